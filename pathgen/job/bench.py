@@ -15,7 +15,7 @@ from pathgen.job.tables import GaugesTable
 from pathgen.parts.block.part import hollow_block
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.gauge.part import arc_edge, lengthwise_edge, radius_gauge
-from pathgen.work.clamping import Clamping, Setup, Step, Stock, numbered
+from pathgen.work.clamping import Clamping, Step, Stock, numbered
 from pathgen.work.features import Engraving, OutlineCut, Surfacing
 from pathgen.work.operations import Engrave, Outline, SurfaceFinish
 
@@ -50,10 +50,10 @@ def block_clamping(job: Job, frets: tuple[int, int] | None) -> Clamping:
         steps.append(Step(operation=Outline(cut), cutter=cutter))
     return Clamping(
         title=f"{job.title}: hollow block, {f'fret {first}' if first else 'the nut'} to fret {last}",
-        kind=f"block, frets {first} to {last}", units=job.units, board=part,  # type: ignore[arg-type]
+        kind=f"block, frets {first} to {last}", units=job.units, board=part,
         stock=Stock(length=sawn(end - start + 2 * table.margin, job.units), margin_nut=table.margin,
                     width=sawn(width + 2 * table.margin, job.units), thickness=table.thickness),
-        setup=_setup(job),
+        setup=job.setup.elsewhere,
         machine=job.machine, steps=numbered(steps),
     )
 
@@ -123,9 +123,9 @@ def _gauge(
         steps.insert(0, Step(operation=engrave, cutter=job.cutter(table.engraver, "[gauges] engraver")))
     named = [replace(step, file_name=f"gauge-{index + 1}-{step.file_name}") for step in numbered(steps)]
     return Clamping(
-        title=f"{job.title}: gauge {index + 1}, {label or 'along the board'}", kind="gauge", units=job.units,  # type: ignore[arg-type]
+        title=f"{job.title}: gauge {index + 1}, {label or 'along the board'}", kind="gauge", units=job.units,
         board=radius_gauge(arc, x=x, height=table.height, thickness=table.thickness), stock=stock, steps=tuple(named),
-        setup=_setup(job), machine=job.machine,
+        setup=job.setup.elsewhere, machine=job.machine,
     )
 
 
@@ -143,8 +143,3 @@ def _range(board: Fingerboard, frets: tuple[int, int] | None) -> tuple[float, fl
         raise JobError("[block] frets", f"{first} to {last}", allowed=f"two of 0 (the nut) to {max(places)}, rising",
                        remedy="correct the range")
     return places[first], places[last], first, last
-
-
-def _setup(job: Job) -> Setup:
-    """The job's own, with zero at the blank's end and without clamps that stand round another blank."""
-    return Setup(z_zero=job.setup.z_zero, along=job.setup.along, feeler=job.setup.feeler)  # type: ignore[arg-type]

@@ -67,7 +67,7 @@ def placing_of(job: Job, mistakes: Mistakes) -> Clamping:
     kind = form_kind(job)
     clamping = Clamping(
         title=f"{job.title}: {kind}" if kind else job.title, kind=kind,
-        units=job.units, board=board, stock=job.stock, setup=job.setup,  # type: ignore[arg-type]
+        units=job.units, board=board, stock=job.stock, setup=job.setup,
         machine=job.machine, left_out=(*left_out, *outlines_left_out(job)), doubts=doubts,
         steps=_numbered(job, _steps(job, board, inlays, None)),
     )

@@ -17,13 +17,13 @@ from pathgen.base.plain import joined
 from pathgen.base.toolpath import AIR, APPROACH
 from pathgen.base.units import MM_PER, as_written, format_length, place_words, rounded_down
 from pathgen.job.job import Job
-from pathgen.job.tables import ResinTable
+from pathgen.job.tables import MovedTable, ResinTable
 from pathgen.programs.paths import Around
 from pathgen.programs.waste import board_errors, error_words, left_standing, spread_places
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Marks
 from pathgen.work.fill import Resin
-from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, MarkErrors
+from pathgen.work.mark_errors import MarkErrors
 from pathgen.work.moved import LARGEST_SHIFT, MISTAKEN, Moved, fit_move
 from pathgen.work.operations import WitnessMarks
 
@@ -113,11 +113,11 @@ def marks_of(job: Job, around: Around) -> Marks | None:
         _check_places(job, free, places, slack=1e-9, where="[marks] at",
                       remedy="move it into the waste, or leave at out")
     on_top = np.column_stack([places, np.full(len(places), clamping.stock.thickness)])
-    errors = board_errors(clamping.board, on_top, accuracy=_accuracy(job))
-    if job.marks.at is not None and errors.worst > _board_limit(job):
+    errors = board_errors(clamping.board, on_top, accuracy=_moved(job).accuracy)
+    if job.marks.at is not None and errors.worst > _moved(job).board_limit:
         raise JobError("[marks] at", _too_near(clamping, errors), allowed=_allowed(job),
                        remedy=_further_apart(job, clamping, free, errors))
-    marks = Marks(places=places, depth=depth, hover=job.marks.hover, tops=tops, errors_limit=_board_limit(job),
+    marks = Marks(places=places, depth=depth, hover=job.marks.hover, tops=tops, errors_limit=_moved(job).board_limit,
                   errors=errors)
     most = rounded_down(clamping.safe_z - marks.top(clamping.stock.thickness) - APPROACH)
     if marks.hover > most:
@@ -130,7 +130,7 @@ def marks_of(job: Job, around: Around) -> Marks | None:
 def _spread(job: Job, clamping: Clamping, free: BaseGeometry) -> np.ndarray:
     """(n, 2) places of marks where the job gives none. Raises JobError where there is no room for them."""
     return spread_places(_off_clamps(free, clamping), clamping.board, where="[marks]", top=clamping.stock.thickness,
-                         accuracy=_accuracy(job), limit=_board_limit(job))
+                         accuracy=_moved(job).accuracy, limit=_moved(job).board_limit)
 
 
 def _too_near(clamping: Clamping, errors: MarkErrors) -> str:
@@ -141,7 +141,7 @@ def _too_near(clamping: Clamping, errors: MarkErrors) -> str:
 
 
 def _allowed(job: Job) -> str:
-    return f"[moved] board_limit {_board_limit(job):g} mm"
+    return f"[moved] board_limit {_moved(job).board_limit:g} mm"
 
 
 def _further_apart(job: Job, clamping: Clamping, free: BaseGeometry, errors: MarkErrors) -> str:
@@ -153,7 +153,7 @@ def _further_apart(job: Job, clamping: Clamping, free: BaseGeometry, errors: Mar
         return f"{cannot}there is no better place, {no_room.remedy}"
     there = ", ".join(f"[{', '.join(as_written(v, job.units) for v in place)}]" for place in places)
     yours = "yours as far apart" if math.isfinite(errors.worst) else "one of yours well off that line"
-    return f"{cannot}leave at out for [{there}], or put {yours}{errors.more_exactly(_board_limit(job))}"
+    return f"{cannot}leave at out for [{there}], or put {yours}{errors.more_exactly(_moved(job).board_limit)}"
 
 
 def _check_drilled(job: Job, clamping: Clamping, places: np.ndarray, tops: np.ndarray, *, apart: float) -> None:
@@ -205,17 +205,17 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
     if not job.measured:
         return None, 0
     found = clamping.to_board(np.array([m.found for m in job.measured]))
-    limit = job.moved.limit if job.moved else 0.1
+    asked = _moved(job)
     places = _expected(job, clamping)
     _refuse_other_units(job, clamping, places)
-    moved = fit_move(places, found, limit=limit, accuracy=_accuracy(job))
+    moved = fit_move(places, found, limit=asked.limit, accuracy=asked.accuracy)
     guessed = any(m.at is None for m in job.measured) and not (job.marks and job.marks.drilled)
-    _refuse_sunk(job, moved, limit, guessed=guessed)
-    errors = board_errors(clamping.board, places, accuracy=_accuracy(job))
-    if errors.worst > _board_limit(job):
+    _refuse_sunk(job, moved, asked.limit, guessed=guessed)
+    errors = board_errors(clamping.board, places, accuracy=asked.accuracy)
+    if errors.worst > asked.board_limit:
         raise JobError(
             "[[measured]]", _too_near(clamping, errors), allowed=_allowed(job),
-            remedy=f"measure marks further apart, along the work and across it{errors.more_exactly(_board_limit(job))}",
+            remedy=f"measure marks further apart, along the work and across it{errors.more_exactly(asked.board_limit)}",
         )
     return replace(moved, errors=errors, guessed=guessed), _first_moved(job, clamping)
 
@@ -275,12 +275,9 @@ def _refuse_sunk(job: Job, moved: Moved, limit: float, *, guessed: bool) -> None
     )
 
 
-def _accuracy(job: Job) -> float:
-    return job.moved.accuracy if job.moved else ACCURACY
-
-
-def _board_limit(job: Job) -> float:
-    return job.moved.board_limit if job.moved else BOARD_LIMIT
+def _moved(job: Job) -> MovedTable:
+    """``[moved]``, or its defaults."""
+    return job.moved or MovedTable()
 
 
 def _check_moved_tables(job: Job) -> None:

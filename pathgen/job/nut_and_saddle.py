@@ -18,7 +18,7 @@ from pathgen.parts.fingerboard.nut import CrossLine, nut_curve, nut_top, saddle_
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.nut_and_saddle.part import Nut, Saddle, blank
 from pathgen.parts.tool import Tool
-from pathgen.work.clamping import Clamping, Setup, Step, Stock, numbered
+from pathgen.work.clamping import Clamping, Step, Stock, numbered
 from pathgen.work.features import Engraving, OutlineCut
 from pathgen.work.operations import Engrave, Outline
 
@@ -106,9 +106,9 @@ def _clamping(
     around, thick = 2 * cutter.diameter + _AROUND, plate_thickness(job, table)
     carried = "" if kind is Nut or math.isinf(line.radius) else ", the board's radius carried on to the bridge"
     return Clamping(
-        title=f"{job.title}: {name}, {radius}{carried}", kind=name, units=job.units,  # type: ignore[arg-type]
+        title=f"{job.title}: {name}, {radius}{carried}", kind=name, units=job.units,
         board=blank(kind, top, thickness=thick),
-        setup=Setup(z_zero=job.setup.z_zero, along=job.setup.along, feeler=job.setup.feeler),  # type: ignore[arg-type]
+        setup=job.setup.elsewhere,
         stock=Stock(length=sawn(height + 2 * around, job.units), thickness=thick, margin_nut=around,
                     width=sawn(float(np.ptp(top[:, 1])) + 2 * around, job.units)),
         machine=job.machine,

@@ -10,7 +10,7 @@ from pathgen.base.errors import JobError
 from pathgen.job.clamping import planned_of
 from pathgen.job.job import Job
 from pathgen.job.sense import part_of
-from pathgen.parts.sheet.part import FlatStock, sheet_of
+from pathgen.parts.sheet.part import FlatStock, Sheet
 from pathgen.strategies.matching import LetIn
 from pathgen.work.clamping import Clamping, Setup, Step
 from pathgen.work.features import Pieces
@@ -55,6 +55,6 @@ def _sheets(job: Job) -> Iterator[PieceSheet]:
             stock = FlatStock(length=one.size[0], width=one.size[1], thickness=one.thickness)
             yield PieceSheet(inlay=index, colour=colour, let_in=one, clamping=Clamping(
                 title=f"{job.title}: {planned.clamping.inlays[index].name}, pieces of {colour}", kind="piece",
-                units=job.units, board=sheet_of(stock), stock=stock,  # type: ignore[arg-type]
+                units=job.units, board=Sheet.all_of(stock), stock=stock,
                 setup=Setup(feeler=job.setup.feeler), machine=job.machine, steps=(step,),
             ))

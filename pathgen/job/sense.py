@@ -165,7 +165,7 @@ def slots_of(job: Job, board: Fingerboard) -> Slots | None:
         short=table.ends if isinstance(table.ends, float) else None, bevel=table.bevel,
         # A binding that is glued on later closes slots that are cut through the narrower board.
         within=binding if at_binding and bound else None,
-        bottom=table.bottom, entry=table.entry,  # type: ignore[arg-type]
+        bottom=table.bottom, entry=table.entry,
     )
 
 
@@ -185,8 +185,8 @@ def nut_of(job: Job, board: Fingerboard) -> Slots | None:
                            f"{_BESIDE_TANG:g} mm of wood between its slot and the nut's",
                            remedy="make it more" + (f", or leave it out for {_BEHIND_ZERO_FRET:g} mm" if table.behind
                                                     and least <= _BEHIND_ZERO_FRET else ""))
-    return nut_slot(board, width=table.width, depth=table.depth, bottom=table.bottom,  # type: ignore[arg-type]
-                    entry=table.entry,  # type: ignore[arg-type]
+    return nut_slot(board, width=table.width, depth=table.depth, bottom=table.bottom,
+                    entry=table.entry,
                     shelf_least=job.cutter(table.cutter, "[nut] cutter").diameter, behind=behind)
 
 

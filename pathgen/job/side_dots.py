@@ -12,7 +12,7 @@ from pathgen.base.errors import JobError
 from pathgen.base.units import rounded_down
 from pathgen.job.job import Job
 from pathgen.job.sense import board_of, slots_of
-from pathgen.parts.edge.part import StandingBoard, edge_of
+from pathgen.parts.edge.part import Edge, StandingBoard
 from pathgen.parts.fingerboard.fretting import finished_ends, past_binding
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.rows import dot_rows
@@ -64,8 +64,8 @@ def side_dot_clamping(job: Job) -> Clamping:
     slug = re.sub(r"[^a-z0-9]+", "-", cutter.name.lower()).strip("-")
     drill = SideDots(Holes(at=places, diameter=diameter, bottom=stands - table.depth), toward=top_side)
     return Clamping(
-        title=f"{job.title}: side dots in the bass edge", kind=KIND, units=job.units,  # type: ignore[arg-type]
-        board=edge_of(stock), stock=stock, setup=Setup(z_zero="stock-top", feeler=job.setup.feeler),
+        title=f"{job.title}: side dots in the bass edge", kind=KIND, units=job.units,
+        board=Edge.all_of(stock), stock=stock, setup=Setup(z_zero="stock-top", feeler=job.setup.feeler),
         machine=job.machine, steps=(Step(order=1, operation=drill, cutter=cutter, file_name=f"side-dots-{slug}.nc"),),
     )
 

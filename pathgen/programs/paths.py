@@ -204,15 +204,10 @@ def _pocket(operation: Pocket, cutter: Cutter, around: Around) -> Toolpath:
     return around.pockets[operation.feature.index][operation.nth].toolpath
 
 
-def _slots(operation: Slot, cutter: Cutter, around: Around) -> Toolpath:
-    path = slotting(operation.feature, surface=around.clamping.finished_surface, cutter=cutter,
-                    stands=_standing(cutter, around), rapids=around.rapids)
-    return _hopping(path, cutter, around)
-
-
-def _bevels(operation: Bevel, cutter: Cutter, around: Around) -> Toolpath:
-    path = bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter,
-                     stands=_standing(cutter, around), rapids=around.rapids)
+def _slots(operation: Slot | Bevel, cutter: Cutter, around: Around) -> Toolpath:
+    along = bevelling if isinstance(operation, Bevel) else slotting
+    path = along(operation.feature, surface=around.clamping.finished_surface, cutter=cutter,
+                 stands=_standing(cutter, around), rapids=around.rapids)
     return _hopping(path, cutter, around)
 
 
@@ -338,7 +333,7 @@ PATHS: Mapping[type[Operation[Any]], Maker] = {
     Pocket: _pocket,
     Slot: _slots,
     NutSlot: _slots,
-    Bevel: _bevels,
+    Bevel: _slots,
     DowelHoles: _holes,
     RoundHoles: _holes,
     CutOut: _cut_out,

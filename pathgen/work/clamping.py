@@ -20,6 +20,9 @@ from pathgen.work.moved import Moved
 from pathgen.work.operations import CutAgain, Operation, SurfaceFinish, WitnessMarks
 from pathgen.work.part import Part, Place
 
+Along = Literal["x", "y", "-x", "-y"]
+"""The machine axis along which the part's X runs; those with a sign are of parts turned round on a common blank."""
+
 F = TypeVar("F")
 
 
@@ -60,8 +63,7 @@ class Setup:
     """Where zero is and how the board lies on the machine."""
 
     z_zero: Literal["bed", "stock-top"] = "bed"
-    along: Literal["x", "y", "-x", "-y"] = "x"
-    """The machine axis along which the part's X runs; those with a sign are of parts turned round on a common blank."""
+    along: Along = "x"
     zero: str | None = None
     """One of the part's places; None: the first of them."""
     keep_out: tuple[KeepOut, ...] = ()
@@ -196,12 +198,16 @@ class Clamping:
     def __post_init__(self) -> None:
         opened = {id(i): i for step in self.steps if (i := step.operation.opens) is not None}
         object.__setattr__(self, "inlays", tuple(sorted(opened.values(), key=lambda inlay: inlay.index)))
+        marks = self.feature(WitnessMarks)
+        highest = max(self.highest, marks.top(self.stock.thickness)) if marks else self.highest
+        object.__setattr__(self, "safe_z", highest + self.machine.clearance)
+
+    @property
+    def highest(self) -> float:
+        """Of blank, clamps, fills, and what other parts have on the blank, mm."""
         tops = [self.stock.thickness, *(k.height for k in self.setup.keep_out)]
         tops += [self.first_surface.thickness + i.overfill for i in self.inlays if i.fill != "none"]
-        tops += [self.shared.highest] if self.shared else []
-        marks = self.feature(WitnessMarks)
-        tops += [marks.top(self.stock.thickness)] if marks else []
-        object.__setattr__(self, "safe_z", max(tops) + self.machine.clearance)
+        return max([*tops, self.shared.highest] if self.shared else tops)
 
     @property
     def files(self) -> set[str]:

@@ -15,6 +15,12 @@ from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.surface import Surface
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, THINNER, MarkErrors, height_influence
 
+Bottom = Literal["curve", "flat"]
+"""Of a slot: it follows the surface, or is level."""
+
+Entry = Literal["ramp", "peck"]
+"""How the cutter goes down into each layer of a slot."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class PlacedSize:
@@ -128,10 +134,10 @@ class Slots:
     width: float
     depth: float
     short: float | None = None
-    bottom: Literal["curve", "flat"] = "curve"
+    bottom: Bottom = "curve"
     through: Bools = None  # type: ignore[assignment]
     bevel: float = 0.0
-    entry: Literal["ramp", "peck"] | None = None
+    entry: Entry | None = None
     name: str = ""
     counted: str = ""
     on_part: float | None = None

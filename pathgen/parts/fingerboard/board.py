@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import Literal
 
 import numpy as np
 import shapely
@@ -21,7 +20,7 @@ from pathgen.parts.fingerboard.numbers import BoardNumbers, End, PartialFret
 from pathgen.parts.fingerboard.part import Fingerboard, Frets
 from pathgen.parts.fingerboard.radii import end_radius
 from pathgen.parts.fingerboard.scale import equal_shares, ratio_shares
-from pathgen.work.features import Slots
+from pathgen.work.features import Bottom, Entry, Slots
 
 
 def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_radius: float = 0.0) -> Fingerboard:
@@ -70,8 +69,8 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
 
 def slots(
     board: Fingerboard, *, width: float, depth: float, short: float | None = None,
-    bottom: Literal["curve", "flat"] = "curve", bevel: float = 0.0, within: float | None = None,
-    entry: Literal["ramp", "peck"] | None = None,
+    bottom: Bottom = "curve", bevel: float = 0.0, within: float | None = None,
+    entry: Entry | None = None,
 ) -> Slots:
     """The board's fret slots: through both edges, or stopping `short` (mm) of each, along the fret.
 
@@ -109,8 +108,8 @@ def slots(
 
 
 def nut_slot(
-    board: Fingerboard, *, width: float | None, depth: float, bottom: Literal["curve", "flat"] = "flat",
-    entry: Literal["ramp", "peck"] | None = None, shelf_least: float = 0.0, behind: float = 0.0,
+    board: Fingerboard, *, width: float | None, depth: float, bottom: Bottom = "flat",
+    entry: Entry | None = None, shelf_least: float = 0.0, behind: float = 0.0,
 ) -> Slots:
     """The slot for the nut, its front `behind` the nut line, `width` along the board; None: a shelf to the board's end.
 
