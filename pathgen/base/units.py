@@ -107,6 +107,11 @@ def as_written(mm: float, units: str = "mm", *, down: bool = False) -> str:
     return format_length(mm, units, decimals=4).split(" ")[0]
 
 
+def place_as_written(place: Iterable[float], units: str) -> str:
+    """A place, as `as_written` its numbers: ``[12.5, -3]``."""
+    return f"[{', '.join(as_written(v, units) for v in place)}]"
+
+
 def rounded_down(mm: float) -> float:
     """To hundredths of a mm, no larger: the most that a refusal allows must itself be allowed."""
     return math.floor(mm * 100.0 + 1e-6) / 100.0

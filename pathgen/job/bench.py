@@ -96,7 +96,7 @@ _GAUGE_APART = 6.0
 
 def _radii(board: Fingerboard, frets: tuple[int, ...] | None) -> list[float]:
     """The radius at each fret asked for, no value twice."""
-    places = dict(zip(board.frets.number.tolist(), board.frets.distance.tolist(), strict=True)) | {0: 0.0}
+    places = board.distances
     last = max(places)
     for fret in frets or ():
         if fret not in places:
@@ -137,7 +137,7 @@ _GAUGE_TAB = 4.0
 
 def _range(board: Fingerboard, frets: tuple[int, int] | None) -> tuple[float, float, int, int]:
     """X of both ends of a range of frets, and the frets."""
-    places = dict(zip(board.frets.number.tolist(), board.frets.distance.tolist(), strict=True)) | {0: 0.0}
+    places = board.distances
     first, last = frets or (0, max(places))
     if first not in places or last not in places or first >= last:
         raise JobError("[block] frets", f"{first} to {last}", allowed=f"two of 0 (the nut) to {max(places)}, rising",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from heapq import heappop, heappush
@@ -24,7 +23,7 @@ from pathgen.job.job import Job, head_of
 from pathgen.parts.flat.part import PLACES, FlatPart
 from pathgen.programs.paths import Around
 from pathgen.programs.zeroing import check_references
-from pathgen.work.clamping import Along, Clamping, KeepOut, Setup, Shared, Step, Turn
+from pathgen.work.clamping import Along, Clamping, KeepOut, Setup, Shared, Step, Turn, slug
 from pathgen.work.operations import Outline
 from pathgen.work.part import Place
 
@@ -41,7 +40,7 @@ _TOUCHING = 1e-6
 
 def parts_on_blank(job: Job) -> tuple[tuple[str, Job], ...]:
     """(name, job) of each part: its file's name, counted where a file is named twice."""
-    names = [re.sub(r"[^a-z0-9]+", "-", one.path.stem.lower()).strip("-") or "part" for one in job.part_jobs]
+    names = [slug(one.path.stem, "part") for one in job.part_jobs]
     counted = [f"{name}-{names[: k + 1].count(name)}" if names.count(name) > 1 else name
                for k, name in enumerate(names)]
     return tuple(zip(counted, job.part_jobs, strict=True))

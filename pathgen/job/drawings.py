@@ -17,7 +17,7 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import ArtworkError, Doubt, JobError, Mistakes
 from pathgen.base.plain import joined
-from pathgen.base.units import INCH, as_written, format_length, left_words, place_words, rounded_down
+from pathgen.base.units import INCH, format_length, left_words, place_as_written, place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.filling import resin_of
 from pathgen.job.flat import ring_area
@@ -360,7 +360,7 @@ def _onto(inlay: Inlay, wood: BaseGeometry, job: Job, inlays: list[Inlay]) -> st
     if not found:
         return f"move the drawing, make it smaller, {centre}"
     of = f" for inlays {' and '.join(f'{one + 1}' for one in stages)}" if stages[1:] else ""
-    return f"make at = [{', '.join(as_written(v, job.units) for v in found)}]{of}, make the drawing smaller, {centre}"
+    return f"make at = {place_as_written(found, job.units)}{of}, make the drawing smaller, {centre}"
 
 
 def _check_on_board(

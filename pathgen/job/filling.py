@@ -15,7 +15,7 @@ from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.plain import joined
 from pathgen.base.toolpath import AIR, APPROACH
-from pathgen.base.units import MM_PER, as_written, format_length, place_words, rounded_down
+from pathgen.base.units import MM_PER, as_written, format_length, place_as_written, place_words, rounded_down
 from pathgen.job.job import Job
 from pathgen.job.tables import MovedTable, ResinTable
 from pathgen.programs.paths import Around
@@ -151,7 +151,7 @@ def _further_apart(job: Job, clamping: Clamping, free: BaseGeometry, errors: Mar
         places = _spread(job, clamping, free).tolist()
     except JobError as no_room:
         return f"{cannot}there is no better place, {no_room.remedy}"
-    there = ", ".join(f"[{', '.join(as_written(v, job.units) for v in place)}]" for place in places)
+    there = ", ".join(place_as_written(place, job.units) for place in places)
     yours = "yours as far apart" if math.isfinite(errors.worst) else "one of yours well off that line"
     return f"{cannot}leave at out for [{there}], or put {yours}{errors.more_exactly(_moved(job).board_limit)}"
 
@@ -235,8 +235,7 @@ def _refuse_other_units(job: Job, clamping: Clamping, places: np.ndarray) -> Non
     marks = np.flatnonzero(off(factors[unit]) < np.minimum(asked, LARGEST_SHIFT))
     if not (asked[marks] > LARGEST_SHIFT).any():
         return
-    meant = [f"mark {k + 1}: found = [{', '.join(as_written(v, job.units) for v in given[k] * factors[unit])}]"
-             for k in marks.tolist()]
+    meant = [f"mark {k + 1}: found = {place_as_written(given[k] * factors[unit], job.units)}" for k in marks.tolist()]
     raise JobError(
         "[[measured]]", f"mark{'s' if len(marks) > 1 else ''} {joined([str(k + 1) for k in marks])} would lie up to "
         f"{format_length(float(asked[marks].max()), job.units, decimals=1)} from where they were",

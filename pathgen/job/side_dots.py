@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 
 import numpy as np
 import shapely
@@ -16,7 +15,7 @@ from pathgen.parts.edge.part import Edge, StandingBoard
 from pathgen.parts.fingerboard.fretting import finished_ends, past_binding
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.rows import dot_rows
-from pathgen.work.clamping import Clamping, Setup, Step
+from pathgen.work.clamping import Clamping, Setup, Step, slug
 from pathgen.work.features import Holes, Slots
 from pathgen.work.operations import SideDots
 
@@ -61,12 +60,11 @@ def side_dot_clamping(job: Job) -> Clamping:
         length=(board.length + board.behind_nut) * longer, width=float(board.surface.height(along, half).max()),
         thickness=stands, margin_nut=board.behind_nut * longer, top_side=top_side,
     )
-    slug = re.sub(r"[^a-z0-9]+", "-", cutter.name.lower()).strip("-")
     drill = SideDots(Holes(at=places, diameter=diameter, bottom=stands - table.depth), toward=top_side)
+    step = Step(order=1, operation=drill, cutter=cutter, file_name=f"side-dots-{slug(cutter.name, 'cutter')}.nc")
     return Clamping(
-        title=f"{job.title}: side dots in the bass edge", kind=KIND, units=job.units,
-        board=Edge.all_of(stock), stock=stock, setup=Setup(z_zero="stock-top", feeler=job.setup.feeler),
-        machine=job.machine, steps=(Step(order=1, operation=drill, cutter=cutter, file_name=f"side-dots-{slug}.nc"),),
+        title=f"{job.title}: side dots in the bass edge", kind=KIND, units=job.units, board=Edge.all_of(stock),
+        stock=stock, setup=Setup(z_zero="stock-top", feeler=job.setup.feeler), machine=job.machine, steps=(step,),
     )
 
 

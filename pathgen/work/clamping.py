@@ -339,12 +339,16 @@ def _turned(x: Floats, y: Floats, along: str) -> tuple[Floats, Floats]:
     return {"x": (x, y), "y": (-y, x), "-x": (-x, -y), "-y": (y, -x)}[along]
 
 
+def slug(name: str, default: str) -> str:
+    """A name as part of a file's: small letters and digits, joined by hyphens; the default where it has none."""
+    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or default
+
+
 def numbered(steps: Iterable[Step]) -> tuple[Step, ...]:
     """The steps with their order and file names."""
     made = []
     for order, step in enumerate(steps, 1):
         about = f"-{step.inlay + 1}" if step.inlay is not None else ""
-        slug = re.sub(r"[^a-z0-9]+", "-", step.cutter.name.lower()).strip("-") or "cutter"
-        name = f"{order:02d}-{step.operation.in_files}{about}-{slug}.nc"
+        name = f"{order:02d}-{step.operation.in_files}{about}-{slug(step.cutter.name, 'cutter')}.nc"
         made.append(replace(step, order=order, file_name=name))
     return tuple(made)

@@ -138,6 +138,11 @@ class Fingerboard:
         frets = np.stack([self.frets.bass, self.frets.treble], axis=1)[self.frets.number > 0]
         return np.concatenate([self.nut_line[None], frets])
 
+    @property
+    def distances(self) -> dict[int, float]:
+        """How far from the nut each fret is on the centre-line, mm, by its number; 0, the nut, too."""
+        return dict(zip(self.frets.number.tolist(), self.frets.distance.tolist(), strict=True)) | {0: 0.0}
+
     def across(self, lines: Floats, *, inset: float = 0.0) -> Floats:
         """(n, 2, 2) where lines, (n, 2, 2) bass to treble, meet the cut edges or what lies `inset` mm inside them.
 
