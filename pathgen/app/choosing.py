@@ -15,7 +15,7 @@ from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import INCH, format_length, tiny_length, way_length
 from pathgen.job.clamping import clamping_of, planned_of, surfacing_of
 from pathgen.job.job import Job
-from pathgen.job.sense import part_of
+from pathgen.job.part import part_of
 from pathgen.programs.plan import finishing_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program

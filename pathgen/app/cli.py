@@ -491,7 +491,7 @@ def _bench(options: argparse.Namespace) -> int:
 
 def _frets(options: argparse.Namespace) -> int:
     from pathgen.job.clamping import placing_of
-    from pathgen.job.sense import board_of
+    from pathgen.job.part import board_of
     from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
     from pathgen.report.data import part_data
 

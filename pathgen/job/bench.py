@@ -10,7 +10,7 @@ from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering, lettering_length
 from pathgen.base.units import coarse_length, sawn
 from pathgen.job.job import Job
-from pathgen.job.sense import board_of
+from pathgen.job.part import board_of
 from pathgen.job.tables import GaugesTable
 from pathgen.parts.block.part import hollow_block
 from pathgen.parts.fingerboard.part import Fingerboard

@@ -18,7 +18,7 @@ from pathgen.job.clamping import surfacing_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import resin_of
 from pathgen.job.job import Job
-from pathgen.job.sense import part_of
+from pathgen.job.part import part_of
 from pathgen.job.tables import CouponTable
 from pathgen.parts.coupon.part import Coupon, Trial, coupon
 from pathgen.programs.plan import pockets_of, without_idle

@@ -13,7 +13,7 @@ from pathgen.base.lettering import lettering, lettering_length
 from pathgen.base.units import format_length, left_words, rounded_up, sawn
 from pathgen.job.bench_tables import NutAndSaddleTable
 from pathgen.job.job import Job
-from pathgen.job.sense import board_of, nut_of
+from pathgen.job.part import board_of, nut_of
 from pathgen.parts.fingerboard.nut import CrossLine, nut_curve, nut_top, saddle_curve
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.nut_and_saddle.part import Nut, Saddle, blank

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathgen.base.errors import JobError
 from pathgen.job.clamping import planned_of
 from pathgen.job.job import Job
-from pathgen.job.sense import part_of
+from pathgen.job.part import part_of
 from pathgen.parts.sheet.part import FlatStock, Sheet
 from pathgen.strategies.matching import LetIn
 from pathgen.work.clamping import Clamping, Setup, Step, slug

@@ -10,7 +10,7 @@ import shapely
 from pathgen.base.errors import JobError
 from pathgen.base.units import rounded_down
 from pathgen.job.job import Job
-from pathgen.job.sense import board_of, slots_of
+from pathgen.job.part import board_of, slots_of
 from pathgen.parts.edge.part import Edge, StandingBoard
 from pathgen.parts.fingerboard.fretting import finished_ends, past_binding
 from pathgen.parts.fingerboard.part import Fingerboard

@@ -15,7 +15,8 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.describe import key_rows
 from pathgen.job.keys import Place, size
 from pathgen.job.load import _refuse_odd
-from pathgen.job.sense import _larger_blank, _overhang, _radius_and_width, board_of
+from pathgen.job.part import board_of
+from pathgen.job.sense import _larger_blank, _overhang, _radius_and_width
 from pathgen.job.tables import colour
 from tests import small_board
 

@@ -16,7 +16,7 @@ from pathgen.base.errors import ArtworkError
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from pathgen.job.outlines import as_cut, closed_by_cutter
-from pathgen.job.sense import part_of
+from pathgen.job.part import part_of
 from pathgen.work.part import wood_in_plan
 
 PLATE = """
