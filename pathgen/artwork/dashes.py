@@ -32,8 +32,7 @@ def dashed(lines: Polylines, strokes: Sequence[Stroke], where: Sequence[str]) ->
         else:
             pieces.append((points, corner, closed, owner))
     if not pieces:
-        none = np.zeros(0, dtype=np.int64)
-        return Polylines(np.zeros((0, 2)), np.zeros(1, np.int64), none.astype(bool), none.astype(bool), none)
+        return Polylines.none()
     return Polylines(
         np.concatenate([piece[0] for piece in pieces]),
         np.append(0, np.cumsum([len(piece[0]) for piece in pieces])),

@@ -53,6 +53,12 @@ class Polylines:
     closed: Bools
     owner: Ints
 
+    @classmethod
+    def none(cls) -> Polylines:
+        """No subpath at all."""
+        none = np.zeros(0, dtype=np.int64)
+        return cls(np.zeros((0, 2)), np.zeros(1, np.int64), none.astype(bool), none.astype(bool), none)
+
 
 _TIP, _CORNER = 0.1, 0.1
 """The share of a chord that a tip takes, and the turn in radians that makes a corner of a joint. A shorter tip would
@@ -172,8 +178,7 @@ def flatten(
     sizes = np.array([len(curves) for curves in outlines], dtype=np.int64)
     counts = np.array([len(curves.first) for curves in outlines], dtype=np.int64)
     if not sizes.sum():
-        none = np.zeros(0, dtype=np.int64)
-        return Polylines(np.zeros((0, 2)), np.zeros(1, np.int64), none.astype(bool), none.astype(bool), none)
+        return Polylines.none()
     points = np.concatenate([curves.points for curves in outlines])
     straight = np.concatenate([curves.straight for curves in outlines])
     before = np.concatenate([[0], np.cumsum(sizes)[:-1]])

@@ -15,7 +15,7 @@ from pathgen.artwork.pathdata import has_more_pieces, read_path, too_many
 from pathgen.artwork.values import parse_length, parse_numbers
 from pathgen.artwork.viewport import Viewport
 from pathgen.base.errors import ArtworkError
-from pathgen.base.limits import LARGEST_NUMBER, MOST_PIECES
+from pathgen.base.limits import LARGEST_NUMBER
 from pathgen.base.plain import figure
 
 Axis = str
@@ -126,8 +126,8 @@ def _line(g: Geometry) -> Curves:
 
 def _poly(g: Geometry) -> Curves:
     text = g.element.get("points", "")
-    if has_more_pieces(text, MOST_PIECES):
-        raise too_many(g.where, MOST_PIECES)
+    if has_more_pieces(text):
+        raise too_many(g.where)
     try:
         numbers = parse_numbers(text)
     except ValueError as error:

@@ -54,7 +54,7 @@ class Spaces(Painting):
         curves = self._outlines[key]
         self._room -= len(curves)
         if self._room < 0:
-            raise too_many(self.document.where(element), MOST_PIECES)
+            raise too_many(self.document.where(element))
         return curves
 
     def _transform(self, element: Element, style: Style, around: State) -> Matrix:
@@ -147,7 +147,7 @@ class Spaces(Painting):
                                remedy="give its width and height a size, or take it out")
         matrix, clip = multiply(state.matrix, translation(x, y)), state.clip
         if state.style["overflow"] not in ("visible", "auto"):
-            clip = rectangle_clip(0.0, 0.0, width, height, matrix, clip)
+            clip = rectangle_clip(width, height, matrix, clip)
         viewport = Viewport(width, height)
         if box is not None:
             matrix = multiply(matrix, fit(box, width, height, element.get("preserveAspectRatio")))
@@ -224,7 +224,8 @@ class _Outliner:
         return [(child, state) for child in self.walker._children(element, state)]
 
 
-def rectangle_clip(x: float, y: float, width: float, height: float, matrix: Matrix, outer: Clip | None) -> Clip:
+def rectangle_clip(width: float, height: float, matrix: Matrix, outer: Clip | None) -> Clip:
+    """All of a window from its origin on, mapped by `matrix`, within an outer clip."""
     pen = Pen()
-    pen.polyline([(x, y), (x + width, y), (x + width, y + height), (x, y + height)], closed=True)
+    pen.polyline([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)], closed=True)
     return Clip((Paint(pen.curves(), matrix, "#000000"),), None, outer)

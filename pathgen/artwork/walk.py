@@ -93,7 +93,7 @@ class Walker(Clips):
             )
         page = (width * MM_PER_PX, height * MM_PER_PX)
         up = multiply(translation(0.0, page[1]), transforms.scaling(MM_PER_PX, -MM_PER_PX))
-        clip = rectangle_clip(0.0, 0.0, width, height, up, None)
+        clip = rectangle_clip(width, height, up, None)
         viewport = Viewport(width, height)
         inside = multiply(up, self._transform(root, style, State(up, style, viewport)))
         if box is not None:

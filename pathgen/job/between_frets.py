@@ -87,8 +87,6 @@ def edge_angle(lines: FretLines, *, edge: str) -> float:
     `edge` is "bass", "treble" or "centre". Edges are straight, so the first and last rows tell.
     """
     ends = {"bass": [lines.bass], "treble": [lines.treble], "centre": [lines.bass, lines.treble]}
-    if edge not in ends:
-        raise ArtworkError("edge", repr(edge), allowed="bass, treble or centre")
     line = np.mean([points[[0, -1]] for points in ends[edge]], axis=0)
     dx, dy = line[1] - line[0]
     return math.degrees(math.atan2(dy, dx))

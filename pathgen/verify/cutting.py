@@ -27,7 +27,7 @@ from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.removal.bites import Bites
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.simulate import Simulation, deepest_cut
 from pathgen.work.clamping import Clamping, Step
 
@@ -103,7 +103,7 @@ def cutting_findings(
             yield Finding(
                 code="plunge-into-wood",
                 severity="forbid" if bites.drop[down] > PLUNGED * step.cutter.diameter else "warn",
-                where=at(step.file_name, int(motion.line[down]), *motion.end[down, :2].tolist()),
+                where=at_end(step.file_name, motion, down),
                 got=f'{bites.drop[down]:.2f} mm straight down with "{step.cutter.name}", which cannot cut at its '
                 "centre (plunges = false)", allowed="a ramp, a helix, or down in air", remedy=AGAIN,
             )

@@ -10,7 +10,7 @@ import shapely
 
 from pathgen.base.arrays import Bools
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.read import RAPID, ReadProgram
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import WitnessMarks
@@ -175,7 +175,7 @@ def _feeds(program: ReadProgram, motion: Motion, step: Step, tolerances: Toleran
     if plunging.any():
         i = int(np.argmax(np.where(plunging, rate, 0)))
         yield Finding(
-            code="plunge-too-fast", severity="forbid", where=at(program.name, int(motion.line[i]), *motion.end[i, :2]),
+            code="plunge-too-fast", severity="forbid", where=at_end(program.name, motion, i),
             got=f"down at {rate[i]:.0f} mm per minute",
             allowed=f'{cutter.plunge:g} mm per minute for cutter "{cutter.name}"',
             remedy="go down at the plunge feed",
@@ -265,7 +265,7 @@ def _keep_outs(program: ReadProgram, motion: Motion, step: Step, clamping: Clamp
             i = int(rows[np.argmax(hit)])
             yield Finding(
                 code="hits-a-keep-out", severity="forbid",
-                where=at(program.name, int(motion.line[i]), *motion.end[i, :2]),
+                where=at_end(program.name, motion, i),
                 got=f"the cutter passes through keep-out {number}",
                 allowed=f"above {thing.height:g} mm, or clear of it",
                 remedy="move the clamp, or change the path",

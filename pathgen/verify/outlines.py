@@ -13,7 +13,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.plain import counted
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
 
@@ -33,7 +33,7 @@ def outline_findings(
         row = rows[i]
         yield Finding(
             code="outline-inside", severity="forbid",
-            where=at(step.file_name, int(motion.line[row]), *motion.end[row, :2]),
+            where=at_end(step.file_name, motion, row),
             got=f"the cutter goes {r - gap[i]:.3f} mm inside the outline", allowed=f"{tolerances.outline:g} mm",
             remedy=AGAIN,
         )

@@ -19,7 +19,7 @@ from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import Heights
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.opening import opens_outside
 from pathgen.verify.seen import Seen
 from pathgen.verify.simulate import OPENED, Poured, Simulation
@@ -295,7 +295,7 @@ def _axis_outside(motion: Motion, step: Step, surface: Surface, tolerances: Tole
     i = int(rows[np.argmin(inside)])
     return [Finding(
         code="pocket-wall-overcut", severity="forbid",
-        where=at(f"inlay {inlay.index + 1}, {step.file_name}", int(motion.line[i]), *motion.end[i, :2]),
+        where=at_end(f"inlay {inlay.index + 1}, {step.file_name}", motion, i),
         got=f"the cutter passes the edge of the drawing ({int((~inside).sum())} moves)",
         allowed=f"{tolerances.pocket_plan:g} mm", remedy=AGAIN,
     )]

@@ -54,8 +54,6 @@ def dot_places(board: Fingerboard, dots: Dots) -> tuple[tuple[int, Floats], ...]
     Raises JobError for frets that the board does not have.
     """
     layout = board.layout
-    if layout is None:
-        raise JobError("[dots]", "this part has no frets", remedy="leave [dots] out")
     last = len(layout.lines) - 1
     for fret in dots.frets or ():
         if not 1 <= fret <= last:
@@ -72,7 +70,6 @@ def dot_area(board: Fingerboard, dots: Dots, *, gap: float = 0.0, fret_width: fl
     into another dot.
     """
     radius = dots.diameter / 2 + gap
-    assert board.layout is not None
     lines = shapely.linestrings(board.frets.ends)
     placed = [(fret, p) for fret, points in dot_places(board, dots) for p in points]
     rooms = [float(shapely.distance(lines, shapely.Point(p)).min()) - fret_width / 2 for _, p in placed]
