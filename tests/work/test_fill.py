@@ -18,7 +18,8 @@ import pathgen
 from pathgen.base.surface import Surface
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.instructions import before_start
-from pathgen.report.filling import amounts, edge_to_edge
+from pathgen.report.fill_findings import edge_to_edge
+from pathgen.report.filling import amounts
 from pathgen.report.filltext import batch_cells
 from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.fill import Resin, amount, batch_of, dam_round, fall_under, level_resin, second_cut
