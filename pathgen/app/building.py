@@ -44,10 +44,6 @@ STAGES = 4
 """How often a build tells what it is doing."""
 
 
-def _say_nothing(words: str) -> None:
-    """For builds that nobody watches."""
-
-
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Build:
     """The programs of a job, verified, with their report.
@@ -105,9 +101,7 @@ class Build:
             When verification forbids cutting, or the folder holds anything else.
         """
         self.refuse_faults()
-        return write_build(Path(folder), {
-            **self.files(shaded=shaded), **(self.picture_files(shaded=shaded) if pictures else {}),
-        }, self.job)
+        return write_build(Path(folder), self.every_file(shaded=shaded, pictures=pictures), self.job)
 
     def refuse_faults(self) -> None:
         """Raise PathgenError, with the first fault, where verification forbids cutting."""
@@ -128,6 +122,10 @@ class Build:
             "report.txt": report_text(self.report, self.job.units),
             "setup.html": self.sheet(shaded=shaded),
         }
+
+    def every_file(self, *, shaded: bool, pictures: bool) -> dict[str, str | bytes]:
+        """Those, and the pictures by themselves where they are asked for."""
+        return {**self.files(shaded=shaded), **(self.picture_files(shaded=shaded) if pictures else {})}
 
     @property
     def texts(self) -> dict[str, str]:
@@ -170,7 +168,7 @@ def _of_back(name: str) -> str:
 
 def build(
     job: Job, *, clamping: Clamping | None = None, resolution: float = 0.1,
-    tell: Callable[[str], None] = _say_nothing, pictures: bool = True,
+    tell: Callable[[str], None] = lambda words: None, pictures: bool = True,
 ) -> Build:
     """Plan every step of a job, write the programs, read them back and simulate the whole clamping.
 

@@ -26,7 +26,6 @@ SVG = "{http://www.w3.org/2000/svg}"
 XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
 
 
-
 @dataclass(frozen=True, eq=False)
 class Document:
     """A parsed drawing.

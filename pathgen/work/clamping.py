@@ -214,13 +214,19 @@ class Clamping:
         """The names of all its programs, those of the other side too."""
         return {step.file_name for step in self.steps} | (self.under.files if self.under else set())
 
+    def step(self, kind: type[Operation[Any]]) -> Step | None:
+        """The first of a kind of operation; None where there is none of that kind."""
+        return next((step for step in self.steps if type(step.operation) is kind), None)
+
     def feature(self, kind: type[Operation[F]]) -> F | None:
-        """What the first operation of a kind holds; None where there is none of that kind."""
-        return next((step.operation.feature for step in self.steps if type(step.operation) is kind), None)
+        """What that operation holds."""
+        step = self.step(kind)
+        return step.operation.feature if step is not None else None
 
     def cutter(self, kind: type[Operation[Any]]) -> Cutter | None:
-        """What the first operation of a kind is cut with; None where there is none of that kind."""
-        return next((step.cutter for step in self.steps if type(step.operation) is kind), None)
+        """What that operation is cut with."""
+        step = self.step(kind)
+        return step.cutter if step is not None else None
 
     @property
     def is_marked(self) -> bool:

@@ -44,6 +44,7 @@ class Edges:
         t = gap / (run[:, 1] - side * self.slope * run[:, 0])
         return start + t[:, None] * run
 
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Layout:
     """Where everything that crosses the strings lies.
