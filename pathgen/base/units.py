@@ -188,6 +188,11 @@ def place_words(x: float, y: float, units: str = "mm", *, decimals: int = 2) -> 
     return ", ".join(f"{format_length(v, units, decimals=places)} {way}" for v, way in ((x, "along"), (y, "across")))
 
 
+def axes_words(x: float, y: float, units: str) -> str:
+    """A place as the machine's display shows it (mm): ``X 12.5 mm, Y -3 mm``."""
+    return f"X {fine_length(x, units)}, Y {fine_length(y, units)}"
+
+
 _QUOTED = re.compile(r"""("[^"]*"|(?<!\w)'[^']*'(?!\w))""")
 _MM2 = re.compile(r"(?<![\w.])(?P<area>\d+(?:\.\d+)?) mm2(?![\w])")
 _MM3 = re.compile(r"(?<![\w.])(?P<volume>\d+(?:\.\d+)?) mm3(?![\w])")

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from pathgen.base.units import MM_PER, area_words, fine_length, format_length, place_words, tiny_length
+from pathgen.base.units import MM_PER, area_words, axes_words, fine_length, format_length, place_words, tiny_length
 from pathgen.report.letting_in import piece_line
-from pathgen.report.moving import error_words, moved_lines, seen_lines
+from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.tables import table
 
 
@@ -178,15 +178,11 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
     if report["marks"]:
         board = "; ".join(f"mark {n} at {place_words(x, y, units)}"
                           for n, (x, y) in enumerate(report["marks"]["places"], 1))
-        machine = "; ".join(
-            f"mark {n} at X {fine_length(x, units)}, Y {fine_length(y, units)}"
-            for n, (x, y) in enumerate(report["marks"]["machine"], 1)
-        )
+        machine = "; ".join(f"mark {n} at {axes_words(x, y, units)}"
+                            for n, (x, y) in enumerate(report["marks"]["machine"], 1))
         lines += ["", f"Witness marks (small holes to find the work again by), measured on the work: {board}.",
                   f"On the machine's display: {machine}."]
-        lines += ["Should you measure them later: " + error_words(report["marks"]["errors"], units) + "."]
-        lines += seen_lines(report["marks"])
-        lines += ["", *measuring_lines(report["marks"], units)]
+        lines += [*seen_lines(report["marks"], units), "", *measuring_lines(report["marks"], units)]
     return lines
 
 

@@ -127,8 +127,9 @@ def alone_words(numbers: Sequence[int]) -> str:
     return f"the heights of marks {which} are checked by no other: measure each twice, from Z 0 on"
 
 
-def seen_lines(marks: dict[str, Any]) -> list[str]:
-    """Which heights no other mark checks, and what changes of the blank's shape are seen, by the report's ``marks``."""
+def seen_lines(marks: dict[str, Any], units: str) -> list[str]:
+    """What errors at the marks would do, by the report's ``marks``; which heights no other mark checks; what changes of
+    the blank's shape are seen."""
     seen, words = marks["seen"], []
     for shape, share in seen.items():
         what, how = _SHAPES[shape]
@@ -138,7 +139,8 @@ def seen_lines(marks: dict[str, Any]) -> list[str]:
     if min(seen["bow"], seen["cup"]) >= SHOWS:
         words.append("The marks cannot tell a rise along from one across: lay a straight edge both ways.")
     alone = [f"{capital(alone_words(marks['unchecked']))}."] if marks["unchecked"] else []
-    return [*alone, "What the marks see where the blank has not only moved but changed its shape:", *words]
+    return [f"Should you measure them later: {error_words(marks['errors'], units)}.", *alone,
+            "What the marks see where the blank has not only moved but changed its shape:", *words]
 
 
 def moving_findings(clamping: Clamping) -> list[Finding]:

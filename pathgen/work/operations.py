@@ -19,7 +19,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
-from pathgen.base.units import fine_length, format_length
+from pathgen.base.units import axes_words, format_length
 from pathgen.work.features import (
     Cutouts,
     Engraving,
@@ -782,7 +782,7 @@ def _beyond(part: BaseGeometry, by: float) -> BaseGeometry:
 def _named_places(named: Sequence[Named], work: Work) -> str:
     """Names and where they are on the machine's display: ``mark 1 at X 5 mm, Y 3 mm; mark 2 at ..``."""
     there = work.to_machine(np.array([[*one.at, 0.0] for one in named]))[:, :2]
-    return "; ".join(f"{one.name} at X {fine_length(x, work.units)}, Y {fine_length(y, work.units)}"
+    return "; ".join(f"{one.name} at {axes_words(x, y, work.units)}"
                      for one, (x, y) in zip(named, there.tolist(), strict=True))
 
 

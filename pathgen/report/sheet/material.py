@@ -6,12 +6,12 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from pathgen.base.markup import Child, Element, element
-from pathgen.base.units import fine_length, format_length, tiny_length, tiny_unit_words
+from pathgen.base.units import axes_words, format_length, tiny_length, tiny_unit_words
 from pathgen.programs.instructions import cutter_words
 from pathgen.report.budget import ROOT_WORDS, budget_cells, cents_words
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, measuring_lines
 from pathgen.report.letting_in import piece_line
-from pathgen.report.moving import error_words, moved_lines, seen_lines
+from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.pictures.measuring import measuring_picture
 from pathgen.report.sheet.parts import chapter, scrolling, table
 from pathgen.work.clamping import Clamping
@@ -94,9 +94,8 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
             for row in shift["rows"]]
     marks = report["marks"]
     words = [f"The witness marks in the waste are, on the machine's display, at "
-             f"{'; '.join(f'mark {n} at {_place(x, y, units)}' for n, (x, y) in enumerate(marks['machine'], 1))}.",
-             f"Should you measure them later: {error_words(marks['errors'], units)}.",
-             *seen_lines(marks)] if marks else []
+             f"{'; '.join(f'mark {n} at {axes_words(x, y, units)}' for n, (x, y) in enumerate(marks['machine'], 1))}.",
+             *seen_lines(marks, units)] if marks else []
     again = [f"The second cut of {inlay['name']} ends with the first finishing passes again, coordinate for "
              "coordinate: where neither the work nor a zero has moved, it takes nothing off the wood."
              for inlay in report["inlays"] if (inlay["second_cut"] or {}).get("repeats_first_pass")]
@@ -116,10 +115,6 @@ def _measuring(marks: dict[str, Any], units: str) -> list[Element]:
     words, *blocks = measuring_lines(marks, units)
     return [e("h3", "How to measure the marks"), e("figure", measuring_picture(), class_="small"), e("p", words),
             e("pre", "\n".join(blocks), class_="copy")]
-
-
-def _place(x: float, y: float, units: str) -> str:
-    return ", ".join(f"{axis} {fine_length(v, units)}" for axis, v in (("X", x), ("Y", y)))
 
 
 def _swatch(colour: str) -> Element:

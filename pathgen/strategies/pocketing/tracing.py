@@ -123,12 +123,7 @@ class Trace:
         if len(line) < 2:
             wood = depth - start if self.is_flat else 0.0
             if wood > 1e-9 and not self._cutter.plunges:
-                raise CutterError(
-                    f"cutter {self._cutter.name!r}",
-                    f"{NO_WAY_DOWN} {wood:.2f} mm at {place_words(*line[0].tolist())}",
-                    allowed=f"a way of {SHORTEST * self.width:.2f} mm or more for its axis",
-                    remedy="take a cutter that plunges, or a smaller one, or draw that place wider",
-                )
+                raise no_way_down(self._cutter, wood, *line[0].tolist(), way=SHORTEST * self.width)
             count = max(1, int(np.ceil(PECKS * wood / self._cutter.stepdown - 1e-9)))
             for peck in range(1, count + 1):
                 self._add(line, start + (depth - start) * peck / count, Move.PLUNGE)
@@ -212,6 +207,16 @@ class Trace:
             height = np.where(shapely.intersects(self._keep_out, ways), self._safe_z, height)
         heights[1:-1] = np.repeat(height, 2)
         return heights
+
+
+def no_way_down(cutter: Cutter, depth: float, x: float, y: float, *, way: float) -> CutterError:
+    """The error for a cutter that fits, and would have to go `depth` mm straight down; `way` is the least for a ramp.
+    """
+    return CutterError(
+        f"cutter {cutter.name!r}", f"{NO_WAY_DOWN} {depth:.2f} mm at {place_words(x, y)}",
+        allowed=f"a way of {way:.2f} mm or more for its axis",
+        remedy="take a cutter that plunges, or a smaller one, or draw that place wider",
+    )
 
 
 def _bearable_ramp(cutter: Cutter) -> float:
