@@ -236,6 +236,14 @@ def _apart(places: Floats, spacing: float) -> Floats:
 _STATED, _NARROWER = "[outline] tabs", ", or make tab_width smaller"
 """The one outline whose tabs' width a job states."""
 
+_ALWAYS_TABS = ("[block]", "[gauges]")
+"""Tables whose outlines cannot go without tabs."""
+
+
+def _without_tabs(where: str, words: str) -> str:
+    """The last of some remedies, where the outline that a job's table asks for can go without tabs."""
+    return "" if where.startswith(_ALWAYS_TABS) else words
+
 
 def _refuse_too_many(count: int, number: int, fit: int, width: float, where: str) -> None:
     """Raise PathgenError where more of the `count` tabs are to stand on an edge than fit there."""
@@ -274,7 +282,8 @@ def check_tabs_hold(
         f"cutter of {cutter.diameter:g} mm leaves the tab nothing to hold on to",
         allowed=f"{needed:g} mm or more of blank beside every tab: the cutter and {LEAST_WASTE:g} mm",
         remedy=f"take a blank {rounded_up(2 * (needed - waste[worst])):.2f} mm {larger} or more (a block: more "
-        "margin), or a smaller cutter; or stick the blank down over its whole face and write tabs = 0",
+        "margin), or a smaller cutter"
+        + _without_tabs(where, "; or stick the blank down over its whole face and write tabs = 0"),
     )
 
 
@@ -298,7 +307,8 @@ def _long_edges(outline: Polygon, width: float, where: str) -> Iterator[Floats]:
             where, f"each takes {width:.2f} mm of the edge that it stands on (the tab, and the cutter beside "
             f"it), and that edge is {edge:.2f} mm long", allowed=f"less than {edge - _EVERY:.2f} mm for each",
             remedy=f"take a cutter {width - edge + 1.1 * _EVERY:.2f} mm narrower or more"
-            f"{_NARROWER if where == _STATED else ''}; or write tabs = 0 and stick the work down",
+            f"{_NARROWER if where == _STATED else ''}"
+            + _without_tabs(where, "; or write tabs = 0 and stick the work down"),
         )
     fine = np.linspace(x[0], x[-1], _FINER * (len(x) - 1) + 1)
     across = shapely.linestrings(np.stack([np.stack([fine, np.full_like(fine, y)], 1) for y in (y0 - 1, y1 + 1)], 1))

@@ -36,6 +36,8 @@ _HANGS, _STATIONS = 0.49, 129
 """How much of a pocket's depth the downhill side of a flat end may be high, for it to be asked to go there, just less
 than half; and at how many places along and across it is looked where that is."""
 _HELD_OFF = 0.015  # mm: as high as a blunt flank may lie where the cutter was held off the wall by a hair's width
+_TIGHT = 0.2
+"""Radius of the sharpest corners, mm, and half the width of the narrowest places, that a v cutter is asked to open."""
 _RAMP = 0.5
 """Of its radius: so long all round is what a cutter's axis may be in where room for a ramp is asked for."""
 
@@ -182,7 +184,11 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
         alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))
         beside.append(shapely.multipolygons(floor[touching & (shapely.get_type_id(floor) == 3)]))
         steep = _steep(step.cutter, shape.depth)
-        off = 1.5 * beyond + (OPENED + _HELD_OFF) / max(steep - slope, 0.2 * steep)
+        flank = max(steep - slope, 0.2 * steep)
+        off = 1.5 * beyond + (OPENED + _HELD_OFF) / flank
+        if step.cutter.shape == "v":  # it rises in corners
+            tight = min(_TIGHT, half)
+            asked, wide = overlay.buffer(shape.area, -tight, quad_segs=32), tight - gone / flank
         sure = overlay.buffer(asked, wide - off, quad_segs=32)
         reach = overlay.union(reach, overlay.difference(sure, opened))
         if step is steps[-1]:

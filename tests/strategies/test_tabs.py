@@ -238,6 +238,16 @@ def test_no_tabs_need_no_edge():
         tab_points(short, 2, avoid=np.empty((0, 2)), width=12.0, where="tabs")
 
 
+@pytest.mark.parametrize("table", ["[block]", "[gauges]"])
+def test_no_tabs_is_no_remedy_where_the_job_file_has_no_key_for_it(table):
+    part, where = shapely.box(0.0, -15.0, 40.0, 15.0), f"{table} tabs"
+    with pytest.raises(PathgenError, match=r"narrower or more$"):
+        tab_points(part, 2, avoid=np.empty((0, 2)), width=42.0, where=where)
+    with pytest.raises(PathgenError, match=r"or a smaller cutter$"):
+        check_tabs_hold(Tabs(np.array([[20.0, 15.0]]), 1.5, 6.0), part, blank=(-3.0, -18.0, 43.0, 18.0),
+                        cutter=cutter_of("flat-end", 3.0), where=where)
+
+
 def test_tabs_on_both_sides_of_a_notch_stay_apart():
     """No place is left between 0.3 and 0.7 of this edge, so tabs spread by length alone would meet there."""
     notched = shapely.Polygon([(0, -20), (96, -20), (96, 20), (67, 20), (67, 5), (29, 5), (29, 20), (0, 20)])
