@@ -151,8 +151,7 @@ def begun_on_a_straight(line: Floats, here: Floats, least: float) -> Floats:
 
 def way_in(line: Floats, length: float) -> Floats:
     """The last `length` mm of a closed line before its start, going round as often as it takes."""
-    once = np.hypot(*np.diff(line, axis=0).T)
-    along = np.concatenate([[0.0], np.cumsum(once)])
+    along = along_in_plan(line)
     turns, rest = divmod(length, along[-1])
     cut = along[-1] - rest
     k = min(max(int(np.searchsorted(along, cut, side="right")), 1), len(line) - 1)
