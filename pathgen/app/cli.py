@@ -394,8 +394,8 @@ def _as_it_stands(options: argparse.Namespace) -> Iterator[tuple[Job, Mistakes]]
 def _show_placing(options: argparse.Namespace) -> int:
     from pathgen.app.showing import placing_lines, save_placing
     from pathgen.job.clamping import placing_of
+    from pathgen.job.cutters import standing_in
     from pathgen.job.form import parts_of
-    from pathgen.job.sense import standing_in
 
     with _as_it_stands(options) as (asked, mistakes):
         whole = standing_in(asked) if mistakes else asked

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
@@ -100,6 +100,15 @@ class Mistakes:
             first, *others = self._found.values()
             first.others = tuple(others)
             raise first
+
+
+def all_of(*checks: Callable[[], object]) -> None:
+    """Run every check; raise what they refuse, all at once."""
+    mistakes = Mistakes()
+    for check in checks:
+        with mistakes.caught():
+            check()
+    mistakes.refuse()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,11 +11,10 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base.errors import JobError
 from pathgen.base.units import format_length, rounded_up
 from pathgen.job.back import into_bed
-from pathgen.job.drawings import slot_width
 from pathgen.job.flat import flat_part_of
 from pathgen.job.job import Job
 from pathgen.job.outlines import as_cut, closed_by_cutter, drawn_outline, inner_corners
-from pathgen.job.tables import BoardTable
+from pathgen.job.tables import BoardTable, SlotsTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.dots import USUAL_FRETS
 from pathgen.parts.fingerboard.part import Fingerboard, Fittings
@@ -73,12 +72,26 @@ def slots_of(job: Job, board: Fingerboard) -> Slots | None:
     if at_binding and not binding:
         raise JobError("[slots] ends", '"binding", but the board has none', remedy="give [board] binding")
     return slots(
-        board, width=table.width or job.cutter(table.cutter, "[slots] cutter").diameter, depth=table.depth,
+        board, width=_slot_width(job, table), depth=table.depth,
         short=table.ends if isinstance(table.ends, float) else None, bevel=table.bevel,
         # A binding that is glued on later closes slots that are cut through the narrower board.
         within=binding if at_binding and bound else None,
         bottom=table.bottom, entry=table.entry,
     )
+
+
+def _slot_width(job: Job, table: SlotsTable) -> float:
+    return table.width or job.cutter(table.cutter, "[slots] cutter").diameter
+
+
+def slot_width(job: Job) -> float:
+    """How wide the fret slots open at the surface, mm; 0 where none are cut."""
+    return _slot_width(job, job.slots) + 2 * job.slots.bevel if job.slots else 0.0
+
+
+def crown_width(job: Job) -> float:
+    """How wide the widest fret is, mm; 0 where its wire is not known."""
+    return max(wire.crown.width for wire in job.frets.wires) if job.frets else 0.0
 
 
 def nut_of(job: Job, board: Fingerboard) -> Slots | None:
@@ -89,8 +102,7 @@ def nut_of(job: Job, board: Fingerboard) -> Slots | None:
     zero_fret = bool(len(board.frets)) and board.frets.number[0] == 0
     behind = table.behind if table.behind is not None else _BEHIND_ZERO_FRET if zero_fret else 0.0
     if zero_fret:
-        crown = max(wire.crown.width for wire in job.frets.wires) if job.frets else 0.0
-        least = max(crown, slot_width(job) + 2 * _BESIDE_TANG) / 2
+        least = max(crown_width(job), slot_width(job) + 2 * _BESIDE_TANG) / 2
         if behind < least:
             raise JobError("[nut] behind", f"{format_length(behind, job.units)} is too near the zero fret",
                            allowed=f"{rounded_up(least):.2f} mm or more: clear of the fret's crown, and with "

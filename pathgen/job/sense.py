@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
-from typing import Any
 
 import numpy as np
 import shapely
@@ -14,11 +13,8 @@ from shapely import Polygon
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats
-from pathgen.base.cutters import Cutter
-from pathgen.base.errors import JobError, Mistakes
-from pathgen.base.plain import joined
+from pathgen.base.errors import JobError, Mistakes, all_of
 from pathgen.base.units import (
-    MM_PER,
     format_length,
     left_words,
     place_words,
@@ -28,6 +24,7 @@ from pathgen.base.units import (
     written_alike,
 )
 from pathgen.job.back import check_channel
+from pathgen.job.cutters import check_cutters, check_shape
 from pathgen.job.drawings import drawing_name
 from pathgen.job.filling import check_filling
 from pathgen.job.flat import check_flat
@@ -35,7 +32,7 @@ from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.outlines import drawing_path
 from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
-from pathgen.job.tables import CutterTable, InlayTable
+from pathgen.job.tables import InlayTable
 from pathgen.parts.fingerboard.fretting import checked_wire
 from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.neck import neck_of
@@ -50,25 +47,11 @@ _TIMES_AS_THICK, _AND_MORE = 4.0, 20.0
 """So many times the part's thickness, and so many mm: a thicker blank is sawn down, not milled away (common practice;
 the figures are our own)."""
 
-_NO_TANG = 3.0
-"""No slot for a fret is wider, mm."""
-
-_STANDS_IN: dict[str, Any] = {"shape": "flat-end", "diameter": 0.2, "speed": 10_000.0, "feed": 1e6, "plunge": 1e-3,
-                              "stepdown": 1.0}
-
 
 def check_sense(job: Job) -> None:
     """Raise JobError for what does not go together: all that is found before it would lead to more."""
-    _all(partial(_cutter_names, job), partial(_needed_tables, job), partial(_order, job))
-    _all(*(partial(_part, one) for one in parts_of(job)))
-
-
-def _all(*checks: Callable[[], object]) -> None:
-    mistakes = Mistakes()
-    for check in checks:
-        with mistakes.caught():
-            check()
-    mistakes.refuse()
+    all_of(partial(check_cutters, job), partial(_needed_tables, job), partial(_order, job))
+    all_of(*(partial(_part, one) for one in parts_of(job)))
 
 
 def _part(job: Job) -> None:
@@ -81,7 +64,7 @@ def _part(job: Job) -> None:
         _radius_and_width(job, part)
         on_board = [partial(check, job, part) for check in (_slots, _nut, _fittings)]
     _stock_holds_part(job, part)
-    _all(
+    all_of(
         partial(_comes_with_its_top, job, part), partial(_surface_settings, job, part), partial(_inlays, job),
         partial(check_filling, job),
         partial(_pieces, job), partial(_holes, job, part), partial(check_channel, job, part),
@@ -107,81 +90,6 @@ def _fittings(job: Job, board: Fingerboard) -> None:
         neck_of(job.neck, board)
     if job.strings:
         checked_strings(job.strings, board.fittings.strings)
-
-
-def _cutter_names(job: Job) -> None:
-    names = [c.name for c in job.cutters]
-    for name in names:
-        if names.count(name) > 1:
-            raise JobError("[[cutter]]", f'two cutters are called "{name}"', remedy="give each its own name")
-    _all(*(partial(_named_cutter, job, where, name) for where, name in _named_cutters(job)))
-
-
-def _named_cutter(job: Job, where: str, name: str) -> None:
-    cutter = job.cutter(name, where)
-    per, unit = MM_PER[job.units], job.units
-    if cutter.feed > job.machine.rapid + 1e-6:
-        raise JobError(f'[[cutter]] "{name}"', f"feed {cutter.feed / per:g} {unit} per minute is above the rapids",
-                       allowed=f"[machine] rapid {job.machine.rapid / per:g} {unit} per minute or less",
-                       remedy="no move is faster than a rapid: make feed smaller, or correct rapid")
-    if where in _UPRIGHT:
-        _of_shape(job, where, cutter, "flat-end")
-    if where == "[slots] cutter" and job.slots and job.slots.width is None and cutter.diameter > _NO_TANG:
-        wide, most = (format_length(one, unit) for one in (cutter.diameter, _NO_TANG))
-        raise JobError(where, f'"{name}" is {wide}, and without width the slots are as wide',
-                       allowed=f"{most} or less: tangs of fret wire are 0.5 to 0.6 mm wide (common practice)",
-                       remedy="name a thinner cutter, or write width if slots so wide are meant")
-
-
-def _of_shape(job: Job, where: str, cutter: Cutter, shape: str) -> None:
-    if cutter.shape != shape:
-        most = job.slots.width or _NO_TANG if job.slots and where == "[slots] cutter" else math.inf
-        fit = [f'"{one.name}"' for one in job.complete_cutters if one.shape == shape and one.diameter <= most]
-        raise JobError(where, f'"{cutter.name}" is a {cutter.shape} cutter', allowed=f"a {shape} cutter",
-                       remedy=f"name {joined(fit, 'or')}, if it fits" if fit else "add a [[cutter]] of that shape")
-
-
-_UPRIGHT = [f"[{table}] cutter" for table in (
-    "slots", "nut", "holes", "outline", "gauges", "side_dots", "nut_blank", "saddle_blank")]
-"""What no other shape than a flat end cuts."""
-
-
-def _named_cutters(job: Job) -> list[tuple[str, str]]:
-    """(key, name) of every cutter that a step uses."""
-    named = []
-    if job.surface:
-        named += [("[surface] finish", job.surface.finish)]
-        named += [("[surface] rough", job.surface.rough)] if job.surface.rough else []
-    for i, inlay in enumerate(job.inlays, 1):
-        named += [(f"inlay {i} cutters", name) for name in inlay.cutters]
-        named += [(f"inlay {i} piece cutter", inlay.piece.cutter)] if inlay.piece else []
-    named += [("[holes] cutter", job.holes.cutter)] if job.holes else []
-    named += [("[channel] cutter", job.channel.cutter)] if job.channel else []
-    named += [("[nut] cutter", job.nut.cutter)] if job.nut else []
-    named += [("[slots] cutter", job.slots.cutter)] if job.slots else []
-    named += [("[slots] bevel_cutter", job.slots.bevel_cutter)] if job.slots and job.slots.bevel_cutter else []
-    named += [(f"[[hole]] {i} cutter", hole.cutter) for i, hole in enumerate(job.bores, 1)]
-    named += [("[plate] openings cutter", job.plate.openings.cutter)] if job.plate and job.plate.openings else []
-    named += [("[outline] cutter", job.outline.cutter)] if job.outline else []
-    named += [("[block] cutter", job.block.cutter)] if job.block else []
-    named += [("[gauges] cutter", job.gauges.cutter)] if job.gauges else []
-    named += [("[side_dots] cutter", job.side_dots.cutter)] if job.side_dots else []
-    for key, plate in (("[nut_blank]", job.nut_blank), ("[saddle_blank]", job.saddle_blank)):
-        named += [(f"{key} cutter", plate.cutter)] if plate else []
-        named += [(f"{key} engraver", plate.engraver)] if plate and plate.engraver else []
-    named += [("[coupon] cutters", name) for name in job.coupon.cutters or ()] if job.coupon else []
-    named += [("[marks] cutter", job.marks.cutter)] if job.marks else []
-    return named
-
-
-def standing_in(job: Job) -> Job:
-    """The same with a thin flat end for every cutter that is named and missing, or what is missing of one, so that it
-    can be seen where all lies; the jobs of parts too."""
-    names = dict.fromkeys(name for one in parts_of(job) for _, name in _named_cutters(one))
-    known = {cutter.name: cutter for cutter in job.cutters}
-    cutters = {name: known.get(name, CutterTable(name=name)) for name in (*known, *names)}
-    return replace(job, part_jobs=tuple(map(standing_in, job.part_jobs)), cutters=tuple(
-        replace(one, **{key: _STANDS_IN[key] for key in one.missing}) for one in cutters.values()))
 
 
 def _needed_tables(job: Job) -> None:
@@ -416,7 +324,7 @@ def _leave(job: Job) -> None:
 
 
 def _inlays(job: Job) -> None:
-    _all(*(partial(_inlay, job, i, inlay) for i, inlay in enumerate(job.inlays, 1)))
+    all_of(*(partial(_inlay, job, i, inlay) for i, inlay in enumerate(job.inlays, 1)))
 
 
 def _inlay(job: Job, i: int, inlay: InlayTable) -> None:
@@ -461,7 +369,7 @@ def _slots(job: Job, board: Fingerboard) -> None:
         raise JobError("[slots]", "bevel and bevel_cutter go together", remedy="give both or neither")
     if job.slots.bevel_cutter:
         bevel_cutter = "[slots] bevel_cutter"
-        _of_shape(job, bevel_cutter, job.cutter(job.slots.bevel_cutter, bevel_cutter), "v")
+        check_shape(job, bevel_cutter, job.cutter(job.slots.bevel_cutter, bevel_cutter), "v")
     # a level bottom is deepest under the crown
     reached = cutter.flute_length - cut.deepest(board.surface) + cut.depth
     _enough_left(job, board, cut, "[slots] depth", most=reached)
