@@ -74,6 +74,11 @@ def is_svg(element: Element) -> bool:
     return isinstance(element.tag, str) and element.tag.startswith(SVG)
 
 
+def svg_children(element: Element) -> list[Element]:
+    """Those that are of the SVG name space."""
+    return [child for child in element if is_svg(child)]
+
+
 def href(element: Element) -> str:
     """What the element refers to; ``href`` goes before ``xlink:href`` (SVG 2, chapter Linking)."""
     return (element.get("href") or element.get(XLINK_HREF) or "").strip()

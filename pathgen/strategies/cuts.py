@@ -228,7 +228,7 @@ def rough(
     >>> bool((cut.points[:, 2] >= top.tip_height(flat_6, cut.points[:, 0], cut.points[:, 1]) + 0.395).all())
     True
     """
-    area = _board("rough outline", outline, top, cutter)
+    area = _board("rough outline", outline, top)
     stock = _stock("rough stock", stock, top)
     (cutter,) = _cutters("rough cutter", [cutter])
     allowance = given.length("rough allowance", allowance, least=0.0)
@@ -278,7 +278,7 @@ def finish(
     >>> len(passes.passes.y), passes.passes.scallop <= 0.01
     (43, True)
     """
-    area = _board("finish outline", outline, top, cutter)
+    area = _board("finish outline", outline, top)
     (cutter,) = _cutters("finish cutter", [cutter])
     ridge = given.length("finish ridge", ridge, above=0.0)
     passes = finishing_passes(area, top, cutter, scallop=ridge)
@@ -551,8 +551,8 @@ def _stock(where: str, stock: float, top: Surface) -> float:
     return stock
 
 
-def _board(where: str, shape: object, top: Surface, cutter: Cutter) -> shapely.Polygon:
-    """One polygon whose cutter, reaching over its edges, still meets the top."""
+def _board(where: str, shape: object, top: Surface) -> shapely.Polygon:
+    """One polygon, no wider than the top."""
     area = given.area(where, shape, parts=False)
     assert isinstance(area, shapely.Polygon)
     _under(where, area, top)

@@ -139,7 +139,7 @@ def finishing_passes(
     of its diameter, entered along a ramp from `entry` mm above. Straight moves cut at most `chord_tolerance` below
     the surface. Raises CutterError for a cutter that cannot finish the surface, or for ridges as high as its radius.
     """
-    if cutter.is_flat and isinstance(surface, Surface) and surface.is_level:
+    if cutter.is_flat and surface.is_level:
         return _level_passes(outline, surface, cutter, stepover or cutter.stepover * cutter.diameter, entry)
     if cutter.shape != "ball-end":
         raise CutterError(
