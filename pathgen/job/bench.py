@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering, lettering_length
 from pathgen.base.units import coarse_length, sawn
@@ -106,7 +107,7 @@ def _radii(board: Fingerboard, frets: tuple[int, ...] | None) -> list[float]:
 
 
 def _gauge(
-    job: Job, table: GaugesTable, label: str, arc: np.ndarray, index: int, x: float, stock: Stock
+    job: Job, table: GaugesTable, label: str, arc: Floats, index: int, x: float, stock: Stock
 ) -> Clamping:
     cut = OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=_GAUGE_TAB, where="[gauges]")
     steps = [Step(operation=Outline(cut), cutter=job.cutter(table.cutter, "[gauges] cutter"))]

@@ -11,6 +11,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.plain import joined
 from pathgen.base.toolpath import AIR, APPROACH
@@ -87,7 +88,7 @@ def marks_of(job: Job, around: Around) -> Marks | None:
     return marks
 
 
-def _spread(job: Job, clamping: Clamping, free: BaseGeometry) -> np.ndarray:
+def _spread(job: Job, clamping: Clamping, free: BaseGeometry) -> Floats:
     """(n, 2) places of marks where the job gives none. Raises JobError where there is no room for them."""
     return spread_places(_off_clamps(free, clamping), clamping.board, where="[marks]", top=clamping.stock.thickness,
                          accuracy=_moved(job).accuracy, limit=_moved(job).board_limit)
@@ -116,7 +117,7 @@ def _further_apart(job: Job, clamping: Clamping, free: BaseGeometry, errors: Mar
     return f"{cannot}leave at out for [{there}], or put {yours}{errors.more_exactly(_moved(job).board_limit)}"
 
 
-def _check_drilled(job: Job, clamping: Clamping, places: np.ndarray, tops: np.ndarray, *, apart: float) -> None:
+def _check_drilled(job: Job, clamping: Clamping, places: Floats, tops: Floats, *, apart: float) -> None:
     """Raise JobError for marks that cannot be where they were written down: two in one place, or far off the top."""
     for a, b in combinations(range(len(places)), 2):
         if np.linalg.norm(places[a] - places[b]) < apart:
@@ -143,7 +144,7 @@ def _check_drilled(job: Job, clamping: Clamping, places: np.ndarray, tops: np.nd
         )
 
 
-def _check_places(job: Job, free: BaseGeometry, places: np.ndarray, *, slack: float, where: str, remedy: str) -> None:
+def _check_places(job: Job, free: BaseGeometry, places: Floats, *, slack: float, where: str, remedy: str) -> None:
     """Raise JobError for a mark more than `slack` mm off the free waste."""
     for number, (x, y) in enumerate(places, 1):
         off = float(shapely.distance(free, shapely.Point(x, y)))
@@ -180,11 +181,11 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
     return replace(moved, errors=errors, guessed=guessed), _first_moved(job, clamping)
 
 
-def _refuse_other_units(job: Job, clamping: Clamping, places: np.ndarray) -> None:
+def _refuse_other_units(job: Job, clamping: Clamping, places: Floats) -> None:
     """Raise JobError for marks that lie where they should, about, if their numbers are of another unit of length."""
     given = np.array([m.found for m in job.measured])
 
-    def off(factor: float) -> np.ndarray:
+    def off(factor: float) -> Floats:
         return np.asarray(np.linalg.norm(clamping.to_board(given * factor) - places, axis=1))
 
     asked = off(1.0)
@@ -250,7 +251,7 @@ def check_measured(job: Job) -> None:
                            remedy="add at = [X, Y, Z]: where that place was before the work moved")
 
 
-def _expected(job: Job, clamping: Clamping) -> np.ndarray:
+def _expected(job: Job, clamping: Clamping) -> Floats:
     places = []
     for number, measured in enumerate(job.measured, 1):
         if measured.at is not None:

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import shapely
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.units import rounded_down
 from pathgen.job.job import Job
@@ -68,7 +69,7 @@ def side_dot_clamping(job: Job) -> Clamping:
     )
 
 
-def _check_straight(at: np.ndarray, board: Fingerboard) -> None:
+def _check_straight(at: Floats, board: Fingerboard) -> None:
     """A drawn edge may curve: then its dots lie on no straight line."""
     start = past_binding(board, board.nut_line[None])[0, 0]
     unit = (at[-1] - start) / np.linalg.norm(at[-1] - start)
@@ -79,7 +80,7 @@ def _check_straight(at: np.ndarray, board: Fingerboard) -> None:
 
 
 def _check_room(
-    frets: list[int], at: np.ndarray, high: np.ndarray, diameter: float, board: Fingerboard, slots: Slots | None
+    frets: list[int], at: Floats, high: Floats, diameter: float, board: Fingerboard, slots: Slots | None
 ) -> None:
     thin = int(np.argmin(high))
     if high[thin] - diameter < 2 * _WALL:

@@ -181,7 +181,7 @@ def strung_data(board: Fingerboard, strings: Strings, wire: FretWire | None) -> 
     return rows | ({"under_zero_fret": rounded(-strings.clear)} if on_zero_fret else {})
 
 
-def _on_edge(edge: np.ndarray, fret: int, share: float) -> dict[str, Any]:
+def _on_edge(edge: Floats, fret: int, share: float) -> dict[str, Any]:
     """A place on the bass edge, by its share of the way from the fret before."""
     at = edge[fret - 1] + share * (edge[fret] - edge[fret - 1])
     return {"at": rounded_point(at), "along_edge": rounded(float(np.linalg.norm(at - edge[0])))}
@@ -197,13 +197,13 @@ def _offset_cents(board: Fingerboard) -> float:
     return 1200.0 * math.log2((length + board.layout.nut_offset) / length)
 
 
-def _cents(board: Fingerboard, resolution: float, repeatability: float) -> np.ndarray:
+def _cents(board: Fingerboard, resolution: float, repeatability: float) -> Floats:
     wanted = board.frets.distance
     rounded = np.abs(np.round(wanted / resolution) * resolution - wanted)
     return cents_off(_speaking_length(board), wanted, wanted + rounded + repeatability)
 
 
-def _finished_widths(board: Fingerboard) -> np.ndarray:
+def _finished_widths(board: Fingerboard) -> Floats:
     """Along each fret, from edge to edge of the finished board, the binding on."""
     run = board.frets.treble - board.frets.bass
     width = np.linalg.norm(run, axis=1)

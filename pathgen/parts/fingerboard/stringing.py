@@ -163,7 +163,7 @@ def stringing_data(layout: Layout, strings: Strings, *, crown: float | None) -> 
     }
 
 
-def on_outer_strings(layout: Layout) -> np.ndarray:
+def on_outer_strings(layout: Layout) -> Floats:
     """(n + 2, 2, 2) where nut, frets and bridge meet the outer strings, bass and treble."""
     every = np.concatenate([layout.lines, layout.bridge[None]])
     sides = (layout.bass_side, -layout.bass_side)
