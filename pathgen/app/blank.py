@@ -11,6 +11,7 @@ from pathgen.app.building import Build, build
 from pathgen.app.earlier import write_build
 from pathgen.base import given
 from pathgen.base.errors import JobError, PathgenError
+from pathgen.base.plain import Brief
 from pathgen.job.blank import blank_clampings, check_share, of_part, origin_of, parts_on_blank
 from pathgen.job.job import Job
 from pathgen.report.blank import blank_data, blank_text
@@ -21,8 +22,8 @@ from pathgen.report.text import report_text
 from pathgen.verify import together_findings
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class BlankBuild:
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class BlankBuild(Brief):
     """The programs of all parts of one blank, verified, with their report.
 
     Attributes
@@ -76,7 +77,7 @@ class BlankBuild:
         for stem, one in zip(self._stems, self.builds, strict=True) if pictures else ():
             own = one.picture_files(shaded=shaded)
             drawn |= {f"{stem}-{name}": picture for name, picture in own.items()}
-        return write_build(Path(folder), {**self.files(shaded=shaded), **drawn}, self.job)
+        return write_build(given.path("write folder", folder), {**self.files(shaded=shaded), **drawn}, self.job)
 
     @property
     def _stems(self) -> list[str]:

@@ -12,6 +12,7 @@ from pathgen.app.folders import read_folder
 from pathgen.base import given
 from pathgen.base.errors import PathgenError
 from pathgen.base.markup import as_svg
+from pathgen.base.plain import Brief
 from pathgen.job.blank import parts_on_blank
 from pathgen.job.clamping import asked_of, planned_of
 from pathgen.job.form import parts_of
@@ -44,8 +45,8 @@ STAGES = 4
 """How often a build tells what it is doing."""
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Build:
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class Build(Brief):
     """The programs of a job, verified, with their report.
 
     Attributes
@@ -101,7 +102,8 @@ class Build:
             When verification forbids cutting, or the folder holds anything else.
         """
         self.refuse_faults()
-        return write_build(Path(folder), self.every_file(shaded=shaded, pictures=pictures), self.job)
+        files = self.every_file(shaded=shaded, pictures=pictures)
+        return write_build(given.path("write folder", folder), files, self.job)
 
     def refuse_faults(self) -> None:
         """Raise PathgenError, with the first fault, where verification forbids cutting."""

@@ -94,13 +94,17 @@ def compare(
     limit = surfacing.scallop if surfacing else 0.0
     cutters = _own_cutters(job, finish) if cutters is None else cutters
     scallops = (limit / 2, limit, limit * 2) if scallops is None else scallops
-    for what, some in (("cutters", cutters), ("ridge heights", scallops)):
-        if not 1 <= len(some) <= MOST:
-            raise JobError("compare", f"{len(some)} {what} given", allowed=f"1 to {MOST}")
-    ordered = sorted(cutters, key=lambda c: -c.diameter)
+    tools = [given.value("compare cutters", one, Cutter)
+             for one in given.several("compare cutters", cutters, words="pathgen.Cutter values in a list")]
+    heights = [given.length("compare ridge heights", one)
+               for one in given.several("compare ridge heights", scallops, words="numbers in a list")]
+    for what, count in (("cutters", len(tools)), ("ridge heights", len(heights))):
+        if not 1 <= count <= MOST:
+            raise JobError("compare", f"{count} {what} given", allowed=f"1 to {MOST}")
+    ordered = sorted(tools, key=lambda c: -c.diameter)
     clamping = clamping_of(job)
     return Choices(_choice(job, clamping, c, s, chosen=c == finish and bool(np.isclose(s, limit)))
-                   for c in ordered for s in sorted(scallops))
+                   for c in ordered for s in sorted(heights))
 
 
 def sized(job: Job, diameter: float) -> Cutter:

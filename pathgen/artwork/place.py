@@ -101,6 +101,7 @@ def placed(
     given.value("placed artwork", artwork, Artwork, remedy="read one: pathgen.read_artwork(..)")
     _check_finite(artwork, at, rotate)
     drawing_box(artwork)  # refuses a drawing with nothing in it
+    centre = given.word("placed centre", centre, ("page", "drawing"))
     box = _measured(artwork, centre)
     x_scale, y_scale = _scales(artwork, box, width, height, stretch=stretch)
     if max(x_scale, y_scale) > 1.0:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -176,11 +175,10 @@ def read_artwork(
     follow them.
     """
     path = given.path("read_artwork path", path)
-    if not (isinstance(tolerance, int | float) and math.isfinite(tolerance) and tolerance > 0):
-        raise ArtworkError("tolerance", f"{tolerance}", allowed="above 0 mm")
-    if missing not in ("refuse", "report"):
-        raise ArtworkError("missing", repr(missing), allowed='"refuse" or "report"')
-    hidden = tuple(_background(colour) for colour in background) + (("#ffffff",) if white_is_background else ())
+    tolerance = given.length("read_artwork tolerance", tolerance, above=0.0)
+    given.word("read_artwork missing", missing, ("refuse", "report"))
+    colours = given.several("read_artwork background", background, words="colours in a list")
+    hidden = tuple(_background(colour) for colour in colours) + (("#ffffff",) if white_is_background else ())
     document = read_document(path)
     scene = Walker(document).scene()
     if scene.left_out and missing == "refuse":
@@ -190,8 +188,8 @@ def read_artwork(
     return Artwork(regions, scene.page, left_out, scene.physical, tolerance, document.name, scene, hidden)
 
 
-def _background(text: str) -> str:
-    colour = parse_colour(text)
+def _background(text: object) -> str:
+    colour = parse_colour(str(text))
     if not isinstance(colour, Colour):
         raise ArtworkError("background", f"{text!r} is not a colour", allowed='"#rrggbb" or a colour name')
     return colour.hex

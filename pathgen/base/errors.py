@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 
 from pathgen.base.plain import brief, one_line
 
@@ -49,6 +50,11 @@ class PathgenError(ValueError):
         text += f" (allowed: {allowed})" if allowed else ""
         text += f": {remedy}" if remedy else ""
         super().__init__(text)
+
+    def __reduce__(self) -> tuple[Callable[[], PathgenError], tuple[()], dict[str, object]]:
+        """By what it was made of, so that it can be copied and comes out of another process."""
+        made = partial(type(self), self.where, self.problem, allowed=self.allowed, remedy=self.remedy)
+        return made, (), vars(self)
 
     def advising(self, words: str, instead: str) -> PathgenError:
         """The same with other words in its remedy, for who asked in another way."""

@@ -6,9 +6,10 @@ Shapes come from elsewhere, often in other units or with mistakes. They are neve
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 import shapely
@@ -33,8 +34,8 @@ def value(where: str, got: object, kind: type[V], *, words: str = "", remedy: st
 
 
 def path(where: str, got: object) -> Path:
-    """The path of a file or folder. Raises PathgenError for anything but a str or Path."""
-    if not isinstance(got, str | Path):
+    """The path of a file or folder. Raises PathgenError for anything but a str, a Path or its like."""
+    if not isinstance(got, str | os.PathLike):
         raise PathgenError(where, f"a {type(got).__name__}", allowed="a str or Path", remedy="give its path")
     return Path(got)
 
@@ -46,18 +47,22 @@ def several(where: str, got: object, *, words: str) -> list[object]:
     return list(got)
 
 
-def length(where: str, value: float, *, above: float = -math.inf, least: float = -math.inf, most: float = LARGEST,
+def length(where: str, value: Any, *, above: float = -math.inf, least: float = -math.inf, most: float = LARGEST,
            unit: str = "mm") -> float:
-    """A number that is finite, `above` or at `least` some value, and at `most` another. Raises PathgenError."""
+    """A number that is finite, `above` or at `least` some value, and at `most` another. Raises PathgenError.
+
+    The text of a number is none: who keeps it as it was given would go on with text.
+    """
     allowed = f"above {above:g}" if above > -math.inf else f"{least:g} or more" if least > -math.inf else ""
     allowed = ", ".join(filter(None, [allowed, f"at most {most:g} {unit}".strip() if most < math.inf else "a number"]))
+    unit_words = f" in {unit}" if unit else ""
     try:
-        number = float(value)
-    except (TypeError, ValueError):
-        raise PathgenError(where, f"{value!r} is no number", allowed=allowed, remedy=f"give it in {unit}") from None
+        number = float("no number" if isinstance(value, str | bytes) else value)
+    except (TypeError, ValueError, OverflowError):
+        raise PathgenError(where, f"{value!r} is no number", allowed=allowed, remedy=f"give one{unit_words}") from None
     if not (number > above and number >= least and number <= most and math.isfinite(number)):
-        raise PathgenError(where, f"{number:g} {unit}".strip(), allowed=allowed, remedy=f"give a number in {unit}"
-                           if not number > most else f"is it in other units? give it in {unit}")
+        raise PathgenError(where, f"{number:g} {unit}".strip(), allowed=allowed, remedy=f"give a number{unit_words}"
+                           if not (unit and number > most) else f"is it in other units? give it in {unit}")
     return number
 
 

@@ -101,8 +101,10 @@ def _checked(
 ) -> tuple[Floats, Floats, Floats]:
     try:
         s, r, big_r = (np.asarray(v, dtype=float) for v in (length, ball_radius, surface_radius))
+        np.broadcast_shapes(s.shape, r.shape, big_r.shape)
     except (TypeError, ValueError):
-        raise CutterError(name, "no numbers", allowed=f"{name}, ball_radius and surface_radius in mm",
+        raise CutterError(name, "no numbers, or not as many of each",
+                          allowed=f"{name}, ball_radius and surface_radius in mm",
                           remedy="give numbers, or arrays of them") from None
     for what, values in ((name, s), ("ball_radius", r)):
         if not np.all(np.isfinite(values) & (values > 0)):

@@ -11,10 +11,12 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
+from pathgen.base import given
 from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.errors import PathgenError
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import path_in_plan
+from pathgen.base.plain import Brief
 
 APPROACH = 0.3
 """Height above what is known to stand at which a rapid down ends, mm."""
@@ -45,8 +47,8 @@ class Move(IntEnum):
     """At the cutter's eased feed, where the load is high: full-width cuts and tight inner corners."""
 
 
-@dataclass(frozen=True, eq=False)
-class Toolpath:
+@dataclass(frozen=True, eq=False, repr=False)
+class Toolpath(Brief):
     """A path of the cutter's tip in the board's frame.
 
     Attributes
@@ -70,7 +72,7 @@ class Toolpath:
 
     def __post_init__(self) -> None:
         try:
-            points = np.ascontiguousarray(self.points, dtype=float).reshape(-1, 3)
+            points = _points(self.points)
             kinds = np.array(self.kinds, dtype=float).reshape(-1)
         except (TypeError, ValueError):
             raise PathgenError("toolpath", "no arrays of numbers", allowed=_ARRAYS, remedy=_BY_RUNS) from None
@@ -111,7 +113,12 @@ class Toolpath:
         where that is given (a height with nothing but air above it, for all or for each), a plunge to the point, cuts
         along the run.
         """
-        parts = [np.asarray(run, dtype=float).reshape(-1, 3) for run in runs]
+        try:
+            parts = [_points(run) for run in runs]
+        except (TypeError, ValueError):
+            raise PathgenError("toolpath runs", "no arrays of three columns", allowed="(n, 3) arrays in a list, mm",
+                               remedy="give x, y and z of every point, and a list of runs") from None
+        safe_z = given.length("toolpath safe_z", safe_z)
         airs = np.broadcast_to(np.asarray(math.inf if air_z is None else air_z, dtype=float), len(parts)).tolist()
         return cls.joined(cls._one_run(run, safe_z, air) for run, air in zip(parts, airs, strict=True) if len(run))
 
@@ -186,6 +193,14 @@ class Toolpath:
         """The path from above, for notebooks: cuts as lines, rapids pale."""
         name = f"Path of {len(self)} points, {self.cut_length:.0f} mm of cutting" if len(self) else "an empty path"
         return as_svg(path_in_plan(name, self.points, self.kinds == Move.RAPID))
+
+
+def _points(values: ArrayLike) -> Floats:
+    """An (n, 3) array of its own; ValueError or TypeError for what is none, as points without z are."""
+    points = np.array(values, dtype=float, order="C")
+    if points.size and (points.ndim != 2 or points.shape[1] != 3):
+        raise ValueError(points.shape)
+    return points.reshape(-1, 3)
 
 
 @dataclass(frozen=True)

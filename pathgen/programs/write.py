@@ -124,7 +124,8 @@ def program(
     units = given.word("program units", units, ("mm", "in"))
     safe_z = float(path.points[:, 2].max())
     _check_ends(path, safe_z, title)
-    how = _How(cutter=cutter, units=units, machine=machine or Machine())
+    machine = Machine() if machine is None else given.value("program machine", machine, Machine)
+    how = _How(cutter=cutter, units=units, machine=machine)
     header = [f"job: {title}", f"cutter {cutter.name}", "zero: set by who made the path"]
     return _text(header, safe_z - shift[2], path.points - shift, path.kinds, how)
 

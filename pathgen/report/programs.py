@@ -5,14 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pathgen.base.cutters import Cutter
+from pathgen.base.plain import Brief
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.timing import Times
 from pathgen.programs.zero_check import ZeroCheck
 from pathgen.work.clamping import Step
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Program:
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class Program(Brief):
     """A program: the step it does, its text, its path in the board's frame, and how long it takes."""
 
     step: Step

@@ -36,7 +36,7 @@ _OFF = 0.5
 """How far off an outline a place for a tab may lie, mm."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Cut(Toolpath):
     """A toolpath and the cutter that it is for; shows itself in a notebook as seen from above.
 
@@ -51,7 +51,7 @@ class Cut(Toolpath):
     cutter: Cutter
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class PocketCut(Cut):
     """What one cutter does of a pocket; empty (``len`` 0) where it has nothing to do.
 
@@ -96,7 +96,7 @@ class PocketCut(Cut):
         return self.pocket.warnings + self.pocket.idle[:1]
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class FinishCut(Cut):
     """Finishing passes, with what a second cut needs to repeat them.
 

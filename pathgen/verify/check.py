@@ -12,9 +12,11 @@ from functools import partial
 import numpy as np
 import shapely
 
+from pathgen.base import given
 from pathgen.base.errors import PathgenError, ProgramError
 from pathgen.base.limits import MOST_CHORDS, MOST_LINES, MOST_POINTS
 from pathgen.base.markup import as_table
+from pathgen.base.plain import Brief
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import most_work
 from pathgen.removal.motion import Motion
@@ -45,8 +47,8 @@ _ACROSS = 5  # points of the grid across the narrowest cutter: with fewer, singl
 _FINEST = 0.05  # mm: a grid of 500 by 80 mm then has 16 million points
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Verification:
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class Verification(Brief):
     """What the programs were found to do. Lengths in mm.
 
     Attributes
@@ -135,6 +137,7 @@ def verify(
     """
     look = partial(verify_once, clamping, texts, job_fingerprint=job_fingerprint, tolerances=tolerances,
                    pictured=pictured)
+    resolution = given.length("--resolution", resolution, most=5.0)
     x0, y0, x1, y1 = clamping.stock.bounds
     least = math.sqrt((x1 - x0) * (y1 - y0) / MOST_POINTS)
     if resolution < least:

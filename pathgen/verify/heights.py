@@ -23,6 +23,7 @@ from pathgen.base.files import read_text
 from pathgen.base.limits import MOST_POINTS, PROGRAM
 from pathgen.base.markup import as_svg, as_table
 from pathgen.base.picture import INK, PALE, WOOD, View, area, lines
+from pathgen.base.plain import Brief
 from pathgen.base.shading import as_png, light_on
 from pathgen.base.surface import Surface
 from pathgen.removal.bites import Bites
@@ -73,6 +74,8 @@ class Blank:
             low, high = given.place(f"blank {name}", getattr(self, name), count=2, words="(from, to) in mm")
             given.length(f"blank {name}", high - low, above=0.0, most=2 * given.LARGEST)
         given.length("blank thickness", self.thickness, above=0.0)
+        if self.top is not None:
+            given.value("blank top", self.top, Surface)
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:
@@ -99,8 +102,8 @@ class Blank:
         return out
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Took:
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class Took(Brief):
     """What each of the n moves of a program took.
 
     Attributes
@@ -178,8 +181,8 @@ class Took:
         return as_table(rows)
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class HeightField:
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class HeightField(Brief):
     """Heights of what stands on the bed, at points (x, y); shows itself shaded in a notebook.
 
     Attributes
@@ -257,8 +260,8 @@ class HeightField:
         return as_png(np.clip(pixels, 0, 255).astype(np.uint8)[::-1], spacing)
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Difference:
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class Difference(Brief):
     """How far heights lie above (+) or below (-) others, straight up, mm.
 
     Attributes

@@ -13,6 +13,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import ProgramError
 from pathgen.base.lowered import MOST_LOWERED, Lowered
 from pathgen.base.markup import as_table
+from pathgen.base.plain import Brief
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, place_words
 from pathgen.verify.cutting import SHAVING, too_deep
@@ -40,8 +41,8 @@ _SURFACED = "or, if an earlier program has cut the surface, say so (--surfaced, 
 _JUDGED = "a finish is judged once the ridge height allowed is given: --scallop, or limit=.."
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class ProgramCheck:
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class ProgramCheck(Brief):
     """What one program does to a blank. Lengths in mm.
 
     Attributes

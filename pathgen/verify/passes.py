@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Bools, Floats
+from pathgen.base.arrays import Bools, Floats, Singles
 from pathgen.base.cutters import Cutter
 from pathgen.base.scallop import scallop_height
 from pathgen.base.surface import Surface
@@ -135,7 +135,7 @@ def lines_of(motion: Motion, shortest: float) -> list[Line]:
     return lines
 
 
-def shaping(lines: list[Line], top: NDArray[np.float32], grid: Grid, surface: Turned, cutter: Cutter) -> list[Line]:
+def shaping(lines: list[Line], top: Singles, grid: Grid, surface: Turned, cutter: Cutter) -> list[Line]:
     """Those that left what stands at half the sections or more that they cross: none lifted over it, no repeats."""
     found: dict[bytes, Line] = {}
     for line in lines:

@@ -22,7 +22,7 @@ from pathgen.base.errors import ProgramError
 from pathgen.base.limits import FURTHEST, MOST_CHORDS, MOST_LINES
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import path_in_plan
-from pathgen.base.plain import figure
+from pathgen.base.plain import Brief, figure
 from pathgen.base.units import INCH
 from pathgen.verify.plain import NUMBER, PlainRun, plain_run
 
@@ -59,8 +59,8 @@ _OWN_MARK = re.compile(r"^program fingerprint: ([0-9a-f]{16})$")
 _OWN_LINE = re.compile(r"^\(program fingerprint: [0-9a-f]{16}\)$")
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class ReadProgram:
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class ReadProgram(Brief):
     """What a program does, in mm and in the frame it is written in; shows itself from above in a notebook.
 
     Attributes

@@ -15,6 +15,7 @@ from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError, ProgramError
 from pathgen.base.markup import as_table
+from pathgen.base.plain import Brief
 from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import Material
@@ -26,8 +27,8 @@ from pathgen.verify.ridges import Ridges, measure_ridges, stations
 _AIR = 1.0  # mm of wood left standing over the highest tip, for what no pass cuts to be seen
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class ScallopCheck:
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class ScallopCheck(Brief):
     """Ridges that a program leaves on a surface. Lengths in mm.
 
     Attributes

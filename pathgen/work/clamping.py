@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
+from pathgen.base import given
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt, JobError
@@ -94,6 +95,10 @@ class Machine:
     """Seconds that the spindle is given to come up to speed before the first descent."""
     repeatability: float = 0.05
     """How far off in X and Y it may come back to a place, mm; common practice, no source."""
+
+    def __post_init__(self) -> None:
+        for name in ("clearance", "rapid", "acceleration", "resolution", "spin_up", "repeatability"):
+            given.length(f"machine {name}", getattr(self, name), least=0.0, most=1e6, unit="")
 
 
 @dataclass(frozen=True, kw_only=True)

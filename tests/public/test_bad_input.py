@@ -15,6 +15,8 @@ TOP = pathgen.radiused(thickness=6.0, start=254.0)
 FLAT = pathgen.Cutter(name="flat 3", shape="flat-end", diameter=3.0, **RUN)
 BALL = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, **RUN)
 SQUARE = shapely.box(10, -10, 40, 10)
+ROOT = Path(__file__).parents[2]
+JOB, DRAWING = ROOT / "examples" / "fern-and-moth.toml", ROOT / "examples" / "fern-and-moth.svg"
 BLANK = pathgen.Blank(x=(0, 60), y=(-20, 20), thickness=7.0)
 LINE = "G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X5 Y0\nG1 Z5.5 F300\nX45 F900\nG0 Z20\nM5\nM30\n"
 with np.errstate(invalid="ignore"):  # the engine warns of it
@@ -89,6 +91,16 @@ def cutter(**changes):
     (lambda: pathgen.program(pathgen.rough(SQUARE, TOP, FLAT, stock=8.0), cutter="flat"), "program cutter"),
     (lambda: pathgen.program(pathgen.rough(SQUARE, TOP, FLAT, stock=8.0), units="cm"), "program units"),
     (lambda: pathgen.program(pathgen.rough(SQUARE, TOP, FLAT, stock=8.0), zero=(0, math.nan, 0)), "program zero"),
+    (lambda: pathgen.program(pathgen.rough(SQUARE, TOP, FLAT, stock=8.0), machine="arcs"), "program machine: a str"),
+    (lambda: pathgen.Machine(spin_up=math.nan), "machine spin_up: nan"),
+    (lambda: pathgen.Machine(rapid="fast"), "machine rapid: 'fast' is no number"),
+    (lambda: pathgen.Toolpath([[0, 0], [1, 1], [2, 2]], [0, 1]), "no arrays of numbers.*n, 3"),
+    (lambda: pathgen.Toolpath.from_runs([[[0, 0], [1, 1], [2, 2]]], safe_z=5.0), "toolpath runs"),
+    (lambda: pathgen.Toolpath.from_runs([[0, 0, 1], [1, 1, 1]], safe_z=5.0), "toolpath runs.*a list of runs"),
+    (lambda: pathgen.Toolpath.from_runs([[[0, 0, 1]]], safe_z="5"), "safe_z: '5' is no number"),
+    (lambda: pathgen.Blank(x=(0, 5), y=(0, 5), thickness="3"), "blank thickness: '3' is no number"),
+    (lambda: pathgen.Blank(x=(0, 5), y=(0, 5), thickness=10**400), "blank thickness: 10+.* is no number"),
+    (lambda: pathgen.Blank(x=(0, 5), y=(0, 5), thickness=3.0, top=254.0), "blank top: a float"),
     (lambda: pathgen.read_program(b"G21"), "a bytes"),
     (lambda: pathgen.simulate(BLANK, 3, FLAT), "simulate programs"),
     (lambda: pathgen.simulate(BLANK, LINE, "flat"), "simulate cutters"),
@@ -105,12 +117,26 @@ def cutter(**changes):
     (lambda: pathgen.check_program(LINE, cutter=BALL, top=TOP, blank=BLANK, limit=0.0), "check_program limit"),
     (lambda: pathgen.fret_distances(math.nan, 20), "scale_length"),
     (lambda: pathgen.fret_distances(640.0, 2.5), "frets: 2.5"),
+    (lambda: pathgen.fret_distances("640", 20), "scale_length: '640' is no number.*give one$"),
     (lambda: pathgen.scallop_height("x", 3.0), "stepover: no numbers"),
+    (lambda: pathgen.scallop_height([0.1, 0.2], [3.0, 3.0, 3.0]), "not as many of each"),
     (lambda: pathgen.read_artwork(3), "read_artwork path"),
+    (lambda: pathgen.read_artwork(DRAWING, tolerance="fine"), "read_artwork tolerance"),
+    (lambda: pathgen.read_artwork(DRAWING, missing="raise"), "read_artwork missing"),
+    (lambda: pathgen.read_artwork(DRAWING, background="#ffffff"), "read_artwork background: a str.*give a list"),
+    (lambda: pathgen.read_artwork(DRAWING, background=["#ffffff", 3]), "'?3'? is not a colour"),
     (lambda: pathgen.placed(3, at=(0, 0)), "placed artwork"),
+    (lambda: pathgen.placed(pathgen.read_artwork(DRAWING), at=(0, 0), centre="drawings"), "placed centre: 'drawings'"),
     (lambda: pathgen.load_job(None), "load_job path"),
     (lambda: pathgen.build("board.toml"), "build job: a str"),
     (lambda: pathgen.check("board.toml", "out"), "check job: a str"),
+    (lambda: pathgen.build(pathgen.load_job(JOB), resolution="0.1"), "resolution: '0.1' is no number"),
+    (lambda: pathgen.build(pathgen.load_job(JOB), resolution=math.nan), "resolution: nan mm"),
+    (lambda: pathgen.check(pathgen.load_job(JOB), ROOT, resolution=math.inf), "resolution: inf mm"),
+    (lambda: pathgen.compare(pathgen.load_job(JOB), scallops=0.01), "compare ridge heights: a float.*give a list"),
+    (lambda: pathgen.compare(pathgen.load_job(JOB), scallops=["fine"]), "compare ridge heights: 'fine' is no number"),
+    (lambda: pathgen.compare(pathgen.load_job(JOB), cutters=BALL), "compare cutters: a Cutter.*give a list"),
+    (lambda: pathgen.compare(pathgen.load_job(JOB), cutters=["ball 12"]), "compare cutters: a str"),
     (lambda: pathgen.compare("board.toml"), "compare job: a str"),
     (lambda: cutter(flute_length=0.0), "flute_length 0"),
     (lambda: pathgen.pocket(SQUARE, top=TOP, cutters=[], depth=1.0), "pocket cutters: no cutter"),

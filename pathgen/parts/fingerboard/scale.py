@@ -47,7 +47,7 @@ def fret_distances(scale_length: float, frets: int, divisions: int = 12) -> Floa
     for name, count in (("frets", frets), ("divisions", divisions)):
         if given.length(name, count, least=1.0, most=1000.0, unit="") % 1:
             raise PathgenError(name, f"{count} given", allowed="a whole number", remedy="give how many")
-    return scale_length * equal_shares(np.arange(1, frets + 1), divisions)
+    return scale_length * equal_shares(np.arange(1, int(frets) + 1), int(divisions))
 
 
 def equal_shares(frets: ArrayLike, divisions: int = 12) -> Floats:

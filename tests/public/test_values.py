@@ -1,0 +1,73 @@
+"""Values that others hold: they stay as they are, can be copied and sent elsewhere, and are shown in a few lines."""
+
+import copy
+import os
+import pickle
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import pathgen
+from pathgen.app.starting import start_job
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    job, _ = start_job(str(tmp_path_factory.mktemp("values") / "board"))
+    return pathgen.build(pathgen.load_job(job), resolution=0.3)
+
+
+@pytest.mark.parametrize("door", [
+    lambda: pathgen.flat(-1.0), lambda: pathgen.load_job("none.toml"), lambda: pathgen.read_program("G81"),
+    lambda: pathgen.read_artwork("none.svg"), lambda: pathgen.stepover_for(0.01, -3.0),
+])
+@pytest.mark.parametrize("way", [copy.copy, copy.deepcopy, lambda error: pickle.loads(pickle.dumps(error))])
+def test_an_error_comes_back_from_another_process_as_it_was(door, way):
+    with pytest.raises(pathgen.PathgenError) as caught:
+        door()
+    was = caught.value
+    was.others = (pathgen.PathgenError("here", "this", remedy="that"),)
+    back = way(was)
+    assert type(back) is type(was)
+    assert (str(back), back.where, back.problem, back.allowed, back.remedy) == (
+        str(was), was.where, was.problem, was.allowed, was.remedy)
+    assert list(map(str, back.others)) == ["here: this: that"]
+
+
+def test_a_build_comes_back_from_another_process(made):
+    back = pickle.loads(pickle.dumps(made))
+    assert back.files(shaded=False) == made.files(shaded=False)
+
+
+def test_what_python_shows_of_a_value_is_a_few_lines(made):
+    path, text = made.programs[0].toolpath, made.programs[0].text
+    cutter = made.programs[0].step.cutter
+    blank, top = pathgen.Blank(x=(-12, 490), y=(-37, 37), thickness=8.0), pathgen.flat(6.5)
+    field = pathgen.simulate(blank, text, cutter, resolution=0.5)
+    for value in (made, made.verification, made.programs, path, pathgen.read_program(text), field, field.took[0],
+                  pathgen.compare_heights(field, top), pathgen.ridges(text, cutter=cutter, top=top),
+                  pathgen.check_program(text, cutter=cutter, top=top, blank=blank, resolution=0.5)):
+        assert type(value).__name__ in repr(value) or isinstance(value, tuple)
+        assert len(repr(value)) < 1500
+
+
+def test_a_path_is_its_own():
+    points = np.array([[0.0, 0.0, 5.0], [0.0, 0.0, 1.0]])
+    path = pathgen.Toolpath(points, [0, 2])
+    points[1, 2] = -9.0
+    assert path.points[1, 2] == 1.0
+
+
+def test_whole_numbers_of_any_kind_are_counts():
+    assert pathgen.fret_distances(640, np.int8(127), np.int8(12)).tolist() == pathgen.fret_distances(640, 127).tolist()
+
+
+def test_what_a_folder_lists_is_a_path(made):
+    with os.scandir(made.job.path.parent) as found:
+        entry = next(one for one in found if one.name.endswith(".toml"))
+    assert pathgen.load_job(entry).fingerprint == made.job.fingerprint
+    for folder in (None, b"out"):
+        with pytest.raises(pathgen.PathgenError, match="write folder"):
+            made.write(folder)
+    assert not Path("out").exists()
