@@ -80,7 +80,8 @@ def check_keep_outs(paths: Sequence[Toolpath], clamping: Clamping) -> None:
     The cutter is taken as an upright cylinder of its full diameter: what is above its tip is at least as wide.
     """
     for number, box in enumerate(clamping.setup.keep_out, 1):
-        runs = [(step, clamping.on_bed(path.points, step)) for step, path in zip(clamping.steps, paths, strict=True)]
+        runs = [(step, clamping.on_bed(path.points, step)) for step, path in zip(clamping.steps, paths, strict=True)
+                if not clamping.done(step)]
         met = [(_deepest(points, box, step.cutter.radius), step) for step, points in runs]
         (deep, place), step = max(met, key=lambda one: one[0][0])
         if deep > 0:

@@ -82,7 +82,9 @@ def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
     if covered(clamping, step):
         gone.append("the cut surface, under fill")
     near = clamping.board.names.near
-    xy = [f"the sides and the {near.removesuffix(' end')} end of the blank"]
-    if WitnessMarks in done:
-        xy.insert(0, "the witness marks")
+    sides = f"the sides and the {near.removesuffix(' end')} end of the blank"
+    marks = ["the witness marks"] if WitnessMarks in done else []
+    xy = [*marks, sides]
+    if clamping.moved_at(step) is not None:
+        xy = [f"{marks[0] if marks else 'the places that were measured'}, as they lie now"]
     return Reference(order=step.order, z=tuple(z), xy=tuple(xy), gone=tuple(gone), refit=refits(clamping, step))

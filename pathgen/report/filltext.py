@@ -176,14 +176,23 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
     if any("setter" in row[1] for row in rows):
         lines.append("A setter is a block of known height that stands on the bed.")
     if report["marks"]:
-        board = "; ".join(f"mark {n} at {place_words(x, y, units)}"
-                          for n, (x, y) in enumerate(report["marks"]["places"], 1))
-        machine = "; ".join(f"mark {n} at {axes_words(x, y, units)}"
-                            for n, (x, y) in enumerate(report["marks"]["machine"], 1))
+        marks = report["marks"]
+        board = "; ".join(f"mark {n} at {place_words(x, y, units)}" for n, (x, y) in enumerate(marks["places"], 1))
         lines += ["", f"Witness marks (small holes to find the work again by), measured on the work: {board}.",
-                  f"On the machine's display: {machine}."]
-        lines += [*seen_lines(report["marks"], units), "", *measuring_lines(report["marks"], units)]
+                  *display_lines(marks, units), *seen_lines(marks, units), "", *measuring_lines(marks, units)]
     return lines
+
+
+def display_lines(marks: dict[str, Any], units: str) -> list[str]:
+    """Where marks are on the machine's display, by the report's key ``marks``; of moved work, where they lie now."""
+    def places(of: list[list[float]]) -> str:
+        return "; ".join(f"mark {n} at {axes_words(x, y, units)}" for n, (x, y, *_) in enumerate(of, 1))
+
+    if not marks["now"]:
+        return [f"On the machine's display they are at: {places(marks['machine'])}."]
+    return [f"On the machine's display they were drilled at: {places(marks['machine'])}.",
+            f"Moved with the work, they now are at: {places(marks['now'])}. If the machine forgets its zero, these are "
+            "what to set the display to."]
 
 
 def measuring_lines(marks: dict[str, Any], units: str) -> list[str]:
@@ -198,7 +207,7 @@ def measuring_lines(marks: dict[str, Any], units: str) -> list[str]:
     blocks = [
         f"# [marks]\n{drilled_line(marks, units)}\n",
         *(f"[[measured]]\nfound = {place}  # mark {number}"
-          for number, place in enumerate(_measured_places(marks, units), 1)),
+          for number, place in enumerate(_measured_places(marks, units, now=True), 1)),
     ]
     return [words if units == "mm" else words.replace("a few hundredths of a millimetre", "0.002 in"),
             *"\n".join(blocks).split("\n")]
@@ -209,11 +218,12 @@ def drilled_line(marks: dict[str, Any], units: str) -> str:
     return f"drilled = [{', '.join(_measured_places(marks, units))}]"
 
 
-def _measured_places(marks: dict[str, Any], units: str) -> list[str]:
-    """``[X, Y, Z]`` of each mark on the machine's display, as a job file in these units holds it."""
+def _measured_places(marks: dict[str, Any], units: str, *, now: bool = False) -> list[str]:
+    """``[X, Y, Z]`` of each mark on the machine's display, as drilled or as it lies `now`, as a job file holds it."""
     per = MM_PER[units]
     tops = marks.get("z") or [marks["machine_top"]] * len(marks["machine"])  # of an older report
-    return [f"[{x / per:.4f}, {y / per:.4f}, {z / per:.4f}]" for (x, y), z in zip(marks["machine"], tops, strict=True)]
+    places = (now and marks["now"]) or [[*at, z] for at, z in zip(marks["machine"], tops, strict=True)]
+    return [f"[{x / per:.4f}, {y / per:.4f}, {z / per:.4f}]" for x, y, z in places]
 
 
 def _area(mm2: float, units: str) -> str:

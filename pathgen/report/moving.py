@@ -25,7 +25,9 @@ def marks_data(clamping: Clamping) -> dict[str, Any] | None:
     marks = clamping.feature(WitnessMarks)
     if marks is None:
         return None
-    machine = clamping.to_machine(np.insert(marks.places, 2, 0.0, axis=1))
+    tops = np.full(len(marks.places), clamping.stock.thickness) if marks.tops is None else marks.tops
+    machine, now = (clamping.to_machine(np.column_stack([marks.places, tops]), step)
+                    for step in (None, clamping.steps[-1]))
     return {
         "places": [[rounded(x, 3), rounded(y, 3)] for x, y in marks.places],
         # where to move the machine to: from the zero of the set-up, along its own axes
@@ -33,8 +35,9 @@ def marks_data(clamping: Clamping) -> dict[str, Any] | None:
         "machine_top": rounded(clamping.stock.thickness - clamping.z_zero, 4),
         "blank": [clamping.stock.length, clamping.stock.width, clamping.stock.thickness],
         # what the display shows at each on the blank's top: as measured, where the job says
-        "z": [rounded(z - clamping.z_zero, 4) for z in (
-            [clamping.stock.thickness] * len(marks.places) if marks.tops is None else marks.tops.tolist())],
+        "z": [rounded(z, 4) for _, _, z in machine],
+        # the same of work that has moved since
+        "now": [[rounded(v, 4) for v in at] for at in now] if clamping.moved else None,
         "unchecked": unchecked(marks.places),
         "depth": marks.depth,
         "hover": marks.hover,

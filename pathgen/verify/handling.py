@@ -243,8 +243,10 @@ def _bounds(
 
 
 def _keep_outs(program: ReadProgram, motion: Motion, step: Step, clamping: Clamping) -> Iterator[Finding]:
+    if clamping.done(step):  # clamps may have stood elsewhere then
+        return
     r = step.cutter.radius
-    # clamps stay where they are when the work moves
+    # they stay where they are when the work moves
     end = clamping.on_bed(motion.end, step)
     start = clamping.on_bed(np.where(np.isfinite(motion.start), motion.start, motion.end), step)
     low = np.minimum(start[:, 2], end[:, 2])

@@ -16,7 +16,7 @@ from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt, JobError
 from pathgen.base.surface import Surface
-from pathgen.work.features import Inlay, Surfacing
+from pathgen.work.features import Inlay, Named, Surfacing
 from pathgen.work.moved import Moved
 from pathgen.work.operations import CutAgain, Operation, SurfaceFinish, WitnessMarks
 from pathgen.work.part import Part, Place
@@ -234,9 +234,10 @@ class Clamping:
         return step.cutter if step is not None else None
 
     @property
-    def is_marked(self) -> bool:
-        """Whether witness marks are drilled."""
-        return self.feature(WitnessMarks) is not None
+    def marks(self) -> tuple[Named, ...]:
+        """The witness marks; none where none are drilled."""
+        marks = self.feature(WitnessMarks)
+        return marks.named if marks else ()
 
     @property
     def surface(self) -> Surface:
@@ -304,6 +305,11 @@ class Clamping:
         """
         x, y, z = (self.on_bed(points, step) - [*self.zero, self.z_zero]).T
         return np.stack([*_turned(x, y, self.setup.along), z], axis=1)
+
+    def display(self, places: Floats, operation: Operation[Any]) -> Floats:
+        """(n, 2) what the machine's display shows over (n, 2) places on the blank's top when an operation is run."""
+        step = next(s for s in self.steps if s.operation is operation)
+        return self.to_machine(np.insert(places, 2, self.stock.thickness, axis=1), step)[:, :2]
 
     def to_board(self, points: Floats, step: Step | None = None) -> Floats:
         """The inverse of `to_machine`."""

@@ -63,11 +63,11 @@ class Work(Protocol):
     def board(self) -> Part: ...
 
     @property
-    def is_marked(self) -> bool:
-        """Whether witness marks are drilled."""
+    def marks(self) -> tuple[Named, ...]:
+        """The witness marks; none where none are drilled."""
 
-    def to_machine(self, points: Floats) -> Floats:
-        """(n, 3) points of the part's frame in the frame of the programs."""
+    def display(self, places: Floats, operation: Operation[Any]) -> Floats:
+        """(n, 2) what the machine's display shows over (n, 2) places on the blank's top when an operation is run."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -298,8 +298,8 @@ class Pocket(_Within[Inlay]):
                 "off the glue that is squeezed out. Keep the zero place clean."
             ]
         deep = format_length(inlay.depth + inlay.overfill, work.units)
-        found = "; or find them again by the witness marks: the tip over mark 1, the display set to what it showed " \
-                "there" if work.is_marked else ""
+        found = "; or find them again by a witness mark, the tip over it and the display set to what belongs there: " \
+                f"{_named_places(work.marks[:1], work, self)}" if work.marks else ""
         return [
             "Stop here for the fill. Leave the work clamped, held over its whole face: what is held by its ends alone "
             "bows. Brush and vacuum the pockets clean.",
@@ -409,7 +409,7 @@ class WitnessMarks(_Within[Marks]):
         return self.feature.named
 
     def afterwards(self, work: Work) -> list[str]:
-        places = _named_places(self.named, work)
+        places = _named_places(self.named, work, self)
         if self.feature.tops is not None:
             return [f"The marks are {places}."]
         return [f"It has drilled {places}. Measure X, Y and Z of each now, while the blank lies as it was clamped, and "
@@ -455,7 +455,7 @@ class Hover(_Within[Marks]):
             f"Leave the spindle off. The program stops {hover} above each mark; look, best through a loupe, then press "
             f"start to go on. Stop if the tip is more than {off} off the middle of a mark, and measure all of them: "
             "write where they are into the job, as measured marks.",
-            f"It stops, in this order, over {_named_places(self.named, work)}."
+            f"It stops, in this order, over {_named_places(self.named, work, self)}."
         ]
 
     def cautions(self) -> list[str]:
@@ -496,7 +496,7 @@ class DowelHoles(_Holes):
         return self.leaves_open(0.0)
 
     def at_start(self, work: Work) -> list[str]:
-        return [f"It cuts {_named_places(self.named, work)}."]
+        return [f"It cuts {_named_places(self.named, work, self)}."]
 
 
 class RoundHoles(_Holes):
@@ -779,9 +779,9 @@ def _beyond(part: BaseGeometry, by: float) -> BaseGeometry:
     return overlay.buffer(part, by, join_style="mitre")
 
 
-def _named_places(named: Sequence[Named], work: Work) -> str:
-    """Names and where they are on the machine's display: ``mark 1 at X 5 mm, Y 3 mm; mark 2 at ..``."""
-    there = work.to_machine(np.array([[*one.at, 0.0] for one in named]))[:, :2]
+def _named_places(named: Sequence[Named], work: Work, operation: Operation[Any]) -> str:
+    """Names and where they are on the machine's display then: ``mark 1 at X 5 mm, Y 3 mm; mark 2 at ..``."""
+    there = work.display(np.array([one.at for one in named]), operation)
     return "; ".join(f"{one.name} at {axes_words(x, y, work.units)}"
                      for one, (x, y) in zip(named, there.tolist(), strict=True))
 

@@ -19,14 +19,16 @@ from pathgen.app.earlier import marks_moved
 from pathgen.app.watching import _Watch
 from pathgen.base.errors import JobError
 from pathgen.job import load_job
-from pathgen.job.clamping import clamping_of
+from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.doubts import doubts_of
 from pathgen.programs.instructions import before_start
 from pathgen.programs.paths import Around, path_of
 from pathgen.programs.waste import board_errors, left_standing, spread_places
 from pathgen.report.moving import _moved_notes, moved_warnings
+from pathgen.report.pictures.above import _clamps, _zero_of
 from pathgen.report.sheet.page import verdict_words
 from pathgen.report.sheet.results import warnings
+from pathgen.report.text import report_text
 from pathgen.verify import Tolerances, verify
 from pathgen.verify.marks import hover_findings, mark_findings
 from pathgen.verify.over_board import motion_over_board
@@ -191,6 +193,46 @@ def test_every_later_program_is_written_where_the_work_lies(tmp_path, marked):
     assert not moved.report["inlays"][0]["second_cut"]["repeats_first_pass"]
     check_what_is_done(moved, hover)
     check_zero_stays(moved)
+    check_marks_as_they_lie(moved, marked)
+
+
+def check_marks_as_they_lie(moved, marked):
+    """Heads, report and page say where the marks went, from which the work is found again."""
+    marks = moved.report["marks"]
+    lie = there(np.insert(marks["places"], 2, moved.plan.clamping.stock.thickness, axis=1))
+    assert np.array(marks["now"]) == pytest.approx(lie, abs=1e-3)
+    assert marks["machine"] == marked.report["marks"]["machine"]
+    assert marked.report["marks"]["now"] is None
+    for text in (report_text(moved.report, "mm"), moved.files()["setup.html"]):
+        said = re.search(r"they now are at: (.*?)\. If", text)[1]
+        shown = np.array(re.findall(r"X (-?[\d.]+) mm, Y (-?[\d.]+) mm", said), float)
+        assert shown == pytest.approx(lie[:, :2], abs=6e-3)
+        blocks = [[float(v) for v in one.split(",")] for one in re.findall(r"found = \[(.*?)\]", text)]
+        assert np.array(blocks) == pytest.approx(lie, abs=1e-3)
+    assert "as they lie now" in report_text(moved.report, "mm")
+    head = re.sub(r"\)\s*\((\.\. )?", " ", text_of(moved, "hover"))
+    stops = re.findall(r"X (-?[\d.]+) mm, Y (-?[\d.]+) mm", head[head.index("It stops, in this order") :])
+    assert np.array(stops, dtype=float) == pytest.approx(lie[:, :2], abs=6e-3)
+
+
+def test_clamps_are_drawn_where_they_stand_beside_work_that_moved(tmp_path):
+    box = "[setup]\nkeep_out = [{ along = [-18.0, -10.0], across = [-10.0, 10.0], height = 12.0 }]\n"
+    clamping = clamping_of(load_job(job(tmp_path, extra=box + MARKS + measured())))
+    (shape, height), = _clamps(clamping)
+    corners = there(np.array([[*at, clamping.stock.thickness] for at in shape.exterior.coords]))[:, :2]
+    assert height == 12.0
+    assert np.sort(corners[:4, 0]) == pytest.approx([-18.0, -18.0, -10.0, -10.0], abs=1e-3)
+    assert np.abs(corners[:, 1]) == pytest.approx(10.0, abs=1e-3)
+    assert there(np.array([[*_zero_of(clamping), 0.0]]))[0, :2] == pytest.approx([0.0, 0.0], abs=0.02)
+
+
+def test_programs_run_before_the_work_moved_are_not_held_against_clamps_as_they_stand_now(tmp_path):
+    """The first cuts over where this one stands; what is left to run stays clear of it."""
+    box = "[setup]\nkeep_out = [{ along = [-4.0, -2.0], across = [-26.0, -24.0], height = 12.0 }]\n"
+    with pytest.raises(JobError, match="keep_out 1"):
+        planned_of(load_job(job(tmp_path, extra=box + MARKS)))
+    left = measured() + f"[moved]\nbefore = {len(clamping_of(load_job(job(tmp_path, extra=MARKS))).steps)}\n"
+    assert built(tmp_path, extra=box + MARKS + left).passed
 
 
 def check_zero_stays(moved):

@@ -16,7 +16,7 @@ from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length
 from pathgen.report.pictures.labels import Labels, around, fitting, wide
 from pathgen.strategies.cutting_out import cutting_line
-from pathgen.work.clamping import Clamping, KeepOut, Step
+from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Named
 from pathgen.work.operations import (
     CutOut,
@@ -32,6 +32,9 @@ from pathgen.work.operations import (
 from pathgen.work.part import Part, wood_in_plan
 from pathgen.work.thin_wood import thin_wood
 from pathgen.work.underside import sunk_of
+
+Standing = tuple[BaseGeometry, float]
+"""A clamp in plan, and its height, mm."""
 
 CUT_AWAY = "#cfd6d3"
 CLAMP = "#e9d3cb"
@@ -68,7 +71,7 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
         *_holes(view, clamping, size),
         *_tabs(view, tabs, size),
         *_thin_wood(view, clamping, size),
-        *(keep_out(view, box, size) for box in clamping.setup.keep_out),
+        *(clamp_from_above(view, shape, size) for shape, _ in _clamps(clamping)),
         *_zero(view, clamping, size),
         *labels.drawn(view),
     )
@@ -84,7 +87,7 @@ def view_above(clamping: Clamping, *, labels: Labels | None = None) -> View:
 
 def _bounds(clamping: Clamping) -> tuple[float, float, float, float]:
     boxes = [shapely.box(*clamping.stock.bounds), clamping.board.outline]
-    boxes += [k.shape for k in clamping.setup.keep_out]
+    boxes += [shape for shape, _ in _clamps(clamping)]
     x0, y0, x1, y1 = shapely.total_bounds(boxes).tolist()
     return x0, y0, x1, y1
 
@@ -99,19 +102,32 @@ def _labels(clamping: Clamping, tabs: Floats | None) -> Labels:
     """All words of the picture, over no wood of the part and nothing else that they do not name."""
     size, board = _size(clamping), clamping.board
     places = [place for step in _with_back(clamping) for place in step.operation.named]
-    taken = [free_of(board, places), *(box.shape for box in clamping.setup.keep_out)]
+    taken = [free_of(board, places), *(shape for shape, _ in _clamps(clamping))]
     taken += [_symbol(place, size) for place in places if not board.outline.contains(shapely.Point(place.at))]
     taken += [shapely.box(*shape.bounds) for shape in _tab_triangles(tabs, size)]
     if shows_zero(clamping):
         x0, low = _bounds(clamping)[0] - 3.2 * size, clamping.stock.bounds[1]
-        taken += [overlay.buffer(shapely.Point(clamping.zero), 0.8 * size),
+        taken += [overlay.buffer(shapely.Point(_zero_of(clamping)), 0.8 * size),
                   shapely.box(x0, low - 2.8 * size, x0 + 2.7 * size, low + 1.9 * size)]
     labels = Labels(taken, [shapely.box(*clamping.stock.bounds).exterior])
     _numbers(labels, clamping, size)
     _sides(labels, clamping, size)
     name_places(labels, places, board.outline, size)
-    name_clamps(labels, clamping.setup.keep_out, clamping.units, size)
+    name_clamps(labels, _clamps(clamping), clamping.units, size)
     return labels
+
+
+def _clamps(clamping: Clamping) -> list[Standing]:
+    """The clamps where they stand beside the blank, which may have moved since their places were measured."""
+    moved, top = clamping.moved, clamping.stock.thickness
+    return [(box.shape if moved is None else
+             shapely.transform(box.shape, lambda at: moved.back(np.insert(at, 2, top, axis=1))[:, :2]), box.height)
+            for box in clamping.setup.keep_out]
+
+
+def _zero_of(clamping: Clamping) -> Floats:
+    """Where X 0, Y 0 of the programs lies on the blank, (2,): of work that has moved, no longer where it was set."""
+    return clamping.to_board(np.zeros((1, 3)), clamping.steps[-1])[0, :2]
 
 
 def _with_back(clamping: Clamping) -> tuple[Step, ...]:
@@ -141,14 +157,14 @@ def name_places(labels: Labels, places: Sequence[Named], part: BaseGeometry, siz
             labels.put(name, around(symbol, 0.8 * size), size=0.8 * size, named=symbol)
 
 
-def name_clamps(labels: Labels, boxes: Sequence[KeepOut], units: str, size: float) -> None:
+def name_clamps(labels: Labels, clamps: Sequence[Standing], units: str, size: float) -> None:
     """Clamps by number and height."""
-    for number, box in enumerate(boxes, 1):
-        x0, y0, x1, y1 = box.shape.bounds
+    for number, (shape, height) in enumerate(clamps, 1):
+        x0, y0, x1, y1 = shape.bounds
         spots = [spot for away in (0.0, size, 2 * size)  # further off where a dashed line runs beside it
                  for spot in around(shapely.box(x0 - away, y0 - away, x1 + away, y1 + away), 0.8 * size)]
-        labels.put(f"clamp {number}, {format_length(box.height, units)} high", spots, size=0.8 * size,
-                   named=box.shape, fill=CLAMP_EDGE)
+        labels.put(f"clamp {number}, {format_length(height, units)} high", spots, size=0.8 * size, named=shape,
+                   fill=CLAMP_EDGE)
 
 
 def inlay_areas(view: View, clamping: Clamping) -> Iterator[Element]:
@@ -259,10 +275,9 @@ def _tab_triangles(tabs: Floats | None, size: float) -> Iterator[BaseGeometry]:
         yield shapely.Polygon([(x, y), (x - size / 3, y + 0.7 * out), (x + size / 3, y + 0.7 * out)])
 
 
-def keep_out(view: View, box: KeepOut, size: float) -> Element:
+def clamp_from_above(view: View, shape: BaseGeometry, size: float) -> Element:
     """A clamp, hatched."""
-    (x0, x1), (y0, y1) = box.x, box.y
-    shape = shapely.box(x0, y0, x1, y1)
+    x0, y0, x1, y1 = shape.bounds
     reach = max(x1 - x0, y1 - y0) * 2
     starts = np.arange(x0 - reach, x1, size / 1.6)
     hatch = overlay.intersection(
@@ -295,7 +310,7 @@ def _zero(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     """A target at X 0, Y 0 of the programs, where it lies in the picture, and the machine's axes."""
     if not shows_zero(clamping):
         return
-    (x, y), r = view(np.array(clamping.zero))[0], 0.7 * size
+    (x, y), r = view(_zero_of(clamping))[0], 0.7 * size
     yield element("circle", cx=x, cy=y, r=r, fill="#ffffff", stroke=INK, stroke_width=size / 10, class_="zero")
     yield element("path", d=f"M{x:.2f},{y:.2f}v{-r:.2f}a{r:.2f},{r:.2f} 0 0 1 {r:.2f},{r:.2f}z"
                             f"M{x:.2f},{y:.2f}v{r:.2f}a{r:.2f},{r:.2f} 0 0 1 {-r:.2f},{-r:.2f}z", fill=INK)

@@ -12,9 +12,9 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area
-from pathgen.report.pictures.above import axes, keep_out, name_clamps
+from pathgen.report.pictures.above import Standing, axes, clamp_from_above, name_clamps
 from pathgen.report.pictures.labels import Labels
-from pathgen.work.clamping import Clamping, KeepOut
+from pathgen.work.clamping import Clamping
 from pathgen.work.part import wood_in_plan
 
 _AXES = {"x": ((1.0, 0.0), (0.0, 1.0)), "y": ((0.0, -1.0), (1.0, 0.0))}
@@ -32,8 +32,8 @@ def blank_from_above(title: str, clampings: Sequence[Clamping], names: Sequence[
     first = clampings[0]
     assert first.shared is not None
     blank = _seen(first, along, shapely.box(*first.shared.blank))
-    clamps = [_box(first, along, box) for box in first.setup.keep_out]
-    bounds = shapely.total_bounds([blank, shapely.Point(0.0, 0.0), *(clamp.shape for clamp in clamps)])
+    clamps = [(_seen(first, along, box.shape), box.height) for box in first.setup.keep_out]
+    bounds = shapely.total_bounds([blank, shapely.Point(0.0, 0.0), *(shape for shape, _ in clamps)])
     size = float(np.ptp(bounds[::2])) / _WORDS
     base = View.around(tuple(bounds.tolist()), 3.2 * size)
     labels = _labels(first, clampings, names, along, clamps, base, size)
@@ -42,7 +42,7 @@ def blank_from_above(title: str, clampings: Sequence[Clamping], names: Sequence[
         f"{title}: the blank from above",
         area(view, blank, fill=BLANK, stroke=INK, stroke_width=size / 10),
         *(drawn for one in clampings for drawn in _part(view, one, along, size)),
-        *(keep_out(view, box, size) for box in clamps),
+        *(clamp_from_above(view, shape, size) for shape, _ in clamps),
         element("circle", cx=view([0.0, 0.0])[0, 0], cy=view([0.0, 0.0])[0, 1], r=0.5 * size, fill="#ffffff",
                 stroke=INK, stroke_width=size / 6, class_="zero"),
         *axes(view, float(bounds[1]), np.array(_AXES[along]), size),
@@ -50,14 +50,14 @@ def blank_from_above(title: str, clampings: Sequence[Clamping], names: Sequence[
     )
 
 
-def _labels(first: Clamping, clampings: Sequence[Clamping], names: Sequence[str], along: str, clamps: Sequence[KeepOut],
-            base: View, size: float) -> Labels:
+def _labels(first: Clamping, clampings: Sequence[Clamping], names: Sequence[str], along: str,
+            clamps: Sequence[Standing], base: View, size: float) -> Labels:
     """The parts' names, each in its share beside the part where there is room, and the clamps' under them."""
     parts = [_seen(one, along, wood_in_plan(one.board)) for one in clampings]
     corner = shapely.box(base.left, base.bottom, base.left + 3.5 * size, base.bottom + 5 * size)
     zero = overlay.buffer(shapely.Point(0.0, 0.0), 0.7 * size)
     shares = [_seen(one, along, shapely.box(*one.stock.bounds)).exterior for one in clampings]
-    labels = Labels([*parts, *(box.shape for box in clamps), zero, corner], shares)
+    labels = Labels([*parts, *(shape for shape, _ in clamps), zero, corner], shares)
     for number, (one, name, part) in enumerate(zip(clampings, names, parts, strict=True), 1):
         x0, y0, x1, y1 = _seen(one, along, shapely.box(*one.stock.bounds)).bounds
         spots = [(x, y, way) for y in (y1 - 1.2 * size, y0 + 0.5 * size)
@@ -84,8 +84,3 @@ def _seen(one: Clamping, along: str, shape: BaseGeometry) -> BaseGeometry:
         return np.column_stack([y, -x] if along == "y" else [x, y])
 
     return shapely.transform(shape, there)
-
-
-def _box(one: Clamping, along: str, box: KeepOut) -> KeepOut:
-    x0, y0, x1, y1 = _seen(one, along, box.shape).bounds
-    return KeepOut(x=(x0, x1), y=(y0, y1), height=box.height)

@@ -6,10 +6,10 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from pathgen.base.markup import Child, Element, element
-from pathgen.base.units import axes_words, format_length, tiny_length, tiny_unit_words
+from pathgen.base.units import format_length, tiny_length, tiny_unit_words
 from pathgen.programs.instructions import cutter_words
 from pathgen.report.budget import ROOT_WORDS, budget_cells, cents_words
-from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, measuring_lines
+from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, display_lines, measuring_lines
 from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.pictures.measuring import measuring_picture
@@ -93,8 +93,7 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
              *(tiny_length(row[side], units, signed=True, sign="µm") for side in ("low", "high"))]
             for row in shift["rows"]]
     marks = report["marks"]
-    words = [f"The witness marks in the waste are, on the machine's display, at "
-             f"{'; '.join(f'mark {n} at {axes_words(x, y, units)}' for n, (x, y) in enumerate(marks['machine'], 1))}.",
+    words = ["Witness marks are drilled in the waste.", *display_lines(marks, units),
              *seen_lines(marks, units)] if marks else []
     again = [f"The second cut of {inlay['name']} ends with the first finishing passes again, coordinate for "
              "coordinate: where neither the work nor a zero has moved, it takes nothing off the wood."

@@ -195,7 +195,8 @@ def legend_above(clamping: Clamping) -> str:
     high = coarse_length(clamping.safe_z, clamping.units)
     outline = clamping.feature(Outline) if clamping.cutter(Outline) else None
     return " ".join(filter(None, [
-        "Seen from above.",
+        "Seen from above." if clamping.moved is None else
+        "Seen from above, as it lies now that it has moved: clamps and the target stand where they stood.",
         "Hatched: clamps." if clamping.setup.keep_out else
         f"No clamps given: rapids across the work pass {high} above the bed; keep clamps lower than that and clear of "
         "every cut.",
