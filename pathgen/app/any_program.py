@@ -138,7 +138,11 @@ def _radiused(options: argparse.Namespace) -> Surface:
     thickness = _one("--thickness", options.thickness)
     if not options.radius:
         return flat(thickness)
-    start, *second = _lengths("--radius", options.radius, (1, 3))
+    start, *second = radii = _lengths("--radius", options.radius, (1, 3))
+    half = max(map(abs, _blank(options).y))
+    if 0 < min(radii[:2]) < half:
+        raise PathgenError("--radius", " ".join(options.radius), allowed=f"{half:g} mm or more, as far as the blank "
+                           "comes from X", remedy='where inches are meant, write them so: "12 in"')
     if not second:
         return radiused(thickness=thickness, start=start)
     return radiused(thickness=thickness, start=start, end=second[0], length=second[1])

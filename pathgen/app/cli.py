@@ -55,6 +55,9 @@ def main(argv: Sequence[str] | None = None) -> int:
             _say_of_an_earlier_set(options)
         return BAD_INPUT
     except KeyboardInterrupt:
+        if hasattr(options, "written"):
+            say("pathgen: stopped; what was made is written", sys.stderr)
+            return BAD_INPUT
         say("pathgen: stopped; nothing was written", sys.stderr)
         _say_of_an_earlier_set(options)
         return BAD_INPUT
@@ -359,7 +362,7 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
         return FORBIDDEN
     moved = marks_moved(Path(options.out), made.job, made.report)
     before = programs_of(Path(options.out))
-    written = made.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
+    written = options.written = made.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
     shown = sys.stderr if options.json else sys.stdout
     say(f"{len(written)} files written to {one_line(options.out)}", shown)
     now = programs_of(Path(options.out))

@@ -328,7 +328,7 @@ def _fingerprint(data: Mapping[str, Any], job: Job) -> str:
     digest = hashlib.sha256(json.dumps(data, sort_keys=True, default=str).encode())
     for table in (*(one for inlay in job.inlays for one in inlay.drawings), job.outline, job.plate, job.form):
         if table is not None and table.artwork:
-            digest.update(read_bytes(job.path.parent / table.artwork, DRAWING))
+            digest.update(read_bytes(job.path.parent / table.artwork, DRAWING).replace(b"\r\n", b"\n"))
     for part in job.part_jobs:
         digest.update(part.fingerprint.encode())
     return digest.hexdigest()[:16]

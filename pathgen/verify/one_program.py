@@ -55,9 +55,9 @@ class ProgramCheck(Brief):
         For a ball end whose passes lie side by side, or over the area given; None for others.
     findings : tuple of Finding
         Each with code, severity, where, got, allowed and remedy: rapids through material, cuts deeper than the
-        stepdown, ridges over the limit and cuts below the surface (where a limit is given; without one, passes that
-        follow the surface at another height, a warning), cuts beside the blank, with the spindle off, turning
-        backwards or without a feed, a spindle left on at the end.
+        stepdown, ridges over the limit, cuts below the surface and wood left above it (where a limit is given; without
+        one, passes that follow the surface at another height or stray from it, a warning), cuts beside the blank, with
+        the spindle off, turning backwards or without a feed, a spindle left on at the end.
 
     Examples
     --------
@@ -270,7 +270,7 @@ def _unjudged(
 ) -> Iterator[Finding]:
     """Of a program not said to finish: passes that follow the surface at another height, or whatever lies below it."""
     slack = Tolerances()
-    follows = measured is not None and measured.high - measured.low <= measured.highest + _FOLLOWS
+    follows = measured is not None and _stray(measured) <= 0
     if measured is not None and follows and not -slack.surface_low <= measured.low <= _FOLLOWS:
         below = measured.low < 0
         yield Finding(
@@ -285,6 +285,23 @@ def _unjudged(
             got=f"cuts {-against.low:.4f} mm below the surface", allowed="for pockets, slots, holes and outlines only",
             remedy=f"not judged; {_lowered(top, -against.low)}{_JUDGED}",
         )
+    elif measured is not None and not follows:
+        yield Finding(
+            code="off-surface", severity="warn", where=name, got=_strays(measured),
+            allowed="on it all over, where this is its finish", remedy=f"{_ANOTHER}; {_JUDGED}",
+        )
+
+
+def _stray(measured: ScallopCheck) -> float:
+    """How much further than by their ridges, and a little, passes lie off the surface in one place than in another."""
+    return measured.high - measured.low - measured.highest - _FOLLOWS
+
+
+def _strays(measured: ScallopCheck) -> str:
+    return f"what its passes leave lies {measured.low:.4f} to {measured.high:.4f} mm above the surface"
+
+
+_ANOTHER = "is that its radius? Or it roughs, in steps"
 
 
 def _surface(
@@ -298,7 +315,10 @@ def _surface(
             got=f"cut {-against.low:.4f} mm below the surface", allowed=f"{slack.surface_low:g} mm",
             remedy=f"raise the path there; {_lowered(top, -against.low)}is the zero right?",
         )
-    if measured is not None and measured.highest > limit + slack.ridge:
+    if measured is not None and measured.high > limit + slack.surface_low and _stray(measured) > 0:
+        yield Finding(code="surface-high", severity="forbid", where=name, got=_strays(measured),
+                      allowed=f"ridges of {limit:g} mm", remedy=_ANOTHER)
+    elif measured is not None and measured.highest > limit + slack.ridge:
         yield Finding(
             code="ridge-too-high", severity="forbid", where=at(name, None, *measured.highest_at),
             got=f"a ridge of {measured.highest:.4f} mm", allowed=f"{limit:g} mm", remedy="set the passes closer",

@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 from pathlib import Path
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 import shapely
 
 import pathgen
+from pathgen.app.cli import main
 from tests.public import sample
 
 RUN = {"speed": 18000.0, "feed": 1200.0, "plunge": 300.0, "stepdown": 2.0}
@@ -241,3 +243,26 @@ def test_what_lies_below_the_surface_is_told_where_no_ridge_height_says_that_it_
     assert [(one.code, one.severity) for one in pocket.findings] == [
         ("cut-too-deep", "forbid"), ("below-surface", "note")]
     assert "1.5000 mm below" in pocket.findings[1].got
+
+
+@pytest.mark.parametrize("limit", [None, 0.02])
+@pytest.mark.parametrize("radius", [150.0, 200.0])
+def test_a_finish_of_another_radius_is_told_where_wood_stands_over_the_surface(finished, radius, limit):
+    """The two circles touch at the crest and lie the difference of their sagittas apart further out (geometry)."""
+    found = pathgen.check_program(pathgen.program(finished), cutter=BALL, blank=BLANK, limit=limit,
+                                  top=pathgen.radiused(thickness=6.0, start=radius))
+    (off,) = found.findings
+    assert (off.code, off.severity) == (("off-surface", "warn") if limit is None else ("surface-high", "forbid"))
+    least, most = (radius - math.sqrt(radius**2 - y**2) - (r - math.sqrt(r**2 - y**2))
+                   for y, r in ((15.0, TOP.radius(0.0)), (18.0, TOP.radius(45.0))))
+    assert least <= float(re.search(r"to ([\d.]+) mm above", off.got)[1]) <= most + 0.012
+    assert "is that its radius?" in off.remedy
+
+
+def test_a_radius_less_than_the_blank_is_wide_is_refused(tmp_path, capsys, finished):
+    (tmp_path / "top.nc").write_text(pathgen.program(finished))
+    said = ["check", str(tmp_path / "top.nc"), "--cutter", "ball-end", "6", "--thickness", "6", "--blank", "50", "40",
+            "8", "--corner", "-5", "-20", "--radius"]
+    assert main([*said, "10"]) == 2
+    assert "20 mm or more" in capsys.readouterr().err
+    assert main([*said, "10 in", "16 in", "470"]) == 0

@@ -136,7 +136,7 @@ class FlatPart(Boxed):
             "plate": {"outline_area": round(self.outline.area, 3), "top_area": round(wood.area, 3)},
             "holes": [
                 {"number": numbers[bore.at], "at": [round(v, 4) for v in bore.at], "diameter": bore.diameter,
-                 "length": bore.length, "turn": bore.turn, "depth": bore.depth} for bore in self.bores
+                 "length": bore.length, "turn": bore.turn + 0.0, "depth": bore.depth} for bore in self.bores
             ],
             **({"form": self._form(self.form)} if self.form else {}),
         }
