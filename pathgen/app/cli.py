@@ -55,6 +55,9 @@ def main(argv: Sequence[str] | None = None) -> int:
             _say_of_an_earlier_set(options)
         return BAD_INPUT
     except KeyboardInterrupt:
+        if hasattr(options, "written"):
+            say("pathgen: stopped; what was made is written", sys.stderr)
+            return BAD_INPUT
         say("pathgen: stopped; nothing was written", sys.stderr)
         _say_of_an_earlier_set(options)
         return BAD_INPUT
@@ -359,7 +362,7 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
         return FORBIDDEN
     moved = marks_moved(Path(options.out), made.job, made.report)
     before = programs_of(Path(options.out))
-    written = made.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
+    written = options.written = made.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
     shown = sys.stderr if options.json else sys.stdout
     say(f"{len(written)} files written to {one_line(options.out)}", shown)
     now = programs_of(Path(options.out))
@@ -394,8 +397,8 @@ def _as_it_stands(options: argparse.Namespace) -> Iterator[tuple[Job, Mistakes]]
 def _show_placing(options: argparse.Namespace) -> int:
     from pathgen.app.showing import placing_lines, save_placing
     from pathgen.job.clamping import placing_of
+    from pathgen.job.cutters import standing_in
     from pathgen.job.form import parts_of
-    from pathgen.job.sense import standing_in
 
     with _as_it_stands(options) as (asked, mistakes):
         whole = standing_in(asked) if mistakes else asked
@@ -491,7 +494,7 @@ def _bench(options: argparse.Namespace) -> int:
 
 def _frets(options: argparse.Namespace) -> int:
     from pathgen.job.clamping import placing_of
-    from pathgen.job.sense import board_of
+    from pathgen.job.part import board_of
     from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
     from pathgen.report.data import part_data
 

@@ -22,9 +22,11 @@ RECORD = ".pathgen.json"
 _JOB = "/job"
 """Under which a record holds the job file: no file is called so."""
 
+_LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
+"""What systems put into a folder that is looked at: nobody's work, and made again."""
+
 _TRIES = 20
 """Times that a folder is looked at while other builds write into it."""
-
 
 
 def write_folder(folder: Path, files: Mapping[str, str | bytes], *, job: Path | None = None) -> list[Path]:
@@ -96,7 +98,7 @@ def read_folder(folder: Path) -> dict[str, str]:
             raise PathgenError(str(folder), "was being replaced when a build was stopped",
                                remedy=f"build again; what it held before is in {_aside(folder).name} beside it")
         raise PathgenError(str(folder), "there is no such folder", remedy="name the folder that a build wrote")
-    paths = sorted(folder.glob("*.nc"))
+    paths = sorted(path for path in folder.glob("*.nc") if not path.name.startswith("._"))  # what a Mac adds to copies
     if len(paths) > MOST_PROGRAMS:
         raise PathgenError(str(folder), f"{len(paths)} programs", allowed=f"{MOST_PROGRAMS} or fewer")
     texts: dict[str, str] = {}
@@ -114,6 +116,9 @@ def refuse_foreign(folder: Path) -> None:
         return
     if not os.path.isdir(folder):
         raise PathgenError(str(folder), "is a file", remedy="name another folder")
+    if os.path.samefile(folder, os.curdir):
+        raise PathgenError(str(folder), "is the folder that you are in: it cannot be replaced under you",
+                           remedy="name one in it, or go to the one above it")
     for _ in range(_TRIES):
         record = _record(folder)
         try:
@@ -129,7 +134,7 @@ def refuse_foreign(folder: Path) -> None:
 def _refuse_other_than(record: Mapping[str, str], folder: Path) -> None:
     """Refuse a folder with files that are not as its record says."""
     for path in sorted(folder.iterdir()):
-        if path.name == RECORD:
+        if path.name == RECORD or path.name in _LITTER:
             continue
         if path.name not in record:
             raise PathgenError(str(folder), f"holds {path.name}, which no build wrote there",

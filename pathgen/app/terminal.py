@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from threading import Event, Thread
 from typing import TextIO
 
+from pathgen.base.errors import PathgenError
 from pathgen.base.files import lead_nowhere
 from pathgen.base.plain import plain
 
@@ -29,23 +30,30 @@ def say(text: str, stream: TextIO | None = None, *, mark: str = "", colour: str 
     """Text and an end of line, without anything that a terminal would obey; `mark` goes before it in a colour.
 
     Everything that is shown goes out here; a test of the house holds the package to it. Where its reader has gone, as
-    `head` does, the rest is not shown, and the work goes on: files are written all the same.
+    `head` does, the rest is not shown, and the work goes on: files are written all the same. So it does where there is
+    no such stream. Raises PathgenError where what is asked for cannot be written, as into a file on a full disk.
     """
     stream = stream or sys.stdout
+    if stream is None:  # it was closed before the start
+        return
     try:
         print((coloured(plain(mark), colour, stream) if mark else "") + plain(text), file=stream, flush=True)
     except BrokenPipeError:
         lead_nowhere(stream)
+    except OSError as wrong:
+        lead_nowhere(stream)
+        if stream is sys.stdout:
+            raise PathgenError("output", f"cannot be written ({wrong.strerror})", remedy="send it elsewhere") from None
 
 
 @contextmanager
-def progress(stages: int, stream: TextIO, *, delay: float = 1.0) -> Iterator[Callable[[str], None]]:
+def progress(stages: int, stream: TextIO | None, *, delay: float = 1.0) -> Iterator[Callable[[str], None]]:
     """Gives a function to be told what is being done now, `stages` times in all.
 
     Shown on a terminal once `delay` seconds have passed, with the time so far, and taken away at the end; never in a
     pipe or a file.
     """
-    if not stream.isatty():
+    if stream is None or not stream.isatty():
         yield lambda words: None
         return
     from tqdm import tqdm  # only where somebody is looking: it loads slowly

@@ -73,8 +73,8 @@ def read_job(path: Path) -> tuple[Job, Mistakes]:
     """
     data = _toml(path)
     place = Place(path.name, str(data.get("units", "mm")), _homes(data))
-    choice("mm", "in")(data.get("units", "mm"), place.inside("units"))
-    job = Job(units=place.units, units_stated="units" in data, path=path, **_values(data, place))
+    units = choice("mm", "in")(data.get("units", "mm"), place.inside("units"))
+    job = Job(units=units, units_stated="units" in data, path=path, **_values(data, place))
     _bring_in_defaults(job)
     mistakes = Mistakes()
     if job.parts:
@@ -328,7 +328,7 @@ def _fingerprint(data: Mapping[str, Any], job: Job) -> str:
     digest = hashlib.sha256(json.dumps(data, sort_keys=True, default=str).encode())
     for table in (*(one for inlay in job.inlays for one in inlay.drawings), job.outline, job.plate, job.form):
         if table is not None and table.artwork:
-            digest.update(read_bytes(job.path.parent / table.artwork, DRAWING))
+            digest.update(read_bytes(job.path.parent / table.artwork, DRAWING).replace(b"\r\n", b"\n"))
     for part in job.part_jobs:
         digest.update(part.fingerprint.encode())
     return digest.hexdigest()[:16]

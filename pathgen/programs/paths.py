@@ -15,6 +15,7 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.memory import Memory, memory_in_use, remembering
@@ -61,8 +62,6 @@ from pathgen.work.operations import (
     SurfaceRough,
     WitnessMarks,
 )
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -228,15 +227,10 @@ def _pocket(operation: Pocket, cutter: Cutter, around: Around) -> Toolpath:
     return around.pockets[operation.feature.index][operation.nth].toolpath
 
 
-def _slots(operation: Slot, cutter: Cutter, around: Around) -> Toolpath:
-    path = slotting(operation.feature, surface=around.clamping.finished_surface, cutter=cutter,
-                    stands=_standing(cutter, around), rapids=around.rapids)
-    return _hopping(path, cutter, around)
-
-
-def _bevels(operation: Bevel, cutter: Cutter, around: Around) -> Toolpath:
-    path = bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter,
-                     stands=_standing(cutter, around), rapids=around.rapids)
+def _slots(operation: Slot | Bevel, cutter: Cutter, around: Around) -> Toolpath:
+    along = bevelling if isinstance(operation, Bevel) else slotting
+    path = along(operation.feature, surface=around.clamping.finished_surface, cutter=cutter,
+                 stands=_standing(cutter, around), rapids=around.rapids)
     return _hopping(path, cutter, around)
 
 
@@ -273,7 +267,7 @@ def _hopping(path: Toolpath, cutter: Cutter, around: Around) -> Toolpath:
         been = overlay.buffer(finish.over, wide - cutter.radius - _HOP_BESIDE)
     near = near_clamps(clamping, cutter.radius)
 
-    def free(ways: NDArray[np.object_]) -> NDArray[np.bool_]:
+    def free(ways: NDArray[np.object_]) -> Bools:
         off = ~shapely.intersects(near, ways) if clamping.setup.keep_out else np.zeros(len(ways), bool)
         return np.asarray(off | shapely.covers(been, ways))
 
@@ -362,7 +356,7 @@ PATHS: Mapping[type[Operation[Any]], Maker] = {
     Pocket: _pocket,
     Slot: _slots,
     NutSlot: _slots,
-    Bevel: _bevels,
+    Bevel: _slots,
     DowelHoles: _holes,
     RoundHoles: _holes,
     CutOut: _cut_out,

@@ -169,3 +169,27 @@ def test_a_link_that_leads_nowhere_is_refused_by_that_word(tmp_path, write, targ
     with pytest.raises(PathgenError, match="a link that leads nowhere"):
         write(tmp_path / "link")
     assert [path.name for path in tmp_path.iterdir()] == ["link"]
+
+
+def test_what_systems_leave_in_a_folder_is_in_nobodys_way(tmp_path):
+    """A file manager's view of a folder, and what a Mac puts beside each file on a stick."""
+    folder = tmp_path / "out"
+    write_folder(folder, a_set("old"))
+    for name in (".DS_Store", "Thumbs.db", "desktop.ini"):
+        (folder / name).write_bytes(b"\0\1")
+    write_folder(folder, a_set("new"))
+    assert one_set(folder) == {"new 0"}
+    (folder / "._0.nc").write_bytes(b"\0\5\26\7")
+    assert sorted(read_folder(folder)) == ["0.nc", "1.nc", "2.nc"]
+    with pytest.raises(PathgenError, match=r"holds \._0\.nc"):
+        write_folder(folder, a_set("next"))
+
+
+@pytest.mark.parametrize("named", [".", "", "../out"])
+def test_the_folder_that_one_stands_in_is_not_replaced(tmp_path, monkeypatch, named):
+    """Whoever stands in it would go on in what was there before, and see nothing of the new."""
+    (tmp_path / "out").mkdir()
+    monkeypatch.chdir(tmp_path / "out")
+    with pytest.raises(PathgenError, match=r"the folder that you are in.*the one above it"):
+        write_folder(Path(named), a_set("new"))
+    assert not os.listdir(".")

@@ -10,6 +10,7 @@ from xml.etree import ElementTree
 import pytest
 
 import pathgen
+from pathgen.app import starting
 from pathgen.app.cli import main
 from pathgen.app.showing import placing_lines
 from pathgen.job.clamping import clamping_of
@@ -184,3 +185,50 @@ def test_a_rapid_through_the_blank_is_marked_and_volumes_are_in_its_unit(tmp_pat
     assert marked == ["line 6"]
     assert not [line for line in lines if "mm3" in line]
     assert "cu in in" in lines[0]
+
+
+@pytest.mark.parametrize("stream", ["stdout", "stderr"])
+def test_it_works_without_a_terminal_or_a_file_to_write_to(tmp_path, monkeypatch, stream):
+    """As where a script closes them, or a system starts it without any."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "one"]) == 0
+    monkeypatch.setattr(sys, stream, None)
+    assert main(["build", "one.toml", "--out", "out", "--resolution", "0.4", "--no-pictures"]) == 0
+    assert Path("out", "setup.html").is_file()
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="the system has no full disk to write to")
+def test_where_an_answer_cannot_be_written_that_is_no_success(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "one"]) == 0
+    with open("/dev/full", "w") as full:
+        ended = subprocess.run([sys.executable, "-m", "pathgen", "frets", "one.toml"], stdout=full, check=False,
+                               stderr=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(HOUSE)})
+    assert (ended.returncode, ended.stderr) == (
+        2, "pathgen: output: cannot be written (No space left on device): send it elsewhere\n")
+
+
+def test_who_stops_it_after_all_is_written_is_not_told_that_nothing_was(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "one"]) == 0
+
+    def stopped(*_):
+        raise KeyboardInterrupt
+
+    for place, told in (("write_build", "nothing was written"), ("compared", "what was made is written")):
+        with monkeypatch.context() as here:
+            here.setattr(f"pathgen.app.{'building' if place == 'write_build' else 'earlier'}.{place}", stopped)
+            assert main(["build", "one.toml", "--out", "out", "--resolution", "0.4", "--no-pictures"]) == 2
+        assert capsys.readouterr().err == f"pathgen: stopped; {told}\n"
+        assert Path("out").exists() == (place == "compared")
+
+
+def test_ends_of_lines_are_no_other_job(tmp_path):
+    """As where a folder went through a system that ends lines in two characters: XML 1.0, 2.11 takes them for one."""
+    job, drawing = starting.start_job(str(tmp_path / "one"))
+    was = pathgen.load_job(job).fingerprint
+    for path in (job, drawing):
+        path.write_bytes(path.read_bytes().replace(b"\n", b"\r\n"))
+    assert pathgen.load_job(job).fingerprint == was
+    drawing.write_bytes(drawing.read_bytes() + b"<!-- -->")
+    assert pathgen.load_job(job).fingerprint != was
