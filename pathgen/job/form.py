@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.affinity import translate
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.errors import JobError
 from pathgen.base.units import format_length, place_words, told_apart
 from pathgen.job.flat_tables import FormTable, OpeningsTable, PlateTable
 from pathgen.job.job import Job, head_of
 from pathgen.job.outlines import drawn_area, page_of
 from pathgen.parts.flat.part import FormFacts
-
-Floats = NDArray[np.float64]
 
 HALVES = {"outside": "inside", "on": "inside", "inside": "outside"}
 """What a form cut on one side of its line, or on it, is called: the part that is left."""
@@ -245,7 +244,7 @@ _LEAD = 50.0
 """How far along the line from where it runs out the form's corner reaches, mm: more of it is wall."""
 
 
-def _along(run: shapely.LineString, sides: NDArray[np.object_]) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+def _along(run: shapely.LineString, sides: Sequence[BaseGeometry]) -> tuple[Floats, Floats, Bools]:
     """(n, 2) places along a run, its directions there, and (n, sides) at which of them it runs out nearby."""
     at = np.linspace(0.0, run.length, max(1, int(run.length / _EVERY)) + 1)
     places, before, after = (shapely.get_coordinates(shapely.line_interpolate_point(run, np.clip(a, 0.0, run.length)))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -10,10 +9,10 @@ from pathgen.base.errors import JobError
 from pathgen.base.units import ruled
 from pathgen.job.clamping import planned_of
 from pathgen.job.job import Job
-from pathgen.job.sense import part_of
-from pathgen.parts.sheet.part import FlatStock, sheet_of
+from pathgen.job.part import part_of
+from pathgen.parts.sheet.part import FlatStock, Sheet
 from pathgen.strategies.matching import LetIn
-from pathgen.work.clamping import Clamping, Setup, Step
+from pathgen.work.clamping import Clamping, Setup, Step, slug
 from pathgen.work.features import Pieces
 from pathgen.work.operations import CutPieces
 
@@ -48,15 +47,14 @@ def _sheets(job: Job) -> Iterator[PieceSheet]:
             table = job.inlays[index].piece
             assert table is not None
             cutter = job.cutter(table.cutter, f"inlay {index + 1} piece cutter")
-            slug = re.sub(r"[^a-z0-9]+", "-", cutter.name.lower()).strip("-")
             length, width = (ruled(size, job.units) for size in one.size)
             cut = CutPieces(Pieces(shapes=one.stock, through=one.through, size=(length, width), gap=one.gap,
                                    from_back=table.from_back, colour=colour))
             step = Step(order=1, operation=cut, cutter=cutter,
-                        file_name=f"piece-{index + 1}-{colour.lstrip('#')}-{slug}.nc")
+                        file_name=f"piece-{index + 1}-{colour.lstrip('#')}-{slug(cutter.name, 'cutter')}.nc")
             stock = FlatStock(length=length, width=width, thickness=one.thickness)
             yield PieceSheet(inlay=index, colour=colour, let_in=one, clamping=Clamping(
                 title=f"{job.title}: {planned.clamping.inlays[index].name}, pieces of {colour}", kind="piece",
-                units=job.units, board=sheet_of(stock), stock=stock,  # type: ignore[arg-type]
+                units=job.units, board=Sheet.all_of(stock), stock=stock,
                 setup=Setup(feeler=job.setup.feeler), machine=job.machine, steps=(step,),
             ))

@@ -6,15 +6,13 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.bending import STRENGTH, bending_stress, deepest_layer, has_long_flutes, usual_layer
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import as_written, coarse_length, format_length, place_words, rounded_down
 from pathgen.work.clamping import Clamping, KeepOut, Step
-
-Floats = NDArray[np.float64]
 
 _LEAST_LAYER = 0.01  # mm: the least stepdown that a job may hold
 _LEAST_CLAMP = 1.0  # mm: one cut back to less holds nothing, and is moved instead
