@@ -10,6 +10,7 @@ import shapely
 from pathgen import JobError, PathgenError, build, check, load_job
 from pathgen.app.cli import main
 from pathgen.base.toolpath import Move
+from pathgen.job.clamping import asked_of, clamping_of
 from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.job.part import part_of
 from pathgen.parts.fingerboard.nut import saddle_curve
@@ -175,3 +176,10 @@ def test_the_command_writes_both_and_check_reads_them(tmp_path, capsys):
     (tmp_path / "none.toml").write_text(TEXT[: TEXT.index("[nut_blank]")])
     assert main(["nut", str(tmp_path / "none.toml"), "--out", str(tmp_path / "x")]) == 2
     assert "[nut_blank] and [saddle_blank] are missing" in capsys.readouterr().err
+
+
+def test_a_nut_is_not_pictured_in_the_boards_wood(tmp_path):
+    """On an ebony board its engraved marks were black on black."""
+    job = dotted_job(tmp_path, ("[board]\n", '[board]\nwood_colour = "#1c1511"\n'))
+    assert asked_of(job, clamping_of(job)).wood[0] == "#1c1511"
+    assert {asked_of(job, one).wood for one in nut_and_saddle_clampings(job)} == {(None, None)}

@@ -143,11 +143,11 @@ def test_words_stand_beside_what_they_name():
 
 
 def test_a_line_to_what_is_named_leads_through_no_other_words():
-    """A mark under a row of numbers, with no room beside it: a line once ran along the row, through the first."""
+    """A mark under a row of numbers, with no room beside it nor in the row: a line once ran through the one over it."""
     made = Labels([shapely.box(0, 0, 100, 50)])
-    for number, x in enumerate(range(10, 100, 6), 1):
-        made.put(str(number), [(x, 52.0, "middle")], size=2.0)
-    made.put("mark 3", [(40.0, 20.0, "middle")], size=2.0, named=shapely.Point(40.0, 20.0).buffer(1.0))
+    for number, x in enumerate(range(0, 101, 4), 1):
+        made.put(str(number), [(x, 50.8, "middle")], size=2.0)
+    made.put("mark 3", [(40.0, 40.0, "middle")], size=2.0, named=shapely.Point(40.0, 40.0).buffer(1.0))
     view = View.around((0, 0, 100, 70), 0.0)
     picture = Tree.fromstring(as_svg(view.picture("a", *made.drawn(view))))
     (lead,) = [one for one in picture.iter() if one.get("class") == "lead"]
