@@ -136,6 +136,7 @@ __all__ = [
     "stepover_for",
 ]
 
+
 def __getattr__(name: str) -> object:
     if name not in _HOMES:
         raise AttributeError(f"module 'pathgen' has no attribute {name!r}")

@@ -46,9 +46,8 @@ def _files(made: Sequence[Build], *, shaded: bool, pictures: bool) -> dict[str, 
         programs = {program.file_name for program in one.programs}
         of_many = f"{min(programs).removesuffix('.nc')}-" if alone else f"{word}-{number}-"
         before = "" if len(made) == 1 else f"{word}-" if words.count(word) == 1 else of_many
-        own = {**one.files(shaded=shaded), **(one.picture_files(shaded=shaded) if pictures else {})}
         files |= {name if name in programs or name.startswith(before) else before + name: text
-                  for name, text in own.items()}
+                  for name, text in one.every_file(shaded=shaded, pictures=pictures).items()}
         if isinstance(part := one.plan.clamping.board, Coupon):
             files["coupon.html"] = coupon_page(one.plan, part, one.report)
     return files

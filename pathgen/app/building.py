@@ -45,10 +45,6 @@ STAGES = 4
 """How often a build tells what it is doing."""
 
 
-def _say_nothing(words: str) -> None:
-    """For builds that nobody watches."""
-
-
 @dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Build(Brief):
     """The programs of a job, verified, with their report.
@@ -106,9 +102,8 @@ class Build(Brief):
             When verification forbids cutting, or the folder holds anything else.
         """
         self.refuse_faults()
-        return write_build(given.path("write folder", folder), {
-            **self.files(shaded=shaded), **(self.picture_files(shaded=shaded) if pictures else {}),
-        }, self.job)
+        files = self.every_file(shaded=shaded, pictures=pictures)
+        return write_build(given.path("write folder", folder), files, self.job)
 
     def refuse_faults(self) -> None:
         """Raise PathgenError, with the first fault, where verification forbids cutting."""
@@ -129,6 +124,10 @@ class Build(Brief):
             "report.txt": report_text(self.report, self.job.units),
             "setup.html": self.sheet(shaded=shaded),
         }
+
+    def every_file(self, *, shaded: bool, pictures: bool) -> dict[str, str | bytes]:
+        """Those, and the pictures by themselves where they are asked for."""
+        return {**self.files(shaded=shaded), **(self.picture_files(shaded=shaded) if pictures else {})}
 
     @property
     def texts(self) -> dict[str, str]:
@@ -171,7 +170,7 @@ def _of_back(name: str) -> str:
 
 def build(
     job: Job, *, clamping: Clamping | None = None, resolution: float = 0.1,
-    tell: Callable[[str], None] = _say_nothing, pictures: bool = True,
+    tell: Callable[[str], None] = lambda words: None, pictures: bool = True,
 ) -> Build:
     """Plan every step of a job, write the programs, read them back and simulate the whole clamping.
 

@@ -15,12 +15,13 @@ from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import INCH, format_length, tiny_length, way_length
 from pathgen.job.clamping import clamping_of, planned_of, surfacing_of
 from pathgen.job.job import Job
-from pathgen.job.sense import part_of
+from pathgen.job.part import part_of
 from pathgen.programs.plan import finishing_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
-from pathgen.report.saving import LEAST_MINUTES, changes, saved_by_leave
-from pathgen.report.text import table
+from pathgen.report.saving import changes, saved_by_leave
+from pathgen.report.tables import table
+from pathgen.report.text import saved_lines
 from pathgen.work.clamping import Clamping
 
 MOST = 5
@@ -137,12 +138,7 @@ def change_lines(job: Job) -> list[str]:
                 for step, path in zip(planned.clamping.steps, planned.paths, strict=True)]
     every = changes(planned, programs)
     rows, slower = ([row for row in every if sign * row["minutes_saved"] > 0] for sign in (1, -1))
-    leave = saved_by_leave(planned, programs) or 0.0
-    lines = [f"[surface] leave saves about {leave:.0f} minutes beside repeating the first finish."] \
-        if leave > LEAST_MINUTES else []
-    if rows:
-        lines += table(["change to the job", "saves", "costs"],
-                       [[row["change"], f"{row['minutes_saved']:.1f} min", row["cost"]] for row in rows], right=(1,))
+    lines = saved_lines(rows, saved_by_leave(planned, programs) or 0.0)
     lines += [f"{row['change']} takes {-row['minutes_saved']:.1f} min longer: {row['cost']}." for row in slower]
     return ["", *lines] if lines else []
 

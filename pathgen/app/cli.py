@@ -399,8 +399,8 @@ def _as_it_stands(options: argparse.Namespace) -> Iterator[tuple[Job, Mistakes]]
 def _show_placing(options: argparse.Namespace) -> int:
     from pathgen.app.showing import placing_lines, save_placing
     from pathgen.job.clamping import placing_of
+    from pathgen.job.cutters import standing_in
     from pathgen.job.form import parts_of
-    from pathgen.job.sense import standing_in
 
     with _as_it_stands(options) as (asked, mistakes):
         whole = standing_in(asked) if mistakes else asked
@@ -496,7 +496,7 @@ def _bench(options: argparse.Namespace) -> int:
 
 def _frets(options: argparse.Namespace) -> int:
     from pathgen.job.clamping import placing_of
-    from pathgen.job.sense import board_of
+    from pathgen.job.part import board_of
     from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
     from pathgen.report.data import part_data
 

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pathgen.app.folders import read_folder, refuse_foreign, was_of, write_folder
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import PathgenError
 from pathgen.base.files import read_text
 from pathgen.base.limits import BUILT
@@ -20,13 +20,8 @@ from pathgen.base.plain import capital, in_runs, joined, one_line
 from pathgen.base.units import format_length
 from pathgen.job.blank import parts_on_blank
 from pathgen.job.job import Job
-from pathgen.job.kinds import kind_of
+from pathgen.job.kinds import header_states, kind_of
 from pathgen.report.filltext import drilled_line
-
-Floats = NDArray[np.float64]
-
-_HEAD = 4000
-"""Characters of a program in which its job may stand."""
 
 SAME = 0.2
 """Marks nearer than this are where they were, mm: written down as measured they lie a little off."""
@@ -138,7 +133,7 @@ def _programs(files: Mapping[str, str | bytes]) -> Iterator[tuple[str, str]]:
 
 def _job_and_kind(text: str) -> tuple[str, str]:
     """What a program's header names: its job's title, and the command that makes such programs."""
-    return _named_in(text, "job").split(": ")[0], kind_of(_named_in(text, "part"))
+    return header_states(text, "job").split(": ")[0], kind_of(header_states(text, "part"))
 
 
 def replaced(before: Mapping[str, str], now: Mapping[str, str], folder: Path) -> list[str]:
@@ -204,13 +199,8 @@ def _named(programs: Sequence[str]) -> str:
 
 def _head(text: str) -> str:
     """The job that a program's header names, and its part where it states one; without what follows a job's title."""
-    job, part = _named_in(text, "job"), _named_in(text, "part")
+    job, part = header_states(text, "job"), header_states(text, "part")
     return f"{job.split(': ')[0] if part else job}{f', {part}' if part else ''}" or "another maker"
-
-
-def _named_in(text: str, key: str) -> str:
-    found = re.search(rf"^\({key}: ([^()\n]*)\)[ \r]*$", text[:_HEAD], re.MULTILINE)
-    return found[1] if found else ""
 
 
 def _marks(report: dict[str, Any]) -> Iterator[tuple[str, Any]]:

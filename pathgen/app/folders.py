@@ -29,7 +29,6 @@ _TRIES = 20
 """Times that a folder is looked at while other builds write into it."""
 
 
-
 def write_folder(folder: Path, files: Mapping[str, str | bytes], *, job: Path | None = None) -> list[Path]:
     """Write texts and pictures into a folder beside `folder`, which then takes its place. Returns their paths.
 

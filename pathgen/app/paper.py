@@ -12,7 +12,7 @@ from pathgen.base.errors import JobError
 from pathgen.base.markup import Element, as_svg
 from pathgen.job.doubts import over_zero_fret
 from pathgen.job.job import Job
-from pathgen.job.sense import board_of, slots_of
+from pathgen.job.part import board_of, slots_of
 from pathgen.parts.fingerboard.neck import neck_rows
 from pathgen.parts.fingerboard.rows import fretting_data, strung_data
 from pathgen.report.finding_words import doubt_line

@@ -9,8 +9,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.artwork.flatten import Floats, Ints, Polylines
+from pathgen.artwork.flatten import Ints, Polylines
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.errors import ArtworkError
 from pathgen.base.limits import MOST_CROSSINGS
 
@@ -77,7 +78,7 @@ def filled(lines: Polylines, rules: Sequence[str], where: Sequence[str]) -> Geom
     return areas
 
 
-def _is_inside(winding: Ints, rule: str) -> NDArray[np.bool_]:
+def _is_inside(winding: Ints, rule: str) -> Bools:
     return winding % 2 != 0 if rule == "evenodd" else winding != 0
 
 

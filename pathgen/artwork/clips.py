@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from xml.etree.ElementTree import Element
 
-from pathgen.artwork.document import href, local_name
+from pathgen.artwork.document import href, local_name, svg_children
 from pathgen.artwork.elements import REMEDIES, UNREAD, UNREAD_ON
 from pathgen.artwork.painting import State
 from pathgen.artwork.properties import INITIAL, Reference, Style
@@ -77,7 +77,7 @@ class Clips(Spaces):
             return Clip((), inner, outer)
         inside = state._replace(matrix=matrix, style=style, viewport=viewport, clip=None)
         shapes: list[Paint] = []
-        for child in self._children(clip_path, state):
+        for child in svg_children(clip_path):
             shapes += self._clip_shapes(child, inside, (*chain, clip_path))
         return Clip(tuple(shapes), inner, outer)
 

@@ -13,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Floats = NDArray[np.float64]
+from pathgen.base.arrays import Bools, Floats
 
 _ARC_PIECE = math.pi / 8
 _FLAT = 1e100
@@ -37,9 +37,9 @@ class Curves:
     """
 
     points: Floats
-    straight: NDArray[np.bool_]
+    straight: Bools
     first: NDArray[np.int64]
-    closed: NDArray[np.bool_]
+    closed: Bools
 
     def __len__(self) -> int:
         return len(self.points)

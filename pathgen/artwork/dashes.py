@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pathgen.artwork.flatten import Floats, Polylines
+from pathgen.artwork.flatten import Polylines
 from pathgen.artwork.scene import Stroke
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.errors import ArtworkError
 from pathgen.base.limits import MOST_DASHES
 
@@ -22,7 +22,7 @@ def dashed(lines: Polylines, strokes: Sequence[Stroke], where: Sequence[str]) ->
     if not any(stroke.dashes for stroke in strokes):
         return lines
     strokes = _in_true_lengths(lines, strokes)
-    pieces: list[tuple[Floats, NDArray[np.bool_], bool, int]] = []
+    pieces: list[tuple[Floats, Bools, bool, int]] = []
     for k, owner in enumerate(lines.owner):
         begin, end = lines.start[k], lines.start[k + 1]
         points, corner, closed = lines.points[begin:end], lines.corner[begin:end], bool(lines.closed[k])
@@ -32,8 +32,7 @@ def dashed(lines: Polylines, strokes: Sequence[Stroke], where: Sequence[str]) ->
         else:
             pieces.append((points, corner, closed, owner))
     if not pieces:
-        none = np.zeros(0, dtype=np.int64)
-        return Polylines(np.zeros((0, 2)), np.zeros(1, np.int64), none.astype(bool), none.astype(bool), none)
+        return Polylines.none()
     return Polylines(
         np.concatenate([piece[0] for piece in pieces]),
         np.append(0, np.cumsum([len(piece[0]) for piece in pieces])),
@@ -57,8 +56,8 @@ def _in_true_lengths(lines: Polylines, strokes: Sequence[Stroke]) -> list[Stroke
 
 
 def _cut(
-    points: Floats, corner: NDArray[np.bool_], stroke: Stroke, *, closed: bool, where: str
-) -> list[tuple[Floats, NDArray[np.bool_]]]:
+    points: Floats, corner: Bools, stroke: Stroke, *, closed: bool, where: str
+) -> list[tuple[Floats, Bools]]:
     """The dashes of one line, each with its points and which of them are corners."""
     along = np.append(0.0, np.cumsum(np.hypot(*np.diff(points, axis=0).T)))
     total = float(along[-1])
@@ -96,8 +95,8 @@ def _spans(stroke: Stroke, total: float, where: str) -> tuple[Floats, Floats]:
 
 
 def _part(
-    points: Floats, corner: NDArray[np.bool_], along: Floats, begin: float, end: float
-) -> tuple[Floats, NDArray[np.bool_]]:
+    points: Floats, corner: Bools, along: Floats, begin: float, end: float
+) -> tuple[Floats, Bools]:
     inside = (along > begin) & (along < end)
     tips = np.stack([np.interp([begin, end], along, points[:, k]) for k in (0, 1)], axis=1)
     if end > along[-1]:  # a dot at the very end of the line

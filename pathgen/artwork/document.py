@@ -26,7 +26,6 @@ SVG = "{http://www.w3.org/2000/svg}"
 XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
 
 
-
 @dataclass(frozen=True, eq=False)
 class Document:
     """A parsed drawing.
@@ -73,6 +72,11 @@ def local_name(element: Element) -> str:
 def is_svg(element: Element) -> bool:
     """True for an element of the SVG name space; comments and foreign elements are not."""
     return isinstance(element.tag, str) and element.tag.startswith(SVG)
+
+
+def svg_children(element: Element) -> list[Element]:
+    """Those that are of the SVG name space."""
+    return [child for child in element if is_svg(child)]
 
 
 def href(element: Element) -> str:

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from pathgen.artwork.curves import Curves
 from pathgen.artwork.transforms import Matrix
+from pathgen.base.arrays import Bools, Floats
 
-Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Complex = NDArray[np.complex128]
 
@@ -49,9 +49,15 @@ class Polylines:
 
     points: Floats
     start: Ints
-    corner: NDArray[np.bool_]
-    closed: NDArray[np.bool_]
+    corner: Bools
+    closed: Bools
     owner: Ints
+
+    @classmethod
+    def none(cls) -> Polylines:
+        """No subpath at all."""
+        none = np.zeros(0, dtype=np.int64)
+        return cls(np.zeros((0, 2)), np.zeros(1, np.int64), none.astype(bool), none.astype(bool), none)
 
 
 _TIP, _CORNER = 0.1, 0.1
@@ -66,7 +72,7 @@ def transformed(points: Floats, matrices: Floats) -> Floats:
     return np.stack([a * x + c * y + e, b * x + d * y + f], axis=-1)
 
 
-def steps_needed(points: Floats, straight: NDArray[np.bool_], tolerance: Floats) -> Ints:
+def steps_needed(points: Floats, straight: Bools, tolerance: Floats) -> Ints:
     """How many straight pieces, even in the parameter, keep each cubic within `tolerance`.
 
     Over a span h of the parameter, the distance of curve and chord is at most h**2 / 8 * max|B'' . n|, with n the
@@ -127,7 +133,7 @@ def _bend(legs: Complex, first: Complex, second: Complex) -> Floats:
     return found
 
 
-def _chords_fit(points: Complex, legs: Complex, steps: Ints, tolerance: Floats) -> NDArray[np.bool_]:
+def _chords_fit(points: Complex, legs: Complex, steps: Ints, tolerance: Floats) -> Bools:
     """Whether every chord of each curve, cut into `steps`, lies within `tolerance` of it."""
     begin = np.cumsum(steps) - steps
     t = (np.arange(steps.sum()) - np.repeat(begin, steps)) / np.repeat(steps, steps)
@@ -143,7 +149,7 @@ def _chords_fit(points: Complex, legs: Complex, steps: Ints, tolerance: Floats) 
         some[ends] = last  # a chord ends where the next begins, the last one at the end of its curve
     chord = following[0] - there
     bend = np.maximum(_square_bend(along, pull, chord), _square_bend(following[1], following[2], chord))
-    fits: NDArray[np.bool_] = 0.75 * np.maximum.reduceat(bend, begin) / steps**2 <= tolerance
+    fits: Bools = 0.75 * np.maximum.reduceat(bend, begin) / steps**2 <= tolerance
     return fits
 
 
@@ -172,8 +178,7 @@ def flatten(
     sizes = np.array([len(curves) for curves in outlines], dtype=np.int64)
     counts = np.array([len(curves.first) for curves in outlines], dtype=np.int64)
     if not sizes.sum():
-        none = np.zeros(0, dtype=np.int64)
-        return Polylines(np.zeros((0, 2)), np.zeros(1, np.int64), none.astype(bool), none.astype(bool), none)
+        return Polylines.none()
     points = np.concatenate([curves.points for curves in outlines])
     straight = np.concatenate([curves.straight for curves in outlines])
     before = np.concatenate([[0], np.cumsum(sizes)[:-1]])
@@ -187,7 +192,7 @@ def flatten(
     return _sampled(points, steps_needed(points, straight, limit), tips, first, closed, owner)
 
 
-def _tips(points: Floats, straight: NDArray[np.bool_], first: Ints, closed: NDArray[np.bool_]) -> Ints:
+def _tips(points: Floats, straight: Bools, first: Ints, closed: Bools) -> Ints:
     """Which curves start, and which end, at a corner or an open end: (2, n) of 0 and 1."""
     legs = np.diff(_complex(points), axis=0)
     start = np.where(legs[0] != 0, legs[0], np.where(legs[1] != 0, legs[1], legs[2]))
@@ -204,7 +209,7 @@ def _tips(points: Floats, straight: NDArray[np.bool_], first: Ints, closed: NDAr
 
 
 def _sampled(
-    points: Floats, steps: Ints, tips: Ints, first: Ints, closed: NDArray[np.bool_], owner: Ints
+    points: Floats, steps: Ints, tips: Ints, first: Ints, closed: Bools, owner: Ints
 ) -> Polylines:
     """Start of each subpath, then the points after it: piece i gives steps[i] points, its end the last of them.
 

@@ -13,6 +13,7 @@ from pathgen.artwork.paint import painted
 from pathgen.artwork.scene import Clip, LeftOut, Paint, Scene
 from pathgen.artwork.transforms import largest_scale
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 
 _LEAST = 0.05
 """Area that would be missed, mm2, and how far it hangs over at least, mm: half the line of a frame does by less."""
@@ -38,11 +39,11 @@ def cut_off_by_page(scene: Scene, background: Collection[str]) -> tuple[LeftOut,
                     "cut off at the edge: move it onto the page, or make the page larger, if that is not meant"),)
 
 
-def _past(low: np.ndarray, high: np.ndarray, page: np.ndarray) -> float:
+def _past(low: Floats, high: Floats, page: Floats) -> float:
     return float(max(np.max(-low), np.max(high - page)))
 
 
-def _reach(paint: Paint) -> tuple[np.ndarray, np.ndarray]:
+def _reach(paint: Paint) -> tuple[Floats, Floats]:
     """The corners of a box that it lies in."""
     low, high = bounds(paint.curves, paint.matrix)
     grow = paint.stroke.width / 2 * largest_scale(paint.matrix) if paint.stroke else 0.0

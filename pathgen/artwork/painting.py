@@ -6,7 +6,7 @@ import math
 from typing import Any, NamedTuple
 from xml.etree.ElementTree import Element
 
-from pathgen.artwork.document import Document, href, is_svg, local_name
+from pathgen.artwork.document import Document, href, is_svg, local_name, svg_children
 from pathgen.artwork.elements import ANIMATIONS, REMEDIES, TEXT, begins
 from pathgen.artwork.properties import Reference, Slip, Style, shown_colour
 from pathgen.artwork.scene import Clip, LeftOut, Stroke
@@ -105,7 +105,7 @@ class Painting:
         """A gradient's stops, its own or those it refers to; where all have one colour it is a plain one."""
         seen: list[Element] = []
         while gradient is not None and gradient not in seen:
-            stops = [child for child in gradient if is_svg(child) and local_name(child) == "stop"]
+            stops = [child for child in svg_children(gradient) if local_name(child) == "stop"]
             if stops:
                 return stops
             seen.append(gradient)

@@ -12,8 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from pathgen.artwork.curves import Curves, Floats, Pen
+from pathgen.artwork.curves import Curves, Pen
 from pathgen.artwork.values import NUMBER
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import ArtworkError
 from pathgen.base.limits import LARGEST_NUMBER, MOST_PIECES
 
@@ -53,7 +54,7 @@ _IN_NUMBERS = {
 _COUNTS = {"m": 2, "l": 2, "t": 2, "h": 1, "v": 1, "c": 6, "s": 4, "q": 4, "a": 7, "z": 0}
 
 
-def read_path(d: str, *, where: str, room: int = MOST_PIECES) -> Curves:
+def read_path(d: str, *, where: str) -> Curves:
     """The outline that path data draws.
 
     Parameters
@@ -62,19 +63,17 @@ def read_path(d: str, *, where: str, room: int = MOST_PIECES) -> Curves:
         The data of a ``d`` attribute (SVG 1.1, section 8.3.9).
     where : str
         The element, for messages.
-    room : int
-        The most pieces allowed.
 
     Raises
     ------
     ArtworkError
         With the place in the data, for anything that the grammar does not allow, for numbers too large, and for
-        more than `room` pieces.
+        more than MOST_PIECES pieces.
     """
     if d.strip() in ("", "none"):
         return Pen().curves()
-    if len(d) > 2 * room and has_more_pieces(d, room):
-        raise too_many(where, room)
+    if len(d) > 2 * MOST_PIECES and has_more_pieces(d):
+        raise too_many(where)
     check_path(d, where=where)
     if _HAS_ARC.search(d):
         _refuse_large(d, where)
@@ -98,16 +97,16 @@ def read_path(d: str, *, where: str, room: int = MOST_PIECES) -> Curves:
                 here = _run(pen, rest if rest[0].isalpha() else ("l" if letter == "m" else "L") + rest, here)
         else:
             here = _run(pen, run, here)
-        if len(pen) > room:
-            raise too_many(where, room)
+        if len(pen) > MOST_PIECES:
+            raise too_many(where)
     curves = pen.curves()
     _check_size(curves, d, where)
     return curves
 
 
-def has_more_pieces(d: str, room: int) -> bool:
-    """Whether more than `room` pieces are surely in path data, or more points in a list of them: the numbers in it, by
-    the most that a piece can take. Looks no further than it must."""
+def has_more_pieces(d: str) -> bool:
+    """Whether more than MOST_PIECES pieces are surely in path data, or more points in a list of them: the numbers in
+    it, by the most that a piece can take. Looks no further than it must."""
     numbers, points, letters = 0, 0, {"m"}
     for begin in range(0, len(d), 2_000_000):
         part = d[begin: begin + 2_000_000]
@@ -116,15 +115,15 @@ def has_more_pieces(d: str, room: int) -> bool:
         numbers += int(np.count_nonzero(inside[1:] & ~inside[:-1]) + np.count_nonzero(sign[1:] & ended[:-1]))
         points += int(np.count_nonzero(data == ord(".")))  # a number has one at most
         letters |= set(part.lower())
-        if max(numbers, points) > room * max(count for letter, count in _COUNTS.items() if letter in letters):
+        if max(numbers, points) > MOST_PIECES * max(count for letter, count in _COUNTS.items() if letter in letters):
             return True
     return False
 
 
-def too_many(where: str, room: int) -> ArtworkError:
+def too_many(where: str) -> ArtworkError:
     """The error for a drawing with more pieces than can be cut in reasonable time."""
     return ArtworkError(
-        where, "too many line and curve pieces in the drawing", allowed=f"{room}", remedy="simplify its paths"
+        where, "too many line and curve pieces in the drawing", allowed=f"{MOST_PIECES}", remedy="simplify its paths"
     )
 
 

@@ -14,14 +14,12 @@ from typing import Literal
 import numpy as np
 import shapely
 import shapely.affinity
-from numpy.typing import NDArray
 
 from pathgen.artwork.reader import Artwork, Region
 from pathgen.artwork.transforms import rotation
 from pathgen.base import given, overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import ArtworkError
-
-Floats = NDArray[np.float64]
 
 _RATIO = 1e-6
 """How far width and height may disagree with the drawing's proportions, as a share."""
@@ -51,6 +49,15 @@ class Placement:
     height: float | None = None
     mirror: bool = False
     centre: Literal["page", "drawing"] = "page"
+
+    def scale(self, artwork: Artwork) -> float:
+        """What it makes of a drawing's size: 1 as drawn. Raises ArtworkError as `placed`."""
+        return _scales(artwork, _measured(artwork, self.centre), self.width, self.height, stretch=False)[0]
+
+    def of(self, artwork: Artwork) -> Artwork:
+        """A drawing where it goes: see `placed`."""
+        return placed(artwork, at=self.at, rotate=self.rotate, width=self.width, height=self.height,
+                      mirror=self.mirror, centre=self.centre)
 
 
 def placed(
@@ -94,12 +101,12 @@ def placed(
     given.value("placed artwork", artwork, Artwork, remedy="read one: pathgen.read_artwork(..)")
     _check_finite(artwork, at, rotate)
     drawing_box(artwork)  # refuses a drawing with nothing in it
-    measured = {"drawing": drawing_box, "page": _page_box}[given.word("placed centre", centre, ("page", "drawing"))]
-    box = measured(artwork)
+    centre = given.word("placed centre", centre, ("page", "drawing"))
+    box = _measured(artwork, centre)
     x_scale, y_scale = _scales(artwork, box, width, height, stretch=stretch)
     if max(x_scale, y_scale) > 1.0:
         artwork = artwork.finer(artwork.tolerance / max(x_scale, y_scale))
-        box = measured(artwork)
+        box = _measured(artwork, centre)
     matrix = _matrix(box, at, rotate, -x_scale if mirror else x_scale, y_scale)
     regions = tuple(
         Region(overlay.sound(shapely.affinity.affine_transform(region.polygon, matrix)), region.colour)
@@ -123,8 +130,9 @@ def drawing_box(artwork: Artwork) -> Floats:
     return box
 
 
-def _page_box(artwork: Artwork) -> Floats:
-    return np.array([0.0, 0.0, *artwork.page])
+def _measured(artwork: Artwork, centre: Literal["page", "drawing"]) -> Floats:
+    """The box that sizes are those of and whose centre is placed, as `drawing_box`."""
+    return drawing_box(artwork) if centre == "drawing" else np.array([0.0, 0.0, *artwork.page])
 
 
 def _check_finite(artwork: Artwork, at: tuple[float, float], rotate: float) -> None:

@@ -15,7 +15,7 @@ from pathgen.artwork.pathdata import has_more_pieces, read_path, too_many
 from pathgen.artwork.values import parse_length, parse_numbers
 from pathgen.artwork.viewport import Viewport
 from pathgen.base.errors import ArtworkError
-from pathgen.base.limits import LARGEST_NUMBER, MOST_PIECES
+from pathgen.base.limits import LARGEST_NUMBER
 from pathgen.base.plain import figure
 
 Axis = str
@@ -87,9 +87,13 @@ def _rect(g: Geometry) -> Curves:
 
 def _corner_radii(g: Geometry, w: float, h: float) -> tuple[float, float]:
     """Radii as SVG 1.1, section 9.2 has them: one stands for the other, neither goes past half a side."""
-    rx, ry = g.length("rx", "x", -1.0), g.length("ry", "y", -1.0)
-    rx, ry = (ry if rx < 0 else rx), (rx if ry < 0 else ry)
+    rx, ry = _radii(g)
     return min(max(rx, 0.0), w / 2), min(max(ry, 0.0), h / 2)
+
+
+def _radii(g: Geometry) -> tuple[float, float]:
+    rx, ry = g.length("rx", "x", -1.0), g.length("ry", "y", -1.0)
+    return (ry if rx < 0 else rx), (rx if ry < 0 else ry)
 
 
 def _oval(x: float, y: float, rx: float, ry: float) -> Curves:
@@ -110,9 +114,7 @@ def _circle(g: Geometry) -> Curves:
 
 
 def _ellipse(g: Geometry) -> Curves:
-    rx, ry = g.length("rx", "x", -1.0), g.length("ry", "y", -1.0)
-    rx, ry = (ry if rx < 0 else rx), (rx if ry < 0 else ry)
-    return _oval(g.length("cx", "x"), g.length("cy", "y"), rx, ry)
+    return _oval(g.length("cx", "x"), g.length("cy", "y"), *_radii(g))
 
 
 def _line(g: Geometry) -> Curves:
@@ -124,8 +126,8 @@ def _line(g: Geometry) -> Curves:
 
 def _poly(g: Geometry) -> Curves:
     text = g.element.get("points", "")
-    if has_more_pieces(text, MOST_PIECES):
-        raise too_many(g.where, MOST_PIECES)
+    if has_more_pieces(text):
+        raise too_many(g.where)
     try:
         numbers = parse_numbers(text)
     except ValueError as error:

@@ -10,7 +10,7 @@ import numpy as np
 
 from pathgen.artwork import transforms
 from pathgen.artwork.curves import Curves, Pen
-from pathgen.artwork.document import Document, href, is_svg, local_name
+from pathgen.artwork.document import Document, href, local_name, svg_children
 from pathgen.artwork.elements import NOT_SHOWN
 from pathgen.artwork.flatten import bounds
 from pathgen.artwork.painting import Painting, State
@@ -43,9 +43,6 @@ class Spaces(Painting):
                 allowed=f"{MOST_ELEMENTS}", remedy="simplify the drawing",
             )
 
-    def _children(self, element: Element, state: State) -> list[Element]:
-        return [child for child in element if is_svg(child)]
-
     def _outline(self, element: Element, state: State) -> Curves:
         key = (element, state.viewport, state.style["font-size"])
         if key not in self._outlines:
@@ -54,7 +51,7 @@ class Spaces(Painting):
         curves = self._outlines[key]
         self._room -= len(curves)
         if self._room < 0:
-            raise too_many(self.document.where(element), MOST_PIECES)
+            raise too_many(self.document.where(element))
         return curves
 
     def _transform(self, element: Element, style: Style, around: State) -> Matrix:
@@ -147,13 +144,13 @@ class Spaces(Painting):
                                remedy="give its width and height a size, or take it out")
         matrix, clip = multiply(state.matrix, translation(x, y)), state.clip
         if state.style["overflow"] not in ("visible", "auto"):
-            clip = rectangle_clip(0.0, 0.0, width, height, matrix, clip)
+            clip = rectangle_clip(width, height, matrix, clip)
         viewport = Viewport(width, height)
         if box is not None:
             matrix = multiply(matrix, fit(box, width, height, element.get("preserveAspectRatio")))
             viewport = Viewport(box.width, box.height)
         inside = state._replace(matrix=matrix, clip=clip, viewport=viewport, size=(None, None))
-        return [(child, inside) for child in self._children(element, state)]
+        return [(child, inside) for child in svg_children(element)]
 
     def _window_length(self, element: Element, g: Geometry, name: str, axis: str, given: str | None) -> float:
         """Width or height of a window: the use's if it gives one, else that of a nested svg, else the whole."""
@@ -179,8 +176,7 @@ class Spaces(Painting):
 
     def _bounds_of(self, element: Element, state: State) -> tuple[float, float, float, float] | None:
         """x, y, width and height of an element's shapes without their strokes; None when there are none."""
-        walker = _Outliner(self, element)
-        boxes = walker.boxes(element, state)
+        boxes = _Outliner(self).boxes(element, state)
         if not boxes:
             return None
         low, high = np.min([b[0] for b in boxes], axis=0), np.max([b[1] for b in boxes], axis=0)
@@ -190,7 +186,7 @@ class Spaces(Painting):
 class _Outliner:
     """Finds the outlines within an element, painted or not."""
 
-    def __init__(self, walker: Spaces, element: Element) -> None:
+    def __init__(self, walker: Spaces) -> None:
         self.walker = walker
 
     def boxes(self, element: Element, state: State) -> list[tuple[Any, Any]]:
@@ -221,10 +217,11 @@ class _Outliner:
             return self.walker._use(element, self.walker._use_moved(element, state)) or []
         if name in ("svg", "symbol"):
             return self.walker._window(element, state) or []
-        return [(child, state) for child in self.walker._children(element, state)]
+        return [(child, state) for child in svg_children(element)]
 
 
-def rectangle_clip(x: float, y: float, width: float, height: float, matrix: Matrix, outer: Clip | None) -> Clip:
+def rectangle_clip(width: float, height: float, matrix: Matrix, outer: Clip | None) -> Clip:
+    """All of a window from its origin on, mapped by `matrix`, within an outer clip."""
     pen = Pen()
-    pen.polyline([(x, y), (x + width, y), (x + width, y + height), (x, y + height)], closed=True)
+    pen.polyline([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)], closed=True)
     return Clip((Paint(pen.curves(), matrix, "#000000"),), None, outer)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from pathgen.artwork.areas import Geometries, too_crossed
 from pathgen.artwork.unions import areal, united
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools
 
 _BLOCK = 6
 """Blocks in a larger one."""
@@ -87,7 +88,7 @@ def _stacked(colours: Sequence[str], areas: Geometries, effort: _Effort) -> Laye
     return layer
 
 
-def _is_hidden(areas: Geometries, above: Layer) -> NDArray[np.bool_]:
+def _is_hidden(areas: Geometries, above: Layer) -> Bools:
     """Which areas lie wholly under one part of a layer; those that have no point there are not asked for long."""
     hidden = np.zeros(len(areas), dtype=bool)
     points = shapely.get_point(shapely.get_exterior_ring(shapely.get_geometry(areas, 0)), 0)

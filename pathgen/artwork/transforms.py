@@ -5,13 +5,9 @@ from __future__ import annotations
 import math
 import re
 
-import numpy as np
-from numpy.typing import NDArray
-
 from pathgen.artwork.values import NUMBER, parse_numbers
 
 Matrix = tuple[float, float, float, float, float, float]
-Floats = NDArray[np.float64]
 
 IDENTITY: Matrix = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
 

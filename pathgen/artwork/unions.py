@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from pathgen.artwork.areas import EMPTY, Geometries, too_crossed
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools
 
 _CROWD = 60
 """Neighbours of an area above which looking for connected groups costs more than it saves."""
@@ -78,6 +78,6 @@ def without_slivers(area: Any, width: float) -> Any:
     return kept[0] if len(kept) == 1 else shapely.MultiPolygon(kept)
 
 
-def _wide(polygons: Geometries, width: float) -> NDArray[np.bool_]:
+def _wide(polygons: Geometries, width: float) -> Bools:
     """(n,) which are of more mean width, twice the area by the length."""
     return np.asarray(2 * shapely.area(polygons) > width * shapely.length(polygons))

@@ -11,7 +11,7 @@ import numpy as np
 
 from pathgen.artwork import transforms
 from pathgen.artwork.clips import Clips
-from pathgen.artwork.document import SVG, Document, local_name, names_of
+from pathgen.artwork.document import SVG, Document, local_name, names_of, svg_children
 from pathgen.artwork.elements import NOT_SHOWN, UNCUTTABLE, is_for_us, is_wanted
 from pathgen.artwork.flatten import bounds
 from pathgen.artwork.painting import State
@@ -57,7 +57,7 @@ class Walker(Clips):
             if inside is not None:
                 self._walk(root, inside)
         if page is None:
-            return self._sized_by_content(state.matrix, physical)
+            return self._sized_by_content()
         return self._scene(tuple(self.paints), page, physical)
 
     def _scene(self, paints: tuple[Paint, ...], page: tuple[float, float], physical: bool) -> Scene:
@@ -93,7 +93,7 @@ class Walker(Clips):
             )
         page = (width * MM_PER_PX, height * MM_PER_PX)
         up = multiply(translation(0.0, page[1]), transforms.scaling(MM_PER_PX, -MM_PER_PX))
-        clip = rectangle_clip(0.0, 0.0, width, height, up, None)
+        clip = rectangle_clip(width, height, up, None)
         viewport = Viewport(width, height)
         inside = multiply(up, self._transform(root, style, State(up, style, viewport)))
         if box is not None:
@@ -124,7 +124,7 @@ class Walker(Clips):
             raise ArtworkError(self.document.where(root), f"{name} is {text}, of a page that has no size",
                                remedy="give both width and height a size, or only one of them")
 
-    def _sized_by_content(self, matrix: Matrix, physical: bool) -> Scene:
+    def _sized_by_content(self) -> Scene:
         """A drawing without any page: its page reaches from the origin over all that it paints."""
         low = high = np.zeros(2)
         for paint in self.paints:
@@ -137,7 +137,7 @@ class Walker(Clips):
     def _walk(self, root: Element, state: State) -> None:
         """Visit the drawing in document order, with a list in place of recursion so that no depth can overflow."""
         todo: list[tuple[Element, State]] = []
-        todo.extend((child, state) for child in reversed(self._children(root, state)))
+        todo.extend((child, state) for child in reversed(svg_children(root)))
         while todo:
             element, around = todo.pop()
             inside = self._enter(element, around)
@@ -187,7 +187,7 @@ class Walker(Clips):
             return self._use(element, inside)
         if name in ("svg", "symbol"):
             return self._window(element, inside)
-        children = self._children(element, state)
+        children = svg_children(element)
         if name == "switch":
             children = next(([child] for child in children if is_wanted(child)), [])
         return [(child, inside) for child in children]

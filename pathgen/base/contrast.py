@@ -9,9 +9,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from pathgen.base.arrays import Floats
 
 JUST_SEEN = 1.0
 """Difference by CIEDE2000 that can just be seen; common practice."""

@@ -8,13 +8,13 @@ from functools import cached_property
 from typing import Literal, assert_never
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import CutterError
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import INK, View, lines
 
-Floats = NDArray[np.float64]
 Shape = Literal["ball-end", "flat-end", "v"]
 EASED_LOAD = 1.35
 """Times the load of a straight-line cut that an eased full-width cut has: under LOAD_FACTOR by what depths vary."""

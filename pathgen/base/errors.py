@@ -108,6 +108,15 @@ class Mistakes:
             raise first
 
 
+def all_of(*checks: Callable[[], object]) -> None:
+    """Run every check; raise what they refuse, all at once."""
+    mistakes = Mistakes()
+    for check in checks:
+        with mistakes.caught():
+            check()
+    mistakes.refuse()
+
+
 @dataclass(frozen=True, kw_only=True)
 class Doubt:
     """What may be meant, and is likely not: said and not refused. `grave` ones are warnings, the others notes."""

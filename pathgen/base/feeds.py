@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.units import INCH
-
-Floats = NDArray[np.float64]
 
 USUAL_CHIP_LOAD = (
     (0.125 * INCH, 0.002 * INCH, 0.004 * INCH),

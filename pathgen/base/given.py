@@ -13,11 +13,11 @@ from typing import Any, TypeVar
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import PathgenError
 
-Floats = NDArray[np.float64]
 V = TypeVar("V")
 W = TypeVar("W", bound=str)
 

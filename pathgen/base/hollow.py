@@ -5,15 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.lowered import FallAway, Lowered, Relief
 from pathgen.base.surface import Surface
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import PathgenError
-
-Floats = NDArray[np.float64]
 
 _WIDE, _HIGH, _NEXT = 4.0, 6.0, 5.5
 """Cell of a letter and the distance to the next, in the units of the strokes below."""

@@ -16,14 +16,14 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pathgen.base.arrays import Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError
 from pathgen.base.surface import Surface
 from pathgen.base.units import rounded_up
 
-Floats = NDArray[np.float64]
 Piece = tuple[float, float, float, float, float]
 """(from, to, a, b, c): p = a + b t + c t^2 with t counted from `from`, or from `to` where `from` is infinite."""
 
@@ -183,7 +183,7 @@ class Lowered(Surface):
             best[near] = np.minimum(best[near], self._touch(piece, -ball_radius, along[near], across[near]))
         return best.reshape(x.shape)
 
-    def _pieces_near(self, r: float, x: Floats) -> Iterator[tuple[Piece, NDArray[np.intp]]]:
+    def _pieces_near(self, r: float, x: Floats) -> Iterator[tuple[Piece, Ints]]:
         """Each piece that a ball may touch, and which of the places are near enough to it."""
         reach = 1.1 * r * (0.02 + max(abs(b) + abs(2 * c) * self.length for *_, b, c in self.pieces)
                            + abs(self.taper))

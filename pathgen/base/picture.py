@@ -6,12 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.markup import Element, element, number
 from pathgen.base.memory import remembered
-
-Floats = NDArray[np.float64]
 
 INK = "#1b2624"
 """Lines and words."""
@@ -83,8 +82,20 @@ def words(view: View, at: ArrayLike, text: str, *, size: float, **style: str | f
     return element("text", text, x=x, y=y, font_size=size, **{"fill": INK, "text_anchor": "middle", **style})
 
 
+def path_in_plan(name: str, points: Floats, rapid: Bools) -> Element:
+    """A path of (n, 3) points from above: cuts as lines, and pale the moves that are `rapid`, (n,), of each point's."""
+    if not len(points):
+        return View(left=0.0, right=1.0, bottom=0.0, top=1.0).picture(name)
+    low, high = points.min(axis=0), points.max(axis=0)
+    view = View.around((low[0], low[1], high[0], high[1]), max(1.0, 0.02 * float(high[0] - low[0])))
+    return view.picture(
+        name, lines(view, runs_in_plan(points, rapid), stroke=PALE, stroke_width=view.width / 2000),
+        lines(view, runs_in_plan(points, ~rapid), stroke=INK, stroke_width=view.width / 1000),
+    )
+
+
 @remembered
-def runs_in_plan(points: Floats, wanted: NDArray[np.bool_], *, tolerance: float = 0.1) -> list[Floats]:
+def runs_in_plan(points: Floats, wanted: Bools, *, tolerance: float = 0.1) -> list[Floats]:
     """The parts of a path, seen from above, whose moves are `wanted`: (n, 2) arrays within `tolerance` (mm) of it.
 
     `wanted` (n,) tells of the move that reaches each point. A part that is run again at another height comes once,

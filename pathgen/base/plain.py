@@ -120,9 +120,9 @@ def in_json(text: str) -> str:
     return _OUTSIDE_ASCII.sub(lambda c: c[0] if c[0].isprintable() else json.dumps(c[0])[1:-1], text)
 
 
-def rounded(value: float, places: int = 5) -> float | None:
-    """A rounded number, or None for one that is not finite."""
-    return round(float(value), places) + 0.0 if math.isfinite(value) else None
+def rounded(value: float | None, places: int = 5) -> float | None:
+    """A rounded number, or None for one that is not finite, or not there."""
+    return round(float(value), places) + 0.0 if value is not None and math.isfinite(value) else None
 
 
 def rounded_point(point: Iterable[float]) -> list[float]:

@@ -14,11 +14,10 @@ hold to the last digits from a dowel to a flat table.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import CutterError
-
-Floats = NDArray[np.float64]
 
 
 def scallop_height(stepover: ArrayLike, ball_radius: ArrayLike, surface_radius: ArrayLike = np.inf) -> Floats:

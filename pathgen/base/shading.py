@@ -8,10 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from pathgen.base.arrays import Bools, Pixels, Singles
 from pathgen.base.memory import remembered
-
-Pixels = NDArray[np.uint8]
-Floats = NDArray[np.float32]
 
 TURN, TILT = np.radians(16.0), np.radians(32.0)
 """From where a view at an angle is taken: how far turned toward the low end of x, and how high above the bed."""
@@ -33,7 +31,7 @@ def encoded(pixels: Pixels, kind: str, **options: object) -> bytes:
 
 
 @remembered
-def light_on(heights: Floats, spacing: float) -> Floats:
+def light_on(heights: Singles, spacing: float) -> Singles:
     """Share of light on each point: 1 on level ground; Lambert's law, with something left in the shade."""
     along_y, along_x = np.gradient(heights, np.float32(spacing))
     toward = _LIGHT / np.linalg.norm(_LIGHT)
@@ -43,7 +41,7 @@ def light_on(heights: Floats, spacing: float) -> Floats:
 
 @remembered
 def at_an_angle(
-    heights: Floats, colours: Pixels, sides: Pixels, ground: tuple[int, int, int], *, rise: float
+    heights: Singles, colours: Pixels, sides: Pixels, ground: tuple[int, int, int], *, rise: float
 ) -> Pixels:
     """Ground with heights on it as seen from the side of low y, a little from that of low x, without perspective.
 
@@ -86,7 +84,7 @@ def at_an_angle(
     return np.ascontiguousarray(palette[index.reshape(wide, high - low).T[::-1]])
 
 
-def _rays(shape: tuple[int, int]) -> tuple[NDArray[np.int32], Floats, NDArray[np.bool_]]:
+def _rays(shape: tuple[int, int]) -> tuple[NDArray[np.int32], Singles, Bools]:
     """The points that lie behind one another in each column of a view at an angle, nearest first: their places in the
     field laid flat, how high up in the picture the bed is there, and which of them there are; each (deep, wide)."""
     rows, columns = shape

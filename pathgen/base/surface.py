@@ -18,14 +18,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import INK, PALE, View, lines
-
-Floats = NDArray[np.float64]
 
 _NEWTON_STEPS = 6
 """Newton's method doubles the digits each step; from the start below, 3 steps reach rounding on real boards."""

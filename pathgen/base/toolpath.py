@@ -12,12 +12,11 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from pathgen.base import given
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.errors import PathgenError
 from pathgen.base.markup import as_svg
-from pathgen.base.picture import INK, PALE, View, lines, runs_in_plan
+from pathgen.base.picture import path_in_plan
 from pathgen.base.plain import Brief
-
-Floats = NDArray[np.float64]
 
 APPROACH = 0.3
 """Height above what is known to stand at which a rapid down ends, mm."""
@@ -140,7 +139,7 @@ class Toolpath(Brief):
         return Toolpath(self.points, np.where(too_fast, np.int8(Move.PLUNGE), self.kinds))
 
     def hopping(
-        self, low: float, *, safe_z: float, free: Callable[[NDArray[np.object_]], NDArray[np.bool_]]
+        self, low: float, *, safe_z: float, free: Callable[[NDArray[np.object_]], Bools]
     ) -> Toolpath:
         """The same path with ways across at `low` in place of `safe_z`, where `free` says so of their lines.
 
@@ -192,16 +191,8 @@ class Toolpath(Brief):
 
     def _repr_svg_(self) -> str:
         """The path from above, for notebooks: cuts as lines, rapids pale."""
-        if not len(self):
-            return as_svg(View(left=0.0, right=1.0, bottom=0.0, top=1.0).picture("an empty path"))
-        low, high = self.points.min(axis=0), self.points.max(axis=0)
-        view = View.around((low[0], low[1], high[0], high[1]), max(1.0, 0.02 * float(high[0] - low[0])))
-        rapid = self.kinds == Move.RAPID
-        return as_svg(view.picture(
-            f"Path of {len(self)} points, {self.cut_length:.0f} mm of cutting",
-            lines(view, runs_in_plan(self.points, rapid), stroke=PALE, stroke_width=view.width / 2000),
-            lines(view, runs_in_plan(self.points, ~rapid), stroke=INK, stroke_width=view.width / 1000),
-        ))
+        name = f"Path of {len(self)} points, {self.cut_length:.0f} mm of cutting" if len(self) else "an empty path"
+        return as_svg(path_in_plan(name, self.points, self.kinds == Move.RAPID))
 
 
 def _points(values: ArrayLike) -> Floats:
@@ -231,7 +222,7 @@ def along_in_plan(line: Floats) -> Floats:
 
 def simplified(
     points: ArrayLike, tolerance: float, first: ArrayLike = 0, last: ArrayLike | None = None
-) -> NDArray[np.intp]:
+) -> Ints:
     """Indices of the points to keep so that straight moves stay within `tolerance` of all of them.
 
     Douglas and Peucker's method (1973) in three dimensions, all stretches at once; `points` is (n, 3), of one line

@@ -107,6 +107,11 @@ def as_written(mm: float, units: str = "mm", *, down: bool = False) -> str:
     return format_length(mm, units, decimals=4).split(" ")[0]
 
 
+def place_as_written(place: Iterable[float], units: str) -> str:
+    """A place, as `as_written` its numbers: ``[12.5, -3]``."""
+    return f"[{', '.join(as_written(v, units) for v in place)}]"
+
+
 def rounded_down(mm: float) -> float:
     """To hundredths of a mm, no larger: the most that a refusal allows must itself be allowed."""
     return math.floor(mm * 100.0 + 1e-6) / 100.0
@@ -181,6 +186,11 @@ def place_words(x: float, y: float, units: str = "mm", *, decimals: int = 2) -> 
     """
     places = decimals + (2 if units == "in" else 0)
     return ", ".join(f"{format_length(v, units, decimals=places)} {way}" for v, way in ((x, "along"), (y, "across")))
+
+
+def axes_words(x: float, y: float, units: str) -> str:
+    """A place as the machine's display shows it (mm): ``X 12.5 mm, Y -3 mm``."""
+    return f"X {fine_length(x, units)}, Y {fine_length(y, units)}"
 
 
 _QUOTED = re.compile(r"""("[^"]*"|(?<!\w)'[^']*'(?!\w))""")

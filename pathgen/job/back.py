@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from pathgen.base.cutters import Cutter
@@ -21,8 +20,6 @@ from pathgen.work.features import Cutouts, Holes
 from pathgen.work.operations import Channel, DowelHoles, Outline
 from pathgen.work.part import Part
 from pathgen.work.underside import turned_over, wood_over
-
-Floats = NDArray[np.float64]
 
 KIND = "back"
 """What the programs of the back state to be."""
@@ -89,10 +86,10 @@ def check_channel(job: Job, part: Part) -> None:
     if table.along[1] - table.along[0] < width:
         raise JobError("[channel] along", f"{format_length(table.along[1] - table.along[0], unit)} long",
                        allowed=f"{format_length(width, unit)}, its width, or more", remedy="correct its ends")
-    _within(table, _shape(job, table), part, unit)
+    _within(_shape(job, table), part, unit)
 
 
-def _within(table: ChannelTable, shape: Polygon, part: Part, unit: str) -> None:
+def _within(shape: Polygon, part: Part, unit: str) -> None:
     """With the least web of wood on all its sides."""
     edge = part.outline.exterior
     points = shapely.points(shapely.get_coordinates(shape))

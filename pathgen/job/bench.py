@@ -6,16 +6,17 @@ from dataclasses import replace
 
 import numpy as np
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering, lettering_length
 from pathgen.base.units import coarse_length, sawn
 from pathgen.job.job import Job
-from pathgen.job.sense import board_of
+from pathgen.job.part import board_of
 from pathgen.job.tables import GaugesTable
 from pathgen.parts.block.part import hollow_block
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.gauge.part import arc_edge, lengthwise_edge, radius_gauge
-from pathgen.work.clamping import Clamping, Setup, Step, Stock, numbered
+from pathgen.work.clamping import Clamping, Step, Stock, numbered
 from pathgen.work.features import Engraving, OutlineCut, Surfacing
 from pathgen.work.operations import Engrave, Outline, SurfaceFinish
 
@@ -50,10 +51,10 @@ def block_clamping(job: Job, frets: tuple[int, int] | None) -> Clamping:
         steps.append(Step(operation=Outline(cut), cutter=cutter))
     return Clamping(
         title=f"{job.title}: hollow block, {f'fret {first}' if first else 'the nut'} to fret {last}",
-        kind=f"block, frets {first} to {last}", units=job.units, board=part,  # type: ignore[arg-type]
+        kind=f"block, frets {first} to {last}", units=job.units, board=part,
         stock=Stock(length=sawn(end - start + 2 * table.margin, job.units), margin_nut=table.margin,
                     width=sawn(width + 2 * table.margin, job.units), thickness=table.thickness),
-        setup=_setup(job),
+        setup=job.setup.elsewhere,
         machine=job.machine, steps=numbered(steps),
     )
 
@@ -96,7 +97,7 @@ _GAUGE_APART = 6.0
 
 def _radii(board: Fingerboard, frets: tuple[int, ...] | None) -> list[float]:
     """The radius at each fret asked for, no value twice."""
-    places = dict(zip(board.frets.number.tolist(), board.frets.distance.tolist(), strict=True)) | {0: 0.0}
+    places = board.distances
     last = max(places)
     for fret in frets or ():
         if fret not in places:
@@ -106,7 +107,7 @@ def _radii(board: Fingerboard, frets: tuple[int, ...] | None) -> list[float]:
 
 
 def _gauge(
-    job: Job, table: GaugesTable, label: str, arc: np.ndarray, index: int, x: float, stock: Stock
+    job: Job, table: GaugesTable, label: str, arc: Floats, index: int, x: float, stock: Stock
 ) -> Clamping:
     cut = OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=_GAUGE_TAB, where="[gauges]")
     steps = [Step(operation=Outline(cut), cutter=job.cutter(table.cutter, "[gauges] cutter"))]
@@ -123,9 +124,9 @@ def _gauge(
         steps.insert(0, Step(operation=engrave, cutter=job.cutter(table.engraver, "[gauges] engraver")))
     named = [replace(step, file_name=f"gauge-{index + 1}-{step.file_name}") for step in numbered(steps)]
     return Clamping(
-        title=f"{job.title}: gauge {index + 1}, {label or 'along the board'}", kind="gauge", units=job.units,  # type: ignore[arg-type]
+        title=f"{job.title}: gauge {index + 1}, {label or 'along the board'}", kind="gauge", units=job.units,
         board=radius_gauge(arc, x=x, height=table.height, thickness=table.thickness), stock=stock, steps=tuple(named),
-        setup=_setup(job), machine=job.machine,
+        setup=job.setup.elsewhere, machine=job.machine,
     )
 
 
@@ -137,14 +138,9 @@ _GAUGE_TAB = 4.0
 
 def _range(board: Fingerboard, frets: tuple[int, int] | None) -> tuple[float, float, int, int]:
     """X of both ends of a range of frets, and the frets."""
-    places = dict(zip(board.frets.number.tolist(), board.frets.distance.tolist(), strict=True)) | {0: 0.0}
+    places = board.distances
     first, last = frets or (0, max(places))
     if first not in places or last not in places or first >= last:
         raise JobError("[block] frets", f"{first} to {last}", allowed=f"two of 0 (the nut) to {max(places)}, rising",
                        remedy="correct the range")
     return places[first], places[last], first, last
-
-
-def _setup(job: Job) -> Setup:
-    """The job's own, with zero at the blank's end and without clamps that stand round another blank."""
-    return Setup(z_zero=job.setup.z_zero, along=job.setup.along, feeler=job.setup.feeler)  # type: ignore[arg-type]

@@ -8,14 +8,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from pathgen.artwork.place import Placement, drawing_box
 from pathgen.artwork.reader import Artwork
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import ArtworkError
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -89,8 +87,6 @@ def edge_angle(lines: FretLines, *, edge: str) -> float:
     `edge` is "bass", "treble" or "centre". Edges are straight, so the first and last rows tell.
     """
     ends = {"bass": [lines.bass], "treble": [lines.treble], "centre": [lines.bass, lines.treble]}
-    if edge not in ends:
-        raise ArtworkError("edge", repr(edge), allowed="bass, treble or centre")
     line = np.mean([points[[0, -1]] for points in ends[edge]], axis=0)
     dx, dy = line[1] - line[0]
     return math.degrees(math.atan2(dy, dx))

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import itertools
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from heapq import heappop, heappush
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.affinity import affine_transform
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError, Mistakes, PathgenError
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length, place_words, written_alike
@@ -24,11 +23,9 @@ from pathgen.job.job import Job, head_of
 from pathgen.parts.flat.part import PLACES, FlatPart
 from pathgen.programs.paths import Around
 from pathgen.programs.zeroing import check_references
-from pathgen.work.clamping import Clamping, KeepOut, Setup, Shared, Step, Turn
+from pathgen.work.clamping import Along, Clamping, KeepOut, Setup, Shared, Step, Turn, slug
 from pathgen.work.operations import Outline
 from pathgen.work.part import Place
-
-Floats = NDArray[np.float64]
 
 ALLOWED = ("stock", "setup", "machine", "part")
 """The tables that a job of several parts may have."""
@@ -36,14 +33,14 @@ ALLOWED = ("stock", "setup", "machine", "part")
 NOT_SHARED = ("channel", "measured", "moved", "form")
 """What a part may not have that shares its blank: it turns or moves the blank, or is more than one part."""
 
-_ALONG = ("x", "y", "-x", "-y")
+_ALONG: tuple[Along, ...] = ("x", "y", "-x", "-y")
 _SIDES = ("near end", "lower side", "far end", "upper side")
 _TOUCHING = 1e-6
 
 
 def parts_on_blank(job: Job) -> tuple[tuple[str, Job], ...]:
     """(name, job) of each part: its file's name, counted where a file is named twice."""
-    names = [re.sub(r"[^a-z0-9]+", "-", one.path.stem.lower()).strip("-") or "part" for one in job.part_jobs]
+    names = [slug(one.path.stem, "part") for one in job.part_jobs]
     counted = [f"{name}-{names[: k + 1].count(name)}" if names.count(name) > 1 else name
                for k, name in enumerate(names)]
     return tuple(zip(counted, job.part_jobs, strict=True))
@@ -164,7 +161,7 @@ def blank_clampings(job: Job, mistakes: Mistakes | None = None) -> tuple[Clampin
         )
         blank = _box(part, table, job.stock.bounds)
         made.append(replace(
-            clamping, title=f"{job.title}: part {k + 1}, {part.title}", units=job.units, machine=job.machine,  # type: ignore[arg-type]
+            clamping, title=f"{job.title}: part {k + 1}, {part.title}", units=job.units, machine=job.machine,
             setup=_setup(job, part, table), steps=steps,
             shared=Shared(zero=_zero_in(job, part, table), highest=max(tops), blank=blank),
         ))
@@ -207,8 +204,7 @@ def _setup(job: Job, part: Job, table: PartTable) -> Setup:
     for one in job.setup.keep_out:
         x0, y0, x1, y1 = _box(part, table, (one.x[0], one.y[0], one.x[1], one.y[1]))
         clamps.append(KeepOut(x=(x0, x1), y=(y0, y1), height=one.height))
-    return Setup(z_zero=job.setup.z_zero, along=_ALONG[quarters],  # type: ignore[arg-type]
-                 keep_out=tuple(clamps), feeler=job.setup.feeler)
+    return Setup(z_zero=job.setup.z_zero, along=_ALONG[quarters], keep_out=tuple(clamps), feeler=job.setup.feeler)
 
 
 @dataclass(frozen=True)

@@ -12,14 +12,15 @@ from pathgen.base.scallop import scallop_height
 from pathgen.job.back import with_back
 from pathgen.job.doubts import doubts_of
 from pathgen.job.drawings import inlays_of
-from pathgen.job.filling import marks_of, move_of, resin_of
+from pathgen.job.filling import resin_of
 from pathgen.job.flat import boring_of
 from pathgen.job.flat_tables import RING_COLOUR
 from pathgen.job.form import form_kind, parts_of
 from pathgen.job.job import Job
 from pathgen.job.let_in import check_fit, let_ins
+from pathgen.job.marks import marks_of, move_of
 from pathgen.job.outlines import outlines_left_out
-from pathgen.job.sense import holes_of, nut_of, outline_of, part_of, slots_of
+from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.job.tables import USUAL_SCALLOP
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
@@ -67,7 +68,7 @@ def placing_of(job: Job, mistakes: Mistakes) -> Clamping:
     kind = form_kind(job)
     clamping = Clamping(
         title=f"{job.title}: {kind}" if kind else job.title, kind=kind,
-        units=job.units, board=board, stock=job.stock, setup=job.setup,  # type: ignore[arg-type]
+        units=job.units, board=board, stock=job.stock, setup=job.setup,
         machine=job.machine, left_out=(*left_out, *outlines_left_out(job)), doubts=doubts,
         steps=_numbered(job, _steps(job, board, inlays, None)),
     )

@@ -18,11 +18,11 @@ from pathgen.job.clamping import surfacing_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import resin_of
 from pathgen.job.job import Job
-from pathgen.job.sense import part_of
+from pathgen.job.part import part_of
 from pathgen.job.tables import CouponTable
 from pathgen.parts.coupon.part import Coupon, Trial, coupon
 from pathgen.programs.plan import pockets_of, without_idle
-from pathgen.work.clamping import Clamping, Setup, Step, Stock, numbered
+from pathgen.work.clamping import Clamping, Step, Stock, numbered
 from pathgen.work.features import Inlay, PlacedSize, Slots, Surfacing
 from pathgen.work.operations import CutAgain, Operation, Pocket, Slot, SurfaceFinish, SurfaceRough
 from pathgen.work.walls import narrowest_wall
@@ -90,10 +90,10 @@ def coupon_clamping(job: Job) -> Clamping:
                   thickness=thickness, min_web=job.body.min_web)
     _check_web(part, scrap)
     clamping = Clamping(
-        title=f"{job.title}: test piece", kind="coupon", units=job.units, board=part,  # type: ignore[arg-type]
+        title=f"{job.title}: test piece", kind="coupon", units=job.units, board=part,
         stock=Stock(length=sawn(part.length + 2 * MARGIN, job.units), width=sawn(WIDTH + 2 * MARGIN, job.units),
                     thickness=scrap, margin_nut=MARGIN),
-        setup=Setup(z_zero=job.setup.z_zero, along=job.setup.along, feeler=job.setup.feeler),  # type: ignore[arg-type]
+        setup=job.setup.elsewhere,
         machine=job.machine, steps=numbered(_steps(job, cuts)),
     )
     return without_idle(clamping, pockets_of(clamping))[0]
@@ -138,7 +138,7 @@ def _slot(job: Job, nth: int, thickness: float) -> _Cut:
     one = round(width + (narrowest + nth) * wider, 6), round(max(depth + step[nth] * deeper, 0.1), 6)
     x = max(GAP, 6 * width) / 2
     slots = Slots(number=np.array([nth + 1]), lines=np.array([[[x, -WIDTH / 2], [x, WIDTH / 2]]]), width=one[0],
-                  depth=one[1], entry=table.entry, name=f"slot {nth + 1}", counted="fret")  # type: ignore[arg-type]
+                  depth=one[1], entry=table.entry, name=f"slot {nth + 1}", counted="fret")
     trial = Trial(kind="slot", at=(x, WIDTH / 2), size=one[0], depth=one[1], cutter=cutter.name,
                   wanted=abs(one[0] - width) < 1e-9)
     return _Cut(length=2 * x, trials=(trial,), slot=slots)

@@ -18,7 +18,7 @@ from pathgen.job.flat import plate_corners
 from pathgen.job.form import FORMS, closed_by_page
 from pathgen.job.job import Job
 from pathgen.job.nut_and_saddle import NUT
-from pathgen.job.sense import drawn_corners
+from pathgen.job.part import drawn_corners
 from pathgen.job.staged import apart_doubts, poured_apart
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.part import Fingerboard

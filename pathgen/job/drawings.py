@@ -17,7 +17,7 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import ArtworkError, Doubt, JobError, Mistakes
 from pathgen.base.plain import joined
-from pathgen.base.units import INCH, as_written, format_length, left_words, place_words, rounded_down
+from pathgen.base.units import INCH, format_length, left_words, place_as_written, place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.filling import resin_of
 from pathgen.job.flat import ring_area
@@ -25,6 +25,7 @@ from pathgen.job.flat_tables import RingInlay
 from pathgen.job.job import Job
 from pathgen.job.let_in import let_ins
 from pathgen.job.outlines import drawing_path, left_out_words
+from pathgen.job.part import crown_width, slot_width
 from pathgen.job.placing import place_that_fits
 from pathgen.job.staged import together
 from pathgen.job.tables import InlayTable
@@ -193,8 +194,7 @@ def _dots(job: Job, board: Fingerboard, index: int) -> Inlay:
     if smallest > wide:
         raise JobError("[dots] cutters", f"the smallest is {smallest:g} mm, and a pocket {wide:g} mm",
                        allowed=f"{wide:g} mm or less", remedy="name a smaller cutter")
-    crown = max(wire.crown.width for wire in job.frets.wires) if job.frets else 0.0
-    area = dot_area(board, dots, gap=gap, fret_width=max(crown, slot_width(job)))
+    area = dot_area(board, dots, gap=gap, fret_width=max(crown_width(job), slot_width(job)))
     return Inlay(index=index, name=where, regions=((DOT_COLOURS[dots.colour], area),), depth=table.depth,
                  fill=table.fill, overfill=table.overfill, dots=dots.diameter)
 
@@ -295,14 +295,6 @@ def _walled(regions: Regions, wall: float, where: str, units: str) -> tuple[tupl
     )
 
 
-def slot_width(job: Job) -> float:
-    """How wide the fret slots open at the surface, mm; 0 where none are cut."""
-    table = job.slots
-    if table is None:
-        return 0.0
-    return (table.width or job.cutter(table.cutter, "[slots] cutter").diameter) + 2 * table.bevel
-
-
 def _lapped(job: Job, inlays: list[Inlay]) -> Iterator[Inlay]:
     """The inlays, run on under those of later stages where the job asks for it."""
     for nth, inlay in enumerate(inlays):
@@ -360,7 +352,7 @@ def _onto(inlay: Inlay, wood: BaseGeometry, job: Job, inlays: list[Inlay]) -> st
     if not found:
         return f"move the drawing, make it smaller, {centre}"
     of = f" for inlays {' and '.join(f'{one + 1}' for one in stages)}" if stages[1:] else ""
-    return f"make at = [{', '.join(as_written(v, job.units) for v in found)}]{of}, make the drawing smaller, {centre}"
+    return f"make at = {place_as_written(found, job.units)}{of}, make the drawing smaller, {centre}"
 
 
 def _check_on_board(
@@ -373,15 +365,16 @@ def _check_on_board(
         wood = overlay.difference(wood, overlay.union_all([bore.shape for bore in board.bores]))
     outside, what = overlay.difference(inlay.area, wood), board.names.part
     if outside.area > 1e-6:
+        much = f"{outside.area:.1f} mm2" if outside.area >= 0.05 else "less than 0.1 mm2"
         x, y = shapely.get_coordinates(outside.representative_point())[0]
         bores = board.bores if isinstance(board, FlatPart) else ()
         if met := next((bore for bore in bores if bore.shape.covers(shapely.Point(x, y))), None):
-            raise JobError(f"{inlay.name} place", f"{outside.area:.1f} mm2 of the drawing lies over holes, the first "
-                           f"at {place_words(*met.at)}", remedy="move the drawing or the hole, or make it smaller")
+            raise JobError(f"{inlay.name} place", f"{much} of the drawing lies over holes, the first at "
+                           f"{place_words(*met.at)}", remedy="move the drawing or the hole, or make it smaller")
         open_there = isinstance(board, FlatPart) and any(one.covers(shapely.Point(x, y)) for one in board.drawn)
+        where = "over openings of" if open_there else "off"
         raise JobError(
-            f"{inlay.name} place", f"{outside.area:.1f} mm2 of the drawing lies "
-            f"{f'over openings of the {what}' if open_there else f'off the {what}'}, near {place_words(x, y)}",
+            f"{inlay.name} place", f"{much} of the drawing lies {where} the {what}, near {place_words(x, y)}",
             allowed=f"within the {what}, {wood.bounds[0]:.2f} mm to {wood.bounds[2]:.2f} mm along",
             remedy=_onto(inlay, wood, job, inlays) + more,
         )

@@ -1,45 +1,15 @@
-"""Fills, marks and measured moves of a job: what the keys mean together, checked and made ready for the plan."""
+"""Fills of a job: their resin, and whether all that is poured, marked and measured goes together."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import fields, replace
-from itertools import combinations
 from typing import Any
 
-import numpy as np
-import shapely
-from shapely.geometry.base import BaseGeometry
-
-from pathgen.base import overlay
 from pathgen.base.errors import JobError
-from pathgen.base.plain import joined
-from pathgen.base.toolpath import AIR, APPROACH
-from pathgen.base.units import MM_PER, as_written, format_length, place_words, rounded_down
 from pathgen.job.job import Job
+from pathgen.job.marks import check_marks, check_measured
 from pathgen.job.tables import ResinTable
-from pathgen.programs.paths import Around
-from pathgen.programs.waste import board_errors, error_words, left_standing, spread_places
-from pathgen.work.clamping import Clamping
-from pathgen.work.features import Marks
 from pathgen.work.fill import Resin
-from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, MarkErrors
-from pathgen.work.moved import LARGEST_SHIFT, MISTAKEN, Moved, fit_move
-from pathgen.work.operations import WitnessMarks
-
-MARK_DEPTH = 0.8
-"""Of marks, where the job does not say and the cutter takes as much in one plunge, mm."""
-
-MARK_GAP = 0.5
-"""Wood between a mark and all that is cut or in the way, mm."""
-
-CLAMP_GAP = 8.0
-"""Kept from clamps: a mark there cannot be seen under the spindle, and a clamp holds the wood where it has moved
-elsewhere, mm; common practice, no source."""
-
-UNEVEN = 0.5
-"""How far a blank whose marks were measured before may come to lie lower: the bed is uneven, tape under it gives, mm;
-common practice, no source."""
 
 
 def check_filling(job: Job) -> None:
@@ -66,18 +36,13 @@ def check_filling(job: Job) -> None:
                 allowed=f"{resin.measure * max(len(resin.mix), 1) / per_ml:g} ml or more",
                 remedy="make least larger, or measure finer and write that as measure",
             )
-    if job.marks and job.marks.at is not None and job.marks.drilled is not None:
-        raise JobError("[marks] drilled", "at is given too", allowed="one of both",
-                       remedy="leave at out: drilled says where the marks are")
-    if job.marks and not job.surface:
-        raise JobError("[marks]", "there is no surface to cut a second time",
-                       remedy="leave [marks] out, or add [surface]")
+    check_marks(job)
     if job.resurface and job.resurface.area == "inlay" and job.resurface.skim > 0:
         raise JobError(
             "[resurface] skim", f"{job.resurface.skim:g} mm over the inlays only leaves a step of as much round them",
             allowed='0 with area = "inlay"', remedy='write skim = 0.0, or area = "board"',
         )
-    _check_moved_tables(job)
+    check_measured(job)
 
 
 def resin_of(job: Job, index: int) -> Resin:
@@ -88,239 +53,3 @@ def resin_of(job: Job, index: int) -> Resin:
         return next((v for t in tables if (v := getattr(t, name)) is not None), default)
 
     return replace(Resin(), **{f.name: first(f.name, getattr(Resin(), f.name)) for f in fields(ResinTable)})
-
-
-def marks_of(job: Job, around: Around) -> Marks | None:
-    """The witness marks of a job, in the waste that no program cuts. Raises JobError where there is none."""
-    if job.marks is None:
-        return None
-    clamping, cutter = around.clamping, job.cutter(job.marks.cutter, "[marks] cutter")
-    depth = min(MARK_DEPTH, cutter.stepdown) if job.marks.depth is None else job.marks.depth
-    half = float(cutter.half_width(depth))
-    free = left_standing(around, reach=half + MARK_GAP)
-    tops = None
-    if job.marks.drilled is not None:
-        drilled = clamping.to_board(np.array(job.marks.drilled))
-        places, tops = drilled[:, :2], drilled[:, 2]
-        _check_drilled(job, clamping, places, tops, apart=2 * half)
-        _check_places(job, free, places, slack=MARK_GAP, where="[marks] drilled",
-                      remedy="compare its numbers and their signs with what was measured; where they are right, move "
-                             "what is cut or clamped there: the mark is in the wood and cannot move")
-    elif job.marks.at is None:
-        places = _spread(job, clamping, free)
-    else:
-        places = np.array(job.marks.at, dtype=float)
-        _check_places(job, free, places, slack=1e-9, where="[marks] at",
-                      remedy="move it into the waste, or leave at out")
-    on_top = np.column_stack([places, np.full(len(places), clamping.stock.thickness)])
-    errors = board_errors(clamping.board, on_top, accuracy=_accuracy(job))
-    if job.marks.at is not None and errors.worst > _board_limit(job):
-        raise JobError("[marks] at", _too_near(clamping, errors), allowed=_allowed(job),
-                       remedy=_further_apart(job, clamping, free, errors))
-    marks = Marks(places=places, depth=depth, hover=job.marks.hover, tops=tops, errors_limit=_board_limit(job),
-                  errors=errors)
-    most = rounded_down(clamping.safe_z - marks.top(clamping.stock.thickness) - APPROACH)
-    if marks.hover > most:
-        raise JobError("[marks] hover", f"{marks.hover:g} mm over the highest mark reaches the height of rapids",
-                       allowed=f"{most:.2f} mm or less",
-                       remedy="make hover smaller, or [machine] clearance larger")
-    return marks
-
-
-def _spread(job: Job, clamping: Clamping, free: BaseGeometry) -> np.ndarray:
-    """(n, 2) places of marks where the job gives none. Raises JobError where there is no room for them."""
-    return spread_places(_off_clamps(free, clamping), clamping.board, where="[marks]", top=clamping.stock.thickness,
-                         accuracy=_accuracy(job), limit=_board_limit(job))
-
-
-def _too_near(clamping: Clamping, errors: MarkErrors) -> str:
-    part = clamping.board
-    if not math.isfinite(errors.worst):
-        return f"the marks lie on one line: {error_words(errors)}"
-    return f"the marks are too near each other for a {part.names.part} {part.length:.0f} mm long: {error_words(errors)}"
-
-
-def _allowed(job: Job) -> str:
-    return f"[moved] board_limit {_board_limit(job):g} mm"
-
-
-def _further_apart(job: Job, clamping: Clamping, free: BaseGeometry, errors: MarkErrors) -> str:
-    """Where marks would do, in words."""
-    cannot = "by them the work cannot be found again: "
-    try:
-        places = _spread(job, clamping, free).tolist()
-    except JobError as no_room:
-        return f"{cannot}there is no better place, {no_room.remedy}"
-    there = ", ".join(f"[{', '.join(as_written(v, job.units) for v in place)}]" for place in places)
-    yours = "yours as far apart" if math.isfinite(errors.worst) else "one of yours well off that line"
-    return f"{cannot}leave at out for [{there}], or put {yours}{errors.more_exactly(_board_limit(job))}"
-
-
-def _check_drilled(job: Job, clamping: Clamping, places: np.ndarray, tops: np.ndarray, *, apart: float) -> None:
-    """Raise JobError for marks that cannot be where they were written down: two in one place, or far off the top."""
-    for a, b in combinations(range(len(places)), 2):
-        if np.linalg.norm(places[a] - places[b]) < apart:
-            raise JobError(f"[marks] drilled {b + 1}", f"lies where mark {a + 1} does", allowed="a place of its own",
-                           remedy="compare its numbers and their signs with what was measured")
-    off = tops - clamping.stock.thickness
-    worst = int(np.argmax(np.abs(off)))
-    if abs(off[worst]) > min(MISTAKEN, clamping.stock.thickness / 2):
-        bed = job.setup.z_zero == "bed"
-        raise JobError(
-            f"[marks] drilled {worst + 1}", f"its Z is {format_length(abs(off[worst]), job.units, decimals=2)} "
-            f"{'above' if off[worst] > 0 else 'below'} the top of the blank by [stock] thickness",
-            allowed=f"about {format_length(clamping.stock.thickness - clamping.z_zero, job.units)}",
-            remedy=f"Z counts from {'the bed' if bed else 'the raw top'}: set Z 0 of the pointed cutter there, and "
-                   "measure again",
-        )
-    high = int(np.argmax(off))
-    if off[high] > AIR - APPROACH:
-        raise JobError(
-            f"[marks] drilled {high + 1}", f"it is {format_length(float(off[high]), job.units, decimals=2)} above "
-            f"[stock] thickness, {format_length(clamping.stock.thickness, job.units)}: rapids would go into the wood",
-            allowed=f"up to {format_length(AIR - APPROACH, job.units)} above it",
-            remedy=f"write {as_written(round(float(tops[high]), 4), job.units)} there, or measure again",
-        )
-
-
-def _check_places(job: Job, free: BaseGeometry, places: np.ndarray, *, slack: float, where: str, remedy: str) -> None:
-    """Raise JobError for a mark more than `slack` mm off the free waste."""
-    for number, (x, y) in enumerate(places, 1):
-        off = float(shapely.distance(free, shapely.Point(x, y)))
-        if off > slack:
-            raise JobError(where, f"mark {number} at {place_words(x, y, job.units)} lies {off:.2f} mm into what is "
-                           "cut, clamped or off the blank", remedy=remedy)
-
-
-def _off_clamps(free: BaseGeometry, clamping: Clamping) -> BaseGeometry:
-    clamps = [c.shape for c in clamping.setup.keep_out]
-    return overlay.difference(free, overlay.buffer(overlay.union_all(clamps), CLAMP_GAP)) if clamps else free
-
-
-def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
-    """The move that the measured marks explain, and the number of the first program written in the moved frame.
-
-    Raises JobError where measuring errors at the marks would move the board by more than the job allows.
-    """
-    if not job.measured:
-        return None, 0
-    found = clamping.to_board(np.array([m.found for m in job.measured]))
-    limit = job.moved.limit if job.moved else 0.1
-    places = _expected(job, clamping)
-    _refuse_other_units(job, clamping, places)
-    moved = fit_move(places, found, limit=limit, accuracy=_accuracy(job))
-    guessed = any(m.at is None for m in job.measured) and not (job.marks and job.marks.drilled)
-    _refuse_sunk(job, moved, limit, guessed=guessed)
-    errors = board_errors(clamping.board, places, accuracy=_accuracy(job))
-    if errors.worst > _board_limit(job):
-        raise JobError(
-            "[[measured]]", _too_near(clamping, errors), allowed=_allowed(job),
-            remedy=f"measure marks further apart, along the work and across it{errors.more_exactly(_board_limit(job))}",
-        )
-    return replace(moved, errors=errors, guessed=guessed), _first_moved(job, clamping)
-
-
-def _refuse_other_units(job: Job, clamping: Clamping, places: np.ndarray) -> None:
-    """Raise JobError for marks that lie where they should, about, if their numbers are of another unit of length."""
-    given = np.array([m.found for m in job.measured])
-
-    def off(factor: float) -> np.ndarray:
-        return np.asarray(np.linalg.norm(clamping.to_board(given * factor) - places, axis=1))
-
-    asked = off(1.0)
-    if (asked <= LARGEST_SHIFT).all():
-        return
-    factors = {unit: per / MM_PER[job.units] for unit, per in MM_PER.items()}
-    unit = max(factors, key=lambda unit: int((off(factors[unit]) <= LARGEST_SHIFT).sum()))
-    marks = np.flatnonzero(off(factors[unit]) < np.minimum(asked, LARGEST_SHIFT))
-    if not (asked[marks] > LARGEST_SHIFT).any():
-        return
-    meant = [f"mark {k + 1}: found = [{', '.join(as_written(v, job.units) for v in given[k] * factors[unit])}]"
-             for k in marks.tolist()]
-    raise JobError(
-        "[[measured]]", f"mark{'s' if len(marks) > 1 else ''} {joined([str(k + 1) for k in marks])} would lie up to "
-        f"{format_length(float(asked[marks].max()), job.units, decimals=1)} from where they were",
-        allowed=format_length(LARGEST_SHIFT, job.units),
-        remedy=f"as numbers in {unit} they fit: if {unit} are meant, write {'; '.join(meant)}",
-    )
-
-
-def _refuse_sunk(job: Job, moved: Moved, limit: float, *, guessed: bool) -> None:
-    """Raise JobError where the heights of the marks would put the blank into the bed.
-
-    Heights that nobody measured before (`guessed`) are held against [stock] thickness.
-    """
-    low, at = moved.lowest(job.stock.bounds)
-    most = limit if guessed and job.setup.z_zero == "bed" else UNEVEN
-    if low >= -most:
-        return
-    place = place_words(*at, job.units)
-    sunk = format_length(-low, job.units, decimals={"mm": 2, "in": 3}[job.units])
-    if guessed:
-        less = "" if job.setup.z_zero == "bed" else ", less the same where Z 0 was set"
-        raise JobError(
-            "[[measured]]", f"the marks put the blank {sunk} into the bed it lies on, {place}, if it is "
-            f"{format_length(job.stock.thickness, job.units)} thick all over",
-            allowed=f"{'[moved] limit ' if most == limit else ''}{format_length(most, job.units)}",
-            remedy="work cannot sink into the bed: the blank is thinner there, not moved. "
-            "Write [marks] drilled, X, Y and Z of each mark as measured once they were drilled; if they were not, "
-            f"X and Y as the page has them, and for Z what a caliper says of the blank's thickness beside each{less}",
-        )
-    zero = "on the bed" if job.setup.z_zero == "bed" else "where it was then"
-    raise JobError(
-        "[[measured]]", f"the marks put the blank {sunk} into the bed it lay on when they were first measured, {place}",
-        allowed=f"{format_length(most, job.units)}, for a bed that is uneven and tape that gives", remedy="work cannot "
-        f"sink into the bed: set Z 0 of the pointed cutter {zero}, take the feeler's thickness off, and measure all "
-        "again; compare what was written down first, too. If something that lay under the work is gone, put it back",
-    )
-
-
-def _accuracy(job: Job) -> float:
-    return job.moved.accuracy if job.moved else ACCURACY
-
-
-def _board_limit(job: Job) -> float:
-    return job.moved.board_limit if job.moved else BOARD_LIMIT
-
-
-def _check_moved_tables(job: Job) -> None:
-    if job.moved and not job.measured and (job.marks is None or job.moved.before is not None):
-        raise JobError("[moved]", "no marks were measured", remedy="add three or more [[measured]] tables, or leave "
-                       "[moved] out")
-    for number, measured in enumerate(job.measured, 1):
-        if measured.at is None and job.marks is None:
-            raise JobError(f"[[measured]] {number}", "at is missing, and there are no witness marks",
-                           remedy="add at = [X, Y, Z]: where that place was before the work moved")
-
-
-def _expected(job: Job, clamping: Clamping) -> np.ndarray:
-    places = []
-    for number, measured in enumerate(job.measured, 1):
-        if measured.at is not None:
-            places.append(clamping.to_board(np.array(measured.at))[0])
-            continue
-        if job.marks and job.marks.drilled is not None and number <= len(job.marks.drilled):
-            places.append(clamping.to_board(np.array(job.marks.drilled[number - 1]))[0])
-            continue
-        marks = clamping.feature(WitnessMarks)
-        if marks is None or number > len(marks.places):
-            raise JobError(f"[[measured]] {number}", f"there are {len(marks.places) if marks else 0} witness marks",
-                           remedy="add at = [X, Y, Z]: where that place was before the work moved")
-        places.append(np.array([*marks.places[number - 1], clamping.stock.thickness]))
-    return np.array(places)
-
-
-def _first_moved(job: Job, clamping: Clamping) -> int:
-    steps = clamping.steps
-    if job.moved and job.moved.before is not None:
-        if job.moved.before > len(steps):
-            raise JobError("[moved] before", f"program {job.moved.before}", allowed=f"1 to {len(steps)}",
-                           remedy="give the number of the first program to be run after the move")
-        return job.moved.before
-    first = next((inlay for inlay in clamping.inlays if inlay.fill != "none"), None)
-    pockets = [s.order for s in steps if first and s.operation.opens is first]
-    later = [s.order for s in steps if first and s.operation.inlay is first and s.order > max(pockets)]
-    if not later:
-        raise JobError("[moved]", "before is missing, and no inlay is filled", allowed=f"1 to {len(steps)}",
-                       remedy="give the number of the first program to be run after the move")
-    return min(later)

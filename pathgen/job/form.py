@@ -6,20 +6,18 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.affinity import translate
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.units import format_length, place_words, told_apart
 from pathgen.job.flat_tables import FormTable, OpeningsTable, PlateTable
 from pathgen.job.job import Job, head_of
 from pathgen.job.outlines import drawn_area, page_of
 from pathgen.parts.flat.part import FormFacts
-
-Floats = NDArray[np.float64]
 
 HALVES = {"outside": "inside", "on": "inside", "inside": "outside"}
 """What a form cut on one side of its line, or on it, is called: the part that is left."""

@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
 from pathlib import Path
-from typing import Any, get_args, get_type_hints
+from typing import Any, Literal, get_args, get_type_hints
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
@@ -70,7 +70,7 @@ class Job:
     """
 
     title: str
-    units: str
+    units: Literal["mm", "in"]
     path: Path
     board: BoardTable | None = None
     plate: PlateTable | None = None

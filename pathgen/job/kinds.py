@@ -46,9 +46,14 @@ KINDS = (
     Kind(command="build", states="|".join(FORMS), clampings=lambda job, _: clampings_of(job)),
 )
 
-_STATED = re.compile(r"^\(part: ([^()\n]*)\)[ \r]*$", re.MULTILINE)
 _HEAD = 4000
-"""Characters of a program in which its kind may stand."""
+"""Characters of a program in which its header stands."""
+
+
+def header_states(text: str, key: str) -> str:
+    """What a program's header says after a key, such as ``part``; empty where it does not."""
+    found = re.search(rf"^\({key}: ([^()\n]*)\)[ \r]*$", text[:_HEAD], re.MULTILINE)
+    return found[1] if found else ""
 
 
 def kind_of(stated: str) -> str:
@@ -77,7 +82,7 @@ def stated_clampings(job: Job, texts: Mapping[str, str]) -> tuple[Clamping, ...]
 
 def _stated(texts: Mapping[str, str]) -> str:
     """What most programs state; where as many state nothing, what is stated."""
-    found = Counter(match[1] if (match := _STATED.search(text[:_HEAD])) else "" for text in texts.values())
+    found = Counter(header_states(text, "part") for text in texts.values())
     return max(found, key=lambda kind: (found[kind], bool(kind)), default="")
 
 

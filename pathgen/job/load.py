@@ -73,8 +73,8 @@ def read_job(path: Path) -> tuple[Job, Mistakes]:
     """
     data = _toml(path)
     place = Place(path.name, str(data.get("units", "mm")), _homes(data))
-    choice("mm", "in")(data.get("units", "mm"), place.inside("units"))
-    job = Job(units=place.units, units_stated="units" in data, path=path, **_values(data, place))
+    units = choice("mm", "in")(data.get("units", "mm"), place.inside("units"))
+    job = Job(units=units, units_stated="units" in data, path=path, **_values(data, place))
     _bring_in_defaults(job)
     mistakes = Mistakes()
     if job.parts:

@@ -6,23 +6,21 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering, lettering_length
 from pathgen.base.units import format_length, left_words, rounded_up, sawn
 from pathgen.job.bench_tables import NutAndSaddleTable
 from pathgen.job.job import Job
-from pathgen.job.sense import board_of, nut_of
+from pathgen.job.part import board_of, nut_of
 from pathgen.parts.fingerboard.nut import CrossLine, nut_curve, nut_top, saddle_curve
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.nut_and_saddle.part import Nut, Saddle, blank
 from pathgen.parts.tool import Tool
-from pathgen.work.clamping import Clamping, Setup, Step, Stock, numbered
+from pathgen.work.clamping import Clamping, Step, Stock, numbered
 from pathgen.work.features import Engraving, OutlineCut
 from pathgen.work.operations import Engrave, Outline
-
-Floats = NDArray[np.float64]
 
 NUT, SADDLE = "nut blank", "saddle blank"
 """What their programs state to be."""
@@ -108,9 +106,9 @@ def _clamping(
     around, thick = 2 * cutter.diameter + _AROUND, plate_thickness(job, table)
     carried = "" if kind is Nut or math.isinf(line.radius) else ", the board's radius carried on to the bridge"
     return Clamping(
-        title=f"{job.title}: {name}, {radius}{carried}", kind=name, units=job.units,  # type: ignore[arg-type]
+        title=f"{job.title}: {name}, {radius}{carried}", kind=name, units=job.units,
         board=blank(kind, top, thickness=thick),
-        setup=Setup(z_zero=job.setup.z_zero, along=job.setup.along, feeler=job.setup.feeler),  # type: ignore[arg-type]
+        setup=job.setup.elsewhere,
         stock=Stock(length=sawn(height + 2 * around, job.units), thickness=thick, margin_nut=around,
                     width=sawn(float(np.ptp(top[:, 1])) + 2 * around, job.units)),
         machine=job.machine,

@@ -21,7 +21,7 @@ from pathgen.job.job import Job
 from pathgen.job.tables import PlaceTable
 
 if TYPE_CHECKING:
-    from pathgen.artwork import Artwork
+    from pathgen.artwork import Artwork, Placement
 
 _LINE = 0.6
 """Of a shape that its one hole takes at least to be a line round it."""
@@ -126,15 +126,26 @@ def drawn_area(
 def page_of(job: Job, artwork: str, place: PlaceTable | None, where: str) -> Polygon | None:
     """A drawing's page where it lies on a flat part; None where its place is not that of the page."""
     path = drawing_path(job, artwork, where)
-    wide, high = _read(path, path.stat().st_mtime_ns, None, ()).page
+    art = _read(path, path.stat().st_mtime_ns, None, ())
+    wide, high = art.page
     if place is None:
         return shapely.box(0.0, -high / 2, wide, high / 2)
-    if place.at is None or place.centre == "drawing":
+    lies = stated(place)
+    if lies is None or lies.centre == "drawing":
         return None
-    scale = place.width / wide if place.width else place.height / high if place.height else 1.0
-    half = scale / 2 * np.array([wide, high])
-    page = shapely.box(*(place.at - half), *(place.at + half))
-    return shapely.affinity.rotate(page, place.rotate, origin=place.at)
+    half = lies.scale(art) / 2 * np.array([wide, high])
+    page = shapely.box(*(lies.at - half), *(lies.at + half))
+    return shapely.affinity.rotate(page, lies.rotate, origin=lies.at)
+
+
+def stated(place: PlaceTable | None) -> Placement | None:
+    """Where a place's own `at` puts a drawing; None where it has none."""
+    from pathgen.artwork import Placement
+
+    if place is None or place.at is None:
+        return None
+    return Placement(at=place.at, rotate=place.rotate, width=place.width, height=place.height, mirror=place.mirror,
+                     centre=place.centre)
 
 
 def drawn_regions(
@@ -182,15 +193,11 @@ def as_a_plate_lies(art: Artwork) -> Artwork:
 @lru_cache(maxsize=4)
 def _read(path: Path, changed: int, place: PlaceTable | None, layers: tuple[str, ...]) -> Artwork:
     """Read once for each version of the file."""
-    from pathgen.artwork import placed, read_artwork
+    from pathgen.artwork import read_artwork
 
     try:
         art = read_artwork(path).by_layer(layers)
     except ArtworkError as wrong:
         raise wrong.advising(', or leave these out with missing="report"', "") from None
-    if place is not None and place.at is not None:
-        art = placed(
-            art, at=place.at, rotate=place.rotate, width=place.width, height=place.height, mirror=place.mirror,
-            centre="drawing" if place.centre == "drawing" else "page",
-        )
-    return art
+    lies = stated(place)
+    return art if lies is None else lies.of(art)

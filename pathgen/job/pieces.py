@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pathgen.base.errors import JobError
 from pathgen.job.clamping import planned_of
 from pathgen.job.job import Job
-from pathgen.job.sense import part_of
-from pathgen.parts.sheet.part import FlatStock, sheet_of
+from pathgen.job.part import part_of
+from pathgen.parts.sheet.part import FlatStock, Sheet
 from pathgen.strategies.matching import LetIn
-from pathgen.work.clamping import Clamping, Setup, Step
+from pathgen.work.clamping import Clamping, Setup, Step, slug
 from pathgen.work.features import Pieces
 from pathgen.work.operations import CutPieces
 
@@ -47,14 +46,13 @@ def _sheets(job: Job) -> Iterator[PieceSheet]:
             table = job.inlays[index].piece
             assert table is not None
             cutter = job.cutter(table.cutter, f"inlay {index + 1} piece cutter")
-            slug = re.sub(r"[^a-z0-9]+", "-", cutter.name.lower()).strip("-")
             cut = CutPieces(Pieces(shapes=one.stock, through=one.through, size=one.size, gap=one.gap,
                                    from_back=table.from_back, colour=colour))
             step = Step(order=1, operation=cut, cutter=cutter,
-                        file_name=f"piece-{index + 1}-{colour.lstrip('#')}-{slug}.nc")
+                        file_name=f"piece-{index + 1}-{colour.lstrip('#')}-{slug(cutter.name, 'cutter')}.nc")
             stock = FlatStock(length=one.size[0], width=one.size[1], thickness=one.thickness)
             yield PieceSheet(inlay=index, colour=colour, let_in=one, clamping=Clamping(
                 title=f"{job.title}: {planned.clamping.inlays[index].name}, pieces of {colour}", kind="piece",
-                units=job.units, board=sheet_of(stock), stock=stock,  # type: ignore[arg-type]
+                units=job.units, board=Sheet.all_of(stock), stock=stock,
                 setup=Setup(feeler=job.setup.feeler), machine=job.machine, steps=(step,),
             ))

@@ -11,12 +11,12 @@ from shapely import MultiPolygon, Polygon
 from shapely.affinity import translate
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.artwork import Artwork, Placement, placed
+from pathgen.artwork import Artwork, Placement
 from pathgen.artwork.place import drawing_box
 from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, JobError
 from pathgen.job.between_frets import FretLines, at_frets, between_frets, edge_angle
-from pathgen.job.outlines import as_a_plate_lies
+from pathgen.job.outlines import as_a_plate_lies, stated
 from pathgen.job.tables import InlayTable, PlaceTable
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
@@ -46,11 +46,8 @@ def placed_on(
             places = list(_placements(table.place, art, board, slot))
         except (ArtworkError, JobError) as wrong:
             raise type(wrong)(f"{where} place", wrong.problem, allowed=wrong.allowed, remedy=wrong.remedy) from None
-        copies = [
-            placed(art, at=p.at, rotate=p.rotate, width=p.width, height=p.height, mirror=p.mirror, centre=p.centre)
-            for p in places
-        ]
-        sizes = [_size(art, _scale(art, p), mirrored=p.mirror) for p in places]
+        copies = [one.of(art) for one in places]
+        sizes = [_size(art, one.scale(art), mirrored=one.mirror) for one in places]
     wanted = [r.colour for r in art.regions if table.colours is None or r.colour in table.colours]
     shapes = {colour: [r.polygon for copy in copies for r in copy.regions if r.colour == colour] for colour in wanted}
     return tuple((colour, overlay.union_all(parts)) for colour, parts in shapes.items()), tuple(sizes)
@@ -74,15 +71,6 @@ def place_that_fits(
     return None
 
 
-def _scale(art: Artwork, place: Placement) -> float:
-    """What a placement makes of the drawing's size: 1 as drawn."""
-    box = drawing_box(art)
-    wide, high = (box[2:] - box[:2]).tolist() if place.centre == "drawing" else art.page
-    if place.width is not None:
-        return place.width / wide
-    return place.height / high if place.height is not None else 1.0
-
-
 def _size(art: Artwork, scale: float, *, mirrored: bool = False) -> PlacedSize:
     box = drawing_box(art)
     wide, high = ((box[2:] - box[:2]) * scale).tolist()
@@ -98,9 +86,8 @@ def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, 
     elif place.at is None or place.along:
         raise JobError("place", "between, at_frets and along count frets, and a plate has none",
                        allowed="at = [along, across], and rotate", remedy="write at")
-    if place.at is not None:
-        yield Placement(at=place.at, rotate=turn, width=place.width, height=place.height, mirror=place.mirror,
-                        centre="drawing" if place.centre == "drawing" else "page")
+    if (one := stated(place)) is not None:
+        yield replace(one, rotate=turn)
     elif place.between is not None:
         one = between_frets(art, lines, frets=place.between, margin=place.margin, width=place.width,
                             height=place.height, rotate=turn)

@@ -6,20 +6,15 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
-from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
-from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.base.cutters import Cutter
-from pathgen.base.errors import JobError, Mistakes
-from pathgen.base.plain import joined
+from pathgen.base.arrays import Floats
+from pathgen.base.errors import JobError, Mistakes, all_of
 from pathgen.base.units import (
-    MM_PER,
     format_length,
     left_words,
     place_words,
@@ -28,55 +23,35 @@ from pathgen.base.units import (
     told_apart,
     written_alike,
 )
-from pathgen.job.back import check_channel, into_bed
-from pathgen.job.drawings import drawing_name, slot_width
+from pathgen.job.back import check_channel
+from pathgen.job.cutters import check_cutters, check_shape
+from pathgen.job.drawings import drawing_name
 from pathgen.job.filling import check_filling
-from pathgen.job.flat import check_flat, flat_part_of
+from pathgen.job.flat import check_flat
 from pathgen.job.form import parts_of
 from pathgen.job.job import Job
-from pathgen.job.outlines import as_cut, closed_by_cutter, drawing_path, drawn_outline, inner_corners
-from pathgen.job.tables import BoardTable, CutterTable, InlayTable
-from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
-from pathgen.parts.fingerboard.dots import USUAL_FRETS
+from pathgen.job.outlines import drawing_path
+from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
+from pathgen.job.tables import InlayTable
 from pathgen.parts.fingerboard.fretting import checked_wire
 from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.neck import neck_of
-from pathgen.parts.fingerboard.part import Fingerboard, Fittings
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.parts.flat.part import FlatPart
 from pathgen.strategies.cutting_out import LEAST_WASTE
-from pathgen.work.features import Holes, OutlineCut, Slots
+from pathgen.work.features import Slots
 from pathgen.work.part import Part
 
 _TIMES_AS_THICK, _AND_MORE = 4.0, 20.0
 """So many times the part's thickness, and so many mm: a thicker blank is sawn down, not milled away (common practice;
 the figures are our own)."""
 
-_BEHIND_ZERO_FRET = 3.0
-"""How far behind a zero fret the nut stands, mm (common practice, no source)."""
-
-_NO_TANG = 3.0
-"""No slot for a fret is wider, mm."""
-
-_STANDS_IN: dict[str, Any] = {"shape": "flat-end", "diameter": 0.2, "speed": 10_000.0, "feed": 1e6, "plunge": 1e-3,
-                              "stepdown": 1.0}
-
-_BESIDE_TANG = 1.0
-"""Least wood between a zero fret's slot and the nut's, mm (common practice, no source)."""
-
 
 def check_sense(job: Job) -> None:
     """Raise JobError for what does not go together: all that is found before it would lead to more."""
-    _all(partial(_cutter_names, job), partial(_needed_tables, job), partial(_order, job))
-    _all(*(partial(_part, one) for one in parts_of(job)))
-
-
-def _all(*checks: Callable[[], object]) -> None:
-    mistakes = Mistakes()
-    for check in checks:
-        with mistakes.caught():
-            check()
-    mistakes.refuse()
+    all_of(partial(check_cutters, job), partial(_needed_tables, job), partial(_order, job))
+    all_of(*(partial(_part, one) for one in parts_of(job)))
 
 
 def _part(job: Job) -> None:
@@ -89,7 +64,7 @@ def _part(job: Job) -> None:
         _radius_and_width(job, part)
         on_board = [partial(check, job, part) for check in (_slots, _nut, _fittings)]
     _stock_holds_part(job, part)
-    _all(
+    all_of(
         partial(_comes_with_its_top, job, part), partial(_surface_settings, job, part), partial(_inlays, job),
         partial(check_filling, job),
         partial(_pieces, job), partial(_holes, job, part), partial(check_channel, job, part),
@@ -108,205 +83,13 @@ def _fittings(job: Job, board: Fingerboard) -> None:
     if job.frets:
         checked_wire(job.frets, int(board.frets.number[0]), int(board.frets.number[-1]))
     last = int(board.frets.number[-1])
-    for fret in _board_table(job).side_dots or ():
+    for fret in (job.board and job.board.side_dots) or ():
         if fret > last:
             raise JobError("[board] side_dots", f"there is no fret {fret}", allowed=f"1 to {last}", remedy="correct it")
     if job.neck:
         neck_of(job.neck, board)
     if job.strings:
         checked_strings(job.strings, board.fittings.strings)
-
-
-def part_of(job: Job) -> Fingerboard | FlatPart:
-    """The board, or the plate, that a job describes. Raises JobError for a job of several parts."""
-    if job.parts:
-        raise JobError(job.path.name, "is a job of several parts", allowed="the job of one part",
-                       remedy=f"name the file of one of them: {', '.join(dict.fromkeys(p.job for p in job.parts))}; "
-                              "all are built by pathgen build, in Python by build_blank")
-    return flat_part_of(job) if job.board is None else board_of(job)
-
-
-def board_of(job: Job) -> Fingerboard:
-    """The board that a job describes. Raises JobError for a job of a plate."""
-    table = _board_table(job)
-    outline_cutter = job.cutter(job.outline.cutter, "[outline] cutter") if job.outline else None
-    if table.bound and not table.binding:
-        raise JobError("[board] bound", "true, but binding is 0", remedy="give binding, its thickness")
-    board = fingerboard(
-        replace(table, frets=_fret_count(table)), outline=_drawn_outline(job),
-        inner_radius=outline_cutter.radius if outline_cutter else 0.0,
-    )
-    return replace(board, fittings=Fittings(
-        strings=table.strings, side_dots=USUAL_FRETS if table.side_dots is None else table.side_dots, wire=job.frets,
-        string_set=job.strings, neck=job.neck,
-    ))
-
-
-def _board_table(job: Job) -> BoardTable:
-    if job.board is None and job.parts:
-        part_of(job)  # refuses it
-    if job.board is None:
-        raise JobError(job.path.name, f"is the job of a {job.body_name}: it has no frets, no strings and no radius",
-                       allowed="a job with [board]", remedy="name the job of a fingerboard")
-    return job.board
-
-
-def slots_of(job: Job, board: Fingerboard) -> Slots | None:
-    """The fret slots that a job asks for."""
-    table = job.slots
-    if table is None:
-        return None
-    binding, bound = _board_table(job).binding, _board_table(job).bound
-    at_binding = table.ends == "binding"
-    if at_binding and not binding:
-        raise JobError("[slots] ends", '"binding", but the board has none', remedy="give [board] binding")
-    return slots(
-        board, width=table.width or job.cutter(table.cutter, "[slots] cutter").diameter, depth=table.depth,
-        short=table.ends if isinstance(table.ends, float) else None, bevel=table.bevel,
-        # A binding that is glued on later closes slots that are cut through the narrower board.
-        within=binding if at_binding and bound else None,
-        bottom=table.bottom, entry=table.entry,  # type: ignore[arg-type]
-    )
-
-
-def nut_of(job: Job, board: Fingerboard) -> Slots | None:
-    """The slot or shelf for the nut that a job asks for."""
-    table = job.nut
-    if table is None:
-        return None
-    zero_fret = bool(len(board.frets)) and board.frets.number[0] == 0
-    behind = table.behind if table.behind is not None else _BEHIND_ZERO_FRET if zero_fret else 0.0
-    if zero_fret:
-        crown = max(wire.crown.width for wire in job.frets.wires) if job.frets else 0.0
-        least = max(crown, slot_width(job) + 2 * _BESIDE_TANG) / 2
-        if behind < least:
-            raise JobError("[nut] behind", f"{format_length(behind, job.units)} is too near the zero fret",
-                           allowed=f"{rounded_up(least):.2f} mm or more: clear of the fret's crown, and with "
-                           f"{_BESIDE_TANG:g} mm of wood between its slot and the nut's",
-                           remedy="make it more" + (f", or leave it out for {_BEHIND_ZERO_FRET:g} mm" if table.behind
-                                                    and least <= _BEHIND_ZERO_FRET else ""))
-    return nut_slot(board, width=table.width, depth=table.depth, bottom=table.bottom,  # type: ignore[arg-type]
-                    entry=table.entry,  # type: ignore[arg-type]
-                    shelf_least=job.cutter(table.cutter, "[nut] cutter").diameter, behind=behind)
-
-
-def holes_of(job: Job) -> Holes | None:
-    """The holes that a job asks for."""
-    table = job.holes
-    if table is None:
-        return None
-    return Holes(
-        at=np.array(table.at), diameter=table.diameter or job.cutter(table.cutter, "[holes] cutter").diameter,
-        bottom=-into_bed(job, table) if table.depth is None else job.stock.thickness - table.depth,
-    )
-
-
-def outline_of(job: Job) -> OutlineCut | None:
-    """How the outline is cut."""
-    table = job.outline
-    if table is None:
-        return None
-    tabs = table.tabs if table.tabs is not None else (0 if table.skin else OutlineCut.tabs)
-    if tabs and table.skin:
-        raise JobError("[outline]", "tabs and skin are both given", remedy="keep one of them")
-    return OutlineCut(tabs=tabs, tab_height=table.tab_height, tab_width=table.tab_width, through=table.through,
-                      skin=table.skin, finish=table.finish)
-
-
-def _fret_count(table: BoardTable) -> int:
-    if not (table.frets or table.ratios):
-        raise JobError("[board]", "frets is missing", remedy="add frets: how many frets")
-    return table.frets or len(table.ratios)
-
-
-def _drawn_outline(job: Job) -> Polygon | None:
-    if job.outline is None or job.outline.artwork is None:
-        return None
-    asked = drawn_outline(job, job.outline.artwork, job.outline.place, "[outline]")
-    return as_cut(job, asked, closed_by_cutter(job, asked), "[outline] artwork")
-
-
-def drawn_corners(job: Job) -> BaseGeometry:
-    """What the outline's cutter leaves standing where a drawn board turns inward, in plan; empty where it is little."""
-    cut = _drawn_outline(job)
-    if cut is None or job.outline is None or job.outline.artwork is None:
-        return Polygon()
-    return inner_corners(cut, drawn_outline(job, job.outline.artwork, job.outline.place, "[outline]"))
-
-
-def _cutter_names(job: Job) -> None:
-    names = [c.name for c in job.cutters]
-    for name in names:
-        if names.count(name) > 1:
-            raise JobError("[[cutter]]", f'two cutters are called "{name}"', remedy="give each its own name")
-    _all(*(partial(_named_cutter, job, where, name) for where, name in _named_cutters(job)))
-
-
-def _named_cutter(job: Job, where: str, name: str) -> None:
-    cutter = job.cutter(name, where)
-    per, unit = MM_PER[job.units], job.units
-    if cutter.feed > job.machine.rapid + 1e-6:
-        raise JobError(f'[[cutter]] "{name}"', f"feed {cutter.feed / per:g} {unit} per minute is above the rapids",
-                       allowed=f"[machine] rapid {job.machine.rapid / per:g} {unit} per minute or less",
-                       remedy="no move is faster than a rapid: make feed smaller, or correct rapid")
-    if where in _UPRIGHT:
-        _of_shape(job, where, cutter, "flat-end")
-    if where == "[slots] cutter" and job.slots and job.slots.width is None and cutter.diameter > _NO_TANG:
-        wide, most = (format_length(one, unit) for one in (cutter.diameter, _NO_TANG))
-        raise JobError(where, f'"{name}" is {wide}, and without width the slots are as wide',
-                       allowed=f"{most} or less: tangs of fret wire are 0.5 to 0.6 mm wide (common practice)",
-                       remedy="name a thinner cutter, or write width if slots so wide are meant")
-
-
-def _of_shape(job: Job, where: str, cutter: Cutter, shape: str) -> None:
-    if cutter.shape != shape:
-        most = job.slots.width or _NO_TANG if job.slots and where == "[slots] cutter" else math.inf
-        fit = [f'"{one.name}"' for one in job.complete_cutters if one.shape == shape and one.diameter <= most]
-        raise JobError(where, f'"{cutter.name}" is a {cutter.shape} cutter', allowed=f"a {shape} cutter",
-                       remedy=f"name {joined(fit, 'or')}, if it fits" if fit else "add a [[cutter]] of that shape")
-
-
-_UPRIGHT = [f"[{table}] cutter" for table in (
-    "slots", "nut", "holes", "outline", "gauges", "side_dots", "nut_blank", "saddle_blank")]
-"""What no other shape than a flat end cuts."""
-
-
-def _named_cutters(job: Job) -> list[tuple[str, str]]:
-    """(key, name) of every cutter that a step uses."""
-    named = []
-    if job.surface:
-        named += [("[surface] finish", job.surface.finish)]
-        named += [("[surface] rough", job.surface.rough)] if job.surface.rough else []
-    for i, inlay in enumerate(job.inlays, 1):
-        named += [(f"inlay {i} cutters", name) for name in inlay.cutters]
-        named += [(f"inlay {i} piece cutter", inlay.piece.cutter)] if inlay.piece else []
-    named += [("[holes] cutter", job.holes.cutter)] if job.holes else []
-    named += [("[channel] cutter", job.channel.cutter)] if job.channel else []
-    named += [("[nut] cutter", job.nut.cutter)] if job.nut else []
-    named += [("[slots] cutter", job.slots.cutter)] if job.slots else []
-    named += [("[slots] bevel_cutter", job.slots.bevel_cutter)] if job.slots and job.slots.bevel_cutter else []
-    named += [(f"[[hole]] {i} cutter", hole.cutter) for i, hole in enumerate(job.bores, 1)]
-    named += [("[plate] openings cutter", job.plate.openings.cutter)] if job.plate and job.plate.openings else []
-    named += [("[outline] cutter", job.outline.cutter)] if job.outline else []
-    named += [("[block] cutter", job.block.cutter)] if job.block else []
-    named += [("[gauges] cutter", job.gauges.cutter)] if job.gauges else []
-    named += [("[side_dots] cutter", job.side_dots.cutter)] if job.side_dots else []
-    for key, plate in (("[nut_blank]", job.nut_blank), ("[saddle_blank]", job.saddle_blank)):
-        named += [(f"{key} cutter", plate.cutter)] if plate else []
-        named += [(f"{key} engraver", plate.engraver)] if plate and plate.engraver else []
-    named += [("[coupon] cutters", name) for name in job.coupon.cutters or ()] if job.coupon else []
-    named += [("[marks] cutter", job.marks.cutter)] if job.marks else []
-    return named
-
-
-def standing_in(job: Job) -> Job:
-    """The same with a thin flat end for every cutter that is named and missing, or what is missing of one, so that it
-    can be seen where all lies; the jobs of parts too."""
-    names = dict.fromkeys(name for one in parts_of(job) for _, name in _named_cutters(one))
-    known = {cutter.name: cutter for cutter in job.cutters}
-    cutters = {name: known.get(name, CutterTable(name=name)) for name in (*known, *names)}
-    return replace(job, part_jobs=tuple(map(standing_in, job.part_jobs)), cutters=tuple(
-        replace(one, **{key: _STANDS_IN[key] for key in one.missing}) for one in cutters.values()))
 
 
 def _needed_tables(job: Job) -> None:
@@ -541,7 +324,7 @@ def _leave(job: Job) -> None:
 
 
 def _inlays(job: Job) -> None:
-    _all(*(partial(_inlay, job, i, inlay) for i, inlay in enumerate(job.inlays, 1)))
+    all_of(*(partial(_inlay, job, i, inlay) for i, inlay in enumerate(job.inlays, 1)))
 
 
 def _inlay(job: Job, i: int, inlay: InlayTable) -> None:
@@ -586,7 +369,7 @@ def _slots(job: Job, board: Fingerboard) -> None:
         raise JobError("[slots]", "bevel and bevel_cutter go together", remedy="give both or neither")
     if job.slots.bevel_cutter:
         bevel_cutter = "[slots] bevel_cutter"
-        _of_shape(job, bevel_cutter, job.cutter(job.slots.bevel_cutter, bevel_cutter), "v")
+        check_shape(job, bevel_cutter, job.cutter(job.slots.bevel_cutter, bevel_cutter), "v")
     # a level bottom is deepest under the crown
     reached = cutter.flute_length - cut.deepest(board.surface) + cut.depth
     _enough_left(job, board, cut, "[slots] depth", most=reached)
@@ -602,7 +385,7 @@ def _nut(job: Job, board: Fingerboard) -> None:
         _enough_left(job, board, cut, "[nut] depth")
 
 
-def _web(job: Job, board: Fingerboard, cut: Slots) -> NDArray[np.float64]:
+def _web(job: Job, board: Fingerboard, cut: Slots) -> Floats:
     """(n, 2) wood under both ends of each slot: the surface is lowest there, and a level bottom is measured from there.
     """
     skim = job.resurface.skim if job.resurface else 0.0
@@ -659,6 +442,3 @@ def _outline(job: Job, board: Part) -> None:
         raise JobError("[outline] cutter", f'the flute of "{cutter.name}" is {cutter.flute_length:g} mm long',
                        allowed=f"{rounded_up(deep):.2f} mm or more: the blank and {table.through:g} mm below it",
                        remedy="name a longer cutter")
-
-
-

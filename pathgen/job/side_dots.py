@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import math
-import re
 
 import numpy as np
 import shapely
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.units import rounded_down
 from pathgen.job.job import Job
-from pathgen.job.sense import board_of, slots_of
-from pathgen.parts.edge.part import StandingBoard, edge_of
+from pathgen.job.part import board_of, slots_of
+from pathgen.parts.edge.part import Edge, StandingBoard
 from pathgen.parts.fingerboard.fretting import finished_ends, past_binding
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.rows import dot_rows
-from pathgen.work.clamping import Clamping, Setup, Step
+from pathgen.work.clamping import Clamping, Setup, Step, slug
 from pathgen.work.features import Holes, Slots
 from pathgen.work.operations import SideDots
 
@@ -61,16 +61,15 @@ def side_dot_clamping(job: Job) -> Clamping:
         length=(board.length + board.behind_nut) * longer, width=float(board.surface.height(along, half).max()),
         thickness=stands, margin_nut=board.behind_nut * longer, top_side=top_side,
     )
-    slug = re.sub(r"[^a-z0-9]+", "-", cutter.name.lower()).strip("-")
     drill = SideDots(Holes(at=places, diameter=diameter, bottom=stands - table.depth), toward=top_side)
+    step = Step(order=1, operation=drill, cutter=cutter, file_name=f"side-dots-{slug(cutter.name, 'cutter')}.nc")
     return Clamping(
-        title=f"{job.title}: side dots in the bass edge", kind=KIND, units=job.units,  # type: ignore[arg-type]
-        board=edge_of(stock), stock=stock, setup=Setup(z_zero="stock-top", feeler=job.setup.feeler),
-        machine=job.machine, steps=(Step(order=1, operation=drill, cutter=cutter, file_name=f"side-dots-{slug}.nc"),),
+        title=f"{job.title}: side dots in the bass edge", kind=KIND, units=job.units, board=Edge.all_of(stock),
+        stock=stock, setup=Setup(z_zero="stock-top", feeler=job.setup.feeler), machine=job.machine, steps=(step,),
     )
 
 
-def _check_straight(at: np.ndarray, board: Fingerboard) -> None:
+def _check_straight(at: Floats, board: Fingerboard) -> None:
     """A drawn edge may curve: then its dots lie on no straight line."""
     start = past_binding(board, board.nut_line[None])[0, 0]
     unit = (at[-1] - start) / np.linalg.norm(at[-1] - start)
@@ -81,7 +80,7 @@ def _check_straight(at: np.ndarray, board: Fingerboard) -> None:
 
 
 def _check_room(
-    frets: list[int], at: np.ndarray, high: np.ndarray, diameter: float, board: Fingerboard, slots: Slots | None
+    frets: list[int], at: Floats, high: Floats, diameter: float, board: Fingerboard, slots: Slots | None
 ) -> None:
     thin = int(np.argmin(high))
     if high[thin] - diameter < 2 * _WALL:

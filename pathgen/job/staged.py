@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.errors import Doubt
 from pathgen.base.plain import joined
-from pathgen.base.units import as_written
+from pathgen.base.units import place_as_written
 from pathgen.job.job import Job
 from pathgen.job.tables import InlayTable, PlaceTable
 from pathgen.work.features import Inlay
@@ -117,16 +117,14 @@ def _unlike(job: Job, first: int, other: int) -> str:
     if was is None or now is None:
         return "one has a place and the other has none"
     named = [f.name for f in fields(PlaceTable) if getattr(was, f.name) != getattr(now, f.name)]
-    ats = f" ({_at(was.at, job)} and {_at(now.at, job)})" if was.at and now.at and was.at != now.at else ""
+    at = [place_as_written(place.at, job.units) for place in (was, now) if place.at and was.at != now.at]
+    ats = f" ({' and '.join(at)})" if at[1:] else ""
     return f"their places differ in {' and '.join(named)}{ats}"
 
 
 def _written(job: Job, first: int, other: int) -> str:
     """What to write so that the other inlay lies where the first one does."""
     was, now = job.inlays[first].place, job.inlays[other].place
-    only_at = was is not None and now is not None and was.at and replace(now, at=was.at) == was
-    return f"at = {_at(was.at, job)}" if only_at and was and was.at else f"the place of inlay {first + 1}"
-
-
-def _at(at: tuple[float, float], job: Job) -> str:
-    return f"[{', '.join(as_written(v, job.units) for v in at)}]"
+    if was and now and was.at and replace(now, at=was.at) == was:
+        return f"at = {place_as_written(was.at, job.units)}"
+    return f"the place of inlay {first + 1}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, Literal
 
 from pathgen.job.keys import (
     Place,
@@ -30,8 +30,8 @@ from pathgen.parts.fingerboard.dots import USUAL_FRETS
 from pathgen.parts.fingerboard.numbers import BoardNumbers, End, FallsAway, PartialFret, Radii, ReliefAt, Scale
 from pathgen.parts.fingerboard.part import ZEROS
 from pathgen.parts.flat.part import PLACES
-from pathgen.work.clamping import KeepOut, Machine, Setup, Stock
-from pathgen.work.features import OutlineCut
+from pathgen.work.clamping import Along, KeepOut, Machine, Setup, Stock
+from pathgen.work.features import Bottom, Entry, OutlineCut
 from pathgen.work.fill import DAM, LEAST_BATCH, LEAST_WASTE, MEASURE, WASTE
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 
@@ -246,15 +246,20 @@ def _keep_out(value: Any, place: Place) -> KeepOut:
 class SetupTable(Setup):
     """``[setup]``: where zero is, and how the board lies on the machine."""
 
-    z_zero: str = key(choice("bed", "stock-top"), "where the programs' Z is 0", "bed")  # type: ignore[assignment]
+    z_zero: Literal["bed", "stock-top"] = key(choice("bed", "stock-top"), "where the programs' Z is 0", "bed")
     zero: str | None = key(choice(*ZEROS, *PLACES), "where X 0, Y 0 of the programs is: on the part, or on the blank",
                            None, shown='"nut-centre"; "near-centre" of a plate')
-    along: str = key(choice("x", "y"), "the machine axis that the strings run along", "x")  # type: ignore[assignment]
+    along: Along = key(choice("x", "y"), "the machine axis that the strings run along", "x")
     keep_out: tuple[KeepOut, ...] = key(
         list_of(_keep_out), "clamps and other things in the way: { along, across, height }", ()
     )
     feeler: float = key(size(0.01, 20.0), "thickness of the feeler or slip of paper that each zero is checked with",
                         0.1, inch=0.004)
+
+    @property
+    def elsewhere(self) -> Setup:
+        """For another blank: zero at its end, and no clamps, which stand round the job's own."""
+        return Setup(z_zero=self.z_zero, along=self.along, feeler=self.feeler)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -345,8 +350,8 @@ class PlaceTable:
     width: float | None = key(size(0.5, 2000.0), "width of the drawing before it is turned", None, shown="as drawn")
     height: float | None = key(size(0.5, 2000.0), "height of the drawing before it is turned", None, shown="as drawn")
     mirror: bool = key(yes_or_no, "left to right", False)
-    centre: str = key(choice("page", "drawing"), "whether centre, width and height are those of the page or of what "
-                      "is drawn on it", "page")
+    centre: Literal["page", "drawing"] = key(choice("page", "drawing"), "whether centre, width and height are those of "
+                                             "the page or of what is drawn on it", "page")
 
 
 @holding("table or list of numbers", limits=f"2 to 6 values, each {limits_of(PART)}")
@@ -522,8 +527,9 @@ class SlotsTable:
                (is_length, SHORT), allowed='"through", "binding", or a distance'),
         '"through", "binding" (stop at its inner face), or how far short of each edge', None, shown='"through"',
     )
-    bottom: str = key(choice("curve", "flat"), "follows the curve, or level and nowhere shallower than depth", "curve")
-    entry: str | None = key(choice("ramp", "peck"), "how the cutter goes down: along a ramp, or by pecks", None,
+    bottom: Bottom = key(choice("curve", "flat"), "follows the curve, or level and nowhere shallower than depth",
+                         "curve")
+    entry: Entry | None = key(choice("ramp", "peck"), "how the cutter goes down: along a ramp, or by pecks", None,
                             shown="pecks where both ends lie in waste")
     bevel: float = key(size(0.0, 2.0), "bevel along each edge of the slots, in width", 0.0)
     bevel_cutter: str | None = key(text(60), "a v cutter", None, shown="required with bevel")
@@ -538,8 +544,9 @@ class NutTable:
     behind: float | None = key(size(0.0, 30.0), "how far the nut's front is behind the nut face, "
                                "where frets are measured from", None, shown="0 mm; with a zero fret 3 mm")
     depth: float = key(size(0.1, 20.0), "below the surface")
-    bottom: str = key(choice("curve", "flat"), "follows the curve, or level and nowhere shallower than depth", "flat")
-    entry: str | None = key(choice("ramp", "peck"), "how the cutter goes down", None,
+    bottom: Bottom = key(choice("curve", "flat"), "follows the curve, or level and nowhere shallower than depth",
+                         "flat")
+    entry: Entry | None = key(choice("ramp", "peck"), "how the cutter goes down", None,
                             shown="pecks where both ends lie in waste")
 
 

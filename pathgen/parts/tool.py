@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 import numpy as np
-from numpy.typing import NDArray
+import shapely
 from shapely import Polygon
 
+from pathgen.base.arrays import Floats
 from pathgen.base.surface import Surface
+from pathgen.base.tops import level
 from pathgen.work.part import NO_LANDMARKS, Landmarks, Names, Place
 
 if TYPE_CHECKING:
     from pathgen.work.clamping import Clamping, Stock
-
-Floats = NDArray[np.float64]
 
 
 class Boxed:
@@ -56,6 +56,11 @@ class Tool(Boxed):
 
     names: ClassVar[Names]
     openings: ClassVar[tuple[Polygon, ...]] = ()
+
+    @classmethod
+    def all_of(cls, stock: Stock) -> Self:
+        """A piece of stock, whole, as the part."""
+        return cls(surface=level(stock.thickness, stock.length), outline=shapely.box(*stock.bounds))
 
     def places(self, stock: Stock) -> dict[str, Place]:
         """The middle of the blank's near end."""

@@ -8,10 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.toolpath import Move
-
-Floats = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 LEAST_MOVES = 4
 """Straight moves that one arc must replace to be worth writing."""
@@ -70,7 +68,7 @@ def fitted_arcs(points: Floats, kinds: NDArray[np.int8], *, tolerance: float, be
     return arcs
 
 
-def _starts(points: Floats, kinds: NDArray[np.int8], tolerance: float, between: float) -> NDArray[np.bool_]:
+def _starts(points: Floats, kinds: NDArray[np.int8], tolerance: float, between: float) -> Bools:
     """Rows from which the next LEAST_MOVES moves lie on one arc: all at once."""
     n = len(points) - LEAST_MOVES
     free = np.zeros(len(points), dtype=bool)
@@ -90,7 +88,7 @@ def _starts(points: Floats, kinds: NDArray[np.int8], tolerance: float, between: 
     return free
 
 
-def _are_arcs(runs: Floats, tolerance: float, between: float) -> NDArray[np.bool_]:
+def _are_arcs(runs: Floats, tolerance: float, between: float) -> Bools:
     """Of runs of the same length, (n, points, 3): do the points, and the moves between them, lie on one even arc?
 
     It rises or falls evenly and turns by less than half a circle.
@@ -109,7 +107,7 @@ def _are_arcs(runs: Floats, tolerance: float, between: float) -> NDArray[np.bool
 
 def _turn_evenly(
     runs: Floats, out: Floats, radius: Floats, way: Floats, tolerance: float, between: float
-) -> NDArray[np.bool_]:
+) -> Bools:
     """Of runs with their points on circles, `out` from the centre: do they go round and up evenly, `way` about?"""
     cross = out[:, :-1, 0] * out[:, 1:, 1] - out[:, :-1, 1] * out[:, 1:, 0]
     sweep = way[:, None] * np.arctan2(cross, (out[:, :-1] * out[:, 1:]).sum(axis=-1))
@@ -132,7 +130,7 @@ def _circles(plan: Floats) -> tuple[Floats, Floats]:
     return a + np.stack([x, y], axis=1), turn
 
 
-def _furthest(points: Floats, starts: Rows, stops: Rows, tolerance: float, between: float) -> Rows:
+def _furthest(points: Floats, starts: Ints, stops: Ints, tolerance: float, between: float) -> Ints:
     """(n,) the furthest row up to `stops` that one arc from each of `starts` can end at; each holds LEAST_MOVES.
 
     The reach doubles while arcs hold and is then halved in, for all starts with the same bounds at once.

@@ -343,10 +343,7 @@ def stand_out(clamping: Clamping, lowest: float) -> float:
 
     `lowest` is the lowest place of its tip above the bed. 2 mm are added (common practice, no source).
     """
-    tops = [clamping.stock.thickness, *(k.height for k in clamping.setup.keep_out)]
-    tops += [clamping.first_surface.thickness + i.overfill for i in clamping.inlays if i.fill != "none"]
-    tops += [clamping.shared.highest] if clamping.shared else []
-    return max(tops) - lowest + COLLET_CLEAR
+    return clamping.highest - lowest + COLLET_CLEAR
 
 
 def _stand_out_words(clamping: Clamping, out: float) -> str:

@@ -6,15 +6,13 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.bending import STRENGTH, bending_stress, usual_layer
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import coarse_length, format_length, place_words
 from pathgen.work.clamping import Clamping, KeepOut, Step
-
-Floats = NDArray[np.float64]
 
 _LEAST_CLAMP = 1.0  # mm: one cut back to less holds nothing, and is moved instead
 

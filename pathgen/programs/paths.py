@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from itertools import pairwise
@@ -15,6 +15,7 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.memory import Memory, memory_in_use, remembering
@@ -62,8 +63,6 @@ from pathgen.work.operations import (
     WitnessMarks,
 )
 
-Floats = NDArray[np.float64]
-
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Around:
@@ -98,8 +97,9 @@ class Around:
 
     @cached_property
     def surfaced(self) -> Polygon:
-        """What the surface is cut over: the part, and any bay that a slot crosses: it meets no raw stock there."""
-        part, bars = self.clamping.board.outline, []
+        """What the surface is cut over: the part, any bay that a slot crosses, and what lies beside a drawing near the
+        edge, as far as the flank of a wide cutter reaches: they meet no raw stock there."""
+        part, bars = self.clamping.board.outline, list(self._beside_drawings())
         for slots in filter(None, map(self.clamping.feature, (Slot, NutSlot))):
             lines = shapely.linestrings(slots.lines)
             outside, of = shapely.get_parts(overlay.difference(lines, part), return_index=True)
@@ -107,6 +107,24 @@ class Around:
             crossed = outside[(shapely.length(outside) > 0) & (shapely.distance(outside, ends) > _AT_END)]
             bars += [*overlay.buffer(crossed, slots.width / 2 + RUN_OUT)]
         return Polygon(overlay.union_all([part, *bars]).exterior) if bars else part
+
+    def _beside_drawings(self) -> Iterator[Polygon]:
+        """What a pointed or round cutter, which opens no more than the drawing, may reach over higher up, as high as
+        the stock: where the passes over the part alone leave something there."""
+        clamping, finish = self.clamping, self.clamping.cutter(SurfaceFinish)
+        if finish is None:
+            return
+        lowest = float(np.nanmin(clamping.surface.height(*shapely.get_coordinates(clamping.board.outline).T)))
+        high = np.linspace(0.0, max(self.top - lowest, 0.0), _HEIGHTS)
+        for step in clamping.steps:
+            inlay, cutter = step.operation.opens, step.cutter
+            if inlay is None or cutter.is_flat:
+                continue
+            deep = inlay.depth if cutter.shape == "ball-end" else 0.0  # a v rises to the very edge in corners
+            over = cutter.half_width(high + deep) - float(cutter.half_width(deep)) - finish.half_width(high)
+            if over.max() > 0.0:
+                near = shapely.get_parts(overlay.buffer(inlay.area, float(over.max()) + _BESIDE))
+                yield from near[~shapely.covers(clamping.board.outline, near)]
 
     @property
     def past(self) -> float:
@@ -128,6 +146,10 @@ class Around:
 
 _HOP = 1.0  # mm that ways across go over the height that rapids come down to, which is above all wood and fill
 _HOP_BESIDE = 0.5  # mm more than the cutter needs on each side
+
+_BESIDE, _HEIGHTS = 0.3, 17
+"""How much more than the flank of a cutter beside a drawing is cleared there, mm; at how many heights it is looked at.
+"""
 
 _OFF_CLAMPS = 3.0
 """Kept from clamps on low ways across, mm: they stay where they are when the work is moved a little."""
@@ -205,15 +227,10 @@ def _pocket(operation: Pocket, cutter: Cutter, around: Around) -> Toolpath:
     return around.pockets[operation.feature.index][operation.nth].toolpath
 
 
-def _slots(operation: Slot, cutter: Cutter, around: Around) -> Toolpath:
-    path = slotting(operation.feature, surface=around.clamping.finished_surface, cutter=cutter,
-                    stands=_standing(cutter, around), rapids=around.rapids)
-    return _hopping(path, cutter, around)
-
-
-def _bevels(operation: Bevel, cutter: Cutter, around: Around) -> Toolpath:
-    path = bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter,
-                     stands=_standing(cutter, around), rapids=around.rapids)
+def _slots(operation: Slot | Bevel, cutter: Cutter, around: Around) -> Toolpath:
+    along = bevelling if isinstance(operation, Bevel) else slotting
+    path = along(operation.feature, surface=around.clamping.finished_surface, cutter=cutter,
+                 stands=_standing(cutter, around), rapids=around.rapids)
     return _hopping(path, cutter, around)
 
 
@@ -250,7 +267,7 @@ def _hopping(path: Toolpath, cutter: Cutter, around: Around) -> Toolpath:
         been = overlay.buffer(finish.over, wide - cutter.radius - _HOP_BESIDE)
     near = near_clamps(clamping, cutter.radius)
 
-    def free(ways: NDArray[np.object_]) -> NDArray[np.bool_]:
+    def free(ways: NDArray[np.object_]) -> Bools:
         off = ~shapely.intersects(near, ways) if clamping.setup.keep_out else np.zeros(len(ways), bool)
         return np.asarray(off | shapely.covers(been, ways))
 
@@ -339,7 +356,7 @@ PATHS: Mapping[type[Operation[Any]], Maker] = {
     Pocket: _pocket,
     Slot: _slots,
     NutSlot: _slots,
-    Bevel: _bevels,
+    Bevel: _slots,
     DowelHoles: _holes,
     RoundHoles: _holes,
     CutOut: _cut_out,

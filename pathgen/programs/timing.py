@@ -21,13 +21,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.work.clamping import Machine
-
-Floats = NDArray[np.float64]
 
 CORNER = 0.01
 """How far from a corner the machine may pass while rounding it, mm: common for small routers, no source."""
@@ -71,7 +69,7 @@ def move_feeds(toolpath: Toolpath, cutter: Cutter, machine: Machine) -> Floats:
 
 
 def joint_speeds(
-    points: Floats, moving: NDArray[np.intp], speed: Floats, acceleration: float, *, corner: float
+    points: Floats, moving: Ints, speed: Floats, acceleration: float, *, corner: float
 ) -> Floats:
     """Speeds, mm per second, at the start of each move and at the end of the last: (moves + 1,).
 

@@ -8,10 +8,10 @@ from itertools import combinations
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Move
 from pathgen.programs.paths import Around, path_of
@@ -27,8 +27,6 @@ from pathgen.work.mark_errors import (
 )
 from pathgen.work.part import Part
 from pathgen.work.underside import turned_over
-
-Floats = NDArray[np.float64]
 
 NEAR_MIDDLE = 0.125
 """How far from the middle of the length a pair of marks may lie, as a share of the length."""

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base import given
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, ProgramError
 from pathgen.base.memory import remembered
@@ -25,8 +26,6 @@ from pathgen.strategies import drilling
 from pathgen.strategies.cuts import Cut, join
 from pathgen.strategies.pocketing import PocketOptions
 from pathgen.work.clamping import Clamping, Machine, Step
-
-Floats = NDArray[np.float64]
 
 DECIMALS = {"mm": 4, "in": 5}
 """Places after the point: 0.05 um and 0.13 um of rounding. Enough for arcs to agree with themselves (3.5.3.2)."""

@@ -9,10 +9,10 @@ from typing import Literal
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.hollow import Hollow
@@ -23,8 +23,6 @@ from pathgen.programs.waste import left_standing
 from pathgen.programs.zeroing import covered, refits
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import CutAgain, DowelHoles, WitnessMarks
-
-Floats = NDArray[np.float64]
 
 SPARE = 0.5
 """Bare wood kept round where a cutter touches, mm."""

@@ -24,7 +24,7 @@ def blank_data(
 
     `fills` is what is mixed at each stop; `origin` is where along 0, across 0 of the job lies on the machine, mm.
     """
-    rows = sorted((_row(part, program, number, parts)
+    rows = sorted((_row(part, program, number)
                    for number, (part, own) in enumerate(zip(parts, programs, strict=True), 1) for program in own),
                   key=lambda row: row["number"])
     rows = [row | ({"stop": _stop_words(row["number"], programs)} if row["fill_after"] else {}) for row in rows]
@@ -50,7 +50,7 @@ def findings_of_parts(names: Sequence[str], each: Sequence[Sequence[Row]]) -> li
                      for f in own if f not in of_all]
 
 
-def _row(part: Row, program: Program, number: int, parts: Sequence[Row]) -> Row:
+def _row(part: Row, program: Program, number: int) -> Row:
     own = next(p for p in part["report"]["programs"] if p["file"] == program.file_name)
     turn = program.step.turn
     assert turn is not None

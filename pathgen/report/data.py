@@ -16,7 +16,8 @@ from pathgen.programs.plan import Plan
 from pathgen.report.both_sides import both_sides_data
 from pathgen.report.budget import budget_data
 from pathgen.report.feeding import feed_findings, layer_findings
-from pathgen.report.filling import filling_data, filling_findings, inlay_filling
+from pathgen.report.fill_findings import filling_findings
+from pathgen.report.filling import filling_data, inlay_filling
 from pathgen.report.fretting import fretting_findings
 from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
 from pathgen.report.letting_in import piece_data
@@ -125,8 +126,8 @@ def checks_data(checked: Verification, more: Sequence[Finding] = ()) -> dict[str
     """What verification found, and `more` that was found in the plan."""
     return {
         "passed": checked.passed,
-        "surface_low": _round(checked.surface_low),
-        "surface_high": _round(checked.surface_high),
+        "surface_low": rounded(checked.surface_low),
+        "surface_high": rounded(checked.surface_high),
         "findings": finding_rows((*checked.findings, *more)),
     }
 
@@ -153,13 +154,13 @@ def _program(program: Program, clamping: Clamping) -> dict[str, Any]:
         "file": program.file_name,
         "operation": program.operation,
         "cutter": words,
-        "cut_length": _round(program.toolpath.cut_length, 2),
-        "rapid_length": _round(program.toolpath.rapid_length, 2),
-        "minutes": _round(program.minutes, 2),
-        "cutting_minutes": _round(program.times.cutting, 2),
-        "rapid_minutes": _round(program.times.rapid, 2),
+        "cut_length": rounded(program.toolpath.cut_length, 2),
+        "rapid_length": rounded(program.toolpath.rapid_length, 2),
+        "minutes": rounded(program.minutes, 2),
+        "cutting_minutes": rounded(program.times.cutting, 2),
+        "rapid_minutes": rounded(program.times.rapid, 2),
         # as the program has it: from the zero of the set-up
-        "z_min": _round(clamping.to_machine(program.toolpath.points, program.step)[:, 2].min(), 4),
+        "z_min": rounded(clamping.to_machine(program.toolpath.points, program.step)[:, 2].min(), 4),
     }
 
 
@@ -175,9 +176,9 @@ def _load(load: Load | None, step: Step) -> dict[str, Any]:
     """Volume per tooth beside a straight-line cut's; nothing where it was not measured."""
     if load is None:  # too small a cutter for the grid, or none that clears wood
         return {"load": None} if step.operation.works_hard else {}
-    return {"load": {"median": _round(load.median, 2), "high": _round(load.high, 2),
-                     "largest": _round(load.largest, 2),
-                     "angles_deg": [_round(angle, 1) for angle in load.angles]}}
+    return {"load": {"median": rounded(load.median, 2), "high": rounded(load.high, 2),
+                     "largest": rounded(load.largest, 2),
+                     "angles_deg": [rounded(angle, 1) for angle in load.angles]}}
 
 
 def _surface(planned: Plan, programs: Sequence[Program], checked: Verification) -> dict[str, Any] | None:
@@ -186,13 +187,13 @@ def _surface(planned: Plan, programs: Sequence[Program], checked: Verification) 
         return None
     run = np.linalg.norm(np.diff(finish.run, axis=0), axis=1).sum()
     return {
-        "scallop_limit": _round(surfacing.scallop, 6),
-        "stepover": _round(finish.stepover, 6),
+        "scallop_limit": rounded(surfacing.scallop, 6),
+        "stepover": rounded(finish.stepover, 6),
         "passes": len(finish.y),
-        "scallop_predicted": _round(finish.scallop, 6),
-        "scallop_measured": _round(checked.scallop_measured, 6),
-        "cut_length": _round(run, 2),
-        "least_length": _round(least_length(board.outline, board.surface, finish.stepover), 2),
+        "scallop_predicted": rounded(finish.scallop, 6),
+        "scallop_measured": rounded(checked.scallop_measured, 6),
+        "cut_length": rounded(run, 2),
+        "least_length": rounded(least_length(board.outline, board.surface, finish.stepover), 2),
         "program": next(p.file_name for p in programs if p.step.operation.finishes),
     }
 
@@ -206,20 +207,14 @@ def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
         "colours": inlay.colours,
         "depth": inlay.depth,
         "placed": placed_sizes(inlay),
-        "area": _round(inlay.area.area, 3),
+        "area": rounded(inlay.area.area, 3),
         # a cutter as wide as what it opens takes a little of its walls
-        "reachable_area": _round(min(cuts[-1].opened.area, inlay.area.area), 3),
-        "pocket_volume": _round(volume, 3),
-        "deepest": _round(deepest, 3),
-        "floor_high": _round(max(cut.ridge for cut in cuts), 3),
+        "reachable_area": rounded(min(cuts[-1].opened.area, inlay.area.area), 3),
+        "pocket_volume": rounded(volume, 3),
+        "deepest": rounded(deepest, 3),
+        "floor_high": rounded(max(cut.ridge for cut in cuts), 3),
         "round_end": any(cut.cutter.shape == "ball-end" for cut in cuts if len(cut.toolpath.points)),
-        "fill_volume": _round(volume + proud if inlay.fill == "resin" else 0.0, 3),
+        "fill_volume": rounded(volume + proud if inlay.fill == "resin" else 0.0, 3),
         **inlay_filling(planned, checked, index),
         **piece_data(planned, index),
     }
-
-
-def _round(value: float | None, places: int = 5) -> float | None:
-    if value is None or not math.isfinite(value):
-        return None
-    return round(float(value), places) + 0.0

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from pathgen.base.units import MM_PER, area_words, fine_length, format_length, place_words, tiny_length
+from pathgen.base.units import MM_PER, area_words, axes_words, fine_length, format_length, place_words, tiny_length
 from pathgen.report.letting_in import piece_line
-from pathgen.report.moving import error_words, moved_lines, seen_lines
+from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.tables import table
 
 
@@ -179,17 +179,14 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
         marks = report["marks"]
         board = "; ".join(f"mark {n} at {place_words(x, y, units)}" for n, (x, y) in enumerate(marks["places"], 1))
         lines += ["", f"Witness marks (small holes to find the work again by), measured on the work: {board}.",
-                  *display_lines(marks, units),
-                  "Should you measure them later: " + error_words(marks["errors"], units) + ".",
-                  *seen_lines(marks), "", *measuring_lines(marks, units)]
+                  *display_lines(marks, units), *seen_lines(marks, units), "", *measuring_lines(marks, units)]
     return lines
 
 
 def display_lines(marks: dict[str, Any], units: str) -> list[str]:
     """Where marks are on the machine's display, by the report's key ``marks``; of moved work, where they lie now."""
     def places(of: list[list[float]]) -> str:
-        return "; ".join(f"mark {n} at X {fine_length(x, units)}, Y {fine_length(y, units)}"
-                         for n, (x, y, *_) in enumerate(of, 1))
+        return "; ".join(f"mark {n} at {axes_words(x, y, units)}" for n, (x, y, *_) in enumerate(of, 1))
 
     if not marks["now"]:
         return [f"On the machine's display they are at: {places(marks['machine'])}."]

@@ -1,4 +1,4 @@
-"""Work that moved, in words: shift, turn and tilt, and what errors in measuring the marks would do."""
+"""Witness marks and work that moved in the report: shift, turn and tilt, and what errors at the marks would do."""
 
 from __future__ import annotations
 
@@ -7,16 +7,73 @@ from typing import Any
 
 import numpy as np
 
-from pathgen.base.plain import capital, joined
+from pathgen.base.plain import capital, joined, rounded
 from pathgen.base.units import format_length, place_words, told_apart
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
-from pathgen.work.mark_errors import ACCURACY, odd_heights
+from pathgen.work.mark_errors import ACCURACY, MarkErrors, odd_heights, seen, unchecked
+from pathgen.work.operations import WitnessMarks
 
 SLIPS = 3.0
 """How far work slips that is held still, mm: further is likelier a slip of the pen; common practice, no source."""
 
 FINE = {"mm": 3, "in": 4}
+
+
+def marks_data(clamping: Clamping) -> dict[str, Any] | None:
+    """The report's key ``marks``: where they are, what the display shows there, what errors at them do."""
+    marks = clamping.feature(WitnessMarks)
+    if marks is None:
+        return None
+    tops = np.full(len(marks.places), clamping.stock.thickness) if marks.tops is None else marks.tops
+    machine, now = (clamping.to_machine(np.column_stack([marks.places, tops]), step)
+                    for step in (None, clamping.steps[-1]))
+    return {
+        "places": [[rounded(x, 3), rounded(y, 3)] for x, y in marks.places],
+        # where to move the machine to: from the zero of the set-up, along its own axes
+        "machine": [[rounded(x, 4), rounded(y, 4)] for x, y, _ in machine],
+        "machine_top": rounded(clamping.stock.thickness - clamping.z_zero, 4),
+        "blank": [clamping.stock.length, clamping.stock.width, clamping.stock.thickness],
+        # what the display shows at each on the blank's top: as measured, where the job says
+        "z": [rounded(z, 4) for _, _, z in machine],
+        # the same of work that has moved since
+        "now": [[rounded(v, 4) for v in at] for at in now] if clamping.moved else None,
+        "unchecked": unchecked(marks.places),
+        "depth": marks.depth,
+        "hover": marks.hover,
+        "errors": _errors(marks.errors, clamping) if marks.errors else None,
+        "seen": {shape: rounded(share, 3) for shape, share in seen(
+            np.insert(marks.places, 2, 0.0, axis=1), clamping.board.outline.bounds).items()},
+    }
+
+
+def moved_data(clamping: Clamping) -> dict[str, Any] | None:
+    """The report's key ``moved``: how the work lies now, and what is left over at the marks."""
+    moved = clamping.moved
+    if moved is None:
+        return None
+    along, across = moved.tilt_deg
+    return {
+        "first_program": clamping.moved_from,
+        "shift": [rounded(v, 4) for v in moved.shift],
+        "about": [rounded(v, 3) for v in moved.centre],
+        "turn": rounded(moved.turn_deg),
+        "tilt_along": rounded(along),
+        "tilt_across": rounded(across),
+        "residuals": [[rounded(v, 4) for v in row] for row in moved.residuals],
+        "worst_residual": rounded(moved.worst, 4),
+        "errors": _errors(moved.errors, clamping) if moved.errors else None,
+    }
+
+
+def _errors(errors: MarkErrors, clamping: Clamping) -> dict[str, Any]:
+    """Pairs of (height, place) in mm; None for each where marks leave a turn or tilt open."""
+    pairs = {"nut": errors.nut, "end": errors.end, "anywhere": errors.anywhere}
+    return {
+        "accuracy": errors.accuracy,
+        "near": clamping.board.names.near,
+        **{name: [rounded(v, 4) for v in pair] for name, pair in pairs.items()},
+    }
 
 
 def moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
@@ -73,8 +130,9 @@ def alone_words(numbers: Sequence[int]) -> str:
     return f"the heights of marks {which} are checked by no other: measure each twice, from Z 0 on"
 
 
-def seen_lines(marks: dict[str, Any]) -> list[str]:
-    """Which heights no other mark checks, and what changes of the blank's shape are seen, by the report's ``marks``."""
+def seen_lines(marks: dict[str, Any], units: str) -> list[str]:
+    """What errors at the marks would do, by the report's ``marks``; which heights no other mark checks; what changes of
+    the blank's shape are seen."""
     seen, words = marks["seen"], []
     for shape, share in seen.items():
         what, how = _SHAPES[shape]
@@ -84,7 +142,27 @@ def seen_lines(marks: dict[str, Any]) -> list[str]:
     if min(seen["bow"], seen["cup"]) >= SHOWS:
         words.append("The marks cannot tell a rise along from one across: lay a straight edge both ways.")
     alone = [f"{capital(alone_words(marks['unchecked']))}."] if marks["unchecked"] else []
-    return [*alone, "What the marks see where the blank has not only moved but changed its shape:", *words]
+    return [f"Should you measure them later: {error_words(marks['errors'], units)}.", *alone,
+            "What the marks see where the blank has not only moved but changed its shape:", *words]
+
+
+def moving_findings(clamping: Clamping) -> list[Finding]:
+    """Warnings and notes about marks, and about work that moved."""
+    return [*_marks_warnings(clamping), *moved_warnings(clamping), *_moved_notes(clamping)]
+
+
+def _marks_warnings(clamping: Clamping) -> Iterator[Finding]:
+    """Marks in the wood already from which the work could not be found again: places to come are refused."""
+    marks = clamping.feature(WitnessMarks)
+    if marks is None or marks.errors is None or marks.errors.worst <= marks.errors_limit:
+        return
+    yield Finding(
+        code="marks-too-near", severity="warn", where="[marks] drilled",
+        got=error_words(_errors(marks.errors, clamping), clamping.units),
+        allowed=format_length(marks.errors_limit, clamping.units),
+        remedy="they show whether the work has moved, but not how: see that their numbers are what was measured"
+               f"{marks.errors.more_exactly(marks.errors_limit)}",
+    )
 
 
 def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
@@ -143,3 +221,28 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
             f"{format_length(feeler, units)}", allowed="", remedy="see that its thickness was taken off the Z that the "
             "display showed, when the marks were drilled and now; else something lies under the work",
         )
+
+
+def _moved_notes(clamping: Clamping) -> Iterator[Finding]:
+    """What the move is taken to be, and how far the marks bear it out."""
+    moved, first = clamping.moved, clamping.moved_from
+    if moved is None:
+        return
+    along, across = moved.tilt_deg
+    yield Finding(
+        code="work-moved", severity="note", where=f"program {first} and later",
+        got=f"written for work shifted by {', '.join(f'{v:z.3f} mm' for v in moved.shift)} (along, across, up) at "
+        f"the middle of the marks, turned by {moved.turn_deg:z.3f} degrees and tilted by {along:z.3f} degrees "
+        f"along and {across:z.3f} across; {moved.worst:.3f} mm is left over at the worst mark"
+        + (f"; {error_words(_errors(moved.errors, clamping), clamping.units)}" if moved.errors else ""), allowed="",
+        remedy="the second cut repeats the first only as nearly as the marks were measured",
+    )
+    if len(moved.residuals) == 3:
+        yield Finding(
+            code="three-marks", severity="note", where="[[measured]]", got="three marks", allowed="",
+            remedy="three always fit a tilt: measure a fourth to see whether the work has twisted, and each twice, "
+                   "from Z 0 on: no other checks its height",
+        )
+    elif alone := unchecked(moved.places):
+        yield Finding(code="height-unchecked", severity="note", where="[[measured]]", got=alone_words(alone),
+                      allowed="", remedy="an error there tilts all that is cut from now on")

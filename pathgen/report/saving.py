@@ -17,7 +17,7 @@ from pathgen.programs.timing import times
 from pathgen.report.programs import Program
 from pathgen.report.wider_first import wider_first
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.features import Surfacing
+from pathgen.work.features import Slots, Surfacing
 from pathgen.work.operations import CutAgain, NutSlot, Operation, Pocket, Slot, SurfaceFinish
 
 MOST = 5
@@ -94,10 +94,10 @@ def _surfaced(clamping: Clamping, surfacing: Surfacing) -> Clamping:
 
 
 def _slots(clamping: Clamping) -> Iterator[Change]:
-    slots = clamping.feature(Slot)
-    step = next((s for s in clamping.steps if type(s.operation) is Slot), None)
-    if slots is None or step is None:
+    step = clamping.step(Slot)
+    if step is None:
         return
+    slots: Slots = step.operation.feature
     through, unit = bool(slots.through.all()), clamping.units
     if (slots.entry or ("peck" if through else "ramp")) == "ramp":
         cost = "straight down by pecks " + ("in the waste beside the board" if through else "into wood at the ends")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, Literal
 
 from pathgen.base.cutters import LOAD_FACTOR
@@ -173,14 +174,16 @@ def load_lines(programs: list[dict[str, Any]]) -> list[str]:
 
 def saving_lines(report: dict[str, Any]) -> list[str]:
     """What would make the same part in fewer minutes."""
-    rows, leave = report["fewer_minutes"], report["saved_by_leave"] or 0.0
-    lines = ["", f"The same {report['part']} in fewer minutes", ""] if rows or leave > LEAST_MINUTES else []
-    if leave > LEAST_MINUTES:
-        lines.append(f"[surface] leave saves about {leave:.0f} minutes beside repeating the first finish.")
-    if rows:
-        cells = [[row["change"], f"{row['minutes_saved']:.1f} min", row["cost"]] for row in rows]
-        lines += table(["change to the job", "saves", "costs"], cells, right=(1,))
-    return lines
+    lines = saved_lines(report["fewer_minutes"], report["saved_by_leave"] or 0.0)
+    return ["", f"The same {report['part']} in fewer minutes", "", *lines] if lines else []
+
+
+def saved_lines(rows: Sequence[dict[str, Any]], by_leave: float) -> list[str]:
+    """The minutes that changes to a job save, in a table, after those that its `leave` saves."""
+    lines = [f"[surface] leave saves about {by_leave:.0f} minutes beside repeating the first finish."] \
+        if by_leave > LEAST_MINUTES else []
+    cells = [[row["change"], f"{row['minutes_saved']:.1f} min", row["cost"]] for row in rows]
+    return lines + (table(["change to the job", "saves", "costs"], cells, right=(1,)) if rows else [])
 
 
 def shown_findings(checks: dict[str, Any], units: str) -> list[dict[str, Any]]:

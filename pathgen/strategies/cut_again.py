@@ -6,11 +6,11 @@ from itertools import pairwise
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 from pathgen.strategies.surfacing import (
@@ -19,13 +19,13 @@ from pathgen.strategies.surfacing import (
     Waste,
     coarse_passes,
     heights_above,
+    seen_by_axis,
     spans_inside,
+    strip_spans,
     way_inside,
     within,
 )
 from pathgen.work.fill import PAST
-
-Floats = NDArray[np.float64]
 
 LINK = 2.0
 """Longest straight move from the end of one pass to the start of the next, mm."""
@@ -84,7 +84,7 @@ def _rims_over(passes: Passes, area: BaseGeometry) -> list[Floats]:
 
 def _all_seen_by_axis(area: BaseGeometry, passes: Passes) -> BaseGeometry:
     """Where the cutter's axis is while it touches the surface over an area."""
-    return overlay.union_all([_seen_by_axis(part, passes.surface, passes.cutter.radius)
+    return overlay.union_all([seen_by_axis(part, passes.surface, passes.cutter.radius, every=1.0)
                               for part in shapely.get_parts(area)])
 
 
@@ -93,22 +93,13 @@ def _run_over(
     inside: BaseGeometry | None = None,
 ) -> Floats:
     """Back and forth over one part; from pass to pass straight on, or along the edge of `inside` to stay in it."""
-    pieces: list[Floats] = []
-    for k, (x0, x1) in enumerate(_spans(region, y)):
-        if np.isnan(x0):
-            continue
-        piece = _between(lines[k], x0, x1)
-        if not len(piece):
-            continue
-        piece = piece[:: -1 if len(pieces) % 2 else 1]
-        pieces.append(piece)
-    joined: list[Floats] = []
-    for piece in pieces:
-        if joined:
-            way = [joined[-1][-1, :2], piece[0, :2]]
-            way = way if inside is None else [*way_inside(way[0], way[1], inside)]
-            joined += [_link(a, b, surface, cutter, clear) for a, b in pairwise(way)]
-        joined.append(piece)
+    cut = [_between(line, x0, x1) for line, (x0, x1) in zip(lines, strip_spans(region, y), strict=True)]
+    pieces = [piece[:: 1 - k % 2 * 2] for k, piece in enumerate(filter(len, cut))]
+    joined = pieces[:1]
+    for before, piece in pairwise(pieces):
+        ends = before[-1, :2], piece[0, :2]
+        way = ends if inside is None else way_inside(*ends, inside)
+        joined += [*(_link(a, b, surface, cutter, clear) for a, b in pairwise(way)), piece]
     return np.concatenate(joined) if joined else np.empty((0, 3))
 
 
@@ -123,30 +114,16 @@ def _lines(passes: Passes) -> list[Floats]:
 
 
 def _between(line: Floats, x0: float, x1: float) -> Floats:
-    """The stretch of a pass from x0 to x1: its own knots, and ends on the straight lines between them."""
+    """The stretch of a pass from x0 to x1: its own knots, and ends on the straight lines between them.
+
+    Nothing where x0 and x1 are NaN.
+    """
     x0, x1 = (max(x0, line[0, 0]), min(x1, line[-1, 0])) if len(line) else (0.0, 0.0)
     if not x0 < x1:
         return np.empty((0, 3))
     inner = line[(line[:, 0] > x0) & (line[:, 0] < x1), 0]
     x = np.concatenate([[x0], inner, [x1]])
     return np.column_stack([x, np.full_like(x, line[0, 1]), np.interp(x, line[:, 0], line[:, 2])])
-
-
-def _spans(region: Polygon, y: Floats) -> Floats:
-    """(p, 2) x range over which each pass is nearest to some of the region; NaN where to none."""
-    middle = (y[1:] + y[:-1]) / 2
-    x0, y0, x1, y1 = region.bounds
-    bounds = np.concatenate([[min(y0, y[0]) - 1.0], middle, [max(y1, y[-1]) + 1.0]])
-    strips = shapely.box(x0 - 1, bounds[:-1], x1 + 1, bounds[1:])
-    spans: Floats = shapely.bounds(overlay.intersection(strips, region))[:, [0, 2]]
-    return spans
-
-
-def _seen_by_axis(part: Polygon, surface: Surface, r: float) -> Polygon:
-    """Where the ball's axis is while its contact is over `part`: further out by (R + r) / R."""
-    points = shapely.get_coordinates(shapely.segmentize(part.exterior, 1.0))
-    points[:, 1] *= 1.0 + r / surface.radius(points[:, 0])
-    return Polygon(points)
 
 
 def _link(start: Floats, end: Floats, surface: Surface, cutter: Cutter, clear: float) -> Floats:

@@ -14,9 +14,10 @@ from typing import Literal
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from pathgen.base import given, overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.surface import Surface
@@ -27,8 +28,6 @@ from pathgen.strategies.facing import cutting_again, cutting_again_over, finishi
 from pathgen.strategies.slotting import slotting
 from pathgen.strategies.surfacing import Passes, finishing_passes
 from pathgen.work.features import Slots
-
-Floats = NDArray[np.float64]
 
 CLEAR = 10.0
 """How far rapids across the work stay above it where nothing else is said, mm."""
@@ -229,7 +228,7 @@ def rough(
     >>> bool((cut.points[:, 2] >= top.tip_height(flat_6, cut.points[:, 0], cut.points[:, 1]) + 0.395).all())
     True
     """
-    area = _board("rough outline", outline, top, cutter)
+    area = _board("rough outline", outline, top)
     stock = _stock("rough stock", stock, top)
     (cutter,) = _cutters("rough cutter", [cutter])
     allowance = given.length("rough allowance", allowance, least=0.0)
@@ -279,7 +278,7 @@ def finish(
     >>> len(passes.passes.y), passes.passes.scallop <= 0.01
     (43, True)
     """
-    area = _board("finish outline", outline, top, cutter)
+    area = _board("finish outline", outline, top)
     (cutter,) = _cutters("finish cutter", [cutter])
     ridge = given.length("finish ridge", ridge, above=0.0)
     passes = finishing_passes(area, top, cutter, scallop=ridge)
@@ -552,8 +551,8 @@ def _stock(where: str, stock: float, top: Surface) -> float:
     return stock
 
 
-def _board(where: str, shape: object, top: Surface, cutter: Cutter) -> shapely.Polygon:
-    """One polygon whose cutter, reaching over its edges, still meets the top."""
+def _board(where: str, shape: object, top: Surface) -> shapely.Polygon:
+    """One polygon, no wider than the top."""
     area = given.area(where, shape, parts=False)
     assert isinstance(area, shapely.Polygon)
     _under(where, area, top)

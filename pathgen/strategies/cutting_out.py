@@ -9,18 +9,16 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import LinearRing, Polygon
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.memory import remembered
 from pathgen.base.toolpath import APPROACH, Move, Rapids, Toolpath
 from pathgen.base.units import place_words, rounded_up
 from pathgen.strategies.easing import EASE_FROM, Standing, eased
-
-Floats = NDArray[np.float64]
 
 _EVERY = 1.0
 """Spacing of the places tried for a tab, mm."""
@@ -289,7 +287,7 @@ def check_tabs_hold(
     )
 
 
-def _facing(tabs: Floats, outline: Polygon) -> NDArray[np.intp]:
+def _facing(tabs: Floats, outline: Polygon) -> Ints:
     """(n,) which side of the blank the outline faces at each tab: 0 x_min, 1 y_min, 2 x_max, 3 y_max."""
     ring = shapely.orient_polygons(outline).exterior  # counter-clockwise: outside is on the right of the way
     at = shapely.line_locate_point(ring, shapely.points(tabs))

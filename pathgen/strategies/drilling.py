@@ -5,15 +5,13 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.toolpath import Rapids, Toolpath
 from pathgen.base.units import rounded_up
 from pathgen.work.features import Holes
-
-Floats = NDArray[np.float64]
 
 CHORD = 2e-3
 """Straight moves round a hole lie within this of its circle, mm."""

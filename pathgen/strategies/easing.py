@@ -16,17 +16,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pathgen.base.arrays import Bools, Floats, Ints, Singles
 from pathgen.base.cutters import LOAD_FACTOR, Cutter
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-Ints = NDArray[np.intp]
-Heights = NDArray[np.float32]
 Places = NDArray[np.complex64]
 Complexes = NDArray[np.complex128]
-Points = tuple[Places, Heights]
+Points = tuple[Places, Singles]
 """(turns, m) places beside the tip in cells, seen along the way, and how high each stands above the tip: the stations
 take the rows by turns."""
 
@@ -77,12 +74,12 @@ _AT_ONCE = 1 << 15
 
 @dataclass(eq=False)
 class Standing:
-    """Heights of what stands, on a grid: changed as paths are run through it. `cell` in mm, rows along y."""
+    """Singles of what stands, on a grid: changed as paths are run through it. `cell` in mm, rows along y."""
 
     left: float
     low: float
     cell: float
-    top: Heights
+    top: Singles
 
     @classmethod
     def over(
@@ -110,7 +107,7 @@ class Standing:
         y = ((tip[:, 1] - self.low) / self.cell).clip(out, rows - out)
         return np.asarray(x + 1j * y, np.complex64)
 
-    def lowered(self, cells: Ints, heights: Heights) -> Heights:
+    def lowered(self, cells: Ints, heights: Singles) -> Singles:
         """How far each touch lowers its cell, mm, in the order given: (n,) cells and heights."""
         drop = np.zeros(len(cells), np.float32)
         some = np.flatnonzero(heights < self.top.ravel()[cells])
@@ -237,7 +234,7 @@ def _taken(
 
 
 def _lowered_at(
-    standing: Standing, front: Points, tip: Places, z: Heights, way: Places, *,
+    standing: Standing, front: Points, tip: Places, z: Singles, way: Places, *,
     sinks: Bools | None = None, under: Points = _NONE,
 ) -> Floats:
     """(n,) sums of how far cells are lowered by the cutter's points at (n,) tips, in cells, in their order."""

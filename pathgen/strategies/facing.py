@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
@@ -18,8 +18,6 @@ from pathgen.base.toolpath import Rapids, Toolpath
 from pathgen.strategies.cut_again import resurfacing_runs_over
 from pathgen.strategies.easing import Standing, eased
 from pathgen.strategies.surfacing import Passes, Waste, resurfacing_runs, roughing_runs
-
-Floats = NDArray[np.float64]
 
 _EVERY = 1.0
 """How near to each other the lowest place is looked for, mm."""

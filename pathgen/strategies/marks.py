@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.toolpath import Rapids, Toolpath
@@ -35,5 +36,5 @@ def hover_over_marks(marks: Marks, *, top: float, safe_z: float) -> Toolpath:
     return Rapids(safe_z, low + _SLOWLY).between(_points(marks, low))
 
 
-def _points(marks: Marks, z: float) -> list[np.ndarray]:
+def _points(marks: Marks, z: float) -> list[Floats]:
     return [np.array([[x, y, z]]) for x, y in marks.places]

@@ -13,7 +13,6 @@ from typing import TypeAlias
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -29,8 +28,6 @@ from pathgen.strategies.pocketing.places import layer_depths
 from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.shapes import FIT, Shapes, cleaned, eroded, polygons, quad_segments, whole
 from pathgen.strategies.pocketing.tracing import Trace
-
-Floats = NDArray[np.float64]
 
 _CHORD = 0.0005
 """Chords lie within this of the arcs that they stand for, mm."""

@@ -9,10 +9,10 @@ from functools import partial, reduce
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.memory import remembered
@@ -25,8 +25,6 @@ from pathgen.strategies.pocketing.openings import largest_that_opens, opening
 from pathgen.strategies.pocketing.shapes import Shapes, cleaned, polygons, whole, without_films
 from pathgen.work.features import in_one
 from pathgen.work.walls import Wall, narrowest_wall
-
-Floats = NDArray[np.float64]
 
 _BISECTIONS = 7
 """Of a cutter's diameter, to find the largest that would do: to under a hundredth of it."""

@@ -7,8 +7,8 @@ from collections.abc import Callable
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
@@ -16,8 +16,6 @@ from pathgen.base.toolpath import APPROACH, Rapids, Toolpath, along_in_plan
 from pathgen.base.units import rounded_up
 from pathgen.work.features import Slots, longer
 from pathgen.work.operations import RUN_OUT
-
-Floats = NDArray[np.float64]
 
 _EDGE_SLANT = 0.1
 """More than the taper of any board's edges, as a slope."""
@@ -148,7 +146,7 @@ def _unit(line: Floats) -> Floats:
     return np.asarray((line[1] - line[0]) / np.linalg.norm(line[1] - line[0]))
 
 
-def _ends(line: Floats, through: NDArray[np.bool_], slots: Slots, cutter: Cutter) -> Floats:
+def _ends(line: Floats, through: Bools, slots: Slots, cutter: Cutter) -> Floats:
     """(2, 2) ends of the cutter's way along a slot."""
     unit = _unit(line)
     # A through slot runs out over the edge at its whole width, which the cutter has at its axis; a short one ends where

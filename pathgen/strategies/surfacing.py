@@ -22,6 +22,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.memory import remembered
@@ -29,7 +30,6 @@ from pathgen.base.scallop import scallop_height, stepover_for
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import along_in_plan, simplified
 
-Floats = NDArray[np.float64]
 Waste = Literal["cleared", "raw", "wall"]
 """What stands past a part's edges: no more than is cut, a blank that nothing has cut, or a wall of it round the cut."""
 
@@ -139,7 +139,7 @@ def finishing_passes(
     of its diameter, entered along a ramp from `entry` mm above. Straight moves cut at most `chord_tolerance` below
     the surface. Raises CutterError for a cutter that cannot finish the surface, or for ridges as high as its radius.
     """
-    if cutter.is_flat and isinstance(surface, Surface) and surface.is_level:
+    if cutter.is_flat and surface.is_level:
         return _level_passes(outline, surface, cutter, stepover or cutter.stepover * cutter.diameter, entry)
     if cutter.shape != "ball-end":
         raise CutterError(
@@ -154,7 +154,7 @@ def finishing_passes(
         )
     r = cutter.radius
     xs = np.linspace(outline.bounds[0], outline.bounds[2], 65)
-    region = _seen_by_axis(outline, surface, r)
+    region = overlay.buffer(seen_by_axis(outline, surface, r, every=2.0), EDGE_MARGIN, join_style="mitre")
     y_edge = max(abs(region.bounds[1]), abs(region.bounds[3]))
     y_grid = np.linspace(0.0, y_edge, 1001)
     allowed = _allowed_spacing(surface, region, xs, y_grid, r, scallop - ROUNDING)
@@ -163,7 +163,7 @@ def finishing_passes(
     count = math.ceil(t[-1] - 0.5)
     y = np.interp(np.arange(count + 1), t, y_grid, right=y_edge)
     y = np.concatenate([-y[:0:-1], y])
-    spans = _strip_spans(region, y)
+    spans = strip_spans(region, y)
     # a fanned board reaches further to one side: the other side's outermost pass may have nothing to finish
     needed = np.isfinite(spans[:, 0])
     y, spans = y[needed], spans[needed] + [-OVERRUN, OVERRUN]
@@ -179,7 +179,7 @@ def _level_passes(outline: Polygon, surface: Surface, cutter: Cutter, stepover: 
     low, high = region.bounds[1] + cutter.radius - OVERRUN, region.bounds[3] - cutter.radius + OVERRUN
     low, high = min(low, (low + high) / 2), max(high, (low + high) / 2)
     y = np.linspace(low, high, math.ceil((high - low) / stepover - 1e-9) + 1)
-    spans = _strip_spans(region, y) + [-OVERRUN, OVERRUN]
+    spans = strip_spans(region, y) + [-OVERRUN, OVERRUN]
     apart = float(y[1] - y[0]) if len(y) > 1 else stepover
     run = _ramped(_zigzag(spans, y, surface, cutter, 1.0), surface.thickness + entry, cutter)
     return Passes(outline=outline, surface=surface, cutter=cutter, run=run, y=y, stepover=apart, scallop=0.0)
@@ -208,7 +208,7 @@ def roughing_runs(
                           allowed="a cutter smaller than the shape", remedy="take a smaller cutter")
     _, y0, _, y1 = reach.bounds
     y = np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / (cutter.stepover * cutter.diameter)) + 1))
-    floor = _zigzag(_strip_spans(reach, y, reach=1.0), y, surface, cutter, chord_tolerance) + [0.0, 0.0, allowance]
+    floor = _zigzag(strip_spans(reach, y, reach=1.0), y, surface, cutter, chord_tolerance) + [0.0, 0.0, allowance]
     return _layers(floor, stock_top, cutter)
 
 
@@ -301,11 +301,12 @@ def _grid(outline: Polygon) -> tuple[Floats, Floats]:
     return coordinates[:, 0], coordinates[:, 1]
 
 
-def _seen_by_axis(outline: Polygon, surface: Surface, r: float) -> Polygon:
-    """The region the ball's axis covers while its contact covers the outline: wider by (R + r) / R."""
-    points = shapely.get_coordinates(outline.exterior.segmentize(2.0))
+def seen_by_axis(part: Polygon, surface: Surface, r: float, *, every: float) -> Polygon:
+    """Where the ball's axis is while its contact is over a part: further out by (R + r) / R, at points `every` so far.
+    """
+    points = shapely.get_coordinates(part.exterior.segmentize(every))
     points[:, 1] *= 1.0 + r / surface.radius(points[:, 0])
-    return overlay.buffer(Polygon(points), EDGE_MARGIN, join_style="mitre")
+    return Polygon(points)
 
 
 def _allowed_spacing(surface: Surface, region: Polygon, xs: Floats, y: Floats, r: float, scallop: float) -> Floats:
@@ -320,7 +321,7 @@ def _allowed_spacing(surface: Surface, region: Polygon, xs: Floats, y: Floats, r
     return np.where(np.isfinite(narrowest), narrowest, spacing.min(axis=0))
 
 
-def _on_board(region: Polygon, xs: Floats, y: Floats) -> NDArray[np.bool_]:
+def _on_board(region: Polygon, xs: Floats, y: Floats) -> Bools:
     """(len(xs), len(y)): where the board is that wide on either side; passes do not run past it."""
     parts, of = shapely.get_parts(_across(region, xs), return_index=True)
     _, low, _, high = shapely.bounds(parts).T[:, :, None]
@@ -358,7 +359,7 @@ def _widest(surface: Surface, region: Polygon, xs: Floats, y: Floats, r: float) 
     return float(stepover.max()), float(scallop_height(stepover, r, radius).max())
 
 
-def _strip_spans(region: Polygon, y: Floats, *, reach: float = 0.5) -> Floats:
+def strip_spans(region: Polygon, y: Floats, *, reach: float = 0.5) -> Floats:
     """(p, 2) x range of each pass: as far as the strip around it, `reach` of the way to its neighbours, meets
     the region. Half of the way covers the region with the passes' own strips; all of it, with the passes."""
     gaps = np.diff(y)
@@ -493,7 +494,7 @@ def _ramped(run: Floats, above: float, cutter: Cutter) -> Floats:
     return np.vstack([way, run[1:]])
 
 
-def _stretches(run: Floats, wanted: NDArray[np.bool_]) -> Sequence[Floats]:
+def _stretches(run: Floats, wanted: Bools) -> Sequence[Floats]:
     """The parts of a run where there is something to cut, each with a point before and after."""
     near = wanted.copy()
     near[1:] |= wanted[:-1]

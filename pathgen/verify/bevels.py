@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at_end
 from pathgen.verify.slots import along_and_aside, nearest_slot, slot_lines
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Slots
-
-Floats = NDArray[np.float64]
 
 
 def bevel_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
@@ -68,5 +66,5 @@ def _one(
 
 
 def _finding(code: str, step: Step, motion: Motion, row: int, got: str, allowed: str) -> Finding:
-    return Finding(code=code, severity="forbid", where=at(step.file_name, int(motion.line[row]), *motion.end[row, :2]),
+    return Finding(code=code, severity="forbid", where=at_end(step.file_name, motion, row),
                    got=got, allowed=allowed, remedy=AGAIN)

@@ -11,7 +11,6 @@ from functools import partial
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from pathgen.base import given
 from pathgen.base.errors import PathgenError, ProgramError
@@ -39,7 +38,6 @@ from pathgen.verify.surfaces import finished_area, measure_surface
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import CutOut, Slot
 
-Floats = NDArray[np.float64]
 TOO_LONG = "too-long"
 _TITLE = re.compile(r"^program (\d+) of (\d+)\b")
 

@@ -95,7 +95,7 @@ def _repeats(step: Step, seen: Seen) -> Iterator[Finding]:
     surfacing = step.operation.surfacing
     if step.operation.takes_all:
         return
-    finish = next((s for s in clamping.steps if type(s.operation) is SurfaceFinish), None)
+    finish = clamping.step(SurfaceFinish)
     if surfacing.skim > 0 or finish is None or finish.order not in seen.motions:
         return
     # in a moved frame the same places are written rounded anew, in inches by up to 0.13 um each time

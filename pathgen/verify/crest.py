@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.lowered import Lowered
 from pathgen.base.surface import Surface
-
-Floats = NDArray[np.float64]
 
 
 def crest_heights(surface: Surface, x: Floats) -> Floats:

@@ -11,11 +11,9 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
-
-Floats = NDArray[np.float64]
 
 _EVERY = 0.5
 """Spacing of the places on an edge that the cutter must reach, mm."""
@@ -38,7 +36,7 @@ def cutout_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: 
         i = int(rows[np.argmax(outside)])
         yield Finding(
             code="opening-overcut", severity="forbid",
-            where=at(step.file_name, int(motion.line[i]), *motion.end[i, :2]),
+            where=at_end(step.file_name, motion, i),
             got=f"the cutter passes the edge of an opening ({int(outside.sum())} moves)",
             allowed=f"{tolerances.pocket_plan:g} mm", remedy=AGAIN,
         )
@@ -46,7 +44,7 @@ def cutout_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: 
         i = int(rows[np.argmin(low[rows])])
         yield Finding(
             code="opening-too-deep", severity="forbid",
-            where=at(step.file_name, int(motion.line[i]), *motion.end[i, :2]),
+            where=at_end(step.file_name, motion, i),
             got=f"{cut.bottom - low[i]:.3f} mm below its floor", allowed=f"{tolerances.hole:g} mm", remedy=AGAIN,
         )
     level = np.maximum(motion.start[rows, 2], motion.end[rows, 2]) <= cut.bottom + tolerances.hole

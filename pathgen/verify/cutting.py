@@ -22,16 +22,14 @@ import math
 from collections.abc import Iterator, Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.removal.bites import Bites
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.simulate import Simulation, deepest_cut
 from pathgen.work.clamping import Clamping, Step
-
-Floats = NDArray[np.float64]
 
 SHAVING = 0.25
 """Widest shaving along a wall, as a share of the diameter."""
@@ -105,7 +103,7 @@ def cutting_findings(
             yield Finding(
                 code="plunge-into-wood",
                 severity="forbid" if bites.drop[down] > PLUNGED * step.cutter.diameter else "warn",
-                where=at(step.file_name, int(motion.line[down]), *motion.end[down, :2].tolist()),
+                where=at_end(step.file_name, motion, down),
                 got=f'{bites.drop[down]:.2f} mm straight down with "{step.cutter.name}", which cannot cut at its '
                 "centre (plunges = false)", allowed="a ramp, a helix, or down in air", remedy=AGAIN,
             )
@@ -132,7 +130,7 @@ def _plunged(bites: Bites, motion: Motion, cutter: Cutter) -> int | None:
 
 def too_deep(
     bites: Bites, motion: Motion, cutter: Cutter, *, limit: float, shaving: float, grain: float = 0.0
-) -> NDArray[np.bool_]:
+) -> Bools:
     """(n,) moves at a feed that take more than a shaving, `shaving` mm wide, from over the `limit` asked about.
 
     `grain` is how much wider than it is a cut may seem on the grid, mm.
@@ -169,7 +167,7 @@ def width_over(bites: Bites, motion: Motion, window: float) -> Floats:
     return width
 
 
-def runs(motion: Motion) -> NDArray[np.intp]:
+def runs(motion: Motion) -> Ints:
     """(n,) number of the stretch of moves at a feed, from one rapid or plunge to the next, that each belongs to."""
     with np.errstate(invalid="ignore"):
         apart = motion.rapid | ~(motion.start[:, :2] != motion.end[:, :2]).any(axis=1)

@@ -9,6 +9,7 @@ from typing import Literal
 
 from pathgen.base.plain import one_line
 from pathgen.base.units import place_words
+from pathgen.removal.motion import Motion
 
 AGAIN = "make the programs again from the job"
 """The remedy for programs that were edited. A build that has just planned them says what else can be done."""
@@ -106,6 +107,11 @@ def at(program: str, line: int | None = None, x: float | None = None, y: float |
     if x is not None and y is not None and math.isfinite(x) and math.isfinite(y):
         words.append(place_words(x, y))
     return ", ".join(words)
+
+
+def at_end(program: str, motion: Motion, move: int) -> str:
+    """Program, line and place of where a move ends."""
+    return at(program, int(motion.line[move]), *motion.end[move, :2])
 
 
 def rank(code: str, severity: str) -> int:

@@ -7,16 +7,13 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Bools
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.read import RAPID, ReadProgram
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import WitnessMarks
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 _ACTIVE = re.compile(r"\s*(?:m\s*s\s*g\s*,|[a-z]+\s*,|(?:log|print|probe)[a-z]*(?:open|close|start|stop)\b)", re.I)
 """How a comment begins that a controller may obey: MSG and a comma (RS274/NGC, 3.3.4); derived from it, any one word
@@ -178,7 +175,7 @@ def _feeds(program: ReadProgram, motion: Motion, step: Step, tolerances: Toleran
     if plunging.any():
         i = int(np.argmax(np.where(plunging, rate, 0)))
         yield Finding(
-            code="plunge-too-fast", severity="forbid", where=at(program.name, int(motion.line[i]), *motion.end[i, :2]),
+            code="plunge-too-fast", severity="forbid", where=at_end(program.name, motion, i),
             got=f"down at {rate[i]:.0f} mm per minute",
             allowed=f'{cutter.plunge:g} mm per minute for cutter "{cutter.name}"',
             remedy="go down at the plunge feed",
@@ -270,14 +267,14 @@ def _keep_outs(program: ReadProgram, motion: Motion, step: Step, clamping: Clamp
             i = int(rows[np.argmax(hit)])
             yield Finding(
                 code="hits-a-keep-out", severity="forbid",
-                where=at(program.name, int(motion.line[i]), *motion.end[i, :2]),
+                where=at_end(program.name, motion, i),
                 got=f"the cutter passes through keep-out {number}",
                 allowed=f"above {thing.height:g} mm, or clear of it",
                 remedy="move the clamp, or change the path",
             )
 
 
-def _first(program: ReadProgram, wrong: Flags, code: str, got: str, allowed: str, remedy: str) -> Iterator[Finding]:
+def _first(program: ReadProgram, wrong: Bools, code: str, got: str, allowed: str, remedy: str) -> Iterator[Finding]:
     """One finding, at the first motion that is wrong, saying how many there are."""
     if wrong.any():
         i, count = int(np.argmax(wrong)), int(wrong.sum())

@@ -16,6 +16,7 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.base import given
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError, ProgramError
 from pathgen.base.files import read_text
@@ -33,7 +34,6 @@ from pathgen.verify.cutting import longest_piece
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.read import RAPID, ReadProgram, read_program
 
-Floats = NDArray[np.float64]
 Text = str | Path | ReadProgram
 """A program: its text, the file that holds it, or what `read_program` made of it."""
 
@@ -147,12 +147,12 @@ class Took(Brief):
         return self.motion.end
 
     @property
-    def through(self) -> NDArray[np.bool_]:
+    def through(self) -> Bools:
         """(n,) rapids that go into the work."""
         return np.asarray(self.rapid & (self.bites.drop > Tolerances().rapid))
 
     @property
-    def rapid(self) -> NDArray[np.bool_]:
+    def rapid(self) -> Bools:
         """(n,) whether each is a rapid."""
         return self.motion.rapid
 

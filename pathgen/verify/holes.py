@@ -6,13 +6,11 @@ from collections.abc import Iterator
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.work.clamping import Clamping, Step
-
-Floats = NDArray[np.float64]
 
 _RIM = 180
 """Places on a hole's rim that the cutter must reach."""

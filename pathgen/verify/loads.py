@@ -7,16 +7,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import LOAD_FACTOR, Cutter
 from pathgen.removal.bites import Bites
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, at
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Step
-
-Floats = NDArray[np.float64]
 
 FEWEST_ACROSS = 8.0
 """Points of the grid across a cutter from which its load is measured at all."""
@@ -101,7 +99,7 @@ class Stretches:
     """
 
     length: Floats
-    apart: NDArray[np.bool_]
+    apart: Bools
     stretch: float
 
     def rate(self, values: Floats, feed: Floats) -> Floats:

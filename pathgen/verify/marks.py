@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.work.clamping import Clamping, Step
 
 
@@ -30,7 +30,7 @@ def mark_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
     if stray.any():
         row = rows[int(np.argmax(stray))]
         yield Finding(
-            code="mark-stray", severity="forbid", where=at(step.file_name, int(motion.line[row]), *motion.end[row, :2]),
+            code="mark-stray", severity="forbid", where=at_end(step.file_name, motion, row),
             got="a cut where no mark is", allowed=f"{len(marks.places)} marks", remedy=AGAIN,
         )
 
@@ -53,6 +53,6 @@ def hover_findings(
     if low.any():
         i = int(np.argmax(low))
         yield Finding(
-            code="hovers-too-low", severity="forbid", where=at(step.file_name, int(motion.line[i]), *motion.end[i, :2]),
+            code="hovers-too-low", severity="forbid", where=at_end(step.file_name, motion, i),
             got=f"{motion.end[i, 2]:.3f} mm above the bed", allowed=f"{lowest:.3f} mm or higher", remedy=AGAIN,
         )

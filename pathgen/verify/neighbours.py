@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 
+from pathgen.base.arrays import Ints
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay, Slots
@@ -42,7 +43,7 @@ def neighbour_findings(clamping: Clamping, tolerances: Tolerances) -> Iterator[F
 
 
 def _warning(
-    code: str, slots: Slots, inlay: Inlay, which: np.ndarray, got: str, allowed: str, remedy: str
+    code: str, slots: Slots, inlay: Inlay, which: Ints, got: str, allowed: str, remedy: str
 ) -> Finding:
     line = shapely.linestrings(slots.lines[which[0]])
     x, y = shapely.get_coordinates(shapely.shortest_line(line, inlay.area))[0]

@@ -7,12 +7,10 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 from pathgen.removal.motion import in_pieces
-
-Floats = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 _PIECE = 0.5
 """Longest piece (mm) of a move over which its depth below the curved surface is taken as even."""
@@ -27,7 +25,7 @@ _LEVEL = 1e-4
 """Depths at both ends of a move that differ by less (mm) are one depth."""
 
 
-def opens_outside(start: Floats, end: Floats, cutter: Cutter, surface: Surface, allowed: shapely.Geometry) -> Mask:
+def opens_outside(start: Floats, end: Floats, cutter: Cutter, surface: Surface, allowed: shapely.Geometry) -> Bools:
     """Which straight moves of a ball end or a v cutter open something of `surface` outside `allowed`.
 
     Parameters
@@ -117,7 +115,7 @@ def _rims(tip: Floats, cutter: Cutter, surface: Surface) -> NDArray[np.object_]:
     return np.where(low.any(axis=1), shapely.polygons(rim), shapely.Polygon())
 
 
-def _pieces(run: Floats, cutter: Cutter) -> NDArray[np.intp]:
+def _pieces(run: Floats, cutter: Cutter) -> Ints:
     """(n,) in how many pieces moves of (n, 3) run are taken."""
     rises = np.abs(run[:, 2]) > _LEVEL
     longest = np.where(rises & (cutter.shape == "ball-end"), _BALL_PIECE, _PIECE)

@@ -10,13 +10,12 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.plain import counted
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
-
-Floats = NDArray[np.float64]
 
 
 def outline_findings(
@@ -34,7 +33,7 @@ def outline_findings(
         row = rows[i]
         yield Finding(
             code="outline-inside", severity="forbid",
-            where=at(step.file_name, int(motion.line[row]), *motion.end[row, :2]),
+            where=at_end(step.file_name, motion, row),
             got=f"the cutter goes {r - gap[i]:.3f} mm inside the outline", allowed=f"{tolerances.outline:g} mm",
             remedy=AGAIN,
         )
@@ -141,7 +140,7 @@ def _along(ring: shapely.LinearRing, every: float, skip: float = 0.0, corner: fl
     return points
 
 
-def _closed(flags: NDArray[np.bool_], most: int) -> NDArray[np.bool_]:
+def _closed(flags: Bools, most: int) -> Bools:
     """The same ring of flags without gaps of up to `most`: the foot of a tab's slope is ragged on a coarse grid."""
     if not flags.any():
         return flags
@@ -151,7 +150,7 @@ def _closed(flags: NDArray[np.bool_], most: int) -> NDArray[np.bool_]:
     return closed
 
 
-def _round_spans(flags: NDArray[np.bool_]) -> list[NDArray[np.intp]]:
+def _round_spans(flags: Bools) -> list[Ints]:
     """Indices of each run of True in a ring of flags."""
     if flags.all() or not flags.any():
         return [np.arange(len(flags))] if flags.all() and len(flags) else []

@@ -11,16 +11,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats, Singles
 from pathgen.base.cutters import Cutter
 from pathgen.base.scallop import scallop_height
 from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid
 from pathgen.removal.motion import Motion
-
-Floats = NDArray[np.float64]
 
 _ASIDE = math.radians(8.0)
 """How far passes may run from their common way: those that follow a cone's own lines fan out."""
@@ -92,7 +91,7 @@ class Line:
         """Where it lies half-way."""
         return float(np.interp((self.x[0] + self.x[-1]) / 2, self.x, self.y))
 
-    def runs_at(self, xs: Floats) -> NDArray[np.bool_]:
+    def runs_at(self, xs: Floats) -> Bools:
         """(n,) whether it runs at each x."""
         return (xs >= self.x[0]) & (xs <= self.x[-1])
 
@@ -136,7 +135,7 @@ def lines_of(motion: Motion, shortest: float) -> list[Line]:
     return lines
 
 
-def shaping(lines: list[Line], top: NDArray[np.float32], grid: Grid, surface: Turned, cutter: Cutter) -> list[Line]:
+def shaping(lines: list[Line], top: Singles, grid: Grid, surface: Turned, cutter: Cutter) -> list[Line]:
     """Those that left what stands at half the sections or more that they cross: none lifted over it, no repeats."""
     found: dict[bytes, Line] = {}
     for line in lines:
@@ -204,7 +203,7 @@ def _inner(lines: list[Line], surface: Turned, cutter: Cutter) -> shapely.Geomet
     return shapely.make_valid(shapely.Polygon([*low, *high[::-1]])) if len(places) > 1 else shapely.Polygon()
 
 
-def _apart_from_last(across: Floats) -> NDArray[np.bool_]:
+def _apart_from_last(across: Floats) -> Bools:
     """(n,) which of rising places are not the one before them again."""
     return np.concatenate([[True], np.diff(across) > 1e-6])[: len(across)]
 

@@ -15,15 +15,13 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.work.clamping import Clamping, Step
-
-Floats = NDArray[np.float64]
 
 _UNCUT = 0.01
 """How far beyond the cutter's radius a point of an outline may lie from the path and still count as cut, mm."""
-
 
 
 def piece_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
@@ -97,7 +95,7 @@ def _too_deep(motion: Motion, step: Step, tolerances: Tolerances) -> Iterator[Fi
     if len(z) and z[deepest] < step.operation.bottom - tolerances.outline:
         yield Finding(
             code="too-deep-below-the-stock", severity="forbid",
-            where=at(step.file_name, int(motion.line[deepest]), *motion.end[deepest, :2].tolist()),
+            where=at_end(step.file_name, motion, deepest),
             got=f"{-z[deepest]:.3f} mm below the stock", allowed=f"{-step.operation.bottom:g} mm", remedy=AGAIN,
         )
 

@@ -6,10 +6,8 @@ import re
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Mask = NDArray[np.bool_]
+from pathgen.base.arrays import Bools, Floats
 
 _UNSIGNED = r"(?:\d++\.?\d*+|\.\d++)"
 NUMBER = rf"[+-]?{_UNSIGNED}"
@@ -37,7 +35,7 @@ class PlainRun:
 
     stop: int
     longest: int
-    given: dict[str, Mask]
+    given: dict[str, Bools]
     value: dict[str, Floats]
 
     def __len__(self) -> int:

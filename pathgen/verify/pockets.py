@@ -12,13 +12,14 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import Heights
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.opening import opens_outside
 from pathgen.verify.seen import Seen
 from pathgen.verify.simulate import OPENED, Poured, Simulation
@@ -26,9 +27,6 @@ from pathgen.verify.slanting_walls import wall_findings
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Inlay
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-Mask = NDArray[np.bool_]
 _TOUCHING = 0.01  # mm
 _ENOUGH_CELLS = 40  # a piece of pocket smaller than this is not judged by its deepest point
 _BESIDE_BEND = 1e-6  # mm
@@ -131,14 +129,14 @@ class _Floor:
     """The opened points of one inlay: where on the part of the grid, and how high above the depth asked for."""
 
     part: Grid
-    cells: NDArray[np.intp]
+    cells: Ints
     off: Heights
 
     def place(self, which: int) -> tuple[float, float]:
         row, column = divmod(int(self.cells[which]), self.part.shape[1])
         return float(self.part.xs[column]), float(self.part.ys[row])
 
-    def within(self, area: shapely.Geometry) -> Mask:
+    def within(self, area: shapely.Geometry) -> Bools:
         return np.asarray(self.part.covered(area).ravel()[self.cells])
 
 
@@ -239,7 +237,7 @@ def _gone_into(cutter: Cutter, axis: shapely.Geometry) -> shapely.Geometry:
     return shapely.multipolygons(parts[shapely.length(shapely.get_exterior_ring(parts)) > _RAMP * cutter.radius])
 
 
-def _low_already(poured: Poured, steps: list[Step], seen: Seen) -> Mask:
+def _low_already(poured: Poured, steps: list[Step], seen: Seen) -> Bools:
     """Where an open pocket of an earlier inlay is as deep already, but for the stair of its flat ends."""
     slopes, stretch = _steepest(seen.clamping, seen.sim.grid.part(poured.window), _widest(steps))
     allowed = (slopes * _widest(steps) + seen.tolerances.pocket_shallow).astype(np.float32)
@@ -247,7 +245,7 @@ def _low_already(poured: Poured, steps: list[Step], seen: Seen) -> Mask:
     return np.asarray(poured.floor - wanted <= allowed[:, stretch])
 
 
-def _in_plan(poured: Poured, openings: _Openings, opened: Mask, seen: Seen) -> Iterator[Finding]:
+def _in_plan(poured: Poured, openings: _Openings, opened: Bools, seen: Seen) -> Iterator[Finding]:
     inlay, grid = poured.inlay, seen.sim.grid
     part, ridges = grid.part(poured.window), _wider_on_ridges(openings.steps, seen.clamping, inlay.depth)
     allowed = seen.tolerances.pocket_plan + ridges
@@ -303,7 +301,7 @@ def _axis_outside(motion: Motion, step: Step, surface: Surface, tolerances: Tole
     i = int(rows[np.argmin(inside)])
     return [Finding(
         code="pocket-wall-overcut", severity="forbid",
-        where=at(f"inlay {inlay.index + 1}, {step.file_name}", int(motion.line[i]), *motion.end[i, :2]),
+        where=at_end(f"inlay {inlay.index + 1}, {step.file_name}", motion, i),
         got=f"the cutter passes the edge of the drawing ({int((~inside).sum())} moves)",
         allowed=f"{tolerances.pocket_plan:g} mm", remedy=AGAIN,
     )]
@@ -324,7 +322,7 @@ def _steep(cutter: Cutter, depth: float) -> float:
             "ball-end": float(cutter.half_width(depth)) / max(cutter.radius - depth, 1e-9)}[cutter.shape]
 
 
-def _uncut(poured: Poured, openings: _Openings, low: Mask, seen: Seen) -> Iterator[Finding]:
+def _uncut(poured: Poured, openings: _Openings, low: Bools, seen: Seen) -> Iterator[Finding]:
     part = seen.sim.grid.part(poured.window)
     left = part.covered(openings.reach) & ~low
     area = float(left.sum()) * seen.sim.grid.cell_area
@@ -337,7 +335,7 @@ def _uncut(poured: Poured, openings: _Openings, low: Mask, seen: Seen) -> Iterat
         )
 
 
-def _floor(poured: Poured, openings: _Openings, opened: Mask, seen: Seen) -> Iterator[Finding]:
+def _floor(poured: Poured, openings: _Openings, opened: Bools, seen: Seen) -> Iterator[Finding]:
     inlay, cells, sim = poured.inlay, np.flatnonzero(opened), seen.sim
     off = poured.floor.ravel()[cells] - (sim.surface[poured.window].ravel()[cells] - np.float32(inlay.depth))
     floor = _Floor(sim.grid.part(poured.window), cells, off)
@@ -447,7 +445,7 @@ def _widest(steps: list[Step]) -> float:
     return max((s.cutter.diameter for s in steps if s.cutter.is_flat), default=0.0)
 
 
-def _steepest(clamping: Clamping, part: Grid, reach: float) -> tuple[Floats, NDArray[np.intp]]:
+def _steepest(clamping: Clamping, part: Grid, reach: float) -> tuple[Floats, Ints]:
     """(rows, stretches) the steepest slope of each row near a stretch along the board, and each column's stretch.
 
     A stretch is `reach` long, and near it is what lies no further off: a flat end so wide may rest there. A row is
@@ -480,7 +478,7 @@ def _levelled(poured: Poured, seen: Seen) -> Iterator[Finding]:
         )
 
 
-def _worst(mask: Mask, xs: Floats, ys: Floats) -> tuple[float, float]:
+def _worst(mask: Bools, xs: Floats, ys: Floats) -> tuple[float, float]:
     row, column = divmod(int(np.argmax(mask)), mask.shape[1])
     return float(xs[column]), float(ys[row])
 

@@ -17,15 +17,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats, Ints
 from pathgen.base.errors import ProgramError
 from pathgen.base.limits import FURTHEST, MOST_CHORDS, MOST_LINES
 from pathgen.base.markup import as_svg
-from pathgen.base.picture import INK, PALE, View, lines, runs_in_plan
+from pathgen.base.picture import path_in_plan
 from pathgen.base.plain import Brief, figure
 from pathgen.base.units import INCH
 from pathgen.verify.plain import NUMBER, PlainRun, plain_run
-
-Floats = NDArray[np.float64]
 
 RAPID, FEED, CLOCKWISE, COUNTER_CLOCKWISE = 0, 1, 2, 3
 """Kinds of motion: G0, G1, G2, G3."""
@@ -142,17 +141,10 @@ class ReadProgram(Brief):
         known = np.isfinite(start).all(axis=1) & np.isfinite(end).all(axis=1)
         points = np.concatenate([start[known][:1], end[known]])
         rapid = np.concatenate([[True], self.kind[motion][known] == RAPID])
-        if not known.any():
-            return as_svg(View(left=0.0, right=1.0, bottom=0.0, top=1.0).picture("a program without known moves"))
-        low, high = points.min(axis=0), points.max(axis=0)
-        view = View.around((low[0], low[1], high[0], high[1]), max(1.0, 0.02 * float(high[0] - low[0])))
-        return as_svg(view.picture(
-            f"{self.name}: {len(self)} moves",
-            lines(view, runs_in_plan(points, rapid), stroke=PALE, stroke_width=view.width / 2000),
-            lines(view, runs_in_plan(points, ~rapid), stroke=INK, stroke_width=view.width / 1000),
-        ))
+        name = f"{self.name}: {len(self)} moves" if known.any() else "a program without known moves"
+        return as_svg(path_in_plan(name, points, rapid))
 
-    def straight(self, tolerance: float = 1e-3) -> tuple[Floats, Floats, NDArray[np.intp]]:
+    def straight(self, tolerance: float = 1e-3) -> tuple[Floats, Floats, Ints]:
         """(starts, ends, motion): all motion as straight moves, arcs as chords within `tolerance` mm of them.
 
         `motion` is the index of the motion each move belongs to.
@@ -173,7 +165,7 @@ class ReadProgram(Brief):
         starts = np.where((share * pieces[motion] <= 1.0)[:, None], self.start[motion], np.roll(ends, 1, axis=0))
         return starts, ends, motion
 
-    def _along_arc(self, motion: NDArray[np.intp], share: Floats) -> Floats:
+    def _along_arc(self, motion: Ints, share: Floats) -> Floats:
         axes = np.array([_PLANES.get(int(p), (0, 1, 2)) for p in range(20)])[self.plane[motion]]
         row = np.arange(len(motion))
         arm = self.start[motion] - self.centre[motion]

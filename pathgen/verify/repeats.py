@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Ints
 from pathgen.base.units import place_words
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, at
@@ -76,7 +76,7 @@ def part_repeat_findings(finish: Motion, again: Motion, step: Step, *, within: f
         )
 
 
-def _last_run(motion: Motion) -> NDArray[np.intp]:
+def _last_run(motion: Motion) -> Ints:
     """Indices of the last feed moves that no rapid interrupts."""
     cutting = np.flatnonzero(motion.cutting)
     breaks = np.flatnonzero(np.diff(cutting) > 1)

@@ -15,9 +15,8 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.removal.grid import Grid
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -113,7 +112,7 @@ def measure_ridges(top: NDArray[np.floating], grid: Grid, surface: Top, within: 
     return Ridges(x=x_all, y=y_all, height=h_all, above=above[0], below=below[0], above_at=above[1], below_at=below[1])
 
 
-def _stretches(inside: NDArray[np.bool_]) -> Iterator[tuple[int, NDArray[np.intp]]]:
+def _stretches(inside: Bools) -> Iterator[tuple[int, Ints]]:
     """Column and rows of every unbroken stretch of 5 points or more: a slanting slot or a pocket parts a section."""
     for column in range(inside.shape[1]):
         rows = np.flatnonzero(inside[:, column])
@@ -141,7 +140,7 @@ def _tops(y: Floats, off: Floats, upright: Floats) -> tuple[Floats, Floats, Floa
     return run, height, tip
 
 
-def _bins(values: Floats, count: int) -> NDArray[np.intp]:
+def _bins(values: Floats, count: int) -> Ints:
     low, high = float(values.min()), float(values.max())
     share = (values - low) / (high - low) if high > low else np.zeros_like(values)
     return np.minimum((share * count).astype(int), count - 1)

@@ -9,9 +9,9 @@ from typing import Literal
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from pathgen.base import given
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError, ProgramError
 from pathgen.base.markup import as_table
@@ -23,8 +23,6 @@ from pathgen.removal.motion import Motion
 from pathgen.verify.heights import HeightField, Text, motion_of
 from pathgen.verify.passes import Turned, bounds_of, lines_of, predicted, shaping, spanned, way_of
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
-
-Floats = NDArray[np.float64]
 
 _AIR = 1.0  # mm of wood left standing over the highest tip, for what no pass cuts to be seen
 

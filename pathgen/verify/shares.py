@@ -7,14 +7,11 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from pathgen.base import overlay
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at_end
 from pathgen.work.clamping import Clamping, Step
-
-Floats = NDArray[np.float64]
 
 _TOUCHING = 1e-6
 
@@ -34,7 +31,7 @@ def share_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: T
         i = int(np.argmax(np.where(off, out, -np.inf)))
         yield Finding(
             code="off-its-share", severity="forbid",
-            where=at(step.file_name, int(motion.line[i]), *motion.end[i, :2].tolist()),
+            where=at_end(step.file_name, motion, i),
             got=f"the cutter comes {out[i]:.3f} mm off the part's share of the blank ({int(off.sum())} moves)",
             allowed="below the highest thing on the blank, only over the part's own share", remedy=AGAIN,
         )

@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 from pathgen.removal.motion import Motion
@@ -16,8 +17,6 @@ from pathgen.removal.sweep import swept_heights
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Slots
-
-Floats = NDArray[np.float64]
 
 _NEAR = 1.0  # mm: a move nearer than this to a slot's line is meant for it
 _EVERY = 0.5  # mm between places where the depth is measured
@@ -55,7 +54,7 @@ def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         yield from one.depth(clamping.finished_surface, tolerances)
 
 
-def nearest_slot(start: Floats, end: Floats, slots: Slots) -> NDArray[np.intp]:
+def nearest_slot(start: Floats, end: Floats, slots: Slots) -> Ints:
     """Index of the slot each move is meant for, -1 for none."""
     origin, unit, _ = slot_lines(slots)
     middle = (start[:, None, :2] + end[:, None, :2]) / 2 - origin
@@ -168,7 +167,7 @@ class _OneSlot:
 
 def _floor(
     along: Floats, aside: Floats, start: Floats, end: Floats, s: Floats, cutter: Cutter
-) -> tuple[Floats, NDArray[np.intp]]:
+) -> tuple[Floats, Ints]:
     """Lowest height that the moves leave at places s on a line, and which move leaves it."""
     # A move to the side is taken as the two places where it begins and ends.
     slanting = np.abs(aside[:, 1] - aside[:, 0]) > 1e-3

@@ -9,10 +9,10 @@ from typing import Any, Literal, TypeVar
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 
 from pathgen.base import given
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt, JobError
 from pathgen.base.surface import Surface
@@ -21,8 +21,11 @@ from pathgen.work.moved import Moved
 from pathgen.work.operations import CutAgain, Operation, SurfaceFinish, WitnessMarks
 from pathgen.work.part import Part, Place
 
-Floats = NDArray[np.float64]
+Along = Literal["x", "y", "-x", "-y"]
+"""The machine axis along which the part's X runs; those with a sign are of parts turned round on a common blank."""
+
 F = TypeVar("F")
+
 
 @dataclass(frozen=True, kw_only=True)
 class Stock:
@@ -61,8 +64,7 @@ class Setup:
     """Where zero is and how the board lies on the machine."""
 
     z_zero: Literal["bed", "stock-top"] = "bed"
-    along: Literal["x", "y", "-x", "-y"] = "x"
-    """The machine axis along which the part's X runs; those with a sign are of parts turned round on a common blank."""
+    along: Along = "x"
     zero: str | None = None
     """One of the part's places; None: the first of them."""
     keep_out: tuple[KeepOut, ...] = ()
@@ -201,25 +203,35 @@ class Clamping:
     def __post_init__(self) -> None:
         opened = {id(i): i for step in self.steps if (i := step.operation.opens) is not None}
         object.__setattr__(self, "inlays", tuple(sorted(opened.values(), key=lambda inlay: inlay.index)))
+        marks = self.feature(WitnessMarks)
+        highest = max(self.highest, marks.top(self.stock.thickness)) if marks else self.highest
+        object.__setattr__(self, "safe_z", highest + self.machine.clearance)
+
+    @property
+    def highest(self) -> float:
+        """Of blank, clamps, fills, and what other parts have on the blank, mm."""
         tops = [self.stock.thickness, *(k.height for k in self.setup.keep_out)]
         tops += [self.first_surface.thickness + i.overfill for i in self.inlays if i.fill != "none"]
-        tops += [self.shared.highest] if self.shared else []
-        marks = self.feature(WitnessMarks)
-        tops += [marks.top(self.stock.thickness)] if marks else []
-        object.__setattr__(self, "safe_z", max(tops) + self.machine.clearance)
+        return max([*tops, self.shared.highest] if self.shared else tops)
 
     @property
     def files(self) -> set[str]:
         """The names of all its programs, those of the other side too."""
         return {step.file_name for step in self.steps} | (self.under.files if self.under else set())
 
+    def step(self, kind: type[Operation[Any]]) -> Step | None:
+        """The first of a kind of operation; None where there is none of that kind."""
+        return next((step for step in self.steps if type(step.operation) is kind), None)
+
     def feature(self, kind: type[Operation[F]]) -> F | None:
-        """What the first operation of a kind holds; None where there is none of that kind."""
-        return next((step.operation.feature for step in self.steps if type(step.operation) is kind), None)
+        """What that operation holds."""
+        step = self.step(kind)
+        return step.operation.feature if step is not None else None
 
     def cutter(self, kind: type[Operation[Any]]) -> Cutter | None:
-        """What the first operation of a kind is cut with; None where there is none of that kind."""
-        return next((step.cutter for step in self.steps if type(step.operation) is kind), None)
+        """What that operation is cut with."""
+        step = self.step(kind)
+        return step.cutter if step is not None else None
 
     @property
     def marks(self) -> tuple[Named, ...]:
@@ -344,12 +356,16 @@ def _turned(x: Floats, y: Floats, along: str) -> tuple[Floats, Floats]:
     return {"x": (x, y), "y": (-y, x), "-x": (-x, -y), "-y": (y, -x)}[along]
 
 
+def slug(name: str, default: str) -> str:
+    """A name as part of a file's: small letters and digits, joined by hyphens; the default where it has none."""
+    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or default
+
+
 def numbered(steps: Iterable[Step]) -> tuple[Step, ...]:
     """The steps with their order and file names."""
     made = []
     for order, step in enumerate(steps, 1):
         about = f"-{step.inlay + 1}" if step.inlay is not None else ""
-        slug = re.sub(r"[^a-z0-9]+", "-", step.cutter.name.lower()).strip("-") or "cutter"
-        name = f"{order:02d}-{step.operation.in_files}{about}-{slug}.nc"
+        name = f"{order:02d}-{step.operation.in_files}{about}-{slug(step.cutter.name, 'cutter')}.nc"
         made.append(replace(step, order=order, file_name=name))
     return tuple(made)

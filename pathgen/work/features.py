@@ -11,11 +11,15 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.surface import Surface
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, THINNER, MarkErrors, height_influence
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
+Bottom = Literal["curve", "flat"]
+"""Of a slot: it follows the surface, or is level."""
+
+Entry = Literal["ramp", "peck"]
+"""How the cutter goes down into each layer of a slot."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -130,10 +134,10 @@ class Slots:
     width: float
     depth: float
     short: float | None = None
-    bottom: Literal["curve", "flat"] = "curve"
-    through: Flags = None  # type: ignore[assignment]
+    bottom: Bottom = "curve"
+    through: Bools = None  # type: ignore[assignment]
     bevel: float = 0.0
-    entry: Literal["ramp", "peck"] | None = None
+    entry: Entry | None = None
     name: str = ""
     counted: str = ""
     on_part: float | None = None
@@ -147,7 +151,7 @@ class Slots:
         """What they are called together."""
         return f"{self.counted} slots".lstrip()
 
-    def called(self, which: NDArray[np.intp]) -> str:
+    def called(self, which: Ints) -> str:
         """Some of them by name or number: ``the slots of lines 3, 4``."""
         numbers, more = ", ".join(map(str, self.number[which].tolist())), "s" if len(which) > 1 else ""
         return self.name or (f"the slot{more} of {self.counted}{more} {numbers}" if self.counted else

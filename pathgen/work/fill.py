@@ -15,6 +15,7 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.work.features import Inlay
@@ -253,7 +254,7 @@ def _above(dammed: Dammed, surface: Surface) -> float:
     return float((dammed.level - heights.mean()) * dam.area)
 
 
-def _edge_heights(area: BaseGeometry, surface: Surface) -> np.ndarray:
+def _edge_heights(area: BaseGeometry, surface: Surface) -> Floats:
     """Of the surface along the edges of an area, every half millimetre."""
     points = shapely.get_coordinates(shapely.segmentize(area, 0.5))
     return np.asarray(surface.height(points[:, 0], points[:, 1]))
@@ -306,7 +307,7 @@ def batch_of(needed: float, *, deep: float, resin: Resin) -> Batch:
     )
 
 
-def _measured(mixed: float, shares: np.ndarray, measure: float) -> np.ndarray:
+def _measured(mixed: float, shares: Floats, measure: float) -> Floats:
     """Parts in whole measures, no less than `mixed` in all, any two of them in their ratio within `RATIO`."""
     for wholes in _rounded(mixed, shares, measure):
         off = wholes / shares
@@ -317,7 +318,7 @@ def _measured(mixed: float, shares: np.ndarray, measure: float) -> np.ndarray:
     raise AssertionError("a batch large enough keeps any ratio")
 
 
-def _rounded(mixed: float, shares: np.ndarray, measure: float, many: int = 1000) -> Iterator[np.ndarray]:
+def _rounded(mixed: float, shares: Floats, measure: float, many: int = 1000) -> Iterator[Floats]:
     """(many, parts) numbers of measures for batches from `mixed` up, each one measure larger."""
     first = math.ceil(mixed / measure - 1e-9)
     while True:

@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pathgen.base.arrays import Floats, Ints
 from pathgen.base.units import rounded_down
-
-Floats = NDArray[np.float64]
 
 ACCURACY = 0.05
 """How exactly a mark is measured where the job does not say, mm; common practice, no source."""
@@ -146,7 +145,7 @@ def odd_heights(marks: ArrayLike, rises: ArrayLike, accuracy: float = ACCURACY) 
     if np.abs(off).max(initial=0.0) <= BY_FAR:
         return [], 0.0
 
-    def agree(rest: NDArray[np.intp]) -> bool:
+    def agree(rest: Ints) -> bool:
         if len(rest) <= 3:
             return bool(np.ptp(z[rest]) <= BY_FAR * accuracy)
         return bool(np.abs(_differences(p[rest], z[rest], accuracy)).max() <= BY_FAR)

@@ -7,14 +7,15 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.plain import joined
 from pathgen.base.surface import Surface
 from pathgen.work.mark_errors import ACCURACY, MarkErrors, odd_heights
 
-Floats = NDArray[np.float64]
+_WHERE = "[[measured]]"
 
 LEAST_SPREAD = 4.0
 """Marks must lie this far off one line, mm (root mean square): nearer, a tilt about the line is guesswork."""
@@ -137,7 +138,7 @@ class Moved:
 
 
 def fit_move(
-    places: ArrayLike, found: ArrayLike, *, limit: float, accuracy: float = ACCURACY, where: str = "[[measured]]"
+    places: ArrayLike, found: ArrayLike, *, limit: float, accuracy: float = ACCURACY
 ) -> Moved:
     """The rigid move that takes `places` to `found` with the least sum of squared distances.
 
@@ -162,10 +163,10 @@ def fit_move(
     the guard against a mirror image is Umeyama's, IEEE Trans. PAMI 13 (1991).
     """
     p, q = (np.asarray(points, dtype=float).reshape(-1, 3) for points in (places, found))
-    _check_marks(p, where)
+    _check_marks(p)
     moved = _least(p, q)
     if moved.worst > limit or not moved.small:
-        _refuse(moved, p, q, limit, accuracy, where)
+        _refuse(moved, p, q, limit, accuracy)
     return moved
 
 
@@ -232,19 +233,19 @@ def _spread(p: Floats) -> float:
     return float(np.linalg.svd(p - p.mean(axis=0), compute_uv=False)[1]) / math.sqrt(len(p))
 
 
-def _check_marks(p: Floats, where: str) -> None:
+def _check_marks(p: Floats) -> None:
     if len(p) < 3:
-        raise JobError(where, f"{len(p)} marks", allowed="3 or more",
+        raise JobError(_WHERE, f"{len(p)} marks", allowed="3 or more",
                        remedy="measure the others too: the height of each of four is checked by the rest")
     spread = _spread(p)
     if spread < LEAST_SPREAD:
         raise JobError(
-            where, f"the marks lie within {spread:.2f} mm of one line (root mean square)",
+            _WHERE, f"the marks lie within {spread:.2f} mm of one line (root mean square)",
             allowed=f"{LEAST_SPREAD:g} mm or more off it", remedy="measure a mark well to the side of the others",
         )
 
 
-def _refuse(moved: Moved, p: Floats, q: Floats, limit: float, accuracy: float, where: str) -> None:
+def _refuse(moved: Moved, p: Floats, q: Floats, limit: float, accuracy: float) -> None:
     """Raise JobError for a move that is not small or leaves too much over, naming what was misread if that can be told.
     """
     mistyped = moved.worst > MISTAKEN or not moved.small
@@ -268,8 +269,8 @@ def _refuse(moved: Moved, p: Floats, q: Floats, limit: float, accuracy: float, w
         remedy = (f"{'marks may be swapped, or a number mistyped: compare with what was measured, and ' * mistyped}"
                   "measure again; if it stays, the work has warped and not moved: let it rest, or clamp it flat")
     if not moved.small:
-        raise JobError(where, f"the marks explain a shift of {moved.far:.2f} mm with {moved.angle:.2f} degrees of turn "
-                       "or tilt", allowed=f"{LARGEST_SHIFT:g} mm and {LARGEST_ANGLE:g} degrees", remedy=remedy)
+        raise JobError(_WHERE, f"the marks explain a shift of {moved.far:.2f} mm with {moved.angle:.2f} degrees of "
+                       "turn or tilt", allowed=f"{LARGEST_SHIFT:g} mm and {LARGEST_ANGLE:g} degrees", remedy=remedy)
     mark = int(np.argmax(np.linalg.norm(moved.residuals, axis=1)))
     got = f"mark {mark + 1} is {moved.worst:.3f} mm from where any shift, turn and tilt would put it"
     if len(without) == 1:
@@ -278,4 +279,4 @@ def _refuse(moved: Moved, p: Floats, q: Floats, limit: float, accuracy: float, w
     elif without or len(p) <= MOST_OPEN:
         got = (f"{moved.worst:.3f} mm is left over that no shift, turn and tilt explains; if {some} was "
                f"misread, {cannot}")
-    raise JobError(where, got, allowed=f"[moved] limit {limit:g} mm", remedy=remedy)
+    raise JobError(_WHERE, got, allowed=f"[moved] limit {limit:g} mm", remedy=remedy)

@@ -1,6 +1,6 @@
 """What each operation is: a frozen value that holds its feature, and states its facts and its words.
 
-It neither plans nor checks itself: `pathgen.programs.paths` and `pathgen.verify.checks` have a table each, by type.
+It neither plans nor checks itself: `pathgen.programs.paths` and `pathgen.verify.comparing` have a table each, by type.
 """
 
 from __future__ import annotations
@@ -13,13 +13,13 @@ from typing import Any, ClassVar, Generic, Protocol, Self, TypeVar
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
-from pathgen.base.units import fine_length, format_length
+from pathgen.base.units import axes_words, format_length
 from pathgen.work.features import (
     Cutouts,
     Engraving,
@@ -35,7 +35,6 @@ from pathgen.work.features import (
 from pathgen.work.fill import LEAST_LEFT, PAST, fall_under, left_by_edge
 from pathgen.work.part import Part
 
-Floats = NDArray[np.float64]
 F = TypeVar("F")
 
 MARGIN = 1.5
@@ -46,7 +45,6 @@ RUN_OUT = 0.5
 
 LEAST_FALL = 0.05
 """A surface that falls less under a drawing is called level, mm."""
-
 
 STAY = "Do not move the work."
 """Said before a program that must find the work where an earlier one left it; nothing before the first."""
@@ -223,8 +221,7 @@ class SurfaceRough(_Surface):
         """Along a tapering edge its passes leave stairs of waste."""
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        return ("less is left for the finish",
-                "more is left for the finish")
+        return "less is left for the finish", "more is left for the finish"
 
 
 class SurfaceFinish(_Surface):
@@ -553,13 +550,16 @@ class Channel(CutOut):
     instead = "another [channel] cutter"
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        return ("the channel is deeper, and the wood over it thinner",
-                "the channel is less deep, and the wood over it thicker")
+        return _in_depth("the channel is", "over it")
 
     def afterwards(self, work: Work) -> list[str]:
         deep = format_length(self.feature.depth, work.units)
         return [f"Measure the channel: it must be {deep} deep. Lay the truss rod in: it must not stand proud.",
                 "The programs of the top come next. Leave the spoilboard, X 0 and Y 0 as they are."]
+
+
+def _in_depth(what: str, where: str) -> tuple[str, str]:
+    return f"{what} deeper, and the wood {where} thinner", f"{what} less deep, and the wood {where} thicker"
 
 
 def _bored_off_in_z(bottom: float) -> tuple[str, str]:
@@ -618,8 +618,7 @@ class Slot(Operation[Slots]):
                 "thinner one cuts narrower."]
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        return ("the slots are deeper, and the wood under them thinner",
-                "the slots are less deep, and the wood under them thicker")
+        return _in_depth("the slots are", "under them")
 
     def deeper_outside(self, cutter: Cutter) -> float:
         """Slots end within a millimetre of what was cut level, where the blank stands a little higher."""
@@ -656,8 +655,7 @@ class NutSlot(Slot):
                 "cutter: a thinner one cuts narrower."]
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        return ("the slot is deeper, and the wood under it thinner",
-                "the slot is less deep, and the wood under it thicker")
+        return _in_depth("the slot is", "under it")
 
 
 class Bevel(_Within[Slots]):
@@ -784,7 +782,7 @@ def _beyond(part: BaseGeometry, by: float) -> BaseGeometry:
 def _named_places(named: Sequence[Named], work: Work, operation: Operation[Any]) -> str:
     """Names and where they are on the machine's display then: ``mark 1 at X 5 mm, Y 3 mm; mark 2 at ..``."""
     there = work.display(np.array([one.at for one in named]), operation)
-    return "; ".join(f"{one.name} at X {fine_length(x, work.units)}, Y {fine_length(y, work.units)}"
+    return "; ".join(f"{one.name} at {axes_words(x, y, work.units)}"
                      for one, (x, y) in zip(named, there.tolist(), strict=True))
 
 

@@ -12,12 +12,11 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.surface import Surface
 
 if TYPE_CHECKING:
     from pathgen.work.clamping import Clamping, Stock
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -15,10 +15,10 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 
 Shape: TypeAlias = Polygon | MultiPolygon
 Regions: TypeAlias = Sequence[tuple[str, Shape]]
-Floats = NDArray[np.float64]
 
 TOUCHING = 0.05
 """Colours nearer than this count as touching, mm: no wood worth the name stands in so thin a wall."""

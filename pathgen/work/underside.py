@@ -9,14 +9,12 @@ from typing import TypeVar
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Channel, CutOut, Pocket, RoundHoles, Slot
-
-Floats = NDArray[np.float64]
 
 Area = TypeVar("Area", bound=BaseGeometry)
 

@@ -10,12 +10,11 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.memory import remembered
 from pathgen.work.touching import TOUCHING
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-Outlines = tuple[Floats, Floats, Floats, NDArray[np.intp]]
+Outlines = tuple[Floats, Floats, Floats, Ints]
 
 _REACHES = (0.3, 1.0, 3.0, 8.0)
 """How far walls are looked for, one after the other, mm: most drawings have a narrow one."""

@@ -104,6 +104,7 @@ def test_the_programs_of_a_folder_have_a_limit_together(checked, monkeypatch):
 def test_arcs_and_lines_are_counted_over_all_programs(checked, monkeypatch, limit, more, words):
     """One program alone would have room."""
     monkeypatch.setattr(checking, limit, 5000)  # a circle of radius 5 takes 497
+
     def change(folder):
         for path in folder.glob("*.nc"):
             head, lift, tail = path.read_text().rpartition("\nG0 Z")

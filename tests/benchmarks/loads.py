@@ -22,6 +22,7 @@ from tests.brute import Block, moves_of
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
+
 def main() -> None:
     """Print the table."""
     cell = float(sys.argv[1]) if len(sys.argv) > 1 else 0.05

@@ -8,7 +8,7 @@ from pathgen import JobError, load_job
 from pathgen.job.clamping import clamping_of, clampings_of
 from pathgen.job.doubts import doubts_of
 from pathgen.job.form import parts_of
-from pathgen.job.sense import part_of
+from pathgen.job.part import part_of
 from tests.job.test_plates import PLATE
 
 FORM = PLATE[: PLATE.index("[plate]")] + """[form]

@@ -15,7 +15,8 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.describe import key_rows
 from pathgen.job.keys import Place, size
 from pathgen.job.load import _refuse_odd
-from pathgen.job.sense import _larger_blank, _overhang, _radius_and_width, board_of
+from pathgen.job.part import board_of
+from pathgen.job.sense import _larger_blank, _overhang, _radius_and_width
 from pathgen.job.tables import colour
 from tests import small_board
 
@@ -185,6 +186,16 @@ BAD = {
     "slots that leave no slot": ("depth = 2.6", "depth = 2.6\nends = 22.5", "leaves no slot"),
     "nothing to cut": ('[slots]\ncutter = "slot"\ndepth = 2.6', "", "nothing to cut"),
     "resurface without surface": ("[slots]", "[resurface]\n[slots]", "is missing, and fills are cut level"),
+    "two cutters of one name": ("[slots]", '[[cutter]]\nname = "slot"\n[slots]', 'two cutters are called "slot"'),
+    "slots to a binding that is not there": ("depth = 2.6", 'depth = 2.6\nends = "binding"', "but the board has none"),
+    "marks without a surface": ("[slots]", '[marks]\ncutter = "slot"\n[slots]', "no surface to cut a second time"),
+    "a second cut over nothing": (
+        "[slots]", '[surface]\nfinish = "slot"\n[resurface]\n[slots]', "no inlay has a fill to cut over"),
+    "a clamp without its width": (
+        "[slots]", "[setup]\nkeep_out = [{ along = [0, 1], height = 3.0 }]\n[slots]", "across is missing"),
+    "an end with an arch and steps": (
+        "[stock]", "[board.end]\nrise = 1.0\nsteps = [[0.0, 1.0]]\n[stock]", "rise and steps are both given"),
+    "a number of 71 bits": ("frets = 20\n", "frets = 2361183241434822606848\n", "more than 64 bits"),
     "an empty title": ("[board]", 'title = ""\n[board]', "text of 1 to 200"),
 }
 

@@ -16,7 +16,7 @@ from pathgen.base.errors import ArtworkError
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from pathgen.job.outlines import as_cut, closed_by_cutter
-from pathgen.job.sense import part_of
+from pathgen.job.part import part_of
 from pathgen.work.part import wood_in_plan
 
 PLATE = """
@@ -99,13 +99,13 @@ def test_holes_and_rings_come_where_they_belong(tmp_path):
 
 
 DRAWING = """<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="40mm" viewBox="0 0 80 40">
-<path fill="#553311" d="{outline}"/><rect x="30" y="15" width="20" height="10" fill="#ffffff"/></svg>"""
+<path fill="#553311" d="{outline}"/><rect x="30" y="15" width="20" height="{high}" fill="#ffffff"/></svg>"""
 DRAWN = PLATE.replace("length = 100.0\nwidth = 60.0", 'artwork = "plate.svg"\nplace = { at = [50.0, 0.0] }', 1)
 OPENING = 'openings = { colours = ["#ffffff"], cutter = "flat 3" }\n'
 
 
-def drawn(folder, *, outline="M0,0H80V40H0Z", openings=OPENING):
-    (folder / "plate.svg").write_text(DRAWING.format(outline=outline))
+def drawn(folder, *, outline="M0,0H80V40H0Z", openings=OPENING, high=10):
+    (folder / "plate.svg").write_text(DRAWING.format(outline=outline, high=high))
     return read(folder, DRAWN.replace("face = false", openings + "face = false"))
 
 
@@ -124,6 +124,15 @@ def test_a_ring_over_a_drawn_opening_is_told_of_both(tmp_path, inner, outer, sha
     assert "drawing" not in str(refused.value)
     wide = RING.replace("inner = 10.0", "inner = 11.19").replace("outer = 14.0", "outer = 14.5")
     clamping_of(read(tmp_path, DRAWN.replace("face = false", OPENING + "face = false") + wide))
+
+
+@pytest.mark.parametrize(("outline", "high", "said"), [
+    ("M0,0H80V40H0Z", 2, r'openings cutter: "flat 3", 3 mm, does not go into the opening near 5\d'),
+    ("M0,0H80V40H50V25H30V40H0Z", 10, r"openings: the one near 5\d.* meets the edge"),
+])
+def test_drawn_openings_refused(tmp_path, outline, high, said):
+    with pytest.raises(JobError, match=said):
+        drawn(tmp_path, outline=outline, high=high)
 
 
 def test_drawn_outline_and_opening(tmp_path):
@@ -225,6 +234,8 @@ def test_refused(tmp_path, more, said):
     ("[plate]", "[board]\n[plate]", r"\[board\] and \[plate\] are both given"),
     ("[plate]", "[plait]", r"did you mean plate"),
     ("face = false", 'artwork = "plate.svg"\nface = false', r"artwork is given, and length, width"),
+    ("face = false", OPENING + "face = false", r"openings without a drawing.*\[\[hole\]\]"),
+    ('[outline]\n', '[outline]\nartwork = "plate.svg"\n', r"\[outline\] artwork: the outline is said in \[plate\]"),
 ])
 def test_plates_refused(tmp_path, old, new, said):
     with pytest.raises(JobError, match=said):

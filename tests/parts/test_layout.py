@@ -12,7 +12,7 @@ from scipy.optimize import fsolve
 
 from pathgen import load_job
 from pathgen.base.errors import JobError, PathgenError
-from pathgen.job.sense import board_of, nut_of, slots_of
+from pathgen.job.part import board_of, nut_of, slots_of
 from pathgen.parts.fingerboard.board import nut_slot, slots
 from pathgen.parts.fingerboard.dots import is_octave
 from pathgen.parts.fingerboard.numbers import End, PartialFret

@@ -11,7 +11,7 @@ from pathgen import JobError, PathgenError, build, check, load_job
 from pathgen.app.cli import main
 from pathgen.base.toolpath import Move
 from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
-from pathgen.job.sense import part_of
+from pathgen.job.part import part_of
 from pathgen.parts.fingerboard.nut import saddle_curve
 from pathgen.parts.fingerboard.stringing import string_places
 from pathgen.programs.instructions import before_start

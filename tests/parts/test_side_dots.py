@@ -10,7 +10,7 @@ import shapely
 from pathgen import JobError, build, check
 from pathgen.app.cli import main
 from pathgen.job.clamping import clamping_of
-from pathgen.job.sense import part_of
+from pathgen.job.part import part_of
 from pathgen.job.side_dots import side_dot_clamping
 from pathgen.programs.instructions import off_the_machine
 from tests.small_board import DOTTED, dotted_job

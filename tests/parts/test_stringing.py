@@ -11,7 +11,7 @@ from pathgen.app.cli import main
 from pathgen.base.errors import JobError
 from pathgen.job.doubts import doubts_of, over_zero_fret
 from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
-from pathgen.job.sense import board_of
+from pathgen.job.part import board_of
 from pathgen.parts.fingerboard.rows import strung_data
 from pathgen.parts.fingerboard.stringing import (
     Strings,

@@ -24,8 +24,7 @@ from pathgen.job.doubts import doubts_of
 from pathgen.programs.instructions import before_start
 from pathgen.programs.paths import Around, path_of
 from pathgen.programs.waste import board_errors, left_standing, spread_places
-from pathgen.report.filling import _second_cut_notes
-from pathgen.report.moving import moved_warnings
+from pathgen.report.moving import _moved_notes, moved_warnings
 from pathgen.report.pictures.above import _clamps, _zero_of
 from pathgen.report.sheet.page import verdict_words
 from pathgen.report.sheet.results import warnings
@@ -428,7 +427,7 @@ def test_of_a_lone_mark_a_height_unlike_the_others_is_doubted(tmp_path, heights,
     drilled = f"drilled = {[[*p, 8.0] for p in places]}\n"
     rows = found(*([*p, z] for p, z in zip(places, heights, strict=True)))
     clamping = clamping_of(load_job(job(tmp_path, extra=MARKS + drilled + rows)))
-    said = [*moved_warnings(clamping), *_second_cut_notes(clamping)]
+    said = [*moved_warnings(clamping), *_moved_notes(clamping)]
     assert {f.code for f in said} - {"work-moved"} == codes
     assert all("mark 3" in f.got for f in said if f.code.startswith("height"))
 

@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 import shapely
 
-from pathgen.report.filling import _contrast_warnings, _pour_warnings, _second_cut_notes, contrast_rows
+from pathgen.report.fill_findings import _contrast_warnings, _pour_warnings, _second_cut_notes
+from pathgen.report.filling import contrast_rows
+from pathgen.report.moving import _moved_notes
 from pathgen.work.fill import Resin, amount
 from pathgen.work.moved import Moved
 
@@ -67,4 +69,5 @@ def second_cut(*, marks=None, area="board", cut=True, z_zero="bed", cutters=2):
     ({"z_zero": "stock-top"}, ["zero-on-raw-top"]), ({"z_zero": "stock-top", "cutters": 1}, []),
 ])
 def test_second_cut(clamping, found):
-    assert codes(_second_cut_notes(second_cut(**clamping))) == found
+    work = second_cut(**clamping)
+    assert codes([*_moved_notes(work), *_second_cut_notes(work)]) == found

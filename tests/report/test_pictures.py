@@ -17,7 +17,7 @@ from pathgen.base.markup import as_svg
 from pathgen.base.picture import View
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.job.clamping import clamping_of
-from pathgen.job.sense import part_of
+from pathgen.job.part import part_of
 from pathgen.parts.fingerboard.rows import dot_rows
 from pathgen.programs.paths import tabs_of
 from pathgen.report.board_text import dot_lines

@@ -17,7 +17,8 @@ from pathgen.parts.fingerboard.board import slots
 from pathgen.parts.fingerboard.numbers import End
 from pathgen.strategies.cut_again import resurfacing_runs_over
 from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, cutting_line, outlining, tab_points
-from pathgen.strategies.slotting import slotting
+from pathgen.strategies.engraving import engraving
+from pathgen.strategies.slotting import bevelling, slotting
 from pathgen.strategies.surfacing import (
     _followed,
     coarse_passes,
@@ -27,6 +28,7 @@ from pathgen.strategies.surfacing import (
     roughing_runs,
     surface_area,
 )
+from pathgen.work.features import Engraving
 from tests.boards import fingerboard
 
 
@@ -394,3 +396,23 @@ def test_passes_over_a_bend_have_no_points_that_make_no_difference(drop, most):
     first = run[run[:, 1] == 5.0]
     off = np.interp(x, first[:, 0], first[:, 2]) - top.tip_height(ball, x, np.full_like(x, 5.0))
     assert np.abs(off).max() < 3e-4
+
+
+@pytest.mark.parametrize(("cutter", "words"), [
+    (cutter_of("flat-end", 3.0), "a flat-end cutter does not engrave"),
+    (cutter_of("v", 3.0, angle=60.0, stepdown=0.1), "engraves 0.2 mm deep at once .*its stepdown, 0.1 mm"),
+])
+def test_what_cannot_engrave(cutter, words):
+    line = Engraving(strokes=(np.array([[0.0, 0.0], [9.0, 0.0]]),), depth=0.2)
+    with pytest.raises(CutterError, match=words):
+        engraving(line, cutter=cutter, top=6.0, rapids=Rapids(15.0, 7.0))
+
+
+@pytest.mark.parametrize(("cutter", "words"), [
+    (cutter_of("flat-end", 3.0), "cannot cut a bevel"), (cutter_of("v", 0.8, angle=60.0), "opens 0.8 mm and the bev"),
+])
+def test_what_cannot_cut_a_bevel(cutter, words):
+    part = BOARDS["compound"]
+    with pytest.raises(CutterError, match=words):
+        bevelling(slots(part, width=0.6, depth=2.6, bevel=0.2), surface=part.surface, cutter=cutter,
+                  rapids=Rapids(15.0, 7.0))

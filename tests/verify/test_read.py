@@ -46,6 +46,11 @@ def read(*lines: str, start: str = START):
         ("G2 X10 Y0 I2.5011 J0", "3.5.3.2: radii agree within 0.002 mm"),
         ("G18 G2 X1 Z1 J1", "3.5.3.2: J is no offset in the XZ plane"),
         ("G1 X1 I1", "3.5.2: I in straight motion"),
+        ("I1", "3.5.3: a centre without an end"),
+        ("G2 I5 J0", "3.5.3.2: X or Y of the end may not both be left out"),
+        ("G2 X20 Y0 R5", "3.5.3.1: no circle of that radius goes through both ends"),
+        ("G80 X1", "3.5.10: axis words while no motion is in force"),
+        ("G20 F100", "of which unit that feed is cannot be told"),
         ("G41 D1 X1", "cutter compensation is outside the plain subset"),
         ("G92 X0", "offsets set in a program are outside the plain subset"),
         ("M6 T2", "one program, one cutter"),
@@ -186,7 +191,8 @@ def test_ends(text, ended):
     assert read_program(text).ended is ended  # P: 3.1, 3.6.1
 
 
-@pytest.mark.parametrize("text", ["", "\n\n", "(only this)\n", "G0 Z1\nM30\nG0 Z2\n", "G0 Z1\n%\n", "\x00\x01\xff"])
+@pytest.mark.parametrize("text", ["", "\n\n", "(only this)\n", "G0 Z1\nM30\nG0 Z2\n", "G0 Z1\n%\n",
+                                  "G0 Z1\nM30\n%\n", "%\nG0 Z1\n%\n%\n", "\x00\x01\xff"])
 def test_texts_that_are_no_programs(text):
     with pytest.raises(ProgramError):
         read_program(text)

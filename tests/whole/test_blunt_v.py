@@ -94,3 +94,14 @@ def test_a_v_too_blunt_for_the_slope_where_its_drawing_lies_is_refused_with_one_
     angle = int(str(refused.value).split("allowed: ")[1].split(" degrees")[0])
     made = blunt(tmp_path, far, angle=angle, diameter=6.0, depth=0.6, radius=tight)
     assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
+
+
+def test_the_flank_of_a_wide_v_meets_no_raw_waste_beside_a_drawing_at_the_edge(tmp_path):
+    """10 mm wide, 120 degrees, in a corner 0.1 mm from the edge of a board in a thick blank: there its flank reaches
+    past what passes of a small ball end over the board alone clear."""
+    made = small_board.built(
+        tmp_path, art=f'{HEAD}<rect x="15" y="2" width="14" height="8"/></svg>',
+        changes={'name = "flat"\nshape = "flat-end"\ndiameter = 2.0\n':
+                 'name = "flat"\nshape = "v"\nangle = 120\ndiameter = 10\n', "diameter = 12.7": "diameter = 4.0",
+                 "thickness = 8.0": "thickness = 12.0", "at = [45.0, 0.0]": "at = [45.0, 7.65]"})
+    assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []

@@ -12,7 +12,7 @@ from shapely import affinity
 
 from pathgen.base.errors import JobError
 from pathgen.job import load_job
-from pathgen.report import filling
+from pathgen.report import fill_findings
 from pathgen.work import fill, operations
 from pathgen.work.fill import DAM, level_resin
 from tests.small_board import built, job, left_by_ball, moves, text_of
@@ -135,11 +135,11 @@ def test_resin_in_the_waste_beside_the_board_is_said_and_scraped_off(tmp_path, m
     assert inlay["second_cut"]["fill_volume"] < sum(a["overfill_volume"] for a in inlay["amounts"]) - 10.0
     # a square millimetre is worth a word, less is not
     for area, told in ((0.99, False), (1.01, True)):
-        for module in (operations, filling, fill):
+        for module in (operations, fill_findings, fill):
             monkeypatch.setattr(module, "left_by_edge", lambda *_, area=area: shapely.box(45, 18, 45 + area, 19))
         (poured,), board = result.plan.clamping.inlays, result.plan.clamping.board
         assert bool(again.operation.afterwards(result.plan.clamping)) == told
-        assert bool(list(filling._dam_notes(result.plan, poured))) == told
+        assert bool(list(fill_findings._dam_notes(result.plan, poured))) == told
         assert (fill.resin_left(poured, board.surface, board.outline) > 0) == told
 
 

@@ -18,7 +18,8 @@ import pathgen
 from pathgen.base.surface import Surface
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.instructions import before_start
-from pathgen.report.filling import amounts, edge_to_edge
+from pathgen.report.fill_findings import edge_to_edge
+from pathgen.report.filling import amounts
 from pathgen.report.filltext import batch_cells
 from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.fill import Resin, amount, batch_of, dam_round, fall_under, level_resin, second_cut
@@ -143,6 +144,7 @@ def test_level_resin_on_a_cylinder_against_the_segment_of_its_circle():
     inlay = Inlay(name="i", regions=(("#000000", shapely.box(20.0, -6.0, 50.0, 10.0)),), depth=1.5, overfill=0.3,
                   placed=(PlacedSize(width=30.0, height=16.0, share=1.0),))
     # level at the crest, which the drawing covers: 0.3 mm over the low edge at 12 mm would lie below it
+
     def under(y):  # of R - sqrt(R^2 - y^2), from 0
         return 100.0 * y - (y * np.sqrt(100.0**2 - y * y) + 100.0**2 * np.arcsin(y / 100.0)) / 2
     # 2 mm round: a band along each edge, and rounded corners whose mean is nearly that of their middle

@@ -5,9 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-import shapely
-
-from pathgen.base.tops import level
 from pathgen.parts.tool import Tool
 from pathgen.work.clamping import Stock
 from pathgen.work.part import Names, Place
@@ -40,9 +37,3 @@ class Edge(Tool):
         """Where the nut line meets the underside."""
         return {"nut-underside": Place(at=(0.0, 0.0), words="where the nut line meets the board's underside, on the "
                                        "edge that lies uppermost")}
-
-
-def edge_of(stock: StandingBoard) -> Edge:
-    """The edge of a board that stands as `stock` does."""
-    top = level(stock.thickness, stock.length)
-    return Edge(surface=top, outline=shapely.box(*stock.bounds))

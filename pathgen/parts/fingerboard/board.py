@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import Literal
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.base.units import rounded_down, rounded_up
@@ -21,10 +20,7 @@ from pathgen.parts.fingerboard.numbers import BoardNumbers, End, PartialFret
 from pathgen.parts.fingerboard.part import Fingerboard, Frets
 from pathgen.parts.fingerboard.radii import end_radius
 from pathgen.parts.fingerboard.scale import equal_shares, ratio_shares
-from pathgen.work.features import Slots
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
+from pathgen.work.features import Bottom, Entry, Slots
 
 
 def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_radius: float = 0.0) -> Fingerboard:
@@ -73,8 +69,8 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
 
 def slots(
     board: Fingerboard, *, width: float, depth: float, short: float | None = None,
-    bottom: Literal["curve", "flat"] = "curve", bevel: float = 0.0, within: float | None = None,
-    entry: Literal["ramp", "peck"] | None = None,
+    bottom: Bottom = "curve", bevel: float = 0.0, within: float | None = None,
+    entry: Entry | None = None,
 ) -> Slots:
     """The board's fret slots: through both edges, or stopping `short` (mm) of each, along the fret.
 
@@ -112,8 +108,8 @@ def slots(
 
 
 def nut_slot(
-    board: Fingerboard, *, width: float | None, depth: float, bottom: Literal["curve", "flat"] = "flat",
-    entry: Literal["ramp", "peck"] | None = None, shelf_least: float = 0.0, behind: float = 0.0,
+    board: Fingerboard, *, width: float | None, depth: float, bottom: Bottom = "flat",
+    entry: Entry | None = None, shelf_least: float = 0.0, behind: float = 0.0,
 ) -> Slots:
     """The slot for the nut, its front `behind` the nut line, `width` along the board; None: a shelf to the board's end.
 
@@ -237,7 +233,7 @@ _LEAST_BEHIND_ZERO_FRET = 2.0
 """Wood needed between a zero fret and the board's end, mm."""
 
 
-def _partial(ends: Floats, entry: PartialFret, bass_side: int) -> tuple[Floats, Flags]:
+def _partial(ends: Floats, entry: PartialFret, bass_side: int) -> tuple[Floats, Bools]:
     """A fret's line cut down to a range across the board; whether each end is still at the edge."""
     y = np.array(entry.across) * -bass_side
     share = (y - ends[0, 1]) / (ends[1, 1] - ends[0, 1])

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.units import rounded_down, rounded_up
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings
@@ -19,7 +19,6 @@ from pathgen.work.thin_wood import THIN
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
 
-Floats = NDArray[np.float64]
 
 USUAL_DIAMETERS = (5.0, 6.0, 6.35, 6.5)
 """Face dots of pearl as they are sold, mm: common practice, from memory."""
@@ -55,8 +54,6 @@ def dot_places(board: Fingerboard, dots: Dots) -> tuple[tuple[int, Floats], ...]
     Raises JobError for frets that the board does not have.
     """
     layout = board.layout
-    if layout is None:
-        raise JobError("[dots]", "this part has no frets", remedy="leave [dots] out")
     last = len(layout.lines) - 1
     for fret in dots.frets or ():
         if not 1 <= fret <= last:
@@ -73,7 +70,6 @@ def dot_area(board: Fingerboard, dots: Dots, *, gap: float = 0.0, fret_width: fl
     into another dot.
     """
     radius = dots.diameter / 2 + gap
-    assert board.layout is not None
     lines = shapely.linestrings(board.frets.ends)
     placed = [(fret, p) for fret, points in dot_places(board, dots) for p in points]
     rooms = [float(shapely.distance(lines, shapely.Point(p)).min()) - fret_width / 2 for _, p in placed]

@@ -6,16 +6,14 @@ import math
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.units import rounded_down
 from pathgen.parts.fingerboard.layout import Edges
 from pathgen.parts.fingerboard.numbers import End
-
-Floats = NDArray[np.float64]
 
 _ARC_SAG = 5e-4
 """How far chords may lie inside an arc of the outline, mm."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.work.features import Slots
@@ -16,7 +17,6 @@ from pathgen.work.features import Slots
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
 
-Floats = NDArray[np.float64]
 
 SPLIT, LOOSE = 0.02, 0.05
 """mm: a slot this much narrower than the tang splits the board, one that leaves the studs less than this does not

@@ -9,12 +9,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.numbers import BoardNumbers
-
-Floats = NDArray[np.float64]
 
 _ROUNDS = 60
 """Repetitions for length and taper to agree; each gains two digits or more."""
@@ -45,6 +43,7 @@ class Edges:
         gap = side * (self.at_nut + self.slope * start[:, 0]) - start[:, 1]
         t = gap / (run[:, 1] - side * self.slope * run[:, 0])
         return start + t[:, None] * run
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Layout:

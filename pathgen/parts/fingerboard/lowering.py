@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.lowered import MOST_LOWERED, FallAway, Lowered, Relief
 from pathgen.base.surface import Surface
 from pathgen.base.units import rounded_down
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings
 from pathgen.parts.fingerboard.numbers import FallsAway, ReliefAt
-
-Floats = NDArray[np.float64]
 
 
 def lowered(surface: Surface, layout: Layout, relief: ReliefAt | None, fall: FallsAway | None) -> Surface:

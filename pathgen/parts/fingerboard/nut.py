@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.lowered import Lowered
 from pathgen.base.plain import rounded
@@ -18,7 +18,6 @@ from pathgen.parts.fingerboard.stringing import Strings, on_outer_strings, strin
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
 
-Floats = NDArray[np.float64]
 
 _SAG = 5e-4
 """How far the straight pieces of the curve lie inside it, at most, mm."""

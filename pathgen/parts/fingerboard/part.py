@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import INK, WOOD, View, area, lines
 from pathgen.base.surface import Surface
@@ -26,8 +27,6 @@ from pathgen.work.part import Landmarks, Names, Place
 if TYPE_CHECKING:
     from pathgen.work.clamping import Clamping, Stock
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 ZEROS = tuple(
     f"{body}{end}-{side}" for body in ("", "blank-") for end in ("nut", "end") for side in ("centre", "bass", "treble")
@@ -57,7 +56,7 @@ class Frets:
     bass: Floats
     treble: Floats
     ends: Floats
-    full: Flags
+    full: Bools
 
     def __len__(self) -> int:
         return len(self.number)
@@ -138,6 +137,11 @@ class Fingerboard:
         """(n + 1, 2, 2) where nut line and frets meet the cut edges: row k is fret k, bass and treble."""
         frets = np.stack([self.frets.bass, self.frets.treble], axis=1)[self.frets.number > 0]
         return np.concatenate([self.nut_line[None], frets])
+
+    @property
+    def distances(self) -> dict[int, float]:
+        """How far from the nut each fret is on the centre-line, mm, by its number; 0, the nut, too."""
+        return dict(zip(self.frets.number.tolist(), self.frets.distance.tolist(), strict=True)) | {0: 0.0}
 
     def across(self, lines: Floats, *, inset: float = 0.0) -> Floats:
         """(n, 2, 2) where lines, (n, 2, 2) bass to treble, meet the cut edges or what lies `inset` mm inside them.

@@ -13,14 +13,12 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.layout import Edges, Layout, centre_crossings
 from pathgen.parts.fingerboard.numbers import Radii
-
-Floats = NDArray[np.float64]
 
 
 def end_radius(radii: Radii, layout: Layout) -> float:

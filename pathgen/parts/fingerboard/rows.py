@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.plain import rounded, rounded_point
 from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.dots import is_octave
@@ -23,8 +23,6 @@ from pathgen.parts.fingerboard.webs import wood_left
 from pathgen.work.features import Inlay, Slots
 from pathgen.work.operations import NutSlot, Slot
 from pathgen.work.underside import Sunk, sunk_of
-
-Floats = NDArray[np.float64]
 
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
@@ -183,7 +181,7 @@ def strung_data(board: Fingerboard, strings: Strings, wire: FretWire | None) -> 
     return rows | ({"under_zero_fret": rounded(-strings.clear)} if on_zero_fret else {})
 
 
-def _on_edge(edge: np.ndarray, fret: int, share: float) -> dict[str, Any]:
+def _on_edge(edge: Floats, fret: int, share: float) -> dict[str, Any]:
     """A place on the bass edge, by its share of the way from the fret before."""
     at = edge[fret - 1] + share * (edge[fret] - edge[fret - 1])
     return {"at": rounded_point(at), "along_edge": rounded(float(np.linalg.norm(at - edge[0])))}
@@ -199,13 +197,13 @@ def _offset_cents(board: Fingerboard) -> float:
     return 1200.0 * math.log2((length + board.layout.nut_offset) / length)
 
 
-def _cents(board: Fingerboard, resolution: float, repeatability: float) -> np.ndarray:
+def _cents(board: Fingerboard, resolution: float, repeatability: float) -> Floats:
     wanted = board.frets.distance
     rounded = np.abs(np.round(wanted / resolution) * resolution - wanted)
     return cents_off(_speaking_length(board), wanted, wanted + rounded + repeatability)
 
 
-def _finished_widths(board: Fingerboard) -> np.ndarray:
+def _finished_widths(board: Fingerboard) -> Floats:
     """Along each fret, from edge to edge of the finished board, the binding on."""
     run = board.frets.treble - board.frets.bass
     width = np.linalg.norm(run, axis=1)

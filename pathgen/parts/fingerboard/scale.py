@@ -6,12 +6,11 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from pathgen.base import given
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import PathgenError
-
-Floats = NDArray[np.float64]
 
 
 def fret_distances(scale_length: float, frets: int, divisions: int = 12) -> Floats:

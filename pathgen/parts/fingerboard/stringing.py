@@ -7,14 +7,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.plain import rounded
 from pathgen.base.units import rounded_up
 from pathgen.parts.fingerboard.layout import Layout
-
-Floats = NDArray[np.float64]
 
 SHOWN_FRETS = (1, 3, 5, 7, 12)
 """Frets whose cents are shown."""
@@ -164,7 +163,7 @@ def stringing_data(layout: Layout, strings: Strings, *, crown: float | None) -> 
     }
 
 
-def on_outer_strings(layout: Layout) -> np.ndarray:
+def on_outer_strings(layout: Layout) -> Floats:
     """(n + 2, 2, 2) where nut, frets and bridge meet the outer strings, bass and treble."""
     every = np.concatenate([layout.lines, layout.bridge[None]])
     sides = (layout.bass_side, -layout.bass_side)

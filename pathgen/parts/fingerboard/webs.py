@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.surface import Surface
 from pathgen.work.features import Inlay, Slots
 from pathgen.work.underside import Sunk
@@ -20,7 +20,6 @@ from pathgen.work.underside import Sunk
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
 
-Floats = NDArray[np.float64]
 
 _EVERY = 1.0
 """Spacing of the points along an inlay's edge where the wood under it is measured, mm."""

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 
 from pathgen.base import overlay
@@ -23,7 +22,6 @@ from pathgen.work.part import Names, Place, wood_in_plan
 if TYPE_CHECKING:
     from pathgen.work.clamping import Clamping, Stock
 
-Floats = NDArray[np.float64]
 
 SAG = 0.0005
 """How far the straight pieces of a round hole may lie inside its circle, mm."""

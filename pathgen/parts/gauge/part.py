@@ -6,15 +6,12 @@ from typing import ClassVar
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.surface import Surface
 from pathgen.base.tops import level
 from pathgen.parts.tool import Tool
 from pathgen.work.part import Names
-
-Floats = NDArray[np.float64]
-
 
 _SHEET = ("All gauges of the folder are cut from this one sheet with one zero, in the order of their numbers: leave "
           "the sheet where it lies between them, and saw their tabs when the last is cut.")

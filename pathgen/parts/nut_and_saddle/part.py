@@ -6,14 +6,11 @@ from typing import ClassVar
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.tops import level
 from pathgen.parts.tool import Tool
 from pathgen.work.part import Names
-
-Floats = NDArray[np.float64]
-
 
 _HELD = ("Stick the plate down over its whole face with double-sided tape, on a spare board that may be cut into: it "
          "is too small for clamps.",

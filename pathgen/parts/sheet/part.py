@@ -5,9 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-import shapely
-
-from pathgen.base.tops import level
 from pathgen.parts.tool import Tool
 from pathgen.work.clamping import Stock
 from pathgen.work.part import Names, Place
@@ -33,9 +30,3 @@ class Sheet(Tool):
     def places(self, stock: Stock) -> dict[str, Place]:
         """Its corner."""
         return {"corner": Place(at=(0.0, 0.0), words="the stock's corner, the lowest X and Y of it")}
-
-
-def sheet_of(stock: FlatStock) -> Sheet:
-    """The sheet that a piece of flat stock is."""
-    flat = level(stock.thickness, stock.length)
-    return Sheet(surface=flat, outline=shapely.box(*stock.bounds))

@@ -6,10 +6,10 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.toolpath import Toolpath
@@ -33,7 +33,6 @@ from pathgen.work.part import Part, wood_in_plan
 from pathgen.work.thin_wood import thin_wood
 from pathgen.work.underside import sunk_of
 
-Floats = NDArray[np.float64]
 Standing = tuple[BaseGeometry, float]
 """A clamp in plan, and its height, mm."""
 

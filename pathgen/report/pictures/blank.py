@@ -6,18 +6,16 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area
 from pathgen.report.pictures.above import Standing, axes, clamp_from_above, name_clamps
 from pathgen.report.pictures.labels import Labels
 from pathgen.work.clamping import Clamping
 from pathgen.work.part import wood_in_plan
-
-Floats = NDArray[np.float64]
 
 _AXES = {"x": ((1.0, 0.0), (0.0, 1.0)), "y": ((0.0, -1.0), (1.0, 0.0))}
 """The machine's axes, X and Y, as they lie on the blank."""

@@ -6,10 +6,10 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain, count
 
-import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base.arrays import Floats
 from pathgen.base.markup import Element
 from pathgen.base.picture import INK, View, lines, words
 
@@ -35,7 +35,7 @@ class Labels:
         self._lines = list(lines)
         self._taken = [one for one in taken if not one.is_empty]
         self._frame = shapely.box(*shapely.total_bounds([*self._taken, *self._lines]))
-        self._put: list[tuple[str, Spot, float, dict[str, str], np.ndarray | None]] = []
+        self._put: list[tuple[str, Spot, float, dict[str, str], Floats | None]] = []
 
     def put(
         self, text: str, spots: Iterable[Spot], *, size: float, named: BaseGeometry | None = None, **style: str

@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import INK, PALE, WOOD, View, area, lines, runs_in_plan
 from pathgen.base.toolpath import Move, Toolpath
@@ -17,8 +17,6 @@ from pathgen.report.pictures.labels import Labels
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Named
 from pathgen.work.part import Part, wood_in_plan
-
-Floats = NDArray[np.float64]
 
 LANDMARK = "#c3b394"
 LEAST_SHOWN = 0.25

@@ -9,13 +9,12 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats, Ints
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import INK, View, area, lines, words
 from pathgen.base.units import tiny_length
 from pathgen.verify.ridges import Ridges
 from pathgen.work.clamping import Clamping
-
-Floats = NDArray[np.float64]
 
 SHADES = ("#fafbf9", "#eaf1ea", "#d8e6dc", "#c3d9cd", "#abcabd", "#92baae", "#78a89e", "#5f968f")
 """From the lowest patch to the limit, light to dark."""
@@ -64,7 +63,7 @@ def patches(ridges: Ridges, outline: shapely.Polygon) -> tuple[NDArray[np.object
     return np.asarray(overlay.intersection(boxes[there], outline)), highest[there]
 
 
-def shade(height: Floats, low: float, limit: float) -> NDArray[np.intp]:
+def shade(height: Floats, low: float, limit: float) -> Ints:
     """Index into `SHADES` of each height; ``len(SHADES)`` where it is over the limit by more than rounding."""
     share = (np.asarray(height) - low) / max(limit - low, 1e-9)
     level = np.clip((share * len(SHADES)).astype(int), 0, len(SHADES) - 1)
@@ -72,7 +71,7 @@ def shade(height: Floats, low: float, limit: float) -> NDArray[np.intp]:
 
 
 def _patches(
-    view: View, boxes: NDArray[np.object_], levels: NDArray[np.intp], outline: shapely.Polygon
+    view: View, boxes: NDArray[np.object_], levels: Ints, outline: shapely.Polygon
 ) -> Iterator[Element]:
     for level in np.unique(levels).tolist():
         colour = (*SHADES, OVER)[level]

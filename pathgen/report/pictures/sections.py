@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.units import fine_length
@@ -18,8 +19,6 @@ from pathgen.work.features import Inlay
 from pathgen.work.operations import Slot
 from pathgen.work.part import wood_in_plan
 from pathgen.work.underside import sunk_of
-
-Floats = NDArray[np.float64]
 
 RISE = 4.0
 """How much heights are exaggerated."""

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base.arrays import Bools, Pixels, Singles
 from pathgen.base.contrast import contrast_ratio
 from pathgen.base.markup import Element, element, number
 from pathgen.base.picture import INK, PALE
@@ -23,9 +23,6 @@ from pathgen.report.pictures.sections import rise_of
 from pathgen.verify.stages import Stage
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
-
-Pixels = NDArray[np.uint8]
-Floats = NDArray[np.float32]
 
 PLAIN_WOOD = "#8a6a4c"
 """For jobs that do not state `wood_colour`."""
@@ -89,7 +86,7 @@ def contrast_seen(clamping: Clamping, stage: Stage, wood: str) -> dict[str, floa
     return found
 
 
-def _middle(colours: Floats) -> str:
+def _middle(colours: Singles) -> str:
     return "#" + "".join(f"{round(v):02x}" for v in np.clip(np.median(colours, axis=0), 0, 255).tolist())
 
 
@@ -97,12 +94,12 @@ def _middle(colours: Floats) -> str:
 class _Look:
     """Colours of each point, as lit and without light; where anything stands; what part is shown."""
 
-    lit: Floats
-    plain: Floats
-    there: NDArray[np.bool_]
+    lit: Singles
+    plain: Singles
+    there: Bools
     window: tuple[slice, slice]
 
-    def pixels(self, colours: Floats) -> Pixels:
+    def pixels(self, colours: Singles) -> Pixels:
         return np.clip(colours[self.window], 0, 255).astype(np.uint8)
 
 
@@ -120,7 +117,7 @@ def _look(clamping: Clamping, stage: Stage, wood: str | None, *, cut_free: bool)
     return _Look(lit=lit, plain=plain, there=there, window=window)
 
 
-def _changed(clamping: Clamping, stage: Stage, before: Stage | Literal["blank"]) -> NDArray[np.bool_]:
+def _changed(clamping: Clamping, stage: Stage, before: Stage | Literal["blank"]) -> Bools:
     """Where a program, or the pour after it, left other heights than stood there before."""
     with np.errstate(invalid="ignore"):
         if before == "blank":
@@ -128,7 +125,7 @@ def _changed(clamping: Clamping, stage: Stage, before: Stage | Literal["blank"])
         return np.asarray(np.abs(stage.heights - before.heights) > np.float32(_SAME))
 
 
-def blank_heights(clamping: Clamping, grid: Grid) -> Floats:
+def blank_heights(clamping: Clamping, grid: Grid) -> Singles:
     """(rows, columns) heights of the blank before any program: a job that cuts no surface has one with it."""
     blank = np.full(grid.shape, clamping.stock.thickness, np.float32)
     if clamping.surfacing is None:
@@ -136,7 +133,7 @@ def blank_heights(clamping: Clamping, grid: Grid) -> Floats:
     return blank
 
 
-def _edge(shape: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _edge(shape: Bools) -> Bools:
     """The points of a shape that border on others: a line two points wide."""
     inner = shape.copy()
     for _ in range(2):
@@ -175,7 +172,7 @@ def _data(pixels: Pixels) -> str:
     return "data:image/jpeg;base64," + base64.b64encode(encoded(pixels, "JPEG", quality=_QUALITY)).decode()
 
 
-def _hollow(clamping: Clamping, stage: Stage) -> Floats:
+def _hollow(clamping: Clamping, stage: Stage) -> Singles:
     """Share of light that deep places get."""
     with np.errstate(invalid="ignore"):
         surface = clamping.finished_surface.height(stage.grid.xs, stage.grid.ys[:, None])
@@ -183,7 +180,7 @@ def _hollow(clamping: Clamping, stage: Stage) -> Floats:
     return np.asarray(1 - _DARK * deep, np.float32)
 
 
-def _colours(stage: Stage, wood: str) -> Floats:
+def _colours(stage: Stage, wood: str) -> Singles:
     colours = np.empty((*stage.heights.shape, 3), np.float32)
     colours[:] = _rgb(wood)
     for code, inlay in enumerate(stage.inlays, 1):
@@ -194,7 +191,7 @@ def _colours(stage: Stage, wood: str) -> Floats:
     return colours
 
 
-def _spread(inlay: Inlay, grid: Grid, within: NDArray[np.bool_]) -> NDArray[np.uint8]:
+def _spread(inlay: Inlay, grid: Grid, within: Bools) -> Pixels:
     """Numbers of pockets carried on from neighbour to neighbour to all points `within`: what runs over has the colour
     of its own."""
     numbers = np.zeros(within.shape, np.uint8)

@@ -11,7 +11,7 @@ from pathgen.programs.instructions import cutter_words
 from pathgen.report.budget import ROOT_WORDS, budget_cells, cents_words
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, display_lines, measuring_lines
 from pathgen.report.letting_in import piece_line
-from pathgen.report.moving import error_words, moved_lines, seen_lines
+from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.pictures.measuring import measuring_picture
 from pathgen.report.sheet.parts import chapter, scrolling, table
 from pathgen.work.clamping import Clamping
@@ -94,8 +94,7 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
             for row in shift["rows"]]
     marks = report["marks"]
     words = ["Witness marks are drilled in the waste.", *display_lines(marks, units),
-             f"Should you measure them later: {error_words(marks['errors'], units)}.",
-             *seen_lines(marks)] if marks else []
+             *seen_lines(marks, units)] if marks else []
     again = [f"The second cut of {inlay['name']} ends with the first finishing passes again, coordinate for "
              "coordinate: where neither the work nor a zero has moved, it takes nothing off the wood."
              for inlay in report["inlays"] if (inlay["second_cut"] or {}).get("repeats_first_pass")]

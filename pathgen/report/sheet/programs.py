@@ -47,7 +47,7 @@ def display_range(clamping: Clamping, program: Program) -> list[str]:
     """What the machine's display shows in a program, in words: first cut, X, Y, lowest Z, in the job's units."""
     path = program.toolpath
     points = clamping.to_machine(path.points, program.step)
-    cuts = points[path.kinds != 0]
+    cuts = points[path.kinds != Move.RAPID]
     low, high = points.min(axis=0), points.max(axis=0)
 
     def show(value: float) -> str:

@@ -1,7 +1,8 @@
 """How the setup sheet looks: dark ink on white, large enough to read over a machine, the same on paper."""
 
+from pathgen.base.picture import INK
+
 PAPER = "#ffffff"
-INK = "#1b2624"
 QUIET = "#4b5654"
 RULE = "#b9c2bf"
 TINT = "#f3f5f2"

@@ -11,15 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.toolpath import along_in_plan
 from pathgen.strategies.pocketing.linking import to_and_fro, tour
 from pathgen.strategies.pocketing.shapes import Shapes
 from pathgen.strategies.pocketing.tracing import Trace
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
 
 _MET = 0.15
 """Ends of lines nearer to each other than this (mm) are one fork, if one of them opened all that lies between."""
@@ -41,7 +38,7 @@ class Branch:
     """
 
     line: Floats
-    open: NDArray[np.bool_]
+    open: Bools
 
 
 def between(line: Floats, above: float, depth: float) -> Floats:
@@ -98,7 +95,7 @@ def _that_meet(branches: list[Branch]) -> list[Ints]:
     return [np.flatnonzero(group == number) for number in np.unique(group)]
 
 
-def _meet(ends: Floats, at: Floats, wall_slope: float) -> NDArray[np.bool_]:
+def _meet(ends: Floats, at: Floats, wall_slope: float) -> Bools:
     """Which (n, 2, 3) ends of lines lie in what was opened at a point, or open it, and no deeper than that."""
     away = np.hypot(ends[..., 0] - at[0], ends[..., 1] - at[1])
     opened = np.maximum(ends[..., 2], at[2]) / wall_slope
@@ -106,7 +103,7 @@ def _meet(ends: Floats, at: Floats, wall_slope: float) -> NDArray[np.bool_]:
 
 
 def _trace_layer(
-    cuts: list[tuple[Floats, NDArray[np.bool_]]], above: float, trace: Trace, wall_slope: float
+    cuts: list[tuple[Floats, Bools]], above: float, trace: Trace, wall_slope: float
 ) -> None:
     """The lines of one group in one layer; `above` is how deep the layer before was."""
     if not cuts:
@@ -126,7 +123,7 @@ def _trace_layer(
 
 
 def _next(
-    ends: Floats, air: NDArray[np.bool_], waiting: NDArray[np.bool_], here: Floats | None, wall_slope: float
+    ends: Floats, air: Bools, waiting: Bools, here: Floats | None, wall_slope: float
 ) -> tuple[int, int, bool]:
     """Which line to cut next, whether from its last point, and whether the cutter is there already.
 

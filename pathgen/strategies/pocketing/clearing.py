@@ -7,14 +7,11 @@ from functools import cached_property
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.strategies.pocketing.shapes import Shapes, eroded, films, polygons, quad_segments, whole
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
 
 _MISSED = 1e-4
 """Area (mm2) of a missed place that is worth a path of its own; less for fine ends, a tenth of their reach squared."""
@@ -120,10 +117,10 @@ class Pieces:
     """
 
     line: list[Floats]
-    closed: NDArray[np.bool_]
+    closed: Bools
     node: Ints
-    outline: NDArray[np.bool_]
-    island: NDArray[np.bool_]
+    outline: Bools
+    island: Bools
 
     def __len__(self) -> int:
         return len(self.line)
@@ -173,7 +170,7 @@ def clipped(cut: Pieces, needed: Shapes, rest: Shapes, half_width: Floats) -> Pi
     return _as_pieces(lines[reaches], node[reaches], outline[reaches], island[reaches])
 
 
-def _as_pieces(lines: Shapes, node: Ints, outline: NDArray[np.bool_], island: NDArray[np.bool_]) -> Pieces:
+def _as_pieces(lines: Shapes, node: Ints, outline: Bools, island: Bools) -> Pieces:
     coordinates, index = shapely.get_coordinates(lines, return_index=True)
     split = np.split(coordinates, np.flatnonzero(np.diff(index)) + 1) if len(lines) else []
     return Pieces(line=split, closed=shapely.is_closed(lines), node=node, outline=outline, island=island)

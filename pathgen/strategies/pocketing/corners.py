@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import simplified
 from pathgen.strategies.pocketing.branches import Branch, trace_branches
@@ -21,9 +21,6 @@ from pathgen.strategies.pocketing.openings import Opening
 from pathgen.strategies.pocketing.places import GRAZE, layer_depths
 from pathgen.strategies.pocketing.shapes import Shapes, polygons, whole, without_films
 from pathgen.strategies.pocketing.tracing import Trace
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
 
 _FILM = 0.01
 """Thickness under which nothing is worth sharpening, mm."""
@@ -94,7 +91,7 @@ def _stands(one: Opening, line: Floats, swept: Shapes) -> Floats:
     return np.asarray(line[:, 2] - one.depth + one.cutter.wall_slope * away)
 
 
-def _in_air(one: Opening, lines: list[Floats], before: Shapes, swept: Shapes) -> NDArray[np.bool_]:
+def _in_air(one: Opening, lines: list[Floats], before: Shapes, swept: Shapes) -> Bools:
     """(n, 2) whether the cutter goes down through air, or hardly any wood, at the ends of n lines."""
     ends = np.array([line[end] for line in lines for end in (0, -1)]).reshape(-1, 3)
     before, swept, places = np.repeat(before, 2), np.repeat(swept, 2), shapely.points(ends[:, :2])
@@ -103,7 +100,7 @@ def _in_air(one: Opening, lines: list[Floats], before: Shapes, swept: Shapes) ->
     return np.asarray(air).reshape(-1, 2)
 
 
-def _opened_already(one: Opening, tips: Floats, before: Shapes) -> NDArray[np.bool_]:
+def _opened_already(one: Opening, tips: Floats, before: Shapes) -> Bools:
     """(n,) whether what the cutter opens with its tip at (n, 3) places and depths was opened down to the floor."""
     places = shapely.points(tips[:, :2])
     bores = overlay.buffer(places, np.maximum(tips[:, 2] / one.cutter.wall_slope - GRAZE, 0.0), quad_segs=6)
@@ -168,7 +165,7 @@ def _cut_along(
     return _useful(deep, cuts, line, owner)
 
 
-def _useful(lines: Floats, cuts: NDArray[np.bool_], line: Ints, owner: Ints) -> tuple[list[Floats], Ints]:
+def _useful(lines: Floats, cuts: Bools, line: Ints, owner: Ints) -> tuple[list[Floats], Ints]:
     """The stretches of lines that cut something, a point more on each side, from the deep end, in fewer points; and
     the owner of each. All points of all lines are given in turn, the line of each and its owner."""
     apart = np.diff(line, prepend=-1, append=-1) != 0  # before each point, and after the last

@@ -13,15 +13,13 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats, Ints
 from pathgen.base.cutters import LARGEST, Cutter
 from pathgen.base.surface import Surface
 from pathgen.strategies.pocketing.shapes import FIT, Shapes, eroded, mended, quad_segments
-
-Floats = NDArray[np.float64]
 
 _HAIR = 3e-4
 """How much less far (mm) regions are let out: chords over the curve cut deeper, and so wider, by a little."""
@@ -192,7 +190,7 @@ class Footprints:
         return offset[:, None] * _uphill(self.surface, x, y)
 
 
-def _outward(shapes: Shapes) -> tuple[Floats, Floats, NDArray[np.intp]]:
+def _outward(shapes: Shapes) -> tuple[Floats, Floats, Ints]:
     """Corners of polygons, (n, 2) ways out of them that move both edges there by 1, and the shape that each is of."""
     oriented = shapely.orient_polygons(shapes)
     shapes[:] = oriented
@@ -207,7 +205,7 @@ def _outward(shapes: Shapes) -> tuple[Floats, Floats, NDArray[np.intp]]:
     return corners, (a + b) / both[:, None], owner
 
 
-def _right_of(corners: Floats, start: NDArray[np.intp], end: NDArray[np.intp]) -> Floats:
+def _right_of(corners: Floats, start: Ints, end: Ints) -> Floats:
     way = corners[end] - corners[start]
     length = np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-15)
     return np.column_stack([way[:, 1], -way[:, 0]]) / length[:, None]

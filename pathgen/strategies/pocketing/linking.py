@@ -6,16 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.toolpath import along_in_plan
 from pathgen.strategies.pocketing.clearing import Nest, Pieces
 from pathgen.strategies.pocketing.shapes import Shapes
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
-Bools = NDArray[np.bool_]
 
 _SWEEPS = 30
 """Rounds of improvement for a short tour; fewer for one so long that they would take seconds."""
@@ -155,8 +151,7 @@ def begun_on_a_straight(line: Floats, here: Floats, least: float) -> Floats:
 
 def way_in(line: Floats, length: float) -> Floats:
     """The last `length` mm of a closed line before its start, going round as often as it takes."""
-    once = np.hypot(*np.diff(line, axis=0).T)
-    along = np.concatenate([[0.0], np.cumsum(once)])
+    along = along_in_plan(line)
     turns, rest = divmod(length, along[-1])
     cut = along[-1] - rest
     k = min(max(int(np.searchsorted(along, cut, side="right")), 1), len(line) - 1)

@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.strategies.pocketing.shapes import Shapes
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
 
 SAMPLE = 0.05
 """Distance between the points along the walls that the middle line is found from, mm."""
@@ -126,7 +123,7 @@ def segments(lines: Shapes) -> tuple[Shapes, Ints]:
     return np.asarray(shapely.linestrings(np.stack([xy[same], xy[same + 1]], axis=1))), index[same]
 
 
-def _between_walls(ways: Shapes, between: Floats, walls: Shapes) -> NDArray[np.bool_]:
+def _between_walls(ways: Shapes, between: Floats, walls: Shapes) -> Bools:
     """Which (n,) straight ways see the two points that each is between, (n, 2, 2), at more than a corner's least turn.
 
     Where three points lie nearly in line the triangulation is not exact: a way that is not as far from both its points

@@ -10,19 +10,17 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.strategies.pocketing.footprints import Footprints
 from pathgen.strategies.pocketing.shapes import FIT, Shapes, eroded, mended, quad_segments, with_room
 from pathgen.strategies.pocketing.tracing import SHORTEST
-
-Floats = NDArray[np.float64]
 
 _JUST = 3e-4
 """How much smaller still (mm) where a cutter only just fits: thinner regions of the axis get lost in rounding."""

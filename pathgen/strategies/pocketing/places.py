@@ -9,10 +9,10 @@ from functools import partial
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import Move
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, clipped, nest, pieces
@@ -31,10 +31,6 @@ from pathgen.strategies.pocketing.openings import Opening
 from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.shapes import Shapes, polygons
 from pathgen.strategies.pocketing.tracing import SHORTEST, Trace
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
-Bools = NDArray[np.bool_]
 
 _HOP_SECONDS = 1.0
 """What a short hop costs: a lift, a way across, a plunge through air."""

@@ -17,7 +17,7 @@ from pathgen.base.errors import CutterError
 from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath
-from pathgen.base.units import place_words, rounded_down
+from pathgen.base.units import rounded_down
 from pathgen.strategies.easing import Standing, may_overload
 from pathgen.strategies.pocketing.corners import sharpened
 from pathgen.strategies.pocketing.floors import finished_half_width, ridge_left, steepest, unfinished, widest_flat_end
@@ -25,7 +25,7 @@ from pathgen.strategies.pocketing.openings import Opening, largest_that_opens, o
 from pathgen.strategies.pocketing.places import cleared
 from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.shapes import Shapes, cleaned, of_each, polygons, whole
-from pathgen.strategies.pocketing.tracing import NO_WAY_DOWN, Trace
+from pathgen.strategies.pocketing.tracing import NO_WAY_DOWN, Trace, no_way_down
 
 _LEFT = 0.05
 """Area (mm2) from which a place is worth refusing a job for."""
@@ -278,11 +278,7 @@ def _no_way_down(openings: Sequence[Opening], parts: Shapes) -> None:
         places = polygons(replace(one, least_way=0.0).axis_region(parts)) if one.least_way else parts[:0]
         if len(places):
             at = places[np.argmax(shapely.area(places))].representative_point()
-            raise CutterError(
-                f"cutter {one.cutter.name!r}", f"{NO_WAY_DOWN} {one.depth:.2f} mm at {place_words(at.x, at.y)}",
-                allowed=f"a way of {one.least_way:.2f} mm or more for its axis",
-                remedy="take a cutter that plunges, or a smaller one, or draw that place wider",
-            )
+            raise no_way_down(one.cutter, one.depth, at.x, at.y, way=one.least_way)
 
 
 def _nothing_fits(region: BaseGeometry, cutters: Sequence[Cutter], where: str) -> None:

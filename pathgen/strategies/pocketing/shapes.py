@@ -11,8 +11,8 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats, Ints
 
-Floats = NDArray[np.float64]
 Shapes = NDArray[np.object_]
 
 FIT = 1e-5
@@ -57,7 +57,7 @@ def without_films(shapes: Shapes, thickness: float) -> Shapes:
     ))
 
 
-def films(shapes: Shapes, thickness: float) -> NDArray[np.bool_]:
+def films(shapes: Shapes, thickness: float) -> Bools:
     """Which polygons are thinner than `thickness` (mm) over most of their length: empty ones are not."""
     return np.asarray(2.0 * shapely.area(shapes) < thickness * shapely.length(shapes))
 
@@ -69,7 +69,7 @@ def with_room(axis: Shapes, least: float) -> Shapes:
     return of_each(pieces[roomy], owner[roomy], len(axis))
 
 
-def of_each(pieces: Shapes, owner: NDArray[np.intp], count: int) -> Shapes:
+def of_each(pieces: Shapes, owner: Ints, count: int) -> Shapes:
     """(count,) shapes of the polygons that each owns, in order; empty ones of none."""
     out = np.full(count, Polygon(), dtype=object)
     owners, start = np.unique(owner, return_index=True)

@@ -7,9 +7,9 @@ from collections.abc import Callable
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
@@ -17,8 +17,6 @@ from pathgen.base.toolpath import Move, Toolpath, along_in_plan, simplified
 from pathgen.base.units import place_words
 from pathgen.strategies.easing import TOO_MUCH, Standing, eased
 from pathgen.strategies.pocketing.settings import PocketOptions
-
-Floats = NDArray[np.float64]
 
 _OVER = np.nan
 """Depth of a point on the way across, whose height is found once all are known."""
@@ -125,12 +123,7 @@ class Trace:
         if len(line) < 2:
             wood = depth - start if self.is_flat else 0.0
             if wood > 1e-9 and not self._cutter.plunges:
-                raise CutterError(
-                    f"cutter {self._cutter.name!r}",
-                    f"{NO_WAY_DOWN} {wood:.2f} mm at {place_words(*line[0].tolist())}",
-                    allowed=f"a way of {SHORTEST * self.width:.2f} mm or more for its axis",
-                    remedy="take a cutter that plunges, or a smaller one, or draw that place wider",
-                )
+                raise no_way_down(self._cutter, wood, *line[0].tolist(), way=SHORTEST * self.width)
             count = max(1, int(np.ceil(PECKS * wood / self._cutter.stepdown - 1e-9)))
             for peck in range(1, count + 1):
                 self._add(line, start + (depth - start) * peck / count, Move.PLUNGE)
@@ -216,6 +209,16 @@ class Trace:
         return heights
 
 
+def no_way_down(cutter: Cutter, depth: float, x: float, y: float, *, way: float) -> CutterError:
+    """The error for a cutter that fits, and would have to go `depth` mm straight down; `way` is the least for a ramp.
+    """
+    return CutterError(
+        f"cutter {cutter.name!r}", f"{NO_WAY_DOWN} {depth:.2f} mm at {place_words(x, y)}",
+        allowed=f"a way of {way:.2f} mm or more for its axis",
+        remedy="take a cutter that plunges, or a smaller one, or draw that place wider",
+    )
+
+
 def _bearable_ramp(cutter: Cutter) -> float:
     """The steepest ramp, as a slope, that a flat end goes down without a tooth taking too much: it takes what is under
     it beside a full-width cut, at the slower of both its slow feeds. Others take little more there."""
@@ -245,7 +248,7 @@ def _with_fewer_moves(rows: Floats, tolerance: float, *, ramps: bool) -> Floats:
     return rows[simplified(points, tolerance, ends[:-1], ends[1:])]
 
 
-def _working(rows: Floats) -> NDArray[np.bool_]:
+def _working(rows: Floats) -> Bools:
     """Which moves to the next of the rows follow the surface."""
     return np.asarray((rows[1:, 3] != Move.RAPID) & ~np.isnan(rows[:-1, 2]) & ~np.isnan(rows[1:, 2]))
 

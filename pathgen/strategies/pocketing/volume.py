@@ -6,14 +6,12 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.strategies.pocketing.pockets import PocketCut
-
-Floats = NDArray[np.float64]
 
 
 def pocket_volume(cuts: Sequence[PocketCut], surface: Surface, *, samples: int = 20_000) -> float:

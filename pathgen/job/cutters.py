@@ -1,0 +1,99 @@
+"""Which cutters a job's steps name, and whether they can do what is asked of them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from functools import partial
+from typing import Any
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import JobError, all_of
+from pathgen.base.plain import joined
+from pathgen.base.units import MM_PER, format_length
+from pathgen.job.form import parts_of
+from pathgen.job.job import Job
+from pathgen.job.tables import CutterTable
+
+_NO_TANG = 3.0
+"""No slot for a fret is wider, mm."""
+
+_STANDS_IN: dict[str, Any] = {"shape": "flat-end", "diameter": 0.2, "speed": 10_000.0, "feed": 1e6, "plunge": 1e-3,
+                              "stepdown": 1.0}
+
+
+def check_cutters(job: Job) -> None:
+    """Raise JobError for cutters that are named and not there, of one name, incomplete, or of the wrong shape."""
+    names = [c.name for c in job.cutters]
+    for name in names:
+        if names.count(name) > 1:
+            raise JobError("[[cutter]]", f'two cutters are called "{name}"', remedy="give each its own name")
+    all_of(*(partial(_named_cutter, job, where, name) for where, name in _named_cutters(job)))
+
+
+def _named_cutter(job: Job, where: str, name: str) -> None:
+    cutter = job.cutter(name, where)
+    per, unit = MM_PER[job.units], job.units
+    if cutter.feed > job.machine.rapid + 1e-6:
+        raise JobError(f'[[cutter]] "{name}"', f"feed {cutter.feed / per:g} {unit} per minute is above the rapids",
+                       allowed=f"[machine] rapid {job.machine.rapid / per:g} {unit} per minute or less",
+                       remedy="no move is faster than a rapid: make feed smaller, or correct rapid")
+    if where in _UPRIGHT:
+        check_shape(job, where, cutter, "flat-end")
+    if where == "[slots] cutter" and job.slots and job.slots.width is None and cutter.diameter > _NO_TANG:
+        wide, most = (format_length(one, unit) for one in (cutter.diameter, _NO_TANG))
+        raise JobError(where, f'"{name}" is {wide}, and without width the slots are as wide',
+                       allowed=f"{most} or less: tangs of fret wire are 0.5 to 0.6 mm wide (common practice)",
+                       remedy="name a thinner cutter, or write width if slots so wide are meant")
+
+
+def check_shape(job: Job, where: str, cutter: Cutter, shape: str) -> None:
+    """Raise JobError for a cutter of another shape, with those that the job has of that one."""
+    if cutter.shape != shape:
+        most = job.slots.width or _NO_TANG if job.slots and where == "[slots] cutter" else math.inf
+        fit = [f'"{one.name}"' for one in job.complete_cutters if one.shape == shape and one.diameter <= most]
+        raise JobError(where, f'"{cutter.name}" is a {cutter.shape} cutter', allowed=f"a {shape} cutter",
+                       remedy=f"name {joined(fit, 'or')}, if it fits" if fit else "add a [[cutter]] of that shape")
+
+
+_UPRIGHT = [f"[{table}] cutter" for table in (
+    "slots", "nut", "holes", "outline", "gauges", "side_dots", "nut_blank", "saddle_blank")]
+"""What no other shape than a flat end cuts."""
+
+
+def _named_cutters(job: Job) -> list[tuple[str, str]]:
+    """(key, name) of every cutter that a step uses."""
+    named = []
+    if job.surface:
+        named += [("[surface] finish", job.surface.finish)]
+        named += [("[surface] rough", job.surface.rough)] if job.surface.rough else []
+    for i, inlay in enumerate(job.inlays, 1):
+        named += [(f"inlay {i} cutters", name) for name in inlay.cutters]
+        named += [(f"inlay {i} piece cutter", inlay.piece.cutter)] if inlay.piece else []
+    named += [("[holes] cutter", job.holes.cutter)] if job.holes else []
+    named += [("[channel] cutter", job.channel.cutter)] if job.channel else []
+    named += [("[nut] cutter", job.nut.cutter)] if job.nut else []
+    named += [("[slots] cutter", job.slots.cutter)] if job.slots else []
+    named += [("[slots] bevel_cutter", job.slots.bevel_cutter)] if job.slots and job.slots.bevel_cutter else []
+    named += [(f"[[hole]] {i} cutter", hole.cutter) for i, hole in enumerate(job.bores, 1)]
+    named += [("[plate] openings cutter", job.plate.openings.cutter)] if job.plate and job.plate.openings else []
+    named += [("[outline] cutter", job.outline.cutter)] if job.outline else []
+    named += [("[block] cutter", job.block.cutter)] if job.block else []
+    named += [("[gauges] cutter", job.gauges.cutter)] if job.gauges else []
+    named += [("[side_dots] cutter", job.side_dots.cutter)] if job.side_dots else []
+    for key, plate in (("[nut_blank]", job.nut_blank), ("[saddle_blank]", job.saddle_blank)):
+        named += [(f"{key} cutter", plate.cutter)] if plate else []
+        named += [(f"{key} engraver", plate.engraver)] if plate and plate.engraver else []
+    named += [("[coupon] cutters", name) for name in job.coupon.cutters or ()] if job.coupon else []
+    named += [("[marks] cutter", job.marks.cutter)] if job.marks else []
+    return named
+
+
+def standing_in(job: Job) -> Job:
+    """The same with a thin flat end for every cutter that is named and missing, or what is missing of one, so that it
+    can be seen where all lies; the jobs of parts too."""
+    names = dict.fromkeys(name for one in parts_of(job) for _, name in _named_cutters(one))
+    known = {cutter.name: cutter for cutter in job.cutters}
+    cutters = {name: known.get(name, CutterTable(name=name)) for name in (*known, *names)}
+    return replace(job, part_jobs=tuple(map(standing_in, job.part_jobs)), cutters=tuple(
+        replace(one, **{key: _STANDS_IN[key] for key in one.missing}) for one in cutters.values()))

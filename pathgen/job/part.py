@@ -1,0 +1,158 @@
+"""The part that a job describes, and what is cut into it, as values: board or plate, slots, holes, outline."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base.errors import JobError
+from pathgen.base.units import format_length, rounded_up
+from pathgen.job.back import into_bed
+from pathgen.job.flat import flat_part_of
+from pathgen.job.job import Job
+from pathgen.job.outlines import as_cut, closed_by_cutter, drawn_outline, inner_corners
+from pathgen.job.tables import BoardTable, SlotsTable
+from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
+from pathgen.parts.fingerboard.dots import USUAL_FRETS
+from pathgen.parts.fingerboard.part import Fingerboard, Fittings
+from pathgen.parts.flat.part import FlatPart
+from pathgen.work.features import Holes, OutlineCut, Slots
+
+_BEHIND_ZERO_FRET = 3.0
+"""How far behind a zero fret the nut stands, mm (common practice, no source)."""
+
+_BESIDE_TANG = 1.0
+"""Least wood between a zero fret's slot and the nut's, mm (common practice, no source)."""
+
+
+def part_of(job: Job) -> Fingerboard | FlatPart:
+    """The board, or the plate, that a job describes. Raises JobError for a job of several parts."""
+    if job.parts:
+        raise JobError(job.path.name, "is a job of several parts", allowed="the job of one part",
+                       remedy=f"name the file of one of them: {', '.join(dict.fromkeys(p.job for p in job.parts))}; "
+                              "all are built by pathgen build, in Python by build_blank")
+    return flat_part_of(job) if job.board is None else board_of(job)
+
+
+def board_of(job: Job) -> Fingerboard:
+    """The board that a job describes. Raises JobError for a job of a plate."""
+    table = _board_table(job)
+    outline_cutter = job.cutter(job.outline.cutter, "[outline] cutter") if job.outline else None
+    if table.bound and not table.binding:
+        raise JobError("[board] bound", "true, but binding is 0", remedy="give binding, its thickness")
+    board = fingerboard(
+        replace(table, frets=_fret_count(table)), outline=_drawn_outline(job),
+        inner_radius=outline_cutter.radius if outline_cutter else 0.0,
+    )
+    return replace(board, fittings=Fittings(
+        strings=table.strings, side_dots=USUAL_FRETS if table.side_dots is None else table.side_dots, wire=job.frets,
+        string_set=job.strings, neck=job.neck,
+    ))
+
+
+def _board_table(job: Job) -> BoardTable:
+    if job.board is None and job.parts:
+        part_of(job)  # refuses it
+    if job.board is None:
+        raise JobError(job.path.name, f"is the job of a {job.body_name}: it has no frets, no strings and no radius",
+                       allowed="a job with [board]", remedy="name the job of a fingerboard")
+    return job.board
+
+
+def slots_of(job: Job, board: Fingerboard) -> Slots | None:
+    """The fret slots that a job asks for."""
+    table = job.slots
+    if table is None:
+        return None
+    binding, bound = _board_table(job).binding, _board_table(job).bound
+    at_binding = table.ends == "binding"
+    if at_binding and not binding:
+        raise JobError("[slots] ends", '"binding", but the board has none', remedy="give [board] binding")
+    return slots(
+        board, width=_slot_width(job, table), depth=table.depth,
+        short=table.ends if isinstance(table.ends, float) else None, bevel=table.bevel,
+        # A binding that is glued on later closes slots that are cut through the narrower board.
+        within=binding if at_binding and bound else None,
+        bottom=table.bottom, entry=table.entry,
+    )
+
+
+def _slot_width(job: Job, table: SlotsTable) -> float:
+    return table.width or job.cutter(table.cutter, "[slots] cutter").diameter
+
+
+def slot_width(job: Job) -> float:
+    """How wide the fret slots open at the surface, mm; 0 where none are cut."""
+    return _slot_width(job, job.slots) + 2 * job.slots.bevel if job.slots else 0.0
+
+
+def crown_width(job: Job) -> float:
+    """How wide the widest fret is, mm; 0 where its wire is not known."""
+    return max(wire.crown.width for wire in job.frets.wires) if job.frets else 0.0
+
+
+def nut_of(job: Job, board: Fingerboard) -> Slots | None:
+    """The slot or shelf for the nut that a job asks for."""
+    table = job.nut
+    if table is None:
+        return None
+    zero_fret = bool(len(board.frets)) and board.frets.number[0] == 0
+    behind = table.behind if table.behind is not None else _BEHIND_ZERO_FRET if zero_fret else 0.0
+    if zero_fret:
+        least = max(crown_width(job), slot_width(job) + 2 * _BESIDE_TANG) / 2
+        if behind < least:
+            raise JobError("[nut] behind", f"{format_length(behind, job.units)} is too near the zero fret",
+                           allowed=f"{rounded_up(least):.2f} mm or more: clear of the fret's crown, and with "
+                           f"{_BESIDE_TANG:g} mm of wood between its slot and the nut's",
+                           remedy="make it more" + (f", or leave it out for {_BEHIND_ZERO_FRET:g} mm" if table.behind
+                                                    and least <= _BEHIND_ZERO_FRET else ""))
+    return nut_slot(board, width=table.width, depth=table.depth, bottom=table.bottom,
+                    entry=table.entry,
+                    shelf_least=job.cutter(table.cutter, "[nut] cutter").diameter, behind=behind)
+
+
+def holes_of(job: Job) -> Holes | None:
+    """The holes that a job asks for."""
+    table = job.holes
+    if table is None:
+        return None
+    return Holes(
+        at=np.array(table.at), diameter=table.diameter or job.cutter(table.cutter, "[holes] cutter").diameter,
+        bottom=-into_bed(job, table) if table.depth is None else job.stock.thickness - table.depth,
+    )
+
+
+def outline_of(job: Job) -> OutlineCut | None:
+    """How the outline is cut."""
+    table = job.outline
+    if table is None:
+        return None
+    tabs = table.tabs if table.tabs is not None else (0 if table.skin else OutlineCut.tabs)
+    if tabs and table.skin:
+        raise JobError("[outline]", "tabs and skin are both given", remedy="keep one of them")
+    return OutlineCut(tabs=tabs, tab_height=table.tab_height, tab_width=table.tab_width, through=table.through,
+                      skin=table.skin, finish=table.finish)
+
+
+def _fret_count(table: BoardTable) -> int:
+    if not (table.frets or table.ratios):
+        raise JobError("[board]", "frets is missing", remedy="add frets: how many frets")
+    return table.frets or len(table.ratios)
+
+
+def _drawn_outline(job: Job) -> Polygon | None:
+    if job.outline is None or job.outline.artwork is None:
+        return None
+    asked = drawn_outline(job, job.outline.artwork, job.outline.place, "[outline]")
+    return as_cut(job, asked, closed_by_cutter(job, asked), "[outline] artwork")
+
+
+def drawn_corners(job: Job) -> BaseGeometry:
+    """What the outline's cutter leaves standing where a drawn board turns inward, in plan; empty where it is little."""
+    cut = _drawn_outline(job)
+    if cut is None or job.outline is None or job.outline.artwork is None:
+        return Polygon()
+    return inner_corners(cut, drawn_outline(job, job.outline.artwork, job.outline.place, "[outline]"))

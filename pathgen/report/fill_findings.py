@@ -1,0 +1,267 @@
+"""Warnings and notes about the fills and the second cut, for a maker who has not yet cut anything."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base import overlay
+from pathgen.base.contrast import LEAST_CONTRAST
+from pathgen.base.plain import counted
+from pathgen.base.units import INCH, as_written, coarse_length, format_length, place_words
+from pathgen.programs.plan import Plan
+from pathgen.report.filling import amounts, contrast_rows, pouring_stages
+from pathgen.report.moving import moving_findings
+from pathgen.verify import Verification
+from pathgen.verify.findings import Finding
+from pathgen.work.clamping import Clamping
+from pathgen.work.features import Inlay
+from pathgen.work.fill import (
+    LEAST_LEFT,
+    MOST_OVERFILL,
+    PAST,
+    Amount,
+    dam_round,
+    left_by_edge,
+    lies_over,
+    stands_at_most,
+)
+from pathgen.work.operations import CutAgain
+from pathgen.work.touching import touches, walled
+
+_TOLD = 4
+"""Pairs of colours that one warning tells of; the page's tables hold all."""
+
+LAP = {"mm": 0.3, "in": 0.012 * INCH}
+"""By how much an earlier colour is advised to run on under a later one, by units, mm."""
+
+WALL = {"mm": 0.5, "in": 0.02 * INCH}
+"""How much wood is advised to be left between colours, by units, mm: enough to stand."""
+
+
+def filling_findings(planned: Plan, checked: Verification) -> list[Finding]:
+    """Warnings and notes about the fills, for a maker who has not yet cut anything."""
+    found: list[Finding] = []
+    units = planned.clamping.units
+    for index, inlay in enumerate(planned.clamping.inlays):
+        if inlay.fill == "resin":
+            found += [*_touch_warnings(planned.clamping, inlay), *_shared_dams(planned, inlay),
+                      *_open_in_dam(planned, inlay)]
+        found += _overfill_warnings(planned.clamping, inlay)
+        for one in amounts(planned, checked, index):
+            found += _pour_warnings(inlay, one, planned.asked.resins[index].pour_depth)
+        found += [*_dam_off_blank(planned.clamping, inlay), *_dam_notes(planned, inlay)]
+    found += edge_to_edge(planned.clamping.inlays, units)
+    found += _contrast_warnings(planned)
+    found += moving_findings(planned.clamping)
+    found += _second_cut_notes(planned.clamping)
+    return found
+
+
+def _touch_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
+    found = touches(inlay.regions)
+    if not found:
+        return
+    stages = " then ".join(" with ".join(stage) for stage in pouring_stages(inlay, found))
+    shared = [f"{touch.colours[0]} and {touch.colours[1]} share {touch.length:.1f} mm of edge in "
+              f"{counted(len(touch.lengths), 'place')}" for touch in found]
+    x, y = found[0].places[0]
+    yield Finding(
+        code="colours-touch", severity="warn", where=f"{inlay.name}, {place_words(x, y)}",
+        got=f"{_the_first(shared)}, and are poured together",
+        allowed="colours of one stage with wood between them",
+        remedy=f"write an [[inlay]] for each stage: {stages}" + (
+            f"; or leave wood between them, with wall = {as_written(WALL[clamping.units], clamping.units)}, and "
+            "thicken the resin: poured so near each other, level resin of both still runs together"
+            if _stand_apart(clamping, inlay, WALL[clamping.units]) else ""),
+    )
+
+
+def _stand_apart(clamping: Clamping, inlay: Inlay, wall: float) -> bool:
+    """Whether the inlay's cutters would still open half of each colour with a wall between them."""
+    finest = min((step.cutter.radius for step in clamping.steps
+                  if step.operation.opens is inlay and step.cutter.is_flat), default=0.0)
+    return all(
+        overlay.buffer(overlay.buffer(shape, -finest), finest).area > 0.5 * was.area
+        for (_, shape), (_, was) in zip(walled(inlay.regions, wall), inlay.regions, strict=True)
+    )
+
+
+def _the_first(told: Sequence[str]) -> str:
+    """The first few of what is to be told, and how many more there are."""
+    return ", ".join(told[:_TOLD]) + (f" (and {counted(len(told) - _TOLD, 'pair')} more)" if told[_TOLD:] else "")
+
+
+def _shared_dams(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
+    """Colours of one pour that do not touch, and still so near that a dam round each would meet or hold the other."""
+    out, units = planned.asked.resins[inlay.index].dam, planned.clamping.units
+    touching = {touch.colours for touch in touches(inlay.regions)}
+    dams = {colour: dam_round(replace(inlay, regions=((colour, shape),)), out) for colour, shape in inlay.regions} \
+        if len(inlay.regions) > 1 else {}
+    near, inside = [], []
+    for (one, first), (other, second) in itertools.combinations(inlay.regions, 2):
+        if (one, other) in touching:
+            continue
+        apart = float(shapely.distance(first, second))
+        if apart < 2 * out:
+            way = shapely.get_coordinates(shapely.shortest_line(first, second)).mean(axis=0)
+            near.append((apart, f"{one} and {other} are {_gap(apart, units)} apart", way))
+        else:
+            inside += [pair for pair, shape in (((one, other), second), ((other, one), first))
+                       if shapely.intersects(dams[pair[0]], shape)][:1]
+    if near:
+        near.sort(key=lambda one: one[0])
+        yield _run_together(
+            f"{inlay.name}, {place_words(*near[0][2].tolist())}", f"{_the_first([told for _, told, _ in near])}",
+            f"{coarse_length(2 * out, units)} or more, for a dam round each ([resin] dam on either side)", "thicken")
+    if inside:
+        told = _the_first([f"{within} lies inside the dam of {dammed}" for dammed, within in inside])
+        around = list(dict.fromkeys(dammed for dammed, _ in inside))
+        parts = " and ".join(around) if len(around) <= _TOLD else f"each of these {len(around)} outer colours"
+        yield _run_together(
+            inlay.name, f"{told}, as a taut thread goes round it", "each colour inside a dam of its own",
+            f"dam the parts of {parts} one by one, thicken")
+
+
+def _gap(apart: float, units: str) -> str:
+    least = {"mm": 0.1, "in": 0.01 * INCH}[units]
+    return coarse_length(apart, units) if apart >= least else f"less than {coarse_length(least, units)}"
+
+
+def _inside_dams(planned: Plan, inlay: Inlay) -> BaseGeometry:
+    """All that is inside any of the dams of an inlay."""
+    return overlay.union_all([dam.inside for dam in planned.dams[inlay.index]])
+
+
+def _open_in_dam(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
+    """What was opened before the pour, and stays open, inside the dam: level resin runs into it."""
+    dammed = _inside_dams(planned, inlay)
+    for other in planned.clamping.inlays:
+        if other.fill == "none" and other.index < inlay.index and shapely.intersects(dammed, other.area):
+            yield Finding(
+                code="open-in-dam", severity="warn", where=inlay.name,
+                got=f"{other.name} is open, and lies inside the dam: level resin runs into it",
+                allowed="nothing open inside the dam", remedy=f"fill {other.name} with tape or wax before you pour, or "
+                "write it after this one: it is then opened when the fill is cut level",
+            )
+
+
+def _run_together(where: str, got: str, allowed: str, first: str) -> Finding:
+    return Finding(
+        code="colours-near", severity="note", where=where, got=f"{got}: level resin of both would run together there",
+        allowed=allowed, remedy=f"{first} the resin so that it stays where it is put, or write an [[inlay]] for each: "
+                                "one is then cut level before the next is opened",
+    )
+
+
+def _overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
+    """Fill that no shop would leave so high; level resin that cannot cover a pocket and stay within the overfill."""
+    units = clamping.units
+    stands = format_length(inlay.overfill, units)
+    if inlay.fill != "none" and inlay.overfill > MOST_OVERFILL:
+        yield Finding(
+            code="much-overfill", severity="warn", where=f"{inlay.name} overfill", got=f"{stands} above the surface",
+            allowed=f"usually {format_length(MOST_OVERFILL, units)} or less",
+            remedy="see that it is no slip: the second cut begins that high, and it all has to be mixed and cut off",
+        )
+    most = stands_at_most(inlay, clamping.board.surface, clamping.board.outline) if inlay.fill == "resin" else 0.0
+    if most > inlay.overfill + 1e-6:
+        low = format_length(most, units, decimals={"mm": 2, "in": 3}[units])
+        yield Finding(
+            code="resin-levels", severity="warn", where=f"{inlay.name} overfill",
+            got=f"liquid resin that covers the highest place of the drawing stands {low} above the lowest "
+            "inside its dam",
+            allowed=f"overfill, {stands}",
+            remedy="make overfill larger, dam nearer to the drawing, thicken the resin so that it stays where it is "
+            "put, or dam and fill the drawing's parts one by one",
+        )
+
+
+def _pour_warnings(inlay: Inlay, one: Amount, limit: float | None) -> Iterator[Finding]:
+    if one.batch.pours > 1 and limit is not None:
+        yield Finding(
+            code="too-deep-a-pour", severity="warn", where=f"{inlay.name}, {one.colour}",
+            got=f"{one.depth[1] + inlay.overfill:.2f} mm of resin", allowed=f"{limit:g} mm in one pour",
+            remedy=f"pour it in {one.batch.pours} layers, as the resin's sheet says, or make depth or overfill smaller",
+        )
+
+
+def _dam_off_blank(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
+    """A dam that would stand in the air beside the blank; its resin is counted as if it did not."""
+    x0, y0, x1, y1 = lies_over(inlay).bounds
+    left, low, right, high = clamping.stock.bounds
+    past = max(left - x0, low - y0, x1 - right, y1 - high)
+    if inlay.dam is not None and past > 0.005:
+        yield Finding(
+            code="dam-off-blank", severity="note", where=f"{inlay.name} dam",
+            got=f"the dam, {inlay.dam:g} mm round the drawing, goes up to {past:.2f} mm past the edge of the blank",
+            allowed="on the blank",
+            remedy="run it along the blank's edge (the resin counted for what lies past that is to spare), or make dam "
+                   "smaller or the blank larger",
+        )
+
+
+def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
+    """Resin that cures in the waste beside the part, where a second cut over the inlay alone does not come."""
+    clamping = planned.clamping
+    step = next((s for s in clamping.steps if s.operation.levels is inlay), None)
+    if step is None or not isinstance(step.operation, CutAgain):
+        return
+    left = left_by_edge(inlay, clamping.board.outline)
+    if step.operation.goes_round and left.area >= LEAST_LEFT:
+        part, near = step.operation.surfacing.part, format_length(PAST, clamping.units)
+        yield Finding(
+            code="dam-past-the-cut", severity="note", where=f"{inlay.name}, program {step.order}",
+            got=f"the dam holds resin on {left.area:.0f} mm2 of waste, more than {near} outside the {part}'s edge, "
+            "where this program does not cut", allowed="",
+            remedy=f"dam along the {part}'s edge, or scrape that resin off when this program has ended",
+        )
+
+
+def edge_to_edge(inlays: Sequence[Inlay], units: str) -> Iterator[Finding]:
+    """Colours of different stages that share an edge, and do not overlap under it."""
+    for first, later in itertools.combinations(inlays, 2):
+        if overlay.intersection(first.area, later.area).area > 0.01:
+            continue
+        found = touches([(first.name, first.area), (later.name, later.area)])
+        if found:
+            yield Finding(
+                code="edge-to-edge", severity="note", where=f"{first.name} and {later.name}",
+                got=f"{found[0].length:.1f} mm of edge are cut twice, once from each side", allowed="",
+                remedy=f"write lap = {as_written(LAP[units], units)} for {first.name}: the later cut "
+                       "then goes through cured fill and leaves no sliver",
+            )
+
+
+def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
+    low = sorted((row for row in contrast_rows(planned) if row["ratio"] < LEAST_CONTRAST), key=lambda row: row["ratio"])
+    if low:
+        yield Finding(
+            code="low-contrast", severity="warn", where="fills and wood",
+            got=("contrasts of " if low[1:] else "a contrast of ") + _the_first([
+                f"{row['ratio']:.2f}:1 ({row['colour']} against {row['against']}, colour difference "
+                f"{row['difference']:.1f})" for row in low]),
+            allowed=f"{LEAST_CONTRAST:g}:1 or more (WCAG 2.2, 1.4.11)",
+            remedy="try both on a scrap under the finish, or take a lighter or darker fill",
+        )
+
+
+def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
+    limited = clamping.surfacing is not None and clamping.surfacing.resurface_area == "inlay"
+    if limited and clamping.surfacing and clamping.cutter(CutAgain):
+        yield Finding(
+            code="second-cut-in-part", severity="note", where="[resurface] area", allowed="",
+            got=f"the second cut goes {format_length(clamping.surfacing.blend, clamping.units)} round each drawing and "
+            "over all that is inside its dam, on the lines of the first",
+            remedy="see that no fill lies further out, or scrape it off first, and sand what it leaves",
+        )
+    if clamping.setup.z_zero == "stock-top" and len({s.cutter.name for s in clamping.steps}) > 1:
+        yield Finding(
+            code="zero-on-raw-top", severity="warn", where="[setup] z_zero",
+            got="Z 0 is the raw top, which surfacing takes away over the part, and cutters are changed after that",
+            allowed="", remedy='set Z from raw top left outside the cut, or write z_zero = "bed"',
+        )
