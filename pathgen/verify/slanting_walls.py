@@ -32,7 +32,7 @@ def wall_findings(
     of walls.
     """
     last = max(steps, key=lambda step: step.order, default=None)
-    if last is None or last.cutter.shape != "v" or any(not step.cutter.is_flat for step in steps if step is not last):
+    if last is None or last.cutter.shape != "v" or not all(one.cutter.is_flat for one in steps if one is not last):
         return
     inlay, part, surface = poured.inlay, sim.grid.part(poured.window), clamping.board.surface
     pieces = shapely.get_parts(inlay.area)

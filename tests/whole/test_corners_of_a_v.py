@@ -43,7 +43,16 @@ def test_corners_that_stay_closed_are_found(made, above, by):
     assert "pocket-uncut" in {f.code for f in found if f.severity == "forbid"}
 
 
-NOT_LAST = '[[cutter]]\nname = "{}"\nshape = "{}"\ndiameter = 1.0\nspeed = 18000\nfeed = 400.0\nplunge = 100.0\nstepdown = 0.5\n'
+NOT_LAST = """
+[[cutter]]
+name = "{}"
+shape = "{}"
+diameter = 1.0
+speed = 18000
+feed = 400.0
+plunge = 100.0
+stepdown = 0.5
+"""
 
 
 @pytest.mark.parametrize(("name", "shape"), [("flat 1", "flat-end"), ("ball 1", "ball-end"), ("v 30", "v")])
