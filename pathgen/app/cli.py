@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
+from pathgen import __version__
 from pathgen.app.terminal import GREEN, RED, YELLOW, progress, say
 from pathgen.base.errors import JobError, Mistakes, PathgenError
 from pathgen.base.plain import brief, capital, in_json, one_line, typed
@@ -114,6 +115,7 @@ def _parser() -> argparse.ArgumentParser:
                "exit status: 0 good, 1 findings that forbid cutting, 2 bad input",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
+    parser.add_argument("--version", action="version", version=f"pathgen {__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     new = _command(commands, "new", _new, "write a small job to start from, with comments and a drawing",
                    "new my-board", job=False)

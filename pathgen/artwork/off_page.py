@@ -8,10 +8,8 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from pathgen.artwork.flatten import bounds
-from pathgen.artwork.paint import painted
-from pathgen.artwork.scene import Clip, LeftOut, Paint, Scene
-from pathgen.artwork.transforms import largest_scale
+from pathgen.artwork.paint import box_round, painted
+from pathgen.artwork.scene import Clip, LeftOut, Scene
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 
@@ -24,7 +22,7 @@ def cut_off_by_page(scene: Scene, background: Collection[str]) -> tuple[LeftOut,
     """The shape that hangs over the page's edge the furthest, and how many others do; none where all lies on it."""
     page, found = np.array(scene.page), []
     for paint in scene.paints:
-        if paint.colour in background or _past(*_reach(paint), page) < _LEAST:
+        if paint.colour in background or _past(*box_round(paint), page) < _LEAST:
             continue
         areas = painted([replace(paint, clip=_without_page(paint.clip))], _TOLERANCE)
         lost = overlay.difference(overlay.union_all(list(areas.values())), shapely.box(0.0, 0.0, *scene.page))
@@ -41,13 +39,6 @@ def cut_off_by_page(scene: Scene, background: Collection[str]) -> tuple[LeftOut,
 
 def _past(low: Floats, high: Floats, page: Floats) -> float:
     return float(max(np.max(-low), np.max(high - page)))
-
-
-def _reach(paint: Paint) -> tuple[Floats, Floats]:
-    """The corners of a box that it lies in."""
-    low, high = bounds(paint.curves, paint.matrix)
-    grow = paint.stroke.width / 2 * largest_scale(paint.matrix) if paint.stroke else 0.0
-    return low - grow, high + grow
 
 
 def _without_page(clip: Clip | None) -> Clip | None:

@@ -9,13 +9,14 @@ import numpy as np
 import shapely
 
 from pathgen.artwork.areas import EMPTY, Geometries, filled
-from pathgen.artwork.flatten import flatten
+from pathgen.artwork.flatten import bounds, flatten
 from pathgen.artwork.scene import Clip, Paint
 from pathgen.artwork.stack import stacked
 from pathgen.artwork.strokes import stroked
 from pathgen.artwork.transforms import largest_scale
 from pathgen.artwork.unions import areal, united, without_slivers
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import ArtworkError
 from pathgen.base.limits import LARGEST_NUMBER
 from pathgen.base.plain import figure
@@ -70,6 +71,13 @@ def paint_areas(paints: Sequence[Paint], tolerance: float) -> Geometries:
     if strokes:
         areas[strokes] = stroked([paints[i] for i in strokes], tolerance)
     return areas
+
+
+def box_round(paint: Paint) -> tuple[Floats, Floats]:
+    """(2,) lowest and highest corner of a box that all of a paint lies in, its line too."""
+    low, high = bounds(paint.curves, paint.matrix)
+    grow = paint.stroke.width / 2 * largest_scale(paint.matrix) if paint.stroke else 0.0
+    return low - grow, high + grow
 
 
 def _check_reach(paint: Paint) -> None:

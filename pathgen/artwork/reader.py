@@ -148,7 +148,7 @@ def read_artwork(
     ------
     ArtworkError
         When the file cannot be read or is wrong, saying where, or holds what cannot be cut and `missing` is
-        "refuse".
+        "refuse". PathgenError naming any other argument.
 
     Examples
     --------

@@ -13,7 +13,7 @@ from pathgen.artwork import transforms
 from pathgen.artwork.clips import Clips
 from pathgen.artwork.document import SVG, Document, local_name, names_of, svg_children
 from pathgen.artwork.elements import NOT_SHOWN, UNCUTTABLE, is_for_us, is_wanted
-from pathgen.artwork.flatten import bounds
+from pathgen.artwork.paint import box_round
 from pathgen.artwork.painting import State
 from pathgen.artwork.properties import INITIAL, Style
 from pathgen.artwork.scene import Clip, LeftOut, Paint, Scene
@@ -128,8 +128,8 @@ class Walker(Clips):
         """A drawing without any page: its page reaches from the origin over all that it paints."""
         low = high = np.zeros(2)
         for paint in self.paints:
-            box, grow = bounds(paint.curves, paint.matrix), _half_width(paint)
-            low, high = np.minimum(low, box[0] - grow), np.maximum(high, box[1] + grow)
+            least, most = box_round(paint)
+            low, high = np.minimum(low, least), np.maximum(high, most)
         move = translation(-low[0], -low[1])
         paints = tuple(_moved(paint, move) for paint in self.paints)
         return self._scene(paints, (float(high[0] - low[0]), float(high[1] - low[1])), False)
@@ -227,10 +227,6 @@ class Walker(Clips):
                 paints.append(Paint(curves, inside.matrix, stroke.hex, "nonzero", line, inside.clip, where,
                                     state.layers, state.opacity * style["stroke-opacity"] * stroke.alpha))
         self.paints += reversed(paints) if style["paint-order"] else paints
-
-
-def _half_width(paint: Paint) -> float:
-    return paint.stroke.width / 2 * transforms.largest_scale(paint.matrix) if paint.stroke else 0.0
 
 
 def _moved(paint: Paint, move: Matrix) -> Paint:

@@ -22,7 +22,12 @@ _OUTSIDE_ASCII = re.compile(r"[^\x00-\x7e]")
 
 
 class Brief:
-    """A dataclass that holds too much to be written out: what Python shows of it is a few lines (with repr=False)."""
+    """A dataclass that holds much: what Python shows of it is a few lines (with repr=False), and its arrays stay."""
+
+    def __post_init__(self: Any) -> None:
+        for one in fields(self):
+            if hasattr(array := getattr(self, one.name), "setflags"):
+                array.setflags(write=False)
 
     def __repr__(self: Any) -> str:
         shown = ", ".join(f"{one.name}={reprlib.repr(getattr(self, one.name))}" for one in fields(self))

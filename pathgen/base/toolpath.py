@@ -111,7 +111,7 @@ class Toolpath(Brief):
 
         Each run is an (n, 3) array of tip positions: a rapid to above its first point, on down to `air_z`
         where that is given (a height with nothing but air above it, for all or for each), a plunge to the point, cuts
-        along the run.
+        along the run. Raises PathgenError for what is no such list.
         """
         try:
             parts = [_points(run) for run in runs]

@@ -234,6 +234,19 @@ def _drawing(path: Path, table: InlayTable) -> Artwork:
         raise wrong.advising('missing="report"', 'artwork_missing = "report"') from None
 
 
+def _nothing_shown(table: InlayTable, nth: int, where: str, art: Artwork) -> JobError:
+    """What became of all that the `nth` drawing of an inlay holds."""
+    file, white = table.drawings[nth].artwork, table.white_is_background
+    remedy = "fill or stroke its shapes with plain colours"
+    if not art.left_out:
+        return JobError(where, f"{file} shows nothing that could be cut",
+                        remedy=f"{remedy}; white ones count with white_is_background = false" if white else remedy)
+    first, more = art.left_out[0], len(art.left_out) - 1
+    others = f", and {more} more are left out" if more else " is left out"
+    return JobError(where, f"{file} shows nothing else that could be cut: {first.name} {first.id!r} ({first.reason})"
+                    f"{others}", remedy=first.remedy)
+
+
 def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwork]) -> Inlay:
     from pathgen.job.placing import placed_on
 
@@ -247,7 +260,7 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwo
             raise JobError(f"{where} colours", f"{colour} is not in {files}", allowed=", ".join(known))
     for nth, (one, art) in enumerate(zip(table.drawings, arts, strict=True)):
         if not art.regions:
-            raise JobError(f"{drawing_name(index, nth)} artwork", f"{one.artwork} shows nothing that could be cut")
+            raise _nothing_shown(table, nth, f"{drawing_name(index, nth)} artwork", art)
         some, copies = placed_on(board, art, one, drawing_name(index, nth), slot=slot_width(job))
         if not some:
             raise JobError(f"{drawing_name(index, nth)} artwork", f"{one.artwork} has none of the inlay's colours",

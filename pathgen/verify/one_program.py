@@ -13,7 +13,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import ProgramError
 from pathgen.base.lowered import MOST_LOWERED, Lowered
 from pathgen.base.markup import as_table
-from pathgen.base.plain import Brief
+from pathgen.base.plain import Brief, rounded, rounded_point
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, place_words
 from pathgen.verify.cutting import SHAVING, too_deep
@@ -105,20 +105,15 @@ class ProgramCheck(Brief):
 
     @property
     def data(self) -> dict[str, object]:
-        """The same for scripts: mm, mm3."""
+        """The same for scripts: mm, mm3, rounded."""
         took = self.field.took[-1]
         return {
-            "units": "mm", "passed": self.passed, "volume": took.volume, "moves": len(took.line),
-            "deepest_bite": float(took.bites.drop[~took.rapid].max(initial=0.0)),
+            "units": "mm", "passed": self.passed, "volume": rounded(took.volume, 6), "moves": len(took.line),
+            "deepest_bite": rounded(took.bites.drop[~took.rapid].max(initial=0.0), 6),
             "ridges": None if self.ridges is None else {
-                "highest": self.ridges.highest, "highest_at": list(self.ridges.highest_at),
-                "predicted": None if np.isnan(self.ridges.predicted) else self.ridges.predicted,
-                "low": self.ridges.low, "high": self.ridges.high, "passes": self.ridges.passes,
+                **_told(self.ridges, "highest", "highest_at", "predicted", "low", "high"), "passes": self.ridges.passes,
             },
-            "surface": None if self.against is None else {
-                "low": self.against.low, "low_at": list(self.against.low_at),
-                "high": self.against.high, "high_at": list(self.against.high_at),
-            },
+            "surface": None if self.against is None else _told(self.against, "low", "low_at", "high", "high_at"),
             "findings": [vars(finding) for finding in self.findings],
         }
 
@@ -330,6 +325,12 @@ def _surface(
             code="ridge-too-high", severity="forbid", where=at(name, None, *measured.highest_at),
             got=f"a ridge of {measured.highest:.4f} mm", allowed=f"{limit:g} mm", remedy="set the passes closer",
         )
+
+
+def _told(of: object, *names: str) -> dict[str, object]:
+    """Measures and places of a value, rounded."""
+    values = ((name, getattr(of, name)) for name in names)
+    return {name: rounded_point(value) if isinstance(value, tuple) else rounded(value, 6) for name, value in values}
 
 
 def _fine(mm: float) -> str:

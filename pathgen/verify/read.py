@@ -333,7 +333,8 @@ class _Reader:
             raise self.fail(line, f"{len(raw)} characters", allowed=f"at most {_LONGEST_LINE} (NISTIR 6556, 3.3)")
         if not (raw.isascii() and raw.replace("\t", " ").isprintable()):
             odd = next(c for c in raw if not (c.isascii() and (c.isprintable() or c == "\t")))
-            raise self.fail(line, f"the character {odd!a}", allowed="printable ASCII", remedy="is this a program?")
+            raise self.fail(line, f"the character {odd!a}", allowed="printable ASCII",
+                            remedy="take it out, of comments too, and save it as plain text: is it a program?")
         if "(" in raw or ")" in raw:
             raw = self._without_comments(raw, line)
         return "".join(raw.split()).upper()

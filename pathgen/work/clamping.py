@@ -319,7 +319,7 @@ class Clamping:
 
     def display(self, places: Floats, operation: Operation[Any]) -> Floats:
         """(n, 2) what the machine's display shows over (n, 2) places on the blank's top when an operation is run."""
-        step = next(s for s in self.steps if s.operation is operation)
+        step = {id(step.operation): step for step in self.steps}[id(operation)]
         return self.wood_at(np.insert(places, 2, self.stock.thickness, axis=1), step)[:, :2]
 
     def to_board(self, points: Floats, step: Step | None = None) -> Floats:

@@ -232,3 +232,9 @@ def test_ends_of_lines_are_no_other_job(tmp_path):
     assert pathgen.load_job(job).fingerprint == was
     drawing.write_bytes(drawing.read_bytes() + b"<!-- -->")
     assert pathgen.load_job(job).fingerprint != was
+
+
+def test_it_says_which_version_it_is(capsys):
+    with pytest.raises(SystemExit) as ended:
+        main(["--version"])
+    assert (ended.value.code, capsys.readouterr().out) == (0, f"pathgen {pathgen.__version__}\n")

@@ -11,6 +11,7 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.load import drawings_named
 from pathgen.report.placed import placed_sizes, placed_words
 from pathgen.report.text import _inlay_line
+from tests import small_board
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
 
@@ -229,3 +230,16 @@ def test_the_resin_needed_is_said_in_millilitres():
     assert "about 1.2 mm deep, where its walls meet" in _inlay_line(1, inlay | {"deepest": 1.2}, "mm")
     inlay |= {"floor_high": 0.1, "round_end": True}
     assert "up to 0.1 mm above its depth between passes, and walls that round in to it" in _inlay_line(1, inlay, "mm")
+
+
+@pytest.mark.parametrize(("body", "extra", "words"), [
+    ('<linearGradient id="g"><stop stop-color="red"/><stop offset="1"/></linearGradient><path d="M1 1h9v9z" '
+     'fill="url(#g)"/>', "", r"nothing else .*: linearGradient .* is left out: give it one plain colour$"),
+    ('<path d="M1 1h9v9z" fill="white"/>', "white_is_background = true\n", r"cut: fill .* with white_is_background"),
+    ("<g/>", "", r"shows nothing that could be cut: fill or stroke its shapes with plain colours$"),
+])
+def test_why_a_drawing_shows_nothing_is_told(tmp_path, body, extra, words):
+    art = f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">{body}</svg>'
+    changes = {"depth = 1.5\n": f'depth = 1.5\nartwork_missing = "report"\n{extra}'}
+    with pytest.raises(JobError, match=words):
+        clamping_of(load_job(small_board.job(tmp_path, art=art, changes=changes)))

@@ -52,6 +52,19 @@ def test_what_python_shows_of_a_value_is_a_few_lines(made):
         assert len(repr(value)) < 1500
 
 
+def test_what_was_measured_stays_as_it_is(made):
+    """As where somebody takes what is not finite out of an array, to draw it."""
+    text, cutter, top = made.programs[0].text, made.programs[0].step.cutter, pathgen.flat(6.5)
+    blank = pathgen.Blank(x=(-12, 490), y=(-37, 37), thickness=8.0)
+    field = pathgen.simulate(blank, text, cutter, resolution=0.5)
+    for array in (field.top, field.before, field.x, pathgen.compare_heights(field, top).map,
+                  pathgen.ridges(text, cutter=cutter, top=top).map, made.programs[0].toolpath.points):
+        with pytest.raises(ValueError, match="read-only"):
+            array[~np.isfinite(array)] = 0.0
+    again = pathgen.simulate(field, text, cutter)
+    assert again.volume == pytest.approx(field.volume)
+
+
 def test_a_path_is_its_own():
     points = np.array([[0.0, 0.0, 5.0], [0.0, 0.0, 1.0]])
     path = pathgen.Toolpath(points, [0, 2])

@@ -132,7 +132,7 @@ def test_what_is_made_in_rows_and_steps_is_in_round_inches(job, capsys):
 
 
 def test_how_well_to_measure_is_said_in_the_jobs_units():
-    marks = {"machine": [(25.4, 50.8)], "machine_top": 12.7}
+    marks = {"machine": [(25.4, 50.8)], "machine_top": 12.7, "now": None}
     words, *block = measuring_lines(marks, "in")
     assert "To 0.002 in: measure" in words
     assert "millimetre" not in words

@@ -214,7 +214,8 @@ def test_the_surface_is_cut_over_a_bay_as_wide_as_a_slot_across_it_runs_out():
     part = shapely.difference(shapely.box(0.0, -20.0, 100.0, 20.0), shapely.box(45.0, -2.0, 100.0, 2.0))
     for x, width, more in ((50.0, 0.6, 4 * (5.3 + RUN_OUT)), (50.0, 2.0, 4 * (6.0 + RUN_OUT)), (20.0, 2.0, 0.0)):
         slots = Slots(number=np.array([1]), lines=np.array([[[x, -20.0], [x, 20.0]]]), width=width, depth=2.0)
-        board = SimpleNamespace(board=SimpleNamespace(outline=part), feature=lambda kind, slots=slots: slots)
+        board = SimpleNamespace(board=SimpleNamespace(outline=part), feature=lambda kind, slots=slots: slots,
+                                cutter=lambda kind: None)
         assert Around(clamping=board).surfaced.area == pytest.approx(part.area + more)
 
 

@@ -22,7 +22,7 @@ def found(change=None, *, shape="flat-end", spins=True):
     clamp = SimpleNamespace(x=(50.0, 40.0), y=(10.0, 15.0), height=12.0)
     clamping = SimpleNamespace(
         stock=SimpleNamespace(bounds=(0.0, -20.0, 100.0, 20.0), thickness=7.0), units="mm", safe_z=20.0, z_zero=0.0,
-        feature=lambda kind: None,
+        feature=lambda kind: None, done=lambda step: False,
         setup=SimpleNamespace(keep_out=(clamp,)), inlays=(), machine=SimpleNamespace(spin_up=3.0),
         to_board=lambda points, step: points, on_bed=lambda points, step: points)
     step = SimpleNamespace(cutter=cutter, operation=SimpleNamespace(bottom=-0.3, spins=spins), file_name="a.nc")

@@ -349,3 +349,10 @@ def test_an_arc_takes_its_radius_or_a_centre_in_its_plane(plane, first, second, 
         left = motion == COUNTER_CLOCKWISE
         turned = {own: 0.5, "R": 0.25}.get(letters, 0.25 if (centre[0] < 0.5) == left else 0.75)
         assert program.turns[-1] / (2 * math.pi) == pytest.approx(turned if left else -turned)
+
+
+@pytest.mark.parametrize("odd", ["\ufeff", "\x1a", "(für)"])
+def test_what_an_editor_leaves_is_said_to_be_taken_out(odd):
+    """A mark of bytes, the end of a file as old systems write it, a comment in other letters: machines choke on it."""
+    with pytest.raises(ProgramError, match="take it out, of comments too, and save it as plain text"):
+        read_program(f"{odd}\nG21 G90\nM30\n")
