@@ -30,6 +30,7 @@ from pathgen.strategies.matching import round_pieces
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket
 from pathgen.strategies.slotting import bevelling, slotting
 from pathgen.strategies.surfacing import (
+    OVERRUN,
     RESURFACE_RIDGE,
     RIDGE_CLEAR,
     Passes,
@@ -116,12 +117,13 @@ class Around:
             return
         lowest = float(np.nanmin(clamping.surface.height(*shapely.get_coordinates(clamping.board.outline).T)))
         high = np.linspace(0.0, max(self.top - lowest, 0.0), _HEIGHTS)
+        cleared = OVERRUN if finish.is_flat else finish.half_width(high)  # a flat end stays within the long edges
         for step in clamping.steps:
             inlay, cutter = step.operation.opens, step.cutter
             if inlay is None or cutter.is_flat:
                 continue
             deep = inlay.depth if cutter.shape == "ball-end" else 0.0  # a v rises to the very edge in corners
-            over = cutter.half_width(high + deep) - float(cutter.half_width(deep)) - finish.half_width(high)
+            over = cutter.half_width(high + deep) - float(cutter.half_width(deep)) - cleared
             if over.max() > 0.0:
                 near = shapely.get_parts(overlay.buffer(inlay.area, float(over.max()) + _BESIDE))
                 yield from near[~shapely.covers(clamping.board.outline, near)]

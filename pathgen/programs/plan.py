@@ -148,9 +148,12 @@ def pockets_with(clamping: Clamping, inlay: Inlay, cutters: Sequence[Cutter]) ->
     proud, surfacing = clamping.proud(inlay), clamping.surfacing
     ridges = 0.0 if surfacing is None else surfacing.leave_scallop if proud else surfacing.scallop
     surface = replace(clamping.surface, thickness=clamping.surface.thickness + proud)
+    # what second cuts leave of its depth: no ridge of its floor may come up through that
+    left = inlay.depth + clamping.finished_surface.thickness - clamping.board.surface.thickness
     return pocket(
         inlay.area, surface=surface, depth=inlay.depth + proud, safe_z=clamping.safe_z, cutters=cutters,
         keep_out=near_clamps(clamping, max(cutter.radius for cutter in cutters)),
         # the corners that a larger cutter leaves are small, and in the way of a piece
-        options=PocketOptions(smallest=0.0 if inlay.drawn else SMALLEST_PIECE, ridges=ridges), where=inlay.name,
+        options=PocketOptions(smallest=0.0 if inlay.drawn else SMALLEST_PIECE, ridges=ridges,
+                              floor_ridge=min(PocketOptions.floor_ridge, left / 2)), where=inlay.name,
     )

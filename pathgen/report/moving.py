@@ -26,7 +26,7 @@ def marks_data(clamping: Clamping) -> dict[str, Any] | None:
     if marks is None:
         return None
     tops = np.full(len(marks.places), clamping.stock.thickness) if marks.tops is None else marks.tops
-    machine, now = (clamping.to_machine(np.column_stack([marks.places, tops]), step)
+    machine, now = (clamping.wood_at(np.column_stack([marks.places, tops]), step)
                     for step in (None, clamping.steps[-1]))
     return {
         "places": [[rounded(x, 3), rounded(y, 3)] for x, y in marks.places],

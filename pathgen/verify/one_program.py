@@ -270,8 +270,8 @@ def _unjudged(
         below = measured.low < 0
         yield Finding(
             code="off-surface", severity="warn", where=name, allowed="on it, where this is its finish",
-            got=f"its passes follow the surface {abs(measured.low):.4f} mm {'below' if below else 'above'} it",
-            remedy=f"are zero and thickness right? only {'the floor of a pocket' if below else 'roughing'} lies there; "
+            got=_follows(measured),
+            remedy=f"{_AT_ANOTHER.format('the floor of a pocket' if below else 'roughing')}; "
                    f"{_lowered(top, -measured.low)}{_JUDGED}",
         )
     elif against is not None and against.low < -slack.surface_low:
@@ -292,11 +292,16 @@ def _stray(measured: ScallopCheck) -> float:
     return measured.high - measured.low - measured.highest - _FOLLOWS
 
 
+def _follows(measured: ScallopCheck) -> str:
+    return f"its passes follow the surface {abs(measured.low):.4f} mm {'below' if measured.low < 0 else 'above'} it"
+
+
 def _strays(measured: ScallopCheck) -> str:
     return f"what its passes leave lies {measured.low:.4f} to {measured.high:.4f} mm above the surface"
 
 
 _ANOTHER = "is that its radius? Or it roughs, in steps"
+_AT_ANOTHER = "are zero and thickness right? only {} lies there"
 
 
 def _surface(
@@ -310,9 +315,11 @@ def _surface(
             got=f"cut {-against.low:.4f} mm below the surface", allowed=f"{slack.surface_low:g} mm",
             remedy=f"raise the path there; {_lowered(top, -against.low)}is the zero right?",
         )
-    if measured is not None and measured.high > limit + slack.surface_low and _stray(measured) > 0:
-        yield Finding(code="surface-high", severity="forbid", where=name, got=_strays(measured),
-                      allowed=f"ridges of {limit:g} mm", remedy=_ANOTHER)
+    strays = measured is not None and _stray(measured) > 0
+    if measured is not None and measured.high > limit + slack.surface_low and (strays or measured.low > _FOLLOWS):
+        yield Finding(code="surface-high", severity="forbid", where=name, allowed=f"ridges of {limit:g} mm",
+                      got=_strays(measured) if strays else _follows(measured),
+                      remedy=_ANOTHER if strays else _AT_ANOTHER.format("roughing"))
     elif measured is not None and measured.highest > limit + slack.ridge:
         yield Finding(
             code="ridge-too-high", severity="forbid", where=at(name, None, *measured.highest_at),

@@ -186,7 +186,7 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
         steep = _steep(step.cutter, shape.depth)
         flank = max(steep - slope, 0.2 * steep)
         off = 1.5 * beyond + (OPENED + _HELD_OFF) / flank
-        if step.cutter.shape == "v":  # it rises in corners
+        if step.cutter.shape == "v" and step is steps[-1]:  # it rises in corners
             tight = min(_TIGHT, half)
             asked, wide = overlay.buffer(shape.area, -tight, quad_segs=32), tight - gone / flank
         sure = overlay.buffer(asked, wide - off, quad_segs=32)

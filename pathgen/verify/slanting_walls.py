@@ -28,10 +28,11 @@ def wall_findings(
 ) -> Iterator[Finding]:
     """Where a pocket that v cutters open, alone or after flat ends, is less deep than the flank goes beside the walls.
 
-    Nothing of others: a v that does not come last sharpens no corners, and a ball end leaves the feet of walls.
+    Nothing of others: a v that does not come last sharpens no corners, and a ball end, or a blunter v, leaves the feet
+    of walls.
     """
     last = max(steps, key=lambda step: step.order, default=None)
-    if last is None or last.cutter.shape != "v" or any(step.cutter.shape == "ball-end" for step in steps):
+    if last is None or last.cutter.shape != "v" or not all(one.cutter.is_flat for one in steps if one is not last):
         return
     inlay, part, surface = poured.inlay, sim.grid.part(poured.window), clamping.board.surface
     pieces = shapely.get_parts(inlay.area)

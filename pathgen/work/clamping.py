@@ -305,13 +305,24 @@ class Clamping:
 
         Without a `step` the work lies as it was first clamped.
         """
-        x, y, z = (self.on_bed(points, step) - [*self.zero, self.z_zero]).T
+        return self._shown(self.on_bed(points, step))
+
+    def wood_at(self, points: Floats, step: Step | None) -> Floats:
+        """(n, 3) where points of the work itself lie in the frame of the programs when a step is run.
+
+        Unlike tips: where work tilts, that of a ball end goes aside, as its centre keeps its place over the wood.
+        """
+        moved = self.moved_at(step)
+        return self._shown(points if moved is None else moved.there(points))
+
+    def _shown(self, on_bed: Floats) -> Floats:
+        x, y, z = (on_bed - [*self.zero, self.z_zero]).T
         return np.stack([*_turned(x, y, self.setup.along), z], axis=1)
 
     def display(self, places: Floats, operation: Operation[Any]) -> Floats:
         """(n, 2) what the machine's display shows over (n, 2) places on the blank's top when an operation is run."""
         step = {id(step.operation): step for step in self.steps}[id(operation)]
-        return self.to_machine(np.insert(places, 2, self.stock.thickness, axis=1), step)[:, :2]
+        return self.wood_at(np.insert(places, 2, self.stock.thickness, axis=1), step)[:, :2]
 
     def to_board(self, points: Floats, step: Step | None = None) -> Floats:
         """The inverse of `to_machine`."""

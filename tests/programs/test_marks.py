@@ -218,6 +218,15 @@ def check_marks_as_they_lie(moved, marked):
     assert np.array(stops, dtype=float) == pytest.approx(lie[:, :2], abs=6e-3)
 
 
+def test_marks_lie_where_the_wood_does_and_not_where_the_tip_of_a_ball_goes(tmp_path):
+    """The last program is cut with a ball end: tilted work carries its centre, 6.35 mm over the tip, aside."""
+    moved = built(tmp_path, extra=MARKS.replace('[outline]\ncutter = "flat"\n', "") + measured())
+    assert moved.programs[-1].cutter.shape == "ball-end"
+    marks = moved.report["marks"]
+    lie = there(np.insert(marks["places"], 2, moved.plan.clamping.stock.thickness, axis=1))
+    assert np.array(marks["now"]) == pytest.approx(lie, abs=1e-3)
+
+
 def test_clamps_are_drawn_where_they_stand_beside_work_that_moved(tmp_path):
     box = "[setup]\nkeep_out = [{ along = [-18.0, -10.0], across = [-10.0, 10.0], height = 12.0 }]\n"
     clamping = clamping_of(load_job(job(tmp_path, extra=box + MARKS + measured())))

@@ -3,6 +3,7 @@
 import json
 import math
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -258,6 +259,15 @@ def test_a_finish_of_another_radius_is_told_where_wood_stands_over_the_surface(f
                    for y, r in ((15.0, TOP.radius(0.0)), (18.0, TOP.radius(45.0))))
     assert least <= float(re.search(r"to ([\d.]+) mm above", off.got)[1]) <= most + 0.012
     assert "is that its radius?" in off.remedy
+
+
+@pytest.mark.parametrize("limit", [None, 0.02])
+@pytest.mark.parametrize("off", [0.1, 0.7])
+def test_a_finish_that_follows_the_surface_above_it_is_told_whether_ridges_are_judged_or_not(finished, limit, off):
+    low = replace(TOP, thickness=TOP.thickness - off)
+    (found,) = pathgen.check_program(pathgen.program(finished), cutter=BALL, blank=BLANK, limit=limit, top=low).findings
+    assert (found.code, found.severity) == (("off-surface", "warn") if limit is None else ("surface-high", "forbid"))
+    assert float(re.search(r"follow the surface ([\d.]+) mm above it", found.got)[1]) == pytest.approx(off, abs=0.002)
 
 
 def test_a_radius_less_than_the_blank_is_wide_is_refused(tmp_path, capsys, finished):

@@ -41,3 +41,24 @@ def test_corners_that_stay_closed_are_found(made, above, by):
     texts = {p.file_name: p.text for p in made.programs} | {last.file_name: lifted(last.text, above=above, by=by)}
     found = verify(made.plan.clamping, texts, resolution=0.1).findings
     assert "pocket-uncut" in {f.code for f in found if f.severity == "forbid"}
+
+
+NOT_LAST = """
+[[cutter]]
+name = "{}"
+shape = "{}"
+diameter = 1.0
+speed = 18000
+feed = 400.0
+plunge = 100.0
+stepdown = 0.5
+"""
+
+
+@pytest.mark.parametrize(("name", "shape"), [("flat 1", "flat-end"), ("ball 1", "ball-end"), ("v 30", "v")])
+def test_a_v_that_others_follow_is_not_asked_to_sharpen_corners(tmp_path, name, shape):
+    after = NOT_LAST.format(name, shape) + "angle = 30.0\n" * (shape == "v")
+    made = small_board.built(tmp_path, art=STAR, changes={'cutters = ["flat"]': f'cutters = ["sharp", "{name}"]'},
+                             extra=SHARP + after)
+    assert len([p for p in made.programs if p.operation == "pocket"]) == 2
+    assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []

@@ -327,6 +327,19 @@ def test_a_v_after_a_skim_opens_as_much_less_as_its_walls_slope(tmp_path):
     assert any(f"{further_in:.3f} mm further in" in words for words in told)
 
 
+def test_ridges_of_a_floor_stay_below_a_skim_that_leaves_little_of_its_pocket(tmp_path):
+    """A tenth of a millimetre is left of the second: ridges as high would stand in it up to the surface."""
+    (tmp_path / "square.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="9mm" height="9mm" viewBox="0 0 9 9">'
+        '<rect width="9" height="9" fill="#225577"/></svg>'
+    )
+    second = '\n[[inlay]]\nartwork = "square.svg"\ndepth = 0.3\ncutters = ["v"]\noverfill = 0.7\n'
+    second += "place = { at = [66.0, 0.0] }\n[resurface]\nskim = 0.2\n"
+    result = built(tmp_path, changes={"at = [45.0, 0.0]": "at = [28.0, 0.0]"},
+                   extra=V_60.replace("60.0", "90.0") + second)
+    assert result.passed, [str(f) for f in result.verification.findings]
+
+
 def test_after_a_skim_a_narrower_ball_need_not_open_what_a_wider_one_had_opened_to_the_edge(tmp_path):
     (tmp_path / "dot.svg").write_text(
         '<svg xmlns="http://www.w3.org/2000/svg" width="16mm" height="16mm" viewBox="0 0 16 16">'
