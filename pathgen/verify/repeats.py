@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from pathgen.base.arrays import Ints
+from pathgen.base.arrays import Floats, Ints
 from pathgen.base.units import place_words
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, at
@@ -47,19 +47,18 @@ def part_repeat_findings(finish: Motion, again: Motion, step: Step, *, within: f
     A link that crosses the line of a pass goes where that pass may not have gone, and is held to nothing here.
     """
     first = _last_run(finish)
-    knots = finish.end[first]
+    starts, ends = finish.start[first], finish.end[first]
     moves = np.flatnonzero(again.cutting)
     along = np.abs(again.end[moves, 1] - again.start[moves, 1]) <= within
     along &= np.abs(again.end[moves, 0] - again.start[moves, 0]) > within
     moves = np.concatenate([moves[along], moves[along]])
     points = np.concatenate([half[moves[: along.sum()]] for half in (again.start, again.end)])
     line, on_line = again.line[moves], np.full(len(points), np.inf)
-    for y in np.unique(knots[:, 1]):
+    for y in np.unique(ends[:, 1]):
         own = np.abs(points[:, 1] - y) <= within
-        if own.any():
-            pass_knots = knots[knots[:, 1] == y]
-            pass_knots = pass_knots[np.argsort(pass_knots[:, 0], kind="stable")]
-            on_line[own] = points[own, 2] - np.interp(points[own, 0], pass_knots[:, 0], pass_knots[:, 2])
+        there = (ends[:, 1] == y) & (np.abs(starts[:, 1] - y) <= within) & (np.abs(ends - starts)[:, 0] > within)
+        if own.any() and there.any():
+            on_line[own] = points[own, 2] - _lowest(points[own, 0], starts[there], ends[there])
     slack = within + ROUNDED
     if np.any(on_line < -slack):
         i = int(np.argmin(on_line))
@@ -74,6 +73,16 @@ def part_repeat_findings(finish: Motion, again: Motion, step: Step, *, within: f
             got="no move along a first finishing pass", allowed="the first finishing passes again, over the inlay",
             remedy=AGAIN,
         )
+
+
+def _lowest(x: Floats, starts: Floats, ends: Floats) -> Floats:
+    """(n,) how low moves along one line come at each x, or nearest to it: a pass lies under the ramp into it."""
+    low, high = np.minimum(starts, ends)[:, 0], np.maximum(starts, ends)[:, 0]
+    at = np.clip(x[:, None], low, high)
+    z = starts[:, 2] + (at - starts[:, 0]) / (ends - starts)[:, 0] * (ends - starts)[:, 2]
+    away = np.abs(at - x[:, None])
+    lowest: Floats = np.where(away <= away.min(axis=1, keepdims=True), z, np.inf).min(axis=1)
+    return lowest
 
 
 def _last_run(motion: Motion) -> Ints:

@@ -114,3 +114,16 @@ def test_the_passes_of_a_part_beside_the_centre_line_cover_it_and_no_more(up):
         assert len(found.y) == passes
         assert found.y.mean() == pytest.approx(up)
         assert np.ptp(found.y) < high
+
+
+def test_a_second_cut_over_an_inlay_where_the_first_finish_came_down_its_ramp_repeats_it(tmp_path):
+    """A wide v in a corner at the edge: the outermost pass is short, and the ramp into it lies over all of it."""
+    art = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30" fill="#225577">
+<rect x="15" y="2" width="14" height="8"/></svg>"""
+    result = built(tmp_path, art=art, changes={
+        RADIUS: 'radius = "flat"', "end_width = 46.0": "end_width = 40.0", "depth = 1.5": "depth = 0.3",
+        'shape = "ball-end"\ndiameter = 12.7': 'shape = "flat-end"\ndiameter = 3.0', "thickness = 8.0": "thickness = 12.0",
+        FINISH: 'finish = "ball"\nrough = "ball"', "at = [45.0, 0.0]": "at = [45.0, -24.95]",
+        'name = "flat"\nshape = "flat-end"\ndiameter = 2.0': 'name = "flat"\nshape = "v"\nangle = 140\ndiameter = 10',
+        "[resin]": '[resurface]\narea = "inlay"\n[resin]'})
+    assert result.passed, [str(f) for f in result.verification.findings if f.severity == "forbid"]
