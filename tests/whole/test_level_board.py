@@ -122,7 +122,8 @@ def test_a_second_cut_over_an_inlay_where_the_first_finish_came_down_its_ramp_re
 <rect x="15" y="2" width="14" height="8"/></svg>"""
     result = built(tmp_path, art=art, changes={
         RADIUS: 'radius = "flat"', "end_width = 46.0": "end_width = 40.0", "depth = 1.5": "depth = 0.3",
-        'shape = "ball-end"\ndiameter = 12.7': 'shape = "flat-end"\ndiameter = 3.0', "thickness = 8.0": "thickness = 12.0",
+        'shape = "ball-end"\ndiameter = 12.7': 'shape = "flat-end"\ndiameter = 3.0',
+        "thickness = 8.0": "thickness = 12.0",
         FINISH: 'finish = "ball"\nrough = "ball"', "at = [45.0, 0.0]": "at = [45.0, -24.95]",
         'name = "flat"\nshape = "flat-end"\ndiameter = 2.0': 'name = "flat"\nshape = "v"\nangle = 140\ndiameter = 10',
         "[resin]": '[resurface]\narea = "inlay"\n[resin]'})
