@@ -307,8 +307,11 @@ def _outline(operation: Outline, cutter: Cutter, around: Around) -> Toolpath:
     clamping, cut = around.clamping, operation.feature
     part, tabs = clamping.board.outline, Tabs(tabs_of(clamping), cut.tab_height, cut.tab_width)
     check_tabs_hold(tabs, part, blank=clamping.stock.bounds, cutter=cutter, where=f"{cut.where} tabs")
-    return outlining(part, cutter=cutter, top=around.top, bottom=cut.bottom, tabs=tabs, finish=cut.finish,
-                     rapids=around.rapids, stands=_in_the_way(cut, cutter, around))
+    stands = _in_the_way(cut, cutter, around)
+    fills = [clamping.first_surface.thickness + one.overfill for one in clamping.inlays if one.fill != "none"]
+    top = max([around.top, *fills]) if stands == np.inf else around.top
+    return outlining(part, cutter=cutter, top=top, bottom=cut.bottom, tabs=tabs, finish=cut.finish,
+                     rapids=around.rapids, stands=stands)
 
 
 def _in_the_way(cut: OutlineCut, cutter: Cutter, around: Around) -> float:

@@ -128,3 +128,14 @@ def test_a_second_cut_over_an_inlay_where_the_first_finish_came_down_its_ramp_re
         'name = "flat"\nshape = "flat-end"\ndiameter = 2.0': 'name = "flat"\nshape = "v"\nangle = 140\ndiameter = 10',
         "[resin]": '[resurface]\narea = "inlay"\n[resin]'})
     assert result.passed, [str(f) for f in result.verification.findings if f.severity == "forbid"]
+
+
+def test_the_outline_begins_above_fill_that_stands_higher_than_the_blank(tmp_path):
+    """It ran out over the edge, where a flat end that stays within the long edges scrapes none of it off."""
+    art = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30" fill="#225577">
+<rect x="15" y="2" width="14" height="8"/></svg>"""
+    result = built(tmp_path, art=art, extra=WIDE + '[outline]\ncutter = "flat"\n', changes={
+        RADIUS: 'radius = "flat"', FINISH: 'finish = "wide"\nrough = "wide"\nallowance = 0.1',
+        "end_width = 46.0": "end_width = 40.0", "at = [45.0, 0.0]": "at = [45.0, 6.0]",
+        "thickness = 8.0": "thickness = 6.8", "overfill = 0.7": "overfill = 0.8"})
+    assert result.passed, [str(f) for f in result.verification.findings if f.severity == "forbid"]
