@@ -40,7 +40,7 @@ from pathgen.strategies.surfacing import (
     roughed,
 )
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.features import OutlineCut
+from pathgen.work.features import Inlay, OutlineCut
 from pathgen.work.fill import lies_over
 from pathgen.work.operations import (
     RUN_OUT,
@@ -307,11 +307,16 @@ def _outline(operation: Outline, cutter: Cutter, around: Around) -> Toolpath:
     clamping, cut = around.clamping, operation.feature
     part, tabs = clamping.board.outline, Tabs(tabs_of(clamping), cut.tab_height, cut.tab_width)
     check_tabs_hold(tabs, part, blank=clamping.stock.bounds, cutter=cutter, where=f"{cut.where} tabs")
-    stands = _in_the_way(cut, cutter, around)
-    fills = [clamping.first_surface.thickness + one.overfill for one in clamping.inlays if one.fill != "none"]
-    top = max([around.top, *fills]) if stands == np.inf else around.top
-    return outlining(part, cutter=cutter, top=top, bottom=cut.bottom, tabs=tabs, finish=cut.finish,
-                     rapids=around.rapids, stands=stands)
+    fills = [clamping.first_surface.thickness + inlay.overfill for inlay in _filled_beside(cut, cutter, clamping)]
+    return outlining(part, cutter=cutter, top=max([around.top, *fills]), bottom=cut.bottom, tabs=tabs,
+                     finish=cut.finish, rapids=around.rapids, stands=_in_the_way(cut, cutter, around))
+
+
+def _filled_beside(cut: OutlineCut, cutter: Cutter, clamping: Clamping) -> list[Inlay]:
+    """Those whose fill may lie in the outline's way."""
+    way, reach = cutting_line(clamping.board.outline, cutter), cutter.radius + cut.finish
+    return [inlay for inlay in clamping.inlays
+            if inlay.fill != "none" and shapely.dwithin(lies_over(inlay), way, reach)]
 
 
 def _in_the_way(cut: OutlineCut, cutter: Cutter, around: Around) -> float:
@@ -319,8 +324,7 @@ def _in_the_way(cut: OutlineCut, cutter: Cutter, around: Around) -> float:
     without passes over it, or with fill beside the part, which is scraped off at best."""
     clamping, passes, reach = around.clamping, around.finish, cutter.radius + cut.finish
     way = shapely.segmentize(cutting_line(clamping.board.outline, cutter), _OUTLINE_EVERY)
-    fill = overlay.union_all([lies_over(inlay) for inlay in clamping.inlays if inlay.fill != "none"])
-    if passes is None or shapely.dwithin(fill, way, reach):
+    if passes is None or _filled_beside(cut, cutter, clamping):
         return np.inf
     stands = float(passes.stands(shapely.get_coordinates(way), clamping.finished_surface, reach=reach).max())
     rough, rougher = clamping.feature(SurfaceRough), clamping.cutter(SurfaceRough)
