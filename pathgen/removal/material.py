@@ -294,10 +294,10 @@ class _Cutting:
     def _depth_of_pass(
         self, there: Heights, envelope: Heights, drop: Heights, own: Floats, j: int, i: int
     ) -> Heights:
-        """How high what a pass lowers stands over its tip; over the surface that it follows, where that is known.
+        """How high what a pass lowers stands over its tip; or over the surface, where that is known and gives less.
 
-        On a slope what lies uphill of a round end stands higher than its tip, and is not cut deeper for that; a flat
-        end cuts all of it to one height.
+        Where a pass follows a slope, what lies uphill of a round end stands higher than its tip, and is not cut deeper
+        for that; a flat end, and a level pass, cuts all of it to one height.
         """
         least = LEAST if self.surface is None else _ENGAGED
         if self.surface is None or self.cutter.is_flat:
@@ -307,6 +307,7 @@ class _Cutting:
             above = self.surface[where]
             standing = there - above
             standing -= np.fmin.reduce(envelope - above, axis=0)
+            np.minimum(standing, there - own.astype(np.float32), out=standing)
             np.fmax(standing, drop, out=standing)
             if self.waste is not None:  # round the board the blank stands higher than the passes go down step by step
                 np.copyto(standing, drop, where=self.waste[where])

@@ -60,6 +60,9 @@ _ROUNDED = 1e-4
 _CHORD = 2e-4
 """How far straight moves of passes may cut below the surface, mm."""
 
+_AS_GOOD_AS_FLAT = 0.05
+"""What lies no further above a cutter's tip (mm) is taken to be cleared by it at the edge of what it roughs."""
+
 RESURFACE_RIDGE = 0.2
 """Ridge left between the passes through what stands proud, as a share of their stepdown."""
 
@@ -207,9 +210,11 @@ def roughing_runs(
         raise CutterError(f"cutter {cutter.name!r}", f"{cutter.diameter:g} mm is too large to rough so small a shape",
                           allowed="a cutter smaller than the shape", remedy="take a smaller cutter")
     _, y0, _, y1 = reach.bounds
-    y = np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / (cutter.stepover * cutter.diameter)) + 1))
+    # a layer of a round end leaves ridges, which the next takes as well: no higher than half of its stepdown
+    half = min(cutter.stepover * cutter.diameter / 2, float(cutter.half_width(cutter.stepdown / 2)))
+    y = np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / (2 * half)) + 1))
     floor = _zigzag(strip_spans(reach, y, reach=1.0), y, surface, cutter, chord_tolerance) + [0.0, 0.0, allowance]
-    return _layers(floor, stock_top, cutter)
+    return _layers(floor, stock_top, cutter, ridge=float(cutter.profile(half)))
 
 
 def rough_reach(
@@ -218,14 +223,16 @@ def rough_reach(
     """Where the axis of a roughing cutter goes: see `roughing_runs`."""
     lowest = float(np.nanmin(surface.height(*_grid(outline))))
     around = float(finish.half_width(stock_top - lowest)) if finish is not None else 0.0
-    out = max(around + max(ROUGH_MARGIN, past + _CLEAR) - cutter.radius, -0.4 * cutter.radius)
+    under = float(cutter.half_width(_AS_GOOD_AS_FLAT))
+    out = max(around + max(ROUGH_MARGIN, past + _CLEAR) - under, -0.4 * under)
     return overlay.buffer(outline, out, join_style="mitre")
 
 
 def roughed(reach: Polygon, cutter: Cutter) -> Polygon:
     """What roughing passes over `reach` clear for sure: between the ends of two, less than the cutter's radius past it.
     """
-    return overlay.buffer(reach, cutter.radius * math.sqrt(max(1.0 - cutter.stepover**2, 0.0)))
+    under = float(cutter.half_width(_AS_GOOD_AS_FLAT))
+    return overlay.buffer(reach, under * math.sqrt(max(1.0 - cutter.stepover**2, 0.0)))
 
 
 def resurfacing_runs(
@@ -465,10 +472,13 @@ _ROUND = 0.04
 """Slopes up to this are followed round a bend: 40 um to the mm, more than any board's fall-away has."""
 
 
-def _layers(floor: Floats, top: float, cutter: Cutter) -> list[Floats]:
-    """One run for each layer from `top` down: the floor, held up to the layer's level."""
+def _layers(floor: Floats, top: float, cutter: Cutter, *, ridge: float) -> list[Floats]:
+    """One run for each layer from `top` down: the floor, held up to the layer's level. All but the first also meet the
+    ridges of the one before."""
     lowest = float(floor[:, 2].min())
     count = max(1, math.ceil((top - lowest) / cutter.stepdown - 1e-9))
+    if count > 1:
+        count = max(count, math.ceil((top - lowest) / (cutter.stepdown - ridge) - 1e-9))
     levels = top - np.arange(1, count + 1) * (top - lowest) / count
     runs: list[Floats] = []
     for level in levels:

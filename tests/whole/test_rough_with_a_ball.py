@@ -1,0 +1,39 @@
+"""Roughing with a ball end: its layers leave ridges and curved walls, and no bite is deeper for them."""
+
+from dataclasses import replace
+
+import pytest
+
+from pathgen.verify import verify
+from tests import small_board
+
+BALL = """
+[[cutter]]
+name = "rough"
+shape = "ball-end"
+diameter = {}
+stepdown = {}
+stepover = {}
+speed = 18000
+feed = 1200.0
+plunge = 300.0
+"""
+
+
+@pytest.mark.parametrize(("diameter", "stepdown", "stepover", "thickness", "radius"), [
+    (6.0, 1.0, 0.45, 9.5, 254.0), (12.7, 1.26, 0.1, 9.0, 120.0), (3.0, 1.04, 0.8, 14.0, 180.0),
+    (4.0, 1.27, 0.1, 10.0, 120.0),
+])
+def test_a_ball_end_roughs_within_its_stepdown_and_no_less(
+    tmp_path, diameter, stepdown, stepover, thickness, radius
+):
+    made = small_board.built(
+        tmp_path, extra=BALL.format(diameter, stepdown, stepover), changes={
+            'finish = "ball"': 'finish = "ball"\nrough = "rough"', "thickness = 8.0": f"thickness = {thickness}",
+            "radius = { nut = 254.0, end = 300.0 }": f"radius = {radius}"})
+    assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
+    clamping, texts = made.plan.clamping, {p.file_name: p.text for p in made.programs}
+    weaker = replace(clamping, steps=tuple(
+        replace(step, cutter=replace(step.cutter, stepdown=0.6 * stepdown)) if step.order == 1 else step
+        for step in clamping.steps))
+    assert "cut-too-deep" in {f.code for f in verify(weaker, texts, resolution=0.15).findings}
