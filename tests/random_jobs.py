@@ -117,6 +117,7 @@ def random_job(seed: int, *, drawings: list[Path] | None = None, small: bool = F
     _thick_blank(Chance(seed + 3_000_000), tables)
     _also(Chance(seed + 4_000_000), tables, files, length, drawings)
     _blunter(Chance(seed + 6_000_000), cutters, tables)
+    _rounder(Chance(seed + 7_000_000), cutters, tables)
     tables["cutter"] = list(cutters.values())
     scale = 25.4 if not small and chance.now_and_then(0.15) else 1.0
     return RandomJob(_toml(tables, inches=scale > 1), files)
@@ -374,6 +375,12 @@ def _also(
                 "at": [round((room[0] + room[1]) / 2, 1), 0.0], "rotate": turn, "width": wide}})
         inlay["place"] |= places[0]["place"]
         inlay["also"] = places[1:]
+
+
+def _rounder(chance: Chance, cutters: dict[str, dict[str, Any]], tables: dict[str, Any]) -> None:
+    """Now and then a ball end roughs."""
+    if "rough" in tables["surface"] and chance.now_and_then(0.2):
+        tables["surface"]["rough"] = _cutter(cutters, chance, "ball-end", chance.one(3.0, 4.0, 5.0, 8.0))
 
 
 def _blunter(chance: Chance, cutters: dict[str, dict[str, Any]], tables: dict[str, Any]) -> None:
