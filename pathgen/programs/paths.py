@@ -229,11 +229,14 @@ def _pocket(operation: Pocket, cutter: Cutter, around: Around) -> Toolpath:
     return around.pockets[operation.feature.index][operation.nth].toolpath
 
 
-def _slots(operation: Slot | Bevel, cutter: Cutter, around: Around) -> Toolpath:
-    along = bevelling if isinstance(operation, Bevel) else slotting
-    path = along(operation.feature, surface=around.clamping.finished_surface, cutter=cutter,
-                 stands=_standing(cutter, around), rapids=around.rapids)
-    return _hopping(path, cutter, around)
+def _along_lines(cutting: Callable[..., Toolpath]) -> Maker:
+    """Slots or bevels, as `cutting` makes them of their feature."""
+    def path(operation: Slot | Bevel, cutter: Cutter, around: Around) -> Toolpath:
+        made = cutting(operation.feature, surface=around.clamping.finished_surface, cutter=cutter,
+                       stands=_standing(cutter, around), rapids=around.rapids)
+        return _hopping(made, cutter, around)
+
+    return path
 
 
 def _standing(cutter: Cutter, around: Around) -> Callable[[Floats], Floats] | None:
@@ -363,9 +366,9 @@ PATHS: Mapping[type[Operation[Any]], Maker] = {
     SurfaceFinish: _finish,
     CutAgain: _again,
     Pocket: _pocket,
-    Slot: _slots,
-    NutSlot: _slots,
-    Bevel: _slots,
+    Slot: _along_lines(slotting),
+    NutSlot: _along_lines(slotting),
+    Bevel: _along_lines(bevelling),
     DowelHoles: _holes,
     RoundHoles: _holes,
     CutOut: _cut_out,
