@@ -104,6 +104,8 @@ class Cut:
     """How far it may lower a point at once, mm."""
     overfill: float | None = None
     """How high fill is poured over the first surface when it has ended, mm; None for none."""
+    last: bool = False
+    """Whether it is the last that opens a pocket, which stays open where nothing is poured."""
 
 
 @dataclass(frozen=True)
@@ -136,7 +138,7 @@ def deepest_falls(cuts: Sequence[Cut], *, top: float, cell: float) -> Iterator[F
         if cut.overfill is not None and before is not None:
             opened = before - wood.heights > 0.02
             wood.heights[opened] = before[opened] + cut.overfill
-        if cut.does != "pocket" or cut.overfill is not None:
+        if cut.does != "pocket" or cut.last:
             before = None
 
 

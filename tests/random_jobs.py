@@ -586,7 +586,7 @@ def _cut_again(build: Any, cell: float) -> list[str]:
         cuts.append(Cut(
             program.operation, program.text, cutter.shape, cutter.diameter, cutter.angle or 90.0,
             limit=does.at_once(cutter) + does.deeper_outside(cutter) + ridge + 0.05,
-            overfill=does.opens.overfill if last and does.opens.fill != "none" else None,
+            overfill=does.opens.overfill if last and does.opens.fill != "none" else None, last=last,
         ))
     top = float(plan.to_machine(np.array([[0.0, 0.0, plan.stock.thickness]]))[0, 2])
     return [
