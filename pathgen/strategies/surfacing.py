@@ -223,16 +223,19 @@ def rough_reach(
     """Where the axis of a roughing cutter goes: see `roughing_runs`."""
     lowest = float(np.nanmin(surface.height(*_grid(outline))))
     around = float(finish.half_width(stock_top - lowest)) if finish is not None else 0.0
-    under = float(cutter.half_width(_AS_GOOD_AS_FLAT))
-    out = max(around + max(ROUGH_MARGIN, past + _CLEAR) - under, -0.4 * under)
+    beside = _cleared_beside(cutter)
+    out = max(around + max(ROUGH_MARGIN, past + _CLEAR) - beside, -0.4 * beside)
     return overlay.buffer(outline, out, join_style="mitre")
 
 
 def roughed(reach: Polygon, cutter: Cutter) -> Polygon:
-    """What roughing passes over `reach` clear for sure: between the ends of two, less than the cutter's radius past it.
-    """
-    under = float(cutter.half_width(_AS_GOOD_AS_FLAT))
-    return overlay.buffer(reach, under * math.sqrt(max(1.0 - cutter.stepover**2, 0.0)))
+    """What roughing passes over `reach` clear for sure: between the ends of two, less past it than at each end."""
+    return overlay.buffer(reach, _cleared_beside(cutter) * math.sqrt(max(1.0 - cutter.stepover**2, 0.0)))
+
+
+def _cleared_beside(cutter: Cutter) -> float:
+    """How far from its axis a roughing cutter clears as good as all, mm: a flat end to its rim."""
+    return float(cutter.half_width(_AS_GOOD_AS_FLAT))
 
 
 def resurfacing_runs(
