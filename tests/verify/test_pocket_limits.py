@@ -142,7 +142,8 @@ def test_what_is_left_uncut(left):
     assert [f.code for f in found] == (["pocket-uncut"] if left > 1 else [])
     assert all(f.got.startswith(f"{0.04 * left:.2f} mm2") for f in found)
     opened[at(15.0, 0.0)[0]] = True
-    opened[at(24.9, 4.9)] = opened[at(5.1, -4.9)] = opened[at(5.1, 4.9)] = False  # corners, which a radius of 1.5 does not reach
+    for x, y in ((24.9, 4.9), (5.1, -4.9), (5.1, 4.9)):  # corners, which a radius of 1.5 does not reach
+        opened[at(x, y)] = False
     assert not list(_uncut(poured, openings, opened, seen))
 
 
