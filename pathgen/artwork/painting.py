@@ -128,9 +128,8 @@ class Painting:
             dashes += dashes
         if not sum(dashes) > 0:
             dashes = ()
-        join = style["stroke-linejoin"]
-        return Stroke(width, style["stroke-linecap"], "miter" if join == "arcs" else join,
-                      style["stroke-miterlimit"], dashes, px(style["stroke-dashoffset"]), _path_length(element))
+        return Stroke(width, style["stroke-linecap"], style["stroke-linejoin"], style["stroke-miterlimit"], dashes,
+                      px(style["stroke-dashoffset"]), _path_length(element))
 
     def _markers(self, element: Element, style: Style) -> None:
         if local_name(element) not in ("path", "line", "polyline", "polygon"):

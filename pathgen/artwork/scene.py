@@ -12,7 +12,7 @@ from pathgen.artwork.transforms import Matrix
 class Stroke:
     """How a line is drawn; lengths in the coordinates of the element.
 
-    `cap` is "butt", "round" or "square", `join` "miter", "miter-clip", "round" or "bevel"; `dashes` are lengths of
+    `cap` is "butt", "round" or "square", `join` "miter", "round" or "bevel"; `dashes` are lengths of
     ink and gap in turn, empty for a whole line, and `dash_offset` says how far into them the line begins; both count in
     what would make the whole path `path_length` long, where that is not 0.
     """

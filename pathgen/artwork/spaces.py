@@ -153,11 +153,14 @@ class Spaces(Painting):
         return [(child, inside) for child in svg_children(element)]
 
     def _window_length(self, element: Element, g: Geometry, name: str, axis: str, given: str | None) -> float:
-        """Width or height of a window: the use's if it gives one, else that of a nested svg, else the whole."""
+        """Width or height of a window: the use's if it gives one, else its own, else the whole.
+
+        A symbol's own counts as that of a nested svg (P: SVG 2, sections 5.5 and 5.6; SVG 1.1 took the whole).
+        """
         whole = g.viewport.whole(axis)
         if given and given.strip() != "auto":
             return Geometry(Element("use", {name: given}), g.viewport, g.font_size, g.where).length(name, axis, whole)
-        return whole if local_name(element) == "symbol" else g.length(name, axis, whole)
+        return g.length(name, axis, whole)
 
     def _view_box(self, element: Element) -> ViewBox | None:
         try:

@@ -224,24 +224,13 @@ class _Pen:
         a = self.points[vertex] + side * _left(self.turns.before[vertex])
         b = self.points[vertex] + side * _left(self.turns.after[vertex])
         tip = self.points[vertex] + side / self.half[vertex, None] * self._mitre_offset(vertex)
-        round_, bevel, mitre, clipped = (kinds == kind for kind in ("round", "bevel", "miter", "miter-clip"))
-        reach = self._clip_reach(vertex[clipped])
-        c = a[clipped] + self.turns.before[vertex[clipped]] * reach
-        d = b[clipped] - self.turns.after[vertex[clipped]] * reach
+        round_, bevel, mitre = (kinds == kind for kind in ("round", "bevel", "miter"))
         rings = [
             self._corners(vertex[bevel], [self.points[vertex[bevel]], a[bevel], b[bevel]]),
             self._corners(vertex[mitre], [self.points[vertex[mitre]], a[mitre], tip[mitre], b[mitre]]),
-            self._corners(vertex[clipped], [self.points[vertex[clipped]], a[clipped], c, d, b[clipped]]),
             self._sectors(vertex[round_], a[round_], b[round_], self.turns.angle[vertex[round_]]),
         ]
         return rings
-
-    def _clip_reach(self, vertex: Ints) -> Floats:
-        """How far the sides run on past a join that is cut off at the mitre limit (SVG 2, miter-clip): (n, 1)."""
-        limit = self.limit[vertex]
-        turn = np.abs(self.turns.angle[vertex]) / 2
-        reach: Floats = self.half[vertex] * np.maximum(limit - np.cos(turn), 0.0) / np.sin(turn)
-        return reach[:, None]
 
     def _join_kinds(self, vertex: Ints) -> NDArray[Any]:
         """Points within a curve are rounded, or pointed where that strays less than the tolerance."""
@@ -250,7 +239,6 @@ class _Pen:
             ratio = 1.0 / np.cos(self.turns.angle[vertex] / 2)
         far = (ratio > limit) | (ratio > 1e6)
         kinds[(kinds == "miter") & far] = "bevel"
-        kinds[(kinds == "miter-clip") & ~far] = "miter"
         smooth = ~self.lines.corner[vertex]
         kinds[smooth] = "round"
         kinds[self.half[vertex] * (ratio - 1.0) <= self.near[vertex]] = "miter"

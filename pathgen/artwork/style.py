@@ -15,6 +15,7 @@ import tinycss2
 from pathgen.artwork.document import SVG, Document, local_name
 from pathgen.artwork.properties import (
     ALIASES,
+    GEOMETRY,
     INHERITED,
     INITIAL,
     OWN,
@@ -30,6 +31,8 @@ from pathgen.base.limits import MOST_IN_SELECTOR, MOST_MARKS, MOST_NESTED, MOST_
 
 _ATTRIBUTES = PROPERTIES.keys() - set(SHEET_ONLY)
 _FUNCTION = re.compile(r"(?i)(?<![\w-])(var|calc|min|max|clamp|env|attr)\(")
+_BY_FONT = re.compile(r"(?i)[\d.](ex|ch)\b")
+_LENGTHS = {*GEOMETRY, "stroke-width", "stroke-dasharray", "stroke-dashoffset"}
 _PAINTS = ("fill", "stroke")
 _COLOUR = re.compile(r"(?i)(?<![\w-])((color|color-mix|light-dark|device-cmyk|(ok)?l(ab|ch))\(|\w+\(\s*from\b)")
 _INHERITED_INITIAL: Style = {name: initial for name, (_, initial) in INHERITED.items()}
@@ -303,7 +306,7 @@ class Cascade:
 
         Raises ArtworkError for var(), calc() and others that have no one meaning here.
         """
-        if "(" in value and _FUNCTION.search(value):
+        if ("(" in value and _FUNCTION.search(value)) or (name in _LENGTHS and _BY_FONT.search(value)):
             self._refuse(element, name, value)
         return "(" in value and _COLOUR.search(value) is not None and _value(name, value) is _INVALID
 
@@ -342,7 +345,7 @@ def _computed(style: Style, parent: Style) -> Style:
     """Font size in px, and currentColor of the color property itself, which do not wait until painting."""
     size = style["font-size"]
     if isinstance(size, Length):
-        relative = size.unit in ("%", "em", "ex", "ch")
+        relative = size.unit in ("%", "em")
         before = parent["font-size"] if relative else 16.0
         style["font-size"] = size.px(whole=before, font_size=before) if relative or size.unit == "rem" else (
             size.value * PX_PER[size.unit]

@@ -46,12 +46,10 @@ class Length:
             return self.value / 100.0 * whole
         if self.unit in ("em", "rem"):
             return self.value * font_size
-        if self.unit in ("ex", "ch"):
-            return self.value * font_size / 2.0
         return self.value * PX_PER[self.unit]
 
 
-RELATIVE_UNITS = ("%", "em", "rem", "ex", "ch")
+RELATIVE_UNITS = ("%", "em", "rem")
 
 
 @lru_cache(maxsize=4096)
@@ -61,6 +59,8 @@ def parse_length(text: str) -> Length:
     if not match:
         raise ValueError(f"{text!r} is not a length")
     unit = match[2].lower()
+    if unit in ("ex", "ch"):  # CSS Values 3, Font-relative Lengths: half an em only where the font is not known
+        raise ValueError(f"{text!r} is measured by the letters of a font: write it in mm")
     if unit not in PX_PER and unit not in RELATIVE_UNITS:
         raise ValueError(f"{text!r} has an unknown unit")
     return Length(_finite(match[1]), unit)

@@ -165,9 +165,10 @@ class Walker(Clips):
             self._leave_out(element, "transform", "it is on a symbol, where renderers disagree about it",
                             "put the transform on the use or on a group in the symbol")
             return None
-        if name == "symbol" and self._has_a_place(element):
-            self._leave_out(element, "refX, refY", "they move the symbol, and not all renderers read them",
-                            "leave them out, and move the use instead")
+        moved = self._places_itself(element, style) if name == "symbol" else ""
+        if moved:
+            self._leave_out(element, moved, "they move or size the symbol, and not all renderers read them",
+                            "leave them out, and move or size the use instead")
             return None
         if name == "use":
             state = self._use_moved(element, state)
@@ -192,11 +193,16 @@ class Walker(Clips):
             children = next(([child] for child in children if is_wanted(child)), [])
         return [(child, inside) for child in children]
 
-    def _has_a_place(self, symbol: Element) -> bool:
-        """Whether a place of a symbol other than its origin is to lie where it is used (SVG 2, section 5.5)."""
+    def _places_itself(self, symbol: Element, style: Style) -> str:
+        """What lays another place of a symbol than its origin where it is used (SVG 2, section 5.5), or sizes it by a
+        style; nothing where nothing does."""
         box, places = self._view_box(symbol), [symbol.get(name) for name in ("refX", "refY")]
         off = box is not None and (box.x, box.y) != (0.0, 0.0)
-        return any(place is not None and (off or place.strip() != "0") for place in places)
+        if any(place is not None and (off or place.strip() != "0") for place in places):
+            return "refX, refY"
+        if any((symbol.get(name) or "0").strip() != "0" for name in ("x", "y")):
+            return "x, y"
+        return ", ".join(name for name in ("x", "y", "width", "height") if style[name])
 
     def _shape(self, element: Element, state: State) -> None:
         style = state.style
@@ -223,6 +229,9 @@ class Walker(Clips):
             if style["vector-effect"] == "non-scaling-stroke":
                 self._leave_out(element, "vector-effect", "its stroke has a width on the screen, not on the board",
                                 "convert the stroke to a path")
+            elif line.join in ("miter-clip", "arcs") and local_name(element) != "line":
+                self._leave_out(element, "stroke-linejoin", f"its corners are {line.join}, which browsers do not draw",
+                                "write miter or bevel, or convert the stroke to a path")
             else:
                 paints.append(Paint(curves, inside.matrix, stroke.hex, "nonzero", line, inside.clip, where,
                                     state.layers, state.opacity * style["stroke-opacity"] * stroke.alpha))

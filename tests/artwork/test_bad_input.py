@@ -105,6 +105,9 @@ HOSTILE = {
                                 '<use href="#s"/>'), "put the transform on the use"),
     "variable": (drawing('<rect width="9" height="9" style="--a:red;fill:var(--a)"/>'), "fill is 'var"),
     "sum": (drawing('<style>rect{stroke-width:calc(1px + 2px)}</style><rect width="9" height="9"/>'), "calc"),
+    # P: CSS Values 3, Font-relative Lengths: half an em only where the font is not known, and browsers know one
+    "by a font's letters": (drawing('<rect width="9ex" height="9"/>'), "letters of a font: write it in mm"),
+    "a stroke by a font's letters": (drawing('<path d="M0 0h9" stroke="red" stroke-width="1ex"/>'), "width is '1ex'"),
     "window of no size": (drawing('<svg width="0" height="9"/>'), "a window of 0 x 9"),
     "flat viewBox inside": (drawing('<svg viewBox="0 0 9 0"/>'), "viewBox of 9 x 0"),
     "page half in per cent": (f'{OPEN} width="50%" height="5" viewBox="0 0 5 5"/>', "width is 50%"),

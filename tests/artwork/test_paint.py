@@ -187,10 +187,15 @@ def test_a_stack_of_stars_is_what_painting_one_after_another_leaves(seed: int) -
     # P, CSS Cascading 5, section 3.2; SVG 2, sections 5.6; SVG Animations 2: seen or not, and moved or not, by renderer
     ("all", "<rect id='it' width='5' height='5' fill='red' style='all:initial'/>"),
     ("all", "<style>#it{all:unset}</style><g id='it'><rect width='5' height='5'/></g>"),
+    # P, SVG 2, section 13.5.5: joins that may be left out of a renderer, which then takes what is inherited
+    ("stroke-linejoin", "<path id='it' d='M0 0h9v9' fill='none' stroke='red' stroke-linejoin='miter-clip'/>"),
+    ("stroke-linejoin", "<path id='it' d='M0 0h9v9' fill='none' stroke='red' stroke-linejoin='arcs'/>"),
     ("refX, refY", "<symbol id='it' refX='3'><rect width='5' height='5'/></symbol><use href='#it'/>"),
     ("refX, refY", "<symbol id='it' viewBox='-9 0 18 18' refX='0'><rect width='5' height='5'/></symbol>"
                    "<use href='#it' width='18' height='18'/>"),
     ("refX, refY", "<symbol id='it' refY='center'><rect width='5' height='5'/></symbol><use href='#it'/>"),
+    ("x, y", "<symbol id='it' x='3' width='5'><rect width='5' height='5'/></symbol><use href='#it'/>"),
+    ("width", "<symbol id='it' style='width:3px'><rect width='5' height='5'/></symbol><use href='#it'/>"),
     ("set", "<rect id='it' width='5' height='5'><set attributeName='fill' to='red'/></rect>"),
     ("set", "<rect id='it' width='5' height='5' display='none'><set attributeName='display' to='inline'/></rect>"),
     ("animate", "<g id='it'><animate attributeName='opacity' to='0' begin='2s; it.click'/><path d='M0 0h5v5'/></g>"),
@@ -288,6 +293,11 @@ def test_gradient_of_one_colour_is_that_colour(read: Read) -> None:
     ('<defs><rect id="r" width="5" height="5"/></defs><use href="#r" x="9"/><use xlink:href="#r" y="9"/>', 50),
     ('<symbol id="s" viewBox="0 0 10 10"><rect width="20" height="5"/></symbol><use href="#s" width="20" height="20"/>',
      200),
+    # P: SVG 2, sections 5.5 and 5.6: a symbol's own size counts where its use has none, and the use's before it
+    ('<symbol id="s" viewBox="0 0 10 6" width="10" height="6"><rect width="10" height="6"/></symbol>'
+     '<use href="#s" x="2" y="2"/>', 60),
+    ('<symbol id="s" width="10" height="6"><rect width="20" height="9"/></symbol><use href="#s"/>', 60),
+    ('<symbol id="s" width="10" height="6"><rect width="20" height="20"/></symbol><use href="#s" height="9"/>', 90),
     ('<svg x="5" width="20" height="10" viewBox="0 0 10 10"><rect width="10" height="10"/></svg>', 100),
     ('<svg width="20" height="10"><rect width="50%" height="50"/></svg>', 100),
     ('<clipPath id="k"><rect width="5" height="50"/></clipPath><g clip-path="url(#k)"><rect width="9" height="9"/></g>',
