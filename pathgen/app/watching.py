@@ -40,7 +40,7 @@ def watch(job: Path, out: Path, *, port: int | None = None, resolution: float = 
     if not os.path.isfile(job):
         raise PathgenError(str(job), "there is no such file", remedy="check the name, or start one: pathgen new NAME")
     with PageServer(port) as page:
-        say(f"The page is at {page.address}, for this computer only. Ctrl-C ends it.")
+        say(f"The page is at {page.address} (for this computer only). Ctrl-C ends it.")
         try:
             _Watch(job, out, page, resolution).run()
         except KeyboardInterrupt:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +19,10 @@ USUAL_CHIP_LOAD = (
 )
 """Diameter, least and most chip load per tooth for hardwood, mm: common practice, the smallest sizes of a cutter
 maker's published table (the test beside names it)."""
+
+SMALL_ROUTER = 1 / 3
+"""Share of that least which small routers take, whose frame and spindle are weaker than those of the machines that such
+tables are made for: common practice, no source."""
 
 ROUND_UP = 0.05
 """Share by which a feed may lie outside the usual range before it is worth a word."""
@@ -49,32 +54,33 @@ def effective_diameter(cutter: Cutter, depth: ArrayLike) -> Floats:
 def usual_chip_load(diameter: float) -> tuple[float, float]:
     """The least and most chip load (mm) usual in hardwood for a cutter of `diameter` (mm): a starting point.
 
-    In a straight line between and beyond the table's two sizes; in proportion to the diameter under the smaller
-    (common practice, no source), where the line would soon reach nothing.
+    The table's, and down to SMALL_ROUTER of its least: in a straight line between its two sizes, no more above the
+    larger, which is all that a small router bears, and in proportion to the diameter under the smaller (common
+    practice, no source).
     """
-    (d0, low0, high0), (d1, low1, high1) = USUAL_CHIP_LOAD
-    if diameter <= d0:
-        return low0 * diameter / d0, high0 * diameter / d0
-    t = (diameter - d0) / (d1 - d0)
-    return low0 + t * (low1 - low0), high0 + t * (high1 - high0)
+    sizes, least, most = np.array(USUAL_CHIP_LOAD).T
+    small = min(diameter / sizes[0], 1.0)
+    return (SMALL_ROUTER * small * float(np.interp(diameter, sizes, least)),
+            small * float(np.interp(diameter, sizes, most)))
 
 
-def usual_feed(cutter: Cutter, depth: float | None = None) -> tuple[float, float]:
+def usual_feed(cutter: Cutter, depths: Sequence[float | None] = (None,)) -> tuple[float, float]:
     """The least and most feed (mm/min) usual in hardwood for this cutter at its speed: a starting point.
 
-    With `depth` (mm) a ball end or a v cutter is judged by its effective diameter there.
+    At `depths` (mm) a ball end or a v cutter is judged by its effective diameters there, and by its own at None: one
+    feed has to do for all, from the least at the shallowest to the most at the deepest.
     """
-    diameter = cutter.diameter if depth is None else float(effective_diameter(cutter, depth))
-    low, high = usual_chip_load(diameter)
+    wide = [cutter.diameter if depth is None else float(effective_diameter(cutter, depth)) for depth in depths]
+    (low, _), (_, high) = usual_chip_load(min(wide)), usual_chip_load(max(wide))
     return (
         float(feed_for(low, cutter.speed, cutter.flutes)),
         float(feed_for(high, cutter.speed, cutter.flutes)),
     )
 
 
-def usual_speed(cutter: Cutter, depth: float | None = None) -> tuple[float, float]:
+def usual_speed(cutter: Cutter, depths: Sequence[float | None] = (None,)) -> tuple[float, float]:
     """The least and most speed (rpm) at which the cutter's feed is usual in hardwood: a starting point."""
-    low, high = usual_feed(cutter, depth)
+    low, high = usual_feed(cutter, depths)
     return cutter.speed * cutter.feed / high, cutter.speed * cutter.feed / low
 
 
@@ -87,9 +93,9 @@ class UnusualFeed:
     load: float
 
 
-def unusual_feed(cutter: Cutter, depth: float | None = None) -> UnusualFeed | None:
+def unusual_feed(cutter: Cutter, depths: Sequence[float | None] = (None,)) -> UnusualFeed | None:
     """How a cutter's feed lies outside the usual range by more than ROUND_UP; None when it does not."""
-    low, high = usual_feed(cutter, depth)
+    low, high = usual_feed(cutter, depths)
     if low * (1.0 - ROUND_UP) <= cutter.feed <= high * (1.0 + ROUND_UP):
         return None
     return UnusualFeed(low=low, high=high, load=float(chip_load(cutter.feed, cutter.speed, cutter.flutes)))

@@ -69,7 +69,7 @@ class DotsTable(Dots):
                                         None, shown=f"those of {', '.join(map(str, USUAL_FRETS))} that there are")
     octave: str = key(choice("across", "along"), "how the two dots of an octave lie", "across")
     apart: float | None = key(size(1.0, 100.0), "between the centres of two dots across", None,
-                              shown="half of the width there")
+                              shown="half of the width there; along an edge 1.5 diameters, the second inside the line")
     line: str = key(choice("centre", "bass", "treble"), "the line they lie on: the centre-line, or along an edge",
                     "centre")
     inset: float = key(size(0.0, 100.0), "of their centres from that edge", 8.0)

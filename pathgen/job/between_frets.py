@@ -57,7 +57,7 @@ def between_frets(
 
 def at_frets(
     artwork: Artwork, lines: FretLines, *, frets: Sequence[int], margin: float, rotate: float = 0.0,
-    largest: float | None = None,
+    largest: float | None = None, highest: float | None = None,
 ) -> tuple[Placement, ...]:
     """A copy in the space before each of several frets, as position markers stand, each scaled to fit its space.
 
@@ -67,8 +67,8 @@ def at_frets(
         As in `between_frets`.
     frets : sequence of int
         Such as (3, 5, 7, 9, 12): the copies stand between fret n - 1 and fret n.
-    largest : float or None
-        A width that no copy goes over, mm: with it, markers may all be of one size.
+    largest, highest : float or None
+        A width and a height that no copy goes over, mm: with one, markers may all be of one size.
 
     Raises
     ------
@@ -76,9 +76,10 @@ def at_frets(
         As `between_frets`.
     """
     found = [between_frets(artwork, lines, frets=(n - 1, n), margin=margin, rotate=rotate) for n in frets]
-    if largest is None:
-        return tuple(found)
-    return tuple(replace(one, width=min(one.width or largest, largest)) for one in found)
+    box = drawing_box(artwork)
+    across = (box[2] - box[0]) / (box[3] - box[1])
+    most = min(math.inf if largest is None else largest, math.inf if highest is None else float(highest * across))
+    return tuple(replace(one, width=min(one.width or most, most)) for one in found)
 
 
 def edge_angle(lines: FretLines, *, edge: str) -> float:

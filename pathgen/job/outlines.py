@@ -145,16 +145,18 @@ def stated(place: PlaceTable | None) -> Placement | None:
     if place is None or place.at is None:
         return None
     return Placement(at=place.at, rotate=place.rotate, width=place.width, height=place.height, mirror=place.mirror,
-                     centre=place.centre)
+                     centre=place.centre or "page")
 
 
 def drawn_regions(
     job: Job, artwork: str, place: PlaceTable | None, where: str, layers: tuple[str, ...] = ()
 ) -> Regions:
     """What a drawing shows by colour, where it lies on the part; what is in one of `layers` by that layer's name."""
-    if place is not None and place.at is None:
-        raise JobError(f"{where} place", "at is missing",
-                       remedy="an outline has one place: give at = [along, across]")
+    if place is not None and (place.at is None or place.along):
+        raise JobError(f"{where} place", "along given" if place.at else "at is missing",
+                       remedy="an outline has one place: give at = [along, across], and rotate where it is turned")
+    if place is not None:
+        place.check(where)
     art = _drawing(job, artwork, place, where, layers)
     return tuple((region.colour, region.polygon) for region in art.regions)
 

@@ -22,6 +22,9 @@ from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import PlacedSize
 
+_MARGIN = 1.0
+"""Between a drawing that is made to fit and the slots' edges where the job says nothing, mm."""
+
 _TRIED = 21
 """Places on the way to the middle that are tried."""
 
@@ -79,7 +82,7 @@ def _size(art: Artwork, scale: float, *, mirrored: bool = False) -> PlacedSize:
 
 def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, slot: float) -> Iterator[Placement]:
     """Where each copy of a drawing goes; `slot` is the width of the fret slots."""
-    turn = place.rotate
+    turn, margin = place.rotate, _MARGIN if place.margin is None else place.margin
     if isinstance(board, Fingerboard):
         lines = FretLines(bass=board.crossings[:, 0], treble=board.crossings[:, 1], slot=slot)
         turn += edge_angle(lines, edge=place.along) if place.along else 0.0
@@ -89,7 +92,7 @@ def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, 
     if (one := stated(place)) is not None:
         yield replace(one, rotate=turn)
     elif place.between is not None:
-        one = between_frets(art, lines, frets=place.between, margin=place.margin, width=place.width,
+        one = between_frets(art, lines, frets=place.between, margin=margin, width=place.width,
                             height=place.height, rotate=turn)
         yield replace(one, mirror=place.mirror)
     else:
@@ -97,6 +100,6 @@ def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, 
         if beyond := [fret for fret in place.at_frets or () if fret > last]:
             raise JobError("place", f"at_frets names {', '.join(map(str, beyond))}", allowed=f"frets from 1 to {last}",
                            remedy="leave that out, or give the board more frets")
-        for one in at_frets(art, lines, frets=place.at_frets or (), margin=place.margin, rotate=turn,
-                            largest=place.width):
+        for one in at_frets(art, lines, frets=place.at_frets or (), margin=margin, rotate=turn,
+                            largest=place.width, highest=place.height):
             yield replace(one, mirror=place.mirror)

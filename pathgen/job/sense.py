@@ -225,15 +225,19 @@ def _larger_blank(job: Job, part: Part) -> str:
     if cut and (cut.tabs or (cut.tabs is None and not cut.skin)):
         beside = job.cutter(cut.cutter, "[outline] cutter").diameter + LEAST_WASTE
     width = 2 * (max(-y0, y1) + beside)
-    room = f" (with {up(beside)} on each side for the outline's cutter and tabs)" if beside else ""
+    room, ends = (f" (with {up(beside)} {where} for the outline's cutter and tabs)" if beside else ""
+                  for where in ("on each side", "at each end"))
     ways = [f"width {up(width)} or more{room}"] if 2 * max(-y0, y1) > stock.width else []
-    before = max(stock.margin_nut, -x0)
-    if x1 - x0 > stock.length:
-        ways.append(f"length {up(before + x1)} or more with a margin_nut of {format_length(before, unit)}")
-    elif stock.margin_nut < -x0 or stock.margin_nut + x1 > stock.length:
-        longer = f", or length {up(before + x1)} or more" if before + x1 > stock.length else ""
-        ways.append(f"margin_nut from {up(-x0)} to {format_length(stock.length - x1 - step / 2, unit, decimals=1)}"
-                    f"{longer}")
+    least, most = beside - x0, stock.length - x1 - beside
+    before = max(stock.margin_nut, float(np.ceil(least / step - 1e-9)) * step)
+    length = f"length {up(before + x1 + beside)} or more"
+    if stock.margin_nut >= -x0 and stock.margin_nut + x1 <= stock.length:
+        pass
+    elif least > most:
+        ways.append(f"{length} with a margin_nut of {format_length(before, unit)}{ends}")
+    else:
+        longer = f", or {length}" if stock.margin_nut + x1 > stock.length else ""
+        ways.append(f"margin_nut from {up(least)} to {format_length(most - step / 2, unit, decimals=1)}{longer}{ends}")
     return "make [stock] " + ", and ".join(ways)
 
 
@@ -331,10 +335,8 @@ def _inlay(job: Job, i: int, inlay: InlayTable) -> None:
     for k, drawing in enumerate(inlay.drawings):
         where, place = drawing_name(i - 1, k), drawing.place
         drawing_path(job, drawing.artwork, where)
-        ways = [w for w in ("at", "between", "at_frets") if place and getattr(place, w) is not None]
-        if place and len(ways) != 1:
-            raise JobError(f"{where} place", f"{' and '.join(ways) or 'neither at, between nor at_frets'} given",
-                           allowed="one of at, between and at_frets", remedy="say where the drawing goes, one way")
+        if place:
+            place.check(where)
     diameters = [job.cutter(name, f"inlay {i} cutters").diameter for name in inlay.cutters]
     if diameters != sorted(diameters, reverse=True) and job.cutter(inlay.cutters[-1], "").shape != "v":
         raise JobError(f"inlay {i} cutters", "not in order of size", allowed="largest first",
@@ -437,8 +439,8 @@ def _outline(job: Job, board: Part) -> None:
     if cut and cut.tabs and table.tab_height >= edge:
         raise JobError("[outline] tab_height", f"{table.tab_height:g} mm reaches the top of the edge",
                        allowed=f"less than {edge:.2f} mm", remedy="make the tabs lower")
-    deep = job.stock.thickness + table.through
+    deep = job.stock.thickness - (cut.bottom if cut else 0.0)
     if cutter.flute_length < deep:
+        what = f"without the skin of {cut.skin:g} mm" if cut and cut.skin else f"and {table.through:g} mm below it"
         raise JobError("[outline] cutter", f'the flute of "{cutter.name}" is {cutter.flute_length:g} mm long',
-                       allowed=f"{rounded_up(deep):.2f} mm or more: the blank and {table.through:g} mm below it",
-                       remedy="name a longer cutter")
+                       allowed=f"{rounded_up(deep):.2f} mm or more: the blank {what}", remedy="name a longer cutter")

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
+from pathgen.base.errors import JobError
 from pathgen.job.keys import (
     Place,
     choice,
@@ -347,15 +348,40 @@ class PlaceTable:
         list_of(number(1, 60, whole=True), least=1, most=60), "frets to put a copy before, each made to fit its space",
         None, shown="this, at or between",
     )
-    margin: float = key(size(0.0, 100.0), "least distance from the slots' edges, where it is made to fit", 1.0)
+    margin: float | None = key(size(0.0, 100.0), "least distance from the slots' edges, where it is made to fit", None,
+                               shown="1 mm")
     along: str | None = key(choice("centre", "bass", "treble"), "turn its length along that edge", None,
                             shown="not turned")
     rotate: float = key(number(-360.0, 360.0, unit="degrees"), "counter-clockwise", 0.0)
     width: float | None = key(size(0.5, 2000.0), "width of the drawing before it is turned", None, shown="as drawn")
     height: float | None = key(size(0.5, 2000.0), "height of the drawing before it is turned", None, shown="as drawn")
     mirror: bool = key(yes_or_no, "left to right", False)
-    centre: Literal["page", "drawing"] = key(choice("page", "drawing"), "whether centre, width and height are those of "
-                                             "the page or of what is drawn on it", "page")
+    centre: Literal["page", "drawing"] | None = key(
+        choice("page", "drawing"), "whether centre, width and height are those of the page or of what is drawn on it",
+        None, shown="page with at, drawing with between and at_frets")
+
+    def __post_init__(self) -> None:
+        if self.at is not None and self.centre is None:
+            object.__setattr__(self, "centre", "page")
+
+    def check(self, where: str) -> None:
+        """Raise JobError for keys that say nothing beside the way that the drawing is placed, or twice the same."""
+        ways = [w for w in ("at", "between", "at_frets") if getattr(self, w) is not None]
+        if len(ways) != 1:
+            raise JobError(f"{where} place", f"{' and '.join(ways) or 'neither at, between nor at_frets'} given",
+                           allowed="one of at, between and at_frets", remedy="say where the drawing goes, one way")
+        if self.at is None and self.centre == "page":
+            raise JobError(f"{where} place centre", f'"page", and {ways[0]} centres what is drawn on it',
+                           allowed='"page" with at', remedy="leave centre out, or write at")
+        sized = self.between is not None and (self.width is not None or self.height is not None)
+        if self.margin is not None and (self.at is not None or sized):
+            raise JobError(f"{where} place margin", "given, and the drawing is not made to fit between frets: "
+                           + ("at says where it goes" if self.at else "width or height is given"),
+                           allowed="with between or at_frets, and no size beside between",
+                           remedy="leave margin out")
+        if self.at_frets and (twice := sorted({f for f in self.at_frets if self.at_frets.count(f) > 1})):
+            raise JobError(f"{where} place at_frets", f"{', '.join(map(str, twice))} is there twice: "
+                           "one copy would lie upon another", allowed="each fret once", remedy="leave one out")
 
 
 @holding("table or list of numbers", limits=f"2 to 6 values, each {limits_of(PART)}")

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from pathgen.base.bending import usual_layer
-from pathgen.base.feeds import ROUND_UP, UnusualFeed, unusual_feed, usual_speed
+from pathgen.base.cutters import Cutter
+from pathgen.base.feeds import ROUND_UP, USUAL_CHIP_LOAD, UnusualFeed, unusual_feed, usual_speed
 from pathgen.base.units import MM_PER, as_written, format_length
 from pathgen.programs.limits import layer_of
 from pathgen.verify.findings import Finding
@@ -21,7 +22,7 @@ DEEP = 2.0
 SLOWEST = 5_000.0
 """Turns a minute under which such spindles have no strength: common practice, no source."""
 
-FAR = 10.0
+FAR = 5.0
 """Times under the usual least that a feed is likely a slip: common practice, no source."""
 
 _ABOUT = 2.0
@@ -29,20 +30,23 @@ _ABOUT = 2.0
 
 
 def feed_findings(clamping: Clamping) -> list[Finding]:
-    """A note for each cutter whose feed lies outside the usual range for its size, in the first step where it does.
+    """A note for each cutter whose feed lies outside the usual range for its size and all that it cuts.
 
     Of a low one the eased feed is told too, where a step clears wood with it. A warning where a tooth takes more than
     MUCH times the most that is usual, or FAR under the least.
     """
-    found = {}
+    found, cut = [], dict[str, list[Step]]()
     eased = {s.cutter.name for s in clamping.steps if s.operation.works_hard and s.cutter.eased_feed < s.cutter.feed}
     for step in clamping.steps:
-        if not step.operation.spins or step.cutter.name in found:
-            continue
-        off = unusual_feed(step.cutter, _depth(step))
+        if step.operation.spins:
+            cut.setdefault(step.cutter.name, []).append(step)
+    for name, steps in cut.items():
+        cutter = steps[0].cutter
+        bites = [None if cutter.is_flat else step.operation.bite(cutter) for step in steps]
+        off = unusual_feed(cutter, bites)
         if off is not None:
-            found[step.cutter.name] = _note(clamping, step, off, eased=step.cutter.name in eased)
-    return list(found.values())
+            found.append(_note(clamping, cutter, bites, off, eased=name in eased))
+    return found
 
 
 def layer_findings(clamping: Clamping) -> list[Finding]:
@@ -65,29 +69,31 @@ def layer_findings(clamping: Clamping) -> list[Finding]:
     return list(found.values())
 
 
-def _note(clamping: Clamping, step: Step, off: UnusualFeed, *, eased: bool) -> Finding:
-    cutter, per = step.cutter, MM_PER[clamping.units]
-    high = "high: its tip may break" if cutter.shape == "v" else "high: small cutters break"
+def _note(clamping: Clamping, cutter: Cutter, bites: list[float | None], off: UnusualFeed, *, eased: bool) -> Finding:
+    per = MM_PER[clamping.units]
+    high = "high: " + ("its tip may break" if cutter.shape == "v" else "so small a cutter may break"
+                       if cutter.diameter <= USUAL_CHIP_LOAD[0][0] else "it may tear the wood or stall the spindle")
     low = "low: it may rub and burn"
     if eased:
         slow = cutter.eased_feed
         low += (f", the more where it cuts full width, its feed eased to {slow / per:.4g}: "
                 f"{off.load * slow / cutter.feed / per:.2g} {clamping.units} a tooth")
     word = low if cutter.feed < off.low else high
-    slowest, fastest = (round(rpm, -2) for rpm in usual_speed(cutter, _depth(step)))
+    slowest, fastest = (round(rpm, -2) for rpm in usual_speed(cutter, bites))
     reached = max(QUICKEST, *(one.cutter.speed for one in clamping.steps))
     weakest, reached = clamping.machine.spindle or (SLOWEST, reached)
+    turns = f"{max(slowest, weakest):.0f} to {min(fastest, reached):.0f} rpm"
+    turned = slowest <= reached and fastest >= weakest
     most = min(off.high, clamping.machine.rapid)
-    feeds = f"{off.low / per:.0f} to {most / per:.0f} {clamping.units} per minute is usual in hardwood"
+    least = max(off.low, cutter.plunge) if cutter.plunge < most else off.low  # a slower one is refused
+    feeds = f"{least / per:.0f} to {most / per:.0f} {clamping.units} per minute is usual in hardwood"
     if most <= off.low:  # the machine cannot go as fast as this speed asks
-        feeds = f"at this feed {slowest:.0f} to {fastest:.0f} rpm is usual in hardwood"
+        feeds = f"at this feed {turns if turned else 'a slower spindle'} is usual in hardwood"
     times, under = cutter.feed / off.high, off.low / cutter.feed
     much, far = times > MUCH, under > FAR
     word += f", and {times:.2g} times the most that is usual" if much else ""
     word += f", and {under:.0f} times slower than the least that is usual" if far else ""
-    change = "change its feed in the job"
-    if slowest <= reached and fastest >= weakest:
-        change += f", or the speed to {max(slowest, weakest):.0f} to {min(fastest, reached):.0f} rpm"
+    change = f"change its feed in the job{f', or the speed to {turns}' if turned else ''}"
     meant = [f"if {cutter.speed:g} is {what}, write speed = {cutter.speed * by:.0f}"
              for by, what in ((60.0, "turns per second (Hz)"), (1000.0, "thousands of turns"))
              if much and slowest / _ABOUT <= cutter.speed * by <= min(fastest * _ABOUT, reached)]
@@ -103,10 +109,3 @@ def _note(clamping: Clamping, step: Step, off: UnusualFeed, *, eased: bool) -> F
                + ("wood and your ears decide" if clamping.board.names.wooden else
                   "material and your ears decide: shell, bone and metal are mostly cut slower than wood"),
     )
-
-
-def _depth(step: Step) -> float | None:
-    """How deep a ball end or a v cutter goes, which decides the diameter it cuts at; None for the cutter's own."""
-    if step.cutter.is_flat:
-        return None
-    return step.operation.bite(step.cutter)

@@ -74,7 +74,7 @@ def wider_first(planned: Plan, programs: Sequence[Program]) -> Iterator[dict[str
 def _usual(first: Cutter, clamping: Clamping) -> list[Cutter]:
     """Flat ends of usual sizes, that take layers and feeds as the first cutter does for its size if it is one too.
 
-    After a v they take half their diameter, at the least feed that is usual.
+    After a v they take half their diameter, at half the most feed that is usual.
     """
     out, units, unit = [], clamping.units, MM_PER[clamping.units]
     for diameter in _SIZES[units]:
@@ -82,8 +82,8 @@ def _usual(first: Cutter, clamping: Clamping) -> list[Cutter]:
         cutter = replace(first, name=format_length(diameter, units), shape="flat-end", angle=None, diameter=diameter,
                          stepdown=rounded_down(first.stepdown * wider if first.is_flat else diameter / 2.0),
                          stepover=Cutter.stepover, flute_length=math.inf)
-        least, most = usual_feed(cutter)
-        feed = min(first.feed * wider, max(most, first.feed)) if first.is_flat else least
+        most = usual_feed(cutter)[1]
+        feed = min(first.feed * wider, max(most, first.feed)) if first.is_flat else most / 2.0
         feed = float(f"{min(feed, _SLOWER * clamping.machine.rapid) / unit:.2g}") * unit
         plunge = float(f"{feed / unit * min(first.plunge / first.feed, _PLUNGE):.2g}") * unit
         out.append(replace(cutter, feed=feed, plunge=plunge))

@@ -106,8 +106,8 @@ def test_the_stepdown_advised_to_one_that_would_break_works(tmp_path, flutes, st
 
 def test_advice_that_the_machine_cannot_follow_names_a_speed(tmp_path):
     slow = { "[surface]": "[machine]\nrapid = 2400.0\n[surface]",
-            "speed = 18000\nfeed = 1200.0": "speed = 24000\nfeed = 600.0"}
-    slow["diameter = 2.0"] = "diameter = 4.0"
+            "speed = 18000\nfeed = 1200.0": "speed = 24000\nfeed = 2300.0"}
+    slow["diameter = 2.0"] = "diameter = 4.0\nflutes = 6"
     clamping = clamping_of(load_job(small_board.job(tmp_path, changes=slow)))
     note = next(f for f in feed_findings(clamping) if "flat" in f.where)
     cutter = next(s.cutter for s in clamping.steps if s.cutter.name == "flat")
@@ -115,7 +115,7 @@ def test_advice_that_the_machine_cannot_follow_names_a_speed(tmp_path):
     assert "mm per minute" not in note.allowed
     slowest, fastest = usual_speed(cutter)
     low, high = usual_chip_load(4.0)
-    assert chip_load(cutter.feed, [slowest, fastest], 2) == pytest.approx([high, low])
+    assert chip_load(cutter.feed, [slowest, fastest], 6) == pytest.approx([high, low])
 
 
 def test_a_feed_above_the_rapids_is_refused_as_a_job(tmp_path):

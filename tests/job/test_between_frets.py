@@ -36,6 +36,9 @@ def test_markers_fit_their_spaces_with_the_margin(read: Read) -> None:
         assert one.width == pytest.approx(space - 6.0, rel=1e-4)
     sizes = [one.width for one in at_frets(art, LINES, frets=[1, 3], margin=3.0, largest=27.0)]
     assert sizes == pytest.approx([27.0, 26.0], rel=1e-4)
+    low = read('<ellipse cx="50" cy="50" rx="20" ry="10"/>')
+    sizes = [one.width for one in at_frets(low, LINES, frets=[1, 3], margin=3.0, highest=13.5)]
+    assert sizes == pytest.approx([27.0, 26.0], rel=1e-4)
 
 
 @pytest.mark.parametrize("turn", [0.0, 30.0, 90.0, -45.0])

@@ -205,6 +205,11 @@ def test_what_cannot_be_cut_is_refused_or_listed(inlay):
     ("place = { at_frets = [5, 40], width = 9.0 }", r"place: at_frets names 40 \(allowed: frets from 1 to \d+\)"),
     ("place = { between = [4, 40] }", "inlay 1 place.*between frets 4 and 40.*two frets from 0"),
     ("place = { between = [4, 5], margin = 20.0 }", "leaves no room"),
+    ("place = { at_frets = [5, 7, 5] }", "place at_frets: 5 is there twice"),
+    ('place = { at_frets = [5], centre = "page" }', 'place centre: "page", and at_frets centres what is drawn'),
+    ('place = { between = [4, 5], centre = "page" }', 'place centre: "page", and between centres what is drawn'),
+    ("place = { at = [100.0, 0.0], margin = 2.0 }", "place margin: given, .*: at says where"),
+    ("place = { between = [4, 5], width = 9.0, margin = 2.0 }", "place margin: given, .*: width or height"),
     ("place = { at = [100.0, 0.0], width = 20.0, height = 20.0 }", "stretch"),
 ])
 def test_places_that_make_no_sense(inlay, lines, words):

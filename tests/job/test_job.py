@@ -11,7 +11,7 @@ import shapely
 from pathgen import CutterError, JobError, build, load_job
 from pathgen.app.cli import main
 from pathgen.base.limits import MOST_NESTED
-from pathgen.job.clamping import clamping_of
+from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.describe import key_rows
 from pathgen.job.keys import Place, size
 from pathgen.job.load import _refuse_odd
@@ -328,14 +328,21 @@ def test_how_much_larger_a_blank_must_be(length, width, margin, words):
     assert _larger_blank(job, part) == f"make [stock] {words}"
 
 
-def test_what_the_outline_needs_beside_the_part_is_said_of_a_wider_blank():
-    """64 mm, and on each side the cutter of 3 mm and 2 mm that hold its tabs."""
-    job = SimpleNamespace(stock=SimpleNamespace(length=230.0, width=60.0, margin_nut=8.0), units="mm",
+@pytest.mark.parametrize(("length", "width", "margin", "words"), [
+    (230.0, 60.0, 8.0, "width 74 mm or more (with 5 mm on each side"),
+    (204.0, 80.0, 8.0, "length 215 mm or more with a margin_nut of 10 mm (with 5 mm at each end"),
+    (212.0, 80.0, 3.0, "length 215 mm or more with a margin_nut of 10 mm (with 5 mm at each end"),
+    (230.08, 80.0, 31.0, "margin_nut from 10 mm to 25 mm, or length 236 mm or more (with 5 mm at each end"),
+    (205.0, 60.0, 5.0, "width 74 mm or more (with 5 mm on each side"),
+])
+def test_what_the_outline_needs_beside_the_part_is_said_of_a_larger_blank(length, width, margin, words):
+    """64 mm by 205, and beyond each edge the cutter of 3 mm and 2 mm that hold its tabs."""
+    job = SimpleNamespace(stock=SimpleNamespace(length=length, width=width, margin_nut=margin), units="mm",
                           outline=SimpleNamespace(tabs=4, skin=0.0, cutter="flat"),
                           cutter=lambda name, where: SimpleNamespace(diameter=3.0))
     part = SimpleNamespace(outline=shapely.box(-5.0, -30.0, 200.0, 32.0))
     assert _larger_blank(job, part) == \
-        "make [stock] width 74 mm or more (with 5 mm on each side for the outline's cutter and tabs)"
+        f"make [stock] {words} for the outline's cutter and tabs)"
 
 
 @pytest.mark.parametrize(("by", "side"), [((-1.5, 0, 0, 0), "before the nut"), ((0, -1.5, 0, 0), "on the bass side"),
@@ -443,3 +450,17 @@ def test_a_board_has_as_many_strings_as_gauges_where_it_does_not_say(job_file, b
 def test_a_name_that_no_job_may_have_is_said_as_it_was_typed(capsys):
     assert main(["new", "Jo's \"1\""]) == 2
     assert capsys.readouterr().err.startswith("pathgen: 'Jo's \"1\"': cannot be a job's name")
+
+
+@pytest.mark.parametrize(("flute", "words"), [(7.6, r"7\.70 mm or more: the blank without the skin of 0\.3 mm"),
+                                              (7.7, "")])
+def test_under_a_skin_the_outlines_cutter_need_not_reach(tmp_path, flute, words):
+    """A blank of 8 mm, of which 0.3 are left."""
+    outline = f'[outline]\ncutter = "flat"\nskin = 0.3\n[slots]\n{small_board.SLOTS.split("[slots]")[1]}'
+    path = small_board.job(tmp_path, changes={"diameter = 2.0": f"diameter = 2.0\nflute_length = {flute}"},
+                           extra=small_board.SLOT_CUTTER + outline)
+    if words:
+        with pytest.raises(JobError, match=words):
+            clamping_of(load_job(path))
+    else:
+        assert planned_of(load_job(path))

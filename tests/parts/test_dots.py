@@ -44,6 +44,18 @@ def test_two_along_and_on_a_side_line():
         assert shapely.distance(edge, shapely.Point(points[0])) == pytest.approx(6.0, abs=1e-9)
 
 
+@pytest.mark.parametrize(("line", "edge"), [("bass", -1.0), ("treble", 1.0)])
+def test_along_an_edge_an_octave_has_its_second_dot_inside_the_line(line, edge):
+    """Half the board's width apart, as in the middle, one would lie off the board, and behind each other two of 6 mm
+    have no room at fret 24."""
+    dots = Dots(diameter=6.0, line=line, inset=6.0)
+    first, second = dict(dot_places(BOARD, dots))[12]
+    side = shapely.LineString([(0.0, edge * 21.0), (BOARD.length, edge * 28.0)])
+    assert shapely.distance(side, shapely.Point(first)) == pytest.approx(6.0, abs=1e-6)
+    assert second - first == pytest.approx([0.0, -edge * 9.0])
+    assert len(dot_area(BOARD, dots, fret_width=2.4).geoms) == 12
+
+
 def test_on_a_fan_they_lie_midway_on_the_centre_line():
     board = fingerboard(**(PLAIN | {"scale_lengths": (660.0, 630.0)}), straight_fret=7)
     for fret, points in dot_places(board, Dots(diameter=6.0, frets=(3, 5, 15))):

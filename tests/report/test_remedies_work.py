@@ -11,7 +11,7 @@ OUTLINE = '[outline]\ncutter = "flat"\ntabs = 2\n'
 STEPPED = JOB.replace("radius = {", "end = { steps = [[0, 5], [6, 10]] }\nradius = {") + OUTLINE
 THICK = JOB.replace("stepdown = 1.6", "stepdown = 0.4") + OUTLINE
 SLOW = JOB.replace("feed = 1200.0\nplunge", "feed = 150.0\nplunge").replace("plunge = 300.0", "plunge = 100.0")
-SLOWER = JOB.replace("feed = 1200.0\nplunge", "feed = 700.0\nplunge").replace("plunge = 300.0", "plunge = 100.0")
+SLOWER = JOB.replace("feed = 1200.0\nplunge", "feed = 200.0\nplunge").replace("plunge = 300.0", "plunge = 100.0")
 QUICK = JOB.replace("speed = 18000", "speed = 6000")
 TWO = JOB.replace('artwork = "art.svg"', 'artwork = "two.svg"\ncolours = ["#225577"]').replace("[resin]", """[[inlay]]
 artwork = "two.svg"

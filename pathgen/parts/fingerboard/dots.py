@@ -24,6 +24,9 @@ USUAL_DIAMETERS = (5.0, 6.0, 6.35, 6.5)
 """Face dots of pearl as they are sold, mm: common practice, from memory."""
 USUAL_FRETS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
 
+BESIDE = 1.5
+"""Diameters between the centres of two dots beside each other along an edge (our own: half a dot of wood between)."""
+
 QUADRANT = 64
 """Straight pieces for a quarter of a dot: 0.3 um inside a circle of 8 mm."""
 
@@ -41,7 +44,8 @@ class Dots:
     octave: str = "across"
     """How the two dots of an octave lie: ``"across"`` or ``"along"``."""
     apart: float | None = None
-    """Between the centres of two dots across; None for half of the board's width there."""
+    """Between the centres of two dots across; None for half of the board's width there, and along an edge for one dot
+    on the line and the other `BESIDE` diameters inside it."""
     line: str = "centre"
     """``"centre"``, or ``"bass"`` or ``"treble"``: along that edge."""
     inset: float = 8.0
@@ -99,7 +103,9 @@ def _refuse_off_board(board: Fingerboard, dots: Dots, radius: float, placed: lis
     if not placed or max(over) <= 0.0:
         return
     fret = placed[int(np.argmax(over))][0]
-    pairs = {one: points for one, points in dot_places(board, dots) if len(points) > 1 and dots.octave == "across"}
+    of_own = dots.line == "centre" or dots.apart is not None  # else they lie inside the line
+    pairs = {one: points for one, points in dot_places(board, dots)
+             if len(points) > 1 and dots.octave == "across" and of_own}
     key, remedy = "diameter", "take smaller dots"
     if fret in pairs:
         room = min(_inside(board, points.mean(axis=0)) for points in pairs.values()) - radius - _CLEAR
@@ -141,6 +147,9 @@ def _at(layout: Layout, on_line: Floats, dots: Dots, fret: int) -> Floats:
     unit = [run / np.linalg.norm(run) for run in layout.lines[fret - 1 : fret + 1, 1]
             - layout.lines[fret - 1 : fret + 1, 0]]
     across = sum(unit) / np.linalg.norm(sum(unit))
+    if dots.apart is None and dots.line != "centre":
+        inward = {"bass": 1.0, "treble": -1.0}[dots.line] * BESIDE * dots.diameter
+        return np.asarray(middle + np.array([[0.0], [inward]]) * across)
     apart = dots.apart if dots.apart is not None else float(layout.edges.half_width(middle[0]))
     return np.asarray(middle + np.array([[-0.5], [0.5]]) * apart * across)
 
