@@ -25,10 +25,8 @@ from pathgen.verify.read import RAPID, ReadProgram
 def measured(options: argparse.Namespace) -> ProgramCheck:
     """What `pathgen check PROGRAM --cutter ..` finds. Raises PathgenError that names the option."""
     limit = None if options.scallop is None else _one("--scallop", options.scallop)
-    top, blank = _top(options), _blank(options)
-    blank = replace(blank, top=top) if options.surfaced else blank
     return check_program(
-        Path(options.job), cutter=_cutter(options), top=top, blank=blank, limit=limit,
+        Path(options.job), cutter=_cutter(options), top=_top(options), blank=_stands(options), limit=limit,
         zero=_zero(options), resolution=options.resolution,
     )
 
@@ -80,11 +78,11 @@ def units_of(options: argparse.Namespace) -> str:
 
 def simulated(options: argparse.Namespace) -> HeightField:
     """What `pathgen simulate` leaves of the blank."""
-    return simulate(_blank(options), Path(options.program), _cutter(options), resolution=options.resolution,
+    return simulate(_stands(options), Path(options.program), _cutter(options), resolution=options.resolution,
                     zero=_zero(options))
 
 
-def simulated_lines(field: HeightField) -> list[str]:
+def simulated_lines(field: HeightField, *, surfaced: bool) -> list[str]:
     """What a program took, line by line of the moves that took most."""
     took = field.took[-1]
     through = took.through
@@ -95,7 +93,17 @@ def simulated_lines(field: HeightField) -> list[str]:
         "the underside",
         *(f"line {took.line[move]}: {took.bites.volume[move]:.2f} mm3, {took.bites.drop[move]:.3f} mm deep"
           f"{': a rapid through the work' if through[move] else ''}" for move in most if took.bites.volume[move] > 0),
+        *(["The blank was taken as it comes, whole: if an earlier program has cut its surface, say so with --surfaced, "
+           "--thickness and --radius"] if through.any() and not surfaced else []),
     ]
+
+
+def _stands(options: argparse.Namespace) -> Blank:
+    """The blank as the program finds it."""
+    blank = _blank(options)
+    if options.surfaced and not options.thickness:
+        raise PathgenError("--surfaced", "without --thickness", remedy="say how high that surface is at Y 0")
+    return replace(blank, top=_top(options)) if options.surfaced else blank
 
 
 def _cutter(options: argparse.Namespace) -> Cutter:

@@ -73,11 +73,12 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _say_of_an_earlier_set(options: argparse.Namespace) -> None:
     """Where nothing was written, programs that lie there already are not those of this job."""
-    from pathgen.app.folders import RECORD
+    from pathgen.app.folders import RECORD, was_of
 
     out = getattr(options, "out", None)
     if out is not None and os.path.isfile(Path(out, RECORD)):
-        say(f"The programs in {one_line(out)} are of an earlier build: do not cut them for this job.", sys.stderr)
+        whose = "an earlier build" if was_of(Path(out), Path(options.job)) else "another job"
+        say(f"The programs in {one_line(out)} are of {whose}: do not cut them for this job.", sys.stderr)
 
 
 def _holds_this_job(options: argparse.Namespace) -> bool:
@@ -189,7 +190,7 @@ def _check_command(commands: Any) -> None:
 
 
 def _alone_options(command: argparse.ArgumentParser, *, surface: bool) -> None:
-    """Options that say what stands there and what cuts it; with `surface`, what it should become."""
+    """Options that say what stands there and what cuts it; with `surface`, how fine that should become."""
     group = command.add_argument_group("without a job", 'lengths in mm, or with their unit: "1/4 in"')
     group.add_argument("--cutter", nargs="+", required=not surface, metavar="CUTTER",
                        help="ball-end DIAMETER, flat-end DIAMETER, or v DIAMETER ANGLE")
@@ -198,15 +199,15 @@ def _alone_options(command: argparse.ArgumentParser, *, surface: bool) -> None:
     group.add_argument("--zero", nargs="+", metavar="MM", help="where X 0, Y 0, Z 0 of the program is; Z from the "
                        "underside (default: 0 0 0)")
     group.add_argument("--stepdown", metavar="MM", help="deepest cut allowed (default: the cutter's diameter)")
+    group.add_argument("--thickness", metavar="MM", help="the surface's height above the underside at Y 0")
+    group.add_argument("--radius", nargs="+", metavar="MM",
+                       help="RADIUS, or RADIUS END LENGTH of a compound one, or flat (default: flat)")
+    group.add_argument("--relief", nargs="+", metavar="MM", help="DEPTH DEEPEST END of a dip of the surface: how "
+                       "deep, where along it that is, where it ends; it begins at X 0")
+    group.add_argument("--fall-away", nargs="+", metavar="MM", help="DROP START END of a surface that falls "
+                       "straight from START on, by DROP at END")
+    group.add_argument("--surfaced", action="store_true", help="that surface is cut already, by an earlier program")
     if surface:
-        group.add_argument("--thickness", metavar="MM", help="the surface's height above the underside at Y 0")
-        group.add_argument("--radius", nargs="+", metavar="MM",
-                           help="RADIUS, or RADIUS END LENGTH of a compound one, or flat (default: flat)")
-        group.add_argument("--relief", nargs="+", metavar="MM", help="DEPTH DEEPEST END of a dip of the surface: how "
-                           "deep, where along it that is, where it ends; it begins at X 0")
-        group.add_argument("--fall-away", nargs="+", metavar="MM", help="DROP START END of a surface that falls "
-                           "straight from START on, by DROP at END")
-        group.add_argument("--surfaced", action="store_true", help="the surface is cut already, by an earlier program")
         group.add_argument("--scallop", metavar="MM", help="ridge height allowed")
 
 
@@ -397,6 +398,14 @@ def _as_it_stands(options: argparse.Namespace) -> Iterator[tuple[Job, Mistakes]]
 
 
 def _show_placing(options: argparse.Namespace) -> int:
+    try:
+        return _placing_shown(options)
+    except PathgenError:
+        say("No picture was made.", sys.stderr)
+        raise
+
+
+def _placing_shown(options: argparse.Namespace) -> int:
     from pathgen.app.showing import placing_lines, save_placing
     from pathgen.job.clamping import placing_of
     from pathgen.job.cutters import standing_in
@@ -460,7 +469,7 @@ def _simulate(options: argparse.Namespace) -> int:
     from pathgen.base.units import in_units
 
     field = simulated(options)
-    _show([*(in_units(line, units_of(options)) for line in simulated_lines(field)),
+    _show([*(in_units(line, units_of(options)) for line in simulated_lines(field, surfaced=options.surfaced)),
            *zero_lines(options, options.program)])
     if options.picture:
         write_new(Path(options.picture), field._repr_png_())

@@ -61,6 +61,8 @@ def placing_of(job: Job, mistakes: Mistakes) -> Clamping:
     """The clamping of a job, as far as it goes; `mistakes` gathers what is wrong with it. Drawings that do not lie on
     the board are placed all the same, those that cannot be read are left out.
 
+    A zero that the part does not have is taken where it is by default.
+
     Raises JobError where the part or a step makes no sense.
     """
     board = part_of(job)
@@ -72,6 +74,12 @@ def placing_of(job: Job, mistakes: Mistakes) -> Clamping:
         machine=job.machine, left_out=(*left_out, *outlines_left_out(job)), doubts=doubts,
         steps=_numbered(job, _steps(job, board, inlays, None)),
     )
+    try:
+        clamping.zero_place  # noqa: B018
+    except JobError as wrong:
+        with mistakes.caught():
+            raise wrong
+        clamping = replace(clamping, setup=replace(clamping.setup, zero=None))
     if len(clamping.steps) > MOST_PROGRAMS:
         raise JobError("[[inlay]]", f"{len(clamping.steps)} programs in all", allowed=f"{MOST_PROGRAMS} or fewer",
                        remedy="cut what has one depth and one fill as one inlay")
@@ -89,7 +97,10 @@ def _set_up(job: Job, board: Fingerboard | FlatPart, clamping: Clamping) -> Clam
     marks = marks_of(job, around)
     if marks is not None:  # they lie in the waste that all the other steps leave
         clamping = replace(clamping, steps=_numbered(job, _steps(job, board, clamping.inlays, marks)))
-    moved, moved_from = move_of(job, clamping)
+    asked, known = job.moved and job.moved.before, clamping
+    if asked and asked > len(clamping.steps):  # refused with the number of programs that there will be
+        known = without_idle(clamping, pockets_of(clamping))[0]
+    moved, moved_from = move_of(job, known)
     return replace(clamping, moved=moved, moved_from=moved_from)
 
 

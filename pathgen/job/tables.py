@@ -419,7 +419,8 @@ class ResinTable:
     measure: float | None = key(number(0.001, 100.0), "the smallest part that you can measure, ml; g where mixed by "
                                 "mass", None, shown=f"{MEASURE:g}")
     dam: float | None = key(size(0.0, 100.0),
-                            "how far outside the drawing the dam stands, as a taut thread goes round it", None,
+                            "how far outside the drawing the dam stands, as a taut thread goes round all that lies "
+                            "within 20 mm", None,
                             shown=f"{DAM:g} mm")
 
 

@@ -273,6 +273,9 @@ def _below(under: Verification | None, clamping: Clamping) -> Below | None:
     return below_of(under.simulation, clamping.stock.thickness)
 
 
+PLAIN = "moves by G0 to G3, and what all controllers read alike: G4 G17 to G21 G54 G90 G94, F S, M3 M5 M30"
+
+
 def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Finding]) -> dict[str, ReadProgram]:
     """The program of each step by its file name; what is missing, unreadable or too many is added to `found`."""
     programs: dict[str, ReadProgram] = {}
@@ -295,7 +298,7 @@ def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Find
         except ProgramError as error:
             found.append(Finding(
                 code="unreadable", severity="forbid", where=error.where, got=error.problem,
-                allowed=error.allowed or "the plain subset of RS274/NGC", remedy=error.remedy or remedy,
+                allowed=error.allowed or PLAIN, remedy=error.remedy or remedy,
             ))
     for name in sorted(set(texts) - set(names)):
         found.append(Finding(

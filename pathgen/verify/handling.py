@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Iterator, Mapping
 
@@ -9,6 +10,7 @@ import numpy as np
 import shapely
 
 from pathgen.base.arrays import Bools
+from pathgen.base.units import format_length
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.read import RAPID, ReadProgram
@@ -18,6 +20,9 @@ from pathgen.work.operations import WitnessMarks
 _ACTIVE = re.compile(r"\s*(?:m\s*s\s*g\s*,|[a-z]+\s*,|(?:log|print|probe)[a-z]*(?:open|close|start|stop)\b)", re.I)
 """How a comment begins that a controller may obey: MSG and a comma (RS274/NGC, 3.3.4); derived from it, any one word
 and a comma, and a word that opens or closes a record."""
+
+
+_UNITS = {"mm": "mm (G21)", "in": "inches (G20)", "unset": "no stated unit (no G20 or G21 before them)"}
 
 
 def program_findings(
@@ -41,7 +46,7 @@ def program_findings(
             remedy="take it out, unless it switches your dust extraction",
         )
     yield from _active_comments(program)
-    yield from _header(program, clamping)
+    yield from _header(program, step, clamping)
     yield from _spindle(program, step, clamping) if step.operation.spins else _still(program)
     yield from _feeds(program, motion, step, tolerances)
     yield from _start_and_end(program, motion, clamping, tolerances)
@@ -87,11 +92,29 @@ def _active_comments(program: ReadProgram) -> Iterator[Finding]:
             return
 
 
-def _header(program: ReadProgram, clamping: Clamping) -> Iterator[Finding]:
+def _stated(program: ReadProgram, key: str) -> str:
+    """What its comments say after a key, those that go on it with it; empty where none does."""
+    words = [text.strip() for _, text in program.comments]
+    at_line = next((k for k, text in enumerate(words) if text.startswith(f"{key} ")), None)
+    if at_line is None:
+        return ""
+    more = itertools.takewhile(lambda text: text.startswith(".. "), words[at_line + 1:])
+    return " ".join([words[at_line].removeprefix(f"{key} "), *(text.removeprefix(".. ") for text in more)])
+
+
+def _header(program: ReadProgram, step: Step, clamping: Clamping) -> Iterator[Finding]:
     if program.units != {clamping.units}:
         yield Finding(
-            code="other-units", severity="forbid", where=program.name, got=" and ".join(sorted(program.units)),
-            allowed=clamping.units, remedy=AGAIN,
+            code="other-units", severity="forbid", where=program.name,
+            got=f"its numbers are read as {' and '.join(_UNITS.get(unit, unit) for unit in sorted(program.units))}",
+            allowed=f"{_UNITS[clamping.units]}, as the job is", remedy=AGAIN,
+        )
+    cutter, said = step.cutter, _stated(program, "cutter")
+    asked = f"{cutter.shape}, {format_length(cutter.diameter, clamping.units)}"
+    if ": " in said and f": {asked}, " not in said:
+        yield Finding(
+            code="other-cutter", severity="forbid", where=program.name, got=f"its head says: cutter {said}",
+            allowed=f"{asked}, as the job has it: by its head the cutter is fitted", remedy=AGAIN,
         )
     offsets = set(np.unique(program.offset).tolist())
     if offsets != {54}:

@@ -36,8 +36,9 @@ DAM = 2.0
 """How far outside the drawing's hull a dam stands, mm; common practice, no source."""
 
 ROOM = 10.0
-"""Half the width, mm, from which a drawing that goes all the way round something is dammed inside too, as the channel
-of a rosette is; common practice, no source."""
+"""Half the width, mm, from which bare wood between the parts of a drawing is kept dry: parts so far apart have a dam
+each, and a drawing that goes all the way round something is dammed inside too, as the channel of a rosette is; common
+practice, no source."""
 
 RATIO = 0.02
 """How far off the resin's sheet the ratio of two measured parts may be."""
@@ -148,20 +149,22 @@ def fall_under(area: BaseGeometry, surface: Surface) -> float:
 
 
 def dam_round(inlay: Inlay, out: float, *, each: bool = False) -> BaseGeometry:
-    """What is inside the dam: the drawing's hull and `out` mm round it; for copies and dots, one round each group.
+    """What is inside the dam: the drawing's hull and `out` mm round it, and for what lies further from the rest than
+    twice `ROOM`, a dam of its own; for copies and dots, one round each group.
 
     With `each` it is one round each group of any drawing.
 
     Where the drawing goes all the way round more than `ROOM` mm to each side, a second dam keeps resin out of there.
     """
-    near = overlay.buffer(inlay.area, out)
+    near, before = overlay.buffer(inlay.area, out), -1
+    dams = near
     if len(inlay.placed) == 1 and not each:
-        dams = overlay.buffer(inlay.area.convex_hull, out)
-    else:
-        dams, before = near, -1
-        while shapely.get_num_geometries(dams) != before:  # hulls that overlap are one dam
-            before = shapely.get_num_geometries(dams)
-            dams = overlay.union_all([one.convex_hull for one in shapely.get_parts(dams)])
+        groups = shapely.get_parts(overlay.buffer(inlay.area, max(out, ROOM)))
+        dams = overlay.union_all([overlay.buffer(overlay.intersection(inlay.area, group).convex_hull, out)
+                                  for group in groups])
+    while shapely.get_num_geometries(dams) != before:  # hulls that overlap are one dam
+        before = shapely.get_num_geometries(dams)
+        dams = overlay.union_all([one.convex_hull for one in shapely.get_parts(dams)])
     rings = [Polygon(ring) for part in shapely.get_parts(near) for ring in part.interiors]
     dry = overlay.buffer(overlay.buffer(overlay.difference(overlay.union_all(rings), near), -ROOM), ROOM)
     return overlay.difference(dams, dry) if not dry.is_empty else dams

@@ -33,7 +33,7 @@ def test_a_new_job_builds_as_it_stands(tmp_path, monkeypatch, capsys):
     assert sum("#" in line for line in lines) >= 10
     result = pathgen.build(pathgen.load_job("my board.toml"), resolution=0.25)
     assert result.passed
-    assert not [f for f in result.report["checks"]["findings"] if f["severity"] != "note"]
+    assert not result.report["checks"]["findings"], "no blemish for who begins"
     assert [p.operation for p in result.programs] == ["surface-finish", "pocket", "resurface", "slots", "outline"]
     assert result.job.title == "my board"
     assert 'pathgen build "my board.toml" --out "my board"\n' in capsys.readouterr().out
@@ -81,6 +81,9 @@ def test_a_refused_build_says_that_what_lies_there_is_of_an_earlier_one(tmp_path
         capsys.readouterr()
         assert main(["build", "one.toml", "--out", out]) != 0
         assert ("The programs in out are of an earlier build: do not cut them" in capsys.readouterr().err) == told
+    assert main(["new", "two"]) == 0
+    assert main(["build", "two.toml", "--out", "out", "--resolution", "0.4", "--no-pictures"]) != 0
+    assert "The programs in out are of another job: do not cut them" in capsys.readouterr().err
 
 
 def test_what_is_built_is_written_though_nobody_reads_on(tmp_path, monkeypatch):
@@ -139,6 +142,24 @@ def test_the_placing_is_a_picture_of_the_whole_set_up(tmp_path, monkeypatch, cap
     assert Path("other.svg").read_text() == "<svg/>"
 
 
+def test_a_zero_that_the_part_does_not_have_is_told_with_the_rest_and_the_picture_made(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "one"]) == 0
+    job, drawing = Path("one.toml"), Path("one.svg")
+    job.write_text(job.read_text().replace("setup = { ", 'setup = { zero = "blank-near-lower", '))
+    drawing.write_text(drawing.read_text().replace("</svg>", '<text id="name">fern</text></svg>'))
+    assert main(["show", "one.toml"]) == 2
+    said = capsys.readouterr()
+    assert '"blank-near-lower" is nowhere on the board' in said.err
+    assert "name" in said.err
+    assert "The picture is one-placing.svg" in said.out
+    assert Path("one-placing.svg").exists()
+    job.write_text(job.read_text().replace("frets = 20", "frets = 0"))
+    assert main(["show", "one.toml", "--picture", "two.svg"]) == 2
+    assert "No picture was made." in capsys.readouterr().err
+    assert not Path("two.svg").exists()
+
+
 def test_showing_plans_nothing():
     """No strategy for pockets, no verification and no image library is even loaded."""
     code = ("import sys; from pathgen.app.cli import main; main(['show', sys.argv[1], '--picture', sys.argv[2]]); "
@@ -185,6 +206,24 @@ def test_a_rapid_through_the_blank_is_marked_and_volumes_are_in_its_unit(tmp_pat
     assert marked == ["line 6"]
     assert not [line for line in lines if "mm3" in line]
     assert "cu in in" in lines[0]
+
+
+def test_a_program_after_the_surface_is_simulated_over_the_surface(tmp_path, capsys):
+    """A rapid 6.2 mm up, over a surface at 6 mm, goes through a raw blank of 8 mm."""
+    (tmp_path / "some.nc").write_text("G21 G90 G17\nM3 S10000\nG0 Z20\nG0 X10 Y0\nG1 Z5 F200\nG1 X50 F800\nG0 Z6.2\n"
+                                      "G0 X80\nG0 Z20\nM30\n")
+    asked = ["simulate", str(tmp_path / "some.nc"), "--cutter", "flat-end", "3", "--blank", "100", "40", "8",
+             "--resolution", "0.5"]
+    assert main(asked) == 0
+    said = capsys.readouterr().out
+    assert "a rapid through the work" in said
+    assert "say so with --surfaced, --thickness and --radius" in said
+    assert main([*asked, "--surfaced", "--thickness", "6", "--radius", "300"]) == 0
+    said = capsys.readouterr().out
+    assert "rapid" not in said
+    assert "--surfaced" not in said
+    assert main([*asked, "--surfaced"]) == 2
+    assert "--surfaced: without --thickness" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("stream", ["stdout", "stderr"])

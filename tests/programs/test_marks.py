@@ -36,7 +36,7 @@ from pathgen.verify.read import read_program
 from pathgen.work.moved import fit_move
 from pathgen.work.operations import WitnessMarks
 from tests.report.test_sheet import Page
-from tests.small_board import built, job, moves, text_of
+from tests.small_board import SLOT_CUTTER, built, job, moves, text_of
 
 MARKS = """
 [outline]
@@ -330,6 +330,16 @@ def test_a_warped_board_is_refused_with_the_residual(tmp_path):
 def test_measured_marks_that_do_not_go_together(tmp_path, extra, words):
     with pytest.raises(JobError, match=words):
         clamping_of(load_job(job(tmp_path, extra=extra)))
+
+
+def test_programs_that_there_will_not_be_are_not_counted(tmp_path):
+    """The slot cutter finds nothing to do in a disc of 16 mm that the flat end opens whole."""
+    extra = SLOT_CUTTER + MARKS + measured() + "[moved]\nbefore = 40\n"
+    both = {'cutters = ["flat"]': 'cutters = ["flat", "slot"]\ncolours = ["#225577"]'}
+    with pytest.raises(JobError) as refused:
+        clamping_of(load_job(job(tmp_path, extra=extra, changes=both)))
+    there_are = planned_of(load_job(job(tmp_path, extra=extra.replace("before = 40", "before = 2"), changes=both)))
+    assert refused.value.allowed == f"1 to {len(there_are.clamping.steps)}"
 
 
 def test_marks_measured_in_another_unit_than_the_jobs_are_named_with_their_numbers_in_its_own(tmp_path):

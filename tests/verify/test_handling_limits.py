@@ -5,6 +5,7 @@ from types import SimpleNamespace
 import pytest
 
 import pathgen
+from pathgen.verify.check import read_programs
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.handling import program_findings
 from pathgen.verify.over_board import motion_over_board
@@ -50,6 +51,9 @@ def line_beside_clamp(y, z=6):
     ({"M3 S18000": "M9 M3 S18000"}, {"M3 S18000": "M8 M3 S18000"}, "coolant-on", "warn"),
     ({}, {"G21 G90 G17 G94 G54": "G90 G17 G94 G54 G20", "G0 Z20": "G0 Z0.79", "G0 X10 Y0": "G0 X0.4 Y0"},
      "other-units", "forbid"),
+    ({"M5": "(cutter c: flat-end,)\n(.. 3 mm, 2 flutes)\nM5"}, {"M5": "(cutter c: flat-end, 2 mm, 2 flutes)\nM5"},
+     "other-cutter", "forbid"),
+    ({}, {"M5": "(cutter c: ball-end,)\n(.. 3 mm, 2 flutes)\nM5"}, "other-cutter", "forbid"),
     ({}, {"G21 G90 G17 G94 G54": "G21 G90 G17 G94 G55"}, "other-work-offset", "forbid"),
     ({"X20 Y0 F1000": "X20 F1002.01"}, {"X20 Y0 F1000": "X20 F1002.03"}, "feed-too-fast", "forbid"),
     ({"X20 Y0 F1000": "X20 F60"}, {"X20 Y0 F1000": "X20 F59.9"}, "feed-too-slow", "warn"),
@@ -97,3 +101,13 @@ def test_over_the_marks_the_spindle_stands_still():
     assert found(spins=False)["spindle-on"] == "forbid"
     assert found(still, spins=False) == {}
     assert found(still)["spindle-off"] == "forbid"
+
+
+def test_what_controllers_read_in_two_ways_is_told_with_what_they_read_alike():
+    words = []
+    clamping = SimpleNamespace(steps=[SimpleNamespace(file_name="a.nc", order=1)])
+    read_programs(clamping, {"a.nc": "G21 G90\nG28\nM30\n"}, words)
+    (told,) = words
+    assert "only the machine knows" in told.got
+    assert "G0 to G3" in told.allowed
+    assert "RS274" not in str(told)

@@ -172,13 +172,18 @@ def test_a_ring_is_dammed_inside_too_where_there_is_room():
         assert level_resin(inlay, level, 2.0)["#000000"] == pytest.approx(0.4 * area, rel=1e-3)
 
 
-def test_copies_have_a_dam_each_and_one_drawing_has_one():
-    two = shapely.MultiPolygon([shapely.box(10, -2, 14, 2), shapely.box(80, -2, 84, 2)])
-    once = Inlay(name="i", regions=(("#000000", two),), depth=1.0, placed=(PlacedSize(width=74, height=4, share=1),))
+@pytest.mark.parametrize(("apart", "dams"), [(10.0, 1), (19.8, 1), (20.2, 2), (66.0, 2)])
+def test_copies_have_a_dam_each_and_one_drawing_has_one_for_what_lies_near(apart, dams):
+    """Two squares of 4 mm; inside a taut thread round both is what lies between them too."""
+    two = shapely.MultiPolygon([shapely.box(10, -2, 14, 2), shapely.box(14 + apart, -2, 18 + apart, 2)])
+    once = Inlay(name="i", regions=(("#000000", two),), depth=1.0,
+                 placed=(PlacedSize(width=8.0 + apart, height=4, share=1),))
     twice = replace(once, placed=once.placed * 2)
     each = 16.0 + 2.0 * 16.0 + np.pi * 2.0**2
     assert dam_round(twice, 2.0).area == pytest.approx(2 * each, rel=2e-3)
-    assert dam_round(once, 2.0).area == pytest.approx(74 * 4 + 2.0 * 156.0 + np.pi * 2.0**2, rel=2e-3)
+    wide = 8.0 + apart
+    one = 4 * wide + 2.0 * (2 * wide + 8.0) + np.pi * 2.0**2
+    assert dam_round(once, 2.0).area == pytest.approx(one if dams == 1 else 2 * each, rel=2e-3)
 
 
 def test_each_colour_of_a_pour_has_dams_of_its_own():
