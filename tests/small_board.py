@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -9,6 +10,18 @@ from pathlib import Path
 import numpy as np
 
 import pathgen
+
+
+def svg(inside: str, wide: float = 40, high: float = 30, *, corner: str = "0 0", more: str = "") -> str:
+    """A drawing of so many mm, in mm from its `corner`; `more` are attributes of the whole."""
+    page = f'width="{wide}mm" height="{high}mm" viewBox="{corner} {wide} {high}"'
+    return f'<svg xmlns="http://www.w3.org/2000/svg" {page} {more}>{inside}</svg>'
+
+
+def cutter(**keys: str | float) -> str:
+    """A cutter's table in a job file."""
+    return "[[cutter]]\n" + "".join(f"{key} = {json.dumps(value)}\n" for key, value in keys.items())
+
 
 JOB = """
 units = "mm"
@@ -55,22 +68,12 @@ mix = { resin = 100, hardener = 45 }
 mix_by = "mass"
 waste = 0.25
 """
-ART = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
-<circle cx="12" cy="15" r="8" fill="#225577"/><rect x="24" y="7" width="12" height="9" fill="#cc8833"/></svg>"""
+ART = svg("""<circle cx="12" cy="15" r="8" fill="#225577"/>
+<rect x="24" y="7" width="12" height="9" fill="#cc8833"/>""")
 
 DOTTED = Path(__file__).parents[1] / "examples" / "boards" / "dots-and-fall-away.toml"
 
-SLOT_CUTTER = """
-[[cutter]]
-name = "slot"
-shape = "flat-end"
-diameter = 0.6
-speed = 18000
-feed = 400.0
-plunge = 100.0
-stepdown = 0.5
-"""
-
+SLOT_CUTTER = cutter(name="slot", shape="flat-end", diameter=0.6, speed=18000, feed=400.0, plunge=100.0, stepdown=0.5)
 SLOTS = SLOT_CUTTER + """[slots]
 cutter = "slot"
 width = 0.6

@@ -6,10 +6,9 @@ import pytest
 
 from pathgen.base.errors import JobError
 from pathgen.verify import verify
-from tests.small_board import built
+from tests.small_board import built, cutter, svg
 
-DOT = ('<svg xmlns="http://www.w3.org/2000/svg" width="10mm" height="10mm" viewBox="0 0 10 10">'
-       '<circle cx="5" cy="5" r="2.5" fill="#225577"/></svg>')
+DOT = svg('<circle cx="5" cy="5" r="2.5" fill="#225577"/>', 10, 10)
 
 
 @pytest.mark.parametrize("x", [41.0, 45.0, 50.0, 55.0])
@@ -37,22 +36,9 @@ def test_the_finishing_ball_as_the_pocket_cutter(tmp_path):
 def test_dots_hardly_wider_than_the_cutter(tmp_path, wide, cutter):
     """A finishing pass at full depth would have it in wood all round, many stepdowns deep, where it hardly moves."""
     dots = "".join(f'<circle cx="{2 + 3 * i}" cy="3" r="{wide / 2}" fill="#225577"/>' for i in range(4))
-    art = f'<svg xmlns="http://www.w3.org/2000/svg" width="13mm" height="6mm" viewBox="0 0 13 6">{dots}</svg>'
     changes = {"diameter = 2.0": f"diameter = {cutter}", "stepdown = 1.6": f"stepdown = {0.4 * cutter}"}
-    result = built(tmp_path, art=art, changes=changes)
+    result = built(tmp_path, art=svg(dots, 13, 6), changes=changes)
     assert result.passed, [str(f) for f in result.verification.findings]
-
-
-ROUGH = """
-[[cutter]]
-name = "rough"
-shape = "flat-end"
-diameter = 4.0
-speed = 16000
-feed = 1520.0
-plunge = 480.0
-stepdown = 1.68
-"""
 
 
 def test_a_wide_round_board_is_roughed_in_its_layers(tmp_path):
@@ -61,7 +47,8 @@ def test_a_wide_round_board_is_roughed_in_its_layers(tmp_path):
                "radius = { nut = 254.0, end = 300.0 }": "radius = 180.0", "width = 66.0": "width = 84.6",
                "thickness = 8.0\nmargin": "thickness = 8.7\nmargin", "thickness = 6.5": "thickness = 6.2",
                'finish = "ball"': 'finish = "ball"\nrough = "rough"\nallowance = 0.2'}
-    result = built(tmp_path, changes=changes, extra=ROUGH, art=DOT, resolution=0.2)
+    rough = cutter(name="rough", shape="flat-end", diameter=4.0, speed=16000, feed=1520.0, plunge=480.0, stepdown=1.68)
+    result = built(tmp_path, changes=changes, extra=rough, art=DOT, resolution=0.2)
     assert result.passed, [str(f) for f in result.verification.findings]
     deepest = result.verification.simulation.taken[1].bites.depth.max()
     assert 1.0 < deepest < 1.68
@@ -79,8 +66,7 @@ place = {{ at = [45.0, 0.0] }}
 
 
 def _over_an_open_pocket(folder, *, depth, fill):
-    disc = ('<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
-            '<circle cx="{}" cy="15" r="9" fill="#225577"/></svg>')
+    disc = svg('<circle cx="{}" cy="15" r="9" fill="#225577"/>')
     (folder / "over.svg").write_text(disc.format(24))
     changes = {"place = { at = [45.0, 0.0] }": 'place = { at = [45.0, 0.0] }\nfill = "none"'}
     return built(folder, art=disc.format(14), changes=changes, extra=OVER.format(depth=depth, fill=fill))
@@ -108,8 +94,7 @@ def test_a_fill_over_an_open_pocket_is_refused(tmp_path):
 
 
 def test_a_clamp_may_stand_between_two_pockets_of_a_board_that_is_not_surfaced(tmp_path):
-    pair = ('<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="10mm" viewBox="0 0 60 10">'
-            '<circle cx="5" cy="5" r="4" fill="#225577"/><circle cx="55" cy="5" r="4" fill="#225577"/></svg>')
+    pair = svg("".join(f'<circle cx="{x}" cy="5" r="4" fill="#225577"/>' for x in (5, 55)), 60, 10)
     changes = {'[surface]\nfinish = "ball"\nscallop = 0.05\n':
                "[setup]\nkeep_out = [{ along = [40.0, 50.0], across = [-40.0, 40.0], height = 20.0 }]\n",
                "thickness = 8.0\nmargin": "thickness = 6.5\nmargin", "overfill = 0.7": 'fill = "none"'}
