@@ -22,18 +22,16 @@ def repeat_findings(finish: Motion, again: Motion, step: Step, *, within: float 
     count = len(first)
     remedy = AGAIN
     if len(last) < count:
-        yield Finding(
-            code="resurface-differs", severity="forbid", where=step.file_name, got=f"{len(last)} feed moves",
-            allowed=f"the {count} of the first finish's last run, after any that go through the fill", remedy=remedy,
-        )
+        yield Finding(code="resurface-differs", where=step.file_name, got=f"{len(last)} feed moves",
+                      allowed=f"the {count} of the first finish's last run, after any that go through the fill",
+                      remedy=remedy)
         return
     tail = last[len(last) - count :]
     off = np.abs(finish.end[first] - again.end[tail]).max(axis=1) > within
     if off.any():
         i = int(np.argmax(off))
         yield Finding(
-            code="resurface-differs", severity="forbid",
-            where=at(step.file_name, int(again.line[tail[i]]), *again.end[tail[i], :2]),
+            code="resurface-differs", where=at(step.file_name, int(again.line[tail[i]]), *again.end[tail[i], :2]),
             got=f"a move to {again.end[tail[i], 2]:.4f} mm above the bed ({int(off.sum())} moves differ)",
             allowed="the first finishing pass again: "
             f"{place_words(*finish.end[first[i], :2], decimals=4)}, {finish.end[first[i], 2]:.4f} mm above the bed",
@@ -62,17 +60,12 @@ def part_repeat_findings(finish: Motion, again: Motion, step: Step, *, within: f
     slack = within + ROUNDED
     if np.any(on_line < -slack):
         i = int(np.argmin(on_line))
-        yield Finding(
-            code="resurface-differs", severity="forbid", where=at(step.file_name, int(line[i]), *points[i, :2]),
-            got=f"{-on_line[i]:.4f} mm below the first finishing pass", allowed="the first finishing passes again",
-            remedy=AGAIN,
-        )
+        yield Finding(code="resurface-differs", where=at(step.file_name, int(line[i]), *points[i, :2]),
+                      got=f"{-on_line[i]:.4f} mm below the first finishing pass",
+                      allowed="the first finishing passes again")
     if not np.any(np.abs(on_line) <= slack):
-        yield Finding(
-            code="resurface-differs", severity="forbid", where=step.file_name,
-            got="no move along a first finishing pass", allowed="the first finishing passes again, over the inlay",
-            remedy=AGAIN,
-        )
+        yield Finding(code="resurface-differs", where=step.file_name, got="no move along a first finishing pass",
+                      allowed="the first finishing passes again, over the inlay")
 
 
 def _lowest(x: Floats, starts: Floats, ends: Floats) -> Floats:
