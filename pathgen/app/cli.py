@@ -49,7 +49,9 @@ def main(argv: Sequence[str] | None = None) -> int:
             _say_of_an_earlier_set(options)
         return status
     except PathgenError as wrong:
-        units = _units_of(options)
+        from pathgen.job.load import units_of
+
+        units = units_of(options.job) if hasattr(options, "job") else "mm"
         for line in wrong.lines:
             say(f" {in_units(line, units)}", sys.stderr, mark="pathgen:", colour=RED)
         if not _holds_this_job(options):
@@ -91,13 +93,6 @@ def _holds_this_job(options: argparse.Namespace) -> bool:
     except (PathgenError, OSError, AttributeError):
         return False
     return bool(texts) and all(mark in text for text in texts.values())
-
-
-def _units_of(options: argparse.Namespace) -> str:
-    """The units of the job that a command was given; mm where it has none, or one that cannot be read."""
-    from pathgen.job.load import units_of
-
-    return units_of(options.job) if hasattr(options, "job") else "mm"
 
 
 class _Parser(argparse.ArgumentParser):

@@ -9,7 +9,7 @@ import numpy as np
 from pathgen.base.arrays import Floats, Ints
 from pathgen.base.units import place_words
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, at
+from pathgen.verify.findings import Finding, at
 from pathgen.work.clamping import Step
 
 ROUNDED = 3e-4
@@ -20,11 +20,9 @@ def repeat_findings(finish: Motion, again: Motion, step: Step, *, within: float 
     """The last run of the finish, which no rapid interrupts, against the last feed moves of the re-surface."""
     first, last = _last_run(finish), np.flatnonzero(again.cutting)
     count = len(first)
-    remedy = AGAIN
     if len(last) < count:
         yield Finding(code="resurface-differs", where=step.file_name, got=f"{len(last)} feed moves",
-                      allowed=f"the {count} of the first finish's last run, after any that go through the fill",
-                      remedy=remedy)
+                      allowed=f"the {count} of the first finish's last run, after any that go through the fill")
         return
     tail = last[len(last) - count :]
     off = np.abs(finish.end[first] - again.end[tail]).max(axis=1) > within
@@ -35,7 +33,6 @@ def repeat_findings(finish: Motion, again: Motion, step: Step, *, within: float 
             got=f"a move to {again.end[tail[i], 2]:.4f} mm above the bed ({int(off.sum())} moves differ)",
             allowed="the first finishing pass again: "
             f"{place_words(*finish.end[first[i], :2], decimals=4)}, {finish.end[first[i], 2]:.4f} mm above the bed",
-            remedy=remedy,
         )
 
 

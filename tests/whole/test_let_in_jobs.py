@@ -11,6 +11,7 @@ from collections.abc import Callable
 from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -20,7 +21,6 @@ import svgpathtools
 import pathgen
 import pathgen.app.building
 from pathgen.app.cli import main
-from pathgen.app.pieces import pieces
 from pathgen.base.errors import CutterError, JobError
 from pathgen.job import load_job
 from pathgen.job.clamping import asked_of, clamping_of, planned_of
@@ -56,6 +56,13 @@ def job():
 @pytest.fixture(scope="module")
 def result(job):
     return pathgen.build(job, resolution=0.4)
+
+
+def pieces(job, *, resolution: float = 0.1) -> list[SimpleNamespace]:
+    """Each sheet that pieces are cut from, and what is built of it."""
+    made = [(sheet, pathgen.build(job, clamping=sheet.clamping, resolution=resolution)) for sheet in piece_sheets(job)]
+    return [SimpleNamespace(let_in=sheet.let_in, clamping=sheet.clamping, made=one, program=one.programs[0],
+                            findings=one.verification.findings) for sheet, one in made]
 
 
 @pytest.fixture(scope="module")
