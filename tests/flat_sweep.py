@@ -1,7 +1,5 @@
 """An exact little removal for the tests of pockets: what discs swept along straight moves take, on a grid."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from pathgen.base.surface import Surface

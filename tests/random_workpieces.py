@@ -3,8 +3,6 @@
 Hollow block, gauges, blanks for nut and saddle, side dots, test piece, pieces to let in.
 """
 
-from __future__ import annotations
-
 import time
 import tomllib
 import traceback

@@ -1,7 +1,5 @@
 """A short board with a small drawing, quick to build, for tests that change one thing at a time."""
 
-from __future__ import annotations
-
 import json
 import re
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """Chip load, effective diameter and usual feeds, against published tables."""
 
-from __future__ import annotations
-
 import re
 from pathlib import Path
 

@@ -5,8 +5,6 @@
 prints a table. The first column was measured once, with the programs of that time and the same model of the machine.
 """
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import pathgen

@@ -4,8 +4,6 @@ Prints a table for drawings of 300 wavy regions with holes, from 15,000 to 120,0
 1 mm cutter; then one of 10,000 dots. On a busy machine go by the processor's seconds: one thread does it all.
 """
 
-from __future__ import annotations
-
 import math
 import time
 

@@ -1,7 +1,5 @@
 """A refusal that names a value names one that works: it is written in, and nothing is refused."""
 
-from __future__ import annotations
-
 import re
 import shutil
 from pathlib import Path

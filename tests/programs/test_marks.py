@@ -1,7 +1,5 @@
 """Witness marks, the look at them, what zero can be set from, and programs for work that moved."""
 
-from __future__ import annotations
-
 import itertools
 import json
 import re

@@ -1,7 +1,5 @@
 """Pockets: never outside the drawing, never uncut, never too deep, and cut the way a maker would."""
 
-from __future__ import annotations
-
 import itertools
 import math
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """What cutters reach of a drawing, against drawings whose widths are known."""
 
-from __future__ import annotations
-
 import math
 import re
 from pathlib import Path

@@ -1,7 +1,5 @@
 """The ends of tabs along the cutter's way, and what of the blank holds them, by hand."""
 
-from __future__ import annotations
-
 import itertools
 from contextlib import nullcontext, suppress
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """How the cutter goes down into slots and where it ends, on one slot across a level board, by hand."""
 
-from __future__ import annotations
-
 import itertools
 from types import SimpleNamespace
 

@@ -1,7 +1,5 @@
 """The slanting walls that a v cutter alone opens: right as planned, and seen where runs of them are left out."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from pathgen.verify import verify

@@ -4,8 +4,6 @@ What a program opens is worked out here from its text: an upright cutter of radi
 path.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable
 from contextlib import nullcontext

@@ -1,7 +1,5 @@
 """Floors and walls that round and pointed ends leave: whole builds, measured with a plain sweep of their programs."""
 
-from __future__ import annotations
-
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory

@@ -3,8 +3,6 @@
 Judged by the tests' own reader and their own densely sampled ball, on cross sections.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 import shapely

@@ -1,7 +1,5 @@
 """How much to mix and what the second cut takes: closed forms, and pockets as swept solids."""
 
-from __future__ import annotations
-
 import itertools
 import re
 from dataclasses import replace
