@@ -100,21 +100,28 @@ def text_of(result: pathgen.Build, operation: str, nth: int = 0) -> str:
     return [p.text for p in result.programs if p.operation == operation][nth]
 
 
-def moves(text: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(n, 3) starts, (n, 3) ends, (n,) rapid or not, of a program in the plain subset: the tests' own reader."""
-    at, rapid, points, kinds = [np.nan] * 3, True, [], []
+def moves_and_feeds(text: str) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """(n, 3) starts, (n, 3) ends, (n,) rapid or not, (n,) feeds, of a plain program: the tests' own reader."""
+    at, rapid, feed, points, kinds = [np.nan] * 3, True, 0.0, [], []
     for line in text.splitlines():
         words = re.findall(r"([A-Z])(-?[\d.]+)", re.sub(r"\(.*\)", "", line))
         for letter, number in words:
             if letter == "G" and number in ("0", "1"):
                 rapid = number == "0"
-            if letter in "XYZ":
+            elif letter == "F":
+                feed = float(number)
+            elif letter in "XYZ":
                 at["XYZ".index(letter)] = float(number)
         if any(letter in "XYZ" for letter, _ in words):
             points.append(tuple(at))
-            kinds.append(rapid)
-    all_points = np.array(points)
-    return all_points[:-1], all_points[1:], np.array(kinds[1:])
+            kinds.append((rapid, feed))
+    all_points, (rapids, feeds) = np.array(points), np.array(kinds[1:]).T
+    return all_points[:-1], all_points[1:], rapids.astype(bool), feeds
+
+
+def moves(text: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(n, 3) starts, (n, 3) ends, (n,) rapid or not."""
+    return moves_and_feeds(text)[:3]
 
 
 def left_by_ball(text: str, x: float, ys: np.ndarray, *, radius: float, shift=(0.0, 0.0, 0.0)) -> np.ndarray:

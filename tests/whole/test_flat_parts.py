@@ -1,5 +1,6 @@
 """Flat parts: head plate and rosette build and verify; what they come to is held against formulas, from the text."""
 
+import functools
 import math
 import re
 from pathlib import Path
@@ -33,14 +34,7 @@ def test_a_cutter_as_wide_as_its_ring_reaches_all_of_it_and_no_more(tmp_path):
 
 @pytest.fixture(scope="module")
 def built():
-    made = {}
-
-    def get(name):
-        if name not in made:
-            made[name] = build(load_job(EXAMPLES / f"{name}.toml"), resolution=0.3)
-        return made[name]
-
-    return get
+    return functools.cache(lambda name: build(load_job(EXAMPLES / f"{name}.toml"), resolution=0.3))
 
 
 def program(result, operation):

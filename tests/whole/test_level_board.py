@@ -85,8 +85,7 @@ def test_helixes_and_ramps_of_the_texts_are_no_steeper_than_the_job_says(tmp_pat
     cutter = {"stepdown = 1.6": f"stepdown = 0.8\nramp = {limit}"}
     result = built(tmp_path, changes=LEVEL | cutter, extra=WIDE + '[outline]\ncutter = "flat"\n')
     for operation in ("pocket", "outline"):
-        loads = Block((-25, -38, 110, 38), 0.1, lambda x, y: np.full((y.size, x.size), 6.5)).run(
-            moves_of(text_of(result, operation)), 1.0)
+        loads = Block((-25, -38, 110, 38), 0.1, 6.5).run(moves_of(text_of(result, operation)), 1.0)
         run, drop = np.hypot(*(loads.end - loads.start)[:, :2].T), (loads.start - loads.end)[:, 2]
         # what is shorter than 0.2 mm has no angle to speak of in rounded numbers; the tabs' ends slope by 1 in 2
         above_tabs = loads.start[:, 2] > 1.5 + 1e-6
