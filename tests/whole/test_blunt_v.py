@@ -98,25 +98,19 @@ def test_a_v_too_blunt_for_the_slope_where_its_drawing_lies_is_refused_with_one_
     assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
 
 
-def test_the_flank_of_a_wide_v_meets_no_raw_waste_beside_a_drawing_at_the_edge(tmp_path):
-    """10 mm wide, 120 degrees, in a corner 0.1 mm from the edge of a board in a thick blank: there its flank reaches
-    past what passes of a small ball end over the board alone clear."""
-    made = small_board.built(
-        tmp_path, art=BAR,
-        changes={'name = "flat"\nshape = "flat-end"\ndiameter = 2.0\n':
-                 'name = "flat"\nshape = "v"\nangle = 120\ndiameter = 10\n', "diameter = 12.7": "diameter = 4.0",
-                 "thickness = 8.0": "thickness = 12.0", "at = [45.0, 0.0]": "at = [45.0, 7.65]"})
-    assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
-
-
-def test_nor_beside_a_level_top_that_a_flat_end_finishes_within_its_long_edges(tmp_path):
-    """What roughing leaves stands 0.2 mm from the edge, and a v of 120 degrees opens wide."""
-    made = small_board.built(
-        tmp_path, art=BAR,
-        changes={"radius = { nut = 254.0, end = 300.0 }": 'radius = "flat"', "depth = 1.5": "depth = 0.3",
-                 'shape = "ball-end"\ndiameter = 12.7': 'shape = "flat-end"\ndiameter = 6.0',
-                 'finish = "ball"\nscallop = 0.05': 'finish = "ball"\nrough = "ball"',
-                 'name = "flat"\nshape = "flat-end"\ndiameter = 2.0\n':
-                 'name = "flat"\nshape = "v"\nangle = 120\ndiameter = 6\n', "at = [45.0, 0.0]": "at = [45.0, 6.95]",
-                 "end_width = 46.0": "end_width = 40.0"})
+@pytest.mark.parametrize(("diameter", "changes"), [
+    # in a corner 0.1 mm from the edge of a board in a thick blank: there its flank reaches past what passes of a small
+    # ball end over the board alone clear
+    (10, {"diameter = 12.7": "diameter = 4.0", "thickness = 8.0": "thickness = 12.0",
+          "at = [45.0, 0.0]": "at = [45.0, 7.65]"}),
+    # a level top that a flat end finishes within its long edges: what roughing leaves stands 0.2 mm from the edge
+    (6, {"radius = { nut = 254.0, end = 300.0 }": 'radius = "flat"', "depth = 1.5": "depth = 0.3",
+         'shape = "ball-end"\ndiameter = 12.7': 'shape = "flat-end"\ndiameter = 6.0',
+         'finish = "ball"\nscallop = 0.05': 'finish = "ball"\nrough = "ball"',
+         "at = [45.0, 0.0]": "at = [45.0, 6.95]", "end_width = 46.0": "end_width = 40.0"}),
+])
+def test_the_flank_of_a_wide_v_meets_no_raw_waste_beside_a_drawing_at_the_edge(tmp_path, diameter, changes):
+    made = small_board.built(tmp_path, art=BAR, changes=changes | {
+        'name = "flat"\nshape = "flat-end"\ndiameter = 2.0\n':
+        f'name = "flat"\nshape = "v"\nangle = 120\ndiameter = {diameter}\n'})
     assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
