@@ -1,5 +1,6 @@
 """Whole jobs at the edge of the usual: all must build, and verify themselves."""
 
+import math
 import re
 
 import pytest
@@ -58,18 +59,19 @@ OVER = """
 [[inlay]]
 artwork = "over.svg"
 depth = {depth}
-cutters = ["flat"]
+cutters = {cutters}
 fill = "{fill}"
 overfill = 0.7
 place = {{ at = [45.0, 0.0] }}
 """
 
 
-def _over_an_open_pocket(folder, *, depth, fill):
+def _over_an_open_pocket(folder, *, depth, fill, cutters='["flat"]', changes=None, extra=""):
     disc = svg('<circle cx="{}" cy="15" r="9" fill="#225577"/>')
     (folder / "over.svg").write_text(disc.format(24))
-    changes = {"place = { at = [45.0, 0.0] }": 'place = { at = [45.0, 0.0] }\nfill = "none"'}
-    return built(folder, art=disc.format(14), changes=changes, extra=OVER.format(depth=depth, fill=fill))
+    changes = {"place = { at = [45.0, 0.0] }": 'place = { at = [45.0, 0.0] }\nfill = "none"', **(changes or {})}
+    return built(folder, art=disc.format(14), changes=changes,
+                 extra=OVER.format(depth=depth, fill=fill, cutters=cutters) + extra)
 
 
 @pytest.mark.parametrize("depth", [1.0, 1.5, 2.0])
@@ -86,6 +88,41 @@ def test_what_an_open_pocket_leaves_of_a_deeper_one_must_still_be_cut(tmp_path):
     texts[last.file_name] = re.sub(r"Z([\d.]+)", lambda z: f"Z{float(z[1]) + 3.0:.4f}", last.text)
     codes = {f.code for f in verify(result.plan.clamping, texts, resolution=0.2).findings if f.severity == "forbid"}
     assert "pocket-uncut" in codes
+
+
+def v_cutter(angle, diameter):
+    return cutter(name=f"v {angle}", shape="v", angle=float(angle), diameter=diameter, speed=16000, feed=800.0,
+                  plunge=250.0, stepdown=1.0)
+
+
+@pytest.mark.parametrize(("first", "second", "depth"), [(20, 90, 1.6), (90, 20, 1.6), (60, 60, 1.6), (120, 60, 1.0)])
+def test_open_pockets_with_sloping_walls_may_lie_over_each_other(tmp_path, first, second, depth):
+    """On the one's wall the other has nothing to cut, and is not as deep as its own floor."""
+    changes = {'cutters = ["flat"]': f'cutters = ["v {first}"]'}
+    extra = "".join(v_cutter(angle, 6.0) for angle in {first, second})
+    result = _over_an_open_pocket(tmp_path, depth=depth, fill="none", changes=changes, extra=extra,
+                                  cutters=f'["v {second}"]')
+    assert result.passed, [str(f) for f in result.verification.findings]
+
+
+@pytest.mark.parametrize("high", [3.04, 3.08, 3.12])
+def test_a_v_on_a_slope_in_a_bar_that_it_just_fits(tmp_path, high):
+    """Uphill it opens more than on level ground: steep as it is in places, a finer one after it has no floor there."""
+    bar = svg(f'<rect x="10" y="{28 - high}" width="20" height="{high}" fill="#225577"/>')
+    extra = v_cutter(90, 10.0) + v_cutter(60, 3.0)
+    changes = {'cutters = ["flat"]': 'cutters = ["v 90", "v 60"]'}
+    result = built(tmp_path, art=bar, changes=changes, extra=extra)
+    assert result.passed, [str(f) for f in result.verification.findings]
+
+
+def test_what_a_blunt_v_hardly_opens_is_not_asked_of_a_flat_end_after_it(tmp_path):
+    extra = v_cutter(150, 6.0)
+    star = " ".join(f"{15 + r * math.cos(a):.3f},{15 + r * math.sin(a):.3f}" for a, r in
+                    ((math.pi * k / 7, (6.5, 11.0)[k % 2]) for k in range(14)))
+    art = svg(f'<polygon points="{star}" fill="#225577"/>')
+    changes = {'cutters = ["flat"]': 'cutters = ["v 150", "flat"]', "depth = 1.5": "depth = 0.5"}
+    result = built(tmp_path, art=art, changes=changes, extra=extra)
+    assert result.passed, [str(f) for f in result.verification.findings]
 
 
 def test_a_fill_over_an_open_pocket_is_refused(tmp_path):
