@@ -231,7 +231,7 @@ def test_resin_past_the_second_cut_is_said(tmp_path):
 
 def test_pockets_in_a_radius_against_swept_solids(tmp_path):
     # small, and to the side, where the floor is steepest: unions of many solids take their time
-    art = re.sub(r"<circle.*/>", '<circle cx="12" cy="4.5" r="3" fill="#225577"/>', ART)
+    art = svg('<circle cx="12" cy="4.5" r="3" fill="#225577"/>')
     result = built(tmp_path, resolution=0.05, changes={RADIUS: "radius = 100.0"}, art=art)
     text = next(p.text for p in result.programs if p.operation == "pocket")
     solid = _board(100.0) ^ _swept(text, radius=1.0)
