@@ -25,9 +25,10 @@ from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.labels import Labels
 from pathgen.report.pictures.measuring import measuring_picture
 from pathgen.report.pictures.paths import _numbers, bored, path_picture
-from pathgen.report.pictures.ridges import OVER, SHADES, shade
+from pathgen.report.pictures.ridges import OVER, SHADES, lightest, shade
 from pathgen.report.pictures.sections import RISE, Section, section_picture, sections_of
 from pathgen.report.sheet.results import ridges
+from pathgen.work.features import Named
 from pathgen.work.operations import WitnessMarks
 from tests.as_made import hold
 from tests.report.labels import cut_off, labels, over_one_another
@@ -179,6 +180,23 @@ def test_the_worst_ridge_is_marked_where_it_was_measured(build, pictures):
 def test_shades_run_from_the_lowest_to_the_limit_and_warn_above():
     assert shade(np.array([0.008, 0.0089, 0.01, 0.0105, 0.02]), 0.008, 0.01).tolist() == [0, 3, 7, 7, len(SHADES)]
     assert OVER not in SHADES
+
+
+def test_ridges_all_about_as_high_as_one_another_are_of_one_shade():
+    even = np.array([0.01499, 0.0152, 0.01524])
+    assert len(set(shade(even, lightest(even, 0.01524), 0.01524).tolist())) == 1
+    assert lightest(np.array([0.0021, 0.01]), 0.01524) == pytest.approx(0.0021)
+
+
+def test_the_number_of_a_hole_can_be_read_over_the_path_that_opens_it():
+    clamping = clamping_of(load_job(EXAMPLES / "moth-three-colours.toml"))
+    down = Toolpath(np.array([[200.0, 5.0, z] for z in (20.0, 7.0, 2.0, 20.0)]),
+                    np.array([Move.RAPID, Move.RAPID, Move.PLUNGE, Move.RAPID]))
+    picture = tree(as_svg(path_picture("holes", down, clamping, [Named("hole 4", (200.0, 5.0), 8.0)])))
+    (number,) = [one for one in picture.iter(f"{SVG}text") if one.text == "4"]
+    (at,) = classed(picture, "bored")
+    assert np.hypot(*(float(number.get(way)) - float(at.get(f"c{way}")) for way in "xy")) < 4.0
+    assert number.get("stroke") == "#ffffff"
 
 
 def test_a_path_is_drawn_over_its_whole_extent(build, pictures):

@@ -142,13 +142,18 @@ def _symbol(place: Named, size: float) -> BaseGeometry:
     return overlay.buffer(shapely.Point(place.at), max(place.wide / 2, size / 4))
 
 
-def name_places(labels: Labels, places: Sequence[Named], part: BaseGeometry, size: float) -> None:
-    """Marks and holes by their names: beside each, or, of a hole in the part, its number in the hole."""
+def name_places(
+    labels: Labels, places: Sequence[Named], part: BaseGeometry, size: float, *, rim: float = 0.0
+) -> None:
+    """Marks and holes by their names: beside each, or, of a hole in the part, its number in the hole, with a white rim
+    round its letters where it lies over lines, as a share of their size."""
+    style = {"paint_order": "stroke", "stroke": "#ffffff", "font_weight": "bold"} if rim else {}
     for name, place in {place.name: place for place in places}.items():
         symbol, (x, y), number = _symbol(place, size), place.at, name.rpartition(" ")[2]
         letter = min(0.8 * size, fitting(number, place.wide))
         if part.contains(shapely.Point(x, y)) and letter >= _LEAST * size:
-            labels.put(number, [(x, y - 0.29 * letter, "middle")], size=letter, named=symbol)
+            labels.put(number, [(x, y - 0.29 * letter, "middle")], size=letter, named=symbol, **style,
+                       **({"stroke_width": f"{rim * letter:.3g}"} if rim else {}))
         else:
             labels.put(name, around(symbol, 0.8 * size), size=0.8 * size, named=symbol)
 

@@ -38,13 +38,16 @@ def path_picture(name: str, path: Toolpath, clamping: Clamping, named: Sequence[
     view = _view(path, clamping)
     size = _letter(view.width, view.height)
     board, discs = clamping.board, overlay.buffer(shapely.MultiPoint(bored(path)), size / 2)
-    labels = Labels([free_of(board, named), discs, *(overlay.buffer(at, 0.6 * size) for at in _first_place(path))])
+    holes = overlay.union_all([overlay.buffer(shapely.Point(one.at), one.wide / 2) for one in named if one.wide])
+    marks = [discs, *(overlay.buffer(at, 0.6 * size) for at in _first_place(path))]
+    # the number of a hole may lie on what is cut in it, its letters with a white rim
+    labels = Labels([free_of(board, named), *(overlay.difference(mark, holes) for mark in marks)])
     _numbers(labels, view, board, size)
-    name_places(labels, named, board.outline, size)
+    name_places(labels, named, board.outline, size, rim=0.25)
     view = View.around(labels.within((view.left, view.bottom, view.right, view.top)), 0.0)
     return view.picture(
         name, *_board(view, board, size), *_moves(view, path, size), *_holes(view, path, size),
-        *labels.drawn(view), *_first_cut(view, path, size),
+        *_first_cut(view, path, size), *labels.drawn(view),
     )
 
 

@@ -22,6 +22,8 @@ OVER = "#a3341c"
 """Above the limit."""
 ROUNDING = 7e-4
 """How far over the limit rounding may bring a ridge, mm: what verification allows."""
+_FROM = 0.5
+"""Share of the limit that the shades reach down to at least: ridges all as high as one another are of one shade."""
 ROWS = 24
 """Patches across the board."""
 
@@ -34,7 +36,7 @@ def ridge_picture(clamping: Clamping, ridges: Ridges) -> Element:
     size = (x1 - x0) / 54
     view = View.around((x0, y0 - 4 * size, x1, y1), 2 * size)
     boxes, highest = patches(ridges, outline)
-    low = float(np.floor(highest.min(initial=limit) * 1e4) / 1e4)
+    low = lightest(highest, limit)
     return view.picture(
         f"{clamping.title}: ridges between passes",
         *_patches(view, boxes, shade(highest, low, limit), outline),
@@ -61,6 +63,11 @@ def patches(ridges: Ridges, outline: shapely.Polygon) -> tuple[NDArray[np.object
     boxes = shapely.box(edges[:-1][None], steps[:-1][:, None], edges[1:][None], steps[1:][:, None])
     there = np.isfinite(highest)
     return np.asarray(overlay.intersection(boxes[there], outline)), highest[there]
+
+
+def lightest(highest: Floats, limit: float) -> float:
+    """The height from which shades begin, mm."""
+    return float(np.floor(highest.min(initial=_FROM * limit) * 1e4) / 1e4)
 
 
 def shade(height: Floats, low: float, limit: float) -> Ints:
