@@ -36,7 +36,7 @@ from pathgen.job.tables import CutterTable
 from pathgen.parts.fingerboard.part import ZEROS
 from pathgen.parts.flat.part import PLACES
 from pathgen.work.operations import WitnessMarks
-from tests.random_jobs import Chance, RandomJob, _drawing, _drawn_outline, _svg, _toml, _two_colours
+from tests.random_jobs import Chance, RandomJob, _drawing, _drawn_outline, _svg, _toml, _two_colours, clampings_beside
 
 Own = dict[str, Any]
 Rule = Callable[["Making", Own], Any]
@@ -54,13 +54,16 @@ LIKELY = {"inlay": 0.7, "slots": 0.5, "outline": 0.5, "resurface": 0.5, "hole": 
 RARE, OPTIONAL = 0.12, 0.3
 OFTEN = {"place": 0.85, "rough": 0.6, "frets": 1.0, "flute_length": 0.5, "mirror": 0.15, "gap": 0.5, "zero": 0.6,
          "shape": 1.0, "diameter": 1.0, "angle": 1.0, "speed": 1.0, "feed": 1.0, "plunge": 1.0, "[[cutter]] stepdown": 1.0, "fret": 1.0, "to": 1.0,
+         "[saddle_blank] height": 1.0, "[nut_blank] height": 0.8,
          "bevel_cutter": 1.0, "length": 0.5, "width": 0.6, "along": 0.6, "across": 1.0, "at": 1.0, "between": 1.0,
          "at_frets": 1.0, "plunges": 0.15, "pitch": 1.0, "height": 0.5, "thickness": 0.7, "piece": 0.7, "nut_end": 0.1,
          "end": 0.15, "partial_frets": 0.1, "ratios": 0.1, "divisions": 0.1, "left_handed": 0.2, "relief": 0.15,
          "fall_away": 0.15, "skin": 0.7, "follow": 1.0, "also": 0.1, "keep_out": 0.15}
 """How often an optional key appears where that is not `OPTIONAL`; those at 1 whenever their values make sense."""
-ASK_THE_PLAN = {"marks", "measured", "channel", "inlay", "dots"}
-"""Tables that reading the job alone does not tell whether they can be."""
+PLACED = {"setup", "marks", "measured", "moved", "channel", "inlay", "dots"}
+"""Tables of which reading the job alone does not tell whether they can be."""
+BESIDE = {"block", "gauges", "side_dots", "nut_blank", "saddle_blank", "coupon"}
+"""Tables of what is cut beside the part."""
 SLOW = {"scallop", "leave_scallop", "stepover", "stepdown", "speed", "feed", "plunge", "count"}
 """Keys whose least values only cost time."""
 
@@ -68,16 +71,15 @@ SLOW = {"scallop", "leave_scallop", "stepover", "stepdown", "speed", "feed", "pl
 class Making:
     """A job as it grows, and the last of it that could be read."""
 
-    def __init__(self, chance: Chance, wanted: str = "", *, thick: float = 0.0, names: str = "") -> None:
+    def __init__(self, chance: Chance, wanted: str, folder: Path, *, thick: float = 0.0, names: str = "") -> None:
         self.chance, self.wanted, self.thick, self.names = chance, wanted, thick, names
         self.tables: dict[str, Any] = {"cutter": []}
         self.files: dict[str, str] = {}
         self.inches = chance.now_and_then(0.25)
         self.root = _root(chance, wanted)
         self.top: Own = {}
-        self.scratch = tempfile.TemporaryDirectory()
+        self.folder = folder
         self.job: Any = None
-        self.clamping: Any = None
         self.open = False
         self.box = (0.0, 0.0, 60.0, 30.0)
         self.frets, self.high, self.size = 1, 5.0, (10.0, 10.0)
@@ -94,28 +96,31 @@ class Making:
     def written(self) -> RandomJob:
         return RandomJob(_toml(self.tables, inches=self.inches, top=self.top), self.files)
 
-    def readable(self) -> bool:
-        """Whether the job can be read; what it comes to is what later keys go by."""
+    def readable(self, added: str = "") -> bool:
+        """Whether the job can be read, with a table just added; what it comes to is what later keys go by."""
         try:
-            job = pathgen.load_job(self.written().write(Path(self.scratch.name)))
+            job = pathgen.load_job(self.written().write(self.folder))
             if job.parts:
                 return True
-            clamping = clamping_of(job) if ASK_THE_PLAN & set(self.tables) else None
+            if added in PLACED:
+                clamping_of(job)
             part = part_of(job)
+            if added in BESIDE:
+                list(clampings_beside(job))
         except PathgenError as refused:
             self.refused = str(refused)
             return False
-        self.job, self.clamping, self.box, self.high = job, clamping, part.outline.bounds, job.body.thickness
+        self.job, self.box, self.high = job, part.outline.bounds, job.body.thickness
         self.frets = job.board.frets or len(job.board.ratios) if job.board else 0
         return True
 
-    def trying(self, change: Callable[[], object], times: int = 3) -> bool:
+    def trying(self, change: Callable[[], object], times: int = 3, *, added: str = "") -> bool:
         """A change, drawn again where the job cannot be read with it; undone where no draw will do."""
         for _ in range(times):
             kept = deepcopy((self.tables, self.files, self.top))
             with suppress(PathgenError):  # as where a zero is asked for that the part has not
                 change()
-                if self.readable():
+                if self.readable(added):
                     return True
             self.tables, self.files, self.top = kept
         return False
@@ -172,12 +177,13 @@ class Making:
 def key_job(seed: int) -> RandomJob:
     """The job of a seed; of a seed that is no number of a key, counted on from the first again."""
     head, field = ROWS[seed % len(ROWS)]
-    return made(Chance(seed + 50_000_000), f"{head} {field.name}").written()
+    with tempfile.TemporaryDirectory() as scratch:
+        return made(Chance(seed + 50_000_000), f"{head} {field.name}", Path(scratch)).written()
 
 
-def made(chance: Chance, wanted: str, **given: Any) -> Making:
-    """A job with a key that is wanted, if it can have it."""
-    job = Making(chance, wanted, **given)
+def made(chance: Chance, wanted: str, folder: Path, **given: Any) -> Making:
+    """A job with a key that is wanted, if it can have it; it is read in a folder, now and then while it is made."""
+    job = Making(chance, wanted, folder, **given)
     if job.root == "part":
         assert job.trying(lambda: _blank(job), 30), job.refused
         return job
@@ -187,7 +193,7 @@ def made(chance: Chance, wanted: str, **given: Any) -> Making:
     for name in TABLES:
         likely = 1.0 if name == first else LIKELY.get(name, RARE)
         if name not in job.tables and _may_stand(name, job.root, bool(job.names)) and chance.now_and_then(likely):
-            job.trying(lambda name=name: job.add(name), 12 if name == first else 3)
+            job.trying(lambda name=name: job.add(name), 12 if name == first else 3, added=name)
     for _ in range(4):
         job.trying(lambda: _one_more(job), 1)
     if not _has(job.tables, wanted):
@@ -258,7 +264,7 @@ def _blank(job: Making) -> None:
     thick, x, shares, wide = chance.length(3.0, 7.0), 5.0, [], 0.0
     for nth in (1, 2):
         wanted = "" if nth == 1 else f"[{chance.one('plate', 'board')}]"
-        part = made(Chance(chance.whole(0, 10**9)), wanted or "[plate]", thick=thick, names=f"{nth}-")
+        part = made(Chance(chance.whole(0, 10**9)), wanted or "[plate]", job.folder / f"{nth}", thick=thick, names=f"{nth}-")
         own, turn = part.tables["stock"], chance.one(0, 90, 180, 270)
         long, across = (own["length"], own["width"]) if turn % 180 == 0 else (own["width"], own["length"])
         job.files |= {f"{nth}-{name}": text for name, text in part.files.items()}
@@ -408,7 +414,8 @@ def cutters(low: float, high: float) -> Rule:
     """One to three, the largest first and a v last."""
     def rule(job: Making, own: Own) -> list[str]:
         most = min(high, own["outer"] - own["inner"]) if "outer" in own else min(high, own.get("diameter", high))
-        names = {job.cutter(min(low, most), most, SHAPES["any"]) for _ in range(job.chance.one(1, 1, 2, 3))}
+        names = {job.cutter(min(low, most), most, SHAPES["any"]) for _ in range(job.chance.one(0, 1, 1, 2))}
+        names |= {job.cutter(min(low, most), min(2 * low, most), SHAPES["any"])}
         return sorted(names, key=lambda name: (job.of(name)["shape"] == "v", -job.of(name)["diameter"]))
 
     rule.shapes = SHAPES["any"]  # type: ignore[attr-defined]
@@ -538,21 +545,22 @@ def _hole_at(job: Making, own: Own) -> list[float]:
 
 
 def _marks_at(job: Making, own: Own) -> list[list[float]] | None:
-    marks = job.clamping.feature(WitnessMarks) if job.clamping is not None else None
+    marks = clamping_of(job.job).feature(WitnessMarks)
     return None if marks is None else np.round(marks.places, 2).tolist()
 
 
 def _marks_drilled(job: Making, own: Own) -> list[list[float]] | None:
-    marks = job.clamping.feature(WitnessMarks) if job.clamping is not None else None
+    clamping = clamping_of(job.job)
+    marks = clamping.feature(WitnessMarks)
     if marks is None or "at" in own:
         return None
     tops = job.job.stock.thickness + job.chance.rng.normal(0, 0.03, len(marks.places))
-    return np.round(job.clamping.to_machine(np.column_stack([marks.places, tops])), 2).tolist()
+    return np.round(clamping.to_machine(np.column_stack([marks.places, tops])), 2).tolist()
 
 
 def _places_measured(job: Making) -> Any:
     """Places of the work in the machine's own numbers: marks that there are, or corners of the blank."""
-    clamping = clamping_of(job.job) if job.clamping is None else job.clamping
+    clamping = clamping_of(job.job)
     marks = clamping.feature(WitnessMarks)
     x0, y0, x1, y1 = job.job.stock.bounds
     places = np.array([(x0, y0), (x1, y1), (x0, y1), (x1, y0)]) * 0.9 if marks is None else marks.places

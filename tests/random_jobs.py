@@ -573,18 +573,21 @@ def _builds(job: Any, resolution: float, *, beside: bool) -> Iterator[Any]:
     import pathgen
     from pathgen.app.building import build
     from pathgen.job.form import parts_of
-    from pathgen.job.kinds import KINDS
 
     if job.parts:
         yield from pathgen.build_blank(job, resolution=resolution).builds
         return
-    for part in parts_of(job):
-        yield build(part, resolution=resolution)
+    yield from (build(part, resolution=resolution) for part in parts_of(job))
+    yield from (build(job, clamping=one, resolution=resolution) for one in (clampings_beside(job) if beside else ()))
+
+
+def clampings_beside(job: Any) -> Iterator[Any]:
+    """What a job has tables for beside its part: hollow block, gauges, nut and saddle, side dots, test piece, pieces."""
+    from pathgen.job.kinds import KINDS
+
     asked = {"nut": job.nut_blank or job.saddle_blank, "side-dots": job.side_dots, "block": job.block,
              "gauges": job.gauges, "coupon": job.coupon, "pieces": any(inlay.piece for inlay in job.inlays)}
-    for kind in KINDS if beside else ():
-        if asked.get(kind.command):
-            yield from (build(job, clamping=one, resolution=resolution) for one in kind.clampings(job, None))
+    return (one for kind in KINDS if asked.get(kind.command) for one in kind.clampings(job, None))
 
 
 def cut_again(build: Any, *, cell: float) -> list[str]:
