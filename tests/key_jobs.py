@@ -2,7 +2,7 @@
 
 Each key of every table appears with a chance, words are those that its reader takes, numbers go about its default, now
 and then to its limits; a step's cutter has any shape that is not refused for it. Nothing is left out because nobody
-thought of it: a key without values here fails a test, and so does a shape that the reader takes and `SHAPES` does not.
+thought of it: a key without values here fails a test.
 
 A table is kept where the job can still be read with it, so that most jobs can be built. The job of a seed holds the key
 whose turn it is, if it can: so many seeds as there are keys try each at least once.
@@ -158,8 +158,9 @@ class Making:
         return rule(self, own) if rule else _usual(self.chance, field)
 
     def cutter(self, low: float, high: float, shapes: tuple[str, ...]) -> str:
-        """The name of a cutter of one of these shapes and of such a diameter: one that there is, or a new one."""
-        shape = self.chance.one(*shapes)
+        """The name of a cutter of such a diameter, one that there is or a new one; of a shape that fits, or now and then
+        of any: the reader says whether it does."""
+        shape = self.chance.one(*(SHAPES["any"] if self.chance.now_and_then(0.06) else shapes))
         there = [one["name"] for one in self.tables["cutter"] if one["shape"] == shape
                  and low <= one["diameter"] <= high]
         if there and self.chance.now_and_then(0.4):
@@ -399,15 +400,11 @@ def never(job: Making, own: Own) -> None:
 
 SHAPES = {"ball": ("ball-end",), "flat": ("flat-end",), "v": ("v",), "rough": ("flat-end", "ball-end"),
           "any": tuple(_words(holds(_FIELDS["[[cutter]] shape"].metadata["reader"])[0]))}
-"""The shapes that steps are drawn with."""
+"""The shapes that steps are mostly drawn with."""
 
 
 def cutter(low: float, high: float, shapes: str = "any") -> Rule:
-    def rule(job: Making, own: Own) -> str:
-        return job.cutter(low, high, SHAPES[shapes])
-
-    rule.shapes = SHAPES[shapes]  # type: ignore[attr-defined]
-    return rule
+    return lambda job, own: job.cutter(low, high, SHAPES[shapes])
 
 
 def cutters(low: float, high: float) -> Rule:
@@ -418,7 +415,6 @@ def cutters(low: float, high: float) -> Rule:
         names |= {job.cutter(min(low, most), min(2 * low, most), SHAPES["any"])}
         return sorted(names, key=lambda name: (job.of(name)["shape"] == "v", -job.of(name)["diameter"]))
 
-    rule.shapes = SHAPES["any"]  # type: ignore[attr-defined]
     return rule
 
 
@@ -724,7 +720,7 @@ VALUES: dict[str, Rule] = {
     "[neck] saddle_range": one([6.0, 14.0], [0.0, 60.0]), "[neck] head_angle": length(0, 17), "[neck] tenon": length(0, 60),
     "[neck] blank": length(600, 900, 0),
     "[marks] cutter": cutter(1, 6), "[marks] at": _marks_at, "[marks] drilled": _marks_drilled,
-    "[marks] depth": length(0.2, 1.5), "[[measured]] at": never, "[[measured]] found": never,
+    "[marks] depth": lambda job, own: min(job.chance.length(0.2, 1.5), job.of(own["cutter"])["stepdown"]), "[[measured]] at": never, "[[measured]] found": never,
     "[moved] limit": length(0.05, 0.5, 2), "[moved] accuracy": length(0.005, 0.05, 3),
     "[moved] board_limit": length(0.2, 2), "[moved] before": whole(1, 9),
 }

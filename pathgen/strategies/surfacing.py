@@ -210,8 +210,7 @@ def roughing_runs(
         raise CutterError(f"cutter {cutter.name!r}", f"{cutter.diameter:g} mm is too large to rough so small a shape",
                           allowed="a cutter smaller than the shape", remedy="take a smaller cutter")
     _, y0, _, y1 = reach.bounds
-    # a layer of a round end leaves ridges, which the next takes as well: no higher than half of its stepdown
-    half = min(cutter.stepover * cutter.diameter / 2, float(cutter.half_width(cutter.stepdown / 2)))
+    half = _half_apart(cutter)
     y = np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / (2 * half)) + 1))
     floor = _zigzag(strip_spans(reach, y, reach=1.0), y, surface, cutter, chord_tolerance) + [0.0, 0.0, allowance]
     return _layers(floor, stock_top, cutter, ridge=float(cutter.profile(half)))
@@ -230,7 +229,22 @@ def rough_reach(
 
 def roughed(reach: Polygon, cutter: Cutter) -> Polygon:
     """What roughing passes over `reach` clear for sure: between the ends of two, less past it than at each end."""
-    return overlay.buffer(reach, _cleared_beside(cutter) * math.sqrt(max(1.0 - cutter.stepover**2, 0.0)))
+    return overlay.buffer(reach, _past_ends(cutter))
+
+
+def rough_ridge(cutter: Cutter) -> float:
+    """The most that roughing leaves over its floor where it clears, mm: in the middle between the ends of two passes."""
+    return 0.0 if cutter.is_flat else float(cutter.profile(math.hypot(_half_apart(cutter), _past_ends(cutter))))
+
+
+def _past_ends(cutter: Cutter) -> float:
+    return _cleared_beside(cutter) * math.sqrt(max(1.0 - cutter.stepover**2, 0.0))
+
+
+def _half_apart(cutter: Cutter) -> float:
+    """Half from pass to pass, at the most: a layer of a round end leaves ridges, which the next takes as well, no higher
+    than half of its stepdown."""
+    return min(cutter.stepover * cutter.diameter / 2, float(cutter.half_width(cutter.stepdown / 2)))
 
 
 def _cleared_beside(cutter: Cutter) -> float:
