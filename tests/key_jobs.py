@@ -54,7 +54,7 @@ LIKELY = {"inlay": 0.7, "slots": 0.5, "outline": 0.5, "resurface": 0.5, "hole": 
 RARE, OPTIONAL = 0.12, 0.3
 OFTEN = {"place": 0.85, "rough": 0.6, "frets": 1.0, "flute_length": 0.5, "mirror": 0.15, "gap": 0.5, "zero": 0.6,
          "shape": 1.0, "diameter": 1.0, "angle": 1.0, "speed": 1.0, "feed": 1.0, "plunge": 1.0, "[[cutter]] stepdown": 1.0, "fret": 1.0, "to": 1.0,
-         "[saddle_blank] height": 1.0, "[nut_blank] height": 0.8,
+         "[outline] tabs": 0.8, "tabs": 0.6, "[saddle_blank] height": 1.0, "[nut_blank] height": 0.8,
          "bevel_cutter": 1.0, "length": 0.5, "width": 0.6, "along": 0.6, "across": 1.0, "at": 1.0, "between": 1.0,
          "at_frets": 1.0, "plunges": 0.15, "pitch": 1.0, "height": 0.5, "thickness": 0.7, "piece": 0.7, "nut_end": 0.1,
          "end": 0.15, "partial_frets": 0.1, "ratios": 0.1, "divisions": 0.1, "left_handed": 0.2, "relief": 0.15,
@@ -127,7 +127,7 @@ class Making:
 
     def add(self, name: str) -> None:
         """A table, or a few of one that is repeated."""
-        counts = {"measured": (3, 4), "inlay": (1, 1, 2), "hole": (1, 2), "ring": (1, 2)}
+        counts = {"measured": (3, 4), "inlay": (1, 1, 1, 2), "hole": (1, 2), "ring": (1, 2)}
         many = range(self.chance.one(*counts.get(name, (1,))))
         made = _measured(self) if name == "measured" else [self.table(TABLES[name], head_of(name)) for _ in many]
         self.tables[name] = made if name in REPEATED else made[0]
@@ -190,16 +190,18 @@ def made(chance: Chance, wanted: str, folder: Path, **given: Any) -> Making:
         return job
     assert job.trying(lambda: _begin(job), 60), job.refused
     job.trying(lambda: _stock(job))
-    first = wanted.strip("[").partition("]")[0]
+    first = _name(wanted)
     for name in TABLES:
         likely = 1.0 if name == first else LIKELY.get(name, RARE)
         if name not in job.tables and _may_stand(name, job.root, bool(job.names)) and chance.now_and_then(likely):
             job.trying(lambda name=name: job.add(name), 12 if name == first else 3, added=name)
-    for _ in range(4):
-        job.trying(lambda: _one_more(job), 1)
+    for _ in range(3):
+        row = chance.one(*(row for row in ROWS if " " not in row[0] and job.tables.get(_name(row[0]))))
+        job.trying(lambda row=row: _one_more(job, *row), 1, added=_name(row[0]))
     if not _has(job.tables, wanted):
-        job.trying(lambda: _one_more(job, wanted), 12)
-    for _ in range(chance.whole(0, 3)):
+        row = next(row for row in ROWS if f"{row[0]} {row[1].name}" == wanted)
+        job.trying(lambda: _one_more(job, *row), 12, added=_name(row[0]))
+    if chance.now_and_then(0.5):
         job.trying(lambda: _bend(job), 2)
     job.trying(lambda: _order(job), 2)
     return job
@@ -219,7 +221,7 @@ def rule_of(head: str, field: Field[Any]) -> Rule | None:
 
 
 def _root(chance: Chance, wanted: str) -> str:
-    name = wanted.strip("[").partition("]")[0]
+    name = _name(wanted)
     if name in ROOTS:
         return name
     if name in OF_BOARDS or name == "channel":
@@ -286,24 +288,23 @@ def _blank(job: Making) -> None:
     job.tables["cutter"] = []
 
 
-def _one_more(job: Making, wanted: str = "") -> None:
-    """A key that a table of the job has not: the one that is wanted, or any."""
-    rows = [(head, field) for head, field in ROWS if (
-        f"{head} {field.name}" == wanted if wanted else " " not in head and field.name not in ("name", "shape"))]
-    head, field = job.chance.one(*rows)
-    name, inner = head.strip("[").partition("]")[0], head.rpartition("] ")[2]
-    own = job.tables.get(name)
+def _one_more(job: Making, head: str, field: Field[Any]) -> None:
+    """A key that a table of the job has not; of a key in a table within, that table anew."""
+    own = job.tables.get(_name(head))
     own = job.chance.one(*own) if isinstance(own, list) and own else own
-    if not isinstance(own, dict):
-        return
-    if " " in head:  # a key of a table within: that table anew
-        outer, key = head.partition(" ")[0], head.split(" ")[1]
+    if " " in head:
+        outer, key = head.split(" ")[:2]
         head, field = next(row for row in ROWS if row[0] == outer and row[1].name == key)
-    elif field.name in own and inner == head:
+    elif isinstance(own, dict) and field.name in own:
         return
-    value = job.value(head, field, own)
+    value = job.value(head, field, own) if isinstance(own, dict) else None
     if value is not None:
         own[field.name] = value
+
+
+def _name(head: str) -> str:
+    """Of the table that stands in a job file."""
+    return head.strip("[").partition("]")[0]
 
 
 def _has(tables: dict[str, Any], wanted: str) -> bool:
@@ -585,9 +586,14 @@ def _physics(job: Making, own: Own) -> None:
         own[name] = _each_string(low, high)(job, own)
 
 
-def _bevel(job: Making, own: Own) -> float:
-    own["bevel_cutter"] = job.cutter(2.0, 6.0, SHAPES["v"])
-    return job.chance.length(0.05, 0.4, 2)
+def _bevel(job: Making, own: Own) -> float | None:
+    """With a v whose tip stays above the slot's bottom."""
+    bevel, name = job.chance.length(0.05, 0.4, 2), job.cutter(2.0, 6.0, SHAPES["v"])
+    half = own.get("width", job.of(own["cutter"])["diameter"]) / 2 + bevel
+    if half > own["depth"] * math.tan(math.radians(job.of(name).get("angle", 0.0) / 2)):
+        return None
+    own["bevel_cutter"] = name
+    return bevel
 
 
 def _piece(job: Making, own: Own) -> Own | None:
@@ -699,7 +705,7 @@ VALUES: dict[str, Rule] = {
     "[nut] behind": length(0, 6), "[slots] cutter": cutter(0.3, 0.8, "flat"), "[slots] width": _as_wide,
     "[slots] depth": length(0.4, 3), "[slots] ends": lambda job, own: job.chance.one(
         "through", "binding", job.chance.length(0.3, 5)), "[slots] bevel": _bevel, "[slots] bevel_cutter": never,
-    "[outline] cutter": cutter(0.8, 6, "flat"), "[outline] tabs": whole(0, 6), "[outline] tab_height": length(0.3, 2),
+    "[outline] cutter": cutter(0.8, 6, "flat"), "[outline] tabs": one(0, 1, 2, 2, 3, 4), "tabs": one(0, 2, 2, 3), "[outline] tab_height": length(0.3, 2),
     "[outline] skin": lambda job, own: None if own.get("tabs") else job.chance.length(0.1, 0.6, 2),
     "[outline] artwork": _outline_art, "[outline] place": never,
     "[block] cutter": cutter(3, 12, "ball"), "[block] frets": _two_frets, "[block] width": length(20, 50),

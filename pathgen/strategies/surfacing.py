@@ -450,7 +450,8 @@ def _ends(spans: Floats, y: Floats) -> list[Floats]:
 
 
 def _followed(corners: Floats, surface: Surface, cutter: Cutter, chord_tolerance: float) -> Floats:
-    """Tip positions along the surface from each (n, 2) corner to the next."""
+    """Tip positions along the surface from each (n, 2) corner to the next. Raises PathgenError where there is none."""
+    surface.tip_height(cutter, corners[:, 0], corners[:, 1])  # far beside a round surface the cutter does not meet it
     pieces = [_along(a, b, surface, cutter.radius, chord_tolerance) for a, b in pairwise(corners)]
     plan = np.concatenate([*pieces, corners[-1:]])
     tips = np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1])])
@@ -463,15 +464,18 @@ def _along(start: Floats, end: Floats, surface: Surface, r: float, tolerance: fl
 
     The second derivative of the surface's height along a way (dx, dy) is the perfect square
     ``-(taper * y * dx - R * dy)**2 / (R**2 - y**2)**1.5``; a chord sags by an eighth of that. The radius is taken
-    smaller by the ball's, which is what its path bends to in a hollow.
+    smaller by the ball's, which is what its path bends to in a hollow; beside a board hardly wider than it is round that
+    would be nothing, and over it the path bends less, to its radius and the ball's.
     """
     (x0, y0), (dx, dy) = start, end - start
     sag = surface.curving * dx**2 / 8.0
     if not surface.is_flat:
-        radius = np.abs(surface.radius(np.array([x0, x0 + dx]))) - r
+        signed = surface.radius(np.array([x0, x0 + dx]))
+        radius = np.abs(signed) - r
         across = np.abs([y0, y0 + dy])
         bend = max(float(across.max()) * abs(surface.taper * dx) + float(radius.max()) * abs(dy), 0.0) ** 2
-        sag += bend / max(float(radius.min() ** 2 - across.max() ** 2), 1e-9) ** 1.5 / 8.0
+        over = float((signed.min() + r) ** 2 - across.max() ** 2) / 8.0 if signed.min() > 0 else 0.0
+        sag += bend / max(float(radius.min() ** 2 - across.max() ** 2), over, 1e-9) ** 1.5 / 8.0
     count = max(1, math.ceil(math.sqrt(sag / tolerance)))
     share = np.arange(count) / count
     if dx and len(surface.bends):
