@@ -1,4 +1,4 @@
-"""Random jobs drawn from the tables of keys that the job reader itself reads by: ``python -m tests.random_jobs --keys``.
+"""Random jobs drawn from the tables of keys by which jobs are read: ``python -m tests.random_jobs --keys``.
 
 Each key of every table appears with a chance, words are those that its reader takes, numbers go about its default, now
 and then to its limits; a step's cutter has any shape that is not refused for it. Nothing is left out because nobody
@@ -53,8 +53,10 @@ LIKELY = {"inlay": 0.7, "slots": 0.5, "outline": 0.5, "resurface": 0.5, "hole": 
 """How often a table stands in a job that may do without, where that is not `RARE`."""
 RARE, OPTIONAL = 0.12, 0.3
 OFTEN = {"place": 0.85, "rough": 0.6, "frets": 1.0, "flute_length": 0.5, "mirror": 0.15, "gap": 0.5, "zero": 0.6,
-         "shape": 1.0, "diameter": 1.0, "angle": 1.0, "speed": 1.0, "feed": 1.0, "plunge": 1.0, "[[cutter]] stepdown": 1.0, "fret": 1.0, "to": 1.0,
-         "[outline] tabs": 0.8, "tabs": 0.6, "[saddle_blank] height": 1.0, "[nut_blank] height": 0.8,
+         "shape": 1.0, "diameter": 1.0, "angle": 1.0, "speed": 1.0, "feed": 1.0, "plunge": 1.0,
+         "[[cutter]] stepdown": 1.0, "fret": 1.0, "to": 1.0,
+         "[outline] tabs": 0.8, "tabs": 0.6, "[plate] width": 1.0, "[plate] artwork": 1.0,
+         "[saddle_blank] height": 1.0, "[nut_blank] height": 0.8,
          "bevel_cutter": 1.0, "length": 0.5, "width": 0.6, "along": 0.6, "across": 1.0, "at": 1.0, "between": 1.0,
          "at_frets": 1.0, "plunges": 0.15, "pitch": 1.0, "height": 0.5, "thickness": 0.7, "piece": 0.7, "nut_end": 0.1,
          "end": 0.15, "partial_frets": 0.1, "ratios": 0.1, "divisions": 0.1, "left_handed": 0.2, "relief": 0.15,
@@ -158,7 +160,7 @@ class Making:
         return rule(self, own) if rule else _usual(self.chance, field)
 
     def cutter(self, low: float, high: float, shapes: tuple[str, ...]) -> str:
-        """The name of a cutter of such a diameter, one that there is or a new one; of a shape that fits, or now and then
+        """The name of a cutter of such a diameter, one that there is or a new one; of a shape that fits, now and then
         of any: the reader says whether it does."""
         shape = self.chance.one(*(SHAPES["any"] if self.chance.now_and_then(0.06) else shapes))
         there = [one["name"] for one in self.tables["cutter"] if one["shape"] == shape
@@ -267,7 +269,8 @@ def _blank(job: Making) -> None:
     thick, x, shares, wide = chance.length(3.0, 7.0), 5.0, [], 0.0
     for nth in (1, 2):
         wanted = "" if nth == 1 else f"[{chance.one('plate', 'board')}]"
-        part = made(Chance(chance.whole(0, 10**9)), wanted or "[plate]", job.folder / f"{nth}", thick=thick, names=f"{nth}-")
+        part = made(Chance(chance.whole(0, 10**9)), wanted or "[plate]", job.folder / f"{nth}", thick=thick,
+                    names=f"{nth}-")
         own, turn = part.tables["stock"], chance.one(0, 90, 180, 270)
         long, across = (own["length"], own["width"]) if turn % 180 == 0 else (own["width"], own["length"])
         job.files |= {f"{nth}-{name}": text for name, text in part.files.items()}
@@ -441,7 +444,7 @@ def _way(way: str, value: Rule) -> Rule:
         if {"at", "between", "at_frets"} & set(own):
             return None
         if job.root != "board" or job.wanted.endswith((" at", " between", " at_frets")):
-            return value(job, own) if way == "at" and job.root != "board" or job.wanted.endswith(f" {way}") else None
+            return value(job, own) if (way == "at" and job.root != "board") or job.wanted.endswith(f" {way}") else None
         return value(job, own) if way == "at_frets" or job.chance.now_and_then(0.7) else None
 
     return rule
@@ -449,8 +452,8 @@ def _way(way: str, value: Rule) -> Rule:
 
 def _at(job: Making, own: Own) -> list[float]:
     x0, y0, x1, y1 = job.box
-    off = job.chance.one(0.0, 0.0, 0.1, -0.15)
-    return [round((x0 + x1) / 2 + off * job.long, 1), round((y0 + y1) / 2 + job.chance.one(0.0, 0.0, off) * job.wide, 1)]
+    off, aside = job.chance.one(0.0, 0.0, 0.1, -0.15), job.chance.one(0.0, 0.0, 0.1)
+    return [round((x0 + x1) / 2 + off * job.long, 1), round((y0 + y1) / 2 + aside * job.wide, 1)]
 
 
 def _some_frets(job: Making, own: Own) -> list[int]:
@@ -643,8 +646,9 @@ VALUES: dict[str, Rule] = {
     "[plate] artwork": _plate_art, "[plate] place": never, "openings colours": one([COLOURS[0]]),
     "openings layers": one(["cut"]), "openings cutter": cutter(1, 3, "flat"), "through": length(0, 1.0, 2),
     "[form] artwork": _form_art, "[form] artwork_layers": one(["line"]), "[form] place": never, "[form] gap": _gap,
-    "[form] colours": one(["#225577"]), "[form] length": _page(0), "[form] width": _page(1), "[form] wall": length(3, 12),
-    "[form] layers": whole(1, 4), "[[part]] job": never, "[[part]] at": never, "[[part]] turn": never,
+    "[form] colours": one(["#225577"]), "[form] length": _page(0), "[form] width": _page(1),
+    "[form] wall": length(3, 12), "[form] layers": whole(1, 4), "[[part]] job": never, "[[part]] at": never,
+    "[[part]] turn": never,
     "[stock] length": never, "[stock] width": never, "[stock] thickness": never,
     "[setup] zero": lambda job, own: job.chance.one(*(ZEROS if job.root == "board" else PLACES)),
     "keep_out along": _keep_out("along"), "keep_out across": _keep_out("across"), "keep_out x": _keep_out("x"),
@@ -685,8 +689,9 @@ VALUES: dict[str, Rule] = {
     "piece cutter": cutter(0.5, 2, "flat"), "piece thickness": one(1.0), "gap": length(0.02, 0.12, 2),
     "[dots] diameter": length(1.2, 6), "[dots] depth": length(0.3, 1.5), "[dots] cutters": cutters(0.5, 4),
     "[dots] frets": _frets_of("dots"), "[dots] apart": length(5, 12), "[dots] inset": length(3, 8),
-    "[[ring]] at": lambda job, own: _at(job, own), "[[ring]] inner": length(0, 5), "[[ring]] outer": lambda job, own: round(
-        own["inner"] + job.chance.length(0.6, 3), 1), "[[ring]] depth": length(0.2, 2), "[[ring]] cutters": cutters(0.5, 3),
+    "[[ring]] at": _at, "[[ring]] inner": length(0, 5),
+    "[[ring]] outer": lambda job, own: round(own["inner"] + job.chance.length(0.6, 3), 1),
+    "[[ring]] depth": length(0.2, 2), "[[ring]] cutters": cutters(0.5, 3),
     "[resurface] skim": length(0, 0.2, 2), "[holes] cutter": cutter(2, 5, "flat"), "[holes] at": _holes_at,
     "[holes] diameter": lambda job, own: round(job.of(own["cutter"])["diameter"] * job.chance.length(1, 1.9, 2), 2),
     "[holes] depth": lambda job, own: None if "channel" in job.wanted else job.chance.length(1, 5),
@@ -705,7 +710,8 @@ VALUES: dict[str, Rule] = {
     "[nut] behind": length(0, 6), "[slots] cutter": cutter(0.3, 0.8, "flat"), "[slots] width": _as_wide,
     "[slots] depth": length(0.4, 3), "[slots] ends": lambda job, own: job.chance.one(
         "through", "binding", job.chance.length(0.3, 5)), "[slots] bevel": _bevel, "[slots] bevel_cutter": never,
-    "[outline] cutter": cutter(0.8, 6, "flat"), "[outline] tabs": one(0, 1, 2, 2, 3, 4), "tabs": one(0, 2, 2, 3), "[outline] tab_height": length(0.3, 2),
+    "[outline] cutter": cutter(0.8, 6, "flat"), "[outline] tabs": one(0, 1, 2, 2, 3, 4),
+    "tabs": one(0, 2, 2, 3), "[outline] tab_height": length(0.3, 2),
     "[outline] skin": lambda job, own: None if own.get("tabs") else job.chance.length(0.1, 0.6, 2),
     "[outline] artwork": _outline_art, "[outline] place": never,
     "[block] cutter": cutter(3, 12, "ball"), "[block] frets": _two_frets, "[block] width": length(20, 50),
@@ -717,16 +723,18 @@ VALUES: dict[str, Rule] = {
     "[nut_blank] thickness": length(2, 7), "[nut_blank] height": length(5, 12), "[saddle_blank] height": length(5, 12),
     "sizes frets": _two_frets, "[strings] gauges": lambda job, own: [
         job.chance.length(0.2, 1.2, 2) for _ in range(job.job.board.strings or 6)],
-    "[strings] pitches": _physics, "[strings] mass": _physics, "[strings] core": _physics, "[strings] modulus": _physics,
+    "[strings] pitches": _physics, "[strings] mass": _physics, "[strings] core": _physics,
+    "[strings] modulus": _physics,
     "[strings] clear": length(-0.5, 0.6, 2), "[strings] nut_height": length(1.5, 5),
     "[strings] nut_compensation": _each_string(0, 0.8), "[strings] saddle_compensation": _each_string(0.5, 4),
     "[neck] angle": length(-2, 6), "[neck] joint_fret": lambda job, own: job.chance.whole(1, max(1, job.frets)),
     "[neck] fret_height": length(0.5, 1.5), "[neck] action_12": length(1.5, 4), "[neck] action_nut": length(0, 1),
     "[neck] joint_height": length(-3, 3), "[neck] body_at_bridge": length(-3, 3), "[neck] saddle": length(5, 20),
-    "[neck] saddle_range": one([6.0, 14.0], [0.0, 60.0]), "[neck] head_angle": length(0, 17), "[neck] tenon": length(0, 60),
-    "[neck] blank": length(600, 900, 0),
+    "[neck] saddle_range": one([6.0, 14.0], [0.0, 60.0]), "[neck] head_angle": length(0, 17),
+    "[neck] tenon": length(0, 60), "[neck] blank": length(600, 900, 0),
     "[marks] cutter": cutter(1, 6), "[marks] at": _marks_at, "[marks] drilled": _marks_drilled,
-    "[marks] depth": lambda job, own: min(job.chance.length(0.2, 1.5), job.of(own["cutter"])["stepdown"]), "[[measured]] at": never, "[[measured]] found": never,
+    "[marks] depth": lambda job, own: min(job.chance.length(0.2, 1.5), job.of(own["cutter"])["stepdown"]),
+    "[[measured]] at": never, "[[measured]] found": never,
     "[moved] limit": length(0.05, 0.5, 2), "[moved] accuracy": length(0.005, 0.05, 3),
     "[moved] board_limit": length(0.2, 2), "[moved] before": whole(1, 9),
 }

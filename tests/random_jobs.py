@@ -582,7 +582,7 @@ def _builds(job: Any, resolution: float, *, beside: bool) -> Iterator[Any]:
 
 
 def clampings_beside(job: Any) -> Iterator[Any]:
-    """What a job has tables for beside its part: hollow block, gauges, nut and saddle, side dots, test piece, pieces."""
+    """What a job has tables for beside its part: block, gauges, nut and saddle, side dots, test piece, pieces."""
     from pathgen.job.kinds import KINDS
 
     asked = {"nut": job.nut_blank or job.saddle_blank, "side-dots": job.side_dots, "block": job.block,
@@ -643,7 +643,6 @@ def main() -> None:
     """The documented command."""
     from tests.coloured_jobs import coloured_job
     from tests.key_jobs import key_job
-    from tests.odd_jobs import odd_job
     from tests.random_plates import random_plate
     from tests.random_workpieces import random_workpieces, workpieces_ending
     from tests.steep_jobs import steep_job
@@ -658,7 +657,6 @@ def main() -> None:
     parser.add_argument("--cut-again", type=float, metavar="CELL", help="cut what is built again, on such a grid in mm")
     parser.add_argument("--small", action="store_true", help="short boards only")
     parser.add_argument("--plates", action="store_true", help="plates and forms instead of boards")
-    parser.add_argument("--odd", action="store_true", help="short boards, or plates, with a few keys at odd values")
     parser.add_argument("--keys", action="store_true", help="every key there is, of every table, by chance")
     parser.add_argument("--steep", action="store_true", help="tight radii, drawings out to the edges, pointed cutters")
     parser.add_argument("--workpieces", action="store_true", help="blocks, gauges, nuts and the like of short boards")
@@ -670,8 +668,9 @@ def main() -> None:
     slowest: list[tuple[float, int]] = []
     for seed in range(asked.seed, asked.seed + asked.count):
         with tempfile.TemporaryDirectory() as scratch:
-            job = (random_workpieces(seed) if asked.workpieces else odd_job(seed, plates=asked.plates) if asked.odd else
-                   key_job(seed) if asked.keys else random_plate(seed) if asked.plates else coloured_job(seed, icons or []) if asked.coloured else
+            job = (random_workpieces(seed) if asked.workpieces else
+                   key_job(seed) if asked.keys else
+                   random_plate(seed) if asked.plates else coloured_job(seed, icons or []) if asked.coloured else
                    steep_job(seed, icons) if asked.steep else
                    random_job(seed, drawings=icons, small=asked.small))
             if asked.cut_again:  # whose reader knows straight moves only

@@ -233,7 +233,7 @@ def roughed(reach: Polygon, cutter: Cutter) -> Polygon:
 
 
 def rough_ridge(cutter: Cutter) -> float:
-    """The most that roughing leaves over its floor where it clears, mm: in the middle between the ends of two passes."""
+    """The most that roughing leaves over its floor where it clears, mm: midway between the ends of two passes."""
     return 0.0 if cutter.is_flat else float(cutter.profile(math.hypot(_half_apart(cutter), _past_ends(cutter))))
 
 
@@ -242,8 +242,8 @@ def _past_ends(cutter: Cutter) -> float:
 
 
 def _half_apart(cutter: Cutter) -> float:
-    """Half from pass to pass, at the most: a layer of a round end leaves ridges, which the next takes as well, no higher
-    than half of its stepdown."""
+    """Half from pass to pass, at the most: a layer of a round end leaves ridges, which the next takes as well, no
+    higher than half of its stepdown."""
     return min(cutter.stepover * cutter.diameter / 2, float(cutter.half_width(cutter.stepdown / 2)))
 
 
@@ -464,8 +464,8 @@ def _along(start: Floats, end: Floats, surface: Surface, r: float, tolerance: fl
 
     The second derivative of the surface's height along a way (dx, dy) is the perfect square
     ``-(taper * y * dx - R * dy)**2 / (R**2 - y**2)**1.5``; a chord sags by an eighth of that. The radius is taken
-    smaller by the ball's, which is what its path bends to in a hollow; beside a board hardly wider than it is round that
-    would be nothing, and over it the path bends less, to its radius and the ball's.
+    smaller by the ball's, which is what its path bends to in a hollow; beside a board hardly wider than it is round
+    that would be nothing, and over it the path bends less, to its radius and the ball's.
     """
     (x0, y0), (dx, dy) = start, end - start
     sag = surface.curving * dx**2 / 8.0

@@ -411,6 +411,7 @@ def test_what_cannot_engrave(cutter, words):
 
 @pytest.mark.parametrize(("cutter", "words"), [
     (cutter_of("flat-end", 3.0), "cannot cut a bevel"), (cutter_of("v", 0.8, angle=60.0), "opens 0.8 mm and the bev"),
+    (cutter_of("v", 8.0, angle=172.0), "172 degrees is too blunt"),
 ])
 def test_what_cannot_cut_a_bevel(cutter, words):
     part = BOARDS["compound"]
@@ -432,5 +433,5 @@ def test_a_board_hardly_wider_than_it_is_round_is_followed_in_few_moves():
 def test_passes_beyond_the_apex_of_a_cone_are_refused():
     surface = Surface(thickness=5.0, radius_nut=40.0, radius_end=300.0, length=30.0)
     with pytest.raises(PathgenError, match="does not meet the surface"):
-        roughing_runs(shapely.box(0, -15, 30, 15), surface, cutter_of("flat-end", 6.0), finish=cutter_of("ball-end", 12.0),
-                      stock_top=7.0, allowance=0.4)
+        roughing_runs(shapely.box(0, -15, 30, 15), surface, cutter_of("flat-end", 6.0),
+                      finish=cutter_of("ball-end", 12.0), stock_top=7.0, allowance=0.4)

@@ -10,7 +10,6 @@ import pathgen
 from pathgen.job.clamping import clamping_of
 from tests.as_made import hold
 from tests.coloured_jobs import coloured_job
-from tests.odd_jobs import odd_job
 from tests.plain_cutting import Cut, Wood, deepest_falls
 from tests.random_jobs import COARSE, ending, random_job
 from tests.random_plates import random_plate
@@ -35,15 +34,6 @@ def test_a_random_plate_builds_as_made(tmp_path, seed):
     end = ending(random_plate(seed).write(tmp_path).parent, resolution=COARSE, made=made)
     assert end.kind == "built", end.message
     hold(f"plate {seed}", *made)
-
-
-@pytest.mark.parametrize("seed", [1, 80, 156])
-def test_a_board_with_odd_values_builds_as_made(tmp_path, seed):
-    """When they were found the second left wood to a last cut, the third had a nut slot across a drawn outline."""
-    made = []
-    end = ending(odd_job(seed).write(tmp_path).parent, resolution=COARSE, made=made)
-    assert end.kind == "built", end.message
-    hold(f"odd board {seed}", *made)
 
 
 @pytest.mark.parametrize("seed", [6, 12, 4, 21])
