@@ -1,5 +1,6 @@
 """Whole jobs at the edge of the usual: all must build, and verify themselves."""
 
+import math
 import re
 
 import pytest
@@ -71,19 +72,20 @@ OVER = """
 [[inlay]]
 artwork = "over.svg"
 depth = {depth}
-cutters = ["flat"]
+cutters = {cutters}
 fill = "{fill}"
 overfill = 0.7
 place = {{ at = [45.0, 0.0] }}
 """
 
 
-def _over_an_open_pocket(folder, *, depth, fill):
+def _over_an_open_pocket(folder, *, depth, fill, cutters='["flat"]', changes=None, extra=""):
     disc = ('<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
             '<circle cx="{}" cy="15" r="9" fill="#225577"/></svg>')
     (folder / "over.svg").write_text(disc.format(24))
-    changes = {"place = { at = [45.0, 0.0] }": 'place = { at = [45.0, 0.0] }\nfill = "none"'}
-    return built(folder, art=disc.format(14), changes=changes, extra=OVER.format(depth=depth, fill=fill))
+    changes = {"place = { at = [45.0, 0.0] }": 'place = { at = [45.0, 0.0] }\nfill = "none"', **(changes or {})}
+    return built(folder, art=disc.format(14), changes=changes,
+                 extra=OVER.format(depth=depth, fill=fill, cutters=cutters) + extra)
 
 
 @pytest.mark.parametrize("depth", [1.0, 1.5, 2.0])
@@ -100,6 +102,53 @@ def test_what_an_open_pocket_leaves_of_a_deeper_one_must_still_be_cut(tmp_path):
     texts[last.file_name] = re.sub(r"Z([\d.]+)", lambda z: f"Z{float(z[1]) + 3.0:.4f}", last.text)
     codes = {f.code for f in verify(result.plan.clamping, texts, resolution=0.2).findings if f.severity == "forbid"}
     assert "pocket-uncut" in codes
+
+
+V_CUTTER = """
+[[cutter]]
+name = "v {angle}"
+shape = "v"
+angle = {angle}.0
+diameter = {diameter}
+speed = 16000
+feed = 800.0
+plunge = 250.0
+stepdown = 1.0
+"""
+
+
+@pytest.mark.parametrize(("first", "second", "depth"), [(20, 90, 1.6), (90, 20, 1.6), (60, 60, 1.6), (120, 60, 1.0)])
+def test_open_pockets_with_sloping_walls_may_lie_over_each_other(tmp_path, first, second, depth):
+    """On the one's wall the other has nothing to cut, and is not as deep as its own floor."""
+    changes = {'cutters = ["flat"]': f'cutters = ["v {first}"]'}
+    extra = "".join(V_CUTTER.format(angle=angle, diameter=6.0) for angle in {first, second})
+    result = _over_an_open_pocket(tmp_path, depth=depth, fill="none", changes=changes, extra=extra,
+                                  cutters=f'["v {second}"]')
+    assert result.passed, [str(f) for f in result.verification.findings]
+
+
+BAR = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
+<rect x="10" y="{top}" width="20" height="{high}" fill="#225577"/></svg>"""
+
+
+@pytest.mark.parametrize("high", [3.04, 3.08, 3.12])
+def test_a_v_on_a_slope_in_a_bar_that_it_just_fits(tmp_path, high):
+    """Uphill it opens more than on level ground: steep as it is in places, a finer one after it has no floor there."""
+    extra = V_CUTTER.format(angle=90, diameter=10.0) + V_CUTTER.format(angle=60, diameter=3.0)
+    changes = {'cutters = ["flat"]': 'cutters = ["v 90", "v 60"]'}
+    result = built(tmp_path, art=BAR.format(top=28 - high, high=high), changes=changes, extra=extra)
+    assert result.passed, [str(f) for f in result.verification.findings]
+
+
+def test_what_a_blunt_v_hardly_opens_is_not_asked_of_a_flat_end_after_it(tmp_path):
+    extra = V_CUTTER.format(angle=150, diameter=6.0)
+    star = " ".join(f"{15 + r * math.cos(a):.3f},{15 + r * math.sin(a):.3f}" for a, r in
+                    ((math.pi * k / 7, (6.5, 11.0)[k % 2]) for k in range(14)))
+    art = f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">' \
+          f'<polygon points="{star}" fill="#225577"/></svg>'
+    changes = {'cutters = ["flat"]': 'cutters = ["v 150", "flat"]', "depth = 1.5": "depth = 0.5"}
+    result = built(tmp_path, art=art, changes=changes, extra=extra)
+    assert result.passed, [str(f) for f in result.verification.findings]
 
 
 def test_a_fill_over_an_open_pocket_is_refused(tmp_path):
