@@ -385,10 +385,12 @@ def _as_it_stands(options: argparse.Namespace) -> Iterator[tuple[Job, Mistakes]]
 
 
 def _show_placing(options: argparse.Namespace) -> int:
+    options.shown = False
     try:
         return _placing_shown(options)
     except PathgenError:
-        say("No picture was made.", sys.stderr)
+        if not options.shown:
+            say("No picture was made.", sys.stderr)
         raise
 
 
@@ -408,6 +410,7 @@ def _placing_shown(options: argparse.Namespace) -> int:
             if clamping.kind:
                 path = path.with_stem(f"{path.stem}-{clamping.kind.split(' ')[0]}")
             save_placing(clamping, path)
+            options.shown = True
             _show([*placing_lines(job, clamping), f"The picture is {path}; nothing is planned or checked yet."])
     return GOOD
 
@@ -417,6 +420,7 @@ def _show_blank(options: argparse.Namespace, job: Job, mistakes: Mistakes) -> in
 
     path = Path(options.picture or f"{job.path.stem}-placing.svg")
     save_blank(job, path, mistakes)
+    options.shown = True
     say(f"The picture is {path}; nothing is planned or checked yet.")
     return GOOD
 

@@ -153,6 +153,7 @@ def test_a_zero_that_the_part_does_not_have_is_told_with_the_rest_and_the_pictur
     assert '"blank-near-lower" is nowhere on the board' in said.err
     assert "name" in said.err
     assert "The picture is one-placing.svg" in said.out
+    assert "No picture" not in said.err
     assert Path("one-placing.svg").exists()
     job.write_text(job.read_text().replace("frets = 20", "frets = 0"))
     assert main(["show", "one.toml", "--picture", "two.svg"]) == 2
