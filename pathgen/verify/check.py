@@ -24,7 +24,7 @@ from pathgen.verify.both_sides import Below, WoodBetween, below_of, both_sides_f
 from pathgen.verify.comparing import compared
 from pathgen.verify.cutting import cutting_findings, in_pieces
 from pathgen.verify.findings import AGAIN, EDITED, EXCHANGED, OTHER_JOB, Finding, Tolerances, at, forbids, rank
-from pathgen.verify.handling import program_findings, travel_findings
+from pathgen.verify.handling import near_findings, program_findings, travel_findings
 from pathgen.verify.loads import Load, load_findings, loads_of
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
@@ -188,6 +188,7 @@ def verify_once(
         if step.order in motions:
             found += program_findings(programs[step.file_name], motions[step.order], step, clamping, tolerances)
             found += share_findings(motions[step.order], step, clamping, tolerances)
+    found += near_findings(motions, clamping)
     found += travel_findings(programs, clamping, under.programs if under is not None else None)
     motions |= {step.order: in_pieces(motions[step.order], step, resolution)
                 for step in clamping.steps if step.order in motions}
