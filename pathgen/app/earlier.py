@@ -195,7 +195,7 @@ def cut_otherwise(
         which, were = _named(cut), ("count", "have") if cut[1:] else ("counts", "has")
         return [f"{which} {were[0]} as done and {were[1]} changed: what is in the wood is not what this build takes "
                 "it for, nor do its later programs and pieces fit it. Put back what the job said when it was cut "
-                "(drawings placed between frets grow when slots become narrower: [slots] width holds them), or begin a "
+                "(drawings placed between slots grow when these become narrower: [slots] width holds them), or begin a "
                 "new blank"]
     changed_pockets = dict.fromkeys(inlay for file, inlay in let_in.items() if changed(file))
     return [f"{inlay}: its pockets are cut otherwise than in the build before: pieces cut already may not go in; cut "
