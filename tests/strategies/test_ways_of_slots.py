@@ -1,7 +1,5 @@
 """How the cutter goes down into slots and where it ends, on one slot across a level board, by hand."""
 
-from __future__ import annotations
-
 import itertools
 from types import SimpleNamespace
 
@@ -122,6 +120,27 @@ def test_a_slot_runs_out_over_the_edge_at_its_whole_width(slant):
     assert past.min() == pytest.approx(-10.0 / unit[1] - 0.5 - 0.3 * (np.tan(np.radians(slant)) + 0.1))
 
 
+def test_a_blunt_v_bevels_both_edges_alike_where_the_surface_falls_across_the_slot():
+    """A cone stands at every place of its way: what all together leave meets the surface at both edges, at no other
+    place (a cone's flank over a place is its tip and the distance by its slope)."""
+    surface = Surface(thickness=6.0, radius_nut=60.0, radius_end=400.0, length=30.0)
+    v = cutter_of("v", 8.0, angle=165.0)
+    slots = one_slot(bevel=0.2, short=0.0, lines=np.array([[[10.0, -10.0], [10.0, 10.0]]]))
+    path = bevelling(slots, surface=surface, cutter=v, rapids=Rapids(15.0, 7.0))
+    way = shapely.LineString(path.points[path.points[:, 2] < 6.0])
+    way = np.array([p.coords[0] for p in (way.interpolate(a) for a in np.linspace(0.0, way.length, 6000))])
+    for y in (-9.0, 0.0, 6.0, 9.0):
+        for side in (-1, 1):
+            inside, outside = (surface_over(way, v, surface, 10.0 + side * (0.5 + by), y) for by in (-0.01, 0.01))
+            assert inside < 0.0 < outside
+
+
+def surface_over(way, v, surface, x, y):
+    """How high the cones along a way stand over the surface at a place, mm."""
+    away = np.hypot(way[:, 0] - x, way[:, 1] - y)
+    return float((way[:, 2] + away * v.wall_slope).min() - surface.height(x, y))
+
+
 def test_a_bevel_runs_out_by_its_own_width_or_goes_round_the_end():
     v = cutter_of("v", 6.0, angle=90.0)
     slots = one_slot(bevel=0.2, through=np.array([[True, False]]), short=0.0)
@@ -141,8 +160,9 @@ def test_a_bevel_runs_out_by_its_own_width_or_goes_round_the_end():
 @pytest.mark.parametrize("finish", [12.7, 6.0])
 def test_a_bevel_begins_over_what_stands_at_its_place(finish, tmp_path):
     """It was let down from 9 mm, over the raw blank. D: a flank of 45 degrees is as high over the tip as far off it."""
-    extra = small_board.SLOT_CUTTER + small_board.SLOT_CUTTER.replace('"slot"', '"v"').replace(
-        '"flat-end"', '"v"\nangle = 90.0').replace("0.6", "6.0") + \
+    v = small_board.cutter(name="v", shape="v", angle=90.0, diameter=6.0, speed=18000, feed=400.0, plunge=100.0,
+                           stepdown=0.5)
+    extra = small_board.SLOT_CUTTER + v + \
         '[slots]\ncutter = "slot"\ndepth = 2.0\nbevel = 0.2\nbevel_cutter = "v"\n'
     made = small_board.built(tmp_path, extra=extra, changes={"diameter = 12.7": f"diameter = {finish}"}, resolution=0.1)
     assert made.passed
