@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -20,7 +21,7 @@ from pathgen.work.features import Slots
 
 _NEAR = 1.0  # mm: a move nearer than this to a slot's line is meant for it
 _EVERY = 0.5  # mm between places where the depth is measured
-_ASIDE = 0.45  # share of the width: the depth is measured on the slot's line and this far to both sides of it
+_LINES = 4.0  # in a slot wider than two cutters the depth is measured on so many lines to a cutter's diameter
 
 
 def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
@@ -134,7 +135,7 @@ class _OneSlot:
                                   f"{tolerances.slot_end:g} mm")
 
     def depth(self, surface: Surface, tolerances: Tolerances) -> Iterator[Finding]:
-        """As deep as asked, on its line and to both sides of it."""
+        """As deep as asked, on its line, along both its walls, and between them."""
         slots, half, (origin, unit, length), (along, aside) = self.slots, self.half, self.line, self.places
         s = np.linspace(0.0, length, max(3, round(length / _EVERY)))
         place = origin + s[:, None] * unit
@@ -150,7 +151,10 @@ class _OneSlot:
         measured = np.ones(len(s), bool)
         measured &= through[0] | (s > half + 2 * tolerances.slot_end)
         measured &= through[1] | (length - s > half + 2 * tolerances.slot_end)
-        for beside in (0.0, -_ASIDE * slots.width, _ASIDE * slots.width):
+        edge = slots.width / 2 - tolerances.slot_line
+        wide = slots.width > 2.0 * self.step.cutter.diameter
+        lines = math.ceil(edge * _LINES / self.step.cutter.diameter) if wide else 1
+        for beside in np.arange(-lines, lines + 1) * (edge / lines):
             floor, by = _floor(along, aside - beside, self.start, self.end, s, self.step.cutter)
             deep = wanted - floor
             # Near its side a round cutter reaches less far down a slope.

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import shapely
 
-from pathgen import build, load_job
+from pathgen import build, flat, load_job
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.surface import Surface
@@ -248,6 +248,29 @@ def test_of_a_bevel_that_stops_short_a_line_at_that_end_is_named(arched, side):
                 yield replace(finding, code=f"{np.max(side * y):g}")
 
     assert codes(ends, arched, "bevel") == {"10"}
+
+
+def found_in_wide_slot(width, asides, *, dent=0.0, cutter=0.6):
+    """Of a slot 20 mm long, level, cut at so many places beside its line; the middle of the last is bent inward."""
+    slot = Slots(number=np.array([1]), lines=np.array([[[0.0, 0.0], [20.0, 0.0]]]), width=width, depth=1.0)
+    tool = Cutter(name="a", shape="flat-end", diameter=cutter, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    step = SimpleNamespace(cutter=tool, file_name="1.nc")
+    ways = [[(-1.0, y, 3.0), (10.0, y - dent * (y == asides[-1]), 3.0), (21.0, y, 3.0)] for y in asides]
+    start, end = (np.array([way[k:][j] for way in ways for j in (0, 1)]) for k in (0, 1))
+    one = _OneSlot(slot, 0, step, start, end, np.arange(1, len(start) + 1))
+    top = flat(4.0)
+    return [f.code for f in (*one.walls(Tolerances()), *one.depth(top, Tolerances()))]
+
+
+@pytest.mark.parametrize(("width", "asides"), [(0.62, (-0.01, 0.01)), (3.0, (-1.2, -0.7, -0.2, 0.3, 0.8, 1.2))])
+def test_a_slot_wider_than_its_cutter_is_open_from_wall_to_wall(width, asides):
+    assert found_in_wide_slot(width, asides) == []
+    assert found_in_wide_slot(width, asides, dent=0.02) == ["slot-too-shallow"]
+
+
+def test_between_its_walls_a_wide_slot_is_cut_too():
+    """What is left of a pass is 0.4 mm wide, between two others whose width is 0.6 mm."""
+    assert found_in_wide_slot(3.0, (-1.2, -0.7, 0.3, 0.8, 1.2)) == ["slot-too-shallow"]
 
 
 @pytest.mark.parametrize(("short", "found"), [(0.019, []), (0.021, ["slot-end"]), (-0.019, []), (-0.021, ["slot-end"])])
