@@ -40,6 +40,6 @@ def engraving_findings(motion: Motion, step: Step, clamping: Clamping, tolerance
     missing = overlay.difference(wanted, overlay.buffer(overlay.union_all(cut), tolerances.engraving))
     if missing.length > tolerances.engraving:
         yield Finding(
-            code="engraving-missing", severity="forbid", where=step.file_name, got=f"{missing.length:.2f} mm not cut to the depth",
-            allowed="every stroke", remedy=AGAIN,
+            code="engraving-missing", severity="forbid", where=step.file_name,
+            got=f"{missing.length:.2f} mm not cut to the depth", allowed="every stroke", remedy=AGAIN,
         )

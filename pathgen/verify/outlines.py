@@ -94,7 +94,7 @@ def _ledges(
         yield Finding(
             code="outline-uncut", severity="forbid", where=at(step.file_name, None, *samples[i]),
             got="a ledge at the foot of the wall, where no move at full depth comes to it",
-            allowed=f"cut to full depth within {tolerances.outline:g} mm of the outline, but for its tabs", remedy=AGAIN,
+            allowed=f"cut to full depth within {tolerances.outline:g} mm of the outline, but at tabs", remedy=AGAIN,
         )
 
 

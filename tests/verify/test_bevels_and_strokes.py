@@ -92,7 +92,9 @@ def test_a_point_is_held_to_place_and_depth_as_a_stroke_is(more, found):
     assert engraved(*CUTS, more) == {found}
 
 
-@pytest.mark.parametrize(("up", "found"), [(0.009, set()), (0.011, {"engraving-missing"}), (1.0, {"engraving-missing"})])
+@pytest.mark.parametrize(("up", "found"), [
+    (0.009, set()), (0.011, {"engraving-missing"}), (1.0, {"engraving-missing"}),
+])
 def test_a_stroke_is_cut_to_its_depth_between_its_ends(up, found):
     """Both moves at its corner come down to the depth at their other end."""
     a, corner, b = CUTS[1]
