@@ -40,11 +40,9 @@ def outline_findings(
             got=f"the cutter goes {r - gap[i]:.3f} mm inside the outline", allowed=f"{tolerances.outline:g} mm",
             remedy=AGAIN,
         )
-    yield from _not_cut(lines, board, step, tolerances)
-    yield from _groove(step, clamping, sim, tolerances)
-    floor = step.operation.feature.skin + tolerances.tab
-    deep = np.maximum(motion.start[rows, 2], motion.end[rows, 2]) <= floor
-    yield from _ledges(lines[deep], clamping, step, sim, tolerances)
+    deep = np.maximum(motion.start[rows, 2], motion.end[rows, 2]) <= step.operation.feature.skin + tolerances.tab
+    uncut = [*_not_cut(lines, board, step, tolerances), *_groove(step, clamping, sim, tolerances)]
+    yield from uncut or _ledges(lines[deep], clamping, step, sim, tolerances)
 
 
 def _not_cut(

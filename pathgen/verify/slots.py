@@ -50,9 +50,11 @@ def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
     for number in np.setdiff1d(np.arange(len(slots.lines)), missing).tolist():
         own = owner == number
         one = _OneSlot(slots, number, step, start[own], end[own], motion.line[rows[own]])
-        yield from one.walls(tolerances)
+        off_line = list(one.walls(tolerances))
+        yield from off_line
         yield from one.ends(tolerances)
-        yield from one.depth(clamping.finished_surface, tolerances)
+        # where a wall is off its place along the whole slot, that it is so is said above
+        yield from one.depth(clamping.finished_surface, tolerances, to_walls=not off_line)
 
 
 def nearest_slot(start: Floats, end: Floats, slots: Slots) -> Ints:
@@ -134,8 +136,8 @@ class _OneSlot:
                 yield self._found("slot-end", i, f"ends {reach + self.half:+.3f} mm from its place",
                                   f"{tolerances.slot_end:g} mm")
 
-    def depth(self, surface: Surface, tolerances: Tolerances) -> Iterator[Finding]:
-        """As deep as asked, on its line, along both its walls, and between them."""
+    def depth(self, surface: Surface, tolerances: Tolerances, *, to_walls: bool = True) -> Iterator[Finding]:
+        """As deep as asked, on its line, along both its walls, and between them; or `to_walls` but for a tenth."""
         slots, half, (origin, unit, length), (along, aside) = self.slots, self.half, self.line, self.places
         s = np.linspace(0.0, length, max(3, round(length / _EVERY)))
         place = origin + s[:, None] * unit
@@ -151,7 +153,7 @@ class _OneSlot:
         measured = np.ones(len(s), bool)
         measured &= through[0] | (s > half + 2 * tolerances.slot_end)
         measured &= through[1] | (length - s > half + 2 * tolerances.slot_end)
-        edge = slots.width / 2 - tolerances.slot_line
+        edge = slots.width / 2 - tolerances.slot_line if to_walls else 0.45 * slots.width
         wide = slots.width > 2.0 * self.step.cutter.diameter
         lines = math.ceil(edge * _LINES / self.step.cutter.diameter) if wide else 1
         for beside in np.arange(-lines, lines + 1) * (edge / lines):
