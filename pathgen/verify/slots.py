@@ -50,11 +50,10 @@ def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
     for number in np.setdiff1d(np.arange(len(slots.lines)), missing).tolist():
         own = owner == number
         one = _OneSlot(slots, number, step, start[own], end[own], motion.line[rows[own]])
-        off_line = list(one.walls(tolerances))
-        yield from off_line
-        yield from one.ends(tolerances)
-        # where a wall is off its place along the whole slot, that it is so is said above
-        yield from one.depth(clamping.finished_surface, tolerances, to_walls=not off_line)
+        aside = [*one.walls(tolerances), *one.ends(tolerances)]
+        yield from aside
+        # beside a wall or an end that is off its place nothing more is said of what it leaves there
+        yield from one.depth(clamping.finished_surface, tolerances, to_walls=not aside)
 
 
 def nearest_slot(start: Floats, end: Floats, slots: Slots) -> Ints:
@@ -110,6 +109,12 @@ class _OneSlot:
     def half(self) -> float:
         return float(self.step.cutter.half_width(self.slots.depth))
 
+    def _from_an_end(self, s: Floats) -> Floats:
+        """How far places on its line are from where it ends short of an edge: no cutter goes down the slope past that.
+        """
+        far = np.stack([s, self.line[2] - s], axis=1)
+        return np.where(self.slots.through[self.number], np.inf, far).min(axis=1)
+
     def _found(self, code: str, i: int, got: str, allowed: str) -> Finding:
         where = at(f"{_name(self.slots, self.number)}, {self.step.file_name}", int(self.lines[i]), *self.end[i, :2])
         return Finding(code=code, severity="forbid", where=where, got=got, allowed=allowed, remedy=AGAIN)
@@ -146,13 +151,10 @@ class _OneSlot:
             wanted, slack = np.full(len(s), slots.floors(surface)[self.number]), np.zeros(len(s))
             allowed = f"level, {wanted[0]:.3f} mm above the underside within {tolerances.slot_depth:g} mm"
         else:
-            wanted, slack = top - slots.depth, np.where(np.minimum(s, length - s) < 4 * half, 4 * half * slope, 0.0)
+            wanted, slack = top - slots.depth, np.where(self._from_an_end(s) < 4 * half, 4 * half * slope, 0.0)
             allowed = f"{slots.depth:g} mm within {tolerances.slot_depth:g} mm"
         # Within a round end a place beside the line lies outside what the cutter reaches.
-        through = slots.through[self.number]
-        measured = np.ones(len(s), bool)
-        measured &= through[0] | (s > half + 2 * tolerances.slot_end)
-        measured &= through[1] | (length - s > half + 2 * tolerances.slot_end)
+        measured = self._from_an_end(s) > half + 2 * tolerances.slot_end
         edge = slots.width / 2 - tolerances.slot_line if to_walls else 0.45 * slots.width
         wide = slots.width > 2.0 * self.step.cutter.diameter
         lines = math.ceil(edge * _LINES / self.step.cutter.diameter) if wide else 1

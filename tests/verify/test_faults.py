@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import shapely
 
-from pathgen import build, flat, load_job
+from pathgen import build, flat, load_job, radiused
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.surface import Surface
@@ -266,6 +266,22 @@ def found_in_wide_slot(width, asides, *, dent=0.0, cutter=0.6):
 def test_a_slot_wider_than_its_cutter_is_open_from_wall_to_wall(width, asides):
     assert found_in_wide_slot(width, asides) == []
     assert found_in_wide_slot(width, asides, dent=0.02) == ["slot-too-shallow"]
+
+
+@pytest.mark.parametrize(("short", "up", "found"), [
+    (None, 0.003, []), (None, 0.006, ["slot-too-shallow"]), (2.0, 0.006, []), (2.0, 0.3, ["slot-too-shallow"])])
+def test_up_to_an_edge_a_slot_is_as_deep_as_elsewhere(short, up, found):
+    """Only where it ends short of the edge no cutter goes on down the slope, which a flat end needs for its depth."""
+    top = radiused(thickness=4.0, start=60.0)
+    tool = Cutter(name="a", shape="flat-end", diameter=0.6, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    slot = Slots(number=np.array([1]), lines=np.array([[[0.0, -14.0], [0.0, 14.0]]]), width=0.6, depth=1.0, short=short)
+    far = 15.0 if short is None else 13.7
+    y = np.linspace(-far, far, 301)
+    # so high that no place under its whole width is too deep
+    z = top.height(0 * y, np.maximum(np.abs(y) - 0.3, 0.0)) - 1.0 + up * (y > 13.2)
+    way = np.column_stack([0 * y, y, z])
+    one = _OneSlot(slot, 0, SimpleNamespace(cutter=tool, file_name="1.nc"), way[:-1], way[1:], np.arange(1, len(way)))
+    assert [f.code for f in one.depth(top, Tolerances())] == found
 
 
 def test_between_its_walls_a_wide_slot_is_cut_too():
