@@ -158,7 +158,8 @@ class _OneSlot:
         edge = slots.width / 2 - tolerances.slot_line if to_walls else 0.45 * slots.width
         wide = slots.width > 2.0 * self.step.cutter.diameter
         lines = math.ceil(edge * _LINES / self.step.cutter.diameter) if wide else 1
-        for beside in np.arange(-lines, lines + 1) * (edge / lines):
+        for line in sorted(range(-lines, lines + 1), key=abs):
+            beside = line * edge / lines
             floor, by = _floor(along, aside - beside, self.start, self.end, s, self.step.cutter)
             deep = wanted - floor
             # Near its side a round cutter reaches less far down a slope.
