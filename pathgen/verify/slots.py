@@ -109,11 +109,21 @@ class _OneSlot:
     def half(self) -> float:
         return float(self.step.cutter.half_width(self.slots.depth))
 
-    def _from_an_end(self, s: Floats) -> Floats:
-        """How far places on its line are from where it ends short of an edge: no cutter goes down the slope past that.
+    def _from_ends(self, s: Floats) -> Floats:
+        """(n, 2) how far places on its line are from both its ends."""
+        return np.stack([s, self.line[2] - s], axis=1)
+
+    def _past_the_end(self, s: Floats) -> Floats:
+        """(n,) how far past the ends of its way a flat end would have to go to stand as low as it may at each place.
+
+        On a slope its uphill rim holds it up, until its axis is its radius further down. Where the slot ends short of
+        the edge the path need not come to the very end.
         """
-        far = np.stack([s, self.line[2] - s], axis=1)
-        return np.where(self.slots.through[self.number], np.inf, far).min(axis=1)
+        along, far = self.places[0], self._from_ends(s)
+        out = np.array([-along.min(), along.max() - self.line[2]])
+        short = np.where(far < 4 * self.half, 4 * self.half, 0.0)
+        through = np.maximum(self.half - out - far, 0.0)
+        return np.where(self.slots.through[self.number], through, short).max(axis=1)
 
     def _found(self, code: str, i: int, got: str, allowed: str) -> Finding:
         where = at(f"{_name(self.slots, self.number)}, {self.step.file_name}", int(self.lines[i]), *self.end[i, :2])
@@ -151,10 +161,11 @@ class _OneSlot:
             wanted, slack = np.full(len(s), slots.floors(surface)[self.number]), np.zeros(len(s))
             allowed = f"level, {wanted[0]:.3f} mm above the underside within {tolerances.slot_depth:g} mm"
         else:
-            wanted, slack = top - slots.depth, np.where(self._from_an_end(s) < 4 * half, 4 * half * slope, 0.0)
+            wanted, slack = top - slots.depth, self._past_the_end(s) * slope
             allowed = f"{slots.depth:g} mm within {tolerances.slot_depth:g} mm"
         # Within a round end a place beside the line lies outside what the cutter reaches.
-        measured = self._from_an_end(s) > half + 2 * tolerances.slot_end
+        short_of_edge = np.where(slots.through[self.number], np.inf, self._from_ends(s)).min(axis=1)
+        measured = short_of_edge > half + 2 * tolerances.slot_end
         edge = slots.width / 2 - tolerances.slot_line if to_walls else 0.45 * slots.width
         wide = slots.width > 2.0 * self.step.cutter.diameter
         lines = math.ceil(edge * _LINES / self.step.cutter.diameter) if wide else 1

@@ -268,14 +268,15 @@ def test_a_slot_wider_than_its_cutter_is_open_from_wall_to_wall(width, asides):
     assert found_in_wide_slot(width, asides, dent=0.02) == ["slot-too-shallow"]
 
 
-@pytest.mark.parametrize(("short", "up", "found"), [
-    (None, 0.003, []), (None, 0.006, ["slot-too-shallow"]), (2.0, 0.006, []), (2.0, 0.3, ["slot-too-shallow"])])
-def test_up_to_an_edge_a_slot_is_as_deep_as_elsewhere(short, up, found):
-    """Only where it ends short of the edge no cutter goes on down the slope, which a flat end needs for its depth."""
+@pytest.mark.parametrize(("short", "far", "up", "found"), [
+    (None, 15.0, 0.003, []), (None, 15.0, 0.006, ["slot-too-shallow"]),
+    (None, 14.1, 0.003, []), (None, 14.1, 0.06, ["slot-too-shallow"]),
+    (2.0, 13.7, 0.006, []), (2.0, 13.7, 0.3, ["slot-too-shallow"])])
+def test_up_to_an_edge_a_slot_is_as_deep_as_elsewhere(short, far, up, found):
+    """Only where its way ends before a flat end has gone its radius on down the slope it rests on its uphill rim."""
     top = radiused(thickness=4.0, start=60.0)
     tool = Cutter(name="a", shape="flat-end", diameter=0.6, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
     slot = Slots(number=np.array([1]), lines=np.array([[[0.0, -14.0], [0.0, 14.0]]]), width=0.6, depth=1.0, short=short)
-    far = 15.0 if short is None else 13.7
     y = np.linspace(-far, far, 301)
     # so high that no place under its whole width is too deep
     z = top.height(0 * y, np.maximum(np.abs(y) - 0.3, 0.0)) - 1.0 + up * (y > 13.2)
