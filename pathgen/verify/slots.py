@@ -169,13 +169,17 @@ class _OneSlot:
         edge = slots.width / 2 - tolerances.slot_line if to_walls else 0.45 * slots.width
         wide = slots.width > 2.0 * self.step.cutter.diameter
         lines = math.ceil(edge * _LINES / self.step.cutter.diameter) if wide else 1
+        # on a slope a pass goes deeper on its own line than half a stepover beside it, where its rim reaches less far:
+        # passes of one height come no nearer to one depth than half of that
+        uneven = half * (1.0 - math.sqrt(1.0 - min(self.step.cutter.stepover, 1.0) ** 2)) / 2
+        uneven = uneven if wide and slots.bottom == "curve" else 0.0
         for line in sorted(range(-lines, lines + 1), key=abs):
             beside = line * edge / lines
             floor, by = _floor(along, aside - beside, self.start, self.end, s, self.step.cutter)
-            deep = wanted - floor
+            deep = wanted - floor - (uneven * slope if line else 0.0)
             # Near its side a round cutter reaches less far down a slope.
             beside_slack = half * slope if beside and slots.bottom == "curve" else 0.0
-            shallow = np.where(measured, -deep - slack - beside_slack, -np.inf)
+            shallow = np.where(measured, floor - wanted - slack - beside_slack, -np.inf)
             for code, off in (("slot-too-deep", deep), ("slot-too-shallow", shallow)):
                 i = int(np.argmax(off))
                 if off[i] > tolerances.slot_depth:
