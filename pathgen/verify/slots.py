@@ -176,10 +176,10 @@ class _OneSlot:
         for line in sorted(range(-lines, lines + 1), key=abs):
             beside = line * edge / lines
             floor, by = _floor(along, aside - beside, self.start, self.end, s, self.step.cutter)
-            deep = wanted - floor - (uneven * slope if line else 0.0)
+            deep = wanted - floor - uneven * slope
             # Near its side a round cutter reaches less far down a slope.
-            beside_slack = half * slope if beside and slots.bottom == "curve" else 0.0
-            shallow = np.where(measured, floor - wanted - slack - beside_slack, -np.inf)
+            beside_slack = half if beside and slots.bottom == "curve" else 0.0
+            shallow = np.where(measured, floor - wanted - slack - max(beside_slack, uneven) * slope, -np.inf)
             for code, off in (("slot-too-deep", deep), ("slot-too-shallow", shallow)):
                 i = int(np.argmax(off))
                 if off[i] > tolerances.slot_depth:

@@ -285,6 +285,22 @@ def test_up_to_an_edge_a_slot_is_as_deep_as_elsewhere(short, far, up, found):
     assert [f.code for f in one.depth(top, Tolerances())] == found
 
 
+def test_passes_side_by_side_down_a_slope_may_lie_as_far_apart_in_depth_as_their_stepover_makes_them():
+    """Two of a 3 mm flat end, 1.35 mm apart: half-way its rim reaches 0.16 mm less far, on a slope of 0.1 it is 16 um
+    higher there. A slot in which half of that is a fault cannot be cut."""
+    top, half, y = radiused(thickness=4.0, start=140.0), 1.5, np.linspace(-18.0, 18.0, 721)
+    reach = (half + np.sqrt(half**2 - 0.675**2)) / 2
+    z = top.height(0 * y, np.maximum(np.abs(y) - reach, 0.0)) - 1.0
+    ways = [np.column_stack([0 * y + x, y, z]) for x in (-3.375, -2.025, -0.675, 0.675, 2.025, 3.375)]
+    start, end = np.concatenate([way[:-1] for way in ways]), np.concatenate([way[1:] for way in ways])
+    slot = Slots(number=np.array([1]), lines=np.array([[[0.0, -14.0], [0.0, 14.0]]]), width=9.75, depth=1.0)
+    tool = Cutter(name="a", shape="flat-end", diameter=3.0, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    step = SimpleNamespace(cutter=tool, file_name="1.nc")
+    for up, found in ((0.0, []), (0.013, ["slot-too-shallow"]), (-0.013, ["slot-too-deep"])):
+        one = _OneSlot(slot, 0, step, start + [0, 0, up], end + [0, 0, up], np.arange(1, len(start) + 1))
+        assert [f.code for f in one.depth(top, Tolerances())] == found
+
+
 def test_between_its_walls_a_wide_slot_is_cut_too():
     """What is left of a pass is 0.4 mm wide, between two others whose width is 0.6 mm."""
     assert found_in_wide_slot(3.0, (-1.2, -0.7, 0.3, 0.8, 1.2)) == ["slot-too-shallow"]
