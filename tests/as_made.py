@@ -13,8 +13,6 @@ Of each program, key of the report and page with its pictures how many numbers i
 place, so that two exchanged are seen; and a checksum of all between the numbers: words, markup, letters of addresses.
 """
 
-from __future__ import annotations
-
 import os
 import re
 import zlib

@@ -1,16 +1,18 @@
 """What each move of a program takes, by brute force: every cell in the cutter's reach, move by move, in order.
 
-It shares nothing with the planner or with the verifier: its own reader, its own grid, flat ends and ball ends.
+It shares nothing with the planner or with the verifier: its own grid, flat ends and ball ends.
 """
 
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass, fields
 from functools import cached_property
 
 import numpy as np
+
+from pathgen.base.toolpath import Move
+from tests.small_board import moves_and_feeds
 
 
 @dataclass
@@ -67,20 +69,25 @@ class Loads:
 
 
 class Block:
-    """Heights of what stands over (x_min, y_min, x_max, y_max), `cell` mm apart, from a function of x and y."""
+    """Heights of what stands over (x_min, y_min, x_max, y_max), `cell` mm apart: one, or a function of x, y."""
 
     def __init__(self, bounds, cell, height):
         self.xs = np.arange(bounds[0], bounds[2], cell)
         self.ys = np.arange(bounds[1], bounds[3], cell)
         self.cell = cell
-        self.top = np.broadcast_to(height(self.xs, self.ys[:, None]), (len(self.ys), len(self.xs))).copy()
+        self.by_rapids = 0.0
+        """What rapids took, mm3."""
+        top = height(self.xs, self.ys[:, None]) if callable(height) else height
+        self.top = np.broadcast_to(top, (len(self.ys), len(self.xs))).copy()
 
     def run(self, moves, radius: float, *, ball: bool = False) -> Loads:
         """Take away what moves take, (start, end, rapid, feed) each, and say what each feed move took."""
         rows = []
         for start, end, rapid, feed in moves:
             volume, deepest = self._take(start, end, radius, ball)
-            if not rapid:
+            if rapid:
+                self.by_rapids += volume
+            else:
                 rows.append((volume, math.dist(start, end), feed, start, end, deepest))
         return Loads(*(np.array(column) for column in zip(*rows, strict=True)))
 
@@ -140,16 +147,14 @@ class Block:
 
 def moves_of(text: str, unit: float = 1.0):
     """(start, end, rapid, feed) of each move of a program in the plain subset."""
-    at, rapid, feed = [math.nan] * 3, True, 0.0
-    for line in text.splitlines():
-        words = re.findall(r"([A-Z])(-?[\d.]+)", re.sub(r"\(.*\)", "", line))
-        before = tuple(at)
-        for letter, number in words:
-            if letter == "G" and number in ("0", "1"):
-                rapid = number == "0"
-            elif letter == "F":
-                feed = float(number) * unit
-            elif letter in "XYZ":
-                at["XYZ".index(letter)] = float(number) * unit
-        if any(letter in "XYZ" for letter, _ in words) and not any(map(math.isnan, before)):
-            yield before, tuple(at), rapid, feed
+    start, end, rapid, feed = moves_and_feeds(text)
+    known = ~np.isnan(start).any(axis=1)
+    return zip(start[known] * unit, end[known] * unit, rapid[known], feed[known] * unit, strict=True)
+
+
+def moves_along(path, cutter):
+    """The same of a path."""
+    feed = {Move.CUT: cutter.feed, Move.PLUNGE: cutter.plunge, Move.EASED: cutter.eased_feed, Move.RAPID: 0.0}
+    points, kinds = path.points.tolist(), path.kinds.tolist()
+    for start, end, kind in zip(points, points[1:], kinds[1:], strict=False):
+        yield start, end, kind == Move.RAPID, feed[Move(kind)]

@@ -4,8 +4,6 @@ One whole drawing of the folder lies on the board of a seed as one inlay, or as 
 levelled one after the other, each of some of its colours; with walls, laps and backgrounds now and then.
 """
 
-from __future__ import annotations
-
 import tempfile
 import tomllib
 from pathlib import Path

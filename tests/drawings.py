@@ -1,7 +1,5 @@
 """Drawings, cutters and boards for the tests of pockets."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

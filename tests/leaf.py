@@ -1,7 +1,5 @@
 """A small board with one drawing, quick to build: the same job lying both ways, in both units."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 DRAWING = """<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="30mm" viewBox="0 0 60 30">

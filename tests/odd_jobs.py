@@ -4,8 +4,6 @@ Any key of any table that such a job has, or may have, at any number near or far
 built, some are refused; none may be refused by its own check, be cut too deep, crash or hang.
 """
 
-from __future__ import annotations
-
 import math
 import re
 import tomllib

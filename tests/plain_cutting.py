@@ -7,8 +7,6 @@ cutter's lowest point among the cells that the step lowers. Slow and plain: for 
 needs nothing but their texts, their cutters and how high the blank stands over Z 0.
 """
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Iterator, Sequence

@@ -6,8 +6,6 @@ each job that does not build are kept. With ``--cut-again 0.15`` what is built i
 on a grid of so many mm: no cut deeper than its stepdown may be wider than a shaving.
 """
 
-from __future__ import annotations
-
 import argparse
 import math
 import multiprocessing

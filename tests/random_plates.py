@@ -1,7 +1,5 @@
 """Sensible random plates and forms, seeded, for `tests.random_jobs`: ``python -m tests.random_jobs --plates``."""
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

@@ -3,8 +3,6 @@
 Hollow block, gauges, blanks for nut and saddle, side dots, test piece, pieces to let in.
 """
 
-from __future__ import annotations
-
 import time
 import tomllib
 import traceback
@@ -99,10 +97,10 @@ def workpieces_ending(folder: Path, *, resolution: float = 0.1, made: list[Any] 
 
 def _makers(job: Any) -> list[Callable[[], Iterable[Any]]]:
     """For each workpiece what gives its clampings; it raises where there is none, or it cannot be cut."""
-    from pathgen.app.pieces import piece_sheets
     from pathgen.job.bench import block_clamping, gauge_clampings
     from pathgen.job.coupon import coupon_clamping
     from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
+    from pathgen.job.pieces import piece_sheets
     from pathgen.job.side_dots import side_dot_clamping
 
     return [lambda: [block_clamping(job, job.block.frets)], lambda: gauge_clampings(job),

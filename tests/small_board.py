@@ -1,7 +1,6 @@
 """A short board with a small drawing, quick to build, for tests that change one thing at a time."""
 
-from __future__ import annotations
-
+import json
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -9,6 +8,18 @@ from pathlib import Path
 import numpy as np
 
 import pathgen
+
+
+def svg(inside: str, wide: float = 40, high: float = 30, *, corner: str = "0 0", more: str = "") -> str:
+    """A drawing of so many mm, in mm from its `corner`; `more` are attributes of the whole."""
+    page = f'width="{wide}mm" height="{high}mm" viewBox="{corner} {wide} {high}"'
+    return f'<svg xmlns="http://www.w3.org/2000/svg" {page} {more}>{inside}</svg>'
+
+
+def cutter(**keys: str | float) -> str:
+    """A cutter's table in a job file."""
+    return "[[cutter]]\n" + "".join(f"{key} = {json.dumps(value)}\n" for key, value in keys.items())
+
 
 JOB = """
 units = "mm"
@@ -55,22 +66,12 @@ mix = { resin = 100, hardener = 45 }
 mix_by = "mass"
 waste = 0.25
 """
-ART = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
-<circle cx="12" cy="15" r="8" fill="#225577"/><rect x="24" y="7" width="12" height="9" fill="#cc8833"/></svg>"""
+ART = svg("""<circle cx="12" cy="15" r="8" fill="#225577"/>
+<rect x="24" y="7" width="12" height="9" fill="#cc8833"/>""")
 
 DOTTED = Path(__file__).parents[1] / "examples" / "boards" / "dots-and-fall-away.toml"
 
-SLOT_CUTTER = """
-[[cutter]]
-name = "slot"
-shape = "flat-end"
-diameter = 0.6
-speed = 18000
-feed = 400.0
-plunge = 100.0
-stepdown = 0.5
-"""
-
+SLOT_CUTTER = cutter(name="slot", shape="flat-end", diameter=0.6, speed=18000, feed=400.0, plunge=100.0, stepdown=0.5)
 SLOTS = SLOT_CUTTER + """[slots]
 cutter = "slot"
 width = 0.6
@@ -99,21 +100,28 @@ def text_of(result: pathgen.Build, operation: str, nth: int = 0) -> str:
     return [p.text for p in result.programs if p.operation == operation][nth]
 
 
-def moves(text: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(n, 3) starts, (n, 3) ends, (n,) rapid or not, of a program in the plain subset: the tests' own reader."""
-    at, rapid, points, kinds = [np.nan] * 3, True, [], []
+def moves_and_feeds(text: str) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """(n, 3) starts, (n, 3) ends, (n,) rapid or not, (n,) feeds, of a plain program: the tests' own reader."""
+    at, rapid, feed, points, kinds = [np.nan] * 3, True, 0.0, [], []
     for line in text.splitlines():
         words = re.findall(r"([A-Z])(-?[\d.]+)", re.sub(r"\(.*\)", "", line))
         for letter, number in words:
             if letter == "G" and number in ("0", "1"):
                 rapid = number == "0"
-            if letter in "XYZ":
+            elif letter == "F":
+                feed = float(number)
+            elif letter in "XYZ":
                 at["XYZ".index(letter)] = float(number)
         if any(letter in "XYZ" for letter, _ in words):
             points.append(tuple(at))
-            kinds.append(rapid)
-    all_points = np.array(points)
-    return all_points[:-1], all_points[1:], np.array(kinds[1:])
+            kinds.append((rapid, feed))
+    all_points, (rapids, feeds) = np.array(points), np.array(kinds[1:]).T
+    return all_points[:-1], all_points[1:], rapids.astype(bool), feeds
+
+
+def moves(text: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(n, 3) starts, (n, 3) ends, (n,) rapid or not."""
+    return moves_and_feeds(text)[:3]
 
 
 def left_by_ball(text: str, x: float, ys: np.ndarray, *, radius: float, shift=(0.0, 0.0, 0.0)) -> np.ndarray:

@@ -7,6 +7,7 @@ builds the job, spoils its programs in each way in turn and prints the share tha
 
 from __future__ import annotations
 
+import functools
 import math
 import re
 import sys
@@ -56,7 +57,7 @@ class Moves:
         self.kind, self.points, self.feed = self.kind[which], self.points[which], self.feed[which]
         return self
 
-    def without(self, some: np.ndarray | int) -> Moves:
+    def leave_out(self, some: np.ndarray | int) -> Moves:
         return self.keep(~np.isin(np.arange(len(self.kind)), some))
 
     @property
@@ -107,6 +108,10 @@ class Case:
         text = self.texts[self.name(operation, index)]
         self.put(operation, re.sub(pattern, new, text, count=count, flags=re.MULTILINE), index)
 
+    def half_way(self, operation: str, line: str) -> None:
+        lines = self.texts[self.name(operation)].splitlines()
+        self.put(operation, "\n".join([*lines[: len(lines) // 2], line, *lines[len(lines) // 2 :], ""]))
+
     @property
     def across(self) -> int:
         """Index of the machine axis across the board."""
@@ -123,6 +128,11 @@ class Case:
         runs = self.slots(moves)
         return runs[int(self.rng.integers(len(runs)))]
 
+    def finishing_pass(self, moves: Moves) -> np.ndarray:
+        """Moves of one pass amid the others, chosen by chance."""
+        passes = moves.passes(self.across)
+        return passes[int(self.rng.integers(2, len(passes) - 2))]
+
 
 Spoiling = Callable[[Case], None]
 SPOILINGS: dict[str, Spoiling] = {}
@@ -137,6 +147,22 @@ def _tab_height(case):
 def spoiling(call: Spoiling) -> Spoiling:
     SPOILINGS[call.__name__.replace("_", " ")] = call
     return call
+
+
+def moving(operation: str | None = None, index: int = 0) -> Callable[[Callable[[Case, Moves], object]], Spoiling]:
+    """For what changes the moves of one program, or of every program where none is named."""
+
+    def spoiling_of(change: Callable[[Case, Moves], object]) -> Spoiling:
+        @functools.wraps(change)
+        def call(case: Case) -> None:
+            for name in [case.name(operation, index)] if operation else case.texts:
+                moves = Moves.of(case.texts[name])
+                change(case, moves)
+                case.spoilt[name] = moves.text()
+
+        return spoiling(call)
+
+    return spoiling_of
 
 
 def _shifted(operation: str, axis: int, by: float, *, cuts_only: bool = True) -> Spoiling:
@@ -168,11 +194,9 @@ for _name, _operation, _axis, _by in (
     SPOILINGS[_name] = _shifted(_operation, _axis, _by)
 
 
-@spoiling
-def small_cutter_too_shallow(case: Case) -> None:
-    moves = case.moves(POCKET, 1)
+@moving(POCKET, 1)
+def small_cutter_too_shallow(case: Case, moves: Moves) -> None:
     moves.points[moves.cuts, 2] += 0.05
-    case.put(POCKET, moves, 1)
 
 
 for _name, _operation, _axis, _by in (
@@ -189,119 +213,93 @@ for _name, _operation, _axis, _by in (
     SPOILINGS[_name] = _shifted(_operation, _axis, _by, cuts_only=False)
 
 
-@spoiling
-def one_finishing_pass_left_out(case: Case) -> None:
-    moves = case.moves(SURFACE_FINISH)
-    passes = moves.passes(case.across)
-    case.put(SURFACE_FINISH, moves.without(passes[int(case.rng.integers(2, len(passes) - 2))]))
+@moving(SURFACE_FINISH)
+def one_finishing_pass_left_out(case: Case, moves: Moves) -> None:
+    moves.leave_out(case.finishing_pass(moves))
 
 
-@spoiling
-def one_finishing_pass_lower(case: Case) -> None:
-    moves = case.moves(SURFACE_FINISH)
-    passes = moves.passes(case.across)
-    moves.points[passes[int(case.rng.integers(2, len(passes) - 2))], 2] -= 0.01
-    case.put(SURFACE_FINISH, moves)
+@moving(SURFACE_FINISH)
+def one_finishing_pass_lower(case: Case, moves: Moves) -> None:
+    moves.points[case.finishing_pass(moves), 2] -= 0.01
 
 
-@spoiling
-def one_finishing_pass_higher(case: Case) -> None:
-    moves = case.moves(SURFACE_FINISH)
-    passes = moves.passes(case.across)
-    moves.points[passes[int(case.rng.integers(2, len(passes) - 2))], 2] += 0.02
-    case.put(SURFACE_FINISH, moves)
+@moving(SURFACE_FINISH)
+def one_finishing_pass_higher(case: Case, moves: Moves) -> None:
+    moves.points[case.finishing_pass(moves), 2] += 0.02
 
 
-@spoiling
-def one_finishing_pass_aside(case: Case) -> None:
-    moves = case.moves(SURFACE_FINISH)
-    passes = moves.passes(case.across)
-    chosen = passes[int(case.rng.integers(2, len(passes) - 2))]
+@moving(SURFACE_FINISH)
+def one_finishing_pass_aside(case: Case, moves: Moves) -> None:
+    chosen = case.finishing_pass(moves)
     moves.points[np.concatenate([[chosen[0] - 1], chosen]), case.across] += 0.15
-    case.put(SURFACE_FINISH, moves)
 
 
 @spoiling
 def every_second_finishing_pass_left_out(case: Case) -> None:
     for operation in (SURFACE_FINISH, RESURFACE):
         moves = case.moves(operation)
-        case.put(operation, moves.without(np.concatenate(moves.passes(case.across)[1::2])))
+        case.put(operation, moves.leave_out(np.concatenate(moves.passes(case.across)[1::2])))
 
 
-@spoiling
-def one_resurfacing_point_moved(case: Case) -> None:
-    moves = case.moves(RESURFACE)
+@moving(RESURFACE)
+def one_resurfacing_point_moved(case: Case, moves: Moves) -> None:
     run = moves.runs()[-1]
     moves.points[run[int(case.rng.integers(5, len(run) - 5))], 2] += 0.001
-    case.put(RESURFACE, moves)
 
 
-@spoiling
-def lifted_resurfacing_left_out(case: Case) -> None:
-    moves = case.moves(RESURFACE)
-    case.put(RESURFACE, moves.without(moves.runs()[0]))
+@moving(RESURFACE)
+def lifted_resurfacing_left_out(case: Case, moves: Moves) -> None:
+    moves.leave_out(moves.runs()[0])
 
 
-@spoiling
-def last_resurfacing_left_out(case: Case) -> None:
-    moves = case.moves(RESURFACE)
-    case.put(RESURFACE, moves.without(moves.runs()[-1]))
+@moving(RESURFACE)
+def last_resurfacing_left_out(case: Case, moves: Moves) -> None:
+    moves.leave_out(moves.runs()[-1])
 
 
-@spoiling
-def a_run_of_a_pocket_left_out(case: Case) -> None:
-    moves = case.moves(POCKET)
-    case.put(POCKET, moves.without(moves.runs()[-1]))
+@moving(POCKET)
+def a_run_of_a_pocket_left_out(case: Case, moves: Moves) -> None:
+    moves.leave_out(moves.runs()[-1])
 
 
-@spoiling
-def the_small_cutter_left_out_of_a_pocket(case: Case) -> None:
-    moves = case.moves(POCKET, 1)
+@moving(POCKET, 1)
+def the_small_cutter_left_out_of_a_pocket(case: Case, moves: Moves) -> None:
     runs = moves.runs()
     which = np.zeros(len(moves.kind), bool)
     which[: runs[0][-1] + 2] = True
-    case.put(POCKET, moves.keep(which), 1)
+    moves.keep(which)
 
 
-@spoiling
-def upper_layers_of_a_pocket_left_out(case: Case) -> None:
-    moves = case.moves(POCKET)
+@moving(POCKET)
+def upper_layers_of_a_pocket_left_out(case: Case, moves: Moves) -> None:
     depth = case.clamping.board.surface.thickness - moves.points[:, 2] - case.clamping.z_zero
     moves.keep(~moves.cuts | (depth > 0.8 * case.clamping.inlays[0].depth))
-    case.put(POCKET, moves)
 
 
-@spoiling
-def one_stray_move_in_a_pocket(case: Case) -> None:
-    moves = case.moves(POCKET)
+@moving(POCKET)
+def one_stray_move_in_a_pocket(case: Case, moves: Moves) -> None:
     run = moves.runs()[-1]
     point = case.clamping.to_board(moves.points[[run[len(run) // 2]]])
     edge = shapely.shortest_line(shapely.Point(point[0, :2]), case.clamping.inlays[0].area.boundary)
     point[0, :2] = shapely.get_coordinates(edge)[1]
     moves.points[run[len(run) // 2]] = case.clamping.to_machine(point)[0]
-    case.put(POCKET, moves)
 
 
-@spoiling
-def a_pocket_mirrored(case: Case) -> None:
-    moves = case.moves(POCKET)
+@moving(POCKET)
+def a_pocket_mirrored(case: Case, moves: Moves) -> None:
     middle = moves.points[moves.cuts, 1 - case.across].mean()
     moves.points[:, 1 - case.across] = 2 * middle - moves.points[:, 1 - case.across]
-    case.put(POCKET, moves)
 
 
-@spoiling
-def a_pocket_a_hundredth_larger(case: Case) -> None:
-    moves = case.moves(POCKET)
+@moving(POCKET)
+def a_pocket_a_hundredth_larger(case: Case, moves: Moves) -> None:
     centre = moves.points[moves.cuts].mean(axis=0) * [1, 1, 0]
     moves.points = (moves.points - centre) * [1.02, 1.02, 1] + centre
-    case.put(POCKET, moves)
 
 
-@spoiling
-def a_pocket_cut_as_if_the_cutter_were_thinner(case: Case) -> None:
+@moving(POCKET)
+def a_pocket_cut_as_if_the_cutter_were_thinner(case: Case, moves: Moves) -> None:
     """A path for a cutter 0.2 mm thinner runs 0.1 mm nearer to the walls."""
-    moves = case.moves(POCKET)
     area = case.clamping.inlays[0].area.boundary
     board = case.clamping.to_board(moves.points)
     points = shapely.points(board[:, :2])
@@ -310,68 +308,54 @@ def a_pocket_cut_as_if_the_cutter_were_thinner(case: Case) -> None:
     length = np.linalg.norm(run, axis=1, keepdims=True)
     board[:, :2] += np.where(length > 0.1, run / np.maximum(length, 1e-9) * 0.1, 0.0)
     moves.points = case.clamping.to_machine(board)
-    case.put(POCKET, moves)
 
 
-@spoiling
-def one_slot_left_out(case: Case) -> None:
-    moves = case.moves(SLOTS)
-    case.put(SLOTS, moves.without(case.slot(moves)))
+@moving(SLOTS)
+def one_slot_left_out(case: Case, moves: Moves) -> None:
+    moves.leave_out(case.slot(moves))
 
 
-@spoiling
-def one_slot_aside(case: Case) -> None:
-    moves = case.moves(SLOTS)
+@moving(SLOTS)
+def one_slot_aside(case: Case, moves: Moves) -> None:
     moves.points[case.slot(moves), 1 - case.across] += 0.01
-    case.put(SLOTS, moves)
 
 
-@spoiling
-def one_slot_deeper(case: Case) -> None:
-    moves = case.moves(SLOTS)
+@moving(SLOTS)
+def one_slot_deeper(case: Case, moves: Moves) -> None:
     moves.points[case.slot(moves), 2] -= 0.02
-    case.put(SLOTS, moves)
 
 
-@spoiling
-def one_slot_crooked(case: Case) -> None:
-    moves = case.moves(SLOTS)
+@moving(SLOTS)
+def one_slot_crooked(case: Case, moves: Moves) -> None:
     slot = case.slot(moves)
     moves.points[slot, 1 - case.across] += 0.001 * moves.points[slot, case.across]
-    case.put(SLOTS, moves)
 
 
-@spoiling
-def slots_that_stop_short(case: Case) -> None:
-    moves = case.moves(SLOTS)
+@moving(SLOTS)
+def slots_that_stop_short(case: Case, moves: Moves) -> None:
     cuts, axis = moves.cuts, case.across
     moves.points[cuts, axis] = np.clip(moves.points[cuts, axis], -20.0, 20.0)
-    case.put(SLOTS, moves)
 
 
-@spoiling
-def slot_layers_left_out(case: Case) -> None:
-    moves = case.moves(SLOTS)
+@moving(SLOTS)
+def slot_layers_left_out(case: Case, moves: Moves) -> None:
     slot = case.slot(moves)
-    case.put(SLOTS, moves.without(slot[1 : 2 * len(slot) // 3]))
+    moves.leave_out(slot[1 : 2 * len(slot) // 3])
 
 
-@spoiling
-def the_upper_layers_of_a_slot_a_third_of_a_millimetre_short(case: Case) -> None:
+@moving(SLOTS)
+def the_upper_layers_of_a_slot_a_third_of_a_millimetre_short(case: Case, moves: Moves) -> None:
     """So that its last layer takes the whole depth there at once."""
-    moves = case.moves(SLOTS)
     slot = case.slot(moves)
     whole = np.arange(slot[0] - 1, slot[-1] + 1)
     at, z = moves.points[whole, case.across], moves.points[whole, 2]
     end = at.max()
     moves.points[whole[(at > end - 0.35) & (z > z[at == end].min())], case.across] = end - 0.35
-    case.put(SLOTS, moves)
 
 
-@spoiling
-def wood_left_standing_in_a_slot_for_its_last_layer(case: Case) -> None:
+@moving(SLOTS)
+def wood_left_standing_in_a_slot_for_its_last_layer(case: Case, moves: Moves) -> None:
     """A third of a millimetre of it, in the middle of a long move: the layers above are lifted over it."""
-    moves = case.moves(SLOTS)
     slot, axis = case.slot(moves), case.across
     reach = (0.35 + next(s.cutter.diameter for s in case.clamping.steps if s.operation.name == SLOTS)) / 2
     middle, over = float(np.median(moves.points[slot, axis])) + 1.5, moves.points[slot, 2].max() + 1.0
@@ -387,46 +371,37 @@ def wood_left_standing_in_a_slot_for_its_last_layer(case: Case) -> None:
         moves.points = np.insert(moves.points, [k] * 4, put, axis=0)
         moves.kind, moves.feed = np.insert(moves.kind, [k] * 4, 1), np.insert(
             moves.feed, [k] * 4, [moves.feed[k], moves.feed[k], moves.feed[k], moves.feed[slot].min()])
-    case.put(SLOTS, moves)
 
 
-@spoiling
-def slots_level_instead_of_curved(case: Case) -> None:
-    moves = case.moves(SLOTS)
+@moving(SLOTS)
+def slots_level_instead_of_curved(case: Case, moves: Moves) -> None:
     for run in moves.runs():
         moves.points[run, 2] = moves.points[run, 2].min()
-    case.put(SLOTS, moves)
 
 
-@spoiling
-def an_outline_corner_cut(case: Case) -> None:
-    moves = case.moves(OUTLINE)
+@moving(OUTLINE)
+def an_outline_corner_cut(case: Case, moves: Moves) -> None:
     cuts = np.flatnonzero(moves.cuts)[-int(moves.cuts.sum()) // 4 :]  # the last lap is the one at the wall
     corner = cuts[np.argmax(moves.points[cuts, 1 - case.across])]
-    case.put(OUTLINE, moves.without(corner))
+    moves.leave_out(corner)
 
 
-@spoiling
-def tabs_left_out(case: Case) -> None:
-    moves = case.moves(OUTLINE)
+@moving(OUTLINE)
+def tabs_left_out(case: Case, moves: Moves) -> None:
     bottom = moves.points[:, 2].min()
     tab = _tab_height(case)
     moves.points[moves.cuts & (np.abs(moves.points[:, 2] - tab) < 1e-3), 2] = bottom
-    case.put(OUTLINE, moves)
 
 
-@spoiling
-def one_tab_thinner(case: Case) -> None:
-    moves = case.moves(OUTLINE)
+@moving(OUTLINE)
+def one_tab_thinner(case: Case, moves: Moves) -> None:
     tab = _tab_height(case)
     at = np.flatnonzero(moves.cuts & (np.abs(moves.points[:, 2] - tab) < 1e-3))
     moves.points[at[-2:], 2] -= 0.3
-    case.put(OUTLINE, moves)
 
 
-@spoiling
-def tabs_narrower(case: Case) -> None:
-    moves = case.moves(OUTLINE)
+@moving(OUTLINE)
+def tabs_narrower(case: Case, moves: Moves) -> None:
     tab = _tab_height(case)
     on_tab = moves.cuts & (np.abs(moves.points[:, 2] - tab) < 1e-3)
     for first in np.flatnonzero(on_tab & np.roll(on_tab, -1)):
@@ -435,14 +410,12 @@ def tabs_narrower(case: Case) -> None:
             old = moves.points[near].copy()
             same = (np.abs(moves.points[:, :2] - old[:2]) < 1e-6).all(axis=1)
             moves.points[same, :2] = (a + (b - a) * share)[:2]
-    case.put(OUTLINE, moves)
 
 
-@spoiling
-def the_last_lap_of_the_outline_left_out(case: Case) -> None:
-    moves = case.moves(OUTLINE)
+@moving(OUTLINE)
+def the_last_lap_of_the_outline_left_out(case: Case, moves: Moves) -> None:
     cuts = np.flatnonzero(moves.cuts)
-    case.put(OUTLINE, moves.without(cuts[len(cuts) // 2 :]))
+    moves.leave_out(cuts[len(cuts) // 2 :])
 
 
 def _replaced(operation: str, pattern: str, new: str) -> Spoiling:
@@ -475,25 +448,19 @@ def no_feed_at_all(case: Case) -> None:
     case.sub(SLOTS, r" ?F[\d.]+", "", count=0)
 
 
-@spoiling
-def plunges_at_the_cutting_feed(case: Case) -> None:
-    moves = case.moves(POCKET)
+@moving(POCKET)
+def plunges_at_the_cutting_feed(case: Case, moves: Moves) -> None:
     moves.feed[moves.cuts] = moves.feed.max()
-    case.put(POCKET, moves)
 
 
-@spoiling
-def feeds_three_times_too_fast(case: Case) -> None:
-    moves = case.moves(SURFACE_FINISH)
+@moving(SURFACE_FINISH)
+def feeds_three_times_too_fast(case: Case, moves: Moves) -> None:
     moves.feed *= 3
-    case.put(SURFACE_FINISH, moves)
 
 
 @spoiling
 def spindle_stopped_half_way(case: Case) -> None:
-    lines = case.texts[case.name(SURFACE_FINISH)].splitlines()
-    lines.insert(len(lines) // 2, "M5")
-    case.put(SURFACE_FINISH, "\n".join(lines) + "\n")
+    case.half_way(SURFACE_FINISH, "M5")
 
 
 @spoiling
@@ -503,49 +470,40 @@ def spindle_left_running(case: Case) -> None:
     case.put(POCKET, "\n".join(["%", *lines[:-1], "%"]) + "\n")
 
 
-@spoiling
-def one_cut_made_a_rapid(case: Case) -> None:
-    moves = case.moves(SURFACE_FINISH)
+@moving(SURFACE_FINISH)
+def one_cut_made_a_rapid(case: Case, moves: Moves) -> None:
     passes = moves.passes(case.across)
     moves.kind[passes[len(passes) // 2]] = 0
-    case.put(SURFACE_FINISH, moves)
 
 
-@spoiling
-def one_plunge_made_a_rapid(case: Case) -> None:
-    moves = case.moves(POCKET)
+@moving(POCKET)
+def one_plunge_made_a_rapid(case: Case, moves: Moves) -> None:
     run = moves.runs()[0]
     z = moves.points[run, 2]
     moves.kind[run[: int(np.argmax(z < z.min() + 1e-3)) + 1]] = 0  # the way in may be a ramp
-    case.put(POCKET, moves)
 
 
-@spoiling
-def a_retract_left_out(case: Case) -> None:
-    moves = case.moves(SLOTS)
+@moving(SLOTS)
+def a_retract_left_out(case: Case, moves: Moves) -> None:
     low = moves.points[moves.cuts, 2].min() + 1.0
     up = np.flatnonzero((moves.kind == 0) & (np.roll(moves.kind, 1) > 0) & np.roll(moves.hops, -1)
                         & (np.roll(moves.points[:, 2], 1) < low))
-    case.put(SLOTS, moves.without(up[len(up) // 2]))
+    moves.leave_out(up[len(up) // 2])
 
 
-@spoiling
-def retracts_too_low(case: Case) -> None:
-    moves = case.moves(POCKET, 1)
+@moving(POCKET, 1)
+def retracts_too_low(case: Case, moves: Moves) -> None:
     rapid = moves.kind == 0
     moves.points[rapid, 2] = np.minimum(
         moves.points[rapid, 2], case.clamping.board.surface.thickness - 1.0 - case.clamping.z_zero
     )
-    case.put(POCKET, moves, 1)
 
 
-@spoiling
-def approach_into_the_fill(case: Case) -> None:
-    moves = case.moves(RESURFACE)
+@moving(RESURFACE)
+def approach_into_the_fill(case: Case, moves: Moves) -> None:
     near = np.flatnonzero((moves.kind == 0) & (np.roll(moves.kind, -1) > 0))
     for k in near:
         moves.points[k, 2] = moves.points[k + 1, 2] - 0.3
-    case.put(RESURFACE, moves)
 
 
 @spoiling
@@ -554,45 +512,30 @@ def inches_for_millimetres(case: Case) -> None:
     case.sub(POCKET, old, new)
 
 
-@spoiling
-def everything_aside(case: Case) -> None:
-    for name in case.spoilt:
-        moves = Moves.of(case.texts[name])
-        moves.points[:, 0] += 0.5
-        case.spoilt[name] = moves.text()
+@moving()
+def everything_aside(case: Case, moves: Moves) -> None:
+    moves.points[:, 0] += 0.5
 
 
-@spoiling
-def everything_lower(case: Case) -> None:
-    for name in case.spoilt:
-        moves = Moves.of(case.texts[name])
-        moves.points[moves.cuts, 2] -= 0.1
-        case.spoilt[name] = moves.text()
+@moving()
+def everything_lower(case: Case, moves: Moves) -> None:
+    moves.points[moves.cuts, 2] -= 0.1
 
 
-@spoiling
-def zero_on_the_wrong_side_of_the_stock(case: Case) -> None:
+@moving()
+def zero_on_the_wrong_side_of_the_stock(case: Case, moves: Moves) -> None:
     sign = 1 if case.clamping.setup.z_zero == "stock-top" else -1
-    for name in case.spoilt:
-        moves = Moves.of(case.texts[name])
-        moves.points[:, 2] += sign * case.clamping.stock.thickness
-        case.spoilt[name] = moves.text()
+    moves.points[:, 2] += sign * case.clamping.stock.thickness
 
 
-@spoiling
-def the_board_mirrored(case: Case) -> None:
-    for name in case.spoilt:
-        moves = Moves.of(case.texts[name])
-        moves.points[:, 1 - case.across] *= -1
-        case.spoilt[name] = moves.text()
+@moving()
+def the_board_mirrored(case: Case, moves: Moves) -> None:
+    moves.points[:, 1 - case.across] *= -1
 
 
-@spoiling
-def a_thousandth_longer(case: Case) -> None:
-    for name in case.spoilt:
-        moves = Moves.of(case.texts[name])
-        moves.points[:, 1 - case.across] *= 1.001
-        case.spoilt[name] = moves.text()
+@moving()
+def a_thousandth_longer(case: Case, moves: Moves) -> None:
+    moves.points[:, 1 - case.across] *= 1.001
 
 
 @spoiling
@@ -633,9 +576,7 @@ def file_cut_short_but_ended(case: Case) -> None:
 
 @spoiling
 def end_too_early(case: Case) -> None:
-    lines = case.texts[case.name(SLOTS)].splitlines()
-    lines.insert(len(lines) // 2, "M30")
-    case.put(SLOTS, "\n".join(lines) + "\n")
+    case.half_way(SLOTS, "M30")
 
 
 @spoiling
@@ -664,24 +605,20 @@ def two_digits_exchanged(case: Case) -> None:
     case.put(SURFACE_FINISH, "\n".join(lines) + "\n")
 
 
-@spoiling
-def a_clamp_in_the_way(case: Case) -> None:
-    moves = case.moves(SURFACE_ROUGH)
+@moving(SURFACE_ROUGH)
+def a_clamp_in_the_way(case: Case, moves: Moves) -> None:
     end = moves.points[moves.kind == 0][-1].copy()
     box = case.clamping.setup.keep_out[0]
     middle = np.array([[sum(box.x) / 2, sum(box.y) / 2, box.height - 1.0]])
     moves.points = np.concatenate([moves.points, case.clamping.to_machine(middle), end[None]])
     moves.kind = np.concatenate([moves.kind, [0, 0]])
     moves.feed = np.concatenate([moves.feed, [0.0, 0.0]])
-    case.put(SURFACE_ROUGH, moves)
 
 
-@spoiling
-def a_rapid_past_the_travel(case: Case) -> None:
-    moves = case.moves(SLOTS)
+@moving(SLOTS)
+def a_rapid_past_the_travel(case: Case, moves: Moves) -> None:
     at = np.flatnonzero(moves.kind == 0)[-1]
     moves.points[at, 0] += 5000.0
-    case.put(SLOTS, moves)
 
 
 @spoiling

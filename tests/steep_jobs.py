@@ -4,8 +4,6 @@ One drawing, large or far from the centre-line, on a short board whose surface i
 pointed cutters of every kind, alone or after a flat end: where what a cutter opens is least like a disc.
 """
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from tests.random_jobs import Chance, RandomJob, _icon, _svg, _toml

@@ -49,7 +49,9 @@ def main(argv: Sequence[str] | None = None) -> int:
             _say_of_an_earlier_set(options)
         return status
     except PathgenError as wrong:
-        units = _units_of(options)
+        from pathgen.job.load import units_of
+
+        units = units_of(options.job) if hasattr(options, "job") else "mm"
         for line in wrong.lines:
             say(f" {in_units(line, units)}", sys.stderr, mark="pathgen:", colour=RED)
         if not _holds_this_job(options):
@@ -91,13 +93,6 @@ def _holds_this_job(options: argparse.Namespace) -> bool:
     except (PathgenError, OSError, AttributeError):
         return False
     return bool(texts) and all(mark in text for text in texts.values())
-
-
-def _units_of(options: argparse.Namespace) -> str:
-    """The units of the job that a command was given; mm where it has none, or one that cannot be read."""
-    from pathgen.job.load import units_of
-
-    return units_of(options.job) if hasattr(options, "job") else "mm"
 
 
 class _Parser(argparse.ArgumentParser):
@@ -210,35 +205,27 @@ def _alone_options(command: argparse.ArgumentParser, *, surface: bool) -> None:
         group.add_argument("--scallop", metavar="MM", help="ridge height allowed")
 
 
+_BENCH = (
+    ("block", "cut a hollow block of the board's radius, for pressing frets or sanding",
+     "examples/boards/fanned.toml --frets 12 24"),
+    ("gauges", "cut flat gauges of the board's radius from sheet", "examples/boards/zero-fret-arched.toml"),
+    ("nut", "cut blanks for nut and saddle with the board's curve on top, strings marked",
+     "examples/boards/dots-and-fall-away.toml"),
+    ("side-dots", "drill the side dots into the bass edge of the finished board, on its edge",
+     "examples/boards/dots-and-fall-away.toml"),
+    ("pieces", "cut the pieces that are let into inlays from flat stock", "examples/boards/let-in-leaf.toml"),
+    ("coupon", "cut a test piece from scrap with the job's cutters, and say how to read it", EXAMPLE),
+)
+"""(name, what it does, a job to try it on) of each command that cuts something for the bench."""
+
+
 def _bench_commands(commands: Any) -> None:
-    block = _command(
-        commands, "block", _bench, "cut a hollow block of the board's radius, for pressing frets or sanding",
-        "block examples/boards/fanned.toml --frets 12 24 --out block/",
-    )
-    block.add_argument("--frets", nargs=2, metavar=("FROM", "TO"),
-                       help="the frets it reaches over, 0 for the nut (default: as the job's [block] says)")
-    gauges = _command(
-        commands, "gauges", _bench, "cut flat gauges of the board's radius from sheet",
-        "gauges examples/boards/zero-fret-arched.toml --out gauges/",
-    )
-    nut = _command(
-        commands, "nut", _bench, "cut blanks for nut and saddle with the board's curve on top, strings marked",
-        "nut examples/boards/dots-and-fall-away.toml --out nut/",
-    )
-    side = _command(
-        commands, "side-dots", _bench, "drill the side dots into the bass edge of the finished board, on its edge",
-        "side-dots examples/boards/dots-and-fall-away.toml --out side/",
-    )
-    cut_out = _command(
-        commands, "pieces", _bench, "cut the pieces that are let into inlays from flat stock",
-        "pieces examples/boards/let-in-leaf.toml --out pieces/",
-    )
-    trial = _command(
-        commands, "coupon", _bench, "cut a test piece from scrap with the job's cutters, and say how to read it",
-        f"coupon {EXAMPLE} --out coupon/",
-    )
-    for command in (block, gauges, nut, side, cut_out, trial):
-        command.set_defaults(cut=command.prog.split()[-1])
+    for name, words, example in _BENCH:
+        command = _command(commands, name, _bench, words, f"{name} {example} --out {name.partition('-')[0]}/")
+        command.set_defaults(cut=name)
+        if name == "block":
+            command.add_argument("--frets", nargs=2, metavar=("FROM", "TO"),
+                                 help="the frets it reaches over, 0 for the nut (default: as the job's [block] says)")
         command.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
         _resolution_option(command)
 

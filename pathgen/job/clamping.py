@@ -15,7 +15,7 @@ from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import resin_of
 from pathgen.job.flat import boring_of
 from pathgen.job.flat_tables import RING_COLOUR
-from pathgen.job.form import form_kind, parts_of
+from pathgen.job.form import form_kind
 from pathgen.job.job import Job
 from pathgen.job.let_in import check_fit, let_ins
 from pathgen.job.marks import marks_of, move_of
@@ -91,11 +91,6 @@ def _set_up(job: Job, board: Fingerboard | FlatPart, clamping: Clamping) -> Clam
         clamping = replace(clamping, steps=_numbered(job, _steps(job, board, clamping.inlays, marks)))
     moved, moved_from = move_of(job, clamping)
     return replace(clamping, moved=moved, moved_from=moved_from)
-
-
-def clampings_of(job: Job) -> tuple[Clamping, ...]:
-    """One for each part that a job makes: both halves of a form, or the one of `clamping_of`."""
-    return tuple(clamping_of(one) for one in parts_of(job))
 
 
 def _numbered(job: Job, steps: Iterator[Step]) -> tuple[Step, ...]:

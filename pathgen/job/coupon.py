@@ -23,7 +23,7 @@ from pathgen.job.tables import CouponTable
 from pathgen.parts.coupon.part import Coupon, Trial, coupon
 from pathgen.programs.plan import pockets_of, without_idle
 from pathgen.work.clamping import Clamping, Step, Stock, numbered
-from pathgen.work.features import Inlay, PlacedSize, Slots, Surfacing
+from pathgen.work.features import Inlay, PlacedSize, Slots
 from pathgen.work.operations import CutAgain, Operation, Pocket, Slot, SurfaceFinish, SurfaceRough
 from pathgen.work.walls import narrowest_wall
 
@@ -263,7 +263,9 @@ def _steps(job: Job, cuts: Sequence[_Cut]) -> Iterator[Step]:
     """Surface, pockets cutter by cutter, the pour and the second cut, slots: as the job would go."""
     surfacing = surfacing_of(job)
     if surfacing is not None and job.surface is not None:
-        surfacing = _again_in_part(surfacing)
+        # the second cut goes round the pour alone: what it leaves there stands beside what the first cut left
+        surfacing = replace(surfacing, resurface_area="inlay", skim=0.0, leave=0.0, leave_scallop=0.0,
+                            part="test piece")
         if job.surface.rough:
             yield _step(job, SurfaceRough(surfacing), job.surface.rough)
         yield _step(job, SurfaceFinish(surfacing), job.surface.finish)
@@ -279,12 +281,6 @@ def _steps(job: Job, cuts: Sequence[_Cut]) -> Iterator[Step]:
     for cut in cuts:
         if cut.slot is not None and job.slots is not None:
             yield _step(job, Slot(cut.slot), job.slots.cutter)
-
-
-def _again_in_part(surfacing: Surfacing) -> Surfacing:
-    """The second cut goes round the pour alone: what it leaves there stands beside what the first cut left."""
-    return replace(surfacing, resurface_area="inlay", skim=0.0, leave=0.0, leave_scallop=0.0,
-                   part="test piece")
 
 
 def _step(job: Job, operation: Operation[Any], name: str) -> Step:

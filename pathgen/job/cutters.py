@@ -69,30 +69,21 @@ _UPRIGHT = [f"[{table}] cutter" for table in (
 
 def _named_cutters(job: Job) -> list[tuple[str, str]]:
     """(key, name) of every cutter that a step uses."""
-    named = []
-    if job.surface:
-        named += [("[surface] finish", job.surface.finish)]
-        named += [("[surface] rough", job.surface.rough)] if job.surface.rough else []
+    def of(*tables: str, keys: tuple[str, ...] = ("cutter",)) -> list[tuple[str, str | None]]:
+        return [(f"[{name}] {key}", getattr(table, key)) for name in tables if (table := getattr(job, name))
+                for key in keys]
+
+    named = of("surface", keys=("finish", "rough"))
     for i, inlay in enumerate(job.inlays, 1):
         named += [(f"inlay {i} cutters", name) for name in inlay.cutters]
         named += [(f"inlay {i} piece cutter", inlay.piece.cutter)] if inlay.piece else []
-    named += [("[holes] cutter", job.holes.cutter)] if job.holes else []
-    named += [("[channel] cutter", job.channel.cutter)] if job.channel else []
-    named += [("[nut] cutter", job.nut.cutter)] if job.nut else []
-    named += [("[slots] cutter", job.slots.cutter)] if job.slots else []
-    named += [("[slots] bevel_cutter", job.slots.bevel_cutter)] if job.slots and job.slots.bevel_cutter else []
+    named += of("holes", "channel", "nut") + of("slots", keys=("cutter", "bevel_cutter"))
     named += [(f"[[hole]] {i} cutter", hole.cutter) for i, hole in enumerate(job.bores, 1)]
     named += [("[plate] openings cutter", job.plate.openings.cutter)] if job.plate and job.plate.openings else []
-    named += [("[outline] cutter", job.outline.cutter)] if job.outline else []
-    named += [("[block] cutter", job.block.cutter)] if job.block else []
-    named += [("[gauges] cutter", job.gauges.cutter)] if job.gauges else []
-    named += [("[side_dots] cutter", job.side_dots.cutter)] if job.side_dots else []
-    for key, plate in (("[nut_blank]", job.nut_blank), ("[saddle_blank]", job.saddle_blank)):
-        named += [(f"{key} cutter", plate.cutter)] if plate else []
-        named += [(f"{key} engraver", plate.engraver)] if plate and plate.engraver else []
+    named += of("outline", "block", "gauges", "side_dots")
+    named += of("nut_blank", "saddle_blank", keys=("cutter", "engraver"))
     named += [("[coupon] cutters", name) for name in job.coupon.cutters or ()] if job.coupon else []
-    named += [("[marks] cutter", job.marks.cutter)] if job.marks else []
-    return named
+    return [(key, name) for key, name in [*named, *of("marks")] if name]
 
 
 def standing_in(job: Job) -> Job:

@@ -64,7 +64,8 @@ def inlays_of(
     inlays = []
     for index, art in drawings.items():
         with mistakes.caught():
-            inlays.append(_inlay(job, board, index, art) if art else _undrawn(job, board, index))
+            inlays.append(_inlay(job, board, index, art) if art else _dots(job, board, index)
+                          if isinstance(board, Fingerboard) else _ring(job, index))
     for inlay in inlays:
         with mistakes.caught():
             _check_on_board(inlay, board, job, inlays, more="".join(
@@ -168,10 +169,6 @@ def _over_each_other(inlays: Sequence[Inlay]) -> Iterator[Doubt]:
                 remedy=f"leave it so where {later.name} is to be cut through what fills {first.name}, or move one of "
                        "them", grave=False,
             )
-
-
-def _undrawn(job: Job, board: Fingerboard | FlatPart, index: int) -> Inlay:
-    return _dots(job, board, index) if isinstance(board, Fingerboard) else _ring(job, index)
 
 
 def _ring(job: Job, index: int) -> Inlay:

@@ -11,9 +11,9 @@ from pathgen.base.errors import PathgenError
 from pathgen.job.back import KIND as BACK
 from pathgen.job.bench import block_clamping, gauge_clampings
 from pathgen.job.blank import blank_clampings
-from pathgen.job.clamping import clamping_of, clampings_of, without_idle_of
+from pathgen.job.clamping import clamping_of, without_idle_of
 from pathgen.job.coupon import coupon_clamping
-from pathgen.job.form import FORMS
+from pathgen.job.form import FORMS, parts_of
 from pathgen.job.job import Job
 from pathgen.job.nut_and_saddle import NUT, SADDLE, nut_and_saddle_clampings
 from pathgen.job.pieces import piece_sheets
@@ -43,7 +43,7 @@ KINDS = (
     Kind(command="side-dots", states=SIDE_DOTS, clampings=lambda job, _: (side_dot_clamping(job),)),
     Kind(command="coupon", states="coupon", clampings=lambda job, _: (coupon_clamping(job),)),
     Kind(command="pieces", states="piece", clampings=lambda job, _: tuple(s.clamping for s in piece_sheets(job))),
-    Kind(command="build", states="|".join(FORMS), clampings=lambda job, _: clampings_of(job)),
+    Kind(command="build", states="|".join(FORMS), clampings=lambda job, _: tuple(map(clamping_of, parts_of(job)))),
 )
 
 _HEAD = 4000

@@ -65,8 +65,8 @@ def _part(job: Job) -> None:
         on_board = [partial(check, job, part) for check in (_slots, _nut, _fittings)]
     _stock_holds_part(job, part)
     all_of(
-        partial(_comes_with_its_top, job, part), partial(_surface_settings, job, part), partial(_inlays, job),
-        partial(check_filling, job),
+        partial(_comes_with_its_top, job, part), partial(_surface_settings, job, part),
+        *(partial(_inlay, job, i, inlay) for i, inlay in enumerate(job.inlays, 1)), partial(check_filling, job),
         partial(_pieces, job), partial(_holes, job, part), partial(check_channel, job, part),
         partial(_outline, job, part), *on_board,
     )
@@ -321,10 +321,6 @@ def _leave(job: Job) -> None:
             if job.cutter(name, "").shape != "flat-end":
                 raise JobError(where, f'inlay {i} is cut with "{name}", which opens wider the higher the wood stands',
                                allowed="flat-end cutters for every inlay", remedy="leave it out, or take flat ends")
-
-
-def _inlays(job: Job) -> None:
-    all_of(*(partial(_inlay, job, i, inlay) for i, inlay in enumerate(job.inlays, 1)))
 
 
 def _inlay(job: Job, i: int, inlay: InlayTable) -> None:

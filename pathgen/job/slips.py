@@ -74,7 +74,8 @@ def slip_words(text: str, wrong: str) -> tuple[str, str, str]:
     if unclosed:
         return _said(lines, unclosed[0], column if unclosed[0] == at else 1,
                      "close what is opened there, [ with ] and { with }, a table in { } on the same line")
-    return _said(lines, at, column, f"mend that line ({_plainly(wrong)})")
+    plainly = re.sub(r"\s*\(at [^)]*\)", "", wrong)
+    return _said(lines, at, column, f"mend that line ({plainly})")
 
 
 _NAME = re.compile(r"""\s*(?P<head>\[{0,2})\s*["']?(?P<name>[\w.-]+)["']?\s*(?:\]|=\s*(?P<value>[\[{]?))""")
@@ -143,7 +144,3 @@ def _opens(lines: list[str]) -> list[int]:
             elif sign in "]}" and opened:
                 opened.pop()
     return opened[-1:]
-
-
-def _plainly(wrong: str) -> str:
-    return re.sub(r"\s*\(at [^)]*\)", "", wrong)

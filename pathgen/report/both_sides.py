@@ -36,8 +36,3 @@ def between_words(sides: dict[str, Any], units: str) -> str:
     simulated = f", {fine_length(seen['least'], units)} in the simulation of both sides" if seen else ""
     return (f"Least wood between the channel and the top: {fine_length(least['least'], units)} under {least['under']}, "
             f"at {place_words(x, y, units)}{simulated}; {web} is allowed.")
-
-
-def both_sides_lines(report: dict[str, Any], units: str) -> list[str]:
-    """The same for report.txt and the terminal; nothing for a blank with one side."""
-    return [between_words(report["both_sides"], units)] if report["both_sides"] else []

@@ -52,12 +52,8 @@ class Source:
         return self.size * self.moves.get(result, 0.0)
 
 
-def sources(clamping: Clamping) -> tuple[Source, ...]:
+def sources(clamping: Clamping) -> Iterator[Source]:
     """What can be off in the programs of a clamping."""
-    return tuple(_sources(clamping))
-
-
-def _sources(clamping: Clamping) -> Iterator[Source]:
     slotted, poured = clamping.cutter(Slot) is not None, clamping.cutter(CutAgain) is not None
     pocketed, surfaced = clamping.cutter(Pocket) is not None, clamping.cutter(SurfaceFinish) is not None
     surfacing = clamping.surfacing
@@ -116,20 +112,16 @@ def _combined(every: Sequence[Source], result: str, add: Callable[[Sequence[floa
     return add([*effects[0], max(add(effects[1]), add(effects[2]))])
 
 
-def _root_sum_square(effects: Sequence[float]) -> float:
-    return math.hypot(*effects)
-
-
 def budget_data(clamping: Clamping, frets: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     """Each source with what it does, all of them at worst and as root-sum-square, mm; slot place in cents by fret."""
-    every = sources(clamping)
+    every = list(sources(clamping))
     columns = [r for r in RESULTS if any(s.moves.get(r) for s in every)]
     return {
         "results": columns,
         "rows": [{"source": s.name, "size": round(s.size, 5), "effects": {r: round(s.effect(r), 5) for r in columns}}
                  for s in every],
         "worst": {r: round(_combined(every, r, sum), 5) for r in columns},
-        "root_sum_square": {r: round(_combined(every, r, _root_sum_square), 5) for r in columns},
+        "root_sum_square": {r: round(_combined(every, r, lambda effects: math.hypot(*effects)), 5) for r in columns},
         "cents": {str(f["fret"]): f["cents"] for f in frets if f["cents"] is not None},
     }
 

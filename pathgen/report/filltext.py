@@ -114,9 +114,10 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
         if cut is None:
             continue
         filled = "fill" if inlay["piece_thickness"] is None else "the pieces"
+        wood = f"{cut['wood_volume'] / 1000:.2f} ml of wood" if cut["wood_volume"] >= 5.0 else f"no wood of the {part}"
         lines.append(
             f"{inlay['name']}, program {cut['program']}: {_where_cut(cut, part, units)}; {_how_cut(cut, units)}. It "
-            f"takes {cut['fill_volume'] / 1000:.2f} ml of {filled} and {_wood_words(cut['wood_volume'], part)}; "
+            f"takes {cut['fill_volume'] / 1000:.2f} ml of {filled} and {wood}; "
             f"{_span(cut['depth_left'], units)} of inlay remain."
         )
     errors = report["shift_errors"]
@@ -129,10 +130,6 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
         lines += ["", f"If the work lies {shift} off, the surface at the edge of the {part} comes out wrong by:"]
         lines += table(["moved", "lowest", "highest"], rows, right=(1, 2))
     return lines
-
-
-def _wood_words(mm3: float, part: str) -> str:
-    return f"{mm3 / 1000:.2f} ml of wood" if mm3 >= 5.0 else f"no wood of the {part}"
 
 
 def _where_cut(cut: dict[str, Any], part: str, units: str) -> str:

@@ -36,10 +36,9 @@ def neck_findings(data: dict[str, Any] | None) -> list[Finding]:
         ))
     if data["blank_short"]:
         wrong.append(Finding(
-            code="neck-blank", severity="forbid", where="[neck] blank", got=f"{data['blank']:g} mm long, "
-            f"{data['blank_short']:.1f} mm too short", allowed=f"{data['least_blank']:.1f} mm or more",
-            remedy="take a longer blank, or join the head on",
-        ))
+            code="neck-blank", where="[neck] blank",
+            got=f"{data['blank']:g} mm long, {data['blank_short']:.1f} mm too short",
+            allowed=f"{data['least_blank']:.1f} mm or more", remedy="take a longer blank, or join the head on"))
     return wrong
 
 

@@ -18,7 +18,7 @@ from pathgen.base.units import (
     way_length,
 )
 from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
-from pathgen.report.both_sides import both_sides_lines
+from pathgen.report.both_sides import between_words
 from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
 from pathgen.report.finding_words import finding_line
@@ -93,7 +93,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     minutes = report["minutes"] + (back["minutes"] if back else 0.0)
     lines += ["", f"In all {minutes_words(minutes)} at the machine.", *go_on_lines(report), *not_cut_lines(report)]
     lines += much_less_lines(report)
-    lines += both_sides_lines(report, units)
+    lines += [between_words(report["both_sides"], units)] if report["both_sides"] else []
     lines += form_lines(report.get("form"), units)
     lines += [] if report.get("holes") else moved_lines(report.get("form"), units)
     lines += _surface_lines(report["surface"], units)

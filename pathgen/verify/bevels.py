@@ -8,7 +8,7 @@ import numpy as np
 
 from pathgen.base.arrays import Floats
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at_end
+from pathgen.verify.findings import Finding, Tolerances, at_end
 from pathgen.verify.slots import along_and_aside, nearest_slot, slot_lines
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Slots
@@ -32,8 +32,8 @@ def bevel_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: T
         own = own[np.linalg.norm(end[own, :2] - start[own, :2], axis=1) > 1e-6]
         name = f"slot {int(slots.number[number])}"
         if not len(own):
-            yield Finding(code="bevel-missing", severity="forbid", where=f"{name}, {step.file_name}", got="no cut",
-                          allowed="a bevel along each slot", remedy=AGAIN)
+            yield Finding(code="bevel-missing", where=f"{name}, {step.file_name}", got="no cut",
+                          allowed="a bevel along each slot")
             continue
         for i, got in _one(start[own], end[own], number, slots, step, clamping, tolerances):
             yield _finding("bevel-wrong", step, motion, int(rows[own[i]]), f"{name}: {got}",
@@ -70,5 +70,4 @@ def _one(
 
 
 def _finding(code: str, step: Step, motion: Motion, row: int, got: str, allowed: str) -> Finding:
-    return Finding(code=code, severity="forbid", where=at_end(step.file_name, motion, row),
-                   got=got, allowed=allowed, remedy=AGAIN)
+    return Finding(code=code, where=at_end(step.file_name, motion, row), got=got, allowed=allowed)

@@ -9,7 +9,7 @@ import numpy as np
 
 from pathgen.removal.grid import Grid, Mask
 from pathgen.removal.material import Heights
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping
 from pathgen.work.part import wood_in_plan
@@ -85,17 +85,16 @@ def both_sides_findings(
     least = clamping.board.min_web
     if between is not None and not between.least >= least - tolerances.pocket_deep:
         yield Finding(
-            code="thin-between-sides", severity="forbid", where=at(files, None, *between.at),
+            code="thin-between-sides", where=at(files, None, *between.at),
             got=f"{between.least:.3f} mm of wood between what was cut from the back and from the top"
             if between.least > 0 else f"the back is cut {-between.least:.3f} mm into what was cut from the top",
-            allowed=f"min_web {least:g} mm or more", remedy=AGAIN,
+            allowed=f"min_web {least:g} mm or more",
         )
     off = below.through & ~below.through[::-1]
     if off.sum() * below.grid.cell_area > _OFF:
         row, column = np.argwhere(off)[0]
         yield Finding(
-            code="dowels-off", severity="forbid",
-            where=at(files, None, float(below.grid.xs[column]), float(below.grid.ys[row])),
+            code="dowels-off", where=at(files, None, float(below.grid.xs[column]), float(below.grid.ys[row])),
             got="a hole through the blank that has no mate across the centre-line: the bed has none under it once the "
-            "blank is turned over", allowed="holes that lie under themselves", remedy=AGAIN,
+            "blank is turned over", allowed="holes that lie under themselves",
         )

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
+from pathgen.verify.findings import Finding, Tolerances, at, at_end
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
 
@@ -34,19 +34,13 @@ def cutout_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: 
     outside = ~shapely.covers(allowed, lines)
     if outside.any():
         i = int(rows[np.argmax(outside)])
-        yield Finding(
-            code="opening-overcut", severity="forbid",
-            where=at_end(step.file_name, motion, i),
-            got=f"the cutter passes the edge of an opening ({int(outside.sum())} moves)",
-            allowed=f"{tolerances.pocket_plan:g} mm", remedy=AGAIN,
-        )
+        yield Finding(code="opening-overcut", where=at_end(step.file_name, motion, i),
+                      got=f"the cutter passes the edge of an opening ({int(outside.sum())} moves)",
+                      allowed=f"{tolerances.pocket_plan:g} mm")
     if len(rows) and low[rows].min() < cut.bottom - tolerances.hole:
         i = int(rows[np.argmin(low[rows])])
-        yield Finding(
-            code="opening-too-deep", severity="forbid",
-            where=at_end(step.file_name, motion, i),
-            got=f"{cut.bottom - low[i]:.3f} mm below its floor", allowed=f"{tolerances.hole:g} mm", remedy=AGAIN,
-        )
+        yield Finding(code="opening-too-deep", where=at_end(step.file_name, motion, i),
+                      got=f"{cut.bottom - low[i]:.3f} mm below its floor", allowed=f"{tolerances.hole:g} mm")
     level = np.maximum(motion.start[rows, 2], motion.end[rows, 2]) <= cut.bottom + tolerances.hole
     yield from _edge(lines[level], step, tolerances)
 
@@ -63,11 +57,8 @@ def _edge(lines: NDArray[np.object_], step: Step, tolerances: Tolerances) -> Ite
             worst = int(np.argmax(away))
             if not away[worst] <= r + tolerances.pocket_plan:
                 left = "all of it" if np.isinf(away[worst]) else f"{away[worst] - r:.3f} mm at its edge"
-                yield Finding(
-                    code="opening-narrow", severity="forbid",
-                    where=at(step.file_name, None, places[worst].x, places[worst].y), got=f"{left} left",
-                    allowed=f"{tolerances.pocket_plan:g} mm", remedy=AGAIN,
-                )
+                yield Finding(code="opening-narrow", where=at(step.file_name, None, places[worst].x, places[worst].y),
+                              got=f"{left} left", allowed=f"{tolerances.pocket_plan:g} mm")
                 break
 
 
@@ -83,12 +74,9 @@ def cutout_floor_findings(step: Step, sim: Simulation, tolerances: Tolerances) -
     left = over > tolerances.hole
     if left.sum() * sim.grid.cell_area > _LEFT:
         row, column = np.unravel_index(int(np.argmax(over)), over.shape)
-        yield Finding(
-            code="opening-uncut", severity="forbid",
-            where=at(step.file_name, None, float(part.xs[column]), float(part.ys[row])),
-            got=f"{left.sum() * sim.grid.cell_area:.2f} mm2 stands up to {over.max():.3f} mm above its floor",
-            allowed=f"{_LEFT:g} mm2", remedy=AGAIN,
-        )
+        yield Finding(code="opening-uncut", where=at(step.file_name, None, float(part.xs[column]), float(part.ys[row])),
+                      got=f"{left.sum() * sim.grid.cell_area:.2f} mm2 stands up to {over.max():.3f} mm above its floor",
+                      allowed=f"{_LEFT:g} mm2")
 
 
 def _within_reach(shape: BaseGeometry, radius: float) -> BaseGeometry:

@@ -27,7 +27,7 @@ from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.removal.bites import Bites
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
+from pathgen.verify.findings import Finding, Tolerances, at, at_end
 from pathgen.verify.simulate import Simulation, deepest_cut
 from pathgen.work.clamping import Clamping, Step
 
@@ -85,36 +85,30 @@ def cutting_findings(
         if deep is not None:
             stepdown = step.operation.at_once(step.cutter)
             yield Finding(
-                code="cut-too-deep", severity="forbid",
-                where=at(step.file_name, int(motion.line[deep]), *bites.at[deep]),
+                code="cut-too-deep", where=at(step.file_name, int(motion.line[deep]), *bites.at[deep]),
                 got=f"{limit + bites.over[deep]:.3f} mm at once",
                 allowed=f"a stepdown of {stepdown:g} mm, and {limit - stepdown:.2f} mm for the ridges that stand there",
                 remedy="go down in smaller steps",
             )
         hit = _deepest(np.where(motion.rapid & (bites.drop > tolerances.rapid), bites.drop, 0.0))
         if hit is not None:
-            yield Finding(
-                code="rapid-through-material", severity="forbid",
-                where=at(step.file_name, int(motion.line[hit]), *bites.at[hit]),
-                got=f"a rapid {bites.drop[hit]:.3f} mm into the work", allowed="rapids through air only",
-                remedy="lift the cutter first",
-            )
+            yield Finding(code="rapid-through-material",
+                          where=at(step.file_name, int(motion.line[hit]), *bites.at[hit]),
+                          got=f"a rapid {bites.drop[hit]:.3f} mm into the work", allowed="rapids through air only",
+                          remedy="lift the cutter first")
         if (down := _plunged(bites, motion, step.cutter)) is not None:
             yield Finding(
                 code="plunge-into-wood",
                 severity="forbid" if bites.drop[down] > PLUNGED * step.cutter.diameter else "warn",
                 where=at_end(step.file_name, motion, down),
                 got=f'{bites.drop[down]:.2f} mm straight down with "{step.cutter.name}", which cannot cut at its '
-                "centre (plunges = false)", allowed="a ramp, a helix, or down in air", remedy=AGAIN,
+                "centre (plunges = false)", allowed="a ramp, a helix, or down in air",
             )
         if taken.shank.depth:
-            yield Finding(
-                code="shank-rubs", severity="forbid",
-                where=at(step.file_name, taken.shank.line, taken.shank.x, taken.shank.y),
-                got=f"what stands beside the cutter reaches {taken.shank.depth:.2f} mm above its flutes",
-                allowed=f'{step.cutter.flute_length:g} mm of flute on cutter "{step.cutter.name}"',
-                remedy="take a longer cutter, or cut shallower",
-            )
+            yield Finding(code="shank-rubs", where=at(step.file_name, taken.shank.line, taken.shank.x, taken.shank.y),
+                          got=f"what stands beside the cutter reaches {taken.shank.depth:.2f} mm above its flutes",
+                          allowed=f'{step.cutter.flute_length:g} mm of flute on cutter "{step.cutter.name}"',
+                          remedy="take a longer cutter, or cut shallower")
 
 
 def _plunged(bites: Bites, motion: Motion, cutter: Cutter) -> int | None:

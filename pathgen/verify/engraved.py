@@ -9,7 +9,7 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.work.clamping import Clamping, Step
 
 
@@ -32,14 +32,9 @@ def engraving_findings(motion: Motion, step: Step, clamping: Clamping, tolerance
     ):
         worst = int(np.argmax(off)) if len(off) else 0
         if len(off) and not off[worst] <= tolerances.engraving:
-            yield Finding(
-                code=code, severity="forbid", where=at(step.file_name, int(motion.line[rows[worst]]), *end[worst, :2]),
-                got=f"{off[worst]:.3f} mm {got}", allowed=f"{tolerances.engraving:g} mm",
-                remedy=AGAIN,
-            )
+            yield Finding(code=code, where=at(step.file_name, int(motion.line[rows[worst]]), *end[worst, :2]),
+                          got=f"{off[worst]:.3f} mm {got}", allowed=f"{tolerances.engraving:g} mm")
     missing = overlay.difference(wanted, overlay.buffer(overlay.union_all(cut), tolerances.engraving))
     if missing.length > tolerances.engraving:
-        yield Finding(
-            code="engraving-missing", severity="forbid", where=step.file_name,
-            got=f"{missing.length:.2f} mm not cut to the depth", allowed="every stroke", remedy=AGAIN,
-        )
+        yield Finding(code="engraving-missing", where=step.file_name,
+                      got=f"{missing.length:.2f} mm not cut to the depth", allowed="every stroke")

@@ -27,12 +27,12 @@ class Finding:
     """One fault: `forbid` means do not cut, `warn` cut with open eyes, `note` is for knowing."""
 
     code: str
-    severity: Severity
+    severity: Severity = "forbid"
     where: str
     """Program, line and place on the board, as far as each is known."""
     got: str
     allowed: str
-    remedy: str
+    remedy: str = AGAIN
 
     def __post_init__(self) -> None:
         for name in ("where", "got", "allowed", "remedy"):

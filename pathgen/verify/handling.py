@@ -25,14 +25,10 @@ def program_findings(
 ) -> Iterator[Finding]:
     """All that can be said of one program without cutting anything."""
     if not program.ended:
-        yield Finding(
-            code="no-end", severity="forbid", where=at(program.name, program.lines),
-            got="no M30, M2 or closing %: the file may be cut short", allowed="a program with its end",
-            remedy=AGAIN,
-        )
+        yield Finding(code="no-end", where=at(program.name, program.lines),
+                      got="no M30, M2 or closing %: the file may be cut short", allowed="a program with its end")
     if not motion.cutting.any():
-        yield Finding(code="cuts-nothing", severity="forbid", where=program.name, got="no feed moves",
-                      allowed="a program that cuts", remedy=AGAIN)
+        yield Finding(code="cuts-nothing", where=program.name, got="no feed moves", allowed="a program that cuts")
         return
     if program.coolant:
         yield Finding(
@@ -69,10 +65,8 @@ def travel_findings(
         span = np.nanmax(ends, axis=0) - np.nanmin(ends, axis=0)
     for axis, (got, limit) in enumerate(zip(span, clamping.machine.travel, strict=True)):
         if got > limit + 1e-6:
-            yield Finding(
-                code="beyond-travel", severity="forbid", where=f"all programs, {'XYZ'[axis]}",
-                got=f"a span of {got:.2f} mm", allowed=f"{limit:g} mm of travel", remedy="turn the work, or shorten it",
-            )
+            yield Finding(code="beyond-travel", where=f"all programs, {'XYZ'[axis]}", got=f"a span of {got:.2f} mm",
+                          allowed=f"{limit:g} mm of travel", remedy="turn the work, or shorten it")
 
 
 def _active_comments(program: ReadProgram) -> Iterator[Finding]:
@@ -89,18 +83,14 @@ def _active_comments(program: ReadProgram) -> Iterator[Finding]:
 
 def _header(program: ReadProgram, clamping: Clamping) -> Iterator[Finding]:
     if program.units != {clamping.units}:
-        yield Finding(
-            code="other-units", severity="forbid", where=program.name, got=" and ".join(sorted(program.units)),
-            allowed=clamping.units, remedy=AGAIN,
-        )
+        yield Finding(code="other-units", where=program.name, got=" and ".join(sorted(program.units)),
+                      allowed=clamping.units)
     offsets = set(np.unique(program.offset).tolist())
     if offsets != {54}:
         line = int(program.line[np.flatnonzero(program.offset != 54)[0]])
         got = ", ".join(f"G{o}" if o else "none" for o in sorted(offsets))
-        yield Finding(
-            code="other-work-offset", severity="forbid", where=at(program.name, line), got=f"work offset {got}",
-            allowed="G54 throughout", remedy=AGAIN,
-        )
+        yield Finding(code="other-work-offset", where=at(program.name, line), got=f"work offset {got}",
+                      allowed="G54 throughout")
 
 
 def _still(program: ReadProgram) -> Iterator[Finding]:
@@ -137,10 +127,8 @@ def _spindle(program: ReadProgram, step: Step, clamping: Clamping) -> Iterator[F
             remedy="let the spindle come up to speed",
         )
     if program.spindle_left_on:
-        yield Finding(
-            code="spindle-left-on", severity="forbid", where=program.name, got="the spindle turning at the end",
-            allowed="M5 before the end", remedy="stop it",
-        )
+        yield Finding(code="spindle-left-on", where=program.name, got="the spindle turning at the end",
+                      allowed="M5 before the end", remedy="stop it")
 
 
 def _feeds(program: ReadProgram, motion: Motion, step: Step, tolerances: Tolerances) -> Iterator[Finding]:
@@ -152,12 +140,9 @@ def _feeds(program: ReadProgram, motion: Motion, step: Step, tolerances: Toleran
     fast = cutting & (motion.feed > cutter.feed * (1 + tolerances.feed) + 0.02)
     if fast.any():
         i = int(np.argmax(np.where(fast, motion.feed, 0)))
-        yield Finding(
-            code="feed-too-fast", severity="forbid", where=at(program.name, int(motion.line[i])),
-            got=f"{motion.feed[i]:.1f} mm per minute",
-            allowed=f'{cutter.feed:g} mm per minute for cutter "{cutter.name}"',
-            remedy="slow down",
-        )
+        yield Finding(code="feed-too-fast", where=at(program.name, int(motion.line[i])),
+                      got=f"{motion.feed[i]:.1f} mm per minute",
+                      allowed=f'{cutter.feed:g} mm per minute for cutter "{cutter.name}"', remedy="slow down")
     slow = cutting & (motion.feed > 0) & (motion.feed < 0.2 * min(cutter.plunge, cutter.eased_feed))
     if slow.any():
         i = int(np.argmax(slow))
@@ -174,12 +159,10 @@ def _feeds(program: ReadProgram, motion: Motion, step: Step, tolerances: Toleran
         plunging = cutting & (rate > cutter.plunge * (1 + tolerances.feed) + 0.02)
     if plunging.any():
         i = int(np.argmax(np.where(plunging, rate, 0)))
-        yield Finding(
-            code="plunge-too-fast", severity="forbid", where=at_end(program.name, motion, i),
-            got=f"down at {rate[i]:.0f} mm per minute",
-            allowed=f'{cutter.plunge:g} mm per minute for cutter "{cutter.name}"',
-            remedy="go down at the plunge feed",
-        )
+        yield Finding(code="plunge-too-fast", where=at_end(program.name, motion, i),
+                      got=f"down at {rate[i]:.0f} mm per minute",
+                      allowed=f'{cutter.plunge:g} mm per minute for cutter "{cutter.name}"',
+                      remedy="go down at the plunge feed")
 
 
 def _start_and_end(
@@ -190,24 +173,19 @@ def _start_and_end(
     blind = sideways & ~(motion.start[:, 2] >= lowest) & ~np.isfinite(motion.start).all(axis=1)
     if blind.any():
         i = int(np.argmax(blind))
-        yield Finding(
-            code="no-retract-first", severity="forbid", where=at(program.name, int(motion.line[i])),
-            got="a move in X or Y before the cutter has been lifted clear",
-            allowed=f"Z {lowest - clamping.z_zero:.2f} mm or higher first", remedy="lift before the first X or Y",
-        )
+        yield Finding(code="no-retract-first", where=at(program.name, int(motion.line[i])),
+                      got="a move in X or Y before the cutter has been lifted clear",
+                      allowed=f"Z {lowest - clamping.z_zero:.2f} mm or higher first",
+                      remedy="lift before the first X or Y")
     drop = ~np.isfinite(motion.start).all(axis=1) & ~sideways & (motion.end[:, 2] < lowest)
     if drop.any():
-        yield Finding(
-            code="no-retract-first", severity="forbid", where=at(program.name, int(motion.line[np.argmax(drop)])),
-            got="a move down at a place that is not known", allowed="a lift first",
-            remedy="lift before the first X or Y",
-        )
+        yield Finding(code="no-retract-first", where=at(program.name, int(motion.line[np.argmax(drop)])),
+                      got="a move down at a place that is not known", allowed="a lift first",
+                      remedy="lift before the first X or Y")
     if motion.end[-1, 2] < lowest:
-        yield Finding(
-            code="ends-in-the-work", severity="forbid", where=at(program.name, int(motion.line[-1])),
-            got=f"the last position is Z {motion.end[-1, 2] - clamping.z_zero:.2f} mm",
-            allowed=f"Z {lowest - clamping.z_zero:.2f} mm or higher", remedy="lift at the end",
-        )
+        yield Finding(code="ends-in-the-work", where=at(program.name, int(motion.line[-1])),
+                      got=f"the last position is Z {motion.end[-1, 2] - clamping.z_zero:.2f} mm",
+                      allowed=f"Z {lowest - clamping.z_zero:.2f} mm or higher", remedy="lift at the end")
 
 
 def _tops(clamping: Clamping) -> list[float]:
@@ -226,20 +204,15 @@ def _bounds(
     off = (x < x0 - margin) | (x > x1 + margin) | (y < y0 - margin) | (y > y1 + margin)
     if off.any():
         i = int(np.argmax(off))
-        yield Finding(
-            code="off-the-stock", severity="forbid", where=at(program.name, int(motion.line[i]), x[i], y[i]),
-            got="a move past the edge of the blank", allowed=f"no more than {margin:.1f} mm past it",
-            remedy="check the zero and the units",
-        )
+        yield Finding(code="off-the-stock", where=at(program.name, int(motion.line[i]), x[i], y[i]),
+                      got="a move past the edge of the blank", allowed=f"no more than {margin:.1f} mm past it",
+                      remedy="check the zero and the units")
     floor = min(step.operation.bottom, 0.0) - tolerances.below_bed
     deepest = int(np.nanargmin(z))
     if z[deepest] < floor:
-        yield Finding(
-            code="below-the-bed", severity="forbid",
-            where=at(program.name, int(motion.line[deepest]), x[deepest], y[deepest]),
-            got=f"{-z[deepest]:.3f} mm below the underside of the work", allowed=f"{-floor:.3f} mm",
-            remedy="check the zero and the depth",
-        )
+        yield Finding(code="below-the-bed", where=at(program.name, int(motion.line[deepest]), x[deepest], y[deepest]),
+                      got=f"{-z[deepest]:.3f} mm below the underside of the work", allowed=f"{-floor:.3f} mm",
+                      remedy="check the zero and the depth")
 
 
 def _keep_outs(program: ReadProgram, motion: Motion, step: Step, clamping: Clamping) -> Iterator[Finding]:
@@ -265,13 +238,10 @@ def _keep_outs(program: ReadProgram, motion: Motion, step: Step, clamping: Clamp
         hit = (gap < r - 1e-6) & (bottom < thing.height)
         if hit.any():
             i = int(rows[np.argmax(hit)])
-            yield Finding(
-                code="hits-a-keep-out", severity="forbid",
-                where=at_end(program.name, motion, i),
-                got=f"the cutter passes through keep-out {number}",
-                allowed=f"above {thing.height:g} mm, or clear of it",
-                remedy="move the clamp, or change the path",
-            )
+            yield Finding(code="hits-a-keep-out", where=at_end(program.name, motion, i),
+                          got=f"the cutter passes through keep-out {number}",
+                          allowed=f"above {thing.height:g} mm, or clear of it",
+                          remedy="move the clamp, or change the path")
 
 
 def _first(program: ReadProgram, wrong: Bools, code: str, got: str, allowed: str, remedy: str) -> Iterator[Finding]:
@@ -279,5 +249,5 @@ def _first(program: ReadProgram, wrong: Bools, code: str, got: str, allowed: str
     if wrong.any():
         i, count = int(np.argmax(wrong)), int(wrong.sum())
         more = f" ({count} moves)" if count > 1 else ""
-        yield Finding(code=code, severity="forbid", where=at(program.name, int(program.line[i])), got=got + more,
-                      allowed=allowed, remedy=remedy)
+        yield Finding(code=code, where=at(program.name, int(program.line[i])), got=got + more, allowed=allowed,
+                      remedy=remedy)

@@ -9,7 +9,7 @@ import shapely
 
 from pathgen.base.arrays import Floats
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.work.clamping import Clamping, Step
 
 _RIM = 180
@@ -29,8 +29,8 @@ def hole_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
     of_each = np.split(order, np.searchsorted(owner[order], np.arange(1, len(holes.at))))
     for own, (x, y) in zip(of_each, holes.at.tolist(), strict=True):
         if not len(own):
-            yield Finding(code="hole-missing", severity="forbid", where=at(step.file_name, None, x, y), got="no cut",
-                          allowed=f"{len(holes.at)} holes", remedy=AGAIN)
+            yield Finding(code="hole-missing", where=at(step.file_name, None, x, y), got="no cut",
+                          allowed=f"{len(holes.at)} holes")
             continue
         lowest = own[np.argmin(lower[own, 2])]
         off_edge = _off_edge(
@@ -39,11 +39,8 @@ def hole_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         off_depth = abs(float(lower[lowest, 2]) - holes.bottom)
         for off, what in ((off_edge, "from its edge"), (off_depth, "from its bottom")):
             if not off <= tolerances.hole:
-                yield Finding(
-                    code="hole-wrong", severity="forbid",
-                    where=at(step.file_name, int(motion.line[rows[lowest]]), x, y), got=f"{off:.3f} mm {what}",
-                    allowed=f"{tolerances.hole:g} mm", remedy=AGAIN,
-                )
+                yield Finding(code="hole-wrong", where=at(step.file_name, int(motion.line[rows[lowest]]), x, y),
+                              got=f"{off:.3f} mm {what}", allowed=f"{tolerances.hole:g} mm")
 
 
 def _off_edge(start: Floats, end: Floats, cutter_radius: float, centre: Floats, radius: float, flat: float) -> float:

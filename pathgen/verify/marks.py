@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
+from pathgen.verify.findings import Finding, Tolerances, at, at_end
 from pathgen.work.clamping import Clamping, Step
 
 
@@ -21,18 +21,14 @@ def mark_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
     for own, (x, y) in zip((away <= tolerances.hole).T, marks.places.tolist(), strict=True):
         off = abs(float(low[rows[own]].min(initial=np.inf)) - (top - marks.depth))
         if not off <= tolerances.hole:
-            yield Finding(
-                code="mark-wrong", severity="forbid", where=at(step.file_name, None, x, y),
-                got=f"{off:.3f} mm from its bottom" if own.any() else "no mark", allowed=f"{tolerances.hole:g} mm",
-                remedy=AGAIN,
-            )
+            yield Finding(code="mark-wrong", where=at(step.file_name, None, x, y),
+                          got=f"{off:.3f} mm from its bottom" if own.any() else "no mark",
+                          allowed=f"{tolerances.hole:g} mm")
     stray = ~(away <= tolerances.hole).any(axis=1)
     if stray.any():
         row = rows[int(np.argmax(stray))]
-        yield Finding(
-            code="mark-stray", severity="forbid", where=at_end(step.file_name, motion, row),
-            got="a cut where no mark is", allowed=f"{len(marks.places)} marks", remedy=AGAIN,
-        )
+        yield Finding(code="mark-stray", where=at_end(step.file_name, motion, row), got="a cut where no mark is",
+                      allowed=f"{len(marks.places)} marks")
 
 
 def hover_findings(
@@ -44,15 +40,11 @@ def hover_findings(
     marks = step.operation.feature
     for x, y in marks.places.tolist():
         if not (np.hypot(*(stood - [x, y]).T) <= tolerances.hole).any():
-            yield Finding(
-                code="hover-without-stop", severity="forbid", where=at(step.file_name, None, x, y),
-                got="no stop over this mark", allowed="M0 over each mark", remedy=AGAIN,
-            )
+            yield Finding(code="hover-without-stop", where=at(step.file_name, None, x, y), got="no stop over this mark",
+                          allowed="M0 over each mark")
     lowest = marks.top(clamping.stock.thickness) + marks.hover - tolerances.below_bed
     low = motion.end[:, 2] < lowest
     if low.any():
         i = int(np.argmax(low))
-        yield Finding(
-            code="hovers-too-low", severity="forbid", where=at_end(step.file_name, motion, i),
-            got=f"{motion.end[i, 2]:.3f} mm above the bed", allowed=f"{lowest:.3f} mm or higher", remedy=AGAIN,
-        )
+        yield Finding(code="hovers-too-low", where=at_end(step.file_name, motion, i),
+                      got=f"{motion.end[i, 2]:.3f} mm above the bed", allowed=f"{lowest:.3f} mm or higher")

@@ -192,29 +192,24 @@ def _moves(took: Took) -> Iterator[Finding]:
     hit = np.where(took.through, bites.drop, 0.0)
     if hit.max(initial=0.0) > 0:
         worst = int(np.argmax(hit))
-        yield Finding(
-            code="rapid-through-material", severity="forbid",
-            where=at(took.name, int(motion.line[worst]), *bites.at[worst].tolist()),
-            got=f"a rapid {bites.drop[worst]:.3f} mm into the work", allowed="rapids through air only",
-            remedy="lift the cutter first",
-        )
+        yield Finding(code="rapid-through-material",
+                      where=at(took.name, int(motion.line[worst]), *bites.at[worst].tolist()),
+                      got=f"a rapid {bites.drop[worst]:.3f} mm into the work", allowed="rapids through air only",
+                      remedy="lift the cutter first")
     motion, bites = took.pieces
     over = np.where(too_deep(bites, motion, cutter, limit=cutter.stepdown, shaving=SHAVING * cutter.diameter)
                     & (bites.over > slack.stepdown), bites.over, 0.0)
     if over.max(initial=0.0) > 0:
         worst = int(np.argmax(over))
-        yield Finding(
-            code="cut-too-deep", severity="forbid",
-            where=at(took.name, int(motion.line[worst]), *bites.at[worst].tolist()),
-            got=f"{cutter.stepdown + over[worst]:.3f} mm at once", allowed=f"a stepdown of {cutter.stepdown:g} mm",
-            remedy="go down in smaller steps",
-        )
+        yield Finding(code="cut-too-deep", where=at(took.name, int(motion.line[worst]), *bites.at[worst].tolist()),
+                      got=f"{cutter.stepdown + over[worst]:.3f} mm at once",
+                      allowed=f"a stepdown of {cutter.stepdown:g} mm", remedy="go down in smaller steps")
     still = ~motion.rapid & (motion.feed <= 0)
     if still.any():
-        yield Finding(code="no-feed", severity="forbid", where=at(took.name, int(motion.line[np.argmax(still)])),
+        yield Finding(code="no-feed", where=at(took.name, int(motion.line[np.argmax(still)])),
                       got="a cut without a feed", allowed="a feed above 0", remedy="write F before the first cut")
     if len(motion) and not np.isfinite(motion.end[0, 2]):
-        yield Finding(code="height-unknown", severity="forbid", where=at(took.name, int(motion.line[0])),
+        yield Finding(code="height-unknown", where=at(took.name, int(motion.line[0])),
                       got="the cutter moves before its height is said", allowed="Z first",
                       remedy="lift to a safe height in the first move")
 
@@ -238,10 +233,10 @@ def _spindle(program: ReadProgram, took: Took) -> Iterator[Finding]:
     for code, wrong, got in (("spindle-off", cuts & (turns == 0), "a cut with the spindle off"),
                              ("spindle-backwards", cuts & (turns < 0), "the spindle turning counter-clockwise (M4)")):
         if wrong.any():
-            yield Finding(code=code, severity="forbid", where=at(took.name, int(took.line[np.argmax(wrong)])), got=got,
+            yield Finding(code=code, where=at(took.name, int(took.line[np.argmax(wrong)])), got=got,
                           allowed="M3 with S before the first cut", remedy="start the spindle first, with M3")
     if program.spindle_left_on:
-        yield Finding(code="spindle-left-on", severity="forbid", where=took.name, got="the spindle turning at the end",
+        yield Finding(code="spindle-left-on", where=took.name, got="the spindle turning at the end",
                       allowed="M5 before the end", remedy="stop it with M5")
 
 
@@ -310,21 +305,18 @@ def _surface(
     """Of a finishing program: cuts below the surface, and ridges over the limit."""
     slack = Tolerances()
     if against is not None and against.low < -slack.surface_low:
-        yield Finding(
-            code="surface-low", severity="forbid", where=at(name, None, *against.low_at),
-            got=f"cut {-against.low:.4f} mm below the surface", allowed=f"{slack.surface_low:g} mm",
-            remedy=f"raise the path there; {_lowered(top, -against.low)}is the zero right?",
-        )
+        yield Finding(code="surface-low", where=at(name, None, *against.low_at),
+                      got=f"cut {-against.low:.4f} mm below the surface", allowed=f"{slack.surface_low:g} mm",
+                      remedy=f"raise the path there; {_lowered(top, -against.low)}is the zero right?")
     strays = measured is not None and _stray(measured) > 0
     if measured is not None and measured.high > limit + slack.surface_low and (strays or measured.low > _FOLLOWS):
-        yield Finding(code="surface-high", severity="forbid", where=name, allowed=f"ridges of {limit:g} mm",
+        yield Finding(code="surface-high", where=name, allowed=f"ridges of {limit:g} mm",
                       got=_strays(measured) if strays else _follows(measured),
                       remedy=_ANOTHER if strays else _AT_ANOTHER.format("roughing"))
     elif measured is not None and measured.highest > limit + slack.ridge:
-        yield Finding(
-            code="ridge-too-high", severity="forbid", where=at(name, None, *measured.highest_at),
-            got=f"a ridge of {measured.highest:.4f} mm", allowed=f"{limit:g} mm", remedy="set the passes closer",
-        )
+        yield Finding(code="ridge-too-high", where=at(name, None, *measured.highest_at),
+                      got=f"a ridge of {measured.highest:.4f} mm", allowed=f"{limit:g} mm",
+                      remedy="set the passes closer")
 
 
 def _told(of: object, *names: str) -> dict[str, object]:

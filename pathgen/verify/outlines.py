@@ -13,7 +13,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.plain import counted
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
+from pathgen.verify.findings import Finding, Tolerances, at, at_end
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
 
@@ -34,12 +34,9 @@ def outline_findings(
     if len(gap) and gap.min() < r - tolerances.outline:
         i = int(np.argmin(gap))
         row = rows[i]
-        yield Finding(
-            code="outline-inside", severity="forbid",
-            where=at_end(step.file_name, motion, row),
-            got=f"the cutter goes {r - gap[i]:.3f} mm inside the outline", allowed=f"{tolerances.outline:g} mm",
-            remedy=AGAIN,
-        )
+        yield Finding(code="outline-inside", where=at_end(step.file_name, motion, row),
+                      got=f"the cutter goes {r - gap[i]:.3f} mm inside the outline",
+                      allowed=f"{tolerances.outline:g} mm")
     deep = np.maximum(motion.start[rows, 2], motion.end[rows, 2]) <= step.operation.feature.skin + tolerances.tab
     uncut = [*_not_cut(lines, board, step, tolerances), *_groove(step, clamping, sim, tolerances)]
     yield from uncut or _ledges(lines[deep], clamping, step, sim, tolerances)
@@ -53,11 +50,8 @@ def _not_cut(
     samples, gap = _from_wall(lines, board, r, tolerances)
     if len(lines) and gap.max(initial=0.0) > r + tolerances.outline:
         i = int(np.argmax(gap))
-        yield Finding(
-            code="outline-outside", severity="forbid", where=at(step.file_name, None, *samples[i]),
-            got=f"{gap[i] - r:.3f} mm left outside the outline", allowed=f"{tolerances.outline:g} mm",
-            remedy=AGAIN,
-        )
+        yield Finding(code="outline-outside", where=at(step.file_name, None, *samples[i]),
+                      got=f"{gap[i] - r:.3f} mm left outside the outline", allowed=f"{tolerances.outline:g} mm")
 
 
 def _from_wall(
@@ -89,11 +83,9 @@ def _ledges(
     gap[shapely.dwithin(held, shapely.points(samples), beside)] = 0.0
     if gap.max(initial=0.0) > r + tolerances.outline:
         i = int(np.argmax(gap))
-        yield Finding(
-            code="outline-uncut", severity="forbid", where=at(step.file_name, None, *samples[i]),
-            got="a ledge at the foot of the wall, where no move at full depth comes to it",
-            allowed=f"cut to full depth within {tolerances.outline:g} mm of the outline, but at tabs", remedy=AGAIN,
-        )
+        yield Finding(code="outline-uncut", where=at(step.file_name, None, *samples[i]),
+                      got="a ledge at the foot of the wall, where no move at full depth comes to it",
+                      allowed=f"cut to full depth within {tolerances.outline:g} mm of the outline, but at tabs")
 
 
 def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Iterator[Finding]:
@@ -106,11 +98,8 @@ def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Toleran
     step_of_grid = max(every, float(np.diff(sim.grid.xs[:2])[0]), float(np.diff(sim.grid.ys[:2])[0]))
     name, spans = step.file_name, _round_spans(_closed(height > tolerances.tab, round(2 * step_of_grid / every)))
     if len(spans) != cut.tabs:
-        yield Finding(
-            code="tabs-missing" if len(spans) < cut.tabs else "outline-uncut", severity="forbid", where=name,
-            got=f"{counted(len(spans), 'place')} where the board is held", allowed=counted(cut.tabs, "tab"),
-            remedy=AGAIN,
-        )
+        yield Finding(code="tabs-missing" if len(spans) < cut.tabs else "outline-uncut", where=name,
+                      got=f"{counted(len(spans), 'place')} where the board is held", allowed=counted(cut.tabs, "tab"))
     widest = _widest_tab(step)
     for span in spans:
         x, y = samples[span[len(span) // 2]]
@@ -120,23 +109,15 @@ def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Toleran
         # beside an inner corner one end is cut off and the other slopes on: its middle is where it stands full
         core = float(np.lib.stride_tricks.sliding_window_view(height[span], 2 * half + 1).min(axis=1).max())
         if core < cut.tab_height - tolerances.tab:
-            yield Finding(
-                code="tab-too-thin", severity="forbid", where=at(name, None, x, y),
-                got=f"a tab {core:.3f} mm thick",
-                allowed=f"{cut.tab_height:g} mm", remedy=AGAIN,
-            )
+            yield Finding(code="tab-too-thin", where=at(name, None, x, y), got=f"a tab {core:.3f} mm thick",
+                          allowed=f"{cut.tab_height:g} mm")
         if width < cut.tab_width - tolerances.tab_width - 2 * step_of_grid:
-            yield Finding(
-                code="tab-too-narrow", severity="forbid", where=at(name, None, x, y), got=f"a tab {width:.1f} mm wide",
-                allowed=f"{cut.tab_width:g} mm", remedy=AGAIN,
-            )
+            yield Finding(code="tab-too-narrow", where=at(name, None, x, y), got=f"a tab {width:.1f} mm wide",
+                          allowed=f"{cut.tab_width:g} mm")
         if float(height[span].max()) > cut.tab_height + 0.5 or width > widest:
-            yield Finding(
-                code="outline-uncut", severity="forbid", where=at(name, None, x, y),
-                got=f"{float(height[span].max()):.2f} mm left over {width:.1f} mm",
-                allowed=f"tabs of {cut.tab_height:g} by {cut.tab_width:g} mm",
-                remedy=AGAIN,
-            )
+            yield Finding(code="outline-uncut", where=at(name, None, x, y),
+                          got=f"{float(height[span].max()):.2f} mm left over {width:.1f} mm",
+                          allowed=f"tabs of {cut.tab_height:g} by {cut.tab_width:g} mm")
 
 
 def _middle(step: Step, clamping: Clamping, sim: Simulation) -> tuple[Floats, Floats]:
@@ -163,11 +144,9 @@ def _skin(
     off = np.where(np.isfinite(height), height - skin, 0.0)
     worst = int(np.argmax(np.abs(off)))
     if abs(off[worst]) > tolerances.tab:
-        yield Finding(
-            code="skin-wrong", severity="forbid", where=at(step.file_name, None, *samples[worst]),
-            got=f"{height[worst]:.3f} mm left under the groove", allowed=f"{skin:g} mm within {tolerances.tab:g} mm",
-            remedy=AGAIN,
-        )
+        yield Finding(code="skin-wrong", where=at(step.file_name, None, *samples[worst]),
+                      got=f"{height[worst]:.3f} mm left under the groove",
+                      allowed=f"{skin:g} mm within {tolerances.tab:g} mm")
 
 
 def _along(ring: shapely.LinearRing, every: float, skip: float = 0.0, corner: float = 0.0) -> Floats:

@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
+from pathgen.verify.findings import Finding, Tolerances, at, at_end
 from pathgen.work.clamping import Clamping, Step
 
 _UNCUT = 0.01
@@ -61,11 +61,9 @@ def _into_pieces(
         return
     gap = shapely.distance(_in_plan(start[hits], end[hits]), overlay.union_all(within))
     worst = hits[int(np.argmin(gap))]
-    yield Finding(
-        code="piece-cut-into", severity="forbid", where=at(step.file_name, int(line[worst]), *end[worst, :2].tolist()),
-        got=f"the cutter goes {step.cutter.radius - gap.min():.3f} mm into a piece",
-        allowed=f"{tolerances.outline:g} mm", remedy=AGAIN,
-    )
+    yield Finding(code="piece-cut-into", where=at(step.file_name, int(line[worst]), *end[worst, :2].tolist()),
+                  got=f"the cutter goes {step.cutter.radius - gap.min():.3f} mm into a piece",
+                  allowed=f"{tolerances.outline:g} mm")
 
 
 def _still_attached(
@@ -81,11 +79,9 @@ def _still_attached(
         return
     longest = left[int(np.argmax(shapely.length(left)))]
     x, y = shapely.get_coordinates(shapely.line_interpolate_point(longest, 0.5, normalized=True))[0].tolist()
-    yield Finding(
-        code="piece-not-cut-free", severity="forbid", where=at(step.file_name, None, x, y),
-        got=f"{shapely.length(left).sum():.3f} mm of outline not cut through", allowed="every piece cut all round",
-        remedy=AGAIN,
-    )
+    yield Finding(code="piece-not-cut-free", where=at(step.file_name, None, x, y),
+                  got=f"{shapely.length(left).sum():.3f} mm of outline not cut through",
+                  allowed="every piece cut all round")
 
 
 def _too_deep(motion: Motion, step: Step, tolerances: Tolerances) -> Iterator[Finding]:
@@ -93,11 +89,8 @@ def _too_deep(motion: Motion, step: Step, tolerances: Tolerances) -> Iterator[Fi
     z = np.where(np.isfinite(motion.end[:, 2]), motion.end[:, 2], np.inf)
     deepest = int(np.argmin(z)) if len(z) else 0
     if len(z) and z[deepest] < step.operation.bottom - tolerances.outline:
-        yield Finding(
-            code="too-deep-below-the-stock", severity="forbid",
-            where=at_end(step.file_name, motion, deepest),
-            got=f"{-z[deepest]:.3f} mm below the stock", allowed=f"{-step.operation.bottom:g} mm", remedy=AGAIN,
-        )
+        yield Finding(code="too-deep-below-the-stock", where=at_end(step.file_name, motion, deepest),
+                      got=f"{-z[deepest]:.3f} mm below the stock", allowed=f"{-step.operation.bottom:g} mm")
 
 
 def _past_the_stock(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
@@ -108,8 +101,6 @@ def _past_the_stock(motion: Motion, step: Step, clamping: Clamping, tolerances: 
     out = ((ends < [x0 + r, y0 + r]) | (ends > [x1 - r, y1 - r])).any(axis=1)
     if out.any():
         worst = int(np.argmax(out))
-        yield Finding(
-            code="past-the-stock", severity="forbid",
-            where=at(step.file_name, int(line[worst % len(line)]), *ends[worst].tolist()),
-            got="the cutter passes the edge of its stock", allowed="cuts inside it", remedy=AGAIN,
-        )
+        yield Finding(code="past-the-stock",
+                      where=at(step.file_name, int(line[worst % len(line)]), *ends[worst].tolist()),
+                      got="the cutter passes the edge of its stock", allowed="cuts inside it")

@@ -132,6 +132,12 @@ class _Floor:
     cells: Ints
     off: Heights
 
+    @classmethod
+    def of(cls, poured: Poured, opened: Bools, seen: Seen) -> _Floor:
+        cells, surface = np.flatnonzero(opened), seen.sim.surface[poured.window]
+        off = poured.floor.ravel()[cells] - (surface.ravel()[cells] - np.float32(poured.inlay.depth))
+        return cls(seen.sim.grid.part(poured.window), cells, off)
+
     def place(self, which: int) -> tuple[float, float]:
         row, column = divmod(int(self.cells[which]), self.part.shape[1])
         return float(self.part.xs[column]), float(self.part.ys[row])
@@ -149,8 +155,11 @@ def pocket_findings(seen: Seen) -> Iterator[Finding]:
                              clamping.board.surface)
         opened = poured.removed > OPENED
         yield from _in_plan(poured, openings, opened, seen)
-        yield from _uncut(poured, openings, opened | _low_already(poured, steps, seen), seen)
-        yield from _floor(poured, openings, opened, seen)
+        yield from _too_deep(_Floor.of(poured, opened, seen), poured, seen)
+        opened |= seen.sim.surface[poured.window] - poured.floor > OPENED  # or by an open pocket of an earlier inlay
+        yield from _uncut(poured, openings, opened, seen)
+        yield from _too_shallow(_Floor.of(poured, opened, seen), poured, openings, seen)
+        yield from _nowhere_deep(poured, openings, seen)
         yield from wall_findings(poured, steps, seen.sim, clamping, tolerances)
         yield from _levelled(poured, seen)
 
@@ -193,10 +202,11 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
         reach = overlay.union(reach, overlay.difference(sure, opened))
         if step is steps[-1]:
             break
-        if gone and not step.cutter.is_flat:
+        if not step.cutter.is_flat:
             opened = overlay.union(opened, overlay.buffer(axis, half, quad_segs=32))
-        wider = overlay.buffer(shape.area, min(beyond, half / 2) - half, quad_segs=32)
-        most = overlay.union(most, overlay.buffer(wider, half, quad_segs=32))
+        level = float(step.cutter.half_width(shape.depth))  # however it slopes, what a v opens is made of such circles
+        wider = overlay.buffer(shape.area, min(beyond, level / 2) - level, quad_segs=32)
+        most = overlay.union(most, overlay.buffer(wider, level, quad_segs=32))
     return _Openings(steps, alone, beside, axes, reach)
 
 
@@ -235,14 +245,6 @@ def _gone_into(cutter: Cutter, axis: shapely.Geometry) -> shapely.Geometry:
         return axis
     parts = shapely.get_parts(axis)
     return shapely.multipolygons(parts[shapely.length(shapely.get_exterior_ring(parts)) > _RAMP * cutter.radius])
-
-
-def _low_already(poured: Poured, steps: list[Step], seen: Seen) -> Bools:
-    """Where an open pocket of an earlier inlay is as deep already, but for the stair of its flat ends."""
-    slopes, stretch = _steepest(seen.clamping, seen.sim.grid.part(poured.window), _widest(steps))
-    allowed = (slopes * _widest(steps) + seen.tolerances.pocket_shallow).astype(np.float32)
-    wanted = seen.sim.surface[poured.window] - np.float32(poured.inlay.depth)
-    return np.asarray(poured.floor - wanted <= allowed[:, stretch])
 
 
 def _in_plan(poured: Poured, openings: _Openings, opened: Bools, seen: Seen) -> Iterator[Finding]:
@@ -322,9 +324,9 @@ def _steep(cutter: Cutter, depth: float) -> float:
             "ball-end": float(cutter.half_width(depth)) / max(cutter.radius - depth, 1e-9)}[cutter.shape]
 
 
-def _uncut(poured: Poured, openings: _Openings, low: Bools, seen: Seen) -> Iterator[Finding]:
+def _uncut(poured: Poured, openings: _Openings, opened: Bools, seen: Seen) -> Iterator[Finding]:
     part = seen.sim.grid.part(poured.window)
-    left = part.covered(openings.reach) & ~low
+    left = part.covered(openings.reach) & ~opened
     area = float(left.sum()) * seen.sim.grid.cell_area
     if area > 0.05:
         x, y = _worst(left, part.xs, part.ys)
@@ -335,10 +337,8 @@ def _uncut(poured: Poured, openings: _Openings, low: Bools, seen: Seen) -> Itera
         )
 
 
-def _floor(poured: Poured, openings: _Openings, opened: Bools, seen: Seen) -> Iterator[Finding]:
-    inlay, cells, sim = poured.inlay, np.flatnonzero(opened), seen.sim
-    off = poured.floor.ravel()[cells] - (sim.surface[poured.window].ravel()[cells] - np.float32(inlay.depth))
-    floor = _Floor(sim.grid.part(poured.window), cells, off)
+def _too_deep(floor: _Floor, poured: Poured, seen: Seen) -> Iterator[Finding]:
+    inlay, off = poured.inlay, floor.off
     if off.min(initial=np.inf) < -seen.tolerances.pocket_deep:
         x, y = floor.place(int(np.argmin(off)))
         program, line = seen.culprit(x, y, poured.by)
@@ -346,8 +346,6 @@ def _floor(poured: Poured, openings: _Openings, opened: Bools, seen: Seen) -> It
             code="pocket-too-deep", severity="forbid", where=at(f"inlay {inlay.index + 1}, {program}", line, x, y),
             got=f"{inlay.depth - float(off.min()):.4f} mm deep", allowed=f"{inlay.depth:g} mm", remedy="do not cut",
         )
-    yield from _too_shallow(floor, poured, openings, seen)
-    yield from _nowhere_deep(poured, openings, seen)
 
 
 def _too_shallow(floor: _Floor, poured: Poured, openings: _Openings, seen: Seen) -> Iterator[Finding]:

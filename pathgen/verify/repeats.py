@@ -9,7 +9,7 @@ import numpy as np
 from pathgen.base.arrays import Floats, Ints
 from pathgen.base.units import place_words
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, at
+from pathgen.verify.findings import Finding, at
 from pathgen.work.clamping import Step
 
 ROUNDED = 3e-4
@@ -20,24 +20,19 @@ def repeat_findings(finish: Motion, again: Motion, step: Step, *, within: float 
     """The last run of the finish, which no rapid interrupts, against the last feed moves of the re-surface."""
     first, last = _going(finish, _last_run(finish)), _going(again, np.flatnonzero(again.cutting))
     count = len(first)
-    remedy = AGAIN
     if len(last) < count:
-        yield Finding(
-            code="resurface-differs", severity="forbid", where=step.file_name, got=f"{len(last)} feed moves",
-            allowed=f"the {count} of the first finish's last run, after any that go through the fill", remedy=remedy,
-        )
+        yield Finding(code="resurface-differs", where=step.file_name, got=f"{len(last)} feed moves",
+                      allowed=f"the {count} of the first finish's last run, after any that go through the fill")
         return
     tail = last[len(last) - count :]
     off = np.abs(finish.end[first] - again.end[tail]).max(axis=1) > within
     if off.any():
         i = int(np.argmax(off))
         yield Finding(
-            code="resurface-differs", severity="forbid",
-            where=at(step.file_name, int(again.line[tail[i]]), *again.end[tail[i], :2]),
+            code="resurface-differs", where=at(step.file_name, int(again.line[tail[i]]), *again.end[tail[i], :2]),
             got=f"a move to {again.end[tail[i], 2]:.4f} mm above the bed ({int(off.sum())} moves differ)",
             allowed="the first finishing pass again: "
             f"{place_words(*finish.end[first[i], :2], decimals=4)}, {finish.end[first[i], 2]:.4f} mm above the bed",
-            remedy=remedy,
         )
 
 
@@ -62,17 +57,12 @@ def part_repeat_findings(finish: Motion, again: Motion, step: Step, *, within: f
     slack = within + ROUNDED
     if np.any(on_line < -slack):
         i = int(np.argmin(on_line))
-        yield Finding(
-            code="resurface-differs", severity="forbid", where=at(step.file_name, int(line[i]), *points[i, :2]),
-            got=f"{-on_line[i]:.4f} mm below the first finishing pass", allowed="the first finishing passes again",
-            remedy=AGAIN,
-        )
+        yield Finding(code="resurface-differs", where=at(step.file_name, int(line[i]), *points[i, :2]),
+                      got=f"{-on_line[i]:.4f} mm below the first finishing pass",
+                      allowed="the first finishing passes again")
     if not np.any(np.abs(on_line) <= slack):
-        yield Finding(
-            code="resurface-differs", severity="forbid", where=step.file_name,
-            got="no move along a first finishing pass", allowed="the first finishing passes again, over the inlay",
-            remedy=AGAIN,
-        )
+        yield Finding(code="resurface-differs", where=step.file_name, got="no move along a first finishing pass",
+                      allowed="the first finishing passes again, over the inlay")
 
 
 def _lowest(x: Floats, starts: Floats, ends: Floats) -> Floats:

@@ -10,7 +10,7 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at_end
+from pathgen.verify.findings import Finding, Tolerances, at_end
 from pathgen.work.clamping import Clamping, Step
 
 _TOUCHING = 1e-6
@@ -30,10 +30,9 @@ def share_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: T
     if off.any():
         i = int(np.argmax(np.where(off, out, -np.inf)))
         yield Finding(
-            code="off-its-share", severity="forbid",
-            where=at_end(step.file_name, motion, i),
+            code="off-its-share", where=at_end(step.file_name, motion, i),
             got=f"the cutter comes {out[i]:.3f} mm off the part's share of the blank ({int(off.sum())} moves)",
-            allowed="below the highest thing on the blank, only over the part's own share", remedy=AGAIN,
+            allowed="below the highest thing on the blank, only over the part's own share",
         )
 
 
@@ -45,9 +44,9 @@ def overlap_findings(clampings: Sequence[Clamping]) -> Iterator[Finding]:
         if both.area > _TOUCHING:
             x0, y0, x1, y1 = both.bounds
             yield Finding(
-                code="shares-overlap", severity="forbid", where=f"parts {i} and {k}",
+                code="shares-overlap", where=f"parts {i} and {k}",
                 got=f"their shares of the blank overlap, X {x0:.2f} to {x1:.2f} mm, Y {y0:.2f} to {y1:.2f} mm",
-                allowed="shares side by side", remedy=AGAIN,
+                allowed="shares side by side",
             )
 
 

@@ -14,7 +14,7 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.removal.grid import ring_edges
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.simulate import Poured, Simulation
 from pathgen.work.clamping import Clamping, Step
 
@@ -63,8 +63,8 @@ def wall_findings(
     if left > _LEAST_LEFT:
         worst = int(point[np.argmax(short)])
         yield Finding(
-            code="pocket-too-shallow", severity="forbid",
+            code="pocket-too-shallow",
             where=at(f"inlay {inlay.index + 1}, {last.file_name}", None, float(x[worst]), float(y[worst])),
             got=f"{left:.2f} mm2 beside the walls stand up to {float(short.max()):.2f} mm above what the v cutter "
-                "opens there", allowed=f"{gone:.2f} mm, for steps and ridges", remedy=AGAIN,
+                "opens there", allowed=f"{gone:.2f} mm, for steps and ridges",
         )

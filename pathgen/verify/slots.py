@@ -15,7 +15,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 from pathgen.removal.motion import Motion
 from pathgen.removal.sweep import swept_heights
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Slots
 
@@ -37,16 +37,13 @@ def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
     owner = nearest_slot(start, end, slots)
     if (owner < 0).any():
         i = int(np.argmax(owner < 0))
-        yield Finding(
-            code="slot-stray", severity="forbid",
-            where=at(step.file_name, int(motion.line[rows[i]]), *end[i, :2]), got="a cut that is on no slot",
-            allowed=f"within {_NEAR:g} mm of a slot's line", remedy=AGAIN,
-        )
+        yield Finding(code="slot-stray", where=at(step.file_name, int(motion.line[rows[i]]), *end[i, :2]),
+                      got="a cut that is on no slot", allowed=f"within {_NEAR:g} mm of a slot's line")
     missing = np.setdiff1d(np.arange(len(slots.lines)), owner)
     if len(missing):
         where = _name(slots, int(missing[0])) if len(missing) == 1 else slots.called(missing)
-        yield Finding(code="slot-missing", severity="forbid", where=f"{where}, {step.file_name}", got="no cut",
-                      allowed=f"one slot for each {slots.counted or 'line'}", remedy=AGAIN)
+        yield Finding(code="slot-missing", where=f"{where}, {step.file_name}", got="no cut",
+                      allowed=f"one slot for each {slots.counted or 'line'}")
     for number in np.setdiff1d(np.arange(len(slots.lines)), missing).tolist():
         own = owner == number
         one = _OneSlot(slots, number, step, start[own], end[own], motion.line[rows[own]])
@@ -127,7 +124,7 @@ class _OneSlot:
 
     def _found(self, code: str, i: int, got: str, allowed: str) -> Finding:
         where = at(f"{_name(self.slots, self.number)}, {self.step.file_name}", int(self.lines[i]), *self.end[i, :2])
-        return Finding(code=code, severity="forbid", where=where, got=got, allowed=allowed, remedy=AGAIN)
+        return Finding(code=code, where=where, got=got, allowed=allowed)
 
     def walls(self, tolerances: Tolerances) -> Iterator[Finding]:
         """On its line, as wide as asked."""

@@ -68,26 +68,20 @@ def surface_findings(
     high, high_at = max((deviation.high, deviation.high_at), (ridges.above, ridges.above_at))
     if not low >= -tolerances.surface_low:
         program, line = culprit(*low_at, None)
-        yield Finding(
-            code="surface-too-low", severity="forbid", where=at(program, line, *low_at), got=f"{-low:.4f} mm too low",
-            allowed=f"{tolerances.surface_low:g} mm", remedy=f"do not cut: {AGAIN}",
-        )
+        yield Finding(code="surface-too-low", where=at(program, line, *low_at), got=f"{-low:.4f} mm too low",
+                      allowed=f"{tolerances.surface_low:g} mm", remedy=f"do not cut: {AGAIN}")
     slope = float(np.max(clamping.board.surface.slope(*high_at), initial=0.0))
     if not high <= limit * math.hypot(1.0, slope) + tolerances.surface_high:
         program, line = culprit(*high_at, lambda operation: operation.finishes)
         proud = deviation.high_in_fill and high == deviation.high
-        yield Finding(
-            code="fill-proud" if proud else "surface-too-high", severity="forbid", where=at(program, line, *high_at),
-            got=f"{high:.4f} mm too high", allowed=f"ridges of {limit:g} mm",
-            remedy=f"the surface is not cut everywhere: {AGAIN}",
-        )
+        yield Finding(code="fill-proud" if proud else "surface-too-high", where=at(program, line, *high_at),
+                      got=f"{high:.4f} mm too high", allowed=f"ridges of {limit:g} mm",
+                      remedy=f"the surface is not cut everywhere: {AGAIN}")
     if ridges.highest > limit + tolerances.ridge:
         program, line = culprit(*ridges.highest_at, lambda operation: operation.finishes)
-        yield Finding(
-            code="ridges-too-high", severity="forbid", where=at(program, line, *ridges.highest_at),
-            got=f"a ridge of {ridges.highest:.4f} mm", allowed=f"{limit:g} mm",
-            remedy="bring the passes closer together",
-        )
+        yield Finding(code="ridges-too-high", where=at(program, line, *ridges.highest_at),
+                      got=f"a ridge of {ridges.highest:.4f} mm", allowed=f"{limit:g} mm",
+                      remedy="bring the passes closer together")
 
 
 def _in_fill(sim: Simulation, place: Where) -> bool:

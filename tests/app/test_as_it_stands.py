@@ -1,7 +1,5 @@
 """Questions that ask less than a build are answered as far as they go, and what is wrong is told after the answer."""
 
-from __future__ import annotations
-
 import re
 from pathlib import Path
 from xml.etree import ElementTree

@@ -1,7 +1,5 @@
 """Writing a folder: all of a set or nothing of it, whatever happens meanwhile."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 import multiprocessing

@@ -1,7 +1,5 @@
 """Folders of programs as no build leaves them, through `check`: an answer in words, soon, in little memory."""
 
-from __future__ import annotations
-
 import os
 import shutil
 import time

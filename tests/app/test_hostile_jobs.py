@@ -1,7 +1,5 @@
 """Job files as no maker writes them, through the commands: an answer in words of one line each, soon, never a fault."""
 
-from __future__ import annotations
-
 import os
 import time
 from contextlib import suppress

@@ -1,7 +1,5 @@
 """`pathgen watch` keeps what did not change: whatever is edited, it gives to the letter what a fresh build gives."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import pytest

@@ -1,7 +1,5 @@
 """`pathgen watch` as a process: what it serves, to whom, and what it does about mistakes."""
 
-from __future__ import annotations
-
 import json
 import os
 import re

@@ -1,7 +1,5 @@
 """Drawings written down in the tests, read through the public door."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any

@@ -1,7 +1,5 @@
 """What a drawing really shows, by resvg, a renderer that shares nothing with this package."""
 
-from __future__ import annotations
-
 from io import BytesIO
 from pathlib import Path
 

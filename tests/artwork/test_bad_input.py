@@ -1,7 +1,5 @@
 """Broken and hostile files: a clear error, soon."""
 
-from __future__ import annotations
-
 import gzip
 import re
 import time

@@ -1,7 +1,5 @@
 """Flattening: no point of a curve further from its chords than the tolerance, after any map."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

@@ -1,7 +1,5 @@
 """What hangs over a drawing's page is cut off, as in a browser, and said."""
 
-from __future__ import annotations
-
 import pytest
 
 import pathgen

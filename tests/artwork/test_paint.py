@@ -1,7 +1,5 @@
 """What lies on top, what is left out, and structure."""
 
-from __future__ import annotations
-
 import itertools
 import time
 from types import SimpleNamespace

@@ -1,7 +1,5 @@
 """Path data: what is wrong is said with its place, and never repaired."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from hypothesis import given, settings

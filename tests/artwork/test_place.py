@@ -1,7 +1,5 @@
 """Placing: positions by plain geometry (D), and the tolerance in final size."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

@@ -1,7 +1,5 @@
 """The regions against what an independent renderer shows, over drawings of many kinds."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import numpy as np

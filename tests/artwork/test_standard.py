@@ -1,7 +1,5 @@
 """Worked examples and rules of the SVG and CSS standards."""
 
-from __future__ import annotations
-
 import math
 
 import pytest

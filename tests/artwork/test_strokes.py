@@ -1,7 +1,5 @@
 """Strokes: areas in closed form (D), and what the standard says of caps, joins and dashes."""
 
-from __future__ import annotations
-
 import math
 
 import pytest

@@ -1,7 +1,5 @@
 """Maps of points by hand, after SVG 1.1, 7.6: a point (x, y) goes to (a x + c y + e, b x + d y + f)."""
 
-from __future__ import annotations
-
 import math
 
 import pytest

@@ -1,7 +1,5 @@
 """Contrast and colour difference against the published definitions and test pairs."""
 
-from __future__ import annotations
-
 import pytest
 
 from pathgen.base.contrast import ciede2000, colour_difference, contrast_ratio, lab, relative_luminance

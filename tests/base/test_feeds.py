@@ -1,7 +1,5 @@
 """Chip load, effective diameter and usual feeds, against published tables."""
 
-from __future__ import annotations
-
 import re
 from pathlib import Path
 
@@ -109,8 +107,8 @@ def test_a_feed_in_mm_per_second_and_a_speed_in_thousands_are_asked_after(tmp_pa
 
 def test_a_v_cutter_is_judged_by_the_diameter_that_it_cuts_at(tmp_path):
     """At 1 mm of depth a 60 degree v is 1.15 mm wide, whatever its shank: what is usual for 6 mm would break it."""
-    vee = ('[[cutter]]\nname = "vee"\nshape = "v"\nangle = 60.0\ndiameter = 6.0\nspeed = 16000\nfeed = 4500.0\n'
-           'plunge = 300.0\nstepdown = 1.0\n')
+    vee = small_board.cutter(name="vee", shape="v", angle=60.0, diameter=6.0, speed=16000, feed=4500.0, plunge=300.0,
+                             stepdown=1.0)
     path = small_board.job(tmp_path, changes={'cutters = ["flat"]': 'cutters = ["vee"]'}, extra=vee)
     notes = {note.where: note for note in feed_findings(clamping_of(load_job(path)))}
     assert "high: its tip may break" in notes['cutter "vee"'].got

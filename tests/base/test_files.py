@@ -1,7 +1,5 @@
 """The one way in for files: odd ones are refused at once, unread."""
 
-from __future__ import annotations
-
 import os
 import time
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Answers are kept by what they were asked: another digit is another question, the same words the same one."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from functools import partial

@@ -1,7 +1,5 @@
 """The one way out for texts. Characters by the Unicode standard: Cc, Cf, Zl, Zp and halves of pairs do not print."""
 
-from __future__ import annotations
-
 import io
 import json
 

@@ -1,7 +1,5 @@
 """Fewer points for the same way: each point left out lies within the tolerance of the straight moves that are kept."""
 
-from __future__ import annotations
-
 import itertools
 
 import numpy as np

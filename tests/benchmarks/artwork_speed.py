@@ -6,8 +6,6 @@ Seconds are processor time of this process, the best of three for the plain draw
 least that any reader of the same file must do: taking the XML apart and turning its numbers into floats.
 """
 
-from __future__ import annotations
-
 import math
 import re
 import sys

@@ -8,8 +8,6 @@ goes straight down into what stands, and the seconds at the plunge feed in which
 CELL is the grid's spacing, 0.05 mm where left out. A minute or two for each example.
 """
 
-from __future__ import annotations
-
 import sys
 from pathlib import Path
 

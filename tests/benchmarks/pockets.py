@@ -1,10 +1,8 @@
-"""How long pocketing takes, and how it grows: run ``python tests/benchmarks/pockets.py`` from the project's root.
+"""How long pocketing takes, and how it grows: run ``python -m tests.benchmarks.pockets``.
 
 Prints a table for drawings of 300 wavy regions with holes, from 15,000 to 120,000 corners, cleared by a 3 mm and a
 1 mm cutter; then one of 10,000 dots. On a busy machine go by the processor's seconds: one thread does it all.
 """
-
-from __future__ import annotations
 
 import math
 import time
@@ -13,19 +11,11 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 from pathgen.strategies.pocketing import pocket
+from tests.drawings import flat_end
 
 SURFACE = Surface(thickness=6.5, radius_nut=254.0, radius_end=355.6, length=480.0)
-
-
-def flat_end(diameter: float) -> Cutter:
-    """A cutter with usual feeds for its size."""
-    return Cutter(
-        name=f"flat {diameter:g}", shape="flat-end", diameter=diameter, speed=18000, feed=400.0 * diameter,
-        plunge=120.0 * diameter, stepdown=diameter / 2.0, flute_length=12.0,
-    )
 
 
 def wavy_regions(count: int, corners: int, seed: int = 5) -> MultiPolygon:

@@ -5,8 +5,6 @@
 Prints processor seconds of both, measured in one run, so that the share holds on any machine.
 """
 
-from __future__ import annotations
-
 import sys
 import time
 from pathlib import Path

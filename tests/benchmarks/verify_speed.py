@@ -7,8 +7,6 @@ board's map of heights with the finishing ball as structure. It takes minutes on
 on a strip of rows, and its time taken in proportion to them.
 """
 
-from __future__ import annotations
-
 import resource
 import sys
 import time

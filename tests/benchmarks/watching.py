@@ -3,8 +3,6 @@
     python -m tests.benchmarks.watching
 """
 
-from __future__ import annotations
-
 import shutil
 import tempfile
 import time

@@ -1,7 +1,5 @@
 """Many inputs of each kind: ``python -m tests.fuzz --count 50000``; says what went wrong, and the most memory used."""
 
-from __future__ import annotations
-
 import argparse
 import faulthandler
 import resource

@@ -4,8 +4,6 @@ No command may touch a file that was there, unless it is an earlier build or pic
 of its names.
 """
 
-from __future__ import annotations
-
 import io
 import os
 import stat

@@ -1,7 +1,5 @@
 """Drawings by chance, from a grammar of SVG with many of its corners, then at times broken."""
 
-from __future__ import annotations
-
 import gzip
 from random import Random
 

@@ -1,7 +1,5 @@
 """Files of odd kinds by chance, where a job, a drawing or a program is expected."""
 
-from __future__ import annotations
-
 import os
 from pathlib import Path
 from random import Random

@@ -1,7 +1,5 @@
 """Job files by chance: good jobs with values changed, dropped, moved or of another kind, and with any key there is."""
 
-from __future__ import annotations
-
 import re
 from functools import cache
 from itertools import groupby

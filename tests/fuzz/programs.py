@@ -1,7 +1,5 @@
 """Programs by chance: from the grammar of the plain subset, and from edits of programs that were good."""
 
-from __future__ import annotations
-
 from random import Random
 
 ODD = ("1e5", "-1E9", "99999999999", "9" * 200, ".", "-", "0.0000000001", "NAN", "1.2.3", "[1]", "#1", "10000",

@@ -1,7 +1,5 @@
 """Trying inputs: each ends well or in one `PathgenError`, soon, in little memory, in words that a terminal can show."""
 
-from __future__ import annotations
-
 import resource
 import shutil
 import signal

@@ -1,7 +1,5 @@
 """Some hundreds of inputs of each kind; tens of thousands by ``python -m tests.fuzz``."""
 
-from __future__ import annotations
-
 from contextlib import suppress
 
 import pytest

@@ -1,7 +1,5 @@
 """Drawings between frets: by plain geometry (D), on a board of three frets with straight edges."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

@@ -129,8 +129,7 @@ def test_a_second_cut_over_inlays_alone_and_wood_left_proud_do_not_go_together(t
 def test_a_drawn_board_is_left_round_where_it_turns_inward_and_that_is_told(tmp_path):
     """Two square corners of a notch, each less a quarter of a circle, and a cutter a thousandth larger."""
     (tmp_path / "outline.svg").write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="48mm" viewBox="-45 -24 90 48">'
-        '<path d="M-45,-24H-10V-16H10V-24H45V24H-45Z"/></svg>')
+        small_board.svg('<path d="M-45,-24H-10V-16H10V-24H45V24H-45Z"/>', 90, 48, corner="-45 -24"))
     (where, problem, grave), (_, over, _) = doubts(tmp_path, extra=DRAWN)
     assert (where, grave) == ("[outline] artwork", False)
     assert "outer string on the treble side" in over or "outer string on the bass side" in over  # over the notch
@@ -145,9 +144,7 @@ def test_a_drawn_board_is_left_round_where_it_turns_inward_and_that_is_told(tmp_
 ])
 def test_a_slit_too_narrow_for_the_outlines_cutter_is_closed_and_told(tmp_path, path, filled):
     """But for the segment of the cutter's circle that goes into its mouth; wider inside, there would be a hole."""
-    (tmp_path / "outline.svg").write_text(
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="48mm" viewBox="-45 -24 90 48"><path d="{path}"/>'
-        '</svg>')
+    (tmp_path / "outline.svg").write_text(small_board.svg(f'<path d="{path}"/>', 90, 48, corner="-45 -24"))
     if filled is None:
         with pytest.raises(JobError, match=r'"cut" does not go into .*bays 3\.00 mm wide or more\): .* that bay wider'):
             doubts(tmp_path, extra=DRAWN)
@@ -247,9 +244,8 @@ def test_what_neck_and_strings_say_otherwise_is_doubted(tmp_path):
 
 def drawn(folder, art, more=""):
     """(where, problem) of each doubt about the small board with another drawing."""
-    job = load_job(small_board.job(folder, art=f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" '
-                                               f'viewBox="0 0 40 30">{art}</svg>',
-                                  changes={'cutters = ["flat"]\noverfill': f'cutters = ["flat"]\n{more}\noverfill'}))
+    job = load_job(small_board.job(folder, art=small_board.svg(art), changes={
+        'cutters = ["flat"]\noverfill': f'cutters = ["flat"]\n{more}\noverfill'}))
     return [(doubt.where, doubt.problem) for doubt in told_of(job) if "keep_out" not in doubt.where]
 
 
@@ -325,8 +321,7 @@ def test_what_is_not_drawn_for_want_of_a_colour_is_refused(tmp_path, art):
 
 
 def test_sloping_walls_for_pieces_that_the_job_does_not_make_are_doubted(tmp_path):
-    v = '[[cutter]]\nname = "v"\nshape = "v"\ndiameter = 6\nangle = 60\nspeed = 16000\nfeed = 900\n' \
-        "plunge = 300\nstepdown = 1\n"
+    v = small_board.cutter(name="v", shape="v", diameter=6, angle=60, speed=16000, feed=900, plunge=300, stepdown=1)
 
     def doubted(cutters, fill):
         path = small_board.job(tmp_path, changes={'cutters = ["flat"]': f"cutters = [{cutters}]\nfill = \"{fill}\""},
@@ -372,8 +367,7 @@ def test_outline_and_openings_of_a_plate_are_no_colours_left_out(tmp_path, openi
     art = ('<rect width="60" height="40" fill="#ffffff"/><circle cx="15" cy="20" r="8" fill="#2f6f4f"/>'
            '<g id="hole"><circle cx="30" cy="20" r="4" fill="#aa2222"/></g>'
            '<circle cx="45" cy="20" r="4" fill="#335599"/>')
-    (tmp_path / "head.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" '
-                                       f'viewBox="0 0 60 40">{art}</svg>')
+    (tmp_path / "head.svg").write_text(small_board.svg(art, 60, 40))
     (tmp_path / "head.toml").write_text(f'''units = "mm"
 cutter = [{{ name = "flat", shape = "flat-end", diameter = 1, speed = 16000, feed = 600, plunge = 200, stepdown = 1 }}]
 stock = {{ length = 80, width = 60, thickness = 3 }}
@@ -396,8 +390,7 @@ fill = "none"
 @pytest.mark.parametrize(("x", "lap", "shared"), [(52.0, "", 8.0), (53.0, "", None), (53.0, "lap = 0.3", None)])
 def test_inlays_that_lie_on_each_other_are_told_of(tmp_path, x, lap, shared):
     """Two squares of 8 mm, side by side or one millimetre over each other; a lap under the later one is meant."""
-    art = '<svg xmlns="http://www.w3.org/2000/svg" width="8mm" height="8mm" viewBox="0 0 8 8"><rect width="8" ' \
-          'height="8" fill="#2f6f4f"/></svg>'
+    art = small_board.svg('<rect width="8" height="8" fill="#2f6f4f"/>', 8, 8)
     other = f'[[inlay]]\nartwork = "art.svg"\ndepth = 1.0\ncutters = ["flat"]\nplace = {{ at = [{x}, 0.0] }}\n'
     job = load_job(small_board.job(tmp_path, art=art, extra=other, changes={"depth = 1.5": f"depth = 1.5\n{lap}"}))
     told = [doubt.problem for doubt in doubts_of(job, clamping_of(job)) if "inlay 1 and inlay 2" in doubt.where]
@@ -410,8 +403,7 @@ def test_inlays_that_lie_on_each_other_are_told_of(tmp_path, x, lap, shared):
 ])
 def test_drawings_that_one_pour_would_fill_are_told_of(tmp_path, x, more, told):
     """Squares of 8 mm: alike and further apart than two dams of 2 mm, which stand round the taut thread of each."""
-    art = '<svg xmlns="http://www.w3.org/2000/svg" width="8mm" height="8mm" viewBox="0 0 8 8"><path d="M0 0h8v8h-8z" ' \
-          'fill="#2f6f4f"/></svg>'
+    art = small_board.svg('<rect width="8" height="8" fill="#2f6f4f"/>', 8, 8)
     stage = small_board.JOB[small_board.JOB.index("[[inlay]]"):small_board.JOB.index("[resin]")]
     other = stage.replace("[45.0, 0.0]", f"[{x}, 0.0]")
     other = re.sub(r"overfill = .*", more, other) if "overfill" in more else f"{other}{more}\n"
@@ -438,8 +430,7 @@ def test_units_that_are_not_given_are_told(tmp_path):
 def test_outer_strings_lie_on_the_drawn_board(tmp_path, half, said):
     """At fret 5 the stated board is 22.6 mm wide on either side, and its outer strings run 3 mm inside that."""
     (tmp_path / "outline.svg").write_text(
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="{2 * half}mm" '
-        f'viewBox="-45 {-half} 90 {2 * half}"><path d="M-45,{-half}H45V{half}H-45Z"/></svg>')
+        small_board.svg(f'<path d="M-45,{-half}H45V{half}H-45Z"/>', 90, 2 * half, corner=f"-45 {-half}"))
     found = doubts(tmp_path, extra=DRAWN)
     if said is None:
         assert found == []
@@ -465,8 +456,8 @@ def test_a_clamp_on_the_place_of_zero_and_one_as_tall_as_no_clamp_are_doubted(tm
 
 def test_a_v_that_does_not_come_last_is_doubted(tmp_path):
     """Only what comes last rises into corners, and a v leaves walls sloping."""
-    vee = ('[[cutter]]\nname = "vee"\nshape = "v"\nangle = 60.0\ndiameter = 6.0\nspeed = 16000\nfeed = 900.0\n'
-           'plunge = 300.0\nstepdown = 1.0\n')
+    vee = small_board.cutter(name="vee", shape="v", angle=60.0, diameter=6.0, speed=16000, feed=900.0, plunge=300.0,
+                             stepdown=1.0)
     (where, problem, grave), = doubts(tmp_path, 'cutters = ["flat"]', 'cutters = ["vee", "flat"]', extra=vee)
     assert (where, grave) == ("inlay 1 cutters", True)
     assert '"vee", a v cutter, stands before "flat"' in problem

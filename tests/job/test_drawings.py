@@ -93,8 +93,7 @@ def test_a_copy_before_each_of_several_frets(inlay):
         assert x0 - frets[n - 1] >= 1.5 + 0.58 / 2 - 0.005
 
 
-DISC = """<svg xmlns="http://www.w3.org/2000/svg" width="10mm" height="10mm" viewBox="0 0 10 10">
-<circle cx="5" cy="5" r="4" fill="#2f6f4f"/><path d="M0 0h1v1h-1z" fill="#c8962e"/></svg>"""
+DISC = small_board.svg('<circle cx="5" cy="5" r="4" fill="#2f6f4f"/><path d="M0 0h1v1h-1z" fill="#c8962e"/>', 10, 10)
 
 
 def test_several_drawings_are_one_inlay(inlay, tmp_path):
@@ -239,7 +238,6 @@ def test_the_resin_needed_is_said_in_millilitres():
     ("<g/>", "", r"shows nothing that could be cut: fill or stroke its shapes with plain colours$"),
 ])
 def test_why_a_drawing_shows_nothing_is_told(tmp_path, body, extra, words):
-    art = f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">{body}</svg>'
     changes = {"depth = 1.5\n": f'depth = 1.5\nartwork_missing = "report"\n{extra}'}
     with pytest.raises(JobError, match=words):
-        clamping_of(load_job(small_board.job(tmp_path, art=art, changes=changes)))
+        clamping_of(load_job(small_board.job(tmp_path, art=small_board.svg(body), changes=changes)))

@@ -6,7 +6,7 @@ from contextlib import nullcontext
 import pytest
 
 from pathgen import JobError, load_job
-from pathgen.job.clamping import clamping_of, clampings_of
+from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from pathgen.job.form import parts_of
 from pathgen.job.part import part_of
@@ -104,7 +104,7 @@ def test_dowel_holes_go_to_the_half_that_they_lie_in(tmp_path):
         part = part_of(one)
         found = [(x - part.form.moved[0], y - part.form.moved[1]) for x, y in (bore.at for bore in part.bores)]
         assert found == [pytest.approx((60.0, y)), pytest.approx((240.0, y))]
-    assert [c.kind for c in clampings_of(job)] == ["inside form", "outside form"]
+    assert [clamping_of(half).kind for half in parts_of(job)] == ["inside form", "outside form"]
 
 
 HOLE = '\n[[hole]]\ncutter = "flat 3"\nat = [150.0, {}]\ndiameter = 8.0\n'

@@ -384,8 +384,8 @@ def test_a_compound_radius_written_as_a_list_is_told_how_it_is_written(tmp_path)
 
 def test_a_v_does_not_rough(tmp_path):
     """Its furrows stand as high as a layer is deep: programs that rough with one are refused by their own check."""
-    vee = ('[[cutter]]\nname = "vee"\nshape = "v"\nangle = 60.0\ndiameter = 6.0\nspeed = 16000\nfeed = 900.0\n'
-           'plunge = 300.0\nstepdown = 1.0\n')
+    vee = small_board.cutter(name="vee", shape="v", angle=60.0, diameter=6.0, speed=16000, feed=900.0, plunge=300.0,
+                             stepdown=1.0)
     with pytest.raises(JobError, match=r"\[surface\] rough: .*a v cutter"):
         load_job(small_board.job(tmp_path, changes={'finish = "ball"': 'finish = "ball"\nrough = "vee"'}, extra=vee))
 
@@ -411,8 +411,8 @@ NUT = '[nut]\ndepth = 1\n{}cutter = "{}"\n'
 ])
 def test_a_cutter_of_another_shape_or_size_is_told_before_what_follows_from_it(job_file, slots, extra, said):
     """On a board with a zero fret, whose nut stands clear of the slot, as it cannot of one as wide as the cutter."""
-    more = "".join(f'[[cutter]]\nname = "{name}"\nshape = "{name}-end"\ndiameter = 8\nspeed = 18000\nfeed = 400\n'
-                   "plunge = 100\nstepdown = 0.4\n" for name in ("ball", "flat"))
+    more = "".join(small_board.cutter(name=name, shape=f"{name}-end", diameter=8, speed=18000, feed=400, plunge=100,
+                                      stepdown=0.4) for name in ("ball", "flat"))
     text = SMALL.replace("frets = 20", "frets = 20\nzero_fret = true\nbehind_nut = 9").replace('cutter = "slot"', slots)
     with pytest.raises(JobError, match=said):
         load_job(job_file(text + extra + more))

@@ -18,6 +18,7 @@ from pathgen.job.doubts import doubts_of
 from pathgen.job.outlines import as_cut, closed_by_cutter
 from pathgen.job.part import part_of
 from pathgen.work.part import wood_in_plan
+from tests.small_board import svg
 
 PLATE = """
 [plate]
@@ -266,10 +267,9 @@ def test_what_is_of_boards_refuses_a_plate_and_a_form(tmp_path, capsys, command)
 
 def test_colours_that_cross_within_the_outline_leave_no_holes(tmp_path):
     """A disc over another, both over the plate: where one is cut by the other hairs stay between them."""
-    (tmp_path / "plate.svg").write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="60mm" viewBox="0 0 100 60">'
+    (tmp_path / "plate.svg").write_text(svg(
         '<rect width="100" height="60" fill="#553311"/><circle cx="50" cy="30" r="11" fill="#cc8833"/>'
-        '<circle cx="54" cy="30" r="8" fill="#225577"/></svg>')
+        '<circle cx="54" cy="30" r="8" fill="#225577"/>', 100, 60))
     part = part_of(read(tmp_path, DRAWN))
     assert not part.outline.interiors
     assert part.outline.area == pytest.approx(6000.0, abs=1e-3)
@@ -283,8 +283,7 @@ def test_an_outline_with_a_hole_is_refused_with_its_count(tmp_path):
 
 
 def test_a_drawing_over_a_hole_names_the_hole(tmp_path):
-    (tmp_path / "dot.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg" width="8mm" height="8mm" '
-                                      'viewBox="0 0 8 8"><rect width="8" height="8" fill="#553311"/></svg>')
+    (tmp_path / "dot.svg").write_text(svg('<rect width="8" height="8" fill="#553311"/>', 8, 8))
     dot = '[[inlay]]\nfill = "none"\nartwork = "dot.svg"\ndepth = 1.0\ncutters = ["flat 3"]\n' \
           "place = { at = [54.0, 0.0] }\n"
     with pytest.raises(JobError, match=r"lies over holes, the first at 50 mm along, 0 mm across: move the drawing or"):

@@ -1,7 +1,5 @@
 """A refusal that names a value names one that works: it is written in, and nothing is refused."""
 
-from __future__ import annotations
-
 import re
 import shutil
 from pathlib import Path
@@ -167,8 +165,7 @@ def test_a_drawing_with_nearly_that_name_is_named_with_its_folder(tmp_path):
 
 @pytest.mark.parametrize(("width", "height"), [(3.0, 12.0), (0.3, 18.0), (0.06, 18.0)])
 def test_the_cutter_that_a_drawing_too_fine_asks_for_opens_most_of_it(tmp_path, width, height):
-    art = ('<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="20mm" viewBox="0 0 20 20">'
-           f'<path d="M9 1h{width}v{height}h-{width}z" fill="#225577"/></svg>')
+    art = small_board.svg(f'<path d="M9 1h{width}v{height}h-{width}z" fill="#225577"/>', 20, 20)
     wide = small_board.job(tmp_path, art=art, changes={"diameter = 2.0": "diameter = 5.0"})
     with pytest.raises(PathgenError, match="no cutter goes in anywhere") as wrong:
         planned_of(job := pathgen.load_job(wide), clamping_of(job))

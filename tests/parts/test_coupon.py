@@ -14,22 +14,12 @@ from pathgen.job.coupon import coupon_clamping
 from pathgen.job.describe import key_rows
 from pathgen.report.sheet.coupon import coupon_page
 from tests.as_made import hold
-from tests.small_board import SLOTS, job, moves
+from tests.small_board import SLOTS, cutter, job, moves, svg
 
 # two discs with a bar between them, 1.3 mm wide: 1 unit is 1 mm
-NARROW = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
-<circle cx="10" cy="15" r="5" fill="#225577"/><circle cx="28" cy="15" r="5" fill="#225577"/>
-<rect x="9" y="14.35" width="20" height="1.3" fill="#225577"/></svg>"""
-FINE = """
-[[cutter]]
-name = "fine"
-shape = "flat-end"
-diameter = 1.0
-speed = 18000
-feed = 700.0
-plunge = 200.0
-stepdown = 0.8
-"""
+NARROW = svg("""<circle cx="10" cy="15" r="5" fill="#225577"/><circle cx="28" cy="15" r="5" fill="#225577"/>
+<rect x="9" y="14.35" width="20" height="1.3" fill="#225577"/>""")
+FINE = cutter(name="fine", shape="flat-end", diameter=1.0, speed=18000, feed=700.0, plunge=200.0, stepdown=0.8)
 BOTH = {'cutters = ["flat"]': 'cutters = ["flat", "fine"]'}
 
 
@@ -259,17 +249,7 @@ def test_a_speck_that_no_cutter_goes_into_is_not_the_place_to_try(tmp_path, spec
     assert trial.size == pytest.approx(1.3, abs=1e-3)
 
 
-V = '''
-[[cutter]]
-name = "vee"
-shape = "v"
-diameter = 6.0
-angle = 60
-speed = 18000
-feed = 600.0
-plunge = 200.0
-stepdown = 1.0
-'''
+V = cutter(name="vee", shape="v", diameter=6.0, angle=60, speed=18000, feed=600.0, plunge=200.0, stepdown=1.0)
 
 
 @pytest.mark.parametrize(("wide", "speck"), [
@@ -297,8 +277,7 @@ def test_a_v_that_comes_last_goes_into_the_narrowest_place(tmp_path, wide, speck
 def test_a_pour_is_tried_beside_a_narrower_place_that_stays_open(tmp_path):
     more = ('[[inlay]]\nartwork = "fine.svg"\ndepth = 0.8\ncutters = ["fine"]\nfill = "none"\n'
             "place = { at = [75.0, 0.0] }\n")
-    (tmp_path / "fine.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg" width="9mm" height="9mm" '
-                                       'viewBox="0 0 9 9"><rect x="4" width="1.1" height="9" fill="#aa2222"/></svg>')
+    (tmp_path / "fine.svg").write_text(svg('<rect x="4" width="1.1" height="9" fill="#aa2222"/>', 9, 9))
     loaded = load_job(job(tmp_path, art=NARROW, extra=FINE + more, changes=BOTH))
     piece = build(loaded, clamping=coupon_clamping(loaded), resolution=0.2)
     assert piece.passed
@@ -311,8 +290,7 @@ def test_a_pour_is_tried_beside_a_narrower_place_that_stays_open(tmp_path):
 
 def test_a_drawing_that_is_nowhere_narrow_has_no_detail(tmp_path):
     """No more than 10 mm of it are taken: less than its page would say."""
-    disc = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">' \
-           '<circle cx="20" cy="15" r="{}" fill="#225577"/></svg>'
+    disc = svg('<circle cx="20" cy="15" r="{}" fill="#225577"/>')
     kinds = {r: [t.kind for t in coupon_clamping(load_job(job(tmp_path, art=disc.format(r)))).board.trials]
              for r in (4.9, 6)}
     assert kinds[4.9] == ["rim", "square", "detail", "pour"]

@@ -1,7 +1,5 @@
 """What the maker is told before the first program: where the work lies, and what to trust when Z looks wrong."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import replace
 from pathlib import Path

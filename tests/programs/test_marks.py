@@ -1,7 +1,5 @@
 """Witness marks, the look at them, what zero can be set from, and programs for work that moved."""
 
-from __future__ import annotations
-
 import itertools
 import json
 import re
@@ -36,7 +34,7 @@ from pathgen.verify.read import read_program
 from pathgen.work.moved import fit_move
 from pathgen.work.operations import WitnessMarks
 from tests.report.test_sheet import Page
-from tests.small_board import built, job, moves, text_of
+from tests.small_board import built, cutter, job, moves, text_of
 
 MARKS = """
 [outline]
@@ -621,10 +619,9 @@ NUT_CLAMP = '[setup]\nkeep_out = [{ along = [-20.0, -9.0], across = [-40.0, 40.0
 
 def rough_blank(width):
     """A blank so wide, clamped across its nut end, and roughed with a 6 mm cutter."""
-    rough = ('name = "six"\nshape = "flat-end"\ndiameter = 6.0\nspeed = 16000\nfeed = 2000.0\nplunge = 500.0\n'
-             'stepdown = 3.0\n[[cutter]]\nname = "ball"')
-    return {"width = 66.0": f"width = {width}", "[stock]": NUT_CLAMP, 'name = "ball"': rough,
-            'finish = "ball"': 'finish = "ball"\nrough = "six"'}
+    rough = cutter(name="six", shape="flat-end", diameter=6.0, speed=16000, feed=2000.0, plunge=500.0, stepdown=3.0)
+    return {"width = 66.0": f"width = {width}", "[stock]": NUT_CLAMP,
+            'finish = "ball"': 'finish = "ball"\nrough = "six"', "[surface]": f"{rough}[surface]"}
 
 
 def test_marks_spread_along_and_across_beside_a_clamp(tmp_path):

@@ -1,7 +1,5 @@
 """What is planned for a job is planned once."""
 
-from __future__ import annotations
-
 import pytest
 
 from pathgen.base.memory import content_key

@@ -159,7 +159,7 @@ def test_coming_back_beside_the_place_against_the_simulation(repeated, operation
 
 def test_one_thing_off_in_two_programs_at_once_is_not_counted_twice(board):
     """Both cuts of the surface and the slots off at their worst: the slot is off by what is told as worst."""
-    every = sources(board.plan.clamping)
+    every = list(sources(board.plan.clamping))
     right = measured(run(board))["slot depth"]
     texts = {p.operation: p.text for p in board.programs}
     assert {"surface-finish", "resurface", "slots"} <= set(texts)

@@ -31,7 +31,7 @@ from pathgen.report.sheet.results import ridges
 from pathgen.work.operations import WitnessMarks
 from tests.as_made import hold
 from tests.report.labels import cut_off, labels, over_one_another
-from tests.small_board import job
+from tests.small_board import cutter, job, svg
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -124,11 +124,9 @@ def test_a_file_prints_at_true_size(pictures):
 ])
 def test_a_section_shows_walls_as_they_slope(tmp_path, cutters, wide, floor):
     """A bar along the board, 1 mm deep: a v of 60 degrees leaves the floor narrower by its flanks."""
-    v = '[[cutter]]\nname = "v"\nshape = "v"\ndiameter = 6\nangle = 60\nspeed = 16000\nfeed = 900\n' \
-        "plunge = 300\nstepdown = 1\n"
-    art = f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30"><rect x="5" ' \
-          f'y="{15 - wide / 2}" width="20" height="{wide}" fill="#225577"/><rect x="30" y="10" width="4" height="4" ' \
-          'fill="#225577"/></svg>'
+    v = cutter(name="v", shape="v", diameter=6, angle=60, speed=16000, feed=900, plunge=300, stepdown=1)
+    art = svg(f'<rect x="5" y="{15 - wide / 2}" width="20" height="{wide}" fill="#225577"/>'
+              '<rect x="30" y="10" width="4" height="4" fill="#225577"/>')
     clamping = clamping_of(load_job(job(tmp_path, art=art, extra=v, changes={
         'cutters = ["flat"]': f"cutters = [{cutters}]", "depth = 1.5": "depth = 1.0"})))
     picture = section_picture(clamping, Section(name="x", x=40.0))

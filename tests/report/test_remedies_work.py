@@ -5,7 +5,7 @@ import re
 import pytest
 
 import pathgen
-from tests.small_board import ART, JOB
+from tests.small_board import ART, JOB, svg
 
 OUTLINE = '[outline]\ncutter = "flat"\ntabs = 2\n'
 STEPPED = JOB.replace("radius = {", "end = { steps = [[0, 5], [6, 10]] }\nradius = {") + OUTLINE
@@ -20,9 +20,8 @@ depth = 1.5
 cutters = ["flat"]
 place = { at = [45.0, 0.0] }
 [resin]""")
-TOUCHING = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
-<rect x="4" y="7" width="14" height="9" fill="#225577"/>
-<rect x="18" y="7" width="12" height="9" fill="#cc8833"/></svg>"""
+TOUCHING = svg("""<rect x="4" y="7" width="14" height="9" fill="#225577"/>
+<rect x="18" y="7" width="12" height="9" fill="#cc8833"/>""")
 FEED = r"feed = [\d.]+(?=\nplunge = \d+.0\nstepdown = 1.6)"
 NECK = JOB.replace("[resin]", """[neck]
 kind = "steel"

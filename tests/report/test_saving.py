@@ -81,6 +81,12 @@ def test_leave_says_what_it_saves(tmp_path):
     assert whole - report["minutes"] == pytest.approx(report["saved_by_leave"], abs=0.2)
 
 
+def flat_end(name, diameter, feed, plunge, stepdown):
+    """A flat end by the numbers of an advice."""
+    return small_board.cutter(name=name, shape="flat-end", diameter=float(diameter), speed=18000, feed=float(feed),
+                              plunge=float(plunge), stepdown=float(stepdown))
+
+
 def test_a_wider_cutter_before_a_fine_one_saves_what_is_told(tmp_path):
     """A pocket of seven hours with a cutter of 0.4 mm was left at that: one of 0.6 mm before it saves four."""
     fine = {"diameter = 2.0": "diameter = 0.5", "feed = 1200.0": "feed = 240.0", "plunge = 300.0": "plunge = 80.0",
@@ -91,8 +97,7 @@ def test_a_wider_cutter_before_a_fine_one_saves_what_is_told(tmp_path):
     feed, plunge, stepdown = re.findall(RECKONED, best["cost"])[0]
     assert best["change"] == f'inlay 1 cutters = [a flat end of {size} mm, "flat"]'
     assert any(best["change"] in line for line in summary_lines(slow.report, "mm"))
-    wide = small_board.SLOT_CUTTER.replace('"slot"', '"wide"').replace("0.6", size).replace("400.0", feed).replace(
-        "100.0", plunge).replace("0.5", stepdown).replace("flutes = 2", "")
+    wide = flat_end("wide", size, feed, plunge, stepdown)
     fast = small_board.built(tmp_path, changes=fine | {'cutters = ["flat"]': 'cutters = ["wide", "flat"]'}, extra=wide)
     assert slow.report["minutes"] - fast.report["minutes"] == pytest.approx(best["minutes_saved"], abs=0.3)
     assert best["minutes_saved"] > 0.5 * slow.report["minutes"]
@@ -104,8 +109,7 @@ def test_a_wider_cutter_before_a_fine_one_saves_what_is_told(tmp_path):
 def test_one_of_the_job_goes_before_it_as_it_is(tmp_path, roughs):
     fine = {"diameter = 2.0": "diameter = 0.5", "feed = 1200.0": "feed = 240.0", "plunge = 300.0": "plunge = 80.0",
             "stepdown = 1.6": "stepdown = 0.25"}
-    rough = small_board.SLOT_CUTTER.replace('"slot"', '"rough"').replace("0.6", "4.0").replace(
-        "feed = 400.0", "feed = 1500.0").replace("stepdown = 0.5", "stepdown = 2.0")
+    rough = flat_end("rough", 4.0, 1500.0, 100.0, 2.0)
     fine |= {'finish = "ball"': 'finish = "ball"\nrough = "rough"'} if roughs else {}
     slow = small_board.built(tmp_path, changes=fine, extra=rough)
     best = slow.report["fewer_minutes"][0]
@@ -124,8 +128,7 @@ def test_a_flat_end_clears_what_is_wide_for_a_v(tmp_path):
     best = slow.report["fewer_minutes"][0]
     size, = re.findall(r"a flat end of ([\d.]+) mm", best["change"])
     feed, plunge, stepdown = re.findall("upright walls where it goes; " + RECKONED, best["cost"])[0]
-    wide = small_board.SLOT_CUTTER.replace('"slot"', '"wide"').replace("0.6", size).replace("400.0", feed).replace(
-        "100.0", plunge).replace("0.5", stepdown)
+    wide = flat_end("wide", size, feed, plunge, stepdown)
     fast = small_board.built(tmp_path, changes=v | {'cutters = ["flat"]': 'cutters = ["wide", "flat"]'}, extra=wide)
     assert slow.report["minutes"] - fast.report["minutes"] == pytest.approx(best["minutes_saved"], abs=0.3)
     assert best["minutes_saved"] > 0.5 * slow.report["minutes"]

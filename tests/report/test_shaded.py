@@ -150,9 +150,8 @@ def test_resin_stands_level_inside_its_dam_and_nowhere_else(build):
 
 def test_fill_that_runs_over_has_the_colour_of_its_own_pocket(tmp_path):
     """Two discs 12 mm apart: the fill is taken to lie 3 mm round each."""
-    art = ('<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
-           '<circle cx="10" cy="15" r="5" fill="#2266cc"/><circle cx="32" cy="15" r="5" fill="#cc8833"/></svg>')
-    built = small_board.built(tmp_path, art=art)
+    built = small_board.built(tmp_path, art=small_board.svg(
+        '<circle cx="10" cy="15" r="5" fill="#2266cc"/><circle cx="32" cy="15" r="5" fill="#cc8833"/>'))
     (one,) = built.verification.simulation.closeups
     picture = shaded_board(built.plan.clamping, one.filled, None)[::-1].astype(int)
     xs, ys = np.meshgrid(one.filled.grid.xs, one.filled.grid.ys)

@@ -13,7 +13,7 @@ from pathgen.report.sheet.page import legend_above
 from pathgen.report.thin_wood import thin_wood_findings, wall_words
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.neighbours import neighbour_findings
-from tests.small_board import SLOTS, job
+from tests.small_board import SLOTS, job, svg
 
 OUTLINE = """
 [outline]
@@ -23,9 +23,7 @@ cutter = "flat"
 
 def drawing(gap, x=10):
     """Two squares of 5 mm with so much wood between them, in a page of 40 by 30 mm about X 45, Y 0."""
-    return ('<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
-            f'<rect x="{x}" y="12" width="5" height="5" fill="#225577"/>'
-            f'<rect x="{x + 5 + gap}" y="12" width="5" height="5" fill="#225577"/></svg>')
+    return svg("".join(f'<rect x="{at}" y="12" width="5" height="5" fill="#225577"/>' for at in (x, x + 5 + gap)))
 
 
 def found(folder, art, extra="", place=0.0):

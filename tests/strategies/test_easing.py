@@ -15,7 +15,7 @@ from pathgen.strategies.cut_again import LINK, _link, _run_over
 from pathgen.strategies.easing import Standing, _front, _lowered_at, _smooth, eased
 from pathgen.strategies.facing import roughing
 from pathgen.strategies.pocketing import pocket
-from tests.brute import Block
+from tests.brute import Block, moves_along
 
 BOARD = Surface(thickness=6.5, radius_nut=254.0, radius_end=355.6, length=448.0)
 SMALL = Cutter(name="flat 1", shape="flat-end", diameter=1.0, speed=18000, feed=600.0, plunge=150.0, stepdown=0.5)
@@ -38,13 +38,6 @@ POCKETS = {
 }
 
 
-def run_of(path, cutter):
-    feed = {Move.CUT: cutter.feed, Move.PLUNGE: cutter.plunge, Move.EASED: cutter.eased_feed, Move.RAPID: 0.0}
-    points, kinds = path.points.tolist(), path.kinds.tolist()
-    for start, end, kind in zip(points, points[1:], kinds[1:], strict=False):
-        yield start, end, kind == Move.RAPID, feed[Move(kind)]
-
-
 @pytest.mark.parametrize("region", POCKETS.values(), ids=POCKETS)
 def test_no_tooth_takes_more_than_it_should_and_nothing_is_eased_that_need_not_be(region):
     x0, y0, x1, y1 = region.bounds
@@ -53,7 +46,7 @@ def test_no_tooth_takes_more_than_it_should_and_nothing_is_eased_that_need_not_b
         cutter = cut.cutter
         if not len(cut.toolpath):
             continue
-        loads = block.run(run_of(cut.toolpath, cutter), cutter.radius)
+        loads = block.run(moves_along(cut.toolpath, cutter), cutter.radius)
         # volume for each mm times stepover times stepdown: arithmetic
         straight = cutter.stepover * cutter.diameter * cutter.stepdown
         share = loads.per_tooth(over=cutter.radius) / (straight * cutter.feed)
@@ -78,7 +71,7 @@ def test_nor_with_a_small_stepover_and_a_quick_plunge(diameter, stepover, stepdo
     x0, y0, x1, y1 = region.bounds
     block = Block((x0 - 1, y0 - 1, x1 + 1, y1 + 1), 0.02, BOARD.height)
     cut, = pocket(region, surface=BOARD, cutters=[cutter], depth=1.0, safe_z=20.0)
-    taken = block.run(run_of(cut.toolpath, cutter), cutter.radius).each_minute(over=cutter.radius)
+    taken = block.run(moves_along(cut.toolpath, cutter), cutter.radius).each_minute(over=cutter.radius)
     assert taken.max() <= LOAD_FACTOR * stepover * diameter * stepdown * cutter.feed
 
 
@@ -97,7 +90,7 @@ def test_what_is_taken_adds_up_to_what_brute_force_finds(cutter, beside):
     eased(path, cutter, standing)
     taken = (before - standing.top.sum(dtype=float)) * standing.cell**2
     block = Block((x0 - 1, y0 - 1, x1 + 1, y1 + 1), 0.02, BOARD.height)
-    loads = block.run(run_of(path, cutter), cutter.radius, ball=not cutter.is_flat)
+    loads = block.run(moves_along(path, cutter), cutter.radius, ball=not cutter.is_flat)
     assert taken == pytest.approx(loads.volume.sum(), rel=0.02)
 
 
@@ -122,7 +115,7 @@ def test_ways_into_wood_are_ramps_of_five_degrees_or_helixes(region):
     cut, *_ = pocket(region, surface=BOARD, cutters=[replace(LARGE, diameter=1.0)], depth=1.0, safe_z=20.0)
     x0, y0, x1, y1 = region.bounds
     block = Block((x0 - 1, y0 - 1, x1 + 1, y1 + 1), 0.02, BOARD.height)
-    loads = block.run(run_of(cut.toolpath, cut.cutter), 0.5)
+    loads = block.run(moves_along(cut.toolpath, cut.cutter), 0.5)
     # straight down meets nothing but what it may graze of a wall beside it
     assert loads.deepest[loads.straight_down & (loads.end[:, 2] < loads.start[:, 2])].max() < 0.02
     run = np.hypot(*(loads.end - loads.start)[:, :2].T)
@@ -139,8 +132,8 @@ def test_ramps_of_roughing_are_no_more_than_the_rest(stepdown):
                   stepdown=stepdown)
     plan, level = box(0, -15, 40, 15), Surface(thickness=6.5, radius_nut=math.inf, radius_end=math.inf, length=40.0)
     path = roughing(plan, level, wide, finish=None, stock_top=8.5, allowance=0.4, rapids=Rapids(20.0, 9.5))
-    block = Block((-12, -25, 52, 25), 0.1, lambda x, y: np.full((y.size, x.size), 8.5))
-    loads = block.run(run_of(path, wide), wide.radius).moving_sideways()
+    block = Block((-12, -25, 52, 25), 0.1, 8.5)
+    loads = block.run(moves_along(path, wide), wide.radius).moving_sideways()
     # a straight-line cut is stepover times stepdown: arithmetic
     share = loads.per_tooth(over=wide.diameter) / (wide.stepover * wide.diameter * wide.stepdown * wide.feed)
     assert share.max() <= LOAD_FACTOR
@@ -162,7 +155,7 @@ def test_what_is_open_is_not_gone_down_at_the_plunge_feed():
     finer = replace(SMALL, diameter=0.5, stepdown=0.25)
     block, air, all_of_it = Block((94, 1, 106, 15), 0.02, BOARD.height), 0.0, 0.0
     for cut in pocket(POCKETS["star"], surface=BOARD, cutters=[LARGE, finer], depth=1.0, safe_z=20.0):
-        loads = block.run(run_of(cut.toolpath, cut.cutter), cut.cutter.radius)
+        loads = block.run(moves_along(cut.toolpath, cut.cutter), cut.cutter.radius)
         down = loads.straight_down & (loads.feed == cut.cutter.plunge) & (loads.end[:, 2] < loads.start[:, 2])
         met = np.minimum(loads.deepest[down], loads.length[down])
         all_of_it += down.sum()

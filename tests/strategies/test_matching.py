@@ -1,7 +1,5 @@
 """Let-in pieces: they go in everywhere, and are cut as drawn."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 import shapely

@@ -1,7 +1,5 @@
 """What cutters reach of a drawing, against drawings whose widths are known."""
 
-from __future__ import annotations
-
 import math
 import re
 from pathlib import Path
@@ -30,7 +28,7 @@ from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.reach import CutterReach, Detail, Reach, SetReach, _opened, lengths, plain_minutes, reach
 from pathgen.work.walls import narrowest_wall
 from tests.drawings import BOARD, LEVEL, comb, flat_end, v_cutter
-from tests.small_board import built, job
+from tests.small_board import built, cutter, job, svg
 
 
 def test_share_and_details_of_a_comb() -> None:
@@ -49,15 +47,16 @@ def test_share_and_details_of_a_comb() -> None:
     assert all(d.area < 0.2 for d in narrow.details)
 
 
-VEE = '[[cutter]]\nname = "vee"\nshape = "v"\nangle = 60\ndiameter = 6\nspeed = 16000\nfeed = 300\n' \
-      'plunge = 100\nstepdown = 0.5\n'
+VEE = cutter(name="vee", shape="v", angle=60, diameter=6, speed=16000, feed=300, plunge=100, stepdown=0.5)
+RUN = {"speed": 16000, "feed": 900.0, "plunge": 300.0, "stepdown": 1.6}
+V = cutter(name="v", shape="v", diameter=6.0, angle=60.0, **RUN)
+STAR = svg('<path fill="#225577" d="M20,3 L23,12 L32,15 L23,18 L20,27 L17,18 L8,15 L17,12 Z"/>')
 
 
 @pytest.mark.parametrize(("depth", "told"), [(0.4, False), (0.8, False), (1.2, True)])
 def test_a_depth_that_a_v_reaches_nowhere_is_said(tmp_path, depth, told):
     """A line of 1 mm: by geometry the walls of a v of 60 degrees meet 0.5 / tan 30 = 0.87 mm deep."""
-    art = '<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="9mm" viewBox="0 0 20 9"><rect x="1" y="4" ' \
-          'width="18" height="1" fill="#225577"/></svg>'
+    art = svg('<rect x="1" y="4" width="18" height="1" fill="#225577"/>', 20, 9)
     made = built(tmp_path, resolution=0.05, art=art, extra=VEE, changes={
         "depth = 1.5": f"depth = {depth}", 'cutters = ["flat"]': 'cutters = ["vee"]'})
     found = [f for f in made.report["checks"]["findings"] if f["code"] == "depth-not-reached"]
@@ -71,8 +70,7 @@ def test_shapes_too_narrow_for_a_depth_that_is_reached_elsewhere_are_said(tmp_pa
     """A square of 8 mm, and lines of 0.6 and 1 mm: the walls of a v of 60 degrees meet 0.52 and 0.87 mm deep there."""
     rects = "".join(f'<rect x="{x}" y="1" width="{wide}" height="8" fill="#225577"/>'
                     for x, wide in ((1, 8), (12, 0.6), (16, 1)))
-    art = f'<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="10mm" viewBox="0 0 20 10">{rects}</svg>'
-    made = built(tmp_path, resolution=0.1, art=art, extra=VEE, changes={
+    made = built(tmp_path, resolution=0.1, art=svg(rects, 20, 10), extra=VEE, changes={
         "depth = 1.5": f"depth = {depth}", 'cutters = ["flat"]': 'cutters = ["vee"]'})
     found = [f for f in made.report["checks"]["findings"] if f["code"] == "depth-not-reached"]
     assert len(found) == bool(told)
@@ -223,14 +221,13 @@ def test_minutes_are_lengths_over_feeds() -> None:
 def test_a_build_warns_of_what_its_cutters_leave_closed(tmp_path):
     """A wide drawing with a thin tail, and a cutter too wide for the tail: said, with the place and the cutter."""
     example = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
-    drawing = '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="20mm" viewBox="0 0 60 20">' \
-              '<path fill="#2f6f4f" d="M0,0 h20 v20 h-20 z M20,9.4 h40 v1.2 h-40 z"/></svg>'
-    (tmp_path / "tail.svg").write_text(drawing)
+    (tmp_path / "tail.svg").write_text(
+        svg('<path fill="#2f6f4f" d="M0,0 h20 v20 h-20 z M20,9.4 h40 v1.2 h-40 z"/>', 60, 20))
     text = example.read_text()
     start, end = text.index("[[inlay]]"), text.index("[resurface]")
     table = '[[inlay]]\nartwork = "tail.svg"\ndepth = 1.2\ncutters = ["{}"]\nplace = {{ at = [150.0, 0.0] }}\n\n'
-    for cutter, warned in (("flat 3", True), ("flat 1", False)):
-        (tmp_path / "job.toml").write_text(text[:start] + table.format(cutter) + text[end:])
+    for name, warned in (("flat 3", True), ("flat 1", False)):
+        (tmp_path / "job.toml").write_text(text[:start] + table.format(name) + text[end:])
         made = build(load_job(tmp_path / "job.toml"), resolution=0.4)
         report, page = made.report, made.files(shaded=False)["setup.html"]
         found = [f for f in report["checks"]["findings"] if f["code"] == "much-left-closed"]
@@ -250,12 +247,8 @@ def test_a_build_warns_of_what_its_cutters_leave_closed(tmp_path):
 
 def test_corners_that_a_v_cutter_rises_into_are_not_said_to_stay_closed(tmp_path):
     """What is warned of agrees with the share that the same report gives; by the flat end alone it is warned of."""
-    v = '[[cutter]]\nname = "v"\nshape = "v"\ndiameter = 6.0\nangle = 60.0\nspeed = 16000\nfeed = 900.0\n' \
-        'plunge = 300.0\nstepdown = 1.6\n'
-    star = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">' \
-           '<path fill="#225577" d="M20,3 L23,12 L32,15 L23,18 L20,27 L17,18 L8,15 L17,12 Z"/></svg>'
     for name, warned in (('"flat"', True), ('"flat", "v"', False)):
-        report = built(tmp_path, changes={'cutters = ["flat"]': f"cutters = [{name}]"}, extra=v, art=star,
+        report = built(tmp_path, changes={'cutters = ["flat"]': f"cutters = [{name}]"}, extra=V, art=STAR,
                        resolution=0.3).report
         share = report["inlays"][0]["reachable_area"] / report["inlays"][0]["area"]
         assert (share < 0.98) == warned
@@ -268,9 +261,8 @@ def test_corners_that_a_v_cutter_rises_into_are_not_said_to_stay_closed(tmp_path
 def test_what_runs_on_under_a_later_colour_is_not_said_to_stay_closed(tmp_path):
     """A square, 0.1 mm of wood, a square of the next stage: a lap of 0.4 mm makes a strip of 0.3 mm that a 2 mm cutter
     does not go into, and that the next stage cuts."""
-    art = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">' \
-          '<rect x="5" y="5" width="10" height="20" fill="#225577"/>' \
-          '<rect x="15.1" y="5" width="10" height="20" fill="#aa2222"/></svg>'
+    art = svg('<rect x="5" y="5" width="10" height="20" fill="#225577"/>'
+              '<rect x="15.1" y="5" width="10" height="20" fill="#aa2222"/>')
     cutters, other = 'cutters = ["flat"]', "place = { at = [45.0, 0.0] }"
     stage = f'[[inlay]]\nartwork = "art.svg"\ndepth = 1.2\n{cutters}\n{other}\ncolours = ["#aa2222"]\n'
     path = job(tmp_path, art=art, extra=stage, changes={cutters: f'{cutters}\nlap = 0.4\ncolours = ["#225577"]'})
@@ -292,17 +284,13 @@ def test_of_a_place_that_no_flat_end_opens_none_is_named():
     assert [line.split("  ")[-1].strip() for line in lines if "0.42 mm" in line] == ["a v cutter", "0.3 mm"]
 
 
-ARROW = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">' \
-        '<path fill="#225577" d="M24,7 L36,8 L24,11 L30,16 L23,16 Z"/></svg>'
-V_FIRST = ({'cutters = ["flat"]': 'cutters = ["v", "flat"]'},
-           '[[cutter]]\nname = "v"\nshape = "v"\ndiameter = 6.0\nangle = 60.0\nspeed = 16000\nfeed = 900.0\n'
-           'plunge = 300.0\nstepdown = 1.6\n')
+ARROW = svg('<path fill="#225577" d="M24,7 L36,8 L24,11 L30,16 L23,16 Z"/>')
+V_FIRST = {'cutters = ["flat"]': 'cutters = ["v", "flat"]'}
 
 
 def test_a_v_after_which_none_finds_anything_to_do_rises_as_the_last_does(tmp_path):
     """D: the v is 1.73 mm wide at the floor, the flat end 2 mm. Corners that nothing rose into were told as a fault."""
-    changes, v = V_FIRST
-    made = built(tmp_path, changes=changes, extra=v, art=ARROW, resolution=0.3)
+    made = built(tmp_path, changes=V_FIRST, extra=V, art=ARROW, resolution=0.3)
     assert made.passed
     assert [one.cutter for one in made.plan.clamping.idle] == ["flat"]
     read = load_job(tmp_path / "job.toml")
@@ -312,8 +300,7 @@ def test_a_v_after_which_none_finds_anything_to_do_rises_as_the_last_does(tmp_pa
 
 
 def test_that_a_v_before_others_opens_less_than_alone_is_said(tmp_path):
-    changes, v = V_FIRST
-    read = load_job(job(tmp_path, changes=changes | {"diameter = 2.0": "diameter = 1.0"}, extra=v, art=ARROW))
+    read = load_job(job(tmp_path, changes=V_FIRST | {"diameter = 2.0": "diameter = 1.0"}, extra=V, art=ARROW))
     (found,) = reach_of_all(clamping_of(read), read.complete_cutters)
     own, alone = found.sets[0].share, next(one.share for one in found.sets if one.cutters == ("v",))
     assert own < 0.99 < alone
@@ -325,36 +312,30 @@ def test_that_a_v_before_others_opens_less_than_alone_is_said(tmp_path):
 
 
 def test_what_is_said_of_cutters_that_slope_that_go_in_nowhere_and_that_the_job_has(tmp_path):
-    v = '[[cutter]]\nname = "v"\nshape = "v"\ndiameter = 6.0\nangle = 60.0\nspeed = 16000\nfeed = 900.0\n' \
-        'plunge = 300.0\nstepdown = 1.6\n'
-    small = v.replace('"v"', '"small"').replace("angle = 60.0\n", "").replace("6.0", "0.6").replace(
-        'shape = "small"', 'shape = "flat-end"')
+    small, wide, tiny = (cutter(name=name, shape="flat-end", diameter=size, **RUN)
+                         for name, size in (("small", 0.6), ("wide", 12.0), ("tiny", 0.3)))
     slots = '[slots]\ncutter = "small"\ndepth = 2.0\n'
-    star = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">' \
-           '<path fill="#225577" d="M20,3 L23,12 L32,15 L23,18 L20,27 L17,18 L8,15 L17,12 Z"/></svg>'
-    wide = small.replace('"small"', '"wide"').replace("0.6", "12.0")
-    read = load_job(job(tmp_path, extra=v + small + wide, art=star))
+    read = load_job(job(tmp_path, extra=V + small + wide, art=STAR))
     (found,) = reach_of_all(clamping_of(read), read.complete_cutters)
     lines = list(reach_lines("inlay 1", found, "mm", smallest="flat"))
     assert "ball and v: so much is open at the surface; the walls slope, and the floor is smaller." in lines
     # 12 mm go in nowhere: they stand in the table and in no set
     assert any("wide" in line and line.endswith("  0.0 %") for line in lines)
     assert not any("wide" in one.cutters for one in found.sets)
-    for extra, words in ((small + slots, 'add "small" to its cutters, or'), (v, "add a smaller cutter or a v cutter")):
-        clamping = clamping_of(read := load_job(job(tmp_path, extra=extra, art=star)))
+    for extra, words in ((small + slots, 'add "small" to its cutters, or'), (V, "add a smaller cutter or a v cutter")):
+        clamping = clamping_of(read := load_job(job(tmp_path, extra=extra, art=STAR)))
         (finding,) = reach_findings(clamping, reach_of_cutters(clamping), read.complete_cutters)
         assert words in finding.remedy
     # the widest that does is named, whether a step has it or not
-    more = small.replace('"small"', '"tiny"').replace("0.6", "0.3") + slots.replace("small", "tiny") + small
-    clamping = clamping_of(read := load_job(job(tmp_path, extra=more, art=star)))
+    more = tiny + slots.replace("small", "tiny") + small
+    clamping = clamping_of(read := load_job(job(tmp_path, extra=more, art=STAR)))
     (finding,) = reach_findings(clamping, reach_of_cutters(clamping), asked_of(read, clamping).cutters)
     assert 'add "small" to its cutters' in finding.remedy
 
 
 def test_a_build_reports_what_each_cutter_adds_and_takes(tmp_path):
     """The table for choosing among the job's own cutters: shares rise, times add up to those of the programs."""
-    wide = '[[cutter]]\nname = "wide"\nshape = "flat-end"\ndiameter = 6.0\nspeed = 12000\nfeed = 1500.0\n' \
-           'plunge = 400.0\nstepdown = 2.0\n'
+    wide = cutter(name="wide", shape="flat-end", diameter=6.0, speed=12000, feed=1500.0, plunge=400.0, stepdown=2.0)
     result = built(tmp_path, changes={'cutters = ["flat"]': 'cutters = ["wide", "flat"]'}, extra=wide, resolution=0.3)
     minutes = [p["minutes"] for p in result.report["programs"] if p["operation"] == "pocket"]
     first, both = result.report["reach"][0]["sets"]
@@ -390,9 +371,8 @@ def test_what_each_cutter_saves_beside_a_change(alone, share, large, words, best
 
 
 def test_each_set_without_one_cutter_is_tried(tmp_path: Path) -> None:
-    more = "".join(
-        f'[[cutter]]\nname = "{name}"\nshape = "flat-end"\ndiameter = {diameter}\nspeed = 18000\nfeed = 900.0\n'
-        "plunge = 300.0\nstepdown = 0.8\n" for name, diameter in (("wide", 4.0), ("small", 1.0)))
+    more = "".join(cutter(name=name, shape="flat-end", diameter=diameter, speed=18000, feed=900.0, plunge=300.0,
+                          stepdown=0.8) for name, diameter in (("wide", 4.0), ("small", 1.0)))
     three = {"[surface]": f"{more}[surface]", 'cutters = ["flat"]': 'cutters = ["wide", "flat", "small"]'}
     clamping = clamping_of(load_job(job(tmp_path, changes=three)))
     cutters = [step.cutter for step in clamping.steps if step.operation.opens is clamping.inlays[0]]
@@ -403,9 +383,8 @@ def test_each_set_without_one_cutter_is_tried(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(("width", "found"), [(0.02, True), (0.1, True), (2.1, False)])
 def test_a_thin_line_that_stays_closed_is_told_beside_much_that_is_cut(tmp_path, width, found):
-    art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
-        <circle cx="12" cy="15" r="8" fill="#225577"/><path d="M24,7V14" stroke="#225577" stroke-width="{width}"/>
-        </svg>'''
+    art = svg('<circle cx="12" cy="15" r="8" fill="#225577"/>'
+              f'<path d="M24,7V14" stroke="#225577" stroke-width="{width}"/>')
     clamping = clamping_of(load_job(job(tmp_path, art=art)))
     told = [f.got for f in reach_findings(clamping, reach_of_cutters(clamping), [])]
     assert ["7.0 mm long" in got for got in told] == [True] * found
@@ -417,8 +396,7 @@ def test_many_places_each_too_small_to_be_told_are_told_together(tmp_path, teeth
     high, corner = 1 / math.tan(math.radians(65)), math.tan(math.radians(25)) - math.radians(25)
     low = " ".join(f"{8 + 2 * k},{8 - high} {9 + 2 * k},8" for k in range(teeth))
     far = " ".join(f"{32 - 2 * k},{12 + high} {31 - 2 * k},12" for k in range(teeth))
-    art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
-        <path fill="#225577" d="M6,8 H7 L{low} H34 A2 2 0 0 1 34,12 H33 L{far} H6 A2 2 0 0 1 6,8 Z"/></svg>'''
+    art = svg(f'<path fill="#225577" d="M6,8 H7 L{low} H34 A2 2 0 0 1 34,12 H33 L{far} H6 A2 2 0 0 1 6,8 Z"/>')
     clamping = clamping_of(load_job(job(tmp_path, art=art)))
     found = [f.got for f in reach_findings(clamping, reach_of_cutters(clamping), [])]
     assert len(found) == told
@@ -441,8 +419,8 @@ def test_other_cutters_are_tried_where_their_flutes_are_long_enough_for_the_wood
 
 def test_the_widest_that_a_cutter_opens_is_the_width_of_its_opening_at_the_depth():
     parts = np.array([box(0, 0, 20, 10)], dtype=object)
-    for cutter, widest in ((flat_end(3.0), 3.0), (v_cutter(60.0), 3.0 * math.tan(math.radians(30.0)))):
-        opened, wide = _opened(parts, cutter, LEVEL, 1.5)
+    for one, widest in ((flat_end(3.0), 3.0), (v_cutter(60.0), 3.0 * math.tan(math.radians(30.0)))):
+        opened, wide = _opened(parts, one, LEVEL, 1.5)
         assert wide == pytest.approx(widest)
         assert opened[0].area == pytest.approx(200.0 - (4 - math.pi) * (widest / 2) ** 2, abs=0.05)
     opened, wide = _opened(parts, flat_end(3.0, flute_length=1.49), LEVEL, 1.5)

@@ -1,7 +1,5 @@
 """The ends of tabs along the cutter's way, and what of the blank holds them, by hand."""
 
-from __future__ import annotations
-
 import itertools
 from contextlib import nullcontext, suppress
 from dataclasses import replace
@@ -14,7 +12,7 @@ import shapely.affinity
 from pathgen.base.errors import PathgenError
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, cutting_line, outlining, tab_points
-from tests.brute import Block
+from tests.brute import Block, moves_along
 from tests.strategies.test_strategies import cutter_of
 
 BOX = shapely.box(0.0, -20.0, 100.0, 20.0)
@@ -65,9 +63,8 @@ def test_behind_a_tab_the_cutter_sinks_into_wood_no_steeper_than_along_a_ramp(at
     places = np.array([(at, 20.0), (at + apart, 20.0), (at, -20.0)])
     path = outlining(BOX, cutter=CUTTER, top=6.0, bottom=-0.2, tabs=Tabs(places, 1.5, 6.0), finish=0.0,
                      rapids=Rapids(15.0, 7.0))
-    block = Block((-10, -30, 110, 30), 0.1, lambda x, y: np.full((y.size, x.size), 6.0))
-    rows = zip(path.points[:-1], path.points[1:], path.kinds[1:] == Move.RAPID, itertools.repeat(CUTTER.feed))
-    loads = block.run(rows, CUTTER.radius)
+    block = Block((-10, -30, 110, 30), 0.1, 6.0)
+    loads = block.run(moves_along(path, CUTTER), CUTTER.radius)
     run = np.hypot(*(loads.end - loads.start)[:, :2].T)
     slope = (loads.start - loads.end)[:, 2] / np.maximum(run, 1e-9)
     steep = slope > 1.01 * np.tan(np.radians(5.0))

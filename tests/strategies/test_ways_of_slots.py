@@ -1,7 +1,5 @@
 """How the cutter goes down into slots and where it ends, on one slot across a level board, by hand."""
 
-from __future__ import annotations
-
 import itertools
 from types import SimpleNamespace
 
@@ -141,8 +139,9 @@ def test_a_bevel_runs_out_by_its_own_width_or_goes_round_the_end():
 @pytest.mark.parametrize("finish", [12.7, 6.0])
 def test_a_bevel_begins_over_what_stands_at_its_place(finish, tmp_path):
     """It was let down from 9 mm, over the raw blank. D: a flank of 45 degrees is as high over the tip as far off it."""
-    extra = small_board.SLOT_CUTTER + small_board.SLOT_CUTTER.replace('"slot"', '"v"').replace(
-        '"flat-end"', '"v"\nangle = 90.0').replace("0.6", "6.0") + \
+    v = small_board.cutter(name="v", shape="v", angle=90.0, diameter=6.0, speed=18000, feed=400.0, plunge=100.0,
+                           stepdown=0.5)
+    extra = small_board.SLOT_CUTTER + v + \
         '[slots]\ncutter = "slot"\ndepth = 2.0\nbevel = 0.2\nbevel_cutter = "v"\n'
     made = small_board.built(tmp_path, extra=extra, changes={"diameter = 12.7": f"diameter = {finish}"}, resolution=0.1)
     assert made.passed

@@ -50,7 +50,7 @@ def test_what_the_text_says_against_brute_force(region):
     grid = Grid.over(bounds, CELL)
     wood = Material(grid, np.full(grid.shape, TOP, np.float32))
     # the rim is sampled just within what the last step left standing: a finer grid
-    blocks = [Block(bounds, cell, lambda x, y: np.full((y.size, x.size), TOP)) for cell in (CELL, CELL / 2)]
+    blocks = [Block(bounds, cell, TOP) for cell in (CELL, CELL / 2)]
     for cut in pocket(region, surface=flat(TOP), cutters=[LARGE, SMALL], depth=1.0, safe_z=20.0):
         cutter = cut.cutter
         if not len(cut.toolpath):

@@ -15,7 +15,17 @@ import pathgen
 from pathgen.base import overlay
 from pathgen.removal.grid import Grid
 from pathgen.verify.findings import Tolerances
-from pathgen.verify.pockets import _floor, _in_plan, _levelled, _openings, _uncut, pocket_measures
+from pathgen.verify.pockets import (
+    _Floor,
+    _in_plan,
+    _levelled,
+    _nowhere_deep,
+    _openings,
+    _too_deep,
+    _too_shallow,
+    _uncut,
+    pocket_measures,
+)
 from pathgen.verify.simulate import OPENED, Poured
 from pathgen.verify.slanting_walls import wall_findings
 
@@ -53,15 +63,17 @@ def at(x, y):
     return int(np.argmin(np.abs(PART.ys - y))), int(np.argmin(np.abs(PART.xs - x)))
 
 
-def floor_codes(seen, poured, openings):
-    return [f.code for f in _floor(poured, openings, poured.removed > OPENED, seen)]
+def of_the_floor(seen, poured, openings):
+    floor = _Floor.of(poured, poured.removed > OPENED, seen)
+    return [*_too_deep(floor, poured, seen), *_too_shallow(floor, poured, openings, seen),
+            *_nowhere_deep(poured, openings, seen)]
 
 
 @pytest.mark.parametrize("share", [0.95, 1.05])
 def test_a_point_of_the_floor_too_deep(share):
     seen, poured, openings = made(cutter())
     poured.floor[at(12.0, 3.0)] -= share * TOL.pocket_deep
-    found = list(_floor(poured, openings, poured.removed > OPENED, seen))
+    found = of_the_floor(seen, poured, openings)
     assert [f.code for f in found] == (["pocket-too-deep"] if share > 1 else [])
     if found:
         assert found[0].where == "inlay 3, 1.nc, line 7, 11.9 mm along, 2.9 mm across"
@@ -82,7 +94,7 @@ def test_a_point_of_the_floor_too_high(cutters, place, stair, ridge, share):
     y = abs(PART.ys[where[0]])
     allowed = y / math.sqrt(RADIUS**2 - y**2) * stair + ridge + TOL.pocket_shallow
     poured.floor[where] += share * allowed
-    assert floor_codes(seen, poured, openings) == (["pocket-too-shallow"] if share > 1 else [])
+    assert [f.code for f in of_the_floor(seen, poured, openings)] == (["pocket-too-shallow"] if share > 1 else [])
 
 
 @pytest.mark.parametrize(("one", "beside"), [(cutter(), 0.0), (cutter("ball-end", 4.0), None)])
@@ -96,9 +108,8 @@ def test_a_pocket_that_is_nowhere_as_deep_as_it_should_be(one, beside, share):
     if beside is None:  # what a ball leaves beside its path: r - sqrt(r^2 - d^2), half a cell off or along the rim
         beside = max(2.0 - math.sqrt(4.0 - off**2) for off in (CELL / 2, 2 * inset + CELL / math.sqrt(2)))
     least = TOL.pocket_deep + y / math.sqrt(RADIUS**2 - y**2) * (inset + 1.5 * CELL) + beside
-    opened = poured.removed > OPENED
-    poured.floor[opened] += share * least
-    found = list(_floor(poured, openings, opened, seen))
+    poured.floor[poured.removed > OPENED] += share * least
+    found = of_the_floor(seen, poured, openings)
     assert any("at its deepest" in f.got for f in found) == (share > 1)
 
 
@@ -124,15 +135,16 @@ def test_what_is_opened_outside_the_drawing(one, depth, more, share):
 def test_what_is_left_uncut(left):
     """Cells of 0.04 mm2: one is less than 0.05 mm2, two are more; what the cutter cannot reach does not count."""
     seen, poured, openings = made(cutter())
-    low = PART.covered(AREA)
+    opened = PART.covered(AREA)
     row, column = at(15.0, 0.0)
-    low[row, column : column + left] = False
-    found = list(_uncut(poured, openings, low, seen))
+    opened[row, column : column + left] = False
+    found = list(_uncut(poured, openings, opened, seen))
     assert [f.code for f in found] == (["pocket-uncut"] if left > 1 else [])
     assert all(f.got.startswith(f"{0.04 * left:.2f} mm2") for f in found)
-    low[at(15.0, 0.0)[0]] = True
-    low[at(24.9, 4.9)] = low[at(5.1, -4.9)] = low[at(5.1, 4.9)] = False  # corners, which a radius of 1.5 does not reach
-    assert not list(_uncut(poured, openings, low, seen))
+    opened[at(15.0, 0.0)[0]] = True
+    for x, y in ((24.9, 4.9), (5.1, -4.9), (5.1, 4.9)):  # corners, which a radius of 1.5 does not reach
+        opened[at(x, y)] = False
+    assert not list(_uncut(poured, openings, opened, seen))
 
 
 @pytest.mark.parametrize(("surfacing", "lost", "found"), [

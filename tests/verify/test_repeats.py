@@ -1,7 +1,5 @@
 """A re-surface against the first finish, move by move, on a few moves made by hand."""
 
-from __future__ import annotations
-
 import itertools
 from types import SimpleNamespace
 

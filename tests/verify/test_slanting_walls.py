@@ -1,26 +1,13 @@
 """The slanting walls that a v cutter alone opens: right as planned, and seen where runs of them are left out."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from pathgen.verify import verify
-from tests.small_board import built
+from tests.small_board import built, cutter, svg
 from tests.spoiling import Moves
 
-POINTED = """
-[[cutter]]
-name = "v"
-shape = "v"
-angle = 60
-diameter = 6.0
-speed = 18000
-feed = 800.0
-plunge = 300.0
-stepdown = 0.6
-"""
-LINES = ('<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
-         '<path d="M6 6h12v12M24 8q8 10 0 16" fill="none" stroke="#225577" stroke-width="1.2"/></svg>')
+POINTED = cutter(name="v", shape="v", angle=60, diameter=6.0, speed=18000, feed=800.0, plunge=300.0, stepdown=0.6)
+LINES = svg('<path d="M6 6h12v12M24 8q8 10 0 16" fill="none" stroke="#225577" stroke-width="1.2"/>')
 
 
 def test_deeper_runs_left_out_beside_the_walls_are_seen(tmp_path):

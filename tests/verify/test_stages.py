@@ -1,7 +1,5 @@
 """Small copies of the simulated heights, by hand."""
 
-from __future__ import annotations
-
 from types import SimpleNamespace
 
 import numpy as np

@@ -11,10 +11,12 @@ from pathgen.verify import verify
 from pathgen.verify.opening import opens_outside
 from tests import small_board
 
-HEAD = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30" fill="#225577">'
-ROUND = f'{HEAD}<circle cx="12" cy="15" r="8"/></svg>'
-LINE = f'{HEAD}<path d="M24 5v20" stroke="#225577" stroke-width="0.8"/><circle cx="12" cy="15" r="5"/></svg>'
-STAR = f'{HEAD}<polygon points="18,2 21,11 30,11 23,17 26,27 18,21 10,27 13,17 6,11 15,11"/></svg>'
+BLUE = 'fill="#225577"'
+BAR = small_board.svg('<rect x="15" y="2" width="14" height="8"/>', more=BLUE)
+ROUND = small_board.svg('<circle cx="12" cy="15" r="8"/>', more=BLUE)
+LINE = small_board.svg('<path d="M24 5v20" stroke="#225577" stroke-width="0.8"/><circle cx="12" cy="15" r="5"/>',
+                       more=BLUE)
+STAR = small_board.svg('<polygon points="18,2 21,11 30,11 23,17 26,27 18,21 10,27 13,17 6,11 15,11"/>', more=BLUE)
 
 
 def blunt(folder, art, *, angle, diameter, depth, radius="radius = { nut = 254.0, end = 300.0 }"):
@@ -96,25 +98,19 @@ def test_a_v_too_blunt_for_the_slope_where_its_drawing_lies_is_refused_with_one_
     assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
 
 
-def test_the_flank_of_a_wide_v_meets_no_raw_waste_beside_a_drawing_at_the_edge(tmp_path):
-    """10 mm wide, 120 degrees, in a corner 0.1 mm from the edge of a board in a thick blank: there its flank reaches
-    past what passes of a small ball end over the board alone clear."""
-    made = small_board.built(
-        tmp_path, art=f'{HEAD}<rect x="15" y="2" width="14" height="8"/></svg>',
-        changes={'name = "flat"\nshape = "flat-end"\ndiameter = 2.0\n':
-                 'name = "flat"\nshape = "v"\nangle = 120\ndiameter = 10\n', "diameter = 12.7": "diameter = 4.0",
-                 "thickness = 8.0": "thickness = 12.0", "at = [45.0, 0.0]": "at = [45.0, 7.65]"})
-    assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
-
-
-def test_nor_beside_a_level_top_that_a_flat_end_finishes_within_its_long_edges(tmp_path):
-    """What roughing leaves stands 0.2 mm from the edge, and a v of 120 degrees opens wide."""
-    made = small_board.built(
-        tmp_path, art=f'{HEAD}<rect x="15" y="2" width="14" height="8"/></svg>',
-        changes={"radius = { nut = 254.0, end = 300.0 }": 'radius = "flat"', "depth = 1.5": "depth = 0.3",
-                 'shape = "ball-end"\ndiameter = 12.7': 'shape = "flat-end"\ndiameter = 6.0',
-                 'finish = "ball"\nscallop = 0.05': 'finish = "ball"\nrough = "ball"',
-                 'name = "flat"\nshape = "flat-end"\ndiameter = 2.0\n':
-                 'name = "flat"\nshape = "v"\nangle = 120\ndiameter = 6\n', "at = [45.0, 0.0]": "at = [45.0, 6.95]",
-                 "end_width = 46.0": "end_width = 40.0"})
+@pytest.mark.parametrize(("diameter", "changes"), [
+    # in a corner 0.1 mm from the edge of a board in a thick blank: there its flank reaches past what passes of a small
+    # ball end over the board alone clear
+    (10, {"diameter = 12.7": "diameter = 4.0", "thickness = 8.0": "thickness = 12.0",
+          "at = [45.0, 0.0]": "at = [45.0, 7.65]"}),
+    # a level top that a flat end finishes within its long edges: what roughing leaves stands 0.2 mm from the edge
+    (6, {"radius = { nut = 254.0, end = 300.0 }": 'radius = "flat"', "depth = 1.5": "depth = 0.3",
+         'shape = "ball-end"\ndiameter = 12.7': 'shape = "flat-end"\ndiameter = 6.0',
+         'finish = "ball"\nscallop = 0.05': 'finish = "ball"\nrough = "ball"',
+         "at = [45.0, 0.0]": "at = [45.0, 6.95]", "end_width = 46.0": "end_width = 40.0"}),
+])
+def test_the_flank_of_a_wide_v_meets_no_raw_waste_beside_a_drawing_at_the_edge(tmp_path, diameter, changes):
+    made = small_board.built(tmp_path, art=BAR, changes=changes | {
+        'name = "flat"\nshape = "flat-end"\ndiameter = 2.0\n':
+        f'name = "flat"\nshape = "v"\nangle = 120\ndiameter = {diameter}\n'})
     assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []

@@ -7,19 +7,10 @@ import pytest
 from pathgen.verify import verify
 from tests import small_board
 
-STAR = ('<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30" fill="#225577">'
-        '<polygon points="18,2 21,11 30,11 23,17 26,27 18,21 10,27 13,17 6,11 15,11"/></svg>')
-SHARP = """
-[[cutter]]
-name = "sharp"
-shape = "v"
-angle = 60.0
-diameter = 6.0
-speed = 18000
-feed = 1200.0
-plunge = 300.0
-stepdown = 1.6
-"""
+STAR = small_board.svg('<polygon points="18,2 21,11 30,11 23,17 26,27 18,21 10,27 13,17 6,11 15,11"/>',
+                       more='fill="#225577"')
+SHARP = small_board.cutter(name="sharp", shape="v", angle=60.0, diameter=6.0, speed=18000, feed=1200.0, plunge=300.0,
+                           stepdown=1.6)
 CHANGES = {'cutters = ["flat"]': 'cutters = ["flat", "sharp"]'}
 
 
@@ -43,21 +34,11 @@ def test_corners_that_stay_closed_are_found(made, above, by):
     assert "pocket-uncut" in {f.code for f in found if f.severity == "forbid"}
 
 
-NOT_LAST = """
-[[cutter]]
-name = "{}"
-shape = "{}"
-diameter = 1.0
-speed = 18000
-feed = 400.0
-plunge = 100.0
-stepdown = 0.5
-"""
-
-
 @pytest.mark.parametrize(("name", "shape"), [("flat 1", "flat-end"), ("ball 1", "ball-end"), ("v 30", "v")])
 def test_a_v_that_others_follow_is_not_asked_to_sharpen_corners(tmp_path, name, shape):
-    after = NOT_LAST.format(name, shape) + "angle = 30.0\n" * (shape == "v")
+    angle = {"angle": 30.0} if shape == "v" else {}
+    after = small_board.cutter(name=name, shape=shape, diameter=1.0, speed=18000, feed=400.0, plunge=100.0,
+                               stepdown=0.5, **angle)
     made = small_board.built(tmp_path, art=STAR, changes={'cutters = ["flat"]': f'cutters = ["sharp", "{name}"]'},
                              extra=SHARP + after)
     assert len([p for p in made.programs if p.operation == "pocket"]) == 2

@@ -17,8 +17,7 @@ LONGER = {"plunge = 300.0\nstepdown = 1.6": "plunge = 300.0\nstepdown = 1.6\nflu
 def test_a_fret_across_a_notch_in_the_boards_end_meets_no_raw_stock(tmp_path):
     """Fret 5, 75.25 mm from the nut, lies on both sides of a notch that begins 70 mm from it, 22 mm wide."""
     (tmp_path / "outline.svg").write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="48mm" viewBox="-45 -24 90 48">'
-        '<path d="M-45,-22H45V-11H25V11H45V22H-45Z"/></svg>')
+        small_board.svg('<path d="M-45,-22H45V-11H25V11H45V22H-45Z"/>', 90, 48, corner="-45 -24"))
     result = small_board.built(tmp_path, changes=LONGER, extra=small_board.SLOTS + OUTLINE, resolution=0.2)
     findings = [f.got for f in result.verification.findings if f.severity == "forbid"]
     assert findings == []
@@ -29,8 +28,7 @@ def test_a_fret_across_a_notch_in_the_boards_end_meets_no_raw_stock(tmp_path):
 def test_a_nut_slot_across_a_notch_in_the_nut_end_meets_no_raw_stock(tmp_path):
     """The slot lies 2 mm behind the nut face, and the notch between its halves goes 5 mm past it: 22 mm wide."""
     (tmp_path / "outline.svg").write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="96mm" height="48mm" viewBox="-51 -24 96 48">'
-        '<path d="M-51,-22H45V22H-51V11H-40V-11H-51Z"/></svg>')
+        small_board.svg('<path d="M-51,-22H45V22H-51V11H-40V-11H-51Z"/>', 96, 48, corner="-51 -24"))
     nut = '[nut]\ncutter = "flat"\nwidth = 4.0\ndepth = 1.5\n'
     result = small_board.built(tmp_path, changes=LONGER, extra=nut + OUTLINE.replace("45.0", "42.0"), resolution=0.2)
     assert result.passed

@@ -1,7 +1,6 @@
 """The example boards: each builds and verifies, and the fanned one's slots are on their lines in the written text."""
 
 import functools
-import re
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +12,7 @@ from pathgen import build, load_job
 from pathgen.work.operations import Outline
 from tests.as_made import hold
 from tests.report.labels import cut_off, labels, over_one_another, pictures_of
+from tests.small_board import moves
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 
@@ -20,14 +20,7 @@ EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 @pytest.fixture(scope="module")
 def built():
     """Each example's build, made once, on a coarse grid."""
-    made = {}
-
-    def get(name):
-        if name not in made:
-            made[name] = build(load_job(EXAMPLES / f"{name}.toml"), resolution=0.4)
-        return made[name]
-
-    return get
+    return functools.cache(lambda name: build(load_job(EXAMPLES / f"{name}.toml"), resolution=0.4))
 
 
 @pytest.fixture(scope="module")
@@ -37,18 +30,9 @@ def page(built):
 
 
 def written(text):
-    """(n, 3) positions of a program and the G word of each: our own few lines of reading, for plain G0 and G1."""
-    position, word, rows = {"X": np.nan, "Y": np.nan, "Z": np.nan}, "", []
-    for line in text.splitlines():
-        if line.startswith("("):
-            continue
-        for letter, value in re.findall(r"([GXYZ])(-?[\d.]+)", line):
-            if letter == "G" and value in ("0", "1"):
-                word = value
-            elif letter in position:
-                position[letter] = float(value)
-        rows.append([*position.values(), float(word or 0)])
-    return np.array(rows)
+    """(n, 4) positions of a program, and 1 where it comes there at a feed."""
+    _, end, rapid = moves(text)
+    return np.column_stack([end, ~rapid])
 
 
 def program(result, operation):

@@ -1,5 +1,6 @@
 """Flat parts: head plate and rosette build and verify; what they come to is held against formulas, from the text."""
 
+import functools
 import math
 import re
 from pathlib import Path
@@ -16,7 +17,7 @@ from pathgen.verify import verify
 from tests.as_made import hold
 from tests.job.test_plates import HOLE, PLATE, RING, drawn, read
 from tests.plain_cutting import Wood
-from tests.small_board import moves
+from tests.small_board import cutter, moves, svg
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "parts"
 COLOURED = re.compile(r"<style.*?</style>|<[^>]+>", re.S)
@@ -33,14 +34,7 @@ def test_a_cutter_as_wide_as_its_ring_reaches_all_of_it_and_no_more(tmp_path):
 
 @pytest.fixture(scope="module")
 def built():
-    made = {}
-
-    def get(name):
-        if name not in made:
-            made[name] = build(load_job(EXAMPLES / f"{name}.toml"), resolution=0.3)
-        return made[name]
-
-    return get
+    return functools.cache(lambda name: build(load_job(EXAMPLES / f"{name}.toml"), resolution=0.3))
 
 
 def program(result, operation):
@@ -316,17 +310,8 @@ def test_a_plate_on_a_skin(tmp_path):
     assert spoilt(result, "outline", lambda text: moved(text, "Z", -0.3))
 
 
-PIECE = """
-[[cutter]]
-name = "flat 1"
-shape = "flat-end"
-diameter = 1.0
-flute_length = 5.0
-speed = 18000
-feed = 600.0
-plunge = 150.0
-stepdown = 0.4
-
+PIECE = cutter(name="flat 1", shape="flat-end", diameter=1.0, flute_length=5.0, speed=18000, feed=600.0, plunge=150.0,
+               stepdown=0.4) + """
 [[inlay]]
 artwork = "leaf.svg"
 depth = 1.2
@@ -338,8 +323,7 @@ place = { at = [30.0, 0.0] }
 
 
 def test_pieces_let_into_a_plate(tmp_path, capsys):
-    svg = 'xmlns="http://www.w3.org/2000/svg" width="20mm" height="10mm" viewBox="0 0 20 10"'
-    (tmp_path / "leaf.svg").write_text(f'<svg {svg}><ellipse cx="10" cy="5" rx="9" ry="4" fill="#2255aa"/></svg>')
+    (tmp_path / "leaf.svg").write_text(svg('<ellipse cx="10" cy="5" rx="9" ry="4" fill="#2255aa"/>', 20, 10))
     job = read(tmp_path, FACED + '[surface]\nfinish = "ball"\nscallop = 0.03\n' + PIECE)
     result = build(job, resolution=0.4)
     assert result.verification.findings == ()

@@ -5,32 +5,15 @@ import re
 import pytest
 
 from pathgen import check, load_job
-from tests.small_board import built
+from tests.small_board import built, cutter, svg
 
-MORE = '''[[cutter]]
-name = "wide"
-shape = "flat-end"
-diameter = 12.0
-speed = 16000
-feed = 1500.0
-plunge = 300.0
-stepdown = 2.0
-[[cutter]]
-name = "v"
-shape = "v"
-angle = 60.0
-diameter = 6.0
-speed = 16000
-feed = 1200.0
-plunge = 300.0
-stepdown = 2.0
-[surface]'''
-BAR = ('<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
-       '<path d="M8 15 H32" fill="none" stroke="#225577" stroke-width="3" stroke-linecap="round"/></svg>')
+MORE = cutter(name="wide", shape="flat-end", diameter=12.0, speed=16000, feed=1500.0, plunge=300.0, stepdown=2.0) \
+    + cutter(name="v", shape="v", angle=60.0, diameter=6.0, speed=16000, feed=1200.0, plunge=300.0, stepdown=2.0)
+BAR = svg('<path d="M8 15 H32" fill="none" stroke="#225577" stroke-width="3" stroke-linecap="round"/>')
 
 
 def with_cutters(folder, names):
-    return built(folder, art=BAR, changes={"[surface]": MORE, 'cutters = ["flat"]': f"cutters = {names}"},
+    return built(folder, art=BAR, extra=MORE, changes={'cutters = ["flat"]': f"cutters = {names}"},
                  resolution=0.4)
 
 

@@ -4,13 +4,12 @@ What a program opens is worked out here from its text: an upright cutter of radi
 path.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable
 from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -20,7 +19,6 @@ import svgpathtools
 import pathgen
 import pathgen.app.building
 from pathgen.app.cli import main
-from pathgen.app.pieces import pieces
 from pathgen.base.errors import CutterError, JobError
 from pathgen.job import load_job
 from pathgen.job.clamping import asked_of, clamping_of, planned_of
@@ -30,7 +28,7 @@ from pathgen.report.feeding import feed_findings
 from pathgen.report.pictures.poured import as_poured, pours_of
 from pathgen.verify import verify
 from tests.as_made import hold
-from tests.small_board import moves
+from tests.small_board import cutter, moves, svg
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "boards" / "let-in-leaf.toml"
 PIECE = 'piece = { cutter = "flat 1", gap = 0.05, thickness = 2.0 }'
@@ -56,6 +54,13 @@ def job():
 @pytest.fixture(scope="module")
 def result(job):
     return pathgen.build(job, resolution=0.4)
+
+
+def pieces(job, *, resolution: float = 0.1) -> list[SimpleNamespace]:
+    """Each sheet that pieces are cut from, and what is built of it."""
+    made = [(sheet, pathgen.build(job, clamping=sheet.clamping, resolution=resolution)) for sheet in piece_sheets(job)]
+    return [SimpleNamespace(let_in=sheet.let_in, clamping=sheet.clamping, made=one, program=one.programs[0],
+                            findings=one.verification.findings) for sheet, one in made]
 
 
 @pytest.fixture(scope="module")
@@ -187,9 +192,8 @@ def test_cutters_that_leave_no_upright_wall(tmp_path) -> None:
 def test_colours_that_would_lie_in_each_others_place(tmp_path) -> None:
     # a wedge of one colour in a notch of the other: the thick piece cutter fills the notch out further than the thin
     # pocket cutter rounds the wedge
-    art = """<svg xmlns="http://www.w3.org/2000/svg" width="44mm" height="20mm" viewBox="0 0 44 20">
-    <path fill="#112233" d="M 4 2 H 34 L 12 10 L 34 18 H 4 Z"/>
-    <path fill="#ddaa44" d="M 34 2 L 12 10 L 34 18 Z"/></svg>"""
+    art = svg('<path fill="#112233" d="M 4 2 H 34 L 12 10 L 34 18 H 4 Z"/>'
+              '<path fill="#ddaa44" d="M 34 2 L 12 10 L 34 18 Z"/>', 44, 20)
     with pytest.raises(JobError, match=r"would both lie near 18\d.* mm along.*an \[\[inlay\]\] of its own"):
         planned_of(job_with(tmp_path, {'{ cutter = "flat 1"': '{ cutter = "flat 3"'}, art=art))
     assert len(pieces(job_with(tmp_path, {}, art=art))) == 2
@@ -203,8 +207,7 @@ def test_small_corners_in_the_pieces_way_are_cut(tmp_path) -> None:
     assert (0.6**2 - 0.5**2) * (1 / np.tan(angle / 2) - (np.pi - angle) / 2) < pathgen.programs.plan.SMALLEST_PIECE / 2
     turns = np.arange(8) * np.pi / 4
     corners = " ".join(f"{22 + 8 * np.cos(t):.5f},{10 + 8 * np.sin(t):.5f}" for t in turns)
-    art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="44mm" height="20mm" viewBox="0 0 44 20">
-    <polygon fill="#e3c98f" points="{corners}"/></svg>'''
+    art = svg(f'<polygon fill="#e3c98f" points="{corners}"/>', 44, 20)
     new = EXAMPLE.read_text().split("[[cutter]]")[3].replace("flat 1", "flat 1.2").replace("= 1.0", "= 1.2")
     made = planned_of(job_with(tmp_path, {
         'cutters = ["flat 3", "flat 1"]': 'cutters = ["flat 3", "flat 1.2", "flat 1"]',
@@ -329,10 +332,10 @@ def test_a_sheet_is_seen_in_the_colour_of_its_pieces() -> None:
 
 def test_the_sheets_of_several_pieces_are_named_as_their_programs(tmp_path, capsys) -> None:
     """Of three inlays the second and the third are let in; the folder holds sheets 2 and 3, in the colours' order."""
-    (tmp_path / "art.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="20mm" viewBox='
-                                      '"0 0 60 20"><circle cx="10" cy="10" r="6" fill="#112233"/><circle cx="30" '
-                                      'cy="10" r="6" fill="#445566"/><circle cx="50" cy="10" r="6" fill="#778899"/>'
-                                      "</svg>")
+    colours = ("#112233", "#445566", "#778899")
+    (tmp_path / "art.svg").write_text(svg("".join(
+        f'<circle cx="{x}" cy="10" r="6" fill="{colour}"/>' for x, colour in zip((10, 30, 50), colours, strict=True)),
+        60, 20))
     inlays = "".join(f'''[[inlay]]
 artwork = "art.svg"
 colours = ["{colour}"]
@@ -341,7 +344,7 @@ cutters = ["flat"]
 {'fill = "piece"' if colour != "#112233" else 'fill = "none"'}
 {'piece = { cutter = "flat", thickness = 1.2 }' if colour != "#112233" else ""}
 place = {{ at = [50, 0] }}
-''' for colour in ("#112233", "#445566", "#778899"))
+''' for colour in colours)
     (tmp_path / "job.toml").write_text(f'''units = "mm"
 cutter = [{{ name = "flat", shape = "flat-end", diameter = 2, speed = 16000, feed = 900, plunge = 200, stepdown = 1 }}]
 stock = {{ length = 120, width = 60, thickness = 4 }}
@@ -379,16 +382,8 @@ def test_the_command_writes_all_or_nothing(tmp_path, monkeypatch, capsys) -> Non
 
 
 def test_three_pieces_in_inches_from_the_back(tmp_path) -> None:
-    more = """
-[[cutter]]
-name = "flat 1/32"
-shape = "flat-end"
-diameter = "1/32 in"
-flute_length = 0.15
-speed = 18000
-feed = 20.0
-plunge = 6.0
-stepdown = 0.02
+    more = cutter(name="flat 1/32", shape="flat-end", diameter="1/32 in", flute_length=0.15, speed=18000, feed=20.0,
+                  plunge=6.0, stepdown=0.02) + """
 [[inlay]]
 artwork = "leaf.svg"
 depth = 0.05

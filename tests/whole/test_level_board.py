@@ -8,18 +8,10 @@ import pathgen
 from pathgen.base.errors import JobError
 from pathgen.strategies.surfacing import finishing_passes
 from tests.brute import Block, moves_of
-from tests.small_board import built, job, moves, text_of
+from tests.small_board import built, cutter, job, moves, svg, text_of
 
-WIDE = """
-[[cutter]]
-name = "wide"
-shape = "flat-end"
-diameter = 12.0
-speed = 14000
-feed = 2400.0
-plunge = 500.0
-stepdown = 2.0
-"""
+WIDE = cutter(name="wide", shape="flat-end", diameter=12.0, speed=14000, feed=2400.0, plunge=500.0, stepdown=2.0)
+BAR = svg('<rect x="15" y="2" width="14" height="8" fill="#225577"/>')
 RADIUS, FINISH = "radius = { nut = 254.0, end = 300.0 }", 'finish = "ball"\nscallop = 0.05'
 LEVEL = {RADIUS: 'radius = "flat"', FINISH: 'finish = "wide"\nrough = "wide"'}
 MORE = {
@@ -93,8 +85,7 @@ def test_helixes_and_ramps_of_the_texts_are_no_steeper_than_the_job_says(tmp_pat
     cutter = {"stepdown = 1.6": f"stepdown = 0.8\nramp = {limit}"}
     result = built(tmp_path, changes=LEVEL | cutter, extra=WIDE + '[outline]\ncutter = "flat"\n')
     for operation in ("pocket", "outline"):
-        loads = Block((-25, -38, 110, 38), 0.1, lambda x, y: np.full((y.size, x.size), 6.5)).run(
-            moves_of(text_of(result, operation)), 1.0)
+        loads = Block((-25, -38, 110, 38), 0.1, 6.5).run(moves_of(text_of(result, operation)), 1.0)
         run, drop = np.hypot(*(loads.end - loads.start)[:, :2].T), (loads.start - loads.end)[:, 2]
         # what is shorter than 0.2 mm has no angle to speak of in rounded numbers; the tabs' ends slope by 1 in 2
         above_tabs = loads.start[:, 2] > 1.5 + 1e-6
@@ -118,9 +109,7 @@ def test_the_passes_of_a_part_beside_the_centre_line_cover_it_and_no_more(up):
 
 def test_a_second_cut_over_an_inlay_where_the_first_finish_came_down_its_ramp_repeats_it(tmp_path):
     """A wide v in a corner at the edge: the outermost pass is short, and the ramp into it lies over all of it."""
-    art = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30" fill="#225577">
-<rect x="15" y="2" width="14" height="8"/></svg>"""
-    result = built(tmp_path, art=art, changes={
+    result = built(tmp_path, art=BAR, changes={
         RADIUS: 'radius = "flat"', "end_width = 46.0": "end_width = 40.0", "depth = 1.5": "depth = 0.3",
         'shape = "ball-end"\ndiameter = 12.7': 'shape = "flat-end"\ndiameter = 3.0',
         "thickness = 8.0": "thickness = 12.0",
@@ -132,9 +121,7 @@ def test_a_second_cut_over_an_inlay_where_the_first_finish_came_down_its_ramp_re
 
 def test_the_outline_begins_above_fill_that_stands_higher_than_the_blank(tmp_path):
     """It ran out over the edge, where a flat end that stays within the long edges scrapes none of it off."""
-    art = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30" fill="#225577">
-<rect x="15" y="2" width="14" height="8"/></svg>"""
-    result = built(tmp_path, art=art, extra=WIDE + '[outline]\ncutter = "flat"\n', changes={
+    result = built(tmp_path, art=BAR, extra=WIDE + '[outline]\ncutter = "flat"\n', changes={
         RADIUS: 'radius = "flat"', FINISH: 'finish = "wide"\nrough = "wide"\nallowance = 0.1',
         "end_width = 46.0": "end_width = 40.0", "at = [45.0, 0.0]": "at = [45.0, 6.0]",
         "thickness = 8.0": "thickness = 6.8", "overfill = 0.7": "overfill = 0.8"})

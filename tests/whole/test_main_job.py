@@ -19,7 +19,7 @@ from pathgen.app.folders import RECORD
 from pathgen.removal import material as removal
 from tests import small_board
 from tests.as_made import hold
-from tests.small_board import moves as moves_of
+from tests.small_board import left_by_ball, moves
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 R_NUT, R_END, SCALE, FRETS, LIMIT, BALL = 228.6, 381.0, 635.0, 21, 0.012, 5.0
@@ -59,15 +59,15 @@ def built(tmp_path_factory):
     return folder, result
 
 
-def moves(path):
-    """(n, 3) starts, (n, 3) ends, (n,) rapid or not, of a program on disk."""
-    return moves_of(path.read_text())
+def written(built, operation, nth=0):
+    """The text of a program on disk."""
+    folder, result = built
+    names = [p.file_name for p in result.programs if p.operation == operation]
+    return (folder / "out" / names[nth]).read_text()
 
 
 def program(built, operation, nth=0):
-    folder, result = built
-    names = [p.file_name for p in result.programs if p.operation == operation]
-    return moves(folder / "out" / names[nth])
+    return moves(written(built, operation, nth))
 
 
 def height(x, y):
@@ -85,27 +85,15 @@ def dense(start, end, spacing):
     return np.concatenate([a + np.linspace(0, 1, n)[:, None] * (b - a) for a, b, n in rows])
 
 
-def section(start, end, x, ys):
-    """What a ball leaves at the points (x, ys)."""
-    near = (np.minimum(start[:, 0], end[:, 0]) < x + 1) & (np.maximum(start[:, 0], end[:, 0]) > x - 1)
-    points = dense(start[near], end[near], 0.02)
-    points = points[np.abs(points[:, 0] - x) < 0.5]
-    left = np.full(len(ys), np.inf)
-    for px, py, pz in points:
-        rows = slice(*np.searchsorted(ys, [py - 1.5, py + 1.5]))
-        left[rows] = np.minimum(left[rows], pz + BALL - np.sqrt(BALL**2 - (ys[rows] - py) ** 2 - (px - x) ** 2))
-    return left
-
-
 def test_it_is_as_made(built):
     hold("main job", built[1], pages=True)
 
 
 def test_ridges_lie_just_below_the_limit_and_nothing_too_deep(built):
-    start, end, rapid = program(built, "surface-finish")
+    text = written(built, "surface-finish")
     for x in (1.0, 120.0, 301.3, LENGTH - 1.0):
         ys = np.arange(-half_width(x) + 0.002, half_width(x), 0.005)
-        over = section(start[~rapid], end[~rapid], x, ys) - height(x, ys)
+        over = left_by_ball(text, x, ys, radius=BALL) - height(x, ys)
         assert 0.9 * LIMIT < over.max() < LIMIT + 0.0007
         assert over.min() > -0.002
 
@@ -196,7 +184,7 @@ def test_pockets_open_the_drawing_and_nothing_else(built, inlay, shapes):
 def test_no_rapid_goes_below_the_standing_wood(built):
     folder, result = built
     for p in result.programs:
-        start, end, rapid = moves(folder / "out" / p.file_name)
+        start, end, rapid = moves((folder / "out" / p.file_name).read_text())
         low = rapid & (np.minimum(start[:, 2], end[:, 2]) < 6.5)
         sideways = np.hypot(*(end - start)[:, :2].T) > 1e-6
         # only straight up out of a cut, or straight down to where the cutter has cut or nothing stands
@@ -224,7 +212,7 @@ def test_the_report_says_what_was_measured(built):
         assert inlay["fill_volume"] == pytest.approx((1.6 + 0.8) * opened, rel=0.04)
     assert report["frets"][11]["distance"] == pytest.approx(SCALE / 2, abs=1e-5)
     for p in report["programs"]:
-        start, end, _ = moves(folder / "out" / p["file"])
+        start, end, _ = moves((folder / "out" / p["file"]).read_text())
         assert p["z_min"] == pytest.approx(min(start[:, 2].min(), end[:, 2].min()), abs=1e-4)
 
 

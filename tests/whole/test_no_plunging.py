@@ -19,7 +19,7 @@ OUTLINE = '[outline]\ncutter = "flat"\ntabs = 4\n'
 def test_no_program_of_that_cutter_sinks_into_wood_straight_down(tmp_path):
     result = small_board.built(tmp_path, resolution=0.2, changes=BLIND, extra=OUTLINE)
     assert result.passed
-    block = Block((-30.0, -45.0, 120.0, 45.0), 0.1, lambda x, y: np.full(np.broadcast(x, y).shape, 8.0))
+    block = Block((-30.0, -45.0, 120.0, 45.0), 0.1, 8.0)
     sunk, sideways = [], 0.0
     for program in result.programs:  # the tests' own simulation, of the text
         loads = block.run(moves_of(program.text), program.cutter.radius, ball=program.cutter.shape == "ball-end")

@@ -1,15 +1,15 @@
 """Whole jobs at the edge of the usual: all must build, and verify themselves."""
 
+import math
 import re
 
 import pytest
 
 from pathgen.base.errors import JobError
 from pathgen.verify import verify
-from tests.small_board import built
+from tests.small_board import built, cutter, svg
 
-DOT = ('<svg xmlns="http://www.w3.org/2000/svg" width="10mm" height="10mm" viewBox="0 0 10 10">'
-       '<circle cx="5" cy="5" r="2.5" fill="#225577"/></svg>')
+DOT = svg('<circle cx="5" cy="5" r="2.5" fill="#225577"/>', 10, 10)
 
 
 @pytest.mark.parametrize("x", [41.0, 45.0, 50.0, 55.0])
@@ -37,22 +37,9 @@ def test_the_finishing_ball_as_the_pocket_cutter(tmp_path):
 def test_dots_hardly_wider_than_the_cutter(tmp_path, wide, cutter):
     """A finishing pass at full depth would have it in wood all round, many stepdowns deep, where it hardly moves."""
     dots = "".join(f'<circle cx="{2 + 3 * i}" cy="3" r="{wide / 2}" fill="#225577"/>' for i in range(4))
-    art = f'<svg xmlns="http://www.w3.org/2000/svg" width="13mm" height="6mm" viewBox="0 0 13 6">{dots}</svg>'
     changes = {"diameter = 2.0": f"diameter = {cutter}", "stepdown = 1.6": f"stepdown = {0.4 * cutter}"}
-    result = built(tmp_path, art=art, changes=changes)
+    result = built(tmp_path, art=svg(dots, 13, 6), changes=changes)
     assert result.passed, [str(f) for f in result.verification.findings]
-
-
-ROUGH = """
-[[cutter]]
-name = "rough"
-shape = "flat-end"
-diameter = 4.0
-speed = 16000
-feed = 1520.0
-plunge = 480.0
-stepdown = 1.68
-"""
 
 
 def test_a_wide_round_board_is_roughed_in_its_layers(tmp_path):
@@ -61,7 +48,8 @@ def test_a_wide_round_board_is_roughed_in_its_layers(tmp_path):
                "radius = { nut = 254.0, end = 300.0 }": "radius = 180.0", "width = 66.0": "width = 84.6",
                "thickness = 8.0\nmargin": "thickness = 8.7\nmargin", "thickness = 6.5": "thickness = 6.2",
                'finish = "ball"': 'finish = "ball"\nrough = "rough"\nallowance = 0.2'}
-    result = built(tmp_path, changes=changes, extra=ROUGH, art=DOT, resolution=0.2)
+    rough = cutter(name="rough", shape="flat-end", diameter=4.0, speed=16000, feed=1520.0, plunge=480.0, stepdown=1.68)
+    result = built(tmp_path, changes=changes, extra=rough, art=DOT, resolution=0.2)
     assert result.passed, [str(f) for f in result.verification.findings]
     deepest = result.verification.simulation.taken[1].bites.depth.max()
     assert 1.0 < deepest < 1.68
@@ -71,19 +59,19 @@ OVER = """
 [[inlay]]
 artwork = "over.svg"
 depth = {depth}
-cutters = ["flat"]
+cutters = {cutters}
 fill = "{fill}"
 overfill = 0.7
 place = {{ at = [45.0, 0.0] }}
 """
 
 
-def _over_an_open_pocket(folder, *, depth, fill):
-    disc = ('<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
-            '<circle cx="{}" cy="15" r="9" fill="#225577"/></svg>')
+def _over_an_open_pocket(folder, *, depth, fill, cutters='["flat"]', changes=None, extra=""):
+    disc = svg('<circle cx="{}" cy="15" r="9" fill="#225577"/>')
     (folder / "over.svg").write_text(disc.format(24))
-    changes = {"place = { at = [45.0, 0.0] }": 'place = { at = [45.0, 0.0] }\nfill = "none"'}
-    return built(folder, art=disc.format(14), changes=changes, extra=OVER.format(depth=depth, fill=fill))
+    changes = {"place = { at = [45.0, 0.0] }": 'place = { at = [45.0, 0.0] }\nfill = "none"', **(changes or {})}
+    return built(folder, art=disc.format(14), changes=changes,
+                 extra=OVER.format(depth=depth, fill=fill, cutters=cutters) + extra)
 
 
 @pytest.mark.parametrize("depth", [1.0, 1.5, 2.0])
@@ -102,14 +90,48 @@ def test_what_an_open_pocket_leaves_of_a_deeper_one_must_still_be_cut(tmp_path):
     assert "pocket-uncut" in codes
 
 
+def v_cutter(angle, diameter):
+    return cutter(name=f"v {angle}", shape="v", angle=float(angle), diameter=diameter, speed=16000, feed=800.0,
+                  plunge=250.0, stepdown=1.0)
+
+
+@pytest.mark.parametrize(("first", "second", "depth"), [(20, 90, 1.6), (90, 20, 1.6), (60, 60, 1.6), (120, 60, 1.0)])
+def test_open_pockets_with_sloping_walls_may_lie_over_each_other(tmp_path, first, second, depth):
+    """On the one's wall the other has nothing to cut, and is not as deep as its own floor."""
+    changes = {'cutters = ["flat"]': f'cutters = ["v {first}"]'}
+    extra = "".join(v_cutter(angle, 6.0) for angle in {first, second})
+    result = _over_an_open_pocket(tmp_path, depth=depth, fill="none", changes=changes, extra=extra,
+                                  cutters=f'["v {second}"]')
+    assert result.passed, [str(f) for f in result.verification.findings]
+
+
+@pytest.mark.parametrize("high", [3.04, 3.08, 3.12])
+def test_a_v_on_a_slope_in_a_bar_that_it_just_fits(tmp_path, high):
+    """Uphill it opens more than on level ground: steep as it is in places, a finer one after it has no floor there."""
+    bar = svg(f'<rect x="10" y="{28 - high}" width="20" height="{high}" fill="#225577"/>')
+    extra = v_cutter(90, 10.0) + v_cutter(60, 3.0)
+    changes = {'cutters = ["flat"]': 'cutters = ["v 90", "v 60"]'}
+    result = built(tmp_path, art=bar, changes=changes, extra=extra)
+    assert result.passed, [str(f) for f in result.verification.findings]
+
+
+def test_what_a_blunt_v_hardly_opens_is_not_asked_of_a_flat_end_after_it(tmp_path):
+    extra = v_cutter(150, 6.0)
+    star = " ".join(f"{15 + r * math.cos(a):.3f},{15 + r * math.sin(a):.3f}" for a, r in
+                    ((math.pi * k / 7, (6.5, 11.0)[k % 2]) for k in range(14)))
+    art = svg(f'<polygon points="{star}" fill="#225577"/>')
+    changes = {'cutters = ["flat"]': 'cutters = ["v 150", "flat"]', "depth = 1.5": "depth = 0.5"}
+    result = built(tmp_path, art=art, changes=changes, extra=extra)
+    assert result.passed, [str(f) for f in result.verification.findings]
+
+
 def test_a_fill_over_an_open_pocket_is_refused(tmp_path):
     with pytest.raises(JobError, match=r"inlay 2: 84.2 mm2 of it, near 44 mm along.* over inlay 1, which stays open"):
         _over_an_open_pocket(tmp_path, depth=1.0, fill="resin")
 
 
 def test_a_clamp_may_stand_between_two_pockets_of_a_board_that_is_not_surfaced(tmp_path):
-    pair = ('<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="10mm" viewBox="0 0 60 10">'
-            '<circle cx="5" cy="5" r="4" fill="#225577"/><circle cx="55" cy="5" r="4" fill="#225577"/></svg>')
+    pair = svg("".join(f'<circle cx="{x}" cy="5" r="4" fill="#225577"/>' for x in (5, 55)), 60, 10)
     changes = {'[surface]\nfinish = "ball"\nscallop = 0.05\n':
                "[setup]\nkeep_out = [{ along = [40.0, 50.0], across = [-40.0, 40.0], height = 20.0 }]\n",
                "thickness = 8.0\nmargin": "thickness = 6.5\nmargin", "overfill = 0.7": 'fill = "none"'}

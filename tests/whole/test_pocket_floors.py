@@ -1,7 +1,5 @@
 """Floors and walls that round and pointed ends leave: whole builds, measured with a plain sweep of their programs."""
 
-from __future__ import annotations
-
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -18,29 +16,12 @@ from pathgen.strategies.pocketing import PocketOptions
 from pathgen.verify import verify
 from pathgen.verify.findings import Tolerances as VerifyTolerances
 from pathgen.verify.opening import opens_outside
-from tests.small_board import built, moves
+from tests.small_board import built, cutter, moves, svg
 from tests.spoiling import Moves
 
-CUTTERS = """
-[[cutter]]
-name = "vee"
-shape = "v"
-angle = 60
-diameter = 3.0
-speed = 16000
-feed = 800.0
-plunge = 200.0
-stepdown = 0.5
-[[cutter]]
-name = "round"
-shape = "ball-end"
-diameter = 2.0
-speed = 16000
-feed = 800.0
-plunge = 200.0
-stepdown = 0.5
-"""
-SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">{}</svg>'
+RUN = {"speed": 16000, "feed": 800.0, "plunge": 200.0, "stepdown": 0.5}
+CUTTERS = cutter(name="vee", shape="v", angle=60, diameter=3.0, **RUN) \
+    + cutter(name="round", shape="ball-end", diameter=2.0, **RUN)
 TRIANGLE = '<path d="M10,8 L28,9 L18,22 Z" fill="#225577"/>'
 STAR = '<path d="M20,6 L22,12 L29,12 L23,16 L25,23 L20,19 L15,23 L17,16 L11,12 L18,12 Z" fill="#225577"/>'
 COMB = '<path d="M10,10 H18 V18 H16.4 V12 H14.8 V18 H13.2 V12 H11.6 V18 H10 Z" fill="#225577"/>'
@@ -52,7 +33,7 @@ def pocketed(drawing: str, cutters: str, depth: float) -> pathgen.Build:
     """A small board with one drawing."""
     changes = {'cutters = ["flat"]': f"cutters = {cutters}", "depth = 1.5": f"depth = {depth}"}
     with TemporaryDirectory() as folder:
-        return built(Path(folder), changes=changes, extra=CUTTERS, art=SVG.format(drawing))
+        return built(Path(folder), changes=changes, extra=CUTTERS, art=svg(drawing))
 
 
 def forbidden(result: pathgen.Build) -> list[str]:
@@ -128,16 +109,6 @@ def test_a_floor_left_in_ridges_is_found():
     assert "pocket-too-shallow" in {f.code for f in found.findings}
 
 
-WIDE = """
-[[cutter]]
-name = "wide"
-shape = "{}"
-diameter = {}
-speed = 12000
-feed = 1500.0
-plunge = 400.0
-stepdown = 2.0
-"""
 CORNERS = '<path d="M4,5 H24 V13 H4 Z" fill="#225577"/>'
 ROUND_A_HOLE = (
     '<path fill-rule="evenodd" fill="#225577" d="M4,3 H32 V24 H4 Z M8,17 a3,3 0 1,0 6,0 a3,3 0 1,0 -6,0 Z'
@@ -157,7 +128,8 @@ def test_what_a_cutters_shape_leaves_on_a_slope_is_no_fault(tmp_path, drawing, s
     """Each was refused: stairs of flat ends in places where they cannot be less, walls a ball opens through ridges."""
     changes = {'cutters = ["flat"]': f"cutters = {cutters}", "depth = 1.5": f"depth = {depth}",
                "radius = { nut = 254.0, end = 300.0 }": "radius = 240.0", "at = [45.0, 0.0]": "at = [45.0, 5.0]"}
-    result = built(tmp_path, changes=changes, extra=WIDE.format(shape, diameter), art=SVG.format(drawing))
+    wide = cutter(name="wide", shape=shape, diameter=diameter, speed=12000, feed=1500.0, plunge=400.0, stepdown=2.0)
+    result = built(tmp_path, changes=changes, extra=wide, art=svg(drawing))
     assert not forbidden(result)
 
 
@@ -208,18 +180,7 @@ def test_several_separate_shapes_are_sharpened_by_a_v_cutter_last() -> None:
     assert result.report["inlays"][0]["reachable_area"] > 0.99 * result.report["inlays"][0]["area"]
 
 
-BALL = """
-[[cutter]]
-name = "ball {0:g}"
-shape = "ball-end"
-diameter = {0}
-speed = 20000
-feed = 380.0
-plunge = 120.0
-stepdown = 0.5
-"""
-ARROW = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30" fill="none"
-stroke="#225577" stroke-width="1.51"><path d="M18 8L25 15L18 22M6 15H25"/></svg>"""
+ARROW = svg('<path d="M18 8L25 15L18 22M6 15H25"/>', more='fill="none" stroke="#225577" stroke-width="1.51"')
 
 
 @pytest.mark.parametrize("depth", [1.6, 1.2])
@@ -227,17 +188,18 @@ def test_ball_ends_one_after_the_other_reach_the_depth_in_narrow_strips(tmp_path
     """The second goes along the rims of strips, beside the middle that is judged (found by a row of icons)."""
     changes = {'cutters = ["flat"]': 'cutters = ["ball 2", "ball 1"]', "depth = 1.5": f"depth = {depth}",
                "radius = { nut = 254.0, end = 300.0 }": 'radius = "flat"'}
-    result = built(tmp_path, changes=changes, extra=BALL.format(2.0) + BALL.format(1.0), art=ARROW)
+    balls = "".join(cutter(name=f"ball {size:g}", shape="ball-end", diameter=size, speed=20000, feed=380.0,
+                           plunge=120.0, stepdown=0.5) for size in (2.0, 1.0))
+    result = built(tmp_path, changes=changes, extra=balls, art=ARROW)
     assert result.passed, [str(f) for f in result.verification.findings if f.severity == "forbid"]
 
 
 def test_a_line_as_wide_as_the_first_ball_is_its_own_all_along(tmp_path):
     """Its axis, without tolerance, is in places only: between them its wall is no floor, nor cut too deep."""
-    line = ('<svg xmlns="http://www.w3.org/2000/svg" width="24mm" height="20mm" viewBox="0 0 24 20"><path d="M4 10h16" '
-            'fill="none" stroke="#225577" stroke-width="3" stroke-linecap="square"/></svg>')
-    wide, narrow = (CUTTERS[CUTTERS.rindex("[[cutter]]"):].replace("round", name).replace("2.0", size)
-                    for name, size in (("wide", "3.0"), ("narrow", "1.0")))
-    result = built(tmp_path, art=line, extra=wide + narrow, changes={
+    line = svg('<path d="M4 10h16" fill="none" stroke="#225577" stroke-width="3" stroke-linecap="square"/>', 24, 20)
+    balls = "".join(cutter(name=name, shape="ball-end", diameter=size, **RUN)
+                    for name, size in (("wide", 3.0), ("narrow", 1.0)))
+    result = built(tmp_path, art=line, extra=balls, changes={
         'cutters = ["flat"]': 'cutters = ["wide", "narrow"]', "depth = 1.5": "depth = 2.0",
         "{ nut = 254.0, end = 300.0 }": '"flat"', "overfill = 0.7": 'overfill = 0.7\nfill = "none"'})
     assert not forbidden(result)

@@ -1,7 +1,5 @@
 """V cutters on a curved board: all of the drawing opened, nothing past it, and no plunges into wood to sharpen it."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

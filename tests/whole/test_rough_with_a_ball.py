@@ -7,18 +7,6 @@ import pytest
 from pathgen.verify import verify
 from tests import small_board
 
-BALL = """
-[[cutter]]
-name = "rough"
-shape = "ball-end"
-diameter = {}
-stepdown = {}
-stepover = {}
-speed = 18000
-feed = 1200.0
-plunge = 300.0
-"""
-
 
 @pytest.mark.parametrize(("diameter", "stepdown", "stepover", "thickness", "radius"), [
     (6.0, 1.0, 0.45, 9.5, 254.0), (12.7, 1.26, 0.1, 9.0, 120.0), (3.0, 1.04, 0.8, 14.0, 180.0),
@@ -27,8 +15,10 @@ plunge = 300.0
 def test_a_ball_end_roughs_within_its_stepdown_and_no_less(
     tmp_path, diameter, stepdown, stepover, thickness, radius
 ):
+    ball = small_board.cutter(name="rough", shape="ball-end", diameter=diameter, stepdown=stepdown, stepover=stepover,
+                              speed=18000, feed=1200.0, plunge=300.0)
     made = small_board.built(
-        tmp_path, extra=BALL.format(diameter, stepdown, stepover), changes={
+        tmp_path, extra=ball, changes={
             'finish = "ball"': 'finish = "ball"\nrough = "rough"', "thickness = 8.0": f"thickness = {thickness}",
             "radius = { nut = 254.0, end = 300.0 }": f"radius = {radius}"})
     assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []

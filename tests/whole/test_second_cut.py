@@ -3,8 +3,6 @@
 Judged by the tests' own reader and their own densely sampled ball, on cross sections.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 import shapely
@@ -15,23 +13,13 @@ from pathgen.job import load_job
 from pathgen.report import fill_findings
 from pathgen.work import fill, operations
 from pathgen.work.fill import DAM, level_resin
-from tests.small_board import built, job, left_by_ball, moves, text_of
+from tests.small_board import built, cutter, job, left_by_ball, moves, svg, text_of
 
 R_NUT, R_END, LENGTH = 254.0, 300.0, 300.0 * (1 - 2 ** (-5 / 12)) + 10.0
 BALL, LIMIT = 6.35, 0.05
 FINE = {"scallop = 0.05": "scallop = 0.02"}
 
-V_60 = """
-[[cutter]]
-name = "v"
-shape = "v"
-diameter = 6.0
-angle = 60.0
-speed = 16000
-feed = 1200.0
-plunge = 400.0
-stepdown = 1.0
-"""
+V_60 = cutter(name="v", shape="v", diameter=6.0, angle=60.0, speed=16000, feed=1200.0, plunge=400.0, stepdown=1.0)
 
 
 def surface(x, y):
@@ -59,8 +47,7 @@ def leaf(rng):
 
 def drawing(rng):
     path, shape = leaf(rng)
-    art = f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">' \
-          f'<path d="{path}" fill="#225577"/></svg>'
+    art = svg(f'<path d="{path}" fill="#225577"/>')
     # the page's centre, with y turned up, goes to X 45, Y 0
     return art, affinity.affine_transform(shape, [1, 0, 0, -1, 45.0 - 20.0, 15.0])
 
@@ -105,8 +92,7 @@ def test_random_pockets_overfills_and_smears_end_flush(tmp_path, seed, area):
 
 @pytest.mark.parametrize("dam", [DAM, 9.0])
 def test_a_cut_over_an_inlay_alone_takes_all_that_its_dam_holds(tmp_path, dam):
-    apart = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="20mm" viewBox="0 0 40 20"><path ' \
-            'fill="#225577" d="M2,2h4v16h-4zM34,2h4v16h-4z"/></svg>'
+    apart = svg('<path fill="#225577" d="M2,2h4v16h-4zM34,2h4v16h-4z"/>', 40, 20)
     result = built(tmp_path, art=apart, extra='[resurface]\narea = "inlay"\nblend = 3.0\n', changes={
         "mix_by": f"dam = {dam}\nmix_by"})
     assert result.passed
@@ -122,8 +108,7 @@ def test_a_cut_over_an_inlay_alone_takes_all_that_its_dam_holds(tmp_path, dam):
 
 
 def test_resin_in_the_waste_beside_the_board_is_said_and_scraped_off(tmp_path, monkeypatch):
-    across = '<svg xmlns="http://www.w3.org/2000/svg" width="10mm" height="38mm" viewBox="0 0 10 38"><rect ' \
-             'width="10" height="38" fill="#225577"/></svg>'
+    across = svg('<rect width="10" height="38" fill="#225577"/>', 10, 38)
     result = built(tmp_path, art=across, extra='[resurface]\narea = "inlay"\n', changes={"mix_by": "dam = 5\nmix_by"})
     assert result.passed
     (note,) = [f for f in result.report["checks"]["findings"] if f["code"] == "dam-past-the-cut"]
@@ -218,9 +203,8 @@ def test_bad_fills_are_refused_with_the_numbers(tmp_path, name):
     changes, extra, words = REFUSED[name]
     art = None
     if name == "a wall that leaves nothing":
-        art = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">' \
-              '<rect x="5" y="5" width="20" height="15" fill="#225577"/>' \
-              '<rect x="25" y="5" width="4" height="15" fill="#cc8833"/></svg>'
+        art = svg('<rect x="5" y="5" width="20" height="15" fill="#225577"/>'
+                  '<rect x="25" y="5" width="4" height="15" fill="#cc8833"/>')
     with pytest.raises(JobError, match=words):
         clamping_of(load_job(job(tmp_path, changes=changes, extra=extra, **({"art": art} if art else {}))))
 
@@ -241,9 +225,7 @@ def test_a_part_cut_that_strays_from_the_first_is_found(tmp_path):
 
 def test_waste_beside_a_narrow_board_is_no_loss_of_wood(tmp_path):
     """The fill's surroundings reach past the edge of the board, where the second cut may take more of the blank."""
-    wide = ('<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="36mm" viewBox="0 0 40 36">'
-            '<rect x="10" y="0.2" width="12" height="35.6" fill="#225577"/></svg>')
-    result = built(tmp_path, art=wide)
+    result = built(tmp_path, art=svg('<rect x="10" y="0.2" width="12" height="35.6" fill="#225577"/>', 40, 36))
     assert result.passed, [str(f) for f in result.verification.findings]
     assert result.verification.simulation.poured[0].lost < 5e-4
 
@@ -314,9 +296,7 @@ def test_what_cannot_be_left_is_refused(tmp_path, changes, words):
 def test_a_v_after_a_skim_opens_as_much_less_as_its_walls_slope(tmp_path):
     """The skim after the first fill lowers the wood before the second inlay is opened (found by a random board)."""
     (tmp_path / "star.svg").write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="20mm" viewBox="0 0 20 20">'
-        '<polygon points="19,10 13,12 10,19 7,12 1,10 7,8 10,1 13,8" fill="#225577"/></svg>'
-    )
+        svg('<polygon points="19,10 13,12 10,19 7,12 1,10 7,8 10,1 13,8" fill="#225577"/>', 20, 20))
     second = '\n[[inlay]]\nartwork = "star.svg"\ndepth = 1.5\ncutters = ["v"]\noverfill = 0.7\n'
     second += "place = { at = [66.0, 0.0] }\n"
     v = V_60 + second + '[resurface]\nskim = 0.1\narea = "board"\n'
@@ -329,10 +309,7 @@ def test_a_v_after_a_skim_opens_as_much_less_as_its_walls_slope(tmp_path):
 
 def test_ridges_of_a_floor_stay_below_a_skim_that_leaves_little_of_its_pocket(tmp_path):
     """A tenth of a millimetre is left of the second: ridges as high would stand in it up to the surface."""
-    (tmp_path / "square.svg").write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="9mm" height="9mm" viewBox="0 0 9 9">'
-        '<rect width="9" height="9" fill="#225577"/></svg>'
-    )
+    (tmp_path / "square.svg").write_text(svg('<rect width="9" height="9" fill="#225577"/>', 9, 9))
     second = '\n[[inlay]]\nartwork = "square.svg"\ndepth = 0.3\ncutters = ["v"]\noverfill = 0.7\n'
     second += "place = { at = [66.0, 0.0] }\n[resurface]\nskim = 0.2\n"
     result = built(tmp_path, changes={"at = [45.0, 0.0]": "at = [28.0, 0.0]"},
@@ -341,12 +318,9 @@ def test_ridges_of_a_floor_stay_below_a_skim_that_leaves_little_of_its_pocket(tm
 
 
 def test_after_a_skim_a_narrower_ball_need_not_open_what_a_wider_one_had_opened_to_the_edge(tmp_path):
-    (tmp_path / "dot.svg").write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="16mm" height="16mm" viewBox="0 0 16 16">'
-        '<path d="M15 1v14H8a7 7 0 0 1 0 -14z" fill="#225577"/></svg>'
-    )
-    balls = "".join(f'''[[cutter]]\nname = "ball {d}"\nshape = "ball-end"\ndiameter = {d}\nspeed = 16000\nfeed = 400.0
-plunge = 120.0\nstepdown = {0.45 * d}\n''' for d in (3.0, 1.0))
+    (tmp_path / "dot.svg").write_text(svg('<path d="M15 1v14H8a7 7 0 0 1 0 -14z" fill="#225577"/>', 16, 16))
+    balls = "".join(cutter(name=f"ball {d}", shape="ball-end", diameter=d, speed=16000, feed=400.0, plunge=120.0,
+                           stepdown=0.45 * d) for d in (3.0, 1.0))
     second = '\n[[inlay]]\nartwork = "dot.svg"\ndepth = 1.0\ncutters = ["ball 3.0", "ball 1.0"]\noverfill = 0.7\n'
     second += "place = { at = [66.0, 0.0] }\n"
     result = built(tmp_path, changes={"at = [45.0, 0.0]": "at = [28.0, 0.0]"},

@@ -3,14 +3,11 @@
 import numpy as np
 import pytest
 
-from tests.small_board import built
-
-OTHER = """<svg xmlns="http://www.w3.org/2000/svg" width="12mm" height="12mm" viewBox="0 0 12 12">
-<path d="M1 1h10v10H1z" fill="#225577"/></svg>"""
+from tests.small_board import built, svg
 
 
 def test_several_drawings_are_cut_poured_and_cut_level_at_once(tmp_path):
-    (tmp_path / "other.svg").write_text(OTHER)
+    (tmp_path / "other.svg").write_text(svg('<path d="M1 1h10v10H1z" fill="#225577"/>', 12, 12))
     also = "also = [{ artwork = \"other.svg\", place = { at = [80.0, 4.0] } }]"
     made = built(tmp_path, resolution=0.1, changes={"overfill = 0.7": f"overfill = 0.7\n{also}"})
     assert made.passed

@@ -1,7 +1,5 @@
 """A shape of cutter that some place does not know is refused there: nothing takes it for a ball."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 import shapely

@@ -3,8 +3,6 @@
 What each program opens is worked out here from its text: a flat end of radius r opens all within r of its path.
 """
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import numpy as np

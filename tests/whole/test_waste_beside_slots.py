@@ -1,8 +1,6 @@
 """Slots run out into waste that a small finishing ball left standing high beside the board, at both ends: by no more
 than a stepdown at once, by the tests' own simulation, which shares nothing with the program."""
 
-from __future__ import annotations
-
 import pytest
 
 import pathgen

@@ -1,8 +1,6 @@
 """The outline is begun on what stands in its way once the surface is cut, not on top of a blank that is gone there: by
 the tests' own simulation, which shares nothing with the program."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

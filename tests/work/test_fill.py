@@ -1,7 +1,5 @@
 """How much to mix and what the second cut takes: closed forms, and pockets as swept solids."""
 
-from __future__ import annotations
-
 import itertools
 import re
 from dataclasses import replace
@@ -23,7 +21,7 @@ from pathgen.report.filling import amounts
 from pathgen.report.filltext import batch_cells
 from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.fill import Resin, amount, batch_of, dam_round, fall_under, level_resin, second_cut
-from tests.small_board import ART, built, job
+from tests.small_board import ART, built, job, svg
 
 RADIUS = "radius = { nut = 254.0, end = 300.0 }"
 
@@ -233,7 +231,7 @@ def test_resin_past_the_second_cut_is_said(tmp_path):
 
 def test_pockets_in_a_radius_against_swept_solids(tmp_path):
     # small, and to the side, where the floor is steepest: unions of many solids take their time
-    art = re.sub(r"<circle.*/>", '<circle cx="12" cy="4.5" r="3" fill="#225577"/>', ART)
+    art = svg('<circle cx="12" cy="4.5" r="3" fill="#225577"/>')
     result = built(tmp_path, resolution=0.05, changes={RADIUS: "radius = 100.0"}, art=art)
     text = next(p.text for p in result.programs if p.operation == "pocket")
     solid = _board(100.0) ^ _swept(text, radius=1.0)
@@ -322,9 +320,8 @@ def step_of(result, operation):
 @pytest.mark.parametrize(("apart", "found"), [(3.9, True), (4.1, False), (0.0, False)])
 def test_colours_whose_dams_would_meet_are_noted(tmp_path, apart, found):
     """2 mm to each side, by default; those that touch are warned of as such."""
-    art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
-        <rect x="5" y="10" width="10" height="9" fill="#225577"/>
-        <rect x="{15 + apart}" y="10" width="10" height="9" fill="#cc8833"/></svg>'''
+    art = svg('<rect x="5" y="10" width="10" height="9" fill="#225577"/>'
+              f'<rect x="{15 + apart}" y="10" width="10" height="9" fill="#cc8833"/>')
     findings = built(tmp_path, art=art, resolution=0.4).report["checks"]["findings"]
     near = [f for f in findings if f["code"] == "colours-near"]
     assert bool(near) == found
@@ -343,8 +340,7 @@ def test_what_pairs_of_colours_have_in_common_is_told_once(tmp_path, gap, code, 
     """Three bars side by side: touching, or nearer than any tape that would part them."""
     bars = "".join(f'<rect x="{10 + n * (3 + gap)}" y="10" width="3" height="8" fill="{colour}"/>'
                    for n, colour in enumerate(["#225577", "#cc8833", "#338844"]))
-    art = f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">{bars}</svg>'
-    findings = built(tmp_path, art=art, resolution=0.4).report["checks"]["findings"]
+    findings = built(tmp_path, art=svg(bars), resolution=0.4).report["checks"]["findings"]
     (one,) = [f for f in findings if f["code"] == (code or "colours-near")]
     assert told in one["got"]
 
@@ -352,9 +348,8 @@ def test_what_pairs_of_colours_have_in_common_is_told_once(tmp_path, gap, code, 
 @pytest.mark.parametrize(("wide", "offered"), [(4.0, True), (2.2, False)])
 def test_a_wall_is_offered_only_where_each_colour_stays_open_beside_it(tmp_path, wide, offered):
     """The cutter is 2 mm: a bar of 2.2 mm in a disc of another colour has no room for it beside walls of 0.5 mm."""
-    art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
-        <circle cx="20" cy="15" r="9" fill="#225577"/>
-        <rect x="14" y="13" width="12" height="{wide}" fill="#cc8833"/></svg>'''
+    art = svg('<circle cx="20" cy="15" r="9" fill="#225577"/>'
+              f'<rect x="14" y="13" width="12" height="{wide}" fill="#cc8833"/>')
     findings = built(tmp_path, art=art, resolution=0.4).report["checks"]["findings"]
     (touch,) = [f for f in findings if f["code"] == "colours-touch"]
     assert ("with wall = 0.5" in touch["remedy"]) == offered
@@ -365,8 +360,7 @@ def test_a_wall_is_offered_only_where_each_colour_stays_open_beside_it(tmp_path,
 ])
 def test_a_colour_inside_the_dam_of_another_is_noted(tmp_path, bars, found):
     """Further from it than both dams are wide, and still within the taut thread."""
-    art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
-        <path d="{bars}" fill="#225577"/><circle cx="17" cy="15" r="1.5" fill="#cc8833"/></svg>'''
+    art = svg(f'<path d="{bars}" fill="#225577"/><circle cx="17" cy="15" r="1.5" fill="#cc8833"/>')
     near = [f for f in built(tmp_path, art=art, resolution=0.4).report["checks"]["findings"]
             if f["code"] == "colours-near"]
     assert ["#cc8833 lies inside the dam of #225577" in f["got"] for f in near] == [True] * found
@@ -375,9 +369,8 @@ def test_a_colour_inside_the_dam_of_another_is_noted(tmp_path, bars, found):
 def test_colours_inside_dams_of_others_are_told_in_one_line(tmp_path):
     """Six colours in the bow of a seventh: as many pairs."""
     dots = "".join(f'<circle cx="{9.5 + 3 * n}" cy="15" r="1" fill="#cc88{n}3"/>' for n in range(6))
-    art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
-        <path d="M5,5H29V9H5Z M5,21H29V25H5Z" fill="#225577"/>{dots}</svg>'''
-    near = [f["got"] for f in built(tmp_path, art=art, resolution=0.4).report["checks"]["findings"]
+    bow = '<path d="M5,5H29V9H5Z M5,21H29V25H5Z" fill="#225577"/>'
+    near = [f["got"] for f in built(tmp_path, art=svg(bow + dots), resolution=0.4).report["checks"]["findings"]
             if f["code"] == "colours-near" and "inside the dam" in f["got"]]
     assert len(near) == 1
     assert "pairs more), as a taut thread goes round it" in near[0]
@@ -388,12 +381,11 @@ def test_what_stays_open_inside_the_dam_of_a_later_pour_is_warned_of(tmp_path, o
     """A dot in a ring of resin: it must be opened after the pour."""
     shapes = ['<circle cx="20" cy="15" r="3" fill="#225577"/>',
               '<circle cx="20" cy="15" r="8" fill="none" stroke="#225577" stroke-width="4"/>'][:: 1 - 2 * open_one]
-    head = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
-    (tmp_path / "other.svg").write_text(f"{head}{shapes[1]}</svg>")
+    (tmp_path / "other.svg").write_text(svg(shapes[1]))
     fills = ["none", "resin"][:: 1 - 2 * open_one]
     other = f'''[[inlay]]\nartwork = "other.svg"\ndepth = 1.5\ncutters = ["flat"]\nfill = "{fills[1]}"
 overfill = 0.7\nplace = {{ at = [45.0, 0.0] }}\n'''
-    result = built(tmp_path, art=f"{head}{shapes[0]}</svg>", extra=other, resolution=0.4,
+    result = built(tmp_path, art=svg(shapes[0]), extra=other, resolution=0.4,
                    changes={"overfill = 0.7": f'overfill = 0.7\nfill = "{fills[0]}"'})
     told = [f["got"] for f in result.report["checks"]["findings"] if f["code"] == "open-in-dam"]
     assert told == ["inlay 1 is open, and lies inside the dam: level resin runs into it"] * found

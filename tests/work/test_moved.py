@@ -1,7 +1,5 @@
 """The move that explains measured marks, against known rotations and scipy's least squares; and what a shift costs."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from hypothesis import given, settings

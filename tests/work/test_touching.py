@@ -1,7 +1,5 @@
 """Colours that touch, stages in which none do, and walls between them: against shapes with known edges."""
 
-from __future__ import annotations
-
 import itertools
 
 import numpy as np

@@ -16,7 +16,7 @@ from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length
 from pathgen.report.pictures.labels import Labels, around, fitting, wide
 from pathgen.strategies.cutting_out import cutting_line
-from pathgen.work.clamping import Clamping, Step
+from pathgen.work.clamping import Clamping
 from pathgen.work.features import Named
 from pathgen.work.operations import (
     CutOut,
@@ -101,7 +101,8 @@ def _size(clamping: Clamping) -> float:
 def _labels(clamping: Clamping, tabs: Floats | None) -> Labels:
     """All words of the picture, over no wood of the part and nothing else that they do not name."""
     size, board = _size(clamping), clamping.board
-    places = [place for step in _with_back(clamping) for place in step.operation.named]
+    back = clamping.under.steps if clamping.under else ()  # dowels stand in its holes
+    places = [place for step in (*back, *clamping.steps) for place in step.operation.named]
     taken = [free_of(board, places), *(shape for shape, _ in _clamps(clamping))]
     taken += [_symbol(place, size) for place in places if not board.outline.contains(shapely.Point(place.at))]
     taken += [shapely.box(*shape.bounds) for shape in _tab_triangles(tabs, size)]
@@ -128,11 +129,6 @@ def _clamps(clamping: Clamping) -> list[Standing]:
 def _zero_of(clamping: Clamping) -> Floats:
     """Where X 0, Y 0 of the programs lies on the blank, (2,): of work that has moved, no longer where it was set."""
     return clamping.to_board(np.zeros((1, 3)), clamping.steps[-1])[0, :2]
-
-
-def _with_back(clamping: Clamping) -> tuple[Step, ...]:
-    """The steps of the clamping, and of the one before it on the other side, whose holes dowels stand in."""
-    return (*(clamping.under.steps if clamping.under else ()), *clamping.steps)
 
 
 def free_of(board: Part, places: Sequence[Named]) -> BaseGeometry:

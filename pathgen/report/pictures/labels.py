@@ -48,7 +48,8 @@ class Labels:
         """
         spots = list(spots)
         clear = (one for one in spots if not shapely.intersects(_box(text, one, size), self._lines).any())
-        free = (one for one in chain(clear, spots, self._rows(spots[0], size)) if self._is_free(_box(text, one, size)))
+        free = (one for one in chain(clear, spots, self._rows(spots[0], size))
+                if not shapely.intersects(_box(text, one, size), self._taken).any())
         first = next(free)
         spot = next((one for one in chain([first], islice(free, _TRIED))
                      if not self._crosses(_lead(text, one, size, named))), first)
@@ -72,9 +73,6 @@ class Labels:
     def _crosses(self, lead: BaseGeometry | None) -> bool:
         """Whether a line runs through words that are there already."""
         return lead is not None and any(lead.intersects(_box(text, spot, size)) for text, spot, size, *_ in self._put)
-
-    def _is_free(self, box: BaseGeometry) -> bool:
-        return not shapely.intersects(box, self._taken).any()
 
     def _rows(self, spot: Spot, size: float) -> Iterator[Spot]:
         """Rows outside everything, on the side that a spot is on, each from the spot sideways."""

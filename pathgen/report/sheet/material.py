@@ -34,9 +34,9 @@ def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element | None]:
     """How much resin of each colour, as the simulated pockets hold it; nothing where none is poured."""
     rows = []
     for inlay in report["inlays"]:
-        rows += [[e("span", _swatch(one["colour"]), one["colour"]), inlay["name"],
-                  *(f"{one[key] / 1000:.2f} ml" for key in ("pocket_volume", "needed_volume")), *batch_cells(one)]
-                 for one in inlay["amounts"]]
+        rows += [[e("span", e("span", class_="swatch", style=f"background:{one['colour']}"), one["colour"]),
+                  inlay["name"], *(f"{one[key] / 1000:.2f} ml" for key in ("pocket_volume", "needed_volume")),
+                  *batch_cells(one)] for one in inlay["amounts"]]
         if inlay["batch"]:
             rows.append([ONE_BATCH, inlay["name"], "", f"{inlay['batch']['needed_volume'] / 1000:.2f} ml",
                          *batch_cells(inlay["batch"])])
@@ -114,10 +114,6 @@ def _measuring(marks: dict[str, Any], units: str) -> list[Element]:
     words, *blocks = measuring_lines(marks, units)
     return [e("h3", "How to measure the marks"), e("figure", measuring_picture(), class_="small"), e("p", words),
             e("pre", "\n".join(blocks), class_="copy")]
-
-
-def _swatch(colour: str) -> Element:
-    return e("span", class_="swatch", style=f"background:{colour}")
 
 
 def _orders(orders: Sequence[int]) -> Iterator[Child]:

@@ -61,7 +61,8 @@ def setup_sheet(
         _head(clamping, report),
         finished(planned, checked, report, board_words(clamping)) if shaded else None,
         _from_above(planned, report),
-        _cautions(clamping),
+        chapter("cautions", "Before anything else", e("ul", (e("li", c) for c in common_cautions(clamping))),
+                class_="cautions"),
         warnings(report),
         both_sides(clamping, report),
         to_have_ready(clamping, report),
@@ -213,8 +214,3 @@ def legend_above(clamping: Clamping) -> str:
         "The target: X 0, Y 0. The arrows: the machine's axes." if shows_zero(clamping) else
         "X 0, Y 0 lies off this part's share: the sheet of the whole blank shows it.",
     ]))
-
-
-def _cautions(clamping: Clamping) -> Element:
-    return chapter("cautions", "Before anything else", e("ul", (e("li", c) for c in common_cautions(clamping))),
-                   class_="cautions")

@@ -78,15 +78,11 @@ def in_order(
               "and a ring marks the first cut.")
     if any(p.step.operation.levels for p in programs):
         legend += " The cut over what was let in or poured is the second cut."
+    by_hand = off_the_machine(clamping)
     return chapter("programs", "The programs, in order", contents, e("p", legend),
-                   *(_program(clamping, p, after.get(p.order)) for p in programs), *_off_the_machine(clamping))
-
-
-def _off_the_machine(clamping: Clamping) -> list[Element]:
-    """What is left to do by hand."""
-    lines = off_the_machine(clamping)
-    done = e("ol", (e("li", line) for line in lines), class_="tick")
-    return [e("h3", "After the last program"), done] if lines else []
+                   *(_program(clamping, p, after.get(p.order)) for p in programs),
+                   *((e("h3", "After the last program"), e("ol", (e("li", line) for line in by_hand), class_="tick"))
+                     if by_hand else ()))
 
 
 def _program(clamping: Clamping, program: Program, left: Element | None) -> Element:
