@@ -190,7 +190,8 @@ def made(chance: Chance, wanted: str, folder: Path, **given: Any) -> Making:
     if job.root == "part":
         assert job.trying(lambda: _blank(job), 30), job.refused
         return job
-    assert job.trying(lambda: _begin(job), 60), job.refused
+    if not job.trying(lambda: _begin(job), 20):  # with that key there is no such part
+        return made(chance, "", folder, **given)
     job.trying(lambda: _stock(job))
     first = _name(wanted)
     for name in TABLES:
@@ -200,7 +201,7 @@ def made(chance: Chance, wanted: str, folder: Path, **given: Any) -> Making:
     for _ in range(3):
         row = chance.one(*(row for row in ROWS if " " not in row[0] and job.tables.get(_name(row[0]))))
         job.trying(lambda row=row: _one_more(job, *row), 1, added=_name(row[0]))
-    if not _has(job.tables, wanted):
+    if wanted in _FIELDS and not _has(job.tables, wanted):
         row = next(row for row in ROWS if f"{row[0]} {row[1].name}" == wanted)
         job.trying(lambda: _one_more(job, *row), 12, added=_name(row[0]))
     if chance.now_and_then(0.5):
@@ -226,7 +227,7 @@ def _root(chance: Chance, wanted: str) -> str:
     name = _name(wanted)
     if name in ROOTS:
         return name
-    if name in OF_BOARDS or name == "channel":
+    if name in OF_BOARDS or name == "channel" or wanted.startswith(("[outline] place", "[outline] artwork")):
         return "board"
     if name in OF_PLATES:
         return "plate"
