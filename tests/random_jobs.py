@@ -16,7 +16,7 @@ import time
 import traceback
 import warnings
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -24,6 +24,8 @@ from typing import Any
 
 import numpy as np
 
+from pathgen.job.describe import key_rows
+from pathgen.job.job import head_of
 from tests.plain_cutting import Cut, deepest_falls
 
 COARSE = 0.2
@@ -502,52 +504,50 @@ def _icon(text: str, x: float, y: float, size: float) -> str:
     return f'<svg x="{x:.2f}" y="{y:.2f}" width="{size:.2f}" height="{size:.2f}" {kept}>{body}</svg>'
 
 
-NO_UNIT = {"frets", "divisions", "straight_fret", "angle", "speed", "flutes", "fret", "to", "tabs", "rotate", "ratios",
-           "ramp", "spin_up", "between", "at_frets", "strings", "count", "turn", "layers", "density", "waste", "mix"}
-NO_UNIT_IN = {"cutter": {"stepover"}, "dots": {"frets"}}
-
-
-def _toml(tables: dict[str, Any], *, inches: bool) -> str:
-    """The tables as TOML; in inches every length and feed is turned into them."""
-    lines = [f'units = "{"in" if inches else "mm"}"']
+def _toml(tables: dict[str, Any], *, inches: bool, top: dict[str, Any] | None = None) -> str:
+    """The tables as TOML, after keys that stand before any; in inches every length and feed is turned into them."""
+    lines = [f'units = "{"in" if inches else "mm"}"', *(f"{k} = {_value(k, v, False)}" for k, v in (top or {}).items())]
     for name, table in tables.items():
+        head = head_of(name)
         for each in table if isinstance(table, list) else [table]:
-            lines.append(f"[[{name}]]" if isinstance(table, list) else f"[{name}]")
-            lines += [f"{key} = {_value(key, value, inches, name)}" for key, value in each.items()]
+            lines.append(head)
+            lines += [f"{key} = {_value(f'{head} {key}', value, inches)}" for key, value in each.items()]
     return "\n".join(lines) + "\n"
 
 
-def _value(key: str, value: Any, inches: bool, table: str = "") -> str:
+LENGTHS = {f"{row.table} {row.key}" for row in key_rows() if "length" in row.holds}
+
+
+def _value(key: str, value: Any, inches: bool) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, str):
         return f'"{value}"'
     if isinstance(value, dict):
-        return "{ " + ", ".join(f"{k} = {_value(k, v, inches)}" for k, v in value.items()) + " }"
+        return "{ " + ", ".join(f"{k} = {_value(f'{key} {k}', v, inches)}" for k, v in value.items()) + " }"
     if isinstance(value, list):
-        return "[" + ", ".join(_value(key, v, inches, table) for v in value) + "]"
-    if inches and key not in NO_UNIT and key not in NO_UNIT_IN.get(table, ()):
+        return "[" + ", ".join(_value(key, v, inches) for v in value) + "]"
+    if inches and key in LENGTHS:
         return f"{value / 25.4:.9f}"
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def ending(
     folder: Path, *, resolution: float = 0.1, texts: Path | None = None, cell: float | None = None,
-    made: list[Any] | None = None,
+    made: list[Any] | None = None, beside: bool = False,
 ) -> Ending:
     """Builds the job of a folder in this process; with `texts` its programs are written there when it passes.
 
-    With `cell` what passes is cut again on a grid of so many mm. Builds are put into the list `made`.
+    With `cell` what passes is cut again on a grid of so many mm; `beside` builds what the job asks for beside its part
+    too, and all pages. Builds are put into the list `made`.
     """
     import pathgen
-    from pathgen.job.form import parts_of
 
     start = time.perf_counter()
     warnings.simplefilter("error")  # one that reaches the maker's terminal is a fault
     try:
         kind, message = "built", ""
-        for job in parts_of(pathgen.load_job(folder / "job.toml")):
-            result = pathgen.build(job, resolution=resolution)
+        for result in _builds(pathgen.load_job(folder / "job.toml"), resolution, beside=beside):
             if made is not None:
                 made.append(result)
             forbidding = [f for f in result.verification.findings if f.severity == "forbid"]
@@ -557,11 +557,35 @@ def ending(
                 kind, message = "cut too deep", "\n".join(found)
             if texts is not None and not forbidding:
                 result.write(texts)
+            if beside:
+                result.files(shaded=False)
     except pathgen.PathgenError as error:
         kind, message = "refused", str(error)
     except Exception:
         kind, message = "crashed", traceback.format_exc()
     return Ending(kind, message, time.perf_counter() - start)
+
+
+def _builds(job: Any, resolution: float, *, beside: bool) -> Iterator[Any]:
+    """Of each part that a job makes, and of what it asks for beside it."""
+    import pathgen
+    from pathgen.app.building import build
+    from pathgen.job.form import parts_of
+
+    if job.parts:
+        yield from pathgen.build_blank(job, resolution=resolution).builds
+        return
+    yield from (build(part, resolution=resolution) for part in parts_of(job))
+    yield from (build(job, clamping=one, resolution=resolution) for one in (clampings_beside(job) if beside else ()))
+
+
+def clampings_beside(job: Any) -> Iterator[Any]:
+    """What a job has tables for beside its part: block, gauges, nut and saddle, side dots, test piece, pieces."""
+    from pathgen.job.kinds import KINDS
+
+    asked = {"nut": job.nut_blank or job.saddle_blank, "side-dots": job.side_dots, "block": job.block,
+             "gauges": job.gauges, "coupon": job.coupon, "pieces": any(inlay.piece for inlay in job.inlays)}
+    return (one for kind in KINDS if asked.get(kind.command) for one in kind.clampings(job, None))
 
 
 def cut_again(build: Any, *, cell: float) -> list[str]:
@@ -616,7 +640,7 @@ def in_a_process(folder: Path, judge: Callable[[Path], Ending], *, limit: float)
 def main() -> None:
     """The documented command."""
     from tests.coloured_jobs import coloured_job
-    from tests.odd_jobs import odd_job
+    from tests.key_jobs import key_job
     from tests.random_plates import random_plate
     from tests.random_workpieces import random_workpieces, workpieces_ending
     from tests.steep_jobs import steep_job
@@ -631,18 +655,19 @@ def main() -> None:
     parser.add_argument("--cut-again", type=float, metavar="CELL", help="cut what is built again, on such a grid in mm")
     parser.add_argument("--small", action="store_true", help="short boards only")
     parser.add_argument("--plates", action="store_true", help="plates and forms instead of boards")
-    parser.add_argument("--odd", action="store_true", help="short boards, or plates, with a few keys at odd values")
+    parser.add_argument("--keys", action="store_true", help="every key there is, of every table, by chance")
     parser.add_argument("--steep", action="store_true", help="tight radii, drawings out to the edges, pointed cutters")
     parser.add_argument("--workpieces", action="store_true", help="blocks, gauges, nuts and the like of short boards")
     asked = parser.parse_args()
-    judge = workpieces_ending if asked.workpieces else partial(ending, cell=asked.cut_again)
+    judge = workpieces_ending if asked.workpieces else partial(ending, cell=asked.cut_again, beside=asked.keys)
     icons = sorted(asked.drawings.rglob("*.svg")) if asked.drawings else None
     kinds: Counter[str] = Counter()
     causes: Counter[str] = Counter()
     slowest: list[tuple[float, int]] = []
     for seed in range(asked.seed, asked.seed + asked.count):
         with tempfile.TemporaryDirectory() as scratch:
-            job = (random_workpieces(seed) if asked.workpieces else odd_job(seed, plates=asked.plates) if asked.odd else
+            job = (random_workpieces(seed) if asked.workpieces else
+                   key_job(seed) if asked.keys else
                    random_plate(seed) if asked.plates else coloured_job(seed, icons or []) if asked.coloured else
                    steep_job(seed, icons) if asked.steep else
                    random_job(seed, drawings=icons, small=asked.small))

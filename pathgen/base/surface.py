@@ -216,6 +216,8 @@ class Surface:
             raise PathgenError(
                 "surface", f"a cutter {float(across.max()):.3f} mm from the centre-line does not meet the surface",
                 allowed=f"less than the radius there, {float(radius.min()):.3f} mm",
+                remedy="passes run past the part's edges as far as their cutter opens: take a smaller cutter, a larger "
+                       "radius, or a narrower part",
             )
 
     def _contact_angle(self, r: float, x: Floats, across: Floats, *, ball: bool) -> Floats:

@@ -136,7 +136,7 @@ def _slot(job: Job, nth: int, thickness: float) -> _Cut:
     # the slot that is as wide as the job's is as deep, too; the two others are shallower and deeper, if that can be
     other = 1 if depth + deeper <= deepest else -2
     step = (0, -1, other) if narrowest == 0 else (-1, 0, other)
-    one = round(width + (narrowest + nth) * wider, 6), round(max(depth + step[nth] * deeper, 0.1), 6)
+    one = round(width + (narrowest + nth) * wider, 9), round(max(depth + step[nth] * deeper, 0.1), 9)
     x = max(GAP, 6 * width) / 2
     slots = Slots(number=np.array([nth + 1]), lines=np.array([[[x, -WIDTH / 2], [x, WIDTH / 2]]]), width=one[0],
                   depth=one[1], entry=table.entry, name=f"slot {nth + 1}", counted="fret")

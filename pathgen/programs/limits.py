@@ -7,20 +7,28 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
+from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.bending import STRENGTH, bending_stress, deepest_layer, has_long_flutes, usual_layer
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
-from pathgen.base.toolpath import Toolpath
-from pathgen.base.units import as_written, coarse_length, format_length, place_words, rounded_down
+from pathgen.base.toolpath import Move, Toolpath
+from pathgen.base.units import as_written, coarse_length, format_length, place_words, rounded_down, told_apart
 from pathgen.work.clamping import Clamping, KeepOut, Step
+from pathgen.work.operations import SurfaceFinish, SurfaceRough
 
 _LEAST_LAYER = 0.01  # mm: the least stepdown that a job may hold
+_RUBS = 0.01  # mm: of a shank against what stands beside it
 _LEAST_CLAMP = 1.0  # mm: one cut back to less holds nothing, and is moved instead
 
 
 def check_limits(toolpath: Toolpath, clamping: Clamping, step: Step) -> None:
-    """Raise JobError for a cut that would break its cutter, or a path that is longer than the machine's travel."""
+    """Raise JobError for a cut that would break its cutter, a first one over the blank beside which that stands higher
+    than its cutter's flutes, or a path that is longer than the machine's travel."""
     _check_bending(clamping, step)
+    if isinstance(step.operation, SurfaceRough) or (
+            isinstance(step.operation, SurfaceFinish) and clamping.feature(SurfaceRough) is None):
+        _check_flutes(toolpath, clamping, step.cutter)
     _check_travel(toolpath, clamping, step, step.title)
 
 
@@ -48,6 +56,26 @@ def _check_bending(clamping: Clamping, step: Step) -> None:
         remedy=(f"measure its flute_length, {flutes} (is {tenth} meant?), or " if has_long_flutes(cutter) else "")
                + (f"make stepdown {as_written(less, unit, down=True)} {unit} or less, or " * (less >= _LEAST_LAYER))
                + "make its feed lower, or take a shorter or thicker cutter",
+    )
+
+
+def _check_flutes(toolpath: Toolpath, clamping: Clamping, cutter: Cutter) -> None:
+    """What of the blank lies farther out than the cutter reaches stands beside the outer passes to its full height."""
+    cuts = toolpath.points[toolpath.kinds != Move.RAPID]
+    over = clamping.stock.thickness - cuts[:, 2]
+    reach = overlay.buffer(shapely.multipoints(cuts[:, :2]).convex_hull, cutter.radius)
+    walls = overlay.difference(shapely.box(*clamping.stock.bounds), reach)
+    beside = (over > cutter.flute_length + _RUBS) & shapely.dwithin(shapely.points(cuts[:, :2]), walls,
+                                                                    cutter.radius + _RUBS)
+    if not beside.any():
+        return
+    worst, unit = int(np.argmax(np.where(beside, over, -np.inf))), clamping.units
+    x, y = cuts[worst, :2].tolist()
+    short, stands = told_apart(cutter.flute_length, float(over[worst]), unit=unit)
+    raise JobError(
+        f'[[cutter]] "{cutter.name}" flute_length', f"{short}, and the blank stands {stands} over its tip beside its "
+        f"passes, {place_words(x, y, unit)}: its shank would rub there", allowed=f"{stands} or more",
+        remedy="name a longer cutter, or take a thinner blank",
     )
 
 

@@ -37,6 +37,7 @@ from pathgen.strategies.surfacing import (
     Waste,
     finishing_passes,
     rough_reach,
+    rough_ridge,
     roughed,
 )
 from pathgen.work.clamping import Clamping, Step
@@ -338,7 +339,7 @@ def _in_the_way(cut: OutlineCut, cutter: Cutter, around: Around) -> float:
     groove = overlay.intersection(overlay.buffer(way, reach), shapely.box(*clamping.stock.bounds))
     if not shapely.covers(roughed(over, rougher), groove):
         return stands
-    return min(stands, clamping.first_surface.thickness + rough.allowance)
+    return min(stands, clamping.first_surface.thickness + rough.allowance + rough_ridge(rougher))
 
 
 def _pieces(operation: CutPieces, cutter: Cutter, around: Around) -> Toolpath:

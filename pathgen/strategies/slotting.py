@@ -26,6 +26,8 @@ LAYER_STRIDE = 3
 _LEAST_OVER = 0.1
 """Waste higher than this over a line's end is let down into, mm: less hardly adds to a layer."""
 
+_SHARPER = "take a v cutter of a smaller angle"
+
 PECKS = 4
 """Pecks for each stepdown when a thin cutter goes straight down."""
 
@@ -105,10 +107,24 @@ def bevelling(
     runs: list[Floats] = []
     for line, through in zip(slots.lines, slots.through, strict=True):
         out = np.where(through, half + RUN_OUT, -slots.width / 2)
-        top = _line(longer(line, out), surface, 0.0, chord_tolerance)
-        # Along a slope m the swept cone opens d / sqrt(k^2 - m^2) at depth d, k being the steepness of its flank.
-        slope = np.gradient(top[:, 2], np.hypot(*(top[:, :2] - top[0, :2]).T))
-        run = top - np.column_stack([np.zeros((len(top), 2)), half * np.sqrt(cutter.wall_slope**2 - slope**2)])
+        # of a blunt v what its height misses is missed in width many times over
+        top = _line(longer(line, out), surface, 0.0, chord_tolerance * min(1.0, cutter.wall_slope))
+        # Along a slope m the swept cone's flank is as steep as sqrt(k^2 - m^2), k being its own steepness. It meets the
+        # surface at both edges of the bevel: where that falls across the slot, the tip lies toward the lower one.
+        unit, normal = _unit(line), surface.normal(top[:, 0], top[:, 1])
+        slope = np.abs(normal[:, :2] @ unit) / normal[:, 2]
+        if (steepest := float(slope.max())) >= cutter.wall_slope:
+            raise CutterError(where, f"{cutter.angle:g} degrees is too blunt: the surface slopes by "
+                              f"{math.degrees(math.atan(steepest)):.1f} degrees along a slot, its flank by "
+                              f"{math.degrees(math.atan(cutter.wall_slope)):.1f}", remedy=_SHARPER)
+        flank = np.sqrt(cutter.wall_slope**2 - slope**2)
+        left = np.array([-unit[1], unit[0]])
+        one, other = (surface.height(*(top[:, :2] + side * half * left).T) for side in (1.0, -1.0))
+        aside = (other - one) / (2 * flank)
+        if (worst := float(np.abs(aside).max())) > min(slots.width / 2, cutter.radius - half):
+            raise CutterError(where, f"is so blunt that its tip would lie {worst:.2f} mm beside the slot's middle, as "
+                              "the surface falls across it", remedy=_SHARPER)
+        run = np.column_stack([top[:, :2] + aside[:, None] * left, (one + other) / 2 - half * flank])
         runs.append(_turned(run, len(runs) % 2 == 0))  # back and forth, without ways back across the board
     air: float | Floats = rapids.air_z
     if stands is not None:

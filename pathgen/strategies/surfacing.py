@@ -210,8 +210,7 @@ def roughing_runs(
         raise CutterError(f"cutter {cutter.name!r}", f"{cutter.diameter:g} mm is too large to rough so small a shape",
                           allowed="a cutter smaller than the shape", remedy="take a smaller cutter")
     _, y0, _, y1 = reach.bounds
-    # a layer of a round end leaves ridges, which the next takes as well: no higher than half of its stepdown
-    half = min(cutter.stepover * cutter.diameter / 2, float(cutter.half_width(cutter.stepdown / 2)))
+    half = _half_apart(cutter)
     y = np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / (2 * half)) + 1))
     floor = _zigzag(strip_spans(reach, y, reach=1.0), y, surface, cutter, chord_tolerance) + [0.0, 0.0, allowance]
     return _layers(floor, stock_top, cutter, ridge=float(cutter.profile(half)))
@@ -230,7 +229,22 @@ def rough_reach(
 
 def roughed(reach: Polygon, cutter: Cutter) -> Polygon:
     """What roughing passes over `reach` clear for sure: between the ends of two, less past it than at each end."""
-    return overlay.buffer(reach, _cleared_beside(cutter) * math.sqrt(max(1.0 - cutter.stepover**2, 0.0)))
+    return overlay.buffer(reach, _past_ends(cutter))
+
+
+def rough_ridge(cutter: Cutter) -> float:
+    """The most that roughing leaves over its floor where it clears, mm: midway between the ends of two passes."""
+    return 0.0 if cutter.is_flat else float(cutter.profile(math.hypot(_half_apart(cutter), _past_ends(cutter))))
+
+
+def _past_ends(cutter: Cutter) -> float:
+    return _cleared_beside(cutter) * math.sqrt(max(1.0 - cutter.stepover**2, 0.0))
+
+
+def _half_apart(cutter: Cutter) -> float:
+    """Half from pass to pass, at the most: a layer of a round end leaves ridges, which the next takes as well, no
+    higher than half of its stepdown."""
+    return min(cutter.stepover * cutter.diameter / 2, float(cutter.half_width(cutter.stepdown / 2)))
 
 
 def _cleared_beside(cutter: Cutter) -> float:
@@ -436,7 +450,8 @@ def _ends(spans: Floats, y: Floats) -> list[Floats]:
 
 
 def _followed(corners: Floats, surface: Surface, cutter: Cutter, chord_tolerance: float) -> Floats:
-    """Tip positions along the surface from each (n, 2) corner to the next."""
+    """Tip positions along the surface from each (n, 2) corner to the next. Raises PathgenError where there is none."""
+    surface.tip_height(cutter, corners[:, 0], corners[:, 1])  # far beside a round surface the cutter does not meet it
     pieces = [_along(a, b, surface, cutter.radius, chord_tolerance) for a, b in pairwise(corners)]
     plan = np.concatenate([*pieces, corners[-1:]])
     tips = np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1])])
@@ -449,15 +464,18 @@ def _along(start: Floats, end: Floats, surface: Surface, r: float, tolerance: fl
 
     The second derivative of the surface's height along a way (dx, dy) is the perfect square
     ``-(taper * y * dx - R * dy)**2 / (R**2 - y**2)**1.5``; a chord sags by an eighth of that. The radius is taken
-    smaller by the ball's, which is what its path bends to in a hollow.
+    smaller by the ball's, which is what its path bends to in a hollow; beside a board hardly wider than it is round
+    that would be nothing, and over it the path bends less, to its radius and the ball's.
     """
     (x0, y0), (dx, dy) = start, end - start
     sag = surface.curving * dx**2 / 8.0
     if not surface.is_flat:
-        radius = np.abs(surface.radius(np.array([x0, x0 + dx]))) - r
+        signed = surface.radius(np.array([x0, x0 + dx]))
+        radius = np.abs(signed) - r
         across = np.abs([y0, y0 + dy])
         bend = max(float(across.max()) * abs(surface.taper * dx) + float(radius.max()) * abs(dy), 0.0) ** 2
-        sag += bend / max(float(radius.min() ** 2 - across.max() ** 2), 1e-9) ** 1.5 / 8.0
+        over = float((signed.min() + r) ** 2 - across.max() ** 2) / 8.0 if signed.min() > 0 else 0.0
+        sag += bend / max(float(radius.min() ** 2 - across.max() ** 2), over, 1e-9) ** 1.5 / 8.0
     count = max(1, math.ceil(math.sqrt(sag / tolerance)))
     share = np.arange(count) / count
     if dx and len(surface.bends):

@@ -46,16 +46,22 @@ def _one(
     """(move, words) for what is wrong with one bevel: its place, its width, its ends."""
     origin, unit, length = (part[number] for part in slot_lines(slots))
     along, aside = along_and_aside(start, end, origin, unit)
-    if np.abs(aside).max() > tolerances.bevel:
-        yield int(np.argmax(np.abs(aside).max(axis=1))), f"{np.abs(aside).max():.4f} mm off its line"
     surface = clamping.finished_surface
     share = np.linspace(0.0, 1.0, 5)[:, None, None]
-    points = start + share * (end - start)
-    normal = surface.normal(points[..., 0], points[..., 1])
-    steep = (normal[..., :2] @ unit) / normal[..., 2]
-    depth = surface.height(points[..., 0], points[..., 1]) - points[..., 2]
-    # Along a slope m the swept cone opens d / sqrt(k^2 - m^2) at depth d, k being the steepness of its flank.
-    bevel = depth / np.sqrt(step.cutter.wall_slope**2 - steep**2) - slots.width / 2
+    points, left = start + share * (end - start), np.array([-unit[1], unit[0]])
+    off_line = aside[:, 0] + share[..., 0] * (aside[:, 1] - aside[:, 0])
+    widths = []
+    for side in (1.0, -1.0):
+        half = slots.width / 2 + slots.bevel
+        edge = points[..., :2] + (side * half - off_line)[..., None] * left
+        normal = surface.normal(edge[..., 0], edge[..., 1])
+        steep, falls = (normal[..., :2] @ way / normal[..., 2] for way in (unit, side * left))
+        # Along a slope m the swept cone's flank is as steep as sqrt(k^2 - m^2), k being its own steepness; what it lies
+        # over the surface where the bevel's edge should be, the bevel lacks in width.
+        flank = np.sqrt(step.cutter.wall_slope**2 - steep**2)
+        over = points[..., 2] + flank * (half - side * off_line) - surface.height(edge[..., 0], edge[..., 1])
+        widths.append(slots.bevel - over / (flank + falls))
+    bevel = np.concatenate(widths)
     off = bevel - slots.bevel
     worst = np.unravel_index(int(np.argmax(np.abs(off))), off.shape)
     if abs(off[worst]) > tolerances.bevel:

@@ -104,6 +104,14 @@ def test_wider_slots_than_their_cutter_are_tried_on_both_sides(tmp_path):
         assert [t.depth for t in coupon_clamping(short).board.trials if t.kind == "slot"] == [1.8, 1.6, 1.4]
 
 
+@pytest.mark.parametrize("diameter", ["3/128 in", "0.0173228 in"])
+def test_slots_are_no_narrower_than_a_cutter_of_many_digits(tmp_path, diameter):
+    table = SLOTS.replace("diameter = 0.6", f'diameter = "{diameter}"').replace("width = 0.6\n", "")
+    one = load_job(job(tmp_path, extra=table))
+    cutter = one.cutter(one.slots.cutter, "[slots] cutter")
+    assert min(t.size for t in coupon_clamping(one).board.trials if t.kind == "slot") >= cutter.diameter - 1e-9
+
+
 def test_the_detail_is_the_drawings_narrowest_place(made):
     trial, = trials(made, "detail")
     assert trial.size == pytest.approx(1.3, abs=1e-3)

@@ -26,7 +26,7 @@ from pathgen.report.pictures.labels import Labels
 from pathgen.report.pictures.measuring import measuring_picture
 from pathgen.report.pictures.paths import _numbers, bored, path_picture
 from pathgen.report.pictures.ridges import OVER, SHADES, shade
-from pathgen.report.pictures.sections import RISE, Section, section_picture, sections_of
+from pathgen.report.pictures.sections import RISE, Section, section_picture, sections_of, spans
 from pathgen.report.sheet.results import ridges
 from pathgen.work.operations import WitnessMarks
 from tests.as_made import hold
@@ -137,6 +137,11 @@ def test_a_section_shows_walls_as_they_slope(tmp_path, cutters, wide, floor):
     assert np.ptp(down) == pytest.approx(4 * deep, abs=0.1)
     low = across[down > down.max() - 0.02 * 4]
     assert np.ptp(low) == pytest.approx(floor, abs=0.15)
+
+
+def test_a_section_crosses_nothing_of_a_drawing_that_lies_beside_the_channel():
+    assert spans(shapely.Polygon(), 5.0).shape == (0, 2)
+    np.testing.assert_allclose(spans(shapely.box(0, -2, 9, 3), 5.0), [[-2.0, 3.0]])
 
 
 def test_sections_show_the_arc_of_the_radius_with_heights_exaggerated(build, pictures):

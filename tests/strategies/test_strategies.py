@@ -20,6 +20,7 @@ from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, cutting_line, 
 from pathgen.strategies.engraving import engraving
 from pathgen.strategies.slotting import bevelling, slotting
 from pathgen.strategies.surfacing import (
+    _along,
     _followed,
     coarse_passes,
     finishing_passes,
@@ -410,9 +411,27 @@ def test_what_cannot_engrave(cutter, words):
 
 @pytest.mark.parametrize(("cutter", "words"), [
     (cutter_of("flat-end", 3.0), "cannot cut a bevel"), (cutter_of("v", 0.8, angle=60.0), "opens 0.8 mm and the bev"),
+    (cutter_of("v", 8.0, angle=172.0), "172 degrees is too blunt"),
 ])
 def test_what_cannot_cut_a_bevel(cutter, words):
     part = BOARDS["compound"]
     with pytest.raises(CutterError, match=words):
         bevelling(slots(part, width=0.6, depth=2.6, bevel=0.2), surface=part.surface, cutter=cutter,
                   rapids=Rapids(15.0, 7.0))
+
+
+def test_a_board_hardly_wider_than_it_is_round_is_followed_in_few_moves():
+    """Its ball's path bends to the radius and the ball's: no move across it cuts into the surface or leaves it."""
+    surface, ball = Surface(thickness=24.0, radius_nut=30.0, radius_end=30.0, length=100.0), cutter_of("ball-end", 12.7)
+    way = _along(np.array([50.0, -26.0]), np.array([50.0, 26.0]), surface, ball.radius, 1e-3)
+    assert len(way) < 2000
+    z = surface.tip_height(ball, *way.T)
+    middle = surface.tip_height(ball, *((way[1:] + way[:-1]) / 2).T)
+    assert np.abs(middle - (z[1:] + z[:-1]) / 2).max() < 1e-3
+
+
+def test_passes_beyond_the_apex_of_a_cone_are_refused():
+    surface = Surface(thickness=5.0, radius_nut=40.0, radius_end=300.0, length=30.0)
+    with pytest.raises(PathgenError, match="does not meet the surface"):
+        roughing_runs(shapely.box(0, -15, 30, 15), surface, cutter_of("flat-end", 6.0),
+                      finish=cutter_of("ball-end", 12.0), stock_top=7.0, allowance=0.4)

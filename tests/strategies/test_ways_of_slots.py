@@ -120,6 +120,27 @@ def test_a_slot_runs_out_over_the_edge_at_its_whole_width(slant):
     assert past.min() == pytest.approx(-10.0 / unit[1] - 0.5 - 0.3 * (np.tan(np.radians(slant)) + 0.1))
 
 
+def test_a_blunt_v_bevels_both_edges_alike_where_the_surface_falls_across_the_slot():
+    """A cone stands at every place of its way: what all together leave meets the surface at both edges, at no other
+    place (a cone's flank over a place is its tip and the distance by its slope)."""
+    surface = Surface(thickness=6.0, radius_nut=60.0, radius_end=400.0, length=30.0)
+    v = cutter_of("v", 8.0, angle=165.0)
+    slots = one_slot(bevel=0.2, short=0.0, lines=np.array([[[10.0, -10.0], [10.0, 10.0]]]))
+    path = bevelling(slots, surface=surface, cutter=v, rapids=Rapids(15.0, 7.0))
+    way = shapely.LineString(path.points[path.points[:, 2] < 6.0])
+    way = np.array([p.coords[0] for p in (way.interpolate(a) for a in np.linspace(0.0, way.length, 6000))])
+    for y in (-9.0, 0.0, 6.0, 9.0):
+        for side in (-1, 1):
+            inside, outside = (surface_over(way, v, surface, 10.0 + side * (0.5 + by), y) for by in (-0.01, 0.01))
+            assert inside < 0.0 < outside
+
+
+def surface_over(way, v, surface, x, y):
+    """How high the cones along a way stand over the surface at a place, mm."""
+    away = np.hypot(way[:, 0] - x, way[:, 1] - y)
+    return float((way[:, 2] + away * v.wall_slope).min() - surface.height(x, y))
+
+
 def test_a_bevel_runs_out_by_its_own_width_or_goes_round_the_end():
     v = cutter_of("v", 6.0, angle=90.0)
     slots = one_slot(bevel=0.2, through=np.array([[True, False]]), short=0.0)

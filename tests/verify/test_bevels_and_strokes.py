@@ -1,5 +1,6 @@
 """What a v cutter does along a slot and a stroke, on a few moves made by hand, against where the limits lie."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -21,10 +22,10 @@ LOW = TOP - (0.3 + 0.2)  # half the slot and the bevel, as deep as wide for 90 d
 SLOT = [(-1, 0, LOW), (21, 0, LOW)]
 
 
-def bevels(*runs, through, along=(1.0, 0.0), top=LEVEL):
+def bevels(*runs, through, along=(1.0, 0.0), top=LEVEL, cutter=CUTTER):
     line = np.outer([0.0, 20.0], along)[None] - (0.0, 10.0 * along[1])
     slot = Slots(number=np.array([4]), lines=line, width=0.6, depth=1.0, bevel=0.2, short=None if through else 2.0)
-    step = SimpleNamespace(file_name="a.nc", cutter=CUTTER, operation=SimpleNamespace(feature=slot))
+    step = SimpleNamespace(file_name="a.nc", cutter=cutter, operation=SimpleNamespace(feature=slot))
     clamping = SimpleNamespace(finished_surface=top)
     return [(f.code, f.got) for f in bevel_findings(motion(*runs), step, clamping, Tolerances())]
 
@@ -54,6 +55,17 @@ def test_a_bevel_is_measured_between_the_ends_of_a_move(points, found):
     run = [(0.0, *both) for both in zip(y, z, strict=True)]
     assert [code for code, _ in bevels(run, through=True, along=(0.0, 1.0), top=radiused(thickness=TOP, start=radius))
             ] == found
+
+
+@pytest.mark.parametrize(("aside", "found"), [(0.0, ["bevel-wrong"]), (0.5 * 0.02 / np.tan(np.radians(7.5)), [])])
+def test_both_edges_of_a_bevel_are_measured_where_the_top_falls_across_it(aside, found):
+    """Of a plane that falls by 0.02 a v of 165 degrees over the slot's middle opens 0.5 * 0.13 / (0.13 - 0.02) on the
+    lower side; 0.08 mm toward it both edges are alike."""
+    falling = SimpleNamespace(height=lambda x, y: TOP - 0.02 * x,
+                              normal=lambda x, y: np.stack([0.02 + 0 * x, 0 * x, 1 + 0 * x], axis=-1))
+    run = [(aside, y, TOP - 0.5 * np.tan(np.radians(7.5))) for y in (-11.0, 11.0)]
+    got = bevels(run, through=True, along=(0.0, 1.0), top=falling, cutter=replace(CUTTER, angle=165.0))
+    assert [code for code, _ in got] == found
 
 
 def test_a_cut_that_only_ends_in_the_wood_is_a_stray():

@@ -145,3 +145,13 @@ def test_a_skin_round_a_blank_that_ends_at_the_nut(tmp_path):
     extra = '[outline]\ncutter = "flat"\nskin = 0.3\n'
     result = built(tmp_path, art=DOT, changes=changes, extra=extra, resolution=0.2)
     assert result.passed, [str(f) for f in result.verification.findings]
+
+
+def test_the_flutes_of_a_finishing_cutter_reach_over_what_stands_beside_its_passes(tmp_path):
+    """Refused before anything is simulated; what is allowed does."""
+    flutes = 'name = "ball"\nflute_length = {}'
+    with pytest.raises(JobError, match=r'"ball" flute_length: 2 mm, and the blank stands 2.4\d* mm over') as short:
+        built(tmp_path, art=DOT, changes={'name = "ball"': flutes.format(2.0)})
+    least = float(re.search(r"[\d.]+", short.value.allowed)[0])
+    result = built(tmp_path, art=DOT, changes={'name = "ball"': flutes.format(least)}, resolution=0.2)
+    assert result.passed, [str(f) for f in result.verification.findings]

@@ -12,8 +12,11 @@ from tests.small_board import job, moves
 SHORT = {"scale_length = 300.0": "scale_length = 100.0", "length = 125.0": "length = 80.0",
          "width = 66.0": "width = 76", "thickness = 8.0": "thickness = 12.0", "frets = 5": "frets = 4"}
 ROUGH = {'finish = "ball"': 'rough = "flat"\nfinish = "ball"'}
+ROUND = {'finish = "ball"': 'rough = "round"\nfinish = "ball"'}
 FINE = {"diameter = 12.7": "diameter = 3"}
 OUTLINE = '[outline]\ncutter = "flat"\ntabs = 2\n'
+OWN = ('[[cutter]]\nname = "round"\nshape = "ball-end"\ndiameter = 6.8\nstepdown = 3.0\nspeed = 9000\nfeed = 900.0\n'
+       'plunge = 300.0\n')
 
 
 def _without_inlay(path):
@@ -27,9 +30,10 @@ def _begins(text: str) -> float:
     return float(ends[~rapid, 2][0])
 
 
-@pytest.mark.parametrize("changes", [ROUGH, {**ROUGH, **FINE}, {}], ids=["roughed", "roughed, fine ball", "ball alone"])
+@pytest.mark.parametrize("changes", [ROUGH, {**ROUGH, **FINE}, {}, {**ROUND, **FINE}],
+                         ids=["roughed", "roughed, fine ball", "ball alone", "roughed by a ball, fine ball"])
 def test_the_first_layer_takes_what_stands_there(tmp_path, changes):
-    built = _without_inlay(job(tmp_path, changes={**SHORT, **changes}, extra=OUTLINE))
+    built = _without_inlay(job(tmp_path, changes={**SHORT, **changes}, extra=OUTLINE + OWN))
     assert built.passed
     *before, outline = built.programs
     wood = Wood((-20.0, 60.0), (-38.0, 38.0), 12.0, 0.2)

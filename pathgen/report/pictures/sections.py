@@ -135,7 +135,9 @@ def least_under(clamping: Clamping, section: Section) -> float:
 
 
 def spans(shape: shapely.Geometry, x: float) -> Floats:
-    """(n, 2) from and to, in y, of the parts of an area that a section at x crosses."""
+    """(n, 2) from and to, in y, of the parts of an area that a section at x crosses; none of one that is empty."""
+    if shape.is_empty:  # such as what of a drawing lies over the channel
+        return np.empty((0, 2))
     _, y0, _, y1 = shape.bounds
     crossing = overlay.intersection(_across(np.array([x]), y0 - 1, y1 + 1)[0], shape)
     parts = [p for p in shapely.get_parts(crossing) if p.geom_type == "LineString" and p.length > 1e-6]
