@@ -371,14 +371,22 @@ def _not_compared(unread: Sequence[Step]) -> Iterator[Finding]:
 
 def header_findings(programs: Mapping[str, ReadProgram], job_fingerprint: str | None) -> Iterator[Finding]:
     """Programs of another job, in one finding where all are of the same one; or changed since they were written."""
-    others = [one for one in programs.values() if job_fingerprint not in (None, one.job_fingerprint)]
+    unmarked = [one for one in programs.values() if job_fingerprint and one.job_fingerprint is None]
+    others = [one for one in programs.values() if job_fingerprint not in (None, one.job_fingerprint)
+              and one not in unmarked]
     of_one = 1 < len(others) == len(programs) and len({one.job_fingerprint for one in others}) == 1
     for program in others[:1] if of_one else others:
         yield Finding(
             code=OTHER_JOB, severity="forbid", where=f"all {len(others)} programs" if of_one else program.name,
             got=f"built from another version of this job, or from another job: job fingerprint "
-                f"{program.job_fingerprint or 'missing'}",
+                f"{program.job_fingerprint}",
             allowed=str(job_fingerprint), remedy="make the programs again from this job",
+        )
+    for program in unmarked:
+        yield Finding(
+            code="no-job-fingerprint", severity="warn", where=program.name,
+            got="no comment says which job it is of: its moves alone were held against this one",
+            allowed=f"job fingerprint {job_fingerprint}", remedy=f"see that it is of this job, or {AGAIN}",
         )
     for program in programs.values():
         if _edited(program):
