@@ -190,7 +190,8 @@ def made(chance: Chance, wanted: str, folder: Path, **given: Any) -> Making:
     if job.root == "part":
         assert job.trying(lambda: _blank(job), 30), job.refused
         return job
-    assert job.trying(lambda: _begin(job), 60), job.refused
+    if not job.trying(lambda: _begin(job), 20):  # with that key there is no such part
+        return made(chance, "", folder, **given)
     job.trying(lambda: _stock(job))
     first = _name(wanted)
     for name in TABLES:
@@ -200,7 +201,7 @@ def made(chance: Chance, wanted: str, folder: Path, **given: Any) -> Making:
     for _ in range(3):
         row = chance.one(*(row for row in ROWS if " " not in row[0] and job.tables.get(_name(row[0]))))
         job.trying(lambda row=row: _one_more(job, *row), 1, added=_name(row[0]))
-    if not _has(job.tables, wanted):
+    if wanted in _FIELDS and not _has(job.tables, wanted):
         row = next(row for row in ROWS if f"{row[0]} {row[1].name}" == wanted)
         job.trying(lambda: _one_more(job, *row), 12, added=_name(row[0]))
     if chance.now_and_then(0.5):
@@ -226,7 +227,7 @@ def _root(chance: Chance, wanted: str) -> str:
     name = _name(wanted)
     if name in ROOTS:
         return name
-    if name in OF_BOARDS or name == "channel":
+    if name in OF_BOARDS or name == "channel" or wanted.startswith(("[outline] place", "[outline] artwork")):
         return "board"
     if name in OF_PLATES:
         return "plate"
@@ -711,7 +712,7 @@ VALUES: dict[str, Rule] = {
     "[slots] depth": length(0.4, 3), "[slots] ends": lambda job, own: job.chance.one(
         "through", "binding", job.chance.length(0.3, 5)), "[slots] bevel": _bevel, "[slots] bevel_cutter": never,
     "[outline] cutter": cutter(0.8, 6, "flat"), "[outline] tabs": one(0, 1, 2, 2, 3, 4),
-    "tabs": one(0, 2, 2, 3), "[outline] tab_height": length(0.3, 2),
+    "tabs": one(0, 2, 2), "[outline] tab_height": length(0.3, 2),
     "[outline] skin": lambda job, own: None if own.get("tabs") else job.chance.length(0.1, 0.6, 2),
     "[outline] artwork": _outline_art, "[outline] place": never,
     "[block] cutter": cutter(3, 12, "ball"), "[block] frets": _two_frets, "[block] width": length(20, 50),

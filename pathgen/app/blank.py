@@ -53,6 +53,11 @@ class BlankBuild(Brief):
         return {file: f"{name}, {inlay}" for (name, _), one in zip(parts_on_blank(self.job), self.builds, strict=True)
                 for file, inlay in one.let_in.items()}
 
+    @property
+    def done(self) -> list[str]:
+        """Programs that count as run already."""
+        return [file for one in self.builds for file in one.done]
+
     def files(self, *, shaded: bool = True) -> dict[str, str]:
         """Every file by name: programs, the sheet of the blank and of each part, the reports."""
         pages = [f"{stem}.html" for stem in self._stems]

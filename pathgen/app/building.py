@@ -90,6 +90,11 @@ class Build(Brief):
                 if (inlay := step.operation.opens) is not None and inlay.drawn
                 and self.plan.clamping.moved_at(step) is None}
 
+    @property
+    def done(self) -> list[str]:
+        """Programs that count as run already, as the job says where the work has moved."""
+        return [step.file_name for step in self.plan.clamping.steps if self.plan.clamping.done(step)]
+
     def write(self, folder: str | Path, *, pictures: bool = False, shaded: bool = True) -> list[Path]:
         """Write programs, reports and setup sheet into a folder: all of them, or none.
 

@@ -339,7 +339,7 @@ def _build_blank(options: argparse.Namespace, job: Job) -> int:
 
 def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: list[str]) -> int:
     """What was made is shown, and written where nothing forbids it."""
-    from pathgen.app.earlier import compared, marks_moved, pockets_changed, programs_of, replaced
+    from pathgen.app.earlier import compared, cut_otherwise, marks_moved, programs_of, replaced
     from pathgen.report.data import as_json
     from pathgen.report.text import finding_lines
 
@@ -358,7 +358,8 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
     now = programs_of(Path(options.out))
     for line in compared(before, now):
         say(line, shown)
-    for line in [*moved, *replaced(before, now, Path(options.out)), *pockets_changed(before, now, made.let_in)]:
+    otherwise = cut_otherwise(before, now, made.let_in, made.done)
+    for line in [*moved, *replaced(before, now, Path(options.out)), *otherwise]:
         say(f"warning: {line}", sys.stderr)
     return GOOD
 

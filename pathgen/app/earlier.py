@@ -23,6 +23,9 @@ from pathgen.job.job import Job
 from pathgen.job.kinds import header_states, kind_of
 from pathgen.report.filltext import drilled_line
 
+_WORD = r"([XYZ])(-?[\d.]+)"
+_ROUNDING = 3e-3  # mm or less, of places written in either unit
+
 SAME = 0.2
 """Marks nearer than this are where they were, mm: written down as measured they lie a little off."""
 
@@ -33,9 +36,10 @@ MEASURED = 1.0
 def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[str]:
     """That the marks lie elsewhere than in the build before in `folder`, and what pins them; nothing where they do not.
 
-    A line for each part of a blank whose marks do, of the same job by its title, of a part as long or of a blank of the
-    same size; where the title is another, the maker knows whether it was the same wood. Marks that the job says are
-    drilled are where it says, but for a slip of the pen. `folder` is read as it is before this build is written there.
+    A line for each part of a blank whose marks do, on the machine and in the wood, of the same job by its title, of a
+    part as long or of a blank of the same size; where the title is another, the maker knows whether it was the same
+    wood. Marks that the job says are drilled are where it says, but for a slip of the pen. `folder` is read as it is
+    before this build is written there.
     """
     try:
         before = json.loads(read_text(folder / "report.json", BUILT))
@@ -44,7 +48,8 @@ def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[str]:
             return []  # another part's
         old = {name: marks for name, marks in _marks(before) if marks}
         lines = {name: drilled_line(marks, job.units) for name, marks in old.items()}
-        places = {name: np.array(marks["machine"], dtype=float).reshape(-1, 2) for name, marks in old.items()}
+        places, in_wood = ({name: np.array(marks.get(key, marks["machine"]), dtype=float).reshape(-1, 2)
+                            for name, marks in old.items()} for key in ("machine", "places"))
     except (PathgenError, OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
         return []
     jobs = dict(parts_on_blank(job)) if job.parts else {"": job}
@@ -60,7 +65,8 @@ def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[str]:
             continue
         now = np.array(marks["machine"]) if marks else np.empty((0, 2))
         same = now.shape == places[name].shape
-        off = float(np.abs(now - places[name]).max(initial=0.0)) if same else np.inf
+        off = min(_furthest(now, places[name]), _furthest(np.array(marks.get("places", now)), in_wood[name])) \
+            if same else np.inf
         if table is not None and table.drilled is not None:
             found += [f"{whose}[marks] drilled: {line}: see that it is what was measured"
                       for line in _drilled_elsewhere(now, places[name], build, job.units)]
@@ -70,6 +76,10 @@ def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[str]:
             found.append(f"{whose}[marks]: they are {how}. If {theirs}, write into [marks], with the Z that you "
                          f"measured, and build again: {lines[name]}")
     return found
+
+
+def _furthest(now: Floats, was: Floats) -> float:
+    return float(np.abs(now - was).max(initial=0.0))
 
 
 def _drilled_elsewhere(now: Floats, was: Floats, build: str, units: str) -> Iterator[str]:
@@ -165,18 +175,46 @@ def compared(before: Mapping[str, str], now: Mapping[str, str]) -> list[str]:
     return [f"{capital('; '.join(lines))}."]
 
 
-def pockets_changed(before: Mapping[str, str], now: Mapping[str, str], let_in: Mapping[str, str]) -> list[str]:
-    """That pockets for pieces are cut elsewhere than by the programs `before`, a line for each inlay.
+def cut_otherwise(
+    before: Mapping[str, str], now: Mapping[str, str], let_in: Mapping[str, str], done: Sequence[str]
+) -> list[str]:
+    """That programs which have been run already, or that open pockets for pieces, cut otherwise than those `before`.
 
-    `let_in` holds the name of the inlay for each program that opens pockets for pieces; feeds are no difference.
+    `let_in` holds the name of the inlay for each program that opens pockets for pieces, `done` the programs that count
+    as run. Feeds are no difference, nor where it is that all of a program is cut: with another zero it shifts.
     """
     if set(map(_head, before.values())) != set(map(_head, now.values())):
         return []
-    old = {_number(file): _codes(text, r"[FS][\d.]+") for file, text in before.items()}
-    changed = dict.fromkeys(inlay for file, inlay in let_in.items() if old.get(_number(file))
-                            not in (None, _codes(now[file], r"[FS][\d.]+")))
+    old = {_number(file): text for file, text in before.items()}
+
+    def changed(file: str) -> bool:
+        return _number(file) in old and not _same_shape(old[_number(file)], now[file])
+
+    cut = [_number(file) for file in done if changed(file)]
+    if cut:
+        which, were = _named(cut), ("count", "have") if cut[1:] else ("counts", "has")
+        return [f"{which} {were[0]} as done and {were[1]} changed: what is in the wood is not what this build takes "
+                "it for, nor do its later programs and pieces fit it. Put back what the job said when it was cut "
+                "(drawings placed between slots grow when these become narrower: [slots] width holds them), or begin a "
+                "new blank"]
+    changed_pockets = dict.fromkeys(inlay for file, inlay in let_in.items() if changed(file))
     return [f"{inlay}: its pockets are cut otherwise than in the build before: pieces cut already may not go in; cut "
-            "them again with pathgen pieces" for inlay in changed]
+            "them again with pathgen pieces" for inlay in changed_pockets]
+
+
+def _same_shape(old: str, new: str) -> bool:
+    """Whether two programs cut the same but for a shift of all of it, and for feeds."""
+    was, now = (_codes(text, r"[FS][\d.]+") for text in (old, new))
+    if was == now:
+        return True
+    if [re.sub(_WORD, r"\1", line) for line in was] != [re.sub(_WORD, r"\1", line) for line in now]:
+        return False
+    for axis in "XYZ":
+        first, second = (np.array([float(v) for a, v in re.findall(_WORD, "\n".join(lines)) if a == axis])
+                         for lines in (was, now))
+        if np.ptp(first - second) > _ROUNDING if len(first) else False:
+            return False
+    return True
 
 
 def _number(file: str) -> str:

@@ -34,6 +34,7 @@ _NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies fla
 
 _FLATTEST = 1016.0  # mm: flatter is a slip, or meant to be flat (common practice, no source)
 _WIDE_SLOT = 1.0  # mm: tangs of fret wire are 0.5 to 0.6 wide (common practice)
+_SHALLOW_SLOT = 1.0  # mm: tangs are 1.2 to 2 high (common practice)
 _HIGH_RIDGE = 0.1  # mm: more than is sanded away (common practice)
 _SAME = 0.01  # mm
 _THINNEST = 100.0  # parts of resin to one of catalyst: polyester takes 1 to 2 % (common practice)
@@ -117,6 +118,12 @@ def _widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             where="[slots] width", problem=f"{format_length(slots.width, units)}, wide for a fret's tang",
             allowed=f"{format_length(_WIDE_SLOT, units)} or less is usual (common practice)",
             remedy="if that is not meant, name a thinner cutter, or correct its diameter",
+        )
+    if board is not None and slots is not None and slots.depth < _SHALLOW_SLOT:
+        yield Doubt(
+            where="[slots] depth", problem=f"{format_length(slots.depth, units)}, shallow for a fret's tang",
+            allowed=f"{format_length(_SHALLOW_SLOT, units)} or more is usual (common practice)",
+            remedy="if that is not meant, write the tang's height and a little more",
         )
     if clamping.surfacing is not None and clamping.surfacing.scallop > _HIGH_RIDGE:
         spaced = job.surface is not None and job.surface.stepover is not None

@@ -37,7 +37,7 @@ class PlateTable:
     artwork: str | None = key(text(1000), "a drawing: the outline is the outer edge of all that it shows", None,
                               shown="length and width")
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes: { at, rotate, width, height, "
-                                   "mirror }", None, shown="the page begins at X 0, its middle on the centre-line")
+                                   "mirror }", None, shown="the page begins at along 0, its middle on the centre-line")
     openings: OpeningsTable | None = key(table_of(OpeningsTable), "openings in that drawing: { colours, layers, "
                                          "cutter, through }", None, shown="none")
     face: bool = key(yes_or_no, "false: the face is left as it is, and [surface] is left out", True)
@@ -58,7 +58,7 @@ class FormTable:
     artwork_layers: tuple[str, ...] | None = key(list_of(text(200), least=1), "its layers: ids or labels of groups",
                                                  None, shown="every layer")
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes: { at, rotate, width, height, "
-                                   "mirror }", None, shown="the page begins at X 0, its middle on the centre-line")
+                                   "mirror }", None, shown="the page begins at along 0, its middle on the centre-line")
     cut: str = key(choice("inside", "outside", "on", "halves"), "on which side of the line the cutter runs: outside "
                    "keeps what is inside it, and so does on, half a cutter smaller; halves makes both parts", "outside")
     gap: float = key(size(0.0, 50.0), "thickness of the wood that is bent between the halves", 0.0)

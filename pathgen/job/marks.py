@@ -24,7 +24,7 @@ from pathgen.programs.paths import Around
 from pathgen.programs.waste import board_errors, error_words, left_standing, spread_places
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Marks
-from pathgen.work.mark_errors import MarkErrors, unchecked
+from pathgen.work.mark_errors import MarkErrors, odd_heights, unchecked
 from pathgen.work.moved import LARGEST_SHIFT, MISTAKEN, Moved, fit_move
 from pathgen.work.operations import WitnessMarks
 
@@ -187,6 +187,8 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
     moved = fit_move(places, found, limit=asked.limit, accuracy=asked.accuracy)
     guessed = any(m.at is None for m in job.measured) and not (job.marks and job.marks.drilled)
     _refuse_sunk(job, moved, asked.limit, guessed=guessed)
+    if not guessed:
+        _refuse_misread(moved, asked.accuracy, clamping.units)
     errors = board_errors(clamping.board, places, accuracy=asked.accuracy)
     if errors.worst > asked.board_limit:
         raise JobError(
@@ -217,6 +219,22 @@ def _refuse_other_units(job: Job, clamping: Clamping, places: Floats) -> None:
         f"{format_length(float(asked[marks].max()), job.units, decimals=1)} from where they were",
         allowed=format_length(LARGEST_SHIFT, job.units),
         remedy=f"as numbers in {unit} they fit: if {unit} are meant, write {'; '.join(meant)}",
+    )
+
+
+def _refuse_misread(moved: Moved, accuracy: float, units: str) -> None:
+    """Raise JobError where a height that others check is unlike theirs: most of it would be taken for a tilt."""
+    odd, off = odd_heights(moved.places, moved.rises, accuracy)
+    if not odd or unchecked(moved.places):
+        return
+    one = f"mark {odd[0] + 1}" if len(odd) == 1 else f"one of marks {joined([str(k + 1) for k in odd], 'or')}"
+    raise JobError(
+        "[[measured]]", f"the height of {one} differs by {format_length(off, units)} from where the others put it"
+        + ("" if len(odd) == 1 else "; of which cannot be told"),
+        allowed=f"about {format_length(accuracy, units)} where marks are read so exactly ([moved] accuracy)",
+        remedy=f"measure {'it' if len(odd) == 1 else 'each'} again, Z 0 set anew on the bed; if it stays, the work "
+               "has warped there: let it rest, or clamp it flat; if marks are read less exactly, write how exactly as "
+               "[moved] accuracy",
     )
 
 

@@ -43,6 +43,9 @@ from pathgen.strategies.cutting_out import LEAST_WASTE
 from pathgen.work.features import Slots
 from pathgen.work.part import Part
 
+_LEAST_TAB = 0.1
+"""Lowest tab that is one, mm: as low as those of gauges, nut and saddle may be."""
+
 _TIMES_AS_THICK, _AND_MORE = 4.0, 20.0
 """So many times the part's thickness, and so many mm: a thicker blank is sawn down, not milled away (common practice;
 the figures are our own)."""
@@ -432,6 +435,11 @@ def _outline(job: Job, board: Part) -> None:
     cutter = job.cutter(table.cutter, "[outline] cutter")
     edge = float(np.min(board.surface.height(*shapely.get_coordinates(board.outline).T)))
     cut = outline_of(job)
+    if cut and cut.tabs and table.tab_height < _LEAST_TAB - 1e-9:
+        low, least = told_apart(table.tab_height, _LEAST_TAB, unit=job.units)
+        raise JobError("[outline] tab_height", f"{low}, and so low a tab cannot hold the {board.names.part}",
+                       allowed=f"{least} or more", remedy="make it higher, or write tabs = 0 for one that is stuck "
+                       "down over its whole face")
     if cut and cut.tabs and table.tab_height >= edge:
         raise JobError("[outline] tab_height", f"{table.tab_height:g} mm reaches the top of the edge",
                        allowed=f"less than {edge:.2f} mm", remedy="make the tabs lower")

@@ -14,7 +14,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.units import as_written, coarse_length, format_length, place_words, rounded_down, told_apart
-from pathgen.work.clamping import Clamping, KeepOut, Step
+from pathgen.work.clamping import CLOSE, Clamping, KeepOut, Step
 from pathgen.work.operations import SurfaceFinish, SurfaceRough
 
 _LEAST_LAYER = 0.01  # mm: the least stepdown that a job may hold
@@ -152,7 +152,7 @@ def _clear(runs: Sequence[tuple[Step, Floats]], box: KeepOut, units: str) -> str
     ways = []
     for axis, name, (first, last) in ((0, "along", box.x), (1, "across", box.y)):
         low, high = _passing(runs, box, axis)
-        before, after = _outward(low, -1, units), _outward(high, 1, units)
+        before, after = _outward(low - CLOSE, -1, units), _outward(high + CLOSE, 1, units)
         end = "let it end" if before - first > _LEAST_CLAMP else "move it until it ends"
         begin = "let it begin" if last - after > _LEAST_CLAMP else "move it until it begins"
         ways.append((last - low, f"{end} at {coarse_length(before, units)} {name} or before"))

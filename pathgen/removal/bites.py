@@ -25,7 +25,6 @@ LEAST = 1e-4
 """What is lowered by less than this is not taken for cut, mm: heights are rounded to a nanometre, places to a tenth of
 a micrometre."""
 _MOST_LEFT = 0.7  # of a round's touches: sorting them takes about as long as three rounds
-_WET = 1e-3  # mm: an engaged edge is counted where more than this is taken
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

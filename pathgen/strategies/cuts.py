@@ -55,14 +55,6 @@ class Cut(Toolpath):
 class PocketCut(Cut):
     """What one cutter does of a pocket; empty (``len`` 0) where it has nothing to do.
 
-    Attributes
-    ----------
-    opened, left : shapely geometry
-        What this cutter and those before it open of the region at the surface, and what they do not.
-    ridge : float
-        How far the floor stands at most above the depth asked for, mm.
-    warnings : tuple of str
-
     Examples
     --------
     >>> import shapely, pathgen
@@ -77,17 +69,17 @@ class PocketCut(Cut):
 
     @property
     def opened(self) -> shapely.Polygon | shapely.MultiPolygon:
-        """What is opened of the region so far."""
+        """What this cutter and those before it open of the region, at the surface."""
         return self.pocket.opened
 
     @property
     def left(self) -> shapely.Polygon | shapely.MultiPolygon:
-        """What is not opened yet."""
+        """What they do not open of it."""
         return self.pocket.left
 
     @property
     def ridge(self) -> float:
-        """How far the floor stands at most above the depth, mm."""
+        """How far the floor stands at most above the depth asked for, mm."""
         return self.pocket.ridge
 
     @property
@@ -102,8 +94,6 @@ class FinishCut(Cut):
 
     Attributes
     ----------
-    outline : shapely Polygon
-    top : Surface
     passes : Passes
         Where each lies (`y`), the widest `stepover` and the highest ridge by the formula (`scallop`), mm.
 

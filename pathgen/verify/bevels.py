@@ -69,6 +69,10 @@ def _one(
     for side, out, reach in zip((-1, 1), slots.through[number], (-along.min(), along.max() - length), strict=True):
         if reach < (0.0 if out else -slots.width / 2) - tolerances.slot_end:
             yield int(np.argmax((along * side).max(axis=1))), f"stops {-reach:.3f} mm before the slot's end"
+    order = np.argsort(along.min(axis=1))
+    gap = along.min(axis=1)[order[1:]] - np.maximum.accumulate(along.max(axis=1)[order])[:-1]
+    if gap.max(initial=0.0) > tolerances.slot_end:
+        yield int(order[1:][np.argmax(gap)]), f"{gap.max():.3f} mm of its length not bevelled"
 
 
 def _finding(code: str, step: Step, motion: Motion, row: int, got: str, allowed: str) -> Finding:

@@ -24,7 +24,7 @@ from pathgen.verify.both_sides import Below, WoodBetween, below_of, both_sides_f
 from pathgen.verify.comparing import compared
 from pathgen.verify.cutting import cutting_findings, in_pieces
 from pathgen.verify.findings import AGAIN, EDITED, EXCHANGED, OTHER_JOB, Finding, Tolerances, at, forbids, rank
-from pathgen.verify.handling import program_findings, travel_findings
+from pathgen.verify.handling import near_findings, program_findings, travel_findings
 from pathgen.verify.loads import Load, load_findings, loads_of
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
@@ -188,6 +188,7 @@ def verify_once(
         if step.order in motions:
             found += program_findings(programs[step.file_name], motions[step.order], step, clamping, tolerances)
             found += share_findings(motions[step.order], step, clamping, tolerances)
+    found += near_findings(motions, clamping)
     found += travel_findings(programs, clamping, under.programs if under is not None else None)
     motions |= {step.order: in_pieces(motions[step.order], step, resolution)
                 for step in clamping.steps if step.order in motions}
@@ -373,14 +374,22 @@ def _not_compared(unread: Sequence[Step]) -> Iterator[Finding]:
 
 def header_findings(programs: Mapping[str, ReadProgram], job_fingerprint: str | None) -> Iterator[Finding]:
     """Programs of another job, in one finding where all are of the same one; or changed since they were written."""
-    others = [one for one in programs.values() if job_fingerprint not in (None, one.job_fingerprint)]
+    unmarked = [one for one in programs.values() if job_fingerprint and one.job_fingerprint is None]
+    others = [one for one in programs.values() if job_fingerprint not in (None, one.job_fingerprint)
+              and one not in unmarked]
     of_one = 1 < len(others) == len(programs) and len({one.job_fingerprint for one in others}) == 1
     for program in others[:1] if of_one else others:
         yield Finding(
             code=OTHER_JOB, severity="forbid", where=f"all {len(others)} programs" if of_one else program.name,
             got=f"built from another version of this job, or from another job: job fingerprint "
-                f"{program.job_fingerprint or 'missing'}",
+                f"{program.job_fingerprint}",
             allowed=str(job_fingerprint), remedy="make the programs again from this job",
+        )
+    for program in unmarked:
+        yield Finding(
+            code="no-job-fingerprint", severity="warn", where=program.name,
+            got="no comment says which job it is of: its moves alone were held against this one",
+            allowed=f"job fingerprint {job_fingerprint}", remedy=f"see that it is of this job, or {AGAIN}",
         )
     for program in programs.values():
         if _edited(program):

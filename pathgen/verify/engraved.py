@@ -21,7 +21,8 @@ def engraving_findings(motion: Motion, step: Step, clamping: Clamping, tolerance
     rows = np.flatnonzero(motion.cutting & (low < top))
     start, end = motion.start[rows], motion.end[rows]
     wanted = shapely.multilinestrings([shapely.linestrings(stroke) for stroke in work.strokes])
-    cut = shapely.linestrings(np.stack([start[:, :2], end[:, :2]], axis=1))
+    deep = np.fmax(start[:, 2], end[:, 2]) <= top - work.depth + tolerances.engraving
+    cut = shapely.linestrings(np.stack([start[deep, :2], end[deep, :2]], axis=1))
     along = start + np.linspace(0.0, 1.0, 9)[:, None, None] * (end - start)
     beside = shapely.distance(shapely.points(along[..., :2]), clamping.board.outline).max(axis=0)
     for code, got, off in (
@@ -35,5 +36,5 @@ def engraving_findings(motion: Motion, step: Step, clamping: Clamping, tolerance
                           got=f"{off[worst]:.3f} mm {got}", allowed=f"{tolerances.engraving:g} mm")
     missing = overlay.difference(wanted, overlay.buffer(overlay.union_all(cut), tolerances.engraving))
     if missing.length > tolerances.engraving:
-        yield Finding(code="engraving-missing", where=step.file_name, got=f"{missing.length:.2f} mm not cut",
-                      allowed="every stroke")
+        yield Finding(code="engraving-missing", where=step.file_name,
+                      got=f"{missing.length:.2f} mm not cut to the depth", allowed="every stroke")

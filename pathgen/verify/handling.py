@@ -9,12 +9,16 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 import shapely
 
+<<<<<<< HEAD
 from pathgen.base.arrays import Bools
 from pathgen.base.units import format_length
+=======
+from pathgen.base.arrays import Bools, Floats, Ints
+>>>>>>> main
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.read import RAPID, ReadProgram
-from pathgen.work.clamping import Clamping, Step
+from pathgen.work.clamping import CLOSE, Clamping, KeepOut, Step
 from pathgen.work.operations import WitnessMarks
 
 _ACTIVE = re.compile(r"\s*(?:m\s*s\s*g\s*,|[a-z]+\s*,|(?:log|print|probe)[a-z]*(?:open|close|start|stop)\b)", re.I)
@@ -243,30 +247,52 @@ def _bounds(
 def _keep_outs(program: ReadProgram, motion: Motion, step: Step, clamping: Clamping) -> Iterator[Finding]:
     if clamping.done(step):  # clamps may have stood elsewhere then
         return
-    r = step.cutter.radius
-    # they stay where they are when the work moves
-    end = clamping.on_bed(motion.end, step)
-    start = clamping.on_bed(np.where(np.isfinite(motion.start), motion.start, motion.end), step)
-    low = np.minimum(start[:, 2], end[:, 2])
     for number, thing in enumerate(clamping.setup.keep_out, 1):
-        (x0, x1), (y0, y1) = sorted(thing.x), sorted(thing.y)
-        near = (low < thing.height) | ~np.isfinite(low)
-        for axis, (a, b) in enumerate(((x0, x1), (y0, y1))):
-            near &= (np.minimum(start[:, axis], end[:, axis]) < b + r)
-            near &= (np.maximum(start[:, axis], end[:, axis]) > a - r)
-        rows = np.flatnonzero(near)
-        if not len(rows):
-            continue
-        lines = shapely.linestrings(np.stack([start[rows, :2], end[rows, :2]], axis=1))
-        gap = shapely.distance(lines, shapely.box(x0, y0, x1, y1))
-        bottom = low[rows] + step.cutter.profile(np.minimum(gap, r))
-        hit = (gap < r - 1e-6) & (bottom < thing.height)
+        rows, gap, low = _beside(motion, step, thing, clamping)
+        bottom = low + step.cutter.profile(np.minimum(gap, step.cutter.radius))
+        hit = (gap < step.cutter.radius - 1e-6) & (bottom < thing.height)
         if hit.any():
             i = int(rows[np.argmax(hit)])
             yield Finding(code="hits-a-keep-out", where=at_end(program.name, motion, i),
                           got=f"the cutter passes through keep-out {number}",
                           allowed=f"above {thing.height:g} mm, or clear of it",
                           remedy="move the clamp, or change the path")
+
+
+def near_findings(motions: Mapping[int, Motion], clamping: Clamping) -> Iterator[Finding]:
+    """Of each thing in the way the step that comes nearest to it, where that is a hair's breadth."""
+    for number, thing in enumerate(clamping.setup.keep_out, 1):
+        room, where = CLOSE, ""
+        for step in clamping.steps:
+            if step.order not in motions or clamping.done(step):
+                continue
+            rows, gap, _ = _beside(motions[step.order], step, thing, clamping)
+            if len(rows) and float(gap.min()) - step.cutter.radius < room - 1e-6:
+                room = float(gap.min()) - step.cutter.radius
+                where = at_end(step.file_name, motions[step.order], int(rows[np.argmin(gap)]))
+        if where and room > -1e-6:
+            yield Finding(
+                code="near-a-keep-out", severity="warn", where=where,
+                got=f"the cutter passes keep-out {number} at {max(room, 0.0):.2f} mm",
+                allowed=f"{CLOSE:g} mm or more: a clamp is measured, and stands, no better",
+                remedy="let the clamp end further away, or measure it once more and turn the cutter past it by hand",
+            )
+
+
+def _beside(motion: Motion, step: Step, thing: KeepOut, clamping: Clamping) -> tuple[Ints, Floats, Floats]:
+    """Moves that pass lower than the top of a thing, and near it: which, how far from it in plan, and their lowest."""
+    r = step.cutter.radius + CLOSE
+    # it stays where it is when the work moves
+    end = clamping.on_bed(motion.end, step)
+    start = clamping.on_bed(np.where(np.isfinite(motion.start), motion.start, motion.end), step)
+    low = np.minimum(start[:, 2], end[:, 2])
+    near = (low < thing.height) | ~np.isfinite(low)
+    for axis, (a, b) in enumerate((sorted(thing.x), sorted(thing.y))):
+        near &= (np.minimum(start[:, axis], end[:, axis]) < b + r)
+        near &= (np.maximum(start[:, axis], end[:, axis]) > a - r)
+    rows = np.flatnonzero(near)
+    lines = shapely.linestrings(np.stack([start[rows, :2], end[rows, :2]], axis=1))
+    return rows, np.asarray(shapely.distance(lines, thing.shape)), low[rows]
 
 
 def _first(program: ReadProgram, wrong: Bools, code: str, got: str, allowed: str, remedy: str) -> Iterator[Finding]:

@@ -109,11 +109,8 @@ class Took(Brief):
     Attributes
     ----------
     cutter : Cutter
-    start, end : (n, 3) float array
-        Tip positions, mm; arcs come as chords.
-    rapid : (n,) bool array
-    line : (n,) int array
-        Line of the text.
+    motion : Motion
+        The moves; arcs come as chords.
     bites : Bites
         Of each move: `volume` (mm3), `depth` (mm), `drop` (mm), `edge` and where.
     pieces : Motion, Bites
@@ -138,12 +135,12 @@ class Took(Brief):
 
     @property
     def start(self) -> Floats:
-        """(n, 3) where moves begin, mm."""
+        """(n, 3) where the tip is when moves begin, mm."""
         return self.motion.start
 
     @property
     def end(self) -> Floats:
-        """(n, 3) where moves end, mm."""
+        """(n, 3) where it is when they end, mm."""
         return self.motion.end
 
     @property

@@ -17,6 +17,9 @@ from pathgen.verify.findings import Finding, Tolerances, at, at_end
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
 
+_EVERY = 0.1
+"""Spacing of the places along the middle of the groove, mm."""
+
 
 def outline_findings(
     motion: Motion, step: Step, clamping: Clamping, sim: Simulation, tolerances: Tolerances
@@ -34,8 +37,9 @@ def outline_findings(
         yield Finding(code="outline-inside", where=at_end(step.file_name, motion, row),
                       got=f"the cutter goes {r - gap[i]:.3f} mm inside the outline",
                       allowed=f"{tolerances.outline:g} mm")
-    yield from _not_cut(lines, board, step, tolerances)
-    yield from _groove(step, clamping, sim, tolerances)
+    deep = np.maximum(motion.start[rows, 2], motion.end[rows, 2]) <= step.operation.feature.skin + tolerances.tab
+    uncut = [*_not_cut(lines, board, step, tolerances), *_groove(step, clamping, sim, tolerances)]
+    yield from uncut or _ledges(lines[deep], clamping, step, sim, tolerances)
 
 
 def _not_cut(
@@ -43,31 +47,51 @@ def _not_cut(
 ) -> Iterator[Finding]:
     """Along the whole outline some move must run at exactly the cutter's radius from it."""
     r = step.cutter.radius
-    # where the outline turns, two straight ways meet r / cos(half the turn) from it: far off at corners alone
-    corner = 2.0 * math.acos(1.0 / (1.0 + tolerances.outline / (2.0 * r)))
-    samples = _along(board.exterior, 0.5, skip=0.05, corner=corner)
-    if not len(lines):
-        return
-    tree = shapely.STRtree(lines)
-    points = shapely.points(samples)
-    nearest = tree.nearest(points)
-    gap = shapely.distance(points, lines[nearest])
-    if gap.max(initial=0.0) > r + tolerances.outline:
+    samples, gap = _from_wall(lines, board, r, tolerances)
+    if len(lines) and gap.max(initial=0.0) > r + tolerances.outline:
         i = int(np.argmax(gap))
         yield Finding(code="outline-outside", where=at(step.file_name, None, *samples[i]),
                       got=f"{gap[i] - r:.3f} mm left outside the outline", allowed=f"{tolerances.outline:g} mm")
 
 
+def _from_wall(
+    lines: NDArray[np.object_], board: shapely.Polygon, radius: float, tolerances: Tolerances
+) -> tuple[Floats, Floats]:
+    """(n, 2) places on the outline, and (n,) how far from each the nearest of some moves is."""
+    # where the outline turns, two straight ways meet r / cos(half the turn) from it: far off at corners alone
+    corner = 2.0 * math.acos(1.0 / (1.0 + tolerances.outline / (2.0 * radius)))
+    samples = _along(board.exterior, 0.5, skip=0.05, corner=corner)
+    points = shapely.points(samples)
+    if not len(lines):
+        return samples, np.full(len(samples), np.inf)
+    return samples, np.asarray(shapely.distance(points, lines[shapely.STRtree(lines).nearest(points)]))
+
+
+def _ledges(
+    deep: NDArray[np.object_], clamping: Clamping, step: Step, sim: Simulation, tolerances: Tolerances
+) -> Iterator[Finding]:
+    """Where there is no tab some move at full depth must run at the cutter's radius: else a ledge stays at the foot.
+
+    A lap further out may have opened the middle of the groove there all the same.
+    """
+    cut, r = step.operation.feature, step.cutter.radius
+    samples, gap = _from_wall(deep, clamping.board.outline, r, tolerances)
+    middle, height = _middle(step, clamping, sim)
+    # beside a tab the cutter rises a radius before the wood does, and along its slope
+    beside = (_widest_tab(step) - cut.tab_width) / 2 + r
+    held = shapely.multipoints(middle[height > tolerances.tab]) if not cut.skin else shapely.MultiPoint()
+    gap[shapely.dwithin(held, shapely.points(samples), beside)] = 0.0
+    if gap.max(initial=0.0) > r + tolerances.outline:
+        i = int(np.argmax(gap))
+        yield Finding(code="outline-uncut", where=at(step.file_name, None, *samples[i]),
+                      got="a ledge at the foot of the wall, where no move at full depth comes to it",
+                      allowed=f"cut to full depth within {tolerances.outline:g} mm of the outline, but at tabs")
+
+
 def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Iterator[Finding]:
     """Tabs are what stands in the middle of the groove."""
-    cut = step.operation.feature
-    middle = overlay.buffer(clamping.board.outline, step.cutter.radius, quad_segs=32).exterior
-    every = 0.1
-    samples = _along(middle, every)
-    column, row = np.searchsorted(sim.grid.xs, samples[:, 0]), np.searchsorted(sim.grid.ys, samples[:, 1])
-    inside = (column > 0) & (column < len(sim.grid.xs)) & (row > 0) & (row < len(sim.grid.ys))
-    rows, columns = sim.grid.shape
-    height = np.where(inside, sim.top[np.minimum(row, rows - 1), np.minimum(column, columns - 1)], -np.inf)
+    cut, every = step.operation.feature, _EVERY
+    samples, height = _middle(step, clamping, sim)
     if cut.skin:
         yield from _skin(height, samples, cut.skin, step, tolerances)
         return
@@ -76,8 +100,7 @@ def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Toleran
     if len(spans) != cut.tabs:
         yield Finding(code="tabs-missing" if len(spans) < cut.tabs else "outline-uncut", where=name,
                       got=f"{counted(len(spans), 'place')} where the board is held", allowed=counted(cut.tabs, "tab"))
-    # a tab may slope at its ends, one in two or so
-    widest = 2 * cut.tab_width + 2 * step.cutter.diameter + 5 * cut.tab_height
+    widest = _widest_tab(step)
     for span in spans:
         x, y = samples[span[len(span) // 2]]
         width = len(span) * every
@@ -95,6 +118,23 @@ def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Toleran
             yield Finding(code="outline-uncut", where=at(name, None, x, y),
                           got=f"{float(height[span].max()):.2f} mm left over {width:.1f} mm",
                           allowed=f"tabs of {cut.tab_height:g} by {cut.tab_width:g} mm")
+
+
+def _middle(step: Step, clamping: Clamping, sim: Simulation) -> tuple[Floats, Floats]:
+    """(n, 2) places along the middle of the groove, and (n,) what stands there in the end."""
+    middle = overlay.buffer(clamping.board.outline, step.cutter.radius, quad_segs=32).exterior
+    samples = _along(middle, _EVERY)
+    column, row = np.searchsorted(sim.grid.xs, samples[:, 0]), np.searchsorted(sim.grid.ys, samples[:, 1])
+    inside = (column > 0) & (column < len(sim.grid.xs)) & (row > 0) & (row < len(sim.grid.ys))
+    rows, columns = sim.grid.shape
+    height = sim.top[np.minimum(row, rows - 1), np.minimum(column, columns - 1)]
+    return samples, np.where(inside, height, -np.inf)
+
+
+def _widest_tab(step: Step) -> float:
+    """A tab may slope at its ends, one in two or so."""
+    cut = step.operation.feature
+    return float(2 * cut.tab_width + 2 * step.cutter.diameter + 5 * cut.tab_height)
 
 
 def _skin(

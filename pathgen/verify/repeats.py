@@ -18,7 +18,7 @@ ROUNDED = 3e-4
 
 def repeat_findings(finish: Motion, again: Motion, step: Step, *, within: float = 1e-9) -> Iterator[Finding]:
     """The last run of the finish, which no rapid interrupts, against the last feed moves of the re-surface."""
-    first, last = _last_run(finish), np.flatnonzero(again.cutting)
+    first, last = _going(finish, _last_run(finish)), _going(again, np.flatnonzero(again.cutting))
     count = len(first)
     if len(last) < count:
         yield Finding(code="resurface-differs", where=step.file_name, got=f"{len(last)} feed moves",
@@ -73,6 +73,11 @@ def _lowest(x: Floats, starts: Floats, ends: Floats) -> Floats:
     away = np.abs(at - x[:, None])
     lowest: Floats = np.where(away <= away.min(axis=1, keepdims=True), z, np.inf).min(axis=1)
     return lowest
+
+
+def _going(motion: Motion, rows: Ints) -> Ints:
+    """Those of some moves that go anywhere: a line written twice changes nothing."""
+    return rows[(motion.start[rows] != motion.end[rows]).any(axis=1)]
 
 
 def _last_run(motion: Motion) -> Ints:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -20,7 +21,7 @@ from pathgen.work.features import Slots
 
 _NEAR = 1.0  # mm: a move nearer than this to a slot's line is meant for it
 _EVERY = 0.5  # mm between places where the depth is measured
-_ASIDE = 0.45  # share of the width: the depth is measured on the slot's line and this far to both sides of it
+_LINES = 4.0  # in a slot wider than two cutters the depth is measured on so many lines to a cutter's diameter
 
 
 def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
@@ -46,9 +47,10 @@ def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
     for number in np.setdiff1d(np.arange(len(slots.lines)), missing).tolist():
         own = owner == number
         one = _OneSlot(slots, number, step, start[own], end[own], motion.line[rows[own]])
-        yield from one.walls(tolerances)
-        yield from one.ends(tolerances)
-        yield from one.depth(clamping.finished_surface, tolerances)
+        aside = [*one.walls(tolerances), *one.ends(tolerances)]
+        yield from aside
+        # beside a wall or an end that is off its place nothing more is said of what it leaves there
+        yield from one.depth(clamping.finished_surface, tolerances, to_walls=not aside)
 
 
 def nearest_slot(start: Floats, end: Floats, slots: Slots) -> Ints:
@@ -104,6 +106,22 @@ class _OneSlot:
     def half(self) -> float:
         return float(self.step.cutter.half_width(self.slots.depth))
 
+    def _from_ends(self, s: Floats) -> Floats:
+        """(n, 2) how far places on its line are from both its ends."""
+        return np.stack([s, self.line[2] - s], axis=1)
+
+    def _past_the_end(self, s: Floats) -> Floats:
+        """(n,) how far past the ends of its way a flat end would have to go to stand as low as it may at each place.
+
+        On a slope its uphill rim holds it up, until its axis is its radius further down. Where the slot ends short of
+        the edge the path need not come to the very end.
+        """
+        along, far = self.places[0], self._from_ends(s)
+        out = np.array([-along.min(), along.max() - self.line[2]])
+        short = np.where(far < 4 * self.half, 4 * self.half, 0.0)
+        through = np.maximum(self.half - out - far, 0.0)
+        return np.where(self.slots.through[self.number], through, short).max(axis=1)
+
     def _found(self, code: str, i: int, got: str, allowed: str) -> Finding:
         where = at(f"{_name(self.slots, self.number)}, {self.step.file_name}", int(self.lines[i]), *self.end[i, :2])
         return Finding(code=code, where=where, got=got, allowed=allowed)
@@ -130,8 +148,8 @@ class _OneSlot:
                 yield self._found("slot-end", i, f"ends {reach + self.half:+.3f} mm from its place",
                                   f"{tolerances.slot_end:g} mm")
 
-    def depth(self, surface: Surface, tolerances: Tolerances) -> Iterator[Finding]:
-        """As deep as asked, on its line and to both sides of it."""
+    def depth(self, surface: Surface, tolerances: Tolerances, *, to_walls: bool = True) -> Iterator[Finding]:
+        """As deep as asked, on its line, along both its walls, and between them; or `to_walls` but for a tenth."""
         slots, half, (origin, unit, length), (along, aside) = self.slots, self.half, self.line, self.places
         s = np.linspace(0.0, length, max(3, round(length / _EVERY)))
         place = origin + s[:, None] * unit
@@ -140,19 +158,25 @@ class _OneSlot:
             wanted, slack = np.full(len(s), slots.floors(surface)[self.number]), np.zeros(len(s))
             allowed = f"level, {wanted[0]:.3f} mm above the underside within {tolerances.slot_depth:g} mm"
         else:
-            wanted, slack = top - slots.depth, np.where(np.minimum(s, length - s) < 4 * half, 4 * half * slope, 0.0)
+            wanted, slack = top - slots.depth, self._past_the_end(s) * slope
             allowed = f"{slots.depth:g} mm within {tolerances.slot_depth:g} mm"
         # Within a round end a place beside the line lies outside what the cutter reaches.
-        through = slots.through[self.number]
-        measured = np.ones(len(s), bool)
-        measured &= through[0] | (s > half + 2 * tolerances.slot_end)
-        measured &= through[1] | (length - s > half + 2 * tolerances.slot_end)
-        for beside in (0.0, -_ASIDE * slots.width, _ASIDE * slots.width):
+        short_of_edge = np.where(slots.through[self.number], np.inf, self._from_ends(s)).min(axis=1)
+        measured = short_of_edge > half + 2 * tolerances.slot_end
+        edge = slots.width / 2 - tolerances.slot_line if to_walls else 0.45 * slots.width
+        wide = slots.width > 2.0 * self.step.cutter.diameter
+        lines = math.ceil(edge * _LINES / self.step.cutter.diameter) if wide else 1
+        # on a slope a pass goes deeper on its own line than half a stepover beside it, where its rim reaches less far:
+        # passes of one height come no nearer to one depth than half of that
+        uneven = half * (1.0 - math.sqrt(1.0 - min(self.step.cutter.stepover, 1.0) ** 2)) / 2
+        uneven = uneven if wide and slots.bottom == "curve" else 0.0
+        for line in sorted(range(-lines, lines + 1), key=abs):
+            beside = line * edge / lines
             floor, by = _floor(along, aside - beside, self.start, self.end, s, self.step.cutter)
-            deep = wanted - floor
+            deep = wanted - floor - uneven * slope
             # Near its side a round cutter reaches less far down a slope.
-            beside_slack = half * slope if beside and slots.bottom == "curve" else 0.0
-            shallow = np.where(measured, -deep - slack - beside_slack, -np.inf)
+            beside_slack = half if beside and slots.bottom == "curve" else 0.0
+            shallow = np.where(measured, floor - wanted - slack - max(beside_slack, uneven) * slope, -np.inf)
             for code, off in (("slot-too-deep", deep), ("slot-too-shallow", shallow)):
                 i = int(np.argmax(off))
                 if off[i] > tolerances.slot_depth:

@@ -43,6 +43,10 @@ class Stock:
         return (-self.margin_nut, -self.width / 2, self.length - self.margin_nut, self.width / 2)
 
 
+CLOSE = 2.0
+"""A spinning cutter should keep as far from a clamp, mm: it is measured, and stands, no better (common practice)."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class KeepOut:
     """A clamp or another thing in the way: a box standing on the bed, in the board's frame, mm."""

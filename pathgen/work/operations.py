@@ -382,7 +382,7 @@ class CutAgain(Operation[Inlay]):
             # what stands higher than the job's overfill meets the first pass too deep
             f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
             "the job's overfill. If it is higher, set overfill to what you measured and build again: the first pass "
-            "would go too deep.",
+            "would go too deep.", *_sunk(self.feature),
         ]
 
     def afterwards(self, work: Work) -> list[str]:
@@ -814,6 +814,12 @@ def _wait(inlay: Inlay) -> list[str]:
         )
     cure = [CURE] if inlay.fill == "resin" else []
     return [wait, *cure, "Do not move the work. Clean fill and dust off the place that Z is set from."]
+
+
+def _sunk(inlay: Inlay) -> list[str]:
+    """What to do about fill that is too low, for which there is no program."""
+    return ["Nowhere may it be lower than the surface: where it has sunk, roughen it, pour more of the same on it to "
+            "the same height, and let that cure too. No program makes up for it."] if inlay.fill == "resin" else []
 
 
 def _dam_off(inlay: Inlay) -> list[str]:

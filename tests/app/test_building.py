@@ -8,6 +8,7 @@ import pytest
 import pathgen
 from pathgen.app import building
 from pathgen.app.cli import main
+from pathgen.app.earlier import _same_shape
 from pathgen.base.errors import PathgenError
 from pathgen.base.toolpath import Toolpath
 from pathgen.verify.findings import AGAIN
@@ -104,6 +105,26 @@ def test_pieces_cut_for_other_pockets_are_warned_of(tmp_path, capsys, old, new, 
     assert "differ from the build before" in said.out or "differs from the build before" in said.out
     warning = "warning: inlay 1: its pockets are cut otherwise than in the build before: pieces cut already may not"
     assert (warning in said.err) is told
+
+
+def test_a_program_that_was_run_and_would_now_be_another_is_warned_of(tmp_path, capsys):
+    moved = "".join(f"[[measured]]\nat = [{x}, {y}, 8.0]\nfound = [{x}, {y + 0.2}, 8.0]\n"
+                    for x in (-15, 100) for y in (-30, 30)) + "[moved]\nbefore = {}\n"
+    rebuilt(tmp_path, capsys, extra=SLOTS)
+    deeper = {"depth = 1.5": "depth = 1.4"}
+    for extra, changes, told in ((SLOTS + moved.format(3), {}, False), (SLOTS + moved.format(3), deeper, True),
+                                 (SLOTS + moved.format(2), {}, False),
+                                 (SLOTS + moved.format(3), {"feed = 1200.0": "feed = 1100.0"}, False)):
+        _, err = rebuilt(tmp_path, capsys, extra=extra, changes=changes)
+        assert ("warning: program 2 counts as done and has changed: what is in the wood is not what" in err) is told
+
+
+@pytest.mark.parametrize(("new", "same"), [
+    ("G0 X11 Y2\nG1 Z-0.5 F90\nX13", True), ("G0 X11 Y2\nG1 Z-0.5\nX13.1", False), ("G0 X11 Y2\nG1 Z-0.5", False),
+    ("G1 X11 Y2\nG1 Z-0.5\nX13", False), ("G0 X11 Y2\nG1 Z-0.6 F80\nX13", True),
+])
+def test_a_program_that_is_shifted_cuts_the_same(new, same):
+    assert _same_shape("(head)\nG0 X1 Y2\nG1 Z-0.5 F80\nX3", new) is same
 
 
 def test_what_is_not_cut_for_want_of_its_table_is_said(tmp_path):

@@ -56,6 +56,13 @@ def test_a_sound_job_has_none(tmp_path):
     assert doubts(tmp_path) == []
 
 
+def test_slots_no_deeper_than_a_scratch_are_told(tmp_path):
+    for depth, told in ((0.1, True), (0.99, True), (1.0, False)):
+        extra = small_board.SLOTS.replace("depth = 1.8", f"depth = {depth}")
+        assert [one[:2] for one in doubts(tmp_path, extra=extra)] == told * [
+            ("[slots] depth", f"{depth:g} mm, shallow for a fret's tang")]
+
+
 def test_dowels_near_each_other_are_told_with_what_that_costs(tmp_path):
     """85.3 mm of board, dowels 12 mm apart beside its end: 2 x 0.05 mm of play over 12 mm is 0.8 mm, 97 mm away."""
     sides = SIDES.replace("[[-13.0, 0.0], [99.0, 12.0], [99.0, -12.0]]", "[[97.0, 6.0], [97.0, -6.0]]")

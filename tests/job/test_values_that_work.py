@@ -36,6 +36,7 @@ SPOILT = [
     ("boards/zero-fret-arched", "[slots]", "depth", "8", r"([\d.]+) mm or less"),
     ("boards/zero-fret-arched", "[slots]", "depth", "2.5", r"([\d.]+) mm or less"),
     ("boards/dots-and-fall-away", "[dots]", "depth", "8", r"make depth ([\d.]+) mm or less"),
+    ("fern-and-moth", "[outline]", "tab_height", "0", r"([\d.]+) mm or more"),
     ("parts/rosette", "[[ring]]", "depth", "8", r"make depth ([\d.]+) mm or less"),
 ]
 FOLLOWED = {("fern-and-moth", "[stock]", "80")}

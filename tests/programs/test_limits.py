@@ -33,15 +33,35 @@ def test_place_and_value(tmp_path, along, across):
     wide, value = old[1] - old[0], float(value)
     new = [value - wide, value] if way == "end" else [value, value + wide]
     moved = (new, across) if axis == "along" else (along, str(new))
-    assert clamped(tmp_path, *moved).passed
+    built = clamped(tmp_path, *moved)
+    assert built.passed
+    assert "near-a-keep-out" not in {f.code for f in built.verification.findings}
+
+
+def test_a_clamp_that_the_cutter_all_but_touches_is_told(tmp_path):
+    """From 2 mm on it is not, and the places between are told as far away as they are."""
+    with pytest.raises(pathgen.JobError) as refused:
+        clamped(tmp_path, [30.0, 40.0], "[18.0, 33.0]")
+    edge = float(re.search(r"begins? at ([\d.]+) mm across", refused.value.remedy)[1]) - 2.0
+
+    def told(more):
+        found = clamped(tmp_path, [30.0, 40.0], f"[{edge + more}, {edge + 20.0}]").verification.findings
+        near = [f for f in found if f.code == "near-a-keep-out"]
+        assert all(f.severity == "warn" for f in near)
+        return [float(re.search(r"the cutter passes keep-out 1 at ([\d.]+) mm", f.got)[1]) for f in near]
+
+    (room,) = told(0.0)
+    assert 0.0 <= room < 1.0
+    assert told(1.9 - room) == [pytest.approx(1.9, abs=0.011)]
+    assert told(2.02 - room) == []
 
 
 def test_a_clamp_is_sent_no_further_than_what_is_cut_beside_it(tmp_path):
-    """A hole at another place along reaches 31.5 mm across, the ball beside the clamp less than 30."""
+    """A hole at another place along reaches 31.5 mm across, the ball beside the clamp less than 30: 2 mm are kept."""
     holes = '[holes]\ncutter = "flat"\nat = [[-10.0, 30.0], [92.0, -30.0]]\ndiameter = 3.0\n'
     with pytest.raises(pathgen.JobError, match="keep_out 1") as refused:
         clamped(tmp_path, [30.0, 40.0], "[18.0, 33.0]", more=holes)
-    assert float(re.search(r"begins? at ([\d.]+) mm across", refused.value.remedy)[1]) < 30.0
+    assert float(re.search(r"begins? at ([\d.]+) mm across", refused.value.remedy)[1]) < 32.0
 
 
 @pytest.mark.parametrize(("travel", "remedy"), [

@@ -452,6 +452,22 @@ def test_of_a_lone_mark_a_height_unlike_the_others_is_doubted(tmp_path, heights,
     assert all("mark 3" in f.got for f in said if f.code.startswith("height"))
 
 
+def test_a_height_unlike_those_that_check_it_is_refused(tmp_path):
+    """Four marks at corners: 0.4 mm at one is 0.1 mm left over at each (a quarter), 0.3 mm of the board's corner."""
+    places = [[-16.0, -29.0], [-16.0, 29.0], [98.0, 29.0], [98.0, -29.0]]
+    drilled = f"drilled = {[[*p, 8.0] for p in places]}\n"
+
+    def moved(*heights, more=""):
+        rows = found(*([*p, z] for p, z in zip(places, heights, strict=True)))
+        return clamping_of(load_job(job(tmp_path, extra=MARKS + drilled + rows + more))).moved
+
+    assert moved(8.0, 8.0, 8.28, 8.0).worst < 0.1
+    with pytest.raises(JobError, match=r"the height of mark 3 differs by 0.39 mm from where the others put it "
+                                       r"\(allowed: about 0.05 mm where .*: measure it again, Z 0 set anew on the bed"):
+        moved(8.0, 8.0, 8.39, 8.0)
+    assert moved(8.0, 8.0, 8.39, 8.0, more="[moved]\naccuracy = 0.07\n").worst < 0.1
+
+
 def test_heights_measured_once_drilled_are_held_against_the_thickness(tmp_path):
     def doubts(*heights, z_zero="bed", thickness="8.0"):
         row = [[*p[:2], z] for p, z in zip(PLACES.tolist(), heights, strict=True)]
@@ -542,6 +558,17 @@ def test_of_each_part_of_a_blank_it_is_said_that_its_marks_were_elsewhere(tmp_pa
     assert moved.startswith("head-plate, [marks]: they are up to 0.5 mm from where the build before")
     assert moved.endswith("drilled = [[0.0000, 0.0000, 3.0000], [9.0000, 0.0000, 3.0000]]")
     assert gone.startswith("rod-cover, [marks]: they are not those of the build before")
+
+
+def test_another_zero_moves_no_mark_in_the_wood(tmp_path):
+    own = load_job(job(tmp_path, extra=MARKS))
+    was = {"machine": [[0.0, 0.0], [9.0, 0.0]], "places": [[-12.0, -20.0], [-3.0, -20.0]], "machine_top": 8.0}
+    (tmp_path / "report.json").write_text(json.dumps({"title": own.title, "marks": was}))
+    machine = [[50.0, 10.0], [59.0, 10.0]]
+    assert marks_moved(tmp_path, own, {"marks": was | {"machine": machine}}) == []
+    places = [[-12.0, -20.0], [-3.0, -17.0]]
+    (said,) = marks_moved(tmp_path, own, {"marks": was | {"machine": machine, "places": places}})
+    assert said.startswith("[marks]: they are up to 3 mm from where")
 
 
 def test_a_slip_of_the_pen_in_what_was_drilled_is_told(tmp_path):

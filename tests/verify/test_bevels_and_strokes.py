@@ -41,6 +41,11 @@ def test_a_bevel_reaches_as_far_as_its_slot(through, least, side):
         assert found == [] if good else found[0][1].startswith(f"slot 4: stops {-(least + more):.3f} mm before")
 
 
+@pytest.mark.parametrize(("gap", "found"), [(0.019, []), (0.021, ["bevel-wrong"]), (-1.0, [])])
+def test_a_bevel_is_cut_all_along_its_slot(gap, found):
+    assert [code for code, _ in bevels([(11 + gap, 0, LOW), SLOT[1]], [SLOT[0], (11, 0, LOW)], through=True)] == found
+
+
 @pytest.mark.parametrize(("points", "found"), [(41, []), (2, ["bevel-wrong"])])
 def test_a_bevel_is_measured_between_the_ends_of_a_move(points, found):
     """Across a radius: a swept cone of slope 1 opens as wide as depth / sqrt(1 - m^2) where the top rises by m."""
@@ -97,6 +102,15 @@ def test_between_its_ends_a_move_is_on_the_stroke_too():
 ])
 def test_a_point_is_held_to_place_and_depth_as_a_stroke_is(more, found):
     assert engraved(*CUTS, more) == {found}
+
+
+@pytest.mark.parametrize(("up", "found"), [
+    (0.009, set()), (0.011, {"engraving-missing"}), (1.0, {"engraving-missing"}),
+])
+def test_a_stroke_is_cut_to_its_depth_between_its_ends(up, found):
+    """Both moves at its corner come down to the depth at their other end."""
+    a, corner, b = CUTS[1]
+    assert engraved(CUTS[0], [a, (*corner[:2], corner[2] + up), b]) == found
 
 
 @pytest.mark.parametrize(("end", "found"), [(29.991, set()), (29.989, {"engraving-off"})])

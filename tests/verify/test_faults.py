@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import shapely
 
-from pathgen import build, load_job
+from pathgen import build, flat, load_job, radiused
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.surface import Surface
@@ -248,6 +248,62 @@ def test_of_a_bevel_that_stops_short_a_line_at_that_end_is_named(arched, side):
                 yield replace(finding, code=f"{np.max(side * y):g}")
 
     assert codes(ends, arched, "bevel") == {"10"}
+
+
+def found_in_wide_slot(width, asides, *, dent=0.0, cutter=0.6):
+    """Of a slot 20 mm long, level, cut at so many places beside its line; the middle of the last is bent inward."""
+    slot = Slots(number=np.array([1]), lines=np.array([[[0.0, 0.0], [20.0, 0.0]]]), width=width, depth=1.0)
+    tool = Cutter(name="a", shape="flat-end", diameter=cutter, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    step = SimpleNamespace(cutter=tool, file_name="1.nc")
+    ways = [[(-1.0, y, 3.0), (10.0, y - dent * (y == asides[-1]), 3.0), (21.0, y, 3.0)] for y in asides]
+    start, end = (np.array([way[k:][j] for way in ways for j in (0, 1)]) for k in (0, 1))
+    one = _OneSlot(slot, 0, step, start, end, np.arange(1, len(start) + 1))
+    top = flat(4.0)
+    return [f.code for f in (*one.walls(Tolerances()), *one.depth(top, Tolerances()))]
+
+
+@pytest.mark.parametrize(("width", "asides"), [(0.62, (-0.01, 0.01)), (3.0, (-1.2, -0.7, -0.2, 0.3, 0.8, 1.2))])
+def test_a_slot_wider_than_its_cutter_is_open_from_wall_to_wall(width, asides):
+    assert found_in_wide_slot(width, asides) == []
+    assert found_in_wide_slot(width, asides, dent=0.02) == ["slot-too-shallow"]
+
+
+@pytest.mark.parametrize(("short", "far", "up", "found"), [
+    (None, 15.0, 0.003, []), (None, 15.0, 0.006, ["slot-too-shallow"]),
+    (None, 14.1, 0.003, []), (None, 14.1, 0.06, ["slot-too-shallow"]),
+    (2.0, 13.7, 0.006, []), (2.0, 13.7, 0.3, ["slot-too-shallow"])])
+def test_up_to_an_edge_a_slot_is_as_deep_as_elsewhere(short, far, up, found):
+    """Only where its way ends before a flat end has gone its radius on down the slope it rests on its uphill rim."""
+    top = radiused(thickness=4.0, start=60.0)
+    tool = Cutter(name="a", shape="flat-end", diameter=0.6, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    slot = Slots(number=np.array([1]), lines=np.array([[[0.0, -14.0], [0.0, 14.0]]]), width=0.6, depth=1.0, short=short)
+    y = np.linspace(-far, far, 301)
+    # so high that no place under its whole width is too deep
+    z = top.height(0 * y, np.maximum(np.abs(y) - 0.3, 0.0)) - 1.0 + up * (y > 13.2)
+    way = np.column_stack([0 * y, y, z])
+    one = _OneSlot(slot, 0, SimpleNamespace(cutter=tool, file_name="1.nc"), way[:-1], way[1:], np.arange(1, len(way)))
+    assert [f.code for f in one.depth(top, Tolerances())] == found
+
+
+def test_passes_side_by_side_down_a_slope_may_lie_as_far_apart_in_depth_as_their_stepover_makes_them():
+    """Two of a 3 mm flat end, 1.35 mm apart: half-way its rim reaches 0.16 mm less far, on a slope of 0.1 it is 16 um
+    higher there. A slot in which half of that is a fault cannot be cut."""
+    top, half, y = radiused(thickness=4.0, start=140.0), 1.5, np.linspace(-18.0, 18.0, 721)
+    reach = (half + np.sqrt(half**2 - 0.675**2)) / 2
+    z = top.height(0 * y, np.maximum(np.abs(y) - reach, 0.0)) - 1.0
+    ways = [np.column_stack([0 * y + x, y, z]) for x in (-3.375, -2.025, -0.675, 0.675, 2.025, 3.375)]
+    start, end = np.concatenate([way[:-1] for way in ways]), np.concatenate([way[1:] for way in ways])
+    slot = Slots(number=np.array([1]), lines=np.array([[[0.0, -14.0], [0.0, 14.0]]]), width=9.75, depth=1.0)
+    tool = Cutter(name="a", shape="flat-end", diameter=3.0, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    step = SimpleNamespace(cutter=tool, file_name="1.nc")
+    for up, found in ((0.0, []), (0.013, ["slot-too-shallow"]), (-0.013, ["slot-too-deep"])):
+        one = _OneSlot(slot, 0, step, start + [0, 0, up], end + [0, 0, up], np.arange(1, len(start) + 1))
+        assert [f.code for f in one.depth(top, Tolerances())] == found
+
+
+def test_between_its_walls_a_wide_slot_is_cut_too():
+    """What is left of a pass is 0.4 mm wide, between two others whose width is 0.6 mm."""
+    assert found_in_wide_slot(3.0, (-1.2, -0.7, 0.3, 0.8, 1.2)) == ["slot-too-shallow"]
 
 
 @pytest.mark.parametrize(("short", "found"), [(0.019, []), (0.021, ["slot-end"]), (-0.019, []), (-0.021, ["slot-end"])])

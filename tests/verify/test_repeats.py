@@ -43,6 +43,12 @@ def test_the_same_passes_after_others_through_the_fill_are_a_repeat():
     assert not list(repeat_findings(motion(rough, rough, PASSES), motion(PASSES), STEP))
 
 
+def test_a_line_written_twice_is_no_difference():
+    twice = [*PASSES[:3], *PASSES[2:]]
+    assert not list(repeat_findings(motion(PASSES), motion(twice), STEP))
+    assert not list(repeat_findings(motion(twice), motion(PASSES), STEP))
+
+
 @pytest.mark.parametrize(("index", "by"), [(1, (0, 0, 2e-9)), (3, (-2e-9, 0, 0)), (5, (0, 2e-9, 0))])
 def test_the_first_move_that_differs_is_named(index, by):
     again = motion([(x, y, z + 1) for x, y, z in PASSES], moved(moved(PASSES, index, by), 5, by))

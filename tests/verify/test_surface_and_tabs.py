@@ -9,10 +9,11 @@ import shapely
 
 from pathgen.removal.grid import Grid
 from pathgen.verify.findings import Tolerances
-from pathgen.verify.outlines import _groove, _not_cut
+from pathgen.verify.outlines import _groove, _not_cut, outline_findings
 from pathgen.verify.ridges import Ridges
 from pathgen.verify.surfaces import Deviation, surface_findings
 from pathgen.work.features import OutlineCut
+from tests.verify.test_repeats import motion
 
 LIMIT, SLACK = 0.01, Tolerances()
 GOOD = Deviation(low=-0.0019, high=0.0106, low_at=(1.0, 0.0), high_at=(2.0, 0.0), high_in_fill=True)
@@ -79,6 +80,38 @@ def test_a_place_too_many_is_not_cut_and_one_all_round_is_one():
     (0.3, []), (0.281, []), (0.319, []), (0.279, ["skin-wrong"]), (0.321, ["skin-wrong"])])
 def test_a_skin_is_of_one_thickness_all_round(left, found):
     assert codes_of_groove([(30.0, 1.0, left)], skin=0.3, left=0.3) == found
+
+
+ROUND = [(-1.5, -21.5), (-1.5, 21.5), (101.5, 21.5), (101.5, -21.5), (-1.5, -21.5)]
+"""The way of a 3 mm cutter round an outline 100 by 40 mm."""
+
+
+def codes_of_last_lap(heights, *, skin=0.0):
+    """Of a groove cut through by a lap further out, but for two tabs on the treble side; `heights` of the last lap."""
+    grid = Grid.over((-5.0, -25.0, 105.0, 25.0), 0.1)
+    top = np.full(grid.shape, skin - 0.2)
+    for middle in (30.0, 70.0):
+        top[250:, np.abs(grid.xs - middle) < 3.0] = 1.5
+    cut = OutlineCut(tabs=2, tab_height=1.5, tab_width=6.0, skin=skin)
+    cutter = SimpleNamespace(radius=1.5, diameter=3.0)
+    step = SimpleNamespace(file_name="a.nc", cutter=cutter, operation=SimpleNamespace(feature=cut))
+    board = SimpleNamespace(outline=shapely.box(0.0, -20.0, 100.0, 20.0))
+    clamping = SimpleNamespace(board=board, stock=SimpleNamespace(thickness=6.0))
+    laps = [(*xy, 3.0) for xy in ROUND], [(*xy, z) for xy, z in heights]
+    return {f.code for f in outline_findings(motion(*laps), step, clamping, SimpleNamespace(grid=grid, top=top), SLACK)}
+
+
+TABS = [((x, 21.5), z) for middle in (30.0, 70.0) for x, z in (
+    (middle - 4.6, -0.2), (middle - 4.5, 1.5), (middle + 4.5, 1.5), (middle + 4.6, -0.2))]
+LAST = [(ROUND[0], -0.2), (ROUND[1], -0.2), *TABS, *((xy, -0.2) for xy in ROUND[2:])]
+
+
+@pytest.mark.parametrize(("up", "found"), [(0.0, set()), (0.21, set()), (0.23, {"outline-uncut"})])
+@pytest.mark.parametrize("at", [1, 11, 12])
+def test_the_last_lap_takes_the_wall_to_its_foot(at, up, found):
+    """Raised at one of its points it leaves a ledge there, in a groove that another lap has cut through."""
+    lap = [(xy, z + up * (k == at)) for k, (xy, z) in enumerate(LAST)]
+    assert codes_of_last_lap(lap) == found
 
 
 @pytest.mark.parametrize("radius", [0.3, 0.9, 1.2, 20.0])

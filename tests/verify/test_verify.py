@@ -59,7 +59,7 @@ ALARMS = {
     "an unknown word": "unreadable",
     "another work offset": "other-work-offset",
     "approach into the fill": "rapid-through-material surface-too-low",
-    "comments only": "cuts-nothing other-job slot-missing",
+    "comments only": "cuts-nothing slot-missing",
     "end too early": "unreadable",
     "every second finishing pass left out": "ridges-too-high surface-too-high surface-too-low",
     "everything aside":
@@ -261,6 +261,16 @@ def test_an_edit_is_not_blamed_for_what_was_warned_of_before():
             for severity in ("forbid", "warn", "note")]
     blamed = list(checking._blamed(told, {"01-a.nc": edited, "02-b.nc": program}))
     assert ["look there first" in f.remedy for f in blamed] == [True, False, False]
+
+
+def test_a_program_whose_comments_were_taken_out_is_no_other_jobs(built, texts):
+    """Some machines take no comments. What it does is compared as ever; which job it was made from nothing says."""
+    name = next(s.file_name for s in built.plan.clamping.steps if s.operation.name == SLOTS)
+    bare = "".join(line for line in texts[name].splitlines(keepends=True) if not line.startswith("("))
+    checked = verify(built.plan.clamping, {**texts, name: bare}, resolution=COARSE,
+                     job_fingerprint=built.job.fingerprint)
+    assert checked.passed
+    assert [(f.severity, f.where) for f in checked.findings if f.code == "no-job-fingerprint"] == [("warn", name)]
 
 
 def test_programs_of_another_version_of_the_job_are_told_once(built, texts):

@@ -132,11 +132,14 @@ class FlatPart(Boxed):
     def rows(self, clamping: Clamping) -> dict[str, Any]:
         """Keys plate, holes, and form where it is one."""
         wood, numbers = wood_in_plan(self), numbered(self.bores)
+        shown = clamping.wood_at(np.array([[*bore.at, 0.0] for bore in self.bores]).reshape(-1, 3), None)
         return {
             "plate": {"outline_area": round(self.outline.area, 3), "top_area": round(wood.area, 3)},
             "holes": [
-                {"number": numbers[bore.at], "at": [round(v, 4) for v in bore.at], "diameter": bore.diameter,
-                 "length": bore.length, "turn": bore.turn + 0.0, "depth": bore.depth} for bore in self.bores
+                {"number": numbers[bore.at], "at": [round(v, 4) for v in bore.at],
+                 "display": [round(v, 4) + 0.0 for v in place[:2].tolist()], "diameter": bore.diameter,
+                 "length": bore.length, "turn": bore.turn + 0.0, "depth": bore.depth}
+                for bore, place in zip(self.bores, shown, strict=True)
             ],
             **({"form": self._form(self.form)} if self.form else {}),
         }

@@ -60,7 +60,8 @@ def _cell(cell: Child) -> Element:
 
 
 def minutes(time: float) -> str:
-    """Minutes in words: ``14 min``, ``2.4 min``, ``38 s``."""
+    """Minutes in words: ``14 min``, ``2.4 min``, ``38 s``; rounded from hundredths, as the report has them."""
+    time = round(time, 2)
     return f"{time:.0f} min" if time >= 10 else f"{time:.1f} min" if time >= 1 else f"{time * 60:.0f} s"
 
 

@@ -15,7 +15,7 @@ from pathgen.report.both_sides import between_words
 from pathgen.report.finding_words import standard_words
 from pathgen.report.forms import moved_lines
 from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
-from pathgen.report.holes import HEAD, hole_rows
+from pathgen.report.holes import hole_table
 from pathgen.report.neck import neck_pairs, side_picture
 from pathgen.report.pictures.ridges import patches, ridge_picture
 from pathgen.report.pictures.sections import Section, least_under, rise_words, section_picture, sections_of
@@ -118,8 +118,9 @@ def holes(report: dict[str, Any]) -> Element | None:
     made, units = report.get("holes"), report["job_units"]
     if not made:
         return None
-    head = [capital(HEAD[0]), *(f"{capital(word)}, {units}" for word in HEAD[1:])]
-    return chapter("holes", "Holes", scrolling(table(head, hole_rows(made, units)), "Holes"),
+    (hole, *words), rows = hole_table(made, units)
+    head = [capital(hole), *(f"{capital(word)}, {units}" for word in words)]
+    return chapter("holes", "Holes", scrolling(table(head, rows), "Holes"),
                    *(e("p", line) for line in moved_lines(report.get("form"), units)))
 
 
