@@ -75,11 +75,11 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _say_of_an_earlier_set(options: argparse.Namespace) -> None:
     """Where nothing was written, programs that lie there already are not those of this job."""
-    from pathgen.app.folders import RECORD, was_of
+    from pathgen.app.folders import RECORD, was_of_another
 
     out = getattr(options, "out", None)
     if out is not None and os.path.isfile(Path(out, RECORD)):
-        whose = "an earlier build" if was_of(Path(out), Path(options.job)) else "another job"
+        whose = "another job" if was_of_another(Path(out), Path(options.job)) else "an earlier build"
         say(f"The programs in {one_line(out)} are of {whose}: do not cut them for this job.", sys.stderr)
 
 

@@ -65,6 +65,11 @@ def was_of(folder: Path, job: Path) -> bool:
     return _record(folder).get(_JOB) == _way(job, _led(folder))
 
 
+def was_of_another(folder: Path, job: Path) -> bool:
+    """Whether a folder says that it holds what was built from another job file."""
+    return _JOB in _record(folder) and not was_of(folder, job)
+
+
 def _way(job: Path, folder: Path) -> str:
     """How a folder's record names a job file: by the way to it, which stays where both are moved."""
     try:

@@ -9,12 +9,8 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 import shapely
 
-<<<<<<< HEAD
-from pathgen.base.arrays import Bools
-from pathgen.base.units import format_length
-=======
 from pathgen.base.arrays import Bools, Floats, Ints
->>>>>>> main
+from pathgen.base.units import format_length
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.read import RAPID, ReadProgram

@@ -92,16 +92,16 @@ def test_random_pockets_overfills_and_smears_end_flush(tmp_path, seed, area):
 
 @pytest.mark.parametrize("dam", [DAM, 9.0])
 def test_a_cut_over_an_inlay_alone_takes_all_that_its_dam_holds(tmp_path, dam):
-    apart = svg('<path fill="#225577" d="M2,2h4v16h-4zM34,2h4v16h-4z"/>', 40, 20)
+    apart = svg('<path fill="#225577" d="M2,2h4v16h-4zM22,2h4v16h-4z"/>', 40, 20)
     result = built(tmp_path, art=apart, extra='[resurface]\narea = "inlay"\nblend = 3.0\n', changes={
         "mix_by": f"dam = {dam}\nmix_by"})
     assert result.passed
     # inside a taut thread round both bars, `dam` outside them, and midway between them
-    inside = shapely.box(27.0, -8.0, 63.0, 8.0).buffer(dam)
+    inside = shapely.box(27.0, -8.0, 51.0, 8.0).buffer(dam)
     ys = np.arange(-19.9, 19.9, 0.01)
-    wet = ys[shapely.contains_xy(inside, 45.0, ys)]
-    cut = left_by_ball(text_of(result, "resurface"), 45.0, wet, radius=BALL)
-    assert np.all(cut <= surface(45.0, wet) + LIMIT + 0.0007)
+    wet = ys[shapely.contains_xy(inside, 39.0, ys)]
+    cut = left_by_ball(text_of(result, "resurface"), 39.0, wet, radius=BALL)
+    assert np.all(cut <= surface(39.0, wet) + LIMIT + 0.0007)
     said = result.report["inlays"][0]["second_cut"]
     amounts = result.report["inlays"][0]["amounts"]
     assert said["fill_volume"] == pytest.approx(sum(a["overfill_volume"] for a in amounts), rel=1e-3)
