@@ -683,7 +683,8 @@ VALUES: dict[str, Rule] = {
     "place centre": lambda job, own: job.chance.one("page", "drawing") if "at" in own else "drawing",
     "place width": lambda job, own: None if {"between", "margin"} <= set(own) else (
         round(job.size[0] * job.chance.length(0.5, 1, 2), 1)),
-    "place height": lambda job, own: None if "width" in own or {"between", "margin"} <= set(own) else round(job.size[1] * job.chance.length(0.5, 1, 2), 1),
+    "place height": lambda job, own: None if "width" in own or {"between", "margin"} <= set(own) else (
+        round(job.size[1] * job.chance.length(0.5, 1, 2), 1)),
     "resin mix": one([2, 1], [100, 45.5], {"resin": 2, "hardener": 1}, {"A": 100, "B": 30, "C": 2}),
     "resin density": length(0.9, 1.4, 2), "resin mix_by": one("volume", "mass"), "resin pour_depth": length(2, 10),
     "resin waste": length(0, 0.5, 2), "resin waste_least": length(0, 3), "resin least": length(1, 10),
