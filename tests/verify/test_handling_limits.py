@@ -9,6 +9,7 @@ from pathgen.verify.findings import Tolerances
 from pathgen.verify.handling import program_findings
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
+from pathgen.work.clamping import KeepOut
 
 TOL = Tolerances()
 LINES = ["G21 G90 G17 G94 G54", "G0 Z20", "M3 S18000", "G4 P3", "G0 X10 Y0", "G1 Z6 F300", "X20 Y0 F1000", "G0 Z20",
@@ -19,7 +20,7 @@ def found(change=None, *, shape="flat-end", spins=True):
     """Codes and severities of what is found after lines were changed for others."""
     text = "\n".join((change or {}).get(line, line) for line in LINES) + "\n"
     cutter = pathgen.Cutter(name="c", shape=shape, diameter=3.0, speed=18000, feed=1000.0, plunge=300.0, stepdown=1.0)
-    clamp = SimpleNamespace(x=(50.0, 40.0), y=(10.0, 15.0), height=12.0)
+    clamp = KeepOut(x=(50.0, 40.0), y=(10.0, 15.0), height=12.0)
     clamping = SimpleNamespace(
         stock=SimpleNamespace(bounds=(0.0, -20.0, 100.0, 20.0), thickness=7.0), units="mm", safe_z=20.0, z_zero=0.0,
         feature=lambda kind: None, done=lambda step: False,
