@@ -24,7 +24,7 @@ from pathgen.programs.paths import Around
 from pathgen.programs.waste import board_errors, error_words, left_standing, spread_places
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Marks
-from pathgen.work.mark_errors import MarkErrors, odd_heights, unchecked
+from pathgen.work.mark_errors import MarkErrors, odd_heights, odd_words, unchecked
 from pathgen.work.moved import LARGEST_SHIFT, MISTAKEN, Moved, fit_move
 from pathgen.work.operations import WitnessMarks
 
@@ -227,14 +227,12 @@ def _refuse_misread(moved: Moved, accuracy: float, units: str) -> None:
     odd, off = odd_heights(moved.places, moved.rises, accuracy)
     if not odd or unchecked(moved.places):
         return
-    one = f"mark {odd[0] + 1}" if len(odd) == 1 else f"one of marks {joined([str(k + 1) for k in odd], 'or')}"
+    got, again = odd_words(odd, format_length(off, units))
     raise JobError(
-        "[[measured]]", f"the height of {one} differs by {format_length(off, units)} from where the others put it"
-        + ("" if len(odd) == 1 else "; of which cannot be told"),
+        "[[measured]]", got,
         allowed=f"about {format_length(accuracy, units)} where marks are read so exactly ([moved] accuracy)",
-        remedy=f"measure {'it' if len(odd) == 1 else 'each'} again, Z 0 set anew on the bed; if it stays, the work "
-               "has warped there: let it rest, or clamp it flat; if marks are read less exactly, write how exactly as "
-               "[moved] accuracy",
+        remedy=again + "has warped there: let it rest, or clamp it flat; if marks are read less exactly, write how "
+                       "exactly as [moved] accuracy",
     )
 
 

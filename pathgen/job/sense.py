@@ -234,11 +234,10 @@ def _larger_blank(job: Job, part: Part) -> str:
     least, most = beside - x0, stock.length - x1 - beside
     before = max(stock.margin_nut, float(np.ceil(least / step - 1e-9)) * step)
     length = f"length {up(before + x1 + beside)} or more"
-    if stock.margin_nut >= -x0 and stock.margin_nut + x1 <= stock.length:
-        pass
-    elif least > most:
+    fits = stock.margin_nut >= -x0 and stock.margin_nut + x1 <= stock.length
+    if not fits and least > most:
         ways.append(f"{length} with a margin_nut of {format_length(before, unit)}{ends}")
-    else:
+    elif not fits:
         longer = f", or {length}" if stock.margin_nut + x1 > stock.length else ""
         ways.append(f"margin_nut from {up(least)} to {format_length(most - step / 2, unit, decimals=1)}{longer}{ends}")
     return "make [stock] " + ", and ".join(ways)

@@ -11,7 +11,7 @@ from pathgen.base.plain import capital, joined, rounded
 from pathgen.base.units import format_length, place_words, told_apart
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
-from pathgen.work.mark_errors import ACCURACY, MarkErrors, odd_heights, seen, unchecked
+from pathgen.work.mark_errors import ACCURACY, MarkErrors, odd_heights, odd_words, seen, unchecked
 from pathgen.work.operations import WitnessMarks
 
 SLIPS = 3.0
@@ -184,14 +184,11 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
         )
     odd, off = odd_heights(moved.places, moved.rises, exact)
     if odd:
-        one = f"mark {odd[0] + 1}" if len(odd) == 1 else f"one of marks {joined([str(k + 1) for k in odd], 'or')}"
+        got, again = odd_words(odd, format_length(off, units))
         yield Finding(
-            code="height-doubtful", severity="warn", where="[[measured]]",
-            got=f"the height of {one} differs by {format_length(off, units)} from where the others put it"
-                + ("" if len(odd) == 1 else "; of which cannot be told"),
+            code="height-doubtful", severity="warn", where="[[measured]]", got=got,
             allowed=f"about {format_length(exact, units)} where marks are read so exactly ([moved] accuracy)",
-            remedy=f"measure {'it' if len(odd) == 1 else 'each'} again, Z 0 set anew on the bed; if it stays, the work "
-                   "tilts or has warped there",
+            remedy=again + "tilts or has warped there",
         )
     rows = list(enumerate(moved.rises.tolist(), 1))
     low, at = moved.lowest(clamping.stock.bounds)

@@ -39,6 +39,7 @@ from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import CutOut, Slot
 
 TOO_LONG = "too-long"
+PLAIN = "moves by G0 to G3, and what all controllers read alike: G4 G17 to G21 G54 G90 G94, F S, M3 M5 M30"
 _TITLE = re.compile(r"^program (\d+) of (\d+)\b")
 
 _CLEAR = 0.03  # mm: how close to the edges of board and slots the surface is measured
@@ -274,9 +275,6 @@ def _below(under: Verification | None, clamping: Clamping) -> Below | None:
     return below_of(under.simulation, clamping.stock.thickness)
 
 
-PLAIN = "moves by G0 to G3, and what all controllers read alike: G4 G17 to G21 G54 G90 G94, F S, M3 M5 M30"
-
-
 def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Finding]) -> dict[str, ReadProgram]:
     """The program of each step by its file name; what is missing, unreadable or too many is added to `found`."""
     programs: dict[str, ReadProgram] = {}
@@ -374,9 +372,9 @@ def _not_compared(unread: Sequence[Step]) -> Iterator[Finding]:
 
 def header_findings(programs: Mapping[str, ReadProgram], job_fingerprint: str | None) -> Iterator[Finding]:
     """Programs of another job, in one finding where all are of the same one; or changed since they were written."""
-    unmarked = [one for one in programs.values() if job_fingerprint and one.job_fingerprint is None]
-    others = [one for one in programs.values() if job_fingerprint not in (None, one.job_fingerprint)
-              and one not in unmarked]
+    every = programs.values() if job_fingerprint else ()
+    unmarked = [one for one in every if one.job_fingerprint is None]
+    others = [one for one in every if one.job_fingerprint not in (None, job_fingerprint)]
     of_one = 1 < len(others) == len(programs) and len({one.job_fingerprint for one in others}) == 1
     for program in others[:1] if of_one else others:
         yield Finding(

@@ -38,8 +38,9 @@ def outline_findings(
                       got=f"the cutter goes {r - gap[i]:.3f} mm inside the outline",
                       allowed=f"{tolerances.outline:g} mm")
     deep = np.maximum(motion.start[rows, 2], motion.end[rows, 2]) <= step.operation.feature.skin + tolerances.tab
-    uncut = [*_not_cut(lines, board, step, tolerances), *_groove(step, clamping, sim, tolerances)]
-    yield from uncut or _ledges(lines[deep], clamping, step, sim, tolerances)
+    middle, height = _middle(step, clamping, sim)
+    uncut = [*_not_cut(lines, board, step, tolerances), *_groove(middle, height, step, sim, tolerances)]
+    yield from uncut or _ledges(lines[deep], board, middle[height > tolerances.tab], step, tolerances)
 
 
 def _not_cut(
@@ -68,19 +69,19 @@ def _from_wall(
 
 
 def _ledges(
-    deep: NDArray[np.object_], clamping: Clamping, step: Step, sim: Simulation, tolerances: Tolerances
+    deep: NDArray[np.object_], board: shapely.Polygon, held: Floats, step: Step, tolerances: Tolerances
 ) -> Iterator[Finding]:
     """Where there is no tab some move at full depth must run at the cutter's radius: else a ledge stays at the foot.
 
-    A lap further out may have opened the middle of the groove there all the same.
+    A lap further out may have opened the middle of the groove there all the same. `held` are (n, 2) places on it where
+    something stands.
     """
     cut, r = step.operation.feature, step.cutter.radius
-    samples, gap = _from_wall(deep, clamping.board.outline, r, tolerances)
-    middle, height = _middle(step, clamping, sim)
+    samples, gap = _from_wall(deep, board, r, tolerances)
     # beside a tab the cutter rises a radius before the wood does, and along its slope
     beside = (_widest_tab(step) - cut.tab_width) / 2 + r
-    held = shapely.multipoints(middle[height > tolerances.tab]) if not cut.skin else shapely.MultiPoint()
-    gap[shapely.dwithin(held, shapely.points(samples), beside)] = 0.0
+    tabs = shapely.multipoints(held) if not cut.skin else shapely.MultiPoint()
+    gap[shapely.dwithin(tabs, shapely.points(samples), beside)] = 0.0
     if gap.max(initial=0.0) > r + tolerances.outline:
         i = int(np.argmax(gap))
         yield Finding(code="outline-uncut", where=at(step.file_name, None, *samples[i]),
@@ -88,10 +89,11 @@ def _ledges(
                       allowed=f"cut to full depth within {tolerances.outline:g} mm of the outline, but at tabs")
 
 
-def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Iterator[Finding]:
+def _groove(
+    samples: Floats, height: Floats, step: Step, sim: Simulation, tolerances: Tolerances
+) -> Iterator[Finding]:
     """Tabs are what stands in the middle of the groove."""
     cut, every = step.operation.feature, _EVERY
-    samples, height = _middle(step, clamping, sim)
     if cut.skin:
         yield from _skin(height, samples, cut.skin, step, tolerances)
         return

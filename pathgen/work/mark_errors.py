@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pathgen.base.arrays import Floats, Ints
+from pathgen.base.plain import joined
 from pathgen.base.units import rounded_down
 
 ACCURACY = 0.05
@@ -153,6 +154,16 @@ def odd_heights(marks: ArrayLike, rises: ArrayLike, accuracy: float = ACCURACY) 
     every = np.arange(len(p))
     alone = [k for k in range(len(p)) if agree(np.delete(every, k))]
     return (alone or every.tolist()), float(np.abs(_differences(p, z, None)).max())
+
+
+def odd_words(odd: list[int], off: str) -> tuple[str, str]:
+    """What is said of heights that may have been misread by `off`, with its unit, and how to begin the remedy."""
+    one, again = f"mark {odd[0] + 1}", "it"
+    if len(odd) > 1:
+        one, again = f"one of marks {joined([str(k + 1) for k in odd], 'or')}", "each"
+    return (f"the height of {one} differs by {off} from where the others put it"
+            + ("" if len(odd) == 1 else "; of which cannot be told"),
+            f"measure {again} again, Z 0 set anew on the bed; if it stays, the work ")
 
 
 def _differences(p: Floats, z: Floats, accuracy: float | None) -> Floats:
