@@ -9,7 +9,7 @@ import shapely
 
 from pathgen.removal.grid import Grid
 from pathgen.verify.findings import Tolerances
-from pathgen.verify.outlines import _groove, _not_cut, outline_findings
+from pathgen.verify.outlines import _groove, _middle, _not_cut, outline_findings
 from pathgen.verify.ridges import Ridges
 from pathgen.verify.surfaces import Deviation, surface_findings
 from pathgen.work.features import OutlineCut
@@ -55,7 +55,8 @@ def codes_of_groove(tabs, *, skin=0.0, left=0.0, step=0.1):
     cutter = SimpleNamespace(radius=1.5, diameter=3.0)
     outline = SimpleNamespace(file_name="a.nc", cutter=cutter, operation=SimpleNamespace(feature=cut))
     sim = SimpleNamespace(grid=grid, top=top)
-    return [f.code for f in _groove(outline, SimpleNamespace(board=board), sim, SLACK)]
+    middle = _middle(outline, SimpleNamespace(board=board), sim)
+    return [f.code for f in _groove(*middle, outline, sim, SLACK)]
 
 
 @pytest.mark.parametrize(("tab", "found"), [
