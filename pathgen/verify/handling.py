@@ -44,7 +44,7 @@ def program_findings(
     yield from _active_comments(program)
     yield from _header(program, step, clamping)
     yield from _spindle(program, step, clamping) if step.operation.spins else _still(program)
-    yield from _feeds(program, motion, step, tolerances)
+    yield from _feeds(program, motion, step, clamping, tolerances)
     yield from _start_and_end(program, motion, clamping, tolerances)
     yield from _bounds(program, motion, step, clamping, tolerances)
     yield from _keep_outs(program, motion, step, clamping)
@@ -156,7 +156,9 @@ def _spindle(program: ReadProgram, step: Step, clamping: Clamping) -> Iterator[F
                       allowed="M5 before the end", remedy="stop it")
 
 
-def _feeds(program: ReadProgram, motion: Motion, step: Step, tolerances: Tolerances) -> Iterator[Finding]:
+def _feeds(
+    program: ReadProgram, motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances
+) -> Iterator[Finding]:
     cutter, cutting = step.cutter, ~motion.rapid
     yield from _first(
         program, (program.kind != RAPID) & (program.feed <= 0), "no-feed", "a feed move before any F",
@@ -182,6 +184,7 @@ def _feeds(program: ReadProgram, motion: Motion, step: Step, tolerances: Toleran
     with np.errstate(invalid="ignore", divide="ignore"):
         rate = motion.feed * np.maximum(-run[:, 2] - tolerances.rounding, 0.0) / length
         plunging = cutting & (rate > cutter.plunge * (1 + tolerances.feed) + 0.02)
+        plunging &= ~(motion.end[:, 2] > max(_tops(clamping)))  # nothing stands so high
     if plunging.any():
         i = int(np.argmax(np.where(plunging, rate, 0)))
         yield Finding(code="plunge-too-fast", where=at_end(program.name, motion, i),

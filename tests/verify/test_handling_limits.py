@@ -59,6 +59,8 @@ def line_beside_clamp(y, z=6):
     ({"X20 Y0 F1000": "X20 F1002.01"}, {"X20 Y0 F1000": "X20 F1002.03"}, "feed-too-fast", "forbid"),
     ({"X20 Y0 F1000": "X20 F60"}, {"X20 Y0 F1000": "X20 F59.9"}, "feed-too-slow", "warn"),
     ({"G1 Z6 F300": "G1 Z6 F300.62"}, {"G1 Z6 F300": "G1 Z6 F300.7"}, "plunge-too-fast", "forbid"),
+    # in air over all that stands there, of which the clamp is the highest, as fast as the cutter goes
+    ({"G1 Z6 F300": "G1 Z12.1 F999\nZ6 F300"}, {"G1 Z6 F300": "G1 Z11.9 F999\nZ6 F300"}, "plunge-too-fast", "forbid"),
     # down by 1 in 10: sqrt(101) times as fast along the slope (D)
     ({"X20 Y0 F1000": "X40 Z3 F1002"}, {"X20 Y0 F1000": "X20 Z2 F820"}, "plunge-too-fast", "forbid"),
     ({"G1 Z6 F300": "G1 Z6 F300"}, {"G1 Z6 F300": "G1 Z6", "X20 Y0 F1000": "X20"}, "no-feed", "forbid"),
