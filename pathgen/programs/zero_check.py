@@ -46,6 +46,7 @@ SAME = {"mm": 0.02, "in": 0.0254}
 """How nearly the display must show the same over one place each time, by units, mm; common practice, no source."""
 
 _ROUNDS = 60
+_AS_MUCH = 0.05  # mm: places with so nearly the same room are alike
 
 On = Literal["raw top", "finished surface", "bare face", "bed"]
 
@@ -226,10 +227,19 @@ def _reachable(clamping: Clamping, radius: float, free: BaseGeometry) -> BaseGeo
 
 
 def _middle(free: BaseGeometry, whole: float) -> tuple[float, float]:
-    """The place with most room round it, in whole steps of `whole` mm where that is still inside."""
+    """The place with most room round it, in whole steps of `whole` mm where that is still inside.
+
+    Of several with as much room, on both sides or at both ends, always the same one: the last digits of a place are
+    not alike on all machines.
+    """
     best = max(getattr(free, "geoms", [free]), key=lambda part: float(part.area))
-    inside = shapely.maximum_inscribed_circle(best, tolerance=0.05) if best.area > 0 else best
-    x, y = shapely.get_coordinates(inside)[0].tolist()
+    circle = shapely.maximum_inscribed_circle(best, tolerance=_AS_MUCH) if best.area > 0 else best
+    (x, y), (x0, _, x1, _) = shapely.get_coordinates(circle)[0].tolist(), free.bounds
+    alike = [(u, v) for v in (abs(y), -abs(y)) for u in sorted((x, x0 + x1 - x))]
+    points = shapely.points(alike)
+    rims = shapely.distance(points[:, None], shapely.boundary(shapely.get_parts(free)))
+    room = np.where(shapely.intersects(free, points), rims.min(axis=1), -1.0)
+    x, y = alike[int(np.argmax(room > room.max() - 2 * _AS_MUCH))]
     near = shapely.Point(round(round(x / whole) * whole, 9), round(round(y / whole) * whole, 9))
     return (near.x, near.y) if free.intersects(near) else (x, y)
 

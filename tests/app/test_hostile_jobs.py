@@ -43,7 +43,7 @@ JOBS = {
 def answered(path, capsys, *command):
     began = time.process_time()
     status = main([*command, str(path)])
-    assert time.process_time() - began < 3.0
+    assert time.process_time() - began < 10.0  # 1 s on an idle machine
     said = "".join(capsys.readouterr())
     assert "fault of the program" not in said
     assert all(c.isprintable() or c in "\n" for c in said)

@@ -117,11 +117,11 @@ HOSTILE = {
 @pytest.mark.parametrize("name", HOSTILE)
 def test_is_refused_with_a_reason_and_soon(read: Read, name: str) -> None:
     content, words = HOSTILE[name]
-    # 2 s on an idle machine; processor time, since others may be at work on this one
+    # well under 1 s on an idle machine; processor time, since others may be at work on this one
     begin = time.process_time()
     with pytest.raises(ArtworkError, match=words):
         read(content)
-    assert time.process_time() - begin < (10.0 if name == "lattice" else 2.0)  # its crossings are counted
+    assert time.process_time() - begin < (30.0 if name == "lattice" else 8.0)  # its crossings are counted
 
 
 def test_no_such_file(tmp_path) -> None:  # type: ignore[no-untyped-def]

@@ -16,7 +16,7 @@ from pathgen.base.surface import Surface
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.paths import Around
 from pathgen.programs.plan import Plan
-from pathgen.programs.zero_check import _bed, _foot, check_words, feeler_tip, zero_checks
+from pathgen.programs.zero_check import _bed, _foot, _middle, check_words, feeler_tip, zero_checks
 from pathgen.programs.zeroing import refits
 from pathgen.report.zero import zero_findings
 from tests.small_board import built, job
@@ -277,6 +277,19 @@ def test_places_next_to_each_other_count_as_one():
     assert first.like is None
     assert [check.like for check in later] == [1] * 9
     assert 0.0 < max(math.dist((first.x, first.y), (check.x, check.y)) for check in later) < 15.0
+
+
+@pytest.mark.parametrize("digits", [-1e-9, 0.0, 1e-9])
+def test_of_places_with_as_much_room_the_same_is_taken_whatever_the_last_digits(digits):
+    """Corners of a blank that is the same on both sides and at both ends; frames of wood, and a wedge with one best."""
+    corners = shapely.multipolygons([shapely.box(x, y - digits * np.sign(y), x + 4.0 + digits, y + 4.0)
+                                     for x in (0.0, 52.0) for y in (-14.0, 10.0)])
+    frame = shapely.difference(shapely.box(0.0, -14.0 - digits, 56.0, 14.0), shapely.box(4.0, -10.0, 52.0, 10.0))
+    wedge = shapely.Polygon([(0, -1), (40, -6 + digits), (40, 1)])
+    assert _middle(corners, 0.1) == (2.0, 12.0)
+    x, y = _middle(frame, 0.1)
+    assert (x, y) == (pytest.approx(2.35, abs=0.1), pytest.approx(11.65, abs=0.1))  # a circle in the corner of a frame
+    assert _middle(wedge, 0.1)[0] > 30.0 > 0.0 > _middle(wedge, 0.1)[1]
 
 
 def test_on_the_bed_there_is_room_beside_the_blank_for_a_wide_cutter():
