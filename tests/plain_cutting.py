@@ -104,6 +104,8 @@ class Cut:
     """How high fill is poured over the first surface when it has ended, mm; None for none."""
     last: bool = False
     """Whether it is the last that opens a pocket, which stays open where nothing is poured."""
+    back: np.ndarray | None = None
+    """Of work that has moved, (4, 3): times x, y, z and 1 it gives where a place of the text lay before, in mm."""
 
 
 @dataclass(frozen=True)
@@ -123,7 +125,7 @@ def deepest_falls(cuts: Sequence[Cut], *, top: float, cell: float) -> Iterator[F
     over it once, until it has gone on by its diameter, was lifted, or has sunk. The width is the area lowered too far
     by the travel, over a diameter of travel or 0.75 mm.
     """
-    read = [_in_mm(cut.text) for cut in cuts]
+    read = [_in_mm(cut.text, cut.back) for cut in cuts]
     low, high = (f([f(np.vstack([a, b])[:, :2], axis=0) for a, b, _ in read if len(a)], axis=0)
                  for f in (np.nanmin, np.nanmax))
     out = max(cut.diameter for cut in cuts)
@@ -140,10 +142,11 @@ def deepest_falls(cuts: Sequence[Cut], *, top: float, cell: float) -> Iterator[F
             before = None
 
 
-def _in_mm(text: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _in_mm(text: str, back: np.ndarray | None) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     scale = 25.4 if re.search(r"^G20\b", re.sub(r"\(.*\)", "", text), re.M) else 1.0
     start, end, rapid = moves(text)
-    return start * scale, end * scale, rapid
+    start, end = (at * scale if back is None else at * scale @ back[:3] + back[3] for at in (start, end))
+    return start, end, rapid
 
 
 def _falls(wood: Wood, cut: Cut, starts: np.ndarray, ends: np.ndarray, rapids: np.ndarray) -> Fall:

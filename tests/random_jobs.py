@@ -609,6 +609,7 @@ def _cut_again(build: Any, cell: float) -> list[str]:
             program.operation, program.text, cutter.shape, cutter.diameter, cutter.angle or 90.0,
             limit=does.at_once(cutter) + does.deeper_outside(cutter) + ridge + 0.05,
             overfill=does.opens.overfill if last and does.opens.fill != "none" else None, last=last,
+            back=_where_it_lay(plan, program.step),
         ))
     top = float(plan.to_machine(np.array([[0.0, 0.0, plan.stock.thickness]]))[0, 2])
     return [
@@ -616,6 +617,15 @@ def _cut_again(build: Any, cell: float) -> list[str]:
         for program, fall in zip(programs, deepest_falls(cuts, top=top, cell=cell), strict=True)
         if fall.width > 0.25 * program.cutter.diameter + cell / 2
     ]
+
+
+def _where_it_lay(clamping: Any, step: Any) -> np.ndarray | None:
+    """What turns places of a program for work that has moved into those it had when the first program was run."""
+    if clamping.moved_at(step) is None:
+        return None
+    corners = np.vstack([np.zeros(3), 100.0 * np.eye(3)])
+    now: np.ndarray = np.column_stack([clamping.to_machine(corners, step), np.ones(4)])
+    return np.linalg.solve(now, clamping.to_machine(corners))
 
 
 def _work(judge: Callable[[Path], Ending], folder: Path, answers: Any) -> None:

@@ -310,13 +310,14 @@ def _long_edges(outline: Polygon, width: float, where: str) -> Iterator[Floats]:
             f"{_NARROWER if where == _STATED else ''}"
             + _without_tabs(where, "; or write tabs = 0 and stick the work down"),
         )
-    fine = np.linspace(x[0], x[-1], _FINER * (len(x) - 1) + 1)
+    past = int(_FINER * width / 2 / _EVERY - 1e-6)  # to the part's ends: an edge may turn before the other does
+    fine = x[0] + _EVERY / _FINER * np.arange(-past, _FINER * (len(x) - 1) + past + 1)
     across = shapely.linestrings(np.stack([np.stack([fine, np.full_like(fine, y)], 1) for y in (y0 - 1, y1 + 1)], 1))
     bounds = shapely.bounds(overlay.intersection(across, outline))
     for edge in (np.column_stack([fine, y]) for y in bounds[:, [1, 3]].T):
         # Ends and corners are where the outline turns across the board.
         steep = np.abs(np.gradient(edge[:, 1], fine)) > 0.5
-        places = edge[::_FINER]
+        places = edge[past : len(edge) - past : _FINER]
         clear = _distance(places, edge[steep]) >= width / 2
         yield places[clear] if clear.any() else places
 

@@ -311,6 +311,7 @@ def _heights_of_surface(surface: Surface, grid: Grid) -> Heights:
         out[:] = crest_heights(surface, grid.xs)
         return out
     radius, crest = surface.radius(grid.xs), crest_heights(surface, grid.xs)
+    radius = np.where(radius > 0.0, radius, np.nan)  # past a cone's apex there is none
     for first in range(0, grid.shape[0], _ROWS):
         y2 = grid.ys[first : first + _ROWS, None] ** 2
         with np.errstate(invalid="ignore"):

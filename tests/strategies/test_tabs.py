@@ -155,6 +155,16 @@ def test_a_tab_keeps_half_its_width_from_where_the_edge_turns():
     assert shapely.distance(shapely.Point(upper), steep) < 7.0  # and no further than it must
 
 
+@pytest.mark.parametrize("side", [1, -1])
+def test_a_tab_keeps_half_its_width_from_a_corner_of_a_fanned_end(side):
+    """Of the edge that begins after the other: a tab that stood 4 mm from there came out narrower than it may."""
+    fanned = shapely.Polygon([(0, -20 * side), (8, 20 * side), (90, 22 * side), (82, -22 * side)])
+    slots = np.array([[x, y] for x in (52.0, 56.0, 60.0, 64.0, 68.0, 72.0) for y in (-21.0, 21.0)])
+    tabs = tab_points(fanned, 4, avoid=slots, width=14.0, where="tabs")
+    corners = shapely.MultiPoint([(8, 20 * side), (82, -22 * side)])
+    assert shapely.distance(shapely.points(tabs), corners).min() >= 7.0 - 0.2
+
+
 def outlined(shape, cutter, *, finish, top=1.0):
     path = outlining(shape, cutter=cutter, top=top, bottom=0.0, tabs=NO_TABS, finish=finish, rapids=Rapids(15.0, 7.0))
     return path.points[path.kinds != Move.RAPID]

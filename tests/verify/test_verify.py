@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import pathgen
+from pathgen.base.surface import Surface
 from pathgen.removal import material as removal
 from pathgen.removal.grid import Grid
 from pathgen.removal.motion import Motion
@@ -24,7 +25,7 @@ from pathgen.verify.findings import Finding
 from pathgen.verify.handling import _first
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
-from pathgen.verify.simulate import _smear
+from pathgen.verify.simulate import _heights_of_surface, _smear
 from tests.as_made import found_row, hold_rows
 from tests.leaf import write_leaf
 from tests.spoiling import SPOILINGS, Case, Moves
@@ -522,3 +523,12 @@ def test_a_blank_with_more_points_than_memory_is_refused_with_the_resolution_tha
         checking.verify(built.plan.clamping, texts, resolution=0.1)
     assert float(refused.value.allowed.split()[0]) == pytest.approx(least, abs=0.011)
     assert checking.verify(built.plan.clamping, texts, resolution=least + 0.01)
+
+
+def test_past_a_cone_s_apex_there_is_no_surface():
+    """A random board's radius grew from 131 to 470 mm within 21 mm: its blank stood out past where it is 0."""
+    cone, grid = Surface(thickness=4.0, radius_nut=131.0, radius_end=470.0, length=21.0), Grid(
+        np.array([-10.0, -8.1, 0.0, 21.0]), np.array([-9.0, 0.0, 3.0]))
+    heights = _heights_of_surface(cone, grid)
+    assert heights == pytest.approx(cone.height(grid.xs, grid.ys[:, None]), abs=1e-5, nan_ok=True)
+    assert np.isnan(heights[:, 0]).all()

@@ -73,6 +73,16 @@ def test_every_pocket_of_the_small_board_goes_down_by_its_stepdown(tmp_path):
         assert 0.3 < deepest <= program.cutter.stepdown + 0.1
 
 
+def test_the_second_opinion_cuts_moved_work_where_it_lay_before():
+    """A random board moved 1.5 mm was said to be cut too deep where its first surface had not come to."""
+    first, again = (f"G21 G90\nG0 X{x} Y0 Z9\nG1 Z4 F100\nG1 X{x + 20}\nG0 Z9\n" for x in (0, 15))
+    back = np.vstack([np.eye(3), [-15.0, 0.0, 0.0]])
+    groove = Cut("slots", first, "flat-end", 2.0, 90.0, 2.05)
+    moved = [list(deepest_falls([groove, replace(groove, text=again, limit=0.5, back=way)], top=6.0, cell=0.2))[1]
+             for way in (back, None)]
+    assert [fall.width > 1.0 for fall in moved] == [False, True]
+
+
 def test_the_second_opinion_sees_layers_taken_together(tmp_path):
     """Nothing but shavings in programs as they are; a layer left out is a cut as wide as the cutter."""
     result = built(tmp_path, resolution=COARSE)
