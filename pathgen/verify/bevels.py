@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from pathgen.base.arrays import Floats
+from pathgen.base.arrays import Bools, Floats
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at_end
 from pathgen.verify.slots import along_and_aside, nearest_slot, slot_lines
@@ -28,10 +28,8 @@ def bevel_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: T
         yield _finding("bevel-stray", step, motion, int(rows[i]), "a cut that is on no slot", "on the slots' lines")
     for number in range(len(slots.lines)):
         own = np.flatnonzero(owner == number)
-        # plunges and lifts stand on one spot; the bevel is what the moves along the slot leave
-        own = own[np.linalg.norm(end[own, :2] - start[own, :2], axis=1) > 1e-6]
         name = f"slot {int(slots.number[number])}"
-        if not len(own):
+        if not _goes_along(start[own], end[own]).any():
             yield Finding(code="bevel-missing", where=f"{name}, {step.file_name}", got="no cut",
                           allowed="a bevel along each slot")
             continue
@@ -62,17 +60,25 @@ def _one(
         over = points[..., 2] + flank * (half - side * off_line) - surface.height(edge[..., 0], edge[..., 1])
         widths.append(slots.bevel - over / (flank + falls))
     bevel = np.concatenate(widths)
-    off = bevel - slots.bevel
+    # plunges and lifts stand on one spot, and open no more than the bevel; it is the moves along the slot that leave it
+    moves = _goes_along(start, end)
+    off = np.where(moves, bevel - slots.bevel, np.maximum(bevel - slots.bevel, 0.0))
     worst = np.unravel_index(int(np.argmax(np.abs(off))), off.shape)
     if abs(off[worst]) > tolerances.bevel:
         yield int(worst[1]), f"a bevel of {bevel[worst]:.4f} mm"
+    goes = np.flatnonzero(moves)
+    along = along[goes]
     for side, out, reach in zip((-1, 1), slots.through[number], (-along.min(), along.max() - length), strict=True):
         if reach < (0.0 if out else -slots.width / 2) - tolerances.slot_end:
-            yield int(np.argmax((along * side).max(axis=1))), f"stops {-reach:.3f} mm before the slot's end"
+            yield int(goes[np.argmax((along * side).max(axis=1))]), f"stops {-reach:.3f} mm before the slot's end"
     order = np.argsort(along.min(axis=1))
     gap = along.min(axis=1)[order[1:]] - np.maximum.accumulate(along.max(axis=1)[order])[:-1]
     if gap.max(initial=0.0) > tolerances.slot_end:
-        yield int(order[1:][np.argmax(gap)]), f"{gap.max():.3f} mm of its length not bevelled"
+        yield int(goes[order[1:][np.argmax(gap)]]), f"{gap.max():.3f} mm of its length not bevelled"
+
+
+def _goes_along(start: Floats, end: Floats) -> Bools:
+    return np.asarray(np.linalg.norm(end[:, :2] - start[:, :2], axis=1) > 1e-6)
 
 
 def _finding(code: str, step: Step, motion: Motion, row: int, got: str, allowed: str) -> Finding:

@@ -19,6 +19,8 @@ from pathgen.work.clamping import Clamping, Step
 
 _EVERY = 0.1
 """Spacing of the places along the middle of the groove, mm."""
+_RISES = 1.0
+"""Beside a tab the cutter may rise so much earlier than a radius before it, mm."""
 
 
 def outline_findings(
@@ -37,10 +39,11 @@ def outline_findings(
         yield Finding(code="outline-inside", where=at_end(step.file_name, motion, row),
                       got=f"the cutter goes {r - gap[i]:.3f} mm inside the outline",
                       allowed=f"{tolerances.outline:g} mm")
-    deep = np.maximum(motion.start[rows, 2], motion.end[rows, 2]) <= step.operation.feature.skin + tolerances.tab
     middle, height = _middle(step, clamping, sim)
     uncut = [*_not_cut(lines, board, step, tolerances), *_groove(middle, height, step, sim, tolerances)]
-    yield from uncut or _ledges(lines[deep], board, middle[height > tolerances.tab], step, tolerances)
+    high = np.maximum(motion.start[rows, 2], motion.end[rows, 2])
+    held = middle[height > tolerances.tab]
+    yield from uncut or _ledges(lines, high, board, held, step, _step_of(sim), tolerances)
 
 
 def _not_cut(
@@ -69,24 +72,27 @@ def _from_wall(
 
 
 def _ledges(
-    deep: NDArray[np.object_], board: shapely.Polygon, held: Floats, step: Step, tolerances: Tolerances
+    lines: NDArray[np.object_], high: Floats, board: shapely.Polygon, held: Floats, step: Step, step_of_grid: float,
+    tolerances: Tolerances,
 ) -> Iterator[Finding]:
-    """Where there is no tab some move at full depth must run at the cutter's radius: else a ledge stays at the foot.
+    """Some move at full depth, and none higher than a tab where one stands, must run at the cutter's radius: else a
+    ledge stays at the foot of the wall.
 
-    A lap further out may have opened the middle of the groove there all the same. `held` are (n, 2) places on it where
-    something stands.
+    A lap further out may have opened the middle of the groove there all the same. `high` is how high each move comes,
+    and `held` are (n, 2) places in the middle of the groove where something stands.
     """
     cut, r = step.operation.feature, step.cutter.radius
-    samples, gap = _from_wall(deep, board, r, tolerances)
-    # beside a tab the cutter rises a radius before the wood does, and along its slope
-    beside = (_widest_tab(step) - cut.tab_width) / 2 + r
-    tabs = shapely.multipoints(held) if not cut.skin else shapely.MultiPoint()
-    gap[shapely.dwithin(tabs, shapely.points(samples), beside)] = 0.0
-    if gap.max(initial=0.0) > r + tolerances.outline:
-        i = int(np.argmax(gap))
-        yield Finding(code="outline-uncut", where=at(step.file_name, None, *samples[i]),
-                      got="a ledge at the foot of the wall, where no move at full depth comes to it",
-                      allowed=f"cut to full depth within {tolerances.outline:g} mm of the outline, but at tabs")
+    tabs = shapely.multipoints(held) if cut.tabs else shapely.MultiPoint()
+    for level, beside in ((cut.skin, 2.0 * (r + step_of_grid) + _RISES), (max(cut.skin, cut.tab_height), 0.0)):
+        samples, gap = _from_wall(lines[high <= level + tolerances.tab], board, r, tolerances)
+        # the cutter rises a radius before the tab does
+        gap[shapely.dwithin(tabs, shapely.points(samples), beside)] = 0.0
+        if gap.max(initial=0.0) > r + tolerances.outline:
+            i = int(np.argmax(gap))
+            yield Finding(code="outline-uncut", where=at(step.file_name, None, *samples[i]),
+                          got="a ledge at the foot of the wall, where no move at full depth comes to it",
+                          allowed=f"cut to full depth within {tolerances.outline:g} mm of the outline, but at tabs")
+            return
 
 
 def _groove(
@@ -97,7 +103,7 @@ def _groove(
     if cut.skin:
         yield from _skin(height, samples, cut.skin, step, tolerances)
         return
-    step_of_grid = max(every, float(np.diff(sim.grid.xs[:2])[0]), float(np.diff(sim.grid.ys[:2])[0]))
+    step_of_grid = _step_of(sim)
     name, spans = step.file_name, _round_spans(_closed(height > tolerances.tab, round(2 * step_of_grid / every)))
     if len(spans) != cut.tabs:
         yield Finding(code="tabs-missing" if len(spans) < cut.tabs else "outline-uncut", where=name,
@@ -131,6 +137,10 @@ def _middle(step: Step, clamping: Clamping, sim: Simulation) -> tuple[Floats, Fl
     rows, columns = sim.grid.shape
     height = sim.top[np.minimum(row, rows - 1), np.minimum(column, columns - 1)]
     return samples, np.where(inside, height, -np.inf)
+
+
+def _step_of(sim: Simulation) -> float:
+    return max(_EVERY, float(np.diff(sim.grid.xs[:2])[0]), float(np.diff(sim.grid.ys[:2])[0]))
 
 
 def _widest_tab(step: Step) -> float:

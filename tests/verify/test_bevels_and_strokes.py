@@ -46,6 +46,14 @@ def test_a_bevel_is_cut_all_along_its_slot(gap, found):
     assert [code for code, _ in bevels([(11 + gap, 0, LOW), SLOT[1]], [SLOT[0], (11, 0, LOW)], through=True)] == found
 
 
+@pytest.mark.parametrize(("deeper", "found"), [(0.009, []), (0.011, ["bevel-wrong"]), (-0.3, [])])
+def test_a_plunge_opens_no_more_than_the_bevel(deeper, found):
+    """And one that is less deep is no narrow bevel: the way along the slot passes there."""
+    dip = [SLOT[0], *((10, 0, z) for z in (LOW, LOW - max(deeper, 0.0), LOW + 1.0)), (10, 0, LOW), SLOT[1]]
+    runs = [dip] if deeper > 0 else [SLOT, [(10, 0, TOP + 1), (10, 0, LOW - deeper)]]
+    assert [code for code, _ in bevels(*runs, through=True)] == found
+
+
 @pytest.mark.parametrize(("points", "found"), [(41, []), (2, ["bevel-wrong"])])
 def test_a_bevel_is_measured_between_the_ends_of_a_move(points, found):
     """Across a radius: a swept cone of slope 1 opens as wide as depth / sqrt(1 - m^2) where the top rises by m."""

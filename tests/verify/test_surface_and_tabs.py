@@ -55,8 +55,7 @@ def codes_of_groove(tabs, *, skin=0.0, left=0.0, step=0.1):
     cutter = SimpleNamespace(radius=1.5, diameter=3.0)
     outline = SimpleNamespace(file_name="a.nc", cutter=cutter, operation=SimpleNamespace(feature=cut))
     sim = SimpleNamespace(grid=grid, top=top)
-    middle = _middle(outline, SimpleNamespace(board=board), sim)
-    return [f.code for f in _groove(*middle, outline, sim, SLACK)]
+    return [f.code for f in _groove(*_middle(outline, SimpleNamespace(board=board), sim), outline, sim, SLACK)]
 
 
 @pytest.mark.parametrize(("tab", "found"), [
@@ -113,6 +112,19 @@ def test_the_last_lap_takes_the_wall_to_its_foot(at, up, found):
     """Raised at one of its points it leaves a ledge there, in a groove that another lap has cut through."""
     lap = [(xy, z + up * (k == at)) for k, (xy, z) in enumerate(LAST)]
     assert codes_of_last_lap(lap) == found
+
+
+@pytest.mark.parametrize("way", [
+    [(27.0, 21.5), (27.0, 21.8), (33.0, 21.8), (33.0, 21.5)],  # over a tab
+    [(38.0, 21.5), (38.0, 21.8), (41.0, 21.8), (41.0, 21.5)],  # beside it
+])
+@pytest.mark.parametrize("out", [False, True])
+def test_the_last_lap_takes_the_wall_to_its_foot_near_tabs_too(way, out):
+    """The layers above went round at the wall; only lower down does the cutter keep off it."""
+    at = 4 if way[0][0] < 30.0 else 6
+    z = LAST[at - 1][1]
+    lap = [*LAST[:at], *(((x, y if out else 21.5), z) for x, y in way), *LAST[at:]]
+    assert codes_of_last_lap(lap) == ({"outline-uncut"} if out else set())
 
 
 @pytest.mark.parametrize("radius", [0.3, 0.9, 1.2, 20.0])
