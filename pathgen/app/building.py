@@ -92,8 +92,9 @@ class Build(Brief):
 
     @property
     def done(self) -> list[str]:
-        """Programs that count as run already, as the job says where the work has moved."""
-        return [step.file_name for step in self.plan.clamping.steps if self.plan.clamping.done(step)]
+        """Programs that count as run already, as the job says where the work has moved; not those that cut nothing."""
+        return [step.file_name for step in self.plan.clamping.steps
+                if step.operation.spins and self.plan.clamping.done(step)]
 
     def write(self, folder: str | Path, *, pictures: bool = False, shaded: bool = True) -> list[Path]:
         """Write programs, reports and setup sheet into a folder: all of them, or none.

@@ -10,7 +10,7 @@ from typing import Any
 from pathgen.app.folders import write_new
 from pathgen.base.errors import JobError
 from pathgen.base.markup import Element, as_svg
-from pathgen.job.doubts import over_zero_fret
+from pathgen.job.doubts import of_strings
 from pathgen.job.job import Job
 from pathgen.job.part import board_of, slots_of
 from pathgen.parts.fingerboard.neck import neck_rows
@@ -48,7 +48,7 @@ def _strings(job: Job) -> Paper:
     if job.strings is None:
         raise _missing(job, "strings", "with the strings' gauges, bass first")
     data = strung_data(board, job.strings, job.frets)
-    told = [doubt_line(doubt, job.units) for doubt in over_zero_fret(job)]
+    told = [doubt_line(doubt, job.units) for doubt in of_strings(job)]
     return Paper(data=data, lines=[*stringing_lines(data, job.units), *told])
 
 

@@ -99,7 +99,7 @@ def _space(lines: FretLines, frets: tuple[int, int]) -> Floats:
     if not (0 <= low < high < len(lines.bass)):
         raise ArtworkError(
             "place", f"between frets {frets[0]} and {frets[1]}",
-            allowed=f"two frets from 0 (the nut) to {len(lines.bass) - 1}",
+            allowed=f"two different frets, from 0 (the nut) to {len(lines.bass) - 1}",
         )
     return np.array([lines.bass[low], lines.treble[low], lines.treble[high], lines.bass[high]])
 

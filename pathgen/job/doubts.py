@@ -51,7 +51,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Every doubt about a job's numbers, in the order of its tables; of what is cut beside its part, those of it."""
     if clamping.kind == NUT:
         yield from _nut_plate(job)
-        yield from over_zero_fret(job)
+        yield from of_strings(job)
     if clamping.kind not in ("", *FORMS):
         return
     if not job.units_stated:
@@ -72,7 +72,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _strings_off(job, clamping)
     yield from _mixes(job)
     yield from _said_twice(job)
-    yield from over_zero_fret(job)
+    yield from of_strings(job)
     yield from _line_on_page(job)
     yield from _one_dowel(job, clamping)
     yield from _clamps(job, clamping)
@@ -226,8 +226,16 @@ def _said_twice(job: Job) -> Iterator[Doubt]:
             )
 
 
-def over_zero_fret(job: Job) -> Iterator[Doubt]:
-    """Strings held over the zero fret that should carry them."""
+def of_strings(job: Job) -> Iterator[Doubt]:
+    """Strings held over the zero fret that should carry them, or written treble first."""
+    gauges = job.strings.gauges if job.strings else ()
+    if len(gauges) > 2 and all(one < other for one, other in itertools.pairwise(gauges)):
+        yield Doubt(
+            where="[strings] gauges", allowed="bass first, the thickest on the bass side",
+            problem=f"from {format_length(gauges[0], job.units)} on the bass side, each thicker than the one before",
+            remedy="turn the list round, and those beside it, unless it is strung so; a left-handed board has "
+                   "left_handed = true, and its list is bass first too",
+        )
     if job.strings and job.board and job.board.zero_fret and job.strings.clear > 0:
         yield Doubt(
             where="[strings] clear", allowed="0 or less: with a zero fret the nut only guides",

@@ -304,8 +304,10 @@ def one_of(*readers: tuple[Callable[[Any], bool], Reader], allowed: str) -> Read
 
 
 def is_length(value: Any) -> bool:
-    """True for what `size` could read: a number or a text."""
-    return isinstance(value, (int, float, str)) and not isinstance(value, bool)
+    """True for what `size` could read: a number, or a text with one in it."""
+    if isinstance(value, str):
+        return any(map(str.isdigit, value))
+    return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
 def is_table(value: Any) -> bool:

@@ -103,12 +103,20 @@ def _needed_tables(job: Job) -> None:
                        allowed='face = false with fill = "none"',
                        remedy='leave face out and add [surface], or write fill = "none" and level it by hand')
     if job.resurface and not job.surface:
-        raise JobError(
-            "[surface]", "is missing, and fills are cut level by its passes",
-            remedy='add [surface], or write fill = "none" in the inlays',
-        )
+        drawn = any(inlay.fill != "none" and inlay.artwork for inlay in job.inlays)
+        without = ['write fill = "none" in the inlays'] * drawn + ["leave [dots] out"] * bool(job.dots)
+        raise JobError("[surface]", "is missing, and fills are cut level by its passes",
+                       remedy=f"add [surface], or {' and '.join(without)}" if without else "add [surface]")
     if job.resurface and not any(inlay.fill != "none" for inlay in job.inlays):
         raise JobError("[resurface]", "no inlay has a fill to cut over", remedy="leave [resurface] out")
+
+
+def _level_already(job: Job) -> str:
+    """What to do with a level blank as thick as the finished part."""
+    table = "[plate]" if job.plate else "[board]"
+    out = f"make {table} thickness less: fills are cut level by [surface]" if job.resurface else \
+        "leave [surface] out where it is level already"
+    return f"take a thicker blank, or {out}"
 
 
 def _order(job: Job) -> None:
@@ -281,8 +289,7 @@ def _surface_settings(job: Job, part: Fingerboard | FlatPart) -> None:
         least = job.body.thickness + table.leave + table.allowance
         raise JobError("[stock] thickness", f"{format_length(job.stock.thickness, job.units)}, and nothing stands over "
                        f"the finished {job.body.thickness + table.leave:g} mm for roughing to take",
-                       allowed=f"more than {least:.2f} mm", remedy="take a thicker blank, or leave [surface] out where "
-                                                                   "it is level already")
+                       allowed=f"more than {least:.2f} mm", remedy=_level_already(job))
     if table.rough and part.surface.is_level and table.allowance >= over - 1e-9:
         left, stands = told_apart(table.allowance, over, unit=job.units)
         raise JobError(

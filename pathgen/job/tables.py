@@ -88,6 +88,8 @@ def _radius(value: Any, place: Place) -> TwoRadii:
         nut, end = map(shown, value)
         raise place.refuse(f"[{nut}, {end}] given", allowed="one length, or { nut, end }",
                            remedy=f"write {{ nut = {nut}, end = {end} }}")
+    if isinstance(value, str) and not is_length(value):
+        raise place.refuse(f"{shown(value)} given", allowed='one length, { nut, end }, or "flat"')
     both = RADIUS(value, place)
     return TwoRadii(nut=both, end=both)
 

@@ -119,6 +119,17 @@ def test_a_program_that_was_run_and_would_now_be_another_is_warned_of(tmp_path, 
         assert ("warning: program 2 counts as done and has changed: what is in the wood is not what" in err) is told
 
 
+def test_a_look_over_the_marks_that_now_lies_elsewhere_has_changed_nothing_in_the_wood(tmp_path, capsys):
+    """Built when the look showed that the work had moved, and once more, that look being done, for what follows it."""
+    marks = [[-15.0, -30.0, 8.0], [-15.0, 30.0, 8.0], [100.0, -30.0, 8.0], [100.0, 30.0, 8.0]]
+    moved = f'{SLOTS}[marks]\ncutter = "flat"\ndrilled = {marks}\n' + "".join(
+        f"[[measured]]\nfound = [{x - 0.002 * y:.3f}, {y + 0.002 * x:.3f}, {z}]\n" for x, y, z in marks)  # turned
+    rebuilt(tmp_path, capsys, extra=moved)
+    line, err = rebuilt(tmp_path, capsys, extra=moved + "[moved]\nbefore = 5\n")
+    assert line.startswith("Program 4 differs")
+    assert "counts as done" not in err
+
+
 @pytest.mark.parametrize(("new", "same"), [
     ("G0 X11 Y2\nG1 Z-0.5 F90\nX13", True), ("G0 X11 Y2\nG1 Z-0.5\nX13.1", False), ("G0 X11 Y2\nG1 Z-0.5", False),
     ("G1 X11 Y2\nG1 Z-0.5\nX13", False), ("G0 X11 Y2\nG1 Z-0.6 F80\nX13", True),

@@ -186,6 +186,8 @@ BAD = {
     "slots that leave no slot": ("depth = 2.6", "depth = 2.6\nends = 22.5", "leaves no slot"),
     "nothing to cut": ('[slots]\ncutter = "slot"\ndepth = 2.6', "", "nothing to cut"),
     "resurface without surface": ("[slots]", "[resurface]\n[slots]", "is missing, and fills are cut level"),
+    "words for a flat radius": ("radius = 304.8", 'radius = "Flat"', 'one length, { nut, end }, or "flat"'),
+    "words for the slots' ends": ("depth = 2.6", 'depth = 2.6\nends = "blind"', '"through", "binding", or a distance'),
     "two cutters of one name": ("[slots]", '[[cutter]]\nname = "slot"\n[slots]', 'two cutters are called "slot"'),
     "slots to a binding that is not there": ("depth = 2.6", 'depth = 2.6\nends = "binding"', "but the board has none"),
     "marks without a surface": ("[slots]", '[marks]\ncutter = "slot"\n[slots]', "no surface to cut a second time"),
@@ -212,6 +214,23 @@ def test_bad_jobs_are_refused_with_one_message(name, job_file, tmp_path, capsys)
     assert message.count("\n") == 1
     assert "Traceback" not in message
     assert not out.exists()
+
+
+def test_what_a_board_without_a_surface_is_told_to_leave_out_is_what_it_has(job_file):
+    """Dots are always filled; a level blank as thick as the board, told to add a surface, is not told to leave it."""
+    no_curve = SMALL.replace("radius = 304.8", 'radius = "flat"').replace("thickness = 8.0", "thickness = 6.5")
+    dots = '[dots]\ndiameter = 6.0\ndepth = 1.0\ncutters = ["slot"]\n[slots]'
+
+    def told(text: str) -> str:
+        with pytest.raises(JobError) as refused:
+            clamping_of(load_job(job_file(text)))
+        return str(refused.value)
+
+    dotted = no_curve.replace("[slots]", dots, 1)
+    assert told(dotted).endswith("add [surface], or leave [dots] out")
+    level = '[surface]\nfinish = "slot"\nrough = "slot"\n'
+    assert told(level + dotted).endswith("or make [board] thickness less: fills are cut level by [surface]")
+    assert told(level + no_curve).endswith("or leave [surface] out where it is level already")
 
 
 @pytest.mark.parametrize("depth", ["4.7", "5.5", "6.4", "20.0"])

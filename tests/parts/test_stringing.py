@@ -9,7 +9,7 @@ import pytest
 
 from pathgen.app.cli import main
 from pathgen.base.errors import JobError
-from pathgen.job.doubts import doubts_of, over_zero_fret
+from pathgen.job.doubts import doubts_of, of_strings
 from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.job.part import board_of
 from pathgen.parts.fingerboard.rows import strung_data
@@ -141,6 +141,15 @@ def test_a_zero_fret_carries_the_strings_and_the_nut_behind_it_only_guides(tmp_p
     data = strung_data(board_of(job), job.strings, job.frets)
     assert [row["slot_bottom"] for row in data["strings"]] == [pytest.approx(bottom)] * len(GAUGES)
     assert ("never touch it" in out, "only guides them" in out) == (told, not told)
-    assert [one.where for one in over_zero_fret(job)] == ["[strings] clear"] * told
+    assert [one.where for one in of_strings(job)] == ["[strings] clear"] * told
     nut = next(c for c in nut_and_saddle_clampings(job) if c.kind == "nut blank")
     assert [one.where for one in doubts_of(job, nut)] == ["[strings] clear"] * told
+
+
+@pytest.mark.parametrize(("gauges", "told"), [((0.25, 0.33, 0.43, 0.66, 0.91, 1.17), True), (GAUGES, False),
+                                              ((0.25, 1.17, 0.91, 0.66, 0.43, 0.33), False), ((0.5, 0.6), False)])
+def test_a_list_of_strings_that_begins_at_the_treble_side_is_told_of(tmp_path, gauges, told):
+    """A set with a high string on the bass side, a drone, is none."""
+    job = dotted_job(tmp_path)
+    object.__setattr__(job.strings, "gauges", gauges)
+    assert ["each thicker than the one before" in one.problem for one in of_strings(job)] == [True] * told
