@@ -14,7 +14,7 @@ from pathgen.base import overlay
 from pathgen.base.bending import LONG_FLUTES, has_long_flutes
 from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
-from pathgen.base.units import as_written, coarse_length, format_length, place_words, told_apart
+from pathgen.base.units import as_written, coarse_length, fine_length, format_length, place_words, told_apart
 from pathgen.job.flat import plate_corners
 from pathgen.job.form import FORMS, closed_by_page
 from pathgen.job.job import Job
@@ -29,6 +29,7 @@ from pathgen.strategies.reach import lengths
 from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.mark_errors import THICKER, THINNER
 from pathgen.work.operations import Slot, WitnessMarks
+from pathgen.work.thin_wood import THIN
 
 _NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies flat to
 
@@ -76,6 +77,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _line_on_page(job)
     yield from _one_dowel(job, clamping)
     yield from _clamps(job, clamping)
+    yield from _thin_floors(job, clamping)
     yield from _v_before_others(job)
     yield from _sloping_for_pieces(job)
     yield from _sloping_walls(job, clamping)
@@ -387,6 +389,25 @@ def _nut_plate(job: Job) -> Iterator[Doubt]:
                     "wide",
             allowed="as thick as the slot is wide", remedy="leave thickness out, or write the same as [nut] width",
         )
+
+
+def _thin_floors(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """Wood under pockets and slots so thin that a Z a little low goes through it: a small min_web allows that."""
+    cut, whole, table = clamping.feature(Slot), clamping.board.surface, "board" if job.board else "plate"
+    left = [(f"{one.name} depth", at, whole.height(*at.T) - one.depth)
+            for one in clamping.inlays for at in (shapely.get_coordinates(one.area),)]
+    if cut is not None and len(cut.lines):
+        left.append(("[slots] depth", cut.lines.mean(axis=1), cut.floors(clamping.finished_surface)))
+    for where, at, web in left:
+        worst = int(np.argmin(web))
+        x, y = at[worst].tolist()
+        if web[worst] < THIN:
+            yield Doubt(
+                where=where, problem=f"{fine_length(float(web[worst]), job.units)} of wood stays under it near "
+                f"{place_words(x, y, job.units)}, as [{table}] min_web lets it",
+                allowed=f"{fine_length(THIN, job.units)} or more", remedy="make depth less: with Z set a little low "
+                "the cutter goes through, and what is filled in sticks to the bed",
+            )
 
 
 def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:

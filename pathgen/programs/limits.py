@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 import shapely
@@ -11,7 +12,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.bending import STRENGTH, bending_stress, deepest_layer, has_long_flutes, usual_layer
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import JobError
+from pathgen.base.errors import JobError, all_of
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.units import as_written, coarse_length, format_length, place_words, rounded_down, told_apart
 from pathgen.work.clamping import CLOSE, Clamping, KeepOut, Step
@@ -108,23 +109,28 @@ def _lifted(clamping: Clamping, over: float) -> tuple[str, str]:
 
 
 def check_keep_outs(paths: Sequence[Toolpath], clamping: Clamping) -> None:
-    """Raise JobError for what the cutter of any step meets: the deepest place, and where it would stand clear of all.
+    """Raise JobError for each box that the cutter of any step meets: the deepest place, and where it would stand clear.
 
     The cutter is taken as an upright cylinder of its full diameter: what is above its tip is at least as wide.
     """
-    for number, box in enumerate(clamping.setup.keep_out, 1):
-        runs = [(step, clamping.on_bed(path.points, step)) for step, path in zip(clamping.steps, paths, strict=True)
-                if not clamping.done(step)]
-        met = [(_deepest(points, box, step.cutter.radius), step) for step, points in runs]
-        (deep, place), step = max(met, key=lambda one: one[0][0])
-        if deep > 0:
-            x, y, z = place
-            raise JobError(
-                f"{step.title}, keep_out {number}",
-                f"the cutter comes {deep:.2f} mm into it near {place_words(x, y, clamping.units)}, {z:.1f} mm above "
-                "the bed", allowed=f"nothing below its height, {format_length(box.height, clamping.units)}",
-                remedy=f"{_clear(runs, box, clamping.units)}, or take a smaller cutter",
-            )
+    all_of(*(partial(_check_keep_out, number, paths, clamping)
+             for number in range(1, len(clamping.setup.keep_out) + 1)))
+
+
+def _check_keep_out(number: int, paths: Sequence[Toolpath], clamping: Clamping) -> None:
+    box, units, part = clamping.setup.keep_out[number - 1], clamping.units, clamping.board
+    runs = [(step, clamping.on_bed(path.points, step)) for step, path in zip(clamping.steps, paths, strict=True)
+            if not clamping.done(step)]
+    met = [(_deepest(points, box, step.cutter.radius), step) for step, points in runs]
+    (deep, (x, y, z)), step = max(met, key=lambda one: one[0][0])
+    if deep > 0:
+        over = f"it stands over the {part.names.part}, and " if box.shape.intersects(part.outline) else ""
+        raise JobError(
+            f"{step.title}, keep_out {number}",
+            f"{over}the cutter comes {deep:.2f} mm into it near {place_words(x, y, units)}, {z:.1f} mm above the bed",
+            allowed=f"nothing below its height, {format_length(box.height, units)}",
+            remedy=f"{_clear(runs, box, units)}, or take a smaller cutter",
+        )
 
 
 def _deepest(points: Floats, box: KeepOut, radius: float) -> tuple[float, tuple[float, float, float]]:

@@ -266,7 +266,8 @@ def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
     shown = " ".join(filter(None, [f"Z {z}{over}", check.if_so]))
     same = format_length(SAME[units], units)
     must = f"what it did for program {check.like} ({shown}), within {same}" if check.like else shown
-    until = f"it shows that: what program {check.like} was off too is the blank's own" if check.like else "it is right"
+    until = f"it shows that: what was off by as much before program {check.like} lies in the blank" if check.like else \
+        "it is right"
     lower, higher = step.operation.off_in_z(step.cutter)
     return [
         f"Check Z 0 with the spindle off: go to X {x}, Y {y}, over {where}; lower the cutter on a feeler or paper "

@@ -63,6 +63,19 @@ def test_slots_no_deeper_than_a_scratch_are_told(tmp_path):
             ("[slots] depth", f"{depth:g} mm, shallow for a fret's tang")]
 
 
+@pytest.mark.parametrize(("where", "top", "old", "table"), [
+    ("inlay 1 depth", 6.383, "depth = 1.5", ""), ("[slots] depth", 5.628, "[resin]", f"{small_board.SLOTS}[resin]"),
+])
+def test_wood_that_a_zero_a_little_low_goes_through_is_told(tmp_path, where, top, old, table):
+    """Under the drawing's lowest place, 8 mm off the crest, and under the slots' ends, 22 mm off it."""
+    for wood, told in ((0.39, [f"{where}: 0.39 mm"]), (0.41, [])):
+        deep = f"depth = {top - wood:.3f}"
+        path = small_board.job(tmp_path, changes={"thickness = 6.5": "thickness = 6.5\nmin_web = 0.1",
+                                                  old: table.replace("depth = 1.8", deep) or deep})
+        found = [f"{one.where}: {one.problem[:7]}" for one in told_of(load_job(path)) if "min_web" in one.problem]
+        assert found == told
+
+
 def test_dowels_near_each_other_are_told_with_what_that_costs(tmp_path):
     """85.3 mm of board, dowels 12 mm apart beside its end: 2 x 0.05 mm of play over 12 mm is 0.8 mm, 97 mm away."""
     sides = SIDES.replace("[[-13.0, 0.0], [99.0, 12.0], [99.0, -12.0]]", "[[97.0, 6.0], [97.0, -6.0]]")

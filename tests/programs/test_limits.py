@@ -56,6 +56,16 @@ def test_a_clamp_that_the_cutter_all_but_touches_is_told(tmp_path):
     assert told(2.02 - room) == []
 
 
+def test_each_clamp_in_the_way_is_told_and_whether_it_stands_over_the_board(tmp_path):
+    boxes = [f"{{ along = {along}, across = {across}, height = 20.0 }}" for along, across in (
+        ("[30.0, 40.0]", "[-33.0, 33.0]"), ("[60.0, 70.0]", "[24.0, 33.0]"), ("[-60.0, -40.0]", "[-33.0, 33.0]"))]
+    with pytest.raises(pathgen.JobError) as refused:
+        pathgen.build(pathgen.load_job(small_board.job(tmp_path, extra=f"[setup]\nkeep_out = [{', '.join(boxes)}]\n")))
+    over, beside = refused.value.lines
+    assert "keep_out 1: it stands over the board, and the cutter comes" in over
+    assert re.search(r"keep_out 2: the cutter comes \d\.\d\d mm into it", beside)
+
+
 def test_a_clamp_is_sent_no_further_than_what_is_cut_beside_it(tmp_path):
     """A hole at another place along reaches 31.5 mm across, the ball beside the clamp less than 30: 2 mm are kept."""
     holes = '[holes]\ncutter = "flat"\nat = [[-10.0, 30.0], [92.0, -30.0]]\ndiameter = 3.0\n'
