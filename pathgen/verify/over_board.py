@@ -17,7 +17,7 @@ def motion_over_board(
     """The program's moves, turned back into the board's frame; where the work has moved before `step`, as it lies."""
     start, end, motion = program.straight(chord_tolerance)
     start, end = clamping.to_board(start, step), clamping.to_board(end, step)
-    if clamping.moved_at(step) is not None and len(start):
+    if step is not None and clamping.moved_at(step) is not None and len(start):
         places = upright(np.concatenate([start[:1], end]), 2 * Tolerances().rounding)
         start, end = places[:-1], places[1:]
     return Motion(start=start, end=end, rapid=program.kind[motion] == RAPID, feed=program.feed[motion],
