@@ -27,11 +27,14 @@ def motion_over_board(
 def upright(places: Floats, within: float) -> Floats:
     """(n, 3) places, one after another, where what goes up or down `within` mm of straight does so exactly.
 
-    Over work that tilted such a move is written with its X and Y, which are rounded.
+    Over work that tilted such a move is written with its X and Y, which are rounded. The lowest place of each way up and
+    down stays as it is read: a second cut is held against the first to the last digit.
     """
     run = np.abs(np.diff(places, axis=0))
     stands = (np.hypot(run[:, 0], run[:, 1]) <= within) & (run[:, 2] > within)
-    foot = np.maximum.accumulate(np.concatenate([[0], np.where(stands, 0, np.arange(1, len(places)))]))
+    way = np.concatenate([[0], np.cumsum(~stands)])
+    by_height = np.lexsort((places[:, 2], way))
+    foot = by_height[np.searchsorted(way[by_height], way)]
     away = np.hypot(*(places - places[foot])[:, :2].T)
     out = places.copy()
     out[:, :2] = np.where((away <= within)[:, None], places[foot, :2], places[:, :2])

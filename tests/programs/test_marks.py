@@ -323,6 +323,8 @@ def test_up_and_down_in_work_that_tilted_is_read_as_that(tmp_path):
             "G1 X{:.4f} Y{:.4f} Z{:.4f}\n".format(*place) for place in clamping.to_machine(np.array(way), step))
         motion = motion_over_board(read_program(text), clamping, chord_tolerance=1e-4, step=step)
         assert (motion.end[:4, :2] == motion.end[0, :2]).all()
+        lowest = np.round(clamping.to_machine(np.array(way), step), 4)[2:3]
+        assert motion.end[2] == pytest.approx(clamping.to_board(lowest, step)[0], abs=1e-12)
         assert (motion.start[1:] == motion.end[:-1]).all()
         assert motion.end == pytest.approx(np.array(way), abs=2e-4)
 
