@@ -27,8 +27,8 @@ def motion_over_board(
 def upright(places: Floats, within: float) -> Floats:
     """(n, 3) places, one after another, where what goes up or down `within` mm of straight does so exactly.
 
-    Over work that tilted such a move is written with its X and Y, which are rounded. The lowest place of each way up and
-    down stays as it is read: a second cut is held against the first to the last digit.
+    Over work that tilted such a move is written with its X and Y, which are rounded. The lowest place of each such way
+    stays as it is read: a second cut is held against the first to the last digit.
     """
     run = np.abs(np.diff(places, axis=0))
     stands = (np.hypot(run[:, 0], run[:, 1]) <= within) & (run[:, 2] > within)
