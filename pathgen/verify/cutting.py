@@ -112,11 +112,11 @@ def cutting_findings(
 
 
 def _plunged(bites: Bites, motion: Motion, cutter: Cutter) -> int | None:
-    """The move that sinks deepest into wood straight down, with a cutter that must not; a rim that grazes is none."""
+    """The move that sinks deepest into wood, more down than along, with a cutter that must not; no rim that grazes."""
     if cutter.plunges or not cutter.is_flat:
         return None
-    start, end = motion.start, motion.end
-    down = motion.cutting & (start[:, :2] == end[:, :2]).all(axis=1) & (end[:, 2] < start[:, 2])
+    run = motion.end - motion.start
+    down = motion.cutting & (np.hypot(run[:, 0], run[:, 1]) < -run[:, 2])  # over work that tilted it leans a little
     least = min(SUNK * cutter.diameter, 0.2)
     met = (bites.drop > least) & (bites.volume > GRAZED * math.pi * cutter.radius**2 * bites.drop)
     return _deepest(np.where(down & met, bites.drop, 0.0))

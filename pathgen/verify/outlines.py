@@ -19,6 +19,8 @@ from pathgen.work.clamping import Clamping, Step
 
 _EVERY = 0.1
 """Spacing of the places along the middle of the groove, mm."""
+_HOLDS_ON = 0.5
+"""So much of the waste beside the groove a tab must reach, mm."""
 _RISES = 1.0
 """Beside a tab the cutter may rise so much earlier than a radius before it, mm."""
 
@@ -40,7 +42,7 @@ def outline_findings(
                       got=f"the cutter goes {r - gap[i]:.3f} mm inside the outline",
                       allowed=f"{tolerances.outline:g} mm")
     middle, height = _middle(step, clamping, sim)
-    uncut = [*_not_cut(lines, board, step, tolerances), *_groove(middle, height, step, sim, tolerances)]
+    uncut = [*_not_cut(lines, board, step, tolerances), *_groove(middle, height, board, step, sim, tolerances)]
     high = np.maximum(motion.start[rows, 2], motion.end[rows, 2])
     held = middle[height > tolerances.tab]
     yield from uncut or _ledges(lines, high, board, held, step, _step_of(sim), tolerances)
@@ -96,9 +98,9 @@ def _ledges(
 
 
 def _groove(
-    samples: Floats, height: Floats, step: Step, sim: Simulation, tolerances: Tolerances
+    samples: Floats, height: Floats, board: shapely.Polygon, step: Step, sim: Simulation, tolerances: Tolerances
 ) -> Iterator[Finding]:
-    """Tabs are what stands in the middle of the groove."""
+    """Tabs are what stands in the middle of the groove, and across it."""
     cut, every = step.operation.feature, _EVERY
     if cut.skin:
         yield from _skin(height, samples, cut.skin, step, tolerances)
@@ -116,6 +118,7 @@ def _groove(
         half = max(int(min(whole, width / 4) / every), 0)
         # beside an inner corner one end is cut off and the other slopes on: its middle is where it stands full
         core = float(np.lib.stride_tricks.sliding_window_view(height[span], 2 * half + 1).min(axis=1).max())
+        core = min(core, _across(samples[span], board, step, sim))
         if core < cut.tab_height - tolerances.tab:
             yield Finding(code="tab-too-thin", where=at(name, None, x, y), got=f"a tab {core:.3f} mm thick",
                           allowed=f"{cut.tab_height:g} mm")
@@ -132,11 +135,27 @@ def _middle(step: Step, clamping: Clamping, sim: Simulation) -> tuple[Floats, Fl
     """(n, 2) places along the middle of the groove, and (n,) what stands there in the end."""
     middle = overlay.buffer(clamping.board.outline, step.cutter.radius, quad_segs=32).exterior
     samples = _along(middle, _EVERY)
-    column, row = np.searchsorted(sim.grid.xs, samples[:, 0]), np.searchsorted(sim.grid.ys, samples[:, 1])
+    return samples, _standing(samples, sim)
+
+
+def _across(middle: Floats, board: shapely.Polygon, step: Step, sim: Simulation) -> float:
+    """How high a tab stands on its best way across the groove, from the wall to the waste that holds it.
+
+    A lap further out may cut it off there, and leave the middle as it is.
+    """
+    r, ring = step.cutter.radius, board.exterior
+    wall = shapely.get_coordinates(ring.interpolate(ring.project(shapely.points(middle))))
+    out = np.arange(_step_of(sim), 2.0 * r + _HOLDS_ON, _EVERY)[:, None, None] / r
+    return float(_standing(wall + out * (middle - wall), sim).min(axis=0).max())
+
+
+def _standing(places: Floats, sim: Simulation) -> Floats:
+    """(..) what stands in the end at (.., 2) places; minus infinity beside the blank."""
+    column, row = np.searchsorted(sim.grid.xs, places[..., 0]), np.searchsorted(sim.grid.ys, places[..., 1])
     inside = (column > 0) & (column < len(sim.grid.xs)) & (row > 0) & (row < len(sim.grid.ys))
     rows, columns = sim.grid.shape
     height = sim.top[np.minimum(row, rows - 1), np.minimum(column, columns - 1)]
-    return samples, np.where(inside, height, -np.inf)
+    return np.where(inside, height, -np.inf)
 
 
 def _step_of(sim: Simulation) -> float:

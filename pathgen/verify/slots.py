@@ -151,7 +151,7 @@ class _OneSlot:
     def depth(self, surface: Surface, tolerances: Tolerances, *, to_walls: bool = True) -> Iterator[Finding]:
         """As deep as asked, on its line, along both its walls, and between them; or `to_walls` but for a tenth."""
         slots, half, (origin, unit, length), (along, aside) = self.slots, self.half, self.line, self.places
-        s = np.linspace(0.0, length, max(3, round(length / _EVERY)))
+        s = np.linspace(0.0, length, max(3, round(length / min(_EVERY, 1.8 * half))))  # no dip falls between two
         place = origin + s[:, None] * unit
         top, slope = surface.height(place[:, 0], place[:, 1]), surface.slope(place[:, 0], place[:, 1])
         if slots.bottom == "flat":

@@ -301,8 +301,9 @@ class Clamping:
             return points
         there = moved.there(points, ball=step.cutter.tip_radius)
         higher = points[:, 2] + self.safe_at(step) - self.safe_z
-        there[:, 2] = np.where(points[:, 2] >= self.safe_z - 1e-9, higher, there[:, 2])
-        return there
+        up = np.where(points[:, 2] >= self.safe_z - 1e-9, higher - there[:, 2], 0.0)
+        # on along the work's own upright: a lift that leans out of it rubs against the walls of what it comes out of
+        return there + up[:, None] * moved.rotation[:, 2] / moved.rotation[2, 2]
 
     def to_machine(self, points: Floats, step: Step | None = None) -> Floats:
         """(n, 3) points of the board's frame in the frame of the programs: turned, zeroed, and moved with the work.

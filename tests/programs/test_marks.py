@@ -173,6 +173,7 @@ def test_every_later_program_is_written_where_the_work_lies(tmp_path, marked):
     moved = built(tmp_path / "moved", extra=MARKS + measured())
     assert moved.passed
     raw = np.insert(shapely.get_coordinates(shapely.box(*moved.plan.clamping.stock.bounds)), 2, 0.0, axis=1)
+    upright = there(np.array([0.0, 0.0, 1.0])) - there(np.zeros(3))
     said = moved.report["moved"]
     assert said["worst_residual"] < 1e-4
     assert said["turn"] == pytest.approx(0.2, abs=1e-3)
@@ -187,7 +188,8 @@ def test_every_later_program_is_written_where_the_work_lies(tmp_path, marked):
         lift = np.array([0, 0, 6.35]) if before.cutter.name == "ball" else np.zeros(3)
         expected = there(a + lift) - lift
         high = a[:, 2] >= marked.plan.clamping.safe_z - 1e-6
-        expected[high, 2] = a[high, 2] + max(0.0, *(there(raw)[:, 2] - raw[:, 2]))
+        up = a[high, 2] + max(0.0, *(there(raw)[:, 2] - raw[:, 2])) - expected[high, 2]
+        expected[high] += up[:, None] * upright / upright[2]
         assert b == pytest.approx(expected, abs=2e-4), before.file_name
     assert "work-moved" in {f["code"] for f in moved.report["checks"]["findings"]}
     assert "moved" in text_of(moved, "resurface")
@@ -295,6 +297,36 @@ def test_rapids_clear_the_highest_that_is_known(tmp_path):
     raised = moved.to_machine(tip, moved.steps[2])
     assert raised[0, 2] == pytest.approx(flat.safe_z + 0.4)
     assert moved.to_board(raised, moved.steps[2])[0, 2] == pytest.approx(moved.safe_z)
+
+
+def tilted_clamping(folder):
+    return clamping_of(load_job(job(folder, extra=MARKS + measured())))
+
+
+def test_a_lift_out_of_work_that_tilted_goes_along_its_own_upright_all_the_way(tmp_path):
+    """Leaning by thousandths of a millimetre it was refused, as a rapid through a wall."""
+    clamping = tilted_clamping(tmp_path)
+    step, ways = clamping.steps[-1], np.array([[40.0, 0.0, 2.0], [40.0, 0.0, clamping.safe_z]])
+    turned = clamping.moved.rotation
+    up = np.diff(clamping.to_machine(ways, step), axis=0)[0]
+    assert up / np.linalg.norm(up) == pytest.approx(turned[:, 2], abs=1e-12)
+    assert clamping.to_board(clamping.to_machine(ways, step), step) == pytest.approx(ways, abs=1e-9)
+
+
+def test_up_and_down_in_work_that_tilted_is_read_as_that(tmp_path):
+    """Its X and Y are written, and rounded: a bevel's plunges were taken for cuts along the slot, and refused."""
+    clamping = tilted_clamping(tmp_path)
+    step = clamping.steps[-1]
+    for x, y in np.random.default_rng(1).uniform(0.0, 30.0, (20, 2)):
+        way = [(x, y, 9.0), (x, y, 5.0), (x, y, 4.0), (x, y, 9.0), (x + 0.001, y, 4.0)]
+        text = "G21 G90 G17 G94 F100\n" + "".join(
+            "G1 X{:.4f} Y{:.4f} Z{:.4f}\n".format(*place) for place in clamping.to_machine(np.array(way), step))
+        motion = motion_over_board(read_program(text), clamping, chord_tolerance=1e-4, step=step)
+        assert (motion.end[:4, :2] == motion.end[0, :2]).all()
+        lowest = np.round(clamping.to_machine(np.array(way), step), 4)[2:3]
+        assert motion.end[2] == pytest.approx(clamping.to_board(lowest, step)[0], abs=1e-12)
+        assert (motion.start[1:] == motion.end[:-1]).all()
+        assert motion.end == pytest.approx(np.array(way), abs=2e-4)
 
 
 def test_rapids_may_pass_work_that_tilted_as_near_as_any(tmp_path):

@@ -268,6 +268,17 @@ def test_a_slot_wider_than_its_cutter_is_open_from_wall_to_wall(width, asides):
     assert found_in_wide_slot(width, asides, dent=0.02) == ["slot-too-shallow"]
 
 
+@pytest.mark.parametrize("wide", [0.4, 0.6])
+def test_a_dip_anywhere_in_a_slot_is_found(wide):
+    """Of a thin cutter some lay between two places that were looked at."""
+    tool = Cutter(name="a", shape="flat-end", diameter=wide, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    slot = Slots(number=np.array([1]), lines=np.array([[[0.0, 0.0], [20.0, 0.0]]]), width=wide, depth=1.0)
+    for x in np.linspace(9.0, 10.0, 11):
+        way = np.array([(-1.0, 0.0, 3.0), (x, 0.0, 3.0), (x, 0.0, 2.9), (x, 0.0, 3.0), (21.0, 0.0, 3.0)])
+        one = _OneSlot(slot, 0, SimpleNamespace(cutter=tool, file_name="1.nc"), way[:-1], way[1:], np.arange(1, 5))
+        assert [f.code for f in one.depth(flat(4.0), Tolerances())] == ["slot-too-deep"]
+
+
 @pytest.mark.parametrize(("short", "far", "up", "found"), [
     (None, 15.0, 0.003, []), (None, 15.0, 0.006, ["slot-too-shallow"]),
     (None, 14.1, 0.003, []), (None, 14.1, 0.06, ["slot-too-shallow"]),

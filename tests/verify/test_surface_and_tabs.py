@@ -44,18 +44,22 @@ def test_surface(deviation, ridges, found):
     assert not list(surface_findings(GOOD, FLAT, SimpleNamespace(surfacing=None), SLACK, culprit))
 
 
-def codes_of_groove(tabs, *, skin=0.0, left=0.0, step=0.1):
+def codes_of_groove(tabs, *, skin=0.0, left=0.0, step=0.1, cut_off=None):
     """Of an outline 100 by 40 mm cut with 3 mm, asked for two tabs of 6 by 1.5 mm: tabs (middle, width, height, mm)."""
     grid = Grid.over((-5.0, -25.0, 105.0, 25.0), step)
     top = np.full(grid.shape, left)
     for middle, width, height in tabs:
         top[:250, np.abs(grid.xs - middle) < width / 2] = height
+    if cut_off is not None:
+        away, x0, x1 = cut_off
+        top[np.ix_(np.abs(grid.ys + 20.0 + away) < 0.2, (grid.xs > x0) & (grid.xs < x1))] = 0.0
     board = SimpleNamespace(outline=shapely.box(0.0, -20.0, 100.0, 20.0))
     cut = OutlineCut(tabs=2, tab_height=1.5, tab_width=6.0, skin=skin)
     cutter = SimpleNamespace(radius=1.5, diameter=3.0)
     outline = SimpleNamespace(file_name="a.nc", cutter=cutter, operation=SimpleNamespace(feature=cut))
     sim = SimpleNamespace(grid=grid, top=top)
-    return [f.code for f in _groove(*_middle(outline, SimpleNamespace(board=board), sim), outline, sim, SLACK)]
+    middle, height = _middle(outline, SimpleNamespace(board=board), sim)
+    return [f.code for f in _groove(middle, height, board.outline, outline, sim, SLACK)]
 
 
 @pytest.mark.parametrize(("tab", "found"), [
@@ -68,6 +72,16 @@ def codes_of_groove(tabs, *, skin=0.0, left=0.0, step=0.1):
 ])
 def test_tabs(tab, found):
     assert codes_of_groove([(30.0, 6.0, 1.5), tab]) == found
+
+
+@pytest.mark.parametrize(("away", "x0", "x1", "found"), [
+    (2.7, 66.0, 74.0, ["tab-too-thin"]), (0.4, 66.0, 74.0, ["tab-too-thin"]), (3.5, 66.0, 74.0, ["tab-too-thin"]),
+    (4.0, 66.0, 74.0, []), (2.7, 66.0, 72.0, []),
+])
+def test_a_tab_holds_on_to_the_waste(away, x0, x1, found):
+    """Cut off beside the middle of the groove, `away` from the wall, by a lap further out."""
+    tabs = [(30.0, 6.0, 1.5), (70.0, 6.0, 1.5)]
+    assert codes_of_groove(tabs, cut_off=(away, x0, x1)) == found
 
 
 def test_a_place_too_many_is_not_cut_and_one_all_round_is_one():

@@ -1,5 +1,6 @@
 """`plunges = false` through a whole build: by the text, nothing goes straight down into wood."""
 
+import re
 from contextlib import nullcontext
 
 import numpy as np
@@ -32,15 +33,17 @@ def test_no_program_of_that_cutter_sinks_into_wood_straight_down(tmp_path):
     assert sideways > 500.0
 
 
-def test_a_program_edited_to_do_so_is_refused(tmp_path):
+@pytest.mark.parametrize("leans", [0.0, 0.1])
+def test_a_program_edited_to_do_so_is_refused(tmp_path, leans):
     result = small_board.built(tmp_path, resolution=0.2, changes=BLIND)
     name = next(p.file_name for p in result.programs if p.operation == "pocket")
     paths = result.write(tmp_path / "out")
     program = next(path for path in paths if path.name == name)
     lines = program.read_text().splitlines()
     first = next(i for i, line in enumerate(lines) if line.startswith("G1"))
+    x = float(re.findall(r"X(-?[\d.]+)", "\n".join(lines[:first]))[-1])
     # where the first ramp begins, straight down to its first layer and up again
-    lines[first:first] = ["G1 Z5.4 F300", "G0 Z20", "G0 Z9"]
+    lines[first:first] = [f"G1 X{x + leans:.4f} Z5.4 F300", f"G1 X{x:.4f} Z9", "G0 Z20", "G0 Z9"]
     program.write_text("\n".join(lines) + "\n")
     found = [f for f in check(result.job, tmp_path / "out", resolution=0.2).findings if f.code == "plunge-into-wood"]
     assert len(found) == 1
