@@ -75,8 +75,11 @@ class Chance:
         return bool(self.rng.random() < share)
 
 
-def random_job(seed: int, *, drawings: list[Path] | None = None, small: bool = False) -> RandomJob:
-    """The job of a seed: with icons when `drawings` names SVG files; `small` keeps board and drawing short."""
+def random_job(
+    seed: int, *, drawings: list[Path] | None = None, small: bool = False, moved: bool = False
+) -> RandomJob:
+    """The job of a seed: with icons when `drawings` names SVG files; `small` keeps board and drawing short; `moved` has
+    the work clamped again."""
     chance = Chance(seed)
     tables: dict[str, Any] = {}
     files: dict[str, str] = {}
@@ -118,6 +121,8 @@ def random_job(seed: int, *, drawings: list[Path] | None = None, small: bool = F
     _also(Chance(seed + 4_000_000), tables, files, length, drawings)
     _blunter(Chance(seed + 6_000_000), cutters, tables)
     _rounder(Chance(seed + 7_000_000), cutters, tables)
+    if moved:
+        _moved(Chance(seed + 8_000_000), cutters, tables, length)
     tables["cutter"] = list(cutters.values())
     scale = 25.4 if not small and chance.now_and_then(0.15) else 1.0
     return RandomJob(_toml(tables, inches=scale > 1), files)
@@ -422,6 +427,31 @@ def _measured(chance: Chance, tables: dict[str, Any], length: float) -> list[dic
             for at, (x, y) in zip(places, found, strict=True)]
 
 
+def _moved(
+    chance: Chance, cutters: dict[str, dict[str, Any]], tables: dict[str, Any], length: float
+) -> None:
+    """Work that was clamped again before one of its programs, on shims or chips: turned and tilted too."""
+    tables.setdefault("marks", {"cutter": _cutter(cutters, chance, "v", 90.0)})
+    tables["moved"] = {"limit": 0.2, "board_limit": 1.0, "accuracy": 0.01, "before": chance.whole(2, 5)}
+    if "slots" in tables:
+        tables["slots"] |= {"bevel": 0.2, "bevel_cutter": _cutter(cutters, chance, "v", 90.0)}
+    for cutter in cutters.values():
+        if cutter["shape"] == "flat-end" and chance.now_and_then(0.3):
+            cutter["plunges"] = False
+    long, wide = length + 100.0, tables["stock"]["width"]
+    turn, roll, pitch = (chance.rng.uniform(-1, 1) * most for most in (0.02, 1.5 / wide, 1.5 / long))
+    turned, rolled, pitched = (np.eye(3) for _ in range(3))
+    for way, angle, (one, other) in ((turned, turn, (0, 1)), (rolled, roll, (1, 2)), (pitched, pitch, (2, 0))):
+        way[[one, one, other, other], [one, other, one, other]] = np.array(
+            [math.cos(angle), -math.sin(angle), math.sin(angle), math.cos(angle)])
+    lift = abs(roll) * wide + abs(pitch) * long  # no corner of it has sunk into the bed
+    places = np.array([(10, 5), (length - 5, -5), (length / 2, 12), (length / 4, -14)])[: chance.one(3, 4, 4)]
+    at = np.column_stack([places.round(1), np.full(len(places), 6.0)])
+    found = at @ (turned @ rolled @ pitched).T + [chance.length(-2, 2, 2), chance.length(-2, 2, 2), lift]
+    tables["measured"] = [{"at": one, "found": other}
+                          for one, other in zip(at.tolist(), found.round(3).tolist(), strict=True)]
+
+
 def _lines(chance: Chance, wide: float, most: float, cutter: float) -> str:
     """Strokes about as wide as a cutter, some narrower than it: only a finer or pointed one opens these."""
     high = round(min(0.5 * wide, most), 1)
@@ -664,6 +694,7 @@ def main() -> None:
     parser.add_argument("--limit", type=float, default=120.0, help="seconds for each job")
     parser.add_argument("--cut-again", type=float, metavar="CELL", help="cut what is built again, on such a grid in mm")
     parser.add_argument("--small", action="store_true", help="short boards only")
+    parser.add_argument("--moved", action="store_true", help="short boards that were clamped again, turned and tilted")
     parser.add_argument("--plates", action="store_true", help="plates and forms instead of boards")
     parser.add_argument("--keys", action="store_true", help="every key there is, of every table, by chance")
     parser.add_argument("--steep", action="store_true", help="tight radii, drawings out to the edges, pointed cutters")
@@ -680,7 +711,7 @@ def main() -> None:
                    key_job(seed) if asked.keys else
                    random_plate(seed) if asked.plates else coloured_job(seed, icons or []) if asked.coloured else
                    steep_job(seed, icons) if asked.steep else
-                   random_job(seed, drawings=icons, small=asked.small))
+                   random_job(seed, drawings=icons, small=asked.small or asked.moved, moved=asked.moved))
             if asked.cut_again:  # whose reader knows straight moves only
                 job = replace(job, toml=job.toml.replace("arcs = true", "arcs = false"))
             end = in_a_process(job.write(Path(scratch)).parent, judge, limit=asked.limit)

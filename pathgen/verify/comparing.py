@@ -98,9 +98,11 @@ def _repeats(step: Step, seen: Seen) -> Iterator[Finding]:
     finish = clamping.step(SurfaceFinish)
     if surfacing.skim > 0 or finish is None or finish.order not in seen.motions:
         return
-    # in a moved frame the same places are written rounded anew, in inches by up to 0.13 um each time
-    within = 1e-9 if clamping.moved_at(step) is clamping.moved_at(finish) else 2 * seen.tolerances.rounding
-    found = part_repeat_findings if step.operation.goes_round else repeat_findings
+    # in a moved frame the same places are written rounded anew, in inches by up to 0.13 um each time; and in the very
+    # same one other places of the same line
+    found, moved = (part_repeat_findings if step.operation.goes_round else repeat_findings), clamping.moved_at(step)
+    same = moved is clamping.moved_at(finish) and (moved is None or not step.operation.goes_round)
+    within = 1e-9 if same else 2 * seen.tolerances.rounding
     yield from found(seen.motions[finish.order], seen.motions[step.order], step, within=within)
 
 

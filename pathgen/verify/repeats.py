@@ -49,9 +49,11 @@ def part_repeat_findings(finish: Motion, again: Motion, step: Step, *, within: f
     moves = np.concatenate([moves[along], moves[along]])
     points = np.concatenate([half[moves[: along.sum()]] for half in (again.start, again.end)])
     line, on_line = again.line[moves], np.full(len(points), np.inf)
-    for y in np.unique(ends[:, 1]):
+    across = np.unique(ends[:, 1])
+    for y in across[np.diff(across, prepend=-np.inf) > within]:  # in a moved frame a pass may lie rounded to and fro
         own = np.abs(points[:, 1] - y) <= within
-        there = (ends[:, 1] == y) & (np.abs(starts[:, 1] - y) <= within) & (np.abs(ends - starts)[:, 0] > within)
+        there = (np.abs([starts[:, 1] - y, ends[:, 1] - y]) <= within).all(axis=0)
+        there &= np.abs(ends - starts)[:, 0] > within
         if own.any() and there.any():
             on_line[own] = points[own, 2] - _lowest(points[own, 0], starts[there], ends[there])
     slack = within + ROUNDED

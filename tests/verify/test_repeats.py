@@ -63,6 +63,21 @@ def test_fewer_moves_are_no_repeat():
     assert (found.got, "the 6 of" in found.allowed) == ("5 feed moves", True)
 
 
+@pytest.mark.parametrize(("deeper", "words"), [
+    (0.0, []), (1e-3, ["0.0010 mm below the first finishing pass", "no move along a first finishing pass"]),
+])
+def test_in_a_moved_frame_a_pass_lies_rounded_to_and_fro(deeper, words):
+    """As it is read back from places in whole tenths of a micrometre: half of one off, across and in height."""
+    turned, rounded = np.array([[0.998, 0.06, 0.0], [-0.06, 0.998, 0.0], [0.0, 0.0, 1.0]]), np.linalg.inv
+
+    def read(points):
+        return [tuple(row) for row in (np.array(points, float) @ turned).round(4) @ rounded(turned)]
+
+    first, again = read(PASSES), read([(x, y, z - deeper) for x, y, z in PART])
+    assert len({row[1] for row in first}) > 2
+    assert [f.got for f in part_repeat_findings(motion(first), motion(again), STEP, within=4e-4)] == words
+
+
 PART = [(30, 0, 5.75), (40, 0, 6.0), (50, 0, 5.75), (50, 1, 5.75), (40, 1, 6.0), (30, 1, 5.75)]
 
 

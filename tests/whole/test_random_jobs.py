@@ -23,10 +23,12 @@ from tests.steep_jobs import steep_job
     ("kind", "seed"),
     [("board", seed) for seed in (1, 3, 6, 8, 9, 10, 11, 12, 13)]
     + [("plate", seed) for seed in (117, 9)]  # the first has a tab beside an inner corner, which cuts one end off
-    + [("steep board", seed) for seed in (6, 12, 4, 21)],
+    + [("steep board", seed) for seed in (6, 12, 4, 21)]
+    + [("moved board", seed) for seed in (60007, 60018)],  # the first cuts again over a part of what has moved
 )
 def test_a_random_job_builds_as_made(tmp_path, kind, seed):
-    job_of = {"board": partial(random_job, small=True), "plate": random_plate, "steep board": steep_job}[kind]
+    job_of = {"board": partial(random_job, small=True), "plate": random_plate, "steep board": steep_job,
+              "moved board": partial(random_job, small=True, moved=True)}[kind]
     made = []
     end = ending(job_of(seed).write(tmp_path).parent, resolution=COARSE, made=made)
     assert end.kind == "built", end.message
