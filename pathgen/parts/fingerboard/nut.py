@@ -65,8 +65,8 @@ def _beyond_the_radius(surface: Surface, low: float, half: float, past: float, w
     most = low / 1.05
     spare = rounded_down(most - (half - past))
     remedy = (f"make it {spare:.2f} mm or less" if spare > 0 else
-              "the board's radius shrinks toward its end: make the radii (or the widths that they follow) closer to each "
-              "other" if low < surface.radius_nut else "make the radius larger, or the strings' spread smaller there")
+              "the board's radius shrinks toward its end: make the radii (or the widths that they follow) closer to "
+              "each other" if low < surface.radius_nut else "make the radius larger, or the strings lie closer there")
     over = f"over a radius of {low:.2f} mm" if low > 0 else "where the board's radius has shrunk to nothing"
     return JobError(where, f"reaches {half:.2f} mm to each side, {over}", remedy=remedy,
                     allowed=f"less than {most:.2f} mm to each side" if low > 0 else "a radius that is left there")
