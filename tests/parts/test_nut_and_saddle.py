@@ -157,6 +157,13 @@ def test_a_cutter_too_wide_for_tabs_is_refused_with_one_that_is_not(tmp_path):
     assert build(narrower, clamping=nut_and_saddle_clampings(narrower)[0], resolution=0.3).passed
 
 
+def test_tabs_as_high_as_the_plate_are_refused(tmp_path):
+    """A random nut blank was 0.5 mm thick: none of its edge was cut there, and its own check refused it."""
+    thin = dotted_job(tmp_path, ("height = 11.0", "height = 11.0\nthickness = 0.8"))
+    with pytest.raises(JobError, match=r"\[saddle_blank\] tab_height: 0.8 mm reaches.*less than 0.80 mm"):
+        build(thin, clamping=nut_and_saddle_clampings(thin)[1])
+
+
 def test_what_is_cut_out_is_the_plate(tmp_path):
     job = dotted_job(tmp_path)
     for clamping in nut_and_saddle_clampings(job):
