@@ -449,6 +449,9 @@ def _outline(job: Job, board: Part) -> None:
     if cut and cut.tabs and table.tab_height >= edge:
         raise JobError("[outline] tab_height", f"{table.tab_height:g} mm reaches the top of the edge",
                        allowed=f"less than {edge:.2f} mm", remedy="make the tabs lower")
+    if cut and cut.skin >= edge:
+        raise JobError("[outline] skin", f"{cut.skin:g} mm reaches the top of the edge",
+                       allowed=f"less than {edge:.2f} mm", remedy="make it thinner")
     deep = job.stock.thickness - (cut.bottom if cut else 0.0)
     if cutter.flute_length < deep:
         what = f"without the skin of {cut.skin:g} mm" if cut and cut.skin else f"and {table.through:g} mm below it"

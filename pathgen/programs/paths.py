@@ -310,6 +310,9 @@ def _engrave(operation: Engrave, cutter: Cutter, around: Around) -> Toolpath:
 def _outline(operation: Outline, cutter: Cutter, around: Around) -> Toolpath:
     clamping, cut = around.clamping, operation.feature
     part, tabs = clamping.board.outline, Tabs(tabs_of(clamping), cut.tab_height, cut.tab_width)
+    if len(tabs.at) and cut.tab_height >= clamping.stock.thickness:
+        raise JobError(f"{cut.where} tab_height", f"{cut.tab_height:g} mm reaches the top of what is cut out",
+                       allowed=f"less than {clamping.stock.thickness:.2f} mm", remedy="make the tabs lower")
     check_tabs_hold(tabs, part, blank=clamping.stock.bounds, cutter=cutter, where=f"{cut.where} tabs")
     fills = [clamping.first_surface.thickness + inlay.overfill for inlay in _filled_beside(cut, cutter, clamping)]
     return outlining(part, cutter=cutter, top=max([around.top, *fills]), bottom=cut.bottom, tabs=tabs,

@@ -301,12 +301,12 @@ def _long_edges(outline: Polygon, width: float, where: str) -> Iterator[Floats]:
     """(n, 2) places for the middle of a tab on each long edge, nut side first, `width` / 2 or more from its ends."""
     x0, y0, x1, y1 = outline.bounds
     x = np.arange(x0 + width / 2, x1 - width / 2, _EVERY)
-    if len(x) < 2:
+    if not len(x):
         edge = x1 - x0
         raise PathgenError(
             where, f"each takes {width:.2f} mm of the edge that it stands on (the tab, and the cutter beside "
-            f"it), and that edge is {edge:.2f} mm long", allowed=f"less than {edge - _EVERY:.2f} mm for each",
-            remedy=f"take a cutter {width - edge + 1.1 * _EVERY:.2f} mm narrower or more"
+            f"it), and that edge is {edge:.2f} mm long", allowed=f"less than {edge:.2f} mm for each",
+            remedy=f"take a cutter {rounded_up(width - edge + 0.1):.2f} mm narrower or more"
             f"{_NARROWER if where == _STATED else ''}"
             + _without_tabs(where, "; or write tabs = 0 and stick the work down"),
         )

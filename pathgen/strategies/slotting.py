@@ -28,6 +28,12 @@ _LEAST_OVER = 0.1
 
 _SHARPER = "take a v cutter of a smaller angle"
 
+_NARROWER = 0.005
+"""How much narrower than asked a bevel may come out where the surface curves along it, mm."""
+
+_LEAST_STEP = 0.05
+"""Nearer points of a bevel's way, as beside a bend, tell nothing of how the surface curves there, mm."""
+
 PECKS = 4
 """Pecks for each stepdown when a thin cutter goes straight down."""
 
@@ -109,27 +115,41 @@ def bevelling(
         out = np.where(through, half + RUN_OUT, -slots.width / 2)
         # of a blunt v what its height misses is missed in width many times over
         top = _line(longer(line, out), surface, 0.0, chord_tolerance * min(1.0, cutter.wall_slope))
-        # Along a slope m the swept cone's flank is as steep as sqrt(k^2 - m^2), k being its own steepness. It meets the
-        # surface at both edges of the bevel: where that falls across the slot, the tip lies toward the lower one.
-        unit, normal = _unit(line), surface.normal(top[:, 0], top[:, 1])
-        slope = np.abs(normal[:, :2] @ unit) / normal[:, 2]
-        if (steepest := float(slope.max())) >= cutter.wall_slope:
-            raise CutterError(where, f"{cutter.angle:g} degrees is too blunt: the surface slopes by "
-                              f"{math.degrees(math.atan(steepest)):.1f} degrees along a slot, its flank by "
-                              f"{math.degrees(math.atan(cutter.wall_slope)):.1f}", remedy=_SHARPER)
-        flank = np.sqrt(cutter.wall_slope**2 - slope**2)
-        left = np.array([-unit[1], unit[0]])
-        one, other = (surface.height(*(top[:, :2] + side * half * left).T) for side in (1.0, -1.0))
-        aside = (other - one) / (2 * flank)
-        if (worst := float(np.abs(aside).max())) > min(slots.width / 2, cutter.radius - half):
-            raise CutterError(where, f"is so blunt that its tip would lie {worst:.2f} mm beside the slot's middle, as "
-                              "the surface falls across it", remedy=_SHARPER)
-        run = np.column_stack([top[:, :2] + aside[:, None] * left, (one + other) / 2 - half * flank])
+        run = _bevel(top[:, :2], _unit(line), half, slots, surface, cutter)
         runs.append(_turned(run, len(runs) % 2 == 0))  # back and forth, without ways back across the board
     air: float | Floats = rapids.air_z
     if stands is not None:
         air = stands(np.array([run[0, :2] for run in runs])) + APPROACH
-    return Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air)
+    path = Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air)
+    return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+
+
+def _bevel(plan: Floats, unit: Floats, half: float, slots: Slots, surface: Surface, cutter: Cutter) -> Floats:
+    """The tip's way for a bevel that reaches `half` mm to either side of a slot's line, at places on it.
+
+    Along a slope m the swept cone's flank is as steep as sqrt(k^2 - m^2), k being its own steepness. It meets the
+    surface at both edges of the bevel: where that falls across the slot, the tip lies toward the lower one.
+    """
+    where, left = f"cutter {cutter.name!r}", np.array([-unit[1], unit[0]])
+    edges = [plan + side * half * left for side in (1.0, -1.0)]
+    one, other = (surface.height(*edge.T) for edge in edges)
+    normals = np.stack([surface.normal(*edge.T) for edge in edges])
+    slope = np.abs(normals[..., :2] @ unit) / normals[..., 2]
+    if (steepest := float(slope.max())) >= cutter.wall_slope:
+        raise CutterError(where, f"{cutter.angle:g} degrees is too blunt: the surface slopes by "
+                          f"{math.degrees(math.atan(steepest)):.1f} degrees along a slot, its flank by "
+                          f"{math.degrees(math.atan(cutter.wall_slope)):.1f}", remedy=_SHARPER)
+    flank = np.sqrt(cutter.wall_slope**2 - slope**2)
+    # where the slope itself changes, the tip's way is not as steep as the surface: what that takes off the bevel
+    bent = np.abs(np.diff(slope)) / np.maximum(np.linalg.norm(np.diff(plan, axis=0), axis=1), _LEAST_STEP)
+    if (narrower := float((half**2 * slope[:, 1:] ** 2 * bent / (2.0 * flank[:, 1:] ** 3)).max())) > _NARROWER:
+        raise CutterError(where, f"{cutter.angle:g} degrees is too blunt: where the surface curves along a slot the "
+                          f"bevel would be {narrower:.3f} mm narrower", allowed=f"{_NARROWER:g} mm", remedy=_SHARPER)
+    aside = (half * (flank[0] - flank[1]) + other - one) / (flank[0] + flank[1])
+    if (worst := float(np.abs(aside).max())) > min(slots.width / 2, cutter.radius - half):
+        raise CutterError(where, f"is so blunt that its tip would lie {worst:.2f} mm beside the slot's middle, as "
+                          "the surface falls across it", remedy=_SHARPER)
+    return np.column_stack([plan + aside[:, None] * left, one - flank[0] * (half - aside)])
 
 
 def _check(slots: Slots, deepest: float, cutter: Cutter) -> None:

@@ -25,6 +25,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
+from pathgen.base.lowered import Lowered
 from pathgen.base.memory import remembered
 from pathgen.base.scallop import scallop_height, stepover_for
 from pathgen.base.surface import Surface
@@ -326,9 +327,13 @@ def _grid(outline: Polygon) -> tuple[Floats, Floats]:
 
 
 def seen_by_axis(part: Polygon, surface: Surface, r: float, *, every: float) -> Polygon:
-    """Where the ball's axis is while its contact is over a part: further out by (R + r) / R, at points `every` so far.
+    """Where the ball's axis is while its contact is over a part: further out by (R + r) / R, at points `every` so far,
+    and further along where a fall-away or relief falls along it.
     """
     points = shapely.get_coordinates(part.exterior.segmentize(every))
+    if isinstance(surface, Lowered):
+        falling = surface.falling(points[:, 0])
+        points[:, 0] += r * falling / np.hypot(1.0, falling)
     points[:, 1] *= 1.0 + r / surface.radius(points[:, 0])
     return Polygon(points)
 
@@ -479,8 +484,10 @@ def _along(start: Floats, end: Floats, surface: Surface, r: float, tolerance: fl
     count = max(1, math.ceil(math.sqrt(sag / tolerance)))
     share = np.arange(count) / count
     if dx and len(surface.bends):
-        # a ball turns round a bend within its radius times the change of slope, 0.2 mm or less
-        rounds = (surface.bends[:, None] + r * np.linspace(-_ROUND, _ROUND, 17)).ravel()
+        # a ball turns round a bend within its radius times the change of slope, 0.2 mm or less of a usual board
+        normal = surface.normal(surface.bends + _BESIDE[:, None], 0.0)
+        times = max(1, math.ceil(float(np.abs(normal[..., 0] / normal[..., 2]).max()) / _ROUND))
+        rounds = (surface.bends[:, None] + r * times * np.linspace(-_ROUND, _ROUND, 16 * times + 1)).ravel()
         at = (rounds - x0) / dx
         share = np.unique(np.concatenate([share, at[(at > 0) & (at < 1)]]))
     return np.asarray(start + share[:, None] * (end - start))
@@ -490,7 +497,10 @@ _NOTHING = 1e-5
 """Points nearer than this (mm) to straight moves past them make no difference: most of those round a slight bend."""
 
 _ROUND = 0.04
-"""Slopes up to this are followed round a bend: 40 um to the mm, more than any board's fall-away has."""
+"""Slopes up to this are followed round a bend of any board: 40 um to the mm, more than a usual fall-away has."""
+
+_BESIDE = np.array([-1e-6, 1e-6])
+"""Where slopes are taken before a bend and after it, mm."""
 
 
 def _layers(floor: Floats, top: float, cutter: Cutter, *, ridge: float) -> list[Floats]:

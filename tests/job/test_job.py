@@ -471,6 +471,14 @@ def test_a_name_that_no_job_may_have_is_said_as_it_was_typed(capsys):
     assert capsys.readouterr().err.startswith("pathgen: 'Jo's \"1\"': cannot be a job's name")
 
 
+def test_a_skin_as_thick_as_the_edge_is_refused(tmp_path):
+    """Nothing is left to cut: a random board of 4.5 mm with a skin of 5 mm ended in a fault of the geometry."""
+    path = small_board.job(tmp_path, changes={"thickness = 6.5": "thickness = 4.9"},
+                           extra='[outline]\ncutter = "flat"\nskin = 5.0\n')
+    with pytest.raises(JobError, match=r"skin: 5 mm reaches the top of the edge \(allowed: less than 4\.\d\d mm"):
+        clamping_of(load_job(path))
+
+
 @pytest.mark.parametrize(("flute", "words"), [(7.6, r"7\.70 mm or more: the blank without the skin of 0\.3 mm"),
                                               (7.7, "")])
 def test_under_a_skin_the_outlines_cutter_need_not_reach(tmp_path, flute, words):

@@ -9,11 +9,12 @@ import shapely
 
 from pathgen import JobError, PathgenError, build, check, load_job
 from pathgen.app.cli import main
+from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move
 from pathgen.job.clamping import asked_of, clamping_of
 from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.job.part import part_of
-from pathgen.parts.fingerboard.nut import saddle_curve
+from pathgen.parts.fingerboard.nut import _beyond_the_radius, saddle_curve
 from pathgen.parts.fingerboard.stringing import string_places
 from pathgen.programs.instructions import before_start
 from pathgen.report.sheet.page import board_words
@@ -127,7 +128,7 @@ def test_the_sheet_says_how_so_small_a_plate_is_held_and_what_its_dust_does(tmp_
     (with_slot(("height = 9.0", "height = 4.0")), r"4 mm, and its slots' bottoms lie 4\.\d\d mm over"),
     ([("height = 11.0", "height = 3.0")], r"3 mm, and the curve leaves 1\.79 mm at the ends.*3\.22 mm or more"),
     ([("end = 355.6", "end = 98.0"), ("depth = 2.0", "depth = 1.0")],
-     r"reaches 31\.06 mm to each side, over a radius of 31\.\d\d mm"),
+     r"reaches 31\.06 mm to each side, over a radius of 31\.\d\d mm.*: make it \d\.\d\d mm or less$"),
 ])
 def test_what_cannot_be_is_refused_with_numbers(tmp_path, changes, words):
     job = dotted_job(tmp_path, *changes)
@@ -135,14 +136,32 @@ def test_what_cannot_be_is_refused_with_numbers(tmp_path, changes, words):
         nut_and_saddle_clampings(job)
 
 
+@pytest.mark.parametrize(("end", "low", "words"), [
+    (30.0, 30.0, r"over a radius of 30\.00 mm \(allowed: less than 28.57 mm to each side\): make the radius larger"),
+    (20.0, -15.0, r"where the board's radius has shrunk to nothing \(allowed: .*\): the board's radius shrinks"),
+])
+def test_a_curve_past_its_radius_says_what_may_help(end, low, words):
+    """Of random boards: one was "over a radius of -416.40 mm", the radius of another, 136 mm all along, "shrinks"."""
+    surface = Surface(thickness=6.0, radius_nut=30.0, radius_end=end, length=100.0)
+    with pytest.raises(JobError, match=words):
+        raise _beyond_the_radius(surface, low, 31.0, 2.0, "[saddle_blank] overhang")
+
+
 def test_a_cutter_too_wide_for_tabs_is_refused_with_one_that_is_not(tmp_path):
     wide = dotted_job(tmp_path, ('name = "flat 3"\nshape = "flat-end"\ndiameter = 3.0',
-                                 'name = "flat 3"\nshape = "flat-end"\ndiameter = 7.0'))
-    with pytest.raises(PathgenError, match=r"8.00 mm of the edge.*edge is 9.00 mm long.*0.10 mm narrower or more; "):
+                                 'name = "flat 3"\nshape = "flat-end"\ndiameter = 8.5'))
+    with pytest.raises(PathgenError, match=r"9.50 mm of the edge.*edge is 9.00 mm long.*0.60 mm narrower or more; "):
         build(wide, clamping=nut_and_saddle_clampings(wide)[0])
     narrower = dotted_job(tmp_path, ('name = "flat 3"\nshape = "flat-end"\ndiameter = 3.0',
-                                     'name = "flat 3"\nshape = "flat-end"\ndiameter = 6.8'))
+                                     'name = "flat 3"\nshape = "flat-end"\ndiameter = 7.9'))
     assert build(narrower, clamping=nut_and_saddle_clampings(narrower)[0], resolution=0.3).passed
+
+
+def test_tabs_as_high_as_the_plate_are_refused(tmp_path):
+    """A random nut blank was 0.5 mm thick: none of its edge was cut there, and its own check refused it."""
+    thin = dotted_job(tmp_path, ("height = 11.0", "height = 11.0\nthickness = 0.8"))
+    with pytest.raises(JobError, match=r"\[saddle_blank\] tab_height: 0.8 mm reaches.*less than 0.80 mm"):
+        build(thin, clamping=nut_and_saddle_clampings(thin)[1])
 
 
 def test_what_is_cut_out_is_the_plate(tmp_path):

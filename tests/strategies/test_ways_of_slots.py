@@ -135,6 +135,25 @@ def test_a_blunt_v_bevels_both_edges_alike_where_the_surface_falls_across_the_sl
             assert inside < 0.0 < outside
 
 
+def test_a_bevel_that_curves_too_much_for_a_blunt_v_is_refused():
+    """By the cones that all stand along such a way: 0.015 mm narrower 15 mm from the crest, of random board 9206."""
+    surface = Surface(thickness=6.0, radius_nut=150.0, radius_end=150.0, length=30.0)
+    slots = one_slot(bevel=0.13, width=0.75, lines=np.array([[[10.0, -14.0], [10.0, 14.0]]]))
+    with pytest.raises(CutterError, match=r"165 degrees is too blunt: .* bevel would be 0\.01\d mm narrower"):
+        bevelling(slots, surface=surface, cutter=cutter_of("v", 4.0, angle=165.0), rapids=Rapids(15.0, 7.0))
+    bevelling(slots, surface=surface, cutter=cutter_of("v", 4.0, angle=160.0), rapids=Rapids(15.0, 7.0))
+
+
+def test_a_bevel_s_way_goes_down_no_faster_than_the_plunge_feed():
+    """A random board's edge fell by 1 in 4.5, and its v cutter's plunge feed was an eighth of its feed."""
+    surface = Surface(thickness=6.0, radius_nut=40.0, radius_end=40.0, length=30.0)
+    v = cutter_of("v", 4.0, angle=90.0, feed=1000.0, plunge=120.0)
+    path = bevelling(one_slot(bevel=0.13), surface=surface, cutter=v, rapids=Rapids(15.0, 7.0))
+    step = np.diff(path.points, axis=0)
+    feed = np.select([path.kinds[1:] == Move.CUT, path.kinds[1:] == Move.PLUNGE], [v.feed, v.plunge], 0.0)
+    assert (-step[:, 2] / np.linalg.norm(step, axis=1) * feed).max() <= v.plunge * 1.001
+
+
 def surface_over(way, v, surface, x, y):
     """How high the cones along a way stand over the surface at a place, mm."""
     away = np.hypot(way[:, 0] - x, way[:, 1] - y)

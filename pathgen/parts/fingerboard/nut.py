@@ -12,6 +12,8 @@ from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.lowered import Lowered
 from pathgen.base.plain import rounded
+from pathgen.base.surface import Surface
+from pathgen.base.units import rounded_down
 from pathgen.parts.fingerboard.layout import centre_crossings
 from pathgen.parts.fingerboard.stringing import Strings, on_outer_strings, string_places
 
@@ -58,6 +60,18 @@ def saddle_curve(board: Fingerboard, strings: Strings | None, *, past: float) ->
     return _curve(board, on_outer_strings(board.layout)[-1], -1, strings, past, "[saddle_blank] overhang")
 
 
+def _beyond_the_radius(surface: Surface, low: float, half: float, past: float, where: str) -> JobError:
+    """That a curve from `half` mm to `half` mm, `past` mm of it overhang, has a radius of no more than `low`."""
+    most = low / 1.05
+    spare = rounded_down(most - (half - past))
+    remedy = (f"make it {spare:.2f} mm or less" if spare > 0 else
+              "the board's radius shrinks toward its end: make the radii (or the widths that they follow) closer to "
+              "each other" if low < surface.radius_nut else "make the radius larger, or the strings lie closer there")
+    over = f"over a radius of {low:.2f} mm" if low > 0 else "where the board's radius has shrunk to nothing"
+    return JobError(where, f"reaches {half:.2f} mm to each side, {over}", remedy=remedy,
+                    allowed=f"less than {most:.2f} mm to each side" if low > 0 else "a radius that is left there")
+
+
 def _curve(board: Fingerboard, line: Floats, row: int, strings: Strings | None, past: float, where: str) -> CrossLine:
     surface = board.surface.above if isinstance(board.surface, Lowered) else board.surface
     run = line[1] - line[0]
@@ -65,9 +79,7 @@ def _curve(board: Fingerboard, line: Floats, row: int, strings: Strings | None, 
     middle, half = (line[0] + line[1]) / 2, float(np.linalg.norm(run)) / 2 + past
     low = float(np.min(surface.radius(middle[0] + np.array([-half, half]) * unit[0])))
     if low <= 1.05 * half:
-        raise JobError(where, f"reaches {half:.2f} mm to each side, over a radius of {low:.2f} mm",
-                       allowed=f"less than {low / 1.05:.2f} mm to each side",
-                       remedy="the board's radius shrinks toward its end: make the radii closer to each other")
+        raise _beyond_the_radius(surface, low, half, past, where)
 
     def over_crest(at: Floats) -> Floats:
         points = middle + at[:, None] * unit
