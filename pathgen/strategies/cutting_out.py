@@ -193,19 +193,20 @@ def cutting_line(outline: Polygon, cutter: Cutter, *, aside: float = 0.0) -> Lin
 
 @remembered
 def tab_points(
-    outline: Polygon, count: int, *, avoid: Floats, width: float, where: str,
+    outline: Polygon, count: int, *, avoid: Floats, width: float, where: str, rim: float = 0.0,
     inlays: shapely.Geometry | None = None,
 ) -> Floats:
     """(count, 2) points on the long edges for tabs: spread evenly, moved clear of the points `avoid`, (m, 2).
 
     Half of the tabs stand on each edge, where a saw can reach them: not on the ends, not in corners, not where a
-    slot opens, not beside an inlay. `width` is what each takes along the edge. Where no place is clear, the
-    clearest is taken. Raises PathgenError for more tabs than there is room for.
+    slot opens, not beside an inlay. `width` is what each takes along the edge, and `rim` how much more beside the
+    walls of a notch. Where no place is clear, the clearest is taken. Raises PathgenError for more tabs than there is
+    room for.
     """
     chosen = np.empty((0, 2))
     if not count:
         return chosen
-    for places, number in zip(_long_edges(outline, width, where), (count // 2, count - count // 2), strict=True):
+    for places, number in zip(_long_edges(outline, width, rim, where), (count // 2, count - count // 2), strict=True):
         if not number:
             continue
         _refuse_too_many(count, number, len(_apart(places, width + _BETWEEN)), width, where)
@@ -297,8 +298,9 @@ def _facing(tabs: Floats, outline: Polygon) -> Ints:
     return np.where(np.abs(dx) >= np.abs(dy), np.where(dx > 0, 1, 3), np.where(dy > 0, 2, 0))
 
 
-def _long_edges(outline: Polygon, width: float, where: str) -> Iterator[Floats]:
-    """(n, 2) places for the middle of a tab on each long edge, nut side first, `width` / 2 or more from its ends."""
+def _long_edges(outline: Polygon, width: float, rim: float, where: str) -> Iterator[Floats]:
+    """(n, 2) places for the middle of a tab on each long edge, nut side first, `width` / 2 or more from its ends, and
+    `rim` more from a wall of a notch: a cutter beside it reaches so much further."""
     x0, y0, x1, y1 = outline.bounds
     x = np.arange(x0 + width / 2, x1 - width / 2, _EVERY)
     if not len(x):
@@ -314,11 +316,13 @@ def _long_edges(outline: Polygon, width: float, where: str) -> Iterator[Floats]:
     fine = x[0] + _EVERY / _FINER * np.arange(-past, _FINER * (len(x) - 1) + past + 1)
     across = shapely.linestrings(np.stack([np.stack([fine, np.full_like(fine, y)], 1) for y in (y0 - 1, y1 + 1)], 1))
     bounds = shapely.bounds(overlay.intersection(across, outline))
-    for edge in (np.column_stack([fine, y]) for y in bounds[:, [1, 3]].T):
+    for edge, out in ((np.column_stack([fine, bounds[:, 1]]), -1.0), (np.column_stack([fine, bounds[:, 3]]), 1.0)):
         # Ends and corners are where the outline turns across the board.
-        steep = np.abs(np.gradient(edge[:, 1], fine)) > 0.5
+        steep = edge[np.abs(np.gradient(edge[:, 1], fine)) > 0.5]
         places = edge[past : len(edge) - past : _FINER]
-        clear = _distance(places, edge[steep]) >= width / 2
+        clear = _distance(places, steep) >= width / 2
+        outward = out * (steep[:, 1] - places[:, 1, None]) > 0  # a wall beside it
+        clear &= ~(outward & (np.abs(steep[:, 0] - places[:, 0, None]) < width / 2 + rim)).any(axis=1)
         yield places[clear] if clear.any() else places
 
 

@@ -165,6 +165,16 @@ def test_a_tab_keeps_half_its_width_from_a_corner_of_a_fanned_end(side):
     assert shapely.distance(shapely.points(tabs), corners).min() >= 7.0 - 0.2
 
 
+@pytest.mark.parametrize("up", [1, -1])
+def test_a_tab_stands_in_no_notch_without_room_for_the_cutter_beside_it(up):
+    """A cutter of 4 mm at the notch's wall reaches 4 mm into it: of 12.7 mm it left a tab of 6 mm too thin."""
+    notched = shapely.Polygon([(0, 0), (14, 0), (14, 12 * up), (26.7, 12 * up), (26.7, 0), (44, 0), (44, 48 * up),
+                               (0, 48 * up)])
+    tabs = tab_points(notched, 2, avoid=np.empty((0, 2)), width=10.0, rim=2.0, where="tabs")
+    notch = shapely.box(14, min(0, 12 * up), 26.7, max(0, 12 * up))
+    assert shapely.distance(shapely.points(tabs), notch).min() >= 5.0 - 0.2
+
+
 def outlined(shape, cutter, *, finish, top=1.0):
     path = outlining(shape, cutter=cutter, top=top, bottom=0.0, tabs=NO_TABS, finish=finish, rapids=Rapids(15.0, 7.0))
     return path.points[path.kinds != Move.RAPID]
