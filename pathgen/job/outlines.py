@@ -48,10 +48,6 @@ def drawing_path(job: Job, artwork: str, where: str) -> Path:
     return path
 
 
-_NO_EDGE = 1e-3
-"""Beside edges as short as this, mm, a line set off from an outline would leave it by a hundred times as much."""
-
-
 def _near(folder: Path, artwork: str) -> str:
     """A drawing beside the one named, with a name much like it, as it would be written; nothing where there is none."""
     found = similar(folder / artwork, ".svg")
@@ -83,7 +79,6 @@ def closed_by_cutter(job: Job, asked: Polygon) -> Polygon | MultiPolygon:
         return asked
     r = job.cutter(job.outline.cutter, "[outline] cutter").radius * (1 + _INNER)
     closed = overlay.buffer(overlay.buffer(asked, r, quad_segs=64), -r, quad_segs=64)
-    closed = shapely.remove_repeated_points(closed, _NO_EDGE)
     return closed if overlay.difference(closed, asked).area > 1e-3 else asked
 
 

@@ -60,6 +60,9 @@ _UPRIGHT = 100.0
 _AHEAD, _HALVINGS, _SHORT_OF_IT = np.array([1.0, 2.0]), 5, 0.01
 """Leads in and out of the last lap; how often they are made shorter; how far these ways may graze the wall, mm."""
 
+_NO_EDGE = 1e-3
+"""Beside an edge as short as this, mm, a line set off from an outline leaves it by a hundred times as much."""
+
 LEAST_WASTE = 2.0
 """Wood that must stand outside the groove for a tab to hold on to, mm (common practice, no source)."""
 
@@ -184,6 +187,7 @@ def cutting_line(outline: Polygon, cutter: Cutter, *, aside: float = 0.0) -> Lin
     away = cutter.radius + aside
     # past sharp points it is cut off: no further out than `aside` either
     limit = (2.0 * cutter.radius + aside) / away
+    outline = shapely.remove_repeated_points(outline, _NO_EDGE)
     grown = overlay.buffer(outline, away, join_style="mitre", mitre_limit=limit, quad_segs=64)
     corners = shapely.get_coordinates(shapely.orient_polygons(grown, exterior_cw=True).exterior)[:-1]
     # begun on the longest straight: what goes in and out there meets no corner

@@ -8,7 +8,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import shapely
 from shapely import Polygon
 
 from pathgen import JobError, load_job
@@ -18,7 +17,6 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from pathgen.job.outlines import as_cut, closed_by_cutter
 from pathgen.job.part import part_of
-from pathgen.strategies.cutting_out import cutting_line
 from pathgen.work.part import wood_in_plan
 from tests.small_board import svg
 
@@ -177,17 +175,6 @@ def test_an_inward_corner_is_left_round_and_told(tmp_path):
     assert not doubt.grave
     square = drawn(tmp_path)
     assert not [d for d in doubts_of(square, clamping_of(square)) if d.where == "[plate] artwork"]
-
-
-def test_a_slight_step_in_a_drawn_outline_is_cut_to_its_wall(tmp_path):
-    """Beside the round in its corner an edge of 0.01 um was left: a line set off from it left the wall by 0.1 mm."""
-    asked = Polygon([(69.26, -21.25), (35.89, -24.98), (22.63, -24.96), (11.27, -19.24), (10.59, -12.69),
-                     (66.56, -5.83), (66.57, -6.27), (72.5, -3.57), (80.46, -12.8)])
-    job = drawn(tmp_path)
-    job = replace(job, cutters=tuple(replace(one, diameter=4.0) for one in job.cutters))
-    outline = closed_by_cutter(job, asked)
-    away = shapely.distance(shapely.points(outline.exterior.coords), cutting_line(outline, job.complete_cutters()[0]))
-    assert away.max() < 2.0 + 0.002
 
 
 def test_an_outline_that_is_not_cut_is_as_it_was_drawn(tmp_path):

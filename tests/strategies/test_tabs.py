@@ -165,6 +165,17 @@ def test_a_tab_keeps_half_its_width_from_a_corner_of_a_fanned_end(side):
     assert shapely.distance(shapely.points(tabs), corners).min() >= 7.0 - 0.2
 
 
+@pytest.mark.parametrize("radius", [2.0, 2.002])
+def test_beside_a_tiny_edge_the_cutter_stays_at_the_wall(radius):
+    """As one is left where the round in an inner corner of a drawing ends: the way left the wall there by 0.1 mm."""
+    turn, cutter = np.radians(np.linspace(-65, -101, 27)), replace(CUTTER, diameter=4.0)
+    round_in = np.array([66.975, 9.932 + radius]) + radius * np.column_stack([np.cos(turn), np.sin(turn)])
+    outline = shapely.Polygon([*round_in, round_in[-1] + [-1e-5, -1e-6], (10.6, 3.12), (11.3, -3.4), (35.9, -9.2),
+                               (69.3, -5.4), (80.5, 3.0), (72.5, 12.24)])
+    away = shapely.distance(shapely.points(outline.exterior.coords), cutting_line(outline, cutter))
+    assert away.max() < 2.001
+
+
 @pytest.mark.parametrize("up", [1, -1])
 def test_a_tab_stands_in_no_notch_without_room_for_the_cutter_beside_it(up):
     """A cutter of 4 mm at the notch's wall reaches 4 mm into it: of 12.7 mm it left a tab of 6 mm too thin."""
