@@ -170,7 +170,7 @@ def test_beside_a_tiny_edge_the_cutter_stays_at_the_wall(radius):
     """As one is left where the round in an inner corner of a drawing ends: the way left the wall there by 0.1 mm."""
     turn, cutter = np.radians(np.linspace(-65, -101, 27)), replace(CUTTER, diameter=4.0)
     round_in = np.array([66.975, 9.932 + radius]) + radius * np.column_stack([np.cos(turn), np.sin(turn)])
-    outline = shapely.Polygon([*round_in, round_in[-1] + [-1e-5, -1e-6], (10.6, 3.12), (11.3, -3.4), (35.9, -9.2),
+    outline = shapely.Polygon([*round_in, round_in[-1] + [-1e-5, 1e-4], (10.6, 3.12), (11.3, -3.4), (35.9, -9.2),
                                (69.3, -5.4), (80.5, 3.0), (72.5, 12.24)])
     away = shapely.distance(shapely.points(outline.exterior.coords), cutting_line(outline, cutter))
     assert away.max() < 2.001
