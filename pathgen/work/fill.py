@@ -205,12 +205,13 @@ def left_by_edge(inlay: Inlay, part: BaseGeometry) -> BaseGeometry:
 
 @lru_cache(maxsize=64)
 def _each_dam(inlay: Inlay, out: float) -> tuple[tuple[Inlay, BaseGeometry], ...]:
-    """Each dam with the one colour of the inlay that it holds."""
+    """Each dam with the one colour of the inlay that it holds; slivers with nothing of the drawing in them are none."""
     each = [replace(inlay, regions=(region,)) for region in inlay.regions]
     dams = [dam_round(one, out) for one in each]
     if any(shapely.intersects(one, other) for one, other in itertools.combinations(dams, 2)):
         dams = [dam_round(one, out, each=True) for one in each]
-    return tuple((one, dam) for one, all_of_it in zip(each, dams, strict=True) for dam in shapely.get_parts(all_of_it))
+    return tuple((one, dam) for one, all_of_it in zip(each, dams, strict=True) for dam in shapely.get_parts(all_of_it)
+                 if shapely.intersects(dam, one.area))
 
 
 @remembered

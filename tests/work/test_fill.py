@@ -19,6 +19,7 @@ from pathgen.programs.instructions import before_start
 from pathgen.report.fill_findings import edge_to_edge
 from pathgen.report.filling import amounts
 from pathgen.report.filltext import batch_cells
+from pathgen.work import fill
 from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.fill import Resin, amount, batch_of, dam_round, fall_under, level_resin, second_cut
 from tests.small_board import ART, built, job, svg
@@ -182,6 +183,17 @@ def test_copies_have_a_dam_each_and_one_drawing_has_one_for_what_lies_near(apart
     wide = 8.0 + apart
     one = 4 * wide + 2.0 * (2 * wide + 8.0) + np.pi * 2.0**2
     assert dam_round(once, 2.0).area == pytest.approx(one if dams == 1 else 2 * each, rel=2e-3)
+
+
+def test_a_sliver_that_the_geometry_library_leaves_is_no_dam(monkeypatch):
+    """Of a public drawing with a dry middle 1e-6 mm2 were left beside its dam, and nothing to be covered in them."""
+    dot = shapely.Point(30.0, 2.0).buffer(4.0)
+    top = Surface(thickness=6.0, radius_nut=254.0, radius_end=254.0, length=100.0)
+    inlay = Inlay(name="sliver", regions=(("#225577", dot),), depth=1.0, overfill=0.4, dam=2.0)
+    whole = level_resin(replace(inlay, name="whole"), top, 2.0)
+    beside = shapely.box(40.0, 2.0, 40.001, 2.001)
+    monkeypatch.setattr(fill, "dam_round", lambda *_, **__: shapely.union(dam_round(inlay, 2.0), beside))
+    assert level_resin(inlay, top, 2.0) == whole
 
 
 def test_each_colour_of_a_pour_has_dams_of_its_own():
