@@ -57,6 +57,9 @@ _BETWEEN = 2.0
 _UPRIGHT = 100.0
 """Rise over run of ends that have no room to slope."""
 
+_ROUNDED = 1e-6
+"""A foot of such an end lies as deep as what goes on from it but for this, mm: places are rounded along the way."""
+
 _AHEAD, _HALVINGS, _SHORT_OF_IT = np.array([1.0, 2.0]), 5, 0.01
 """Leads in and out of the last lap; how often they are made shorter; how far these ways may graze the wall, mm."""
 
@@ -412,7 +415,7 @@ def _sinking_gently(stations: Floats, z: Floats, slope: float, around: float) ->
     pieces, done = [], 0
     for k in np.flatnonzero(into & ~np.concatenate([[False], into[:-1]])).tolist():
         foot = k + 1 + int(np.argmin(np.append(into[k + 1 :], False)))
-        on = foot + int(np.argmax(np.append(z[foot:] > z[foot] + 1e-9, True)))
+        on = foot + int(np.argmax(np.append(z[foot:] > z[foot] + _ROUNDED, True)))
         room = float(stations[on - 1] - stations[foot])
         if room < _SHORTEST:
             continue

@@ -11,7 +11,7 @@ import shapely.affinity
 
 from pathgen.base.errors import PathgenError
 from pathgen.base.toolpath import Move, Rapids
-from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, cutting_line, outlining, tab_points
+from pathgen.strategies.cutting_out import Tabs, _sinking_gently, check_tabs_hold, cutting_line, outlining, tab_points
 from tests.brute import Block, moves_along
 from tests.strategies.test_strategies import cutter_of
 
@@ -163,6 +163,19 @@ def test_a_tab_keeps_half_its_width_from_a_corner_of_a_fanned_end(side):
     tabs = tab_points(fanned, 4, avoid=slots, width=14.0, where="tabs")
     corners = shapely.MultiPoint([(8, 20 * side), (82, -22 * side)])
     assert shapely.distance(shapely.points(tabs), corners).min() >= 7.0 - 0.2
+
+
+@pytest.mark.parametrize("rounding", [0.0, 5e-8])
+def test_between_two_tabs_near_each_other_the_cutter_goes_down_along_ramps(rounding):
+    """2 mm of way, 1.17 mm down, at 5 degrees: seven ramps to and fro. Rounding had it taken for no way at all."""
+    slope = np.tan(np.radians(5.0))
+    stations, z = np.array([0.0, 10.0, 10.03, 12.03, 12.06]), np.array([0.97, 0.97, -0.2 - rounding, -0.2, 1.3])
+    gone, low = _sinking_gently(stations, z, slope, around=1e4)
+    ramps = -np.diff(low) / np.maximum(np.abs(np.diff(gone)), 1e-12)
+    opened = np.minimum.accumulate(low)[:-1]
+    fresh = (low[1:] < opened - 1e-6) & (ramps > 1.01 * slope)
+    assert not fresh.any()
+    assert np.sum(np.diff(gone) < -1.0) >= 7
 
 
 @pytest.mark.parametrize("radius", [2.0, 2.002])
