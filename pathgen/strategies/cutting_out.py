@@ -325,11 +325,13 @@ def _long_edges(outline: Polygon, width: float, rim: float, where: str) -> Itera
     bounds = shapely.bounds(overlay.intersection(across, outline))
     for edge, out in ((np.column_stack([fine, bounds[:, 1]]), -1.0), (np.column_stack([fine, bounds[:, 3]]), 1.0)):
         # Ends and corners are where the outline turns across the board.
-        steep = edge[np.abs(np.gradient(edge[:, 1], fine)) > 0.5]
+        turn = np.gradient(edge[:, 1], fine)
+        steep, turn = edge[np.abs(turn) > 0.5], turn[np.abs(turn) > 0.5]
         places = edge[past : len(edge) - past : _FINER]
         clear = _distance(places, steep) >= width / 2
-        outward = out * (steep[:, 1] - places[:, 1, None]) > 0  # a wall beside it
-        clear &= ~(outward & (np.abs(steep[:, 0] - places[:, 0, None]) < width / 2 + rim)).any(axis=1)
+        dx, dy = steep[:, 0] - places[:, 0, None], out * (steep[:, 1] - places[:, 1, None])
+        wall = (dy > 0) & (out * turn * dx > 0)  # outward, and on from there
+        clear &= ~(wall & (np.abs(dx) < width / 2 + rim)).any(axis=1)
         yield places[clear] if clear.any() else places
 
 

@@ -22,7 +22,7 @@ from tests.steep_jobs import steep_job
 @pytest.mark.parametrize(
     ("kind", "seed"),
     [("board", seed) for seed in (1, 3, 6, 8, 9, 10, 11, 12, 13)]
-    + [("plate", seed) for seed in (117, 9)]  # the first has a tab beside an inner corner, which cuts one end off
+    + [("plate", seed) for seed in (117, 9)]  # beside inner corners of the first a tab has no room
     + [("steep board", seed) for seed in (6, 12, 4, 21)]
     + [("moved board", seed) for seed in (60007, 60018)],  # the first cuts again over a part of what has moved
 )
