@@ -116,7 +116,7 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   article:has(.tick li:nth-child(12)) :is(svg, img) {{ max-height: 20mm; }}
   article:has(.tick li:nth-child(5)):has(.stop p:nth-of-type(5)) :is(svg, img) {{ max-height: 22mm; }}
   article dl, article ol {{ margin: .3rem 0; }}
-  article {{ margin: .6rem 0; font-size: .9em; line-height: 1.28; padding: .1rem .8rem .4rem; }}
+  article {{ margin: .6rem 0; font-size: .9em; line-height: 1.24; padding: .1rem .8rem .4rem; }}
   article p {{ margin: .25rem 0; }}
   a {{ text-decoration: none; }}
   .pair {{ grid-template-columns: 1fr 1fr; }}
