@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from pathgen.job.describe import key_rows
 from pathgen.job.job import head_of
@@ -416,11 +417,14 @@ def _drawn_outline(chance: Chance, long: float, wide: float) -> str:
     return _svg(long, 2 * half, body)
 
 
+def _mark_places(length: float) -> list[tuple[float, float]]:
+    return [(10.0, 5.0), (round(length - 5.0, 1), -5.0), (round(length / 2, 1), 12.0), (round(length / 4, 1), -14.0)]
+
+
 def _measured(chance: Chance, tables: dict[str, Any], length: float) -> list[dict[str, Any]]:
     """Where three marks or four were found after the work was clamped again, a little turned and moved."""
     turn, by = math.radians(chance.length(-0.3, 0.3, 2)), (chance.length(-2, 2, 2), chance.length(-2, 2, 2))
-    places = [(10.0, 5.0), (round(length - 5.0, 1), -5.0), (round(length / 2, 1), 12.0),
-              (round(length / 4, 1), -14.0)][: chance.one(3, 4)]
+    places = _mark_places(length)[: chance.one(3, 4)]
     found = [(x * math.cos(turn) - y * math.sin(turn) + by[0], x * math.sin(turn) + y * math.cos(turn) + by[1])
              for x, y in places]
     return [{"at": [*at, 6.0], "found": [round(x, 3), round(y, 3), 6.02]}
@@ -440,14 +444,10 @@ def _moved(
             cutter["plunges"] = False
     long, wide = length + 100.0, tables["stock"]["width"]
     turn, roll, pitch = (chance.rng.uniform(-1, 1) * most for most in (0.02, 1.5 / wide, 1.5 / long))
-    turned, rolled, pitched = (np.eye(3) for _ in range(3))
-    for way, angle, (one, other) in ((turned, turn, (0, 1)), (rolled, roll, (1, 2)), (pitched, pitch, (2, 0))):
-        way[[one, one, other, other], [one, other, one, other]] = np.array(
-            [math.cos(angle), -math.sin(angle), math.sin(angle), math.cos(angle)])
     lift = abs(roll) * wide + abs(pitch) * long  # no corner of it has sunk into the bed
-    places = np.array([(10, 5), (length - 5, -5), (length / 2, 12), (length / 4, -14)])[: chance.one(3, 4, 4)]
-    at = np.column_stack([places.round(1), np.full(len(places), 6.0)])
-    found = at @ (turned @ rolled @ pitched).T + [chance.length(-2, 2, 2), chance.length(-2, 2, 2), lift]
+    at = np.array([(*place, 6.0) for place in _mark_places(length)[: chance.one(3, 4, 4)]])
+    by = [chance.length(-2, 2, 2), chance.length(-2, 2, 2), lift]
+    found = Rotation.from_euler("ZXY", (turn, roll, pitch)).apply(at) + by
     tables["measured"] = [{"at": one, "found": other}
                           for one, other in zip(at.tolist(), found.round(3).tolist(), strict=True)]
 
