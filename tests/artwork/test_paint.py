@@ -112,7 +112,7 @@ def test_thousands_of_colours_on_one_another_are_refused_soon() -> None:
     began = time.process_time()
     with pytest.raises(ArtworkError, match="one another too often"):
         stacked([f"#{i:06x}" for i in range(4000)], boxes)
-    assert time.process_time() - began < 20.0  # 2 s on an idle machine
+    assert time.process_time() - began < 8.0  # 2 s on an idle machine
 
 
 def test_all_that_is_worked_through_is_counted() -> None:
