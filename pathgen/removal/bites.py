@@ -179,28 +179,30 @@ def arc_over_travel(aside: NDArray[Any], radius: NDArray[np.float32] | float, ce
     Nearer to the rim than a point's own width, where the arc grows without bound, its mean over that width.
     """
     wide = np.float32(math.sqrt(cell))
-    r = np.maximum(np.asarray(radius, np.float32), wide)
     v = np.asarray(aside, np.float32)
-    rim = np.arccos(1 - wide / r) / wide
+    r = np.broadcast_to(np.maximum(np.asarray(radius, np.float32), wide), v.shape)
     arc = 1 / np.sqrt(np.maximum(r * r - v * v, np.float32(1e-12)))
-    return np.asarray(np.where(v > r - wide, rim, arc) * np.float32(cell), np.float32)
+    near = np.flatnonzero(v > r - wide)
+    arc[near] = np.arccos(1 - wide / r[near]) / wide
+    arc *= np.float32(cell)
+    return arc
 
 
 def in_rounds(
-    cell: Rows, move: Rows, height: NDArray[np.float32], top: NDArray[np.float32], first: Rows
+    cell: Rows, move: Rows, height: NDArray[np.float32], top: NDArray[np.float32], first: NDArray[np.uint16]
 ) -> Touches:
     """Lower points of a flat field `top` to `height` by moves in their order; what lowered them, unsorted.
 
     In each round every point is touched by the first move that still lowers it: few rounds where moves go down in
     steps, many where each takes a little of the same points: once a round leaves most of them they are sorted.
-    `first` is room for a number of each point.
+    `first` is room for a number of each point, larger than that of any move.
     """
     rounds, before = [], math.inf
     while len(cell) and len(cell) < _MOST_LEFT * before:
-        before = len(cell)
-        first[cell] = np.iinfo(np.intp).max
-        np.minimum.at(first, cell, move)
-        now = first[cell] == move
+        before, number = len(cell), move.astype(first.dtype)
+        first[cell] = np.iinfo(first.dtype).max
+        np.minimum.at(first, cell, number)
+        now = first[cell] == number
         point, after = cell[now], height[now]
         rounds.append(Touches(point, move[now], top[point], after))
         top[point] = after

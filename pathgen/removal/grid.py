@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -10,6 +11,8 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+
+_EVEN = 1e-9  # mm: columns that lie nearer to even than this do
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +41,18 @@ class Grid:
         """Area that each point stands for, mm2, where the spacing is even."""
         return float((self.xs[-1] - self.xs[0]) / max(len(self.xs) - 1, 1) * (self.ys[-1] - self.ys[0])
                      / max(len(self.ys) - 1, 1))
+
+    @cached_property
+    def _spacing(self) -> float:
+        """Between columns, 0 where it is not even."""
+        apart = np.diff(self.xs)
+        return float(apart.mean()) if len(apart) and np.ptp(apart) < _EVEN else 0.0
+
+    def columns_before(self, x: Floats) -> NDArray[np.intp]:
+        """(n,) how many columns lie to the left of each x."""
+        if not self._spacing:
+            return np.searchsorted(self.xs, x)
+        return np.clip(np.ceil((x - self.xs[0]) / self._spacing), 0, len(self.xs)).astype(np.intp)
 
     def window(self, bounds: tuple[float, float, float, float]) -> tuple[slice, slice]:
         """(rows, columns) of the points within (x_min, y_min, x_max, y_max)."""

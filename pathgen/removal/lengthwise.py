@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 Heights = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
-_SHORTEST = 4.0  # radii
+_SHORTEST, _RADII = 10.0, 4.0  # mm, and radii: shorter ones are sooner cut with the moves beside them
 _EXACT = 1e-5  # mm: what a whole pass may differ from its moves taken one by one, ten nanometres
 _DROP = 0.01  # mm: a move that goes down further than this from the end of a pass cuts more than a stop there would
 _WANDER = 0.003  # mm: what rounding in a program makes of a straight pass, once that is turned back with its work
@@ -77,13 +77,25 @@ class Pass:
         k = self._over(x)
         return self.row + (len(self.x) - 2 - k if self.back else k)
 
-    def met_by(self, x: Floats, across: Floats, wet: float, *, share: float = 1.0) -> NDArray[np.intp]:
-        """(len(across), len(x)) moves whose front comes to each place first: `wet` is the radius of what cuts, mm.
+    def by_front(
+        self, values: Heights | Mask, along: Floats, across: Floats, wet: float, *, share: float = 1.0
+    ) -> tuple[slice, Floats]:
+        """Some moves, and (len(across), moves) sums of `values`, (len(across), len(along)): of each, what it takes.
 
-        With a `share` those that have it ahead by only so much of that.
+        That are the places that its front comes to first; `wet` is the radius of what cuts, mm. With a `share` it has
+        them ahead by only so much of that.
         """
-        ahead = share * np.sqrt(np.maximum(wet**2 - across**2, 0.0))[:, None]
-        return self.moves_at(x + (ahead if self.back else -ahead))
+        ahead = share * np.sqrt(np.maximum(wet**2 - across**2, 0.0))[:, None] * (1.0 if self.back else -1.0)
+        first, last = self._over(np.array([along[0] + ahead.min(), along[-1] + ahead.max()])).tolist()
+        ends = np.full((len(across), last - first + 2), len(along))
+        ends[:, 0], ends[:, 1:-1] = 0, np.searchsorted(along, self.x[first + 1 : last + 1] - ahead)
+        total = np.zeros((len(across), len(along) + 1))
+        np.cumsum(values, axis=1, out=total[:, 1:])
+        sums = np.diff(np.take_along_axis(total, ends, axis=1), axis=1)
+        if not self.back:
+            return slice(self.row + first, self.row + last + 1), sums
+        end = self.row + len(self.slope)
+        return slice(end - last - 1, end - first), sums[:, ::-1]
 
     @cached_property
     def slope(self) -> Floats:
@@ -222,10 +234,10 @@ def passes_along(motion: Motion, cutter: Cutter) -> list[tuple[int, int]]:
     along = motion.cutting & (np.abs(run[:, 1]) <= wander) & (np.abs(run[:, 2]) < np.abs(run[:, 0]))
     way = np.where(along, np.sign(run[:, 0]), 0).astype(np.int8)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], way, [0]])))
-    spans = []
+    spans, shortest = [], max(_SHORTEST, _RADII * cutter.radius)
     for first, stop in itertools.pairwise(edges):
         y = motion.end[first:stop, 1]
-        if (way[first] and abs(motion.end[stop - 1, 0] - motion.start[first, 0]) >= _SHORTEST * cutter.radius
+        if (way[first] and abs(motion.end[stop - 1, 0] - motion.start[first, 0]) >= shortest
                 and np.ptp(y) <= wander):
             spans.append((int(first), int(stop)))
     return spans

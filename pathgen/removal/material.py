@@ -20,6 +20,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.limits import MOST_WORK
 from pathgen.removal.bites import LEAST, Bites, Passages, Touches, arc_over_travel, in_order, in_rounds
 from pathgen.removal.ceiling import Ceiling
+from pathgen.removal.discs import newly_under
 from pathgen.removal.grid import Grid
 from pathgen.removal.lengthwise import MEAN_AHEAD, Moves, Pass, as_pass, moves_of, passes_along
 from pathgen.removal.motion import Motion, in_pieces
@@ -121,9 +122,9 @@ class Material:
     worked: float = 0.0
 
     @cached_property
-    def room(self) -> NDArray[np.intp]:
-        """For a number of each point; it holds nothing of meaning."""
-        return np.empty(self.top.size, np.intp)
+    def room(self) -> NDArray[np.uint16]:
+        """For the number of a move, of those cut together, at each point; it holds nothing of meaning."""
+        return np.empty(self.top.size, np.uint16)
 
     def cut(self, motion: Motion, cutter: Cutter, noting: Noting | None = None) -> Taken:
         """Take away what the moves sweep; with `noting`, tell what each takes.
@@ -274,12 +275,11 @@ class _Cutting:
             across = np.abs(self.ys[j : j + rows] - whole.y)
             wet = float(self.cutter.half_width(deepest))
             along, share = self.xs[i : i + columns], MEAN_AHEAD[self.cutter.shape]
-            near, taken = _stretch_of(whole.met_by(along, across, wet, share=share).ravel())
-            b.volume[near] += np.bincount(taken, drop.ravel()) * self.cell
-            near, met = _stretch_of(whole.met_by(along, across, wet).ravel())
+            near, taken = whole.by_front(drop, along, across, wet, share=share)
+            b.volume[near] += taken.sum(axis=0) * self.cell
             least = _engaged_from(drop.max(axis=0)) if self.cutter.is_flat else LEAST
-            edge = arc_over_travel(across, wet, self.cell)[:, None] * (drop > least)
-            b.edge[near] += np.bincount(met, edge.ravel())
+            near, met = whole.by_front(drop > least, along, across, wet)
+            b.edge[near] += arc_over_travel(across, wet, self.cell) @ met
         b.drop[those] = np.maximum(b.drop[those], _highest_of(drop.max(axis=0), at, n))
         b.depth[those] = np.maximum(b.depth[those], _highest_of(depth.max(axis=0), at, n))
         if deepest > self.deeper:
@@ -502,10 +502,17 @@ class _Cutting:
 
         Moves with windows of about the same size are worked out at once; the points are told in no order.
         """
+        if self.cutter.is_flat and len(level := np.flatnonzero(self._is_level(moves))):
+            cell, of = newly_under(moves.of(level), windows[level, 2:], self.cutter.radius, self.material.grid)
+            low = np.minimum(moves.start[level, 2], moves.end[level, 2]).astype(np.float32)[of]
+            lowers = np.flatnonzero(low < self.top.take(cell))
+            yield cell[lowers], level[of[lowers]], low[lowers]
+            windows = windows.copy()
+            windows[level] = 0
         size = _sizes(windows)
         padded = -(-size // 8) * 8
         kinds, kind = np.unique(padded[:, 0] * (1 << 32) + padded[:, 1], return_inverse=True)
-        for k in range(len(kinds)):
+        for k in np.flatnonzero(kinds):
             all_members = np.flatnonzero(kind == k)
             per_batch = max(1, _BATCH_CELLS // int(padded[all_members[0]].prod()))
             for a in range(0, len(all_members), per_batch):
@@ -517,6 +524,11 @@ class _Cutting:
                 cell = j[:, :, None] * len(self.xs) + i[:, None, :]
                 lowers = np.flatnonzero(height < self.top.take(cell))
                 yield cell.reshape(-1)[lowers], members[lowers // (rows * columns)], height.reshape(-1)[lowers]
+
+    def _is_level(self, moves: Moves) -> Mask:
+        """(n,) moves of which a flat end leaves one height: level ones, and straight up or down."""
+        run = moves.end - moves.start
+        return (run[:, 2] == 0) | (np.hypot(run[:, 0], run[:, 1]) < _POINT)
 
     def _batch(self, moves: Moves, i: NDArray[np.intp], j: NDArray[np.intp]) -> Heights:
         """(n, rows, columns) heights at grid columns i (n, columns) and rows j (n, rows)."""

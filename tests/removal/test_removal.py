@@ -14,11 +14,12 @@ from scipy import ndimage
 from pathgen.base.cutters import Cutter
 from pathgen.removal import material as removal
 from pathgen.removal.bites import Bites
+from pathgen.removal.discs import newly_under
 from pathgen.removal.grid import Grid
 from pathgen.removal.lengthwise import Moves, Pass, as_pass, passes_along
 from pathgen.removal.material import Material, Noting, _in_pieces, _parts_of
 from pathgen.removal.motion import Motion
-from pathgen.removal.sweep import swept_heights
+from pathgen.removal.sweep import RIM, swept_heights
 from pathgen.verify.cutting import RIDGES, SHAVING, too_deep
 
 RUN = {"speed": 10000.0, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}
@@ -216,6 +217,7 @@ def _solid(cutter):
 @settings(max_examples=60, deadline=None)
 @given(seed=st.integers(0, 10**6), shape=st.sampled_from(sorted(CUTTERS)))
 @example(seed=6094, shape="ball-end")  # a point on the rim
+@example(seed=21237, shape="ball-end")  # a point near it, where a flank is steep
 def test_the_order_of_moves_leaves_the_same(seed, shape):
     rng = np.random.default_rng(seed)
     points = rng.uniform([-5, -5, 0], [5, 5, 3], (12, 3))
@@ -223,8 +225,10 @@ def test_the_order_of_moves_leaves_the_same(seed, shape):
     forward, back = blank(xs, ys, 4.0), blank(xs, ys, 4.0)
     forward.cut(motion(points), CUTTERS[shape], Noting(deeper=0.5))
     back.cut(motion(points[::-1]), CUTTERS[shape])
-    off = shapely.distance(shapely.linestrings(points[:, :2]), shapely.points(*np.meshgrid(xs, ys)))
-    clear = np.abs(off - CUTTERS[shape].radius) > 1e-5  # where a flank stands upright, float32 may put a point outside
+    moves = shapely.linestrings(np.stack([points[:-1, :2], points[1:, :2]], axis=1))
+    off = shapely.distance(moves[:, None, None], shapely.points(*np.meshgrid(xs, ys)))
+    # where a flank stands upright, float32 may put a point outside
+    clear = (np.abs(off - CUTTERS[shape].radius) > 1e-4).all(axis=0)
     np.testing.assert_allclose(forward.top[clear], back.top[clear], atol=2e-4)
 
 
@@ -475,12 +479,14 @@ def test_moves_are_taken_together_in_order_and_large_ones_alone():
     assert len(found) <= many.sum() / removal._TOGETHER + 2
 
 
-@pytest.mark.parametrize(("back", "met"), [(False, [[0, 0], [1, 1]]), (True, [[10, 10], [11, 11]])])
-def test_the_front_of_a_cutter_comes_first_from_where_it_comes(back, met):
+@pytest.mark.parametrize(("back", "moves"), [(False, slice(0, 2)), (True, slice(10, 12))])
+def test_the_front_of_a_cutter_comes_first_from_where_it_comes(back, moves):
     """D: with 2 mm wet and 1.2 mm beside its line the front is 1.6 mm ahead of the axis; moves change at X 2 and 5."""
     x = np.array([0.0, 2.0, 5.0, 10.0])
     one = Pass(cutter=BALL, y=0.0, x=x, z=np.zeros(4), row=10 if back else 0, back=back)
-    assert one.met_by(np.array([3.55, 3.45]), np.array([1.2, 1.99]), 2.0).tolist() == met
+    found, sums = one.by_front(np.ones((2, 2)), np.array([3.45, 3.55]), np.array([1.2, 1.99]), 2.0)
+    assert found == moves
+    assert sums.tolist() == [[2.0, 0.0], [0.0, 2.0]]
 
 
 def test_moves_in_pieces_go_on_where_the_piece_before_ended_but_for_the_first():
@@ -493,3 +499,26 @@ def test_moves_in_pieces_go_on_where_the_piece_before_ended_but_for_the_first():
     assert cut.end.tolist() == [[1, 2, 3], [2, 4, 6], [3, 6, 9], [8, 2, 1], [9, 4, 2]]
     assert _in_pieces(moves, np.array([0, 1, 1])).row.tolist() == [5, 6]
     assert _in_pieces(moves, np.array([0, 1, 1])).onward.tolist() == [True, False]
+
+
+@settings(max_examples=60, deadline=None)
+@given(seed=st.integers(0, 10**6), even=st.booleans())
+def test_level_moves_of_a_flat_end_row_by_row(seed, even):
+    """Each point once within the way of a move, but what the disc at its start had; by distances of a library."""
+    rng = np.random.default_rng(seed)
+    points = np.cumsum(rng.normal(0, rng.choice([0.02, 0.3, 3.0]), (8, 2)) * rng.integers(0, 2, (8, 2)), axis=0)
+    xs, ys = np.linspace(-6, 6, 90), np.linspace(-6, 6, 80)
+    grid = Grid(xs if even else np.sort(rng.uniform(-6, 6, 90)), ys)
+    start, end = np.column_stack([points[:-1], np.ones(7)]), np.column_stack([points[1:], np.ones(7)])
+    onward = rng.random(7) < 0.7
+    rows = np.array([[np.searchsorted(ys, min(a, b) - 1.5), np.searchsorted(ys, max(a, b) + 1.5, side="right")]
+                     for a, b in zip(start[:, 1], end[:, 1], strict=True)])
+    cell, of = newly_under(Moves(start, end, np.arange(7), onward), rows, 1.5, grid)
+    found = np.zeros((7, 80, 90), int)
+    np.add.at(found.reshape(7, -1), (of, cell), 1)
+    places = shapely.points(*np.meshgrid(grid.xs, ys))
+    off = shapely.distance(shapely.linestrings(np.stack([points[:-1], points[1:]], axis=1))[:, None, None], places)
+    stood = shapely.distance(shapely.points(points[:-1])[:, None, None], places) < 1.5 - RIM
+    stood &= (onward & (points[:-1] != points[1:]).any(axis=1))[:, None, None]
+    clear = np.abs(off - 1.5) > 1e-6
+    assert (found == ((off < 1.5) & ~stood))[clear].all()
