@@ -19,7 +19,7 @@ from pathgen.removal.sweep import RIM
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
-_LEVEL = 1e-9  # mm: a move that goes no further across runs along the rows
+_LEVEL = 1e-9  # mm: a move that goes no further stands, and one that goes no further across runs along the rows
 _ROUNDING = 1e-7  # mm: what lies this near to the rim is under the disc
 
 
@@ -43,6 +43,7 @@ def newly_under(moves: Moves, rows: Rows, radius: float, grid: Grid) -> tuple[Ro
     of, row = _each_row(rows)
     run = moves.end[:, :2] - moves.start[:, :2]
     length = np.hypot(run[:, 0], run[:, 1])
+    length[length < _LEVEL] = 0.0
     c, s = np.divide(run.T, length, where=length > 0, out=np.array([[1.0], [0.0]]).repeat(len(moves), axis=1))
     slant = np.abs(s) * length > _LEVEL
     per_row = np.divide(1.0, s, where=slant, out=np.zeros(len(moves)))

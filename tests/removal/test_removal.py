@@ -522,3 +522,10 @@ def test_level_moves_of_a_flat_end_row_by_row(seed, even):
     stood &= (onward & (points[:-1] != points[1:]).any(axis=1))[:, None, None]
     clear = np.abs(off - 1.5) > 1e-6
     assert (found == ((off < 1.5) & ~stood))[clear].all()
+
+
+def test_a_flat_end_straight_down_but_for_rounding_cuts_where_it_stood():
+    material = blank(np.linspace(-2, 2, 21), np.linspace(-2, 2, 21), top=5.0)
+    way = [[0, 0, 9], [0, 0, 4], [1e-12, 0, 3], [2, 0, 3], [2 + 1e-12, 1e-12, 2.5]]
+    taken = material.cut(motion(way), CUTTERS["flat-end"], Noting())
+    assert taken.bites.drop.tolist() == pytest.approx([1.0, 1.0, 2.0, 0.5])
