@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import shapely
@@ -19,6 +20,7 @@ from pathgen.base.memory import remembered
 from pathgen.base.toolpath import APPROACH, Move, Rapids, Toolpath
 from pathgen.base.units import place_words, rounded_up
 from pathgen.strategies.easing import EASE_FROM, Standing, eased
+from pathgen.strategies.tab_places import LEAST_WASTE, all_round, holding, round_a_ring
 
 _EVERY = 1.0
 """Spacing of the places tried for a tab, mm."""
@@ -65,9 +67,6 @@ _AHEAD, _HALVINGS, _SHORT_OF_IT = np.array([1.0, 2.0]), 5, 0.01
 
 _NO_EDGE = 1e-3
 """Beside an edge as short as this, mm, a line set off from an outline leaves it by a hundred times as much."""
-
-LEAST_WASTE = 2.0
-"""Wood that must stand outside the groove for a tab to hold on to, mm (common practice, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -200,34 +199,68 @@ def cutting_line(outline: Polygon, cutter: Cutter, *, aside: float = 0.0) -> Lin
 
 @remembered
 def tab_points(
-    outline: Polygon, count: int, *, avoid: Floats, width: float, where: str, rim: float = 0.0,
+    outline: Polygon, count: int, *, avoid: Floats, width: float, cutter: Cutter, where: str,
     inlays: shapely.Geometry | None = None,
 ) -> Floats:
     """(count, 2) points on the long edges for tabs: spread evenly, moved clear of the points `avoid`, (m, 2).
 
     Half of the tabs stand on each edge, where a saw can reach them: not on the ends, not in corners, not where a
-    slot opens, not beside an inlay. `width` is what each takes along the edge, and `rim` how much more beside the
-    walls of a notch. Where no place is clear, the clearest is taken. Raises PathgenError for more tabs than there is
-    room for.
+    slot opens, not beside an inlay. `width` is that of a tab. Where no place is clear, the clearest is taken. Where the
+    way round another wall would take one away again, they stand anywhere along the outline. Raises PathgenError for
+    more tabs than there is room for.
     """
-    chosen = np.empty((0, 2))
     if not count:
+        return np.empty((0, 2))
+    takes = width + cutter.diameter
+    halves = (count // 2, count - count // 2)
+    edges = list(zip(_long_edges(outline, takes, cutter.radius, where), halves, strict=True))
+    for places, number in edges:
+        if number:
+            _refuse_too_many(count, number, len(_apart(places, takes + _BETWEEN)), takes, where)
+    holds = partial(holding, outline=outline, ring=cutting_line(outline, cutter), width=width, radius=cutter.radius)
+    chosen = _spread(edges, takes, avoid, inlays)
+    if (good := holds(chosen)).all():
         return chosen
-    for places, number in zip(_long_edges(outline, width, rim, where), (count // 2, count - count // 2), strict=True):
+    edges = [(places[holds(places)], number) for places, number in edges if number]
+    if all(len(_apart(places, takes + _BETWEEN)) >= number for places, number in edges):
+        return _spread(edges, takes, avoid, inlays)
+    places, stations, around = all_round(outline, cutting_line(outline, cutter), every=_EVERY, takes=takes)
+    kept = holds(places)
+    places, stations = places[kept], stations[kept]
+    clear = _clearance(places, avoid, inlays) >= takes / 2
+    for among in (clear, np.ones_like(clear)):
+        found = round_a_ring(stations[among], count, around=around, least=takes + _BETWEEN)
+        if len(found) == count:
+            return np.asarray(places[among][found])
+    raise PathgenError(
+        where, f"{count} tabs do not fit: the cutter, on its way round a wall near by, takes away again a tab at "
+        f"{place_words(*chosen[int(np.argmin(good))].tolist())}, or what it holds on to, and too few other places along "
+        "the outline are better", allowed=f"{len(found) or 'no'} tabs{' or fewer' * bool(len(found))}, each {width:g} mm "
+        f"wide, with a cutter of {cutter.diameter:g} mm",
+        remedy=f"make tabs fewer{_NARROWER if where == _STATED else ''}, or take a smaller cutter"
+        + _without_tabs(where, "; or write tabs = 0 and stick the work down"),
+    )
+
+
+def _spread(
+    edges: Sequence[tuple[Floats, int]], takes: float, avoid: Floats, inlays: shapely.Geometry | None
+) -> Floats:
+    """(n, 2) of the places along each edge so many, spread evenly, as clear as may be."""
+    chosen = np.empty((0, 2))
+    for places, number in edges:
         if not number:
             continue
-        _refuse_too_many(count, number, len(_apart(places, width + _BETWEEN)), width, where)
         clear = _clearance(places, avoid, inlays)
         own = np.empty((0, 2))
         for k in range(number):
             aim = places[0, 0] + (places[-1, 0] - places[0, 0]) * (k + 0.5) / number
-            apart = np.minimum(_distance(places, chosen), _distance(places[:, :1], own[:, :1]) - _BETWEEN) - width
-            room = np.minimum(clear - width / 2, apart)
+            apart = np.minimum(_distance(places, chosen), _distance(places[:, :1], own[:, :1]) - _BETWEEN) - takes
+            room = np.minimum(clear - takes / 2, apart)
             good = room >= 0
             wanted = np.where(good, -np.abs(places[:, 0] - aim), -np.inf) if good.any() else room
             own = np.vstack([own, places[int(np.argmax(wanted))]])
-        if number > 1 and np.diff(np.sort(own[:, 0])).min() < width + _BETWEEN:  # what was clear left no room for all
-            spacings = np.linspace(float(np.ptp(places[:, 0])) / (number - 1), width + _BETWEEN, _SPACINGS)
+        if number > 1 and np.diff(np.sort(own[:, 0])).min() < takes + _BETWEEN:  # what was clear left no room for all
+            spacings = np.linspace(float(np.ptp(places[:, 0])) / (number - 1), takes + _BETWEEN, _SPACINGS)
             own = next(found for one in spacings if len(found := _apart(places, one)) >= number)[:number]
         chosen = np.vstack([chosen, own])
     return chosen
@@ -235,8 +268,8 @@ def tab_points(
 
 def _apart(places: Floats, spacing: float) -> Floats:
     """As many of places along an edge, from the first, as stand `spacing` apart or more along the board."""
-    chosen = [0]
-    while (following := int(np.searchsorted(places[:, 0], places[chosen[-1], 0] + spacing - 1e-9))) < len(places):
+    chosen = [0][: len(places)]
+    while chosen and (following := int(np.searchsorted(places[:, 0], places[chosen[-1], 0] + spacing - 1e-9))) < len(places):
         chosen.append(following)
     return places[chosen]
 

@@ -122,7 +122,7 @@ def test_the_last_lap_round_a_small_part_goes_in_and_out_past_it(radius):
 
 
 def test_tabs_stand_evenly_on_both_long_edges():
-    points = tab_points(BOX, 3, avoid=np.empty((0, 2)), width=9.0, where="tabs")
+    points = tab_points(BOX, 3, avoid=np.empty((0, 2)), width=6.0, cutter=CUTTER, where="tabs")
     lower, upper = (points[points[:, 1] * side > 0] for side in (-1, 1))
     assert lower == pytest.approx(np.array([[50.0, -20.0]]), abs=1.0)
     assert upper == pytest.approx(np.array([[27.25, 20.0], [72.75, 20.0]]), abs=1.5)  # of the 91 mm between the ends
@@ -143,13 +143,13 @@ def test_the_ways_up_and_down_a_tab_beside_a_corner_go_round_it(finish):
 def test_tabs_stand_on_both_edges_of_a_part_beside_the_centre_line(up):
     """As of a plate drawn on a page whose corner lies on it."""
     none = np.empty((0, 2))
-    moved = tab_points(shapely.affinity.translate(BOX, 0.0, up), 4, avoid=none, width=9.0, where="tabs")
-    assert moved == pytest.approx(tab_points(BOX, 4, avoid=none, width=9.0, where="tabs") + [0.0, up])
+    moved = tab_points(shapely.affinity.translate(BOX, 0.0, up), 4, avoid=none, width=6.0, cutter=CUTTER, where="tabs")
+    assert moved == pytest.approx(tab_points(BOX, 4, avoid=none, width=6.0, cutter=CUTTER, where="tabs") + [0.0, up])
 
 
 def test_a_tab_keeps_half_its_width_from_where_the_edge_turns():
     stepped = shapely.Polygon([(0, -20), (100, -20), (100, 30), (60, 30), (50, 20), (0, 20)])
-    upper = tab_points(stepped, 2, avoid=np.empty((0, 2)), width=9.0, where="tabs")[1]
+    upper = tab_points(stepped, 2, avoid=np.empty((0, 2)), width=6.0, cutter=CUTTER, where="tabs")[1]
     steep = shapely.LineString([(50, 20), (60, 30)])
     assert shapely.distance(shapely.Point(upper), steep) >= 4.5 - 1e-9
     assert shapely.distance(shapely.Point(upper), steep) < 7.0  # and no further than it must
@@ -160,7 +160,7 @@ def test_a_tab_keeps_half_its_width_from_a_corner_of_a_fanned_end(side):
     """Of the edge that begins after the other: a tab that stood 4 mm from there came out narrower than it may."""
     fanned = shapely.Polygon([(0, -20 * side), (8, 20 * side), (90, 22 * side), (82, -22 * side)])
     slots = np.array([[x, y] for x in (52.0, 56.0, 60.0, 64.0, 68.0, 72.0) for y in (-21.0, 21.0)])
-    tabs = tab_points(fanned, 4, avoid=slots, width=14.0, where="tabs")
+    tabs = tab_points(fanned, 4, avoid=slots, width=11.0, cutter=CUTTER, where="tabs")
     corners = shapely.MultiPoint([(8, 20 * side), (82, -22 * side)])
     assert shapely.distance(shapely.points(tabs), corners).min() >= 7.0 - 0.2
 
@@ -194,7 +194,7 @@ def test_a_tab_stands_in_no_notch_without_room_for_the_cutter_beside_it(up):
     """A cutter of 4 mm at the notch's wall reaches 4 mm into it: of 12.7 mm it left a tab of 6 mm too thin."""
     notched = shapely.Polygon([(0, 0), (14, 0), (14, 12 * up), (26.7, 12 * up), (26.7, 0), (44, 0), (44, 48 * up),
                                (0, 48 * up)])
-    tabs = tab_points(notched, 2, avoid=np.empty((0, 2)), width=10.0, rim=2.0, where="tabs")
+    tabs = tab_points(notched, 2, avoid=np.empty((0, 2)), width=6.0, cutter=cutter_of("flat-end", 4.0), where="tabs")
     notch = shapely.box(14, min(0, 12 * up), 26.7, max(0, 12 * up))
     assert shapely.distance(shapely.points(tabs), notch).min() >= 5.0 - 0.2
 
@@ -259,7 +259,7 @@ def test_each_layer_of_a_short_way_is_level_for_half_of_it():
 def test_tabs_of_a_short_board_stay_apart(slots):
     """Six on a 40 mm board (a random board joined two of them): 2 mm are cut through between any two, or more."""
     avoid = np.array([[x, y] for x in slots for y in (-20.0, 20.0)]).reshape(-1, 2)
-    tabs = tab_points(shapely.box(0.0, -20.0, 40.0, 20.0), 6, avoid=avoid, width=10.0, where="tabs")
+    tabs = tab_points(shapely.box(0.0, -20.0, 40.0, 20.0), 6, avoid=avoid, width=7.0, cutter=CUTTER, where="tabs")
     for side in (-1, 1):
         along = np.sort(tabs[tabs[:, 1] * side > 0, 0])
         assert len(along) == 3
@@ -268,22 +268,22 @@ def test_tabs_of_a_short_board_stay_apart(slots):
 
 def test_more_tabs_than_an_edge_holds_are_refused():
     with pytest.raises(PathgenError, match=r"8 tabs do not fit: each takes 10.00 mm.*allowed: 6 tabs or fewer"):
-        tab_points(shapely.box(0.0, -20.0, 40.0, 20.0), 8, avoid=np.empty((0, 2)), width=10.0, where="tabs")
+        tab_points(shapely.box(0.0, -20.0, 40.0, 20.0), 8, avoid=np.empty((0, 2)), width=7.0, cutter=CUTTER, where="tabs")
 
 
 def test_no_tabs_need_no_edge():
     """Nor does one tab need both."""
     short = shapely.box(0.0, -15.0, 8.0, 15.0)
-    assert tab_points(short, 0, avoid=np.empty((0, 2)), width=12.0, where="tabs").shape == (0, 2)
+    assert tab_points(short, 0, avoid=np.empty((0, 2)), width=9.0, cutter=CUTTER, where="tabs").shape == (0, 2)
     with pytest.raises(PathgenError, match="tabs = 0"):
-        tab_points(short, 2, avoid=np.empty((0, 2)), width=12.0, where="tabs")
+        tab_points(short, 2, avoid=np.empty((0, 2)), width=9.0, cutter=CUTTER, where="tabs")
 
 
 @pytest.mark.parametrize("table", ["[block]", "[gauges]"])
 def test_no_tabs_is_no_remedy_where_the_job_file_has_no_key_for_it(table):
     part, where = shapely.box(0.0, -15.0, 40.0, 15.0), f"{table} tabs"
     with pytest.raises(PathgenError, match=r"narrower or more$"):
-        tab_points(part, 2, avoid=np.empty((0, 2)), width=42.0, where=where)
+        tab_points(part, 2, avoid=np.empty((0, 2)), width=39.0, cutter=CUTTER, where=where)
     with pytest.raises(PathgenError, match=r"or a smaller cutter$"):
         check_tabs_hold(Tabs(np.array([[20.0, 15.0]]), 1.5, 6.0), part, blank=(-3.0, -18.0, 43.0, 18.0),
                         cutter=cutter_of("flat-end", 3.0), where=where)
@@ -294,5 +294,5 @@ def test_tabs_on_both_sides_of_a_notch_stay_apart():
     notched = shapely.Polygon([(0, -20), (96, -20), (96, 20), (67, 20), (67, 5), (29, 5), (29, 20), (0, 20)])
     for count, width in itertools.product((2, 4, 6, 8, 10), (6.0, 9.0, 12.0, 14.12)):
         with nullcontext() if count <= 4 else suppress(PathgenError):
-            upper = tab_points(notched, count, avoid=np.empty((0, 2)), width=width, where="tabs")[count // 2:]
+            upper = tab_points(notched, count, avoid=np.empty((0, 2)), width=width - 3.0, cutter=CUTTER, where="tabs")[count // 2:]
             assert np.linalg.norm(np.diff(upper[upper[:, 0].argsort()], axis=0), axis=1).min(initial=99) >= width + 2
