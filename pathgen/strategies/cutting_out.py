@@ -199,15 +199,15 @@ def cutting_line(outline: Polygon, cutter: Cutter, *, aside: float = 0.0) -> Lin
 
 @remembered
 def tab_points(
-    outline: Polygon, count: int, *, avoid: Floats, width: float, cutter: Cutter, where: str,
+    outline: Polygon, count: int, *, avoid: Floats, width: float, cutter: Cutter, where: str, rise: float = 0.0,
     inlays: shapely.Geometry | None = None,
 ) -> Floats:
     """(count, 2) points on the long edges for tabs: spread evenly, moved clear of the points `avoid`, (m, 2).
 
     Half of the tabs stand on each edge, where a saw can reach them: not on the ends, not in corners, not where a
-    slot opens, not beside an inlay. `width` is that of a tab. Where no place is clear, the clearest is taken. Where the
-    way round another wall would take one away again, they stand anywhere along the outline. Raises PathgenError for
-    more tabs than there is room for.
+    slot opens, not beside an inlay. `width` is that of a tab, and `rise` its height above where the cutter goes beside
+    it. Where no place is clear, the clearest is taken. Where the cutter's way round another wall would take one away
+    again, they stand anywhere along the outline. Raises PathgenError for more tabs than there is room for.
     """
     if not count:
         return np.empty((0, 2))
@@ -217,14 +217,15 @@ def tab_points(
     for places, number in edges:
         if number:
             _refuse_too_many(count, number, len(_apart(places, takes + _BETWEEN)), takes, where)
-    holds = partial(holding, outline=outline, ring=cutting_line(outline, cutter), width=width, radius=cutter.radius)
+    ring = cutting_line(outline, cutter)
+    holds = partial(holding, outline=outline, ring=ring, width=width, radius=cutter.radius, slopes=rise / TAB_SLOPE)
     chosen = _spread(edges, takes, avoid, inlays)
     if (good := holds(chosen)).all():
         return chosen
     edges = [(places[holds(places)], number) for places, number in edges if number]
     if all(len(_apart(places, takes + _BETWEEN)) >= number for places, number in edges):
         return _spread(edges, takes, avoid, inlays)
-    places, stations, around = all_round(outline, cutting_line(outline, cutter), every=_EVERY, takes=takes)
+    places, stations, around = all_round(outline, ring, every=_EVERY, takes=takes)
     kept = holds(places)
     places, stations = places[kept], stations[kept]
     clear = _clearance(places, avoid, inlays) >= takes / 2

@@ -18,30 +18,62 @@ _SLACK, _OFF, _ENDS = 0.02, 0.05, 0.15
 _STRAIGHT = 0.9
 """Of the way along a tab and the cutter beside it, how far apart its ends lie at least: no tab stands on a corner."""
 
+_EVERY, _LEDGE = 0.5, 1.5
+"""Places tried along the ends of a tab, mm; in the cutter's radii, as far from where it stands as its foot may be."""
+
 _SPACINGS = 40
 """Tried from tab to tab, the widest first."""
 
 
-def holding(places: Floats, *, outline: Polygon, ring: LinearRing, width: float, radius: float) -> Bools:
+def holding(
+    places: Floats, *, outline: Polygon, ring: LinearRing, width: float, radius: float, slopes: float
+) -> Bools:
     """(n,) whether a tab so wide at each of some places on the outline would be left by the cutter's way, its `ring`.
 
-    The half of it must stand from the wall to waste that is as wide as must be, up to what lies round the part.
+    The half of it must stand from the wall to waste that is as wide as must be, up to what lies round the part; its
+    ends, `slopes` mm along, must hang together with it, and none may stand round a corner.
     """
-    out = 2.0 * radius + LEAST_WASTE / 2.0
-    open_to = overlay.buffer(Polygon(outline.exterior), out, quad_segs=64).exterior
+    out, half = 2.0 * radius + LEAST_WASTE / 2.0, width / 2.0 + radius
+    if ring.length < 2.0 * half:
+        return np.zeros(len(places), bool)
+    part = Polygon(outline.exterior)
+    open_to = overlay.buffer(part, out, quad_segs=64).exterior
     at = shapely.line_locate_point(ring, shapely.points(places))
     away = shapely.get_coordinates(shapely.line_interpolate_point(ring, at)) - places
     far = np.linalg.norm(away, axis=1, keepdims=True)
     outward = away / np.maximum(far, 1e-9)
-    good = (np.abs(far[:, 0] - radius) < _OFF) & (2.0 * (width / 2.0 + radius) < ring.length)
+    good = np.abs(far[:, 0] - radius) < _OFF
     good &= shapely.distance(shapely.points(places + out * outward), open_to) < _OFF
+    good &= _between(at, ring, part, width, radius) > width - 2.0 * _ENDS
+    slopes = min(slopes, ring.length / 2.0 - half)
     for k in np.flatnonzero(good).tolist():
         aside = outward[k, ::-1] * [-1.0, 1.0] * width / 4.0
         ways = places[k] + np.array([[side * aside, side * aside + out * outward[k]] for side in (-1, 0, 1)])
-        inner, half = max(width / 2.0 - _ENDS, 0.0), width / 2.0 + radius
+        inner = max(width / 2.0 - _ENDS, 0.0)
         stands = shapely.GeometryCollection([*shapely.linestrings(ways), _along(ring, at[k] - inner, at[k] + inner)])
-        good[k] = shapely.distance(_along(ring, at[k] + half, at[k] - half + ring.length), stands) > radius - _SLACK
+        low = _along(ring, at[k] + half, at[k] - half + ring.length)
+        good[k] = shapely.distance(low, stands) > radius - _SLACK and _whole(ring, at[k], half + slopes, radius)
     return good
+
+
+def _between(at: Floats, ring: LinearRing, part: Polygon, width: float, radius: float) -> Floats:
+    """(n,) how long tabs are in the middle of the groove, which goes round corners that the cutter's way has."""
+    middle = shapely.orient_polygons(overlay.buffer(part, radius, quad_segs=64), exterior_cw=True).exterior
+    start, end = (shapely.line_locate_point(middle, shapely.line_interpolate_point(ring, (at + aside) % ring.length))
+                  for aside in (-width / 2.0, width / 2.0))
+    return np.asarray((end - start) % middle.length)
+
+
+def _whole(ring: LinearRing, at: float, ends: float, radius: float) -> bool:
+    """Whether what stands in the groove beside a tab, whose ends come down so far off, is one piece with it.
+
+    The cutter elsewhere on its way may take all of an end but a ledge at the foot of the wall.
+    """
+    way = shapely.points(shapely.get_coordinates(shapely.segmentize(_along(ring, at - ends, at + ends), _EVERY)))
+    stands = shapely.distance(way, _along(ring, at + ends, at - ends + ring.length)) > radius - _SLACK
+    beside = _LEDGE * radius + _EVERY
+    return bool(np.count_nonzero(np.diff(stands.astype(int)) > 0) == 1
+                and np.all(shapely.dwithin(way, shapely.multipoints(way[stands]), beside)))
 
 
 def all_round(outline: Polygon, ring: LinearRing, *, every: float, takes: float) -> tuple[Floats, Floats, float]:
