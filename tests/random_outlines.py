@@ -35,7 +35,8 @@ def random_outline(seed: int, drawings: list[Path] | None = None) -> RandomJob:
         "stock": {"length": max(round(long + 2 * around + 0.1, 1), 51.0), "width": round(high + 2 * around + 0.1, 1),
                   "thickness": thick, "margin_nut": around},
         "machine": {"arcs": chance.now_and_then()},
-        "outline": {"cutter": name, "tabs": chance.one(1, 2, 2, 3, 3, 4, 6), "tab_width": chance.one(2.0, 4.0, 4.0, 6.0, 9.0),
+        "outline": {"cutter": name, "tabs": chance.one(1, 2, 2, 3, 3, 4, 6),
+                    "tab_width": chance.one(2.0, 4.0, 4.0, 6.0, 9.0),
                     "tab_height": round(thick * chance.one(0.2, 0.4, 0.6), 1), "finish": chance.one(0.0, 0.1, 0.2)},
         "cutter": list(cutters.values()),
     }
@@ -58,7 +59,8 @@ def _star(chance: Chance, wide: float) -> shapely.Polygon:
     radii = [r * (chance.length(0.75, 1, 2) if i % 2 else chance.length(0.35, 0.8, 2)) for i in range(corners)]
     star = shapely.Polygon([(q * math.cos(2 * math.pi * i / corners), q * math.sin(2 * math.pi * i / corners))
                             for i, q in enumerate(radii)])
-    return _one(star.buffer(-0.51 * wide).buffer(1.02 * wide).buffer(-0.51 * wide), star) if chance.now_and_then() else star
+    rounded = star.buffer(-0.51 * wide).buffer(1.02 * wide).buffer(-0.51 * wide)
+    return _one(rounded, star) if chance.now_and_then() else star
 
 
 def _notched(chance: Chance, wide: float) -> shapely.Polygon:
@@ -93,7 +95,8 @@ def _leaf(chance: Chance, wide: float) -> shapely.Polygon:
         return share * long, side * (bulge * long * math.sin(math.pi * share) + jag)
 
     shares = [i / 60 for i in range(1, 60)]
-    blade = shapely.Polygon([(0.0, 0.0), *(edge(s, 1) for s in shares), (long, 0.0), *(edge(s, -1) for s in shares[::-1])])
+    blade = shapely.Polygon([(0.0, 0.0), *(edge(s, 1) for s in shares), (long, 0.0),
+                             *(edge(s, -1) for s in shares[::-1])])
     return _one(blade.union(shapely.box(-0.2 * long, -chance.length(2, 5), 0.2 * long, 3.0)), blade)
 
 

@@ -235,9 +235,9 @@ def tab_points(
             return np.asarray(places[among][found])
     raise PathgenError(
         where, f"{count} tabs do not fit: the cutter, on its way round a wall near by, takes away again a tab at "
-        f"{place_words(*chosen[int(np.argmin(good))].tolist())}, or what it holds on to, and too few other places along "
-        "the outline are better", allowed=f"{len(found) or 'no'} tabs{' or fewer' * bool(len(found))}, each {width:g} mm "
-        f"wide, with a cutter of {cutter.diameter:g} mm",
+        f"{place_words(*chosen[int(np.argmin(good))].tolist())}, or what it holds on to, and too few places along "
+        "the outline hold one", allowed=f"{f'{len(found)} tabs or fewer' if len(found) else 'no tabs'}, each "
+        f"{width:g} mm wide, with a cutter of {cutter.diameter:g} mm",
         remedy=f"make tabs fewer{_NARROWER if where == _STATED else ''}, or take a smaller cutter"
         + _without_tabs(where, "; or write tabs = 0 and stick the work down"),
     )
@@ -269,9 +269,10 @@ def _spread(
 
 def _apart(places: Floats, spacing: float) -> Floats:
     """As many of places along an edge, from the first, as stand `spacing` apart or more along the board."""
-    chosen = [0][: len(places)]
-    while chosen and (following := int(np.searchsorted(places[:, 0], places[chosen[-1], 0] + spacing - 1e-9))) < len(places):
+    chosen, following = [], 0
+    while following < len(places):
         chosen.append(following)
+        following = int(np.searchsorted(places[:, 0], places[following, 0] + spacing - 1e-9))
     return places[chosen]
 
 

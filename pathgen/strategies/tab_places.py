@@ -37,6 +37,7 @@ def holding(
     if ring.length < 2.0 * half:
         return np.zeros(len(places), bool)
     part = Polygon(outline.exterior)
+    middle = overlay.buffer(part, radius, quad_segs=64).exterior  # of the groove: round corners that the way has
     open_to = overlay.buffer(part, out, quad_segs=64).exterior
     at = shapely.line_locate_point(ring, shapely.points(places))
     away = shapely.get_coordinates(shapely.line_interpolate_point(ring, at)) - places
@@ -44,24 +45,15 @@ def holding(
     outward = away / np.maximum(far, 1e-9)
     good = np.abs(far[:, 0] - radius) < _OFF
     good &= shapely.distance(shapely.points(places + out * outward), open_to) < _OFF
-    good &= _between(at, ring, part, width, radius) > width - 2.0 * _ENDS
-    slopes = min(slopes, ring.length / 2.0 - half)
+    inner, slopes = max(width / 2.0 - _ENDS, 0.0), min(slopes, ring.length / 2.0 - half)
     for k in np.flatnonzero(good).tolist():
         aside = outward[k, ::-1] * [-1.0, 1.0] * width / 4.0
         ways = places[k] + np.array([[side * aside, side * aside + out * outward[k]] for side in (-1, 0, 1)])
-        inner = max(width / 2.0 - _ENDS, 0.0)
-        stands = shapely.GeometryCollection([*shapely.linestrings(ways), _along(ring, at[k] - inner, at[k] + inner)])
+        along = shapely.line_locate_point(middle, shapely.points(places[k])) + [-inner, inner]
+        stands = shapely.GeometryCollection([*shapely.linestrings(ways), _along(middle, *along.tolist())])
         low = _along(ring, at[k] + half, at[k] - half + ring.length)
         good[k] = shapely.distance(low, stands) > radius - _SLACK and _whole(ring, at[k], half + slopes, radius)
     return good
-
-
-def _between(at: Floats, ring: LinearRing, part: Polygon, width: float, radius: float) -> Floats:
-    """(n,) how long tabs are in the middle of the groove, which goes round corners that the cutter's way has."""
-    middle = shapely.orient_polygons(overlay.buffer(part, radius, quad_segs=64), exterior_cw=True).exterior
-    start, end = (shapely.line_locate_point(middle, shapely.line_interpolate_point(ring, (at + aside) % ring.length))
-                  for aside in (-width / 2.0, width / 2.0))
-    return np.asarray((end - start) % middle.length)
 
 
 def _whole(ring: LinearRing, at: float, ends: float, radius: float) -> bool:
@@ -80,8 +72,9 @@ def all_round(outline: Polygon, ring: LinearRing, *, every: float, takes: float)
     """(n, 2) places along the whole outline but for its corners, (n,) how far along the ring, and how long that is."""
     wall = outline.exterior
     along = np.arange(0.0, wall.length, every)
-    places, before, after = (shapely.get_coordinates(shapely.line_interpolate_point(wall, (along + aside) % wall.length))
-                             for aside in (0.0, -takes / 2, takes / 2))
+    places, before, after = (
+        shapely.get_coordinates(shapely.line_interpolate_point(wall, (along + aside) % wall.length))
+        for aside in (0.0, -takes / 2, takes / 2))
     places = places[np.linalg.norm(after - before, axis=1) > _STRAIGHT * takes]
     return places, shapely.line_locate_point(ring, shapely.points(places)), ring.length
 

@@ -12,6 +12,7 @@ import shapely.affinity
 from pathgen.base.errors import PathgenError
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.strategies.cutting_out import Tabs, _sinking_gently, check_tabs_hold, cutting_line, outlining, tab_points
+from pathgen.strategies.tab_places import holding, round_a_ring
 from tests.brute import Block, moves_along
 from tests.strategies.test_strategies import cutter_of
 
@@ -268,7 +269,8 @@ def test_tabs_of_a_short_board_stay_apart(slots):
 
 def test_more_tabs_than_an_edge_holds_are_refused():
     with pytest.raises(PathgenError, match=r"8 tabs do not fit: each takes 10.00 mm.*allowed: 6 tabs or fewer"):
-        tab_points(shapely.box(0.0, -20.0, 40.0, 20.0), 8, avoid=np.empty((0, 2)), width=7.0, cutter=CUTTER, where="tabs")
+        tab_points(shapely.box(0.0, -20.0, 40.0, 20.0), 8, avoid=np.empty((0, 2)), width=7.0, cutter=CUTTER,
+                   where="tabs")
 
 
 def test_no_tabs_need_no_edge():
@@ -294,5 +296,54 @@ def test_tabs_on_both_sides_of_a_notch_stay_apart():
     notched = shapely.Polygon([(0, -20), (96, -20), (96, 20), (67, 20), (67, 5), (29, 5), (29, 20), (0, 20)])
     for count, width in itertools.product((2, 4, 6, 8, 10), (6.0, 9.0, 12.0, 14.12)):
         with nullcontext() if count <= 4 else suppress(PathgenError):
-            upper = tab_points(notched, count, avoid=np.empty((0, 2)), width=width - 3.0, cutter=CUTTER, where="tabs")[count // 2:]
+            upper = tab_points(notched, count, avoid=np.empty((0, 2)), width=width - 3.0, cutter=CUTTER,
+                               where="tabs")[count // 2:]
             assert np.linalg.norm(np.diff(upper[upper[:, 0].argsort()], axis=0), axis=1).min(initial=99) >= width + 2
+
+
+def stands(shape, tab, cutter, *, width, height=0.8):
+    """How high wood is left across the groove in the middle of a tab, by the tests' own simulation of the path."""
+    path = outlining(shape, cutter=cutter, top=4.0, bottom=-0.2, tabs=Tabs(tab[None], height, width), finish=0.0,
+                     rapids=Rapids(15.0, 5.0))
+    x0, y0, x1, y1 = np.array(shape.bounds) + np.array([-1, -1, 1, 1]) * 3 * cutter.diameter
+    block = Block((x0, y0, x1, y1), 0.1, 4.0)
+    block.run(moves_along(path, cutter), cutter.radius)
+    line = cutting_line(shape, cutter)
+    out = shapely.get_coordinates(line.interpolate(line.project(shapely.Point(tab)))) - tab
+    across = tab + np.linspace(0.05, 2.0 + 1.0 / cutter.diameter, 60)[:, None] * out
+    column, row = ((across - [x0, y0]) / 0.1).astype(int).T
+    return float(block.top[row, column].min())
+
+
+def test_no_tab_stands_where_another_walls_way_takes_it_away():
+    """A star of a random drawing, whose inner corners slant: 0.63 mm of 0.8 were left of one."""
+    star = shapely.Polygon([(49, 42.55), (42.35, 54.11), (38.06, 53.47), (29.56, 58.61), (11.17, 31.23), (17.23, 29.94),
+                            (39.61, 4.19), (38.56, 13.54), (40.98, 11.73)])
+    star = shapely.affinity.scale(star, 1.0, -1.0, origin=(0, 0))
+    tabs = tab_points(star, 5, avoid=np.empty((0, 2)), width=2.0, cutter=CUTTER, where="tabs", rise=1.0)
+    assert [stands(star, tab, CUTTER, width=2.0) > 0.78 for tab in tabs] == [True] * 5
+
+
+def test_a_tab_in_a_bay_holds_on_to_waste_that_stays():
+    """What a bay with a narrow mouth leaves between two grooves is loose when they are cut."""
+    flask = shapely.Polygon([(0, 0), (100, 0), (100, 40), (53, 40), (53, 34), (80, 34), (80, 12), (20, 12), (20, 34),
+                             (47, 34), (47, 40), (0, 40)])
+    places = np.array([[50.0, 12.0], [50.0, 0.0]])
+    held = holding(places, outline=flask, ring=cutting_line(flask, CUTTER), width=6.0, radius=1.5, slopes=0.0)
+    assert held.tolist() == [False, True]
+
+
+def test_tabs_that_no_place_holds_are_refused_with_what_to_do():
+    """A wheel with teeth of 4 mm all round, and 4 mm between them."""
+    teeth = shapely.union_all([shapely.affinity.rotate(shapely.box(0, -2, 30, 2), 15 * k, (0, 0)) for k in range(24)])
+    wheel = shapely.Point(0, 0).buffer(24).union(teeth)
+    words = (r"2 tabs do not fit: .* takes away again a tab at .* \(allowed: no tabs, each 6 mm wide, with a cutter of "
+             r"3 mm\): make tabs fewer, or make tab_width smaller, or take a smaller cutter; or write tabs = 0")
+    with pytest.raises(PathgenError, match=words):
+        tab_points(wheel, 2, avoid=np.empty((0, 2)), width=6.0, cutter=CUTTER, where="[outline] tabs")
+
+
+def test_places_round_a_ring_stand_apart_past_its_end_too():
+    stations = np.array([1.0, 5.0, 30.0, 34.0, 60.0, 97.0])
+    assert sorted(stations[round_a_ring(stations, 3, around=100.0, least=10.0)]) == [30.0, 60.0, 97.0]
+    assert len(round_a_ring(stations, 4, around=100.0, least=10.0)) == 3
