@@ -4,12 +4,14 @@ Combs, stars, leaves, notched and rounded plates at any angle, held by tabs; or 
 """
 
 import math
+import tempfile
 from pathlib import Path
 from typing import Any
 
 import shapely
 import shapely.affinity
 
+import pathgen
 from tests.random_jobs import Chance, RandomJob, _cutter, _icon, _svg, _toml
 
 
@@ -20,15 +22,14 @@ def random_outline(seed: int, drawings: list[Path] | None = None) -> RandomJob:
     name = _cutter(cutters, chance, "flat-end", chance.one(1.5, 2.0, 3.0, 4.0, 6.0))
     wide, thick = cutters[name]["diameter"], chance.length(2.0, 6.0)
     if drawings:
-        long = high = chance.length(40, 100, 0)
-        drawing = _svg(long, high, _icon(chance.one(*drawings).read_text(), 0.0, 0.0, long))
+        shape = _largest_of(chance.one(*drawings), chance.length(40, 100, 0)) or _star(chance, wide)
     else:
-        shape: shapely.Geometry = chance.one(_comb, _star, _notched, _rounded, _leaf)(chance, wide)
-        shape = shapely.affinity.rotate(shape, chance.one(0, 0, 90, 180, chance.length(0, 360)))
-        x0, y0, long, high = shape.bounds
-        long, high = long - x0, high - y0
-        points = " ".join(f"{x - x0:.3f},{y - y0:.3f}" for x, y in shapely.get_coordinates(shape.exterior)[:-1])
-        drawing = _svg(long, high, f'<polygon points="{points}"/>')
+        shape = chance.one(_comb, _star, _notched, _rounded, _leaf)(chance, wide)
+    shape = shapely.affinity.rotate(shape, chance.one(0, 0, 90, 180, chance.length(0, 360)))
+    x0, y0, x1, y1 = shape.bounds
+    long, high = x1 - x0, y1 - y0
+    points = " ".join(f"{x - x0:.3f},{y - y0:.3f}" for x, y in shapely.get_coordinates(shape.exterior)[:-1])
+    drawing = _svg(long, high, f'<polygon points="{points}"/>')
     around = round(wide + chance.length(2.5, 8.0), 1)
     tables = {
         "plate": {"artwork": "a.svg", "thickness": thick, "face": False},
@@ -41,6 +42,19 @@ def random_outline(seed: int, drawings: list[Path] | None = None) -> RandomJob:
         "cutter": list(cutters.values()),
     }
     return RandomJob(_toml(tables, inches=chance.now_and_then(0.15)), {"a.svg": drawing})
+
+
+def _largest_of(drawing: Path, size: float) -> shapely.Polygon | None:
+    """The outline of the largest thing that a drawing shows, so large; none of one that cannot be read."""
+    with tempfile.TemporaryDirectory() as scratch:
+        file = Path(scratch) / "a.svg"
+        file.write_text(_svg(size, size, _icon(drawing.read_text(), 0.0, 0.0, size)))
+        try:
+            regions = pathgen.read_artwork(file, missing="report").regions
+        except pathgen.PathgenError:  # what is read of drawings is for the fuzzer
+            return None
+    shape = _one(shapely.union_all([region.polygon for region in regions]), shapely.Polygon())
+    return shape if min(shape.bounds[2] - shape.bounds[0], shape.bounds[3] - shape.bounds[1]) > size / 4 else None
 
 
 def _comb(chance: Chance, wide: float) -> shapely.Polygon:
