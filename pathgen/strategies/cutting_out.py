@@ -10,10 +10,11 @@ from functools import partial
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import LinearRing, Polygon
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Floats, Ints
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.memory import remembered
@@ -64,6 +65,10 @@ _ROUNDED = 1e-6
 
 _AHEAD, _HALVINGS, _SHORT_OF_IT = np.array([1.0, 2.0]), 5, 0.01
 """Leads in and out of the last lap; how often they are made shorter; how far these ways may graze the wall, mm."""
+
+_SHORT_EDGE, _LEFT = 0.02, 0.003
+"""Beside an edge shorter than this a mitred line may leave the walls by more than that, mm, where a round one does not:
+a tiny corner that points outward, in one that points inward."""
 
 _NO_EDGE = 1e-3
 """Beside an edge as short as this, mm, a line set off from an outline leaves it by a hundred times as much."""
@@ -191,10 +196,23 @@ def cutting_line(outline: Polygon, cutter: Cutter, *, aside: float = 0.0) -> Lin
     limit = (2.0 * cutter.radius + aside) / away
     outline = shapely.remove_repeated_points(outline, _NO_EDGE)
     grown = overlay.buffer(outline, away, join_style="mitre", mitre_limit=limit, quad_segs=64)
+    if np.linalg.norm(np.diff(shapely.get_coordinates(outline.exterior), axis=0), axis=1).min() < _SHORT_EDGE:
+        rounded = overlay.buffer(outline, away, quad_segs=64)
+        walls = shapely.points(shapely.get_coordinates(shapely.segmentize(outline.exterior, _EVERY / 10)))
+        left = walls[~_near(grown, walls, away + _LEFT)]
+        if _near(rounded, left, away + _LEFT).any():
+            grown = rounded
     corners = shapely.get_coordinates(shapely.orient_polygons(grown, exterior_cw=True).exterior)[:-1]
     # begun on the longest straight: what goes in and out there meets no corner
     longest = int(np.argmax(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)))
     return LinearRing(np.roll(corners, -longest, axis=0))
+
+
+def _near(area: Polygon, places: NDArray[np.object_], within: float) -> Bools:
+    """(n,) which of some points lie so near to an area's rim."""
+    rim = area.exterior
+    shapely.prepare(rim)
+    return np.asarray(shapely.dwithin(rim, places, within))
 
 
 @remembered

@@ -190,6 +190,17 @@ def test_beside_a_tiny_edge_the_cutter_stays_at_the_wall(radius):
     assert away.max() < 2.001
 
 
+def test_beside_a_tiny_corner_in_an_inner_one_the_cutter_stays_at_the_wall():
+    """Of a public drawing: an edge of 0.01 mm that turns out by 50 degrees had the mitred way 0.047 mm off the wall."""
+    outline = shapely.Polygon([(22.513, 20.613), (1.294, 5.587), (1.284, 5.589), (1.049, 5.403), (0.639, 4.969),
+                               (0.2, 4.2), (0.1, -20.0), (22.513, -20.0)])
+    way = cutting_line(outline, replace(CUTTER, diameter=6.0))
+    edges = shapely.segmentize(shapely.LineString(outline.exterior.coords[:5]), 0.02)
+    wall = shapely.points(shapely.get_coordinates(edges))
+    assert shapely.distance(wall, way).max() < 3.008
+    assert shapely.distance(way, outline) > 2.999
+
+
 @pytest.mark.parametrize("up", [1, -1])
 def test_a_tab_stands_in_no_notch_without_room_for_the_cutter_beside_it(up):
     """A cutter of 4 mm at the notch's wall reaches 4 mm into it: of 12.7 mm it left a tab of 6 mm too thin."""
