@@ -681,6 +681,7 @@ def main() -> None:
     """The documented command."""
     from tests.coloured_jobs import coloured_job
     from tests.key_jobs import key_job
+    from tests.random_outlines import random_outline
     from tests.random_plates import random_plate
     from tests.random_workpieces import random_workpieces, workpieces_ending
     from tests.steep_jobs import steep_job
@@ -696,6 +697,7 @@ def main() -> None:
     parser.add_argument("--small", action="store_true", help="short boards only")
     parser.add_argument("--moved", action="store_true", help="short boards that were clamped again, turned and tilted")
     parser.add_argument("--plates", action="store_true", help="plates and forms instead of boards")
+    parser.add_argument("--outlines", action="store_true", help="flat parts of drawn outlines, on tabs")
     parser.add_argument("--keys", action="store_true", help="every key there is, of every table, by chance")
     parser.add_argument("--steep", action="store_true", help="tight radii, drawings out to the edges, pointed cutters")
     parser.add_argument("--workpieces", action="store_true", help="blocks, gauges, nuts and the like of short boards")
@@ -709,6 +711,7 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as scratch:
             job = (random_workpieces(seed) if asked.workpieces else
                    key_job(seed) if asked.keys else
+                   random_outline(seed, icons) if asked.outlines else
                    random_plate(seed) if asked.plates else coloured_job(seed, icons or []) if asked.coloured else
                    steep_job(seed, icons) if asked.steep else
                    random_job(seed, drawings=icons, small=asked.small or asked.moved, moved=asked.moved))

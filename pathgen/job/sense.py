@@ -39,7 +39,7 @@ from pathgen.parts.fingerboard.neck import neck_of
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.parts.flat.part import FlatPart
-from pathgen.strategies.cutting_out import LEAST_WASTE
+from pathgen.strategies.tab_places import LEAST_WASTE
 from pathgen.work.features import Slots
 from pathgen.work.part import Part
 

@@ -360,7 +360,7 @@ def tabs_of(clamping: Clamping) -> Floats:
     slots = [s.lines.reshape(-1, 2) for s in (clamping.feature(Slot), clamping.feature(NutSlot)) if s is not None]
     return tab_points(
         clamping.board.outline, cut.tabs, avoid=np.concatenate([np.empty((0, 2)), *slots]),
-        width=cut.tab_width + 2 * cutter.radius, rim=cutter.radius, where=f"{cut.where} tabs",
+        width=cut.tab_width, cutter=cutter, where=f"{cut.where} tabs", rise=cut.tab_height - cut.bottom,
         inlays=overlay.union_all([i.area for i in clamping.inlays]),
     )
 

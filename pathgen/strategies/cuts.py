@@ -438,8 +438,8 @@ def outline(
     stock = given.length("outline stock", stock, above=max(0.0, bottom))
     (cutter,) = _cutters("outline cutter", [cutter])
     wide = given.length("outline tab_width", tab_width, above=0.0)
-    left = Tabs(_tabs(tabs, board, wide, cutter.radius),
-                given.length("outline tab_height", tab_height, least=0.0), wide)
+    high = given.length("outline tab_height", tab_height, least=0.0)
+    left = Tabs(_tabs(tabs, board, wide, cutter, max(high - bottom, 0.0)), high, wide)
     if len(left.at):
         check_tabs_hold(left, board, blank=_blank(blank, board), cutter=cutter, where="outline tabs")
     return _cut(outlining(
@@ -448,11 +448,11 @@ def outline(
     ), cutter)
 
 
-def _tabs(tabs: int | ArrayLike, board: shapely.Polygon, width: float, rim: float) -> Floats:
+def _tabs(tabs: int | ArrayLike, board: shapely.Polygon, width: float, cutter: Cutter, rise: float) -> Floats:
     """(n, 2) places for tabs on the outline: so many, or those given."""
     if isinstance(tabs, int | np.integer):
         count = int(given.length("outline tabs", int(tabs), least=0.0, most=100.0, unit=""))
-        return tab_points(board, count, avoid=np.empty((0, 2)), width=width + 2 * rim, rim=rim,
+        return tab_points(board, count, avoid=np.empty((0, 2)), width=width, cutter=cutter, rise=rise,
                           where="outline tabs")
     words = "a whole number, or an (n, 2) array of places, mm"
     places = given.points("outline tabs", tabs, shape=(2,), words=words)

@@ -4,21 +4,24 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import LinearRing, Polygon
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Floats, Ints
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.memory import remembered
 from pathgen.base.toolpath import APPROACH, Move, Rapids, Toolpath
 from pathgen.base.units import place_words, rounded_up
 from pathgen.strategies.easing import EASE_FROM, Standing, eased
+from pathgen.strategies.tab_places import LEAST_WASTE, all_round, holding, round_a_ring
 
 _EVERY = 1.0
 """Spacing of the places tried for a tab, mm."""
@@ -63,11 +66,12 @@ _ROUNDED = 1e-6
 _AHEAD, _HALVINGS, _SHORT_OF_IT = np.array([1.0, 2.0]), 5, 0.01
 """Leads in and out of the last lap; how often they are made shorter; how far these ways may graze the wall, mm."""
 
+_SHORT_EDGE, _LEFT = 0.02, 0.003
+"""Beside an edge shorter than this a mitred line may leave the walls by more than that, mm, where a round one does not:
+a tiny corner that points outward, in one that points inward."""
+
 _NO_EDGE = 1e-3
 """Beside an edge as short as this, mm, a line set off from an outline leaves it by a hundred times as much."""
-
-LEAST_WASTE = 2.0
-"""Wood that must stand outside the groove for a tab to hold on to, mm (common practice, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -192,42 +196,90 @@ def cutting_line(outline: Polygon, cutter: Cutter, *, aside: float = 0.0) -> Lin
     limit = (2.0 * cutter.radius + aside) / away
     outline = shapely.remove_repeated_points(outline, _NO_EDGE)
     grown = overlay.buffer(outline, away, join_style="mitre", mitre_limit=limit, quad_segs=64)
+    if np.linalg.norm(np.diff(shapely.get_coordinates(outline.exterior), axis=0), axis=1).min() < _SHORT_EDGE:
+        rounded = overlay.buffer(outline, away, quad_segs=64)
+        walls = shapely.points(shapely.get_coordinates(shapely.segmentize(outline.exterior, _EVERY / 10)))
+        left = walls[~_near(grown, walls, away + _LEFT)]
+        if _near(rounded, left, away + _LEFT).any():
+            grown = rounded
     corners = shapely.get_coordinates(shapely.orient_polygons(grown, exterior_cw=True).exterior)[:-1]
     # begun on the longest straight: what goes in and out there meets no corner
     longest = int(np.argmax(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)))
     return LinearRing(np.roll(corners, -longest, axis=0))
 
 
+def _near(area: Polygon, places: NDArray[np.object_], within: float) -> Bools:
+    """(n,) which of some points lie so near to an area's rim."""
+    rim = area.exterior
+    shapely.prepare(rim)
+    return np.asarray(shapely.dwithin(rim, places, within))
+
+
 @remembered
 def tab_points(
-    outline: Polygon, count: int, *, avoid: Floats, width: float, where: str, rim: float = 0.0,
+    outline: Polygon, count: int, *, avoid: Floats, width: float, cutter: Cutter, where: str, rise: float = 0.0,
     inlays: shapely.Geometry | None = None,
 ) -> Floats:
     """(count, 2) points on the long edges for tabs: spread evenly, moved clear of the points `avoid`, (m, 2).
 
     Half of the tabs stand on each edge, where a saw can reach them: not on the ends, not in corners, not where a
-    slot opens, not beside an inlay. `width` is what each takes along the edge, and `rim` how much more beside the
-    walls of a notch. Where no place is clear, the clearest is taken. Raises PathgenError for more tabs than there is
-    room for.
+    slot opens, not beside an inlay. `width` is that of a tab, and `rise` its height above where the cutter goes beside
+    it. Where no place is clear, the clearest is taken. Where the cutter's way round another wall would take one away
+    again, they stand anywhere along the outline. Raises PathgenError for more tabs than there is room for.
     """
-    chosen = np.empty((0, 2))
     if not count:
+        return np.empty((0, 2))
+    takes = width + cutter.diameter
+    halves = (count // 2, count - count // 2)
+    edges = list(zip(_long_edges(outline, takes, cutter.radius, where), halves, strict=True))
+    for places, number in edges:
+        if number:
+            _refuse_too_many(count, number, len(_apart(places, takes + _BETWEEN)), takes, where)
+    ring = cutting_line(outline, cutter)
+    holds = partial(holding, outline=outline, ring=ring, width=width, radius=cutter.radius, slopes=rise / TAB_SLOPE)
+    chosen = _spread(edges, takes, avoid, inlays)
+    if (good := holds(chosen)).all():
         return chosen
-    for places, number in zip(_long_edges(outline, width, rim, where), (count // 2, count - count // 2), strict=True):
+    edges = [(places[holds(places)], number) for places, number in edges if number]
+    if all(len(_apart(places, takes + _BETWEEN)) >= number for places, number in edges):
+        return _spread(edges, takes, avoid, inlays)
+    places, stations, around = all_round(outline, ring, every=_EVERY, takes=takes)
+    kept = holds(places)
+    places, stations = places[kept], stations[kept]
+    clear = _clearance(places, avoid, inlays) >= takes / 2
+    for among in (clear, np.ones_like(clear)):
+        found = round_a_ring(stations[among], count, around=around, least=takes + _BETWEEN)
+        if len(found) == count:
+            return np.asarray(places[among][found])
+    raise PathgenError(
+        where, f"{count} tabs do not fit: the cutter, on its way round a wall near by, takes away again a tab at "
+        f"{place_words(*chosen[int(np.argmin(good))].tolist())}, or what it holds on to, and too few places along "
+        "the outline hold one", allowed=f"{f'{len(found)} tabs or fewer' if len(found) else 'no tabs'}, each "
+        f"{width:g} mm wide, with a cutter of {cutter.diameter:g} mm",
+        remedy=f"make tabs fewer{_NARROWER if where == _STATED else ''}, or take a smaller cutter"
+        + _without_tabs(where, "; or write tabs = 0 and stick the work down"),
+    )
+
+
+def _spread(
+    edges: Sequence[tuple[Floats, int]], takes: float, avoid: Floats, inlays: shapely.Geometry | None
+) -> Floats:
+    """(n, 2) of the places along each edge so many, spread evenly, as clear as may be."""
+    chosen = np.empty((0, 2))
+    for places, number in edges:
         if not number:
             continue
-        _refuse_too_many(count, number, len(_apart(places, width + _BETWEEN)), width, where)
         clear = _clearance(places, avoid, inlays)
         own = np.empty((0, 2))
         for k in range(number):
             aim = places[0, 0] + (places[-1, 0] - places[0, 0]) * (k + 0.5) / number
-            apart = np.minimum(_distance(places, chosen), _distance(places[:, :1], own[:, :1]) - _BETWEEN) - width
-            room = np.minimum(clear - width / 2, apart)
+            apart = np.minimum(_distance(places, chosen), _distance(places[:, :1], own[:, :1]) - _BETWEEN) - takes
+            room = np.minimum(clear - takes / 2, apart)
             good = room >= 0
             wanted = np.where(good, -np.abs(places[:, 0] - aim), -np.inf) if good.any() else room
             own = np.vstack([own, places[int(np.argmax(wanted))]])
-        if number > 1 and np.diff(np.sort(own[:, 0])).min() < width + _BETWEEN:  # what was clear left no room for all
-            spacings = np.linspace(float(np.ptp(places[:, 0])) / (number - 1), width + _BETWEEN, _SPACINGS)
+        if number > 1 and np.diff(np.sort(own[:, 0])).min() < takes + _BETWEEN:  # what was clear left no room for all
+            spacings = np.linspace(float(np.ptp(places[:, 0])) / (number - 1), takes + _BETWEEN, _SPACINGS)
             own = next(found for one in spacings if len(found := _apart(places, one)) >= number)[:number]
         chosen = np.vstack([chosen, own])
     return chosen
@@ -235,9 +287,10 @@ def tab_points(
 
 def _apart(places: Floats, spacing: float) -> Floats:
     """As many of places along an edge, from the first, as stand `spacing` apart or more along the board."""
-    chosen = [0]
-    while (following := int(np.searchsorted(places[:, 0], places[chosen[-1], 0] + spacing - 1e-9))) < len(places):
+    chosen, following = [], 0
+    while following < len(places):
         chosen.append(following)
+        following = int(np.searchsorted(places[:, 0], places[following, 0] + spacing - 1e-9))
     return places[chosen]
 
 

@@ -155,6 +155,7 @@ def width_over(bites: Bites, motion: Motion, window: float) -> Floats:
     volume = bites.around(bites.deep, window, run)
     over = np.divide(bites.around(bites.deep * bites.over, window, run), volume, where=volume > 0,
                      out=np.full(len(bites), np.inf))
+    over[over <= 0.0] = np.inf  # sums that were subtracted left a trace of a volume
     width = volume / np.maximum(bites.around(flat, window, run), window) / over
     plunge = (flat < 1e-6) & (bites.over > 0)
     width[plunge] = np.sqrt(bites.deep[plunge] / bites.over[plunge])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from collections.abc import Iterator, Mapping
 
@@ -21,6 +22,9 @@ _ACTIVE = re.compile(r"\s*(?:m\s*s\s*g\s*,|[a-z]+\s*,|(?:log|print|probe)[a-z]*(
 """How a comment begins that a controller may obey: MSG and a comma (RS274/NGC, 3.3.4); derived from it, any one word
 and a comma, and a word that opens or closes a record."""
 
+
+_WRITTEN = 0.005
+"""Programs are rounded: what is this much nearer than it may be, mm, is as far off."""
 
 _UNITS = {"mm": "mm (G21)", "in": "inches (G20)", "unset": "no stated unit (no G20 or G21 before them)"}
 
@@ -259,33 +263,54 @@ def _keep_outs(program: ReadProgram, motion: Motion, step: Step, clamping: Clamp
 
 
 def near_findings(motions: Mapping[int, Motion], clamping: Clamping) -> Iterator[Finding]:
-    """Of each thing in the way the step that comes nearest to it, where that is a hair's breadth."""
+    """Of each thing in the way the step that comes nearest to it, beside it and above, where that is a hair's breadth.
+
+    Above it a job that states less clearance has what it states.
+    """
+    over = min(CLOSE, clamping.machine.clearance)
     for number, thing in enumerate(clamping.setup.keep_out, 1):
-        room, where = CLOSE, ""
-        for step in clamping.steps:
-            if step.order not in motions or clamping.done(step):
-                continue
-            rows, gap, _ = _beside(motions[step.order], step, thing, clamping)
-            if len(rows) and float(gap.min()) - step.cutter.radius < room - 1e-6:
-                room = float(gap.min()) - step.cutter.radius
-                where = at_end(step.file_name, motions[step.order], int(rows[np.argmin(gap)]))
-        if where and room > -1e-6:
-            yield Finding(
-                code="near-a-keep-out", severity="warn", where=where,
-                got=f"the cutter passes keep-out {number} at {max(room, 0.0):.2f} mm",
-                allowed=f"{CLOSE:g} mm or more: a clamp is measured, and stands, no better",
-                remedy="let the clamp end further away, or measure it once more and turn the cutter past it by hand",
-            )
+        passed = [one for step in clamping.steps if step.order in motions and not clamping.done(step)
+                  for one in _passes(motions[step.order], step, thing, clamping, over)]
+        for above, least, how, remedy in (
+            (False, CLOSE, "{0} at {1:.2f} mm", "let the clamp end further away"),
+            (True, over, "{1:.2f} mm above {0}", "take a lower clamp, or lift that move"),
+        ):
+            room, where = min(((room, where) for over_it, room, where in passed if over_it is above),
+                              key=lambda one: one[0], default=(math.inf, ""))
+            if -1e-6 < room < least - _WRITTEN:
+                yield Finding(
+                    code="near-a-keep-out", severity="warn", where=where,
+                    got=f"the cutter passes {how.format(f'keep-out {number}', max(room, 0.0))}",
+                    allowed=f"{least:g} mm or more: a clamp is measured, and stands, no better",
+                    remedy=f"{remedy}, or measure it once more and turn the cutter past it by hand",
+                )
 
 
-def _beside(motion: Motion, step: Step, thing: KeepOut, clamping: Clamping) -> tuple[Ints, Floats, Floats]:
-    """Moves that pass lower than the top of a thing, and near it: which, how far from it in plan, and their lowest."""
+def _passes(
+    motion: Motion, step: Step, thing: KeepOut, clamping: Clamping, over: float
+) -> Iterator[tuple[bool, float, str]]:
+    """How near a program comes to a thing beside it, and above: whether above, how far off, and where."""
+    rows, gap, low = _beside(motion, step, thing, clamping, over=over)
+    bottom = low + step.cutter.profile(np.minimum(gap, step.cutter.radius))
+    above = (gap < step.cutter.radius) & (bottom >= thing.height)
+    for over_it, these, room in ((False, ~above & ~(low >= thing.height), gap - step.cutter.radius),
+                                 (True, above, bottom - thing.height)):
+        if these.any():
+            nearest = int(np.argmin(np.where(these, room, np.inf)))
+            yield over_it, float(room[nearest]), at_end(step.file_name, motion, int(rows[nearest]))
+
+
+def _beside(
+    motion: Motion, step: Step, thing: KeepOut, clamping: Clamping, *, over: float = 0.0
+) -> tuple[Ints, Floats, Floats]:
+    """Moves that pass lower than so far `over` the top of a thing, and near it: which, how far from it in plan, and
+    their lowest."""
     r = step.cutter.radius + CLOSE
     # it stays where it is when the work moves
     end = clamping.on_bed(motion.end, step)
     start = clamping.on_bed(np.where(np.isfinite(motion.start), motion.start, motion.end), step)
     low = np.minimum(start[:, 2], end[:, 2])
-    near = (low < thing.height) | ~np.isfinite(low)
+    near = (low < thing.height + over) | ~np.isfinite(low)
     for axis, (a, b) in enumerate((sorted(thing.x), sorted(thing.y))):
         near &= (np.minimum(start[:, axis], end[:, axis]) < b + r)
         near &= (np.maximum(start[:, axis], end[:, axis]) > a - r)

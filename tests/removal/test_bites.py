@@ -1,15 +1,17 @@
 """What each move takes: against plane geometry, and against a simulation of the tests' own, move by move."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from pathgen.base.cutters import Cutter
+from pathgen.removal.bites import Bites
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import Material, Noting
 from pathgen.removal.motion import Motion
-from pathgen.verify.cutting import runs
+from pathgen.verify.cutting import runs, width_over
 
 RUN = {"speed": 10000.0, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}
 FLAT = Cutter(name="flat", shape="flat-end", diameter=3.0, **RUN)
@@ -148,3 +150,11 @@ def test_what_a_pass_takes_near_its_ends_is_a_slot_of_its_own_section(cutter, ba
     around = np.ones(round(cutter.diameter / 0.25))  # as loads are judged: over a diameter of travel
     section = np.convolve(bites.volume[1:], around, "valid") / np.convolve(bites.travel[1:], around, "valid")
     assert section == pytest.approx(np.median(section), rel=0.05)
+
+
+def test_a_trace_that_sums_leave_of_a_volume_is_no_wide_bite():
+    """Beside 1 mm3 a few 1e-16 mm3 count, and as many from 0.1 mm over the limit do not: that divided by nothing."""
+    way = motion([(0, 0, 0), (100, 0, 0), (200, 0, 0)])
+    bites = replace(Bites.none(np.full(2, 100.0)), deep=np.array([1.0, 3e-16]), over=np.array([1.0, 0.1]))
+    with np.errstate(all="raise"):
+        assert width_over(bites, way, 4.0).tolist() == [0.01, 0.0]

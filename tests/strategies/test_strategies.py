@@ -234,7 +234,7 @@ def test_what_cannot_cut_a_slot():
        finish=st.sampled_from([0.0, 0.1, 0.2]))
 def test_outline_goes_round_at_its_distance_and_leaves_the_tabs(diameter, stepdown, count, through, finish):
     part, cutter = BOARDS["compound"], cutter_of("flat-end", diameter, stepdown=stepdown)
-    tabs = tab_points(part.outline, count, avoid=part.frets.bass, width=6.0 + diameter, where="tabs")
+    tabs = tab_points(part.outline, count, avoid=part.frets.bass, width=6.0, cutter=cutter, where="tabs")
     path = outlining(part.outline, cutter=cutter, top=8.0, bottom=-through, tabs=Tabs(tabs, 1.5, 6.0),
                      finish=finish, rapids=Rapids(18.0, 9.0))
     # no more is left to the last lap than a tenth of the cutter, and nine tenths of a layer for each millimetre
@@ -288,7 +288,7 @@ def test_a_tab_is_whole_wherever_the_layers_end():
 def test_tabs_keep_clear_of_the_slots():
     part = BOARDS["compound"]
     ends = np.concatenate([part.frets.bass, part.frets.treble])
-    tabs = tab_points(part.outline, 6, avoid=ends, width=9.0, where="tabs")
+    tabs = tab_points(part.outline, 6, avoid=ends, width=6.0, cutter=cutter_of("flat-end", 3.0), where="tabs")
     assert len(tabs) == 6
     assert np.abs(tabs[:, :1] - part.frets.distance).min() >= 4.5 - 1e-9
 
@@ -296,7 +296,7 @@ def test_tabs_keep_clear_of_the_slots():
 @pytest.mark.parametrize(("side", "diameter", "holds"), [(5.1, 3.0, True), (4.9, 3.0, False), (7.9, 6.0, False)])
 def test_tabs_that_would_end_in_air_are_refused(side, diameter, holds):
     part, cutter = BOARDS["compound"], cutter_of("flat-end", diameter)
-    tabs = tab_points(part.outline, 4, avoid=part.frets.bass, width=6.0 + diameter, where="tabs")
+    tabs = tab_points(part.outline, 4, avoid=part.frets.bass, width=6.0, cutter=cutter, where="tabs")
     x, y = tabs[np.argmax(np.abs(tabs[:, 1]))]
     half = float(part.edges.half_width(x + 3.0)) + side  # the tab's wide end, 3 mm on
     blank = (-20.0, -half, part.length + 20.0, half)

@@ -12,6 +12,7 @@ import shapely.affinity
 from pathgen.base.errors import PathgenError
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.strategies.cutting_out import Tabs, _sinking_gently, check_tabs_hold, cutting_line, outlining, tab_points
+from pathgen.strategies.tab_places import holding, round_a_ring
 from tests.brute import Block, moves_along
 from tests.strategies.test_strategies import cutter_of
 
@@ -122,7 +123,7 @@ def test_the_last_lap_round_a_small_part_goes_in_and_out_past_it(radius):
 
 
 def test_tabs_stand_evenly_on_both_long_edges():
-    points = tab_points(BOX, 3, avoid=np.empty((0, 2)), width=9.0, where="tabs")
+    points = tab_points(BOX, 3, avoid=np.empty((0, 2)), width=6.0, cutter=CUTTER, where="tabs")
     lower, upper = (points[points[:, 1] * side > 0] for side in (-1, 1))
     assert lower == pytest.approx(np.array([[50.0, -20.0]]), abs=1.0)
     assert upper == pytest.approx(np.array([[27.25, 20.0], [72.75, 20.0]]), abs=1.5)  # of the 91 mm between the ends
@@ -143,13 +144,13 @@ def test_the_ways_up_and_down_a_tab_beside_a_corner_go_round_it(finish):
 def test_tabs_stand_on_both_edges_of_a_part_beside_the_centre_line(up):
     """As of a plate drawn on a page whose corner lies on it."""
     none = np.empty((0, 2))
-    moved = tab_points(shapely.affinity.translate(BOX, 0.0, up), 4, avoid=none, width=9.0, where="tabs")
-    assert moved == pytest.approx(tab_points(BOX, 4, avoid=none, width=9.0, where="tabs") + [0.0, up])
+    moved = tab_points(shapely.affinity.translate(BOX, 0.0, up), 4, avoid=none, width=6.0, cutter=CUTTER, where="tabs")
+    assert moved == pytest.approx(tab_points(BOX, 4, avoid=none, width=6.0, cutter=CUTTER, where="tabs") + [0.0, up])
 
 
 def test_a_tab_keeps_half_its_width_from_where_the_edge_turns():
     stepped = shapely.Polygon([(0, -20), (100, -20), (100, 30), (60, 30), (50, 20), (0, 20)])
-    upper = tab_points(stepped, 2, avoid=np.empty((0, 2)), width=9.0, where="tabs")[1]
+    upper = tab_points(stepped, 2, avoid=np.empty((0, 2)), width=6.0, cutter=CUTTER, where="tabs")[1]
     steep = shapely.LineString([(50, 20), (60, 30)])
     assert shapely.distance(shapely.Point(upper), steep) >= 4.5 - 1e-9
     assert shapely.distance(shapely.Point(upper), steep) < 7.0  # and no further than it must
@@ -160,7 +161,7 @@ def test_a_tab_keeps_half_its_width_from_a_corner_of_a_fanned_end(side):
     """Of the edge that begins after the other: a tab that stood 4 mm from there came out narrower than it may."""
     fanned = shapely.Polygon([(0, -20 * side), (8, 20 * side), (90, 22 * side), (82, -22 * side)])
     slots = np.array([[x, y] for x in (52.0, 56.0, 60.0, 64.0, 68.0, 72.0) for y in (-21.0, 21.0)])
-    tabs = tab_points(fanned, 4, avoid=slots, width=14.0, where="tabs")
+    tabs = tab_points(fanned, 4, avoid=slots, width=11.0, cutter=CUTTER, where="tabs")
     corners = shapely.MultiPoint([(8, 20 * side), (82, -22 * side)])
     assert shapely.distance(shapely.points(tabs), corners).min() >= 7.0 - 0.2
 
@@ -189,12 +190,23 @@ def test_beside_a_tiny_edge_the_cutter_stays_at_the_wall(radius):
     assert away.max() < 2.001
 
 
+def test_beside_a_tiny_corner_in_an_inner_one_the_cutter_stays_at_the_wall():
+    """Of a public drawing: an edge of 0.01 mm that turns out by 50 degrees had the mitred way 0.047 mm off the wall."""
+    outline = shapely.Polygon([(22.513, 20.613), (1.294, 5.587), (1.284, 5.589), (1.049, 5.403), (0.639, 4.969),
+                               (0.2, 4.2), (0.1, -20.0), (22.513, -20.0)])
+    way = cutting_line(outline, replace(CUTTER, diameter=6.0))
+    edges = shapely.segmentize(shapely.LineString(outline.exterior.coords[:5]), 0.02)
+    wall = shapely.points(shapely.get_coordinates(edges))
+    assert shapely.distance(wall, way).max() < 3.008
+    assert shapely.distance(way, outline) > 2.999
+
+
 @pytest.mark.parametrize("up", [1, -1])
 def test_a_tab_stands_in_no_notch_without_room_for_the_cutter_beside_it(up):
     """A cutter of 4 mm at the notch's wall reaches 4 mm into it: of 12.7 mm it left a tab of 6 mm too thin."""
     notched = shapely.Polygon([(0, 0), (14, 0), (14, 12 * up), (26.7, 12 * up), (26.7, 0), (44, 0), (44, 48 * up),
                                (0, 48 * up)])
-    tabs = tab_points(notched, 2, avoid=np.empty((0, 2)), width=10.0, rim=2.0, where="tabs")
+    tabs = tab_points(notched, 2, avoid=np.empty((0, 2)), width=6.0, cutter=cutter_of("flat-end", 4.0), where="tabs")
     notch = shapely.box(14, min(0, 12 * up), 26.7, max(0, 12 * up))
     assert shapely.distance(shapely.points(tabs), notch).min() >= 5.0 - 0.2
 
@@ -259,7 +271,7 @@ def test_each_layer_of_a_short_way_is_level_for_half_of_it():
 def test_tabs_of_a_short_board_stay_apart(slots):
     """Six on a 40 mm board (a random board joined two of them): 2 mm are cut through between any two, or more."""
     avoid = np.array([[x, y] for x in slots for y in (-20.0, 20.0)]).reshape(-1, 2)
-    tabs = tab_points(shapely.box(0.0, -20.0, 40.0, 20.0), 6, avoid=avoid, width=10.0, where="tabs")
+    tabs = tab_points(shapely.box(0.0, -20.0, 40.0, 20.0), 6, avoid=avoid, width=7.0, cutter=CUTTER, where="tabs")
     for side in (-1, 1):
         along = np.sort(tabs[tabs[:, 1] * side > 0, 0])
         assert len(along) == 3
@@ -268,22 +280,23 @@ def test_tabs_of_a_short_board_stay_apart(slots):
 
 def test_more_tabs_than_an_edge_holds_are_refused():
     with pytest.raises(PathgenError, match=r"8 tabs do not fit: each takes 10.00 mm.*allowed: 6 tabs or fewer"):
-        tab_points(shapely.box(0.0, -20.0, 40.0, 20.0), 8, avoid=np.empty((0, 2)), width=10.0, where="tabs")
+        tab_points(shapely.box(0.0, -20.0, 40.0, 20.0), 8, avoid=np.empty((0, 2)), width=7.0, cutter=CUTTER,
+                   where="tabs")
 
 
 def test_no_tabs_need_no_edge():
     """Nor does one tab need both."""
     short = shapely.box(0.0, -15.0, 8.0, 15.0)
-    assert tab_points(short, 0, avoid=np.empty((0, 2)), width=12.0, where="tabs").shape == (0, 2)
+    assert tab_points(short, 0, avoid=np.empty((0, 2)), width=9.0, cutter=CUTTER, where="tabs").shape == (0, 2)
     with pytest.raises(PathgenError, match="tabs = 0"):
-        tab_points(short, 2, avoid=np.empty((0, 2)), width=12.0, where="tabs")
+        tab_points(short, 2, avoid=np.empty((0, 2)), width=9.0, cutter=CUTTER, where="tabs")
 
 
 @pytest.mark.parametrize("table", ["[block]", "[gauges]"])
 def test_no_tabs_is_no_remedy_where_the_job_file_has_no_key_for_it(table):
     part, where = shapely.box(0.0, -15.0, 40.0, 15.0), f"{table} tabs"
     with pytest.raises(PathgenError, match=r"narrower or more$"):
-        tab_points(part, 2, avoid=np.empty((0, 2)), width=42.0, where=where)
+        tab_points(part, 2, avoid=np.empty((0, 2)), width=39.0, cutter=CUTTER, where=where)
     with pytest.raises(PathgenError, match=r"or a smaller cutter$"):
         check_tabs_hold(Tabs(np.array([[20.0, 15.0]]), 1.5, 6.0), part, blank=(-3.0, -18.0, 43.0, 18.0),
                         cutter=cutter_of("flat-end", 3.0), where=where)
@@ -294,5 +307,54 @@ def test_tabs_on_both_sides_of_a_notch_stay_apart():
     notched = shapely.Polygon([(0, -20), (96, -20), (96, 20), (67, 20), (67, 5), (29, 5), (29, 20), (0, 20)])
     for count, width in itertools.product((2, 4, 6, 8, 10), (6.0, 9.0, 12.0, 14.12)):
         with nullcontext() if count <= 4 else suppress(PathgenError):
-            upper = tab_points(notched, count, avoid=np.empty((0, 2)), width=width, where="tabs")[count // 2:]
+            upper = tab_points(notched, count, avoid=np.empty((0, 2)), width=width - 3.0, cutter=CUTTER,
+                               where="tabs")[count // 2:]
             assert np.linalg.norm(np.diff(upper[upper[:, 0].argsort()], axis=0), axis=1).min(initial=99) >= width + 2
+
+
+def stands(shape, tab, cutter, *, width, height=0.8):
+    """How high wood is left across the groove in the middle of a tab, by the tests' own simulation of the path."""
+    path = outlining(shape, cutter=cutter, top=4.0, bottom=-0.2, tabs=Tabs(tab[None], height, width), finish=0.0,
+                     rapids=Rapids(15.0, 5.0))
+    x0, y0, x1, y1 = np.array(shape.bounds) + np.array([-1, -1, 1, 1]) * 3 * cutter.diameter
+    block = Block((x0, y0, x1, y1), 0.1, 4.0)
+    block.run(moves_along(path, cutter), cutter.radius)
+    line = cutting_line(shape, cutter)
+    out = shapely.get_coordinates(line.interpolate(line.project(shapely.Point(tab)))) - tab
+    across = tab + np.linspace(0.05, 2.0 + 1.0 / cutter.diameter, 60)[:, None] * out
+    column, row = ((across - [x0, y0]) / 0.1).astype(int).T
+    return float(block.top[row, column].min())
+
+
+def test_no_tab_stands_where_another_walls_way_takes_it_away():
+    """A star of a random drawing, whose inner corners slant: 0.63 mm of 0.8 were left of one."""
+    star = shapely.Polygon([(49, 42.55), (42.35, 54.11), (38.06, 53.47), (29.56, 58.61), (11.17, 31.23), (17.23, 29.94),
+                            (39.61, 4.19), (38.56, 13.54), (40.98, 11.73)])
+    star = shapely.affinity.scale(star, 1.0, -1.0, origin=(0, 0))
+    tabs = tab_points(star, 5, avoid=np.empty((0, 2)), width=2.0, cutter=CUTTER, where="tabs", rise=1.0)
+    assert [stands(star, tab, CUTTER, width=2.0) > 0.78 for tab in tabs] == [True] * 5
+
+
+def test_a_tab_in_a_bay_holds_on_to_waste_that_stays():
+    """What a bay with a narrow mouth leaves between two grooves is loose when they are cut."""
+    flask = shapely.Polygon([(0, 0), (100, 0), (100, 40), (53, 40), (53, 34), (80, 34), (80, 12), (20, 12), (20, 34),
+                             (47, 34), (47, 40), (0, 40)])
+    places = np.array([[50.0, 12.0], [50.0, 0.0]])
+    held = holding(places, outline=flask, ring=cutting_line(flask, CUTTER), width=6.0, radius=1.5, slopes=0.0)
+    assert held.tolist() == [False, True]
+
+
+def test_tabs_that_no_place_holds_are_refused_with_what_to_do():
+    """A wheel with teeth of 4 mm all round, and 4 mm between them."""
+    teeth = shapely.union_all([shapely.affinity.rotate(shapely.box(0, -2, 30, 2), 15 * k, (0, 0)) for k in range(24)])
+    wheel = shapely.Point(0, 0).buffer(24).union(teeth)
+    words = (r"2 tabs do not fit: .* takes away again a tab at .* \(allowed: no tabs, each 6 mm wide, with a cutter of "
+             r"3 mm\): make tabs fewer, or make tab_width smaller, or take a smaller cutter; or write tabs = 0")
+    with pytest.raises(PathgenError, match=words):
+        tab_points(wheel, 2, avoid=np.empty((0, 2)), width=6.0, cutter=CUTTER, where="[outline] tabs")
+
+
+def test_places_round_a_ring_stand_apart_past_its_end_too():
+    stations = np.array([1.0, 5.0, 30.0, 34.0, 60.0, 97.0])
+    assert sorted(stations[round_a_ring(stations, 3, around=100.0, least=10.0)]) == [30.0, 60.0, 97.0]
+    assert len(round_a_ring(stations, 4, around=100.0, least=10.0)) == 3

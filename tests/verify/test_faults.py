@@ -446,7 +446,8 @@ def test_tabs_keep_clear_of_slots_inlays_corners_and_each_other():
     part = plain_board()
     inlay = shapely.box(100.0, 15.0, 180.0, 23.0)
     ends = np.concatenate([part.frets.bass, part.frets.treble])
-    points = tab_points(part.outline, 6, avoid=ends, width=9.0, where="tabs", inlays=inlay)
+    points = tab_points(part.outline, 6, avoid=ends, width=6.0, cutter=cutter("flat-end", 3.0), where="tabs",
+                        inlays=inlay)
     assert len(points) == 6
     assert np.linalg.norm(points[:, None] - ends, axis=2).min() >= 4.5 - 1e-9
     assert shapely.distance(shapely.points(points), inlay).min() >= 4.5 - 1e-9

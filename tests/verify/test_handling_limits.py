@@ -7,7 +7,7 @@ import pytest
 import pathgen
 from pathgen.verify.check import read_programs
 from pathgen.verify.findings import Tolerances
-from pathgen.verify.handling import program_findings
+from pathgen.verify.handling import near_findings, program_findings
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
 from pathgen.work.clamping import KeepOut
@@ -20,17 +20,26 @@ LINES = ["G21 G90 G17 G94 G54", "G0 Z20", "M3 S18000", "G4 P3", "G0 X10 Y0", "G1
 def found(change=None, *, shape="flat-end", spins=True):
     """Codes and severities of what is found after lines were changed for others."""
     text = "\n".join((change or {}).get(line, line) for line in LINES) + "\n"
+    step, clamping = one_step(shape=shape, spins=spins)
+    program = read_program(text, name="a.nc")
+    motion = motion_over_board(program, clamping, chord_tolerance=1e-4)
+    return {f.code: f.severity for f in program_findings(program, motion, step, clamping, TOL)}
+
+
+def one_step(*, shape="flat-end", spins=True, clearance=10.0):
+    """A step and its clamping, with one clamp: 10 to 15 mm across, 40 to 50 along and 12 mm high."""
     cutter = pathgen.Cutter(name="c", shape=shape, diameter=3.0, speed=18000, feed=1000.0, plunge=300.0, stepdown=1.0)
     clamp = KeepOut(x=(50.0, 40.0), y=(10.0, 15.0), height=12.0)
     clamping = SimpleNamespace(
         stock=SimpleNamespace(bounds=(0.0, -20.0, 100.0, 20.0), thickness=7.0), units="mm", safe_z=20.0, z_zero=0.0,
         feature=lambda kind: None, done=lambda step: False,
-        setup=SimpleNamespace(keep_out=(clamp,)), inlays=(), machine=SimpleNamespace(spin_up=3.0),
+        setup=SimpleNamespace(keep_out=(clamp,)), inlays=(),
+        machine=SimpleNamespace(spin_up=3.0, clearance=clearance),
         to_board=lambda points, step: points, on_bed=lambda points, step: points)
-    step = SimpleNamespace(cutter=cutter, operation=SimpleNamespace(bottom=-0.3, spins=spins), file_name="a.nc")
-    program = read_program(text, name="a.nc")
-    motion = motion_over_board(program, clamping, chord_tolerance=1e-4)
-    return {f.code: f.severity for f in program_findings(program, motion, step, clamping, TOL)}
+    step = SimpleNamespace(cutter=cutter, operation=SimpleNamespace(bottom=-0.3, spins=spins), file_name="a.nc",
+                           order=1)
+    clamping.steps = (step,)
+    return step, clamping
 
 
 OVER = 100.0 + 3.0 + TOL.overrun
@@ -84,6 +93,30 @@ def test_inside_and_outside(inside, outside, code, severity):
         inside, outside = ({"X20 Y0 F1000": "Z5 F300", **one} for one in (inside, outside))
     assert code not in found(inside)
     assert found(outside)[code] == severity
+
+
+def passing(z, *, x=45, shape="flat-end", clearance=10.0):
+    """What is said of the clamp where the cutter passes it, from one side to the other, at a height."""
+    text = "\n".join(LINES).replace("G0 X10 Y0", f"G0 X{x} Y5\nZ{z}\nY18\nZ20\nX10 Y0")
+    _, clamping = one_step(shape=shape, clearance=clearance)
+    motion = motion_over_board(read_program(text, name="a.nc"), clamping, chord_tolerance=1e-4)
+    return [(f.code, f.severity, f.got, f.allowed) for f in near_findings({1: motion}, clamping)]
+
+
+def test_a_rapid_a_hair_above_a_clamp_is_told():
+    """It was silent, as near beside the clamp was not; a job that states less clearance keeps what it states."""
+    assert passing(14.0) == passing(12.6, clearance=0.6) == []
+    (told,) = passing(13.9)
+    assert told == ("near-a-keep-out", "warn", "the cutter passes 1.90 mm above keep-out 1",
+                    "2 mm or more: a clamp is measured, and stands, no better")
+    assert passing(12.3, clearance=0.5)[0][2:] == (
+        "the cutter passes 0.30 mm above keep-out 1", "0.5 mm or more: a clamp is measured, and stands, no better")
+
+
+def test_a_ball_whose_flank_passes_over_a_clamp_is_told_how_near_it_is():
+    """1.2 mm beside it and 0.5 below its top: 1.5 - sqrt(1.5^2 - 1.2^2) = 0.6 mm above the tip it is 1.2 mm wide."""
+    assert passing(11.5, x=51.2, shape="ball-end")[-1][2] == "the cutter passes 0.10 mm above keep-out 1"
+    assert passing(11.5, x=52.5, shape="ball-end")[0][2] == "the cutter passes keep-out 1 at 1.00 mm"
 
 
 def test_as_it_is_nothing_is_found_and_of_one_that_cuts_nothing_that_alone():

@@ -13,6 +13,7 @@ from tests.as_made import hold
 from tests.coloured_jobs import coloured_job
 from tests.plain_cutting import Cut, Wood, deepest_falls
 from tests.random_jobs import COARSE, ending, random_job
+from tests.random_outlines import random_outline
 from tests.random_plates import random_plate
 from tests.random_workpieces import random_workpieces, workpieces_ending
 from tests.small_board import built
@@ -33,6 +34,13 @@ def test_a_random_job_builds_as_made(tmp_path, kind, seed):
     end = ending(job_of(seed).write(tmp_path).parent, resolution=COARSE, made=made)
     assert end.kind == "built", end.message
     hold(f"{kind} {seed}", *made)
+
+
+@pytest.mark.parametrize("seed", [2009, 2156, 2163, 1048])
+def test_a_part_of_a_drawn_outline_builds_on_its_tabs(tmp_path, seed):
+    """Where a tab stood on the clearest place, the way round another wall had thinned it, or left a ledge beside it."""
+    end = ending(random_outline(seed).write(tmp_path).parent, resolution=COARSE)
+    assert end.kind == "built", end.message
 
 
 def test_the_workpieces_of_a_random_board_build_as_made(tmp_path):
