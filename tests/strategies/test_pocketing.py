@@ -68,10 +68,9 @@ def cut_out_of(block: Block, cuts: list[PocketCut]) -> np.ndarray:
 
 
 def reference_opening(region: shapely.Geometry, radius: float) -> shapely.Geometry:
-    """Opening by a disc with shapely alone; nothing where the widest circle in the region is smaller than the disc."""
+    """Opening by a disc with shapely alone; nothing where no circle as wide as the disc has room in the region."""
     parts = shapely.get_parts(shapely.buffer(region, 0))
-    wide = [p for p in parts if shapely.length(shapely.maximum_inscribed_circle(p, 1e-4)) >= radius - 1e-4]
-    region = shapely.union_all(wide)
+    region = shapely.union_all(parts[~shapely.is_empty(shapely.buffer(parts, 1e-4 - radius, quad_segs=100))])
     return region.buffer(-radius, quad_segs=100).buffer(radius, quad_segs=100)
 
 
