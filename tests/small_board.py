@@ -90,7 +90,7 @@ def job(folder: Path, *, changes: dict[str, str] | None = None, extra: str = "",
     return folder / "job.toml"
 
 
-def built(folder: Path, *, resolution: float = 0.2, **changed) -> pathgen.Build:
+def built(folder: Path, *, resolution: float = 0.1, **changed) -> pathgen.Build:
     """The build of such a job."""
     return pathgen.build(pathgen.load_job(job(folder, **changed)), resolution=resolution)
 

@@ -18,7 +18,7 @@ def test_a_ball_end_roughs_within_its_stepdown_and_no_less(
     ball = small_board.cutter(name="rough", shape="ball-end", diameter=diameter, stepdown=stepdown, stepover=stepover,
                               speed=18000, feed=1200.0, plunge=300.0)
     made = small_board.built(
-        tmp_path, extra=ball, changes={
+        tmp_path, resolution=0.2, extra=ball, changes={
             "scale_length = 300.0": "scale_length = 100.0", "length = 125.0": "length = 80.0",
             "at = [45.0, 0.0]": "at = [17.0, 0.0]",
             'finish = "ball"': 'finish = "ball"\nrough = "rough"', "thickness = 8.0": f"thickness = {thickness}",
