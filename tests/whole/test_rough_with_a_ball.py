@@ -18,12 +18,14 @@ def test_a_ball_end_roughs_within_its_stepdown_and_no_less(
     ball = small_board.cutter(name="rough", shape="ball-end", diameter=diameter, stepdown=stepdown, stepover=stepover,
                               speed=18000, feed=1200.0, plunge=300.0)
     made = small_board.built(
-        tmp_path, extra=ball, changes={
+        tmp_path, resolution=0.2, extra=ball, changes={
+            "scale_length = 300.0": "scale_length = 100.0", "length = 125.0": "length = 80.0",
+            "at = [45.0, 0.0]": "at = [17.0, 0.0]",
             'finish = "ball"': 'finish = "ball"\nrough = "rough"', "thickness = 8.0": f"thickness = {thickness}",
             "radius = { nut = 254.0, end = 300.0 }": f"radius = {radius}"})
     assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
-    clamping, texts = made.plan.clamping, {p.file_name: p.text for p in made.programs}
+    clamping, first = made.plan.clamping, made.programs[0]
     weaker = replace(clamping, steps=tuple(
         replace(step, cutter=replace(step.cutter, stepdown=0.6 * stepdown)) if step.order == 1 else step
         for step in clamping.steps))
-    assert "cut-too-deep" in {f.code for f in verify(weaker, texts, resolution=0.15).findings}
+    assert "cut-too-deep" in {f.code for f in verify(weaker, {first.file_name: first.text}, resolution=0.2).findings}
