@@ -202,7 +202,7 @@ def _regions(paints: Sequence[Paint], tolerance: float, background: Sequence[str
 
 
 def _refusal(name: str, left_out: Sequence[LeftOut]) -> ArtworkError:
-    shown = "; ".join(f"{item.name} {item.id!r} ({item.reason}): {item.remedy}" for item in left_out[:6])
+    shown = "; ".join(f"{item.words}: {item.remedy}" for item in left_out[:6])
     more = f"; and {len(left_out) - 6} more" if len(left_out) > 6 else ""
     return ArtworkError(
         name, f"holds what cannot be cut: {shown}{more}",

@@ -90,6 +90,12 @@ class LeftOut:
     reason: str
     remedy: str
 
+    @property
+    def words(self) -> str:
+        """What it is, where, and why it cannot be cut."""
+        where = f"on {self.id}" if " " in self.id else repr(self.id)  # no id has a blank
+        return f"{self.name} {where} ({self.reason})"
+
 
 @dataclass(frozen=True, eq=False)
 class Scene:

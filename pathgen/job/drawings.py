@@ -240,8 +240,8 @@ def _nothing_shown(table: InlayTable, nth: int, where: str, art: Artwork) -> Job
                         remedy=f"{remedy}; white ones count with white_is_background = false" if white else remedy)
     first, more = art.left_out[0], len(art.left_out) - 1
     others = f", and {more} more are left out" if more else " is left out"
-    return JobError(where, f"{file} shows nothing else that could be cut: {first.name} {first.id!r} ({first.reason})"
-                    f"{others}", remedy=first.remedy)
+    return JobError(where, f"{file} shows nothing else that could be cut: {first.words}{others}",
+                    remedy=first.remedy)
 
 
 def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwork]) -> Inlay:

@@ -18,6 +18,7 @@ from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import LENGTH_PLACES, MM_PER, format_length, in_mm, parse_length
 
 MEANT = "are meant, write"
+_FINE = 1.0  # mm: sizes that are no larger are often told in thousandths
 """In the remedy for a length that would be in order in the other unit."""
 PER_METRE = 1000
 """By which a feed in metres per minute is too small."""
@@ -177,10 +178,13 @@ def size(low: float, high: float) -> Reader:
                 right = f": {-value:g}" if _is_number(value) else ""
                 raise place.refuse(f"{shown(value)} given", allowed=limits,
                                    remedy=f"sizes and depths are written without a sign{right}")
-            raise place.refuse(f"{shown(value)} given", allowed=f"{limits}", remedy="; ".join(
-                f'if {unit} {MEANT} "{value:g} {unit}"'
-                f"{f', {format_length(value * MM_PER[unit], place.units)}' if len(others) > 1 else ''}"
-                for unit in others))
+            remedies = [f'if {unit} {MEANT} "{value:g} {unit}"'
+                        f"{f', {format_length(value * MM_PER[unit], place.units)}' if len(others) > 1 else ''}"
+                        for unit in others]
+            if high <= _FINE and _is_number(value) and low <= value * MM_PER[place.units] / 1000.0 <= high:
+                one = "an inch" if place.units == "in" else "a mm"
+                remedies.append(f"if thousandths of {one} {MEANT} {value / 1000.0:g}")
+            raise place.refuse(f"{shown(value)} given", allowed=f"{limits}", remedy="; ".join(remedies))
         return mm
 
     return read

@@ -97,7 +97,8 @@ def _spread(job: Job, clamping: Clamping, free: BaseGeometry) -> Floats:
     """(n, 2) places of marks where the job gives none, `EDGE` inside the blank's where they are as good there. Raises
     JobError where there is no room for them."""
     spread = partial(spread_places, board=clamping.board, where="[marks]", top=clamping.stock.thickness,
-                     accuracy=_moved(job).accuracy, limit=_moved(job).board_limit)
+                     accuracy=_moved(job).accuracy, limit=_moved(job).board_limit,
+                     clamped=bool(clamping.setup.keep_out))
     free = _off_clamps(free, clamping)
     anywhere = spread(free)
     with suppress(JobError):

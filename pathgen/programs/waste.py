@@ -53,7 +53,7 @@ def left_standing(around: Around, *, reach: float) -> BaseGeometry:
 
 def spread_places(
     free: BaseGeometry, board: Part, *, where: str, top: float, accuracy: float = ACCURACY,
-    limit: float = BOARD_LIMIT,
+    limit: float = BOARD_LIMIT, clamped: bool = True,
 ) -> Floats:
     """Four places in `free`, or three where there is no room for more, that settle how the board lies: (n, 2), mm.
 
@@ -65,7 +65,7 @@ def spread_places(
     more than `limit`.
     """
     corners = shapely.get_coordinates(shapely.convex_hull(free).simplify(0.5))[:-1]
-    remedy = "take a larger blank, move clamps off the corners, or leave [marks] out"
+    remedy = f"take a larger blank{', move clamps off the corners,' if clamped else ''} or leave [marks] out"
     if len(corners) < 3:
         raise JobError(where, "no waste is left round the board for three marks", remedy=remedy)
     made = [(places, board_errors(board, np.column_stack([places, np.full(len(places), top)]), accuracy=accuracy))

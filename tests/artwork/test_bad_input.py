@@ -203,3 +203,13 @@ def test_the_remedy_for_what_cannot_be_cut_is_one_that_python_takes(tmp_path):
         read_artwork(path)
     said = re.search(r'(\w+)="(\w+)"$', wrong.value.remedy)
     assert len(read_artwork(path, **{said[1]: said[2]}).left_out) == 1
+
+
+@pytest.mark.parametrize(("identity", "words"), [
+    ('id="name"', "text 'name' (letters depend on fonts): convert text to paths"),
+    ("", "text on line 2 (letters depend on fonts): convert text to paths"),
+])
+def test_what_has_no_name_is_told_by_its_line(read, identity, words):
+    with pytest.raises(ArtworkError) as refused:
+        read(drawing(f"\n<text {identity}>Fern</text>"))
+    assert words in str(refused.value)

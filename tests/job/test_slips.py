@@ -8,6 +8,7 @@ import pytest
 from pathgen import JobError, load_job
 from pathgen.app.starting import JOB
 from pathgen.job.clamping import clamping_of
+from pathgen.job.keys import Place, size
 from tests import small_board
 
 SLIPS = {
@@ -168,6 +169,16 @@ def test_a_length_that_would_do_in_the_other_unit(tmp_path, given, remedy):
     path.write_text(re.sub(r"scale_length = [\d.]+", f"scale_length = {given}", text))
     with pytest.raises(JobError, match="given") as refused:
         load_job(path)
+    assert refused.value.remedy == remedy
+
+
+@pytest.mark.parametrize(("units", "given", "remedy"), [
+    ("mm", 20, "if thousandths of a mm are meant, write 0.02"), ("mm", 2000, ""), ("mm", "20 mm", ""),
+    ("in", 0.8, 'if mm are meant, write "0.8 mm"; if thousandths of an inch are meant, write 0.0008'),
+])
+def test_a_small_size_that_would_do_in_thousandths(units, given, remedy):
+    with pytest.raises(JobError) as refused:
+        size(0.0005, 1.0)(given, Place("[surface] scallop", units))
     assert refused.value.remedy == remedy
 
 

@@ -826,6 +826,16 @@ def test_without_waste_beside_the_middle_four_corners_are_taken(tmp_path):
     assert (abs(places[:, 0] - 42.5) > 30.0).all()
 
 
+@pytest.mark.parametrize(("clamped", "remedy"), [
+    (True, "take a larger blank, move clamps off the corners, or leave [marks] out"),
+    (False, "take a larger blank or leave [marks] out"),
+])
+def test_without_waste_for_marks_clamps_are_named_where_there_are_any(marked, clamped, remedy):
+    with pytest.raises(JobError, match="no waste is left round the board for three marks") as raised:
+        spread_places(shapely.Polygon(), marked.plan.clamping.board, where="[marks]", top=8.0, clamped=clamped)
+    assert raised.value.remedy == remedy
+
+
 def test_no_places_of_the_waste_would_do_better(marked):
     board = marked.plan.clamping.board
     spots = np.array([[-15.0, -10.0], [-12.0, 28.0], [30.0, 34.0], [99.0, 20.0], [100.0, -25.0], [40.0, -33.0]])
