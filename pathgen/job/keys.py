@@ -18,8 +18,8 @@ from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import LENGTH_PLACES, MM_PER, format_length, in_mm, parse_length
 
 MEANT = "are meant, write"
-_FINE = 1.0  # mm: sizes that are no larger are often told in thousandths
 """In the remedy for a length that would be in order in the other unit."""
+_FINE = 1.0  # mm: sizes that are no larger are often told in thousandths
 PER_METRE = 1000
 """By which a feed in metres per minute is too small."""
 
