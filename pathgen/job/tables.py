@@ -655,6 +655,7 @@ class OutlineTable(OutlineCut):
     """``[outline]``: cutting the board free."""
 
     where: str = field(default="[outline]", init=False)  # no key
+    all_round: bool = field(default=False, init=False)  # no key
     cutter: str = key(text(60), "a flat-end cutter")
     tabs: int | None = key(number(0, 40, whole=True),  # type: ignore[assignment]
                            "how many tabs hold the part, on its long edges; all round a plate or form where these have "
