@@ -88,7 +88,7 @@ def closed_by_cutter(job: Job, asked: Polygon) -> Polygon | MultiPolygon:
     filled = overlay.difference(closed, asked)
     if filled.area > _LITTLE:
         return closed
-    walls = shapely.points(shapely.get_coordinates(shapely.segmentize(filled, _EVERY)))
+    walls = shapely.points(shapely.get_coordinates(shapely.segmentize(filled.boundary, _EVERY)))
     wall = closed.boundary
     shapely.prepare(wall)
     return asked if shapely.dwithin(wall, walls, _REACHED).all() else closed
