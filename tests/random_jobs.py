@@ -436,7 +436,10 @@ def _moved(
 ) -> None:
     """Work that was clamped again before one of its programs, on shims or chips: turned and tilted too."""
     tables.setdefault("marks", {"cutter": _cutter(cutters, chance, "v", 90.0)})
-    tables["moved"] = {"limit": 0.2, "board_limit": 1.0, "accuracy": 0.01, "before": chance.whole(2, 5)}
+    # with those that there are for sure: no finer cutter of an inlay, which may have nothing to do
+    programs = (sum(name in tables for name in ("marks", "surface", "holes", "nut", "slots", "slots", "outline"))
+                + ("rough" in tables["surface"]) + len(tables.get("inlay", ())))
+    tables["moved"] = {"limit": 0.2, "board_limit": 1.0, "accuracy": 0.01, "before": min(chance.whole(2, 5), programs)}
     if "slots" in tables:
         tables["slots"] |= {"bevel": 0.2, "bevel_cutter": _cutter(cutters, chance, "v", 90.0)}
     for cutter in cutters.values():

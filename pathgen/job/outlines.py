@@ -32,6 +32,12 @@ _HAIR = 0.002
 _INNER = 1e-3
 """Corners that point inward are made so much rounder than the outline's cutter, as a share of its radius."""
 
+_REACHED, _EVERY = 1e-3, 0.05
+"""A wall counts as reached by the cutter that lies no further off its way, mm; looked at so often along it."""
+
+_LITTLE = 1e-3
+"""What is filled is more than next to nothing from this area on however far the wall lies off, mm2."""
+
 _SEEN = 0.05
 """Area that an inward corner keeps from which it is told, mm2."""
 
@@ -79,7 +85,13 @@ def closed_by_cutter(job: Job, asked: Polygon) -> Polygon | MultiPolygon:
         return asked
     r = job.cutter(job.outline.cutter, "[outline] cutter").radius * (1 + _INNER)
     closed = overlay.buffer(overlay.buffer(asked, r, quad_segs=64), -r, quad_segs=64)
-    return closed if overlay.difference(closed, asked).area > 1e-3 else asked
+    filled = overlay.difference(closed, asked)
+    if filled.area > _LITTLE:
+        return closed
+    walls = shapely.points(shapely.get_coordinates(shapely.segmentize(filled.boundary, _EVERY)))
+    wall = closed.boundary
+    shapely.prepare(wall)
+    return asked if shapely.dwithin(wall, walls, _REACHED).all() else closed
 
 
 def as_cut(job: Job, asked: Polygon, closed: BaseGeometry, where: str) -> Polygon:

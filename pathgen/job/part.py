@@ -134,7 +134,7 @@ def outline_of(job: Job) -> OutlineCut | None:
     if tabs and table.skin:
         raise JobError("[outline]", "tabs and skin are both given", remedy="keep one of them")
     return OutlineCut(tabs=tabs, tab_height=table.tab_height, tab_width=table.tab_width, through=table.through,
-                      skin=table.skin, finish=table.finish)
+                      skin=table.skin, finish=table.finish, all_round=job.board is None)
 
 
 def _fret_count(table: BoardTable) -> int:

@@ -655,9 +655,11 @@ class OutlineTable(OutlineCut):
     """``[outline]``: cutting the board free."""
 
     where: str = field(default="[outline]", init=False)  # no key
+    all_round: bool = field(default=False, init=False)  # no key
     cutter: str = key(text(60), "a flat-end cutter")
-    tabs: int | None = key(number(0, 40, whole=True), "how many tabs hold the part",  # type: ignore[assignment]
-                           None, shown="4, or none with skin")
+    tabs: int | None = key(number(0, 40, whole=True),  # type: ignore[assignment]
+                           "how many tabs hold the part, on its long edges; all round a plate or form where these have "
+                           "no room", None, shown="4, or none with skin")
     tab_height: float = key(size(0.0, 50.0), "wood left under the cutter at a tab", 1.5, inch=0.06)
     tab_width: float = key(size(0.5, 100.0), "wood left along the edge at a tab", 6.0, inch=0.25)
     through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2, inch=0.008)

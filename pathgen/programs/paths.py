@@ -362,6 +362,7 @@ def tabs_of(clamping: Clamping) -> Floats:
         clamping.board.outline, cut.tabs, avoid=np.concatenate([np.empty((0, 2)), *slots]),
         width=cut.tab_width, cutter=cutter, where=f"{cut.where} tabs", rise=cut.tab_height - cut.bottom,
         inlays=overlay.union_all([i.area for i in clamping.inlays]),
+        all_round_in=clamping.stock.bounds if cut.all_round else None,
     )
 
 

@@ -409,8 +409,8 @@ def outline(
     bottom : float
         Where the cut ends, mm above the underside; below 0 it goes into what lies under the work.
     tabs : int or (n, 2) array
-        How many, spread over the long edges along x, or where on the outline, mm. With 0 what sticks the work down
-        over its whole face must hold the part when it comes free.
+        How many, spread over the long edges along x, or all round where these have no room; or where on the outline,
+        mm. With 0 what sticks the work down over its whole face must hold the part when it comes free.
     tab_height, tab_width : float
         What is left standing of each, mm.
     finish : float
@@ -439,8 +439,14 @@ def outline(
     (cutter,) = _cutters("outline cutter", [cutter])
     wide = given.length("outline tab_width", tab_width, above=0.0)
     high = given.length("outline tab_height", tab_height, least=0.0)
-    left = Tabs(_tabs(tabs, board, wide, cutter, max(high - bottom, 0.0)), high, wide)
-    if len(left.at):
+    if isinstance(tabs, int | np.integer):
+        count = int(given.length("outline tabs", int(tabs), least=0.0, most=100.0, unit=""))
+        at = tab_points(board, count, avoid=np.empty((0, 2)), width=wide, cutter=cutter, rise=max(high - bottom, 0.0),
+                        where="outline tabs", all_round_in=_blank(blank, board) if count else None)
+    else:
+        at = _places(tabs, board)
+    left = Tabs(at, high, wide)
+    if len(at):
         check_tabs_hold(left, board, blank=_blank(blank, board), cutter=cutter, where="outline tabs")
     return _cut(outlining(
         board, cutter=cutter, top=stock, bottom=bottom, tabs=left,
@@ -448,12 +454,8 @@ def outline(
     ), cutter)
 
 
-def _tabs(tabs: int | ArrayLike, board: shapely.Polygon, width: float, cutter: Cutter, rise: float) -> Floats:
-    """(n, 2) places for tabs on the outline: so many, or those given."""
-    if isinstance(tabs, int | np.integer):
-        count = int(given.length("outline tabs", int(tabs), least=0.0, most=100.0, unit=""))
-        return tab_points(board, count, avoid=np.empty((0, 2)), width=width, cutter=cutter, rise=rise,
-                          where="outline tabs")
+def _places(tabs: ArrayLike, board: shapely.Polygon) -> Floats:
+    """(n, 2) places for tabs on the outline, as given."""
     words = "a whole number, or an (n, 2) array of places, mm"
     places = given.points("outline tabs", tabs, shape=(2,), words=words)
     off = shapely.distance(shapely.points(places), board.exterior)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -27,6 +27,9 @@ _EVERY = 1.0
 """Spacing of the places tried for a tab, mm."""
 _FINER = 5
 """As many times as fine, for a notch as narrow as the cutter."""
+Bounds = tuple[float, float, float, float]
+"""x_min, y_min, x_max, y_max, mm."""
+
 _SPACINGS = 30
 """Tried from tab to tab where they stand close, the widest first."""
 
@@ -218,55 +221,68 @@ def _near(area: Polygon, places: NDArray[np.object_], within: float) -> Bools:
 @remembered
 def tab_points(
     outline: Polygon, count: int, *, avoid: Floats, width: float, cutter: Cutter, where: str, rise: float = 0.0,
-    inlays: shapely.Geometry | None = None,
+    inlays: shapely.Geometry | None = None, all_round_in: Bounds | None = None,
 ) -> Floats:
     """(count, 2) points on the long edges for tabs: spread evenly, moved clear of the points `avoid`, (m, 2).
 
     Half of the tabs stand on each edge, where a saw can reach them: not on the ends, not in corners, not where a
     slot opens, not beside an inlay. `width` is that of a tab, and `rise` its height above where the cutter goes beside
     it. Where no place is clear, the clearest is taken. Where the cutter's way round another wall would take one away
-    again, they stand anywhere along the outline. Raises PathgenError for more tabs than there is room for.
+    again, they stand anywhere along the outline; and where the long edges have no room for all, if a blank's bounds
+    `all_round_in` are given, wherever it holds them. Raises PathgenError for more tabs than there is room for.
     """
     if not count:
         return np.empty((0, 2))
     takes = width + cutter.diameter
-    halves = (count // 2, count - count // 2)
-    edges = list(zip(_long_edges(outline, takes, cutter.radius, where), halves, strict=True))
-    for places, number in edges:
-        if number:
-            _refuse_too_many(count, number, len(_apart(places, takes + _BETWEEN)), takes, where)
+    edges = _long_edges(outline, takes, cutter.radius)
+    room = _on_both(edges, takes + _BETWEEN) >= count
+    if not room and all_round_in is None:
+        _refuse_too_many(outline, edges, count, takes, where)
     ring = cutting_line(outline, cutter)
     holds = partial(holding, outline=outline, ring=ring, width=width, radius=cutter.radius, slopes=rise / TAB_SLOPE)
-    chosen = _spread(edges, takes, avoid, inlays)
-    if (good := holds(chosen)).all():
+    chosen = _spread(edges, count, takes, avoid, inlays) if room else np.empty((0, 2))
+    if room and (good := holds(chosen)).all():
         return chosen
-    edges = [(places[holds(places)], number) for places, number in edges if number]
-    if all(len(_apart(places, takes + _BETWEEN)) >= number for places, number in edges):
-        return _spread(edges, takes, avoid, inlays)
+    edges = [places[holds(places)] for places in edges]
+    most = _on_both(edges, takes + _BETWEEN)
+    if most >= count:
+        return _spread(edges, count, takes, avoid, inlays)
     places, stations, around = all_round(outline, ring, every=_EVERY, takes=takes)
     kept = holds(places)
+    if all_round_in is not None:
+        kept &= _waste(places, outline, all_round_in, width)[0] >= cutter.diameter + LEAST_WASTE
     places, stations = places[kept], stations[kept]
     clear = _clearance(places, avoid, inlays) >= takes / 2
     for among in (clear, np.ones_like(clear)):
         found = round_a_ring(stations[among], count, around=around, least=takes + _BETWEEN)
         if len(found) == count:
             return np.asarray(places[among][found])
+    most = max(most, len(found))
+    why = (f"the cutter, on its way round a wall near by, takes away again a tab at "
+           f"{place_words(*chosen[int(np.argmin(good))].tolist())}, or what it holds on to, and too few places along "
+           "the outline hold one") if room else (
+           f"each takes {takes:.2f} mm of the outline (the tab, and the cutter beside it) where that hardly turns, "
+           f"with {_BETWEEN:g} mm between two, and clear of the cutter's way round other walls")
     raise PathgenError(
-        where, f"{count} tabs do not fit: the cutter, on its way round a wall near by, takes away again a tab at "
-        f"{place_words(*chosen[int(np.argmin(good))].tolist())}, or what it holds on to, and too few places along "
-        "the outline hold one", allowed=f"{f'{len(found)} tabs or fewer' if len(found) else 'no tabs'}, each "
+        where, f"{count} tabs do not fit: {why}", allowed=f"{f'{most} tabs or fewer' if most else 'no tabs'}, each "
         f"{width:g} mm wide, with a cutter of {cutter.diameter:g} mm",
         remedy=f"make tabs fewer{_NARROWER if where == _STATED else ''}, or take a smaller cutter"
         + _without_tabs(where, "; or write tabs = 0 and stick the work down"),
     )
 
 
+def _on_both(edges: Sequence[Floats], spacing: float) -> int:
+    """How many tabs at most fit on two edges, half of them on each, and one more on the second."""
+    first, second = (len(_apart(places, spacing)) for places in edges)
+    return min(2 * first + 1, 2 * second)
+
+
 def _spread(
-    edges: Sequence[tuple[Floats, int]], takes: float, avoid: Floats, inlays: shapely.Geometry | None
+    edges: Sequence[Floats], count: int, takes: float, avoid: Floats, inlays: shapely.Geometry | None
 ) -> Floats:
-    """(n, 2) of the places along each edge so many, spread evenly, as clear as may be."""
+    """(count, 2) of the places along each edge half, spread evenly, as clear as may be."""
     chosen = np.empty((0, 2))
-    for places, number in edges:
+    for places, number in zip(edges, (count // 2, count - count // 2), strict=True):
         if not number:
             continue
         clear = _clearance(places, avoid, inlays)
@@ -306,18 +322,26 @@ def _without_tabs(where: str, words: str) -> str:
     return "" if where.startswith(_ALWAYS_TABS) else words
 
 
-def _refuse_too_many(count: int, number: int, fit: int, width: float, where: str) -> None:
-    """Raise PathgenError where more of the `count` tabs are to stand on an edge than fit there."""
-    if number > fit:
+def _refuse_too_many(outline: Polygon, edges: Sequence[Floats], count: int, width: float, where: str) -> None:
+    """Raise PathgenError: the long edges have no room for so many tabs, or for one."""
+    most, edge = _on_both(edges, width + _BETWEEN), float(np.ptp(outline.bounds[::2]))
+    narrower = _NARROWER if where == _STATED else ""
+    if most:
         raise PathgenError(
             where, f"{count} tabs do not fit: each takes {width:.2f} mm of the edge that it stands on (the "
-            f"tab, and the cutter beside it), and {_BETWEEN:g} mm between two", allowed=f"{2 * fit} tabs or fewer",
-            remedy=f"make tabs fewer{_NARROWER if where == _STATED else ''}",
+            f"tab, and the cutter beside it), and {_BETWEEN:g} mm between two", allowed=f"{most} tabs or fewer",
+            remedy=f"make tabs fewer{narrower}",
         )
+    raise PathgenError(
+        where, f"each takes {width:.2f} mm of the edge that it stands on (the tab, and the cutter beside "
+        f"it), and that edge is {edge:.2f} mm long", allowed=f"less than {edge:.2f} mm for each",
+        remedy=f"take a cutter {rounded_up(width - edge + 0.1):.2f} mm narrower or more{narrower}"
+        + _without_tabs(where, "; or write tabs = 0 and stick the work down"),
+    )
 
 
 def check_tabs_hold(
-    tabs: Tabs, outline: Polygon, *, blank: tuple[float, float, float, float], cutter: Cutter, where: str
+    tabs: Tabs, outline: Polygon, *, blank: Bounds, cutter: Cutter, where: str
 ) -> None:
     """Raise PathgenError where a tab would reach across the groove into air, or into waste too thin to hold it.
 
@@ -327,11 +351,7 @@ def check_tabs_hold(
     if not len(tabs.at):
         return
     needed = cutter.diameter + LEAST_WASTE
-    near = overlay.buffer(shapely.points(tabs.at), tabs.width / 2)
-    held = shapely.bounds(overlay.intersection(outline.exterior, near))
-    beside = (held - blank) * [1.0, 1.0, -1.0, -1.0]
-    facing = _facing(tabs.at, outline)
-    waste = beside[np.arange(len(tabs.at)), facing]
+    waste, facing = _waste(tabs.at, outline, blank, tabs.width)
     if not np.any(waste < needed - 1e-9):
         return
     worst = int(np.argmin(waste))
@@ -348,6 +368,15 @@ def check_tabs_hold(
     )
 
 
+def _waste(tabs: Floats, outline: Polygon, blank: Bounds, width: float) -> tuple[Floats, Ints]:
+    """(n,) what the blank stands out beside each tab, mm, and toward which of its sides."""
+    near = overlay.buffer(shapely.points(tabs), width / 2)
+    held = shapely.bounds(overlay.intersection(outline.exterior, near))
+    beside = (held - blank) * [1.0, 1.0, -1.0, -1.0]
+    facing = _facing(tabs, outline)
+    return beside[np.arange(len(tabs)), facing], facing
+
+
 def _facing(tabs: Floats, outline: Polygon) -> Ints:
     """(n,) which side of the blank the outline faces at each tab: 0 x_min, 1 y_min, 2 x_max, 3 y_max."""
     ring = shapely.orient_polygons(outline).exterior  # counter-clockwise: outside is on the right of the way
@@ -358,24 +387,18 @@ def _facing(tabs: Floats, outline: Polygon) -> Ints:
     return np.where(np.abs(dx) >= np.abs(dy), np.where(dx > 0, 1, 3), np.where(dy > 0, 2, 0))
 
 
-def _long_edges(outline: Polygon, width: float, rim: float, where: str) -> Iterator[Floats]:
+def _long_edges(outline: Polygon, width: float, rim: float) -> list[Floats]:
     """(n, 2) places for the middle of a tab on each long edge, nut side first, `width` / 2 or more from its ends, and
-    `rim` more from a wall of a notch: a cutter beside it reaches so much further."""
+    `rim` more from a wall of a notch: a cutter beside it reaches so much further. None where these are too short."""
     x0, y0, x1, y1 = outline.bounds
     x = np.arange(x0 + width / 2, x1 - width / 2, _EVERY)
     if not len(x):
-        edge = x1 - x0
-        raise PathgenError(
-            where, f"each takes {width:.2f} mm of the edge that it stands on (the tab, and the cutter beside "
-            f"it), and that edge is {edge:.2f} mm long", allowed=f"less than {edge:.2f} mm for each",
-            remedy=f"take a cutter {rounded_up(width - edge + 0.1):.2f} mm narrower or more"
-            f"{_NARROWER if where == _STATED else ''}"
-            + _without_tabs(where, "; or write tabs = 0 and stick the work down"),
-        )
+        return [np.empty((0, 2))] * 2
     past = int(_FINER * width / 2 / _EVERY - 1e-6)  # to the part's ends: an edge may turn before the other does
     fine = x[0] + _EVERY / _FINER * np.arange(-past, _FINER * (len(x) - 1) + past + 1)
     across = shapely.linestrings(np.stack([np.stack([fine, np.full_like(fine, y)], 1) for y in (y0 - 1, y1 + 1)], 1))
     bounds = shapely.bounds(overlay.intersection(across, outline))
+    found = []
     for edge, out in ((np.column_stack([fine, bounds[:, 1]]), -1.0), (np.column_stack([fine, bounds[:, 3]]), 1.0)):
         # Ends and corners are where the outline turns across the board.
         turn = np.gradient(edge[:, 1], fine)
@@ -385,7 +408,8 @@ def _long_edges(outline: Polygon, width: float, rim: float, where: str) -> Itera
         dx, dy = steep[:, 0] - places[:, 0, None], out * (steep[:, 1] - places[:, 1, None])
         wall = (dy > 0) & (out * turn * dx > 0)  # outward, and on from there
         clear &= ~(wall & (np.abs(dx) < width / 2 + rim)).any(axis=1)
-        yield places[clear] if clear.any() else places
+        found.append(places[clear] if clear.any() else places)
+    return found
 
 
 def _clearance(places: Floats, points: Floats, inlays: shapely.Geometry | None) -> Floats:

@@ -46,23 +46,28 @@ def holding(
     good = np.abs(far[:, 0] - radius) < _OFF
     good &= shapely.distance(shapely.points(places + out * outward), open_to) < _OFF
     inner, slopes = max(width / 2.0 - _ENDS, 0.0), min(slopes, ring.length / 2.0 - half)
+    beside = half + slopes + out + radius  # what lies further off takes nothing of a tab
     for k in np.flatnonzero(good).tolist():
         aside = outward[k, ::-1] * [-1.0, 1.0] * width / 4.0
         ways = places[k] + np.array([[side * aside, side * aside + out * outward[k]] for side in (-1, 0, 1)])
         along = shapely.line_locate_point(middle, shapely.points(places[k])) + [-inner, inner]
         stands = shapely.GeometryCollection([*shapely.linestrings(ways), _along(middle, *along.tolist())])
-        low = _along(ring, at[k] + half, at[k] - half + ring.length)
-        good[k] = shapely.distance(low, stands) > radius - _SLACK and _whole(ring, at[k], half + slopes, radius)
+        x, y = places[k].tolist()
+        near = (x - beside, y - beside, x + beside, y + beside)
+        low = shapely.clip_by_rect(_along(ring, at[k] + half, at[k] - half + ring.length), *near)
+        good[k] = not shapely.dwithin(low, stands, radius - _SLACK) and _whole(ring, at[k], half + slopes, radius, near)
     return good
 
 
-def _whole(ring: LinearRing, at: float, ends: float, radius: float) -> bool:
+def _whole(ring: LinearRing, at: float, ends: float, radius: float, near: tuple[float, float, float, float]) -> bool:
     """Whether what stands in the groove beside a tab, whose ends come down so far off, is one piece with it.
 
     The cutter elsewhere on its way may take all of an end but a ledge at the foot of the wall.
     """
     way = shapely.points(shapely.get_coordinates(shapely.segmentize(_along(ring, at - ends, at + ends), _EVERY)))
-    stands = shapely.distance(way, _along(ring, at + ends, at - ends + ring.length)) > radius - _SLACK
+    low = shapely.clip_by_rect(_along(ring, at + ends, at - ends + ring.length), *near)
+    shapely.prepare(low)
+    stands = ~shapely.dwithin(low, way, radius - _SLACK)
     beside = _LEDGE * radius + _EVERY
     return bool(np.count_nonzero(np.diff(stands.astype(int)) > 0) == 1
                 and np.all(shapely.dwithin(way, shapely.multipoints(way[stands]), beside)))
@@ -103,7 +108,7 @@ def round_a_ring(stations: Floats, count: int, *, around: float, least: float) -
 def _along(ring: LinearRing, start: float, end: float) -> shapely.LineString:
     """The part of a ring between two stations, which may lie past its ends."""
     corners = shapely.get_coordinates(ring)
-    stations = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(corners, axis=0), axis=1))])
-    stations = np.concatenate([stations[:-1] + lap * ring.length for lap in (-1, 0, 1)])
-    inside = np.concatenate([[start], stations[(stations > start) & (stations < end)], [end]])
-    return shapely.LineString(shapely.get_coordinates(shapely.line_interpolate_point(ring, inside % ring.length)))
+    own = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(corners, axis=0), axis=1))])
+    stations = np.concatenate([own[:-1] + lap * ring.length for lap in (-1, 0, 1)])
+    inside = np.concatenate([[start], stations[(stations > start) & (stations < end)], [end]]) % ring.length
+    return shapely.LineString(np.column_stack([np.interp(inside, own, axis) for axis in corners.T]))

@@ -290,6 +290,8 @@ class OutlineCut:
     """What a last lap at full depth takes off the walls."""
     where: str = "[outline]"
     """What the job calls it."""
+    all_round: bool = False
+    """Whether tabs may stand on the ends too where the long edges have no room for them."""
 
     @property
     def bottom(self) -> float:

@@ -16,7 +16,8 @@ from pathgen.base.errors import ArtworkError
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from pathgen.job.outlines import as_cut, closed_by_cutter
-from pathgen.job.part import part_of
+from pathgen.job.part import outline_of, part_of
+from pathgen.programs.paths import tabs_of
 from pathgen.work.part import wood_in_plan
 from tests.small_board import svg
 
@@ -177,6 +178,16 @@ def test_an_inward_corner_is_left_round_and_told(tmp_path):
     assert not [d for d in doubts_of(square, clamping_of(square)) if d.where == "[plate] artwork"]
 
 
+def test_a_plates_tabs_may_stand_on_its_ends_a_boards_may_not(tmp_path):
+    assert outline_of(read(tmp_path, PLATE)).all_round
+    boards = Path(__file__).parents[2] / "examples" / "boards"
+    assert not outline_of(load_job(boards / "dots-and-fall-away.toml")).all_round
+    short = PLATE.replace("length = 100.0", "length = 14.0", 1)  # a tab and the cutter take 9 mm
+    tabs = tabs_of(clamping_of(read(tmp_path, short)))
+    assert len(tabs) == 4
+    assert np.count_nonzero(np.abs(tabs[:, 1]) < 29.9) >= 2
+
+
 def test_an_outline_that_is_not_cut_is_as_it_was_drawn(tmp_path):
     """A corner that points inward: closed by the cutter where there is one, left alone where there is none."""
     job, asked = drawn(tmp_path), Polygon([(0, 0), (80, 0), (80, 40), (20, 40), (20, 20), (0, 20)])
@@ -186,6 +197,12 @@ def test_an_outline_that_is_not_cut_is_as_it_was_drawn(tmp_path):
     assert closed_by_cutter(uncut, asked) is asked
     assert as_cut(uncut, asked, closed, "here") is asked
     assert as_cut(job, asked, asked, "here") is asked
+
+
+def test_a_slit_hardly_wider_than_a_line_is_filled(tmp_path):
+    """One of a random drawing, 0.2 mm long: the walls that it has lie off the cutter's way."""
+    part = part_of(drawn(tmp_path, outline="M0,0H40L40.002,0.2L40.004,0H80V40H0Z"))
+    assert part.outline.area == pytest.approx(3200.0, abs=1e-5)
 
 
 def test_a_bay_that_the_cutter_does_not_go_into(tmp_path):

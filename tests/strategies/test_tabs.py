@@ -284,6 +284,43 @@ def test_more_tabs_than_an_edge_holds_are_refused():
                    where="tabs")
 
 
+SQUARE = shapely.box(0.0, -20.0, 40.0, 20.0)
+
+
+def test_tabs_stand_on_the_ends_too_where_the_long_edges_have_no_room():
+    """Eight on a part that holds three on each long edge: two on each of its four edges, each standing whole."""
+    tabs = tab_points(SQUARE, 8, avoid=np.empty((0, 2)), width=7.0, cutter=CUTTER, where="tabs", rise=1.0,
+                      all_round_in=(-5.0, -25.0, 45.0, 25.0))
+    assert sorted(np.count_nonzero(np.abs(tabs @ n - at) < 1e-6) for n, at in (
+        ((1, 0), 0), ((1, 0), 40), ((0, 1), -20), ((0, 1), 20))) == [2] * 4
+    assert shapely.distance(shapely.points(tabs[:, None]), shapely.points(tabs))[~np.eye(8, dtype=bool)].min() > 12.0
+    assert [stands(SQUARE, tab, CUTTER, width=7.0) > 0.78 for tab in tabs] == [True] * 8
+
+
+@pytest.mark.parametrize(("ends", "fit"), [(5.0, 12), (4.9, 6)])
+def test_the_refusal_of_tabs_all_round_tells_the_number_that_fits(ends, fit):
+    """Three on each of four edges; on ends beside which the blank holds none, none are counted."""
+    def tabs(count):
+        return tab_points(SQUARE, count, avoid=np.empty((0, 2)), width=7.0, cutter=CUTTER, where="[outline] tabs",
+                          all_round_in=(-ends, -25.0, 40.0 + ends, 25.0))
+
+    words = rf"13 tabs do not fit: each takes 10.00 mm of the outline .*\(allowed: {fit} tabs or fewer, each 7 mm wide,"
+    with pytest.raises(PathgenError, match=words):
+        tabs(13)
+    assert tabs(fit).shape == (fit, 2)
+    with pytest.raises(PathgenError, match=rf"{fit + 1} tabs do not fit"):
+        tabs(fit + 1)
+
+
+def test_a_refusal_counts_the_tabs_of_both_edges():
+    """A nose leaves one of them room for two, where the other holds three."""
+    nosed = shapely.union(SQUARE, shapely.box(28.0, 0.0, 33.0, 25.0))
+    for count in (5, 8):
+        with pytest.raises(PathgenError, match=r"allowed: 4 tabs or fewer"):
+            tab_points(nosed, count, avoid=np.empty((0, 2)), width=7.0, cutter=CUTTER, where="tabs")
+    assert tab_points(nosed, 4, avoid=np.empty((0, 2)), width=7.0, cutter=CUTTER, where="tabs").shape == (4, 2)
+
+
 def test_no_tabs_need_no_edge():
     """Nor does one tab need both."""
     short = shapely.box(0.0, -15.0, 8.0, 15.0)
