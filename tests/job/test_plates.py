@@ -188,6 +188,12 @@ def test_a_plates_tabs_may_stand_on_its_ends_a_boards_may_not(tmp_path):
     assert np.count_nonzero(np.abs(tabs[:, 1]) < 29.9) >= 2
 
 
+def test_where_tabs_may_stand_is_no_key(tmp_path):
+    assert "[outline]" in PLATE
+    with pytest.raises(JobError, match=r'\[outline\]: unknown key "all_round"'):
+        read(tmp_path, PLATE.replace("[outline]", "[outline]\nall_round = true", 1))
+
+
 def test_an_outline_that_is_not_cut_is_as_it_was_drawn(tmp_path):
     """A corner that points inward: closed by the cutter where there is one, left alone where there is none."""
     job, asked = drawn(tmp_path), Polygon([(0, 0), (80, 0), (80, 40), (20, 40), (20, 20), (0, 20)])
