@@ -1,4 +1,4 @@
-"""Arrays by what they hold, as signatures name them; shapes stand in the docstrings."""
+"""Arrays by what they hold, as signatures name them (shapes stand in the docstrings); and counting in many at once."""
 
 from __future__ import annotations
 
@@ -10,3 +10,10 @@ Singles = NDArray[np.float32]
 Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
 Pixels = NDArray[np.uint8]
+
+
+def numbers_from(first: Ints, stop: Ints) -> tuple[Ints, Ints]:
+    """Whole numbers from each of (n,) `first` on, before its `stop`: which of the n each is of, and the numbers."""
+    count = np.maximum(stop - first, 0)
+    of = np.repeat(np.arange(len(count)), count)
+    return of, np.arange(len(of)) + np.repeat(first - (np.cumsum(count) - count), count)

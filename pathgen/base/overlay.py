@@ -17,6 +17,7 @@ import numpy as np
 import shapely
 from shapely.errors import GEOSException
 
+from pathgen.base.arrays import numbers_from
 from pathgen.base.errors import ArtworkError
 
 GRIDS = (1e-9, 1e-7, 1e-6, 1e-5)
@@ -123,8 +124,8 @@ def _fill_false(out: Any, given: Any, by: Any, hollow: Any, *, nearest: float) -
     """Fill holes of what was let out, the `hollow` ones of all, that are too near to the shape."""
     parts, owner = shapely.get_parts(out[hollow], return_index=True)
     count = shapely.get_num_interior_rings(parts)
-    part = np.repeat(np.arange(len(parts)), count)
-    holes = shapely.get_interior_ring(parts[part], np.arange(len(part)) - np.repeat(np.cumsum(count) - count, count))
+    part, hole = numbers_from(np.zeros_like(count), count)
+    holes = shapely.get_interior_ring(parts[part], hole)
     of = hollow[owner[part]]
     shapely.prepare(given[hollow])
     false = shapely.dwithin(given[of], shapely.get_point(holes, 0), np.maximum(nearest * by[of], 0.0))

@@ -10,20 +10,17 @@ short moves has many times as many.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats, Ints, numbers_from
 from pathgen.removal.grid import Grid
 from pathgen.removal.lengthwise import Moves
 from pathgen.removal.sweep import RIM
-
-Floats = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 _LEVEL = 1e-9  # mm: a move that goes no further stands, and one that goes no further across runs along the rows
 _ROUNDING = 1e-7  # mm: what lies this near to the rim is under the disc
 
 
-def newly_under(moves: Moves, rows: Rows, radius: float, grid: Grid) -> tuple[Rows, Rows]:
+def newly_under(moves: Moves, rows: Ints, radius: float, grid: Grid) -> tuple[Ints, Ints]:
     """Points under a disc in level moves, and the move of each, in the order of the moves.
 
     Parameters
@@ -40,7 +37,7 @@ def newly_under(moves: Moves, rows: Rows, radius: float, grid: Grid) -> tuple[Ro
     cell, move : (k,) int array
         Indices into the flat grid, and into the moves.
     """
-    of, row = _each_row(rows)
+    of, row = numbers_from(*rows.T)
     run = moves.end[:, :2] - moves.start[:, :2]
     length = np.hypot(run[:, 0], run[:, 1])
     length[length < _LEVEL] = 0.0
@@ -58,16 +55,9 @@ def newly_under(moves: Moves, rows: Rows, radius: float, grid: Grid) -> tuple[Ro
     # before the chord and past it; all is before the chord where there is none
     before, past = (np.where(chord > 0.0, x + way * chord, right) for way in (-1.0, 1.0))
     first, stop = (grid.columns_before(np.stack(x, axis=1).reshape(-1)) for x in ((left, past), (before, right)))
-    count = np.maximum(stop - first, 0)
-    cell = np.repeat(np.repeat(row, 2) * len(grid.xs) + first - (np.cumsum(count) - count), count)
-    return cell + np.arange(len(cell)), np.repeat(np.repeat(of, 2), count)
-
-
-def _each_row(rows: Rows) -> tuple[Rows, Rows]:
-    """Each row of each move: the move, and the row."""
-    count = rows[:, 1] - rows[:, 0]
-    of = np.repeat(np.arange(len(rows)), count)
-    return of, np.arange(len(of)) + np.repeat(rows[:, 0] - (np.cumsum(count) - count), count)
+    before_row = np.repeat(row, 2) * len(grid.xs)
+    stretch, cell = numbers_from(before_row + first, before_row + stop)
+    return cell, of[stretch // 2]
 
 
 def _reached(t: Floats, aside: Floats, c: Floats, s: Floats, radius: float, way: float) -> Floats:

@@ -9,6 +9,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from pathgen.base.arrays import numbers_from
+
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
@@ -98,8 +100,6 @@ def _crossings(edges: Floats, ys: Floats) -> tuple[NDArray[np.intp], Floats]:
     x0, y0, x1, y1 = edges.T
     low, high = np.minimum(y0, y1), np.maximum(y0, y1)
     first, stop = np.searchsorted(ys, low), np.searchsorted(ys, high)
-    count = stop - first
-    edge = np.repeat(np.arange(len(edges)), count)
-    rows = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count) + first[edge]
+    edge, rows = numbers_from(first, stop)
     share = (ys[rows] - y0[edge]) / (y1[edge] - y0[edge])
     return rows, x0[edge] + share * (x1[edge] - x0[edge])

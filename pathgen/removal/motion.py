@@ -8,6 +8,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from pathgen.base.arrays import numbers_from
+
 Floats = NDArray[np.float64]
 
 
@@ -62,8 +64,7 @@ def in_pieces(
 
     Starts and ends of the pieces, (m, 3); the move that each is of, and which of its pieces it is, (m,).
     """
-    of = np.repeat(np.arange(len(count)), count)
-    nth = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
+    of, nth = numbers_from(np.zeros_like(count), count)
     cuts = start[of] + (nth / count[of])[:, None] * (end[of] - start[of])
     first = np.where((nth == 0)[:, None], start[of], cuts)
     return first, np.where((nth + 1 == count[of])[:, None], end[of], np.roll(cuts, -1, axis=0)), of, nth

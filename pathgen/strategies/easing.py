@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.base.arrays import Bools, Floats, Ints, Singles
+from pathgen.base.arrays import Bools, Floats, Ints, Singles, numbers_from
 from pathgen.base.cutters import LOAD_FACTOR, Cutter
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath
@@ -191,9 +191,8 @@ def _stations(along: Floats, feeding: Bools, spacing: float) -> tuple[Floats, In
     edges = np.flatnonzero(np.diff(np.concatenate([[0], feeding.astype(np.int8), [0]])))
     starts, stops = along[np.maximum(edges[::2] - 1, 0)], along[edges[1::2] - 1]
     count = np.maximum(np.ceil((stops - starts) / spacing).astype(np.intp), 1)
-    run = np.repeat(np.arange(len(count)), count)
-    share = (np.arange(len(run)) - np.repeat(np.cumsum(count) - count, count) + 1) / count[run]
-    stations = starts[run] + share * (stops - starts)[run]
+    run, nth = numbers_from(np.ones_like(count), count + 1)
+    stations = starts[run] + nth / count[run] * (stops - starts)[run]
     return stations, np.searchsorted(along, stations - 1e-9, side="left").clip(1, len(along) - 1)
 
 
