@@ -172,22 +172,25 @@ def size(low: float, high: float) -> Reader:
             mm = nearest  # a limit may be given as it is shown, rounded
         if not low <= mm <= high:
             limits = " to ".join(_limit(one, place.units) for one in (low, high))
-            others = [unit for unit, per in MM_PER.items()
-                      if unit != place.units and _is_number(value) and low <= value * per <= high]
             if low >= 0 and low <= -mm <= high:
                 right = f": {-value:g}" if _is_number(value) else ""
                 raise place.refuse(f"{shown(value)} given", allowed=limits,
                                    remedy=f"sizes and depths are written without a sign{right}")
-            remedies = [f'if {unit} {MEANT} "{value:g} {unit}"'
-                        f"{f', {format_length(value * MM_PER[unit], place.units)}' if len(others) > 1 else ''}"
-                        for unit in others]
-            if high <= _FINE and _is_number(value) and low <= value * MM_PER[place.units] / 1000.0 <= high:
-                one = "an inch" if place.units == "in" else "a mm"
-                remedies.append(f"if thousandths of {one} {MEANT} {value / 1000.0:g}")
-            raise place.refuse(f"{shown(value)} given", allowed=f"{limits}", remedy="; ".join(remedies))
+            raise place.refuse(f"{shown(value)} given", allowed=limits,
+                               remedy=_if_meant(value, place.units, low, high) if _is_number(value) else "")
         return mm
 
     return read
+
+
+def _if_meant(value: float, units: str, low: float, high: float) -> str:
+    """What to write where a number would be in order in another unit, or a small size in thousandths of its own."""
+    others = [unit for unit, per in MM_PER.items() if unit != units and low <= value * per <= high]
+    remedies = [f'if {unit} {MEANT} "{value:g} {unit}"'
+                f"{f', {format_length(value * MM_PER[unit], units)}' if len(others) > 1 else ''}" for unit in others]
+    if high <= _FINE and low <= value * MM_PER[units] / 1000.0 <= high:
+        remedies.append(f"if thousandths of {'an inch' if units == 'in' else 'a mm'} {MEANT} {value / 1000.0:g}")
+    return "; ".join(remedies)
 
 
 def _limit(mm: float, units: str) -> str:

@@ -247,14 +247,14 @@ def tab_points(
     most = _on_both(edges, takes + _BETWEEN)
     if most >= count:
         return _spread(edges, count, takes, avoid, inlays)
-    places, stations, around = all_round(outline, ring, every=_EVERY, takes=takes)
+    places, stations = all_round(outline, ring, every=_EVERY, takes=takes)
     kept = holds(places)
     if all_round_in is not None:
         kept &= _waste(places, outline, all_round_in, width)[0] >= cutter.diameter + LEAST_WASTE
     places, stations = places[kept], stations[kept]
     clear = _clearance(places, avoid, inlays) >= takes / 2
     for among in (clear, np.ones_like(clear)):
-        found = round_a_ring(stations[among], count, around=around, least=takes + _BETWEEN)
+        found = round_a_ring(stations[among], count, around=ring.length, least=takes + _BETWEEN)
         if len(found) == count:
             return np.asarray(places[among][found])
     most = max(most, len(found))

@@ -73,15 +73,15 @@ def _whole(ring: LinearRing, at: float, ends: float, radius: float, near: tuple[
                 and np.all(shapely.dwithin(way, shapely.multipoints(way[stands]), beside)))
 
 
-def all_round(outline: Polygon, ring: LinearRing, *, every: float, takes: float) -> tuple[Floats, Floats, float]:
-    """(n, 2) places along the whole outline but for its corners, (n,) how far along the ring, and how long that is."""
+def all_round(outline: Polygon, ring: LinearRing, *, every: float, takes: float) -> tuple[Floats, Floats]:
+    """(n, 2) places along the whole outline but for its corners, and (n,) how far along the ring."""
     wall = outline.exterior
     along = np.arange(0.0, wall.length, every)
     places, before, after = (
         shapely.get_coordinates(shapely.line_interpolate_point(wall, (along + aside) % wall.length))
         for aside in (0.0, -takes / 2, takes / 2))
     places = places[np.linalg.norm(after - before, axis=1) > _STRAIGHT * takes]
-    return places, shapely.line_locate_point(ring, shapely.points(places)), ring.length
+    return places, shapely.line_locate_point(ring, shapely.points(places))
 
 
 def round_a_ring(stations: Floats, count: int, *, around: float, least: float) -> Ints:
