@@ -13,7 +13,7 @@ SHORT = {"scale_length = 300.0": "scale_length = 100.0", "length = 125.0": "leng
          "width = 66.0": "width = 76", "thickness = 8.0": "thickness = 12.0", "frets = 5": "frets = 4"}
 ROUGH = {'finish = "ball"': 'rough = "flat"\nfinish = "ball"'}
 ROUND = {'finish = "ball"': 'rough = "round"\nfinish = "ball"'}
-FINE = {"diameter = 12.7": "diameter = 3", "scallop = 0.05": "scallop = 0.2"}
+FINE = {"diameter = 12.7": "diameter = 3"}
 OUTLINE = '[outline]\ncutter = "flat"\ntabs = 2\n'
 OWN = ('[[cutter]]\nname = "round"\nshape = "ball-end"\ndiameter = 6.8\nstepdown = 3.0\nspeed = 9000\nfeed = 900.0\n'
        'plunge = 300.0\n')
@@ -36,7 +36,7 @@ def test_the_first_layer_takes_what_stands_there(tmp_path, changes):
     built = _without_inlay(job(tmp_path, changes={**SHORT, **changes}, extra=OUTLINE + OWN))
     assert built.passed
     *before, outline = built.programs
-    wood = Wood((-20.0, 60.0), (-38.0, 38.0), 12.0, 0.3)
+    wood = Wood((-20.0, 60.0), (-38.0, 38.0), 12.0, 0.2)
     for program in before:
         wood.cut(program.text, shape=program.cutter.shape, diameter=program.cutter.diameter)
     stands = max(float(wood.heights[window][square <= 1.0].max())
@@ -44,7 +44,7 @@ def test_the_first_layer_takes_what_stands_there(tmp_path, changes):
                  for window, square, _, _ in wood.steps(start, end, shape="flat-end", diameter=2.0, angle=90.0))
     assert stands <= _begins(outline.text) < stands + outline.cutter.stepdown
     assert _begins(outline.text) < 12.0
-    assert random_jobs.cut_again(built, cell=0.3) == []
+    assert random_jobs.cut_again(built, cell=0.2) == []
 
 
 def test_fill_beside_the_part_is_counted_on_to_stand(tmp_path):
