@@ -23,7 +23,7 @@ from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import AIR, Move, Rapids, Toolpath
 from pathgen.strategies import pocketing
-from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, outlining, tab_points
+from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, check_tabs_stand, outlining, tab_points
 from pathgen.strategies.facing import cutting_again, cutting_again_over, finishing, roughing
 from pathgen.strategies.slotting import slotting
 from pathgen.strategies.surfacing import Passes, finishing_passes
@@ -420,8 +420,8 @@ def outline(
     Raises
     ------
     PathgenError
-        Naming the argument; for tabs that nothing beside them holds. CutterError for a cutter that is not a flat end
-        or too short.
+        Naming the argument; for tabs that nothing beside them holds, or that the cutter's own way would take away.
+        CutterError for a cutter that is not a flat end or too short.
 
     Examples
     --------
@@ -445,6 +445,7 @@ def outline(
                         where="outline tabs", all_round_in=_blank(blank, board) if count else None)
     else:
         at = _places(tabs, board)
+        check_tabs_stand(Tabs(at, high, wide), board, cutter=cutter, rise=max(high - bottom, 0.0), where="outline tabs")
     left = Tabs(at, high, wide)
     if len(at):
         check_tabs_hold(left, board, blank=_blank(blank, board), cutter=cutter, where="outline tabs")

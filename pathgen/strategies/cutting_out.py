@@ -368,6 +368,30 @@ def check_tabs_hold(
     )
 
 
+def check_tabs_stand(tabs: Tabs, outline: Polygon, *, cutter: Cutter, rise: float, where: str) -> None:
+    """Raise PathgenError for a place where the cutter's own way would not leave a tab whole.
+
+    `rise` is the height of the tabs above where the cutter goes beside them, mm.
+    """
+    ring = cutting_line(outline, cutter)
+    holds = partial(holding, outline=outline, ring=ring, width=tabs.width, radius=cutter.radius,
+                    slopes=rise / TAB_SLOPE)
+    good = holds(tabs.at)
+    if good.all():
+        return
+    worst = tabs.at[int(np.argmin(good))]
+    places, _ = all_round(outline, ring, every=_EVERY, takes=tabs.width + cutter.diameter)
+    places = places[holds(places)]
+    nearest = places[np.argsort(np.linalg.norm(places - worst, axis=1))[:1]]
+    raise PathgenError(
+        where, f"at {place_words(*worst.tolist())} a cutter of {cutter.diameter:g} mm leaves no whole tab: it stands "
+        "round a corner, or in the way round another wall near by",
+        allowed=f"places where a tab {tabs.width:g} mm wide stands whole",
+        remedy=f"move it to {place_words(*nearest[0].tolist())}, the nearest such place" if len(nearest) else
+        "make tabs narrower, or take a smaller cutter",
+    )
+
+
 def _waste(tabs: Floats, outline: Polygon, blank: Bounds, width: float) -> tuple[Floats, Ints]:
     """(n,) what the blank stands out beside each tab, mm, and toward which of its sides."""
     near = overlay.buffer(shapely.points(tabs), width / 2)
