@@ -20,6 +20,7 @@ from pathgen.job.form import FORMS, parts_of
 from pathgen.job.job import Job
 from pathgen.job.kinds import stated_clampings
 from pathgen.programs.instructions import header
+from pathgen.programs.limits import check_lines
 from pathgen.programs.paths import Around
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
@@ -312,7 +313,10 @@ def _earlier_version(names: Sequence[str], count: int) -> Iterator[Finding]:
 
 
 def _programs(job: Job, planned: Plan) -> tuple[Program, ...]:
-    return tuple(_program(job, planned, index) for index in range(len(planned.clamping.steps)))
+    steps = planned.clamping.steps
+    programs = tuple(_program(job, planned, index) for index in range(len(steps)))
+    check_lines([program.text for program in programs], steps)
+    return programs
 
 
 def _program(job: Job, planned: Plan, index: int) -> Program:

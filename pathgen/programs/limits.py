@@ -13,6 +13,7 @@ from pathgen.base.arrays import Floats
 from pathgen.base.bending import STRENGTH, bending_stress, deepest_layer, has_long_flutes, usual_layer
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, all_of
+from pathgen.base.limits import MOST_LINES
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.units import as_written, coarse_length, format_length, place_words, rounded_down, told_apart
 from pathgen.work.clamping import CLOSE, Clamping, KeepOut, Step
@@ -31,6 +32,20 @@ def check_limits(toolpath: Toolpath, clamping: Clamping, step: Step) -> None:
             isinstance(step.operation, SurfaceFinish) and clamping.feature(SurfaceRough) is None):
         _check_flutes(toolpath, clamping, step.cutter)
     _check_travel(toolpath, clamping, step, step.title)
+
+
+def check_lines(texts: Sequence[str], steps: Sequence[Step]) -> None:
+    """Raise JobError for programs that have more lines, all together, than are read back."""
+    lines = [text.count("\n") for text in texts]
+    if sum(lines) <= MOST_LINES:
+        return
+    worst = int(np.argmax(lines))
+    raise JobError(
+        steps[worst].title, f"its program would have {lines[worst]:,} lines, and all of them {sum(lines):,}",
+        allowed=f"{MOST_LINES:,} in all programs",
+        remedy="name a wider cutter before it (pathgen reach lists them), or leave parts of the drawing to a job of "
+               "their own" if steps[worst].operation.opens else "let it cut less: the rest is a job of its own",
+    )
 
 
 def layer_of(clamping: Clamping, step: Step) -> float:

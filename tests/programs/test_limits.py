@@ -5,6 +5,7 @@ import re
 import pytest
 
 import pathgen
+from pathgen.programs import limits
 from tests import small_board
 
 
@@ -96,3 +97,17 @@ def test_a_clamp_that_lifts_the_cutter_past_the_travel_is_named_as_the_cause(tmp
     assert "clearance" not in wrong.value.remedy
     pathgen.build(pathgen.load_job(small_board.job(tmp_path, extra="[machine]\ntravel = [600.0, 400.0, 80.0]\n"
                                                    + clamp.format(12.0))), resolution=0.5)
+
+
+@pytest.mark.parametrize(("inlaid", "words"), [
+    (True, r"program 2, pocket: its program would have 1,\d+ lines, .*: name a wider cutter before it"),
+    (False, r"program 1, .*: its program would have \d+ lines, .*allowed: 200 in all programs\): let it cut less"),
+])
+def test_more_lines_than_are_read_back_are_refused_with_what_makes_them_fewer(tmp_path, monkeypatch, inlaid, words):
+    """Three thousand dots with a cutter of 1 mm: the build's own reader asked whether they were a program."""
+    path = small_board.job(tmp_path)
+    if not inlaid:
+        path.write_text(path.read_text().partition("[[inlay]]")[0])
+    monkeypatch.setattr(limits, "MOST_LINES", 200)
+    with pytest.raises(pathgen.JobError, match=words):
+        pathgen.build(pathgen.load_job(path), resolution=0.3)
