@@ -153,3 +153,13 @@ def test_a_line_to_what_is_named_leads_through_no_other_words():
     (lead,) = [one for one in picture.iter() if one.get("class") == "lead"]
     line = shapely.LineString(points(lead)[0])
     assert [words for words, box in labels(picture) if box.intersects(line) and words != "mark 3"] == []
+
+
+def test_marks_over_the_numbers_are_named_near_by():
+    """Lines along the whole edge led to two of them, from words left of the blank."""
+    clamping = clamping_of(load_job(EXAMPLES / "moth-three-colours.toml"))
+    picture = Tree.fromstring(as_svg(board_from_above(clamping)))
+    leads = [np.ptp(points(one)[0], axis=0).max() for one in picture.iter() if one.get("class") == "lead"]
+    assert len(leads) == 1
+    assert max(leads) < 0.04 * clamping.board.length
+    assert [words for words, _ in labels(picture) if words.endswith(" side")] == ["bass side", "treble side"]

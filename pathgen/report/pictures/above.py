@@ -46,6 +46,8 @@ WORDS_PER_WIDTH = 60
 """Size of words, as a part of the picture's width."""
 _LEAST = 0.45
 """Least size of a number in a hole, in sizes of words; one in a smaller hole stands outside the part."""
+_ASIDE = np.outer(np.arange(7), [0.05, -0.05]).ravel()
+"""How far from the middle of the board its sides may be named, as shares of its length."""
 _HIGH = 2.0
 """Width by height from which a picture keeps its width on the page: a higher one is shown smaller, its words larger."""
 
@@ -112,8 +114,9 @@ def _labels(clamping: Clamping, tabs: Floats | None) -> Labels:
                   shapely.box(x0, low - 2.8 * size, x0 + 2.7 * size, low + 1.9 * size)]
     labels = Labels(taken, [shapely.box(*clamping.stock.bounds).exterior])
     _numbers(labels, clamping, size)
-    _sides(labels, clamping, size)
+    _ends(labels, clamping, size)
     name_places(labels, places, board.outline, size)
+    _sides(labels, clamping, size)
     name_clamps(labels, _clamps(clamping), clamping.units, size)
     return labels
 
@@ -293,18 +296,25 @@ def clamp_from_above(view: View, shape: BaseGeometry, size: float) -> Element:
     )
 
 
-def _sides(labels: Labels, clamping: Clamping, size: float) -> None:
-    _, y0, _, y1 = clamping.stock.bounds
-    board, above = clamping.board, y1 + 1.6 * size
-    middle = board.start + board.length / 2
-    if board.names.sides is not None:
-        for name, y in zip(board.names.sides, (y0 - 1.3 * size, above), strict=True):
-            labels.put(f"{name} side", [(middle, y, "middle")], size=size)
-    ends = board.names.near, board.names.far
-    # over the part where there is room for both, else beside each other to its left and right
+def _ends(labels: Labels, clamping: Clamping, size: float) -> None:
+    """Over the part where there is room for both, else beside each other to its left and right."""
+    board, ends = clamping.board, (clamping.board.names.near, clamping.board.names.far)
     anchors = ("start", "end") if wide(" ".join(ends), size) < board.length else ("end", "start")
     for name, x, anchor in zip(ends, (board.start, board.start + board.length), anchors, strict=True):
-        labels.put(name, [(x, above, anchor)], size=size)
+        labels.put(name, [(x, _above(clamping, size), anchor)], size=size)
+
+
+def _sides(labels: Labels, clamping: Clamping, size: float) -> None:
+    """In the middle; beside what has a name there."""
+    board, below = clamping.board, clamping.stock.bounds[1] - 1.3 * size
+    places = board.start + board.length * (0.5 + _ASIDE)
+    for name, y in zip(board.names.sides or (), (below, _above(clamping, size)), strict=False):
+        labels.put(f"{name} side", [(x, y, "middle") for x in places.tolist()], size=size)
+
+
+def _above(clamping: Clamping, size: float) -> float:
+    """The row over the numbers."""
+    return clamping.stock.bounds[3] + 1.6 * size
 
 
 def _zero(view: View, clamping: Clamping, size: float) -> Iterator[Element]:

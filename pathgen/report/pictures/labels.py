@@ -21,6 +21,8 @@ _ROW = 1.15
 """From row to row, in sizes."""
 _NEAR = 1.6
 """Words further than that from what they name, in sizes, have a line that leads there."""
+_AT_ONCE = 3
+"""Rows that are looked through together."""
 _TRIED = 120
 """Free spots that are tried for a line that leads through no other words."""
 _START = {"start": 0.0, "middle": -0.5, "end": -1.0}
@@ -48,7 +50,7 @@ class Labels:
         """
         spots = list(spots)
         clear = (one for one in spots if not shapely.intersects(_box(text, one, size), self._lines).any())
-        free = (one for one in chain(clear, spots, self._rows(spots[0], size))
+        free = (one for one in chain(clear, spots, self._rows(text, spots[0], size, named))
                 if not shapely.intersects(_box(text, one, size), self._taken).any())
         first = next(free)
         spot = next((one for one in chain([first], islice(free, _TRIED))
@@ -74,17 +76,20 @@ class Labels:
         """Whether a line runs through words that are there already."""
         return lead is not None and any(lead.intersects(_box(text, spot, size)) for text, spot, size, *_ in self._put)
 
-    def _rows(self, spot: Spot, size: float) -> Iterator[Spot]:
-        """Rows outside everything, on the side that a spot is on, each from the spot sideways."""
+    def _rows(self, text: str, spot: Spot, size: float, named: BaseGeometry | None) -> Iterator[Spot]:
+        """Rows outside everything, on the side that a spot is on, a few at a time: from the spot sideways, or first
+        where it is nearest to what is `named`."""
         x, y, _ = spot
         x0, y0, x1, y1 = self._frame.bounds
         up = y > (y0 + y1) / 2
-        for row in count():
-            level = y1 + (0.4 + row * _ROW) * size if up else y0 - (1.0 + row * _ROW) * size
-            for aside in range(int((x1 - x0) / size) + 2):
-                for way in (1, -1) if aside else (1,):
-                    if x0 <= x + way * aside * size <= x1:
-                        yield x + way * aside * size, level, "start" if x - x0 < x1 - x else "end"
+        sideways = [x + way * aside * size
+                    for aside in range(int((x1 - x0) / size) + 2) for way in (1, -1)[: 1 + aside]]
+        for first in count(0, _AT_ONCE):
+            levels = [y1 + (0.4 + row * _ROW) * size if up else y0 - (1.0 + row * _ROW) * size
+                      for row in range(first, first + _AT_ONCE)]
+            some = [(at, level, "start" if at - x0 < x1 - x else "end")
+                    for level in levels for at in sideways if x0 <= at <= x1]
+            yield from some if named is None else sorted(some, key=lambda one: _box(text, one, size).distance(named))
 
 
 def _lead(text: str, spot: Spot, size: float, named: BaseGeometry | None) -> BaseGeometry | None:
