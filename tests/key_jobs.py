@@ -439,6 +439,14 @@ def _artwork(job: Making, own: Own) -> str:
     return name
 
 
+def _layers(job: Making, own: Own) -> list[str]:
+    """The drawing in a layer, and one beside it that is not cut, with words."""
+    name, others = own["artwork"], '<g id="guides"><text x="1" y="3">5</text><path d="M0 1H9" stroke="#ff0000"/></g>'
+    head, rest = job.files[name].split(">", 1)
+    job.files[name] = f'{head}>{others}<g id="motif">{rest.removesuffix("</svg>")}</g></svg>'
+    return ["motif"]
+
+
 def _way(way: str, value: Rule) -> Rule:
     """One of the ways to say where a drawing goes."""
     def rule(job: Making, own: Own) -> Any:
@@ -673,7 +681,8 @@ VALUES: dict[str, Rule] = {
     "[surface] allowance": length(0, 0.6, 2), "[surface] leave": length(0.05, 0.3, 2),
     "[surface] leave_scallop": lambda job, own: round(own["leave"] * job.chance.length(0.2, 1, 2), 3) if (
         "leave" in own) else None,
-    "artwork": _artwork, "[[inlay]] colours": one([COLOURS[0]], list(COLOURS)), "[[inlay]] depth": length(0.2, 2.2),
+    "artwork": _artwork, "[[inlay]] layers": _layers, "also layers": _layers,
+    "[[inlay]] colours": one([COLOURS[0]], list(COLOURS)), "[[inlay]] depth": length(0.2, 2.2),
     "[[inlay]] cutters": cutters(0.5, 4), "[[inlay]] piece": _piece, "[[inlay]] wall": length(0.2, 1, 2),
     "[[inlay]] lap": length(0.1, 0.6, 2), "[[inlay]] background": one([COLOURS[1]], ["#ffffff"]),
     "place at": _way("at", _at), "place between": _way("between", _two_frets), "place along": lambda job, own: (

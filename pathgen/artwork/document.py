@@ -53,6 +53,13 @@ class Document:
     by_id: dict[str, Element]
     outside: tuple[int, ...]
 
+    def around(self, element: Element) -> Iterator[Element]:
+        """The element and all that it lies in, outward."""
+        inner: Element | None = element
+        while inner is not None:
+            yield inner
+            inner = self.parents.get(inner)
+
     def where(self, element: Element) -> str:
         """The place of an element as a reader would look for it: ``fern.svg line 12, path 'leaf'``."""
         name = f" {element.get('id')!r}" if element.get("id") else ""

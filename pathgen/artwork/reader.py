@@ -125,6 +125,7 @@ def read_artwork(
     background: Sequence[str] = (),
     white_is_background: bool = False,
     missing: Literal["refuse", "report"] = "refuse",
+    layers: Sequence[str] = (),
 ) -> Artwork:
     """The regions of an SVG drawing.
 
@@ -143,6 +144,9 @@ def read_artwork(
     missing : "refuse" or "report"
         What to do about text, pictures, gradients and whatever else cannot be cut: raise, or leave it out and list
         it in `left_out`. What hangs over the page's edge is cut off there and listed in any case.
+    layers : sequence of str
+        Groups, by their ids or the labels that drawing programs show: all else is passed over, as if it were hidden.
+        None for the whole drawing.
 
     Raises
     ------
@@ -180,8 +184,9 @@ def read_artwork(
     given.word("read_artwork missing", missing, ("refuse", "report"))
     colours = given.several("read_artwork background", background, words="colours in a list")
     hidden = tuple(_background(colour) for colour in colours) + (("#ffffff",) if white_is_background else ())
+    shown = given.several("read_artwork layers", layers, words="names of groups in a list")
     document = read_document(path)
-    scene = Walker(document).scene()
+    scene = Walker(document, [str(name) for name in shown]).scene()
     if scene.left_out and missing == "refuse":
         raise _refusal(document.name, scene.left_out)
     regions = _regions(scene.paints, tolerance, hidden)

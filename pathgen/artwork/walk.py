@@ -5,13 +5,14 @@ from __future__ import annotations
 import dataclasses
 import math
 import re
+from collections.abc import Sequence
 from xml.etree.ElementTree import Element
 
 import numpy as np
 
 from pathgen.artwork import transforms
 from pathgen.artwork.clips import Clips
-from pathgen.artwork.document import SVG, Document, local_name, names_of, svg_children
+from pathgen.artwork.document import SVG, Document, href, local_name, names_of, svg_children
 from pathgen.artwork.elements import NOT_SHOWN, UNCUTTABLE, is_for_us, is_wanted
 from pathgen.artwork.paint import box_round
 from pathgen.artwork.painting import State
@@ -25,13 +26,19 @@ from pathgen.artwork.viewport import Viewport, fit
 from pathgen.base.errors import ArtworkError
 from pathgen.base.plain import figure
 
+_NAMED = 20
+"""Layers that are named where one is not there."""
+
 
 class Walker(Clips):
-    """Collects the paints of one document."""
+    """Collects the paints of one document; with `layers` only of what lies in groups of these names."""
 
-    def __init__(self, document: Document) -> None:
+    def __init__(self, document: Document, layers: Sequence[str] = ()) -> None:
         super().__init__(document)
         self.paints: list[Paint] = []
+        self.layers = frozenset(layers)
+        named = [element for element in document.lines if self.layers & set(names_of(element))]
+        self.leads_there = {outer for element in named for outer in document.around(element)}
 
     def scene(self) -> Scene:
         """The whole drawing as a Scene.
@@ -56,9 +63,36 @@ class Walker(Clips):
             inside = self._effects(root, state)
             if inside is not None:
                 self._walk(root, inside)
+        self._check_layers()
+        if page is None and self.layers:
+            raise ArtworkError(self.document.where(root), "a page without a size, which would be that of its layers",
+                               remedy="give the drawing a viewBox, or a width and a height")
         if page is None:
             return self._sized_by_content()
         return self._scene(tuple(self.paints), page, physical)
+
+    def _check_layers(self) -> None:
+        """Raise ArtworkError for a layer that is not there, or in which nothing is seen."""
+        there = {name for element in self.document.lines for name in names_of(element)}
+        seen = {name for paint in self.paints for name in paint.layers}
+        for name in sorted(self.layers - there):
+            groups = (element for element in self.document.lines if local_name(element) == "g")
+            known = list(dict.fromkeys(name for element in groups for name in names_of(element)))
+            more = f" and {len(known) - _NAMED} more" if len(known) > _NAMED else ""
+            raise ArtworkError(self.document.name, f'no layer "{name}"',
+                               allowed=", ".join(known[:_NAMED]) + more or "no layer has a name",
+                               remedy="name a group's id or label, as the drawing program shows it")
+        for name in sorted(self.layers - seen) if not self.left_out else ():
+            raise ArtworkError(self.document.name, f'nothing is seen in its layer "{name}"',
+                               remedy="show it in the drawing, fill or stroke its shapes with plain colours, or leave "
+                                      "it out")
+
+    def _is_hidden(self, element: Element, around: State) -> bool:
+        """Whether it lies in no layer that is asked for, and in none of what it holds or uses."""
+        if not self.layers or element in self.leads_there or self.layers & set(around.layers):
+            return False
+        used = self.document.by_id.get(href(element)[1:]) if local_name(element) == "use" else None
+        return used not in self.leads_there
 
     def _scene(self, paints: tuple[Paint, ...], page: tuple[float, float], physical: bool) -> Scene:
         sides = [side for name in ("width", "height") if (side := self.document.root.get(name))]
@@ -148,6 +182,8 @@ class Walker(Clips):
         """Paint a shape, or return the children of a group with the state inside it."""
         self._count_visit(element)
         name = local_name(element)
+        if self._is_hidden(element, around):
+            return None
         if name in NOT_SHOWN and not (name == "symbol" and around.size != (None, None)):
             return None
         if element in self.animated:

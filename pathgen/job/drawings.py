@@ -126,13 +126,13 @@ def _no_colours(art: Artwork) -> Iterator[Doubt]:
 
 def _cut_by_none(job: Job, drawings: dict[int, list[Artwork]]) -> Iterator[Doubt]:
     """Colours of a drawing that no table names, where inlays name some: not its background, outline and openings."""
-    shown: dict[str, Artwork] = {}
+    shown: dict[tuple[str, tuple[str, ...]], Artwork] = {}
     named: dict[str, set[str]] = {}
     for index, arts in drawings.items():
         for one, art in zip(job.inlays[index].drawings, arts, strict=True):
-            shown[one.artwork] = art
+            shown[one.artwork, one.layers] = art
             named.setdefault(one.artwork, set()).update(one.colours or (r.colour for r in art.regions), art.background)
-    for artwork, art in shown.items():
+    for (artwork, _), art in shown.items():
         known = named[artwork] | _outline_colours(job, artwork, art)
         left = [region.colour for region in art.regions if region.colour not in known]
         if left:
@@ -210,7 +210,7 @@ def _read(job: Job, mistakes: Mistakes) -> dict[int, list[Artwork]]:
         with mistakes.caught():
             found = []
             for nth, table in enumerate(inlay.drawings):
-                key = (table.artwork, table.background, table.white_is_background, table.artwork_missing)
+                key = (table.artwork, table.layers, table.background, table.white_is_background, table.artwork_missing)
                 if key not in read:
                     read[key] = _drawing(drawing_path(job, table.artwork, drawing_name(index, nth)), table)
                 found.append(read[key])
@@ -225,7 +225,7 @@ def _drawing(path: Path, table: InlayTable) -> Artwork:
         return read_artwork(
             path, tolerance=DRAWING_TOLERANCE, background=table.background,
             white_is_background=table.white_is_background,
-            missing="report" if table.artwork_missing == "report" else "refuse",
+            missing="report" if table.artwork_missing == "report" else "refuse", layers=table.layers,
         )
     except ArtworkError as wrong:
         raise wrong.advising('missing="report"', 'artwork_missing = "report"') from None
@@ -253,7 +253,8 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwo
     known = dict.fromkeys(region.colour for art in arts for region in art.regions)
     for colour in table.colours or ():
         if colour not in known:
-            files = joined(list(dict.fromkeys(one.artwork for one in table.drawings)))
+            files = joined(list(dict.fromkeys("these layers of " * bool(one.layers) + one.artwork
+                                              for one in table.drawings)))
             raise JobError(f"{where} colours", f"{colour} is not in {files}", allowed=", ".join(known))
     for nth, (one, art) in enumerate(zip(table.drawings, arts, strict=True)):
         if not art.regions:

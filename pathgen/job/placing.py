@@ -43,14 +43,14 @@ def placed_on(
             raise JobError(f"{where} artwork", f"{table.artwork} has no physical size", remedy="add place with a width")
         # as the drawing of a plate's own outline lies, so that what is drawn together stays together
         copies = [as_a_plate_lies(art) if isinstance(board, FlatPart) else art]
-        sizes = [_size(art, 1.0)]
+        sizes = [_size(art, 1.0, table.layers)]
     else:
         try:
             places = list(_placements(table.place, art, board, slot))
         except (ArtworkError, JobError) as wrong:
             raise type(wrong)(f"{where} place", wrong.problem, allowed=wrong.allowed, remedy=wrong.remedy) from None
         copies = [one.of(art) for one in places]
-        sizes = [_size(art, one.scale(art), mirrored=one.mirror) for one in places]
+        sizes = [_size(art, one.scale(art), table.layers, mirrored=one.mirror) for one in places]
     wanted = [r.colour for r in art.regions if table.colours is None or r.colour in table.colours]
     shapes = {colour: [r.polygon for copy in copies for r in copy.regions if r.colour == colour] for colour in wanted}
     return tuple((colour, overlay.union_all(parts)) for colour, parts in shapes.items()), tuple(sizes)
@@ -74,10 +74,11 @@ def place_that_fits(
     return None
 
 
-def _size(art: Artwork, scale: float, *, mirrored: bool = False) -> PlacedSize:
+def _size(art: Artwork, scale: float, layers: tuple[str, ...], *, mirrored: bool = False) -> PlacedSize:
     box = drawing_box(art)
     wide, high = ((box[2:] - box[:2]) * scale).tolist()
-    return PlacedSize(width=wide, height=high, share=scale if art.physical else None, mirrored=mirrored)
+    return PlacedSize(width=wide, height=high, share=scale if art.physical else None, mirrored=mirrored,
+                      layers=layers)
 
 
 def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, slot: float) -> Iterator[Placement]:

@@ -55,14 +55,15 @@ def poured_apart(job: Job, inlays: Sequence[Inlay]) -> Iterator[Doubt]:
         yield Doubt(
             where=f"inlay {first.index + 1} with {names}", allowed="one pour where drawings lie apart",
             problem="they lie apart and are alike, and each is poured, cured and cut level by itself", grave=False,
-            remedy=f"write {names} into inlay {first.index + 1} as also = [{{ artwork = .., place = .. }}, ..], or "
+            remedy=f"write {names} into inlay {first.index + 1} as also = [{{ artwork = .., "
+                   f"{'layers = .., ' * any(job.inlays[one.index].layers for one in others)}place = .. }}, ..], or "
                    "leave it so if they are to be tinted apart",
         )
 
 
 def _alike(job: Job, inlay: Inlay) -> InlayTable:
     """What a job says of an inlay beside its drawings and their places."""
-    return replace(job.inlays[inlay.index], artwork="", place=None, also=())
+    return replace(job.inlays[inlay.index], artwork="", layers=(), place=None, also=())
 
 
 def stages_of(job: Job, index: int) -> tuple[int, ...]:
@@ -92,10 +93,10 @@ def together(
 
 
 def _by_place(job: Job, table: InlayTable) -> list[list[int]]:
-    """The inlays of a drawing, those at one place together."""
+    """The inlays of a drawing, those at one place together; other layers that lie elsewhere are other drawings."""
     groups: list[list[int]] = []
     for index, other in enumerate(job.inlays):
-        if other.artwork == table.artwork:
+        if other.artwork == table.artwork and (other.layers == table.layers or other.place == table.place):
             at = next((group for group in groups if job.inlays[group[0]].place == other.place), None)
             if at is None:
                 groups.append([index])

@@ -436,11 +436,17 @@ class PieceTable:
     from_back: bool = key(yes_or_no, "the stock lies face down, the pieces are cut mirrored", False)
 
 
+def _layers() -> Any:
+    return key(list_of(text(200), least=1), "its layers that are seen: ids or labels of groups", (),
+               shown="every layer")
+
+
 @dataclass(frozen=True, kw_only=True)
 class AlsoTable:
     """A further drawing of an ``[[inlay]]``."""
 
     artwork: str = key(text(1000), "the drawing, an SVG file")
+    layers: tuple[str, ...] = _layers()
     place: PlaceTable = key(table_of(PlaceTable), "where it goes, as that of the first")
 
 
@@ -449,6 +455,7 @@ class InlayTable:
     """``[[inlay]]``: each is pocketed, filled and surfaced again, in the order written."""
 
     artwork: str = key(text(1000), "the drawing, an SVG file")
+    layers: tuple[str, ...] = _layers()
     colours: tuple[str, ...] | None = key(list_of(colour, least=1), "the colours to cut", None,
                                           shown="every colour in the drawing")
     depth: float = key(size(0.05, 20.0), "straight down from the surface")
@@ -478,7 +485,8 @@ class InlayTable:
         """Itself, and one like it for each further drawing; none where it has no drawing."""
         if not self.artwork:
             return ()
-        return self, *(replace(self, artwork=one.artwork, place=one.place, also=()) for one in self.also)
+        return self, *(replace(self, artwork=one.artwork, layers=one.layers, place=one.place, also=())
+                       for one in self.also)
 
 
 @dataclass(frozen=True, kw_only=True)

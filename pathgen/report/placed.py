@@ -12,7 +12,8 @@ def placed_sizes(inlay: Inlay) -> list[dict[str, Any]]:
     """What report.json holds of each copy of an inlay's drawing: mm, and the share of its drawn size."""
     return [{"width": round(one.width, 3), "height": round(one.height, 3),
              "share_of_drawn": None if one.share is None else round(one.share, 5),
-             **({"mirrored": True} if one.mirrored else {})} for one in inlay.placed]
+             **({"mirrored": True} if one.mirrored else {}),
+             **({"layers": list(one.layers)} if one.layers else {})} for one in inlay.placed]
 
 
 def placed_words(sizes: list[dict[str, Any]], units: str) -> str:
@@ -23,7 +24,9 @@ def placed_words(sizes: list[dict[str, Any]], units: str) -> str:
     words = [" by ".join(coarse_length(s[side], units) for side in ("width", "height"))
              for s in (low, high)]
     size = words[0] if words[0] == words[1] else f"{words[0]} to {words[1]}"
-    placed = f"{len(sizes)} drawings placed" if len(sizes) > 1 else "the whole drawing placed"
+    layers = ", ".join(f'"{name}"' for name in low.get("layers", ()))
+    placed = (f"{len(sizes)} drawings placed" if len(sizes) > 1 else
+              f"what it has in {layers} placed" if layers else "the whole drawing placed")
     mirrored = sum("mirrored" in one for one in sizes)
     way = "" if not mirrored else ", mirrored" if mirrored == len(sizes) else f", {mirrored} of them mirrored"
     shares = [None if s["share_of_drawn"] is None else f"{100 * s['share_of_drawn']:.0f}" for s in (low, high)]

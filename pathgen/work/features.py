@@ -31,6 +31,8 @@ class PlacedSize:
     share: float | None
     """Of its size as drawn; None where the file gives none."""
     mirrored: bool = False
+    layers: tuple[str, ...] = ()
+    """Of the drawing, where not all of it counts."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

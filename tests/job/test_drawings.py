@@ -1,5 +1,6 @@
 """Drawings on the board: at a point, between frets, at several frets, along an edge."""
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -8,6 +9,7 @@ import shapely
 
 from pathgen import ArtworkError, JobError, load_job
 from pathgen.job.clamping import clamping_of
+from pathgen.job.doubts import doubts_of
 from pathgen.job.load import drawings_named
 from pathgen.report.placed import placed_sizes, placed_words
 from pathgen.report.text import _inlay_line
@@ -247,3 +249,66 @@ def test_why_a_drawing_shows_nothing_is_told(tmp_path, body, extra, words):
     changes = {"depth = 1.5\n": f'depth = 1.5\nartwork_missing = "report"\n{extra}'}
     with pytest.raises(JobError, match=words):
         clamping_of(load_job(small_board.job(tmp_path, art=small_board.svg(body), changes=changes)))
+
+
+SHEET = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="20mm" viewBox="0 0 40 20">
+<g id="guides"><text x="2" y="4">5</text><rect x="0" y="9.9" width="40" height="0.2" fill="#ff0000"/></g>
+<g id="leaf"><circle cx="8" cy="10" r="4" fill="#2f6f4f"/></g>
+<g id="moth"><circle cx="30" cy="10" r="5" fill="#b5762b"/><circle cx="30" cy="10" r="2" fill="#2f6f4f"/></g></svg>"""
+
+
+def staged(tmp_path, *tables):
+    (tmp_path / "sheet.svg").write_text(SHEET)
+    text = EXAMPLE.read_text()
+    start, end = text.index("[[inlay]]"), text.index("[resurface]")
+    (tmp_path / "job.toml").write_text(text[:start] + "".join(
+        f'[[inlay]]\nartwork = "sheet.svg"\ndepth = 1.2\ncutters = ["flat 3", "flat 1"]\n{lines}\n\n'
+        for lines in tables) + text[end:])
+    return load_job(tmp_path / "job.toml")
+
+
+def test_layers_of_one_drawing_are_cut_each_by_itself_and_fit_each_other(tmp_path):
+    """Beside a layer of guides, with words and a line over all, which is no concern of theirs: not a word of it."""
+    at = 'place = { at = [140.0, 0.0], width = 60.0 }'
+    clamping = clamping_of(staged(tmp_path, f'layers = ["leaf"]\n{at}', f'layers = ["moth"]\n{at}'))
+    leaf, moth = clamping.inlays
+    assert [colour for colour, _ in leaf.regions] == ["#2f6f4f"]
+    assert [colour for colour, _ in moth.regions] == ["#b5762b", "#2f6f4f"]
+    assert leaf.area.centroid.x == pytest.approx(140.0 - 12.0 * 1.5, abs=1e-3)
+    assert moth.area.centroid.x == pytest.approx(140.0 + 10.0 * 1.5, abs=1e-3)
+    assert 'what it has in "moth" placed 15 mm by 15 mm, 150 % of' in placed_words(placed_sizes(moth), "mm")
+    assert (leaf.area.area, moth.area.area) == pytest.approx((np.pi * 36, np.pi * 56.25), rel=2e-3)
+    said = "; ".join((*clamping.left_out, *(f"{one.problem}: {one.remedy}" for one in clamping.doubts)))
+    assert not re.search("text|guides|cut by no inlay|#ff0000", said)
+
+
+def test_layers_that_lie_apart_are_drawings_of_their_own(tmp_path):
+    """Of one sheet, one motif goes here and one there: that they will not fit each other is no matter."""
+    def doubts(*of):
+        places = [f"place = {{ at = [{x}, 0.0] }}" for x in (90.0, 200.0)]
+        job = staged(tmp_path, *map("\n".join, zip(of, places, strict=True)))
+        return list(doubts_of(job, clamping_of(job)))
+
+    leaf, moth = 'layers = ["leaf"]', 'layers = ["moth"]'
+    assert doubts(f'{leaf}\ncolours = ["#2f6f4f"]', f'{moth}\ncolours = ["#b5762b"]') == []
+    (alike,) = doubts(leaf, moth)
+    assert "also = [{ artwork = .., layers = .., place = .. }, ..]" in alike.remedy
+    (apart,) = doubts(f'{moth}\ncolours = ["#2f6f4f"]', f'{moth}\ncolours = ["#b5762b"]')
+    assert "they will not fit each other" in apart.problem
+
+
+@pytest.mark.parametrize(("lines", "words"), [
+    ('layers = ["moths"]', r'no layer "moths" \(allowed: guides, leaf, moth\)'),
+    ("layers = []", "inlay.* layers"),
+    ('layers = ["leaf"]\ncolours = ["#b5762b"]', "#b5762b is not in these layers of sheet.svg .allowed: #2f6f4f."),
+    ('layers = ["leaf"]\nalso = [{ artwork = "sheet.svg", place = { at = [250.0, 0.0] } }]', "text"),
+])
+def test_what_is_wrong_with_layers_is_told(tmp_path, lines, words):
+    with pytest.raises((JobError, ArtworkError), match=words):
+        clamping_of(staged(tmp_path, f"{lines}\nplace = {{ at = [140.0, 0.0] }}"))
+
+
+def test_further_drawings_have_layers_of_their_own(tmp_path):
+    also = 'also = [{ artwork = "sheet.svg", layers = ["moth"], place = { at = [250.0, 0.0] } }]'
+    (one,) = clamping_of(staged(tmp_path, f'layers = ["leaf"]\n{also}\nplace = {{ at = [140.0, 0.0] }}')).inlays
+    assert one.area.area == pytest.approx(np.pi * (16 + 25), rel=2e-3)
