@@ -67,8 +67,9 @@ class Document:
 
 
 def names_of(element: Element) -> tuple[str, ...]:
-    """Its id, and the labels that drawing programs give it in name spaces of their own."""
-    return tuple(value for name, value in element.attrib.items() if name == "id" or name.endswith("}label"))
+    """Its id, and the names that drawing programs give it in attributes and name spaces of their own."""
+    return tuple(value for name, value in element.attrib.items()
+                 if name in ("id", "data-name") or name.endswith(("}label", "}id")))
 
 
 def local_name(element: Element) -> str:

@@ -60,6 +60,14 @@ def test_layers_within_layers_and_by_reference(read, inside, layers, seen):
     assert sum(areas(read(inside, layers=layers)).values()) == pytest.approx(seen)
 
 
+@pytest.mark.parametrize("name", ['id="Layer 1"', 'id="Layer_1" data-name="Layer 1"', f'{LABEL}="Layer 1"',
+                                  'id="Layer-1" xmlns:d="urn:a-drawing-program" d:id="Layer 1"'])
+def test_names_as_drawing_programs_write_them(read, name):
+    """An id holds no spaces: where they were replaced, the name that is shown stands in an attribute of their own."""
+    art = read(f'<g {name}><rect width="5" height="5"/></g><rect x="9" width="5" height="5"/>', layers=["Layer 1"])
+    assert sum(areas(art).values()) == pytest.approx(25.0)
+
+
 @pytest.mark.parametrize(("inside", "layers", "words"), [
     (LAYERS, ["wings"], r'drawing.svg: no layer "wings" \(allowed: dot, guides, leaf, moth\): name a group'),
     (LAYERS, ["leaf", "guides"], "filter"),
