@@ -40,7 +40,7 @@ CUT_AWAY = "#cfd6d3"
 CLAMP = "#e9d3cb"
 CLAMP_EDGE = "#7a2a17"
 NUT_SLOT = "#8d8069"
-AXIS = 1.3
+AXIS = 1.2
 """Length of the arrows of the axes, as a part of the words' size: they stand in the margin."""
 WORDS_PER_WIDTH = 60
 """Size of words, as a part of the picture's width."""
@@ -340,12 +340,12 @@ def axes(view: View, low: float, ways: Floats, size: float) -> Iterator[Element]
 
     `low` is the lower edge of what the picture shows.
     """
-    corner = np.array([view.left + 0.4 * size, low - 0.6 * size])
+    corner = np.array([view.left + 0.3 * size, low - 0.6 * size])
     corner += np.maximum(-ways.sum(axis=0), 0.0) * [AXIS * size, 0.0]  # one that points left begins further right
     for name, way in zip("XY", ways, strict=True):
         tip, square = corner + AXIS * size * way, np.array([-way[1], way[0]])
         foot = tip - 0.6 * size * way
         yield lines(view, [np.array([corner, foot])], stroke=INK, stroke_width=size / 8)
         yield area(view, shapely.Polygon([tip, foot + 0.3 * size * square, foot - 0.3 * size * square]), fill=INK)
-        aside = np.array([0.45 * way[0], -0.35] if way[1] == 0 else [0.0, 0.25 if way[1] > 0 else -0.95]) * size
+        aside = np.array([0.4 * way[0], -0.35] if way[1] == 0 else [0.0, 0.25 if way[1] > 0 else -0.95]) * size
         yield words(view, tip + aside, name, size=0.9 * size, font_weight="bold")
