@@ -652,7 +652,8 @@ VALUES: dict[str, Rule] = {
     "[plate] thickness": length(1.5, 8), "[plate] length": length(35, 90, 0),
     "[plate] width": lambda job, own: job.chance.length(25, 60, 0) if "length" in own else None,
     "[plate] corner_radius": lambda job, own: job.chance.length(0.5, 12) if "width" in own else None,
-    "[plate] artwork": _plate_art, "[plate] place": never, "openings colours": one([COLOURS[0]]),
+    "[plate] artwork": _plate_art, "[plate] artwork_layers": lambda job, own: (
+        ["body", "cut"] if "artwork" in own else None), "[plate] place": never, "openings colours": one([COLOURS[0]]),
     "openings layers": one(["cut"]), "openings cutter": cutter(1, 3, "flat"), "through": length(0, 1.0, 2),
     "[form] artwork": _form_art, "[form] artwork_layers": one(["line"]), "[form] place": never, "[form] gap": _gap,
     "[form] colours": one(["#225577"]), "[form] length": _page(0), "[form] width": _page(1),
@@ -727,7 +728,8 @@ VALUES: dict[str, Rule] = {
     "[outline] cutter": cutter(0.8, 6, "flat"), "[outline] tabs": one(0, 1, 2, 2, 3, 4),
     "tabs": one(0, 2, 2), "[outline] tab_height": length(0.3, 2),
     "[outline] skin": lambda job, own: None if own.get("tabs") else job.chance.length(0.1, 0.6, 2),
-    "[outline] artwork": _outline_art, "[outline] place": never,
+    "[outline] artwork": _outline_art, "[outline] artwork_layers": lambda job, own: (
+        _layers(job, own) if "artwork" in own else None), "[outline] place": never,
     "[block] cutter": cutter(3, 12, "ball"), "[block] frets": _two_frets, "[block] width": length(20, 50),
     "[block] outline": cutter(2, 6, "flat"), "[block] scallop": length(0.03, 0.1, 2),
     "[gauges] cutter": cutter(1, 4, "flat"), "[gauges] frets": _frets_of("gauges"), "engraver": cutter(3, 6, "v"),

@@ -133,9 +133,9 @@ def check_flat(job: Job, part: FlatPart) -> None:
                            allowed="[[inlay]], [[ring]], [[hole]], [surface], [outline]", remedy=f"leave [{name}] out")
     if job.form is not None:
         check_form(job)
-    if job.outline and (job.outline.artwork or job.outline.place):
+    if job.outline and (job.outline.artwork or job.outline.place or job.outline.artwork_layers):
         raise JobError("[outline] artwork", f"the outline is said in {job.body_name}",
-                       remedy="write artwork and place there")
+                       remedy="write artwork, artwork_layers and place there")
     _face(job)
     bores = _bores(job)
     for table, number in zip(job.bores, itertools.count(1), strict=False):
@@ -182,13 +182,13 @@ def _asked_outline(job: Job) -> Polygon:
         if table.length is not None or table.width is not None or table.corner_radius:
             raise JobError("[plate]", "artwork is given, and length, width or corner_radius too",
                            remedy="keep the drawing, or the size")
-        return drawn_outline(job, table.artwork, table.place, "[plate]")
+        return drawn_outline(job, table.artwork, table.place, "[plate]", seen=table.artwork_layers)
     if table.length is None or table.width is None:
         raise JobError("[plate]", "there is no outline", allowed="length and width, or artwork",
                        remedy="give length and width, or artwork, a drawing of the outline")
-    if table.place is not None or table.openings is not None:
-        raise JobError("[plate]", f"{'place' if table.place else 'openings'} without a drawing",
-                       remedy="give artwork, or write openings as [[hole]]")
+    for name in ("place", "openings", "artwork_layers"):
+        if getattr(table, name):
+            raise JobError("[plate]", f"{name} without a drawing", remedy="give artwork, or write openings as [[hole]]")
     shortest = min(table.length, table.width)
     if table.corner_radius > shortest / 2 + _AS_WRITTEN:
         raise JobError("[plate] corner_radius", f"{format_length(table.corner_radius, job.units)}",
@@ -215,7 +215,8 @@ def _drawn_openings(job: Job) -> BaseGeometry:
         raise JobError("[plate] openings", "neither colours nor layers", remedy="name the colours, or the layers, of "
                        "the drawing that are cut through")
     return drawn_area(job, table.artwork, table.place, "[plate] openings", colours=table.openings.colours,
-                      layers=table.openings.layers)
+                      layers=table.openings.layers,
+                      seen=table.artwork_layers and (*table.artwork_layers, *table.openings.layers))
 
 
 def _bores(job: Job) -> list[_Bored]:

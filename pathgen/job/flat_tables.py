@@ -7,7 +7,7 @@ from typing import Any
 
 from pathgen.job.keys import Place, choice, holding, key, list_of, number, size, text, yes_or_no
 from pathgen.job.keys import table as table_of
-from pathgen.job.tables import InlayTable, PlaceTable, colour
+from pathgen.job.tables import InlayTable, PlaceTable, colour, layers_seen
 
 RING_COLOUR = "#6b4a2f"
 """Of rings in the pictures."""
@@ -36,6 +36,7 @@ class PlateTable:
     corner_radius: float = key(size(0.0, 500.0), "all corners rounded", 0.0)
     artwork: str | None = key(text(1000), "a drawing: the outline is the outer edge of all that it shows", None,
                               shown="length and width")
+    artwork_layers: tuple[str, ...] = layers_seen()
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes: { at, rotate, width, height, "
                                    "mirror }", None, shown="the page begins at along 0, its middle on the centre-line")
     openings: OpeningsTable | None = key(table_of(OpeningsTable), "openings in that drawing: { colours, layers, "
@@ -55,8 +56,7 @@ class FormTable:
                        "through the form's edge the line ends")
     colours: tuple[str, ...] | None = key(list_of(colour, least=1), "the colours of that area", None,
                                           shown="every colour in the drawing")
-    artwork_layers: tuple[str, ...] | None = key(list_of(text(200), least=1), "its layers: ids or labels of groups",
-                                                 None, shown="every layer")
+    artwork_layers: tuple[str, ...] = layers_seen()
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes: { at, rotate, width, height, "
                                    "mirror }", None, shown="the page begins at along 0, its middle on the centre-line")
     cut: str = key(choice("inside", "outside", "on", "halves"), "on which side of the line the cutter runs: outside "

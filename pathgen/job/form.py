@@ -124,7 +124,7 @@ def check_form(job: Job) -> None:
 def closed_by_page(job: Job) -> tuple[float, Polygon] | None:
     """How much of the line is the page's edge, and the page, mm; None where none is, or all of it is meant to be."""
     form, (area, frame) = _form(job), _area(job)
-    page = page_of(job, form.artwork, form.place, "[form]")
+    page = page_of(job, form.artwork, form.place, "[form]", seen=form.artwork_layers)
     if page is None:
         return None
     line = overlay.intersection(area.boundary, overlay.buffer(frame, -_ON_EDGE))
@@ -166,8 +166,7 @@ def _form(job: Job) -> FormTable:
 def _area(job: Job) -> tuple[BaseGeometry, Polygon]:
     """What the line encloses, and the sheet's part that the form may take."""
     form = _form(job)
-    area = drawn_area(job, form.artwork, form.place, "[form]", colours=form.colours,
-                      layers=form.artwork_layers)
+    area = drawn_area(job, form.artwork, form.place, "[form]", colours=form.colours, seen=form.artwork_layers)
     if form.length is not None and form.width is not None:
         return area, shapely.box(0.0, -form.width / 2, form.length, form.width / 2)
     by = form.wall + form.gap

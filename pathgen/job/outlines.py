@@ -60,9 +60,14 @@ def _near(folder: Path, artwork: str) -> str:
     return one_line(str(Path(artwork).with_name(found))) if found else ""
 
 
-def drawn_outline(job: Job, artwork: str, place: PlaceTable | None, where: str) -> Polygon:
-    """The one area that a drawing shows. Raises JobError for a drawing that is not there or shows anything else."""
-    shape = overlay.union_all([polygon for _, polygon in drawn_regions(job, artwork, place, where)])
+def drawn_outline(
+    job: Job, artwork: str, place: PlaceTable | None, where: str, *, seen: tuple[str, ...] = ()
+) -> Polygon:
+    """The one area that a drawing shows, in the layers that are `seen`, or all.
+
+    Raises JobError for a drawing that is not there or shows anything else.
+    """
+    shape = overlay.union_all([polygon for _, polygon in drawn_regions(job, artwork, place, where, seen=seen)])
     if not _is_whole(shape):  # colours that touch may leave hairs between them where the engine cut one by the other
         shape = overlay.buffer(overlay.buffer(shape, _HAIR, join_style="mitre"), -_HAIR, join_style="mitre")
     if not _is_whole(shape):
@@ -74,7 +79,8 @@ def drawn_outline(job: Job, artwork: str, place: PlaceTable | None, where: str) 
         raise JobError(f"{where} artwork", f"{Path(artwork).name} shows {counted(len(parts), 'shape')} with "
                        f"{counted(holes, 'hole')}",
                        allowed="one shape without holes",
-                       remedy="keep the outline alone in that drawing" if len(parts) != 1 else
+                       remedy="keep the outline alone in that drawing, or name its artwork_layers"
+                              if len(parts) != 1 else
                               "draw what lies inside over the whole shape")
     return shapely.orient_polygons(shape)
 
@@ -123,22 +129,27 @@ def _is_whole(shape: Polygon | MultiPolygon) -> bool:
 
 def drawn_area(
     job: Job, artwork: str, place: PlaceTable | None, where: str, *, colours: tuple[str, ...] | None,
-    layers: tuple[str, ...] | None,
+    layers: tuple[str, ...] = (), seen: tuple[str, ...] = (),
 ) -> Polygon | MultiPolygon:
-    """What a drawing shows in some colours and layers, or in all. Raises JobError for one that it does not have."""
-    regions = dict(drawn_regions(job, artwork, place, where, layers or ()))
+    """What a drawing shows in some colours and layers, or in all; with `seen` as if other layers than these were hidden.
+
+    Raises JobError for one that it does not have.
+    """
+    regions = dict(drawn_regions(job, artwork, place, where, layers, seen=seen))
     for colour in colours or ():
         if colour not in regions:
             raise JobError(f"{where} colours", f"{colour} is not in {artwork}", allowed=", ".join(regions),
                            remedy="name a colour of the drawing")
-    wanted = (*(colours or ()), *(layers or ())) or tuple(regions)
+    wanted = (*(colours or ()), *layers) or tuple(regions)
     return overlay.union_all([shape for name, shape in regions.items() if name in wanted])
 
 
-def page_of(job: Job, artwork: str, place: PlaceTable | None, where: str) -> Polygon | None:
+def page_of(
+    job: Job, artwork: str, place: PlaceTable | None, where: str, *, seen: tuple[str, ...]
+) -> Polygon | None:
     """A drawing's page where it lies on a flat part; None where its place is not that of the page."""
     path = drawing_path(job, artwork, where)
-    art = _read(path, path.stat().st_mtime_ns, None, ())
+    art = _read(path, path.stat().st_mtime_ns, None, (), seen)
     wide, high = art.page
     if place is None:
         return shapely.box(0.0, -high / 2, wide, high / 2)
@@ -161,7 +172,8 @@ def stated(place: PlaceTable | None) -> Placement | None:
 
 
 def drawn_regions(
-    job: Job, artwork: str, place: PlaceTable | None, where: str, layers: tuple[str, ...] = ()
+    job: Job, artwork: str, place: PlaceTable | None, where: str, layers: tuple[str, ...] = (), *,
+    seen: tuple[str, ...] = (),
 ) -> Regions:
     """What a drawing shows by colour, where it lies on the part; what is in one of `layers` by that layer's name."""
     if place is not None and (place.at is None or place.along):
@@ -169,7 +181,7 @@ def drawn_regions(
                        remedy="an outline has one place: give at = [along, across], and rotate where it is turned")
     if place is not None:
         place.check(where)
-    art = _drawing(job, artwork, place, where, layers)
+    art = _drawing(job, artwork, place, where, layers, seen)
     return tuple((region.colour, region.polygon) for region in art.regions)
 
 
@@ -178,7 +190,8 @@ def outlines_left_out(job: Job) -> tuple[str, ...]:
     words: dict[str, None] = {}
     for where, table in (("[outline]", job.outline), ("[plate]", job.plate), ("[form]", job.form)):
         if table is not None and table.artwork is not None:
-            words |= dict.fromkeys(left_out_words(_drawing(job, table.artwork, table.place, where)))
+            words |= dict.fromkeys(left_out_words(_drawing(job, table.artwork, table.place, where,
+                                                                  seen=table.artwork_layers)))
     return tuple(words)
 
 
@@ -190,10 +203,11 @@ def left_out_words(art: Artwork) -> tuple[str, ...]:
 
 
 def _drawing(
-    job: Job, artwork: str, place: PlaceTable | None, where: str, layers: tuple[str, ...] = ()
+    job: Job, artwork: str, place: PlaceTable | None, where: str, layers: tuple[str, ...] = (),
+    seen: tuple[str, ...] = (),
 ) -> Artwork:
     path = drawing_path(job, artwork, where)
-    art = _read(path, path.stat().st_mtime_ns, place, layers)
+    art = _read(path, path.stat().st_mtime_ns, place, layers, seen)
     return as_a_plate_lies(art) if place is None and (job.plate or job.form) else art
 
 
@@ -205,12 +219,14 @@ def as_a_plate_lies(art: Artwork) -> Artwork:
 
 
 @lru_cache(maxsize=4)
-def _read(path: Path, changed: int, place: PlaceTable | None, layers: tuple[str, ...]) -> Artwork:
+def _read(
+    path: Path, changed: int, place: PlaceTable | None, layers: tuple[str, ...], seen: tuple[str, ...]
+) -> Artwork:
     """Read once for each version of the file."""
     from pathgen.artwork import read_artwork
 
     try:
-        art = read_artwork(path).by_layer(layers)
+        art = read_artwork(path, layers=seen).by_layer(layers)
     except ArtworkError as wrong:
         raise wrong.advising(', or leave these out with missing="report"', "") from None
     lies = stated(place)

@@ -14,7 +14,7 @@ from pathgen.job.back import into_bed
 from pathgen.job.flat import flat_part_of
 from pathgen.job.job import Job
 from pathgen.job.outlines import as_cut, closed_by_cutter, drawn_outline, inner_corners
-from pathgen.job.tables import BoardTable, SlotsTable
+from pathgen.job.tables import BoardTable, OutlineTable, SlotsTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.dots import USUAL_FRETS
 from pathgen.parts.fingerboard.part import Fingerboard, Fittings
@@ -145,9 +145,16 @@ def _fret_count(table: BoardTable) -> int:
 
 def _drawn_outline(job: Job) -> Polygon | None:
     if job.outline is None or job.outline.artwork is None:
+        for name in ("place", "artwork_layers"):
+            if job.outline is not None and getattr(job.outline, name):
+                raise JobError(f"[outline] {name}", "without a drawing", remedy="give artwork, or leave it out")
         return None
-    asked = drawn_outline(job, job.outline.artwork, job.outline.place, "[outline]")
+    asked = _asked(job, job.outline)
     return as_cut(job, asked, closed_by_cutter(job, asked), "[outline] artwork")
+
+
+def _asked(job: Job, table: OutlineTable) -> Polygon:
+    return drawn_outline(job, table.artwork or "", table.place, "[outline]", seen=table.artwork_layers)
 
 
 def drawn_corners(job: Job) -> BaseGeometry:
@@ -155,4 +162,4 @@ def drawn_corners(job: Job) -> BaseGeometry:
     cut = _drawn_outline(job)
     if cut is None or job.outline is None or job.outline.artwork is None:
         return Polygon()
-    return inner_corners(cut, drawn_outline(job, job.outline.artwork, job.outline.place, "[outline]"))
+    return inner_corners(cut, _asked(job, job.outline))

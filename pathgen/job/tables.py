@@ -436,7 +436,8 @@ class PieceTable:
     from_back: bool = key(yes_or_no, "the stock lies face down, the pieces are cut mirrored", False)
 
 
-def _layers() -> Any:
+def layers_seen() -> Any:
+    """The layers of a drawing."""
     return key(list_of(text(200), least=1), "its layers that are seen: ids or labels of groups", (),
                shown="every layer")
 
@@ -446,7 +447,7 @@ class AlsoTable:
     """A further drawing of an ``[[inlay]]``."""
 
     artwork: str = key(text(1000), "the drawing, an SVG file")
-    layers: tuple[str, ...] = _layers()
+    layers: tuple[str, ...] = layers_seen()
     place: PlaceTable = key(table_of(PlaceTable), "where it goes, as that of the first")
 
 
@@ -455,7 +456,7 @@ class InlayTable:
     """``[[inlay]]``: each is pocketed, filled and surfaced again, in the order written."""
 
     artwork: str = key(text(1000), "the drawing, an SVG file")
-    layers: tuple[str, ...] = _layers()
+    layers: tuple[str, ...] = layers_seen()
     colours: tuple[str, ...] | None = key(list_of(colour, least=1), "the colours to cut", None,
                                           shown="every colour in the drawing")
     depth: float = key(size(0.05, 20.0), "straight down from the surface")
@@ -675,5 +676,6 @@ class OutlineTable(OutlineCut):
     finish: float = key(size(0.0, 0.3), "the most that a last lap at full depth takes off the walls; 0 for none", 0.2)
     artwork: str | None = key(text(1000), "a drawing of the cut board's outline", None,
                                      shown="edges and ends as stated")
+    artwork_layers: tuple[str, ...] = layers_seen()
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes", None,
                                    shown="page origin at the nut face, on the centre-line")

@@ -492,3 +492,15 @@ def test_flutes_much_longer_than_cutters_so_thin_have_them_are_told(tmp_path):
     assert (where, problem, grave) == ('[[cutter]] "flat" flute_length', "80 mm, 40 times its diameter", True)
     assert "is 8 mm meant?" in TOLD[-1]
     assert doubts(tmp_path, long[0], long[1].format(24)) == []
+
+
+def test_layers_of_the_outlines_drawing_keep_guides_out_of_it(tmp_path):
+    board, guides = '<g id="board"><path d="M-45,-24H45V24H-45Z"/></g>', '<g id="guides"><text>9</text></g>'
+    (tmp_path / "outline.svg").write_text(small_board.svg(board + guides, 90, 48, corner="-45 -24"))
+    with pytest.raises(ArtworkError, match="text"):
+        doubts(tmp_path, extra=DRAWN)
+    layers = 'artwork_layers = ["board"]\n'
+    doubts(tmp_path, extra=DRAWN.replace('artwork = "outline.svg"\n', f'artwork = "outline.svg"\n{layers}'))
+    assert clamping_of(load_job(tmp_path / "job.toml")).board.outline.area == pytest.approx(90 * 48)
+    with pytest.raises(JobError, match=r"\[outline\] artwork_layers: without a drawing \(allowed|drawing: give artwork"):
+        doubts(tmp_path, extra=DRAWN.replace('artwork = "outline.svg"\n', layers))

@@ -90,11 +90,12 @@ def test_templates_on_each_side_of_a_closed_line(tmp_path, cut, area):
 
 
 def test_the_line_of_a_layer_alone(tmp_path):
-    shapes = f'<g id="body">{DISC}</g><g id="notes"><rect width="30" height="30"/></g>'
+    shapes = f'<g id="body">{DISC}</g><g id="notes"><rect width="30" height="30"/>{{}}</g>'
     text = FORM.replace('cut = "halves"\ngap = 2.4\nlength = 300.0\nwidth = 240.0', 'artwork_layers = ["body"]')
-    assert part_of(read(tmp_path, text, shapes)).outline.area == pytest.approx(math.pi * 3600.0, rel=2e-4)
+    assert part_of(read(tmp_path, text, shapes.format("<text>words</text>"))).outline.area == pytest.approx(
+        math.pi * 3600.0, rel=2e-4)
     with pytest.raises(JobError, match="leaves 2 pieces inside the line"):
-        read(tmp_path, text.replace('artwork_layers = ["body"]', ""), shapes)
+        read(tmp_path, text.replace('artwork_layers = ["body"]', ""), shapes.format(""))
 
 
 def test_dowel_holes_go_to_the_half_that_they_lie_in(tmp_path):

@@ -350,3 +350,32 @@ def test_a_ring_has_the_colour_that_is_given(tmp_path):
     assert read(tmp_path, PLATE + RING + 'colour = "#aa5500"\n').rings[0].colour == "#aa5500"
     with pytest.raises(JobError, match=r'\[\[ring\]\] 1 colour: "no colour" given'):
         read(tmp_path, PLATE + RING + 'colour = "no colour"\n')
+
+
+GUIDED = """<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="60mm" viewBox="0 0 100 60">
+<g id="plate"><rect x="10" y="10" width="80" height="40" fill="#204060"/></g>
+<g id="window"><rect x="40" y="20" width="20" height="10" fill="#204060"/></g>
+<g id="guides"><text x="5" y="9">words</text><path d="M0 30H100" stroke="#ff0000"/></g></svg>"""
+
+
+@pytest.mark.parametrize(("openings", "area"), [
+    ("", 3200.0), ('openings = { layers = ["window"], cutter = "flat 3" }\n', 3000.0),
+])
+def test_layers_of_a_plates_drawing_keep_guides_out_of_its_outline(tmp_path, openings, area):
+    (tmp_path / "plate.svg").write_text(GUIDED)
+    layers = 'artwork_layers = ["plate"]\n'
+    clamping = clamping_of(read(tmp_path, DRAWN.replace("face = false", layers + openings + "face = false")))
+    part = clamping.board
+    assert part.outline.area - sum(shape.area for shape in part.openings) == pytest.approx(area, abs=0.01)
+    assert clamping.left_out == ()
+    with pytest.raises(ArtworkError, match="text"):
+        clamping_of(read(tmp_path, DRAWN.replace("face = false", openings + "face = false")))
+
+
+@pytest.mark.parametrize(("old", "new", "words"), [
+    ("[outline]\n", '[outline]\nartwork_layers = ["plate"]\n', r"the outline is said in \[plate\]: write artwork, artw"),
+    ("face = false", 'artwork_layers = ["plate"]\nface = false', "artwork_layers without a drawing"),
+])
+def test_layers_of_no_drawing_are_refused(tmp_path, old, new, words):
+    with pytest.raises(JobError, match=words):
+        clamping_of(read(tmp_path, PLATE.replace(old, new, 1)))
