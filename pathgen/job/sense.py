@@ -342,8 +342,9 @@ def _inlay(job: Job, i: int, inlay: InlayTable) -> None:
         drawing_path(job, drawing.artwork, where)
         if place:
             place.check(where)
-    diameters = [job.cutter(name, f"inlay {i} cutters").diameter for name in inlay.cutters]
-    if diameters != sorted(diameters, reverse=True) and job.cutter(inlay.cutters[-1], "").shape != "v":
+    cutters = [job.cutter(name, f"inlay {i} cutters") for name in inlay.cutters]
+    diameters = [one.diameter for one in (cutters[:-1] if cutters[-1].shape == "v" else cutters)]
+    if diameters != sorted(diameters, reverse=True):
         raise JobError(f"inlay {i} cutters", "not in order of size", allowed="largest first",
                        remedy="each later cutter cuts only what the earlier could not reach")
 
