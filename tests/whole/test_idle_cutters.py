@@ -30,7 +30,8 @@ def test_an_idle_cutter_has_no_program(tmp_path, names, idle, words):
     (note,) = [f for f in result.report["checks"]["findings"] if f["code"] == "cutter-idle"]
     assert f'cutter "{idle}" {words}' in note["got"]
     assert note["severity"] == "note"
-    assert note["remedy"].endswith("eave it out of the cutters named there") and "before" not in note["remedy"]
+    assert note["remedy"].endswith("eave it out of the cutters named there")
+    assert "before" not in note["remedy"]
 
 
 def test_flat_ends_before_a_v_are_in_order_too(tmp_path):
