@@ -225,12 +225,16 @@ def choice(*allowed: str) -> Reader:
     """One of a few words; one that is named twice is one."""
     allowed = tuple(dict.fromkeys(allowed))
 
-    @holding(" or ".join(f'"{a}"' for a in allowed))
+    def quoted(words: Sequence[str]) -> str:
+        return " or ".join(f'"{word}"' for word in words)
+
+    @holding(quoted(allowed))
     def read(value: Any, place: Place) -> str:
         if value not in allowed:
-            near = difflib.get_close_matches(str(value), allowed, n=1, cutoff=0.5)
-            raise place.refuse(f"{shown(value)} given", allowed=" or ".join(f'"{a}"' for a in allowed),
-                               remedy=f'did you mean "{near[0]}"?' if near else "")
+            begun = [a for a in allowed if a.startswith(f"{value}-")]
+            near = begun or difflib.get_close_matches(str(value), allowed, n=1, cutoff=0.5)
+            raise place.refuse(f"{shown(value)} given", allowed=quoted(allowed),
+                               remedy=f"did you mean {quoted(near)}?" if near else "")
         return str(value)
 
     return read

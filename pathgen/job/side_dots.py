@@ -40,7 +40,7 @@ def side_dot_clamping(job: Job) -> Clamping:
     board = board_of(job)
     table = job.side_dots
     if table is None:
-        raise JobError(job.path.name, "[side_dots] is missing", remedy="add it, with cutter and depth")
+        raise JobError(job.path.name, "[side_dots] is missing", remedy="add a [side_dots] table with its cutter")
     cutter = job.cutter(table.cutter, "[side_dots] cutter")
     diameter = cutter.diameter if table.diameter is None else table.diameter
     rows = dot_rows(board, board.fittings.side_dots)

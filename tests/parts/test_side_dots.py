@@ -104,7 +104,7 @@ def test_the_command(tmp_path, capsys):
     assert len(list((tmp_path / "s").glob("*.nc"))) == 1
     (tmp_path / "none.toml").write_text(TEXT[: TEXT.index("[side_dots]")])
     assert main(["side-dots", str(tmp_path / "none.toml"), "--out", str(tmp_path / "x")]) == 2
-    assert "[side_dots] is missing" in capsys.readouterr().err
+    assert "[side_dots] is missing: add a [side_dots] table with its cutter\n" in capsys.readouterr().err
 
 
 def test_the_edge_lies_along_the_axis_that_the_board_lies_along(tmp_path):
