@@ -483,6 +483,10 @@ class InlayTable:
             return ()
         return self, *(replace(self, artwork=one.artwork, place=one.place, also=()) for one in self.also)
 
+    def written(self, number: int) -> str:
+        """Where its keys stand in the job file."""
+        return f"inlay {number}"
+
 
 @dataclass(frozen=True, kw_only=True)
 class ResurfaceTable:

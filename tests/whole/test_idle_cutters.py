@@ -36,7 +36,7 @@ def test_an_idle_cutter_has_no_program(tmp_path, names, idle, words):
 
 def test_flat_ends_before_a_v_are_in_order_too(tmp_path):
     """The wider one would find nothing left to cut."""
-    with pytest.raises(JobError, match="not in order of size"):
+    with pytest.raises(JobError, match=r'not in order of size .*: write cutters = \["wide", "flat", "v"\]: '):
         with_cutters(tmp_path, '["flat", "wide", "v"]')
 
 
