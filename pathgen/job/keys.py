@@ -19,6 +19,7 @@ from pathgen.base.units import LENGTH_PLACES, MM_PER, format_length, in_mm, pars
 
 MEANT = "are meant, write"
 """In the remedy for a length that would be in order in the other unit."""
+_THIN = 5.0  # mm: sizes that are no larger, gauges of strings among them, are told in thousandths of an inch too
 _FINE = 1.0  # mm: sizes that are no larger are often told in thousandths
 PER_METRE = 1000
 """By which a feed in metres per minute is too small."""
@@ -190,6 +191,9 @@ def _if_meant(value: float, units: str, low: float, high: float) -> str:
                 f"{f', {format_length(value * MM_PER[unit], units)}' if len(others) > 1 else ''}" for unit in others]
     if high <= _FINE and low <= value * MM_PER[units] / 1000.0 <= high:
         remedies.append(f"if thousandths of {'an inch' if units == 'in' else 'a mm'} {MEANT} {value / 1000.0:g}")
+    mils = value / 1000.0 * MM_PER["in"]
+    if not remedies and high <= _THIN and low <= mils <= high:
+        remedies.append(f'if thousandths of an inch {MEANT} "{value / 1000.0:g} in", {format_length(mils, units)}')
     return "; ".join(remedies)
 
 

@@ -184,6 +184,13 @@ def test_a_small_size_that_would_do_in_thousandths(units, given, remedy):
     assert refused.value.remedy == remedy
 
 
+@pytest.mark.parametrize(("units", "given", "same"), [("mm", 46, "1.168 mm"), ("in", 46, "0.046 in"), ("mm", 260, "")])
+def test_gauges_are_often_told_in_thousandths_of_an_inch(units, given, same):
+    with pytest.raises(JobError) as refused:
+        size(0.1, 5.0)(given, Place("[strings] gauges 1", units))
+    assert refused.value.remedy == (f'if thousandths of an inch are meant, write "0.046 in", {same}' if same else "")
+
+
 @pytest.mark.parametrize("place", ["along = [0, 3001], across = [0, 9]", "along = [-3001, 0], across = [0, 9]",
                                    "along = [0, 9], across = [0, 1001]", "along = [0, 9], across = [-1001, 0]"])
 def test_a_clamp_further_out_than_any_machine_reaches(tmp_path, place):
