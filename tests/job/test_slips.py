@@ -41,6 +41,8 @@ SLIPS = {
     "nut_width = \u221243": "the sign on every keyboard",
     "nut_width = 1 500": "without spaces",
     "nut_width = 5OO": "digits alone",
+    'slots = { cutter = "saw", depth = 2.4x }': "digits alone",
+    'cutter = [{ name = "saw", speed = 18 000, feed = 400 }]': "without spaces",
     "nut_width = 43 wide": "comment with #",
     "nut_width = none": "leave the key out",
     "nut_width = 43 end_width = 56": "a line of its own",
