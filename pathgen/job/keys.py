@@ -277,7 +277,8 @@ def list_of(reader: Reader, *, least: int = 0, most: int = 1000) -> Reader:
         if not isinstance(value, list) or not least <= len(value) <= most:
             comma = isinstance(value, list) and len(value) > most and all(_is_number(v) for v in value)
             raise place.refuse(f"{shown(value)} given", allowed=f"a list of {many} values in [ ]",
-                               remedy="write a decimal point where a comma stands for one" if comma else "")
+                               remedy="write a decimal point where a comma stands for one" if comma else
+                               "" if isinstance(value, list) or least > 1 else "put [ ] round it")
         return tuple(reader(item, place.inside(str(i))) for i, item in enumerate(value, 1))
 
     return read

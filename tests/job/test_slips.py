@@ -150,6 +150,9 @@ def test_what_is_there_already_is_told_by_its_line(tmp_path, more, words):
 @pytest.mark.parametrize(("old", "new", "words"), [
     ("tabs = 4", 'tabs = "4"', "take the quotes away"), ('"ball-end"', '"ball end"', 'did you mean "ball-end"'),
     ("setup = {", 'setup = { zero = "nut",', 'did you mean "nut-centre" or "nut-bass" or "nut-treble"?'),
+    ('cutters = ["flat"]', 'cutters = "flat"', "put [ ] round it"),
+    ("keep_out = [{ along = [-25, -14], across = [-37, 37], height = 20 }]",
+     "keep_out = { along = [-25, -14], across = [-37, 37], height = 20 }", "put [ ] round it"),
     ('[board]', '[board]\nwood_colour = "navy"', 'write "#000080"'),
     ("[board]", "[[board]]", "single brackets"), ("at = [310.0, 0.0]", "at = [310,5, 0]", "decimal point"),
 ])
