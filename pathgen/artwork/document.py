@@ -155,6 +155,14 @@ class _Builder:
         return f"{self.name} line {self.parser.parser.CurrentLineNumber}"
 
 
+_TRACE = "trace it to paths in a drawing program, and save that as SVG"
+_OTHERS = (  # how files begin that are given for a drawing, by their formats' standards
+    (b"\x89PNG", "a picture (PNG)", _TRACE), (b"\xff\xd8\xff", "a picture (JPEG)", _TRACE),
+    (b"GIF8", "a picture (GIF)", _TRACE), ((b"II*\0", b"MM\0*"), "a picture (TIFF)", _TRACE),
+    (b"%PDF", "a page (PDF)", "open it in a drawing program, and save it as SVG"),
+)
+
+
 def read_document(path: str | Path) -> Document:
     """The drawing in a file, plain or gzip-compressed.
 
@@ -173,6 +181,9 @@ def read_document(path: str | Path) -> Document:
         root = parser.close()
     except ParseError as error:
         line, column = error.position
+        for starts, what, remedy in _OTHERS:
+            if data.startswith(starts):
+                raise ArtworkError(path.name, f"is {what}, no SVG file", remedy=remedy) from None
         raise ArtworkError(
             f"{path.name} line {line}, column {column + 1}", f"not well-formed XML ({str(error).partition(':')[0]})",
             remedy="save the drawing again as SVG",

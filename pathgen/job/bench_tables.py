@@ -85,6 +85,10 @@ class DotsInlay(InlayTable):
 
     dots: DotsTable
 
+    def written(self, number: int) -> str:
+        """Where its keys stand in the job file."""
+        return "[dots]"
+
 
 def dots_inlay(dots: DotsTable) -> DotsInlay:
     """The inlay that dots are cut as: it has no drawing."""

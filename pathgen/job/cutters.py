@@ -75,7 +75,7 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
 
     named = of("surface", keys=("finish", "rough"))
     for i, inlay in enumerate(job.inlays, 1):
-        named += [(f"inlay {i} cutters", name) for name in inlay.cutters]
+        named += [(f"{inlay.written(i)} cutters", name) for name in inlay.cutters]
         named += [(f"inlay {i} piece cutter", inlay.piece.cutter)] if inlay.piece else []
     named += of("holes", "channel", "nut") + of("slots", keys=("cutter", "bevel_cutter"))
     named += [(f"[[hole]] {i} cutter", hole.cutter) for i, hole in enumerate(job.bores, 1)]

@@ -469,7 +469,7 @@ def _v_before_others(job: Job) -> Iterator[Doubt]:
         if vees and others and inlay.cutters.index(vees[0]) < inlay.cutters.index(others[-1]):
             better = ", ".join(f'"{name}"' for name in (*others, vees[-1]))
             yield Doubt(
-                where=f"inlay {number} cutters",
+                where=f"{inlay.written(number)} cutters",
                 problem=f'"{vees[0]}", a v cutter, stands before "{others[-1]}": its walls slope, and only one that '
                         "comes last rises into corners",
                 allowed="a v last, for the corners that the others leave", remedy=f"write cutters = [{better}]",
@@ -482,7 +482,7 @@ def _sloping_for_pieces(job: Job) -> Iterator[Doubt]:
         sloping = [name for name in inlay.cutters if not job.cutter(name, "").is_flat]
         if inlay.fill == "piece" and inlay.piece is None and sloping:
             yield Doubt(
-                where=f"inlay {number} cutters",
+                where=f"{inlay.written(number)} cutters",
                 problem=f'fill = "piece", and "{sloping[0]}" leaves walls that slope: a piece with upright sides does '
                         "not go in",
                 allowed="flat ends where pieces are let in", remedy="take flat ends, or slope each piece's sides to "

@@ -234,7 +234,7 @@ def _drawing(path: Path, table: InlayTable) -> Artwork:
 def _nothing_shown(table: InlayTable, nth: int, where: str, art: Artwork) -> JobError:
     """What became of all that the `nth` drawing of an inlay holds."""
     file, white = table.drawings[nth].artwork, table.white_is_background
-    remedy = "fill or stroke its shapes with plain colours"
+    remedy = "show its shapes where they are hidden, and fill or stroke them with plain colours"
     if not art.left_out:
         return JobError(where, f"{file} shows nothing that could be cut",
                         remedy=f"{remedy}; white ones count with white_is_background = false" if white else remedy)

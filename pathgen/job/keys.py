@@ -19,6 +19,7 @@ from pathgen.base.units import LENGTH_PLACES, MM_PER, format_length, in_mm, pars
 
 MEANT = "are meant, write"
 """In the remedy for a length that would be in order in the other unit."""
+_THIN = 5.0  # mm: sizes that are no larger, gauges of strings among them, are told in thousandths of an inch too
 _FINE = 1.0  # mm: sizes that are no larger are often told in thousandths
 PER_METRE = 1000
 """By which a feed in metres per minute is too small."""
@@ -190,6 +191,9 @@ def _if_meant(value: float, units: str, low: float, high: float) -> str:
                 f"{f', {format_length(value * MM_PER[unit], units)}' if len(others) > 1 else ''}" for unit in others]
     if high <= _FINE and low <= value * MM_PER[units] / 1000.0 <= high:
         remedies.append(f"if thousandths of {'an inch' if units == 'in' else 'a mm'} {MEANT} {value / 1000.0:g}")
+    mils = value / 1000.0 * MM_PER["in"]
+    if not remedies and high <= _THIN and low <= mils <= high:
+        remedies.append(f'if thousandths of an inch {MEANT} "{value / 1000.0:g} in", {format_length(mils, units)}')
     return "; ".join(remedies)
 
 
@@ -225,12 +229,16 @@ def choice(*allowed: str) -> Reader:
     """One of a few words; one that is named twice is one."""
     allowed = tuple(dict.fromkeys(allowed))
 
-    @holding(" or ".join(f'"{a}"' for a in allowed))
+    def quoted(words: Sequence[str]) -> str:
+        return " or ".join(f'"{word}"' for word in words)
+
+    @holding(quoted(allowed))
     def read(value: Any, place: Place) -> str:
         if value not in allowed:
-            near = difflib.get_close_matches(str(value), allowed, n=1, cutoff=0.5)
-            raise place.refuse(f"{shown(value)} given", allowed=" or ".join(f'"{a}"' for a in allowed),
-                               remedy=f'did you mean "{near[0]}"?' if near else "")
+            begun = [a for a in allowed if a.startswith(f"{value}-")]
+            near = begun or difflib.get_close_matches(str(value), allowed, n=1, cutoff=0.5)
+            raise place.refuse(f"{shown(value)} given", allowed=quoted(allowed),
+                               remedy=f"did you mean {quoted(near)}?" if near else "")
         return str(value)
 
     return read
@@ -269,7 +277,8 @@ def list_of(reader: Reader, *, least: int = 0, most: int = 1000) -> Reader:
         if not isinstance(value, list) or not least <= len(value) <= most:
             comma = isinstance(value, list) and len(value) > most and all(_is_number(v) for v in value)
             raise place.refuse(f"{shown(value)} given", allowed=f"a list of {many} values in [ ]",
-                               remedy="write a decimal point where a comma stands for one" if comma else "")
+                               remedy="write a decimal point where a comma stands for one" if comma else
+                               "" if isinstance(value, list) or least > 1 else "put [ ] round it")
         return tuple(reader(item, place.inside(str(i))) for i, item in enumerate(value, 1))
 
     return read

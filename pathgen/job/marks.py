@@ -165,8 +165,9 @@ def _check_places(job: Job, free: BaseGeometry, places: Floats, *, slack: float,
     for number, (x, y) in enumerate(places, 1):
         off = float(shapely.distance(free, shapely.Point(x, y)))
         if off > slack:
-            raise JobError(where, f"mark {number} at {place_words(x, y, job.units)} lies {off:.2f} mm into what is "
-                           "cut, clamped or off the blank", remedy=remedy)
+            raise JobError(where, f"mark {number} at {place_words(x, y, job.units)} lies {off:.2f} mm off the free "
+                           "waste", allowed="the whole mark clear of what is cut, of clamps and of the blank's edges",
+                           remedy=remedy)
 
 
 def _off_clamps(free: BaseGeometry, clamping: Clamping) -> BaseGeometry:

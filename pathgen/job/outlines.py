@@ -131,7 +131,7 @@ def drawn_area(
     job: Job, artwork: str, place: PlaceTable | None, where: str, *, colours: tuple[str, ...] | None,
     layers: tuple[str, ...] = (), seen: tuple[str, ...] = (),
 ) -> Polygon | MultiPolygon:
-    """What a drawing shows in some colours and layers, or in all; with `seen` as if other layers than these were hidden.
+    """What a drawing shows in some colours and layers, or in all; with `seen` as if its other layers were hidden.
 
     Raises JobError for one that it does not have.
     """

@@ -342,10 +342,15 @@ def _inlay(job: Job, i: int, inlay: InlayTable) -> None:
         drawing_path(job, drawing.artwork, where)
         if place:
             place.check(where)
-    diameters = [job.cutter(name, f"inlay {i} cutters").diameter for name in inlay.cutters]
-    if diameters != sorted(diameters, reverse=True) and job.cutter(inlay.cutters[-1], "").shape != "v":
-        raise JobError(f"inlay {i} cutters", "not in order of size", allowed="largest first",
-                       remedy="each later cutter cuts only what the earlier could not reach")
+    where = f"{inlay.written(i)} cutters"
+    cutters = [job.cutter(name, where) for name in inlay.cutters]
+    while len(cutters) > 1 and cutters[-1].shape == "v":
+        cutters.pop()
+    by_size = sorted(cutters, key=lambda one: -one.diameter)
+    if cutters != by_size:
+        names = ", ".join(f'"{name}"' for name in (*(one.name for one in by_size), *inlay.cutters[len(cutters):]))
+        raise JobError(where, "not in order of size", allowed="largest first", remedy=f"write cutters = [{names}]: "
+                       "each later cutter cuts only what the earlier could not reach")
 
 
 def _pieces(job: Job) -> None:

@@ -40,7 +40,7 @@ def side_dot_clamping(job: Job) -> Clamping:
     board = board_of(job)
     table = job.side_dots
     if table is None:
-        raise JobError(job.path.name, "[side_dots] is missing", remedy="add it, with cutter and depth")
+        raise JobError(job.path.name, "[side_dots] is missing", remedy="add a [side_dots] table with its cutter")
     cutter = job.cutter(table.cutter, "[side_dots] cutter")
     diameter = cutter.diameter if table.diameter is None else table.diameter
     rows = dot_rows(board, board.fittings.side_dots)
@@ -58,9 +58,11 @@ def side_dot_clamping(job: Job) -> Clamping:
     along, longer = np.linspace(-board.behind_nut, board.length, 101), math.hypot(1.0, edges.slope)
     half = np.asarray(edges.half_width(along))
     stands = 2 * float(half.max())
+    nut, end = past_binding(board, np.stack([board.nut_line, board.end_line]))[:, 0]
+    before = board.behind_nut * longer
     stock = StandingBoard(
-        length=(board.length + board.behind_nut) * longer, width=float(board.surface.height(along, half).max()),
-        thickness=stands, margin_nut=board.behind_nut * longer, top_side=top_side,
+        length=before + math.dist(nut, end), width=float(board.surface.height(along, half).max()),
+        thickness=stands, margin_nut=before, top_side=top_side,
     )
     setup = replace(job.setup.elsewhere, z_zero="stock-top")
     drill = SideDots(Holes(at=places, diameter=diameter, bottom=stands - table.depth), toward=top_side,

@@ -40,11 +40,11 @@ _SLIPS = (
     (r"""\{[^{}]*=\s*(?:"[^"]*"|[-+.\w]+|\[[^\[\]]*\])\s+[\w-]+\s*=""",
      "put a comma between the keys of a table in { }"),
     (r"""^\s*[\w-]+\s*=\s*(?:"[^"]*"|[-+.\w]+|\[[^\[\]]*\])\s+[\w-]+\s*=""", "write each key on a line of its own"),
+    (r"=\s*[-+]?\d+\s+\d[\d\s]*(?:[,}]|$)", "write a number without spaces: 1500"),
     (r"""\[[^\[\]]*["\d]\s*[-\s]\s*["\d]""", "put a comma between the values of a list: [4, 5]"),
     (r"=\s*[-+.\d]+\s*,\s*[-+.\d]+\s*[},]", "write a list in [ ]: [4, 5]"),
-    (r"=\s*[-+]?\d+\s+\d[\d\s]*$", "write a number without spaces: 1500"),
     (r"=\s*[-+]?[\d.]+\s+[A-Za-z]", "begin a comment with #, and put quotes round words"),
-    (r"=\s*[-+]?\d+[A-Za-z%]", "write a number with digits alone, or a length with its unit in quotes: \"6 mm\""),
+    (r"=\s*[-+]?[\d.]+[A-Za-z%]", "write a number with digits alone, or a length with its unit in quotes: \"6 mm\""),
     (r"=\s*(?!true\b|false\b|inf\b|nan\b)[A-Za-z]", 'put quotes round words: "resin"'),
     (r"^\s*[\w-]+(?:\s+[\w-]+)+\s*=", "write the key as one word, with _ for each space"),
 )

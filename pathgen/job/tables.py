@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
+from pathgen.artwork.values import Colour, parse_colour
 from pathgen.base.errors import JobError
 from pathgen.job.keys import (
     Place,
@@ -101,7 +102,9 @@ def colour(value: Any, place: Place) -> str:
     if len(digits) == 3:
         digits = "".join(2 * c for c in digits)
     if len(digits) != 6 or any(c not in "0123456789abcdefABCDEF" for c in digits):
-        raise place.refuse(f"{shown(value)} given", allowed='a colour like "#2f6f4f"')
+        named = parse_colour(value) if isinstance(value, str) else None
+        raise place.refuse(f"{shown(value)} given", allowed='a colour like "#2f6f4f"',
+                           remedy=f'write "{named.hex}"' if isinstance(named, Colour) else "")
     return "#" + digits.lower()
 
 
@@ -488,6 +491,10 @@ class InlayTable:
             return ()
         return self, *(replace(self, artwork=one.artwork, layers=one.layers, place=one.place, also=())
                        for one in self.also)
+
+    def written(self, number: int) -> str:
+        """Where its keys stand in the job file."""
+        return f"inlay {number}"
 
 
 @dataclass(frozen=True, kw_only=True)

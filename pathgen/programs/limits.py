@@ -21,6 +21,7 @@ from pathgen.work.operations import SurfaceFinish, SurfaceRough
 
 _LEAST_LAYER = 0.01  # mm: the least stepdown that a job may hold
 _RUBS = 0.01  # mm: of a shank against what stands beside it
+_UPRIGHT = 0.02  # across by down: straight down, by as much as work that moved may lie tilted since
 _LEAST_CLAMP = 1.0  # mm: one cut back to less holds nothing, and is moved instead
 
 
@@ -140,11 +141,13 @@ def _check_keep_out(number: int, paths: Sequence[Toolpath], clamping: Clamping) 
     (deep, (x, y, z)), step = max(met, key=lambda one: one[0][0])
     if deep > 0:
         over = f"it stands over the {part.names.part}, and " if box.shape.intersects(part.outline) else ""
+        across = deep >= step.cutter.radius  # its middle goes in: no smaller one would keep off
         raise JobError(
             f"{step.title}, keep_out {number}",
-            f"{over}the cutter comes {deep:.2f} mm into it near {place_words(x, y, units)}, {z:.1f} mm above the bed",
+            f"{over}the cutter comes {'right' if across else f'{deep:.2f} mm'} into it near "
+            f"{place_words(x, y, units)}, {z:.1f} mm above the bed",
             allowed=f"nothing below its height, {format_length(box.height, units)}",
-            remedy=f"{_clear(runs, box, units)}, or take a smaller cutter",
+            remedy=_clear(runs, box, units) + ("" if across else ", or take a smaller cutter"),
         )
 
 
@@ -162,9 +165,10 @@ def _deepest(points: Floats, box: KeepOut, radius: float) -> tuple[float, tuple[
     worst = int(np.argmin(gap))
     nearest = shapely.get_coordinates(shapely.shortest_line(moves[worst], area))[0]
     length = shapely.length(moves[worst])
-    share = shapely.line_locate_point(moves[worst], shapely.Point(nearest)) / length if length else 0.0
-    z = min(start[worst, 2], end[worst, 2]) if not length else \
-        start[worst, 2] + share * (end[worst, 2] - start[worst, 2])
+    (*_, first), (*_, last) = start[worst], end[worst]
+    upright = length <= _UPRIGHT * abs(last - first)
+    share = 0.0 if upright else shapely.line_locate_point(moves[worst], shapely.Point(nearest)) / length
+    z = min(first, last) if upright else first + share * (last - first)
     return -float(gap[worst]), (float(nearest[0]), float(nearest[1]), float(z))
 
 

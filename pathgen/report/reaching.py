@@ -227,7 +227,7 @@ def idle_findings(clamping: Clamping) -> list[Finding]:
         Finding(
             code="cutter-idle", severity="note", where=clamping.inlays[one.inlay].name,
             got=f'cutter "{one.cutter}" {one.why}: its program is left out', allowed="cutters that find work",
-            remedy=f"{one.remedy}, or leave it out of the job",
+            remedy=", or ".join(filter(None, (one.remedy, "leave it out of the cutters named there"))),
         )
         for one in clamping.idle
     ]

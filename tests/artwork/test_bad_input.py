@@ -61,6 +61,8 @@ HOSTILE = {
     "not XML": ("so it goes", "not well-formed"),
     "one mark left open": ("<svg>\n<g>\n</svg>", r"line 3, column \d: not well-formed XML \(mismatched tag\)"),
     "empty": ("", "not well-formed"),
+    "a page": ("%PDF-1.7 and so on", r"is a page \(PDF\), no SVG file: open it in a drawing program"),
+    "a picture": ("GIF89a and so on", r"is a picture \(GIF\), no SVG file: trace it to paths"),
     "not SVG": ("<?xml version='1.0'?><html/>", "outermost element is 'html'"),
     "no name space": ("<?xml version='1.0'?><svg/>", "xmlns"),
     "unknown encoding": ("<?xml version='1.0' encoding='elvish'?><svg/>", "encoding"),

@@ -242,8 +242,9 @@ def test_the_resin_needed_is_said_in_millilitres():
 @pytest.mark.parametrize(("body", "extra", "words"), [
     ('<linearGradient id="g"><stop stop-color="red"/><stop offset="1"/></linearGradient><path d="M1 1h9v9z" '
      'fill="url(#g)"/>', "", r"nothing else .*: linearGradient .* is left out: give it one plain colour$"),
-    ('<path d="M1 1h9v9z" fill="white"/>', "white_is_background = true\n", r"cut: fill .* with white_is_background"),
-    ("<g/>", "", r"shows nothing that could be cut: fill or stroke its shapes with plain colours$"),
+    ('<path d="M1 1h9v9z" fill="white"/>', "white_is_background = true\n", r"cut: show .* with white_is_background"),
+    ("<g/>", "", r"shows nothing that could be cut: show its shapes where they are hidden, "
+     r"and fill or stroke them with plain colours$"),
 ])
 def test_why_a_drawing_shows_nothing_is_told(tmp_path, body, extra, words):
     changes = {"depth = 1.5\n": f'depth = 1.5\nartwork_missing = "report"\n{extra}'}

@@ -447,6 +447,8 @@ def test_a_cutter_of_another_shape_or_size_is_told_before_what_follows_from_it(j
 @pytest.mark.parametrize(("old", "new", "said"), [
     ("[slots]", '[dots]\ndiameter = 6\ndepth = 2\ncutter = "slot"\n[slots]',
      r'\[dots\]: unknown key "cutter": did you mean cutters\?$'),
+    ("[slots]", '[dots]\ndiameter = 6\ndepth = 2\ncutters = ["slit"]\n[slots]',
+     r'^\[dots\] cutters: no \[\[cutter\]\] is called "slit"'),
     ("\n[board]", "frets = 19\n[board]", r"frets = 19 stands outside that table: frets belongs in \[board\]: "),
     ("radius =", "relief = 0.15\nradius =", r"\[board\] relief: 0\.15 given \(.*\): write \{ depth = 0\.15 \}$"),
     ("[slots]", '[fingerboard]\nwood = "ebony"\n[slots]', r"^\[fingerboard\]: unknown table: \[board\] is there"),

@@ -373,7 +373,7 @@ def test_layers_of_a_plates_drawing_keep_guides_out_of_its_outline(tmp_path, ope
 
 
 @pytest.mark.parametrize(("old", "new", "words"), [
-    ("[outline]\n", '[outline]\nartwork_layers = ["plate"]\n', r"the outline is said in \[plate\]: write artwork, artw"),
+    ("[outline]\n", '[outline]\nartwork_layers = ["plate"]\n', r"the outline is said in \[plate\]: write artwork, "),
     ("face = false", 'artwork_layers = ["plate"]\nface = false', "artwork_layers without a drawing"),
 ])
 def test_layers_of_no_drawing_are_refused(tmp_path, old, new, words):

@@ -41,6 +41,8 @@ SLIPS = {
     "nut_width = \u221243": "the sign on every keyboard",
     "nut_width = 1 500": "without spaces",
     "nut_width = 5OO": "digits alone",
+    'slots = { cutter = "saw", depth = 2.4x }': "digits alone",
+    'cutter = [{ name = "saw", speed = 18 000, feed = 400 }]': "without spaces",
     "nut_width = 43 wide": "comment with #",
     "nut_width = none": "leave the key out",
     "nut_width = 43 end_width = 56": "a line of its own",
@@ -147,6 +149,11 @@ def test_what_is_there_already_is_told_by_its_line(tmp_path, more, words):
 
 @pytest.mark.parametrize(("old", "new", "words"), [
     ("tabs = 4", 'tabs = "4"', "take the quotes away"), ('"ball-end"', '"ball end"', 'did you mean "ball-end"'),
+    ("setup = {", 'setup = { zero = "nut",', 'did you mean "nut-centre" or "nut-bass" or "nut-treble"?'),
+    ('cutters = ["flat"]', 'cutters = "flat"', "put [ ] round it"),
+    ("keep_out = [{ along = [-25, -14], across = [-37, 37], height = 20 }]",
+     "keep_out = { along = [-25, -14], across = [-37, 37], height = 20 }", "put [ ] round it"),
+    ('[board]', '[board]\nwood_colour = "navy"', 'write "#000080"'),
     ("[board]", "[[board]]", "single brackets"), ("at = [310.0, 0.0]", "at = [310,5, 0]", "decimal point"),
 ])
 def test_a_value_that_is_nearly_right(tmp_path, old, new, words):
@@ -180,6 +187,13 @@ def test_a_small_size_that_would_do_in_thousandths(units, given, remedy):
     with pytest.raises(JobError) as refused:
         size(0.0005, 1.0)(given, Place("[surface] scallop", units))
     assert refused.value.remedy == remedy
+
+
+@pytest.mark.parametrize(("units", "given", "same"), [("mm", 46, "1.168 mm"), ("in", 46, "0.046 in"), ("mm", 260, "")])
+def test_gauges_are_often_told_in_thousandths_of_an_inch(units, given, same):
+    with pytest.raises(JobError) as refused:
+        size(0.1, 5.0)(given, Place("[strings] gauges 1", units))
+    assert refused.value.remedy == (f'if thousandths of an inch are meant, write "0.046 in", {same}' if same else "")
 
 
 @pytest.mark.parametrize("place", ["along = [0, 3001], across = [0, 9]", "along = [-3001, 0], across = [0, 9]",

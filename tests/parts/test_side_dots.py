@@ -46,6 +46,16 @@ def test_on_a_fan_they_lie_where_lines_cross_the_edge(tmp_path):
     assert holes.at[[0, 1], 0] == pytest.approx([(along[f - 1] + along[f]) / 2 for f in (3, 5)], abs=2e-5)
 
 
+def test_on_a_fan_the_edge_is_as_long_as_its_own_string_makes_it(tmp_path):
+    """Not as the centre-line: its last dot lay past the end that page and picture gave it."""
+    job = dotted_job(tmp_path, ("scale_length = 640.0", FAN))
+    cut = shapely.get_coordinates(part_of(job).outline)[:-1]
+    (nut, end), (far_nut, far_end) = sorted(cut[cut[:, 1] < 0].tolist()), sorted(cut[cut[:, 1] > 0].tolist())
+    slants = (far_nut[0] - nut[0]) / (far_nut[1] - nut[1]), (end[0] - far_end[0]) / (far_end[1] - end[1])
+    # both ends run on over the binding, 1.5 mm
+    assert side_dot_clamping(job).stock.length == pytest.approx(math.dist(nut, end) + 1.5 * sum(slants), abs=0.02)
+
+
 def test_page_and_program_have_them_at_the_same_places(tmp_path):
     """On the finished edge of a fan with a binding: the page once counted along the edge as cut."""
     job = dotted_job(tmp_path, ("scale_length = 640.0", FAN))
@@ -104,7 +114,7 @@ def test_the_command(tmp_path, capsys):
     assert len(list((tmp_path / "s").glob("*.nc"))) == 1
     (tmp_path / "none.toml").write_text(TEXT[: TEXT.index("[side_dots]")])
     assert main(["side-dots", str(tmp_path / "none.toml"), "--out", str(tmp_path / "x")]) == 2
-    assert "[side_dots] is missing" in capsys.readouterr().err
+    assert "[side_dots] is missing: add a [side_dots] table with its cutter\n" in capsys.readouterr().err
 
 
 def test_the_edge_lies_along_the_axis_that_the_board_lies_along(tmp_path):

@@ -2,10 +2,13 @@
 
 import re
 
+import numpy as np
 import pytest
 
 import pathgen
 from pathgen.programs import limits
+from pathgen.programs.limits import _deepest
+from pathgen.work.clamping import KeepOut
 from tests import small_board
 
 
@@ -65,6 +68,16 @@ def test_each_clamp_in_the_way_is_told_and_whether_it_stands_over_the_board(tmp_
     over, beside = refused.value.lines
     assert "keep_out 1: it stands over the board, and the cutter comes" in over
     assert re.search(r"keep_out 2: the cutter comes \d\.\d\d mm into it", beside)
+    assert "comes right into it" in over  # its middle does
+    assert "a smaller cutter" not in over
+    assert beside.endswith("or take a smaller cutter")
+
+
+def test_a_move_straight_down_is_told_where_it_ends():
+    """In the frame of work that lay tilted it is not quite upright: 30.1 mm above a clamp of 20 was told."""
+    points = np.array([[0.0, 0.0, 30.1], [0.003, -0.004, 9.0]])
+    deep, (_, _, z) = _deepest(points, KeepOut(x=(-5.0, 5.0), y=(-5.0, 5.0), height=20.0), 1.0)
+    assert (deep, z) == (1.0, 9.0)
 
 
 def test_a_clamp_is_sent_no_further_than_what_is_cut_beside_it(tmp_path):

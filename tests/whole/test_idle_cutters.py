@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from pathgen import check, load_job
+from pathgen import JobError, check, load_job
 from tests.small_board import built, cutter, svg
 
 MORE = cutter(name="wide", shape="flat-end", diameter=12.0, speed=16000, feed=1500.0, plunge=300.0, stepdown=2.0) \
@@ -30,6 +30,14 @@ def test_an_idle_cutter_has_no_program(tmp_path, names, idle, words):
     (note,) = [f for f in result.report["checks"]["findings"] if f["code"] == "cutter-idle"]
     assert f'cutter "{idle}" {words}' in note["got"]
     assert note["severity"] == "note"
+    assert note["remedy"].endswith("eave it out of the cutters named there")
+    assert "before" not in note["remedy"]
+
+
+def test_flat_ends_before_a_v_are_in_order_too(tmp_path):
+    """The wider one would find nothing left to cut."""
+    with pytest.raises(JobError, match=r'not in order of size .*: write cutters = \["wide", "flat", "v"\]: '):
+        with_cutters(tmp_path, '["flat", "wide", "v"]')
 
 
 def test_what_a_wider_cutter_needs_is_said(tmp_path):

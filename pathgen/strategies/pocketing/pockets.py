@@ -227,11 +227,11 @@ def _worth_cutting(rest: Shapes, smallest: float) -> tuple[Shapes, float]:
 
 
 def _idle(one: Opening, axis: Shapes, parts: Shapes, path: Toolpath, slope: float) -> tuple[str, ...]:
-    """Why a cutter has no path, and what would give it work; empty where it has one."""
+    """Why a cutter has no path, and what would give it work, where anything would; empty where it has one."""
     if len(path):
         return ()
     if not shapely.is_empty(axis).all():
-        return "finds nothing left to cut: those before it open all that it could", "name it before them"
+        return "finds nothing left to cut: those before it open all that it could", ""
     if one.gentle is not None and not shapely.is_empty(replace(one, gentle=None).axis_region(parts)).all():
         return (f"goes in nowhere: on a slope of {slope:.3f} it would leave more than half of {one.depth:g} mm",
                 f"take a flat end of {rounded_down(widest_flat_end(one, slope)):.2f} mm or less, or a ball end")
