@@ -502,5 +502,5 @@ def test_layers_of_the_outlines_drawing_keep_guides_out_of_it(tmp_path):
     layers = 'artwork_layers = ["board"]\n'
     doubts(tmp_path, extra=DRAWN.replace('artwork = "outline.svg"\n', f'artwork = "outline.svg"\n{layers}'))
     assert clamping_of(load_job(tmp_path / "job.toml")).board.outline.area == pytest.approx(90 * 48)
-    with pytest.raises(JobError, match=r"\[outline\] artwork_layers: without a drawing: give artwork"):
+    with pytest.raises(JobError, match=r"\[outline\] place: without a drawing: give artwork"):
         doubts(tmp_path, extra=DRAWN.replace('artwork = "outline.svg"\n', layers))
