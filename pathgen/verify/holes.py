@@ -32,6 +32,11 @@ def hole_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
             yield Finding(code="hole-missing", where=at(step.file_name, None, x, y), got="no cut",
                           allowed=f"{len(holes.at)} holes")
             continue
+        x0, y0, x1, y1 = clamping.stock.bounds
+        beyond = max(x0 - x, x - x1, y0 - y, y - y1) + holes.diameter / 2
+        if beyond > tolerances.hole:
+            yield Finding(code="hole-wrong", where=at(step.file_name, None, x, y),
+                          got=f"{beyond:.2f} mm of it lies off the blank", allowed="holes in the wood")
         lowest = own[np.argmin(lower[own, 2])]
         off_edge = _off_edge(
             start[own], end[own], step.cutter.radius, np.array([x, y]), holes.diameter / 2, tolerances.hole

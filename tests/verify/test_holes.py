@@ -39,7 +39,7 @@ def test_holes_wider_than_their_cutter_with_and_without_arcs(tmp_path, arcs):
     assert bool(re.search(r"\bG3\b", result.programs[0].text)) == (arcs == "true")
 
 
-def drilled(*, diameter=5.0, bottom=-2.0, to=lambda points: points):
+def drilled(*, diameter=5.0, bottom=-2.0, to=lambda points: points, blank=(-20.0, -40.0, 60.0, 40.0)):
     holes = Holes(at=WHERE, diameter=diameter, bottom=bottom)
     path = drilling(holes, cutter=FLAT, top=8.0, rapids=Rapids(20.0, 9.0))
     points = to(path.points.copy())
@@ -49,7 +49,7 @@ def drilled(*, diameter=5.0, bottom=-2.0, to=lambda points: points):
     )
     asked = DowelHoles(replace(holes, diameter=5.0, bottom=-2.0))
     step = SimpleNamespace(file_name="holes.nc", cutter=FLAT, operation=asked)
-    clamping = SimpleNamespace(stock=SimpleNamespace(thickness=8.0))
+    clamping = SimpleNamespace(stock=SimpleNamespace(thickness=8.0, bounds=blank))
     return [f.code for f in hole_findings(motion, step, clamping, Tolerances())]
 
 
@@ -60,6 +60,15 @@ def test_good_holes_have_no_findings():
 @pytest.mark.parametrize("spoilt", [{"diameter": 4.9}, {"diameter": 5.1}, {"bottom": -1.9}, {"bottom": -2.1}])
 def test_holes_too_wide_narrow_deep_or_shallow(spoilt):
     assert drilled(**spoilt) == ["hole-wrong", "hole-wrong"]
+
+
+@pytest.mark.parametrize(("blank", "off"), [
+    ((-20.0, -40.0, 42.5, 40.0), 0), ((-20.0, -40.0, 42.4, 40.0), 1), ((-20.0, -40.0, 30.0, 40.0), 1),
+    ((-5.0, -40.0, 60.0, 40.0), 1), ((-20.0, -4.0, 60.0, 33.0), 2),
+])
+def test_a_hole_in_no_wood_is_found(blank, off):
+    """One was drilled in air past the end of its blank, where the job had said that too short."""
+    assert drilled(blank=blank) == ["hole-wrong"] * off
 
 
 def test_a_hole_left_out():
