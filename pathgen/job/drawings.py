@@ -17,7 +17,15 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import ArtworkError, Doubt, JobError, Mistakes
 from pathgen.base.plain import joined
-from pathgen.base.units import INCH, format_length, left_words, place_as_written, place_words, rounded_down
+from pathgen.base.units import (
+    INCH,
+    coarse_length,
+    format_length,
+    left_words,
+    place_as_written,
+    place_words,
+    rounded_down,
+)
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.filling import resin_of
 from pathgen.job.flat import ring_area
@@ -80,6 +88,7 @@ def inlays_of(
     with mistakes.caught():
         _check_closed(cut)
     doubts = [doubt for art in arts.values() for doubt in (*_filled_lines(art), *_see_through(art), *_no_colours(art))]
+    doubts += _sized_in_pixels(job, {art.name: (art, inlay) for inlay in cut for art in drawings[inlay.index]})
     return tuple(cut), tuple(left_out), (*doubts, *_cut_by_none(job, drawings), *_over_each_other(inlays))
 
 
@@ -352,6 +361,18 @@ def _in_pixels(art: Artwork, inlay: Inlay) -> str:
         return ""
     return (f"; its {96 * wide / INCH:.0f} by {96 * high / INCH:.0f} px count 96 to the inch, {wide:.1f} mm by "
             f"{high:.1f} mm: give place a width if that is not meant")
+
+
+def _sized_in_pixels(job: Job, drawn: dict[str, tuple[Artwork, Inlay]]) -> Iterator[Doubt]:
+    """Drawings that are as large as their px come to: some programs count 72 or 90 to the inch (common practice)."""
+    for name, (art, inlay) in drawn.items():
+        if _in_pixels(art, inlay):
+            wide, high = (coarse_length(side, job.units) for side in art.page)
+            yield Doubt(
+                where=name, problem="its page is sized in px, or by numbers alone: at 96 to the inch it is "
+                f"{wide} by {high}", allowed="a size in mm, cm or in, or a place with a width",
+                remedy="leave it so if that is its size; else give place a width", grave=False,
+            )
 
 
 def _onto(inlay: Inlay, wood: BaseGeometry, job: Job, inlays: list[Inlay]) -> str:

@@ -313,3 +313,17 @@ def test_further_drawings_have_layers_of_their_own(tmp_path):
     also = 'also = [{ artwork = "sheet.svg", layers = ["moth"], place = { at = [250.0, 0.0] } }]'
     (one,) = clamping_of(staged(tmp_path, f'layers = ["leaf"]\n{also}\nplace = {{ at = [140.0, 0.0] }}')).inlays
     assert one.area.area == pytest.approx(np.pi * (16 + 25), rel=2e-3)
+
+
+@pytest.mark.parametrize(("head", "place", "told"), [
+    ("width='151.2' height='75.6px' ", "at = [140.0, 0.0]", True),
+    ("width='40mm' height='20mm' ", "at = [140.0, 0.0]", False),
+    ("width='151.2' height='75.6' ", "at = [140.0, 0.0], width = 41.0", False),
+    ("", "at = [140.0, 0.0], width = 40.0", False),
+])
+def test_a_page_that_is_sized_in_px_is_told_as_large_as_it_comes_out(inlay, head, place, told):
+    """CSS counts 96 px to the inch (CSS Values and Units 3, 5.2); drawings of 72 came out three quarters as large."""
+    _, clamping = inlay(f"place = {{ {place} }}\nbackground = ['#ffffff']", head=head)
+    said = [one for one in clamping.doubts if "sized in px" in one.problem]
+    assert [(one.where, one.grave) for one in said] == [("lens.svg", False)] * told
+    assert all("at 96 to the inch it is 40 mm by 20 mm" in one.problem for one in said)
