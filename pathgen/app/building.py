@@ -276,7 +276,21 @@ def _checked(
     clampings = stated_clampings(job, texts)
     same = _same_now(job, clampings, texts)
     found, together = verify_all(clampings, texts | same, resolution=resolution, job_fingerprint=job.fingerprint)
+    found = tuple(replace(one, findings=tuple(_renamed(finding, folder, texts) for finding in one.findings))
+                  for one in found)
     return clampings, found, (*together, *_earlier_version(sorted(same), len(texts)))
+
+
+def _renamed(finding: Finding, folder: Path, texts: Mapping[str, str]) -> Finding:
+    """Of a program that is missing, the file beside it that by its name, or by its header, is that program."""
+    step = re.match(r"program \d+", finding.allowed) if finding.code == "program-missing" else None
+    if step is None:
+        return finding
+    name, title = Path(finding.where), f"(.. {step[0]} of "
+    found = [path.name for path in sorted(folder.glob(f"{name.stem}.*"))]
+    found += [one for one, text in texts.items() if title in text and one[:2] != name.name[:2]]
+    return replace(finding, remedy=f"if {found[0]} is it, give that the name {name}; else {finding.remedy}"
+                   ) if found else finding
 
 
 def _same_now(job: Job, clampings: Sequence[Clamping], texts: Mapping[str, str]) -> dict[str, str]:

@@ -25,6 +25,9 @@ _JOB = "/job"
 _LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 """What systems put into a folder that is looked at: nobody's work, and made again."""
 
+_OTHER_ENDINGS = {".tap", ".ngc", ".gcode", ".cnc"}
+"""Endings that programs are given on their way to a machine (common practice)."""
+
 _TRIES = 20
 """Times that a folder is looked at while other builds write into it."""
 
@@ -104,6 +107,11 @@ def read_folder(folder: Path) -> dict[str, str]:
                                remedy=f"build again; what it held before is in {_aside(folder).name} beside it")
         raise PathgenError(str(folder), "there is no such folder", remedy="name the folder that a build wrote")
     paths = sorted(path for path in folder.glob("*.nc") if not path.name.startswith("._"))  # what a Mac adds to copies
+    if not paths:
+        others = sorted(path.name for path in folder.glob("*") if path.suffix.lower() in _OTHER_ENDINGS)
+        raise PathgenError(str(folder), "holds no program" + (f", but {others[0]}" if others else ""),
+                           allowed="programs, whose names end in .nc",
+                           remedy="give them their names again" if others else "name the folder that a build wrote")
     if len(paths) > MOST_PROGRAMS:
         raise PathgenError(str(folder), f"{len(paths)} programs", allowed=f"{MOST_PROGRAMS} or fewer")
     texts: dict[str, str] = {}

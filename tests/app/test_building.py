@@ -146,3 +146,36 @@ def test_what_is_not_cut_for_want_of_its_table_is_said(tmp_path):
         files = built.files(shaded=False)
         assert all((line in files[name]) == bool(missing) for name in ("report.txt", "setup.html")), extra
         assert ("Not cut" in files["report.txt"]) == bool(missing)
+
+
+@pytest.mark.parametrize(("new", "told"), [
+    ("02-pocket-1-flat.tap", "If 02-pocket-1-flat.tap is it, give that the name 02-pocket-1-flat.nc; else make"),
+    ("copy of the pocket.nc", "If copy of the pocket.nc is it, give that the name 02-pocket-1-flat.nc; else make"),
+    ("notes.md", '"flat"). Make the programs again'),
+])
+def test_a_program_under_another_name_is_found(tmp_path, capsys, new, told):
+    made = pathgen.build(pathgen.load_job(job(tmp_path)), resolution=0.4, pictures=False)
+    out = tmp_path / "out"
+    made.write(out)
+    pocket = "02-pocket-1-flat.nc"
+    (out / pocket).rename(out / new)
+    assert main(["check", str(made.job.path), str(out), "--resolution", "0.4"]) == 1
+    said = capsys.readouterr().out
+    assert f"{pocket}: no such program" in said
+    assert told in said
+
+
+def test_a_folder_without_programs_is_told_in_one_line(tmp_path, capsys):
+    made = pathgen.build(pathgen.load_job(job(tmp_path)), resolution=0.4, pictures=False)
+    out = tmp_path / "out"
+    made.write(out)
+    for path in out.glob("*.nc"):
+        path.rename(path.with_suffix(".tap"))
+    check = ["check", str(made.job.path), str(out)]
+    assert main(check) == 2
+    assert "holds no program, but 01-surface-finish-ball.tap (allowed: programs, whose names end in .nc)" in (
+        capsys.readouterr().err)
+    for path in out.glob("*.tap"):
+        path.unlink()
+    assert main(check) == 2
+    assert "holds no program (allowed: programs, whose names end in .nc): name the folder" in capsys.readouterr().err
