@@ -10,7 +10,7 @@ from typing import Any
 from pathgen.base.bending import usual_layer
 from pathgen.base.errors import PathgenError
 from pathgen.base.feeds import ROUND_UP
-from pathgen.base.units import as_written, format_length
+from pathgen.base.units import MM_PER, as_written, format_length
 from pathgen.programs.paths import path_of
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
@@ -24,6 +24,8 @@ MOST = 5
 LEAST_MINUTES = 0.5
 MUCH = 30.0
 """Minutes that are worth a word beside the time of the whole."""
+_HAIR = 0.05
+"""So little wider than their cutter (mm) slots may have been made without a thought: that takes two passes for each."""
 LEAVE = {"mm": 0.2, "in": 0.2032}
 """What the advice would leave to a last cut, by units, mm."""
 
@@ -108,6 +110,13 @@ def _slots(clamping: Clamping) -> Iterator[Change]:
         ramped = replace(step, operation=Slot(replace(slots, entry="ramp")))
         yield Change(words='[slots] entry = "ramp"', clamping=_with(clamping, step, ramped), operations=(Slot,),
                      cost="for a cutter that never goes straight down")
+    wider = slots.width - step.cutter.diameter
+    if 0.0 < wider <= _HAIR + 1e-9:
+        yield Change(words=f"[slots] width = {_exactly(step.cutter.diameter, unit)}",
+                     clamping=_with(clamping, step, replace(step, operation=Slot(
+                         replace(slots, width=step.cutter.diameter)))), operations=(Slot,),
+                     cost=f"slots as wide as the cutter, {format_length(wider, unit)} narrower: see that what goes into "
+                          "them does")
     deepest = slots.deepest(clamping.finished_surface)
     layers = math.ceil(deepest / step.cutter.stepdown - 1e-9)
     deeper = math.ceil(deepest / max(layers - 1, 1) * 100) / 100
@@ -117,6 +126,12 @@ def _slots(clamping: Clamping) -> Iterator[Change]:
                      clamping=_with(clamping, step, fewer), operations=(Slot,),
                      cost=f"layers of {format_length(deepest / (layers - 1), unit)} instead of "
                           f"{format_length(deepest / layers, unit)}: more load on a thin cutter")
+
+
+def _exactly(mm: float, unit: str) -> str:
+    """A length as a job in some unit holds it; in the other one where it would be rounded."""
+    number = as_written(mm, unit)
+    return number if math.isclose(float(number) * MM_PER[unit], mm, abs_tol=1e-9) else f'"{mm:g} mm"'
 
 
 def _second_cuts(clamping: Clamping) -> Iterator[Change]:

@@ -6,6 +6,7 @@ import pytest
 
 import pathgen
 from pathgen.app.choosing import change_lines
+from pathgen.report import saving
 from pathgen.report.text import load_lines, saving_lines, summary_lines
 from tests import small_board
 
@@ -134,3 +135,24 @@ def test_a_flat_end_clears_what_is_wide_for_a_v(tmp_path):
     assert best["minutes_saved"] > 0.5 * slow.report["minutes"]
     assert not [row for row in small_board.built(tmp_path, changes=v | {'depth = 1.5': 'depth = 1.5\nfill = "none"'},
                                                  ).report["fewer_minutes"] if "cutters" in row["change"]]
+
+
+def test_a_width_that_inches_would_round_is_written_in_mm():
+    assert (saving._exactly(0.6, "mm"), saving._exactly(0.5842, "in")) == ("0.6", "0.023")
+    assert saving._exactly(0.6, "in") == '"0.6 mm"'
+
+
+@pytest.mark.parametrize(("width", "told"), [("0.61", True), ("0.65", True), ("0.66", False), ("0.6", False)])
+def test_slots_a_hair_wider_than_their_cutter_are_told_what_that_costs(tmp_path, width, told):
+    """Two passes beside each other for each: on a long board three quarters of an hour for two hundredths."""
+    for folder in "ab":
+        (tmp_path / folder).mkdir()
+    before, after = (small_board.built(tmp_path / folder, changes=FINE, extra=f"{SLOTS}width = {wide}\n")
+                     for folder, wide in (("a", width), ("b", "0.6")))
+    row = next((row for row in before.report["fewer_minutes"] if row["change"] == "[slots] width = 0.6"), None)
+    assert (row is not None) == told
+    if row is not None:
+        minutes = {made.operation: made.minutes for made in before.programs}["slots"]
+        assert row["minutes_saved"] == pytest.approx(before.report["minutes"] - after.report["minutes"], abs=0.06)
+        assert row["minutes_saved"] > 0.3 * minutes
+        assert f"{float(width) - 0.6:.2f} mm narrower" in row["cost"]
