@@ -115,8 +115,8 @@ def _slots(clamping: Clamping) -> Iterator[Change]:
         yield Change(words=f"[slots] width = {_exactly(step.cutter.diameter, unit)}",
                      clamping=_with(clamping, step, replace(step, operation=Slot(
                          replace(slots, width=step.cutter.diameter)))), operations=(Slot,),
-                     cost=f"slots as wide as the cutter, {format_length(wider, unit)} narrower: see that what goes into "
-                          "them does")
+                     cost=f"slots as wide as the cutter, {format_length(wider, unit)} narrower: see that the wire "
+                          "still goes in")
     deepest = slots.deepest(clamping.finished_surface)
     layers = math.ceil(deepest / step.cutter.stepdown - 1e-9)
     deeper = math.ceil(deepest / max(layers - 1, 1) * 100) / 100
