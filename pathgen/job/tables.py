@@ -253,7 +253,8 @@ class SetupTable(Setup):
     """``[setup]``: where zero is, and how the board lies on the machine."""
 
     z_zero: Literal["bed", "stock-top"] = key(choice("bed", "stock-top"), "where the programs' Z is 0", "bed")
-    zero: str | None = key(choice(*ZEROS, *PLACES), "where X 0, Y 0 of the programs is: on the part, or on the blank",
+    zero: str | None = key(choice(*ZEROS, *PLACES), "where X 0, Y 0 of the programs is: on the part, or on the "
+                           "blank; a board has nut and end, other parts have near and far",
                            None, shown='"nut-centre"; "near-centre" of a plate')
     along: Along = key(choice("x", "y"), "the machine axis that the strings run along", "x")
     keep_out: tuple[KeepOut, ...] = key(
