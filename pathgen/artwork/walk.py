@@ -37,7 +37,7 @@ class Walker(Clips):
         super().__init__(document)
         self.paints: list[Paint] = []
         self.layers = frozenset(layers)
-        named = [element for element in document.lines if self.layers & set(names_of(element))]
+        named = [one for one in document.lines if self.layers & set(names_of(one))] if layers else []
         self.leads_there = {outer for element in named for outer in document.around(element)}
 
     def scene(self) -> Scene:
