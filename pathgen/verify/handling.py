@@ -158,7 +158,7 @@ def _spindle(program: ReadProgram, step: Step, clamping: Clamping) -> Iterator[F
     if program.waited < clamping.machine.spin_up - 1e-3:
         yield Finding(
             code="no-spin-up", severity="warn", where=program.name,
-            got=f"a wait of {program.waited:g} s between M3 and the first cut after it",
+            got=f"a wait of {program.waited:g} s between M3 and the first cut",
             allowed=f"[machine] spin_up, {clamping.machine.spin_up:g} s, as G4 P",
             remedy="let the spindle come up to speed",
         )
