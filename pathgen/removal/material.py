@@ -518,8 +518,9 @@ class _Cutting:
             for a in range(0, len(all_members), per_batch):
                 members = all_members[a : a + per_batch]
                 rows, columns = size[members].max(axis=0)
-                i = np.minimum(windows[members, 0, None] + np.arange(columns), len(self.xs) - 1)
-                j = np.minimum(windows[members, 2, None] + np.arange(rows), len(self.ys) - 1)
+                # narrower ones at the grid's edge begin further in: no point is worked out, and told, twice
+                i = np.minimum(windows[members, 0, None], len(self.xs) - columns) + np.arange(columns)
+                j = np.minimum(windows[members, 2, None], len(self.ys) - rows) + np.arange(rows)
                 height = self._batch(moves.of(members), i, j)
                 cell = j[:, :, None] * len(self.xs) + i[:, None, :]
                 lowers = np.flatnonzero(height < self.top.take(cell))

@@ -26,6 +26,7 @@ and a comma, and a word that opens or closes a record."""
 _WRITTEN = 0.005
 """Programs are rounded: what is this much nearer than it may be, mm, is as far off."""
 
+_STATED = {"distance": "G90", "feed mode": "G94", "plane": "G17"}
 _UNITS = {"mm": "mm (G21)", "in": "inches (G20)", "unset": "no stated unit (no G20 or G21 before them)"}
 
 
@@ -113,6 +114,12 @@ def _header(program: ReadProgram, step: Step, clamping: Clamping) -> Iterator[Fi
         yield Finding(
             code="other-cutter", where=program.name, got=f"its head says: cutter {said}",
             allowed=f"{asked}, as the job has it: by its head the cutter is fitted",
+        )
+    if program.assumed:
+        words = " ".join(_STATED[one] for one in _STATED if one in program.assumed)
+        yield Finding(
+            code="mode-not-stated", where=program.name, got=f"no {words}: what the machine was left in counts",
+            allowed="G90 before the first move, G94 before the first at a feed, G17 before the first arc",
         )
     offsets = set(np.unique(program.offset).tolist())
     if offsets != {54}:

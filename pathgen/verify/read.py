@@ -122,7 +122,9 @@ class ReadProgram(Brief):
     pauses: tuple[int, ...]
     """The lines of M0, where the machine waits for its user."""
     waited: float
-    """Seconds of G4 with the spindle turning before the first feed move."""
+    """Seconds of G4 between the spindle's start and the first feed move after it, of several starts the least."""
+    assumed: frozenset[str]
+    """``"distance"``, ``"feed mode"``, ``"plane"``: what a move depended on before any word had asked for it."""
     job_fingerprint: str | None
     """As the header states it."""
     program_fingerprint: str | None
@@ -260,10 +262,13 @@ class _Reader:
     percent: int = 0
     """Lines with %: none, opened, closed."""
     coolant: int = 0
-    waited: float = 0.0
+    waited: float = math.inf
+    waiting: float | None = None
+    """Seconds waited since the spindle started, None when it does not turn or a feed move has followed."""
+    stated: set[str] = field(default_factory=set)
+    assumed: set[str] = field(default_factory=set)
+    """Modal groups that a word was given of; those that moves depended on without."""
     pauses: list[int] = field(default_factory=list)
-    fed: bool = False
-    """Whether a feed move has been read."""
     chords: float = 0.0
     """Straight pieces that the arcs so far take at the finest."""
     seen_code: bool = False
@@ -303,9 +308,8 @@ class _Reader:
         block[:, 13], block[:, 14], block[:, 16] = self.speed, self.spindle, self.offset
         block[:, 15] = moved + first
         self.blocks.append(block)
-        self.fed = self.fed or bool((motion[moved + 1] > RAPID).any())
         if len(moved):
-            self.units.add(self.unit_set)
+            self._note_move(int(motion[moved + 1].max()))
         self.position = position[-1].tolist()
         self.feed = float(feed[-1])
         self.motion = int(motion[-1]) if motion[-1] >= 0 else None
@@ -381,9 +385,10 @@ class _Reader:
             if values["S"] < 0:
                 raise self.fail(line, f"a spindle speed of {values['S']:g}", allowed="0 or more")
             self.speed = values["S"]
-        self.spindle = {"M3": 1, "M4": -1, "M5": 0}.get(codes.get("spindle", ""), self.spindle)
-        if codes.get("spindle") == "M5" and not self.fed:
-            self.waited = 0.0
+        before, self.spindle = self.spindle, {"M3": 1, "M4": -1, "M5": 0}.get(codes.get("spindle", ""), self.spindle)
+        if self.spindle != before:
+            self.waiting = 0.0 if self.spindle else None
+        self.stated |= codes.keys()
         if codes.get("coolant") in ("M7", "M8"):
             self.coolant = self.coolant or line
         self.plane = int(codes.get("plane", f"G{self.plane}")[1:])
@@ -450,8 +455,8 @@ class _Reader:
         if "dwell" in codes:
             if moved or values.get("P", -1.0) < 0:
                 raise self.fail(line, "G4 needs a P of 0 or more, and no axis words")
-            if self.spindle and not self.fed:
-                self.waited += values["P"]
+            if self.waiting is not None:
+                self.waiting += values["P"]
         elif "P" in values:
             raise self.fail(line, "P without G4")
         arc_words = [letter for letter in "IJKR" if letter in values]
@@ -486,13 +491,20 @@ class _Reader:
         assert self.motion is not None
         if self.motion >= CLOCKWISE:
             centre, turns = self._arc(target, values, line)
-        self.units.add(self.unit_set)
-        self.fed = self.fed or self.motion > RAPID
+        self._note_move(self.motion)
         self.rows.append((
             *self.position, *target, *centre, self.motion, self.plane, turns, self.feed, self.speed, self.spindle, line,
             self.offset,
         ))
         self.position = target
+
+    def _note_move(self, motion: int) -> None:
+        """What is to be known of moves of a kind, or of several of which it is the highest."""
+        self.units.add(self.unit_set)
+        needed = ("distance", "feed mode", "plane")[: 1 + min(motion, CLOCKWISE)]
+        self.assumed |= set(needed) - self.stated
+        if motion > RAPID and self.waiting is not None:
+            self.waited, self.waiting = min(self.waited, self.waiting), None
 
     def _arc(self, target: list[float], values: dict[str, float], line: int) -> tuple[list[float], float]:
         """Centre and signed angle of an arc, by section 3.5.3."""
@@ -575,7 +587,8 @@ class _Reader:
             name=self.name, lines=lines, units=frozenset(self.units), comments=tuple(self.comments),
             ended=(self.ended and self.percent != 1) or self.percent == 2,
             spindle_left_on=self.spindle != 0 and not self.ended, coolant=self.coolant,
-            waited=self.waited, pauses=tuple(self.pauses),
+            waited=self.waited if self.waited < math.inf else self.waiting or 0.0, assumed=frozenset(self.assumed),
+            pauses=tuple(self.pauses),
             job_fingerprint=_marked(self.comments, _JOB_MARK), program_fingerprint=_marked(self.comments, _OWN_MARK),
             own_fingerprint=fingerprint(text), chords=self.chords, **columns,
         )

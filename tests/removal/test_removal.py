@@ -529,3 +529,13 @@ def test_a_flat_end_straight_down_but_for_rounding_cuts_where_it_stood():
     way = [[0, 0, 9], [0, 0, 4], [1e-12, 0, 3], [2, 0, 3], [2 + 1e-12, 1e-12, 2.5]]
     taken = material.cut(motion(way), CUTTERS["flat-end"], Noting())
     assert taken.bites.drop.tolist() == pytest.approx([1.0, 1.0, 2.0, 0.5])
+
+
+@pytest.mark.parametrize("at", [(2.0, 30.0), (38.0, 30.0)])
+def test_at_the_grids_edge_slanting_moves_take_each_point_once(at):
+    """Short ones that end past it, taken together with longer ones: their windows are made as wide as the widest."""
+    material = blank(np.arange(0.0, 40.05, 0.1), np.arange(0.0, 30.05, 0.1))
+    x, y = at
+    ways = [(x, y - 9, 50), (x + 1, y - 5, 49.5), (x, y - 1.2, 49.4), (x + 1, y, 49), (x, y + 1, 48.7), (x, y - 3, 48)]
+    bites = material.cut(motion(ways), FLAT, Noting(deeper=0.2, angle=True)).bites
+    assert bites.volume.sum() == pytest.approx((50.0 - material.top).sum() * material.grid.cell_area, rel=1e-5)

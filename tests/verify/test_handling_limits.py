@@ -13,7 +13,8 @@ from pathgen.verify.read import read_program
 from pathgen.work.clamping import KeepOut
 
 TOL = Tolerances()
-LINES = ["G21 G90 G17 G94 G54", "G0 Z20", "M3 S18000", "G4 P3", "G0 X10 Y0", "G1 Z6 F300", "X20 Y0 F1000", "G0 Z20",
+FIRST = "G21 G90 G17 G94 G54"
+LINES = [FIRST, "G0 Z20", "M3 S18000", "G4 P3", "G0 X10 Y0", "G1 Z6 F300", "X20 Y0 F1000", "G0 Z20",
          "M5", "M30"]
 
 
@@ -56,7 +57,13 @@ def line_beside_clamp(y, z=6):
     ({}, {"M3 S18000": "M3"}, "spindle-off", "forbid"),
     ({}, {"M3 S18000": "M4 S18000"}, "spindle-backwards", "forbid"),
     ({"G4 P3": "G4 P2.9995"}, {"G4 P3": "G4 P2.998"}, "no-spin-up", "warn"),
+    # and so each time that it starts again
+    *(({"X20 Y0 F1000": f"{stop}M3\nG4 P3\nX20"}, {"X20 Y0 F1000": f"{stop}M3\nX20"}, "no-spin-up", "warn")
+      for stop in ("Z8\nM5\nM0\n", "Z8\nM5\nG4 P9\n")),
     ({"M5": "(on)"}, {"M5": "(on)", "M30": "(more)"}, "spindle-left-on", "forbid"),
+    *(({FIRST: f"{word} G54"}, {FIRST: f"{word} G54", **more}, "mode-not-stated", "forbid") for word, more in (
+        ("G21 G90 G94", {"X20 Y0 F1000": "G2 X20 Y0 R9"}), ("G21 G90 G94", {"X20 Y0 F1000": "G3 X20 Y0 R9\nG17"}))),
+    *(({}, {FIRST: FIRST.replace(word, "")}, "mode-not-stated", "forbid") for word in ("G90 ", "G94 ")),
     ({}, {"M30": "(more)"}, "no-end", "forbid"),
     ({"M3 S18000": "M9 M3 S18000"}, {"M3 S18000": "M8 M3 S18000"}, "coolant-on", "warn"),
     ({}, {"G21 G90 G17 G94 G54": "G90 G17 G94 G54 G20", "G0 Z20": "G0 Z0.79", "G0 X10 Y0": "G0 X0.4 Y0"},
