@@ -13,6 +13,7 @@ from pathgen.app.cli import main
 from pathgen.base.limits import MOST_NESTED
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.describe import key_rows
+from pathgen.job.doubts import doubts_of
 from pathgen.job.keys import Place, size
 from pathgen.job.load import _refuse_odd
 from pathgen.job.part import board_of
@@ -444,6 +445,15 @@ def test_a_cutter_of_another_shape_or_size_is_told_before_what_follows_from_it(j
     text = SMALL.replace("frets = 20", "frets = 20\nzero_fret = true\nbehind_nut = 9").replace('cutter = "slot"', slots)
     with pytest.raises(JobError, match=said):
         load_job(job_file(text + extra + more))
+
+
+def test_a_wall_or_lap_with_nothing_beside_it_is_doubted(tmp_path):
+    """In stages of one colour each nothing said that wall leaves no wood between them."""
+    one = 'colours = ["#225577"]\n'
+    for key, told in ((one + "wall = 0.5", ["inlay 1 wall"]), ("wall = 0.5", []), ("lap = 0.3", ["inlay 1 lap"])):
+        job = load_job(small_board.job(tmp_path, changes={"depth = 1.5": f"depth = 1.5\n{key}"}))
+        found = [one.where for one in doubts_of(job, clamping_of(job)) if one.where.startswith("inlay")]
+        assert found == told
 
 
 def test_every_cutter_that_a_table_names_is_held_to_the_machine(job_file):
