@@ -683,6 +683,7 @@ def in_a_process(folder: Path, judge: Callable[[Path], Ending], *, limit: float)
 def main() -> None:
     """The documented command."""
     from tests.coloured_jobs import coloured_job
+    from tests.crowded_jobs import crowded_job
     from tests.key_jobs import key_job
     from tests.random_outlines import random_outline
     from tests.random_plates import random_plate
@@ -703,9 +704,11 @@ def main() -> None:
     parser.add_argument("--outlines", action="store_true", help="flat parts of drawn outlines, on tabs")
     parser.add_argument("--keys", action="store_true", help="every key there is, of every table, by chance")
     parser.add_argument("--steep", action="store_true", help="tight radii, drawings out to the edges, pointed cutters")
+    parser.add_argument("--crowded", action="store_true", help="many tables in one job")
     parser.add_argument("--workpieces", action="store_true", help="blocks, gauges, nuts and the like of short boards")
     asked = parser.parse_args()
-    judge = workpieces_ending if asked.workpieces else partial(ending, cell=asked.cut_again, beside=asked.keys)
+    beside = asked.keys or asked.crowded
+    judge = workpieces_ending if asked.workpieces else partial(ending, cell=asked.cut_again, beside=beside)
     icons = sorted(asked.drawings.rglob("*.svg")) if asked.drawings else None
     kinds: Counter[str] = Counter()
     causes: Counter[str] = Counter()
@@ -714,6 +717,7 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as scratch:
             job = (random_workpieces(seed) if asked.workpieces else
                    key_job(seed) if asked.keys else
+                   crowded_job(seed) if asked.crowded else
                    random_outline(seed, icons) if asked.outlines else
                    random_plate(seed) if asked.plates else coloured_job(seed, icons or []) if asked.coloured else
                    steep_job(seed, icons) if asked.steep else

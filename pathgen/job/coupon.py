@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes
-from pathgen.base.units import INCH, left_words, rounded_up, sawn
+from pathgen.base.units import INCH, format_length, left_words, rounded_down, rounded_up, sawn
 from pathgen.job.clamping import surfacing_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import resin_of
@@ -44,6 +44,9 @@ POUR = 12.0
 
 WIDER = {"mm": 0.05, "in": 0.002 * INCH}
 """From one trial slot's width to the next, mm."""
+
+ROOMY = 1.2
+"""Times its cutter's diameter that a square is wide at least."""
 
 DEEPER = {"mm": 0.2, "in": 0.008 * INCH}
 """From one trial slot's depth to the next, mm."""
@@ -157,6 +160,11 @@ def _measured(job: Job, table: CouponTable) -> list[Cutter]:
         if cutter.shape != "flat-end":
             raise JobError("[coupon] cutters", f'"{cutter.name}" is a {cutter.shape} cutter',
                            allowed="flat-end cutters: a square of theirs can be measured", remedy="leave it out")
+        if ROOMY * cutter.diameter > WIDTH - GAP:
+            wide, most = (format_length(one, job.units) for one in (
+                cutter.diameter, rounded_down((WIDTH - GAP) / ROOMY)))
+            raise JobError("[coupon] cutters", f'"{cutter.name}" is {wide}, too wide for a square on the test piece',
+                           allowed=f"{most} or less", remedy="name the cutters to be measured, without it")
     return sorted(cutters, key=lambda c: -c.diameter)
 
 
@@ -164,7 +172,7 @@ def _square(job: Job, cutter: Cutter, index: int) -> _Cut:
     """A square pocket by one cutter alone."""
     depths = [inlay.depth for inlay in job.inlays if cutter.name in inlay.cutters]
     depth = min(depths) if depths else min(cutter.stepdown, job.body.thickness - job.body.min_web)
-    side = max(SQUARE, 2.5 * cutter.diameter)
+    side = max(SQUARE, min(2.5 * cutter.diameter, WIDTH - GAP))
     shape = overlay.buffer(shapely.box(GAP / 2, -side / 2, GAP / 2 + side, side / 2), -1.01 * cutter.radius)
     shape = overlay.buffer(shape, 1.01 * cutter.radius)  # its corners as the cutter rounds them
     inlay = Inlay(name=f"square of {cutter.name}", index=index, regions=((_SQUARE, shape),), depth=depth, fill="none",

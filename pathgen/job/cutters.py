@@ -44,8 +44,8 @@ def _named_cutter(job: Job, where: str, name: str) -> None:
                        allowed=f"[machine] spindle: {low:g} to {high:g} rpm",
                        remedy=f"write speed = {min(max(cutter.speed, low), high):g}, and its feed for it; or correct "
                               "spindle")
-    if where in _UPRIGHT:
-        check_shape(job, where, cutter, "flat-end")
+    if where in _SHAPES:
+        check_shape(job, where, cutter, _SHAPES[where])
     if where == "[slots] cutter" and job.slots and job.slots.width is None and cutter.diameter > _NO_TANG:
         wide, most = (format_length(one, unit) for one in (cutter.diameter, _NO_TANG))
         raise JobError(where, f'"{name}" is {wide}, and without width the slots are as wide',
@@ -62,9 +62,10 @@ def check_shape(job: Job, where: str, cutter: Cutter, shape: str) -> None:
                        remedy=f"name {joined(fit, 'or')}, if it fits" if fit else "add a [[cutter]] of that shape")
 
 
-_UPRIGHT = [f"[{table}] cutter" for table in (
-    "slots", "nut", "holes", "outline", "gauges", "side_dots", "nut_blank", "saddle_blank")]
-"""What no other shape than a flat end cuts."""
+_SHAPES = {"[block] cutter": "ball-end", "[block] outline": "flat-end"} | dict.fromkeys(
+    (f"[{table}] cutter" for table in ("slots", "nut", "holes", "outline", "gauges", "side_dots", "nut_blank",
+                                       "saddle_blank")), "flat-end")
+"""What no other shape cuts."""
 
 
 def _named_cutters(job: Job) -> list[tuple[str, str]]:
@@ -80,8 +81,8 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
     named += of("holes", "channel", "nut") + of("slots", keys=("cutter", "bevel_cutter"))
     named += [(f"[[hole]] {i} cutter", hole.cutter) for i, hole in enumerate(job.bores, 1)]
     named += [("[plate] openings cutter", job.plate.openings.cutter)] if job.plate and job.plate.openings else []
-    named += of("outline", "block", "gauges", "side_dots")
-    named += of("nut_blank", "saddle_blank", keys=("cutter", "engraver"))
+    named += of("outline", "side_dots") + of("block", keys=("cutter", "outline"))
+    named += of("gauges", "nut_blank", "saddle_blank", keys=("cutter", "engraver"))
     named += [("[coupon] cutters", name) for name in job.coupon.cutters or ()] if job.coupon else []
     return [(key, name) for key, name in [*named, *of("marks")] if name]
 

@@ -70,6 +70,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _drilled(job, clamping)
     yield from _inner_corners(job)
     yield from _over_all(job)
+    yield from _nothing_beside(job, clamping)
     yield from _strings_off(job, clamping)
     yield from _mixes(job)
     yield from _said_twice(job)
@@ -323,6 +324,22 @@ def _over_all(job: Job) -> Iterator[Doubt]:
                                               f"{job.body_name[1:-1]} all the same: area changes nothing",
             allowed='area = "inlay" without leave', remedy="leave one of them out: area, or leave", grave=False,
         )
+
+
+def _nothing_beside(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """A wall in an inlay of one colour, or a lap under inlays that do not come: what stands beside it is not moved."""
+    for inlay in clamping.inlays:
+        table = job.inlays[inlay.index]
+        if table.wall and len(inlay.regions) == 1:
+            yield Doubt(
+                where=f"{inlay.name} wall", problem="given, and one colour is cut: wall stands between colours of one "
+                "inlay, and changes nothing", allowed="wall with more colours than one",
+                remedy="leave it out; where wood is to stand between stages, draw it", grave=False)
+        if table.lap and inlay is clamping.inlays[-1]:
+            yield Doubt(
+                where=f"{inlay.name} lap", problem="given, and no inlay comes later: lap goes under those, and changes "
+                "nothing", allowed="lap in an inlay before others", grave=False,
+                remedy="leave it out, or write it in an earlier one")
 
 
 def _strings_off(job: Job, clamping: Clamping) -> Iterator[Doubt]:

@@ -17,7 +17,7 @@ from pathgen.base.limits import MOST_LINES
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.units import as_written, coarse_length, format_length, place_words, rounded_down, told_apart
 from pathgen.work.clamping import CLOSE, Clamping, KeepOut, Step
-from pathgen.work.operations import SurfaceFinish, SurfaceRough
+from pathgen.work.operations import SurfaceFinish, SurfaceRough, WitnessMarks
 
 _LEAST_LAYER = 0.01  # mm: the least stepdown that a job may hold
 _RUBS = 0.01  # mm: of a shank against what stands beside it
@@ -105,6 +105,8 @@ def _check_travel(toolpath: Toolpath, clamping: Clamping, step: Step, where: str
             along, across, _ = clamping.machine.travel
             turned = f"turn the {clamping.board.names.part} with [setup] along, or "
             over, why = "", turned if span[0] <= across and span[1] <= along else ""
+            if isinstance(step.operation, WitnessMarks):
+                why += "write [marks] at, with marks nearer to each other, or "
             if axis == "Z":
                 over, why = _lifted(clamping, needed - travel)
             raise JobError(

@@ -196,7 +196,7 @@ def _finish(operation: SurfaceFinish, cutter: Cutter, around: Around) -> Toolpat
 
 def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
     inlay, surfacing = operation.feature, operation.surfacing
-    stepdown = surfacing.resurface_stepdown
+    stepdown = operation.at_once(cutter)
     waste: Waste = "wall" if around.clamping.feature(SurfaceRough) is None else "cleared"
     if surfacing.resurface_area == "inlay" or surfacing.leave:
         wide = overlay.union_all([overlay.buffer(inlay.area, surfacing.blend), lies_over(inlay)])

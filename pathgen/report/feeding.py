@@ -98,7 +98,8 @@ def _note(clamping: Clamping, cutter: Cutter, bites: list[float | None], off: Un
              for by, what in ((60.0, "turns per second (Hz)"), (1000.0, "thousands of turns"))
              if much and slowest / _ABOUT <= cutter.speed * by <= min(fastest * _ABOUT, reached)]
     meant += [f"if {clamping.units} per second are meant, write feed = {cutter.feed / per * 60.0:.4g}"
-              for _ in range(far) if off.low / _ABOUT <= cutter.feed * 60.0 <= off.high * _ABOUT]
+              for _ in range(far) if off.low / _ABOUT <= cutter.feed * 60.0 <= min(off.high * _ABOUT,
+                                                                                   clamping.machine.rapid)]
     change = f"{'; '.join(meant)}; else {change}" if meant else change
     return Finding(
         code="feed-unusual", severity="warn" if much or far else "note", where=f'cutter "{cutter.name}"',

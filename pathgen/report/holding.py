@@ -60,14 +60,16 @@ def standing_out_findings(clamping: Clamping, programs: Mapping[str, ReadProgram
         limit = max(LONGEST_OUT, OUT_BY_DIAMETER * step.cutter.diameter)
         if out > max(limit, found.get(step.cutter.name, (0.0, 0.0, step))[0]):
             found[step.cutter.name] = (out, limit, step)
-    what, far = "clamps and blank" if clamping.setup.keep_out else "the blank", coarse_length
+    clamps, far = clamping.setup.keep_out, coarse_length
+    what = "clamps and blank" if clamps else "the blank"
+    less = "lower clamps, or hold the blank from below" if clamps else "a thicker cutter, or a thinner blank"
     return [Finding(
         code="stands-far-out", severity="warn", where=f'cutter "{name}", program {step.order}',
         got=f"it must stand {far(out, units)} out of its collet to clear {what}, with a diameter of "
             f"{format_length(step.cutter.diameter, units)}",
         allowed=f"{far(limit, units)} or less: few cutters so thin are long enough, and a long one bends (common "
                 "practice)",
-        remedy="take lower clamps, or hold the blank from below; or measure that yours is so long and its shank stiff",
+        remedy=f"take {less}; or measure that yours is so long and its shank stiff",
     ) for name, (out, limit, step) in found.items()]
 
 

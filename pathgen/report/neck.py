@@ -24,15 +24,16 @@ def neck_findings(data: dict[str, Any] | None) -> list[Finding]:
         return []
     wrong, (low, high) = [], data["wanted"]
     if data["too_high"]:
-        own = data["range_is_own"]
+        own, usual = data["range_is_own"], low <= data["saddle_for"] <= high
+        guitars = (f"; that is of guitars: of a smaller instrument{'' if usual else ', or for such a saddle,'} measure "
+                   f"its bridge, and give saddle_range")
         wrong.append(Finding(
             code="saddle-height", severity="forbid" if own else "warn", where="[neck] angle",
             got=f"the saddle stands {data['saddle']:.2f} mm over the body, {abs(data['too_high']):.2f} mm too "
                 f"{'high' if data['too_high'] > 0 else 'low'}",
             allowed=f"{low:g} to {high:g} mm" + ("" if own else ", as is usual (from memory)"),
             remedy=f"make angle {data['angle_for']:.2f} degrees for {data['saddle_for']:.2f} mm, "
-                   "or change joint_height" + ("" if own else "; that is of guitars: of a smaller instrument measure "
-                                               "its bridge, and give saddle_range"),
+                   "or change joint_height" + ("" if own else guitars),
         ))
     if data["blank_short"]:
         wrong.append(Finding(

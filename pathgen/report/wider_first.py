@@ -77,7 +77,7 @@ def _usual(first: Cutter, clamping: Clamping) -> list[Cutter]:
     After a v they take half their diameter, at half the most feed that is usual.
     """
     out, units, unit = [], clamping.units, MM_PER[clamping.units]
-    for diameter in _SIZES[units]:
+    for diameter in (size for size in _SIZES[units] if not first.is_flat or size >= _WIDER * first.diameter):
         wider = diameter / first.diameter
         cutter = replace(first, name=format_length(diameter, units), shape="flat-end", angle=None, diameter=diameter,
                          stepdown=rounded_down(first.stepdown * wider if first.is_flat else diameter / 2.0),

@@ -130,11 +130,13 @@ def _link(start: Floats, end: Floats, surface: Surface, cutter: Cutter, clear: f
     """Points from the end of one pass to the start of the next: up by `clear`, along the surface, and sinking again.
 
     It sinks over the second half. With `clear` more than twice the ridge half-way, a ball that sinks in a straight
-    line stays above that ridge: clear (1 - s) + ridge s^2 >= ridge for s from 0 to 1.
+    line stays above that ridge: clear (1 - s) + ridge s^2 >= ridge for s from 0 to 1. Where the surface bends along the
+    board a straight way would go through its crest: a point stands there.
     """
     way = end[:2] - start[:2]
     count = 2 * max(1, int(np.ceil(np.hypot(*way) / (2 * LINK))))
-    share = np.arange(count)[:, None] / count
+    bends = surface.bends[(surface.bends > min(start[0], end[0])) & (surface.bends < max(start[0], end[0]))]
+    share = np.union1d(np.arange(count) / count, (bends - start[0]) / (way[0] or 1.0))[:, None]
     plan = start[:2] + share * way
     lift = clear * np.minimum(1.0, 2.0 * (1.0 - share[:, 0]))
     return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1]) + lift])

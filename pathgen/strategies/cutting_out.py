@@ -237,7 +237,7 @@ def tab_points(
     edges = _long_edges(outline, takes, cutter.radius)
     room = _on_both(edges, takes + _BETWEEN) >= count
     if not room and all_round_in is None:
-        _refuse_too_many(outline, edges, count, takes, where)
+        _refuse_too_many(outline, edges, count, takes, where, cutter.diameter)
     ring = cutting_line(outline, cutter)
     holds = partial(holding, outline=outline, ring=ring, width=width, radius=cutter.radius, slopes=rise / TAB_SLOPE)
     chosen = _spread(edges, count, takes, avoid, inlays) if room else np.empty((0, 2))
@@ -322,8 +322,11 @@ def _without_tabs(where: str, words: str) -> str:
     return "" if where.startswith(_ALWAYS_TABS) else words
 
 
-def _refuse_too_many(outline: Polygon, edges: Sequence[Floats], count: int, width: float, where: str) -> None:
-    """Raise PathgenError: the long edges have no room for so many tabs, or for one."""
+def _refuse_too_many(
+    outline: Polygon, edges: Sequence[Floats], count: int, width: float, where: str, diameter: float
+) -> None:
+    """Raise PathgenError: the long edges have no room for so many tabs, or for one; of `width` with the cutter beside.
+    """
     most, edge = _on_both(edges, width + _BETWEEN), float(np.ptp(outline.bounds[::2]))
     narrower = _NARROWER if where == _STATED else ""
     if most:
@@ -332,10 +335,12 @@ def _refuse_too_many(outline: Polygon, edges: Sequence[Floats], count: int, widt
             f"tab, and the cutter beside it), and {_BETWEEN:g} mm between two", allowed=f"{most} tabs or fewer",
             remedy=f"make tabs fewer{narrower}",
         )
+    less = rounded_up(width - edge + 0.1)
     raise PathgenError(
         where, f"each takes {width:.2f} mm of the edge that it stands on (the tab, and the cutter beside "
         f"it), and that edge is {edge:.2f} mm long", allowed=f"less than {edge:.2f} mm for each",
-        remedy=f"take a cutter {rounded_up(width - edge + 0.1):.2f} mm narrower or more{narrower}"
+        remedy=(f"take a cutter {less:.2f} mm narrower or more" if less < diameter else
+                f"make what is cut out {less:.2f} mm longer or more: no cutter is narrow enough") + narrower
         + _without_tabs(where, "; or write tabs = 0 and stick the work down"),
     )
 

@@ -25,8 +25,8 @@ class Load:
     """Volume per tooth in one program, as a share of a straight-line cut at stepover, stepdown and full feed, as deep.
 
     `median` and `high` (95 in 100) go by the length of the way; `largest` is most of all. `angles` are the same three
-    of the engaged angle, degrees. Moves straight down are not in it. What is `judged` is at `line`, (x, y), where it is
-    most beside the share by which the grid may be wrong there, `coarse`: a row of it more or less of what is cut.
+    of the engaged angle, degrees. Moves straight down are not in it. What is `judged` is at `line`, (x, y), where most
+    is left of it without `coarse`, the share that one row of the grid is of what is cut: a lap may be so much thinner.
     """
 
     median: float
@@ -38,6 +38,11 @@ class Load:
     x: float
     y: float
     coarse: float
+
+    @property
+    def sure(self) -> float:
+        """What is judged, a row of the grid less."""
+        return self.judged * (1.0 - self.coarse)
 
 
 def loads_of(steps: tuple[Step, ...], sim: Simulation, motions: Mapping[int, Motion]) -> dict[int, Load]:
@@ -69,7 +74,7 @@ def load_of(bites: Bites, motion: Motion, cutter: Cutter, spacing: float) -> Loa
                    for values in (bites.volume, bites.travel * bites.depth))
     wide = np.divide(taken, tall, where=tall > 0, out=np.full(len(moves), cutter.diameter))
     coarse = spacing / np.clip(wide, spacing, cutter.diameter)
-    most = int(np.argmax(share / (1.0 + coarse)))
+    most = int(np.argmax(share * (1.0 - coarse)))
     x, y = motion.end[moves[most], :2].tolist()
     return Load(median=median, high=high, largest=largest, angles=stretches.spread(angle), x=x, y=y,
                 line=int(motion.line[moves[most]]), judged=float(share[most]), coarse=float(coarse[most]))
@@ -79,7 +84,7 @@ def load_findings(steps: tuple[Step, ...], loads: Mapping[int, Load]) -> Iterato
     """A warning for each program in which a tooth takes more than it should, by more than the grid may be wrong."""
     for step in steps:
         load = loads.get(step.order)
-        if load is not None and load.judged > LOAD_FACTOR * (1.0 + load.coarse):
+        if load is not None and load.sure > LOAD_FACTOR:
             most = math.floor(100 * LOAD_FACTOR / load.judged)
             yield Finding(
                 code="load-high", severity="warn", where=at(step.file_name, load.line, load.x, load.y),

@@ -137,23 +137,26 @@ def odd_heights(marks: ArrayLike, rises: ArrayLike, accuracy: float = ACCURACY) 
     """Marks whose height may have been misread, and by how much the worst differs from the others, mm; none if no one.
 
     `marks` are (n, 2 or 3), `rises` (n,) what each was found higher than before. A mark is held against the plane of
-    the others' rises, or where these lie on a line against a plane level across it, and doubted from `BY_FAR` times
-    what errors of `accuracy` do to the difference. One without which the others agree is the one, of which three must
-    have risen alike; else it is any.
+    the others' rises, or where these lie on a line, or nearly, against a plane level across it; and doubted from
+    `BY_FAR` times what errors of `accuracy` do to the difference. One without which the others agree is the one, of
+    which three must have risen alike; else it is any.
     """
     p, z = np.asarray(marks, dtype=float)[:, :2], np.asarray(rises, dtype=float)
-    off = _differences(p, z, accuracy)
-    if np.abs(off).max(initial=0.0) <= BY_FAR:
+
+    def doubted(some: Ints) -> tuple[bool, float]:
+        off, by = _differences(p[some], z[some], accuracy)
+        return bool((np.abs(off) > BY_FAR * accuracy * by).any()), float(np.abs(off).max(initial=0.0))
+
+    every = np.arange(len(p))
+    wrong, worst = doubted(every)
+    if not wrong:
         return [], 0.0
 
     def agree(rest: Ints) -> bool:
-        if len(rest) <= 3:
-            return bool(np.ptp(z[rest]) <= BY_FAR * accuracy)
-        return bool(np.abs(_differences(p[rest], z[rest], accuracy)).max() <= BY_FAR)
+        return bool(np.ptp(z[rest]) <= BY_FAR * accuracy) if len(rest) <= 3 else not doubted(rest)[0]
 
-    every = np.arange(len(p))
     alone = [k for k in range(len(p)) if agree(np.delete(every, k))]
-    return (alone or every.tolist()), float(np.abs(_differences(p, z, None)).max())
+    return (alone or every.tolist()), worst
 
 
 def odd_words(odd: list[int], off: str) -> tuple[str, str]:
@@ -166,18 +169,24 @@ def odd_words(odd: list[int], off: str) -> tuple[str, str]:
             f"measure {again} again, Z 0 set anew on the bed; if it stays, the work ")
 
 
-def _differences(p: Floats, z: Floats, accuracy: float | None) -> Floats:
-    """(n,) rise of each mark over where the others put it; with `accuracy` as a multiple of what such errors make it.
+def _differences(p: Floats, z: Floats, accuracy: float) -> tuple[Floats, Floats]:
+    """(n,) rise of each mark over where the others put it, and what an error of 1 at all of them does to it.
+
+    Others that lie nearly on a line put it where a plane level across that has it, unless they tell that the mark
+    cannot be so far wrong.
     """
-    found, high = np.zeros(len(p)), leverage(p)
+    found, by, high = np.zeros(len(p)), np.ones(len(p)), leverage(p)
     for k in range(len(p)) if len(p) > 1 else ():
         others = np.delete(np.arange(len(p)), k)
         middle = p[others].mean(axis=0)
         u, s, vt = np.linalg.svd(p[others] - middle, full_matrices=False)
-        keep = slice(0, int((s > 1e-6).sum()) if high[k] <= CHECKED else min(1, int((s > 1e-6).sum())))
-        slope = ((p[k] - middle) @ vt[keep].T / s[keep]) @ u[:, keep].T + 1.0 / len(others)
-        found[k] = (z[k] - slope @ z[others]) / (accuracy * np.sqrt(1.0 + slope @ slope) if accuracy else 1.0)
-    return found
+        ways = int((s > 1e-6).sum())
+        for keep in (ways,) if high[k] <= CHECKED else (ways, min(1, ways)):
+            slope = ((p[k] - middle) @ vt[:keep].T / s[:keep]) @ u[:, :keep].T + 1.0 / len(others)
+            off, size = float(z[k] - slope @ z[others]), float(np.sqrt(1.0 + slope @ slope))
+            if keep == ways or abs(off - found[k]) <= BY_FAR * accuracy * by[k]:
+                found[k], by[k] = off, size
+    return found, by
 
 
 SHAPES = ("bow", "cup", "twist")

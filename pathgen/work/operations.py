@@ -344,7 +344,7 @@ class CutAgain(Operation[Inlay]):
         return replace(self, surfacing=surfacing)
 
     def bite(self, cutter: Cutter) -> float:
-        return self.surfacing.resurface_stepdown
+        return self.at_once(cutter)
 
     def at_once(self, cutter: Cutter) -> float:
         return min(cutter.stepdown, self.surfacing.resurface_stepdown)

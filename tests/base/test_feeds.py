@@ -114,13 +114,17 @@ def test_a_tooth_that_takes_many_times_the_usual_is_a_warning(tmp_path):
 
 def test_a_feed_far_too_slow_is_a_warning_that_names_no_speed_which_no_router_turns(tmp_path):
     """25 mm per second are 1500 a minute; at 25 a minute 100 to 300 rpm would be usual, a drill press's."""
-    path = small_board.job(tmp_path, changes={"speed = 18000\nfeed = 1200.0\nplunge = 300.0":
-                                              "speed = 18000\nfeed = 25.0\nplunge = 5.0"})
+    changes = {"speed = 18000\nfeed = 1200.0\nplunge = 300.0": "speed = 18000\nfeed = 25.0\nplunge = 5.0",
+               "feed = 2400.0": "feed = 1300.0"}
+    path = small_board.job(tmp_path, changes=changes)
     note = next(f for f in feed_findings(clamping_of(load_job(path))) if "flat" in f.where)
     assert note.severity == "warn"
     assert "times slower than the least that is usual" in note.got
     assert note.remedy.startswith("if mm per second are meant, write feed = 1500; else change its feed in the job;")
     assert "rpm" not in note.remedy
+    slow = small_board.job(tmp_path, changes=changes, extra="[machine]\nrapid = 1400")
+    note = next(f for f in feed_findings(clamping_of(load_job(slow))) if "flat" in f.where)
+    assert "per second" not in note.remedy  # it would be above the rapids, and refused
 
 
 def test_a_feed_in_mm_per_second_and_a_speed_in_thousands_are_asked_after(tmp_path):

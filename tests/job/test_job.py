@@ -13,6 +13,7 @@ from pathgen.app.cli import main
 from pathgen.base.limits import MOST_NESTED
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.describe import key_rows
+from pathgen.job.doubts import doubts_of
 from pathgen.job.keys import Place, size
 from pathgen.job.load import _refuse_odd
 from pathgen.job.part import board_of
@@ -432,6 +433,8 @@ NUT = '[nut]\ndepth = 1\n{}cutter = "{}"\n'
     ('cutter = "slot"\nbevel = 0.2\nbevel_cutter = "flat"', "", r"^\[slots\] bevel_cutter: .* a \[\[cutter\]\] of"),
     ('cutter = "slot"', NUT.format("", "ball"), r'^\[nut\] cutter: "ball" is a ball-end cutter'),
     ('cutter = "slot"', '[outline]\ncutter = "ball"\n', r'^\[outline\] cutter: .*: name "slot" or "flat", if it'),
+    ('cutter = "slot"', '[block]\ncutter = "flat"\n', r'^\[block\] cutter: .* a ball-end cutter\): name "ball"'),
+    ('cutter = "slot"', '[block]\ncutter = "ball"\noutline = "ball"\n', r'^\[block\] outline: .* a flat-end cutter\)'),
     ('cutter = "slot"', NUT.format("behind = 0.5\n", "slot"), r"1\.29 mm or more.*: make it more, or leave it out"),
     ('cutter = "slot"\nwidth = 6', NUT.format("", "slot"), r"\[nut\] behind.*4\.00 mm or more.*: make it more$"),
 ])
@@ -442,6 +445,28 @@ def test_a_cutter_of_another_shape_or_size_is_told_before_what_follows_from_it(j
     text = SMALL.replace("frets = 20", "frets = 20\nzero_fret = true\nbehind_nut = 9").replace('cutter = "slot"', slots)
     with pytest.raises(JobError, match=said):
         load_job(job_file(text + extra + more))
+
+
+def test_a_wall_or_lap_with_nothing_beside_it_is_doubted(tmp_path):
+    """In stages of one colour each nothing said that wall leaves no wood between them."""
+    one = 'colours = ["#225577"]\n'
+    for key, told in ((one + "wall = 0.5", ["inlay 1 wall"]), ("wall = 0.5", []), ("lap = 0.3", ["inlay 1 lap"])):
+        job = load_job(small_board.job(tmp_path, changes={"depth = 1.5": f"depth = 1.5\n{key}"}))
+        found = [one.where for one in doubts_of(job, clamping_of(job)) if one.where.startswith("inlay")]
+        assert found == told
+
+
+def test_every_cutter_that_a_table_names_is_held_to_the_machine(job_file):
+    """That which cuts a block free and a gauge's engraver were not."""
+    more = "".join(small_board.cutter(name=name, shape=f"{name}-end", diameter=8, speed=18000, feed=400, plunge=100,
+                                      stepdown=0.4) for name in ("ball", "flat"))
+    vee = small_board.cutter(name="vee", shape="v", angle=60.0, diameter=6.0, speed=16000, feed=400, plunge=100,
+                             stepdown=1)
+    tables = '[block]\ncutter = "ball"\noutline = "flat"\n[gauges]\ncutter = "slot"\nengraver = "vee"\n'
+    with pytest.raises(JobError, match="above the rapids") as caught:
+        load_job(job_file(SMALL + tables + "[machine]\nrapid = 395\n" + more + vee))
+    assert {one.where for one in (caught.value, *caught.value.others)} == {
+        f'[[cutter]] "{name}"' for name in ("slot", "ball", "flat", "vee")}
 
 
 @pytest.mark.parametrize(("old", "new", "said"), [

@@ -225,6 +225,20 @@ def test_cutters_that_the_job_lacks_and_scrap_too_thin_are_refused(tmp_path, ext
         coupon_clamping(load_job(job(tmp_path, extra=SLOTS + extra)))
 
 
+def test_a_square_is_no_wider_than_the_test_piece(tmp_path):
+    """That of a cutter of 20 mm was 50 mm wide on a piece of 40; one of 100 mm was refused by its own check."""
+    wide = cutter(name="wide", shape="flat-end", diameter=20.0, speed=9000, feed=900.0,
+                  plunge=200.0, stepdown=1.0)
+    own = '[coupon]\ncutters = ["wide"]\n'
+    piece = coupon_clamping(load_job(job(tmp_path, extra=SLOTS + own + wide)))
+    square = next(t for t in piece.board.trials if t.kind == "square")
+    assert 24.0 <= square.size <= 34.0
+    assert build(load_job(job(tmp_path, extra=SLOTS + own + wide)), clamping=piece, resolution=0.3).passed
+    wider = wide.replace("diameter = 20.0", "diameter = 30.0")
+    with pytest.raises(JobError, match=r'\[coupon\] cutters: "wide" is 30 mm, too wide .*28\.3\d* mm or less'):
+        coupon_clamping(load_job(job(tmp_path, extra=SLOTS + own + wider)))
+
+
 def test_a_cutter_that_the_job_lacks_is_refused_when_the_job_is_read(tmp_path):
     with pytest.raises(JobError, match=r"\[coupon\] cutters"):
         load_job(job(tmp_path, extra='[coupon]\ncutters = ["flat 9"]\n'))

@@ -71,6 +71,7 @@ def test_usual_ranges_say_too_high_and_too_low():
 @pytest.mark.parametrize(("change", "where"), [
     ({"action_12": -0.1}, "action_12"), ({"action_nut": -0.1}, "action_nut"), ({"action_nut": 5.0}, "action_nut"),
     ({"kind": "other"}, "saddle_range"), ({"saddle": 400.0}, "saddle"),
+    ({"saddle": 15.6, "saddle_range": (6.0, 14.0)}, r"saddle: 15.6 mm, and saddle_range is 6 to 14 mm"),
 ])
 def test_what_cannot_be_is_refused(change, where):
     with pytest.raises(JobError, match=where):
@@ -103,6 +104,9 @@ def test_too_high_and_too_short_are_said():
     over = drawn(replace(NECK, angle=4.0), scale_length=640.0, joint=640.0 * (1 - 2 ** (-14 / 12)), thickness=6.0)[1]
     assert f"{over:.2f} mm over the body, {over - 14.0:.2f} mm too high" in high.got
     assert "of a smaller instrument measure its bridge, and give saddle_range" in high.remedy
+    (wanted,) = neck_findings(neck_rows(replace(NECK, angle=4.0, saddle=15.6), PLAIN))  # which is too high itself
+    assert "for 15.60 mm" in wanted.remedy
+    assert "or for such a saddle, measure its bridge, and give saddle_range" in wanted.remedy
     assert neck_faults([short])[0].startswith("DO NOT CUT: 500 mm long, ")
     own = neck_findings(neck_rows(replace(NECK, kind="other", saddle_range=(5.0, 6.0)), PLAIN))
     assert [f.severity for f in own] == ["forbid"]

@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 
 import pathgen
+from pathgen.job.clamping import clamping_of
 from pathgen.programs import limits
 from pathgen.programs.limits import _deepest
 from pathgen.work.clamping import KeepOut
+from pathgen.work.operations import WitnessMarks
 from tests import small_board
 
 
@@ -98,6 +100,18 @@ def test_what_is_too_long_for_the_machine_says_what_would_help(tmp_path, travel,
     with pytest.raises(pathgen.JobError) as refused:
         pathgen.build(job, resolution=0.3)
     assert refused.value.remedy == remedy
+
+
+def test_marks_further_apart_than_the_machine_goes_may_be_written_nearer(tmp_path):
+    marks = '[marks]\ncutter = "flat"\n'
+    places = clamping_of(pathgen.load_job(small_board.job(tmp_path, extra=marks))).feature(WitnessMarks).places
+    short = f"[machine]\ntravel = [{np.ptp(places[:, 0]) - 0.5:.2f}, 200.0, 80.0]\n"
+    with pytest.raises(pathgen.JobError, match=r"witness-marks: moves .* in X") as refused:
+        pathgen.build(pathgen.load_job(small_board.job(tmp_path, extra=marks + short)), resolution=0.3)
+    assert "write [marks] at, with marks nearer to each other, or take a larger machine" in refused.value.remedy
+    nearer = (places - 0.5 * np.sign(places - places.mean(axis=0)) * [1.0, 0.0]).round(2).tolist()
+    assert pathgen.build(pathgen.load_job(small_board.job(tmp_path, extra=f"{marks}at = {nearer}\n{short}")),
+                         resolution=0.3).passed
 
 
 def test_a_clamp_that_lifts_the_cutter_past_the_travel_is_named_as_the_cause(tmp_path):

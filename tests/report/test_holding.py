@@ -79,6 +79,11 @@ def test_a_thin_cutter_that_must_stand_far_out_is_doubted(built):
     assert "it must stand 5" in slot.got
     assert "clamps and blank" in slot.got
     assert slot.allowed.startswith("25 mm or less")
+    assert slot.remedy.startswith("take lower clamps, or hold the blank from below; or")
+    thick = replace(clamping, setup=replace(clamping.setup, keep_out=()), stock=replace(clamping.stock, thickness=55.0))
+    (slot,) = [f for f in standing_out_findings(thick, programs) if "slot" in f.where]
+    assert "to clear the blank" in slot.got
+    assert slot.remedy.startswith("take a thicker cutter, or a thinner blank; or")  # there are no clamps
 
 
 def test_the_page_says_what_comes_after_the_last_program(built):

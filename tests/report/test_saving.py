@@ -6,8 +6,10 @@ import pytest
 
 import pathgen
 from pathgen.app.choosing import change_lines
+from pathgen.base.cutters import Cutter
 from pathgen.report import saving
 from pathgen.report.text import load_lines, saving_lines, summary_lines
+from pathgen.report.wider_first import _usual
 from tests import small_board
 
 RECKONED = r"reckoned with feed = ([\d.]+), plunge = ([\d.]+), stepdown = ([\d.]+)"
@@ -119,6 +121,15 @@ def test_one_of_the_job_goes_before_it_as_it_is(tmp_path, roughs):
                                                                                    'cutters = ["rough", "flat"]'))
     fast = pathgen.build(pathgen.load_job(tmp_path / "job.toml"))
     assert slow.report["minutes"] - fast.report["minutes"] == pytest.approx(best["minutes_saved"], abs=0.1)
+
+
+def test_after_a_flat_end_none_is_reckoned_with_that_is_narrower(tmp_path):
+    """Layers as much thinner came to nothing, and the build was refused for it."""
+    clamping = small_board.built(tmp_path, resolution=0.5).plan.clamping
+    for diameter, sizes in ((8.0, []), (3.0, [6.0])):
+        first = Cutter(name="first", shape="flat-end", diameter=diameter, speed=18000, feed=900.0, plunge=300.0,
+                       stepdown=0.08)
+        assert [one.diameter for one in _usual(first, clamping)] == sizes
 
 
 def test_a_flat_end_clears_what_is_wide_for_a_v(tmp_path):

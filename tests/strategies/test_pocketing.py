@@ -209,13 +209,24 @@ def test_a_round_or_pointed_end_opens_the_drawings_edge_on_a_slope(cutter: Cutte
     assert _share_cut(cuts[0], reference_rim(region, cutter), -0.006) > 0.985
 
 
+@pytest.mark.parametrize("cutter", [ball_end(4.0), v_cutter(110.0)])
+def test_so_it_does_on_a_flat_that_falls_along_the_board(cutter: Cutter) -> None:
+    """Found on a short flat board with relief: a ball passed the drawing's edge by 0.025 mm."""
+    top = Lowered(thickness=6.0, radius_nut=math.inf, radius_end=math.inf, length=100.0,
+                  fall_away=FallAway(start=20.0, end=80.0, drop=2.4, curved=False))
+    region = star(50, 5, 9, 6, 7)
+    cut, = pocket(region, surface=top, cutters=[cutter], depth=1.2, safe_z=SAFE_Z)
+    assert _share_cut(cut, region, 0.006, top) == 0.0
+    assert _share_cut(cut, reference_rim(region, cutter), -0.006, top) > 0.985
+
+
 def reference_rim(region: Polygon, cutter: Cutter) -> Polygon:
     """The region with its corners rounded as on level ground, a little more."""
     width = float(cutter.half_width(1.2))
     return reference_opening(region, width + 0.05)
 
 
-def _share_cut(cut: PocketCut, region: Polygon, out: float) -> float:
+def _share_cut(cut: PocketCut, region: Polygon, out: float, top: Surface = BOARD) -> float:
     """Share of the points `out` outside the region's edge at which the surface is cut by more than 0.1 um."""
     a, b = cut_moves(cut)
     rim = shapely.get_coordinates(shapely.segmentize(region.buffer(out).exterior, 0.2))
@@ -226,7 +237,7 @@ def _share_cut(cut: PocketCut, region: Polygon, out: float) -> float:
     tree = shapely.STRtree(shapely.points(tips[:, :2]))
     place, tip = tree.query(shapely.points(rim), predicate="dwithin", distance=cut.cutter.radius)
     away = np.hypot(*(tips[tip, :2] - rim[place]).T)
-    depth = BOARD.height(*rim[place].T) - tips[tip, 2] - cut.cutter.profile(np.minimum(away, cut.cutter.radius))
+    depth = top.height(*rim[place].T) - tips[tip, 2] - cut.cutter.profile(np.minimum(away, cut.cutter.radius))
     deepest = np.full(len(rim), -1.0)
     np.maximum.at(deepest, place, depth)
     return float((deepest > 1e-4).mean())

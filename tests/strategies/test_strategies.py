@@ -10,12 +10,12 @@ from hypothesis import strategies as st
 
 from pathgen import Cutter, CutterError, scallop_height, stepover_for
 from pathgen.base.errors import PathgenError
-from pathgen.base.lowered import FallAway, Lowered
+from pathgen.base.lowered import FallAway, Lowered, Relief
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.parts.fingerboard.board import slots
 from pathgen.parts.fingerboard.numbers import End
-from pathgen.strategies.cut_again import resurfacing_runs_over
+from pathgen.strategies.cut_again import _link, resurfacing_runs_over
 from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, cutting_line, outlining, tab_points
 from pathgen.strategies.engraving import engraving
 from pathgen.strategies.slotting import bevelling, slotting
@@ -361,6 +361,21 @@ def test_the_second_cut_over_a_fill_does_not_rise_where_the_first_came_down():
     assert first.run[:, 2].max() == pytest.approx(8.0)
     *_, last = resurfacing_runs_over(shapely.box(2, -19, 9, 19), first, proud=1.0, stepdown=0.5, beneath=None)
     assert last[:, 2] == pytest.approx(np.full(len(last), 6.0), abs=1e-9)
+
+
+def test_from_pass_to_pass_the_second_cut_does_not_go_through_the_crest_at_a_bend():
+    """Where a steep relief ends, the straight way down to the next pass took 3 um off the ridges beside it."""
+    top = Lowered(thickness=6.0, radius_nut=213.0, radius_end=213.0, length=100.0,
+                  relief=Relief(depth=0.35, deepest=30.0, end=55.0))
+    ball, clear = cutter_of("ball-end", 8.0), 0.07
+    for start, end in ((57.83, 54.67), (52.0, 55.4)):
+        a, b = (np.array([x, y, float(top.tip_height(ball, x, y))]) for x, y in ((start, 12.8), (end, 13.8)))
+        way = np.vstack([_link(a, b, top, ball, clear), b])
+        x = np.linspace(start, end, 501)
+        z = np.interp(x, way[:, 0], way[:, 2]) if end > start else np.interp(-x, -way[:, 0], way[:, 2])
+        share = (x - start) / (end - start)
+        over = z - top.tip_height(ball, x, 12.8 + share)
+        assert (over - clear * np.minimum(1.0, 2.0 * (1.0 - share))).min() > -2e-3
 
 
 def test_a_way_round_a_stepped_corner_that_runs_on_the_edge_itself_is_found():

@@ -342,6 +342,14 @@ def test_no_tabs_is_no_remedy_where_the_job_file_has_no_key_for_it(table):
                         cutter=cutter_of("flat-end", 3.0), where=where)
 
 
+def test_no_cutter_is_asked_for_that_is_narrower_than_nothing():
+    """Found on a block from fret to fret of a small board: its cutter of 3.1 mm was to be 4.1 mm narrower."""
+    for long, words in ((7.5, "a cutter 1.60 mm narrower"), (5.1, "cut out 4.00 mm longer or more: no cutter is")):
+        part = shapely.box(0.0, -15.0, long, 15.0)
+        with pytest.raises(PathgenError, match=words):
+            tab_points(part, 2, avoid=np.empty((0, 2)), width=6.0, cutter=cutter_of("flat-end", 3.0), where="[block]")
+
+
 def test_tabs_on_both_sides_of_a_notch_stay_apart():
     """No place is left between 0.3 and 0.7 of this edge, so tabs spread by length alone would meet there."""
     notched = shapely.Polygon([(0, -20), (96, -20), (96, 20), (67, 20), (67, 5), (29, 5), (29, 20), (0, 20)])

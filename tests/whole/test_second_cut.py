@@ -328,6 +328,14 @@ def test_after_a_skim_a_narrower_ball_need_not_open_what_a_wider_one_had_opened_
     assert result.passed, [str(f) for f in result.verification.findings]
 
 
+def test_its_layers_are_no_thicker_than_its_cutter_takes(tmp_path):
+    """Those of [resurface] are 0.5 mm where nothing is said: a build with a finer ball was refused by its own check."""
+    result = built(tmp_path, resolution=0.2, changes={
+        "stepdown = 3.0": "stepdown = 0.4", "overfill = 0.7": "overfill = 1.4",
+        'finish = "ball"': 'finish = "ball"\nrough = "flat"\nallowance = 0.2'})
+    assert result.passed, [str(f) for f in result.verification.findings]
+
+
 def test_what_stands_over_a_surface_left_proud_is_cut_in_steps_down_to_the_last(tmp_path):
     """The last cut takes what the first left as well: over the fill that is more than over the wood."""
     result = built(tmp_path, extra='[resurface]\narea = "inlay"\nstepdown = 0.5\nblend = 5.0\n', changes={

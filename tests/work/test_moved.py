@@ -114,6 +114,16 @@ def test_a_height_that_does_not_move_with_the_others_is_doubted():
     assert odd_heights(five, np.append(5 * tilt + one, 0.5))[0] == [2]
 
 
+def test_a_tilt_that_all_of_four_marks_show_is_no_misread_height():
+    """The second is far out, so that others hardly check it: yet no error there is 0.3 mm, as each was doubted for."""
+    marks = np.array([[10.0, 5.0], [81.0, -5.0], [43.0, 12.0], [21.5, -14.0]])
+    assert unchecked(marks)[0] == 2
+    tilt = marks @ [0.002, 0.015]
+    assert odd_heights(marks, tilt, 0.01) == ([], 0.0)
+    assert odd_heights(marks, np.array([0.0, 0.3, 0.0, 0.0]), 0.01)[0] == [1]
+    assert odd_heights(marks, tilt + [0.0, 0.3, 0.0, 0.0], 0.01)[0] == [0, 1, 2, 3]
+
+
 @pytest.mark.parametrize(("marks", "off", "words"), [
     # three rose alike
     (4, [[0, 0, 0], [0, 0, 0], [0, 0, 0.6], [0, 0, 0]], "mark 3 is 0.600 mm from where the others put it"),

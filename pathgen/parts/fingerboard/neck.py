@@ -186,3 +186,8 @@ def _refuse(neck: Neck, scale_length: float, joint: float) -> None:
     if neck.kind == "other" and neck.saddle_range is None:
         raise JobError("[neck] saddle_range", 'missing, with kind = "other"',
                        remedy="give [lowest, highest] that your bridge allows, over the body")
+    if neck.saddle is not None and neck.saddle_range and not (
+            neck.saddle_range[0] <= neck.saddle <= neck.saddle_range[1]):
+        low, high = neck.saddle_range
+        raise JobError("[neck] saddle", f"{neck.saddle:g} mm, and saddle_range is {low:g} to {high:g} mm",
+                       allowed="a height that saddle_range holds", remedy="correct one of them")

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
+from numpy.typing import ArrayLike
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
@@ -71,12 +72,12 @@ class Footprints:
         x0, y0, x1, y1 = region.bounds
         x, reach, full = (x0 + x1) / 2.0, 2.0 * cutter.radius, cutter.radius * (1.0 - 1e-9)
         is_cone = cutter.shape == "v"
-        radius = float(surface.radius(x))
+        radius = float(_scale(surface, x))
         # the table is of y over the radius, which changes along the board: it must hold the whole region at both ends
-        share = radius / surface.radius(np.array([x0, x1]))
+        share = radius / _scale(surface, np.array([x0, x1]))
         low, high = (y0 - reach) * share, (y1 + reach) * share
         y = np.linspace(low.min(), high.max(), 257)
-        y = y[np.abs(y) < 0.99 * radius]
+        y = y[np.abs(y) < 0.99 * surface.radius(x)]
         if is_cone:
             cutter = replace(cutter, diameter=min(_FLANK * cutter.diameter, LARGEST))
         at = np.full_like(y, x)
@@ -150,12 +151,12 @@ class Footprints:
 
     def _radius_at(self, plane: Floats) -> Floats:
         """Radius of the opening about each (n, 2) place in the plane."""
-        return np.asarray(np.interp(plane[:, 1] / self.surface.radius(plane[:, 0]), self.stretched, self.across))
+        return np.asarray(np.interp(plane[:, 1] / _scale(self.surface, plane[:, 0]), self.stretched, self.across))
 
     def _reach(self, parts: Shapes, extreme: Callable[..., Floats] = np.max) -> Floats:
         """The largest radius of an opening in the plane over each part, or another extreme."""
         bounds = np.nan_to_num(shapely.bounds(parts).reshape(-1, 4))  # empty ones have none
-        radius = self.surface.radius((bounds[:, 0] + bounds[:, 2]) / 2.0)
+        radius = _scale(self.surface, (bounds[:, 0] + bounds[:, 2]) / 2.0)
         y = bounds[:, 1] + np.linspace(0.0, 1.0, 9)[:, None] * (bounds[:, 3] - bounds[:, 1])
         return np.asarray(extreme(np.interp(y / radius, self.stretched, self.across), axis=0))
 
@@ -165,12 +166,12 @@ class Footprints:
         return overlay.sound(np.asarray(shapely.transform(shapely.segmentize(shapes, self._points), rule)))
 
     def _to_plane(self, xy: Floats) -> Floats:
-        radius = self.surface.radius(xy[:, 0])
+        radius = _scale(self.surface, xy[:, 0])
         return np.column_stack([xy[:, 0], radius * np.interp(xy[:, 1] / radius, self.position, self.stretched)])
 
     def out_of_plane(self, xy: Floats) -> Floats:
         """Places, (n, 2), of the plane on the board."""
-        radius = self.surface.radius(xy[:, 0])
+        radius = _scale(self.surface, xy[:, 0])
         return np.column_stack([xy[:, 0], radius * np.interp(xy[:, 1] / radius, self.stretched, self.position)])
 
     def _axis_to_plane(self, xy: Floats) -> Floats:
@@ -188,6 +189,11 @@ class Footprints:
         x, y = axis.T
         offset, _ = _lengthwise(self.cutter, self.surface, self.depth, x, y)
         return offset[:, None] * _uphill(self.surface, x, y)
+
+
+def _scale(surface: Surface, x: ArrayLike) -> Floats:
+    """What y is counted in across the board at `x`: the radius there; mm on a flat, which may fall along the board."""
+    return np.ones(np.shape(x)) if surface.is_flat else surface.radius(x)
 
 
 def _outward(shapes: Shapes) -> tuple[Floats, Floats, Ints]:

@@ -156,10 +156,10 @@ def opening(
         )
     half_width = float(cutter.half_width(depth))
     slanted = gentle = None
-    if not surface.is_flat and not region.is_empty:
-        if cutter.is_flat:
+    if not surface.is_level and not region.is_empty:
+        if cutter.is_flat and not surface.is_flat:
             gentle = _gentle_enough(cutter, surface, MOST_OVERHANG * depth, region)
-        else:
+        elif not cutter.is_flat:
             slanted = Footprints.over(cutter, surface, depth, region)
     return Opening(
         cutter=cutter, surface=surface, depth=depth, half_width=half_width, tolerance=tolerance, slanted=slanted,
