@@ -141,7 +141,7 @@ def _moved(chance: Chance, tables: Own, cutters: dict[str, Own]) -> None:
         tables.setdefault("marks", {"cutter": _cutter(cutters, chance, "v", 90.0)})
     programs = (sum(name in tables for name in ("marks", "surface", "nut", "slots", "outline")) +
                 len(tables.get("inlay", ())))
-    tables["moved"] = {"limit": 0.2, "board_limit": 1.0, "accuracy": 0.01, "before": chance.whole(1, programs)}
+    tables["moved"] = {"limit": 0.2, "board_limit": 1.0, "accuracy": 0.01, "before": chance.whole(1, max(1, programs))}
     turn, roll, pitch = (chance.rng.uniform(-1, 1) * most for most in (
         0.02, 1.0 / stock["width"], 1.0 / stock["length"]))
     near, far, half = -stock["margin_nut"], stock["length"] - stock["margin_nut"], stock["width"] / 2

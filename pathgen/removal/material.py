@@ -51,6 +51,7 @@ _FLOOR = 0.1  # of the depth of a move: what a sinking flat end takes less of th
 _ALONE = 8192  # points of a move from which it is cut by itself
 _POINT = 1e-9  # mm: a move no longer than this in plan goes straight up or down
 _LEVEL = 1e-6  # mm: a move that rises or sinks by less is level
+_CHORDS = 5e-3  # mm: so far may a round wall stand within the circle of the cutter that left it, between points
 _RUB = 0.05  # mm: a wall nearer than this to the shank counts as touched
 
 
@@ -409,7 +410,7 @@ class _Cutting:
         if rapid.any():
             quick = np.flatnonzero(rapid[of])
             met = drop.copy()
-            met[quick[~self._well_within(moves, of[quick], x[quick], y[quick])]] = 0.0  # grazed
+            met[quick[~self._well_within(moves, of[quick], x[quick], y[quick], _CHORDS)]] = 0.0  # grazed
         b.drop[:] = _highest_of(met, of, n)
         b.volume[:] = np.bincount(of, drop, n) * self.cell
         sloping = (np.abs(run[:, 2]) > _LEVEL) & (length > 0)
@@ -433,14 +434,14 @@ class _Cutting:
             b.edge[:] = np.bincount(of, self._edge(moves, length, b.depth, of, x, y, drop), n)
         self.bites.add(b, row)
 
-    def _well_within(self, moves: Moves, of: NDArray[np.intp], x: Floats, y: Floats) -> Mask:
-        """(n,) points further inside the way of their moves, `of`, than rounding may have moved the cutter's rim."""
+    def _well_within(self, moves: Moves, of: NDArray[np.intp], x: Floats, y: Floats, rim: float = RIM) -> Mask:
+        """(n,) points further inside the way of their moves, `of`, than `rim` mm, as rounding may have moved that."""
         run = (moves.end - moves.start)[of, :2]
         off = np.stack([x, y], axis=1) - moves.start[of, :2]
         square = (run**2).sum(axis=1)
         share = np.divide((off * run).sum(axis=1), square, where=square > 0, out=np.zeros(len(of)))
         away = off - np.clip(share, 0.0, 1.0)[:, None] * run
-        return np.asarray(np.hypot(*away.T) < self.cutter.radius - RIM)
+        return np.asarray(np.hypot(*away.T) < self.cutter.radius - rim)
 
     def _edge(
         self, moves: Moves, length: Floats, depth: Floats, of: NDArray[np.intp], x: Floats, y: Floats, drop: Heights

@@ -423,9 +423,10 @@ def test_work_is_counted_before_it_is_done(name, note):
     assert whole > least[name]
 
 
-@pytest.mark.parametrize(("aside", "met"), [(1e-7, 0.0), (5e-4, 0.0), (0.02, 2.0)])
+@pytest.mark.parametrize(("aside", "met"), [(1e-7, 0.0), (5e-4, 0.0), (0.003, 0.0), (0.02, 2.0)])
 def test_a_rapid_in_its_own_hole_may_be_aside_by_rounding_alone(aside, met):
-    """Of work that moved, programs are written to a tenth of a micrometre beside where the cutter went down before."""
+    """Of work that moved, programs are written to a tenth of a micrometre beside where the cutter went down before; and
+    round walls have chords: one 1 um within the circle of the cutter that cut them was taken for wood."""
     cutter = CUTTERS["flat-end"]
     xs = -cutter.radius - np.array([0.01, 2e-4, 5e-8, -cutter.radius])
     material = blank(xs, [-0.5, 0.0, 0.5], top=5.0)
