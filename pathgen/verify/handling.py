@@ -207,7 +207,7 @@ def _feeds(
 def _start_and_end(
     program: ReadProgram, motion: Motion, clamping: Clamping, tolerances: Tolerances
 ) -> Iterator[Finding]:
-    lowest = min(clamping.safe_z, max(_tops(clamping)) + 0.5) - tolerances.rounding
+    lowest = _clear_of_all(clamping) - tolerances.rounding
     sideways = np.isfinite(motion.end[:, :2]).any(axis=1) & (motion.start[:, :2] != motion.end[:, :2]).any(axis=1)
     blind = sideways & ~(motion.start[:, 2] >= lowest) & ~np.isfinite(motion.start).all(axis=1)
     if blind.any():
@@ -227,6 +227,11 @@ def _start_and_end(
                       allowed=f"Z {lowest - clamping.z_zero:.2f} mm or higher", remedy="lift at the end")
 
 
+def _clear_of_all(clamping: Clamping) -> float:
+    """The height from which a cutter counts as lifted clear, mm."""
+    return min(clamping.safe_z, max(_tops(clamping)) + 0.5)
+
+
 def _tops(clamping: Clamping) -> list[float]:
     fills = [clamping.first_surface.thickness + i.overfill for i in clamping.inlays if i.fill != "none"]
     marks = clamping.feature(WitnessMarks)
@@ -241,11 +246,18 @@ def _bounds(
     margin = step.cutter.diameter + tolerances.overrun
     x, y, z = motion.end.T
     off = (x < x0 - margin) | (x > x1 + margin) | (y < y0 - margin) | (y > y1 + margin)
+    # to a place to park, or back: over all that stands there, on a machine whose travel is known and held to
+    high = motion.rapid & (np.minimum(motion.start[:, 2], z) >= _clear_of_all(clamping) - tolerances.rounding)
+    parked = off & high & (clamping.machine.travel is not None)
     if off.any():
-        i = int(np.argmax(off))
-        yield Finding(code="off-the-stock", where=at(program.name, int(motion.line[i]), x[i], y[i]),
-                      got="a move past the edge of the blank", allowed=f"no more than {margin:.1f} mm past it",
-                      remedy="check the zero and the units")
+        i = int(np.argmax(off & ~parked if (off & ~parked).any() else parked))
+        yield Finding(
+            code="off-the-stock", severity="warn" if parked[i] else "forbid",
+            where=at(program.name, int(motion.line[i]), x[i], y[i]), allowed=f"no more than {margin:.1f} mm past it",
+            got="a rapid above everything, to past the edge of the blank" if parked[i] else
+            "a move past the edge of the blank",
+            remedy="see that nothing stands there" if parked[i] else "check the zero and the units",
+        )
     floor = min(step.operation.bottom, 0.0) - tolerances.below_bed
     deepest = int(np.nanargmin(z))
     if z[deepest] < floor:

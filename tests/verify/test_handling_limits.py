@@ -18,16 +18,16 @@ LINES = [FIRST, "G0 Z20", "M3 S18000", "G4 P3", "G0 X10 Y0", "G1 Z6 F300", "X20 
          "M5", "M30"]
 
 
-def found(change=None, *, shape="flat-end", spins=True):
+def found(change=None, *, shape="flat-end", spins=True, travel=None):
     """Codes and severities of what is found after lines were changed for others."""
     text = "\n".join((change or {}).get(line, line) for line in LINES) + "\n"
-    step, clamping = one_step(shape=shape, spins=spins)
+    step, clamping = one_step(shape=shape, spins=spins, travel=travel)
     program = read_program(text, name="a.nc")
     motion = motion_over_board(program, clamping, chord_tolerance=1e-4)
     return {f.code: f.severity for f in program_findings(program, motion, step, clamping, TOL)}
 
 
-def one_step(*, shape="flat-end", spins=True, clearance=10.0):
+def one_step(*, shape="flat-end", spins=True, clearance=10.0, travel=None):
     """A step and its clamping, with one clamp: 10 to 15 mm across, 40 to 50 along and 12 mm high."""
     cutter = pathgen.Cutter(name="c", shape=shape, diameter=3.0, speed=18000, feed=1000.0, plunge=300.0, stepdown=1.0)
     clamp = KeepOut(x=(50.0, 40.0), y=(10.0, 15.0), height=12.0)
@@ -35,7 +35,7 @@ def one_step(*, shape="flat-end", spins=True, clearance=10.0):
         stock=SimpleNamespace(bounds=(0.0, -20.0, 100.0, 20.0), thickness=7.0), units="mm", safe_z=20.0, z_zero=0.0,
         feature=lambda kind: None, done=lambda step: False,
         setup=SimpleNamespace(keep_out=(clamp,)), inlays=(),
-        machine=SimpleNamespace(spin_up=3.0, clearance=clearance),
+        machine=SimpleNamespace(spin_up=3.0, clearance=clearance, travel=travel),
         to_board=lambda points, step: points, on_bed=lambda points, step: points)
     step = SimpleNamespace(cutter=cutter, operation=SimpleNamespace(bottom=-0.3, spins=spins), file_name="a.nc",
                            order=1)
@@ -100,6 +100,17 @@ def test_inside_and_outside(inside, outside, code, severity):
         inside, outside = ({"X20 Y0 F1000": "Z5 F300", **one} for one in (inside, outside))
     assert code not in found(inside)
     assert found(outside)[code] == severity
+
+
+@pytest.mark.parametrize(("park", "travel", "severity"), [
+    ("G0 X0 Y180", (600.0, 400.0, 80.0), "warn"), ("G0 X0 Y180", None, "forbid"),
+    ("G0 X0 Y180\nZ12\nX9", (600.0, 400.0, 80.0), "forbid"), ("G1 X0 Y180 F900", (600.0, 400.0, 80.0), "forbid"),
+    ("G0 Z12.5\nX0 Y180", (600.0, 400.0, 80.0), "warn"), ("G0 Z12.4\nX0 Y180", (600.0, 400.0, 80.0), "forbid"),
+    ("G0 X0 Y20", None, None),
+])
+def test_a_rapid_to_a_place_to_park_is_no_fault_where_the_travel_is_known(park, travel, severity):
+    """Half a millimetre over the clamp, 12 mm high, or higher; it was refused, as a wrong zero is."""
+    assert found({"M5": f"M5\n{park}"}, travel=travel).get("off-the-stock") == severity
 
 
 def passing(z, *, x=45, shape="flat-end", clearance=10.0):
