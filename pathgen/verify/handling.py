@@ -51,6 +51,7 @@ def program_findings(
     yield from _spindle(program, step, clamping) if step.operation.spins else _still(program)
     yield from _feeds(program, motion, step, clamping, tolerances)
     yield from _start_and_end(program, motion, clamping, tolerances)
+    yield from _waits(program, motion, clamping)
     yield from _bounds(program, motion, step, clamping, tolerances)
     yield from _keep_outs(program, motion, step, clamping)
 
@@ -225,6 +226,19 @@ def _start_and_end(
         yield Finding(code="ends-in-the-work", where=at(program.name, int(motion.line[-1])),
                       got=f"the last position is Z {motion.end[-1, 2] - clamping.z_zero:.2f} mm",
                       allowed=f"Z {lowest - clamping.z_zero:.2f} mm or higher", remedy="lift at the end")
+
+
+def _waits(program: ReadProgram, motion: Motion, clamping: Clamping) -> Iterator[Finding]:
+    """A cutter that turns on one spot in the wood rubs, and burns it and itself."""
+    last = np.searchsorted(motion.line, program.spun, side="right") - 1
+    low = motion.cutting[last] & (motion.end[last, 2] < clamping.stock.thickness) & (last >= 0)
+    for k in np.flatnonzero(low)[:1].tolist():
+        x, y, _ = motion.end[last[k]].tolist()
+        yield Finding(
+            code="waits-in-the-cut", severity="warn", where=at(program.name, program.spun[k], x, y),
+            got="it waits (G4, M0) where it last cut, and the spindle turns", allowed="waits above the work: a cutter "
+            "that stays on one spot rubs and burns", remedy="lift before it",
+        )
 
 
 def _clear_of_all(clamping: Clamping) -> float:

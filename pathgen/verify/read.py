@@ -121,6 +121,8 @@ class ReadProgram(Brief):
     """The line that first turns coolant on, 0 where none does."""
     pauses: tuple[int, ...]
     """The lines of M0, where the machine waits for its user."""
+    spun: tuple[int, ...]
+    """The lines of M0, and of G4 that takes time, at which the spindle turns."""
     waited: float
     """Seconds of G4 between the spindle's start and the first feed move after it, of several starts the least."""
     assumed: frozenset[str]
@@ -269,6 +271,7 @@ class _Reader:
     assumed: set[str] = field(default_factory=set)
     """Modal groups that a word was given of; those that moves depended on without."""
     pauses: list[int] = field(default_factory=list)
+    spun: list[int] = field(default_factory=list)
     chords: float = 0.0
     """Straight pieces that the arcs so far take at the finest."""
     seen_code: bool = False
@@ -397,6 +400,7 @@ class _Reader:
         self._move(values, codes, line)
         if codes.get("stopping") == "M0":
             self.pauses.append(line)
+            self.spun += [line] if self.spindle else []
         if codes.get("stopping") in ("M2", "M30"):
             self.ended = True
 
@@ -457,6 +461,7 @@ class _Reader:
                 raise self.fail(line, "G4 needs a P of 0 or more, and no axis words")
             if self.waiting is not None:
                 self.waiting += values["P"]
+            self.spun += [line] if self.spindle and values["P"] > 0 else []
         elif "P" in values:
             raise self.fail(line, "P without G4")
         arc_words = [letter for letter in "IJKR" if letter in values]
@@ -588,7 +593,7 @@ class _Reader:
             ended=(self.ended and self.percent != 1) or self.percent == 2,
             spindle_left_on=self.spindle != 0 and not self.ended, coolant=self.coolant,
             waited=self.waited if self.waited < math.inf else self.waiting or 0.0, assumed=frozenset(self.assumed),
-            pauses=tuple(self.pauses),
+            pauses=tuple(self.pauses), spun=tuple(self.spun),
             job_fingerprint=_marked(self.comments, _JOB_MARK), program_fingerprint=_marked(self.comments, _OWN_MARK),
             own_fingerprint=fingerprint(text), chords=self.chords, **columns,
         )

@@ -65,6 +65,10 @@ def line_beside_clamp(y, z=6):
         ("G21 G90 G94", {"X20 Y0 F1000": "G2 X20 Y0 R9"}), ("G21 G90 G94", {"X20 Y0 F1000": "G3 X20 Y0 R9\nG17"}))),
     *(({}, {FIRST: FIRST.replace(word, "")}, "mode-not-stated", "forbid") for word in ("G90 ", "G94 ")),
     ({}, {"M30": "(more)"}, "no-end", "forbid"),
+    *(({"M5": f"{stop}\nM5"}, {"X20 Y0 F1000": f"X20 F1000\n{stop}\nX30"}, "waits-in-the-cut", "warn")
+      for stop in ("M0", "G4 P0.5")),
+    ({"X20 Y0 F1000": "X20 F1000\nG4 P0\nX30"}, {"G1 Z6 F300": "G1 Z6.99 F300\nG4 P1"}, "waits-in-the-cut", "warn"),
+    ({"G1 Z6 F300": "G1 Z7 F300\nM0\nZ6"}, {"G1 Z6 F300": "G1 Z6 F300\nM0"}, "waits-in-the-cut", "warn"),
     ({"M3 S18000": "M9 M3 S18000"}, {"M3 S18000": "M8 M3 S18000"}, "coolant-on", "warn"),
     ({}, {"G21 G90 G17 G94 G54": "G90 G17 G94 G54 G20", "G0 Z20": "G0 Z0.79", "G0 X10 Y0": "G0 X0.4 Y0"},
      "other-units", "forbid"),
