@@ -11,6 +11,7 @@ import pathgen
 from pathgen.job.clamping import clamping_of
 from tests.as_made import hold
 from tests.coloured_jobs import coloured_job
+from tests.crowded_jobs import crowded_job
 from tests.plain_cutting import Cut, Wood, deepest_falls
 from tests.random_jobs import COARSE, ending, random_job
 from tests.random_outlines import random_outline
@@ -40,6 +41,13 @@ def test_a_random_job_builds_as_made(tmp_path, kind, seed):
 def test_a_part_of_a_drawn_outline_builds_on_its_tabs(tmp_path, seed):
     """Where a tab stood on the clearest place, the way round another wall had thinned it, or left a ledge beside it."""
     end = ending(random_outline(seed).write(tmp_path).parent, resolution=COARSE)
+    assert end.kind == "built", end.message
+
+
+@pytest.mark.parametrize("seed", [4247, 4216])
+def test_a_job_of_many_tables_builds(tmp_path, seed):
+    """In the first a link of the second cut went through the crest where a lowered board bends."""
+    end = ending(crowded_job(seed).write(tmp_path).parent, resolution=COARSE)
     assert end.kind == "built", end.message
 
 
