@@ -151,6 +151,7 @@ def test_what_is_not_cut_for_want_of_its_table_is_said(tmp_path):
 @pytest.mark.parametrize(("new", "told"), [
     ("02-pocket-1-flat.tap", "If 02-pocket-1-flat.tap is it, give that the name 02-pocket-1-flat.nc; else make"),
     ("copy of the pocket.nc", "If copy of the pocket.nc is it, give that the name 02-pocket-1-flat.nc; else make"),
+    ("02-pocket-1-flat.png", '"flat"). Make the programs again'),  # its picture
     ("notes.md", '"flat"). Make the programs again'),
 ])
 def test_a_program_under_another_name_is_found(tmp_path, capsys, new, told):
