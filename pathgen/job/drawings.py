@@ -419,12 +419,13 @@ def _check_on_board(
         if isinstance(board, Fingerboard):
             place = f"after fret {int(np.searchsorted(board.frets.distance[board.frets.number > 0], points[worst, 0]))}"
         takes, less = taken(board.surface, web, points[:, 0], board.min_web)
+        most = rounded_down(min(inlay.depth - board.min_web + web[worst], reached))
         raise JobError(
             f"{inlay.name} depth", f"the pocket {left_words(web[worst])} under it {place}{takes}" if web[worst] > 0 else
             f"the pocket {left_words(web[worst])} the underside {place}{takes}",
             allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make depth {rounded_down(min(inlay.depth - board.min_web + web[worst], reached)):.2f} mm or less"
-                   f"{less}",
+            remedy=f"make depth {most:.2f} mm or less{less}" if most > 0 else
+            f"make min_web smaller, or the {board.names.part} thicker: no depth leaves so much",
         )
     if inlay.depth > reached + 1e-9:
         above = shortest.flute_length - reached

@@ -300,12 +300,13 @@ def _hole(job: Job, table: HoleTable, where: str) -> None:
 
 
 def _web(plate: PlateTable, depth: float, where: str) -> None:
-    left = plate.thickness - depth
+    left, most = plate.thickness - depth, rounded_down(plate.thickness - plate.min_web)
     if left < plate.min_web - 1e-9:
         raise JobError(where, f"{depth:g} mm leaves {left:.2f} mm of {plate.thickness:g} mm under it" if left >= 0
                        else f"{depth:g} mm {left_words(left)} {plate.thickness:g} mm",
                        allowed=f"min_web {plate.min_web:g} mm or more",
-                       remedy=f"make it {rounded_down(max(plate.thickness - plate.min_web, 0.0)):.2f} mm or less")
+                       remedy=f"make it {most:.2f} mm or less" if most > 0 else
+                       "make min_web smaller, or the plate thicker: no depth leaves so much")
 
 
 def _inside(part: FlatPart, bores: list[_Bored]) -> None:

@@ -290,8 +290,9 @@ def _holes(operation: DowelHoles | RoundHoles | SideDots, cutter: Cutter, around
 
 def _cut_out(operation: CutOut, cutter: Cutter, around: Around) -> Toolpath:
     cut, clamping = operation.feature, around.clamping
+    ridges = clamping.surfacing.scallop if clamping.surfacing else 0.0
     (made,) = pocket(cut.shapes, surface=clamping.finished_surface, cutters=[cutter], depth=cut.depth,
-                     safe_z=clamping.safe_z, where=cut.what, options=PocketOptions(all_of_it=True))
+                     safe_z=clamping.safe_z, where=cut.what, options=PocketOptions(all_of_it=True, ridges=ridges))
     return made.toolpath
 
 

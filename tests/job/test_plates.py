@@ -251,6 +251,13 @@ def test_refused(tmp_path, more, said):
         clamping_of(read(tmp_path, PLATE + more))
 
 
+@pytest.mark.parametrize("cut", [RING, HOLE + "depth = 1.0\n"])
+def test_a_web_that_no_depth_leaves(tmp_path, cut):
+    """It was told to make depth -0.50 mm or less, or 0.00 mm."""
+    with pytest.raises(JobError, match=r"min_web 3\.5 mm or more\): make min_web smaller, or the plate thicker"):
+        clamping_of(read(tmp_path, PLATE.replace("face = false", "face = false\nmin_web = 3.5") + cut))
+
+
 @pytest.mark.parametrize(("old", "new", "said"), [
     ("face = false", "", r"\[surface\]: is missing: the plate is to be faced"),
     ("thickness = 3.0\nlength", "thickness = 2.5\nlength", r"2\.5 mm from a blank of 3 mm whose face is left"),

@@ -1049,3 +1049,12 @@ def test_fewer_points_make_no_ramp_steeper_of_a_cutter_that_cannot_plunge() -> N
     sinks = (kinds[1:] != Move.RAPID) & (step[:, 2] < -1e-6) & (points[:-1, 2] < LEVEL.thickness)
     slope = -step[sinks, 2] / np.hypot(*step[sinks, :2].T)
     assert slope.max() <= cutter.plunge / cutter.eased_feed
+
+
+def test_ways_across_and_down_stay_above_the_ridges_that_stand():
+    """Ways across went 2 mm above the surface, and down to 0.3 mm above it, however high a wide stepover leaves it."""
+    two = MultiPolygon([box(100, -5, 106, 5), box(112, -5, 118, 5)])
+    (cut,) = pocket(two, surface=LEVEL, cutters=[flat_end(3.0)], depth=1.0, safe_z=SAFE_Z,
+                    options=PocketOptions(ridges=3.0))
+    rapid = cut.toolpath.points[cut.toolpath.kinds == Move.RAPID, 2]
+    assert LEVEL.thickness + 3.0 < rapid.min() < SAFE_Z - 1.0

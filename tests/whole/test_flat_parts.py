@@ -358,3 +358,17 @@ def test_a_drawing_without_a_place_begins_at_x_0_with_its_middle_on_the_centre_l
         np.add(given.board.outline.bounds, [page / 2 - 95.0, 0.0] * 2), abs=1e-9)
     for one, other in zip(given.inlays, left_out.inlays, strict=True):
         assert other.area.bounds == pytest.approx(np.add(one.area.bounds, [page / 2 - 95.0, 0.0] * 2), abs=1e-9)
+
+
+def test_rapids_end_above_ridges_however_high(tmp_path):
+    """Ridges 1 mm high: before rings and counterbores rapids ended 0.3 mm over the face as asked for, in the wood."""
+    plate = PLATE.replace("face = false", "face = true").replace("thickness = 3.0\nmargin", "thickness = 5.0\nmargin")
+    run = {"speed": 12000, "feed": 1200.0, "plunge": 300.0, "stepdown": 3.0}
+    extra = cutter(name="round", shape="ball-end", diameter=4.0, **run)
+    extra += '[surface]\nfinish = "round"\nrough = "round"\nscallop = 1.0\n'
+    extra += cutter(name="point", shape="v", angle=90, diameter=8.0, **run)
+    ring = RING.replace("flat 3", "point").replace("50.0", "30.0").replace("inner", 'fill = "none"\ninner')
+    bore = "diameter = 5.0\ncounterbore = { diameter = 12.0, depth = 1.0 }"
+    hole = HOLE.replace("diameter = 10.0", bore).replace("50.0", "70.0")
+    result = build(read(tmp_path, plate + extra + ring + hole), resolution=0.5)
+    assert not [str(f) for f in result.verification.findings if f.severity == "forbid"]

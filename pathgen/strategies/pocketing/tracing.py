@@ -21,6 +21,9 @@ from pathgen.strategies.pocketing.settings import PocketOptions
 _OVER = np.nan
 """Depth of a point on the way across, whose height is found once all are known."""
 
+_OVER_RIDGES = 0.1
+"""How far (mm) above ridges of the first cut a rapid down ends, where they are higher than it ends elsewhere."""
+
 SHORTEST = 0.3
 """Of a cutter's half-width: the least length of a piece that a ramp goes to and fro on, or round on as a helix."""
 
@@ -80,6 +83,7 @@ class Trace:
         self.shortest_ramp = width * (_RATHER_DOWN if self.plunges else SHORTEST)
         # a flat end over its depth of nothing is in the wood with its uphill side, and in what ridges stand there
         self.uphill = cutter.radius * slope + options.ridges if self.is_flat else 0.0
+        self._clear = max(options.approach, options.ridges + _OVER_RIDGES)
 
     def _add(self, xy: Floats, depth: Floats | float, kind: Move) -> None:
         rows = np.empty((len(xy), 4))
@@ -95,7 +99,7 @@ class Trace:
         if self._last is not None:
             self._add(self._last[None], _OVER, Move.RAPID)
         self._add(to[None], _OVER, Move.RAPID)
-        self._add(to[None], min(opened, depth) - self.options.approach, Move.RAPID)
+        self._add(to[None], min(opened, depth) - self._clear, Move.RAPID)
         self._add(to[None], depth, Move.PLUNGE)
 
     def enter(
@@ -201,7 +205,7 @@ class Trace:
         a, b = xy[1:-1:2], xy[2:-1:2]
         between = a + np.linspace(0.0, 1.0, 17)[:, None, None] * (b - a)
         top = self._surface.tip_height(self._cutter, between[..., 0], between[..., 1]).max(axis=0)
-        height = np.minimum(top + clear, self._safe_z)
+        height = np.minimum(top + max(clear, self._clear), self._safe_z)
         if self._keep_out is not None and not self._keep_out.is_empty:
             ways = shapely.linestrings(np.stack([a, b], axis=1))
             height = np.where(shapely.intersects(self._keep_out, ways), self._safe_z, height)
