@@ -119,12 +119,7 @@ class Spaces(Painting):
         return state._replace(matrix=multiply(state.matrix, translation(g.length("x", "x"), g.length("y", "y"))))
 
     def _contains(self, outer: Element, element: Element) -> bool:
-        parents = self.document.parents
-        while element in parents:
-            element = parents[element]
-            if element is outer:
-                return True
-        return False
+        return outer is not element and outer in self.document.around(element)
 
     def _window(self, element: Element, state: State) -> list[tuple[Element, State]] | None:
         """A nested svg or a symbol: its own window onto its own coordinates."""

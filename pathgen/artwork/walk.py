@@ -63,10 +63,11 @@ class Walker(Clips):
             inside = self._effects(root, state)
             if inside is not None:
                 self._walk(root, inside)
-        self._check_layers()
-        if page is None and self.layers:
-            raise ArtworkError(self.document.where(root), "a page without a size, which would be that of its layers",
-                               remedy="give the drawing a viewBox, or a width and a height")
+        if self.layers:
+            self._check_layers()
+            if page is None:
+                raise ArtworkError(self.document.where(root), "a page without a size, which would be that of its "
+                                   "layers", remedy="give the drawing a viewBox, or a width and a height")
         if page is None:
             return self._sized_by_content()
         return self._scene(tuple(self.paints), page, physical)

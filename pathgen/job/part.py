@@ -14,7 +14,7 @@ from pathgen.job.back import into_bed
 from pathgen.job.flat import flat_part_of
 from pathgen.job.job import Job
 from pathgen.job.outlines import as_cut, closed_by_cutter, drawn_outline, inner_corners
-from pathgen.job.tables import BoardTable, OutlineTable, SlotsTable
+from pathgen.job.tables import BoardTable, SlotsTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.dots import USUAL_FRETS
 from pathgen.parts.fingerboard.part import Fingerboard, Fittings
@@ -143,23 +143,24 @@ def _fret_count(table: BoardTable) -> int:
     return table.frets or len(table.ratios)
 
 
+def _asked_outline(job: Job) -> Polygon | None:
+    """As it is drawn; None where it is not."""
+    table = job.outline
+    if table is not None and table.artwork is not None:
+        return drawn_outline(job, table.artwork, table.place, "[outline]", seen=table.artwork_layers)
+    for name in ("place", "artwork_layers"):
+        if getattr(table, name, None):
+            raise JobError(f"[outline] {name}", "without a drawing", remedy="give artwork, or leave it out")
+    return None
+
+
 def _drawn_outline(job: Job) -> Polygon | None:
-    if job.outline is None or job.outline.artwork is None:
-        for name in ("place", "artwork_layers"):
-            if job.outline is not None and getattr(job.outline, name):
-                raise JobError(f"[outline] {name}", "without a drawing", remedy="give artwork, or leave it out")
-        return None
-    asked = _asked(job, job.outline)
-    return as_cut(job, asked, closed_by_cutter(job, asked), "[outline] artwork")
-
-
-def _asked(job: Job, table: OutlineTable) -> Polygon:
-    return drawn_outline(job, table.artwork or "", table.place, "[outline]", seen=table.artwork_layers)
+    """As its cutter leaves it."""
+    asked = _asked_outline(job)
+    return None if asked is None else as_cut(job, asked, closed_by_cutter(job, asked), "[outline] artwork")
 
 
 def drawn_corners(job: Job) -> BaseGeometry:
     """What the outline's cutter leaves standing where a drawn board turns inward, in plan; empty where it is little."""
-    cut = _drawn_outline(job)
-    if cut is None or job.outline is None or job.outline.artwork is None:
-        return Polygon()
-    return inner_corners(cut, _asked(job, job.outline))
+    cut, asked = _drawn_outline(job), _asked_outline(job)
+    return Polygon() if cut is None or asked is None else inner_corners(cut, asked)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -239,7 +239,7 @@ def tab_points(
     if not room and all_round_in is None:
         _refuse_too_many(outline, edges, count, takes, where, cutter.diameter)
     ring = cutting_line(outline, cutter)
-    holds = partial(holding, outline=outline, ring=ring, width=width, radius=cutter.radius, slopes=rise / TAB_SLOPE)
+    holds = _holding(outline, ring, cutter, width=width, rise=rise)
     chosen = _spread(edges, count, takes, avoid, inlays) if room else np.empty((0, 2))
     if room and (good := holds(chosen)).all():
         return chosen
@@ -269,6 +269,13 @@ def tab_points(
         remedy=f"make tabs fewer{_NARROWER if where == _STATED else ''}, or take a smaller cutter"
         + _without_tabs(where, "; or write tabs = 0 and stick the work down"),
     )
+
+
+def _holding(
+    outline: Polygon, ring: LinearRing, cutter: Cutter, *, width: float, rise: float
+) -> Callable[[Floats], Bools]:
+    """Which of some places hold a tab so wide, that rises so high above where the cutter goes beside it: `holding`."""
+    return partial(holding, outline=outline, ring=ring, width=width, radius=cutter.radius, slopes=rise / TAB_SLOPE)
 
 
 def _on_both(edges: Sequence[Floats], spacing: float) -> int:
@@ -379,21 +386,22 @@ def check_tabs_stand(tabs: Tabs, outline: Polygon, *, cutter: Cutter, rise: floa
     `rise` is the height of the tabs above where the cutter goes beside them, mm.
     """
     ring = cutting_line(outline, cutter)
-    holds = partial(holding, outline=outline, ring=ring, width=tabs.width, radius=cutter.radius,
-                    slopes=rise / TAB_SLOPE)
+    holds = _holding(outline, ring, cutter, width=tabs.width, rise=rise)
     good = holds(tabs.at)
     if good.all():
         return
     worst = tabs.at[int(np.argmin(good))]
     places, _ = all_round(outline, ring, every=_EVERY, takes=tabs.width + cutter.diameter)
     places = places[holds(places)]
-    nearest = places[np.argsort(np.linalg.norm(places - worst, axis=1))[:1]]
+    remedy = "make tabs narrower, or take a smaller cutter"
+    if len(places):
+        nearest = places[np.argmin(np.linalg.norm(places - worst, axis=1))]
+        remedy = f"move it to {place_words(*nearest.tolist())}, the nearest such place"
     raise PathgenError(
         where, f"at {place_words(*worst.tolist())} a cutter of {cutter.diameter:g} mm leaves no whole tab: it stands "
         "round a corner, or in the way round another wall near by",
         allowed=f"places where a tab {tabs.width:g} mm wide stands whole",
-        remedy=f"move it to {place_words(*nearest[0].tolist())}, the nearest such place" if len(nearest) else
-        "make tabs narrower, or take a smaller cutter",
+        remedy=remedy,
     )
 
 

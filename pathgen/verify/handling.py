@@ -6,6 +6,7 @@ import itertools
 import math
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -264,14 +265,13 @@ def _bounds(
     high = motion.rapid & (np.minimum(motion.start[:, 2], z) >= _clear_of_all(clamping) - tolerances.rounding)
     parked = off & high & (clamping.machine.travel is not None)
     if off.any():
-        i = int(np.argmax(off & ~parked if (off & ~parked).any() else parked))
-        yield Finding(
-            code="off-the-stock", severity="warn" if parked[i] else "forbid",
-            where=at(program.name, int(motion.line[i]), x[i], y[i]), allowed=f"no more than {margin:.1f} mm past it",
-            got="a rapid above everything, to past the edge of the blank" if parked[i] else
-            "a move past the edge of the blank",
-            remedy="see that nothing stands there" if parked[i] else "check the zero and the units",
-        )
+        i = int(np.argmax(off & ~parked)) if (off & ~parked).any() else int(np.argmax(parked))
+        found = Finding(code="off-the-stock", where=at(program.name, int(motion.line[i]), x[i], y[i]),
+                        got="a move past the edge of the blank", allowed=f"no more than {margin:.1f} mm past it",
+                        remedy="check the zero and the units")
+        yield found if not parked[i] else replace(
+            found, severity="warn", got="a rapid above everything, to past the edge of the blank",
+            remedy="see that nothing stands there")
     floor = min(step.operation.bottom, 0.0) - tolerances.below_bed
     deepest = int(np.nanargmin(z))
     if z[deepest] < floor:
