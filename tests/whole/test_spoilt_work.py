@@ -3,6 +3,7 @@
 The boards of `test_verify` are spoilt in many more ways, each of which must be seen.
 """
 
+import functools
 import itertools
 import re
 from collections.abc import Callable
@@ -24,12 +25,15 @@ MADE: dict[str, Callable] = {
 }
 
 
-@pytest.fixture(scope="module", params=sorted(MADE))
-def made(request, tmp_path_factory):
-    job, end = MADE[request.param]()
-    builds: list = []
-    end(job.write(tmp_path_factory.mktemp("work")).parent, resolution=COARSE, made=builds)
-    return request.param, builds
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    @functools.cache
+    def builds_of(name):
+        job, end = MADE[name]()
+        builds: list = []
+        end(job.write(tmp_path_factory.mktemp("work")).parent, resolution=COARSE, made=builds)
+        return builds
+    return builds_of
 
 
 def changed(axis: str, by: Callable[[float, int], float], *, cuts: bool = False) -> Callable[[str], str]:
@@ -68,11 +72,12 @@ WAYS |= {
 }
 
 
-@pytest.mark.parametrize("way", WAYS)
-def test_all_that_is_found_of_programs_that_were_spoilt(made, way):
-    name, builds = made
+# each on two kinds of work in turn
+@pytest.mark.parametrize(("name", "way"), sorted(
+    zip(itertools.cycle(sorted(MADE)), (way for way in WAYS for _ in range(2)), strict=False)))
+def test_all_that_is_found_of_programs_that_were_spoilt(made, name, way):
     rows = []
-    for number, build in enumerate(builds):
+    for number, build in enumerate(made(name)):
         texts = {program.file_name: WAYS[way](program.text) for program in build.programs}
         checked = verify(build.plan.clamping, texts, resolution=CELL, job_fingerprint=build.job.fingerprint)
         if way[0] in "YZ" and "0.3" in way:
