@@ -12,7 +12,9 @@ from tests import small_board
 
 RESOLUTION = 0.5
 pytestmark = pytest.mark.usefixtures("afresh")
-ONE_COLOUR = {"depth = 1.5": 'colours = ["#225577"]\ndepth = 1.5'}
+SHORT = {"scale_length = 300.0": "scale_length = 190.0", "length = 125.0": "length = 90.0",
+         "at = [45.0, 0.0]": "at = [26.0, 0.0]"}
+ONE_COLOUR = {"depth = 1.5": 'colours = ["#225577"]\ndepth = 1.5'} | SHORT
 MORE = small_board.SLOT_CUTTER + """
 [slots]
 cutter = "slot"
@@ -28,7 +30,7 @@ artwork = "art.svg"
 colours = ["#cc8833"]
 depth = 1.2
 cutters = ["flat"]
-place = { at = [45.0, 0.0] }
+place = { at = [26.0, 0.0] }
 """
 EDITS = {
     "title": ('units = "mm"', 'title = "Another"\nunits = "mm"'),
@@ -36,11 +38,11 @@ EDITS = {
     "depth of the slots": ("depth = 2.0", "depth = 2.1"),
     "depth of the first inlay": ("depth = 1.5", "depth = 1.45"),
     "depth of the second inlay": ("depth = 1.2", "depth = 1.25"),
-    "place": ("at = [45.0, 0.0]", "at = [44.9, 0.0]"),
+    "place": ("at = [26.0, 0.0]", "at = [25.9, 0.0]"),
     "overfill": ("overfill = 0.7", "overfill = 0.8"),
     "radius": ("nut = 254.0", "nut = 260.0"),
     "thickness": ("thickness = 6.5", "thickness = 6.6"),
-    "stock": ("length = 125.0", "length = 126.0"),
+    "stock": ("length = 90.0", "length = 91.0"),
     "frets": ("frets = 5", "frets = 4"),
     "cutter": ("diameter = 2.0", "diameter = 1.9"),
     "second cut": ("[slots]", "[resurface]\nskim = 0.05\n[slots]"),

@@ -9,8 +9,7 @@ from tests import small_board
 
 
 @pytest.mark.parametrize(("diameter", "stepdown", "stepover", "thickness", "radius"), [
-    (6.0, 1.0, 0.45, 9.5, 254.0), (12.7, 1.26, 0.1, 9.0, 120.0), (3.0, 1.04, 0.8, 14.0, 180.0),
-    (4.0, 1.27, 0.1, 10.0, 120.0),
+    (12.7, 1.26, 0.1, 9.0, 120.0), (3.0, 1.04, 0.8, 14.0, 180.0), (4.0, 1.27, 0.1, 10.0, 120.0),
 ])
 def test_a_ball_end_roughs_within_its_stepdown_and_no_less(
     tmp_path, diameter, stepdown, stepover, thickness, radius
