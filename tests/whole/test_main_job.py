@@ -89,6 +89,11 @@ def test_it_is_as_made(built):
     hold("main job", built[1], pages=True)
 
 
+def test_pictures_of_a_whole_board_add_no_more_than_500_kb_to_its_page(built):
+    with_them, without = (len(built[1].files(shaded=shaded)["setup.html"].encode()) for shaded in (True, False))
+    assert 200_000 < with_them - without < 500_000
+
+
 def test_ridges_lie_just_below_the_limit_and_nothing_too_deep(built):
     text = written(built, "surface-finish")
     for x in (1.0, 120.0, 301.3, LENGTH - 1.0):
