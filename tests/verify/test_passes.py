@@ -109,7 +109,8 @@ def test_passes_lifted_over_the_surface_are_not_counted():
 def test_rings_run_no_one_way_and_are_seen_both_ways():
     top = pathgen.flat(6.0)
     turn = np.linspace(0, 2 * np.pi, 541)
-    rings = [np.column_stack([r * np.cos(turn), r * np.sin(turn), 0 * turn + 6.0]) for r in np.arange(STEP / 2, 12.0, STEP)]
+    rings = [np.column_stack([r * np.cos(turn), r * np.sin(turn), 0 * turn + 6.0])
+             for r in np.arange(STEP / 2, 12.0, STEP)]
     text = text_of(np.concatenate(rings), 6)
     with pytest.raises(pathgen.ProgramError, match="side by side"):
         pathgen.ridges(text, cutter=BALL, top=top)
