@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from operator import itemgetter
 
 import numpy as np
 import shapely
@@ -34,6 +36,12 @@ _OWN = 2e-3
 """What a pass may stand above what is left where it touches, to be one that shaped it, mm."""
 
 _INSET = 0.02  # mm
+
+_MOST_CHANGES = 100
+"""Of each kind, at which sections are laid."""
+
+_ASTRAY = 0.05
+"""How far beside the line of another a pass may begin to be its other half, mm."""
 
 _FEW = 3
 """Passes beside each other of which all count, wherever they end; of more the outermost are left out."""
@@ -89,7 +97,11 @@ class Line:
     @property
     def middle(self) -> float:
         """Where it lies half-way."""
-        return float(np.interp((self.x[0] + self.x[-1]) / 2, self.x, self.y))
+        return self.y_at((self.x[0] + self.x[-1]) / 2)
+
+    def y_at(self, x: float) -> float:
+        """Where across it lies."""
+        return float(np.interp(x, self.x, self.y))
 
     def runs_at(self, xs: Floats) -> Bools:
         """(n,) whether it runs at each x."""
@@ -168,9 +180,7 @@ def spanned(lines: list[Line], surface: Turned, cutter: Cutter) -> shapely.Geome
     after another, and what lies between the last that has begun and the edge is no ridge between two passes.
     """
     strips = []
-    ordered = sorted(lines, key=lambda line: line.middle)
-    for low, high in _neighbours(ordered):
-        x0, x1 = max(low.x[0], high.x[0]), min(low.x[-1], high.x[-1])
+    for low, high, x0, x1 in _neighbours(lines, cutter.radius):
         xs = np.linspace(x0, x1, max(2, math.ceil((x1 - x0) / 5.0)))
         edge = [surface.contact(line.at(xs)[:, :2], cutter) for line in (low, high)]
         strips.append(shapely.Polygon(np.concatenate([edge[0], edge[1][::-1]])))
@@ -179,10 +189,37 @@ def spanned(lines: list[Line], surface: Turned, cutter: Cutter) -> shapely.Geome
     return overlay.buffer(inner, -_INSET)
 
 
+def changes(lines: list[Line]) -> Floats:
+    """(n,) x where ridges may be others than elsewhere: where passes are left out for a while, and where they bend."""
+    bends = []
+    for line in lines:
+        share = (line.x[1:-1] - line.x[:-2]) / (line.x[2:] - line.x[:-2])
+        off = np.hypot(*(k[1:-1] - k[:-2] - share * (k[2:] - k[:-2]) for k in (line.y, line.z)))
+        bends += [(-one, x) for one, x in zip(off.tolist(), line.x[1:-1].tolist(), strict=True) if one > _OWN]
+    return np.array([x for _, x in sorted(bends)[:_MOST_CHANGES]] + [
+        (x0 + x1) / 2 for x0, x1, _ in _left_out(lines).tolist()[:_MOST_CHANGES]])
+
+
+def _goes_on(lines: list[Line]) -> Bools:
+    """(n, n) which passes, by rows, are left out for a while and which, by columns, is where they go on."""
+    first, last = (np.array([[line.x[k], line.y[k]] for line in lines]) for k in (0, -1))
+    slope = np.divide(*(last - first).T[::-1])
+    ahead, aside = first[:, None, :].T - last.T[:, :, None]
+    return np.asarray((ahead >= 0) & (np.abs(aside - slope * ahead) < _ASTRAY))
+
+
+def _left_out(lines: list[Line]) -> Floats:
+    """(n, 3) from where to where passes are left out for a while, and where across that is."""
+    ends = [(lines[i].x[-1], lines[j].x[0], lines[j].y[0]) for i, j in np.argwhere(_goes_on(lines))]
+    return np.array(ends).reshape(-1, 3)
+
+
 def _end_evenly(lines: list[Line], cutter: Cutter) -> bool:
-    """Whether all passes begin, and end, within a diameter of each other."""
-    ends = np.array([[line.x[0], line.x[-1]] for line in lines])
-    return bool((np.ptp(ends, axis=0) <= 2 * cutter.radius).all())
+    """Whether all passes begin, and end, within a diameter of each other; those left out for a while go on."""
+    goes_on = _goes_on(lines)
+    begins = [lines[i].x[0] for i in np.flatnonzero(~goes_on.any(axis=0))]
+    ends = [lines[i].x[-1] for i in np.flatnonzero(~goes_on.any(axis=1))]
+    return bool(max(np.ptp(begins), np.ptp(ends)) <= 2 * cutter.radius)
 
 
 def _inner(lines: list[Line], surface: Turned, cutter: Cutter) -> shapely.Geometry:
@@ -208,20 +245,32 @@ def _apart_from_last(across: Floats) -> Bools:
     return np.concatenate([[True], np.diff(across) > 1e-6])[: len(across)]
 
 
-def _neighbours(ordered: list[Line]) -> list[tuple[Line, Line]]:
-    """Each pass and the next one across that runs beside it."""
-    pairs = []
+def _neighbours(lines: list[Line], wide: float) -> Iterator[tuple[Line, Line, float, float]]:
+    """Each pass and the next one across that runs beside it, and from where to where both run.
+
+    Those less than `wide` apart between which one is left out for a while are neighbours there.
+    """
+    ordered = sorted(lines, key=lambda line: line.middle)
+    again = np.flatnonzero(_goes_on(ordered).any(axis=0))
     for k, line in enumerate(ordered):
-        beside = (other for other in ordered[k + 1 :] if _apart(line, other) > 1e-6)
-        pairs += [(line, other) for other in itertools.islice(beside, 1)]
-    return pairs
+        after = next((other for other in ordered[k + 1 :] if _apart(line, other) > 1e-6), None)
+        before = next((other for other in ordered[:k][::-1] if _apart(other, line) > 1e-6), None)
+        for low, high in ((line, after), *([(before, line)] if k in again else [])):
+            if low is not None and high is not None:
+                yield low, high, max(low.x[0], high.x[0]), min(low.x[-1], high.x[-1])
+    for x0, x1, y in _left_out(lines).tolist():
+        beside = [(line.y_at(x0), line) for line in lines if line.x[0] <= x0 and x1 <= line.x[-1]]
+        below, low = max((one for one in beside if one[0] < y), key=itemgetter(0), default=(-math.inf, None))
+        above, high = min((one for one in beside if one[0] > y), key=itemgetter(0), default=(math.inf, None))
+        if low is not None and high is not None and above - below < wide:
+            yield low, high, x0, x1
 
 
 def _apart(low: Line, high: Line) -> float:
     """How far a pass lies beside another in the middle of where both run, mm; 0 where they do not."""
     x0, x1 = max(low.x[0], high.x[0]), min(low.x[-1], high.x[-1])
     middle = (x0 + x1) / 2
-    return float(np.interp(middle, high.x, high.y) - np.interp(middle, low.x, low.y)) if x1 > x0 else 0.0
+    return high.y_at(middle) - low.y_at(middle) if x1 > x0 else 0.0
 
 
 def predicted(lines: list[Line], xs: Floats, surface: Turned, cutter: Cutter) -> float:

@@ -21,7 +21,7 @@ from pathgen.removal.grid import Grid
 from pathgen.removal.material import Material
 from pathgen.removal.motion import Motion
 from pathgen.verify.heights import HeightField, Text, motion_of
-from pathgen.verify.passes import Turned, bounds_of, lines_of, predicted, shaping, spanned, way_of
+from pathgen.verify.passes import Turned, bounds_of, changes, lines_of, predicted, shaping, spanned, way_of
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
 
 _AIR = 1.0  # mm of wood left standing over the highest tip, for what no pass cuts to be seen
@@ -186,7 +186,9 @@ def _one_way(
         raise ProgramError(name, "no passes side by side", remedy="give the area to measure")
     within = bounds_of(lines, turned, cutter) if area is None else turned.shape(area)
     _, y0, _, y1 = within.bounds
-    grid = Grid(stations(within, None, spacing=spacing, clear=0.0),
+    even = stations(within, None, spacing=spacing, clear=0.0)
+    between = changes(lines) if lines else even
+    grid = Grid(np.union1d(even, between[(between > even[0]) & (between < even[-1])]),
                 y0 + step * np.arange(max(2, round((y1 - y0) / step) + 1)))
     blank = float(motion.end[motion.cutting, 2].max(initial=turned.surface.thickness)) + cutter.radius + _AIR
     material = Material(grid, np.full(grid.shape, blank, np.float32))
