@@ -133,18 +133,29 @@ def way_of(motion: Motion) -> float | None:
 
 
 def lines_of(motion: Motion, shortest: float) -> list[Line]:
-    """Passes of a program in the frame turned to their way: runs of cutting one way, `shortest` mm or longer."""
+    """Passes of a program in the frame turned to their way: runs of cutting one way, `shortest` mm or longer, and
+    shorter ones on which one of these goes on."""
     run = motion.end - motion.start
     level = np.abs(run[:, 2]) < np.abs(run[:, 0])
     along = motion.cutting & level & (np.abs(run[:, 1]) <= math.tan(1.5 * _ASIDE) * np.abs(run[:, 0]))
     way = np.where(along & (run[:, 0] != 0), np.sign(run[:, 0]), 0).astype(np.int8)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], way, [0]])))
-    lines = []
+    lines: list[Line] = []
+    short: list[Line] = []
     for first, stop in itertools.pairwise(edges):
-        if way[first] and abs(motion.end[stop - 1, 0] - motion.start[first, 0]) >= shortest:
+        if way[first] and abs(motion.end[stop - 1, 0] - motion.start[first, 0]) > _INSET:
             knots = np.concatenate([motion.start[first : first + 1], motion.end[first:stop]])[:: int(way[first])]
-            lines.append(Line(*knots.T))
-    return lines
+            line = Line(*knots.T)
+            (lines if line.x[-1] - line.x[0] >= shortest else short).append(line)
+    return lines + [line for line in short if any(_is_beyond(line, other) for other in lines)]
+
+
+def _is_beyond(line: Line, other: Line) -> bool:
+    """Whether a pass lies where another would be beyond one of its ends."""
+    if line.x[0] < other.x[-1] and line.x[-1] > other.x[0]:
+        return False
+    slope = (other.y[-1] - other.y[0]) / (other.x[-1] - other.x[0])
+    return all(abs(line.y[k] - other.y[0] - slope * (line.x[k] - other.x[0])) < _ASTRAY for k in (0, -1))
 
 
 def shaping(lines: list[Line], top: Singles, grid: Grid, surface: Turned, cutter: Cutter) -> list[Line]:
@@ -185,7 +196,7 @@ def spanned(lines: list[Line], surface: Turned, cutter: Cutter) -> shapely.Geome
         edge = [surface.contact(line.at(xs)[:, :2], cutter) for line in (low, high)]
         strips.append(shapely.Polygon(np.concatenate([edge[0], edge[1][::-1]])))
     whole = overlay.union_all([strip for strip in strips if strip.is_valid])
-    inner = whole if _end_evenly(lines, cutter) else overlay.intersection(whole, _inner(lines, surface, cutter))
+    inner = whole if _end_evenly(lines, cutter.radius) else overlay.intersection(whole, _inner(lines, surface, cutter))
     return overlay.buffer(inner, -_INSET)
 
 
@@ -214,12 +225,12 @@ def _left_out(lines: list[Line]) -> Floats:
     return np.array(ends).reshape(-1, 3)
 
 
-def _end_evenly(lines: list[Line], cutter: Cutter) -> bool:
-    """Whether all passes begin, and end, within a diameter of each other; those left out for a while go on."""
+def _end_evenly(lines: list[Line], radius: float) -> bool:
+    """Whether all passes begin, and end, within a cutter's diameter of each other; those left out for a while go on."""
     goes_on = _goes_on(lines)
     begins = [lines[i].x[0] for i in np.flatnonzero(~goes_on.any(axis=0))]
     ends = [lines[i].x[-1] for i in np.flatnonzero(~goes_on.any(axis=1))]
-    return bool(max(np.ptp(begins), np.ptp(ends)) <= 2 * cutter.radius)
+    return bool(max(np.ptp(begins), np.ptp(ends)) <= 2 * radius)
 
 
 def _inner(lines: list[Line], surface: Turned, cutter: Cutter) -> shapely.Geometry:
@@ -248,7 +259,8 @@ def _apart_from_last(across: Floats) -> Bools:
 def _neighbours(lines: list[Line], wide: float) -> Iterator[tuple[Line, Line, float, float]]:
     """Each pass and the next one across that runs beside it, and from where to where both run.
 
-    Those less than `wide` apart between which one is left out for a while are neighbours there.
+    Those less than `wide` apart between which one is left out for a while are neighbours there; where all end evenly
+    also those between which one begins later or ends sooner.
     """
     ordered = sorted(lines, key=lambda line: line.middle)
     again = np.flatnonzero(_goes_on(ordered).any(axis=0))
@@ -259,11 +271,21 @@ def _neighbours(lines: list[Line], wide: float) -> Iterator[tuple[Line, Line, fl
             if low is not None and high is not None:
                 yield low, high, max(low.x[0], high.x[0]), min(low.x[-1], high.x[-1])
     for x0, x1, y in _left_out(lines).tolist():
-        beside = [(line.y_at(x0), line) for line in lines if line.x[0] <= x0 and x1 <= line.x[-1]]
-        below, low = max((one for one in beside if one[0] < y), key=itemgetter(0), default=(-math.inf, None))
-        above, high = min((one for one in beside if one[0] > y), key=itemgetter(0), default=(math.inf, None))
-        if low is not None and high is not None and above - below < wide:
-            yield low, high, x0, x1
+        yield from ((low, high, x0, x1) for low, high in _beside(lines, x0, x1, y, wide))
+    for line in lines if _end_evenly(lines, wide) else []:
+        for low, high in _beside(lines, line.x[0], line.x[0], line.y[0], wide):
+            yield low, high, max(low.x[0], high.x[0]), line.x[0]
+        for low, high in _beside(lines, line.x[-1], line.x[-1], line.y[-1], wide):
+            yield low, high, line.x[-1], min(low.x[-1], high.x[-1])
+
+
+def _beside(lines: list[Line], x0: float, x1: float, y: float, wide: float) -> Iterator[tuple[Line, Line]]:
+    """The two passes next to a stretch of the work, where they are less than `wide` apart."""
+    beside = [(line.y_at(x0), line) for line in lines if line.x[0] <= x0 and x1 <= line.x[-1]]
+    below, low = max((one for one in beside if one[0] < y - 1e-6), key=itemgetter(0), default=(-math.inf, None))
+    above, high = min((one for one in beside if one[0] > y + 1e-6), key=itemgetter(0), default=(math.inf, None))
+    if low is not None and high is not None and above - below < wide:
+        yield low, high
 
 
 def _apart(low: Line, high: Line) -> float:
@@ -282,7 +304,7 @@ def predicted(lines: list[Line], xs: Floats, surface: Turned, cutter: Cutter) ->
     """
     tops = [line.at(xs[line.runs_at(xs)]) for line in lines]
     every = np.concatenate(tops) if tops else np.empty((0, 3))
-    worst, even = math.nan, not lines or _end_evenly(lines, cutter)
+    worst, even = math.nan, not lines or _end_evenly(lines, cutter.radius)
     for x in xs:
         axis = every[every[:, 0] == x, :2]
         axis = axis[np.argsort(axis[:, 1])]
