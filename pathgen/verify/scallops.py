@@ -121,7 +121,8 @@ def ridges(
     along : "x" or "y"
         The machine axis that the surface's centre-line lies along; with "y" the program is turned back first.
     section_spacing, section_step : float
-        Distance between sections, and between the points on them, mm.
+        Distance between sections, and between the points on them, mm. More are laid where a pass bends or is left out
+        for a while.
 
     Returns
     -------
