@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats, Singles
 from pathgen.base.cutters import Cutter
+from pathgen.base.errors import PathgenError
 from pathgen.base.scallop import scallop_height
 from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid
@@ -37,8 +38,13 @@ _OWN = 2e-3
 
 _INSET = 0.02  # mm
 
+_WITHIN = 0.1  # mm
+
 _MOST_CHANGES = 100
 """Of each kind, at which sections are laid."""
+
+_LEAD = 0.02
+"""How steeply against the surface, as a slope, a way down to a pass or up from it goes at least."""
 
 _ASTRAY = 0.05
 """How far beside the line of another a pass may begin to be its other half, mm."""
@@ -158,6 +164,40 @@ def _is_beyond(line: Line, other: Line) -> bool:
     return all(abs(line.y[k] - other.y[0] - slope * (line.x[k] - other.x[0])) < _ASTRAY for k in (0, -1))
 
 
+def without_leads(lines: list[Line], surface: Turned, cutter: Cutter) -> list[Line]:
+    """Passes without the ways down to them and up from them that most have, or that lie beyond where most begin or end.
+    """
+    if not lines:
+        return []
+    longest = max(4 * cutter.radius, max(line.x[-1] - line.x[0] for line in lines) / 4)
+    level = np.array([_level_part(line, surface, cutter, longest) for line in lines])
+    whole = np.array([[0, len(line.x) - 1] for line in lines])
+    lasting = level[:, 0] < level[:, 1]
+    for side, beyond in ((0, 1.0), (1, -1.0)):
+        leads = lasting & (level[:, side] != whole[:, side])
+        if leads.sum() <= lasting.sum() / 2:
+            x = np.array([line.x[i] for line, i in zip(lines, level[:, side], strict=True)])
+            late = leads & (beyond * (x - np.median(x[lasting])) > _INSET)
+            level[late, side] = whole[late, side]
+    return [Line(line.x[i : j + 1], line.y[i : j + 1], line.z[i : j + 1])
+            for line, (i, j) in zip(lines, level.tolist(), strict=True) if i < j]
+
+
+def _level_part(line: Line, surface: Turned, cutter: Cutter, longest: float) -> tuple[int, int]:
+    """The first and the last knot of a pass that follows the surface between ways down to it and up; one for none.
+
+    What is longer than `longest` and does not follow the surface is no way down.
+    """
+    try:
+        over = line.z - surface.surface.tip_height(cutter, *surface.back(line.x, line.y))
+    except PathgenError:  # it goes out to where nothing of the surface is
+        return 0, len(line.x) - 1
+    along = np.flatnonzero(np.abs(np.diff(over)) <= _LEAD * np.diff(line.x))
+    i, j = (int(along[0]), int(along[-1]) + 1) if len(along) else (0, 0)
+    return (i if line.x[i] - line.x[0] <= longest else 0,
+            j if line.x[-1] - line.x[j] <= longest else len(line.x) - 1)
+
+
 def shaping(lines: list[Line], top: Singles, grid: Grid, surface: Turned, cutter: Cutter) -> list[Line]:
     """Those that left what stands at half the sections or more that they cross: none lifted over it, no repeats."""
     found: dict[bytes, Line] = {}
@@ -201,14 +241,18 @@ def spanned(lines: list[Line], surface: Turned, cutter: Cutter) -> shapely.Geome
 
 
 def changes(lines: list[Line]) -> Floats:
-    """(n,) x where ridges may be others than elsewhere: where passes are left out for a while, and where they bend."""
+    """(n,) x where ridges may be others than elsewhere: where passes are left out for a while, where they bend, and
+    just within where most of them begin and end."""
+    if not lines:
+        return np.empty(0)
     bends = []
     for line in lines:
         share = (line.x[1:-1] - line.x[:-2]) / (line.x[2:] - line.x[:-2])
         off = np.hypot(*(k[1:-1] - k[:-2] - share * (k[2:] - k[:-2]) for k in (line.y, line.z)))
         bends += [(-one, x) for one, x in zip(off.tolist(), line.x[1:-1].tolist(), strict=True) if one > _OWN]
     return np.array([x for _, x in sorted(bends)[:_MOST_CHANGES]] + [
-        (x0 + x1) / 2 for x0, x1, _ in _left_out(lines).tolist()[:_MOST_CHANGES]])
+        (x0 + x1) / 2 for x0, x1, _ in _left_out(lines).tolist()[:_MOST_CHANGES]
+    ] + [float(np.median([line.x[side] for line in lines])) + inset for side, inset in ((0, _WITHIN), (-1, -_WITHIN))])
 
 
 def _goes_on(lines: list[Line]) -> Bools:

@@ -21,7 +21,17 @@ from pathgen.removal.grid import Grid
 from pathgen.removal.material import Material
 from pathgen.removal.motion import Motion
 from pathgen.verify.heights import HeightField, Text, motion_of
-from pathgen.verify.passes import Turned, bounds_of, changes, lines_of, predicted, shaping, spanned, way_of
+from pathgen.verify.passes import (
+    Turned,
+    bounds_of,
+    changes,
+    lines_of,
+    predicted,
+    shaping,
+    spanned,
+    way_of,
+    without_leads,
+)
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
 
 _AIR = 1.0  # mm of wood left standing over the highest tip, for what no pass cuts to be seen
@@ -188,13 +198,13 @@ def _one_way(
     within = bounds_of(lines, turned, cutter) if area is None else turned.shape(area)
     _, y0, _, y1 = within.bounds
     even = stations(within, None, spacing=spacing, clear=0.0)
-    between = changes(lines) if lines else even
+    between = changes(without_leads(lines, turned, cutter))
     grid = Grid(np.union1d(even, between[(between > even[0]) & (between < even[-1])]),
                 y0 + step * np.arange(max(2, round((y1 - y0) / step) + 1)))
     blank = float(motion.end[motion.cutting, 2].max(initial=turned.surface.thickness)) + cutter.radius + _AIR
     material = Material(grid, np.full(grid.shape, blank, np.float32))
     material.cut(motion, cutter)
-    lines = shaping(lines, material.top, grid, turned, cutter)
+    lines = without_leads(shaping(lines, material.top, grid, turned, cutter), turned, cutter)
     if area is None:
         within = spanned(lines, turned, cutter)
     if within.is_empty:

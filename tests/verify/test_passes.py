@@ -118,6 +118,19 @@ def test_a_pass_that_leaves_its_ridge_standing_for_a_while_is_seen(flaw, nth, at
     assert found.highest == pytest.approx(3 - math.sqrt(9 - (apart * STEP / 2) ** 2), rel=0.04)  # links cut a little
 
 
+@pytest.mark.parametrize("first_alone", [True, False])
+def test_ways_down_to_passes_are_no_ridges(first_alone):
+    """Each pass goes the same way, or they go to and fro: then only the first has one."""
+    runs = []
+    for k, y in enumerate(np.arange(-9.0, 9.1, STEP)):
+        run = np.array([(-8.0, y, 7.0), (0.0, y, 6.0), (100.0, y, 6.0), (100.0, y, 9.0), (-8.0, y, 9.0)])
+        runs.append(run[1:3][:: -1 if k % 2 else 1] if first_alone and k else run[: 3 if first_alone else 5])
+    found = pathgen.ridges(text_of(np.concatenate(runs)), cutter=BALL, top=pathgen.flat(6.0), limit=FLAT_RIDGE + 1e-4)
+    assert found.within_limit
+    assert found.passes == len(runs)
+    assert found.area.bounds == pytest.approx((0.0, -9.0, 100.0, 9.0), abs=0.03)
+
+
 def test_passes_lifted_over_the_surface_are_not_counted():
     top = pathgen.radiused(thickness=6.0, start=254.0, end=406.4, length=470.0)
     board = shapely.box(0, -15, 40, 15)
