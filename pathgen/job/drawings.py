@@ -244,6 +244,9 @@ def _nothing_shown(table: InlayTable, nth: int, where: str, art: Artwork) -> Job
     """What became of all that the `nth` drawing of an inlay holds."""
     file, white = table.drawings[nth].artwork, table.white_is_background
     remedy = "show its shapes where they are hidden, and fill or stroke them with plain colours"
+    if behind := [colour for colour in _painted([art]) if colour in table.background]:
+        return JobError(where, f"{file} shows only what is background, {joined(behind)}",
+                        remedy="leave out of background what is to be cut, or leave the drawing out")
     if not art.left_out:
         return JobError(where, f"{file} shows nothing that could be cut",
                         remedy=f"{remedy}; white ones count with white_is_background = false" if white else remedy)
@@ -251,6 +254,24 @@ def _nothing_shown(table: InlayTable, nth: int, where: str, art: Artwork) -> Job
     others = f", and {more} more are left out" if more else " is left out"
     return JobError(where, f"{file} shows nothing else that could be cut: {first.words}{others}",
                     remedy=first.remedy)
+
+
+def _painted(arts: Sequence[Artwork]) -> dict[str, None]:
+    """The colours of all that drawings hold, seen or covered."""
+    return dict.fromkeys(paint.colour for art in arts if art.scene is not None for paint in art.scene.paints)
+
+
+def _not_shown(colour: str, table: InlayTable, arts: Sequence[Artwork], known: str, where: str) -> JobError:
+    """Why a colour that an inlay names is none that its drawings show."""
+    files = joined(list(dict.fromkeys("these layers of " * bool(one.layers) + one.artwork for one in table.drawings)))
+    if colour in table.background:
+        return JobError(f"{where} colours", f"{colour} is background too, which only cuts its shape out of what lies "
+                        "below", allowed=known, remedy="leave it out of colours, or out of background")
+    if colour in _painted(arts):
+        return JobError(f"{where} colours", f"all of {colour} in {files} lies under other colours",
+                        allowed=known, remedy="bring it to the front in the drawing, or name with layers "
+                        "the groups that are to be seen")
+    return JobError(f"{where} colours", f"{colour} is not in {files}", allowed=known)
 
 
 def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwork]) -> Inlay:
@@ -262,9 +283,7 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwo
     known = dict.fromkeys(region.colour for art in arts for region in art.regions)
     for colour in table.colours or ():
         if colour not in known:
-            files = joined(list(dict.fromkeys("these layers of " * bool(one.layers) + one.artwork
-                                              for one in table.drawings)))
-            raise JobError(f"{where} colours", f"{colour} is not in {files}", allowed=", ".join(known))
+            raise _not_shown(colour, table, arts, ", ".join(known), where)
     for nth, (one, art) in enumerate(zip(table.drawings, arts, strict=True)):
         if not art.regions:
             raise _nothing_shown(table, nth, f"{drawing_name(index, nth)} artwork", art)

@@ -73,7 +73,9 @@ def test_their_pockets_are_circles_with_the_gap():
     (Dots(diameter=6.0, frets=(25,)), "no fret 25"),
     (Dots(diameter=6.0, line="bass", inset=2.0), "over the edge"),
     (Dots(diameter=6.0, apart=5.0), "two dots at fret 12 meet: 5.00 mm"),
-    (Dots(diameter=6.0, octave="along", frets=(24,)), "fret 24"),
+    (Dots(diameter=6.0, octave="along", frets=(24,)), 'fret 24 .* leave that fret out, or write octave = "across"$'),
+    (Dots(diameter=3.5, octave="along", frets=(24,)), 'fret 24 meet.* or less, or write octave = "across"$'),
+    (Dots(diameter=18.0, octave="along", frets=(21,)), "fret 21 reaches .* or leave that fret out$"),
 ])
 def test_dots_that_cannot_be_are_refused_with_numbers(dots, words):
     with pytest.raises(JobError, match=words):
