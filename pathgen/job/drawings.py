@@ -194,7 +194,8 @@ def _dots(job: Job, board: Fingerboard, index: int) -> Inlay:
     table, where = job.inlays[index], f"inlay {index + 1} (dots)"
     assert isinstance(table, DotsInlay)
     dots = table.dots
-    smallest = min(job.cutter(name, "[dots] cutters").diameter for name in table.cutters)
+    cutters = [job.cutter(name, "[dots] cutters") for name in table.cutters]
+    smallest = min(0.0 if one.shape == "v" else one.diameter for one in cutters)  # a v goes in by its tip
     gap = dots.gap if dots.fill == "piece" else 0.0
     wide = dots.diameter + 2 * gap
     if smallest > wide:

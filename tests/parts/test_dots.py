@@ -129,6 +129,15 @@ def test_dots_are_pocketed_and_verified_like_inlays(tmp_path):
         pathgen.build(pathgen.load_job(tmp_path / "wide.toml"))
 
 
+def test_a_v_wider_than_the_dots_goes_in_by_its_tip(tmp_path):
+    """It was refused for its diameter, with a smaller cutter as the only way out."""
+    v = '[[cutter]]\nname = "v"\nshape = "v"\nangle = 60\ndiameter = 6.0\nspeed = 16000\nfeed = 600.0\n' \
+        'plunge = 200.0\nstepdown = 0.5\n'
+    (tmp_path / "board.toml").write_text(f'{JOB.replace("diameter = 5.0", "diameter = 3.0")}{v}'.replace(
+        'cutters = ["flat"]\n', 'cutters = ["v"]\nfill = "resin"\n'))
+    assert pathgen.build(pathgen.load_job(tmp_path / "board.toml"), resolution=0.2).passed
+
+
 def test_the_slot_of_a_slanting_nut_is_told_where_it_crosses_the_centre_line():
     board = fingerboard(**(PLAIN | {"scale_lengths": (660.0, 630.0)}), straight_fret=7)
     (x0, y0), (x1, y1) = board.nut_line
