@@ -122,6 +122,11 @@ def rounded_up(mm: float) -> float:
     return math.ceil(mm * 100.0 - 1e-6) / 100.0
 
 
+def falls_short(mm: float, least: float) -> bool:
+    """Whether it is less, and not only by what sums in binary lose: what a refusal allows would be refused again."""
+    return mm < least - 1e-7
+
+
 def sawn(mm: float, units: str) -> float:
     """The next whole millimetre, or sixteenth of an inch, that is no smaller: a size that a blank is sawn to; mm."""
     step = {"mm": 1.0, "in": INCH / 16}[units]

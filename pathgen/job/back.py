@@ -10,7 +10,7 @@ from shapely import MultiPolygon, Polygon
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
-from pathgen.base.units import format_length, place_words, rounded_down, rounded_up
+from pathgen.base.units import falls_short, format_length, place_words, rounded_down, rounded_up
 from pathgen.job.job import Job
 from pathgen.job.tables import ChannelTable, HolesTable
 from pathgen.parts.back.part import Back
@@ -95,7 +95,7 @@ def _within(shape: Polygon, part: Part, unit: str) -> None:
     points = shapely.points(shapely.get_coordinates(shape))
     room = shapely.distance(edge, points) * np.where(shapely.covers(part.outline, points), 1.0, -1.0)
     worst = int(np.argmin(room))
-    if room[worst] < part.min_web:
+    if falls_short(float(room[worst]), part.min_web):
         place = place_words(points[worst].x, points[worst].y, unit)
         beyond = f"{-room[worst]:.2f} mm beyond the {part.names.part}" if room[worst] < 0 else \
             f"{room[worst]:.2f} mm from the edge of the {part.names.part}"
@@ -160,7 +160,7 @@ def _shape(job: Job, table: ChannelTable) -> Polygon:
 def _deep_enough(made: Clamping, cutter: Cutter, depth: float) -> None:
     """All that the top cuts leaves the least web over the channel, and its cutter goes as deep."""
     least, over = made.board.min_web, min(wood_over(made), key=lambda one: one.least)
-    if over.least < least:
+    if falls_short(over.least, least):
         what = f"{over.least:.2f} mm of wood is left under"
         if over.least <= 0:
             what = f"it breaks {-over.least:.2f} mm into"

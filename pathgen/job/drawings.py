@@ -20,6 +20,7 @@ from pathgen.base.plain import joined
 from pathgen.base.units import (
     INCH,
     coarse_length,
+    falls_short,
     format_length,
     left_words,
     place_as_written,
@@ -434,7 +435,7 @@ def _check_on_board(
     web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth
     worst = int(np.argmin(web))
     shortest, reached = _reached(job, inlay)
-    if web[worst] < board.min_web:
+    if falls_short(float(web[worst]), board.min_web):
         place = f"near {place_words(*points[worst].tolist())}"
         if isinstance(board, Fingerboard):
             place = f"after fret {int(np.searchsorted(board.frets.distance[board.frets.number > 0], points[worst, 0]))}"

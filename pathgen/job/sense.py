@@ -15,6 +15,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError, Mistakes, all_of
 from pathgen.base.units import (
+    falls_short,
     format_length,
     left_words,
     place_words,
@@ -152,7 +153,7 @@ def _radius_and_width(job: Job, board: Fingerboard) -> None:
         )
     wood, along = board.surface.height(points[:, 0], points[:, 1]), points[:, 0]
     edge = float(np.min(wood))
-    if edge < board.min_web:
+    if falls_short(edge, board.min_web):
         takes, _ = taken(board.surface, wood, along, board.min_web)
         if cut := slots_of(job, board):
             wood = np.concatenate([wood, _web(job, board, cut).ravel()])
@@ -407,7 +408,7 @@ def _web(job: Job, board: Fingerboard, cut: Slots) -> Floats:
 def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str, *, most: float = math.inf) -> None:
     """Raise JobError where a cut leaves too little wood; `most` is how deep its cutter goes."""
     web = _web(job, board, cut)
-    if float(np.min(web)) < board.min_web:
+    if falls_short(float(np.min(web)), board.min_web):
         fret = int(cut.number[int(np.argmin(web.min(axis=1)))])
         least = float(np.min(web))
         takes, less = taken(board.surface, web.ravel(), cut.lines[..., 0].ravel(), board.min_web)

@@ -11,6 +11,7 @@ import pathgen
 from pathgen.base.errors import JobError, PathgenError
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.drawings import _walled
+from pathgen.job.kinds import KINDS
 from pathgen.work.thin_wood import thin_wood
 from pathgen.work.touching import walled
 from tests import small_board
@@ -195,3 +196,36 @@ def test_a_level_blank_no_thicker_than_the_plate_is_told_how_thick_it_must_be(tm
     first = said(2.5)
     assert "nothing stands over the finished 2.5 mm" in first
     assert not said(float(re.search(r"more than ([\d.]+) mm", first)[1]) + 0.01)
+
+CHANNEL = small_board.cutter(name="drill", shape="flat-end", diameter=3.0, speed=11000, feed=1100.0, plunge=300.0,
+                             stepdown=1.2) + """[holes]
+cutter = "drill"
+at = [[-14.0, 0.0], [100.0, 0.0]]
+[channel]
+cutter = "drill"
+along = [10.0, 30.0]
+across = 12.0
+depth = 5.7
+"""
+
+
+@pytest.mark.parametrize(("deep", "extra"), [
+    ("5.7", ""), ("1.5", small_board.SLOTS.replace("depth = 1.8", "depth = 5.7")), ("0.5", CHANNEL)])
+def test_the_depth_that_leaves_just_the_least_web_is_no_refusal(tmp_path, deep, extra):
+    """6.5 - 5.7 is a hair less than 0.8 in binary: "make depth 5.70 mm or less" was said to who had written that."""
+    changes = {"{ nut = 254.0, end = 300.0 }": '"flat"\nmin_web = 0.8', "depth = 1.5": f"depth = {deep}"}
+    assert clamping_of(pathgen.load_job(small_board.job(tmp_path, changes=changes, extra=extra)))
+
+
+def test_scrap_as_thick_as_is_allowed_is_no_refusal(tmp_path):
+    extra = '[coupon]\nthickness = {}\ncutters = ["flat"]\n'.format
+    changes = {"{ nut = 254.0, end = 300.0 }": '"flat"\nmin_web = 0.8', "depth = 1.5": "depth = 5.0"}
+    (kind,) = (kind for kind in KINDS if kind.command == "coupon")
+
+    def made(thick):
+        job = pathgen.load_job(small_board.job(tmp_path, changes=changes, extra=extra(thick)))
+        return list(kind.clampings(job, None))
+
+    with pytest.raises(JobError, match=r"allowed: ([\d.]+) mm or more") as refused:
+        made(6.0)
+    assert made(re.search(r"allowed: ([\d.]+) mm", str(refused.value))[1])
