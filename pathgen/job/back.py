@@ -127,7 +127,7 @@ def _registers(job: Job, holes: HolesTable) -> None:
         raise JobError("[holes] through", f"dowels would stand only {format_length(through, job.units)} in the "
                        "spoilboard", allowed=f"{LEAST_IN_BED:g} mm or more with [channel]", remedy="make it larger")
     cutter, deep = job.cutter(holes.cutter, "[holes] cutter"), job.stock.thickness + through
-    if cutter.flute_length < deep:
+    if falls_short(cutter.flute_length, deep):
         raise JobError("[holes] cutter", f'the flute of "{cutter.name}" is {cutter.flute_length:g} mm long',
                        allowed=f"{deep:.2f} mm or more: the blank and {through:g} mm below it",
                        remedy="name a longer cutter")
@@ -170,7 +170,7 @@ def _deep_enough(made: Clamping, cutter: Cutter, depth: float) -> None:
             remedy=f"make depth {rounded_down(min(depth - least + over.least, cutter.flute_length)):.2f} mm or less, "
             "or move the channel from under there",
         )
-    if cutter.flute_length < depth:
+    if falls_short(cutter.flute_length, depth):
         raise JobError("[channel] depth", f'{depth:g} mm is deeper than the flute of "{cutter.name}"',
                        allowed=f"{cutter.flute_length:g} mm or less", remedy="name a longer cutter")
 
@@ -183,7 +183,7 @@ def _dowels_stand(made: Clamping, dowels: Holes) -> None:
     away = shapely.distance(made.board.outline, shapely.points(dowels.at * [1.0, -1.0]))
     near = int(np.argmin(away))
     needed = cutter.diameter + dowels.diameter / 2
-    if away[near] < needed:
+    if falls_short(float(away[near]), needed):
         x, y = (dowels.at[near] * [1.0, -1.0]).tolist()
         place = place_words(x, y, made.units)
         raise JobError(

@@ -291,7 +291,7 @@ def _hole(job: Job, table: HoleTable, where: str) -> None:
         raise JobError(f"{where} cutter", f'"{cutter.name}" is {cutter.diameter:g} mm, wider than the hole',
                        allowed=f"{table.diameter:g} mm or less", remedy="name a smaller cutter")
     deep = table.depth if table.depth is not None else job.stock.thickness + table.through
-    if cutter.flute_length < deep:
+    if falls_short(cutter.flute_length, deep):
         raise JobError(f"{where} cutter", f'the flute of "{cutter.name}" is {cutter.flute_length:g} mm long',
                        allowed=f"{rounded_up(deep):.2f} mm or more", remedy="name a longer cutter")
     if table.depth is not None:

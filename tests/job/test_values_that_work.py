@@ -229,3 +229,22 @@ def test_scrap_as_thick_as_is_allowed_is_no_refusal(tmp_path):
     with pytest.raises(JobError, match=r"allowed: ([\d.]+) mm or more") as refused:
         made(6.0)
     assert made(re.search(r"allowed: ([\d.]+) mm", str(refused.value))[1])
+
+
+@pytest.mark.parametrize("table", ['[outline]\ncutter = "out"\ntabs = 2\n',
+                                   '[holes]\ncutter = "out"\nat = [[-10.0, 0.0]]\nthrough = 0.2\n'])
+def test_a_flute_as_long_as_is_allowed_is_no_refusal(tmp_path, table):
+    """7.4 + 0.2 is a hair more than 7.6 in binary: "7.6 mm long (allowed: 7.60 mm or more)" was said."""
+    extra = small_board.cutter(name="out", shape="flat-end", diameter=3.0, flute_length=7.6, speed=11000,
+                               feed=1100.0, plunge=300.0, stepdown=1.2) + table
+    path = small_board.job(tmp_path, changes={"thickness = 8.0": "thickness = 7.4"}, extra=extra)
+    assert pathgen.build(pathgen.load_job(path), resolution=0.2).passed
+
+
+def test_a_plate_as_long_as_its_blank_lies_within_it(tmp_path):
+    """70.1 - 10.1 is a hair less than 60: "0.00 mm out past the far end: make [stock] " was said, and no more."""
+    cutter = small_board.cutter(name="f", shape="flat-end", diameter=2, speed=16000, feed=600, plunge=200, stepdown=1)
+    (tmp_path / "job.toml").write_text(
+        "[plate]\nlength = 60.0\nwidth = 30.0\nthickness = 3.0\nface = false\n[stock]\nlength = 70.1\nwidth = 30.0\n"
+        'thickness = 3.0\nmargin_nut = 10.1\n[[hole]]\ncutter = "f"\nat = [20.0, 0.0]\ndiameter = 4.0\n' + cutter)
+    assert pathgen.build(pathgen.load_job(tmp_path / "job.toml"), resolution=0.2).passed
