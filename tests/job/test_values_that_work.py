@@ -248,3 +248,19 @@ def test_a_plate_as_long_as_its_blank_lies_within_it(tmp_path):
         "[plate]\nlength = 60.0\nwidth = 30.0\nthickness = 3.0\nface = false\n[stock]\nlength = 70.1\nwidth = 30.0\n"
         'thickness = 3.0\nmargin_nut = 10.1\n[[hole]]\ncutter = "f"\nat = [20.0, 0.0]\ndiameter = 4.0\n' + cutter)
     assert pathgen.build(pathgen.load_job(tmp_path / "job.toml"), resolution=0.2).passed
+
+
+def test_side_dots_as_wide_as_is_allowed_are_no_refusal(tmp_path):
+    """4.6 - 3.6 is a hair less than the 1 mm of wood that two walls come to."""
+    drill = small_board.cutter(name="drill", shape="flat-end", diameter=3.0, speed=11000, feed=1100.0, plunge=300.0,
+                               stepdown=1.2) + '[side_dots]\ncutter = "drill"\ndiameter = {}\n'
+    changes = {"{ nut = 254.0, end = 300.0 }": '"flat"', "thickness = 6.5": "thickness = 4.6", "depth = 1.5": "depth = 1.0"}
+    (kind,) = (kind for kind in KINDS if kind.command == "side-dots")
+
+    def made(wide):
+        path = small_board.job(tmp_path, changes=changes, extra=drill.format(wide))
+        return list(kind.clampings(pathgen.load_job(path), None))
+
+    with pytest.raises(JobError, match="mm or less") as refused:
+        made(4.0)
+    assert made(re.search(r"allowed: ([\d.]+) mm", str(refused.value))[1])
