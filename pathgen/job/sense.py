@@ -199,7 +199,7 @@ def _stock_holds_part(job: Job, part: Part) -> None:
             remedy="see that the number is right, or saw the blank nearer to its thickness first",
         )
     blank = shapely.box(*stock.bounds)
-    if blank.buffer(SUMS, join_style="mitre").covers(part.outline):
+    if overlay.buffer(blank, SUMS, join_style="mitre").covers(part.outline):
         return
     if stock.length < stock.width and shapely.box(*replace(
             stock, length=stock.width, width=stock.length).bounds).covers(part.outline):

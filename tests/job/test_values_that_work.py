@@ -254,7 +254,8 @@ def test_side_dots_as_wide_as_is_allowed_are_no_refusal(tmp_path):
     """4.6 - 3.6 is a hair less than the 1 mm of wood that two walls come to."""
     drill = small_board.cutter(name="drill", shape="flat-end", diameter=3.0, speed=11000, feed=1100.0, plunge=300.0,
                                stepdown=1.2) + '[side_dots]\ncutter = "drill"\ndiameter = {}\n'
-    changes = {"{ nut = 254.0, end = 300.0 }": '"flat"', "thickness = 6.5": "thickness = 4.6", "depth = 1.5": "depth = 1.0"}
+    changes = {"{ nut = 254.0, end = 300.0 }": '"flat"', "thickness = 6.5": "thickness = 4.6",
+               "depth = 1.5": "depth = 1.0"}
     (kind,) = (kind for kind in KINDS if kind.command == "side-dots")
 
     def made(wide):
