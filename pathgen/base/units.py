@@ -112,6 +112,10 @@ def place_as_written(place: Iterable[float], units: str) -> str:
     return f"[{', '.join(as_written(v, units) for v in place)}]"
 
 
+SUMS = 1e-7
+"""What sums in binary may lose, mm: 70.1 - 10.1 is a hair less than 60."""
+
+
 def rounded_down(mm: float) -> float:
     """To hundredths of a mm, no larger: the most that a refusal allows must itself be allowed."""
     return math.floor(mm * 100.0 + 1e-6) / 100.0
@@ -120,6 +124,11 @@ def rounded_down(mm: float) -> float:
 def rounded_up(mm: float) -> float:
     """To hundredths of a mm, no smaller."""
     return math.ceil(mm * 100.0 - 1e-6) / 100.0
+
+
+def falls_short(mm: float, least: float) -> bool:
+    """Whether it is less, and not only by what sums lose: what a refusal allows would be refused again."""
+    return mm < least - SUMS
 
 
 def sawn(mm: float, units: str) -> float:

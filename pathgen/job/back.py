@@ -10,7 +10,7 @@ from shapely import MultiPolygon, Polygon
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
-from pathgen.base.units import format_length, place_words, rounded_down, rounded_up
+from pathgen.base.units import falls_short, format_length, place_words, rounded_down, rounded_up
 from pathgen.job.job import Job
 from pathgen.job.tables import ChannelTable, HolesTable
 from pathgen.parts.back.part import Back
@@ -95,7 +95,7 @@ def _within(shape: Polygon, part: Part, unit: str) -> None:
     points = shapely.points(shapely.get_coordinates(shape))
     room = shapely.distance(edge, points) * np.where(shapely.covers(part.outline, points), 1.0, -1.0)
     worst = int(np.argmin(room))
-    if room[worst] < part.min_web:
+    if falls_short(float(room[worst]), part.min_web):
         place = place_words(points[worst].x, points[worst].y, unit)
         beyond = f"{-room[worst]:.2f} mm beyond the {part.names.part}" if room[worst] < 0 else \
             f"{room[worst]:.2f} mm from the edge of the {part.names.part}"
@@ -127,7 +127,7 @@ def _registers(job: Job, holes: HolesTable) -> None:
         raise JobError("[holes] through", f"dowels would stand only {format_length(through, job.units)} in the "
                        "spoilboard", allowed=f"{LEAST_IN_BED:g} mm or more with [channel]", remedy="make it larger")
     cutter, deep = job.cutter(holes.cutter, "[holes] cutter"), job.stock.thickness + through
-    if cutter.flute_length < deep:
+    if falls_short(cutter.flute_length, deep):
         raise JobError("[holes] cutter", f'the flute of "{cutter.name}" is {cutter.flute_length:g} mm long',
                        allowed=f"{deep:.2f} mm or more: the blank and {through:g} mm below it",
                        remedy="name a longer cutter")
@@ -160,7 +160,7 @@ def _shape(job: Job, table: ChannelTable) -> Polygon:
 def _deep_enough(made: Clamping, cutter: Cutter, depth: float) -> None:
     """All that the top cuts leaves the least web over the channel, and its cutter goes as deep."""
     least, over = made.board.min_web, min(wood_over(made), key=lambda one: one.least)
-    if over.least < least:
+    if falls_short(over.least, least):
         what = f"{over.least:.2f} mm of wood is left under"
         if over.least <= 0:
             what = f"it breaks {-over.least:.2f} mm into"
@@ -170,7 +170,7 @@ def _deep_enough(made: Clamping, cutter: Cutter, depth: float) -> None:
             remedy=f"make depth {rounded_down(min(depth - least + over.least, cutter.flute_length)):.2f} mm or less, "
             "or move the channel from under there",
         )
-    if cutter.flute_length < depth:
+    if falls_short(cutter.flute_length, depth):
         raise JobError("[channel] depth", f'{depth:g} mm is deeper than the flute of "{cutter.name}"',
                        allowed=f"{cutter.flute_length:g} mm or less", remedy="name a longer cutter")
 
@@ -183,7 +183,7 @@ def _dowels_stand(made: Clamping, dowels: Holes) -> None:
     away = shapely.distance(made.board.outline, shapely.points(dowels.at * [1.0, -1.0]))
     near = int(np.argmin(away))
     needed = cutter.diameter + dowels.diameter / 2
-    if away[near] < needed:
+    if falls_short(float(away[near]), needed):
         x, y = (dowels.at[near] * [1.0, -1.0]).tolist()
         place = place_words(x, y, made.units)
         raise JobError(

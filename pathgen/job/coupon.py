@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes
-from pathgen.base.units import INCH, format_length, left_words, rounded_down, rounded_up, sawn
+from pathgen.base.units import INCH, falls_short, format_length, left_words, rounded_down, rounded_up, sawn
 from pathgen.job.clamping import surfacing_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import resin_of
@@ -298,6 +298,6 @@ def _step(job: Job, operation: Operation[Any], name: str) -> Step:
 def _check_web(part: Coupon, scrap: float) -> None:
     deepest = max((trial.depth for trial in part.trials), default=0.0)
     left = part.surface.thickness - deepest
-    if left < part.min_web or part.surface.thickness <= 0:
+    if falls_short(left, part.min_web) or part.surface.thickness <= 0:
         raise JobError("[coupon] thickness", f"of scrap {scrap:g} mm thick what is tried on it {left_words(left)}",
                        allowed=f"{rounded_up(scrap + part.min_web - left):.2f} mm or more", remedy="take thicker scrap")

@@ -502,8 +502,9 @@ def _sloping_for_pieces(job: Job) -> Iterator[Doubt]:
                 where=f"{inlay.written(number)} cutters",
                 problem=f'fill = "piece", and "{sloping[0]}" leaves walls that slope: a piece with upright sides does '
                         "not go in",
-                allowed="flat ends where pieces are let in", remedy="take flat ends, or slope each piece's sides to "
-                "fit; with a piece table pathgen makes both to match",
+                allowed="flat ends where pieces are let in", remedy="take flat ends" +
+                ("; with a piece table pathgen then makes both to match" if inlay.artwork else "") +
+                "; or slope each piece's sides to fit",
             )
 
 

@@ -20,6 +20,7 @@ from pathgen.base.plain import joined
 from pathgen.base.units import (
     INCH,
     coarse_length,
+    falls_short,
     format_length,
     left_words,
     place_as_written,
@@ -194,7 +195,8 @@ def _dots(job: Job, board: Fingerboard, index: int) -> Inlay:
     table, where = job.inlays[index], f"inlay {index + 1} (dots)"
     assert isinstance(table, DotsInlay)
     dots = table.dots
-    smallest = min(job.cutter(name, "[dots] cutters").diameter for name in table.cutters)
+    cutters = [job.cutter(name, "[dots] cutters") for name in table.cutters]
+    smallest = min(0.0 if one.shape == "v" else one.diameter for one in cutters)  # a v goes in by its tip
     gap = dots.gap if dots.fill == "piece" else 0.0
     wide = dots.diameter + 2 * gap
     if smallest > wide:
@@ -244,6 +246,9 @@ def _nothing_shown(table: InlayTable, nth: int, where: str, art: Artwork) -> Job
     """What became of all that the `nth` drawing of an inlay holds."""
     file, white = table.drawings[nth].artwork, table.white_is_background
     remedy = "show its shapes where they are hidden, and fill or stroke them with plain colours"
+    if behind := [colour for colour in _painted([art]) if colour in table.background]:
+        return JobError(where, f"{file} shows only what is background, {joined(behind)}",
+                        remedy="leave out of background what is to be cut, or leave the drawing out")
     if not art.left_out:
         return JobError(where, f"{file} shows nothing that could be cut",
                         remedy=f"{remedy}; white ones count with white_is_background = false" if white else remedy)
@@ -251,6 +256,24 @@ def _nothing_shown(table: InlayTable, nth: int, where: str, art: Artwork) -> Job
     others = f", and {more} more are left out" if more else " is left out"
     return JobError(where, f"{file} shows nothing else that could be cut: {first.words}{others}",
                     remedy=first.remedy)
+
+
+def _painted(arts: Sequence[Artwork]) -> dict[str, None]:
+    """The colours of all that drawings hold, seen or covered."""
+    return dict.fromkeys(paint.colour for art in arts if art.scene is not None for paint in art.scene.paints)
+
+
+def _not_shown(colour: str, table: InlayTable, arts: Sequence[Artwork], known: str, where: str) -> JobError:
+    """Why a colour that an inlay names is none that its drawings show."""
+    files = joined(list(dict.fromkeys("these layers of " * bool(one.layers) + one.artwork for one in table.drawings)))
+    if colour in table.background:
+        return JobError(f"{where} colours", f"{colour} is background too, which only cuts its shape out of what lies "
+                        "below", allowed=known, remedy="leave it out of colours, or out of background")
+    if colour in _painted(arts):
+        return JobError(f"{where} colours", f"all of {colour} in {files} lies under other colours",
+                        allowed=known, remedy="bring it to the front in the drawing, or name with layers "
+                        "the groups that are to be seen")
+    return JobError(f"{where} colours", f"{colour} is not in {files}", allowed=known)
 
 
 def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwork]) -> Inlay:
@@ -262,9 +285,7 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwo
     known = dict.fromkeys(region.colour for art in arts for region in art.regions)
     for colour in table.colours or ():
         if colour not in known:
-            files = joined(list(dict.fromkeys("these layers of " * bool(one.layers) + one.artwork
-                                              for one in table.drawings)))
-            raise JobError(f"{where} colours", f"{colour} is not in {files}", allowed=", ".join(known))
+            raise _not_shown(colour, table, arts, ", ".join(known), where)
     for nth, (one, art) in enumerate(zip(table.drawings, arts, strict=True)):
         if not art.regions:
             raise _nothing_shown(table, nth, f"{drawing_name(index, nth)} artwork", art)
@@ -414,7 +435,7 @@ def _check_on_board(
     web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth
     worst = int(np.argmin(web))
     shortest, reached = _reached(job, inlay)
-    if web[worst] < board.min_web:
+    if falls_short(float(web[worst]), board.min_web):
         place = f"near {place_words(*points[worst].tolist())}"
         if isinstance(board, Fingerboard):
             place = f"after fret {int(np.searchsorted(board.frets.distance[board.frets.number > 0], points[worst, 0]))}"

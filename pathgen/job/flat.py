@@ -17,7 +17,15 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.plain import in_runs, joined
-from pathgen.base.units import format_length, left_words, place_words, rounded_down, rounded_up, written_alike
+from pathgen.base.units import (
+    falls_short,
+    format_length,
+    left_words,
+    place_words,
+    rounded_down,
+    rounded_up,
+    written_alike,
+)
 from pathgen.job.flat_tables import HoleTable, PlateTable, RingTable
 from pathgen.job.form import check_form, form_facts, form_piece, is_own, refuse_tight
 from pathgen.job.job import Job
@@ -283,7 +291,7 @@ def _hole(job: Job, table: HoleTable, where: str) -> None:
         raise JobError(f"{where} cutter", f'"{cutter.name}" is {cutter.diameter:g} mm, wider than the hole',
                        allowed=f"{table.diameter:g} mm or less", remedy="name a smaller cutter")
     deep = table.depth if table.depth is not None else job.stock.thickness + table.through
-    if cutter.flute_length < deep:
+    if falls_short(cutter.flute_length, deep):
         raise JobError(f"{where} cutter", f'the flute of "{cutter.name}" is {cutter.flute_length:g} mm long',
                        allowed=f"{rounded_up(deep):.2f} mm or more", remedy="name a longer cutter")
     if table.depth is not None:
@@ -301,7 +309,7 @@ def _hole(job: Job, table: HoleTable, where: str) -> None:
 
 def _web(plate: PlateTable, depth: float, where: str) -> None:
     left, most = plate.thickness - depth, rounded_down(plate.thickness - plate.min_web)
-    if left < plate.min_web - 1e-9:
+    if falls_short(left, plate.min_web):
         raise JobError(where, f"{depth:g} mm leaves {left:.2f} mm of {plate.thickness:g} mm under it" if left >= 0
                        else f"{depth:g} mm {left_words(left)} {plate.thickness:g} mm",
                        allowed=f"min_web {plate.min_web:g} mm or more",

@@ -15,6 +15,8 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError, Mistakes, all_of
 from pathgen.base.units import (
+    SUMS,
+    falls_short,
     format_length,
     left_words,
     place_words,
@@ -152,7 +154,7 @@ def _radius_and_width(job: Job, board: Fingerboard) -> None:
         )
     wood, along = board.surface.height(points[:, 0], points[:, 1]), points[:, 0]
     edge = float(np.min(wood))
-    if edge < board.min_web:
+    if falls_short(edge, board.min_web):
         takes, _ = taken(board.surface, wood, along, board.min_web)
         if cut := slots_of(job, board):
             wood = np.concatenate([wood, _web(job, board, cut).ravel()])
@@ -197,7 +199,7 @@ def _stock_holds_part(job: Job, part: Part) -> None:
             remedy="see that the number is right, or saw the blank nearer to its thickness first",
         )
     blank = shapely.box(*stock.bounds)
-    if blank.covers(part.outline):
+    if overlay.buffer(blank, SUMS, join_style="mitre").covers(part.outline):
         return
     if stock.length < stock.width and shapely.box(*replace(
             stock, length=stock.width, width=stock.length).bounds).covers(part.outline):
@@ -385,7 +387,7 @@ def _slots(job: Job, board: Fingerboard) -> None:
     # a level bottom is deepest under the crown
     reached = cutter.flute_length - cut.deepest(board.surface) + cut.depth
     _enough_left(job, board, cut, "[slots] depth", most=reached)
-    if reached < cut.depth:
+    if falls_short(reached, cut.depth):
         raise JobError("[slots] depth", f'{cut.deepest(board.surface):.4g} mm is deeper than the flute of '
                        f'"{cutter.name}", {cutter.flute_length:g} mm', allowed=f"{rounded_down(reached):g} mm or less",
                        remedy="name a longer cutter, or make depth as allowed")
@@ -407,7 +409,7 @@ def _web(job: Job, board: Fingerboard, cut: Slots) -> Floats:
 def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str, *, most: float = math.inf) -> None:
     """Raise JobError where a cut leaves too little wood; `most` is how deep its cutter goes."""
     web = _web(job, board, cut)
-    if float(np.min(web)) < board.min_web:
+    if falls_short(float(np.min(web)), board.min_web):
         fret = int(cut.number[int(np.argmin(web.min(axis=1)))])
         least = float(np.min(web))
         takes, less = taken(board.surface, web.ravel(), cut.lines[..., 0].ravel(), board.min_web)
@@ -458,7 +460,7 @@ def _outline(job: Job, board: Part) -> None:
         raise JobError("[outline] skin", f"{cut.skin:g} mm reaches the top of the edge",
                        allowed=f"less than {edge:.2f} mm", remedy="make it thinner")
     deep = job.stock.thickness - (cut.bottom if cut else 0.0)
-    if cutter.flute_length < deep:
+    if falls_short(cutter.flute_length, deep):
         what = f"without the skin of {cut.skin:g} mm" if cut and cut.skin else f"and {table.through:g} mm below it"
         raise JobError("[outline] cutter", f'the flute of "{cutter.name}" is {cutter.flute_length:g} mm long',
                        allowed=f"{rounded_up(deep):.2f} mm or more: the blank {what}", remedy="name a longer cutter")

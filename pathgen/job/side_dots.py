@@ -10,7 +10,7 @@ import shapely
 
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
-from pathgen.base.units import rounded_down
+from pathgen.base.units import falls_short, rounded_down
 from pathgen.job.job import Job
 from pathgen.job.part import board_of, slots_of
 from pathgen.parts.edge.part import Edge, StandingBoard
@@ -88,7 +88,7 @@ def _check_room(
     frets: list[int], at: Floats, high: Floats, diameter: float, board: Fingerboard, slots: Slots | None
 ) -> None:
     thin = int(np.argmin(high))
-    if high[thin] - diameter < 2 * _WALL:
+    if falls_short(float(high[thin]) - diameter, 2 * _WALL):
         raise JobError("[side_dots] diameter", f"{diameter:g} mm at fret {frets[thin]}, where the edge is "
                        f"{high[thin]:.2f} mm high",
                        allowed=f"{rounded_down(max(high[thin] - 2 * _WALL, 0.0)):.2f} mm or less",
@@ -97,7 +97,7 @@ def _check_room(
         return
     away = shapely.distance(shapely.linestrings(finished_ends(board))[:, None], shapely.points(at)).min(axis=0)
     near = int(np.argmin(away))
-    if away[near] < (diameter + slots.width) / 2:
+    if falls_short(float(away[near]), (diameter + slots.width) / 2):
         raise JobError("[side_dots] diameter", f"{diameter:g} mm at fret {frets[near]}, {away[near]:.2f} mm from the "
                        "middle of a slot", allowed=f"{rounded_down(2 * away[near] - slots.width):.2f} mm or less",
                        remedy="take smaller dots, or leave that fret out")

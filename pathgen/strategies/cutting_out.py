@@ -19,7 +19,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.memory import remembered
 from pathgen.base.toolpath import APPROACH, Move, Rapids, Toolpath
-from pathgen.base.units import place_words, rounded_up
+from pathgen.base.units import falls_short, place_words, rounded_up
 from pathgen.strategies.easing import EASE_FROM, Standing, eased
 from pathgen.strategies.tab_places import LEAST_WASTE, all_round, holding, round_a_ring
 
@@ -467,7 +467,7 @@ def _check(cutter: Cutter, depth: float) -> None:
     where = f"cutter {cutter.name!r}"
     if cutter.shape != "flat-end":
         raise CutterError(where, f"a {cutter.shape} cutter cannot cut an upright edge", allowed="flat-end")
-    if cutter.flute_length < depth:
+    if falls_short(cutter.flute_length, depth):
         raise CutterError(
             where, f"its flute is {cutter.flute_length:g} mm long and the outline is {depth:g} mm deep",
             allowed=f"a flute of {rounded_up(depth):.2f} mm or more", remedy="take a longer cutter",

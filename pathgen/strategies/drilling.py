@@ -10,7 +10,7 @@ from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.toolpath import Rapids, Toolpath
-from pathgen.base.units import rounded_up
+from pathgen.base.units import falls_short, rounded_up
 from pathgen.work.features import Holes
 
 CHORD = 2e-3
@@ -51,7 +51,7 @@ def _check(holes: Holes, cutter: Cutter, depth: float) -> None:
     if not cutter.plunges and holes.diameter - cutter.diameter < _SAME:
         raise CutterError(where, "cannot cut at its centre (plunges = false), and holes of its own size are drilled",
                           allowed="a cutter that plunges", remedy="take one, or a smaller cutter that goes round")
-    if cutter.flute_length < depth:
+    if falls_short(cutter.flute_length, depth):
         raise CutterError(where, f"its flute is {cutter.flute_length:g} mm long and the holes are {depth:.2f} mm deep",
                           allowed=f"{rounded_up(depth):.2f} mm or more", remedy="take a longer cutter")
 

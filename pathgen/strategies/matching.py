@@ -22,6 +22,7 @@ from pathgen.base.errors import CutterError, JobError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.tops import level
+from pathgen.base.units import falls_short
 from pathgen.strategies.easing import Standing
 from pathgen.strategies.pocketing.linking import way_in
 from pathgen.strategies.pocketing.places import layer_depths
@@ -199,7 +200,7 @@ def _checked(pocket_cutters: tuple[Cutter, ...], piece_cutter: Cutter, gap: floa
                 f"cutter {cutter.name!r}", f"a {cutter.shape} leaves no upright wall for the piece of {where}",
                 allowed="flat-end", remedy="take flat-end cutters, or fill with resin",
             )
-    if depth > piece_cutter.flute_length:
+    if falls_short(piece_cutter.flute_length, depth):
         raise CutterError(
             f"cutter {piece_cutter.name!r}", f"{where} needs a cut {depth:g} mm deep round the piece",
             allowed=f"up to its flute, {piece_cutter.flute_length:g} mm", remedy="take thinner stock",

@@ -19,6 +19,7 @@ from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.tops import level
+from pathgen.base.units import falls_short
 from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.pocketing.floors import steepest, widest_flat_end
 from pathgen.strategies.pocketing.openings import largest_that_opens, opening
@@ -233,7 +234,7 @@ def _left_of(parts: Shapes, opened: BaseGeometry) -> Shapes:
 
 def _opened(parts: Shapes, cutter: Cutter, surface: Surface, depth: float) -> tuple[Shapes, float]:
     """What a cutter opens of each part, and the widest that its opening is; nothing where its flute is too short."""
-    if depth > cutter.flute_length:
+    if falls_short(cutter.flute_length, depth):
         return np.full(len(parts), shapely.Polygon(), dtype=object), 0.0
     one = opening(cutter, surface, depth, whole(parts), 0.002)
     widest = 2.0 * one.half_width

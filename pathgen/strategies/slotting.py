@@ -13,7 +13,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import APPROACH, Rapids, Toolpath, along_in_plan
-from pathgen.base.units import rounded_up
+from pathgen.base.units import falls_short, rounded_up
 from pathgen.work.features import Slots, longer
 from pathgen.work.operations import RUN_OUT
 
@@ -161,7 +161,7 @@ def _check(slots: Slots, deepest: float, cutter: Cutter) -> None:
             where, f"{cutter.diameter:g} mm is wider than the slots", allowed=f"{slots.width:g} mm or less",
             remedy="take a thinner cutter or make [slots] width larger",
         )
-    if cutter.flute_length < deepest:
+    if falls_short(cutter.flute_length, deepest):
         raise CutterError(
             where, f"its flute is {cutter.flute_length:g} mm long and the slots are {deepest:.2f} mm deep",
             allowed=f"a flute of {rounded_up(deepest):.2f} mm or more",

@@ -213,7 +213,8 @@ def roughing_runs(
     _, y0, _, y1 = reach.bounds
     half = _half_apart(cutter)
     y = np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / (2 * half)) + 1))
-    floor = _zigzag(strip_spans(reach, y, reach=1.0), y, surface, cutter, chord_tolerance) + [0.0, 0.0, allowance]
+    chord = min(chord_tolerance, max(allowance, _CHORD))  # where nothing is left, straight moves cut no deeper either
+    floor = _zigzag(strip_spans(reach, y, reach=1.0), y, surface, cutter, chord) + [0.0, 0.0, allowance]
     return _layers(floor, stock_top, cutter, ridge=float(cutter.profile(half)))
 
 

@@ -355,6 +355,19 @@ def test_sloping_walls_for_pieces_that_the_job_does_not_make_are_doubted(tmp_pat
     assert doubted('"flat", "v"', "resin") == []
 
 
+@pytest.mark.parametrize(("lines", "remedy"), [
+    ('[[inlay]]\nartwork = "art.svg"\nplace = { at = [40.0, 0.0] }\n',
+     "take flat ends; with a piece table pathgen then makes both to match; or slope each piece's sides to fit"),
+    ("[dots]\ndiameter = 4.0\nfrets = [3]\n", "take flat ends; or slope each piece's sides to fit"),
+])
+def test_a_piece_table_is_advised_only_where_there_is_one(tmp_path, lines, remedy):
+    v = small_board.cutter(name="v", shape="v", diameter=6, angle=60, speed=16000, feed=900, plunge=300, stepdown=1)
+    path = small_board.job(tmp_path)
+    head = small_board.JOB[: small_board.JOB.index("[[inlay]]")]
+    path.write_text(f'{head}{lines}fill = "piece"\ndepth = 1.0\ncutters = ["v"]\n{v}')
+    assert [one.remedy for one in told_of(load_job(path)) if "walls that slope" in one.problem] == [remedy]
+
+
 FOUR = "".join(f'<rect x="{x}" width="9" height="9" fill="{colour}"/>' for x, colour in (
     (0, "#2f6f4f"), (10, "#aa2222"), (20, "#335599"), (30, "#ffffff")))
 

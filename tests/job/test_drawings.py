@@ -245,6 +245,8 @@ def test_the_resin_needed_is_said_in_millilitres():
     ('<path d="M1 1h9v9z" fill="white"/>', "white_is_background = true\n", r"cut: show .* with white_is_background"),
     ("<g/>", "", r"shows nothing that could be cut: show its shapes where they are hidden, "
      r"and fill or stroke them with plain colours$"),
+    ('<path d="M1 1h9v9z" fill="#2f6f4f"/>', 'background = ["#2f6f4f"]\n',
+     "shows only what is background, #2f6f4f: leave out of background what is to be cut"),
 ])
 def test_why_a_drawing_shows_nothing_is_told(tmp_path, body, extra, words):
     changes = {"depth = 1.5\n": f'depth = 1.5\nartwork_missing = "report"\n{extra}'}
@@ -296,6 +298,18 @@ def test_layers_that_lie_apart_are_drawings_of_their_own(tmp_path):
     assert "also = [{ artwork = .., layers = .., place = .. }, ..]" in alike.remedy
     (apart,) = doubts(f'{moth}\ncolours = ["#2f6f4f"]', f'{moth}\ncolours = ["#b5762b"]')
     assert "they will not fit each other" in apart.problem
+
+
+@pytest.mark.parametrize(("extra", "words"), [
+    ("", "all of #2f6f4f in .*svg lies under other colours .allowed: #b5762b.: bring it to the front"),
+    ('background = ["#2f6f4f"]\n', "#2f6f4f is background too, .*allowed: #b5762b.: leave it out of colours, or"),
+])
+def test_why_a_colour_that_the_drawing_holds_is_not_shown(tmp_path, extra, words):
+    """It was said not to be in the drawing, where anybody finds it."""
+    body = '<path d="M2 2h5v5z" fill="#2f6f4f"/><path d="M1 1h9v9h-9z" fill="#b5762b"/>'
+    changes = {"depth = 1.5\n": f'depth = 1.5\ncolours = ["#2f6f4f"]\n{extra}'}
+    with pytest.raises(JobError, match=words):
+        clamping_of(load_job(small_board.job(tmp_path, art=small_board.svg(body), changes=changes)))
 
 
 @pytest.mark.parametrize(("lines", "words"), [

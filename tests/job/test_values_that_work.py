@@ -11,6 +11,7 @@ import pathgen
 from pathgen.base.errors import JobError, PathgenError
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.drawings import _walled
+from pathgen.job.kinds import KINDS
 from pathgen.work.thin_wood import thin_wood
 from pathgen.work.touching import walled
 from tests import small_board
@@ -195,3 +196,72 @@ def test_a_level_blank_no_thicker_than_the_plate_is_told_how_thick_it_must_be(tm
     first = said(2.5)
     assert "nothing stands over the finished 2.5 mm" in first
     assert not said(float(re.search(r"more than ([\d.]+) mm", first)[1]) + 0.01)
+
+CHANNEL = small_board.cutter(name="drill", shape="flat-end", diameter=3.0, speed=11000, feed=1100.0, plunge=300.0,
+                             stepdown=1.2) + """[holes]
+cutter = "drill"
+at = [[-14.0, 0.0], [100.0, 0.0]]
+[channel]
+cutter = "drill"
+along = [10.0, 30.0]
+across = 12.0
+depth = 5.7
+"""
+
+
+@pytest.mark.parametrize(("deep", "extra"), [
+    ("5.7", ""), ("1.5", small_board.SLOTS.replace("depth = 1.8", "depth = 5.7")), ("0.5", CHANNEL)])
+def test_the_depth_that_leaves_just_the_least_web_is_no_refusal(tmp_path, deep, extra):
+    """6.5 - 5.7 is a hair less than 0.8 in binary: "make depth 5.70 mm or less" was said to who had written that."""
+    changes = {"{ nut = 254.0, end = 300.0 }": '"flat"\nmin_web = 0.8', "depth = 1.5": f"depth = {deep}"}
+    assert clamping_of(pathgen.load_job(small_board.job(tmp_path, changes=changes, extra=extra)))
+
+
+def test_scrap_as_thick_as_is_allowed_is_no_refusal(tmp_path):
+    extra = '[coupon]\nthickness = {}\ncutters = ["flat"]\n'.format
+    changes = {"{ nut = 254.0, end = 300.0 }": '"flat"\nmin_web = 0.8', "depth = 1.5": "depth = 5.0"}
+    (kind,) = (kind for kind in KINDS if kind.command == "coupon")
+
+    def made(thick):
+        job = pathgen.load_job(small_board.job(tmp_path, changes=changes, extra=extra(thick)))
+        return list(kind.clampings(job, None))
+
+    with pytest.raises(JobError, match=r"allowed: ([\d.]+) mm or more") as refused:
+        made(6.0)
+    assert made(re.search(r"allowed: ([\d.]+) mm", str(refused.value))[1])
+
+
+@pytest.mark.parametrize("table", ['[outline]\ncutter = "out"\ntabs = 2\n',
+                                   '[holes]\ncutter = "out"\nat = [[-10.0, 0.0]]\nthrough = 0.2\n'])
+def test_a_flute_as_long_as_is_allowed_is_no_refusal(tmp_path, table):
+    """7.4 + 0.2 is a hair more than 7.6 in binary: "7.6 mm long (allowed: 7.60 mm or more)" was said."""
+    extra = small_board.cutter(name="out", shape="flat-end", diameter=3.0, flute_length=7.6, speed=11000,
+                               feed=1100.0, plunge=300.0, stepdown=1.2) + table
+    path = small_board.job(tmp_path, changes={"thickness = 8.0": "thickness = 7.4"}, extra=extra)
+    assert pathgen.build(pathgen.load_job(path), resolution=0.2).passed
+
+
+def test_a_plate_as_long_as_its_blank_lies_within_it(tmp_path):
+    """70.1 - 10.1 is a hair less than 60: "0.00 mm out past the far end: make [stock] " was said, and no more."""
+    cutter = small_board.cutter(name="f", shape="flat-end", diameter=2, speed=16000, feed=600, plunge=200, stepdown=1)
+    (tmp_path / "job.toml").write_text(
+        "[plate]\nlength = 60.0\nwidth = 30.0\nthickness = 3.0\nface = false\n[stock]\nlength = 70.1\nwidth = 30.0\n"
+        'thickness = 3.0\nmargin_nut = 10.1\n[[hole]]\ncutter = "f"\nat = [20.0, 0.0]\ndiameter = 4.0\n' + cutter)
+    assert pathgen.build(pathgen.load_job(tmp_path / "job.toml"), resolution=0.2).passed
+
+
+def test_side_dots_as_wide_as_is_allowed_are_no_refusal(tmp_path):
+    """4.6 - 3.6 is a hair less than the 1 mm of wood that two walls come to."""
+    drill = small_board.cutter(name="drill", shape="flat-end", diameter=3.0, speed=11000, feed=1100.0, plunge=300.0,
+                               stepdown=1.2) + '[side_dots]\ncutter = "drill"\ndiameter = {}\n'
+    changes = {"{ nut = 254.0, end = 300.0 }": '"flat"', "thickness = 6.5": "thickness = 4.6",
+               "depth = 1.5": "depth = 1.0"}
+    (kind,) = (kind for kind in KINDS if kind.command == "side-dots")
+
+    def made(wide):
+        path = small_board.job(tmp_path, changes=changes, extra=drill.format(wide))
+        return list(kind.clampings(pathgen.load_job(path), None))
+
+    with pytest.raises(JobError, match="mm or less") as refused:
+        made(4.0)
+    assert made(re.search(r"allowed: ([\d.]+) mm", str(refused.value))[1])

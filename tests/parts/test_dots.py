@@ -73,7 +73,9 @@ def test_their_pockets_are_circles_with_the_gap():
     (Dots(diameter=6.0, frets=(25,)), "no fret 25"),
     (Dots(diameter=6.0, line="bass", inset=2.0), "over the edge"),
     (Dots(diameter=6.0, apart=5.0), "two dots at fret 12 meet: 5.00 mm"),
-    (Dots(diameter=6.0, octave="along", frets=(24,)), "fret 24"),
+    (Dots(diameter=6.0, octave="along", frets=(24,)), 'fret 24 .* leave that fret out, or write octave = "across"$'),
+    (Dots(diameter=3.5, octave="along", frets=(24,)), 'fret 24 meet.* or less, or write octave = "across"$'),
+    (Dots(diameter=18.0, octave="along", frets=(21,)), "fret 21 reaches .* or leave that fret out$"),
 ])
 def test_dots_that_cannot_be_are_refused_with_numbers(dots, words):
     with pytest.raises(JobError, match=words):
@@ -125,6 +127,15 @@ def test_dots_are_pocketed_and_verified_like_inlays(tmp_path):
     (tmp_path / "wide.toml").write_text(JOB.replace("diameter = 2.0", "diameter = 5.5"))
     with pytest.raises(JobError, match=r"the smallest is 5.5 mm, and a pocket 5.1 mm"):
         pathgen.build(pathgen.load_job(tmp_path / "wide.toml"))
+
+
+def test_a_v_wider_than_the_dots_goes_in_by_its_tip(tmp_path):
+    """It was refused for its diameter, with a smaller cutter as the only way out."""
+    v = '[[cutter]]\nname = "v"\nshape = "v"\nangle = 60\ndiameter = 6.0\nspeed = 16000\nfeed = 600.0\n' \
+        'plunge = 200.0\nstepdown = 0.5\n'
+    (tmp_path / "board.toml").write_text(f'{JOB.replace("diameter = 5.0", "diameter = 3.0")}{v}'.replace(
+        'cutters = ["flat"]\n', 'cutters = ["v"]\nfill = "resin"\n'))
+    assert pathgen.build(pathgen.load_job(tmp_path / "board.toml"), resolution=0.2).passed
 
 
 def test_the_slot_of_a_slanting_nut_is_told_where_it_crosses_the_centre_line():

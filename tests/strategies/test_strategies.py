@@ -172,6 +172,16 @@ def test_roughing_leaves_its_allowance(name):
     assert len(steps) == 1 or np.diff(steps).max() <= 1.0 + 1e-9
 
 
+@pytest.mark.parametrize("name", ["compound", "fanned"])
+def test_roughing_that_leaves_nothing_cuts_no_chord_into_the_surface(name):
+    """Straight moves cut 0.005 mm into what the finish was to leave, and the finished board was refused for it."""
+    part, flat = BOARDS[name], cutter_of("flat-end", 6.0, stepdown=1.0)
+    for run in roughing_runs(part.outline, part.surface, flat, finish=None, stock_top=8.0, allowance=0.0):
+        between = run[:-1] + np.linspace(0.0, 1.0, 21)[:, None, None] * np.diff(run, axis=0)
+        x, y, z = between.reshape(-1, 3).T
+        assert (z - part.surface.tip_height(flat, x, y)).min() >= -3e-4
+
+
 def test_finishing_needs_a_ball_and_a_sensible_limit():
     part = BOARDS["compound"]
     with pytest.raises(CutterError, match="cannot finish"):

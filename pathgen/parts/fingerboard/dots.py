@@ -77,20 +77,22 @@ def dot_area(board: Fingerboard, dots: Dots, *, gap: float = 0.0, fret_width: fl
     lines = shapely.linestrings(board.frets.ends)
     placed = [(fret, p) for fret, points in dot_places(board, dots) for p in points]
     rooms = [float(shapely.distance(lines, shapely.Point(p)).min()) - fret_width / 2 for _, p in placed]
+    in_line = ', or write octave = "across"' if dots.octave == "along" else ""
     if placed and min(rooms) < radius:
         fret, room = placed[int(np.argmin(rooms))][0], min(rooms)
+        beside = in_line if [one for one, _ in placed].count(fret) > 1 else ""
         raise JobError("[dots] diameter", f"the dot of fret {fret} reaches under a fret: {2 * radius:.2f} mm wide, "
                        f"and the wood between the frets leaves {2 * room:.2f} mm",
                        allowed=f"{rounded_down(max(2 * (room - gap), 0.0)):.2f} mm or less",
-                       remedy="take smaller dots, or leave that fret out")
+                       remedy=f"take smaller dots, or leave that fret out{beside}")
     _refuse_off_board(board, dots, radius, placed)
     tree = np.array([p for _, p in placed])
     near = np.linalg.norm(tree[:, None] - tree[None], axis=2) + np.where(np.eye(len(tree)), np.inf, 0.0)
     if len(tree) > 1 and near.min() <= 2 * radius:
         first = placed[int(np.argmin(near.min(axis=1)))][0]
         smaller = f"make diameter {rounded_down(max(near.min() - _CLEAR - 2 * gap, 0.0)):.2f} mm or less"
-        apart = f", or make apart {rounded_up(2 * radius + _CLEAR):.2f} mm or more" if dots.octave == "across" else ""
-        raise JobError("[dots] apart" if apart else "[dots] octave",
+        apart = in_line or f", or make apart {rounded_up(2 * radius + _CLEAR):.2f} mm or more"
+        raise JobError("[dots] octave" if in_line else "[dots] apart",
                        f"two dots at fret {first} meet: {near.min():.2f} mm between centres",
                        allowed=f"more than {2 * radius:.2f} mm", remedy=smaller + apart)
     circles = overlay.buffer(shapely.points(tree), radius, quad_segs=QUADRANT)

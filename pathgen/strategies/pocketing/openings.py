@@ -18,6 +18,7 @@ from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
+from pathgen.base.units import falls_short
 from pathgen.strategies.pocketing.footprints import Footprints
 from pathgen.strategies.pocketing.shapes import FIT, Shapes, eroded, mended, quad_segments, with_room
 from pathgen.strategies.pocketing.tracing import SHORTEST
@@ -149,7 +150,7 @@ def opening(
     """
     if not depth > 0.0:
         raise CutterError(f"cutter {cutter.name!r}", f"a pocket {depth:g} mm deep", allowed="a depth above 0")
-    if depth > cutter.flute_length:
+    if falls_short(cutter.flute_length, depth):
         raise CutterError(
             f"cutter {cutter.name!r}", f"a pocket {depth:g} mm deep, its flute is {cutter.flute_length:g} mm",
             allowed=f"a depth up to {cutter.flute_length:g} mm", remedy="take a longer cutter, or pocket less deep",
