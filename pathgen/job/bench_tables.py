@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from pathgen.job.keys import choice, key, list_of, number, size, span, text
 from pathgen.job.keys import table as table_of
@@ -83,11 +84,12 @@ class DotsTable(Dots):
 class DotsInlay(InlayTable):
     """``[dots]`` as the inlay that they are cut as."""
 
+    table: ClassVar[str] = "[dots]"
     dots: DotsTable
 
     def written(self, number: int) -> str:
         """Where its keys stand in the job file."""
-        return "[dots]"
+        return self.table
 
 
 def dots_inlay(dots: DotsTable) -> DotsInlay:
