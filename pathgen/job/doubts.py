@@ -23,7 +23,7 @@ from pathgen.job.part import drawn_corners
 from pathgen.job.staged import apart_doubts, poured_apart
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.part import Fingerboard
-from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET
+from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
 from pathgen.parts.flat.part import FlatPart
 from pathgen.strategies.reach import lengths
 from pathgen.work.clamping import Clamping, KeepOut
@@ -215,11 +215,12 @@ def _said_twice(job: Job) -> Iterator[Doubt]:
     said = []
     if neck and strings:
         said.append(("action_12", neck.action_12, "[strings] action_12", strings.action_12, type(strings).action_12))
+        said.append(("action_nut", neck.action_nut, "[strings] clear", strings.clear, Strings.clear))
     if neck and wire:
         said.append(("fret_height", neck.fret_height, "[frets] crown height", wire.crown.height,
                      type(wire.crown).height))
     for key, here, other, there, default in said:
-        if abs(here - there) > _SAME:
+        if abs(here - max(there, 0.0)) > _SAME:  # a zero fret carries the strings over slots that end under it
             one, two = told_apart(here, there, unit=job.units)
             yield Doubt(
                 where=f"[neck] {key}", problem=f"{one}, and {other} is {two}"
