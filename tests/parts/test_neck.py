@@ -11,7 +11,7 @@ from pathgen.base.errors import JobError
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from pathgen.parts.fingerboard.neck import Neck, neck_rows, neck_table
-from pathgen.report.neck import neck_faults, neck_findings, neck_lines, side_picture
+from pathgen.report.neck import neck_faults, neck_findings, neck_lines, neck_pairs, side_picture
 from tests import small_board
 from tests.boards import fingerboard
 
@@ -108,7 +108,7 @@ def test_too_high_and_too_short_are_said():
     assert f"{over:.2f} mm over the body, {over - 14.0:.2f} mm too high" in high.got
     assert "of a smaller instrument measure its bridge, and give saddle_range" in high.remedy
     (wanted,) = neck_findings(neck_rows(replace(NECK, angle=4.0, saddle=15.6), PLAIN))  # which is too high itself
-    assert "for 15.60 mm" in wanted.remedy
+    assert "for 15.6 mm" in wanted.remedy
     assert "or for such a saddle, measure its bridge, and give saddle_range" in wanted.remedy
     assert neck_faults([short])[0].startswith("DO NOT CUT: 500 mm long, ")
     own = neck_findings(neck_rows(replace(NECK, kind="other", saddle_range=(5.0, 6.0)), PLAIN))
@@ -116,6 +116,13 @@ def test_too_high_and_too_short_are_said():
     assert "saddle_range" not in own[0].remedy
     assert neck_findings(neck_rows(replace(NECK, saddle_range=(5.0, 60.0)), PLAIN)) == []
     assert any("range 10 mm to 14 mm" in line for line in neck_lines(data, "mm"))
+
+
+def test_what_is_wrong_in_inches_is_what_the_table_says():
+    """Of millimetres that were rounded first it said 1.0988 in, and the table 1.0986 in."""
+    data = neck_rows(replace(NECK, angle=3.0), PLAIN)
+    high = dict(neck_pairs(data, "in"))["top of the saddle over the body"].split(" (")[0]
+    assert f": the saddle stands {high} over" in neck_faults(neck_findings(data, "in"), "in")[0]
 
 
 def test_a_joint_at_no_fret_is_refused():
