@@ -57,7 +57,7 @@ def _neck(job: Job) -> Paper:
     if job.neck is None:
         raise _missing(job, "neck", "with kind, angle, joint_fret, fret_height and action_12")
     data = neck_rows(job.neck, board)
-    wrong = neck_findings(data)
+    wrong = neck_findings(data, job.units)
     return Paper(data=neck_data(data, wrong), lines=[*neck_lines(data, job.units), *neck_faults(wrong, job.units)],
                  passed=all(f.severity != "forbid" for f in wrong), picture=side_picture(data, job.units))
 

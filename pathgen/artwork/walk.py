@@ -37,8 +37,12 @@ class Walker(Clips):
         super().__init__(document)
         self.paints: list[Paint] = []
         self.layers = frozenset(layers)
-        named = [one for one in document.lines if self.layers & set(names_of(one))] if layers else []
-        self.leads_there = {outer for element in named for outer in document.around(element)}
+        self.leads_there: set[Element] = set()
+        more = [one for one in document.lines if self.layers & set(names_of(one))] if layers else []
+        while more:
+            self.leads_there |= {outer for element in more for outer in document.around(element)}
+            more = [one for one in document.lines if local_name(one) == "use" and one not in self.leads_there
+                    and document.by_id.get(href(one)[1:]) in self.leads_there]
 
     def scene(self) -> Scene:
         """The whole drawing as a Scene.
@@ -90,10 +94,7 @@ class Walker(Clips):
 
     def _is_hidden(self, element: Element, around: State) -> bool:
         """Whether it lies in no layer that is asked for, and in none of what it holds or uses."""
-        if not self.layers or element in self.leads_there or self.layers & set(around.layers):
-            return False
-        used = self.document.by_id.get(href(element)[1:]) if local_name(element) == "use" else None
-        return used not in self.leads_there
+        return bool(self.layers) and element not in self.leads_there and not self.layers & set(around.layers)
 
     def _scene(self, paints: tuple[Paint, ...], page: tuple[float, float], physical: bool) -> Scene:
         sides = [side for name in ("width", "height") if (side := self.document.root.get(name))]

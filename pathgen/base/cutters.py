@@ -28,10 +28,17 @@ LARGEST = 500.0
 LOAD_FACTOR = 1.5
 """Times the volume per tooth of a straight-line cut that any move may take."""
 
+LEAST_RAMP = 0.02
+"""Rise over run under which a ramp would take longer than going down it at the plunge feed."""
+
 _LAYERS = 33
 """Depths for which what a layer takes is worked out; between them it is about straight."""
 
 SHAPES: tuple[Shape, ...] = ("ball-end", "flat-end", "v")
+
+TOO_MUCH = 1.05 * LOAD_FACTOR
+"""Times the straight-line cut, at the eased feed, from which a ramp is gone down at the plunge feed: a short stretch
+may have a little more than a long one."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,8 +104,19 @@ class Cutter:
 
     @property
     def ramp_slope(self) -> float:
-        """Rise over run of the steepest ramp: by its angle, and by what the plunge feed allows at the eased feed."""
-        return min(math.tan(math.radians(self.ramp)), 0.9 * self.plunge / self.eased_feed)
+        """Rise over run of the steepest ramp: bearable, and by what the plunge feed allows at the eased feed."""
+        return min(self.bearable_ramp, 0.9 * self.plunge / self.eased_feed)
+
+    @property
+    def bearable_ramp(self) -> float:
+        """Rise over run of the steepest ramp by its angle that a flat end goes down without a tooth taking too much: it
+        takes what is under it beside a full-width cut, at the slower of both its slow feeds. Others take little more.
+        """
+        steepest = math.tan(math.radians(self.ramp))
+        if not self.is_flat:
+            return steepest
+        most = TOO_MUCH * self.straight_cut * self.feed / min(self.eased_feed, self.plunge)
+        return min(steepest, max((most - self.full_cut) / (math.pi * self.radius**2), LEAST_RAMP))
 
     @property
     def is_flat(self) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from pathgen.job.keys import choice, key, list_of, number, size, span, text
 from pathgen.job.keys import table as table_of
@@ -83,11 +84,12 @@ class DotsTable(Dots):
 class DotsInlay(InlayTable):
     """``[dots]`` as the inlay that they are cut as."""
 
+    table: ClassVar[str] = "[dots]"
     dots: DotsTable
 
     def written(self, number: int) -> str:
         """Where its keys stand in the job file."""
-        return "[dots]"
+        return self.table
 
 
 def dots_inlay(dots: DotsTable) -> DotsInlay:
@@ -170,7 +172,9 @@ class NeckKeys(Neck):
     joint_fret: int = key(number(1, 60, whole=True), "the fret over the joint")
     fret_height: float = key(size(0.0, 5.0), "of the crowns over the board")
     action_12: float = key(size(-50.0, 20.0), "from the top of the 12th fret to the string")
-    action_nut: float = key(size(-50.0, 10.0), "at the nut, over the plane of the frets' tops", 0.0)
+    action_nut: float = key(  # None until loading fills it in
+        size(-50.0, 10.0), "at the nut, over the plane of the frets' tops", None,
+        shown="[strings] clear; 0 mm without, or with a zero fret")
     joint_height: float = key(size(-50.0, 50.0), "of the board's underside over the body, at the joint", 0.0)
     body_at_bridge: float = key(size(-50.0, 50.0), "height of the body at the bridge over that at the joint", 0.0)
     saddle_above_bridge: float = key(size(0.0, 20.0), "how far the saddle stands out of the bridge", 3.0)

@@ -91,7 +91,8 @@ def coupon_clamping(job: Job) -> Clamping:
     rim = Trial(kind="rim", at=(0.0, 0.0), size=taken, cutter=job.surface.finish if job.surface else "")
     part = coupon((*([rim] if job.surface and taken > 0 else []), *trials), length=max(length, 3 * GAP), width=WIDTH,
                   thickness=thickness, min_web=job.body.min_web,
-                  trying=job.body.thickness if any(inlay.piece for inlay in job.inlays) else None)
+                  trying=job.body.thickness if any(inlay.piece for inlay in job.inlays) else None,
+                  filled=next((inlay.table for inlay in job.inlays), ""))
     _check_web(part, scrap)
     clamping = Clamping(
         title=f"{job.title}: test piece", kind="coupon", units=job.units, board=part,

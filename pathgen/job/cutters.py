@@ -46,6 +46,10 @@ def _named_cutter(job: Job, where: str, name: str) -> None:
                               "spindle")
     if where in _SHAPES:
         check_shape(job, where, cutter, _SHAPES[where])
+    for table, slots in (("[slots]", job.slots), ("[nut]", job.nut)):
+        if where == f"{table} cutter" and slots and slots.entry == "peck" and not cutter.plunges:
+            raise JobError(f"{table} entry", f'"peck" goes straight down, and "{name}" cannot cut at its centre '
+                           "(plunges = false)", allowed='"ramp"', remedy="leave entry out, or name another cutter")
     if where == "[slots] cutter" and job.slots and job.slots.width is None and cutter.diameter > _NO_TANG:
         wide, most = (format_length(one, unit) for one in (cutter.diameter, _NO_TANG))
         raise JobError(where, f'"{name}" is {wide}, and without width the slots are as wide',

@@ -23,12 +23,14 @@ from pathgen.job.part import drawn_corners
 from pathgen.job.staged import apart_doubts, poured_apart
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.part import Fingerboard
-from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET
+from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
 from pathgen.parts.flat.part import FlatPart
+from pathgen.strategies.cutting_out import TAB_SLOPE
 from pathgen.strategies.reach import lengths
 from pathgen.work.clamping import Clamping, KeepOut
+from pathgen.work.features import OutlineCut
 from pathgen.work.mark_errors import THICKER, THINNER
-from pathgen.work.operations import Slot, WitnessMarks
+from pathgen.work.operations import Outline, Slot, WitnessMarks
 from pathgen.work.thin_wood import THIN
 
 _NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies flat to
@@ -44,6 +46,7 @@ _FILLED = 0.99  # share of area
 _STRING_IN = 1.0  # mm: nearer to its edge a string is pulled off the board (common practice)
 _APART = 0.5  # of the length: dowels nearer than that (common practice, no source)
 _PLAY = 0.05  # mm: of a dowel in its hole (common practice, no source)
+_SAWN = 1 / 3  # of the outline: more tabs hold no better, and are much to saw (common practice, no source)
 _TALL = 80.0  # mm: toggle clamps with their handles up are as high (common practice, no source)
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
@@ -69,6 +72,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _dowels(job, clamping)
     yield from _drilled(job, clamping)
     yield from _inner_corners(job)
+    yield from _mostly_tabs(job, clamping)
     yield from _over_all(job)
     yield from _nothing_beside(job, clamping)
     yield from _strings_off(job, clamping)
@@ -215,11 +219,12 @@ def _said_twice(job: Job) -> Iterator[Doubt]:
     said = []
     if neck and strings:
         said.append(("action_12", neck.action_12, "[strings] action_12", strings.action_12, type(strings).action_12))
+        said.append(("action_nut", neck.action_nut, "[strings] clear", strings.clear, Strings.clear))
     if neck and wire:
         said.append(("fret_height", neck.fret_height, "[frets] crown height", wire.crown.height,
                      type(wire.crown).height))
     for key, here, other, there, default in said:
-        if abs(here - there) > _SAME:
+        if abs(here - max(there, 0.0)) > _SAME:  # a zero fret carries the strings over slots that end under it
             one, two = told_apart(here, there, unit=job.units)
             yield Doubt(
                 where=f"[neck] {key}", problem=f"{one}, and {other} is {two}"
@@ -314,6 +319,24 @@ _BAY = 0.6
 def _is_bay(left: BaseGeometry) -> bool:
     """Whether what a cutter leaves is about as wide at its end as where it opens, and does not end in a point."""
     return float(left.area) > _BAY * float(shapely.minimum_rotated_rectangle(left).area)
+
+
+def _mostly_tabs(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """Tabs so many or so wide that much of the outline is left to the saw."""
+    cut, units = clamping.feature(Outline), job.units
+    if job.outline is None or cut is None or not cut.tabs:
+        return
+    each, round_it = cut.tab_width + 2 * cut.tab_height / TAB_SLOPE, float(clamping.board.outline.length)
+    most = int(_SAWN * round_it / each)
+    if cut.tabs > most:
+        yield Doubt(
+            where="[outline] tabs", problem=f"{cut.tabs}, each about {coarse_length(each, units)} long with the slopes "
+            f"at its ends: {coarse_length(cut.tabs * each, units)} of {coarse_length(round_it, units)} round the "
+            f"{clamping.board.names.part} would be left to the saw",
+            allowed=f"a third of it at most; usual are {OutlineCut.tabs}, {format_length(OutlineCut.tab_width, units)} "
+                    "wide each (common practice)",
+            remedy=f"write tabs = {most}" if most > 1 else "make tab_width smaller", grave=False,
+        )
 
 
 def _over_all(job: Job) -> Iterator[Doubt]:

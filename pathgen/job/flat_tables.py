@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 from pathgen.job.keys import Place, choice, holding, key, list_of, number, size, text, yes_or_no
 from pathgen.job.keys import table as table_of
@@ -117,6 +117,7 @@ class RingTable:
 class RingInlay(InlayTable):
     """``[[ring]]`` as the inlay that it is cut as."""
 
+    table: ClassVar[str] = "[[ring]]"
     ring: RingTable
 
 

@@ -25,6 +25,7 @@ from pathgen.job.keys import MEANT, Place, choice, keys_within, list_of, nearest
 from pathgen.job.sense import check_sense
 from pathgen.job.slips import slip_words
 from pathgen.job.tables import ResurfaceTable
+from pathgen.parts.fingerboard.neck import Neck
 from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
 
 TOP_KEYS = {
@@ -307,12 +308,15 @@ def _called(entry: Any, index: int) -> str:
 
 def _bring_in_defaults(job: Job) -> None:
     """Dots are one more inlay, and so is each ring; a form is a plate; a fill brings [resurface] with its defaults;
-    where the nut's slots end goes by the zero fret."""
+    where the nut's slots end goes by the zero fret, and how high the strings lie there by them."""
     if job.form is not None:
         object.__setattr__(job, "plate", plate_of(job.form, job))
     if job.strings is not None and job.strings.clear is None:
         clear = BEHIND_ZERO_FRET if job.board and job.board.zero_fret else Strings.clear
         object.__setattr__(job, "strings", replace(job.strings, clear=clear))
+    if job.neck is not None and job.neck.action_nut is None:
+        high = max(job.strings.clear, 0.0) if job.strings else Neck.action_nut
+        object.__setattr__(job, "neck", replace(job.neck, action_nut=high))
     if job.board is not None and job.board.strings is None:
         count = len(job.strings.gauges) if job.strings else 6
         object.__setattr__(job, "board", replace(job.board, strings=count))

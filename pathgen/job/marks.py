@@ -21,7 +21,7 @@ from pathgen.base.units import MM_PER, as_written, format_length, place_as_writt
 from pathgen.job.job import Job
 from pathgen.job.tables import MovedTable
 from pathgen.programs.paths import Around
-from pathgen.programs.waste import board_errors, error_words, left_standing, spread_places
+from pathgen.programs.waste import board_errors, error_words, left_standing, spread_places, within_travel
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Marks
 from pathgen.work.mark_errors import MarkErrors, odd_heights, odd_words, unchecked
@@ -73,7 +73,7 @@ def marks_of(job: Job, around: Around) -> Marks | None:
                       remedy="compare its numbers and their signs with what was measured; where they are right, move "
                              "what is cut or clamped there: the mark is in the wood and cannot move")
     elif job.marks.at is None:
-        places = _spread(job, clamping, free)
+        places = _spread(job, around, free)
     else:
         places = np.array(job.marks.at, dtype=float)
         _check_places(job, free, places, slack=1e-9, where="[marks] at",
@@ -82,7 +82,7 @@ def marks_of(job: Job, around: Around) -> Marks | None:
     errors = board_errors(clamping.board, on_top, accuracy=_moved(job).accuracy)
     if job.marks.at is not None and errors.worst > _moved(job).board_limit:
         raise JobError("[marks] at", _too_near(clamping, errors), allowed=_allowed(job),
-                       remedy=_further_apart(job, clamping, free, errors))
+                       remedy=_further_apart(job, around, free, errors))
     marks = Marks(places=places, depth=depth, hover=job.marks.hover, tops=tops, errors_limit=_moved(job).board_limit,
                   errors=errors)
     most = rounded_down(clamping.safe_z - marks.top(clamping.stock.thickness) - APPROACH)
@@ -93,17 +93,22 @@ def marks_of(job: Job, around: Around) -> Marks | None:
     return marks
 
 
-def _spread(job: Job, clamping: Clamping, free: BaseGeometry) -> Floats:
-    """(n, 2) places of marks where the job gives none, `EDGE` inside the blank's where they are as good there. Raises
-    JobError where there is no room for them."""
+def _spread(job: Job, around: Around, free: BaseGeometry) -> Floats:
+    """(n, 2) places of marks where the job gives none, within the machine's travel, `EDGE` inside the blank's where
+    they are as good there. Raises JobError where there is no room for them."""
+    clamping = around.clamping
     spread = partial(spread_places, board=clamping.board, where="[marks]", top=clamping.stock.thickness,
                      accuracy=_moved(job).accuracy, limit=_moved(job).board_limit,
                      clamped=bool(clamping.setup.keep_out))
     free = _off_clamps(free, clamping)
-    anywhere = spread(free)
+    near = within_travel(free, around)
+    try:
+        anywhere = spread(near)
+    except JobError:
+        return spread(free)  # what the machine cannot do is told of their program
     with suppress(JobError):
         blank = shapely.box(*clamping.stock.bounds)
-        inside = spread(overlay.intersection(free, overlay.buffer(blank, -EDGE, join_style="mitre")))
+        inside = spread(overlay.intersection(near, overlay.buffer(blank, -EDGE, join_style="mitre")))
         if len(inside) == len(anywhere) and len(unchecked(inside)) <= len(unchecked(anywhere)):
             return inside
     return anywhere
@@ -121,11 +126,11 @@ def _allowed(job: Job) -> str:
     return f"[moved] board_limit {_moved(job).board_limit:g} mm"
 
 
-def _further_apart(job: Job, clamping: Clamping, free: BaseGeometry, errors: MarkErrors) -> str:
+def _further_apart(job: Job, around: Around, free: BaseGeometry, errors: MarkErrors) -> str:
     """Where marks would do, in words."""
     cannot = "by them the work cannot be found again: "
     try:
-        places = _spread(job, clamping, free).tolist()
+        places = _spread(job, around, free).tolist()
     except JobError as no_room:
         return f"{cannot}there is no better place, {no_room.remedy}"
     there = ", ".join(place_as_written(place, job.units) for place in places)

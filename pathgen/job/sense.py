@@ -346,11 +346,11 @@ def _inlay(job: Job, i: int, inlay: InlayTable) -> None:
             place.check(where)
     where = f"{inlay.written(i)} cutters"
     cutters = [job.cutter(name, where) for name in inlay.cutters]
+    best = sorted(cutters, key=lambda one: (one.shape == "v", -one.diameter))
     while len(cutters) > 1 and cutters[-1].shape == "v":
         cutters.pop()
-    by_size = sorted(cutters, key=lambda one: -one.diameter)
-    if cutters != by_size:
-        names = ", ".join(f'"{name}"' for name in (*(one.name for one in by_size), *inlay.cutters[len(cutters):]))
+    if cutters != sorted(cutters, key=lambda one: -one.diameter):
+        names = ", ".join(f'"{one.name}"' for one in best)
         raise JobError(where, "not in order of size", allowed="largest first", remedy=f"write cutters = [{names}]: "
                        "each later cutter cuts only what the earlier could not reach")
 

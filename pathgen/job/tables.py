@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from typing import Any, ClassVar, Literal
 
 from pathgen.artwork.values import Colour, parse_colour
 from pathgen.base.errors import JobError
@@ -459,6 +459,7 @@ class AlsoTable:
 class InlayTable:
     """``[[inlay]]``: each is pocketed, filled and surfaced again, in the order written."""
 
+    table: ClassVar[str] = "[[inlay]]"
     artwork: str = key(text(1000), "the drawing, an SVG file")
     layers: tuple[str, ...] = layers_seen()
     colours: tuple[str, ...] | None = key(list_of(colour, least=1), "the colours to cut", None,

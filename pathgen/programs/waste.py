@@ -51,6 +51,16 @@ def left_standing(around: Around, *, reach: float) -> BaseGeometry:
     return free
 
 
+def within_travel(free: BaseGeometry, around: Around) -> BaseGeometry:
+    """The part of `free` that the machine's travel reaches with all that is cut in its middle."""
+    if around.clamping.machine.travel is None:
+        return free
+    x0, y0, x1, y1 = _cleared(around).bounds
+    along, across = around.clamping.reach
+    x, y = (x0 + x1 - along) / 2, (y0 + y1 - across) / 2
+    return overlay.intersection(free, shapely.box(x, y, x + along, y + across))
+
+
 def spread_places(
     free: BaseGeometry, board: Part, *, where: str, top: float, accuracy: float = ACCURACY,
     limit: float = BOARD_LIMIT, clamped: bool = True,

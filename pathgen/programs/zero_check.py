@@ -221,9 +221,8 @@ def _reachable(clamping: Clamping, radius: float, free: BaseGeometry) -> BaseGeo
         free = overlay.difference(free, overlay.buffer(thing.shape, radius + 1.0))
     if clamping.machine.travel is None:
         return free
-    x0, y0, x1, y1 = clamping.board.outline.bounds
-    far = clamping.machine.travel[:2] if clamping.setup.along.endswith("x") else clamping.machine.travel[1::-1]
-    return overlay.intersection(free, shapely.box(x1 - far[0], y1 - far[1], x0 + far[0], y0 + far[1]))
+    (x0, y0, x1, y1), (along, across) = clamping.board.outline.bounds, clamping.reach
+    return overlay.intersection(free, shapely.box(x1 - along, y1 - across, x0 + along, y0 + across))
 
 
 def _middle(free: BaseGeometry, whole: float) -> tuple[float, float]:

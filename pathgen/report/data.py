@@ -63,7 +63,7 @@ def report_data(
     reached = reach_of_plan(planned, programs)
     more = [*plan_findings(planned, checked, reached), *fretting_findings(part["fretting"]),
             # the neck is no reason not to cut the board
-            *(replace(found, severity="warn") for found in neck_findings(part["neck"]))]
+            *(replace(found, severity="warn") for found in neck_findings(part["neck"], planned.clamping.units))]
     placed = ("frets", "board", "strings", "side_dots", "fretting", "stringing", "neck")  # each where it stands below
     more_of_part: dict[str, Any] = {key: value for key, value in part.items() if key not in placed}
     return Report({

@@ -32,22 +32,21 @@ _AS_GOOD = 0.9
 
 
 def last_lap_findings(clamping: Clamping) -> list[Finding]:
-    """A note where the last lap of the outline takes a good deal less off the walls than it may, and why."""
+    """A note where the last lap of the outline takes a good deal less off the walls than the job asks for, and why."""
     cut, cutter, units = clamping.feature(Outline), clamping.cutter(Outline), clamping.units
-    if cut is None or cutter is None or not cut.finish:
-        return []
+    if cut is None or cutter is None or cut.finish in (0.0, OutlineCut.finish):
+        return []  # nobody asked: the default is the most that it takes
     deep = clamping.stock.thickness - cut.bottom
     takes = last_lap_takes(clamping.board.outline, cutter, deep, cut.finish)
     if takes > _AS_GOOD * cut.finish:
         return []
     less = f"the last lap takes {fine_length(takes, units)}" if takes else "there is no last lap"
-    own = cut.where == OutlineCut.where  # others have no such key
-    write = f"write finish = {as_written(takes, units, down=True)}, or " if own else ""
     return [Finding(
-        code="last-lap-less", severity="note", where=f"{cut.where} finish" if own else cut.where,
-        got=f"{'' if own else 'a finish of '}{fine_length(cut.finish, units)}, and {less}: a tenth of the cutter's "
+        code="last-lap-less", severity="note", where="[outline] finish",
+        got=f"{fine_length(cut.finish, units)}, and {less}: a tenth of the cutter's "
             "diameter at most, no more than loads it like a layer does, and less in sharp inner corners",
-        allowed="", remedy=f"nothing to do if walls as the layers leave them serve; or {write}take a thicker cutter",
+        allowed="", remedy="nothing to do if walls as the layers leave them serve; or write finish = "
+                          f"{as_written(takes, units, down=True)}, or take a thicker cutter",
     )]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -18,28 +19,28 @@ _BODY = 40.0
 """How far the body is drawn past the bridge, mm."""
 
 
-def neck_findings(data: dict[str, Any] | None) -> list[Finding]:
+def neck_findings(data: dict[str, Any] | None, units: str = "mm") -> list[Finding]:
     """A saddle out of its range, a blank too short: forbidden where the maker stated the limit."""
     if not data:
         return []
-    wrong, (low, high) = [], data["wanted"]
+    wrong, (low, high), fine = [], data["wanted"], partial(fine_length, units=units)
     if data["too_high"]:
         own, usual = data["range_is_own"], low <= data["saddle_for"] <= high
         guitars = (f"; that is of guitars: of a smaller instrument{'' if usual else ', or for such a saddle,'} measure "
                    f"its bridge, and give saddle_range")
         wrong.append(Finding(
             code="saddle-height", severity="forbid" if own else "warn", where="[neck] angle",
-            got=f"the saddle stands {data['saddle']:.2f} mm over the body, {abs(data['too_high']):.2f} mm too "
+            got=f"the saddle stands {fine(data['saddle'])} over the body, {fine(abs(data['too_high']))} too "
                 f"{'high' if data['too_high'] > 0 else 'low'}",
-            allowed=f"{low:g} to {high:g} mm" + ("" if own else ", as is usual (from memory)"),
-            remedy=f"make angle {data['angle_for']:.2f} degrees for {data['saddle_for']:.2f} mm, "
+            allowed=f"{fine(low)} to {fine(high)}" + ("" if own else ", as is usual (from memory)"),
+            remedy=f"make angle {data['angle_for']:.2f} degrees for {fine(data['saddle_for'])}, "
                    "or change joint_height" + ("" if own else guitars),
         ))
     if data["blank_short"]:
         wrong.append(Finding(
             code="neck-blank", where="[neck] blank",
-            got=f"{data['blank']:g} mm long, {data['blank_short']:.1f} mm too short",
-            allowed=f"{data['least_blank']:.1f} mm or more", remedy="take a longer blank, or join the head on"))
+            got=f"{fine(data['blank'])} long, {fine(data['blank_short'])} too short",
+            allowed=f"{fine(data['least_blank'])} or more", remedy="take a longer blank, or join the head on"))
     return wrong
 
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.arrays import Bools, Floats, Ints, Singles, numbers_from
-from pathgen.base.cutters import LOAD_FACTOR, Cutter
+from pathgen.base.cutters import TOO_MUCH, Cutter
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath
 
@@ -36,9 +36,6 @@ _TIP = 0.8
 """The same where the way turns by more than _TURN, radians, within two cells: cells cannot tell the tip of a corner."""
 _TURN = 0.8
 
-TOO_MUCH = 1.05 * LOAD_FACTOR
-"""Times the straight-line cut, at the eased feed, from which a ramp is gone down at the plunge feed: a short stretch
-may have a little more than a long one."""
 _STEEP = 0.9
 """Of the steepest ramp: a cut that drops by less is a way along a curve."""
 
@@ -182,7 +179,7 @@ def _sinks(path: Toolpath, cutter: Cutter) -> Bools:
     """(n,) moves along ramps: what is under the cutter is taken there as well as what is before it."""
     step = np.diff(path.points, axis=0, prepend=path.points[:1])
     run = np.hypot(step[:, 0], step[:, 1])
-    least = np.where(path.kinds == Move.CUT, max(_SLOPE, _STEEP * math.tan(math.radians(cutter.ramp))), _RAMP)
+    least = np.where(path.kinds == Move.CUT, max(_SLOPE, _STEEP * cutter.ramp_slope), _RAMP)
     return np.asarray((-step[:, 2] > least * run) & (run > 1e-9))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
@@ -304,6 +305,12 @@ class Clamping:
         up = np.where(points[:, 2] >= self.safe_z - 1e-9, higher - there[:, 2], 0.0)
         # on along the work's own upright: a lift that leans out of it rubs against the walls of what it comes out of
         return there + up[:, None] * moved.rotation[:, 2] / moved.rotation[2, 2]
+
+    @property
+    def reach(self) -> tuple[float, float]:
+        """How far the machine travels along the part and across it, mm; infinite where that is not known."""
+        x, y, _ = self.machine.travel or (math.inf, math.inf, math.inf)
+        return (x, y) if self.setup.along.endswith("x") else (y, x)
 
     def to_machine(self, points: Floats, step: Step | None = None) -> Floats:
         """(n, 3) points of the board's frame in the frame of the programs: turned, zeroed, and moved with the work.

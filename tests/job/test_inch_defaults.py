@@ -73,8 +73,8 @@ def test_a_small_limit_is_not_shown_as_none(tmp_path: Path) -> None:
 
 
 OWN_DEFAULTS = {("NutBlankTable", "thickness"), ("NutBlankTable", "overhang"), ("OutlineTable", "tabs"),
-                ("StringsTable", "clear")}
-"""A saddle's are not a nut's; tabs are as many as the part needs; strings lie on a zero fret."""
+                ("StringsTable", "clear"), ("NeckKeys", "action_nut")}
+"""A saddle's are not a nut's; tabs are as many as the part needs; strings lie on a zero fret, or as high as they do."""
 
 
 def test_a_table_and_the_values_that_it_is_read_into_have_the_same_defaults():

@@ -196,6 +196,24 @@ def test_every_key_that_the_page_names_is_one(made):
     assert named <= known
 
 
+@pytest.mark.parametrize(("inlaid", "table"), [(False, "[dots]"), (True, "[[inlay]]"), (None, None)],
+                         ids=["dots", "both", "neither"])
+def test_keys_of_what_is_filled_are_those_of_a_table_that_the_job_has(tmp_path, inlaid, table):
+    dots = "" if inlaid is None else '[dots]\ndiameter = 5.0\ndepth = 1.2\ncutters = ["flat"]\nfill = "resin"\n'
+    path = job(tmp_path, extra=dots + '[coupon]\ncutters = ["flat"]\n')
+    if not inlaid:
+        path.write_text(re.sub(LESS["inlays"], "", path.read_text(), flags=re.S))
+    piece = build(load_job(path), clamping=coupon_clamping(load_job(path)), resolution=0.3)
+    page = coupon_page(piece.plan, piece.plan.clamping.board, piece.report)
+    keys = re.findall(r"<code>(\S+) (?:depth|cutters|overfill)</code>", page)
+    assert set(keys) == ({table} if table else set())
+
+
+def test_keys_of_rings_are_theirs():
+    rosette = load_job("examples/parts/rosette.toml")
+    assert coupon_clamping(rosette).board.filled == "[[ring]]"
+
+
 LESS = {"surface": r"\[surface\]\nfinish = \"ball\"\nscallop = 0.05\n", "inlays": r"\[\[inlay\]\].*?(?=\[resin\])"}
 
 

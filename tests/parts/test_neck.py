@@ -8,8 +8,11 @@ import shapely
 from shapely import affinity
 
 from pathgen.base.errors import JobError
+from pathgen.job.clamping import clamping_of
+from pathgen.job.doubts import doubts_of
 from pathgen.parts.fingerboard.neck import Neck, neck_rows, neck_table
-from pathgen.report.neck import neck_faults, neck_findings, neck_lines, side_picture
+from pathgen.report.neck import neck_faults, neck_findings, neck_lines, neck_pairs, side_picture
+from tests import small_board
 from tests.boards import fingerboard
 
 NECK = Neck(kind="steel", angle=1.7, joint_fret=14, fret_height=1.1, action_12=2.2, action_nut=0.4, joint_height=1.3,
@@ -105,7 +108,7 @@ def test_too_high_and_too_short_are_said():
     assert f"{over:.2f} mm over the body, {over - 14.0:.2f} mm too high" in high.got
     assert "of a smaller instrument measure its bridge, and give saddle_range" in high.remedy
     (wanted,) = neck_findings(neck_rows(replace(NECK, angle=4.0, saddle=15.6), PLAIN))  # which is too high itself
-    assert "for 15.60 mm" in wanted.remedy
+    assert "for 15.6 mm" in wanted.remedy
     assert "or for such a saddle, measure its bridge, and give saddle_range" in wanted.remedy
     assert neck_faults([short])[0].startswith("DO NOT CUT: 500 mm long, ")
     own = neck_findings(neck_rows(replace(NECK, kind="other", saddle_range=(5.0, 6.0)), PLAIN))
@@ -115,6 +118,27 @@ def test_too_high_and_too_short_are_said():
     assert any("range 10 mm to 14 mm" in line for line in neck_lines(data, "mm"))
 
 
+def test_what_is_wrong_in_inches_is_what_the_table_says():
+    """Of millimetres that were rounded first it said 1.0988 in, and the table 1.0986 in."""
+    data = neck_rows(replace(NECK, angle=3.0), PLAIN)
+    high = dict(neck_pairs(data, "in"))["top of the saddle over the body"].split(" (")[0]
+    assert f": the saddle stands {high} over" in neck_faults(neck_findings(data, "in"), "in")[0]
+
+
 def test_a_joint_at_no_fret_is_refused():
     with pytest.raises(JobError, match=r"no fret 21 \(allowed: 1 to 20\)"):
         neck_rows(replace(NECK, joint_fret=21), PLAIN)
+
+
+@pytest.mark.parametrize(("zero", "nut", "clear", "told"), [
+    ("false", "", "", 0.2), ("false", "", "clear = 0.5", 0.5), ("true", "", "", 0.0),
+    ("false", "action_nut = 0.0", "", "0 mm, and [strings] clear is 0.2 mm, as it is where it is not written"),
+    ("false", "action_nut = 0.3", "clear = 0.5", "0.3 mm, and [strings] clear is 0.5 mm"),
+    ("true", "action_nut = 0.3", "", "0.3 mm, and [strings] clear is -0.2 mm"),
+])
+def test_how_high_the_strings_lie_at_the_nut_is_said_once(tmp_path, zero, nut, clear, told):
+    """The saddle was reckoned with none at the nut, unsaid, where [strings] said how much: 0.2 mm too high."""
+    job = small_board.dotted_job(tmp_path, ("[board]\n", f"[board]\nzero_fret = {zero}\nbehind_nut = 5.0\n"),
+                                 ("action_12 = 2.0", f"action_12 = 2.0\n{nut}"), ("[neck]", f"{clear}\n[neck]"))
+    found = [one.problem for one in doubts_of(job, clamping_of(job)) if one.where == "[neck] action_nut"]
+    assert (found or job.neck.action_nut) == ([told] if isinstance(told, str) else told)

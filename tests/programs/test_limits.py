@@ -106,12 +106,28 @@ def test_marks_further_apart_than_the_machine_goes_may_be_written_nearer(tmp_pat
     marks = '[marks]\ncutter = "flat"\n'
     places = clamping_of(pathgen.load_job(small_board.job(tmp_path, extra=marks))).feature(WitnessMarks).places
     short = f"[machine]\ntravel = [{np.ptp(places[:, 0]) - 0.5:.2f}, 200.0, 80.0]\n"
+    given = f"{marks}at = {places.tolist()}\n{short}"
     with pytest.raises(pathgen.JobError, match=r"witness-marks: moves .* in X") as refused:
-        pathgen.build(pathgen.load_job(small_board.job(tmp_path, extra=marks + short)), resolution=0.3)
+        pathgen.build(pathgen.load_job(small_board.job(tmp_path, extra=given)), resolution=0.3)
     assert "write [marks] at, with marks nearer to each other, or take a larger machine" in refused.value.remedy
     nearer = (places - 0.5 * np.sign(places - places.mean(axis=0)) * [1.0, 0.0]).round(2).tolist()
     assert pathgen.build(pathgen.load_job(small_board.job(tmp_path, extra=f"{marks}at = {nearer}\n{short}")),
                          resolution=0.3).passed
+
+
+@pytest.mark.parametrize("turned", ["x", "y"])
+def test_marks_that_nobody_placed_are_no_further_apart_than_the_machine_goes(tmp_path, turned):
+    """They were 118 mm apart along the board, whatever the machine; where none is near enough, the machine is named."""
+    marks = f'[setup]\nalong = "{turned}"\n[marks]\ncutter = "flat"\n[machine]\ntravel = '
+
+    def built(*travel: float) -> bool:
+        reach = travel[:: 1 if turned == "x" else -1]
+        return pathgen.build(pathgen.load_job(small_board.job(tmp_path, extra=f"{marks}{[*reach, 80.0]}\n")),
+                             resolution=0.3).passed
+
+    assert built(90.0, 62.0)
+    with pytest.raises(pathgen.JobError, match=r"witness-marks: moves .* in [XY].*\[machine\] travel"):
+        built(90.0, 48.0)
 
 
 def test_a_clamp_that_lifts_the_cutter_past_the_travel_is_named_as_the_cause(tmp_path):

@@ -5,6 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+import pathgen
+from pathgen.job.clamping import clamping_of
+from pathgen.job.doubts import doubts_of
 from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.programs.instructions import cautions, off_the_machine
 from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
@@ -12,6 +15,7 @@ from pathgen.report.sheet.page import legend_above
 from pathgen.work.clamping import Step
 from pathgen.work.features import Marks
 from pathgen.work.operations import Outline, WitnessMarks
+from tests import small_board
 from tests.small_board import changed, dotted_job
 
 
@@ -49,6 +53,19 @@ def test_a_warning_where_too_little_holds_the_board(outline_of, changes, words):
     found = holding_findings(outline_of(**changes)[0])
     assert [(f.code, f.severity) for f in found] == ([("nothing-holds", "warn")] if words else [])
     assert all(words in f.got and "whole face" in f.remedy for f in found)
+
+
+@pytest.mark.parametrize(("tabs", "wide", "remedy"), [
+    (4, 6.0, None), (7, 6.0, None), (8, 6.0, "write tabs = 7"), (2, 36.0, None),
+    (4, 36.0, "write tabs = 2"), (2, 40.0, "make tab_width smaller"),
+])
+def test_tabs_that_leave_most_of_the_work_to_the_saw_are_doubted(tmp_path, tabs, wide, remedy):
+    """By arithmetic: 256.6 mm round the board, tabs 3 mm longer at each end for its slope of 1 in 2, 1.5 mm high."""
+    text = f'[outline]\ncutter = "flat"\ntabs = {tabs}\ntab_width = {wide}\n'
+    job = pathgen.load_job(small_board.job(tmp_path, extra=text))
+    found = [one for one in doubts_of(job, clamping_of(job)) if one.where == "[outline] tabs"]
+    assert [one.remedy for one in found] == [remedy] * bool(remedy)
+    assert all(f"{tabs * (wide + 6.0):.0f} mm of 256.6 mm round the board" in one.problem for one in found)
 
 
 @pytest.mark.parametrize(("wide", "remedy"), [(3.0, "; or write tabs = 2"), (8.0, "throws the nut")])
@@ -120,9 +137,6 @@ def test_a_last_lap_that_takes_less_than_asked_is_told(outline_of):
     assert (found.code, found.severity, found.where) == ("last-lap-less", "note", "[outline] finish")
     assert found.got.startswith("0.3 mm, and the last lap takes 0.15 mm:")
     assert "write finish = 0.15," in found.remedy
-    blank = replace(clamping.feature(Outline), where="[nut_blank]")  # a table without that key
-    steps = tuple(replace(one, operation=replace(one.operation, feature=blank))
-                  if one.operation.name == "outline" else one for one in steps)
-    found, = last_lap_findings(replace(clamping, steps=steps))
-    assert found.where == "[nut_blank]"
-    assert "finish =" not in found.remedy
+    asked_nothing, _ = outline_of(finish=0.2)  # as where the key is left out, and in tables that have none
+    steps = tuple(replace(one, cutter=thin) if one.operation.name == "outline" else one for one in asked_nothing.steps)
+    assert last_lap_findings(replace(asked_nothing, steps=steps)) == []

@@ -34,8 +34,8 @@ SPEED = r"(?<=diameter = 2.0\n)speed = \d+"
 
 
 @pytest.mark.parametrize(("job", "code", "number", "where", "written"), [
-    (STEPPED, "last-lap-less", r"write finish = ([\d.]+)", "tabs = 2", "tabs = 2\nfinish = {}"),
-    (THICK, "last-lap-less", r"write finish = ([\d.]+)", "tabs = 2", "tabs = 2\nfinish = {}"),
+    (STEPPED + "finish = 0.3\n", "last-lap-less", r"write finish = ([\d.]+)", r"finish = 0\.3", "finish = {}"),
+    (THICK + "finish = 0.25\n", "last-lap-less", r"write finish = ([\d.]+)", r"finish = 0\.25", "finish = {}"),
     (TWO, "edge-to-edge", r"write lap = ([\d.]+)", r'colours = \["#225577"\]', 'colours = ["#225577"]\nlap = {}'),
     (NECK, "saddle-height", r"make angle ([\d.]+) degrees", r"angle = 3\.0", "angle = {}"),
     (SLOW, "feed-unusual", r"([\d.]+) to [\d.]+ mm per minute", FEED, "feed = {}"),

@@ -220,6 +220,23 @@ def test_so_it_does_on_a_flat_that_falls_along_the_board(cutter: Cutter) -> None
     assert _share_cut(cut, reference_rim(region, cutter), -0.006, top) > 0.985
 
 
+@pytest.mark.parametrize("radius", [math.inf, 254.0])
+@pytest.mark.parametrize(("start", "drop", "curved", "opened"), [
+    (20.0, 2.4, False, 0.9), (55.0, 2.0, False, 0.5), (45.0, 2.0, True, 0.6), (45.0, 0.5, False, 0.99),
+])
+def test_and_where_a_board_begins_to_fall_within_the_drawing(
+    radius: float, start: float, drop: float, curved: bool, opened: float
+) -> None:
+    """A blunt v was reckoned with as in the middle of the drawing: over half of it on a slope it passed the drawing's
+    edge by more than 0.05 mm, and was refused by its own check; all of it on a slope it stayed so far from the edge."""
+    top = Lowered(thickness=6.0, radius_nut=radius, radius_end=radius, length=100.0,
+                  fall_away=FallAway(start=start, end=85.0, drop=drop, curved=curved))
+    region = shapely.box(34, 2, 66, 10)
+    cut, = pocket(region, surface=top, cutters=[v_cutter(150.0)], depth=0.5, safe_z=SAFE_Z)
+    assert _share_cut(cut, region, 0.006, top) == 0.0
+    assert _share_cut(cut, reference_opening(region, 0.5 * math.tan(math.radians(75.0)) + 0.05), -0.05, top) > opened
+
+
 def reference_rim(region: Polygon, cutter: Cutter) -> Polygon:
     """The region with its corners rounded as on level ground, a little more."""
     width = float(cutter.half_width(1.2))

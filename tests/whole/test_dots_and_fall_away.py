@@ -62,7 +62,7 @@ def test_the_neck_on_the_page_is_that_of_the_drawing(made):
     _, height = drawn(job.neck, scale_length=640.0, joint=joint, thickness=6.5)
     assert made.report["neck"]["saddle"] == pytest.approx(height, abs=1e-4)
     text = re.sub(r"<[^>]+>", " ", made.files()["setup.html"])
-    assert f"{height:.1f} mm (range 10 mm to 14 mm)" in text
+    assert f"{round(height, 2):g} mm (range 10 mm to 14 mm)" in text
     assert made.report["neck"]["joint"] == pytest.approx(joint, abs=1e-4)
     assert math.isclose(made.report["neck"]["angle"], 0.1)
 

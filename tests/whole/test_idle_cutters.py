@@ -34,10 +34,11 @@ def test_an_idle_cutter_has_no_program(tmp_path, names, idle, words):
     assert "before" not in note["remedy"]
 
 
-def test_flat_ends_before_a_v_are_in_order_too(tmp_path):
-    """The wider one would find nothing left to cut."""
+@pytest.mark.parametrize("names", ['["flat", "wide", "v"]', '["flat", "v", "wide"]'])
+def test_flat_ends_before_a_v_are_in_order_too(tmp_path, names):
+    """The wider one would find nothing left to cut; and a v that stands before others is advised to be the last."""
     with pytest.raises(JobError, match=r'not in order of size .*: write cutters = \["wide", "flat", "v"\]: '):
-        with_cutters(tmp_path, '["flat", "wide", "v"]')
+        with_cutters(tmp_path, names)
 
 
 def test_what_a_wider_cutter_needs_is_said(tmp_path):

@@ -81,6 +81,14 @@ def test_a_drawing_with_no_room_for_a_ramp_anywhere_is_refused_with_its_place(tm
         pathgen.build(job, resolution=0.3)
 
 
+@pytest.mark.parametrize("table", ["slots", "nut"])
+def test_pecks_are_refused_by_the_key_that_asks_for_them(tmp_path, table):
+    """Before anything is planned: the strategy, which knows no job, could only name the cutter."""
+    asks = f'[{table}]\ncutter = "flat"\nwidth = 2.0\ndepth = 1.5\nentry = "peck"\n'
+    with pytest.raises(pathgen.JobError, match=rf'^\[{table}\] entry: "peck" goes straight down, and "flat" cannot'):
+        pathgen.load_job(small_board.job(tmp_path, changes=BLIND, extra=asks))
+
+
 def test_openings_of_a_plate_must_not_stay_closed(tmp_path):
     """Two are drawn: one of 10 mm, and one as wide as the cutter, which has no room in it."""
     head, art = DRAWN.replace("face = false", OPENING + "face = false"), "<circle cx='{}' cy='20' r='{}' fill='#fff'/>"

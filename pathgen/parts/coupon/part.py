@@ -40,6 +40,8 @@ class Coupon(Tool):
     trials: tuple[Trial, ...]
     trying: float | None = None
     """Thickness of the job's own part, mm, where pieces are let into it that can be tried; else None."""
+    filled: str = ""
+    """The first table of the job file that says what is pocketed and filled; nothing where it has none."""
 
     @property
     def lettered(self) -> dict[str, Trial]:
@@ -56,8 +58,8 @@ class Coupon(Tool):
 
 
 def coupon(trials: tuple[Trial, ...], *, length: float, width: float, thickness: float, min_web: float,
-           trying: float | None = None) -> Coupon:
+           trying: float | None = None, filled: str = "") -> Coupon:
     """A flat test piece with its near end at X 0; mm."""
     surface = level(thickness, length)
     return Coupon(surface=surface, outline=shapely.box(0.0, -width / 2, length, width / 2), min_web=min_web,
-                  trials=trials, trying=trying)
+                  trials=trials, trying=trying, filled=filled)

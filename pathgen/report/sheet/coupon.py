@@ -131,8 +131,8 @@ def _squares(clamping: Clamping, part: Coupon) -> Element | None:
                f" for \"{one.cutter}\". Narrower: smaller by as much."],
               "Wider one way only: the machine has play along that axis, or its steps are not set right. No key "
               "mends that.",
-              ["Deeper or less deep: Z 0 with that cutter. The same with every cutter: ", _key("[[inlay]] depth"),
-               "."]),
+              ["Deeper or less deep: Z 0 with that cutter.",
+               *((" The same with every cutter: ", _key(f"{part.filled} depth"), ".") if part.filled else ())]),
     )
 
 
@@ -150,8 +150,9 @@ def _detail(clamping: Clamping, part: Coupon) -> Element | None:
     return chapter(
         "detail", "The drawing's narrowest place", _table(rows),
         _list("Look with a loupe before anything is poured.",
-              ["What stays closed is narrower than the last cutter: name a smaller one in ", _key("[[inlay]] cutters"),
-               ", or draw that place wider. ", e("code", "pathgen reach"), " lists what would do."],
+              ["What stays closed is narrower than the last cutter: name a smaller one in ",
+               _key(f"{part.filled} cutters"), ", or draw that place wider. ", e("code", "pathgen reach"),
+               " lists what would do."],
               ["Edges broken out: a sharper cutter, or less at once (", _key("[[cutter]] stepdown"), "). Wood between "
                "two edges gone: draw them further apart."]),
     )
@@ -169,7 +170,7 @@ def _pour(clamping: Clamping, part: Coupon) -> Element | None:
     return chapter(
         "pour", "The pour and the second cut", _table(rows),
         _list("Dam, pour and cure it as you will on the board; measure how high the cured resin stands.",
-              ["Higher than it should be: set ", _key("[[inlay]] overfill"), " to what you read."],
+              ["Higher than it should be: set ", _key(f"{part.filled} overfill"), " to what you read."],
               f"A fingernail feels a step of {format_length(0.01, units)}. Where the second cut ends, wood of the "
               "first cut stands beside it: the step there is how far Z came out different after the change of cutter. "
               "Set Z again the same way and with the same feeler until it is gone.",

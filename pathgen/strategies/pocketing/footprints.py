@@ -8,6 +8,7 @@ exact on the board.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
@@ -40,6 +41,9 @@ _EGG = 0.005
 _ROUND = 13
 """In how many directions, from uphill to downhill, an opening is looked at."""
 
+_COARSE = 16
+"""Of the places in the table, one in so many is looked at where openings are at more than one place along the board."""
+
 _HALVINGS = 34
 """Of the cutter's radius, to find the rim of a footprint: to 1e-9 mm."""
 
@@ -49,7 +53,8 @@ class Footprints:
     """Openings of a ball end or a v cutter over a slope, and the plane in which they are discs.
 
     The opening about an axis is an ellipse: `along` the slope, `across` it, its centre moved uphill. The plane
-    stretches y by across / along, so that there it is a disc of radius `across`; both change slowly with y.
+    stretches y by across / along, or by along / across where the slope is along the board, so that there it is a disc
+    as wide as it is along the board; both change slowly with y.
     """
 
     cutter: Cutter
@@ -85,12 +90,18 @@ class Footprints:
         if np.all(along - offset >= full) if is_cone else np.any(along >= full):
             return None
         across = _crosswise(cutter, surface, depth, at, y, offset)
-        rate = across / along
+        lengthwise = np.abs(_uphill(surface, at, y)[:, 0]) > math.sqrt(0.5)  # as where a flat falls along the board
+        wide, high = np.where(lengthwise, [along, across], [across, along])
+        rate = wide / high
         # begun at y itself, so that scaling by the radius, which changes along the board, hardly shears the plane
         plane = y[0] + np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2.0 * np.diff(y))])
+        position, stretched = y / radius, plane / radius
+        xs = _sections(surface, x0, x1, float(along.max()))
+        some = position[:: _COARSE if len(xs) > 1 else 1]
+        reach = _furthest(cutter, surface, depth, *np.meshgrid(xs, some), position, stretched).max(axis=1)
         return cls(
-            cutter=cutter, surface=surface, depth=depth, position=y / radius, stretched=plane / radius,
-            across=np.maximum(across, _furthest(cutter, surface, depth, at, y, offset, plane) - _EGG),
+            cutter=cutter, surface=surface, depth=depth, position=position, stretched=stretched,
+            across=np.maximum(wide, np.interp(position, some, reach) - _EGG),
             sunk=bool(np.any(along + offset >= full)),
         )
 
@@ -250,21 +261,33 @@ def _crosswise(cutter: Cutter, surface: Surface, depth: float, x: Floats, y: Flo
     return _rim(cutter, surface, depth, axis, axis + offset[:, None] * up, side)
 
 
+def _sections(surface: Surface, x0: float, x1: float, wide: float) -> Floats:
+    """Where along the board openings are looked at: in the middle, and where it curves along the board, or bends, at
+    both ends too, and round each bend as far as those there are `wide`."""
+    near = surface.bends[(surface.bends > x0 - wide) & (surface.bends < x1 + wide)]
+    if not len(near) and not surface.curving:
+        return np.array([(x0 + x1) / 2.0])
+    return np.unique([x0, *(near[:, None] + wide * np.linspace(-1.0, 1.0, _ROUND)).ravel().clip(x0, x1), x1])
+
+
 def _furthest(
-    cutter: Cutter, surface: Surface, depth: float, x: Floats, y: Floats, offset: Floats, plane: Floats
+    cutter: Cutter, surface: Surface, depth: float, x: Floats, share: Floats, position: Floats, stretched: Floats
 ) -> Floats:
-    """How far each opening about (x, y) reaches from its middle at most, in the plane whose y for rising `y` is given:
-    about as far in all directions, since there it is all but a disc."""
-    up = _uphill(surface, x, y)
-    axis, side = np.column_stack([x, y]), np.column_stack([-up[:, 1], up[:, 0]])
+    """How far each opening about x and a `share` of the radius there reaches from its middle at most, in the plane
+    whose y for rising `position` is given, shares too: about as far in all directions, since there it is all but a
+    disc. `x` and `share` are of one shape, which the answer has."""
+    at, scale = x.ravel(), _scale(surface, x.ravel())
+    y = share.ravel() * scale
+    up, (offset, _) = _uphill(surface, at, y), _lengthwise(cutter, surface, depth, at, y)
+    axis, side = np.column_stack([at, y]), np.column_stack([-up[:, 1], up[:, 0]])
     middle = axis + offset[:, None] * up
-    most = np.zeros(len(x))
+    most, begin = np.zeros(len(y)), np.interp(middle[:, 1] / scale, position, stretched)
     for turn in np.linspace(0.0, np.pi, _ROUND):
         way = np.cos(turn) * up + np.sin(turn) * side
         rim = middle + _rim(cutter, surface, depth, axis, middle, way)[:, None] * way
-        across = np.interp(rim[:, 1], y, plane) - np.interp(middle[:, 1], y, plane)
+        across = scale * (np.interp(rim[:, 1] / scale, position, stretched) - begin)
         np.maximum(most, np.hypot(rim[:, 0] - middle[:, 0], across), out=most)
-    return most
+    return most.reshape(x.shape)
 
 
 def _rim(cutter: Cutter, surface: Surface, depth: float, axis: Floats, start: Floats, way: Floats) -> Floats:

@@ -10,12 +10,12 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.arrays import Bools, Floats
-from pathgen.base.cutters import Cutter
+from pathgen.base.cutters import LEAST_RAMP, Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath, along_in_plan, simplified
 from pathgen.base.units import place_words
-from pathgen.strategies.easing import TOO_MUCH, Standing, eased
+from pathgen.strategies.easing import Standing, eased
 from pathgen.strategies.pocketing.settings import PocketOptions
 
 _OVER = np.nan
@@ -50,9 +50,6 @@ _TRIES = 40
 _DEPTHS = 4.0
 """Times more exactly than places in plan are depths kept, where points are left out."""
 
-_LEAST_RAMP = 0.02
-"""Rise over run under which a ramp would take longer than going down it at the plunge feed."""
-
 
 class Trace:
     """Collects the way of one cutter, in plan with depths below the surface, and turns it into a Toolpath."""
@@ -76,9 +73,8 @@ class Trace:
         self._last: Floats | None = None
         # a ramp is a full-width cut, so it goes at the eased feed, unless that would sink faster than a plunge
         room = _SLOWER * cutter.plunge / cutter.eased_feed
-        steepest = min(math.tan(math.radians(cutter.ramp)), _bearable_ramp(cutter))
-        self._ramp_kind = Move.EASED if room >= _LEAST_RAMP else Move.PLUNGE
-        self.ramp = min(steepest, room) if room >= _LEAST_RAMP else steepest
+        self._ramp_kind = Move.EASED if room >= LEAST_RAMP else Move.PLUNGE
+        self.ramp = min(cutter.bearable_ramp, room) if room >= LEAST_RAMP else cutter.bearable_ramp
         self.is_flat, self.plunges = cutter.is_flat, cutter.plunges or not cutter.is_flat
         self.shortest_ramp = width * (_RATHER_DOWN if self.plunges else SHORTEST)
         # a flat end over its depth of nothing is in the wood with its uphill side, and in what ridges stand there
@@ -221,15 +217,6 @@ def no_way_down(cutter: Cutter, depth: float, x: float, y: float, *, way: float)
         allowed=f"a way of {way:.2f} mm or more for its axis",
         remedy="take a cutter that plunges, or a smaller one, or draw that place wider",
     )
-
-
-def _bearable_ramp(cutter: Cutter) -> float:
-    """The steepest ramp, as a slope, that a flat end goes down without a tooth taking too much: it takes what is under
-    it beside a full-width cut, at the slower of both its slow feeds. Others take little more there."""
-    if not cutter.is_flat:
-        return math.inf
-    most = TOO_MUCH * cutter.straight_cut * cutter.feed / min(cutter.eased_feed, cutter.plunge)
-    return max((most - cutter.full_cut) / (math.pi * cutter.radius**2), _LEAST_RAMP)
 
 
 def _without_repeats(rows: Floats) -> Floats:
