@@ -38,10 +38,12 @@ _OWN = 2e-3
 
 _INSET = 0.02  # mm
 
+_MOST_LINES = 3000
+
 _WITHIN = 0.1  # mm
 
 _MOST_CHANGES = 100
-"""Of each kind, at which sections are laid."""
+"""Of each kind, that are looked at."""
 
 _LEAD = 0.02
 """How steeply against the surface, as a slope, a way down to a pass or up from it goes at least."""
@@ -153,15 +155,18 @@ def lines_of(motion: Motion, shortest: float) -> list[Line]:
             knots = np.concatenate([motion.start[first : first + 1], motion.end[first:stop]])[:: int(way[first])]
             line = Line(*knots.T)
             (lines if line.x[-1] - line.x[0] >= shortest else short).append(line)
-    return lines + [line for line in short if any(_is_beyond(line, other) for other in lines)]
+    return lines + _go_on_from(short, lines)
 
 
-def _is_beyond(line: Line, other: Line) -> bool:
-    """Whether a pass lies where another would be beyond one of its ends."""
-    if line.x[0] < other.x[-1] and line.x[-1] > other.x[0]:
-        return False
-    slope = (other.y[-1] - other.y[0]) / (other.x[-1] - other.x[0])
-    return all(abs(line.y[k] - other.y[0] - slope * (line.x[k] - other.x[0])) < _ASTRAY for k in (0, -1))
+def _go_on_from(short: list[Line], lines: list[Line]) -> list[Line]:
+    """Those that lie where one of some passes would be beyond one of its ends."""
+    first, last = (np.array([[line.x[k], line.y[k]] for line in short]).reshape(-1, 2) for k in (0, -1))
+    does = np.zeros(len(short), bool)
+    for line in lines:
+        slope = (line.y[-1] - line.y[0]) / (line.x[-1] - line.x[0])
+        off = [np.abs(end[:, 1] - line.y[0] - slope * (end[:, 0] - line.x[0])) for end in (first, last)]
+        does |= ((first[:, 0] >= line.x[-1]) | (last[:, 0] <= line.x[0])) & (np.maximum(*off) < _ASTRAY)
+    return [short[k] for k in np.flatnonzero(does)]
 
 
 def without_leads(lines: list[Line], surface: Turned, cutter: Cutter) -> list[Line]:
@@ -230,13 +235,15 @@ def spanned(lines: list[Line], surface: Turned, cutter: Cutter) -> shapely.Geome
     The strip beside the outermost pass is left out where they end unevenly: along an edge that widens they begin one
     after another, and what lies between the last that has begun and the edge is no ridge between two passes.
     """
-    strips = []
-    for low, high, x0, x1 in _neighbours(lines, cutter.radius):
+    strips, lines = [], sorted(lines, key=lambda line: line.middle)
+    goes_on = _goes_on(lines)
+    evenly = _end_evenly(lines, goes_on, cutter.radius)
+    for low, high, x0, x1 in _neighbours(lines, goes_on, evenly, cutter.radius):
         xs = np.linspace(x0, x1, max(2, math.ceil((x1 - x0) / 5.0)))
         edge = [surface.contact(line.at(xs)[:, :2], cutter) for line in (low, high)]
         strips.append(shapely.Polygon(np.concatenate([edge[0], edge[1][::-1]])))
     whole = overlay.union_all([strip for strip in strips if strip.is_valid])
-    inner = whole if _end_evenly(lines, cutter.radius) else overlay.intersection(whole, _inner(lines, surface, cutter))
+    inner = whole if evenly else overlay.intersection(whole, _inner(lines, surface, cutter))
     return overlay.buffer(inner, -_INSET)
 
 
@@ -245,33 +252,36 @@ def changes(lines: list[Line]) -> Floats:
     just within where most of them begin and end."""
     if not lines:
         return np.empty(0)
+    lines = list({tuple(np.round([*line.x[[0, -1]], *line.y[[0, -1]]], 2)): line for line in lines}.values())  # layers
     bends = []
     for line in lines:
         share = (line.x[1:-1] - line.x[:-2]) / (line.x[2:] - line.x[:-2])
         off = np.hypot(*(k[1:-1] - k[:-2] - share * (k[2:] - k[:-2]) for k in (line.y, line.z)))
         bends += [(-one, x) for one, x in zip(off.tolist(), line.x[1:-1].tolist(), strict=True) if one > _OWN]
-    return np.array([x for _, x in sorted(bends)[:_MOST_CHANGES]] + [
-        (x0 + x1) / 2 for x0, x1, _ in _left_out(lines).tolist()[:_MOST_CHANGES]
-    ] + [float(np.median([line.x[side] for line in lines])) + inset for side, inset in ((0, _WITHIN), (-1, -_WITHIN))])
+    ends = [float(np.median([line.x[k] for line in lines])) + within for k, within in ((0, _WITHIN), (-1, -_WITHIN))]
+    return np.array([*ends, *(x for _, x in sorted(bends)[:_MOST_CHANGES]),
+                     *((x0 + x1) / 2 for x0, x1, _ in _left_out(lines, _goes_on(lines)))])
 
 
 def _goes_on(lines: list[Line]) -> Bools:
-    """(n, n) which passes, by rows, are left out for a while and which, by columns, is where they go on."""
+    """(n, n) which passes, by rows, are left out for a while and which, by columns, is where they go on; of very many
+    none, which are no passes over one surface."""
+    if len(lines) > _MOST_LINES:
+        return np.zeros((len(lines), len(lines)), bool)
     first, last = (np.array([[line.x[k], line.y[k]] for line in lines]) for k in (0, -1))
     slope = np.divide(*(last - first).T[::-1])
     ahead, aside = first[:, None, :].T - last.T[:, :, None]
     return np.asarray((ahead >= 0) & (np.abs(aside - slope * ahead) < _ASTRAY))
 
 
-def _left_out(lines: list[Line]) -> Floats:
-    """(n, 3) from where to where passes are left out for a while, and where across that is."""
-    ends = [(lines[i].x[-1], lines[j].x[0], lines[j].y[0]) for i, j in np.argwhere(_goes_on(lines))]
-    return np.array(ends).reshape(-1, 3)
+def _left_out(lines: list[Line], goes_on: Bools) -> list[tuple[float, float, float]]:
+    """From where to where passes are left out for a while, and where across that is; the shortest of many."""
+    ends = {(float(lines[i].x[-1]), float(lines[j].x[0]), float(lines[j].y[0])) for i, j in np.argwhere(goes_on)}
+    return sorted(ends, key=lambda one: one[1] - one[0])[:_MOST_CHANGES]
 
 
-def _end_evenly(lines: list[Line], radius: float) -> bool:
+def _end_evenly(lines: list[Line], goes_on: Bools, radius: float) -> bool:
     """Whether all passes begin, and end, within a cutter's diameter of each other; those left out for a while go on."""
-    goes_on = _goes_on(lines)
     begins = [lines[i].x[0] for i in np.flatnonzero(~goes_on.any(axis=0))]
     ends = [lines[i].x[-1] for i in np.flatnonzero(~goes_on.any(axis=1))]
     return bool(max(np.ptp(begins), np.ptp(ends)) <= 2 * radius)
@@ -300,23 +310,24 @@ def _apart_from_last(across: Floats) -> Bools:
     return np.concatenate([[True], np.diff(across) > 1e-6])[: len(across)]
 
 
-def _neighbours(lines: list[Line], wide: float) -> Iterator[tuple[Line, Line, float, float]]:
-    """Each pass and the next one across that runs beside it, and from where to where both run.
+def _neighbours(
+    lines: list[Line], goes_on: Bools, evenly: bool, wide: float
+) -> Iterator[tuple[Line, Line, float, float]]:
+    """Of passes in order across, each and the next one across that runs beside it, and from where to where both run.
 
     Those less than `wide` apart between which one is left out for a while are neighbours there; where all end evenly
     also those between which one begins later or ends sooner.
     """
-    ordered = sorted(lines, key=lambda line: line.middle)
-    again = np.flatnonzero(_goes_on(ordered).any(axis=0))
-    for k, line in enumerate(ordered):
-        after = next((other for other in ordered[k + 1 :] if _apart(line, other) > 1e-6), None)
-        before = next((other for other in ordered[:k][::-1] if _apart(other, line) > 1e-6), None)
-        for low, high in ((line, after), *([(before, line)] if k in again else [])):
+    again = np.asarray(goes_on.any(axis=0)).tolist()
+    for k, line in enumerate(lines):
+        after = next((other for other in itertools.islice(lines, k + 1, None) if _apart(line, other) > 1e-6), None)
+        before = next((other for other in lines[:k][::-1] if _apart(other, line) > 1e-6), None) if again[k] else None
+        for low, high in ((line, after), (before, line)):
             if low is not None and high is not None:
                 yield low, high, max(low.x[0], high.x[0]), min(low.x[-1], high.x[-1])
-    for x0, x1, y in _left_out(lines).tolist():
+    for x0, x1, y in _left_out(lines, goes_on):
         yield from ((low, high, x0, x1) for low, high in _beside(lines, x0, x1, y, wide))
-    for line in lines if _end_evenly(lines, wide) else []:
+    for line in lines if evenly else []:
         for low, high in _beside(lines, line.x[0], line.x[0], line.y[0], wide):
             yield low, high, max(low.x[0], high.x[0]), line.x[0]
         for low, high in _beside(lines, line.x[-1], line.x[-1], line.y[-1], wide):
@@ -348,7 +359,7 @@ def predicted(lines: list[Line], xs: Floats, surface: Turned, cutter: Cutter) ->
     """
     tops = [line.at(xs[line.runs_at(xs)]) for line in lines]
     every = np.concatenate(tops) if tops else np.empty((0, 3))
-    worst, even = math.nan, not lines or _end_evenly(lines, cutter.radius)
+    worst, even = math.nan, not lines or _end_evenly(lines, _goes_on(lines), cutter.radius)
     for x in xs:
         axis = every[every[:, 0] == x, :2]
         axis = axis[np.argsort(axis[:, 1])]
