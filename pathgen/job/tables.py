@@ -506,7 +506,7 @@ class ResurfaceTable:
         size(0.0, 2.0),
         "below the first surface: pockets end as much less deep; 0 repeats the first finishing moves exactly", 0.0,
     )
-    stepdown: float = key(size(0.02, 10.0), "depth of each pass through what stands proud", 0.5)
+    stepdown: float = key(size(0.02, 10.0), "depth of each pass through what stands proud", 0.5, inch=0.02)
     area: str = key(choice("board", "inlay"), "cut the whole board again, or only over each inlay", "board")
     blend: float = key(size(0.5, 100.0), 'how far round a drawing area = "inlay" cuts, beside all inside its dam', 5.0,
                        inch=0.2)
