@@ -362,6 +362,17 @@ def test_what_pairs_of_colours_have_in_common_is_told_once(tmp_path, gap, code, 
     assert told in one["got"]
 
 
+@pytest.mark.parametrize(("units", "told"), [("mm", "8.1 mm"), ("in", "0.32 in")])
+def test_how_much_edge_is_shared_is_told_alike_wherever_it_is_told(tmp_path, units, told):
+    """No finer than it is known: edges count that are nearer than 0.1 mm."""
+    art = svg('<rect x="10" y="10" width="3" height="8" fill="#225577"/>'
+              '<rect x="13" y="10" width="3" height="8" fill="#cc8833"/>')
+    result = pathgen.build(replace(pathgen.load_job(job(tmp_path, art=art)), units=units), resolution=0.4)
+    (one,) = [f for f in result.report["checks"]["findings"] if f["code"] == "colours-touch"]
+    assert f"share {told} of edge" in one["got"]
+    assert f"share {told} of edge" in result.files(shaded=False)["report.txt"]
+
+
 @pytest.mark.parametrize(("wide", "offered"), [(4.0, True), (2.2, False)])
 def test_a_wall_is_offered_only_where_each_colour_stays_open_beside_it(tmp_path, wide, offered):
     """The cutter is 2 mm: a bar of 2.2 mm in a disc of another colour has no room for it beside walls of 0.5 mm."""
