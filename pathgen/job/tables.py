@@ -325,7 +325,8 @@ class SurfaceTable:
     """``[surface]``: roughing and finishing the radius."""
 
     finish: str = key(text(60), "the cutter that finishes: a ball end; on a flat board a flat end too")
-    rough: str | None = key(text(60), "the cutter that roughs: a flat end, or a ball end", None, shown="no roughing")
+    rough: str | None = key(text(60), "the cutter that roughs: a flat end, or a ball end", None,
+                            shown="no roughing; required where a flat end finishes")
     scallop: float | None = key(size(0.0005, 1.0), "ridge height allowed", None,
                                 shown=f"{USUAL_SCALLOP:g} mm, or as stepover gives; none with a flat end")
     stepover: float | None = key(size(0.01, 20.0), "distance between passes, instead of scallop", None,

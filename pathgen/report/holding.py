@@ -40,9 +40,10 @@ def last_lap_findings(clamping: Clamping) -> list[Finding]:
     takes = last_lap_takes(clamping.board.outline, cutter, deep, cut.finish)
     if takes > _AS_GOOD * cut.finish:
         return []
-    less = f"the last lap takes {fine_length(takes, units)}" if takes else "there is no last lap"
+    written = as_written(takes, units, down=True)
+    less = f"the last lap takes {written} {units}" if takes else "there is no last lap"
     own = cut.where == OutlineCut.where  # others have no such key
-    write = f"write finish = {as_written(takes, units, down=True)}, or " if own else ""
+    write = f"write finish = {written}, or " if own else ""
     return [Finding(
         code="last-lap-less", severity="note", where=f"{cut.where} finish" if own else cut.where,
         got=f"{'' if own else 'a finish of '}{fine_length(cut.finish, units)}, and {less}: a tenth of the cutter's "
