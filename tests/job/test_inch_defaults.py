@@ -12,7 +12,9 @@ import pathgen
 import pathgen.job
 from pathgen.base.units import in_mm
 from pathgen.job.bench_tables import DotsTable
+from pathgen.job.clamping import clamping_of
 from pathgen.job.describe import key_rows
+from pathgen.job.doubts import doubts_of
 from pathgen.job.kinds import KINDS
 from pathgen.job.tables import ResurfaceTable
 from pathgen.strategies.surfacing import heights_above
@@ -104,3 +106,11 @@ def test_a_table_and_the_values_that_it_is_read_into_have_the_same_defaults():
                 alike += len(given)
     assert other == OWN_DEFAULTS
     assert alike > 100
+
+
+def test_ridges_in_millimetres_are_asked_after(tmp_path: Path) -> None:
+    path = tmp_path / "board.toml"
+    path.write_text(INCHES.read_text().replace("scallop = ", "scallop = 0.02 # ", 1))
+    job = pathgen.load_job(path)
+    one, = (doubt for doubt in doubts_of(job, clamping_of(job)) if doubt.where == "[surface] scallop")
+    assert one.remedy.startswith('if mm are meant, write "0.02 mm"; else')
