@@ -11,6 +11,7 @@ from pathgen.app.folders import write_over
 from pathgen.base import overlay
 from pathgen.base.errors import Mistakes
 from pathgen.base.markup import Element, as_svg
+from pathgen.base.plain import capital
 from pathgen.base.units import fine_length, place_words
 from pathgen.job.blank import blank_clampings, parts_on_blank
 from pathgen.job.doubts import doubts_of
@@ -55,7 +56,7 @@ def _as_ours(picture: Element) -> Element:
 def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
     """Where each drawing lies, how large it became, and what is likely a slip."""
     for inlay in clamping.inlays:
-        yield (f"Inlay {inlay.index + 1}, {', '.join(inlay.colours)}: {_extent(inlay.area, job.units)}"
+        yield (f"{capital(inlay.name)}, {', '.join(inlay.colours)}: {_extent(inlay.area, job.units)}"
                f"{placed_words(placed_sizes(inlay), job.units)}.")
     for number, box in enumerate(clamping.setup.keep_out, 1):
         under = overlay.intersection(box.shape, _cut_over(clamping))

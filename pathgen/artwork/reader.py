@@ -188,7 +188,7 @@ def read_artwork(
     document = read_document(path)
     scene = Walker(document, [str(name) for name in shown]).scene()
     if scene.left_out and missing == "refuse":
-        raise _refusal(document.name, scene.left_out)
+        raise _refusal(document.name, scene, asked=bool(shown))
     regions = _regions(scene.paints, tolerance, hidden)
     left_out = (*scene.left_out, *cut_off_by_page(scene, hidden))
     return Artwork(regions, scene.page, left_out, scene.physical, tolerance, document.name, scene, hidden)
@@ -206,12 +206,16 @@ def _regions(paints: Sequence[Paint], tolerance: float, background: Sequence[str
     return tuple(Region(area, colour) for colour, area in areas.items() if colour not in background)
 
 
-def _refusal(name: str, left_out: Sequence[LeftOut]) -> ArtworkError:
+def _refusal(name: str, scene: Scene, *, asked: bool) -> ArtworkError:
+    """With other layers as a way out where there are any, and none were asked for."""
+    left_out = scene.left_out
+    layered = not asked and any(paint.layers for paint in scene.paints)
     shown = "; ".join(f"{item.words}: {item.remedy}" for item in left_out[:6])
     more = f"; and {len(left_out) - 6} more" if len(left_out) > 6 else ""
     return ArtworkError(
         name, f"holds what cannot be cut: {shown}{more}",
-        remedy='change the drawing, or leave these out with missing="report"',
+        remedy=f"change the drawing, {'name the layers to cut in layers, ' if layered else ''}"
+               'or leave these out with missing="report"',
     )
 
 

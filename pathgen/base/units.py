@@ -171,7 +171,8 @@ def tiny_length(mm: float, units: str = "mm", *, signed: bool = False, figures: 
     `figures` keeps so many instead of a decimal place; `sign` is how the thousandths are written.
     """
     value, places, unit = (mm * 1000, 1, sign) if units == "mm" else (mm / INCH, 5, "in")
-    words = f"{value:{'+' if signed else ''}.{f'{figures}g' if figures and units == 'mm' else f'{places}f'}}"
+    value = value if round(value, places) or figures else 0.0
+    words = f"{value:{'+' if signed and value else ''}.{f'{figures}g' if figures and units == 'mm' else f'{places}f'}}"
     return f"{words} {unit}"
 
 

@@ -134,12 +134,14 @@ def _widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         )
     if clamping.surfacing is not None and clamping.surfacing.scallop > _HIGH_RIDGE:
         spaced = job.surface is not None and job.surface.stepover is not None
+        high = as_written(clamping.surfacing.scallop, units)
+        other = f'if mm are meant, write "{high} mm"; else, ' if units == "in" else ""
         yield Doubt(
             where="[surface] stepover" if spaced else "[surface] scallop",
             problem=f"ridges {format_length(clamping.surfacing.scallop, units)} high",
             allowed=f"{format_length(0.01, units)} to {format_length(0.02, units)} sand away quickly (common practice)",
             remedy="if that is not meant, make stepover smaller: it is a length from pass to pass, not a share"
-                   if spaced else "if that is not meant, make scallop smaller",
+                   if spaced else f"{other}if that is not meant, make scallop smaller",
         )
 
 

@@ -156,6 +156,8 @@ def number(low: float, high: float, *, whole: bool = False, unit: str = "") -> R
             bare = "take the quotes away" if isinstance(value, str) and re.fullmatch(r"[-+]?[\d.]+", value) else ""
             if unit == "rpm" and _is_number(value) and low <= 1000 * value <= high and value < low:
                 bare = f"if thousands of turns per minute are meant, write {1000 * value:g}"
+            if unit == "g/cm3" and _is_number(value) and low <= value / 1000 <= high:
+                bare = f"if kg/m3 are meant, write {value / 1000:g}"
             raise place.refuse(f"{shown(value)} given", allowed=allowed, remedy=bare)
         return int(value) if whole else float(value)
 

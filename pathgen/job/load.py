@@ -114,10 +114,10 @@ def _values(data: Mapping[str, Any], place: Place) -> dict[str, Any]:
             _one_part(data, place)
     for name in unknown:
         with mistakes.caught():
-            there = nearest(name, [one for one in TABLES if one in data])
-            if there and isinstance(data[name], dict) and name not in homes:
+            near = nearest(name, list(TABLES))
+            if near and near[0] in data and isinstance(data[name], dict) and name not in homes:
                 raise place.at(f"[{name}]").refuse(
-                    "unknown table", remedy=f"{head_of(there[0])} is there already: write its keys under that")
+                    "unknown table", remedy=f"{head_of(near[0])} is there already: write its keys under that")
             raise unknown_key(name, [*TOP_KEYS, *TABLES], place)
     with mistakes.caught():
         values["title"] = text()(data.get("title", Path(place.where).stem), place.inside("title"))

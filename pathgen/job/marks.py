@@ -198,10 +198,13 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
         _refuse_misread(moved, asked.accuracy, clamping.units)
     errors = board_errors(clamping.board, places, accuracy=asked.accuracy)
     if errors.worst > asked.board_limit:
-        raise JobError(
-            "[[measured]]", _too_near(clamping, errors), allowed=_allowed(job),
-            remedy=f"measure marks further apart, along the work and across it{errors.more_exactly(asked.board_limit)}",
-        )
+        marks = clamping.feature(WitnessMarks)
+        more = [str(n + 1) for n in range(len(places), len(marks.places) if marks else 0)]
+        measure = "measure marks further apart, along the work and across it"
+        if more and not any(m.at for m in job.measured):
+            measure = f"measure mark{'s' * (len(more) > 1)} {joined(more)} too"
+        raise JobError("[[measured]]", _too_near(clamping, errors), allowed=_allowed(job),
+                       remedy=f"{measure}{errors.more_exactly(asked.board_limit)}")
     return replace(moved, errors=errors, guessed=guessed), _first_moved(job, clamping)
 
 

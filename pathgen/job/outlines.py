@@ -228,6 +228,7 @@ def _read(
     try:
         art = read_artwork(path, layers=seen).by_layer(layers)
     except ArtworkError as wrong:
-        raise wrong.advising(', or leave these out with missing="report"', "") from None
+        bare = wrong.advising(', or leave these out with missing="report"', "")
+        raise bare.advising("name the layers to cut in layers", "or name the layers to cut in artwork_layers") from None
     lies = stated(place)
     return art if lies is None else lies.of(art)

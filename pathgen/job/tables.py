@@ -325,7 +325,8 @@ class SurfaceTable:
     """``[surface]``: roughing and finishing the radius."""
 
     finish: str = key(text(60), "the cutter that finishes: a ball end; on a flat board a flat end too")
-    rough: str | None = key(text(60), "the cutter that roughs: a flat end, or a ball end", None, shown="no roughing")
+    rough: str | None = key(text(60), "the cutter that roughs: a flat end, or a ball end", None,
+                            shown="no roughing; required where a flat end finishes")
     scallop: float | None = key(size(0.0005, 1.0), "ridge height allowed", None,
                                 shown=f"{USUAL_SCALLOP:g} mm, or as stepover gives; none with a flat end")
     stepover: float | None = key(size(0.01, 20.0), "distance between passes, instead of scallop", None,
@@ -507,7 +508,7 @@ class ResurfaceTable:
         size(0.0, 2.0),
         "below the first surface: pockets end as much less deep; 0 repeats the first finishing moves exactly", 0.0,
     )
-    stepdown: float = key(size(0.02, 10.0), "depth of each pass through what stands proud", 0.5)
+    stepdown: float = key(size(0.02, 10.0), "depth of each pass through what stands proud", 0.5, inch=0.02)
     area: str = key(choice("board", "inlay"), "cut the whole board again, or only over each inlay", "board")
     blend: float = key(size(0.5, 100.0), 'how far round a drawing area = "inlay" cuts, beside all inside its dam', 5.0,
                        inch=0.2)

@@ -67,7 +67,8 @@ def _touch_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
     if not found:
         return
     stages = " then ".join(" with ".join(stage) for stage in pouring_stages(inlay, found))
-    shared = [f"{touch.colours[0]} and {touch.colours[1]} share {touch.length:.1f} mm of edge in "
+    shared = [f"{touch.colours[0]} and {touch.colours[1]} share "
+              f"{coarse_length(touch.length, clamping.units)} of edge in "
               f"{counted(len(touch.lengths), 'place')}" for touch in found]
     x, y = found[0].places[0]
     yield Finding(
@@ -231,7 +232,7 @@ def edge_to_edge(inlays: Sequence[Inlay], units: str) -> Iterator[Finding]:
         if found:
             yield Finding(
                 code="edge-to-edge", severity="note", where=f"{first.name} and {later.name}",
-                got=f"{found[0].length:.1f} mm of edge are cut twice, once from each side", allowed="",
+                got=f"{coarse_length(found[0].length, units)} of edge are cut twice, once from each side", allowed="",
                 remedy=f"write lap = {as_written(LAP[units], units)} for {first.name}: the later cut "
                        "then goes through cured fill and leaves no sliver",
             )

@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from pathgen.base.units import MM_PER, area_words, axes_words, fine_length, format_length, place_words, tiny_length
+from pathgen.base.units import (
+    MM_PER,
+    area_words,
+    axes_words,
+    coarse_length,
+    fine_length,
+    format_length,
+    place_words,
+    tiny_length,
+)
 from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.tables import table
@@ -97,7 +106,7 @@ def _touch_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
             places = "; ".join(place_words(x, y, units) for x, y in touch["places"])
             more = touch["stretches"] - len(touch["places"])
             lines.append(
-                f"{inlay['name']}: {' and '.join(touch['colours'])} share {format_length(touch['length'], units)} of "
+                f"{inlay['name']}: {' and '.join(touch['colours'])} share {coarse_length(touch['length'], units)} of "
                 f"edge, at {places}{f' and {more} more' if more else ''}."
             )
         if inlay["touching"]:

@@ -40,13 +40,14 @@ def last_lap_findings(clamping: Clamping) -> list[Finding]:
     takes = last_lap_takes(clamping.board.outline, cutter, deep, cut.finish)
     if takes > _AS_GOOD * cut.finish:
         return []
-    less = f"the last lap takes {fine_length(takes, units)}" if takes else "there is no last lap"
+    written = as_written(takes, units, down=True)
+    less = f"the last lap takes {written} {units}" if takes else "there is no last lap"
     return [Finding(
         code="last-lap-less", severity="note", where="[outline] finish",
         got=f"{fine_length(cut.finish, units)}, and {less}: a tenth of the cutter's "
             "diameter at most, no more than loads it like a layer does, and less in sharp inner corners",
-        allowed="", remedy="nothing to do if walls as the layers leave them serve; or write finish = "
-                          f"{as_written(takes, units, down=True)}, or take a thicker cutter",
+        allowed="", remedy="nothing to do if walls as the layers leave them serve; or "
+                          f"write finish = {written}, or take a thicker cutter",
     )]
 
 

@@ -30,7 +30,7 @@ def side_template(report: dict[str, Any]) -> Element | None:
     high = max(3.0, report["frets"][0]["wood"]["edge"] or report["board"]["thickness"])
     rows = template_rows([at for _, at in dots], long)
     step = high + 12.0
-    view = View(left=-6.0, right=long + 6.0, bottom=-step * len(rows) - 4.0, top=2.0)
+    view = View(left=-6.0, right=long + 6.0, bottom=-step * len(rows) - 6.0, top=2.0)
     drawn: list[Element] = []
     for i, (start, places) in enumerate(rows):
         low = -step * (i + 1)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any, Literal
 
 from pathgen.base.cutters import LOAD_FACTOR
-from pathgen.base.plain import joined, one_line
+from pathgen.base.plain import capital, joined, one_line
 from pathgen.base.units import (
     area_words,
     coarse_length,
@@ -97,7 +97,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     lines += form_lines(report.get("form"), units)
     lines += [] if report.get("holes") else moved_lines(report.get("form"), units)
     lines += _surface_lines(report["surface"], units)
-    lines += [_inlay_line(number, inlay, units) for number, inlay in enumerate(report["inlays"], 1)]
+    lines += [_inlay_line(inlay, units) for inlay in report["inlays"]]
     return lines + [f"Left out: {in_units(words, units)}" for words in left_out_words(report)]
 
 
@@ -245,7 +245,7 @@ def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:
     ]
 
 
-def _inlay_line(number: int, inlay: dict[str, Any], units: str) -> str:
+def _inlay_line(inlay: dict[str, Any], units: str) -> str:
     share = 100.0 * inlay["reachable_area"] / inlay["area"]
     needed = sum(one["needed_volume"] for one in inlay["amounts"]) / 1000
     fill = f", resin needed {needed:.2f} ml, what the dam holds and the cup keeps counted" if needed else ""
@@ -258,7 +258,7 @@ def _inlay_line(number: int, inlay: dict[str, Any], units: str) -> str:
         floor = f"; a round end leaves its floor up to {high} above its depth between passes, and walls that round " \
                 "in to it: along them it is less deep"
     return (
-        f"Inlay {number} ({', '.join(inlay['colours'])}): {area_words(inlay['area'], units, decimals=0)}, "
+        f"{capital(inlay['name'])}, {', '.join(inlay['colours'])}: {area_words(inlay['area'], units, decimals=0)}, "
         f"{share:.1f} % of it within reach "
         f"of the cutters{placed_words(inlay['placed'], units)}{pocket}{fill}{floor}."
     )

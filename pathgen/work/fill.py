@@ -154,20 +154,27 @@ def dam_round(inlay: Inlay, out: float, *, each: bool = False) -> BaseGeometry:
 
     With `each` it is one round each group of any drawing.
 
-    Where the drawing goes all the way round more than `ROOM` mm to each side, a second dam keeps resin out of there.
+    Where the drawing, or parts of it that one dam goes round, lie all the way round more than `ROOM` mm to each side,
+    a second dam keeps resin out of there.
     """
     near, before = overlay.buffer(inlay.area, out), -1
-    dams = near
+    dams, room = near, max(out, ROOM)
+    hollow = _inside_rings(near)
     if len(inlay.placed) == 1 and not each:
-        groups = shapely.get_parts(overlay.buffer(inlay.area, max(out, ROOM)))
+        groups = overlay.buffer(inlay.area, room)
         dams = overlay.union_all([overlay.buffer(overlay.intersection(inlay.area, group).convex_hull, out)
-                                  for group in groups])
+                                  for group in shapely.get_parts(groups)])
+        inside = overlay.difference(_inside_rings(groups), groups)
+        hollow = overlay.union_all([hollow, overlay.buffer(inside, room - out)])
     while shapely.get_num_geometries(dams) != before:  # hulls that overlap are one dam
         before = shapely.get_num_geometries(dams)
         dams = overlay.union_all([one.convex_hull for one in shapely.get_parts(dams)])
-    rings = [Polygon(ring) for part in shapely.get_parts(near) for ring in part.interiors]
-    dry = overlay.buffer(overlay.buffer(overlay.difference(overlay.union_all(rings), near), -ROOM), ROOM)
+    dry = overlay.buffer(overlay.buffer(overlay.difference(hollow, near), -ROOM), ROOM)
     return overlay.difference(dams, dry) if not dry.is_empty else dams
+
+
+def _inside_rings(area: BaseGeometry) -> BaseGeometry:
+    return overlay.union_all([Polygon(ring) for part in shapely.get_parts(area) for ring in part.interiors])
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

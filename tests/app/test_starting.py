@@ -124,6 +124,14 @@ def test_names_that_no_file_can_have(tmp_path, monkeypatch, name):
     assert not list(tmp_path.iterdir())
 
 
+def test_dots_are_told_as_dots_when_shown_and_when_built(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    example = HOUSE / "examples" / "boards" / "dots-and-fall-away.toml"
+    for command, *more in (["show"], ["build", "--out", "out", "--no-pictures", "--resolution", "0.6"]):
+        assert main([command, str(example), *more]) == 0
+        assert "Inlay 1 (dots), #" in capsys.readouterr().out
+
+
 def test_the_placing_is_a_picture_of_the_whole_set_up(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     assert main(["show", str(HOUSE / "examples" / "fern-and-moth.toml")]) == 0

@@ -84,6 +84,16 @@ def test_what_a_layer_lacks_is_told(read, inside, layers, words):
         read(inside, layers=layers)
 
 
+@pytest.mark.parametrize(("inside", "layers", "offered"), [
+    (LAYERS, (), True), (LAYERS, ["leaf", "guides"], False),
+    ('<text x="5" y="9">12</text><rect width="5"/>', (), False),
+])
+def test_layers_are_a_way_round_what_cannot_be_cut_where_there_are_any(read, inside, layers, offered):
+    with pytest.raises(ArtworkError, match="holds what cannot be cut") as wrong:
+        read(inside, layers=layers)
+    assert ("name the layers to cut in layers" in wrong.value.remedy) == offered
+
+
 def test_a_page_that_is_sized_by_what_lies_on_it_needs_a_size(read):
     """The page of a layer alone would be smaller: two layers of one drawing would not fit each other."""
     with pytest.raises(ArtworkError, match=r"a page without a size.*: give the drawing a viewBox"):

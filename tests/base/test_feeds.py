@@ -127,10 +127,11 @@ def test_a_feed_far_too_slow_is_a_warning_that_names_no_speed_which_no_router_tu
     assert "per second" not in note.remedy  # it would be above the rapids, and refused
 
 
-def test_a_feed_in_mm_per_second_and_a_speed_in_thousands_are_asked_after(tmp_path):
+def test_other_units_of_feed_speed_and_density_are_asked_after(tmp_path):
     for line, changed, words in (
         ("feed = 1200.0", "feed = 25.0", 'if mm per second are meant, write feed = "1500 mm/min"'),
         ("speed = 18000", "speed = 14", "if thousands of turns per minute are meant, write 14000"),
+        ("density = 1.12", "density = 1100", "if kg/m3 are meant, write 1.1"),
     ):
         path = small_board.job(tmp_path, changes={line: changed})
         with pytest.raises(JobError) as wrong:

@@ -5,7 +5,7 @@ from contextlib import nullcontext
 
 import pytest
 
-from pathgen import JobError, load_job
+from pathgen import ArtworkError, JobError, load_job
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from pathgen.job.form import parts_of
@@ -96,6 +96,8 @@ def test_the_line_of_a_layer_alone(tmp_path):
         math.pi * 3600.0, rel=2e-4)
     with pytest.raises(JobError, match="leaves 2 pieces inside the line"):
         read(tmp_path, text.replace('artwork_layers = ["body"]', ""), shapes.format(""))
+    with pytest.raises(ArtworkError, match=r"the drawing, or name the layers to cut in artwork_layers$"):
+        part_of(read(tmp_path, text.replace('artwork_layers = ["body"]', ""), shapes.format("<text>words</text>")))
 
 
 def test_dowel_holes_go_to_the_half_that_they_lie_in(tmp_path):

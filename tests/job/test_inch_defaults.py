@@ -10,8 +10,14 @@ import pytest
 
 import pathgen
 import pathgen.job
+from pathgen.base.units import in_mm
+from pathgen.job.bench_tables import DotsTable
+from pathgen.job.clamping import clamping_of
 from pathgen.job.describe import key_rows
+from pathgen.job.doubts import doubts_of
 from pathgen.job.kinds import KINDS
+from pathgen.job.tables import ResurfaceTable
+from pathgen.strategies.surfacing import heights_above
 from tests import small_board
 
 INCHES = Path(__file__).parents[2] / "examples" / "boards" / "inches.toml"
@@ -52,7 +58,18 @@ def test_what_a_fill_brings_in_has_them_too(tmp_path: Path) -> None:
     job = pathgen.load_job(tmp_path / "job.toml")
     assert job.resurface is not None
     assert job.resurface.blend / 25.4 == pytest.approx(0.2)
+    assert job.resurface.stepdown / 25.4 == pytest.approx(0.02)
     assert job.inlays[0].overfill == pytest.approx(0.7)
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_what_dots_stand_proud_by_is_one_layer(units: str) -> None:
+    """In inches they stand 0.508 mm proud: layers of 0.5 mm would go twice over the whole board."""
+    overfill, stepdown = (
+        in_mm(next(one.metadata["inch"] if units == "in" else one.default
+                   for one in dataclasses.fields(table) if one.name == name), units)
+        for table, name in ((DotsTable, "overfill"), (ResurfaceTable, "stepdown")))
+    assert heights_above(overfill, stepdown, ridge=0.01) == []
 
 
 def _quoted(text: str, name: str) -> str:
@@ -89,3 +106,11 @@ def test_a_table_and_the_values_that_it_is_read_into_have_the_same_defaults():
                 alike += len(given)
     assert other == OWN_DEFAULTS
     assert alike > 100
+
+
+def test_ridges_in_millimetres_are_asked_after(tmp_path: Path) -> None:
+    path = tmp_path / "board.toml"
+    path.write_text(INCHES.read_text().replace("scallop = ", "scallop = 0.02 # ", 1))
+    job = pathgen.load_job(path)
+    one, = (doubt for doubt in doubts_of(job, clamping_of(job)) if doubt.where == "[surface] scallop")
+    assert one.remedy.startswith('if mm are meant, write "0.02 mm"; else')

@@ -477,6 +477,7 @@ def test_every_cutter_that_a_table_names_is_held_to_the_machine(job_file):
     ("\n[board]", "frets = 19\n[board]", r"frets = 19 stands outside that table: frets belongs in \[board\]: "),
     ("radius =", "relief = 0.15\nradius =", r"\[board\] relief: 0\.15 given \(.*\): write \{ depth = 0\.15 \}$"),
     ("[slots]", '[fingerboard]\nwood = "ebony"\n[slots]', r"^\[fingerboard\]: unknown table: \[board\] is there"),
+    ("[slots]", "[dots]\ndiameter = 5\n[slot]", "did you mean slots"),
     ("depth = 2.6", "depth = -2.6", r"0\.1 mm to 20 mm\): sizes and depths are written without a sign: 2\.6$"),
     ("length = 480.0\nwidth = 72.0", "length = 72.0\nwidth = 480.0", r"^\[stock\]: length 72 mm and .*: swapped\?"),
 ])

@@ -755,6 +755,15 @@ def test_measured_marks_too_near_each_other_are_refused(tmp_path):
     assert moved.errors.nut[0] == pytest.approx(0.05 * np.sqrt(alone**2 + upper**2 + lower**2), rel=0.02)
 
 
+def test_who_did_not_measure_all_marks_is_told_which_are_left(tmp_path):
+    drilled = DRILLED_AT_END.replace("8.0]]", "8.0], [-15.0, -28.0, 8.0]]")
+    rows = "".join(f"[[measured]]\nfound = [{p}, 8.0]\n" for p in ("93.3, -26.0", "103.5, 26.0", "103.5, -26.0"))
+    with pytest.raises(JobError, match=r"too near.*: measure mark 4 too$"):
+        clamping_of(load_job(job(tmp_path, extra=MARKS + drilled + rows)))
+    assert clamping_of(load_job(job(
+        tmp_path, extra=MARKS + drilled + rows + "[[measured]]\nfound = [-15.0, -28.0, 8.0]\n"))).moved
+
+
 def test_marks_from_which_the_work_could_not_be_found_again_are_refused_before_they_are_drilled(tmp_path):
     def made(marks, more="", **given):
         return clamping_of(load_job(job(tmp_path, extra=MARKS + marks + more, **given)))

@@ -137,6 +137,11 @@ def test_a_last_lap_that_takes_less_than_asked_is_told(outline_of):
     assert (found.code, found.severity, found.where) == ("last-lap-less", "note", "[outline] finish")
     assert found.got.startswith("0.3 mm, and the last lap takes 0.15 mm:")
     assert "write finish = 0.15," in found.remedy
+    odd = replace(thin, diameter=1.234)
+    found, = last_lap_findings(replace(clamping, steps=tuple(
+        replace(one, cutter=odd) if one.operation.name == "outline" else one for one in clamping.steps)))
+    assert "the last lap takes 0.1234 mm:" in found.got, "as what is to be written"
+    assert "write finish = 0.1234," in found.remedy
     asked_nothing, _ = outline_of(finish=0.2)  # as where the key is left out, and in tables that have none
     steps = tuple(replace(one, cutter=thin) if one.operation.name == "outline" else one for one in asked_nothing.steps)
     assert last_lap_findings(replace(asked_nothing, steps=steps)) == []

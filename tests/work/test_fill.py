@@ -171,6 +171,22 @@ def test_a_ring_is_dammed_inside_too_where_there_is_room():
         assert level_resin(inlay, level, 2.0)["#000000"] == pytest.approx(0.4 * area, rel=1e-3)
 
 
+@pytest.mark.parametrize(("leaves", "far", "dry"), [(12, 40.0, True), (12, 13.0, False), (3, 40.0, None)])
+def test_leaves_all_round_are_dammed_inside_like_a_ring(leaves, far, dry):
+    """Twelve leaves lie within 20 mm of their neighbours, so one dam goes round all; three lie apart, with one each."""
+    turns = np.arange(leaves) * 2 * np.pi / leaves
+    parts = shapely.MultiPoint(np.column_stack([100.0 + far * np.cos(turns), far * np.sin(turns)])).buffer(3.0)
+    inlay = Inlay(name="i", regions=(("#000000", parts),), depth=1.5, overfill=0.4,
+                  placed=(PlacedSize(width=2 * far + 6.0, height=2 * far + 6.0, share=1.0),))
+    dam = dam_round(inlay, 2.0)
+    assert shapely.covers(dam, parts.buffer(1.98))
+    assert shapely.get_num_geometries(dam) == (3 if dry is None else 1)
+    middle = shapely.Point(100.0, 0.0)
+    assert dam.covers(middle) == (dry is False)
+    if dry:
+        assert dam.distance(middle) == pytest.approx(far - 3.0 - 2.0, abs=0.05)
+
+
 @pytest.mark.parametrize(("apart", "dams"), [(10.0, 1), (19.8, 1), (20.2, 2), (66.0, 2)])
 def test_copies_have_a_dam_each_and_one_drawing_has_one_for_what_lies_near(apart, dams):
     """Two squares of 4 mm; inside a taut thread round both is what lies between them too."""
@@ -360,6 +376,17 @@ def test_what_pairs_of_colours_have_in_common_is_told_once(tmp_path, gap, code, 
     findings = built(tmp_path, art=svg(bars), resolution=0.4).report["checks"]["findings"]
     (one,) = [f for f in findings if f["code"] == (code or "colours-near")]
     assert told in one["got"]
+
+
+@pytest.mark.parametrize(("units", "told"), [("mm", "8.1 mm"), ("in", "0.32 in")])
+def test_how_much_edge_is_shared_is_told_alike_wherever_it_is_told(tmp_path, units, told):
+    """No finer than it is known: edges count that are nearer than 0.1 mm."""
+    art = svg('<rect x="10" y="10" width="3" height="8" fill="#225577"/>'
+              '<rect x="13" y="10" width="3" height="8" fill="#cc8833"/>')
+    result = pathgen.build(replace(pathgen.load_job(job(tmp_path, art=art)), units=units), resolution=0.4)
+    (one,) = [f for f in result.report["checks"]["findings"] if f["code"] == "colours-touch"]
+    assert f"share {told} of edge" in one["got"]
+    assert f"share {told} of edge" in result.files(shaded=False)["report.txt"]
 
 
 @pytest.mark.parametrize(("wide", "offered"), [(4.0, True), (2.2, False)])
