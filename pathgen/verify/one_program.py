@@ -10,7 +10,7 @@ import shapely
 
 from pathgen.base import given
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import ProgramError
+from pathgen.base.errors import PathgenError, ProgramError
 from pathgen.base.lowered import MOST_LOWERED, Lowered
 from pathgen.base.markup import as_table
 from pathgen.base.plain import Brief, rounded, rounded_point
@@ -179,11 +179,20 @@ def check_program(
         except ProgramError:  # it has no passes side by side; what cannot be read was refused above
             measured = None
     took = field.took[-1]
+    spot = None if measured is None or limit is None else _within(field, top, measured.area)
     findings = [*_of_raw_wood(_moves(took), blank, top, lambda cut: simulate(
         cut, program, cutter, resolution=resolution, zero=zero)), *_spindle(program, took), *_beside(field), *(
         _unjudged(took.name, against, measured, top) if limit is None else
-        _surface(took.name, against, measured, limit, top))]
+        _surface(took.name, against, measured, spot, limit, top))]
     return ProgramCheck(field=field, against=against, ridges=measured, findings=tuple(findings))
+
+
+def _within(field: HeightField, top: Surface, area: shapely.Geometry) -> Difference | None:
+    """How far the field lies off the surface where ridges were measured; None where it has no points there."""
+    try:
+        return compare_heights(field, top, within=area)
+    except PathgenError:
+        return None
 
 
 def _moves(took: Took) -> Iterator[Finding]:
@@ -300,9 +309,10 @@ _AT_ANOTHER = "are zero and thickness right? only {} lies there"
 
 
 def _surface(
-    name: str, against: Difference | None, measured: ScallopCheck | None, limit: float, top: Surface
+    name: str, against: Difference | None, measured: ScallopCheck | None, spot: Difference | None, limit: float,
+    top: Surface,
 ) -> Iterator[Finding]:
-    """Of a finishing program: cuts below the surface, and ridges over the limit."""
+    """Of a finishing program: cuts below the surface, and ridges over the limit, on sections or between them."""
     slack = Tolerances()
     if against is not None and against.low < -slack.surface_low:
         yield Finding(code="surface-low", where=at(name, None, *against.low_at),
@@ -317,6 +327,10 @@ def _surface(
         yield Finding(code="ridge-too-high", where=at(name, None, *measured.highest_at),
                       got=f"a ridge of {measured.highest:.4f} mm", allowed=f"{limit:g} mm",
                       remedy="set the passes closer")
+    elif measured is not None and spot is not None and spot.high > max(limit, measured.high) + slack.ridge:
+        yield Finding(code="ridge-too-high", where=at(name, None, *spot.high_at),
+                      got=f"what its passes leave stands {spot.high:.4f} mm over the surface", allowed=f"{limit:g} mm",
+                      remedy="is a pass left out there, or lifted?")
 
 
 def _told(of: object, *names: str) -> dict[str, object]:

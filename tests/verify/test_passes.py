@@ -156,6 +156,19 @@ def test_rings_run_no_one_way_and_are_seen_both_ways():
     assert math.isnan(found.predicted)
 
 
+def test_what_rings_leave_between_sections_is_found_on_the_field():
+    """Rings that begin a whole step from their middle leave a tip there, sqrt(r^2 - s^2) below r (plane geometry)."""
+    turn = np.linspace(0, 2 * np.pi, 181)
+    asked = {"cutter": BALL, "top": pathgen.flat(6.0), "limit": 0.017, "area": shapely.Point(1.3, 1.7).buffer(5.0),
+             "blank": pathgen.Blank(x=(-9.05, 9.05), y=(-9.05, 9.05), thickness=6.5)}
+    for first, codes in ((STEP / 2, []), (STEP, ["ridge-too-high"])):
+        rings = [np.column_stack([r * np.cos(turn), r * np.sin(turn), 0 * turn + 6.0])
+                 for r in np.arange(first, 8.0, STEP)]
+        found = pathgen.check_program(text_of(np.concatenate(rings), 6), **asked)
+        assert [one.code for one in found.findings] == codes
+    assert f"stands {3 - math.sqrt(9 - STEP**2):.4f} mm over" in found.findings[0].got
+
+
 def test_a_field_shows_ridges_that_run_along_y():
     top = pathgen.flat(6.0)
     text = text_of(passes_at(90.0, top), 6)
