@@ -18,7 +18,7 @@ from pathgen.report.programs import Program
 from pathgen.report.wider_first import wider_first
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Slots, Surfacing
-from pathgen.work.operations import CutAgain, NutSlot, Operation, Pocket, Slot, SurfaceFinish
+from pathgen.work.operations import CutAgain, NutSlot, Operation, Outline, Pocket, Slot, SurfaceFinish
 
 MOST = 5
 LEAST_MINUTES = 0.5
@@ -169,5 +169,5 @@ def _ridges(clamping: Clamping) -> Iterator[Change]:
     wider = 2.0 * surfacing.scallop
     yield Change(words=f"{surfacing.table} scallop = {as_written(wider, clamping.units)}",
                  clamping=_surfaced(clamping, replace(surfacing, scallop=wider)),
-                 # each ramp into a slot begins on top of the ridges, as the only one into the outline does
-                 operations=(SurfaceFinish, CutAgain, Slot, NutSlot), cost="ridges twice as high to sand away")
+                 # ramps into slots and the outline begin on top of the ridges
+                 operations=(SurfaceFinish, CutAgain, Slot, NutSlot, Outline), cost="ridges twice as high to sand away")
