@@ -70,7 +70,7 @@ def runs_over(
         lines = [_between(line, x0, x1) for line, (x0, x1) in zip(lines, spans, strict=True)]
         inside = within(inside)
     merged = shapely.get_parts(_all_seen_by_axis(area, passes))
-    clear = 2.0 * ridge + RIDGE_CLEAR if ridge else 0.0
+    clear = _clear_of(ridge, cutter.radius) if ridge else 0.0
     return [run for part in merged if len(run := _run_over(part, passes.y, lines, surface, cutter, clear, inside))]
 
 
@@ -126,12 +126,20 @@ def _between(line: Floats, x0: float, x1: float) -> Floats:
     return np.column_stack([x, np.full_like(x, line[0, 1]), np.interp(x, line[:, 0], line[:, 2])])
 
 
+def _clear_of(ridge: float, radius: float) -> float:
+    """How high over the surface a ball is to begin to sink from over a ridge to the pass beside it.
+
+    Twice as high as the ridge and a little; or, of high ones, so that its way down is as steep as the ridge's own flank
+    at its crest: u / (r - h) for a ridge h high and u wide to either side (plane geometry: u^2 = 2 r h - h^2).
+    """
+    return max(2.0 * ridge + RIDGE_CLEAR, ridge * (2.0 * radius - ridge) / max(radius - ridge, radius / 50.0))
+
+
 def _link(start: Floats, end: Floats, surface: Surface, cutter: Cutter, clear: float) -> Floats:
     """Points from the end of one pass to the start of the next: up by `clear`, along the surface, and sinking again.
 
-    It sinks over the second half. With `clear` more than twice the ridge half-way, a ball that sinks in a straight
-    line stays above that ridge: clear (1 - s) + ridge s^2 >= ridge for s from 0 to 1. Where the surface bends along the
-    board a straight way would go through its crest: a point stands there.
+    It sinks over the second half, from high enough to stay above the ridge there all the way. Where the surface bends
+    along the board a straight way would go through its crest: a point stands there.
     """
     way = end[:2] - start[:2]
     count = 2 * max(1, int(np.ceil(np.hypot(*way) / (2 * LINK))))

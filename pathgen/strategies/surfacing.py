@@ -292,9 +292,9 @@ def heights_above(proud: float, stepdown: float, skim: float = 0.0, *, ridge: fl
     while height > -skim + 1e-9:
         heights.append(height)
         height -= stepdown * (1.0 - RESURFACE_RIDGE)
-    clear = min(ridge + RIDGE_CLEAR, proud)
+    clear = ridge + RIDGE_CLEAR
     if heights and not skim and heights[-1] < clear:
-        heights = [h for h in heights if h > clear] + [clear]
+        heights = [h for h in heights if h > clear] + ([clear] if clear < proud else [])
     return heights
 
 

@@ -350,3 +350,12 @@ def test_as_much_left_as_one_step_down_or_more_is_cut_in_steps_too(tmp_path, lea
     result = built(tmp_path, resolution=0.2, changes={"scallop = 0.05": f"scallop = 0.05\nleave = {leave}"},
                    extra=f"[resurface]\nstepdown = {stepdown}\n")
     assert result.passed, [str(f) for f in result.verification.findings]
+
+
+@pytest.mark.parametrize("ridge", [0.5, 1.0])
+def test_over_an_inlay_it_goes_clear_of_ridges_steeper_than_its_way_down(tmp_path, ridge):
+    """And of such as stand higher than the fill: it is refused where it takes of them."""
+    result = built(tmp_path, extra='[resurface]\narea = "inlay"\n', changes={
+        "diameter = 12.7": "diameter = 3.17", "stepdown = 3.0": "stepdown = 1.5",
+        "scallop = 0.05": f"scallop = {ridge}"})
+    assert result.passed, [str(f) for f in result.verification.findings]
