@@ -34,7 +34,8 @@ def main() -> int:
 def _follow(job: Path) -> None:
     text, out = job.read_text(), job.with_name("out")
     process = subprocess.Popen([sys.executable, "-m", "pathgen", "watch", str(job), "--out", str(out)],
-                               stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"})
+                               stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"},
+                               preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL))  # ignored in background
     address = re.search(r"http://\S+/", process.stdout.readline())[0]
     try:
         with Chromium() as page:
