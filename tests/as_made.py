@@ -3,8 +3,8 @@
 This says nothing of right or wrong, which the other tests do. Numbers that changed on purpose are kept anew by one
 process, and looked through before they are committed:
 
-    AS_MADE=keep pytest -n 0 tests/whole tests/parts tests/report/test_pictures.py tests/verify/test_verify.py \
-        tests/job/test_doubts.py
+    AS_MADE=keep pytest -n 0 --every-case tests/whole tests/parts tests/report/test_pictures.py \
+        tests/verify/test_verify.py tests/job/test_doubts.py
 
 Where the last digits of a sine or a sum differ (another processor, library or Python) some ties fall the other way, and
 a build may come to something else by chance: there a test is skipped that would fail.

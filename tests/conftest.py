@@ -1,10 +1,13 @@
 """Property tests look at the same cases every time in CI, and at new ones at every run by hand.
 
 Tests run at once are handed out in runs of one file, so that what a file builds for its tests is seldom built twice.
+
+Of a test marked `in_every_run(n)` only n of its cases are run, evenly apart; `pytest --every-case` runs them all.
 """
 
 import gc
 import os
+from collections import defaultdict
 from typing import Any
 
 import pytest
@@ -15,6 +18,27 @@ from pathgen.base.memory import Memory, remembering
 settings.register_profile("ci", derandomize=True)
 if os.environ.get("CI"):
     settings.load_profile("ci")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--every-case", action="store_true", help="also the cases of long tests that are not in every run")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out most cases of long tests, unless all were asked for, or few by name."""
+    if config.getoption("--every-case") or any("::" in one for one in config.args):
+        return
+    cases: dict[str, list[pytest.Item]] = defaultdict(list)
+    for item in items:
+        if item.get_closest_marker("in_every_run"):
+            cases[item.nodeid.split("[")[0]].append(item)
+    left: set[pytest.Item] = set()
+    for same in cases.values():
+        mark = same[0].get_closest_marker("in_every_run")
+        few = min(mark.args[0], len(same)) if mark else 0
+        left |= set(same) - {same[k * len(same) // few] for k in range(few)}
+    config.hook.pytest_deselected(items=list(left))
+    items[:] = [item for item in items if item not in left]
 
 
 @pytest.hookimpl(optionalhook=True)

@@ -51,6 +51,7 @@ def test_a_drawing_that_is_missing_leaves_the_others_and_is_told_once(tmp_path, 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
 
+@pytest.mark.in_every_run(6)
 @pytest.mark.parametrize(("name", "cutter", "where"), [
     ("fern-and-moth.toml", "ball 12", "[surface] finish"), ("fern-and-moth.toml", "flat 6", "[outline] cutter"),
     ("fern-and-moth.toml", "slot 0.6", "[slots] cutter"), ("boards/drawn-outline.toml", "flat 3", "[outline] cutter"),

@@ -88,6 +88,7 @@ def test_programs_of_another_job_or_kind_are_not_replaced(tmp_path, capsys):
     assert run("build", tmp_path / "there" / "mine.toml", tmp_path / "there" / "out") == 0
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("old", "new", "told"), [
     ("feed = 600.0", "feed = 550.0", False), ("diameter = 1.0", "diameter = 0.9", True),
     # work that moved takes its pockets with it

@@ -61,6 +61,7 @@ def test_is_refused_in_words(name, tmp_path, monkeypatch, capsys):
     assert words in line
 
 
+@pytest.mark.in_every_run(5)
 @pytest.mark.parametrize("long", ["x" * 300, "a/" * 3000], ids=["a name", "a path"])
 @pytest.mark.parametrize("command", [
     ["build", "JOB", "--out", "LONG"], ["check", "JOB", "LONG"], ["coupon", "JOB", "--out", "LONG"], ["show", "LONG"],

@@ -83,11 +83,13 @@ def check_ball(surface, under):
             assert abs(wanted - got) < 1e-4, (x, y, float(wanted) - got)
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("board", [BOARD, CURVED, FLAT])
 def test_a_ball_touches_and_goes_no_deeper(board):
     check_ball(board, lambda u, v: height(board, u, v))
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("board", [BOARD, CURVED, FLAT])
 def test_a_ball_in_the_hollow_that_fits_touches_and_goes_no_deeper(board):
     """Turned over, the hollow is the board's mirror image: a ball over it is one that touches the board from below."""
@@ -96,6 +98,7 @@ def test_a_ball_in_the_hollow_that_fits_touches_and_goes_no_deeper(board):
     check_ball(hollow, lambda u, v: 9.0 + board.thickness - height(board, u, v))
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("board", [BOARD, CURVED, FLAT])
 def test_a_flat_end_stands_on_the_highest_place_under_it(board):
     grid = np.linspace(-1.5, 1.5, 601)

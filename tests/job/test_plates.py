@@ -284,6 +284,7 @@ def test_roughing_that_would_find_nothing(tmp_path):
     assert read(tmp_path, text + "allowance = 0.2\n").surface.rough == "flat 3"
 
 
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize("command", ["frets", "strings", "neck", "fretting", "block", "gauges", "nut", "side-dots"])
 def test_what_is_of_boards_refuses_a_plate_and_a_form(tmp_path, capsys, command):
     read(tmp_path, PLATE)

@@ -44,6 +44,7 @@ FOLLOWED = {("fern-and-moth", "[stock]", "80")}
 """Where another mistake is another table's: a blank of 46 mm asks for a longer outline cutter."""
 
 
+@pytest.mark.in_every_run(9)
 @pytest.mark.parametrize(("name", "table", "key", "value", "remedy"), SPOILT,
                          ids=[" ".join(row[:3]) for row in SPOILT])
 def test_the_value_that_a_refusal_names_works(tmp_path, name, table, key, value, remedy):
@@ -104,6 +105,7 @@ def test_dots_as_a_refusal_says_lie_on_the_board_with_wood_beside_them(tmp_path,
     assert not [thin for thin in thin_wood(clamping) if "slot" not in thin.between]
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("at", ["[400.0, 0.0]", "[520.0, 10.0]", "[150.0, 25.0]", "[-40.0, -30.0]"])
 def test_a_drawing_moved_as_its_refusal_says_lies_on_the_board(tmp_path, at):
     first = refusal(tmp_path, "fern-and-moth", "[[inlay]]", "place", f"{{ at = {at}, width = 150.0 }}")

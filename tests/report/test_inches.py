@@ -74,6 +74,7 @@ def metric(words):
     return re.findall(r"[^\n]{0,40}\d (?:mm|mm2|mm3|um|µm|m|cm|cm2)\b[^\n]{0,20}", read)
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("command", ["build", "coupon", "block", "gauges", "side-dots"])
 def test_no_metric_words_in_what_is_written_to_cut(job, command, capsys):
     assert main([command, str(job), "--out", "out", "--resolution", "0.6"]) == 0

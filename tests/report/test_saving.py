@@ -108,6 +108,7 @@ def test_a_wider_cutter_before_a_fine_one_saves_what_is_told(tmp_path):
     assert not again or again[0]["minutes_saved"] < 0.1 * best["minutes_saved"]
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("roughs", [True, False], ids=["of a step", "of no step"])
 def test_one_of_the_job_goes_before_it_as_it_is(tmp_path, roughs):
     fine = {"diameter = 2.0": "diameter = 0.5", "feed = 1200.0": "feed = 240.0", "plunge = 300.0": "plunge = 80.0",
@@ -153,6 +154,7 @@ def test_a_width_that_inches_would_round_is_written_in_mm():
     assert saving._exactly(0.6, "in") == '"0.6 mm"'
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("width", "told"), [("0.61", True), ("0.65", True), ("0.66", False), ("0.6", False)])
 def test_slots_a_hair_wider_than_their_cutter_are_told_what_that_costs(tmp_path, width, told):
     """Two passes beside each other for each: on a long board three quarters of an hour for two hundredths."""

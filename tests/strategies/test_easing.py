@@ -61,6 +61,7 @@ def test_no_tooth_takes_more_than_it_should_and_nothing_is_eased_that_need_not_b
         assert loads.length[needless].sum() <= 0.25 * loads.length[eased].sum() + 2 * cutter.diameter
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("diameter", "stepover", "stepdown", "plunge", "region"), [
     # a ramp down which the plunge feed is no slower than the eased one: it took 1.6 times what it should
     (4.0, 0.3, 0.5, 400.0, POCKETS["bent"].buffer(1.5)),

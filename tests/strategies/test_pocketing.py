@@ -108,6 +108,7 @@ def test_nothing_reachable_is_left_uncut_at_any_stepover(region: Polygon, stepov
     assert missed.area < 2e-3
 
 
+@pytest.mark.in_every_run(4)
 @pytest.mark.parametrize(("shape", "diameter", "stepover", "width"), [
     ("ring", 1.0, 0.45, 1.0), ("wave", 1.0, 0.45, 1.1), ("ring", 1.0, 0.45, 2.0), ("wave", 1.0, 0.45, 2.9),
     ("ring", 0.5, 0.45, 1.0), ("wave", 3.0, 0.45, 6.0), ("wave", 1.0, 0.5, 2.1), ("ring", 1.0, 0.505, 2.11),
@@ -158,6 +159,7 @@ def test_loops_run_so_that_a_cutter_turning_clockwise_climbs() -> None:
 # What is opened, how deep
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("dy", [0.0, 14.0])
 def test_star_ring_comb_and_needle_on_a_compound_radius(dy: float) -> None:
     region = mixed(dy)
@@ -199,6 +201,7 @@ def test_floors_follow_the_top_where_it_begins_to_fall_away(cutter: Cutter, radi
         assert (at[:, 2] - (top.tip_height(cutter, at[:, 0], at[:, 1]) - 1.0)).min() > -0.0015
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("cutter", [ball_end(3.0), v_cutter(60.0), v_cutter(30.0)])
 @pytest.mark.parametrize("side", [-1.0, 1.0])
 def test_a_round_or_pointed_end_opens_the_drawings_edge_on_a_slope(cutter: Cutter, side: float) -> None:
@@ -220,6 +223,7 @@ def test_so_it_does_on_a_flat_that_falls_along_the_board(cutter: Cutter) -> None
     assert _share_cut(cut, reference_rim(region, cutter), -0.006, top) > 0.985
 
 
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize("radius", [math.inf, 254.0])
 @pytest.mark.parametrize(("start", "drop", "curved", "opened"), [
     (20.0, 2.4, False, 0.9), (55.0, 2.0, False, 0.5), (45.0, 2.0, True, 0.6), (45.0, 0.5, False, 0.99),
@@ -757,6 +761,7 @@ def test_a_v_cutter_opens_a_berry_on_a_thin_stem(stem: float) -> None:
     assert deepest == pytest.approx(1.5, abs=0.02)
 
 
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize("y", [0.0, 18.0])
 @pytest.mark.parametrize("apart", [4.0, 5.0])
 @pytest.mark.parametrize("first", [None, 1.0])
@@ -845,6 +850,7 @@ def test_beside_a_dot_a_lobe_may_just_touch_what_is_looked_at() -> None:
     assert of.tolist() == [0]
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("depth", "stepdown"), [(1.0, 2.0), (1.6, 2.0), (1.6, 0.5)])
 def test_a_v_goes_from_piece_to_piece_past_what_it_has_cut(depth: float, stepdown: float) -> None:
     """Lines as wide as the v opens them, that cross: 12 to 26 lifts within a millimetre of each other before."""

@@ -53,6 +53,7 @@ V = cutter(name="v", shape="v", diameter=6.0, angle=60.0, **RUN)
 STAR = svg('<path fill="#225577" d="M20,3 L23,12 L32,15 L23,18 L20,27 L17,18 L8,15 L17,12 Z"/>')
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("depth", "told"), [(0.4, False), (0.8, False), (1.2, True)])
 def test_a_depth_that_a_v_reaches_nowhere_is_said(tmp_path, depth, told):
     """A line of 1 mm: by geometry the walls of a v of 60 degrees meet 0.5 / tan 30 = 0.87 mm deep."""
@@ -65,6 +66,7 @@ def test_a_depth_that_a_v_reaches_nowhere_is_said(tmp_path, depth, told):
     assert made.report["inlays"][0]["deepest"] == pytest.approx(min(depth, 0.5 / math.tan(math.radians(30))), abs=0.06)
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("depth", "told"), [(0.4, 0), (0.8, 1), (1.2, 2)])
 def test_shapes_too_narrow_for_a_depth_that_is_reached_elsewhere_are_said(tmp_path, depth, told):
     """A square of 8 mm, and lines of 0.6 and 1 mm: the walls of a v of 60 degrees meet 0.52 and 0.87 mm deep there."""

@@ -67,6 +67,7 @@ def left_on_section(run, radius, x, ys):
     return height
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("name", list(BOARDS))
 def test_ridges_are_the_limit_and_nothing_is_cut_too_deep(name):
     part, ball, limit = BOARDS[name], cutter_of("ball-end", 12.7), 0.01
@@ -106,6 +107,7 @@ def test_the_finishing_path_is_little_longer_than_the_least(name):
     assert length < 1.05 * part.outline.area / float(stepover_for(0.012, 5.0))
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("diameter", [6.0, 8.0, 10.0, 12.7])
 def test_lopsided_boards_are_finished_with_any_ball_and_limit(diameter):
     part = BOARDS["fanned"]
@@ -412,6 +414,7 @@ def test_between_walls_of_waste_ways_go_round_a_bay_of_the_boards_end(bay):
         assert all(gone.covers(shapely.LineString(run[:, :2])) for run in runs)
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("part", [*BOARDS.values(), STEPPED], ids=[*BOARDS, "stepped"])
 def test_between_walls_of_waste_the_second_cut_goes_no_further_out_than_the_first(part):
     ball = cutter_of("ball-end", 12.7)

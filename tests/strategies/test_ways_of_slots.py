@@ -311,6 +311,7 @@ def test_each_layer_is_its_lines_once_and_a_short_ramp_to_and_fro(width, lines):
     assert moves == pytest.approx(4 * (lines * long + 2 * 0.5 / np.tan(np.radians(5.0))))
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("entry", ["ramp", "peck"])
 @pytest.mark.parametrize(("width", "lines"), [(1.0, 2), (1.5, 3), (2.4, 5)])
 def test_no_layer_takes_what_the_ones_above_it_left_between_lines_at_a_blind_end(entry, width, lines):

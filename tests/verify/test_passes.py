@@ -104,6 +104,7 @@ FLAWS = {  # one pass as (x, y, z) off its line, with a flaw of a stretch; and h
 }
 
 
+@pytest.mark.in_every_run(10)
 @pytest.mark.parametrize("flaw", FLAWS)
 @pytest.mark.parametrize("nth", [12, 1])
 @pytest.mark.parametrize(("at", "long"), [(51.5, 2.0), (51.0, 8.0), (88.5, 2.0)])  # between two sections, over one,

@@ -57,6 +57,7 @@ def test_the_halves_of_the_example_are_as_far_apart_as_the_wood_is_thick():
     hold("forms", *results, pages=True)
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("line", "radii"), [("inside", (250.0, 252.4)), ("outside", (247.6, 250.0))])
 def test_halves_of_an_arc_have_the_radii_of_their_formulas(tmp_path, line, radii):
     job = read(tmp_path, FORM.replace("gap = 2.4", f'gap = 2.4\nline = "{line}"'))

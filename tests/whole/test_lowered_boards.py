@@ -70,6 +70,7 @@ def test_a_nut_offset_is_said_in_a_length_and_in_cents(tmp_path):
     assert len(frame_lines(part_data(clamping_of(job_of(tmp_path / "g", JOB)))["board"], "mm")) == 1
 
 
+@pytest.mark.in_every_run(1)
 def test_programs_of_a_board_without_them_are_found_wrong(lowered, tmp_path):
     job, _ = lowered
     plain = pathgen.build(job_of(tmp_path / "b", JOB.replace('finish = "ball"', 'finish = "ball"\nrough = "flat"')),

@@ -95,6 +95,7 @@ def v_cutter(angle, diameter):
                   plunge=250.0, stepdown=1.0)
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("first", "second", "depth"), [(20, 90, 1.6), (90, 20, 1.6), (120, 60, 1.0)])
 def test_open_pockets_with_sloping_walls_may_lie_over_each_other(tmp_path, first, second, depth):
     """On the one's wall the other has nothing to cut, and is not as deep as its own floor."""
@@ -105,6 +106,7 @@ def test_open_pockets_with_sloping_walls_may_lie_over_each_other(tmp_path, first
     assert result.passed, [str(f) for f in result.verification.findings]
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("high", [3.04, 3.08, 3.12])
 def test_a_v_on_a_slope_in_a_bar_that_it_just_fits(tmp_path, high):
     """Uphill it opens more than on level ground: steep as it is in places, a finer one after it has no floor there."""

@@ -268,6 +268,7 @@ def poured(*parts, waste=lambda ml: max(0.2 * ml, 1.0)):
     return net + waste(net)
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("other", "mixed"), [
     (FILLED, [(1, [[1, 2]])]),
     (FILLED + 'colour = "#aa3322"\n', [(1, [[1], [2]])]),

@@ -77,6 +77,7 @@ def floor_of(result: pathgen.Build, foot: float) -> np.ndarray:
     return np.column_stack([x, y])[inside]
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("drawing", "cutters", "depth", "foot"), [
     (DISC, '["vee"]', 0.8, 0.8 / np.sqrt(3.0)), (DISC, '["vee"]', 1.4, 1.4 / np.sqrt(3.0)),
     (COMB, '["flat", "vee"]', 0.8, 0.8 / np.sqrt(3.0)), (STAR, '["vee"]', 0.8, 0.8 / np.sqrt(3.0)),
@@ -120,6 +121,7 @@ RING = (
 )
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("drawing", "shape", "diameter", "cutters", "depth"), [
     (CORNERS, "flat-end", 6.0, '["wide", "flat"]', 1.4), (ROUND_A_HOLE, "flat-end", 3.0, '["wide"]', 0.8),
     (RING, "ball-end", 6.0, '["wide"]', 0.8),
@@ -137,6 +139,7 @@ def test_maker_and_verifier_state_the_same_ridge():
     assert PocketOptions().floor_ridge == VerifyTolerances().floor_ridge
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("cutters", ['["vee"]', '["flat", "vee"]'])
 @pytest.mark.parametrize("drawing", [TRIANGLE, STAR, COMB], ids=["triangle", "star", "comb"])
 def test_corners_sharpened_with_a_v_are_inside_the_drawing(drawing, cutters):

@@ -43,6 +43,7 @@ def edges(region: Polygon, out: float) -> np.ndarray:
     return (xy[1:] + xy[:-1])[ring[1:] == ring[:-1]] / 2.0
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("region", "cutter", "depth"), [
     (Point(100, 14).buffer(6, quad_segs=64), v_cutter(60.0), 3.0), (Point(100, 14).buffer(6, quad_segs=64), BLUNT, 3.0),
     (ring(130, 14, 10, 5), BLUNT, 3.0), (star(100, -18, 12, 5), v_cutter(60.0), 1.4),
@@ -55,6 +56,7 @@ def test_openings_on_a_slope_come_to_the_drawings_edge_everywhere(region, cutter
     assert cut_depth(cut, edges(region, 0.002), STEEP).max() < 1e-4
 
 
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize(("diameter", "depth"), [(6.0, 0.54), (8.0, 0.8), (8.0, 1.13), (3.0, 0.48)])
 @pytest.mark.parametrize("region", [Point(100, 19).buffer(7, quad_segs=64), box(90, -20, 110, -10)])
 def test_a_blunt_v_that_is_sunk_to_its_rim_uphill_stays_inside_and_comes_to_the_edge(region, diameter, depth):
@@ -96,6 +98,7 @@ SLOW = replace(v_cutter(60.0), stepdown=0.5)
 CAPSULE = LineString([(100, 0), (112, 3)]).buffer(0.5, quad_segs=32)
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("region", "cutters"), [
     (comb(150, 0), [flat_end(2.0), v_cutter(60.0)]), (comb(150, 0), [flat_end(2.0), SLOW]),
     (star(100, 0, 12, 5), [flat_end(2.0), v_cutter(60.0)]), (CAPSULE, [v_cutter(60.0)]), (CAPSULE, [SLOW]),

@@ -65,6 +65,7 @@ def test_the_last_pass_is_the_first_again_line_for_line(tmp_path):
     assert result.report["inlays"][0]["second_cut"]["repeats_first_pass"]
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("seed", [1, 2, 3])
 @pytest.mark.parametrize("area", ["board", "inlay"])
 def test_random_pockets_overfills_and_smears_end_flush(tmp_path, seed, area):
@@ -144,6 +145,7 @@ def test_a_skim_takes_what_it_says(tmp_path):
     assert not said["repeats_first_pass"]
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("direction", "shift"), [
     ("along", (0.1, 0.0, 0.0)), ("across", (0.0, 0.1, 0.0)), ("up", (0.0, 0.0, 0.1)),
 ])
@@ -344,6 +346,7 @@ def test_what_stands_over_a_surface_left_proud_is_cut_in_steps_down_to_the_last(
     assert result.passed, [str(f) for f in result.verification.findings]
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("leave", "stepdown"), [(0.5, 0.5), (0.8, 0.5), (0.5, 0.3)])
 def test_as_much_left_as_one_step_down_or_more_is_cut_in_steps_too(tmp_path, leave, stepdown):
     """The last cut begins above the wide passes' ridges in the fill, which stand higher than those of the wood."""

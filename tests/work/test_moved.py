@@ -178,6 +178,7 @@ BOARD = np.array([[0.0, -22.0, 6.2], [0.0, 22.0, 6.2], [475.0, -28.5, 6.0], [475
 FAR_WASTE = np.array([[487.5, -30.0, 8.0], [505.5, 30.0, 8.0], [505.5, -30.0, 8.0]])
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("marks", [MARKS, MARKS[[0, 1, 3]], FAR_WASTE, np.vstack([MARKS, FAR_WASTE])])
 def test_an_error_at_a_mark_does_what_fitting_it_anew_does(marks):
     height, place = influence(marks, BOARD)
