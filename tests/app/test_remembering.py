@@ -105,6 +105,7 @@ def test_an_edit_gives_what_a_fresh_build_gives(watched, edit):
         job.write_text(text)
 
 
+@pytest.mark.in_every_run(0)
 def test_so_does_a_drawing_that_is_drawn_anew(watched):
     job, watch = watched
     drawing = job.with_name("art.svg")
@@ -148,6 +149,7 @@ def test_only_what_meets_other_heights_is_cut_in_simulation_again(watched, monke
         job.write_text(text)
 
 
+@pytest.mark.in_every_run(0)
 def test_what_was_built_last_is_known_after_many_other_builds(watched, monkeypatch):
     """The outline is the same program over slots of as many depths: the answer of the last is the one that is kept."""
     job, watch = watched

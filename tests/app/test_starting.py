@@ -41,6 +41,7 @@ def test_a_new_job_builds_as_it_stands(tmp_path, monkeypatch, capsys):
     assert "is there already" in capsys.readouterr().err
 
 
+@pytest.mark.in_every_run(0)
 def test_what_only_a_coarse_grid_would_forbid_is_looked_at_on_a_finer_one(tmp_path, monkeypatch):
     """At 1 mm single points between tabs pass for tabs, and what one point sees for a cut down to the bed."""
     monkeypatch.chdir(tmp_path)

@@ -91,7 +91,7 @@ def test_rapids_and_cutting_are_apart():
     assert 50 / 100 + 20 / 100 < both.rapid * 60 < 50 / 100 + 20 / 100 + 4 * 100 / 400
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(
     st.lists(
         st.tuples(*[st.floats(-3, 3).map(lambda v: round(v, 3))] * 3, st.sampled_from([0, 1, 2, 3])),

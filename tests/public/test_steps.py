@@ -190,6 +190,7 @@ def test_every_value_shows_itself(finished):
         assert value._repr_html_().startswith("<table><tr><td>")
 
 
+@pytest.mark.in_every_run(0)
 @pytest.mark.filterwarnings("error")
 def test_a_whole_board_shows_itself(tmp_path):
     job = pathgen.load_job(DRAWING.with_name("boards") / "fanned.toml")

@@ -59,6 +59,7 @@ def clamped(clamping, chance):
     return replace(clamping, setup=replace(clamping.setup, keep_out=tuple(boxes)))
 
 
+@pytest.mark.in_every_run(0)
 def test_on_random_jobs(tmp_path):
     seen = clamps = 0
     for seed in range(30):

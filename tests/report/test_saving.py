@@ -90,6 +90,7 @@ def flat_end(name, diameter, feed, plunge, stepdown):
                               plunge=float(plunge), stepdown=float(stepdown))
 
 
+@pytest.mark.in_every_run(0)
 def test_a_wider_cutter_before_a_fine_one_saves_what_is_told(tmp_path):
     """A pocket of seven hours with a cutter of 0.4 mm was left at that: one of 0.6 mm before it saves four."""
     fine = {"diameter = 2.0": "diameter = 0.5", "feed = 1200.0": "feed = 240.0", "plunge = 300.0": "plunge = 80.0",
@@ -133,6 +134,7 @@ def test_after_a_flat_end_none_is_reckoned_with_that_is_narrower(tmp_path):
         assert [one.diameter for one in _usual(first, clamping)] == sizes
 
 
+@pytest.mark.in_every_run(0)
 def test_a_flat_end_clears_what_is_wide_for_a_v(tmp_path):
     """A v alone clears the floor in passes as near as its tip's ridges allow: 75 min, where 8 are enough."""
     v = {'"flat"\nshape = "flat-end"\ndiameter = 2.0': '"flat"\nshape = "v"\nangle = 30.0\ndiameter = 6.0',

@@ -232,7 +232,7 @@ def plain_programs(draw):
     return lines
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(plain_programs())
 def test_many_lines_at_once_are_read_as_one_by_one(lines):
     assert all("e" not in line for line in lines)

@@ -348,6 +348,7 @@ def test_two_micrometres_of_wood_in_the_way_of_nothing(built):
     assert "surface-too-low" in {f.code for f in checked.findings}
 
 
+@pytest.mark.in_every_run(1)
 def test_finer_grids_agree(built, texts):
     coarse, fine = (verify(built.plan.clamping, texts, resolution=r) for r in (0.2, 0.1))
     assert coarse.scallop_measured == pytest.approx(fine.scallop_measured, abs=1e-7)  # measured on sections
@@ -356,6 +357,7 @@ def test_finer_grids_agree(built, texts):
     assert coarse.pockets[0].volume == pytest.approx(fine.pockets[0].volume, abs=0.012 * rim)
 
 
+@pytest.mark.in_every_run(1)
 @settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(seed=st.integers(0, 10**6), kind=st.sampled_from(["bytes", "lines", "numbers", "cut"]))
 def test_nothing_in_a_text_makes_verification_fail(built, texts, seed, kind):
@@ -445,6 +447,7 @@ def test_a_program_that_goes_over_the_board_for_ever_is_given_up_by_name(built, 
     assert verify(built.plan.clamping, texts, resolution=COARSE).passed
 
 
+@pytest.mark.in_every_run(1)
 def test_of_programs_that_take_too_much_together_the_one_that_takes_most_is_named(built, texts, monkeypatch):
     """The first takes nearly all; what is left is too little for one of those after it."""
     first, *_, last = built.plan.clamping.steps
@@ -477,6 +480,7 @@ def test_of_moves_that_are_wrong_the_first_is_named_and_all_are_counted(wrong, w
     assert finding.where == f"a.nc, line {2 + wrong.index(True)}"
 
 
+@pytest.mark.in_every_run(1)
 def test_the_culprit_is_the_move_that_the_simulation_says_took_what_stood_there_lowest(built):
     """Each program's own, by its line, at places that it cut."""
     clamping, motions = built.plan.clamping, {}

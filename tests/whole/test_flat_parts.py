@@ -103,6 +103,7 @@ def test_the_sound_hole_comes_last_and_has_its_diameter(built):
     assert low[:, 2].min() == pytest.approx(-0.2)
 
 
+@pytest.mark.in_every_run(0)
 def test_the_rosette_by_another_simulation(built):
     x, y, heights = cut_plainly(built("rosette"), 0.5)
     away = np.hypot(x[:, None] - 120.0, y[None, :])

@@ -113,6 +113,7 @@ def test_pictures_of_both_halves_are_written_by_their_names(tmp_path):
     assert across == pytest.approx(form["moved"][1], abs=6e-4)
 
 
+@pytest.mark.in_every_run(0)
 def test_clearing_a_deep_opening_is_work_that_simulating_it_may_take(tmp_path, monkeypatch):
     """As much a point as the largest sheets are allowed at a tenth; going over it all twice more is too long."""
     text = FORM.replace('cut = "halves"\ngap = 2.4\nlength = 300.0\nwidth = 240.0', 'cut = "inside"')

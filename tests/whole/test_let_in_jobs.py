@@ -114,6 +114,7 @@ def test_the_page_of_the_pieces_draws_them_where_they_lie(made) -> None:
     assert (right - left, down - up) == pytest.approx((x1 - x0, y1 - y0), abs=0.03)
 
 
+@pytest.mark.in_every_run(0)
 def test_pieces_are_pictured_as_they_are_in_their_pockets(result) -> None:
     (one,), stages = result.verification.simulation.closeups, result.verification.simulation.stages
     (pour,), inlay = pours_of(result.plan), result.plan.clamping.inlays[0]

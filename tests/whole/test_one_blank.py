@@ -428,6 +428,7 @@ def test_parts_that_do_not_share_a_blank(tmp_path, own, where, words):
     assert words in str(wrong.value)
 
 
+@pytest.mark.in_every_run(0)
 def test_the_example_has_three_parts_and_fits_each_cutter_as_often_as_its_head_plate_alone():
     """The head plate's own order changes cutters 8 times, and no order of all three can do with fewer."""
     result = build_blank(load_job(EXAMPLE), resolution=0.6)
