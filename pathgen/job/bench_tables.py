@@ -35,7 +35,8 @@ class CrownTable(Crown):
 class WireSizeTable(WireSize):
     """Wire of another size for some of the frets."""
 
-    frets: tuple[int, int] = key(list_of(number(0, 60, whole=True), least=2, most=2), "[first, last] that it is for")
+    frets: tuple[int, int] = key(
+        list_of(number(0, 60, whole=True), names=("first", "last")), "[first, last] that it is for")
     tang: TangTable | None = key(table_of(TangTable), "{ width, depth, studs }", None, shown="that of [frets]")
     crown: CrownTable | None = key(table_of(CrownTable), "{ width, height }", None, shown="that of [frets]")
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from pathgen.job.keys import Place, choice, holding, key, list_of, number, size, text, yes_or_no
+from pathgen.job.keys import ALONG_ACROSS, Place, choice, holding, key, list_of, number, size, text, yes_or_no
 from pathgen.job.keys import table as table_of
 from pathgen.job.tables import InlayTable, PlaceTable, colour, layers_seen
 
@@ -85,7 +85,7 @@ class HoleTable:
     """``[[hole]]``: a round hole in the plate, a slot with round ends, or a row of them."""
 
     cutter: str = key(text(60), "a flat-end cutter no wider than the hole")
-    at: tuple[float, float] = key(list_of(size(-2000.0, 2000.0), least=2, most=2),
+    at: tuple[float, float] = key(list_of(size(-2000.0, 2000.0), names=ALONG_ACROSS),
                                   "[along, across] of its centre, or of the first of a row")
     diameter: float = key(size(0.5, 500.0), "of the hole, or width of the slot")
     length: float | None = key(size(0.5, 500.0), "of a slot with round ends, from end to end", None, shown="round")
@@ -103,7 +103,7 @@ class HoleTable:
 class RingTable:
     """``[[ring]]``: a ring let into the plate, pocketed like an inlay, after the drawings."""
 
-    at: tuple[float, float] = key(list_of(size(-2000.0, 2000.0), least=2, most=2), "[along, across] of its centre")
+    at: tuple[float, float] = key(list_of(size(-2000.0, 2000.0), names=ALONG_ACROSS), "[along, across] of its centre")
     inner: float = key(size(0.0, 500.0), "inner radius")
     outer: float = key(size(0.5, 500.0), "outer radius")
     depth: float = key(size(0.05, 20.0), "straight down from the surface")
@@ -141,7 +141,7 @@ class PartTable:
     """``[[part]]``: one of several parts that are cut from one blank in one clamping."""
 
     job: str = key(text(1000), "its job file; what its [stock] says is its own share of the blank")
-    at: tuple[float, float] = key(list_of(size(-3000.0, 3000.0), least=2, most=2),
+    at: tuple[float, float] = key(list_of(size(-3000.0, 3000.0), names=ALONG_ACROSS),
                                   "[along, across] of the middle of that share, from margin_nut inside the blank's "
                                   "near end and from the middle of its width")
     turn: float = key(_quarter, "counter-clockwise", 0.0)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
+import itertools
 import math
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -18,6 +19,7 @@ from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import LENGTH_PLACES, MM_PER, format_length, in_mm, parse_length
 
 MEANT = "are meant, write"
+ALONG_ACROSS, XYZ = ("along", "across"), ("X", "Y", "Z")
 """In the remedy for a length that would be in order in the other unit."""
 _THIN = 5.0  # mm: sizes that are no larger, gauges of strings among them, are told in thousandths of an inch too
 _FINE = 1.0  # mm: sizes that are no larger are often told in thousandths
@@ -268,20 +270,22 @@ def yes_or_no(value: Any, place: Place) -> bool:
     return value
 
 
-def list_of(reader: Reader, *, least: int = 0, most: int = 1000) -> Reader:
-    """Several values of one kind, as a tuple."""
-
+def list_of(reader: Reader, *, least: int = 0, most: int = 1000, names: Sequence[str] = ()) -> Reader:
+    """Several values of one kind, as a tuple; with `names` one for each of these."""
+    least, most = (len(names), len(names)) if names else (least, most)
     many = f"{least}" if least == most else f"{least} to {most}"
+    wanted = f"[{', '.join(names)}]" if names else f"a list of {many} values in [ ]"
 
     @holding(f"list: {holds(reader)[0]}", holds(reader)[1],
              limits=", each ".join(filter(None, (f"{many} values", limits_of(reader)))))
     def read(value: Any, place: Place) -> tuple[Any, ...]:
         if not isinstance(value, list) or not least <= len(value) <= most:
             comma = isinstance(value, list) and len(value) > most and all(_is_number(v) for v in value)
-            raise place.refuse(f"{shown(value)} given", allowed=f"a list of {many} values in [ ]",
+            raise place.refuse(f"{shown(value)} given", allowed=wanted,
                                remedy="write a decimal point where a comma stands for one" if comma else
                                "" if isinstance(value, list) or least > 1 else "put [ ] round it")
-        return tuple(reader(item, place.inside(str(i))) for i, item in enumerate(value, 1))
+        inside = names or map(str, itertools.count(1))
+        return tuple(reader(item, place.inside(name)) for item, name in zip(value, inside, strict=False))
 
     return read
 
@@ -292,7 +296,7 @@ def span(low: float, high: float, *, unit: str = "") -> Reader:
 
     @holding(f"list: two {'numbers' if unit else 'lengths'}", limits=limits_of(each))
     def read(value: Any, place: Place) -> tuple[float, float]:
-        pair = list_of(each, least=2, most=2)(value, place)
+        pair = list_of(each, names=("from", "to"))(value, place)
         if pair[0] >= pair[1]:
             raise place.refuse(f"{shown(value)} given", allowed="[from, to] with from less than to")
         return pair[0], pair[1]

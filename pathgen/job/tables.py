@@ -9,6 +9,8 @@ from typing import Any, ClassVar, Literal
 from pathgen.artwork.values import Colour, parse_colour
 from pathgen.base.errors import JobError
 from pathgen.job.keys import (
+    ALONG_ACROSS,
+    XYZ,
     Place,
     choice,
     holding,
@@ -136,7 +138,7 @@ class EndTable(End):
 
     rise: float = key(size(-100.0, 100.0), "an arch this high over the straight end; negative: hollow", 0.0)
     steps: tuple[tuple[float, float], ...] = key(
-        list_of(list_of(size(-200.0, 200.0), least=2, most=2), least=1, most=12),
+        list_of(list_of(size(-200.0, 200.0), names=("across", "by")), least=1, most=12),
         "[[across, by], ..]: from there to the treble edge the end lies `by` further out", ()
     )
     corner_radius: float = key(size(0.0, 50.0), "both corners rounded", 0.0)
@@ -279,7 +281,7 @@ class MachineTable(Machine):
     rapid: float = key(rate(100.0, 200_000.0), "speed of rapids, per minute", 5000.0)
     acceleration: float = key(size(1.0, 50_000.0), "per second squared, for the time estimate", 400.0)
     travel: tuple[float, float, float] | None = key(
-        list_of(size(10.0, 10_000.0), least=3, most=3), "[X, Y, Z] that the machine can move; checked when given",
+        list_of(size(10.0, 10_000.0), names=XYZ), "[X, Y, Z] that the machine can move; checked when given",
         None, shown="not checked",
     )
     spindle: tuple[float, float] | None = key(
@@ -343,11 +345,11 @@ class PlaceTable:
     """Where a drawing goes on the board."""
 
     at: tuple[float, float] | None = key(
-        list_of(size(-2000.0, 2000.0), least=2, most=2), "[along, across] of the drawing's centre", None,
+        list_of(size(-2000.0, 2000.0), names=ALONG_ACROSS), "[along, across] of the drawing's centre", None,
         shown="this, between or at_frets",
     )
     between: tuple[int, int] | None = key(
-        list_of(number(0, 60, whole=True), least=2, most=2),
+        list_of(number(0, 60, whole=True), names=("first fret", "second fret")),
         "two frets to centre it between, made to fit there unless width or height is given; 0 is the nut", None,
         shown="this, at or at_frets",
     )
@@ -520,11 +522,11 @@ class MarksTable:
 
     cutter: str = key(text(60), "the cutter that drills them, and hovers over them with the spindle off")
     at: tuple[tuple[float, float], ...] | None = key(
-        list_of(list_of(size(-3000.0, 3000.0), least=2, most=2), least=3, most=12), "[[along, across], ..] of each",
+        list_of(list_of(size(-3000.0, 3000.0), names=ALONG_ACROSS), least=3, most=12), "[[along, across], ..] of each",
         None, shown="four, two near mid-length, each checked by the others",
     )
     drilled: tuple[tuple[float, float, float], ...] | None = key(
-        list_of(list_of(size(-5000.0, 5000.0), least=3, most=3), least=2, most=12),
+        list_of(list_of(size(-5000.0, 5000.0), names=XYZ), least=2, most=12),
         "[[X, Y, Z], ..] of each as measured once they were drilled, as the machine's display counts", None,
         shown="not drilled yet",
     )
@@ -538,12 +540,12 @@ class MeasuredTable:
     """``[[measured]]``: where a mark was found after the work had moved, as the machine shows it."""
 
     at: tuple[float, float, float] | None = key(
-        list_of(size(-5000.0, 5000.0), least=3, most=3),
+        list_of(size(-5000.0, 5000.0), names=XYZ),
         "[X, Y, Z] where it should be, as the machine's display counts", None,
         shown="the witness mark of the same number: where drilled says, or on top of the raw stock",
     )
     found: tuple[float, float, float] = key(
-        list_of(size(-150_000.0, 150_000.0), least=3, most=3),  # mm in a job in inches are told of all marks together
+        list_of(size(-150_000.0, 150_000.0), names=XYZ),  # mm in a job in inches are told of all marks together
         "[X, Y, Z] where it was found, as the machine's display counts"
     )
 
@@ -607,8 +609,9 @@ class BlockTable:
     """``[block]``: a hollow block of the board's radius, for pressing frets or sanding; cut by ``pathgen block``."""
 
     cutter: str = key(text(60), "a ball-end cutter")
-    frets: tuple[int, int] | None = key(list_of(number(0, 60, whole=True), least=2, most=2), "[from, to]; 0 is the nut",
-                                         None, shown="nut to last fret")
+    frets: tuple[int, int] | None = key(
+        list_of(number(0, 60, whole=True), names=("from", "to")), "[from, to]; 0 is the nut", None,
+        shown="nut to last fret")
     width: float | None = key(size(10.0, 300.0), "across the board", None, shown="the board's and 5 mm on each side")
     thickness: float = key(size(3.0, 100.0), "of its blank", 20.0)
     margin: float = key(size(0.0, 100.0), "how far its blank stands out all round", 10.0)
@@ -648,7 +651,7 @@ class HolesTable:
 
     cutter: str = key(text(60), "a flat-end cutter, over half as wide as the holes")
     at: tuple[tuple[float, float], ...] = key(
-        list_of(list_of(size(-3000.0, 3000.0), least=2, most=2), least=1, most=40),
+        list_of(list_of(size(-3000.0, 3000.0), names=ALONG_ACROSS), least=1, most=40),
         "[[along, across], ..] of the centres",
     )
     diameter: float | None = key(size(0.5, 50.0), "of the holes", None, shown="the cutter's")

@@ -200,8 +200,17 @@ def test_gauges_are_often_told_in_thousandths_of_an_inch(units, given, same):
                                    "along = [0, 9], across = [0, 1001]", "along = [0, 9], across = [-1001, 0]"])
 def test_a_clamp_further_out_than_any_machine_reaches(tmp_path, place):
     path = small_board.job(tmp_path, extra=f"[setup]\nkeep_out = [{{ {place}, height = 20 }}]\n")
-    with pytest.raises(JobError, match=r"keep_out 1 (along|across) \d: -?\d+ given \(allowed: -\d+ mm to"):
+    with pytest.raises(JobError, match=r"keep_out 1 (along|across) (from|to): -?\d+ given \(allowed: -\d+ mm to"):
         load_job(path)
+
+
+@pytest.mark.parametrize(("found", "words"), [
+    ("[1.0, 2.0]", r"found: \[1.0, 2.0\] given \(allowed: \[X, Y, Z\]\)"),
+    ('[1.0, 2.0, "low"]', "found Z: 'low' is not"),
+])
+def test_what_is_one_value_for_each_axis_is_told_by_its_axes(tmp_path, found, words):
+    with pytest.raises(JobError, match=words):
+        load_job(small_board.job(tmp_path, extra=f"[[measured]]\nfound = {found}\n"))
 
 
 @pytest.mark.parametrize(("x", "words"), [
