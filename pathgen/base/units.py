@@ -189,6 +189,11 @@ def area_words(mm2: float, units: str = "mm", *, decimals: int = 2) -> str:
 _SHORT_WAY = 100.0  # mm: shorter is not told in metres or feet
 
 
+def volume_words(mm3: float) -> str:
+    """What is poured or taken, in ml as measuring cups have it; what is next to nothing as that."""
+    return "under 0.01 ml" if 0.0 < mm3 < 5.0 else f"{mm3 / 1000.0:.2f} ml"
+
+
 def way_length(mm: float, units: str = "mm") -> str:
     """A long way in metres, or feet in a job in inches; a short one in mm or inches: a hole is no ``"0.0 m"``."""
     if mm < _SHORT_WAY:

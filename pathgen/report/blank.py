@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from pathgen.base.units import format_length
+from pathgen.base.units import format_length, volume_words
 from pathgen.report.data import finding_rows
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells
 from pathgen.report.programs import Program
@@ -106,9 +106,9 @@ def fill_rows(report: Row, after: int) -> tuple[list[str], list[list[str]]]:
     rows = []
     for fill in (fill for fill in report["fills"] if fill["after"] == after):
         rows += [[one["colour"], ", ".join(dict.fromkeys(names[k - 1] for k in one["parts_for"])),
-                  f"{one['needed_volume'] / 1000:.2f} ml", *batch_cells(one)] for one in fill["colours"]]
+                  volume_words(one["needed_volume"]), *batch_cells(one)] for one in fill["colours"]]
         if fill["batch"]:
-            rows.append([ONE_BATCH, "", f"{fill['batch']['needed_volume'] / 1000:.2f} ml", *batch_cells(fill["batch"])])
+            rows.append([ONE_BATCH, "", volume_words(fill["batch"]["needed_volume"]), *batch_cells(fill["batch"])])
     head = ["colour", "for", "needed", "mix", "weighs", "parts"]
     keep = [k for k in range(len(head)) if k < 4 or any(row[k] for row in rows)]
     return [head[k] for k in keep], [[row[k] for k in keep] for row in rows]

@@ -12,6 +12,7 @@ import numpy as np
 
 from pathgen.base.markup import as_table
 from pathgen.base.plain import in_json, rounded
+from pathgen.base.units import volume_words
 from pathgen.programs.plan import Plan
 from pathgen.report.both_sides import both_sides_data
 from pathgen.report.budget import budget_data
@@ -48,7 +49,7 @@ class Report(dict[str, Any]):
             rows.append(("ridges", f"{surface['scallop_measured']} mm", f"allowed {surface['scallop_limit']} mm",
                          f"{surface['passes']} passes"))
         rows += [(f"inlay {number}", f"{inlay['depth']:g} mm deep", f"{inlay['reachable_area']:.1f} mm2 opened",
-                  f"{inlay['fill_volume'] / 1000:.2f} ml of fill") for number, inlay in enumerate(self["inlays"], 1)]
+                  f"{volume_words(inlay['fill_volume'])} of fill") for number, inlay in enumerate(self["inlays"], 1)]
         checks = self["checks"]
         rows.append(("checks", "passed" if checks["passed"] else "do not cut", "", ""))
         rows += [(f["severity"], f["where"], f["got"], f["remedy"]) for f in checks["findings"]]

@@ -14,6 +14,7 @@ from pathgen.base.units import (
     format_length,
     place_words,
     tiny_length,
+    volume_words,
 )
 from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import moved_lines, seen_lines
@@ -51,13 +52,13 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
         for one in inlay["amounts"]:
             rows.append([
                 str(inlay["stage"]), one["colour"], _area(one["area"], units), _span(one["depth"], units),
-                *(f"{one[key] / 1000:.2f} ml" for key in
+                *(volume_words(one[key]) for key in
                   ("pocket_volume", "overfill_volume", "waste_volume", "needed_volume")),
                 *batch_cells(one),
             ])
         if inlay["batch"]:
             rows.append([str(inlay["stage"]), ONE_BATCH, "", "", "", "", "",
-                         f"{inlay['batch']['needed_volume'] / 1000:.2f} ml", *batch_cells(inlay["batch"])])
+                         volume_words(inlay["batch"]["needed_volume"]), *batch_cells(inlay["batch"])])
         if inlay.get("piece"):
             lines.append(piece_line(inlay, units))
         elif inlay["piece_thickness"] is not None:
@@ -96,7 +97,7 @@ def batch_cells(one: dict[str, Any]) -> tuple[str, str, str]:
     if one["pours"] > 1:
         parts = f"{one['pours']} pours, each mixed by itself" + (f": {parts}" if parts else "")
     mass = "" if one["mass"] is None else f"{one['mass']:.2f} g"
-    return f"{one['total_volume'] / 1000:.2f} ml", mass, parts
+    return volume_words(one["total_volume"]), mass, parts
 
 
 def _touch_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
@@ -123,10 +124,10 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
         if cut is None:
             continue
         filled = "fill" if inlay["piece_thickness"] is None else "the pieces"
-        wood = f"{cut['wood_volume'] / 1000:.2f} ml of wood" if cut["wood_volume"] >= 5.0 else f"no wood of the {part}"
+        wood = f"{volume_words(cut['wood_volume'])} of wood" if cut["wood_volume"] >= 5.0 else f"no wood of the {part}"
         lines.append(
             f"{inlay['name']}, program {cut['program']}: {_where_cut(cut, part, units)}; {_how_cut(cut, units)}. It "
-            f"takes {cut['fill_volume'] / 1000:.2f} ml of {filled} and {wood}; "
+            f"takes {volume_words(cut['fill_volume'])} of {filled} and {wood}; "
             f"{_span(cut['depth_left'], units)} of inlay remain."
         )
     errors = report["shift_errors"]

@@ -15,6 +15,7 @@ from pathgen.base.units import (
     in_units,
     tiny_length,
     tiny_unit_words,
+    volume_words,
     way_length,
 )
 from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
@@ -247,10 +248,10 @@ def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:
 
 def _inlay_line(inlay: dict[str, Any], units: str) -> str:
     share = 100.0 * inlay["reachable_area"] / inlay["area"]
-    needed = sum(one["needed_volume"] for one in inlay["amounts"]) / 1000
-    fill = f", resin needed {needed:.2f} ml, what the dam holds and the cup keeps counted" if needed else ""
+    needed = sum(one["needed_volume"] for one in inlay["amounts"])
+    fill = f", resin needed {volume_words(needed)}, what the dam holds and the cup keeps counted" if needed else ""
     volume, high = inlay["pocket_volume"], fine_length(inlay["floor_high"], units)
-    pocket = "" if volume is None else f"; pocket {volume / 1000:.2f} ml"
+    pocket = "" if volume is None else f"; pocket {volume_words(volume)}"
     floor = f"; floor up to {high} above its depth" if inlay["floor_high"] else ""
     if not is_reached(inlay["depth"], inlay["deepest"]):
         floor = f"; about {coarse_length(inlay['deepest'], units)} deep, where its walls meet"

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pathgen.base.units import INCH, format_length, in_mm, parse_length, written_alike
+from pathgen.base.units import INCH, format_length, in_mm, parse_length, volume_words, written_alike
 
 
 @pytest.mark.parametrize(("text", "mm"), [
@@ -35,3 +35,8 @@ def test_in_words():
     assert format_length(INCH / 8, "in") == "0.125 in"
     assert format_length(-0.00001) == "0 mm"
     assert format_length(100.0) == "100 mm"
+
+
+def test_a_speck_of_colour_is_told_to_hold_something():
+    assert [volume_words(mm3) for mm3 in (0.0, 0.2, 4.99, 5.01, 1552.0)] == [
+        "0.00 ml", "under 0.01 ml", "under 0.01 ml", "0.01 ml", "1.55 ml"]

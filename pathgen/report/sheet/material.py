@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from pathgen.base.markup import Child, Element, element
-from pathgen.base.units import format_length, tiny_length, tiny_unit_words
+from pathgen.base.units import format_length, tiny_length, tiny_unit_words, volume_words
 from pathgen.programs.instructions import cutter_words
 from pathgen.report.budget import ROOT_WORDS, budget_cells, cents_words
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, display_lines, measuring_lines
@@ -35,10 +35,10 @@ def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element | None]:
     rows = []
     for inlay in report["inlays"]:
         rows += [[e("span", e("span", class_="swatch", style=f"background:{one['colour']}"), one["colour"]),
-                  inlay["name"], *(f"{one[key] / 1000:.2f} ml" for key in ("pocket_volume", "needed_volume")),
+                  inlay["name"], *(volume_words(one[key]) for key in ("pocket_volume", "needed_volume")),
                   *batch_cells(one)] for one in inlay["amounts"]]
         if inlay["batch"]:
-            rows.append([ONE_BATCH, inlay["name"], "", f"{inlay['batch']['needed_volume'] / 1000:.2f} ml",
+            rows.append([ONE_BATCH, inlay["name"], "", volume_words(inlay["batch"]["needed_volume"]),
                          *batch_cells(inlay["batch"])])
     if not rows:
         return []
