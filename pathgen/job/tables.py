@@ -8,6 +8,7 @@ from typing import Any, ClassVar, Literal
 
 from pathgen.artwork.values import Colour, parse_colour
 from pathgen.base.errors import JobError
+from pathgen.base.lowered import MOST_LOWERED
 from pathgen.job.keys import (
     ALONG_ACROSS,
     XYZ,
@@ -148,7 +149,7 @@ class EndTable(End):
 class ReliefTable(ReliefAt):
     """A dip under the strings."""
 
-    depth: float = key(size(0.01, 50.0), "at its deepest; 0 at the nut")
+    depth: float = key(size(0.01, MOST_LOWERED), "at its deepest; 0 at the nut")
     fret: int = key(number(1, 60, whole=True), "where it is deepest", 7)
     to: int = key(number(1, 60, whole=True), "the fret where it is gone", 14)
 
@@ -157,7 +158,7 @@ class ReliefTable(ReliefAt):
 class FallAwayTable(FallsAway):
     """The board falling away from the strings over the last frets."""
 
-    drop: float = key(size(0.01, 50.0), "at the board's end")
+    drop: float = key(size(0.01, MOST_LOWERED), "at the board's end")
     fret: int = key(number(1, 60, whole=True), "where it starts", 14)
     shape: str = key(choice("straight", "curved"), "a straight line, or a curve that starts level", "straight")
 

@@ -111,8 +111,8 @@ def test_the_first_layer_through_raw_stock_is_a_stepdown_deep_where_the_board_di
 
 
 @pytest.mark.parametrize(("old", "new", "words"), [
-    ("depth = 0.1, fret", "depth = 7.0, fret", "7 mm in a board 6.5 mm thick"),
-    ("drop = 0.4", "drop = 3.5", "3.5 mm deep"),
+    ("depth = 0.1, fret", "depth = 7.0, fret", "relief depth: 7 given .allowed: 0.01 mm to 3 mm.: if thousandths of an"),
+    ("drop = 0.4", "drop = 3.5", "fall_away drop: 3.5 given .allowed: 0.01 mm to 3 mm"),
     ("fret = 2, to = 3", "fret = 3, to = 3", "deepest at fret 3, and gone at fret 3"),
     ("to = 3", "to = 5", r"fall_away fret: 3, and the relief goes on to fret 5 .allowed: 5 or more.: start it at fret "
                          r"5 or later, or end the relief sooner .to = 3.$"),
@@ -124,6 +124,12 @@ def test_what_cannot_be_is_refused_with_numbers(tmp_path, old, new, words):
     assert old in text
     with pytest.raises(PathgenError, match=words):
         job_of(tmp_path / "c", text.replace(old, new))
+
+
+def test_no_relief_goes_through_a_thin_board(tmp_path):
+    text = LOWERED.replace("SHAPE", "straight").replace("thickness = 6.5", "thickness = 1.5")
+    with pytest.raises(PathgenError, match=r"1\.49 mm in a board 1\.5 mm thick .allowed: 1\.48 mm or less"):
+        job_of(tmp_path / "c", text.replace("depth = 0.1, fret", "depth = 1.49, fret"))
 
 
 def test_a_block_follows_relief_and_fall_away(lowered, tmp_path):

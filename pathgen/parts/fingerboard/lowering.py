@@ -25,13 +25,11 @@ def lowered(surface: Surface, layout: Layout, relief: ReliefAt | None, fall: Fal
                            remedy="correct it")
         return float(places[fret])
 
+    most = min(MOST_LOWERED, rounded_down(0.99 * surface.thickness))
     for name, deep in (("relief", relief.depth if relief else 0.0), ("fall_away", fall.drop if fall else 0.0)):
-        if deep >= surface.thickness:
+        if deep > most:
             raise JobError(f"[board] {name}", f"{deep:g} mm in a board {surface.thickness:g} mm thick",
-                           allowed=f"less than {surface.thickness:g} mm", remedy="correct it: it is a fraction of a mm")
-        if deep > MOST_LOWERED:
-            raise JobError(f"[board] {name}", f"{deep:g} mm deep", allowed=f"{MOST_LOWERED:g} mm or less",
-                           remedy="correct it")
+                           allowed=f"{most:g} mm or less", remedy="correct it: it is a fraction of a mm")
     if relief and fall and fall.fret < relief.to:
         sooner = f"end the relief sooner (to = {fall.fret})" if fall.fret > relief.fret else \
             f"make the relief deepest and gone before fret {fall.fret}"
