@@ -30,6 +30,8 @@ Piece = tuple[float, float, float, float, float]
 _STEPS, _ANGLES, _CLOSER = 40, 48, 12
 MOST_LOWERED = 3.0
 """mm; more than any board has, and what the cutters' paths are made for."""
+STEEPEST = 0.1
+"""The same of slopes along the board: 1 in 10."""
 
 _AT_ONCE = 1 << 12
 """Discs looked at together: few enough to stay in the cache."""
@@ -49,6 +51,11 @@ class Relief:
         return replace(self, deepest=self.deepest - x, end=self.end - x, start=self.start - x)
 
     @property
+    def steepest(self) -> float:
+        """The slope along the board at its steepest, which is at one of its ends."""
+        return 2 * self.depth / min(self.deepest - self.start, self.end - self.deepest)
+
+    @property
     def pieces(self) -> tuple[Piece, ...]:
         """The two parabolas."""
         up, down = self.deepest - self.start, self.end - self.deepest
@@ -60,7 +67,7 @@ class Relief:
 
 @dataclass(frozen=True, kw_only=True)
 class FallAway:
-    """From `start` on the surface falls, by `drop` (mm) at `end` and on past it: straight, or as a parabola."""
+    """From `start` on it falls, by `drop` (mm) at `end`, straight or as a parabola, and straight on past that."""
 
     start: float
     end: float
@@ -72,10 +79,17 @@ class FallAway:
         return replace(self, start=self.start - x, end=self.end - x)
 
     @property
+    def steepest(self) -> float:
+        """The slope along the board at its steepest, at `end` and past it."""
+        return (2.0 if self.curved else 1.0) * self.drop / (self.end - self.start)
+
+    @property
     def pieces(self) -> tuple[Piece, ...]:
-        """The one piece."""
-        run = self.end - self.start
-        return ((self.start, math.inf, 0.0, *((0.0, self.drop / run**2) if self.curved else (self.drop / run, 0.0))),)
+        """The parabola and what goes on from it, or the one straight piece."""
+        if not self.curved:
+            return ((self.start, math.inf, 0.0, self.steepest, 0.0),)
+        return ((self.start, self.end, 0.0, 0.0, self.drop / (self.end - self.start)**2),
+                (self.end, math.inf, self.drop, self.steepest, 0.0))
 
 
 @dataclass(frozen=True, kw_only=True)

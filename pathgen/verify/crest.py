@@ -21,5 +21,5 @@ def crest_heights(surface: Surface, x: Floats) -> Floats:
         crest -= dip.depth * (1.0 - share) * (1.0 + share)
     if fall is not None:
         share = np.maximum((x - fall.start) / (fall.end - fall.start), 0.0)
-        crest -= fall.drop * (share * share if fall.curved else share)
+        crest -= fall.drop * (np.where(share < 1.0, share * share, 2.0 * share - 1.0) if fall.curved else share)
     return crest

@@ -68,7 +68,7 @@ def test_the_neck_on_the_page_is_that_of_the_drawing(made):
 
 
 @pytest.mark.parametrize(("old", "new", "words"), [
-    ("drop = 0.5", "drop = 7.0", r"fall_away drop: 7 given \(allowed: 0\.01 mm to 3 mm\)"),
+    ("drop = 0.5", "drop = 7.0", r"fall_away drop: 7.0 given \(allowed: 0\.01 mm to 3 mm\)"),
     ("diameter = 6.0\ndepth = 1.3", "diameter = 12.0\ndepth = 1.3", r"dot of fret 19 reaches under a fret: 12\.10 mm"),
     ("action_12 = 2.0\ntenon", "action_12 = -0.5\ntenon", r"-0\.5 mm: the string would lie under the frets' tops"),
     ("gauges = [1.17, ", "gauges = [", r"6 given, and the board has 5 strings"),

@@ -6,9 +6,9 @@ import numpy as np
 
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
-from pathgen.base.lowered import MOST_LOWERED, FallAway, Lowered, Relief
+from pathgen.base.lowered import MOST_LOWERED, STEEPEST, FallAway, Lowered, Relief
 from pathgen.base.surface import Surface
-from pathgen.base.units import rounded_down
+from pathgen.base.units import falls_short, rounded_down
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings
 from pathgen.parts.fingerboard.numbers import FallsAway, ReliefAt
 
@@ -38,14 +38,25 @@ def lowered(surface: Surface, layout: Layout, relief: ReliefAt | None, fall: Fal
     if relief and relief.fret >= relief.to:
         raise JobError("[board] relief", f"deepest at fret {relief.fret}, and gone at fret {relief.to}",
                        allowed="fret before to", remedy="correct it")
-    return Lowered(
-        thickness=surface.thickness, radius_nut=surface.radius_nut, radius_end=surface.radius_end,
-        length=surface.length,
-        relief=Relief(depth=relief.depth, deepest=at("relief fret", relief.fret), end=at("relief to", relief.to))
-        if relief else None,
-        fall_away=FallAway(start=at("fall_away fret", fall.fret), end=layout.length, drop=fall.drop,
-                           curved=fall.shape == "curved") if fall else None,
-    )
+    dip = Relief(depth=relief.depth, deepest=at("relief fret", relief.fret), end=at("relief to", relief.to)) \
+        if relief else None
+    away = FallAway(start=at("fall_away fret", fall.fret), end=layout.length, drop=fall.drop,
+                    curved=fall.shape == "curved") if fall else None
+    if dip:
+        _check_slope("relief depth", dip.depth, dip.steepest, "let its frets lie further apart")
+    if away:
+        _check_slope("fall_away drop", away.drop, away.steepest, "start it at an earlier fret")
+    return Lowered(thickness=surface.thickness, radius_nut=surface.radius_nut, radius_end=surface.radius_end,
+                   length=surface.length, relief=dip, fall_away=away)
+
+
+def _check_slope(key: str, deep: float, steepest: float, longer: str) -> None:
+    """Raises JobError for what goes down along the board more steeply than any board does."""
+    if falls_short(STEEPEST, steepest):
+        raise JobError(
+            f"[board] {key}", f"{deep:g} mm goes down 1 in {1.0 / steepest:.2g} there, at its steepest",
+            allowed=f"1 in {1.0 / STEEPEST:g} along the board",
+            remedy=f"make it {rounded_down(deep * STEEPEST / steepest):g} mm or less, or {longer}")
 
 
 def taken(surface: Surface, web: Floats, x: Floats, least: float) -> tuple[str, str]:
