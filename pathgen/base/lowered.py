@@ -30,8 +30,8 @@ Piece = tuple[float, float, float, float, float]
 _STEPS, _ANGLES, _CLOSER = 40, 48, 12
 MOST_LOWERED = 3.0
 """mm; more than any board has, and what the cutters' paths are made for."""
-STEEPEST = 0.1
-"""The same of slopes along the board: 1 in 10."""
+STEEPEST = 0.05
+"""The same of slopes along the board: 1 in 20."""
 
 _AT_ONCE = 1 << 12
 """Discs looked at together: few enough to stay in the cache."""

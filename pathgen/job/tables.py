@@ -149,7 +149,7 @@ class EndTable(End):
 class ReliefTable(ReliefAt):
     """A dip under the strings."""
 
-    depth: float = key(size(0.01, MOST_LOWERED), "at its deepest; 0 at the nut")
+    depth: float = key(size(0.01, MOST_LOWERED), "at its deepest; 0 at the nut; nowhere steeper than 1 in 20")
     fret: int = key(number(1, 60, whole=True), "where it is deepest", 7)
     to: int = key(number(1, 60, whole=True), "the fret where it is gone", 14)
 
@@ -158,7 +158,7 @@ class ReliefTable(ReliefAt):
 class FallAwayTable(FallsAway):
     """The board falling away from the strings over the last frets."""
 
-    drop: float = key(size(0.01, MOST_LOWERED), "at the board's end")
+    drop: float = key(size(0.01, MOST_LOWERED), "at the board's end; nowhere steeper than 1 in 20")
     fret: int = key(number(1, 60, whole=True), "where it starts", 14)
     shape: str = key(choice("straight", "curved"), "a straight line, or a curve that starts level", "straight")
 

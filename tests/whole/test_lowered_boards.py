@@ -119,7 +119,7 @@ def test_the_first_layer_through_raw_stock_is_a_stepdown_deep_where_the_board_di
     ("fret = 2, to = 3", "fret = 4, to = 5", r"make the relief deepest and gone before fret 3$"),
     ("fret = 3, shape", "fret = 9, shape", "no fret 9"),
     ("drop = 0.4, fret = 3", "drop = 3.0, fret = 5",
-     r"drop: 3 mm goes down 1 in 3.3 there.*allowed: 1 in 10 .*make it 1 mm or less, or start it at an earlier fret"),
+     r"drop: 3 mm goes down 1 in 3.3 there.*allowed: 1 in 20 .*make it 0.5 mm or less, or start it at an earlier fret"),
     ("depth = 0.1, fret", "depth = 2.9, fret", r"relief depth: 2.9 mm goes down 1 in .*, or let its frets lie further"),
 ])
 def test_what_cannot_be_is_refused_with_numbers(tmp_path, old, new, words):
