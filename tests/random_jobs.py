@@ -445,6 +445,8 @@ def _moved(
     for cutter in cutters.values():
         if cutter["shape"] == "flat-end" and chance.now_and_then(0.3):
             cutter["plunges"] = False
+    for one in (tables[name] for name in ("nut", "slots") if name in tables):
+        one |= {} if cutters[one["cutter"]].get("plunges", True) else {"entry": "ramp"}
     long, wide = length + 100.0, tables["stock"]["width"]
     turn, roll, pitch = (chance.rng.uniform(-1, 1) * most for most in (0.02, 1.5 / wide, 1.5 / long))
     lift = abs(roll) * wide + abs(pitch) * long  # no corner of it has sunk into the bed
@@ -656,7 +658,7 @@ def _where_it_lay(clamping: Any, step: Any) -> np.ndarray | None:
     """What turns places of a program for work that has moved into those it had when the first program was run."""
     if clamping.moved_at(step) is None:
         return None
-    corners = np.vstack([np.zeros(3), 100.0 * np.eye(3)])
+    corners = np.vstack([np.zeros(3), np.eye(3)])  # under the safe height, over which moves are only lifted
     now: np.ndarray = np.column_stack([clamping.to_machine(corners, step), np.ones(4)])
     return np.linalg.solve(now, clamping.to_machine(corners))
 
