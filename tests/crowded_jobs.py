@@ -2,16 +2,18 @@
 
 On a short board: a relief or a fall-away, stages of one drawing that touch, more drawings, a channel in the back, work
 that has moved and tilted, clamps, a machine hardly larger than the job, tabs of any number and width. Or a plate with
-pieces to let in, clamped again. One in three is in inches.
+pieces to let in, clamped again. One in three is in inches. With ``--drawings FOLDER`` boards cut those, and stages are
+three of them upon each other.
 """
 
 import tomllib
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from tests.random_jobs import Chance, RandomJob, _cutter, _svg, _toml, random_job
+from tests.random_jobs import Chance, RandomJob, _cutter, _icon, _svg, _toml, random_job
 from tests.random_plates import random_plate
 
 COLOURS = "#225577", "#aa4422", "#557722"
@@ -19,11 +21,11 @@ COLOURS = "#225577", "#aa4422", "#557722"
 Own = dict[str, Any]
 
 
-def crowded_job(seed: int) -> RandomJob:
+def crowded_job(seed: int, drawings: list[Path] | None = None) -> RandomJob:
     """The board of a seed with much more asked of it, or one time in three a plate."""
     chance = Chance(seed + 40_000_000)
     plate = chance.now_and_then(1 / 3)
-    job = next(job for job in (random_plate(n) if plate else random_job(n, small=True)
+    job = next(job for job in (random_plate(n) if plate else random_job(n, small=True, drawings=drawings)
                                for n in range(seed, seed + 10_000_000, 1_000_000))
                if job.toml.startswith('units = "mm"') and "[form]" not in job.toml)
     tables, files = tomllib.loads(job.toml), dict(job.drawings)
@@ -35,6 +37,8 @@ def crowded_job(seed: int) -> RandomJob:
         _lowered(chance, tables["board"])
         if chance.now_and_then(0.7):
             _stages(chance, tables, files, cutters)
+            if drawings:
+                _drawn_stages(chance, files, drawings, tables["inlay"][0]["place"]["width"])
         if chance.now_and_then(0.4):
             _channel(chance, tables, cutters)
     if "outline" in tables and "tabs" in tables["outline"] and chance.now_and_then(0.6):
@@ -96,6 +100,13 @@ def _stages(chance: Chance, tables: Own, files: dict[str, str], cutters: dict[st
                                     "skim": chance.one(0.0, 0.0, 0.1)})
     if tables["resurface"]["area"] == "inlay":
         tables["resurface"]["skim"] = 0.0
+
+
+def _drawn_stages(chance: Chance, files: dict[str, str], drawings: list[Path], wide: float) -> None:
+    """The stages' drawing anew: three of a folder's upon each other, as they come, each of one colour."""
+    files["s.svg"] = _svg(wide, wide, "".join(
+        f'<g color="{colour}" fill="{colour}">{_icon(chance.one(*drawings).read_text(), 0.0, 0.0, wide)}</g>'.replace(
+            COLOURS[0], colour) for colour in COLOURS))
 
 
 def _channel(chance: Chance, tables: Own, cutters: dict[str, Own]) -> None:

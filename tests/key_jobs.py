@@ -6,6 +6,8 @@ thought of it: a key without values here fails a test.
 
 A table is kept where the job can still be read with it, so that most jobs can be built. The job of a seed holds the key
 whose turn it is, if it can: so many seeds as there are keys try each at least once.
+
+With ``--grown`` a sensible small board or a plate, of drawings where they are given, gets some keys and tables more.
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ from __future__ import annotations
 import math
 import re
 import tempfile
+import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from copy import deepcopy
@@ -36,7 +39,18 @@ from pathgen.job.tables import CutterTable
 from pathgen.parts.fingerboard.part import ZEROS
 from pathgen.parts.flat.part import PLACES
 from pathgen.work.operations import WitnessMarks
-from tests.random_jobs import Chance, RandomJob, _drawing, _drawn_outline, _svg, _toml, _two_colours, clampings_beside
+from tests.random_jobs import (
+    Chance,
+    RandomJob,
+    _drawing,
+    _drawn_outline,
+    _svg,
+    _toml,
+    _two_colours,
+    clampings_beside,
+    random_job,
+)
+from tests.random_plates import random_plate
 
 Own = dict[str, Any]
 Rule = Callable[["Making", Own], Any]
@@ -208,6 +222,32 @@ def made(chance: Chance, wanted: str, folder: Path, **given: Any) -> Making:
         job.trying(lambda: _bend(job), 2)
     job.trying(lambda: _order(job), 2)
     return job
+
+
+def grown_job(seed: int, drawings: list[Path] | None = None) -> RandomJob:
+    """The small board of a seed, or one time in four a plate, with the key whose turn it is and some keys and tables
+    more."""
+    chance = Chance(seed + 60_000_000)
+    head, wanted = ROWS[seed % len(ROWS)]
+    plate = _name(head) in OF_PLATES or _name(head) not in OF_BOARDS and chance.now_and_then(0.25)
+    sensible = next(job for job in (random_plate(n) if plate else random_job(n, small=True, drawings=drawings)
+                                    for n in range(seed, seed + 10_000_000, 1_000_000))
+                    if job.toml.startswith('units = "mm"') and "[form]" not in job.toml)
+    with tempfile.TemporaryDirectory() as scratch:
+        job = Making(chance, f"{head} {wanted.name}", Path(scratch))
+        job.tables, job.files = tomllib.loads(sensible.toml), dict(sensible.drawings)
+        job.root, job.inches = "plate" if plate else "board", chance.now_and_then(0.15)
+        del job.tables["units"]
+        if not job.readable():
+            return sensible
+        free = [name for name in TABLES if name not in job.tables and _may_stand(name, job.root, False)]
+        asked = {_name(head), *chance.rng.permutation(free)[: chance.whole(0, 3)].tolist()}
+        for name in (name for name in free if name in asked):
+            job.trying(lambda name=name: job.add(name), added=name)
+        for row in [(head, wanted), *(ROWS[n] for n in chance.rng.integers(0, len(ROWS), 40))]:
+            if job.tables.get(_name(row[0])):
+                job.trying(lambda row=row: _one_more(job, *row), 1, added=_name(row[0]))
+        return job.written()
 
 
 def rule_of(head: str, field: Field[Any]) -> Rule | None:
