@@ -229,7 +229,7 @@ def grown_job(seed: int, drawings: list[Path] | None = None) -> RandomJob:
     more."""
     chance = Chance(seed + 60_000_000)
     head, wanted = ROWS[seed % len(ROWS)]
-    plate = _name(head) in OF_PLATES or _name(head) not in OF_BOARDS and chance.now_and_then(0.25)
+    plate = _name(head) in OF_PLATES or (_name(head) not in OF_BOARDS and chance.now_and_then(0.25))
     sensible = next(job for job in (random_plate(n) if plate else random_job(n, small=True, drawings=drawings)
                                     for n in range(seed, seed + 10_000_000, 1_000_000))
                     if job.toml.startswith('units = "mm"') and "[form]" not in job.toml)
