@@ -228,7 +228,9 @@ def test_a_bay_between_two_points_is_not_gone_into_either(tmp_path):
     (HOLE.replace("[50.0, 0.0]", "[108.0, 0.0]"), r"leaves the plate: its edge lies 13\.00 mm outside"),
     (HOLE + HOLE.replace("[50.0, 0.0]", "[58.0, 0.0]"),
      r"\[\[hole\]\] 1 and \[\[hole\]\] 2 at: .*50 mm along.*58 mm along.* meet: 8\.00 mm.*more than 10\.00 mm"),
-    (HOLE + "count = 3\npitch = 9.0\n", r"\[\[hole\]\] 1 pitch: .* meet: 9\.00 mm.*: make pitch 10\.40 mm or more"),
+    (HOLE + "count = 3\npitch = 9.0\n", r"\[\[hole\]\] 1 pitch: .* meet: 9\.00 mm between their middles .*: make pitch "
+     r"10\.40 mm or more"),
+    (HOLE + "count = 3\npitch = 19.0\nlength = 21.0\n", r" meet: 8\.00 mm between their middle lines \(allowed: "),
     (HOLE + "count = 3\npitch = 30.0\n",
      r"\[\[hole\]\] 1 pitch: the hole at 110 mm along, 0 mm across leaves .*: make pitch 22\.29 mm or less"),
     (HOLE + "mirror = true\n", r"meet: 0\.00 mm"),
