@@ -78,6 +78,8 @@ OFTEN = {"place": 0.85, "rough": 0.6, "frets": 1.0, "flute_length": 0.5, "mirror
 """How often an optional key appears where that is not `OPTIONAL`; those at 1 whenever their values make sense."""
 PLACED = {"setup", "marks", "measured", "moved", "channel", "inlay", "dots"}
 """Tables of which reading the job alone does not tell whether they can be."""
+WITH = {"channel": ("holes",), "moved": ("measured",), "measured": ("moved",)}
+"""Tables that another is not read without."""
 BESIDE = {"block", "gauges", "side_dots", "nut_blank", "saddle_blank", "coupon"}
 """Tables of what is cut beside the part."""
 SLOW = {"scallop", "leave_scallop", "stepover", "stepdown", "speed", "feed", "plunge", "count"}
@@ -242,8 +244,11 @@ def grown_job(seed: int, drawings: list[Path] | None = None) -> RandomJob:
             return sensible
         free = [name for name in TABLES if name not in job.tables and _may_stand(name, job.root, False)]
         asked = {_name(head), *chance.rng.permutation(free)[: chance.whole(0, 3)].tolist()}
+        if "nut" in asked & set(free):
+            job.tables["board"].setdefault("behind_nut", chance.length(6, 14))
         for name in (name for name in free if name in asked):
-            job.trying(lambda name=name: job.add(name), added=name)
+            first = [one for one in WITH.get(name, ()) if one in free]
+            job.trying(lambda names=(*first, name): [job.add(one) for one in names], 12, added=name)
         for row in [(head, wanted), *(ROWS[n] for n in chance.rng.integers(0, len(ROWS), 40))]:
             if job.tables.get(_name(row[0])):
                 job.trying(lambda row=row: _one_more(job, *row), 1, added=_name(row[0]))
@@ -353,7 +358,7 @@ def _name(head: str) -> str:
 
 def _has(tables: dict[str, Any], wanted: str) -> bool:
     head, _, keys = wanted.partition("] ")
-    within = [tables.get(head.strip("["))]
+    within = [tables.get(head.strip("[]"))]
     for key in keys.split():
         within = [one for each in within for one in (each if isinstance(each, list) else [each])]
         within = [one[key] for one in within if isinstance(one, dict) and key in one]
@@ -523,7 +528,10 @@ def _keep_out(axis: str) -> Rule:
     def rule(job: Making, own: Own) -> list[float] | None:
         if ("x" in own and axis == "along") or ("y" in own and axis == "across"):
             return None
-        if axis in ("x", "y") and {"x": "along", "y": "across"}[axis] in own:
+        older = {"along": "x", "across": "y"}
+        if axis in older.values() and {"x": "along", "y": "across"}[axis] in own:
+            return None
+        if job.wanted.endswith(f"keep_out {older.get(axis)}"):  # the other name is to stand there
             return None
         stock, half = job.tables["stock"], job.tables["stock"]["width"] / 2
         if axis in ("along", "x"):
@@ -537,7 +545,8 @@ def _outline_art(job: Making, own: Own) -> str | None:
     if job.root != "board":
         return None
     job.files["outline.svg"] = _drawn_outline(job.chance, round(job.long, 1), round(job.wide, 1))
-    own["place"] = {"at": [round((job.box[0] + job.box[2]) / 2, 2), 0.0]}
+    own["place"] = {"at": [round((job.box[0] + job.box[2]) / 2, 2), 0.0], **job.chance.one(
+        {}, {"rotate": 180}, {"mirror": True}, {"centre": "drawing"}, {"width": round(job.long, 1)})}
     return "outline.svg"
 
 
@@ -649,6 +658,8 @@ def _bevel(job: Making, own: Own) -> float | None:
 
 
 def _piece(job: Making, own: Own) -> Own | None:
+    if job.wanted.startswith("[[inlay]] piece"):
+        own["fill"] = "piece"
     if own.get("fill") != "piece":
         return None
     made = job.table(holds(_FIELDS["[[inlay]] piece"].metadata["reader"])[1] or object, "[[inlay]] piece")
@@ -757,7 +768,8 @@ VALUES: dict[str, Rule] = {
     "[[hole]] cutter": cutter(0.8, 4, "flat"), "[[hole]] at": _hole_at, "[[hole]] diameter": lambda job, own: round(
         job.of(own["cutter"])["diameter"] * job.chance.one(1.0, job.chance.length(1, 3, 2)), 2),
     "[[hole]] length": lambda job, own: round(own["diameter"] + job.chance.length(0, 6), 1),
-    "[[hole]] turn": length(-180, 180, 0), "[[hole]] depth": length(0.3, 4), "[[hole]] pitch": never,
+    "[[hole]] turn": lambda job, own: job.chance.length(-180, 180, 0) if "length" in own else None,
+    "[[hole]] depth": length(0.3, 4), "[[hole]] pitch": never,
     "counterbore diameter": length(2, 9), "counterbore depth": length(0.3, 1.5), "[[hole]] count": _count,
     "[[hole]] angle": length(-180, 180, 0),
     "[nut] cutter": cutter(1, 3, "flat"), "[nut] width": lambda job, own: round(
