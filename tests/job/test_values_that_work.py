@@ -2,6 +2,7 @@
 
 import re
 import shutil
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
@@ -111,6 +112,20 @@ def test_a_drawing_moved_as_its_refusal_says_lies_on_the_board(tmp_path, at):
     again = refusal(tmp_path, "fern-and-moth", "[[inlay]]", "place", f"{{ at = [{x}, {y}], width = 150.0 }}")
     assert "lies off the board" in first
     assert "inlay 1 place" not in again
+
+
+@pytest.mark.parametrize(("width", "told"), [("", True), (", width = 30.0", False)])
+def test_to_centre_what_is_drawn_is_said_where_that_puts_it_on_the_board(tmp_path, width, told):
+    """A square of 6 mm in a corner of its page; with width it would be as large as that, and still lie off."""
+    art = small_board.svg('<path d="M1 1h6v6h-6z" fill="#225577"/>', 40, 30)
+    path = small_board.job(tmp_path, art=art)
+    for centre in ("", ', centre = "drawing"'):
+        path.write_text(re.sub(r"(?m)^place = .*", f"place = {{ at = [3.5, 0.0]{width}{centre} }}", path.read_text()))
+        lies = nullcontext() if centre and told else pytest.raises(PathgenError, match="lies off the board")
+        with lies as wrong:
+            clamping_of(pathgen.load_job(path))
+        if wrong:
+            assert ("centre what is drawn" in str(wrong.value)) is told
 
 
 @pytest.mark.parametrize("ats", [("[400.0, 0.0]", "[400.0, 0.0]"), ("[700.0, 0.0]", "[702.0, 3.0]")])
