@@ -2,28 +2,36 @@
 
 On a short board: a relief or a fall-away, stages of one drawing that touch, more drawings, a channel in the back, work
 that has moved and tilted, clamps, a machine hardly larger than the job, tabs of any number and width. Or a plate with
-pieces to let in, clamped again. One in three is in inches.
+pieces to let in, clamped again. One in three is in inches. With ``--drawings FOLDER`` boards cut those, and stages are
+three of them upon each other.
 """
 
 import tomllib
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from tests.random_jobs import Chance, RandomJob, _cutter, _svg, _toml, random_job
+from tests.random_jobs import Chance, RandomJob, _cutter, _icon, _svg, _toml, random_job
 from tests.random_plates import random_plate
 
 COLOURS = "#225577", "#aa4422", "#557722"
+SETS = ([("flat-end", 2.0), ("flat-end", 0.8)], [("flat-end", 1.0)], [("flat-end", 2.0), ("v", 60.0)],
+        [("ball-end", 1.0)])
+"""Cutters of a stage."""
+FINE = ([("flat-end", 1.0), ("flat-end", 0.3)], [("flat-end", 0.3)], [("flat-end", 1.0), ("v", 60.0)],
+        [("ball-end", 0.3)])
+"""The same for icons."""
 
 Own = dict[str, Any]
 
 
-def crowded_job(seed: int) -> RandomJob:
+def crowded_job(seed: int, drawings: list[Path] | None = None) -> RandomJob:
     """The board of a seed with much more asked of it, or one time in three a plate."""
     chance = Chance(seed + 40_000_000)
     plate = chance.now_and_then(1 / 3)
-    job = next(job for job in (random_plate(n) if plate else random_job(n, small=True)
+    job = next(job for job in (random_plate(n) if plate else random_job(n, small=True, drawings=drawings)
                                for n in range(seed, seed + 10_000_000, 1_000_000))
                if job.toml.startswith('units = "mm"') and "[form]" not in job.toml)
     tables, files = tomllib.loads(job.toml), dict(job.drawings)
@@ -34,7 +42,9 @@ def crowded_job(seed: int) -> RandomJob:
     else:
         _lowered(chance, tables["board"])
         if chance.now_and_then(0.7):
-            _stages(chance, tables, files, cutters)
+            _stages(chance, tables, files, cutters, fine=bool(drawings))
+            if drawings:
+                _drawn_stages(chance, files, drawings, tables["inlay"][0]["place"]["width"])
         if chance.now_and_then(0.4):
             _channel(chance, tables, cutters)
     if "outline" in tables and "tabs" in tables["outline"] and chance.now_and_then(0.6):
@@ -62,8 +72,11 @@ def _lowered(chance: Chance, board: Own) -> None:
                               "shape": chance.one("straight", "curved")}
 
 
-def _stages(chance: Chance, tables: Own, files: dict[str, str], cutters: dict[str, Own]) -> None:
-    """One drawing of three colours that touch, cut as two inlays or three at one place, with all else as it comes."""
+def _stages(
+    chance: Chance, tables: Own, files: dict[str, str], cutters: dict[str, Own], *, fine: bool = False
+) -> None:
+    """One drawing of three colours that touch, cut as two inlays or three at one place, with all else as it comes; by
+    `FINE` cutters where asked."""
     board, stock = tables["board"], tables["stock"]
     room = stock["length"] - stock["margin_nut"] - 36.0  # of the board
     wide = min(chance.length(14, 24), round(room - 14.0, 1))
@@ -74,9 +87,7 @@ def _stages(chance: Chance, tables: Own, files: dict[str, str], cutters: dict[st
         f'<path d="M{0.2 * r:.2f} {r:.2f}q{0.8 * r:.2f} {chance.length(-0.5, 0.5, 2) * r:.2f} {1.6 * r:.2f} 0'
         f'v{0.4 * r:.2f}h{-1.6 * r:.2f}z" fill="{COLOURS[1]}"/>'
         f'<circle cx="{r:.2f}" cy="{r:.2f}" r="{chance.length(0.2, 0.4, 2) * r:.2f}" fill="{COLOURS[2]}"/>'))
-    names = [[_cutter(cutters, chance, *one) for one in sizes] for sizes in (
-        [("flat-end", 2.0), ("flat-end", 0.8)], [("flat-end", 1.0)], [("flat-end", 2.0), ("v", 60.0)],
-        [("ball-end", 1.0)])]
+    names = [[_cutter(cutters, chance, *one) for one in sizes] for sizes in (FINE if fine else SETS)]
     colours = chance.one([[COLOURS[0]], [COLOURS[1], COLOURS[2]]], [[COLOURS[1]], [COLOURS[2]], [COLOURS[0]]],
                          [[COLOURS[2], COLOURS[0]], [COLOURS[1]]])
     place = {"at": [middle, chance.length(-3, 3)], "rotate": chance.one(0, 90, 33.0), "width": wide}
@@ -87,6 +98,8 @@ def _stages(chance: Chance, tables: Own, files: dict[str, str], cutters: dict[st
               | ({} if "lap" in apart and nth == len(colours) - 1 else apart)
               for nth, some in enumerate(colours)]
     tables["inlay"] = stages
+    if any(cutters[name]["shape"] != "flat-end" for one in stages for name in one["cutters"]):
+        tables["surface"].pop("leave", None)
     tables.pop("dots", None)
     if chance.now_and_then(0.5):
         tables["dots"] = {"diameter": chance.length(2, 4), "frets": [board["frets"]], "depth": chance.length(0.5, 1.2),
@@ -96,6 +109,13 @@ def _stages(chance: Chance, tables: Own, files: dict[str, str], cutters: dict[st
                                     "skim": chance.one(0.0, 0.0, 0.1)})
     if tables["resurface"]["area"] == "inlay":
         tables["resurface"]["skim"] = 0.0
+
+
+def _drawn_stages(chance: Chance, files: dict[str, str], drawings: list[Path], wide: float) -> None:
+    """The stages' drawing anew: three of a folder's upon each other, as they come, each of one colour."""
+    files["s.svg"] = _svg(wide, wide, "".join(
+        f'<g color="{colour}" fill="{colour}">{_icon(chance.one(*drawings).read_text(), 0.0, 0.0, wide)}</g>'.replace(
+            COLOURS[0], colour) for colour in COLOURS))
 
 
 def _channel(chance: Chance, tables: Own, cutters: dict[str, Own]) -> None:

@@ -6,6 +6,8 @@ thought of it: a key without values here fails a test.
 
 A table is kept where the job can still be read with it, so that most jobs can be built. The job of a seed holds the key
 whose turn it is, if it can: so many seeds as there are keys try each at least once.
+
+With ``--grown`` a sensible small board or a plate, of drawings where they are given, gets some keys and tables more.
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ from __future__ import annotations
 import math
 import re
 import tempfile
+import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from copy import deepcopy
@@ -36,7 +39,18 @@ from pathgen.job.tables import CutterTable
 from pathgen.parts.fingerboard.part import ZEROS
 from pathgen.parts.flat.part import PLACES
 from pathgen.work.operations import WitnessMarks
-from tests.random_jobs import Chance, RandomJob, _drawing, _drawn_outline, _svg, _toml, _two_colours, clampings_beside
+from tests.random_jobs import (
+    Chance,
+    RandomJob,
+    _drawing,
+    _drawn_outline,
+    _svg,
+    _toml,
+    _two_colours,
+    clampings_beside,
+    random_job,
+)
+from tests.random_plates import random_plate
 
 Own = dict[str, Any]
 Rule = Callable[["Making", Own], Any]
@@ -64,6 +78,8 @@ OFTEN = {"place": 0.85, "rough": 0.6, "frets": 1.0, "flute_length": 0.5, "mirror
 """How often an optional key appears where that is not `OPTIONAL`; those at 1 whenever their values make sense."""
 PLACED = {"setup", "marks", "measured", "moved", "channel", "inlay", "dots"}
 """Tables of which reading the job alone does not tell whether they can be."""
+WITH = {"channel": ("holes",), "moved": ("measured",), "measured": ("moved",)}
+"""Tables that another is not read without."""
 BESIDE = {"block", "gauges", "side_dots", "nut_blank", "saddle_blank", "coupon"}
 """Tables of what is cut beside the part."""
 SLOW = {"scallop", "leave_scallop", "stepover", "stepdown", "speed", "feed", "plunge", "count"}
@@ -210,6 +226,35 @@ def made(chance: Chance, wanted: str, folder: Path, **given: Any) -> Making:
     return job
 
 
+def grown_job(seed: int, drawings: list[Path] | None = None) -> RandomJob:
+    """The small board of a seed, or one time in four a plate, with the key whose turn it is and some keys and tables
+    more."""
+    chance = Chance(seed + 60_000_000)
+    head, wanted = ROWS[seed % len(ROWS)]
+    plate = _name(head) in OF_PLATES or (_name(head) not in OF_BOARDS and chance.now_and_then(0.25))
+    sensible = next(job for job in (random_plate(n) if plate else random_job(n, small=True, drawings=drawings)
+                                    for n in range(seed, seed + 10_000_000, 1_000_000))
+                    if job.toml.startswith('units = "mm"') and "[form]" not in job.toml)
+    with tempfile.TemporaryDirectory() as scratch:
+        job = Making(chance, f"{head} {wanted.name}", Path(scratch))
+        job.tables, job.files = tomllib.loads(sensible.toml), dict(sensible.drawings)
+        job.root, job.inches = "plate" if plate else "board", chance.now_and_then(0.15)
+        del job.tables["units"]
+        if not job.readable():
+            return sensible
+        free = [name for name in TABLES if name not in job.tables and _may_stand(name, job.root, False)]
+        asked = {_name(head), *chance.rng.permutation(free)[: chance.whole(0, 3)].tolist()}
+        if "nut" in asked & set(free):
+            job.tables["board"].setdefault("behind_nut", chance.length(6, 14))
+        for name in (name for name in free if name in asked):
+            first = [one for one in WITH.get(name, ()) if one in free]
+            job.trying(lambda names=(*first, name): [job.add(one) for one in names], 12, added=name)
+        for row in [(head, wanted), *(ROWS[n] for n in chance.rng.integers(0, len(ROWS), 40))]:
+            if job.tables.get(_name(row[0])):
+                job.trying(lambda row=row: _one_more(job, *row), 1, added=_name(row[0]))
+        return job.written()
+
+
 def rule_of(head: str, field: Field[Any]) -> Rule | None:
     """What gives the values of a key, where its reader does not say them all; KeyError for a key that has none."""
     inner = head.rpartition("] ")[2].rpartition(" ")[2]
@@ -313,7 +358,7 @@ def _name(head: str) -> str:
 
 def _has(tables: dict[str, Any], wanted: str) -> bool:
     head, _, keys = wanted.partition("] ")
-    within = [tables.get(head.strip("["))]
+    within = [tables.get(head.strip("[]"))]
     for key in keys.split():
         within = [one for each in within for one in (each if isinstance(each, list) else [each])]
         within = [one[key] for one in within if isinstance(one, dict) and key in one]
@@ -483,7 +528,10 @@ def _keep_out(axis: str) -> Rule:
     def rule(job: Making, own: Own) -> list[float] | None:
         if ("x" in own and axis == "along") or ("y" in own and axis == "across"):
             return None
-        if axis in ("x", "y") and {"x": "along", "y": "across"}[axis] in own:
+        older = {"along": "x", "across": "y"}
+        if axis in older.values() and {"x": "along", "y": "across"}[axis] in own:
+            return None
+        if job.wanted.endswith(f"keep_out {older.get(axis)}"):  # the other name is to stand there
             return None
         stock, half = job.tables["stock"], job.tables["stock"]["width"] / 2
         if axis in ("along", "x"):
@@ -497,7 +545,8 @@ def _outline_art(job: Making, own: Own) -> str | None:
     if job.root != "board":
         return None
     job.files["outline.svg"] = _drawn_outline(job.chance, round(job.long, 1), round(job.wide, 1))
-    own["place"] = {"at": [round((job.box[0] + job.box[2]) / 2, 2), 0.0]}
+    own["place"] = {"at": [round((job.box[0] + job.box[2]) / 2, 2), 0.0], **job.chance.one(
+        {}, {"rotate": 180}, {"mirror": True}, {"centre": "drawing"}, {"width": round(job.long, 1)})}
     return "outline.svg"
 
 
@@ -609,6 +658,8 @@ def _bevel(job: Making, own: Own) -> float | None:
 
 
 def _piece(job: Making, own: Own) -> Own | None:
+    if job.wanted.startswith("[[inlay]] piece"):
+        own["fill"] = "piece"
     if own.get("fill") != "piece":
         return None
     made = job.table(holds(_FIELDS["[[inlay]] piece"].metadata["reader"])[1] or object, "[[inlay]] piece")
@@ -717,7 +768,8 @@ VALUES: dict[str, Rule] = {
     "[[hole]] cutter": cutter(0.8, 4, "flat"), "[[hole]] at": _hole_at, "[[hole]] diameter": lambda job, own: round(
         job.of(own["cutter"])["diameter"] * job.chance.one(1.0, job.chance.length(1, 3, 2)), 2),
     "[[hole]] length": lambda job, own: round(own["diameter"] + job.chance.length(0, 6), 1),
-    "[[hole]] turn": length(-180, 180, 0), "[[hole]] depth": length(0.3, 4), "[[hole]] pitch": never,
+    "[[hole]] turn": lambda job, own: job.chance.length(-180, 180, 0) if "length" in own else None,
+    "[[hole]] depth": length(0.3, 4), "[[hole]] pitch": never,
     "counterbore diameter": length(2, 9), "counterbore depth": length(0.3, 1.5), "[[hole]] count": _count,
     "[[hole]] angle": length(-180, 180, 0),
     "[nut] cutter": cutter(1, 3, "flat"), "[nut] width": lambda job, own: round(

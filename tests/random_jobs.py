@@ -445,6 +445,8 @@ def _moved(
     for cutter in cutters.values():
         if cutter["shape"] == "flat-end" and chance.now_and_then(0.3):
             cutter["plunges"] = False
+    for one in (tables[name] for name in ("nut", "slots") if name in tables):
+        one |= {} if cutters[one["cutter"]].get("plunges", True) else {"entry": "ramp"}
     long, wide = length + 100.0, tables["stock"]["width"]
     turn, roll, pitch = (chance.rng.uniform(-1, 1) * most for most in (0.02, 1.5 / wide, 1.5 / long))
     lift = abs(roll) * wide + abs(pitch) * long  # no corner of it has sunk into the bed
@@ -656,7 +658,7 @@ def _where_it_lay(clamping: Any, step: Any) -> np.ndarray | None:
     """What turns places of a program for work that has moved into those it had when the first program was run."""
     if clamping.moved_at(step) is None:
         return None
-    corners = np.vstack([np.zeros(3), 100.0 * np.eye(3)])
+    corners = np.vstack([np.zeros(3), np.eye(3)])  # under the safe height, over which moves are only lifted
     now: np.ndarray = np.column_stack([clamping.to_machine(corners, step), np.ones(4)])
     return np.linalg.solve(now, clamping.to_machine(corners))
 
@@ -684,7 +686,7 @@ def main() -> None:
     """The documented command."""
     from tests.coloured_jobs import coloured_job
     from tests.crowded_jobs import crowded_job
-    from tests.key_jobs import key_job
+    from tests.key_jobs import grown_job, key_job
     from tests.random_outlines import random_outline
     from tests.random_plates import random_plate
     from tests.random_workpieces import random_workpieces, workpieces_ending
@@ -703,11 +705,12 @@ def main() -> None:
     parser.add_argument("--plates", action="store_true", help="plates and forms instead of boards")
     parser.add_argument("--outlines", action="store_true", help="flat parts of drawn outlines, on tabs")
     parser.add_argument("--keys", action="store_true", help="every key there is, of every table, by chance")
+    parser.add_argument("--grown", action="store_true", help="small boards and plates with keys and tables more")
     parser.add_argument("--steep", action="store_true", help="tight radii, drawings out to the edges, pointed cutters")
     parser.add_argument("--crowded", action="store_true", help="many tables in one job")
     parser.add_argument("--workpieces", action="store_true", help="blocks, gauges, nuts and the like of short boards")
     asked = parser.parse_args()
-    beside = asked.keys or asked.crowded
+    beside = asked.keys or asked.crowded or asked.grown
     judge = workpieces_ending if asked.workpieces else partial(ending, cell=asked.cut_again, beside=beside)
     icons = sorted(asked.drawings.rglob("*.svg")) if asked.drawings else None
     kinds: Counter[str] = Counter()
@@ -717,7 +720,8 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as scratch:
             job = (random_workpieces(seed) if asked.workpieces else
                    key_job(seed) if asked.keys else
-                   crowded_job(seed) if asked.crowded else
+                   grown_job(seed, icons) if asked.grown else
+                   crowded_job(seed, icons) if asked.crowded else
                    random_outline(seed, icons) if asked.outlines else
                    random_plate(seed) if asked.plates else coloured_job(seed, icons or []) if asked.coloured else
                    steep_job(seed, icons) if asked.steep else

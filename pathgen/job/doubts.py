@@ -16,7 +16,7 @@ from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
 from pathgen.base.units import as_written, coarse_length, fine_length, format_length, place_words, told_apart
 from pathgen.job.flat import plate_corners
-from pathgen.job.form import FORMS, closed_by_page
+from pathgen.job.form import FORMS, closed_by_page, to_the_page
 from pathgen.job.job import Job
 from pathgen.job.nut_and_saddle import NUT
 from pathgen.job.part import drawn_corners
@@ -262,15 +262,11 @@ def _line_on_page(job: Job) -> Iterator[Doubt]:
     if closed is None or job.form is None:
         return
     on_edge, page = closed
-    (x0, y0, x1, y1), unit = page.bounds, job.units
-    size = f"length {coarse_length(x1 - x0, unit)} and width {coarse_length(y1 - y0, unit)}, or less" \
-        if job.form.place is None else "length and width so that it does"
     yield Doubt(
         where="[form] artwork",
-        problem=f"what is filled reaches the page's edge along {coarse_length(on_edge, unit)}, and the form goes "
+        problem=f"what is filled reaches the page's edge along {coarse_length(on_edge, job.units)}, and the form goes "
                 "further: there the page's edge is cut as part of the line",
-        allowed="a line that is drawn, or runs out through the form's edge",
-        remedy=f"if the line is to end at the page's edge, let the form end there too: write [form] {size}",
+        allowed="a line that is drawn, or runs out through the form's edge", remedy=to_the_page(job, page),
     )
 
 

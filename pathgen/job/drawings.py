@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
@@ -396,16 +397,31 @@ def _sized_in_pixels(job: Job, drawn: dict[str, tuple[Artwork, Inlay]]) -> Itera
             )
 
 
-def _onto(inlay: Inlay, wood: BaseGeometry, job: Job, inlays: list[Inlay]) -> str:
+def _fits_centred(inlay: Inlay, board: Fingerboard | FlatPart, wood: BaseGeometry, job: Job) -> bool:
+    """Whether a drawing lies on the wood where what is drawn is centred instead of its page."""
+    own = job.inlays[inlay.index]
+    if own.place is None or own.place.centre != "page":
+        return False
+    centred = replace(own, place=replace(own.place, centre="drawing"))
+    changed = replace(job, inlays=(*job.inlays[: inlay.index], centred, *job.inlays[inlay.index + 1 :]))
+    with suppress(JobError):  # as where it is smaller, and walls leave nothing of it
+        return bool(wood.covers(_inlay(changed, board, inlay.index, _read(changed, Mistakes())[inlay.index]).area))
+    return False
+
+
+def _onto(
+    inlay: Inlay, board: Fingerboard | FlatPart, wood: BaseGeometry, job: Job, inlays: list[Inlay]
+) -> str:
     """How a drawing comes to lie on the wood: the place to write, where moving it is enough, for all its stages."""
-    centre = 'or centre what is drawn with place centre = "drawing"'
+    smaller = "or make the drawing smaller" if not _fits_centred(inlay, board, wood, job) else (
+        'make the drawing smaller, or centre what is drawn with place centre = "drawing"')
     stages, area, at = together(job, inlays, inlay)
     step = {"mm": 0.1, "in": 0.254}[job.units]
     found = at and not job.inlays[inlay.index].also and place_that_fits(area, wood, at, step=step)
     if not found:
-        return f"move the drawing, make it smaller, {centre}"
+        return f"move the drawing, {smaller}"
     of = f" for inlays {' and '.join(f'{one + 1}' for one in stages)}" if stages[1:] else ""
-    return f"make at = {place_as_written(found, job.units)}{of}, make the drawing smaller, {centre}"
+    return f"make at = {place_as_written(found, job.units)}{of}, {smaller}"
 
 
 def _check_on_board(
@@ -429,7 +445,7 @@ def _check_on_board(
         raise JobError(
             f"{inlay.name} place", f"{much} of the drawing lies {where} the {what}, near {place_words(x, y)}",
             allowed=f"within the {what}, {wood.bounds[0]:.2f} mm to {wood.bounds[2]:.2f} mm along",
-            remedy=_onto(inlay, wood, job, inlays) + more,
+            remedy=_onto(inlay, board, wood, job, inlays) + more,
         )
     points = shapely.get_coordinates(inlay.area)
     web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth

@@ -361,7 +361,8 @@ def _apart(part: FlatPart, bores: list[_Bored]) -> None:
             in_row = one.where == other.where and one.row == other.row
             wider = f"make pitch {rounded_up(one.pitch + near - away + THIN):.2f} mm or more, or make them smaller"
             raise JobError(f"{both} {'pitch' if in_row else 'at'}",
-                           f"{one.place} and {other.place} meet: {away:.2f} mm between their middles",
+                           f"{one.place} and {other.place} meet: {away:.2f} mm between their "
+                           f"middle{' line' if max(one.axis.length, other.axis.length) > 0 else ''}s",
                            allowed=f"more than {near:.2f} mm",
                            remedy=wider if in_row else "move them apart, or make them smaller")
     for one, shape in itertools.product(bores, part.drawn):

@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats
 from pathgen.base.errors import JobError
-from pathgen.base.units import format_length, place_words, told_apart
+from pathgen.base.units import coarse_length, format_length, place_words, told_apart
 from pathgen.job.flat_tables import FormTable, OpeningsTable, PlateTable
 from pathgen.job.job import Job, head_of
 from pathgen.job.outlines import drawn_area, page_of
@@ -34,6 +34,9 @@ _EVERY = 1.0
 
 _SEEN_ON_EDGE = 0.01
 """How near to the page's edge what is filled reaches it, mm."""
+
+_LOST = 1e-9
+"""What sums lose, mm."""
 
 _ON_EDGE = 1e-6
 """How near to the sheet's edge the drawing's own edge is the sheet's, mm."""
@@ -143,13 +146,23 @@ def refuse_tight(job: Job, filled: BaseGeometry, piece: Polygon, diameter: float
     if away[worst] <= _STANDING:
         return
     x, y = (corners[worst] - form_piece(job)[1]).tolist()
+    page = closed_by_page(job)
     raise JobError(
         "[form] artwork",
         f"the line turns tighter than the {diameter:g} mm cutter near {place_words(x, y, job.units)}, which would "
         f"leave {away[worst]:.3f} mm of the {HALVES[form.cut]} form standing in the gap",
         allowed=f"a radius of {diameter / 2:g} mm or more, and in the other half too",
-        remedy="draw the line rounder there, or take a smaller cutter for the outline",
+        remedy="draw the line rounder there, or take a smaller cutter for the outline" + (
+            f"; or, as the page's edge is cut as part of the line, {to_the_page(job, page[1])}" if page else ""),
     )
+
+
+def to_the_page(job: Job, page: Polygon) -> str:
+    """What to write where a line that was likely to end at the page's edge goes on along it."""
+    (x0, y0, x1, y1), unit = page.bounds, job.units
+    size = f"length {coarse_length(x1 - x0, unit)} and width {coarse_length(y1 - y0, unit)}, or less" \
+        if _form(job).place is None else "length and width so that it does"
+    return f"if the line is to end at the page's edge, let the form end there too: write [form] {size}"
 
 
 _STANDING = 0.002
@@ -168,7 +181,12 @@ def _area(job: Job) -> tuple[BaseGeometry, Polygon]:
     form = _form(job)
     area = drawn_area(job, form.artwork, form.place, "[form]", colours=form.colours, seen=form.artwork_layers)
     if form.length is not None and form.width is not None:
-        return area, shapely.box(0.0, -form.width / 2, form.length, form.width / 2)
+        asked = np.array([0.0, -form.width / 2, form.length, form.width / 2])
+        page = page_of(job, form.artwork, form.place, "[form]", seen=form.artwork_layers)
+        if page is not None:  # one as large but for a size that was rounded ends where the form does
+            over = (page.bounds - asked) * [1.0, 1.0, -1.0, -1.0]
+            asked = np.where((over > _LOST) & (over < _SEEN_ON_EDGE), page.bounds, asked)
+        return area, shapely.box(*asked)
     by = form.wall + form.gap
     x0, y0, x1, y1 = area.bounds
     return area, shapely.box(x0 - by, y0 - by, x1 + by, y1 + by)

@@ -89,8 +89,8 @@ def closed_by_cutter(job: Job, asked: Polygon) -> Polygon | MultiPolygon:
     """An outline, filled where it turns inward tighter than its cutter; the same one where that is next to nothing."""
     if job.outline is None:
         return asked
-    r = job.cutter(job.outline.cutter, "[outline] cutter").radius * (1 + _INNER)
-    closed = overlay.buffer(overlay.buffer(asked, r, quad_segs=64), -r, quad_segs=64)
+    way, r = _way_round(job, asked, job.outline.cutter)
+    closed = overlay.buffer(way, -r, quad_segs=64)
     filled = overlay.difference(closed, asked)
     if filled.area > _LITTLE:
         return closed
@@ -105,16 +105,23 @@ def as_cut(job: Job, asked: Polygon, closed: BaseGeometry, where: str) -> Polygo
 
     Raises JobError for a bay that it does not go into.
     """
-    if closed is asked or job.outline is None:
+    if job.outline is None:
         return asked
-    made = overlay.union(asked, closed)
-    if not _is_whole(made):
-        x, y = shapely.get_coordinates(overlay.difference(closed, asked).representative_point())[0]
+    way, r = _way_round(job, asked, job.outline.cutter)
+    if not _is_whole(way):  # a bay may be shut off by lips so thin that nothing is filled between them
+        rings = shapely.get_rings(way)
+        x, y = shapely.get_coordinates(shapely.shortest_line(rings[0], rings[1]).centroid)[0]
         raise JobError(where, f'"{job.outline.cutter}" does not go into the outline near {place_words(x, y)}',
-                       allowed=f"bays {2 * (1 + _INNER) * job.cutter(job.outline.cutter, where).radius:.2f} mm wide or "
-                       "more", remedy="take a smaller cutter for the outline, or draw that bay "
-                       f"{'wider' if job.board else 'as an opening'}")
-    return shapely.orient_polygons(made)
+                       allowed=f"bays {2 * r:.2f} mm wide or more", remedy="take a smaller cutter for the outline, or "
+                       f"draw that bay {'wider' if job.board else 'as an opening'}")
+    return asked if closed is asked else shapely.orient_polygons(overlay.union(asked, closed))
+
+
+def _way_round(job: Job, asked: Polygon, cutter: str) -> tuple[Polygon, float]:
+    """What the outline's cutter goes round an outline on, in corners that point inward as rounded as it goes for sure;
+    and how far off it goes, mm."""
+    r = job.cutter(cutter, "[outline] cutter").radius * (1 + _INNER)
+    return overlay.buffer(asked, r, quad_segs=64), r
 
 
 def inner_corners(cut: Polygon, asked: Polygon) -> BaseGeometry:

@@ -94,8 +94,9 @@ class Around:
         cutter, surfacing = self.clamping.cutter(SurfaceFinish), self.clamping.surfacing
         if cutter is None or surfacing is None:
             return None
+        rougher = self.clamping.cutter(SurfaceRough)
         return finishing_passes(self.surfaced, surface, cutter, scallop=scallop, stepover=surfacing.stepover,
-                                entry=surfacing.entry)
+                                entry=surfacing.entry + (rough_ridge(rougher) if rougher else 0.0))
 
     @cached_property
     def surfaced(self) -> Polygon:

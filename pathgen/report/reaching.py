@@ -145,7 +145,7 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence
                 code=MUCH_CLOSED if share > LEFT_MUCH else "detail-out-of-reach",
                 severity="warn" if share > LEFT_NOTED else "note",
                 where=at(inlay.name, None, *detail.at),
-                got=f"{closed:.1f} mm2 of {colour.colour}, {100 * share:.1f} % of that colour, stays closed with "
+                got=f"{_seen_area(closed)} of {colour.colour}, {100 * share:.1f} % of that colour, stays closed with "
                 f"{names}; {place} {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there"
                 + (", with no room for a ramp or a helix down" if blind else ""),
                 allowed=f"all of it with a cutter of {detail.largest:.2f} mm there"
@@ -208,10 +208,15 @@ def _crumbs(where: str, colour: CutterReach, closed: float, names: str) -> Findi
     """Places that are each too small to be listed, and many."""
     return Finding(
         code="detail-out-of-reach", severity="note", where=where,
-        got=f"{closed:.1f} mm2 of {colour.colour}, {100 * closed / colour.area:.1f} % of that colour, stays closed "
+        got=f"{_seen_area(closed)} of {colour.colour}, {100 * closed / colour.area:.1f} % of that colour, stays closed "
             f"with {names} in many places, each under {SMALLEST:g} mm2: its corners come out round",
         allowed="corners as round as the cutter", remedy="add a smaller cutter or a v cutter, or leave it so",
     )
+
+
+def _seen_area(mm2: float) -> str:
+    """Of a small colour the hundredths too: not "0.0 mm2" of it."""
+    return f"{mm2:.1f} mm2" if mm2 >= 0.1 else f"{mm2:.1g} mm2"
 
 
 def _smaller(cutters: Sequence[Cutter], depth: float, diameter: float, own: Sequence[str]) -> str:

@@ -74,8 +74,7 @@ def board_lines(report: dict[str, Any], units: str) -> list[list[str]]:
         wood_lines(report["frets"], units),
         ["", "Strings", ""],
         string_lines(report["strings"], units),
-        ["", "Side dots", ""],
-        dot_lines(report["side_dots"], units),
+        *([["", "Side dots", ""], dot_lines(report["side_dots"], units)] if report["side_dots"] else []),
     ]
 
 

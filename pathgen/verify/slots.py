@@ -170,12 +170,15 @@ class _OneSlot:
         # passes of one height come no nearer to one depth than half of that
         uneven = half * (1.0 - math.sqrt(1.0 - min(self.step.cutter.stepover, 1.0) ** 2)) / 2
         uneven = uneven if wide and slots.bottom == "curve" else 0.0
+        # and where it is no wider than two, in the middle between passes, no further apart than a stepover
+        aside_of = min(max(slots.width / 2 - half, 0.0), half * min(self.step.cutter.stepover, 1.0))
+        between = half - math.sqrt(half**2 - aside_of**2) if slots.bottom == "curve" and not wide else 0.0
         for line in sorted(range(-lines, lines + 1), key=abs):
             beside = line * edge / lines
             floor, by = _floor(along, aside - beside, self.start, self.end, s, self.step.cutter)
             deep = wanted - floor - uneven * slope
             # Near its side a round cutter reaches less far down a slope.
-            beside_slack = half if beside and slots.bottom == "curve" else 0.0
+            beside_slack = half if beside and slots.bottom == "curve" else between
             shallow = np.where(measured, floor - wanted - slack - max(beside_slack, uneven) * slope, -np.inf)
             for code, off in (("slot-too-deep", deep), ("slot-too-shallow", shallow)):
                 i = int(np.argmax(off))

@@ -148,6 +148,15 @@ def test_a_line_that_turns_tighter_than_the_cutter(tmp_path, radius, half):
         read(tmp_path, FORM.replace("gap = 2.4", "gap = 1.0"), shape)
 
 
+@pytest.mark.parametrize(("long", "said"), [(300.005, None), (300.5, r"the page's edge is cut as part of the line")])
+def test_a_form_that_ends_past_its_page(tmp_path, long, said):
+    """But for what a size in inches was rounded by, it ends there; else the page is named, not only the line."""
+    text = FORM.replace("length = 300.0", f'length = {long}\nline = "outside"')
+    with pytest.raises(JobError, match=said) if said else nullcontext():
+        halves = [part_of(one) for one in parts_of(read(tmp_path, text))]
+        assert [half.outline.bounds[2] for half in halves] == pytest.approx([300.0, 300.0], abs=1e-6)
+
+
 def test_a_line_that_leaves_two_pieces(tmp_path):
     with pytest.raises(JobError, match=r"leaves 2 pieces outside the line, near 150 mm along, -71\.2 mm across; 150 "):
         read(tmp_path, shape='<rect x="-10" y="100" width="320" height="40"/>')

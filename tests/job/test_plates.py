@@ -216,13 +216,21 @@ def test_a_bay_that_the_cutter_does_not_go_into(tmp_path):
         drawn(tmp_path, outline="M0,0H39V10H35V16H45V10H41V0H80V40H0Z")
 
 
+def test_a_bay_between_two_points_is_not_gone_into_either(tmp_path):
+    """Of a random drawing: a disc of 3 mm touches all of the bay's walls from both sides, and goes through nowhere."""
+    with pytest.raises(JobError, match=r"does not go into the outline near 50 mm along, 20 mm across"):
+        drawn(tmp_path, outline="M0,0H39L30,8V18H50V8L41,0H80V40H0Z")
+
+
 @pytest.mark.parametrize(("more", "said"), [
     (HOLE.replace("[50.0, 0.0]", "[97.0, 0.0]"),
      r"\[\[hole\]\] 1 at: the hole at 97 mm along, 0 mm across leaves the plate: its edge lies 2\.00 mm outside"),
     (HOLE.replace("[50.0, 0.0]", "[108.0, 0.0]"), r"leaves the plate: its edge lies 13\.00 mm outside"),
     (HOLE + HOLE.replace("[50.0, 0.0]", "[58.0, 0.0]"),
      r"\[\[hole\]\] 1 and \[\[hole\]\] 2 at: .*50 mm along.*58 mm along.* meet: 8\.00 mm.*more than 10\.00 mm"),
-    (HOLE + "count = 3\npitch = 9.0\n", r"\[\[hole\]\] 1 pitch: .* meet: 9\.00 mm.*: make pitch 10\.40 mm or more"),
+    (HOLE + "count = 3\npitch = 9.0\n", r"\[\[hole\]\] 1 pitch: .* meet: 9\.00 mm between their middles .*: make pitch "
+     r"10\.40 mm or more"),
+    (HOLE + "count = 3\npitch = 19.0\nlength = 21.0\n", r" meet: 8\.00 mm between their middle lines \(allowed: "),
     (HOLE + "count = 3\npitch = 30.0\n",
      r"\[\[hole\]\] 1 pitch: the hole at 110 mm along, 0 mm across leaves .*: make pitch 22\.29 mm or less"),
     (HOLE + "mirror = true\n", r"meet: 0\.00 mm"),

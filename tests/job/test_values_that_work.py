@@ -2,6 +2,7 @@
 
 import re
 import shutil
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
@@ -115,6 +116,20 @@ def test_a_drawing_moved_as_its_refusal_says_lies_on_the_board(tmp_path, at):
     assert "inlay 1 place" not in again
 
 
+@pytest.mark.parametrize(("width", "told"), [("", True), (", width = 30.0", False)])
+def test_to_centre_what_is_drawn_is_said_where_that_puts_it_on_the_board(tmp_path, width, told):
+    """A square of 6 mm in a corner of its page; with width it would be as large as that, and still lie off."""
+    art = small_board.svg('<path d="M1 1h6v6h-6z" fill="#225577"/>', 40, 30)
+    path = small_board.job(tmp_path, art=art)
+    for centre in ("", ', centre = "drawing"'):
+        path.write_text(re.sub(r"(?m)^place = .*", f"place = {{ at = [3.5, 0.0]{width}{centre} }}", path.read_text()))
+        lies = nullcontext() if centre and told else pytest.raises(PathgenError, match="lies off the board")
+        with lies as wrong:
+            clamping_of(pathgen.load_job(path))
+        if wrong:
+            assert ("centre what is drawn" in str(wrong.value)) is told
+
+
 @pytest.mark.parametrize("ats", [("[400.0, 0.0]", "[400.0, 0.0]"), ("[700.0, 0.0]", "[702.0, 3.0]")])
 def test_the_stages_of_a_drawing_off_the_board_are_told_one_place_that_works_for_both(tmp_path, ats):
     shutil.copy(EXAMPLES / "fern-and-moth.svg", tmp_path)
@@ -179,6 +194,15 @@ def test_the_cutter_that_a_drawing_too_fine_asks_for_opens_most_of_it(tmp_path, 
         assert "draw them wider" in str(wrong.value)
     else:
         assert width - 0.06 * width < float(said[1]) <= width
+
+
+def test_a_drawing_of_hairs_with_one_wider_place_is_not_said_to_be_too_thin_for_all(tmp_path):
+    art = small_board.svg('<path d="M9 1h0.06v18h-0.06z M15 9h0.3v0.3h-0.3z" fill="#225577"/>', 20, 20)
+    path = small_board.job(tmp_path, art=art, changes={"diameter = 2.0": "diameter = 5.0"})
+    with pytest.raises(PathgenError, match=r"opens 0\.30 mm .*: add a smaller or a v cutter \(more than a tenth"):
+        planned_of(job := pathgen.load_job(path), clamping_of(job))
+    path.write_text(path.read_text().replace("diameter = 5.0", "diameter = 0.25").replace("= 1.5", "= 0.1"))
+    planned_of(job := pathgen.load_job(path), clamping_of(job))
 
 
 def test_a_level_blank_no_thicker_than_the_plate_is_told_how_thick_it_must_be(tmp_path):

@@ -23,6 +23,8 @@ from pathgen.job.job import REPEATED, TABLES
 from pathgen.job.load import load_job
 from pathgen.report.board_text import wood_lines
 from pathgen.report.text import left_out_words, report_text
+from tests import small_board
+from tests.random_jobs import COARSE
 from tests.report.conftest import written_job
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -214,6 +216,13 @@ def test_um_is_explained_where_it_first_stands(built):
     text = built.files(shaded=False)["report.txt"]
     assert "um: thousandths of a millimetre" in text[: text.index(" um ") + 120]
     assert "thousandths" not in report_text(built.report, "in")
+
+
+def test_a_board_without_side_dots_has_no_empty_list_of_them(tmp_path):
+    """Where no fret has one, or none is wanted."""
+    report = small_board.built(tmp_path, resolution=COARSE).report
+    assert "Side dots" in report_text(report, "mm")
+    assert "Side dots" not in report_text({**report, "side_dots": []}, "mm")
 
 
 def test_um_is_explained_where_it_first_stands_on_a_page(built):

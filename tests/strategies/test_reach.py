@@ -17,6 +17,7 @@ from pathgen.job.clamping import asked_of, clamping_of
 from pathgen.report.reaching import (
     CHANGE,
     _candidates,
+    _crumbs,
     reach_findings,
     reach_lines,
     reach_of_all,
@@ -446,3 +447,9 @@ def test_wood_that_another_inlay_takes_or_has_filled_is_no_wall() -> None:
 def test_a_closed_place_is_as_long_as_what_is_wide_of_it() -> None:
     film = Polygon([(0, 0), (0.3, 0.3), (0.3, 0.001), (20, 0.001), (20, 0)])
     assert lengths(np.array([film, box(0, 0, 19, 0.02)])) == pytest.approx([0.42, 19.0], abs=0.03)
+
+
+def test_what_a_small_colour_keeps_closed_is_not_told_as_nothing():
+    told = [_crumbs("inlay 1", SimpleNamespace(colour="#896024", area=40.0 * closed), closed, '"ball"').got
+            for closed in (0.004, 0.04, 0.4)]
+    assert [words.split(" of")[0] for words in told] == ["0.004 mm2", "0.04 mm2", "0.4 mm2"]

@@ -26,6 +26,7 @@ from pathgen.verify.handling import _first
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
 from pathgen.verify.simulate import _heights_of_surface, _smear
+from tests import small_board
 from tests.as_made import found_row, hold_rows
 from tests.leaf import write_leaf
 from tests.spoiling import SPOILINGS, Case, Moves
@@ -536,3 +537,13 @@ def test_past_a_cone_s_apex_there_is_no_surface():
     heights = _heights_of_surface(cone, grid)
     assert heights == pytest.approx(cone.height(grid.xs, grid.ys[:, None]), abs=1e-5, nan_ok=True)
     assert np.isnan(heights[:, 0]).all()
+
+
+@pytest.mark.parametrize("wide", [2.9, 3.5, 3.98])
+def test_two_passes_along_the_walls_of_a_nut_slot_leave_its_middle_a_little_higher_on_a_slope(tmp_path, wide):
+    """What neither reaches on the line between them was taken for a slot too shallow, at the edges of a tight radius.
+    """
+    nut = f'[nut]\ncutter = "flat"\ndepth = 2.5\nwidth = {wide}\nbottom = "curve"\n'
+    board = {"nut_width = 40.0": "nut_width = 40.0\nbehind_nut = 8.0", "nut = 254.0": "nut = 150.0"}
+    result = small_board.built(tmp_path, resolution=0.3, changes=board, extra=nut)
+    assert [str(f) for f in result.verification.findings if f.severity == "forbid"] == []

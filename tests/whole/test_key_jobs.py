@@ -1,9 +1,11 @@
 """Jobs drawn from the reader's own tables: no key is left out, and what is built passes its own check."""
 
+import tomllib
+
 import pytest
 
 from pathgen.job.keys import key
-from tests.key_jobs import ROWS, VALUES, key_job, rule_of
+from tests.key_jobs import ROWS, VALUES, grown_job, key_job, rule_of
 from tests.random_jobs import COARSE, ending
 
 QUICK = (81, 108, 144, 189, 297, 333, 378, 412, 430, 470)
@@ -33,3 +35,15 @@ def test_jobs_of_any_keys_build_or_are_refused_for_a_reason(tmp_path, some):
             for seed in some}
     assert {seed: one.message for seed, one in ends.items() if one.kind not in ("built", "refused")} == {}
     assert sum(one.kind == "built" for one in ends.values()) > len(some) / 2
+
+
+def test_a_sensible_job_grows_by_the_key_whose_turn_it_is_and_builds(tmp_path):
+    """The same each time; with the tables that it needs."""
+    seed = next(n for n, (head, field) in enumerate(ROWS) if f"{head} {field.name}" == "[moved] limit")
+    job = grown_job(seed)
+    assert job == grown_job(seed)
+    tables = tomllib.loads(job.toml)
+    assert "limit" in tables["moved"]
+    assert len(tables["measured"]) >= 3  # without which it is not read
+    end = ending(job.write(tmp_path).parent, resolution=COARSE, beside=True)
+    assert end.kind == "built", end.message

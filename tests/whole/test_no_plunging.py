@@ -11,7 +11,7 @@ from pathgen.app.building import check
 from pathgen.base.errors import CutterError
 from tests import small_board
 from tests.brute import Block, moves_of
-from tests.job.test_plates import DRAWN, OPENING
+from tests.job.test_plates import DRAWN, OPENING, PLATE, read
 
 BLIND = {'name = "flat"\nshape = "flat-end"': 'name = "flat"\nplunges = false\nshape = "flat-end"'}
 OUTLINE = '[outline]\ncutter = "flat"\ntabs = 4\n'
@@ -49,6 +49,14 @@ def test_a_program_edited_to_do_so_is_refused(tmp_path, leans):
     assert len(found) == 1
     assert name in found[0].where
     assert "plunges = false" in found[0].got
+
+
+def test_a_level_top_is_finished_from_above_the_ridges_of_a_round_roughing_cutter(tmp_path):
+    """The ramp began at the allowance, 0.4 mm over the top, in ridges that stood 0.2 mm higher."""
+    text = PLATE.replace("face = false", "").replace("thickness = 3.0\nmargin", "thickness = 4.5\nmargin").replace(
+        'name = "flat 3"', 'name = "flat 3"\nplunges = false')
+    result = pathgen.build(read(tmp_path, f'{text}\n[surface]\nrough = "ball"\nfinish = "flat 3"\n'), resolution=0.2)
+    assert [str(f) for f in result.verification.findings if f.code == "plunge-into-wood"] == []
 
 
 DOT = small_board.ART.replace('r="8"', 'r="1.03"')

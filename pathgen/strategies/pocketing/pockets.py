@@ -284,11 +284,13 @@ def _no_way_down(openings: Sequence[Opening], parts: Shapes) -> None:
 def _nothing_fits(region: BaseGeometry, cutters: Sequence[Cutter], where: str) -> None:
     widest, every = _widest(polygons(region)), np.array([region])
     most = rounded_down(float(largest_that_opens(every, every, widest, halvings=_HALVINGS)[0]))
+    finer = f"smaller cutter (one of {most:.2f} mm opens nine tenths of it)" if most >= FINEST else (
+        "smaller or a v cutter (more than a tenth of it is thinner than any other)")
     raise CutterError(
         where, "no cutter goes in anywhere: " + ", ".join(f"{c.name!r} ({c.diameter:g} mm)" for c in cutters),
         allowed=f"a cutter that opens {rounded_down(widest):.2f} mm or less",
-        remedy=f"add a smaller cutter (one of {most:.2f} mm opens nine tenths of it), or make the drawing larger"
-               if most >= FINEST else "its lines are thinner than any cutter: draw them wider",
+        remedy=f"add a {finer}, or make the drawing larger" if widest >= FINEST else
+               "its lines are thinner than any cutter: draw them wider",
     )
 
 
