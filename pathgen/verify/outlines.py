@@ -18,7 +18,7 @@ from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
 
 _EVERY = 0.1
-"""Spacing of the places along the middle of the groove, mm."""
+"""Spacing of the places on the outline, and along the middle of the groove, mm."""
 _HOLDS_ON = 0.5
 """So much of the waste beside the groove a tab must reach, mm."""
 _RISES = 1.0
@@ -66,7 +66,7 @@ def _from_wall(
     """(n, 2) places on the outline, and (n,) how far from each the nearest of some moves is."""
     # where the outline turns, two straight ways meet r / cos(half the turn) from it: far off at corners alone
     corner = 2.0 * math.acos(1.0 / (1.0 + tolerances.outline / (2.0 * radius)))
-    samples = _along(board.exterior, 0.5, skip=0.05, corner=corner)
+    samples = _along(board.exterior, _EVERY, skip=0.05, corner=corner)
     points = shapely.points(samples)
     if not len(lines):
         return samples, np.full(len(samples), np.inf)
@@ -118,10 +118,10 @@ def _groove(
         half = max(int(min(whole, width / 4) / every), 0)
         # beside an inner corner one end is cut off and the other slopes on: its middle is where it stands full
         core = float(np.lib.stride_tricks.sliding_window_view(height[span], 2 * half + 1).min(axis=1).max())
-        core = min(core, _across(samples[span], board, step, sim))
+        core = min(core, float(np.sort(_across(samples[span], board, step, sim))[-2 * half - 1]))
         if core < cut.tab_height - tolerances.tab:
-            yield Finding(code="tab-too-thin", where=at(name, None, x, y), got=f"a tab {core:.3f} mm thick",
-                          allowed=f"{cut.tab_height:g} mm")
+            yield Finding(code="tab-too-thin", where=at(name, None, x, y), got=f"a tab {max(core, 0.0):.3f} mm thick",
+                          allowed=f"{cut.tab_height:g} mm over its width, from the wall to the waste")
         if width < cut.tab_width - tolerances.tab_width - 2 * step_of_grid:
             yield Finding(code="tab-too-narrow", where=at(name, None, x, y), got=f"a tab {width:.1f} mm wide",
                           allowed=f"{cut.tab_width:g} mm")
@@ -138,15 +138,15 @@ def _middle(step: Step, clamping: Clamping, sim: Simulation) -> tuple[Floats, Fl
     return samples, _standing(samples, sim)
 
 
-def _across(middle: Floats, board: shapely.Polygon, step: Step, sim: Simulation) -> float:
-    """How high a tab stands on its best way across the groove, from the wall to the waste that holds it.
+def _across(middle: Floats, board: shapely.Polygon, step: Step, sim: Simulation) -> Floats:
+    """(n,) how high a tab stands on each of (n, 2) ways across the groove, from the wall to the waste that holds it.
 
     A lap further out may cut it off there, and leave the middle as it is.
     """
     r, ring = step.cutter.radius, board.exterior
     wall = shapely.get_coordinates(ring.interpolate(ring.project(shapely.points(middle))))
     out = np.arange(_step_of(sim), 2.0 * r + _HOLDS_ON, _EVERY)[:, None, None] / r
-    return float(_standing(wall + out * (middle - wall), sim).min(axis=0).max())
+    return _standing(wall + out * (middle - wall), sim).min(axis=0)
 
 
 def _standing(places: Floats, sim: Simulation) -> Floats:
