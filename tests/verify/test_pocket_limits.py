@@ -28,6 +28,8 @@ from pathgen.verify.pockets import (
 )
 from pathgen.verify.simulate import OPENED, Poured
 from pathgen.verify.slanting_walls import wall_findings
+from pathgen.verify.upright_walls import upright_wall_findings
+from tests.verify.test_repeats import motion
 
 DEEP, RADIUS, CELL = 1.5, 100.0, 0.2
 TOL = Tolerances()
@@ -83,7 +85,7 @@ def test_a_point_of_the_floor_too_deep(share):
 @pytest.mark.parametrize(("cutters", "place", "stair", "ridge"), [
     ((cutter(),), (15.0, 0.5), 2 * 0.3 * 3.0, 0.0),  # away from walls: two stepovers of 0.3
     ((cutter(),), (15.0, 4.7), 3.0, 0.0),  # beside a wall, within a cutter's width of it
-    ((cutter(), cutter("ball-end", 2.0)), (15.0, 0.5), 2 * 0.3 * 3.0, TOL.floor_ridge),
+    ((cutter(), cutter("ball-end", 2.0)), (15.0, 0.5), 2 * 0.3 * 3.0, 0.0),  # where no ball end goes
     ((cutter("ball-end", 2.0),), (15.0, 3.5), 0.0, TOL.floor_ridge),
 ])
 @pytest.mark.parametrize("share", [0.99, 1.01])
@@ -169,8 +171,20 @@ def test_what_each_cutter_opens():
     assert openings.beside[1].area == pytest.approx(lost[1.5] - lost[0.5], abs=0.02)
     assert (openings.beside[0].area, openings.alone[1].area) == (0.0, 0.0)
     assert openings.reach.area == pytest.approx(200.0 - lost[0.5], abs=0.01)
-    assert sorted(openings.by_width()) == [1.0, 3.0]  # in its corners the wider one may hang over still
-    assert openings.by_width()[3.0].area == pytest.approx(200.0 - lost[0.5], abs=0.02)
+    assert sorted(openings.by_width()) == [(1.0, True), (3.0, True)]  # the wider hangs over in corners
+    assert openings.by_width()[3.0, True].area == pytest.approx(200.0 - lost[0.5], abs=0.02)
+
+
+@pytest.mark.parametrize(("bend", "up", "found"), [(0.02, 0.0, False), (0.05, 0.0, True), (0.0, 0.3, True)])
+def test_a_wall_that_the_cutter_keeps_off_over_a_millimetre_is_found(bend, up, found):
+    """Less than a cell of a grid, and than 0.05 mm2. At 10.5 mm the way bends away from the wall, or is lifted."""
+    seen, _, openings = made(cutter(diameter=1.0))
+    x0, y0, x1, y1 = shapely.buffer(AREA, -0.5).bounds
+    way = [(x0, y0, 0.0), (10.0, y0, 0.0), (10.0, y0 + bend, up), (11.0, y0 + bend, up), (11.0, y0, 0.0),
+           (x1, y0, 0.0), (x1, y1, 0.0), (x0, y1, 0.0), (x0, y0, 0.0)]
+    laps = [[(x, y, TOP.height(x, y) - DEEP + z) for x, y, z in way]]
+    said = upright_wall_findings(INLAY, [(seen.clamping.steps[0], openings.axes[0], motion(*laps))], TOP, TOL)
+    assert [f.code for f in said] == (["pocket-uncut"] if found else [])
 
 
 @pytest.mark.parametrize("depth", [0.2, 0.4])
