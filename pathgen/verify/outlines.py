@@ -18,7 +18,9 @@ from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
 
 _EVERY = 0.1
-"""Spacing of the places on the outline, and along the middle of the groove, mm."""
+"""Spacing of the places along the middle of the groove, mm."""
+_ON_WALL = 0.2
+"""Spacing of the places on the outline, mm: what a 1 mm cutter may leave between two is 0.03 mm high."""
 _HOLDS_ON = 0.5
 """So much of the waste beside the groove a tab must reach, mm."""
 _RISES = 1.0
@@ -66,7 +68,7 @@ def _from_wall(
     """(n, 2) places on the outline, and (n,) how far from each the nearest of some moves is."""
     # where the outline turns, two straight ways meet r / cos(half the turn) from it: far off at corners alone
     corner = 2.0 * math.acos(1.0 / (1.0 + tolerances.outline / (2.0 * radius)))
-    samples = _along(board.exterior, _EVERY, skip=0.05, corner=corner)
+    samples = _along(board.exterior, _ON_WALL, skip=0.05, corner=corner)
     points = shapely.points(samples)
     if not len(lines):
         return samples, np.full(len(samples), np.inf)
