@@ -103,11 +103,11 @@ def _groove(
     samples: Floats, height: Floats, board: shapely.Polygon, step: Step, sim: Simulation, tolerances: Tolerances
 ) -> Iterator[Finding]:
     """Tabs are what stands in the middle of the groove, and across it."""
-    cut, every = step.operation.feature, _EVERY
+    cut, every, step_of_grid = step.operation.feature, _EVERY, _step_of(sim)
     if cut.skin:
-        yield from _skin(height, samples, cut.skin, step, tolerances)
+        ways = _across(samples, board, step, sim, 2.0 * step.cutter.radius - step_of_grid)
+        yield from _skin(height, np.where(np.isfinite(ways), ways, np.inf).min(axis=0), samples, step, tolerances)
         return
-    step_of_grid = _step_of(sim)
     name, spans = step.file_name, _round_spans(_closed(height > tolerances.tab, round(2 * step_of_grid / every)))
     if len(spans) != cut.tabs:
         yield Finding(code="tabs-missing" if len(spans) < cut.tabs else "outline-uncut", where=name,
@@ -120,7 +120,8 @@ def _groove(
         half = max(int(min(whole, width / 4) / every), 0)
         # beside an inner corner one end is cut off and the other slopes on: its middle is where it stands full
         core = float(np.lib.stride_tricks.sliding_window_view(height[span], 2 * half + 1).min(axis=1).max())
-        core = min(core, float(np.sort(_across(samples[span], board, step, sim))[-2 * half - 1]))
+        ways = _across(samples[span], board, step, sim, 2.0 * step.cutter.radius + _HOLDS_ON)
+        core = min(core, float(np.sort(ways.min(axis=0))[-2 * half - 1]))
         if core < cut.tab_height - tolerances.tab:
             yield Finding(code="tab-too-thin", where=at(name, None, x, y), got=f"a tab {max(core, 0.0):.3f} mm thick",
                           allowed=f"{cut.tab_height:g} mm over its width, from the wall to the waste")
@@ -140,15 +141,15 @@ def _middle(step: Step, clamping: Clamping, sim: Simulation) -> tuple[Floats, Fl
     return samples, _standing(samples, sim)
 
 
-def _across(middle: Floats, board: shapely.Polygon, step: Step, sim: Simulation) -> Floats:
-    """(n,) how high a tab stands on each of (n, 2) ways across the groove, from the wall to the waste that holds it.
+def _across(middle: Floats, board: shapely.Polygon, step: Step, sim: Simulation, far: float) -> Floats:
+    """(k, n) what stands at k places on each of (n, 2) ways across the groove, from the wall to `far` from it, mm.
 
-    A lap further out may cut it off there, and leave the middle as it is.
+    A lap further out may cut a tab off from the waste, and leave the middle as it is.
     """
     r, ring = step.cutter.radius, board.exterior
     wall = shapely.get_coordinates(ring.interpolate(ring.project(shapely.points(middle))))
-    out = np.arange(_step_of(sim), 2.0 * r + _HOLDS_ON, _EVERY)[:, None, None] / r
-    return _standing(wall + out * (middle - wall), sim).min(axis=0)
+    out = np.arange(_step_of(sim), far, _EVERY)[:, None, None] / r
+    return _standing(wall + out * (middle - wall), sim)
 
 
 def _standing(places: Floats, sim: Simulation) -> Floats:
@@ -170,15 +171,15 @@ def _widest_tab(step: Step) -> float:
     return float(2 * cut.tab_width + 2 * step.cutter.diameter + 5 * cut.tab_height)
 
 
-def _skin(
-    height: Floats, samples: Floats, skin: float, step: Step, tolerances: Tolerances
-) -> Iterator[Finding]:
-    """The same thickness must be left all round, where there is blank."""
-    off = np.where(np.isfinite(height), height - skin, 0.0)
-    worst = int(np.argmax(np.abs(off)))
-    if abs(off[worst]) > tolerances.tab:
+def _skin(height: Floats, lowest: Floats, samples: Floats, step: Step, tolerances: Tolerances) -> Iterator[Finding]:
+    """The same thickness must be left all round, where there is blank, and no less beside the middle of the groove."""
+    skin = step.operation.feature.skin
+    left = np.where(lowest < skin - tolerances.tab, lowest, height)
+    off = np.where(np.isfinite(left), np.abs(left - skin), 0.0)
+    worst = int(np.argmax(off))
+    if off[worst] > tolerances.tab:
         yield Finding(code="skin-wrong", where=at(step.file_name, None, *samples[worst]),
-                      got=f"{height[worst]:.3f} mm left under the groove",
+                      got=f"{left[worst]:.3f} mm left under the groove",
                       allowed=f"{skin:g} mm within {tolerances.tab:g} mm")
 
 

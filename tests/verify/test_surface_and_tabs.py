@@ -97,6 +97,12 @@ def test_a_skin_is_of_one_thickness_all_round(left, found):
     assert codes_of_groove([(30.0, 1.0, left)], skin=0.3, left=0.3) == found
 
 
+@pytest.mark.parametrize(("away", "found"), [(0.5, ["skin-wrong"]), (2.7, ["skin-wrong"]), (3.3, [])])
+def test_a_skin_is_whole_from_wall_to_wall(away, found):
+    """Cut through beside the middle of the groove, or in the waste."""
+    assert codes_of_groove([(30.0, 1.0, 0.3)], skin=0.3, left=0.3, cut_off=(away, 60.0, 70.0)) == found
+
+
 ROUND = [(-1.5, -21.5), (-1.5, 21.5), (101.5, 21.5), (101.5, -21.5), (-1.5, -21.5)]
 """The way of a 3 mm cutter round an outline 100 by 40 mm."""
 
