@@ -121,10 +121,10 @@ def _groove(
         # beside an inner corner one end is cut off and the other slopes on: its middle is where it stands full
         core = float(np.lib.stride_tricks.sliding_window_view(height[span], 2 * half + 1).min(axis=1).max())
         ways = _across(samples[span], board, step, sim, 2.0 * step.cutter.radius + _HOLDS_ON)
-        core = min(core, float(np.sort(ways.min(axis=0))[-2 * half - 1]))
+        core = min(core, float(np.sort(ways.min(axis=0))[-half - 1]))
         if core < cut.tab_height - tolerances.tab:
             yield Finding(code="tab-too-thin", where=at(name, None, x, y), got=f"a tab {max(core, 0.0):.3f} mm thick",
-                          allowed=f"{cut.tab_height:g} mm over its width, from the wall to the waste")
+                          allowed=f"{cut.tab_height:g} mm, and over half its width as far as the waste")
         if width < cut.tab_width - tolerances.tab_width - 2 * step_of_grid:
             yield Finding(code="tab-too-narrow", where=at(name, None, x, y), got=f"a tab {width:.1f} mm wide",
                           allowed=f"{cut.tab_width:g} mm")
