@@ -21,10 +21,10 @@ from pathgen.removal.material import Heights
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.opening import opens_outside
+from pathgen.verify.reached_walls import reached_wall_findings
 from pathgen.verify.seen import Seen
 from pathgen.verify.simulate import OPENED, Poured, Simulation
 from pathgen.verify.slanting_walls import wall_findings
-from pathgen.verify.upright_walls import upright_wall_findings
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Inlay
 
@@ -165,7 +165,8 @@ def pocket_findings(seen: Seen) -> Iterator[Finding]:
         yield from wall_findings(poured, steps, seen.sim, clamping, tolerances)
         cuts = [(step, _gone_into(step.cutter, axis), seen.motions[step.order])
                 for step, axis in zip(openings.steps, openings.axes, strict=True)]
-        yield from upright_wall_findings(poured.inlay, cuts, clamping.board.surface, tolerances)
+        yield from reached_wall_findings(poured.inlay, cuts, clamping.board.surface, tolerances, tight=_TIGHT,
+                                         hangs=_HELD_OFF + clamping.skimmed(poured.inlay))
         yield from _levelled(poured, seen)
 
 
