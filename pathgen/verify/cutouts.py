@@ -15,7 +15,7 @@ from pathgen.verify.findings import Finding, Tolerances, at, at_end
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
 
-_EVERY = 0.5
+_EVERY = 0.1
 """Spacing of the places on an edge that the cutter must reach, mm."""
 
 _LEFT = 0.05

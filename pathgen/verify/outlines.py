@@ -19,6 +19,8 @@ from pathgen.work.clamping import Clamping, Step
 
 _EVERY = 0.1
 """Spacing of the places along the middle of the groove, mm."""
+_ON_WALL = 0.2
+"""Spacing of the places on the outline, mm: what a 1 mm cutter may leave between two is 0.03 mm high."""
 _HOLDS_ON = 0.5
 """So much of the waste beside the groove a tab must reach, mm."""
 _RISES = 1.0
@@ -66,7 +68,7 @@ def _from_wall(
     """(n, 2) places on the outline, and (n,) how far from each the nearest of some moves is."""
     # where the outline turns, two straight ways meet r / cos(half the turn) from it: far off at corners alone
     corner = 2.0 * math.acos(1.0 / (1.0 + tolerances.outline / (2.0 * radius)))
-    samples = _along(board.exterior, 0.5, skip=0.05, corner=corner)
+    samples = _along(board.exterior, _ON_WALL, skip=0.05, corner=corner)
     points = shapely.points(samples)
     if not len(lines):
         return samples, np.full(len(samples), np.inf)
@@ -101,11 +103,11 @@ def _groove(
     samples: Floats, height: Floats, board: shapely.Polygon, step: Step, sim: Simulation, tolerances: Tolerances
 ) -> Iterator[Finding]:
     """Tabs are what stands in the middle of the groove, and across it."""
-    cut, every = step.operation.feature, _EVERY
+    cut, every, step_of_grid = step.operation.feature, _EVERY, _step_of(sim)
     if cut.skin:
-        yield from _skin(height, samples, cut.skin, step, tolerances)
+        ways = _across(samples, board, step, sim, 2.0 * step.cutter.radius - step_of_grid)
+        yield from _skin(height, np.where(np.isfinite(ways), ways, np.inf).min(axis=0), samples, step, tolerances)
         return
-    step_of_grid = _step_of(sim)
     name, spans = step.file_name, _round_spans(_closed(height > tolerances.tab, round(2 * step_of_grid / every)))
     if len(spans) != cut.tabs:
         yield Finding(code="tabs-missing" if len(spans) < cut.tabs else "outline-uncut", where=name,
@@ -118,10 +120,11 @@ def _groove(
         half = max(int(min(whole, width / 4) / every), 0)
         # beside an inner corner one end is cut off and the other slopes on: its middle is where it stands full
         core = float(np.lib.stride_tricks.sliding_window_view(height[span], 2 * half + 1).min(axis=1).max())
-        core = min(core, _across(samples[span], board, step, sim))
+        ways = _across(samples[span], board, step, sim, 2.0 * step.cutter.radius + _HOLDS_ON)
+        core = min(core, float(np.sort(ways.min(axis=0))[-half - 1]))
         if core < cut.tab_height - tolerances.tab:
-            yield Finding(code="tab-too-thin", where=at(name, None, x, y), got=f"a tab {core:.3f} mm thick",
-                          allowed=f"{cut.tab_height:g} mm")
+            yield Finding(code="tab-too-thin", where=at(name, None, x, y), got=f"a tab {max(core, 0.0):.3f} mm thick",
+                          allowed=f"{cut.tab_height:g} mm, and over half its width as far as the waste")
         if width < cut.tab_width - tolerances.tab_width - 2 * step_of_grid:
             yield Finding(code="tab-too-narrow", where=at(name, None, x, y), got=f"a tab {width:.1f} mm wide",
                           allowed=f"{cut.tab_width:g} mm")
@@ -138,15 +141,15 @@ def _middle(step: Step, clamping: Clamping, sim: Simulation) -> tuple[Floats, Fl
     return samples, _standing(samples, sim)
 
 
-def _across(middle: Floats, board: shapely.Polygon, step: Step, sim: Simulation) -> float:
-    """How high a tab stands on its best way across the groove, from the wall to the waste that holds it.
+def _across(middle: Floats, board: shapely.Polygon, step: Step, sim: Simulation, far: float) -> Floats:
+    """(k, n) what stands at k places on each of (n, 2) ways across the groove, from the wall to `far` from it, mm.
 
-    A lap further out may cut it off there, and leave the middle as it is.
+    A lap further out may cut a tab off from the waste, and leave the middle as it is.
     """
     r, ring = step.cutter.radius, board.exterior
     wall = shapely.get_coordinates(ring.interpolate(ring.project(shapely.points(middle))))
-    out = np.arange(_step_of(sim), 2.0 * r + _HOLDS_ON, _EVERY)[:, None, None] / r
-    return float(_standing(wall + out * (middle - wall), sim).min(axis=0).max())
+    out = np.arange(_step_of(sim), far, _EVERY)[:, None, None] / r
+    return _standing(wall + out * (middle - wall), sim)
 
 
 def _standing(places: Floats, sim: Simulation) -> Floats:
@@ -168,15 +171,15 @@ def _widest_tab(step: Step) -> float:
     return float(2 * cut.tab_width + 2 * step.cutter.diameter + 5 * cut.tab_height)
 
 
-def _skin(
-    height: Floats, samples: Floats, skin: float, step: Step, tolerances: Tolerances
-) -> Iterator[Finding]:
-    """The same thickness must be left all round, where there is blank."""
-    off = np.where(np.isfinite(height), height - skin, 0.0)
-    worst = int(np.argmax(np.abs(off)))
-    if abs(off[worst]) > tolerances.tab:
+def _skin(height: Floats, lowest: Floats, samples: Floats, step: Step, tolerances: Tolerances) -> Iterator[Finding]:
+    """The same thickness must be left all round, where there is blank, and no less beside the middle of the groove."""
+    skin = step.operation.feature.skin
+    left = np.where(lowest < skin - tolerances.tab, lowest, height)
+    off = np.where(np.isfinite(left), np.abs(left - skin), 0.0)
+    worst = int(np.argmax(off))
+    if off[worst] > tolerances.tab:
         yield Finding(code="skin-wrong", where=at(step.file_name, None, *samples[worst]),
-                      got=f"{height[worst]:.3f} mm left under the groove",
+                      got=f"{left[worst]:.3f} mm left under the groove",
                       allowed=f"{skin:g} mm within {tolerances.tab:g} mm")
 
 

@@ -21,6 +21,7 @@ from pathgen.removal.material import Heights
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.opening import opens_outside
+from pathgen.verify.reached_walls import reached_wall_findings
 from pathgen.verify.seen import Seen
 from pathgen.verify.simulate import OPENED, Poured, Simulation
 from pathgen.verify.slanting_walls import wall_findings
@@ -115,13 +116,14 @@ class _Openings:
     axes: list[shapely.Geometry]
     reach: shapely.Geometry
 
-    def by_width(self) -> dict[float, shapely.Geometry]:
-        """The floors by the diameter of the widest flat end that may stand on them, uphill."""
-        parts: dict[float, list[shapely.Geometry]] = {}
+    def by_width(self) -> dict[tuple[float, bool], shapely.Geometry]:
+        """The floors by the diameter of the widest flat end that may stand on them, uphill, and whether they are flat.
+        """
+        parts: dict[tuple[float, bool], list[shapely.Geometry]] = {}
         for k, step in enumerate(self.steps):
-            parts.setdefault(_widest([step]), []).append(self.alone[k])
-            parts.setdefault(_widest(self.steps[: k + 1]), []).append(self.beside[k])
-        return {width: overlay.union_all(shapes) for width, shapes in parts.items()}
+            parts.setdefault((_widest([step]), step.cutter.is_flat), []).append(self.alone[k])
+            parts.setdefault((_widest(self.steps[: k + 1]), step.cutter.is_flat), []).append(self.beside[k])
+        return {key: overlay.union_all(shapes) for key, shapes in parts.items()}
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,6 +163,10 @@ def pocket_findings(seen: Seen) -> Iterator[Finding]:
         yield from _too_shallow(_Floor.of(poured, opened, seen), poured, openings, seen)
         yield from _nowhere_deep(poured, openings, seen)
         yield from wall_findings(poured, steps, seen.sim, clamping, tolerances)
+        cuts = [(step, _gone_into(step.cutter, axis), seen.motions[step.order])
+                for step, axis in zip(openings.steps, openings.axes, strict=True)]
+        yield from reached_wall_findings(poured.inlay, cuts, clamping.board.surface, tolerances, tight=_TIGHT,
+                                         hangs=_HELD_OFF + clamping.skimmed(poured.inlay))
         yield from _levelled(poured, seen)
 
 
@@ -356,16 +362,15 @@ def _too_shallow(floor: _Floor, poured: Poured, openings: _Openings, seen: Seen)
     slopes, stretch = _steepest(seen.clamping, floor.part, _widest(steps))
     row, column = np.divmod(floor.cells, floor.part.shape[1])
     slope = slopes[row, stretch[column]]
-    ridge = tolerances.floor_ridge if any(not s.cutter.is_flat for s in steps) else 0.0
     share = max((s.cutter.stepover for s in steps), default=0.0)
     # beside a wall the cutter cannot move further down the slope. Away from walls some path lies within one stepover
     # of the place whose uphill rim would just touch: it hangs over by no more than two
     inset = -1.5 * tolerances.pocket_plan
-    floors = [(overlay.buffer(area, inset), width, 1.0) for width, area in openings.by_width().items()]
-    floors += [(overlay.buffer(overlay.simpler(area, _FINE), -width), width, min(2.0 * share, 1.0))
-               for area, width, _ in floors]
-    for judged, width, most in floors:
-        stair = most * width
+    floors = [(overlay.buffer(area, inset), *key, 1.0) for key, area in openings.by_width().items()]
+    floors += [(overlay.buffer(overlay.simpler(area, _FINE), -width), width, flat, min(2.0 * share, 1.0))
+               for area, width, flat, _ in floors]
+    for judged, width, flat, most in floors:
+        stair, ridge = most * width, 0.0 if flat else tolerances.floor_ridge
         allowed = slope * stair + ridge + tolerances.pocket_shallow
         over = np.where(floor.within(judged), floor.off - allowed, -np.inf)
         worst = int(np.argmax(over))

@@ -21,6 +21,7 @@ from pathgen.work.features import Slots
 
 _NEAR = 1.0  # mm: a move nearer than this to a slot's line is meant for it
 _EVERY = 0.5  # mm between places where the depth is measured
+_AT_END = 1e-3  # mm: so much further in than it may stop short it is measured at a slot's end
 _LINES = 4.0  # in a slot wider than two cutters the depth is measured on so many lines to a cutter's diameter
 
 
@@ -151,7 +152,9 @@ class _OneSlot:
     def depth(self, surface: Surface, tolerances: Tolerances, *, to_walls: bool = True) -> Iterator[Finding]:
         """As deep as asked, on its line, along both its walls, and between them; or `to_walls` but for a tenth."""
         slots, half, (origin, unit, length), (along, aside) = self.slots, self.half, self.line, self.places
+        inside = 2 * tolerances.slot_end
         s = np.linspace(0.0, length, max(3, round(length / min(_EVERY, 1.8 * half))))  # no dip falls between two
+        s = np.concatenate([s, [inside + _AT_END, length - inside - _AT_END]])
         place = origin + s[:, None] * unit
         top, slope = surface.height(place[:, 0], place[:, 1]), surface.slope(place[:, 0], place[:, 1])
         if slots.bottom == "flat":
@@ -160,9 +163,7 @@ class _OneSlot:
         else:
             wanted, slack = top - slots.depth, self._past_the_end(s) * slope
             allowed = f"{slots.depth:g} mm within {tolerances.slot_depth:g} mm"
-        # Within a round end a place beside the line lies outside what the cutter reaches.
         short_of_edge = np.where(slots.through[self.number], np.inf, self._from_ends(s)).min(axis=1)
-        measured = short_of_edge > half + 2 * tolerances.slot_end
         edge = slots.width / 2 - tolerances.slot_line if to_walls else 0.45 * slots.width
         wide = slots.width > 2.0 * self.step.cutter.diameter
         lines = math.ceil(edge * _LINES / self.step.cutter.diameter) if wide else 1
@@ -179,6 +180,9 @@ class _OneSlot:
             deep = wanted - floor - uneven * slope
             # Near its side a round cutter reaches less far down a slope.
             beside_slack = half if beside and slots.bottom == "curve" else between
+            # within a round end a place beside the line, or any that is not cut flat, lies outside what it reaches
+            round_end = half if beside or not self.step.cutter.is_flat else 0.0
+            measured = short_of_edge > round_end + inside
             shallow = np.where(measured, floor - wanted - slack - max(beside_slack, uneven) * slope, -np.inf)
             for code, off in (("slot-too-deep", deep), ("slot-too-shallow", shallow)):
                 i = int(np.argmax(off))

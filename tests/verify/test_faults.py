@@ -330,6 +330,19 @@ def test_a_slots_end_is_held_to_two_hundredths(side, short, found):
     assert [finding.code for finding in one.ends(Tolerances())] == found
 
 
+@pytest.mark.parametrize(("short", "found"), [(0.02, []), (0.1, ["slot-too-shallow"]), (0.2, ["slot-too-shallow"])])
+@pytest.mark.parametrize("side", [0, 1])
+def test_a_slot_is_as_deep_as_elsewhere_up_to_its_end(side, short, found):
+    """Its upper layer goes all the way, its lowest stops short: where a round end leaves the corners open anyway."""
+    low = np.array([[0.3 + short * (side == 0), 0.0, 3.0], [19.7 - short * (side == 1), 0.0, 3.0]])
+    ways = np.array([[[0.3, 0.0, 3.5], [19.7, 0.0, 3.5]], low])
+    slot = Slots(number=np.array([1]), lines=np.array([[[0.0, 0.0], [20.0, 0.0]]]), width=0.6, depth=1.0, short=0.5)
+    step = SimpleNamespace(cutter=cutter("flat-end", 0.6), file_name="1.nc")
+    one = _OneSlot(slot, 0, step, ways[:, 0], ways[:, 1], np.arange(1, 3))
+    assert [f.code for f in one.ends(Tolerances())] == []
+    assert [f.code for f in one.depth(flat(4.0), Tolerances())] == found
+
+
 def test_a_place_is_said_along_and_across():
     assert at("a.nc", 3, 120.5, -8.25) == "a.nc, line 3, 120.5 mm along, -8.25 mm across"
     assert at("a.nc", 3) == "a.nc, line 3"

@@ -26,8 +26,10 @@ from pathgen.verify.pockets import (
     _uncut,
     pocket_measures,
 )
+from pathgen.verify.reached_walls import reached_wall_findings
 from pathgen.verify.simulate import OPENED, Poured
 from pathgen.verify.slanting_walls import wall_findings
+from tests.verify.test_repeats import motion
 
 DEEP, RADIUS, CELL = 1.5, 100.0, 0.2
 TOL = Tolerances()
@@ -83,7 +85,7 @@ def test_a_point_of_the_floor_too_deep(share):
 @pytest.mark.parametrize(("cutters", "place", "stair", "ridge"), [
     ((cutter(),), (15.0, 0.5), 2 * 0.3 * 3.0, 0.0),  # away from walls: two stepovers of 0.3
     ((cutter(),), (15.0, 4.7), 3.0, 0.0),  # beside a wall, within a cutter's width of it
-    ((cutter(), cutter("ball-end", 2.0)), (15.0, 0.5), 2 * 0.3 * 3.0, TOL.floor_ridge),
+    ((cutter(), cutter("ball-end", 2.0)), (15.0, 0.5), 2 * 0.3 * 3.0, 0.0),  # where no ball end goes
     ((cutter("ball-end", 2.0),), (15.0, 3.5), 0.0, TOL.floor_ridge),
 ])
 @pytest.mark.parametrize("share", [0.99, 1.01])
@@ -169,8 +171,30 @@ def test_what_each_cutter_opens():
     assert openings.beside[1].area == pytest.approx(lost[1.5] - lost[0.5], abs=0.02)
     assert (openings.beside[0].area, openings.alone[1].area) == (0.0, 0.0)
     assert openings.reach.area == pytest.approx(200.0 - lost[0.5], abs=0.01)
-    assert sorted(openings.by_width()) == [1.0, 3.0]  # in its corners the wider one may hang over still
-    assert openings.by_width()[3.0].area == pytest.approx(200.0 - lost[0.5], abs=0.02)
+    assert sorted(openings.by_width()) == [(1.0, True), (3.0, True)]  # the wider hangs over in corners
+    assert openings.by_width()[3.0, True].area == pytest.approx(200.0 - lost[0.5], abs=0.02)
+
+
+@pytest.mark.parametrize(("shape", "bend", "up", "found"), [
+    ("flat-end", 0.02, 0.0, False), ("flat-end", 0.05, 0.0, True), ("flat-end", 0.0, 0.3, True),
+    ("v", 0.02, 0.0, False), ("v", 0.07, 0.0, True), ("v", 0.0, 0.15, True)])
+def test_a_wall_that_the_cutter_keeps_off_over_a_millimetre_is_found(shape, bend, up, found):
+    """Less than a cell of a grid, and than 0.05 mm2. At 10.5 mm the way bends away from the wall, or is lifted.
+
+    A v of 60 degrees opens tan(30) for each mm of its depth, 0.5 mm here (D), and goes up into the corners.
+    """
+    one = cutter(shape, 1.0 if shape == "flat-end" else 6.0)
+    seen, _, openings = made(one)
+    deep = DEEP if one.is_flat else 0.5 / math.tan(math.pi / 6)
+    (x0, y0, x1, y1), (left, low, right, high) = shapely.buffer(AREA, -0.5).bounds, shapely.buffer(AREA, -0.01).bounds
+    way = [(10.0, y0, 0.0), (10.0, y0 + bend, up), (11.5, y0 + bend, up), (11.5, y0, 0.0)]
+    for x, y, at_x, at_y in ((x1, y0, right, low), (x1, y1, right, high), (x0, y1, left, high), (x0, y0, left, low)):
+        way += [(x, y, 0.0), *([] if one.is_flat else [(at_x, at_y, deep), (x, y, 0.0)])]
+    lap = [(x, y, float(TOP.height(x, y)) - deep + z) for x, y, z in [*way, way[0]]]
+    cuts = [(seen.clamping.steps[0], openings.axes[0], motion(lap))]
+    cuts = [(step, axis, moves.in_pieces(moves.pieces(0.5))) for step, axis, moves in cuts]
+    said = reached_wall_findings(INLAY, cuts, TOP, TOL, tight=0.2, hangs=0.0)
+    assert [f.code for f in said] == (["pocket-uncut"] if found else [])
 
 
 @pytest.mark.parametrize("depth", [0.2, 0.4])

@@ -76,7 +76,7 @@ def test_tabs(tab, found):
 
 @pytest.mark.parametrize(("away", "x0", "x1", "found"), [
     (2.7, 66.0, 74.0, ["tab-too-thin"]), (0.4, 66.0, 74.0, ["tab-too-thin"]), (3.5, 66.0, 74.0, ["tab-too-thin"]),
-    (4.0, 66.0, 74.0, []), (2.7, 66.0, 72.0, []),
+    (4.0, 66.0, 74.0, []), (2.7, 66.0, 71.2, []), (2.7, 66.0, 71.7, ["tab-too-thin"]),
 ])
 def test_a_tab_holds_on_to_the_waste(away, x0, x1, found):
     """Cut off beside the middle of the groove, `away` from the wall, by a lap further out."""
@@ -94,6 +94,12 @@ def test_a_place_too_many_is_not_cut_and_one_all_round_is_one():
     (0.3, []), (0.281, []), (0.319, []), (0.279, ["skin-wrong"]), (0.321, ["skin-wrong"])])
 def test_a_skin_is_of_one_thickness_all_round(left, found):
     assert codes_of_groove([(30.0, 1.0, left)], skin=0.3, left=0.3) == found
+
+
+@pytest.mark.parametrize(("away", "found"), [(0.5, ["skin-wrong"]), (2.7, ["skin-wrong"]), (3.3, [])])
+def test_a_skin_is_whole_from_wall_to_wall(away, found):
+    """Cut through beside the middle of the groove, or in the waste."""
+    assert codes_of_groove([(30.0, 1.0, 0.3)], skin=0.3, left=0.3, cut_off=(away, 60.0, 70.0)) == found
 
 
 ROUND = [(-1.5, -21.5), (-1.5, 21.5), (101.5, 21.5), (101.5, -21.5), (-1.5, -21.5)]
@@ -150,6 +156,17 @@ def test_a_curve_is_looked_at_however_fine_its_chords_are(radius, off, found):
     lines = shapely.linestrings(np.stack([way[:-1], way[1:]], axis=1))
     step = SimpleNamespace(cutter=SimpleNamespace(radius=3.0), file_name="1.nc")
     assert [f.code for f in _not_cut(lines, disc, step, SLACK)] == (["outline-outside"] if found else [])
+
+
+@pytest.mark.parametrize(("gap", "found"), [(0.1, False), (0.5, True)])
+def test_a_short_way_left_out_beside_the_wall_is_found_wherever_it_is(gap, found):
+    """Of a 1 mm cutter half a millimetre leaves 0.067 mm of wood at its middle, a tenth of one 0.003 mm."""
+    step = SimpleNamespace(cutter=SimpleNamespace(radius=0.5), file_name="1.nc")
+    board = shapely.box(0.0, 0.0, 40.0, 20.0)
+    round_it = shapely.box(-0.5, -0.5, 40.5, 20.5).exterior
+    for x in np.linspace(10.0, 10.5, 6):
+        way = shapely.difference(round_it, shapely.box(x, -1.0, x + gap, 0.0))
+        assert bool([*_not_cut(shapely.get_parts(way), board, step, SLACK)]) == found
 
 
 def test_a_part_of_corners_alone_is_no_fault():

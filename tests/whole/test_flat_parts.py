@@ -4,6 +4,7 @@ import functools
 import math
 import re
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,6 +15,8 @@ from pathgen.app.cli import main
 from pathgen.job.clamping import clamping_of
 from pathgen.job.pieces import piece_sheets
 from pathgen.verify import verify
+from pathgen.verify.cutouts import _edge
+from pathgen.verify.findings import Tolerances
 from tests.as_made import hold
 from tests.job.test_plates import HOLE, PLATE, RING, drawn, read
 from tests.plain_cutting import Wood
@@ -238,6 +241,17 @@ def test_an_opening_a_twentieth_too_narrow_is_found(many, tmp_path):
     assert narrower.verification.findings == ()
     other = program(narrower, "openings").text
     assert "opening-narrow" in spoilt(many, "openings", lambda text: other)
+
+
+@pytest.mark.parametrize(("gap", "found"), [(0.2, False), (0.5, True)])
+def test_a_short_way_left_out_beside_the_edge_of_an_opening_is_found_wherever_it_is(gap, found):
+    """Of a 0.8 mm cutter half a millimetre leaves 0.09 mm of wood at its middle, a fifth of one 0.013 mm."""
+    step = SimpleNamespace(cutter=SimpleNamespace(radius=0.4), file_name="1.nc",
+                           operation=SimpleNamespace(feature=SimpleNamespace(shapes=shapely.box(0.0, 0.0, 40.0, 20.0))))
+    round_it = shapely.box(0.4, 0.4, 39.6, 19.6).exterior
+    for x in np.linspace(10.0, 10.5, 6):
+        way = shapely.difference(round_it, shapely.box(x, 0.0, x + gap, 1.0))
+        assert bool([*_edge(shapely.get_parts(way), step, Tolerances())]) == found
 
 
 def test_a_spoilt_round_hole_is_found(many):
