@@ -27,6 +27,7 @@ from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.paths import Around
 from pathgen.programs.plan import Asked, Plan, Pockets, plan, pockets_of, without_idle
 from pathgen.programs.zeroing import check_references
+from pathgen.strategies.surfacing import roughing_runs
 from pathgen.work.clamping import Clamping, Step, numbered
 from pathgen.work.features import Inlay, Marks, Surfacing
 from pathgen.work.fill import Resin
@@ -102,6 +103,17 @@ def _set_up(job: Job, board: Fingerboard | FlatPart, clamping: Clamping) -> Clam
         known = without_idle(clamping, pockets_of(clamping))[0]
     moved, moved_from = move_of(job, known)
     return replace(clamping, moved=moved, moved_from=moved_from)
+
+
+def _roughs(job: Job, board: Fingerboard | FlatPart, surfacing: Surfacing) -> bool:
+    """Whether roughing finds something that stands higher than it leaves: its step is left out where it does not."""
+    assert job.surface is not None
+    first = replace(board.surface, thickness=board.surface.thickness + surfacing.leave)
+    if job.stock.thickness > first.thickness + surfacing.allowance:
+        return True
+    cutter, finish = (job.cutter(name or "", "[surface]") for name in (job.surface.rough, job.surface.finish))
+    return bool(roughing_runs(board.outline, first, cutter, finish=finish, stock_top=job.stock.thickness,
+                              allowance=surfacing.allowance))
 
 
 def _numbered(job: Job, steps: Iterator[Step]) -> tuple[Step, ...]:
@@ -213,7 +225,7 @@ def _steps(job: Job, board: Fingerboard | FlatPart, inlays: tuple[Inlay, ...], m
         yield step(WitnessMarks(marks), job.marks.cutter)
     for part in job.order:
         if part == "surface" and job.surface and surfacing:
-            if job.surface.rough:
+            if job.surface.rough and _roughs(job, board, surfacing):
                 yield step(SurfaceRough(surfacing), job.surface.rough)
             yield step(SurfaceFinish(surfacing), job.surface.finish)
         elif part == "inlays":

@@ -30,7 +30,7 @@ from pathgen.strategies.reach import lengths
 from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.features import OutlineCut
 from pathgen.work.mark_errors import THICKER, THINNER
-from pathgen.work.operations import Outline, Slot, WitnessMarks
+from pathgen.work.operations import Outline, Slot, SurfaceRough, WitnessMarks
 from pathgen.work.thin_wood import THIN
 
 _NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies flat to
@@ -69,6 +69,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _radius(job)
     yield from _widths(job, clamping)
     yield from _blank(job, clamping)
+    yield from _no_roughing(job, clamping)
     yield from _dowels(job, clamping)
     yield from _drilled(job, clamping)
     yield from _inner_corners(job)
@@ -161,6 +162,18 @@ def _blank(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             where="[surface]", problem=f"not given: no program cuts the {top}, the blank must have it already",
             allowed="", remedy="see that it has; else add [surface], and write [stock] thickness as the raw blank is",
             grave=False,
+        )
+
+
+def _no_roughing(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    if job.surface and job.surface.rough and clamping.cutter(SurfaceRough) is None:
+        over = max(job.stock.thickness - clamping.first_surface.thickness, 0.0)
+        thick, leaves = told_apart(over, job.surface.allowance, unit=job.units)
+        yield Doubt(
+            where="[surface] rough", grave=False,
+            problem=f'"{job.surface.rough}" finds nothing to cut, and its program is left out: the blank stands '
+                    f"{thick} over the surface, and roughing leaves {leaves}",
+            allowed="a blank that stands higher", remedy="leave rough out, or make allowance smaller",
         )
 
 

@@ -69,3 +69,17 @@ def test_check_says_the_same_of_idle_cutters_as_build(tmp_path):
     assert [f["got"] for f in found if f["code"] == "cutter-idle"] == [
         f["got"] for f in result.report["checks"]["findings"] if f["code"] == "cutter-idle"
     ]
+
+
+@pytest.mark.parametrize(("thick", "left_out"), [("6.7", True), ("6.95", False)])
+def test_roughing_that_finds_nothing_has_no_program_either(tmp_path, thick, left_out):
+    result = built(tmp_path, resolution=0.4, changes={
+        "thickness = 8.0": f"thickness = {thick}", "radius = { nut = 254.0, end = 300.0 }": "radius = 600.0",
+        "nut_width = 40.0": "nut_width = 20.0", "end_width = 46.0": "end_width = 24.0",
+        "at = [45.0, 0.0]": "at = [45.0, 0.0], width = 14.0", 'finish = "ball"': 'finish = "ball"\nrough = "flat"'})
+    assert result.passed, [str(f) for f in result.verification.findings]
+    assert (result.programs[0].operation == "surface-finish") == left_out
+    told = [f["got"] for f in result.report["checks"]["findings"] if f["where"] == "[surface] rough"]
+    assert ["the blank stands 0.2 mm over the surface, and roughing leaves 0.4 mm" in one for one in told] == \
+        [True] * left_out
+    assert check(result.job, result.write(tmp_path / "out")[0].parent, resolution=0.4).passed
