@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at, at_end
+from pathgen.verify.in_plan import away_from, lines_of
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
 
@@ -28,7 +29,7 @@ def cutout_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: 
     with np.errstate(invalid="ignore"):
         low = np.minimum(motion.start[:, 2], motion.end[:, 2])
         rows = np.flatnonzero(motion.cutting & ~(low > cut.bottom + cut.depth - tolerances.hole))
-    lines = shapely.linestrings(np.stack([motion.start[rows, :2], motion.end[rows, :2]], axis=1))
+    lines = lines_of(motion.start[rows], motion.end[rows])
     allowed = overlay.buffer(cut.shapes, tolerances.pocket_plan - r, quad_segs=32)
     shapely.prepare(allowed)
     outside = ~shapely.covers(allowed, lines)
@@ -51,9 +52,7 @@ def _edge(lines: NDArray[np.object_], step: Step, tolerances: Tolerances) -> Ite
     for part in shapely.get_parts(step.operation.feature.shapes):
         for ring in shapely.get_rings(_within_reach(part, r)):
             places = shapely.line_interpolate_point(ring, np.arange(0.0, ring.length, _EVERY))
-            away = np.full(len(places), np.inf)
-            if len(lines):
-                away = shapely.distance(places, lines[shapely.STRtree(lines).nearest(places)])
+            away = away_from(lines, places)
             worst = int(np.argmax(away))
             if not away[worst] <= r + tolerances.pocket_plan:
                 left = "all of it" if np.isinf(away[worst]) else f"{away[worst] - r:.3f} mm at its edge"

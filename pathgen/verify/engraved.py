@@ -10,6 +10,7 @@ import shapely
 from pathgen.base import overlay
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.in_plan import lines_of
 from pathgen.work.clamping import Clamping, Step
 
 
@@ -22,7 +23,7 @@ def engraving_findings(motion: Motion, step: Step, clamping: Clamping, tolerance
     start, end = motion.start[rows], motion.end[rows]
     wanted = shapely.multilinestrings([shapely.linestrings(stroke) for stroke in work.strokes])
     deep = np.fmax(start[:, 2], end[:, 2]) <= top - work.depth + tolerances.engraving
-    cut = shapely.linestrings(np.stack([start[deep, :2], end[deep, :2]], axis=1))
+    cut = lines_of(start[deep], end[deep])
     along = start + np.linspace(0.0, 1.0, 9)[:, None, None] * (end - start)
     beside = shapely.distance(shapely.points(along[..., :2]), clamping.board.outline).max(axis=0)
     for code, got, off in (

@@ -15,6 +15,7 @@ from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.units import format_length
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
+from pathgen.verify.in_plan import lines_of
 from pathgen.verify.read import RAPID, ReadProgram
 from pathgen.work.clamping import CLOSE, Clamping, KeepOut, Step
 from pathgen.work.operations import WitnessMarks
@@ -348,8 +349,7 @@ def _beside(
         near &= (np.minimum(start[:, axis], end[:, axis]) < b + r)
         near &= (np.maximum(start[:, axis], end[:, axis]) > a - r)
     rows = np.flatnonzero(near)
-    lines = shapely.linestrings(np.stack([start[rows, :2], end[rows, :2]], axis=1))
-    return rows, np.asarray(shapely.distance(lines, thing.shape)), low[rows]
+    return rows, np.asarray(shapely.distance(lines_of(start[rows], end[rows]), thing.shape)), low[rows]
 
 
 def _first(program: ReadProgram, wrong: Bools, code: str, got: str, allowed: str, remedy: str) -> Iterator[Finding]:

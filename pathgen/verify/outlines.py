@@ -14,6 +14,7 @@ from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.plain import counted
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at, at_end
+from pathgen.verify.in_plan import away_from, lines_of
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
 
@@ -35,7 +36,7 @@ def outline_findings(
     with np.errstate(invalid="ignore"):
         low = np.minimum(motion.start[:, 2], motion.end[:, 2])
         rows = np.flatnonzero(motion.cutting & ~(low > clamping.stock.thickness))
-    lines = shapely.linestrings(np.stack([motion.start[rows, :2], motion.end[rows, :2]], axis=1))
+    lines = lines_of(motion.start[rows], motion.end[rows])
     gap = shapely.distance(lines, board)
     if len(gap) and gap.min() < r - tolerances.outline:
         i = int(np.argmin(gap))
@@ -55,24 +56,19 @@ def _not_cut(
 ) -> Iterator[Finding]:
     """Along the whole outline some move must run at exactly the cutter's radius from it."""
     r = step.cutter.radius
-    samples, gap = _from_wall(lines, board, r, tolerances)
+    samples = _on_wall(board, r, tolerances)
+    gap = away_from(lines, shapely.points(samples))
     if len(lines) and gap.max(initial=0.0) > r + tolerances.outline:
         i = int(np.argmax(gap))
         yield Finding(code="outline-outside", where=at(step.file_name, None, *samples[i]),
                       got=f"{gap[i] - r:.3f} mm left outside the outline", allowed=f"{tolerances.outline:g} mm")
 
 
-def _from_wall(
-    lines: NDArray[np.object_], board: shapely.Polygon, radius: float, tolerances: Tolerances
-) -> tuple[Floats, Floats]:
-    """(n, 2) places on the outline, and (n,) how far from each the nearest of some moves is."""
+def _on_wall(board: shapely.Polygon, radius: float, tolerances: Tolerances) -> Floats:
+    """(n, 2) places on the outline."""
     # where the outline turns, two straight ways meet r / cos(half the turn) from it: far off at corners alone
     corner = 2.0 * math.acos(1.0 / (1.0 + tolerances.outline / (2.0 * radius)))
-    samples = _along(board.exterior, _ON_WALL, skip=0.05, corner=corner)
-    points = shapely.points(samples)
-    if not len(lines):
-        return samples, np.full(len(samples), np.inf)
-    return samples, np.asarray(shapely.distance(points, lines[shapely.STRtree(lines).nearest(points)]))
+    return _along(board.exterior, _ON_WALL, skip=0.05, corner=corner)
 
 
 def _ledges(
@@ -87,10 +83,12 @@ def _ledges(
     """
     cut, r = step.operation.feature, step.cutter.radius
     tabs = shapely.multipoints(held) if cut.tabs else shapely.MultiPoint()
+    samples = _on_wall(board, r, tolerances)
+    places = shapely.points(samples)
     for level, beside in ((cut.skin, 2.0 * (r + step_of_grid) + _RISES), (max(cut.skin, cut.tab_height), 0.0)):
-        samples, gap = _from_wall(lines[high <= level + tolerances.tab], board, r, tolerances)
+        gap = away_from(lines[high <= level + tolerances.tab], places)
         # the cutter rises a radius before the tab does
-        gap[shapely.dwithin(tabs, shapely.points(samples), beside)] = 0.0
+        gap[shapely.dwithin(tabs, places, beside)] = 0.0
         if gap.max(initial=0.0) > r + tolerances.outline:
             i = int(np.argmax(gap))
             yield Finding(code="outline-uncut", where=at(step.file_name, None, *samples[i]),

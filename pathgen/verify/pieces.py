@@ -18,6 +18,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at, at_end
+from pathgen.verify.in_plan import lines_of
 from pathgen.work.clamping import Clamping, Step
 
 _UNCUT = 0.01
@@ -46,20 +47,16 @@ def _below(motion: Motion, height: float) -> tuple[Floats, Floats, NDArray[np.in
     return start, end, motion.line[low]
 
 
-def _in_plan(start: Floats, end: Floats) -> NDArray[np.object_]:
-    return np.asarray(shapely.linestrings(np.stack([start[:, :2], end[:, :2]], axis=1)))
-
-
 def _into_pieces(
     motion: Motion, step: Step, clamping: Clamping, pieces: BaseGeometry, tolerances: Tolerances
 ) -> Iterator[Finding]:
     start, end, line = _below(motion, clamping.stock.thickness)
     within = shapely.get_parts(pieces)
     reach = step.cutter.radius - tolerances.outline
-    hits = np.unique(shapely.STRtree(within).query(_in_plan(start, end), predicate="dwithin", distance=reach)[0])
+    hits = np.unique(shapely.STRtree(within).query(lines_of(start, end), predicate="dwithin", distance=reach)[0])
     if not len(hits):
         return
-    gap = shapely.distance(_in_plan(start[hits], end[hits]), overlay.union_all(within))
+    gap = shapely.distance(lines_of(start[hits], end[hits]), overlay.union_all(within))
     worst = hits[int(np.argmin(gap))]
     yield Finding(code="piece-cut-into", where=at(step.file_name, int(line[worst]), *end[worst, :2].tolist()),
                   got=f"the cutter goes {step.cutter.radius - gap.min():.3f} mm into a piece",
@@ -71,7 +68,7 @@ def _still_attached(
 ) -> Iterator[Finding]:
     bottom = step.operation.bottom + tolerances.below_bed
     known = motion.cutting & (np.maximum(motion.start[:, 2], motion.end[:, 2]) <= bottom)
-    lines = shapely.line_merge(shapely.multilinestrings(_in_plan(motion.start[known], motion.end[known])))
+    lines = shapely.line_merge(shapely.multilinestrings(lines_of(motion.start[known], motion.end[known])))
     kerf = overlay.union_all(overlay.buffer(shapely.get_parts(lines), step.cutter.radius + _UNCUT, quad_segs=64))
     left = shapely.get_parts(overlay.difference(shapely.boundary(pieces), kerf))
     left = left[shapely.length(left) > 0.0]

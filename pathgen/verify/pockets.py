@@ -20,6 +20,7 @@ from pathgen.removal.grid import Grid
 from pathgen.removal.material import Heights
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
+from pathgen.verify.in_plan import lines_of
 from pathgen.verify.opening import opens_outside
 from pathgen.verify.reached_walls import reached_wall_findings
 from pathgen.verify.seen import Seen
@@ -299,8 +300,7 @@ def _axis_outside(motion: Motion, step: Step, surface: Surface, tolerances: Tole
         shapely.prepare(allowed)
         if shapely.covers(allowed, _ways(motion.start[rows, :2], motion.end[rows, :2])).all():
             return []  # whole ways are looked at in a tenth of the time
-        lines = shapely.linestrings(np.stack([motion.start[rows, :2], motion.end[rows, :2]], axis=1))
-        inside = shapely.covers(allowed, lines)
+        inside = shapely.covers(allowed, lines_of(motion.start[rows], motion.end[rows]))
     else:
         allowed = overlay.buffer(inlay.area, tolerances.pocket_plan, quad_segs=32)
         inside = ~opens_outside(motion.start[rows], motion.end[rows], step.cutter, surface, allowed)

@@ -17,6 +17,7 @@ from pathgen.base.arrays import Bools, Floats
 from pathgen.base.surface import Surface
 from pathgen.removal.motion import Motion, in_pieces
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.in_plan import away_from, lines_of
 from pathgen.verify.opening import opened_discs
 from pathgen.work.clamping import Step
 from pathgen.work.features import Inlay
@@ -75,20 +76,16 @@ def reached_wall_findings(
 
 def _away(places: NDArray[np.object_], motion: Motion, step: Step, inlay: Inlay, surface: Surface) -> Floats:
     """(n,) how far each place lies from what a cutter opens, a flat end at full depth, mm."""
+    if step.cutter.is_flat:
+        low = _at_full_depth(motion, step, inlay, surface)
+        return away_from(lines_of(motion.start[low], motion.end[low]), places) - step.cutter.radius
     out = np.full(len(places), np.inf)
-    if not step.cutter.is_flat:
-        middle, radius = _opened(motion, step, surface)
-        if len(radius):
-            tree, most = shapely.STRtree(shapely.points(middle)), float(radius.max()) + _DISCS
-            place, disc = tree.query(places, predicate="dwithin", distance=most)
-            away = np.hypot(*(shapely.get_coordinates(places)[place] - middle[disc]).T) - radius[disc]
-            np.minimum.at(out, place, away)
-        return out
-    low = _at_full_depth(motion, step, inlay, surface)
-    if low.any():
-        lines = shapely.linestrings(np.stack([motion.start[low, :2], motion.end[low, :2]], axis=1))
-        nearest = lines[shapely.STRtree(lines).nearest(places)]
-        out = np.asarray(shapely.distance(places, nearest)) - step.cutter.radius
+    middle, radius = _opened(motion, step, surface)
+    if len(radius):
+        tree, most = shapely.STRtree(shapely.points(middle)), float(radius.max()) + _DISCS
+        place, disc = tree.query(places, predicate="dwithin", distance=most)
+        away = np.hypot(*(shapely.get_coordinates(places)[place] - middle[disc]).T) - radius[disc]
+        np.minimum.at(out, place, away)
     return out
 
 

@@ -167,13 +167,12 @@ class _OneSlot:
         edge = slots.width / 2 - tolerances.slot_line if to_walls else 0.45 * slots.width
         wide = slots.width > 2.0 * self.step.cutter.diameter
         lines = math.ceil(edge * _LINES / self.step.cutter.diameter) if wide else 1
-        # on a slope a pass goes deeper on its own line than half a stepover beside it, where its rim reaches less far:
-        # passes of one height come no nearer to one depth than half of that
-        uneven = half * (1.0 - math.sqrt(1.0 - min(self.step.cutter.stepover, 1.0) ** 2)) / 2
-        uneven = uneven if wide and slots.bottom == "curve" else 0.0
-        # and where it is no wider than two, in the middle between passes, no further apart than a stepover
-        aside_of = min(max(slots.width / 2 - half, 0.0), half * min(self.step.cutter.stepover, 1.0))
-        between = half - math.sqrt(half**2 - aside_of**2) if slots.bottom == "curve" and not wide else 0.0
+        # on a slope a pass goes deeper on its own line than half-way to the next, where its rim reaches less far:
+        # passes of one height come no nearer to one depth than half of that, and two along the walls leave all of it
+        apart = min(self.step.cutter.stepover, 1.0)
+        apart = apart if wide else min(max(slots.width / (2 * half) - 1.0, 0.0), apart)
+        left = half * (1.0 - math.sqrt(1.0 - apart**2)) if slots.bottom == "curve" else 0.0
+        uneven, between = (left / 2, 0.0) if wide else (0.0, left)
         for line in sorted(range(-lines, lines + 1), key=abs):
             beside = line * edge / lines
             floor, by = _floor(along, aside - beside, self.start, self.end, s, self.step.cutter)
