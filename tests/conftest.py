@@ -28,14 +28,13 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     """Leave out most cases of long tests, unless all were asked for, or few by name."""
     if config.getoption("--every-case") or any("::" in one for one in config.args):
         return
-    cases: dict[str, list[pytest.Item]] = defaultdict(list)
+    cases: dict[tuple[str, int], list[pytest.Item]] = defaultdict(list)
     for item in items:
-        if item.get_closest_marker("in_every_run"):
-            cases[item.nodeid.split("[")[0]].append(item)
+        if mark := item.get_closest_marker("in_every_run"):
+            cases[item.nodeid.split("[")[0], *mark.args].append(item)
     left: set[pytest.Item] = set()
-    for same in cases.values():
-        mark = same[0].get_closest_marker("in_every_run")
-        few = min(mark.args[0], len(same)) if mark else 0
+    for (_, most), same in cases.items():
+        few = min(most, len(same))
         left |= set(same) - {same[k * len(same) // few] for k in range(few)}
     config.hook.pytest_deselected(items=list(left))
     items[:] = [item for item in items if item not in left]

@@ -19,8 +19,9 @@ from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import LENGTH_PLACES, MM_PER, format_length, in_mm, parse_length
 
 MEANT = "are meant, write"
-ALONG_ACROSS, XYZ = ("along", "across"), ("X", "Y", "Z")
 """In the remedy for a length that would be in order in the other unit."""
+ALONG_ACROSS, XYZ = ("along", "across"), ("X", "Y", "Z")
+"""The names of values that there is one of for each axis."""
 _THIN = 5.0  # mm: sizes that are no larger, gauges of strings among them, are told in thousandths of an inch too
 _FINE = 1.0  # mm: sizes that are no larger are often told in thousandths
 PER_METRE = 1000

@@ -8,7 +8,7 @@ from typing import Any, ClassVar, Literal
 
 from pathgen.artwork.values import Colour, parse_colour
 from pathgen.base.errors import JobError
-from pathgen.base.lowered import MOST_LOWERED
+from pathgen.base.lowered import MOST_LOWERED, STEEPEST
 from pathgen.job.keys import (
     ALONG_ACROSS,
     XYZ,
@@ -145,11 +145,14 @@ class EndTable(End):
     corner_radius: float = key(size(0.0, 50.0), "both corners rounded", 0.0)
 
 
+_SLOPE = f"nowhere steeper than 1 in {1.0 / STEEPEST:g}"
+
+
 @dataclass(frozen=True, kw_only=True)
 class ReliefTable(ReliefAt):
     """A dip under the strings."""
 
-    depth: float = key(size(0.01, MOST_LOWERED), "at its deepest; 0 at the nut; nowhere steeper than 1 in 20")
+    depth: float = key(size(0.01, MOST_LOWERED), f"at its deepest; 0 at the nut; {_SLOPE}")
     fret: int = key(number(1, 60, whole=True), "where it is deepest", 7)
     to: int = key(number(1, 60, whole=True), "the fret where it is gone", 14)
 
@@ -158,7 +161,7 @@ class ReliefTable(ReliefAt):
 class FallAwayTable(FallsAway):
     """The board falling away from the strings over the last frets."""
 
-    drop: float = key(size(0.01, MOST_LOWERED), "at the board's end; nowhere steeper than 1 in 20")
+    drop: float = key(size(0.01, MOST_LOWERED), f"at the board's end; {_SLOPE}")
     fret: int = key(number(1, 60, whole=True), "where it starts", 14)
     shape: str = key(choice("straight", "curved"), "a straight line, or a curve that starts level", "straight")
 
