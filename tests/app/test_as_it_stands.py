@@ -21,6 +21,7 @@ def asked(folder, monkeypatch, capsys, command, *, changes=None, extra=""):
     return status, said.out, said.err
 
 
+@pytest.mark.in_every_run(5)
 @pytest.mark.parametrize(("wrong", "changes"), [("off", OFF), ("deep", DEEP), ("short", SHORT)])
 @pytest.mark.parametrize("command", ["show", "frets", "reach"])
 def test_the_answer_comes_first_and_what_is_wrong_after_it(command, wrong, changes, tmp_path, monkeypatch, capsys):

@@ -19,6 +19,7 @@ EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 STEPS = '\n[slots]\ncutter = "slot"\nwidth = 0.6\ndepth = 1.4\nends = "through"\n[outline]\ncutter = "flat"\n'
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("kind", [Slot, Outline])
 def test_nobody_is_told_to_make_fresh_programs_again(tmp_path, monkeypatch, kind):
     """A path spoilt on its way to the text: the remedy names what of the job may be tried."""
@@ -88,7 +89,7 @@ def test_programs_of_another_job_or_kind_are_not_replaced(tmp_path, capsys):
     assert run("build", tmp_path / "there" / "mine.toml", tmp_path / "there" / "out") == 0
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize(("old", "new", "told"), [
     ("feed = 600.0", "feed = 550.0", False), ("diameter = 1.0", "diameter = 0.9", True),
     # work that moved takes its pockets with it
@@ -108,6 +109,7 @@ def test_pieces_cut_for_other_pockets_are_warned_of(tmp_path, capsys, old, new, 
     assert (warning in said.err) is told
 
 
+@pytest.mark.in_every_run(0)
 def test_a_program_that_was_run_and_would_now_be_another_is_warned_of(tmp_path, capsys):
     moved = "".join(f"[[measured]]\nat = [{x}, {y}, 8.0]\nfound = [{x}, {y + 0.2}, 8.0]\n"
                     for x in (-15, 100) for y in (-30, 30)) + "[moved]\nbefore = {}\n"
@@ -120,6 +122,7 @@ def test_a_program_that_was_run_and_would_now_be_another_is_warned_of(tmp_path, 
         assert ("warning: program 2 counts as done and has changed: what is in the wood is not what" in err) is told
 
 
+@pytest.mark.in_every_run(0)
 def test_a_look_over_the_marks_that_now_lies_elsewhere_has_changed_nothing_in_the_wood(tmp_path, capsys):
     """Built when the look showed that the work had moved, and once more, that look being done, for what follows it."""
     marks = [[-15.0, -30.0, 8.0], [-15.0, 30.0, 8.0], [100.0, -30.0, 8.0], [100.0, 30.0, 8.0]]
@@ -149,6 +152,7 @@ def test_what_is_not_cut_for_want_of_its_table_is_said(tmp_path):
         assert ("Not cut" in files["report.txt"]) == bool(missing)
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("new", "told"), [
     ("02-pocket-1-flat.tap", "If 02-pocket-1-flat.tap is it, give that the name 02-pocket-1-flat.nc; else make"),
     ("copy of the pocket.nc", "If copy of the pocket.nc is it, give that the name 02-pocket-1-flat.nc; else make"),

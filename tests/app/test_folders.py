@@ -116,6 +116,7 @@ def test_killed_while_it_writes_one_file_that_is_whole_or_not_there(tmp_path):
     assert path.read_text() == "word " * 20_000
 
 
+@pytest.mark.in_every_run(0)
 def test_killed_at_any_moment_no_folder_holds_half_a_set(tmp_path):
     chance, seen = Random(16), 0
     for _ in range(20):
@@ -130,6 +131,7 @@ def test_killed_at_any_moment_no_folder_holds_half_a_set(tmp_path):
     assert seen > 4
 
 
+@pytest.mark.in_every_run(0)
 def test_two_at_once_end_as_one_of_them(tmp_path):
     both = [writer(tmp_path / "out", word, 40) for word in "ab"]
     for process in both:

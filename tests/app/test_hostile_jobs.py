@@ -51,6 +51,7 @@ def answered(path, capsys, *command):
     return status, said
 
 
+@pytest.mark.in_every_run(12)
 @pytest.mark.parametrize("name", JOBS)
 def test_is_refused_in_words(name, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
@@ -61,7 +62,7 @@ def test_is_refused_in_words(name, tmp_path, monkeypatch, capsys):
     assert words in line
 
 
-@pytest.mark.in_every_run(5)
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("long", ["x" * 300, "a/" * 3000], ids=["a name", "a path"])
 @pytest.mark.parametrize("command", [
     ["build", "JOB", "--out", "LONG"], ["check", "JOB", "LONG"], ["coupon", "JOB", "--out", "LONG"], ["show", "LONG"],

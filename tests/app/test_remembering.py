@@ -91,7 +91,7 @@ def _same_as_fresh(job: Path, watch: watching._Watch) -> None:
     assert {"report.json", "setup.html"} <= fresh.keys()
 
 
-@pytest.mark.in_every_run(5)
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize("edit", EDITS)
 def test_an_edit_gives_what_a_fresh_build_gives(watched, edit):
     job, watch = watched
@@ -166,6 +166,7 @@ def test_what_was_built_last_is_known_after_many_other_builds(watched, monkeypat
         job.write_text(text)
 
 
+@pytest.mark.in_every_run(0)
 def test_a_memory_that_is_too_small_changes_nothing(tmp_path):
     job, small = pathgen.load_job(small_board.job(tmp_path)), Memory(200_000)
     fresh = pathgen.build(job, resolution=RESOLUTION).files()

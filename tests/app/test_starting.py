@@ -63,6 +63,7 @@ def test_what_only_a_coarse_grid_would_forbid_is_looked_at_on_a_finer_one(tmp_pa
     assert [str(f) for f in found.findings] == [str(f) for f in coarse.findings]
 
 
+@pytest.mark.in_every_run(0)
 def test_a_refused_build_says_that_what_lies_there_is_of_an_earlier_one(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     assert main(["new", "one"]) == 0
@@ -87,6 +88,7 @@ def test_a_refused_build_says_that_what_lies_there_is_of_an_earlier_one(tmp_path
     assert "The programs in out are of another job: do not cut them" in capsys.readouterr().err
 
 
+@pytest.mark.in_every_run(0)
 def test_what_is_built_is_written_though_nobody_reads_on(tmp_path, monkeypatch):
     """As where the terminal's output goes to `head`; what was forbidden ends so too."""
     monkeypatch.chdir(tmp_path)
@@ -125,6 +127,7 @@ def test_names_that_no_file_can_have(tmp_path, monkeypatch, name):
     assert not list(tmp_path.iterdir())
 
 
+@pytest.mark.in_every_run(0)
 def test_dots_are_told_as_dots_when_shown_and_when_built(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     example = HOUSE / "examples" / "boards" / "dots-and-fall-away.toml"
@@ -257,6 +260,7 @@ def test_where_an_answer_cannot_be_written_that_is_no_success(tmp_path, monkeypa
         2, "pathgen: output: cannot be written (No space left on device): send it elsewhere\n")
 
 
+@pytest.mark.in_every_run(0)
 def test_who_stops_it_after_all_is_written_is_not_told_that_nothing_was(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     assert main(["new", "one"]) == 0

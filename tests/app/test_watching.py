@@ -110,6 +110,7 @@ def test_a_file_that_is_being_saved_is_no_mistake(tmp_path, monkeypatch, capsys)
     assert "not built" not in capsys.readouterr().out
 
 
+@pytest.mark.in_every_run(0)
 def test_a_folder_that_cannot_be_written_is_tried_again(tmp_path):
     job = small_board.job(tmp_path)
     (tmp_path / "out").write_text("a file")

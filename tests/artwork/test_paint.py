@@ -106,6 +106,7 @@ def test_a_colour_that_only_others_together_hide_shows_nowhere() -> None:
     assert {colour: shapely.area(parts).sum() for colour, parts in shown.items()} == {"#000076": 81.0, "#000077": 99.0}
 
 
+@pytest.mark.in_every_run(0)
 def test_thousands_of_colours_on_one_another_are_refused_soon() -> None:
     x, y = np.arange(4000) * 7919 % 150, np.arange(4000) * 104729 % 100
     boxes = shapely.box(x, y, x + 9, y + 9)

@@ -61,6 +61,7 @@ def test_hollow_and_board_are_one_surface():
     assert turned_over == pytest.approx(board.normal(x, y), abs=1e-12)
 
 
+@pytest.mark.in_every_run(0)
 def test_the_block_fits_the_board_within_the_two_ridge_heights(fanned, block):
     board = build(fanned, resolution=0.8)
     start = board.plan.clamping.board.frets.distance[0]

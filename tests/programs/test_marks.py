@@ -168,6 +168,7 @@ def test_a_mark_in_the_way_is_refused(tmp_path):
         clamping_of(load_job(path))
 
 
+@pytest.mark.in_every_run(0)
 def test_every_later_program_is_written_where_the_work_lies(tmp_path, marked):
     (tmp_path / "moved").mkdir()
     moved = built(tmp_path / "moved", extra=MARKS + measured())
@@ -238,6 +239,7 @@ def test_clamps_are_drawn_where_they_stand_beside_work_that_moved(tmp_path):
     assert there(np.array([[*_zero_of(clamping), 0.0]]))[0, :2] == pytest.approx([0.0, 0.0], abs=0.02)
 
 
+@pytest.mark.in_every_run(0)
 def test_programs_run_before_the_work_moved_are_not_held_against_clamps_as_they_stand_now(tmp_path):
     """The first cuts over where this one stands; what is left to run stays clear of it."""
     box = "[setup]\nkeep_out = [{ along = [-4.0, -2.0], across = [-26.0, -24.0], height = 12.0 }]\n"
@@ -329,6 +331,7 @@ def test_up_and_down_in_work_that_tilted_is_read_as_that(tmp_path):
         assert motion.end == pytest.approx(np.array(way), abs=2e-4)
 
 
+@pytest.mark.in_every_run(0)
 def test_rapids_may_pass_work_that_tilted_as_near_as_any(tmp_path):
     """It rises by no round number: rapids that pass 0.5 mm above it were told to be lower, by what rounding takes off.
     """
@@ -547,6 +550,7 @@ def test_the_line_to_copy_holds_what_the_job_has_measured(tmp_path):
     assert line in files["setup.html"]
 
 
+@pytest.mark.in_every_run(0)
 def test_a_build_says_that_marks_were_elsewhere_in_the_one_before(tmp_path, capsys):
     def said(extra, path):
         job(tmp_path, extra=MARKS + extra)

@@ -35,6 +35,7 @@ def test_an_error_comes_back_from_another_process_as_it_was(door, way):
     assert list(map(str, back.others)) == ["here: this: that"]
 
 
+@pytest.mark.in_every_run(0)
 def test_a_build_comes_back_from_another_process(made):
     back = pickle.loads(pickle.dumps(made))
     assert back.files(shaded=False) == made.files(shaded=False)

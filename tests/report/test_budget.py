@@ -126,7 +126,7 @@ def moved(board, right, operations, axis):
     return found
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 def test_every_entry_against_the_simulation_run_again(board):
     every = {s.name: s for s in sources(board.plan.clamping)}
     right = measured(run(board))
@@ -138,6 +138,7 @@ def test_every_entry_against_the_simulation_run_again(board):
             assert change == pytest.approx(told, rel=0.1, abs=0.08), (name, result)
 
 
+@pytest.mark.in_every_run(0)
 def test_wider_cutters_against_the_simulation(repeated):
     right, wider = (measured(run(repeated, ["pocket", "slots"], wider=by)) for by in (0.0, WIDER))
     for name in ("diameter of the cutter", "run-out of the cutter"):  # its edge swings out by half of it to each side
@@ -147,6 +148,7 @@ def test_wider_cutters_against_the_simulation(repeated):
             assert change == pytest.approx(told.moves.get(result, 0.0), abs=0.051), (name, result)
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("operation", "axis", "results"), [
     ("slots", "X", ["slot place"]), ("slots", "Y", ["slot depth", "wood left"]),
     ("resurface", "Y", ["flushness"]), ("pocket", "X", ["pocket edge"]),
@@ -158,6 +160,7 @@ def test_coming_back_beside_the_place_against_the_simulation(repeated, operation
         assert found[result] == pytest.approx(told[result], rel=0.1), result
 
 
+@pytest.mark.in_every_run(1)
 def test_one_thing_off_in_two_programs_at_once_is_not_counted_twice(board):
     """Both cuts of the surface and the slots off at their worst: the slot is off by what is told as worst."""
     every = list(sources(board.plan.clamping))
@@ -184,6 +187,7 @@ def replace_texts(board, by):
     return simulated(board.plan.clamping, texts)
 
 
+@pytest.mark.in_every_run(0)
 def test_wood_that_moves_across_between_two_inlays(tmp_path):
     """What was cut before the first fill lies 0.5 mm aside when the second inlay is cut beside it."""
     second = """[[inlay]]

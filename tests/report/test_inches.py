@@ -74,7 +74,7 @@ def metric(words):
     return re.findall(r"[^\n]{0,40}\d (?:mm|mm2|mm3|um|µm|m|cm|cm2)\b[^\n]{0,20}", read)
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("command", ["build", "coupon", "block", "gauges", "side-dots"])
 def test_no_metric_words_in_what_is_written_to_cut(job, command, capsys):
     assert main([command, str(job), "--out", "out", "--resolution", "0.6"]) == 0
@@ -85,12 +85,14 @@ def test_no_metric_words_in_what_is_written_to_cut(job, command, capsys):
         assert not metric(words), name
 
 
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize("command", ["frets", "compare", "strings", "fretting", "neck", "show"])
 def test_no_metric_words_in_what_is_printed(job, command, capsys):
     assert main([command, str(job)]) == 0
     assert not metric(capsys.readouterr().out)
 
 
+@pytest.mark.in_every_run(6)
 @pytest.mark.parametrize(("old", "new"), [
     ("scallop = 0.0008", "scallop = 0.3"), ("depth = 0.06", "depth = 0.4"), ("at = [9.0, 0.0]", "at = [9.0, 1.2]"),
     ("length = 20.0", "length = 17.0"), ("flute_length = 0.13", "flute_length = 0.05"),
@@ -119,6 +121,7 @@ def test_the_same_lengths():
     assert (way_length(25.4, "in"), way_length(8.0)) == ("1 in", "8 mm"), "drilling is no way of 0.0 m"
 
 
+@pytest.mark.in_every_run(0)
 def test_what_is_made_in_rows_and_steps_is_in_round_inches(job, capsys):
     for command in ("build", "coupon", "frets"):
         written = ["--out", command, "--resolution", "0.6"] if command != "frets" else []

@@ -75,6 +75,7 @@ def test_on_random_jobs(tmp_path):
     assert clamps > 45
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("name", "names"), [
     ("moth-three-colours.toml", ["mark 1", "mark 2", "mark 3", "mark 4"]),
     ("boards/truss-rod.toml", ["hole 1", "hole 2"]),

@@ -68,6 +68,7 @@ def test_what_is_not_to_be_said_is_found():
     assert not other_words("make scallop smaller, [resurface] skim 0; `the artwork`; 05-resurface-1.nc; scallop height")
 
 
+@pytest.mark.in_every_run(100)
 @pytest.mark.parametrize("path", sorted((ROOT / "pathgen").rglob("*.py")), ids=lambda path: path.stem)
 def test_errors_findings_and_pages_say_it_one_way(path):
     if not str(path).endswith(NO_WORDS):
@@ -85,6 +86,7 @@ def test_readme_and_examples_say_it_one_way(name):
     assert other_words(text) == []
 
 
+@pytest.mark.in_every_run(0)
 def test_report_page_and_terminal_say_it_one_way(tmp_path, capsys):
     job = ROOT / "examples" / "boards" / "dots-and-fall-away.toml"
     assert main(["build", str(job), "--out", str(tmp_path / "out"), "--resolution", "0.4"]) == 0

@@ -281,6 +281,7 @@ def test_numbers_in_a_path_picture_lie_over_the_board_and_its_cuts(pictures):
     assert all(box.bounds[3] <= upper for box in boxes)
 
 
+@pytest.mark.in_every_run(0)
 def test_no_number_of_a_path_picture_is_cut_off_wherever_the_path_lies():
     clamping, numbered = clamping_of(load_job(EXAMPLES / "moth-three-colours.toml")), 0
     for x in np.arange(60.0, 250.0, 1.0):

@@ -68,6 +68,7 @@ def test_the_report_says_so_in_words(slotted):
     assert any(pocket["file"] in line for line in load_lines(slotted.report["programs"]))
 
 
+@pytest.mark.in_every_run(0)
 def test_what_is_not_measured_is_said(tmp_path):
     """Eight points of the grid across a cutter are needed: 0.2 mm is too coarse for 1 mm."""
     result = small_board.built(tmp_path, resolution=0.2, changes={"diameter = 2.0": "diameter = 1.0"})
@@ -77,6 +78,7 @@ def test_what_is_not_measured_is_said(tmp_path):
     assert pocket["file"] in line
 
 
+@pytest.mark.in_every_run(0)
 def test_leave_says_what_it_saves(tmp_path):
     left = {"scallop = 0.05": "scallop = 0.02\nleave = 0.3"}
     whole = small_board.built(tmp_path, changes={"scallop = 0.05": "scallop = 0.02"}).report["minutes"]
@@ -109,7 +111,7 @@ def test_a_wider_cutter_before_a_fine_one_saves_what_is_told(tmp_path):
     assert not again or again[0]["minutes_saved"] < 0.1 * best["minutes_saved"]
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize("roughs", [True, False], ids=["of a step", "of no step"])
 def test_one_of_the_job_goes_before_it_as_it_is(tmp_path, roughs):
     fine = {"diameter = 2.0": "diameter = 0.5", "feed = 1200.0": "feed = 240.0", "plunge = 300.0": "plunge = 80.0",

@@ -221,6 +221,7 @@ def test_minutes_are_lengths_over_feeds() -> None:
     assert plain_minutes(path, cutter) == pytest.approx(expected)
 
 
+@pytest.mark.in_every_run(0)
 def test_a_build_warns_of_what_its_cutters_leave_closed(tmp_path):
     """A wide drawing with a thin tail, and a cutter too wide for the tail: said, with the place and the cutter."""
     example = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"

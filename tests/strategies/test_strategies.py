@@ -107,7 +107,7 @@ def test_the_finishing_path_is_little_longer_than_the_least(name):
     assert length < 1.05 * part.outline.area / float(stepover_for(0.012, 5.0))
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("diameter", [6.0, 8.0, 10.0, 12.7])
 def test_lopsided_boards_are_finished_with_any_ball_and_limit(diameter):
     part = BOARDS["fanned"]

@@ -240,6 +240,7 @@ def test_a_changed_program_is_told_before_those_that_only_differ_from_it(built, 
     assert f"{finish} was changed and this program was not" in differs.remedy
 
 
+@pytest.mark.in_every_run(1)
 def test_programs_in_each_others_files_are_called_exchanged_and_told_first(built, texts):
     one, other, third = (step.file_name for step in built.plan.clamping.steps[2:5])
     checked = verify(built.plan.clamping, {**texts, one: texts[other], other: texts[one]}, resolution=COARSE,
@@ -336,6 +337,7 @@ def test_small_errors_in_height(built, operation, by, code):
     assert code in _codes(built, operation, shift)
 
 
+@pytest.mark.in_every_run(1)
 def test_two_micrometres_of_wood_in_the_way_of_nothing(built):
     """What is allowed is allowed: a finish a micrometre low, and the re-surface with it."""
     case = Case({p.file_name: p.text for p in built.programs}, built.plan.clamping, np.random.default_rng(1))
@@ -448,7 +450,7 @@ def test_a_program_that_goes_over_the_board_for_ever_is_given_up_by_name(built, 
     assert verify(built.plan.clamping, texts, resolution=COARSE).passed
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 def test_of_programs_that_take_too_much_together_the_one_that_takes_most_is_named(built, texts, monkeypatch):
     """The first takes nearly all; what is left is too little for one of those after it."""
     first, *_, last = built.plan.clamping.steps

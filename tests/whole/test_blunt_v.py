@@ -99,6 +99,7 @@ def test_a_v_too_blunt_for_the_slope_where_its_drawing_lies_is_refused_with_one_
     assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("diameter", "changes"), [
     # in a corner 0.1 mm from the edge of a board in a thick blank: there its flank reaches past what passes of a small
     # ball end over the board alone clear

@@ -197,6 +197,7 @@ def test_check_reads_both_sides_and_finds_what_was_changed(board, tmp_path, caps
     assert "00-back-02-channel-flat-4.nc" in capsys.readouterr().out
 
 
+@pytest.mark.in_every_run(0)
 def test_a_dowel_hole_off_its_mate_is_found(board, tmp_path):
     path, made = board
     made.write(tmp_path / "out")

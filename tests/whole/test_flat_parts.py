@@ -282,6 +282,7 @@ def test_drawn_openings_are_cleared_before_the_outline(tmp_path, outline):
 FACED = PLATE.replace("face = false\n", "").replace("thickness = 3.0\nmargin", "thickness = 3.6\nmargin")
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("units", ["mm", "in"])
 def test_a_ring_of_resin_in_a_faced_plate(tmp_path, units):
     text = FACED + '[surface]\nfinish = "ball"\nscallop = 0.03\n' + RING + 'fill = "resin"\n' + HOLE
@@ -298,6 +299,7 @@ def test_a_ring_of_resin_in_a_faced_plate(tmp_path, units):
     assert inlay["fill_volume"] == pytest.approx(math.pi * 96.0 * 2.5, rel=0.01)
 
 
+@pytest.mark.in_every_run(0)
 def test_a_face_by_a_flat_end_has_no_ridges(tmp_path):
     result = build(read(tmp_path, FACED + '[surface]\nfinish = "flat 3"\nrough = "flat 3"\nallowance = 0.2\n' + RING +
                         'fill = "resin"\n' + HOLE), resolution=0.4)

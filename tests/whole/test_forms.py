@@ -36,6 +36,7 @@ def as_cut(result, below):
     return shapely.affinity.translate(shapely.Polygon(inside), *-moved)
 
 
+@pytest.mark.in_every_run(0)
 def test_the_halves_of_the_example_are_as_far_apart_as_the_wood_is_thick():
     results = [build(one, resolution=1.0) for one in parts_of(load_job(EXAMPLE))]
     assert [result.verification.findings for result in results] == [(), ()]
@@ -71,6 +72,7 @@ def test_halves_of_an_arc_have_the_radii_of_their_formulas(tmp_path, line, radii
         assert arc == pytest.approx(radius, abs=0.0055 if radius >= 250.0 else 0.011)
 
 
+@pytest.mark.in_every_run(0)
 def test_a_template_round_a_disc(tmp_path):
     text = FORM.replace('cut = "halves"\ngap = 2.4\nlength = 300.0\nwidth = 240.0', 'cut = "inside"')
     job = read(tmp_path, text.replace("thickness = 9.0", "thickness = 4.0"), DISC)
@@ -85,6 +87,7 @@ def test_a_template_round_a_disc(tmp_path):
     assert gone == pytest.approx(4.0 * math.pi * 60.0**2, rel=0.005)
 
 
+@pytest.mark.in_every_run(0)
 def test_both_halves_in_one_folder(tmp_path, capsys):
     job, out = read(tmp_path), tmp_path / "out"
     assert main(["build", str(job.path), "--out", str(out), "--resolution", "1.0", "--no-pictures"]) == 0

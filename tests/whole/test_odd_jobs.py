@@ -95,7 +95,7 @@ def v_cutter(angle, diameter):
                   plunge=250.0, stepdown=1.0)
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize(("first", "second", "depth"), [(20, 90, 1.6), (90, 20, 1.6), (120, 60, 1.0)])
 def test_open_pockets_with_sloping_walls_may_lie_over_each_other(tmp_path, first, second, depth):
     """On the one's wall the other has nothing to cut, and is not as deep as its own floor."""

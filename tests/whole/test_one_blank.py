@@ -241,6 +241,7 @@ place = { at = [50.0, 0.0] }
 SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="20mm"><rect width="20mm" height="20mm"/></svg>'
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("other", "stop", "stops", "wait", "too"), [
     (LET_IN, "glue in the pieces", "1 stop for fills and pieces",
      "Do not glue the pieces in yet: the pockets of all parts are filled together, after program 4", "filled now too"),

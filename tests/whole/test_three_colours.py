@@ -106,6 +106,7 @@ def test_fill_lies_over_the_surface_from_the_last_pocket_to_the_second_cut(resul
     assert covered == [p.order for p in result.programs if p.operation in ("hover", "resurface")]
 
 
+@pytest.mark.in_every_run(0)
 def test_poured_together_they_are_reported_with_stages(tmp_path, drawn):
     text = EXAMPLE.read_text().replace(f'colours = ["{TAN}", "{LEAF}"]', f'colours = ["{TAN}", "{LEAF}", "{PALE}"]')
     text = text.replace("lap = 0.3 ", "lap = 0.0 ")

@@ -48,6 +48,7 @@ def test_the_first_layer_takes_what_stands_there(tmp_path, changes):
     assert random_jobs.cut_again(built, cell=0.3) == []
 
 
+@pytest.mark.in_every_run(0)
 def test_fill_beside_the_part_is_counted_on_to_stand(tmp_path):
     begins = []
     for across in (0.0, 18.0):  # the dam, 2 mm outside the drawing, then stands over the outline's way

@@ -445,6 +445,7 @@ def test_an_advised_lap_is_written_as_the_job_holds_it(tmp_path, units, written)
     assert f"write {written}for inlay 1:" in found.remedy
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("overfill", "codes"), [
     (0.2, {"resin-levels"}), (0.4, {"resin-levels"}), (0.7, set()), (3.5, {"much-overfill"}),
 ])

@@ -200,6 +200,7 @@ def test_an_error_at_a_mark_does_what_fitting_it_anew_does(marks):
         assert (found >= said * 0.98).all()
 
 
+@pytest.mark.in_every_run(0)
 def test_errors_of_many_readings_scatter_the_board_as_said():
     """5000 sets of readings with a normal error of 0.05 mm in height: how far the board's corners scatter."""
     rng = np.random.default_rng(11)
