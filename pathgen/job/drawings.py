@@ -157,7 +157,7 @@ def _cut_by_none(job: Job, drawings: dict[int, list[Artwork]]) -> Iterator[Doubt
 
 def _outline_colours(job: Job, artwork: str, art: Artwork) -> set[str]:
     """The colours of a drawing that are the part's outline, as they reach furthest, or its openings."""
-    if artwork not in [table.artwork for table in (job.plate, job.outline) if table is not None]:
+    if not art.regions or artwork not in [t.artwork for t in (job.plate, job.outline) if t is not None]:
         return set()
     openings = job.plate.openings if job.plate else None
     if openings is not None and openings.layers:

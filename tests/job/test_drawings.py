@@ -254,6 +254,20 @@ def test_why_a_drawing_shows_nothing_is_told(tmp_path, body, extra, words):
         clamping_of(load_job(small_board.job(tmp_path, art=small_board.svg(body), changes=changes)))
 
 
+def test_a_layer_that_shows_nothing_of_a_plates_own_drawing_is_refused(tmp_path):
+    (tmp_path / "head.svg").write_text(small_board.svg(
+        '<g id="edge"><rect width="60" height="40" fill="#2f6f4f"/></g><g id="logo"><path d="M9 9h9h-9z" fill="#aa2222"/></g>', 60, 40))
+    (tmp_path / "head.toml").write_text('''
+cutter = [{ name = "flat", shape = "flat-end", diameter = 1, speed = 16000, feed = 600, plunge = 200, stepdown = 1 }]
+stock = { length = 80, width = 60, thickness = 3 }
+plate = { thickness = 3, face = false, artwork = "head.svg", artwork_layers = ["edge"] }
+inlay = [{ artwork = "head.svg", layers = ["logo"], depth = 1, cutters = ["flat"], fill = "none" }]
+outline = { cutter = "flat" }
+''')
+    with pytest.raises(JobError, match="shows nothing that could be cut"):
+        clamping_of(load_job(tmp_path / "head.toml"))
+
+
 SHEET = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="20mm" viewBox="0 0 40 20">
 <g id="guides"><text x="2" y="4">5</text><rect x="0" y="9.9" width="40" height="0.2" fill="#ff0000"/></g>
 <g id="leaf"><circle cx="8" cy="10" r="4" fill="#2f6f4f"/></g>
