@@ -255,8 +255,9 @@ def test_why_a_drawing_shows_nothing_is_told(tmp_path, body, extra, words):
 
 
 def test_a_layer_that_shows_nothing_of_a_plates_own_drawing_is_refused(tmp_path):
+    flat = '<g id="logo"><path d="M9 9h9h-9z" fill="#aa2222"/></g>'
     (tmp_path / "head.svg").write_text(small_board.svg(
-        '<g id="edge"><rect width="60" height="40" fill="#2f6f4f"/></g><g id="logo"><path d="M9 9h9h-9z" fill="#aa2222"/></g>', 60, 40))
+        f'<g id="edge"><rect width="60" height="40" fill="#2f6f4f"/></g>{flat}', 60, 40))
     (tmp_path / "head.toml").write_text('''
 cutter = [{ name = "flat", shape = "flat-end", diameter = 1, speed = 16000, feed = 600, plunge = 200, stepdown = 1 }]
 stock = { length = 80, width = 60, thickness = 3 }
