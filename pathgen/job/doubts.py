@@ -14,7 +14,16 @@ from pathgen.base import overlay
 from pathgen.base.bending import LONG_FLUTES, has_long_flutes
 from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
-from pathgen.base.units import as_written, coarse_length, fine_length, format_length, place_words, told_apart
+from pathgen.base.units import (
+    SUMS,
+    as_written,
+    coarse_length,
+    falls_short,
+    fine_length,
+    format_length,
+    place_words,
+    told_apart,
+)
 from pathgen.job.flat import plate_corners
 from pathgen.job.form import FORMS, closed_by_page, to_the_page
 from pathgen.job.job import Job
@@ -148,7 +157,7 @@ def _widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
 
 def _blank(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     over, what = job.stock.thickness - job.body.thickness, clamping.board.names.part
-    if job.surface is not None and over < _NOTHING_TO_CUT:
+    if job.surface is not None and -SUMS <= over < _NOTHING_TO_CUT:  # a thinner one is refused
         yield Doubt(
             where="[stock] thickness",
             problem=f"the blank, {format_length(job.stock.thickness, job.units)}, is as thick as the finished {what}",
@@ -452,7 +461,7 @@ def _thin_floors(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     for where, at, web in left:
         worst = int(np.argmin(web))
         x, y = at[worst].tolist()
-        if web[worst] < THIN:
+        if web[worst] < THIN and not falls_short(float(web[worst]), clamping.board.min_web):  # less is refused
             yield Doubt(
                 where=where, problem=f"{fine_length(float(web[worst]), job.units)} of wood stays under it near "
                 f"{place_words(x, y, job.units)}, as [{table}] min_web lets it",
