@@ -89,7 +89,8 @@ def inlays_of(
             cut.append(_held(job, _for_pieces(job, board, inlay)))
     with mistakes.caught():
         _check_closed(cut)
-    doubts = [doubt for art in arts.values() for doubt in (*_filled_lines(art), *_see_through(art), *_no_colours(art))]
+    doubts = [doubt for art in arts.values() for doubt in (
+        *_filled_lines(art), *_see_through(art), *_no_colours(art), *_no_targets(art))]
     doubts += _sized_in_pixels(job, {art.name: (art, inlay) for inlay in cut for art in drawings[inlay.index]})
     return tuple(cut), tuple(left_out), (*doubts, *_cut_by_none(job, drawings), *_over_each_other(inlays))
 
@@ -132,6 +133,18 @@ def _no_colours(art: Artwork) -> Iterator[Doubt]:
         yield Doubt(
             where=where, problem=f"{what} is no colour{others}: passed over, as a browser does, so that {colour} "
             "is cut there", allowed='a colour, such as "#2f6f4f"', remedy="write the colour that is meant",
+        )
+
+
+def _no_targets(art: Artwork) -> Iterator[Doubt]:
+    """Copies of what is not there: a browser draws nothing of them."""
+    wrong = art.scene.no_targets if art.scene is not None else ()
+    if wrong:
+        where, named = wrong[0]
+        others = f", the first of {len(wrong)} that name nothing" if wrong[1:] else ""
+        yield Doubt(
+            where=where, problem=f'a copy of "{named}", and nothing is called so{others}: passed over, as a browser '
+            "does", allowed="the id of what is drawn in the same file", remedy="mend its href, or take it out",
         )
 
 

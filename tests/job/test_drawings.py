@@ -254,6 +254,17 @@ def test_why_a_drawing_shows_nothing_is_told(tmp_path, body, extra, words):
         clamping_of(load_job(small_board.job(tmp_path, art=small_board.svg(body), changes=changes)))
 
 
+@pytest.mark.parametrize(("ids", "told"), [(["disc"], None), (["disk"], "disk"), (["disk", "dot"], "disk")])
+def test_a_copy_of_what_is_not_there_is_told(tmp_path, ids, told):
+    """A browser draws nothing of it, and so a petal of a flower was missing without a word."""
+    uses = "".join(f'<use href="#{one}" x="9"/>' for one in ids)
+    art = small_board.svg(f'<circle id="disc" cx="8" cy="8" r="4" fill="#225577"/>{uses}')
+    job = load_job(small_board.job(tmp_path, art=art))
+    found = [one for one in doubts_of(job, clamping_of(job)) if "nothing is called so" in one.problem]
+    assert [one.problem.split('"')[1] for one in found] == ([f"#{told}"] if told else [])
+    assert all(one.grave and ("first of 2" in one.problem) == (len(ids) == 2) for one in found)
+
+
 def test_a_layer_that_shows_nothing_of_a_plates_own_drawing_is_refused(tmp_path):
     flat = '<g id="logo"><path d="M9 9h9h-9z" fill="#aa2222"/></g>'
     (tmp_path / "head.svg").write_text(small_board.svg(
