@@ -40,6 +40,7 @@ class Painting:
         self.cascade = Cascade(document)
         self.left_out: dict[LeftOut, None] = {}
         self.no_colours: dict[tuple[str, str, str], None] = {}
+        self.no_targets: dict[tuple[str, str], None] = {}
         animations = (e for e in document.lines if local_name(e) in ANIMATIONS and is_svg(e) and begins(e))
         found = ((self._target(animation), local_name(animation)) for animation in animations)
         self.animated = {element: name for element, name in found if element is not None}

@@ -164,8 +164,9 @@ def _scales(
     y_scale = height / high if height is not None else x_scale
     if not stretch and abs(x_scale - y_scale) > _RATIO * max(x_scale, y_scale):
         raise ArtworkError(
-            artwork.name, f"width {width:g} and height {height:g} mm stretch a drawing of {wide:.4g} x {high:.4g} mm",
-            remedy=f"give one of them, or height {x_scale * high:.6g}",
+            artwork.name,
+            f"width {width:g} mm and height {height:g} mm stretch a drawing of {wide:.4g} mm x {high:.4g} mm",
+            remedy=f"give one of them, or height {x_scale * high:.6g} mm",
         )
     return x_scale, y_scale
 

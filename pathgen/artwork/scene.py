@@ -114,6 +114,8 @@ class Scene:
         Where fills and strokes are no colour, what stands there, and the colour drawn, as a browser passes them over.
     pixels : bool
         Whether the size that the file gives is in px alone, 96 to the inch.
+    no_targets : tuple of (str, str)
+        Where copies name nothing that is there, and what they name.
     """
 
     paints: tuple[Paint, ...]
@@ -122,3 +124,4 @@ class Scene:
     left_out: tuple[LeftOut, ...]
     no_colours: tuple[tuple[str, str, str], ...]
     pixels: bool = False
+    no_targets: tuple[tuple[str, str], ...] = ()

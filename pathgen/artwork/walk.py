@@ -99,7 +99,8 @@ class Walker(Clips):
     def _scene(self, paints: tuple[Paint, ...], page: tuple[float, float], physical: bool) -> Scene:
         sides = [side for name in ("width", "height") if (side := self.document.root.get(name))]
         pixels = bool(sides) and all(re.fullmatch(r"[-+.\deE\s]+(px)?\s*", side) for side in sides)
-        return Scene(paints, page, physical, tuple(self.left_out), tuple(self.no_colours), pixels)
+        return Scene(paints, page, physical, tuple(self.left_out), tuple(self.no_colours), pixels,
+                     tuple(self.no_targets))
 
     def _page(self, root: Element) -> tuple[tuple[float, float] | None, bool, State]:
         """Page size in mm (None when nothing gives one), whether it is physical, and the state inside the page."""

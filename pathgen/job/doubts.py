@@ -14,13 +14,23 @@ from pathgen.base import overlay
 from pathgen.base.bending import LONG_FLUTES, has_long_flutes
 from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
-from pathgen.base.units import as_written, coarse_length, fine_length, format_length, place_words, told_apart
+from pathgen.base.units import (
+    SUMS,
+    as_written,
+    coarse_length,
+    falls_short,
+    fine_length,
+    format_length,
+    place_words,
+    told_apart,
+)
 from pathgen.job.flat import plate_corners
 from pathgen.job.form import FORMS, closed_by_page, to_the_page
 from pathgen.job.job import Job
 from pathgen.job.nut_and_saddle import NUT
 from pathgen.job.part import drawn_corners
 from pathgen.job.staged import apart_doubts, poured_apart
+from pathgen.job.tables import FannedScale
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
@@ -38,6 +48,7 @@ _NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies fla
 _FLATTEST = 1016.0  # mm: flatter is a slip, or meant to be flat (common practice, no source)
 _WIDE_SLOT = 1.0  # mm: tangs of fret wire are 0.5 to 0.6 wide (common practice)
 _SHALLOW_SLOT = 1.0  # mm: tangs are 1.2 to 2 high (common practice)
+_DEEP_RELIEF = 0.5  # mm: 0.1 to 0.3 is usual (common practice, from memory)
 _HIGH_RIDGE = 0.1  # mm: more than is sanded away (common practice)
 _SAME = 0.01  # mm
 _THINNEST = 100.0  # parts of resin to one of catalyst: polyester takes 1 to 2 % (common practice)
@@ -67,6 +78,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from apart_doubts(job)
     yield from poured_apart(job, clamping.inlays)
     yield from _radius(job)
+    yield from _lengths(job)
     yield from _widths(job, clamping)
     yield from _blank(job, clamping)
     yield from _no_roughing(job, clamping)
@@ -101,13 +113,33 @@ def _radius(job: Job) -> Iterator[Doubt]:
             remedy=(f'if mm are meant, write "{as_written(radius.nut, units)} mm"' if units == "in" else
                     "see that the number is right") + '; for a board without a curve write "flat"',
         )
-    if radius.end is not None and radius.end < radius.nut:
+    key, far = ("end", radius.end) if radius.end is not None else ("bridge", radius.bridge)
+    if far is not None and far < radius.nut:
         yield Doubt(
             where="[board] radius",
-            problem=f"rounder at the body ({format_length(radius.end, units)}) than at the nut "
+            problem=f"rounder at the body ({format_length(far, units)}) than at the nut "
                     f"({format_length(radius.nut, units)})",
             allowed="a compound radius is usually flatter towards the body (common practice)",
-            remedy="if that is not meant, change nut and end over",
+            remedy=f"if that is not meant, change nut and {key} over",
+        )
+
+
+def _lengths(job: Job) -> Iterator[Doubt]:
+    """A fan that is the wrong way round, and relief deeper than any string needs."""
+    board, units = job.board, job.units
+    if board is not None and isinstance(scale := board.scale_length, FannedScale) and scale.bass < scale.treble:
+        yield Doubt(
+            where="[board] scale_length",
+            problem=f"bass, {format_length(scale.bass, units)}, is shorter than treble, "
+                    f"{format_length(scale.treble, units)}",
+            allowed="the lowest string is usually the longest (common practice)",
+            remedy="if that is not meant, change bass and treble over",
+        )
+    if board is not None and board.relief is not None and board.relief.depth > _DEEP_RELIEF:
+        yield Doubt(
+            where="[board] relief depth", problem=f"{format_length(board.relief.depth, units)}, deep for a relief",
+            allowed=f"{format_length(_DEEP_RELIEF, units)} or less is usual (common practice)",
+            remedy="if that is not meant, make depth smaller",
         )
 
 
@@ -148,7 +180,7 @@ def _widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
 
 def _blank(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     over, what = job.stock.thickness - job.body.thickness, clamping.board.names.part
-    if job.surface is not None and over < _NOTHING_TO_CUT:
+    if job.surface is not None and -SUMS <= over < _NOTHING_TO_CUT:  # a thinner one is refused
         yield Doubt(
             where="[stock] thickness",
             problem=f"the blank, {format_length(job.stock.thickness, job.units)}, is as thick as the finished {what}",
@@ -452,7 +484,7 @@ def _thin_floors(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     for where, at, web in left:
         worst = int(np.argmin(web))
         x, y = at[worst].tolist()
-        if web[worst] < THIN:
+        if web[worst] < THIN and not falls_short(float(web[worst]), clamping.board.min_web):  # less is refused
             yield Doubt(
                 where=where, problem=f"{fine_length(float(web[worst]), job.units)} of wood stays under it near "
                 f"{place_words(x, y, job.units)}, as [{table}] min_web lets it",

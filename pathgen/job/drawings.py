@@ -89,7 +89,8 @@ def inlays_of(
             cut.append(_held(job, _for_pieces(job, board, inlay)))
     with mistakes.caught():
         _check_closed(cut)
-    doubts = [doubt for art in arts.values() for doubt in (*_filled_lines(art), *_see_through(art), *_no_colours(art))]
+    doubts = [doubt for art in arts.values() for doubt in (
+        *_filled_lines(art), *_see_through(art), *_no_colours(art), *_no_targets(art))]
     doubts += _sized_in_pixels(job, {art.name: (art, inlay) for inlay in cut for art in drawings[inlay.index]})
     return tuple(cut), tuple(left_out), (*doubts, *_cut_by_none(job, drawings), *_over_each_other(inlays))
 
@@ -135,6 +136,18 @@ def _no_colours(art: Artwork) -> Iterator[Doubt]:
         )
 
 
+def _no_targets(art: Artwork) -> Iterator[Doubt]:
+    """Copies of what is not there: a browser draws nothing of them."""
+    wrong = art.scene.no_targets if art.scene is not None else ()
+    if wrong:
+        where, named = wrong[0]
+        others = f", the first of {len(wrong)} that name nothing" if wrong[1:] else ""
+        yield Doubt(
+            where=where, problem=f'a copy of "{named}", and nothing is called so{others}: passed over, as a browser '
+            "does", allowed="the id of what is drawn in the same file", remedy="mend its href, or take it out",
+        )
+
+
 def _cut_by_none(job: Job, drawings: dict[int, list[Artwork]]) -> Iterator[Doubt]:
     """Colours of a drawing that no table names, where inlays name some: not its background, outline and openings."""
     shown: dict[tuple[str, tuple[str, ...]], Artwork] = {}
@@ -157,7 +170,7 @@ def _cut_by_none(job: Job, drawings: dict[int, list[Artwork]]) -> Iterator[Doubt
 
 def _outline_colours(job: Job, artwork: str, art: Artwork) -> set[str]:
     """The colours of a drawing that are the part's outline, as they reach furthest, or its openings."""
-    if artwork not in [table.artwork for table in (job.plate, job.outline) if table is not None]:
+    if not art.regions or artwork not in [t.artwork for t in (job.plate, job.outline) if t is not None]:
         return set()
     openings = job.plate.openings if job.plate else None
     if openings is not None and openings.layers:

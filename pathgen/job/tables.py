@@ -105,7 +105,7 @@ def colour(value: Any, place: Place) -> str:
     if len(digits) == 3:
         digits = "".join(2 * c for c in digits)
     if len(digits) != 6 or any(c not in "0123456789abcdefABCDEF" for c in digits):
-        named = parse_colour(value) if isinstance(value, str) else None
+        named = (parse_colour(value) or parse_colour(f"#{value}")) if isinstance(value, str) else None
         raise place.refuse(f"{shown(value)} given", allowed='a colour like "#2f6f4f"',
                            remedy=f'write "{named.hex}"' if isinstance(named, Colour) else "")
     return "#" + digits.lower()

@@ -286,7 +286,7 @@ def off_the_machine(clamping: Clamping) -> list[str]:
                      "each side for it. Side dots go into it.")
     if surfacing.scallop:
         block = "flat block" if clamping.board.surface.is_flat else "block of its radius"
-        high = fine_length(surfacing.scallop, units)
+        high = format_length(surfacing.scallop, units, decimals={"mm": 4, "in": 5}[units])
         dust = ", the dust of the fill is harmful too" if filled else ""
         lines.append(f"Sand the ridges away, {high} high at most, along the {part} with a hard {block}, finer and "
                      f"finer; wear a mask{dust}.")

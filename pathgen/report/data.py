@@ -18,7 +18,7 @@ from pathgen.report.both_sides import both_sides_data
 from pathgen.report.budget import budget_data
 from pathgen.report.feeding import feed_findings, layer_findings
 from pathgen.report.fill_findings import filling_findings
-from pathgen.report.filling import filling_data, inlay_filling
+from pathgen.report.filling import filling_data, inlay_filling, measure_of
 from pathgen.report.fretting import fretting_findings
 from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
 from pathgen.report.letting_in import piece_data
@@ -202,8 +202,8 @@ def _surface(planned: Plan, programs: Sequence[Program], checked: Verification) 
 
 def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
     inlay, cuts = planned.clamping.inlays[index], planned.pockets[index]
-    volume = checked.pockets[index].volume if checked.pockets else math.nan  # not all of it could be simulated
-    deepest = checked.pockets[index].deepest if checked.pockets else math.nan
+    measure = measure_of(checked, index)  # none where not all of it could be simulated
+    volume, deepest = (measure.volume, measure.deepest) if measure else (math.nan, math.nan)
     proud = inlay.overfill * cuts[-1].opened.area
     return {
         "colours": inlay.colours,

@@ -186,7 +186,7 @@ def _pour_warnings(inlay: Inlay, one: Amount, limit: float | None) -> Iterator[F
     if one.batch.pours > 1 and limit is not None:
         yield Finding(
             code="too-deep-a-pour", severity="warn", where=f"{inlay.name}, {one.colour}",
-            got=f"{one.depth[1] + inlay.overfill:.2f} mm of resin", allowed=f"{limit:g} mm in one pour",
+            got=f"{format_length(one.depth[1] + inlay.overfill)} of resin", allowed=f"{limit:g} mm in one pour",
             remedy=f"pour it in {one.batch.pours} layers, as the resin's sheet says, or make depth or overfill smaller",
         )
 

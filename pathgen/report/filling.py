@@ -89,7 +89,7 @@ def amounts(planned: Plan, checked: Verification, index: int) -> list[Amount]:
     The pocket is measured up to the surface as it stands when it is filled, a [surface] leave above the finished one
     where wood and fill are cut to it together; without the ridges between passes.
     """
-    inlay, measure = planned.clamping.inlays[index], _measure(checked, index)
+    inlay, measure = planned.clamping.inlays[index], measure_of(checked, index)
     if inlay.fill != "resin" or measure is None or not measure.area:
         return []
     resin = planned.asked.resins[index]
@@ -171,7 +171,8 @@ def contrast_rows(planned: Plan, *, near: float = NEIGHBOURS) -> list[dict[str, 
     return rows
 
 
-def _measure(checked: Verification, index: int) -> PocketMeasure | None:
+def measure_of(checked: Verification, index: int) -> PocketMeasure | None:
+    """What was measured of an inlay: they are in the order that they are cut, which need not be that of the job."""
     return next((m for m in checked.pockets if m.inlay == index), None)
 
 
@@ -216,7 +217,7 @@ def _batch(one: Batch) -> dict[str, Any]:
 def _second_cut(
     planned: Plan, checked: Verification, index: int, needed: list[Amount]
 ) -> dict[str, Any] | None:
-    clamping, measure = planned.clamping, _measure(checked, index)
+    clamping, measure = planned.clamping, measure_of(checked, index)
     step = next((s for s in clamping.steps if s.operation.levels is clamping.inlays[index]), None)
     if step is None or measure is None or clamping.surfacing is None:
         return None

@@ -204,9 +204,10 @@ def display_lines(marks: dict[str, Any], units: str) -> list[str]:
 
 def measuring_lines(marks: dict[str, Any], units: str) -> list[str]:
     """How to measure the marks, and the blocks for the job file, filled in with where they should be."""
+    where = "on the bed" if marks["machine_top"] else "on the raw top, at the same place each time"
     words = ("Once they are drilled, and again if the work has moved: spindle off, a pointed cutter or a wiggler over "
-             "the middle of each mark by a loupe; read X and Y off the display. For Z set Z 0 for that cutter on the "
-             "bed, as for any other, then lower the tip to the blank's top beside the mark until a feeler (a strip of "
+             f"the middle of each mark by a loupe; read X and Y off the display. For Z set Z 0 for that cutter {where}"
+             ", as for any other, then lower the tip to the blank's top beside the mark until a feeler (a strip of "
              "known thickness) just drags, and take its thickness off what Z shows. The zero of X and Y stays as it "
              "was. To a few hundredths of a millimetre: measure each mark twice, and again where the two differ by "
              "more. Write what you read into the job in place of these (drilled into its [marks], right after "

@@ -71,6 +71,7 @@ def fretting_words(data: dict[str, Any], units: str) -> str:
         f"{' '.join(each)}{total} {100 * data['waste']:.0f} % for waste is in it. Each length has "
         f"{format_length(data['overhang'], units)} to file off at each end; wear eye protection when "
         "cutting and nipping."
+        + (" The board's radius is along each slanted fret: larger than square across." if data.get("aslant") else "")
     )
 
 

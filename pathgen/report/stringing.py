@@ -34,6 +34,7 @@ def stringing_parts(data: dict[str, Any], units: str) -> tuple[list[str], list[T
     curve = [] if None in radii else [
         f"The board's radius is {n(radii[0])} under the nut and, carried on past the board's end in the same straight "
         f"line, {n(radii[1])} under the saddle ({units})."
+        + (" Both are along their slanted lines: larger than square across." if data.get("aslant") else "")
     ]
     under = [
         "The strings lie on the zero fret, the nut behind it only guides them: its slots end "

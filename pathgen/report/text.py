@@ -249,7 +249,9 @@ def _inlay_line(inlay: dict[str, Any], units: str) -> str:
     share = 100.0 * inlay["reachable_area"] / inlay["area"]
     needed = sum(one["needed_volume"] for one in inlay["amounts"])
     fill = f", resin needed {volume_words(needed)}, what the dam holds and the cup keeps counted" if needed else ""
-    volume, high = inlay["pocket_volume"], fine_length(inlay["floor_high"], units)
+    # where it is poured what it holds, as the table of the fill has it: without the ridges over it
+    volume = sum(one["pocket_volume"] for one in inlay["amounts"]) or inlay["pocket_volume"]
+    high = fine_length(inlay["floor_high"], units)
     pocket = "" if volume is None else f"; pocket {volume_words(volume)}"
     floor = f"; floor up to {high} above its depth" if inlay["floor_high"] else ""
     if not is_reached(inlay["depth"], inlay["deepest"]):

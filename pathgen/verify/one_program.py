@@ -93,7 +93,7 @@ class ProgramCheck(Brief):
                       if np.isnan(self.ridges.predicted) else _fine(self.ridges.predicted)),
                      ("on sections", f"{_fine(self.ridges.low)} to {_fine(self.ridges.high)} from the surface")]
         elif took.cutter.shape == "ball-end":
-            rows.append(("ridges", "not measured: no passes side by side along the surface; give the area"))
+            rows.append(("ridges", "not measured: no passes side by side along the surface"))
         if self.against is not None:
             for name, off, place in (("lowest cut", self.against.low, self.against.low_at),
                                      ("highest left", self.against.high, self.against.high_at)):
@@ -181,7 +181,8 @@ def check_program(
     took = field.took[-1]
     spot = None if measured is None or limit is None else _within(field, top, measured.area)
     findings = [*_of_raw_wood(_moves(took), blank, top, lambda cut: simulate(
-        cut, program, cutter, resolution=resolution, zero=zero)), *_spindle(program, took), *_beside(field), *(
+        cut, program, cutter, resolution=resolution, zero=zero)), *_units(program), *_spindle(program, took),
+        *_beside(field), *(
         _unjudged(took.name, against, measured, top) if limit is None else
         _surface(took.name, against, measured, spot, limit, top))]
     return ProgramCheck(field=field, against=against, ridges=measured, findings=tuple(findings))
@@ -234,6 +235,14 @@ def _of_raw_wood(
         codes -= {one.code for one in _moves(again(replace(blank, top=top)).took[-1])}
         wrong = [replace(one, remedy=f"{one.remedy}; {_SURFACED}") if one.code in codes else one for one in wrong]
     yield from wrong
+
+
+def _units(program: ReadProgram) -> Iterator[Finding]:
+    """Moves before G20 or G21: a machine takes them as the program before left it."""
+    if "unset" in program.units:
+        yield Finding(code="units-unsaid", severity="warn", where=program.name, got="moves before any G20 or G21, read "
+                      "as mm", allowed="G21 or G20 before the first move",
+                      remedy="write G21 into its first line if mm are meant, else G20")
 
 
 def _spindle(program: ReadProgram, took: Took) -> Iterator[Finding]:

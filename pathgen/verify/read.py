@@ -422,7 +422,8 @@ class _Reader:
             elif letter == "N" and place == 0:
                 continue
             elif letter not in "XYZIJKRFSP":
-                raise self.fail(line, f"the word {letter}{number}", allowed="G M X Y Z I J K R F S P, N first")
+                raise self.fail(line, f"the word {letter}{number}", allowed="G M X Y Z I J K R F S P, N first",
+                                remedy="take it out" if letter in "OT" else "")  # the number of a program, or a tool
             elif letter in values:
                 raise self.fail(line, f"{letter} twice on one line", allowed="once")
             else:

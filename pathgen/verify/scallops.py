@@ -209,6 +209,8 @@ def _one_way(
         within = spanned(lines, turned, cutter)
     if within.is_empty:
         raise ProgramError(name, "nothing lies between its passes", remedy="give the area to measure")
+    if not np.isfinite(turned.height(*shapely.get_coordinates(within).T)).all():
+        raise ProgramError(name, "passes further across than the surface's radius", remedy="are its units right?")
     found = measure_ridges(material.top, grid, turned, within).moved(turned.back)
     passes = len({round(line.middle, 3) for line in lines})
     return found, predicted(lines, grid.xs, turned, cutter), turned.shape(within, back=True), passes

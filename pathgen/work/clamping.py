@@ -268,6 +268,10 @@ class Clamping:
         later = any(isinstance(step.operation, CutAgain) for step in self.steps[places.get(id(inlay), 0) :])
         return self.surfacing.leave if self.surfacing and later else 0.0
 
+    def opened(self, inlay: Inlay) -> float:
+        """How deep an inlay is from the wood round it once it is opened, but for ridges, mm."""
+        return inlay.depth + self.proud(inlay) - self.skimmed(inlay)
+
     def skimmed(self, inlay: Inlay) -> float:
         """How far the wood stands below the first surface when an inlay is opened, mm."""
         opening = min((s.order for s in self.steps if s.operation.opens is inlay), default=0)

@@ -66,6 +66,9 @@ class Work(Protocol):
     def marks(self) -> tuple[Named, ...]:
         """The witness marks; none where none are drilled."""
 
+    def opened(self, inlay: Inlay) -> float:
+        """How deep an inlay is from the wood round it once it is opened, mm."""
+
     def display(self, places: Floats, operation: Operation[Any]) -> Floats:
         """(n, 2) what the machine's display shows over (n, 2) places on the blank's top when an operation is run."""
 
@@ -297,7 +300,7 @@ class Pocket(_Within[Inlay]):
                 f"the pieces in, pressed down to the floor, so that they stand up to {stands} above the surface. Wipe "
                 "off the glue that is squeezed out. Keep the zero place clean."
             ]
-        deep = format_length(inlay.depth + inlay.overfill, work.units)
+        deep = format_length(work.opened(inlay) + inlay.overfill, work.units)
         found = "; or find them again by a witness mark, the tip over it and the display set to what belongs there: " \
                 f"{_named_places(work.marks[:1], work, self)}" if work.marks else ""
         return [

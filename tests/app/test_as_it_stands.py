@@ -35,6 +35,18 @@ def test_the_answer_comes_first_and_what_is_wrong_after_it(command, wrong, chang
     assert len(out) > 0.9 * len(answer)
 
 
+@pytest.mark.parametrize(("changes", "extra", "refused", "doubt"), [
+    ({"thickness = 8.0": "thickness = 6.0"}, "", "6 mm is less than the finished board", "as thick as the finished"),
+    (DEEP, "", "inlay 1 depth", "min_web lets it"),
+    ({}, small_board.SLOTS.replace("depth = 1.8", "depth = 6.4"), "[slots] depth", "min_web lets it"),
+])
+def test_what_is_refused_is_no_doubt_too(changes, extra, refused, doubt, tmp_path, monkeypatch, capsys):
+    """It was told as well that the blank is as thick as the board, and that min_web lets -1.2 mm of wood stay."""
+    _, out, err = asked(tmp_path, monkeypatch, capsys, "show", changes=changes, extra=extra)
+    assert refused in err
+    assert doubt not in out
+
+
 def test_a_drawing_that_lies_off_the_board_is_drawn_where_it_lies(tmp_path, monkeypatch, capsys):
     asked(tmp_path, monkeypatch, capsys, "show", changes=OFF)
     picture = ElementTree.parse(tmp_path / "job-placing.svg").getroot()

@@ -8,6 +8,7 @@ import shapely
 
 from pathgen.artwork import placed
 from pathgen.base.errors import ArtworkError
+from pathgen.base.units import in_units
 from tests.artwork.conftest import Read
 
 WEDGE = '<path d="M100 100h40v-20z"/>'  # right-angled, 40 x 20, its upright side to the right
@@ -26,8 +27,11 @@ def test_moved_turned_scaled_and_mirrored(read: Read) -> None:
 def test_proportions_are_kept_unless_told(read: Read) -> None:
     art = read(WEDGE)
     assert placed(art, at=(0, 0), width=10.0, height=5.0, centre="drawing").page == pytest.approx((10, 5))
-    with pytest.raises(ArtworkError, match="stretch"):
-        placed(art, at=(0, 0), width=10.0, height=10.0, centre="drawing")
+    with pytest.raises(ArtworkError, match="stretch") as wrong:
+        placed(art, at=(0, 0), width=25.4, height=25.4, centre="drawing")
+    # every length has its unit, or a job in inches is told of 25.4 in
+    assert "width 1 in and height 1 in stretch a drawing of 1.5748 in x 0.7874 in: give one of them, or height 0.5 in" \
+        in in_units(str(wrong.value), "in")
 
 
 @pytest.mark.parametrize(("options", "words"), [

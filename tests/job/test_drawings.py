@@ -231,9 +231,12 @@ def test_a_drawing_without_a_size_needs_one(inlay):
 def test_the_resin_needed_is_said_in_millilitres():
     inlay = {"name": "inlay 1", "area": 200.0, "reachable_area": 150.0, "colours": ["#2f6f4f"], "placed": [],
              "pocket_volume": 1800.0, "floor_high": 0.0, "round_end": False, "depth": 1.6,
-             "deepest": 1.6, "amounts": [{"needed_volume": 2100.0}, {"needed_volume": 400.0}]}
+             "deepest": 1.6, "amounts": [{"needed_volume": 2100.0, "pocket_volume": 1500.0},
+                                         {"needed_volume": 400.0, "pocket_volume": 200.0}]}
     assert "75.0 % of it within reach" in _inlay_line(inlay, "mm")
-    assert "pocket 1.80 ml, resin needed 2.50 ml" in _inlay_line(inlay, "mm")
+    # what it holds, as in the table of the fill; of what is not poured what was cut out
+    assert "pocket 1.70 ml, resin needed 2.50 ml" in _inlay_line(inlay, "mm")
+    assert "pocket 1.80 ml." in _inlay_line(inlay | {"amounts": []}, "mm")
     assert "about 1.2 mm deep, where its walls meet" in _inlay_line(inlay | {"deepest": 1.2}, "mm")
     inlay |= {"floor_high": 0.1, "round_end": True}
     assert "up to 0.1 mm above its depth between passes, and walls that round in to it" in _inlay_line(inlay, "mm")
@@ -252,6 +255,32 @@ def test_why_a_drawing_shows_nothing_is_told(tmp_path, body, extra, words):
     changes = {"depth = 1.5\n": f'depth = 1.5\nartwork_missing = "report"\n{extra}'}
     with pytest.raises(JobError, match=words):
         clamping_of(load_job(small_board.job(tmp_path, art=small_board.svg(body), changes=changes)))
+
+
+@pytest.mark.parametrize(("ids", "told"), [(["disc"], None), (["disk"], "disk"), (["disk", "dot"], "disk")])
+def test_a_copy_of_what_is_not_there_is_told(tmp_path, ids, told):
+    """A browser draws nothing of it, and so a petal of a flower was missing without a word."""
+    uses = "".join(f'<use href="#{one}" x="9"/>' for one in ids)
+    art = small_board.svg(f'<circle id="disc" cx="8" cy="8" r="4" fill="#225577"/>{uses}')
+    job = load_job(small_board.job(tmp_path, art=art))
+    found = [one for one in doubts_of(job, clamping_of(job)) if "nothing is called so" in one.problem]
+    assert [one.problem.split('"')[1] for one in found] == ([f"#{told}"] if told else [])
+    assert all(one.grave and ("first of 2" in one.problem) == (len(ids) == 2) for one in found)
+
+
+def test_a_layer_that_shows_nothing_of_a_plates_own_drawing_is_refused(tmp_path):
+    flat = '<g id="logo"><path d="M9 9h9h-9z" fill="#aa2222"/></g>'
+    (tmp_path / "head.svg").write_text(small_board.svg(
+        f'<g id="edge"><rect width="60" height="40" fill="#2f6f4f"/></g>{flat}', 60, 40))
+    (tmp_path / "head.toml").write_text('''
+cutter = [{ name = "flat", shape = "flat-end", diameter = 1, speed = 16000, feed = 600, plunge = 200, stepdown = 1 }]
+stock = { length = 80, width = 60, thickness = 3 }
+plate = { thickness = 3, face = false, artwork = "head.svg", artwork_layers = ["edge"] }
+inlay = [{ artwork = "head.svg", layers = ["logo"], depth = 1, cutters = ["flat"], fill = "none" }]
+outline = { cutter = "flat" }
+''')
+    with pytest.raises(JobError, match="shows nothing that could be cut"):
+        clamping_of(load_job(tmp_path / "head.toml"))
 
 
 SHEET = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="20mm" viewBox="0 0 40 20">

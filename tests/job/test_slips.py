@@ -8,6 +8,7 @@ import pytest
 from pathgen import JobError, load_job
 from pathgen.app.starting import JOB
 from pathgen.job.clamping import clamping_of
+from pathgen.job.doubts import doubts_of
 from pathgen.job.keys import Place, size
 from tests import small_board
 
@@ -154,6 +155,7 @@ def test_what_is_there_already_is_told_by_its_line(tmp_path, more, words):
     ("keep_out = [{ along = [-25, -14], across = [-37, 37], height = 20 }]",
      "keep_out = { along = [-25, -14], across = [-37, 37], height = 20 }", "put [ ] round it"),
     ('[board]', '[board]\nwood_colour = "navy"', 'write "#000080"'),
+    ('[board]', '[board]\nwood_colour = "b03030"', 'write "#b03030"'),
     ("[board]", "[[board]]", "single brackets"), ("at = [310.0, 0.0]", "at = [310,5, 0]", "decimal point"),
 ])
 def test_a_value_that_is_nearly_right(tmp_path, old, new, words):
@@ -231,3 +233,24 @@ def test_a_drawing_that_is_not_there_is_named_as_it_is_there(tmp_path, written, 
         clamping_of(load_job(path))
     assert wrong.value.remedy == (f"did you mean {meant}?" if meant else
                                   "check the name: paths are relative to the job file")
+
+
+@pytest.mark.parametrize(("old", "new", "where", "words"), [
+    ("{ nut = 254.0, end = 300.0 }", "{ nut = 254.0, bridge = 200.0 }", "radius", "change nut and bridge over"),
+    ("scale_length = 300.0", "scale_length = { bass = 300.0, treble = 310.0 }", "scale_length",
+     "change bass and treble over"),
+    ("[stock]", "relief = { depth = 0.6, fret = 2, to = 4 }\n[stock]", "relief depth", "make depth smaller"),
+])
+def test_what_is_likely_turned_round_or_too_much_is_a_doubt(tmp_path, old, new, where, words):
+    def found(changes):
+        job = load_job(small_board.job(tmp_path, changes=changes))
+        return [one for one in doubts_of(job, clamping_of(job)) if one.where == f"[board] {where}"]
+
+    (one,) = found({old: new})
+    assert one.grave
+    assert words in one.remedy
+    right = {"200.0": "320.0", "300.0, treble = 310.0": "310.0, treble = 300.0", "0.6": "0.3"}
+    sound = new
+    for wrong, put in right.items():
+        sound = sound.replace(wrong, put)
+    assert found({old: sound}) == []

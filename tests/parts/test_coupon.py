@@ -81,6 +81,13 @@ def test_squares_are_as_wide_and_deep_as_the_page_says(made):
         assert (points[:, 0].min() + points[:, 0].max()) / 2 == pytest.approx(trial.at[0], abs=0.001)
 
 
+def test_each_pocket_is_told_its_own_volume(made):
+    """They are not cut in the order in which they are listed."""
+    for inlay in made.report["inlays"]:
+        assert inlay["pocket_volume"] == pytest.approx(inlay["reachable_area"] * inlay["depth"], rel=0.05)
+        assert inlay["deepest"] == pytest.approx(inlay["depth"], abs=0.01)
+
+
 def test_slots_have_three_widths_and_depths_and_one_is_the_jobs(made):
     found = trials(made, "slot")
     assert [(t.size, t.depth) for t in found] == [(0.6, 1.8), (0.65, 1.6), (0.7, 2.0)]

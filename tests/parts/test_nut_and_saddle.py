@@ -53,6 +53,16 @@ def test_the_strings_table_tells_both_radii(tmp_path, capsys):
             "under the saddle (mm)") in capsys.readouterr().out
 
 
+def test_radii_along_slanted_lines_are_told_as_such(tmp_path, capsys):
+    """254 mm at the nut of a fan is told as more, which looked like a fault."""
+    for scale, told in (("scale_length = 640.0", 0),
+                        ("scale_length = { bass = 660.0, treble = 635.0, straight_fret = 7 }", 1)):
+        dotted_job(tmp_path, ("scale_length = 640.0", scale))
+        for command, words in (("strings", "Both are along their slanted lines"), ("fretting", "each slanted fret")):
+            assert main([command, str(tmp_path / "board.toml")]) == 0
+            assert capsys.readouterr().out.count(f"{words}: larger than square across") == told
+
+
 def test_a_slanted_saddle_has_the_section_of_the_cone_under_it(tmp_path):
     fan = "scale_length = { bass = 660.0, treble = 635.0, straight_fret = 7 }"
     job = dotted_job(tmp_path, ("scale_length = 640.0", fan))

@@ -139,6 +139,26 @@ def test_faults_by_hand_are_found(change, code):
     assert found.passed == (code is None)
 
 
+def test_numbers_without_a_unit_are_told():
+    text = "G90 G17 G94\nG0 Z20\nM3 S9000\nX5 Y0\nG1 Z6.5 F300\nX30 F900\nG0 Z20\nM5\nM30\n"
+    for first, codes in (("", ["units-unsaid"]), ("G21\n", [])):
+        found = pathgen.check_program(first + text, cutter=BALL, top=pathgen.flat(6.0), blank=BLANK)
+        assert [f.code for f in found.findings] == codes
+        assert found.passed
+
+
+@pytest.mark.filterwarnings("error")
+def test_passes_out_past_the_radius_of_the_surface_have_no_ridges(finished):
+    """A program in mm whose units are said to be inches: out there the surface has no height to be held against."""
+    inches = pathgen.program(finished).replace("G21", "G20")
+    top = pathgen.radiused(thickness=6.0, start=100.0, end=100.0, length=50.0)
+    with pytest.raises(pathgen.PathgenError, match="passes further across than the surface's radius: are its units"):
+        pathgen.ridges(inches, cutter=BALL, top=top)
+    found = pathgen.check_program(inches, cutter=BALL, top=top, blank=BLANK)
+    assert found.ridges is None
+    assert [f.code for f in found.findings] == ["beside-blank"]
+
+
 def test_a_move_before_its_height_is_said_is_found():
     text = "G21 G90 G17 G94\nM3 S9000\nG0 X5 Y0\nZ20\nG1 Z6.5 F300\nX30 F900\nG0 Z20\nM5\nM30\n"
     found = pathgen.check_program(text, cutter=BALL, top=pathgen.flat(6.0), blank=BLANK)

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import shapely
 
+from pathgen.base.units import in_units
 from pathgen.report.fill_findings import _contrast_warnings, _pour_warnings, _second_cut_notes
 from pathgen.report.filling import contrast_rows
 from pathgen.report.moving import _moved_notes
@@ -26,7 +27,16 @@ def test_pours(deep, limit, found):
     one = amount("#000000", area=10.0, pocket=20.0, overfill=10.0, depth=(deep, deep), deep=deep + 1.0, resin=resin)
     said = list(_pour_warnings(inlay, one, limit))
     assert codes(said) == found
-    assert all(f.got.startswith("3.10 mm") and "2 layers" in f.remedy for f in said)
+    assert all(f.got.startswith("3.1 mm") and "2 layers" in f.remedy for f in said)
+
+
+def test_a_pour_is_told_as_deep_in_inches_as_the_page_says():
+    """0.05 in of pocket and 0.04 in over it: rounded to hundredths of a mm first it was 0.0902 in."""
+    inlay = SimpleNamespace(overfill=1.016, name="inlay 1")
+    one = amount("#000000", area=10.0, pocket=20.0, overfill=10.0, depth=(1.2, 1.27), deep=2.286,
+                 resin=Resin(pour_depth=2.0))
+    (said,) = _pour_warnings(inlay, one, 2.0)
+    assert in_units(said.got, "in") == "0.09 in of resin"
 
 
 # WCAG 2.2, relative luminance (P): #767676 on white is 4.54:1, #949494 3.03:1, #959595 2.996:1, which is less than 3

@@ -109,6 +109,15 @@ def test_the_page_says_what_comes_after_the_last_program(built):
     assert off_the_machine(replace(built.plan.clamping, kind="back")) == []
 
 
+@pytest.mark.parametrize(("units", "scallop"), [
+    ("mm", "0.015"), ("mm", "0.0005"), ("in", "0.0006"), ("in", "0.00002"),
+])
+def test_ridges_to_sand_are_no_lower_in_words(tmp_path, units, scallop):
+    finish = {"scallop = 0.05": f'scallop = "{scallop} {units}"'}
+    clamping = replace(clamping_of(pathgen.load_job(small_board.job(tmp_path, changes=finish))), units=units)
+    assert f"ridges away, {scallop} {units} high at most" in " ".join(off_the_machine(clamping))
+
+
 def test_the_legend_names_what_the_picture_shows_and_clamps_that_are_not_known(built):
     clamping = built.plan.clamping
     assert "Hatched: clamps" in legend_above(clamping)

@@ -145,3 +145,9 @@ def test_how_well_to_measure_is_said_in_the_jobs_units():
     assert block == ["# [marks]", "drilled = [[1.0000, 2.0000, 0.5000]]", "",
                      "[[measured]]", "found = [1.0000, 2.0000, 0.5000]  # mark 1"]
     assert "To a few hundredths of a millimetre: measure" in measuring_lines(marks, "mm")[0]
+
+
+def test_marks_are_measured_from_where_z_0_is():
+    for top, where in ((12.7, "on the bed, as"), (0.0, "on the raw top, at the same place each time, as")):
+        words, *_ = measuring_lines({"machine": [(25.4, 50.8)], "machine_top": top, "now": None}, "mm")
+        assert f"set Z 0 for that cutter {where} for any other" in words

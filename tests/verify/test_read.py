@@ -356,3 +356,9 @@ def test_what_an_editor_leaves_is_said_to_be_taken_out(odd):
     """A mark of bytes, the end of a file as old systems write it, a comment in other letters: machines choke on it."""
     with pytest.raises(ProgramError, match="take it out, of comments too, and save it as plain text"):
         read_program(f"{odd}\nG21 G90\nM30\n")
+
+
+@pytest.mark.parametrize("word", ["O1000", "T1"])
+def test_the_number_of_a_program_or_a_tool_is_to_be_taken_out(word):
+    with pytest.raises(ProgramError, match=f"the word {word} .*: take it out"):
+        read(word)

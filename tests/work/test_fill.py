@@ -484,6 +484,16 @@ def test_the_words_at_the_step_where_they_help(narrow_radius):
         assert words in before
 
 
+def test_what_stands_proud_until_the_last_cut_is_counted_in_pocket_and_pour(tmp_path):
+    """1.5 mm in the end, 0.2 mm of wood over that for the last cut, and a fill 0.7 mm proud of it."""
+    made = built(tmp_path, resolution=0.4, changes={"scallop = 0.05": "scallop = 0.05\nleave = 0.2"})
+    (one, *_) = made.report["inlays"][0]["amounts"]
+    assert one["depth"][1] == pytest.approx(1.7, abs=0.01)
+    page = made.files()["setup.html"]
+    assert "The pour is 2.4 mm deep" in page
+    assert "1.7 mm deep (1.5 mm in the end), lowest Z" in page
+
+
 def test_a_chip_of_a_colour_has_one_dam_round_it(tmp_path):
     """0.07 mm wide and 0.4 mm long: none for the chips that the geometry library may leave of its inside."""
     chip = [(99.9524, -2.1178), (99.9497, -2.126), (99.9214, -2.1446), (99.9128, -2.1509), (99.9128, -1.7468),

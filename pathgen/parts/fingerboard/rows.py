@@ -155,7 +155,7 @@ def fretting_data(board: Fingerboard, slots: Slots | None, wire: FretWire) -> di
              **_wire(one)}
             for i, one in enumerate(wire.wires) if i in sheet.size
         ],
-        "overhang": wire.overhang, "waste": wire.waste, "total": rounded(sheet.totals.sum(), 1),
+        "overhang": wire.overhang, "waste": wire.waste, "total": rounded(sheet.totals.sum(), 1), **_aslant(board),
         "frets": [
             {"fret": int(sheet.number[i]), "size": int(sheet.size[i]),
              "length": rounded(sheet.length[i], 3), "tang": rounded(sheet.tang[i], 3),
@@ -173,10 +173,16 @@ def _wire(wire: FretWire) -> dict[str, float]:
             "crown_width": wire.crown.width, "crown_height": wire.crown.height}
 
 
+def _aslant(board: Fingerboard) -> dict[str, bool]:
+    """That radii along frets, nut and saddle are not those square across: of fanned frets alone."""
+    run = np.ptp(board.layout.lines[..., 0], axis=1)
+    return {"aslant": True} if run.max(initial=0.0) > 1e-6 else {}
+
+
 def strung_data(board: Fingerboard, strings: Strings, wire: FretWire | None) -> dict[str, Any]:
     """The strings at nut and saddle, and the board's radius under both."""
     crown = wire.wire_of(int(board.frets.number[0])).crown.height if wire else None
-    rows = cross_radii(board) | stringing_data(board.layout, strings, crown=crown)
+    rows = cross_radii(board) | _aslant(board) | stringing_data(board.layout, strings, crown=crown)
     on_zero_fret = board.frets.number[0] == 0 and strings.clear <= 0
     return rows | ({"under_zero_fret": rounded(-strings.clear)} if on_zero_fret else {})
 

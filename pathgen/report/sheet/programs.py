@@ -148,7 +148,9 @@ def program_path(clamping: Clamping, program: Program) -> Element:
 
 def _depth(clamping: Clamping, program: Program) -> str:
     step, units = program.step, clamping.units
-    depth = step.operation.depth
-    below = f"{format_length(depth, units)} deep, " if depth is not None else ""
+    depth, inlay = step.operation.depth, step.operation.opens
+    now = depth if depth is None or inlay is None else clamping.opened(inlay)
+    in_the_end = "" if depth == now else f" ({format_length(depth or 0.0, units)} in the end)"
+    below = f"{format_length(now, units)} deep{in_the_end}, " if now is not None else ""
     lowest = clamping.to_machine(program.toolpath.points, step)[:, 2].min()
     return f"{below}lowest Z {fine_length(float(lowest), units)}"
