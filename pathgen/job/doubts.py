@@ -226,7 +226,7 @@ def _drilled(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                         + (f", and {len(high) - 1} more are {way} it" if len(high) > 1 else ""),
                 allowed=f"up to {format_length(most, job.units)} {way} it (common practice)",
                 remedy=f"write {top} there, or measure again" if way == "above" else
-                       "measure again, from Z 0 on the bed; if it is so, the blank is thinner there than the job says",
+                       "measure again, Z 0 set anew first; if it is so, the blank is thinner there than the job says",
             )
 
 

@@ -201,13 +201,14 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
                    "thickness beside each for Z)",
         )
     elif low < -2 * exact:
+        zero = "on the bed" if clamping.setup.z_zero == "bed" else "where it was then"
         yield Finding(
             code="sinks", severity="warn", where=f"[[measured]], {place_words(*at)}",
             got=f"the blank lies {format_length(-low, units)} lower there than when the marks were drilled, by how "
             f"much higher each was found: {', '.join(f'mark {k} {_length(v, units)}' for k, v in rows)}",
             allowed="work that lies on the bed cannot sink into it",
             remedy="measure again the mark that differs most from its neighbours; see that Z 0 of the pointed cutter "
-            "was set on the bed, and the feeler's thickness taken off; and that no chips or tape have gone from under "
+            f"was set {zero}, and the feeler's thickness taken off; and that no chips or tape have gone from under "
             "the work",
         )
     feeler = clamping.setup.feeler

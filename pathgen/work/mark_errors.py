@@ -166,7 +166,7 @@ def odd_words(odd: list[int], off: str) -> tuple[str, str]:
         one, again = f"one of marks {joined([str(k + 1) for k in odd], 'or')}", "each"
     return (f"the height of {one} differs by {off} from where the others put it"
             + ("" if len(odd) == 1 else "; of which cannot be told"),
-            f"measure {again} again, Z 0 set anew on the bed; if it stays, the work ")
+            f"measure {again} again, Z 0 set anew first; if it stays, the work ")
 
 
 def _differences(p: Floats, z: Floats, accuracy: float) -> tuple[Floats, Floats]:

@@ -452,6 +452,17 @@ def test_moves_that_held_work_hardly_makes_are_asked_about(tmp_path, drilled, sh
         assert all(f"mark {k} {shift[2]:g} mm" in sinks.got for k in (1, 2, 3, 4)), sinks.got
 
 
+@pytest.mark.parametrize(("z_zero", "drilled", "words"), [
+    ("bed", DRILLED, "cutter was set on the bed"), ("stock-top", DRILLED_FROM_TOP, "cutter was set where it was then"),
+])
+def test_zero_is_looked_for_where_it_lies(tmp_path, z_zero, drilled, words):
+    tops = np.array([8.0, 7.7, 8.0, 7.7]) - (8.0 if z_zero == "stock-top" else 0.0)
+    rows = found(*np.round(np.column_stack([PLACES[:, :2], tops - 0.3]), 4).tolist())
+    changes = {"[stock]": f'[setup]\nz_zero = "{z_zero}"\n[stock]'}
+    (sinks,) = moved_warnings(clamping_of(load_job(job(tmp_path, changes=changes, extra=MARKS + drilled + rows))))
+    assert (sinks.code, words in sinks.remedy) == ("sinks", True)
+
+
 ALONE = "[[-15.0, -28.0], [-15.0, 0.0], [98.0, 28.0], [-15.0, 28.0]]"
 
 
@@ -498,7 +509,7 @@ def test_a_height_unlike_those_that_check_it_is_refused(tmp_path):
 
     assert moved(8.0, 8.0, 8.28, 8.0).worst < 0.1
     with pytest.raises(JobError, match=r"the height of mark 3 differs by 0.39 mm from where the others put it "
-                                       r"\(allowed: about 0.05 mm where .*: measure it again, Z 0 set anew on the bed"):
+                                       r"\(allowed: about 0.05 mm where .*: measure it again, Z 0 set anew first"):
         moved(8.0, 8.0, 8.39, 8.0)
     assert moved(8.0, 8.0, 8.39, 8.0, more="[moved]\naccuracy = 0.07\n").worst < 0.1
 
@@ -520,7 +531,7 @@ def test_heights_measured_once_drilled_are_held_against_the_thickness(tmp_path):
                                        r"into the wood \(allowed: up to 0.7 mm above it\): write 8.75 there"):
         doubts(8.0, 8.0, 8.75, 8.3)
     low, _ = doubts(8.0, 7.0, 8.0, 8.0)
-    assert low[0].startswith("mark 2 is 1 mm below [stock] thickness, 8 mm: measure again, from Z 0 on the bed")
+    assert low[0].startswith("mark 2 is 1 mm below [stock] thickness, 8 mm: measure again, Z 0 set anew first")
     # the cutter that hovers over the marks does so over the highest of them, and is held to it
     hover = next(s for s in clamping.steps if s.operation.name == "hover")
     path = path_of(hover, Around(clamping=clamping))
