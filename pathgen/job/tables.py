@@ -8,7 +8,7 @@ from typing import Any, ClassVar, Literal
 
 from pathgen.artwork.values import Colour, parse_colour
 from pathgen.base.errors import JobError
-from pathgen.base.lowered import MOST_LOWERED, STEEPEST
+from pathgen.base.lowered import MOST_LOWERED, STEEPEST, STEEPEST_ACROSS
 from pathgen.job.keys import (
     ALONG_ACROSS,
     XYZ,
@@ -201,7 +201,8 @@ class BoardTable(BoardNumbers):
     end: EndTable = key(table_of(EndTable), "shape of the other end: { rise, steps, corner_radius }", EndTable,
                         shown="straight")
     thickness: float = key(size(1.0, 50.0), "finished thickness at the centre-line")
-    radius: TwoRadii = key(_radius, 'radius of the top: one length, { nut, end }, or "flat"')
+    radius: TwoRadii = key(_radius, 'radius of the top: one length, { nut, end }, or "flat"; '
+                           f"{_SLOPE} along the board, {math.degrees(math.atan(STEEPEST_ACROSS)):g} degrees across it")
     relief: ReliefTable | None = key(table_of(ReliefTable), "a dip along the board, cut into it: { depth, fret, to }",
                                      None, shown="none")
     fall_away: FallAwayTable | None = key(
