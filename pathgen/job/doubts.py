@@ -14,7 +14,7 @@ from pathgen.base import overlay
 from pathgen.base.bending import LONG_FLUTES, has_long_flutes
 from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
-from pathgen.base.units import as_written, coarse_length, fine_length, format_length, place_words, told_apart
+from pathgen.base.units import SUMS, as_written, coarse_length, fine_length, format_length, place_words, told_apart
 from pathgen.job.flat import plate_corners
 from pathgen.job.form import FORMS, closed_by_page, to_the_page
 from pathgen.job.job import Job
@@ -169,11 +169,13 @@ def _no_roughing(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     if job.surface and job.surface.rough and clamping.cutter(SurfaceRough) is None:
         over = max(job.stock.thickness - clamping.first_surface.thickness, 0.0)
         thick, leaves = told_apart(over, job.surface.allowance, unit=job.units)
+        needed = job.cutter(job.surface.finish, "").shape == "flat-end"
+        ways = ["leave rough out"] * (not needed) + ["make allowance smaller"] * (over > SUMS)
         yield Doubt(
             where="[surface] rough", grave=False,
             problem=f'"{job.surface.rough}" finds nothing to cut, and its program is left out: the blank stands '
                     f"{thick} over the surface, and roughing leaves {leaves}",
-            allowed="a blank that stands higher", remedy="leave rough out, or make allowance smaller",
+            allowed="a blank that stands higher", remedy=", or ".join(ways) or "take a thicker blank",
         )
 
 

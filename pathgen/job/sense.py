@@ -115,14 +115,6 @@ def _needed_tables(job: Job) -> None:
         raise JobError("[resurface]", "no inlay has a fill to cut over", remedy="leave [resurface] out")
 
 
-def _level_already(job: Job) -> str:
-    """What to do with a level blank as thick as the finished part."""
-    table = "[plate]" if job.plate else "[board]"
-    out = f"make {table} thickness less: fills are cut level by [surface]" if job.resurface else \
-        "leave [surface] out where it is level already"
-    return f"take a thicker blank, or {out}"
-
-
 def _order(job: Job) -> None:
     slots = job.slots or job.nut or job.bores or (job.plate and job.plate.openings)
     present = {"surface": job.surface, "inlays": job.inlays, "slots": slots, "outline": job.outline}
@@ -358,18 +350,6 @@ def _surface_settings(job: Job, part: Fingerboard | FlatPart) -> None:
     if table.rough and job.cutter(table.rough, "[surface] rough").shape == "v":
         raise JobError("[surface] rough", f'"{table.rough}" is a v cutter: it leaves furrows',
                        allowed="a flat end, or a ball end", remedy="name another cutter")
-    over = job.stock.thickness - job.body.thickness - table.leave
-    if table.rough and part.surface.is_level and over <= 1e-9:
-        least = job.body.thickness + table.leave + table.allowance
-        raise JobError("[stock] thickness", f"{format_length(job.stock.thickness, job.units)}, and nothing stands over "
-                       f"the finished {job.body.thickness + table.leave:g} mm for roughing to take",
-                       allowed=f"more than {least:.2f} mm", remedy=_level_already(job))
-    if table.rough and part.surface.is_level and table.allowance >= over - 1e-9:
-        left, stands = told_apart(table.allowance, over, unit=job.units)
-        raise JobError(
-            "[surface] allowance", f"{left} is to be left by roughing, and the blank stands {stands} over what is "
-            "finished", allowed=f"less than {stands}",
-            remedy="make allowance smaller, or take a thicker blank" + ("" if level else "; or leave rough out"))
     if table.stepover is not None and table.stepover >= finish.diameter:
         raise JobError("[surface] stepover", f"{table.stepover:g} mm with a {finish.diameter:g} mm cutter",
                        allowed="less than the cutter's diameter", remedy="make it smaller")

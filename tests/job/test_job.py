@@ -218,7 +218,7 @@ def test_bad_jobs_are_refused_with_one_message(name, job_file, tmp_path, capsys)
 
 
 def test_what_a_board_without_a_surface_is_told_to_leave_out_is_what_it_has(job_file):
-    """Dots are always filled; a level blank as thick as the board, told to add a surface, is not told to leave it."""
+    """Dots are always filled."""
     no_curve = SMALL.replace("radius = 304.8", 'radius = "flat"').replace("thickness = 8.0", "thickness = 6.5")
     dots = '[dots]\ndiameter = 6.0\ndepth = 1.0\ncutters = ["slot"]\n[slots]'
 
@@ -229,9 +229,6 @@ def test_what_a_board_without_a_surface_is_told_to_leave_out_is_what_it_has(job_
 
     dotted = no_curve.replace("[slots]", dots, 1)
     assert told(dotted).endswith("add [surface], or leave [dots] out")
-    level = '[surface]\nfinish = "slot"\nrough = "slot"\n'
-    assert told(level + dotted).endswith("or make [board] thickness less: fills are cut level by [surface]")
-    assert told(level + no_curve).endswith("or leave [surface] out where it is level already")
 
 
 @pytest.mark.parametrize("depth", ["4.7", "5.5", "6.4", "20.0"])
