@@ -13,8 +13,10 @@ from shapely import Polygon
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes, all_of
 from pathgen.base.lowered import STEEPEST, STEEPEST_ACROSS
+from pathgen.base.scallop import stepover_for
 from pathgen.base.surface import Surface
 from pathgen.base.units import (
     SUMS,
@@ -36,7 +38,7 @@ from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.outlines import drawing_path
 from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
-from pathgen.job.tables import InlayTable
+from pathgen.job.tables import RIDGES, InlayTable
 from pathgen.parts.fingerboard.fretting import checked_wire
 from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.neck import neck_of
@@ -350,9 +352,11 @@ def _surface_settings(job: Job, part: Fingerboard | FlatPart) -> None:
     if table.rough and job.cutter(table.rough, "[surface] rough").shape == "v":
         raise JobError("[surface] rough", f'"{table.rough}" is a v cutter: it leaves furrows',
                        allowed="a flat end, or a ball end", remedy="name another cutter")
-    if table.stepover is not None and table.stepover >= finish.diameter:
+    if table.stepover is not None and level and table.stepover >= finish.diameter:
         raise JobError("[surface] stepover", f"{table.stepover:g} mm with a {finish.diameter:g} mm cutter",
                        allowed="less than the cutter's diameter", remedy="make it smaller")
+    if table.stepover is not None and not level:
+        _ridges(table.stepover, finish, min(part.surface.radius_nut, part.surface.radius_end))
     _leave(job)
     if job.resurface and job.inlays:
         shallowest = min(inlay.depth for inlay in job.inlays)
@@ -360,6 +364,21 @@ def _surface_settings(job: Job, part: Fingerboard | FlatPart) -> None:
             raise JobError("[resurface] skim",
                            f"the second cut, {job.resurface.skim:g} mm lower than the first, breaks through an inlay",
                            allowed=f"less than its depth, {shallowest:g} mm", remedy="make it smaller")
+
+
+def _ridges(stepover: float, ball: Cutter, radius: float) -> None:
+    """Raises JobError for passes so far apart that they leave ridges lower or higher than may be asked for."""
+    low, high = RIDGES[0], min(RIDGES[1], _OF_RADIUS * ball.radius)
+    least, most = stepover_for([low, high], ball.radius, radius).tolist()
+    if falls_short(stepover, least) or falls_short(most, stepover):
+        raise JobError(
+            "[surface] stepover", f"{stepover:g} mm with a {ball.diameter:g} mm cutter leaves ridges of "
+            f"{'less' if stepover < least else 'more'} than {low if stepover < least else high:g} mm",
+            allowed=f"{rounded_up(least):.2f} to {rounded_down(most):.2f} mm", remedy="make it as allowed")
+
+
+_OF_RADIUS = 0.9
+"""Ridges are no higher than this share of the ball's radius: higher ones have hardly a surface between them."""
 
 
 def _leave(job: Job) -> None:

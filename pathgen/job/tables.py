@@ -44,6 +44,8 @@ SCALE = size(100.0, 2000.0)
 RADIUS = size(25.0, 100_000.0)
 HIGHEST_RATIO = 64
 USUAL_SCALLOP = 0.01
+RIDGES = (0.0005, 1.0)
+"""Lowest and highest ridges that may be asked for, mm."""
 PART = number(0.0, 10_000.0)
 """How many parts of a resin's mix."""
 
@@ -334,14 +336,14 @@ class SurfaceTable:
     finish: str = key(text(60), "the cutter that finishes: a ball end; on a flat board a flat end too")
     rough: str | None = key(text(60), "the cutter that roughs: a flat end, or a ball end", None,
                             shown="no roughing; required where a flat end finishes")
-    scallop: float | None = key(size(0.0005, 1.0), "ridge height allowed", None,
+    scallop: float | None = key(size(*RIDGES), "ridge height allowed", None,
                                 shown=f"{USUAL_SCALLOP:g} mm, or as stepover gives; none with a flat end")
     stepover: float | None = key(size(0.01, 20.0), "distance between passes, instead of scallop", None,
                                  shown="as scallop gives; with a flat end as its own stepover gives")
     allowance: float = key(size(0.0, 5.0), "what roughing leaves", 0.4, inch=0.016)
     leave: float = key(size(0.0, 5.0), "how much the first cut leaves for one last cut of wood and fill together; 0: "
                        "later cuts repeat the first", 0.0)
-    leave_scallop: float | None = key(size(0.0005, 1.0), "ridge height allowed on the first cut, with leave", None,
+    leave_scallop: float | None = key(size(*RIDGES), "ridge height allowed on the first cut, with leave", None,
                                       shown="half of leave")
 
 

@@ -411,6 +411,19 @@ def test_a_radius_steeper_than_any_is_told_with_one_that_is_allowed(tmp_path, ra
     read(value if key == "radius" else re.sub(rf"{key} = [\d.]+", f"{key} = {value}", radius))
 
 
+@pytest.mark.parametrize("stepover", [0.01, 12.5, 18.0])
+def test_passes_so_near_or_far_that_their_ridges_could_not_be_asked_for_are_told_what_is_allowed(tmp_path, stepover):
+    """12.5 mm with a ball of 12.7 was told "less than the ball's diameter"; 0.01 mm of a scallop that nobody wrote."""
+    def read(stepover: float) -> None:
+        planned_of(job := load_job(small_board.job(tmp_path, changes={"scallop = 0.05": f"stepover = {stepover}"})),
+                   clamping_of(job))
+
+    with pytest.raises(JobError, match=r"\[surface\] stepover: .* leaves ridges of (less|more) than") as refused:
+        read(stepover)
+    low, high = re.search(r"allowed: ([\d.]+) to ([\d.]+) mm", str(refused.value)).groups()
+    read(float(low) if stepover < 1 else float(high))
+
+
 @pytest.mark.parametrize(("levels", "fits"), [(MOST_NESTED - 1, True), (MOST_NESTED, False)])
 def test_how_deep_lists_may_be_nested(levels, fits):
     data = {"a": 1}
