@@ -45,6 +45,7 @@ from pathgen.parts.fingerboard.neck import neck_of
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.parts.flat.part import FlatPart
+from pathgen.strategies.surfacing import RESURFACE_RIDGE
 from pathgen.strategies.tab_places import LEAST_WASTE
 from pathgen.work.features import Slots
 from pathgen.work.part import Part
@@ -358,12 +359,34 @@ def _surface_settings(job: Job, part: Fingerboard | FlatPart) -> None:
     if table.stepover is not None and not level:
         _ridges(table.stepover, finish, min(part.surface.radius_nut, part.surface.radius_end))
     _leave(job)
+    _few_layers(job, part, finish)
     if job.resurface and job.inlays:
         shallowest = min(inlay.depth for inlay in job.inlays)
         if job.resurface.skim >= shallowest:
             raise JobError("[resurface] skim",
                            f"the second cut, {job.resurface.skim:g} mm lower than the first, breaks through an inlay",
                            allowed=f"less than its depth, {shallowest:g} mm", remedy="make it smaller")
+
+
+def _few_layers(job: Job, part: Fingerboard | FlatPart, finish: Cutter) -> None:
+    """Raises JobError for a stepdown so small that the whole surface would be gone over for hours, layer by layer."""
+    low = float(np.nanmin(part.surface.height(*shapely.get_coordinates(part.outline).T)))
+    filled = [inlay.overfill for inlay in job.inlays if inlay.fill != "none"]
+    skim = job.resurface.skim if job.resurface else 0.0
+    over = [(f'[[cutter]] "{finish.name}" stepdown', "what stands over the surface", job.stock.thickness - low,
+             finish.stepdown)] * (not (job.surface and job.surface.rough))
+    over += [("[resurface] stepdown", "a fill", max(filled) + skim, job.resurface.stepdown)] \
+        if job.resurface and filled else []
+    for where, what, high, stepdown in over:
+        layers, least = high / (stepdown * (1.0 - RESURFACE_RIDGE)), high / (_MOST_LAYERS * (1.0 - RESURFACE_RIDGE))
+        if falls_short(_MOST_LAYERS, layers):
+            raise JobError(where, f"{stepdown:g} mm: {layers:.0f} layers through {what}, {high:.3g} mm",
+                           allowed=f"{_MOST_LAYERS} layers or fewer",
+                           remedy=f"make it {rounded_up(least):.2f} mm or more")
+
+
+_MOST_LAYERS = 40
+"""Several times what is usual; what takes more is given up when it is simulated."""
 
 
 def _ridges(stepover: float, ball: Cutter, radius: float) -> None:

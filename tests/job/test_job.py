@@ -424,6 +424,20 @@ def test_passes_so_near_or_far_that_their_ridges_could_not_be_asked_for_are_told
     read(float(low) if stepover < 1 else float(high))
 
 
+@pytest.mark.parametrize(("changes", "words"), [
+    ({"overfill = 0.7": "overfill = 2.0", "[resin]": "[resurface]\nstepdown = 0.02\n[resin]"},
+     r"\[resurface\] stepdown: 0.02 mm: 125 layers through a fill"),
+    ({"stepdown = 3.0": "stepdown = 0.02"}, r'\[\[cutter\]\] "ball" stepdown: 0.02 mm: .* layers .*what stands over'),
+])
+def test_layers_of_the_whole_surface_are_no_more_than_can_be_simulated(tmp_path, changes, words):
+    """A second cut of 125 layers was refused by our own check, which gave it up."""
+    with pytest.raises(JobError, match=words) as refused:
+        load_job(small_board.job(tmp_path, changes=changes))
+    least = re.search(r"make it ([\d.]+) mm or more", str(refused.value))[1]
+    load_job(small_board.job(tmp_path, changes={
+        old: new.replace("stepdown = 0.02", f"stepdown = {least}") for old, new in changes.items()}))
+
+
 @pytest.mark.parametrize(("levels", "fits"), [(MOST_NESTED - 1, True), (MOST_NESTED, False)])
 def test_how_deep_lists_may_be_nested(levels, fits):
     data = {"a": 1}
