@@ -215,6 +215,7 @@ def roughing_runs(
     y = np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / (2 * half)) + 1))
     chord = min(chord_tolerance, max(allowance, _CHORD))  # where nothing is left, straight moves cut no deeper either
     floor = _zigzag(strip_spans(reach, y, reach=1.0), y, surface, cutter, chord) + [0.0, 0.0, allowance]
+    floor[:, 2] = np.maximum(floor[:, 2], 0.0)  # beside a round board the surface goes on down, below the underside
     return _layers(floor, stock_top, cutter, ridge=float(cutter.profile(half)))
 
 
