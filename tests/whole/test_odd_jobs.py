@@ -178,3 +178,11 @@ def test_a_board_as_round_as_may_be_is_roughed_above_the_bed_and_pocketed_no_fas
                      **angle)
         + cutter(name="wide", shape="flat-end", diameter=6.0, speed=16000, feed=2200.0, plunge=600.0, stepdown=2.0))
     assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
+
+
+def test_a_skin_that_a_dowel_hole_meets_is_as_deep_there_as_the_hole(tmp_path):
+    """It was refused by our own check: nothing was left under the groove."""
+    made = built(tmp_path, resolution=0.2, art=DOT, extra=cutter(
+        name="drill", shape="flat-end", diameter=3.0, speed=11000, feed=1100.0, plunge=300.0, stepdown=1.2)
+        + '[holes]\ncutter = "drill"\nat = [[-2.5, 0.0], [100.0, 0.0]]\n[outline]\ncutter = "flat"\nskin = 0.4\n')
+    assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
