@@ -138,8 +138,8 @@ def _groove(
 def _off_holes(middle: Floats, step: Step, clamping: Clamping) -> Bools:
     """(n,) places where the groove meets no dowel hole: there a skin is as deep as the hole. A tab counts all the same.
     """
-    holes = clamping.feature(DowelHoles)
-    if holes is None or not step.operation.feature.skin:
+    holes = clamping.feature(DowelHoles) if step.operation.feature.skin else None
+    if holes is None:
         return np.ones(len(middle), bool)
     away = shapely.distance(shapely.points(middle), shapely.multipoints(holes.at))
     return np.asarray(away > holes.diameter / 2 + step.cutter.radius)
