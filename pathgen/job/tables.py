@@ -338,8 +338,8 @@ class SurfaceTable:
                             shown="no roughing; required where a flat end finishes")
     scallop: float | None = key(size(*RIDGES), "ridge height allowed", None,
                                 shown=f"{USUAL_SCALLOP:g} mm, or as stepover gives; none with a flat end")
-    stepover: float | None = key(size(0.01, 20.0), "distance between passes, instead of scallop", None,
-                                 shown="as scallop gives; with a flat end as its own stepover gives")
+    stepover: float | None = key(size(0.01, 20.0), "distance between passes, instead of scallop, with ridges as that "
+                                 "may be", None, shown="as scallop gives; with a flat end as its own stepover gives")
     allowance: float = key(size(0.0, 5.0), "what roughing leaves", 0.4, inch=0.016)
     leave: float = key(size(0.0, 5.0), "how much the first cut leaves for one last cut of wood and fill together; 0: "
                        "later cuts repeat the first", 0.0)
@@ -517,7 +517,8 @@ class ResurfaceTable:
         size(0.0, 2.0),
         "below the first surface: pockets end as much less deep; 0 repeats the first finishing moves exactly", 0.0,
     )
-    stepdown: float = key(size(0.02, 10.0), "depth of each pass through what stands proud", 0.5, inch=0.02)
+    stepdown: float = key(size(0.02, 10.0), "depth of each pass through what stands proud, 40 of them at most", 0.5,
+                          inch=0.02)
     area: str = key(choice("board", "inlay"), "cut the whole board again, or only over each inlay", "board")
     blend: float = key(size(0.5, 100.0), 'how far round a drawing area = "inlay" cuts, beside all inside its dam', 5.0,
                        inch=0.2)
