@@ -132,10 +132,12 @@ class Toolpath(Brief):
         kinds = [Move.RAPID] * len(heights) + [Move.PLUNGE] + [Move.CUT] * (len(run) - 1) + [Move.RAPID]
         return Toolpath(np.concatenate([above, run, away]), np.array(kinds, dtype=np.int8))
 
-    def slowed_where_steep(self, *, feed: float, plunge: float) -> Toolpath:
-        """The same path at the plunge feed wherever the cutting feed would sink the cutter faster than that."""
+    def slowed_where_steep(self, *, feed: float, plunge: float, eased: float = 0.0) -> Toolpath:
+        """The same path at the plunge feed wherever the cutting feed, or the `eased` one, would sink the cutter faster
+        than that."""
         drop = -np.diff(self.points[:, 2], prepend=self.points[:1, 2])
-        too_fast = (self.kinds == Move.CUT) & (drop * feed > plunge * self.lengths * 1.0001)
+        at = np.where(self.kinds == Move.CUT, feed, np.where(self.kinds == Move.EASED, eased, 0.0))
+        too_fast = drop * at > plunge * self.lengths * 1.0001
         return Toolpath(self.points, np.where(too_fast, np.int8(Move.PLUNGE), self.kinds))
 
     def hopping(

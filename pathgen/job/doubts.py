@@ -201,11 +201,13 @@ def _no_roughing(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     if job.surface and job.surface.rough and clamping.cutter(SurfaceRough) is None:
         over = max(job.stock.thickness - clamping.first_surface.thickness, 0.0)
         thick, leaves = told_apart(over, job.surface.allowance, unit=job.units)
+        needed = job.cutter(job.surface.finish, "").shape == "flat-end"
+        ways = ["leave rough out"] * (not needed) + ["make allowance smaller"] * (over > SUMS)
         yield Doubt(
             where="[surface] rough", grave=False,
             problem=f'"{job.surface.rough}" finds nothing to cut, and its program is left out: the blank stands '
                     f"{thick} over the surface, and roughing leaves {leaves}",
-            allowed="a blank that stands higher", remedy="leave rough out, or make allowance smaller",
+            allowed="a blank that stands higher", remedy=", or ".join(ways) or "take a thicker blank",
         )
 
 

@@ -13,7 +13,11 @@ from shapely import Polygon
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes, all_of
+from pathgen.base.lowered import STEEPEST, STEEPEST_ACROSS
+from pathgen.base.scallop import stepover_for
+from pathgen.base.surface import Surface
 from pathgen.base.units import (
     SUMS,
     falls_short,
@@ -34,13 +38,14 @@ from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.outlines import drawing_path
 from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
-from pathgen.job.tables import InlayTable
+from pathgen.job.tables import RIDGES, InlayTable
 from pathgen.parts.fingerboard.fretting import checked_wire
 from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.neck import neck_of
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.parts.flat.part import FlatPart
+from pathgen.strategies.surfacing import RESURFACE_RIDGE
 from pathgen.strategies.tab_places import LEAST_WASTE
 from pathgen.work.features import Slots
 from pathgen.work.part import Part
@@ -113,14 +118,6 @@ def _needed_tables(job: Job) -> None:
         raise JobError("[resurface]", "no inlay has a fill to cut over", remedy="leave [resurface] out")
 
 
-def _level_already(job: Job) -> str:
-    """What to do with a level blank as thick as the finished part."""
-    table = "[plate]" if job.plate else "[board]"
-    out = f"make {table} thickness less: fills are cut level by [surface]" if job.resurface else \
-        "leave [surface] out where it is level already"
-    return f"take a thicker blank, or {out}"
-
-
 def _order(job: Job) -> None:
     slots = job.slots or job.nut or job.bores or (job.plate and job.plate.openings)
     present = {"surface": job.surface, "inlays": job.inlays, "slots": slots, "outline": job.outline}
@@ -152,6 +149,7 @@ def _radius_and_width(job: Job, board: Fingerboard) -> None:
             f"{small} is less than half the width, {half}, {format_length(float(points[worst, 0]), job.units)} along",
             remedy=f"make the radius {_least_radius(job, board) or 'larger'}, or the board narrower",
         )
+    _no_steeper(job, board, points)
     wood, along = board.surface.height(points[:, 0], points[:, 1]), points[:, 0]
     edge = float(np.min(wood))
     if falls_short(edge, board.min_web):
@@ -169,6 +167,74 @@ def _radius_and_width(job: Job, board: Fingerboard) -> None:
         )
 
 
+def _no_steeper(job: Job, board: Fingerboard, points: Floats) -> None:
+    """Raises JobError for a radius whose edges go down, across or along the board, more steeply than any board's."""
+    surface, x, y = board.surface, points[:, 0], np.abs(points[:, 1])
+    least = y * _OVER_HALF
+    if falls_short(float(np.min(surface.radius(x) - least)), 0.0):
+        worst = int(np.argmin(surface.radius(x) - least))
+        small = float(surface.radius(x[worst]))
+        raise JobError(
+            "[board] radius", f"{format_length(small, job.units)} goes down at "
+            f"{math.degrees(math.asin(y[worst] / small)):.1f} degrees to an edge {format_length(y[worst], job.units)} "
+            f"from the centre-line, {format_length(float(x[worst]), job.units)} along",
+            allowed=f"{math.degrees(math.atan(STEEPEST_ACROSS)):g} degrees across the board",
+            remedy=f"make the radius {_least_radius(job, board) or f'there {rounded_up(least[worst]):.2f} mm or more'}"
+                   ", or the board narrower",
+        )
+    table = job.surface
+    past = max((job.cutter(name, "").diameter for name in (table.finish, table.rough) if name), default=0.0) \
+        if table else 0.0
+    on, x = x, x + past * np.sign(x - (x.min() + x.max()) / 2)  # cutters of the surface run on past the ends
+    if not surface.taper or not falls_short(STEEPEST, _along(surface, x, y)):
+        return
+    low, high = 0.0, 1.0
+    for _ in range(40):
+        share = (low + high) / 2
+        low, high = (low, share) if falls_short(STEEPEST, _along(_other_radii(job, board, share)[0], x, y)) else \
+            (share, high)
+    nut, end = (format_length(one, job.units) for one in (surface.radius_nut, surface.radius_end))
+    here = falls_short(STEEPEST, _along(surface, on, y))
+    steepest = _along(surface, on if here else x, y)
+    goes = f"go 1 in {1.0 / steepest:.2g}" if math.isfinite(steepest) else "have no radius"
+    where = "" if here else f" {format_length(past, job.units)} past its ends, where cutters run on"
+    raise JobError(
+        "[board] radius", f"{nut} at the nut and {end} at the end: the edges {goes} along the board{where}, at "
+        "their steepest", allowed=f"1 in {1.0 / STEEPEST:g} along the board",
+        remedy=f"make {_other_radii(job, board, low)[1]}, or the board narrower")
+
+
+_OVER_HALF = math.hypot(1.0, 1.0 / STEEPEST_ACROSS)
+"""So many times half the width the radius is at the least."""
+
+
+def _along(surface: Surface, x: Floats, y: Floats) -> float:
+    """How steeply a radius that changes has places go up or down along the board, at the most."""
+    radius = surface.radius(x)
+    if np.any(radius <= y):
+        return math.inf
+    return float(np.max(np.abs(surface.taper) * (radius / np.sqrt(radius**2 - y**2) - 1.0)))
+
+
+def _other_radii(job: Job, board: Fingerboard, share: float) -> tuple[Surface, str]:
+    """The surface with the larger of its radii nearer to the other, by a share of what they are apart, or with larger
+    ones where it follows the strings; and the key to change with its value, in words."""
+    assert job.board is not None
+    asked, surface = job.board.radius, board.surface
+    if asked.follow:
+        nut = asked.nut / max(share, 1e-6)
+        return replace(surface, radius_nut=nut, radius_end=surface.radius_end * nut / asked.nut), \
+            f"nut {rounded_up(nut):.2f} mm or more"
+    other = asked.end if asked.end is not None else asked.bridge
+    assert other is not None
+    of_end = (surface.radius_end - asked.nut) / (other - asked.nut)
+    name, nut = ("nut", rounded_down(other + share * (asked.nut - other))) if asked.nut > other else ("", asked.nut)
+    if not name:
+        name, other = "end" if asked.end is not None else "bridge", rounded_down(nut + share * (other - nut))
+    return replace(surface, radius_nut=nut, radius_end=nut + of_end * (other - nut)), \
+        f"{name} {max(nut, other):.2f} mm or less"
+
+
 def _least_radius(job: Job, board: Fingerboard) -> str:
     """The least radius that leaves `min_web` at the edges, under slots too, by the height of an arc over its chord;
     nothing where the surface is more than one radius."""
@@ -177,7 +243,8 @@ def _least_radius(job: Job, board: Fingerboard) -> str:
     half = float(np.abs(shapely.get_coordinates(board.finished)[:, 1]).max())
     if surface.bends.size or surface.radius_nut != surface.radius_end or deep <= 0:
         return ""
-    return f"{rounded_up((half**2 + deep**2) / (2 * deep) if deep < half else half):.2f} mm or more"
+    of_web = (half**2 + deep**2) / (2 * deep) if deep < half else half
+    return f"{rounded_up(max(of_web, half * _OVER_HALF)):.2f} mm or more"
 
 
 def _stock_holds_part(job: Job, part: Part) -> None:
@@ -286,28 +353,55 @@ def _surface_settings(job: Job, part: Fingerboard | FlatPart) -> None:
     if table.rough and job.cutter(table.rough, "[surface] rough").shape == "v":
         raise JobError("[surface] rough", f'"{table.rough}" is a v cutter: it leaves furrows',
                        allowed="a flat end, or a ball end", remedy="name another cutter")
-    over = job.stock.thickness - job.body.thickness - table.leave
-    if table.rough and part.surface.is_level and over <= 1e-9:
-        least = job.body.thickness + table.leave + table.allowance
-        raise JobError("[stock] thickness", f"{format_length(job.stock.thickness, job.units)}, and nothing stands over "
-                       f"the finished {job.body.thickness + table.leave:g} mm for roughing to take",
-                       allowed=f"more than {least:.2f} mm", remedy=_level_already(job))
-    if table.rough and part.surface.is_level and table.allowance >= over - 1e-9:
-        left, stands = told_apart(table.allowance, over, unit=job.units)
-        raise JobError(
-            "[surface] allowance", f"{left} is to be left by roughing, and the blank stands {stands} over what is "
-            "finished", allowed=f"less than {stands}",
-            remedy="make allowance smaller, or take a thicker blank" + ("" if level else "; or leave rough out"))
-    if table.stepover is not None and table.stepover >= finish.diameter:
+    if table.stepover is not None and level and table.stepover >= finish.diameter:
         raise JobError("[surface] stepover", f"{table.stepover:g} mm with a {finish.diameter:g} mm cutter",
                        allowed="less than the cutter's diameter", remedy="make it smaller")
+    if table.stepover is not None and not level:
+        _ridges(table.stepover, finish, min(part.surface.radius_nut, part.surface.radius_end))
     _leave(job)
+    _few_layers(job, part, finish)
     if job.resurface and job.inlays:
         shallowest = min(inlay.depth for inlay in job.inlays)
         if job.resurface.skim >= shallowest:
             raise JobError("[resurface] skim",
                            f"the second cut, {job.resurface.skim:g} mm lower than the first, breaks through an inlay",
                            allowed=f"less than its depth, {shallowest:g} mm", remedy="make it smaller")
+
+
+def _few_layers(job: Job, part: Fingerboard | FlatPart, finish: Cutter) -> None:
+    """Raises JobError for a stepdown so small that the whole surface would be gone over for hours, layer by layer."""
+    low = float(np.nanmin(part.surface.height(*shapely.get_coordinates(part.outline).T)))
+    filled = [inlay.overfill for inlay in job.inlays if inlay.fill != "none"]
+    skim = job.resurface.skim if job.resurface else 0.0
+    over = [(f'[[cutter]] "{finish.name}" stepdown', "what stands over the surface", job.stock.thickness - low,
+             finish.stepdown)] * (not (job.surface and job.surface.rough))
+    over += [("[resurface] stepdown", "a fill", max(filled) + skim, job.resurface.stepdown)] \
+        if job.resurface and filled else []
+    for where, what, high, stepdown in over:
+        layers, least = high / (stepdown * (1.0 - RESURFACE_RIDGE)), high / (_MOST_LAYERS * (1.0 - RESURFACE_RIDGE))
+        if falls_short(_MOST_LAYERS, layers):
+            raise JobError(where, f"{stepdown:g} mm: {layers:.0f} layers through {what}, {high:.3g} mm",
+                           allowed=f"{_MOST_LAYERS} layers or fewer",
+                           remedy=f"make it {rounded_up(least):.2f} mm or more")
+
+
+_MOST_LAYERS = 40
+"""Several times what is usual; what takes more is given up when it is simulated."""
+
+
+def _ridges(stepover: float, ball: Cutter, radius: float) -> None:
+    """Raises JobError for passes so far apart that they leave ridges lower or higher than may be asked for."""
+    low, high = RIDGES[0], min(RIDGES[1], _OF_RADIUS * ball.radius)
+    least, most = stepover_for([low, high], ball.radius, radius).tolist()
+    if falls_short(stepover, least) or falls_short(most, stepover):
+        raise JobError(
+            "[surface] stepover", f"{stepover:g} mm with a {ball.diameter:g} mm cutter leaves ridges of "
+            f"{'less' if stepover < least else 'more'} than {low if stepover < least else high:g} mm",
+            allowed=f"{rounded_up(least):.2f} to {rounded_down(most):.2f} mm", remedy="make it as allowed")
+
+
+_OF_RADIUS = 0.9
+"""Ridges are no higher than this share of the ball's radius: higher ones have hardly a surface between them."""
 
 
 def _leave(job: Job) -> None:

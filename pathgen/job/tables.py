@@ -8,7 +8,7 @@ from typing import Any, ClassVar, Literal
 
 from pathgen.artwork.values import Colour, parse_colour
 from pathgen.base.errors import JobError
-from pathgen.base.lowered import MOST_LOWERED, STEEPEST
+from pathgen.base.lowered import MOST_LOWERED, STEEPEST, STEEPEST_ACROSS
 from pathgen.job.keys import (
     ALONG_ACROSS,
     XYZ,
@@ -44,6 +44,8 @@ SCALE = size(100.0, 2000.0)
 RADIUS = size(25.0, 100_000.0)
 HIGHEST_RATIO = 64
 USUAL_SCALLOP = 0.01
+RIDGES = (0.0005, 1.0)
+"""Lowest and highest ridges that may be asked for, mm."""
 PART = number(0.0, 10_000.0)
 """How many parts of a resin's mix."""
 
@@ -201,7 +203,8 @@ class BoardTable(BoardNumbers):
     end: EndTable = key(table_of(EndTable), "shape of the other end: { rise, steps, corner_radius }", EndTable,
                         shown="straight")
     thickness: float = key(size(1.0, 50.0), "finished thickness at the centre-line")
-    radius: TwoRadii = key(_radius, 'radius of the top: one length, { nut, end }, or "flat"')
+    radius: TwoRadii = key(_radius, 'radius of the top: one length, { nut, end }, or "flat"; '
+                           f"{_SLOPE} along the board, {math.degrees(math.atan(STEEPEST_ACROSS)):g} degrees across it")
     relief: ReliefTable | None = key(table_of(ReliefTable), "a dip along the board, cut into it: { depth, fret, to }",
                                      None, shown="none")
     fall_away: FallAwayTable | None = key(
@@ -333,14 +336,14 @@ class SurfaceTable:
     finish: str = key(text(60), "the cutter that finishes: a ball end; on a flat board a flat end too")
     rough: str | None = key(text(60), "the cutter that roughs: a flat end, or a ball end", None,
                             shown="no roughing; required where a flat end finishes")
-    scallop: float | None = key(size(0.0005, 1.0), "ridge height allowed", None,
+    scallop: float | None = key(size(*RIDGES), "ridge height allowed", None,
                                 shown=f"{USUAL_SCALLOP:g} mm, or as stepover gives; none with a flat end")
-    stepover: float | None = key(size(0.01, 20.0), "distance between passes, instead of scallop", None,
-                                 shown="as scallop gives; with a flat end as its own stepover gives")
+    stepover: float | None = key(size(0.01, 20.0), "distance between passes, instead of scallop, with ridges as that "
+                                 "may be", None, shown="as scallop gives; with a flat end as its own stepover gives")
     allowance: float = key(size(0.0, 5.0), "what roughing leaves", 0.4, inch=0.016)
     leave: float = key(size(0.0, 5.0), "how much the first cut leaves for one last cut of wood and fill together; 0: "
                        "later cuts repeat the first", 0.0)
-    leave_scallop: float | None = key(size(0.0005, 1.0), "ridge height allowed on the first cut, with leave", None,
+    leave_scallop: float | None = key(size(*RIDGES), "ridge height allowed on the first cut, with leave", None,
                                       shown="half of leave")
 
 
@@ -514,7 +517,8 @@ class ResurfaceTable:
         size(0.0, 2.0),
         "below the first surface: pockets end as much less deep; 0 repeats the first finishing moves exactly", 0.0,
     )
-    stepdown: float = key(size(0.02, 10.0), "depth of each pass through what stands proud", 0.5, inch=0.02)
+    stepdown: float = key(size(0.02, 10.0), "depth of each pass through what stands proud, 40 of them at most", 0.5,
+                          inch=0.02)
     area: str = key(choice("board", "inlay"), "cut the whole board again, or only over each inlay", "board")
     blend: float = key(size(0.5, 100.0), 'how far round a drawing area = "inlay" cuts, beside all inside its dam', 5.0,
                        inch=0.2)

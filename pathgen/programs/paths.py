@@ -38,6 +38,7 @@ from pathgen.strategies.surfacing import (
     finishing_passes,
     rough_reach,
     rough_ridge,
+    rough_stairs,
     roughed,
 )
 from pathgen.work.clamping import Clamping, Step
@@ -188,9 +189,12 @@ def _rough(operation: SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:
 
 
 def _finish(operation: SurfaceFinish, cutter: Cutter, around: Around) -> Toolpath:
-    rough = around.clamping.feature(SurfaceRough)
+    rough, rougher = around.clamping.feature(SurfaceRough), around.clamping.cutter(SurfaceRough)
+    first = _first(around)
+    left = rough.allowance + rough_stairs(first, rougher, stock_top=around.top, past=around.past) \
+        if rough and rougher else None
     return finishing(
-        _first(around), allowance=rough.allowance if rough else None, stock_top=around.top,
+        first, allowance=left, stock_top=around.top,
         later=_last(around) if operation.feature.leave else None, rapids=around.rapids,
     )
 

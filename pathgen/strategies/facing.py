@@ -47,8 +47,8 @@ def finishing(
     As far out as the `later` passes that will cut it once more go, if there are any.
     """
     proud = stock_top - _lowest(passes) if allowance is None else allowance
-    runs = resurfacing_runs(passes, proud=proud, stepdown=passes.cutter.stepdown,
-                            waste="raw" if allowance is None else "cleared", later=later)
+    # roughing leaves the allowance past the edges too, where the layers through it do not reach without a rim
+    runs = resurfacing_runs(passes, proud=proud, stepdown=passes.cutter.stepdown, waste="raw", later=later)
     return _path(runs, passes.cutter, rapids)
 
 

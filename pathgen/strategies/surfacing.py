@@ -215,6 +215,7 @@ def roughing_runs(
     y = np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / (2 * half)) + 1))
     chord = min(chord_tolerance, max(allowance, _CHORD))  # where nothing is left, straight moves cut no deeper either
     floor = _zigzag(strip_spans(reach, y, reach=1.0), y, surface, cutter, chord) + [0.0, 0.0, allowance]
+    floor[:, 2] = np.maximum(floor[:, 2], 0.0)  # beside a round board the surface goes on down, below the underside
     return _layers(floor, stock_top, cutter, ridge=float(cutter.profile(half)))
 
 
@@ -222,11 +223,30 @@ def rough_reach(
     outline: Polygon, surface: Surface, cutter: Cutter, *, finish: Cutter | None, stock_top: float, past: float,
 ) -> Polygon:
     """Where the axis of a roughing cutter goes: see `roughing_runs`."""
+    out = _rough_out(outline, surface, cutter, finish=finish, stock_top=stock_top, past=past)
+    return overlay.buffer(outline, out, join_style="mitre")
+
+
+def _rough_out(
+    outline: Polygon, surface: Surface, cutter: Cutter, *, finish: Cutter | None, stock_top: float, past: float,
+) -> float:
+    """How far past the outline the axis of a roughing cutter goes, mm; less than 0 where its rim is enough."""
     lowest = float(np.nanmin(surface.height(*_grid(outline))))
     around = float(finish.half_width(stock_top - lowest)) if finish is not None else 0.0
     beside = _cleared_beside(cutter)
-    out = max(around + max(ROUGH_MARGIN, past + _CLEAR) - beside, -0.4 * beside)
-    return overlay.buffer(outline, out, join_style="mitre")
+    return max(around + max(ROUGH_MARGIN, past + _CLEAR) - beside, -0.4 * beside)
+
+
+def rough_stairs(passes: Passes, cutter: Cutter, *, stock_top: float, past: float) -> float:
+    """The most that roughing leaves over its allowance where finishing `passes` go, mm: ridges, and the stairs of a
+    flat end, which stands on the uphill side of its way."""
+    if not cutter.is_flat or passes.surface.is_flat:
+        return rough_ridge(cutter)
+    surface, x, y = passes.surface, passes.rim[:, 0], np.abs(passes.rim[:, 1])
+    edge = y / (1.0 + passes.cutter.radius / surface.radius(x))
+    out = _rough_out(passes.outline, surface, cutter, finish=passes.cutter, stock_top=stock_top, past=past)
+    uphill = np.maximum(np.minimum(y - 2 * _half_apart(cutter), edge + out - cutter.radius), 0.0)
+    return float(np.nanmax(surface.height(x, uphill) - surface.height(x, y), initial=0.0))
 
 
 def roughed(reach: Polygon, cutter: Cutter) -> Polygon:

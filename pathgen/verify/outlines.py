@@ -17,6 +17,7 @@ from pathgen.verify.findings import Finding, Tolerances, at, at_end
 from pathgen.verify.in_plan import away_from, lines_of
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.operations import DowelHoles
 
 _EVERY = 0.1
 """Spacing of the places along the middle of the groove, mm."""
@@ -45,7 +46,9 @@ def outline_findings(
                       got=f"the cutter goes {r - gap[i]:.3f} mm inside the outline",
                       allowed=f"{tolerances.outline:g} mm")
     middle, height = _middle(step, clamping, sim)
-    uncut = [*_not_cut(lines, board, step, tolerances), *_groove(middle, height, board, step, sim, tolerances)]
+    there = _off_holes(middle, step, clamping)
+    uncut = [*_not_cut(lines, board, step, tolerances),
+             *_groove(middle[there], height[there], board, step, sim, tolerances)]
     high = np.maximum(motion.start[rows, 2], motion.end[rows, 2])
     held = middle[height > tolerances.tab]
     yield from uncut or _ledges(lines, high, board, held, step, _step_of(sim), tolerances)
@@ -130,6 +133,16 @@ def _groove(
             yield Finding(code="outline-uncut", where=at(name, None, x, y),
                           got=f"{float(height[span].max()):.2f} mm left over {width:.1f} mm",
                           allowed=f"tabs of {cut.tab_height:g} by {cut.tab_width:g} mm")
+
+
+def _off_holes(middle: Floats, step: Step, clamping: Clamping) -> Bools:
+    """(n,) places where the groove meets no dowel hole: there a skin is as deep as the hole. A tab counts all the same.
+    """
+    holes = clamping.feature(DowelHoles) if step.operation.feature.skin else None
+    if holes is None:
+        return np.ones(len(middle), bool)
+    away = shapely.distance(shapely.points(middle), shapely.multipoints(holes.at))
+    return np.asarray(away > holes.diameter / 2 + step.cutter.radius)
 
 
 def _middle(step: Step, clamping: Clamping, sim: Simulation) -> tuple[Floats, Floats]:

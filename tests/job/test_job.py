@@ -218,7 +218,7 @@ def test_bad_jobs_are_refused_with_one_message(name, job_file, tmp_path, capsys)
 
 
 def test_what_a_board_without_a_surface_is_told_to_leave_out_is_what_it_has(job_file):
-    """Dots are always filled; a level blank as thick as the board, told to add a surface, is not told to leave it."""
+    """Dots are always filled."""
     no_curve = SMALL.replace("radius = 304.8", 'radius = "flat"').replace("thickness = 8.0", "thickness = 6.5")
     dots = '[dots]\ndiameter = 6.0\ndepth = 1.0\ncutters = ["slot"]\n[slots]'
 
@@ -229,9 +229,6 @@ def test_what_a_board_without_a_surface_is_told_to_leave_out_is_what_it_has(job_
 
     dotted = no_curve.replace("[slots]", dots, 1)
     assert told(dotted).endswith("add [surface], or leave [dots] out")
-    level = '[surface]\nfinish = "slot"\nrough = "slot"\n'
-    assert told(level + dotted).endswith("or make [board] thickness less: fills are cut level by [surface]")
-    assert told(level + no_curve).endswith("or leave [surface] out where it is level already")
 
 
 @pytest.mark.parametrize("depth", ["4.7", "5.5", "6.4", "20.0"])
@@ -374,21 +371,71 @@ def test_where_a_part_hangs_over_its_blank(by, side):
 
 
 @pytest.mark.parametrize(("radius", "edge", "words"), [
-    (32.5, 1.01, ""), (32.1, 1.0, ""), (31.9, 5.0, r"31\.9 mm is less than half the width, 32 mm, "),
+    (45.5, 1.01, ""), (45.3, 1.0, ""), (31.9, 5.0, r"31\.9 mm is less than half the width, 32 mm, "),
+    (45.2, 5.0, r"45\.2 mm goes down at 45\.1 degrees .*: 45 degrees across .*make the radius there 45\.26 mm or more"),
     (90.0, 0.99, r"leaves 0\.99 mm at the edges .*min_web 1 mm or more\): make thickness 6\.51 mm"),
     (90.0, -0.5, r"falls 0\.50 mm below the underside .*: make thickness 8\.00 mm"),
 ])
 def test_a_radius_is_no_less_than_half_the_width_and_leaves_wood_at_the_edges(monkeypatch, radius, edge, words):
     """A board 6.5 mm thick, 32 mm wide on one side; at least 1 mm is to be left."""
     surface = SimpleNamespace(radius=lambda x: np.full_like(x, radius), height=lambda x, y: np.full_like(x, edge),
-                              thickness=6.5)
+                              thickness=6.5, taper=0.0)
     board = SimpleNamespace(finished=shapely.box(0.0, -30.0, 200.0, 32.0), surface=surface, min_web=1.0)
     monkeypatch.setattr("pathgen.job.sense._least_radius", lambda *_: "")
     if not words:
-        _radius_and_width(SimpleNamespace(units="mm", slots=None), board)
+        _radius_and_width(SimpleNamespace(units="mm", slots=None, surface=None), board)
         return
     with pytest.raises(JobError, match=words):
-        _radius_and_width(SimpleNamespace(units="mm", slots=None), board)
+        _radius_and_width(SimpleNamespace(units="mm", slots=None, surface=None), board)
+
+
+@pytest.mark.parametrize(("radius", "words"), [
+    ("{ nut = 299.0, end = 99.0 }", "299 mm at the nut and 99 mm at the end: the edges go 1 in 4 along the board, at"),
+    ("{ nut = 99.0, end = 160.0 }", "the edges go 1 in 10 along the board 12.7 mm past its ends, where cutters run on"),
+    ("{ nut = 90.0, bridge = 100000.0 }", "the edges go 1 in 0."),
+    ('{ nut = 30.0, follow = "strings" }', "the edges go 1 in "),
+    ("26.0", r"goes down at 74.1 degrees to an edge 25 mm from the centre-line"),
+])
+def test_a_radius_steeper_than_any_is_told_with_one_that_is_allowed(tmp_path, radius, words):
+    """Edges that went up or down along the board by 1 in 5 came out 0.04 mm too high at its ends, and slots across
+    edges of 53 degrees too deep: refused by their own check."""
+    def read(radius: str) -> None:
+        load_job(small_board.job(tmp_path, changes={
+            "radius = { nut = 254.0, end = 300.0 }": f"radius = {radius}", "frets = 5": "frets = 1",
+            "thickness = 6.5": "thickness = 16.5", "thickness = 8.0": "thickness = 18.0",
+            "end_width = 46.0": "end_width = 50.0"}))
+
+    with pytest.raises(JobError, match=words) as refused:
+        read(radius)
+    key, value = re.search(r"make (?:the )?(\w+) ([\d.]+) mm or (?:less|more)", str(refused.value)).groups()
+    read(value if key == "radius" else re.sub(rf"{key} = [\d.]+", f"{key} = {value}", radius))
+
+
+@pytest.mark.parametrize("stepover", [0.01, 12.5, 18.0])
+def test_passes_so_near_or_far_that_their_ridges_could_not_be_asked_for_are_told_what_is_allowed(tmp_path, stepover):
+    """12.5 mm with a ball of 12.7 was told "less than the ball's diameter"; 0.01 mm of a scallop that nobody wrote."""
+    def read(stepover: float) -> None:
+        planned_of(job := load_job(small_board.job(tmp_path, changes={"scallop = 0.05": f"stepover = {stepover}"})),
+                   clamping_of(job))
+
+    with pytest.raises(JobError, match=r"\[surface\] stepover: .* leaves ridges of (less|more) than") as refused:
+        read(stepover)
+    low, high = re.search(r"allowed: ([\d.]+) to ([\d.]+) mm", str(refused.value)).groups()
+    read(float(low) if stepover < 1 else float(high))
+
+
+@pytest.mark.parametrize(("changes", "words"), [
+    ({"overfill = 0.7": "overfill = 2.0", "[resin]": "[resurface]\nstepdown = 0.02\n[resin]"},
+     r"\[resurface\] stepdown: 0.02 mm: 125 layers through a fill"),
+    ({"stepdown = 3.0": "stepdown = 0.02"}, r'\[\[cutter\]\] "ball" stepdown: 0.02 mm: .* layers .*what stands over'),
+])
+def test_layers_of_the_whole_surface_are_no_more_than_can_be_simulated(tmp_path, changes, words):
+    """A second cut of 125 layers was refused by our own check, which gave it up."""
+    with pytest.raises(JobError, match=words) as refused:
+        load_job(small_board.job(tmp_path, changes=changes))
+    least = re.search(r"make it ([\d.]+) mm or more", str(refused.value))[1]
+    load_job(small_board.job(tmp_path, changes={
+        old: new.replace("stepdown = 0.02", f"stepdown = {least}") for old, new in changes.items()}))
 
 
 @pytest.mark.parametrize(("levels", "fits"), [(MOST_NESTED - 1, True), (MOST_NESTED, False)])

@@ -283,15 +283,6 @@ def test_plates_refused(tmp_path, old, new, said):
         read(tmp_path, PLATE.replace(old, new, 1))
 
 
-def test_roughing_that_would_find_nothing(tmp_path):
-    text = PLATE.replace("face = false", "").replace("thickness = 3.0\nmargin", "thickness = 3.3\nmargin")
-    text += '[surface]\nfinish = "flat 3"\nrough = "flat 3"\n'
-    with pytest.raises(JobError, match=r"\[surface\] allowance: 0\.4 mm is to be left by roughing, and the blank "
-                                       r"stands 0\.3 mm over what is finished .*less than 0\.3 mm"):
-        read(tmp_path, text)
-    assert read(tmp_path, text + "allowance = 0.2\n").surface.rough == "flat 3"
-
-
 @pytest.mark.in_every_run(3)
 @pytest.mark.parametrize("command", ["frets", "strings", "neck", "fretting", "block", "gauges", "nut", "side-dots"])
 def test_what_is_of_boards_refuses_a_plate_and_a_form(tmp_path, capsys, command):

@@ -205,24 +205,6 @@ def test_a_drawing_of_hairs_with_one_wider_place_is_not_said_to_be_too_thin_for_
     planned_of(job := pathgen.load_job(path), clamping_of(job))
 
 
-def test_a_level_blank_no_thicker_than_the_plate_is_told_how_thick_it_must_be(tmp_path):
-    text = (EXAMPLES / "parts" / "head-plate.toml").read_text()
-    rough = text.replace('finish = "ball 10"', 'rough = "flat 6"\nfinish = "ball 10"')
-    path = tmp_path / "job.toml"
-    shutil.copy(EXAMPLES / "parts" / "head-plate.svg", tmp_path)
-
-    def said(thickness: float) -> str:
-        path.write_text(rough.replace("thickness = 3.2", f"thickness = {thickness}"))
-        try:
-            clamping_of(pathgen.load_job(path))
-        except PathgenError as wrong:
-            return str(wrong)
-        return ""
-
-    first = said(2.5)
-    assert "nothing stands over the finished 2.5 mm" in first
-    assert not said(float(re.search(r"more than ([\d.]+) mm", first)[1]) + 0.01)
-
 CHANNEL = small_board.cutter(name="drill", shape="flat-end", diameter=3.0, speed=11000, feed=1100.0, plunge=300.0,
                              stepdown=1.2) + """[holes]
 cutter = "drill"

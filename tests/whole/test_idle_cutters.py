@@ -83,3 +83,18 @@ def test_roughing_that_finds_nothing_has_no_program_either(tmp_path, thick, left
     assert ["the blank stands 0.2 mm over the surface, and roughing leaves 0.4 mm" in one for one in told] == \
         [True] * left_out
     assert check(result.job, result.write(tmp_path / "out")[0].parent, resolution=0.4).passed
+
+
+@pytest.mark.parametrize(("thick", "finish", "remedy"), [
+    ("6.5", "ball", "leave rough out"), ("6.8", "ball", "leave rough out, or make allowance smaller"),
+    ("6.5", "flat", "take a thicker blank"), ("6.8", "flat", "make allowance smaller"), ("7.0", "flat", None),
+])
+def test_roughing_of_a_level_top_that_finds_nothing_has_no_program(tmp_path, thick, finish, remedy):
+    """It was refused, and that of a curved one left out; a flat end that finishes must have a cutter that roughs."""
+    result = built(tmp_path, resolution=0.4, changes={
+        "thickness = 8.0": f"thickness = {thick}", "radius = { nut = 254.0, end = 300.0 }": 'radius = "flat"',
+        'finish = "ball"\nscallop = 0.05': f'finish = "{finish}"\nrough = "flat"'})
+    assert result.passed, [str(f) for f in result.verification.findings]
+    assert (result.programs[0].operation == "surface-finish") == (remedy is not None)
+    told = [f["remedy"] for f in result.report["checks"]["findings"] if f["where"] == "[surface] rough"]
+    assert told == [remedy] * (remedy is not None)

@@ -157,3 +157,32 @@ def test_the_flutes_of_a_finishing_cutter_reach_over_what_stands_beside_its_pass
     least = float(re.search(r"[\d.]+", short.value.allowed)[0])
     result = built(tmp_path, art=DOT, changes={'name = "ball"': flutes.format(least)}, resolution=0.2)
     assert result.passed, [str(f) for f in result.verification.findings]
+
+
+@pytest.mark.parametrize(("kind", "rough"), [("v", ""), ("flat-end", 'rough = "wide"\n')])
+def test_a_board_as_round_as_may_be_is_roughed_above_the_bed_and_pocketed_no_faster_than_it_may_sink(
+    tmp_path, kind, rough
+):
+    """Of 30 mm radius and 42 mm wide: roughing followed the curve 11 mm down into the bed beside it, and pockets sank
+    along slopes of 30 degrees at their feed: refused by our own check."""
+    angle = {"angle": 60.0} if kind == "v" else {}
+    made = built(
+        tmp_path, resolution=0.2, changes={
+            "scale_length = 300.0": "scale_length = 100.0", "length = 125.0": "length = 80.0",
+            "nut_width = 40.0": "nut_width = 42.0", "end_width = 46.0": "end_width = 42.0",
+            "radius = { nut = 254.0, end = 300.0 }": "radius = 30.0", "thickness = 6.5": "thickness = 12.6",
+            "thickness = 8.0": "thickness = 13.6", 'cutters = ["flat"]': 'cutters = ["fine"]',
+            'finish = "ball"\n': f'finish = "ball"\n{rough}', "width = 66.0": "width = 90.0",
+            "place = { at = [45.0, 0.0] }": "place = { at = [17.0, 9.0], width = 12.0 }"},
+        extra=cutter(name="fine", shape=kind, diameter=2.0, speed=16000, feed=1140.0, plunge=200.0, stepdown=0.6,
+                     **angle)
+        + cutter(name="wide", shape="flat-end", diameter=6.0, speed=16000, feed=2200.0, plunge=600.0, stepdown=2.0))
+    assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
+
+
+def test_a_skin_that_a_dowel_hole_meets_is_as_deep_there_as_the_hole(tmp_path):
+    """It was refused by our own check: nothing was left under the groove."""
+    made = built(tmp_path, resolution=0.2, art=DOT, extra=cutter(
+        name="drill", shape="flat-end", diameter=3.0, speed=11000, feed=1100.0, plunge=300.0, stepdown=1.2)
+        + '[holes]\ncutter = "drill"\nat = [[-2.5, 0.0], [100.0, 0.0]]\n[outline]\ncutter = "flat"\nskin = 0.4\n')
+    assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []

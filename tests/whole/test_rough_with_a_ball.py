@@ -29,3 +29,23 @@ def test_a_ball_end_roughs_within_its_stepdown_and_no_less(
         replace(step, cutter=replace(step.cutter, stepdown=0.6 * stepdown)) if step.order == 1 else step
         for step in clamping.steps))
     assert "cut-too-deep" in {f.code for f in verify(weaker, {first.file_name: first.text}, resolution=0.2).findings}
+
+
+@pytest.mark.parametrize(("diameter", "stepdown", "allowance", "radius", "wide"), [
+    (3.0, 0.3, 0.4, 60.0, 30.0), (8.0, 3.0, 5.0, 254.0, 40.0),
+])
+def test_what_roughing_leaves_is_finished_within_the_stepdown(tmp_path, diameter, stepdown, allowance, radius, wide):
+    """Its layers went through the allowance alone, and not round the edges: a flat end leaves stairs of 0.9 mm more on
+    the first board, and both were refused by their own check, 1.3 mm at once."""
+    wood = allowance + 7.0
+    made = small_board.built(
+        tmp_path, resolution=0.2, changes={
+            "scale_length = 300.0": "scale_length = 100.0", "length = 125.0": "length = 80.0",
+            "at = [45.0, 0.0]": "at = [17.0, 0.0], width = 18.0", "nut_width = 40.0": f"nut_width = {wide}",
+            "end_width = 46.0": f"end_width = {wide + 4.0}", "thickness = 8.0": f"thickness = {wood}",
+            "diameter = 12.7": f"diameter = {diameter}", "stepdown = 3.0": f"stepdown = {stepdown}",
+            'finish = "ball"': f'finish = "ball"\nrough = "wide"\nallowance = {allowance}',
+            "radius = { nut = 254.0, end = 300.0 }": f"radius = {radius}"},
+        extra=small_board.cutter(name="wide", shape="flat-end", diameter=6.0, stepdown=2.7, speed=16000, feed=1500.0,
+                                 plunge=400.0))
+    assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []

@@ -32,7 +32,8 @@ def end_radius(radii: Radii, layout: Layout) -> float:
         to_bridge = float(centre_crossings(layout.bridge[None])[0])
         return _not_below_zero(radii.nut + (radii.bridge - radii.nut) * layout.length / to_bridge)
     if radii.follow is not None:
-        return _not_below_zero(radii.nut * (1.0 + layout.length * layout.strings.slope / layout.strings.at_nut))
+        return _not_below_zero(radii.nut * (1.0 + layout.length * layout.strings.slope / layout.strings.at_nut),
+                               "make nut_width and end_width closer to each other, or state both radii")
     return radii.nut
 
 
@@ -59,10 +60,10 @@ def bow_under(lines: Floats, surface: Surface, *, samples: int = 201) -> Floats:
     return off[np.arange(len(off)), worst]
 
 
-def _not_below_zero(radius: float) -> float:
+def _not_below_zero(radius: float, remedy: str = "make the radii closer to each other") -> float:
     if not (math.isfinite(radius) and radius > 0):
         raise JobError(
             "[board] radius", f"shrinks to {radius:.1f} mm at the board's end", allowed="above half the width there",
-            remedy="make the radii closer to each other",
+            remedy=remedy,
         )
     return radius
