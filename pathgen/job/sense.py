@@ -12,12 +12,7 @@ import shapely
 from shapely import Polygon
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Floats
-from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes, all_of
-from pathgen.base.lowered import STEEPEST, STEEPEST_ACROSS
-from pathgen.base.scallop import stepover_for
-from pathgen.base.surface import Surface
 from pathgen.base.units import (
     SUMS,
     falls_short,
@@ -38,14 +33,15 @@ from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.outlines import drawing_path
 from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
-from pathgen.job.tables import RIDGES, InlayTable
+from pathgen.job.radius import check_radius, web_under
+from pathgen.job.surface import check_surface
+from pathgen.job.tables import InlayTable
 from pathgen.parts.fingerboard.fretting import checked_wire
 from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.neck import neck_of
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.parts.flat.part import FlatPart
-from pathgen.strategies.surfacing import RESURFACE_RIDGE
 from pathgen.strategies.tab_places import LEAST_WASTE
 from pathgen.work.features import Slots
 from pathgen.work.part import Part
@@ -71,11 +67,11 @@ def _part(job: Job) -> None:
         check_flat(job, part)
     else:
         _of_boards(job)
-        _radius_and_width(job, part)
+        check_radius(job, part)
         on_board = [partial(check, job, part) for check in (_slots, _nut, _fittings)]
     _stock_holds_part(job, part)
     all_of(
-        partial(_comes_with_its_top, job, part), partial(_surface_settings, job, part),
+        partial(_comes_with_its_top, job, part), partial(check_surface, job, part),
         *(partial(_inlay, job, i, inlay) for i, inlay in enumerate(job.inlays, 1)), partial(check_filling, job),
         partial(_pieces, job), partial(_holes, job, part), partial(check_channel, job, part),
         partial(_outline, job, part), *on_board,
@@ -135,116 +131,6 @@ def _order(job: Job) -> None:
     if job.outline and any(at["outline"] < at[name] for name in wanted):
         raise JobError("order", "something after the outline", allowed="outline last",
                        remedy="the part is loose once its outline is cut")
-
-
-def _radius_and_width(job: Job, board: Fingerboard) -> None:
-    points = shapely.get_coordinates(board.finished)
-    radius = np.asarray(board.surface.radius(points[:, 0]))
-    short = radius - np.abs(points[:, 1])
-    if np.any(short <= 0):
-        worst = int(np.argmin(short))
-        small, half = told_apart(float(radius[worst]), abs(float(points[worst, 1])), unit=job.units)
-        raise JobError(
-            "[board] radius",
-            f"{small} is less than half the width, {half}, {format_length(float(points[worst, 0]), job.units)} along",
-            remedy=f"make the radius {_least_radius(job, board) or 'larger'}, or the board narrower",
-        )
-    _no_steeper(job, board, points)
-    wood, along = board.surface.height(points[:, 0], points[:, 1]), points[:, 0]
-    edge = float(np.min(wood))
-    if falls_short(edge, board.min_web):
-        takes, _ = taken(board.surface, wood, along, board.min_web)
-        if cut := slots_of(job, board):
-            wood = np.concatenate([wood, _web(job, board, cut).ravel()])
-            along = np.concatenate([along, cut.lines[..., 0].ravel()])
-        thick = rounded_up(board.surface.thickness + board.min_web - float(np.min(wood)))
-        raise JobError(
-            "[board] thickness", f"the curve leaves {edge:.2f} mm at the edges{takes}" if edge > 0 else
-            f"the curve falls {-edge:.2f} mm below the underside at the edges{takes}",
-            allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make thickness {thick:.2f} mm or more, or the radius {_least_radius(job, board) or 'larger'}"
-                   f"{taken(board.surface, wood, along, board.min_web)[1]}",
-        )
-
-
-def _no_steeper(job: Job, board: Fingerboard, points: Floats) -> None:
-    """Raises JobError for a radius whose edges go down, across or along the board, more steeply than any board's."""
-    surface, x, y = board.surface, points[:, 0], np.abs(points[:, 1])
-    least = y * _OVER_HALF
-    if falls_short(float(np.min(surface.radius(x) - least)), 0.0):
-        worst = int(np.argmin(surface.radius(x) - least))
-        small = float(surface.radius(x[worst]))
-        raise JobError(
-            "[board] radius", f"{format_length(small, job.units)} goes down at "
-            f"{math.degrees(math.asin(y[worst] / small)):.1f} degrees to an edge {format_length(y[worst], job.units)} "
-            f"from the centre-line, {format_length(float(x[worst]), job.units)} along",
-            allowed=f"{math.degrees(math.atan(STEEPEST_ACROSS)):g} degrees across the board",
-            remedy=f"make the radius {_least_radius(job, board) or f'there {rounded_up(least[worst]):.2f} mm or more'}"
-                   ", or the board narrower",
-        )
-    table = job.surface
-    past = max((job.cutter(name, "").diameter for name in (table.finish, table.rough) if name), default=0.0) \
-        if table else 0.0
-    on, x = x, x + past * np.sign(x - (x.min() + x.max()) / 2)  # cutters of the surface run on past the ends
-    if not surface.taper or not falls_short(STEEPEST, _along(surface, x, y)):
-        return
-    low, high = 0.0, 1.0
-    for _ in range(40):
-        share = (low + high) / 2
-        low, high = (low, share) if falls_short(STEEPEST, _along(_other_radii(job, board, share)[0], x, y)) else \
-            (share, high)
-    nut, end = (format_length(one, job.units) for one in (surface.radius_nut, surface.radius_end))
-    here = falls_short(STEEPEST, _along(surface, on, y))
-    steepest = _along(surface, on if here else x, y)
-    goes = f"go 1 in {1.0 / steepest:.2g}" if math.isfinite(steepest) else "have no radius"
-    where = "" if here else f" {format_length(past, job.units)} past its ends, where cutters run on"
-    raise JobError(
-        "[board] radius", f"{nut} at the nut and {end} at the end: the edges {goes} along the board{where}, at "
-        "their steepest", allowed=f"1 in {1.0 / STEEPEST:g} along the board",
-        remedy=f"make {_other_radii(job, board, low)[1]}, or the board narrower")
-
-
-_OVER_HALF = math.hypot(1.0, 1.0 / STEEPEST_ACROSS)
-"""So many times half the width the radius is at the least."""
-
-
-def _along(surface: Surface, x: Floats, y: Floats) -> float:
-    """How steeply a radius that changes has places go up or down along the board, at the most."""
-    radius = surface.radius(x)
-    if np.any(radius <= y):
-        return math.inf
-    return float(np.max(np.abs(surface.taper) * (radius / np.sqrt(radius**2 - y**2) - 1.0)))
-
-
-def _other_radii(job: Job, board: Fingerboard, share: float) -> tuple[Surface, str]:
-    """The surface with the larger of its radii nearer to the other, by a share of what they are apart, or with larger
-    ones where it follows the strings; and the key to change with its value, in words."""
-    assert job.board is not None
-    asked, surface = job.board.radius, board.surface
-    if asked.follow:
-        nut = asked.nut / max(share, 1e-6)
-        return replace(surface, radius_nut=nut, radius_end=surface.radius_end * nut / asked.nut), \
-            f"nut {rounded_up(nut):.2f} mm or more"
-    other = asked.end if asked.end is not None else asked.bridge
-    assert other is not None
-    of_end = (surface.radius_end - asked.nut) / (other - asked.nut)
-    name, nut = ("nut", rounded_down(other + share * (asked.nut - other))) if asked.nut > other else ("", asked.nut)
-    if not name:
-        name, other = "end" if asked.end is not None else "bridge", rounded_down(nut + share * (other - nut))
-    return replace(surface, radius_nut=nut, radius_end=nut + of_end * (other - nut)), \
-        f"{name} {max(nut, other):.2f} mm or less"
-
-
-def _least_radius(job: Job, board: Fingerboard) -> str:
-    """The least radius that leaves `min_web` at the edges, under slots too, by the height of an arc over its chord;
-    nothing where the surface is more than one radius."""
-    slot = job.slots.depth if job.slots else 0.0
-    surface, deep = board.surface, board.surface.thickness - board.min_web - slot
-    half = float(np.abs(shapely.get_coordinates(board.finished)[:, 1]).max())
-    if surface.bends.size or surface.radius_nut != surface.radius_end or deep <= 0:
-        return ""
-    of_web = (half**2 + deep**2) / (2 * deep) if deep < half else half
-    return f"{rounded_up(max(of_web, half * _OVER_HALF)):.2f} mm or more"
 
 
 def _stock_holds_part(job: Job, part: Part) -> None:
@@ -329,109 +215,6 @@ def _overhang(part: Part, blank: Polygon) -> str:
     return ", ".join(f"{by:.2f} mm out {name}" for by, name in zip(out, names, strict=True) if by > 0)
 
 
-def _surface_settings(job: Job, part: Fingerboard | FlatPart) -> None:
-    table = job.surface
-    if table is None:
-        return
-    if table.scallop is not None and table.stepover is not None:
-        raise JobError("[surface]", "scallop and stepover are both given", remedy="keep one of them")
-    finish = job.cutter(table.finish, "[surface] finish")
-    level = finish.shape == "flat-end" and part.surface.is_level
-    if finish.shape != "ball-end" and not level:
-        raise JobError("[surface] finish", f'"{finish.name}" is a {finish.shape} cutter',
-                       allowed='a ball-end cutter; a flat end where radius = "flat", without relief or fall_away',
-                       remedy="a flat end leaves a stair on a curve: name a ball-end cutter")
-    given = "scallop" if table.scallop is not None else "leave_scallop" if table.leave_scallop is not None else None
-    if level and given:
-        raise JobError(f"[surface] {given}", f'given, and the flat end "{finish.name}" leaves no ridges',
-                       allowed="stepover, or nothing: its passes lie as far apart as its own stepover says",
-                       remedy="leave it out")
-    if level and not table.rough:
-        raise JobError("[surface] rough", f'is missing, and the flat end "{finish.name}" finishes',
-                       allowed="a cutter that roughs: it goes into the raw blank along a ramp, in layers",
-                       remedy=f'add rough = "{finish.name}": it may be the same cutter')
-    if table.rough and job.cutter(table.rough, "[surface] rough").shape == "v":
-        raise JobError("[surface] rough", f'"{table.rough}" is a v cutter: it leaves furrows',
-                       allowed="a flat end, or a ball end", remedy="name another cutter")
-    if table.stepover is not None and level and table.stepover >= finish.diameter:
-        raise JobError("[surface] stepover", f"{table.stepover:g} mm with a {finish.diameter:g} mm cutter",
-                       allowed="less than the cutter's diameter", remedy="make it smaller")
-    if table.stepover is not None and not level:
-        _ridges(table.stepover, finish, min(part.surface.radius_nut, part.surface.radius_end))
-    _leave(job)
-    _few_layers(job, part, finish)
-    if job.resurface and job.inlays:
-        shallowest = min(inlay.depth for inlay in job.inlays)
-        if job.resurface.skim >= shallowest:
-            raise JobError("[resurface] skim",
-                           f"the second cut, {job.resurface.skim:g} mm lower than the first, breaks through an inlay",
-                           allowed=f"less than its depth, {shallowest:g} mm", remedy="make it smaller")
-
-
-def _few_layers(job: Job, part: Fingerboard | FlatPart, finish: Cutter) -> None:
-    """Raises JobError for a stepdown so small that the whole surface would be gone over for hours, layer by layer."""
-    low = float(np.nanmin(part.surface.height(*shapely.get_coordinates(part.outline).T)))
-    filled = [inlay.overfill for inlay in job.inlays if inlay.fill != "none"]
-    skim = job.resurface.skim if job.resurface else 0.0
-    over = [(f'[[cutter]] "{finish.name}" stepdown', "what stands over the surface", job.stock.thickness - low,
-             finish.stepdown)] * (not (job.surface and job.surface.rough))
-    over += [("[resurface] stepdown", "a fill", max(filled) + skim, job.resurface.stepdown)] \
-        if job.resurface and filled else []
-    for where, what, high, stepdown in over:
-        layers, least = high / (stepdown * (1.0 - RESURFACE_RIDGE)), high / (_MOST_LAYERS * (1.0 - RESURFACE_RIDGE))
-        if falls_short(_MOST_LAYERS, layers):
-            raise JobError(where, f"{stepdown:g} mm: {layers:.0f} layers through {what}, {high:.3g} mm",
-                           allowed=f"{_MOST_LAYERS} layers or fewer",
-                           remedy=f"make it {rounded_up(least):.2f} mm or more")
-
-
-_MOST_LAYERS = 40
-"""Several times what is usual; what takes more is given up when it is simulated."""
-
-
-def _ridges(stepover: float, ball: Cutter, radius: float) -> None:
-    """Raises JobError for passes so far apart that they leave ridges lower or higher than may be asked for."""
-    low, high = RIDGES[0], min(RIDGES[1], _OF_RADIUS * ball.radius)
-    least, most = stepover_for([low, high], ball.radius, radius).tolist()
-    if falls_short(stepover, least) or falls_short(most, stepover):
-        raise JobError(
-            "[surface] stepover", f"{stepover:g} mm with a {ball.diameter:g} mm cutter leaves ridges of "
-            f"{'less' if stepover < least else 'more'} than {low if stepover < least else high:g} mm",
-            allowed=f"{rounded_up(least):.2f} to {rounded_down(most):.2f} mm", remedy="make it as allowed")
-
-
-_OF_RADIUS = 0.9
-"""Ridges are no higher than this share of the ball's radius: higher ones have hardly a surface between them."""
-
-
-def _leave(job: Job) -> None:
-    """What the first cut leaves must be in the blank, and must be taken off by a later one."""
-    table, unit = job.surface, job.units
-    if table is None or not (table.leave or table.leave_scallop):
-        return
-    where = "[surface] leave"
-    room = job.stock.thickness - job.body.thickness
-    if table.leave > room + 1e-9:
-        raise JobError(where, f"{format_length(table.leave, unit)} over a {job.body_name[1:-1]} of "
-                       f"{format_length(job.body.thickness, unit)}, from a blank of "
-                       f"{format_length(job.stock.thickness, unit)}",
-                       allowed=f"{format_length(max(room, 0.0), unit)} or less",
-                       remedy="leave less, or take a thicker blank")
-    if table.leave_scallop is not None and table.leave_scallop > table.leave:
-        raise JobError("[surface] leave_scallop", f"{table.leave_scallop:g} mm with leave {table.leave:g} mm",
-                       allowed="no more than leave", remedy="make it smaller: deeper ridges would stay")
-    if not job.resurface:
-        raise JobError(where, f"{table.leave:g} mm, and no cut over a fill that takes it off",
-                       remedy="leave it out: without a filled inlay the first cut is the only one")
-    if job.resurface.skim:
-        raise JobError(where, "skim is given too", remedy="keep one of them: leave ends at the board's own thickness")
-    for i, inlay in enumerate(job.inlays, 1):
-        for name in inlay.cutters:
-            if job.cutter(name, "").shape != "flat-end":
-                raise JobError(where, f'inlay {i} is cut with "{name}", which opens wider the higher the wood stands',
-                               allowed="flat-end cutters for every inlay", remedy="leave it out, or take flat ends")
-
-
 def _inlay(job: Job, i: int, inlay: InlayTable) -> None:
     for k, drawing in enumerate(inlay.drawings):
         where, place = drawing_name(i - 1, k), drawing.place
@@ -493,16 +276,9 @@ def _nut(job: Job, board: Fingerboard) -> None:
         _enough_left(job, board, cut, "[nut] depth")
 
 
-def _web(job: Job, board: Fingerboard, cut: Slots) -> Floats:
-    """(n, 2) wood under both ends of each slot: the surface is lowest there, and a level bottom is measured from there.
-    """
-    skim = job.resurface.skim if job.resurface else 0.0
-    return np.asarray(board.surface.height(cut.lines[..., 0], cut.lines[..., 1]) - skim - cut.depth)
-
-
 def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str, *, most: float = math.inf) -> None:
     """Raise JobError where a cut leaves too little wood; `most` is how deep its cutter goes."""
-    web = _web(job, board, cut)
+    web = web_under(job, board, cut)
     if falls_short(float(np.min(web)), board.min_web):
         fret = int(cut.number[int(np.argmin(web.min(axis=1)))])
         least = float(np.min(web))

@@ -1,0 +1,137 @@
+"""Is its radius one that a board can have, and if not, which is?"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from pathgen.base.arrays import Floats
+from pathgen.base.errors import JobError
+from pathgen.base.lowered import STEEPEST, STEEPEST_ACROSS
+from pathgen.base.surface import Surface
+from pathgen.base.units import falls_short, format_length, rounded_down, rounded_up, told_apart
+from pathgen.job.job import Job
+from pathgen.job.part import slots_of
+from pathgen.parts.fingerboard.lowering import taken
+from pathgen.parts.fingerboard.part import Fingerboard
+from pathgen.work.features import Slots
+
+_OVER_HALF = math.hypot(1.0, 1.0 / STEEPEST_ACROSS)
+"""So many times half the width the radius is at the least."""
+
+
+def check_radius(job: Job, board: Fingerboard) -> None:
+    """Raise JobError where the arc across is none, too steep, or leaves too little wood at the edges."""
+    points = shapely.get_coordinates(board.finished)
+    radius = np.asarray(board.surface.radius(points[:, 0]))
+    short = radius - np.abs(points[:, 1])
+    if np.any(short <= 0):
+        worst = int(np.argmin(short))
+        small, half = told_apart(float(radius[worst]), abs(float(points[worst, 1])), unit=job.units)
+        raise JobError(
+            "[board] radius",
+            f"{small} is less than half the width, {half}, {format_length(float(points[worst, 0]), job.units)} along",
+            remedy=f"make the radius {_least_radius(job, board) or 'larger'}, or the board narrower",
+        )
+    _no_steeper(job, board, points)
+    wood, along = board.surface.height(points[:, 0], points[:, 1]), points[:, 0]
+    edge = float(np.min(wood))
+    if falls_short(edge, board.min_web):
+        takes, _ = taken(board.surface, wood, along, board.min_web)
+        if cut := slots_of(job, board):
+            wood = np.concatenate([wood, web_under(job, board, cut).ravel()])
+            along = np.concatenate([along, cut.lines[..., 0].ravel()])
+        thick = rounded_up(board.surface.thickness + board.min_web - float(np.min(wood)))
+        raise JobError(
+            "[board] thickness", f"the curve leaves {edge:.2f} mm at the edges{takes}" if edge > 0 else
+            f"the curve falls {-edge:.2f} mm below the underside at the edges{takes}",
+            allowed=f"min_web {board.min_web:g} mm or more",
+            remedy=f"make thickness {thick:.2f} mm or more, or the radius {_least_radius(job, board) or 'larger'}"
+                   f"{taken(board.surface, wood, along, board.min_web)[1]}",
+        )
+
+
+def _no_steeper(job: Job, board: Fingerboard, points: Floats) -> None:
+    """Raises JobError for a radius whose edges go down, across or along the board, more steeply than any board's."""
+    surface, x, y = board.surface, points[:, 0], np.abs(points[:, 1])
+    least = y * _OVER_HALF
+    if falls_short(float(np.min(surface.radius(x) - least)), 0.0):
+        worst = int(np.argmin(surface.radius(x) - least))
+        small = float(surface.radius(x[worst]))
+        raise JobError(
+            "[board] radius", f"{format_length(small, job.units)} goes down at "
+            f"{math.degrees(math.asin(y[worst] / small)):.1f} degrees to an edge {format_length(y[worst], job.units)} "
+            f"from the centre-line, {format_length(float(x[worst]), job.units)} along",
+            allowed=f"{math.degrees(math.atan(STEEPEST_ACROSS)):g} degrees across the board",
+            remedy=f"make the radius {_least_radius(job, board) or f'there {rounded_up(least[worst]):.2f} mm or more'}"
+                   ", or the board narrower",
+        )
+    table = job.surface
+    past = max((job.cutter(name, "").diameter for name in (table.finish, table.rough) if name), default=0.0) \
+        if table else 0.0
+    on, x = x, x + past * np.sign(x - (x.min() + x.max()) / 2)  # cutters of the surface run on past the ends
+    if not surface.taper or not falls_short(STEEPEST, _along(surface, x, y)):
+        return
+    low, high = 0.0, 1.0
+    for _ in range(40):
+        share = (low + high) / 2
+        low, high = (low, share) if falls_short(STEEPEST, _along(_other_radii(job, board, share)[0], x, y)) else \
+            (share, high)
+    nut, end = (format_length(one, job.units) for one in (surface.radius_nut, surface.radius_end))
+    here = falls_short(STEEPEST, _along(surface, on, y))
+    steepest = _along(surface, on if here else x, y)
+    goes = f"go 1 in {1.0 / steepest:.2g}" if math.isfinite(steepest) else "have no radius"
+    where = "" if here else f" {format_length(past, job.units)} past its ends, where cutters run on"
+    raise JobError(
+        "[board] radius", f"{nut} at the nut and {end} at the end: the edges {goes} along the board{where}, at "
+        "their steepest", allowed=f"1 in {1.0 / STEEPEST:g} along the board",
+        remedy=f"make {_other_radii(job, board, low)[1]}, or the board narrower")
+
+
+def _along(surface: Surface, x: Floats, y: Floats) -> float:
+    """How steeply a radius that changes has places go up or down along the board, at the most."""
+    radius = surface.radius(x)
+    if np.any(radius <= y):
+        return math.inf
+    return float(np.max(np.abs(surface.taper) * (radius / np.sqrt(radius**2 - y**2) - 1.0)))
+
+
+def _other_radii(job: Job, board: Fingerboard, share: float) -> tuple[Surface, str]:
+    """The surface with the larger of its radii nearer to the other, by a share of what they are apart, or with larger
+    ones where it follows the strings; and the key to change with its value, in words."""
+    assert job.board is not None
+    asked, surface = job.board.radius, board.surface
+    if asked.follow:
+        nut = asked.nut / max(share, 1e-6)
+        return replace(surface, radius_nut=nut, radius_end=surface.radius_end * nut / asked.nut), \
+            f"nut {rounded_up(nut):.2f} mm or more"
+    other = asked.end if asked.end is not None else asked.bridge
+    assert other is not None
+    of_end = (surface.radius_end - asked.nut) / (other - asked.nut)
+    name, nut = ("nut", rounded_down(other + share * (asked.nut - other))) if asked.nut > other else ("", asked.nut)
+    if not name:
+        name, other = "end" if asked.end is not None else "bridge", rounded_down(nut + share * (other - nut))
+    return replace(surface, radius_nut=nut, radius_end=nut + of_end * (other - nut)), \
+        f"{name} {max(nut, other):.2f} mm or less"
+
+
+def _least_radius(job: Job, board: Fingerboard) -> str:
+    """The least radius that leaves `min_web` at the edges, under slots too, by the height of an arc over its chord;
+    nothing where the surface is more than one radius."""
+    slot = job.slots.depth if job.slots else 0.0
+    surface, deep = board.surface, board.surface.thickness - board.min_web - slot
+    half = float(np.abs(shapely.get_coordinates(board.finished)[:, 1]).max())
+    if surface.bends.size or surface.radius_nut != surface.radius_end or deep <= 0:
+        return ""
+    of_web = (half**2 + deep**2) / (2 * deep) if deep < half else half
+    return f"{rounded_up(max(of_web, half * _OVER_HALF)):.2f} mm or more"
+
+
+def web_under(job: Job, board: Fingerboard, cut: Slots) -> Floats:
+    """(n, 2) wood under both ends of each slot: the surface is lowest there, and a level bottom is measured from there.
+    """
+    skim = job.resurface.skim if job.resurface else 0.0
+    return np.asarray(board.surface.height(cut.lines[..., 0], cut.lines[..., 1]) - skim - cut.depth)

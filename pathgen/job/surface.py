@@ -1,0 +1,118 @@
+"""Can the surface be cut as asked, and cut again over the fill?"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import JobError
+from pathgen.base.scallop import stepover_for
+from pathgen.base.units import falls_short, format_length, rounded_down, rounded_up
+from pathgen.job.job import Job
+from pathgen.job.tables import RIDGES
+from pathgen.parts.fingerboard.part import Fingerboard
+from pathgen.parts.flat.part import FlatPart
+from pathgen.strategies.surfacing import RESURFACE_RIDGE
+
+_MOST_LAYERS = 40
+"""Several times what is usual; what takes more is given up when it is simulated."""
+
+_OF_RADIUS = 0.9
+"""Ridges are no higher than this share of the ball's radius: higher ones have hardly a surface between them."""
+
+
+def check_surface(job: Job, part: Fingerboard | FlatPart) -> None:
+    """Raise JobError for cutters, ridges and layers of the surface, and a second cut, that do not go together."""
+    table = job.surface
+    if table is None:
+        return
+    if table.scallop is not None and table.stepover is not None:
+        raise JobError("[surface]", "scallop and stepover are both given", remedy="keep one of them")
+    finish = job.cutter(table.finish, "[surface] finish")
+    level = finish.shape == "flat-end" and part.surface.is_level
+    if finish.shape != "ball-end" and not level:
+        raise JobError("[surface] finish", f'"{finish.name}" is a {finish.shape} cutter',
+                       allowed='a ball-end cutter; a flat end where radius = "flat", without relief or fall_away',
+                       remedy="a flat end leaves a stair on a curve: name a ball-end cutter")
+    given = "scallop" if table.scallop is not None else "leave_scallop" if table.leave_scallop is not None else None
+    if level and given:
+        raise JobError(f"[surface] {given}", f'given, and the flat end "{finish.name}" leaves no ridges',
+                       allowed="stepover, or nothing: its passes lie as far apart as its own stepover says",
+                       remedy="leave it out")
+    if level and not table.rough:
+        raise JobError("[surface] rough", f'is missing, and the flat end "{finish.name}" finishes',
+                       allowed="a cutter that roughs: it goes into the raw blank along a ramp, in layers",
+                       remedy=f'add rough = "{finish.name}": it may be the same cutter')
+    if table.rough and job.cutter(table.rough, "[surface] rough").shape == "v":
+        raise JobError("[surface] rough", f'"{table.rough}" is a v cutter: it leaves furrows',
+                       allowed="a flat end, or a ball end", remedy="name another cutter")
+    if table.stepover is not None and level and table.stepover >= finish.diameter:
+        raise JobError("[surface] stepover", f"{table.stepover:g} mm with a {finish.diameter:g} mm cutter",
+                       allowed="less than the cutter's diameter", remedy="make it smaller")
+    if table.stepover is not None and not level:
+        _ridges(table.stepover, finish, min(part.surface.radius_nut, part.surface.radius_end))
+    _leave(job)
+    _few_layers(job, part, finish)
+    if job.resurface and job.inlays:
+        shallowest = min(inlay.depth for inlay in job.inlays)
+        if job.resurface.skim >= shallowest:
+            raise JobError("[resurface] skim",
+                           f"the second cut, {job.resurface.skim:g} mm lower than the first, breaks through an inlay",
+                           allowed=f"less than its depth, {shallowest:g} mm", remedy="make it smaller")
+
+
+def _few_layers(job: Job, part: Fingerboard | FlatPart, finish: Cutter) -> None:
+    """Raises JobError for a stepdown so small that the whole surface would be gone over for hours, layer by layer."""
+    low = float(np.nanmin(part.surface.height(*shapely.get_coordinates(part.outline).T)))
+    filled = [inlay.overfill for inlay in job.inlays if inlay.fill != "none"]
+    skim = job.resurface.skim if job.resurface else 0.0
+    over = [(f'[[cutter]] "{finish.name}" stepdown', "what stands over the surface", job.stock.thickness - low,
+             finish.stepdown)] * (not (job.surface and job.surface.rough))
+    over += [("[resurface] stepdown", "a fill", max(filled) + skim, job.resurface.stepdown)] \
+        if job.resurface and filled else []
+    for where, what, high, stepdown in over:
+        layers, least = high / (stepdown * (1.0 - RESURFACE_RIDGE)), high / (_MOST_LAYERS * (1.0 - RESURFACE_RIDGE))
+        if falls_short(_MOST_LAYERS, layers):
+            raise JobError(where, f"{stepdown:g} mm: {layers:.0f} layers through {what}, {high:.3g} mm",
+                           allowed=f"{_MOST_LAYERS} layers or fewer",
+                           remedy=f"make it {rounded_up(least):.2f} mm or more")
+
+
+def _ridges(stepover: float, ball: Cutter, radius: float) -> None:
+    """Raises JobError for passes so far apart that they leave ridges lower or higher than may be asked for."""
+    low, high = RIDGES[0], min(RIDGES[1], _OF_RADIUS * ball.radius)
+    least, most = stepover_for([low, high], ball.radius, radius).tolist()
+    if falls_short(stepover, least) or falls_short(most, stepover):
+        raise JobError(
+            "[surface] stepover", f"{stepover:g} mm with a {ball.diameter:g} mm cutter leaves ridges of "
+            f"{'less' if stepover < least else 'more'} than {low if stepover < least else high:g} mm",
+            allowed=f"{rounded_up(least):.2f} to {rounded_down(most):.2f} mm", remedy="make it as allowed")
+
+
+def _leave(job: Job) -> None:
+    """What the first cut leaves must be in the blank, and must be taken off by a later one."""
+    table, unit = job.surface, job.units
+    if table is None or not (table.leave or table.leave_scallop):
+        return
+    where = "[surface] leave"
+    room = job.stock.thickness - job.body.thickness
+    if table.leave > room + 1e-9:
+        raise JobError(where, f"{format_length(table.leave, unit)} over a {job.body_name[1:-1]} of "
+                       f"{format_length(job.body.thickness, unit)}, from a blank of "
+                       f"{format_length(job.stock.thickness, unit)}",
+                       allowed=f"{format_length(max(room, 0.0), unit)} or less",
+                       remedy="leave less, or take a thicker blank")
+    if table.leave_scallop is not None and table.leave_scallop > table.leave:
+        raise JobError("[surface] leave_scallop", f"{table.leave_scallop:g} mm with leave {table.leave:g} mm",
+                       allowed="no more than leave", remedy="make it smaller: deeper ridges would stay")
+    if not job.resurface:
+        raise JobError(where, f"{table.leave:g} mm, and no cut over a fill that takes it off",
+                       remedy="leave it out: without a filled inlay the first cut is the only one")
+    if job.resurface.skim:
+        raise JobError(where, "skim is given too", remedy="keep one of them: leave ends at the board's own thickness")
+    for i, inlay in enumerate(job.inlays, 1):
+        for name in inlay.cutters:
+            if job.cutter(name, "").shape != "flat-end":
+                raise JobError(where, f'inlay {i} is cut with "{name}", which opens wider the higher the wood stands',
+                               allowed="flat-end cutters for every inlay", remedy="leave it out, or take flat ends")
