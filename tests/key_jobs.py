@@ -791,6 +791,8 @@ VALUES: dict[str, Rule] = {
     "[nut_blank] thickness": length(2, 7), "[nut_blank] height": length(5, 12), "[saddle_blank] height": length(5, 12),
     "sizes frets": _two_frets, "[strings] gauges": lambda job, own: [
         job.chance.length(0.2, 1.2, 2) for _ in range(job.job.board.strings or 6)],
+    "[strings] course": lambda job, own: {"strings": 2, "gap": job.chance.length(0.5, 2, 1)} if (
+        len(own["gauges"]) in (4, 6, 8)) else None,
     "[strings] pitches": _physics, "[strings] mass": _physics, "[strings] core": _physics,
     "[strings] modulus": _physics,
     "[strings] clear": length(-0.5, 0.6, 2), "[strings] nut_height": length(1.5, 5),

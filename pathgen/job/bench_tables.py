@@ -11,7 +11,7 @@ from pathgen.job.tables import InlayTable
 from pathgen.parts.fingerboard.dots import USUAL_DIAMETERS, USUAL_FRETS, Dots
 from pathgen.parts.fingerboard.fretting import Crown, FretWire, Tang, WireSize
 from pathgen.parts.fingerboard.neck import Neck
-from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
+from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Course, Strings
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -139,11 +139,22 @@ _EACH = "bass first; "
 
 
 @dataclass(frozen=True, kw_only=True)
+class CourseTable(Course):
+    """Strings that stand together."""
+
+    strings: int = key(number(2, 6, whole=True), "of each course")
+    gap: float = key(size(0.2, 10.0), "clear, between neighbours of one course")
+
+
+@dataclass(frozen=True, kw_only=True)
 class StringsTable(Strings):
     """``[strings]``: the set of strings, for nut, saddle and compensation."""
 
     gauges: tuple[float, ...] = key(list_of(size(0.1, 5.0), least=1, most=18), _EACH + "outer diameters")
-    spacing: str = key(choice("gaps", "centres"), "what is equal between neighbours: clear gaps, or centres", "gaps")
+    spacing: str = key(choice("gaps", "centres"), "what is equal between neighbours or courses: clear gaps, or centres",
+                       "gaps")
+    course: Course | None = key(
+        table_of(CourseTable), "strings that stand together, as a mandolin's: { strings, gap }", None, shown="none")
     clear: float = key(  # None until loading fills it in
         size(-2.0, 3.0), "at the nut, from a string's underside down to the plane of the frets' tops; less than 0: the "
         "nut's slots end under it, as behind a zero fret", None,

@@ -286,10 +286,11 @@ def _said_twice(job: Job) -> Iterator[Doubt]:
 def of_strings(job: Job) -> Iterator[Doubt]:
     """Strings held over the zero fret that should carry them, or written treble first."""
     gauges = job.strings.gauges if job.strings else ()
-    if len(gauges) > 2 and all(one < other for one, other in itertools.pairwise(gauges)):
+    rising = all(one <= other for one, other in itertools.pairwise(gauges))
+    if len(set(gauges)) > 2 and rising:
         yield Doubt(
             where="[strings] gauges", allowed="bass first, the thickest on the bass side",
-            problem=f"from {format_length(gauges[0], job.units)} on the bass side, each thicker than the one before",
+            problem=f"from {format_length(gauges[0], job.units)} on the bass side, none thinner than the one before",
             remedy="turn the list round, and those beside it, unless it is strung so; a left-handed board has "
                    "left_handed = true, and its list is bass first too",
         )

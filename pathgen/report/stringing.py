@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from pathgen.base.units import format_length
 from pathgen.report.board_text import length_number
 from pathgen.report.tables import table
 
@@ -41,7 +42,10 @@ def stringing_parts(data: dict[str, Any], units: str) -> tuple[list[str], list[T
         + (f"{n(data['under_zero_fret'])} {units} under the fret's top." if data["under_zero_fret"] else
            "as high as the fret's top.")
     ] if "under_zero_fret" in data else []
-    lines = [f"Equal {'centres' if data['spacing'] == 'centres' else 'clear gaps'} at nut and saddle.", *curve, *under]
+    course, equal = data.get("course"), "centres" if data["spacing"] == "centres" else "clear gaps"
+    lines = [f"Equal {equal} at nut and saddle." if course is None else
+             f"Courses of {course['strings']} strings, {format_length(course['gap'], units)} clear within them; equal "
+             f"{equal} from course to course, at nut and saddle.", *curve, *under]
     tables = [(head, places)]
     if "cents" not in rows[0]:
         return lines, tables, ""

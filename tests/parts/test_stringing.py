@@ -12,8 +12,10 @@ from pathgen.base.errors import JobError
 from pathgen.job.doubts import doubts_of, of_strings
 from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.job.part import board_of
+from pathgen.parts.fingerboard.nut import nut_curve
 from pathgen.parts.fingerboard.rows import strung_data
 from pathgen.parts.fingerboard.stringing import (
+    Course,
     Strings,
     cents_sharp,
     checked_strings,
@@ -37,6 +39,36 @@ def test_equal_gaps_and_equal_centres():
     assert np.diff(at) - (d[1:] + d[:-1]) / 2 == pytest.approx(np.full(5, (37.0 - d.sum() + (d[0] + d[-1]) / 2) / 5))
     assert at[-1] == pytest.approx(37.0)
     assert np.diff(string_places(GAUGES, 37.0, "centres")) == pytest.approx(np.full(5, 7.4))
+
+
+PAIRS = (1.0, 1.0, 0.7, 0.7, 0.4, 0.4, 0.28, 0.28)
+
+
+@pytest.mark.parametrize("spacing", ["gaps", "centres"])
+def test_courses_are_as_near_together_as_asked_and_apart_alike(spacing):
+    d, at = np.array(PAIRS), string_places(PAIRS, 30.0, spacing, Course(strings=2, gap=1.8))
+    gaps, middles = np.diff(at) - (d[1:] + d[:-1]) / 2, (at[::2] + at[1::2]) / 2
+    assert [at[0], at[-1]] == pytest.approx([0.0, 30.0])
+    assert gaps[::2] == pytest.approx(np.full(4, 1.8))
+    apart = gaps[1::2] if spacing == "gaps" else np.diff(middles)
+    assert apart == pytest.approx(np.full(3, apart[0]))
+
+
+def test_courses_in_a_job_are_told_and_refused_where_they_cannot_be(tmp_path, capsys):
+    plain = "gauges = [1.17, 0.91, 0.66, 0.43, 0.33, 0.25]"
+    pairs = "gauges = [1.17, 1.17, 0.66, 0.66, 0.43, 0.43]\ncourse = {{ strings = {}, gap = {} }}"
+    job = dotted_job(tmp_path, (plain, pairs.format(2, 1.8)))
+    assert main(["strings", str(tmp_path / "board.toml")]) == 0
+    assert "Courses of 2 strings, 1.8 mm clear within them; equal clear gaps from course" in capsys.readouterr().out
+    rows = strung_data(board_of(job), job.strings, job.frets)["strings"]
+    assert [row["gap"] for row in rows[::2]] == pytest.approx([1.8] * 3, abs=1e-3)
+    nut = nut_curve(board_of(job), job.strings, past=0.0).strings[:, 0]
+    assert np.diff(nut)[::2] == pytest.approx(1.8 + np.array([1.17, 0.66, 0.43]))
+    for each, words in ((4, "6 strings, and 4 to each course"), (6, "two courses or more")):
+        with pytest.raises(JobError, match=words):
+            dotted_job(tmp_path, (plain, pairs.format(each, 1.8)))
+    with pytest.raises(JobError, match=r"would touch.*or the gap within courses smaller"):
+        string_places(PAIRS, 30.0, "gaps", Course(strings=2, gap=7.0))
 
 
 def test_tension_as_in_the_formula_in_pounds_and_inches():
@@ -147,9 +179,10 @@ def test_a_zero_fret_carries_the_strings_and_the_nut_behind_it_only_guides(tmp_p
 
 
 @pytest.mark.parametrize(("gauges", "told"), [((0.25, 0.33, 0.43, 0.66, 0.91, 1.17), True), (GAUGES, False),
-                                              ((0.25, 1.17, 0.91, 0.66, 0.43, 0.33), False), ((0.5, 0.6), False)])
+                                              ((0.25, 1.17, 0.91, 0.66, 0.43, 0.33), False), ((0.5, 0.6), False),
+                                              ((0.28, 0.28, 0.4, 0.4, 0.7, 0.7), True), ((0.5,) * 3, False)])
 def test_a_list_of_strings_that_begins_at_the_treble_side_is_told_of(tmp_path, gauges, told):
     """A set with a high string on the bass side, a drone, is none."""
     job = dotted_job(tmp_path)
     object.__setattr__(job.strings, "gauges", gauges)
-    assert ["each thicker than the one before" in one.problem for one in of_strings(job)] == [True] * told
+    assert ["none thinner than the one before" in one.problem for one in of_strings(job)] == [True] * told

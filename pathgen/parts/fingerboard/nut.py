@@ -91,7 +91,7 @@ def _curve(board: Fingerboard, line: Floats, row: int, strings: Strings | None, 
     outer = on_outer_strings(board.layout)[row]
     count = len(strings.gauges) if strings else board.fittings.strings
     places = string_places(strings.gauges if strings else np.zeros(count), float(np.linalg.norm(outer[1] - outer[0])),
-                           strings.spacing if strings else "centres")
+                           strings.spacing if strings else "centres", strings.course if strings else None)
     crossed = float((outer[0] - middle) @ unit) + places
     return CrossLine(curve=np.column_stack([at, over_crest(at)]), radius=_radius_under(board, line),
                      strings=np.column_stack([crossed, over_crest(crossed)]))

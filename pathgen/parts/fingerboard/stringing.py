@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
-from pathgen.base.plain import rounded
+from pathgen.base.plain import counted, rounded
 from pathgen.base.units import rounded_up
 from pathgen.parts.fingerboard.layout import Layout
 
@@ -27,12 +27,22 @@ fret, mm (common practice, no source)."""
 
 
 @dataclass(frozen=True, kw_only=True)
+class Course:
+    """Strings that stand together and are stopped as one, as the pairs of a mandolin."""
+
+    strings: int
+    gap: float
+    """Clear, between neighbours of one course, mm."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Strings:
     """The set of strings, bass first: mm, Hz, g per m, GPa; empty lists for what is not known."""
 
     gauges: tuple[float, ...]
     spacing: str = "gaps"
-    """``"centres"`` or ``"gaps"``: what is equal between neighbours."""
+    """``"centres"`` or ``"gaps"``: what is equal between neighbours, or between courses."""
+    course: Course | None = None
     clear: float = 0.2
     """From a string's underside at the nut down to the plane of the frets' tops; below 0 behind a zero fret."""
     action_12: float = 2.0
@@ -57,6 +67,10 @@ def checked_strings(strings: Strings, count: int) -> None:
             raise JobError(f"[strings] {name}", f"{len(values)} given, and the board has {count} strings",
                            allowed=f"{count} values, bass first",
                            remedy=f"correct the list, {'' if name == 'gauges' else 'gauges '}or [board] strings")
+    if strings.course and (count % strings.course.strings or count == strings.course.strings):
+        raise JobError("[strings] course", f"{counted(count, 'string')}, and {strings.course.strings} to each course",
+                       allowed="two courses or more, each with as many strings",
+                       remedy="correct it, or the number of strings")
     physics = [name for name in LISTS[:4] if getattr(strings, name)]
     if physics and len(physics) < 4:
         missing = [name for name in LISTS[:4] if name not in physics]
@@ -68,23 +82,29 @@ def checked_strings(strings: Strings, count: int) -> None:
                            allowed=f"{gauge:g} mm or less", remedy="correct it")
 
 
-def string_places(gauges: ArrayLike, spread: float, spacing: str) -> Floats:
+def string_places(gauges: ArrayLike, spread: float, spacing: str, course: Course | None = None) -> Floats:
     """Centres of the strings across, (n,) mm, from the outer bass string at 0 to the outer treble one at `spread`.
 
-    Equal distances between centres, or equal clear gaps between neighbours. Raises JobError where strings would touch.
+    Equal distances between centres, or equal clear gaps between neighbours; with a `course` between the middles of
+    courses, or between courses. Raises JobError where strings would touch.
     """
     d = np.asarray(gauges, dtype=float)
     if len(d) == 1:
         return np.zeros(1)
-    half = (d[1:] + d[:-1]) / 2
-    steps = np.full(len(half), spread / len(half))
+    each, gap = (course.strings, course.gap) if course else (1, 0.0)
+    half, apart = (d[1:] + d[:-1]) / 2, np.arange(1, len(d)) % each == 0
+    steps = half + gap
     if spacing == "gaps":
-        steps = half + (spread - half.sum()) / len(half)
+        steps[apart] = half[apart] + (spread - half.sum() - gap * np.sum(~apart)) / apart.sum()
+    else:
+        wide = np.add.reduceat(np.append(np.where(apart, 0.0, steps), 0.0), np.arange(0, len(d), each))
+        steps[apart] = (spread - (wide[0] + wide[-1]) / 2) / (len(wide) - 1) - (wide[1:] + wide[:-1]) / 2
     if np.any(steps <= half):
         worst = int(np.argmin(steps - half))
         raise JobError("[strings] gauges", f"strings {worst + 1} and {worst + 2} would touch: {steps[worst]:.2f} mm "
                        f"between centres of {d[worst]:g} and {d[worst + 1]:g} mm",
-                       allowed=f"more than {half[worst]:.2f} mm between centres", remedy="make the board wider there")
+                       allowed=f"more than {half[worst]:.2f} mm between centres",
+                       remedy="make the board wider there" + (", or the gap within courses smaller" if course else ""))
     return np.concatenate([[0.0], np.cumsum(steps)])
 
 
@@ -144,12 +164,13 @@ def stringing_data(layout: Layout, strings: Strings, *, crown: float | None) -> 
     gauges = np.array(strings.gauges)
     outer = on_outer_strings(layout)
     spreads = [float(np.linalg.norm(outer[k, 1] - outer[k, 0])) for k in (0, -1)]
-    at_nut, at_saddle = (string_places(gauges, spread, strings.spacing) for spread in spreads)
+    at_nut, at_saddle = (string_places(gauges, spread, strings.spacing, strings.course) for spread in spreads)
     inset = (_edge_width(layout) - spreads[0]) / 2
     bottom = None if crown is None else crown + strings.clear
-    pitch = _compensation(layout, strings)
+    pitch = _compensation(layout, strings, at_nut / (spreads[0] or 1.0))
+    course = {"course": {"strings": strings.course.strings, "gap": strings.course.gap}} if strings.course else {}
     return {
-        "spacing": strings.spacing, "nut_offset": layout.nut_offset,
+        "spacing": strings.spacing, **course, "nut_offset": layout.nut_offset,
         "spread_at_nut": rounded(spreads[0]), "spread_at_saddle": rounded(spreads[1]),
         "strings": [
             {
@@ -187,8 +208,10 @@ def _depth(bottom: float | None, strings: Strings, i: int) -> dict[str, Any]:
     return {"slot_bottom": rounded(bottom), "slot_depth": rounded(top - bottom)}
 
 
-def _compensation(layout: Layout, strings: Strings) -> list[dict[str, Any]]:
+def _compensation(layout: Layout, strings: Strings, shares: Floats) -> list[dict[str, Any]]:
     """How nut and saddle are set, and the cents at some frets: with the stretch where the strings are known.
+
+    `shares` of the way from the outer bass string to the outer treble one are where each lies.
 
     Then tension and the saddle that makes the 12th fret true too. Nothing where neither strings nor setting are known.
     """
@@ -196,8 +219,7 @@ def _compensation(layout: Layout, strings: Strings) -> list[dict[str, Any]]:
     if not (strings.pitches or strings.nut_compensation or strings.saddle_compensation or layout.nut_offset):
         return [{}] * count
     rows = []
-    for i in range(count):
-        share = i / max(count - 1, 1)
+    for i, share in enumerate(shares.tolist()):
         along = outer[:, 0] + share * (outer[:, 1] - outer[:, 0])
         at = np.linalg.norm(along - along[0], axis=1)
         ideal, length = at[:-1] + layout.nut_offset, float(at[-1]) + layout.nut_offset
