@@ -35,7 +35,7 @@ from pathgen.job.outlines import drawing_path
 from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.job.radius import check_radius, web_under
 from pathgen.job.surface import check_surface
-from pathgen.job.tables import InlayTable
+from pathgen.job.tables import NARROWEST_GROOVE, InlayTable
 from pathgen.parts.fingerboard.fretting import checked_wire
 from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.neck import neck_of
@@ -316,6 +316,10 @@ def _outline(job: Job, board: Part) -> None:
     if table is None:
         return
     cutter = job.cutter(table.cutter, "[outline] cutter")
+    if falls_short(cutter.diameter, NARROWEST_GROOVE):
+        wide, least = told_apart(cutter.diameter, NARROWEST_GROOVE, unit=job.units)
+        raise JobError("[outline] cutter", f'"{cutter.name}" is {wide} wide', allowed=f"{least} or more",
+                       remedy="name a wider cutter")
     edge = float(np.min(board.surface.height(*shapely.get_coordinates(board.outline).T)))
     cut = outline_of(job)
     if cut and cut.tabs and table.tab_height < _LEAST_TAB - 1e-9:

@@ -680,13 +680,17 @@ class ChannelTable:
     ends: str = key(choice("round", "square"), "square ends keep the cutter's rounding in their corners", "round")
 
 
+NARROWEST_GROOVE = 0.25
+"""Through which it can be told that a part is cut free, mm; no outline is cut with so slender an end."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class OutlineTable(OutlineCut):
     """``[outline]``: cutting the board free."""
 
     where: str = field(default="[outline]", init=False)  # no key
     all_round: bool = field(default=False, init=False)  # no key
-    cutter: str = key(text(60), "a flat-end cutter")
+    cutter: str = key(text(60), f"a flat-end cutter, {NARROWEST_GROOVE:g} mm wide or more")
     tabs: int | None = key(number(0, 40, whole=True),  # type: ignore[assignment]
                            "how many tabs hold the part, on its long edges; all round a plate or form where these have "
                            "no room", None, shown="4, or none with skin")

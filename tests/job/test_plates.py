@@ -271,6 +271,7 @@ def test_a_web_that_no_depth_leaves(tmp_path, cut):
     ("thickness = 3.0\nlength", "thickness = 2.5\nlength", r"2\.5 mm from a blank of 3 mm whose face is left"),
     ("length = 100.0\n", "", r"there is no outline"),
     ("length = 100.0", "length = 115.0", r"the plate does not lie within the blank: 5\.00 mm out past the far end"),
+    ("diameter = 3.0", "diameter = 0.2", r'outline\] cutter: "flat 3" is 0.2 mm wide \(allowed: 0.25 mm or more'),
     ("face = false", "face = false\ncorner_radius = 30.01", r"corner_radius: 30.01 mm.*30 mm or less"),
     ("[plate]", "[board]\n[plate]", r"\[board\] and \[plate\] are both given"),
     ("[plate]", "[plait]", r"did you mean plate"),
