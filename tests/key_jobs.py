@@ -793,6 +793,7 @@ VALUES: dict[str, Rule] = {
         job.chance.length(0.2, 1.2, 2) for _ in range(job.job.board.strings or 6)],
     "[strings] course": lambda job, own: {"strings": 2, "gap": job.chance.length(0.5, 2, 1)} if (
         len(own["gauges"]) in (4, 6, 8)) else None,
+    "course strings": whole(2, 2), "course gap": length(0.5, 2, 1),
     "[strings] pitches": _physics, "[strings] mass": _physics, "[strings] core": _physics,
     "[strings] modulus": _physics,
     "[strings] clear": length(-0.5, 0.6, 2), "[strings] nut_height": length(1.5, 5),

@@ -17,7 +17,8 @@ from pathgen.job.doubts import doubts_of
 from pathgen.job.keys import Place, size
 from pathgen.job.load import _refuse_odd
 from pathgen.job.part import board_of
-from pathgen.job.sense import _larger_blank, _overhang, _radius_and_width
+from pathgen.job.radius import check_radius
+from pathgen.job.sense import _larger_blank, _overhang
 from pathgen.job.tables import colour
 from tests import small_board
 
@@ -381,12 +382,12 @@ def test_a_radius_is_no_less_than_half_the_width_and_leaves_wood_at_the_edges(mo
     surface = SimpleNamespace(radius=lambda x: np.full_like(x, radius), height=lambda x, y: np.full_like(x, edge),
                               thickness=6.5, taper=0.0)
     board = SimpleNamespace(finished=shapely.box(0.0, -30.0, 200.0, 32.0), surface=surface, min_web=1.0)
-    monkeypatch.setattr("pathgen.job.sense._least_radius", lambda *_: "")
+    monkeypatch.setattr("pathgen.job.radius._least_radius", lambda *_: "")
     if not words:
-        _radius_and_width(SimpleNamespace(units="mm", slots=None, surface=None), board)
+        check_radius(SimpleNamespace(units="mm", slots=None, surface=None), board)
         return
     with pytest.raises(JobError, match=words):
-        _radius_and_width(SimpleNamespace(units="mm", slots=None, surface=None), board)
+        check_radius(SimpleNamespace(units="mm", slots=None, surface=None), board)
 
 
 @pytest.mark.parametrize(("radius", "words"), [
