@@ -19,7 +19,7 @@ EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 STEPS = '\n[slots]\ncutter = "slot"\nwidth = 0.6\ndepth = 1.4\nends = "through"\n[outline]\ncutter = "flat"\n'
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize("kind", [Slot, Outline])
 def test_nobody_is_told_to_make_fresh_programs_again(tmp_path, monkeypatch, kind):
     """A path spoilt on its way to the text: the remedy names what of the job may be tried."""
@@ -142,6 +142,7 @@ def test_a_program_that_is_shifted_cuts_the_same(new, same):
     assert _same_shape("(head)\nG0 X1 Y2\nG1 Z-0.5 F80\nX3", new) is same
 
 
+@pytest.mark.in_every_run(0)
 def test_what_is_not_cut_for_want_of_its_table_is_said(tmp_path):
     slots, outline = "the fret slots (no [slots])", "the outline (no [outline])"
     for extra, missing in (("", f"{slots} and {outline}"), (SLOTS, outline), (SLOT_CUTTER + STEPS, None)):

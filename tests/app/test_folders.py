@@ -80,6 +80,7 @@ def a_set(word: str) -> dict[str, str]:
     return {f"{k}.nc": f"{word} 0 {k}\n" for k in range(3)}
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("steps", [1, 2])
 def test_killed_at_each_of_its_calls_a_folder_holds_one_set_or_check_says_where_it_is(tmp_path, monkeypatch, steps):
     """In one step, where the system can, and in the two that others need."""

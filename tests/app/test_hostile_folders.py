@@ -80,7 +80,7 @@ CHANGES = {
 }
 
 
-@pytest.mark.in_every_run(10)
+@pytest.mark.in_every_run(6)
 @pytest.mark.parametrize("name", CHANGES)
 def test_is_answered_soon_in_words(checked, name):
     change, words = CHANGES[name]

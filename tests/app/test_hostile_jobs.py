@@ -51,7 +51,7 @@ def answered(path, capsys, *command):
     return status, said
 
 
-@pytest.mark.in_every_run(12)
+@pytest.mark.in_every_run(8)
 @pytest.mark.parametrize("name", JOBS)
 def test_is_refused_in_words(name, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)

@@ -60,6 +60,7 @@ def watched(job: Path):
         process.stdout.close()
 
 
+@pytest.mark.in_every_run(0)
 def test_follows_edits_and_mistakes_and_ends(tmp_path):
     job = small_board.job(tmp_path)
     text, drawing = job.read_text(), tmp_path / "art.svg"

@@ -9,6 +9,7 @@ from tests.fuzz.run import KINDS, tried
 COUNTS = {"drawings": 300, "jobs": 60, "programs": 8, "files": 150, "commands": 30}
 
 
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize("kind", list(KINDS))
 @pytest.mark.filterwarnings("error")
 def test_no_input_is_a_fault(kind):

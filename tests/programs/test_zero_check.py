@@ -92,7 +92,7 @@ def stands_on(stage, before, check, of):
     return float(np.nanmax(lift)) + check.feeler
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize("name", EXAMPLES)
 def test_the_examples_checks_are_what_the_simulation_finds(name):
     made = pathgen.build(pathgen.load_job(f"examples/{name}.toml"), resolution=0.3)

@@ -82,6 +82,7 @@ def test_tabs_hold_where_the_blank_is_wide_enough():
     assert pathgen.outline(BOARD, FLAT, stock=6.0, tabs=0).points[:, 2].min() == 0.0
 
 
+@pytest.mark.in_every_run(0)
 def test_a_job_and_one_step_alone_cut_the_same(tmp_path):
     """Each step of a job is what its function makes of the same values.
 

@@ -41,6 +41,7 @@ def test_a_build_comes_back_from_another_process(made):
     assert back.files(shaded=False) == made.files(shaded=False)
 
 
+@pytest.mark.in_every_run(0)
 def test_what_python_shows_of_a_value_is_a_few_lines(made):
     path, text = made.programs[0].toolpath, made.programs[0].text
     cutter = made.programs[0].step.cutter

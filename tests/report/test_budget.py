@@ -126,7 +126,7 @@ def moved(board, right, operations, axis):
     return found
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 def test_every_entry_against_the_simulation_run_again(board):
     every = {s.name: s for s in sources(board.plan.clamping)}
     right = measured(run(board))

@@ -27,6 +27,7 @@ def slotted(tmp_path_factory):
     return small_board.built(tmp_path_factory.mktemp("saving"), changes=FINE, extra=SLOTS)
 
 
+@pytest.mark.in_every_run(0)
 def test_each_saving_is_what_the_change_saves(slotted, tmp_path):
     rows = slotted.report["fewer_minutes"]
     assert 3 <= len(rows) <= 5

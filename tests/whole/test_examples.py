@@ -39,6 +39,7 @@ def program(result, operation):
     return next(p for p in result.programs if p.operation == operation)
 
 
+@pytest.mark.in_every_run(5)
 @pytest.mark.parametrize("name", sorted(p.stem for p in EXAMPLES.glob("*.toml")))
 def test_each_builds_and_verifies(built, name):
     result = built(name)
@@ -47,6 +48,7 @@ def test_each_builds_and_verifies(built, name):
     assert len(result.report["frets"]) == len(result.plan.clamping.board.frets)
 
 
+@pytest.mark.in_every_run(5)
 @pytest.mark.parametrize("name", sorted(p.stem for p in EXAMPLES.glob("*.toml")))
 def test_each_is_as_made(built, name):
     hold(f"example {name}", built(name), pages=True)
@@ -154,6 +156,7 @@ def test_a_stepped_end_and_its_inner_corner(built):
     assert board.outline.exterior.distance(inward) == pytest.approx(1.5 * (np.sqrt(2) - 1) - 0.01, abs=2e-3)
 
 
+@pytest.mark.in_every_run(5)
 @pytest.mark.parametrize("name", sorted(p.stem for p in EXAMPLES.glob("*.toml")))
 def test_words_lie_over_no_others_and_whole_in_every_picture(page, name):
     for picture in pictures_of(page(name)):

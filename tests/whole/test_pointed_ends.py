@@ -128,6 +128,7 @@ def test_a_line_is_cut_layer_by_layer_where_it_is_deeper_than_the_layer_before()
     assert len(between(line, 1.4, 2.0)) == 0
 
 
+@pytest.mark.in_every_run(0)
 def test_a_v_says_what_it_opens():
     """What it says against a grid of places 0.2 mm apart."""
     region = star(100, 14, 9, 4)

@@ -458,6 +458,7 @@ def test_overfill_too_small_for_level_resin_or_larger_than_any_shops(tmp_path, o
     assert all(found[code]["severity"] == "warn" for code in codes)
 
 
+@pytest.mark.in_every_run(0)
 def test_the_batch_is_in_report_and_sheet(narrow_radius):
     inlay = narrow_radius.report["inlays"][0]
     for one in (*inlay["amounts"], inlay["batch"]):
