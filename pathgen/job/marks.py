@@ -24,7 +24,7 @@ from pathgen.programs.paths import Around
 from pathgen.programs.waste import board_errors, error_words, left_standing, spread_places, within_travel
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Marks
-from pathgen.work.mark_errors import MarkErrors, odd_heights, odd_words, unchecked
+from pathgen.work.mark_errors import MarkErrors, odd_heights, odd_words, unchecked, zero_again
 from pathgen.work.moved import LARGEST_SHIFT, MISTAKEN, Moved, fit_move
 from pathgen.work.operations import WitnessMarks
 
@@ -267,12 +267,12 @@ def _refuse_sunk(job: Job, moved: Moved, limit: float, *, guessed: bool) -> None
             "Write [marks] drilled, X, Y and Z of each mark as measured once they were drilled; if they were not, "
             f"X and Y as the page has them, and for Z what a caliper says of the blank's thickness beside each{less}",
         )
-    zero = "on the bed" if job.setup.z_zero == "bed" else "where it was then"
     raise JobError(
         "[[measured]]", f"the marks put the blank {sunk} into the bed it lay on when they were first measured, {place}",
         allowed=f"{format_length(most, job.units)}, for a bed that is uneven and tape that gives", remedy="work cannot "
-        f"sink into the bed: set Z 0 of the pointed cutter {zero}, take the feeler's thickness off, and measure all "
-        "again; compare what was written down first, too. If something that lay under the work is gone, put it back",
+        f"sink into the bed: set Z 0 of the pointed cutter {zero_again(job.setup.z_zero)}, take the feeler's thickness "
+        "off, and measure all again; compare what was written down first, too. If something that lay under the work is "
+        "gone, put it back",
     )
 
 

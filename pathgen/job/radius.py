@@ -36,7 +36,8 @@ def check_radius(job: Job, board: Fingerboard) -> None:
             f"{small} is less than half the width, {half}, {format_length(float(points[worst, 0]), job.units)} along",
             remedy=f"make the radius {_least_radius(job, board) or 'larger'}, or the board narrower",
         )
-    _no_steeper(job, board, points)
+    _no_steeper_across(job, board, points)
+    _no_steeper_along(job, board, points)
     wood, along = board.surface.height(points[:, 0], points[:, 1]), points[:, 0]
     edge = float(np.min(wood))
     if falls_short(edge, board.min_web):
@@ -54,25 +55,30 @@ def check_radius(job: Job, board: Fingerboard) -> None:
         )
 
 
-def _no_steeper(job: Job, board: Fingerboard, points: Floats) -> None:
-    """Raises JobError for a radius whose edges go down, across or along the board, more steeply than any board's."""
-    surface, x, y = board.surface, points[:, 0], np.abs(points[:, 1])
-    least = y * _OVER_HALF
-    if falls_short(float(np.min(surface.radius(x) - least)), 0.0):
-        worst = int(np.argmin(surface.radius(x) - least))
-        small = float(surface.radius(x[worst]))
-        raise JobError(
-            "[board] radius", f"{format_length(small, job.units)} goes down at "
-            f"{math.degrees(math.asin(y[worst] / small)):.1f} degrees to an edge {format_length(y[worst], job.units)} "
-            f"from the centre-line, {format_length(float(x[worst]), job.units)} along",
-            allowed=f"{math.degrees(math.atan(STEEPEST_ACROSS)):g} degrees across the board",
-            remedy=f"make the radius {_least_radius(job, board) or f'there {rounded_up(least[worst]):.2f} mm or more'}"
-                   ", or the board narrower",
-        )
-    table = job.surface
-    past = max((job.cutter(name, "").diameter for name in (table.finish, table.rough) if name), default=0.0) \
-        if table else 0.0
-    on, x = x, x + past * np.sign(x - (x.min() + x.max()) / 2)  # cutters of the surface run on past the ends
+def _no_steeper_across(job: Job, board: Fingerboard, points: Floats) -> None:
+    """Raise JobError for a radius that goes down to its edges more steeply than any board's."""
+    radius, half = board.surface.radius(points[:, 0]), np.abs(points[:, 1])
+    room = radius - half * _OVER_HALF
+    worst = int(np.argmin(room))
+    if not falls_short(float(room[worst]), 0.0):
+        return
+    small, wide, x = float(radius[worst]), float(half[worst]), float(points[worst, 0])
+    least = _least_radius(job, board) or f"there {rounded_up(wide * _OVER_HALF):.2f} mm or more"
+    raise JobError(
+        "[board] radius", f"{format_length(small, job.units)} goes down at {math.degrees(math.asin(wide / small)):.1f} "
+        f"degrees to an edge {format_length(wide, job.units)} from the centre-line, "
+        f"{format_length(x, job.units)} along",
+        allowed=f"{math.degrees(math.atan(STEEPEST_ACROSS)):g} degrees across the board",
+        remedy=f"make the radius {least}, or the board narrower")
+
+
+def _no_steeper_along(job: Job, board: Fingerboard, points: Floats) -> None:
+    """Raise JobError for a radius that changes so fast that its edges go along the board more steeply than any board's.
+    """
+    surface, on, y = board.surface, points[:, 0], np.abs(points[:, 1])
+    names = (job.surface.finish, job.surface.rough) if job.surface else ()
+    past = max((job.cutter(name, "").diameter for name in names if name), default=0.0)
+    x = on + past * np.sign(on - (on.min() + on.max()) / 2)  # cutters of the surface run on past the ends
     if not surface.taper or not falls_short(STEEPEST, _along(surface, x, y)):
         return
     low, high = 0.0, 1.0
@@ -108,14 +114,14 @@ def _other_radii(job: Job, board: Fingerboard, share: float) -> tuple[Surface, s
         nut = asked.nut / max(share, 1e-6)
         return replace(surface, radius_nut=nut, radius_end=surface.radius_end * nut / asked.nut), \
             f"nut {rounded_up(nut):.2f} mm or more"
-    other = asked.end if asked.end is not None else asked.bridge
-    assert other is not None
-    of_end = (surface.radius_end - asked.nut) / (other - asked.nut)
-    name, nut = ("nut", rounded_down(other + share * (asked.nut - other))) if asked.nut > other else ("", asked.nut)
-    if not name:
-        name, other = "end" if asked.end is not None else "bridge", rounded_down(nut + share * (other - nut))
-    return replace(surface, radius_nut=nut, radius_end=nut + of_end * (other - nut)), \
-        f"{name} {max(nut, other):.2f} mm or less"
+    far = asked.end if asked.end is not None else asked.bridge
+    assert far is not None
+    of_end = (surface.radius_end - asked.nut) / (far - asked.nut)
+    less = rounded_down(min(asked.nut, far) + share * abs(far - asked.nut))
+    name = "nut" if asked.nut > far else "bridge" if asked.end is None else "end"
+    nut, far = (less, far) if name == "nut" else (asked.nut, less)
+    return replace(surface, radius_nut=nut, radius_end=nut + of_end * (far - nut)), \
+        f"{name} {max(nut, far):.2f} mm or less"
 
 
 def _least_radius(job: Job, board: Fingerboard) -> str:

@@ -72,11 +72,11 @@ def _few_layers(job: Job, part: Fingerboard | FlatPart, finish: Cutter) -> None:
     over += [("[resurface] stepdown", "a fill", max(filled) + skim, job.resurface.stepdown)] \
         if job.resurface and filled else []
     for where, what, high, stepdown in over:
-        layers, least = high / (stepdown * (1.0 - RESURFACE_RIDGE)), high / (_MOST_LAYERS * (1.0 - RESURFACE_RIDGE))
-        if falls_short(_MOST_LAYERS, layers):
-            raise JobError(where, f"{stepdown:g} mm: {layers:.0f} layers through {what}, {high:.3g} mm",
+        thick = high / (1.0 - RESURFACE_RIDGE)  # no layer is thicker than its stepdown less the ridges of the one above
+        if falls_short(_MOST_LAYERS, thick / stepdown):
+            raise JobError(where, f"{stepdown:g} mm: {thick / stepdown:.0f} layers through {what}, {high:.3g} mm",
                            allowed=f"{_MOST_LAYERS} layers or fewer",
-                           remedy=f"make it {rounded_up(least):.2f} mm or more")
+                           remedy=f"make it {rounded_up(thick / _MOST_LAYERS):.2f} mm or more")
 
 
 def _ridges(stepover: float, ball: Cutter, radius: float) -> None:

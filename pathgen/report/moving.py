@@ -11,7 +11,7 @@ from pathgen.base.plain import capital, joined, rounded
 from pathgen.base.units import format_length, place_words, told_apart
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
-from pathgen.work.mark_errors import ACCURACY, MarkErrors, odd_heights, odd_words, seen, unchecked
+from pathgen.work.mark_errors import ACCURACY, MarkErrors, odd_heights, odd_words, seen, unchecked, zero_again
 from pathgen.work.operations import WitnessMarks
 
 SLIPS = 3.0
@@ -201,15 +201,14 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
                    "thickness beside each for Z)",
         )
     elif low < -2 * exact:
-        zero = "on the bed" if clamping.setup.z_zero == "bed" else "where it was then"
         yield Finding(
             code="sinks", severity="warn", where=f"[[measured]], {place_words(*at)}",
             got=f"the blank lies {format_length(-low, units)} lower there than when the marks were drilled, by how "
             f"much higher each was found: {', '.join(f'mark {k} {_length(v, units)}' for k, v in rows)}",
             allowed="work that lies on the bed cannot sink into it",
             remedy="measure again the mark that differs most from its neighbours; see that Z 0 of the pointed cutter "
-            f"was set {zero}, and the feeler's thickness taken off; and that no chips or tape have gone from under "
-            "the work",
+            f"was set {zero_again(clamping.setup.z_zero)}, and the feeler's thickness taken off; and that no chips or "
+            "tape have gone from under the work",
         )
     feeler = clamping.setup.feeler
     if feeler and np.abs(rises - feeler).max() <= min(exact, feeler / 2):

@@ -159,6 +159,11 @@ def odd_heights(marks: ArrayLike, rises: ArrayLike, accuracy: float = ACCURACY) 
     return (alone or every.tolist()), worst
 
 
+def zero_again(z_zero: str) -> str:
+    """Where Z 0 of the pointed cutter is set to measure the marks again, in words."""
+    return "on the bed" if z_zero == "bed" else "where it was then"
+
+
 def odd_words(odd: list[int], off: str) -> tuple[str, str]:
     """What is said of heights that may have been misread by `off`, with its unit, and how to begin the remedy."""
     one, again = f"mark {odd[0] + 1}", "it"

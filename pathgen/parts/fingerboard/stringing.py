@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
@@ -168,7 +168,7 @@ def stringing_data(layout: Layout, strings: Strings, *, crown: float | None) -> 
     inset = (_edge_width(layout) - spreads[0]) / 2
     bottom = None if crown is None else crown + strings.clear
     pitch = _compensation(layout, strings, at_nut / (spreads[0] or 1.0))
-    course = {"course": {"strings": strings.course.strings, "gap": strings.course.gap}} if strings.course else {}
+    course = {"course": asdict(strings.course)} if strings.course else {}
     return {
         "spacing": strings.spacing, **course, "nut_offset": layout.nut_offset,
         "spread_at_nut": rounded(spreads[0]), "spread_at_saddle": rounded(spreads[1]),
@@ -211,9 +211,8 @@ def _depth(bottom: float | None, strings: Strings, i: int) -> dict[str, Any]:
 def _compensation(layout: Layout, strings: Strings, shares: Floats) -> list[dict[str, Any]]:
     """How nut and saddle are set, and the cents at some frets: with the stretch where the strings are known.
 
-    `shares` of the way from the outer bass string to the outer treble one are where each lies.
-
     Then tension and the saddle that makes the 12th fret true too. Nothing where neither strings nor setting are known.
+    `shares` of the way from the outer bass string to the outer treble one are where each lies.
     """
     outer, count = on_outer_strings(layout), len(strings.gauges)
     if not (strings.pitches or strings.nut_compensation or strings.saddle_compensation or layout.nut_offset):
