@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from pathgen.app.building import Build, build
-from pathgen.app.earlier import programs_of, replaced, write_build
+from pathgen.app.earlier import programs_of, refuse_others, replaced, write_build
 from pathgen.app.terminal import say
 from pathgen.base.errors import PathgenError
 from pathgen.base.plain import one_line
@@ -23,7 +23,9 @@ from pathgen.report.text import finding_lines, summary_lines
 def cut(command: str, job: Job, folder: str, *, frets: tuple[int, int] | None = None, resolution: float) -> bool:
     """Build what a command of `KINDS` cuts and write it into one folder; True when verification let it."""
     kind = next(kind for kind in KINDS if kind.command == command)
-    made = [build(job, clamping=one, resolution=resolution) for one in kind.clampings(job, frets)]
+    clampings = kind.clampings(job, frets)
+    refuse_others(Path(folder), job, command)
+    made = [build(job, clamping=one, resolution=resolution) for one in clampings]
     return _written(made, job, folder)
 
 

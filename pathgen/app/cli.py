@@ -310,13 +310,13 @@ def _resolution(text: str) -> float:
 def _build(options: argparse.Namespace) -> int:
     from pathgen.app.bench_commands import cut_halves
     from pathgen.app.building import STAGES, build
-    from pathgen.app.folders import refuse_foreign
+    from pathgen.app.earlier import refuse_others
     from pathgen.job import load_job
     from pathgen.job.form import parts_of
     from pathgen.report.text import summary_lines
 
     job = load_job(options.job)
-    refuse_foreign(Path(options.out))
+    refuse_others(Path(options.out), job, "build")
     if job.parts:
         return _build_blank(options, job)
     if len(parts_of(job)) > 1:

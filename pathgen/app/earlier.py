@@ -21,6 +21,7 @@ from pathgen.base.units import format_length
 from pathgen.job.blank import parts_on_blank
 from pathgen.job.job import Job
 from pathgen.job.kinds import header_states, kind_of
+from pathgen.programs.write import comment, wrapped
 from pathgen.report.filltext import drilled_line
 
 _WORD = r"([XYZ])(-?[\d.]+)"
@@ -119,26 +120,29 @@ def programs_of(folder: Path) -> dict[str, str]:
 
 
 def write_build(folder: Path, files: Mapping[str, str | bytes], job: Job) -> list[Path]:
-    """Write the files of a build as `write_folder` does.
-
-    Raises PathgenError where the folder holds programs of another job, by its title and its file, or of another kind.
-    """
-    refuse_foreign(folder)
-    texts = programs_of(folder).values()
-    before = [_job_and_kind(text) for text in texts]
-    now = [_job_and_kind(text) for _, text in _programs(files)]
-    titles, kinds = ({one[k] for one in before} & {one[k] for one in now} for k in (0, 1))
-    if before and now and not (kinds and (titles or was_of(folder, job.path))):
-        head, count = Counter(map(_head, texts)).most_common(1)[0]
-        raise PathgenError(
-            one_line(str(folder)), f"holds {f'{count} programs' if count > 1 else 'the program'} of {head}",
-            allowed=f"an empty folder, or an earlier build of {_head(next(_programs(files))[1])}",
-            remedy="name another folder with --out, or empty this one if those are of no use any more")
+    """Write the files of a build as `write_folder` does. Raises PathgenError where `refuse_others` does."""
+    made = next((str(text) for name, text in files.items() if name.endswith(".nc")), "")
+    refuse_others(folder, job, _job_and_kind(made)[1])
     return write_folder(folder, files, job=job.path)
 
 
-def _programs(files: Mapping[str, str | bytes]) -> Iterator[tuple[str, str]]:
-    return ((name, str(text)) for name, text in files.items() if name.endswith(".nc"))
+def refuse_others(folder: Path, job: Job, command: str) -> None:
+    """Raise PathgenError for a folder that what a command makes of a job may not replace.
+
+    It holds what no build wrote, or programs of another job, by its title and its file, or of another kind.
+    """
+    refuse_foreign(folder)
+    texts = programs_of(folder).values()
+    if not texts:
+        return
+    title = header_states("\n".join(map(comment, wrapped([f"job: {job.title}"]))), "job")
+    titles, kinds = map(set, zip(*map(_job_and_kind, texts), strict=True))
+    if command not in kinds or not (title.split(": ")[0] in titles or was_of(folder, job.path)):
+        head, count = Counter(map(_head, texts)).most_common(1)[0]
+        raise PathgenError(
+            one_line(str(folder)), f"holds {f'{count} programs' if count > 1 else 'the program'} of {head}",
+            allowed=f"an empty folder, or an earlier build of {title}{'' if command == 'build' else f', {command}'}",
+            remedy="name another folder with --out, or empty this one if those are of no use any more")
 
 
 def _job_and_kind(text: str) -> tuple[str, str]:

@@ -65,7 +65,7 @@ def test_a_rebuild_says_which_programs_differ(tmp_path, capsys):
     assert "replaced the 5 programs of job" in err
 
 
-def test_programs_of_another_job_or_kind_are_not_replaced(tmp_path, capsys):
+def test_programs_of_another_job_or_kind_are_not_replaced(tmp_path, capsys, monkeypatch):
     """Those of the same job are, by its title, or by its file where both were moved and it has another title."""
     here = tmp_path / "here"
     here.mkdir()
@@ -78,9 +78,12 @@ def test_programs_of_another_job_or_kind_are_not_replaced(tmp_path, capsys):
 
     assert run("build", mine, out) == 0
     before = {path.name: path.read_bytes() for path in out.iterdir()}
-    for command, job_file, what in (("build", other, "other"), ("gauges", mine, "mine, gauge")):
+    for command, job_file, what in (("build", other, "other"), ("gauges", mine, "mine, gauges")):
         capsys.readouterr()
-        assert run(command, job_file, out) == 2
+        with monkeypatch.context() as here_only:
+            for where in ("building", "bench_commands"):
+                here_only.setattr(f"pathgen.app.{where}.build", None)  # it is told before anything is built
+            assert run(command, job_file, out) == 2
         assert (f"{out}: holds 3 programs of mine (allowed: an empty folder, or an earlier build of {what}): name "
                 "another folder with --out, or empty this one") in capsys.readouterr().err
         assert {path.name: path.read_bytes() for path in out.iterdir()} == before
