@@ -442,41 +442,9 @@ def _check_on_board(
 ) -> None:
     """Raise JobError for a drawing off the wood, or too little wood under it; `inlays` are all that lie with it, and
     `more` says why it may be so large."""
-    wood = wood_in_plan(board)
-    if isinstance(board, FlatPart) and board.bores:  # nor over a hole that does not go through
-        wood = overlay.difference(wood, overlay.union_all([bore.shape for bore in board.bores]))
-    outside, what = overlay.difference(inlay.area, wood), board.names.part
-    if outside.area > 1e-6:
-        much = f"{outside.area:.1f} mm2" if outside.area >= 0.05 else "less than 0.1 mm2"
-        x, y = shapely.get_coordinates(outside.representative_point())[0]
-        bores = board.bores if isinstance(board, FlatPart) else ()
-        if met := next((bore for bore in bores if bore.shape.covers(shapely.Point(x, y))), None):
-            raise JobError(f"{inlay.name} place", f"{much} of the drawing lies over holes, the first at "
-                           f"{place_words(*met.at)}", remedy="move the drawing or the hole, or make it smaller")
-        open_there = isinstance(board, FlatPart) and any(one.covers(shapely.Point(x, y)) for one in board.drawn)
-        where = "over openings of" if open_there else "off"
-        raise JobError(
-            f"{inlay.name} place", f"{much} of the drawing lies {where} the {what}, near {place_words(x, y)}",
-            allowed=f"within the {what}, {wood.bounds[0]:.2f} mm to {wood.bounds[2]:.2f} mm along",
-            remedy=_onto(inlay, board, wood, job, inlays) + more,
-        )
-    points = shapely.get_coordinates(inlay.area)
-    web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth
-    worst = int(np.argmin(web))
+    _within(inlay, board, job, inlays, more)
     shortest, reached = _reached(job, inlay)
-    if falls_short(float(web[worst]), board.min_web):
-        place = f"near {place_words(*points[worst].tolist())}"
-        if isinstance(board, Fingerboard):
-            place = f"after fret {int(np.searchsorted(board.frets.distance[board.frets.number > 0], points[worst, 0]))}"
-        takes, less = taken(board.surface, web, points[:, 0], board.min_web)
-        most = rounded_down(min(inlay.depth - board.min_web + web[worst], reached))
-        raise JobError(
-            f"{inlay.name} depth", f"the pocket {left_words(web[worst])} under it {place}{takes}" if web[worst] > 0 else
-            f"the pocket {left_words(web[worst])} the underside {place}{takes}",
-            allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make depth {most:.2f} mm or less{less}" if most > 0 else
-            f"make min_web smaller, or the {board.names.part} thicker: no depth leaves so much",
-        )
+    _wood_under(inlay, board, reached)
     if inlay.depth > reached + 1e-9:
         above = shortest.flute_length - reached
         raise JobError(
@@ -485,6 +453,50 @@ def _check_on_board(
             allowed=f"depth {rounded_down(reached):g} mm or less",
             remedy="name a longer cutter, or make depth as allowed",
         )
+
+
+def _within(inlay: Inlay, board: Fingerboard | FlatPart, job: Job, inlays: list[Inlay], more: str) -> None:
+    """Raise JobError for a drawing off the wood, or over a hole in it."""
+    bores, drawn = (board.bores, board.drawn) if isinstance(board, FlatPart) else ((), ())
+    wood, what = wood_in_plan(board), board.names.part
+    if bores:  # nor over a hole that does not go through
+        wood = overlay.difference(wood, overlay.union_all([bore.shape for bore in bores]))
+    outside = overlay.difference(inlay.area, wood)
+    if outside.area <= 1e-6:
+        return
+    much = f"{outside.area:.1f} mm2" if outside.area >= 0.05 else "less than 0.1 mm2"
+    there = outside.representative_point()
+    if met := next((bore for bore in bores if bore.shape.covers(there)), None):
+        raise JobError(f"{inlay.name} place", f"{much} of the drawing lies over holes, the first at "
+                       f"{place_words(*met.at)}", remedy="move the drawing or the hole, or make it smaller")
+    where = "over openings of" if any(one.covers(there) for one in drawn) else "off"
+    raise JobError(
+        f"{inlay.name} place",
+        f"{much} of the drawing lies {where} the {what}, near {place_words(there.x, there.y)}",
+        allowed=f"within the {what}, {wood.bounds[0]:.2f} mm to {wood.bounds[2]:.2f} mm along",
+        remedy=_onto(inlay, board, wood, job, inlays) + more,
+    )
+
+
+def _wood_under(inlay: Inlay, board: Fingerboard | FlatPart, reached: float) -> None:
+    """Raise JobError where a pocket leaves too little wood; `reached` is as deep as its cutters go."""
+    points = shapely.get_coordinates(inlay.area)
+    web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth
+    worst = int(np.argmin(web))
+    if not falls_short(float(web[worst]), board.min_web):
+        return
+    place = f"near {place_words(*points[worst].tolist())}"
+    if isinstance(board, Fingerboard):
+        place = f"after fret {int(np.searchsorted(board.frets.distance[board.frets.number > 0], points[worst, 0]))}"
+    takes, less = taken(board.surface, web, points[:, 0], board.min_web)
+    most = rounded_down(min(inlay.depth - board.min_web + web[worst], reached))
+    raise JobError(
+        f"{inlay.name} depth",
+        f"the pocket {left_words(web[worst])} {'under it' if web[worst] > 0 else 'the underside'} {place}{takes}",
+        allowed=f"min_web {board.min_web:g} mm or more",
+        remedy=f"make depth {most:.2f} mm or less{less}" if most > 0 else
+        f"make min_web smaller, or the {board.names.part} thicker: no depth leaves so much",
+    )
 
 
 def _check_sharp(inlay: Inlay, board: Fingerboard | FlatPart, job: Job) -> None:
