@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from shapely import Polygon
 
-from pathgen import JobError, load_job
+from pathgen import JobError, build, load_job
 from pathgen.app.cli import main
 from pathgen.base.errors import ArtworkError
 from pathgen.job.clamping import clamping_of
@@ -77,6 +77,12 @@ def test_rounded_corners(tmp_path):
 def test_a_disc_is_a_plate_whose_corners_meet(tmp_path, radius):
     text = PLATE.replace("length = 100.0", f"length = 60.0\ncorner_radius = {radius}", 1)
     assert part_of(read(tmp_path, text)).outline.area == pytest.approx(math.pi * 900.0, rel=1e-3)
+
+
+def test_a_plate_of_veneer(tmp_path):
+    """Its blank may be as thin as itself (sliced veneer is 0.5 to 0.6 mm thick: common practice, no source)."""
+    text = PLATE.replace("thickness = 3.0", "thickness = 0.5") + "tab_height = 0.3\n"
+    assert build(read(tmp_path, text), resolution=0.5).passed
 
 
 def test_a_mirrored_ladder_and_a_slot_with_round_ends(tmp_path):
