@@ -57,7 +57,8 @@ def check_holds(paths: Sequence[Toolpath], clamping: Clamping) -> None:
         f"{place_words(x, y, clamping.units)}",
         allowed=f"{most:.2f} mm or less" if most >= _LEAST else "no more than stands there",
         remedy=(f"make {key} {most:.2f} mm or less, or " if most >= _LEAST else "")
-        + f"make the {clamping.board.names.part} thicker, or write tabs = 0 and stick the work down",
+        + f"make the {clamping.board.names.part} thicker"
+        + ("" if cut.skin else ", or write tabs = 0 and stick the work down"),
     )
 
 
