@@ -46,7 +46,7 @@ def check_holds(paths: Sequence[Toolpath], clamping: Clamping) -> None:
     if not high or not before:
         return
     places = _in_groove(clamping, cut, cutter)
-    left = np.min([_left(places, path, by, high) for path, by in before], axis=0)
+    left = np.min([left_at(places, path, by, high) for path, by in before], axis=0)
     worst = int(np.argmin(left))
     if left[worst] >= high - _LESS:
         return
@@ -78,7 +78,7 @@ def _in_groove(clamping: Clamping, cut: OutlineCut, cutter: Cutter) -> Floats:
     return places
 
 
-def _left(places: Floats, path: Toolpath, cutter: Cutter, high: float) -> Floats:
+def left_at(places: Floats, path: Toolpath, cutter: Cutter, high: float = math.inf) -> Floats:
     """(n,) what a path leaves at (n, 2) places, mm; infinite where it goes no lower than `high`."""
     low = (np.minimum(path.points[:-1, 2], path.points[1:, 2]) < high) & (path.kinds[1:] != Move.RAPID)
     start, end = path.points[:-1][low], path.points[1:][low]
