@@ -220,7 +220,7 @@ _MM2 = re.compile(r"(?<![\w.])(?P<area>\d+(?:\.\d+)?) mm2(?![\w])")
 _MM3 = re.compile(r"(?<![\w.])(?P<volume>\d+(?:\.\d+)?) mm3(?![\w])")
 _IN_MM = re.compile(
     r"(?<![\w.])(?P<first>-?\d+(?:\.\d+)?(?:e-?\d+)?)(?P<by> to | by )(?P<second>-?\d+(?:\.\d+)?) mm(?![\w])"
-    r"|(?<![\w.])(?P<one>-?\d+(?:\.\d+)?(?:e-?\d+)?) mm(?![\w])"
+    r"|(?<![\w.])(?P<one>-?\d+(?:\.\d+)?(?:e-?\d+)?) mm(?![\w])(?P<limit> or (?:less|more))?"
 )
 
 
@@ -228,7 +228,7 @@ def in_units(words: str, units: str, *, beside: str = "") -> str:
     """A message with its lengths in mm, areas in mm2 and volumes in mm3 (feeds too; not names in quotes) in `units`.
 
     Four decimals, more only where a length so small would lose its figures or would read as another of the message, or
-    of words `beside` it.
+    of words `beside` it. What is said to be allowed, "or less" or "or more", is rounded that way.
 
     >>> in_units("18.27 mm out past the end of 'ball 6 mm'", "in")
     "0.7193 in out past the end of 'ball 6 mm'"
@@ -236,12 +236,14 @@ def in_units(words: str, units: str, *, beside: str = "") -> str:
     if units == "mm":
         return words
     every = {float(value) for match in _IN_MM.finditer(f"{words}; {beside}")
-             for name, value in match.groupdict().items() if value and name != "by"}
+             for name, value in match.groupdict().items() if value and name not in ("by", "limit")}
 
     def converted(match: re.Match[str]) -> str:
         part = match.groupdict()
         if part["one"]:
-            return _with_figures(float(part["one"]), every, units)
+            limit = part["limit"] or ""
+            way = {" or less": -1, " or more": 1}.get(limit, 0)
+            return _with_figures(float(part["one"]), every, units, way=way) + limit
         first, second = (_with_figures(float(part[name]), every, units) for name in ("first", "second"))
         return f"{first.split()[0]}{part['by']}{second}"
 
@@ -257,7 +259,10 @@ def in_units(words: str, units: str, *, beside: str = "") -> str:
     )
 
 
-def _with_figures(mm: float, others: Iterable[float], units: str) -> str:
+def _with_figures(mm: float, others: Iterable[float], units: str, *, way: int = 0) -> str:
     size = abs(mm) / MM_PER[units]
     least = max(4, 1 - math.floor(math.log10(size))) if size else 0
-    return format_length(mm, units, decimals=_places(mm, others, units, least))
+    places = _places(mm, others, units, least)
+    if way:
+        mm = way * math.ceil(way * mm / MM_PER[units] * 10**places - 1e-6) / 10**places * MM_PER[units]
+    return format_length(mm, units, decimals=places)

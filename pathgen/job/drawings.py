@@ -49,6 +49,7 @@ from pathgen.work.touching import Regions, lapped, walled
 
 if TYPE_CHECKING:
     from pathgen.artwork import Artwork
+    from pathgen.artwork.curves import Curves
 
 DRAWING_TOLERANCE = 0.002
 """How far the straight pieces of a drawing may lie from its curves, mm: small beside what a cutter leaves."""
@@ -59,6 +60,7 @@ _ROUNDED = 0.002  # mm: by how much an inch in four places may say more
 _SOMETHING = 0.01  # mm2 of a colour: less is nothing to anybody
 _OPAQUE = 0.995  # the share of a colour that nobody tells from all of it
 _STEEPEST = 0.3  # of the slope of a v's flank: there it opens nearly twice as far uphill as downhill
+_FLAT = 1e-6  # units of the drawing, squared: what a straight line encloses by rounding
 _TOUCHING = 0.05  # mm2: what drawings share that only touch
 
 
@@ -101,12 +103,18 @@ def _filled_lines(art: Artwork) -> Iterator[Doubt]:
     lines = {paint.where: paint.colour for paint in paints if paint.stroke is not None}
     for paint in paints:
         line = lines.get(paint.where, BLACK)
-        if paint.stroke is None and paint.colour == BLACK != line and not paint.curves.closed.any():
+        if paint.stroke is None and paint.colour == BLACK != line and _has_inside(paint.curves):
             yield Doubt(
                 where=paint.where, problem=f"an open line of {line} whose inside is filled with black",
                 allowed="what is meant to be cut: black is the fill where none is written",
                 remedy='if only the line is meant, write fill="none" there', grave=False,
             )
+
+
+def _has_inside(curves: Curves) -> bool:
+    """Whether open lines, none of them closed, have one that is no straight line."""
+    hulls = [shapely.multipoints(one.reshape(-1, 2)).convex_hull for one in np.split(curves.points, curves.first[1:])]
+    return not curves.closed.any() and bool(np.any(shapely.area(hulls) > _FLAT))
 
 
 def _see_through(art: Artwork) -> Iterator[Doubt]:

@@ -9,8 +9,10 @@ from functools import cached_property
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt
 from pathgen.base.toolpath import Toolpath
+from pathgen.programs.holding import check_holds
 from pathgen.programs.limits import check_keep_outs, check_limits
 from pathgen.programs.paths import Around, near_clamps, path_of
+from pathgen.programs.shanks import check_shanks
 from pathgen.programs.zero_check import ZeroCheck, zero_checks
 from pathgen.strategies.matching import LetIns
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket
@@ -93,6 +95,8 @@ def plan(clamping: Clamping, asked: Asked | None, *, pockets: Pockets | None) ->
         paths.append(path_of(step, around))
         check_limits(paths[-1], clamping, step)
     check_keep_outs(paths, clamping)
+    check_holds(paths, clamping)
+    check_shanks(paths, around)
     return Plan(around=around, asked=asked or Asked(), paths=tuple(paths))
 
 

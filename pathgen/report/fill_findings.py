@@ -224,9 +224,10 @@ def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
 
 
 def edge_to_edge(inlays: Sequence[Inlay], units: str) -> Iterator[Finding]:
-    """Colours of different stages that share an edge, and do not overlap under it."""
+    """Colours of different stages that share an edge, and do not overlap under it; what stays open runs on under none.
+    """
     for first, later in itertools.combinations(inlays, 2):
-        if overlay.intersection(first.area, later.area).area > 0.01:
+        if first.fill == "none" or overlay.intersection(first.area, later.area).area > 0.01:
             continue
         found = touches([(first.name, first.area), (later.name, later.area)])
         if found:
@@ -234,7 +235,7 @@ def edge_to_edge(inlays: Sequence[Inlay], units: str) -> Iterator[Finding]:
                 code="edge-to-edge", severity="note", where=f"{first.name} and {later.name}",
                 got=f"{coarse_length(found[0].length, units)} of edge are cut twice, once from each side", allowed="",
                 remedy=f"write lap = {as_written(LAP[units], units)} for {first.name}: the later cut "
-                       "then goes through cured fill and leaves no sliver",
+                       "then goes through what fills it and leaves no sliver",
             )
 
 

@@ -18,6 +18,9 @@ from numpy.typing import ArrayLike, NDArray
 from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.removal.grid import Grid
 
+_STEP = 3.0
+"""Times as steep as the flank on the other side: that is no flank, but a step, as where a fill ends beside a ridge."""
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Ridges:
@@ -130,6 +133,8 @@ def _tops(y: Floats, off: Floats, upright: Floats) -> tuple[Floats, Floats, Floa
     # flanks as straight lines through the two points before the top and the two after it
     left = (off[at - 1] - off[at - 2]) / (y[at - 1] - y[at - 2])
     right = (off[at + 2] - off[at + 1]) / (y[at + 2] - y[at + 1])
+    least = np.minimum(np.abs(left), np.abs(right))
+    left, right = (np.where(np.abs(flank) > _STEP * least, np.sign(flank) * least, flank) for flank in (left, right))
     with np.errstate(divide="ignore", invalid="ignore"):
         run = (off[at + 1] - off[at - 1] + left * y[at - 1] - right * y[at + 1]) / (left - right)
     run = np.clip(np.where(np.isfinite(run), run, y[at]), y[at - 1], y[at + 1])

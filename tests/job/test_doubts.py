@@ -292,6 +292,11 @@ def test_an_open_line_that_is_filled_with_black_by_default(tmp_path, more, found
     assert told == [("art.svg line 1, path", "an open line of #2f6f4f whose inside is filled with black")] * found
 
 
+@pytest.mark.parametrize("line", ["M5,5H35", "M5,5 9,8 21,17M5,25H35"])
+def test_straight_lines_have_no_inside(tmp_path, line):
+    assert drawn(tmp_path, f'<path d="{line}" stroke="#2f6f4f" stroke-width="3"/>') == []
+
+
 @pytest.mark.parametrize(("art", "told"), [
     ('<circle cx="12" cy="15" r="8" fill="#2f6f4f" opacity="0.996"/>', []),
     ('<circle cx="12" cy="15" r="8" fill="#2f6f4f" opacity="0.9"/>', ["drawn see-through, 90 %"]),

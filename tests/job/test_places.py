@@ -30,6 +30,10 @@ from tests.report.conftest import written_job
     ("'6.35 mm' given", "'6.35 mm' given"),
     ("5.999 mm is less than 6 mm", "0.23618 in is less than 0.23622 in"),
     ("6 mm is 6 mm, not 5.9 mm", "0.2362 in is 0.2362 in, not 0.2323 in"),
+    # what is allowed is rounded to what is allowed too: 9.86 mm are 0.38819 in, 9.703 mm are 0.38201 in
+    ("make it 9.86 mm or less", "make it 0.3881 in or less"),
+    ("9.703 mm or more, -1 mm or more", "0.3821 in or more, -0.0393 in or more"),
+    ("6.35 mm or less, 6.35 mm or more", "0.25 in or less, 0.25 in or more"),
 ])
 def test_messages_in_inches(words, inches):
     # 25.4 mm to the inch is exact: international yard and pound agreement, 1959

@@ -4,12 +4,15 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shapely import box
 
 from pathgen import ridges
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, ProgramError
 from pathgen.base.scallop import scallop_height
 from pathgen.base.surface import Surface
+from pathgen.removal.grid import Grid
+from pathgen.verify.ridges import measure_ridges
 
 RUN = {"speed": 10000.0, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}
 
@@ -132,3 +135,15 @@ def test_it_says_what_it_cannot_do():
         ridges("G0 Z1\nM30\n", cutter=flat, top=surface)
     with pytest.raises(ProgramError):
         ridges("G21 G90\nG0 Z5\nG0 X0 Y0\nG1 X40 F100\nM30\n", cutter=ball(), top=surface)
+
+
+@pytest.mark.parametrize("side", [-1.0, 1.0])
+@pytest.mark.parametrize("past", [0.002, 0.012, 0.022])
+def test_a_step_beside_the_top_of_a_ridge_makes_it_no_higher(side, past):
+    """Fill ends there, and the wood beside it was roughed lower than the ridges: no flank goes on up past the top."""
+    surface, r, apart = Surface(thickness=6.0, radius_nut=np.inf, radius_end=np.inf, length=60.0), 3.175, 1.0
+    ys = 0.004 + 0.01 * np.arange(-200, 200)
+    top = 6.0 + r - np.sqrt(r**2 - ((ys + apart / 2) % apart - apart / 2) ** 2)
+    top[side * ys > apart / 2 + past] = 6.005
+    found = measure_ridges(top[:, None], Grid(np.array([30.0]), ys), surface, box(0, -1.5, 60, 1.5))
+    assert found.highest == pytest.approx(r - np.sqrt(r**2 - apart**2 / 4), abs=5e-5)

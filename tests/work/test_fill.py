@@ -443,6 +443,8 @@ def test_an_advised_lap_is_written_as_the_job_holds_it(tmp_path, units, written)
     (found,) = edge_to_edge(halves, units)
     assert found.code == "edge-to-edge"
     assert f"write {written}for inlay 1:" in found.remedy
+    # what stays open runs on under nothing: with that lap the job is refused
+    assert not [*edge_to_edge([replace(halves[0], fill="none"), halves[1]], units)]
 
 
 @pytest.mark.in_every_run(2)

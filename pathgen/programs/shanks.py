@@ -1,0 +1,88 @@
+"""Does what is left beside a pocket or a slot stand higher than the cutter's flutes reach?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from pathgen.base.arrays import Floats
+from pathgen.base.errors import JobError
+from pathgen.base.toolpath import Move, Toolpath
+from pathgen.base.units import place_words, rounded_up
+from pathgen.programs.holding import left_at
+from pathgen.programs.paths import Around
+from pathgen.work.clamping import Step
+from pathgen.work.operations import NutSlot, Pocket, Slot, SurfaceRough
+
+_RUBS = 0.05
+"""Above the flutes wood may stand so high, mm, as the verifier lets pass."""
+
+_BESIDE, _EVERY = 0.05, 0.2
+"""Looked at from the cutter, and along its way, mm."""
+
+_ROUND = np.linspace(0.0, 2.0 * np.pi, 16, endpoint=False)
+
+_AT_ONCE = 20_000
+"""Places that are worked out together."""
+
+
+def check_shanks(paths: Sequence[Toolpath], around: Around) -> None:
+    """Raise JobError for flutes as long as the cut is deep, where ridges, or wood past the edge, stand higher beside it.
+    """
+    finished: list[tuple[Toolpath, Step]] = []
+    for path, step in zip(paths, around.clamping.steps, strict=True):
+        if step.operation.finishes or isinstance(step.operation, SurfaceRough):
+            finished.append((path, step))
+        elif isinstance(step.operation, (Pocket, Slot, NutSlot)):
+            _check(path, step, finished, around)
+
+
+def _check(path: Toolpath, step: Step, finished: Sequence[tuple[Toolpath, Step]], around: Around) -> None:
+    clamping, cutter, first = around.clamping, step.cutter, isinstance(step.operation, Pocket)
+    passes, surface = (around.first, clamping.first_surface) if first else (around.finish, clamping.finished_surface)
+    if passes is None:
+        return
+    tips, reach = _lowest(path), cutter.radius + _BESIDE
+    most = cutter.flute_length + _RUBS
+    tips = tips[np.minimum(passes.stands(tips[:, :2], surface, reach=reach), around.top) > tips[:, 2] + most]
+    ring = reach * np.column_stack([np.cos(_ROUND), np.sin(_ROUND)])
+    beside, tips = (tips[:, None, :2] + ring).reshape(-1, 2), np.repeat(tips, len(ring), axis=0)
+    shapely.prepare(passes.outline)
+    low = surface.height(*beside.T) + passes.scallop <= tips[:, 2] + most
+    wanted = ~(low & shapely.contains_xy(passes.outline, *beside.T))
+    beside, tips = beside[wanted], tips[wanted]
+    if not len(tips):
+        return
+    cuts = [(path, cutter), *((done, by.cutter) for done, by in finished)]
+    above = np.concatenate([
+        np.minimum(np.min([left_at(some, *one) for one in cuts], axis=0), around.top)
+        for some in np.array_split(beside, len(beside) // _AT_ONCE + 1)
+    ]) - tips[:, 2]
+    worst = int(np.argmax(above))
+    if above[worst] <= most:
+        return
+    x, y, _ = tips[worst].tolist()
+    least = rounded_up(float(above[worst]))
+    less = least - cutter.flute_length
+    raise JobError(
+        f'[[cutter]] "{cutter.name}" flute_length',
+        f"{cutter.flute_length:g} mm, and in {step.operation.name} what is left beside it stands {least:.2f} mm over "
+        f"its tip, at {place_words(x, y, clamping.units)}: its shank would rub there",
+        allowed=f"{least:.2f} mm or more", remedy=f"name a longer cutter, or cut {less:.2f} mm less deep",
+    )
+
+
+def _lowest(path: Toolpath) -> Floats:
+    """(n, 3) tips along the cutting moves of a path, the lowest where there are several."""
+    cuts = np.flatnonzero(path.kinds[1:] != Move.RAPID)
+    start, run = path.points[cuts], path.points[cuts + 1] - path.points[cuts]
+    pieces = np.maximum(np.ceil(np.hypot(*run[:, :2].T) / _EVERY), 1.0).astype(np.intp)
+    of = np.repeat(np.arange(len(cuts)), pieces)
+    nth = np.arange(len(of)) - (np.cumsum(pieces) - pieces)[of] + 1
+    tips = start[of] + (nth / pieces[of])[:, None] * run[of]
+    tips = tips[np.argsort(tips[:, 2], kind="stable")]
+    _, lowest = np.unique(np.round(tips[:, :2] / (_EVERY / 4)), axis=0, return_index=True)
+    found: Floats = tips[lowest]
+    return found
