@@ -83,11 +83,9 @@ class Toolpath(Brief):
             raise PathgenError("toolpath", "a point is not finite", allowed=_ARRAYS, remedy="look for nan in it")
         if not np.isin(kinds, list(Move)).all():
             raise PathgenError("toolpath", "a kind that is no Move", allowed=_ARRAYS, remedy=_BY_RUNS)
-        kinds = kinds.astype(np.int8)
-        points.setflags(write=False)
-        kinds.setflags(write=False)
         object.__setattr__(self, "points", points)
-        object.__setattr__(self, "kinds", kinds)
+        object.__setattr__(self, "kinds", kinds.astype(np.int8))
+        super().__post_init__()
 
     def __len__(self) -> int:
         return len(self.points)
