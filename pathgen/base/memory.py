@@ -159,7 +159,7 @@ def sealed(value: Any) -> int:
         return len(value) + _EACH
     if isinstance(value, BaseGeometry):
         return 16 * int(shapely.get_num_coordinates(value)) + _EACH
-    if is_dataclass(value):
+    if is_dataclass(value) and not isinstance(value, type):
         return _EACH + sum(sealed(getattr(value, one.name)) for one in fields(value))
     if isinstance(value, tuple | list):
         if set(map(type, value)) == {str}:  # the lines of a program

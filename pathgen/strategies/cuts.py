@@ -57,6 +57,10 @@ class Cut(Toolpath):
 
     cutter: Cutter
 
+    def __post_init__(self) -> None:
+        given.value("cut cutter", self.cutter, Cutter)
+        super().__post_init__()
+
 
 @dataclass(frozen=True, eq=False, repr=False)
 class PocketCut(Cut):
@@ -455,7 +459,7 @@ def outline(
     wide = given.length("outline tab_width", tab_width, above=0.0)
     high = given.length("outline tab_height", tab_height, least=0.0)
     if isinstance(tabs, int | np.integer):
-        count = int(given.length("outline tabs", int(tabs), least=0.0, most=100.0, unit=""))
+        count = int(given.length("outline tabs", tabs, least=0.0, most=100.0, unit=""))
         at = tab_points(board, count, avoid=np.empty((0, 2)), width=wide, cutter=cutter, rise=max(high - bottom, 0.0),
                         where="outline tabs", all_round_in=_blank(blank, board) if count else None)
     else:

@@ -191,6 +191,10 @@ def cutter(**changes):
     (lambda: pathgen.placed(pathgen.read_artwork(DRAWING), at=(0, 0), width=1e300), "placed width: 1e.300 mm.*at most"),
     (lambda: pathgen.placed(pathgen.read_artwork(DRAWING), at=(x for x in (0, 0))), "placed at"),
     (lambda: pathgen.placed(pathgen.read_artwork(DRAWING), at=(0, 0), mirror=np.zeros(2)), "placed mirror"),
+    (lambda: pathgen.outline(SQUARE, FLAT, stock=6.0, blank=BOX, tabs=True), "outline tabs: True is no number"),
+    (lambda: pathgen.program(PASSES, title=3), "program title: a int"),
+    (lambda: pathgen.read_program(LINE, name=3), "read_program name: a int"),
+    (lambda: pathgen.Cut(PASSES.points, PASSES.kinds, "ball 6"), "cut cutter: a str"),
     # what no cutter is, and what would take for ever
     (lambda: cutter(name=3), "cutter name: a int"),
     (lambda: cutter(flutes=2.5), "flutes: 2.5 .*whole number"),
