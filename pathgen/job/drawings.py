@@ -440,8 +440,24 @@ def _onto(
 def _check_on_board(
     inlay: Inlay, board: Fingerboard | FlatPart, job: Job, inlays: list[Inlay], *, more: str = ""
 ) -> None:
-    """Raise JobError for a drawing off the wood, or too little wood under it; `inlays` are all that lie with it, and
-    `more` says why it may be so large."""
+    """Raise JobError for a drawing off the wood, too little wood under it, or flutes too short for it; `inlays` are all
+    that lie with it, and `more` says why it may be so large."""
+    _check_on_wood(inlay, board, job, inlays, more)
+    shortest, reached = _reached(job, inlay)
+    _check_web(inlay, board, reached)
+    if inlay.depth > reached + 1e-9:
+        above = shortest.flute_length - reached
+        raise JobError(
+            f"{inlay.name} depth", f'{inlay.depth + above:.4g} mm is deeper than the flute of "{shortest.name}", '
+            f"{shortest.flute_length:g} mm" + (f"; {above:.4g} mm of that is [surface] leave" if above else ""),
+            allowed=f"depth {rounded_down(reached):g} mm or less",
+            remedy="name a longer cutter, or make depth as allowed",
+        )
+
+
+def _check_on_wood(
+    inlay: Inlay, board: Fingerboard | FlatPart, job: Job, inlays: list[Inlay], more: str
+) -> None:
     wood = wood_in_plan(board)
     if isinstance(board, FlatPart) and board.bores:  # nor over a hole that does not go through
         wood = overlay.difference(wood, overlay.union_all([bore.shape for bore in board.bores]))
@@ -460,10 +476,13 @@ def _check_on_board(
             allowed=f"within the {what}, {wood.bounds[0]:.2f} mm to {wood.bounds[2]:.2f} mm along",
             remedy=_onto(inlay, board, wood, job, inlays) + more,
         )
+
+
+def _check_web(inlay: Inlay, board: Fingerboard | FlatPart, reached: float) -> None:
+    """Raise JobError for too little wood under a drawing; `reached` is how deep its cutters go."""
     points = shapely.get_coordinates(inlay.area)
     web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth
     worst = int(np.argmin(web))
-    shortest, reached = _reached(job, inlay)
     if falls_short(float(web[worst]), board.min_web):
         place = f"near {place_words(*points[worst].tolist())}"
         if isinstance(board, Fingerboard):
@@ -476,14 +495,6 @@ def _check_on_board(
             allowed=f"min_web {board.min_web:g} mm or more",
             remedy=f"make depth {most:.2f} mm or less{less}" if most > 0 else
             f"make min_web smaller, or the {board.names.part} thicker: no depth leaves so much",
-        )
-    if inlay.depth > reached + 1e-9:
-        above = shortest.flute_length - reached
-        raise JobError(
-            f"{inlay.name} depth", f'{inlay.depth + above:.4g} mm is deeper than the flute of "{shortest.name}", '
-            f"{shortest.flute_length:g} mm" + (f"; {above:.4g} mm of that is [surface] leave" if above else ""),
-            allowed=f"depth {rounded_down(reached):g} mm or less",
-            remedy="name a longer cutter, or make depth as allowed",
         )
 
 
