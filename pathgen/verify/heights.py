@@ -27,8 +27,8 @@ from pathgen.base.plain import Brief
 from pathgen.base.shading import as_png, light_on
 from pathgen.base.surface import Surface
 from pathgen.removal.bites import Bites
-from pathgen.removal.grid import Grid, Mask
-from pathgen.removal.material import Heights, Material, Noting, TooLongError, most_work
+from pathgen.removal.grid import Grid, Heights
+from pathgen.removal.material import Material, Noting, TooLongError, most_work
 from pathgen.removal.motion import Motion
 from pathgen.verify.cutting import longest_piece
 from pathgen.verify.findings import Tolerances
@@ -214,7 +214,7 @@ class HeightField(Brief):
         return Grid(self.x, self.y)
 
     @property
-    def cut(self) -> Mask:
+    def cut(self) -> Bools:
         """(rows, columns) where anything was taken."""
         return np.asarray(self.top < self.before)
 
