@@ -143,7 +143,7 @@ def _build_command(commands: Any) -> None:
         commands, "build", _build, "plan a job, verify its programs, and write them with their report and setup sheet",
         f"build {EXAMPLE} --out out/",
     )
-    build.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
+    _out(build)
     build.add_argument("--pictures", action="store_true",
                        help="write the setup sheet's pictures as SVG and PNG files too")
     build.add_argument("--no-pictures", action="store_true", help="leave the pictures of the wood out of the page")
@@ -156,7 +156,7 @@ def _watch_command(commands: Any) -> None:
         commands, "watch", _watch, "build again whenever the job or a drawing changes, with a page that follows",
         f"watch {EXAMPLE} --out out/",
     )
-    watch.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
+    _out(watch)
     watch.add_argument("--port", type=int, metavar="N",
                        help="where the page is on this computer (default: 8642, or a free one)")
     _resolution_option(watch)
@@ -227,7 +227,7 @@ def _bench_commands(commands: Any) -> None:
         if name == "block":
             command.add_argument("--frets", nargs=2, metavar=("FROM", "TO"),
                                  help="the frets it reaches over, 0 for the nut (default: as the job's [block] says)")
-        command.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
+        _out(command)
         _resolution_option(command)
 
 
@@ -257,7 +257,7 @@ def _paper(options: argparse.Namespace) -> int:
             _print_json(made.data)
         else:
             _show(made.lines)
-    return GOOD if made.passed else FORBIDDEN
+    return _status(made.passed)
 
 
 def _compare_command(commands: Any) -> None:
@@ -291,6 +291,10 @@ def _json(parser: argparse.ArgumentParser, what: str) -> None:
     parser.add_argument("--json", action="store_true", help=f"print {what} as JSON, for scripts")
 
 
+def _out(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
+
+
 def _resolution_option(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--resolution", type=_resolution, default=0.1, metavar="MM",
                         help="grid of the simulation in mm (default 0.1); what only a coarse one would forbid is "
@@ -320,8 +324,8 @@ def _build(options: argparse.Namespace) -> int:
     if job.parts:
         return _build_blank(options, job)
     if len(parts_of(job)) > 1:
-        return GOOD if cut_halves(job, options.out, resolution=options.resolution,
-                                  shaded=not options.no_pictures, pictures=options.pictures) else FORBIDDEN
+        return _status(cut_halves(job, options.out, resolution=options.resolution, shaded=not options.no_pictures,
+                                  pictures=options.pictures))
     with progress(STAGES, sys.stderr) as tell:
         result = build(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
     return _written(options, result, summary_lines(result.report, job.units))
@@ -435,7 +439,6 @@ def _watch(options: argparse.Namespace) -> int:
 
 def _check_alone(options: argparse.Namespace) -> int:
     from pathgen.app.any_program import measured, units_of, zero_lines
-    from pathgen.base.units import in_units
 
     if not (options.cutter and options.blank and options.thickness) or options.folder:
         raise PathgenError(
@@ -452,13 +455,12 @@ def _check_alone(options: argparse.Namespace) -> int:
         lines = [*(f"{name}: {words}" for name, words in found.rows), *map(str, found.findings), verdict]
         _show([*(in_units(line, units_of(options)) for line in lines),
                *zero_lines(options, options.job)])
-    return GOOD if found.passed else FORBIDDEN
+    return _status(found.passed)
 
 
 def _simulate(options: argparse.Namespace) -> int:
     from pathgen.app.any_program import simulated, simulated_lines, units_of, zero_lines
     from pathgen.app.folders import write_new
-    from pathgen.base.units import in_units
 
     field = simulated(options)
     _show([*(in_units(line, units_of(options)) for line in simulated_lines(field, surfaced=options.surfaced)),
@@ -483,7 +485,7 @@ def _check(options: argparse.Namespace) -> int:
         _print_json(checks)
     else:
         _show(finding_lines(checks, job.units))
-    return GOOD if checks["passed"] else FORBIDDEN
+    return _status(checks["passed"])
 
 
 def _bench(options: argparse.Namespace) -> int:
@@ -491,8 +493,7 @@ def _bench(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
 
     frets = fret_range(options.frets) if getattr(options, "frets", None) else None
-    return GOOD if cut(options.cut, load_job(options.job), options.out, frets=frets,
-                       resolution=options.resolution) else FORBIDDEN
+    return _status(cut(options.cut, load_job(options.job), options.out, frets=frets, resolution=options.resolution))
 
 
 def _frets(options: argparse.Namespace) -> int:
@@ -585,6 +586,10 @@ def _length(job: Job, where: str, text: str) -> float:
     if not 0 < mm <= 100:
         raise JobError(where, f"{text} given", allowed="above 0, to 100 mm")
     return mm
+
+
+def _status(passed: bool) -> int:
+    return GOOD if passed else FORBIDDEN
 
 
 def _print_json(data: Any) -> None:

@@ -7,7 +7,6 @@ makes it larger, it is flattened again from its curves, so that the tolerance ho
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -20,6 +19,9 @@ from pathgen.artwork.transforms import rotation
 from pathgen.base import given, overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import ArtworkError
+
+_MOST = 1e4
+"""The widest or highest that a page may become, mm: what is drawn on it may be a small part."""
 
 _RATIO = 1e-6
 """How far width and height may disagree with the drawing's proportions, as a share."""
@@ -89,7 +91,8 @@ def placed(
     ------
     ArtworkError
         For a size not above 0, for a drawing with no physical size when neither width nor height is given, for
-        width and height that would stretch it, and for a drawing with nothing in it.
+        width and height that would stretch it, and for a drawing with nothing in it. PathgenError naming any other
+        argument.
 
     Examples
     --------
@@ -99,7 +102,13 @@ def placed(
     344.8
     """
     given.value("placed artwork", artwork, Artwork, remedy="read one: pathgen.read_artwork(..)")
-    _check_finite(artwork, at, rotate)
+    x, y = given.place("placed at", at, count=2, words="(x, y) in mm").tolist()
+    rotate = given.length("placed rotate", rotate, most=1e6, unit="degrees", error=ArtworkError)
+    width, height = (
+        size if size is None else given.length(f"placed {name}", size, above=0.0, most=_MOST, error=ArtworkError)
+        for name, size in (("width", width), ("height", height)))
+    mirror = given.value("placed mirror", mirror, bool, words="True or False")
+    stretch = given.value("placed stretch", stretch, bool, words="True or False")
     drawing_box(artwork)  # refuses a drawing with nothing in it
     centre = given.word("placed centre", centre, ("page", "drawing"))
     box = _measured(artwork, centre)
@@ -107,7 +116,7 @@ def placed(
     if max(x_scale, y_scale) > 1.0:
         artwork = artwork.finer(artwork.tolerance / max(x_scale, y_scale))
         box = _measured(artwork, centre)
-    matrix = _matrix(box, at, rotate, -x_scale if mirror else x_scale, y_scale)
+    matrix = _matrix(box, (x, y), rotate, -x_scale if mirror else x_scale, y_scale)
     regions = tuple(
         Region(overlay.sound(shapely.affinity.affine_transform(region.polygon, matrix)), region.colour)
         for region in artwork.regions
@@ -135,25 +144,10 @@ def _measured(artwork: Artwork, centre: Literal["page", "drawing"]) -> Floats:
     return drawing_box(artwork) if centre == "drawing" else np.array([0.0, 0.0, *artwork.page])
 
 
-def _check_finite(artwork: Artwork, at: tuple[float, float], rotate: float) -> None:
-    try:
-        x, y = at
-        good = all(math.isfinite(value) for value in (x, y, rotate))
-    except (TypeError, ValueError):
-        good = False
-    if not good:
-        raise ArtworkError(artwork.name, f"placed at {at}, turned {rotate}",
-                           allowed="finite numbers: at (x, y) in mm, rotate in degrees")
-
-
 def _scales(
     artwork: Artwork, box: Floats, width: float | None, height: float | None, *, stretch: bool
 ) -> tuple[float, float]:
     wide, high = float(box[2] - box[0]), float(box[3] - box[1])
-    for name, value in (("width", width), ("height", height)):
-        number = isinstance(value, int | float | np.number) and math.isfinite(value) and value > 0
-        if value is not None and not number:
-            raise ArtworkError(artwork.name, f"placed with {name} {value}", allowed="above 0 mm")
     if width is None and height is None:
         if not artwork.physical:
             raise ArtworkError(

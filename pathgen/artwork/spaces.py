@@ -128,7 +128,7 @@ class Spaces(Painting):
         g = Geometry(element, state.viewport, state.style["font-size"], where, state.style)
         symbol = local_name(element) == "symbol"
         width, height = (
-            self._window_length(element, g, name, axis, given)
+            self._window_length(g, name, axis, given)
             for name, axis, given in (("width", "x", state.size[0]), ("height", "y", state.size[1]))
         )
         x, y = (0.0, 0.0) if symbol else (g.length("x", "x"), g.length("y", "y"))
@@ -148,7 +148,7 @@ class Spaces(Painting):
         inside = state._replace(matrix=matrix, clip=clip, viewport=viewport, size=(None, None))
         return [(child, inside) for child in svg_children(element)]
 
-    def _window_length(self, element: Element, g: Geometry, name: str, axis: str, given: str | None) -> float:
+    def _window_length(self, g: Geometry, name: str, axis: str, given: str | None) -> float:
         """Width or height of a window: the use's if it gives one, else its own, else the whole.
 
         A symbol's own counts as that of a nested svg (P: SVG 2, sections 5.5 and 5.6; SVG 1.1 took the whole).

@@ -11,12 +11,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from pathgen.artwork.areas import Geometries, too_crossed
 from pathgen.artwork.unions import areal, united
 from pathgen.base import overlay
-from pathgen.base.arrays import Bools
+from pathgen.base.arrays import Bools, Ints
 
 _BLOCK = 6
 """Blocks in a larger one."""
@@ -117,7 +116,7 @@ def _over(below: Layer, above: Layer, effort: _Effort) -> Layer:
     return Layer(visible, whole)
 
 
-def _meeting(first: Geometries, second: Geometries) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def _meeting(first: Geometries, second: Geometries) -> tuple[Ints, Ints]:
     """Pairs of parts of two sets that meet: the set that is cheaper to prepare is prepared."""
     if not len(first) or not len(second):
         return np.zeros(0, dtype=np.intp), np.zeros(0, dtype=np.intp)

@@ -10,6 +10,7 @@ from typing import Literal, assert_never
 import numpy as np
 from numpy.typing import ArrayLike
 
+from pathgen.base import given
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import CutterError
 from pathgen.base.markup import as_svg
@@ -24,6 +25,10 @@ FINEST = 0.1
 
 LARGEST = 500.0
 """The largest cutter that is not taken for a mistake, mm."""
+
+LIMITS = {"stepdown": (0.01, LARGEST), "stepover": (0.02, 1.0), "ramp": (0.5, 45.0), "angle": (1.0, 175.0),
+          "flutes": (1.0, 12.0)}
+"""From where to where each lies, in the units of `Cutter`: thinner layers and narrower steps would take for ever."""
 
 LOAD_FACTOR = 1.5
 """Times the volume per tooth of a straight-line cut that any move may take."""
@@ -73,29 +78,30 @@ class Cutter:
     """Whether it cuts at its centre; one that does not must never go straight down into wood."""
 
     def __post_init__(self) -> None:
+        if not isinstance(self.name, str):
+            raise CutterError("cutter name", f"a {type(self.name).__name__}", allowed="a str", remedy="give it a name")
+        where = f"cutter {self.name!r}"
         if not isinstance(self.shape, str) or self.shape not in SHAPES:
-            raise CutterError(f"cutter {self.name!r}", f"shape {self.shape!r}", allowed=", ".join(SHAPES))
+            raise CutterError(where, f"shape {self.shape!r}", allowed=", ".join(SHAPES))
+        if (self.shape == "v") != (self.angle is not None):
+            raise CutterError(where, f"shape {self.shape} with angle {self.angle}",
+                              allowed="an included angle for a v cutter, none for the others")
         for name, unit in (("diameter", "mm"), ("speed", "turns per minute"), ("feed", "mm per minute"),
                            ("plunge", "mm per minute"), ("stepdown", "mm"), ("stepover", "of the diameter"),
-                           ("ramp", "degrees"), ("flutes", "")):
-            if not isinstance(getattr(self, name), int | float | np.number):
-                raise CutterError(f"cutter {self.name!r}", f"{name} {getattr(self, name)!r} is no number",
-                                  allowed=f"above 0, {unit}".strip(", "))
-            if not 0 < getattr(self, name) < math.inf:
-                raise CutterError(f"cutter {self.name!r}", f"{name} {getattr(self, name):g}",
-                                  allowed=f"above 0, {unit}")
-        if self.diameter > LARGEST:
-            raise CutterError(f"cutter {self.name!r}", f"diameter {self.diameter:g} mm",
-                              allowed=f"at most {LARGEST:g} mm", remedy="is it in other units? give it in mm")
-        if not (isinstance(self.flute_length, int | float | np.number) and self.flute_length > 0):
-            raise CutterError(f"cutter {self.name!r}", f"flute_length {self.flute_length}", allowed="above 0, mm")
-        if (self.shape == "v") != (self.angle is not None):
-            raise CutterError(
-                f"cutter {self.name!r}", f"shape {self.shape} with angle {self.angle}",
-                allowed="an included angle for a v cutter, none for the others",
-            )
-        if self.angle is not None and not (isinstance(self.angle, int | float | np.number) and 0 < self.angle < 180):
-            raise CutterError(f"cutter {self.name!r}", f"angle {self.angle}", allowed="between 0 and 180 degrees")
+                           ("ramp", "degrees"), ("flutes", ""), ("angle", "degrees"), ("flute_length", "mm")):
+            got = getattr(self, name)
+            endless = isinstance(got, float) and got == math.inf
+            if (name == "angle" and got is None) or (name == "flute_length" and endless):
+                continue
+            least, most = LIMITS.get(name, (-math.inf, LARGEST if name == "diameter" else math.inf))
+            number = given.length(f"{where} {name}", got, above=-math.inf if name in LIMITS else 0.0, least=least,
+                                  most=most, unit=unit, error=CutterError)
+            object.__setattr__(self, name, number)
+        if self.flutes % 1:
+            raise CutterError(f"{where} flutes", f"{self.flutes:g}", allowed="a whole number")
+        object.__setattr__(self, "flutes", int(self.flutes))
+        if not isinstance(self.plunges, bool):
+            raise CutterError(f"{where} plunges", f"{self.plunges!r}", allowed="True or False")
 
     @property
     def radius(self) -> float:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -23,6 +23,9 @@ W = TypeVar("W", bound=str)
 
 LARGEST = 1000.0
 """Larger shapes and lengths are taken for a mistake of units, mm."""
+
+SMALLEST = 0.001
+"""And so are smaller shapes, mm."""
 
 
 def value(where: str, got: object, kind: type[V], *, words: str = "", remedy: str = "") -> V:
@@ -40,34 +43,35 @@ def path(where: str, got: object) -> Path:
     return Path(got)
 
 
-def several(where: str, got: object, *, words: str) -> list[object]:
+def several(where: str, got: Any, *, words: str) -> list[object]:
     """The values of any list. Raises PathgenError for what is none."""
-    if isinstance(got, str | bytes) or not isinstance(got, Iterable):
+    if isinstance(got, str | bytes) or not np.iterable(got):  # an array of one number without a list is none
         raise PathgenError(where, f"a {type(got).__name__}", allowed=words, remedy="give a list")
     return list(got)
 
 
 def length(where: str, value: Any, *, above: float = -math.inf, least: float = -math.inf, most: float = LARGEST,
-           unit: str = "mm") -> float:
-    """A number that is finite, `above` or at `least` some value, and at `most` another. Raises PathgenError.
+           unit: str = "mm", error: type[PathgenError] = PathgenError) -> float:
+    """A number that is finite, `above` or at `least` some value, and at `most` another. Raises PathgenError, or another
+    `error`.
 
-    The text of a number is none: who keeps it as it was given would go on with text.
+    The text of a number is none, as who keeps it as it was given would go on with text; nor is True or False.
     """
     allowed = f"above {above:g}" if above > -math.inf else f"{least:g} or more" if least > -math.inf else ""
     allowed = ", ".join(filter(None, [allowed, f"at most {most:g} {unit}".strip() if most < math.inf else "a number"]))
     unit_words = f" in {unit}" if unit else ""
     try:
-        number = float("no number" if isinstance(value, str | bytes) else value)
+        number = float("no number" if isinstance(value, str | bytes | bool | np.bool_) else value)
     except (TypeError, ValueError, OverflowError):
-        raise PathgenError(where, f"{value!r} is no number", allowed=allowed, remedy=f"give one{unit_words}") from None
+        raise error(where, f"{value!r} is no number", allowed=allowed, remedy=f"give one{unit_words}") from None
     if not (number > above and number >= least and number <= most and math.isfinite(number)):
-        raise PathgenError(where, f"{number:g} {unit}".strip(), allowed=allowed, remedy=f"give a number{unit_words}"
-                           if not (unit and number > most) else f"is it in other units? give it in {unit}")
+        raise error(where, f"{number:g} {unit}".strip(), allowed=allowed, remedy=f"give a number{unit_words}"
+                    if not (unit and number > most) else f"is it in other units? give it in {unit}")
     return number
 
 
 def area(where: str, shape: object, *, parts: bool = True) -> shapely.Polygon | shapely.MultiPolygon:
-    """A polygon, or several where `parts` allows, in mm: valid, flat, not empty, less than a metre across.
+    """A polygon, or several where `parts` allows, in mm: valid, flat, not empty, 0.001 to 1000 mm across.
 
     Raises PathgenError that names the argument `where`, and the place of what is wrong.
     """
@@ -89,9 +93,11 @@ def area(where: str, shape: object, *, parts: bool = True) -> shapely.Polygon | 
         raise PathgenError(where, f"an invalid polygon: {shapely.is_valid_reason(shape)}", allowed="a valid polygon",
                            remedy="mend it where it crosses itself, or look at what shapely.make_valid(polygon) gives")
     x0, y0, x1, y1 = shape.bounds
-    if max(x1 - x0, y1 - y0) > LARGEST:
-        raise PathgenError(where, f"{x1 - x0:.0f} mm by {y1 - y0:.0f} mm", allowed=f"at most {LARGEST:g} mm across",
+    if not SMALLEST <= max(x1 - x0, y1 - y0) <= LARGEST:
+        raise PathgenError(where, f"{x1 - x0:.4g} mm by {y1 - y0:.4g} mm",
+                           allowed=f"{SMALLEST:g} to {LARGEST:g} mm across",
                            remedy="is it in other units? scale it to mm: shapely.transform(polygon, lambda p: p * ..)")
+    _near(where, points)
     assert isinstance(shape, shapely.Polygon | shapely.MultiPolygon)
     return shape
 
@@ -100,23 +106,28 @@ def points(where: str, values: ArrayLike, *, shape: tuple[int, ...], words: str)
     """A finite float array whose last axes are `shape`; `words` say what it should be. Raises PathgenError."""
     try:
         array = np.asarray(values, dtype=float)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise PathgenError(where, "not an array of numbers", allowed=words) from None
     if array.ndim != len(shape) + 1 or array.shape[1:] != shape:
         raise PathgenError(where, f"an array of shape {array.shape}", allowed=words)
     if not np.isfinite(array).all():
         raise PathgenError(where, "a place that is not a finite number", allowed=words, remedy="look for nan in it")
-    if array.size and np.abs(array).max() > 10 * LARGEST:
-        raise PathgenError(where, f"a place {np.abs(array).max():g} mm out", allowed=f"within {10 * LARGEST:g} mm",
-                           remedy="is it in other units? give it in mm")
+    _near(where, array)
     return array
+
+
+def _near(where: str, places: Floats) -> None:
+    """Refuse places that no machine of this size reaches."""
+    if places.size and np.abs(places).max() > 10 * LARGEST:
+        raise PathgenError(where, f"a place {np.abs(places).max():g} mm out", allowed=f"within {10 * LARGEST:g} mm",
+                           remedy="is it in other units? give it in mm")
 
 
 def place(where: str, values: ArrayLike, *, count: int, words: str) -> Floats:
     """(count,) finite numbers. Raises PathgenError as `points` does."""
     try:
         one = np.asarray(values, dtype=float)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise PathgenError(where, f"{values!r}", allowed=words) from None
     return np.asarray(points(where, one[None], shape=(count,), words=words)[0])
 

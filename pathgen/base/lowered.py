@@ -30,10 +30,6 @@ Piece = tuple[float, float, float, float, float]
 _STEPS, _ANGLES, _CLOSER = 40, 48, 12
 MOST_LOWERED = 3.0
 """mm; more than any board has, and what the cutters' paths are made for."""
-STEEPEST = 0.05
-"""The same of slopes along the board: 1 in 20."""
-STEEPEST_ACROSS = 1.0
-"""The same of slopes across it: 45 degrees. Those of viols and basses, the roundest, are 30 to 40 (from memory)."""
 
 _AT_ONCE = 1 << 12
 """Discs looked at together: few enough to stay in the cache."""

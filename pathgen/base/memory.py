@@ -48,7 +48,7 @@ class Memory:
 
     def keep(self, key: bytes, answer: Any) -> None:
         """Keep an answer, its arrays closed for writing; the newest of a key, and none larger than the whole memory."""
-        size = _sealed(answer)
+        size = sealed(answer)
         if size > self.most:
             return
         self.size -= self._kept.pop(key, (None, 0))[1]
@@ -150,21 +150,21 @@ def _words(add: Callable[[Any], None], words: str) -> None:
     add(b"w" + struct.pack("<q", len(text)) + text)
 
 
-def _sealed(value: Any) -> int:
+def sealed(value: Any) -> int:
     """Close all arrays in a value for writing; how many bytes it comes to, about."""
     if isinstance(value, np.ndarray):
         value.flags.writeable = False
-        return value.nbytes + (sum(map(_sealed, value.ravel())) if value.dtype == object else _EACH)
+        return value.nbytes + (sum(map(sealed, value.ravel())) if value.dtype == object else _EACH)
     if isinstance(value, str | bytes):
         return len(value) + _EACH
     if isinstance(value, BaseGeometry):
         return 16 * int(shapely.get_num_coordinates(value)) + _EACH
-    if is_dataclass(value):
-        return _EACH + sum(_sealed(getattr(value, one.name)) for one in fields(value))
+    if is_dataclass(value) and not isinstance(value, type):
+        return _EACH + sum(sealed(getattr(value, one.name)) for one in fields(value))
     if isinstance(value, tuple | list):
         if set(map(type, value)) == {str}:  # the lines of a program
             return sum(map(len, value)) + _EACH * len(value)
-        return _EACH + sum(map(_sealed, value))
+        return _EACH + sum(map(sealed, value))
     if isinstance(value, Mapping):
-        return _EACH + sum(map(_sealed, value.values()))
+        return _EACH + sum(map(sealed, value.values()))
     return _EACH

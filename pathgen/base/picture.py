@@ -142,5 +142,4 @@ def _data(points: Floats, decimals: int) -> str:
 
 
 def _short(value: int, decimals: int) -> str:
-    text = repr(value / 10**decimals)  # the shortest that reads back; no exponent down to 0.0001
-    return text[:-2] if text.endswith(".0") else text
+    return repr(value / 10**decimals).removesuffix(".0")  # the shortest that reads back; no exponent down to 0.0001

@@ -13,6 +13,8 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
+from pathgen.base.memory import sealed
+
 KEPT = "\t\n\N{NO-BREAK SPACE}"
 _BEFORE_STOPS = re.compile(r" (?=[.,](?!\.)(?:\s|$))")
 _OPENS = re.compile(r"(?<=[\w.\"'])\s+\((?=\w)")  # a bracket after a word
@@ -22,12 +24,11 @@ _OUTSIDE_ASCII = re.compile(r"[^\x00-\x7e]")
 
 
 class Brief:
-    """A dataclass that holds much: what Python shows of it is a few lines (with repr=False), and its arrays stay."""
+    """A dataclass that holds much: what Python shows of it is a few lines (with repr=False), and its arrays stay, also
+    those of the values in it."""
 
-    def __post_init__(self: Any) -> None:
-        for one in fields(self):
-            if hasattr(array := getattr(self, one.name), "setflags"):
-                array.setflags(write=False)
+    def __post_init__(self) -> None:
+        sealed(self)
 
     def __repr__(self: Any) -> str:
         shown = ", ".join(f"{one.name}={reprlib.repr(getattr(self, one.name))}" for one in fields(self))

@@ -19,6 +19,17 @@ from numpy.typing import ArrayLike
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import CutterError
 
+RIDGES = (0.0005, 1.0)
+"""Lowest and highest ridges that may be asked for, mm."""
+
+_OF_RADIUS = 0.9
+"""Ridges are no higher than this share of the ball's radius: higher ones have hardly a surface between them."""
+
+
+def ridge_limits(ball_radius: float) -> tuple[float, float]:
+    """Lowest and highest ridges that a ball may be asked to leave, mm."""
+    return RIDGES[0], min(RIDGES[1], _OF_RADIUS * ball_radius)
+
 
 def scallop_height(stepover: ArrayLike, ball_radius: ArrayLike, surface_radius: ArrayLike = np.inf) -> Floats:
     """Height of the ridge between two passes of a ball-end cutter.
@@ -102,7 +113,7 @@ def _checked(
     try:
         s, r, big_r = (np.asarray(v, dtype=float) for v in (length, ball_radius, surface_radius))
         np.broadcast_shapes(s.shape, r.shape, big_r.shape)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise CutterError(name, "no numbers, or not as many of each",
                           allowed=f"{name}, ball_radius and surface_radius in mm",
                           remedy="give numbers, or arrays of them") from None

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from pathgen.base import given
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
@@ -58,18 +59,12 @@ class Surface:
     length: float
 
     def __post_init__(self) -> None:
-        for name in ("radius_nut", "radius_end", "length"):
-            if not isinstance(getattr(self, name), int | float | np.number):
-                raise PathgenError(f"surface {name}", f"{getattr(self, name)!r} is no number", allowed="above 0, mm",
-                                   remedy="make it with pathgen.flat or pathgen.radiused")
-            if not getattr(self, name) > 0:
-                raise PathgenError(f"surface {name}", f"{getattr(self, name):g} mm", allowed="above 0",
-                                   remedy="give radii and lengths in mm, positive; a hollow has a type of its own")
-        if not isinstance(self.thickness, int | float | np.number):
-            raise PathgenError("surface thickness", f"{self.thickness!r} is no number", allowed="a number, mm")
-        if not (math.isfinite(self.thickness) and math.isfinite(self.length)):
-            raise PathgenError("surface", f"{self.thickness:g} mm thick, {self.length:g} mm long",
-                               allowed="finite lengths", remedy="give them in mm")
+        for name in ("thickness", "length", "radius_nut", "radius_end"):
+            got = getattr(self, name)
+            if not (name.startswith("radius") and isinstance(got, float) and got == math.inf):
+                above = -math.inf if name == "thickness" else 0.0
+                number = given.length(f"surface {name}", got, above=above, most=math.inf)
+                object.__setattr__(self, name, number)
         if math.isinf(self.radius_nut) != math.isinf(self.radius_end):
             raise PathgenError("surface", "flat at one end only", allowed="flat or radiused at both ends")
 

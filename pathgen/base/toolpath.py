@@ -74,7 +74,7 @@ class Toolpath(Brief):
         try:
             points = _points(self.points)
             kinds = np.array(self.kinds, dtype=float).reshape(-1)
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             raise PathgenError("toolpath", "no arrays of numbers", allowed=_ARRAYS, remedy=_BY_RUNS) from None
         if len(points) != len(kinds):
             raise PathgenError("toolpath", f"{len(points)} points and {len(kinds)} kinds", allowed=_ARRAYS,
@@ -83,11 +83,9 @@ class Toolpath(Brief):
             raise PathgenError("toolpath", "a point is not finite", allowed=_ARRAYS, remedy="look for nan in it")
         if not np.isin(kinds, list(Move)).all():
             raise PathgenError("toolpath", "a kind that is no Move", allowed=_ARRAYS, remedy=_BY_RUNS)
-        kinds = kinds.astype(np.int8)
-        points.setflags(write=False)
-        kinds.setflags(write=False)
         object.__setattr__(self, "points", points)
-        object.__setattr__(self, "kinds", kinds)
+        object.__setattr__(self, "kinds", kinds.astype(np.int8))
+        super().__post_init__()
 
     def __len__(self) -> int:
         return len(self.points)
@@ -115,11 +113,15 @@ class Toolpath(Brief):
         """
         try:
             parts = [_points(run) for run in runs]
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             raise PathgenError("toolpath runs", "no arrays of three columns", allowed="(n, 3) arrays in a list, mm",
                                remedy="give x, y and z of every point, and a list of runs") from None
         safe_z = given.length("toolpath safe_z", safe_z)
-        airs = np.broadcast_to(np.asarray(math.inf if air_z is None else air_z, dtype=float), len(parts)).tolist()
+        try:
+            airs = np.broadcast_to(np.asarray(math.inf if air_z is None else air_z, dtype=float), len(parts)).tolist()
+        except (TypeError, ValueError, OverflowError):
+            raise PathgenError("toolpath air_z", "no height for each run", allowed="a number, or one for each run, mm",
+                               remedy="leave it out, or give as many as there are runs") from None
         return cls.joined(cls._one_run(run, safe_z, air) for run, air in zip(parts, airs, strict=True) if len(run))
 
     @classmethod

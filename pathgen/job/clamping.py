@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 from pathgen.base.errors import JobError, Mistakes
@@ -212,12 +213,14 @@ def _top_of(job: Job) -> str:
     return "radius" if not surface.is_flat else "flat top" if surface.is_level else "top"
 
 
+def step_of(job: Job, operation: Operation[Any], name: str) -> Step:
+    """An operation with the job's cutter of a name, not yet numbered."""
+    return Step(operation=operation, cutter=job.cutter(name, operation.name))
+
+
 def _steps(job: Job, board: Fingerboard | FlatPart, inlays: tuple[Inlay, ...], marks: Marks | None) -> Iterator[Step]:
     """The steps in order, not yet numbered."""
-
-    def step(operation: Operation[Any], name: str) -> Step:
-        return Step(operation=operation, cutter=job.cutter(name, operation.name))
-
+    step = partial(step_of, job)
     surfacing, holes, outline = surfacing_of(job), holes_of(job), outline_of(job)
     if job.holes and holes and not job.channel:
         yield step(DowelHoles(holes), job.holes.cutter)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import shapely
@@ -14,7 +13,7 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import INCH, falls_short, format_length, left_words, rounded_down, rounded_up, sawn
-from pathgen.job.clamping import surfacing_of
+from pathgen.job.clamping import step_of, surfacing_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import resin_of
 from pathgen.job.job import Job
@@ -24,7 +23,7 @@ from pathgen.parts.coupon.part import Coupon, Trial, coupon
 from pathgen.programs.plan import pockets_of, without_idle
 from pathgen.work.clamping import Clamping, Step, Stock, numbered
 from pathgen.work.features import Inlay, PlacedSize, Slots
-from pathgen.work.operations import CutAgain, Operation, Pocket, Slot, SurfaceFinish, SurfaceRough
+from pathgen.work.operations import CutAgain, Pocket, Slot, SurfaceFinish, SurfaceRough
 from pathgen.work.walls import narrowest_wall
 
 WIDTH = 40.0
@@ -276,24 +275,20 @@ def _steps(job: Job, cuts: Sequence[_Cut]) -> Iterator[Step]:
         surfacing = replace(surfacing, resurface_area="inlay", skim=0.0, leave=0.0, leave_scallop=0.0,
                             part="test piece")
         if job.surface.rough:
-            yield _step(job, SurfaceRough(surfacing), job.surface.rough)
-        yield _step(job, SurfaceFinish(surfacing), job.surface.finish)
+            yield step_of(job, SurfaceRough(surfacing), job.surface.rough)
+        yield step_of(job, SurfaceFinish(surfacing), job.surface.finish)
     pockets = [(name, Pocket(cut.inlay, nth, len(cut.cutters)))
                for cut in cuts if cut.inlay is not None for nth, name in enumerate(cut.cutters)]
     # the programs of one inlay follow each other; the square of the cutter that its first one has comes before it
     last = next((cut.cutters[0] for cut in cuts if cut.inlay is not None and cut.inlay.index == 0), None)
     for name, pocket in sorted(pockets, key=lambda p: 2 if p[1].count > 1 else p[0] == last):
-        yield _step(job, pocket, name)
+        yield step_of(job, pocket, name)
     for cut in cuts:
         if cut.inlay is not None and cut.inlay.fill == "resin" and surfacing is not None and job.surface is not None:
-            yield _step(job, CutAgain(cut.inlay, surfacing, True), job.surface.finish)
+            yield step_of(job, CutAgain(cut.inlay, surfacing, True), job.surface.finish)
     for cut in cuts:
         if cut.slot is not None and job.slots is not None:
-            yield _step(job, Slot(cut.slot), job.slots.cutter)
-
-
-def _step(job: Job, operation: Operation[Any], name: str) -> Step:
-    return Step(operation=operation, cutter=job.cutter(name, operation.name))
+            yield step_of(job, Slot(cut.slot), job.slots.cutter)
 
 
 def _check_web(part: Coupon, scrap: float) -> None:

@@ -10,7 +10,7 @@ import shapely
 
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
-from pathgen.base.lowered import STEEPEST, STEEPEST_ACROSS
+from pathgen.base.slopes import OVER_HALF, STEEPEST, STEEPEST_ACROSS, steepest_along
 from pathgen.base.surface import Surface
 from pathgen.base.units import falls_short, format_length, rounded_down, rounded_up, told_apart
 from pathgen.job.job import Job
@@ -18,9 +18,6 @@ from pathgen.job.part import slots_of
 from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.work.features import Slots
-
-_OVER_HALF = math.hypot(1.0, 1.0 / STEEPEST_ACROSS)
-"""So many times half the width the radius is at the least."""
 
 
 def check_radius(job: Job, board: Fingerboard) -> None:
@@ -58,12 +55,12 @@ def check_radius(job: Job, board: Fingerboard) -> None:
 def _no_steeper_across(job: Job, board: Fingerboard, points: Floats) -> None:
     """Raise JobError for a radius that goes down to its edges more steeply than any board's."""
     radius, half = board.surface.radius(points[:, 0]), np.abs(points[:, 1])
-    room = radius - half * _OVER_HALF
+    room = radius - half * OVER_HALF
     worst = int(np.argmin(room))
     if not falls_short(float(room[worst]), 0.0):
         return
     small, wide, x = float(radius[worst]), float(half[worst]), float(points[worst, 0])
-    least = _least_radius(job, board) or f"there {rounded_up(wide * _OVER_HALF):.2f} mm or more"
+    least = _least_radius(job, board) or f"there {rounded_up(wide * OVER_HALF):.2f} mm or more"
     raise JobError(
         "[board] radius", f"{format_length(small, job.units)} goes down at {math.degrees(math.asin(wide / small)):.1f} "
         f"degrees to an edge {format_length(wide, job.units)} from the centre-line, "
@@ -79,30 +76,22 @@ def _no_steeper_along(job: Job, board: Fingerboard, points: Floats) -> None:
     names = (job.surface.finish, job.surface.rough) if job.surface else ()
     past = max((job.cutter(name, "").diameter for name in names if name), default=0.0)
     x = on + past * np.sign(on - (on.min() + on.max()) / 2)  # cutters of the surface run on past the ends
-    if not surface.taper or not falls_short(STEEPEST, _along(surface, x, y)):
+    if not surface.taper or not falls_short(STEEPEST, steepest_along(surface, x, y)):
         return
     low, high = 0.0, 1.0
     for _ in range(40):
         share = (low + high) / 2
-        low, high = (low, share) if falls_short(STEEPEST, _along(_other_radii(job, board, share)[0], x, y)) else \
-            (share, high)
+        steep = falls_short(STEEPEST, steepest_along(_other_radii(job, board, share)[0], x, y))
+        low, high = (low, share) if steep else (share, high)
     nut, end = (format_length(one, job.units) for one in (surface.radius_nut, surface.radius_end))
-    here = falls_short(STEEPEST, _along(surface, on, y))
-    steepest = _along(surface, on if here else x, y)
+    here = falls_short(STEEPEST, steepest_along(surface, on, y))
+    steepest = steepest_along(surface, on if here else x, y)
     goes = f"go 1 in {1.0 / steepest:.2g}" if math.isfinite(steepest) else "have no radius"
     where = "" if here else f" {format_length(past, job.units)} past its ends, where cutters run on"
     raise JobError(
         "[board] radius", f"{nut} at the nut and {end} at the end: the edges {goes} along the board{where}, at "
         "their steepest", allowed=f"1 in {1.0 / STEEPEST:g} along the board",
         remedy=f"make {_other_radii(job, board, low)[1]}, or the board narrower")
-
-
-def _along(surface: Surface, x: Floats, y: Floats) -> float:
-    """How steeply a radius that changes has places go up or down along the board, at the most."""
-    radius = surface.radius(x)
-    if np.any(radius <= y):
-        return math.inf
-    return float(np.max(np.abs(surface.taper) * (radius / np.sqrt(radius**2 - y**2) - 1.0)))
 
 
 def _other_radii(job: Job, board: Fingerboard, share: float) -> tuple[Surface, str]:
@@ -133,7 +122,7 @@ def _least_radius(job: Job, board: Fingerboard) -> str:
     if surface.bends.size or surface.radius_nut != surface.radius_end or deep <= 0:
         return ""
     of_web = (half**2 + deep**2) / (2 * deep) if deep < half else half
-    return f"{rounded_up(max(of_web, half * _OVER_HALF)):.2f} mm or more"
+    return f"{rounded_up(max(of_web, half * OVER_HALF)):.2f} mm or more"
 
 
 def web_under(job: Job, board: Fingerboard, cut: Slots) -> Floats:

@@ -7,19 +7,12 @@ import shapely
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
-from pathgen.base.scallop import stepover_for
+from pathgen.base.scallop import ridge_limits, stepover_for
 from pathgen.base.units import falls_short, format_length, rounded_down, rounded_up
 from pathgen.job.job import Job
-from pathgen.job.tables import RIDGES
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
-from pathgen.strategies.surfacing import RESURFACE_RIDGE
-
-_MOST_LAYERS = 40
-"""Several times what is usual; what takes more is given up when it is simulated."""
-
-_OF_RADIUS = 0.9
-"""Ridges are no higher than this share of the ball's radius: higher ones have hardly a surface between them."""
+from pathgen.strategies.surfacing import MOST_LAYERS, least_stepdown
 
 
 def check_surface(job: Job, part: Fingerboard | FlatPart) -> None:
@@ -72,16 +65,16 @@ def _few_layers(job: Job, part: Fingerboard | FlatPart, finish: Cutter) -> None:
     over += [("[resurface] stepdown", "a fill", max(filled) + skim, job.resurface.stepdown)] \
         if job.resurface and filled else []
     for where, what, high, stepdown in over:
-        thick = high / (1.0 - RESURFACE_RIDGE)  # no layer is thicker than its stepdown less the ridges of the one above
-        if falls_short(_MOST_LAYERS, thick / stepdown):
-            raise JobError(where, f"{stepdown:g} mm: {thick / stepdown:.0f} layers through {what}, {high:.3g} mm",
-                           allowed=f"{_MOST_LAYERS} layers or fewer",
-                           remedy=f"make it {rounded_up(thick / _MOST_LAYERS):.2f} mm or more")
+        layers = MOST_LAYERS * least_stepdown(high) / stepdown
+        if falls_short(MOST_LAYERS, layers):
+            raise JobError(where, f"{stepdown:g} mm: {layers:.0f} layers through {what}, {high:.3g} mm",
+                           allowed=f"{MOST_LAYERS} layers or fewer",
+                           remedy=f"make it {rounded_up(least_stepdown(high)):.2f} mm or more")
 
 
 def _ridges(stepover: float, ball: Cutter, radius: float) -> None:
     """Raises JobError for passes so far apart that they leave ridges lower or higher than may be asked for."""
-    low, high = RIDGES[0], min(RIDGES[1], _OF_RADIUS * ball.radius)
+    low, high = ridge_limits(ball.radius)
     least, most = stepover_for([low, high], ball.radius, radius).tolist()
     if falls_short(stepover, least) or falls_short(most, stepover):
         raise JobError(

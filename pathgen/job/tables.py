@@ -7,8 +7,11 @@ from dataclasses import dataclass, field, replace
 from typing import Any, ClassVar, Literal
 
 from pathgen.artwork.values import Colour, parse_colour
+from pathgen.base.cutters import LIMITS
 from pathgen.base.errors import JobError
-from pathgen.base.lowered import MOST_LOWERED, STEEPEST, STEEPEST_ACROSS
+from pathgen.base.lowered import MOST_LOWERED
+from pathgen.base.scallop import RIDGES
+from pathgen.base.slopes import STEEPEST, STEEPEST_ACROSS
 from pathgen.job.keys import (
     ALONG_ACROSS,
     XYZ,
@@ -44,8 +47,6 @@ SCALE = size(100.0, 2000.0)
 RADIUS = size(25.0, 100_000.0)
 HIGHEST_RATIO = 64
 USUAL_SCALLOP = 0.01
-RIDGES = (0.0005, 1.0)
-"""Lowest and highest ridges that may be asked for, mm."""
 PART = number(0.0, 10_000.0)
 """How many parts of a resin's mix."""
 
@@ -312,14 +313,15 @@ class CutterTable:
     diameter: float | None = key(size(0.05, 100.0), "cutting diameter", None, shown="required when used")
     angle: float | None = key(number(5.0, 170.0, unit="degrees"), "included angle of a v cutter", None,
                               shown="required for v")
-    flutes: int = key(number(1, 12, whole=True), "cutting edges", 2)
+    flutes: int = key(number(*LIMITS["flutes"], whole=True), "cutting edges", 2)
     flute_length: float = key(size(0.1, 200.0), "how deep it can cut", math.inf, shown="not checked")
     speed: float | None = key(number(100, 200_000, unit="rpm"), "spindle speed, rpm", None, shown="required when used")
     feed: float | None = key(rate(), "cutting feed, per minute", None, shown="required when used")
     plunge: float | None = key(rate(), "feed straight down, per minute", None, shown="required when used")
-    stepdown: float | None = key(size(0.01, 50.0), "depth of each layer", None, shown="required when used")
-    stepover: float = key(number(0.02, 1.0), "share of the diameter, for roughing and pocketing", 0.45)
-    ramp: float = key(number(0.5, 45.0, unit="degrees"), "steepest way down into wood along a path", 5.0)
+    stepdown: float | None = key(size(LIMITS["stepdown"][0], 50.0), "depth of each layer", None,
+                                 shown="required when used")
+    stepover: float = key(number(*LIMITS["stepover"]), "share of the diameter, for roughing and pocketing", 0.45)
+    ramp: float = key(number(*LIMITS["ramp"], unit="degrees"), "steepest way down into wood along a path", 5.0)
     plunges: bool = key(yes_or_no, "false: it cannot cut at its centre, and never goes straight down into wood", True)
 
     @property

@@ -116,6 +116,7 @@ def program(
     >>> text.splitlines()[5:]     # after the comments and the units
     ['G0 Z16', 'M3 S18000', 'G4 P3', 'G0 X0 Y0', 'G1 Z5 F300', 'X40 F1200', 'G0 Z16', 'M5', 'M30']
     """
+    title = given.value("program title", title, str)
     path = toolpath if isinstance(toolpath, Toolpath) else join(toolpath)
     cutter = _cutter_of(path, cutter, title)
     if not len(path):

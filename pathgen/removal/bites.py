@@ -18,8 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Rows = NDArray[np.intp]
+from pathgen.base.arrays import Floats, Ints, Singles
 
 LEAST = 1e-4
 """What is lowered by less than this is not taken for cut, mm: heights are rounded to a nanometre, places to a tenth of
@@ -72,14 +71,14 @@ class Bites:
     def __len__(self) -> int:
         return len(self.travel)
 
-    def together(self, count: Rows) -> Bites:
+    def together(self, count: Ints) -> Bites:
         """Those of moves of which each went in so many pieces, `count` (m,), one after another."""
         of = np.repeat(np.arange(len(count)), count)
         whole = Bites.none(np.bincount(of, self.travel, len(count)).astype(np.float64))
         whole.add(self, of)
         return whole
 
-    def add(self, pieces: Bites, of: Rows) -> None:
+    def add(self, pieces: Bites, of: Ints) -> None:
         """Add, in place, what pieces of moves take to what their moves, `of`, have taken; not their travel."""
         for name in ("volume", "deep", "edge"):
             np.add.at(getattr(self, name), of, getattr(pieces, name))
@@ -87,12 +86,12 @@ class Bites:
             np.maximum.at(getattr(self, name), of, getattr(pieces, name))
         self.keep_place(of, pieces.depth, *pieces.at.T)
 
-    def keep_place(self, of: Rows, depth: NDArray[Any], x: Floats, y: Floats) -> None:
+    def keep_place(self, of: Ints, depth: NDArray[Any], x: Floats, y: Floats) -> None:
         """Keep, in place, where the deepest of each move is, of some (n,) that may be; not where x is NaN."""
         new = np.flatnonzero((depth >= self.depth[of]) & np.isfinite(x))
         self.at[of[new]] = np.column_stack([x[new], y[new]])
 
-    def around(self, values: Floats, window: float, run: Rows) -> Floats:
+    def around(self, values: Floats, window: float, run: Ints) -> Floats:
         """(n,) sums of `values` over about `window` mm of travel around each move, within its run.
 
         Short moves one by one take shavings: what they take is judged over some travel. `run` (n,) numbers stretches
@@ -102,14 +101,14 @@ class Bites:
         first, stop = self._window(window, run)
         return total[stop] - total[first]
 
-    def _window(self, window: float, run: Rows) -> tuple[Rows, Rows]:
+    def _window(self, window: float, run: Ints) -> tuple[Ints, Ints]:
         """(n,) first and past-the-last move within half a window of each, in its run."""
         gone = np.cumsum(self.travel) - self.travel / 2
         apart = run * (gone[-1] + 2 * window if len(gone) else 0.0)  # runs lie further apart than any window is long
         return (np.searchsorted(gone + apart, gone + apart - window / 2, side="left"),
                 np.searchsorted(gone + apart, gone + apart + window / 2, side="right"))
 
-    def section(self, window: float, run: Rows) -> Floats:
+    def section(self, window: float, run: Ints) -> Floats:
         """(n,) volume per mm of travel, mm2, over a window; 0 for moves straight down."""
         travel = self.around(self.travel, window, run)
         return np.divide(self.around(self.volume, window, run), travel, where=travel > 0, out=np.zeros(len(self)))
@@ -127,10 +126,10 @@ class Touches:
         Its height just before and just after.
     """
 
-    cell: Rows
-    move: Rows
-    before: NDArray[np.float32]
-    after: NDArray[np.float32]
+    cell: Ints
+    move: Ints
+    before: Singles
+    after: Singles
 
     def __len__(self) -> int:
         return len(self.cell)
@@ -144,13 +143,13 @@ class Passages:
     on by its diameter, was lifted or plunged, or has sunk by `sinking` since (a helix passes again and again).
     """
 
-    def __init__(self, top: NDArray[np.float32], *, longest: float, sinking: float) -> None:
+    def __init__(self, top: Singles, *, longest: float, sinking: float) -> None:
         self.longest, self.sinking = longest, sinking
         self.stood = top.reshape(-1).copy()
         self.level = np.full(top.size, np.inf, np.float32)
         self.gone = np.full(top.size, -np.inf)
 
-    def falls(self, touches: Touches, gone: Floats, level: NDArray[np.float32]) -> NDArray[np.float32]:
+    def falls(self, touches: Touches, gone: Floats, level: Singles) -> Singles:
         """(n,) how far each touch has its point below where it stood as the cutter came, after `gone` mm of travel.
 
         The touches are sorted by the point and, within one, in the order of the moves.
@@ -173,7 +172,7 @@ class Passages:
         return stood - touches.after
 
 
-def arc_over_travel(aside: NDArray[Any], radius: NDArray[np.float32] | float, cell: float) -> NDArray[np.float32]:
+def arc_over_travel(aside: NDArray[Any], radius: Singles | float, cell: float) -> Singles:
     """(n,) what points of a `cell` of area at distances `aside` of a move add to its engaged angle times travel.
 
     Nearer to the rim than a point's own width, where the arc grows without bound, its mean over that width.
@@ -189,7 +188,7 @@ def arc_over_travel(aside: NDArray[Any], radius: NDArray[np.float32] | float, ce
 
 
 def in_rounds(
-    cell: Rows, move: Rows, height: NDArray[np.float32], top: NDArray[np.float32], first: NDArray[np.uint16]
+    cell: Ints, move: Ints, height: Singles, top: Singles, first: NDArray[np.uint16]
 ) -> Touches:
     """Lower points of a flat field `top` to `height` by moves in their order; what lowered them, unsorted.
 
@@ -212,7 +211,7 @@ def in_rounds(
     return Touches(*(np.concatenate([getattr(touches, f.name) for touches in rounds]) for f in fields(Touches)))
 
 
-def in_order(cell: Rows, move: Rows, height: NDArray[np.float32], top: NDArray[np.float32]) -> Touches:
+def in_order(cell: Ints, move: Ints, height: Singles, top: Singles) -> Touches:
     """The same by sorting, where each point may be touched by very many moves; the touches are sorted."""
     if not len(cell):
         return Touches(cell=cell, move=move, before=height, after=height)

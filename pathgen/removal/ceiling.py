@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Heights = NDArray[np.float32]
+from pathgen.base.arrays import Floats, Ints
+from pathgen.removal.grid import Heights
 
 _TILE = 32  # points along each side
 
@@ -21,7 +20,7 @@ class Ceiling:
         self.levels = [np.maximum.reduceat(np.array(by_rows), np.arange(0, top.shape[1], _TILE), axis=1)]
         self.highest = float(self.levels[0].max(initial=-math.inf))
 
-    def over(self, windows: NDArray[np.intp]) -> Floats:
+    def over(self, windows: Ints) -> Floats:
         """(n,) bounds over (n, 4) windows: first and past-the-last column, first and past-the-last row."""
         i0, i1, j0, j1 = ((windows - [0, 1, 0, 1]) // _TILE).T
         i, j = (i0 + i1) // 2, (j0 + j1) // 2

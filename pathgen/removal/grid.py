@@ -7,12 +7,11 @@ from functools import cached_property
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
-from pathgen.base.arrays import numbers_from
+from pathgen.base.arrays import Bools, Floats, Ints, Singles, numbers_from
 
-Floats = NDArray[np.float64]
-Mask = NDArray[np.bool_]
+Heights = Singles
+"""(rows, columns) of what stands at the points of a grid, mm."""
 
 _EVEN = 1e-9  # mm: columns that lie nearer to even than this do
 
@@ -50,7 +49,7 @@ class Grid:
         apart = np.diff(self.xs)
         return float(apart.mean()) if len(apart) and np.ptp(apart) < _EVEN else 0.0
 
-    def columns_before(self, x: Floats) -> NDArray[np.intp]:
+    def columns_before(self, x: Floats) -> Ints:
         """(n,) how many columns lie to the left of each x."""
         if not self._spacing:
             return np.searchsorted(self.xs, x)
@@ -68,7 +67,7 @@ class Grid:
         """The grid of a window."""
         return Grid(self.xs[window[1]], self.ys[window[0]])
 
-    def covered(self, shape: shapely.Geometry) -> Mask:
+    def covered(self, shape: shapely.Geometry) -> Bools:
         """Points inside a shapely area: even-odd over all its rings, a scan line for each row."""
         edges = ring_edges(shape)
         inside = np.zeros(self.shape, dtype=np.uint8)
@@ -95,7 +94,7 @@ def ring_edges(shape: shapely.Geometry) -> Floats:
     return np.concatenate([points[:-1], points[1:]], axis=1)[same]
 
 
-def _crossings(edges: Floats, ys: Floats) -> tuple[NDArray[np.intp], Floats]:
+def _crossings(edges: Floats, ys: Floats) -> tuple[Ints, Floats]:
     """Rows and x where edges cross the lines y = ys; an end that lies on a line counts for the edge above it."""
     x0, y0, x1, y1 = edges.T
     low, high = np.minimum(y0, y1), np.maximum(y0, y1)

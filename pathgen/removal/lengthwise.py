@@ -12,14 +12,11 @@ from functools import cached_property
 from typing import assert_never
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
+from pathgen.removal.grid import Heights
 from pathgen.removal.motion import Motion
-
-Floats = NDArray[np.float64]
-Heights = NDArray[np.float32]
-Mask = NDArray[np.bool_]
 
 _SHORTEST, _RADII = 10.0, 4.0  # mm, and radii: shorter ones are sooner cut with the moves beside them
 _EXACT = 1e-5  # mm: what a whole pass may differ from its moves taken one by one, ten nanometres
@@ -47,13 +44,13 @@ class Moves:
 
     start: Floats
     end: Floats
-    row: NDArray[np.intp]
-    onward: Mask
+    row: Ints
+    onward: Bools
 
     def __len__(self) -> int:
         return len(self.row)
 
-    def of(self, which: slice | NDArray[np.intp] | Mask) -> Moves:
+    def of(self, which: slice | Ints | Bools) -> Moves:
         """Some of them."""
         return Moves(self.start[which], self.end[which], self.row[which], self.onward[which])
 
@@ -72,13 +69,13 @@ class Pass:
     front: bool = False
     """Whether what its front cuts is told of the place that it has come to, at its ends too."""
 
-    def moves_at(self, x: Floats) -> NDArray[np.intp]:
+    def moves_at(self, x: Floats) -> Ints:
         """(n,) moves of the program over places along it."""
         k = self._over(x)
         return self.row + (len(self.x) - 2 - k if self.back else k)
 
     def by_front(
-        self, values: Heights | Mask, along: Floats, across: Floats, wet: float, *, share: float = 1.0
+        self, values: Heights | Bools, along: Floats, across: Floats, wet: float, *, share: float = 1.0
     ) -> tuple[slice, Floats]:
         """Some moves, and (len(across), moves) sums of `values`, (len(across), len(along)): of each, what it takes.
 
@@ -169,21 +166,21 @@ class Pass:
             lift[:, near] = self._lift_at_bends(across, at[near], base[near], first[near], last[near])
         return (base + lift).astype(np.float32)
 
-    def _over(self, at: Floats) -> NDArray[np.intp]:
+    def _over(self, at: Floats) -> Ints:
         """The move over each place."""
         return np.clip(np.searchsorted(self.x, at, side="right") - 1, 0, len(self.slope) - 1)
 
-    def _met(self, at: Floats, widths: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    def _met(self, at: Floats, widths: float) -> tuple[Ints, Ints]:
         """The first and the last move near each place: within one width a round end can be lowest over it."""
         reach = widths * self.cutter.radius * self.steepest / math.sqrt(1.0 + self.steepest**2)
         return self._over(at - reach), self._over(at + reach)
 
-    def _bend(self, first: NDArray[np.intp], last: NDArray[np.intp]) -> Floats:
+    def _bend(self, first: Ints, last: Ints) -> Floats:
         """How far at most a round end is from where the move over it alone has it, between moves that bend, mm."""
         return self.cutter.radius * self.steepest * (self.bent[last] - self.bent[first])
 
     @cached_property
-    def bends(self) -> NDArray[np.intp]:
+    def bends(self) -> Ints:
         """How many moves stand near one another at each place where a bend makes a difference to a round end."""
         first, last = self._met(self.x, 2)
         return (last - first + 1)[self._bend(first, last) > _EXACT]
@@ -196,7 +193,7 @@ class Pass:
         return int((last - first + 1).sum())
 
     def _lift_at_bends(
-        self, across: Floats, at: Floats, base: Floats, first: NDArray[np.intp], last: NDArray[np.intp]
+        self, across: Floats, at: Floats, base: Floats, first: Ints, last: Ints
     ) -> Floats:
         """How high over its own height a round end leaves places near bends: the lowest that any move near leaves."""
         lift = np.full((len(across), len(at)), np.inf)
@@ -244,7 +241,7 @@ def passes_along(motion: Motion, cutter: Cutter) -> list[tuple[int, int]]:
 
 
 def as_pass(
-    motion: Motion, first: int, stop: int, cutter: Cutter, single: Mask, highest: float, *, ends: bool
+    motion: Motion, first: int, stop: int, cutter: Cutter, single: Bools, highest: float, *, ends: bool
 ) -> tuple[Pass | None, Moves]:
     """Moves [first, stop) as a pass, and what is left to be cut of it as moves: its ends, or all of it.
 
@@ -268,7 +265,7 @@ def as_pass(
     return whole, Moves(points, points, np.array([row for _, row in stops], np.intp), np.zeros(len(stops), bool))
 
 
-def _ends_of(knots: Floats, length: float, rows: NDArray[np.intp]) -> Moves:
+def _ends_of(knots: Floats, length: float, rows: Ints) -> Moves:
     """The first and the last `length` of a pass as moves."""
     along = np.abs(knots[:, 0] - knots[0, 0])
     parts = []
@@ -280,7 +277,7 @@ def _ends_of(knots: Floats, length: float, rows: NDArray[np.intp]) -> Moves:
     return Moves(*(np.concatenate(part) for part in zip(*parts, strict=True)))
 
 
-def _meets_nothing(motion: Motion, beside: int, own: int, single: Mask) -> bool:
+def _meets_nothing(motion: Motion, beside: int, own: int, single: Bools) -> bool:
     """Whether the stop at the end of a pass is not also cut, at that height, by the move beside it."""
     if not 0 <= beside < len(motion) or not motion.cutting[beside] or not single[beside]:
         return True

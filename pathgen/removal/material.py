@@ -16,19 +16,16 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.limits import MOST_WORK
 from pathgen.removal.bites import LEAST, Bites, Passages, Touches, arc_over_travel, in_order, in_rounds
 from pathgen.removal.ceiling import Ceiling
 from pathgen.removal.discs import newly_under
-from pathgen.removal.grid import Grid
+from pathgen.removal.grid import Grid, Heights
 from pathgen.removal.lengthwise import MEAN_AHEAD, Moves, Pass, as_pass, moves_of, passes_along
 from pathgen.removal.motion import Motion, in_pieces
 from pathgen.removal.sweep import RIM, swept_heights
-
-Floats = NDArray[np.float64]
-Heights = NDArray[np.float32]
-Mask = NDArray[np.bool_]
 
 _STRETCH = 1024  # columns of a pass at a time: few enough rows and columns to stay in the cache
 _TOGETHER = 1 << 18  # points of envelopes that are worked out together
@@ -90,7 +87,7 @@ class Noting:
 
     deeper: float = math.inf
     """The limit over which ``Bites.deep`` counts, mm."""
-    waste: Mask | None = None
+    waste: Bools | None = None
     """(rows, columns) where the limit is higher by `spare`."""
     spare: float = 0.0
     surface: Heights | None = None
@@ -207,13 +204,13 @@ class _Cutting:
         return moves
 
     @cached_property
-    def _straight_up(self) -> NDArray[np.bool_]:
+    def _straight_up(self) -> Bools:
         """Rapids straight up, which meet nothing: the cutter already was at their lower end."""
         m = self.motion
         with np.errstate(invalid="ignore"):
             return m.rapid & (m.start[:, :2] == m.end[:, :2]).all(axis=1) & (m.end[:, 2] >= m.start[:, 2])
 
-    def _wanted(self, moves: Moves) -> tuple[Moves, NDArray[np.intp]]:
+    def _wanted(self, moves: Moves) -> tuple[Moves, Ints]:
         """Moves that are low enough, and cut or are to be noted, in pieces; and (n + 1,) where each move now begins."""
         start, end = moves.start, moves.end
         with np.errstate(invalid="ignore"):
@@ -315,7 +312,7 @@ class _Cutting:
         np.copyto(standing, 0.0, where=drop <= least)
         return standing
 
-    def _limit(self, where: tuple[slice, slice] | NDArray[np.intp]) -> Heights | np.float32:
+    def _limit(self, where: tuple[slice, slice] | Ints) -> Heights | np.float32:
         """How deep cuts may be at some points, mm."""
         if self.waste is None or not self.spare:
             return np.float32(self.deeper)
@@ -345,7 +342,7 @@ class _Cutting:
         while waiting:
             self._sweep_pass(waiting.pop()[1])
 
-    def _take(self, moves: Moves, windows: NDArray[np.intp], depth: Floats) -> None:
+    def _take(self, moves: Moves, windows: Ints, depth: Floats) -> None:
         """Take away some moves."""
         met = np.flatnonzero(windows.any(axis=1))
         if not len(met):
@@ -373,7 +370,7 @@ class _Cutting:
         if self.note and len(touches):
             self._note_moves(moves, touches)
 
-    def _alone(self, move: Moves, window: NDArray[np.intp]) -> Touches:
+    def _alone(self, move: Moves, window: Ints) -> Touches:
         """Take away one move: nothing is to be put in order, and only rows and columns that are met are worked out."""
         i0, i1, j0, j1 = window.tolist()
         (x0, y0, z0), (x1, y1, z1) = move.start[0].tolist(), move.end[0].tolist()
@@ -434,7 +431,7 @@ class _Cutting:
             b.edge[:] = np.bincount(of, self._edge(moves, length, b.depth, of, x, y, drop), n)
         self.bites.add(b, row)
 
-    def _well_within(self, moves: Moves, of: NDArray[np.intp], x: Floats, y: Floats, rim: float = RIM) -> Mask:
+    def _well_within(self, moves: Moves, of: Ints, x: Floats, y: Floats, rim: float = RIM) -> Bools:
         """(n,) points further inside the way of their moves, `of`, than `rim` mm, as rounding may have moved that."""
         run = (moves.end - moves.start)[of, :2]
         off = np.stack([x, y], axis=1) - moves.start[of, :2]
@@ -444,8 +441,8 @@ class _Cutting:
         return np.asarray(np.hypot(*away.T) < self.cutter.radius - rim)
 
     def _edge(
-        self, moves: Moves, length: Floats, depth: Floats, of: NDArray[np.intp], x: Floats, y: Floats, drop: Heights
-    ) -> NDArray[np.float32]:
+        self, moves: Moves, length: Floats, depth: Floats, of: Ints, x: Floats, y: Floats, drop: Heights
+    ) -> Heights:
         """What each point adds to the engaged angle times travel of its move.
 
         The flank of a round or pointed end lowers a point in several moves: each counts by its share.
@@ -476,7 +473,7 @@ class _Cutting:
         if self.since_ceiling > _LOOK_AGAIN * self.top.size:
             self.ceiling, self.since_ceiling = Ceiling(self.top), 0
 
-    def _reach(self, moves: Moves) -> tuple[NDArray[np.intp], Floats]:
+    def _reach(self, moves: Moves) -> tuple[Ints, Floats]:
         """(n, 4) windows that moves can cut in, empty where they meet nothing, and (n,) how deep they may cut."""
         low = np.minimum(moves.start[:, 2], moves.end[:, 2])
         depth = self.highest - low
@@ -488,7 +485,7 @@ class _Cutting:
         windows[(half <= 0) | ~_sizes(windows).all(axis=1)] = 0
         return windows, depth
 
-    def _windows(self, start: Floats, end: Floats, half: Floats) -> NDArray[np.intp]:
+    def _windows(self, start: Floats, end: Floats, half: Floats) -> Ints:
         """(n, 4): first and past-the-last column, first and past-the-last row that each move can reach."""
         least, most = np.minimum(start, end), np.maximum(start, end)
         return np.stack([
@@ -497,8 +494,8 @@ class _Cutting:
         ], axis=1)
 
     def _touched(
-        self, moves: Moves, windows: NDArray[np.intp]
-    ) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp], Heights]]:
+        self, moves: Moves, windows: Ints
+    ) -> Iterator[tuple[Ints, Ints, Heights]]:
         """Points that stand higher than moves leave them, as indices, the moves and the heights that these leave.
 
         Moves with windows of about the same size are worked out at once; the points are told in no order.
@@ -527,12 +524,12 @@ class _Cutting:
                 lowers = np.flatnonzero(height < self.top.take(cell))
                 yield cell.reshape(-1)[lowers], members[lowers // (rows * columns)], height.reshape(-1)[lowers]
 
-    def _is_level(self, moves: Moves) -> Mask:
+    def _is_level(self, moves: Moves) -> Bools:
         """(n,) moves of which a flat end leaves one height: level ones, and straight up or down."""
         run = moves.end - moves.start
         return (run[:, 2] == 0) | (np.hypot(run[:, 0], run[:, 1]) < _POINT)
 
-    def _batch(self, moves: Moves, i: NDArray[np.intp], j: NDArray[np.intp]) -> Heights:
+    def _batch(self, moves: Moves, i: Ints, j: Ints) -> Heights:
         """(n, rows, columns) heights at grid columns i (n, columns) and rows j (n, rows)."""
         start, run = moves.start, moves.end - moves.start
         dx = (self.xs[i] - start[:, 0, None]).astype(np.float32)[:, None, :]
@@ -568,13 +565,13 @@ class _Cutting:
             self.rubs = Worst(depth=highest, x=float(self.xs[i0 + column]), y=float(self.ys[j0 + row]), line=line)
 
 
-def _stretch_of(moves: NDArray[np.intp]) -> tuple[slice, NDArray[np.intp]]:
+def _stretch_of(moves: Ints) -> tuple[slice, Ints]:
     """From the first to the last of some moves, of which there is one at least, and where in that each is."""
     first = int(moves.min())
     return slice(first, int(moves.max()) + 1), moves - first
 
 
-def _highest_of(values: Heights, of: NDArray[np.intp], n: int) -> Heights:
+def _highest_of(values: Heights, of: Ints, n: int) -> Heights:
     """(n,) the highest of the values of each, 0 of none; all of one type, since mixed ones are many times slower."""
     out = np.zeros(n, np.float32)
     if n == 1:
@@ -585,7 +582,7 @@ def _highest_of(values: Heights, of: NDArray[np.intp], n: int) -> Heights:
 
 
 def _above_low(
-    start: Floats, run: Floats, low: Floats, of: NDArray[np.intp], x: Floats, y: Floats
+    start: Floats, run: Floats, low: Floats, of: Ints, x: Floats, y: Floats
 ) -> Floats:
     """How high over the lower end of its move the tip is where it passes beside each point."""
     square = (run[:, :2] ** 2).sum(axis=1)
@@ -604,12 +601,12 @@ def _joined(parts: list[Moves]) -> Moves:
     return Moves(*(np.concatenate(column) for column in columns))
 
 
-def _sizes(windows: NDArray[np.intp]) -> NDArray[np.intp]:
+def _sizes(windows: Ints) -> Ints:
     """(n, 2) rows and columns, 0 for none."""
     return np.maximum(windows[:, [3, 1]] - windows[:, [2, 0]], 0)
 
 
-def _parts_of(points: NDArray[np.intp], first: int) -> Iterator[slice]:
+def _parts_of(points: Ints, first: int) -> Iterator[slice]:
     """Moves, from `first` on, in parts with few enough points to be worked out together; large ones alone."""
     if len(points) == 1:
         yield slice(first, first + 1)
@@ -622,13 +619,13 @@ def _parts_of(points: NDArray[np.intp], first: int) -> Iterator[slice]:
             yield slice(first + a, first + b)
 
 
-def _pieces(run: Floats, longest: float) -> NDArray[np.intp]:
+def _pieces(run: Floats, longest: float) -> Ints:
     """How many pieces to take moves in: slanting ones in several, for windows less large than the board."""
     slanting = (run[:, :2] != 0).all(axis=1)
     return np.where(slanting, np.ceil(np.hypot(run[:, 0], run[:, 1]) / longest), 1).astype(np.intp)
 
 
-def _in_pieces(moves: Moves, pieces: NDArray[np.intp]) -> Moves:
+def _in_pieces(moves: Moves, pieces: Ints) -> Moves:
     """Moves in as many pieces, none where that is 0."""
     if pieces.max(initial=1) == 1:
         return moves.of(pieces == 1)

@@ -8,9 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.base.arrays import numbers_from
-
-Floats = NDArray[np.float64]
+from pathgen.base.arrays import Bools, Floats, Ints, numbers_from
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -31,26 +29,26 @@ class Motion:
 
     start: Floats
     end: Floats
-    rapid: NDArray[np.bool_]
+    rapid: Bools
     feed: Floats
     line: NDArray[np.int64]
-    motion: NDArray[np.intp]
+    motion: Ints
 
     def __len__(self) -> int:
         return len(self.line)
 
     @cached_property
-    def cutting(self) -> NDArray[np.bool_]:
+    def cutting(self) -> Bools:
         """Moves at a feed whose start and end are known."""
         return ~self.rapid & np.isfinite(self.start).all(1) & np.isfinite(self.end).all(1)
 
-    def pieces(self, longest: float) -> NDArray[np.intp]:
+    def pieces(self, longest: float) -> Ints:
         """(n,) in how many pieces no longer than `longest` (mm) in plan each move goes: 1 of a rapid."""
         with np.errstate(invalid="ignore"):
             run = np.nan_to_num(np.hypot(*(self.end - self.start)[:, :2].T))
         return np.where(self.cutting, np.maximum(np.ceil(run / longest - 1e-9), 1.0), 1.0).astype(np.intp)
 
-    def in_pieces(self, count: NDArray[np.intp]) -> Motion:
+    def in_pieces(self, count: Ints) -> Motion:
         """The same moves, each in so many pieces, `count` (n,)."""
         start, end, of, _ = in_pieces(self.start, self.end, count)
         return Motion(start=start, end=end, rapid=self.rapid[of], feed=self.feed[of], line=self.line[of],
@@ -58,8 +56,8 @@ class Motion:
 
 
 def in_pieces(
-    start: Floats, end: Floats, count: NDArray[np.intp]
-) -> tuple[Floats, Floats, NDArray[np.intp], NDArray[np.intp]]:
+    start: Floats, end: Floats, count: Ints
+) -> tuple[Floats, Floats, Ints, Ints]:
     """Moves from (n, 3) to (n, 3), each in `count` (n,) equal pieces, none where that is 0.
 
     Starts and ends of the pieces, (m, 3); the move that each is of, and which of its pieces it is, (m,).

@@ -20,6 +20,7 @@ from typing import Any, assert_never
 import numpy as np
 from numpy.typing import NDArray
 
+from pathgen.base.arrays import Bools
 from pathgen.base.cutters import Cutter
 
 AnyFloats = NDArray[np.floating[Any]]
@@ -29,7 +30,7 @@ RIM = 1e-3  # mm: what lies nearer to the rim may have been left by rounding
 
 def swept_heights(
     cutter: Cutter, u: AnyFloats, v: AnyFloats, length: AnyFloats, rise: AnyFloats,
-    onward: NDArray[np.bool_] | np.bool_ = np.False_,
+    onward: Bools | np.bool_ = np.False_,
 ) -> AnyFloats:
     """Heights above a move's start that the move leaves at points (u, v); infinite where it does not reach.
 
@@ -71,7 +72,7 @@ def swept_heights(
 
 def _under_disc(
     radius: float, u: AnyFloats, v: AnyFloats, length: AnyFloats, level: AnyFloats,
-    onward: NDArray[np.bool_] | np.bool_,
+    onward: Bools | np.bool_,
 ) -> AnyFloats:
     """Level moves of a flat end: everything within the radius of the move."""
     square = v * v

@@ -7,6 +7,7 @@ underside of the work: x along it, y across, the radius's centre-line at y 0.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -20,17 +21,23 @@ from pathgen.base import given, overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
+from pathgen.base.scallop import ridge_limits
+from pathgen.base.slopes import OVER_HALF, STEEPEST, STEEPEST_ACROSS, steepest_along
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import AIR, Move, Rapids, Toolpath
+from pathgen.base.units import falls_short, rounded_down, rounded_up
 from pathgen.strategies import pocketing
 from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, check_tabs_stand, outlining, tab_points
 from pathgen.strategies.facing import cutting_again, cutting_again_over, finishing, roughing
 from pathgen.strategies.slotting import slotting
-from pathgen.strategies.surfacing import Passes, finishing_passes
+from pathgen.strategies.surfacing import MOST_LAYERS, Passes, finishing_passes, least_stepdown
 from pathgen.work.features import Slots
 
 CLEAR = 10.0
 """How far rapids across the work stay above it where nothing else is said, mm."""
+
+_LEAST = 0.01
+"""No cut is less deep, mm."""
 
 _OFF = 0.5
 """How far off an outline a place for a tab may lie, mm."""
@@ -49,6 +56,10 @@ class Cut(Toolpath):
     """
 
     cutter: Cutter
+
+    def __post_init__(self) -> None:
+        given.value("cut cutter", self.cutter, Cutter)
+        super().__post_init__()
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -166,7 +177,7 @@ def pocket(
     """
     area = given.area("pocket region", region)
     _under("pocket region", area, top)
-    depth = given.length("pocket depth", depth, above=0.0)
+    depth = given.length("pocket depth", depth, least=_LEAST)
     lowest = float(top.height(*_corners(area)).min())
     if depth >= lowest:
         raise PathgenError("pocket depth", f"{depth:g} mm, through wood {lowest:.2f} mm thick",
@@ -218,17 +229,18 @@ def rough(
     >>> bool((cut.points[:, 2] >= top.tip_height(flat_6, cut.points[:, 0], cut.points[:, 1]) + 0.395).all())
     True
     """
-    area = _board("rough outline", outline, top)
-    stock = _stock("rough stock", stock, top)
     (cutter,) = _cutters("rough cutter", [cutter])
-    allowance = given.length("rough allowance", allowance, least=0.0)
     if finish is not None:
         (finish,) = _cutters("rough finish", [finish])
+    area = _board("rough outline", outline, top, cutter, *([finish] if finish else []))
+    stock = _stock("rough stock", stock, top)
+    allowance = given.length("rough allowance", allowance, least=0.0)
+    if finish is not None:
         _reaches("rough finish", area, top, finish)
     _reaches("rough cutter", area, top, cutter)
     past = 0.0
     if finish is not None and ridge is not None:
-        ridge = given.length("rough ridge", ridge, above=0.0)
+        ridge = _ridge("rough ridge", ridge, finish)
         past = finishing_passes(area, top, finish, scallop=ridge).past
     return _cut(roughing(area, top, cutter, finish=finish, stock_top=stock, allowance=allowance, past=past,
                          rapids=_rapids(stock, clear)), cutter)
@@ -245,7 +257,8 @@ def finish(
     outline : shapely Polygon
         What is finished, in plan, mm.
     ridge : float
-        Highest ridge allowed between passes, square to the surface, mm (exact; see `scallop_height`).
+        Highest ridge allowed between passes, square to the surface, mm (exact; see `scallop_height`): 0.0005 to 1, and
+        no more than 0.9 of the ball's radius.
     stock : float, optional
         Height of raw stock above the underside, mm: it is stepped down through first.
     allowance : float
@@ -256,7 +269,8 @@ def finish(
     Raises
     ------
     PathgenError
-        Naming the argument; CutterError for another cutter than a ball end or one that does not fit the surface.
+        Naming the argument; for more than 40 layers through the stock. CutterError for another cutter than a ball end
+        or one that does not fit the surface.
 
     Examples
     --------
@@ -268,12 +282,15 @@ def finish(
     >>> len(passes.passes.y), passes.passes.scallop <= 0.01
     (43, True)
     """
-    area = _board("finish outline", outline, top)
     (cutter,) = _cutters("finish cutter", [cutter])
-    ridge = given.length("finish ridge", ridge, above=0.0)
-    passes = finishing_passes(area, top, cutter, scallop=ridge)
+    area = _board("finish outline", outline, top, cutter)
+    passes = finishing_passes(area, top, cutter, scallop=_ridge("finish ridge", ridge, cutter))
     allowance = given.length("finish allowance", allowance, least=0.0)
-    highest = top.thickness + max(allowance, cutter.stepdown) if stock is None else _stock("finish stock", stock, top)
+    if stock is None:
+        highest = top.thickness + max(allowance, cutter.stepdown)
+    else:
+        highest = _stock("finish stock", stock, top)
+        _few_layers("finish stock", highest - float(top.height(*_corners(area)).min()), cutter.stepdown)
     path = finishing(passes, allowance=allowance if stock is None else None, stock_top=highest,
                      rapids=_rapids(highest, clear))
     return FinishCut(path.points, path.kinds, cutter, passes)
@@ -318,7 +335,8 @@ def second_cut(
         raise PathgenError("second_cut passes", f"a {type(passes).__name__}", allowed="what pathgen.finish gave",
                            remedy="make the first cut with pathgen.finish and give it here")
     proud = given.length("second_cut proud", proud, least=0.0, most=50.0)
-    stepdown = given.length("second_cut stepdown", stepdown, above=0.0, most=passes.cutter.stepdown)
+    stepdown = given.length("second_cut stepdown", stepdown, least=_LEAST, most=passes.cutter.stepdown)
+    _few_layers("second_cut stepdown", proud, stepdown)
     blend = given.length("second_cut blend", blend, least=0.0)
     fill = None if over is None else given.area("second_cut over", over)
     if fill is not None and not fill.intersects(passes.outline):
@@ -375,7 +393,8 @@ def slots(
     if not len(ends) or np.any(np.hypot(*(ends[:, 1] - ends[:, 0]).T) <= 0):
         raise PathgenError("slots lines", "no line, or one of no length", allowed="lines with two different ends")
     _under("slots lines", shapely.MultiLineString(list(ends)), top)
-    depth = given.length("slots depth", depth, above=0.0, most=float(top.height(ends[..., 0], ends[..., 1]).min()))
+    depth = given.length("slots depth", depth, least=_LEAST,
+                         most=float(top.height(ends[..., 0], ends[..., 1]).min()))
     (cutter,) = _cutters("slots cutter", [cutter])
     cut = Slots(
         number=np.arange(1, len(ends) + 1), lines=ends, width=given.length("slots width", width, above=0.0),
@@ -435,12 +454,12 @@ def outline(
     board = given.area("outline shape", shape, parts=False)
     assert isinstance(board, shapely.Polygon)
     bottom = given.length("outline bottom", bottom, least=-5.0)
-    stock = given.length("outline stock", stock, above=max(0.0, bottom))
+    stock = given.length("outline stock", stock, least=max(0.0, bottom) + _LEAST)
     (cutter,) = _cutters("outline cutter", [cutter])
     wide = given.length("outline tab_width", tab_width, above=0.0)
     high = given.length("outline tab_height", tab_height, least=0.0)
     if isinstance(tabs, int | np.integer):
-        count = int(given.length("outline tabs", int(tabs), least=0.0, most=100.0, unit=""))
+        count = int(given.length("outline tabs", tabs, least=0.0, most=100.0, unit=""))
         at = tab_points(board, count, avoid=np.empty((0, 2)), width=wide, cutter=cutter, rise=max(high - bottom, 0.0),
                         where="outline tabs", all_round_in=_blank(blank, board) if count else None)
     else:
@@ -545,11 +564,25 @@ def _stock(where: str, stock: float, top: Surface) -> float:
     return stock
 
 
-def _board(where: str, shape: object, top: Surface) -> shapely.Polygon:
-    """One polygon, no wider than the top."""
+def _ridge(where: str, ridge: float, ball: Cutter) -> float:
+    least, most = ridge_limits(ball.radius)
+    return given.length(where, ridge, least=least, most=most)
+
+
+def _few_layers(where: str, high: float, stepdown: float) -> None:
+    """Refuse a stepdown so small that what stands over a surface would be gone over for hours, layer by layer."""
+    least = least_stepdown(high)
+    if falls_short(stepdown, least):
+        raise PathgenError(where, f"{MOST_LAYERS * least / stepdown:.0f} layers of {stepdown:g} mm through what stands "
+                           f"over the surface, {high:.3g} mm", allowed=f"{MOST_LAYERS} layers or fewer",
+                           remedy=f"make the stepdown {rounded_up(least):.2f} mm or more, or rough first")
+
+
+def _board(where: str, shape: object, top: Surface, *cutters: Cutter) -> shapely.Polygon:
+    """One polygon, no wider than the top, that cutters run past by as much as they are wide."""
     area = given.area(where, shape, parts=False)
     assert isinstance(area, shapely.Polygon)
-    _under(where, area, top)
+    _under(where, area, top, past=max((cutter.diameter for cutter in cutters), default=0.0))
     return area
 
 
@@ -562,20 +595,29 @@ def _reaches(where: str, shape: shapely.Polygon, top: Surface, cutter: Cutter) -
                           allowed=f"at most {room - AIR:.1f} mm", remedy="take a smaller cutter")
 
 
-def _under(where: str, shape: shapely.Geometry, top: Surface) -> None:
-    """Refuse a shape that reaches past where the top is."""
+def _under(where: str, shape: shapely.Geometry, top: Surface, *, past: float = 0.0) -> None:
+    """Refuse a shape that reaches to where the top is steeper than any, or `past` its ends to where that is so along.
+    """
     if not isinstance(top, Surface):
         raise PathgenError(f"{where.split()[0]} top", f"a {type(top).__name__}", allowed="a pathgen.Surface",
                            remedy="make one: pathgen.flat(6.0), or pathgen.radiused(thickness=6.0, start=254.0)")
     x, y = _corners(shape)
-    off = np.isnan(top.height(x, y)) | (np.abs(y) >= 0.98 * np.abs(top.radius(x)))
-    if off.any():
-        worst = int(np.argmax(np.where(off, np.abs(y), -1.0)))
+    room = top.radius(x) - np.abs(y) * OVER_HALF
+    worst = int(np.argmin(room))
+    if falls_short(float(room[worst]), 0.0):
+        radius = float(top.radius(x[worst]))
+        steepest = math.degrees(math.atan(STEEPEST_ACROSS))
         raise PathgenError(
-            where, f"reaches {abs(y[worst]):.1f} mm across, where the surface's radius is "
-            f"{abs(float(top.radius(x[worst]))):.1f} mm", allowed="less than the radius",
+            where, f"reaches {abs(y[worst]):.1f} mm across, where the surface's radius is {radius:.1f} mm",
+            allowed=f"{rounded_down(max(radius, 0.0) / OVER_HALF):.2f} mm: there it goes down at {steepest:g} degrees",
             remedy="the centre-line of the surface is y 0: move or shrink the shape, or take a larger radius",
         )
+    steep = steepest_along(top, x + past * np.sign(x - (x.min() + x.max()) / 2), y)
+    if falls_short(STEEPEST, steep):
+        goes = f"1 in {1.0 / steep:.2g}" if math.isfinite(steep) else "past the apex"
+        raise PathgenError(where, f"the surface's radius changes so fast that its edges go {goes} along it",
+                           allowed=f"1 in {1.0 / STEEPEST:g}", remedy="take radii nearer to each other, or a narrower "
+                           "or a shorter shape")
 
 
 def _corners(shape: shapely.Geometry) -> tuple[Floats, Floats]:

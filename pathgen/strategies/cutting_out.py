@@ -39,6 +39,9 @@ FINISH_SHARE = 0.1
 _LAST_LOAD = 0.9
 """Of what the cutter takes in full wood, a stepdown deep: the most that the last lap takes, for each mm of its way."""
 
+_NO_LAP = 1e-4
+"""A last lap that takes less takes nothing, mm: programs are written no finer."""
+
 _USUAL = 0.2
 """What the last lap takes off the walls where nothing else is asked for, mm: less is no more to it in a corner."""
 
@@ -138,7 +141,8 @@ def outlining(
 def last_lap_takes(outline: Polygon, cutter: Cutter, deep: float, finish: float) -> float:
     """What the last lap, `deep` mm high, takes off the walls where `finish` is asked for, mm; 0 where there is none."""
     most = min(FINISH_SHARE * cutter.diameter, _LAST_LOAD * cutter.diameter * cutter.stepdown / deep)
-    return _eased_off(outline, cutter, min(finish, most), min(max(finish, _USUAL), most))
+    takes = _eased_off(outline, cutter, min(finish, most), min(max(finish, _USUAL), most))
+    return takes if takes >= _NO_LAP else 0.0
 
 
 def _eased_off(outline: Polygon, cutter: Cutter, finish: float, usual: float) -> float:

@@ -49,7 +49,8 @@ def finishing(
     proud = stock_top - _lowest(passes) if allowance is None else allowance
     # roughing leaves the allowance past the edges too, where the layers through it do not reach without a rim
     runs = resurfacing_runs(passes, proud=proud, stepdown=passes.cutter.stepdown, waste="raw", later=later)
-    return _path(runs, passes.cutter, rapids)
+    # down a steep radius the stock stands so high over the surface that over the crest layers are far up in the air
+    return _path([_no_higher(run, rapids.air_z) for run in runs], passes.cutter, rapids)
 
 
 @remembered
@@ -76,6 +77,17 @@ def cutting_again_over(
 
 def _path(runs: list[Floats], cutter: Cutter, rapids: Rapids) -> Toolpath:
     return rapids.between(runs).slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+
+
+def _no_higher(run: Floats, top: float) -> Floats:
+    """The run, level at `top` where it would go above that."""
+    over = run[:, 2] - top
+    if over.max() <= 0.0:
+        return run
+    leaves = np.flatnonzero(over[1:] * over[:-1] < 0.0)
+    share = (over[leaves] / (over[leaves] - over[leaves + 1]))[:, None]
+    run = np.insert(run, leaves + 1, run[leaves] + share * (run[leaves + 1] - run[leaves]), axis=0)
+    return np.column_stack([run[:, :2], np.minimum(run[:, 2], top)])
 
 
 def _lowest(passes: Passes) -> float:

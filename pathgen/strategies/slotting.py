@@ -159,7 +159,7 @@ def _check(slots: Slots, deepest: float, cutter: Cutter) -> None:
     if cutter.diameter > slots.width + 1e-9:
         raise CutterError(
             where, f"{cutter.diameter:g} mm is wider than the slots", allowed=f"{slots.width:g} mm or less",
-            remedy="take a thinner cutter or make [slots] width larger",
+            remedy="take a thinner cutter, or make the slots' width larger",
         )
     if falls_short(cutter.flute_length, deepest):
         raise CutterError(

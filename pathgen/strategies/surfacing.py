@@ -64,6 +64,9 @@ _CHORD = 2e-4
 _AS_GOOD_AS_FLAT = 0.05
 """What lies no further above a cutter's tip (mm) is taken to be cleared by it at the edge of what it roughs."""
 
+MOST_LAYERS = 40
+"""Through what stands over a surface: several times what is usual. What takes more is given up when it is simulated."""
+
 RESURFACE_RIDGE = 0.2
 """Ridge left between the passes through what stands proud, as a share of their stepdown."""
 
@@ -149,7 +152,7 @@ def finishing_passes(
         raise CutterError(
             f"cutter {cutter.name!r}", f"a {cutter.shape} cutter cannot finish a radius",
             allowed="ball-end; flat-end where all of the top is level",
-            remedy="name a ball-end cutter in [surface] finish",
+            remedy="take a ball-end cutter",
         )
     if not ROUNDING < scallop < cutter.radius:
         raise CutterError(
@@ -316,6 +319,12 @@ def heights_above(proud: float, stepdown: float, skim: float = 0.0, *, ridge: fl
     if heights and not skim and heights[-1] < clear:
         heights = [h for h in heights if h > clear] + ([clear] if clear < proud else [])
     return heights
+
+
+def least_stepdown(high: float) -> float:
+    """The stepdown that takes what stands `high` over a surface in no more than MOST_LAYERS layers, mm: none is thicker
+    than its stepdown less the ridges of the one above."""
+    return high / (1.0 - RESURFACE_RIDGE) / MOST_LAYERS
 
 
 def coarse_passes(last: Passes, stepdown: float) -> Passes:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pathgen.removal.grid import Grid, Mask
-from pathgen.removal.material import Heights
+from pathgen.base.arrays import Bools
+from pathgen.removal.grid import Grid, Heights
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping
@@ -35,7 +35,7 @@ class Below:
     bottom: Heights
 
     @property
-    def through(self) -> Mask:
+    def through(self) -> Bools:
         """(rows, columns) where nothing is left of the blank."""
         return np.isinf(self.bottom)
 

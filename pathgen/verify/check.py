@@ -181,23 +181,19 @@ def verify_once(
     gone = below.through if below is not None else None
     programs = read_programs(clamping, texts, found)
     found += header_findings(programs, job_fingerprint)
-    motions = {
-        step.order: motion_over_board(programs[step.file_name], clamping, chord_tolerance=tolerances.chord, step=step)
-        for step in clamping.steps if step.file_name in programs
-    }
-    for step in clamping.steps:
-        if step.order in motions:
-            found += program_findings(programs[step.file_name], motions[step.order], step, clamping, tolerances)
-            found += share_findings(motions[step.order], step, clamping, tolerances)
-    found += near_findings(motions, clamping)
+    readable = [step for step in clamping.steps if step.file_name in programs]
+    moves = {step.order: motion_over_board(programs[step.file_name], clamping, chord_tolerance=tolerances.chord,
+                                           step=step) for step in readable}
+    for step in readable:
+        found += program_findings(programs[step.file_name], moves[step.order], step, clamping, tolerances)
+        found += share_findings(moves[step.order], step, clamping, tolerances)
+    found += near_findings(moves, clamping)
     found += travel_findings(programs, clamping, under.programs if under is not None else None)
-    motions |= {step.order: in_pieces(motions[step.order], step, resolution)
-                for step in clamping.steps if step.order in motions}
-    unread = [step for step in clamping.steps if step.order not in motions]
+    motions = {step.order: in_pieces(moves[step.order], step, resolution) for step in readable}
+    unread = [step for step in clamping.steps if step.file_name not in programs]
     grid = Grid.over(clamping.stock.bounds, resolution)
     most = _allowed(clamping, texts, grid) if most is None else most
-    sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, gone=gone,
-                   most=most)
+    sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, gone=gone, most=most)
     if sim.given_up is not None:
         found.append(_too_long(sim, clamping, most, resolution))
         unread = sorted([*unread, sim.given_up[0]], key=lambda step: step.order)

@@ -27,8 +27,8 @@ from pathgen.base.plain import Brief
 from pathgen.base.shading import as_png, light_on
 from pathgen.base.surface import Surface
 from pathgen.removal.bites import Bites
-from pathgen.removal.grid import Grid, Mask
-from pathgen.removal.material import Heights, Material, Noting, TooLongError, most_work
+from pathgen.removal.grid import Grid, Heights
+from pathgen.removal.material import Material, Noting, TooLongError, most_work
 from pathgen.removal.motion import Motion
 from pathgen.verify.cutting import longest_piece
 from pathgen.verify.findings import Tolerances
@@ -71,16 +71,17 @@ class Blank:
 
     def __post_init__(self) -> None:
         for name in ("x", "y"):
-            low, high = given.place(f"blank {name}", getattr(self, name), count=2, words="(from, to) in mm")
+            low, high = given.place(f"blank {name}", getattr(self, name), count=2, words="(from, to) in mm").tolist()
             given.length(f"blank {name}", high - low, above=0.0, most=2 * given.LARGEST)
-        given.length("blank thickness", self.thickness, above=0.0)
+            object.__setattr__(self, name, (low, high))
+        object.__setattr__(self, "thickness", given.length("blank thickness", self.thickness, above=0.0))
         if self.top is not None:
             given.value("blank top", self.top, Surface)
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:
         """(x_min, y_min, x_max, y_max), mm."""
-        return float(self.x[0]), float(self.y[0]), float(self.x[1]), float(self.y[1])
+        return self.x[0], self.y[0], self.x[1], self.y[1]
 
     def _repr_svg_(self) -> str:
         """From above, for notebooks, at true size; its title says how thick it is."""
@@ -213,7 +214,7 @@ class HeightField(Brief):
         return Grid(self.x, self.y)
 
     @property
-    def cut(self) -> Mask:
+    def cut(self) -> Bools:
         """(rows, columns) where anything was taken."""
         return np.asarray(self.top < self.before)
 

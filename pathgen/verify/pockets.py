@@ -16,8 +16,7 @@ from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
-from pathgen.removal.grid import Grid
-from pathgen.removal.material import Heights
+from pathgen.removal.grid import Grid, Heights
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.in_plan import lines_of

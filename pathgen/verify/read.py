@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pathgen.base import given
 from pathgen.base.arrays import Floats, Ints
 from pathgen.base.errors import ProgramError
 from pathgen.base.limits import FURTHEST, MOST_CHORDS, MOST_LINES
@@ -199,6 +200,7 @@ def read_program(text: str, *, name: str = "program") -> ReadProgram:
     >>> program.end[-2].tolist(), program.line[-2].item(), program.ended
     ([1.0, 2.0, -1.5], 5, True)
     """
+    given.value("read_program name", name, str)
     if not isinstance(text, str):
         raise ProgramError(name, f"a {type(text).__name__}", allowed="text",
                            remedy="read its file: Path(..).read_text()")

@@ -11,12 +11,13 @@ import numpy as np
 import shapely
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools
 from pathgen.base.cutters import Cutter
 from pathgen.base.hollow import Hollow
 from pathgen.base.memory import content_key, memory_in_use
 from pathgen.base.surface import Surface
-from pathgen.removal.grid import Grid, Mask
-from pathgen.removal.material import Heights, Material, Noting, Taken, TooLongError
+from pathgen.removal.grid import Grid, Heights
+from pathgen.removal.material import Material, Noting, Taken, TooLongError
 from pathgen.removal.motion import Motion
 from pathgen.verify.crest import crest_heights
 from pathgen.verify.findings import Tolerances
@@ -55,7 +56,7 @@ class Poured:
     window: tuple[slice, slice]
     removed: Heights
     floor: Heights
-    fill: Mask
+    fill: Bools
     lost: float = 0.0
     lost_at: tuple[float, float] = (0.0, 0.0)
 
@@ -102,7 +103,7 @@ class _Ground:
 
     grid: Grid
     surface: Heights
-    waste: Mask | None
+    waste: Bools | None
     outline: shapely.Polygon
     tolerances: Tolerances
     note: bool
@@ -179,7 +180,7 @@ class _Standing:
 
 def simulate(
     clamping: Clamping, motions: Mapping[int, Motion], grid: Grid, tolerances: Tolerances, *, note: bool = True,
-    pictured: bool = False, gone: Mask | None = None, most: float = math.inf,
+    pictured: bool = False, gone: Bools | None = None, most: float = math.inf,
 ) -> Simulation:
     """Run the programs, by the order of their steps, over the blank; programs that are missing are left out.
 
@@ -229,7 +230,7 @@ def _cut_of(
     )
 
 
-def _blank(clamping: Clamping, grid: Grid, surface: Heights, gone: Mask | None) -> Heights:
+def _blank(clamping: Clamping, grid: Grid, surface: Heights, gone: Bools | None) -> Heights:
     top = np.full(grid.shape, -np.inf, np.float32)
     top[grid.window(clamping.stock.bounds)] = clamping.stock.thickness
     if clamping.surfacing is None:
@@ -296,7 +297,7 @@ def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float
     return step.operation.at_once(step.cutter) + ridge + tolerances.stepdown
 
 
-def _waste(outline: shapely.Polygon, grid: Grid) -> Mask:
+def _waste(outline: shapely.Polygon, grid: Grid) -> Bools:
     """Off the board: the blank there is cut only where passes and slots run out into it."""
     return np.logical_not(grid.covered(overlay.buffer(outline, 0.05, join_style="mitre")))
 

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.removal.grid import Grid
-from pathgen.removal.material import Heights
+from pathgen.removal.grid import Grid, Heights
 from pathgen.work.features import Inlay
 
 if TYPE_CHECKING:

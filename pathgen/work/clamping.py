@@ -106,6 +106,7 @@ class Machine:
     def __post_init__(self) -> None:
         for name in ("clearance", "rapid", "acceleration", "resolution", "spin_up", "repeatability"):
             given.length(f"machine {name}", getattr(self, name), least=0.0, most=1e6, unit="")
+        given.value("machine arcs", self.arcs, bool, words="True or False")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -17,6 +17,9 @@ BALL = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, **RUN)
 SQUARE = shapely.box(10, -10, 40, 10)
 ROOT = Path(__file__).parents[2]
 JOB, DRAWING = ROOT / "examples" / "fern-and-moth.toml", ROOT / "examples" / "fern-and-moth.svg"
+PASSES = pathgen.finish(SQUARE, TOP, BALL, ridge=0.05)
+SLOT = ([[[15, -9], [15, 9]]], TOP, FLAT)
+BOX = (0, -20, 50, 20)
 BLANK = pathgen.Blank(x=(0, 60), y=(-20, 20), thickness=7.0)
 LINE = "G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X5 Y0\nG1 Z5.5 F300\nX45 F900\nG0 Z20\nM5\nM30\n"
 with np.errstate(invalid="ignore"):  # the engine warns of it
@@ -66,11 +69,11 @@ def cutter(**changes):
     (lambda: pathgen.radiused(thickness=6.0, start=254.0, bridge=(300.0, math.inf)), "radiused bridge"),
     (lambda: pathgen.radiused(thickness=6.0, start=254.0, strings=(36.0, -52.0, 640.0)), "radiused strings"),
     (lambda: pathgen.Surface(thickness=6.0, radius_nut=-1.0, radius_end=2.0, length=9.0), "surface radius_nut: -1 mm"),
-    (lambda: pathgen.Surface(thickness=math.nan, radius_nut=1.0, radius_end=2.0, length=9.0), "surface: nan"),
-    (lambda: cutter(diameter=-3.0), "diameter -3"),
-    (lambda: cutter(feed=math.nan), "feed nan"),
-    (lambda: cutter(speed=None), "speed None is no number"),
-    (lambda: cutter(diameter=6000.0), "diameter 6000 mm.*other units"),
+    (lambda: pathgen.Surface(thickness=math.nan, radius_nut=1.0, radius_end=2.0, length=9.0), "surface thickness: nan"),
+    (lambda: cutter(diameter=-3.0), "diameter: -3"),
+    (lambda: cutter(feed=math.nan), "feed: nan"),
+    (lambda: cutter(speed=None), "speed: None is no number"),
+    (lambda: cutter(diameter=6000.0), "diameter: 6000 mm.*other units"),
     (lambda: pathgen.radiused(thickness=6.0, start=254.0, bridge=300.0), "radiused bridge"),
     (lambda: pathgen.radiused(thickness=6.0, start=254.0, strings=(36.0, 52.0)), "radiused strings"),
     (lambda: pathgen.Toolpath([[0, 0, 1]], [9]), "a kind that is no Move"),
@@ -140,7 +143,7 @@ def cutter(**changes):
     (lambda: pathgen.compare(pathgen.load_job(JOB), cutters=BALL), "compare cutters: a Cutter.*give a list"),
     (lambda: pathgen.compare(pathgen.load_job(JOB), cutters=["ball 12"]), "compare cutters: a str"),
     (lambda: pathgen.compare("board.toml"), "compare job: a str"),
-    (lambda: cutter(flute_length=0.0), "flute_length 0"),
+    (lambda: cutter(flute_length=0.0), "flute_length: 0"),
     (lambda: pathgen.pocket(SQUARE, top=TOP, cutters=[], depth=1.0), "pocket cutters: no cutter"),
     (lambda: pathgen.pocket(SQUARE, top=TOP, cutters=["flat 3"], depth=1.0), "pocket cutters"),
     (lambda: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=math.nan), "pocket depth"),
@@ -174,6 +177,50 @@ def cutter(**changes):
     (lambda: pathgen.join([pathgen.rough(SQUARE, TOP, FLAT, stock=8.0), pathgen.finish(SQUARE, TOP, BALL, ridge=0.05)]),
      "one cutter"),
     (lambda: pathgen.Blank(x=(0, -5), y=(0, 5), thickness=3.0), "blank x"),
+    # what float() takes, or arrays make of it, and is none; and numbers that no float holds
+    (lambda: pathgen.flat(True), "flat thickness: True is no number"),
+    (lambda: pathgen.flat(np.True_), "flat thickness: .*True.* is no number"),
+    (lambda: cutter(diameter=True), "diameter: True is no number"),
+    (lambda: cutter(diameter=10**400), "diameter: 10+.* is no number"),
+    (lambda: pathgen.Surface(thickness=10**400, radius_nut=9.0, radius_end=9.0, length=9.0), "surface thickness: 10+"),
+    (lambda: pathgen.radiused(thickness=6.0, start=254.0, bridge=(10**400, 600.0)), "radiused bridge"),
+    (lambda: pathgen.Toolpath([[0, 0, 10**400]], [0]), "no arrays of numbers"),
+    (lambda: pathgen.Toolpath.from_runs([[[0, 0, 1]]], safe_z=5.0, air_z=[2.0, 3.0]), "toolpath air_z"),
+    (lambda: pathgen.stepover_for(10**400, 3.0), "scallop: no numbers"),
+    (lambda: pathgen.join(np.array(3.0)), "join paths: a ndarray.*give a list"),
+    (lambda: pathgen.placed(pathgen.read_artwork(DRAWING), at=(0, 0), width=1e300), "placed width: 1e.300 mm.*at most"),
+    (lambda: pathgen.placed(pathgen.read_artwork(DRAWING), at=(x for x in (0, 0))), "placed at"),
+    (lambda: pathgen.placed(pathgen.read_artwork(DRAWING), at=(0, 0), mirror=np.zeros(2)), "placed mirror"),
+    (lambda: pathgen.outline(SQUARE, FLAT, stock=6.0, blank=BOX, tabs=True), "outline tabs: True is no number"),
+    (lambda: pathgen.program(PASSES, title=3), "program title: a int"),
+    (lambda: pathgen.read_program(LINE, name=3), "read_program name: a int"),
+    (lambda: pathgen.Cut(PASSES.points, PASSES.kinds, "ball 6"), "cut cutter: a str"),
+    # what no cutter is, and what would take for ever
+    (lambda: cutter(name=3), "cutter name: a int"),
+    (lambda: cutter(flutes=2.5), "flutes: 2.5 .*whole number"),
+    (lambda: cutter(plunges="no"), "plunges: 'no'"),
+    (lambda: cutter(ramp=90.0), "ramp: 90 degrees .*0.5 or more, at most 45"),
+    (lambda: cutter(stepover=45.0), "stepover: 45 of the diameter .*at most 1 of the diameter"),
+    (lambda: cutter(stepdown=1e-9), "stepdown: 1e-09 mm .*0.01 or more"),
+    (lambda: pathgen.second_cut(PASSES, proud=1.0, stepdown=0.02), "second_cut stepdown: 6[23] layers.*0.04 mm or mo"),
+    (lambda: pathgen.finish(SQUARE, TOP, cutter(shape="ball-end", stepdown=0.05), ridge=0.05, stock=9.0),
+     "finish stock: 8[0-9] layers of 0.05 mm"),
+    (lambda: pathgen.finish(SQUARE, TOP, BALL, ridge=1e-5), "finish ridge: 1e-05 mm .*0.0005 or more, at most 1 mm"),
+    (lambda: pathgen.finish(SQUARE, TOP, cutter(shape="ball-end", diameter=2.0), ridge=0.95), "at most 0.9 mm"),
+    # the limits of a board, D: hypot(1, 1) * 30 mm is 42.43; (400 - 60) / 60 * (60 / sqrt(60^2 - 22^2) - 1) is 1 in 2.4
+    (lambda: pathgen.finish(shapely.box(0, -30, 9, 30), pathgen.radiused(thickness=20.0, start=42.4), BALL, ridge=0.1),
+     "finish outline: reaches 30.0 mm.*29.98 mm: there it goes down at 45 degrees"),
+    (lambda: pathgen.slots([[[5, -22], [5, 22]]], pathgen.radiused(thickness=8.0, start=60.0, end=400.0, length=60.0),
+                           FLAT, width=3.0, depth=1.0), "slots lines: the surface's radius.*allowed: 1 in 20"),
+    (lambda: pathgen.rough(shapely.box(0, -22, 60, 22), pathgen.radiused(
+        thickness=8.0, start=60.0, end=66.0, length=9.0), FLAT, stock=9.0), "rough outline.*edges go 1 in"),
+    (lambda: pathgen.pocket(shapely.box(0, 5, 9, 20), top=pathgen.radiused(
+        thickness=9.0, start=30.0, end=5.0, length=10.0), cutters=[FLAT], depth=1.0), "pocket region: reaches 20.0 mm"),
+    # nothing to cut
+    (lambda: pathgen.slots(*SLOT, width=3.0, depth=1e-9), "slots depth: 1e-09 mm"),
+    (lambda: pathgen.outline(SQUARE, FLAT, stock=1e-9, tabs=0), "outline stock: 1e-09 mm"),
+    (lambda: pathgen.outline(shapely.box(0, 0, 1e-9, 1e-9), FLAT, stock=6.0, tabs=0), "outline shape: 1e-09 mm by"),
+    (lambda: pathgen.pocket(shapely.box(1e7, 0, 1e7 + 5, 5), top=TOP, cutters=[FLAT], depth=1.0), "1e.07 mm out"),
     (lambda: pathgen.simulate(BLANK, LINE, [FLAT, BALL]), "simulate cutters"),
     (lambda: pathgen.simulate(TOP, LINE, FLAT), "simulate blank"),
     (lambda: pathgen.simulate(BLANK, LINE, FLAT, resolution=math.nan), "simulate resolution"),
@@ -209,32 +256,27 @@ def test_roughing_may_leave_nothing():
     assert left.points[:, 2].min() == pytest.approx(6.0)
 
 
-PASSES = pathgen.finish(SQUARE, TOP, BALL, ridge=0.05)
-SLOT = ([[[15, -9], [15, 9]]], TOP, FLAT)
-BOX = (0, -20, 50, 20)
-
-
 @pytest.mark.parametrize(("door", "allowed"), [
-    (lambda v: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=v), "above 0, at most 1000 mm"),
+    (lambda v: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=v), "0.01 or more, at most 1000 mm"),
     (lambda v: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=1, allowance=v), "0 or more, at most 1000 mm"),
     (lambda v: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=1, floor_ridge=v), "above 0, at most 1000 mm"),
     (lambda v: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=1, smallest=v), "0 or more, at most 1000 mm2"),
     (lambda v: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=1, clear=v), "2 or more, at most 200 mm"),
     (lambda v: pathgen.rough(SQUARE, TOP, FLAT, stock=v), "above 0, at most 1000 mm"),
     (lambda v: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, allowance=v), "0 or more, at most 1000 mm"),
-    (lambda v: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, finish=BALL, ridge=v), "above 0, at most 1000 mm"),
-    (lambda v: pathgen.finish(SQUARE, TOP, BALL, ridge=v), "above 0, at most 1000 mm"),
+    (lambda v: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, finish=BALL, ridge=v), "0.0005 or more, at most 1 mm"),
+    (lambda v: pathgen.finish(SQUARE, TOP, BALL, ridge=v), "0.0005 or more, at most 1 mm"),
     (lambda v: pathgen.finish(SQUARE, TOP, BALL, ridge=0.05, allowance=v), "0 or more, at most 1000 mm"),
     (lambda v: pathgen.second_cut(PASSES, proud=v, stepdown=0.5), "0 or more, at most 50 mm"),
-    (lambda v: pathgen.second_cut(PASSES, proud=1, stepdown=v), "above 0, at most 1.5 mm"),
+    (lambda v: pathgen.second_cut(PASSES, proud=1, stepdown=v), "0.01 or more, at most 1.5 mm"),
     (lambda v: pathgen.second_cut(PASSES, proud=1, stepdown=0.5, blend=v), "0 or more, at most 1000 mm"),
     (lambda v: pathgen.slots(*SLOT, width=v, depth=1.0), "above 0, at most 1000 mm"),
     # the wood under the ends of the line: 6 - (254 - sqrt(254^2 - 9^2))
-    (lambda v: pathgen.slots(*SLOT, width=3.0, depth=v), "above 0, at most 5.8405 mm"),
+    (lambda v: pathgen.slots(*SLOT, width=3.0, depth=v), "0.01 or more, at most 5.8405 mm"),
     (lambda v: pathgen.outline(SQUARE, FLAT, stock=6.0, bottom=v), "-5 or more, at most 1000 mm"),
-    (lambda v: pathgen.outline(SQUARE, FLAT, stock=v), "above 0, at most 1000 mm"),
-    (lambda v: pathgen.outline(SQUARE, FLAT, stock=v, bottom=2.5), "above 2.5, at most 1000 mm"),
-    (lambda v: pathgen.outline(SQUARE, FLAT, stock=v, bottom=-1.0), "above 0, at most 1000 mm"),
+    (lambda v: pathgen.outline(SQUARE, FLAT, stock=v), "0.01 or more, at most 1000 mm"),
+    (lambda v: pathgen.outline(SQUARE, FLAT, stock=v, bottom=2.5), "2.51 or more, at most 1000 mm"),
+    (lambda v: pathgen.outline(SQUARE, FLAT, stock=v, bottom=-1.0), "0.01 or more, at most 1000 mm"),
     (lambda v: pathgen.outline(SQUARE, FLAT, stock=6.0, tab_width=v), "above 0, at most 1000 mm"),
     (lambda v: pathgen.outline(SQUARE, FLAT, stock=6.0, tab_height=v), "0 or more, at most 1000 mm"),
     (lambda v: pathgen.outline(SQUARE, FLAT, stock=6.0, blank=BOX, finish=v), "0 or more, at most 1000 mm"),

@@ -55,6 +55,17 @@ def test_a_finish_leaves_the_ridges_asked_for_and_nothing_low(finished):
     assert found.data["ridges"]["passes"] == len(finished.passes.y)  # the wide ones above them do not count
 
 
+def test_a_round_top_is_finished_from_the_raw_blank():
+    """Over its crest the layers through the stock at its edges would be higher up than the cutter goes across."""
+    top, stock = pathgen.radiused(thickness=18.0, start=30.0), 20.0
+    cut = pathgen.finish(shapely.box(0, -19, 20, 19), top, BALL, ridge=0.05, stock=stock)
+    assert cut.points[:, 2].max() == cut.points[0, 2] == stock + 10.0
+    assert cut.points[cut.kinds != pathgen.Move.RAPID, 2].max() <= stock + 1.0
+    blank = pathgen.Blank(x=(-3.0, 23.0), y=(-25.0, 25.0), thickness=stock)
+    found = pathgen.check_program(pathgen.program(cut), cutter=BALL, top=top, blank=blank, limit=0.05)
+    assert (found.findings, found.ridges.highest) == ((), pytest.approx(0.05, abs=2e-4))
+
+
 def test_what_is_told_to_scripts_is_what_was_measured(finished):
     found = pathgen.check_program(pathgen.program(finished), cutter=BALL, top=TOP, blank=BLANK, limit=0.008)
     told, took = json.loads(json.dumps(found.data)), found.field.took[-1]

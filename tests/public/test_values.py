@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 
 import pathgen
 from pathgen.app.starting import start_job
@@ -65,6 +66,23 @@ def test_what_was_measured_stays_as_it_is(made):
             array[~np.isfinite(array)] = 0.0
     again = pathgen.simulate(field, text, cutter)
     assert again.volume == pytest.approx(field.volume)
+
+
+def test_so_does_what_is_in_it():
+    """As a second cut must find the lines of the first, whatever was done with them meanwhile."""
+    top, run = pathgen.flat(6.0), {"speed": 9000, "feed": 900, "plunge": 200, "stepdown": 2.0}
+    ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, **run)
+    passes = pathgen.finish(shapely.box(0, -5, 20, 5), top, ball, ridge=0.05)
+    flat = pathgen.Cutter(name="flat 3", shape="flat-end", diameter=3.0, **run)
+    (pocket,) = pathgen.pocket(shapely.box(0, -5, 20, 5), top=top, cutters=[flat], depth=1.0)
+    blank = pathgen.Blank(x=np.array([-5.0, 25.0]), y=[-9.0, 9.0], thickness=6.5)
+    found = pathgen.check_program(pathgen.program(passes), cutter=ball, top=top, blank=blank)
+    took = found.field.took[0]
+    for array in (passes.passes.run, passes.passes.y, pocket.pocket.toolpath.points, took.start, took.bites.volume,
+                  took.pieces[0].end, found.ridges.ridges.height):
+        with pytest.raises(ValueError, match="read-only"):
+            array += 1.0
+    assert (blank.x, blank.y) == ((-5.0, 25.0), (-9.0, 9.0))
 
 
 def test_a_path_is_its_own():

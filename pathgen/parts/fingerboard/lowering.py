@@ -6,7 +6,8 @@ import numpy as np
 
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
-from pathgen.base.lowered import MOST_LOWERED, STEEPEST, FallAway, Lowered, Relief
+from pathgen.base.lowered import MOST_LOWERED, FallAway, Lowered, Relief
+from pathgen.base.slopes import STEEPEST
 from pathgen.base.surface import Surface
 from pathgen.base.units import falls_short, rounded_down
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings

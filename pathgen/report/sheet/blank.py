@@ -12,7 +12,7 @@ from pathgen.programs.instructions import z_zero_words, zero_place_words
 from pathgen.report.blank import TOGETHER, fill_rows, fittings_words, origin_words
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS
 from pathgen.report.pictures.blank import blank_from_above
-from pathgen.report.sheet.page import verdict_words
+from pathgen.report.sheet.page import footer, verdict_words
 from pathgen.report.sheet.parts import chapter, facts, figure, minutes, table
 from pathgen.report.sheet.programs import common_cautions
 from pathgen.report.sheet.results import findings, warnings
@@ -39,7 +39,7 @@ def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Se
             "Cutter by cutter. Each program does one step of one part; its sheet says what to check before it, and how "
             "to try the first in the air.")), *_groups(report, clampings, pages)),
         findings(report | {"left_out": [words for part in report["parts"] for words in part["report"]["left_out"]]}),
-        e("footer", f"Job fingerprint {report['job_fingerprint']}: the programs of this sheet state the same."),
+        footer(report),
     )
     return as_page(f"{report['title']}: setup sheet", content, style=STYLE)
 

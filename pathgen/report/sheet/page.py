@@ -80,9 +80,14 @@ def setup_sheet(
         nut_and_saddle(report, clamping.units),
         neck(report, clamping.units),
         findings(report),
-        e("footer", f"Job fingerprint {report['job_fingerprint']}: the programs of this sheet state the same."),
+        footer(report),
     )
     return as_page(f"{clamping.title}: setup sheet", content, style=STYLE)
+
+
+def footer(report: dict[str, Any]) -> Element:
+    """By which a sheet and its programs are known to belong together."""
+    return e("footer", f"Job fingerprint {report['job_fingerprint']}: the programs of this sheet state the same.")
 
 
 def pictures(planned: Plan, programs: Sequence[Program], checked: Verification) -> dict[str, Element]:
