@@ -25,13 +25,18 @@ class Brief:
     """A dataclass that holds much: what Python shows of it is a few lines (with repr=False), and its arrays stay."""
 
     def __post_init__(self: Any) -> None:
-        for one in fields(self):
-            if hasattr(array := getattr(self, one.name), "setflags"):
-                array.setflags(write=False)
+        seal(self)
 
     def __repr__(self: Any) -> str:
         shown = ", ".join(f"{one.name}={reprlib.repr(getattr(self, one.name))}" for one in fields(self))
         return f"{type(self).__name__}({shown})"
+
+
+def seal(value: Any) -> None:
+    """Close the arrays in the fields of a dataclass for writing."""
+    for one in fields(value):
+        if hasattr(array := getattr(value, one.name), "setflags"):
+            array.setflags(write=False)
 
 
 def plain(text: str) -> str:

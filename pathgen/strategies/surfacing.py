@@ -27,6 +27,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.lowered import Lowered
 from pathgen.base.memory import remembered
+from pathgen.base.plain import Brief
 from pathgen.base.scallop import scallop_height, stepover_for
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import along_in_plan, simplified
@@ -68,8 +69,8 @@ RESURFACE_RIDGE = 0.2
 """Ridge left between the passes through what stands proud, as a share of their stepdown."""
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Passes:
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class Passes(Brief):
     """Lengthwise passes of a cutter over a surface: the pattern that finishing and re-surfacing share.
 
     Attributes

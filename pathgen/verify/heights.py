@@ -23,7 +23,7 @@ from pathgen.base.files import read_text
 from pathgen.base.limits import MOST_POINTS, PROGRAM
 from pathgen.base.markup import as_svg, as_table
 from pathgen.base.picture import INK, PALE, WOOD, View, area, lines
-from pathgen.base.plain import Brief
+from pathgen.base.plain import Brief, seal
 from pathgen.base.shading import as_png, light_on
 from pathgen.base.surface import Surface
 from pathgen.removal.bites import Bites
@@ -132,6 +132,10 @@ class Took(Brief):
     bites: Bites
     name: str
     pieces: tuple[Motion, Bites]
+
+    def __post_init__(self) -> None:
+        for one in (self.motion, self.bites, *self.pieces):
+            seal(one)
 
     @property
     def start(self) -> Floats:

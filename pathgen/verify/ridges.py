@@ -16,11 +16,12 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from pathgen.base.arrays import Bools, Floats, Ints
+from pathgen.base.plain import Brief
 from pathgen.removal.grid import Grid
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Ridges:
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class Ridges(Brief):
     """Ridges on some sections.
 
     Attributes
