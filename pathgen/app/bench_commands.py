@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from pathgen.app.building import Build, build
-from pathgen.app.earlier import programs_of, refuse_others, replaced, write_build
+from pathgen.app.earlier import compared, programs_of, refuse_others, replaced, write_build
 from pathgen.app.terminal import say
 from pathgen.base.errors import PathgenError
 from pathgen.base.plain import one_line
@@ -16,6 +16,7 @@ from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.kinds import KINDS
 from pathgen.parts.coupon.part import Coupon
+from pathgen.report.data import as_json
 from pathgen.report.sheet.coupon import coupon_page
 from pathgen.report.text import finding_lines, summary_lines
 
@@ -29,10 +30,15 @@ def cut(command: str, job: Job, folder: str, *, frets: tuple[int, int] | None = 
     return _written(made, job, folder)
 
 
-def cut_halves(job: Job, folder: str, *, resolution: float, shaded: bool, pictures: bool = False) -> bool:
-    """Build both halves of a form and write them into one folder; True when verification let them."""
+def cut_halves(
+    job: Job, folder: str, *, resolution: float, shaded: bool, pictures: bool = False, data: bool = False
+) -> bool:
+    """Build both halves of a form and write them into one folder; True when verification let them.
+
+    With `data` both reports are shown as JSON, by what the names of the half's files begin with.
+    """
     made = [build(one, resolution=resolution, pictures=shaded) for one in parts_of(job)]
-    return _written(made, job, folder, shaded=shaded, pictures=pictures)
+    return _written(made, job, folder, shaded=shaded, pictures=pictures, data=data)
 
 
 def _files(made: Sequence[Build], *, shaded: bool, pictures: bool) -> dict[str, str | bytes]:
@@ -41,7 +47,7 @@ def _files(made: Sequence[Build], *, shaded: bool, pictures: bool) -> dict[str, 
 
     A test piece has the page that says how to read it.
     """
-    words = [one.plan.clamping.kind.split(" ")[0] for one in made]
+    words = [_kind(one) for one in made]
     alone = all(len(one.programs) == 1 for one in made)
     files: dict[str, str | bytes] = {}
     for number, (word, one) in enumerate(zip(words, made, strict=True), 1):
@@ -55,8 +61,16 @@ def _files(made: Sequence[Build], *, shaded: bool, pictures: bool) -> dict[str, 
     return files
 
 
-def _written(made: Sequence[Build], job: Job, folder: str, *, shaded: bool = True, pictures: bool = False) -> bool:
-    for one in made:
+def _kind(made: Build) -> str:
+    return made.plan.clamping.kind.split(" ")[0]
+
+
+def _written(
+    made: Sequence[Build], job: Job, folder: str, *, shaded: bool = True, pictures: bool = False, data: bool = False
+) -> bool:
+    if data:
+        say(as_json({_kind(one): one.report for one in made}).rstrip())
+    for one in () if data else made:
         found = finding_lines(one.report["checks"], job.units)
         stock = one.plan.clamping.stock
         length, width, thick = (format_length(v, job.units) for v in (stock.length, stock.width, stock.thickness))
@@ -68,8 +82,10 @@ def _written(made: Sequence[Build], job: Job, folder: str, *, shaded: bool = Tru
         return False
     before = programs_of(Path(folder))
     files = write_build(Path(folder), _files(made, shaded=shaded, pictures=pictures), job)
-    say(f"{len(files)} files written to {one_line(str(folder))}")
-    for line in replaced(before, programs_of(Path(folder)), Path(folder)):
+    now = programs_of(Path(folder))
+    for line in [f"{len(files)} files written to {one_line(str(folder))}", *compared(before, now)]:
+        say(line, sys.stderr if data else sys.stdout)
+    for line in replaced(before, now, Path(folder)):
         say(f"warning: {line}", sys.stderr)
     return True
 

@@ -325,7 +325,7 @@ def _build(options: argparse.Namespace) -> int:
         return _build_blank(options, job)
     if len(parts_of(job)) > 1:
         return _status(cut_halves(job, options.out, resolution=options.resolution, shaded=not options.no_pictures,
-                                  pictures=options.pictures))
+                                  pictures=options.pictures, data=options.json))
     with progress(STAGES, sys.stderr) as tell:
         result = build(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
     return _written(options, result, summary_lines(result.report, job.units))

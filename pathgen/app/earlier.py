@@ -1,4 +1,4 @@
-"""What a folder's earlier build had elsewhere: witness marks that may be in the wood already."""
+"""What the build before left in a folder, and what this one has otherwise: programs, and marks that are drilled."""
 
 from __future__ import annotations
 

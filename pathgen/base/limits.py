@@ -16,6 +16,9 @@ BUILT = Kind(words="a file of a build", most=64_000_000)
 MOST_NESTED = 40
 """Lists and tables within one another in a job file, and blocks and brackets in a style sheet."""
 
+MOST_PARTS = 20
+"""Parts that one blank may hold."""
+
 # drawings
 MOST_DEEP = 250
 """Elements within one another."""

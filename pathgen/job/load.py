@@ -15,7 +15,7 @@ from typing import Any
 from pathgen.base import given
 from pathgen.base.errors import JobError, Mistakes, PathgenError
 from pathgen.base.files import read_bytes, read_text
-from pathgen.base.limits import DRAWING, JOB_FILE, MOST_NESTED
+from pathgen.base.limits import DRAWING, JOB_FILE, MOST_NESTED, MOST_PARTS
 from pathgen.job.bench_tables import dots_inlay
 from pathgen.job.blank import check_blank
 from pathgen.job.flat_tables import ring_inlay
@@ -42,8 +42,6 @@ _DOTTED = re.compile(rf"""(?:(?:(?<![\w-])[\w-]++|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ 
 """A key of more parts than tables may lie in one another."""
 MANY = 4
 """Lengths in the other unit that are one mistake, of the unit."""
-MOST_PARTS = 20
-"""That one blank may hold."""
 
 
 def load_job(path: str | Path) -> Job:

@@ -29,7 +29,7 @@ _AT_ONCE = 20_000
 
 
 def check_shanks(paths: Sequence[Toolpath], around: Around) -> None:
-    """Raise JobError for flutes as long as the cut is deep, where ridges, or wood past the edge, stand higher beside it.
+    """Raise JobError for flutes as long as the cut is deep, where more stands beside it: ridges, or wood past an edge.
     """
     finished: list[tuple[Toolpath, Step]] = []
     for path, step in zip(paths, around.clamping.steps, strict=True):

@@ -32,6 +32,10 @@ def test_segment_tables_of_machinery_handbook():
     # Machinery's Handbook, 31st ed., p. 79: r 60, h 8: chord 59.86; chord 16, h 6: radius 8.333333
     assert stepover_for(8.0, 60.0) == pytest.approx(59.86, abs=0.01)
     assert scallop_height(16.0, 8.3333333333) == pytest.approx(6.0, abs=1e-8)
+    # p. 83, r 1: height and chord of 10, 30 and 60 degrees (rows derived), to half of their last digit
+    for height, chord in ((0.00381, 0.17431), (0.03407, 0.51764), (0.13397, 1.0)):
+        assert scallop_height(chord, 1.0) == pytest.approx(height, abs=7e-6)
+        assert stepover_for(height, 1.0) == pytest.approx(chord, rel=7e-4)
 
 
 @pytest.mark.parametrize(("radius", "stepover"), [(184.15, 0.499288), (241.3, 0.500296), (304.8, 0.500976)])

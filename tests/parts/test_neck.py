@@ -65,7 +65,8 @@ def test_the_blank_holds_neck_and_turned_head():
 
 
 def test_usual_ranges_say_too_high_and_too_low():
-    """M, common practice: steel strings 10 to 14 mm over a flat top."""
+    """M, common practice: steel strings 10 to 14 mm over a flat top, nylon 9 to 12."""
+    assert neck_table(replace(NECK, kind="nylon", saddle=10.5, angle=0.4), **BOARD).wanted == (9.0, 12.0)
     assert neck_table(replace(NECK, angle=4.0), **BOARD).too_high > 10
     assert neck_table(replace(NECK, angle=-2.0), **BOARD).too_high < 0
     assert neck_table(replace(NECK, saddle=12.0, angle=0.4), **BOARD).wanted == (10.0, 14.0)

@@ -60,8 +60,11 @@ def test_what_was_measured_stays_as_it_is(made):
     text, cutter, top = made.programs[0].text, made.programs[0].step.cutter, pathgen.flat(6.5)
     blank = pathgen.Blank(x=(-12, 490), y=(-37, 37), thickness=8.0)
     field = pathgen.simulate(blank, text, cutter, resolution=0.5)
-    for array in (field.top, field.before, field.x, pathgen.compare_heights(field, top).map,
-                  pathgen.ridges(text, cutter=cutter, top=top).map, made.programs[0].toolpath.points):
+    took, ridges = field.took[0], pathgen.ridges(text, cutter=cutter, top=top)
+    passes = pathgen.finish(shapely.box(0, -2, 9, 2), top, cutter, ridge=0.02).passes
+    for array in (field.top, field.before, field.x, took.start, took.bites.depth, took.pieces[0].feed,
+                  took.pieces[1].at, pathgen.compare_heights(field, top).map, ridges.map, ridges.ridges.height,
+                  passes.y, made.programs[0].toolpath.points):
         with pytest.raises(ValueError, match="read-only"):
             array[~np.isfinite(array)] = 0.0
     again = pathgen.simulate(field, text, cutter)

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import box
 
-from pathgen import ridges
+from pathgen import Blank, ridges, simulate
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, ProgramError
 from pathgen.base.scallop import scallop_height
@@ -35,7 +35,7 @@ def program(surface, cutter, y, *, x=(0.0, 60.0), knots=12, decimals=4, raised=N
     return "\n".join([*lines, "G0 Z20", "M5", "M30", ""])
 
 
-# D (CHECKS): exact geometry. Ball radius 3.175, contact 0.5 apart along the surface.
+# D: exact geometry. Ball radius 3.175, contact 0.5 apart along the surface.
 @pytest.mark.parametrize(
     ("radius", "height"), [(np.inf, 0.009857823), (241.3, 0.009988149), (184.15, 0.0100286)],
 )
@@ -49,6 +49,15 @@ def test_known_ridge_heights(radius, height):
     assert found.predicted == pytest.approx(height, abs=2e-6 if radius != 184.15 else 2e-5)
     assert found.low == pytest.approx(0.0, abs=3e-6)
     assert found.passes == 13
+
+
+def test_roughness_across_the_ridges():
+    """P: El-Hofy, "Fundamentals of Machining Processes", ch. 5: Ra = 0.0321 f^2 / r; f 0.2, r 0.8: 1.6038 um."""
+    cutter, surface = ball(1.6), Surface(thickness=1.0, radius_nut=np.inf, radius_end=np.inf, length=2.0)
+    text = program(surface, cutter, 0.2 * np.arange(-4, 5), x=(-1.0, 3.0), knots=2)
+    left = simulate(Blank(x=(0.5, 1.0), y=(-0.5, 0.5), thickness=1.2), text, cutter, resolution=0.01)
+    heights = left.top[np.abs(left.y) < 0.4, 25].astype(float)  # over four whole distances
+    assert np.abs(heights - heights.mean()).mean() * 1000 == pytest.approx(1.6038, rel=0.01)
 
 
 @settings(max_examples=40, deadline=None)

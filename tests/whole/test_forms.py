@@ -101,6 +101,19 @@ def test_both_halves_in_one_folder(tmp_path, capsys):
     assert "outside-01-outline" in capsys.readouterr().out
 
 
+def test_reports_of_both_halves_are_shown_as_they_are_written(tmp_path, capsys):
+    """As `--json` of any other build; and which programs differ from those that were there."""
+    job, out = read(tmp_path), tmp_path / "out"
+    build = ["build", str(job.path), "--out", str(out), "--resolution", "1.0", "--no-pictures"]
+    assert main([*build, "--json"]) == 0
+    shown = json.loads(capsys.readouterr().out)
+    assert shown == {half: json.loads((out / f"{half}-report.json").read_text()) for half in ("inside", "outside")}
+    job.path.write_text(job.path.read_text().replace("gap = 2.4", "gap = 2.0"))
+    assert main(build) == 0
+    told = capsys.readouterr().out
+    assert "Program outside-01-outline-flat-3.nc differs from the build before; program inside-01-outline" in told
+
+
 def test_pictures_of_both_halves_are_written_by_their_names(tmp_path):
     job = read(tmp_path, FORM.replace("gap = 2.4", "gap = 2.4\nlayers = 2"))
     assert main(["build", str(job.path), "--out", str(tmp_path / "out"), "--resolution", "1", "--pictures"]) == 0

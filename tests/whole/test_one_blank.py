@@ -392,6 +392,8 @@ def test_commands(tmp_path, monkeypatch, capsys):
     ("turn = 270", "turn = 45", "[[part]] 3 turn", "45 given"),
     ("thickness = 3.0", "thickness = 4.0", "[[part]] 1 job", "for a blank of 3 mm"),
     ('"ringed.toml"', '"missing.toml"', "missing.toml", "No such file"),
+    ("[stock]", '[[part]]\njob = "ringed.toml"\nat = [0.0, 0.0]\n' * 18 + "[stock]", "[[part]]",
+     "21 parts (allowed: 20 or fewer)"),
     ('"ringed.toml"', '"blank.toml"', "[[part]] 2, blank.toml", "is itself a job of several parts"),
     ("[stock]", "[outline]\ncutter = \"flat 3\"\n[stock]", "[outline]", "each with a job file of its own"),
     ("[stock]", '[[hole]]\ncutter = "flat 3"\nat = [5.0, 0.0]\ndiameter = 4.0\n[stock]', "[[hole]]",
