@@ -70,6 +70,15 @@ def length(where: str, value: Any, *, above: float = -math.inf, least: float = -
     return number
 
 
+def numbers(values: ArrayLike) -> Floats:
+    """A float array. Raises TypeError, ValueError or OverflowError for what is none, as text and True are in `length`.
+    """
+    array = np.asarray(values)
+    if array.dtype.kind in "USb" and array.size:
+        raise TypeError(array.dtype)
+    return np.asarray(array, dtype=float)
+
+
 def area(where: str, shape: object, *, parts: bool = True) -> shapely.Polygon | shapely.MultiPolygon:
     """A polygon, or several where `parts` allows, in mm: valid, flat, not empty, 0.001 to 1000 mm across.
 
@@ -105,7 +114,7 @@ def area(where: str, shape: object, *, parts: bool = True) -> shapely.Polygon | 
 def points(where: str, values: ArrayLike, *, shape: tuple[int, ...], words: str) -> Floats:
     """A finite float array whose last axes are `shape`; `words` say what it should be. Raises PathgenError."""
     try:
-        array = np.asarray(values, dtype=float)
+        array = numbers(values)
     except (TypeError, ValueError, OverflowError):
         raise PathgenError(where, "not an array of numbers", allowed=words) from None
     if array.ndim != len(shape) + 1 or array.shape[1:] != shape:
@@ -126,7 +135,7 @@ def _near(where: str, places: Floats) -> None:
 def place(where: str, values: ArrayLike, *, count: int, words: str) -> Floats:
     """(count,) finite numbers. Raises PathgenError as `points` does."""
     try:
-        one = np.asarray(values, dtype=float)
+        one = numbers(values)
     except (TypeError, ValueError, OverflowError):
         raise PathgenError(where, f"{values!r}", allowed=words) from None
     return np.asarray(points(where, one[None], shape=(count,), words=words)[0])

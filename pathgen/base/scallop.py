@@ -16,6 +16,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from pathgen.base import given
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import CutterError
 
@@ -111,7 +112,7 @@ def _checked(
     length: ArrayLike, ball_radius: ArrayLike, surface_radius: ArrayLike, *, name: str = "stepover"
 ) -> tuple[Floats, Floats, Floats]:
     try:
-        s, r, big_r = (np.asarray(v, dtype=float) for v in (length, ball_radius, surface_radius))
+        s, r, big_r = map(given.numbers, (length, ball_radius, surface_radius))
         np.broadcast_shapes(s.shape, r.shape, big_r.shape)
     except (TypeError, ValueError, OverflowError):
         raise CutterError(name, "no numbers, or not as many of each",

@@ -201,7 +201,7 @@ class Toolpath(Brief):
 
 def _points(values: ArrayLike) -> Floats:
     """An (n, 3) array of its own; ValueError or TypeError for what is none, as points without z are."""
-    points = np.array(values, dtype=float, order="C")
+    points = np.array(given.numbers(values), order="C")
     if points.size and (points.ndim != 2 or points.shape[1] != 3):
         raise ValueError(points.shape)
     return points.reshape(-1, 3)

@@ -195,6 +195,11 @@ def cutter(**changes):
     (lambda: pathgen.program(PASSES, title=3), "program title: a int"),
     (lambda: pathgen.read_program(LINE, name=3), "read_program name: a int"),
     (lambda: pathgen.Cut(PASSES.points, PASSES.kinds, "ball 6"), "cut cutter: a str"),
+    (lambda: pathgen.scallop_height("0.5", 3.0), "stepover: no numbers"),
+    (lambda: pathgen.stepover_for(0.01, True), "scallop: no numbers"),
+    (lambda: pathgen.radiused(thickness=6.0, start=254.0, bridge=("300", "600")), "radiused bridge"),
+    (lambda: pathgen.slots([[["5", "-9"], ["5", "9"]]], TOP, FLAT, width=3.0, depth=1.0), "slots lines: not an array"),
+    (lambda: pathgen.Toolpath([["0", "0", "1"]], [0]), "no arrays of numbers"),
     # what no cutter is, and what would take for ever
     (lambda: cutter(name=3), "cutter name: a int"),
     (lambda: cutter(flutes=2.5), "flutes: 2.5 .*whole number"),
