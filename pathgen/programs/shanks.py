@@ -42,10 +42,10 @@ def check_shanks(paths: Sequence[Toolpath], around: Around) -> None:
 def _check(path: Toolpath, step: Step, finished: Sequence[tuple[Toolpath, Step]], around: Around) -> None:
     clamping, cutter, first = around.clamping, step.cutter, isinstance(step.operation, Pocket)
     passes, surface = (around.first, clamping.first_surface) if first else (around.finish, clamping.finished_surface)
-    if passes is None:
+    most = cutter.flute_length + _RUBS
+    if passes is None or around.top <= float(path.points[:, 2].min()) + most:
         return
     tips, reach = _lowest(path), cutter.radius + _BESIDE
-    most = cutter.flute_length + _RUBS
     tips = tips[np.minimum(passes.stands(tips[:, :2], surface, reach=reach), around.top) > tips[:, 2] + most]
     ring = reach * np.column_stack([np.cos(_ROUND), np.sin(_ROUND)])
     beside, tips = (tips[:, None, :2] + ring).reshape(-1, 2), np.repeat(tips, len(ring), axis=0)
