@@ -16,7 +16,7 @@ from pathgen.programs.paths import Around
 from pathgen.work.clamping import Step
 from pathgen.work.operations import NutSlot, Pocket, Slot, SurfaceRough
 
-_RUBS = 0.05
+RUBS = 0.05
 """Above the flutes wood may stand so high, mm, as the verifier lets pass."""
 
 _BESIDE, _EVERY = 0.05, 0.2
@@ -29,8 +29,7 @@ _AT_ONCE = 20_000
 
 
 def check_shanks(paths: Sequence[Toolpath], around: Around) -> None:
-    """Raise JobError for flutes as long as the cut is deep, where ridges, or wood past the edge, stand higher beside it.
-    """
+    """Raise JobError for flutes as long as a cut is deep where ridges, or wood past the edge, stand higher."""
     finished: list[tuple[Toolpath, Step]] = []
     for path, step in zip(paths, around.clamping.steps, strict=True):
         if step.operation.finishes or isinstance(step.operation, SurfaceRough):
@@ -45,7 +44,7 @@ def _check(path: Toolpath, step: Step, finished: Sequence[tuple[Toolpath, Step]]
     if passes is None:
         return
     tips, reach = _lowest(path), cutter.radius + _BESIDE
-    most = cutter.flute_length + _RUBS
+    most = cutter.flute_length + RUBS
     tips = tips[np.minimum(passes.stands(tips[:, :2], surface, reach=reach), around.top) > tips[:, 2] + most]
     ring = reach * np.column_stack([np.cos(_ROUND), np.sin(_ROUND)])
     beside, tips = (tips[:, None, :2] + ring).reshape(-1, 2), np.repeat(tips, len(ring), axis=0)
