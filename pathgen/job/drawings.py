@@ -43,6 +43,7 @@ from pathgen.parts.fingerboard.dots import dot_area
 from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
+from pathgen.programs.shanks import RUBS
 from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.part import wood_in_plan
 from pathgen.work.touching import Regions, lapped, walled
@@ -457,7 +458,7 @@ def _check_on_board(
         above = shortest.flute_length - reached
         raise JobError(
             f"{inlay.name} depth", f'{inlay.depth + above:.4g} mm is deeper than the flute of "{shortest.name}", '
-            f"{shortest.flute_length:g} mm" + (f"; {above:.4g} mm of that is [surface] leave" if above else ""),
+            f"{shortest.flute_length:g} mm" + f"; {above:.4g} mm of that is over the finished surface" * (above > 0.0),
             allowed=f"depth {rounded_down(reached):g} mm or less",
             remedy="name a longer cutter, or make depth as allowed",
         )
@@ -533,4 +534,8 @@ def _reached(job: Job, inlay: Inlay) -> tuple[Cutter, float]:
     """The cutter of an inlay with the shortest flute, and how deep under the finished surface that goes."""
     shortest = min(_cutters(job, inlay), key=lambda cutter: cutter.flute_length)
     cut_again = job.surface is not None and any(later.fill != "none" for later in job.inlays[inlay.index :])
-    return shortest, shortest.flute_length - (job.surface.leave if job.surface and cut_again else 0.0)
+    if job.surface is None:
+        return shortest, shortest.flute_length
+    leave = job.surface.leave if cut_again else 0.0
+    ridges = job.surface.scallop if not leave else leave / 2 if (own := job.surface.leave_scallop) is None else own
+    return shortest, shortest.flute_length - leave - max((ridges or 0.0) - RUBS, 0.0)

@@ -16,7 +16,7 @@ from pathgen.programs.paths import Around
 from pathgen.work.clamping import Step
 from pathgen.work.operations import NutSlot, Pocket, Slot, SurfaceRough
 
-_RUBS = 0.05
+RUBS = 0.05
 """Above the flutes wood may stand so high, mm, as the verifier lets pass."""
 
 _BESIDE, _EVERY = 0.05, 0.2
@@ -29,8 +29,7 @@ _AT_ONCE = 20_000
 
 
 def check_shanks(paths: Sequence[Toolpath], around: Around) -> None:
-    """Raise JobError for flutes as long as the cut is deep, where more stands beside it: ridges, or wood past an edge.
-    """
+    """Raise JobError for flutes as long as a cut is deep where ridges, or wood past the edge, stand higher."""
     finished: list[tuple[Toolpath, Step]] = []
     for path, step in zip(paths, around.clamping.steps, strict=True):
         if step.operation.finishes or isinstance(step.operation, SurfaceRough):
@@ -42,7 +41,7 @@ def check_shanks(paths: Sequence[Toolpath], around: Around) -> None:
 def _check(path: Toolpath, step: Step, finished: Sequence[tuple[Toolpath, Step]], around: Around) -> None:
     clamping, cutter, first = around.clamping, step.cutter, isinstance(step.operation, Pocket)
     passes, surface = (around.first, clamping.first_surface) if first else (around.finish, clamping.finished_surface)
-    most = cutter.flute_length + _RUBS
+    most = cutter.flute_length + RUBS
     if passes is None or around.top <= float(path.points[:, 2].min()) + most:
         return
     tips, reach = _lowest(path), cutter.radius + _BESIDE
