@@ -198,8 +198,7 @@ def surfacing_of(job: Job) -> Surfacing | None:
         resurface_area="inlay" if job.resurface and job.resurface.area == "inlay" else "board",
         blend=job.resurface.blend if job.resurface else Surfacing.blend,
         leave=job.surface.leave,
-        leave_scallop=0.0 if level else
-        job.surface.leave / 2 if job.surface.leave_scallop is None else job.surface.leave_scallop,
+        leave_scallop=0.0 if level else job.surface.leave_ridges,
         what=_top_of(job),
         part="board" if job.board else "plate",
     )

@@ -537,5 +537,5 @@ def _reached(job: Job, inlay: Inlay) -> tuple[Cutter, float]:
     if job.surface is None:
         return shortest, shortest.flute_length
     leave = job.surface.leave if cut_again else 0.0
-    ridges = job.surface.scallop if not leave else leave / 2 if (own := job.surface.leave_scallop) is None else own
-    return shortest, shortest.flute_length - leave - max((ridges or 0.0) - RUBS, 0.0)
+    ridges = job.surface.leave_ridges if leave else job.surface.scallop or 0.0
+    return shortest, shortest.flute_length - leave - max(ridges - RUBS, 0.0)

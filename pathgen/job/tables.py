@@ -348,6 +348,11 @@ class SurfaceTable:
     leave_scallop: float | None = key(size(*RIDGES), "ridge height allowed on the first cut, with leave", None,
                                       shown="half of leave")
 
+    @property
+    def leave_ridges(self) -> float:
+        """Ridge height allowed on the first cut, with leave."""
+        return self.leave / 2 if self.leave_scallop is None else self.leave_scallop
+
 
 @dataclass(frozen=True, kw_only=True)
 class PlaceTable:
