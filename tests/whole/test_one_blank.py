@@ -86,6 +86,7 @@ def test_the_whole_blank_by_the_tests_own_cutting(made):
     """All texts in the order of their numbers over one blank: each part is where it should be, the rest untouched."""
     _, result = made
     assert result.passed, result.report["checks"]["findings"]
+    assert result._repr_svg_().count('class="part"') == 3
     assert [f["where"] for f in result.report["checks"]["findings"] if "keep_out" in f["where"]] == ["[setup] keep_out"]
     cell = 0.75
     wood = Wood((0.0, 300.0), (0.0, 130.0), 3.0, cell)  # zero is the near lower corner
