@@ -54,6 +54,18 @@ def test_a_package_imports_only_what_the_table_allows():
     assert not wrong
 
 
+def test_no_package_is_imported_past_the_table():
+    """As `import pathgen.job`, `from pathgen import program`, `from .. import` or by its name as a word would do."""
+    past = {
+        (path.relative_to(PACKAGE).as_posix(), ast.unparse(node)) for path in PACKAGE.rglob("*.py")
+        for node in ast.walk(parsed(path))
+        if (isinstance(node, ast.Import) and any(one.name.split(".")[0] == "pathgen" for one in node.names))
+        or (isinstance(node, ast.ImportFrom) and (node.level or node.module == "pathgen"))
+        or (isinstance(node, ast.Name) and node.id in ("import_module", "__import__"))
+    }
+    assert past == {("__init__.py", "import_module"), ("app/cli.py", "from pathgen import __version__")}
+
+
 def modules():
     """{module: modules of the package that it imports when it is loaded}."""
     names = {".".join(("pathgen", *path.relative_to(PACKAGE).with_suffix("").parts)).removesuffix(".__init__"): path
