@@ -10,14 +10,14 @@ PACKAGE = Path(__file__).parents[1] / "pathgen"
 MAY_IMPORT = {
     "base": set(),
     "artwork": {"base"},
-    "work": {"base", "artwork"},
+    "work": {"base"},
     "strategies": {"base", "work"},
     "parts": {"base", "work"},
     "programs": {"base", "work", "strategies"},
-    "removal": {"base", "work"},
-    "verify": {"base", "work", "parts", "removal"},
+    "removal": {"base"},
+    "verify": {"base", "work", "removal"},
     "job": {"base", "artwork", "work", "strategies", "parts", "programs"},
-    "report": {"base", "artwork", "work", "strategies", "parts", "programs", "removal", "verify"},
+    "report": {"base", "work", "strategies", "parts", "programs", "removal", "verify"},
     "app": {"base", "artwork", "work", "strategies", "parts", "programs", "removal", "verify", "job", "report"},
 }
 
