@@ -8,7 +8,7 @@ from pathlib import Path
 
 from pathgen.app.building import Build, build
 from pathgen.app.earlier import compared, programs_of, refuse_others, replaced, write_build
-from pathgen.app.terminal import say
+from pathgen.app.terminal import say, say_json
 from pathgen.base.errors import PathgenError
 from pathgen.base.plain import one_line
 from pathgen.base.units import format_length
@@ -69,7 +69,7 @@ def _written(
     made: Sequence[Build], job: Job, folder: str, *, shaded: bool = True, pictures: bool = False, data: bool = False
 ) -> bool:
     if data:
-        say(as_json({_kind(one): one.report for one in made}).rstrip())
+        say_json(as_json({_kind(one): one.report for one in made}).rstrip())
     for one in () if data else made:
         found = finding_lines(one.report["checks"], job.units)
         stock = one.plan.clamping.stock

@@ -11,12 +11,14 @@ from pathgen.app.building import Build, build
 from pathgen.app.earlier import write_build
 from pathgen.base import given
 from pathgen.base.errors import JobError, PathgenError
+from pathgen.base.markup import as_svg
 from pathgen.base.plain import Brief
 from pathgen.job.blank import blank_clampings, check_share, of_part, origin_of, parts_on_blank
 from pathgen.job.job import Job
 from pathgen.report.blank import blank_data, blank_text
 from pathgen.report.data import as_json
 from pathgen.report.filling import poured_together
+from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.sheet.blank import blank_sheet
 from pathgen.report.text import report_text
 from pathgen.verify import together_findings
@@ -32,6 +34,8 @@ class BlankBuild(Brief):
         The parts, in the job's order.
     report : dict
         What ``report.json`` holds: all programs in the order they are run, and each part's own report.
+
+    Shows the blank from above in a notebook.
 
     >>> import pathgen
     >>> hasattr(pathgen.BlankBuild, "write")         # `build_blank` makes one
@@ -83,6 +87,11 @@ class BlankBuild(Brief):
             own = one.picture_files(shaded=shaded)
             drawn |= {f"{stem}-{name}": picture for name, picture in own.items()}
         return write_build(given.path("write folder", folder), {**self.files(shaded=shaded), **drawn}, self.job)
+
+    def _repr_svg_(self) -> str:
+        """The blank from above, with each part on its share, for a notebook."""
+        return as_svg(blank_from_above(self.job.title, [one.plan.clamping for one in self.builds],
+                                       [name for name, _ in parts_on_blank(self.job)], along=self.job.setup.along))
 
     @property
     def _stems(self) -> list[str]:

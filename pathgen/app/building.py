@@ -26,7 +26,7 @@ from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.write import program_text
 from pathgen.report.blank import findings_of_parts
-from pathgen.report.data import Report, as_json, checks_data, finding_rows, plan_findings, report_data
+from pathgen.report.data import Report, as_json, checks_data, finding_rows, of_all_parts, plan_findings, report_data
 from pathgen.report.programs import Program
 from pathgen.report.reaching import reach_of_cutters
 from pathgen.report.sheet import pictures, setup_sheet
@@ -265,7 +265,7 @@ def check_data(job: Job, folder: Path, *, resolution: float = 0.1) -> dict[str, 
     said = findings_of_parts([name for name, _ in parts_on_blank(job)], rows) if job.parts else \
         [row for k, own in enumerate(rows) for row in own if not any(row in before for before in rows[:k])]
     said += finding_rows(together)
-    return each[0] | {"passed": not any(row["severity"] == "forbid" for row in said), "findings": said}
+    return {"passed": not any(row["severity"] == "forbid" for row in said), **of_all_parts(each), "findings": said}
 
 
 def _checked(

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from pathgen import __version__
-from pathgen.app.terminal import GREEN, RED, YELLOW, progress, say
+from pathgen.app.terminal import GREEN, RED, YELLOW, progress, say, say_json
 from pathgen.base.errors import JobError, Mistakes, PathgenError
 from pathgen.base.plain import brief, capital, in_json, one_line, typed
 from pathgen.base.units import in_units, parse_length
@@ -348,7 +348,7 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
     from pathgen.report.text import finding_lines
 
     if options.json:
-        say(as_json(made.report).rstrip())
+        say_json(as_json(made.report).rstrip())
     else:
         _show([*summary, *finding_lines(made.report["checks"], made.job.units)])
     if not made.passed:
@@ -593,7 +593,7 @@ def _status(passed: bool) -> int:
 
 
 def _print_json(data: Any) -> None:
-    say(in_json(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)))
+    say_json(in_json(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)))
 
 
 def _show(lines: Iterable[str]) -> None:

@@ -11,7 +11,7 @@ from typing import TextIO
 
 from pathgen.base.errors import PathgenError
 from pathgen.base.files import lead_nowhere
-from pathgen.base.plain import plain
+from pathgen.base.plain import json_in_ascii, plain
 
 RED, YELLOW, GREEN = "31", "33", "32"
 
@@ -44,6 +44,15 @@ def say(text: str, stream: TextIO | None = None, *, mark: str = "", colour: str 
         lead_nowhere(stream)
         if stream is sys.stdout:
             raise PathgenError("output", f"cannot be written ({wrong.strerror})", remedy="send it elsewhere") from None
+
+
+def say_json(text: str) -> None:
+    """JSON text, which stays JSON where the stream has few characters."""
+    try:
+        text.encode(getattr(sys.stdout, "encoding", None) or "utf-8")
+    except UnicodeEncodeError:
+        text = json_in_ascii(text)
+    say(text)
 
 
 @contextmanager

@@ -121,6 +121,11 @@ def in_json(text: str) -> str:
     return _OUTSIDE_ASCII.sub(lambda c: c[0] if c[0].isprintable() else json.dumps(c[0])[1:-1], text)
 
 
+def json_in_ascii(text: str) -> str:
+    """JSON text with all that is not ASCII written by its number."""
+    return _OUTSIDE_ASCII.sub(lambda c: json.dumps(c[0])[1:-1], text)
+
+
 def rounded(value: float | None, places: int = 5) -> float | None:
     """A rounded number, or None for one that is not finite, or not there."""
     return round(float(value), places) + 0.0 if value is not None and math.isfinite(value) else None

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from pathgen.base.units import format_length, volume_words
-from pathgen.report.data import finding_rows
+from pathgen.report.data import finding_rows, of_all_parts
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells
 from pathgen.report.programs import Program
 from pathgen.report.tables import table
@@ -38,7 +38,8 @@ def blank_data(
         "fills": list(fills),
         "origin": list(origin),
         "parts": list(parts),
-        "checks": {"passed": not any(f["severity"] == "forbid" for f in found), "findings": found},
+        "checks": {"passed": not any(f["severity"] == "forbid" for f in found),
+                   **of_all_parts([part["report"]["checks"] for part in parts]), "findings": found},
     }
 
 

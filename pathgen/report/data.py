@@ -134,6 +134,12 @@ def checks_data(checked: Verification, more: Sequence[Finding] = ()) -> dict[str
     }
 
 
+def of_all_parts(checks: Sequence[dict[str, Any]]) -> dict[str, float | None]:
+    """How far off their surfaces several parts are at most, from what was found of each; None where none is cut."""
+    low, high = ([one[key] for one in checks if one[key] is not None] for key in ("surface_low", "surface_high"))
+    return {"surface_low": min(low, default=None), "surface_high": max(high, default=None)}
+
+
 def finding_rows(findings: Iterable[Finding]) -> list[dict[str, Any]]:
     """Each as plain words by name."""
     return [{"code": f.code, "severity": f.severity, "where": f.where, "got": f.got, "allowed": f.allowed,

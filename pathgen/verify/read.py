@@ -196,7 +196,9 @@ def read_program(text: str, *, name: str = "program") -> ReadProgram:
 
     Examples
     --------
-    >>> program = read_program("G21 G90 G17 G94\\nG0 Z5\\nM3 S9000\\nG0 X1 Y2\\nG1 Z-1.5 F200\\nG0 Z5\\nM5\\nM30\\n")
+    >>> import pathgen
+    >>> text = "G21 G90 G17 G94\\nG0 Z5\\nM3 S9000\\nG0 X1 Y2\\nG1 Z-1.5 F200\\nG0 Z5\\nM5\\nM30\\n"
+    >>> program = pathgen.read_program(text)
     >>> program.end[-2].tolist(), program.line[-2].item(), program.ended
     ([1.0, 2.0, -1.5], 5, True)
     """

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Any, Literal, TypeVar
 
 import numpy as np
@@ -16,6 +16,7 @@ from pathgen.base import given
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt, JobError
+from pathgen.base.markup import as_table
 from pathgen.base.surface import Surface
 from pathgen.work.features import Inlay, Named, Surfacing
 from pathgen.work.moved import Moved
@@ -79,7 +80,7 @@ class Setup:
 
 @dataclass(frozen=True, kw_only=True)
 class Machine:
-    """The router: mm, mm per minute, mm per second squared.
+    """The router: mm, mm per minute, mm per second squared; shows itself as a table in a notebook.
 
     >>> import pathgen
     >>> path = pathgen.Toolpath.from_runs([[[0, 0, 5], [9, 0, 5]]], safe_z=15.0)
@@ -107,6 +108,10 @@ class Machine:
         for name in ("clearance", "rapid", "acceleration", "resolution", "spin_up", "repeatability"):
             given.length(f"machine {name}", getattr(self, name), least=0.0, most=1e6, unit="")
         given.value("machine arcs", self.arcs, bool, words="True or False")
+
+    def _repr_html_(self) -> str:
+        """What it can do, for notebooks."""
+        return as_table((one.name.replace("_", " "), str(getattr(self, one.name))) for one in fields(self))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,11 +2,13 @@
 
 import io
 import json
+import sys
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pathgen.app.terminal import say
+from pathgen.app.terminal import say, say_json
 from pathgen.base.errors import PathgenError
 from pathgen.base.plain import in_json, one_line
 from pathgen.programs.write import comment, wrapped
@@ -57,3 +59,15 @@ def test_a_title_that_grows_is_wrapped_after_it_grew():
     """U+FDFA is one character, eighteen and three blanks in Arabic when taken apart (Unicode, NFKD); U+33A7 is m/s."""
     lines = [comment(text) for text in wrapped(["job: " + "\u33a7" * 200])]
     assert max(map(len, lines)) <= 80
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252", "utf-8"])
+def test_json_stays_json_where_the_output_has_few_characters(monkeypatch, encoding):
+    """Of other text such an output shows \\xe9 and \\U0001f600, as command lines are set up: JSON knows neither."""
+    shown = io.TextIOWrapper(io.BytesIO(), encoding=encoding, errors="backslashreplace")
+    monkeypatch.setattr(sys, "stdout", shown)
+    words = in_json(json.dumps({"a": "\xe9 \u2192 \U0001f600"}, ensure_ascii=False))
+    say_json(words)
+    told = shown.buffer.getvalue().decode(encoding)
+    assert json.loads(told) == json.loads(words)
+    assert (told.strip() == words) == (encoding == "utf-8")

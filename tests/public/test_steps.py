@@ -3,7 +3,7 @@
 import json
 import math
 import re
-from dataclasses import replace
+from dataclasses import is_dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -209,6 +209,9 @@ def test_tops_by_each_way_of_stating_them():
 
 @pytest.mark.filterwarnings("error")
 def test_every_value_shows_itself(finished):
+    ways = ("_repr_svg_", "_repr_html_", "_repr_png_")
+    assert [name for name in pathgen.__all__ if not any(hasattr(getattr(pathgen, name), way) for way in ways)
+            and is_dataclass(getattr(pathgen, name))] == []
     cut = pathgen.pocket(shapely.box(10, -5, 30, 5), top=TOP, cutters=[FLAT], depth=1.0)[0]
     text = pathgen.program(finished)
     field = pathgen.simulate(BLANK, text, BALL, resolution=0.2)
@@ -218,7 +221,7 @@ def test_every_value_shows_itself(finished):
     assert field._repr_png_().startswith(b"\x89PNG")
     assert "40 mm, 8 mm thick" in BLANK._repr_svg_()
     checked = pathgen.check_program(text, cutter=BALL, top=TOP, blank=BLANK)
-    for value in (checked, checked.ridges, checked.against, field.took[0]):
+    for value in (checked, checked.ridges, checked.against, field.took[0], pathgen.Machine()):
         assert value._repr_html_().startswith("<table><tr><td>")
 
 

@@ -2,6 +2,7 @@
 
 import copy
 import itertools
+import json
 import random
 import re
 from pathlib import Path
@@ -17,6 +18,7 @@ from pathgen.job.blank import blank_clampings, merged, origin_of, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.programs.instructions import afterwards
 from pathgen.report.blank import blank_summary, fittings_words, origin_words
+from pathgen.report.data import of_all_parts
 from tests.as_made import hold
 from tests.job.test_plates import HOLE, PLATE, RING
 from tests.plain_cutting import Wood
@@ -86,6 +88,7 @@ def test_the_whole_blank_by_the_tests_own_cutting(made):
     """All texts in the order of their numbers over one blank: each part is where it should be, the rest untouched."""
     _, result = made
     assert result.passed, result.report["checks"]["findings"]
+    assert result._repr_svg_().count('class="part"') == 3
     assert [f["where"] for f in result.report["checks"]["findings"] if "keep_out" in f["where"]] == ["[setup] keep_out"]
     cell = 0.75
     wood = Wood((0.0, 300.0), (0.0, 130.0), 3.0, cell)  # zero is the near lower corner
@@ -205,10 +208,16 @@ for _old, _new in (("thickness = 3.0", "thickness = 3.4"), ("drilled", "filled")
     TWO = TWO.replace(_old, _new)
 
 
-def test_fills_are_poured_together(tmp_path):
+def test_fills_are_poured_together(tmp_path, capsys):
     """Two parts with a fill each: one stop, and the first says to wait."""
-    result = build_blank(load_job(blank(tmp_path, TWO, filled=FILLED)), resolution=0.4)
+    result = build_blank(load_job(path := blank(tmp_path, TWO, filled=FILLED)), resolution=0.4)
     assert result.passed, result.report["checks"]["findings"]
+    result.write(tmp_path / "out", shaded=False)
+    assert main(["check", str(path), str(tmp_path / "out"), "--resolution", "0.4", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out) == result.report["checks"]
+    off = [{"surface_low": low, "surface_high": high} for low, high in ((-0.1, 0.2), (None, None), (-0.3, 0.1))]
+    assert (of_all_parts(off), of_all_parts(off[1:2])) == ({"surface_low": -0.3, "surface_high": 0.2}, off[1])
+    assert result.report["checks"]["surface_high"] > 0
     assert result.report["pours"] == 1
     # the ball, the pockets, stop, the ball again, the outlines
     assert result.report["fittings"] == 4
