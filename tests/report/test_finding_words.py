@@ -28,8 +28,9 @@ def test_no_place() -> None:
 
 
 def test_findings_of_several_parts_on_one_blank_name_the_part_by_its_place_in_the_list():
-    parts = [{"name": name, "report": {"checks": {"findings": [{"where": "02.nc line 7", "severity": severity}]}}}
-             for name, severity in (("lid", "warn"), ("plate", "forbid"))]
+    parts = [{"name": name, "report": {"checks": {
+        "surface_low": None, "surface_high": None, "findings": [{"where": "02.nc line 7", "severity": severity}]}}}
+        for name, severity in (("lid", "warn"), ("plate", "forbid"))]
     data = blank_data("two", "mm", "0", parts, [(), ()], (), fills=(), origin=(0.0, 0.0))
     assert [f["where"] for f in data["checks"]["findings"]] == [
         "part 1, lid: 02.nc line 7", "part 2, plate: 02.nc line 7"]
