@@ -264,7 +264,7 @@ def _refuse(moved: Moved, p: Floats, q: Floats, limit: float, accuracy: float) -
     elif not moved.small:
         remedy = ("check the order of the marks, the signs and the zero, and that the marks are where this build has "
                   "them: one built since they were drilled may have put them elsewhere, unless [marks] drilled or at "
-                  "says where they are")
+                  "says where they are; work that does lie so is laid nearer to where it was, and measured again")
     else:
         remedy = (f"{'marks may be swapped, or a number mistyped: compare with what was measured, and ' * mistyped}"
                   "measure again; if it stays, the work has warped and not moved: let it rest, or clamp it flat")
