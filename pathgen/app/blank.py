@@ -10,9 +10,9 @@ from typing import Any
 from pathgen.app.building import Build, build
 from pathgen.app.earlier import write_build
 from pathgen.base import given
+from pathgen.base.brief import Brief
 from pathgen.base.errors import JobError, PathgenError
 from pathgen.base.markup import as_svg
-from pathgen.base.plain import Brief
 from pathgen.job.blank import blank_clampings, check_share, of_part, origin_of, parts_on_blank
 from pathgen.job.job import Job
 from pathgen.report.blank import blank_data, blank_text

@@ -11,9 +11,9 @@ from typing import Any
 from pathgen.app.earlier import write_build
 from pathgen.app.folders import read_folder
 from pathgen.base import given
+from pathgen.base.brief import Brief
 from pathgen.base.errors import PathgenError
 from pathgen.base.markup import as_svg
-from pathgen.base.plain import Brief
 from pathgen.job.blank import parts_on_blank
 from pathgen.job.clamping import asked_of, planned_of
 from pathgen.job.form import FORMS, parts_of

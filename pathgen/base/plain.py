@@ -5,15 +5,10 @@ from __future__ import annotations
 import json
 import math
 import re
-import reprlib
 import shlex
 import unicodedata
 from collections.abc import Iterable, Sequence
-from dataclasses import fields
 from pathlib import Path
-from typing import Any
-
-from pathgen.base.memory import sealed
 
 KEPT = "\t\n\N{NO-BREAK SPACE}"
 _BEFORE_STOPS = re.compile(r" (?=[.,](?!\.)(?:\s|$))")
@@ -21,18 +16,6 @@ _OPENS = re.compile(r"(?<=[\w.\"'])\s+\((?=\w)")  # a bracket after a word
 _ENDLESS = re.compile(r"\S{300,}")
 _SHELL = re.compile(r"[\"$`!\\]")  # what a shell obeys within double quotes
 _OUTSIDE_ASCII = re.compile(r"[^\x00-\x7e]")
-
-
-class Brief:
-    """A dataclass that holds much: what Python shows of it is a few lines (with repr=False), and its arrays stay, also
-    those of the values in it."""
-
-    def __post_init__(self) -> None:
-        sealed(self)
-
-    def __repr__(self: Any) -> str:
-        shown = ", ".join(f"{one.name}={reprlib.repr(getattr(self, one.name))}" for one in fields(self))
-        return f"{type(self).__name__}({shown})"
 
 
 def plain(text: str) -> str:

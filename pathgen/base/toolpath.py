@@ -13,10 +13,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from pathgen.base import given
 from pathgen.base.arrays import Bools, Floats, Ints
+from pathgen.base.brief import Brief
 from pathgen.base.errors import PathgenError
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import path_in_plan
-from pathgen.base.plain import Brief
 
 APPROACH = 0.3
 """Height above what is known to stand at which a rapid down ends, mm."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pathgen.base.brief import Brief
 from pathgen.base.cutters import Cutter
-from pathgen.base.plain import Brief
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.timing import Times
 from pathgen.programs.zero_check import ZeroCheck

@@ -13,10 +13,10 @@ import numpy as np
 import shapely
 
 from pathgen.base import given
+from pathgen.base.brief import Brief
 from pathgen.base.errors import PathgenError, ProgramError
 from pathgen.base.limits import MOST_CHORDS, MOST_LINES, MOST_POINTS
 from pathgen.base.markup import as_table
-from pathgen.base.plain import Brief
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import most_work
 from pathgen.removal.motion import Motion

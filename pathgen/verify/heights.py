@@ -17,13 +17,13 @@ from numpy.typing import NDArray
 
 from pathgen.base import given
 from pathgen.base.arrays import Bools, Floats
+from pathgen.base.brief import Brief
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError, ProgramError
 from pathgen.base.files import read_text
 from pathgen.base.limits import MOST_POINTS, PROGRAM
 from pathgen.base.markup import as_svg, as_table
 from pathgen.base.picture import INK, PALE, WOOD, View, area, lines
-from pathgen.base.plain import Brief
 from pathgen.base.shading import as_png, light_on
 from pathgen.base.surface import Surface
 from pathgen.removal.bites import Bites

@@ -9,11 +9,12 @@ import numpy as np
 import shapely
 
 from pathgen.base import given
+from pathgen.base.brief import Brief
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError, ProgramError
 from pathgen.base.lowered import MOST_LOWERED, Lowered
 from pathgen.base.markup import as_table
-from pathgen.base.plain import Brief, rounded, rounded_point
+from pathgen.base.plain import rounded, rounded_point
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, place_words
 from pathgen.verify.cutting import SHAVING, too_deep

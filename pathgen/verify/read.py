@@ -19,11 +19,12 @@ from numpy.typing import NDArray
 
 from pathgen.base import given
 from pathgen.base.arrays import Floats, Ints
+from pathgen.base.brief import Brief
 from pathgen.base.errors import ProgramError
 from pathgen.base.limits import FURTHEST, MOST_CHORDS, MOST_LINES
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import path_in_plan
-from pathgen.base.plain import Brief, figure
+from pathgen.base.plain import figure
 from pathgen.base.units import INCH
 from pathgen.verify.plain import NUMBER, PlainRun, plain_run
 

@@ -12,10 +12,10 @@ import shapely
 
 from pathgen.base import given
 from pathgen.base.arrays import Floats
+from pathgen.base.brief import Brief
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError, ProgramError
 from pathgen.base.markup import as_table
-from pathgen.base.plain import Brief
 from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import Material

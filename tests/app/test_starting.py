@@ -291,3 +291,10 @@ def test_it_says_which_version_it_is(capsys):
     with pytest.raises(SystemExit) as ended:
         main(["--version"])
     assert (ended.value.code, capsys.readouterr().out) == (0, f"pathgen {pathgen.__version__}\n")
+
+
+def test_the_command_line_begins_without_the_libraries_for_numbers():
+    """What only tells a version, a help or a slip of the command line needs none of them."""
+    loaded = "import pathgen.app.cli, sys; print({'numpy', 'shapely'} & set(sys.modules))"
+    told = subprocess.run([sys.executable, "-c", loaded], capture_output=True, text=True, check=True)
+    assert told.stdout == "set()\n"
