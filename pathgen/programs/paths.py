@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -28,7 +28,7 @@ from pathgen.strategies.facing import cutting_again, cutting_again_over, finishi
 from pathgen.strategies.marks import drill_marks, hover_over_marks
 from pathgen.strategies.matching import round_pieces
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket
-from pathgen.strategies.slotting import bevelling, slotting
+from pathgen.strategies.slotting import Stands, bevelling, slotting
 from pathgen.strategies.surfacing import (
     OVERRUN,
     RESURFACE_RIDGE,
@@ -159,8 +159,10 @@ _BESIDE, _HEIGHTS = 0.3, 17
 _OFF_CLAMPS = 3.0
 """Kept from clamps on low ways across, mm: they stay where they are when the work is moved a little."""
 
-_RINGS = 16
-"""Under which a cutter that is not flat is looked at for what stands."""
+_RINGS, _ROUND, _CLOSE = 32, 16, 0.1
+"""Under which a cutter that is not flat is looked at for what stands, and the places on each where more than so many mm
+may stand over its tip.
+"""
 
 _OUTLINE_EVERY = 1.0
 """Between places of the outline's way at which it is asked how high wood stands, mm."""
@@ -245,16 +247,29 @@ def _along_lines(cutting: Callable[..., Toolpath]) -> Maker:
     return path
 
 
-def _standing(cutter: Cutter, around: Around) -> Callable[[Floats], Floats] | None:
-    """How high the tip of a cutter at (n, 2) places is over all that may stand once the top is finished: by what the
-    passes leave, beside them as high as rapids come down everywhere. None where no program finishes it."""
-    surface, last, most = around.clamping.finished_surface, around.finish, around.rapids.air_z - APPROACH
+def _standing(cutter: Cutter, around: Around) -> Stands | None:
+    """Over what the finishing passes leave; beside them stands the stock, or fill. None where no program finishes it.
+
+    Round a place most stands where a circle goes furthest from the passes: one so much wider that the chords between
+    the places looked at on it go as far tells it.
+    """
+    surface, last, rapids = around.clamping.finished_surface, around.finish, around.rapids
     if last is None:
         return None
-    rings = np.linspace(0.0, cutter.radius, 2 if cutter.is_flat else _RINGS + 1).tolist()
-    under = [(reach, float(cutter.profile(within))) for within, reach in pairwise(rings)]
-    return lambda places: np.max(
-        [np.minimum(last.stands(places, surface, reach=reach), most) - high for reach, high in under], axis=0)
+    rings, wider = np.linspace(0.0, cutter.radius, 2 if cutter.is_flat else _RINGS + 1), math.cos(math.pi / _ROUND)
+    reach, lift = rings[1:, None], cutter.profile(rings[:-1, None])
+    at = np.exp(2j * math.pi * np.arange(_ROUND) / _ROUND) * rings[1:, None] / wider
+    places_round = np.stack([at.real, at.imag], axis=-1).reshape(-1, 2)
+    most = np.array([rapids.air_z - AIR, rapids.air_z - APPROACH])[:, None, None]
+
+    def tips(places: Floats) -> tuple[Floats, Floats]:
+        found = last.stands(places, surface, reach=reach)
+        for k in np.flatnonzero((found - lift).max(axis=0) > last.stands(places, surface, reach=0.0) + _CLOSE):
+            found[:, k] = last.stands(places[k] + places_round, surface, reach=0.0).reshape(-1, _ROUND).max(axis=1)
+        over, air = (np.minimum(found, most) - lift).max(axis=1)
+        return over, air + APPROACH
+
+    return tips
 
 
 def near_clamps(clamping: Clamping, radius: float) -> BaseGeometry:

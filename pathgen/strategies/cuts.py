@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -24,7 +23,7 @@ from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.scallop import ridge_limits
 from pathgen.base.slopes import OVER_HALF, STEEPEST, STEEPEST_ACROSS, steepest_along
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import AIR, Move, Rapids, Toolpath
+from pathgen.base.toolpath import AIR, APPROACH, Move, Rapids, Toolpath
 from pathgen.base.units import falls_short, rounded_down, rounded_up
 from pathgen.strategies import pocketing
 from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, check_tabs_stand, outlining, tab_points
@@ -405,8 +404,14 @@ def slots(
     )
     if after is not None:
         given.value("slots after", after, FinishCut, remedy="make the surface with pathgen.finish and give it here")
-    stands = None if after is None else partial(after.passes.stands, surface=top, reach=cutter.radius)
-    return _cut(slotting(cut, surface=top, cutter=cutter, stands=stands, rapids=_rapids(top.thickness, clear)), cutter)
+    rapids = _rapids(top.thickness, clear)
+
+    def stands(places: Floats) -> tuple[Floats, Floats]:
+        assert after is not None
+        over = np.minimum(after.passes.stands(places, top, reach=cutter.radius), rapids.air_z - APPROACH)
+        return over, over + APPROACH
+
+    return _cut(slotting(cut, surface=top, cutter=cutter, stands=stands if after else None, rapids=rapids), cutter)
 
 
 def outline(

@@ -12,7 +12,7 @@ from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import APPROACH, Rapids, Toolpath, along_in_plan
+from pathgen.base.toolpath import Rapids, Toolpath, along_in_plan
 from pathgen.base.units import falls_short, rounded_up
 from pathgen.work.features import Slots, longer
 from pathgen.work.operations import RUN_OUT
@@ -34,13 +34,16 @@ _NARROWER = 0.005
 _LEAST_STEP = 0.05
 """Nearer points of a bevel's way, as beside a bend, tell nothing of how the surface curves there, mm."""
 
+Stands = Callable[[Floats], tuple[Floats, Floats]]
+"""How high a cutter's tip at (n, 2) places is over all that stands within its reach, and where rapids down end, mm."""
+
 PECKS = 4
 """Pecks for each stepdown when a thin cutter goes straight down."""
 
 
 def slotting(
     slots: Slots, *, surface: Surface, cutter: Cutter, rapids: Rapids, chord_tolerance: float = 1e-3,
-    stands: Callable[[Floats], Floats] | None = None,
+    stands: Stands | None = None,
 ) -> Toolpath:
     """Moves that cut every slot, in layers of the cutter's stepdown, back and forth.
 
@@ -71,26 +74,25 @@ def slotting(
     if stands is not None:
         # every slot's ways in, the one that its layers take first, and what stands over where each begins
         ways = [[tops[0], tops[0][::-1], *(way for top in tops[1:] for way in (top, top[::-1]))] for tops, _ in lines]
-        wood = stands(np.array([way[0, :2] for of in ways for way in of]))
-        over = iter(wood.tolist())
+        over = zip(*map(np.ndarray.tolist, stands(np.array([way[0, :2] for of in ways for way in of]))), strict=True)
         opened: list[tuple[Floats, float]] = []
         for run, of, (_, entry) in zip(runs, ways, lines, strict=True):
             first, *others = zip(of, over, strict=False)
-            for way, high in [*others[::2], *others[1::2]]:  # those of the far end first: across once
+            for way, (high, above) in [*others[::2], *others[1::2]]:  # those of the far end first: across once
                 if high - way[0, 2] > _LEAST_OVER:  # waste that the layers would meet at this end
-                    opened.append((_let_down(way, high, cutter), high))
-            way, high = first
+                    opened.append((_let_down(way, high, cutter), above))
+            way, (high, above) = first
             begin = _let_down(way, high, cutter) if entry == "ramp" else _pecked_down(way[0], high, cutter.stepdown)
-            opened.append((np.vstack([begin[:-1], run]), high))
+            opened.append((np.vstack([begin[:-1], run]), above))
         runs = [run for run, _ in opened]
-        air = np.array([high for _, high in opened]) + APPROACH
+        air = np.array([above for _, above in opened])
     path = Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air)
     return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge).quick_in_own_holes()
 
 
 def bevelling(
     slots: Slots, *, surface: Surface, cutter: Cutter, rapids: Rapids, chord_tolerance: float = 1e-3,
-    stands: Callable[[Floats], Floats] | None = None,
+    stands: Stands | None = None,
 ) -> Toolpath:
     """One pass of a v cutter along each slot: its tip runs in the slot, its flanks bevel both edges by `slots.bevel`.
 
@@ -119,9 +121,26 @@ def bevelling(
         runs.append(_turned(run, len(runs) % 2 == 0))  # back and forth, without ways back across the board
     air: float | Floats = rapids.air_z
     if stands is not None:
-        air = stands(np.array([run[0, :2] for run in runs])) + APPROACH
+        runs, air = _through_waste(runs, stands, cutter)
     path = Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air)
     return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+
+
+def _through_waste(runs: list[Floats], stands: Stands, cutter: Cutter) -> tuple[list[Floats], Floats]:
+    """The same runs and where rapids come down to each: where a v would take more waste than its stepdown at once with
+    an end of its way, it goes down there first, by pecks, or by ramps over its way."""
+    ways = [way for run in runs for way in (run[::-1], run)]  # far ends first
+    opened: list[Floats] = []
+    air: list[float] = []
+    for nth, (way, high, above) in enumerate(zip(ways, *stands(np.array([w[0, :2] for w in ways])), strict=True)):
+        pieces = [way] if nth % 2 else []
+        if high - way[0, 2] > cutter.stepdown:
+            down = _pecked_down(way[0], high, cutter.stepdown) if cutter.plunges else _let_down(way, high, cutter)
+            pieces.insert(0, down)
+        if any(map(len, pieces)):
+            opened.append(np.concatenate(pieces))
+            air.append(above)
+    return opened, np.array(air)
 
 
 def _bevel(plan: Floats, unit: Floats, half: float, slots: Slots, surface: Surface, cutter: Cutter) -> Floats:

@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, Polygon
+from shapely import LineString, Polygon, STRtree
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
@@ -124,15 +124,21 @@ class Passes:
         """How far past the outline they go, mm."""
         return float(shapely.distance(shapely.points(self.rim), self.outline).max())
 
-    def stands(self, places: Floats, surface: Surface, *, reach: float) -> Floats:
-        """(n,) the most that may stand over `surface` within `reach` mm of (n, 2) places once these passes are gone.
+    @cached_property
+    def _moves(self) -> STRtree:
+        return STRtree(shapely.linestrings(np.stack([self.run[:-1, :2], self.run[1:, :2]], axis=1)))
 
-        Over the passes the surface and their ridges; beside them what the cutter's flank leaves; infinite further out.
-        """
-        ways = shapely.shortest_line(self.over, shapely.points(places))
-        nearest = shapely.get_coordinates(ways).reshape(-1, 2, 2)[:, 0]
-        beside = shapely.length(ways) + reach + self.stepover
-        return np.asarray(surface.height(*nearest.T) + self.scallop + self.cutter.profile(beside))
+    def stands(self, places: Floats, surface: Surface, *, reach: float | Floats) -> Floats:
+        """(n,) the most that may stand within `reach` mm of (n, 2) places once these passes are gone over `surface`, or
+        (k, n) within each of (k, 1) reaches: what the cutter leaves where it came nearest; infinite further out."""
+        points = shapely.points(places)
+        (at, move), away = self._moves.query_nearest(points, return_distance=True)
+        share = np.nan_to_num(shapely.line_locate_point(self._moves.geometries[move], points[at], normalized=True))
+        low, high = self.run[move, 2], self.run[move + 1, 2]
+        tip, off = np.full(len(places), np.inf), np.zeros(len(places))
+        np.minimum.at(tip, at, low + share * (high - low))
+        off[at] = away
+        return np.asarray(tip + surface.thickness - self.surface.thickness + self.cutter.profile(off + reach))
 
 
 @remembered

@@ -60,13 +60,18 @@ def _one(
         over = points[..., 2] + flank * (half - side * off_line) - surface.height(edge[..., 0], edge[..., 1])
         widths.append(slots.bevel - over / (flank + falls))
     bevel = np.concatenate(widths)
-    # plunges and lifts stand on one spot, and open no more than the bevel; it is the moves along the slot that leave it
-    moves = _goes_along(start, end)
-    off = np.where(moves, bevel - slots.bevel, np.maximum(bevel - slots.bevel, 0.0))
+    off, moves = bevel - slots.bevel, _goes_along(start, end)
+    # plunges, and ways down into waste, open no more than the bevel; it is the last way along a place that leaves it
+    short = (off < -tolerances.bevel).any(axis=0)
+    low, high = np.sort(along[moves & ~short], axis=1).T
+    places = (along[:, 0] + share[..., 0] * (along[:, 1] - along[:, 0]))[..., None]
+    again = ((low <= places + tolerances.slot_end) & (places - tolerances.slot_end <= high)).any(axis=2).all(axis=0)
+    leaves = moves & ~(short & again)
+    off = np.where(leaves, off, np.maximum(off, 0.0))
     worst = np.unravel_index(int(np.argmax(np.abs(off))), off.shape)
     if abs(off[worst]) > tolerances.bevel:
         yield int(worst[1]), f"a bevel of {bevel[worst]:.4f} mm"
-    goes = np.flatnonzero(moves)
+    goes = np.flatnonzero(leaves)  # those left out lie within the others
     along = along[goes]
     for side, out, reach in zip((-1, 1), slots.through[number], (-along.min(), along.max() - length), strict=True):
         if reach < (0.0 if out else -slots.width / 2) - tolerances.slot_end:

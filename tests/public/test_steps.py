@@ -196,6 +196,17 @@ def test_fields_tell_ridges_where_their_points_are_near(finished):
     assert found.highest == pytest.approx(finished.passes.scallop, abs=5e-4)
 
 
+def test_slots_after_a_ball_too_small_to_reach_their_ends_are_let_down_from_where_rapids_end():
+    """It ended in numpy's own error. The ball of 1 mm opens 0.5 mm beside the board, a slot ends further out."""
+    small = replace(BALL, diameter=1.0, stepdown=0.5)
+    after = pathgen.finish(BOARD, TOP, small, ridge=0.02)
+    thin = replace(FLAT, diameter=0.5, stepdown=0.3)
+    cut = pathgen.slots([[[20, -15], [20, 15]]], TOP, thin, width=0.5, depth=2.0, after=after)
+    begins = cut.points[np.flatnonzero((cut.kinds[:-1] == pathgen.Move.RAPID) & (cut.kinds[1:] != pathgen.Move.RAPID))]
+    assert begins[:, 2].max() == pytest.approx(7.0)
+    assert cut.points[:, 2].min() == pytest.approx(TOP.height(20.0, 15.0) - 2.0, abs=0.1)
+
+
 def test_tops_by_each_way_of_stating_them():
     """R(x) is linear; following the strings it grows as their spread (derived)."""
     by_end = pathgen.radiused(thickness=6.0, start=254.0, end=406.4, length=470.0)

@@ -70,7 +70,7 @@ def test_a_short_slot_has_more_layers_rather_than_steeper_ramps(length):
 def test_a_ramp_begins_on_top_of_what_stands_there(high):
     """Nothing under `high` is met from straight above; the ramp down is as steep as the cutter's own at most."""
     path = slotting(one_slot(entry="ramp"), surface=LEVEL, cutter=CUTTER, rapids=Rapids(15.0, 7.0),
-                    stands=lambda places: np.full(len(places), high))
+                    stands=lambda places: (np.full(len(places), high), np.full(len(places), high + 0.3)))
     down = np.flatnonzero((path.kinds[:-1] == Move.RAPID) & (path.kinds[1:] != Move.RAPID))
     assert len(down) == 1 + (high > 6.1)  # the far end first, where something stands over it
     points = path.points[down[-1] :]
@@ -180,7 +180,7 @@ def test_a_bevel_runs_out_by_its_own_width_or_goes_round_the_end():
 def test_a_bevel_begins_over_what_stands_at_its_place(finish, tmp_path):
     """It was let down from 9 mm, over the raw blank. D: a flank of 45 degrees is as high over the tip as far off it."""
     v = small_board.cutter(name="v", shape="v", angle=90.0, diameter=6.0, speed=18000, feed=400.0, plunge=100.0,
-                           stepdown=0.5)
+                           stepdown=1.0)
     extra = small_board.SLOT_CUTTER + v + \
         '[slots]\ncutter = "slot"\ndepth = 2.0\nbevel = 0.2\nbevel_cutter = "v"\n'
     made = small_board.built(tmp_path, extra=extra, changes={"diameter = 12.7": f"diameter = {finish}"}, resolution=0.1)
@@ -191,6 +191,18 @@ def test_a_bevel_begins_over_what_stands_at_its_place(finish, tmp_path):
     assert len(down) == 5
     assert (down[:, 2] > made.plan.clamping.finished_surface.height(*down[:, :2].T)).all()
     assert (down[:, 2] < 9.0 - 1.0).all()
+
+
+@pytest.mark.parametrize("plunges", [True, False])
+def test_a_wide_v_is_let_down_into_the_blank_that_stands_beside_the_slots_ends(plunges, tmp_path):
+    """A small ball leaves the raw blank 3 mm over the board's edges near them, and a blunt v reaches it."""
+    v = small_board.cutter(name="v", shape="v", angle=140.0, diameter=6.0, speed=18000, feed=400.0, plunge=100.0,
+                           stepdown=0.5, plunges=plunges)
+    extra = small_board.SLOT_CUTTER + v + \
+        '[slots]\ncutter = "slot"\ndepth = 2.0\nbevel = 0.2\nbevel_cutter = "v"\n'
+    made = small_board.built(tmp_path, extra=extra, changes={"diameter = 12.7": "diameter = 3.0",
+                                                             "thickness = 8.0": "thickness = 10.0"}, resolution=0.2)
+    assert made.passed
 
 
 @pytest.mark.parametrize("width", [0.6, 0.8, 1.1, 1.5])
@@ -298,7 +310,7 @@ def test_bevels_are_cut_back_and_forth():
 @pytest.mark.parametrize("width", [0.6, 0.8, 1.1, 1.5])
 def test_waste_at_both_ends_of_all_lines_is_opened_in_one_way_across(width):
     path = slotting(one_slot(width=width, entry="ramp"), surface=LEVEL, cutter=CUTTER, rapids=Rapids(15.0, 7.0),
-                    stands=lambda places: np.full(len(places), 6.69))
+                    stands=lambda places: (np.full(len(places), 6.69), np.full(len(places), 7.0)))
     assert across(path) == pytest.approx(21.0 + 0.1 * width)
 
 
