@@ -164,7 +164,7 @@ _RINGS, _ROUND, _CLOSE = 32, 16, 0.1
 may stand over its tip.
 """
 
-_OUTLINE_EVERY = 1.0
+_OUTLINE_EVERY = 0.25
 """Between places of the outline's way at which it is asked how high wood stands, mm."""
 
 _AT_END = 1e-6
@@ -354,7 +354,8 @@ def _in_the_way(cut: OutlineCut, cutter: Cutter, around: Around) -> float:
     way = shapely.segmentize(cutting_line(clamping.board.outline, cutter), _OUTLINE_EVERY)
     if passes is None or _filled_beside(cut, cutter, clamping):
         return np.inf
-    stands = float(passes.stands(shapely.get_coordinates(way), clamping.finished_surface, reach=reach).max())
+    near = reach + _OUTLINE_EVERY / 2.0
+    stands = float(passes.stands(shapely.get_coordinates(way), clamping.finished_surface, reach=near).max())
     rough, rougher = clamping.feature(SurfaceRough), clamping.cutter(SurfaceRough)
     if rough is None or rougher is None:
         return stands
