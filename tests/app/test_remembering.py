@@ -91,7 +91,7 @@ def _same_as_fresh(job: Path, watch: watching._Watch) -> None:
     assert {"report.json", "setup.html"} <= fresh.keys()
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("edit", EDITS)
 def test_an_edit_gives_what_a_fresh_build_gives(watched, edit):
     job, watch = watched

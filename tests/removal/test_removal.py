@@ -68,7 +68,7 @@ def test_every_straight_move_against_brute_force(shape, a, b, kind):
         end[:2] = start[:2]
     if kind == "along":
         end[1] = start[1]
-    xs = ys = np.linspace(-6, 6, 25) + 0.0137
+    xs = ys = np.linspace(-6, 6, 17) + 0.0137
     material = blank(xs, ys)
     material.cut(motion([start, end]), cutter)
     x, y = np.meshgrid(xs, ys)
@@ -221,7 +221,7 @@ def _solid(cutter):
 def test_the_order_of_moves_leaves_the_same(seed, shape):
     rng = np.random.default_rng(seed)
     points = rng.uniform([-5, -5, 0], [5, 5, 3], (12, 3))
-    xs = ys = np.linspace(-6, 6, 60)
+    xs = ys = np.linspace(-6, 6, 40)
     forward, back = blank(xs, ys, 4.0), blank(xs, ys, 4.0)
     forward.cut(motion(points), CUTTERS[shape], Noting(deeper=0.5))
     back.cut(motion(points[::-1]), CUTTERS[shape])

@@ -286,7 +286,7 @@ def test_a_build_replaces_its_own_files_but_not_edited_ones(built, tmp_path):
 
 def test_check_on_disk(built, tmp_path, capsys):
     folder, result = built
-    check, out = ["check", "--resolution", "0.3", str(folder / "job.toml")], tmp_path / "out"
+    check, out = ["check", "--resolution", "0.5", str(folder / "job.toml")], tmp_path / "out"
     shutil.copytree(folder / "out", out)
     assert main([*check, str(out)]) == 0
     slots = next(out / p.file_name for p in result.programs if p.operation == "slots")
