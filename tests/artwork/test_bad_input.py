@@ -116,7 +116,7 @@ HOSTILE = {
 }
 
 
-@pytest.mark.in_every_run(40)
+@pytest.mark.in_every_run(24)
 @pytest.mark.parametrize("name", HOSTILE)
 def test_is_refused_with_a_reason_and_soon(read: Read, name: str) -> None:
     content, words = HOSTILE[name]

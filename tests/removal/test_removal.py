@@ -54,7 +54,7 @@ def by_brute_force(cutter, start, end, x, y, steps=4001):
 coordinate = st.floats(-4, 4)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(
     shape=st.sampled_from(sorted(CUTTERS)), a=st.tuples(coordinate, coordinate, st.floats(0, 3)),
     b=st.tuples(coordinate, coordinate, st.floats(0, 3)),
@@ -214,7 +214,7 @@ def _solid(cutter):
     return tip + body.translate([0, 0, cutter.shape_height])
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(seed=st.integers(0, 10**6), shape=st.sampled_from(sorted(CUTTERS)))
 @example(seed=6094, shape="ball-end")  # a point on the rim
 @example(seed=21237, shape="ball-end")  # a point near it, where a flank is steep
@@ -349,7 +349,7 @@ def test_a_shank_beside_a_wall_is_noted():
     assert blank(xs, ys, 5.0).cut(motion(path[:3]), short).shank.depth == 0
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(seed=st.integers(0, 10**6))
 def test_points_inside_a_shape(seed):
     """shapely says the same of every point."""
@@ -502,7 +502,7 @@ def test_moves_in_pieces_go_on_where_the_piece_before_ended_but_for_the_first():
     assert _in_pieces(moves, np.array([0, 1, 1])).onward.tolist() == [True, False]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(seed=st.integers(0, 10**6), even=st.booleans())
 def test_level_moves_of_a_flat_end_row_by_row(seed, even):
     """Each point once within the way of a move, but what the disc at its start had; by distances of a library."""

@@ -68,7 +68,7 @@ def test_what_is_not_to_be_said_is_found():
     assert not other_words("make scallop smaller, [resurface] skim 0; `the artwork`; 05-resurface-1.nc; scallop height")
 
 
-@pytest.mark.in_every_run(100)
+@pytest.mark.in_every_run(50)
 @pytest.mark.parametrize("path", sorted((ROOT / "pathgen").rglob("*.py")), ids=lambda path: path.stem)
 def test_errors_findings_and_pages_say_it_one_way(path):
     if not str(path).endswith(NO_WORDS):
