@@ -58,6 +58,9 @@ _EVERY = 5.0
 _ROUNDED = 1e-4
 """How far (mm) what ends on an edge may lie outside it by rounding."""
 
+_CRESTS = 0.1
+"""How near to each other (mm) it is looked how high roughing leaves ridges."""
+
 _CHORD = 2e-4
 """How far straight moves of passes may cut below the surface, mm."""
 
@@ -219,13 +222,11 @@ def roughing_runs(
     if reach.is_empty:
         raise CutterError(f"cutter {cutter.name!r}", f"{cutter.diameter:g} mm is too large to rough so small a shape",
                           allowed="a cutter smaller than the shape", remedy="take a smaller cutter")
-    _, y0, _, y1 = reach.bounds
-    half = _half_apart(cutter)
-    y = np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / (2 * half)) + 1))
+    y = _rough_lines(reach, cutter)
     chord = min(chord_tolerance, max(allowance, _CHORD))  # where nothing is left, straight moves cut no deeper either
     floor = _zigzag(strip_spans(reach, y, reach=1.0), y, surface, cutter, chord) + [0.0, 0.0, allowance]
     floor[:, 2] = np.maximum(floor[:, 2], 0.0)  # beside a round board the surface goes on down, below the underside
-    return _layers(floor, stock_top, cutter, ridge=float(cutter.profile(half)))
+    return _layers(floor, stock_top, cutter, ridge=float(cutter.profile(_half_apart(cutter))))
 
 
 def rough_reach(
@@ -243,19 +244,32 @@ def _rough_out(
     lowest = float(np.nanmin(surface.height(*_grid(outline))))
     around = float(finish.half_width(stock_top - lowest)) if finish is not None else 0.0
     beside = _cleared_beside(cutter)
-    return max(around + max(ROUGH_MARGIN, past + _CLEAR) - beside, -0.4 * beside)
+    return max(around + max(ROUGH_MARGIN, past + _CLEAR) - beside, around + OVERRUN - _past_ends(cutter), -0.4 * beside)
 
 
+@remembered
 def rough_stairs(passes: Passes, cutter: Cutter, *, stock_top: float, past: float) -> float:
-    """The most that roughing leaves over its allowance where finishing `passes` go, mm: ridges, and the stairs of a
-    flat end, which stands on the uphill side of its way."""
-    if not cutter.is_flat or passes.surface.is_flat:
+    """The most that roughing leaves over its allowance where finishing `passes` go, and wide ones before them, mm:
+    ridges, higher where it is round, and the stairs of a flat end, which stands on the uphill side of its way."""
+    if passes.surface.is_flat:
         return rough_ridge(cutter)
-    surface, x, y = passes.surface, passes.rim[:, 0], np.abs(passes.rim[:, 1])
-    edge = y / (1.0 + passes.cutter.radius / surface.radius(x))
-    out = _rough_out(passes.outline, surface, cutter, finish=passes.cutter, stock_top=stock_top, past=past)
-    uphill = np.maximum(np.minimum(y - 2 * _half_apart(cutter), edge + out - cutter.radius), 0.0)
-    return float(np.nanmax(surface.height(x, uphill) - surface.height(x, y), initial=0.0))
+    surface, wide = passes.surface, coarse_passes(passes, passes.cutter.stepdown)
+    # a line needs two points, and of one pass alone each side has but one
+    ends = [np.repeat(side, 2, axis=0) for one in (passes, wide) for side in np.split(one.rim, 2)]
+    places = shapely.get_coordinates(shapely.segmentize([LineString(side) for side in ends], _CRESTS))
+    x, across = places[:, :1], places[:, 1:]
+    reach = rough_reach(passes.outline, surface, cutter, finish=passes.cutter, stock_top=stock_top, past=past)
+    y = _rough_lines(reach, cutter)
+    spans = strip_spans(reach, y, reach=1.0)
+    on_way = np.clip(x, spans[:, 0], spans[:, 1])
+    left = surface.tip_height(cutter, on_way, y) + cutter.profile(np.hypot(x - on_way, across - y))
+    return float(np.nanmax(np.minimum(left.min(axis=1), stock_top) - surface.height(*places.T), initial=0.0))
+
+
+def _rough_lines(reach: Polygon, cutter: Cutter) -> Floats:
+    """Where across the board roughing passes lie."""
+    _, y0, _, y1 = reach.bounds
+    return np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / (2 * _half_apart(cutter))) + 1))
 
 
 def roughed(reach: Polygon, cutter: Cutter) -> Polygon:

@@ -113,6 +113,7 @@ def _header(program: ReadProgram, step: Step, clamping: Clamping) -> Iterator[Fi
         )
     cutter, said = step.cutter, _stated(program, "cutter")
     asked = f"{cutter.shape}, {format_length(cutter.diameter, clamping.units)}"
+    asked += f", {cutter.angle:g} degrees" if cutter.angle is not None else ""
     if ": " in said and f": {asked}, " not in said:
         yield Finding(
             code="other-cutter", where=program.name, got=f"its head says: cutter {said}",

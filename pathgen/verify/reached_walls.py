@@ -32,7 +32,8 @@ _HAIR = 0.01
 _FULL = 0.05
 """As much less deep than asked, mm, a move counts as at full depth, beside what a slope makes of it."""
 _DISCS = 0.15
-"""Spacing of the discs that a move of a v opens, mm: between two of 0.3 mm radius a hundredth is not covered."""
+"""Spacing of the discs that a move of a v opens, mm, but no more than their radius at full depth, or than `_SAME`:
+between two of 0.3 mm radius a hundredth is not covered, between two a radius apart an eighth of that."""
 _SAME = 0.02
 """Of discs whose middles lie as near to each other as this, mm, the largest one tells."""
 
@@ -80,7 +81,8 @@ def _away(places: NDArray[np.object_], motion: Motion, step: Step, inlay: Inlay,
         low = _at_full_depth(motion, step, inlay, surface)
         return away_from(lines_of(motion.start[low], motion.end[low]), places) - step.cutter.radius
     out = np.full(len(places), np.inf)
-    middle, radius = _opened(motion, step, surface)
+    every = min(_DISCS, max(float(step.cutter.half_width(inlay.depth)), _SAME))
+    middle, radius = _opened(motion, step, surface, every)
     if len(radius):
         tree, most = shapely.STRtree(shapely.points(middle)), float(radius.max()) + _DISCS
         place, disc = tree.query(places, predicate="dwithin", distance=most)
@@ -97,11 +99,11 @@ def _at_full_depth(motion: Motion, step: Step, inlay: Inlay, surface: Surface) -
     return np.asarray(low)
 
 
-def _opened(motion: Motion, step: Step, surface: Surface) -> tuple[Floats, Floats]:
-    """(n, 2) middles and (n,) radii of discs that the moves of a v open."""
+def _opened(motion: Motion, step: Step, surface: Surface, every: float) -> tuple[Floats, Floats]:
+    """(n, 2) middles and (n,) radii of discs that the moves of a v open, no more than `every` mm apart."""
     low = motion.cutting & (np.minimum(motion.start[:, 2], motion.end[:, 2]) < surface.thickness)
     start, end = motion.start[low], motion.end[low]
-    count = np.maximum(np.ceil(np.hypot(*(end - start)[:, :2].T) / _DISCS), 1.0).astype(np.intp)
+    count = np.maximum(np.ceil(np.hypot(*(end - start)[:, :2].T) / every), 1.0).astype(np.intp)
     first, last, _, _ = in_pieces(start, end, count)
     ends = np.ones(len(last), bool)
     ends[:-1] = (first[1:] != last[:-1]).any(axis=1)

@@ -1062,6 +1062,23 @@ def test_of_a_slope_too_steep_for_a_flat_end_is_told_what_each_cutter_does_there
     assert (len(fits.toolpath) > 0, fits.warnings) == (True, ())
 
 
+def test_a_flat_end_that_hangs_over_too_far_on_the_crest_already_opens_nothing() -> None:
+    """16 mm on a cylinder of 100 leave 8^2 / 200 = 0.32 mm beside the crest (D): a line was taken for a place to go."""
+    top = Surface(thickness=20.0, radius_nut=100.0, radius_end=100.0, length=100.0)
+    first, second = pocket(box(10, -13, 46, 13), surface=top, cutters=[flat_end(16.0), flat_end(1.0)], depth=0.4,
+                           safe_z=30.0)
+    assert first.opened.is_empty
+    assert "it would leave more than half of 0.4 mm" in first.idle[0]
+    # all but what a round end leaves in four corners
+    assert swept_by_flat(second, top).area == pytest.approx(36 * 26 - (4 - math.pi) * 0.5**2, abs=0.02)
+    # on a cone it is so far along the board only
+    cone = Surface(thickness=20.0, radius_nut=100.0, radius_end=180.0, length=100.0)
+    first, second = pocket(box(10, -13, 90, 13), surface=cone, cutters=[flat_end(16.0), flat_end(1.0)], depth=0.5,
+                           safe_z=30.0)
+    swept = shapely.union_all([swept_by_flat(cut, cone) for cut in (first, second)])
+    assert swept.area == pytest.approx(80 * 26 - (4 - math.pi) * 0.5**2, abs=0.02)
+
+
 def test_fewer_points_make_no_ramp_steeper_of_a_cutter_that_cannot_plunge() -> None:
     """Round a loop of 12 um chords of 2 um cut its way short by a tenth: it sank faster than the plunge feed."""
     cutter = replace(flat_end(0.4), plunges=False, feed=600.0, plunge=20.0)

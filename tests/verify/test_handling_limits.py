@@ -29,7 +29,8 @@ def found(change=None, *, shape="flat-end", spins=True, travel=None):
 
 def one_step(*, shape="flat-end", spins=True, clearance=10.0, travel=None):
     """A step and its clamping, with one clamp: 10 to 15 mm across, 40 to 50 along and 12 mm high."""
-    cutter = pathgen.Cutter(name="c", shape=shape, diameter=3.0, speed=18000, feed=1000.0, plunge=300.0, stepdown=1.0)
+    cutter = pathgen.Cutter(name="c", shape=shape, diameter=3.0, speed=18000, feed=1000.0, plunge=300.0, stepdown=1.0,
+                            angle=60.0 if shape == "v" else None)
     clamp = KeepOut(x=(50.0, 40.0), y=(10.0, 15.0), height=12.0)
     clamping = SimpleNamespace(
         stock=SimpleNamespace(bounds=(0.0, -20.0, 100.0, 20.0), thickness=7.0), units="mm", safe_z=20.0, z_zero=0.0,
@@ -152,6 +153,13 @@ def test_a_round_end_passes_over_a_clamp_where_a_flat_one_does_not():
     assert "hits-a-keep-out" in found(low, shape="ball-end")
     assert "hits-a-keep-out" not in found(high, shape="ball-end")
     assert "hits-a-keep-out" in found(high)
+
+
+def test_a_head_that_has_a_v_of_another_angle_fitted_is_refused():
+    """Of as wide a one it was silent."""
+    said = {"M5": "(cutter c: v, 3 mm, 90 degrees, 2 flutes)\nM5"}
+    assert found(said, shape="v")["other-cutter"] == "forbid"
+    assert "other-cutter" not in found({"M5": said["M5"].replace("90", "60")}, shape="v")
 
 
 def test_over_the_marks_the_spindle_stands_still():

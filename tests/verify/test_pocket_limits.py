@@ -197,6 +197,18 @@ def test_a_wall_that_the_cutter_keeps_off_over_a_millimetre_is_found(shape, bend
     assert [f.code for f in said] == (["pocket-uncut"] if found else [])
 
 
+@pytest.mark.parametrize(("aside", "found"), [(0.0, False), (0.05, True)])
+def test_a_fine_v_that_runs_along_its_walls_leaves_nothing_before_them(aside, found):
+    """One of 20 degrees, 0.2 mm deep, opens 0.035 mm beside its way (D): its discs were looked at 0.15 mm apart."""
+    fine = replace(cutter("v", 3.0), angle=20.0)
+    step = SimpleNamespace(order=1, cutter=fine)
+    x0, y0, x1, y1 = shapely.buffer(AREA, -0.2 * math.tan(math.radians(10.0)) - aside).bounds
+    lap = motion([(x, y, float(TOP.height(x, y)) - 0.2) for x, y in ((x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0))])
+    shallow = SimpleNamespace(index=2, depth=0.2, area=AREA)
+    said = reached_wall_findings(shallow, [(step, AREA, lap)], TOP, TOL, tight=0.2, hangs=0.0)
+    assert [f.code for f in said] == (["pocket-uncut"] if found else [])
+
+
 @pytest.mark.parametrize("depth", [0.2, 0.4])
 def test_a_flat_end_is_not_asked_to_hang_over_by_half_the_depth(depth):
     """On a circle of 100 mm the chord under a cutter of 3 mm rises y / sqrt(R^2 - y^2) times that (D)."""

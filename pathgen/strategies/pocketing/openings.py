@@ -20,7 +20,7 @@ from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.units import falls_short
 from pathgen.strategies.pocketing.footprints import Footprints
-from pathgen.strategies.pocketing.shapes import FIT, Shapes, eroded, mended, quad_segments, with_room
+from pathgen.strategies.pocketing.shapes import FIT, Shapes, cleaned, eroded, mended, quad_segments, with_room
 from pathgen.strategies.pocketing.tracing import SHORTEST
 
 _JUST = 3e-4
@@ -73,7 +73,7 @@ class Opening:
         How far chords may lie from the arcs that they stand for, mm.
     slanted : Footprints or None
         Given where the opening is not a disc round the axis.
-    gentle : Polygon or None
+    gentle : shapely geometry or None
         Where the axis of a flat end may go on a slope: given when it is not everywhere. Elsewhere its downhill side
         would hang over more than half the depth.
     """
@@ -84,7 +84,7 @@ class Opening:
     half_width: float
     tolerance: float
     slanted: Footprints | None
-    gentle: Polygon | None
+    gentle: BaseGeometry | None
     least_way: float = 0.0
     """Regions of the axis that are no longer all round are too small for a ramp or a helix, mm: 0 for a cutter that
     needs none."""
@@ -168,7 +168,7 @@ def opening(
     )
 
 
-def _gentle_enough(cutter: Cutter, surface: Surface, most: float, region: BaseGeometry) -> Polygon | None:
+def _gentle_enough(cutter: Cutter, surface: Surface, most: float, region: BaseGeometry) -> BaseGeometry | None:
     """Where a flat end's downhill side hangs no more than `most` over the surface under it; None for all of `region`.
 
     It rests on its uphill side. The steeper the further out, and on a cone less steep where it is wider.
@@ -185,7 +185,7 @@ def _gentle_enough(cutter: Cutter, surface: Surface, most: float, region: BaseGe
         low, high = np.where(gentle, middle, low), np.where(gentle, high, middle)
     edge = np.column_stack([x, low])
     edge[[0, -1], 0] += -1.0, 1.0
-    return Polygon(np.concatenate([edge, edge[::-1] * [1.0, -1.0]]))
+    return cleaned(Polygon(np.concatenate([edge, edge[::-1] * [1.0, -1.0]])))  # where it is but a line it is nowhere
 
 
 def _overhang(cutter: Cutter, surface: Surface, x: Floats, y: Floats) -> Floats:
