@@ -197,6 +197,23 @@ def test_a_wall_that_the_cutter_keeps_off_over_a_millimetre_is_found(shape, bend
     assert [f.code for f in said] == (["pocket-uncut"] if found else [])
 
 
+@pytest.mark.parametrize(("bend", "found"), [(0.0, False), (0.05, True)])
+def test_a_wall_that_a_thin_v_just_opens_is_no_finding(bend, found):
+    """0.2 mm deep one of 20 degrees opens 0.2 tan(10), 0.035 mm, to each side (D): 0.046 mm was said to be left between
+    discs 0.15 mm apart on its long straight moves."""
+    one, deep = replace(cutter("v"), angle=20.0), 0.2
+    wide = deep * math.tan(math.radians(10.0))
+    x0, y0, x1, y1 = shapely.buffer(AREA, -wide).bounds
+    plan = np.array([(x0, y0), (10.0, y0), (10.0, y0 + bend), (11.5, y0 + bend), (11.5, y0), (x1, y0), (x1, y1),
+                     (x0, y1), (x0, y0)])
+    top = pathgen.flat(6.0)
+    way = motion(np.column_stack([plan, np.full(len(plan), 6.0 - deep)]))
+    cuts = [(SimpleNamespace(cutter=one), None, way)]
+    inlay = SimpleNamespace(index=2, depth=deep, area=AREA)
+    said = reached_wall_findings(inlay, cuts, top, TOL, tight=0.2, hangs=0.0)
+    assert [f.code for f in said] == (["pocket-uncut"] if found else [])
+
+
 @pytest.mark.parametrize("depth", [0.2, 0.4])
 def test_a_flat_end_is_not_asked_to_hang_over_by_half_the_depth(depth):
     """On a circle of 100 mm the chord under a cutter of 3 mm rises y / sqrt(R^2 - y^2) times that (D)."""
