@@ -82,8 +82,8 @@ def _check_height(job: Job, clamping: Clamping, index: int, one: LetIn) -> None:
         raise JobError(
             f"inlay {index + 1} overfill",
             f"{inlay.overfill:g} mm, but a flat piece of {table.thickness:g} mm stands {proud:.3f} mm proud at its "
-            f"edges: the floor falls {off:.3f} mm under it", allowed=f"{proud:.3f} mm or more",
-            remedy=f"make overfill {rounded_up(proud):.2f} mm, or the piece thinner or narrower",
+            f"edges: the floor falls {off:.3f} mm under it", allowed=f"{rounded_up(proud):.2f} mm or more",
+            remedy="make it as allowed, or the piece thinner or narrower",
         )
 
 

@@ -49,6 +49,9 @@ from pathgen.work.part import Part
 _LEAST_TAB = 0.1
 """Lowest tab that is one, mm: as low as those of gauges, nut and saddle may be."""
 
+_SHALLOWEST = 0.1
+"""Least depth of a slot, mm."""
+
 _TIMES_AS_THICK, _AND_MORE = 4.0, 20.0
 """So many times the part's thickness, and so many mm: a thicker blank is sawn down, not milled away (common practice;
 the figures are our own)."""
@@ -261,13 +264,19 @@ def _slots(job: Job, board: Fingerboard) -> None:
     if job.slots.bevel_cutter:
         bevel_cutter = "[slots] bevel_cutter"
         check_shape(job, bevel_cutter, job.cutter(job.slots.bevel_cutter, bevel_cutter), "v")
-    # a level bottom is deepest under the crown
-    reached = cutter.flute_length - cut.deepest(board.surface) + cut.depth
-    _enough_left(job, board, cut, "[slots] depth", most=reached)
-    if falls_short(reached, cut.depth):
-        raise JobError("[slots] depth", f'{cut.deepest(board.surface):.4g} mm is deeper than the flute of '
-                       f'"{cutter.name}", {cutter.flute_length:g} mm', allowed=f"{rounded_down(reached):g} mm or less",
-                       remedy="name a longer cutter, or make depth as allowed")
+    # a level bottom is deepest under the crown, on a tight curve deeper than flutes go at any depth
+    deepest = cut.deepest(board.surface)
+    reached = cutter.flute_length - deepest + cut.depth
+    goes = reached >= _SHALLOWEST
+    _enough_left(job, board, cut, "[slots] depth", most=reached if goes else math.inf)
+    if falls_short(cutter.flute_length, deepest):
+        raise JobError(
+            "[slots] depth",
+            f'{deepest:.4g} mm is deeper than the flute of "{cutter.name}", {cutter.flute_length:g} mm',
+            allowed=f"{rounded_down(reached):g} mm or less" if goes
+            else f"flutes of {rounded_up(deepest):g} mm or more",
+            remedy="name a longer cutter, or " + ("make depth as allowed" if goes else 'write bottom = "curve"'),
+        )
 
 
 def _nut(job: Job, board: Fingerboard) -> None:

@@ -32,8 +32,8 @@ _HAIR = 0.01
 _FULL = 0.05
 """As much less deep than asked, mm, a move counts as at full depth, beside what a slope makes of it."""
 _DISCS = 0.15
-"""Spacing of the discs that a move of a v opens, mm, but no more than their radius at full depth, or than `_SAME`:
-between two of 0.3 mm radius a hundredth is not covered, between two a radius apart an eighth of that."""
+"""Widest spacing of the discs that a move of a v opens, mm: between two of 0.3 mm radius a hundredth is not covered.
+Smaller ones lie as much nearer."""
 _SAME = 0.02
 """Of discs whose middles lie as near to each other as this, mm, the largest one tells."""
 
@@ -81,8 +81,9 @@ def _away(places: NDArray[np.object_], motion: Motion, step: Step, inlay: Inlay,
         low = _at_full_depth(motion, step, inlay, surface)
         return away_from(lines_of(motion.start[low], motion.end[low]), places) - step.cutter.radius
     out = np.full(len(places), np.inf)
-    every = min(_DISCS, max(float(step.cutter.half_width(inlay.depth)), _SAME))
-    middle, radius = _opened(motion, step, surface, every)
+    wide = float(step.cutter.half_width(inlay.depth))
+    apart = 2.0 * np.sqrt(_HAIR * max(2.0 * wide - _HAIR, _HAIR))
+    middle, radius = _opened(motion, step, surface, min(apart, _DISCS))
     if len(radius):
         tree, most = shapely.STRtree(shapely.points(middle)), float(radius.max()) + _DISCS
         place, disc = tree.query(places, predicate="dwithin", distance=most)
@@ -99,11 +100,11 @@ def _at_full_depth(motion: Motion, step: Step, inlay: Inlay, surface: Surface) -
     return np.asarray(low)
 
 
-def _opened(motion: Motion, step: Step, surface: Surface, every: float) -> tuple[Floats, Floats]:
-    """(n, 2) middles and (n,) radii of discs that the moves of a v open, no more than `every` mm apart."""
+def _opened(motion: Motion, step: Step, surface: Surface, apart: float) -> tuple[Floats, Floats]:
+    """(n, 2) middles and (n,) radii of discs that the moves of a v open, so far apart at most."""
     low = motion.cutting & (np.minimum(motion.start[:, 2], motion.end[:, 2]) < surface.thickness)
     start, end = motion.start[low], motion.end[low]
-    count = np.maximum(np.ceil(np.hypot(*(end - start)[:, :2].T) / every), 1.0).astype(np.intp)
+    count = np.maximum(np.ceil(np.hypot(*(end - start)[:, :2].T) / apart), 1.0).astype(np.intp)
     first, last, _, _ = in_pieces(start, end, count)
     ends = np.ones(len(last), bool)
     ends[:-1] = (first[1:] != last[:-1]).any(axis=1)

@@ -274,3 +274,23 @@ def test_side_dots_as_wide_as_is_allowed_are_no_refusal(tmp_path):
     with pytest.raises(JobError, match="mm or less") as refused:
         made(4.0)
     assert made(re.search(r"allowed: ([\d.]+) mm", str(refused.value))[1])
+
+
+def test_level_slots_deeper_than_their_flutes_at_any_depth_may_follow_the_curve(tmp_path):
+    """Under a crown that rises 4.6 mm, with flutes of 3 mm: "-0.66 mm or less" was allowed."""
+    changes = {"radius = { nut = 254.0, end = 300.0 }": "radius = 60.0", "thickness = 6.5": "thickness = 8.0",
+               "thickness = 8.0\nmargin": "thickness = 9.0\nmargin"}
+    slots = small_board.SLOTS.replace("speed", "flute_length = 3.0\nspeed") + 'bottom = "flat"\n'
+
+    def said(slots: str) -> str:
+        try:
+            planned_of(pathgen.load_job(small_board.job(tmp_path, changes=changes, extra=slots)))
+        except JobError as refused:
+            return str(refused)
+        return ""
+
+    told = re.search(r'flutes of ([\d.]+) mm or more\): name a longer cutter, or write (bottom = "curve")',
+                     said(slots))
+    assert told
+    assert not said(slots.replace('bottom = "flat"', told[2]))
+    assert not said(slots.replace("flute_length = 3.0", f"flute_length = {told[1]}"))

@@ -197,15 +197,20 @@ def test_a_wall_that_the_cutter_keeps_off_over_a_millimetre_is_found(shape, bend
     assert [f.code for f in said] == (["pocket-uncut"] if found else [])
 
 
-@pytest.mark.parametrize(("aside", "found"), [(0.0, False), (0.05, True)])
-def test_a_fine_v_that_runs_along_its_walls_leaves_nothing_before_them(aside, found):
-    """One of 20 degrees, 0.2 mm deep, opens 0.035 mm beside its way (D): its discs were looked at 0.15 mm apart."""
-    fine = replace(cutter("v", 3.0), angle=20.0)
-    step = SimpleNamespace(order=1, cutter=fine)
-    x0, y0, x1, y1 = shapely.buffer(AREA, -0.2 * math.tan(math.radians(10.0)) - aside).bounds
-    lap = motion([(x, y, float(TOP.height(x, y)) - 0.2) for x, y in ((x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0))])
-    shallow = SimpleNamespace(index=2, depth=0.2, area=AREA)
-    said = reached_wall_findings(shallow, [(step, AREA, lap)], TOP, TOL, tight=0.2, hangs=0.0)
+@pytest.mark.parametrize(("bend", "found"), [(0.0, False), (0.05, True)])
+def test_a_wall_that_a_thin_v_just_opens_is_no_finding(bend, found):
+    """0.2 mm deep one of 20 degrees opens 0.2 tan(10), 0.035 mm, to each side (D): 0.046 mm was said to be left between
+    discs 0.15 mm apart on its long straight moves."""
+    one, deep = replace(cutter("v"), angle=20.0), 0.2
+    wide = deep * math.tan(math.radians(10.0))
+    x0, y0, x1, y1 = shapely.buffer(AREA, -wide).bounds
+    plan = np.array([(x0, y0), (10.0, y0), (10.0, y0 + bend), (11.5, y0 + bend), (11.5, y0), (x1, y0), (x1, y1),
+                     (x0, y1), (x0, y0)])
+    top = pathgen.flat(6.0)
+    way = motion(np.column_stack([plan, np.full(len(plan), 6.0 - deep)]))
+    cuts = [(SimpleNamespace(cutter=one), None, way)]
+    inlay = SimpleNamespace(index=2, depth=deep, area=AREA)
+    said = reached_wall_findings(inlay, cuts, top, TOL, tight=0.2, hangs=0.0)
     assert [f.code for f in said] == (["pocket-uncut"] if found else [])
 
 

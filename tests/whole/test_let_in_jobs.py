@@ -181,8 +181,12 @@ def test_what_a_piece_may_not_say(tmp_path, changes: dict[str, str], words: str)
 
 
 def test_a_piece_that_stands_higher_at_its_edges_than_the_second_cut_reckons_with(tmp_path) -> None:
-    with pytest.raises(JobError, match=r"overfill: 0.7 mm.*0.707 mm or more.*make overfill 0.71"):
-        planned_of(job_with(tmp_path, {"overfill = 0.8": "overfill = 0.7"}))
+    """What is allowed is rounded up: 0.7072 mm was told as 0.707."""
+    thicker = {"thickness = 2.0": "thickness = 2.0004"}
+    with pytest.raises(JobError, match=r"overfill: 0.7 mm.*stands 0.707 mm proud") as refused:
+        planned_of(job_with(tmp_path, thicker | {"overfill = 0.8": "overfill = 0.7"}))
+    allowed = re.search(r"allowed: ([\d.]+) mm or more", str(refused.value))
+    assert planned_of(job_with(tmp_path, thicker | {"overfill = 0.8": f"overfill = {allowed[1]}"}))
 
 
 def test_cutters_that_leave_no_upright_wall(tmp_path) -> None:
