@@ -219,6 +219,13 @@ def test_a_flat_end_is_not_asked_to_hang_over_by_half_the_depth(depth):
     assert floor.bounds[3] == pytest.approx(furthest + 1.5, abs=0.05)
 
 
+def test_a_flat_end_over_the_crest_hangs_over_on_both_sides():
+    """It stands on the crest itself: 0.49 of 0.04 mm are h = R - sqrt(R^2 - w^2) at w = y + r (D), not y / R of it."""
+    steps = made(cutter())[0].clamping.steps
+    axis = _openings.__wrapped__(SimpleNamespace(depth=0.04, area=AREA), steps, 0.0, 0.0, TOP).axes[0]
+    assert axis.bounds[3] == pytest.approx(math.sqrt(RADIUS**2 - (RADIUS - 0.49 * 0.04) ** 2) - 1.5, abs=0.03)
+
+
 @pytest.mark.parametrize("plunges", [True, False])
 def test_no_floor_is_asked_for_where_there_is_no_room_for_a_ramp(plunges):
     """A dot that a cutter of 3 mm only just fits: one that cannot go straight down leaves it to a later one."""
