@@ -208,11 +208,12 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
         reach = overlay.union(reach, overlay.difference(sure, opened))
         if step is steps[-1]:
             break
-        if not step.cutter.is_flat:
-            opened = overlay.union(opened, overlay.buffer(axis, half, quad_segs=32))
         level = float(step.cutter.half_width(shape.depth))  # however it slopes, what a v opens is made of such circles
         wider = overlay.buffer(shape.area, min(beyond, level / 2) - level, quad_segs=32)
-        most = overlay.union(most, overlay.buffer(wider, level, quad_segs=32))
+        may_open = overlay.buffer(wider, level, quad_segs=32)
+        most = overlay.union(most, may_open)
+        if not step.cutter.is_flat:
+            opened = overlay.union(opened, may_open)
     return _Openings(steps, alone, beside, axes, reach)
 
 

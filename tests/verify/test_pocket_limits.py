@@ -237,6 +237,15 @@ def test_no_floor_is_asked_for_where_there_is_no_room_for_a_ramp(plunges):
     assert floor.intersects(AREA)
 
 
+def test_where_a_blunt_v_may_have_been_the_next_cutter_is_asked_for_no_more_than_corners():
+    """Of 160 degrees, 0.26 mm deep: on level ground it opens 2.95 mm, fits, and leaves the feet of walls. By how far it
+    opens a slope uphill, 2.1 mm on one side alone, it was taken never to have been there."""
+    line = SimpleNamespace(depth=0.26, area=shapely.box(5.0, -5.0, 25.0, -1.9))
+    steps = made(replace(cutter("v", 18.0), angle=160.0), cutter(diameter=1.9))[0].clamping.steps
+    reach = _openings.__wrapped__(line, steps, 0.0, TOL.pocket_plan, TOP).reach
+    assert reach.area < 4 * (1 - math.pi / 4) * 1.5**2
+
+
 def test_nothing_is_asked_for_between_two_parts_that_all_but_touch():
     """Each cutter ends a hair within the walls: a crack of 1 nm between two parts is a film of wood then."""
     halves = shapely.MultiPolygon([shapely.box(5.0, -5.0, 25.0, -1e-6), shapely.box(5.0, 0.0, 25.0, 5.0)])
