@@ -191,20 +191,23 @@ def _rough(operation: SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:
 
 
 def _finish(operation: SurfaceFinish, cutter: Cutter, around: Around) -> Toolpath:
-    rough, rougher = around.clamping.feature(SurfaceRough), around.clamping.cutter(SurfaceRough)
-    first = _first(around)
-    left = rough.allowance + rough_stairs(first, rougher, stock_top=around.top, past=around.past) \
-        if rough and rougher else None
     return finishing(
-        first, allowance=left, stock_top=around.top,
+        _first(around), allowance=_left_by_roughing(around), stock_top=around.top,
         later=_last(around) if operation.feature.leave else None, rapids=around.rapids,
     )
 
 
+def _left_by_roughing(around: Around) -> float | None:
+    """The most that roughing leaves over the surface where passes go, mm; None where nothing is roughed."""
+    rough, rougher = around.clamping.feature(SurfaceRough), around.clamping.cutter(SurfaceRough)
+    return rough.allowance + rough_stairs(_first(around), rougher, stock_top=around.top, past=around.past) \
+        if rough and rougher else None
+
+
 def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
     inlay, surfacing = operation.feature, operation.surfacing
-    stepdown = operation.at_once(cutter)
-    waste: Waste = "wall" if around.clamping.feature(SurfaceRough) is None else "cleared"
+    stepdown, left = operation.at_once(cutter), _left_by_roughing(around)
+    waste: Waste = "wall" if left is None or left > cutter.stepdown else "cleared"
     if surfacing.resurface_area == "inlay" or surfacing.leave:
         wide = overlay.union_all([overlay.buffer(inlay.area, surfacing.blend), lies_over(inlay)])
         path = cutting_again_over(

@@ -189,7 +189,7 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
         half, wide = (_uphill(step.cutter, depth, slope) for depth in (shape.depth, shape.depth - gone))
         axis = overlay.buffer(shape.area, -half, quad_segs=32)
         if step.cutter.is_flat and slope * step.cutter.diameter > _HANGS * shape.depth and not axis.is_empty:
-            axis = overlay.difference(axis, _steep_sides(surface, axis, _HANGS * shape.depth / step.cutter.diameter))
+            axis = overlay.difference(axis, _steep_sides(surface, axis, _HANGS * shape.depth, step.cutter.radius))
         axes.append(axis)
         shapely.prepare(most)
         asked = _gone_into(step.cutter, axis)
@@ -208,11 +208,12 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
         reach = overlay.union(reach, overlay.difference(sure, opened))
         if step is steps[-1]:
             break
-        if not step.cutter.is_flat:
-            opened = overlay.union(opened, overlay.buffer(axis, half, quad_segs=32))
         level = float(step.cutter.half_width(shape.depth))  # however it slopes, what a v opens is made of such circles
         wider = overlay.buffer(shape.area, min(beyond, level / 2) - level, quad_segs=32)
-        most = overlay.union(most, overlay.buffer(wider, level, quad_segs=32))
+        may_open = overlay.buffer(wider, level, quad_segs=32)
+        most = overlay.union(most, may_open)
+        if not step.cutter.is_flat:
+            opened = overlay.union(opened, may_open)
     return _Openings(steps, alone, beside, axes, reach)
 
 
@@ -227,12 +228,14 @@ def _uphill_of(area: shapely.Geometry, by: float) -> shapely.Geometry:
                          shapely.transform(below, lambda xy: xy + [0.0, by]))
 
 
-def _steep_sides(surface: Surface, near: shapely.Geometry, most: float) -> shapely.Geometry:
-    """Where the surface is steeper than `most`, as it is further out on either side, as far as `near` comes."""
+def _steep_sides(surface: Surface, near: shapely.Geometry, most: float, radius: float) -> shapely.Geometry:
+    """Where the surface falls by more than `most` under a flat end, from its uphill side or the crest to its downhill
+    side, as it does further out on either side, as far as `near` comes."""
     x0, y0, x1, y1 = near.bounds
     out = max(abs(y0), abs(y1))
     x, y = np.linspace(x0, x1, _STATIONS), np.linspace(0.0, out, _STATIONS)
-    gentle = (surface.slope(x, y[:, None]) <= most).sum(axis=0)  # of the places out from the crest
+    uphill, downhill = np.maximum(y - radius, 0.0)[:, None], y[:, None] + radius
+    gentle = (surface.height(x, uphill) - surface.height(x, downhill) <= most).sum(axis=0)  # of the places out from it
     edge = np.column_stack([x, y[np.maximum(gentle - 1, 0)]])
     far = np.array([[x1, out + 1.0], [x0, out + 1.0]])
     return shapely.multipolygons([shapely.Polygon(np.concatenate([edge, far]) * [1.0, side]) for side in (1.0, -1.0)])

@@ -224,6 +224,13 @@ def test_a_flat_end_is_not_asked_to_hang_over_by_half_the_depth(depth):
     assert floor.bounds[3] == pytest.approx(furthest + 1.5, abs=0.05)
 
 
+def test_a_flat_end_over_the_crest_hangs_over_on_both_sides():
+    """It stands on the crest itself: 0.49 of 0.04 mm are h = R - sqrt(R^2 - w^2) at w = y + r (D), not y / R of it."""
+    steps = made(cutter())[0].clamping.steps
+    axis = _openings.__wrapped__(SimpleNamespace(depth=0.04, area=AREA), steps, 0.0, 0.0, TOP).axes[0]
+    assert axis.bounds[3] == pytest.approx(math.sqrt(RADIUS**2 - (RADIUS - 0.49 * 0.04) ** 2) - 1.5, abs=0.03)
+
+
 @pytest.mark.parametrize("plunges", [True, False])
 def test_no_floor_is_asked_for_where_there_is_no_room_for_a_ramp(plunges):
     """A dot that a cutter of 3 mm only just fits: one that cannot go straight down leaves it to a later one."""
@@ -233,6 +240,15 @@ def test_no_floor_is_asked_for_where_there_is_no_room_for_a_ramp(plunges):
     floor = _openings.__wrapped__(SimpleNamespace(depth=DEEP, area=area), steps, 0.0, 0.0, TOP).alone[0]
     assert floor.intersects(dot) == plunges
     assert floor.intersects(AREA)
+
+
+def test_where_a_blunt_v_may_have_been_the_next_cutter_is_asked_for_no_more_than_corners():
+    """Of 160 degrees, 0.26 mm deep: on level ground it opens 2.95 mm, fits, and leaves the feet of walls. By how far it
+    opens a slope uphill, 2.1 mm on one side alone, it was taken never to have been there."""
+    line = SimpleNamespace(depth=0.26, area=shapely.box(5.0, -5.0, 25.0, -1.9))
+    steps = made(replace(cutter("v", 18.0), angle=160.0), cutter(diameter=1.9))[0].clamping.steps
+    reach = _openings.__wrapped__(line, steps, 0.0, TOL.pocket_plan, TOP).reach
+    assert reach.area < 4 * (1 - math.pi / 4) * 1.5**2
 
 
 def test_nothing_is_asked_for_between_two_parts_that_all_but_touch():

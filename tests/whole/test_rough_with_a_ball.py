@@ -55,12 +55,14 @@ def test_what_roughing_leaves_is_finished_within_the_stepdown(tmp_path, diameter
     (("ball-end", 3.4, 2.1), ("ball-end", 36.5, 1.16, 0.45), 1.5, "60.0, end = 60.0", 40.0, 6.6),
     (("ball-end", 4.4, 3.2), ("flat-end", 14.7, 1.56, 0.95), 0.1, "254.0, end = 300.0", 20.0, 12.0),
     (("ball-end", 3.8, 3.45), ("flat-end", 38.2, 0.31, 0.95), 1.5, "100.0, end = 130.0", 40.0, 12.0),
+    (("ball-end", 3.3, 0.68), ("flat-end", 9.7, 1.78, 0.2), 1.5, "100.0, end = 130.0", 40.0, 8.0),
 ])
 def test_what_wide_cutters_leave_is_finished_within_the_stepdown(
     tmp_path, finish, rough, allowance, radius, nut, blank
 ):
     """Ridges of a ball stand higher on a round board than on a level one; past the ends of wide flat passes the blank
-    stood between two of them; and a wide pass goes where no fine one does along a tapered edge."""
+    stood between two of them; and a wide pass goes where no fine one does along a tapered edge, and one of a second
+    cut where none of the first did."""
     names = "shape", "diameter", "stepdown", "stepover"
     extra = "".join(small_board.cutter(name=name, **dict(zip(names, one, strict=False)), speed=16000, feed=2400.0,
                                        plunge=600.0) for name, one in (("fine", finish), ("wide", rough)))
