@@ -259,9 +259,13 @@ def rough_stairs(passes: Passes, cutter: Cutter, *, stock_top: float, past: floa
     places = shapely.get_coordinates(shapely.segmentize([LineString(side) for side in ends], _CRESTS))
     x, across = places[:, :1], places[:, 1:]
     reach = rough_reach(passes.outline, surface, cutter, finish=passes.cutter, stock_top=stock_top, past=past)
-    y = _rough_lines(reach, cutter)
-    spans = strip_spans(reach, y, reach=1.0)
-    on_way = np.clip(x, spans[:, 0], spans[:, 1])
+    lines = _rough_lines(reach, cutter)
+    spans = strip_spans(reach, lines, reach=1.0)
+    apart = lines[1] - lines[0]
+    in_reach = math.ceil(cutter.radius / apart)
+    near = np.floor((across - lines[0]) / apart).astype(np.intp) + np.arange(1 - in_reach, 1 + in_reach)
+    near = np.clip(near, 0, len(lines) - 1)
+    y, on_way = lines[near], np.clip(x, spans[near, 0], spans[near, 1])
     left = surface.tip_height(cutter, on_way, y) + cutter.profile(np.hypot(x - on_way, across - y))
     return float(np.nanmax(np.minimum(left.min(axis=1), stock_top) - surface.height(*places.T), initial=0.0))
 

@@ -97,7 +97,7 @@ ALARMS = {
     "one slot aside": "slot-off-line",
     "one slot crooked": "slot-off-line",
     "one slot deeper": "slot-too-deep",
-    "one slot left out": "slot-too-shallow slot-too-short",
+    "one slot left out": "slot-missing",
     "one stray move in a pocket": "pocket-outside-drawing pocket-wall-overcut",
     "one tab thinner": "tab-too-thin",
     "outline 0.03 aside across the board": "outline-inside outline-outside",
