@@ -10,6 +10,8 @@ Singles = NDArray[np.float32]
 Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
 Pixels = NDArray[np.uint8]
+Bounds = tuple[float, float, float, float]
+"""x_min, y_min, x_max, y_max, mm."""
 
 
 def numbers_from(first: Ints, stop: Ints) -> tuple[Ints, Ints]:

@@ -114,7 +114,7 @@ def _roughs(job: Job, board: Fingerboard | FlatPart, surfacing: Surfacing) -> bo
         return True
     cutter, finish = (job.cutter(name or "", "[surface]") for name in (job.surface.rough, job.surface.finish))
     return bool(roughing_runs(board.outline, first, cutter, finish=finish, stock_top=job.stock.thickness,
-                              allowance=surfacing.allowance))
+                              allowance=surfacing.allowance, blank=job.stock.bounds))
 
 
 def _numbered(job: Job, steps: Iterator[Step]) -> tuple[Step, ...]:

@@ -186,7 +186,7 @@ def _rough(operation: SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:
     clamping = around.clamping
     return roughing(
         around.surfaced, clamping.first_surface, cutter, finish=clamping.cutter(SurfaceFinish), stock_top=around.top,
-        allowance=operation.feature.allowance, past=around.past, rapids=around.rapids,
+        allowance=operation.feature.allowance, past=around.past, blank=clamping.stock.bounds, rapids=around.rapids,
     )
 
 
@@ -200,8 +200,10 @@ def _finish(operation: SurfaceFinish, cutter: Cutter, around: Around) -> Toolpat
 def _left_by_roughing(around: Around) -> float | None:
     """The most that roughing leaves over the surface where passes go, mm; None where nothing is roughed."""
     rough, rougher = around.clamping.feature(SurfaceRough), around.clamping.cutter(SurfaceRough)
-    return rough.allowance + rough_stairs(_first(around), rougher, stock_top=around.top, past=around.past) \
-        if rough and rougher else None
+    if rough is None or rougher is None:
+        return None
+    return rough.allowance + rough_stairs(_first(around), rougher, stock_top=around.top, past=around.past,
+                                          blank=around.clamping.stock.bounds)
 
 
 def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
@@ -363,7 +365,7 @@ def _in_the_way(cut: OutlineCut, cutter: Cutter, around: Around) -> float:
     if rough is None or rougher is None:
         return stands
     over = rough_reach(around.surfaced, clamping.first_surface, rougher, finish=passes.cutter, stock_top=around.top,
-                       past=around.past)
+                       past=around.past, blank=clamping.stock.bounds)
     groove = overlay.intersection(overlay.buffer(way, reach), shapely.box(*clamping.stock.bounds))
     if not shapely.covers(roughed(over, rougher), groove):
         return stands

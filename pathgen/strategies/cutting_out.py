@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from shapely import LinearRing, Polygon
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Bools, Floats, Ints
+from pathgen.base.arrays import Bools, Bounds, Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.memory import remembered
@@ -27,8 +27,6 @@ _EVERY = 1.0
 """Spacing of the places tried for a tab, mm."""
 _FINER = 5
 """As many times as fine, for a notch as narrow as the cutter."""
-Bounds = tuple[float, float, float, float]
-"""x_min, y_min, x_max, y_max, mm."""
 
 _SPACINGS = 30
 """Tried from tab to tab where they stand close, the widest first."""

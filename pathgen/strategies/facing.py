@@ -10,7 +10,7 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Floats
+from pathgen.base.arrays import Bounds, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
@@ -26,11 +26,11 @@ _EVERY = 1.0
 @remembered
 def roughing(
     outline: Polygon, surface: Surface, cutter: Cutter, *, finish: Cutter | None, stock_top: float, allowance: float,
-    past: float = 0.0, rapids: Rapids,
+    past: float = 0.0, blank: Bounds | None = None, rapids: Rapids,
 ) -> Toolpath:
     """Layers down to `allowance` above the surface, eased where the cutter is in wood over its whole width."""
     runs = roughing_runs(outline, surface, cutter, finish=finish, stock_top=stock_top, allowance=allowance,
-                         past=past)
+                         past=past, blank=blank)
     path = _path(runs, cutter, rapids)
     if not len(path):
         return path

@@ -22,7 +22,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Bools, Floats
+from pathgen.base.arrays import Bools, Bounds, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.lowered import Lowered
@@ -210,15 +210,16 @@ def roughing_runs(
     stock_top: float,
     allowance: float,
     past: float = 0.0,
+    blank: Bounds | None = None,
     chord_tolerance: float = 5e-3,
 ) -> list[Floats]:
     """Runs that take the stock down to `allowance` above the surface, in layers of the cutter's stepdown.
 
     Each is entered along a ramp. They clear the board, and as much around it as the `finish` cutter opens, so that
-    the finishing passes, which go `past` the outline by so many mm, meet no standing wall. No run goes nearer to the
-    surface than `allowance`.
+    the finishing passes, which go `past` the outline by so many mm, meet no standing wall; beside the `blank` there is
+    none. No run goes nearer to the surface than `allowance`.
     """
-    reach = rough_reach(outline, surface, cutter, finish=finish, stock_top=stock_top, past=past)
+    reach = rough_reach(outline, surface, cutter, finish=finish, stock_top=stock_top, past=past, blank=blank)
     if reach.is_empty:
         raise CutterError(f"cutter {cutter.name!r}", f"{cutter.diameter:g} mm is too large to rough so small a shape",
                           allowed="a cutter smaller than the shape", remedy="take a smaller cutter")
@@ -231,10 +232,14 @@ def roughing_runs(
 
 def rough_reach(
     outline: Polygon, surface: Surface, cutter: Cutter, *, finish: Cutter | None, stock_top: float, past: float,
+    blank: Bounds | None,
 ) -> Polygon:
     """Where the axis of a roughing cutter goes: see `roughing_runs`."""
     out = _rough_out(outline, surface, cutter, finish=finish, stock_top=stock_top, past=past)
-    return overlay.buffer(outline, out, join_style="mitre")
+    reach = overlay.buffer(outline, out, join_style="mitre")
+    if blank is None:
+        return reach
+    return overlay.intersection(reach, overlay.buffer(shapely.box(*blank), cutter.radius, join_style="mitre"))
 
 
 def _rough_out(
@@ -248,7 +253,7 @@ def _rough_out(
 
 
 @remembered
-def rough_stairs(passes: Passes, cutter: Cutter, *, stock_top: float, past: float) -> float:
+def rough_stairs(passes: Passes, cutter: Cutter, *, stock_top: float, past: float, blank: Bounds) -> float:
     """The most that roughing leaves over its allowance where finishing `passes` go, and wide ones before them, mm:
     ridges, higher where it is round, and the stairs of a flat end, which stands on the uphill side of its way."""
     if passes.surface.is_flat:
@@ -257,8 +262,10 @@ def rough_stairs(passes: Passes, cutter: Cutter, *, stock_top: float, past: floa
     # a line needs two points, and of one pass alone each side has but one
     ends = [np.repeat(side, 2, axis=0) for one in (passes, wide) for side in np.split(one.rim, 2)]
     places = shapely.get_coordinates(shapely.segmentize([LineString(side) for side in ends], _CRESTS))
+    places = places[shapely.intersects_xy(shapely.box(*blank), *places.T)]
     x, across = places[:, :1], places[:, 1:]
-    reach = rough_reach(passes.outline, surface, cutter, finish=passes.cutter, stock_top=stock_top, past=past)
+    reach = rough_reach(passes.outline, surface, cutter, finish=passes.cutter, stock_top=stock_top, past=past,
+                        blank=blank)
     lines = _rough_lines(reach, cutter)
     spans = strip_spans(reach, lines, reach=1.0)
     apart = lines[1] - lines[0]

@@ -72,3 +72,13 @@ def test_what_wide_cutters_leave_is_finished_within_the_stepdown(
             "thickness = 8.0": f"thickness = {blank}", 'finish = "ball"\nscallop = 0.05':
             f'finish = "fine"\nrough = "wide"\nallowance = {allowance}'})
     assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
+
+
+def test_a_small_cutter_before_a_large_ball_stays_beside_the_blank(tmp_path):
+    """As far as a ball of 25.4 mm clears 11 mm beside the part, a cutter of 2 mm went out over the bed."""
+    made = small_board.built(tmp_path, resolution=0.4, changes={
+        "diameter = 12.7": "diameter = 25.4", 'finish = "ball"': 'finish = "ball"\nrough = "flat"', 
+        "width = 66.0": "width = 48.0"})
+    assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
+    rough = made.plan.paths[0].points
+    assert abs(rough[:, 1]).max() <= 24.0 + 1.0 + 1e-9
