@@ -101,8 +101,9 @@ class Around:
 
     @cached_property
     def surfaced(self) -> Polygon:
-        """What the surface is cut over: the part, any bay that a slot crosses, and what lies beside a drawing near the
-        edge, as far as the flank of a wide cutter reaches: they meet no raw stock there."""
+        """What the surface is cut over: the part, any bay that a slot crosses, a hollow end that a nut's shelf runs out
+        over, and what lies beside a drawing near the edge, as far as the flank of a wide cutter reaches: they meet no
+        raw stock there."""
         part, bars = self.clamping.board.outline, list(self._beside_drawings())
         for slots in filter(None, map(self.clamping.feature, (Slot, NutSlot))):
             lines = shapely.linestrings(slots.lines)
@@ -110,6 +111,10 @@ class Around:
             ends = shapely.multipoints(slots.lines)[of]
             crossed = outside[(shapely.length(outside) > 0) & (shapely.distance(outside, ends) > _AT_END)]
             bars += [*overlay.buffer(crossed, slots.width / 2 + RUN_OUT)]
+        if nut := self.clamping.feature(NutSlot):
+            across = overlay.buffer(shapely.linestrings(nut.lines[0]), nut.width / 2, cap_style="flat")
+            shelf = overlay.intersection(across, shapely.convex_hull(part))
+            bars += [shelf] if overlay.difference(shelf, part).area > _AT_END else []
         return Polygon(overlay.union_all([part, *bars]).exterior) if bars else part
 
     def _beside_drawings(self) -> Iterator[Polygon]:

@@ -36,3 +36,12 @@ def test_a_nut_slot_across_a_notch_in_the_nut_end_meets_no_raw_stock(tmp_path):
     slot = shapely.LineString(clamping.feature(NutSlot).lines[0]).buffer(2.0, cap_style="flat")
     assert not clamping.board.outline.covers(slot)
     assert surfaced.covers(slot)
+
+
+def test_a_nut_shelf_over_a_hollow_end_meets_no_raw_stock(tmp_path):
+    """In the middle the end lies 2 mm further in, and a ball of 4 mm left 1.85 mm standing there."""
+    hollow = {"frets = 5": "frets = 5\nbehind_nut = 8.0\nnut_end = { rise = -2.0 }", "margin_nut = 20.0":
+              "margin_nut = 26.0", "length = 125.0": "length = 132.0", "diameter = 12.7": "diameter = 4.0",
+              "stepdown = 1.6": "stepdown = 0.4"}
+    result = small_board.built(tmp_path, changes=hollow, extra='[nut]\ncutter = "flat"\ndepth = 1.5\n', resolution=0.2)
+    assert [f.got for f in result.verification.findings if f.severity == "forbid"] == []
