@@ -47,7 +47,7 @@ def parts_of(job: Job) -> tuple[Job, ...]:
     if job.form is None or job.form.cut != "halves":
         return (job,)
     if not job.form.gap:
-        raise JobError("[form] gap", 'missing with cut = "halves"', allowed="more than 0",
+        raise JobError("[form] gap", 'missing, or 0, with cut = "halves"', allowed="more than 0",
                        remedy="give it: the thickness of the wood that is bent between the halves")
     return tuple(replace(job, form=replace(job.form, cut=cut)) for cut in ("outside", "inside"))
 

@@ -13,7 +13,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Rapids, Toolpath, along_in_plan
-from pathgen.base.units import falls_short, rounded_up
+from pathgen.base.units import falls_short, rounded_up, told_apart
 from pathgen.work.features import Slots, longer
 from pathgen.work.operations import RUN_OUT
 
@@ -162,8 +162,9 @@ def _bevel(plan: Floats, unit: Floats, half: float, slots: Slots, surface: Surfa
     # where the slope itself changes, the tip's way is not as steep as the surface: what that takes off the bevel
     bent = np.abs(np.diff(slope)) / np.maximum(np.linalg.norm(np.diff(plan, axis=0), axis=1), _LEAST_STEP)
     if (narrower := float((half**2 * slope[:, 1:] ** 2 * bent / (2.0 * flank[:, 1:] ** 3)).max())) > _NARROWER:
+        less, most = told_apart(narrower, _NARROWER)
         raise CutterError(where, f"{cutter.angle:g} degrees is too blunt: where the surface curves along a slot the "
-                          f"bevel would be {narrower:.3f} mm narrower", allowed=f"{_NARROWER:g} mm", remedy=_SHARPER)
+                          f"bevel would be {less} narrower", allowed=most, remedy=_SHARPER)
     aside = (half * (flank[0] - flank[1]) + other - one) / (flank[0] + flank[1])
     if (worst := float(np.abs(aside).max())) > min(slots.width / 2, cutter.radius - half):
         raise CutterError(where, f"is so blunt that its tip would lie {worst:.2f} mm beside the slot's middle, as "

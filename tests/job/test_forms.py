@@ -117,7 +117,7 @@ HOLE = '\n[[hole]]\ncutter = "flat 3"\nat = [150.0, {}]\ndiameter = 8.0\n'
     ("wall = 20.0", "wall = 120.0", r"\[form\] wall: 100\.0\d* mm of the inside form is left between the line and its "
      r"edge at 0 mm along, -40\.\d* mm across \(allowed: 120 mm or more: a thin form bends under clamps\)"),
     ("width = 240.0\nwall = 20.0\n", "width = 120.0\n", r"\[form\] wall: 25\.0\d* mm of the inside .*50 mm or more"),
-    ("gap = 2.4\n", "", r'\[form\] gap: missing with cut = "halves"'),
+    ("gap = 2.4\n", "", r'\[form\] gap: missing, or 0, with cut = "halves"'),
     ('"halves"', '"on"', r"\[form\] gap: 2\.4 mm with cut = \"on\""),
     ("length = 300.0\nwidth = 240.0", "length = 300.0", r"\[form\]: length without the other"),
     ("at = [150.0, 0.0]", "at = [150.0, -140.0]", r"leaves 0 pieces inside the line"),
