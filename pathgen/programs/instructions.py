@@ -73,11 +73,13 @@ def z_zero_words(clamping: Clamping) -> str:
 
 
 def before_start(
-    clamping: Clamping, step: Step, *, lowest: float | None = None, zero: ZeroCheck | None = None
+    clamping: Clamping, step: Step, *, lowest: float | None = None, fitted: float | None = None,
+    zero: ZeroCheck | None = None
 ) -> list[str]:
     """What to do before pressing start, in order; `lowest` is the program's lowest tip above the bed, mm.
 
-    `zero` is where to try the zero of a cutter just fitted.
+    `fitted` is that of all programs that its cutter stays in the spindle for, where they are known: it cannot be drawn
+    further out between them without losing its zero. `zero` is where to try the zero of a cutter just fitted.
     """
     if clamping.done(step):
         return ["This program was run before the work moved: do not run it again."]
@@ -93,8 +95,9 @@ def before_start(
         lines += _spoilboard(clamping) if step.order == clamping.moved_from else []
         lines += _before(clamping, step)
     lines.append(_fitted(clamping, step))
-    if lowest is not None and stand_out(clamping, lowest) > 0:  # hovering high over the work needs none
-        lines.append(_stand_out_words(clamping, stand_out(clamping, lowest)))
+    deepest = lowest if fitted is None else fitted
+    if deepest is not None and stand_out(clamping, deepest) > 0:  # hovering high over the work needs none
+        lines.append(_stand_out_words(clamping, stand_out(clamping, deepest)))
     if zero is not None:
         lines += check_words(zero, step, clamping.units)
         if zero.if_so and zero.like is None:
@@ -319,9 +322,10 @@ def cautions(step: Step) -> list[str]:
 
 
 def header(
-    clamping: Clamping, step: Step, *, minutes: float, lowest: float | None, zero: ZeroCheck | None
+    clamping: Clamping, step: Step, *, minutes: float, lowest: float | None, fitted: float | None = None,
+    zero: ZeroCheck | None
 ) -> list[str]:
-    """The header of a program, a line each; `lowest` and `zero` as in `before_start`."""
+    """The header of a program, a line each; `lowest`, `fitted` and `zero` as in `before_start`."""
     total = len(clamping.steps)
     own = f" for this {clamping.board.names.part}" if clamping.board.names.laid else ""
     return [
@@ -334,7 +338,7 @@ def header(
         f"zero: {zero_words(clamping)}",
         f"about {max(1, round(minutes))} min",
         "before pressing start:",
-        *(f"- {line}" for line in before_start(clamping, step, lowest=lowest, zero=zero)),
+        *(f"- {line}" for line in before_start(clamping, step, lowest=lowest, fitted=fitted, zero=zero)),
         *(f"afterwards: {line}" for line in afterwards(clamping, step)),
         "cautions:",
         *(f"- {line}" for line in cautions(step)),

@@ -134,6 +134,8 @@ class Turn:
     count: int
     stays: bool
     """Whether its cutter stands in the spindle still, zeroed, from the program before."""
+    lowest: float = math.inf
+    """The lowest tip above the bed in programs of other parts that its cutter stays in the spindle for, mm."""
     fill_after: int | None = None
     """The program after which the fills of all parts are poured, where this one ends with its part's fill."""
     fill_too: tuple[str, ...] = ()
