@@ -280,6 +280,13 @@ class Clamping:
         """How deep an inlay is from the wood round it once it is opened, but for ridges, mm."""
         return inlay.depth + self.proud(inlay) - self.skimmed(inlay)
 
+    def stands(self, inlay: Inlay) -> float:
+        """How far what fills an inlay stands above the wood round it, mm: pieces lie below it where that is negative.
+
+        Pieces stand so high where they rest on the floor; of fill it is the most that the job allows.
+        """
+        return inlay.overfill if inlay.piece is None else inlay.piece - self.opened(inlay)
+
     def skimmed(self, inlay: Inlay) -> float:
         """How far the wood stands below the first surface when an inlay is opened, mm."""
         opening = min((s.order for s in self.steps if s.operation.opens is inlay), default=0)
