@@ -66,7 +66,10 @@ def sources(clamping: Clamping) -> Iterator[Source]:
     if surfaced:
         yield Source(name=f"Z, finishing the {what}", size=Z_SETTING, surface=1, moves=flush | ({} if fresh else depth))
     if pocketed:
-        yield Source(name="Z, pocketing", size=Z_SETTING, moves={"wood left": 1.0})
+        # sloping walls open further out the deeper they go
+        slopes = [1 / one.cutter.wall_slope for one in clamping.steps if one.operation.opens and one.cutter.angle]
+        yield Source(name="Z, pocketing", size=Z_SETTING,
+                     moves={"wood left": 1.0} | ({"pocket edge": max(slopes)} if slopes else {}))
     if poured:
         yield Source(name=f"Z, cutting the {what} again", size=Z_SETTING, surface=2,
                      moves=flush | (depth if over_all else {}))
