@@ -241,7 +241,8 @@ class SurfaceFinish(_Surface):
 
     @property
     def purpose(self) -> str:
-        return f"finish the {self.feature.what}"
+        what = self.feature.what
+        return f"cut the {what} a little proud" if self.feature.leave else f"finish the {what}"
 
     def bite(self, cutter: Cutter) -> float | None:
         return self.feature.allowance or None
