@@ -290,15 +290,17 @@ def off_the_machine(clamping: Clamping) -> list[str]:
     if surfacing.scallop:
         block = "flat block" if clamping.board.surface.is_flat else "block of its radius"
         high = format_length(surfacing.scallop, units, decimals={"mm": 4, "in": 5}[units])
-        dust = ", the dust of the fill is harmful too" if filled else ""
+        what = "the fill" if resin else "shell and bone"
+        dust = f", the dust of {what} is harmful too" if filled else ""
         lines.append(f"Sand the ridges away, {high} high at most, along the {part} with a hard {block}, finer and "
                      f"finer; wear a mask{dust}.")
-    if any(inlay.fill == "resin" for inlay in filled):
+    if resin:
+    resin = any(inlay.fill == "resin" for inlay in filled)
         lines.append("Look for pinholes in the fill: drop resin into them, let it cure, and sand them level.")
     if slots is not None:
         lines.append(f"Clear the dust out of the {slots.words} and try a piece of the wire in one. Then the wire goes "
                      f"in, before or after the {part} is glued on, as you are used to.")
-    same = " with the same fill" if filled else ""
+    same = f" with {'the same fill' if resin else 'a piece let in'}" if filled else ""
     return [*lines, f"Try the finish on an offcut{same} before it goes onto the {part}."]
 
 

@@ -836,7 +836,8 @@ def _wait(inlay: Inlay) -> list[str]:
             "wood and clogs the cutter, the heat of cutting softens it again, and its dust is harmful."
         )
     cure = [CURE] if inlay.fill == "resin" else []
-    return [wait, *cure, "Do not move the work. Clean fill and dust off the place that Z is set from."]
+    what = "glue" if inlay.fill == "piece" else "fill"
+    return [wait, *cure, f"{STAY} Clean {what} and dust off the place that Z is set from."]
 
 
 def _sunk(inlay: Inlay) -> list[str]:
