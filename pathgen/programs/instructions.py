@@ -150,17 +150,26 @@ def _measuring(clamping: Clamping) -> str:
 def _still_off(clamping: Clamping) -> str:
     """What it means where the first zero that is tried over a raw top, which nothing cuts, does not come right."""
     says = f"write {_thickness_keys(clamping)} as measured"
+    begun = clamping.moved_from > 1  # what is begun is not built anew for a thicker blank
     if clamping.setup.z_zero == "bed":
         return ("If it stays off with the bed felt for again, the blank is so much thicker or thinner: note it, and "
-                f"leave Z 0. If thicker, {says}, build again.")
-    higher = f" If higher, set Z 0 here, {says} here, build again." if clamping.surfacing is not None else ""
+                f"leave Z 0.{'' if begun else f' If thicker, {says}, build again.'}")
+    higher = f" If higher, set Z 0 here, {says} here, build again." if clamping.surfacing is not None and not begun \
+        else ""
     return ("If it stays off with Z 0 set again where it was, the top is so much higher or lower here: note it, and "
             f"leave Z 0.{higher}")
 
 
 def _before(clamping: Clamping, step: Step) -> list[str]:
     """What to do before the cutter is fitted."""
-    return [line for line in step.operation.before(clamping) if step.number > 1 or line != STAY]
+    lines = [line for line in step.operation.before(clamping) if step.number > 1 or line != STAY]
+    last = clamping.steps[step.order - 2] if step.order > 1 else step
+    if last is step or last.operation.spins or clamping.done(last):
+        return lines
+    said = last.operation.before(clamping)  # it cut nothing: all that was to be done then is done
+    rest = [line for line in lines if line not in said]
+    return [f"What is said before program {last.order} must be done: see there if you left it out.", *rest] \
+        if rest != lines else lines
 
 
 def _laid(clamping: Clamping, step: Step) -> list[str]:
@@ -210,10 +219,13 @@ def _edges(clamping: Clamping, cutter: Cutter) -> str:
 
 def _spoilboard(clamping: Clamping) -> list[str]:
     """That a spare board must lie under the work, and how deep it is cut in the end; nothing where it is not."""
+    deepest = min(one.operation.bottom for one in clamping.steps if not clamping.done(one))
+    if deepest >= 0:
+        return []
     sunk = min(clamping.moved.lowest(clamping.stock.bounds)[0], 0.0) if clamping.moved else 0.0
-    deepest = min(one.operation.bottom for one in clamping.steps) + sunk
-    deep = f"{'up to ' if sunk else ''}{format_length(-deepest, clamping.units)}"
-    return [] if deepest >= 0 else [
+    deep = f"{'up to ' if sunk else ''}{format_length(-deepest - sunk, clamping.units)}"
+    return ["See that the work still lies on its spoilboard, the spare board under it: in the end a cutter comes "
+            f"{deep} into it."] if clamping.moved_from > 1 else [
         "Let the work lie on a spoilboard, a spare flat board fixed to the machine: in the end a cutter "
         f"comes {deep} into it. Its top is the bed that is spoken of here."]
 
@@ -282,6 +294,7 @@ def off_the_machine(clamping: Clamping) -> list[str]:
     if clamping.kind or surfacing is None:
         return []
     filled = [inlay for inlay in clamping.inlays if inlay.fill != "none"]
+    resin = any(inlay.fill == "resin" for inlay in filled)
     part, lines = surfacing.part, []
     beside = _narrower(clamping)
     if beside > _NARROWER:
@@ -295,7 +308,6 @@ def off_the_machine(clamping: Clamping) -> list[str]:
         lines.append(f"Sand the ridges away, {high} high at most, along the {part} with a hard {block}, finer and "
                      f"finer; wear a mask{dust}.")
     if resin:
-    resin = any(inlay.fill == "resin" for inlay in filled)
         lines.append("Look for pinholes in the fill: drop resin into them, let it cure, and sand them level.")
     if slots is not None:
         lines.append(f"Clear the dust out of the {slots.words} and try a piece of the wire in one. Then the wire goes "
