@@ -316,6 +316,8 @@ class Holes:
     numbers: tuple[int, ...] = ()
     """What each is called by; counted from 1 where none are given."""
     what: str = "round holes"
+    in_files: str = "holes"
+    """What they are called in the name of their program."""
 
     @property
     def named(self) -> tuple[Named, ...]:
@@ -337,6 +339,8 @@ class Cutouts:
     what: str
     named: tuple[Named, ...] = ()
     """Those of its openings that have names."""
+    in_files: str = ""
+    """What they are called in the name of their program, where they are no openings."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

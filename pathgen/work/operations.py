@@ -526,9 +526,12 @@ class RoundHoles(_Holes):
     """Round holes in the part, hardly wider than their cutter."""
 
     name = "round-holes"
-    in_files = "holes"
     table = "[[hole]]"
     instead = "another [[hole]] cutter"
+
+    @property
+    def in_files(self) -> str:
+        return self.feature.in_files
 
     @property
     def purpose(self) -> str:
@@ -547,7 +550,7 @@ class CutOut(_Within[Cutouts]):
 
     @property
     def in_files(self) -> str:
-        return "holes" if self.named else self.name
+        return self.feature.in_files or self.name
 
     @property
     def purpose(self) -> str:
