@@ -470,7 +470,7 @@ def _sizes(clamping: Clamping) -> Iterator[Doubt]:
             times = f"{share:.0f} times" if share > 1 else f"{100 * share:.2g} % of"
             yield Doubt(
                 where=f"{inlay.name} artwork", problem=f"placed {wide} by {high}, {times} its drawn size",
-                allowed=f"from a {_SCALED:g}th to {_SCALED:g} times",
+                allowed=f"a twentieth to {_SCALED:g} times",
                 remedy="write the unit in width and height of the drawing, as 50mm or 2in: a number alone counts px, "
                        "96 to the inch; if the size that it has now is meant, leave it",
             )

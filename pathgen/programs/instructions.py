@@ -168,7 +168,7 @@ def _before(clamping: Clamping, step: Step) -> list[str]:
         return lines
     said = last.operation.before(clamping)  # it cut nothing: all that was to be done then is done
     rest = [line for line in lines if line not in said]
-    return [f"What is said before program {last.order} must be done: see there if you left it out.", *rest] \
+    return [f"What is said before program {last.number} must be done: see there if you left it out.", *rest] \
         if rest != lines else lines
 
 
