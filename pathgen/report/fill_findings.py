@@ -252,7 +252,8 @@ def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
                 f"{row['ratio']:.2f}:1 ({row['colour']} against {row['against']}, colour difference "
                 f"{row['difference']:.1f})" for row in low]),
             allowed=f"{LEAST_CONTRAST:g}:1 or more (WCAG 2.2, 1.4.11)",
-            remedy="try both on a scrap under the finish, or take one that is lighter or darker",
+            remedy="try both on a scrap under the finish, or take a lighter or darker "
+                   f"{'piece' if kinds == {'piece'} else 'fill'}",
         )
 
 
