@@ -25,6 +25,7 @@ from pathgen.programs.paths import Around
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.write import program_text
+from pathgen.programs.zeroing import fitted_lowest
 from pathgen.report.blank import findings_of_parts
 from pathgen.report.data import Report, as_json, checks_data, finding_rows, of_all_parts, plan_findings, report_data
 from pathgen.report.programs import Program
@@ -337,10 +338,12 @@ def _programs(job: Job, planned: Plan) -> tuple[Program, ...]:
 def _program(job: Job, planned: Plan, index: int) -> Program:
     clamping, step, path = planned.clamping, planned.clamping.steps[index], planned.paths[index]
     spent = times(path, step.cutter, clamping.machine)
-    lowest = float(clamping.on_bed(path.points, step)[:, 2].min())
+    lowest, fitted = planned.lowest[index], fitted_lowest(clamping, planned.lowest)[index]
     zero = planned.zero_checks.get(step.order)
     text = program_text(
         path, clamping=clamping, step=step, job=job.fingerprint,
-        header=header(clamping, step, minutes=spent.total, lowest=lowest, zero=zero),
+        header=header(clamping, step, minutes=spent.total, lowest=lowest, fitted=fitted,
+                      zero=zero),
     )
-    return Program(step=step, text=text, toolpath=path, times=spent, zero=zero)
+    return Program(step=step, text=text, toolpath=path, times=spent, lowest=lowest, fitted=fitted,
+                   zero=zero)

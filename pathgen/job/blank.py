@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from heapq import heappop, heappush
@@ -152,7 +153,7 @@ def blank_clampings(job: Job, mistakes: Mistakes | None = None) -> tuple[Clampin
     alone = [_alone(job, k) if mistakes is None else _as_far(job, k, mistakes) for k in numbers]
     tops = [job.stock.thickness, *(k.height for k in job.setup.keep_out)]
     tops += [one.first_surface.thickness + i.overfill for one in alone for i in one.inlays if i.fill != "none"]
-    turns = _turns([one.steps for one in alone], [name for name, _ in parts_on_blank(job)])
+    turns = _with_lowest(alone, _turns([one.steps for one in alone], [name for name, _ in parts_on_blank(job)]))
     made = []
     for k, (clamping, (name, part), table) in enumerate(zip(alone, parts_on_blank(job), job.parts, strict=True)):
         steps = tuple(
@@ -249,6 +250,28 @@ def _turns(parts: Sequence[Sequence[Step]], names: Sequence[str]) -> list[list[T
                 turns[p][s] = replace(turns[p][s], fill_after=last, fill_too=too)
             ended = []
     return [[own[k] for k in sorted(own)] for own in turns]
+
+
+def _with_lowest(parts: Sequence[Clamping], turns: Sequence[Sequence[Turn]]) -> list[list[Turn]]:
+    """Turns with the lowest that other parts go with the cutter before it is changed."""
+    runs: list[list[tuple[int, int]]] = []
+    for _, part, k in sorted((turn.number, p, k) for p, own in enumerate(turns) for k, turn in enumerate(own)):
+        if not turns[part][k].stays:
+            runs.append([])
+        runs[-1].append((part, k))
+    low = {at: min((_lowest(parts[p], parts[p].steps[k]) for p, k in run if p != at[0]), default=math.inf)
+           for run in runs for at in run}
+    return [[replace(turn, lowest=low[p, k]) for k, turn in enumerate(own)] for p, own in enumerate(turns)]
+
+
+def _lowest(clamping: Clamping, step: Step) -> float:
+    """No tip of a step goes lower above the bed, mm: of what is cut into a surface, by that surface's lowest place."""
+    operation = step.operation
+    if operation.depth is None and not operation.makes_surface:
+        return operation.bottom
+    x, y = shapely.get_coordinates(clamping.board.outline).T
+    return float(np.nanmin(clamping.finished_surface.height(x, y), initial=clamping.stock.thickness)) - (
+        operation.depth or 0.0)
 
 
 def merged(parts: Sequence[Sequence[tuple[str, bool]]]) -> list[tuple[int, int]]:

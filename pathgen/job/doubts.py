@@ -59,6 +59,7 @@ _APART = 0.5  # of the length: dowels nearer than that (common practice, no sour
 _PLAY = 0.05  # mm: of a dowel in its hole (common practice, no source)
 _SAWN = 1 / 3  # of the outline: more tabs hold no better, and are much to saw (common practice, no source)
 _TALL = 80.0  # mm: toggle clamps with their handles up are as high (common practice, no source)
+_SCALED = 20.0  # times its drawn size: further is likelier a unit left out (no source)
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
 
@@ -75,6 +76,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                     remedy='write units = "mm", or "in", at the top of the job', grave=False)
     yield from clamping.doubts
     yield from _colours(clamping)
+    yield from _sizes(clamping)
     yield from apart_doubts(job)
     yield from poured_apart(job, clamping.inlays)
     yield from _radius(job)
@@ -456,6 +458,22 @@ def _colours(clamping: Clamping) -> Iterator[Doubt]:
                     allowed="what is meant to be cut", grave=False,
                     remedy=f'if it is the paper of the drawing, write background = ["{colour}"] for that inlay',
                 )
+
+
+def _sizes(clamping: Clamping) -> Iterator[Doubt]:
+    """Drawings that became so much larger or smaller than drawn that their own size cannot have been meant."""
+    for inlay in clamping.inlays:
+        far = [(one, one.share) for one in inlay.placed
+               if one.share is not None and not 1 / _SCALED <= one.share <= _SCALED]
+        for one, share in far[:1]:
+            wide, high = (format_length(v, clamping.units) for v in (one.width, one.height))
+            times = f"{share:.0f} times" if share > 1 else f"{100 * share:.2g} % of"
+            yield Doubt(
+                where=f"{inlay.name} artwork", problem=f"placed {wide} by {high}, {times} its drawn size",
+                allowed=f"a twentieth to {_SCALED:g} times",
+                remedy="write the unit in width and height of the drawing, as 50mm or 2in: a number alone counts px, "
+                       "96 to the inch; if the size that it has now is meant, leave it",
+            )
 
 
 def _behind_the_rest(shape: BaseGeometry, others: Sequence[BaseGeometry]) -> bool:

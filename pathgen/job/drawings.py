@@ -324,7 +324,7 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwo
     if table.wall:
         regions = _walled(regions, table.wall, f"{where} wall", job.units)
     return Inlay(index=index, name=where, regions=regions, depth=table.depth, fill=table.fill, overfill=table.overfill,
-                 placed=tuple(sizes))
+                 piece=table.piece.thickness if table.piece else None, placed=tuple(sizes))
 
 
 def _beside(drawn: dict[str, list[BaseGeometry]], where: str) -> tuple[tuple[str, BaseGeometry], ...]:

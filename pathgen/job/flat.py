@@ -121,16 +121,18 @@ def _boring(job: Job, table: HoleTable, some: list[_Bored], numbers: Mapping[tup
             "round hole" if drilled else "hole")
     several = "slots with round ends" if "slot" in kind else f"{kind}s"
     what = f"{len(bores)} {several}" if len(bores) > 1 else f"a {kind}"
+    files = "counterbores" if some[0].counterbore else "holes"
     if len(called) < len(numbers):  # there are others
+        files += f"-{called[0]}" if len(called) == 1 else ""
         what += f", number{'s' * (len(called) > 1)} {joined(in_runs(called))}"
     if bottom > 0 and not some[0].counterbore:
         what += ", not through"
     if drilled:
         return RoundHoles(Holes(at=np.array([bore.at for bore in bores]), diameter=one.diameter, bottom=bottom,
-                                numbers=called, what=what))
+                                numbers=called, what=what, in_files=files))
     named = tuple(Named(f"hole {number}", bore.at, bore.diameter) for number, bore in zip(called, bores, strict=True))
     return CutOut(Cutouts(shapes=MultiPolygon([bore.shape for bore in bores]), bottom=bottom, depth=top - bottom,
-                          what=what, named=named))
+                          what=what, named=named, in_files=files))
 
 
 def check_flat(job: Job, part: FlatPart) -> None:

@@ -73,11 +73,13 @@ def z_zero_words(clamping: Clamping) -> str:
 
 
 def before_start(
-    clamping: Clamping, step: Step, *, lowest: float | None = None, zero: ZeroCheck | None = None
+    clamping: Clamping, step: Step, *, lowest: float | None = None, fitted: float | None = None,
+    zero: ZeroCheck | None = None
 ) -> list[str]:
     """What to do before pressing start, in order; `lowest` is the program's lowest tip above the bed, mm.
 
-    `zero` is where to try the zero of a cutter just fitted.
+    `fitted` is that of all programs that its cutter stays in the spindle for, where they are known: it cannot be drawn
+    further out between them without losing its zero. `zero` is where to try the zero of a cutter just fitted.
     """
     if clamping.done(step):
         return ["This program was run before the work moved: do not run it again."]
@@ -93,8 +95,9 @@ def before_start(
         lines += _spoilboard(clamping) if step.order == clamping.moved_from else []
         lines += _before(clamping, step)
     lines.append(_fitted(clamping, step))
-    if lowest is not None and stand_out(clamping, lowest) > 0:  # hovering high over the work needs none
-        lines.append(_stand_out_words(clamping, stand_out(clamping, lowest)))
+    deepest = lowest if fitted is None else fitted
+    if deepest is not None and stand_out(clamping, deepest) > 0:  # hovering high over the work needs none
+        lines.append(_stand_out_words(clamping, stand_out(clamping, deepest)))
     if zero is not None:
         lines += check_words(zero, step, clamping.units)
         if zero.if_so and zero.like is None:
@@ -147,17 +150,26 @@ def _measuring(clamping: Clamping) -> str:
 def _still_off(clamping: Clamping) -> str:
     """What it means where the first zero that is tried over a raw top, which nothing cuts, does not come right."""
     says = f"write {_thickness_keys(clamping)} as measured"
+    begun = clamping.moved_from > 1  # what is begun is not built anew for a thicker blank
     if clamping.setup.z_zero == "bed":
         return ("If it stays off with the bed felt for again, the blank is so much thicker or thinner: note it, and "
-                f"leave Z 0. If thicker, {says}, build again.")
-    higher = f" If higher, set Z 0 here, {says} here, build again." if clamping.surfacing is not None else ""
+                f"leave Z 0.{'' if begun else f' If thicker, {says}, build again.'}")
+    higher = f" If higher, set Z 0 here, {says} here, build again." if clamping.surfacing is not None and not begun \
+        else ""
     return ("If it stays off with Z 0 set again where it was, the top is so much higher or lower here: note it, and "
             f"leave Z 0.{higher}")
 
 
 def _before(clamping: Clamping, step: Step) -> list[str]:
     """What to do before the cutter is fitted."""
-    return [line for line in step.operation.before(clamping) if step.number > 1 or line != STAY]
+    lines = [line for line in step.operation.before(clamping) if step.number > 1 or line != STAY]
+    last = clamping.steps[step.order - 2] if step.order > 1 else step
+    if last is step or last.operation.spins or clamping.done(last):
+        return lines
+    said = last.operation.before(clamping)  # it cut nothing: all that was to be done then is done
+    rest = [line for line in lines if line not in said]
+    return [f"What is said before program {last.number} must be done: see there if you left it out.", *rest] \
+        if rest != lines else lines
 
 
 def _laid(clamping: Clamping, step: Step) -> list[str]:
@@ -207,10 +219,13 @@ def _edges(clamping: Clamping, cutter: Cutter) -> str:
 
 def _spoilboard(clamping: Clamping) -> list[str]:
     """That a spare board must lie under the work, and how deep it is cut in the end; nothing where it is not."""
+    deepest = min(one.operation.bottom for one in clamping.steps if not clamping.done(one))
+    if deepest >= 0:
+        return []
     sunk = min(clamping.moved.lowest(clamping.stock.bounds)[0], 0.0) if clamping.moved else 0.0
-    deepest = min(one.operation.bottom for one in clamping.steps) + sunk
-    deep = f"{'up to ' if sunk else ''}{format_length(-deepest, clamping.units)}"
-    return [] if deepest >= 0 else [
+    deep = f"{'up to ' if sunk else ''}{format_length(-deepest - sunk, clamping.units)}"
+    return ["See that the work still lies on its spoilboard, the spare board under it: in the end a cutter comes "
+            f"{deep} into it."] if clamping.moved_from > 1 else [
         "Let the work lie on a spoilboard, a spare flat board fixed to the machine: in the end a cutter "
         f"comes {deep} into it. Its top is the bed that is spoken of here."]
 
@@ -279,6 +294,7 @@ def off_the_machine(clamping: Clamping) -> list[str]:
     if clamping.kind or surfacing is None:
         return []
     filled = [inlay for inlay in clamping.inlays if inlay.fill != "none"]
+    resin = any(inlay.fill == "resin" for inlay in filled)
     part, lines = surfacing.part, []
     beside = _narrower(clamping)
     if beside > _NARROWER:
@@ -287,15 +303,16 @@ def off_the_machine(clamping: Clamping) -> list[str]:
     if surfacing.scallop:
         block = "flat block" if clamping.board.surface.is_flat else "block of its radius"
         high = format_length(surfacing.scallop, units, decimals={"mm": 4, "in": 5}[units])
-        dust = ", the dust of the fill is harmful too" if filled else ""
+        what = "the fill" if resin else "shell and bone"
+        dust = f", the dust of {what} is harmful too" if filled else ""
         lines.append(f"Sand the ridges away, {high} high at most, along the {part} with a hard {block}, finer and "
                      f"finer; wear a mask{dust}.")
-    if any(inlay.fill == "resin" for inlay in filled):
+    if resin:
         lines.append("Look for pinholes in the fill: drop resin into them, let it cure, and sand them level.")
     if slots is not None:
         lines.append(f"Clear the dust out of the {slots.words} and try a piece of the wire in one. Then the wire goes "
                      f"in, before or after the {part} is glued on, as you are used to.")
-    same = " with the same fill" if filled else ""
+    same = f" with {'the same fill' if resin else 'a piece let in'}" if filled else ""
     return [*lines, f"Try the finish on an offcut{same} before it goes onto the {part}."]
 
 
@@ -319,9 +336,10 @@ def cautions(step: Step) -> list[str]:
 
 
 def header(
-    clamping: Clamping, step: Step, *, minutes: float, lowest: float | None, zero: ZeroCheck | None
+    clamping: Clamping, step: Step, *, minutes: float, lowest: float | None, fitted: float | None = None,
+    zero: ZeroCheck | None
 ) -> list[str]:
-    """The header of a program, a line each; `lowest` and `zero` as in `before_start`."""
+    """The header of a program, a line each; `lowest`, `fitted` and `zero` as in `before_start`."""
     total = len(clamping.steps)
     own = f" for this {clamping.board.names.part}" if clamping.board.names.laid else ""
     return [
@@ -334,7 +352,7 @@ def header(
         f"zero: {zero_words(clamping)}",
         f"about {max(1, round(minutes))} min",
         "before pressing start:",
-        *(f"- {line}" for line in before_start(clamping, step, lowest=lowest, zero=zero)),
+        *(f"- {line}" for line in before_start(clamping, step, lowest=lowest, fitted=fitted, zero=zero)),
         *(f"afterwards: {line}" for line in afterwards(clamping, step)),
         "cautions:",
         *(f"- {line}" for line in cautions(step)),

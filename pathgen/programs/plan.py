@@ -75,6 +75,12 @@ class Plan:
         return zero_checks(self.around)
 
     @cached_property
+    def lowest(self) -> tuple[float, ...]:
+        """The lowest tip of each step above the bed, mm."""
+        return tuple(float(self.clamping.on_bed(path.points, step)[:, 2].min())
+                     for step, path in zip(self.clamping.steps, self.paths, strict=True))
+
+    @cached_property
     def dams(self) -> tuple[tuple[Dammed, ...], ...]:
         """The dams of each inlay, by its index; none of one that no resin is poured into."""
         resins = self.asked.resins

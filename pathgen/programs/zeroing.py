@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pathgen.base.errors import JobError
@@ -55,6 +56,21 @@ def refits(clamping: Clamping, step: Step) -> bool:
         return not step.turn.stays
     before = [s.cutter.name for s in clamping.steps if s.order < step.order]
     return not before or before[-1] != step.cutter.name
+
+
+def fitted_lowest(clamping: Clamping, lowest: Sequence[float]) -> list[float]:
+    """For each step the lowest of all that its cutter stays in the spindle for; `lowest` are the steps' own, mm.
+
+    Of other parts of a common blank, whose turn comes between, `Turn` says it.
+    """
+    runs: list[list[int]] = []
+    for k, step in enumerate(clamping.steps):
+        if not runs or refits(clamping, step) or step.order == clamping.moved_from or (
+                step.cutter.name != clamping.steps[k - 1].cutter.name):
+            runs.append([])
+        runs[-1].append(k)
+    low = {k: min(lowest[i] for i in run) for run in runs for k in run}
+    return [min(low[k], step.turn.lowest) if step.turn else low[k] for k, step in enumerate(clamping.steps)]
 
 
 def covered(clamping: Clamping, step: Step) -> bool:

@@ -66,7 +66,10 @@ def sources(clamping: Clamping) -> Iterator[Source]:
     if surfaced:
         yield Source(name=f"Z, finishing the {what}", size=Z_SETTING, surface=1, moves=flush | ({} if fresh else depth))
     if pocketed:
-        yield Source(name="Z, pocketing", size=Z_SETTING, moves={"wood left": 1.0})
+        # sloping walls open further out the deeper they go
+        slopes = [1 / one.cutter.wall_slope for one in clamping.steps if one.operation.opens and one.cutter.angle]
+        yield Source(name="Z, pocketing", size=Z_SETTING,
+                     moves={"wood left": 1.0} | ({"pocket edge": max(slopes)} if slopes else {}))
     if poured:
         yield Source(name=f"Z, cutting the {what} again", size=Z_SETTING, surface=2,
                      moves=flush | (depth if over_all else {}))
@@ -114,7 +117,7 @@ def _combined(every: Sequence[Source], result: str, add: Callable[[Sequence[floa
 
 def budget_data(clamping: Clamping, frets: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     """Each source with what it does, all of them at worst and as root-sum-square, mm; slot place in cents by fret."""
-    every = list(sources(clamping))
+    every, slotted = list(sources(clamping)), clamping.cutter(Slot) is not None
     columns = [r for r in RESULTS if any(s.moves.get(r) for s in every)]
     return {
         "results": columns,
@@ -122,7 +125,7 @@ def budget_data(clamping: Clamping, frets: Sequence[Mapping[str, Any]]) -> dict[
                  for s in every],
         "worst": {r: round(_combined(every, r, sum), 5) for r in columns},
         "root_sum_square": {r: round(_combined(every, r, lambda effects: math.hypot(*effects)), 5) for r in columns},
-        "cents": {str(f["fret"]): f["cents"] for f in frets if f["cents"] is not None},
+        "cents": {str(f["fret"]): f["cents"] for f in frets if f["cents"] is not None and slotted},
     }
 
 

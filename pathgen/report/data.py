@@ -22,6 +22,7 @@ from pathgen.report.filling import filling_data, inlay_filling, measure_of
 from pathgen.report.fretting import fretting_findings
 from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
 from pathgen.report.letting_in import piece_data
+from pathgen.report.moving import without_too_late
 from pathgen.report.neck import neck_findings
 from pathgen.report.placed import placed_sizes
 from pathgen.report.programs import Program
@@ -114,14 +115,14 @@ def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]
     """Warnings and notes about the plan itself, whatever its programs say; no paths are needed."""
     doubts = [Finding(code="doubt", severity="warn" if doubt.grave else "note", where=doubt.where, got=doubt.problem,
                       allowed=doubt.allowed, remedy=doubt.remedy) for doubt in planned.asked.doubts]
-    return [
+    return without_too_late(planned.clamping, [
         *doubts, *idle_findings(planned.clamping),
         *reach_findings(planned.clamping, reached, planned.asked.cutters),
         *depth_findings(planned.clamping, checked.pockets),
         *filling_findings(planned, checked), *zero_findings(planned), *feed_findings(planned.clamping),
         *layer_findings(planned.clamping), *holding_findings(planned.clamping), *last_lap_findings(planned.clamping),
         *thin_wood_findings(planned.clamping), *standing_out_findings(planned.clamping, checked.programs),
-    ]
+    ])
 
 
 def checks_data(checked: Verification, more: Sequence[Finding] = ()) -> dict[str, Any]:

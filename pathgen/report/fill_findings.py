@@ -242,14 +242,18 @@ def edge_to_edge(inlays: Sequence[Inlay], units: str) -> Iterator[Finding]:
 def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
     low = sorted((row for row in contrast_rows(planned, near=ADJOINING) if row["ratio"] < LEAST_CONTRAST),
                  key=lambda row: row["ratio"])
+    kinds = {inlay.fill for inlay in planned.clamping.inlays} - {"none"}
     if low:
         yield Finding(
-            code="low-contrast", severity="warn", where="fills and wood",
+            code="low-contrast", severity="warn",
+            where=" and ".join(["fills"] * bool(set(kinds) - {"piece"}) + ["pieces"] * ("piece" in kinds)
+                               + ["wood"] * any("wood" in row["against"] for row in low)),
             got=("contrasts of " if low[1:] else "a contrast of ") + _the_first([
                 f"{row['ratio']:.2f}:1 ({row['colour']} against {row['against']}, colour difference "
                 f"{row['difference']:.1f})" for row in low]),
             allowed=f"{LEAST_CONTRAST:g}:1 or more (WCAG 2.2, 1.4.11)",
-            remedy="try both on a scrap under the finish, or take a lighter or darker fill",
+            remedy="try both on a scrap under the finish, or take a lighter or darker "
+                   f"{'piece' if kinds == {'piece'} else 'fill'}",
         )
 
 

@@ -123,11 +123,13 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
         cut = inlay["second_cut"]
         if cut is None:
             continue
-        filled = "fill" if inlay["piece_thickness"] is None else "the pieces"
+        # how much pieces stand proud is theirs to say: the simulation lets them stand as high as it may be
+        filled = f"{volume_words(cut['fill_volume'])} of fill" if inlay["piece_thickness"] is None else \
+            "what stands of the pieces"
         wood = f"{volume_words(cut['wood_volume'])} of wood" if cut["wood_volume"] >= 5.0 else f"no wood of the {part}"
         lines.append(
             f"{inlay['name']}, program {cut['program']}: {_where_cut(cut, part, units)}; {_how_cut(cut, units)}. It "
-            f"takes {volume_words(cut['fill_volume'])} of {filled} and {wood}; "
+            f"takes {filled} and {wood}; "
             f"{_span(cut['depth_left'], units)} of inlay remain."
         )
     errors = report["shift_errors"]

@@ -55,7 +55,8 @@ def standing_out_findings(clamping: Clamping, programs: Mapping[str, ReadProgram
     """A warning where a thin cutter must stand further out of its collet than cutters of its kind are long."""
     units = clamping.units
     found: dict[str, tuple[float, float, Step]] = {}
-    for step in (one for one in clamping.steps if one.file_name in programs and len(programs[one.file_name])):
+    for step in (one for one in clamping.steps if one.file_name in programs and len(programs[one.file_name])
+                 and not clamping.done(one)):
         out = stand_out(clamping, float(np.nanmin(programs[step.file_name].end[:, 2])) + clamping.z_zero)
         limit = max(LONGEST_OUT, OUT_BY_DIAMETER * step.cutter.diameter)
         if out > max(limit, found.get(step.cutter.name, (0.0, 0.0, step))[0]):

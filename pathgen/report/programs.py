@@ -20,6 +20,10 @@ class Program(Brief):
     text: str
     toolpath: Toolpath
     times: Times
+    lowest: float | None = None
+    """Its lowest tip above the bed, mm."""
+    fitted: float | None = None
+    """That of all programs that its cutter stays in the spindle for, mm."""
     zero: ZeroCheck | None = None
     """Where to try the zero of its cutter, where that is another than the one before."""
 

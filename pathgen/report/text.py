@@ -252,7 +252,8 @@ def _inlay_line(inlay: dict[str, Any], units: str) -> str:
     # where it is poured what it holds, as the table of the fill has it: without the ridges over it
     volume = sum(one["pocket_volume"] for one in inlay["amounts"]) or inlay["pocket_volume"]
     high = fine_length(inlay["floor_high"], units)
-    pocket = "" if volume is None else f"; pocket {volume_words(volume)}"
+    # what pieces take is not poured
+    pocket = "" if volume is None or inlay.get("fill") == "piece" else f"; pocket {volume_words(volume)}"
     floor = f"; floor up to {high} above its depth" if inlay["floor_high"] else ""
     if not is_reached(inlay["depth"], inlay["deepest"]):
         floor = f"; about {coarse_length(inlay['deepest'], units)} deep, where its walls meet"

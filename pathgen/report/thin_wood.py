@@ -26,11 +26,12 @@ def thin_wood_findings(clamping: Clamping) -> list[Finding]:
 
     A test piece has none of its own: details are cut there without the stages that cut wood away or have filled it.
     """
+    through = " and to let resin through" if any(inlay.fill == "resin" for inlay in clamping.inlays) else ""
     return [] if isinstance(clamping.board, Coupon) else [
         Finding(
             code="thin-wood", severity="warn", where=place_words(*thin.at), allowed=f"{THIN:g} mm",
             got=f"{thin.width:.2f} mm of wood is left standing between {thin.between}",
-            remedy="draw them further apart, let them meet, or expect it to break out and to let resin through",
+            remedy=f"draw them further apart, let them meet, or expect it to break out{through}",
         )
         for thin in thin_wood(clamping) if thin.between != BESIDE_SLOT
     ]

@@ -134,6 +134,8 @@ class Turn:
     count: int
     stays: bool
     """Whether its cutter stands in the spindle still, zeroed, from the program before."""
+    lowest: float = math.inf
+    """The lowest tip above the bed in programs of other parts that its cutter stays in the spindle for, mm."""
     fill_after: int | None = None
     """The program after which the fills of all parts are poured, where this one ends with its part's fill."""
     fill_too: tuple[str, ...] = ()
@@ -277,6 +279,13 @@ class Clamping:
     def opened(self, inlay: Inlay) -> float:
         """How deep an inlay is from the wood round it once it is opened, but for ridges, mm."""
         return inlay.depth + self.proud(inlay) - self.skimmed(inlay)
+
+    def stands(self, inlay: Inlay) -> float:
+        """How far what fills an inlay stands above the wood round it, mm: pieces lie below it where that is negative.
+
+        Pieces stand so high where they rest on the floor; of fill it is the most that the job allows.
+        """
+        return inlay.overfill if inlay.piece is None else inlay.piece - self.opened(inlay)
 
     def skimmed(self, inlay: Inlay) -> float:
         """How far the wood stands below the first surface when an inlay is opened, mm."""

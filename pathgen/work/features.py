@@ -48,6 +48,8 @@ class Inlay:
     fill : "resin" or "piece" or "none"
     overfill : float
         How far the cured fill stands above the surface, mm.
+    piece : float or None
+        Thickness of the pieces that are let in, mm; None where the job does not say.
     drawn : like regions
         What the drawing shows, where `regions` was made from it to match the pieces that are let in.
     placed : tuple of PlacedSize
@@ -63,6 +65,7 @@ class Inlay:
     depth: float
     fill: str = "resin"
     overfill: float = 1.0
+    piece: float | None = None
     drawn: tuple[tuple[str, Polygon | MultiPolygon], ...] = ()
     placed: tuple[PlacedSize, ...] = ()
     dots: float | None = None
@@ -313,6 +316,8 @@ class Holes:
     numbers: tuple[int, ...] = ()
     """What each is called by; counted from 1 where none are given."""
     what: str = "round holes"
+    in_files: str = "holes"
+    """What they are called in the name of their program."""
 
     @property
     def named(self) -> tuple[Named, ...]:
@@ -334,6 +339,8 @@ class Cutouts:
     what: str
     named: tuple[Named, ...] = ()
     """Those of its openings that have names."""
+    in_files: str = ""
+    """What they are called in the name of their program, where they are no openings."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

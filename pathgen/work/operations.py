@@ -46,6 +46,9 @@ RUN_OUT = 0.5
 LEAST_FALL = 0.05
 """A surface that falls less under a drawing is called level, mm."""
 
+LEVEL = 0.005
+"""Pieces that stand so far above or below the wood are called level with it, mm."""
+
 STAY = "Do not move the work."
 """Said before a program that must find the work where an earlier one left it; nothing before the first."""
 
@@ -68,6 +71,9 @@ class Work(Protocol):
 
     def opened(self, inlay: Inlay) -> float:
         """How deep an inlay is from the wood round it once it is opened, mm."""
+
+    def stands(self, inlay: Inlay) -> float:
+        """How far what fills an inlay stands above the wood round it, mm."""
 
     def display(self, places: Floats, operation: Operation[Any]) -> Floats:
         """(n, 2) what the machine's display shows over (n, 2) places on the blank's top when an operation is run."""
@@ -235,7 +241,8 @@ class SurfaceFinish(_Surface):
 
     @property
     def purpose(self) -> str:
-        return f"finish the {self.feature.what}"
+        what = self.feature.what
+        return f"cut the {what} a little proud" if self.feature.leave else f"finish the {what}"
 
     def bite(self, cutter: Cutter) -> float | None:
         return self.feature.allowance or None
@@ -297,8 +304,8 @@ class Pocket(_Within[Inlay]):
         if inlay.fill == "piece":
             return [
                 "Stop here to let the pieces in. Leave the work clamped. Brush and vacuum the pockets clean, then glue "
-                f"the pieces in, pressed down to the floor, so that they stand up to {stands} above the surface. Wipe "
-                "off the glue that is squeezed out. Keep the zero place clean."
+                f"the pieces in, pressed down to the floor: {_pieces_stand(inlay, work)}. Wipe off the glue that is "
+                "squeezed out. Keep the zero place clean."
             ]
         deep = format_length(work.opened(inlay) + inlay.overfill, work.units)
         found = "; or find them again by a witness mark, the tip over it and the display set to what belongs there: " \
@@ -313,6 +320,19 @@ class Pocket(_Within[Inlay]):
             f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, "
             f"and nowhere more than {stands} above the surface beside it. Keep the zero place clean.",
         ]
+
+
+def _pieces_stand(inlay: Inlay, work: Work) -> str:
+    """How high pieces that are let in stand in the surface of that moment, in words."""
+    most, by = format_length(inlay.overfill, work.units), work.stands(inlay)
+    if inlay.piece is None:
+        return f"they must stand above the surface, by {most} at most"
+    if abs(by) < LEVEL:
+        return "they then lie level with the surface, and at the final height when it is cut there"
+    if by < 0:
+        return f"they then lie {format_length(-by, work.units)} below the surface, which is cut down to them later"
+    edges = "" if work.surface.is_flat else ", more at edges that the floor falls away under"
+    return f"they then stand {format_length(by, work.units)} above the surface{edges}, and nowhere more than {most}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -506,9 +526,12 @@ class RoundHoles(_Holes):
     """Round holes in the part, hardly wider than their cutter."""
 
     name = "round-holes"
-    in_files = "holes"
     table = "[[hole]]"
     instead = "another [[hole]] cutter"
+
+    @property
+    def in_files(self) -> str:
+        return self.feature.in_files
 
     @property
     def purpose(self) -> str:
@@ -527,7 +550,7 @@ class CutOut(_Within[Cutouts]):
 
     @property
     def in_files(self) -> str:
-        return "holes" if self.named else self.name
+        return self.feature.in_files or self.name
 
     @property
     def purpose(self) -> str:
@@ -816,7 +839,8 @@ def _wait(inlay: Inlay) -> list[str]:
             "wood and clogs the cutter, the heat of cutting softens it again, and its dust is harmful."
         )
     cure = [CURE] if inlay.fill == "resin" else []
-    return [wait, *cure, "Do not move the work. Clean fill and dust off the place that Z is set from."]
+    what = "glue" if inlay.fill == "piece" else "fill"
+    return [wait, *cure, f"{STAY} Clean {what} and dust off the place that Z is set from."]
 
 
 def _sunk(inlay: Inlay) -> list[str]:

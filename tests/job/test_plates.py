@@ -105,7 +105,14 @@ def test_holes_and_rings_come_where_they_belong(tmp_path):
     steps = clamping_of(read(tmp_path, text + RING)).steps
     assert [s.operation.name for s in steps] == ["pocket", "openings", "round-holes", "outline"]
     names = [s.file_name for s in steps]
-    assert [name.split("-flat")[0] for name in names] == ["01-pocket-1", "02-holes", "03-holes", "04-outline"]
+    assert [name.split("-flat")[0] for name in names] == ["01-pocket-1", "02-counterbores", "03-holes", "04-outline"]
+
+
+def test_single_holes_of_several_are_told_apart_by_the_names_of_their_programs(tmp_path):
+    bored = HOLE.replace("diameter = 10.0", "diameter = 5.0\ncounterbore = { diameter = 12.0, depth = 1.0 }")
+    steps = clamping_of(read(tmp_path, PLATE + bored.replace("[50.0", "[20.0") + bored)).steps
+    assert [s.file_name.split("-flat")[0] for s in steps] == [
+        "01-counterbores-1", "02-holes-1", "03-counterbores-2", "04-holes-2", "05-outline"]
 
 
 DRAWING = """<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="40mm" viewBox="0 0 80 40">

@@ -21,7 +21,7 @@ from pathgen.programs.paths import Around
 from pathgen.programs.waste import _rounded_inside
 from pathgen.programs.zero_check import zero_checks
 from pathgen.programs.zeroing import references
-from tests.small_board import SLOT_CUTTER, built, dotted_job, job, moves
+from tests.small_board import SLOT_CUTTER, built, dotted_job, job, moves, svg
 from tests.whole.test_let_in_jobs import EXAMPLE
 
 OUTLINE = '[outline]\ncutter = "flat"\nthrough = 0.3\n'
@@ -149,6 +149,41 @@ def test_how_deep_the_spoilboard_is_cut_is_told_of_the_work_as_it_lies(tmp_path)
     page = result.files(shaded=False)["setup.html"]
     told_first = float(re.search(r"a cutter comes up to ([\d.]+) mm into it", page)[1])
     assert deep <= told_first < deep + 0.1
+
+
+MOVED = """[marks]
+cutter = "flat"
+drilled = [[-15.0, -28.0, 8.0], [-15.0, 28.0, 8.0], [98.0, -28.0, 8.0], [98.0, 28.0, 8.0]]
+""" + "".join(f"[[measured]]\nfound = {at}\n" for at in (
+    [-14.8, -28.0, 7.99], [-14.8, 28.0, 8.0], [98.2, -28.0, 7.99], [98.2, 28.0, 8.0]))
+TOUCHING = svg("""<rect x="4" y="7" width="12" height="9" fill="#225577"/>
+<rect x="16" y="7" width="12" height="9" fill="#cc8833"/><rect x="28.3" y="7" width="5" height="9" fill="#225577"/>""")
+
+
+def test_of_work_that_is_begun_nothing_is_advised_that_comes_too_late(tmp_path):
+    """Its pockets are cut and filled; nothing that is left goes into the bed."""
+    (tmp_path / "begun").mkdir()
+    begun = built(tmp_path / "begun", extra=MOVED, art=TOUCHING, resolution=0.5)
+    first = begun.plan.clamping.moved_from
+    before = [before_start(begun.plan.clamping, p.step, lowest=p.lowest, zero=p.zero) for p in begun.programs]
+    said = " ".join(line for lines in before[first - 1:] for line in lines)
+    assert "spoilboard" not in said
+    assert "build again" not in said.replace("what you measured and build again", "")
+    late = {"colours-touch", "colours-near", "thin-wood"}
+    assert late & {row["code"] for row in begun.report["checks"]["findings"]} == set()
+    fresh = built(tmp_path, extra=MOVED.split("[[measured]]")[0], art=TOUCHING, resolution=0.5)
+    assert {"colours-touch", "thin-wood"} <= {row["code"] for row in fresh.report["checks"]["findings"]}
+
+
+def test_what_is_done_before_a_look_at_the_marks_is_not_told_again(tmp_path):
+    marks = MOVED.split("[[measured]]")[0]
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, extra=marks)))
+    look = next(step for step in clamping.steps if step.operation.name == "hover")
+    before, after = (before_start(clamping, step) for step in clamping.steps[look.order - 1:look.order + 1])
+    assert any("Cure at the temperature" in line for line in before)
+    assert not set(before) & set(after)
+    assert f"What is said before program {look.order} must be done: see there if you left it out." in after
+    assert any("Measure the highest point" in line for line in after)
 
 
 def test_a_cutter_that_stays_is_not_zeroed_again(tmp_path):

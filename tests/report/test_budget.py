@@ -219,6 +219,14 @@ place = { at = [45.0, 0.0] }
     assert abs(apart(0.5) - apart(0.0)) == pytest.approx(told.moves["pocket edge"] * 0.5, rel=0.1)
 
 
+@pytest.mark.parametrize(("shape", "out"), [("", None), ("v", 3**-0.5)])
+def test_a_v_that_runs_lower_opens_further_out(tmp_path, shape, out):
+    """Walls of 60 degrees between them: 1 mm lower is 0.58 mm further out."""
+    changes = {'shape = "flat-end"\ndiameter = 2.0': 'shape = "v"\nangle = 60\ndiameter = 2.0'} if shape else {}
+    (z,) = [s for s in sources(clamping_of(pathgen.load_job(job(tmp_path, changes=changes)))) if "pocketing" in s.name]
+    assert z.moves.get("pocket edge") == (out and pytest.approx(out))
+
+
 def test_worst_and_root_sum_square(tmp_path):
     board = built(tmp_path, resolution=0.4, extra=SLOTS)
     budget = board.report["budget"]

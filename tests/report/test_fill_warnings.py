@@ -49,6 +49,17 @@ def test_contrast(colour, found):
     assert all(one.got.startswith("a contrast of ") for one in told)
 
 
+@pytest.mark.parametrize(("fill", "wood", "where"), [
+    ("resin", None, "fills"), ("piece", None, "pieces"), ("resin", "#a0a0a0", "fills and wood"),
+])
+def test_a_contrast_is_told_of_what_there_is(fill, wood, where):
+    regions = (("#959595", shapely.box(0, 0, 1, 1)), ("#a0a0a0", shapely.box(1, 0, 2, 1)))
+    inlays = [SimpleNamespace(fill=fill, regions=regions)]
+    asked = SimpleNamespace(wood=(wood, None), unchosen=())
+    (told,) = _contrast_warnings(SimpleNamespace(clamping=SimpleNamespace(inlays=inlays), asked=asked))
+    assert told.where == where
+
+
 def test_low_contrasts_of_many_colours_are_one_warning_the_lowest_first():
     """Greys between white and #767676 against one another and on white."""
     greys = [f"#{grey:02x}{grey:02x}{grey:02x}" for grey in (0xEE, 0xCC, 0xAA, 0x99, 0x76)]

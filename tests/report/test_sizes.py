@@ -1,21 +1,27 @@
 """What the page and the report say of how large and how thick things become."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
+import pytest
 import shapely
 
-from pathgen import load_job
+from pathgen import build, load_job
+from pathgen.app.blank import build_blank
 from pathgen.base.lowered import FallAway, Lowered, Relief
 from pathgen.job.clamping import clamping_of
+from pathgen.job.doubts import doubts_of
 from pathgen.programs.instructions import before_start, stand_out
 from pathgen.report.sheet import seen
 from pathgen.report.sheet.material import if_it_moves
 from pathgen.report.sheet.page import board_words, size_lines
 from pathgen.report.sheet.seen import _whole_and_halves
 from pathgen.work.operations import SurfaceFinish
+from tests import small_board
+from tests.job.test_plates import HOLE, PLATE
 from tests.small_board import changed
 
 
@@ -45,6 +51,53 @@ def test_how_far_the_cutter_must_stand_out_is_said_before_each_program(built):
     bare = replace(clamping, setup=replace(clamping.setup, keep_out=()))
     assert stand_out(bare, -0.2) == 7.0 + 0.2 + 2.0
     assert "no clamps are given" in " ".join(before_start(bare, outline.step, lowest=-0.2))
+
+
+@pytest.mark.parametrize(("size", "told"), [
+    ('width="40mm" height="30mm"', []),
+    ('width="2" height="1.5"', ["placed 22.4 mm by 11.2 mm, 53 times its drawn size"]),
+    ('width="1000mm" height="750mm"', ["placed 22.4 mm by 11.2 mm, 2.8 % of its drawn size"]),
+])
+def test_a_drawing_far_off_its_drawn_size_is_told(tmp_path, size, told):
+    """2 without a unit is 2 px of 1/96 inch, 0.529 mm, and is made 28 mm wide."""
+    path = small_board.job(tmp_path, changes={"at = [45.0, 0.0]": "at = [45.0, 0.0], width = 28.0"})
+    art = tmp_path / "art.svg"
+    art.write_text(art.read_text().replace('width="40mm" height="30mm"', size))
+    made = load_job(path)
+    found = [one for one in doubts_of(made, clamping_of(made)) if "drawn size" in one.problem]
+    assert [one.problem for one in found] == told
+    assert all(one.grave and "a number alone counts px" in one.remedy for one in found)
+
+
+def _outs(text):
+    """What is said of how far a cutter must stand out, mm, in a page or in a program's comments."""
+    return [float(v) for v in re.findall(r"must stand out ([\d.]+) mm", re.sub(r"\)\n\((\.\. )?", " ", text))]
+
+
+def test_a_cutter_is_fitted_to_stand_out_for_all_programs_that_it_stays_in_for(tmp_path):
+    """Drawn further out between them it would lose its Z 0."""
+    shallow = HOLE.replace("at = [50.0, 0.0]", "at = [20.0, 0.0]") + "depth = 1.0\n"
+    (tmp_path / "job.toml").write_text(PLATE + shallow + HOLE)
+    made = build(load_job(tmp_path / "job.toml"), resolution=0.3)
+    assert len(made.programs) == 3
+    first, *_ = lows = [p.toolpath.points[:, 2].min() for p in made.programs]
+    assert first == pytest.approx(2.0)  # mm: 1 mm deep in a plate of 3 mm
+    assert min(lows) < 0.0
+    out = np.ceil((3.0 - min(lows) + 2.0) * 2 - 1e-9) / 2  # 2 mm clear, by halves
+    assert [_outs(p.text) for p in made.programs] == [[out]] * 3
+    assert _outs(made.files()["setup.html"]) == [out] * 3
+
+
+def test_on_a_common_blank_other_parts_programs_count_too(tmp_path):
+    shallow = HOLE + "depth = 1.0\n"
+    (tmp_path / "one.toml").write_text(PLATE.replace('[outline]\ncutter = "flat 3"\n', "") + shallow)
+    (tmp_path / "two.toml").write_text(PLATE)
+    at = "".join(f'[[part]]\njob = "{name}.toml"\nat = [{x}, 0.0]\n' for name, x in (("one", 65.0), ("two", 190.0)))
+    (tmp_path / "blank.toml").write_text(f"[stock]\nlength = 260.0\nwidth = 90.0\nthickness = 3.0\n{at}")
+    made = build_blank(load_job(tmp_path / "blank.toml"), resolution=0.3)
+    one, two = ([out for p in part.programs for out in _outs(p.text)] for part in made.builds)
+    assert one == two
+    assert two[0] > 5.0  # mm: its outline goes through the blank of 3 mm
 
 
 def test_a_long_picture_at_true_size_is_printed_in_two_halves_of_half_its_length():

@@ -44,6 +44,13 @@ def test_between_pockets(tmp_path, gap, count):
         assert (warned[0].severity, warned[0].allowed) == ("warn", "0.4 mm")
 
 
+@pytest.mark.parametrize(("fill", "said"), [("resin", True), ("none", False)])
+def test_resin_goes_through_where_there_is_some(tmp_path, fill, said):
+    path = job(tmp_path, art=drawing(0.3), changes={"overfill = 0.7": f'fill = "{fill}"'})
+    (warned,) = thin_wood_findings(clamping_of(pathgen.load_job(path)))
+    assert ("to let resin through" in warned.remedy) == said
+
+
 @pytest.mark.parametrize(("gap", "count"), [(0.2, 1), (0.5, 0)])
 def test_between_a_pocket_and_the_edge(tmp_path, gap, count):
     board = clamping_of(pathgen.load_job(job(tmp_path, art=drawing(3.0), extra=OUTLINE))).board

@@ -24,9 +24,12 @@ from pathgen.job import load_job
 from pathgen.job.clamping import asked_of, clamping_of, planned_of
 from pathgen.job.let_in import check_fit
 from pathgen.job.pieces import piece_sheets
+from pathgen.programs.instructions import afterwards
 from pathgen.report.feeding import feed_findings
 from pathgen.report.pictures.poured import as_poured, pours_of
+from pathgen.report.sheet.seen import _stands_words
 from pathgen.verify import verify
+from pathgen.work.operations import SurfaceFinish
 from tests.as_made import hold
 from tests.small_board import cutter, moves, svg
 
@@ -153,6 +156,57 @@ def test_report_and_header_say_what_is_let_in(result, made) -> None:
     assert f"1 piece of #e3c98f from stock of {length:g} mm by {width:g} mm, 2 mm thick" in result.files()["report.txt"]
     assert "X 0 Y 0 is the stock's corner" in said
     assert f"job fingerprint: {result.job.fingerprint}" in said
+
+
+@pytest.mark.parametrize(("leave", "said", "seen"), [
+    (0.0, "they then stand 0.6 mm above the surface, more at edges that the floor falls away under, and nowhere more "
+          "than 0.8 mm", "standing 0.6 mm proud"),
+    (0.2, "they then stand 0.4 mm above the surface, more", "standing 0.4 mm proud"),
+    (0.6, "they then lie level with the surface", "level with the wood"),
+    (0.9, "they then lie 0.3 mm below the surface, which is cut down to them later", "0.3 mm below the wood"),
+])
+def test_how_high_pieces_stand_in_the_wood_round_them_is_told(tmp_path, leave, said, seen) -> None:
+    """Pieces of 2 mm in pockets 1.4 mm deep, and deeper by what the first cut leaves on the wood."""
+    clamping = clamping_of(job_with(tmp_path, {"scallop = 0.02": f"scallop = 0.02\nleave = {leave}"}))
+    (last,) = [step for step in clamping.steps if "let the pieces in" in " ".join(afterwards(clamping, step))]
+    assert f"pressed down to the floor: {said}" in " ".join(afterwards(clamping, last))
+    (inlay,) = clamping.inlays
+    assert _stands_words(clamping, inlay) == seen
+    first = clamping.step(SurfaceFinish).operation.purpose
+    assert first == ("cut the radius a little proud" if leave else "finish the radius")
+
+
+def test_pieces_whose_thickness_nobody_gave_must_stand_proud(tmp_path) -> None:
+    clamping = clamping_of(job_with(tmp_path, {PIECE: ""}))
+    told = " ".join(line for step in clamping.steps for line in afterwards(clamping, step))
+    assert "they must stand above the surface, by 0.8 mm at most" in told
+
+
+def test_pieces_are_pictured_as_high_as_they_stand(result) -> None:
+    pours = pours_of(result.plan)
+    stages = result.verification.simulation.stages
+    stage = next(stage for stage in stages if pours[0].code_in(stage))
+    shown = as_poured(result.plan, stages, pours)[stages.index(stage)]
+    fill = (shown.fill == pours[0].code_in(stage)) & np.isfinite(shown.heights)
+    assert np.median((stage.heights - shown.heights)[fill]) == pytest.approx(0.8 - 0.6, abs=1e-3)  # mm: overfill, proud
+
+
+def test_the_page_of_the_pieces_names_the_key_of_their_thickness(made) -> None:
+    page = made[0].made.files(shaded=False)["setup.html"]
+    assert "write [[inlay]] piece thickness as measured" in page
+    assert "[stock] thickness" not in page
+
+
+def test_of_pieces_nothing_is_said_that_is_true_of_resin_alone(result) -> None:
+    report, page = result.files(shaded=False)["report.txt"], result.files(shaded=False)["setup.html"]
+    assert "ml of the pieces" not in report
+    assert "It takes what stands of the pieces and" in report
+    assert "; pocket" not in report
+    assert "dust of the fill" not in page
+    assert "the dust of shell and bone is harmful too" in page
+    assert "with the same fill" not in page
+    assert "Slot place in cents" not in page  # no slots are cut
+    assert "Clean fill" not in page
 
 
 def test_without_a_piece_table_the_pocket_is_the_drawing(tmp_path) -> None:

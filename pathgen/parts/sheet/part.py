@@ -25,7 +25,8 @@ class FlatStock(Stock):
 class Sheet(Tool):
     """The stock is the part."""
 
-    names: ClassVar[Names] = Names(part="sheet", start="the sheet", wooden=False)
+    names: ClassVar[Names] = Names(part="sheet", start="the sheet", wooden=False,
+                                  thickness="[[inlay]] piece thickness")
 
     def places(self, stock: Stock) -> dict[str, Place]:
         """Its corner."""

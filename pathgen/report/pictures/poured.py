@@ -27,6 +27,8 @@ class Pour:
 
     inlay: Inlay
     levels: Levels
+    lower: float = 0.0
+    """How far pieces lie below the overfill that the verification takes them to have, mm."""
 
     @property
     def dam(self) -> BaseGeometry | None:
@@ -43,6 +45,7 @@ class Pour:
         drawn = filled.grid.covered(self.inlay.area)
         swollen = (fill == code) & (~drawn | bool(self.levels))
         fill[swollen], top[swollen] = heights.fill[swollen], heights.heights[swollen]
+        top[(fill == code) & drawn] -= np.float32(self.lower)
         for dam, level in self.levels:
             wet = filled.grid.covered(dam) & np.isfinite(top) & (drawn | (top < np.float32(level)))
             fill[wet], top[wet] = code, np.float32(level)
@@ -55,7 +58,8 @@ def pours_of(planned: Plan) -> list[Pour]:
     for inlay, dams in zip(clamping.inlays, planned.dams, strict=True):
         if dams or inlay.fill == "piece":
             stands = clamping.proud(inlay) - clamping.skimmed(inlay)
-            found.append(Pour(inlay=inlay, levels=tuple((one.inside, one.level + stands) for one in dams)))
+            found.append(Pour(inlay=inlay, levels=tuple((one.inside, one.level + stands) for one in dams),
+                              lower=inlay.overfill - clamping.stands(inlay)))
     return found
 
 

@@ -174,8 +174,9 @@ def _pocket(view: View, clamping: Clamping, inlay: Inlay, x: float) -> Iterator[
             cut = shapely.Polygon(np.concatenate([np.stack([y, floor], 1), np.stack([y, top], 1)[::-1]]))
             yield area(view, cut, decimals=3, fill="#ffffff" if inlay.fill == "none" else colour, stroke=INK,
                        stroke_width=0.2, class_="pocket")
-            if inlay.fill != "none" and inlay.overfill > 0:
-                proud = np.stack([y, first.height(x, y) + inlay.overfill], axis=1)
+            above = inlay.overfill if inlay.piece is None else inlay.piece - inlay.depth
+            if inlay.fill != "none" and above > 0:
+                proud = np.stack([y, first.height(x, y) + above], axis=1)
                 yield lines(view, [proud], decimals=3, stroke=INK, stroke_width=0.2, stroke_dasharray="0.6 0.6")
 
 

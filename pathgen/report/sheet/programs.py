@@ -93,14 +93,13 @@ def _program(clamping: Clamping, program: Program, left: Element | None) -> Elem
         return e("article", e("h3", e("span", str(step.order), class_="order"), f"Done: {words}"),
                  e("p", e("code", program.file_name), class_="file"),
                  (e("p", line) for line in before_start(clamping, step)), id=f"program-{step.order}")
-    lowest = float(clamping.on_bed(program.toolpath.points, step)[:, 2].min())
+    before = before_start(clamping, step, lowest=program.lowest, fitted=program.fitted, zero=program.zero)
     return e(
         "article",
         e("h3", e("span", str(step.order), class_="order"), capital(words)),
         e("p", e("code", program.file_name), class_="file"),
         e("h4", "Before you start"),
-        e("ol", (e("li", line) for line in before_start(clamping, step, lowest=lowest, zero=program.zero)),
-          class_="tick"),
+        e("ol", (e("li", line) for line in before), class_="tick"),
         e("ul", (e("li", line) for line in own), class_="own") if own else None,
         _figures(clamping, program),
         _pictures(clamping, program, left),

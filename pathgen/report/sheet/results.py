@@ -7,7 +7,7 @@ from typing import Any
 import shapely
 
 from pathgen.base.markup import Element, element
-from pathgen.base.plain import capital
+from pathgen.base.plain import capital, joined
 from pathgen.base.units import fine_length, format_length, in_units, place_words, tiny_length, tiny_unit_words
 from pathgen.programs.instructions import turning
 from pathgen.report.board_text import begins_at_fret_0, frame_lines, nut_words
@@ -40,7 +40,10 @@ def sections(clamping: Clamping) -> Element | None:
         return None
     words = (f"Seen from the {part}'s far end. Widths are true to each other; heights are "
              f"{rise_words(clamping)}. Dashed: the raw blank")
-    words += ", and fill standing proud before it is cut." if any(i.fill != "none" for i in clamping.inlays) else "."
+    fills = [name for fill, name in (("resin", "fill"), ("piece", "pieces"))
+             if any(one.fill == fill for one in clamping.inlays)]
+    they = "it is" if fills == ["fill"] else "they are"
+    words += f", and {joined(fills)} standing proud before {they} cut." if fills else "."
     words += " Dotted: the bottom of the fret slots." if clamping.feature(Slot) else ""
     figures = [figure(section_picture(clamping, s), _section_words(clamping, s)) for s in shown]
     return chapter("sections", f"Across the {part}", e("p", words), e("div", figures, class_="pair"))

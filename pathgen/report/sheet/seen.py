@@ -28,6 +28,8 @@ from pathgen.report.sheet.parts import chapter, figure, scrolling
 from pathgen.verify import Verification
 from pathgen.verify.stages import Closeup, Stage
 from pathgen.work.clamping import Clamping
+from pathgen.work.features import Inlay
+from pathgen.work.operations import LEVEL
 
 e = element
 
@@ -88,7 +90,7 @@ def after_programs(planned: Plan, programs: Sequence[Program], checked: Verifica
         pour = pour_of(opened, pours) if opened is not None and poured else None
         words = "What should lie on the machine then"
         words += ", with the fill poured and standing proud (above the wood)" if pour and pour.dam else \
-            ", with the pieces let in and standing proud (above the wood)" if poured else ""
+            f", with the pieces let in{_proud_or_not(clamping, opened)}" if poured and opened else ""
         pixels = shaded_board(clamping, stage.coarser(), wood, dam=pour and pour.dam,
                               before=before.coarser() if before is not None else "blank")
         rest = "Pale: what this program left as it was." + _dam_words("the fill", pour)
@@ -122,16 +124,30 @@ def finished_png(planned: Plan, checked: Verification, wood: str | None) -> byte
     return as_png(shaded_board(planned.clamping, last, wood, cut_free=True), last.spacing)
 
 
+def _stands_words(clamping: Clamping, inlay: Inlay) -> str:
+    """How high what fills an inlay stands in the wood round it."""
+    by, units = clamping.stands(inlay), clamping.units
+    if inlay.piece is None:
+        return f"standing {format_length(by, units)} proud"
+    if abs(by) < LEVEL:
+        return "level with the wood"
+    return f"standing {format_length(by, units)} proud" if by > 0 else f"{format_length(-by, units)} below the wood"
+
+
+def _proud_or_not(clamping: Clamping, inlay: Inlay) -> str:
+    return " and standing proud (above the wood)" if clamping.stands(inlay) >= LEVEL else \
+        f", {_stands_words(clamping, inlay)}"
+
+
 def _inlay(planned: Plan, one: Closeup, pours: Sequence[Pour], name: str) -> Iterator[Element]:
     clamping, wood, inlay = planned.clamping, planned.asked.wood[0], one.inlay
-    units = clamping.units
     wide = one.opened.spacing * one.opened.heights.shape[1]
     times = float(min(max(2 * _ROOM // wide / 2, 1.0), _MOST))
     pour = pour_of(inlay, pours)
     captions = {
         "opened": "Before: the pocket, open.",
-        "filled": f"{'Filled' if inlay.fill == 'resin' else 'With its pieces let in'}, standing "
-                  f"{format_length(inlay.overfill, units)} proud.{_dam_words('it', pour)}",
+        "filled": f"{'Filled' if inlay.fill == 'resin' else 'With its pieces let in'}, "
+                  f"{_stands_words(clamping, inlay)}.{_dam_words('it', pour)}",
         "finished": "After: as it looks in the end.",
     }
     size = "true size" if times == 1 else f"{times:g} times true size"
