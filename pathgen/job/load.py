@@ -71,7 +71,7 @@ def read_job(path: Path) -> tuple[Job, Mistakes]:
     Raises JobError as `load_job` does where a table cannot be read, in the job of a part too.
     """
     data = _toml(path)
-    place = Place(path.name, str(data.get("units", "mm")), _homes(data))
+    place = Place(path.name, str(data.get("units", "mm")), _homes(data), data.keys())
     units = choice("mm", "in")(data.get("units", "mm"), place.inside("units"))
     job = Job(units=units, units_stated="units" in data, path=path, **_values(data, place))
     _bring_in_defaults(job)
@@ -214,7 +214,7 @@ def _toml(path: Path) -> dict[str, Any]:
     except RecursionError:
         raise _too_deep(path) from None
     except tomllib.TOMLDecodeError as wrong:
-        where, problem, remedy = slip_words(words, str(wrong))
+        where, problem, remedy = slip_words(words, str(wrong), REPEATED)
         raise JobError(f"{path.name}, {where}", problem, remedy=remedy) from None
     except ValueError:  # of thousands of digits
         raise _too_large(path) from None

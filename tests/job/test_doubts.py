@@ -2,6 +2,7 @@
 
 import math
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -10,7 +11,7 @@ from pathgen.app.cli import main
 from pathgen.app.showing import placing_lines
 from pathgen.base.errors import ArtworkError
 from pathgen.job.clamping import clamping_of
-from pathgen.job.doubts import doubts_of
+from pathgen.job.doubts import _radius, doubts_of
 from tests import small_board
 from tests.as_made import hold_rows, words_row
 from tests.whole.test_both_sides import SIDES
@@ -188,8 +189,22 @@ def test_a_radius_rounder_at_the_body(tmp_path):
 def test_a_radius_flatter_than_any_that_is_usual(tmp_path):
     """305 in an inch job, where 305 mm were meant."""
     found = doubts(tmp_path, "{ nut = 254.0, end = 300.0 }", '"305 in"')
-    assert found == [("[board] radius", "7747 mm is nearly flat", True)]
+    assert found == [("[board] radius", "305 in is nearly flat", True)]
     assert doubts(tmp_path, "{ nut = 254.0, end = 300.0 }", "762.0") == []
+
+
+@pytest.mark.parametrize(("radius", "told", "remedy"), [
+    ('"305 cm"', "305 cm is nearly flat", 'if mm are meant, write "305 mm"'),
+    ("3050", "3050 mm is nearly flat", "see that"),
+])
+def test_a_radius_with_a_unit_of_its_own_is_told_as_it_is_written(tmp_path, radius, told, remedy):
+    """It was "120.0787 in" in a job in inches, with the advice to write 120.0787 mm."""
+    job = load_job(small_board.job(tmp_path, changes={"{ nut = 254.0, end = 300.0 }": radius}))
+    (doubt,) = _radius(job)
+    assert (doubt.problem, doubt.remedy[:len(remedy)]) == (told, remedy)
+    if radius[0] == '"':
+        (doubt,) = _radius(replace(job, units="in"))
+        assert (doubt.problem, doubt.remedy[:len(remedy)]) == (told, remedy)
 
 
 def test_widths_and_ridges_that_are_hardly_meant(tmp_path):
