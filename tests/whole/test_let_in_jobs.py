@@ -191,7 +191,7 @@ def test_a_piece_that_stands_higher_at_its_edges_than_the_second_cut_reckons_wit
 
 def test_a_pocket_through_the_underside_is_told_before_its_piece(tmp_path) -> None:
     """A piece thicker than a depth of 0.6 in was asked for, where 0.06 was meant."""
-    with pytest.raises(JobError, match="depth: the pocket goes .* through the underside"):
+    with pytest.raises(JobError, match=r"depth: the pocket goes .* through the underside"):
         planned_of(job_with(tmp_path, {"depth = 1.4": "depth = 14.0"}))
 
 
