@@ -137,7 +137,8 @@ def _refuse_units(mistakes: Mistakes, place: Place) -> None:
     if len(of_units) < MANY:
         return
     wrong = place.inside("units").refuse(
-        f'"{place.units}", and {len(of_units)} lengths cannot be {place.units}, the first in {of_units[0].where}',
+        f'"{place.units}": {len(of_units)} lengths are too {"small for mm" if other == "in" else "large for inches"}, '
+        f"the first that of {of_units[0].where}",
         allowed=f'"{other}" for a job in {words}', remedy=f'if all lengths are in {words}, write units = "{other}"')
     wrong.others = tuple(one for one in mistakes if one not in of_units)
     raise wrong
