@@ -29,12 +29,12 @@ class Clips(Spaces):
                 return None
         for name in ("mask", "filter"):
             value = style[name]
-            if value is None or (name == "mask" and self._is_missing(value)):
+            if value is None or (name == "mask" and self._is_missing(value, element, name)):
                 continue
             self._leave_out(element, name, f"it is drawn through a {name}", REMEDIES[name])
             return None
         value = style["clip-path"]
-        if value is None or self._is_missing(value):
+        if value is None or self._is_missing(value, element, "clip-path"):
             return state
         if not isinstance(value, Reference):
             self._leave_out(element, f"clip-path {value}", "only clipPath elements are read", "use a clipPath element")
@@ -85,7 +85,7 @@ class Clips(Spaces):
         self, style: Style, element: Element, state: State, outer: Clip | None, chain: tuple[Element, ...]
     ) -> Clip | None:
         value = style["clip-path"]
-        if not isinstance(value, Reference) or self._is_missing(value):
+        if not isinstance(value, Reference) or self._is_missing(value, element, "clip-path"):
             return outer
         return self._clip(self.document.by_id[value.id], element, state, outer, chain)
 

@@ -8,7 +8,7 @@ from xml.etree.ElementTree import Element
 
 from pathgen.artwork.document import Document, href, is_svg, local_name, svg_children
 from pathgen.artwork.elements import ANIMATIONS, REMEDIES, TEXT, begins
-from pathgen.artwork.properties import Reference, Slip, Style, shown_colour
+from pathgen.artwork.properties import NOT_READ, Reference, Slip, Style, shown_colour
 from pathgen.artwork.scene import Clip, LeftOut, Stroke
 from pathgen.artwork.style import Cascade
 from pathgen.artwork.transforms import Matrix
@@ -41,6 +41,7 @@ class Painting:
         self.left_out: dict[LeftOut, None] = {}
         self.no_colours: dict[tuple[str, str, str], None] = {}
         self.no_targets: dict[tuple[str, str], None] = {}
+        self.not_read: dict[tuple[str, str], None] = {}
         animations = (e for e in document.lines if local_name(e) in ANIMATIONS and is_svg(e) and begins(e))
         found = ((self._target(animation), local_name(animation)) for animation in animations)
         self.animated = {element: name for element, name in found if element is not None}
@@ -93,14 +94,29 @@ class Painting:
                 elif animated is not None:
                     self._leave_out_animated(element, animated, f"{what}, a stop of which is animated")
                     return None
+                elif not stops:
+                    self._leave_out(element, name, f"{what}, which has no colours, so that nothing is drawn",
+                                    REMEDIES[kind])
                 (plain,) = colours if len(colours) == 1 else (None,)
                 return Colour(plain) if plain else None
             if kind in ("pattern", "meshgradient", "hatch"):
                 self._leave_out(element, kind, f"its {name} is {kind} {paint.id!r}",
                                 REMEDIES.get(kind, "give it one plain colour"))
                 return None
+            if paint.fallback is None:
+                named = "is not in the drawing" if target is None else f"is a {kind}, no colour"
+                self._leave_out(element, name, f"its {name} is url(#{paint.id}), which {named}, so that nothing is "
+                                "drawn", "write the colour that is meant, or none")
             paint = paint.fallback
+        if paint == "currentcolor":
+            self._not_read(around.style, "color")
         return shown_colour(paint, around.style)
+
+    def _not_read(self, style: Style, *names: str) -> None:
+        """Note values of these properties that are passed over, where what is drawn shows it."""
+        for name in names:
+            if name in style[NOT_READ]:
+                self.not_read.setdefault(style[NOT_READ][name])
 
     def _stops(self, gradient: Element | None) -> list[Element]:
         """A gradient's stops, its own or those it refers to; where all have one colour it is a plain one."""
@@ -137,13 +153,17 @@ class Painting:
             return
         for name in ("marker-start", "marker-mid", "marker-end"):
             value = style[name]
-            if isinstance(value, Reference):
+            if isinstance(value, Reference) and not self._is_missing(value, element, name):
                 target = self.document.by_id.get(value.id)
                 if target is not None and local_name(target) == "marker" and len(target):
                     self._leave_out(element, "marker", f"its {name} is {value.id!r}", REMEDIES["marker"])
 
-    def _is_missing(self, value: Any) -> bool:
-        return isinstance(value, Reference) and value.id not in self.document.by_id
+    def _is_missing(self, value: Any, element: Element, name: str) -> bool:
+        """Whether it names nothing that is there, which is noted: it is drawn as if nothing were named."""
+        missing = isinstance(value, Reference) and value.id not in self.document.by_id
+        if missing:
+            self.not_read.setdefault((self.document.where(element), f"{name} = 'url(#{value.id})'"))
+        return missing
 
     def _uncuttable(self, element: Element, name: str, style: Style) -> None:
         if name == "image" and not href(element):

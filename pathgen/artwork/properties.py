@@ -185,6 +185,10 @@ OWN: dict[str, tuple[Callable[[str], Any], Any]] = {
 GEOMETRY = ("x", "y", "width", "height", "cx", "cy", "r", "rx", "ry")
 """Properties of style sheets that go before the attributes of the same names (SVG 2, chapter 7); None where not set."""
 
+GEOMETRY_OF = {"rect": ("x", "y", "width", "height", "rx", "ry"), "circle": ("cx", "cy", "r"),
+               "ellipse": ("cx", "cy", "rx", "ry")}
+STROKE = tuple(name for name in INHERITED if name.startswith("stroke-"))
+
 SHEET_ONLY = (*GEOMETRY, "all", "d", "translate", "rotate", "scale", "offset-path")
 """No presentation attributes: attributes of these names are read for what they are, or mean something else."""
 
@@ -197,7 +201,9 @@ OWN |= dict.fromkeys(GEOMETRY, (_geometry, None))
 OWN |= {"all": (str, "none"), "d": (str, "none"), "offset-path": (str.lower, "none")}
 OWN |= dict.fromkeys(("translate", "rotate", "scale"), (_not_moved, "none"))
 PROPERTIES = {**INHERITED, **OWN}
-INITIAL: Style = {name: initial for name, (_, initial) in PROPERTIES.items()}
+NOT_READ = "not read"
+"""Key under which a style keeps the values that are passed over, by property: where each stands, and what it says."""
+INITIAL: Style = {name: initial for name, (_, initial) in PROPERTIES.items()} | {NOT_READ: {}}
 
 
 def shown_colour(paint: Any, style: Style) -> Colour | None:

@@ -116,6 +116,8 @@ class Scene:
         Whether the size that the file gives is in px alone, 96 to the inch.
     no_targets : tuple of (str, str)
         Where copies name nothing that is there, and what they name.
+    not_read : tuple of (str, str)
+        Where values stand that are passed over, as a browser does, so that what is drawn is another; and what they say.
     """
 
     paints: tuple[Paint, ...]
@@ -125,3 +127,4 @@ class Scene:
     no_colours: tuple[tuple[str, str, str], ...]
     pixels: bool = False
     no_targets: tuple[tuple[str, str], ...] = ()
+    not_read: tuple[tuple[str, str], ...] = ()

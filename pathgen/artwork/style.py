@@ -18,6 +18,7 @@ from pathgen.artwork.properties import (
     GEOMETRY,
     INHERITED,
     INITIAL,
+    NOT_READ,
     OWN,
     PROPERTIES,
     SHEET_ONLY,
@@ -34,6 +35,8 @@ _FUNCTION = re.compile(r"(?i)(?<![\w-])(var|calc|min|max|clamp|env|attr)\(")
 _BY_FONT = re.compile(r"(?i)[\d.](ex|ch)\b")
 _LENGTHS = {*GEOMETRY, "stroke-width", "stroke-dasharray", "stroke-dashoffset"}
 _PAINTS = ("fill", "stroke")
+_NOTHING = ("", "null", "undefined", "nan")
+"""What programs write for what they have no value for; nobody meant a value by it."""
 _COLOUR = re.compile(r"(?i)(?<![\w-])((color|color-mix|light-dark|device-cmyk|(ok)?l(ab|ch))\(|\w+\(\s*from\b)")
 _INHERITED_INITIAL: Style = {name: initial for name, (_, initial) in INHERITED.items()}
 _OWN_INITIAL: Style = {name: initial for name, (_, initial) in OWN.items()}
@@ -102,6 +105,7 @@ class Cascade:
         self._computed: dict[Element, Style] = {}
         self._known: dict[Element, dict[str, str]] = {}
         self._slips: dict[Element, dict[str, str]] = {}
+        self._unread: dict[Element, dict[str, str]] = {}
         self._selectors = self._marks = 0
         self._counted: set[str] = set()
         self._ids = {element.get("id") for element in document.lines}
@@ -218,9 +222,10 @@ class Cascade:
         plain = parent.get(_PLAIN)
         if plain is None:  # what every child without declarations of its own has: made once
             plain = parent[_PLAIN] = {name: parent[name] for name in _INHERITED_INITIAL} | _OWN_INITIAL
+            plain[NOT_READ] = {name: said for name, said in parent[NOT_READ].items() if name in INHERITED}
         declared = self._declared(element)
-        slips = self._slips.get(element, {})
-        if not declared and not slips:
+        slips, unread = self._slips.get(element, {}), self._unread.get(element, {})
+        if not declared and not slips and not unread:
             return plain
         style = {name: value for name, value in plain.items() if name != _PLAIN}
         for name, text in declared.items():
@@ -235,6 +240,9 @@ class Cascade:
                     style[name] = value
         for name, text in slips.items():
             style[name] = Slip(f"{name} = {text!r}", self._document.where(element), style[name])
+        style[NOT_READ] = {name: said for name, said in plain[NOT_READ].items() if name not in declared}
+        style[NOT_READ] |= {name: (self._document.where(element), f"{name} = {text!r}")
+                            for name, text in unread.items()}
         return _computed(style, parent)
 
     def style_in_place(self, element: Element) -> Style:
@@ -298,6 +306,10 @@ class Cascade:
                  and declared.get(name) in (None, unread[name])}
         if slips:
             self._slips[element] = slips
+        others = {name: text for name, text in unread.items() if name not in _PAINTS
+                  and text.strip().lower() not in _NOTHING and declared.get(name, element.get(name)) in (None, text)}
+        if others:
+            self._unread[element] = others
         self._known[element] = declared
         return declared
 

@@ -16,7 +16,7 @@ from pathgen.artwork.document import SVG, Document, href, local_name, names_of, 
 from pathgen.artwork.elements import NOT_SHOWN, UNCUTTABLE, is_for_us, is_wanted
 from pathgen.artwork.paint import box_round
 from pathgen.artwork.painting import State
-from pathgen.artwork.properties import INITIAL, Style
+from pathgen.artwork.properties import GEOMETRY_OF, INITIAL, STROKE, Style
 from pathgen.artwork.scene import Clip, LeftOut, Paint, Scene
 from pathgen.artwork.shapes import OUTLINES
 from pathgen.artwork.spaces import rectangle_clip
@@ -100,7 +100,7 @@ class Walker(Clips):
         sides = [side for name in ("width", "height") if (side := self.document.root.get(name))]
         pixels = bool(sides) and all(re.fullmatch(r"[-+.\deE\s]+(px)?\s*", side) for side in sides)
         return Scene(paints, page, physical, tuple(self.left_out), tuple(self.no_colours), pixels,
-                     tuple(self.no_targets))
+                     tuple(self.no_targets), tuple(self.not_read))
 
     def _page(self, root: Element) -> tuple[tuple[float, float] | None, bool, State]:
         """Page size in mm (None when nothing gives one), whether it is physical, and the state inside the page."""
@@ -195,6 +195,7 @@ class Walker(Clips):
         style = self.cascade.style(element, around.style)
         if (style["display"] == "none" and name != "symbol") or style["opacity"] <= 0 or not is_for_us(element):
             return None
+        self._not_read(style, "opacity", "mix-blend-mode")
         matrix = multiply(around.matrix, self._transform(element, style, around))
         if is_singular(matrix):
             return None
@@ -244,14 +245,15 @@ class Walker(Clips):
         return ", ".join(name for name in ("x", "y", "width", "height") if style[name])
 
     def _shape(self, element: Element, state: State) -> None:
-        style = state.style
+        style, kind = state.style, local_name(element)
+        self._not_read(style, "visibility", *GEOMETRY_OF.get(kind, ()))
         if style["visibility"] != "visible":
             return
         curves = self._outline(element, state)
         if not len(curves):
             return
         self._markers(element, style)
-        fill = self._colour(element, state, "fill")
+        fill = self._colour(element, state, "fill") if kind != "line" else None
         stroke = self._colour(element, state, "stroke")
         line = self._stroke(element, style, state.viewport) if stroke else None
         if fill is None and line is None:
@@ -261,14 +263,16 @@ class Walker(Clips):
             return
         where = self.document.where(element)
         paints = []
-        if fill and local_name(element) != "line":
+        if fill:
+            self._not_read(style, "fill-rule", "fill-opacity")
             paints.append(Paint(curves, inside.matrix, fill.hex, style["fill-rule"], None, inside.clip, where,
                                 state.layers, state.opacity * style["fill-opacity"] * fill.alpha))
         if stroke and line:
+            self._not_read(style, *STROKE, *(["paint-order"] if fill else []))
             if style["vector-effect"] == "non-scaling-stroke":
                 self._leave_out(element, "vector-effect", "its stroke has a width on the screen, not on the board",
                                 "convert the stroke to a path")
-            elif line.join in ("miter-clip", "arcs") and local_name(element) != "line":
+            elif line.join in ("miter-clip", "arcs") and kind != "line":
                 self._leave_out(element, "stroke-linejoin", f"its corners are {line.join}, which browsers do not draw",
                                 "write miter or bevel, or convert the stroke to a path")
             else:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from collections.abc import Iterator, Sequence
 
 import numpy as np
@@ -109,10 +110,12 @@ def _radius(job: Job) -> Iterator[Doubt]:
         return
     radius, units = job.board.radius, job.units
     if radius.nut > _FLATTEST and not math.isinf(radius.nut):
+        written = radius.written or format_length(radius.nut, units)
+        number = re.sub(r"[^\d.]*$", "", written)  # the same, in mm, is what slips of the unit mean
         yield Doubt(
-            where="[board] radius", problem=f"{format_length(radius.nut, units)} is nearly flat",
+            where="[board] radius", problem=f"{written} is nearly flat",
             allowed=f"up to {coarse_length(_FLATTEST, units)} (common practice)",
-            remedy=(f'if mm are meant, write "{as_written(radius.nut, units)} mm"' if units == "in" else
+            remedy=(f'if mm are meant, write "{number} mm"' if not written.endswith("mm") else
                     "see that the number is right") + '; for a board without a curve write "flat"',
         )
     key, far = ("end", radius.end) if radius.end is not None else ("bridge", radius.bridge)

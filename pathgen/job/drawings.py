@@ -93,7 +93,7 @@ def inlays_of(
     with mistakes.caught():
         _check_closed(cut)
     doubts = [doubt for art in arts.values() for doubt in (
-        *_filled_lines(art), *_see_through(art), *_no_colours(art), *_no_targets(art))]
+        *_filled_lines(art), *_see_through(art), *_no_colours(art), *_no_targets(art), *_not_read(art))]
     doubts += _sized_in_pixels(job, {art.name: (art, inlay) for inlay in cut for art in drawings[inlay.index]})
     return tuple(cut), tuple(left_out), (*doubts, *_cut_by_none(job, drawings), *_over_each_other(inlays))
 
@@ -154,6 +154,19 @@ def _no_targets(art: Artwork) -> Iterator[Doubt]:
         yield Doubt(
             where=where, problem=f'a copy of "{named}", and nothing is called so{others}: passed over, as a browser '
             "does", allowed="the id of what is drawn in the same file", remedy="mend its href, or take it out",
+        )
+
+
+def _not_read(art: Artwork) -> Iterator[Doubt]:
+    """Values that no property takes: a browser passes them over, and draws the line at another width, say."""
+    wrong = art.scene.not_read if art.scene is not None else ()
+    if wrong:
+        where, what = wrong[0]
+        others = f", the first of {len(wrong)} that are not" if wrong[1:] else ""
+        yield Doubt(
+            where=where, problem=f"{what} is nothing that can be read{others}: passed over, as a browser does, as if "
+            "it were not written", allowed="what the format takes, numbers with a point (6.5), and names of what is in "
+            "the drawing", remedy="write what is meant, or take it out",
         )
 
 

@@ -329,7 +329,7 @@ def _inside(part: FlatPart, bores: list[_Bored]) -> None:
             raise JobError(
                 f"{one.where} {'at' if shorter is None else 'pitch'}", f"{one.place} leaves the {part.names.part}: its "
                 f"edge lies {out:.2f} mm outside", allowed="holes within the outline",
-                remedy="move it, or make it smaller" if shorter is None else
+                remedy=f"move it {rounded_up(out + THIN):.2f} mm further in, or make it smaller" if shorter is None else
                 f"make pitch {shorter:.2f} mm or less, count less, or move the row",
             )
 
@@ -361,12 +361,15 @@ def _apart(part: FlatPart, bores: list[_Bored]) -> None:
         if away <= near:
             both = one.where if one.where == other.where else f"{one.where} and {other.where}"
             in_row = one.where == other.where and one.row == other.row
+            off = "leave mirror out, which puts one on each side of the centre-line, or move it " \
+                  f"{rounded_up(near / 2 + THIN):.2f} mm or more off that"
+            image = one.where == other.where and one.row != other.row
             wider = f"make pitch {rounded_up(one.pitch + near - away + THIN):.2f} mm or more, or make them smaller"
             raise JobError(f"{both} {'pitch' if in_row else 'at'}",
                            f"{one.place} and {other.place} meet: {away:.2f} mm between their "
                            f"middle{' line' if max(one.axis.length, other.axis.length) > 0 else ''}s",
                            allowed=f"more than {near:.2f} mm",
-                           remedy=wider if in_row else "move them apart, or make them smaller")
+                           remedy=wider if in_row else off if image else "move them apart, or make them smaller")
     for one, shape in itertools.product(bores, part.drawn):
         away = float(shapely.distance(one.axis, shape))
         if away <= one.bore.diameter / 2:
@@ -403,8 +406,10 @@ def _ring(job: Job, part: FlatPart, ring: RingTable, where: str) -> None:
     room = float(shapely.distance(part.outline.exterior, centre)) * (1 if part.outline.covers(centre) else -1)
     if room <= ring.outer:
         raise JobError(f"{where} outer", f"the ring round {place_words(*ring.at)} reaches {ring.outer - room:.2f} mm "
-                       "past the edge of the plate", allowed=f"less than {max(room, 0.0):.2f} mm",
-                       remedy="make it smaller, or move it")
+                       "past the edge of the plate",
+                       allowed=f"less than {room:.2f} mm" if room >= 0.01 else "a ring whose middle lies on the plate",
+                       remedy="make it smaller, or move it" if room >= 0.01 else
+                       "write at, its middle: along from the near edge, across from the centre-line")
 
 
 def _clear_of_openings(part: FlatPart, ring: RingTable, where: str) -> None:

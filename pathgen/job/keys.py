@@ -11,8 +11,9 @@ import difflib
 import itertools
 import math
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import MISSING, dataclass
+from functools import partial
 from typing import Any, TypeVar
 
 from pathgen.base.errors import JobError, Mistakes
@@ -38,6 +39,8 @@ class Place:
     where: str
     units: str
     homes: Mapping[str, Sequence[str]] = dataclasses.field(default_factory=dict)
+    tables: Collection[str] = ()
+    """Those that the file has."""
 
     def inside(self, key: str) -> Place:
         """The place of a key within this one."""
@@ -217,7 +220,12 @@ def rate(low: float = 1.0, high: float = 50_000.0) -> Reader:
     def read(value: Any, place: Place) -> float:
         per = MM_PER[place.units]
         length = re.sub(r"\s*(/ ?|per )min(ute)?$", "", value.strip()) if isinstance(value, str) else value
-        mm = _length_mm(length, place)
+        try:
+            mm = _length_mm(length, place)
+        except JobError:
+            if isinstance(value, str) and "," not in value:
+                raise _no_feed(value, place) from None
+            raise
         if not low <= mm <= high:
             allowed = f"{low / per:.4g} to {high / per:.6g} {place.units} per minute"
             meant = place.units == "in" and is_length(value) and not isinstance(value, str) and low <= value <= high
@@ -228,6 +236,20 @@ def rate(low: float = 1.0, high: float = 50_000.0) -> Reader:
         return mm
 
     return read
+
+
+_OTHER_FEED = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(?:(mm|cm|in)\s*(?:/|per)\s*s(?:ec(?:ond)?)?|(m/min)|(ipm))\s*")
+"""Ways of writing a feed that are not read."""
+
+
+def _no_feed(words: str, place: Place) -> JobError:
+    """The error for a text that is no feed: what it comes to per minute, where that can be told."""
+    match, remedy = _OTHER_FEED.fullmatch(words), "write a number, or a text with its unit"
+    if match:
+        times, unit = (60.0, match[2]) if match[2] else (1000.0, "mm") if match[3] else (1.0, "in")
+        remedy = f'write "{float(match[1]) * times:g} {unit}/min"'
+    return place.refuse(f"{shown(words)} is no feed", remedy=remedy,
+                        allowed=f'a number in {place.units} per minute, or a text like "1500 mm/min" or "60 in/min"')
 
 
 def choice(*allowed: str) -> Reader:
@@ -241,7 +263,10 @@ def choice(*allowed: str) -> Reader:
     def read(value: Any, place: Place) -> str:
         if value not in allowed:
             begun = [a for a in allowed if a.startswith(f"{value}-")]
-            near = begun or difflib.get_close_matches(str(value), allowed, n=1, cutoff=0.5)
+            alike = partial(difflib.get_close_matches, str(value), allowed, n=1)
+            head = f"{value}".rpartition("-")[0]  # of what is misspelt only after it, any may be meant
+            sides = [a for a in allowed if head and a.rpartition("-")[0] == head]
+            near = begun or alike(cutoff=0.8) or sides or alike(cutoff=0.5)
             raise place.refuse(f"{shown(value)} given", allowed=quoted(allowed),
                                remedy=f"did you mean {quoted(near)}?" if near else "")
         return str(value)

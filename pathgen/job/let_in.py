@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -10,9 +11,9 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
-from pathgen.base.units import place_words, rounded_up
+from pathgen.base.units import INCH, as_written, format_length, place_words, told_apart
 from pathgen.job.job import Job
-from pathgen.strategies.matching import LetIn, LetIns, let_in, misfits, under_the_edges
+from pathgen.strategies.matching import LetIns, let_in, misfits, under_the_edges
 from pathgen.strategies.pocketing import PocketCut
 from pathgen.strategies.pocketing.shapes import polygons
 from pathgen.work.clamping import Clamping
@@ -70,20 +71,26 @@ def check_fit(job: Job, clamping: Clamping, index: int, made: LetIns, cuts: Sequ
                 f"{place_words(x, y)}: {x1 - x0:.3f} by {y1 - y0:.3f} mm, {worst.area:.4f} mm2",
                 allowed="no place", remedy="take a smaller last cutter for the pocket, or a larger gap",
             )
-        _check_height(job, clamping, index, one)
+    if made:
+        _check_height(job, clamping, index, made)
 
 
-def _check_height(job: Job, clamping: Clamping, index: int, one: LetIn) -> None:
-    inlay, table = clamping.inlays[index], job.inlays[index].piece
+def _check_height(job: Job, clamping: Clamping, index: int, made: LetIns) -> None:
+    """The second cut reckons with `overfill`: the piece of that colour is told which stands the highest."""
+    inlay, table, units = clamping.inlays[index], job.inlays[index].piece, job.units
     assert table is not None
-    off = under_the_edges(one.piece, clamping.surface)
+    off, colour = max((under_the_edges(one.piece, clamping.surface), colour) for colour, one in made)
     proud = table.thickness - inlay.depth + off
     if proud > inlay.overfill + 1e-6:
+        given, stands = told_apart(inlay.overfill, proud, unit=units)
+        step = {"mm": 0.01, "in": INCH / 1e4}[units]
+        needed = as_written(math.ceil(proud / step - 1e-6) * step, units)
         raise JobError(
             f"inlay {index + 1} overfill",
-            f"{inlay.overfill:g} mm, but a flat piece of {table.thickness:g} mm stands {proud:.3f} mm proud at its "
-            f"edges: the floor falls {off:.3f} mm under it", allowed=f"{rounded_up(proud):.2f} mm or more",
-            remedy="make it as allowed, or the piece thinner or narrower",
+            f"{given}, but a flat piece of {format_length(table.thickness, units)} stands {stands} proud at its edges, "
+            f"that of {colour} the most: the floor falls {format_length(off, units)} under it",
+            allowed=f"{needed} {units} or more",
+            remedy=f"make overfill {needed} {units}, or the piece thinner or narrower",
         )
 
 

@@ -71,7 +71,7 @@ def read_job(path: Path) -> tuple[Job, Mistakes]:
     Raises JobError as `load_job` does where a table cannot be read, in the job of a part too.
     """
     data = _toml(path)
-    place = Place(path.name, str(data.get("units", "mm")), _homes(data))
+    place = Place(path.name, str(data.get("units", "mm")), _homes(data), data.keys())
     units = choice("mm", "in")(data.get("units", "mm"), place.inside("units"))
     job = Job(units=units, units_stated="units" in data, path=path, **_values(data, place))
     _bring_in_defaults(job)
@@ -137,7 +137,8 @@ def _refuse_units(mistakes: Mistakes, place: Place) -> None:
     if len(of_units) < MANY:
         return
     wrong = place.inside("units").refuse(
-        f'"{place.units}", and {len(of_units)} lengths cannot be {place.units}, the first in {of_units[0].where}',
+        f'"{place.units}": {len(of_units)} lengths are too {"small for mm" if other == "in" else "large for inches"}, '
+        f"the first that of {of_units[0].where}",
         allowed=f'"{other}" for a job in {words}', remedy=f'if all lengths are in {words}, write units = "{other}"')
     wrong.others = tuple(one for one in mistakes if one not in of_units)
     raise wrong
@@ -214,7 +215,7 @@ def _toml(path: Path) -> dict[str, Any]:
     except RecursionError:
         raise _too_deep(path) from None
     except tomllib.TOMLDecodeError as wrong:
-        where, problem, remedy = slip_words(words, str(wrong))
+        where, problem, remedy = slip_words(words, str(wrong), REPEATED)
         raise JobError(f"{path.name}, {where}", problem, remedy=remedy) from None
     except ValueError:  # of thousands of digits
         raise _too_large(path) from None

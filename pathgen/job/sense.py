@@ -242,6 +242,8 @@ def _pieces(job: Job) -> None:
         if inlay.fill != "piece":
             raise JobError(f"inlay {i} piece", f'given with fill = "{inlay.fill}"', allowed='only with fill = "piece"',
                            remedy='write fill = "piece", or leave piece out')
+        if inlay.depth >= job.body.thickness:
+            continue  # that is the mistake, and is told of the pocket
         thickness, highest = inlay.piece.thickness, inlay.depth + inlay.overfill
         if not inlay.depth < thickness <= highest + 1e-9:
             raise JobError(

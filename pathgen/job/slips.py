@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 
 _CURLY = "“”„‟‘’‚‛«»"
 _UNIT = r"""(?:mm|cm|in|inch|inches|["″'′])"""
@@ -53,8 +54,9 @@ _WIDE = 80
 """Characters of a line that are shown, round the place where it is no TOML."""
 
 
-def slip_words(text: str, wrong: str) -> tuple[str, str, str]:
-    """(where, problem, remedy) for a text that is not TOML, from the parser's own words.
+def slip_words(text: str, wrong: str, repeated: Collection[str]) -> tuple[str, str, str]:
+    """(where, problem, remedy) for a text that is not TOML, from the parser's own words; of tables written ``[[name]]``
+    `repeated` has the names.
 
     A list or table left open is found out only at a later line, or at the end: then the line that opens it is told.
     """
@@ -62,7 +64,7 @@ def slip_words(text: str, wrong: str) -> tuple[str, str, str]:
     place = re.search(r"at line (\d+), column (\d+)", wrong)
     at, column = (min(int(place[1]), len(lines)), int(place[2])) if place else (len(lines), 1)
     if re.match(r"Cannot (?:declare|overwrite|mutate)", wrong):
-        return _said(lines, at, column, _there_already(lines, at))
+        return _said(lines, at, column, _there_already(lines, at, repeated))
     for number in [*([at] if place else _opens(lines)), *([at - 1] if place and at > 1 else [])]:
         remedy = _remedy(lines[number - 1])
         if remedy:
@@ -82,7 +84,7 @@ _NAME = re.compile(r"""\s*(?P<head>\[{0,2})\s*["']?(?P<name>[\w.-]+)["']?\s*(?:\
 """A line that begins a table, or holds a key."""
 
 
-def _there_already(lines: list[str], at: int) -> str:
+def _there_already(lines: list[str], at: int, repeated: Collection[str]) -> str:
     """Where what line `at` begins stands already, and how to write more of it there."""
     here = _NAME.match(lines[at - 1])
     found: tuple[int, re.Match[str]] | None = None
@@ -106,6 +108,8 @@ def _there_already(lines: list[str], at: int) -> str:
     if there["head"] != here["head"]:
         written = several if there["head"] == "[[" else f"[{name}]"
         return f"line {number} has it as {written}: write both the same way, as {several} where a job may have several"
+    if name in repeated:
+        return f"line {number} has it already: write {several}, one for each, there too"
     return f"line {number} has it already: put these keys under it"
 
 

@@ -94,8 +94,10 @@ def _leave(job: Job) -> None:
         raise JobError(where, f"{format_length(table.leave, unit)} over a {job.body_name[1:-1]} of "
                        f"{format_length(job.body.thickness, unit)}, from a blank of "
                        f"{format_length(job.stock.thickness, unit)}",
-                       allowed=f"{format_length(max(room, 0.0), unit)} or less",
-                       remedy="leave less, or take a thicker blank")
+                       allowed=f"{format_length(room, unit)} or less" if room > 1e-9 else
+                       "a blank that is thicker by what is left",
+                       remedy="leave less, or take a thicker blank" if room > 1e-9 else
+                       "take leave out, or take a thicker blank")
     if table.leave_scallop is not None and table.leave_scallop > table.leave:
         raise JobError("[surface] leave_scallop", f"{table.leave_scallop:g} mm with leave {table.leave:g} mm",
                        allowed="no more than leave", remedy="make it smaller: deeper ridges would stay")

@@ -18,6 +18,7 @@ from pathgen.job.keys import (
     Place,
     choice,
     holding,
+    holds,
     is_length,
     is_table,
     key,
@@ -71,6 +72,8 @@ class TwoRadii(Radii):
     end: float | None = key(RADIUS, "radius across the board at its end", None, shown="or bridge, or follow")
     bridge: float | None = key(RADIUS, "radius at the bridge, on the same straight line", None, shown="or end")
     follow: str | None = key(choice("strings"), '"strings": straight under every string', None, shown="or end")
+    written: str = field(default="", init=False, repr=False, compare=False)
+    """One length with a unit of its own, as it stands in the file."""
 
 
 @holding("length or table", FannedScale, limits=limits_of(SCALE))
@@ -98,7 +101,9 @@ def _radius(value: Any, place: Place) -> TwoRadii:
     if isinstance(value, str) and not is_length(value):
         raise place.refuse(f"{shown(value)} given", allowed='one length, { nut, end }, or "flat"')
     both = RADIUS(value, place)
-    return TwoRadii(nut=both, end=both)
+    radii = TwoRadii(nut=both, end=both)
+    object.__setattr__(radii, "written", value.strip() if isinstance(value, str) else "")
+    return radii
 
 
 @holding("colour")
@@ -258,12 +263,22 @@ def _keep_out(value: Any, place: Place) -> KeepOut:
                    height=table.height, older_names=table.along is None or table.across is None)
 
 
+_ANY_ZERO = choice(*ZEROS, *PLACES)
+
+
+@holding(*holds(_ANY_ZERO))
+def _zero(value: Any, place: Place) -> str:
+    """Of what is no place at all those are told that may be where such a part has them."""
+    known = value in (*ZEROS, *PLACES)
+    return str((_ANY_ZERO if known else choice(*(ZEROS if "board" in place.tables else PLACES)))(value, place))
+
+
 @dataclass(frozen=True, kw_only=True)
 class SetupTable(Setup):
     """``[setup]``: where zero is, and how the board lies on the machine."""
 
     z_zero: Literal["bed", "stock-top"] = key(choice("bed", "stock-top"), "where the programs' Z is 0", "bed")
-    zero: str | None = key(choice(*ZEROS, *PLACES), "where X 0, Y 0 of the programs is: on the part, or on the "
+    zero: str | None = key(_zero, "where X 0, Y 0 of the programs is: on the part, or on the "
                            "blank; a board has nut and end, other parts have near and far",
                            None, shown='"nut-centre"; "near-centre" of a plate')
     along: Along = key(choice("x", "y"), "the machine axis that the strings run along", "x")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 
 import numpy as np
@@ -15,7 +15,16 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, all_of
 from pathgen.base.limits import MOST_LINES
 from pathgen.base.toolpath import Move, Toolpath
-from pathgen.base.units import as_written, coarse_length, format_length, place_words, rounded_down, told_apart
+from pathgen.base.units import (
+    SUMS,
+    as_written,
+    coarse_length,
+    format_length,
+    place_words,
+    rounded_down,
+    told_apart,
+)
+from pathgen.programs.zero_check import ZeroCheck
 from pathgen.work.clamping import CLOSE, Clamping, KeepOut, Step
 from pathgen.work.operations import SurfaceFinish, SurfaceRough, WitnessMarks
 
@@ -26,13 +35,12 @@ _LEAST_CLAMP = 1.0  # mm: one cut back to less holds nothing, and is moved inste
 
 
 def check_limits(toolpath: Toolpath, clamping: Clamping, step: Step) -> None:
-    """Raise JobError for a cut that would break its cutter, a first one over the blank beside which that stands higher
-    than its cutter's flutes, or a path that is longer than the machine's travel."""
+    """Raise JobError for a cut that would break its cutter, or a first one over the blank beside which that stands
+    higher than its cutter's flutes."""
     _check_bending(clamping, step)
     if isinstance(step.operation, SurfaceRough) or (
             isinstance(step.operation, SurfaceFinish) and clamping.feature(SurfaceRough) is None):
         _check_flutes(toolpath, clamping, step.cutter)
-    _check_travel(toolpath, clamping, step, step.title)
 
 
 def check_lines(texts: Sequence[str], steps: Sequence[Step]) -> None:
@@ -96,23 +104,56 @@ def _check_flutes(toolpath: Toolpath, clamping: Clamping, cutter: Cutter) -> Non
     )
 
 
-def _check_travel(toolpath: Toolpath, clamping: Clamping, step: Step, where: str) -> None:
-    if clamping.machine.travel is None:
+def check_travel(paths: Sequence[Toolpath], clamping: Clamping, zeros: Mapping[int, ZeroCheck]) -> None:
+    """Raise JobError for a machine that cannot span all that it is asked to: every program, the zero as it is set, and
+    each place at which it is tried."""
+    travel = clamping.machine.travel
+    if travel is None:
         return
-    span = np.ptp(clamping.to_machine(toolpath.points, step), axis=0)
-    for axis, needed, travel in zip("XYZ", span.tolist(), clamping.machine.travel, strict=True):
-        if needed > travel:
-            along, across, _ = clamping.machine.travel
-            turned = f"turn the {clamping.board.names.part} with [setup] along, or "
-            over, why = "", turned if span[0] <= across and span[1] <= along else ""
-            if isinstance(step.operation, WitnessMarks):
-                why += "write [marks] at, with marks nearer to each other, or "
-            if axis == "Z":
-                over, why = _lifted(clamping, needed - travel)
-            raise JobError(
-                where, f"moves {format_length(needed)} in {axis}{over}", allowed=f"[machine] travel {travel:g} mm",
-                remedy=f"{why}take a larger machine",
-            )
+    runs = [clamping.to_machine(path.points, step) for step, path in zip(clamping.steps, paths, strict=True)]
+    asked = [*((step.title, run) for step, run in zip(clamping.steps, runs, strict=True)),
+             ("X 0, Y 0 and Z 0 as they are set", np.array([_zero_now(clamping)])),
+             *((f"the zero check before program {order}", np.array([zero.display])) for order, zero in zeros.items())]
+    low, high = (np.array([extreme(points, axis=0) for _, points in asked]) for extreme in (np.min, np.max))
+    spans, cut = high.max(axis=0) - low.min(axis=0), np.ptp(np.concatenate(runs), axis=0)
+    short = [k for k in range(3) if spans[k] > travel[k] + SUMS]
+    if short:
+        units = clamping.units
+        over = {k: told_apart(float(spans[k]), travel[k], unit=units) for k in short}
+        words = [f"{over[k][0]} in {'XYZ'[k]}, from {format_length(float(low[:, k].min()), units)} "
+                 f"({asked[int(low[:, k].argmin())][0]}) to {format_length(float(high[:, k].max()), units)} "
+                 f"({asked[int(high[:, k].argmax())][0]})" for k in short]
+        lifted, lower = _lifted(clamping, float(spans[2]) - travel[2]) if 2 in short else ("", "")
+        raise JobError(
+            "[machine] travel", f"all that is cut, set and tried spans {'; and '.join(words)}{lifted}",
+            allowed="travel " + " and ".join(f"{over[k][1]} in {'XYZ'[k]}" for k in short),
+            remedy=f"{_shorter(clamping, spans, cut, short)}{lower}take a larger machine",
+        )
+
+
+def _zero_now(clamping: Clamping) -> Floats:
+    """(3,) where the machine is sent to see that its zero is right: X 0 and Y 0 of work that moved stay, unasked."""
+    if clamping.moved is None:
+        return np.zeros(3)
+    at = clamping.to_machine(np.array([[*clamping.zero, clamping.stock.thickness]]), clamping.steps[-1])[0]
+    return np.array([*at[:2], 0.0])
+
+
+def _shorter(clamping: Clamping, spans: Floats, cut: Floats, short: Sequence[int]) -> str:
+    """What makes the work span less along the axes that are short, each followed by "or"; `cut` is the programs'."""
+    travel = clamping.machine.travel
+    assert travel is not None
+    along, across, up = travel
+    ways, flat = [], any(k < 2 for k in short)
+    if flat and spans[0] <= across and spans[1] <= along:
+        ways.append(f"turn the {clamping.board.names.part} with [setup] along")
+    if flat and all(cut[k] <= travel[k] for k in short if k < 2):
+        ways.append("name a [setup] zero that lies nearer to the middle of what is cut")
+    if flat and clamping.feature(WitnessMarks) is not None:
+        ways.append("write [marks] at, with marks nearer to each other")
+    if 2 in short and cut[2] <= up and clamping.setup.z_zero == "bed":
+        ways.append('write [setup] z_zero = "stock-top"')
+    return "".join(f"{way}, or " for way in ways)
 
 
 def _lifted(clamping: Clamping, over: float) -> tuple[str, str]:

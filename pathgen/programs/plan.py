@@ -10,7 +10,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.holding import check_holds
-from pathgen.programs.limits import check_keep_outs, check_limits
+from pathgen.programs.limits import check_keep_outs, check_limits, check_travel
 from pathgen.programs.paths import Around, near_clamps, path_of
 from pathgen.programs.shanks import check_shanks
 from pathgen.programs.zero_check import ZeroCheck, zero_checks
@@ -100,10 +100,13 @@ def plan(clamping: Clamping, asked: Asked | None, *, pockets: Pockets | None) ->
     for step in clamping.steps:
         paths.append(path_of(step, around))
         check_limits(paths[-1], clamping, step)
+    made = Plan(around=around, asked=asked or Asked(), paths=tuple(paths))
+    if clamping.machine.travel is not None:
+        check_travel(paths, clamping, made.zero_checks)
     check_keep_outs(paths, clamping)
     check_holds(paths, clamping)
     check_shanks(paths, around)
-    return Plan(around=around, asked=asked or Asked(), paths=tuple(paths))
+    return made
 
 
 def finishing_with(clamping: Clamping, cutter: Cutter, *, scallop: float) -> tuple[Passes, tuple[Toolpath, ...]]:

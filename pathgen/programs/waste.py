@@ -52,10 +52,12 @@ def left_standing(around: Around, *, reach: float) -> BaseGeometry:
 
 
 def within_travel(free: BaseGeometry, around: Around) -> BaseGeometry:
-    """The part of `free` that the machine's travel reaches with all that is cut in its middle."""
+    """The part of `free` that the machine's travel reaches with all that is cut, and zero, in its middle."""
     if around.clamping.machine.travel is None:
         return free
-    x0, y0, x1, y1 = _cleared(around).bounds
+    cut = _cleared(around)
+    zero = shapely.Point(around.clamping.zero) if around.clamping.moved is None else cut
+    x0, y0, x1, y1 = shapely.total_bounds([cut, zero]).tolist()
     along, across = around.clamping.reach
     x, y = (x0 + x1 - along) / 2, (y0 + y1 - across) / 2
     return overlay.intersection(free, shapely.box(x, y, x + along, y + across))

@@ -19,7 +19,7 @@ from pathgen.base.hollow import Hollow
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length
 from pathgen.programs.paths import Around
-from pathgen.programs.waste import left_standing
+from pathgen.programs.waste import left_standing, within_travel
 from pathgen.programs.zeroing import covered, refits
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import CutAgain, DowelHoles, WitnessMarks
@@ -86,7 +86,7 @@ def zero_checks(around: Around) -> dict[int, ZeroCheck]:
         )
     refit = [step for step in clamping.steps if refits(clamping, step)]
     widest = max((step.cutter.radius for step in refit), default=0.0)
-    wide = _reachable(clamping, widest, _raw(around, max((_foot(step.cutter) for step in refit), default=0.0)))
+    wide = _reachable(around, widest, _raw(around, max((_foot(step.cutter) for step in refit), default=0.0)))
     made: dict[int, ZeroCheck] = {}
     for step in refit:
         check = _first(around, step, wide)
@@ -168,11 +168,11 @@ def _by_height(around: Around, step: Step, wide: BaseGeometry) -> Iterator[tuple
     clamping, foot = around.clamping, _foot(step.cutter)
     yield wide, "raw top"
     if clamping.surfacing is None:
-        yield _finished(clamping, step, foot), "bare face"
-    yield _reachable(clamping, step.cutter.radius, _raw(around, foot)), "raw top"
+        yield _finished(around, step, foot), "bare face"
+    yield _reachable(around, step.cutter.radius, _raw(around, foot)), "raw top"
     if clamping.surfacing is not None:
-        yield _finished(clamping, step, foot), "finished surface"
-    yield _bed(clamping, step, foot), "bed"
+        yield _finished(around, step, foot), "finished surface"
+    yield _bed(around, step, foot), "bed"
 
 
 def _raw(around: Around, foot: float) -> BaseGeometry:
@@ -188,8 +188,9 @@ def _raw(around: Around, foot: float) -> BaseGeometry:
     return free
 
 
-def _finished(clamping: Clamping, step: Step, foot: float) -> BaseGeometry:
+def _finished(around: Around, step: Step, foot: float) -> BaseGeometry:
     """The surface as cut, bare of fill, away from everything that is ever opened in it; near its crest if it can be."""
+    clamping = around.clamping
     before = [s for s in clamping.steps if s.order < step.order]
     cut = clamping.surfacing is None or any(s.operation.finishes for s in before)
     if not cut or covered(clamping, step) or isinstance(clamping.surface, Hollow):
@@ -197,7 +198,7 @@ def _finished(clamping: Clamping, step: Step, foot: float) -> BaseGeometry:
     free = overlay.buffer(clamping.board.outline, -foot, join_style="mitre")
     opened = [o for s in clamping.steps if (o := s.operation.leaves_open(foot)) is not None]
     opened += [overlay.buffer(inlay.area, foot + _SMEAR) for inlay in clamping.inlays]
-    free = _reachable(clamping, step.cutter.radius, overlay.difference(free, overlay.union_all(opened)))
+    free = _reachable(around, step.cutter.radius, overlay.difference(free, overlay.union_all(opened)))
     x0, _, x1, _ = free.bounds if not free.is_empty else (0.0, 0.0, 0.0, 0.0)
     crest = overlay.intersection(free, shapely.box(x0, -2 * foot, x1, 2 * foot))
     return free if crest.is_empty else crest
@@ -207,22 +208,21 @@ _SMEAR = 2.0
 """Kept from a drawing whose fill may have run over its edge and been cut off again, mm."""
 
 
-def _bed(clamping: Clamping, step: Step, foot: float) -> BaseGeometry:
+def _bed(around: Around, step: Step, foot: float) -> BaseGeometry:
     """Beside the blank, past the full width of a cutter that stands beside it."""
-    blank = shapely.box(*clamping.stock.bounds)
+    blank = shapely.box(*around.clamping.stock.bounds)
     near = overlay.buffer(blank, step.cutter.radius + 1.0 + 2 * foot, join_style="mitre")
-    return _reachable(clamping, step.cutter.radius, overlay.difference(
+    return _reachable(around, step.cutter.radius, overlay.difference(
         overlay.buffer(blank, BESIDE, join_style="mitre"), near))
 
 
-def _reachable(clamping: Clamping, radius: float, free: BaseGeometry) -> BaseGeometry:
-    """Clear of clamps by a cutter of this radius, and no further from the part than the machine's travel lets it go."""
+def _reachable(around: Around, radius: float, free: BaseGeometry) -> BaseGeometry:
+    """Clear of clamps by a cutter of this radius, and no further from all that is cut and from zero than the machine's
+    travel lets it go."""
+    clamping = around.clamping
     for thing in clamping.setup.keep_out:
         free = overlay.difference(free, overlay.buffer(thing.shape, radius + 1.0))
-    if clamping.machine.travel is None:
-        return free
-    (x0, y0, x1, y1), (along, across) = clamping.board.outline.bounds, clamping.reach
-    return overlay.intersection(free, shapely.box(x1 - along, y1 - across, x0 + along, y0 + across))
+    return within_travel(free, around)
 
 
 def _middle(free: BaseGeometry, whole: float) -> tuple[float, float]:

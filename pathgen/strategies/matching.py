@@ -147,8 +147,11 @@ def let_in(
     shape = _grown(rounded_both_ways(region, inner=inner - _WIDER, outer=piece_cutter.radius + _WIDER), _WIDER)
     piece = cleaned(_grown(shape, -gap))
     if piece.is_empty:
+        radii = [float(shapely.maximum_inscribed_circle(one).length) for one in polygons(region)]
+        widest = 2.0 * max(radii, default=0.0)
         raise JobError(
-            where, f"nothing of the drawing is wide enough for a piece with a gap of {gap:g} mm",
+            where, f"nothing of the drawing is wide enough for a piece with a gap of {gap:g} mm: it is {widest:.3f} mm "
+            "wide at the most", allowed=f"more than {2.0 * max(inner, gap):.3f} mm",
             remedy="take smaller cutters or a smaller gap, or make the drawing larger",
         )
     stock = _in_rows(polygons(piece), 2.0 * piece_cutter.radius + _LAND, from_back)

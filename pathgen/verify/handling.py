@@ -61,7 +61,7 @@ def program_findings(
 def travel_findings(
     programs: Mapping[str, ReadProgram], clamping: Clamping, back: Mapping[str, ReadProgram] | None = None
 ) -> Iterator[Finding]:
-    """All programs together must fit in the machine's travel, wherever zero lies in it.
+    """All programs together must fit in the machine's travel, and their zero with them, wherever that lies in it.
 
     So must those of the `back`, whose X 0 and Y 0 are the same; their Z 0 is not.
     """
@@ -74,6 +74,8 @@ def travel_findings(
         places = np.concatenate(program.straight(0.01)[:2])
         places[:, 2] = np.nan
         ends = np.concatenate([ends, places])
+    set_at = [0.0, 0.0, 0.0] if clamping.moved is None else [np.nan, np.nan, 0.0]  # of work that moved X and Y stay
+    ends = np.concatenate([ends, [set_at]])
     with np.errstate(all="ignore"):
         span = np.nanmax(ends, axis=0) - np.nanmin(ends, axis=0)
     for axis, (got, limit) in enumerate(zip(span, clamping.machine.travel, strict=True)):

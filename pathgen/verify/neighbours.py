@@ -16,6 +16,8 @@ from pathgen.work.operations import Slot
 _HOLDS = {"resin": "see that the fill holds there", "piece": "see that the pieces hold there",
           "none": "see that what is pressed into the slots holds where the wood beside them is cut away"}
 
+_HAIR = 0.005  # mm: less than is told, and than a curve's straight pieces lie from it
+
 
 def neighbour_findings(clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
     """A warning for each inlay that crosses slots, and for each that leaves a sliver of wood beside some."""
@@ -26,7 +28,7 @@ def neighbour_findings(clamping: Clamping, tolerances: Tolerances) -> Iterator[F
     lines = shapely.linestrings(slots.lines)
     for inlay in clamping.inlays:
         gap = shapely.distance(lines, inlay.area) - half
-        crossed, near = np.flatnonzero(gap <= 0), np.flatnonzero((gap > 0) & (gap < tolerances.sliver))
+        crossed, near = np.flatnonzero(gap <= 0), np.flatnonzero((gap > 0) & (gap < tolerances.sliver - _HAIR))
         if len(crossed):
             yield _warning(
                 "inlay-crosses-slot", slots, inlay, crossed,
@@ -38,7 +40,8 @@ def neighbour_findings(clamping: Clamping, tolerances: Tolerances) -> Iterator[F
             yield _warning(
                 "sliver", slots, inlay, np.array([i]),
                 f"leaves {gap[i]:.2f} mm of wood beside {slots.called(near)}",
-                f"{tolerances.sliver:g} mm, or none", "move the drawing, or let it cross the slot",
+                f"{tolerances.sliver:g} mm, or none",
+                "move the drawing, make its margin larger (place between), or let it cross the slot",
             )
 
 

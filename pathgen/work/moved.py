@@ -257,8 +257,10 @@ def _refuse(moved: Moved, p: Floats, q: Floats, limit: float, accuracy: float) -
         f"one of marks {joined([str(k + 1) for k in without])}"
     cannot = f"which one cannot be told from {len(p)}"
     if mistyped and (swapped or without):
-        likely = [f"a number of mark {k + 1} is likely mistyped: the others fit to {fit:.2f} mm without it, and it "
-                  f"lies {off:.2f} mm from where they put it" for k, (fit, off) in without.items()]
+        told = moved.small and len(without) == 1  # in what is wrong, below
+        likely = [f"a number of mark {k + 1} is likely mistyped" + ("" if told else
+                  f": the others fit to {fit:.2f} mm without it, and it lies {off:.2f} mm from where they put it")
+                  for k, (fit, off) in without.items()]
         likely = [f"a number of {some} is likely mistyped, {cannot}"] if len(likely) > 1 else likely
         remedy = f"{'; or '.join([*swapped, *likely])}: correct it"
     elif not moved.small:

@@ -2,6 +2,7 @@
 
 import math
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -10,7 +11,7 @@ from pathgen.app.cli import main
 from pathgen.app.showing import placing_lines
 from pathgen.base.errors import ArtworkError
 from pathgen.job.clamping import clamping_of
-from pathgen.job.doubts import doubts_of
+from pathgen.job.doubts import _radius, doubts_of
 from tests import small_board
 from tests.as_made import hold_rows, words_row
 from tests.whole.test_both_sides import SIDES
@@ -188,8 +189,22 @@ def test_a_radius_rounder_at_the_body(tmp_path):
 def test_a_radius_flatter_than_any_that_is_usual(tmp_path):
     """305 in an inch job, where 305 mm were meant."""
     found = doubts(tmp_path, "{ nut = 254.0, end = 300.0 }", '"305 in"')
-    assert found == [("[board] radius", "7747 mm is nearly flat", True)]
+    assert found == [("[board] radius", "305 in is nearly flat", True)]
     assert doubts(tmp_path, "{ nut = 254.0, end = 300.0 }", "762.0") == []
+
+
+@pytest.mark.parametrize(("radius", "told", "remedy"), [
+    ('"305 cm"', "305 cm is nearly flat", 'if mm are meant, write "305 mm"'),
+    ("3050", "3050 mm is nearly flat", "see that"),
+])
+def test_a_radius_with_a_unit_of_its_own_is_told_as_it_is_written(tmp_path, radius, told, remedy):
+    """It was "120.0787 in" in a job in inches, with the advice to write 120.0787 mm."""
+    job = load_job(small_board.job(tmp_path, changes={"{ nut = 254.0, end = 300.0 }": radius}))
+    (doubt,) = _radius(job)
+    assert (doubt.problem, doubt.remedy[:len(remedy)]) == (told, remedy)
+    if radius[0] == '"':
+        (doubt,) = _radius(replace(job, units="in"))
+        assert (doubt.problem, doubt.remedy[:len(remedy)]) == (told, remedy)
 
 
 def test_widths_and_ridges_that_are_hardly_meant(tmp_path):
@@ -343,6 +358,48 @@ def test_what_is_not_drawn_for_want_of_a_colour_is_refused(tmp_path, art):
         drawn(tmp_path, green + art)
     told = drawn(tmp_path, green + art, 'artwork_missing = "report"')
     assert not told
+
+
+@pytest.mark.parametrize(("paint", "told"), [
+    ('fill="url(#pearl)"', r"fill 'a' \(its fill is url\(#pearl\), which is not in the drawing, so that nothing"),
+    ('fill="none" stroke="url(#pearl)"', r"stroke 'a' \(its stroke is url\(#pearl\), which is not in the drawing"),
+    ('fill="url(#green)"', r"fill 'a' \(its fill is url\(#green\), which is a circle, no colour"),
+    ('fill="url(#bare)"', r"fill 'a' \(its fill is linearGradient 'bare', which has no colours"),
+])
+def test_what_is_painted_with_what_is_not_there_is_refused(tmp_path, paint, told):
+    """It would vanish (SVG 2, section 13.2); the colour beside it is taken, as by a browser."""
+    green = '<linearGradient id="bare"/><circle id="green" cx="30" cy="20" r="5" fill="#2f6f4f"/>'
+    art = f'{green}<circle id="a" cx="12" cy="15" r="8" {paint}/>'
+    with pytest.raises(ArtworkError, match=told):
+        drawn(tmp_path, art)
+    assert not drawn(tmp_path, art.replace(paint, 'fill="url(#pearl) #2f6f4f"'))
+    assert not drawn(tmp_path, art.replace(paint, 'fill="url(#pearl) none"'))
+
+
+LINE = '<path id="a" d="M5,5H35" fill="none" stroke="#2f6f4f" stroke-width="3"'
+CIRCLE = '<circle id="a" cx="12" cy="15" r="8" fill="#2f6f4f"'
+
+
+@pytest.mark.parametrize(("art", "told"), [
+    ('<path d="M5,5H35" fill="none" stroke="#2f6f4f" stroke-width="6,5"/>', "stroke-width = '6,5'"),
+    ('<g style="stroke-width:6,5"><path d="M5,5H35" fill="none" stroke="#2f6f4f"/></g>', "stroke-width = '6,5'"),
+    (f'{LINE} stroke-dasharray="4;2"/>', "stroke-dasharray = '4;2'"),
+    (f'{LINE} stroke-miterlimit="4,5"/>', "stroke-miterlimit = '4,5'"),
+    (f'{LINE} stroke-linecap="rond"/>', "stroke-linecap = 'rond'"),
+    (f'{CIRCLE} opacity="0,5"/>', "opacity = '0,5'"), (f'{CIRCLE} fill-rule="even-odd"/>', "fill-rule = 'even-odd'"),
+    (f'{CIRCLE} visibility="hiden"/>', "visibility = 'hiden'"),
+    (f'{CIRCLE} clip-path="url(#a1)"/>', "clip-path = 'url(#a1)'"), (f'{CIRCLE} style="r:9,5px"/>', None),
+    ('<rect y="2" width="9" height="9" fill="#2f6f4f" style="x:9,5px"/>', "x = '9,5px'"),
+    # what stands beside it is taken, and what shows nowhere is no matter; nor what programs write for nothing
+    (f'{CIRCLE} stroke-width="6,5"/>', None), (f'{LINE} style="stroke-linecap:rond;stroke-linecap:round"/>', None),
+    (f'<g stroke-linecap="rond">{LINE} stroke-linecap="butt"/></g>', None),
+    (f'{LINE} stroke-dasharray="null" stroke-linejoin="undefined"/>', None),
+])
+def test_values_that_are_passed_over_are_told(tmp_path, art, told):
+    said = [(where, what.partition(" is nothing that can be read: passed over")) for where, what in
+            drawn(tmp_path, art)]
+    assert [what for _, (what, passed, _) in said if passed] == ([told] if told else [])
+    assert all("line 1, " in where for where, _ in said)
 
 
 def test_sloping_walls_for_pieces_that_the_job_does_not_make_are_doubted(tmp_path):

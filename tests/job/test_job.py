@@ -112,8 +112,9 @@ def test_a_feed_may_have_its_own_unit(job_file, feed):
 def test_a_feed_that_is_no_feed_is_answered_with_what_may_stand_there(job_file):
     with pytest.raises(JobError, match="write a number, or a text with its unit"):
         load_job(job_file(SMALL.replace("feed = 400.0", 'feed = "fast"')))
-    with pytest.raises(JobError, match="write a number, or a text with its unit"):
-        load_job(job_file(SMALL.replace("feed = 400.0", 'feed = "90 m/min"')))
+    for feed, said in (("90 m/min", "90000 mm/min"), ("1.5 in/s", "90 in/min"), ("60 ipm", "60 in/min")):
+        with pytest.raises(JobError, match=f'is no feed .*or a text like "1500 mm/min".*: write "{said}"'):
+            load_job(job_file(SMALL.replace("feed = 400.0", f'feed = "{feed}"')))
 
 
 def test_fanned_flat_and_short_slots(job_file):

@@ -89,7 +89,8 @@ def test_the_same_is_kept_once() -> None:
 def test_the_wrong_unit_of_a_file_is_one_mistake(tmp_path: Path) -> None:
     text = JOB.replace('units = "mm"', 'units = "in"').replace("scallop", "scalop")
     said = _said(tmp_path, text)
-    assert said[0].startswith('board.toml units: "in", and ')
+    assert said[0].startswith('board.toml units: "in": ')
+    assert re.search(r'"in": \d+ lengths are too large for inches, the first that of \[board\] ', said[0])
     assert 'if all lengths are in millimetres, write units = "mm"' in said[0]
     assert [line.split(": ")[0] for line in said[1:]] == ["[surface]"]
     few = _said(tmp_path, JOB.replace("thickness = 6.5", "thickness = 0.25").replace("length = 125.0", "length = 5.0"))

@@ -237,7 +237,8 @@ def test_a_bay_between_two_points_is_not_gone_into_either(tmp_path):
 
 @pytest.mark.parametrize(("more", "said"), [
     (HOLE.replace("[50.0, 0.0]", "[97.0, 0.0]"),
-     r"\[\[hole\]\] 1 at: the hole at 97 mm along, 0 mm across leaves the plate: its edge lies 2\.00 mm outside"),
+     r"\[\[hole\]\] 1 at: the hole at 97 mm along, 0 mm across leaves the plate: its edge lies 2\.00 mm outside.*"
+     r": move it 2\.\d\d mm further in"),
     (HOLE.replace("[50.0, 0.0]", "[108.0, 0.0]"), r"leaves the plate: its edge lies 13\.00 mm outside"),
     (HOLE + HOLE.replace("[50.0, 0.0]", "[58.0, 0.0]"),
      r"\[\[hole\]\] 1 and \[\[hole\]\] 2 at: .*50 mm along.*58 mm along.* meet: 8\.00 mm.*more than 10\.00 mm"),
@@ -246,7 +247,8 @@ def test_a_bay_between_two_points_is_not_gone_into_either(tmp_path):
     (HOLE + "count = 3\npitch = 19.0\nlength = 21.0\n", r" meet: 8\.00 mm between their middle lines \(allowed: "),
     (HOLE + "count = 3\npitch = 30.0\n",
      r"\[\[hole\]\] 1 pitch: the hole at 110 mm along, 0 mm across leaves .*: make pitch 22\.29 mm or less"),
-    (HOLE + "mirror = true\n", r"meet: 0\.00 mm"),
+    (HOLE + "mirror = true\n", r"meet: 0\.00 mm.*: leave mirror out, .* or move it 5\.\d\d mm or more off"),
+    (RING.replace("[50.0, 0.0]", "[0.0, 0.0]"), r"allowed: a ring whose middle lies on the plate\): write at"),
     (HOLE + "count = 3\n", r"pitch: left out with count 3"),
     (HOLE + "pitch = 3.0\n", r"pitch: given with count 1"),
     (HOLE + "length = 8.0\n", r"length: 8 mm from end to end of a slot 10 mm wide"),

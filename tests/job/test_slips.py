@@ -138,6 +138,7 @@ length = 500
     ("[[inlay]]", r"line 5 has it as inlay = \[ .. \]: write one more { .. } in that list, or all as \[\[inl"),
     ("[slots]", r"line 3 has it as slots = { .. }: write these keys there, or take that line away"),
     ("[ setup ]", "line 4 has it as setup = { .. }"), ("[board]", "line 6 has it already: put these keys under it"),
+    ("[measured]\nat = 1\n[measured]\nat = 2", r"line 10 has it already: write \[\[measured\]\], one for each, there"),
     ("[[board]]", r"line 6 has it as \[board\]: write both the same way"),
     ("length = 400", "line 9 has it already: write it once"), ("[coupon]\nspare = 1\nspare = 1", "line 11 has it"),
 ])
@@ -150,6 +151,8 @@ def test_what_is_there_already_is_told_by_its_line(tmp_path, more, words):
 
 @pytest.mark.parametrize(("old", "new", "words"), [
     ("tabs = 4", 'tabs = "4"', "take the quotes away"), ('"ball-end"', '"ball end"', 'did you mean "ball-end"'),
+    ("setup = {", 'setup = { zero = "nut-left",', 'did you mean "nut-centre" or "nut-bass" or "nut-treble"?'),
+    ("setup = {", 'setup = { zero = "nut-trebel",', 'did you mean "nut-treble"?'),
     ("setup = {", 'setup = { zero = "nut",', 'did you mean "nut-centre" or "nut-bass" or "nut-treble"?'),
     ('cutters = ["flat"]', 'cutters = "flat"', "put [ ] round it"),
     ("keep_out = [{ along = [-25, -14], across = [-37, 37], height = 20 }]",
@@ -166,6 +169,17 @@ def test_a_value_that_is_nearly_right(tmp_path, old, new, words):
     with pytest.raises(JobError) as refused:
         load_job(path)
     assert words in refused.value.remedy
+
+
+@pytest.mark.parametrize("zero", ["nut-left", "middle"])
+def test_only_places_of_such_a_part_are_listed_for_zero(tmp_path, zero):
+    """A name out of the list was "nowhere on the board"."""
+    path = tmp_path / "a.toml"
+    path.write_text(JOB.format(name="a").replace("setup = {", f'setup = {{ zero = "{zero}",'))
+    with pytest.raises(JobError, match="given") as refused:
+        load_job(path)
+    assert "nut-bass" in refused.value.allowed
+    assert "lower" not in refused.value.allowed
 
 
 @pytest.mark.parametrize(("given", "remedy"), [

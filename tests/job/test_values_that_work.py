@@ -294,3 +294,13 @@ def test_level_slots_deeper_than_their_flutes_at_any_depth_may_follow_the_curve(
     assert told
     assert not said(slots.replace('bottom = "flat"', told[2]))
     assert not said(slots.replace("flute_length = 3.0", f"flute_length = {told[1]}"))
+
+
+def test_a_blank_as_thick_as_the_board_has_nothing_to_leave(tmp_path):
+    """It was "allowed: 0 mm or less"."""
+    text = (EXAMPLES / "fern-and-moth.toml").read_text()
+    thick = re.search(r"\[stock\].*?\nthickness = ([\d.]+)", text, re.DOTALL)
+    assert thick
+    said = refusal(tmp_path, "fern-and-moth", "[board]", "thickness", thick[1])
+    assert "[surface] leave" in said
+    assert "(allowed: a blank that is thicker by what is left): take leave out, or take a thicker blank" in said

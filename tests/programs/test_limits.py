@@ -102,12 +102,44 @@ def test_what_is_too_long_for_the_machine_says_what_would_help(tmp_path, travel,
     assert refused.value.remedy == remedy
 
 
+@pytest.mark.parametrize(("axis", "zero", "help"), [
+    (0, 'zero = "blank-nut-bass"', "name a [setup] zero that lies nearer to the middle of what is cut, or "),
+    (2, 'z_zero = "bed"', 'write [setup] z_zero = "stock-top", or '),
+])
+def test_the_machine_must_span_the_zero_and_its_checks_as_well(tmp_path, axis, zero, help):
+    """Programs that begin with G0 Z30 over Z 0 on the bed need 30 mm of Z, which a travel of 25 mm was let through."""
+    def built(*travel: float) -> pathgen.Build:
+        machine = f"[setup]\n{zero}\n[machine]\ntravel = {list(travel)}\n"
+        return pathgen.build(pathgen.load_job(small_board.job(tmp_path, extra=machine)), resolution=0.3)
+
+    free = built(900.0, 900.0, 900.0)
+    clamping = clamping_of(pathgen.load_job(tmp_path / "job.toml"))
+    cut = np.concatenate([clamping.to_machine(p.toolpath.points, p.step) for p in free.programs])
+    tried = [p.zero.display for p in free.programs if p.zero is not None]
+    both = np.concatenate([cut, np.zeros((1, 3)), tried])
+    assert (np.ptp(both, axis=0) > np.ptp(cut, axis=0) + 1.0)[axis]
+    travel = [900.0, 900.0, 900.0]
+    travel[axis] = round(float(np.ptp(cut, axis=0)[axis]) + 0.5, 2)
+    with pytest.raises(pathgen.JobError, match=rf"spans .* in {'XYZ'[axis]}, .*as they are set") as refused:
+        built(*travel)
+    assert help in refused.value.remedy
+    travel[axis] = round(float(np.ptp(np.concatenate([cut, np.zeros((1, 3))]), axis=0)[axis]) + 4.0, 2)
+    assert built(*travel).passed
+
+
+def test_every_axis_that_is_short_is_named_at_once(tmp_path):
+    job = pathgen.load_job(small_board.job(tmp_path, extra="[machine]\ntravel = [50.0, 35.0, 12.0]\n"))
+    with pytest.raises(pathgen.JobError) as refused:
+        pathgen.build(job, resolution=0.3)
+    assert refused.value.allowed == "travel 50 mm in X and 35 mm in Y and 12 mm in Z"
+
+
 def test_marks_further_apart_than_the_machine_goes_may_be_written_nearer(tmp_path):
     marks = '[marks]\ncutter = "flat"\n'
     places = clamping_of(pathgen.load_job(small_board.job(tmp_path, extra=marks))).feature(WitnessMarks).places
     short = f"[machine]\ntravel = [{np.ptp(places[:, 0]) - 0.5:.2f}, 200.0, 80.0]\n"
     given = f"{marks}at = {places.tolist()}\n{short}"
-    with pytest.raises(pathgen.JobError, match=r"witness-marks: moves .* in X") as refused:
+    with pytest.raises(pathgen.JobError, match=r"spans 118 mm in X, .*witness-marks") as refused:
         pathgen.build(pathgen.load_job(small_board.job(tmp_path, extra=given)), resolution=0.3)
     assert "write [marks] at, with marks nearer to each other, or take a larger machine" in refused.value.remedy
     nearer = (places - 0.5 * np.sign(places - places.mean(axis=0)) * [1.0, 0.0]).round(2).tolist()
@@ -126,7 +158,7 @@ def test_marks_that_nobody_placed_are_no_further_apart_than_the_machine_goes(tmp
                              resolution=0.3).passed
 
     assert built(90.0, 62.0)
-    with pytest.raises(pathgen.JobError, match=r"witness-marks: moves .* in [XY].*\[machine\] travel"):
+    with pytest.raises(pathgen.JobError, match=r"\[machine\] travel: all .* in X, .*witness-marks.* in Y"):
         built(90.0, 48.0)
 
 

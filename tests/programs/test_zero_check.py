@@ -297,6 +297,6 @@ def test_on_the_bed_there_is_room_beside_the_blank_for_a_wide_cutter():
     """A flat end of 14 mm stands 22 mm or more off the blank: its half and 1 mm, and twice half of it and a spare."""
     clamping = clamping_of(pathgen.load_job("examples/fern-and-moth.toml"))
     step = replace(clamping.steps[0], cutter=replace(clamping.steps[0].cutter, diameter=14.0))
-    place = _bed(clamping, step, _foot(step.cutter))
+    place = _bed(Around(clamping=clamping), step, _foot(step.cutter))
     assert not place.is_empty
     assert place.distance(shapely.box(*clamping.stock.bounds)) == pytest.approx(7.0 + 1.0 + 2 * 7.5, abs=1e-6)

@@ -113,12 +113,27 @@ def test_parts_whose_shares_of_the_blank_meet_are_found(apart, found):
     assert [(f.code, f.where) for f in overlap_findings([part(0.0), part(apart), part(70.0)])] == found
 
 
+@pytest.mark.parametrize(("gap", "told"), [
+    (0.7983, []), (0.78, ["leaves 0.78 mm of wood beside the slot of fret 1"])])
+def test_a_hair_less_than_the_least_wood_beside_a_slot_is_not_told(gap, told):
+    """A margin of 0.0315 in, as allowed, left 0.7983 mm: "leaves 0.0315 in (allowed: 0.0315 in, or none)"."""
+    slots = SimpleNamespace(width=0.6, bevel=0.0, lines=np.array([[[10.0, -20.0], [10.0, 20.0]]]),
+                            called=lambda which: "the slot of fret 1")
+    inlay = SimpleNamespace(index=0, fill="none", area=shapely.box(10.3 + gap, -5.0, 20.0, 5.0))
+    clamping = SimpleNamespace(feature=lambda kind: slots, inlays=[inlay])
+    found = list(neighbour_findings(clamping, Tolerances()))
+    assert [one.got for one in found] == told
+    assert all("margin" in one.remedy for one in found)
+
+
 def test_all_programs_together_fit_in_the_machines_travel(arched):
     text = "G21 G90 G17 G94\nG0 Z20\nX-5 Y3\nG1 Z-2 F300\nX{} F900\nM30\n"
     programs = {name: read_program(text.format(x)) for name, x in (("a.nc", 40), ("b.nc", 95.2))}
     spans = ["a span of 100.20 mm", "a span of 22.00 mm"]
-    for travel, found in (((100.2, 1.0, 22.0), []), ((100.1, 1.0, 21.9), spans)):
-        clamping = SimpleNamespace(machine=replace(arched.plan.clamping.machine, travel=travel))
+    still = object()  # of work that moved X 0 and Y 0 are not gone to
+    for travel, work, found in (((100.2, 3.0, 22.0), None, []), ((100.1, 3.0, 21.9), None, spans),
+                                ((100.2, 2.9, 22.0), None, ["a span of 3.00 mm"]), ((100.2, 2.9, 22.0), still, [])):
+        clamping = SimpleNamespace(machine=replace(arched.plan.clamping.machine, travel=travel), moved=work)
         assert [f.got for f in travel_findings(programs, clamping) if f.code == "beyond-travel"] == found
 
 

@@ -237,10 +237,27 @@ def test_what_a_piece_may_not_say(tmp_path, changes: dict[str, str], words: str)
 def test_a_piece_that_stands_higher_at_its_edges_than_the_second_cut_reckons_with(tmp_path) -> None:
     """What is allowed is rounded up: 0.7072 mm was told as 0.707."""
     thicker = {"thickness = 2.0": "thickness = 2.0004"}
-    with pytest.raises(JobError, match=r"overfill: 0.7 mm.*stands 0.707 mm proud") as refused:
+    with pytest.raises(JobError, match=r"overfill: 0.7 mm.*stands 0.707 mm proud at") as refused:
         planned_of(job_with(tmp_path, thicker | {"overfill = 0.8": "overfill = 0.7"}))
     allowed = re.search(r"allowed: ([\d.]+) mm or more", str(refused.value))
     assert planned_of(job_with(tmp_path, thicker | {"overfill = 0.8": f"overfill = {allowed[1]}"}))
+
+
+def test_a_pocket_through_the_underside_is_told_before_its_piece(tmp_path) -> None:
+    """A piece thicker than a depth of 0.6 in was asked for, where 0.06 was meant."""
+    with pytest.raises(JobError, match=r"depth: the pocket goes .* through the underside"):
+        planned_of(job_with(tmp_path, {"depth = 1.4": "depth = 14.0"}))
+
+
+def test_the_overfill_that_all_pieces_of_an_inlay_need_is_told_at_once(tmp_path) -> None:
+    """D: under a piece w wide a floor of radius R falls by R - sqrt(R^2 - (w/2)^2). It was that of the first colour."""
+    art = svg('<rect fill="#112233" x="2" y="6" width="8" height="8"/>'
+              '<rect fill="#ddaa44" x="14" y="1" width="8" height="18"/>', 44, 20)
+    small = {"overfill = 0.8": "overfill = 0.6"}
+    with pytest.raises(JobError, match=r"overfill: 0.6 mm.*that of #ddaa44 the most.*make overfill") as refused:
+        planned_of(job_with(tmp_path, small, art=art))
+    needed = re.search(r"make overfill ([\d.]+) mm", str(refused.value))
+    assert planned_of(job_with(tmp_path, {"overfill = 0.8": f"overfill = {needed[1]}"}, art=art))
 
 
 def test_cutters_that_leave_no_upright_wall(tmp_path) -> None:

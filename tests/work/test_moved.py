@@ -69,7 +69,8 @@ def test_marks_that_were_swapped_or_mistyped_are_named():
     found = _turned(MARKS, (0, 0, 0.1), (0.3, -0.2, 0.0))
     mistyped = found + [[0, 0, 0], [0, 0, 0], [0, 9.0, 0], [0, 0, 0]]
     for wrong, words in ((found[[0, 1, 3, 2]], "marks 3 and 4 are likely swapped: the other way round all fit to 0.00"),
-                         (mistyped, "of mark 3 is likely mistyped.*fit to 0.00 mm without it.*9.00 mm from where")):
+                         (mistyped, "mark 3 is 9.000 mm from where .* fit to 0.000 mm without it .*: a number of "
+                          "mark 3 is likely mistyped: correct it")):
         with pytest.raises(JobError, match=words) as refused:
             fit_move(MARKS, wrong, limit=0.1)
         assert " or " not in refused.value.remedy
