@@ -21,7 +21,7 @@ from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.in_plan import lines_of
 from pathgen.verify.opening import opens_outside
-from pathgen.verify.reached_walls import reached_wall_findings
+from pathgen.verify.reached_walls import reached_wall_findings, risen_into
 from pathgen.verify.seen import Seen
 from pathgen.verify.simulate import OPENED, Poured, Simulation
 from pathgen.verify.slanting_walls import wall_findings
@@ -203,7 +203,7 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
         off = 1.5 * beyond + (OPENED + _HELD_OFF) / flank
         if step.cutter.shape == "v" and step is steps[-1]:  # it rises in corners
             tight = min(_TIGHT, half)
-            asked, wide = overlay.buffer(shape.area, -tight, quad_segs=32), tight - gone / flank
+            asked, wide = risen_into(step.cutter, shape.area, tight, shape.depth), tight - gone / flank
         sure = overlay.buffer(asked, wide - off, quad_segs=32)
         reach = overlay.union(reach, overlay.difference(sure, opened))
         if step is steps[-1]:
@@ -250,7 +250,7 @@ def _uphill(cutter: Cutter, depth: float, slope: float) -> float:
 
 def _gone_into(cutter: Cutter, axis: shapely.Geometry) -> shapely.Geometry:
     """Where a cutter's axis is asked to have been, of where it may be: a ramp needs room."""
-    if cutter.plunges or not cutter.is_flat:
+    if cutter.plunges:
         return axis
     parts = shapely.get_parts(axis)
     return shapely.multipolygons(parts[shapely.length(shapely.get_exterior_ring(parts)) > _RAMP * cutter.radius])
