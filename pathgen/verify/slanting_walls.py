@@ -42,7 +42,9 @@ def wall_findings(
     depth = sim.surface[poured.window] - poured.floor
     gone = tolerances.floor_ridge + tolerances.pocket_shallow
     area = shapely.multipolygons(pieces)
-    entered = area if last.cutter.plunges else overlay.buffer(risen_into(last.cutter, area, _TIGHT, inlay.depth), _TIGHT)
+    entered = area
+    if not last.cutter.plunges:
+        entered = overlay.buffer(risen_into(last.cutter, area, _TIGHT, inlay.depth), _TIGHT)
     inside = part.covered(overlay.buffer(entered, -1.5 * tolerances.pocket_plan))
     rows, columns = np.nonzero(inside & (depth < inlay.depth - clamping.skimmed(inlay) - gone))
     every = len(rows) // _MOST_POINTS + 1

@@ -172,8 +172,8 @@ def _next(
 ) -> tuple[int, int, bool]:
     """Which line to cut next, whether from its last point, and whether the cutter is there already.
 
-    Rather from where the cutter is; then rather where it goes down in air, the nearest; else at the shallower end, those
-    that are too `short` for a ramp last.
+    Rather from where the cutter is; then rather where it goes down in air, the nearest; else at the shallower end,
+    those too `short` for a ramp last.
     """
     start = ends[0, 0] if here is None else here
     away = np.hypot(ends[..., 0] - start[0], ends[..., 1] - start[1])
