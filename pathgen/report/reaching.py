@@ -50,6 +50,9 @@ CHANGE = 2.0
 SAME = 0.001
 """Share of a drawing below which one set of cutters opens as much as another."""
 
+_ROUND = 0.4
+"""So wide, mm, is what a v cutter opens anywhere, if it can go in."""
+
 _DEEPER = "leave it so, or to go deeper draw it wider or take a v cutter of a smaller angle"
 _MOST = 500
 """Places that are too narrow for a depth are measured, the largest first."""
@@ -139,7 +142,7 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence
             place = "the largest place" if detail is colour.details[0] else "one place"
             place += f", {detail.length:.1f} mm long and" if detail is line else ","
             # it fits, and would have to go straight down
-            blind = any(not c.plunges and c.is_flat and c.diameter <= detail.width
+            blind = any(not c.plunges and (_ROUND if c.shape == "v" else c.diameter) <= detail.width
                         for c in _own_cutters(clamping, inlay.index))
             findings.append(Finding(
                 code=MUCH_CLOSED if share > LEFT_MUCH else "detail-out-of-reach",

@@ -17,6 +17,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Rapids, Toolpath
 from pathgen.strategies.cut_again import resurfacing_runs_over
 from pathgen.strategies.easing import Standing, eased
+from pathgen.strategies.entering import ramped_in
 from pathgen.strategies.surfacing import Passes, Waste, resurfacing_runs, roughing_runs
 
 _EVERY = 1.0
@@ -76,6 +77,8 @@ def cutting_again_over(
 
 
 def _path(runs: list[Floats], cutter: Cutter, rapids: Rapids) -> Toolpath:
+    if not cutter.plunges and not cutter.is_flat:  # runs of a flat end begin with ramps of their own
+        runs = [ramped_in(run, rapids.air_z, cutter) for run in runs]
     return rapids.between(runs).slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
 
 

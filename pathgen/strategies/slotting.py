@@ -14,6 +14,7 @@ from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Rapids, Toolpath, along_in_plan
 from pathgen.base.units import falls_short, rounded_up, told_apart
+from pathgen.strategies.entering import ramped_in
 from pathgen.work.features import Slots, longer
 from pathgen.work.operations import RUN_OUT
 
@@ -25,6 +26,9 @@ LAYER_STRIDE = 3
 
 _LEAST_OVER = 0.1
 """Waste higher than this over a line's end is let down into, mm: less hardly adds to a layer."""
+
+_HARDLY = 0.01
+"""What a cutter that cannot cut at its centre may go straight down into, mm: rounding."""
 
 _SHARPER = "take a v cutter of a smaller angle"
 
@@ -122,20 +126,23 @@ def bevelling(
     air: float | Floats = rapids.air_z
     if stands is not None:
         runs, air = _through_waste(runs, stands, cutter)
+    elif not cutter.plunges:
+        runs = [ramped_in(run, rapids.air_z, cutter) for run in runs]
     path = Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air)
     return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
 
 
 def _through_waste(runs: list[Floats], stands: Stands, cutter: Cutter) -> tuple[list[Floats], Floats]:
     """The same runs and where rapids come down to each: where a v would take more waste than its stepdown at once with
-    an end of its way, it goes down there first, by pecks, or by ramps over its way."""
+    an end of its way, it goes down there first, by pecks, or by ramps over its way. One that cannot cut at its centre
+    comes down ramps to any bevel."""
     ways = [way for run in runs for way in (run[::-1], run)]  # far ends first
     opened: list[Floats] = []
     air: list[float] = []
     for nth, (way, high, above) in enumerate(zip(ways, *stands(np.array([w[0, :2] for w in ways])), strict=True)):
         pieces = [way] if nth % 2 else []
-        if high - way[0, 2] > cutter.stepdown:
-            down = _pecked_down(way[0], high, cutter.stepdown) if cutter.plunges else _let_down(way, high, cutter)
+        if high - way[0, 2] > (cutter.stepdown if cutter.plunges or not pieces else _HARDLY):
+            down = _pecked_down(way[0], high, cutter.stepdown) if cutter.plunges else _ramps_down(way, high, cutter)
             pieces.insert(0, down)
         if any(map(len, pieces)):
             opened.append(np.concatenate(pieces))
@@ -312,6 +319,13 @@ def _let_down(top: Floats, high: float, cutter: Cutter) -> Floats:
         sunk = left + over / layers * (1.0 - share / end)
         pieces += [line + np.outer(sunk, [0.0, 0.0, 1.0]), line[-2::-1] + [0.0, 0.0, left]]
     return np.concatenate(pieces)
+
+
+def _ramps_down(way: Floats, high: float, cutter: Cutter) -> Floats:
+    """From `high` over a way's first point down to it by ramps to and fro, in layers."""
+    levels = np.linspace(high, float(way[0, 2]), math.ceil((high - float(way[0, 2])) / cutter.stepdown - 1e-9) + 1)
+    return np.concatenate([ramped_in(way + [0.0, 0.0, low - way[0, 2]], above, cutter)[: 1 - len(way)]
+                           for above, low in pairwise(levels)])
 
 
 def _pecked_down(point: Floats, high: float, stepdown: float) -> Floats:

@@ -582,7 +582,7 @@ def _layers(floor: Floats, top: float, cutter: Cutter, *, ridge: float) -> list[
 
 
 def _ramped(run: Floats, above: float, cutter: Cutter) -> Floats:
-    """The run, begun by sinking back along its own way from the height `above`; a ball goes straight down."""
+    """The run, begun by sinking back along its own way from the height `above`; for a round end see `ramped_in`."""
     height = above - float(run[0, 2])
     if height <= 0 or not cutter.is_flat or len(run) < 2:
         return run

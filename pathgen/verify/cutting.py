@@ -99,7 +99,8 @@ def cutting_findings(
         if (down := _plunged(bites, motion, step.cutter)) is not None:
             yield Finding(
                 code="plunge-into-wood",
-                severity="forbid" if bites.drop[down] > PLUNGED * step.cutter.diameter else "warn",
+                severity="forbid" if bites.drop[down] > (
+                    PLUNGED * step.cutter.diameter if step.cutter.is_flat else 0.0) else "warn",
                 where=at_end(step.file_name, motion, down),
                 got=f'{bites.drop[down]:.2f} mm straight down with "{step.cutter.name}", which cannot cut at its '
                 "centre (plunges = false)", allowed="a ramp, a helix, or down in air",
@@ -112,13 +113,17 @@ def cutting_findings(
 
 
 def _plunged(bites: Bites, motion: Motion, cutter: Cutter) -> int | None:
-    """The move that sinks deepest into wood, more down than along, with a cutter that must not; no rim that grazes."""
-    if cutter.plunges or not cutter.is_flat:
+    """The move that sinks deepest into wood, more down than along, with a cutter that must not; no rim that grazes.
+
+    A v that follows a corner sinks no steeper than its flank, which is clear of the wood behind it.
+    """
+    if cutter.plunges:
         return None
     run = motion.end - motion.start
-    down = motion.cutting & (np.hypot(run[:, 0], run[:, 1]) < -run[:, 2])  # over work that tilted it leans a little
+    steep = max(cutter.wall_slope, 1.0) if cutter.shape == "v" else 1.0  # over work that tilted it leans a little
+    down = motion.cutting & (steep * np.hypot(run[:, 0], run[:, 1]) < -run[:, 2])
     least = min(SUNK * cutter.diameter, 0.2)
-    met = (bites.drop > least) & (bites.volume > GRAZED * math.pi * cutter.radius**2 * bites.drop)
+    met = (bites.drop > least) & (bites.volume > GRAZED * math.pi * cutter.half_width(bites.drop) ** 2 * bites.drop)
     return _deepest(np.where(down & met, bites.drop, 0.0))
 
 

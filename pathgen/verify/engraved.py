@@ -26,10 +26,11 @@ def engraving_findings(motion: Motion, step: Step, clamping: Clamping, tolerance
     cut = lines_of(start[deep], end[deep])
     along = start + np.linspace(0.0, 1.0, 9)[:, None, None] * (end - start)
     beside = shapely.distance(shapely.points(along[..., :2]), clamping.board.outline).max(axis=0)
+    too_high = low[rows] - (top - work.depth)  # one that cannot cut at its centre comes down ramps along the strokes
     for code, got, off in (
         ("engraving-stray", "off the strokes", shapely.distance(shapely.points(along[..., :2]), wanted).max(axis=0)),
         ("engraving-off", "off the part", beside),
-        ("engraving-depth", "off its depth", np.abs(low[rows] - (top - work.depth))),
+        ("engraving-depth", "off its depth", np.abs(too_high if step.cutter.plunges else np.minimum(too_high, 0.0))),
     ):
         worst = int(np.argmax(off)) if len(off) else 0
         if len(off) and not off[worst] <= tolerances.engraving:

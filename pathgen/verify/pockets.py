@@ -21,7 +21,7 @@ from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.in_plan import lines_of
 from pathgen.verify.opening import opens_outside
-from pathgen.verify.reached_walls import reached_wall_findings
+from pathgen.verify.reached_walls import reached_wall_findings, risen_into
 from pathgen.verify.seen import Seen
 from pathgen.verify.simulate import OPENED, Poured, Simulation
 from pathgen.verify.slanting_walls import wall_findings
@@ -40,7 +40,7 @@ _HELD_OFF = 0.015  # mm: as high as a blunt flank may lie where the cutter was h
 _TIGHT = 0.2
 """Radius of the sharpest corners, mm, and half the width of the narrowest places, that a v cutter is asked to open."""
 _RAMP = 0.5
-"""Of its radius: so long all round is what a cutter's axis may be in where room for a ramp is asked for."""
+"""Of half the width that it opens: a cutter's axis is asked to go where all round is longer, as a ramp needs room."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,7 +163,7 @@ def pocket_findings(seen: Seen) -> Iterator[Finding]:
         yield from _too_shallow(_Floor.of(poured, opened, seen), poured, openings, seen)
         yield from _nowhere_deep(poured, openings, seen)
         yield from wall_findings(poured, steps, seen.sim, clamping, tolerances)
-        cuts = [(step, _gone_into(step.cutter, axis), seen.motions[step.order])
+        cuts = [(step, _gone_into(step.cutter, axis, poured.inlay.depth), seen.motions[step.order])
                 for step, axis in zip(openings.steps, openings.axes, strict=True)]
         yield from reached_wall_findings(poured.inlay, cuts, clamping.board.surface, tolerances, tight=_TIGHT,
                                          hangs=_HELD_OFF + clamping.skimmed(poured.inlay))
@@ -192,7 +192,7 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
             axis = overlay.difference(axis, _steep_sides(surface, axis, _HANGS * shape.depth, step.cutter.radius))
         axes.append(axis)
         shapely.prepare(most)
-        asked = _gone_into(step.cutter, axis)
+        asked = _gone_into(step.cutter, axis, shape.depth)
         own = overlay.buffer(asked, wide, quad_segs=32) if step.cutter.is_flat else axis
         floor = shapely.get_parts(overlay.difference(own, most))
         touching = shapely.dwithin(most, floor, _TOUCHING) if len(floor) else np.zeros(0, bool)
@@ -203,7 +203,7 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
         off = 1.5 * beyond + (OPENED + _HELD_OFF) / flank
         if step.cutter.shape == "v" and step is steps[-1]:  # it rises in corners
             tight = min(_TIGHT, half)
-            asked, wide = overlay.buffer(shape.area, -tight, quad_segs=32), tight - gone / flank
+            asked, wide = risen_into(step.cutter, shape.area, tight, shape.depth), tight - gone / flank
         sure = overlay.buffer(asked, wide - off, quad_segs=32)
         reach = overlay.union(reach, overlay.difference(sure, opened))
         if step is steps[-1]:
@@ -248,12 +248,13 @@ def _uphill(cutter: Cutter, depth: float, slope: float) -> float:
     return level if cutter.shape != "v" else min(cutter.radius, depth / max(cutter.wall_slope - slope, 1e-9))
 
 
-def _gone_into(cutter: Cutter, axis: shapely.Geometry) -> shapely.Geometry:
+def _gone_into(cutter: Cutter, axis: shapely.Geometry, depth: float) -> shapely.Geometry:
     """Where a cutter's axis is asked to have been, of where it may be: a ramp needs room."""
-    if cutter.plunges or not cutter.is_flat:
+    if cutter.plunges:
         return axis
     parts = shapely.get_parts(axis)
-    return shapely.multipolygons(parts[shapely.length(shapely.get_exterior_ring(parts)) > _RAMP * cutter.radius])
+    long = shapely.length(shapely.get_exterior_ring(parts)) > _RAMP * cutter.half_width(depth)
+    return shapely.multipolygons(parts[long])
 
 
 def _in_plan(poured: Poured, openings: _Openings, opened: Bools, seen: Seen) -> Iterator[Finding]:

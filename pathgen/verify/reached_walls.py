@@ -11,9 +11,11 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats
+from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 from pathgen.removal.motion import Motion, in_pieces
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
@@ -34,6 +36,8 @@ _FULL = 0.05
 _DISCS = 0.15
 """Widest spacing of the discs that a move of a v opens, mm: between two of 0.3 mm radius a hundredth is not covered.
 Smaller ones lie as much nearer."""
+_RAMP = 0.5
+"""Of half the width that it opens: how much longer than wide a place must be, on either side, for a v to ramp in."""
 _SAME = 0.02
 """Of discs whose middles lie as near to each other as this, mm, the largest one tells."""
 
@@ -53,7 +57,7 @@ def reached_wall_findings(
         wide = step.cutter.radius
         if step.cutter.shape == "v":
             wide = min(tight, float(step.cutter.half_width(inlay.depth)))
-            axis = overlay.buffer(inlay.area, -wide, quad_segs=32)
+            axis = risen_into(step.cutter, inlay.area, wide, inlay.depth)
             slope = float(surface.slope(*shapely.get_coordinates(inlay.area).T).max())
             allowed += _HAIR + hangs / max(step.cutter.wall_slope - slope, 0.2 * step.cutter.wall_slope)
         reach.append(overlay.buffer(overlay.buffer(axis, -_HAIR), wide + _HAIR, quad_segs=32))
@@ -73,6 +77,18 @@ def reached_wall_findings(
             code="pocket-uncut", where=at(f"inlay {inlay.index + 1}", None, places[worst].x, places[worst].y),
             got=f"{got} left before a wall that the cutters can reach", allowed=f"{allowed:.2g} mm", remedy=AGAIN,
         )
+
+
+def risen_into(cutter: Cutter, area: BaseGeometry, wide: float, depth: float) -> BaseGeometry:
+    """Where a v is asked to have been that may go as near to walls as `wide`. One that cannot cut at its centre is not
+    asked into what is all but round, and has no line in its middle to sink along."""
+    axis = overlay.buffer(area, -wide, quad_segs=32)
+    if cutter.plunges or axis.is_empty:
+        return axis
+    parts = shapely.get_parts(axis)
+    circle = shapely.maximum_inscribed_circle(parts, tolerance=_HAIR)  # from its middle to the nearest edge
+    disc = overlay.buffer(shapely.get_point(circle, 0), shapely.length(circle) + _RAMP * cutter.half_width(depth))
+    return shapely.multipolygons(parts[~shapely.covers(disc, parts)])
 
 
 def _away(places: NDArray[np.object_], motion: Motion, step: Step, inlay: Inlay, surface: Surface) -> Floats:

@@ -480,3 +480,19 @@ def test_passes_beyond_the_apex_of_a_cone_are_refused():
     with pytest.raises(PathgenError, match="does not meet the surface"):
         roughing_runs(shapely.box(0, -15, 30, 15), surface, cutter_of("flat-end", 6.0),
                       finish=cutter_of("ball-end", 12.0), stock_top=7.0, allowance=0.4)
+
+
+def test_a_v_that_cannot_plunge_goes_into_a_stroke_to_and_fro():
+    line = Engraving(strokes=(np.array([[0.0, 0.0], [2.0, 0.0], [2.0, 1.0]]),), depth=0.3)
+    blind = cutter_of("v", 6.0, angle=60.0, stepdown=1.0, plunges=False)
+    path = engraving(line, cutter=blind, top=6.0, rapids=Rapids(15.0, 7.0))
+    cut = path.points[path.kinds == Move.CUT]
+    begins = path.points[path.kinds == Move.PLUNGE]
+    assert begins[0, 2] == 6.0  # in air
+    way = np.vstack([begins[:1], cut])
+    run, sunk = np.hypot(*np.diff(way[:, :2], axis=0).T), -np.diff(way[:, 2])
+    assert (sunk <= np.tan(np.radians(5.0)) * run + 1e-9).all()
+    np.testing.assert_allclose(way[-3:], [[0.0, 0.0, 5.7], [2.0, 0.0, 5.7], [2.0, 1.0, 5.7]])
+    dot = Engraving(strokes=(np.array([[0.0, 0.0], [0.0, 0.0]]),), depth=0.3)
+    with pytest.raises(CutterError, match="no room for a ramp"):
+        engraving(dot, cutter=blind, top=6.0, rapids=Rapids(15.0, 7.0))

@@ -85,8 +85,8 @@ STROKES = [np.array([[0.0, 0.0], [10.0, 0.0]]), np.array([[20.0, 0.0], [25.0, 5.
 CUTS = [[(*xy, TOP - 0.2) for xy in stroke] for stroke in STROKES]
 
 
-def engraved(*runs, part=(-5.0, -5.0, 40.0, 10.0)):
-    step = SimpleNamespace(file_name="a.nc", operation=SimpleNamespace(feature=SimpleNamespace(
+def engraved(*runs, part=(-5.0, -5.0, 40.0, 10.0), cutter=CUTTER):
+    step = SimpleNamespace(file_name="a.nc", cutter=cutter, operation=SimpleNamespace(feature=SimpleNamespace(
         strokes=STROKES, depth=0.2)))
     clamping = SimpleNamespace(board=SimpleNamespace(
         surface=SimpleNamespace(thickness=TOP), outline=shapely.box(*part)))
@@ -119,6 +119,16 @@ def test_a_stroke_is_cut_to_its_depth_between_its_ends(up, found):
     """Both moves at its corner come down to the depth at their other end."""
     a, corner, b = CUTS[1]
     assert engraved(CUTS[0], [a, (*corner[:2], corner[2] + up), b]) == found
+
+
+@pytest.mark.parametrize(("plunges", "low", "found"), [
+    (True, 0.2, {"engraving-depth"}), (False, 0.2, set()), (False, 0.211, {"engraving-depth"}),
+    (False, 0.1, {"engraving-missing"}),
+])
+def test_a_stroke_may_be_begun_down_a_ramp_by_what_needs_one(plunges, low, found):
+    """Its moves to and fro end higher; no lower than its depth, and all of the stroke is cut to that in the end."""
+    ramp = [(4.0, 0.0, TOP), (2.0, 0.0, TOP - 0.1), (4.0, 0.0, TOP - 0.15), (0.0, 0.0, TOP - low)]
+    assert engraved([*ramp, (10.0, 0.0, TOP - low)], CUTS[1], cutter=replace(CUTTER, plunges=plunges)) == found
 
 
 @pytest.mark.parametrize(("end", "found"), [(29.991, set()), (29.989, {"engraving-off"})])

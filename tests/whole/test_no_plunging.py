@@ -33,6 +33,67 @@ def test_no_program_of_that_cutter_sinks_into_wood_straight_down(tmp_path):
     assert sideways > 500.0
 
 
+BALL = {'name = "ball"\n': 'name = "ball"\nplunges = false\n'}
+ROUGHED = BALL | {'finish = "ball"': 'finish = "ball"\nrough = "ball"', "thickness = 8.0": "thickness = 12.0"}
+V = small_board.cutter(name="v", shape="v", angle=60.0, diameter=6.0, speed=18000, feed=900.0, plunge=150.0,
+                       stepdown=1.0, plunges=False)
+BEVEL = V + small_board.SLOTS + 'bevel = 0.2\nbevel_cutter = "v"\n'
+
+
+def sinks_steeply(text: str, *, over: float, ramp: float) -> float:
+    """How far a program of one that ramps goes down below a height at a feed, more steeply than its ramp, mm."""
+    start, end, rapid = small_board.moves(text)
+    run, below = np.hypot(*(end - start)[:, :2].T), np.minimum(start[:, 2], over) - end[:, 2]
+    steep = ~rapid & (below > ramp * 1.05 * run + 1e-3)
+    return float(below[steep].max(initial=0.0))
+
+
+@pytest.mark.parametrize("changes", [BALL, ROUGHED])
+def test_a_ball_comes_down_ramps_to_the_surface(tmp_path, changes):
+    """It went 1.23 mm straight down into whole wood, with the key as without it."""
+    result = small_board.built(tmp_path, resolution=0.4, changes=changes)
+    assert result.passed
+    texts = [p.text for p in result.programs if p.cutter.name == "ball"]
+    assert len(texts) == (2 if changes is BALL else 3)
+    steepest = 0.2  # more than the ramp, and than the surface across the board
+    high = 12.0 if changes is ROUGHED else 8.0
+    assert [sinks_steeply(text, over=high, ramp=steepest) for text in texts] == [0.0] * len(texts)
+    plain = small_board.built(tmp_path, resolution=0.4, changes={k: v.replace("\nplunges = false", "")
+                                                                for k, v in changes.items()})
+    assert sinks_steeply(next(p.text for p in plain.programs), over=high, ramp=steepest) > 1.0
+
+
+@pytest.mark.parametrize(("changes", "extra", "cutter"), [(BALL, "", "ball"), (
+    {'cutters = ["flat"]': 'cutters = ["v"]'}, V, "v")])
+def test_a_round_or_pointed_end_edited_to_go_straight_down_is_refused(tmp_path, changes, extra, cutter):
+    """Only flat ends were asked: a ball's 1.23 mm and a v's 0.5 mm passed in silence."""
+    result = small_board.built(tmp_path, resolution=0.3, changes=changes, extra=extra)
+    name = next(p.file_name for p in result.programs if p.cutter.name == cutter)
+    program = next(path for path in result.write(tmp_path / "out") if path.name == name)
+    lines = program.read_text().splitlines()
+    first = next(i for i, line in enumerate(lines) if line.startswith("G1"))
+    top = 8.0 if cutter == "ball" else 6.5
+    lines[first:first] = [f"G1 Z{top - 0.5} F150", "G0 Z20"]
+    program.write_text("\n".join(lines) + "\n")
+    found = [f for f in check(result.job, tmp_path / "out", resolution=0.3).findings if f.code == "plunge-into-wood"]
+    assert [f.severity for f in found] == ["forbid"]
+    assert name in found[0].where
+
+
+def test_a_bevel_is_begun_down_a_ramp(tmp_path):
+    """Its v went 0.85 mm straight down into the waste beside the board."""
+    result = small_board.built(tmp_path, resolution=0.4, extra=BEVEL)
+    assert result.passed
+    text = next(p.text for p in result.programs if p.cutter.name == "v")
+    start, end, rapid = small_board.moves(text)
+    down = ~rapid & (start[:, :2] == end[:, :2]).all(axis=1) & (end[:, 2] < start[:, 2])
+    assert down.any()
+    way = (start + np.linspace(0.0, 1.0, 60)[:, None, None] * (end - start)).reshape(-1, 3)
+    for first in end[down]:  # to the top of what stands there: by ramps it comes to that place again, and lower
+        again = np.hypot(*(way[:, :2] - first[:2]).T) < 0.05
+        assert way[again, 2].min() < first[2] - 0.15
+
+
 @pytest.mark.parametrize("leans", [0.0, 0.1])
 def test_a_program_edited_to_do_so_is_refused(tmp_path, leans):
     result = small_board.built(tmp_path, resolution=0.2, changes=BLIND)
@@ -110,3 +171,31 @@ def test_openings_of_a_plate_must_not_stay_closed(tmp_path):
         job = pathgen.load_job(tmp_path / "job.toml")
         with pytest.raises(CutterError, match="no room for a ramp or a helix down") if refused else nullcontext():
             assert pathgen.build(job, resolution=0.3).passed
+
+
+STAR = small_board.svg("""<path d="M12,2 L15,11 24,12 15,15 12,26 9,15 1,12 9,11Z" fill="#225577"/>
+<circle cx="30" cy="8" r="0.7" fill="#cc8833"/><rect x="26" y="18" width="8" height="1.4" fill="#cc8833"/>""")
+
+
+@pytest.mark.parametrize("cutters", ['["v"]', '["flat", "v"]'])
+def test_a_v_sinks_along_lines_and_leaves_closed_what_is_round_and_small(tmp_path, cutters):
+    """It went straight down 0.5 mm at a time; a dot of 1.4 mm has no line in its middle to sink along."""
+    result = small_board.built(tmp_path, resolution=0.2, changes={'cutters = ["flat"]': f"cutters = {cutters}"},
+                               extra=V, art=STAR)
+    assert result.passed
+    block = Block((20.0, -20.0, 70.0, 20.0), 0.05, lambda x, y: 6.5 - y**2 / (2 * 265.0) + 0.0 * x)
+    for program in (p for p in result.programs if p.operation == "pocket"):  # the tests' own simulation, of the tip
+        loads = block.run(moves_of(program.text), 0.06 if program.cutter.name == "v" else program.cutter.radius)
+        down = loads.straight_down & (loads.end[:, 2] < loads.start[:, 2])
+        assert down.any()
+        assert loads.deepest[down].max() < 0.15
+    assert block.top.min() < 5.1
+    end = small_board.moves([p.text for p in result.programs if p.operation == "pocket"][-1])[1]
+    found = next(f for f in result.report["checks"]["findings"] if f["code"] == "much-left-closed")
+    assert "12.1 % of that colour, stays closed" in found["got"]
+    assert "1.40 mm wide there, with no room for a ramp" in found["got"]
+    assert (np.hypot(end[:, 0] - 55.0, end[:, 1] - 7.0) > 0.7).all()
+    with_it = small_board.built(tmp_path, resolution=0.2, changes={'cutters = ["flat"]': f"cutters = {cutters}"},
+                                extra=V.replace("plunges = false\n", ""), art=STAR)
+    end = small_board.moves([p.text for p in with_it.programs if p.operation == "pocket"][-1])[1]
+    assert (np.hypot(end[:, 0] - 55.0, end[:, 1] - 7.0) < 0.7).any()

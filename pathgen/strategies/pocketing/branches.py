@@ -7,6 +7,7 @@ both ends, and nothing cut beside it, is ramped into to and fro, if it is long e
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -74,11 +75,40 @@ def trace_branches(branches: list[Branch], layers: Floats, trace: Trace, wall_sl
     groups = _that_meet(branches)
     starts = np.array([branches[group[0]].line[0, :2] for group in groups])
     for g in tour(starts, starts[0]):
-        above = 0.0
-        for depth in layers:
-            cut = [(between(branches[k].line, above, float(depth)), branches[k].open) for k in groups[g]]
-            _trace_layer([(line, is_open) for line, is_open in cut if len(line) > 1], above, trace, wall_slope)
-            above = float(depth)
+        for above, cuts, _ in _by_layer(branches, groups[g], layers):
+            for turn in _turns(cuts, above, trace, wall_slope):
+                _enter(turn, above, trace)
+                trace.sink(turn.line)
+
+
+def with_ways_in(branches: list[Branch], layers: Floats, trace: Trace, wall_slope: float) -> list[int]:
+    """Which branches a cutter that cannot cut at its centre gets into in every layer: through air, from others that it
+    gets into, or down a ramp."""
+    kept = list(range(len(branches)))
+    while True:
+        some = [branches[k] for k in kept]
+        blind = {
+            int(of[turn.number])
+            for group in (_that_meet(some) if some else [])
+            for above, cuts, of in _by_layer(some, group, layers)
+            for turn in _turns(cuts, above, trace, wall_slope) if turn.blind
+        }
+        if not blind:
+            return kept
+        kept = [k for number, k in enumerate(kept) if number not in blind]
+
+
+def _by_layer(
+    branches: list[Branch], group: Ints, layers: Floats
+) -> Iterator[tuple[float, list[tuple[Floats, Bools]], Ints]]:
+    """For each layer how deep the one before was, the stretches of a group's lines in it with their ends that are open,
+    and the branch that each is of."""
+    above = 0.0
+    for depth in layers:
+        lines = [between(branches[k].line, above, float(depth)) for k in group]
+        some = [i for i, line in enumerate(lines) if len(line) > 1]
+        yield above, [(lines[i], branches[group[i]].open) for i in some], group[some]
+        above = float(depth)
 
 
 def _that_meet(branches: list[Branch]) -> list[Ints]:
@@ -102,47 +132,64 @@ def _meet(ends: Floats, at: Floats, wall_slope: float) -> Bools:
     return np.asarray((away <= np.minimum(_MET, opened)) & (ends[..., 2] <= at[2] + _SHALLOW))
 
 
-def _trace_layer(
+@dataclass(frozen=True, eq=False)
+class _Turn:
+    """Which line of a layer is cut next, from its first point; whether that is in air; whether the cutter is there
+    already; whether it has no way in, and is not cut."""
+
+    number: int
+    line: Floats
+    air: bool
+    linked: bool
+    blind: bool
+
+
+def _turns(
     cuts: list[tuple[Floats, Bools]], above: float, trace: Trace, wall_slope: float
-) -> None:
-    """The lines of one group in one layer; `above` is how deep the layer before was."""
+) -> Iterator[_Turn]:
+    """The lines of one group in one layer in the order to cut; `above` is how deep the layer before was."""
     if not cuts:
         return
+    short = np.array([not trace.plunges and along_in_plan(line)[-1] <= trace.shortest_ramp for line, _ in cuts])
     ends = np.array([[line[0], line[-1]] for line, _ in cuts])
     air = np.array([is_open for _, is_open in cuts]) | (ends[..., 2] <= above + _SHALLOW)
     waiting = np.ones(len(cuts), bool)
     here: Floats | None = None
     while waiting.any():
-        k, last, linked = _next(ends, air, waiting, here, wall_slope)
+        k, last, linked = _next(ends, air, waiting, here, wall_slope, short)
         line = cuts[k][0][::-1] if last else cuts[k][0]
-        _enter(line, bool(air[k, last]), linked, above, trace)
-        trace.sink(line)
-        waiting[k], here = False, line[-1]
+        waiting[k], blind = False, bool(short[k] and not air[k, last] and not linked)
+        yield _Turn(k, line, bool(air[k, last]), linked, blind)
+        if blind:
+            continue
+        here = line[-1]
         for end in (line[0], line[-1]):  # what others find there has been cut, as deep as this one went
             air |= _meet(ends, end, wall_slope)
 
 
 def _next(
-    ends: Floats, air: Bools, waiting: Bools, here: Floats | None, wall_slope: float
+    ends: Floats, air: Bools, waiting: Bools, here: Floats | None, wall_slope: float, short: Bools
 ) -> tuple[int, int, bool]:
     """Which line to cut next, whether from its last point, and whether the cutter is there already.
 
-    Rather from where the cutter is; then rather where it goes down in air, the nearest; else at the shallower end.
+    Rather from where the cutter is; then rather where it goes down in air, the nearest; else at the shallower end,
+    those too `short` for a ramp last.
     """
     start = ends[0, 0] if here is None else here
     away = np.hypot(ends[..., 0] - start[0], ends[..., 1] - start[1])
     linked = _meet(ends, here, wall_slope) if here is not None else np.zeros_like(air)
-    cost = np.where(linked, away, np.where(air, 1e3 + away, 1e6 + away + 1e3 * ends[..., 2]))
+    cost = np.where(linked, away, np.where(air, 1e3 + away, 1e6 + away + 1e3 * ends[..., 2] + 1e9 * short[:, None]))
     k, last = np.unravel_index(int(np.argmin(np.where(waiting[:, None], cost, np.inf))), cost.shape)
     return int(k), int(last), bool(linked[k, last])
 
 
-def _enter(line: Floats, air: bool, linked: bool, above: float, trace: Trace) -> None:
-    """To the line's first point: along from where the cutter is, by a ramp to and fro on the line, or straight down: in
+def _enter(turn: _Turn, above: float, trace: Trace) -> None:
+    """To a line's first point: along from where the cutter is, by a ramp to and fro on the line, or straight down: in
     air, and where the line is too short for a ramp."""
-    if linked:
+    line = turn.line
+    if turn.linked:
         return
-    if air or along_in_plan(line)[-1] <= trace.shortest_ramp:
+    if turn.air or along_in_plan(line)[-1] <= trace.shortest_ramp:
         trace.hop(line[0, :2], float(line[0, 2]))
         return
     way = to_and_fro(line, (line[0, 2] - above) / trace.ramp)

@@ -15,7 +15,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import simplified
-from pathgen.strategies.pocketing.branches import Branch, trace_branches
+from pathgen.strategies.pocketing.branches import Branch, trace_branches, with_ways_in
 from pathgen.strategies.pocketing.middles import SAMPLE, middle_lines, segments
 from pathgen.strategies.pocketing.openings import Opening
 from pathgen.strategies.pocketing.places import GRAZE, layer_depths
@@ -63,6 +63,7 @@ def sharpened(
     left = without_films(overlay.difference(parts, opened), _FILM)
     necks = ~shapely.is_empty(axis) & (_euler(axis) > _euler(parts))
     branches: list[Branch] = []
+    owner: list[int] = []
     uncut = np.flatnonzero(necks | (shapely.area(left) >= trace.options.smallest / 4.0))
     for some in np.split(uncut, np.flatnonzero(np.diff(np.cumsum(shapely.length(parts[uncut])) // _TOGETHER)) + 1):
         region, plane = parts[some], one.in_plane(parts[some])
@@ -75,7 +76,15 @@ def sharpened(
         lines, of = lines + dots, np.concatenate([of, dot_of])
         air = _in_air(one, lines, before[some[of]], swept[some[of]])
         branches += [Branch(line=lines[k], open=air[k]) for k in np.argsort(of, kind="stable")]
-    trace_branches(branches, layer_depths(one.cutter, one.depth), trace, one.cutter.wall_slope)
+        owner += some[np.sort(of)].tolist()
+    layers, slope = layer_depths(one.cutter, one.depth), one.cutter.wall_slope
+    if not trace.plunges:
+        kept = with_ways_in(branches, layers, trace, slope)
+        along = _opened_along(one, [branches[k].line for k in kept], np.array(owner, np.intp)[kept], len(parts))
+        for k in {owner[k] for k in set(range(len(branches))) - set(kept)}:
+            after[k] = overlay.intersection(overlay.union(opened[k], along[k]), parts[k])
+        branches = [branches[k] for k in kept]
+    trace_branches(branches, layers, trace, slope)
     return after
 
 

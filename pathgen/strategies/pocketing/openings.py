@@ -164,7 +164,7 @@ def opening(
             slanted = Footprints.over(cutter, surface, depth, region)
     return Opening(
         cutter=cutter, surface=surface, depth=depth, half_width=half_width, tolerance=tolerance, slanted=slanted,
-        gentle=gentle, least_way=0.0 if cutter.plunges or not cutter.is_flat or all_of_it else SHORTEST * half_width,
+        gentle=gentle, least_way=0.0 if cutter.plunges or all_of_it else SHORTEST * half_width,
     )
 
 

@@ -270,8 +270,8 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
     node, starts = plan.node[entered], plan.starts[entered]
     air, room = ways.free_to_plunge(node, starts), GRAZE + _BESIDE
     wide = air & ways.free_to_plunge(node, starts, beside=room)
-    # off the walls; and where a flat end meets the floor of a wider one, it goes down it on the way there
-    aside = np.flatnonzero(air & ~wide if layers[-1] - ways.opened < _SKIN or not trace.is_flat else air)
+    # off the walls; and where one that ramps meets the floor of a wider one, it goes down it on the way there
+    aside = np.flatnonzero(air & ~wide if layers[-1] - ways.opened < _SKIN or not trace.ramps else air)
     starts[aside], found = ways.beside(node[aside], nested.root[node[aside]], starts[aside], room=room)
     wide[aside] |= found
     around = nested.area[nested.root]
@@ -298,7 +298,7 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
                     on_wall = plan.finishing[k] and not plan.bored[k]
                     opened = max(0.0 if on_wall else above, ways.opened if k in in_air else 0.0)
                     ramp = ramps[k]
-                    if k in in_air and trace.is_flat and depth - opened > _SKIN:
+                    if k in in_air and trace.ramps and depth - opened > _SKIN:
                         if through:  # the ramp may begin at its other end: the way to this one is known to be free
                             trace.follow(ramp, above)
                         ramp = trace.ramp_on(partial(_off, plan.line[k][0], ramp), depth - opened)

@@ -36,6 +36,9 @@ _HALVINGS = 8
 _WIDTH = 0.005
 """How exactly the widest place is told, mm."""
 
+_ROUND = 0.4
+"""So wide (mm) is what a v cutter opens anywhere, if it can go in."""
+
 _FILM = 0.002
 """What lies thinner than this (mm) between two cutters' openings is rounding, not wood."""
 
@@ -278,6 +281,9 @@ def _no_way_down(openings: Sequence[Opening], parts: Shapes) -> None:
         places = polygons(replace(one, least_way=0.0).axis_region(parts)) if one.least_way else parts[:0]
         if len(places):
             at = places[np.argmax(shapely.area(places))].representative_point()
+            raise no_way_down(one.cutter, one.depth, at.x, at.y, way=one.least_way)
+        if one.least_way and one.cutter.shape == "v" and _widest(parts) > _ROUND:  # it rises into what is narrow
+            at = parts[np.argmax(shapely.area(parts))].representative_point()
             raise no_way_down(one.cutter, one.depth, at.x, at.y, way=one.least_way)
 
 

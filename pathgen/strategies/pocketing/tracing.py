@@ -75,10 +75,12 @@ class Trace:
         room = _SLOWER * cutter.plunge / cutter.eased_feed
         self._ramp_kind = Move.EASED if room >= LEAST_RAMP else Move.PLUNGE
         self.ramp = min(cutter.bearable_ramp, room) if room >= LEAST_RAMP else cutter.bearable_ramp
-        self.is_flat, self.plunges = cutter.is_flat, cutter.plunges or not cutter.is_flat
+        self.plunges = cutter.plunges
+        # one that is round or pointed goes straight down into wood, if it may
+        self.ramps = cutter.is_flat or not cutter.plunges
         self.shortest_ramp = width * (_RATHER_DOWN if self.plunges else SHORTEST)
         # a flat end over its depth of nothing is in the wood with its uphill side, and in what ridges stand there
-        self.uphill = cutter.radius * slope + options.ridges if self.is_flat else 0.0
+        self.uphill = (cutter.radius * slope if cutter.is_flat else 0.0) + options.ridges if self.ramps else 0.0
         self._clear = max(options.approach, options.ridges + _OVER_RIDGES)
 
     def _add(self, xy: Floats, depth: Floats | float, kind: Move) -> None:
@@ -121,7 +123,7 @@ class Trace:
     def _descend(self, line: Floats, start: float, depth: float) -> None:
         """Along `line` evenly from one depth to the other; at a point straight down, in wood by pecks."""
         if len(line) < 2:
-            wood = depth - start if self.is_flat else 0.0
+            wood = depth - start if self.ramps else 0.0
             if wood > 1e-9 and not self._cutter.plunges:
                 raise no_way_down(self._cutter, wood, *line[0].tolist(), way=SHORTEST * self.width)
             count = max(1, int(np.ceil(PECKS * wood / self._cutter.stepdown - 1e-9)))
