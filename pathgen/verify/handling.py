@@ -309,17 +309,18 @@ def near_findings(motions: Mapping[int, Motion], clamping: Clamping) -> Iterator
         passed = [one for step in clamping.steps if step.order in motions and not clamping.done(step)
                   for one in _passes(motions[step.order], step, thing, clamping, over)]
         for above, least, how, remedy in (
-            (False, CLOSE, "{0} at {1:.2f} mm", "let the clamp end further away"),
-            (True, over, "{1:.2f} mm above {0}", "take a lower clamp, or lift that move"),
+            (False, CLOSE, "{0} at {1:.2f} mm", "let the clamp end {:.2f} mm further away"),
+            (True, over, "{1:.2f} mm above {0}", "take a clamp lower by {:.2f} mm, or lift that move"),
         ):
             room, where = min(((room, where) for over_it, room, where in passed if over_it is above),
                               key=lambda one: one[0], default=(math.inf, ""))
             if -1e-6 < room < least - _WRITTEN:
+                more = remedy.format(math.ceil((least - room) * 100.0 - 1e-6) / 100.0)
                 yield Finding(
                     code="near-a-keep-out", severity="warn", where=where,
                     got=f"the cutter passes {how.format(f'keep-out {number}', max(room, 0.0))}",
                     allowed=f"{least:g} mm or more: a clamp is measured, and stands, no better",
-                    remedy=f"{remedy}, or measure it once more and turn the cutter past it by hand",
+                    remedy=f"{more}, or measure it once more and turn the cutter past it by hand",
                 )
 
 

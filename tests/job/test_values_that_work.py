@@ -304,3 +304,15 @@ def test_a_blank_as_thick_as_the_board_has_nothing_to_leave(tmp_path):
     said = refusal(tmp_path, "fern-and-moth", "[board]", "thickness", thick[1])
     assert "[surface] leave" in said
     assert "(allowed: a blank that is thicker by what is left): take leave out, or take a thicker blank" in said
+
+
+def test_a_drawing_off_the_board_is_told_how_large_it_is_and_how_large_it_may_be(tmp_path):
+    """Only how far the board goes along was told, of a drawing that lay off across."""
+    art = '<rect width="40" height="80" fill="#2f6f4f"/>'
+    job = small_board.job(tmp_path, art=f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="80mm" '
+                          f'viewBox="0 0 40 80">{art}</svg>')
+    with pytest.raises(JobError, match="off the board, .* 40.00 mm along by 80.00 mm across") as refused:
+        planned_of(pathgen.load_job(job))
+    across = re.search(r"mm along, and there -([\d.]+) mm to ([\d.]+) mm across", refused.value.allowed)
+    assert across
+    assert 20.0 < float(across[1]) == float(across[2]) < 40.0

@@ -123,23 +123,26 @@ def passing(z, *, x=45, shape="flat-end", clearance=10.0):
     text = "\n".join(LINES).replace("G0 X10 Y0", f"G0 X{x} Y5\nZ{z}\nY18\nZ20\nX10 Y0")
     _, clamping = one_step(shape=shape, clearance=clearance)
     motion = motion_over_board(read_program(text, name="a.nc"), clamping, chord_tolerance=1e-4)
-    return [(f.code, f.severity, f.got, f.allowed) for f in near_findings({1: motion}, clamping)]
+    return [(f.code, f.severity, f.got, f.allowed, f.remedy) for f in near_findings({1: motion}, clamping)]
 
 
 def test_a_rapid_a_hair_above_a_clamp_is_told():
     """It was silent, as near beside the clamp was not; a job that states less clearance keeps what it states."""
     assert passing(14.0) == passing(12.6, clearance=0.6) == []
     (told,) = passing(13.9)
-    assert told == ("near-a-keep-out", "warn", "the cutter passes 1.90 mm above keep-out 1",
+    assert told[-1].startswith("take a clamp lower by 0.10 mm, or ")
+    assert told[:-1] == ("near-a-keep-out", "warn", "the cutter passes 1.90 mm above keep-out 1",
                     "2 mm or more: a clamp is measured, and stands, no better")
-    assert passing(12.3, clearance=0.5)[0][2:] == (
+    assert passing(12.3, clearance=0.5)[0][2:4] == (
         "the cutter passes 0.30 mm above keep-out 1", "0.5 mm or more: a clamp is measured, and stands, no better")
 
 
 def test_a_ball_whose_flank_passes_over_a_clamp_is_told_how_near_it_is():
     """1.2 mm beside it and 0.5 below its top: 1.5 - sqrt(1.5^2 - 1.2^2) = 0.6 mm above the tip it is 1.2 mm wide."""
     assert passing(11.5, x=51.2, shape="ball-end")[-1][2] == "the cutter passes 0.10 mm above keep-out 1"
-    assert passing(11.5, x=52.5, shape="ball-end")[0][2] == "the cutter passes keep-out 1 at 1.00 mm"
+    (told,) = passing(11.5, x=52.5, shape="ball-end")
+    assert told[2] == "the cutter passes keep-out 1 at 1.00 mm"
+    assert told[-1].startswith("let the clamp end 1.00 mm further away, or ")
 
 
 def test_as_it_is_nothing_is_found_and_of_one_that_cuts_nothing_that_alone():
