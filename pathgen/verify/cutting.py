@@ -120,7 +120,10 @@ def _plunged(bites: Bites, motion: Motion, cutter: Cutter) -> int | None:
     if cutter.plunges:
         return None
     run = motion.end - motion.start
-    steep = max(cutter.wall_slope, 1.0) if cutter.shape == "v" else 1.0  # over work that tilted it leans a little
+    steep = 1.0  # over work that tilted it leans a little
+    if not cutter.is_flat:  # the steepest ramps that may be asked for, 45 degrees, go down the work's own slope as well
+        flank = cutter.wall_slope if cutter.shape == "v" else 0.0
+        steep = max(steep, 1.25 * math.tan(math.radians(cutter.ramp)), flank)
     down = motion.cutting & (steep * np.hypot(run[:, 0], run[:, 1]) < -run[:, 2])
     least = min(SUNK * cutter.diameter, 0.2)
     met = (bites.drop > least) & (bites.volume > GRAZED * math.pi * cutter.half_width(bites.drop) ** 2 * bites.drop)

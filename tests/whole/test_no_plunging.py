@@ -2,13 +2,16 @@
 
 import re
 from contextlib import nullcontext
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 import pathgen
 from pathgen.app.building import check
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
+from pathgen.verify.cutting import _plunged
 from tests import small_board
 from tests.brute import Block, moves_of
 from tests.job.test_plates import DRAWN, OPENING, PLATE, read
@@ -199,3 +202,12 @@ def test_a_v_sinks_along_lines_and_leaves_closed_what_is_round_and_small(tmp_pat
                                 extra=V.replace("plunges = false\n", ""), art=STAR)
     end = small_board.moves([p.text for p in with_it.programs if p.operation == "pocket"][-1])[1]
     assert (np.hypot(end[:, 0] - 55.0, end[:, 1] - 7.0) < 0.7).any()
+
+
+@pytest.mark.parametrize(("ramp", "found"), [(45.0, None), (5.0, 0)])
+def test_the_steepest_ramp_that_may_be_asked_for_is_no_plunge(ramp, found):
+    """Of 45 degrees, and down the board's own slope: random job `--keys` 6 was refused by its own check."""
+    v = Cutter(name="v", shape="v", angle=90.0, diameter=6.0, speed=16000, feed=1700.0, plunge=1000.0, stepdown=4.0,
+               ramp=ramp, plunges=False)
+    move = SimpleNamespace(start=np.zeros((1, 3)), end=np.array([[0.48, 0.0, -0.49]]), cutting=np.array([True]))
+    assert _plunged(SimpleNamespace(drop=np.array([0.49]), volume=np.array([0.3])), move, v) == found
