@@ -130,7 +130,7 @@ def test_pieces_are_pictured_as_they_are_in_their_pockets(result) -> None:
         assert away[simulated.fill > 0].max() > 2.0, "the verification takes fill to lie round the pocket"
         assert away[stage.fill > 0].max() < 1e-6
         assert (stage.fill > 0)[away == 0].all()
-        assert proud[stage.fill > 0] == pytest.approx(inlay.overfill, abs=1e-3)
+        assert proud[stage.fill > 0] == pytest.approx(THICK - inlay.depth, abs=1e-3)
         assert proud[(away > 0.3) & (away < 3.0)].max() < 0.1
     page = result.files()["setup.html"]
     assert "with the pieces let in and standing proud" in page
