@@ -311,7 +311,7 @@ def test_a_drawing_off_the_board_is_told_how_large_it_is_and_how_large_it_may_be
     art = '<rect width="40" height="80" fill="#2f6f4f"/>'
     job = small_board.job(tmp_path, art=f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="80mm" '
                           f'viewBox="0 0 40 80">{art}</svg>')
-    with pytest.raises(JobError, match="off the board, .* 40.00 mm along by 80.00 mm across") as refused:
+    with pytest.raises(JobError, match=r"off the board, .* 40\.00 mm along by 80\.00 mm across") as refused:
         planned_of(pathgen.load_job(job))
     across = re.search(r"mm along, and there -([\d.]+) mm to ([\d.]+) mm across", refused.value.allowed)
     assert across
