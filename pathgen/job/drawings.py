@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from itertools import combinations
@@ -93,7 +93,7 @@ def inlays_of(
     with mistakes.caught():
         _check_closed(cut)
     doubts = [doubt for art in arts.values() for doubt in (
-        *_filled_lines(art), *_see_through(art), *_no_colours(art), *_no_targets(art), *_not_read(art))]
+        *_filled_lines(art), *_see_through(art), *_passed_over(art))]
     doubts += _sized_in_pixels(job, {art.name: (art, inlay) for inlay in cut for art in drawings[inlay.index]})
     return tuple(cut), tuple(left_out), (*doubts, *_cut_by_none(job, drawings), *_over_each_other(inlays))
 
@@ -133,41 +133,40 @@ def _see_through(art: Artwork) -> Iterator[Doubt]:
         )
 
 
-def _no_colours(art: Artwork) -> Iterator[Doubt]:
-    """Slips in colours: a browser passes them over, and draws in black or in the colour of what holds them."""
-    wrong = art.scene.no_colours if art.scene is not None else ()
-    if wrong:
-        where, what, colour = wrong[0]
-        others = f", the first of {len(wrong)} that are none" if wrong[1:] else ""
-        yield Doubt(
-            where=where, problem=f"{what} is no colour{others}: passed over, as a browser does, so that {colour} "
-            "is cut there", allowed='a colour, such as "#2f6f4f"', remedy="write the colour that is meant",
-        )
+def _passed_over(art: Artwork) -> Iterator[Doubt]:
+    """What a browser passes over: no colours, it draws in black or in that of what holds them; copies of what is not
+    there, it draws nothing; values that no property takes, it draws the line at another width, say."""
+    if (scene := art.scene) is None:
+        return
+    slips: tuple[tuple[tuple[tuple[str, ...], ...], str, Callable[..., Doubt]], ...] = (
+        (scene.no_colours, "are none", _no_colour), (scene.no_targets, "name nothing", _no_target),
+        (scene.not_read, "are not", _not_read),
+    )
+    for wrong, are, doubt in slips:
+        if wrong:
+            yield doubt(*wrong[0], f", the first of {len(wrong)} that {are}" if wrong[1:] else "")
 
 
-def _no_targets(art: Artwork) -> Iterator[Doubt]:
-    """Copies of what is not there: a browser draws nothing of them."""
-    wrong = art.scene.no_targets if art.scene is not None else ()
-    if wrong:
-        where, named = wrong[0]
-        others = f", the first of {len(wrong)} that name nothing" if wrong[1:] else ""
-        yield Doubt(
-            where=where, problem=f'a copy of "{named}", and nothing is called so{others}: passed over, as a browser '
-            "does", allowed="the id of what is drawn in the same file", remedy="mend its href, or take it out",
-        )
+def _no_colour(where: str, what: str, colour: str, others: str) -> Doubt:
+    return Doubt(
+        where=where, problem=f"{what} is no colour{others}: passed over, as a browser does, so that {colour} is cut "
+        "there", allowed='a colour, such as "#2f6f4f"', remedy="write the colour that is meant",
+    )
 
 
-def _not_read(art: Artwork) -> Iterator[Doubt]:
-    """Values that no property takes: a browser passes them over, and draws the line at another width, say."""
-    wrong = art.scene.not_read if art.scene is not None else ()
-    if wrong:
-        where, what = wrong[0]
-        others = f", the first of {len(wrong)} that are not" if wrong[1:] else ""
-        yield Doubt(
-            where=where, problem=f"{what} is nothing that can be read{others}: passed over, as a browser does, as if "
-            "it were not written", allowed="what the format takes, numbers with a point (6.5), and names of what is in "
-            "the drawing", remedy="write what is meant, or take it out",
-        )
+def _no_target(where: str, named: str, others: str) -> Doubt:
+    return Doubt(
+        where=where, problem=f'a copy of "{named}", and nothing is called so{others}: passed over, as a browser does',
+        allowed="the id of what is drawn in the same file", remedy="mend its href, or take it out",
+    )
+
+
+def _not_read(where: str, what: str, others: str) -> Doubt:
+    return Doubt(
+        where=where, problem=f"{what} is nothing that can be read{others}: passed over, as a browser does, as if it "
+        "were not written", allowed="what the format takes, numbers with a point (6.5), and names of what is in the "
+        "drawing", remedy="write what is meant, or take it out",
+    )
 
 
 def _cut_by_none(job: Job, drawings: dict[int, list[Artwork]]) -> Iterator[Doubt]:
