@@ -46,7 +46,7 @@ FOLLOWED = {("fern-and-moth", "[stock]", "80"), ("boards/inches", "[slots]", "0.
 its cutter's flutes for longer ones, as wood past the edge stands higher."""
 
 
-@pytest.mark.in_every_run(9)
+@pytest.mark.in_every_run(6)
 @pytest.mark.parametrize(("name", "table", "key", "value", "remedy"), SPOILT,
                          ids=[" ".join(row[:3]) for row in SPOILT])
 def test_the_value_that_a_refusal_names_works(tmp_path, name, table, key, value, remedy):

@@ -51,6 +51,7 @@ def sinks_steeply(text: str, *, over: float, ramp: float) -> float:
     return float(below[steep].max(initial=0.0))
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("changes", [BALL, ROUGHED])
 def test_a_ball_comes_down_ramps_to_the_surface(tmp_path, changes):
     """It went 1.23 mm straight down into whole wood, with the key as without it."""
@@ -180,6 +181,7 @@ STAR = small_board.svg("""<path d="M12,2 L15,11 24,12 15,15 12,26 9,15 1,12 9,11
 <circle cx="30" cy="8" r="0.7" fill="#cc8833"/><rect x="26" y="18" width="8" height="1.4" fill="#cc8833"/>""")
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("cutters", ['["v"]', '["flat", "v"]'])
 def test_a_v_sinks_along_lines_and_leaves_closed_what_is_round_and_small(tmp_path, cutters):
     """It went straight down 0.5 mm at a time; a dot of 1.4 mm has no line in its middle to sink along."""

@@ -51,6 +51,7 @@ def test_what_roughing_leaves_is_finished_within_the_stepdown(tmp_path, diameter
     assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("finish", "rough", "allowance", "radius", "nut", "blank"), [
     (("ball-end", 3.4, 2.1), ("ball-end", 36.5, 1.16, 0.45), 1.5, "60.0, end = 60.0", 40.0, 6.6),
     (("ball-end", 4.4, 3.2), ("flat-end", 14.7, 1.56, 0.95), 0.1, "254.0, end = 300.0", 20.0, 12.0),
