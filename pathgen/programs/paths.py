@@ -258,7 +258,8 @@ def _along_lines(cutting: Callable[..., Toolpath]) -> Maker:
 
 
 def _standing(cutter: Cutter, around: Around) -> Stands | None:
-    """Over what the finishing passes leave; beside them stands the stock, or fill. None where no program finishes it.
+    """How high a cutter is over what the finishing passes leave; beside them stands the stock, or fill. None where no
+    program finishes it.
 
     Round a place most stands where a circle goes furthest from the passes: one so much wider that the chords between
     the places looked at on it go as far tells it.

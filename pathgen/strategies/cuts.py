@@ -17,7 +17,7 @@ import shapely
 from numpy.typing import ArrayLike
 
 from pathgen.base import given, overlay
-from pathgen.base.arrays import Floats
+from pathgen.base.arrays import Bounds, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.scallop import ridge_limits
@@ -493,7 +493,7 @@ def _places(tabs: ArrayLike, board: shapely.Polygon) -> Floats:
     return places
 
 
-def _blank(bounds: ArrayLike | None, board: shapely.Polygon) -> tuple[float, float, float, float]:
+def _blank(bounds: ArrayLike | None, board: shapely.Polygon) -> Bounds:
     """What the outline is cut from, and that it lies in it."""
     words = "(x_min, y_min, x_max, y_max) in mm, as Blank(..).bounds"
     if bounds is None:

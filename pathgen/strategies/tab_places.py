@@ -7,7 +7,7 @@ import shapely
 from shapely import LinearRing, Polygon
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Bools, Floats, Ints
+from pathgen.base.arrays import Bools, Bounds, Floats, Ints
 
 LEAST_WASTE = 2.0
 """Wood that must stand outside the groove for a tab to hold on to, mm (common practice, no source)."""
@@ -59,7 +59,7 @@ def holding(
     return good
 
 
-def _whole(ring: LinearRing, at: float, ends: float, radius: float, near: tuple[float, float, float, float]) -> bool:
+def _whole(ring: LinearRing, at: float, ends: float, radius: float, near: Bounds) -> bool:
     """Whether what stands in the groove beside a tab, whose ends come down so far off, is one piece with it.
 
     The cutter elsewhere on its way may take all of an end but a ledge at the foot of the wall.

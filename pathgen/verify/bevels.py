@@ -61,7 +61,7 @@ def _one(
         widths.append(slots.bevel - over / (flank + falls))
     bevel = np.concatenate(widths)
     off, moves = bevel - slots.bevel, _goes_along(start, end)
-    # plunges, and ways down into waste, open no more than the bevel; it is the last way along a place that leaves it
+    # plunges, and ways down into waste, open no more than the bevel; it is the lowest way along a place that leaves it
     short = (off < -tolerances.bevel).any(axis=0)
     low, high = np.sort(along[moves & ~short], axis=1).T
     places = (along[:, 0] + share[..., 0] * (along[:, 1] - along[:, 0]))[..., None]
