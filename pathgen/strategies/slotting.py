@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from itertools import pairwise
 
 import numpy as np
 
@@ -12,9 +11,9 @@ from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import Rapids, Toolpath, along_in_plan
+from pathgen.base.toolpath import Rapids, Toolpath
 from pathgen.base.units import falls_short, rounded_up, told_apart
-from pathgen.strategies.entering import ramped_in
+from pathgen.strategies.entering import PECKS, pecked_down, pecks, ramped_in, ramps_down
 from pathgen.work.features import Slots, longer
 from pathgen.work.operations import RUN_OUT
 
@@ -41,9 +40,6 @@ _LEAST_STEP = 0.05
 Stands = Callable[[Floats], tuple[Floats, Floats]]
 """How high a cutter's tip at (n, 2) places is over all that stands within its reach, and where rapids down end, mm."""
 
-PECKS = 4
-"""Pecks for each stepdown when a thin cutter goes straight down."""
-
 
 def slotting(
     slots: Slots, *, surface: Surface, cutter: Cutter, rapids: Rapids, chord_tolerance: float = 1e-3,
@@ -57,7 +53,8 @@ def slotting(
     may know what stands within the cutter's reach of (n, 2) places, for rapids to come lower, and for ramps to begin on
     top of it.
 
-    Raises CutterError for a cutter wider than the slots, of another shape than flat-end, or with too short a flute.
+    Raises CutterError for a cutter wider than the slots or than a blind one is long, of another shape than flat-end, or
+    with too short a flute.
     """
     _check(slots, slots.deepest(surface), cutter)
     _refuse_pecks(slots, cutter)
@@ -84,9 +81,9 @@ def slotting(
             first, *others = zip(of, over, strict=False)
             for way, (high, above) in [*others[::2], *others[1::2]]:  # those of the far end first: across once
                 if high - way[0, 2] > _LEAST_OVER:  # waste that the layers would meet at this end
-                    opened.append((_let_down(way, high, cutter), above))
+                    opened.append((ramps_down(way, high, cutter), above))
             way, (high, above) = first
-            begin = _let_down(way, high, cutter) if entry == "ramp" else _pecked_down(way[0], high, cutter.stepdown)
+            begin = ramps_down(way, high, cutter) if entry == "ramp" else pecked_down(way[0], high, cutter.stepdown)
             opened.append((np.vstack([begin[:-1], run]), above))
         runs = [run for run, _ in opened]
         air = np.array([above for _, above in opened])
@@ -142,7 +139,7 @@ def _through_waste(runs: list[Floats], stands: Stands, cutter: Cutter) -> tuple[
     for nth, (way, high, above) in enumerate(zip(ways, *stands(np.array([w[0, :2] for w in ways])), strict=True)):
         pieces = [way] if nth % 2 else []
         if high - way[0, 2] > (cutter.stepdown if cutter.plunges or not pieces else _HARDLY):
-            down = _pecked_down(way[0], high, cutter.stepdown) if cutter.plunges else _ramps_down(way, high, cutter)
+            down = pecked_down(way[0], high, cutter.stepdown) if cutter.plunges else ramps_down(way, high, cutter)
             pieces.insert(0, down)
         if any(map(len, pieces)):
             opened.append(np.concatenate(pieces))
@@ -193,6 +190,12 @@ def _check(slots: Slots, deepest: float, cutter: Cutter) -> None:
             where, f"its flute is {cutter.flute_length:g} mm long and the slots are {deepest:.2f} mm deep",
             allowed=f"a flute of {rounded_up(deepest):.2f} mm or more",
             remedy="take a longer cutter or cut shallower slots",
+        )
+    length = np.linalg.norm(slots.lines[:, 1] - slots.lines[:, 0], axis=1)
+    if len(short := np.flatnonzero((length <= cutter.diameter) & ~slots.through.any(axis=1))):
+        raise CutterError(
+            where, f"is as wide as slot {short[0] + 1} is long, {length[short[0]]:.2f} mm, or wider",
+            allowed="slots longer than their cutter is wide", remedy="let the slots end nearer to the edges",
         )
 
 
@@ -260,17 +263,17 @@ def _line(ends: Floats, surface: Surface, reach: float, tolerance: float) -> Flo
 def _layered(tops: list[Floats], floors: list[Floats], cutter: Cutter, entry: str) -> Floats:
     """One run: every line at every depth, without lifting out.
 
-    A layer begins at an end of the first line, down a ramp and back over it, or by pecks. Then come that line and the
+    A layer begins at an end of the first line, by a ramp there and back, or by pecks. Then come that line and the
     others, back and forth. What stands between two lines at their round ends goes with the way across there: an odd
     number of lines goes back the way that the layer before came, an even one across to its beginning.
     """
     deepest = max(float((top[:, 2] - floor[:, 2]).max()) for top, floor in zip(tops, floors, strict=True))
-    count = math.ceil(deepest / _sunk_at_once(tops[0], cutter, entry) - 1e-9)
+    count = math.ceil(deepest / cutter.stepdown - 1e-9)
     pieces: list[Floats] = []
     forward, lines = True, list(zip(tops, floors, strict=True))
     for layer in range(1, count + 1):
         was, now = (_turned(_at(*lines[0], deepest * k / count), forward) for k in (layer - 1, layer))
-        pieces.append(_let_down(now, float(was[0, 2]), cutter) if entry == "ramp" else _pecks(was[0], now[0]))
+        pieces.append(ramps_down(now, float(was[0, 2]), cutter) if entry == "ramp" else pecks(was[0], now[0]))
         for top, floor in lines:
             line = _turned(_at(top, floor, deepest * layer / count), forward)
             pieces.append(line if layer == count else _coarse(line))
@@ -280,14 +283,6 @@ def _layered(tops: list[Floats], floors: list[Floats], cutter: Cutter, entry: st
         else:
             pieces.append(_at(*lines[0], deepest * layer / count)[:1])
     return np.concatenate(pieces)
-
-
-def _sunk_at_once(line: Floats, cutter: Cutter, entry: str) -> float:
-    """How deep a layer may be: the stepdown, or on a short line what a ramp along it comes to, which is less."""
-    along = along_in_plan(line)
-    slope = float(np.abs(np.diff(line[:, 2]) / np.maximum(np.diff(along), 1e-9)).max(initial=0.0))
-    room = max(cutter.ramp_slope - slope, cutter.ramp_slope / 4.0) * float(along[-1])
-    return min(cutter.stepdown, room) if entry == "ramp" and room > 1e-9 else cutter.stepdown
 
 
 def _at(top: Floats, floor: Floats, depth: float) -> Floats:
@@ -302,44 +297,3 @@ def _coarse(piece: Floats) -> Floats:
 
 def _turned(line: Floats, forward: bool) -> Floats:
     return line if forward else line[::-1]
-
-
-def _let_down(top: Floats, high: float, cutter: Cutter) -> Floats:
-    """From `high` over a line's first point down to the line by ramps, and back to that point after each: into a layer,
-    or where no pass has been over it, beside the board, into what stands higher."""
-    over, along = high - float(top[0, 2]), along_in_plan(top)
-    if over <= 0.0:
-        return np.empty((0, 3))
-    layers = math.ceil(over / cutter.stepdown - 1e-9)
-    end = min(over / layers / cutter.ramp_slope, float(along[-1]))
-    share = np.unique(np.concatenate([along[along < end], [end]]))
-    line = np.column_stack([np.interp(share, along, top[:, k]) for k in range(3)])
-    pieces: list[Floats] = []
-    for left in over * np.arange(layers - 1, -1, -1) / layers:  # over the line, once a layer is done
-        sunk = left + over / layers * (1.0 - share / end)
-        pieces += [line + np.outer(sunk, [0.0, 0.0, 1.0]), line[-2::-1] + [0.0, 0.0, left]]
-    return np.concatenate(pieces)
-
-
-def _ramps_down(way: Floats, high: float, cutter: Cutter) -> Floats:
-    """From `high` over a way's first point down to it by ramps to and fro, in layers."""
-    levels = np.linspace(high, float(way[0, 2]), math.ceil((high - float(way[0, 2])) / cutter.stepdown - 1e-9) + 1)
-    return np.concatenate([ramped_in(way + [0.0, 0.0, low - way[0, 2]], above, cutter)[: 1 - len(way)]
-                           for above, low in pairwise(levels)])
-
-
-def _pecked_down(point: Floats, high: float, stepdown: float) -> Floats:
-    """From `high` over a point down to it by pecks; nothing where no more than a peck stands there."""
-    count = math.ceil((high - float(point[2])) / stepdown - 1e-9)
-    if high - point[2] <= stepdown / PECKS:
-        return np.empty((0, 3))
-    levels = np.column_stack([np.tile(point[:2], (count + 1, 1)), np.linspace(high, point[2], count + 1)])
-    return np.concatenate([_pecks(was, now) for was, now in pairwise(levels)])
-
-
-def _pecks(was: Floats, now: Floats) -> Floats:
-    """Straight down by small steps, up again after each to break and clear the chip."""
-    share = np.repeat(np.arange(1, PECKS + 1) / PECKS, 2)
-    share[1::2] = 0.0
-    share[-1] = 1.0
-    return np.asarray(was + share[:, None] * (now - was))

@@ -29,7 +29,8 @@ from pathgen.base.lowered import Lowered
 from pathgen.base.memory import remembered
 from pathgen.base.scallop import scallop_height, stepover_for
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import along_in_plan, simplified
+from pathgen.base.toolpath import simplified
+from pathgen.strategies.entering import ramped_in
 
 Waste = Literal["cleared", "raw", "wall"]
 """What stands past a part's edges: no more than is cut, a blank that nothing has cut, or a wall of it round the cut."""
@@ -197,7 +198,7 @@ def _level_passes(outline: Polygon, surface: Surface, cutter: Cutter, stepover: 
     y = np.linspace(low, high, math.ceil((high - low) / stepover - 1e-9) + 1)
     spans = strip_spans(region, y) + [-OVERRUN, OVERRUN]
     apart = float(y[1] - y[0]) if len(y) > 1 else stepover
-    run = _ramped(_zigzag(spans, y, surface, cutter, 1.0), surface.thickness + entry, cutter)
+    run = ramped_in(_zigzag(spans, y, surface, cutter, 1.0), surface.thickness + entry, cutter)
     return Passes(outline=outline, surface=surface, cutter=cutter, run=run, y=y, stepover=apart, scallop=0.0)
 
 
@@ -577,23 +578,10 @@ def _layers(floor: Floats, top: float, cutter: Cutter, *, ridge: float) -> list[
         run = floor.copy()
         run[:, 2] = np.maximum(run[:, 2], level)
         above = np.concatenate([[True], floor[:, 2] < level + (top - lowest) / count])
-        runs += [_ramped(part, level + (top - lowest) / count, cutter) for part in _stretches(run, above[1:])]
+        parts = _stretches(run, above[1:])
+        # a round end goes straight down, if it may
+        runs += [ramped_in(part, level + (top - lowest) / count, cutter) for part in parts] if cutter.is_flat else parts
     return runs
-
-
-def _ramped(run: Floats, above: float, cutter: Cutter) -> Floats:
-    """The run, begun by sinking back along its own way from the height `above`; for a round end see `ramped_in`."""
-    height = above - float(run[0, 2])
-    if height <= 0 or not cutter.is_flat or len(run) < 2:
-        return run
-    along = along_in_plan(run)
-    far = min(height / cutter.ramp_slope, float(along[-1]))
-    k = int(np.searchsorted(along, far))
-    share = (far - along[k - 1]) / (along[k] - along[k - 1])
-    way = np.vstack([run[:k], run[k - 1] + share * (run[k] - run[k - 1])])[::-1]
-    back = along_in_plan(way)
-    way = way + np.column_stack([0 * way[:, :2], np.maximum(above - way[:, 2], 0.0) * (1.0 - back / back[-1])])
-    return np.vstack([way, run[1:]])
 
 
 def _stretches(run: Floats, wanted: Bools) -> Sequence[Floats]:

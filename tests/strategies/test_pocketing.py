@@ -18,6 +18,7 @@ from pathgen.base.lowered import FallAway, Lowered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.tops import radiused
+from pathgen.strategies.entering import to_and_fro
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocket_volume
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, nest, pieces
 from pathgen.strategies.pocketing.corners import _axis_and_depth, _dots, _in_air, _opened_along
@@ -25,7 +26,6 @@ from pathgen.strategies.pocketing.linking import (
     begun_on_a_straight,
     inside_out,
     leads,
-    to_and_fro,
     tour,
     turned_to,
 )

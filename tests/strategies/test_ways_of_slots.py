@@ -14,7 +14,8 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.programs.paths import RUN_OUT, Around
 from pathgen.strategies.drilling import _helix, _pecks, drilling
-from pathgen.strategies.slotting import _coarse, _let_down, bevelling, slotting
+from pathgen.strategies.entering import ramps_down
+from pathgen.strategies.slotting import _coarse, bevelling, slotting
 from pathgen.work.features import Holes, Slots
 from pathgen.work.operations import Bevel, Slot
 from tests import small_board
@@ -254,7 +255,7 @@ def test_what_divides_evenly_gets_no_layer_more(high, layers):
     """Down to slots, down holes by pecks of half a stepdown, and round and down by the pitch of a helix."""
     cutter = Cutter(name="c", shape="flat-end", diameter=1.0, speed=18000, feed=500.0, plunge=500.0, stepdown=1.0)
     line = np.array([[0.0, 0.0, 2.0], [20.0, 0.0, 2.0]])
-    assert (np.diff(_let_down(line, 2.0 + high, cutter)[:, 0]) > 0).sum() == layers
+    assert (np.diff(ramps_down(line, 2.0 + high, cutter)[:, 0]) > 0).sum() == layers
     assert (np.diff(_pecks(cutter, high / 2, 0.0, 9.0)[:, 2]) > 0).sum() == layers - 1
     ring = 4.0
     round_ = _helix(cutter, ring, high, 0.0, 1e-3)
@@ -318,11 +319,11 @@ def test_waste_at_both_ends_of_all_lines_is_opened_in_one_way_across(width):
 
 @pytest.mark.parametrize(("width", "lines"), [(0.6, 1), (0.8, 2), (1.1, 3)])
 def test_each_layer_is_its_lines_once_and_a_short_ramp_to_and_fro(width, lines):
-    """Four layers of 0.5 mm: at the stated 5 degrees a ramp is 5.7 mm long, which is gone down and back."""
+    """Four layers of 0.5 mm: at the stated 5 degrees a ramp is 5.7 mm long, there and back."""
     points = way(one_slot(width=width, entry="ramp"))
     long = 20.0 + 2 * (0.5 + 0.05 * width)
     moves = np.abs(np.diff(points[:, 1])).sum()
-    assert moves == pytest.approx(4 * (lines * long + 2 * 0.5 / np.tan(np.radians(5.0))))
+    assert moves == pytest.approx(4 * (lines * long + 0.5 / np.tan(np.radians(5.0))))
 
 
 @pytest.mark.in_every_run(2)
@@ -343,3 +344,12 @@ def test_no_layer_takes_what_the_ones_above_it_left_between_lines_at_a_blind_end
     on_line = np.abs(wood.xs - 50.0) < 0.016
     near_ends = (np.abs(np.abs(wood.ys) - 9.9) < 0.08) if lines == 2 else np.abs(wood.ys) < 9.6
     assert wood.heights[np.ix_(on_line, near_ends)].max() == pytest.approx(4.0)
+
+
+def test_a_blind_slot_no_longer_than_its_cutter_is_wide_is_refused_and_one_hardly_longer_is_cut():
+    def across(length):
+        return one_slot(lines=np.array([[[50.0, 0.0], [50.0, length]]]), through=np.full((1, 2), False))
+
+    with pytest.raises(CutterError, match=r"as wide as slot 1 is long, 0\.60 mm, or wider"):
+        way(across(0.6))
+    assert way(across(0.7))[:, 2].min() == pytest.approx(4.0)

@@ -15,7 +15,8 @@ import shapely
 
 from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.toolpath import along_in_plan
-from pathgen.strategies.pocketing.linking import to_and_fro, tour
+from pathgen.strategies.entering import to_and_fro
+from pathgen.strategies.pocketing.linking import tour
 from pathgen.strategies.pocketing.shapes import Shapes
 from pathgen.strategies.pocketing.tracing import Trace
 

@@ -161,19 +161,6 @@ def way_in(line: Floats, length: float) -> Floats:
     return np.vstack([first[None], line[k:], *[line[1:]] * int(turns)])
 
 
-def to_and_fro(line: Floats, length: float) -> Floats:
-    """A way of `length` mm in plan on an open line that ends at its start, turning round as often as it takes."""
-    along = along_in_plan(line)
-    strokes = max(1, int(np.ceil(length / along[-1] - 1e-9)))
-    far = length / strokes
-    k = int(np.searchsorted(along, far * (1.0 - 1e-12)))
-    t = (far - along[k - 1]) / (along[k] - along[k - 1])
-    out = np.vstack([line[:k], (line[k - 1] + t * (line[k] - line[k - 1]))[None]])
-    stroke = [out[::-1], out]
-    ways = [stroke[(strokes - 1 - i) % 2] for i in range(strokes)]
-    return np.vstack([ways[0], *(way[1:] for way in ways[1:])])
-
-
 def leads(line: Floats, radius: float) -> tuple[Floats, Floats]:
     """Quarter circles onto and off a closed line at its start, (5, 2) each, on its left: the cleared side."""
     ahead = line[1] - line[0]

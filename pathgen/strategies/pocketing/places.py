@@ -15,6 +15,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import Move
+from pathgen.strategies.entering import to_and_fro
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, clipped, nest, pieces
 from pathgen.strategies.pocketing.floors import spacing, unfinished
 from pathgen.strategies.pocketing.linking import (
@@ -22,7 +23,6 @@ from pathgen.strategies.pocketing.linking import (
     begun_on_a_straight,
     inside_out,
     leads,
-    to_and_fro,
     tour,
     turned_to,
     way_in,

@@ -19,13 +19,14 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import rounded_down
 from pathgen.strategies.easing import Standing, may_overload
+from pathgen.strategies.entering import NO_WAY_DOWN, no_way_down
 from pathgen.strategies.pocketing.corners import sharpened
 from pathgen.strategies.pocketing.floors import finished_half_width, ridge_left, steepest, unfinished, widest_flat_end
 from pathgen.strategies.pocketing.openings import Opening, largest_that_opens, opening
 from pathgen.strategies.pocketing.places import cleared
 from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.shapes import Shapes, cleaned, of_each, polygons, whole
-from pathgen.strategies.pocketing.tracing import NO_WAY_DOWN, Trace, no_way_down
+from pathgen.strategies.pocketing.tracing import Trace
 
 _LEFT = 0.05
 """Area (mm2) from which a place is worth refusing a job for."""

@@ -11,11 +11,10 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import LEAST_RAMP, Cutter
-from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath, along_in_plan, simplified
-from pathgen.base.units import place_words
 from pathgen.strategies.easing import Standing, eased
+from pathgen.strategies.entering import PECKS, no_way_down
 from pathgen.strategies.pocketing.settings import PocketOptions
 
 _OVER = np.nan
@@ -29,11 +28,6 @@ SHORTEST = 0.3
 
 _RATHER_DOWN = 1.0
 """The same for one that plunges: on less it would go down all but straight, in very many moves."""
-
-NO_WAY_DOWN = "cannot cut at its centre (plunges = false), and there is no room for a ramp or a helix down"
-
-PECKS = 4
-"""Pecks for each stepdown where a flat end goes straight down into wood."""
 
 _TURNS = 17
 """Points across the width of a cutter, where it passes a bend of the surface."""
@@ -211,16 +205,6 @@ class Trace:
             height = np.where(shapely.intersects(self._keep_out, ways), self._safe_z, height)
         heights[1:-1] = np.repeat(height, 2)
         return heights
-
-
-def no_way_down(cutter: Cutter, depth: float, x: float, y: float, *, way: float) -> CutterError:
-    """The error for a cutter that fits, and would have to go `depth` mm straight down; `way` is the least for a ramp.
-    """
-    return CutterError(
-        f"cutter {cutter.name!r}", f"{NO_WAY_DOWN} {depth:.2f} mm at {place_words(x, y)}",
-        allowed=f"a way of {way:.2f} mm or more for its axis",
-        remedy="take a cutter that plunges, or a smaller one, or draw that place wider",
-    )
 
 
 def _without_repeats(rows: Floats) -> Floats:
