@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Sequence
+import re
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -22,7 +23,6 @@ from pathgen.report.filling import filling_data, inlay_filling, measure_of
 from pathgen.report.fretting import fretting_findings
 from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
 from pathgen.report.letting_in import piece_data
-from pathgen.report.moving import without_too_late
 from pathgen.report.neck import neck_findings
 from pathgen.report.placed import placed_sizes
 from pathgen.report.programs import Program
@@ -113,16 +113,24 @@ def part_data(clamping: Clamping) -> dict[str, Any]:
 
 def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]) -> list[Finding]:
     """Warnings and notes about the plan itself, whatever its programs say; no paths are needed."""
-    doubts = [Finding(code="doubt", severity="warn" if doubt.grave else "note", where=doubt.where, got=doubt.problem,
-                      allowed=doubt.allowed, remedy=doubt.remedy) for doubt in planned.asked.doubts]
-    return without_too_late(planned.clamping, [
-        *doubts, *idle_findings(planned.clamping),
+    return [
+        *_doubts(planned), *idle_findings(planned.clamping),
         *reach_findings(planned.clamping, reached, planned.asked.cutters),
         *depth_findings(planned.clamping, checked.pockets),
         *filling_findings(planned, checked), *zero_findings(planned), *feed_findings(planned.clamping),
         *layer_findings(planned.clamping), *holding_findings(planned.clamping), *last_lap_findings(planned.clamping),
         *thin_wood_findings(planned.clamping), *standing_out_findings(planned.clamping, checked.programs),
-    ])
+    ]
+
+
+def _doubts(planned: Plan) -> Iterator[Finding]:
+    """What was doubted as the job was read, but of drawings that have been cut already."""
+    cut = {inlay.name for inlay in planned.clamping.inlays if planned.clamping.cut_before(inlay)}
+    for doubt in planned.asked.doubts:
+        key = re.match(r"inlay \d+\b(?!\()", doubt.where)
+        if not key or key[0] not in cut or "overfill" in doubt.where:
+            yield Finding(code="doubt", severity="warn" if doubt.grave else "note", where=doubt.where,
+                          got=doubt.problem, allowed=doubt.allowed, remedy=doubt.remedy)
 
 
 def checks_data(checked: Verification, more: Sequence[Finding] = ()) -> dict[str, Any]:

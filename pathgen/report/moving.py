@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -244,23 +243,3 @@ def _moved_notes(clamping: Clamping) -> Iterator[Finding]:
     elif alone := unchecked(moved.places):
         yield Finding(code="height-unchecked", severity="note", where="[[measured]]", got=alone_words(alone),
                       allowed="", remedy="an error there tilts all that is cut from now on")
-
-
-_OF_POCKETS = ("colours-touch", "colours-near", "open-in-dam", "too-deep-a-pour", "resin-levels", "detail-out-of-reach",
-               "depth-not-reached", "cutter-idle", "doubt")
-"""What is advised of an inlay before its pockets are cut, and of no use after that."""
-
-
-def without_too_late(clamping: Clamping, found: Sequence[Finding]) -> list[Finding]:
-    """The findings without advice on pockets that were cut before the work moved, and on what fills them."""
-    cut = [inlay for inlay in clamping.inlays
-           if all(clamping.done(step) for step in clamping.steps if step.operation.opens is inlay)]
-    every = len(cut) == len(clamping.inlays) and bool(cut)
-
-    def late(one: Finding) -> bool:
-        if one.code == "low-contrast" or (one.code == "thin-wood" and one.got.endswith("between pockets")):
-            return every
-        return one.code in _OF_POCKETS and "overfill" not in one.where and any(
-            re.match(rf"{re.escape(inlay.name)}(?![\w(])", one.where) for inlay in cut)
-
-    return [one for one in found if not late(one)]

@@ -127,7 +127,7 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence
     """
     findings = []
     for inlay, one in zip(clamping.inlays, found, strict=True):
-        for colour in one.together:
+        for colour in one.together if not clamping.cut_before(inlay) else ():
             closed = colour.area - colour.reachable_area
             share = closed / colour.area
             own = [c.cutter for c in one.cutters if c.colour == colour.colour]
@@ -166,6 +166,8 @@ def depth_findings(clamping: Clamping, measures: Sequence[PocketMeasure]) -> lis
     found = []
     for one in measures:
         inlay = clamping.inlays[one.inlay]
+        if clamping.cut_before(inlay):
+            continue
         if not is_reached(inlay.depth, one.deepest):
             found.append(Finding(
                 code="depth-not-reached", severity="note", where=f"{inlay.name} depth",
@@ -237,7 +239,7 @@ def idle_findings(clamping: Clamping) -> list[Finding]:
             got=f'cutter "{one.cutter}" {one.why}: its program is left out', allowed="cutters that find work",
             remedy=", or ".join(filter(None, (one.remedy, "leave it out of the cutters named there"))),
         )
-        for one in clamping.idle
+        for one in clamping.idle if not clamping.cut_before(clamping.inlays[one.inlay])
     ]
 
 

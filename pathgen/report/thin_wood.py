@@ -6,7 +6,7 @@ from pathgen.base.units import fine_length, format_length, place_words
 from pathgen.parts.coupon.part import Coupon
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
-from pathgen.work.thin_wood import BESIDE_SLOT, THIN, thin_wood
+from pathgen.work.thin_wood import BESIDE_SLOT, BETWEEN_POCKETS, THIN, thin_wood
 
 _TOLD = 0.005
 """What is thinner would be told as 0, mm."""
@@ -27,13 +27,14 @@ def thin_wood_findings(clamping: Clamping) -> list[Finding]:
     A test piece has none of its own: details are cut there without the stages that cut wood away or have filled it.
     """
     through = " and to let resin through" if any(inlay.fill == "resin" for inlay in clamping.inlays) else ""
+    cut = all(map(clamping.cut_before, clamping.inlays))
     return [] if isinstance(clamping.board, Coupon) else [
         Finding(
             code="thin-wood", severity="warn", where=place_words(*thin.at), allowed=f"{THIN:g} mm",
             got=f"{thin.width:.2f} mm of wood is left standing between {thin.between}",
             remedy=f"draw them further apart, let them meet, or expect it to break out{through}",
         )
-        for thin in thin_wood(clamping) if thin.between != BESIDE_SLOT
+        for thin in thin_wood(clamping) if thin.between != BESIDE_SLOT and not (cut and thin.between == BETWEEN_POCKETS)
     ]
 
 

@@ -308,6 +308,12 @@ class Clamping:
         """Whether a step was run before the work moved, and is not run again."""
         return self.moved is not None and step.order < self.moved_from
 
+    def cut_before(self, inlay: Inlay) -> bool:
+        """Whether an inlay's pockets were cut before the work moved: what is advised of their drawing comes too late.
+        """
+        own = [step for step in self.steps if step.operation.opens is inlay]
+        return bool(own) and all(map(self.done, own))
+
     def safe_at(self, step: Step | None) -> float:
         """The safe height when a step is run: where work that moved stands higher, by as much more, mm."""
         moved = self.moved_at(step)

@@ -18,6 +18,7 @@ from pathgen.work.walls import narrowest_wall
 THIN = 0.4
 """Wood thinner than this between two cuts does not stand, mm; common practice, no source."""
 
+BETWEEN_POCKETS = "pockets"
 BESIDE_SLOT = "a pocket and a slot"
 
 
@@ -45,7 +46,7 @@ def _thinnest(clamping: Clamping) -> Iterator[ThinWood]:
         return
     wall = narrowest_wall(pockets)
     if wall is not None:
-        yield ThinWood(between="pockets", width=wall.width, at=wall.at)
+        yield ThinWood(between=BETWEEN_POCKETS, width=wall.width, at=wall.at)
     slots = clamping.feature(Slot)
     if slots is not None and len(slots.lines):
         lines = shapely.linestrings(slots.lines)
