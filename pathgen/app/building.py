@@ -19,9 +19,9 @@ from pathgen.job.clamping import asked_of, planned_of
 from pathgen.job.form import FORMS, parts_of
 from pathgen.job.job import Job
 from pathgen.job.kinds import stated_clampings
+from pathgen.programs.around import Around
 from pathgen.programs.instructions import header
 from pathgen.programs.limits import check_lines
-from pathgen.programs.paths import Around
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.write import program_text

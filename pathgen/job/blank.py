@@ -22,7 +22,7 @@ from pathgen.job.clamping import clamping_of, placing_of, without_idle_of
 from pathgen.job.flat_tables import PartTable
 from pathgen.job.job import Job, head_of
 from pathgen.parts.flat.part import PLACES, FlatPart
-from pathgen.programs.paths import Around
+from pathgen.programs.around import Around
 from pathgen.programs.zeroing import check_references
 from pathgen.work.clamping import Along, Clamping, KeepOut, Setup, Shared, Step, Turn, slug
 from pathgen.work.operations import Outline

@@ -25,7 +25,7 @@ from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.job.tables import USUAL_SCALLOP
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
-from pathgen.programs.paths import Around
+from pathgen.programs.around import Around
 from pathgen.programs.plan import Asked, Plan, Pockets, plan, pockets_of, without_idle
 from pathgen.programs.zeroing import check_references
 from pathgen.strategies.surfacing import roughing_runs

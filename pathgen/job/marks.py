@@ -20,7 +20,7 @@ from pathgen.base.toolpath import AIR, APPROACH
 from pathgen.base.units import MM_PER, as_written, format_length, place_as_written, place_words, rounded_down
 from pathgen.job.job import Job
 from pathgen.job.tables import MovedTable
-from pathgen.programs.paths import Around
+from pathgen.programs.around import Around
 from pathgen.programs.waste import board_errors, error_words, left_standing, spread_places, within_travel
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Marks

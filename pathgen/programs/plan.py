@@ -9,10 +9,12 @@ from functools import cached_property
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt
 from pathgen.base.toolpath import Toolpath
+from pathgen.programs.around import Around
 from pathgen.programs.holding import check_holds
 from pathgen.programs.limits import check_keep_outs, check_limits, check_travel
-from pathgen.programs.paths import Around, near_clamps, path_of
+from pathgen.programs.paths import path_of
 from pathgen.programs.shanks import check_shanks
+from pathgen.programs.standing import near_clamps
 from pathgen.programs.zero_check import ZeroCheck, zero_checks
 from pathgen.strategies.matching import LetIns
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket

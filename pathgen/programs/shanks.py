@@ -11,8 +11,8 @@ from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.units import place_words, rounded_up
+from pathgen.programs.around import Around
 from pathgen.programs.holding import left_at
-from pathgen.programs.paths import Around
 from pathgen.work.clamping import Step
 from pathgen.work.operations import NutSlot, Pocket, Slot, SurfaceRough
 

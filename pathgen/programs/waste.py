@@ -15,7 +15,8 @@ from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Move
 from pathgen.base.units import format_length
-from pathgen.programs.paths import Around, path_of
+from pathgen.programs.around import Around
+from pathgen.programs.paths import path_of
 from pathgen.work.clamping import Step
 from pathgen.work.mark_errors import (
     ACCURACY,

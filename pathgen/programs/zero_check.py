@@ -18,7 +18,7 @@ from pathgen.base.errors import JobError
 from pathgen.base.hollow import Hollow
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length
-from pathgen.programs.paths import Around
+from pathgen.programs.around import Around
 from pathgen.programs.waste import left_standing, within_travel
 from pathgen.programs.zeroing import covered, refits
 from pathgen.work.clamping import Clamping, Step

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pathgen.base.errors import JobError
-from pathgen.programs.paths import Around
+from pathgen.programs.around import Around
 from pathgen.programs.waste import left_standing
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import WitnessMarks

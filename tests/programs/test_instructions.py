@@ -16,8 +16,8 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.flat import boring_of, flat_part_of
 from pathgen.job.pieces import piece_sheets
 from pathgen.job.side_dots import side_dot_clamping
+from pathgen.programs.around import Around
 from pathgen.programs.instructions import afterwards, before_start, cautions
-from pathgen.programs.paths import Around
 from pathgen.programs.waste import _rounded_inside
 from pathgen.programs.zero_check import zero_checks
 from pathgen.programs.zeroing import references

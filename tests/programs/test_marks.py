@@ -19,8 +19,9 @@ from pathgen.base.errors import JobError
 from pathgen.job import load_job
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.doubts import doubts_of
+from pathgen.programs.around import Around
 from pathgen.programs.instructions import before_start
-from pathgen.programs.paths import Around, path_of
+from pathgen.programs.paths import path_of
 from pathgen.programs.waste import board_errors, left_standing, spread_places
 from pathgen.report.moving import _moved_notes, moved_warnings
 from pathgen.report.pictures.above import _clamps, _zero_of

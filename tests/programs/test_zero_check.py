@@ -14,7 +14,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.job.clamping import clamping_of
-from pathgen.programs.paths import Around
+from pathgen.programs.around import Around
 from pathgen.programs.plan import Plan
 from pathgen.programs.zero_check import _bed, _foot, _middle, check_words, feeler_tip, zero_checks
 from pathgen.programs.zeroing import refits

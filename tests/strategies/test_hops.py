@@ -9,7 +9,8 @@ import shapely
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.job import load_job
 from pathgen.job.clamping import clamping_of
-from pathgen.programs.paths import Around, path_of
+from pathgen.programs.around import Around
+from pathgen.programs.paths import path_of
 from pathgen.work.clamping import KeepOut
 from pathgen.work.operations import Slot
 from tests import small_board

@@ -12,12 +12,12 @@ from pathgen.base.errors import CutterError
 from pathgen.base.lowered import FallAway, Lowered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
-from pathgen.programs.paths import RUN_OUT, Around
+from pathgen.programs.around import Around
 from pathgen.strategies.drilling import _helix, _pecks, drilling
 from pathgen.strategies.entering import ramps_down
 from pathgen.strategies.slotting import _coarse, bevelling, slotting
 from pathgen.work.features import Holes, Slots
-from pathgen.work.operations import Bevel, Slot
+from pathgen.work.operations import RUN_OUT, Bevel, Slot
 from tests import small_board
 from tests.plain_cutting import Wood
 from tests.strategies.test_strategies import cutter_of

@@ -1,0 +1,100 @@
+"""What still stands where a step cuts: over a place, in the outline's way, over what was roughed; clamps near it."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base import overlay
+from pathgen.base.arrays import Floats
+from pathgen.base.cutters import Cutter
+from pathgen.base.toolpath import AIR, APPROACH
+from pathgen.programs.around import Around
+from pathgen.strategies.cutting_out import cutting_line
+from pathgen.strategies.slotting import Stands
+from pathgen.strategies.surfacing import rough_reach, rough_ridge, rough_stairs, roughed
+from pathgen.work.clamping import Clamping
+from pathgen.work.features import Inlay, OutlineCut
+from pathgen.work.fill import lies_over
+from pathgen.work.operations import SurfaceRough
+
+_OFF_CLAMPS = 3.0
+"""Kept from clamps on low ways across, mm: they stay where they are when the work is moved a little."""
+
+_RINGS, _ROUND, _CLOSE = 32, 16, 0.1
+"""Under which a cutter that is not flat is looked at for what stands, and the places on each where more than so many mm
+may stand over its tip.
+"""
+
+_OUTLINE_EVERY = 0.25
+"""Between places of the outline's way at which it is asked how high wood stands, mm."""
+
+
+def left_by_roughing(around: Around) -> float | None:
+    """The most that roughing leaves over the surface where passes go, mm; None where nothing is roughed."""
+    rough, rougher = around.clamping.feature(SurfaceRough), around.clamping.cutter(SurfaceRough)
+    if rough is None or rougher is None:
+        return None
+    return rough.allowance + rough_stairs(around.first_passes, rougher, stock_top=around.top, past=around.past,
+                                          blank=around.clamping.stock.bounds)
+
+
+def standing(cutter: Cutter, around: Around) -> Stands | None:
+    """How high a cutter is over what the finishing passes leave; beside them stands the stock, or fill. None where no
+    program finishes it.
+
+    Round a place most stands where a circle goes furthest from the passes: one so much wider that the chords between
+    the places looked at on it go as far tells it.
+    """
+    surface, last, rapids = around.clamping.finished_surface, around.finish, around.rapids
+    if last is None:
+        return None
+    rings, wider = np.linspace(0.0, cutter.radius, 2 if cutter.is_flat else _RINGS + 1), math.cos(math.pi / _ROUND)
+    reach, lift = rings[1:, None], cutter.profile(rings[:-1, None])
+    at = np.exp(2j * math.pi * np.arange(_ROUND) / _ROUND) * rings[1:, None] / wider
+    places_round = np.stack([at.real, at.imag], axis=-1).reshape(-1, 2)
+    most = np.array([rapids.air_z - AIR, rapids.air_z - APPROACH])[:, None, None]
+
+    def tips(places: Floats) -> tuple[Floats, Floats]:
+        found = last.stands(places, surface, reach=reach)
+        for k in np.flatnonzero((found - lift).max(axis=0) > last.stands(places, surface, reach=0.0) + _CLOSE):
+            found[:, k] = last.stands(places[k] + places_round, surface, reach=0.0).reshape(-1, _ROUND).max(axis=1)
+        over, air = (np.minimum(found, most) - lift).max(axis=1)
+        return over, air + APPROACH
+
+    return tips
+
+
+def filled_beside(cut: OutlineCut, cutter: Cutter, clamping: Clamping) -> list[Inlay]:
+    """Those whose fill may lie in the outline's way."""
+    way, reach = cutting_line(clamping.board.outline, cutter), cutter.radius + cut.finish
+    return [inlay for inlay in clamping.inlays
+            if inlay.fill != "none" and shapely.dwithin(lies_over(inlay), way, reach)]
+
+
+def in_the_way(cut: OutlineCut, cutter: Cutter, around: Around) -> float:
+    """The most that stands in the outline's way where the surface has been cut, mm; infinite where that is not known:
+    without passes over it, or with fill beside the part, which is scraped off at best."""
+    clamping, passes, reach = around.clamping, around.finish, cutter.radius + cut.finish
+    way = shapely.segmentize(cutting_line(clamping.board.outline, cutter), _OUTLINE_EVERY)
+    if passes is None or filled_beside(cut, cutter, clamping):
+        return np.inf
+    near = reach + _OUTLINE_EVERY / 2.0
+    stands = float(passes.stands(shapely.get_coordinates(way), clamping.finished_surface, reach=near).max())
+    rough, rougher = clamping.feature(SurfaceRough), clamping.cutter(SurfaceRough)
+    if rough is None or rougher is None:
+        return stands
+    over = rough_reach(around.surfaced, clamping.first_surface, rougher, finish=passes.cutter, stock_top=around.top,
+                       past=around.past, blank=clamping.stock.bounds)
+    groove = overlay.intersection(overlay.buffer(way, reach), shapely.box(*clamping.stock.bounds))
+    if not shapely.covers(roughed(over, rougher), groove):
+        return stands
+    return min(stands, clamping.first_surface.thickness + rough.allowance + rough_ridge(rougher))
+
+
+def near_clamps(clamping: Clamping, radius: float) -> BaseGeometry:
+    """Where the axis of a cutter of a radius, mm, stays high: clamps may stand on a board that is not surfaced."""
+    return overlay.buffer(overlay.union_all([thing.shape for thing in clamping.setup.keep_out]), radius + _OFF_CLAMPS)
