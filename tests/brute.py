@@ -154,7 +154,6 @@ def moves_of(text: str, unit: float = 1.0):
 
 def moves_along(path, cutter):
     """The same of a path."""
-    feed = {Move.CUT: cutter.feed, Move.PLUNGE: cutter.plunge, Move.EASED: cutter.eased_feed, Move.RAPID: 0.0}
-    points, kinds = path.points.tolist(), path.kinds.tolist()
-    for start, end, kind in zip(points, points[1:], kinds[1:], strict=False):
-        yield start, end, kind == Move.RAPID, feed[Move(kind)]
+    points, kinds, feeds = path.points.tolist(), path.kinds.tolist(), path.feeds(cutter, rapid=0.0).tolist()
+    for start, end, kind, feed in zip(points, points[1:], kinds[1:], feeds[1:], strict=False):
+        yield start, end, kind == Move.RAPID, feed

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from pathgen.base import given
 from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.brief import Brief
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import path_in_plan
@@ -23,6 +24,12 @@ APPROACH = 0.3
 
 AIR = 1.0
 """How far above the highest wood or fill a rapid may come down, mm."""
+
+_FEEDS = 20
+"""Steps of feeds between nothing and the cutter's, so that few F words are written."""
+
+_EQUAL = 1.0001
+"""Rates of sinking that differ by less than this are the same."""
 
 _ARRAYS = "(n, 3) points in mm and (n,) kinds of Move"
 _BY_RUNS = "make it with Toolpath.from_runs"
@@ -40,7 +47,7 @@ class Move(IntEnum):
     RAPID = 0
     """As fast as the machine can, through air."""
     CUT = 1
-    """At the cutter's feed."""
+    """At the cutter's feed; like EASED, where that would sink it faster than its plunge feed, at less."""
     PLUNGE = 2
     """At the cutter's plunge feed."""
     EASED = 3
@@ -109,7 +116,7 @@ class Toolpath(Brief):
 
         Each run is an (n, 3) array of tip positions: a rapid to above its first point, on down to `air_z`
         where that is given (a height with nothing but air above it, for all or for each), a plunge to the point, cuts
-        along the run. Raises PathgenError for what is no such list.
+        along the run, plunges where it goes straight down. Raises PathgenError for what is no such list.
         """
         try:
             parts = [_points(run) for run in runs]
@@ -131,16 +138,25 @@ class Toolpath(Brief):
             heights.append(air_z)
         above = np.column_stack([np.tile(run[0, :2], (len(heights), 1)), heights])
         away = np.array([[*run[-1, :2], safe_z]])
-        kinds = [Move.RAPID] * len(heights) + [Move.PLUNGE] + [Move.CUT] * (len(run) - 1) + [Move.RAPID]
-        return Toolpath(np.concatenate([above, run, away]), np.array(kinds, dtype=np.int8))
+        step = np.diff(run, axis=0)
+        along = np.where((step[:, 2] < 0.0) & ~step[:, :2].any(axis=1), Move.PLUNGE, Move.CUT)
+        kinds = np.concatenate([[Move.RAPID] * len(heights), [Move.PLUNGE], along, [Move.RAPID]])
+        return Toolpath(np.concatenate([above, run, away]), kinds.astype(np.int8))
 
-    def slowed_where_steep(self, *, feed: float, plunge: float, eased: float = 0.0) -> Toolpath:
-        """The same path at the plunge feed wherever the cutting feed, or the `eased` one, would sink the cutter faster
-        than that."""
-        drop = -np.diff(self.points[:, 2], prepend=self.points[:1, 2])
-        at = np.where(self.kinds == Move.CUT, feed, np.where(self.kinds == Move.EASED, eased, 0.0))
-        too_fast = drop * at > plunge * self.lengths * 1.0001
-        return Toolpath(self.points, np.where(too_fast, np.int8(Move.PLUNGE), self.kinds))
+    def feeds(self, cutter: Cutter, *, rapid: float) -> Floats:
+        """(n,) feed of the move that reaches each point, mm per minute, with rapids at `rapid`.
+
+        It is that of the move's kind, or where that would sink the cutter faster than its plunge feed, the largest of
+        _FEEDS even steps to its feed that does not, and never less than the plunge feed.
+        """
+        table = np.empty(len(Move))
+        table[[Move.RAPID, Move.CUT, Move.PLUNGE, Move.EASED]] = rapid, cutter.feed, cutter.plunge, cutter.eased_feed
+        feed, drop = table[self.kinds], -np.diff(self.points[:, 2], prepend=self.points[:1, 2])
+        sinks = (self.kinds != Move.RAPID) & (drop * feed > cutter.plunge * self.lengths * _EQUAL)
+        step = cutter.feed / _FEEDS
+        most = np.floor(cutter.plunge * self.lengths[sinks] / drop[sinks] / step) * step
+        feed[sinks] = np.maximum(most, cutter.plunge)
+        return feed
 
     def hopping(
         self, low: float, *, safe_z: float, free: Callable[[NDArray[np.object_]], Bools]

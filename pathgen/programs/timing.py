@@ -52,20 +52,11 @@ def times(toolpath: Toolpath, cutter: Cutter, machine: Machine, *, corner: float
     lengths, moving = toolpath.lengths, np.flatnonzero(toolpath.lengths > 0)
     if not len(moving):
         return Times()
-    speed = move_feeds(toolpath, cutter, machine)[moving] / 60.0
+    speed = toolpath.feeds(cutter, rapid=machine.rapid)[moving] / 60.0
     joints = joint_speeds(toolpath.points, moving, speed, machine.acceleration, corner=corner)
     minutes = trapezoid(lengths[moving], speed, joints[:-1], joints[1:], machine.acceleration) / 60.0
     rapid = toolpath.kinds[moving] == Move.RAPID
     return Times(cutting=float(minutes[~rapid].sum()), rapid=float(minutes[rapid].sum()))
-
-
-def move_feeds(toolpath: Toolpath, cutter: Cutter, machine: Machine) -> Floats:
-    """(n,) feed in mm per minute of the move that reaches each point."""
-    table = np.empty(len(Move))
-    table[[Move.RAPID, Move.CUT, Move.PLUNGE, Move.EASED]] = (
-        machine.rapid, cutter.feed, cutter.plunge, cutter.eased_feed,
-    )
-    return table[toolpath.kinds]
 
 
 def joint_speeds(

@@ -222,6 +222,10 @@ def _moves(points: Floats, move: NDArray[np.int8], how: _How) -> tuple[str, ...]
         around[arc.last] = _arc_words(there, arc, how.units)
         if around[arc.last]:
             left[row : arc.last], words[arc.last] = False, " G2" if arc.clockwise else " G3"
+    # of the places as they are written: what is rounded is steeper, or less steep
+    feeds = Toolpath(there * MM_PER[how.units], move).feeds(how.cutter, rapid=how.machine.rapid)
+    for arc in arcs.values():
+        feeds[arc.last] = feeds[arc.first : arc.last + 1].min()
     rows = np.flatnonzero(left)
     new = np.concatenate([[[True, True, False]], np.diff(there[rows], axis=0) != 0.0])
     new[around[rows] != "", :2] = True
@@ -230,9 +234,8 @@ def _moves(points: Floats, move: NDArray[np.int8], how: _How) -> tuple[str, ...]
     for axis, name in enumerate([" X", " Y", " Z"]):
         some = new[:, axis]
         axes[axis, some] = _shown(there[rows[some], axis], how.units, name)
-    feeds, at_feed = _feeds(how), move[rows] != Move.RAPID
-    fed = np.full(len(rows), "", dtype=object)
-    fed[at_feed] = _where_new(np.array([feeds[kind] for kind in move[rows[at_feed]].tolist()], dtype=object))
+    at_feed, fed = move[rows] != Move.RAPID, np.full(len(rows), "", dtype=object)
+    fed[at_feed] = _where_new(_feed_words(feeds[rows[at_feed]], how))
     columns = _where_new(words[rows]), *axes, around[rows], fed
     lines = [line[1:] for line in map("".join, zip(*(column.tolist() for column in columns), strict=True))]
     if not how.spins:  # over a mark: the machine waits until the maker has looked
@@ -257,10 +260,10 @@ def _arc_words(there: Floats, arc: Arc, units: str) -> str:
     return f" I{i} J{j}"
 
 
-def _feeds(how: _How) -> dict[int, str]:
-    cutter, per = how.cutter, MM_PER[how.units]
-    feeds = {Move.CUT: cutter.feed, Move.PLUNGE: cutter.plunge, Move.EASED: cutter.eased_feed}
-    return {int(kind): " F" + _trimmed(f"{feed / per:.{DECIMALS[how.units] - 2}f}") for kind, feed in feeds.items()}
+def _feed_words(feeds: Floats, how: _How) -> NDArray[np.object_]:
+    each, which = np.unique(feeds / MM_PER[how.units], return_inverse=True)
+    words = [" F" + _trimmed(f"{feed:.{DECIMALS[how.units] - 2}f}") for feed in each.tolist()]
+    return np.array(words, dtype=object)[which]
 
 
 def _rounded(mm: Floats, units: str) -> Floats:

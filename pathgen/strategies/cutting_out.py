@@ -126,7 +126,6 @@ def outlining(
             ways.append(np.column_stack([run[-1, :2] + share * (there - run[-1])[:2], z]))
         run = np.vstack([run[:-1], ways[0], lap[1:], ways[1][::-1][1:]])
     path = Toolpath.from_runs([run], safe_z=rapids.safe_z, air_z=min(rapids.air_z, stands + APPROACH))
-    path = path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
     begun = len(path) - 1 - (len(run) - layers)
     first = eased(Toolpath(path.points[:begun], path.kinds[:begun]), cutter,
                   Standing.over(ring.bounds, [cutter], None, level=top))

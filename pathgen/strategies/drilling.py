@@ -35,7 +35,7 @@ def drilling(
         one = _helix(cutter, ring, top, holes.bottom, chord_tolerance)
     runs = [one + [x, y, 0.0] for x, y in holes.at]
     path = rapids.between(runs)
-    return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge).quick_in_own_holes()
+    return path.quick_in_own_holes()
 
 
 def _check(holes: Holes, cutter: Cutter, depth: float) -> None:

@@ -168,11 +168,7 @@ def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath
     ramp = np.cumsum(np.diff(sinks & cuts, prepend=False))
     slowest = sinks & cuts & np.isin(ramp, ramp[slower])
     wanted = np.where(slowest, Move.PLUNGE, np.where(slow, Move.EASED, Move.CUT)).astype(np.int8)
-    changed = _with_kinds(path, along, stations, wanted, move)
-    # what was eased because it sinks stays so
-    drop = -np.diff(changed.points[:, 2], prepend=changed.points[:1, 2])
-    steep = (changed.kinds == Move.CUT) & (drop * cutter.feed > cutter.plunge * changed.lengths * 1.0001)
-    return Toolpath(changed.points, np.where(steep, np.int8(Move.EASED), changed.kinds))
+    return _with_kinds(path, along, stations, wanted, move)
 
 
 def _sinks(path: Toolpath, cutter: Cutter) -> Bools:

@@ -79,7 +79,7 @@ def cutting_again_over(
 def _path(runs: list[Floats], cutter: Cutter, rapids: Rapids) -> Toolpath:
     if not cutter.plunges and not cutter.is_flat:  # runs of a flat end begin with ramps of their own
         runs = [ramped_in(run, rapids.air_z, cutter) for run in runs]
-    return rapids.between(runs).slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+    return rapids.between(runs)
 
 
 def _no_higher(run: Floats, top: float) -> Floats:

@@ -17,7 +17,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import Move, Toolpath
+from pathgen.base.toolpath import Toolpath
 from pathgen.base.tops import level
 from pathgen.base.units import falls_short
 from pathgen.strategies.pocketing import pocket
@@ -168,11 +168,7 @@ def usual_sets(cutters: Sequence[Cutter]) -> list[tuple[Cutter, ...]]:
 
 def plain_minutes(path: Toolpath, cutter: Cutter, *, rapid: float = 5000.0) -> float:
     """Lengths over feeds, in minutes: without the time that the machine takes to speed up and slow down."""
-    feed = np.full(len(path), float(cutter.feed))
-    feed[path.kinds == Move.RAPID] = rapid
-    feed[path.kinds == Move.PLUNGE] = cutter.plunge
-    feed[path.kinds == Move.EASED] = cutter.eased_feed
-    return float((path.lengths / feed).sum())
+    return float((path.lengths / path.feeds(cutter, rapid=rapid)).sum())
 
 
 def _set_reach(

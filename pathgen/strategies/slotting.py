@@ -87,8 +87,7 @@ def slotting(
             opened.append((np.vstack([begin[:-1], run]), above))
         runs = [run for run, _ in opened]
         air = np.array([above for _, above in opened])
-    path = Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air)
-    return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge).quick_in_own_holes()
+    return Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air).quick_in_own_holes()
 
 
 def bevelling(
@@ -125,8 +124,7 @@ def bevelling(
         runs, air = _through_waste(runs, stands, cutter)
     elif not cutter.plunges:
         runs = [ramped_in(run, rapids.air_z, cutter) for run in runs]
-    path = Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air)
-    return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+    return Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air)
 
 
 def _through_waste(runs: list[Floats], stands: Stands, cutter: Cutter) -> tuple[list[Floats], Floats]:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import Move, Toolpath
-from pathgen.programs.timing import CORNER, corner_radius, move_feeds, times
+from pathgen.programs.timing import CORNER, corner_radius, times
 from pathgen.work.clamping import Machine
 
 CUTTER = Cutter(name="flat 6", shape="flat-end", diameter=6.0, speed=16000, feed=1800.0, plunge=600.0, stepdown=2.0)
@@ -29,7 +29,7 @@ def integrated_seconds(toolpath, machine, cutter, *, corner, dt=1e-4):
     if not keep.any():
         return 0.0
     steps, lengths = steps[keep], lengths[keep]
-    feeds = (move_feeds(toolpath, cutter, machine)[1:] / 60.0)[keep]
+    feeds = (toolpath.feeds(cutter, rapid=machine.rapid)[1:] / 60.0)[keep]
     ends = np.cumsum(lengths)
     radius = corner_radius(steps / lengths[:, None], lengths, corner)
     joint = np.append(np.sqrt(np.minimum(machine.acceleration * radius, 1e9)), 0.0)

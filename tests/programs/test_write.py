@@ -52,7 +52,7 @@ def code(text):
 def test_a_whole_program():
     assert code(text_of(RUN)) == [
         "G21 G90 G94 G17 G54", "G0 Z18", "M3 S18000", "G4 P3", "G0 X10 Y-5", "G1 Z5 F300", "X20 Z5.25 F1200",
-        "Y5.1235 Z0", "G0 Z18", "M5", "M30",
+        "Y5.1235 Z0 F600", "G0 Z18", "M5", "M30",  # sinks at 5.25 / 11.40 of it
     ]
 
 

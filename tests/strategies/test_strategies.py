@@ -278,7 +278,8 @@ def test_outline_goes_round_at_its_distance_and_leaves_the_tabs(diameter, stepdo
     # sinking never outruns the plunge feed
     drop = -np.diff(path.points[:, 2])
     sinks = (drop > 1e-9) & (path.kinds[1:] == Move.CUT)
-    assert (drop[sinks] * cutter.feed <= cutter.plunge * 1.001 * path.lengths[1:][sinks]).all()
+    feeds = path.feeds(cutter, rapid=0.0)[1:]
+    assert (drop[sinks] * feeds[sinks] <= cutter.plunge * 1.001 * path.lengths[1:][sinks]).all()
 
 
 def test_a_tab_is_whole_wherever_the_layers_end():

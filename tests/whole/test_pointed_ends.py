@@ -114,10 +114,8 @@ def test_sharpening_goes_into_wood_along_its_lines(region, cutters):
 def test_sharpening_never_sinks_faster_than_the_plunge_feed(cutter):
     cuts = pocket(star(100, 14, 12, 5), surface=STEEP, cutters=[flat_end(3.0), cutter], depth=1.4, safe_z=18.0)
     path = cuts[-1].toolpath
-    feed = {Move.CUT: cutter.feed, Move.EASED: cutter.eased_feed, Move.PLUNGE: cutter.plunge}
     share = -np.diff(path.points[:, 2]) / np.maximum(path.lengths[1:], 1e-12)
-    for kind, most in feed.items():
-        assert (share[path.kinds[1:] == kind] * most).max(initial=0.0) <= cutter.plunge * 1.001
+    assert (share * path.feeds(cutter, rapid=0.0)[1:]).max() <= cutter.plunge * 1.001
 
 
 def test_a_line_is_cut_layer_by_layer_where_it_is_deeper_than_the_layer_before():

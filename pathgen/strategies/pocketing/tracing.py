@@ -186,9 +186,7 @@ class Trace:
         over = np.isnan(z)
         z[over] = self._heights_across(rows[over, :2])
         path = Toolpath(np.column_stack([rows[:, :2], z]), rows[:, 3].astype(np.int8))
-        cutter = self._cutter
-        return eased(path.quick_in_own_holes(), cutter, standing).slowed_where_steep(
-            feed=cutter.feed, plunge=cutter.plunge, eased=cutter.eased_feed)
+        return eased(path.quick_in_own_holes(), self._cutter, standing)
 
     def _heights_across(self, xy: Floats) -> Floats:
         """Height of each way across; ways come as pairs of points, but for the first and the last point."""
