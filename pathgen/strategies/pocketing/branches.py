@@ -79,7 +79,7 @@ def trace_branches(branches: list[Branch], layers: Floats, trace: Trace, wall_sl
         for above, cuts, _ in _by_layer(branches, groups[g], layers):
             for turn in _turns(cuts, above, trace, wall_slope):
                 _enter(turn, above, trace)
-                trace.sink(turn.line)
+                trace.follow(turn.line[:, :2], turn.line[:, 2])
 
 
 def with_ways_in(branches: list[Branch], layers: Floats, trace: Trace, wall_slope: float) -> list[int]:
@@ -197,4 +197,4 @@ def _enter(turn: _Turn, above: float, trace: Trace) -> None:
     along = along_in_plan(way)
     depth = np.minimum(way[:, 2], above + (line[0, 2] - above) * along / along[-1])
     trace.hop(way[0, :2], float(depth[0]))
-    trace.sink(np.column_stack([way[:, :2], depth]))
+    trace.follow(way[:, :2], depth)

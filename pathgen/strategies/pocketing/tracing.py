@@ -59,7 +59,7 @@ class Trace:
         options: PocketOptions,
         keep_out: BaseGeometry | None = None,
     ) -> None:
-        self._cutter, self._surface, self.width, self._safe_z, self._slope = cutter, surface, width, safe_z, slope
+        self._cutter, self._surface, self.width, self._safe_z = cutter, surface, width, safe_z
         self.options, self._keep_out = options, keep_out
         self._curved = not surface.is_flat or bool(surface.curving)
         self._rows: list[Floats] = []
@@ -158,20 +158,6 @@ class Trace:
     def follow(self, line: Floats, depth: Floats | float, kind: Move = Move.CUT) -> None:
         """Along `line` at one depth or one for each point, beginning with a straight move to its first point."""
         self._add(line, depth, kind)
-
-    def sink(self, line: Floats) -> None:
-        """Along an (n, 3) line of places and depths, slower wherever it would sink faster than the plunge feed."""
-        start = line[0] if self._last is None else np.array([*self._last, self._rows[-1][-1, 2]])
-        step = np.diff(np.vstack([start, line]), axis=0)
-        run = np.maximum(np.hypot(step[:, 0], step[:, 1]), 1e-12)
-        sinks = step[:, 2] / run + self._slope
-        steepest = self._cutter.plunge / self._cutter.feed
-        eased = self._cutter.plunge / self._cutter.eased_feed
-        kind = np.where(sinks <= steepest, Move.CUT, np.where(sinks <= eased, Move.EASED, Move.PLUNGE))
-        rises = step[:, 2] <= 0.0
-        rows = np.column_stack([line, np.where(rises, Move.CUT, kind)])
-        self._rows.append(rows)
-        self._last = line[-1, :2]
 
     def toolpath(self, standing: Standing | None) -> Toolpath:
         """All that was collected, with the way back up to the safe height; eased by what stands there, and takes it."""
