@@ -25,6 +25,7 @@ from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.job.tables import USUAL_SCALLOP
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
+from pathgen.programs.holding import with_tabs_that_stand
 from pathgen.programs.paths import Around
 from pathgen.programs.plan import Asked, Plan, Pockets, plan, pockets_of, without_idle
 from pathgen.programs.zeroing import check_references
@@ -99,6 +100,8 @@ def _set_up(job: Job, board: Fingerboard | FlatPart, clamping: Clamping) -> Clam
     marks = marks_of(job, around)
     if marks is not None:  # they lie in the waste that all the other steps leave
         clamping = replace(clamping, steps=_numbered(job, _steps(job, board, clamping.inlays, marks)))
+    if job.outline and job.outline.tab_height is None:
+        clamping = with_tabs_that_stand(clamping)
     asked, known = job.moved and job.moved.before, clamping
     if asked and asked > len(clamping.steps):  # refused with the number of programs that there will be
         known = without_idle(clamping, pockets_of(clamping))[0]
@@ -220,7 +223,7 @@ def step_of(job: Job, operation: Operation[Any], name: str) -> Step:
 def _steps(job: Job, board: Fingerboard | FlatPart, inlays: tuple[Inlay, ...], marks: Marks | None) -> Iterator[Step]:
     """The steps in order, not yet numbered."""
     step = partial(step_of, job)
-    surfacing, holes, outline = surfacing_of(job), holes_of(job), outline_of(job)
+    surfacing, holes, outline = surfacing_of(job), holes_of(job), outline_of(job, board)
     if job.holes and holes and not job.channel:
         yield step(DowelHoles(holes), job.holes.cutter)
     if job.marks and marks:

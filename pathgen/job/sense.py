@@ -32,7 +32,7 @@ from pathgen.job.flat import check_flat
 from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.outlines import drawing_path
-from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
+from pathgen.job.part import holes_of, lowest_edge, nut_of, outline_of, part_of, slots_of
 from pathgen.job.radius import check_radius, web_under
 from pathgen.job.surface import check_surface
 from pathgen.job.tables import NARROWEST_GROOVE, InlayTable
@@ -43,11 +43,8 @@ from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.parts.flat.part import FlatPart
 from pathgen.strategies.tab_places import LEAST_WASTE
-from pathgen.work.features import Slots
+from pathgen.work.features import LEAST_TAB, Slots
 from pathgen.work.part import Part
-
-_LEAST_TAB = 0.1
-"""Lowest tab that is one, mm: as low as those of gauges, nut and saddle may be."""
 
 _SHALLOWEST = 0.1
 """Least depth of a slot, mm."""
@@ -331,16 +328,16 @@ def _outline(job: Job, board: Part) -> None:
         wide, least = told_apart(cutter.diameter, NARROWEST_GROOVE, unit=job.units)
         raise JobError("[outline] cutter", f'"{cutter.name}" is {wide} wide', allowed=f"{least} or more",
                        remedy="name a wider cutter")
-    edge = float(np.min(board.surface.height(*shapely.get_coordinates(board.outline).T)))
-    cut = outline_of(job)
-    if cut and cut.tabs and table.tab_height < _LEAST_TAB - 1e-9:
-        low, least = told_apart(table.tab_height, _LEAST_TAB, unit=job.units)
+    edge, cut = lowest_edge(board), outline_of(job, board)
+    if cut and cut.tabs and cut.tab_height < LEAST_TAB - 1e-9:
+        low, least = told_apart(cut.tab_height, LEAST_TAB, unit=job.units)
         raise JobError("[outline] tab_height", f"{low}, and so low a tab cannot hold the {board.names.part}",
                        allowed=f"{least} or more", remedy="make it higher, or write tabs = 0 for one that is stuck "
                        "down over its whole face")
-    if cut and cut.tabs and table.tab_height >= edge:
-        raise JobError("[outline] tab_height", f"{table.tab_height:g} mm reaches the top of the edge",
-                       allowed=f"less than {edge:.2f} mm", remedy="make the tabs lower")
+    if cut and cut.tabs and cut.tab_height >= edge:
+        raise JobError("[outline] tab_height", f"{cut.tab_height:g} mm reaches the top of the edge",
+                       allowed=f"less than {edge:.2f} mm", remedy="make the tabs lower" if edge > LEAST_TAB else
+                       f"make the {board.names.part} thicker, or write tabs = 0 and stick the work down")
     if cut and cut.skin >= edge:
         raise JobError("[outline] skin", f"{cut.skin:g} mm reaches the top of the edge",
                        allowed=f"less than {edge:.2f} mm", remedy="make it thinner")

@@ -40,7 +40,7 @@ from pathgen.parts.fingerboard.numbers import BoardNumbers, End, FallsAway, Part
 from pathgen.parts.fingerboard.part import ZEROS
 from pathgen.parts.flat.part import PLACES
 from pathgen.work.clamping import Along, KeepOut, Machine, Setup, Stock
-from pathgen.work.features import Bottom, Entry, OutlineCut
+from pathgen.work.features import LEAST_TAB, Bottom, Entry, OutlineCut
 from pathgen.work.fill import DAM, LEAST_BATCH, LEAST_WASTE, MEASURE, WASTE
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 
@@ -650,6 +650,16 @@ class BlockTable:
     outline: str | None = key(text(60), "a flat-end cutter that cuts it free", None, shown="not cut")
 
 
+TOOL_TAB = 0.8
+"""Height of tabs of gauges, nut and saddle blanks where nobody says it, mm."""
+
+
+def tool_tab_height() -> Any:
+    """Of the tabs of a flat tool."""
+    return key(size(LEAST_TAB, 10.0), "of the tabs", None,
+               shown=f"{TOOL_TAB:g} mm, but at most two thirds of thickness")
+
+
 @dataclass(frozen=True, kw_only=True)
 class GaugesTable:
     """``[gauges]``: flat gauges of the board's radius, cut from sheet by ``pathgen gauges``."""
@@ -661,7 +671,7 @@ class GaugesTable:
     thickness: float = key(size(0.5, 20.0), "of the sheet", 3.0)
     height: float = key(size(8.0, 100.0), "of each gauge, over its arc", 25.0)
     tabs: int = key(number(2, 10, whole=True), "how many tabs hold each", 2)
-    tab_height: float = key(size(0.1, 10.0), "of the tabs", 0.8)
+    tab_height: float | None = tool_tab_height()
     engraver: str | None = key(text(60), "a v cutter that engraves the radius on each", None, shown="no labels")
     engrave_depth: float = key(size(0.05, 2.0), "of the labels", 0.2)
 
@@ -716,7 +726,9 @@ class OutlineTable(OutlineCut):
     tabs: int | None = key(number(0, 40, whole=True),  # type: ignore[assignment]
                            "how many tabs hold the part, on its long edges; all round a plate or form where these have "
                            "no room", None, shown="4, or none with skin")
-    tab_height: float = key(size(0.0, 50.0), "wood left under the cutter at a tab", 1.5, inch=0.06)
+    tab_height: float | None = key(  # type: ignore[assignment]
+        size(0.0, 50.0), "wood left under the cutter at a tab", None,
+        shown="1.5 mm, or 0.06 in of a job in inches, but at most two thirds of the edge, or what stands beside it")
     tab_width: float = key(size(0.5, 100.0), "wood left along the edge at a tab", 6.0, inch=0.25)
     through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2, inch=0.008)
     skin: float = key(size(0.0, 5.0), "wood left under the cut all round, instead of tabs", 0.0)
