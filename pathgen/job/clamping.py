@@ -28,6 +28,7 @@ from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.holding import with_tabs_that_stand
 from pathgen.programs.paths import Around
 from pathgen.programs.plan import Asked, Plan, Pockets, plan, pockets_of, without_idle
+from pathgen.programs.shanks import too_high_beside_slots
 from pathgen.programs.zeroing import check_references
 from pathgen.strategies.surfacing import roughing_runs
 from pathgen.work.clamping import Clamping, Step, numbered
@@ -107,6 +108,15 @@ def _set_up(job: Job, board: Fingerboard | FlatPart, clamping: Clamping) -> Clam
         known = without_idle(clamping, pockets_of(clamping))[0]
     moved, moved_from = move_of(job, known)
     return replace(clamping, moved=moved, moved_from=moved_from)
+
+
+def slots_borne(job: Job, depth: float) -> float:
+    """How deep slots may be, `depth` or less, for their cutter's shank to pass what is left beside them, mm."""
+    shallower = replace(job, slots=job.slots and replace(job.slots, depth=depth))
+    board = part_of(shallower)
+    clamping = Clamping(title=job.title, units=job.units, board=board, stock=job.stock, setup=job.setup,
+                        machine=job.machine, steps=numbered(_steps(shallower, board, (), None)))
+    return depth - max(too_high_beside_slots(Around(clamping=clamping)), 0.0)
 
 
 def _roughs(job: Job, board: Fingerboard | FlatPart, surfacing: Surfacing) -> bool:

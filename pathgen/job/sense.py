@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 
@@ -12,7 +13,7 @@ import shapely
 from shapely import Polygon
 
 from pathgen.base import overlay
-from pathgen.base.errors import JobError, Mistakes, all_of
+from pathgen.base.errors import JobError, Mistakes, PathgenError, all_of
 from pathgen.base.units import (
     SUMS,
     falls_short,
@@ -25,6 +26,7 @@ from pathgen.base.units import (
     written_alike,
 )
 from pathgen.job.back import check_channel
+from pathgen.job.clamping import slots_borne
 from pathgen.job.cutters import check_cutters, check_shape
 from pathgen.job.drawings import drawing_name
 from pathgen.job.filling import check_filling
@@ -35,7 +37,7 @@ from pathgen.job.outlines import drawing_path
 from pathgen.job.part import holes_of, lowest_edge, nut_of, outline_of, part_of, slots_of
 from pathgen.job.radius import check_radius, web_under
 from pathgen.job.surface import check_surface
-from pathgen.job.tables import NARROWEST_GROOVE, InlayTable
+from pathgen.job.tables import LEAST_DEPTH, NARROWEST_GROOVE, InlayTable
 from pathgen.parts.fingerboard.fretting import checked_wire
 from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.neck import neck_of
@@ -45,9 +47,6 @@ from pathgen.parts.flat.part import FlatPart
 from pathgen.strategies.tab_places import LEAST_WASTE
 from pathgen.work.features import LEAST_TAB, Slots
 from pathgen.work.part import Part
-
-_SHALLOWEST = 0.1
-"""Least depth of a slot, mm."""
 
 _TIMES_AS_THICK, _AND_MORE = 4.0, 20.0
 """So many times the part's thickness, and so many mm: a thicker blank is sawn down, not milled away (common practice;
@@ -265,10 +264,13 @@ def _slots(job: Job, board: Fingerboard) -> None:
         check_shape(job, bevel_cutter, job.cutter(job.slots.bevel_cutter, bevel_cutter), "v")
     # a level bottom is deepest under the crown, on a tight curve deeper than flutes go at any depth
     deepest = cut.deepest(board.surface)
-    reached = cutter.flute_length - deepest + cut.depth
-    goes = reached >= _SHALLOWEST
+    reached, short = cutter.flute_length - deepest + cut.depth, falls_short(cutter.flute_length, deepest)
+    if reached >= LEAST_DEPTH and (short or falls_short(float(np.min(web_under(job, board, cut))), board.min_web)):
+        with suppress(PathgenError):  # what is wrong besides is told beside this
+            reached = slots_borne(job, min(reached, cut.depth))
+    goes = reached >= LEAST_DEPTH
     _enough_left(job, board, cut, "[slots] depth", most=reached if goes else math.inf)
-    if falls_short(cutter.flute_length, deepest):
+    if short:
         raise JobError(
             "[slots] depth",
             f'{deepest:.4g} mm is deeper than the flute of "{cutter.name}", {cutter.flute_length:g} mm',
@@ -290,12 +292,14 @@ def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str, *, most: 
     if falls_short(float(np.min(web)), board.min_web):
         fret = int(cut.number[int(np.argmin(web.min(axis=1)))])
         least = float(np.min(web))
+        deep = rounded_down(min(cut.depth - board.min_web + least, most))
         takes, less = taken(board.surface, web.ravel(), cut.lines[..., 0].ravel(), board.min_web)
         raise JobError(
             where, f"{cut.depth:g} mm {left_words(least)} under {f'fret {fret}' if fret else 'the nut'} at the edge"
             f"{takes}",
             allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make depth {rounded_down(min(cut.depth - board.min_web + least, most)):.2f} mm or less{less}",
+            remedy=f"make depth {deep:.2f} mm or less{less}" if deep >= LEAST_DEPTH else
+            f"make the board thicker, or min_web smaller{less}: no depth leaves so much",
         )
 
 

@@ -48,6 +48,8 @@ SCALE = size(100.0, 2000.0)
 RADIUS = size(25.0, 100_000.0)
 HIGHEST_RATIO = 64
 USUAL_SCALLOP = 0.01
+LEAST_DEPTH, LEAST_POCKET = 0.1, 0.05
+"""Of slots, holes and channels, and of inlays, mm."""
 PART = number(0.0, 10_000.0)
 """How many parts of a resin's mix."""
 
@@ -496,7 +498,7 @@ class InlayTable:
     layers: tuple[str, ...] = layers_seen()
     colours: tuple[str, ...] | None = key(list_of(colour, least=1), "the colours to cut", None,
                                           shown="every colour in the drawing")
-    depth: float = key(size(0.05, 20.0), "straight down from the surface")
+    depth: float = key(size(LEAST_POCKET, 20.0), "straight down from the surface")
     cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first, a v last")
     fill: str = key(choice("resin", "piece", "none"), "what goes in", "resin")
     overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0, inch=0.04)
@@ -604,7 +606,7 @@ class SlotsTable:
 
     cutter: str = key(text(60), "a flat-end cutter no wider than the slot")
     width: float | None = key(size(0.1, 10.0), "width of the slots", None, shown="the cutter's diameter")
-    depth: float = key(size(0.1, 20.0), "straight down from the finished surface")
+    depth: float = key(size(LEAST_DEPTH, 20.0), "straight down from the finished surface")
     ends: float | str | None = key(
         one_of((lambda v: v == "through", holding('"through"')(lambda v, place: None)),
                (lambda v: v == "binding", holding('"binding"')(lambda v, place: v)),
@@ -627,7 +629,7 @@ class NutTable:
     width: float | None = key(size(0.5, 50.0), "along the board", None, shown="a shelf to the board's end")
     behind: float | None = key(size(0.0, 30.0), "how far the nut's front is behind the nut face, "
                                "where frets are measured from", None, shown="0 mm; with a zero fret 3 mm")
-    depth: float = key(size(0.1, 20.0), "below the surface")
+    depth: float = key(size(LEAST_DEPTH, 20.0), "below the surface")
     bottom: Bottom = key(choice("curve", "flat"), "follows the curve, or level and nowhere shallower than depth",
                          "flat")
     entry: Entry | None = key(choice("ramp", "peck"), "how the cutter goes down", None,
@@ -708,7 +710,7 @@ class ChannelTable:
     along: tuple[float, float] = key(span(-3000.0, 3000.0), "[from, to], its ends")
     across: float = key(size(-500.0, 500.0), "of its middle, from the centre-line", 0.0)
     width: float | None = key(size(0.5, 60.0), "across", None, shown="the cutter's diameter")
-    depth: float = key(size(0.1, 50.0), "from the back")
+    depth: float = key(size(LEAST_DEPTH, 50.0), "from the back")
     ends: str = key(choice("round", "square"), "square ends keep the cutter's rounding in their corners", "round")
 
 
