@@ -12,7 +12,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.units import falls_short, format_length, place_words, rounded_down, rounded_up
 from pathgen.job.job import Job
-from pathgen.job.tables import ChannelTable, HolesTable
+from pathgen.job.tables import LEAST_DEPTH, ChannelTable, HolesTable
 from pathgen.parts.back.part import Back
 from pathgen.parts.flat.part import rounded
 from pathgen.work.clamping import Clamping, Step, numbered
@@ -164,11 +164,12 @@ def _deep_enough(made: Clamping, cutter: Cutter, depth: float) -> None:
         what = f"{over.least:.2f} mm of wood is left under"
         if over.least <= 0:
             what = f"it breaks {-over.least:.2f} mm into"
+        most = rounded_down(min(depth - least + over.least, cutter.flute_length))
         raise JobError(
             "[channel] depth", f"{what} {over.under}, at {place_words(*over.at, made.units)}",
             allowed=f"min_web {least:g} mm or more",
-            remedy=f"make depth {rounded_down(min(depth - least + over.least, cutter.flute_length)):.2f} mm or less, "
-            "or move the channel from under there",
+            remedy=f"make depth {most:.2f} mm or less, or " * (most >= LEAST_DEPTH)
+            + "move the channel from under there",
         )
     if falls_short(cutter.flute_length, depth):
         raise JobError("[channel] depth", f'{depth:g} mm is deeper than the flute of "{cutter.name}"',

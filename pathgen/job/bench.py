@@ -12,12 +12,12 @@ from pathgen.base.lettering import lettering, lettering_length
 from pathgen.base.units import coarse_length, sawn
 from pathgen.job.job import Job
 from pathgen.job.part import board_of
-from pathgen.job.tables import GaugesTable
+from pathgen.job.tables import TOOL_TAB, GaugesTable
 from pathgen.parts.block.part import hollow_block
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.gauge.part import arc_edge, lengthwise_edge, radius_gauge
 from pathgen.work.clamping import Clamping, Step, Stock, numbered
-from pathgen.work.features import Engraving, OutlineCut, Surfacing
+from pathgen.work.features import Engraving, OutlineCut, Surfacing, tab_height
 from pathgen.work.operations import Engrave, Outline, SurfaceFinish
 
 _ROOM_FOR_TWO = 2.5
@@ -109,7 +109,8 @@ def _radii(board: Fingerboard, frets: tuple[int, ...] | None) -> list[float]:
 def _gauge(
     job: Job, table: GaugesTable, label: str, arc: Floats, index: int, x: float, stock: Stock
 ) -> Clamping:
-    cut = OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=_GAUGE_TAB, where="[gauges]")
+    high = tab_height(table.tab_height, table.thickness, usual=TOOL_TAB)
+    cut = OutlineCut(tabs=table.tabs, tab_height=high, tab_width=_GAUGE_TAB, where="[gauges]")
     steps = [Step(operation=Outline(cut), cutter=job.cutter(table.cutter, "[gauges] cutter"))]
     if table.engraver and label:
         # along the gauge, its top toward the hollow edge

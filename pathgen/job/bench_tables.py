@@ -7,7 +7,7 @@ from typing import ClassVar
 
 from pathgen.job.keys import choice, key, list_of, number, size, span, text
 from pathgen.job.keys import table as table_of
-from pathgen.job.tables import InlayTable
+from pathgen.job.tables import LEAST_POCKET, InlayTable, tool_tab_height
 from pathgen.parts.fingerboard.dots import USUAL_DIAMETERS, USUAL_FRETS, Dots
 from pathgen.parts.fingerboard.fretting import Crown, FretWire, Tang, WireSize
 from pathgen.parts.fingerboard.neck import Neck
@@ -65,7 +65,7 @@ class DotsTable(Dots):
 
     diameter: float = key(size(0.5, 30.0), f"of the dots; usual are {', '.join(f'{d:g}' for d in USUAL_DIAMETERS)} mm "
                           "(from memory)")
-    depth: float = key(size(0.1, 10.0), "straight down from the surface")
+    depth: float = key(size(LEAST_POCKET, 10.0), "straight down from the surface")
     cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first, a v last")
     frets: tuple[int, ...] | None = key(list_of(number(1, 60, whole=True), least=1, most=60), "frets that have one",
                                         None, shown=f"those of {', '.join(map(str, USUAL_FRETS))} that there are")
@@ -118,7 +118,7 @@ class NutAndSaddleTable:
     height: float | None = key(size(3.0, 60.0), "in the middle, from its bottom to its top", None, shown="required")
     overhang: float = key(size(0.0, 30.0), "past the outer strings at each end", 4.0)
     tabs: int = key(number(0, 10, whole=True), "how many tabs hold it, on its ends; 0: it is stuck down", 2)
-    tab_height: float = key(size(0.1, 10.0), "of the tabs", 0.8)
+    tab_height: float | None = tool_tab_height()
     engraver: str | None = key(text(60), "a v cutter that marks the strings' places and the radius on its face", None,
                                shown="no marks")
     engrave_depth: float = key(size(0.05, 2.0), "of the marks", 0.2)

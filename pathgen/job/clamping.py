@@ -26,7 +26,9 @@ from pathgen.job.tables import USUAL_SCALLOP
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.around import Around
+from pathgen.programs.holding import with_tabs_that_stand
 from pathgen.programs.plan import Asked, Plan, Pockets, plan, pockets_of, without_idle
+from pathgen.programs.shanks import too_high_beside_slots
 from pathgen.programs.zeroing import check_references
 from pathgen.strategies.surfacing import roughing_runs
 from pathgen.work.clamping import Clamping, Step, numbered
@@ -99,11 +101,22 @@ def _set_up(job: Job, board: Fingerboard | FlatPart, clamping: Clamping) -> Clam
     marks = marks_of(job, around)
     if marks is not None:  # they lie in the waste that all the other steps leave
         clamping = replace(clamping, steps=_numbered(job, _steps(job, board, clamping.inlays, marks)))
+    if job.outline and job.outline.tab_height is None:
+        clamping = with_tabs_that_stand(clamping)
     asked, known = job.moved and job.moved.before, clamping
     if asked and asked > len(clamping.steps):  # refused with the number of programs that there will be
         known = without_idle(clamping, pockets_of(clamping))[0]
     moved, moved_from = move_of(job, known)
     return replace(clamping, moved=moved, moved_from=moved_from)
+
+
+def slots_borne(job: Job, depth: float) -> float:
+    """How deep slots may be, `depth` or less, for their cutter's shank to pass what is left beside them, mm."""
+    shallower = replace(job, slots=job.slots and replace(job.slots, depth=depth))
+    board = part_of(shallower)
+    clamping = Clamping(title=job.title, units=job.units, board=board, stock=job.stock, setup=job.setup,
+                        machine=job.machine, steps=numbered(_steps(shallower, board, (), None)))
+    return depth - max(too_high_beside_slots(Around(clamping=clamping)), 0.0)
 
 
 def _roughs(job: Job, board: Fingerboard | FlatPart, surfacing: Surfacing) -> bool:
@@ -220,7 +233,7 @@ def step_of(job: Job, operation: Operation[Any], name: str) -> Step:
 def _steps(job: Job, board: Fingerboard | FlatPart, inlays: tuple[Inlay, ...], marks: Marks | None) -> Iterator[Step]:
     """The steps in order, not yet numbered."""
     step = partial(step_of, job)
-    surfacing, holes, outline = surfacing_of(job), holes_of(job), outline_of(job)
+    surfacing, holes, outline = surfacing_of(job), holes_of(job), outline_of(job, board)
     if job.holes and holes and not job.channel:
         yield step(DowelHoles(holes), job.holes.cutter)
     if job.marks and marks:

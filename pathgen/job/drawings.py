@@ -27,6 +27,7 @@ from pathgen.base.units import (
     place_as_written,
     place_words,
     rounded_down,
+    rounded_up,
 )
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.filling import resin_of
@@ -38,12 +39,12 @@ from pathgen.job.outlines import drawing_path, left_out_words
 from pathgen.job.part import crown_width, slot_width
 from pathgen.job.placing import place_that_fits
 from pathgen.job.staged import together
-from pathgen.job.tables import InlayTable
+from pathgen.job.tables import LEAST_POCKET, InlayTable
 from pathgen.parts.fingerboard.dots import dot_area
 from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
-from pathgen.programs.shanks import RUBS
+from pathgen.programs.shanks import BESIDE, RUBS
 from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.part import wood_in_plan
 from pathgen.work.touching import Regions, lapped, walled
@@ -464,15 +465,19 @@ def _check_on_board(
     """Raise JobError for a drawing off the wood, or too little wood under it; `inlays` are all that lie with it, and
     `more` says why it may be so large."""
     _within(inlay, board, job, inlays, more)
-    shortest, reached = _reached(job, inlay)
-    _wood_under(inlay, board, reached)
+    shortest, (leave, ridges) = min(_cutters(job, inlay), key=lambda one: one.flute_length), _stands(job, inlay)
+    uphill = float(board.surface.slope(*shapely.get_coordinates(inlay.area).T).max()) * (shortest.radius + BESIDE)
+    reached, surely = (shortest.flute_length - leave - max(one - RUBS, 0.0) for one in (ridges, ridges + uphill))
+    goes = surely >= LEAST_POCKET
+    _wood_under(inlay, board, surely if goes else math.inf)
     if inlay.depth > reached + 1e-9:
         above = shortest.flute_length - reached
         raise JobError(
             f"{inlay.name} depth", f'{inlay.depth + above:.4g} mm is deeper than the flute of "{shortest.name}", '
             f"{shortest.flute_length:g} mm" + f"; {above:.4g} mm of that is over the finished surface" * (above > 0.0),
-            allowed=f"depth {rounded_down(reached):g} mm or less",
-            remedy="name a longer cutter, or make depth as allowed",
+            allowed=f"depth {rounded_down(surely):g} mm or less" if goes else
+            f"flutes of {rounded_up(inlay.depth + above):g} mm or more",
+            remedy="name a longer cutter" + ", or make depth as allowed" * goes,
         )
 
 
@@ -519,7 +524,7 @@ def _wood_under(inlay: Inlay, board: Fingerboard | FlatPart, reached: float) -> 
         f"{inlay.name} depth",
         f"the pocket {left_words(web[worst])} {'under it' if web[worst] > 0 else 'the underside'} {place}{takes}",
         allowed=f"min_web {board.min_web:g} mm or more",
-        remedy=f"make depth {most:.2f} mm or less{less}" if most > 0 else
+        remedy=f"make depth {most:.2f} mm or less{less}" if most >= LEAST_POCKET else
         f"make min_web smaller, or the {board.names.part} thicker: no depth leaves so much",
     )
 
@@ -546,12 +551,9 @@ def _cutters(job: Job, inlay: Inlay) -> list[Cutter]:
     return [job.cutter(name, f"{inlay.name} cutters") for name in job.inlays[inlay.index].cutters]
 
 
-def _reached(job: Job, inlay: Inlay) -> tuple[Cutter, float]:
-    """The cutter of an inlay with the shortest flute, and how deep under the finished surface that goes."""
-    shortest = min(_cutters(job, inlay), key=lambda cutter: cutter.flute_length)
-    cut_again = job.surface is not None and any(later.fill != "none" for later in job.inlays[inlay.index :])
+def _stands(job: Job, inlay: Inlay) -> tuple[float, float]:
+    """How high wood, and ridges on it, stand over the finished surface when an inlay is cut, mm."""
     if job.surface is None:
-        return shortest, shortest.flute_length
-    leave = job.surface.leave if cut_again else 0.0
-    ridges = job.surface.leave_ridges if leave else job.surface.scallop or 0.0
-    return shortest, shortest.flute_length - leave - max(ridges - RUBS, 0.0)
+        return 0.0, 0.0
+    leave = job.surface.leave if any(later.fill != "none" for later in job.inlays[inlay.index :]) else 0.0
+    return leave, job.surface.leave_ridges if leave else job.surface.scallop or 0.0

@@ -30,6 +30,7 @@ from pathgen.job.flat_tables import HoleTable, PlateTable, RingTable
 from pathgen.job.form import check_form, form_facts, form_piece, is_own, refuse_tight
 from pathgen.job.job import Job
 from pathgen.job.outlines import as_cut, closed_by_cutter, drawn_area, drawn_outline, inner_corners
+from pathgen.job.tables import LEAST_DEPTH
 from pathgen.parts.flat.part import Bore, FlatPart, numbered, rounded
 from pathgen.work.features import Cutouts, Holes, Named
 from pathgen.work.operations import CutOut, Operation, RoundHoles
@@ -315,7 +316,7 @@ def _web(plate: PlateTable, depth: float, where: str) -> None:
         raise JobError(where, f"{depth:g} mm leaves {left:.2f} mm of {plate.thickness:g} mm under it" if left >= 0
                        else f"{depth:g} mm {left_words(left)} {plate.thickness:g} mm",
                        allowed=f"min_web {plate.min_web:g} mm or more",
-                       remedy=f"make it {most:.2f} mm or less" if most > 0 else
+                       remedy=f"make it {most:.2f} mm or less" if most >= LEAST_DEPTH else
                        "make min_web smaller, or the plate thicker: no depth leaves so much")
 
 

@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 
 from pathgen.job.keys import ALONG_ACROSS, Place, choice, holding, key, list_of, number, size, text, yes_or_no
 from pathgen.job.keys import table as table_of
-from pathgen.job.tables import InlayTable, PlaceTable, colour, layers_seen
+from pathgen.job.tables import LEAST_DEPTH, LEAST_POCKET, InlayTable, PlaceTable, colour, layers_seen
 
 RING_COLOUR = "#6b4a2f"
 """Of rings in the pictures."""
@@ -77,7 +77,7 @@ class CounterboreTable:
     """A wider, shallower hole round a hole."""
 
     diameter: float = key(size(0.5, 500.0), "wider than the hole")
-    depth: float = key(size(0.1, 50.0), "below the surface")
+    depth: float = key(size(LEAST_DEPTH, 50.0), "below the surface")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,7 +90,7 @@ class HoleTable:
     diameter: float = key(size(0.5, 500.0), "of the hole, or width of the slot")
     length: float | None = key(size(0.5, 500.0), "of a slot with round ends, from end to end", None, shown="round")
     turn: float = key(number(-360.0, 360.0, unit="degrees"), "of a slot, counter-clockwise from along", 0.0)
-    depth: float | None = key(size(0.1, 50.0), "below the surface", None, shown="through the plate")
+    depth: float | None = key(size(LEAST_DEPTH, 50.0), "below the surface", None, shown="through the plate")
     through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2, inch=0.008)
     counterbore: CounterboreTable | None = key(table_of(CounterboreTable), "{ diameter, depth }", None, shown="none")
     count: int = key(number(1, 100, whole=True), "how many in a row", 1)
@@ -106,7 +106,7 @@ class RingTable:
     at: tuple[float, float] = key(list_of(size(-2000.0, 2000.0), names=ALONG_ACROSS), "[along, across] of its centre")
     inner: float = key(size(0.0, 500.0), "inner radius")
     outer: float = key(size(0.5, 500.0), "outer radius")
-    depth: float = key(size(0.05, 20.0), "straight down from the surface")
+    depth: float = key(size(LEAST_POCKET, 20.0), "straight down from the surface")
     cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first, a v last")
     fill: str = key(choice("none", "resin"), "none: a channel for strips of wood or shell", "none")
     overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0, inch=0.04)

@@ -14,12 +14,13 @@ from pathgen.base.units import format_length, left_words, rounded_up, sawn
 from pathgen.job.bench_tables import NutAndSaddleTable
 from pathgen.job.job import Job
 from pathgen.job.part import board_of, nut_of
+from pathgen.job.tables import TOOL_TAB
 from pathgen.parts.fingerboard.nut import CrossLine, nut_curve, nut_top, saddle_curve
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.nut_and_saddle.part import Nut, Saddle, blank
 from pathgen.parts.tool import Tool
 from pathgen.work.clamping import Clamping, Step, Stock, numbered
-from pathgen.work.features import Engraving, OutlineCut
+from pathgen.work.features import Engraving, OutlineCut, tab_height
 from pathgen.work.operations import Engrave, Outline
 
 NUT, SADDLE = "nut blank", "saddle blank"
@@ -97,13 +98,14 @@ def _clamping(
     radius = "flat" if math.isinf(line.radius) else \
         f"R {format_length(line.radius, job.units, decimals={'mm': 1, 'in': 2}[job.units])}"
     tab = min(_TAB, max(lowest - cutter.diameter - _BESIDE_TAB, _LEAST_TAB))
-    cut = OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=tab, where=key)
+    around, thick = 2 * cutter.diameter + _AROUND, plate_thickness(job, table)
+    high = tab_height(table.tab_height, thick, usual=TOOL_TAB)
+    cut = OutlineCut(tabs=table.tabs, tab_height=high, tab_width=tab, where=key)
     steps = [Step(operation=Outline(cut), cutter=cutter)]
     if table.engraver:
         strokes = (*_marks(line, height, mark, turned), *_label(radius, line, lowest, mark, turned))
         steps.insert(0, Step(operation=Engrave(Engraving(strokes=strokes, depth=table.engrave_depth)),
                              cutter=job.cutter(table.engraver, f"{key} engraver")))
-    around, thick = 2 * cutter.diameter + _AROUND, plate_thickness(job, table)
     carried = "" if kind is Nut or math.isinf(line.radius) else ", the board's radius carried on to the bridge"
     return Clamping(
         title=f"{job.title}: {name}, {radius}{carried}", kind=name, units=job.units,

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import shapely
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.errors import JobError
-from pathgen.base.units import format_length, rounded_up
+from pathgen.base.units import INCH, format_length, rounded_up
 from pathgen.job.back import into_bed
 from pathgen.job.flat import flat_part_of
 from pathgen.job.job import Job
@@ -19,10 +20,14 @@ from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.dots import USUAL_FRETS
 from pathgen.parts.fingerboard.part import Fingerboard, Fittings
 from pathgen.parts.flat.part import FlatPart
-from pathgen.work.features import Holes, OutlineCut, Slots
+from pathgen.work.features import Holes, OutlineCut, Slots, tab_height
+from pathgen.work.part import Part
 
 _BEHIND_ZERO_FRET = 3.0
 """How far behind a zero fret the nut stands, mm (common practice, no source)."""
+
+_TAB = {"mm": OutlineCut.tab_height, "in": 0.06 * INCH}
+"""Usual height of tabs, mm."""
 
 _BESIDE_TANG = 1.0
 """Least wood between a zero fret's slot and the nut's, mm (common practice, no source)."""
@@ -125,16 +130,22 @@ def holes_of(job: Job) -> Holes | None:
     )
 
 
-def outline_of(job: Job) -> OutlineCut | None:
-    """How the outline is cut."""
+def lowest_edge(part: Part) -> float:
+    """How high the surface lies over the part's outline where that is lowest, mm."""
+    return float(np.min(part.surface.height(*shapely.get_coordinates(part.outline).T)))
+
+
+def outline_of(job: Job, part: Part) -> OutlineCut | None:
+    """How the outline of a part is cut."""
     table = job.outline
     if table is None:
         return None
     tabs = table.tabs if table.tabs is not None else (0 if table.skin else OutlineCut.tabs)
     if tabs and table.skin:
         raise JobError("[outline]", "tabs and skin are both given", remedy="keep one of them")
-    return OutlineCut(tabs=tabs, tab_height=table.tab_height, tab_width=table.tab_width, through=table.through,
-                      skin=table.skin, finish=table.finish, all_round=job.board is None)
+    high = tab_height(table.tab_height, lowest_edge(part), usual=_TAB[job.units])
+    return OutlineCut(tabs=tabs, tab_height=high, tab_width=table.tab_width, through=table.through, skin=table.skin,
+                      finish=table.finish, all_round=job.board is None)
 
 
 def _fret_count(table: BoardTable) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 
@@ -12,7 +13,7 @@ import shapely
 from shapely import Polygon
 
 from pathgen.base import overlay
-from pathgen.base.errors import JobError, Mistakes, all_of
+from pathgen.base.errors import JobError, Mistakes, PathgenError, all_of
 from pathgen.base.units import (
     SUMS,
     falls_short,
@@ -25,6 +26,7 @@ from pathgen.base.units import (
     written_alike,
 )
 from pathgen.job.back import check_channel
+from pathgen.job.clamping import slots_borne
 from pathgen.job.cutters import check_cutters, check_shape
 from pathgen.job.drawings import drawing_name
 from pathgen.job.filling import check_filling
@@ -32,10 +34,10 @@ from pathgen.job.flat import check_flat
 from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.outlines import drawing_path
-from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
+from pathgen.job.part import holes_of, lowest_edge, nut_of, outline_of, part_of, slots_of
 from pathgen.job.radius import check_radius, web_under
 from pathgen.job.surface import check_surface
-from pathgen.job.tables import NARROWEST_GROOVE, InlayTable
+from pathgen.job.tables import LEAST_DEPTH, NARROWEST_GROOVE, InlayTable
 from pathgen.parts.fingerboard.fretting import checked_wire
 from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.neck import neck_of
@@ -43,14 +45,8 @@ from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.parts.flat.part import FlatPart
 from pathgen.strategies.tab_places import LEAST_WASTE
-from pathgen.work.features import Slots
+from pathgen.work.features import LEAST_TAB, Slots
 from pathgen.work.part import Part
-
-_LEAST_TAB = 0.1
-"""Lowest tab that is one, mm: as low as those of gauges, nut and saddle may be."""
-
-_SHALLOWEST = 0.1
-"""Least depth of a slot, mm."""
 
 _TIMES_AS_THICK, _AND_MORE = 4.0, 20.0
 """So many times the part's thickness, and so many mm: a thicker blank is sawn down, not milled away (common practice;
@@ -268,10 +264,13 @@ def _slots(job: Job, board: Fingerboard) -> None:
         check_shape(job, bevel_cutter, job.cutter(job.slots.bevel_cutter, bevel_cutter), "v")
     # a level bottom is deepest under the crown, on a tight curve deeper than flutes go at any depth
     deepest = cut.deepest(board.surface)
-    reached = cutter.flute_length - deepest + cut.depth
-    goes = reached >= _SHALLOWEST
+    reached, short = cutter.flute_length - deepest + cut.depth, falls_short(cutter.flute_length, deepest)
+    if reached >= LEAST_DEPTH and (short or falls_short(float(np.min(web_under(job, board, cut))), board.min_web)):
+        with suppress(PathgenError):  # what is wrong besides is told beside this
+            reached = slots_borne(job, min(reached, cut.depth))
+    goes = reached >= LEAST_DEPTH
     _enough_left(job, board, cut, "[slots] depth", most=reached if goes else math.inf)
-    if falls_short(cutter.flute_length, deepest):
+    if short:
         raise JobError(
             "[slots] depth",
             f'{deepest:.4g} mm is deeper than the flute of "{cutter.name}", {cutter.flute_length:g} mm',
@@ -293,12 +292,14 @@ def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str, *, most: 
     if falls_short(float(np.min(web)), board.min_web):
         fret = int(cut.number[int(np.argmin(web.min(axis=1)))])
         least = float(np.min(web))
+        deep = rounded_down(min(cut.depth - board.min_web + least, most))
         takes, less = taken(board.surface, web.ravel(), cut.lines[..., 0].ravel(), board.min_web)
         raise JobError(
             where, f"{cut.depth:g} mm {left_words(least)} under {f'fret {fret}' if fret else 'the nut'} at the edge"
             f"{takes}",
             allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make depth {rounded_down(min(cut.depth - board.min_web + least, most)):.2f} mm or less{less}",
+            remedy=f"make depth {deep:.2f} mm or less{less}" if deep >= LEAST_DEPTH else
+            f"make the board thicker, or min_web smaller{less}: no depth leaves so much",
         )
 
 
@@ -331,16 +332,16 @@ def _outline(job: Job, board: Part) -> None:
         wide, least = told_apart(cutter.diameter, NARROWEST_GROOVE, unit=job.units)
         raise JobError("[outline] cutter", f'"{cutter.name}" is {wide} wide', allowed=f"{least} or more",
                        remedy="name a wider cutter")
-    edge = float(np.min(board.surface.height(*shapely.get_coordinates(board.outline).T)))
-    cut = outline_of(job)
-    if cut and cut.tabs and table.tab_height < _LEAST_TAB - 1e-9:
-        low, least = told_apart(table.tab_height, _LEAST_TAB, unit=job.units)
+    edge, cut = lowest_edge(board), outline_of(job, board)
+    if cut and cut.tabs and cut.tab_height < LEAST_TAB - 1e-9:
+        low, least = told_apart(cut.tab_height, LEAST_TAB, unit=job.units)
         raise JobError("[outline] tab_height", f"{low}, and so low a tab cannot hold the {board.names.part}",
                        allowed=f"{least} or more", remedy="make it higher, or write tabs = 0 for one that is stuck "
                        "down over its whole face")
-    if cut and cut.tabs and table.tab_height >= edge:
-        raise JobError("[outline] tab_height", f"{table.tab_height:g} mm reaches the top of the edge",
-                       allowed=f"less than {edge:.2f} mm", remedy="make the tabs lower")
+    if cut and cut.tabs and cut.tab_height >= edge:
+        raise JobError("[outline] tab_height", f"{cut.tab_height:g} mm reaches the top of the edge",
+                       allowed=f"less than {edge:.2f} mm", remedy="make the tabs lower" if edge > LEAST_TAB else
+                       f"make the {board.names.part} thicker, or write tabs = 0 and stick the work down")
     if cut and cut.skin >= edge:
         raise JobError("[outline] skin", f"{cut.skin:g} mm reaches the top of the edge",
                        allowed=f"less than {edge:.2f} mm", remedy="make it thinner")

@@ -40,7 +40,7 @@ from pathgen.parts.fingerboard.numbers import BoardNumbers, End, FallsAway, Part
 from pathgen.parts.fingerboard.part import ZEROS
 from pathgen.parts.flat.part import PLACES
 from pathgen.work.clamping import Along, KeepOut, Machine, Setup, Stock
-from pathgen.work.features import Bottom, Entry, OutlineCut
+from pathgen.work.features import LEAST_TAB, Bottom, Entry, OutlineCut
 from pathgen.work.fill import DAM, LEAST_BATCH, LEAST_WASTE, MEASURE, WASTE
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 
@@ -48,6 +48,8 @@ SCALE = size(100.0, 2000.0)
 RADIUS = size(25.0, 100_000.0)
 HIGHEST_RATIO = 64
 USUAL_SCALLOP = 0.01
+LEAST_DEPTH, LEAST_POCKET = 0.1, 0.05
+"""Of slots, holes and channels, and of inlays, mm."""
 PART = number(0.0, 10_000.0)
 """How many parts of a resin's mix."""
 
@@ -496,7 +498,7 @@ class InlayTable:
     layers: tuple[str, ...] = layers_seen()
     colours: tuple[str, ...] | None = key(list_of(colour, least=1), "the colours to cut", None,
                                           shown="every colour in the drawing")
-    depth: float = key(size(0.05, 20.0), "straight down from the surface")
+    depth: float = key(size(LEAST_POCKET, 20.0), "straight down from the surface")
     cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first, a v last")
     fill: str = key(choice("resin", "piece", "none"), "what goes in", "resin")
     overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0, inch=0.04)
@@ -604,7 +606,7 @@ class SlotsTable:
 
     cutter: str = key(text(60), "a flat-end cutter no wider than the slot")
     width: float | None = key(size(0.1, 10.0), "width of the slots", None, shown="the cutter's diameter")
-    depth: float = key(size(0.1, 20.0), "straight down from the finished surface")
+    depth: float = key(size(LEAST_DEPTH, 20.0), "straight down from the finished surface")
     ends: float | str | None = key(
         one_of((lambda v: v == "through", holding('"through"')(lambda v, place: None)),
                (lambda v: v == "binding", holding('"binding"')(lambda v, place: v)),
@@ -627,7 +629,7 @@ class NutTable:
     width: float | None = key(size(0.5, 50.0), "along the board", None, shown="a shelf to the board's end")
     behind: float | None = key(size(0.0, 30.0), "how far the nut's front is behind the nut face, "
                                "where frets are measured from", None, shown="0 mm; with a zero fret 3 mm")
-    depth: float = key(size(0.1, 20.0), "below the surface")
+    depth: float = key(size(LEAST_DEPTH, 20.0), "below the surface")
     bottom: Bottom = key(choice("curve", "flat"), "follows the curve, or level and nowhere shallower than depth",
                          "flat")
     entry: Entry | None = key(choice("ramp", "peck"), "how the cutter goes down", None,
@@ -650,6 +652,16 @@ class BlockTable:
     outline: str | None = key(text(60), "a flat-end cutter that cuts it free", None, shown="not cut")
 
 
+TOOL_TAB = 0.8
+"""Height of tabs of gauges, nut and saddle blanks where nobody says it, mm."""
+
+
+def tool_tab_height() -> Any:
+    """Of the tabs of a flat tool."""
+    return key(size(LEAST_TAB, 10.0), "of the tabs", None,
+               shown=f"{TOOL_TAB:g} mm, but at most two thirds of thickness")
+
+
 @dataclass(frozen=True, kw_only=True)
 class GaugesTable:
     """``[gauges]``: flat gauges of the board's radius, cut from sheet by ``pathgen gauges``."""
@@ -661,7 +673,7 @@ class GaugesTable:
     thickness: float = key(size(0.5, 20.0), "of the sheet", 3.0)
     height: float = key(size(8.0, 100.0), "of each gauge, over its arc", 25.0)
     tabs: int = key(number(2, 10, whole=True), "how many tabs hold each", 2)
-    tab_height: float = key(size(0.1, 10.0), "of the tabs", 0.8)
+    tab_height: float | None = tool_tab_height()
     engraver: str | None = key(text(60), "a v cutter that engraves the radius on each", None, shown="no labels")
     engrave_depth: float = key(size(0.05, 2.0), "of the labels", 0.2)
 
@@ -698,7 +710,7 @@ class ChannelTable:
     along: tuple[float, float] = key(span(-3000.0, 3000.0), "[from, to], its ends")
     across: float = key(size(-500.0, 500.0), "of its middle, from the centre-line", 0.0)
     width: float | None = key(size(0.5, 60.0), "across", None, shown="the cutter's diameter")
-    depth: float = key(size(0.1, 50.0), "from the back")
+    depth: float = key(size(LEAST_DEPTH, 50.0), "from the back")
     ends: str = key(choice("round", "square"), "square ends keep the cutter's rounding in their corners", "round")
 
 
@@ -716,7 +728,9 @@ class OutlineTable(OutlineCut):
     tabs: int | None = key(number(0, 40, whole=True),  # type: ignore[assignment]
                            "how many tabs hold the part, on its long edges; all round a plate or form where these have "
                            "no room", None, shown="4, or none with skin")
-    tab_height: float = key(size(0.0, 50.0), "wood left under the cutter at a tab", 1.5, inch=0.06)
+    tab_height: float | None = key(  # type: ignore[assignment]
+        size(0.0, 50.0), "wood left under the cutter at a tab", None,
+        shown="1.5 mm, or 0.06 in of a job in inches, but at most two thirds of the edge, or what stands beside it")
     tab_width: float = key(size(0.5, 100.0), "wood left along the edge at a tab", 6.0, inch=0.25)
     through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2, inch=0.008)
     skin: float = key(size(0.0, 5.0), "wood left under the cut all round, instead of tabs", 0.0)

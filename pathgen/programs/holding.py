@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
 
+from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.units import place_words, rounded_down
-from pathgen.programs.paths import tabs_of
+from pathgen.programs.paths import Around, path_of, tabs_of
 from pathgen.strategies.cutting_out import cutting_line
 from pathgen.work.clamping import Clamping
-from pathgen.work.features import OutlineCut
+from pathgen.work.features import LEAST_TAB, OutlineCut
 from pathgen.work.operations import DowelHoles, Outline
 
 _HOLDS_ON = 0.5
@@ -27,9 +29,6 @@ _ALONG, _ACROSS = 0.2, 0.1
 
 _LESS = 0.005
 """What may be left less than asked for, mm: a refusal tells hundredths."""
-
-_LEAST = 0.1
-"""The least height of tabs and skin worth naming, mm."""
 
 
 def check_holds(paths: Sequence[Toolpath], clamping: Clamping) -> None:
@@ -43,23 +42,40 @@ def check_holds(paths: Sequence[Toolpath], clamping: Clamping) -> None:
     high = cut.skin or (cut.tab_height if cut.tabs else 0.0)
     before = [(path, step.cutter) for path, step in zip(paths, clamping.steps, strict=True) if step.order < last.order
               and path.points[:, 2].min() < high and not (cut.skin and isinstance(step.operation, DowelHoles))]
-    if not high or not before:
+    if not high or not (before or clamping.surfacing is None):
         return
     places = _in_groove(clamping, cut, cutter)
-    left = np.min([left_at(places, path, by, high) for path, by in before], axis=0)
+    left = np.min([_blank_at(places, clamping), *(left_at(places, path, by, high) for path, by in before)], axis=0)
     worst = int(np.argmin(left))
     if left[worst] >= high - _LESS:
         return
     key, most = "skin" if cut.skin else "tab_height", rounded_down(float(left[worst]))
     x, y = places[worst].tolist()
+    what = "what is cut before leaves" if before else "the blank, which has its surface already, has"
     raise JobError(
-        f"{cut.where} {key}", f"{high:g} mm, and what is cut before leaves {max(most, 0.0):.2f} mm in its groove at "
+        f"{cut.where} {key}", f"{high:g} mm, and {what} {max(most, 0.0):.2f} mm in its groove at "
         f"{place_words(x, y, clamping.units)}",
-        allowed=f"{most:.2f} mm or less" if most >= _LEAST else "no more than stands there",
-        remedy=(f"make {key} {most:.2f} mm or less, or " if most >= _LEAST else "")
+        allowed=f"{most:.2f} mm or less" if most >= LEAST_TAB else "no more than stands there",
+        remedy=(f"make {key} {most:.2f} mm or less, or " if most >= LEAST_TAB else "")
         + f"make the {clamping.board.names.part} thicker"
         + ("" if cut.skin else ", or write tabs = 0 and stick the work down"),
     )
+
+
+def with_tabs_that_stand(clamping: Clamping) -> Clamping:
+    """The same with tabs no higher than what cutting the surface leaves beside the part, where that is a tab at all."""
+    last, around = clamping.step(Outline), Around(clamping=clamping)
+    if last is None or not (cut := last.operation.feature).tabs:
+        return clamping
+    beside = overlay.buffer(clamping.board.outline, last.cutter.diameter + _HOLDS_ON, join_style="mitre").exterior
+    if clamping.finished_surface.height(*shapely.get_coordinates(beside).T).min() >= cut.tab_height:
+        return clamping  # nothing goes lower than the surface, which is lowest furthest out
+    places, before = _in_groove(clamping, cut, last.cutter), [s for s in clamping.steps if s.operation.makes_surface]
+    left = [_blank_at(places, clamping), *(left_at(places, path_of(step, around), step.cutter) for step in before)]
+    high = rounded_down(min(cut.tab_height, float(np.min(left))))
+    lower = replace(last, operation=replace(last.operation, feature=replace(cut, tab_height=high)))
+    return clamping if high < LEAST_TAB else replace(
+        clamping, steps=tuple(lower if step is last else step for step in clamping.steps))
 
 
 def _in_groove(clamping: Clamping, cut: OutlineCut, cutter: Cutter) -> Floats:
@@ -76,6 +92,13 @@ def _in_groove(clamping: Clamping, cut: OutlineCut, cutter: Cutter) -> Floats:
     share = np.arange(0.0, wide, _ACROSS)[:, None, None] / cutter.radius
     places: Floats = (ways[:, 0] + share * (ways[:, 1] - ways[:, 0])).reshape(-1, 2)
     return places
+
+
+def _blank_at(places: Floats, clamping: Clamping) -> Floats:
+    """(n,) how high the blank stands at (n, 2) places: one that has its surface already falls beside the part too."""
+    if clamping.surfacing is not None:
+        return np.full(len(places), np.inf)
+    return np.nan_to_num(clamping.board.surface.height(*places.T), nan=0.0)
 
 
 def left_at(places: Floats, path: Toolpath, cutter: Cutter, high: float = math.inf) -> Floats:

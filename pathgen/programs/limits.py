@@ -22,6 +22,7 @@ from pathgen.base.units import (
     format_length,
     place_words,
     rounded_down,
+    rounded_up,
     told_apart,
 )
 from pathgen.programs.zero_check import ZeroCheck
@@ -30,14 +31,17 @@ from pathgen.work.operations import SurfaceFinish, SurfaceRough, WitnessMarks
 
 _LEAST_LAYER = 0.01  # mm: the least stepdown that a job may hold
 _RUBS = 0.01  # mm: of a shank against what stands beside it
+_INTO_BED = 0.01  # mm: of passes over a surface
 _UPRIGHT = 0.02  # across by down: straight down, by as much as work that moved may lie tilted since
 _LEAST_CLAMP = 1.0  # mm: one cut back to less holds nothing, and is moved instead
 
 
 def check_limits(toolpath: Toolpath, clamping: Clamping, step: Step) -> None:
-    """Raise JobError for a cut that would break its cutter, or a first one over the blank beside which that stands
-    higher than its cutter's flutes."""
+    """Raise JobError for a cut that would break its cutter, one of a surface that goes below the underside beside it,
+    or a first one over the blank beside which that stands higher than its cutter's flutes."""
     _check_bending(clamping, step)
+    if step.operation.makes_surface:
+        _check_underside(toolpath, clamping, step.cutter)
     if isinstance(step.operation, SurfaceRough) or (
             isinstance(step.operation, SurfaceFinish) and clamping.feature(SurfaceRough) is None):
         _check_flutes(toolpath, clamping, step.cutter)
@@ -81,6 +85,19 @@ def _check_bending(clamping: Clamping, step: Step) -> None:
         remedy=(f"measure its flute_length, {flutes} (is {tenth} meant?), or " if has_long_flutes(cutter) else "")
                + (f"make stepdown {as_written(less, unit, down=True)} {unit} or less, or " * (less >= _LEAST_LAYER))
                + "make its feed lower, or take a shorter or thicker cutter",
+    )
+
+
+def _check_underside(toolpath: Toolpath, clamping: Clamping, cutter: Cutter) -> None:
+    """Beside a steep edge a round end reaches lower than where it touches."""
+    x, y, z = toolpath.points[np.argmin(toolpath.points[:, 2])].tolist()
+    if z >= -_INTO_BED:
+        return
+    part = clamping.board.names.part
+    raise JobError(
+        f'[[cutter]] "{cutter.name}"', f"goes {-z:.2f} mm below the underside beside the edge of the {part}, at "
+        f"{place_words(x, y, clamping.units)}", allowed="down to the underside",
+        remedy=f"make the {part} {rounded_up(-z):.2f} mm thicker or more, or name a smaller ball",
     )
 
 

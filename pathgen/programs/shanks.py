@@ -13,13 +13,14 @@ from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.units import place_words, rounded_up
 from pathgen.programs.around import Around
 from pathgen.programs.holding import left_at
+from pathgen.programs.paths import path_of
 from pathgen.work.clamping import Step
-from pathgen.work.operations import NutSlot, Pocket, Slot, SurfaceRough
+from pathgen.work.operations import NutSlot, Pocket, Slot, SurfaceFinish, SurfaceRough
 
 RUBS = 0.05
 """Above the flutes wood may stand so high, mm, as the verifier lets pass."""
 
-_BESIDE, _EVERY = 0.05, 0.2
+BESIDE, _EVERY = 0.05, 0.2
 """Looked at from the cutter, and along its way, mm."""
 
 _ROUND = np.linspace(0.0, 2.0 * np.pi, 16, endpoint=False)
@@ -38,13 +39,40 @@ def check_shanks(paths: Sequence[Toolpath], around: Around) -> None:
             _check(path, step, finished, around)
 
 
+def too_high_beside_slots(around: Around) -> float:
+    """How much higher than their cutter's flutes bear what is left beside the slots of a clamping stands, mm."""
+    steps = {kind: [(path_of(step, around), step) for step in around.clamping.steps if isinstance(step.operation, kind)]
+             for kind in (SurfaceRough, SurfaceFinish, Slot)}
+    found = [_beside(path, step, steps[SurfaceRough] + steps[SurfaceFinish], around)[0] - step.cutter.flute_length
+             for path, step in steps[Slot]]
+    return max(found, default=0.0)
+
+
 def _check(path: Toolpath, step: Step, finished: Sequence[tuple[Toolpath, Step]], around: Around) -> None:
+    cutter, (above, x, y) = step.cutter, _beside(path, step, finished, around)
+    if above <= cutter.flute_length + RUBS:
+        return
+    least = rounded_up(above)
+    less = least - cutter.flute_length
+    raise JobError(
+        f'[[cutter]] "{cutter.name}" flute_length',
+        f"{cutter.flute_length:g} mm, and in {step.operation.name} what is left beside it stands {least:.2f} mm over "
+        f"its tip, at {place_words(x, y, around.clamping.units)}: its shank would rub there",
+        allowed=f"{least:.2f} mm or more", remedy=f"name a longer cutter, or cut {less:.2f} mm less deep",
+    )
+
+
+def _beside(
+    path: Toolpath, step: Step, finished: Sequence[tuple[Toolpath, Step]], around: Around
+) -> tuple[float, float, float]:
+    """How high what is left beside a cut stands over its tip, mm, and where, (x, y); 0 where its flutes surely bear it.
+    """
     clamping, cutter, first = around.clamping, step.cutter, isinstance(step.operation, Pocket)
     passes, surface = (around.first, clamping.first_surface) if first else (around.finish, clamping.finished_surface)
     most = cutter.flute_length + RUBS
     if passes is None or around.top <= float(path.points[:, 2].min()) + most:
-        return
-    tips, reach = _lowest(path), cutter.radius + _BESIDE
+        return 0.0, 0.0, 0.0
+    tips, reach = _lowest(path), cutter.radius + BESIDE
     tips = tips[np.minimum(passes.stands(tips[:, :2], surface, reach=reach), around.top) > tips[:, 2] + most]
     ring = reach * np.column_stack([np.cos(_ROUND), np.sin(_ROUND)])
     beside, tips = (tips[:, None, :2] + ring).reshape(-1, 2), np.repeat(tips, len(ring), axis=0)
@@ -53,24 +81,15 @@ def _check(path: Toolpath, step: Step, finished: Sequence[tuple[Toolpath, Step]]
     wanted = ~(low & shapely.contains_xy(passes.outline, *beside.T))
     beside, tips = beside[wanted], tips[wanted]
     if not len(tips):
-        return
+        return 0.0, 0.0, 0.0
     cuts = [(path, cutter), *((done, by.cutter) for done, by in finished)]
     above = np.concatenate([
         np.minimum(np.min([left_at(some, *one) for one in cuts], axis=0), around.top)
         for some in np.array_split(beside, len(beside) // _AT_ONCE + 1)
     ]) - tips[:, 2]
     worst = int(np.argmax(above))
-    if above[worst] <= most:
-        return
     x, y, _ = tips[worst].tolist()
-    least = rounded_up(float(above[worst]))
-    less = least - cutter.flute_length
-    raise JobError(
-        f'[[cutter]] "{cutter.name}" flute_length',
-        f"{cutter.flute_length:g} mm, and in {step.operation.name} what is left beside it stands {least:.2f} mm over "
-        f"its tip, at {place_words(x, y, clamping.units)}: its shank would rub there",
-        allowed=f"{least:.2f} mm or more", remedy=f"name a longer cutter, or cut {less:.2f} mm less deep",
-    )
+    return float(above[worst]), x, y
 
 
 def _lowest(path: Toolpath) -> Floats:

@@ -148,9 +148,10 @@ class Passes:
 @remembered
 def finishing_passes(
     outline: Polygon, surface: Surface, cutter: Cutter, *, scallop: float, stepover: float | None = None,
-    entry: float = 0.0, chord_tolerance: float = _CHORD,
+    entry: float = 0.0, chord_tolerance: float = _CHORD, upright: bool = False,
 ) -> Passes:
-    """Passes of a ball-end cutter that leave ridges no higher than `scallop` all over `outline`.
+    """Passes of a ball-end cutter that leave ridges no higher than `scallop` all over `outline`: square to the surface,
+    or `upright`, as cuts are measured, straight up, where those of a steep flank stand higher.
 
     A flat end finishes a level surface, and leaves no ridges: its passes are `stepover` mm apart, or by its own share
     of its diameter, entered along a ramp from `entry` mm above. Straight moves cut at most `chord_tolerance` below
@@ -174,7 +175,7 @@ def finishing_passes(
     region = overlay.buffer(seen_by_axis(outline, surface, r, every=2.0), EDGE_MARGIN, join_style="mitre")
     y_edge = max(abs(region.bounds[1]), abs(region.bounds[3]))
     y_grid = np.linspace(0.0, y_edge, 1001)
-    allowed = _allowed_spacing(surface, region, xs, y_grid, r, scallop - ROUNDING)
+    allowed = _allowed_spacing(surface, region, xs, y_grid, r, scallop - ROUNDING, upright)
     # t counts passes from the one on the centre-line: its slope is one over the spacing allowed at each y.
     t = np.concatenate([[0.0], np.cumsum(np.diff(y_grid) * (1 / allowed[1:] + 1 / allowed[:-1]) / 2)])
     count = math.ceil(t[-1] - 0.5)
@@ -362,7 +363,7 @@ def least_stepdown(high: float) -> float:
 def coarse_passes(last: Passes, stepdown: float) -> Passes:
     """The wide passes that go through what stands proud of `last`."""
     ridge = min(RESURFACE_RIDGE * stepdown, 0.5 * last.cutter.radius)
-    return finishing_passes(last.outline, last.surface, last.cutter, scallop=ridge, entry=stepdown)
+    return finishing_passes(last.outline, last.surface, last.cutter, scallop=ridge, entry=stepdown, upright=True)
 
 
 def least_length(outline: Polygon, surface: Surface, stepover: float) -> float:
@@ -400,14 +401,15 @@ def seen_by_axis(part: Polygon, surface: Surface, r: float, *, every: float) -> 
     return Polygon(points)
 
 
-def _allowed_spacing(surface: Surface, region: Polygon, xs: Floats, y: Floats, r: float, scallop: float) -> Floats:
+def _allowed_spacing(
+    surface: Surface, region: Polygon, xs: Floats, y: Floats, r: float, scallop: float, upright: bool
+) -> Floats:
     """Spacing of passes in y, at each y, that leaves `scallop` where along the board it leaves most."""
     radius = surface.radius(xs)[:, None]
-    along_surface = stepover_for(scallop, r, radius)
     if surface.is_flat:
-        return np.broadcast_to(along_surface.min(), y.shape)
+        return np.broadcast_to(stepover_for(scallop, r, radius).min(), y.shape)
     cos = np.sqrt(1.0 - np.minimum((y / (radius + r)) ** 2, 0.999))
-    spacing = along_surface * cos * (radius + r) / radius
+    spacing = stepover_for(scallop * cos if upright else scallop, r, radius) * cos * (radius + r) / radius
     narrowest: Floats = np.where(_on_board(region, xs, y), spacing, np.inf).min(axis=0)
     return np.where(np.isfinite(narrowest), narrowest, spacing.min(axis=0))
 

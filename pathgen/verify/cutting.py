@@ -28,6 +28,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.removal.bites import Bites
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at, at_end
+from pathgen.verify.plunging import PLUNGED, plunged
 from pathgen.verify.simulate import Simulation, deepest_cut
 from pathgen.work.clamping import Clamping, Step
 
@@ -46,12 +47,6 @@ stands all along a quarter of the cutter."""
 _BITE, _BITE_OF, _POINTS = 0.5, 1 / 6, 5.0
 """Over how much travel the width of such a cut is measured, mm and of the diameter, whichever is more; and no less than
 so many points of the grid."""
-GRAZED = 0.1
-"""Share of a cutter's area that may meet wood when it goes straight down at a wall, as the grid and ridges show it."""
-SUNK, PLUNGED = 0.1, 0.25
-"""Shares of its diameter that a cutter which cannot cut at its centre may sink without a word, and with a warning: its
-hollow there is deeper (common practice, from memory), and off the board the blank may stand higher. The first is no
-more than 0.2 mm."""
 _VOLUME = 1e-4  # mm3: less than this is rounding
 
 
@@ -96,38 +91,19 @@ def cutting_findings(
                           where=at(step.file_name, int(motion.line[hit]), *bites.at[hit]),
                           got=f"a rapid {bites.drop[hit]:.3f} mm into the work", allowed="rapids through air only",
                           remedy="lift the cutter first")
-        if (down := _plunged(bites, motion, step.cutter)) is not None:
+        if (down := plunged(bites, motion, step.cutter)) is not None:
+            (move, sunk), borne = down, PLUNGED * step.cutter.diameter if step.cutter.is_flat else 0.0
             yield Finding(
-                code="plunge-into-wood",
-                severity="forbid" if bites.drop[down] > (
-                    PLUNGED * step.cutter.diameter if step.cutter.is_flat else 0.0) else "warn",
-                where=at_end(step.file_name, motion, down),
-                got=f'{bites.drop[down]:.2f} mm straight down with "{step.cutter.name}", which cannot cut at its '
-                "centre (plunges = false)", allowed="a ramp, a helix, or down in air",
+                code="plunge-into-wood", where=at_end(step.file_name, motion, move),
+                severity="forbid" if sunk > borne else "warn",
+                got=f'{sunk:.2f} mm straight down with "{step.cutter.name}", which cannot cut at its centre (plunges = '
+                "false)", allowed="a ramp, a helix, or down in air",
             )
         if taken.shank.depth:
             yield Finding(code="shank-rubs", where=at(step.file_name, taken.shank.line, taken.shank.x, taken.shank.y),
                           got=f"what stands beside the cutter reaches {taken.shank.depth:.2f} mm above its flutes",
                           allowed=f'{step.cutter.flute_length:g} mm of flute on cutter "{step.cutter.name}"',
                           remedy="take a longer cutter, or cut shallower")
-
-
-def _plunged(bites: Bites, motion: Motion, cutter: Cutter) -> int | None:
-    """The move that sinks deepest into wood, more down than along, with a cutter that must not; no rim that grazes.
-
-    A v that follows a corner sinks no steeper than its flank, which is clear of the wood behind it.
-    """
-    if cutter.plunges:
-        return None
-    run = motion.end - motion.start
-    steep = 1.0  # over work that tilted it leans a little
-    if not cutter.is_flat:  # the steepest ramps that may be asked for, 45 degrees, go down the work's own slope as well
-        flank = cutter.wall_slope if cutter.shape == "v" else 0.0
-        steep = max(steep, 1.25 * math.tan(math.radians(cutter.ramp)), flank)
-    down = motion.cutting & (steep * np.hypot(run[:, 0], run[:, 1]) < -run[:, 2])
-    least = min(SUNK * cutter.diameter, 0.2)
-    met = (bites.drop > least) & (bites.volume > GRAZED * math.pi * cutter.half_width(bites.drop) ** 2 * bites.drop)
-    return _deepest(np.where(down & met, bites.drop, 0.0))
 
 
 def too_deep(

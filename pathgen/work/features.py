@@ -13,6 +13,7 @@ from shapely import MultiPolygon, Polygon
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.surface import Surface
+from pathgen.base.units import rounded_down
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, THINNER, MarkErrors, height_influence
 
 Bottom = Literal["curve", "flat"]
@@ -20,6 +21,9 @@ Bottom = Literal["curve", "flat"]
 
 Entry = Literal["ramp", "peck"]
 """How the cutter goes down into each layer of a slot."""
+
+LEAST_TAB = 0.1
+"""Lowest tab that is one, mm."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -302,6 +306,11 @@ class OutlineCut:
     def bottom(self) -> float:
         """Height of the lowest cut above the underside, mm."""
         return self.skin or -self.through
+
+
+def tab_height(asked: float | None, edge: float, *, usual: float = OutlineCut.tab_height) -> float:
+    """Of tabs, mm: as `asked`; else the `usual` height, or two thirds of a thin `edge` that they stand in."""
+    return min(usual, max(rounded_down(2.0 * edge / 3.0), LEAST_TAB)) if asked is None else asked
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

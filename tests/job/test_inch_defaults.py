@@ -16,6 +16,7 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.describe import key_rows
 from pathgen.job.doubts import doubts_of
 from pathgen.job.kinds import KINDS
+from pathgen.job.part import outline_of, part_of
 from pathgen.job.tables import ResurfaceTable
 from pathgen.strategies.surfacing import heights_above
 from tests import small_board
@@ -26,6 +27,8 @@ INCHES = Path(__file__).parents[2] / "examples" / "boards" / "inches.toml"
 def test_each_unit_has_its_own(tmp_path: Path) -> None:
     inches, mm = pathgen.load_job(INCHES), pathgen.load_job(small_board.job(tmp_path))
     assert (inches.setup.feeler / 25.4, inches.machine.clearance / 25.4) == pytest.approx((0.004, 0.4))
+    unsaid = dataclasses.replace(inches, outline=dataclasses.replace(inches.outline, tab_height=None))
+    assert outline_of(unsaid, part_of(unsaid)).tab_height / 25.4 == pytest.approx(0.06)
     assert (mm.setup.feeler, mm.machine.clearance, mm.stock.thickness) == (0.1, 10.0, 8.0)
     assert mm.resurface is not None  # brought in by the fill, with its defaults
     assert mm.resurface.blend == 5.0
@@ -90,8 +93,9 @@ def test_a_small_limit_is_not_shown_as_none(tmp_path: Path) -> None:
 
 
 OWN_DEFAULTS = {("NutBlankTable", "thickness"), ("NutBlankTable", "overhang"), ("OutlineTable", "tabs"),
-                ("StringsTable", "clear"), ("NeckKeys", "action_nut")}
-"""A saddle's are not a nut's; tabs are as many as the part needs; strings lie on a zero fret, or as high as they do."""
+                ("OutlineTable", "tab_height"), ("StringsTable", "clear"), ("NeckKeys", "action_nut")}
+"""A saddle's are not a nut's; tabs are as many as the part needs, and as high as its edge
+lets them be; strings lie on a zero fret, or as high as they do."""
 
 
 def test_a_table_and_the_values_that_it_is_read_into_have_the_same_defaults():

@@ -18,6 +18,7 @@ from pathgen.job.doubts import doubts_of
 from pathgen.job.outlines import as_cut, closed_by_cutter
 from pathgen.job.part import outline_of, part_of
 from pathgen.programs.paths import tabs_of
+from pathgen.work.operations import Outline
 from pathgen.work.part import wood_in_plan
 from tests.small_board import svg
 
@@ -79,10 +80,20 @@ def test_a_disc_is_a_plate_whose_corners_meet(tmp_path, radius):
     assert part_of(read(tmp_path, text)).outline.area == pytest.approx(math.pi * 900.0, rel=1e-3)
 
 
-def test_a_plate_of_veneer(tmp_path):
-    """Its blank may be as thin as itself (sliced veneer is 0.5 to 0.6 mm thick: common practice, no source)."""
-    text = PLATE.replace("thickness = 3.0", "thickness = 0.5") + "tab_height = 0.3\n"
-    assert build(read(tmp_path, text), resolution=0.5).passed
+@pytest.mark.parametrize(("thickness", "asked", "high"), [(0.5, 0.3, 0.3), (0.5, None, 0.33), (1.4, None, 0.93)])
+def test_a_plate_of_veneer(tmp_path, thickness, asked, high):
+    """Its blank may be as thin as itself (sliced veneer is 0.5 to 0.6 mm thick: common practice, no source). Tabs that
+    it does not say the height of were 1.5 mm high, and refused."""
+    text = PLATE.replace("thickness = 3.0", f"thickness = {thickness}") + (f"tab_height = {asked}\n" if asked else "")
+    made = build(read(tmp_path, text), resolution=0.5)
+    assert made.passed
+    assert made.plan.clamping.feature(Outline).tab_height == high
+
+
+def test_a_height_of_tabs_that_is_written_is_judged_as_it_is(tmp_path):
+    thin = PLATE.replace("thickness = 3.0", "thickness = 1.4")
+    with pytest.raises(JobError, match=r"\[outline\] tab_height: 1.5 mm reaches the top of the edge"):
+        read(tmp_path, thin + "tab_height = 1.5\n")
 
 
 def test_a_mirrored_ladder_and_a_slot_with_round_ends(tmp_path):
@@ -192,9 +203,9 @@ def test_an_inward_corner_is_left_round_and_told(tmp_path):
 
 
 def test_a_plates_tabs_may_stand_on_its_ends_a_boards_may_not(tmp_path):
-    assert outline_of(read(tmp_path, PLATE)).all_round
-    boards = Path(__file__).parents[2] / "examples" / "boards"
-    assert not outline_of(load_job(boards / "dots-and-fall-away.toml")).all_round
+    board = load_job(Path(__file__).parents[2] / "examples" / "boards" / "dots-and-fall-away.toml")
+    for job, all_round in ((read(tmp_path, PLATE), True), (board, False)):
+        assert outline_of(job, part_of(job)).all_round == all_round
     short = PLATE.replace("length = 100.0", "length = 14.0", 1)  # a tab and the cutter take 9 mm
     tabs = tabs_of(clamping_of(read(tmp_path, short)))
     assert len(tabs) == 4

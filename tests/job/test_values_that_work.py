@@ -41,9 +41,8 @@ SPOILT = [
     ("fern-and-moth", "[outline]", "tab_height", "0", r"([\d.]+) mm or more"),
     ("parts/rosette", "[[ring]]", "depth", "8", r"make depth ([\d.]+) mm or less"),
 ]
-FOLLOWED = {("fern-and-moth", "[stock]", "80"), ("boards/inches", "[slots]", "0.2")}
-"""Where another mistake is another table's: a blank of 46 mm asks for a longer outline cutter, and a slot as deep as
-its cutter's flutes for longer ones, as wood past the edge stands higher."""
+FOLLOWED = {("fern-and-moth", "[stock]", "80")}
+"""Where another mistake is another table's: a blank of 46 mm asks for a longer outline cutter."""
 
 
 @pytest.mark.in_every_run(6)
@@ -224,6 +223,27 @@ def test_the_depth_that_leaves_just_the_least_web_is_no_refusal(tmp_path, deep, 
     """6.5 - 5.7 is a hair less than 0.8 in binary: "make depth 5.70 mm or less" was said to who had written that."""
     changes = {"{ nut = 254.0, end = 300.0 }": '"flat"\nmin_web = 0.8', "depth = 1.5": f"depth = {deep}"}
     assert clamping_of(pathgen.load_job(small_board.job(tmp_path, changes=changes, extra=extra)))
+
+
+INLAY = "[[inlay]]" + small_board.JOB.partition("[[inlay]]")[2]
+SHELF = '[nut]\ncutter = "flat"\ndepth = 1.8\nwidth = 4.0\n'
+
+
+@pytest.mark.parametrize(("extra", "where", "least"), [
+    (INLAY, "inlay 1", 0.05), (small_board.SLOTS, r"\[slots\]", 0.1), (SHELF, r"\[nut\]", 0.1),
+    (CHANNEL, r"\[channel\]", 0.1)], ids=["inlay", "slots", "nut", "channel"])
+@pytest.mark.parametrize("web", [6.39, 6.42, 6.47, 6.5])
+def test_no_depth_is_named_that_is_less_than_its_key_allows(tmp_path, extra, where, least, web):
+    """"make depth 0.08 mm or less" was said of slots, which are 0.1 mm deep at the least, and 0.00 mm of all."""
+    text = small_board.JOB.partition("[[inlay]]")[0].replace("thickness = 6.5", "thickness = 6.5\nbehind_nut = 8.0")
+    text = text.replace("{ nut = 254.0, end = 300.0 }", f'"flat"\nmin_web = {web}')
+    (tmp_path / "art.svg").write_text(small_board.ART)
+    (tmp_path / "job.toml").write_text(text + extra)
+    with pytest.raises(JobError, match=rf"{where} depth") as refused:
+        clamping_of(pathgen.load_job(tmp_path / "job.toml"))
+    said = str(refused.value)
+    named = re.findall(r"make depth ([-\d.]+) mm", said)
+    assert [float(one) for one in named] == ([pytest.approx(6.5 - web)] if 6.5 - web >= least else []), said
 
 
 def test_scrap_as_thick_as_is_allowed_is_no_refusal(tmp_path):

@@ -11,6 +11,7 @@ from pathgen import JobError, PathgenError, build, check, load_job
 from pathgen.app.cli import main
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move
+from pathgen.job.bench import gauge_clampings
 from pathgen.job.clamping import asked_of, clamping_of
 from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.job.part import part_of
@@ -18,6 +19,7 @@ from pathgen.parts.fingerboard.nut import _beyond_the_radius, saddle_curve
 from pathgen.parts.fingerboard.stringing import string_places
 from pathgen.programs.instructions import before_start
 from pathgen.report.sheet.page import board_words
+from pathgen.work.operations import Outline
 from tests.small_board import DOTTED, dotted_job
 
 TEXT = DOTTED.read_text()
@@ -169,9 +171,20 @@ def test_a_cutter_too_wide_for_tabs_is_refused_with_one_that_is_not(tmp_path):
 
 def test_tabs_as_high_as_the_plate_are_refused(tmp_path):
     """A random nut blank was 0.5 mm thick: none of its edge was cut there, and its own check refused it."""
-    thin = dotted_job(tmp_path, ("height = 11.0", "height = 11.0\nthickness = 0.8"))
+    thin = dotted_job(tmp_path, ("height = 11.0", "height = 11.0\nthickness = 0.8\ntab_height = 0.8"))
     with pytest.raises(JobError, match=r"\[saddle_blank\] tab_height: 0.8 mm reaches.*less than 0.80 mm"):
         build(thin, clamping=nut_and_saddle_clampings(thin)[1])
+
+
+@pytest.mark.parametrize(("made_by", "thin"), [
+    (nut_and_saddle_clampings, ("height = 11.0", "height = 11.0\nthickness = 0.8")),
+    (gauge_clampings, ("[dots]", '[gauges]\ncutter = "flat 3"\nthickness = 0.8\n[dots]')),
+], ids=["saddle", "gauge"])
+def test_tabs_of_a_thin_plate_are_lower_where_nobody_says_their_height(tmp_path, made_by, thin):
+    job = dotted_job(tmp_path, thin)
+    clamping = made_by(job)[-1]
+    assert clamping.feature(Outline).tab_height == 0.53
+    assert build(job, clamping=clamping, resolution=0.3).passed
 
 
 def test_what_is_cut_out_is_the_plate(tmp_path):

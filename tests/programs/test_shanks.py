@@ -5,27 +5,62 @@ import re
 import pytest
 
 import pathgen
-from tests.small_board import JOB
+from tests.small_board import ART, JOB
 
 PLAIN = JOB.partition("[[inlay]]")[0]
 SLOTS = '[slots]\ncutter = "thin"\ndepth = 1.5\n'
 NUT = '[nut]\ncutter = "thin"\ndepth = 1.5\nwidth = 4.0\nbottom = "curve"\n'
 
+THIN = {"flat-end": 0.6, "ball-end": 3.0}
+
+
+def built_with(tmp_path, text, flutes, *, scallop=0.02, thin="flat-end"):
+    text = text.replace("scallop = 0.05", f"scallop = {scallop}").replace(
+        "thickness = 6.5", "thickness = 6.5\nbehind_nut = 8.0").replace("length = 125.0", "length = 133.0").replace(
+        "margin_nut = 20.0", "margin_nut = 28.0")
+    job = tmp_path / "job.toml"
+    (tmp_path / "art.svg").write_text(ART)
+    job.write_text(f'{text}[[cutter]]\nname = "thin"\nshape = "{thin}"\ndiameter = {THIN[thin]}\nspeed = 18000\n'
+                   f"feed = 400.0\nplunge = 100.0\nstepdown = 0.5\nflute_length = {flutes}\n")
+    return pathgen.build(pathgen.load_job(job))
+
 
 @pytest.mark.parametrize(("scallop", "more"), [(0.02, SLOTS), (0.2, SLOTS), (0.02, NUT)])
 def test_a_shank_that_would_rub_is_told_before_it_is_cut(tmp_path, scallop, more):
-    text = PLAIN.replace("scallop = 0.05", f"scallop = {scallop}").replace(
-        "thickness = 6.5", "thickness = 6.5\nbehind_nut = 8.0").replace("length = 125.0", "length = 133.0").replace(
-        "margin_nut = 20.0", "margin_nut = 28.0")
-
     def built(flutes):
-        job = tmp_path / "job.toml"
-        job.write_text(f'{text}{more}[[cutter]]\nname = "thin"\nshape = "flat-end"\ndiameter = 0.6\nspeed = 18000\n'
-                       f"feed = 400.0\nplunge = 100.0\nstepdown = 0.5\nflute_length = {flutes}\n")
-        return pathgen.build(pathgen.load_job(job))
+        return built_with(tmp_path, PLAIN + more, flutes, scallop=scallop)
 
     with pytest.raises(pathgen.JobError, match="its shank would rub there") as refused:
         built(1.5)
     least = float(re.match(r"([\d.]+) mm or more", refused.value.allowed)[1])
     assert 1.55 < least < 1.75
     assert built(least).passed
+
+
+@pytest.mark.parametrize(("scallop", "bottom"), [(0.02, "curve"), (0.2, "curve"), (0.02, "flat")])
+@pytest.mark.parametrize("web", [1.0, 4.6])
+def test_the_depth_of_slots_that_is_named_is_borne_by_the_flutes_at_once(tmp_path, scallop, bottom, web):
+    """As deep as the flutes are long was named, and that was refused for what stands past the board's edge. With a
+    `min_web` of 4.6 mm the wood allows 1 mm at the edge, which is more than the flutes do."""
+    def built(depth):
+        slots = SLOTS.replace("depth = 1.5", f'depth = {depth}\nbottom = "{bottom}"')
+        return built_with(tmp_path, PLAIN.replace("radius = {", f"min_web = {web}\nradius = {{") + slots,
+                          1.8 if bottom == "flat" else 0.9, scallop=scallop)
+
+    with pytest.raises(pathgen.JobError, match=r"\[slots\] depth") as refused:
+        built(1.9)
+    said = f"{refused.value.remedy}\n{refused.value.allowed}"
+    named = re.search(r"(?:make depth |^)([\d.]+) mm or less", said, re.M)
+    assert built(float(named[1])).passed
+
+
+def test_the_depth_of_a_pocket_that_is_named_is_borne_by_the_flutes_of_a_round_end_at_once(tmp_path):
+    """On its slope the wood uphill of a ball stands higher over its tip."""
+    def built(depth):
+        steep = JOB.replace("{ nut = 254.0, end = 300.0 }", "80.0").replace(
+            'cutters = ["flat"]', 'cutters = ["thin"]').replace("at = [45.0, 0.0]", "at = [45.0, -5.0]")
+        return built_with(tmp_path, steep.replace("depth = 1.5", f"depth = {depth}"), 1.4, thin="ball-end")
+
+    with pytest.raises(pathgen.JobError, match=r"inlay 1 depth: 1.5 mm is deeper than the flute") as refused:
+        built(1.5)
+    assert built(float(re.match(r"depth ([\d.]+) mm or less", refused.value.allowed)[1])).passed

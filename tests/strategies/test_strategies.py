@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from pathgen import Cutter, CutterError, scallop_height, stepover_for
 from pathgen.base.errors import PathgenError
+from pathgen.base.hollow import Hollow
 from pathgen.base.lowered import FallAway, Lowered, Relief
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
@@ -365,6 +366,26 @@ def test_between_walls_of_waste_the_second_cut_over_a_fill_goes_no_further_out_e
         wide = np.diff(coarse_passes(first, 0.5).y).max()
         assert len(inner)
         assert all(shapely.distance(layer, inner).max() <= wide / 2 + 1e-6 for layer in layers)
+
+
+@pytest.mark.parametrize(("kind", "way"), [(Hollow, -1.0), (Surface, 1.0)])
+def test_ridges_of_wide_passes_stand_a_fifth_of_a_stepdown_high_on_a_steep_flank_too(kind, way):
+    """They were a fifth of it square to the surface: straight up a quarter, and the next layer was cut too deep.
+
+    Circles of 3 mm side by side in, or on, one of 44 mm (plane geometry): what all of them leave, straight up.
+    """
+    top = kind(thickness=30.0, radius_nut=44.0, radius_end=44.0, length=60.0)
+    ball = cutter_of("ball-end", 3.0)
+    first = finishing_passes(shapely.box(0.0, -30.0, 60.0, 30.0), top, ball, scallop=0.02)
+    axis, y = coarse_passes(first, 2.0).y, np.arange(-30.0, 30.0, 2e-3)
+    axis = axis[np.argsort(np.abs(y[:, None] - axis), axis=1)[:, :4]]
+    centre = way * np.sqrt((44.0 + way * 1.5) ** 2 - axis**2)
+    with np.errstate(invalid="ignore"):
+        left = np.nanmin(centre - np.sqrt(1.5**2 - (y[:, None] - axis) ** 2), axis=1)
+    over = left - way * np.sqrt(44.0**2 - y**2)
+    assert over.min() == pytest.approx(0.0, abs=1e-4)
+    for part in (np.abs(y) < 8.0, np.abs(y) > 22.0):
+        assert 0.37 < over[part].max() < 0.2 * 2.0 + 2e-3
 
 
 def test_the_second_cut_over_a_fill_does_not_rise_where_the_first_came_down():

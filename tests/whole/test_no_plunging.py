@@ -11,7 +11,7 @@ import pathgen
 from pathgen.app.building import check
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
-from pathgen.verify.cutting import _plunged
+from pathgen.verify.plunging import plunged
 from tests import small_board
 from tests.brute import Block, moves_of
 from tests.job.test_plates import DRAWN, OPENING, PLATE, read
@@ -116,6 +116,30 @@ def test_a_program_edited_to_do_so_is_refused(tmp_path, leans):
     assert "plunges = false" in found[0].got
 
 
+@pytest.mark.parametrize(("between", "deep"), [
+    ([], 0.9), (["G0 Z9"], 0.9), (["G0 Z20", "G0 X{far}", "G0 X{x}", "G0 Z9"], 0.9), (["G1 Z9", "X{far}", "X{x}"], 0.9),
+    (["G1 X{near}"], 0.65), (["G1 X{beside}", "X{x}"], None)],
+    ids=["on and on", "lifted", "lifted and away", "away in air", "leaning", "sideways through wood"])
+def test_small_pecks_at_one_place_count_together(tmp_path, between, deep):
+    """Six of 0.15 mm each: none of them alone sinks a tenth of the cutter's 2 mm."""
+    result = small_board.built(tmp_path, resolution=0.1, changes=BLIND)
+    name = next(p.file_name for p in result.programs if p.operation == "pocket")
+    program = next(path for path in result.write(tmp_path / "out") if path.name == name)
+    lines = program.read_text().splitlines()
+    first = next(i for i, line in enumerate(lines) if line.startswith("G1"))
+    x = float(re.findall(r"X(-?[\d.]+)", "\n".join(lines[:first]))[-1])
+    y = float(re.findall(r"Y(-?[\d.]+)", "\n".join(lines[:first]))[-1])
+    top, pecks = 6.5 - y**2 / (2 * 265.0), []
+    for nth in range(1, 7):
+        there = [one.format(x=x, far=x + 9, near=round(x + 0.05 * (nth % 2), 3), beside=x + 0.2) for one in between]
+        pecks += [f"G1 Z{top - 0.15 * nth:.4f} F300", *there]
+    lines[first:first] = [f"G1 Z{top:.4f} F300", *pecks, "G0 Z20", f"G0 X{x}", "G0 Z9"]
+    program.write_text("\n".join(lines) + "\n")
+    found = [f for f in check(result.job, tmp_path / "out", resolution=0.1).findings if f.code == "plunge-into-wood"]
+    assert [f.severity for f in found] == (["forbid"] if deep else [])
+    assert not deep or float(found[0].got.split()[0]) == pytest.approx(deep, abs=0.06)
+
+
 def test_a_level_top_is_finished_from_above_the_ridges_of_a_round_roughing_cutter(tmp_path):
     """The ramp began at the allowance, 0.4 mm over the top, in ridges that stood 0.2 mm higher."""
     text = PLATE.replace("face = false", "").replace("thickness = 3.0\nmargin", "thickness = 4.5\nmargin").replace(
@@ -212,4 +236,5 @@ def test_the_steepest_ramp_that_may_be_asked_for_is_no_plunge(ramp, found):
     v = Cutter(name="v", shape="v", angle=90.0, diameter=6.0, speed=16000, feed=1700.0, plunge=1000.0, stepdown=4.0,
                ramp=ramp, plunges=False)
     move = SimpleNamespace(start=np.zeros((1, 3)), end=np.array([[0.48, 0.0, -0.49]]), cutting=np.array([True]))
-    assert _plunged(SimpleNamespace(drop=np.array([0.49]), volume=np.array([0.3])), move, v) == found
+    down = plunged(SimpleNamespace(drop=np.array([0.49]), volume=np.array([0.3])), move, v)
+    assert (down and down[0]) == found
