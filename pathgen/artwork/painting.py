@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from contextlib import suppress
 from typing import Any, NamedTuple
 from xml.etree.ElementTree import Element
 
@@ -146,7 +147,16 @@ class Painting:
         if not sum(dashes) > 0:
             dashes = ()
         return Stroke(width, style["stroke-linecap"], style["stroke-linejoin"], style["stroke-miterlimit"], dashes,
-                      px(style["stroke-dashoffset"]), _path_length(element))
+                      px(style["stroke-dashoffset"]), self._path_length(element) if dashes else 0.0)
+
+    def _path_length(self, element: Element) -> float:
+        """What an element says that its whole path is long, by which its dashes count; 0 where it does not."""
+        text, long = element.get("pathLength", ""), 0.0
+        with suppress(ValueError):  # passed over (SVG 2, section 3.3)
+            long = max(parse_number(text), 0.0)
+        if text.strip() and not long:
+            self.not_read.setdefault((self.document.where(element), f"pathLength = {text!r}"))
+        return long
 
     def _markers(self, element: Element, style: Style) -> None:
         if local_name(element) not in ("path", "line", "polyline", "polygon"):
@@ -181,11 +191,3 @@ class Painting:
         identity = element.get("id") or f"line {self.document.lines.get(element, 0)}"
         item = LeftOut(name, identity, reason, remedy)
         self.left_out.setdefault(item)
-
-
-def _path_length(element: Element) -> float:
-    """What an element says that its whole path is long, by which its dashes count; 0 where it does not."""
-    try:
-        return max(parse_number(element.get("pathLength", "0")), 0.0)
-    except ValueError:  # passed over (SVG 2, section 3.3)
-        return 0.0

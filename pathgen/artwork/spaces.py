@@ -20,7 +20,7 @@ from pathgen.artwork.scene import Clip, Paint
 from pathgen.artwork.shapes import OUTLINES, Geometry
 from pathgen.artwork.transforms import IDENTITY, Matrix, multiply, translation
 from pathgen.artwork.values import parse_length
-from pathgen.artwork.viewport import ViewBox, Viewport, fit, parse_view_box
+from pathgen.artwork.viewport import ViewBox, Viewport, fit, is_aspect, parse_view_box
 from pathgen.base.errors import ArtworkError
 from pathgen.base.limits import LARGEST_NUMBER, MOST_CHAINED, MOST_ELEMENTS, MOST_PIECES
 from pathgen.base.plain import figure
@@ -143,7 +143,7 @@ class Spaces(Painting):
             clip = rectangle_clip(width, height, matrix, clip)
         viewport = Viewport(width, height)
         if box is not None:
-            matrix = multiply(matrix, fit(box, width, height, element.get("preserveAspectRatio")))
+            matrix = multiply(matrix, self._fit(element, box, width, height))
             viewport = Viewport(box.width, box.height)
         inside = state._replace(matrix=matrix, clip=clip, viewport=viewport, size=(None, None))
         return [(child, inside) for child in svg_children(element)]
@@ -157,6 +157,13 @@ class Spaces(Painting):
         if given and given.strip() != "auto":
             return Geometry(Element("use", {name: given}), g.viewport, g.font_size, g.where).length(name, axis, whole)
         return g.length(name, axis, whole)
+
+    def _fit(self, element: Element, box: ViewBox, width: float, height: float) -> Matrix:
+        """The map from what a window shows into it; what does not say how, where that makes a difference, is noted."""
+        aspect = element.get("preserveAspectRatio", "")
+        if not is_aspect(aspect) and not math.isclose(width * box.height, height * box.width, rel_tol=1e-6):
+            self.not_read.setdefault((self.document.where(element), f"preserveAspectRatio = {aspect!r}"))
+        return fit(box, width, height, aspect)
 
     def _view_box(self, element: Element) -> ViewBox | None:
         try:

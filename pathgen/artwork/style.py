@@ -48,8 +48,8 @@ _INVALID = object()
 _PLAIN = ""
 """Key under which a style keeps the style of its children without declarations."""
 
-Declaration = tuple[str, str, bool]
-"""Name, value and importance."""
+Declaration = tuple[str, str, bool | None]
+"""Name, value and importance; None for what has no colon after the name, with all of it for a value."""
 
 
 @lru_cache(maxsize=8192)
@@ -63,11 +63,12 @@ def _value(name: str, text: str) -> Any:
 @lru_cache(maxsize=8192)
 def _declarations(text: str) -> tuple[Declaration, ...]:
     """The declarations of a style attribute that concern us."""
-    return _known(tinycss2.parse_blocks_contents(text, skip_comments=True, skip_whitespace=True))
+    tokens = tinycss2.parse_component_value_list(text, skip_comments=True)
+    return _known(tinycss2.parse_blocks_contents(tokens, skip_whitespace=True), tokens)
 
 
-def _known(nodes: Iterable[Any]) -> tuple[Declaration, ...]:
-    found: list[Declaration] = []
+def _known(nodes: list[Any], tokens: list[Any]) -> tuple[Declaration, ...]:
+    found = [*_without_colon(tokens)] if any(node.type == "error" for node in nodes) else []
     for node in nodes:
         if node.type != "declaration":
             continue
@@ -82,6 +83,15 @@ def _known(nodes: Iterable[Any]) -> tuple[Declaration, ...]:
         elif (name := ALIASES.get(node.lower_name, node.lower_name)) in PROPERTIES:
             found.append((name, value, node.important))
     return tuple(found)
+
+
+def _without_colon(tokens: list[Any]) -> Iterable[Declaration]:
+    """What begins as a declaration of a property that concerns us, and goes on otherwise: a browser passes it over."""
+    for part in _split(tokens, ";"):
+        words = [token for token in part if token.type not in ("whitespace", "comment")]
+        name = words[0].lower_value if words and words[0].type == "ident" else ""
+        if ALIASES.get(name, name) in PROPERTIES and words[1:2] != [":"]:
+            yield ALIASES.get(name, name), tinycss2.serialize(part).strip(), None
 
 
 def _depth(text: str) -> int:
@@ -142,7 +152,7 @@ class Cascade:
                 nodes = tinycss2.parse_blocks_contents(rule.content, skip_comments=True)
                 if any(node.type in ("at-rule", "qualified-rule") for node in nodes):
                     self.trouble.append((element, "rules within rules"))
-                declarations = _known(nodes)
+                declarations = _known(nodes, rule.content)
                 if _longest_selector(rule.prelude) > MOST_IN_SELECTOR:
                     self.trouble.append((element, "a selector too long"))
                     continue
@@ -167,7 +177,7 @@ class Cascade:
     def _possible(self, prelude: list[Any]) -> list[Any]:
         """The selectors of a list without the plain ones that name a class or an id which no element has."""
         kept: list[Any] = []
-        for selector in _split(prelude):
+        for selector in _split(prelude, ","):
             plain = all(token.type in ("ident", "whitespace", "literal", "hash") for token in selector)
             if not plain or self._names_there(selector):
                 kept += [*([_COMMA] if kept else []), *selector]
@@ -295,6 +305,9 @@ class Cascade:
         for important in (False, True):
             for declarations in (sheet, own):
                 for name, value, strong in declarations:
+                    if strong is None:
+                        unread.setdefault(name, value)
+                        continue
                     if self._is_worked_out(element, name, value):
                         worked_out.setdefault(name, value)
                     if strong == important:
@@ -329,15 +342,15 @@ class Cascade:
         )
 
 
-def _split(prelude: Iterable[Any]) -> list[list[Any]]:
-    """The selectors of a list, at its commas."""
-    selectors: list[list[Any]] = [[]]
-    for token in prelude:
-        if token == ",":
-            selectors.append([])
+def _split(tokens: Iterable[Any], at: str) -> list[list[Any]]:
+    """The parts of a list, such as selectors at their commas."""
+    parts: list[list[Any]] = [[]]
+    for token in tokens:
+        if token == at:
+            parts.append([])
         else:
-            selectors[-1].append(token)
-    return selectors
+            parts[-1].append(token)
+    return parts
 
 
 def _longest_selector(prelude: Iterable[Any]) -> int:

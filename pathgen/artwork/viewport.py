@@ -50,13 +50,18 @@ _ALIGN = re.compile(r"\s*(?:defer\s+)?(?:(none)|x(Min|Mid|Max)Y(Min|Mid|Max))(?:
 _SHARE = {"Min": 0.0, "Mid": 0.5, "Max": 1.0}
 
 
-def fit(box: ViewBox, width: float, height: float, aspect: str | None) -> Matrix:
+def is_aspect(text: str) -> bool:
+    """Whether a ``preserveAspectRatio`` attribute says something that the standard knows, or nothing."""
+    return not text.strip() or _ALIGN.fullmatch(text) is not None
+
+
+def fit(box: ViewBox, width: float, height: float, aspect: str) -> Matrix:
     """The map from a viewBox into a window of the given size at the origin.
 
     `aspect` is the ``preserveAspectRatio`` attribute; one that the standard does not know counts as left out.
     """
     sx, sy = width / box.width, height / box.height
-    match = _ALIGN.fullmatch(aspect or "") or _ALIGN.fullmatch("xMidYMid meet")
+    match = _ALIGN.fullmatch(aspect) or _ALIGN.fullmatch("xMidYMid meet")
     assert match is not None
     stretch, across, down, how = match.groups()
     if stretch:

@@ -22,7 +22,7 @@ from pathgen.artwork.shapes import OUTLINES
 from pathgen.artwork.spaces import rectangle_clip
 from pathgen.artwork.transforms import Matrix, is_singular, multiply, translation
 from pathgen.artwork.values import MM_PER_PX, parse_length
-from pathgen.artwork.viewport import Viewport, fit
+from pathgen.artwork.viewport import Viewport
 from pathgen.base.errors import ArtworkError
 from pathgen.base.plain import figure
 
@@ -134,7 +134,7 @@ class Walker(Clips):
         viewport = Viewport(width, height)
         inside = multiply(up, self._transform(root, style, State(up, style, viewport)))
         if box is not None:
-            inside = multiply(inside, fit(box, width, height, root.get("preserveAspectRatio")))
+            inside = multiply(inside, self._fit(root, box, width, height))
             viewport = Viewport(box.width, box.height)
         return page, physical, State(inside, style, viewport, clip, opacity=style["opacity"])
 
@@ -195,7 +195,7 @@ class Walker(Clips):
         style = self.cascade.style(element, around.style)
         if (style["display"] == "none" and name != "symbol") or style["opacity"] <= 0 or not is_for_us(element):
             return None
-        self._not_read(style, "opacity", "mix-blend-mode")
+        self._not_read(style, "display", "opacity", "transform", "clip-path", "mask", "filter", "mix-blend-mode")
         matrix = multiply(around.matrix, self._transform(element, style, around))
         if is_singular(matrix):
             return None

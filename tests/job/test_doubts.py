@@ -330,6 +330,7 @@ def test_what_is_drawn_see_through_is_said_to_be_cut_as_full_colour(tmp_path, ar
     ('<circle cx="12" cy="15" r="8" fill="grene"/>', ["fill = 'grene' is no colour", "#000000"]),
     ('<circle cx="12" cy="15" r="8" fill="#12"/><rect width="9" height="9" fill="red,"/>',
      ["fill = '#12' is no colour, the first of 2 that are none", "#000000"]),
+    ('<circle cx="12" cy="15" r="8" style="stroke: none; fill red"/>', ["fill = 'fill red' is no colour", "#000000"]),
     ('<g fill="rgb(10,20)"><circle cx="12" cy="15" r="8"/></g>', ["fill = 'rgb(10,20)' is no colour", "#000000"]),
     ('<g stroke="teal"><path d="M5,5H35" fill="none" stroke="#2e7d4" stroke-width="3"/></g>',
      ["stroke = '#2e7d4' is no colour", "#008080"]),
@@ -378,6 +379,7 @@ def test_what_is_painted_with_what_is_not_there_is_refused(tmp_path, paint, told
 
 LINE = '<path id="a" d="M5,5H35" fill="none" stroke="#2f6f4f" stroke-width="3"'
 CIRCLE = '<circle id="a" cx="12" cy="15" r="8" fill="#2f6f4f"'
+NESTED = f'<svg width="30" height="30" viewBox="0 0 {{}}" preserveAspectRatio="{{}}">{CIRCLE}/></svg>'
 
 
 @pytest.mark.parametrize(("art", "told"), [
@@ -390,6 +392,22 @@ CIRCLE = '<circle id="a" cx="12" cy="15" r="8" fill="#2f6f4f"'
     (f'{CIRCLE} visibility="hiden"/>', "visibility = 'hiden'"),
     (f'{CIRCLE} clip-path="url(#a1)"/>', "clip-path = 'url(#a1)'"), (f'{CIRCLE} style="r:9,5px"/>', None),
     ('<rect y="2" width="9" height="9" fill="#2f6f4f" style="x:9,5px"/>', "x = '9,5px'"),
+    # P: CSS Syntax 3, section 5.5.7: what has no colon after the name is dropped up to the next semicolon
+    (f'{LINE} style="stroke-dasharray 4,2; stroke-linejoin:round"/>', "stroke-dasharray = 'stroke-dasharray 4,2'"),
+    (f'<style>path {{ stroke-linecap = round }}</style>{LINE}/>', "stroke-linecap = 'stroke-linecap = round'"),
+    (f'{CIRCLE} style="stroke:none; display none"/>', "display = 'display none'"),
+    (f'<g style="transform: none; opacity"><g>{CIRCLE}/></g></g>', "opacity = 'opacity'"),
+    (f'{CIRCLE} style="cursor pointer; -x-opacity .5; /* fill red */ ;; fill:#2f6f4f;"/>', None),
+    (f'{LINE} stroke-dasharray="4" pathLength="ten"/>', "pathLength = 'ten'"),
+    (f'{LINE} stroke-dasharray="4" pathLength="-10"/>', "pathLength = '-10'"),
+    (f'{LINE} stroke-dasharray="4" pathLength="0"/>', "pathLength = '0'"),
+    (f'{LINE} pathLength="ten"/>', None), (f'{LINE} stroke-dasharray="4" pathLength="10"/>', None),
+    (NESTED.format("10 20", "none please"), "preserveAspectRatio = 'none please'"),
+    (NESTED.format("10 20", "xMidyMid"), "preserveAspectRatio = 'xMidyMid'"),
+    (f'<symbol id="s" viewBox="0 0 10 20" preserveAspectRatio="stretch">{CIRCLE}/></symbol>'
+     '<use href="#s" width="30" height="30"/>', "preserveAspectRatio = 'stretch'"),
+    (NESTED.format("10 20", "none"), None), (NESTED.format("10 20", "xMaxYMin slice"), None),
+    (NESTED.format("20 20", "x200Y200 meet"), None),  # drawn alike, whatever it says
     # what stands beside it is taken, and what shows nowhere is no matter; nor what programs write for nothing
     (f'{CIRCLE} stroke-width="6,5"/>', None), (f'{LINE} style="stroke-linecap:rond;stroke-linecap:round"/>', None),
     (f'<g stroke-linecap="rond">{LINE} stroke-linecap="butt"/></g>', None),
