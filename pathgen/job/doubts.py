@@ -30,6 +30,7 @@ from pathgen.job.form import FORMS, closed_by_page, to_the_page
 from pathgen.job.job import Job
 from pathgen.job.nut_and_saddle import NUT
 from pathgen.job.part import drawn_corners
+from pathgen.job.sense import larger_blank
 from pathgen.job.staged import apart_doubts, poured_apart
 from pathgen.job.tables import FannedScale
 from pathgen.parts.fingerboard.ends import chord_across
@@ -38,6 +39,7 @@ from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
 from pathgen.parts.flat.part import FlatPart
 from pathgen.strategies.cutting_out import TAB_SLOPE
 from pathgen.strategies.reach import lengths
+from pathgen.strategies.tab_places import LEAST_WASTE
 from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.features import OutlineCut
 from pathgen.work.mark_errors import THICKER, THINNER
@@ -89,6 +91,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _drilled(job, clamping)
     yield from _inner_corners(job)
     yield from _mostly_tabs(job, clamping)
+    yield from _no_waste_beyond(job, clamping)
     yield from _over_all(job)
     yield from _nothing_beside(job, clamping)
     yield from _strings_off(job, clamping)
@@ -388,6 +391,31 @@ def _mostly_tabs(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                     "wide each (common practice)",
             remedy=f"write tabs = {most}" if most > 1 else "make tab_width smaller", grave=False,
         )
+
+
+def _no_waste_beyond(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """A blank that ends so near the part that its outline's groove parts the waste that tabs or a skin hold on to."""
+    cut, cutter, units = clamping.feature(Outline), clamping.cutter(Outline), job.units
+    if job.outline is None or cut is None or cutter is None or not (cut.tabs or cut.skin):
+        return
+    blank = clamping.shared.blank if clamping.shared else clamping.stock.bounds
+    out = (np.array(clamping.board.outline.bounds) - blank) * [1, 1, -1, -1]
+    short = np.flatnonzero(out < cutter.diameter + LEAST_WASTE - SUMS)
+    if not len(short) or out.min() < -SUMS:  # that is refused
+        return
+    names, what = clamping.board.names, "a skin holds" if cut.skin else "tabs hold"
+    lower, upper = names.sides or ("lower", "upper")
+    sides = (f"before {names.start}", f"on the {lower} side", f"past the {names.far}", f"on the {upper} side")
+    there = " and ".join(f"{format_length(max(float(out[k]), 0.0), units)} {sides[k]}" for k in short)
+    yield Doubt(
+        where="[stock]",
+        problem=f"the blank stands out {there}: the outline's cutter parts the waste there, and {what} the "
+                f"{names.part} to {'loose strips alone' if len(short) > 1 else 'strips that bend'}"
+                + ("; its edge there is the blank's, as it comes" if out.min() < _SEEN else ""),
+        allowed=f"{format_length(cutter.diameter + LEAST_WASTE, units)} or more all round: the cutter and "
+                f"{format_length(LEAST_WASTE, units)}",
+        remedy=f"{larger_blank(job, clamping.board)}; or stick the blank down over its whole face, waste too",
+    )
 
 
 def _over_all(job: Job) -> Iterator[Doubt]:

@@ -176,6 +176,34 @@ def test_a_slit_too_narrow_for_the_outlines_cutter_is_closed_and_told(tmp_path, 
     assert "in a bay narrower than it, 14 mm of it" in problem
 
 
+LONG = 300.0 * (1 - 2 ** (-5 / 12)) + 10.0
+"""Of the small board, mm: its fifth fret by the rule of the twelfth root of two, and 10 mm past it."""
+
+
+@pytest.mark.parametrize(("before", "past", "more", "words", "remedy"), [
+    (5.0, 5.0, "", None, None), (4.9, 5.12, "", "4.9 mm before the nut: ", "margin_nut 5 mm"),
+    (20.0, 0.0, "", "0 mm past the end: ", "margin_nut from 5 mm to 15 mm, or length 110.3 mm or more (with"),
+    (0.0, 0.0, "", "0 mm before the nut and 0 mm past the end: ", "length 95.3 mm or more with a margin_nut of 5 mm"),
+    (0.0, 0.0, "skin = 0.3", "0 mm before the nut and 0 mm past the end: ", "outline's cutter and skin)"),
+    (0.0, 0.0, "tabs = 0", None, None), (0.0, 0.0, None, None, None),
+])
+def test_waste_that_the_outline_parts_is_told(tmp_path, before, past, more, words, remedy):
+    """The cutter, 3 mm, and 2 mm must be there at each end, or tabs hold on to strips: told once, with what would do.
+
+    Nothing is said where no tabs hold the board, nor where nothing cuts it free.
+    """
+    length = f"length = {LONG + before + past}"
+    extra = "" if more is None else DRAWN[:DRAWN.index("artwork")] + more
+    found = doubts(tmp_path, "length = 125.0\nwidth = 66.0\nthickness = 8.0\nmargin_nut = 20.0",
+                   f"{length}\nwidth = 66.0\nthickness = 8.0\nmargin_nut = {before}", extra=extra)
+    told = [one for one in found if one[0] == "[stock]"]
+    assert [(words in problem, grave) for _, problem, grave in told] == [(True, True)] * (words is not None)
+    if told:
+        (last,) = [one for one in TOLD if one.startswith("[stock]: ")]
+        assert remedy in last
+        assert ("its edge there is the blank's" in last) == (min(before, past) < 0.1)
+
+
 def test_a_job_without_clamps_has_that_noted(tmp_path):
     found = doubts(tmp_path, "[stock]", "[setup]\nkeep_out = []\n[stock]")
     assert found == [("[setup] keep_out", "no clamps are given, so nothing was checked against them", False)]
