@@ -12,6 +12,7 @@ from pathgen.app.showing import placing_lines
 from pathgen.base.errors import ArtworkError
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import _radius, doubts_of
+from pathgen.job.nut_and_saddle import NUT
 from tests import small_board
 from tests.as_made import hold_rows, words_row
 from tests.whole.test_both_sides import SIDES
@@ -151,7 +152,7 @@ def test_a_drawn_board_is_left_round_where_it_turns_inward_and_that_is_told(tmp_
     """Two square corners of a notch, each less a quarter of a circle, and a cutter a thousandth larger."""
     (tmp_path / "outline.svg").write_text(
         small_board.svg('<path d="M-45,-24H-10V-16H10V-24H45V24H-45Z"/>', 90, 48, corner="-45 -24"))
-    (where, problem, grave), (_, over, _) = doubts(tmp_path, extra=DRAWN)
+    (where, problem, grave), *_, (_, over, _) = doubts(tmp_path, extra=DRAWN)
     assert (where, grave) == ("[outline] artwork", False)
     assert "outer string on the treble side" in over or "outer string on the bass side" in over  # over the notch
     assert "leaves 0.97 mm2 in corners that point inward" in problem
@@ -170,7 +171,7 @@ def test_a_slit_too_narrow_for_the_outlines_cutter_is_closed_and_told(tmp_path, 
         with pytest.raises(JobError, match=r'"cut" does not go into .*bays 3\.00 mm wide or more\): .* that bay wider'):
             doubts(tmp_path, extra=DRAWN)
         return
-    ((where, problem, grave),) = doubts(tmp_path, extra=DRAWN)
+    ((where, problem, grave), *_) = doubts(tmp_path, extra=DRAWN)
     assert (where, grave) == ("[outline] artwork", True)
     assert float(problem.split()[4]) == pytest.approx(filled, abs=0.03)
     assert "in a bay narrower than it, 14 mm of it" in problem
@@ -554,13 +555,45 @@ def test_outer_strings_lie_on_the_drawn_board(tmp_path, half, said):
     """At fret 5 the stated board is 22.6 mm wide on either side, and its outer strings run 3 mm inside that."""
     (tmp_path / "outline.svg").write_text(
         small_board.svg(f'<path d="M-45,{-half}H45V{half}H-45Z"/>', 90, 2 * half, corner=f"-45 {-half}"))
-    found = doubts(tmp_path, extra=DRAWN)
+    found = [one for one in doubts(tmp_path, extra=DRAWN) if one[0] == "[outline] artwork"]
     if said is None:
         assert found == []
         return
     ((where, problem, grave),) = found
     assert (where, grave) == ("[outline] artwork", True)
     assert re.search(f"side lies {said} the drawn outline at fret 5, near 75\\.\\d", problem)
+
+
+STRAIGHT = 3.0 * 10.0 / LONG  # mm: how much half a board of 40 by 46 mm widens from the nut to 10 mm past it
+
+
+@pytest.mark.parametrize(("path", "told"), [
+    (f"M0,-20 {LONG},-23V23L0,20Z", None), (f"M0,-20.12 {LONG},-23.12V23.12L0,20.12Z", None),
+    (f"M0,-20.2 {LONG},-23V23L0,20.2Z", ({"nut_width": 40.4}, "40 mm, and the outline is drawn 40.4 mm wide there")),
+    (f"M0,-20 {LONG},-25V25L0,20Z", ({"end_width": 50.0}, "46 mm, and the outline is drawn 50 mm wide there")),
+    (f"M0,-24 {LONG},-24V24L0,24Z", ({"nut_width": 48.0, "end_width": 48.0}, "40 mm, .* 48 mm wide there; 46 mm, .*")),
+    # corners rounded at the nut, and an end that is stepped before the last fret, of a board as wide as written
+    (f"M0,-15Q0,-20 10,{-20 - STRAIGHT} L{LONG},-23V0H65V{20 + 3 * 65 / LONG}L10,{20 + STRAIGHT}Q0,20 0,15Z", None),
+])
+def test_a_drawn_board_of_other_widths_than_are_written_is_told(tmp_path, path, told):
+    """Strings, dots, nut and saddle count from the widths in the job, frets and slots from the drawing."""
+    (tmp_path / "outline.svg").write_text(small_board.svg(f'<path d="{path}"/>', LONG, 60, corner="0 -30"))
+    job = DRAWN.replace("place = { at = [40.0, 0.0] }", f"place = {{ at = [{LONG / 2}, 0.0] }}")
+    found = [one for one in doubts(tmp_path, extra=job) if one[0].startswith("[board]")]
+    where = f"[board] {' and '.join(told[0])}" if told else ""
+    assert [(one, grave) for one, _, grave in found] == [(where, True)] * bool(told)
+    board = load_job(tmp_path / "job.toml")
+    of_nut = list(doubts_of(board, replace(clamping_of(board), kind=NUT)))
+    assert [one.where for one in of_nut] == [where] * bool(told), "the nut's blank comes from them too"
+    if told:
+        assert re.fullmatch(told[1], found[0][1])
+        text = (tmp_path / "job.toml").read_text()
+        (advised,) = [re.findall(r"(\w+_width) = ([\d.]+)", one) for one in TOLD if one.startswith(found[0][0])]
+        assert dict(advised) == {key: f"{v:g}" for key, v in told[0].items()}
+        for key, value in advised:
+            text = re.sub(rf"(?m)^{key} = .*$", f"{key} = {value}", text)
+        (tmp_path / "job.toml").write_text(text)
+        assert not [one for one in told_of(load_job(tmp_path / "job.toml")) if one.where.startswith("[board]")]
 
 
 def test_a_clamp_on_the_place_of_zero_and_one_as_tall_as_no_clamp_are_doubted(tmp_path):
