@@ -14,7 +14,7 @@ from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.programs.zeroing import refits
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
-from pathgen.work.operations import STAY, DowelHoles, Outline, Slot
+from pathgen.work.operations import STAY, Channel, DowelHoles, Outline, Slot
 
 INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""
@@ -203,7 +203,8 @@ def _laid(clamping: Clamping, step: Step) -> list[str]:
                      "back later.")
     if _as_it_comes(clamping):
         lines.append(_comes_with(clamping))
-    if from_bed and (clamping.surfacing is not None or clamping.inlays or clamping.feature(Slot) is not None):
+    later = clamping.feature(Channel) is not None  # the top, which is cut to what the job says of the blank
+    if later or (from_bed and (clamping.surfacing or clamping.inlays or clamping.feature(Slot) is not None)):
         lines.append(_measuring(clamping))
     return [*lines, *held, *([_edges(clamping, step.cutter)] if clamping.moved_at(step) is None else [])]
 
