@@ -228,7 +228,8 @@ def _smaller(cutters: Sequence[Cutter], depth: float, diameter: float, own: Sequ
     """The widest cutter of the job that would do; else what to look for."""
     fit = [cutter for cutter in cutters if cutter.name not in own and cutter.shape == "flat-end"
            and cutter.diameter <= diameter and cutter.flute_length >= depth]
-    return f'"{max(fit, key=lambda c: c.diameter).name}" to [[inlay]] cutters' if fit else "a smaller cutter or a v cutter"
+    widest = max(fit, key=lambda c: c.diameter, default=None)
+    return f'"{widest.name}" to [[inlay]] cutters' if widest else "a smaller cutter or a v cutter"
 
 
 def idle_findings(clamping: Clamping) -> list[Finding]:
