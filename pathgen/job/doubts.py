@@ -158,7 +158,7 @@ def _lengths(job: Job) -> Iterator[Doubt]:
 
 
 def _widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
-    """A board narrower at its end, slots that no fret wire holds in, ridges that nobody sands away."""
+    """A board narrower at its end, strings over its binding, slots that no wire holds in, ridges that nobody sands."""
     board, units, slots = job.board, job.units, clamping.feature(Slot)
     if board is not None and board.end_width < board.nut_width:
         yield Doubt(
@@ -166,6 +166,13 @@ def _widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                                                f"{format_length(board.nut_width, units)}",
             allowed="a board is usually wider at its end (common practice)",
             remedy="if that is not meant, change nut_width and end_width over",
+        )
+    if board is not None and board.binding > board.to_outer_strings + SUMS:
+        wide, inside = told_apart(board.binding, board.to_outer_strings, unit=units)
+        yield Doubt(
+            where="[board] binding", problem=f"{wide} wide, and the outer strings lie {inside} inside the edges: they "
+            "run over the binding", allowed="a binding narrower than edge_to_string",
+            remedy="if that is not meant, make binding less, or edge_to_string more: both count from the finished edge",
         )
     if board is not None and slots is not None and slots.width > _WIDE_SLOT:
         yield Doubt(

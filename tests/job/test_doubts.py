@@ -249,6 +249,17 @@ def test_widths_and_ridges_that_are_hardly_meant(tmp_path):
     assert [where for where, *_ in doubts(tmp_path, extra=slots.format(1.1))] == ["[slots] width"]
 
 
+@pytest.mark.parametrize(("binding", "more", "told"), [
+    (3.0, "", None), (3.1, "", "3.1 mm wide, and the outer strings lie 3 mm inside the edges"),
+    (3.1, "bound = true\n", "3.1 mm wide, and the outer strings lie 3 mm inside the edges"),
+    (3.1, "edge_to_string = 3.2\n", None), (2.0, "edge_to_string = 1.9\n", "2 mm wide, .* lie 1.9 mm inside the edges"),
+])
+def test_outer_strings_over_the_binding_are_told(tmp_path, binding, more, told):
+    found = doubts(tmp_path, "nut_width = 40.0", f"nut_width = 40.0\nbinding = {binding}\n{more}")
+    assert [(where, grave) for where, _, grave in found] == [("[board] binding", True)] * bool(told)
+    assert all(re.match(told, problem) for _, problem, _ in found)
+
+
 @pytest.mark.parametrize(("thick", "told"), [("6.5", True), ("6.54", True), ("6.56", False), ("8.0", False)])
 def test_a_blank_as_thick_as_the_board(tmp_path, thick, told):
     """Under 0.05 mm there is nothing to cut."""
