@@ -329,9 +329,8 @@ def _earlier_version(names: Sequence[str], count: int) -> Iterator[Finding]:
 
 
 def _programs(job: Job, planned: Plan) -> tuple[Program, ...]:
-    steps = planned.clamping.steps
-    programs = tuple(_program(job, planned, index) for index in range(len(steps)))
-    check_lines([program.text for program in programs], steps)
+    programs = tuple(_program(job, planned, index) for index in range(len(planned.clamping.steps)))
+    check_lines([program.text for program in programs], planned.clamping)
     return programs
 
 

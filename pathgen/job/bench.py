@@ -47,7 +47,7 @@ def block_clamping(job: Job, frets: tuple[int, int] | None) -> Clamping:
     if table.outline:
         cutter = job.cutter(table.outline, "[block] outline")
         tab = OutlineCut.tab_width + cutter.diameter
-        cut = OutlineCut(tabs=4 if end - start > _ROOM_FOR_TWO * tab else 2, where="[block]")
+        cut = OutlineCut(tabs=4 if end - start > _ROOM_FOR_TWO * tab else 2, where="[block] outline")
         steps.append(Step(operation=Outline(cut), cutter=cutter))
     return Clamping(
         title=f"{job.title}: hollow block, {f'fret {first}' if first else 'the nut'} to fret {last}",

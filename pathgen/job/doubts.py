@@ -29,19 +29,23 @@ from pathgen.job.flat import plate_corners
 from pathgen.job.form import FORMS, closed_by_page, to_the_page
 from pathgen.job.job import Job
 from pathgen.job.nut_and_saddle import NUT
-from pathgen.job.part import drawn_corners
+from pathgen.job.part import board_of, drawn_corners
+from pathgen.job.sense import larger_blank
 from pathgen.job.staged import apart_doubts, poured_apart
 from pathgen.job.tables import FannedScale
 from pathgen.parts.fingerboard.ends import chord_across
+from pathgen.parts.fingerboard.layout import centre_crossings
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
 from pathgen.parts.flat.part import FlatPart
 from pathgen.strategies.cutting_out import TAB_SLOPE
 from pathgen.strategies.reach import lengths
+from pathgen.strategies.tab_places import LEAST_WASTE
 from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.features import OutlineCut
 from pathgen.work.mark_errors import THICKER, THINNER
 from pathgen.work.operations import Outline, Slot, SurfaceRough, WitnessMarks
+from pathgen.work.part import Part
 from pathgen.work.thin_wood import THIN
 
 _NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies flat to
@@ -55,6 +59,8 @@ _SAME = 0.01  # mm
 _THINNEST = 100.0  # parts of resin to one of catalyst: polyester takes 1 to 2 % (common practice)
 _LOOSE = 0.05  # mm: a nut that much off its slot rattles, or does not go in (common practice, no source)
 _FILLED = 0.99  # share of area
+_WIDTHS_ALIKE = 0.3  # mm: half of it at each edge (common practice, no source)
+_STRAIGHT_BY = 3  # frets at least, by which a drawn edge is taken as straight
 _STRING_IN = 1.0  # mm: nearer to its edge a string is pulled off the board (common practice)
 _APART = 0.5  # of the length: dowels nearer than that (common practice, no source)
 _PLAY = 0.05  # mm: of a dowel in its hole (common practice, no source)
@@ -68,6 +74,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Every doubt about a job's numbers, in the order of its tables; of what is cut beside its part, those of it."""
     if clamping.kind == NUT:
         yield from _nut_plate(job)
+        yield from _drawn_otherwise(job, board_of(job))
         yield from of_strings(job)
     if clamping.kind not in ("", *FORMS):
         return
@@ -89,8 +96,10 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _drilled(job, clamping)
     yield from _inner_corners(job)
     yield from _mostly_tabs(job, clamping)
+    yield from _no_waste_beyond(job, clamping)
     yield from _over_all(job)
     yield from _nothing_beside(job, clamping)
+    yield from _drawn_otherwise(job, clamping.board)
     yield from _strings_off(job, clamping)
     yield from _mixes(job)
     yield from _said_twice(job)
@@ -149,7 +158,7 @@ def _lengths(job: Job) -> Iterator[Doubt]:
 
 
 def _widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
-    """A board narrower at its end, slots that no fret wire holds in, ridges that nobody sands away."""
+    """A board narrower at its end, strings over its binding, slots that no wire holds in, ridges that nobody sands."""
     board, units, slots = job.board, job.units, clamping.feature(Slot)
     if board is not None and board.end_width < board.nut_width:
         yield Doubt(
@@ -157,6 +166,13 @@ def _widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                                                f"{format_length(board.nut_width, units)}",
             allowed="a board is usually wider at its end (common practice)",
             remedy="if that is not meant, change nut_width and end_width over",
+        )
+    if board is not None and board.binding > board.to_outer_strings + SUMS:
+        wide, inside = told_apart(board.binding, board.to_outer_strings, unit=units)
+        yield Doubt(
+            where="[board] binding", problem=f"{wide} wide, and the outer strings lie {inside} inside the edges: they "
+            "run over the binding", allowed="a binding narrower than edge_to_string",
+            remedy="if that is not meant, make binding less, or edge_to_string more: both count from the finished edge",
         )
     if board is not None and slots is not None and slots.width > _WIDE_SLOT:
         yield Doubt(
@@ -390,6 +406,31 @@ def _mostly_tabs(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         )
 
 
+def _no_waste_beyond(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """A blank that ends so near the part that its outline's groove parts the waste that tabs or a skin hold on to."""
+    cut, cutter, units = clamping.feature(Outline), clamping.cutter(Outline), job.units
+    if job.outline is None or cut is None or cutter is None or not (cut.tabs or cut.skin):
+        return
+    blank = clamping.shared.blank if clamping.shared else clamping.stock.bounds
+    out = (np.array(clamping.board.outline.bounds) - blank) * [1, 1, -1, -1]
+    short = np.flatnonzero(out < cutter.diameter + LEAST_WASTE - SUMS)
+    if not len(short) or out.min() < -SUMS:  # that is refused
+        return
+    names, what = clamping.board.names, "a skin holds" if cut.skin else "tabs hold"
+    lower, upper = names.sides or ("lower", "upper")
+    sides = (f"before {names.start}", f"on the {lower} side", f"past the {names.far}", f"on the {upper} side")
+    there = " and ".join(f"{format_length(max(float(out[k]), 0.0), units)} {sides[k]}" for k in short)
+    yield Doubt(
+        where="[stock]",
+        problem=f"the blank stands out {there}: the outline's cutter parts the waste there, and {what} the "
+                f"{names.part} to {'loose strips alone' if len(short) > 1 else 'strips that bend'}"
+                + ("; its edge there is the blank's, as it comes" if out.min() < _SEEN else ""),
+        allowed=f"{format_length(cutter.diameter + LEAST_WASTE, units)} or more all round: the cutter and "
+                f"{format_length(LEAST_WASTE, units)}",
+        remedy=f"{larger_blank(job, clamping.board)}; or stick the blank down over its whole face, waste too",
+    )
+
+
 def _over_all(job: Job) -> Iterator[Doubt]:
     """A second cut asked for over the inlays alone, where what was left proud has it go over the whole."""
     if job.surface and job.surface.leave and job.resurface and job.resurface.area == "inlay":
@@ -414,6 +455,42 @@ def _nothing_beside(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 where=f"{inlay.name} lap", problem="given, and no inlay comes later: lap goes under those, and changes "
                 "nothing", allowed="lap in an inlay before others", grave=False,
                 remedy="leave it out, or write it in an earlier one")
+
+
+def _drawn_otherwise(job: Job, board: Part) -> Iterator[Doubt]:
+    """A drawn board of other widths than are written, from which its strings, dots, nut and saddle are counted.
+
+    A width is as written where it is so at the nut or at the last fret, or where edges as straight as may be through
+    all frets come to it: edges may be curved, and ends round or stepped.
+    """
+    units = job.units
+    if not isinstance(board, Fingerboard) or not board.drawn or job.board is None:
+        return
+    x = centre_crossings(board.layout.lines)
+    across = np.stack([np.column_stack([x, np.full_like(x, side)]) for side in (-1.0, 1.0)], axis=1)
+    wide = np.abs(np.diff(chord_across(board.finished, across)[:, :, 1], axis=1))[:, 0]
+    there = np.flatnonzero(np.isfinite(wide))
+    if len(there) < _STRAIGHT_BY:
+        return
+    one, other = there[np.array(np.triu_indices(len(there), 1))]
+    slope = np.median((wide[other] - wide[one]) / (x[other] - x[one]))
+    straight = np.median((wide - slope * x)[there]) + slope * np.array([0.0, board.length])
+    said = {"nut_width": job.board.nut_width, "end_width": job.board.end_width}
+    written = np.array(list(said.values()))
+    here = (wide - 2 * board.layout.edges.half_width(x))[[0, -1]]
+    far = np.fmin(np.abs(here), np.abs(straight - written)) > _WIDTHS_ALIKE
+    drawn = np.where([np.isfinite(here[0]), False], written + here, straight).tolist()
+    off = {key: (v, said[key]) for key, v, is_off in zip(said, drawn, far, strict=True) if is_off}
+    if off:
+        yield Doubt(
+            where=f"[board] {' and '.join(off)}",
+            problem="; ".join("{}, and the outline is drawn {} wide there".format(
+                *told_apart(there, round(v, 2), unit=units)) for v, there in off.values()),
+            allowed=f"the drawing's widths within {format_length(_WIDTHS_ALIKE, units)}: strings, dots, nut and saddle "
+                    "count from what is written",
+            remedy=f"write {' and '.join(f'{key} = {as_written(round(v, 2), units)}' for key, (v, _) in off.items())}; "
+                   "or correct the drawing, its size or its place",
+        )
 
 
 def _strings_off(job: Job, clamping: Clamping) -> Iterator[Doubt]:

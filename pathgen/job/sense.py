@@ -159,7 +159,7 @@ def _stock_holds_part(job: Job, part: Part) -> None:
                        f"{format_length(stock.width, unit)}: the {what} does not lie within the blank",
                        allowed=f"length along the {what}, width across it", remedy="swapped? change them over")
     raise JobError("[stock]", f"the {what} does not lie within the blank: {_overhang(part, blank)}",
-                   remedy=_larger_blank(job, part))
+                   remedy=larger_blank(job, part))
 
 
 def _comes_with_its_top(job: Job, part: Part) -> None:
@@ -177,31 +177,33 @@ def _comes_with_its_top(job: Job, part: Part) -> None:
         )
 
 
-def _larger_blank(job: Job, part: Part) -> str:
-    """What of the blank to change, with the least value that holds the part."""
+def larger_blank(job: Job, part: Part) -> str:
+    """What of the blank to change, with the least value that holds the part, and what its outline needs round it."""
     (x0, y0, x1, y1), stock, unit = part.outline.bounds, job.stock, job.units
     step = {"mm": 0.1, "in": 0.254}[unit]
 
     def up(mm: float) -> str:
         return format_length(float(np.ceil(mm / step - 1e-9)) * step, unit)
 
-    # what holds tabs is asked for at once
+    # what holds tabs or skin is asked for at once
     cut, beside = job.outline, 0.0
-    if cut and (cut.tabs or (cut.tabs is None and not cut.skin)):
+    if cut and (cut.tabs != 0 or cut.skin):
         beside = job.cutter(cut.cutter, "[outline] cutter").diameter + LEAST_WASTE
     width = 2 * (max(-y0, y1) + beside)
-    room, ends = (f" (with {up(beside)} {where} for the outline's cutter and tabs)" if beside else ""
-                  for where in ("on each side", "at each end"))
-    ways = [f"width {up(width)} or more{room}"] if 2 * max(-y0, y1) > stock.width else []
+    room, ends = (f" (with {up(beside)} {where} for the outline's cutter and {'skin' if cut and cut.skin else 'tabs'})"
+                  if beside else "" for where in ("on each side", "at each end"))
+    ways = [f"width {up(width)} or more{room}"] if stock.width < width - SUMS else []
     least, most = beside - x0, stock.length - x1 - beside
-    before = max(stock.margin_nut, float(np.ceil(least / step - 1e-9)) * step)
+    low, high = (np.array([np.ceil(least / step - 1e-6), np.floor(most / step + 1e-6)]) * step).tolist()
+    before = max(stock.margin_nut, low)
     length = f"length {up(before + x1 + beside)} or more"
-    fits = stock.margin_nut >= -x0 and stock.margin_nut + x1 <= stock.length
+    fits = least - SUMS <= stock.margin_nut <= most + SUMS
     if not fits and least > most:
         ways.append(f"{length} with a margin_nut of {format_length(before, unit)}{ends}")
     elif not fits:
-        longer = f", or {length}" if stock.margin_nut + x1 > stock.length else ""
-        ways.append(f"margin_nut from {up(least)} to {format_length(most - step / 2, unit, decimals=1)}{longer}{ends}")
+        one, other = (format_length(v if low <= high else (least + most) / 2, unit) for v in (low, high))
+        longer = f", or {length}" if stock.margin_nut > most else ""
+        ways.append(f"margin_nut {one if one == other else f'from {one} to {other}'}{longer}{ends}")
     return "make [stock] " + ", and ".join(ways)
 
 

@@ -14,7 +14,7 @@ from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.programs.zeroing import refits
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
-from pathgen.work.operations import STAY, DowelHoles, Slot
+from pathgen.work.operations import STAY, Channel, DowelHoles, Outline, Slot
 
 INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""
@@ -67,9 +67,17 @@ def _zero_now(clamping: Clamping) -> str:
 def z_zero_words(clamping: Clamping) -> str:
     """Where Z 0 of the programs is."""
     return {
-        "bed": "Z 0 is the underside of the work: the bed or spoilboard it lies on",
+        "bed": f"Z 0 is the underside of the work: the bed{', ' if _taped(clamping) else ' or '}spoilboard"
+               f"{' or tape' if _taped(clamping) else ''} it lies on",
         "stock-top": f"Z 0 is {_top_words(clamping)}",
     }[clamping.setup.z_zero]
+
+
+def _taped(clamping: Clamping) -> bool:
+    """Whether tape may hold the work: over its whole face, or where no clamps are known."""
+    cut = clamping.feature(Outline)
+    return not clamping.setup.keep_out or any(inlay.fill == "resin" for inlay in clamping.inlays) \
+        or (cut is not None and not cut.tabs and not cut.skin)
 
 
 def before_start(
@@ -195,7 +203,8 @@ def _laid(clamping: Clamping, step: Step) -> list[str]:
                      "back later.")
     if _as_it_comes(clamping):
         lines.append(_comes_with(clamping))
-    if from_bed and (clamping.surfacing is not None or clamping.inlays or clamping.feature(Slot) is not None):
+    later = clamping.feature(Channel) is not None  # the top, which is cut to what the job says of the blank
+    if later or (from_bed and (clamping.surfacing or clamping.inlays or clamping.feature(Slot) is not None)):
         lines.append(_measuring(clamping))
     return [*lines, *held, *([_edges(clamping, step.cutter)] if clamping.moved_at(step) is None else [])]
 
@@ -377,7 +386,9 @@ def _stand_out_words(clamping: Clamping, out: float) -> str:
 def _z_place(clamping: Clamping, step: Step) -> str:
     if clamping.setup.z_zero == "bed":
         setter = "a setter (a block of known height)" if step.order == 1 else "a setter"
-        return f"touch off beside the work on the bed it lies on, or on {setter} standing there"
+        return f"touch off beside the work on the bed it lies on, or on {setter} standing there" + (
+            "; where tape holds the work, on a strip of the same tape stuck to the bed, or all is cut lower by its "
+            "thickness" if _taped(clamping) else "")
     if not any(s.operation.makes_surface for s in clamping.steps if s.order < step.order):
         return f"touch off on {_top_words(clamping)}"
     return (

@@ -27,6 +27,7 @@ from pathgen.base.units import (
 )
 from pathgen.programs.zero_check import ZeroCheck
 from pathgen.work.clamping import CLOSE, Clamping, KeepOut, Step
+from pathgen.work.layers import layers, thin_layers
 from pathgen.work.operations import SurfaceFinish, SurfaceRough, WitnessMarks
 
 _LEAST_LAYER = 0.01  # mm: the least stepdown that a job may hold
@@ -47,29 +48,26 @@ def check_limits(toolpath: Toolpath, clamping: Clamping, step: Step) -> None:
         _check_flutes(toolpath, clamping, step.cutter)
 
 
-def check_lines(texts: Sequence[str], steps: Sequence[Step]) -> None:
+def check_lines(texts: Sequence[str], clamping: Clamping) -> None:
     """Raise JobError for programs that have more lines, all together, than are read back."""
     lines = [text.count("\n") for text in texts]
     if sum(lines) <= MOST_LINES:
         return
     worst = int(np.argmax(lines))
+    step = clamping.steps[worst]
+    thin, deeper = thin_layers(clamping, step)
     raise JobError(
-        steps[worst].title, f"its program would have {lines[worst]:,} lines, and all of them {sum(lines):,}",
+        step.title, f"its program would have {lines[worst]:,} lines, and all of them {sum(lines):,}"
+        f"{thin and f': it is cut in {thin}'}",
         allowed=f"{MOST_LINES:,} in all programs",
-        remedy="name a wider cutter before it (pathgen reach lists them), or leave parts of the drawing to a job of "
-               "their own" if steps[worst].operation.opens else "let it cut less: the rest is a job of its own",
+        remedy=deeper or (
+            "name a wider cutter before it (pathgen reach lists them), or leave parts of the drawing to a job of "
+            "their own" if step.operation.opens else "let it cut less: the rest is a job of its own"),
     )
 
 
-def layer_of(clamping: Clamping, step: Step) -> float:
-    """The deepest layer that a step clears of wood, mm: 0 where a ball end only follows the surface."""
-    edge = shapely.get_coordinates(clamping.board.outline)
-    low = float(np.min(clamping.board.surface.height(*edge.T)))
-    return step.operation.layer(step.cutter, clamping.stock.thickness, low)
-
-
 def _check_bending(clamping: Clamping, step: Step) -> None:
-    layer = layer_of(clamping, step)
+    _, layer = layers(clamping, step)
     stress = bending_stress(step.cutter, layer)
     if not step.cutter.is_flat or stress <= STRENGTH:
         return

@@ -181,7 +181,8 @@ def _outline(operation: Outline, cutter: Cutter, around: Around) -> Toolpath:
     check_tabs_hold(tabs, part, blank=clamping.stock.bounds, cutter=cutter, where=f"{cut.where} tabs")
     fills = [clamping.first_surface.thickness + inlay.overfill for inlay in filled_beside(cut, cutter, clamping)]
     return outlining(part, cutter=cutter, top=max([around.top, *fills]), bottom=cut.bottom, tabs=tabs,
-                     finish=cut.finish, rapids=around.rapids, stands=in_the_way(cut, cutter, around))
+                     finish=cut.finish, rapids=around.rapids, stands=in_the_way(cut, cutter, around),
+                     where=f"{cut.where} cutter")
 
 
 def _pieces(operation: CutPieces, cutter: Cutter, around: Around) -> Toolpath:

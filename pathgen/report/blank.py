@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from pathgen.base.plain import in_runs, joined
 from pathgen.base.units import format_length, volume_words
 from pathgen.report.data import finding_rows, of_all_parts
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells
@@ -44,11 +45,21 @@ def blank_data(
 
 
 def findings_of_parts(names: Sequence[str], each: Sequence[Sequence[Row]]) -> list[Row]:
-    """What was found of each part, by its number and name; what is said of their common set-up once."""
+    """What was found of each part, by its number and name; what is said of more in the same words, once for them.
+
+    What is said of their common set-up is of no part.
+    """
     of_all = [f for f in each[0] if f["where"].startswith("[setup]") and all(f in others for others in each[1:])]
-    return of_all + [f | {"where": f"part {number}, {name}: {f['where']}"}
-                     for number, (name, own) in enumerate(zip(names, each, strict=True), 1)
-                     for f in own if f not in of_all]
+    return of_all + [
+        f | {"where": f"{_parts_words([k for k, others in enumerate(each) if f in others], names)}: {f['where']}"}
+        for k, own in enumerate(each) for f in own
+        if f not in of_all and not any(f in before for before in each[:k])]
+
+
+def _parts_words(found: Sequence[int], names: Sequence[str]) -> str:
+    """``part 1, lid`` or ``parts 1 and 3, lid-1 and lid-2``."""
+    numbers = joined(in_runs([k + 1 for k in found]))
+    return f"part{'s' if len(found) > 1 else ''} {numbers}, {joined([names[k] for k in found])}"
 
 
 def _row(part: Row, program: Program, number: int) -> Row:

@@ -6,9 +6,9 @@ from pathgen.base.bending import usual_layer
 from pathgen.base.cutters import Cutter
 from pathgen.base.feeds import ROUND_UP, USUAL_CHIP_LOAD, UnusualFeed, unusual_feed, usual_speed
 from pathgen.base.units import MM_PER, as_written, format_length
-from pathgen.programs.limits import layer_of
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.layers import layers, thin_layers
 
 QUICKEST = 30_000.0
 """Turns a minute that the spindles of small routers reach: common practice, no source."""
@@ -50,10 +50,19 @@ def feed_findings(clamping: Clamping) -> list[Finding]:
 
 
 def layer_findings(clamping: Clamping) -> list[Finding]:
-    """A warning for each cutter that goes deeper in one layer than is usual for its diameter and flutes."""
+    """A warning for each cutter that goes deeper in one layer than is usual for its diameter and flutes, a note for
+    one that goes down in many much thinner ones."""
     found, unit = {}, clamping.units
     for step in clamping.steps:
-        layer, usual = layer_of(clamping, step), usual_layer(step.cutter)
+        (_, layer), usual = layers(clamping, step), usual_layer(step.cutter)
+        thin, deeper = thin_layers(clamping, step)
+        if thin and step.cutter.name not in found:
+            found[step.cutter.name] = Finding(
+                code="layers-thin", severity="note", where=f'cutter "{step.cutter.name}", {step.operation.name}',
+                got=f"{thin}: its program takes many times as long as it would with usual ones",
+                allowed=f"{format_length(usual / 2, unit)} to {format_length(usual, unit)} is usual in hardwood",
+                remedy=deeper,
+            )
         if layer <= usual * (1.0 + ROUND_UP) or step.cutter.name in found:
             continue
         got = (f"layers of {format_length(layer, unit)} with {format_length(step.cutter.diameter, unit)}"

@@ -151,8 +151,8 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence
                 got=f"{_seen_area(closed)} of {colour.colour}, {100 * share:.1f} % of that colour, stays closed with "
                 f"{names}; {place} {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there"
                 + (", with no room for a ramp or a helix down" if blind else ""),
-                allowed=f"all of it with a cutter of {detail.largest:.2f} mm there"
-                        f"{' that plunges' if blind else ''}" if detail.largest >= FINEST else
+                allowed=f"all of that place, as a cutter of {detail.largest:.2f} mm "
+                        f"{'that plunges ' if blind else ''}opens it" if detail.largest >= FINEST else
                         "lines as wide as a cutter",
                 remedy=f"{'take a cutter that plunges, ' if blind else ''}add "
                        f"{_smaller(cutters, inlay.depth, detail.largest, own)}, or draw that detail wider "
@@ -228,7 +228,8 @@ def _smaller(cutters: Sequence[Cutter], depth: float, diameter: float, own: Sequ
     """The widest cutter of the job that would do; else what to look for."""
     fit = [cutter for cutter in cutters if cutter.name not in own and cutter.shape == "flat-end"
            and cutter.diameter <= diameter and cutter.flute_length >= depth]
-    return f'"{max(fit, key=lambda c: c.diameter).name}" to its cutters' if fit else "a smaller cutter or a v cutter"
+    widest = max(fit, key=lambda c: c.diameter, default=None)
+    return f'"{widest.name}" to [[inlay]] cutters' if widest else "a smaller cutter or a v cutter"
 
 
 def idle_findings(clamping: Clamping) -> list[Finding]:

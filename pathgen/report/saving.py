@@ -124,7 +124,7 @@ def _slots(clamping: Clamping) -> Iterator[Change]:
         fewer = replace(step, cutter=replace(step.cutter, stepdown=deeper))
         yield Change(words=f'[[cutter]] "{step.cutter.name}" stepdown = {as_written(deeper, unit)}',
                      clamping=_with(clamping, step, fewer), operations=(Slot,),
-                     cost=f"layers of {format_length(deepest / (layers - 1), unit)} instead of "
+                     cost=f"layers of {format_length(deepest / math.ceil(deepest / deeper - 1e-9), unit)} instead of "
                           f"{format_length(deepest / layers, unit)}: more load on a thin cutter")
 
 

@@ -90,7 +90,7 @@ class Tabs:
 @remembered
 def outlining(
     outline: Polygon, *, cutter: Cutter, top: float, bottom: float, tabs: Tabs, finish: float, rapids: Rapids,
-    stands: float = math.inf,
+    stands: float = math.inf, where: str = "cutter",
 ) -> Toolpath:
     """Moves round the outside of `outline`, climb cutting, from `top` down to `bottom` by the cutter's stepdown.
 
@@ -101,9 +101,9 @@ def outlining(
     a tenth of the cutter's diameter at most, no more than loads it like a layer does, and less the sharper the outline
     turns inward; with 0 there is none.
     Full-width cuts go at the eased feed, and the last lap all round where it takes so much. Raises CutterError for a
-    cutter that is not flat, or whose flute is too short.
+    cutter that is not flat, or whose flute is too short, saying `where` it is named.
     """
-    _check(cutter, top - bottom)
+    _check(cutter, top - bottom, where)
     half = tabs.width / 2 + cutter.radius
     finish = last_lap_takes(outline, cutter, top - bottom, finish)
     top = min(top, stands)
@@ -464,8 +464,8 @@ def _distance(places: Floats, points: Floats) -> Floats:
     return np.asarray(np.linalg.norm(places[:, None] - points, axis=2).min(axis=1))
 
 
-def _check(cutter: Cutter, depth: float) -> None:
-    where = f"cutter {cutter.name!r}"
+def _check(cutter: Cutter, depth: float, where: str) -> None:
+    where = f"{where} {cutter.name!r}"
     if cutter.shape != "flat-end":
         raise CutterError(where, f"a {cutter.shape} cutter cannot cut an upright edge", allowed="flat-end")
     if falls_short(cutter.flute_length, depth):

@@ -36,6 +36,7 @@ from pathgen.verify.shares import overlap_findings, share_findings
 from pathgen.verify.simulate import Simulation, simulate
 from pathgen.verify.surfaces import finished_area, measure_surface
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.layers import thin_layers
 from pathgen.work.operations import CutOut, Slot
 
 TOO_LONG = "too-long"
@@ -349,11 +350,14 @@ def _too_long(sim: Simulation, clamping: Clamping, most: float, resolution: floa
     """Of the program that took the most work, which need not be the one that was come to."""
     order = max(sim.worked, key=lambda order: sim.worked[order])
     line = sim.given_up[1] if sim.given_up and sim.given_up[0].order == order else None
+    step = next(step for step in clamping.steps if step.order == order)
+    thin, deeper = thin_layers(clamping, step)
     return Finding(
-        code=TOO_LONG, severity="forbid", where=at(next(s.file_name for s in clamping.steps if s.order == order), line),
-        got="simulating the programs was given up, most of the work was for this one",
+        code=TOO_LONG, severity="forbid", where=at(step.file_name, line),
+        got="simulating the programs was given up, most of the work was for this one"
+            f"{thin and f', which cuts {thin}'}",
         allowed=f"{most / 1e6:.0f} million heights worked out for all, several times what a job takes",
-        remedy=f"look at them on a coarser grid, --resolution {2.0 * resolution:g}",
+        remedy=f"{deeper and f'{deeper}; or '}look at them on a coarser grid, --resolution {2.0 * resolution:g}",
     )
 
 

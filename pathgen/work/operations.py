@@ -5,7 +5,6 @@ It neither plans nor checks itself: `pathgen.programs.paths` and `pathgen.verify
 
 from __future__ import annotations
 
-import math
 from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -134,13 +133,8 @@ class Operation(ABC, Generic[F]):
         """The places that it cuts or stops at, where they have names."""
         return ()
 
-    def layer(self, cutter: Cutter, top: float, low: float) -> float:
-        """The deepest layer that it clears of wood from `top` down, 0 where it clears none; `low` is the part's rim."""
-        layers = math.ceil(self.clears_deep(top, low) / cutter.stepdown - 1e-9)
-        return self.clears_deep(top, low) / layers if layers else 0.0
-
     def clears_deep(self, top: float, low: float) -> float:
-        """How deep it clears wood in all its layers."""
+        """How deep it clears wood from `top` down in all its layers, 0 where none; `low` is the part's rim."""
         return 0.0
 
     def at_once(self, cutter: Cutter) -> float:

@@ -5,6 +5,7 @@ import re
 import shutil
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -15,6 +16,8 @@ from pathgen.base.feeds import chip_load, usual_chip_load, usual_speed
 from pathgen.job import load_job
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.report.feeding import feed_findings, layer_findings
+from pathgen.verify.check import _too_long
+from pathgen.work.operations import Pocket
 from tests import small_board
 
 CUTTER = Cutter(name="flat", shape="flat-end", diameter=2.0, speed=18000, feed=1200.0, plunge=300.0, stepdown=1.6,
@@ -57,6 +60,30 @@ def test_deep_layers_are_doubted_by_diameter_and_flutes(tmp_path):
     four = {"stepdown = 1.6": "stepdown = 1.6\nflutes = 4"}
     (found,) = layer_findings(clamping_of(load_job(small_board.job(tmp_path, changes=four))))
     assert "1 mm" in found.allowed
+
+
+@pytest.mark.parametrize(("stepdown", "deep", "told"), [
+    (0.0249, 1.5, "61 layers of 0.025 mm"), (0.0251, 1.5, ""),  # thinner than a twentieth of 0.5 mm
+    (0.01, 0.41, "41 layers of 0.01 mm"), (0.01, 0.4, ""),
+])
+def test_many_layers_much_thinner_than_usual_are_noted(tmp_path, stepdown, deep, told):
+    changes = {"diameter = 2.0": "diameter = 0.5", "stepdown = 1.6": f"stepdown = {stepdown}",
+               "depth = 1.5": f"depth = {deep}"}
+    clamping = clamping_of(load_job(small_board.job(tmp_path, changes=changes)))
+    found = [(one.code, one.severity, one.got.partition(":")[0]) for one in layer_findings(clamping)]
+    assert found == [("layers-thin", "note", told)] * bool(told)
+    if not told:
+        return
+    (note,) = layer_findings(clamping)
+    assert note.allowed == "0.25 mm to 0.5 mm is usual in hardwood"
+    low, high = map(float, re.search(r"write stepdown = ([\d.]+) to ([\d.]+) for \"flat\"", note.remedy).groups())
+    step = clamping.step(Pocket)
+    assert 2 * low == pytest.approx(high, abs=1e-3)
+    assert bending_stress(step.cutter, high) <= STRENGTH
+    sim = SimpleNamespace(worked={step.order: 9}, given_up=(step, 7))
+    given_up = _too_long(sim, clamping, 9e6, 0.1)
+    assert told in given_up.got
+    assert given_up.remedy == f"{note.remedy}; or look at them on a coarser grid, --resolution 0.2"
 
 
 @pytest.mark.parametrize(("name", "changes", "usual"), [

@@ -12,6 +12,7 @@ from pathgen.app.showing import placing_lines
 from pathgen.base.errors import ArtworkError
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import _radius, doubts_of
+from pathgen.job.nut_and_saddle import NUT
 from tests import small_board
 from tests.as_made import hold_rows, words_row
 from tests.whole.test_both_sides import SIDES
@@ -151,7 +152,7 @@ def test_a_drawn_board_is_left_round_where_it_turns_inward_and_that_is_told(tmp_
     """Two square corners of a notch, each less a quarter of a circle, and a cutter a thousandth larger."""
     (tmp_path / "outline.svg").write_text(
         small_board.svg('<path d="M-45,-24H-10V-16H10V-24H45V24H-45Z"/>', 90, 48, corner="-45 -24"))
-    (where, problem, grave), (_, over, _) = doubts(tmp_path, extra=DRAWN)
+    (where, problem, grave), *_, (_, over, _) = doubts(tmp_path, extra=DRAWN)
     assert (where, grave) == ("[outline] artwork", False)
     assert "outer string on the treble side" in over or "outer string on the bass side" in over  # over the notch
     assert "leaves 0.97 mm2 in corners that point inward" in problem
@@ -170,10 +171,38 @@ def test_a_slit_too_narrow_for_the_outlines_cutter_is_closed_and_told(tmp_path, 
         with pytest.raises(JobError, match=r'"cut" does not go into .*bays 3\.00 mm wide or more\): .* that bay wider'):
             doubts(tmp_path, extra=DRAWN)
         return
-    ((where, problem, grave),) = doubts(tmp_path, extra=DRAWN)
+    ((where, problem, grave), *_) = doubts(tmp_path, extra=DRAWN)
     assert (where, grave) == ("[outline] artwork", True)
     assert float(problem.split()[4]) == pytest.approx(filled, abs=0.03)
     assert "in a bay narrower than it, 14 mm of it" in problem
+
+
+LONG = 300.0 * (1 - 2 ** (-5 / 12)) + 10.0
+"""Of the small board, mm: its fifth fret by the rule of the twelfth root of two, and 10 mm past it."""
+
+
+@pytest.mark.parametrize(("before", "past", "more", "words", "remedy"), [
+    (5.0, 5.0, "", None, None), (4.9, 5.12, "", "4.9 mm before the nut: ", "margin_nut 5 mm"),
+    (20.0, 0.0, "", "0 mm past the end: ", "margin_nut from 5 mm to 15 mm, or length 110.3 mm or more (with"),
+    (0.0, 0.0, "", "0 mm before the nut and 0 mm past the end: ", "length 95.3 mm or more with a margin_nut of 5 mm"),
+    (0.0, 0.0, "skin = 0.3", "0 mm before the nut and 0 mm past the end: ", "outline's cutter and skin)"),
+    (0.0, 0.0, "tabs = 0", None, None), (0.0, 0.0, None, None, None),
+])
+def test_waste_that_the_outline_parts_is_told(tmp_path, before, past, more, words, remedy):
+    """The cutter, 3 mm, and 2 mm must be there at each end, or tabs hold on to strips: told once, with what would do.
+
+    Nothing is said where no tabs hold the board, nor where nothing cuts it free.
+    """
+    length = f"length = {LONG + before + past}"
+    extra = "" if more is None else DRAWN[:DRAWN.index("artwork")] + more
+    found = doubts(tmp_path, "length = 125.0\nwidth = 66.0\nthickness = 8.0\nmargin_nut = 20.0",
+                   f"{length}\nwidth = 66.0\nthickness = 8.0\nmargin_nut = {before}", extra=extra)
+    told = [one for one in found if one[0] == "[stock]"]
+    assert [(words in problem, grave) for _, problem, grave in told] == [(True, True)] * (words is not None)
+    if told:
+        (last,) = [one for one in TOLD if one.startswith("[stock]: ")]
+        assert remedy in last
+        assert ("its edge there is the blank's" in last) == (min(before, past) < 0.1)
 
 
 def test_a_job_without_clamps_has_that_noted(tmp_path):
@@ -218,6 +247,17 @@ def test_widths_and_ridges_that_are_hardly_meant(tmp_path):
             'stepdown = 0.5\n[slots]\ncutter = "s"\ndepth = 1.5\n'
     assert doubts(tmp_path, extra=slots.format(1.0)) == []
     assert [where for where, *_ in doubts(tmp_path, extra=slots.format(1.1))] == ["[slots] width"]
+
+
+@pytest.mark.parametrize(("binding", "more", "told"), [
+    (3.0, "", None), (3.1, "", "3.1 mm wide, and the outer strings lie 3 mm inside the edges"),
+    (3.1, "bound = true\n", "3.1 mm wide, and the outer strings lie 3 mm inside the edges"),
+    (3.1, "edge_to_string = 3.2\n", None), (2.0, "edge_to_string = 1.9\n", "2 mm wide, .* lie 1.9 mm inside the edges"),
+])
+def test_outer_strings_over_the_binding_are_told(tmp_path, binding, more, told):
+    found = doubts(tmp_path, "nut_width = 40.0", f"nut_width = 40.0\nbinding = {binding}\n{more}")
+    assert [(where, grave) for where, _, grave in found] == [("[board] binding", True)] * bool(told)
+    assert all(re.match(told, problem) for _, problem, _ in found)
 
 
 @pytest.mark.parametrize(("thick", "told"), [("6.5", True), ("6.54", True), ("6.56", False), ("8.0", False)])
@@ -544,13 +584,45 @@ def test_outer_strings_lie_on_the_drawn_board(tmp_path, half, said):
     """At fret 5 the stated board is 22.6 mm wide on either side, and its outer strings run 3 mm inside that."""
     (tmp_path / "outline.svg").write_text(
         small_board.svg(f'<path d="M-45,{-half}H45V{half}H-45Z"/>', 90, 2 * half, corner=f"-45 {-half}"))
-    found = doubts(tmp_path, extra=DRAWN)
+    found = [one for one in doubts(tmp_path, extra=DRAWN) if one[0] == "[outline] artwork"]
     if said is None:
         assert found == []
         return
     ((where, problem, grave),) = found
     assert (where, grave) == ("[outline] artwork", True)
     assert re.search(f"side lies {said} the drawn outline at fret 5, near 75\\.\\d", problem)
+
+
+STRAIGHT = 3.0 * 10.0 / LONG  # mm: how much half a board of 40 by 46 mm widens from the nut to 10 mm past it
+
+
+@pytest.mark.parametrize(("path", "told"), [
+    (f"M0,-20 {LONG},-23V23L0,20Z", None), (f"M0,-20.12 {LONG},-23.12V23.12L0,20.12Z", None),
+    (f"M0,-20.2 {LONG},-23V23L0,20.2Z", ({"nut_width": 40.4}, "40 mm, and the outline is drawn 40.4 mm wide there")),
+    (f"M0,-20 {LONG},-25V25L0,20Z", ({"end_width": 50.0}, "46 mm, and the outline is drawn 50 mm wide there")),
+    (f"M0,-24 {LONG},-24V24L0,24Z", ({"nut_width": 48.0, "end_width": 48.0}, "40 mm, .* 48 mm wide there; 46 mm, .*")),
+    # corners rounded at the nut, and an end that is stepped before the last fret, of a board as wide as written
+    (f"M0,-15Q0,-20 10,{-20 - STRAIGHT} L{LONG},-23V0H65V{20 + 3 * 65 / LONG}L10,{20 + STRAIGHT}Q0,20 0,15Z", None),
+])
+def test_a_drawn_board_of_other_widths_than_are_written_is_told(tmp_path, path, told):
+    """Strings, dots, nut and saddle count from the widths in the job, frets and slots from the drawing."""
+    (tmp_path / "outline.svg").write_text(small_board.svg(f'<path d="{path}"/>', LONG, 60, corner="0 -30"))
+    job = DRAWN.replace("place = { at = [40.0, 0.0] }", f"place = {{ at = [{LONG / 2}, 0.0] }}")
+    found = [one for one in doubts(tmp_path, extra=job) if one[0].startswith("[board]")]
+    where = f"[board] {' and '.join(told[0])}" if told else ""
+    assert [(one, grave) for one, _, grave in found] == [(where, True)] * bool(told)
+    board = load_job(tmp_path / "job.toml")
+    of_nut = list(doubts_of(board, replace(clamping_of(board), kind=NUT)))
+    assert [one.where for one in of_nut] == [where] * bool(told), "the nut's blank comes from them too"
+    if told:
+        assert re.fullmatch(told[1], found[0][1])
+        text = (tmp_path / "job.toml").read_text()
+        (advised,) = [re.findall(r"(\w+_width) = ([\d.]+)", one) for one in TOLD if one.startswith(found[0][0])]
+        assert dict(advised) == {key: f"{v:g}" for key, v in told[0].items()}
+        for key, value in advised:
+            text = re.sub(rf"(?m)^{key} = .*$", f"{key} = {value}", text)
+        (tmp_path / "job.toml").write_text(text)
+        assert not [one for one in told_of(load_job(tmp_path / "job.toml")) if one.where.startswith("[board]")]
 
 
 def test_a_clamp_on_the_place_of_zero_and_one_as_tall_as_no_clamp_are_doubted(tmp_path):

@@ -18,7 +18,7 @@ from pathgen.job.keys import Place, size
 from pathgen.job.load import _refuse_odd
 from pathgen.job.part import board_of
 from pathgen.job.radius import check_radius
-from pathgen.job.sense import _larger_blank, _overhang
+from pathgen.job.sense import _overhang, larger_blank
 from pathgen.job.tables import colour
 from tests import small_board
 
@@ -344,15 +344,16 @@ def test_how_much_larger_a_blank_must_be(length, width, margin, words):
     job = SimpleNamespace(stock=SimpleNamespace(length=length, width=width, margin_nut=margin),
                           units="mm", outline=None)
     part = SimpleNamespace(outline=shapely.box(-5.0, -30.0, 200.0, 32.0))
-    assert _larger_blank(job, part) == f"make [stock] {words}"
+    assert larger_blank(job, part) == f"make [stock] {words}"
 
 
 @pytest.mark.parametrize(("length", "width", "margin", "words"), [
-    (230.0, 60.0, 8.0, "width 74 mm or more (with 5 mm on each side"),
+    (230.0, 60.0, 10.0, "width 74 mm or more (with 5 mm on each side"),
     (204.0, 80.0, 8.0, "length 215 mm or more with a margin_nut of 10 mm (with 5 mm at each end"),
     (212.0, 80.0, 3.0, "length 215 mm or more with a margin_nut of 10 mm (with 5 mm at each end"),
     (230.08, 80.0, 31.0, "margin_nut from 10 mm to 25 mm, or length 236 mm or more (with 5 mm at each end"),
-    (205.0, 60.0, 5.0, "width 74 mm or more (with 5 mm on each side"),
+    (217.0, 60.0, 10.0, "width 74 mm or more (with 5 mm on each side"),
+    (215.08, 80.0, 3.0, "margin_nut 10 mm (with 5 mm at each end"),
 ])
 def test_what_the_outline_needs_beside_the_part_is_said_of_a_larger_blank(length, width, margin, words):
     """64 mm by 205, and beyond each edge the cutter of 3 mm and 2 mm that hold its tabs."""
@@ -360,7 +361,7 @@ def test_what_the_outline_needs_beside_the_part_is_said_of_a_larger_blank(length
                           outline=SimpleNamespace(tabs=4, skin=0.0, cutter="flat"),
                           cutter=lambda name, where: SimpleNamespace(diameter=3.0))
     part = SimpleNamespace(outline=shapely.box(-5.0, -30.0, 200.0, 32.0))
-    assert _larger_blank(job, part) == \
+    assert larger_blank(job, part) == \
         f"make [stock] {words} for the outline's cutter and tabs)"
 
 

@@ -22,6 +22,7 @@ from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.parts.gauge.part import arc_edge
 from pathgen.programs.instructions import zero_words
 from pathgen.report.text import minutes_words
+from tests import small_board
 from tests.as_made import hold
 from tests.plain_cutting import left_by
 from tests.small_board import dotted_job
@@ -323,3 +324,17 @@ def test_programs_of_another_version_that_this_one_gives_too_are_right(tmp_path)
     (out / first).write_text((out / first).read_text().replace("(end", "(the end", 1) + "(by hand)\n")
     found = codes("thickness = 6.5", "thickness = 6.4")
     assert {("other-job", "forbid", first), ("edited", "warn", first), (*same, second)} <= found
+
+
+@pytest.mark.parametrize(("table", "where"), [
+    ('[block]\ncutter = "ball"\noutline = "short"\n', "[block] outline cutter 'short'"),
+    ('[gauges]\ncutter = "short"\nthickness = 6.0\n', "[gauges] cutter 'short'"),
+])
+def test_a_flute_too_short_for_an_outline_is_told_by_the_key_that_names_the_cutter(tmp_path, table, where):
+    short = small_board.cutter(name="short", shape="flat-end", diameter=3.0, flute_length=5.0, speed=16000, feed=900,
+                               plunge=300, stepdown=1.0)
+    read = load_job(small_board.job(tmp_path, extra=short + table))
+    clamping = block_clamping(read, (1, 3)) if read.block else gauge_clampings(read)[0]
+    with pytest.raises(CutterError) as refused:
+        build(read, clamping=clamping, resolution=0.5)
+    assert refused.value.where == where

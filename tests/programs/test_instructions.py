@@ -17,7 +17,7 @@ from pathgen.job.flat import boring_of, flat_part_of
 from pathgen.job.pieces import piece_sheets
 from pathgen.job.side_dots import side_dot_clamping
 from pathgen.programs.around import Around
-from pathgen.programs.instructions import afterwards, before_start, cautions
+from pathgen.programs.instructions import afterwards, before_start, cautions, zero_words
 from pathgen.programs.waste import _rounded_inside
 from pathgen.programs.zero_check import zero_checks
 from pathgen.programs.zeroing import references
@@ -43,6 +43,25 @@ def test_the_blank_is_found_by_its_edges(tmp_path, setup, spans):
     assert f"The blank then reaches from {spans}: " in line
     assert line.endswith("just touches one of its edges, its tip 6.35 mm or more below the blank's top (higher up it "
                          "is narrower), the display shows half the cutter, 6.35 mm, beyond that.")
+
+
+CLAMPED = "keep_out = [{ along = [-40, -14], across = [-33, 33], height = 20 }]\n"
+
+
+@pytest.mark.parametrize(("setup", "changes", "extra", "taped"), [
+    ("", {}, "", True), ('z_zero = "stock-top"\n', {}, "", False),
+    (CLAMPED, {}, "", True),  # resin cures in it: it is held over its whole face
+    (CLAMPED, {"overfill = 0.7": 'overfill = 0.7\nfill = "piece"'}, "", False),
+    (CLAMPED, {"overfill = 0.7": 'overfill = 0.7\nfill = "piece"'}, f"{OUTLINE}tabs = 0\n", True),
+])
+def test_the_thickness_of_tape_under_the_work_is_counted(tmp_path, setup, changes, extra, taped):
+    """Tape lifts the work off the bed that Z 0 is set on: each program that a cutter is fitted for says where to."""
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, changes=changes, extra=f"[setup]\n{setup}{extra}")))
+    fitted = [line for step in clamping.steps for line in before_start(clamping, step) if line.startswith("Fit ")]
+    assert fitted
+    strip = "where tape holds the work, on a strip of the same tape stuck to the bed, or all is cut lower by its"
+    assert [strip in line for line in fitted] == [taped] * len(fitted)
+    assert ("spoilboard or tape it lies on" in zero_words(clamping)) == taped
 
 
 @pytest.mark.parametrize(("cutter", "said"), [

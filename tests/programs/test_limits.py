@@ -174,6 +174,14 @@ def test_a_clamp_that_lifts_the_cutter_past_the_travel_is_named_as_the_cause(tmp
                                                    + clamp.format(12.0))), resolution=0.5)
 
 
+def test_lines_that_thin_layers_make_are_refused_with_a_larger_stepdown(tmp_path, monkeypatch):
+    monkeypatch.setattr(limits, "MOST_LINES", 200)
+    path = small_board.job(tmp_path, changes={"stepdown = 1.6": "stepdown = 0.02"})
+    with pytest.raises(pathgen.JobError, match=r"program 2, pocket: .*it is cut in 75 layers of 0.02 mm.*"
+                                               r'write stepdown = [\d.]+ to [\d.]+ for "flat"$'):
+        pathgen.build(pathgen.load_job(path), resolution=0.3)
+
+
 @pytest.mark.parametrize(("inlaid", "words"), [
     (True, r"program 2, pocket: its program would have 1,\d+ lines, .*: name a wider cutter before it"),
     (False, r"program 1, .*: its program would have \d+ lines, .*allowed: 200 in all programs\): let it cut less"),

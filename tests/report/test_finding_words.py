@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import pytest
 
 from pathgen.base.plain import counted
-from pathgen.report.blank import blank_data
+from pathgen.report.blank import blank_data, findings_of_parts
 from pathgen.report.data import Report
 from pathgen.report.filltext import _how_cut, _where_cut
 from pathgen.report.finding_words import finding_line
@@ -37,6 +37,17 @@ def test_findings_of_several_parts_on_one_blank_name_the_part_by_its_place_in_th
     assert data["checks"]["passed"] is False
     one = blank_data("one", "mm", "0", parts[:1], [()], (), fills=(), origin=(0.0, 0.0))
     assert one["checks"]["passed"] is True
+
+
+def test_what_is_said_of_several_parts_in_the_same_words_is_said_once():
+    feed, web, zero = ({"where": where, "severity": "warn", "got": "so"} for where in ("cutter", "web", "[setup] zero"))
+    other = feed | {"got": "otherwise"}
+    found = findings_of_parts(["lid-1", "lid-2", "plate"], [[zero, feed, web], [zero, feed], [zero, other, web]])
+    assert [f["where"] for f in found] == [
+        "[setup] zero", "parts 1 and 2, lid-1 and lid-2: cutter", "parts 1 and 3, lid-1 and plate: web",
+        "part 3, plate: cutter"]
+    alike = findings_of_parts(["a", "b", "c"], [[feed]] * 3)
+    assert [f["where"] for f in alike] == ["parts 1 to 3, a, b and c: cutter"]
 
 
 def test_one_of_something_is_not_many():

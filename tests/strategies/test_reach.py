@@ -326,15 +326,17 @@ def test_what_is_said_of_cutters_that_slope_that_go_in_nowhere_and_that_the_job_
     # 12 mm go in nowhere: they stand in the table and in no set
     assert any("wide" in line and line.endswith("  0.0 %") for line in lines)
     assert not any("wide" in one.cutters for one in found.sets)
-    for extra, words in ((small + slots, 'add "small" to its cutters, or'), (V, "add a smaller cutter or a v cutter")):
+    for extra, words in ((small + slots, 'add "small" to [[inlay]] cutters, or'),
+                         (V, "add a smaller cutter or a v cutter")):
         clamping = clamping_of(read := load_job(job(tmp_path, extra=extra, art=STAR)))
         (finding,) = reach_findings(clamping, reach_of_cutters(clamping), read.complete_cutters)
         assert words in finding.remedy
+        assert re.match(r"all of that place, as a cutter of \d\.\d\d mm opens it", finding.allowed), "others: narrower"
     # the widest that does is named, whether a step has it or not
     more = tiny + slots.replace("small", "tiny") + small
     clamping = clamping_of(read := load_job(job(tmp_path, extra=more, art=STAR)))
     (finding,) = reach_findings(clamping, reach_of_cutters(clamping), asked_of(read, clamping).cutters)
-    assert 'add "small" to its cutters' in finding.remedy
+    assert 'add "small" to [[inlay]] cutters' in finding.remedy
 
 
 def test_a_build_reports_what_each_cutter_adds_and_takes(tmp_path):

@@ -10,6 +10,7 @@ import pytest
 from pathgen import JobError, build, check, load_job
 from pathgen.app.cli import main
 from pathgen.job.clamping import clamping_of
+from pathgen.programs.instructions import before_start
 from pathgen.removal.grid import Grid
 from pathgen.verify.both_sides import Below, wood_between
 from tests.as_made import hold
@@ -66,6 +67,16 @@ def height(x, y, length):
 
 def test_both_are_as_made(board):
     hold("both sides", board[1], pages=True)
+
+
+@pytest.mark.parametrize("zero", ["bed", "stock-top"])
+def test_the_blank_is_measured_before_its_first_side_is_cut(tmp_path, zero):
+    """The top is cut over the channel by what the job says of its thickness, and dowel holes go as deep."""
+    top = clamping_of(load_job(job(tmp_path, changes=SMALL, extra=f'{SIDES}[setup]\nz_zero = "{zero}"\n')))
+    first, turned = (before_start(side, side.steps[0]) for side in (top.under, top))
+    (line,) = [line for line in first if line.startswith("Measure the blank: the job says 8 mm thick. Measure both ")]
+    assert line.endswith("write the thickest as [stock] thickness, and build again.")
+    assert not [line for line in turned if line.startswith("Measure")]
 
 
 def cut(programs, clamping, z_zero):

@@ -233,10 +233,10 @@ def test_fills_are_poured_together(tmp_path, capsys):
     # numbers of the part's own, and among all
     assert re.search(r"^   of all  program .*\n1       1  01-filled-1-.*\n2       3  03-filled-1-pocket", result.files(
         shaded=False)["report.txt"], flags=re.M)
-    # what is said of the parts is said of each by name, by check too
+    # what is said of the parts is said by name, of both at once, by check too
     result.write(tmp_path / "out", shaded=False)
     found = result.report["checks"]["findings"]
-    assert {f["where"].split(":")[0] for f in found} >= {"part 1, filled-1", "part 2, filled-2"}
+    assert {f["where"].split(":")[0] for f in found} >= {"parts 1 and 2, filled-1 and filled-2"}
     assert check_data(load_job(tmp_path / "blank.toml"), tmp_path / "out", resolution=0.4)["findings"] == found
 
 
