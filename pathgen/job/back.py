@@ -58,7 +58,7 @@ def with_back(job: Job, top: Clamping) -> Clamping:
             "ends": table.ends}),
         # the depth counts from the face that lies on the bed later
         setup=replace(top.setup, z_zero="stock-top", zero=None),
-        steps=tuple(replace(step, file_name=f"00-{KIND}-{step.file_name}") for step in steps),
+        steps=tuple(replace(step, run=KIND, file_name=f"00-{KIND}-{step.file_name}") for step in steps),
     )
     made = replace(top, under=back)
     _deep_enough(made, job.cutter(table.cutter, "[channel] cutter"), table.depth)

@@ -14,7 +14,7 @@ from shapely import Polygon
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import CutterError, JobError
+from pathgen.base.errors import JobError, asked_by
 from pathgen.base.memory import memory_in_use, remembering
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.around import Around
@@ -63,7 +63,7 @@ Maker = Callable[[Any, Cutter, Around], Toolpath]
 
 def path_of(step: Step, around: Around) -> Toolpath:
     """The path that a step takes. Raises JobError where it has nothing to cut, PathgenError as its strategy does."""
-    with remembering(memory_in_use() or around.memory):
+    with remembering(memory_in_use() or around.memory), asked_by(step.operation.table):
         path = PATHS[type(step.operation)](step.operation, step.cutter, around)
     if not len(path):
         raise JobError(step.title, f'"{step.cutter.name}" has nothing to cut', remedy="leave that cutter out")
@@ -145,11 +145,7 @@ def _hopping(path: Toolpath, cutter: Cutter, around: Around) -> Toolpath:
 
 
 def _holes(operation: DowelHoles | RoundHoles | SideDots, cutter: Cutter, around: Around) -> Toolpath:
-    try:
-        return drilling(operation.feature, cutter=cutter, top=around.top, rapids=around.rapids)
-    except CutterError as wrong:
-        raise CutterError(f"{operation.table} {wrong.where}", wrong.problem, allowed=wrong.allowed,
-                          remedy=wrong.remedy) from None
+    return drilling(operation.feature, cutter=cutter, top=around.top, rapids=around.rapids)
 
 
 def _cut_out(operation: CutOut, cutter: Cutter, around: Around) -> Toolpath:

@@ -100,6 +100,11 @@ class Operation(ABC, Generic[F]):
     """What of the job may be tried differently where its program does not come out as it should."""
 
     @property
+    def table(self) -> str:
+        """The table of the job that asks for it; empty where that is no single one, or its name says it."""
+        return ""
+
+    @property
     def in_files(self) -> str:
         """What it is called in the names of files."""
         return self.name
@@ -201,6 +206,10 @@ class _Surface(Operation[Surfacing]):
 
     makes_surface = True
     instead = "another [surface] finish cutter, scallop or allowance"
+
+    @property
+    def table(self) -> str:
+        return self.feature.table
 
     def surfaced_as(self, surfacing: Surfacing) -> Self:
         return replace(self, feature=surfacing)  # type: ignore[arg-type]
@@ -424,6 +433,7 @@ class WitnessMarks(_Within[Marks]):
     """Small holes in the waste, to find the work again by."""
 
     name = "witness-marks"
+    table = "[marks]"
     instead = "another [marks] cutter, or places of your own in at"
     purpose = "drill witness marks in the waste"
 
@@ -487,9 +497,6 @@ class Hover(_Within[Marks]):
 
 class _Bored(_Within[Holes]):
     """What is drilled, or gone round, at some places."""
-
-    table: ClassVar[str]
-    """What of the job asks for it."""
 
     def leaves_open(self, clear: float) -> BaseGeometry:
         return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
@@ -578,6 +585,7 @@ class Channel(CutOut):
     """A channel in the back of the part, for the truss rod, cut before the blank is turned over."""
 
     name = "channel"
+    table = "[channel]"
     instead = "another [channel] cutter"
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
@@ -629,6 +637,7 @@ class Slot(Operation[Slots]):
     """Slots along lines across the part."""
 
     name = "slots"
+    table = "[slots]"
     instead = "another [slots] entry, depth or cutter"
 
     @property
@@ -643,12 +652,12 @@ class Slot(Operation[Slots]):
         return self.feature.depth
 
     def at_start(self, work: Work) -> list[str]:
-        return self._measured(f"The {self.feature.words} come", "[slots]", work)
+        return self._measured(f"The {self.feature.words} come", work)
 
-    def _measured(self, said: str, table: str, work: Work) -> list[str]:
+    def _measured(self, said: str, work: Work) -> list[str]:
         """How wide it comes out, and to measure the cutter that this depends on."""
         wide = format_length(self.feature.width, work.units)
-        return [f"{said} out {wide} wide, by {table} width or the cutter's diameter in the job. Measure the cutter: a "
+        return [f"{said} out {wide} wide, by {self.table} width or the cutter's diameter in the job. Measure the cutter: a "
                 "thinner one cuts narrower."]
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
@@ -673,6 +682,7 @@ class NutSlot(Slot):
     """The slot of the nut."""
 
     name = "nut-slot"
+    table = "[nut]"
     instead = "another [nut] entry, depth or cutter"
 
     @property
@@ -682,7 +692,7 @@ class NutSlot(Slot):
     def at_start(self, work: Work) -> list[str]:
         left = self.feature.on_part
         if left is None:
-            return self._measured("The slot comes", "[nut]", work)
+            return self._measured("The slot comes", work)
         past = format_length(self.feature.width - left, work.units)
         return [f"The shelf for the nut is {format_length(left, work.units)} wide on the finished board, from the "
                 f"nut's front to the board's end; the cutter runs {past} past that end, in what is waste. Measure the "
@@ -696,6 +706,7 @@ class Bevel(_Within[Slots]):
     """Bevels along the edges of the slots."""
 
     name = "bevel"
+    table = "[slots]"
     instead = "another [slots] bevel, or none"
 
     @property
@@ -725,6 +736,10 @@ class Outline(Operation[OutlineCut]):
     name = "outline"
     instead = "another [outline] cutter, number of tabs or finish"
     works_hard = True
+
+    @property
+    def table(self) -> str:
+        return self.feature.where
 
     @property
     def bottom(self) -> float:

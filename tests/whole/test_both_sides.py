@@ -311,3 +311,10 @@ def test_both_sides_fit_in_the_travel_together(tmp_path, travel, passes):
     machine = f"[machine]\ntravel = [{travel}, 200.0, 80.0]\n"
     result = build(load_job(job(tmp_path, changes=SMALL, extra=holes + machine)), resolution=0.6)
     assert [f.code for f in result.verification.findings if f.severity == "forbid"] == ["beyond-travel"] * (not passes)
+
+
+def test_a_clamp_on_a_dowel_is_told_of_the_backs_own_program(tmp_path):
+    """Program 1 of the top is another one."""
+    clamp = "[setup]\nkeep_out = [{ along = [-16.0, -10.0], across = [-3.0, 3.0], height = 20.0 }]\n"
+    with pytest.raises(JobError, match=r"^back 1, holes, keep_out 1: the cutter comes right into it"):
+        build(load_job(job(tmp_path, changes=SHALLOW, extra=SIDES + clamp)))
