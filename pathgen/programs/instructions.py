@@ -174,6 +174,8 @@ def _before(clamping: Clamping, step: Step) -> list[str]:
 
 def _laid(clamping: Clamping, step: Step) -> list[str]:
     """How the work is laid down, measured and held, and where X 0 and Y 0 are found on it, before the first program."""
+    if clamping.board.names.lies:
+        return []
     units, stock = clamping.units, clamping.stock
     held = [f"{clamping.board.names.hold or step.operation.hold}; keep clamps out of the cutter's way."]
     if any(inlay.fill == "resin" for inlay in clamping.inlays):

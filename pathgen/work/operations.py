@@ -730,9 +730,14 @@ class Engrave(_Within[Engraving]):
         return overlay.union_all(overlay.buffer([shapely.linestrings(s) for s in self.feature.strokes], clear))
 
 
+@dataclass(frozen=True, eq=False)
 class Outline(Operation[OutlineCut]):
     """The part cut free."""
 
+    saw: str = "Cut the tabs with a fine saw and trim them flush."
+    """What to do with its tabs when it is cut."""
+    then: tuple[str, ...] = ()
+    """What to know and do once it is free."""
     name = "outline"
     instead = "another [outline] cutter, number of tabs or finish"
     works_hard = True
@@ -765,11 +770,12 @@ class Outline(Operation[OutlineCut]):
 
     def afterwards(self, work: Work) -> list[str]:
         if self.feature.skin:
-            return ["Take the work up, cut through the skin with a knife or a fine saw, and trim the edge."]
-        if not self.feature.tabs:
-            return ["The part is free: only what the blank is stuck down with holds it. Ease it up without bending "
-                    "it."]
-        return ["Cut the tabs with a fine saw and trim them flush."]
+            freed = "Take the work up, cut through the skin with a knife or a fine saw, and trim the edge."
+        elif not self.feature.tabs:
+            freed = "The part is free: only what the blank is stuck down with holds it. Ease it up without bending it."
+        else:
+            freed = self.saw
+        return [freed, *self.then]
 
     def cautions(self) -> list[str]:
         held = "tabs, and what holds the blank,"
