@@ -113,9 +113,10 @@ def _gauge(
     index, count = nth
     cut = OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=_GAUGE_TAB, where="[gauges]")
     outline = Outline(cut)
-    if count > 1:
-        outline = replace(outline, saw="Cut the tabs of all gauges with a fine saw and trim them flush." if index + 1 == count
-                          else f"Leave its tabs, the sheet, X 0 and Y 0 as they are: gauge {index + 2} is next.")
+    if index + 1 < count:
+        outline = Outline(cut, saw=f"Leave its tabs, the sheet, X 0 and Y 0 as they are: gauge {index + 2} is next.")
+    elif index:
+        outline = Outline(cut, saw="Cut the tabs of all gauges with a fine saw and trim them flush.")
     kind = Gauge if count == 1 else NextGauge if index else FirstGauge
     steps = [Step(operation=outline, cutter=job.cutter(table.cutter, "[gauges] cutter"))]
     if table.engraver and label:
@@ -135,8 +136,8 @@ def _gauge(
     named = [replace(step, file_name=f"gauge-{index + 1}-{step.file_name}") for step in numbered(steps)]
     return Clamping(
         title=f"{job.title}: gauge {index + 1}, {label or 'along the board'}", kind="gauge", units=job.units,
-        board=radius_gauge(kind, arc, x=x, height=table.height, thickness=table.thickness), stock=stock, steps=tuple(named),
-        setup=setup, machine=job.machine,
+        board=radius_gauge(kind, arc, x=x, height=table.height, thickness=table.thickness), stock=stock,
+        setup=setup, machine=job.machine, steps=tuple(named),
     )
 
 

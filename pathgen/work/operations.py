@@ -657,8 +657,8 @@ class Slot(Operation[Slots]):
     def _measured(self, said: str, work: Work) -> list[str]:
         """How wide it comes out, and to measure the cutter that this depends on."""
         wide = format_length(self.feature.width, work.units)
-        return [f"{said} out {wide} wide, by {self.table} width or the cutter's diameter in the job. Measure the cutter: a "
-                "thinner one cuts narrower."]
+        return [f"{said} out {wide} wide, by {self.table} width or the cutter's diameter in the job. Measure the "
+                "cutter: a thinner one cuts narrower."]
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return _in_depth("the slots are", "under them")
