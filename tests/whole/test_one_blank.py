@@ -1,6 +1,7 @@
 """Several parts of one blank: their places in the text, the order of cutters, and each part on its own share."""
 
 import copy
+import html
 import itertools
 import json
 import random
@@ -366,6 +367,14 @@ def test_a_clamp_on_the_common_zero_is_told_once_and_in_no_parts_places(tmp_path
     assert found[0]["got"] == ("stands on the place of X 0 Y 0, the common blank's near corner, the lower one in the "
                                "picture of the whole blank from above: no cutter or edge finder comes to it")
     assert found[0]["remedy"] == "name another place of the common blank as zero, or move the clamp clear of it"
+
+
+def test_a_parts_sheet_calls_its_share_so_and_counts_it_from_the_parts_own_end(made):
+    """X 0 lies at the corner of the whole blank: nothing stands out before that."""
+    page = html.unescape(made[1].files()["part-2-ringed.html"])
+    assert "<dt>Share of the blank</dt><dd>120 mm by 80 mm by 3 mm, standing out 10 mm before the plate's near end</dd>" \
+        in page
+    assert "this part's share of the blank" in page
 
 
 def test_what_would_save_much_time_is_said_of_each_part(made):
