@@ -19,7 +19,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
-from pathgen.base.units import axes_words, format_length
+from pathgen.base.units import axes_words, coarse_length, format_length
 from pathgen.work.features import (
     Cutouts,
     Engraving,
@@ -48,6 +48,9 @@ LEAST_FALL = 0.05
 
 LEVEL = 0.005
 """Pieces that stand so far above or below the wood are called level with it, mm."""
+
+EVEN = {"mm": 0.1, "in": 0.127}
+"""An edge that is so nearly level is drilled deep enough for dots, by units, mm; common practice, no source."""
 
 STAY = "Do not move the work."
 """Said before a program that must find the work where an earlier one left it; nothing before the first."""
@@ -609,8 +612,11 @@ def _bored_off_in_z(bottom: float) -> tuple[str, str]:
 
 @dataclass(frozen=True, eq=False)
 class SideDots(_Bored):
-    """Holes for dots in the upper edge of a finished board that stands on its other edge."""
+    """Holes for dots in the bass edge of a finished board that stands upright, that edge up and level."""
 
+    under: tuple[float, float] = (0.0, 0.0)
+    """How far the treble edge lies under it then at the nut line and at the board's end, mm: that slopes by the taper.
+    """
     toward: int = 1
     """Where the board's top looks with the edge along X: toward + Y, or - Y."""
     along: str = "x"
@@ -618,7 +624,7 @@ class SideDots(_Bored):
     name = "side-dots"
     table = "[side_dots]"
     purpose = "drill the holes for the side dots"
-    hold = "Hold the board standing on its treble edge, its bass edge up"
+    hold = "Hold the board upright over its whole length, its bass edge up"
 
     def before(self, work: Work) -> list[str]:
         edge, other = ("X", "Y") if self.along == "x" else ("Y", "X")
@@ -626,8 +632,29 @@ class SideDots(_Bored):
         return [
             f"Put the board between two straight pieces of wood in a vice, nut end toward - {edge}, its underside "
             f"toward {under} {other} and along {edge}; the bass edge stands level and a little above everything that "
-            "holds it. Check with a square that its underside stands upright."
+            "holds it. Check with a square that its underside stands upright.", *self._packed(work.units)
         ]
+
+    def _packed(self, units: str) -> list[str]:
+        """How the treble edge lies under a level bass edge; nothing where it is as good as level too."""
+        nut, end = self.under
+        lift = abs(end - nut)
+        if lift < EVEN[units]:
+            return []
+        at_nut, at_end, high = (coarse_length(v, units) for v in (nut, end, lift))
+        wide, narrow = ("board's end", "nut line") if end > nut else ("nut line", "board's end")
+        return [f"With the bass edge level the treble edge slopes by the taper: it lies {at_nut} under the bass edge at "
+                f"the nut line, {at_end} at the board's end. Let it rest at the {wide}, with a block or wedge {high} "
+                f"high under it at the {narrow}; or hold it in the vice alone, clear of all below."]
+
+    def at_start(self, work: Work) -> list[str]:
+        along = self.feature.at[np.argsort(self.feature.at[:, 0])][[0, -1]]
+        first, last = (axes_words(x, y, work.units) for x, y in work.display(along, self).tolist())
+        if first == last:
+            return []
+        return [f"Check that the bass edge is level, with the spindle off: lower the cutter on a feeler over the first "
+                f"and the last hole, at {first} and at {last}. The display must show the same Z at both, within "
+                f"{format_length(EVEN[work.units], work.units)}; if it does not, lift the lower end, and set Z 0 again."]
 
     def cautions(self) -> list[str]:
         return ["A board on its edge tips easily: hold it over its whole length, and keep hands off while it drills."]
