@@ -643,8 +643,8 @@ class SideDots(_Bored):
             return []
         at_nut, at_end, high = (coarse_length(v, units) for v in (nut, end, lift))
         wide, narrow = ("board's end", "nut line") if end > nut else ("nut line", "board's end")
-        return [f"With the bass edge level the treble edge slopes by the taper: it lies {at_nut} under the bass edge at "
-                f"the nut line, {at_end} at the board's end. Let it rest at the {wide}, with a block or wedge {high} "
+        return ["With the bass edge level the treble edge slopes by the taper: it lies "
+                f"{at_nut} under the bass edge at the nut line, {at_end} at the board's end. Let it rest at the {wide}, with a block or wedge {high} "
                 f"high under it at the {narrow}; or hold it in the vice alone, clear of all below."]
 
     def at_start(self, work: Work) -> list[str]:
@@ -654,7 +654,7 @@ class SideDots(_Bored):
             return []
         return [f"Check that the bass edge is level, with the spindle off: lower the cutter on a feeler over the first "
                 f"and the last hole, at {first} and at {last}. The display must show the same Z at both, within "
-                f"{format_length(EVEN[work.units], work.units)}; if it does not, lift the lower end, and set Z 0 again."]
+                f"{format_length(EVEN[work.units], work.units)}; if it does not, lift the lower end and set Z 0 again."]
 
     def cautions(self) -> list[str]:
         return ["A board on its edge tips easily: hold it over its whole length, and keep hands off while it drills."]
