@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats
@@ -54,6 +55,7 @@ from pathgen.work.operations import (
     SurfaceRough,
     WitnessMarks,
 )
+from pathgen.work.underside import sunk_of
 
 _HOP = 1.0  # mm that ways across go over the height that rapids come down to, which is above all wood and fill
 _HOP_BESIDE = 0.5  # mm more than the cutter needs on each side
@@ -196,9 +198,14 @@ def tabs_of(clamping: Clamping) -> Floats:
     return tab_points(
         clamping.board.outline, cut.tabs, avoid=np.concatenate([np.empty((0, 2)), *slots]),
         width=cut.tab_width, cutter=cutter, where=f"{cut.where} tabs", rise=cut.tab_height - cut.bottom,
-        inlays=overlay.union_all([i.area for i in clamping.inlays]),
+        inlays=overlay.union_all([*(i.area for i in clamping.inlays), *_mouths(clamping)]),
         all_round_in=clamping.stock.bounds if cut.all_round else None,
     )
+
+
+def _mouths(clamping: Clamping) -> list[BaseGeometry]:
+    """What runs out of the part below, where it does: no tab stands over it."""
+    return [overlay.difference(sunk.shape, clamping.board.outline) for sunk in sunk_of(clamping)]
 
 
 PATHS: Mapping[type[Operation[Any]], Maker] = {

@@ -591,6 +591,10 @@ class Channel(CutOut):
     table = "[channel]"
     instead = "another [channel] cutter"
 
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        """It may run out through an end of the part."""
+        return overlay.difference(self.feature.shapes, part)
+
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return _in_depth("the channel is", "over it")
 
