@@ -273,20 +273,23 @@ def dowel_length(clamping: Clamping, dowels: Holes) -> float:
     return math.floor((low - dowels.bottom - DOWEL_CLEAR) * 2) / 2
 
 
+_HOW = "the sheet of the whole blank says how."
+
+
 def afterwards(clamping: Clamping, step: Step) -> list[str]:
     """What to do when a program has ended: fills wait until the pockets of all parts of a blank are open."""
     own, turn = step.operation.afterwards(clamping), step.turn
     if turn is None or turn.fill_after is None:
         return own
+    after = f"after program {turn.fill_after} among all parts: {_HOW}"
     if step.operation.opens is not None and step.operation.opens.fill == "piece":
         if turn.fill_after > turn.number:
-            return [f"Do not glue the pieces in yet: the pockets of all parts are filled together, after program "
-                    f"{turn.fill_after}."]
-        return [*own, *([f"The pockets of {', '.join(turn.fill_too)} are filled now too: the sheet of each says how."]
+            return [f"Do not glue the pieces in yet: the pockets of all parts are filled together, {after}"]
+        return [*own, *([f"The pockets of {', '.join(turn.fill_too)} are filled now too: {_HOW}"]
                         if turn.fill_too else [])]
     if turn.fill_after > turn.number:
-        return [f"Do not fill yet: the fills of all parts are poured together, after program {turn.fill_after}."]
-    too = [f"Fill now too: {', '.join(turn.fill_too)}. The sheet of each says how."] if turn.fill_too else []
+        return [f"Do not fill yet: the fills of all parts are poured together, {after}"]
+    too = [f"Fill now too: {', '.join(turn.fill_too)}: {_HOW}"] if turn.fill_too else []
     return [*own, *too]
 
 
@@ -379,7 +382,8 @@ def _stand_out_words(clamping: Clamping, out: float) -> str:
 def _z_place(clamping: Clamping, step: Step) -> str:
     if clamping.setup.z_zero == "bed":
         setter = "a setter (a block of known height)" if step.order == 1 else "a setter"
-        return f"touch off beside the work on the bed it lies on, or on {setter} standing there"
+        return f"touch off beside the work on the bed it lies on, or on {setter} standing there; of work that lies on " \
+               "tape, on a strip of that"
     if not any(s.operation.makes_surface for s in clamping.steps if s.order < step.order):
         return f"touch off on {_top_words(clamping)}"
     return (
