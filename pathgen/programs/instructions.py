@@ -382,8 +382,8 @@ def _stand_out_words(clamping: Clamping, out: float) -> str:
 def _z_place(clamping: Clamping, step: Step) -> str:
     if clamping.setup.z_zero == "bed":
         setter = "a setter (a block of known height)" if step.order == 1 else "a setter"
-        return f"touch off beside the work on the bed it lies on, or on {setter} standing there; of work that lies on " \
-               "tape, on a strip of that"
+        return f"touch off beside the work on the bed it lies on, or on {setter} standing there; of work that lies " \
+               "on tape, on a strip of that"
     if not any(s.operation.makes_surface for s in clamping.steps if s.order < step.order):
         return f"touch off on {_top_words(clamping)}"
     return (

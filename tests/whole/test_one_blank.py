@@ -224,7 +224,7 @@ def test_fills_are_poured_together(tmp_path, capsys):
     assert result.report["fittings"] == 4
     pockets = [p for one in result.builds for p in one.programs if p.operation == "pocket"]
     words = [" ".join(re.findall(r"\((?:\.\. )?(.*)\)", p.text)) for p in pockets]
-    assert "Do not fill yet: the fills of all parts are poured together, after program 4 among all parts: the sheet " in words[0]
+    assert "the fills of all parts are poured together, after program 4 among all parts: the sheet " in words[0]
     assert "Stop here" not in words[0]
     assert "Stop here for the fill" in words[1]
     assert "Fill now too: filled-1: the sheet of the whole blank says how." in words[1]
@@ -254,7 +254,8 @@ SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="20mm"><re
 @pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("other", "stop", "stops", "wait", "too"), [
     (LET_IN, "glue in the pieces", "1 stop for fills and pieces",
-     "Do not glue the pieces in yet: the pockets of all parts are filled together, after program 4 among all", "filled now too"),
+     "Do not glue the pieces in yet: the pockets of all parts are filled together, after program 4 among all",
+     "filled now too"),
     (FILLED, "fill, and glue in the pieces", "1 stop for fills and pieces",
      "Do not fill yet: the fills of all parts are poured together, after program 4 among all", "filled now too"),
 ])
