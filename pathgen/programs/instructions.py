@@ -14,7 +14,7 @@ from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.programs.zeroing import refits
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
-from pathgen.work.operations import STAY, DowelHoles, Slot
+from pathgen.work.operations import STAY, Channel, DowelHoles, Slot
 
 INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""
@@ -197,7 +197,8 @@ def _laid(clamping: Clamping, step: Step) -> list[str]:
                      "back later.")
     if _as_it_comes(clamping):
         lines.append(_comes_with(clamping))
-    if from_bed and (clamping.surfacing is not None or clamping.inlays or clamping.feature(Slot) is not None):
+    cut = clamping.surfacing is not None or clamping.inlays or clamping.feature(Slot) is not None
+    if from_bed and cut or clamping.feature(Channel) is not None:  # the back comes first, and counts for the top too
         lines.append(_measuring(clamping))
     return [*lines, *held, *([_edges(clamping, step.cutter)] if clamping.moved_at(step) is None else [])]
 

@@ -172,6 +172,7 @@ def test_words_say_how_to_turn_it(board):
     assert "X 0 and Y 0 stay as they are" in plain[0]
     assert "Keep X 0 and Y 0 as they are." in plain[0]
     assert "Mark its nut end on both faces" in plain[1]
+    assert "Measure the blank: the job says 8 mm thick." in plain[1]
     assert "Z 0 is the top of the raw stock" in plain[1]
     page, sheet = made.files()["setup.html"], made.files()["00-back-setup.html"]
     assert "The back first" in page
