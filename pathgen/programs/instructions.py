@@ -198,7 +198,7 @@ def _laid(clamping: Clamping, step: Step) -> list[str]:
     if _as_it_comes(clamping):
         lines.append(_comes_with(clamping))
     cut = clamping.surfacing is not None or clamping.inlays or clamping.feature(Slot) is not None
-    if from_bed and cut or clamping.feature(Channel) is not None:  # the back comes first, and counts for the top too
+    if (from_bed and cut) or clamping.feature(Channel) is not None:  # the back comes first, and tells it of both
         lines.append(_measuring(clamping))
     return [*lines, *held, *([_edges(clamping, step.cutter)] if clamping.moved_at(step) is None else [])]
 
