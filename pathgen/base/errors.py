@@ -117,6 +117,17 @@ def all_of(*checks: Callable[[], object]) -> None:
     mistakes.refuse()
 
 
+@contextmanager
+def asked_by(what: str) -> Iterator[None]:
+    """Names what of the job asks for a cutter where an error names the cutter alone."""
+    try:
+        yield
+    except CutterError as wrong:
+        if not what or not wrong.where.startswith("cutter "):
+            raise
+        raise CutterError(f"{what} {wrong.where}", wrong.problem, allowed=wrong.allowed, remedy=wrong.remedy) from None
+
+
 @dataclass(frozen=True, kw_only=True)
 class Doubt:
     """What may be meant, and is likely not: said and not refused. `grave` ones are warnings, the others notes."""

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
-from pathgen.base.units import falls_short, format_length, place_words, rounded_down, rounded_up
+from pathgen.base.units import INCH, falls_short, format_length, place_words, rounded_down, rounded_up
 from pathgen.job.job import Job
 from pathgen.job.tables import LEAST_DEPTH, ChannelTable, HolesTable
 from pathgen.parts.back.part import Back
 from pathgen.parts.flat.part import rounded
 from pathgen.work.clamping import Clamping, Step, numbered
 from pathgen.work.features import Cutouts, Holes
-from pathgen.work.operations import Channel, DowelHoles, Outline
+from pathgen.work.operations import RUN_OUT, Channel, DowelHoles, Outline
 from pathgen.work.part import Part
 from pathgen.work.underside import turned_over, wood_over
 
@@ -29,6 +32,10 @@ INTO_BED = 0.5
 
 LEAST_IN_BED = 3.0
 """How far dowels must go into the spoilboard to hold, mm; common practice, no source."""
+
+_TOUCH, _SLANT = 1e-6, 2.0
+"""What an edge may be nearer than it may, mm, by rounding; how far an end may run along, in the channel's width and the
+web's beside it: a long edge runs on."""
 
 _SAME = 0.01
 """Two holes nearer to each other's place than this are mates, mm."""
@@ -58,7 +65,7 @@ def with_back(job: Job, top: Clamping) -> Clamping:
             "ends": table.ends}),
         # the depth counts from the face that lies on the bed later
         setup=replace(top.setup, z_zero="stock-top", zero=None),
-        steps=tuple(replace(step, file_name=f"00-{KIND}-{step.file_name}") for step in steps),
+        steps=tuple(replace(step, run=KIND, file_name=f"00-{KIND}-{step.file_name}") for step in steps),
     )
     made = replace(top, under=back)
     _deep_enough(made, job.cutter(table.cutter, "[channel] cutter"), table.depth)
@@ -86,7 +93,72 @@ def check_channel(job: Job, part: Part) -> None:
     if table.along[1] - table.along[0] < width:
         raise JobError("[channel] along", f"{format_length(table.along[1] - table.along[0], unit)} long",
                        allowed=f"{format_length(width, unit)}, its width, or more", remedy="correct its ends")
-    _within(_shape(job, table), part, unit)
+    _within(_shape(job, table), part, unit) if not any(_open(table, part)) else _runs_out(job, table, part)
+    _clear_of_dowels(job, _shape(job, table), part.min_web)
+
+
+def _open(table: ChannelTable, part: Part) -> list[bool]:
+    """Whether it runs out of the part at its near and at its far end."""
+    return [not shapely.covers(part.outline, shapely.Point(x, table.across)) for x in table.along]
+
+
+def _runs_out(job: Job, table: ChannelTable, part: Part) -> None:
+    """Through an end alone, at its full width, within the blank; and with the least web of wood beside it."""
+    shape, unit, (first, last), opened = _shape(job, table), job.units, table.along, _open(table, part)
+    low, high = _mouths(shape, table, part, unit, opened)
+    out = RUN_OUT + (_width(job, table) / 2 if table.ends == "round" else
+                     job.cutter(table.cutter, "[channel] cutter").radius)
+    if opened[0] and (most := low - out) < first - _TOUCH:
+        _too_short(first, most, f"{part.names.part}'s {part.names.near.removesuffix(' end')} end", unit, "less")
+    if opened[1] and (least := high + out) > last + _TOUCH:
+        _too_short(last, least, f"{part.names.part}'s {part.names.far}", unit, "more")
+    if not shapely.covers(shapely.box(*job.stock.bounds), shape):
+        ends = [format_length(v, unit) for v in job.stock.bounds[::2]]
+        raise JobError("[channel] along", "it leaves the blank", allowed=f"within {ends[0]} to {ends[1]}",
+                       remedy="let it end sooner, or take a longer blank")
+
+
+def _mouths(
+    shape: Polygon, table: ChannelTable, part: Part, unit: str, opened: Sequence[bool]
+) -> tuple[float, float]:
+    """From where to where along the part's ends go that it runs out through; JobError where an edge is met otherwise.
+    """
+    x0, y0, x1, y1 = overlay.buffer(shape, part.min_web - _TOUCH).bounds
+    beside = shapely.box(table.along[0] if opened[0] else x0, y0, table.along[1] if opened[1] else x1, y1)
+    met = shapely.get_parts(shapely.line_merge(overlay.intersection(part.outline.exterior, beside)))
+    low, high = np.split(shapely.bounds(met), 2, axis=1)
+    run, wide = high - low, y1 - y0
+    across = (run[:, 1] > wide - _TOUCH) & (run[:, 0] < _SLANT * wide)
+    if not across.all() or len(met) != sum(opened):
+        near = met[~across] if not across.all() else [shapely.Point(table.along[not opened[0]], table.across)]
+        x, y = shapely.get_coordinates(shapely.shortest_line(near[0], shape))[0].tolist()
+        raise JobError("[channel] along", f"it runs out of the {part.names.part}, and not through its ends alone: see "
+                       f"{place_words(x, y, unit)}",
+                       allowed=f"out through an end, straight, with min_web {part.min_web:g} mm or more beside it",
+                       remedy="move it, or make it narrower or shorter")
+    return float(low[:, 0].min()), float(high[:, 0].max())
+
+
+def _too_short(at: float, needed: float, end: str, unit: str, way: str) -> None:
+    """Raise JobError: its own end, round or with round corners, would lie in the mouth."""
+    step = {"mm": 0.01, "in": INCH / 1000}[unit]
+    to = step * (math.ceil(needed / step - 1e-6) if way == "more" else math.floor(needed / step + 1e-6))
+    raise JobError("[channel] along", f"{format_length(at, unit)} does not let it out at its whole width through the "
+                   f"{end}", allowed=f"{format_length(to, unit)} or {way}, or closed within that end",
+                   remedy="let it run out further, or end before")
+
+
+def _clear_of_dowels(job: Job, shape: Polygon, web: float) -> None:
+    """It runs into no hole of a dowel."""
+    assert job.holes is not None
+    dowels = _dowels(job, job.holes)
+    away = shapely.distance(shapely.points(dowels.at * [1.0, -1.0]), shape) - dowels.diameter / 2
+    near = int(np.argmin(away))
+    if falls_short(float(away[near]), web):
+        x, y = (dowels.at[near] * [1.0, -1.0]).tolist()
+        raise JobError("[channel] along", f"it comes to {max(float(away[near]), 0.0):.2f} mm from the dowel's hole at "
+                       f"{place_words(x, y, job.units)}", allowed=f"min_web {web:g} mm or more",
+                       remedy="let it end sooner, or move the hole")
 
 
 def _within(shape: Polygon, part: Part, unit: str) -> None:

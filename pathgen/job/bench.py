@@ -15,7 +15,7 @@ from pathgen.job.part import board_of
 from pathgen.job.tables import TOOL_TAB, GaugesTable
 from pathgen.parts.block.part import hollow_block
 from pathgen.parts.fingerboard.part import Fingerboard
-from pathgen.parts.gauge.part import arc_edge, lengthwise_edge, radius_gauge
+from pathgen.parts.gauge.part import FirstGauge, Gauge, NextGauge, arc_edge, lengthwise_edge, radius_gauge
 from pathgen.work.clamping import Clamping, Step, Stock, numbered
 from pathgen.work.features import Engraving, OutlineCut, Surfacing, tab_height
 from pathgen.work.operations import Engrave, Outline, SurfaceFinish
@@ -86,7 +86,7 @@ def gauge_clampings(job: Job) -> tuple[Clamping, ...]:
     stock = Stock(length=sawn(around + len(arcs) * (apart + deepest), job.units), margin_nut=around,
                   width=sawn(width + 2 * around, job.units), thickness=thick)
     return tuple(
-        _gauge(job, table, label, arc, k, k * (apart + deepest), stock)
+        _gauge(job, table, label, arc, (k, len(arcs)), k * (apart + deepest), stock)
         for k, (label, arc) in enumerate(zip(labels, arcs, strict=True))
     )
 
@@ -107,11 +107,19 @@ def _radii(board: Fingerboard, frets: tuple[int, ...] | None) -> list[float]:
 
 
 def _gauge(
-    job: Job, table: GaugesTable, label: str, arc: Floats, index: int, x: float, stock: Stock
+    job: Job, table: GaugesTable, label: str, arc: Floats, nth: tuple[int, int], x: float, stock: Stock
 ) -> Clamping:
+    """The gauge of that index among so many."""
+    index, count = nth
     high = tab_height(table.tab_height, table.thickness, usual=TOOL_TAB)
     cut = OutlineCut(tabs=table.tabs, tab_height=high, tab_width=_GAUGE_TAB, where="[gauges]")
-    steps = [Step(operation=Outline(cut), cutter=job.cutter(table.cutter, "[gauges] cutter"))]
+    outline = Outline(cut)
+    if index + 1 < count:
+        outline = Outline(cut, saw=f"Leave its tabs, the sheet, X 0 and Y 0 as they are: gauge {index + 2} is next.")
+    elif index:
+        outline = Outline(cut, saw="Cut the tabs of all gauges with a fine saw and trim them flush.")
+    kind = Gauge if count == 1 else NextGauge if index else FirstGauge
+    steps = [Step(operation=outline, cutter=job.cutter(table.cutter, "[gauges] cutter"))]
     if table.engraver and label:
         # along the gauge, its top toward the hollow edge
         room = float(np.ptp(arc[:, 1])) - 2 * _BESIDE_LABEL
@@ -129,8 +137,8 @@ def _gauge(
     named = [replace(step, file_name=f"gauge-{index + 1}-{step.file_name}") for step in numbered(steps)]
     return Clamping(
         title=f"{job.title}: gauge {index + 1}, {label or 'along the board'}", kind="gauge", units=job.units,
-        board=radius_gauge(arc, x=x, height=table.height, thickness=table.thickness), stock=stock, steps=tuple(named),
-        setup=setup, machine=job.machine,
+        board=radius_gauge(kind, arc, x=x, height=table.height, thickness=table.thickness), stock=stock,
+        setup=setup, machine=job.machine, steps=tuple(named),
     )
 
 

@@ -99,11 +99,13 @@ def _clamping(
         f"R {format_length(line.radius, job.units, decimals={'mm': 1, 'in': 2}[job.units])}"
     tab = min(_TAB, max(lowest - cutter.diameter - _BESIDE_TAB, _LEAST_TAB))
     around, thick = 2 * cutter.diameter + _AROUND, plate_thickness(job, table)
+    marks, label = _marks(line, height, mark, turned), _label(radius, line, lowest, mark, turned)
     high = tab_height(table.tab_height, thick, usual=TOOL_TAB)
     cut = OutlineCut(tabs=table.tabs, tab_height=high, tab_width=tab, where=key)
-    steps = [Step(operation=Outline(cut), cutter=cutter)]
+    then = (_face(kind, marked=bool(table.engraver), labelled=bool(label)), *_filed(job, kind, table.overhang))
+    steps = [Step(operation=Outline(cut, then=then), cutter=cutter)]
     if table.engraver:
-        strokes = (*_marks(line, height, mark, turned), *_label(radius, line, lowest, mark, turned))
+        strokes = (*marks, *label)
         steps.insert(0, Step(operation=Engrave(Engraving(strokes=strokes, depth=table.engrave_depth)),
                              cutter=job.cutter(table.engraver, f"{key} engraver")))
     carried = "" if kind is Nut or math.isinf(line.radius) else ", the board's radius carried on to the bridge"
@@ -116,6 +118,22 @@ def _clamping(
         machine=job.machine,
         steps=tuple(replace(step, file_name=f"{name.replace(' ', '-')}-{step.file_name}") for step in numbered(steps)),
     )
+
+
+def _face(kind: type[Tool], *, marked: bool, labelled: bool) -> str:
+    """Which way the face that lies up is set in, and what is marked on it."""
+    face = f"The face that lay up looks {'toward the bridge' if kind is Nut else 'away from the nut'}"
+    marks = ": the strokes on it are the strings' places" if marked else ""
+    return f"{face}{marks}{', B at its bass end' if marked and labelled else ''}."
+
+
+def _filed(job: Job, kind: type[Tool], overhang: float) -> list[str]:
+    """What is filed off at its ends."""
+    if not overhang:
+        return []
+    past = format_length(overhang, job.units)
+    return [f"It reaches {past} past the board's edge at each end: file that off when it is in its slot." if kind is Nut
+            else f"It reaches {past} past the outer strings at each end: file it to fit the bridge's slot."]
 
 
 def plate_thickness(job: Job, table: NutAndSaddleTable) -> float:

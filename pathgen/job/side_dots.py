@@ -1,4 +1,4 @@
-"""The clamping that drills the side dots: the finished board stands on its treble edge, its bass edge up."""
+"""The clamping that drills the side dots: the finished board stands upright, its bass edge up and level."""
 
 from __future__ import annotations
 
@@ -58,7 +58,9 @@ def side_dot_clamping(job: Job) -> Clamping:
     along, longer = np.linspace(-board.behind_nut, board.length, 101), math.hypot(1.0, edges.slope)
     half = np.asarray(edges.half_width(along))
     stands = 2 * float(half.max())
-    nut, end = past_binding(board, np.stack([board.nut_line, board.end_line]))[:, 0]
+    (nut, end), treble = np.swapaxes(past_binding(board, np.stack([board.nut_line, board.end_line])), 0, 1)
+    square = np.array([nut[1] - end[1], end[0] - nut[0]]) / math.dist(nut, end)
+    under = np.abs((treble - nut) @ square)
     before = board.behind_nut * longer
     stock = StandingBoard(
         length=before + math.dist(nut, end), width=float(board.surface.height(along, half).max()),
@@ -66,7 +68,7 @@ def side_dot_clamping(job: Job) -> Clamping:
     )
     setup = replace(job.setup.elsewhere, z_zero="stock-top")
     drill = SideDots(Holes(at=places, diameter=diameter, bottom=stands - table.depth), toward=top_side,
-                     along=setup.along)
+                     along=setup.along, under=(float(under[0]), float(under[1])))
     step = Step(order=1, operation=drill, cutter=cutter, file_name=f"side-dots-{slug(cutter.name, 'cutter')}.nc")
     return Clamping(
         title=f"{job.title}: side dots in the bass edge", kind=KIND, units=job.units, board=Edge.all_of(stock),

@@ -707,7 +707,8 @@ class ChannelTable:
     """``[channel]``: for the truss rod, cut into the back before the blank is turned over on the dowels of [holes]."""
 
     cutter: str = key(text(60), "a flat-end cutter no wider than the channel")
-    along: tuple[float, float] = key(span(-3000.0, 3000.0), "[from, to], its ends")
+    along: tuple[float, float] = key(
+        span(-3000.0, 3000.0), "[from, to], its ends; one that lies past an end of the part lets it run out there")
     across: float = key(size(-500.0, 500.0), "of its middle, from the centre-line", 0.0)
     width: float | None = key(size(0.5, 60.0), "across", None, shown="the cutter's diameter")
     depth: float = key(size(LEAST_DEPTH, 50.0), "from the back")

@@ -182,6 +182,8 @@ def _before(clamping: Clamping, step: Step) -> list[str]:
 
 def _laid(clamping: Clamping, step: Step) -> list[str]:
     """How the work is laid down, measured and held, and where X 0 and Y 0 are found on it, before the first program."""
+    if clamping.board.names.lies:
+        return []
     units, stock = clamping.units, clamping.stock
     held = [f"{clamping.board.names.hold or step.operation.hold}; keep clamps out of the cutter's way."]
     if any(inlay.fill == "resin" for inlay in clamping.inlays):
@@ -280,20 +282,23 @@ def dowel_length(clamping: Clamping, dowels: Holes) -> float:
     return math.floor((low - dowels.bottom - DOWEL_CLEAR) * 2) / 2
 
 
+_HOW = "the sheet of the whole blank says how."
+
+
 def afterwards(clamping: Clamping, step: Step) -> list[str]:
     """What to do when a program has ended: fills wait until the pockets of all parts of a blank are open."""
     own, turn = step.operation.afterwards(clamping), step.turn
     if turn is None or turn.fill_after is None:
         return own
+    after = f"after program {turn.fill_after} among all parts: {_HOW}"
     if step.operation.opens is not None and step.operation.opens.fill == "piece":
         if turn.fill_after > turn.number:
-            return [f"Do not glue the pieces in yet: the pockets of all parts are filled together, after program "
-                    f"{turn.fill_after}."]
-        return [*own, *([f"The pockets of {', '.join(turn.fill_too)} are filled now too: the sheet of each says how."]
+            return [f"Do not glue the pieces in yet: the pockets of all parts are filled together, {after}"]
+        return [*own, *([f"The pockets of {', '.join(turn.fill_too)} are filled now too: {_HOW}"]
                         if turn.fill_too else [])]
     if turn.fill_after > turn.number:
-        return [f"Do not fill yet: the fills of all parts are poured together, after program {turn.fill_after}."]
-    too = [f"Fill now too: {', '.join(turn.fill_too)}. The sheet of each says how."] if turn.fill_too else []
+        return [f"Do not fill yet: the fills of all parts are poured together, {after}"]
+    too = [f"Fill now too: {', '.join(turn.fill_too)}: {_HOW}"] if turn.fill_too else []
     return [*own, *too]
 
 

@@ -10,11 +10,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import CutterError, JobError
+from pathgen.base.errors import JobError, asked_by
 from pathgen.base.memory import memory_in_use, remembering
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.around import Around
@@ -54,6 +55,7 @@ from pathgen.work.operations import (
     SurfaceRough,
     WitnessMarks,
 )
+from pathgen.work.underside import sunk_of
 
 _HOP = 1.0  # mm that ways across go over the height that rapids come down to, which is above all wood and fill
 _HOP_BESIDE = 0.5  # mm more than the cutter needs on each side
@@ -63,7 +65,7 @@ Maker = Callable[[Any, Cutter, Around], Toolpath]
 
 def path_of(step: Step, around: Around) -> Toolpath:
     """The path that a step takes. Raises JobError where it has nothing to cut, PathgenError as its strategy does."""
-    with remembering(memory_in_use() or around.memory):
+    with remembering(memory_in_use() or around.memory), asked_by(step.operation.table):
         path = PATHS[type(step.operation)](step.operation, step.cutter, around)
     if not len(path):
         raise JobError(step.title, f'"{step.cutter.name}" has nothing to cut', remedy="leave that cutter out")
@@ -145,11 +147,7 @@ def _hopping(path: Toolpath, cutter: Cutter, around: Around) -> Toolpath:
 
 
 def _holes(operation: DowelHoles | RoundHoles | SideDots, cutter: Cutter, around: Around) -> Toolpath:
-    try:
-        return drilling(operation.feature, cutter=cutter, top=around.top, rapids=around.rapids)
-    except CutterError as wrong:
-        raise CutterError(f"{operation.table} {wrong.where}", wrong.problem, allowed=wrong.allowed,
-                          remedy=wrong.remedy) from None
+    return drilling(operation.feature, cutter=cutter, top=around.top, rapids=around.rapids)
 
 
 def _cut_out(operation: CutOut, cutter: Cutter, around: Around) -> Toolpath:
@@ -201,9 +199,14 @@ def tabs_of(clamping: Clamping) -> Floats:
     return tab_points(
         clamping.board.outline, cut.tabs, avoid=np.concatenate([np.empty((0, 2)), *slots]),
         width=cut.tab_width, cutter=cutter, where=f"{cut.where} tabs", rise=cut.tab_height - cut.bottom,
-        inlays=overlay.union_all([i.area for i in clamping.inlays]),
+        inlays=overlay.union_all([*(i.area for i in clamping.inlays), *_mouths(clamping)]),
         all_round_in=clamping.stock.bounds if cut.all_round else None,
     )
+
+
+def _mouths(clamping: Clamping) -> list[BaseGeometry]:
+    """What runs out of the part below, where it does: no tab stands over it."""
+    return [overlay.difference(sunk.shape, clamping.board.outline) for sunk in sunk_of(clamping)]
 
 
 PATHS: Mapping[type[Operation[Any]], Maker] = {

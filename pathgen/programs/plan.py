@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import Doubt
+from pathgen.base.errors import Doubt, asked_by
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.around import Around
 from pathgen.programs.holding import check_holds
@@ -165,10 +165,11 @@ def pockets_with(clamping: Clamping, inlay: Inlay, cutters: Sequence[Cutter]) ->
     surface = replace(clamping.surface, thickness=clamping.surface.thickness + proud)
     # what second cuts leave of its depth: no ridge of its floor may come up through that
     left = inlay.depth + clamping.finished_surface.thickness - clamping.board.surface.thickness
-    return pocket(
-        inlay.area, surface=surface, depth=inlay.depth + proud, safe_z=clamping.safe_z, cutters=cutters,
-        keep_out=near_clamps(clamping, max(cutter.radius for cutter in cutters)),
-        # the corners that a larger cutter leaves are small, and in the way of a piece
-        options=PocketOptions(smallest=0.0 if inlay.drawn else SMALLEST_PIECE, ridges=ridges,
-                              floor_ridge=min(PocketOptions.floor_ridge, left / 2)), where=inlay.name,
-    )
+    with asked_by(inlay.name):
+        return pocket(
+            inlay.area, surface=surface, depth=inlay.depth + proud, safe_z=clamping.safe_z, cutters=cutters,
+            keep_out=near_clamps(clamping, max(cutter.radius for cutter in cutters)),
+            # the corners that a larger cutter leaves are small, and in the way of a piece
+            options=PocketOptions(smallest=0.0 if inlay.drawn else SMALLEST_PIECE, ridges=ridges,
+                                  floor_ridge=min(PocketOptions.floor_ridge, left / 2)), where=inlay.name,
+        )

@@ -180,8 +180,8 @@ def _check(slots: Slots, deepest: float, cutter: Cutter) -> None:
         raise CutterError(where, f"a {cutter.shape} cutter cannot cut slots", allowed="flat-end")
     if cutter.diameter > slots.width + 1e-9:
         raise CutterError(
-            where, f"{cutter.diameter:g} mm is wider than the slots", allowed=f"{slots.width:g} mm or less",
-            remedy="take a thinner cutter, or make the slots' width larger",
+            where, f"{cutter.diameter:g} mm is wider than the slot", allowed=f"{slots.width:g} mm or less",
+            remedy="take a thinner cutter, or make its width larger",
         )
     if falls_short(cutter.flute_length, deepest):
         raise CutterError(

@@ -151,6 +151,8 @@ class Step:
     order: int = 0
     """1 for the first."""
     file_name: str = ""
+    run: str = "program"
+    """What its clamping's programs are counted as in messages: those of a back are others than those of its top."""
     turn: Turn | None = None
     """Among the programs of other parts; None where the part is alone on its blank."""
 
@@ -167,7 +169,7 @@ class Step:
     @property
     def title(self) -> str:
         """Its place in the order and its name, for messages."""
-        return f"program {self.order}, {self.operation.in_files}"
+        return f"{self.run} {self.order}, {self.operation.in_files}"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -18,7 +18,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
-from pathgen.base.units import axes_words, format_length
+from pathgen.base.units import axes_words, coarse_length, format_length
 from pathgen.work.features import (
     Cutouts,
     Engraving,
@@ -47,6 +47,9 @@ LEAST_FALL = 0.05
 
 LEVEL = 0.005
 """Pieces that stand so far above or below the wood are called level with it, mm."""
+
+EVEN = {"mm": 0.1, "in": 0.127}
+"""An edge that is so nearly level is drilled deep enough for dots, by units, mm; common practice, no source."""
 
 STAY = "Do not move the work."
 """Said before a program that must find the work where an earlier one left it; nothing before the first."""
@@ -97,6 +100,11 @@ class Operation(ABC, Generic[F]):
     """Whether its last passes are the finished surface."""
     instead: ClassVar[str] = "another cutter or stepdown"
     """What of the job may be tried differently where its program does not come out as it should."""
+
+    @property
+    def table(self) -> str:
+        """The table of the job that asks for it; empty where that is no single one, or its name says it."""
+        return ""
 
     @property
     def in_files(self) -> str:
@@ -195,6 +203,10 @@ class _Surface(Operation[Surfacing]):
 
     makes_surface = True
     instead = "another [surface] finish cutter, scallop or allowance"
+
+    @property
+    def table(self) -> str:
+        return self.feature.table
 
     def surfaced_as(self, surfacing: Surfacing) -> Self:
         return replace(self, feature=surfacing)  # type: ignore[arg-type]
@@ -418,6 +430,7 @@ class WitnessMarks(_Within[Marks]):
     """Small holes in the waste, to find the work again by."""
 
     name = "witness-marks"
+    table = "[marks]"
     instead = "another [marks] cutter, or places of your own in at"
     purpose = "drill witness marks in the waste"
 
@@ -481,9 +494,6 @@ class Hover(_Within[Marks]):
 
 class _Bored(_Within[Holes]):
     """What is drilled, or gone round, at some places."""
-
-    table: ClassVar[str]
-    """What of the job asks for it."""
 
     def leaves_open(self, clear: float) -> BaseGeometry:
         return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
@@ -572,7 +582,12 @@ class Channel(CutOut):
     """A channel in the back of the part, for the truss rod, cut before the blank is turned over."""
 
     name = "channel"
+    table = "[channel]"
     instead = "another [channel] cutter"
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        """It may run out through an end of the part."""
+        return overlay.difference(self.feature.shapes, part)
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return _in_depth("the channel is", "over it")
@@ -595,8 +610,11 @@ def _bored_off_in_z(bottom: float) -> tuple[str, str]:
 
 @dataclass(frozen=True, eq=False)
 class SideDots(_Bored):
-    """Holes for dots in the upper edge of a finished board that stands on its other edge."""
+    """Holes for dots in the bass edge of a finished board that stands upright, that edge up and level."""
 
+    under: tuple[float, float] = (0.0, 0.0)
+    """How far the treble edge lies under it then at the nut line and at the board's end, mm: that slopes by the taper.
+    """
     toward: int = 1
     """Where the board's top looks with the edge along X: toward + Y, or - Y."""
     along: str = "x"
@@ -604,7 +622,7 @@ class SideDots(_Bored):
     name = "side-dots"
     table = "[side_dots]"
     purpose = "drill the holes for the side dots"
-    hold = "Hold the board standing on its treble edge, its bass edge up"
+    hold = "Hold the board upright over its whole length, its bass edge up"
 
     def before(self, work: Work) -> list[str]:
         edge, other = ("X", "Y") if self.along == "x" else ("Y", "X")
@@ -612,8 +630,30 @@ class SideDots(_Bored):
         return [
             f"Put the board between two straight pieces of wood in a vice, nut end toward - {edge}, its underside "
             f"toward {under} {other} and along {edge}; the bass edge stands level and a little above everything that "
-            "holds it. Check with a square that its underside stands upright."
+            "holds it. Check with a square that its underside stands upright.", *self._packed(work.units)
         ]
+
+    def _packed(self, units: str) -> list[str]:
+        """How the treble edge lies under a level bass edge; nothing where it is as good as level too."""
+        nut, end = self.under
+        lift = abs(end - nut)
+        if lift < EVEN[units]:
+            return []
+        at_nut, at_end, high = (coarse_length(v, units) for v in (nut, end, lift))
+        wide, narrow = ("board's end", "nut line") if end > nut else ("nut line", "board's end")
+        return ["With the bass edge level the treble edge slopes by the taper: it lies "
+                f"{at_nut} under the bass edge at the nut line, {at_end} at the board's end. Let it rest at the "
+                f"{wide}, with a block or wedge {high} "
+                f"high under it at the {narrow}; or hold it in the vice alone, clear of all below."]
+
+    def at_start(self, work: Work) -> list[str]:
+        along = self.feature.at[np.argsort(self.feature.at[:, 0])][[0, -1]]
+        first, last = (axes_words(x, y, work.units) for x, y in work.display(along, self).tolist())
+        if first == last:
+            return []
+        return [f"Check that the bass edge is level, with the spindle off: lower the cutter on a feeler over the first "
+                f"and the last hole, at {first} and at {last}. The display must show the same Z at both, within "
+                f"{format_length(EVEN[work.units], work.units)}; if it does not, lift the lower end and set Z 0 again."]
 
     def cautions(self) -> list[str]:
         return ["A board on its edge tips easily: hold it over its whole length, and keep hands off while it drills."]
@@ -623,6 +663,7 @@ class Slot(Operation[Slots]):
     """Slots along lines across the part."""
 
     name = "slots"
+    table = "[slots]"
     instead = "another [slots] entry, depth or cutter"
 
     @property
@@ -637,13 +678,13 @@ class Slot(Operation[Slots]):
         return self.feature.depth
 
     def at_start(self, work: Work) -> list[str]:
-        return self._measured(f"The {self.feature.words} come", "[slots]", work)
+        return self._measured(f"The {self.feature.words} come", work)
 
-    def _measured(self, said: str, table: str, work: Work) -> list[str]:
+    def _measured(self, said: str, work: Work) -> list[str]:
         """How wide it comes out, and to measure the cutter that this depends on."""
         wide = format_length(self.feature.width, work.units)
-        return [f"{said} out {wide} wide, by {table} width or the cutter's diameter in the job. Measure the cutter: a "
-                "thinner one cuts narrower."]
+        return [f"{said} out {wide} wide, by {self.table} width or the cutter's diameter in the job. Measure the "
+                "cutter: a thinner one cuts narrower."]
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return _in_depth("the slots are", "under them")
@@ -667,6 +708,7 @@ class NutSlot(Slot):
     """The slot of the nut."""
 
     name = "nut-slot"
+    table = "[nut]"
     instead = "another [nut] entry, depth or cutter"
 
     @property
@@ -676,7 +718,7 @@ class NutSlot(Slot):
     def at_start(self, work: Work) -> list[str]:
         left = self.feature.on_part
         if left is None:
-            return self._measured("The slot comes", "[nut]", work)
+            return self._measured("The slot comes", work)
         past = format_length(self.feature.width - left, work.units)
         return [f"The shelf for the nut is {format_length(left, work.units)} wide on the finished board, from the "
                 f"nut's front to the board's end; the cutter runs {past} past that end, in what is waste. Measure the "
@@ -690,6 +732,7 @@ class Bevel(_Within[Slots]):
     """Bevels along the edges of the slots."""
 
     name = "bevel"
+    table = "[slots]"
     instead = "another [slots] bevel, or none"
 
     @property
@@ -713,12 +756,21 @@ class Engrave(_Within[Engraving]):
         return overlay.union_all(overlay.buffer([shapely.linestrings(s) for s in self.feature.strokes], clear))
 
 
+@dataclass(frozen=True, eq=False)
 class Outline(Operation[OutlineCut]):
     """The part cut free."""
 
+    saw: str = "Cut the tabs with a fine saw and trim them flush."
+    """What to do with its tabs when it is cut."""
+    then: tuple[str, ...] = ()
+    """What to know and do once it is free."""
     name = "outline"
     instead = "another [outline] cutter, number of tabs or finish"
     works_hard = True
+
+    @property
+    def table(self) -> str:
+        return self.feature.where
 
     @property
     def bottom(self) -> float:
@@ -744,11 +796,12 @@ class Outline(Operation[OutlineCut]):
 
     def afterwards(self, work: Work) -> list[str]:
         if self.feature.skin:
-            return ["Take the work up, cut through the skin with a knife or a fine saw, and trim the edge."]
-        if not self.feature.tabs:
-            return ["The part is free: only what the blank is stuck down with holds it. Ease it up without bending "
-                    "it."]
-        return ["Cut the tabs with a fine saw and trim them flush."]
+            freed = "Take the work up, cut through the skin with a knife or a fine saw, and trim the edge."
+        elif not self.feature.tabs:
+            freed = "The part is free: only what the blank is stuck down with holds it. Ease it up without bending it."
+        else:
+            freed = self.saw
+        return [freed, *self.then]
 
     def cautions(self) -> list[str]:
         held = "tabs, and what holds the blank,"
@@ -783,7 +836,8 @@ class CutPieces(_Within[Pieces]):
         ]
 
     def at_start(self, work: Work) -> list[str]:
-        return ["Z 0 is the underside of the stock: you may touch off on its top and take off the thickness measured."]
+        return ["Z 0 is the underside of the stock, on the tape: you may touch off on its top and take off the "
+                "thickness measured."]
 
     def afterwards(self, work: Work) -> list[str]:
         return ["Warm the tape or soak it with its solvent, and lift the pieces off flat: thin ones break. Try each "

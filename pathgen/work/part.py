@@ -36,6 +36,8 @@ class Names:
     """How its blank is laid on the machine before the first program, a line each, where that needs saying."""
     hold: str = ""
     """How its blank is held, where that is its own business and not the first operation's."""
+    lies: bool = False
+    """Whether its blank lies and is held already, its X 0 and Y 0 set, from another part that was cut from it."""
     blank: str = "a blank"
     """What it is cut from."""
     wooden: bool = True

@@ -60,8 +60,11 @@ def wood_over(clamping: Clamping) -> list[WoodOver]:
 
 
 def _over(clamping: Clamping, sunk: Sunk) -> Iterator[WoodOver]:
+    shape, part = sunk.shape, clamping.board.outline
+    if not shapely.covers(part, shape):  # it runs out through an end
+        shape = overlay.intersection(shape, part)
     for name, area, floor in _floors(clamping):
-        both = overlay.intersection(sunk.shape, area)
+        both = overlay.intersection(shape, area)
         if both.area <= 0:
             continue
         points = _places(both)

@@ -196,7 +196,11 @@ def test_the_commands_write_all_or_nothing(tmp_path, capsys):
     assert len(list((tmp_path / "g").glob("*.nc"))) == 7  # the last has no label
     assert {path.name for path in (tmp_path / "g").glob("*setup*")} == {f"gauge-{k}-setup.html" for k in (1, 2, 3, 4)}
     assert "replaced" not in capsys.readouterr().err
-    assert "All gauges of the folder are cut from this one sheet" in (tmp_path / "g" / "gauge-1-setup.html").read_text()
+    pages = [(tmp_path / "g" / f"gauge-{k}-setup.html").read_text() for k in (1, 2, 3, 4)]
+    for said, on in (("All gauges of the folder are cut from this one sheet", [1]), ("Set X 0 and Y 0 at", [1]),
+                     ("leave it so, and X 0 and Y 0 as they are.", [2, 3, 4]), ("gauge 2 is next", [1]),
+                     ("gauge 4 is next", [3]), ("Cut the tabs", [4])):
+        assert [k for k, page in enumerate(pages, 1) if said in page] == on, said
     assert main(["block", str(EXAMPLES / "fanned.toml"), "--frets", "1", "2", "--out", str(tmp_path / "g"),
                  "--resolution", "0.8"]) == 2
     assert re.search("holds 7 programs of .*, gauge .allowed: an empty folder, or an earlier build of .*, block",

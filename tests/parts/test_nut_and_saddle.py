@@ -1,5 +1,6 @@
 """Blanks for nut and saddle: the board's curve by plane geometry, the strings' marks, and what the programs leave."""
 
+import html
 import math
 import re
 
@@ -127,11 +128,26 @@ def test_a_nut_is_as_thick_as_its_slot_is_wide(tmp_path):
 def test_the_sheet_says_how_so_small_a_plate_is_held_and_what_its_dust_does(tmp_path):
     job = dotted_job(tmp_path)
     for clamping, high in zip(nut_and_saddle_clampings(job), (9, 11), strict=True):
-        stick, dust, _, hold, *_ = before_start(clamping, clamping.steps[0])
+        stick, dust, _, hold, *more = before_start(clamping, clamping.steps[0])
+        # the tape lifts the plate, and Z 0 is its underside
+        assert any("touch off" in line and "on tape, on a strip of that" in line for line in more)
         assert "down over its whole face" in stick
         assert "bone and shell is harmful" in dust
         assert hold == "Clamp the spare board, not the plate; keep clamps out of the cutter's way."
         assert board_words(clamping).startswith(f"{high} mm high, ")
+
+
+def test_sheet_and_program_say_how_the_marked_face_is_set_in_and_what_is_filed_off(tmp_path):
+    job = dotted_job(tmp_path)
+    for clamping, face, past in zip(nut_and_saddle_clampings(job), ("toward the bridge", "away from the nut"),
+                                    ("0.5 mm past the board's edge", "4 mm past the outer strings"), strict=True):
+        said = [f"The face that lay up looks {face}: the strokes on it are the strings' places, B at its bass end.",
+                f"It reaches {past} at each end: file "]
+        made = build(job, clamping=clamping, resolution=0.5)
+        header = " ".join(re.findall(r"\((?:\.\. )?(.*)\)", made.programs[-1].text))
+        for words in said:
+            assert words in html.unescape(made.files()["setup.html"])
+            assert words in header
 
 
 @pytest.mark.parametrize(("changes", "words"), [

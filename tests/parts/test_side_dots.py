@@ -67,6 +67,26 @@ def test_page_and_program_have_them_at_the_same_places(tmp_path):
     assert "the board is 1.5 mm narrower on each side for it" in off_the_machine(clamping_of(job))[0]
 
 
+def test_the_page_says_how_a_tapered_board_stands_with_its_bass_edge_level(tmp_path):
+    """It was to stand on its treble edge with its bass edge level. D: 43 to 55 mm over the length to fret 20 and 10 mm,
+    turned by half the taper; the depth of every hole is the same, and both ends of the edge are tried for height."""
+    job = dotted_job(tmp_path)
+    turned = 1.0 / math.hypot(1.0, 6.0 / LENGTH)
+    clamping = side_dot_clamping(job)
+    assert clamping.steps[0].operation.under == pytest.approx((43.0 * turned, 55.0 * turned))
+    program = build(job, clamping=clamping, resolution=0.4).programs[0]
+    said = " ".join(re.findall(r"\((?:\.\. )?(.*)\)", program.text))
+    assert "it lies 43 mm under the bass edge at the nut line, 55 mm at the board's end" in said
+    assert "rest at the board's end, with a block or wedge 12 mm high under it at the nut line" in said
+    assert "on its treble edge" not in said
+    _, drilled, _ = moves(program.text)
+    ends = drilled[drilled[:, 2] < 0][:, 0]
+    shown = re.search(r"over the first and the last hole, at X ([\d.]+) mm, .* and at X ([\d.]+) mm, .*same Z", said)
+    assert [float(v) for v in shown.groups()] == pytest.approx([ends.min(), ends.max()], abs=0.5)
+    even = dotted_job(tmp_path, ("end_width = 55.0", "end_width = 43.0"))
+    assert len(side_dot_clamping(even).steps[0].operation.before(clamping)) == 1
+
+
 def test_left_handed_the_top_looks_the_other_way(tmp_path):
     right = side_dot_clamping(dotted_job(tmp_path))
     left = side_dot_clamping(dotted_job(tmp_path, ("frets = 20\n", "frets = 20\nleft_handed = true\n")))
@@ -130,5 +150,5 @@ def test_the_edge_lies_along_the_axis_that_the_board_lies_along(tmp_path):
     drilled = drilled[drilled[:, 2] < 0, :2]
     assert np.hypot(*(drilled[:, None] - np.column_stack([-at[:, 1], at[:, 0]])).T).min(axis=1) == pytest.approx(
         np.zeros(len(at)), abs=1e-3)
-    (laid,) = clamping.steps[0].operation.before(None)
+    laid, _ = clamping.steps[0].operation.before(clamping)
     assert "nut end toward - Y, its underside toward + X and along Y" in laid

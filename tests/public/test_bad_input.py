@@ -158,7 +158,7 @@ def cutter(**changes):
     (lambda: pathgen.second_cut(pathgen.Toolpath.empty(), proud=1.0, stepdown=0.5), "second_cut passes"),
     (lambda: pathgen.slots([[0, 0], [1, 1]], TOP, FLAT, width=3.0, depth=1.0), "slots lines"),
     (lambda: pathgen.slots([[[5, -9], [5, np.nan]]], TOP, FLAT, width=3.0, depth=1.0), "slots lines"),
-    (lambda: pathgen.slots([[[5, -9], [5, 9]]], TOP, FLAT, width=2.0, depth=1.0), "wider than the slots"),
+    (lambda: pathgen.slots([[[5, -9], [5, 9]]], TOP, FLAT, width=2.0, depth=1.0), "wider than the slot"),
     (lambda: pathgen.slots([[[5, -9], [5, 9]]], TOP, FLAT, width=3.0, depth=7.0), "slots depth"),
     (lambda: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, finish="ball"), "rough finish"),
     (lambda: pathgen.slots([[[5, -9], [5, 9]]], TOP, FLAT, width=3.0, depth=1.0, bottom="level"), "slots bottom"),

@@ -1,18 +1,23 @@
 """A channel in the back: both sides by formula, by solids and by the tests' own cutting; turned over on dowels."""
 
 import re
+from contextlib import nullcontext
 from types import SimpleNamespace
 
 import manifold3d
 import numpy as np
 import pytest
+import shapely
 
 from pathgen import JobError, build, check, load_job
 from pathgen.app.cli import main
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.instructions import before_start
+from pathgen.programs.paths import tabs_of
 from pathgen.removal.grid import Grid
 from pathgen.verify.both_sides import Below, wood_between
+from pathgen.work.operations import WitnessMarks
+from pathgen.work.underside import wood_over
 from tests.as_made import hold
 from tests.job.test_plates import PLATE, read
 from tests.plain_cutting import Wood
@@ -178,6 +183,7 @@ def test_words_say_how_to_turn_it(board):
     assert "X 0 and Y 0 stay as they are" in plain[0]
     assert "Keep X 0 and Y 0 as they are." in plain[0]
     assert "Mark its nut end on both faces" in plain[1]
+    assert "Measure the blank: the job says 8 mm thick." in plain[1]
     assert "Z 0 is the top of the raw stock" in plain[1]
     page, sheet = made.files()["setup.html"], made.files()["00-back-setup.html"]
     assert "The back first" in page
@@ -266,8 +272,20 @@ ends = "square"
     ("depth = 1.8", "depth = 3.6", "[channel] depth", "0.65 mm of wood is left under the slot of fret 1"),
     ("depth = 1.8", "depth = 5.0", "[channel] depth", "breaks 0.75 mm into the slot of fret 1"),
     ("width = 4.4", "width = 3.5", "[channel] cutter", '"flat 4" is 4 mm, wider than the channel'),
-    ("along = [10.0, 62.0]", "along = [-4.0, 62.0]", "[channel] along", "4.00 mm beyond the board"),
-    ("along = [10.0, 62.0]", "along = [10.0, 92.0]", "[channel] along", "beyond the board"),
+    ("along = [10.0, 62.0]", "along = [0.5, 62.0]", "[channel] along", "0.50 mm from the edge of the board"),
+    # out through an end at its whole width: half of that and 0.5 mm past it
+    ("along = [10.0, 62.0]", "along = [-1.0, 62.0]", "[channel] along",
+     "-1 mm does not let it out at its whole width through the board's nut end (allowed: -2.7 mm or less"),
+    ("along = [10.0, 62.0]", "along = [10.0, 87.0]", "[channel] along",
+     "87 mm does not let it out at its whole width through the board's end (allowed: 87.9"),
+    ("along = [10.0, 62.0]", "along = [10.0, 110.5]", "[channel] along", "leaves the blank (allowed: within -20 mm to"),
+    ("along = [10.0, 62.0]\nacross = 3.0", "along = [-12.0, 62.0]\nacross = 0.0", "[channel] along",
+     "0.00 mm from the dowel's hole at -13 mm along"),
+    # of a board that is 20 mm wide on each side at the nut
+    ("along = [10.0, 62.0]\nacross = 3.0", "along = [-4.0, 62.0]\nacross = 17.5", "[channel] along",
+     "not through its ends alone"),
+    ("along = [10.0, 62.0]\nacross = 3.0", "along = [-4.0, 62.0]\nacross = 24.5", "[channel] along",
+     "not through its ends alone"),
     ("across = 3.0", "across = 17.6", "[channel] along", "from the edge of the board"),
     ("along = [10.0, 62.0]", "along = [10.0, 12.0]", "[channel] along", "2 mm long"),
     ("through = 5.0", "through = 0.5", "[holes] through", "only 0.5 mm in the spoilboard"),
@@ -283,6 +301,70 @@ def test_refused_with_place_and_numbers(tmp_path, old, new, where, words):
         build(load_job(job(tmp_path, changes=SHALLOW, extra=SIDES.replace(old, new))))
     assert wrong.value.where == where
     assert words in str(wrong.value)
+
+
+@pytest.mark.parametrize(("along", "ends"), [([-5.0, 62.0], "round"), ([-5.0, 93.0], "square")])
+def test_a_channel_that_runs_out_through_an_end_is_open_there_at_its_whole_width(tmp_path, along, ends):
+    """By the tests' own cutting: as deep and as wide as asked from the inner end to past the board's, or both of them;
+    all that stands on the top keeps clear of it, and dowels and marks are where it does not go."""
+    text = SIDES.replace("along = [10.0, 62.0]", f'along = {along}\nends = "{ends}"') + '[marks]\ncutter = "flat"\n'
+    made = build(load_job(job(tmp_path, changes=SHALLOW, extra=text)), resolution=0.2)
+    assert made.passed
+    assert made.back.passed
+    front = made.plan.clamping
+    x, y, back = cut(made.back.programs, front.under, 8.0)
+    gx, gy = np.meshgrid(x, y, indexing="ij")
+    bottom, board = 8.0 - back[:, ::-1], (gx >= 0.0) & (gx <= front.board.length)
+    right = 59.5 if along[1] == 62.0 else front.board.length
+    own = board & (gx < right) & (abs(gy - 3.0) < 2.0)
+    assert bottom[own] == pytest.approx(1.8, abs=1e-4)
+    assert (bottom[board & (abs(gy - 3.0) > 2.45)] == 0.0).all()
+    assert (bottom[board & (gx > 62.1)] == 0.0).all() == (along[1] == 62.0)
+    round_end = np.pi * 2.2**2 / 2 if along[1] == 62.0 else 0.0
+    long = 59.8 if along[1] == 62.0 else front.board.length
+    assert made.verification.between.volume == pytest.approx((long * 4.4 + round_end) * 1.8, rel=3e-3)
+    channel = shapely.box(along[0], 0.8, along[1], 5.2)
+    assert shapely.distance(shapely.points(front.feature(WitnessMarks).places), channel).min() > 0.5
+
+
+def test_no_mark_is_drilled_over_a_channel_in_the_waste(tmp_path):
+    text = SIDES.replace("along = [10.0, 62.0]", "along = [10.0, 98.0]")
+    marks = '[marks]\ncutter = "flat"\nat = [[{}], [-16.0, 25.0], [-16.0, -25.0]]\n'
+    for at, allowed in (("97.0, -3.0", True), ("97.0, 3.0", False)):
+        refused = nullcontext() if allowed else pytest.raises(JobError, match=r"^\[marks\] at")
+        with refused:
+            clamping_of(load_job(job(tmp_path, changes=SHALLOW, extra=text + marks.format(at))))
+
+
+def test_wood_over_a_channel_is_counted_within_the_part(tmp_path):
+    """The shelf of the nut runs on past the board's end, where the curve is lower."""
+    text = SIDES.replace("along = [10.0, 62.0]", "along = [-9.0, 62.0]").replace("[-13.0, 0.0]", "[-15.0, 0.0]")
+    behind = {**SHALLOW, "frets = 5": "frets = 5\nbehind_nut = 3.0"}
+    nut = '[nut]\ncutter = "flat 4"\nbottom = "curve"\ndepth = 1.0\n'
+    over = {one.under: one for one in wood_over(clamping_of(load_job(job(tmp_path, changes=behind, extra=text + nut))))}
+    assert over["nut slot"].at == pytest.approx((-3.0, 5.2), abs=1e-6)
+
+
+def test_no_tab_stands_over_the_mouth_of_a_channel(tmp_path):
+    """Of a plate so short that tabs stand on its ends, where two would stand right over it."""
+    text = PLATE.replace("thickness = 3.0", "thickness = 6.0").replace("length = 100.0", "length = 14.0") + """tabs = 6
+[holes]
+cutter = "flat 3"
+at = [[-6.0, 22.0], [-6.0, -22.0]]
+diameter = 4.0
+through = 4.0
+[channel]
+cutter = "flat 3"
+along = [-5.0, 19.0]
+width = 6.0
+depth = 2.0
+"""
+    mouths = shapely.MultiPoint([(0.0, 0.0), (14.0, 0.0)])
+    for channel, tabs_off in (("along = [-5.0, 19.0]", 4.5 + 3.0), ("along = [2.0, 12.0]", 0.0)):
+        made = clamping_of(read(tmp_path, text.replace("along = [-5.0, 19.0]", channel)))
+        away = shapely.distance(shapely.points(tabs_of(made)), mouths).min()
+        assert away >= tabs_off
+        assert (away < 0.1) == (not tabs_off)  # that they would stand there
 
 
 def test_dowels_go_deep_enough_into_the_bed_unless_the_job_says_how_deep(tmp_path):
@@ -322,3 +404,10 @@ def test_both_sides_fit_in_the_travel_together(tmp_path, travel, passes):
     machine = f"[machine]\ntravel = [{travel}, 200.0, 80.0]\n"
     result = build(load_job(job(tmp_path, changes=SMALL, extra=holes + machine)), resolution=0.6)
     assert [f.code for f in result.verification.findings if f.severity == "forbid"] == ["beyond-travel"] * (not passes)
+
+
+def test_a_clamp_on_a_dowel_is_told_of_the_backs_own_program(tmp_path):
+    """Program 1 of the top is another one."""
+    clamp = "[setup]\nkeep_out = [{ along = [-16.0, -10.0], across = [-3.0, 3.0], height = 20.0 }]\n"
+    with pytest.raises(JobError, match=r"^back 1, holes, keep_out 1: the cutter comes right into it"):
+        build(load_job(job(tmp_path, changes=SHALLOW, extra=SIDES + clamp)))

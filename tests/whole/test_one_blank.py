@@ -1,6 +1,7 @@
 """Several parts of one blank: their places in the text, the order of cutters, and each part on its own share."""
 
 import copy
+import html
 import itertools
 import json
 import random
@@ -223,10 +224,10 @@ def test_fills_are_poured_together(tmp_path, capsys):
     assert result.report["fittings"] == 4
     pockets = [p for one in result.builds for p in one.programs if p.operation == "pocket"]
     words = [" ".join(re.findall(r"\((?:\.\. )?(.*)\)", p.text)) for p in pockets]
-    assert "Do not fill yet: the fills of all parts are poured together, after program 4" in words[0]
+    assert "the fills of all parts are poured together, after program 4 among all parts: the sheet " in words[0]
     assert "Stop here" not in words[0]
     assert "Stop here for the fill" in words[1]
-    assert "Fill now too: filled-1" in words[1]
+    assert "Fill now too: filled-1: the sheet of the whole blank says how." in words[1]
     page = result.files(shaded=False)["setup.html"]
     assert page.count("Stop after program") == 1
     assert "part-2-filled-2.html#program-2" in page
@@ -253,9 +254,10 @@ SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="20mm"><re
 @pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("other", "stop", "stops", "wait", "too"), [
     (LET_IN, "glue in the pieces", "1 stop for fills and pieces",
-     "Do not glue the pieces in yet: the pockets of all parts are filled together, after program 4", "filled now too"),
+     "Do not glue the pieces in yet: the pockets of all parts are filled together, after program 4 among all",
+     "filled now too"),
     (FILLED, "fill, and glue in the pieces", "1 stop for fills and pieces",
-     "Do not fill yet: the fills of all parts are poured together, after program 4", "filled now too"),
+     "Do not fill yet: the fills of all parts are poured together, after program 4 among all", "filled now too"),
 ])
 def test_where_pieces_are_glued_in_no_fill_is_asked_for(tmp_path, other, stop, stops, wait, too):
     (tmp_path / "square.svg").write_text(SQUARE)
@@ -366,6 +368,13 @@ def test_a_clamp_on_the_common_zero_is_told_once_and_in_no_parts_places(tmp_path
     assert found[0]["got"] == ("stands on the place of X 0 Y 0, the common blank's near corner, the lower one in the "
                                "picture of the whole blank from above: no cutter or edge finder comes to it")
     assert found[0]["remedy"] == "name another place of the common blank as zero, or move the clamp clear of it"
+
+
+def test_a_parts_sheet_calls_its_share_so_and_counts_it_from_the_parts_own_end(made):
+    """X 0 lies at the corner of the whole blank: nothing stands out before that."""
+    page = html.unescape(made[1].files()["part-2-ringed.html"])
+    assert "<dt>Share of the blank</dt><dd>120 mm by 80 mm by 3 mm, standing out 10 mm before the plate's near" in page
+    assert "this part's share of the blank" in page
 
 
 def test_what_would_save_much_time_is_said_of_each_part(made):

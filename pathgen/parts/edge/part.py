@@ -1,4 +1,4 @@
-"""A finished board standing on one long edge, so that holes can be drilled into the other."""
+"""A finished board standing upright, one long edge up and level, so that holes can be drilled into it."""
 
 from __future__ import annotations
 

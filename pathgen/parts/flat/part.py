@@ -98,7 +98,7 @@ class FlatPart(Boxed):
         counts = [f"{count} {word}{'s' * (count > 1)}"
                   for count, word in ((holes, "hole"), (len(self.drawn), "opening")) if count]
         holds = f"{joined(counts)} through it" if counts else ""
-        return Names(part=what, start="X 0", along=f"length of the {what} runs", holds=holds,
+        return Names(part=what, start=f"the {what}'s near end", along=f"length of the {what} runs", holds=holds,
                      too="" if self.form else "[plate] thickness")
 
     @cached_property

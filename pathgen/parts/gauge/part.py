@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import ClassVar
 
 import numpy as np
@@ -17,21 +18,35 @@ _SHEET = ("All gauges of the folder are cut from this one sheet with one zero, i
           "the sheet where it lies between them, and saw their tabs when the last is cut.")
 
 
+_NEXT = "The sheet lies as it did for the gauge before: leave it so, and X 0 and Y 0 as they are."
+
+
 class Gauge(Tool):
     """Its straight back is square to X, its hollow edge the far one."""
 
     names: ClassVar[Names] = Names(
-        part="gauge", start="the gauge", laid=(_SHEET,), long="high", thickness="[gauges] thickness",
-        wooden=False,
+        part="gauge", start="the gauge", long="high", thickness="[gauges] thickness", wooden=False,
     )
 
 
-def radius_gauge(arc: Floats, *, x: float, height: float, thickness: float) -> Gauge:
+class FirstGauge(Gauge):
+    """One that others are cut after, from the same sheet."""
+
+    names: ClassVar[Names] = replace(Gauge.names, laid=(_SHEET,))
+
+
+class NextGauge(Gauge):
+    """One that is cut after others from the same sheet."""
+
+    names: ClassVar[Names] = replace(Gauge.names, laid=(_NEXT,), lies=True)
+
+
+def radius_gauge(kind: type[Gauge], arc: Floats, *, x: float, height: float, thickness: float) -> Gauge:
     """A gauge with its back at `x` and the lowest place of its edge, an `arc` of `arc_edge`, `height` further on."""
     y = float(arc[0, 1])
     outline = shapely.Polygon(np.concatenate([[[x, y], [x, -y]], arc[::-1] + [x + height, 0.0]]))
     surface = level(thickness, x + height)
-    return Gauge(surface=surface, outline=outline)
+    return kind(surface=surface, outline=outline)
 
 
 def lengthwise_edge(surface: Surface, start: float, end: float) -> Floats:

@@ -117,7 +117,7 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
                 f"; {len(clamping.under.steps)} for the back come before" if clamping.under else "")),
             ("Machine time", f"{time}, without changing cutters and without curing"),
             (clamping.board.names.part.capitalize(), board_words(clamping)),
-            ("Blank", _blank_words(clamping)),
+            ("Share of the blank" if clamping.shared else "Blank", _blank_words(clamping)),
             ("Zero", zero_words(clamping)),
         ]),
         *(e("p", line) for line in not_cut_lines(report)),
@@ -217,5 +217,5 @@ def legend_above(clamping: Clamping) -> str:
         "Numbers in holes: those of the table of holes." if clamping.board.rows(clamping).get("holes") else "",
         "Black discs: dowels. Dashed in the part: the channel under it." if clamping.under else "",
         "The target: X 0, Y 0. The arrows: the machine's axes." if shows_zero(clamping) else
-        "X 0, Y 0 lies off this part's share: the sheet of the whole blank shows it.",
+        "X 0, Y 0 lies off this part's share of the blank: the sheet of the whole blank shows it.",
     ]))
