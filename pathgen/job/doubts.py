@@ -28,9 +28,9 @@ from pathgen.base.units import (
 from pathgen.job.flat import plate_corners
 from pathgen.job.form import FORMS, closed_by_page, to_the_page
 from pathgen.job.job import Job
+from pathgen.job.larger_blank import larger_blank
 from pathgen.job.nut_and_saddle import NUT
 from pathgen.job.part import board_of, drawn_corners
-from pathgen.job.sense import larger_blank
 from pathgen.job.staged import apart_doubts, poured_apart
 from pathgen.job.tables import FannedScale
 from pathgen.parts.fingerboard.ends import chord_across

@@ -33,6 +33,7 @@ from pathgen.job.filling import check_filling
 from pathgen.job.flat import check_flat
 from pathgen.job.form import parts_of
 from pathgen.job.job import Job
+from pathgen.job.larger_blank import larger_blank
 from pathgen.job.outlines import drawing_path
 from pathgen.job.part import holes_of, lowest_edge, nut_of, outline_of, part_of, slots_of
 from pathgen.job.radius import check_radius, web_under
@@ -44,7 +45,6 @@ from pathgen.parts.fingerboard.neck import neck_of
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.parts.flat.part import FlatPart
-from pathgen.strategies.tab_places import LEAST_WASTE
 from pathgen.work.features import LEAST_TAB, Slots
 from pathgen.work.part import Part
 
@@ -175,36 +175,6 @@ def _comes_with_its_top(job: Job, part: Part) -> None:
             remedy="add [surface] with its finish; or, where the blank has it already, measure its thickest place, and "
             "write that as [stock] thickness and as [board] thickness",
         )
-
-
-def larger_blank(job: Job, part: Part) -> str:
-    """What of the blank to change, with the least value that holds the part, and what its outline needs round it."""
-    (x0, y0, x1, y1), stock, unit = part.outline.bounds, job.stock, job.units
-    step = {"mm": 0.1, "in": 0.254}[unit]
-
-    def up(mm: float) -> str:
-        return format_length(float(np.ceil(mm / step - 1e-9)) * step, unit)
-
-    # what holds tabs or skin is asked for at once
-    cut, beside = job.outline, 0.0
-    if cut and (cut.tabs != 0 or cut.skin):
-        beside = job.cutter(cut.cutter, "[outline] cutter").diameter + LEAST_WASTE
-    width = 2 * (max(-y0, y1) + beside)
-    room, ends = (f" (with {up(beside)} {where} for the outline's cutter and {'skin' if cut and cut.skin else 'tabs'})"
-                  if beside else "" for where in ("on each side", "at each end"))
-    ways = [f"width {up(width)} or more{room}"] if stock.width < width - SUMS else []
-    least, most = beside - x0, stock.length - x1 - beside
-    low, high = (np.array([np.ceil(least / step - 1e-6), np.floor(most / step + 1e-6)]) * step).tolist()
-    before = max(stock.margin_nut, low)
-    length = f"length {up(before + x1 + beside)} or more"
-    fits = least - SUMS <= stock.margin_nut <= most + SUMS
-    if not fits and least > most:
-        ways.append(f"{length} with a margin_nut of {format_length(before, unit)}{ends}")
-    elif not fits:
-        one, other = (format_length(v if low <= high else (least + most) / 2, unit) for v in (low, high))
-        longer = f", or {length}" if stock.margin_nut > most else ""
-        ways.append(f"margin_nut {one if one == other else f'from {one} to {other}'}{longer}{ends}")
-    return "make [stock] " + ", and ".join(ways)
 
 
 def _overhang(part: Part, blank: Polygon) -> str:

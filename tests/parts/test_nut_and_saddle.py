@@ -130,7 +130,7 @@ def test_the_sheet_says_how_so_small_a_plate_is_held_and_what_its_dust_does(tmp_
     for clamping, high in zip(nut_and_saddle_clampings(job), (9, 11), strict=True):
         stick, dust, _, hold, *more = before_start(clamping, clamping.steps[0])
         # the tape lifts the plate, and Z 0 is its underside
-        assert any("touch off" in line and "on tape, on a strip of that" in line for line in more)
+        assert any("touch off" in line and "on a strip of the same tape" in line for line in more)
         assert "down over its whole face" in stick
         assert "bone and shell is harmful" in dust
         assert hold == "Clamp the spare board, not the plate; keep clamps out of the cutter's way."
