@@ -435,11 +435,12 @@ def test_a_blank_that_would_have_sunk_into_the_bed_is_refused(tmp_path, z_zero, 
 @pytest.mark.parametrize(("drilled", "shift", "codes"), [
     (DRILLED, (0.2, 0.0, 0.0), set()),
     (DRILLED, (4.0, 0.0, 0.0), {"moved-far"}),
-    (DRILLED, (0.2, 0.0, 4.0), {"moved-far"}),
+    (DRILLED, (0.2, 0.0, 4.0), {"moved-far", "rises"}),
     (DRILLED, (0.2, 0.0, -0.2), {"sinks"}),
     (DRILLED, (0.2, 0.0, -0.49), {"sinks"}),
     (DRILLED, (0.2, 0.0, 0.11), {"lift-of-a-feeler"}),
-    (DRILLED, (0.2, 0.0, 0.3), set()),
+    (DRILLED, (0.2, 0.0, 0.3), {"rises"}),
+    (DRILLED, (0.2, 0.0, 0.04), set()),
     ("", (0.2, 0.0, 0.3), {"heights-guessed"}),
     ("", (0.2, 0.0, 0.02), set()),
 ])
@@ -449,8 +450,8 @@ def test_moves_that_held_work_hardly_makes_are_asked_about(tmp_path, drilled, sh
                    for (x, y, _), z in zip(PLACES.tolist(), heights, strict=True)))
     clamping = clamping_of(load_job(job(tmp_path, extra=MARKS + (drilled or AT) + rows)))
     assert {f.code for f in moved_warnings(clamping)} == codes
-    for sinks in (f for f in moved_warnings(clamping) if f.code == "sinks"):  # each mark with how it was found
-        assert all(f"mark {k} {shift[2]:g} mm" in sinks.got for k in (1, 2, 3, 4)), sinks.got
+    for off in (f for f in moved_warnings(clamping) if f.code in ("sinks", "rises")):  # each mark as it was found
+        assert all(f"mark {k} {shift[2]:g} mm" in off.got for k in (1, 2, 3, 4)), off.got
 
 
 @pytest.mark.parametrize(("z_zero", "drilled", "words"), [
@@ -508,11 +509,39 @@ def test_a_height_unlike_those_that_check_it_is_refused(tmp_path):
         rows = found(*([*p, z] for p, z in zip(places, heights, strict=True)))
         return clamping_of(load_job(job(tmp_path, extra=MARKS + drilled + rows + more))).moved
 
-    assert moved(8.0, 8.0, 8.28, 8.0).worst < 0.1
+    assert moved(8.0, 8.0, 8.28, 8.0).worst < 0.1  # a warning, below
     with pytest.raises(JobError, match=r"the height of mark 3 differs by 0.39 mm from where the others put it "
                                        r"\(allowed: about 0.05 mm where .*: measure it again, Z 0 set anew first"):
         moved(8.0, 8.0, 8.39, 8.0)
     assert moved(8.0, 8.0, 8.39, 8.0, more="[moved]\naccuracy = 0.07\n").worst < 0.1
+
+
+@pytest.mark.parametrize(("rises", "codes", "words"), [
+    ((0.0, 0.0, 0.28, 0.0), {"height-doubtful"}, "the height of mark 3 differs by 0.28 mm"),
+    ((0.0, 0.05, 0.28, 0.0), {"height-doubtful"}, "the height of mark 3 differs by 0.23 mm"),
+    ((0.0, 0.12, 0.47, 0.12), {"height-doubtful"}, "the height of one of marks 1, 2, 3 or 4 differs by 0.23 mm"),
+    ((0.05, -0.05, 0.05, -0.05), set(), ""),  # each right to accuracy
+])
+def test_what_heights_leave_over_is_told_before_it_is_refused(tmp_path, rises, codes, words):
+    """Four marks at corners leave a half of one wrong height over, in all; errors of 0.05 mm at each at most 0.1 mm."""
+    places = [[-16.0, -29.0], [-16.0, 29.0], [98.0, 29.0], [98.0, -29.0]]
+    drilled = f"drilled = {[[*p, 8.0] for p in places]}\n"
+    rows = found(*([*p, 8.0 + rise] for p, rise in zip(places, rises, strict=True)))
+    told = list(moved_warnings(clamping_of(load_job(job(tmp_path, extra=MARKS + drilled + rows)))))
+    assert {f.code for f in told} == codes
+    assert all(words in f.got for f in told)
+
+
+@pytest.mark.parametrize(("rise", "codes"), [(0.12, set()), (0.3, {"rises"}), (-0.12, set()), (-0.3, {"sinks"})])
+def test_a_corner_that_rises_or_sinks_is_held_against_what_errors_do_there(tmp_path, rise, codes):
+    """Two marks lie near one diagonal of the blank: at the ends of the other, errors at them do 1.8 times as much."""
+    places = np.array([[-15.0, -30.0], [40.0, 30.0], [40.0, -30.0], [98.0, 30.0]])
+    heights = 8.0 + rise * ((places @ [1.0, -2.0] + 70) / 224)  # 0 and 1 at the corners that are far from the marks
+    drilled = f"drilled = {[[*p, 8.0] for p in places.tolist()]}\n"
+    rows = found(*([*p, round(z, 4)] for p, z in zip(places.tolist(), heights.tolist(), strict=True)))
+    limit = "\n[moved]\nboard_limit = 0.2\n"
+    told = list(moved_warnings(clamping_of(load_job(job(tmp_path, extra=MARKS + drilled + rows + limit)))))
+    assert {f.code for f in told} == codes
 
 
 def test_heights_measured_once_drilled_are_held_against_the_thickness(tmp_path):
