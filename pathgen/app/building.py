@@ -339,11 +339,12 @@ def _program(job: Job, planned: Plan, index: int) -> Program:
     clamping, step, path = planned.clamping, planned.clamping.steps[index], planned.paths[index]
     spent = times(path, step.cutter, clamping.machine)
     lowest, fitted = planned.lowest[index], fitted_lowest(clamping, planned.lowest)[index]
+    deepest = min(low for low, one in zip(planned.lowest, clamping.steps, strict=True) if not clamping.done(one))
     zero = planned.zero_checks.get(step.order)
     text = program_text(
         path, clamping=clamping, step=step, job=job.fingerprint,
         header=header(clamping, step, minutes=spent.total, lowest=lowest, fitted=fitted,
-                      zero=zero),
+                      deepest=deepest, zero=zero),
     )
     return Program(step=step, text=text, toolpath=path, times=spent, lowest=lowest, fitted=fitted,
-                   zero=zero)
+                   deepest=deepest, zero=zero)

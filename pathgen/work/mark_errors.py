@@ -27,8 +27,8 @@ BY_FAR = 3.0
 """Times the measuring error by which a height must differ from the others to be refused."""
 
 LEFT_OVER = 2.0
-"""Times the measuring error that heights may leave over together, for the root of each over three, before one is doubted.
-"""
+"""Times the measuring error, and the root of how many marks are over three, that heights may leave over together before
+one is doubted."""
 
 THICKER, THINNER = 0.2, 0.5
 """How far the blank's top at a mark may lie above and below what the job says, mm: thickness is that of its thickest
