@@ -290,8 +290,17 @@ def dowel_length(clamping: Clamping, dowels: Holes) -> float:
 
 
 def afterwards(clamping: Clamping, step: Step) -> list[str]:
-    """What to do when a program has ended: fills wait until the pockets of all parts of a blank are open."""
+    """What to do when a program has ended: fills wait until the pockets of all parts of a blank are open. Of one that
+    was run before the work moved, what may still be left to do: who filled its pockets already, only the maker knows.
+    """
     own, turn = step.operation.afterwards(clamping), step.turn
+    if clamping.done(step):
+        inlay = step.operation.opens
+        cuts = [one for one in clamping.steps if inlay is not None and one.operation.levels is inlay]
+        if inlay is None or not own or not cuts or clamping.done(cuts[0]):
+            return []
+        return [f"Where {inlay.name} was filled before the work moved, go on with program {clamping.moved_from}. Where "
+                "it was not, fill it before that:", *own]
     if turn is None or turn.fill_after is None:
         return own
     if step.operation.opens is not None and step.operation.opens.fill == "piece":

@@ -167,7 +167,8 @@ def test_of_work_that_rose_nothing_is_said_of_a_spoilboard_that_no_cutter_reache
 
 
 @pytest.mark.parametrize(("z_zero", "top", "words"), [
-    ("bed", 8.0, "stays off with the bed felt for again"), ("stock-top", 0.0, "stays off with Z 0 set again where it was"),
+    ("bed", 8.0, "stays off with the bed felt for again"),
+    ("stock-top", 0.0, "stays off with Z 0 set again where it was"),
 ])
 def test_a_zero_that_does_not_come_right_once_the_work_moved_is_looked_for_at_the_marks(tmp_path, z_zero, top, words):
     corners = [[-15.0, -28.0], [-15.0, 28.0], [98.0, -28.0], [98.0, 28.0]]
@@ -194,6 +195,24 @@ cutter = "flat"
 drilled = [[-15.0, -28.0, 8.0], [-15.0, 28.0, 8.0], [98.0, -28.0, 8.0], [98.0, 28.0, 8.0]]
 """ + "".join(f"[[measured]]\nfound = {at}\n" for at in (
     [-14.8, -28.0, 7.99], [-14.8, 28.0, 8.0], [98.2, -28.0, 7.99], [98.2, 28.0, 8.0]))
+
+
+@pytest.mark.parametrize(("before", "kept"), [("", True), ("[moved]\nbefore = 6\n", False)])
+def test_how_to_fill_stays_where_the_work_moved_before_the_second_cut(tmp_path, before, kept):
+    """Whether the resin was poured before that, only the maker knows; a mark is found where it lies now."""
+    result = built(tmp_path, extra=OUTLINE + MOVED + before, resolution=0.5)
+    last = max((p for p in result.programs if p.step.operation.opens), key=lambda p: p.order)
+    assert result.plan.clamping.done(last.step)
+    page = result.files(shaded=False)["setup.html"]
+    card = page[page.index(f'id="program-{last.order}"'):page.index(f'id="program-{last.order + 1}"')]
+    flat = " ".join(re.findall(r"\((?:\.\. )?(.*)\)", last.text))
+    for text in (card, flat):
+        for words in (f"filled before the work moved, go on with program {last.order + 1}", "Stop here for the fill",
+                      "Brush a thin coat", "dam round the drawing", "mark 1 at X -14.8 mm, Y -28 mm"):
+            assert (words in text) == kept, words
+    assert "afterwards" not in result.programs[0].text  # its marks are drilled and measured
+
+
 TOUCHING = svg("""<rect x="4" y="7" width="12" height="9" fill="#225577"/>
 <rect x="16" y="7" width="12" height="9" fill="#cc8833"/><rect x="28.3" y="7" width="5" height="9" fill="#225577"/>""")
 
