@@ -296,8 +296,7 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
     own, turn = step.operation.afterwards(clamping), step.turn
     if clamping.done(step):
         inlay = step.operation.opens
-        cuts = [one for one in clamping.steps if inlay is not None and one.operation.levels is inlay]
-        if inlay is None or not own or not cuts or clamping.done(cuts[0]):
+        if inlay is None or not own or clamping.levelled_before(inlay):
             return []
         return [f"Where {inlay.name} was filled before the work moved, go on with program {clamping.moved_from}. Where "
                 "it was not, fill it before that:", *own]

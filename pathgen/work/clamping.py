@@ -314,6 +314,10 @@ class Clamping:
         own = [step for step in self.steps if step.operation.opens is inlay]
         return bool(own) and all(map(self.done, own))
 
+    def levelled_before(self, inlay: Inlay) -> bool:
+        """Whether its second cut was run before the work moved: until then it may not even be filled."""
+        return any(step.operation.levels is inlay and self.done(step) for step in self.steps)
+
     def safe_at(self, step: Step | None) -> float:
         """The safe height when a step is run: where work that moved stands higher, by as much more, mm."""
         moved = self.moved_at(step)

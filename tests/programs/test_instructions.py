@@ -200,7 +200,9 @@ drilled = [[-15.0, -28.0, 8.0], [-15.0, 28.0, 8.0], [98.0, -28.0, 8.0], [98.0, 2
 @pytest.mark.parametrize(("before", "kept"), [("", True), ("[moved]\nbefore = 6\n", False)])
 def test_how_to_fill_stays_where_the_work_moved_before_the_second_cut(tmp_path, before, kept):
     """Whether the resin was poured before that, only the maker knows; a mark is found where it lies now."""
-    result = built(tmp_path, extra=OUTLINE + MOVED + before, resolution=0.5)
+    shallow = {"[resin]": "[resin]\npour_depth = 1.0"}
+    result = built(tmp_path, changes=shallow, extra=OUTLINE + MOVED + before, resolution=0.5)
+    assert ("too-deep-a-pour" in {row["code"] for row in result.report["checks"]["findings"]}) == kept
     last = max((p for p in result.programs if p.step.operation.opens), key=lambda p: p.order)
     assert result.plan.clamping.done(last.step)
     page = result.files(shaded=False)["setup.html"]
