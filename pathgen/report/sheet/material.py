@@ -95,9 +95,10 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     marks = report["marks"]
     words = ["Witness marks are drilled in the waste.", *display_lines(marks, units),
              *seen_lines(marks, units)] if marks else []
-    again = [f"The second cut of {inlay['name']} ends with the first finishing passes again, coordinate for "
-             "coordinate: where neither the work nor a zero has moved, it takes nothing off the wood."
-             for inlay in report["inlays"] if (inlay["second_cut"] or {}).get("repeats_first_pass")]
+    again = [f"The second cut of {inlay['name']} ends with the finishing passes of program {cut['first_program']} "
+             "again, coordinate for coordinate: where that was run as it is here, and neither the work nor a zero has "
+             "moved since, it takes nothing off the wood."
+             for inlay in report["inlays"] if (cut := inlay["second_cut"]) and cut["repeats_first_pass"]]
     return chapter(
         "moved", "Why the work must not move", *(e("p", line) for line in again),
         e("p", f"If the work lies {format_length(shift['shift'], units)} off when the {what} is cut again, the surface "
