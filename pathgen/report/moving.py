@@ -91,19 +91,24 @@ def moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
     """How the work is taken to lie, by the report's key ``moved``; nothing where it has not moved."""
     if moved is None:
         return []
-    shift = ", ".join(
-        f"{_length(v, units)} {way}" for v, way in zip(moved["shift"], ("along", "across", "up"), strict=True)
-    )
     left = ", ".join(
         format_length(sum(v * v for v in row) ** 0.5, units) for row in moved["residuals"]
     )
     words = [
-        f"From program {moved['first_program']} on the work is taken to lie {shift} from where it was, at the middle "
-        f"of the marks, turned by {moved['turn']:z.3f} degrees and tilted by {moved['tilt_along']:z.3f} degrees along "
-        f"and {moved['tilt_across']:z.3f} across. Left over at the marks: {left}.",
+        f"From program {moved['first_program']} on the work is taken to lie {_lies(moved, units)}. Left over at the "
+        f"marks: {left}.",
     ]
     said = error_words(moved["errors"], units) if moved["errors"] else ""
     return words + [f"{capital(line)}." for line in [said] if line]
+
+
+def _lies(moved: dict[str, Any], units: str) -> str:
+    """The move by the report's key ``moved``, in words that follow ``lies``."""
+    shift = ", ".join(
+        f"{_length(v, units)} {way}" for v, way in zip(moved["shift"], ("along", "across", "up"), strict=True)
+    )
+    return (f"{shift} from where it was, at the middle of the marks, turned by {moved['turn']:z.3f} degrees and tilted "
+            f"by {moved['tilt_along']:z.3f} degrees along and {moved['tilt_across']:z.3f} across")
 
 
 def error_words(errors: dict[str, Any], units: str) -> str:
@@ -259,13 +264,13 @@ def _moved_notes(clamping: Clamping) -> Iterator[Finding]:
     moved, first = clamping.moved, clamping.moved_from
     if moved is None:
         return
-    along, across = moved.tilt_deg
+    units, data = clamping.units, moved_data(clamping)
+    assert data is not None
+    errors = f"; {error_words(data['errors'], units)}" if data["errors"] else ""
     yield Finding(
-        code="work-moved", severity="note", where=f"program {first} and later",
-        got=f"written for work shifted by {', '.join(f'{v:z.3f} mm' for v in moved.shift)} (along, across, up) at "
-        f"the middle of the marks, turned by {moved.turn_deg:z.3f} degrees and tilted by {along:z.3f} degrees "
-        f"along and {across:z.3f} across; {moved.worst:.3f} mm is left over at the worst mark"
-        + (f"; {error_words(_errors(moved.errors, clamping), clamping.units)}" if moved.errors else ""), allowed="",
+        code="work-moved", severity="note", where=f"program {first} and later", allowed="",
+        got=f"written for work that lies {_lies(data, units)}; {_length(data['worst_residual'], units)} is left over "
+        f"at the worst mark{errors}",
         remedy="the second cut repeats the first only as nearly as the marks were measured",
     )
     if len(moved.residuals) == 3:

@@ -45,6 +45,8 @@ cutter = "flat"
 depth = 0.8
 hover = 1.5
 """
+OF_THIN = cutter(name="thin", shape="flat-end", diameter=1.5, speed=18000, feed=700.0, plunge=200.0, stepdown=0.8)
+OF_THIN += MARKS
 TURN, SHIFT, ABOUT = (0.10, -0.08, 0.20), np.array([0.21, -0.13, 0.07]), np.array([40.0, 0.0, 8.0])
 PLACES = np.array([[-15.0, -28.0, 8.0], [-15.0, 28.0, 8.0], [98.0, -28.0, 8.0], [98.0, 28.0, 8.0]])
 
@@ -555,8 +557,9 @@ def test_heights_measured_once_drilled_are_held_against_the_thickness(tmp_path):
 
     assert doubts(8.1, 8.0, 7.6, 7.9)[0] == []
     high, clamping = doubts(8.0, 8.0, 8.7, 8.3)
-    assert high == ["mark 3 is 0.7 mm above [stock] thickness, 8 mm, and 1 more are above it: write 8.7 there, or "
+    assert high == ["mark 3 is 0.7 mm above [stock] thickness, 8 mm, and mark 4 is above it too: write 8.7 there, or "
                     "measure again"]
+    assert "8 mm, and marks 1 and 4 are above it too: " in doubts(8.3, 8.0, 8.7, 8.3)[0][0]
     with pytest.raises(JobError, match=r"drilled 3: it is 0.75 mm above \[stock\] thickness, 8 mm: rapids would go "
                                        r"into the wood \(allowed: up to 0.7 mm above it\): write 8.75 there"):
         doubts(8.0, 8.0, 8.75, 8.3)
@@ -905,6 +908,31 @@ def test_no_places_of_the_waste_would_do_better(marked):
     # each disc reaches 1 mm round its middle
     assert height(places) <= min(others) < sorted(others)[1] - 0.01
     assert max(others) > 1.5
+
+
+def test_a_move_is_told_in_the_same_figures_everywhere(tmp_path):
+    """0.7925 mm is a tie: the report keeps four digits, which people are shown three of."""
+    rows = found(*([x + 0.79247, y + 0.0625, z] for x, y, z in PLACES.tolist()))
+    result = built(tmp_path, resolution=0.4, extra=MARKS + AT + rows)
+    (note,) = (f for f in result.report["checks"]["findings"] if f["code"] == "work-moved")
+    shift = re.search(r"[\d.]+ mm along, [\d.]+ mm across, [\d.]+ mm up", note["got"])[0]
+    files = result.files(shaded=False)
+    for name in ("report.txt", "setup.html"):
+        assert re.findall(r"[\d.]+ mm along, [\d.]+ mm across, [\d.]+ mm up", files[name]) == [shift] * 2
+
+
+def test_what_is_done_needs_nothing_to_be_ready(tmp_path):
+    """Its pockets were cut with the thin cutter, filled and cut level before the work moved."""
+    extra = OF_THIN + AT + found(*PLACES.tolist())
+    was, now = (built(tmp_path, resolution=0.5, extra=extra + f"[moved]\nbefore = {before}\n",
+                      changes={'cutters = ["flat"]': 'cutters = ["thin"]'}) for before in (2, 6))
+    for result, ready in ((was, True), (now, False)):
+        page = result.files(shaded=False)["setup.html"]
+        chapter = page[page.index("To have ready"):page.index("Check by hand")]
+        assert ("thin: flat-end" in chapter, "Needed is level resin" in chapter) == (ready, ready)
+        assert "flat: flat-end" in chapter
+        numbers = [int(n) for n in re.findall(r'href="#program-(\d+)"', chapter)]
+        assert sorted(numbers) == list(range(result.report["go_on_with"], len(result.programs) + 1))
 
 
 def test_no_minus_nothing_in_words_of_a_move(tmp_path, marked):
