@@ -74,13 +74,20 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _say_of_an_earlier_set(options: argparse.Namespace) -> None:
-    """Where nothing was written, programs that lie there already are not those of this job."""
-    from pathgen.app.folders import RECORD, was_of_another
+    """Where nothing was written, programs that lie there already are not those of this job as it is."""
+    from pathgen.app.folders import RECORD
 
     out = getattr(options, "out", None)
     if out is not None and os.path.isfile(Path(out, RECORD)):
-        whose = "another job" if was_of_another(Path(out), Path(options.job)) else "an earlier build"
-        say(f"The programs in {one_line(out)} are of {whose}: do not cut them for this job.", sys.stderr)
+        from pathgen.app.earlier import is_titled
+        from pathgen.app.folders import was_of_another
+        from pathgen.job.load import title_of
+
+        folder, job = Path(out), Path(options.job)
+        another = was_of_another(folder, job) and not is_titled(folder, title_of(job))
+        whose = "another job: do not cut them for this one" if another else \
+            "an earlier build of this job: do not cut them for the job as it is now"
+        say(f"The programs in {one_line(out)} are of {whose}.", sys.stderr)
 
 
 def _holds_this_job(options: argparse.Namespace) -> bool:

@@ -135,14 +135,23 @@ def refuse_others(folder: Path, job: Job, command: str) -> None:
     texts = programs_of(folder).values()
     if not texts:
         return
-    title = header_states("\n".join(map(comment, wrapped([f"job: {job.title}"]))), "job")
-    titles, kinds = map(set, zip(*map(_job_and_kind, texts), strict=True))
-    if command not in kinds or not (title.split(": ")[0] in titles or was_of(folder, job.path)):
+    title, kinds = _in_header(job.title), {_job_and_kind(text)[1] for text in texts}
+    if command not in kinds or not (is_titled(folder, job.title) or was_of(folder, job.path)):
         head, count = Counter(map(_head, texts)).most_common(1)[0]
         raise PathgenError(
             one_line(str(folder)), f"holds {f'{count} programs' if count > 1 else 'the program'} of {head}",
             allowed=f"an empty folder, or an earlier build of {title}{'' if command == 'build' else f', {command}'}",
             remedy="name another folder with --out, or empty this one if those are of no use any more")
+
+
+def is_titled(folder: Path, title: str) -> bool:
+    """Whether a folder holds programs of a job with that title."""
+    return _in_header(title).split(": ")[0] in {_job_and_kind(text)[0] for text in programs_of(folder).values()}
+
+
+def _in_header(title: str) -> str:
+    """A job's title as the header of its programs states it."""
+    return header_states("\n".join(map(comment, wrapped([f"job: {title}"]))), "job")
 
 
 def _job_and_kind(text: str) -> tuple[str, str]:
