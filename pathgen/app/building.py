@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from pathgen.app.earlier import write_build
+from pathgen.app.earlier import marks_moved, write_build
 from pathgen.app.folders import read_folder
 from pathgen.base import given
 from pathgen.base.brief import Brief
@@ -27,7 +27,16 @@ from pathgen.programs.timing import times
 from pathgen.programs.write import program_text
 from pathgen.programs.zeroing import fitted_lowest
 from pathgen.report.blank import findings_of_parts
-from pathgen.report.data import Report, as_json, checks_data, finding_rows, of_all_parts, plan_findings, report_data
+from pathgen.report.data import (
+    Report,
+    as_json,
+    checks_data,
+    finding_rows,
+    of_all_parts,
+    plan_findings,
+    report_data,
+    with_findings,
+)
 from pathgen.report.programs import Program
 from pathgen.report.reaching import reach_of_cutters
 from pathgen.report.sheet import pictures, setup_sheet
@@ -111,8 +120,13 @@ class Build(Brief):
             When verification forbids cutting, or the folder holds anything else.
         """
         self.refuse_faults()
-        files = self.every_file(shaded=shaded, pictures=pictures)
-        return write_build(given.path("write folder", folder), files, self.job)
+        path = given.path("write folder", folder)
+        files = self.told(path).every_file(shaded=shaded, pictures=pictures)
+        return write_build(path, files, self.job, self.report)
+
+    def told(self, folder: Path) -> Build:
+        """The same with warnings of marks that lie elsewhere than earlier builds in a folder had them."""
+        return replace(self, report=Report(with_findings(self.report, marks_moved(folder, self.job, self.report))))
 
     def refuse_faults(self) -> None:
         """Raise PathgenError, with the first fault, where verification forbids cutting."""

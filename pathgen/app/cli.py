@@ -350,10 +350,11 @@ def _build_blank(options: argparse.Namespace, job: Job) -> int:
 
 def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: list[str]) -> int:
     """What was made is shown, and written where nothing forbids it."""
-    from pathgen.app.earlier import compared, cut_otherwise, marks_moved, programs_of, replaced
+    from pathgen.app.earlier import compared, cut_otherwise, programs_of, replaced
     from pathgen.report.data import as_json
     from pathgen.report.text import finding_lines
 
+    made = made.told(Path(options.out)) if made.passed else made
     if options.json:
         say_json(as_json(made.report).rstrip())
     else:
@@ -361,7 +362,6 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
     if not made.passed:
         say("Nothing was written.", sys.stderr)
         return FORBIDDEN
-    moved = marks_moved(Path(options.out), made.job, made.report)
     before = programs_of(Path(options.out))
     written = options.written = made.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
     shown = sys.stderr if options.json else sys.stdout
@@ -370,7 +370,7 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
     for line in compared(before, now):
         say(line, shown)
     otherwise = cut_otherwise(before, now, made.let_in, made.done)
-    for line in [*moved, *replaced(before, now, Path(options.out)), *otherwise]:
+    for line in [*replaced(before, now, Path(options.out)), *otherwise]:
         say(f"warning: {line}", sys.stderr)
     return GOOD
 

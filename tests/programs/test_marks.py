@@ -594,34 +594,55 @@ def test_the_line_to_copy_holds_what_the_job_has_measured(tmp_path):
     assert line in files["setup.html"]
 
 
+def warned_of(folder, own, report):
+    """What is said of marks that lie elsewhere, a line each."""
+    return [f"{one.where}: {one.got}: {one.remedy}" for one in marks_moved(folder, own, report)]
+
+
 @pytest.mark.in_every_run(0)
-def test_a_build_says_that_marks_were_elsewhere_in_the_one_before(tmp_path, capsys):
+def test_a_build_says_that_marks_were_elsewhere_in_earlier_ones(tmp_path, capsys):
+    """As long as they are, and in report and page too: what is said once is overlooked."""
+    out = tmp_path / "out"
+
     def said(extra, path):
         job(tmp_path, extra=MARKS + extra)
-        assert main(["build", str(path), "--out", str(tmp_path / "out"), "--no-pictures", "--resolution", "0.5"]) == 0
-        return capsys.readouterr().err
+        assert main(["build", str(path), "--out", str(out), "--no-pictures", "--resolution", "0.5"]) == 0
+        return "\n".join(line for line in capsys.readouterr().out.splitlines() if "[marks]" in line)
 
     path = job(tmp_path, extra=MARKS)
-    assert "the build before" not in said("", path)
-    before = json.loads((tmp_path / "out" / "report.json").read_text())["marks"]
-    assert "the build before" not in said("", path)
-    warned = said("at = [" + ", ".join(str([x, y]) for x, y, _ in PLACES.tolist()) + "]\n", path)
-    assert "warning: [marks]: they are" in warned
-    x, y = before["machine"][0]
-    assert f"drilled = [[{x:.4f}, {y:.4f}, 8.0000], [" in warned
+    assert said("", path) == ""
+    before = json.loads((out / "report.json").read_text())["marks"]
+    assert said("", path) == ""
+    elsewhere = "at = [" + ", ".join(str([x, y]) for x, y, _ in PLACES.tolist()) + "]\n"
+    for which in ("the build before this one", "the first build"):
+        warned = said(elsewhere, path)
+        assert f"warning: [marks]: they are up to 58 mm from where {which} in {out} had them" in warned
+        x, y = before["machine"][0]
+        assert f"drilled = [[{x:.4f}, {y:.4f}, 8.0000], [" in warned
+        for name in ("report.txt", "setup.html"):
+            assert f"from where {which} in {out} had them" in (out / name).read_text()
+        codes = [row["code"] for row in json.loads((out / "report.json").read_text())["checks"]["findings"]]
+        assert codes.count("marks-elsewhere") == 1
+    assert f"if none of them is, remove {out}, and this is not said again" in warned
+    assert said("", path) == ""  # back where they were
+    third = said("at = [[-16.0, -28.0], [-16.0, 28.0], [98.0, 28.0]]\n", path)
+    assert "the first build" not in third  # the same as the one before
+    both = said(elsewhere, path)
+    assert ("the build before this one" in both, "the first build" in both) == (True, True)
     # what it names is in the words of the sheet too, and reads
-    pinned = said(re.search(r"drilled = .*", warned)[0] + "\n", path)
-    assert "the build before" not in pinned  # the maker says where they are
-    assert json.loads((tmp_path / "out" / "report.json").read_text())["marks"]["machine"] == before["machine"]
+    pinned = said(re.search(r"drilled = \[\[.*\]\]", warned)[0] + "\n", path)
+    assert pinned == ""  # the maker says where they are
+    assert json.loads((out / "report.json").read_text())["marks"]["machine"] == before["machine"]
     job(tmp_path, extra=MARKS.replace("[marks]", "[marks]\nat = [[-16.0, -28.0], [-16.0, 28.0], [98.0, 28.0]]"))
     shown = []
     page = SimpleNamespace(look_again=list, busy=list, show_placing=list,
-                           show_build=lambda page, warnings: shown.extend(warnings))
-    watch = _Watch(path, tmp_path / "out", page, 0.5)
-    watch._build(watch._stamp())
-    assert len(shown) == 1
-    assert shown[0] in capsys.readouterr().out
-    assert shown[0].startswith("[marks]: they are not those of the build before this one in ")
+                           show_build=lambda page, warnings: shown.append(warnings))
+    watch = _Watch(path, out, page, 0.5)
+    for which in ("the build before this one", "the first build"):
+        watch._build(watch._stamp())
+        (line,) = shown.pop()
+        assert line in capsys.readouterr().out
+        assert line.startswith(f"[marks]: they are not those of {which} in ")
 
 
 def test_of_each_part_of_a_blank_it_is_said_that_its_marks_were_elsewhere(tmp_path):
@@ -633,10 +654,10 @@ def test_of_each_part_of_a_blank_it_is_said_that_its_marks_were_elsewhere(tmp_pa
         return {"title": blank.title, "parts": parts}
 
     (tmp_path / "report.json").write_text(json.dumps(report([[0, 0], [9, 0]], [[0, 5], [9, 5]], None)))
-    assert marks_moved(tmp_path, blank, report([[0, 0], [9, 0.1]], [[0, 5], [9, 5]], [[1, 2]])) == []
-    moved, gone = marks_moved(tmp_path, blank, report([[0, 0], [9, 0.5]], None, None))
+    assert warned_of(tmp_path, blank, report([[0, 0], [9, 0.1]], [[0, 5], [9, 5]], [[1, 2]])) == []
+    moved, gone = warned_of(tmp_path, blank, report([[0, 0], [9, 0.5]], None, None))
     assert moved.startswith("head-plate, [marks]: they are up to 0.5 mm from where the build before")
-    assert moved.endswith("drilled = [[0.0000, 0.0000, 3.0000], [9.0000, 0.0000, 3.0000]]")
+    assert "write drilled = [[0.0000, 0.0000, 3.0000], [9.0000, 0.0000, 3.0000]] into [marks]" in moved
     assert gone.startswith("rod-cover, [marks]: they are not those of the build before")
 
 
@@ -645,9 +666,9 @@ def test_another_zero_moves_no_mark_in_the_wood(tmp_path):
     was = {"machine": [[0.0, 0.0], [9.0, 0.0]], "places": [[-12.0, -20.0], [-3.0, -20.0]], "machine_top": 8.0}
     (tmp_path / "report.json").write_text(json.dumps({"title": own.title, "marks": was}))
     machine = [[50.0, 10.0], [59.0, 10.0]]
-    assert marks_moved(tmp_path, own, {"marks": was | {"machine": machine}}) == []
+    assert warned_of(tmp_path, own, {"marks": was | {"machine": machine}}) == []
     places = [[-12.0, -20.0], [-3.0, -17.0]]
-    (said,) = marks_moved(tmp_path, own, {"marks": was | {"machine": machine, "places": places}})
+    (said,) = warned_of(tmp_path, own, {"marks": was | {"machine": machine, "places": places}})
     assert said.startswith("[marks]: they are up to 3 mm from where")
 
 
@@ -659,14 +680,14 @@ def test_a_slip_of_the_pen_in_what_was_drilled_is_told(tmp_path):
                      (-20.0, ["mark 2 lies 48 mm from where the build before this one"]),
                      (46.0, ["mark 2 lies 18 mm from where the build before this one"])):
         now = PLACES[:, :2] + np.where(np.arange(4) == 1, y - 28.0, 0.1)[:, None] * [0, 1]
-        said = marks_moved(tmp_path, own, {"marks": {"machine": now.tolist(), "machine_top": 8.0}})
+        said = warned_of(tmp_path, own, {"marks": {"machine": now.tolist(), "machine_top": 8.0}})
         assert [line.split(" in ")[0] for line in said] == [f"[marks] drilled: {line}" for line in words]
         assert all(line.endswith(": see that it is what was measured") for line in said)
     for off, words in (([[5.0, 0.0]] * 4, ["all marks lie 5 mm the same way from where the build before"]),
                        ([[5.0, 0.0], [9.0, 0.0], [0.0, 7.0], [0.0, 0.0]], [])):  # those of another build
-        said = marks_moved(tmp_path, own, {"marks": {"machine": (PLACES[:, :2] + off).tolist(), "machine_top": 8.0}})
+        said = warned_of(tmp_path, own, {"marks": {"machine": (PLACES[:, :2] + off).tolist(), "machine_top": 8.0}})
         assert [line.split(" this one")[0] for line in said] == [f"[marks] drilled: {line}" for line in words]
-    (said,) = marks_moved(tmp_path, own, {"marks": {"machine": PLACES[:3, :2].tolist(), "machine_top": 8.0}})
+    (said,) = warned_of(tmp_path, own, {"marks": {"machine": PLACES[:3, :2].tolist(), "machine_top": 8.0}})
     assert said.startswith("[marks] drilled: 3 marks, and 4 in the build before")
 
 
@@ -683,7 +704,7 @@ def test_of_marks_of_another_job_nothing_is_said(tmp_path):
     marks = {"machine": [[0, 0], [9, 0]], "machine_top": 8.0}
     for title, count in ((own.title, 1), ("another board", 0)):
         (tmp_path / "report.json").write_text(json.dumps({"title": title, "marks": marks}))
-        assert len(marks_moved(tmp_path, own, {"marks": None})) == count
+        assert len(warned_of(tmp_path, own, {"marks": None})) == count
 
 
 @pytest.mark.parametrize(("length", "blank", "told"), [
@@ -696,10 +717,10 @@ def test_marks_of_a_build_with_another_title_are_told_with_it(tmp_path, length, 
     was = {"title": "fern, first try", "board": {"length": length}, "marks": marks | {"blank": blank}}
     (tmp_path / "report.json").write_text(json.dumps(was))
     now = {"board": {"length": 85.0}, "marks": marks | {"machine": [[0, 1], [9, 1]], "blank": [125.0, 66.0, 8.0]}}
-    said = marks_moved(tmp_path, own, now)
+    said = warned_of(tmp_path, own, now)
     assert len(said) == told
     for line in said:
-        assert f'in {tmp_path} (of "fern, first try") had them. If that was this very blank and its marks are ' in line
+        assert f'in {tmp_path} (of "fern, first try") had them: if that was this very blank and its marks are ' in line
 
 
 def test_measured_marks_of_their_own_number(tmp_path, marked):
