@@ -45,7 +45,7 @@ from pathgen.report.text import report_text
 from pathgen.verify import Verification, verify, verify_all
 from pathgen.verify.findings import AGAIN, Finding
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.operations import Operation
+from pathgen.work.operations import Operation, WitnessMarks
 
 BACK = "00-back"
 """What the names of all files of the other side begin with, so that they come before all else in a folder."""
@@ -103,9 +103,11 @@ class Build(Brief):
 
     @property
     def done(self) -> list[str]:
-        """Programs that count as run already, as the job says where the work has moved; not those that cut nothing."""
+        """Programs that count as run already, as the job says where the work has moved; not those that cut nothing, nor
+        that of the marks, which `told` asks for."""
         return [step.file_name for step in self.plan.clamping.steps
-                if step.operation.spins and self.plan.clamping.done(step)]
+                if step.operation.spins and self.plan.clamping.done(step)
+                and not isinstance(step.operation, WitnessMarks)]
 
     def write(self, folder: str | Path, *, pictures: bool = False, shaded: bool = True) -> list[Path]:
         """Write programs, reports and setup sheet into a folder: all of them, or none.
