@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from pathgen.app.building import Build, build
-from pathgen.app.earlier import write_build
+from pathgen.app.earlier import marks_moved, write_build
 from pathgen.base import given
 from pathgen.base.brief import Brief
 from pathgen.base.errors import JobError, PathgenError
@@ -16,7 +16,7 @@ from pathgen.base.markup import as_svg
 from pathgen.job.blank import blank_clampings, check_share, of_part, origin_of, parts_on_blank
 from pathgen.job.job import Job
 from pathgen.report.blank import blank_data, blank_text
-from pathgen.report.data import as_json
+from pathgen.report.data import as_json, with_findings
 from pathgen.report.filling import poured_together
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.sheet.blank import blank_sheet
@@ -86,7 +86,12 @@ class BlankBuild(Brief):
         for stem, one in zip(self._stems, self.builds, strict=True) if pictures else ():
             own = one.picture_files(shaded=shaded)
             drawn |= {f"{stem}-{name}": picture for name, picture in own.items()}
-        return write_build(given.path("write folder", folder), {**self.files(shaded=shaded), **drawn}, self.job)
+        path = given.path("write folder", folder)
+        return write_build(path, {**self.told(path).files(shaded=shaded), **drawn}, self.job, self.report)
+
+    def told(self, folder: Path) -> BlankBuild:
+        """The same with warnings of marks that lie elsewhere than earlier builds in a folder had them."""
+        return replace(self, report=with_findings(self.report, marks_moved(folder, self.job, self.report)))
 
     def _repr_svg_(self) -> str:
         """The blank from above, with each part on its share, for a notebook."""

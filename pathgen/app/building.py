@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from pathgen.app.earlier import write_build
+from pathgen.app.earlier import marks_moved, write_build
 from pathgen.app.folders import read_folder
 from pathgen.base import given
 from pathgen.base.brief import Brief
@@ -27,7 +27,16 @@ from pathgen.programs.timing import times
 from pathgen.programs.write import program_text
 from pathgen.programs.zeroing import fitted_lowest
 from pathgen.report.blank import findings_of_parts
-from pathgen.report.data import Report, as_json, checks_data, finding_rows, of_all_parts, plan_findings, report_data
+from pathgen.report.data import (
+    Report,
+    as_json,
+    checks_data,
+    finding_rows,
+    of_all_parts,
+    plan_findings,
+    report_data,
+    with_findings,
+)
 from pathgen.report.programs import Program
 from pathgen.report.reaching import reach_of_cutters
 from pathgen.report.sheet import pictures, setup_sheet
@@ -36,7 +45,7 @@ from pathgen.report.text import report_text
 from pathgen.verify import Verification, verify, verify_all
 from pathgen.verify.findings import AGAIN, Finding
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.operations import Operation
+from pathgen.work.operations import Operation, WitnessMarks
 
 BACK = "00-back"
 """What the names of all files of the other side begin with, so that they come before all else in a folder."""
@@ -94,9 +103,11 @@ class Build(Brief):
 
     @property
     def done(self) -> list[str]:
-        """Programs that count as run already, as the job says where the work has moved; not those that cut nothing."""
+        """Programs that count as run already, as the job says where the work has moved; not those that cut nothing, nor
+        that of the marks, which `told` asks for."""
         return [step.file_name for step in self.plan.clamping.steps
-                if step.operation.spins and self.plan.clamping.done(step)]
+                if step.operation.spins and self.plan.clamping.done(step)
+                and not isinstance(step.operation, WitnessMarks)]
 
     def write(self, folder: str | Path, *, pictures: bool = False, shaded: bool = True) -> list[Path]:
         """Write programs, reports and setup sheet into a folder: all of them, or none.
@@ -111,8 +122,13 @@ class Build(Brief):
             When verification forbids cutting, or the folder holds anything else.
         """
         self.refuse_faults()
-        files = self.every_file(shaded=shaded, pictures=pictures)
-        return write_build(given.path("write folder", folder), files, self.job)
+        path = given.path("write folder", folder)
+        files = self.told(path).every_file(shaded=shaded, pictures=pictures)
+        return write_build(path, files, self.job, self.report)
+
+    def told(self, folder: Path) -> Build:
+        """The same with warnings of marks that lie elsewhere than earlier builds in a folder had them."""
+        return replace(self, report=Report(with_findings(self.report, marks_moved(folder, self.job, self.report))))
 
     def refuse_faults(self) -> None:
         """Raise PathgenError, with the first fault, where verification forbids cutting."""
@@ -338,11 +354,12 @@ def _program(job: Job, planned: Plan, index: int) -> Program:
     clamping, step, path = planned.clamping, planned.clamping.steps[index], planned.paths[index]
     spent = times(path, step.cutter, clamping.machine)
     lowest, fitted = planned.lowest[index], fitted_lowest(clamping, planned.lowest)[index]
+    deepest = min(low for low, one in zip(planned.lowest, clamping.steps, strict=True) if not clamping.done(one))
     zero = planned.zero_checks.get(step.order)
     text = program_text(
         path, clamping=clamping, step=step, job=job.fingerprint,
         header=header(clamping, step, minutes=spent.total, lowest=lowest, fitted=fitted,
-                      zero=zero),
+                      deepest=deepest, zero=zero),
     )
     return Program(step=step, text=text, toolpath=path, times=spent, lowest=lowest, fitted=fitted,
-                   zero=zero)
+                   deepest=deepest, zero=zero)

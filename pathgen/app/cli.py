@@ -74,13 +74,20 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _say_of_an_earlier_set(options: argparse.Namespace) -> None:
-    """Where nothing was written, programs that lie there already are not those of this job."""
-    from pathgen.app.folders import RECORD, was_of_another
+    """Where nothing was written, programs that lie there already are not those of this job as it is."""
+    from pathgen.app.folders import RECORD
 
     out = getattr(options, "out", None)
     if out is not None and os.path.isfile(Path(out, RECORD)):
-        whose = "another job" if was_of_another(Path(out), Path(options.job)) else "an earlier build"
-        say(f"The programs in {one_line(out)} are of {whose}: do not cut them for this job.", sys.stderr)
+        from pathgen.app.earlier import is_titled
+        from pathgen.app.folders import was_of_another
+        from pathgen.job.load import title_of
+
+        folder, job = Path(out), Path(options.job)
+        another = was_of_another(folder, job) and not is_titled(folder, title_of(job))
+        whose = "another job: do not cut them for this one" if another else \
+            "an earlier build of this job: do not cut them for the job as it is now"
+        say(f"The programs in {one_line(out)} are of {whose}.", sys.stderr)
 
 
 def _holds_this_job(options: argparse.Namespace) -> bool:
@@ -343,10 +350,11 @@ def _build_blank(options: argparse.Namespace, job: Job) -> int:
 
 def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: list[str]) -> int:
     """What was made is shown, and written where nothing forbids it."""
-    from pathgen.app.earlier import compared, cut_otherwise, marks_moved, programs_of, replaced
+    from pathgen.app.earlier import compared, cut_otherwise, programs_of, replaced
     from pathgen.report.data import as_json
     from pathgen.report.text import finding_lines
 
+    made = made.told(Path(options.out)) if made.passed else made
     if options.json:
         say_json(as_json(made.report).rstrip())
     else:
@@ -354,7 +362,6 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
     if not made.passed:
         say("Nothing was written.", sys.stderr)
         return FORBIDDEN
-    moved = marks_moved(Path(options.out), made.job, made.report)
     before = programs_of(Path(options.out))
     written = options.written = made.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
     shown = sys.stderr if options.json else sys.stdout
@@ -363,7 +370,7 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
     for line in compared(before, now):
         say(line, shown)
     otherwise = cut_otherwise(before, now, made.let_in, made.done)
-    for line in [*moved, *replaced(before, now, Path(options.out)), *otherwise]:
+    for line in [*replaced(before, now, Path(options.out)), *otherwise]:
         say(f"warning: {line}", sys.stderr)
     return GOOD
 

@@ -1,4 +1,4 @@
-"""What the build before left in a folder, and what this one has otherwise: programs, and marks that are drilled."""
+"""What earlier builds left in a folder, and what this one has otherwise: programs, and marks that are drilled."""
 
 from __future__ import annotations
 
@@ -6,12 +6,13 @@ import json
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from pathgen.app.folders import read_folder, refuse_foreign, was_of, write_folder
+from pathgen.app.folders import kept_in, read_folder, refuse_foreign, was_of, write_folder
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import PathgenError
 from pathgen.base.files import read_text
@@ -23,6 +24,7 @@ from pathgen.job.job import Job
 from pathgen.job.kinds import header_states, kind_of
 from pathgen.programs.write import comment, wrapped
 from pathgen.report.filltext import drilled_line
+from pathgen.verify.findings import Finding
 
 _WORD = r"([XYZ])(-?[\d.]+)"
 _ROUNDING = 3e-3  # mm or less, of places written in either unit
@@ -34,49 +36,135 @@ MEASURED = 1.0
 """A mark written down further than this from where it was to be is likely a slip of the pen, mm."""
 
 
-def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[str]:
-    """That the marks lie elsewhere than in the build before in `folder`, and what pins them; nothing where they do not.
+MARKS_ELSEWHERE = "marks-elsewhere"
 
-    A line for each part of a blank whose marks do, on the machine and in the wood, of the same job by its title, of a
-    part as long or of a blank of the same size; where the title is another, the maker knows whether it was the same
-    wood. Marks that the job says are drilled are where it says, but for a slip of the pen. `folder` is read as it is
-    before this build is written there.
+_KEPT = ("machine", "places", "z", "machine_top", "blank")
+_MALFORMED = (TypeError, LookupError, AttributeError, RecursionError)  # of what nobody here wrote
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Earlier:
+    """Where an earlier build in a folder had the marks of each part, by its name, and how it is called."""
+
+    marks: dict[str, dict[str, Any]]
+    build: str
+    theirs: str
+    """What must hold of it for the wood to be that one."""
+    unless: str
+    """How to hear no more of it."""
+
+
+def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[Finding]:
+    """Warnings that the marks lie elsewhere than earlier builds in `folder` had them, and what pins them.
+
+    Those are the build before, and the first since the job last said where marks are drilled: what is told once is
+    overlooked. One for each part of a blank whose marks do, on the machine and in the wood, of the same job by its
+    title, of a part as long or of a blank of the same size; where the title is another, the maker knows whether it was
+    the same wood. Marks that the job says are drilled are where it says, but for a slip of the pen. `folder` is read as
+    it is before this build is written there.
     """
-    try:
-        before = json.loads(read_text(folder / "report.json", BUILT))
-        retitled = before["title"] != job.title
-        if retitled and before["board"]["length"] != report["board"]["length"] and not _on_one_blank(before, report):
-            return []  # another part's
-        old = {name: marks for name, marks in _marks(before) if marks}
-        lines = {name: drilled_line(marks, job.units) for name, marks in old.items()}
-        places, in_wood = ({name: np.array(marks.get(key, marks["machine"]), dtype=float).reshape(-1, 2)
-                            for name, marks in old.items()} for key in ("machine", "places"))
-    except (PathgenError, OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
-        return []
-    jobs = dict(parts_on_blank(job)) if job.parts else {"": job}
-    build = f"the build before this one in {one_line(str(folder))}"
-    theirs = "its marks are drilled already"
-    if retitled:
-        build += f' (of "{one_line(str(before["title"]))}")'
-        theirs = f"that was this very blank and {theirs}"
-    found = []
+    earlier, drilled, found = _earlier(folder, job, report), _drilled(job), []
     for name, marks in _marks(report):
-        table, whose = jobs[name].marks, f"{name}, " if name else ""
-        if name not in old:
-            continue
-        now = np.array(marks["machine"]) if marks else np.empty((0, 2))
-        same = now.shape == places[name].shape
-        off = min(_furthest(now, places[name]), _furthest(np.array(marks.get("places", now)), in_wood[name])) \
-            if same else np.inf
-        if table is not None and table.drilled is not None:
-            found += [f"{whose}[marks] drilled: {line}: see that it is what was measured"
-                      for line in _drilled_elsewhere(now, places[name], build, job.units)]
-        elif off > SAME:
-            how = f"up to {format_length(off, job.units, decimals=2)} from where {build} had them" if same else \
-                f"not those of {build}"
-            found.append(f"{whose}[marks]: they are {how}. If {theirs}, write into [marks], with the Z that you "
-                         f"measured, and build again: {lines[name]}")
+        said = [list(_elsewhere(name, marks, was, drilled=name in drilled, units=job.units))
+                for was in earlier if name in was.marks]
+        if all(said) if name in drilled else any(said[:1]):  # as the first had them, they are where they may be drilled
+            found += [one for each in said for one in each]
     return found
+
+
+def _drilled(job: Job) -> set[str]:
+    """The parts whose marks are drilled, as the job says, by their names."""
+    jobs = dict(parts_on_blank(job)) if job.parts else {"": job}
+    return {name for name, one in jobs.items() if one.marks is not None and one.marks.drilled is not None}
+
+
+def _elsewhere(
+    name: str, marks: dict[str, Any] | None, was: _Earlier, *, drilled: bool, units: str
+) -> Iterator[Finding]:
+    """How the marks of a part lie otherwise than an earlier build had them."""
+    whose, old = f"{name}, " if name else "", was.marks[name]
+    then, in_wood = (_places(old.get(key, old["machine"])) for key in ("machine", "places"))
+    now = _places(marks["machine"] if marks else [])
+    if drilled:
+        for line in _drilled_elsewhere(now, then, was.build, units):
+            yield Finding(code=MARKS_ELSEWHERE, severity="warn", where=f"{whose}[marks] drilled", got=line, allowed="",
+                          remedy="see that it is what was measured")
+        return
+    there = np.array(marks.get("places", now)) if marks else now
+    same = now.shape == then.shape
+    off = min(_furthest(now, then), _furthest(there, in_wood)) if same else np.inf
+    if off > SAME:
+        how = f"up to {format_length(off, units, decimals=2)} from where {was.build} had them" if same else \
+            f"not those of {was.build}"
+        yield Finding(code=MARKS_ELSEWHERE, severity="warn", where=f"{whose}[marks]", got=f"they are {how}", allowed="",
+                      remedy=f"if {was.theirs}, write {drilled_line(old, units)} into [marks], with the Z that you "
+                             f"measured, and build again{was.unless}")
+
+
+def _earlier(folder: Path, job: Job, report: dict[str, Any]) -> list[_Earlier]:
+    """The first build of this wood whose marks a folder keeps, if that is not the one before; and the one before."""
+    first, before = _sound(kept_in(folder)), _before(folder)
+    where = one_line(str(folder))
+    again = f"; if none of them is, remove {where}, and this is not said again"
+    named = [("build before this one", before, "")]
+    named[:0] = [("first build", first, again)] if first and first["marks"] != before.get("marks") else []
+    found = []
+    for which, was, unless in named:
+        if not _of_this_wood(was, job, report):
+            continue
+        build, theirs = f"the {which} in {where}", "its marks are drilled already"
+        if was["title"] != job.title:
+            build += f' (of "{one_line(str(was["title"]))}")'
+            theirs = f"that was this very blank and {theirs}"
+        found.append(_Earlier(marks=was["marks"], build=build, theirs=theirs, unless=unless))
+    return found
+
+
+def _of_this_wood(was: dict[str, Any], job: Job, report: dict[str, Any]) -> bool:
+    """Whether what is known of an earlier build may be of the wood that a report is of: not of another part's."""
+    if not was or was["title"] == job.title:
+        return bool(was)
+    now = _where(report)
+    blanks, same = ([own.get("blank") for own in one["marks"].values()] for one in (was, now))
+    return was["length"] == now["length"] is not None or (bool(blanks) and blanks == same)
+
+
+def _where(report: dict[str, Any]) -> dict[str, Any]:
+    """Of a report where the marks are, and by what its wood is known."""
+    marks = {name: {key: own[key] for key in _KEPT if key in own} for name, own in _marks(report) if own}
+    return {"title": report.get("title"), "length": report.get("board", {}).get("length"), "marks": marks}
+
+
+def _before(folder: Path) -> dict[str, Any]:
+    """`_where` of the build before in a folder; nothing where it cannot be read."""
+    try:
+        return _sound(_where(json.loads(read_text(folder / "report.json", BUILT))))
+    except (PathgenError, OSError, ValueError, *_MALFORMED):
+        return {}
+
+
+def _sound(where: Any) -> dict[str, Any]:
+    """What a folder keeps, where it is as it was written; nothing where it is not."""
+    try:
+        for own in where["marks"].values():
+            drilled_line(own, "mm")
+            for key in ("machine", "places"):
+                _places(own.get(key, []))
+        return {key: where[key] for key in ("title", "length", "marks")}
+    except (ValueError, *_MALFORMED):
+        return {}
+
+
+def _to_keep(folder: Path, job: Job, report: dict[str, Any]) -> dict[str, Any]:
+    """Where the marks were first put in a wood, until the job says where they are drilled."""
+    now, first, drilled = _where(report), _sound(kept_in(folder)) or _before(folder), _drilled(job)
+    kept = {name: own for name, own in first["marks"].items() if name not in drilled} \
+        if _of_this_wood(first, job, report) else {}
+    return {**(first if kept else now), "marks": now["marks"] | kept}
+
+
+def _places(rows: Any) -> Floats:
+    return np.array(rows, dtype=float).reshape(-1, 2)
 
 
 def _furthest(now: Floats, was: Floats) -> float:
@@ -105,12 +193,6 @@ def _drilled_elsewhere(now: Floats, was: Floats, build: str, units: str) -> Iter
         yield f"all marks lie {alike} the same way from where {build} had them, as where X 0 or Y 0 was another"
 
 
-def _on_one_blank(before: dict[str, Any], report: dict[str, Any]) -> bool:
-    """Whether the blanks of two reports with marks are of one size."""
-    was, now = ([marks["blank"] for _, marks in _marks(one) if marks] for one in (before, report))
-    return bool(was) and was == now
-
-
 def programs_of(folder: Path) -> dict[str, str]:
     """The texts of the programs in a folder by name; none where they cannot be read."""
     try:
@@ -119,11 +201,16 @@ def programs_of(folder: Path) -> dict[str, str]:
         return {}
 
 
-def write_build(folder: Path, files: Mapping[str, str | bytes], job: Job) -> list[Path]:
-    """Write the files of a build as `write_folder` does. Raises PathgenError where `refuse_others` does."""
+def write_build(
+    folder: Path, files: Mapping[str, str | bytes], job: Job, report: dict[str, Any] | None = None
+) -> list[Path]:
+    """Write the files of a build as `write_folder` does; by its `report` it is kept where the marks are.
+
+    Raises PathgenError where `refuse_others` does.
+    """
     made = next((str(text) for name, text in files.items() if name.endswith(".nc")), "")
     refuse_others(folder, job, _job_and_kind(made)[1])
-    return write_folder(folder, files, job=job.path)
+    return write_folder(folder, files, job=job.path, keep=None if report is None else _to_keep(folder, job, report))
 
 
 def refuse_others(folder: Path, job: Job, command: str) -> None:
@@ -135,14 +222,23 @@ def refuse_others(folder: Path, job: Job, command: str) -> None:
     texts = programs_of(folder).values()
     if not texts:
         return
-    title = header_states("\n".join(map(comment, wrapped([f"job: {job.title}"]))), "job")
-    titles, kinds = map(set, zip(*map(_job_and_kind, texts), strict=True))
-    if command not in kinds or not (title.split(": ")[0] in titles or was_of(folder, job.path)):
+    title, kinds = _in_header(job.title), {_job_and_kind(text)[1] for text in texts}
+    if command not in kinds or not (is_titled(folder, job.title) or was_of(folder, job.path)):
         head, count = Counter(map(_head, texts)).most_common(1)[0]
         raise PathgenError(
             one_line(str(folder)), f"holds {f'{count} programs' if count > 1 else 'the program'} of {head}",
             allowed=f"an empty folder, or an earlier build of {title}{'' if command == 'build' else f', {command}'}",
             remedy="name another folder with --out, or empty this one if those are of no use any more")
+
+
+def is_titled(folder: Path, title: str) -> bool:
+    """Whether a folder holds programs of a job with that title."""
+    return _in_header(title).split(": ")[0] in {_job_and_kind(text)[0] for text in programs_of(folder).values()}
+
+
+def _in_header(title: str) -> str:
+    """A job's title as the header of its programs states it."""
+    return header_states("\n".join(map(comment, wrapped([f"job: {title}"]))), "job")
 
 
 def _job_and_kind(text: str) -> tuple[str, str]:

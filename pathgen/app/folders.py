@@ -11,6 +11,7 @@ import tempfile
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 from pathgen.base.errors import PathgenError
 from pathgen.base.files import read_bytes, read_text
@@ -22,6 +23,9 @@ RECORD = ".pathgen.json"
 _JOB = "/job"
 """Under which a record holds the job file: no file is called so."""
 
+_KEPT = "/kept"
+"""Under which it holds what a build keeps for later ones."""
+
 _LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 """What systems put into a folder that is looked at: nobody's work, and made again."""
 
@@ -32,10 +36,13 @@ _TRIES = 20
 """Times that a folder is looked at while other builds write into it."""
 
 
-def write_folder(folder: Path, files: Mapping[str, str | bytes], *, job: Path | None = None) -> list[Path]:
+def write_folder(
+    folder: Path, files: Mapping[str, str | bytes], *, job: Path | None = None, keep: Any = None
+) -> list[Path]:
     """Write texts and pictures into a folder beside `folder`, which then takes its place. Returns their paths.
 
-    `job` is the job file that they are of, which `was_of` then knows.
+    `job` is the job file that they are of, which `was_of` then knows; `keep`, which `kept_in` gives back, is of what
+    JSON can hold.
 
     Raises PathgenError when `folder` holds anything but unchanged files of an earlier build, or cannot be written.
     """
@@ -43,9 +50,11 @@ def write_folder(folder: Path, files: Mapping[str, str | bytes], *, job: Path | 
     if not os.path.lexists(folder) and os.path.isdir(_aside(folder)):
         _aside(folder).rename(folder)  # a build was stopped between its two steps
     refuse_foreign(folder)
-    record = {name: _hash(_bytes(content)) for name, content in files.items()}
+    record: dict[str, Any] = {name: _hash(_bytes(content)) for name, content in files.items()}
     if job is not None:
         record[_JOB] = _way(job, folder)
+    if keep is not None:
+        record[_KEPT] = keep
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
         fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}-unfinished-", dir=folder.parent))
@@ -66,6 +75,11 @@ def write_folder(folder: Path, files: Mapping[str, str | bytes], *, job: Path | 
 def was_of(folder: Path, job: Path) -> bool:
     """Whether a folder holds what was built from a job file."""
     return _record(folder).get(_JOB) == _way(job, _led(folder))
+
+
+def kept_in(folder: Path) -> Any:
+    """What the build that filled a folder kept for later ones; None where it kept nothing."""
+    return _record(folder).get(_KEPT)
 
 
 def was_of_another(folder: Path, job: Path) -> bool:
@@ -144,7 +158,7 @@ def refuse_foreign(folder: Path) -> None:
     raise refused if isinstance(refused, PathgenError) else _not_written(folder, refused)
 
 
-def _refuse_other_than(record: Mapping[str, str], folder: Path) -> None:
+def _refuse_other_than(record: Mapping[str, Any], folder: Path) -> None:
     """Refuse a folder with files that are not as its record says."""
     for path in sorted(folder.iterdir()):
         if path.name == RECORD or path.name in _LITTER:
@@ -157,8 +171,8 @@ def _refuse_other_than(record: Mapping[str, str], folder: Path) -> None:
                                remedy="name another folder, or move that file away if you want to keep it")
 
 
-def _record(folder: Path) -> dict[str, str]:
-    """Names and hashes as the build that filled a folder noted them; none where no build did."""
+def _record(folder: Path) -> dict[str, Any]:
+    """Names and hashes, and what else the build that filled a folder noted; nothing where no build did."""
     try:
         return dict(json.loads(read_text(folder / RECORD, BUILT)))
     except (ValueError, TypeError, RecursionError):

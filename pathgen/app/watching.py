@@ -14,10 +14,11 @@ from pathgen.app.showing import placing
 from pathgen.app.terminal import GREEN, RED, say
 from pathgen.base.errors import PathgenError
 from pathgen.base.memory import Memory, remembering
-from pathgen.base.plain import one_line
+from pathgen.base.plain import capital, one_line
 from pathgen.base.units import in_units
 from pathgen.job.clamping import placing_of
 from pathgen.job.load import as_it_stands, drawings_named, units_of
+from pathgen.report.finding_words import ended
 
 LOOK = 0.2
 """Seconds between two looks at the files."""
@@ -123,11 +124,12 @@ class _Watch:
 
     def _write(self, result: Build) -> None:
         self._unwritten = result
-        files, moved = result.files(), marks_moved(self._out, result.job, result.report)
-        write_build(self._out, files, result.job)
+        moved, files = marks_moved(self._out, result.job, result.report), result.told(self._out).files()
+        write_build(self._out, files, result.job, result.report)
         self._unwritten = None
-        self._page.show_build(files["setup.html"], moved)
-        for line in moved:
+        lines = [ended(f"{one.where}: {one.got}. {capital(one.remedy)}") for one in moved]
+        self._page.show_build(files["setup.html"], lines)
+        for line in lines:
             say(f" {line}", mark="warning:", colour=RED)
 
     def _guarded(self, act: Callable[[], None]) -> None:

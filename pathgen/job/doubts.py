@@ -15,6 +15,7 @@ from pathgen.base import overlay
 from pathgen.base.bending import LONG_FLUTES, has_long_flutes
 from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
+from pathgen.base.plain import joined
 from pathgen.base.units import (
     SUMS,
     as_written,
@@ -239,14 +240,15 @@ def _drilled(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         return
     for over, way, most in ((marks.tops - thickness, "above", THICKER), (thickness - marks.tops, "below", THINNER)):
         if over.max() > most + 1e-9:
-            high = [k for k in range(len(over)) if over[k] > most + 1e-9]
             worst = int(np.argmax(over))
+            more = [str(k + 1) for k in range(len(over)) if over[k] > most + 1e-9 and k != worst]
+            too = f", and mark{'s' if more[1:] else ''} {joined(more)} {'are' if more[1:] else 'is'} {way} it too" \
+                if more else ""
             top = as_written(round(float(marks.tops[worst]), 4), job.units)
             yield Doubt(
                 where="[marks] drilled",
                 problem=f"mark {worst + 1} is {format_length(float(over[worst]), job.units, decimals=2)} {way} [stock] "
-                        f"thickness, {format_length(thickness, job.units)}"
-                        + (f", and {len(high) - 1} more are {way} it" if len(high) > 1 else ""),
+                        f"thickness, {format_length(thickness, job.units)}{too}",
                 allowed=f"up to {format_length(most, job.units)} {way} it (common practice)",
                 remedy=f"write {top} there, or measure again" if way == "above" else
                        "measure again, Z 0 set anew first; if it is so, the blank is thinner there than the job says",

@@ -204,6 +204,14 @@ def units_of(path: str | Path) -> str:
         return "mm"
 
 
+def title_of(path: Path) -> str:
+    """The title that a job file states, whatever else is wrong with it, or the file's name."""
+    try:
+        return str(_toml(path).get("title", path.stem))
+    except JobError:
+        return path.stem
+
+
 def _toml(path: Path) -> dict[str, Any]:
     words = read_text(path, JOB_FILE).replace("\r\n", "\n")
     if words.lstrip("\ufeff \t\n").startswith("<"):

@@ -22,6 +22,9 @@ INTO_BED = 1e-6
 _NARROWER = 1e-6  # mm: a board cut narrower than this is cut for a binding
 _ROUND = np.linspace(0.0, 1.0, 400)  # shares of the way round the outline
 
+MISREAD = "a mark was likely misread: stop, measure the marks again, write them down, and build again"
+"""What it means where a zero does not come right over work that moved, and did before."""
+
 COLLET_CLEAR = 2.0
 """Kept between the collet's nut and the highest thing in the way, mm."""
 
@@ -65,7 +68,10 @@ def _zero_now(clamping: Clamping) -> str:
 
 
 def z_zero_words(clamping: Clamping) -> str:
-    """Where Z 0 of the programs is."""
+    """Where Z 0 of the programs is; of work that moved, which leaves it where it was, without it."""
+    if clamping.moved is not None:
+        return {"bed": "Z 0 is the bed or spoilboard, as before",
+                "stock-top": f"Z 0 is where {_top_words(clamping)} lay before the work moved"}[clamping.setup.z_zero]
     return {
         "bed": f"Z 0 is the underside of the work: the bed{', ' if _taped(clamping) else ' or '}spoilboard"
                f"{' or tape' if _taped(clamping) else ''} it lies on",
@@ -82,34 +88,36 @@ def _taped(clamping: Clamping) -> bool:
 
 def before_start(
     clamping: Clamping, step: Step, *, lowest: float | None = None, fitted: float | None = None,
-    zero: ZeroCheck | None = None
+    deepest: float | None = None, zero: ZeroCheck | None = None
 ) -> list[str]:
     """What to do before pressing start, in order; `lowest` is the program's lowest tip above the bed, mm.
 
     `fitted` is that of all programs that its cutter stays in the spindle for, where they are known: it cannot be drawn
-    further out between them without losing its zero. `zero` is where to try the zero of a cutter just fitted.
+    further out between them without losing its zero; `deepest` that of all that are still to be run. `zero` is where to
+    try the zero of a cutter just fitted.
     """
     if clamping.done(step):
         return ["This program was run before the work moved: do not run it again."]
     lines = []
     if step.number == 1:
-        lines += [*clamping.board.names.laid, *turning(clamping), *_before(clamping, step), *_laid(clamping, step)]
+        lines += [*clamping.board.names.laid, *turning(clamping), *_before(clamping, step),
+                  *_laid(clamping, step, deepest)]
     if clamping.moved_at(step) is not None:
         lines.append(
             "This program is written for the work as it lies now, moved: see the report for the shift, turn and tilt. "
             "Keep the old zero: do not set X and Y again from the moved work."
         )
     if step.number > 1:
-        lines += _spoilboard(clamping) if step.order == clamping.moved_from else []
+        lines += _spoilboard(clamping, deepest) if step.order == clamping.moved_from else []
         lines += _before(clamping, step)
     lines.append(_fitted(clamping, step))
-    deepest = lowest if fitted is None else fitted
-    if deepest is not None and stand_out(clamping, deepest) > 0:  # hovering high over the work needs none
-        lines.append(_stand_out_words(clamping, stand_out(clamping, deepest)))
+    low = lowest if fitted is None else fitted
+    if low is not None and stand_out(clamping, low) > 0:  # hovering high over the work needs none
+        lines.append(_stand_out_words(clamping, stand_out(clamping, low)))
     if zero is not None:
         lines += check_words(zero, step, clamping.units)
-        if zero.if_so and zero.like is None:
-            lines.append(_still_off(clamping))
+        if zero.like is None and (zero.if_so or _first_moved(clamping, step)) and zero.on != "bed":
+            lines.append(_still_off(clamping, step))
     lines += step.operation.at_start(clamping)
     bottom = step.operation.bottom if lowest is None else lowest
     if bottom < -INTO_BED:
@@ -155,8 +163,12 @@ def _measuring(clamping: Clamping) -> str:
             f"{where}; where it is not so, write the thickest as {_thickness_keys(clamping)}, and build again.")
 
 
-def _still_off(clamping: Clamping) -> str:
-    """What it means where the first zero that is tried over a raw top, which nothing cuts, does not come right."""
+def _still_off(clamping: Clamping, step: Step) -> str:
+    """What it means where the first zero that is tried over a raw top, which nothing cuts, does not come right; or over
+    work that moved."""
+    if clamping.moved_at(step) is not None:
+        again = "the bed felt for again" if clamping.setup.z_zero == "bed" else "Z 0 set again where it was"
+        return f"If it stays off with {again}, and was not off by as much before the work moved, {MISREAD}."
     says = f"write {_thickness_keys(clamping)} as measured"
     begun = clamping.moved_from > 1  # what is begun is not built anew for a thicker blank
     if clamping.setup.z_zero == "bed":
@@ -166,6 +178,12 @@ def _still_off(clamping: Clamping) -> str:
         else ""
     return ("If it stays off with Z 0 set again where it was, the top is so much higher or lower here: note it, and "
             f"leave Z 0.{higher}")
+
+
+def _first_moved(clamping: Clamping, step: Step) -> bool:
+    """Whether a step is the first of those written for moved work before which a cutter is fitted."""
+    later = (one for one in clamping.steps if clamping.moved_at(one) is not None and refits(clamping, one))
+    return next(later, None) is step
 
 
 def _before(clamping: Clamping, step: Step) -> list[str]:
@@ -180,7 +198,7 @@ def _before(clamping: Clamping, step: Step) -> list[str]:
         if rest != lines else lines
 
 
-def _laid(clamping: Clamping, step: Step) -> list[str]:
+def _laid(clamping: Clamping, step: Step, deepest: float | None) -> list[str]:
     """How the work is laid down, measured and held, and where X 0 and Y 0 are found on it, before the first program."""
     if clamping.board.names.lies:
         return []
@@ -195,7 +213,7 @@ def _laid(clamping: Clamping, step: Step) -> list[str]:
         held.append(f"By the job the highest clamp ends {format_length(high, units)} above the bed, "
                     f"{format_length(abs(over), units)} {'above' if over >= 0 else 'below'} the top of the blank: if "
                     "it does not, correct its height, and build again.")
-    lines = _spoilboard(clamping)
+    lines = _spoilboard(clamping, deepest)
     if clamping.under:
         return [*lines, *held, "Keep X 0 and Y 0 as they are."]
     from_bed = clamping.setup.z_zero == "bed"
@@ -228,13 +246,13 @@ def _edges(clamping: Clamping, cutter: Cutter) -> str:
             f"where {side} just touches one of its edges{low}, the display shows {half} beyond that.")
 
 
-def _spoilboard(clamping: Clamping) -> list[str]:
+def _spoilboard(clamping: Clamping, deepest: float | None) -> list[str]:
     """That a spare board must lie under the work, and how deep it is cut in the end; nothing where it is not."""
-    deepest = min(one.operation.bottom for one in clamping.steps if not clamping.done(one))
-    if deepest >= 0:
+    if deepest is None:
+        deepest = min(one.operation.bottom for one in clamping.steps if not clamping.done(one))
+    if deepest >= -INTO_BED:
         return []
-    sunk = min(clamping.moved.lowest(clamping.stock.bounds)[0], 0.0) if clamping.moved else 0.0
-    deep = f"{'up to ' if sunk else ''}{format_length(-deepest - sunk, clamping.units)}"
+    deep = format_length(-deepest, clamping.units)
     return ["See that the work still lies on its spoilboard, the spare board under it: in the end a cutter comes "
             f"{deep} into it."] if clamping.moved_from > 1 else [
         "Let the work lie on a spoilboard, a spare flat board fixed to the machine: in the end a cutter "
@@ -286,8 +304,16 @@ _HOW = "the sheet of the whole blank says how."
 
 
 def afterwards(clamping: Clamping, step: Step) -> list[str]:
-    """What to do when a program has ended: fills wait until the pockets of all parts of a blank are open."""
+    """What to do when a program has ended: fills wait until the pockets of all parts of a blank are open. Of one that
+    was run before the work moved, what may still be left to do: who filled its pockets already, only the maker knows.
+    """
     own, turn = step.operation.afterwards(clamping), step.turn
+    if clamping.done(step):
+        inlay = step.operation.opens
+        if inlay is None or not own or clamping.levelled_before(inlay):
+            return []
+        return [f"Where {inlay.name} was filled before the work moved, go on with program {clamping.moved_from}. Where "
+                "it was not, fill it before that:", *own]
     if turn is None or turn.fill_after is None:
         return own
     after = f"after program {turn.fill_after} among all parts: {_HOW}"
@@ -351,9 +377,9 @@ def cautions(step: Step) -> list[str]:
 
 def header(
     clamping: Clamping, step: Step, *, minutes: float, lowest: float | None, fitted: float | None = None,
-    zero: ZeroCheck | None
+    deepest: float | None = None, zero: ZeroCheck | None
 ) -> list[str]:
-    """The header of a program, a line each; `lowest`, `fitted` and `zero` as in `before_start`."""
+    """The header of a program, a line each; `lowest`, `fitted`, `deepest` and `zero` as in `before_start`."""
     total = len(clamping.steps)
     own = f" for this {clamping.board.names.part}" if clamping.board.names.laid else ""
     return [
@@ -366,7 +392,8 @@ def header(
         f"zero: {zero_words(clamping)}",
         f"about {max(1, round(minutes))} min",
         "before pressing start:",
-        *(f"- {line}" for line in before_start(clamping, step, lowest=lowest, fitted=fitted, zero=zero)),
+        *(f"- {line}" for line in before_start(
+            clamping, step, lowest=lowest, fitted=fitted, deepest=deepest, zero=zero)),
         *(f"afterwards: {line}" for line in afterwards(clamping, step)),
         "cautions:",
         *(f"- {line}" for line in cautions(step)),
@@ -394,6 +421,9 @@ def _z_place(clamping: Clamping, step: Step) -> str:
         return f"touch off beside the work on the bed it lies on, or on {setter} standing there" + (
             "; where tape holds the work, on a strip of the same tape stuck to the bed, or all is cut lower by its "
             "thickness" if _taped(clamping) else "")
+    if clamping.moved_at(step) is not None:
+        return ("not on the top, which has moved: by a reference height on the bed, noted when the first cutter was "
+                "set, or so that the check of Z 0 below comes right")
     if not any(s.operation.makes_surface for s in clamping.steps if s.order < step.order):
         return f"touch off on {_top_words(clamping)}"
     return (

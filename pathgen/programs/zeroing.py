@@ -92,7 +92,7 @@ def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
     elif not surfaced:
         z.append("the raw top of the blank")
     elif raw_left:
-        z.append("the raw top of the blank, outside the cut")
+        z.append("the raw top of the blank, outside the cut" + ", as it lies now" * bool(clamping.moved_at(step)))
     if surfaced:
         gone.append(f"the raw top over the {clamping.board.names.part}")
     if covered(clamping, step):

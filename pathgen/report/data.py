@@ -155,6 +155,13 @@ def finding_rows(findings: Iterable[Finding]) -> list[dict[str, Any]]:
              "remedy": f.remedy} for f in findings]
 
 
+def with_findings(report: dict[str, Any], more: Iterable[Finding]) -> dict[str, Any]:
+    """A report with more findings, but for those that it has already."""
+    checks = report["checks"]
+    rows = [row for row in finding_rows(more) if row not in checks["findings"]]
+    return report | {"checks": checks | {"findings": [*checks["findings"], *rows]}}
+
+
 def as_json(report: dict[str, Any]) -> str:
     """The report as JSON text; no NaN or infinity ever."""
     return in_json(json.dumps(report, indent=2, ensure_ascii=False, allow_nan=False)) + "\n"

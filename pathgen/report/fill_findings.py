@@ -48,12 +48,12 @@ def filling_findings(planned: Plan, checked: Verification) -> list[Finding]:
     found: list[Finding] = []
     units = planned.clamping.units
     for index, inlay in enumerate(planned.clamping.inlays):
-        cut = planned.clamping.cut_before(inlay)  # advice on what is drawn, and on the pour, comes too late
+        cut = planned.clamping.cut_before(inlay)  # advice on what is drawn comes too late
         if inlay.fill == "resin" and not cut:
             found += [*_touch_warnings(planned.clamping, inlay), *_shared_dams(planned, inlay),
                       *_open_in_dam(planned, inlay)]
         found += _overfill_warnings(planned.clamping, inlay)
-        for one in amounts(planned, checked, index) if not cut else ():
+        for one in amounts(planned, checked, index) if not planned.clamping.levelled_before(inlay) else ():
             found += _pour_warnings(inlay, one, planned.asked.resins[index].pour_depth)
         found += [*_dam_off_blank(planned.clamping, inlay), *_dam_notes(planned, inlay)]
     uncut = [inlay for inlay in planned.clamping.inlays if not planned.clamping.cut_before(inlay)]

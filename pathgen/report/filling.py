@@ -31,7 +31,7 @@ from pathgen.work.fill import (
     second_cut,
 )
 from pathgen.work.moved import shift_errors
-from pathgen.work.operations import CutAgain
+from pathgen.work.operations import CutAgain, SurfaceFinish
 from pathgen.work.touching import Touch, proposed_stages, touches
 
 NEIGHBOURS = 2.0
@@ -236,8 +236,10 @@ def _second_cut(
                           max((d[1] for d in depths), default=0.0) + (skim if last else 0.0)),
         skim_before=any(s.operation.levels and s.order < step.order for s in clamping.steps),
     )
+    first = clamping.step(SurfaceFinish)
     return {
         "program": step.order,
+        "first_program": first.order if first else None,
         "area": "inlay" if around else "board",
         "blend": surfacing.blend if around else None,
         "skim": surfacing.skim,

@@ -127,10 +127,10 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
         filled = f"{volume_words(cut['fill_volume'])} of fill" if inlay["piece_thickness"] is None else \
             "what stands of the pieces"
         wood = f"{volume_words(cut['wood_volume'])} of wood" if cut["wood_volume"] >= 5.0 else f"no wood of the {part}"
+        ran = f", where program {cut['first_program']} was run as it is here," if cut["repeats_first_pass"] else ""
         lines.append(
             f"{inlay['name']}, program {cut['program']}: {_where_cut(cut, part, units)}; {_how_cut(cut, units)}. It "
-            f"takes {filled} and {wood}; "
-            f"{_span(cut['depth_left'], units)} of inlay remain."
+            f"takes {filled} and{ran} {wood}; {_span(cut['depth_left'], units)} of inlay remain."
         )
     errors = report["shift_errors"]
     if lines and errors:
@@ -152,7 +152,7 @@ def _where_cut(cut: dict[str, Any], part: str, units: str) -> str:
 
 def _how_cut(cut: dict[str, Any], units: str) -> str:
     if cut["repeats_first_pass"]:
-        return "its last pass is the first finishing pass again, coordinate for coordinate"
+        return f"its last pass is that of program {cut['first_program']} again, coordinate for coordinate"
     if cut["leave"]:
         return f"from {format_length(cut['leave'], units)} proud to the final height, fresh all over"
     if cut["skim"]:

@@ -11,7 +11,18 @@ from pathgen.base.plain import capital, joined, rounded
 from pathgen.base.units import format_length, place_words, told_apart
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
-from pathgen.work.mark_errors import ACCURACY, MarkErrors, odd_heights, odd_words, seen, unchecked, zero_again
+from pathgen.work.mark_errors import (
+    ACCURACY,
+    MarkErrors,
+    doubtful_heights,
+    influence,
+    odd_heights,
+    odd_words,
+    seen,
+    unchecked,
+    zero_again,
+)
+from pathgen.work.moved import Moved, corners_of
 from pathgen.work.operations import WitnessMarks
 
 SLIPS = 3.0
@@ -80,19 +91,24 @@ def moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
     """How the work is taken to lie, by the report's key ``moved``; nothing where it has not moved."""
     if moved is None:
         return []
-    shift = ", ".join(
-        f"{_length(v, units)} {way}" for v, way in zip(moved["shift"], ("along", "across", "up"), strict=True)
-    )
     left = ", ".join(
         format_length(sum(v * v for v in row) ** 0.5, units) for row in moved["residuals"]
     )
     words = [
-        f"From program {moved['first_program']} on the work is taken to lie {shift} from where it was, at the middle "
-        f"of the marks, turned by {moved['turn']:z.3f} degrees and tilted by {moved['tilt_along']:z.3f} degrees along "
-        f"and {moved['tilt_across']:z.3f} across. Left over at the marks: {left}.",
+        f"From program {moved['first_program']} on the work is taken to lie {_lies(moved, units)}. Left over at the "
+        f"marks: {left}.",
     ]
     said = error_words(moved["errors"], units) if moved["errors"] else ""
     return words + [f"{capital(line)}." for line in [said] if line]
+
+
+def _lies(moved: dict[str, Any], units: str) -> str:
+    """The move by the report's key ``moved``, in words that follow ``lies``."""
+    shift = ", ".join(
+        f"{_length(v, units)} {way}" for v, way in zip(moved["shift"], ("along", "across", "up"), strict=True)
+    )
+    return (f"{shift} from where it was, at the middle of the marks, turned by {moved['turn']:z.3f} degrees and tilted "
+            f"by {moved['tilt_along']:z.3f} degrees along and {moved['tilt_across']:z.3f} across")
 
 
 def error_words(errors: dict[str, Any], units: str) -> str:
@@ -182,7 +198,8 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
             remedy="check the order and the numbers of the marks, X 0, Y 0 and Z 0, and that the clamps still stand "
                    "where the job says",
         )
-    odd, off = odd_heights(moved.places, moved.rises, exact)
+    heights = odd_heights if moved.guessed else doubtful_heights
+    odd, off = heights(moved.places, moved.rises, exact)
     if odd:
         got, again = odd_words(odd, format_length(off, units))
         yield Finding(
@@ -190,8 +207,8 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
             allowed=f"about {format_length(exact, units)} where marks are read so exactly ([moved] accuracy)",
             remedy=again + "tilts or has warped there",
         )
-    rows = list(enumerate(moved.rises.tolist(), 1))
-    low, at = moved.lowest(clamping.stock.bounds)
+    feeler = clamping.setup.feeler
+    as_feeler = bool(feeler) and bool(np.abs(rises - feeler).max() <= min(exact, feeler / 2))
     if moved.guessed and np.abs(rises).max() > exact:
         yield Finding(
             code="heights-guessed", severity="warn", where="[[measured]]",
@@ -200,18 +217,9 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
             remedy="write [marks] drilled, X, Y and Z of each mark as measured once they were drilled (or a caliper's "
                    "thickness beside each for Z)",
         )
-    elif low < -2 * exact:
-        yield Finding(
-            code="sinks", severity="warn", where=f"[[measured]], {place_words(*at)}",
-            got=f"the blank lies {format_length(-low, units)} lower there than when the marks were drilled, by how "
-            f"much higher each was found: {', '.join(f'mark {k} {_length(v, units)}' for k, v in rows)}",
-            allowed="work that lies on the bed cannot sink into it",
-            remedy="measure again the mark that differs most from its neighbours; see that Z 0 of the pointed cutter "
-            f"was set {zero_again(clamping.setup.z_zero)}, and the feeler's thickness taken off; and that no chips or "
-            "tape have gone from under the work",
-        )
-    feeler = clamping.setup.feeler
-    if feeler and np.abs(rises - feeler).max() <= min(exact, feeler / 2):
+    else:
+        yield from _off_the_bed(moved, clamping, exact, risen=not odd and not as_feeler)
+    if as_feeler:
         yield Finding(
             code="lift-of-a-feeler", severity="warn", where="[[measured]]", got=f"the whole blank rose by "
             f"{format_length(float(rises.mean()), units)}, about the thickness of the feeler, "
@@ -220,18 +228,49 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
         )
 
 
+def _off_the_bed(moved: Moved, clamping: Clamping, exact: float, *, risen: bool) -> Iterator[Finding]:
+    """A blank of which a corner sank or, where that is asked for, rose by more than twice what errors at the marks do
+    there."""
+    units, box = clamping.units, clamping.stock.bounds
+    corners, rises = corners_of(box), moved.of_corners(box)[:, 2]
+    beyond = rises / (2 * exact * np.maximum(influence(moved.places, corners)[0], 1.0))
+    each = ", ".join(f"mark {k} {_length(v, units)}" for k, v in enumerate(moved.rises.tolist(), 1))
+
+    def lies(corner: int, how: str) -> dict[str, str]:
+        return {"where": f"[[measured]], {place_words(*corners[corner, :2])}",
+                "got": f"the blank lies {format_length(abs(float(rises[corner])), units)} {how} there than when the "
+                       f"marks were drilled, by how much higher each was found: {each}"}
+
+    zero = f"Z 0 of the pointed cutter was set {zero_again(clamping.setup.z_zero)}"
+    if beyond.min() < -1:
+        yield Finding(
+            code="sinks", severity="warn", **lies(int(np.argmin(beyond)), "lower"),
+            allowed="work that lies on the bed cannot sink into it",
+            remedy=f"measure again the mark that differs most from its neighbours; see that {zero}, and the feeler's "
+            "thickness taken off; and that no chips or tape have gone from under the work",
+        )
+    elif risen and beyond.max() > 1:
+        yield Finding(
+            code="rises", severity="warn", **lies(int(np.argmax(beyond)), "higher"),
+            allowed="work that lies on the bed as it did then has not risen",
+            remedy=f"see that {zero}, a setter's height and the feeler's thickness taken off, and measure again; if it "
+            "stays, something lies under the work: take it out and measure once more, for it must lie supported on its "
+            "whole underside",
+        )
+
+
 def _moved_notes(clamping: Clamping) -> Iterator[Finding]:
     """What the move is taken to be, and how far the marks bear it out."""
     moved, first = clamping.moved, clamping.moved_from
     if moved is None:
         return
-    along, across = moved.tilt_deg
+    units, data = clamping.units, moved_data(clamping)
+    assert data is not None
+    errors = f"; {error_words(data['errors'], units)}" if data["errors"] else ""
     yield Finding(
-        code="work-moved", severity="note", where=f"program {first} and later",
-        got=f"written for work shifted by {', '.join(f'{v:z.3f} mm' for v in moved.shift)} (along, across, up) at "
-        f"the middle of the marks, turned by {moved.turn_deg:z.3f} degrees and tilted by {along:z.3f} degrees "
-        f"along and {across:z.3f} across; {moved.worst:.3f} mm is left over at the worst mark"
-        + (f"; {error_words(_errors(moved.errors, clamping), clamping.units)}" if moved.errors else ""), allowed="",
+        code="work-moved", severity="note", where=f"program {first} and later", allowed="",
+        got=f"written for work that lies {_lies(data, units)}; {_length(data['worst_residual'], units)} is left over "
+        f"at the worst mark{errors}",
         remedy="the second cut repeats the first only as nearly as the marks were measured",
     )
     if len(moved.residuals) == 3:

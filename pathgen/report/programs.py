@@ -24,6 +24,8 @@ class Program(Brief):
     """Its lowest tip above the bed, mm."""
     fitted: float | None = None
     """That of all programs that its cutter stays in the spindle for, mm."""
+    deepest: float | None = None
+    """That of all programs that are still to be run, mm."""
     zero: ZeroCheck | None = None
     """Where to try the zero of its cutter, where that is another than the one before."""
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from pathgen.base.units import even_length
+from pathgen.programs.instructions import MISREAD
 from pathgen.programs.plan import Plan
 from pathgen.programs.zero_check import check_words
 from pathgen.programs.zeroing import refits
@@ -26,8 +27,9 @@ def zero_rows(programs: Sequence[Program], units: str) -> list[dict[str, Any]]:
     ]
 
 
-def zero_lines(rows: Sequence[dict[str, Any]], units: str) -> list[str]:
-    """The checks as a table, and what each means where it does not hold."""
+def zero_lines(rows: Sequence[dict[str, Any]], units: str, *, go_on_with: int) -> list[str]:
+    """The checks as a table, of programs still to be run, and what each means where it does not hold."""
+    rows = [row for row in rows if row["order"] >= go_on_with]
     if not rows:
         return []
     cells = [[str(r["order"]), r["cutter"], r["on"], *(even_length(v, units) for v in (*r["display"], r["feeler"]))]
@@ -38,6 +40,7 @@ def zero_lines(rows: Sequence[dict[str, Any]], units: str) -> list[str]:
         *(f"Program {r['order']}: {r['words'][1]}" for r in rows),
         "Shown over the raw top the same amount wrong every time: the blank is that much thicker or thinner than the "
         "job says there, and Z 0 is right.",
+        *([f"Wrong only since the work has moved: {MISREAD}."] if go_on_with > 1 else []),
     ]
 
 

@@ -316,6 +316,10 @@ class Clamping:
         own = [step for step in self.steps if step.operation.opens is inlay]
         return bool(own) and all(map(self.done, own))
 
+    def levelled_before(self, inlay: Inlay) -> bool:
+        """Whether its second cut was run before the work moved: until then it may not even be filled."""
+        return any(step.operation.levels is inlay and self.done(step) for step in self.steps)
+
     def safe_at(self, step: Step | None) -> float:
         """The safe height when a step is run: where work that moved stands higher, by as much more, mm."""
         moved = self.moved_at(step)
@@ -358,9 +362,11 @@ class Clamping:
         x, y, z = (on_bed - [*self.zero, self.z_zero]).T
         return np.stack([*_turned(x, y, self.setup.along), z], axis=1)
 
-    def display(self, places: Floats, operation: Operation[Any]) -> Floats:
-        """(n, 2) what the machine's display shows over (n, 2) places on the blank's top when an operation is run."""
-        step = {id(step.operation): step for step in self.steps}[id(operation)]
+    def display(self, places: Floats, operation: Operation[Any], *, after: bool = False) -> Floats:
+        """(n, 2) what the machine's display shows over (n, 2) places on the blank's top when an operation is run, or
+        `after` it."""
+        place = {id(step.operation): place for place, step in enumerate(self.steps)}[id(operation)]
+        step = self.steps[min(place + after, len(self.steps) - 1)]
         return self.wood_at(np.insert(places, 2, self.stock.thickness, axis=1), step)[:, :2]
 
     def to_board(self, points: Floats, step: Step | None = None) -> Floats:

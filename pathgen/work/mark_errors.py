@@ -21,8 +21,14 @@ CHECKED = 0.85
 """Leverage of a mark's height up to which the others check it: with more, nearly all of an error at it is taken for a
 tilt, and little of it is left over."""
 
+_EXACT = 1e-9  # mm
+
 BY_FAR = 3.0
-"""Times the measuring error by which a height must differ from the others to be doubted."""
+"""Times the measuring error by which a height must differ from the others to be refused."""
+
+LEFT_OVER = 2.0
+"""Times the measuring error, and the root of how many marks are over three, that heights may leave over together before
+one is doubted."""
 
 THICKER, THINNER = 0.2, 0.5
 """How far the blank's top at a mark may lie above and below what the job says, mm: thickness is that of its thickest
@@ -133,19 +139,36 @@ def unchecked(marks: ArrayLike) -> list[int]:
     return [k + 1 for k, taken in enumerate(leverage(marks)) if taken > CHECKED]
 
 
-def odd_heights(marks: ArrayLike, rises: ArrayLike, accuracy: float = ACCURACY) -> tuple[list[int], float]:
+def doubtful_heights(marks: ArrayLike, rises: ArrayLike, accuracy: float) -> tuple[list[int], float]:
+    """The same as `odd_heights`, also where the heights of n marks together leave over more than errors explain.
+
+    That is, as root of the sum of squares over the plane through all, `LEFT_OVER * accuracy * sqrt(n - 3)`: more than
+    four rises that are each within `accuracy` ever do. Which mark it is, is told by `LEFT_OVER` too.
+    """
+    odd, off = odd_heights(marks, rises, accuracy)
+    p, z = np.asarray(marks, dtype=float)[:, :2], np.asarray(rises, dtype=float)
+    level = np.column_stack([p, np.ones(len(p))])
+    left = np.linalg.norm(z - level @ np.linalg.lstsq(level, z, rcond=None)[0])
+    if odd or left <= LEFT_OVER * accuracy * max(len(p) - 3, 0) ** 0.5 + _EXACT:
+        return odd, off
+    return odd_heights(p, z, accuracy, by_far=LEFT_OVER)
+
+
+def odd_heights(
+    marks: ArrayLike, rises: ArrayLike, accuracy: float = ACCURACY, *, by_far: float = BY_FAR
+) -> tuple[list[int], float]:
     """Marks whose height may have been misread, and by how much the worst differs from the others, mm; none if no one.
 
     `marks` are (n, 2 or 3), `rises` (n,) what each was found higher than before. A mark is held against the plane of
     the others' rises, or where these lie on a line, or nearly, against a plane level across it; and doubted from
-    `BY_FAR` times what errors of `accuracy` do to the difference. One without which the others agree is the one, of
+    `by_far` times what errors of `accuracy` do to the difference. One without which the others agree is the one, of
     which three must have risen alike; else it is any.
     """
     p, z = np.asarray(marks, dtype=float)[:, :2], np.asarray(rises, dtype=float)
 
     def doubted(some: Ints) -> tuple[bool, float]:
         off, by = _differences(p[some], z[some], accuracy)
-        return bool((np.abs(off) > BY_FAR * accuracy * by).any()), float(np.abs(off).max(initial=0.0))
+        return bool((np.abs(off) > by_far * accuracy * by).any()), float(np.abs(off).max(initial=0.0))
 
     every = np.arange(len(p))
     wrong, worst = doubted(every)
@@ -153,7 +176,7 @@ def odd_heights(marks: ArrayLike, rises: ArrayLike, accuracy: float = ACCURACY) 
         return [], 0.0
 
     def agree(rest: Ints) -> bool:
-        return bool(np.ptp(z[rest]) <= BY_FAR * accuracy) if len(rest) <= 3 else not doubted(rest)[0]
+        return bool(np.ptp(z[rest]) <= by_far * accuracy) if len(rest) <= 3 else not doubted(rest)[0]
 
     alone = [k for k in range(len(p)) if agree(np.delete(every, k))]
     return (alone or every.tolist()), worst

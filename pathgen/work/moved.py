@@ -100,8 +100,7 @@ class Moved:
 
     def of_corners(self, box: tuple[float, float, float, float]) -> Floats:
         """How far the corners of the underside of a blank (x_min, y_min, x_max, y_max) move: (4, 3), mm."""
-        x0, y0, x1, y1 = box
-        corners = np.array([[x0, y0, 0.0], [x0, y1, 0.0], [x1, y0, 0.0], [x1, y1, 0.0]])
+        corners = corners_of(box)
         return self.there(corners) - corners
 
     def lowest(self, box: tuple[float, float, float, float]) -> tuple[float, tuple[float, float]]:
@@ -135,6 +134,12 @@ class Moved:
     def worst(self) -> float:
         """Length of the largest residual, mm."""
         return float(np.linalg.norm(self.residuals, axis=1).max(initial=0.0))
+
+
+def corners_of(box: tuple[float, float, float, float]) -> Floats:
+    """The corners of a blank's underside, of its (x_min, y_min, x_max, y_max): (4, 3), mm."""
+    x0, y0, x1, y1 = box
+    return np.array([[x0, y0, 0.0], [x0, y1, 0.0], [x1, y0, 0.0], [x1, y1, 0.0]])
 
 
 def fit_move(

@@ -77,8 +77,9 @@ class Work(Protocol):
     def stands(self, inlay: Inlay) -> float:
         """How far what fills an inlay stands above the wood round it, mm."""
 
-    def display(self, places: Floats, operation: Operation[Any]) -> Floats:
-        """(n, 2) what the machine's display shows over (n, 2) places on the blank's top when an operation is run."""
+    def display(self, places: Floats, operation: Operation[Any], *, after: bool = False) -> Floats:
+        """(n, 2) what the machine's display shows over (n, 2) places on the blank's top when an operation is run, or
+        `after` it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -315,7 +316,7 @@ class Pocket(_Within[Inlay]):
             ]
         deep = format_length(work.opened(inlay) + inlay.overfill, work.units)
         found = "; or find them again by a witness mark, the tip over it and the display set to what belongs there: " \
-                f"{_named_places(work.marks[:1], work, self)}" if work.marks else ""
+                f"{_named_places(work.marks[:1], work, self, after=True)}" if work.marks else ""
         return [
             "Stop here for the fill. Leave the work clamped, held over its whole face: what is held by its ends alone "
             "bows. Brush and vacuum the pockets clean.",
@@ -861,9 +862,9 @@ def _beyond(part: BaseGeometry, by: float) -> BaseGeometry:
     return overlay.buffer(part, by, join_style="mitre")
 
 
-def _named_places(named: Sequence[Named], work: Work, operation: Operation[Any]) -> str:
+def _named_places(named: Sequence[Named], work: Work, operation: Operation[Any], *, after: bool = False) -> str:
     """Names and where they are on the machine's display then: ``mark 1 at X 5 mm, Y 3 mm; mark 2 at ..``."""
-    there = work.display(np.array([one.at for one in named]), operation)
+    there = work.display(np.array([one.at for one in named]), operation, after=after)
     return "; ".join(f"{one.name} at {axes_words(x, y, work.units)}"
                      for one, (x, y) in zip(named, there.tolist(), strict=True))
 

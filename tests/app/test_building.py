@@ -131,7 +131,12 @@ def test_a_look_over_the_marks_that_now_lies_elsewhere_has_changed_nothing_in_th
     marks = [[-15.0, -30.0, 8.0], [-15.0, 30.0, 8.0], [100.0, -30.0, 8.0], [100.0, 30.0, 8.0]]
     moved = f'{SLOTS}[marks]\ncutter = "flat"\ndrilled = {marks}\n' + "".join(
         f"[[measured]]\nfound = [{x - 0.002 * y:.3f}, {y + 0.002 * x:.3f}, {z}]\n" for x, y, z in marks)  # turned
-    rebuilt(tmp_path, capsys, extra=moved)
+    # nor have the marks, written down as drilled together with where they were found, a little off their plan
+    planned = [[x + 0.04 * (x < 0), y] for x, y, _ in marks]
+    rebuilt(tmp_path, capsys, extra=f'{SLOTS}[marks]\ncutter = "flat"\nat = {planned}\n')
+    line, err = rebuilt(tmp_path, capsys, extra=moved)
+    assert line.startswith("Programs 1 and ")
+    assert "counts as done" not in err
     line, err = rebuilt(tmp_path, capsys, extra=moved + "[moved]\nbefore = 5\n")
     assert line.startswith("Program 4 differs")
     assert "counts as done" not in err

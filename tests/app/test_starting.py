@@ -82,10 +82,14 @@ def test_a_refused_build_says_that_what_lies_there_is_of_an_earlier_one(tmp_path
         job.write_text(re.sub(r"(?m)^thickness = [\d.]+", thick, job.read_text(), count=1))
         capsys.readouterr()
         assert main(["build", "one.toml", "--out", out]) != 0
-        assert ("The programs in out are of an earlier build: do not cut them" in capsys.readouterr().err) == told
+        assert ("The programs in out are of an earlier build of this job: do not cut them for the job as it is now."
+                in capsys.readouterr().err) == told
     assert main(["new", "two"]) == 0
     assert main(["build", "two.toml", "--out", "out", "--resolution", "0.4", "--no-pictures"]) != 0
-    assert "The programs in out are of another job: do not cut them" in capsys.readouterr().err
+    assert "The programs in out are of another job: do not cut them for this one." in capsys.readouterr().err
+    Path("copy.toml").write_text(job.read_text())  # the same job in another file
+    assert main(["build", "copy.toml", "--out", "out"]) != 0
+    assert "The programs in out are of an earlier build of this job: do not cut" in capsys.readouterr().err
 
 
 @pytest.mark.in_every_run(0)

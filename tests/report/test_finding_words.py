@@ -91,7 +91,8 @@ def test_a_report_shows_its_main_figures_in_a_notebook():
 
 
 @pytest.mark.parametrize(("cut", "words"), [
-    ({"repeats_first_pass": True}, "coordinate for coordinate"), ({"leave": 0.3}, "from 0.3 mm proud"),
+    ({"repeats_first_pass": True, "first_program": 2}, "is that of program 2 again, coordinate for coordinate"),
+    ({"leave": 0.3}, "from 0.3 mm proud"),
     ({"skim": 0.12}, "0.12 mm below the first surface"), ({}, "follows the first finishing pass"),
 ])
 def test_how_a_second_cut_goes(cut, words):

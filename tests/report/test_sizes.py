@@ -120,7 +120,8 @@ def test_contrast_is_told_where_the_woods_colour_is_known(built, monkeypatch):
 def test_what_a_shift_does_is_told_where_any_inlay_is_cut_again(built):
     report = built.report
     assert if_it_moves(built.plan.clamping, report) is not None
-    said = "ends with the first finishing passes again, coordinate for coordinate"
+    first = next(row["order"] for row in report["programs"] if row["operation"] == "surface-finish")
+    said = f"ends with the finishing passes of program {first} again, coordinate for coordinate: where that was run as"
     assert report["inlays"][0]["second_cut"]["repeats_first_pass"]
     assert said in "".join(if_it_moves(built.plan.clamping, report).itertext())
     second, never = dict(report["inlays"][0]), {**report["inlays"][0], "second_cut": None}

@@ -330,7 +330,7 @@ def test_a_fault_of_the_program_is_said_plainly(job, tmp_path, capsys, monkeypat
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / RECORD).touch()
     main(["build", job(), "--out", str(tmp_path / "out")])
-    assert "are of an earlier build: do not cut them for this job" in capsys.readouterr().err
+    assert "are of an earlier build of this job: do not cut them for the job as it is now" in capsys.readouterr().err
 
 
 def test_a_build_whose_simulation_is_given_up_says_so_and_what_to_do(job, tmp_path, capsys, monkeypatch):

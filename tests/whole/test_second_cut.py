@@ -3,6 +3,8 @@
 Judged by the tests' own reader and their own densely sampled ball, on cross sections.
 """
 
+import re
+
 import numpy as np
 import pytest
 import shapely
@@ -63,6 +65,9 @@ def test_the_last_pass_is_the_first_again_line_for_line(tmp_path):
     end = max(i for i, line in enumerate(again) if line.startswith("G0"))
     assert again[end - len(run) : end] == run
     assert result.report["inlays"][0]["second_cut"]["repeats_first_pass"]
+    said = result.files(shaded=False)["report.txt"]  # whether another ball was run as program 1 nobody can know here
+    assert re.search(r"its last pass is that of program 1 again, coordinate for coordinate\. It takes [\d.]+ ml of "
+                     "fill and, where program 1 was run as it is here, no wood of the board", said)
 
 
 @pytest.mark.in_every_run(2)

@@ -1,5 +1,7 @@
 """The move that explains measured marks, against known rotations and scipy's least squares; and what a shift costs."""
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -9,7 +11,16 @@ from scipy.spatial.transform import Rotation
 
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
-from pathgen.work.mark_errors import height_influence, influence, leverage, mark_errors, odd_heights, seen, unchecked
+from pathgen.work.mark_errors import (
+    doubtful_heights,
+    height_influence,
+    influence,
+    leverage,
+    mark_errors,
+    odd_heights,
+    seen,
+    unchecked,
+)
 from pathgen.work.moved import Moved, fit_move, shift_errors
 
 MARKS = np.array([[-9.0, -25.0, 8.0], [-9.0, 27.0, 8.0], [456.0, -20.0, 8.0], [450.0, 30.0, 8.0]])
@@ -123,6 +134,23 @@ def test_a_tilt_that_all_of_four_marks_show_is_no_misread_height():
     assert odd_heights(marks, tilt, 0.01) == ([], 0.0)
     assert odd_heights(marks, np.array([0.0, 0.3, 0.0, 0.0]), 0.01)[0] == [1]
     assert odd_heights(marks, tilt + [0.0, 0.3, 0.0, 0.0], 0.01)[0] == [0, 1, 2, 3]
+
+
+@pytest.mark.parametrize("marks", [DIAGONAL, ROW, np.vstack([DIAGONAL, [[218.0, -53.0, 4.0]]]), DIAGONAL[:3]])
+def test_rises_that_are_each_right_to_accuracy_are_never_doubted(marks):
+    """At their worst too, each off by all of it."""
+    for signs in itertools.product((-1.0, 1.0), repeat=len(marks)):
+        assert doubtful_heights(marks, 0.05 * np.array(signs), 0.05) == ([], 0.0)
+
+
+def test_what_heights_leave_over_together_is_doubted_before_one_of_them_is():
+    """Of four marks at a parallelogram's corners what is left over has one shape, with the same at each."""
+    one = np.array([0.0, 0.0, 0.21, 0.0])
+    assert odd_heights(DIAGONAL, one, 0.05) == ([], 0.0)
+    assert doubtful_heights(DIAGONAL, one, 0.05) == ([2], pytest.approx(0.21))
+    assert doubtful_heights(DIAGONAL, 0.95 * one, 0.05) == ([], 0.0)
+    tilted = doubtful_heights(DIAGONAL, one + [0.0, 0.3, 0.3, 0.6], 0.05)
+    assert tilted == ([0, 1, 2, 3], pytest.approx(0.21))
 
 
 @pytest.mark.parametrize(("marks", "off", "words"), [

@@ -20,20 +20,23 @@ e = element
 
 
 def to_have_ready(clamping: Clamping, report: dict[str, Any]) -> Element:
-    """Cutters with the programs that use them, and fill by colour."""
-    cutters = {step.cutter.name: step.cutter for step in clamping.steps}
+    """Cutters with the programs that use them, and fill by colour, of what is still to be run."""
+    steps = [step for step in clamping.steps if not clamping.done(step)]
+    cutters = {step.cutter.name: step.cutter for step in steps}
     rows = [
-        [cutter_words(cutter, clamping.units), _orders([s.order for s in clamping.steps if s.cutter.name == name])]
+        [cutter_words(cutter, clamping.units), _orders([s.order for s in steps if s.cutter.name == name])]
         for name, cutter in cutters.items()
     ]
-    return chapter("ready", "To have ready", table(["Cutter", "Programs"], rows), _fill(clamping, report),
-                   _pieces(clamping, report))
+    inlays = [row for inlay, row in zip(clamping.inlays, report["inlays"], strict=True)
+              if not clamping.levelled_before(inlay)]
+    return chapter("ready", "To have ready", table(["Cutter", "Programs"], rows), _fill(inlays),
+                   _pieces(inlays, clamping.units))
 
 
-def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element | None]:
+def _fill(inlays: Sequence[dict[str, Any]]) -> list[Element | None]:
     """How much resin of each colour, as the simulated pockets hold it; nothing where none is poured."""
     rows = []
-    for inlay in report["inlays"]:
+    for inlay in inlays:
         rows += [[e("span", e("span", class_="swatch", style=f"background:{one['colour']}"), one["colour"]),
                   inlay["name"], *(volume_words(one[key]) for key in ("pocket_volume", "needed_volume")),
                   *batch_cells(one)] for one in inlay["amounts"]]
@@ -44,7 +47,7 @@ def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element | None]:
         return []
     head = ["Colour", "For", "Pockets hold", "Needed", "Mix", "Weighs", "Parts"]
     keep = [k for k in range(len(head)) if k < 5 or any(row[k] for row in rows)]
-    shared = any(inlay["batch"] for inlay in report["inlays"])
+    shared = any(inlay["batch"] for inlay in inlays)
     return [
         e("h3", "Fill"),
         scrolling(table([head[k] for k in keep], [[row[k] for k in keep] for row in rows]), "Fill by colour"),
@@ -56,12 +59,11 @@ def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element | None]:
     ]
 
 
-def _pieces(clamping: Clamping, report: dict[str, Any]) -> list[Element]:
+def _pieces(inlays: Sequence[dict[str, Any]], units: str) -> list[Element]:
     return [
-        e("p", piece_line(inlay, clamping.units)) if inlay.get("piece") else
-        e("p", f"{_what(inlay, clamping.units)} "
-               f"{format_length(inlay['piece_thickness'], clamping.units)} thick, or a little more.")
-        for inlay in report["inlays"] if inlay["piece_thickness"] is not None
+        e("p", piece_line(inlay, units)) if inlay.get("piece") else
+        e("p", f"{_what(inlay, units)} {format_length(inlay['piece_thickness'], units)} thick, or a little more.")
+        for inlay in inlays if inlay["piece_thickness"] is not None
     ]
 
 
@@ -95,9 +97,10 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     marks = report["marks"]
     words = ["Witness marks are drilled in the waste.", *display_lines(marks, units),
              *seen_lines(marks, units)] if marks else []
-    again = [f"The second cut of {inlay['name']} ends with the first finishing passes again, coordinate for "
-             "coordinate: where neither the work nor a zero has moved, it takes nothing off the wood."
-             for inlay in report["inlays"] if (inlay["second_cut"] or {}).get("repeats_first_pass")]
+    again = [f"The second cut of {inlay['name']} ends with the finishing passes of program {cut['first_program']} "
+             "again, coordinate for coordinate: where that was run as it is here, and neither the work nor a zero has "
+             "moved since, it takes nothing off the wood."
+             for inlay in report["inlays"] if (cut := inlay["second_cut"]) and cut["repeats_first_pass"]]
     return chapter(
         "moved", "Why the work must not move", *(e("p", line) for line in again),
         e("p", f"If the work lies {format_length(shift['shift'], units)} off when the {what} is cut again, the surface "

@@ -89,11 +89,13 @@ def _program(clamping: Clamping, program: Program, left: Element | None) -> Elem
     step, common, after = program.step, common_cautions(clamping), afterwards(clamping, program.step)
     own = [line for line in cautions(step) if line not in common]
     words = step.operation.purpose
+    ended = e("div", e("h4", "When it has ended"), (e("p", line) for line in after), class_="stop") if after else None
     if clamping.done(step):
         return e("article", e("h3", e("span", str(step.order), class_="order"), f"Done: {words}"),
                  e("p", e("code", program.file_name), class_="file"),
-                 (e("p", line) for line in before_start(clamping, step)), id=f"program-{step.order}")
-    before = before_start(clamping, step, lowest=program.lowest, fitted=program.fitted, zero=program.zero)
+                 (e("p", line) for line in before_start(clamping, step)), ended, id=f"program-{step.order}")
+    before = before_start(clamping, step, lowest=program.lowest, fitted=program.fitted,
+                          deepest=program.deepest, zero=program.zero)
     return e(
         "article",
         e("h3", e("span", str(step.order), class_="order"), capital(words)),
@@ -103,7 +105,7 @@ def _program(clamping: Clamping, program: Program, left: Element | None) -> Elem
         e("ul", (e("li", line) for line in own), class_="own") if own else None,
         _figures(clamping, program),
         _pictures(clamping, program, left),
-        e("div", e("h4", "When it has ended"), (e("p", line) for line in after), class_="stop") if after else None,
+        ended,
         id=f"program-{step.order}",
     )
 
