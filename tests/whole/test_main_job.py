@@ -320,7 +320,7 @@ def test_a_fault_of_the_program_is_said_plainly(job, tmp_path, capsys, monkeypat
     def broken(*_args, **_kwargs):
         raise ZeroDivisionError("no such thing")
 
-    monkeypatch.setattr("pathgen.programs.paths.finishing_passes", broken)
+    monkeypatch.setattr("pathgen.programs.around.finishing_passes", broken)
     monkeypatch.delenv("PATHGEN_TRACE", raising=False)
     assert main(["build", job(), "--out", str(tmp_path / "out")]) == 2
     message = capsys.readouterr().err
