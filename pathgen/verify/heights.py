@@ -30,7 +30,7 @@ from pathgen.removal.bites import Bites
 from pathgen.removal.grid import Grid, Heights
 from pathgen.removal.material import Material, Noting, TooLongError, most_work
 from pathgen.removal.motion import Motion
-from pathgen.verify.cutting import longest_piece
+from pathgen.verify.cutting import is_shaving, longest_piece
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.read import RAPID, ReadProgram, read_program
 
@@ -165,18 +165,25 @@ class Took(Brief):
         return float(self.bites.volume.sum())
 
     @property
-    def deepest(self) -> int:
-        """Index of the move at a feed that went deepest into what stood there; -1 where there is none."""
-        drops = np.where(self.rapid, -1.0, self.bites.drop)
-        return int(np.argmax(drops)) if len(drops) and drops.max() >= 0 else -1
+    def deepest(self) -> tuple[tuple[str, float, int], ...]:
+        """("deepest bite", mm, line), and ("tallest shaving", mm, line) where a wall is cut that is taller than that.
+
+        A shaving is as thin as the rule for cuts too deep lets it be, a quarter of the cutter.
+        """
+        motion, bites = self.pieces
+        found: list[tuple[str, float, int]] = []
+        thin = is_shaving(bites, motion, self.cutter)
+        for name, these in (("deepest bite", ~thin), ("tallest shaving", thin)):
+            drop = np.where(these & ~motion.rapid, bites.drop, 0.0)
+            if drop.max(initial=0.0) > max((mm for _, mm, _ in found), default=0.0):
+                found.append((name, float(drop.max()), int(motion.line[np.argmax(drop)])))
+        return tuple(found)
 
     def _repr_html_(self) -> str:
         """A table, for notebooks."""
         rows = [("program", self.name), ("cutter", self.cutter.name), ("moves", str(len(self.line))),
                 ("taken", f"{self.volume:.1f} mm3")]
-        if self.deepest >= 0:
-            rows.append(("deepest bite", f"{self.bites.drop[self.deepest]:.3f} mm in line {self.line[self.deepest]}"))
-        return as_table(rows)
+        return as_table([*rows, *((name, f"{mm:.3f} mm in line {line}") for name, mm, line in self.deepest)])
 
 
 @dataclass(frozen=True, eq=False, kw_only=True, repr=False)
