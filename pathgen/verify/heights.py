@@ -7,6 +7,7 @@ are written in, once `zero` says where their zero is.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -40,6 +41,7 @@ Text = str | Path | ReadProgram
 MUCH_BESIDE = 0.05
 """Share of a program's cutting over no blank that is told: passes and outlines run a little past its edges."""
 
+_FILE_NAME = re.compile(r".+\.(nc|ngc|tap|gcode|gc|cnc|txt)\s*", re.IGNORECASE)  # in one line
 _CHORD = 1e-4  # mm: arcs as straight moves
 _WOOD = np.array([190, 150, 112])
 _BED = 232
@@ -72,6 +74,9 @@ class Blank:
     def __post_init__(self) -> None:
         for name in ("x", "y"):
             low, high = given.place(f"blank {name}", getattr(self, name), count=2, words="(from, to) in mm").tolist()
+            if low > high:
+                raise PathgenError(f"blank {name}", f"from {low:g} to {high:g} mm",
+                                   allowed="(from, to), the lower first", remedy=f"give ({high:g}, {low:g})")
             given.length(f"blank {name}", high - low, above=0.0, most=2 * given.LARGEST)
             object.__setattr__(self, name, (low, high))
         object.__setattr__(self, "thickness", given.length("blank thickness", self.thickness, above=0.0))
@@ -412,6 +417,9 @@ def read(program: object, *, name: str = "program") -> ReadProgram:
     """What a program says, given in any way; `name` is for text that has none."""
     if isinstance(program, Path):
         name, program = program.name, read_text(program, PROGRAM)
+    if isinstance(program, str) and _FILE_NAME.fullmatch(program):
+        raise PathgenError("program", f"{program!r}, the name of a file", remedy=f"give Path({program!r})",
+                           allowed="text, a pathlib.Path, or a ReadProgram")
     if isinstance(program, str):
         program = read_program(program, name=name)
     if not isinstance(program, ReadProgram):
