@@ -151,6 +151,8 @@ class Step:
     order: int = 0
     """1 for the first."""
     file_name: str = ""
+    mark: str = ""
+    """What its file's name tells it apart by; left out, the number of its inlay."""
     turn: Turn | None = None
     """Among the programs of other parts; None where the part is alone on its blank."""
 
@@ -415,7 +417,7 @@ def numbered(steps: Iterable[Step]) -> tuple[Step, ...]:
     """The steps with their order and file names."""
     made = []
     for order, step in enumerate(steps, 1):
-        about = f"-{step.inlay + 1}" if step.inlay is not None else ""
-        name = f"{order:02d}-{step.operation.in_files}{about}-{slug(step.cutter.name, 'cutter')}.nc"
+        about = step.mark or (str(step.inlay + 1) if step.inlay is not None else "")
+        name = f"{order:02d}-{step.operation.in_files}{about and f'-{about}'}-{slug(step.cutter.name, 'cutter')}.nc"
         made.append(replace(step, order=order, file_name=name))
     return tuple(made)
