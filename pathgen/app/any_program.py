@@ -86,11 +86,13 @@ def simulated_lines(field: HeightField, *, surfaced: bool) -> list[str]:
     """What a program took, line by line of the moves that took most."""
     took = field.took[-1]
     through = took.through
+    low = float(np.min(field.top, where=field.cut, initial=np.inf))
     most = sorted(range(len(took.line)), key=lambda move: (not through[move], -float(took.bites.volume[move])))[:5]
     return [
         *([f"{beside_words(field.beside)}: are its zero and --corner right?"] if field.beside > MUCH_BESIDE else []),
-        f"taken: {took.volume:.1f} mm3 in {len(took.line)} moves, lowest place {float(field.top.min()):.3f} mm above "
-        "the underside",
+        f"taken: {took.volume:.1f} mm3 in {len(took.line)} moves" + (
+            f", lowest place cut {abs(low):.3f} mm {'above' if low >= 0 else 'below'} the underside"
+            if np.isfinite(low) else ""),
         *(f"line {took.line[move]}: {took.bites.volume[move]:.2f} mm3, {took.bites.drop[move]:.3f} mm deep"
           f"{': a rapid through the work' if through[move] else ''}" for move in most if took.bites.volume[move] > 0),
         *(["The blank was taken as it comes, whole: if an earlier program has cut its surface, say so with --surfaced, "

@@ -9,10 +9,12 @@ from pathlib import Path
 from typing import Any
 
 from pathgen.app.earlier import marks_moved, write_build
-from pathgen.app.folders import read_folder
+from pathgen.app.folders import otherwise_named, read_folder
 from pathgen.base import given
 from pathgen.base.brief import Brief
 from pathgen.base.errors import PathgenError
+from pathgen.base.files import read_bytes
+from pathgen.base.limits import PROGRAM
 from pathgen.base.markup import as_svg
 from pathgen.job.blank import parts_on_blank
 from pathgen.job.clamping import asked_of, planned_of
@@ -43,7 +45,9 @@ from pathgen.report.sheet import pictures, setup_sheet
 from pathgen.report.sheet.seen import finished_png, seen_files
 from pathgen.report.text import report_text
 from pathgen.verify import Verification, verify, verify_all
-from pathgen.verify.findings import AGAIN, Finding
+from pathgen.verify.findings import AGAIN, MISSING, Finding
+from pathgen.verify.heads import head_findings
+from pathgen.verify.read import fingerprint
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import Operation, WitnessMarks
 
@@ -292,16 +296,34 @@ def _checked(
     given.length("--resolution", resolution, most=5.0)  # told before what is wrong with the folder
     texts = read_folder(folder)
     clampings = stated_clampings(job, texts)
-    same = _same_now(job, clampings, texts)
+    changed = {name for name, text in texts.items() if not _as_made(job, text)}
+    now = _given_now(job, clampings) if changed else {}
+    changed &= now.keys()
+    same = {name: now[name] for name in changed if _job_mark(job) not in texts[name]
+            and _unmarked(texts[name]) == _unmarked(now[name])}
     found, together = verify_all(clampings, texts | same, resolution=resolution, job_fingerprint=job.fingerprint)
+    heads = [finding for one in found for side in (one, one.under) if side
+             for name, program in side.programs.items() if name in changed and _job_mark(job) in texts[name]
+             for finding in head_findings(program, _comments(now[name]))]
     found = tuple(replace(one, findings=tuple(_renamed(finding, folder, texts) for finding in one.findings))
                   for one in found)
-    return clampings, found, (*together, *_earlier_version(sorted(same), len(texts)))
+    others = _not_looked_at(folder, texts, {f.where for one in found for f in one.findings if f.code == MISSING})
+    return clampings, found, (*together, *heads, *others, *_earlier_version(sorted(same), len(texts)))
+
+
+def _not_looked_at(folder: Path, texts: Mapping[str, str], missing: set[str]) -> Iterator[Finding]:
+    """Programs under other endings, but for copies of those looked at, and for the `missing`, which are told of."""
+    for path in otherwise_named(folder):
+        own = path.with_suffix(".nc").name
+        copied = own in texts and read_bytes(path, PROGRAM).splitlines() == texts[own].encode().splitlines()
+        if not copied and own not in missing and path.name not in texts:
+            yield Finding(code="program-unexpected", where=path.name, got="a program that was not looked at",
+                          allowed="programs of the job, whose names end in .nc", remedy="take it out of the folder")
 
 
 def _renamed(finding: Finding, folder: Path, texts: Mapping[str, str]) -> Finding:
     """Of a program that is missing, the file beside it that by its name, or by its header, is that program."""
-    step = re.match(r"program \d+", finding.allowed) if finding.code == "program-missing" else None
+    step = re.match(r"program \d+", finding.allowed) if finding.code == MISSING else None
     if step is None:
         return finding
     name, title = Path(finding.where), f"(.. {step[0]} of "
@@ -311,10 +333,21 @@ def _renamed(finding: Finding, folder: Path, texts: Mapping[str, str]) -> Findin
                    ) if found else finding
 
 
-def _same_now(job: Job, clampings: Sequence[Clamping], texts: Mapping[str, str]) -> dict[str, str]:
-    """Of programs of another version of a job those that this one gives too, line for line, as it gives them."""
-    if all(f"(job fingerprint: {job.fingerprint})" in text for text in texts.values()):
-        return {}
+def _as_made(job: Job, text: str) -> bool:
+    """Whether a program is of this version of a job, and as it was written."""
+    return _job_mark(job) in text and f"(program fingerprint: {fingerprint(text)})" in text
+
+
+def _job_mark(job: Job) -> str:
+    return f"(job fingerprint: {job.fingerprint})"
+
+
+def _comments(text: str) -> list[str]:
+    return [line[1:-1] for line in text.splitlines() if line.startswith("(")]
+
+
+def _given_now(job: Job, clampings: Sequence[Clamping]) -> dict[str, str]:
+    """The programs of clampings as the job gives them now, of those that it still gives."""
     jobs = job.part_jobs or parts_of(job)
     now: dict[str, str] = {}
     for k, clamping in enumerate(clampings):
@@ -326,8 +359,7 @@ def _same_now(job: Job, clampings: Sequence[Clamping], texts: Mapping[str, str])
         except PathgenError:
             continue  # then they are held to the fingerprint alone
         now |= {made.file_name: made.text for one in (planned, below) if one for made in _programs(part, one)}
-    return {name: now[name] for name, text in texts.items()
-            if text != now.get(name, text) and _unmarked(text) == _unmarked(now[name])}
+    return now
 
 
 def _unmarked(text: str) -> str:

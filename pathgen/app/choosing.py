@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -11,11 +12,13 @@ from pathgen.base import given
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.markup import as_table
+from pathgen.base.scallop import ridge_limits
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import INCH, format_length, tiny_length, way_length
 from pathgen.job.clamping import clamping_of, planned_of, surfacing_of
 from pathgen.job.job import Job
 from pathgen.job.part import part_of
+from pathgen.job.surface import check_ridge
 from pathgen.programs.plan import finishing_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
@@ -80,8 +83,9 @@ def compare(
     """Every one of one to five ball-end cutters at every one of one to five ridge heights (mm), largest cutter first.
 
     Left out, the cutters are the job's own ball ends, with common sizes added at the finishing cutter's feed where
-    it has only one, and the heights half, once and twice what the job allows. Raises JobError for a job without
-    [surface] or for more than five, CutterError for what cannot finish a radius.
+    it has only one, and the heights half, once and twice what the job allows, as far as a job may ask for them. Raises
+    JobError for a job without [surface], for more than five or ridges that no job may ask for, CutterError for what
+    cannot finish a radius.
 
     >>> import pathgen
     >>> choices = pathgen.compare(pathgen.load_job("board.toml"), scallops=[0.01, 0.02])
@@ -93,9 +97,11 @@ def compare(
     finish, surfacing = _finish(job), surfacing_of(job)
     limit = surfacing.scallop if surfacing else 0.0
     cutters = _own_cutters(job, finish) if cutters is None else cutters
-    scallops = (limit / 2, limit, limit * 2) if scallops is None else scallops
     tools = [given.value("compare cutters", one, Cutter)
              for one in given.several("compare cutters", cutters, words="pathgen.Cutter values in a list")]
+    if scallops is None:
+        least, most = ridge_limits(min((one.radius for one in tools), default=math.inf))
+        scallops = [height for height in (limit / 2, limit, limit * 2) if least <= height <= most]
     heights = [given.length("compare ridge heights", one)
                for one in given.several("compare ridge heights", scallops, words="numbers in a list")]
     for what, count in (("cutters", len(tools)), ("ridge heights", len(heights))):
@@ -156,6 +162,7 @@ def choice_rows(choices: Sequence[Choice]) -> list[dict[str, object]]:
 
 
 def _choice(job: Job, clamping: Clamping, cutter: Cutter, scallop: float, *, chosen: bool) -> Choice:
+    check_ridge("compare", scallop, cutter)
     passes, paths = finishing_with(clamping, cutter, scallop=scallop)
     path = Toolpath.from_runs([passes.run], safe_z=clamping.safe_z)
     return Choice(

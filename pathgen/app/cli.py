@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 from pathgen import __version__
 from pathgen.app.terminal import GREEN, RED, YELLOW, progress, say, say_json
 from pathgen.base.errors import JobError, Mistakes, PathgenError
-from pathgen.base.plain import brief, capital, in_json, one_line, typed
+from pathgen.base.plain import brief, capital, in_json, joined, one_line, typed
 from pathgen.base.units import in_units, parse_length
 
 if TYPE_CHECKING:
@@ -208,7 +208,8 @@ def _alone_options(command: argparse.ArgumentParser, *, surface: bool) -> None:
                        "deep, where along it that is, where it ends; it begins at X 0")
     group.add_argument("--fall-away", nargs="+", metavar="MM", help="DROP START END of a surface that falls "
                        "straight from START on, by DROP at END")
-    group.add_argument("--surfaced", action="store_true", help="that surface is cut already, by an earlier program")
+    group.add_argument("--surfaced", action="store_true",
+                       help="that surface is cut already, by an earlier program, all over the blank")
     if surface:
         group.add_argument("--scallop", metavar="MM", help="ridge height allowed")
 
@@ -447,9 +448,12 @@ def _watch(options: argparse.Namespace) -> int:
 def _check_alone(options: argparse.Namespace) -> int:
     from pathgen.app.any_program import measured, units_of, zero_lines
 
-    if not (options.cutter and options.blank and options.thickness) or options.folder:
+    lacking = [f"--{name}" for name in ("cutter", "thickness", "blank") if not getattr(options, name)]
+    if lacking or options.folder:
+        job = not options.cutter and Path(options.job).suffix.lower() == ".toml"
         raise PathgenError(
-            "check", "a job without a folder" if not options.cutter else "a program without all that it needs",
+            "check", "a job without a folder" if job else f"a program without {joined(lacking)}" if lacking else
+            "a program and a folder",
             allowed="JOB.toml DIR; or PROGRAM with --cutter, --thickness and --blank", remedy="see check --help",
         )
     found = measured(options)

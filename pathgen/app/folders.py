@@ -29,7 +29,7 @@ _KEPT = "/kept"
 _LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 """What systems put into a folder that is looked at: nobody's work, and made again."""
 
-_OTHER_ENDINGS = {".tap", ".ngc", ".gcode", ".cnc"}
+_OTHER_ENDINGS = {".tap", ".ngc", ".gcode", ".gc", ".cnc", ".NC"}
 """Endings that programs are given on their way to a machine (common practice)."""
 
 _TRIES = 20
@@ -119,11 +119,13 @@ def read_folder(folder: Path) -> dict[str, str]:
         if os.path.isdir(_aside(folder)):
             raise PathgenError(str(folder), "was being replaced when a build was stopped",
                                remedy=f"build again; what it held before is in {_aside(folder).name} beside it")
-        raise PathgenError(str(folder), "there is no such folder", remedy="name the folder that a build wrote")
+        there = os.path.lexists(folder)
+        raise PathgenError(str(folder), "is no folder, but a file" if there else "there is no such folder",
+                           remedy=f"name the folder that {'it lies in' if there else 'a build wrote'}")
     paths = sorted(path for path in folder.glob("*.nc") if not path.name.startswith("._"))  # what a Mac adds to copies
     if not paths:
-        others = sorted(path.name for path in folder.glob("*") if path.suffix.lower() in _OTHER_ENDINGS)
-        raise PathgenError(str(folder), "holds no program" + (f", but {others[0]}" if others else ""),
+        others = otherwise_named(folder)
+        raise PathgenError(str(folder), "holds no program" + (f", but {others[0].name}" if others else ""),
                            allowed="programs, whose names end in .nc",
                            remedy="give them their names again" if others else "name the folder that a build wrote")
     if len(paths) > MOST_PROGRAMS:
@@ -135,6 +137,12 @@ def read_folder(folder: Path) -> dict[str, str]:
             raise PathgenError(str(folder), f"programs of more than {MOST_TOGETHER / 1e6:g} MB together",
                                remedy="name the folder that a build wrote")
     return texts
+
+
+def otherwise_named(folder: Path) -> list[Path]:
+    """Files of a folder that by their endings are programs too, and that `read_folder` passes over."""
+    endings = _OTHER_ENDINGS | {ending.upper() for ending in _OTHER_ENDINGS}
+    return sorted(path for path in folder.iterdir() if path.suffix in endings and not path.name.startswith("._"))
 
 
 def refuse_foreign(folder: Path) -> None:

@@ -50,8 +50,9 @@ def radiused(
     Raises
     ------
     PathgenError
-        For a number that is not above 0, and for two ways at once. How steep it is, who cuts a shape into it is told:
-        45 degrees across and 1 in 20 along are the most.
+        For a number that is not above 0, and for two ways at once. No radius is too small by itself, as it is for the
+        board of a job (25 mm): how steep it is, who cuts a shape into it is told, 45 degrees across and 1 in 20 along
+        are the most.
 
     Examples
     --------

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import shapely
@@ -23,7 +24,7 @@ from pathgen.parts.coupon.part import Coupon, Trial, coupon
 from pathgen.programs.plan import pockets_of, without_idle
 from pathgen.work.clamping import Clamping, Step, Stock, numbered
 from pathgen.work.features import Inlay, PlacedSize, Slots
-from pathgen.work.operations import CutAgain, Pocket, Slot, SurfaceFinish, SurfaceRough
+from pathgen.work.operations import CutAgain, Operation, Pocket, Slot, SurfaceFinish, SurfaceRough
 from pathgen.work.walls import narrowest_wall
 
 WIDTH = 40.0
@@ -98,7 +99,7 @@ def coupon_clamping(job: Job) -> Clamping:
         stock=Stock(length=sawn(part.length + 2 * MARGIN, job.units), width=sawn(WIDTH + 2 * MARGIN, job.units),
                     thickness=scrap, margin_nut=MARGIN),
         setup=job.setup.elsewhere,
-        machine=job.machine, steps=numbered(_steps(job, cuts)),
+        machine=job.machine, steps=numbered(_steps(job, cuts, part)),
     )
     return without_idle(clamping, pockets_of(clamping))[0]
 
@@ -267,8 +268,15 @@ def _narrow_places(area: BaseGeometry) -> Iterator[tuple[float, tuple[float, flo
         yield 2 * float(shapely.length(circle)), (x, y)
 
 
-def _steps(job: Job, cuts: Sequence[_Cut]) -> Iterator[Step]:
-    """Surface, pockets cutter by cutter, the pour and the second cut, slots: as the job would go."""
+def _steps(job: Job, cuts: Sequence[_Cut], part: Coupon) -> Iterator[Step]:
+    """Surface, pockets cutter by cutter, the pour and the second cut, slots: as the job would go.
+
+    Their files are told apart by the letters of what they cut.
+    """
+    def step(cut: _Cut, operation: Operation[Any], name: str) -> Step:
+        letters = "".join(letter.lower() for letter, trial in part.lettered.items() if trial in cut.trials)
+        return replace(step_of(job, operation, name), mark=letters)
+
     surfacing = surfacing_of(job)
     if surfacing is not None and job.surface is not None:
         # the second cut goes round the pour alone: what it leaves there stands beside what the first cut left
@@ -277,18 +285,18 @@ def _steps(job: Job, cuts: Sequence[_Cut]) -> Iterator[Step]:
         if job.surface.rough:
             yield step_of(job, SurfaceRough(surfacing), job.surface.rough)
         yield step_of(job, SurfaceFinish(surfacing), job.surface.finish)
-    pockets = [(name, Pocket(cut.inlay, nth, len(cut.cutters)))
+    pockets = [(name, Pocket(cut.inlay, nth, len(cut.cutters)), cut)
                for cut in cuts if cut.inlay is not None for nth, name in enumerate(cut.cutters)]
     # the programs of one inlay follow each other; the square of the cutter that its first one has comes before it
     last = next((cut.cutters[0] for cut in cuts if cut.inlay is not None and cut.inlay.index == 0), None)
-    for name, pocket in sorted(pockets, key=lambda p: 2 if p[1].count > 1 else p[0] == last):
-        yield step_of(job, pocket, name)
+    for name, pocket, cut in sorted(pockets, key=lambda p: 2 if p[1].count > 1 else p[0] == last):
+        yield step(cut, pocket, name)
     for cut in cuts:
         if cut.inlay is not None and cut.inlay.fill == "resin" and surfacing is not None and job.surface is not None:
-            yield step_of(job, CutAgain(cut.inlay, surfacing, True), job.surface.finish)
+            yield step(cut, CutAgain(cut.inlay, surfacing, True), job.surface.finish)
     for cut in cuts:
         if cut.slot is not None and job.slots is not None:
-            yield step_of(job, Slot(cut.slot), job.slots.cutter)
+            yield step(cut, Slot(cut.slot), job.slots.cutter)
 
 
 def _check_web(part: Coupon, scrap: float) -> None:

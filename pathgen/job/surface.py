@@ -43,9 +43,11 @@ def check_surface(job: Job, part: Fingerboard | FlatPart) -> None:
     if table.stepover is not None and level and table.stepover >= finish.diameter:
         raise JobError("[surface] stepover", f"{table.stepover:g} mm with a {finish.diameter:g} mm cutter",
                        allowed="less than the cutter's diameter", remedy="make it smaller")
+    if table.scallop is not None:
+        check_ridge("[surface] scallop", table.scallop, finish)
     if table.stepover is not None and not level:
         _ridges(table.stepover, finish, min(part.surface.radius_nut, part.surface.radius_end))
-    _leave(job)
+    _leave(job, finish)
     _few_layers(job, part, finish)
     if job.resurface and job.inlays:
         shallowest = min(inlay.depth for inlay in job.inlays)
@@ -83,7 +85,15 @@ def _ridges(stepover: float, ball: Cutter, radius: float) -> None:
             allowed=f"{rounded_up(least):.2f} to {rounded_down(most):.2f} mm", remedy="make it as allowed")
 
 
-def _leave(job: Job) -> None:
+def check_ridge(where: str, ridge: float, ball: Cutter, *, remedy: str = "give one of these") -> None:
+    """Raises JobError for ridges lower or higher than a ball may be asked to leave."""
+    low, high = ridge_limits(ball.radius)
+    if falls_short(ridge, low) or falls_short(high, ridge):
+        raise JobError(where, f"ridges of {ridge:g} mm with a {ball.diameter:g} mm ball end",
+                       allowed=f"{low:g} to {high:g} mm", remedy=remedy)
+
+
+def _leave(job: Job, finish: Cutter) -> None:
     """What the first cut leaves must be in the blank, and must be taken off by a later one."""
     table, unit = job.surface, job.units
     if table is None or not (table.leave or table.leave_scallop):
@@ -101,6 +111,9 @@ def _leave(job: Job) -> None:
     if table.leave_scallop is not None and table.leave_scallop > table.leave:
         raise JobError("[surface] leave_scallop", f"{table.leave_scallop:g} mm with leave {table.leave:g} mm",
                        allowed="no more than leave", remedy="make it smaller: deeper ridges would stay")
+    if finish.shape == "ball-end":
+        check_ridge("[surface] leave_scallop", table.leave_ridges, finish,
+                    remedy="give one of these; left out it is half of leave")
     if not job.resurface:
         raise JobError(where, f"{table.leave:g} mm, and no cut over a fill that takes it off",
                        remedy="leave it out: without a filled inlay the first cut is the only one")

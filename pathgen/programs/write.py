@@ -23,7 +23,7 @@ from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.units import MM_PER
 from pathgen.programs.arcs import Arc, fitted_arcs
 from pathgen.strategies import drilling
-from pathgen.strategies.cuts import Cut, join
+from pathgen.strategies.cuts import Cut, joined
 from pathgen.strategies.pocketing import PocketOptions
 from pathgen.work.clamping import Clamping, Machine, Step
 
@@ -117,10 +117,11 @@ def program(
     ['G0 Z16', 'M3 S18000', 'G4 P3', 'G0 X0 Y0', 'G1 Z5 F300', 'X40 F1200', 'G0 Z16', 'M5', 'M30']
     """
     title = given.value("program title", title, str)
-    path = toolpath if isinstance(toolpath, Toolpath) else join(toolpath)
-    cutter = _cutter_of(path, cutter, title)
+    path = toolpath if isinstance(toolpath, Toolpath) else joined(
+        "program toolpath", toolpath, words="a pathgen.Toolpath, or several in a list")
     if not len(path):
         raise ProgramError(title, "a path without moves", remedy="leave it out: this cutter has nothing to cut")
+    cutter = _cutter_of(path, cutter, title)
     shift = given.points("program zero", [zero], shape=(3,), words="(x, y, z) in mm")[0]
     units = given.word("program units", units, ("mm", "in"))
     safe_z = float(path.points[:, 2].max())

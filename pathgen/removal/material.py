@@ -401,13 +401,13 @@ class _Cutting:
         length = np.hypot(run[:, 0], run[:, 1])
         j = touches.cell // len(self.xs)
         x, y = self.xs[touches.cell - j * len(self.xs)], self.ys[j]
-        met = drop = touches.before - touches.after
+        drop = touches.before - touches.after
         depth = drop if self.surface is not None else touches.before - low.astype(np.float32)[of]
         b, rapid = Bites.none(np.zeros(n)), self.motion.rapid[row]
-        if rapid.any():
-            quick = np.flatnonzero(rapid[of])
-            met = drop.copy()
-            met[quick[~self._well_within(moves, of[quick], x[quick], y[quick], _CHORDS)]] = 0.0  # grazed
+        # at a rim rounding decides whether a wall that stands there is met; a rapid may graze one that is round
+        met, wary = drop.copy(), np.flatnonzero(rapid[of] | self.cutter.is_flat)
+        rim = np.where(rapid, _CHORDS, RIM)[of[wary]]
+        met[wary[~self._well_within(moves, of[wary], x[wary], y[wary], rim)]] = 0.0
         b.drop[:] = _highest_of(met, of, n)
         b.volume[:] = np.bincount(of, drop, n) * self.cell
         sloping = (np.abs(run[:, 2]) > _LEVEL) & (length > 0)
@@ -419,9 +419,7 @@ class _Cutting:
         fall = drop if self.passages is None else self.passages.falls(
             touches, self.gone[row][of], low.astype(np.float32)[of]
         )
-        near = np.flatnonzero((fall > self.deeper) | rapid[of] if rapid.any() else fall > self.deeper)
-        if self.cutter.is_flat and len(near):  # at its rim rounding decides whether a wall that stands there is met
-            near = near[rapid[of[near]] | self._well_within(moves, of[near], x[near], y[near])]
+        near = np.flatnonzero((fall > self.deeper) & (met > 0.0) | rapid[of])
         if len(near):
             b.keep_place(of[near], depth[near], x[near], y[near])
             over = np.maximum(fall[near] - self._limit(touches.cell[near]), 0.0)
@@ -431,8 +429,8 @@ class _Cutting:
             b.edge[:] = np.bincount(of, self._edge(moves, length, b.depth, of, x, y, drop), n)
         self.bites.add(b, row)
 
-    def _well_within(self, moves: Moves, of: Ints, x: Floats, y: Floats, rim: float = RIM) -> Bools:
-        """(n,) points further inside the way of their moves, `of`, than `rim` mm, as rounding may have moved that."""
+    def _well_within(self, moves: Moves, of: Ints, x: Floats, y: Floats, rim: Floats) -> Bools:
+        """(n,) points further inside the way of their moves, `of`, than `rim` (n,) mm: rounding may have moved that."""
         run = (moves.end - moves.start)[of, :2]
         off = np.stack([x, y], axis=1) - moves.start[of, :2]
         square = (run**2).sum(axis=1)

@@ -14,19 +14,18 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.cutters import FINEST, Cutter
-from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import area_words, fine_length, place_words
-from pathgen.programs.plan import Plan
+from pathgen.programs.plan import Plan, pockets_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
 from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
 from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.pocketing.shapes import polygons
-from pathgen.strategies.reach import SMALLEST, CutterReach, Reach, SetReach, reach, usual_sets
+from pathgen.strategies.reach import SMALLEST, Cut, CutterReach, Reach, SetReach, alike, reach, usual_sets
 from pathgen.verify.findings import Finding, at
 from pathgen.verify.pockets import PocketMeasure
-from pathgen.work.clamping import Clamping, Machine
+from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 
 LEFT_UNREMARKED = 0.005
@@ -81,16 +80,16 @@ def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
         own = [p for p in programs if p.step.operation.opens is inlay]
         # the programs of the first few cutters are the same whether others come after them or not
         minutes = accumulate(p.minutes for p in own)
-        sets = tuple(
+        sets = [
             SetReach(cutters=tuple(p.cutter.name for p in own[:count]), minutes=spent,
                      share=min(cut.opened.area / inlay.area.area, 1.0))
             for count, (cut, spent) in enumerate(zip(cuts, minutes, strict=True), 1)
-        )
+        ]
         later = _cut_later(planned.clamping, index)
         one = _reach_of(planned.clamping, index, [p.cutter for p in own], sets=(), most_details=DETAILS_IN_WORDS,
                         opened=overlay.union_all([cuts[-1].opened, *later])
                         if later or own[-1].cutter.shape == "v" else None)
-        found.append(replace(one, sets=sets))
+        found.append(replace(one, sets=alike(sets, [row for row in one.cutters if not (row.sloping or later)])))
     return found
 
 
@@ -339,9 +338,8 @@ def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Ite
     if sloping:
         yield f"{' and '.join(sloping)}: so much is open at the surface; the walls slope, and the floor is smaller."
     yield from _detail_lines(of_inlay, smallest, units)
-    if of_inlay.narrowest_wall is not None:
-        wall = of_inlay.narrowest_wall
-        yield f"Narrowest wood between the pockets' edges: {wall_words(wall.width, wall.at, units)}"
+    if wall := reach_data(of_inlay)["narrowest_wall"]:  # rounded as the report is, which says it too
+        yield f"Narrowest wood between the pockets' edges: {wall_words(wall['width'], wall['at'], units)}"
     if of_inlay.sets:
         yield "Cutters to choose from, one after the other (* as the job says):"
         yield from table(
@@ -380,7 +378,7 @@ def _reach_of(
     found = reach(
         inlay.regions, cutters, depth=inlay.depth + proud, sets=sets,
         surface=replace(surface, thickness=surface.thickness + proud),
-        most_details=most_details, minutes=partial(_minutes, clamping.machine), opened=opened,
+        most_details=most_details, cuts=partial(_cuts, clamping, inlay), opened=opened,
         others=overlay.union_all([other.area for other in clamping.inlays if other is not inlay]) or None,
     )
     later = overlay.union_all(_cut_later(clamping, index))
@@ -395,8 +393,10 @@ def _but_for(row: CutterReach, later: BaseGeometry) -> CutterReach:
                    details=tuple(one for one, there in zip(row.details, cut, strict=True) if not there))
 
 
-def _minutes(machine: Machine, path: Toolpath, cutter: Cutter) -> float:
-    return times(path, cutter, machine).total
+def _cuts(clamping: Clamping, inlay: Inlay, group: Sequence[Cutter]) -> Cut:
+    """As the plan of a build cuts it."""
+    return [(cut, times(cut.toolpath, cut.cutter, clamping.machine).total)
+            for cut in pockets_with(clamping, inlay, group)]
 
 
 def _own_cutters(clamping: Clamping, index: int) -> list[Cutter]:

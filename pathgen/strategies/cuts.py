@@ -141,12 +141,12 @@ def pocket(
     region : shapely Polygon or MultiPolygon
         In plan, mm.
     top : Surface
-        Where the wood stands now; the floor follows it.
+        Where the wood stands now; the floor follows it. It goes on past its ends: where the blank ends is not known.
     cutters : sequence of Cutter
         Largest first: each later one cuts only what those before could not reach. A v cutter that comes last also
         sharpens the corners.
     depth : float
-        Of the floor below the surface, mm: nowhere deeper.
+        Of the floor below the surface, mm: nowhere deeper. How much wood is left under it is for you to see to.
     allowance, floor_ridge, smallest : float
         What clearing leaves on the walls for a finishing pass, mm; how high a ball end or v cutter may leave the
         floor, mm; pieces smaller than this (mm2) are left to no later cutter.
@@ -517,11 +517,18 @@ def join(paths: Iterable[Toolpath]) -> Toolpath:
     >>> pathgen.join([low, high]).points[:, 2].tolist()
     [8.0, 5.0, 1.0, 1.0, 5.0, 8.0, 8.0, 1.0, 1.0, 8.0]
     """
-    every = given.several("join paths", paths, words="pathgen.Toolpath values in a list")
-    parts = [part for path in every if len(part := given.value("join paths", path, Toolpath))]
+    return joined("join paths", paths)
+
+
+def joined(
+    where: str, paths: Iterable[Toolpath], *, words: str = "pathgen.Toolpath values in a list"
+) -> Toolpath:
+    """What `join` gives; `where` names the argument, and `words` say what it may be."""
+    every = given.several(where, paths, words=words)
+    parts = [part for path in every if len(part := given.value(where, path, Toolpath))]
     used = list(dict.fromkeys(path.cutter for path in parts if isinstance(path, Cut)))
     if len(used) > 1:
-        raise PathgenError("join paths", "paths of " + " and ".join(repr(c.name) for c in used), allowed="one cutter",
+        raise PathgenError(where, "paths of " + " and ".join(repr(c.name) for c in used), allowed="one cutter",
                            remedy="write a program for each cutter")
     safe_z = max((float(path.points[:, 2].max()) for path in parts), default=0.0)
     whole = Toolpath.joined(_lifted(path, safe_z) for path in parts)

@@ -20,12 +20,16 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.tops import level
 from pathgen.base.units import falls_short
-from pathgen.strategies.pocketing import pocket
+from pathgen.strategies.pocketing import PocketCut, pocket
 from pathgen.strategies.pocketing.floors import steepest, widest_flat_end
 from pathgen.strategies.pocketing.openings import largest_that_opens, opening
 from pathgen.strategies.pocketing.shapes import Shapes, cleaned, polygons, whole, without_films
 from pathgen.work.features import in_one
 from pathgen.work.walls import Wall, narrowest_wall
+
+Cut = Sequence[tuple[PocketCut, float]]
+"""What cutters cut, one after the other, and in how many minutes."""
+Cuts = Callable[[Sequence[Cutter]], Cut]
 
 _BISECTIONS = 7
 """Of a cutter's diameter, to find the largest that would do: to under a hundredth of it."""
@@ -99,7 +103,7 @@ class Reach:
 def reach(
     regions: Sequence[tuple[str, BaseGeometry]], cutters: Sequence[Cutter], *, depth: float,
     surface: Surface | None = None, sets: Sequence[Sequence[Cutter]] | None = None,
-    minutes: Callable[[Toolpath, Cutter], float] | None = None, most_details: int = 100,
+    cuts: Cuts | None = None, most_details: int = 100,
     opened: BaseGeometry | None = None, others: BaseGeometry | None = None,
 ) -> Reach:
     """What each cutter can reach of each colour, and what sets of cutters would open in how long.
@@ -117,8 +121,9 @@ def reach(
     sets : sequence of sequences of Cutter
         Left out: each cutter alone, each with the next, and all, largest first. A v cutter that is tried alone opens
         in its own row, too, what its path opens by rising; one that is not, what its cone opens at full depth.
-    minutes : callable
-        Time of a toolpath with a cutter; left out: lengths over feeds, with rapids at 5000 mm/min.
+    cuts : callable
+        What each cutter of a set cuts, one after the other, and in how many minutes; left out: with the defaults of
+        `pocket`, and lengths over feeds, with rapids at 5000 mm/min.
     most_details : int
         How many details are listed for a colour and a cutter, the largest first; none smaller than `SMALLEST`.
     opened : shapely geometry
@@ -130,9 +135,9 @@ def reach(
     surface = surface or level(depth)
     everything = cleaned(in_one(tuple(shape for _, shape in regions)))
     colours = [(colour, cleaned(shape) if regions[1:] else None) for colour, shape in regions]
-    timer = minutes or plain_minutes
     groups = usual_sets(cutters) if sets is None else sets
-    tried = [_set_reach(everything, group, surface, depth, timer) for group in groups]
+    each = cuts or partial(_plain_cuts, everything, surface, depth)
+    tried = [_set_reach(float(everything.area), group, each) for group in groups]
     # a v cutter opens more than its cone does at full depth: what its own path opens is what is said of it everywhere
     rising = {group[0].name: cut for group, (_, cut) in zip(groups, tried, strict=True)
               if len(group) == 1 and group[0].shape == "v" and cut is not None}
@@ -152,11 +157,8 @@ def reach(
             left = _inside(last[0], shape)
             gained = float(shapely.area(own[-1]).sum() - shapely.area(left).sum())
             together.append(row(names, left, last[1]) if gained > _FILM * area else replace(rows[-1], cutter=names))
-    alone = {one.cutter: one.share for one in rows} if len(colours) == 1 else {}
-    found = tuple(replace(one, share=alone.get(one.cutters[0], one.share)) if len(one.cutters) == 1 and one.share
-                  else one for one, _ in tried)
-    return Reach(cutters=tuple(rows), sets=found, narrowest_wall=narrowest_wall(everything, others),
-                 together=tuple(together))
+    return Reach(cutters=tuple(rows), sets=alike([one for one, _ in tried], rows),
+                 narrowest_wall=narrowest_wall(everything, others), together=tuple(together))
 
 
 def usual_sets(cutters: Sequence[Cutter]) -> list[tuple[Cutter, ...]]:
@@ -171,24 +173,27 @@ def plain_minutes(path: Toolpath, cutter: Cutter, *, rapid: float = 5000.0) -> f
     return float((path.lengths / path.feeds(cutter, rapid=rapid)).sum())
 
 
-def _set_reach(
-    region: BaseGeometry,
-    group: Sequence[Cutter],
-    surface: Surface,
-    depth: float,
-    minutes: Callable[[Toolpath, Cutter], float],
-) -> tuple[SetReach, BaseGeometry | None]:
+def alike(sets: Sequence[SetReach], rows: Sequence[CutterReach]) -> tuple[SetReach, ...]:
+    """Sets of one cutter with the share of its row: two ways to measure one opening differ by a little."""
+    alone = {row.cutter: row.share for row in rows} if len({row.colour for row in rows}) == 1 else {}
+    return tuple(replace(one, share=alone.get(one.cutters[0], one.share)) if len(one.cutters) == 1 and one.share
+                 else one for one in sets)
+
+
+def _plain_cuts(region: BaseGeometry, surface: Surface, depth: float, group: Sequence[Cutter]) -> Cut:
+    cuts = pocket(region, surface=surface, cutters=group, depth=depth, safe_z=surface.thickness + 10.0)
+    return [(cut, plain_minutes(cut.toolpath, cut.cutter)) for cut in cuts]
+
+
+def _set_reach(area: float, group: Sequence[Cutter], cuts: Cuts) -> tuple[SetReach, BaseGeometry | None]:
     """A set's row, and what it opens; None where it opens nothing."""
-    names = tuple(c.name for c in group)
     try:
-        cuts = pocket(region, surface=surface, cutters=group, depth=depth, safe_z=surface.thickness + 10.0)
+        made = cuts(group)
     except CutterError:  # none of the set goes in, or a flute is too short: that is what the table is there to say
-        return SetReach(cutters=names, share=0.0, minutes=0.0), None
-    total = sum(minutes(cut.toolpath, cut.cutter) for cut in cuts)
-    if not cuts:
-        return SetReach(cutters=names, share=0.0, minutes=0.0), None
-    opened = cuts[-1].opened
-    return SetReach(cutters=names, share=opened.area / region.area, minutes=total), opened
+        made = ()
+    opened = made[-1][0].opened if made else None
+    share = min(opened.area / area, 1.0) if opened is not None else 0.0
+    return SetReach(cutters=tuple(c.name for c in group), share=share, minutes=sum(spent for _, spent in made)), opened
 
 
 def _closed_by_each(

@@ -23,7 +23,7 @@ from pathgen.removal.motion import Motion
 from pathgen.verify.both_sides import Below, WoodBetween, below_of, both_sides_findings, wood_between
 from pathgen.verify.comparing import compared
 from pathgen.verify.cutting import cutting_findings, in_pieces
-from pathgen.verify.findings import AGAIN, EDITED, EXCHANGED, OTHER_JOB, Finding, Tolerances, at, forbids, rank
+from pathgen.verify.findings import AGAIN, EDITED, EXCHANGED, MISSING, OTHER_JOB, Finding, Tolerances, at, forbids, rank
 from pathgen.verify.handling import near_findings, program_findings, travel_findings
 from pathgen.verify.loads import Load, load_findings, loads_of
 from pathgen.verify.neighbours import neighbour_findings
@@ -285,7 +285,7 @@ def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Find
         text = texts.get(step.file_name)
         if text is None:
             found.append(Finding(
-                code="program-missing", severity="forbid", where=step.file_name, got="no such program",
+                code=MISSING, severity="forbid", where=step.file_name, got="no such program",
                 allowed=f'{step.title}, with cutter "{step.cutter.name}"', remedy=remedy,
             ))
             continue
@@ -335,7 +335,7 @@ def _exchanged(held: Mapping[str, str]) -> Iterator[Finding]:
 def _of_another(names: Sequence[str], there: Sequence[str]) -> Finding:
     """Every program is another job's."""
     return Finding(
-        code="program-missing", severity="forbid", where=f"all {len(names)} programs",
+        code=MISSING, severity="forbid", where=f"all {len(names)} programs",
         got=f"none of them is there; the folder holds {len(there)} of another job, the first {there[0]}",
         allowed=f"{names[0]} to {names[-1]}", remedy="name the folder that this job was built into, or build it again",
     )

@@ -20,6 +20,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -123,6 +124,12 @@ def too_deep(
     travel = np.maximum(bites.around(bites.travel, window, run), window)
     loaded = bites.around(bites.volume, window, run) > (cutter.diameter * limit + grain * bites.drop) * travel
     return ~motion.rapid & (bites.deep > _VOLUME) & (wide | loaded)
+
+
+def is_shaving(bites: Bites, motion: Motion, cutter: Cutter) -> Bools:
+    """(n,) moves that take no more than a shaving along a wall, however tall."""
+    whole = replace(bites, deep=bites.volume, over=bites.drop)
+    return np.asarray(width_over(whole, motion, max(_TRAVEL, cutter.diameter)) <= SHAVING * cutter.diameter)
 
 
 def _bite(cutter: Cutter) -> float:

@@ -19,6 +19,8 @@ Severity = Literal["forbid", "warn", "note"]
 EXCHANGED, OTHER_JOB, EDITED = "exchanged", "other-job", "edited"
 """Codes of what is told first, as the rest may come of it: programs under each other's names or of another job, lines
 that were changed."""
+MISSING = "program-missing"
+
 _ORDER = (EXCHANGED, OTHER_JOB, EDITED, "forbid", "warn", "note")
 
 

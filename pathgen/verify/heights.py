@@ -7,6 +7,7 @@ are written in, once `zero` says where their zero is.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -30,7 +31,7 @@ from pathgen.removal.bites import Bites
 from pathgen.removal.grid import Grid, Heights
 from pathgen.removal.material import Material, Noting, TooLongError, most_work
 from pathgen.removal.motion import Motion
-from pathgen.verify.cutting import longest_piece
+from pathgen.verify.cutting import is_shaving, longest_piece
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.read import RAPID, ReadProgram, read_program
 
@@ -40,6 +41,7 @@ Text = str | Path | ReadProgram
 MUCH_BESIDE = 0.05
 """Share of a program's cutting over no blank that is told: passes and outlines run a little past its edges."""
 
+_FILE_NAME = re.compile(r".+\.(nc|ngc|tap|gcode|gc|cnc|txt)\s*", re.IGNORECASE)  # in one line
 _CHORD = 1e-4  # mm: arcs as straight moves
 _WOOD = np.array([190, 150, 112])
 _BED = 232
@@ -72,6 +74,9 @@ class Blank:
     def __post_init__(self) -> None:
         for name in ("x", "y"):
             low, high = given.place(f"blank {name}", getattr(self, name), count=2, words="(from, to) in mm").tolist()
+            if low > high:
+                raise PathgenError(f"blank {name}", f"from {low:g} to {high:g} mm",
+                                   allowed="(from, to), the lower first", remedy=f"give ({high:g}, {low:g})")
             given.length(f"blank {name}", high - low, above=0.0, most=2 * given.LARGEST)
             object.__setattr__(self, name, (low, high))
         object.__setattr__(self, "thickness", given.length("blank thickness", self.thickness, above=0.0))
@@ -165,18 +170,25 @@ class Took(Brief):
         return float(self.bites.volume.sum())
 
     @property
-    def deepest(self) -> int:
-        """Index of the move at a feed that went deepest into what stood there; -1 where there is none."""
-        drops = np.where(self.rapid, -1.0, self.bites.drop)
-        return int(np.argmax(drops)) if len(drops) and drops.max() >= 0 else -1
+    def deepest(self) -> tuple[tuple[str, float, int], ...]:
+        """("deepest bite", mm, line), and ("tallest shaving", mm, line) where a wall is cut that is taller than that.
+
+        A shaving is as thin as the rule for cuts too deep lets it be, a quarter of the cutter.
+        """
+        motion, bites = self.pieces
+        found: list[tuple[str, float, int]] = []
+        thin = is_shaving(bites, motion, self.cutter)
+        for name, these in (("deepest bite", ~thin), ("tallest shaving", thin)):
+            drop = np.where(these & ~motion.rapid, bites.drop, 0.0)
+            if drop.max(initial=0.0) > max((mm for _, mm, _ in found), default=0.0):
+                found.append((name, float(drop.max()), int(motion.line[np.argmax(drop)])))
+        return tuple(found)
 
     def _repr_html_(self) -> str:
         """A table, for notebooks."""
         rows = [("program", self.name), ("cutter", self.cutter.name), ("moves", str(len(self.line))),
                 ("taken", f"{self.volume:.1f} mm3")]
-        if self.deepest >= 0:
-            rows.append(("deepest bite", f"{self.bites.drop[self.deepest]:.3f} mm in line {self.line[self.deepest]}"))
-        return as_table(rows)
+        return as_table([*rows, *((name, f"{mm:.3f} mm in line {line}") for name, mm, line in self.deepest)])
 
 
 @dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -405,6 +417,9 @@ def read(program: object, *, name: str = "program") -> ReadProgram:
     """What a program says, given in any way; `name` is for text that has none."""
     if isinstance(program, Path):
         name, program = program.name, read_text(program, PROGRAM)
+    if isinstance(program, str) and _FILE_NAME.fullmatch(program):
+        raise PathgenError("program", f"{program!r}, the name of a file", remedy=f"give Path({program!r})",
+                           allowed="text, a pathlib.Path, or a ReadProgram")
     if isinstance(program, str):
         program = read_program(program, name=name)
     if not isinstance(program, ReadProgram):

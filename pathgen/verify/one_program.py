@@ -51,7 +51,9 @@ class ProgramCheck(Brief):
     field : HeightField
         What is left, with what each move took.
     against : Difference or None
-        Of what was cut against the surface, straight up, at the field's points; None where nothing was cut.
+        Of what was cut against the surface, straight up, at the field's points; None where nothing was cut. The highest
+        is of where the cutter went over: not of the rim of what was cut, nor, where passes lie side by side, outside of
+        what they span.
     ridges : ScallopCheck or None
         For a ball end whose passes lie side by side, or over the area given; None for others.
     findings : tuple of Finding
@@ -99,18 +101,18 @@ class ProgramCheck(Brief):
             for name, off, place in (("lowest cut", self.against.low, self.against.low_at),
                                      ("highest left", self.against.high, self.against.high_at)):
                 rows.append((name, f"{_fine(off)} from the surface at {place_words(*place)}"))
-        if took.deepest >= 0:
-            rows.append(("deepest bite", f"{format_length(float(took.bites.drop[took.deepest]))} in line "
-                                         f"{took.line[took.deepest]}"))
+        rows += [(name, f"{format_length(mm)} in line {line}") for name, mm, line in took.deepest]
         return [*rows, ("taken", f"{took.volume:.1f} mm3 in {len(took.line)} moves")]
 
     @property
     def data(self) -> dict[str, object]:
         """The same for scripts: mm, mm3, rounded."""
         took = self.field.took[-1]
+        deepest = {name: mm for name, mm, _ in took.deepest}
         return {
             "units": "mm", "passed": self.passed, "volume": rounded(took.volume, 6), "moves": len(took.line),
-            "deepest_bite": rounded(took.bites.drop[~took.rapid].max(initial=0.0), 6),
+            "deepest_bite": rounded(deepest.get("deepest bite", 0.0), 6),
+            "tallest_shaving": rounded(deepest["tallest shaving"], 6) if "tallest shaving" in deepest else None,
             "ridges": None if self.ridges is None else {
                 **_told(self.ridges, "highest", "highest_at", "predicted", "low", "high"), "passes": self.ridges.passes,
             },
@@ -180,7 +182,10 @@ def check_program(
         except ProgramError:  # it has no passes side by side; what cannot be read was refused above
             measured = None
     took = field.took[-1]
-    spot = None if measured is None or limit is None else _within(field, top, measured.area)
+    spot = None if measured is None else _within(field, top, measured.area)
+    if against is not None and area is None:
+        against = _highest_inside(field, against) if spot is None else replace(
+            against, high=spot.high, high_at=spot.high_at)
     findings = [*_of_raw_wood(_moves(took), blank, top, lambda cut: simulate(
         cut, program, cutter, resolution=resolution, zero=zero)), *_units(program), *_spindle(program, took),
         *_beside(field), *(
@@ -195,6 +200,21 @@ def _within(field: HeightField, top: Surface, area: shapely.Geometry) -> Differe
         return compare_heights(field, top, within=area)
     except PathgenError:
         return None
+
+
+def _highest_inside(field: HeightField, against: Difference) -> Difference:
+    """The same, its highest not on the rim of what was cut, where rounding decides how deep a point is; where there is
+    more than a rim."""
+    cut = field.cut
+    inside = cut.copy()
+    for axis in (0, 1):
+        for step in (1, -1):
+            inside &= np.roll(cut, step, axis)
+    if not (inside := inside & np.isfinite(against.map)).any():
+        return against
+    row, column = np.unravel_index(int(np.argmax(np.where(inside, against.map, -np.inf))), inside.shape)
+    return replace(against, high=float(against.map[row, column]),
+                   high_at=(float(field.x[column]), float(field.y[row])))
 
 
 def _moves(took: Took) -> Iterator[Finding]:

@@ -110,10 +110,10 @@ def _groove(
         yield from _skin(height, np.where(np.isfinite(ways), ways, np.inf).min(axis=0), samples, step, tolerances)
         return
     name, spans = step.file_name, _round_spans(_closed(height > tolerances.tab, round(2 * step_of_grid / every)))
-    if len(spans) != cut.tabs:
+    widest = _widest_tab(step)
+    if len(spans) != cut.tabs and not any(len(span) * every > widest for span in spans):  # else that is told
         yield Finding(code="tabs-missing" if len(spans) < cut.tabs else "outline-uncut", where=name,
                       got=f"{counted(len(spans), 'place')} where the board is held", allowed=counted(cut.tabs, "tab"))
-    widest = _widest_tab(step)
     for span in spans:
         x, y = samples[span[len(span) // 2]]
         width = len(span) * every
@@ -130,8 +130,9 @@ def _groove(
             yield Finding(code="tab-too-narrow", where=at(name, None, x, y), got=f"a tab {width:.1f} mm wide",
                           allowed=f"{cut.tab_width:g} mm")
         if float(height[span].max()) > cut.tab_height + 0.5 or width > widest:
+            low, high = (f"{float(end(height[span])):.2f}" for end in (np.min if width > widest else np.max, np.max))
             yield Finding(code="outline-uncut", where=at(name, None, x, y),
-                          got=f"{float(height[span].max()):.2f} mm left over {width:.1f} mm",
+                          got=f"{low if low == high else f'{low} to {high}'} mm left over {width:.1f} mm",
                           allowed=f"tabs of {cut.tab_height:g} by {cut.tab_width:g} mm")
 
 

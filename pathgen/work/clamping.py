@@ -153,6 +153,8 @@ class Step:
     file_name: str = ""
     run: str = "program"
     """What its clamping's programs are counted as in messages: those of a back are others than those of its top."""
+    mark: str = ""
+    """What its file's name tells it apart by; left out, the number of its inlay."""
     turn: Turn | None = None
     """Among the programs of other parts; None where the part is alone on its blank."""
 
@@ -423,7 +425,7 @@ def numbered(steps: Iterable[Step]) -> tuple[Step, ...]:
     """The steps with their order and file names."""
     made = []
     for order, step in enumerate(steps, 1):
-        about = f"-{step.inlay + 1}" if step.inlay is not None else ""
-        name = f"{order:02d}-{step.operation.in_files}{about}-{slug(step.cutter.name, 'cutter')}.nc"
+        about = step.mark or (str(step.inlay + 1) if step.inlay is not None else "")
+        name = f"{order:02d}-{step.operation.in_files}{about and f'-{about}'}-{slug(step.cutter.name, 'cutter')}.nc"
         made.append(replace(step, order=order, file_name=name))
     return tuple(made)

@@ -1,5 +1,6 @@
 """What a build says of faults in programs that it has just planned itself."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -180,6 +181,65 @@ def test_a_program_under_another_name_is_found(tmp_path, capsys, new, told):
     assert told in said
 
 
+@pytest.fixture(scope="module")
+def written(tmp_path_factory):
+    made = pathgen.build(pathgen.load_job(job(tmp_path_factory.mktemp("made"))), resolution=0.4, pictures=False)
+    return made.job, made.write(made.job.path.parent / "out")
+
+
+def found_in_copy(written, folder, *, name="02-pocket-1-flat.nc", change=None, more=()):
+    """What is found in a copy of a build with one program changed, and `more` files of (name, text) beside."""
+    read, paths = written
+    for path in paths:
+        (folder / path.name).write_text(path.read_text())
+    if change is not None:
+        before = (folder / name).read_text()
+        (folder / name).write_text(change(before))
+        assert (folder / name).read_text() != before
+    for other, text in more:
+        (folder / other).write_text((folder / name).read_text() if text is None else text)
+    return pathgen.check(read, folder, resolution=0.4).findings
+
+
+@pytest.mark.in_every_run(3)
+@pytest.mark.parametrize(("old", "new", "says"), [
+    ("(cutter flat: ", "(cutter fine: ", "its head says: cutter fine: flat-end"),
+    ("\n(cutter flat: [^\n]*", "", "its head leaves out a line"),
+    ("(zero: X 0 Y 0 is the nut", "(zero: X 0 Y 0 is the far", "its head says: zero: X 0 Y 0 is the far"),
+    ("Z 8.1 mm", "Z 9.1 mm", "Z 9.1 mm"),
+    ("(- Do not move the work", "(- Move the work", "its head says: Move the work"),
+    ("(- Wear eye", "(- Bear eye", ""), ("\n(about [^\n]*", "", ""),
+    ("(operation:", "(.. a note)\n(operation:", ""),
+    ("(before pressing", "(mine: bought in May)\n(before pressing", ""),
+])
+def test_a_head_must_have_the_maker_set_what_the_job_has(written, tmp_path, old, new, says):
+    def change(text):
+        return re.sub(re.escape(old) if old[0] == "(" or old[0] == "Z" else old.replace("(", "\\("), new, text, count=1)
+
+    found = {f.code: f for f in found_in_copy(written, tmp_path, change=change)}
+    assert "edited" in found
+    assert ("other-head" in found) == bool(says)
+    if says:
+        assert says in found["other-head"].got
+        assert "as the job gives it" in found["other-head"].allowed
+        assert found["other-head"].where.startswith("02-pocket-1-flat.nc, line ")
+    # a fingerprint that was taken out with it hides nothing
+    folder = tmp_path / "without"
+    folder.mkdir()
+    codes = {f.code for f in found_in_copy(
+        written, folder, change=lambda text: re.sub(r"\(program fingerprint.*\n", "", change(text)))}
+    assert ("other-head" in codes) == bool(says)
+
+
+def test_programs_under_other_endings_are_not_passed_over(written, tmp_path):
+    own = "02-pocket-1-flat"
+    assert not found_in_copy(written, tmp_path, more=[(f"{own}.ngc", None), ("._a.nc", ""), ("notes.txt", "x")])
+    others = [(f"{own}.ngc", "G0 Z5"), ("other.TAP", None), (f"{own}.NC", "G1 Z0")]
+    found = found_in_copy(written, tmp_path, more=others)
+    assert [(f.code, f.severity) for f in found] == [("program-unexpected", "forbid")] * 3
+    assert {f.where for f in found} == {f"{own}.ngc", f"{own}.NC", "other.TAP"}
+
+
 def test_a_folder_without_programs_is_told_in_one_line(tmp_path, capsys):
     made = pathgen.build(pathgen.load_job(job(tmp_path)), resolution=0.4, pictures=False)
     out = tmp_path / "out"
@@ -194,3 +254,5 @@ def test_a_folder_without_programs_is_told_in_one_line(tmp_path, capsys):
         path.unlink()
     assert main(check) == 2
     assert "holds no program (allowed: programs, whose names end in .nc): name the folder" in capsys.readouterr().err
+    assert main([*check[:2], str(out / "report.txt")]) == 2
+    assert "report.txt: is no folder, but a file: name the folder that it lies in" in capsys.readouterr().err

@@ -428,6 +428,18 @@ def test_passes_so_near_or_far_that_their_ridges_could_not_be_asked_for_are_told
 
 
 @pytest.mark.parametrize(("changes", "words"), [
+    ({"scallop = 0.05": "scallop = 0.05\nleave = 0.0001"},
+     r"\[surface\] leave_scallop: ridges of 5e-05 mm .*left out it is half of leave"),
+    ({"scallop = 0.05": "scallop = 0.6", "diameter = 12.7": "diameter = 1.2"},
+     r"\[surface\] scallop: ridges of 0.6 mm with a 1.2 mm ball end .allowed: 0.0005 to 0.54"),
+])
+def test_ridges_that_could_not_be_asked_for_are_told_by_the_key_that_asks_for_them(tmp_path, changes, words):
+    """Half of a tiny leave was told of as a scallop that nobody wrote."""
+    with pytest.raises(JobError, match=words):
+        planned_of(job := load_job(small_board.job(tmp_path, changes=changes)), clamping_of(job))
+
+
+@pytest.mark.parametrize(("changes", "words"), [
     ({"overfill = 0.7": "overfill = 2.0", "[resin]": "[resurface]\nstepdown = 0.02\n[resin]"},
      r"\[resurface\] stepdown: 0.02 mm: 125 layers through a fill"),
     ({"stepdown = 3.0": "stepdown = 0.02"}, r'\[\[cutter\]\] "ball" stepdown: 0.02 mm: .* layers .*what stands over'),

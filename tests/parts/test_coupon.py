@@ -56,6 +56,10 @@ def test_it_builds_verified_and_states_what_it_is(made):
     kinds = [t.kind for t in made.plan.clamping.board.trials]
     assert kinds == ["rim", "square", "square", "detail", "pour", "slot", "slot", "slot"]
     assert list(made.report["coupon"]) == list("ABCDEFGH")
+    # the files are told apart by the same letters
+    assert [re.sub(r"^\d+-|\.nc$", "", p.file_name) for p in made.programs] == [
+        "surface-finish-ball", "pocket-c-fine", "pocket-b-flat", "pocket-de-flat", "pocket-de-fine",
+        "second-cut-de-ball", "slots-f-slot", "slots-g-slot", "slots-h-slot"]
 
 
 def test_it_is_as_made(made):

@@ -65,8 +65,31 @@ def test_a_pocket_on_a_surface_cut_before_is_told_how_to_say_so(tmp_path, capsys
 def test_what_it_takes(program, tmp_path, capsys):
     picture = tmp_path / "left.png"
     assert main(["simulate", program, *WHERE, "--picture", str(picture)]) == 0
-    assert "lowest place 6.0" in capsys.readouterr().out
+    assert "lowest place cut 6.0" in capsys.readouterr().out
     assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+def test_the_lowest_place_is_of_what_was_cut_not_of_a_surface_taken_to_be_there(tmp_path, capsys):
+    """At 20 mm from the crest a surface of 100 mm radius lies 2 mm lower; the groove is 1 mm deep, or goes through."""
+    path = tmp_path / "groove.nc"
+    asked = ["simulate", str(path), "--cutter", "flat-end", "3", "--blank", "70", "40", "8", "--thickness", "6",
+             "--radius", "100", "--surfaced", "--resolution", "0.2"]
+    for z, said in ((5, "lowest place cut 5.000 mm above the underside"), (-0.25, "cut 0.250 mm below the underside"),
+                    (7, "in 4 moves\n")):
+        path.write_text(f"G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X5 Y0\nG1 Z{z} F300\nX15 F600\nM5\nM30\n")
+        assert main(asked) == 0
+        assert said in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("arguments", "said"), [
+    (["a.nc"], "a program without --cutter, --thickness and --blank"), (["a.toml"], "a job without a folder"),
+    (["a.nc", "--cutter", "flat-end", "3"], "a program without --thickness and --blank"),
+    (["a.nc", "out", "--cutter", "flat-end", "3", "--thickness", "6", "--blank", "9", "9", "9"],
+     "a program and a folder"),
+])
+def test_what_a_check_lacks_is_named(arguments, said, capsys):
+    assert main(["check", *arguments]) == 2
+    assert f"check: {said} (allowed" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(("change", "words"), [
@@ -134,7 +157,7 @@ def test_a_program_that_says_where_its_zero_is_is_taken_at_its_word(tmp_path, ca
     assert main([*asked, "--zero", "0", "-0.5 in", "1/2 in"]) == 0
     said = capsys.readouterr().out
     assert "header" not in said
-    assert "lowest place 0.4606 in above the underside" in said  # 12.7 mm - 1 mm
+    assert "lowest place cut 0.4606 in above the underside" in said  # 12.7 mm - 1 mm
 
 
 ON_THE_CORNER = ("(zero: X 0 Y 0 is the blank's corner, nut end, bass side, the strings run along X. Z 0 is the top of "

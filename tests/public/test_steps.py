@@ -71,7 +71,8 @@ def test_what_is_told_to_scripts_is_what_was_measured(finished):
     told, took = json.loads(json.dumps(found.data)), found.field.took[-1]
     assert (told["units"], told["passed"], told["volume"], told["moves"]) == (
         "mm", False, round(took.volume, 6), len(took.line))
-    assert told["deepest_bite"] == round(float(took.bites.drop[~took.rapid].max()), 6)
+    assert [told["deepest_bite"]] == [round(mm, 6) for name, mm, _ in took.deepest if name == "deepest bite"]
+    assert 1.5 < told["deepest_bite"] <= BALL.stepdown
     for key, of in (("ridges", found.ridges), ("surface", found.against)):
         assert {name: pytest.approx(getattr(of, name), abs=6e-6) for name in told[key]} == told[key]
     assert told["surface"]["low"] != found.against.low  # which has more places than anybody measures
@@ -81,6 +82,32 @@ def test_what_is_told_to_scripts_is_what_was_measured(finished):
                                 top=TOP, blank=BLANK)
     assert (air.data["ridges"], air.data["surface"], air.ridges, air.against) == (None, None, None, None)
     assert (air.data["volume"], air.data["deepest_bite"]) == (0.0, 0.0)
+
+
+def test_a_shaving_along_a_wall_is_no_bite_and_a_wall_missed_by_rounding_is_none_left():
+    """Two layers of 2 mm, then a lap at full depth 0.2 mm further out: a shaving 4 mm high. On a slanting groove's wall
+    points of the grid lie at the rim: what layers leave of them is told neither as a bite nor as left."""
+    cut = "".join(f"G0 Z12\nG0 X5 Y5\nG1 Z{z} F300\nX45 F900\nY{y}\nX5\nY5\n" for z, y in ((6, 7), (4, 7), (4, 7.2)))
+    text = f"G21 G90 G17 G94\nG0 Z12\nM3 S9000\n{cut}G0 Z12\nM5\nM30\n"
+    tool = pathgen.Cutter(name="flat 3", shape="flat-end", diameter=3.0, speed=9000, feed=900.0, plunge=300.0,
+                          stepdown=2.0)
+    found = pathgen.check_program(text, cutter=tool, top=pathgen.flat(8.0),
+                                  blank=pathgen.Blank(x=(0, 50), y=(0, 14), thickness=8.0))
+    assert [(name, round(mm, 3)) for name, mm, _ in found.field.took[0].deepest] == [
+        ("deepest bite", 2.0), ("tallest shaving", 4.0)]
+    assert found.passed
+    slanting = "".join(f"G0 Z12\nG0 X5.05 Y5.05\nG1 Z{z} F300\nX45.05 Y35.05 Z{z - dip} F900\n"
+                       for z, dip in ((6, 0), (4, 0), (2, 0.0001)))  # 3-4-5: points of the grid at the rim exactly
+    found = pathgen.check_program(f"G21 G90 G17 G94\nG0 Z12\nM3 S9000\n{slanting}G0 Z12\nM5\nM30\n", cutter=tool,
+                                  top=pathgen.flat(8.0), blank=pathgen.Blank(x=(0, 50), y=(0, 40), thickness=8.0))
+    assert found.against.low == pytest.approx(-6.0, abs=1e-3)
+    assert found.against.high == pytest.approx(-6.0, abs=1e-3)
+
+
+def test_highest_left_of_passes_side_by_side_is_not_the_flank_of_the_last(finished):
+    found = pathgen.check_program(pathgen.program(finished), cutter=BALL, top=TOP, blank=BLANK)
+    assert found.against.map[np.isfinite(found.against.map)].max() > 0.1
+    assert found.against.high == pytest.approx(found.ridges.highest, abs=1e-3)
 
 
 def test_tabs_hold_where_the_blank_is_wide_enough():

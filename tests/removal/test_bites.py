@@ -121,6 +121,17 @@ def test_a_wall_along_the_rim_is_not_cut_deep_for_rounding():
     assert left
 
 
+def test_what_stands_at_the_rim_for_rounding_is_no_deep_bite():
+    """Along a 3-4-5 triangle points of the grid lie at the rim exactly: layers above left some of them, or not."""
+    ends = [(-4.75, -3.55), (4.85, 3.65)]
+    layers = [(*xy, z) for n, z in enumerate((-1.0, -2.0, -3.0)) for xy in ends[:: 1 - 2 * (n % 2)]]
+    sinks = [(*ends[0], -3.0 - 0.2 * n) if n % 2 else (*ends[1], -3.0 - 0.2 * n) for n in range(6)]
+    path = motion([(*ends[0], 5.0), *layers, *sinks])
+    bites = block(0.1).cut(path, FLAT, Noting(deeper=1.1)).bites
+    assert bites.drop.max() == pytest.approx(1.0, abs=1e-3)
+    assert (bites.over.max(), bites.deep.max()) == (0.0, 0.0)
+
+
 @pytest.mark.parametrize("cutter", CUTTERS, ids=lambda c: c.shape)
 @pytest.mark.parametrize("back", [1.0, -1.0])
 def test_a_slot_that_turns_off_a_long_pass_takes_as_much_for_each_mm(cutter, back):

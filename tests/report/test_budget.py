@@ -230,6 +230,7 @@ def test_a_v_that_runs_lower_opens_further_out(tmp_path, shape, out):
 def test_worst_and_root_sum_square(tmp_path):
     board = built(tmp_path, resolution=0.4, extra=SLOTS)
     budget = board.report["budget"]
+    assert all(any(row["effects"].values()) for row in budget["rows"])  # wood moving across does nothing to one inlay
     flush = [row["effects"]["flushness"] for row in budget["rows"]]
     assert budget["worst"]["flushness"] == pytest.approx(sum(flush), abs=2e-5)
     assert budget["root_sum_square"]["flushness"] == pytest.approx(math.sqrt(sum(v * v for v in flush)), abs=1e-5)

@@ -68,6 +68,16 @@ def test_what_cannot_be_compared_is_refused(job):
         compare(job, cutters=[job.cutter("flat 3", "x")])
     with pytest.raises(JobError, match=r"\[surface\]"):
         compare(replace(job, surface=None))
+    for height, diameter, most in ((2.0, 6.0, 1.0), (0.0001, 6.0, 1.0), (0.5, 1.0, 0.45)):
+        with pytest.raises(JobError, match=f"ridges of {height:g} mm .* ball end .allowed: 0.0005 to {most:g} mm"):
+            compare(job, cutters=[sized(job, diameter)], scallops=[height])
+
+
+@pytest.mark.parametrize("limit", [0.0005, 1.0])
+def test_heights_left_out_are_such_as_a_job_may_ask_for(job, limit):
+    job = replace(job, surface=replace(job.surface, scallop=limit, stepover=None))
+    rows = compare(job, cutters=[sized(job, 8.0)])
+    assert [row.limit for row in rows] == ([0.0005, 0.001] if limit < 0.1 else [0.5, 1.0])
 
 
 def test_words_are_in_the_units_of_the_job(job):

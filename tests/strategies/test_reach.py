@@ -2,6 +2,7 @@
 
 import math
 import re
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -18,6 +19,7 @@ from pathgen.report.reaching import (
     CHANGE,
     _candidates,
     _crumbs,
+    reach_data,
     reach_findings,
     reach_lines,
     reach_of_all,
@@ -165,8 +167,13 @@ def test_the_time_of_the_jobs_own_set_is_that_of_its_programs_also_through_what_
                "stepdown = 1.6": "stepdown = 0.8"}
     result = built(tmp_path, resolution=0.4, changes=changes)
     (found,) = reach_of_all(result.plan.clamping, result.job.complete_cutters)
-    spent = sum(p.minutes for p in result.programs if p.operation == "pocket") - result.job.machine.spin_up / 60
-    assert found.sets[0].minutes == pytest.approx(spent, rel=0.05)
+    assert found.sets[0].minutes == sum(p.minutes for p in result.programs if p.operation == "pocket")
+    said, reported = reach_data(found), result.report["reach"][0]
+    assert said["sets"][0] == reported["sets"][-1]
+    assert {one["share"] for one in said["sets"] if one["cutters"] == reported["sets"][0]["cutters"]} == {
+        reported["sets"][0]["share"]}
+    off = replace(found, narrowest_wall=replace(found.narrowest_wall, width=1.0152))  # both say what report.json holds
+    assert "edges: 1.01 mm" in "\n".join(reach_lines("inlay 1", off, "mm", smallest="x"))
 
 
 def test_a_cutter_that_reaches_nothing_is_a_row_not_an_error() -> None:

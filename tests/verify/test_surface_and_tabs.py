@@ -44,7 +44,11 @@ def test_surface(deviation, ridges, found):
     assert not list(surface_findings(GOOD, FLAT, SimpleNamespace(surfacing=None), SLACK, culprit))
 
 
-def codes_of_groove(tabs, *, skin=0.0, left=0.0, step=0.1, cut_off=None):
+def codes_of_groove(tabs, **how):
+    return [found.code for found in found_in_groove(tabs, **how)]
+
+
+def found_in_groove(tabs, *, skin=0.0, left=0.0, step=0.1, cut_off=None):
     """Of an outline 100 by 40 mm cut with 3 mm, asked for two tabs of 6 by 1.5 mm: tabs (middle, width, height, mm)."""
     grid = Grid.over((-5.0, -25.0, 105.0, 25.0), step)
     top = np.full(grid.shape, left)
@@ -59,7 +63,7 @@ def codes_of_groove(tabs, *, skin=0.0, left=0.0, step=0.1, cut_off=None):
     outline = SimpleNamespace(file_name="a.nc", cutter=cutter, operation=SimpleNamespace(feature=cut))
     sim = SimpleNamespace(grid=grid, top=top)
     middle, height = _middle(outline, SimpleNamespace(board=board), sim)
-    return [f.code for f in _groove(middle, height, board.outline, outline, sim, SLACK)]
+    return list(_groove(middle, height, board.outline, outline, sim, SLACK))
 
 
 @pytest.mark.parametrize(("tab", "found"), [
@@ -87,7 +91,14 @@ def test_a_tab_holds_on_to_the_waste(away, x0, x1, found):
 def test_a_place_too_many_is_not_cut_and_one_all_round_is_one():
     assert codes_of_groove([(x, 6.0, 1.5) for x in (30.0, 50.0, 70.0)]) == ["outline-uncut"]
     assert codes_of_groove([]) == ["tabs-missing"]
-    assert codes_of_groove([], left=1.5) == ["tabs-missing", "outline-uncut"]
+    assert codes_of_groove([], left=1.5) == ["outline-uncut"]
+
+
+@pytest.mark.parametrize(("left", "said"), [(0.1, "0.10 to 1.50 mm left over 289"), (1.5, "1.50 mm left over 289")])
+def test_a_groove_that_is_not_cut_through_is_told_as_thick_as_it_is(left, said):
+    """0.1 mm all round with tabs on it was told as 1.50 mm left, and as one place where the board is held."""
+    (found,) = found_in_groove([(30.0, 6.0, 1.5), (70.0, 6.0, 1.5)], left=left)
+    assert (found.code, found.got[:len(said)]) == ("outline-uncut", said)
 
 
 @pytest.mark.parametrize(("left", "found"), [

@@ -103,7 +103,7 @@ ALARMS = {
     "outline 0.03 aside across the board": "outline-inside outline-outside",
     "outline 0.03 aside along the board": "outline-inside outline-outside",
     "outline 0.5 into the bed": "below-the-bed tab-too-thin",
-    "outline not through": "outline-uncut tabs-missing",
+    "outline not through": "outline-uncut",
     "plunges at the cutting feed": "plunge-too-fast",
     "pocket 0.03 too deep": "pocket-too-deep",
     "pocket 0.05 too shallow": "pocket-too-shallow",
@@ -134,10 +134,9 @@ ALARMS = {
     "tabs narrower": "tab-too-thin",
     "the board mirrored":
         "hits-a-keep-out off-the-stock outline-inside outline-outside outline-uncut pocket-too-shallow "
-        "pocket-uncut pocket-wall-overcut slot-missing slot-stray surface-too-high surface-too-low tabs-"
-        "missing",
+        "pocket-uncut pocket-wall-overcut slot-missing slot-stray surface-too-high surface-too-low",
     "the header of another job": "other-job",
-    "the last lap of the outline left out": "outline-outside outline-uncut tabs-missing",
+    "the last lap of the outline left out": "outline-outside outline-uncut",
     "the small cutter left out of a pocket": "pocket-uncut",
     "the upper layers of a slot a third of a millimetre short": "cut-too-deep",
     "two digits exchanged": "resurface-differs",
