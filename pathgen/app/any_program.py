@@ -85,16 +85,19 @@ def simulated(options: argparse.Namespace) -> HeightField:
 def simulated_lines(field: HeightField, *, surfaced: bool) -> list[str]:
     """What a program took, line by line of the moves that took most."""
     took = field.took[-1]
-    through = took.through
+    line, of = np.unique(took.line, return_inverse=True)  # the pieces of an arc are one move
+    volume, drop, through = np.bincount(of, took.bites.volume), np.zeros(len(line)), np.zeros(len(line), bool)
+    np.maximum.at(drop, of, took.bites.drop)
+    np.logical_or.at(through, of, took.through)
     low = float(np.min(field.top, where=field.cut, initial=np.inf))
-    most = sorted(range(len(took.line)), key=lambda move: (not through[move], -float(took.bites.volume[move])))[:5]
+    most = np.lexsort((-volume, ~through))[:5].tolist()
     return [
         *([f"{beside_words(field.beside)}: are its zero and --corner right?"] if field.beside > MUCH_BESIDE else []),
-        f"taken: {took.volume:.1f} mm3 in {len(took.line)} moves" + (
+        f"taken: {took.volume:.1f} mm3 in {took.moves} moves" + (
             f", lowest place cut {abs(low):.3f} mm {'above' if low >= 0 else 'below'} the underside"
             if np.isfinite(low) else ""),
-        *(f"line {took.line[move]}: {took.bites.volume[move]:.2f} mm3, {took.bites.drop[move]:.3f} mm deep"
-          f"{': a rapid through the work' if through[move] else ''}" for move in most if took.bites.volume[move] > 0),
+        *(f"line {line[k]}: {volume[k]:.2f} mm3, {drop[k]:.3f} mm deep"
+          f"{': a rapid through the work' if through[k] else ''}" for k in most if volume[k] > 0),
         *(["The blank was taken as it comes, whole: if an earlier program has cut its surface, say so with --surfaced, "
            "--thickness and --radius"] if through.any() and not surfaced else []),
     ]

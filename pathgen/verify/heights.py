@@ -165,6 +165,11 @@ class Took(Brief):
         return self.motion.line
 
     @property
+    def moves(self) -> int:
+        """How many moves the program has, arcs whole."""
+        return len(np.unique(self.motion.motion))
+
+    @property
     def volume(self) -> float:
         """All that was taken, mm3."""
         return float(self.bites.volume.sum())
@@ -186,7 +191,7 @@ class Took(Brief):
 
     def _repr_html_(self) -> str:
         """A table, for notebooks."""
-        rows = [("program", self.name), ("cutter", self.cutter.name), ("moves", str(len(self.line))),
+        rows = [("program", self.name), ("cutter", self.cutter.name), ("moves", str(self.moves)),
                 ("taken", f"{self.volume:.1f} mm3")]
         return as_table([*rows, *((name, f"{mm:.3f} mm in line {line}") for name, mm, line in self.deepest)])
 

@@ -60,7 +60,7 @@ class ProgramCheck(Brief):
         Each with code, severity, where, got, allowed and remedy: rapids through material, cuts deeper than the
         stepdown, ridges over the limit, cuts below the surface and wood left above it (where a limit is given; without
         one, passes that follow the surface at another height or stray from it, a warning), cuts beside the blank, with
-        the spindle off, turning backwards or without a feed, a spindle left on at the end.
+        the spindle off, turning backwards or without a feed, a spindle left on at the end, a file without one.
 
     Examples
     --------
@@ -102,7 +102,7 @@ class ProgramCheck(Brief):
                                      ("highest left", self.against.high, self.against.high_at)):
                 rows.append((name, f"{_fine(off)} from the surface at {place_words(*place)}"))
         rows += [(name, f"{format_length(mm)} in line {line}") for name, mm, line in took.deepest]
-        return [*rows, ("taken", f"{took.volume:.1f} mm3 in {len(took.line)} moves")]
+        return [*rows, ("taken", f"{took.volume:.1f} mm3 in {took.moves} moves")]
 
     @property
     def data(self) -> dict[str, object]:
@@ -110,7 +110,7 @@ class ProgramCheck(Brief):
         took = self.field.took[-1]
         deepest = {name: mm for name, mm, _ in took.deepest}
         return {
-            "units": "mm", "passed": self.passed, "volume": rounded(took.volume, 6), "moves": len(took.line),
+            "units": "mm", "passed": self.passed, "volume": rounded(took.volume, 6), "moves": took.moves,
             "deepest_bite": rounded(deepest.get("deepest bite", 0.0), 6),
             "tallest_shaving": rounded(deepest["tallest shaving"], 6) if "tallest shaving" in deepest else None,
             "ridges": None if self.ridges is None else {
@@ -267,7 +267,7 @@ def _units(program: ReadProgram) -> Iterator[Finding]:
 
 
 def _spindle(program: ReadProgram, took: Took) -> Iterator[Finding]:
-    """What takes wood must turn, clockwise; and it must stop at the end."""
+    """What takes wood must turn, clockwise; and it must stop at the end, which must be there."""
     turns, cuts = program.spindle[took.motion.motion], ~took.rapid & (took.bites.volume > 0)
     for code, wrong, got in (("spindle-off", cuts & (turns == 0), "a cut with the spindle off"),
                              ("spindle-backwards", cuts & (turns < 0), "the spindle turning counter-clockwise (M4)")):
@@ -277,6 +277,10 @@ def _spindle(program: ReadProgram, took: Took) -> Iterator[Finding]:
     if program.spindle_left_on:
         yield Finding(code="spindle-left-on", where=took.name, got="the spindle turning at the end",
                       allowed="M5 before the end", remedy="stop it with M5")
+    if not program.ended:
+        yield Finding(code="no-end", severity="warn", where=took.name,
+                      got="no M30, M2 or closing %: the file may be cut short", allowed="a program with its end",
+                      remedy="see that its last line is there")
 
 
 def _beside(field: HeightField) -> Iterator[Finding]:

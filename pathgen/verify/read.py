@@ -376,7 +376,8 @@ class _Reader:
         while at < len(code):
             match = _WORD.match(code, at)
             if not match:
-                raise self.fail(line, f"{code[at:at + 12]!r} is not a word", allowed="a letter with a plain number")
+                raise self.fail(line, f"{code[at:at + 12]!r} is not a word", allowed="a letter with a plain number",
+                                remedy="write a comment (in parentheses)" if code[at] == ";" else "")
             words.append((match[1], match[2]))
             at = match.end()
         return words

@@ -1,6 +1,7 @@
 """Programs that anybody wrote, measured from the command line without a job."""
 
 import json
+import math
 import os
 import re
 import subprocess
@@ -79,6 +80,24 @@ def test_the_lowest_place_is_of_what_was_cut_not_of_a_surface_taken_to_be_there(
         path.write_text(f"G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X5 Y0\nG1 Z{z} F300\nX15 F600\nM5\nM30\n")
         assert main(asked) == 0
         assert said in capsys.readouterr().out
+
+
+def test_an_arc_is_one_move_and_a_file_without_its_end_is_told(tmp_path, capsys):
+    """Half a ring 4 mm wide, 10 mm from its middle, 3 mm deep, and half a disc more at one end than the plunge took."""
+    path = tmp_path / "arc.nc"
+    path.write_text("G21 G90 G17 G94\nG0 Z15\nM3 S9000\nG0 X10 Y0\nG1 Z5 F200\nG2 X30 Y0 I10 J0 F600\nG0 Z15\nM5\n")
+    asked = [str(path), "--cutter", "flat-end", "4", "--blank", "40", "26", "8", "--resolution", "0.05"]
+    assert main(["simulate", *asked]) == 0
+    said = capsys.readouterr().out
+    (volume,) = re.findall(r"^line 6: ([\d.]+) mm3, 3.000 mm deep$", said, re.MULTILINE)
+    assert float(volume) == pytest.approx(3 * math.pi * (144 - 64) / 2, rel=3e-3)
+    assert " mm3 in 5 moves" in said
+    assert main(["check", *asked, "--thickness", "8"]) == 0
+    assert "arc.nc: no M30, M2 or closing %: the file may be cut short" in capsys.readouterr().out
+    path.write_text("; a comment\n")
+    assert main(["simulate", *asked]) == 2
+    assert "is not a word (allowed: a letter with a plain number): write a comment (in parentheses)" in (
+        capsys.readouterr().err)
 
 
 @pytest.mark.parametrize(("arguments", "said"), [
