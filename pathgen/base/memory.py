@@ -125,8 +125,8 @@ def _add(add: Callable[[Any], None], value: Any) -> None:
         _words(add, f"{kind.__module__}.{kind.__qualname__} {len(fields(value))}")
         for one in fields(value):
             _add(add, getattr(value, one.name))
-    elif kind in (tuple, list):
-        _words(add, f"{kind.__name__} {len(value)}")
+    elif isinstance(value, tuple | list):
+        _words(add, f"{kind.__module__}.{kind.__qualname__} {len(value)}")
         for one in value:
             _add(add, one)
     elif isinstance(value, Mapping):

@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import pytest
@@ -24,6 +25,11 @@ class Place:
     high: float
 
 
+class Named(NamedTuple):
+    wide: float
+    high: float
+
+
 def area_of(size):
     return size.wide * size.high
 
@@ -31,7 +37,8 @@ def area_of(size):
 ALL_DIFFERENT = [
     None, True, False, 0, 1, 0.0, -0.0, 1.0, math.nextafter(1.0, 2.0), math.inf, math.nan, "", "1", b"1", "None", (),
     [], {}, (1,), (1.0,), ((1,),), ("a", "b"), ("ab",), {"a": 1}, {"a": 2}, {"b": 1}, Size(1.0, 2.0), Size(2.0, 1.0),
-    Place(1.0, 2.0), np.zeros(0), np.zeros(2), np.zeros((2, 1)), np.zeros(2, np.float32), np.zeros(1, np.int64),
+    Place(1.0, 2.0), Named(1.0, 2.0), (1.0, 2.0),
+    np.zeros(0), np.zeros(2), np.zeros((2, 1)), np.zeros(2, np.float32), np.zeros(1, np.int64),
     np.float64(1.0), shapely.box(0, 0, 1, 1), shapely.box(0, 0, 1, math.nextafter(1.0, 2.0)), shapely.Point(0, 0),
     shapely.MultiPolygon([shapely.box(0, 0, 1, 1)]), np.array([shapely.Point(0, 0), None]), Path("a"), Path("b"),
     slice(1), slice(2), partial(area_of, 1), partial(area_of, 2), area_of,
