@@ -778,7 +778,7 @@ VALUES: dict[str, Rule] = {
     "[slots] depth": length(0.4, 3), "[slots] ends": lambda job, own: job.chance.one(
         "through", "binding", job.chance.length(0.3, 5)), "[slots] bevel": _bevel, "[slots] bevel_cutter": never,
     "[outline] cutter": cutter(0.8, 6, "flat"), "[outline] tabs": one(0, 1, 2, 2, 3, 4),
-    "tabs": one(0, 2, 2), "[outline] tab_height": length(0.3, 2),
+    "tabs": one(0, 2, 2), "[outline] tab_height": length(0.3, 2), "tab_height": length(0.2, 1.2),
     "[outline] skin": lambda job, own: None if own.get("tabs") else job.chance.length(0.1, 0.6, 2),
     "[outline] artwork": _outline_art, "[outline] artwork_layers": lambda job, own: (
         _layers(job, own) if "artwork" in own else None), "[outline] place": never,

@@ -378,7 +378,8 @@ def _reach_of(
     found = reach(
         inlay.regions, cutters, depth=inlay.depth + proud, sets=sets,
         surface=replace(surface, thickness=surface.thickness + proud),
-        most_details=most_details, cuts=partial(_cuts, clamping, inlay), opened=opened,
+        most_details=most_details, opened=opened,
+        cuts=partial(_cuts, clamping, inlay) if sets else None,  # a clamping is nothing to remember an answer by
         others=overlay.union_all([other.area for other in clamping.inlays if other is not inlay]) or None,
     )
     later = overlay.union_all(_cut_later(clamping, index))
