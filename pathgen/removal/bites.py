@@ -40,7 +40,8 @@ class Bites:
         Highest material that the move lowers, over the tip beside it; for passes over a surface that is known, over
         that surface.
     drop : (n,) float array
-        Most that any point is lowered, straight down; not those at a flat end's rim, nor those that a rapid grazes.
+        Most that any point is lowered, straight down; not those that a rapid grazes, nor, where that is asked, those at
+        a flat end's rim.
     over : (n,) float array
         How much further than a limit that was asked about any point is lowered while the cutter passes over it once.
     deep : (n,) float array

@@ -92,6 +92,8 @@ class Noting:
     spare: float = 0.0
     surface: Heights | None = None
     """(rows, columns) what passes along the board follow, if they do."""
+    rims: bool = True
+    """Whether ``Bites.drop`` counts points at a flat end's rim too, where rounding decides whether a wall is met."""
     angle: bool = False
     """Whether the angle over which the cutter is engaged is told; and what is taken where a pass along the board ends
     is then not left to the move after it."""
@@ -143,6 +145,7 @@ class _Cutting:
         self.note, how = noting is not None, noting or Noting()
         self.deeper, self.waste, self.spare, self.surface, self.angle = (
             how.deeper, how.waste, how.spare, how.surface, how.angle)
+        self.within = cutter.is_flat and not how.rims
         self.shank = replace(cutter, shape="flat-end", angle=None, diameter=cutter.diameter + 2 * _RUB)
         self.ceiling = Ceiling(self.top)
         self.highest = self.ceiling.highest
@@ -404,10 +407,11 @@ class _Cutting:
         drop = touches.before - touches.after
         depth = drop if self.surface is not None else touches.before - low.astype(np.float32)[of]
         b, rapid = Bites.none(np.zeros(n)), self.motion.rapid[row]
-        # at a rim rounding decides whether a wall that stands there is met; a rapid may graze one that is round
-        met, wary = drop.copy(), np.flatnonzero(rapid[of] | self.cutter.is_flat)
-        rim = np.where(rapid, _CHORDS, RIM)[of[wary]]
-        met[wary[~self._well_within(moves, of[wary], x[wary], y[wary], rim)]] = 0.0
+        met, wary = drop, np.flatnonzero(rapid[of] | self.within) if self.within or rapid.any() else np.empty(0, int)
+        if len(wary):  # a rapid may graze what is round
+            rim = np.where(rapid, _CHORDS, RIM)[of[wary]]
+            met = drop.copy()
+            met[wary[~self._well_within(moves, of[wary], x[wary], y[wary], rim)]] = 0.0
         b.drop[:] = _highest_of(met, of, n)
         b.volume[:] = np.bincount(of, drop, n) * self.cell
         sloping = (np.abs(run[:, 2]) > _LEVEL) & (length > 0)
@@ -419,7 +423,9 @@ class _Cutting:
         fall = drop if self.passages is None else self.passages.falls(
             touches, self.gone[row][of], low.astype(np.float32)[of]
         )
-        near = np.flatnonzero((fall > self.deeper) & (met > 0.0) | rapid[of])
+        near = np.flatnonzero((fall > self.deeper) | rapid[of] if rapid.any() else fall > self.deeper)
+        if self.cutter.is_flat and len(near):  # at its rim rounding decides whether a wall that stands there is met
+            near = near[rapid[of[near]] | self._well_within(moves, of[near], x[near], y[near])]
         if len(near):
             b.keep_place(of[near], depth[near], x[near], y[near])
             over = np.maximum(fall[near] - self._limit(touches.cell[near]), 0.0)
@@ -429,8 +435,8 @@ class _Cutting:
             b.edge[:] = np.bincount(of, self._edge(moves, length, b.depth, of, x, y, drop), n)
         self.bites.add(b, row)
 
-    def _well_within(self, moves: Moves, of: Ints, x: Floats, y: Floats, rim: Floats) -> Bools:
-        """(n,) points further inside the way of their moves, `of`, than `rim` (n,) mm: rounding may have moved that."""
+    def _well_within(self, moves: Moves, of: Ints, x: Floats, y: Floats, rim: float | Floats = RIM) -> Bools:
+        """(n,) points further inside the way of their moves, `of`, than `rim` mm, as rounding may have moved that."""
         run = (moves.end - moves.start)[of, :2]
         off = np.stack([x, y], axis=1) - moves.start[of, :2]
         square = (run**2).sum(axis=1)

@@ -361,7 +361,7 @@ def simulate(
         try:
             count = motion.pieces(longest_piece(cutter, resolution))
             pieces = motion.in_pieces(count)
-            taken = material.cut(pieces, cutter, Noting(deeper=cutter.stepdown))
+            taken = material.cut(pieces, cutter, Noting(deeper=cutter.stepdown, rims=False))
         except TooLongError as error:
             raise ProgramError(f"{name}, line {error.line}", "simulating it was given up here",
                                allowed=f"{material.most / 1e6:.0f} million heights worked out",

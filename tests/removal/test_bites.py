@@ -127,8 +127,9 @@ def test_what_stands_at_the_rim_for_rounding_is_no_deep_bite():
     layers = [(*xy, z) for n, z in enumerate((-1.0, -2.0, -3.0)) for xy in ends[:: 1 - 2 * (n % 2)]]
     sinks = [(*ends[0], -3.0 - 0.2 * n) if n % 2 else (*ends[1], -3.0 - 0.2 * n) for n in range(6)]
     path = motion([(*ends[0], 5.0), *layers, *sinks])
-    bites = block(0.1).cut(path, FLAT, Noting(deeper=1.1)).bites
+    bites = block(0.1).cut(path, FLAT, Noting(deeper=1.1, rims=False)).bites
     assert bites.drop.max() == pytest.approx(1.0, abs=1e-3)
+    assert block(0.1).cut(path, FLAT, Noting(deeper=1.1)).bites.drop.max() > 1.5
     assert (bites.over.max(), bites.deep.max()) == (0.0, 0.0)
 
 
