@@ -90,7 +90,7 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   dl, article dl {{ grid-template-columns: 1fr; gap: 0; }}
   dd {{ margin-bottom: .4rem; }}
 }}
-@page {{ margin: 14mm 12mm; }}
+@page {{ margin: 12mm; }}
 @media print {{
   html {{ font-size: 10.5pt; }}
   main {{ max-width: none; padding: 0; }}
@@ -114,7 +114,7 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   h2 {{ margin-top: 1.4rem; }}
   article svg, article img {{ max-height: 32mm; }}
   article:has(.tick li:nth-child(12)) :is(svg, img) {{ max-height: 20mm; }}
-  article:has(.tick li:nth-child(5)):has(.stop p:nth-of-type(5)) :is(svg, img) {{ max-height: 22mm; }}
+  article:has(.tick li:nth-child(5)):has(.stop p:nth-of-type(5)) :is(svg, img) {{ max-height: 17mm; }}
   article dl, article ol {{ margin: .3rem 0; }}
   article {{ margin: .6rem 0; font-size: .9em; line-height: 1.24; padding: .1rem .8rem .4rem; }}
   article p {{ margin: .25rem 0; }}
