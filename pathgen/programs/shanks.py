@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -22,6 +23,9 @@ RUBS = 0.05
 
 BESIDE, _EVERY = 0.05, 0.2
 """Looked at from the cutter, and along its way, mm."""
+
+_BEFORE_RIM = 0.9
+"""Of its width: what the rim of a round or pointed end takes stands until its deepest way has come past."""
 
 _ROUND = np.linspace(0.0, 2.0 * np.pi, 16, endpoint=False)
 
@@ -82,7 +86,8 @@ def _beside(
     beside, tips = beside[wanted], tips[wanted]
     if not len(tips):
         return 0.0, 0.0, 0.0
-    cuts = [(path, cutter), *((done, by.cutter) for done, by in finished)]
+    own = cutter if cutter.is_flat else replace(cutter, diameter=_BEFORE_RIM * cutter.diameter)
+    cuts = [(path, own), *((done, by.cutter) for done, by in finished)]
     above = np.concatenate([
         np.minimum(np.min([left_at(some, *one) for one in cuts], axis=0), around.top)
         for some in np.array_split(beside, len(beside) // _AT_ONCE + 1)

@@ -6,7 +6,7 @@ import hashlib
 import re
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Literal
 
@@ -66,7 +66,10 @@ def program_text(toolpath: Toolpath, *, clamping: Clamping, step: Step, header: 
     """
     _check_ends(toolpath, clamping.safe_z, f"program {step.order}")
     top = clamping.to_machine(np.array([[0.0, 0.0, clamping.safe_z]]), step)[0, 2]
-    how = _How(cutter=step.cutter, units=clamping.units, machine=clamping.machine, spins=step.operation.spins)
+    machine = clamping.machine
+    if step.operation.finishes:  # passes that are repeated are the same moves, however the work lies by then
+        machine = replace(machine, arcs=False)
+    how = _How(cutter=step.cutter, units=clamping.units, machine=machine, spins=step.operation.spins)
     there = clamping.to_machine(toolpath.points, step)
     return _text([*header, f"job fingerprint: {job}"], float(top), there, toolpath.kinds, how)
 

@@ -974,3 +974,15 @@ def test_marks_stand_off_the_blank_s_edge_where_there_is_room(tmp_path):
         places = clamping.feature(WitnessMarks).places
         off = np.minimum(np.minimum(places - [x0, y0], [x1, y1] - places).min(axis=1), 99.0)
         assert off.min() >= least
+
+
+def test_the_second_cut_of_work_that_turned_is_the_first_pass_again_where_arcs_may_be_written(tmp_path):
+    """Turned by a degree, short ways over a relief lay within a thousandth of arcs half a metre wide: they were written
+    so, and our own check found other moves than the first cut has."""
+    turn = Rotation.from_euler("xyz", (1.0, 0.0, 1.5), degrees=True).as_matrix()
+    found = np.round((PLACES - ABOUT) @ turn.T + ABOUT + [0, 0, 1], 5)
+    rows = [f"[[measured]]\nat = {p.tolist()}\nfound = {q.tolist()}\n" for p, q in zip(PLACES, found, strict=True)]
+    relief = {"thickness = 6.5\n": "thickness = 6.5\nrelief = { depth = 0.12, fret = 1, to = 5 }\n"}
+    moved = built(tmp_path, resolution=0.3, changes=relief, extra=MARKS + "[machine]\narcs = true\n" + "".join(rows))
+    assert moved.passed
+    assert re.search("^G[23] ", text_of(moved, "pocket"), re.M)
