@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Floats
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Move, Toolpath
@@ -101,9 +101,13 @@ def _blank_at(places: Floats, clamping: Clamping) -> Floats:
     return np.nan_to_num(clamping.board.surface.height(*places.T), nan=0.0)
 
 
-def left_at(places: Floats, path: Toolpath, cutter: Cutter, high: float = math.inf) -> Floats:
-    """(n,) what a path leaves at (n, 2) places, mm; infinite where it goes no lower than `high`."""
+def left_at(
+    places: Floats, path: Toolpath, cutter: Cutter, high: float = math.inf, *, moves: Bools | None = None
+) -> Floats:
+    """(n,) what a path, or some of its `moves`, leaves at (n, 2) places, mm; infinite where it goes no lower than
+    `high`."""
     low = (np.minimum(path.points[:-1, 2], path.points[1:, 2]) < high) & (path.kinds[1:] != Move.RAPID)
+    low &= True if moves is None else moves
     start, end = path.points[:-1][low], path.points[1:][low]
     tree = shapely.STRtree(shapely.linestrings(np.stack([start[:, :2], end[:, :2]], axis=1)))
     at, move = tree.query(shapely.points(places), predicate="dwithin", distance=cutter.radius)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 import shapely
 
-from pathgen.base.arrays import Floats
+from pathgen.base.arrays import Bools, Floats
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
+from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.units import place_words, rounded_up
 from pathgen.programs.around import Around
@@ -23,9 +24,6 @@ RUBS = 0.05
 
 BESIDE, _EVERY = 0.05, 0.2
 """Looked at from the cutter, and along its way, mm."""
-
-_BEFORE_RIM = 0.9
-"""Of its width: what the rim of a round or pointed end takes stands until its deepest way has come past."""
 
 _ROUND = np.linspace(0.0, 2.0 * np.pi, 16, endpoint=False)
 
@@ -86,15 +84,23 @@ def _beside(
     beside, tips = beside[wanted], tips[wanted]
     if not len(tips):
         return 0.0, 0.0, 0.0
-    own = cutter if cutter.is_flat else replace(cutter, diameter=_BEFORE_RIM * cutter.diameter)
-    cuts = [(path, own), *((done, by.cutter) for done, by in finished)]
+    before = None if cutter.is_flat else _above_last_layer(path, surface, cutter)
+    cuts = [(path, cutter, before), *((done, by.cutter, None) for done, by in finished)]
     above = np.concatenate([
-        np.minimum(np.min([left_at(some, *one) for one in cuts], axis=0), around.top)
+        np.minimum(np.min([left_at(some, one, by, moves=moves) for one, by, moves in cuts], axis=0), around.top)
         for some in np.array_split(beside, len(beside) // _AT_ONCE + 1)
     ]) - tips[:, 2]
     worst = int(np.argmax(above))
     x, y, _ = tips[worst].tolist()
     return float(above[worst]), x, y
+
+
+def _above_last_layer(path: Toolpath, surface: Surface, cutter: Cutter) -> Bools:
+    """(n - 1,) moves of a round or pointed end that it has gone for sure when it comes by at its deepest: what the
+    others take may stand uphill of it until then."""
+    middle = (path.points[1:] + path.points[:-1]) / 2.0
+    depth = surface.height(*middle[:, :2].T) - middle[:, 2]
+    return np.asarray(depth < depth[path.kinds[1:] != Move.RAPID].max() - cutter.stepdown / 2.0)
 
 
 def _lowest(path: Toolpath) -> Floats:

@@ -54,13 +54,21 @@ def test_the_depth_of_slots_that_is_named_is_borne_by_the_flutes_at_once(tmp_pat
     assert built(float(named[1])).passed
 
 
+def ball_pocket(tmp_path, depth, flutes):
+    steep = JOB.replace("{ nut = 254.0, end = 300.0 }", "80.0").replace(
+        'cutters = ["flat"]', 'cutters = ["thin"]').replace("at = [45.0, 0.0]", "at = [45.0, -5.0]")
+    return built_with(tmp_path, steep.replace("depth = 1.5", f"depth = {depth}"), flutes, thin="ball-end")
+
+
 def test_the_depth_of_a_pocket_that_is_named_is_borne_by_the_flutes_of_a_round_end_at_once(tmp_path):
     """On its slope the wood uphill of a ball stands higher over its tip."""
-    def built(depth):
-        steep = JOB.replace("{ nut = 254.0, end = 300.0 }", "80.0").replace(
-            'cutters = ["flat"]', 'cutters = ["thin"]').replace("at = [45.0, 0.0]", "at = [45.0, -5.0]")
-        return built_with(tmp_path, steep.replace("depth = 1.5", f"depth = {depth}"), 1.4, thin="ball-end")
-
     with pytest.raises(pathgen.JobError, match=r"inlay 1 depth: 1.5 mm is deeper than the flute") as refused:
-        built(1.5)
-    assert built(float(re.match(r"depth ([\d.]+) mm or less", refused.value.allowed)[1])).passed
+        ball_pocket(tmp_path, 1.5, 1.4)
+    assert ball_pocket(tmp_path, float(re.match(r"depth ([\d.]+) mm or less", refused.value.allowed)[1]), 1.4).passed
+
+
+def test_wood_uphill_that_a_round_end_has_not_come_to_yet_rubs_its_shank(tmp_path):
+    """It is gone in the end: only our own check found that it stood there, 0.06 mm over the flutes."""
+    with pytest.raises(pathgen.JobError, match=r"in pocket what is left beside it stands 1\.4\d mm") as refused:
+        ball_pocket(tmp_path, 1.4, 1.4)
+    assert ball_pocket(tmp_path, 1.4, float(re.match(r"([\d.]+) mm or more", refused.value.allowed)[1])).passed
