@@ -35,7 +35,7 @@ from pathgen.verify.read import read_program
 from pathgen.work.moved import fit_move
 from pathgen.work.operations import WitnessMarks
 from tests.report.test_sheet import Page
-from tests.small_board import SLOT_CUTTER, built, cutter, job, moves, text_of
+from tests.small_board import SLOT_CUTTER, built, cutter, job, moves, moves_and_feeds, svg, text_of
 
 MARKS = """
 [outline]
@@ -986,3 +986,20 @@ def test_the_second_cut_of_work_that_turned_is_the_first_pass_again_where_arcs_m
     moved = built(tmp_path, resolution=0.3, changes=relief, extra=MARKS + "[machine]\narcs = true\n" + "".join(rows))
     assert moved.passed
     assert re.search("^G[23] ", text_of(moved, "pocket"), re.M)
+
+
+def test_down_is_along_the_spindle_however_the_work_lies_by_then(tmp_path):
+    """A v's way down beside small islands was as steep as its feed allows, and by the work's own slope steeper."""
+    turn = Rotation.from_euler("xyz", (0.5, 1.4, 0.0), degrees=True).as_matrix()
+    found = np.round((PLACES - ABOUT) @ turn.T + ABOUT + [0, 0, 2.2], 5)
+    rows = [f"[[measured]]\nat = {p.tolist()}\nfound = {q.tolist()}\n" for p, q in zip(PLACES, found, strict=True)]
+    quick = cutter(name="v", shape="v", diameter=6, angle=60, speed=16000, feed=2280, plunge=600, stepdown=1.2)
+    dots = "".join(f'<circle cx="{x}" cy="{y}" r="0.72" fill="#a42"/>' for x in (13, 15, 17) for y in (12, 14.2, 16.4))
+    moved = built(
+        tmp_path, resolution=0.3, art=svg(f'<circle cx="15" cy="14" r="6.5"/>{dots}'),
+        changes={'cutters = ["flat"]': 'background = ["#a42"]\ncutters = ["v"]'},
+        extra="".join([quick, MARKS, "[moved]\nbefore = 3\n", *rows]),
+    )
+    assert moved.passed
+    _, _, _, feeds = moves_and_feeds(text_of(moved, "pocket"))
+    assert len(np.unique(feeds)) > 3
