@@ -79,7 +79,7 @@ def travel_findings(
     with np.errstate(all="ignore"):
         span = np.nanmax(ends, axis=0) - np.nanmin(ends, axis=0)
     for axis, (got, limit) in enumerate(zip(span, clamping.machine.travel, strict=True)):
-        if got > limit + 1e-6:
+        if got > limit + 2 * Tolerances().rounding:
             yield Finding(code="beyond-travel", where=f"all programs, {'XYZ'[axis]}", got=f"a span of {got:.2f} mm",
                           allowed=f"{limit:g} mm of travel", remedy="turn the work, or shorten it")
 

@@ -131,7 +131,8 @@ def test_all_programs_together_fit_in_the_machines_travel(arched):
     programs = {name: read_program(text.format(x)) for name, x in (("a.nc", 40), ("b.nc", 95.2))}
     spans = ["a span of 100.20 mm", "a span of 22.00 mm"]
     still = object()  # of work that moved X 0 and Y 0 are not gone to
-    for travel, work, found in (((100.2, 3.0, 22.0), None, []), ((100.1, 3.0, 21.9), None, spans),
+    rounded = (100.1997, 3.0, 21.9997)  # both ends of a span are, as they are written
+    for travel, work, found in (((100.2, 3.0, 22.0), None, []), (rounded, None, []), ((100.1, 3.0, 21.9), None, spans),
                                 ((100.2, 2.9, 22.0), None, ["a span of 3.00 mm"]), ((100.2, 2.9, 22.0), still, [])):
         clamping = SimpleNamespace(machine=replace(arched.plan.clamping.machine, travel=travel), moved=work)
         assert [f.got for f in travel_findings(programs, clamping) if f.code == "beyond-travel"] == found
