@@ -84,9 +84,6 @@ def check_channel(job: Job, part: Part) -> None:
                        remedy="add [holes], one at each end of the blank on the centre-line")
     _registers(job, job.holes)
     cutter, width, unit = job.cutter(table.cutter, "[channel] cutter"), _width(job, table), job.units
-    if cutter.shape != "flat-end":
-        raise JobError("[channel] cutter", f'"{cutter.name}" is a {cutter.shape} cutter', allowed="a flat-end cutter",
-                       remedy="name another cutter")
     if cutter.diameter > width + 1e-9:
         raise JobError("[channel] cutter", f'"{cutter.name}" is {cutter.diameter:g} mm, wider than the channel',
                        allowed=f"{width:g} mm or less", remedy="name a smaller cutter, or make the channel wider")

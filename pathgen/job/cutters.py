@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 from functools import partial
 from typing import Any
@@ -44,8 +45,8 @@ def _named_cutter(job: Job, where: str, name: str) -> None:
                        allowed=f"[machine] spindle: {low:g} to {high:g} rpm",
                        remedy=f"write speed = {min(max(cutter.speed, low), high):g}, and its feed for it; or correct "
                               "spindle")
-    if where in _SHAPES:
-        check_shape(job, where, cutter, _SHAPES[where])
+    if (shape := _SHAPES.get(re.sub(r" \d+", "", where))) is not None:
+        _check_shape(job, where, cutter, shape)
     for table, slots in (("[slots]", job.slots), ("[nut]", job.nut)):
         if where == f"{table} cutter" and slots and slots.entry == "peck" and not cutter.plunges:
             raise JobError(f"{table} entry", f'"peck" goes straight down, and "{name}" cannot cut at its centre '
@@ -57,7 +58,7 @@ def _named_cutter(job: Job, where: str, name: str) -> None:
                        remedy="name a thinner cutter, or write width if slots so wide are meant")
 
 
-def check_shape(job: Job, where: str, cutter: Cutter, shape: str) -> None:
+def _check_shape(job: Job, where: str, cutter: Cutter, shape: str) -> None:
     """Raise JobError for a cutter of another shape, with those that the job has of that one."""
     if cutter.shape != shape:
         most = job.slots.width or _NO_TANG if job.slots and where == "[slots] cutter" else math.inf
@@ -66,10 +67,12 @@ def check_shape(job: Job, where: str, cutter: Cutter, shape: str) -> None:
                        remedy=f"name {joined(fit, 'or')}, if it fits" if fit else "add a [[cutter]] of that shape")
 
 
-_SHAPES = {"[block] cutter": "ball-end", "[block] outline": "flat-end"} | dict.fromkeys(
-    (f"[{table}] cutter" for table in ("slots", "nut", "holes", "outline", "gauges", "side_dots", "nut_blank",
-                                       "saddle_blank")), "flat-end")
-"""What no other shape cuts."""
+_SHAPES = {"[block] cutter": "ball-end", "[slots] bevel_cutter": "v"} | dict.fromkeys([
+    *(f"[{table}] cutter" for table in ("slots", "nut", "holes", "channel", "outline", "gauges", "side_dots",
+                                        "nut_blank", "saddle_blank")),
+    "[[hole]] cutter", "[plate] openings cutter", "inlay piece cutter", "[block] outline",
+], "flat-end") | dict.fromkeys((f"[{table}] engraver" for table in ("gauges", "nut_blank", "saddle_blank")), "v")
+"""What no other shape cuts, by keys without their numbers."""
 
 
 def _named_cutters(job: Job) -> list[tuple[str, str]]:

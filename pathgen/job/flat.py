@@ -287,9 +287,6 @@ def _face(job: Job) -> None:
 
 def _hole(job: Job, table: HoleTable, where: str) -> None:
     plate, cutter = _plate(job), job.cutter(table.cutter, f"{where} cutter")
-    if cutter.shape != "flat-end":
-        raise JobError(f"{where} cutter", f'"{cutter.name}" is a {cutter.shape} cutter', allowed="a flat-end cutter",
-                       remedy="name another cutter")
     if cutter.diameter > table.diameter + 1e-9:
         raise JobError(f"{where} cutter", f'"{cutter.name}" is {cutter.diameter:g} mm, wider than the hole',
                        allowed=f"{table.diameter:g} mm or less", remedy="name a smaller cutter")

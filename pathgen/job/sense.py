@@ -27,7 +27,7 @@ from pathgen.base.units import (
 )
 from pathgen.job.back import check_channel
 from pathgen.job.clamping import slots_borne
-from pathgen.job.cutters import check_cutters, check_shape
+from pathgen.job.cutters import check_cutters
 from pathgen.job.drawings import drawing_name
 from pathgen.job.filling import check_filling
 from pathgen.job.flat import check_flat
@@ -231,9 +231,6 @@ def _slots(job: Job, board: Fingerboard) -> None:
                        allowed=f"{cut.width:g} mm or less", remedy="name a thinner cutter or make width larger")
     if bool(cut.bevel) != bool(job.slots.bevel_cutter):
         raise JobError("[slots]", "bevel and bevel_cutter go together", remedy="give both or neither")
-    if job.slots.bevel_cutter:
-        bevel_cutter = "[slots] bevel_cutter"
-        check_shape(job, bevel_cutter, job.cutter(job.slots.bevel_cutter, bevel_cutter), "v")
     # a level bottom is deepest under the crown, on a tight curve deeper than flutes go at any depth
     deepest = cut.deepest(board.surface)
     reached, short = cutter.flute_length - deepest + cut.depth, falls_short(cutter.flute_length, deepest)

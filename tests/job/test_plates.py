@@ -266,6 +266,7 @@ def test_a_bay_between_two_points_is_not_gone_into_either(tmp_path):
     (HOLE + "depth = 2.5\n", r"depth: 2\.5 mm leaves 0\.50 mm of 3 mm.*min_web 1 mm.*2\.00 mm or less"),
     (HOLE.replace("10.0", "2.0"), r'"flat 3" is 3 mm, wider than the hole'),
     (HOLE.replace("flat 3", "ball"), r'"ball" is a ball-end cutter'),
+    ('[plate.openings]\nlayers = ["cut"]\ncutter = "ball"\n', r'openings cutter: "ball" is a ball-end cutter'),
     (HOLE + "counterbore = { diameter = 9.0, depth = 1.0 }\n", r"counterbore diameter: 9 mm round a hole of 10 mm"),
     (HOLE + "depth = 1.0\ncounterbore = { diameter = 14.0, depth = 1.5 }\n", r"counterbore depth: 1\.5 mm round"),
     (RING.replace("outer = 14.0", "outer = 33.0"),
