@@ -350,8 +350,11 @@ def _apart(low: Line, high: Line) -> float:
     return high.y_at(middle) - low.y_at(middle) if x1 > x0 else 0.0
 
 
-def predicted(lines: list[Line], xs: Floats, surface: Turned, cutter: Cutter) -> float:
-    """The exact formula at every section, for each pair of neighbouring passes that both reach it; NaN for no pair.
+def predicted(
+    lines: list[Line], xs: Floats, surface: Turned, cutter: Cutter, within: shapely.Geometry
+) -> float:
+    """The exact formula at every section, for each pair of neighbouring passes that both reach it and whose middle lies
+    `within` what is measured; NaN for no pair.
 
     The outermost pairs are left out as in `spanned`. Along a cylinder the step is the arc between where the passes
     touch; across it the surface is straight. Between the two it bends by Euler's rule, the square of the cosine (any
@@ -367,9 +370,9 @@ def predicted(lines: list[Line], xs: Floats, surface: Turned, cutter: Cutter) ->
         if len(axis) < 2:
             continue
         step, radius = _steps(surface.contact(axis, cutter), surface)
+        close = (step < 2 * cutter.radius) & shapely.contains_xy(within, (axis[1:] + axis[:-1]) / 2)
         if len(axis) > _FEW and not even:
-            step, radius = step[1:-1], radius[1:-1]
-        close = step < 2 * cutter.radius
+            close[[0, -1]] = False
         if close.any():
             worst = float(np.fmax(worst, scallop_height(step[close], cutter.radius, radius[close]).max()))
     return worst

@@ -213,7 +213,7 @@ def _one_way(
         raise ProgramError(name, "passes further across than the surface's radius", remedy="are its units right?")
     found = measure_ridges(material.top, grid, turned, within).moved(turned.back)
     passes = len({round(line.middle, 3) for line in lines})
-    return found, predicted(lines, grid.xs, turned, cutter), turned.shape(within, back=True), passes
+    return found, predicted(lines, grid.xs, turned, cutter, within), turned.shape(within, back=True), passes
 
 
 def _check(

@@ -89,6 +89,16 @@ def test_one_wide_gap_is_found_where_it_is():
     assert np.nanmin(found.map) < 0.01
 
 
+def test_a_notch_in_the_end_of_a_board_is_no_step_between_two_passes():
+    """Of a stepped end the formula gave 0.78 mm, over a notch narrower than the ball in which no pass goes."""
+    surface, cutter = Surface(thickness=6.0, radius_nut=np.inf, radius_end=np.inf, length=60.0), ball()
+    y = 0.5 * np.arange(-14, 15)
+    runs = [program(surface, cutter, [one], x=(0.0, 50.0 if abs(one) < 1.2 else 60.0)) for one in y]
+    text = "".join(run.removesuffix("G0 Z20\nM5\nM30\n") + "G0 Z20\n" for run in runs) + "M5\nM30\n"
+    found = ridges(text, cutter=cutter, top=surface, section_spacing=2.0)
+    assert found.predicted == pytest.approx(found.highest, abs=2e-5)
+
+
 def test_passes_that_begin_one_after_another_along_a_widening_edge():
     """Without an area only what has passes on both sides is measured: the edge's own strip holds no such ridge."""
     surface = Surface(thickness=6.0, radius_nut=254.0, radius_end=254.0, length=60.0)
