@@ -73,7 +73,7 @@ class Choices(tuple[Choice, ...]):
                 "all, min")
         return as_table([head, *(
             ("*" if c.chosen else "", c.cutter.name, f"{c.limit:g}", f"{c.stepover:.3f}", str(c.passes),
-             f"{c.ridge:.4f}", f"{c.minutes:.1f}", f"{c.minutes_all:.0f}") for c in self
+             f"{c.ridge:.4f}", f"{c.minutes:.1f}", f"{c.minutes_all:.1f}") for c in self
         )])
 
 
@@ -123,7 +123,7 @@ def choice_lines(choices: Sequence[Choice], units: str) -> list[str]:
     rows = [
         ["*" if c.chosen else "", c.cutter.name, format_length(c.cutter.diameter, units), tiny_length(c.limit, units),
          format_length(c.stepover, units), str(c.passes), tiny_length(c.ridge, units), way_length(c.cut_length, units),
-         f"{c.minutes:.1f} min", f"{c.minutes_all:.0f} min"]
+         f"{c.minutes:.1f} min", f"{c.minutes_all:.1f} min"]
         for c in choices
     ]
     often = choices[0].finishings
