@@ -116,7 +116,7 @@ def before_start(
         lines.append(_stand_out_words(clamping, stand_out(clamping, low)))
     if zero is not None:
         lines += check_words(zero, step, clamping.units)
-        if zero.like is None and (zero.if_so or _first_moved(clamping, step)) and zero.on != "bed":
+        if zero.like is None and (zero.if_so or step.order == clamping.moved_from) and zero.on != "bed":
             lines.append(_still_off(clamping, step))
     lines += step.operation.at_start(clamping)
     bottom = step.operation.bottom if lowest is None else lowest
@@ -178,12 +178,6 @@ def _still_off(clamping: Clamping, step: Step) -> str:
         else ""
     return ("If it stays off with Z 0 set again where it was, the top is so much higher or lower here: note it, and "
             f"leave Z 0.{higher}")
-
-
-def _first_moved(clamping: Clamping, step: Step) -> bool:
-    """Whether a step is the first of those written for moved work before which a cutter is fitted."""
-    later = (one for one in clamping.steps if clamping.moved_at(one) is not None and refits(clamping, one))
-    return next(later, None) is step
 
 
 def _before(clamping: Clamping, step: Step) -> list[str]:

@@ -93,6 +93,8 @@ class Operation(ABC, Generic[F]):
     """How the work is held before the first program."""
     spins: ClassVar[bool] = True
     """Whether the spindle turns."""
+    keeps_cutter: ClassVar[bool] = True
+    """Whether its cutter is still in the spindle when the next program starts."""
     works_hard: ClassVar[bool] = False
     """Whether it clears wood, so that what a tooth takes is worth measuring."""
     makes_surface: ClassVar[bool] = False
@@ -434,6 +436,7 @@ class WitnessMarks(_Within[Marks]):
     table = "[marks]"
     instead = "another [marks] cutter, or places of your own in at"
     purpose = "drill witness marks in the waste"
+    keeps_cutter = False  # they are measured with a pointed one
 
     @property
     def named(self) -> tuple[Named, ...]:

@@ -15,10 +15,12 @@ from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.around import Around
+from pathgen.programs.instructions import before_start
 from pathgen.programs.plan import Plan
 from pathgen.programs.zero_check import _bed, _foot, _middle, check_words, feeler_tip, zero_checks
-from pathgen.programs.zeroing import refits
+from pathgen.programs.zeroing import references, refits
 from pathgen.report.zero import zero_findings
+from pathgen.work.operations import SurfaceRough
 from tests.small_board import built, job
 
 FEEDS = {"speed": 10000, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}
@@ -264,11 +266,26 @@ def test_the_check_follows_the_zero_of_the_job(tmp_path):
 
 
 def test_z_is_set_again_where_the_cutter_is_another_than_in_the_step_before():
-    steps = [SimpleNamespace(order=n, turn=turn, cutter=SimpleNamespace(name=name)) for n, (name, turn) in enumerate([
-        ("ball", None), ("ball", None), ("flat", None), ("ball", None), ("ball", SimpleNamespace(stays=False)),
-        ("flat", SimpleNamespace(stays=True))], 1)]
-    found = [refits(SimpleNamespace(steps=steps), step) for step in steps]
+    steps = [SimpleNamespace(order=n, turn=turn, cutter=SimpleNamespace(name=name), operation=SurfaceRough)
+             for n, (name, turn) in enumerate([
+                 ("ball", None), ("ball", None), ("flat", None), ("ball", None), ("ball", SimpleNamespace(stays=False)),
+                 ("flat", SimpleNamespace(stays=True))], 1)]
+    found = [refits(SimpleNamespace(steps=steps, moved_from=0), step) for step in steps]
     assert found == [True, False, True, True, True, False]
+
+
+@pytest.mark.parametrize(("rows", "order"), [("", 2), ("[[measured]]", 4)])
+def test_who_has_just_measured_marks_with_a_pointed_cutter_fits_the_programs_own(tmp_path, rows, order):
+    """Drilled by a cutter that the next program has too; and once work has moved, whatever was in the spindle."""
+    changes = {'finish = "ball"': 'finish = "ball"\nrough = "flat"'} if not rows else {}
+    drilled = f"drilled = {[[*p, 8.0] for p in CORNERS]}\n" if rows else ""
+    moved = "".join(f"{rows}\nfound = {[*p, 8.0]}\n" for p in CORNERS) if rows else ""
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, changes=changes, extra=MARKS + drilled + moved)))
+    before, step = clamping.steps[order - 2:order]
+    assert before.cutter.name == step.cutter.name == "flat"
+    assert any(line.startswith("Fit flat ") for line in before_start(clamping, step))
+    assert order in plan_of(clamping).zero_checks
+    assert {r.order: r.refit for r in references(Around(clamping=clamping))}[order]
 
 
 def test_places_next_to_each_other_count_as_one():
