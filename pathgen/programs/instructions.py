@@ -257,9 +257,7 @@ def _fitted(clamping: Clamping, step: Step) -> str:
     """The cutter to fit, or the one that is in the spindle still, and where its Z 0 is set."""
     named = f"{step.cutter.name} ({step.cutter.shape}, {format_length(step.cutter.diameter, clamping.units)})"
     if not refits(clamping, step):
-        waits = step.operation.levels is not None
-        return f"{named} stays in the spindle, and its Z 0 as it is" + (
-            "; set it again if the machine was switched off since." if waits else ".")
+        return f"{named} stays in the spindle, and its Z 0 as it is; set it again if the machine was off since."
     return f"Fit {named} and set Z 0{' again' if step.number > 1 else ''} for it: {_z_place(clamping, step)}."
 
 

@@ -269,7 +269,12 @@ def test_a_cutter_that_stays_is_not_zeroed_again(tmp_path):
     more = '[[inlay]]\nartwork = "art.svg"\ndepth = 1.0\ncutters = ["flat"]\nfill = "none"\n' \
            "place = { at = [45.0, 0.0] }\n"
     stays = told(tmp_path, 3, extra=OUTLINE, changes={"overfill = 0.7": 'fill = "none"', "[resin]": more + "[resin]"})
-    assert "flat (flat-end, 2 mm) stays in the spindle, and its Z 0 as it is." in stays
+    as_it_is = "flat (flat-end, 2 mm) stays in the spindle, and its Z 0 as it is; " \
+               "set it again if the machine was off since."
+    assert as_it_is in stays
+    marked = clamping_of(pathgen.load_job(job(tmp_path, extra=OUTLINE + '[marks]\ncutter = "flat"\n')))
+    look = next(step for step in marked.steps if step.operation.name == "hover")  # fill has cured, for days
+    assert as_it_is in before_start(marked, look)
 
 
 def test_the_work_is_fixed_before_its_zero_is_set(tmp_path):
