@@ -216,7 +216,8 @@ drilled = [[-15.0, -28.0, 8.0], [-15.0, 28.0, 8.0], [98.0, -28.0, 8.0], [98.0, 2
     [-14.8, -28.0, 7.99], [-14.8, 28.0, 8.0], [98.2, -28.0, 7.99], [98.2, 28.0, 8.0]))
 
 
-@pytest.mark.parametrize(("before", "kept"), [("", True), ("[moved]\nbefore = 6\n", False)])
+@pytest.mark.parametrize(("before", "kept"), [
+    ("", True), ("[moved]\nbefore = 5\n", True), ("[moved]\nbefore = 6\n", False)])
 def test_how_to_fill_stays_where_the_work_moved_before_the_second_cut(tmp_path, before, kept):
     """Whether the resin was poured before that, only the maker knows; a mark is found where it lies now."""
     shallow = {"[resin]": "[resin]\npour_depth = 1.0"}
@@ -228,7 +229,8 @@ def test_how_to_fill_stays_where_the_work_moved_before_the_second_cut(tmp_path, 
     card = page[page.index(f'id="program-{last.order}"'):page.index(f'id="program-{last.order + 1}"')]
     flat = " ".join(re.findall(r"\((?:\.\. )?(.*)\)", last.text))
     for text in (card, flat):
-        for words in (f"filled before the work moved, go on with program {last.order + 1}", "Stop here for the fill",
+        first = result.plan.clamping.moved_from
+        for words in (f"filled before the work moved, go on with program {first}", "Stop here for the fill",
                       "Brush a thin coat", "dam round the drawing", "mark 1 at X -14.8 mm, Y -28 mm"):
             assert (words in text) == kept, words
     assert "afterwards" not in result.programs[0].text  # its marks are drilled and measured
