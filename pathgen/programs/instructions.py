@@ -116,8 +116,8 @@ def before_start(
         lines.append(_stand_out_words(clamping, stand_out(clamping, low)))
     if zero is not None:
         lines += check_words(zero, step, clamping.units)
-        if zero.like is None and (zero.if_so or step.order == clamping.moved_from) and zero.on != "bed":
-            lines.append(_still_off(clamping, step))
+        if zero.like is None and (zero.if_so or zero.within):
+            lines.append(_still_off(clamping, zero))
     lines += step.operation.at_start(clamping)
     bottom = step.operation.bottom if lowest is None else lowest
     if bottom < -INTO_BED:
@@ -163,12 +163,13 @@ def _measuring(clamping: Clamping) -> str:
             f"{where}; where it is not so, write the thickest as {_thickness_keys(clamping)}, and build again.")
 
 
-def _still_off(clamping: Clamping, step: Step) -> str:
+def _still_off(clamping: Clamping, zero: ZeroCheck) -> str:
     """What it means where the first zero that is tried over a raw top, which nothing cuts, does not come right; or over
     work that moved."""
-    if clamping.moved_at(step) is not None:
+    if zero.within:
         again = "the bed felt for again" if clamping.setup.z_zero == "bed" else "Z 0 set again where it was"
-        return f"If it stays off with {again}, and was not off by as much before the work moved, {MISREAD}."
+        before = "" if zero.mark else ", and was not off by as much before the work moved"
+        return f"If it stays off with {again}{before}, {MISREAD}."
     says = f"write {_thickness_keys(clamping)} as measured"
     begun = clamping.moved_from > 1  # what is begun is not built anew for a thicker blank
     if clamping.setup.z_zero == "bed":

@@ -196,11 +196,11 @@ def test_a_zero_that_does_not_come_right_once_the_work_moved_is_looked_for_at_th
     changes = {"[stock]": f'[setup]\nz_zero = "{z_zero}"\n[stock]'}
     result = built(tmp_path, changes=changes, extra=drilled + rows, resolution=0.5)
     files, clamping = result.files(shaded=False), result.plan.clamping
-    misread = f"{words}, and was not off by as much before the work moved, {MISREAD}."
+    misread = f"{words}, {MISREAD}."
     texts = [" ".join(re.findall(r"\((?:\.\. )?-? ?(.*)\)", p.text)) for p in result.programs]
     assert [k for k, text in enumerate(texts, 1) if misread in text] == [4]
     assert misread in files["setup.html"]
-    assert f"Wrong only since the work has moved: {MISREAD}." in files["report.txt"]
+    assert f"Still further off with Z 0 set again: {MISREAD}." in files["report.txt"]
     assert "the blank is so much thicker or thinner" not in files["setup.html"]
     assert not any(line.startswith("Program 1: ") for line in files["report.txt"].splitlines())
     # the top that Z 0 was set from lies where the work has gone
