@@ -14,6 +14,7 @@ from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.programs.zeroing import refits
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
+from pathgen.work.mark_errors import zero_again
 from pathgen.work.operations import STAY, Channel, DowelHoles, Outline, Slot
 
 INTO_BED = 1e-6
@@ -167,7 +168,8 @@ def _still_off(clamping: Clamping, zero: ZeroCheck) -> str:
     """What it means where the first zero that is tried over a raw top, which nothing cuts, does not come right; or over
     work that moved."""
     if zero.within:
-        again = "the bed felt for again" if clamping.setup.z_zero == "bed" else "Z 0 set again where it was"
+        again = "the bed felt for again" if clamping.setup.z_zero == "bed" else \
+            f"Z 0 set again {zero_again(clamping.setup.z_zero)}"
         before = "" if zero.mark else ", and was not off by as much before the work moved"
         return f"If it stays off with {again}{before}, {MISREAD}."
     says = f"write {_thickness_keys(clamping)} as measured"
@@ -414,15 +416,16 @@ def _z_place(clamping: Clamping, step: Step) -> str:
         return f"touch off beside the work on the bed it lies on, or on {setter} standing there" + (
             "; where tape holds the work, on a strip of the same tape stuck to the bed, or all is cut lower by its "
             "thickness" if _taped(clamping) else "")
+    again = zero_again(clamping.setup.z_zero)
     if clamping.moved_at(step) is not None:
-        return ("not on the top, which has moved: by a reference height on the bed, noted when the first cutter was "
-                "set, or so that the check of Z 0 below comes right")
-    if not any(s.operation.makes_surface for s in clamping.steps if s.order < step.order):
-        return f"touch off on {_top_words(clamping)}"
-    return (
-        "the raw top is gone where it was surfaced; use stock left standing outside the cut, or a reference "
-        "height noted when the first cutter was set"
-    )
+        return f"not on the top, which has moved: {again}, or so that the check of Z 0 below comes right"
+    if any(s.operation.makes_surface for s in clamping.steps if s.order < step.order):
+        return f"the raw top is gone where it was surfaced: {again}, or on stock left standing outside the cut"
+    later = step.number == 1 and clamping.surfacing is not None and any(
+        refits(clamping, one) for one in clamping.steps[1:])
+    return f"touch off on {_top_words(clamping)}" + (
+        ", then on the bed beside the work, or on a setter (a block of known height) there, and note the Z shown: by "
+        "it Z 0 is found again once that top is cut or has moved" if later else "")
 
 
 def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:

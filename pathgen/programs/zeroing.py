@@ -90,10 +90,12 @@ def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
     z, gone = [], []
     if clamping.setup.z_zero == "bed":
         z.append("the bed, or a setter on it")
+    elif clamping.moved_at(step) is not None:
+        z.append("the bed, by the Z noted there")
     elif not surfaced:
         z.append("the raw top of the blank")
     elif raw_left:
-        z.append("the raw top of the blank, outside the cut" + ", as it lies now" * bool(clamping.moved_at(step)))
+        z.append("the raw top of the blank, outside the cut, or the bed, by the Z noted there")
     if surfaced:
         gone.append(f"the raw top over the {clamping.board.names.part}")
     if covered(clamping, step):

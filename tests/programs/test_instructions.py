@@ -187,7 +187,7 @@ def test_of_work_that_rose_nothing_is_said_of_a_spoilboard_that_no_cutter_reache
 
 @pytest.mark.parametrize(("z_zero", "top", "words"), [
     ("bed", 8.0, "stays off with the bed felt for again"),
-    ("stock-top", 0.0, "stays off with Z 0 set again where it was"),
+    ("stock-top", 0.0, "stays off with Z 0 set again by the Z noted on the bed"),
 ])
 def test_a_zero_that_does_not_come_right_once_the_work_moved_is_looked_for_at_the_marks(tmp_path, z_zero, top, words):
     corners = [[-15.0, -28.0], [-15.0, 28.0], [98.0, -28.0], [98.0, 28.0]]
@@ -206,7 +206,15 @@ def test_a_zero_that_does_not_come_right_once_the_work_moved_is_looked_for_at_th
     # the top that Z 0 was set from lies where the work has gone
     late = [texts[step.order - 1] for step in clamping.steps if not clamping.done(step) and refits(clamping, step)]
     assert all(("not on the top, which has moved" in text) == (z_zero == "stock-top") for text in late)
-    assert ("outside the cut, as it lies now" in files["report.txt"]) == (z_zero == "stock-top")
+    assert ("the bed, by the Z noted there" in files["report.txt"]) == (z_zero == "stock-top")
+    # a height that the whole blank rises by shows from the bed alone
+    how = "For Z set Z 0 for that cutter on the bed," if z_zero == "bed" else \
+        "For Z set Z 0 for that cutter by the Z noted on the bed,"
+    assert how in files["setup.html"]
+    fresh = clamping_of(pathgen.load_job(job(tmp_path, changes=changes, extra=drilled)))
+    (first,) = (line for line in before_start(fresh, fresh.steps[0]) if line.startswith("Fit "))
+    assert ("on the bed beside the work, or on a setter (a block of known height) there, and note the Z shown" in first
+            ) == (z_zero == "stock-top")
 
 
 MOVED = """[marks]
