@@ -240,7 +240,7 @@ def _turns(parts: Sequence[Sequence[Step]], names: Sequence[str]) -> list[list[T
         if task.cutter:
             number += 1
             turns[part][task.step] = Turn(number=number, count=count, stays=task.cutter == fitted)
-            fitted = task.cutter
+            fitted = task.cutter if parts[part][task.step].operation.keeps_cutter else ""
             continue
         ended.append((part, task.step))
         if following is None or following[1].cutter:  # every fill that is poured now is known

@@ -14,6 +14,7 @@ from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.programs.zeroing import refits
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
+from pathgen.work.mark_errors import zero_again
 from pathgen.work.operations import STAY, Channel, DowelHoles, Outline, Slot
 
 INTO_BED = 1e-6
@@ -116,8 +117,8 @@ def before_start(
         lines.append(_stand_out_words(clamping, stand_out(clamping, low)))
     if zero is not None:
         lines += check_words(zero, step, clamping.units)
-        if zero.like is None and (zero.if_so or _first_moved(clamping, step)) and zero.on != "bed":
-            lines.append(_still_off(clamping, step))
+        if zero.like is None and (zero.if_so or zero.within):
+            lines.append(_still_off(clamping, zero))
     lines += step.operation.at_start(clamping)
     bottom = step.operation.bottom if lowest is None else lowest
     if bottom < -INTO_BED:
@@ -163,12 +164,14 @@ def _measuring(clamping: Clamping) -> str:
             f"{where}; where it is not so, write the thickest as {_thickness_keys(clamping)}, and build again.")
 
 
-def _still_off(clamping: Clamping, step: Step) -> str:
+def _still_off(clamping: Clamping, zero: ZeroCheck) -> str:
     """What it means where the first zero that is tried over a raw top, which nothing cuts, does not come right; or over
     work that moved."""
-    if clamping.moved_at(step) is not None:
-        again = "the bed felt for again" if clamping.setup.z_zero == "bed" else "Z 0 set again where it was"
-        return f"If it stays off with {again}, and was not off by as much before the work moved, {MISREAD}."
+    if zero.within:
+        again = "the bed felt for again" if clamping.setup.z_zero == "bed" else \
+            f"Z 0 set again {zero_again(clamping.setup.z_zero)}"
+        before = "" if zero.mark else ", and was not off by as much before the work moved"
+        return f"If it stays off with {again}{before}, {MISREAD}."
     says = f"write {_thickness_keys(clamping)} as measured"
     begun = clamping.moved_from > 1  # what is begun is not built anew for a thicker blank
     if clamping.setup.z_zero == "bed":
@@ -178,12 +181,6 @@ def _still_off(clamping: Clamping, step: Step) -> str:
         else ""
     return ("If it stays off with Z 0 set again where it was, the top is so much higher or lower here: note it, and "
             f"leave Z 0.{higher}")
-
-
-def _first_moved(clamping: Clamping, step: Step) -> bool:
-    """Whether a step is the first of those written for moved work before which a cutter is fitted."""
-    later = (one for one in clamping.steps if clamping.moved_at(one) is not None and refits(clamping, one))
-    return next(later, None) is step
 
 
 def _before(clamping: Clamping, step: Step) -> list[str]:
@@ -263,9 +260,7 @@ def _fitted(clamping: Clamping, step: Step) -> str:
     """The cutter to fit, or the one that is in the spindle still, and where its Z 0 is set."""
     named = f"{step.cutter.name} ({step.cutter.shape}, {format_length(step.cutter.diameter, clamping.units)})"
     if not refits(clamping, step):
-        waits = step.operation.levels is not None
-        return f"{named} stays in the spindle, and its Z 0 as it is" + (
-            "; set it again if the machine was switched off since." if waits else ".")
+        return f"{named} stays in the spindle, and its Z 0 as it is; set it again if the machine was off since."
     return f"Fit {named} and set Z 0{' again' if step.number > 1 else ''} for it: {_z_place(clamping, step)}."
 
 
@@ -421,15 +416,16 @@ def _z_place(clamping: Clamping, step: Step) -> str:
         return f"touch off beside the work on the bed it lies on, or on {setter} standing there" + (
             "; where tape holds the work, on a strip of the same tape stuck to the bed, or all is cut lower by its "
             "thickness" if _taped(clamping) else "")
+    again = zero_again(clamping.setup.z_zero)
     if clamping.moved_at(step) is not None:
-        return ("not on the top, which has moved: by a reference height on the bed, noted when the first cutter was "
-                "set, or so that the check of Z 0 below comes right")
-    if not any(s.operation.makes_surface for s in clamping.steps if s.order < step.order):
-        return f"touch off on {_top_words(clamping)}"
-    return (
-        "the raw top is gone where it was surfaced; use stock left standing outside the cut, or a reference "
-        "height noted when the first cutter was set"
-    )
+        return f"not on the top, which has moved: {again}, or so that the check of Z 0 below comes right"
+    if any(s.operation.makes_surface for s in clamping.steps if s.order < step.order):
+        return f"the raw top is gone where it was surfaced: {again}, or on stock left standing outside the cut"
+    later = step.number == 1 and clamping.surfacing is not None and any(
+        refits(clamping, one) for one in clamping.steps[1:])
+    return f"touch off on {_top_words(clamping)}" + (
+        ", then on the bed beside the work, or on a setter (a block of known height) there, and note the Z shown: by "
+        "it Z 0 is found again once that top is cut or has moved" if later else "")
 
 
 def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:

@@ -12,16 +12,17 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Floats
+from pathgen.base.arrays import Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.hollow import Hollow
 from pathgen.base.surface import Surface
-from pathgen.base.units import format_length
+from pathgen.base.units import format_length, rounded_up
 from pathgen.programs.around import Around
 from pathgen.programs.waste import left_standing, within_travel
 from pathgen.programs.zeroing import covered, refits
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.mark_errors import THINNER, influence
 from pathgen.work.operations import CutAgain, DowelHoles, WitnessMarks
 
 SPARE = 0.5
@@ -68,12 +69,18 @@ class ZeroCheck:
     """How much more it may show, as tips rest on the ridges between passes."""
     if_so: str = ""
     """What the height counts on, where nothing cuts it: words that follow it."""
+    mark: int | None = None
+    """The measured mark, from 1, that the height of a top that moved was read at, beside the place."""
+    within: float = 0.0
+    """How far off the display may be where the work moved, as exactly as its marks were measured; 0 where it did not.
+    """
     like: int | None = None
     """The first program whose zero is tried over the same place, or next to it, of a top that nothing cuts."""
 
 
 def zero_checks(around: Around) -> dict[int, ZeroCheck]:
-    """A check for each step that starts with another cutter, by its order; none for one that has no bare place.
+    """A check for each step still to be run that starts with another cutter, by its order; none for one that has no
+    bare place.
 
     Raises JobError for a feeler that does not fit under a cutter at the height of rapids.
     """
@@ -84,7 +91,7 @@ def zero_checks(around: Around) -> dict[int, ZeroCheck]:
             "[setup] feeler", f"{feeler:g} mm does not go under a cutter that passes {gap:g} mm over the work",
             allowed=f"less than [machine] clearance, {gap:g} mm", remedy="take a thinner feeler, or paper of 0.1 mm",
         )
-    refit = [step for step in clamping.steps if refits(clamping, step)]
+    refit = [step for step in clamping.steps if refits(clamping, step) and not clamping.done(step)]
     widest = max((step.cutter.radius for step in refit), default=0.0)
     wide = _reachable(around, widest, _raw(around, max((_foot(step.cutter) for step in refit), default=0.0)))
     made: dict[int, ZeroCheck] = {}
@@ -92,8 +99,7 @@ def zero_checks(around: Around) -> dict[int, ZeroCheck]:
         check = _first(around, step, wide)
         if check is not None:
             before = (order for order, one in made.items() if one.if_so and one.like is None
-                      and math.dist((one.x, one.y), (check.x, check.y)) <= NEXT_TO
-                      and (order < clamping.moved_from) == (step.order < clamping.moved_from))
+                      and math.dist((one.x, one.y), (check.x, check.y)) <= NEXT_TO)
             made[step.order] = replace(check, like=next(before, None) if check.if_so else None)
     return made
 
@@ -149,6 +155,10 @@ def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCh
     measured = marks.top_at(x, y, top) if marks is not None and on == "raw top" else None
     if measured is not None:
         if_so, top = "by the heights of the marks as drilled", measured
+    mark = _beside(clamping, x, y) if on == "raw top" else None
+    if clamping.moved is not None and mark is not None:
+        top = float((clamping.moved.places + clamping.moved.residuals)[mark, 2])
+        if_so = f"as measured at mark {mark + 1}"
     if on in ("finished surface", "bare face"):
         last, surfacing = _cut_to_the_end(clamping, step), clamping.surfacing
         surface = clamping.finished_surface if last else clamping.first_surface
@@ -160,16 +170,52 @@ def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCh
     # what lies on the bed has not moved with the work
     there = clamping.to_machine(np.array([[x, y, height]]), None if on == "bed" else step)[0]
     return ZeroCheck(order=step.order, on=on, x=x, y=y, height=height, feeler=feeler, ridge=ridge, if_so=if_so,
+                     mark=None if mark is None else mark + 1, within=_within(clamping, step, on, (x, y, height), mark),
                      display=(float(there[0]), float(there[1]), float(there[2])))
+
+
+def _measured_tops(clamping: Clamping) -> Ints:
+    """(n,) which measured marks of work that moved lie on its raw top."""
+    assert clamping.moved is not None
+    return np.flatnonzero(clamping.moved.places[:, 2] >= clamping.stock.thickness - THINNER)
+
+
+def _beside(clamping: Clamping, x: float, y: float) -> int | None:
+    """The measured mark, from 0, beside a place on the raw top of work that moved: its top was read there."""
+    if clamping.moved is None:
+        return None
+    tops = _measured_tops(clamping)
+    off = np.linalg.norm(clamping.moved.places[tops, :2] - [x, y], axis=1)
+    return int(tops[np.argmin(off)]) if off.min(initial=np.inf) <= NEXT_TO else None
+
+
+def _within(
+    clamping: Clamping, step: Step, on: On, place: tuple[float, float, float], mark: int | None
+) -> float:
+    """How far off the display may be over a place that moved: as an error at its mark, or those at all of them, moves
+    it, and as it shows the same again; 0 where it lies still, or was cut where it lies now."""
+    cut = any(s.operation.finishes and not (isinstance(s.operation, CutAgain) and s.operation.goes_round)
+              for s in clamping.steps if clamping.moved_from <= s.order < step.order)
+    if clamping.moved is None or on == "bed" or (on == "finished surface" and cut):
+        return 0.0
+    share = 1.0 if mark is not None else float(influence(clamping.moved.places, [place])[0][0])
+    return clamping.moved.accuracy * share + SAME[clamping.units]
 
 
 def _by_height(around: Around, step: Step, wide: BaseGeometry) -> Iterator[tuple[BaseGeometry, On]]:
     """Bare places in the order they are looked for: level ones of the blank, then the surface, then the bed."""
     clamping, foot = around.clamping, _foot(step.cutter)
+    own = _reachable(around, step.cutter.radius, _raw(around, foot))
+    if clamping.moved is not None:
+        marks = shapely.multipoints(clamping.moved.places[_measured_tops(clamping), :2])
+        beside = overlay.buffer(marks, NEXT_TO)
+        yield overlay.intersection(wide, beside), "raw top"
+        yield overlay.intersection(own, beside), "raw top"
+        yield overlay.intersection(wide, marks.convex_hull), "raw top"
     yield wide, "raw top"
     if clamping.surfacing is None:
         yield _finished(around, step, foot), "bare face"
-    yield _reachable(around, step.cutter.radius, _raw(around, foot)), "raw top"
+    yield own, "raw top"
     if clamping.surfacing is not None:
         yield _finished(around, step, foot), "finished surface"
     yield _bed(around, step, foot), "bed"
@@ -263,14 +309,18 @@ def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
     where = {"raw top": "the bare raw top", "finished surface": "the finished surface",
              "bare face": "the bare face", "bed": "the bare bed"}[check.on]
     shown = " ".join(filter(None, [f"Z {z}{over}", check.if_so]))
-    same = format_length(SAME[units], units)
-    must = f"what it did for program {check.like} ({shown}), within {same}" if check.like else shown
-    until = f"it shows that: what was off by as much before program {check.like} lies in the blank" if check.like else \
-        "it is right"
+    same, off = (format_length(v, units) for v in (SAME[units], rounded_up(check.within)))
+    must, again = shown, "until it is right"
+    if check.like:
+        lies = "the mark's measure" if check.mark else "the blank"
+        must = f"what it did for program {check.like} ({shown}), within {same}"
+        again = f"until it shows that: what was off by as much before program {check.like} lies in {lies}"
+    elif check.within:
+        must, again = f"{shown}, within {off}", f"only where it is more than {off} off"
     lower, higher = step.operation.off_in_z(step.cutter)
     return [
         f"Check Z 0 with the spindle off: go to X {x}, Y {y}, over {where}; lower the cutter on a feeler or paper "
         f"{feeler} thick until it is just held. The display must show {must}. Then raise the cutter.",
         f"Each {step_of} more on the display means: {lower}, by {step_of}. Each {step_of} less: {higher}, by "
-        f"{step_of}. Set Z 0 again until {until}.",
+        f"{step_of}. Set Z 0 again {again}.",
     ]

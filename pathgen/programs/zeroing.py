@@ -24,7 +24,7 @@ class Reference:
     xy: tuple[str, ...]
     gone: tuple[str, ...]
     refit: bool
-    """Whether the cutter is another than in the step before, so that Z must be set again."""
+    """Whether its cutter is fitted before it, so that Z must be set again."""
 
 
 def references(around: Around) -> tuple[Reference, ...]:
@@ -51,11 +51,13 @@ def check_references(around: Around) -> None:
 
 
 def refits(clamping: Clamping, step: Step) -> bool:
-    """Whether a step's cutter is another than in the step before, so that Z must be set again."""
+    """Whether another cutter than a step's own stands in the spindle when it is to start, so that Z must be set again:
+    that of the step before, or the pointed one that marks have just been measured with."""
     if step.turn:
         return not step.turn.stays
-    before = [s.cutter.name for s in clamping.steps if s.order < step.order]
-    return not before or before[-1] != step.cutter.name
+    before = clamping.steps[step.order - 2] if step.order > 1 else None
+    return before is None or step.order == clamping.moved_from or not before.operation.keeps_cutter \
+        or before.cutter.name != step.cutter.name
 
 
 def fitted_lowest(clamping: Clamping, lowest: Sequence[float]) -> list[float]:
@@ -65,8 +67,7 @@ def fitted_lowest(clamping: Clamping, lowest: Sequence[float]) -> list[float]:
     """
     runs: list[list[int]] = []
     for k, step in enumerate(clamping.steps):
-        if not runs or refits(clamping, step) or step.order == clamping.moved_from or (
-                step.cutter.name != clamping.steps[k - 1].cutter.name):
+        if not runs or refits(clamping, step) or step.cutter.name != clamping.steps[k - 1].cutter.name:
             runs.append([])
         runs[-1].append(k)
     low = {k: min(lowest[i] for i in run) for run in runs for k in run}
@@ -89,10 +90,12 @@ def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
     z, gone = [], []
     if clamping.setup.z_zero == "bed":
         z.append("the bed, or a setter on it")
+    elif clamping.moved_at(step) is not None:
+        z.append("the bed, by the Z noted there")
     elif not surfaced:
         z.append("the raw top of the blank")
     elif raw_left:
-        z.append("the raw top of the blank, outside the cut" + ", as it lies now" * bool(clamping.moved_at(step)))
+        z.append("the raw top of the blank, outside the cut, or the bed, by the Z noted there")
     if surfaced:
         gone.append(f"the raw top over the {clamping.board.names.part}")
     if covered(clamping, step):

@@ -19,6 +19,7 @@ from pathgen.base.units import (
 from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.tables import table
+from pathgen.work.mark_errors import zero_again
 
 
 def fill_words(inlays: Sequence[dict[str, Any]]) -> str:
@@ -206,7 +207,7 @@ def display_lines(marks: dict[str, Any], units: str) -> list[str]:
 
 def measuring_lines(marks: dict[str, Any], units: str) -> list[str]:
     """How to measure the marks, and the blocks for the job file, filled in with where they should be."""
-    where = "on the bed" if marks["machine_top"] else "on the raw top, at the same place each time"
+    where = zero_again("bed" if marks["machine_top"] else "stock-top")
     words = ("Once they are drilled, and again if the work has moved: spindle off, a pointed cutter or a wiggler over "
              f"the middle of each mark by a loupe; read X and Y off the display. For Z set Z 0 for that cutter {where}"
              ", as for any other, then lower the tip to the blank's top beside the mark until a feeler (a strip of "

@@ -12,7 +12,6 @@ from pathgen.base.units import format_length, place_words, told_apart
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
 from pathgen.work.mark_errors import (
-    ACCURACY,
     MarkErrors,
     doubtful_heights,
     influence,
@@ -188,7 +187,7 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
         return
     corners = moved.of_corners(clamping.stock.bounds)
     farthest, rises = float(np.linalg.norm(corners, axis=1).max()), corners[:, 2]
-    exact = moved.errors.accuracy if moved.errors else ACCURACY
+    exact = moved.accuracy
     if farthest > SLIPS:
         far, usual = told_apart(farthest, SLIPS, unit=units)
         yield Finding(

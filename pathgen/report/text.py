@@ -48,7 +48,7 @@ def report_text(report: dict[str, Any], units: str) -> str:
         [report["title"], "=" * len(report["title"]), ""],
         summary_lines(report, units),
         opened_lines(report["reach"], units),
-        zero_lines(report["zero_checks"], units, go_on_with=next_program(report)),
+        zero_lines(report["zero_checks"], units),
         budget_lines(report["budget"], units),
         fill_lines(report, units),
         load_lines(report["programs"]),

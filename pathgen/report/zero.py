@@ -21,15 +21,15 @@ def zero_rows(programs: Sequence[Program], units: str) -> list[dict[str, Any]]:
         {
             "order": p.order, "cutter": p.cutter.name, "on": check.on, "at": [round(check.x, 3), round(check.y, 3)],
             "height": round(check.height, 5), "feeler": check.feeler, "ridge": check.ridge, "like": check.like,
+            "within": round(check.within, 4),
             "display": [round(v, 5) + 0.0 for v in check.display], "words": check_words(check, p.step, units),
         }
         for p in programs if (check := p.zero) is not None
     ]
 
 
-def zero_lines(rows: Sequence[dict[str, Any]], units: str, *, go_on_with: int) -> list[str]:
-    """The checks as a table, of programs still to be run, and what each means where it does not hold."""
-    rows = [row for row in rows if row["order"] >= go_on_with]
+def zero_lines(rows: Sequence[dict[str, Any]], units: str) -> list[str]:
+    """The checks as a table, and what each means where it does not hold."""
     if not rows:
         return []
     cells = [[str(r["order"]), r["cutter"], r["on"], *(even_length(v, units) for v in (*r["display"], r["feeler"]))]
@@ -38,9 +38,9 @@ def zero_lines(rows: Sequence[dict[str, Any]], units: str, *, go_on_with: int) -
         "", "Zero, checked on the work before each program that has another cutter", "",
         *table(["program", "cutter", "over", "X", "Y", "Z shown", "feeler"], cells, right=(0, 3, 4, 5, 6)),
         *(f"Program {r['order']}: {r['words'][1]}" for r in rows),
+        f"Still further off with Z 0 set again: {MISREAD}." if any(r["within"] for r in rows) else
         "Shown over the raw top the same amount wrong every time: the blank is that much thicker or thinner than the "
         "job says there, and Z 0 is right.",
-        *([f"Wrong only since the work has moved: {MISREAD}."] if go_on_with > 1 else []),
     ]
 
 

@@ -364,12 +364,9 @@ class Clamping:
         x, y, z = (on_bed - [*self.zero, self.z_zero]).T
         return np.stack([*_turned(x, y, self.setup.along), z], axis=1)
 
-    def display(self, places: Floats, operation: Operation[Any], *, after: bool = False) -> Floats:
-        """(n, 2) what the machine's display shows over (n, 2) places on the blank's top when an operation is run, or
-        `after` it."""
-        place = {id(step.operation): place for place, step in enumerate(self.steps)}[id(operation)]
-        step = self.steps[min(place + after, len(self.steps) - 1)]
-        return self.wood_at(np.insert(places, 2, self.stock.thickness, axis=1), step)[:, :2]
+    def display(self, places: Floats) -> Floats:
+        """(n, 2) what the machine's display shows over (n, 2) places on the blank's top, as the work lies now."""
+        return self.wood_at(np.insert(places, 2, self.stock.thickness, axis=1), self.steps[-1])[:, :2]
 
     def to_board(self, points: Floats, step: Step | None = None) -> Floats:
         """The inverse of `to_machine`."""

@@ -183,8 +183,8 @@ def odd_heights(
 
 
 def zero_again(z_zero: str) -> str:
-    """Where Z 0 of the pointed cutter is set to measure the marks again, in words."""
-    return "on the bed" if z_zero == "bed" else "where it was then"
+    """Where Z 0 is set once the top that it was set from is cut or has moved, in words; program 1 has that Z noted."""
+    return "on the bed" if z_zero == "bed" else "by the Z noted on the bed"
 
 
 def odd_words(odd: list[int], off: str) -> tuple[str, str]:

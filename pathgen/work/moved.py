@@ -110,6 +110,11 @@ class Moved:
         return float(rises[corner]), (box[0 if corner < 2 else 2], box[1 if corner % 2 == 0 else 3])
 
     @property
+    def accuracy(self) -> float:
+        """How exactly its marks were measured, mm."""
+        return self.errors.accuracy if self.errors else ACCURACY
+
+    @property
     def far(self) -> float:
         """The largest shift along, across or up, mm."""
         return float(np.abs(self.shift).max())

@@ -77,9 +77,8 @@ class Work(Protocol):
     def stands(self, inlay: Inlay) -> float:
         """How far what fills an inlay stands above the wood round it, mm."""
 
-    def display(self, places: Floats, operation: Operation[Any], *, after: bool = False) -> Floats:
-        """(n, 2) what the machine's display shows over (n, 2) places on the blank's top when an operation is run, or
-        `after` it."""
+    def display(self, places: Floats) -> Floats:
+        """(n, 2) what the machine's display shows over (n, 2) places on the blank's top, as the work lies now."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,6 +92,8 @@ class Operation(ABC, Generic[F]):
     """How the work is held before the first program."""
     spins: ClassVar[bool] = True
     """Whether the spindle turns."""
+    keeps_cutter: ClassVar[bool] = True
+    """Whether its cutter is still in the spindle when the next program starts."""
     works_hard: ClassVar[bool] = False
     """Whether it clears wood, so that what a tooth takes is worth measuring."""
     makes_surface: ClassVar[bool] = False
@@ -316,7 +317,7 @@ class Pocket(_Within[Inlay]):
             ]
         deep = format_length(work.opened(inlay) + inlay.overfill, work.units)
         found = "; or find them again by a witness mark, the tip over it and the display set to what belongs there: " \
-                f"{_named_places(work.marks[:1], work, self, after=True)}" if work.marks else ""
+                f"{_named_places(work.marks[:1], work)}" if work.marks else ""
         return [
             "Stop here for the fill. Leave the work clamped, held over its whole face: what is held by its ends alone "
             "bows. Brush and vacuum the pockets clean.",
@@ -434,13 +435,14 @@ class WitnessMarks(_Within[Marks]):
     table = "[marks]"
     instead = "another [marks] cutter, or places of your own in at"
     purpose = "drill witness marks in the waste"
+    keeps_cutter = False  # they are measured with a pointed one
 
     @property
     def named(self) -> tuple[Named, ...]:
         return self.feature.named
 
     def afterwards(self, work: Work) -> list[str]:
-        places = _named_places(self.named, work, self)
+        places = _named_places(self.named, work)
         if self.feature.tops is not None:
             return [f"The marks are {places}."]
         return [f"It has drilled {places}. Measure X, Y and Z of each now, while the blank lies as it was clamped, and "
@@ -486,7 +488,7 @@ class Hover(_Within[Marks]):
             f"Leave the spindle off. The program stops {hover} above each mark; look, best through a loupe, then press "
             f"start to go on. Stop if the tip is more than {off} off the middle of a mark, and measure all of them: "
             "write where they are into the job, as measured marks.",
-            f"It stops, in this order, over {_named_places(self.named, work, self)}."
+            f"It stops, in this order, over {_named_places(self.named, work)}."
         ]
 
     def cautions(self) -> list[str]:
@@ -524,7 +526,7 @@ class DowelHoles(_Holes):
         return self.leaves_open(0.0)
 
     def at_start(self, work: Work) -> list[str]:
-        return [f"It cuts {_named_places(self.named, work, self)}."]
+        return [f"It cuts {_named_places(self.named, work)}."]
 
 
 class RoundHoles(_Holes):
@@ -649,7 +651,7 @@ class SideDots(_Bored):
 
     def at_start(self, work: Work) -> list[str]:
         along = self.feature.at[np.argsort(self.feature.at[:, 0])][[0, -1]]
-        first, last = (axes_words(x, y, work.units) for x, y in work.display(along, self).tolist())
+        first, last = (axes_words(x, y, work.units) for x, y in work.display(along).tolist())
         if first == last:
             return []
         return [f"Check that the bass edge is level, with the spindle off: lower the cutter on a feeler over the first "
@@ -862,9 +864,9 @@ def _beyond(part: BaseGeometry, by: float) -> BaseGeometry:
     return overlay.buffer(part, by, join_style="mitre")
 
 
-def _named_places(named: Sequence[Named], work: Work, operation: Operation[Any], *, after: bool = False) -> str:
-    """Names and where they are on the machine's display then: ``mark 1 at X 5 mm, Y 3 mm; mark 2 at ..``."""
-    there = work.display(np.array([one.at for one in named]), operation, after=after)
+def _named_places(named: Sequence[Named], work: Work) -> str:
+    """Names and where they are on the machine's display now: ``mark 1 at X 5 mm, Y 3 mm; mark 2 at ..``."""
+    there = work.display(np.array([one.at for one in named]))
     return "; ".join(f"{one.name} at {axes_words(x, y, work.units)}"
                      for one, (x, y) in zip(named, there.tolist(), strict=True))
 

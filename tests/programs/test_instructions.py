@@ -187,7 +187,7 @@ def test_of_work_that_rose_nothing_is_said_of_a_spoilboard_that_no_cutter_reache
 
 @pytest.mark.parametrize(("z_zero", "top", "words"), [
     ("bed", 8.0, "stays off with the bed felt for again"),
-    ("stock-top", 0.0, "stays off with Z 0 set again where it was"),
+    ("stock-top", 0.0, "stays off with Z 0 set again by the Z noted on the bed"),
 ])
 def test_a_zero_that_does_not_come_right_once_the_work_moved_is_looked_for_at_the_marks(tmp_path, z_zero, top, words):
     corners = [[-15.0, -28.0], [-15.0, 28.0], [98.0, -28.0], [98.0, 28.0]]
@@ -196,17 +196,25 @@ def test_a_zero_that_does_not_come_right_once_the_work_moved_is_looked_for_at_th
     changes = {"[stock]": f'[setup]\nz_zero = "{z_zero}"\n[stock]'}
     result = built(tmp_path, changes=changes, extra=drilled + rows, resolution=0.5)
     files, clamping = result.files(shaded=False), result.plan.clamping
-    misread = f"{words}, and was not off by as much before the work moved, {MISREAD}."
+    misread = f"{words}, {MISREAD}."
     texts = [" ".join(re.findall(r"\((?:\.\. )?-? ?(.*)\)", p.text)) for p in result.programs]
-    assert [k for k, text in enumerate(texts, 1) if misread in text] == [5]  # in 4 the cutter stays
+    assert [k for k, text in enumerate(texts, 1) if misread in text] == [4]
     assert misread in files["setup.html"]
-    assert f"Wrong only since the work has moved: {MISREAD}." in files["report.txt"]
+    assert f"Still further off with Z 0 set again: {MISREAD}." in files["report.txt"]
     assert "the blank is so much thicker or thinner" not in files["setup.html"]
     assert not any(line.startswith("Program 1: ") for line in files["report.txt"].splitlines())
     # the top that Z 0 was set from lies where the work has gone
     late = [texts[step.order - 1] for step in clamping.steps if not clamping.done(step) and refits(clamping, step)]
     assert all(("not on the top, which has moved" in text) == (z_zero == "stock-top") for text in late)
-    assert ("outside the cut, as it lies now" in files["report.txt"]) == (z_zero == "stock-top")
+    assert ("the bed, by the Z noted there" in files["report.txt"]) == (z_zero == "stock-top")
+    # a height that the whole blank rises by shows from the bed alone
+    how = "For Z set Z 0 for that cutter on the bed," if z_zero == "bed" else \
+        "For Z set Z 0 for that cutter by the Z noted on the bed,"
+    assert how in files["setup.html"]
+    fresh = clamping_of(pathgen.load_job(job(tmp_path, changes=changes, extra=drilled)))
+    (first,) = (line for line in before_start(fresh, fresh.steps[0]) if line.startswith("Fit "))
+    assert ("on the bed beside the work, or on a setter (a block of known height) there, and note the Z shown" in first
+            ) == (z_zero == "stock-top")
 
 
 MOVED = """[marks]
@@ -216,7 +224,8 @@ drilled = [[-15.0, -28.0, 8.0], [-15.0, 28.0, 8.0], [98.0, -28.0, 8.0], [98.0, 2
     [-14.8, -28.0, 7.99], [-14.8, 28.0, 8.0], [98.2, -28.0, 7.99], [98.2, 28.0, 8.0]))
 
 
-@pytest.mark.parametrize(("before", "kept"), [("", True), ("[moved]\nbefore = 6\n", False)])
+@pytest.mark.parametrize(("before", "kept"), [
+    ("", True), ("[moved]\nbefore = 5\n", True), ("[moved]\nbefore = 6\n", False)])
 def test_how_to_fill_stays_where_the_work_moved_before_the_second_cut(tmp_path, before, kept):
     """Whether the resin was poured before that, only the maker knows; a mark is found where it lies now."""
     shallow = {"[resin]": "[resin]\npour_depth = 1.0"}
@@ -228,7 +237,8 @@ def test_how_to_fill_stays_where_the_work_moved_before_the_second_cut(tmp_path, 
     card = page[page.index(f'id="program-{last.order}"'):page.index(f'id="program-{last.order + 1}"')]
     flat = " ".join(re.findall(r"\((?:\.\. )?(.*)\)", last.text))
     for text in (card, flat):
-        for words in (f"filled before the work moved, go on with program {last.order + 1}", "Stop here for the fill",
+        first = result.plan.clamping.moved_from
+        for words in (f"filled before the work moved, go on with program {first}", "Stop here for the fill",
                       "Brush a thin coat", "dam round the drawing", "mark 1 at X -14.8 mm, Y -28 mm"):
             assert (words in text) == kept, words
     assert "afterwards" not in result.programs[0].text  # its marks are drilled and measured
@@ -269,7 +279,12 @@ def test_a_cutter_that_stays_is_not_zeroed_again(tmp_path):
     more = '[[inlay]]\nartwork = "art.svg"\ndepth = 1.0\ncutters = ["flat"]\nfill = "none"\n' \
            "place = { at = [45.0, 0.0] }\n"
     stays = told(tmp_path, 3, extra=OUTLINE, changes={"overfill = 0.7": 'fill = "none"', "[resin]": more + "[resin]"})
-    assert "flat (flat-end, 2 mm) stays in the spindle, and its Z 0 as it is." in stays
+    as_it_is = "flat (flat-end, 2 mm) stays in the spindle, and its Z 0 as it is; " \
+               "set it again if the machine was off since."
+    assert as_it_is in stays
+    marked = clamping_of(pathgen.load_job(job(tmp_path, extra=OUTLINE + '[marks]\ncutter = "flat"\n')))
+    look = next(step for step in marked.steps if step.operation.name == "hover")  # fill has cured, for days
+    assert as_it_is in before_start(marked, look)
 
 
 def test_the_work_is_fixed_before_its_zero_is_set(tmp_path):

@@ -422,7 +422,7 @@ DRILLED_FROM_TOP = DRILLED.replace("8.0]", "0.0]").replace("7.7]", "-0.3]")
     ("bed", DRILLED, [0.52] * 4, r"0\.5\d mm into the bed it lay on.*allowed: 0\.5 mm, .*pointed cutter on the bed"),
     ("bed", DRILLED, [3.0] * 4, r"3 mm into the bed it lay on"),
     ("bed", DRILLED, [0.0, 0.0, 1.2, 1.2], r"1\.2\d mm into the bed it lay on .* 105 mm along"),
-    ("stock-top", DRILLED_FROM_TOP, [3.0] * 4, r"3 mm into the bed it lay on.*pointed cutter where it was then"),
+    ("stock-top", DRILLED_FROM_TOP, [3.0] * 4, r"3 mm into the bed it lay on.*pointed cutter by the Z noted"),
     ("stock-top", AT, [3.0] * 4, r"3 mm into the bed it lies on.*allowed: 0\.5 mm\).*\[marks\] drilled.*less the same"),
 ])
 def test_a_blank_that_would_have_sunk_into_the_bed_is_refused(tmp_path, z_zero, marks, lower, words):
@@ -457,7 +457,8 @@ def test_moves_that_held_work_hardly_makes_are_asked_about(tmp_path, drilled, sh
 
 
 @pytest.mark.parametrize(("z_zero", "drilled", "words"), [
-    ("bed", DRILLED, "cutter was set on the bed"), ("stock-top", DRILLED_FROM_TOP, "cutter was set where it was then"),
+    ("bed", DRILLED, "cutter was set on the bed"),
+    ("stock-top", DRILLED_FROM_TOP, "cutter was set by the Z noted on the bed"),
 ])
 def test_zero_is_looked_for_where_it_lies(tmp_path, z_zero, drilled, words):
     tops = np.array([8.0, 7.7, 8.0, 7.7]) - (8.0 if z_zero == "stock-top" else 0.0)

@@ -15,10 +15,12 @@ from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.around import Around
+from pathgen.programs.instructions import before_start
 from pathgen.programs.plan import Plan
 from pathgen.programs.zero_check import _bed, _foot, _middle, check_words, feeler_tip, zero_checks
-from pathgen.programs.zeroing import refits
+from pathgen.programs.zeroing import references, refits
 from pathgen.report.zero import zero_findings
+from pathgen.work.operations import SurfaceRough
 from tests.small_board import built, job
 
 FEEDS = {"speed": 10000, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}
@@ -211,6 +213,39 @@ def test_once_the_work_has_moved_the_first_program_after_it_is_the_measure(tmp_p
     assert {said[n][0].like for n in moved[1:]} == {moved[0]}
 
 
+def found(heights):
+    return "".join(f"[[measured]]\nfound = {[x + 0.3, y, z]}\n" for (x, y), z in zip(CORNERS, heights, strict=True))
+
+
+def test_over_work_that_moved_zero_is_tried_beside_a_mark_by_what_was_measured_there(tmp_path):
+    """A level top 8 mm high, each height read wrong by 0.05 mm at most: whoever sets Z 0 right is never sent back."""
+    chance, extra = np.random.default_rng(3), f"{MARKS}drilled = {[[*p, 8.0] for p in CORNERS]}\n"
+    for _ in range(6):
+        read = np.round(8.0 + chance.uniform(-0.05, 0.05, 4), 3).tolist()
+        said = words_of(tmp_path, extra=extra + found(read))
+        check, words = next(iter(said.values()))
+        assert math.dist((check.x, check.y), CORNERS[check.mark - 1]) <= 15.0
+        assert check.display[2] == pytest.approx(read[check.mark - 1] + 0.1, abs=0.02)  # the slope of 15 mm
+        assert abs(check.display[2] - 8.1) <= check.within == pytest.approx(0.05 + 0.02)
+        assert f"as measured at mark {check.mark}, within 0.07 mm. Then" in words
+        assert "Set Z 0 again only where it is more than 0.07 mm off." in words
+        later = next(words for other, words in said.values() if other.like)
+        assert f"off by as much before program {check.order} lies in the mark's measure" in later
+
+
+def test_over_the_old_surface_of_work_that_moved_all_marks_have_their_part_in_what_it_may_show(tmp_path):
+    """Four places on it measured; a height half-way between them errs by a half of one reading's error."""
+    places = [[10.0, -12.0, 6.5], [10.0, 12.0, 6.5], [80.0, -12.0, 6.5], [80.0, 12.0, 6.5]]
+    rows = "".join(f"[[measured]]\nat = {p}\nfound = {p}\n" for p in places)
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, changes=BARE, extra=f"{rows}[moved]\nbefore = 2\n")))
+    (order, check), *_ = plan_of(clamping).zero_checks.items()
+    assert (order, check.on, check.mark) == (2, "finished surface", None)
+    u, v = (check.x - 45.0) / 35.0, check.y / 12.0
+    assert check.within == pytest.approx(0.02 + 0.05 * math.sqrt((1 + u * u + v * v) / 4), rel=0.01)
+    lines = before_start(clamping, clamping.steps[1], zero=check)
+    assert "stays off with the bed felt for again, and was not off by as much before the work moved" in lines[-1]
+
+
 def test_no_bare_place_at_all_is_said(tmp_path):
     """Clamps all round: the bed is under them, the raw top is gone, the surface under fill."""
     walls = [("[-60.0, -1.0]", "[-80.0, 80.0]"), ("[91.0, 150.0]", "[-80.0, 80.0]"),
@@ -264,11 +299,26 @@ def test_the_check_follows_the_zero_of_the_job(tmp_path):
 
 
 def test_z_is_set_again_where_the_cutter_is_another_than_in_the_step_before():
-    steps = [SimpleNamespace(order=n, turn=turn, cutter=SimpleNamespace(name=name)) for n, (name, turn) in enumerate([
-        ("ball", None), ("ball", None), ("flat", None), ("ball", None), ("ball", SimpleNamespace(stays=False)),
-        ("flat", SimpleNamespace(stays=True))], 1)]
-    found = [refits(SimpleNamespace(steps=steps), step) for step in steps]
+    steps = [SimpleNamespace(order=n, turn=turn, cutter=SimpleNamespace(name=name), operation=SurfaceRough)
+             for n, (name, turn) in enumerate([
+                 ("ball", None), ("ball", None), ("flat", None), ("ball", None), ("ball", SimpleNamespace(stays=False)),
+                 ("flat", SimpleNamespace(stays=True))], 1)]
+    found = [refits(SimpleNamespace(steps=steps, moved_from=0), step) for step in steps]
     assert found == [True, False, True, True, True, False]
+
+
+@pytest.mark.parametrize(("rows", "order"), [("", 2), ("[[measured]]", 4)])
+def test_who_has_just_measured_marks_with_a_pointed_cutter_fits_the_programs_own(tmp_path, rows, order):
+    """Drilled by a cutter that the next program has too; and once work has moved, whatever was in the spindle."""
+    changes = {'finish = "ball"': 'finish = "ball"\nrough = "flat"'} if not rows else {}
+    drilled = f"drilled = {[[*p, 8.0] for p in CORNERS]}\n" if rows else ""
+    moved = "".join(f"{rows}\nfound = {[*p, 8.0]}\n" for p in CORNERS) if rows else ""
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, changes=changes, extra=MARKS + drilled + moved)))
+    before, step = clamping.steps[order - 2:order]
+    assert before.cutter.name == step.cutter.name == "flat"
+    assert any(line.startswith("Fit flat ") for line in before_start(clamping, step))
+    assert order in plan_of(clamping).zero_checks
+    assert {r.order: r.refit for r in references(Around(clamping=clamping))}[order]
 
 
 def test_places_next_to_each_other_count_as_one():

@@ -508,3 +508,16 @@ def test_clamps_in_a_parts_own_job_are_told_to_be_unused_where_the_blank_has_non
         "what ringed.toml says of clamps is for that part alone: on the common blank it is not used",
         "no clamps are given"]
     assert told[3:] == [[], [], []]
+
+
+def test_after_marks_have_been_measured_the_cutter_is_fitted_again_whatever_part_comes_next(tmp_path):
+    """The ball that drills a part's marks surfaces it, and drills those of the other part: a pointed one came between.
+    """
+    marked = SURFACED.replace("width = 90.0", "width = 130.0").replace("length = 130.0", "length = 180.0").replace(
+        "margin_nut = 15.0", "margin_nut = 40.0") + '[marks]\ncutter = "ball"\n'
+    text = TWO.replace("width = 130.0", "width = 140.0").replace("length = 300.0", "length = 370.0").replace(
+        "[66.0, 0.0]", "[91.0, 0.0]").replace("[178.0, 0.0]\nturn = 90", "[275.0, 0.0]")
+    parts = blank_clampings(load_job(blank(tmp_path, text, filled=marked)))
+    steps = sorted((step for one in parts for step in one.steps), key=lambda step: step.number)
+    assert [step.turn.stays for last, step in itertools.pairwise(steps)
+            if last.operation.name == "witness-marks"] == [False] * 2
