@@ -452,7 +452,7 @@ def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
     return [
         "Open the program in a text editor. Its first lines name the job, the step, the cutter and the zero, the same "
         "as this sheet.",
-        "Fit the cutter and set the zero as the sheet says. Move by hand to "
+        "Fit the cutter and set the zero as the sheet says. Raise the cutter clear, and move by hand to "
         f"{'X 0, Y 0' if clamping.moved is None else _zero_now(clamping)}: the tip must stand over "
         f"{clamping.zero_place.words}{'' if clamping.moved is None else ', which has moved there'}.",
         raised,

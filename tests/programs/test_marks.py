@@ -262,7 +262,8 @@ def check_zero_stays(moved):
             f"centre-line now lies at {shown}"
     assert stays in page.all("header")[0][2]
     by_hand = page.by_id("by-hand")[2]
-    assert f"Move by hand to {shown}: the tip must stand over the nut face on the centre-line" in by_hand
+    assert f"Raise the cutter clear, and move by hand to {shown}: the tip must stand over the nut face on the " \
+           "centre-line" in by_hand
     assert "X 0, Y 0" not in by_hand
     assert all(stays in re.sub(r"\)\s*\((\.\. )?", " ", p.text) for p in moved.programs)
 
