@@ -21,7 +21,14 @@ from pathgen.base.units import MM_PER, as_written, format_length, place_as_writt
 from pathgen.job.job import Job
 from pathgen.job.tables import MovedTable
 from pathgen.programs.around import Around
-from pathgen.programs.waste import board_errors, error_words, left_standing, spread_places, within_travel
+from pathgen.programs.waste import (
+    MARK_GAP,
+    board_errors,
+    error_words,
+    left_standing,
+    spread_places,
+    within_travel,
+)
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Marks
 from pathgen.work.mark_errors import MarkErrors, odd_heights, odd_words, unchecked, zero_again
@@ -30,9 +37,6 @@ from pathgen.work.operations import WitnessMarks
 
 MARK_DEPTH = 0.8
 """Of marks, where the job does not say and the cutter takes as much in one plunge, mm."""
-
-MARK_GAP = 0.5
-"""Wood between a mark and all that is cut or in the way, mm."""
 
 EDGE = 3.0
 """From a mark's middle to the blank's edge, mm, where there is room: no edge lies quite where the job says."""

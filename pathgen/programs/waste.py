@@ -30,6 +30,9 @@ from pathgen.work.mark_errors import (
 from pathgen.work.part import Part
 from pathgen.work.underside import turned_over
 
+MARK_GAP = 0.5
+"""Wood between a mark and all that is cut or in the way, mm."""
+
 NEAR_MIDDLE = 0.125
 """How far from the middle of the length a pair of marks may lie, as a share of the length."""
 
