@@ -21,7 +21,14 @@ from pathgen.base.units import MM_PER, as_written, format_length, place_as_writt
 from pathgen.job.job import Job
 from pathgen.job.tables import MovedTable
 from pathgen.programs.around import Around
-from pathgen.programs.waste import board_errors, error_words, left_standing, spread_places, within_travel
+from pathgen.programs.waste import (
+    MARK_GAP,
+    board_errors,
+    error_words,
+    left_standing,
+    spread_places,
+    within_travel,
+)
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Marks
 from pathgen.work.mark_errors import MarkErrors, odd_heights, odd_words, unchecked, zero_again
@@ -31,11 +38,11 @@ from pathgen.work.operations import WitnessMarks
 MARK_DEPTH = 0.8
 """Of marks, where the job does not say and the cutter takes as much in one plunge, mm."""
 
-MARK_GAP = 0.5
-"""Wood between a mark and all that is cut or in the way, mm."""
-
 EDGE = 3.0
 """From a mark's middle to the blank's edge, mm, where there is room: no edge lies quite where the job says."""
+
+EDGE_STEP = 0.5
+"""Where there is not, it is kept from the edge by as many of these as there is room for, mm."""
 
 CLAMP_GAP = 8.0
 """Kept from clamps: a mark there cannot be seen under the spindle, and a clamp holds the wood where it has moved
@@ -94,8 +101,8 @@ def marks_of(job: Job, around: Around) -> Marks | None:
 
 
 def _spread(job: Job, around: Around, free: BaseGeometry) -> Floats:
-    """(n, 2) places of marks where the job gives none, within the machine's travel, `EDGE` inside the blank's where
-    they are as good there. Raises JobError where there is no room for them."""
+    """(n, 2) places of marks where the job gives none, within the machine's travel, each up to `EDGE` inside the
+    blank's edge as there is room where it lies. Raises JobError where there is no room for them."""
     clamping = around.clamping
     spread = partial(spread_places, board=clamping.board, where="[marks]", top=clamping.stock.thickness,
                      accuracy=_moved(job).accuracy, limit=_moved(job).board_limit,
@@ -108,7 +115,9 @@ def _spread(job: Job, around: Around, free: BaseGeometry) -> Floats:
         return spread(free)  # what the machine cannot do is told of their program
     with suppress(JobError):
         blank = shapely.box(*clamping.stock.bounds)
-        inside = spread(overlay.intersection(near, overlay.buffer(blank, -EDGE, join_style="mitre")))
+        rooms = [overlay.intersection(near, overlay.buffer(blank, -edge, join_style="mitre"))
+                 for edge in np.arange(EDGE, 0.0, -EDGE_STEP).tolist()]
+        inside = spread(near, rooms=rooms, near=2 * EDGE)
         if len(inside) == len(anywhere) and len(unchecked(inside)) <= len(unchecked(anywhere)):
             return inside
     return anywhere

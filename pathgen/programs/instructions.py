@@ -9,7 +9,7 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
-from pathgen.base.units import INCH, coarse_length, fine_length, format_length
+from pathgen.base.units import INCH, SUMS, coarse_length, fine_length, format_length, told_apart
 from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.programs.zeroing import refits
 from pathgen.work.clamping import Clamping, Step
@@ -430,23 +430,45 @@ def _z_place(clamping: Clamping, step: Step) -> str:
 
 def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
     """How to try a program above the work before the first cut; `lowest` is its lowest tip height, mm."""
-    lift = format_length(air_cut_lift(clamping, lowest), clamping.units, decimals=1)
     beside = ", not over the blank" if clamping.setup.z_zero == "bed" else ""
+    lift, lacks = format_length(air_cut_lift(clamping, lowest), clamping.units, decimals=1), _no_room(clamping, lowest)
+    off = "The program starts the spindle (M3): switch the power of the spindle off"
+    if lacks:
+        over = format_length(COLLET_CLEAR, clamping.units)
+        raised = (f"Leave the zero of Z as it is: to raise it by {lift}, for an air cut, {lacks}. Take the cutter out "
+                  "instead: standing out as its program says, it leaves an empty collet that passes "
+                  f"{over} or more over blank and clamps. {off}.")
+        shown, back = "The collet", "Fit the cutter again, set its Z 0 again"
+    else:
+        raised = (f"Raise the zero of Z by {lift}: now everything in the program runs that much higher, through air. "
+                  f"{off}, or where that cannot be done take the cutter out and watch the empty collet.")
+        shown = ("It counts from the raised zero, so it shows the same Z as in the cut, while the cutter is "
+                 f"{lift} higher. The cutter")
+        back = "Put the zero of Z back"
     return [
         "Open the program in a text editor. Its first lines name the job, the step, the cutter and the zero, the same "
         "as this sheet.",
-        "Fit the cutter and set the zero as the sheet says. Move by hand to "
+        "Fit the cutter and set the zero as the sheet says. Raise the cutter clear, and move by hand to "
         f"{'X 0, Y 0' if clamping.moved is None else _zero_now(clamping)}: the tip must stand over "
         f"{clamping.zero_place.words}{'' if clamping.moved is None else ', which has moved there'}.",
-        f"Raise the zero of Z by {lift}: now everything in the program runs that much higher, through air. The program "
-        "starts the spindle (M3): switch the power of the spindle off, or where that cannot be done take the cutter "
-        "out and watch the empty collet.",
+        raised,
         "Run the program with a hand on the stop. The first cut must begin where the table says, and the display must "
-        "stay within it. It counts from the raised zero, so it shows the same Z as in the cut, while the cutter is "
-        f"{lift} higher. The cutter must keep clear of every clamp.",
-        f"Put the zero of Z back, and check it: over the place it was set from{beside}, lower the cutter to "
+        f"stay within it. {shown} must keep clear of every clamp.",
+        f"{back}, and check it: over the place it was set from{beside}, lower the cutter to "
         "Z 0 by hand, and feel for that place with a slip of paper.",
     ]
+
+
+def _no_room(clamping: Clamping, lowest: float) -> str:
+    """What a machine lacks to raise Z 0 for the air cut, in words; empty where it can, or nobody said how far it goes.
+    """
+    highest = max(clamping.safe_at(step) for step in clamping.steps if not clamping.done(step))
+    needed = highest + air_cut_lift(clamping, lowest) - min(lowest, clamping.z_zero)
+    travel = clamping.machine.travel
+    if travel is None or needed <= travel[2] + SUMS:
+        return ""
+    needs, has = told_apart(needed, travel[2], unit=clamping.units)
+    return f"the machine would need {needs} of travel in Z, and [machine] travel says {has}"
 
 
 def air_cut_lift(clamping: Clamping, lowest: float) -> float:

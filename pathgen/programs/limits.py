@@ -28,9 +28,10 @@ from pathgen.base.units import (
 from pathgen.programs.zero_check import ZeroCheck
 from pathgen.work.clamping import CLOSE, Clamping, KeepOut, Step
 from pathgen.work.layers import layers, thin_layers
-from pathgen.work.operations import SurfaceFinish, SurfaceRough, WitnessMarks
+from pathgen.work.operations import Hover, SurfaceFinish, SurfaceRough, WitnessMarks
 
 _LEAST_LAYER = 0.01  # mm: the least stepdown that a job may hold
+_LEAST_CLEARANCE = 0.5  # mm: the least that a job may hold
 _RUBS = 0.01  # mm: of a shank against what stands beside it
 _INTO_BED = 0.01  # mm: of passes over a surface
 _UPRIGHT = 0.02  # across by down: straight down, by as much as work that moved may lie tilted since
@@ -131,6 +132,8 @@ def check_travel(paths: Sequence[Toolpath], clamping: Clamping, zeros: Mapping[i
              *((f"the zero check before program {order}", np.array([zero.display])) for order, zero in zeros.items())]
     low, high = (np.array([extreme(points, axis=0) for _, points in asked]) for extreme in (np.min, np.max))
     spans, cut = high.max(axis=0) - low.min(axis=0), np.ptp(np.concatenate(runs), axis=0)
+    at_marks = [k for k, step in enumerate(clamping.steps) if isinstance(step.operation, (WitnessMarks, Hover))]
+    bare = np.delete(high, at_marks, axis=0).max(axis=0) - np.delete(low, at_marks, axis=0).min(axis=0)
     short = [k for k in range(3) if spans[k] > travel[k] + SUMS]
     if short:
         units = clamping.units
@@ -142,7 +145,7 @@ def check_travel(paths: Sequence[Toolpath], clamping: Clamping, zeros: Mapping[i
         raise JobError(
             "[machine] travel", f"all that is cut, set and tried spans {'; and '.join(words)}{lifted}",
             allowed="travel " + " and ".join(f"{over[k][1]} in {'XYZ'[k]}" for k in short),
-            remedy=f"{_shorter(clamping, spans, cut, short)}{lower}take a larger machine",
+            remedy=f"{_shorter(clamping, spans, cut, bare, short)}{lower}take a larger machine",
         )
 
 
@@ -154,8 +157,9 @@ def _zero_now(clamping: Clamping) -> Floats:
     return np.array([*at[:2], 0.0])
 
 
-def _shorter(clamping: Clamping, spans: Floats, cut: Floats, short: Sequence[int]) -> str:
-    """What makes the work span less along the axes that are short, each followed by "or"; `cut` is the programs'."""
+def _shorter(clamping: Clamping, spans: Floats, cut: Floats, bare: Floats, short: Sequence[int]) -> str:
+    """What makes the work span less along the axes that are short, each followed by "or"; `cut` is the programs', and
+    `bare` without those at the marks."""
     travel = clamping.machine.travel
     assert travel is not None
     along, across, up = travel
@@ -164,7 +168,8 @@ def _shorter(clamping: Clamping, spans: Floats, cut: Floats, short: Sequence[int
         ways.append(f"turn the {clamping.board.names.part} with [setup] along")
     if flat and all(cut[k] <= travel[k] for k in short if k < 2):
         ways.append("name a [setup] zero that lies nearer to the middle of what is cut")
-    if flat and clamping.feature(WitnessMarks) is not None:
+    marks = clamping.feature(WitnessMarks)
+    if flat and marks is not None and marks.tops is None and all(bare[k] <= travel[k] + SUMS for k in short if k < 2):
         ways.append("write [marks] at, with marks nearer to each other")
     if 2 in short and cut[2] <= up and clamping.setup.z_zero == "bed":
         ways.append('write [setup] z_zero = "stock-top"')
@@ -179,7 +184,9 @@ def _lifted(clamping: Clamping, over: float) -> tuple[str, str]:
         return (f", lifted over keep_out {boxes[0][0]}, {format_length(box.height, units)} high",
                 f"measure that clamp's height from the bed (is {format_length(box.height / 10, units)} meant?), use a "
                 "lower one, or ")
-    return "", "lower clearance, or " if over < clamping.machine.clearance else ""
+    least = max([_LEAST_CLEARANCE, clamping.setup.feeler, *(inlay.overfill for inlay in clamping.inlays)])
+    most = rounded_down(clamping.machine.clearance - over)
+    return "", f"make clearance {most:g} mm or less, or " if most > least else ""
 
 
 def check_keep_outs(paths: Sequence[Toolpath], clamping: Clamping) -> None:

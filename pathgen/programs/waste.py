@@ -30,6 +30,9 @@ from pathgen.work.mark_errors import (
 from pathgen.work.part import Part
 from pathgen.work.underside import turned_over
 
+MARK_GAP = 0.5
+"""Wood between a mark and all that is cut or in the way, mm."""
+
 NEAR_MIDDLE = 0.125
 """How far from the middle of the length a pair of marks may lie, as a share of the length."""
 
@@ -66,13 +69,14 @@ def within_travel(free: BaseGeometry, around: Around) -> BaseGeometry:
 
 def spread_places(
     free: BaseGeometry, board: Part, *, where: str, top: float, accuracy: float = ACCURACY,
-    limit: float = BOARD_LIMIT, clamped: bool = True,
+    limit: float = BOARD_LIMIT, clamped: bool = True, rooms: Sequence[BaseGeometry] = (), near: float = 0.0,
 ) -> Floats:
     """Four places in `free`, or three where there is no room for more, that settle how the board lies: (n, 2), mm.
 
-    Two of the four lie near the middle of its length, one on each side, where there is waste: a board that bows shows
-    there. The others are those corners of the free waste with which errors in the heights of the marks move the board
-    least; of those, where there are such, with which the height of each mark is checked by the others.
+    Two of the four lie near the middle of its length, one on each side, where there is waste there and toward both
+    ends: a board that bows shows there. The others are those corners of the free waste with which errors in the heights
+    of the marks move the board least; of those, where there are such, with which the height of each mark is checked by
+    the others. Each is moved into the first of `rooms` that lies `near` it, mm, where one does.
 
     Raises JobError where there is no room for three, or where errors of `accuracy` at the marks would move the board by
     more than `limit`.
@@ -81,8 +85,9 @@ def spread_places(
     remedy = f"take a larger blank{', move clamps off the corners,' if clamped else ''} or leave [marks] out"
     if len(corners) < 3:
         raise JobError(where, "no waste is left round the board for three marks", remedy=remedy)
+    placed = (_placed(free, rooms, near, places) for places in _layouts(free, board, corners))
     made = [(places, board_errors(board, np.column_stack([places, np.full(len(places), top)]), accuracy=accuracy))
-            for places in _layouts(free, board, corners)]
+            for places in placed]
     fits = next((places for places, errors in made if errors.worst <= limit), None)
     if fits is None:
         errors = min((errors for _, errors in made), key=lambda e: e.worst)
@@ -96,37 +101,53 @@ def spread_places(
 
 
 def _layouts(free: BaseGeometry, board: Part, corners: Floats) -> Iterator[Floats]:
-    """Four with a pair near mid-length, four of the corners, three of them; each in order along the board.
-
-    First those fours of which each mark is checked.
+    """Four with a pair near mid-length and one toward each end, four of the corners, three of them; each in order along
+    the board. First those fours of which each mark is checked; a pair with both others on one side comes last.
     """
-    pair, fours = _middle_pair(free, board), []
-    if len(pair) == 2:
-        fours.append(np.array([[*pair, *two] for two in combinations(corners, 2)]))
-    if len(corners) > 3:
-        fours.append(corners[list(combinations(range(len(corners)), 4))])
-    checked = [four[leverage(four).max(axis=1) <= CHECKED] for four in fours]
-    for groups in [*(c for c in checked if len(c)), *fours, corners[list(combinations(range(len(corners)), 3))]]:
-        yield _best(groups, free, board)
+    pair, (low, high) = _middle_pair(free, board), _middle(board)
+    paired = np.reshape([[*pair, *two] for two in combinations(corners, 2) if len(pair) == 2], (-1, 4, 2))
+    along = paired[:, 2:, 0]
+    apart = paired[(along.min(axis=1) < low) & (along.max(axis=1) > high)]
+    four, three = (np.reshape(list(combinations(corners, count)), (-1, count, 2)) for count in (4, 3))
+    fours = [groups for groups in (apart, four, paired) if len(groups)]
+    checked = [groups[leverage(groups).max(axis=1) <= CHECKED] for groups in fours]
+    for groups in [*checked, *fours, three]:
+        if len(groups):
+            yield _best(groups, board)
+
+
+def _middle(board: Part) -> tuple[float, float]:
+    """From where to where along the board is near the middle of its length, mm."""
+    middle, near = board.start + board.length / 2, board.length * NEAR_MIDDLE
+    return middle - near, middle + near
 
 
 def _middle_pair(free: BaseGeometry, board: Part) -> list[Floats]:
     """The place furthest out on each side near the middle of the board's length; fewer where there is no waste."""
-    middle, near = board.start + board.length / 2, board.length * NEAR_MIDDLE
+    start, end = _middle(board)
     pair = []
     for side in (-1.0, 1.0):
         low, high = sorted((0.0, side * _FAR))
-        own = overlay.intersection(free, shapely.box(middle - near, low, middle + near, high))
+        own = overlay.intersection(free, shapely.box(start, low, end, high))
         if not own.is_empty:
             out = np.abs(shapely.get_coordinates(own)[:, 1]).max()
-            pair.append(_nearest(np.array([middle, side * out]), [own], 0.0))
+            pair.append(_nearest(np.array([(start + end) / 2, side * out]), [own], 0.0))
     return pair
 
 
-def _best(groups: Floats, free: BaseGeometry, board: Part) -> Floats:
+def _best(groups: Floats, board: Part) -> Floats:
     rise = height_influence(groups, shapely.get_coordinates(board.outline.convex_hull))
-    best = groups[int(np.argmin(rise))]
-    return _rounded_inside(best[np.lexsort((best[:, 1], best[:, 0]))], free)
+    best: Floats = groups[int(np.argmin(rise))]
+    return best[np.lexsort((best[:, 1], best[:, 0]))]
+
+
+def _placed(free: BaseGeometry, rooms: Sequence[BaseGeometry], near: float, places: Floats) -> Floats:
+    """Each in the first of `rooms` that lies near it, or in `free`."""
+    kept = []
+    for place in places:
+        room = next((r for r in rooms if not r.is_empty and r.distance(shapely.Point(place)) <= near), free)
+        kept.append(_rounded_inside(_nearest(place, [room], 0.0)[None], room)[0])
+    return np.array(kept)
 
 
 def board_errors(board: Part, marks: Floats, *, accuracy: float) -> MarkErrors:

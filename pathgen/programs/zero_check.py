@@ -319,8 +319,9 @@ def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
         must, again = f"{shown}, within {off}", f"only where it is more than {off} off"
     lower, higher = step.operation.off_in_z(step.cutter)
     return [
-        f"Check Z 0 with the spindle off: go to X {x}, Y {y}, over {where}; lower the cutter on a feeler or paper "
-        f"{feeler} thick until it is just held. The display must show {must}. Then raise the cutter.",
+        f"Check Z 0 with the spindle off: raise the cutter clear, go to X {x}, Y {y}, over {where}; lower it "
+        f"on a feeler or paper {feeler} thick until it is just held. The display must show {must}. Then raise the "
+        "cutter.",
         f"Each {step_of} more on the display means: {lower}, by {step_of}. Each {step_of} less: {higher}, by "
         f"{step_of}. Set Z 0 again {again}.",
     ]

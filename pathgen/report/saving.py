@@ -7,18 +7,22 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+import shapely
+
 from pathgen.base.bending import usual_layer
 from pathgen.base.errors import PathgenError
 from pathgen.base.feeds import ROUND_UP
 from pathgen.base.units import MM_PER, as_written, format_length
+from pathgen.programs.around import Around
 from pathgen.programs.paths import path_of
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
+from pathgen.programs.waste import MARK_GAP, left_standing
 from pathgen.report.programs import Program
 from pathgen.report.wider_first import wider_first
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Slots, Surfacing
-from pathgen.work.operations import CutAgain, NutSlot, Operation, Outline, Pocket, Slot, SurfaceFinish
+from pathgen.work.operations import CutAgain, NutSlot, Operation, Outline, Pocket, Slot, SurfaceFinish, WitnessMarks
 
 MOST = 5
 LEAST_MINUTES = 0.5
@@ -70,12 +74,16 @@ def saved_by_leave(planned: Plan, programs: Sequence[Program]) -> float | None:
 
 
 def _saved(change: Change, planned: Plan, programs: Sequence[Program]) -> float:
-    """Minutes less than now; minus infinity where it cannot be cut so."""
+    """Minutes less than now; minus infinity where it cannot be cut so, or what it changes is cut already."""
     saved, around = 0.0, replace(planned.around, clamping=change.clamping)  # most of the passes are the same
+    if _over_marks(around):
+        return -math.inf
     steps = {step.order: step for step in change.clamping.steps}
     for program in programs:
         step = steps[program.order]
         if type(step.operation) in change.operations:
+            if change.clamping.done(step):
+                return -math.inf
             try:
                 path = path_of(step, around)
             except PathgenError:
@@ -84,6 +92,15 @@ def _saved(change: Change, planned: Plan, programs: Sequence[Program]) -> float:
         if isinstance(step.operation, Pocket) and change.pocket_layers:
             saved -= program.times.cutting * (change.pocket_layers(step) - 1.0)  # rapids stay about the same
     return saved
+
+
+def _over_marks(around: Around) -> bool:
+    """Whether a mark that is in the wood already would be cut away."""
+    marks, cutter = around.clamping.feature(WitnessMarks), around.clamping.cutter(WitnessMarks)
+    if marks is None or marks.tops is None or cutter is None:
+        return False
+    free = left_standing(around, reach=float(cutter.half_width(marks.depth)) + MARK_GAP)
+    return bool((shapely.distance(free, shapely.points(marks.places)) > MARK_GAP).any())
 
 
 def _with(clamping: Clamping, old: Step, new: Step) -> Clamping:

@@ -6,15 +6,12 @@ from pathgen.base.units import fine_length, format_length, place_words
 from pathgen.parts.coupon.part import Coupon
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
-from pathgen.work.thin_wood import BESIDE_SLOT, BETWEEN_POCKETS, THIN, thin_wood
-
-_TOLD = 0.005
-"""What is thinner would be told as 0, mm."""
+from pathgen.work.thin_wood import BESIDE_SLOT, BETWEEN_POCKETS, MEET, THIN, thin_wood
 
 
 def wall_words(width: float, at: tuple[float, float], units: str) -> str:
     """The narrowest wall of wood in words: whether it stands, and what is no wall."""
-    if width < _TOLD:
+    if width < MEET:
         return f"none, they touch at {place_words(*at, units)}."
     stands = f": thinner than {format_length(THIN, units)}, it breaks out" if width < THIN else ""
     place = place_words(*at, units)

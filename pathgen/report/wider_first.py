@@ -50,7 +50,8 @@ def wider_first(planned: Plan, programs: Sequence[Program]) -> Iterator[dict[str
         minutes = sum(program.minutes for program in own)
         cutters = [program.step.cutter for program in own]
         # of a v the walls, and of a round end the floor, are as they were chosen, but for what is poured
-        if minutes < _LONG or not (cutters[0].is_flat or (cutters[0].shape == "v" and inlay.fill == "resin")):
+        begun = any(clamping.done(program.step) for program in own)
+        if begun or minutes < _LONG or not (cutters[0].is_flat or (cutters[0].shape == "v" and inlay.fill == "resin")):
             continue
         had = (*(step.cutter for step in clamping.steps), *planned.asked.cutters)
         known = {cutter.name: cutter for cutter in had if cutter.is_flat}

@@ -309,20 +309,22 @@ class Pocket(_Within[Inlay]):
         if self.nth + 1 < self.count or inlay.fill == "none":
             return []
         stands = format_length(inlay.overfill, work.units)
+        found = "; or find them again by a witness mark, the tip over it and the display set to what belongs there: " \
+                f"{_named_places(work.marks[:1], work)}" if work.marks else ""
+        stay_on = "Leave the machine switched on while {}: many forget X 0 and Y 0 when they are switched off. If it " \
+                  f"must be off, home it and note what its own coordinates show at X 0, Y 0{found}."
         if inlay.fill == "piece":
             return [
                 "Stop here to let the pieces in. Leave the work clamped. Brush and vacuum the pockets clean, then glue "
                 f"the pieces in, pressed down to the floor: {_pieces_stand(inlay, work)}. Wipe off the glue that is "
-                "squeezed out. Keep the zero place clean."
+                "squeezed out. Keep the zero place clean.",
+                stay_on.format("the glue sets"),
             ]
         deep = format_length(work.opened(inlay) + inlay.overfill, work.units)
-        found = "; or find them again by a witness mark, the tip over it and the display set to what belongs there: " \
-                f"{_named_places(work.marks[:1], work)}" if work.marks else ""
         return [
             "Stop here for the fill. Leave the work clamped, held over its whole face: what is held by its ends alone "
             "bows. Brush and vacuum the pockets clean.",
-            "Leave the machine switched on while the fill cures: many forget X 0 and Y 0 when they are switched off. "
-            f"If it must be off, home it and note what its own coordinates show at X 0, Y 0{found}.",
+            stay_on.format("the fill cures"),
             f"The resin maker's sheet comes first; the rest here is common practice. {SEAL}",
             BUBBLES, f"The pour is {deep} deep: more at once than the sheet allows boils and shrinks.",
             f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, "

@@ -12,11 +12,13 @@ import shapely
 from pathgen.base import overlay
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Outline, Slot
-from pathgen.work.touching import TOUCHING
 from pathgen.work.walls import narrowest_wall
 
 THIN = 0.4
 """Wood thinner than this between two cuts does not stand, mm; common practice, no source."""
+
+MEET = 0.005
+"""With less than this between them two cuts meet, mm: it would be told as 0."""
 
 BETWEEN_POCKETS = "pockets"
 BESIDE_SLOT = "a pocket and a slot"
@@ -29,8 +31,8 @@ class ThinWood:
     between: str
     width: float
     at: tuple[float, float]
-    least: float = TOUCHING
-    """With less than this they touch, and there is no wood; holes that touch something are refused."""
+    least: float = MEET
+    """With less than this there is no wood; holes that touch something are refused."""
 
 
 @lru_cache(maxsize=2)
@@ -51,7 +53,7 @@ def _thinnest(clamping: Clamping) -> Iterator[ThinWood]:
     if slots is not None and len(slots.lines):
         lines = shapely.linestrings(slots.lines)
         gaps = shapely.distance(lines, pockets) - slots.width / 2 - slots.bevel
-        real = np.where(gaps > TOUCHING, gaps, np.inf)  # a slot that the drawing crosses has no wood beside it
+        real = np.where(gaps > MEET, gaps, np.inf)  # a slot that the drawing crosses has no wood beside it
         nearest = int(np.argmin(real))
         yield ThinWood(between=BESIDE_SLOT, width=float(real[nearest]), at=_between(lines[nearest], pockets))
     if clamping.cutter(Outline) is not None:
@@ -69,7 +71,7 @@ def _beside_openings(clamping: Clamping, pockets: shapely.Geometry) -> Iterator[
     around = [(one, shapely.boundary(clamping.board.outline)) for one in openings]
     beside = [(one, pockets) for one in openings] if not pockets.is_empty else []
     for between, some, least in (("two openings", pairs, 0.0), ("an opening and the edge", around, 0.0),
-                                 ("a pocket and an opening", beside, TOUCHING)):
+                                 ("a pocket and an opening", beside, MEET)):
         if some:
             one, other = min(some, key=lambda both: float(shapely.distance(*both)))
             yield ThinWood(between=between, width=float(shapely.distance(one, other)), at=_between(one, other),

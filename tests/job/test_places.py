@@ -184,6 +184,19 @@ def test_the_air_cut_clears_the_blank_and_says_what_the_display_shows(inches):
     assert f"shows the same Z as in the cut, while the cutter is {lift / INCH:g} in higher" in words
 
 
+@pytest.mark.parametrize("short", [0.0, 0.1])
+def test_z_is_raised_for_an_air_cut_only_as_far_as_the_machine_goes(tmp_path, short):
+    """With 36 mm of travel a sheet asked for 14 mm over rapids at 28 mm: in the safe trial the axis ran into its stop.
+    """
+    free = clamping_of(pathgen.load_job(small_board.job(tmp_path)))
+    travel = free.safe_z + 14.0 - short  # 14 mm: 5 over 8 mm of blank, from 0.2 mm into the spoilboard, in whole ones
+    job = pathgen.load_job(small_board.job(tmp_path, extra=f"[machine]\ntravel = [600.0, 400.0, {travel + 0.2}]\n"))
+    words = " ".join(check_by_hand(clamping_of(job), -0.2))
+    assert ("Raise the zero of Z by 14 mm" in words) is (short == 0.0)
+    lacks = f"the machine would need {free.safe_z + 14.2:g} mm of travel in Z, and [machine] travel says "
+    assert (f"{lacks}{travel + 0.2:g} mm. Take the cutter out" in words) is (short > 0.0)
+
+
 @pytest.mark.parametrize(("z_zero", "said"), [("bed", True), ("stock-top", False)])
 def test_the_zero_is_tried_beside_the_blank_only_where_it_was_set_there(tmp_path, z_zero, said):
     job = pathgen.load_job(small_board.job(tmp_path, extra=f'[setup]\nz_zero = "{z_zero}"\n'))

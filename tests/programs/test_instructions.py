@@ -131,6 +131,14 @@ def test_a_wait_for_the_fill_says_to_leave_the_machine_on(tmp_path):
     assert any("Leave the machine switched on" in line for line in afterwards(clamping, fill))
 
 
+def test_the_machine_stays_on_while_glue_sets_too():
+    """The second cut needs the same X 0, Y 0; only of resin it was said."""
+    clamping = clamping_of(pathgen.load_job(EXAMPLE))
+    said = [line for step in clamping.steps for line in afterwards(clamping, step) if "switched on" in line]
+    assert said == ["Leave the machine switched on while the glue sets: many forget X 0 and Y 0 when they are switched "
+                    "off. If it must be off, home it and note what its own coordinates show at X 0, Y 0."]
+
+
 @pytest.mark.parametrize(("width", "said"), [("", "0.6 mm"), ("width = 0.7\n", "0.7 mm")])
 def test_how_wide_slots_come_out_is_told(tmp_path, width, said):
     clamping = clamping_of(pathgen.load_job(job(

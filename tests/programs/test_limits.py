@@ -93,13 +93,29 @@ def test_a_clamp_is_sent_no_further_than_what_is_cut_beside_it(tmp_path):
 @pytest.mark.parametrize(("travel", "remedy"), [
     ("[20.0, 20.0, 80.0]", "take a larger machine"),
     ("[80.0, 200.0, 80.0]", "turn the board with [setup] along, or take a larger machine"),
-    ("[200.0, 200.0, 10.0]", "lower clearance, or take a larger machine"),
+    ("[200.0, 200.0, 10.0]", "make clearance 2 mm or less, or take a larger machine"),
+    ("[200.0, 200.0, 10.0]\n[setup]\nfeeler = 2.0", "take a larger machine"),
 ])
 def test_what_is_too_long_for_the_machine_says_what_would_help(tmp_path, travel, remedy):
     job = pathgen.load_job(small_board.job(tmp_path, extra=f"[machine]\ntravel = {travel}\n"))
     with pytest.raises(pathgen.JobError) as refused:
         pathgen.build(job, resolution=0.3)
     assert refused.value.remedy == remedy
+
+
+@pytest.mark.parametrize(("less", "fits"), [(0.0, True), (0.01, False)])
+def test_the_clearance_that_a_refusal_names_fits_the_travel_and_no_more_does(tmp_path, less, fits):
+    def built(clearance):
+        machine = f"[machine]\ntravel = [200.0, 200.0, {14.567 - less:.3f}]\nclearance = {clearance}\n"
+        return pathgen.build(pathgen.load_job(small_board.job(tmp_path, extra=machine)), resolution=0.5)
+
+    with pytest.raises(pathgen.JobError, match=f"make clearance {'6.56' if fits else '6.55'} mm or less"):
+        built(80.0)
+    if fits:
+        assert built(6.56).passed
+    else:
+        with pytest.raises(pathgen.JobError, match="travel"):
+            built(6.56)
 
 
 @pytest.mark.parametrize(("axis", "zero", "help"), [
@@ -145,6 +161,17 @@ def test_marks_further_apart_than_the_machine_goes_may_be_written_nearer(tmp_pat
     nearer = (places - 0.5 * np.sign(places - places.mean(axis=0)) * [1.0, 0.0]).round(2).tolist()
     assert pathgen.build(pathgen.load_job(small_board.job(tmp_path, extra=f"{marks}at = {nearer}\n{short}")),
                          resolution=0.3).passed
+
+
+@pytest.mark.parametrize("drilled", [False, True])
+def test_no_mark_is_moved_where_others_than_marks_are_too_far_apart(tmp_path, drilled):
+    """Passes of a surface set both ends, or the marks are in the wood: marks nearer to each other help nothing."""
+    places = [[-18.0, -30.0], [-18.0, 30.0], [103.0, -30.0], [103.0, 30.0]]
+    at = f"drilled = {[[*one, 8.0] for one in places]}" if drilled else f"at = {places}"
+    marks = f'[marks]\ncutter = "flat"\n{at}\n[machine]\ntravel = [{116.0 if drilled else 80.0}, 66.0, 80.0]\n'
+    with pytest.raises(pathgen.JobError, match=r"\[machine\] travel: .* in X") as refused:
+        pathgen.build(pathgen.load_job(small_board.job(tmp_path, extra=marks)), resolution=0.5)
+    assert "marks" not in refused.value.remedy
 
 
 @pytest.mark.parametrize("turned", ["x", "y"])

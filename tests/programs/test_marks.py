@@ -37,6 +37,7 @@ from pathgen.work.operations import WitnessMarks
 from tests.report.test_sheet import Page
 from tests.small_board import SLOT_CUTTER, built, cutter, job, moves, moves_and_feeds, svg, text_of
 
+EXAMPLES = Path(__file__).parents[2] / "examples"
 MARKS = """
 [outline]
 cutter = "flat"
@@ -261,7 +262,8 @@ def check_zero_stays(moved):
             f"centre-line now lies at {shown}"
     assert stays in page.all("header")[0][2]
     by_hand = page.by_id("by-hand")[2]
-    assert f"Move by hand to {shown}: the tip must stand over the nut face on the centre-line" in by_hand
+    assert f"Raise the cutter clear, and move by hand to {shown}: the tip must stand over the nut face on the " \
+           "centre-line" in by_hand
     assert "X 0, Y 0" not in by_hand
     assert all(stays in re.sub(r"\)\s*\((\.\. )?", " ", p.text) for p in moved.programs)
 
@@ -975,6 +977,30 @@ def test_marks_stand_off_the_blank_s_edge_where_there_is_room(tmp_path):
         places = clamping.feature(WitnessMarks).places
         off = np.minimum(np.minimum(places - [x0, y0], [x1, y1] - places).min(axis=1), 99.0)
         assert off.min() >= least
+
+
+def test_each_mark_stands_off_the_blank_s_edge_as_there_is_room_where_it_lies():
+    """One corner without room let all four stand 1 to 1.5 mm off the edges: 0.5 mm of wood outside a hole."""
+    around = planned_of(load_job(EXAMPLES / "moth-three-colours.toml")).around
+    clamping, free = around.clamping, left_standing(around, reach=1.0)
+    blank = shapely.box(*clamping.stock.bounds)
+    off = []
+    for place in shapely.points(clamping.feature(WitnessMarks).places):
+        room = [d for d in np.arange(0.5, 3.1, 0.5) if shapely.buffer(blank, -d).intersection(free).distance(place) < 3]
+        off.append(shapely.distance(shapely.boundary(blank), place))
+        assert off[-1] >= max(room) - 0.01
+    assert [round(float(d), 1) for d in off] == [3.5, 3.0, 1.5, 1.0]
+
+
+def test_a_pair_near_mid_length_has_a_mark_toward_each_end(marked):
+    """Waste that ends 12 mm past the middle of 85: two at the nut and two at mid-length would see no bow."""
+    board = marked.plan.clamping.board
+    strips = [shapely.box(-19.0, y, 55.0, y + 3.0) for y in (-32.0, 29.0)]
+    places = spread_places(shapely.union_all(strips), board, where="[marks]", top=8.0, limit=1.0)
+    assert np.abs(np.sort(places[:, 0]) - [-19.0, -19.0, 55.0, 55.0]).max() < 1.5
+    longer = shapely.union_all([*strips, shapely.box(-19.0, 29.0, 99.0, 32.0)])
+    places = spread_places(longer, board, where="[marks]", top=8.0, limit=1.0)
+    assert np.abs(np.sort(places[:, 0]) - [-19.0, 42.5, 42.5, 99.0]).max() < 1.5
 
 
 def test_the_second_cut_of_work_that_turned_is_the_first_pass_again_where_arcs_may_be_written(tmp_path):

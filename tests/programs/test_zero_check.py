@@ -173,6 +173,7 @@ def test_over_the_raw_top_every_later_program_must_show_what_the_first_did(tmp_p
     said = words_of(tmp_path, changes={"[stock]": CLAMP})
     assert {check.on for check, _ in said.values()} == {"raw top"}
     assert len({(check.x, check.y) for check, _ in said.values()}) == 1  # whatever each cutter's width beside a clamp
+    assert all("off: raise the cutter clear, go to X" in words for _, words in said.values())  # it stands on the bed
     (_, first), *later = said.values()
     assert "must show Z 8.1 mm where the blank is as thick as the job says. Then" in first
     assert len(later) == 2

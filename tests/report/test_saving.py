@@ -1,6 +1,7 @@
 """What the report promises of a change is what the change brings: each is written into the job, and built again."""
 
 import re
+from pathlib import Path
 
 import pytest
 
@@ -12,6 +13,7 @@ from pathgen.report.text import load_lines, saving_lines, summary_lines
 from pathgen.report.wider_first import _usual
 from tests import small_board
 
+EXAMPLES = Path(__file__).parents[2] / "examples"
 RECKONED = r"reckoned with feed = ([\d.]+), plunge = ([\d.]+), stepdown = ([\d.]+)"
 SLOTS = small_board.SLOT_CUTTER + """ramp = 2.0
 [slots]
@@ -85,6 +87,30 @@ def test_leave_says_what_it_saves(tmp_path):
     whole = small_board.built(tmp_path, changes={"scallop = 0.05": "scallop = 0.02"}).report["minutes"]
     report = small_board.built(tmp_path, changes=left).report
     assert whole - report["minutes"] == pytest.approx(report["saved_by_leave"], abs=0.2)
+
+
+IN_THE_WOOD = [[-3.5, -34.0, 8.0], [224.0, -34.0, 8.0], [224.0, 35.5, 8.0], [437.5, 36.0, 8.0]]
+
+
+@pytest.mark.parametrize(("drilled", "moved", "words"), [
+    (None, "", ["[surface] leave", "[resurface] area"]),
+    (IN_THE_WOOD, "", ["[resurface] area"]),
+    (IN_THE_WOOD, "13", []),
+])
+def test_nothing_is_advised_that_marks_in_the_wood_or_work_that_is_cut_already_forbid(tmp_path, drilled, moved, words):
+    """30 minutes less with leave, which was then refused: the last mark lay 18.57 mm off the free waste."""
+    text = (EXAMPLES / "moth-three-colours.toml").read_text().replace("moth-three-colours.svg",
+                                                                      f"{EXAMPLES}/moth-three-colours.svg")
+    measured = "".join(f"[[measured]]\nfound = {place}\n" for place in drilled or ()) if moved else ""
+    at = f"drilled = {drilled}\n" if drilled else ""
+    text = text.replace("[marks]", f"[marks]\n{at}") + measured + (f"[moved]\nbefore = {moved}\n" if moved else "")
+    (tmp_path / "job.toml").write_text(text)
+    told = "\n".join(change_lines(pathgen.load_job(tmp_path / "job.toml")))
+    assert [key for key in ("[surface] leave", "[resurface] area") if key in told] == words
+    if drilled:
+        (tmp_path / "job.toml").write_text(text.replace("[surface]", "[surface]\nleave = 0.2"))
+        with pytest.raises(pathgen.JobError, match="off the free waste"):
+            change_lines(pathgen.load_job(tmp_path / "job.toml"))
 
 
 def flat_end(name, diameter, feed, plunge, stepdown):
