@@ -14,7 +14,7 @@ from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.programs.zeroing import refits
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
-from pathgen.work.operations import STAY, Channel, DowelHoles, Outline, Slot
+from pathgen.work.operations import STAY, DowelHoles, Outline, Slot
 
 INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""
@@ -216,15 +216,13 @@ def _laid(clamping: Clamping, step: Step, deepest: float | None) -> list[str]:
     lines = _spoilboard(clamping, deepest)
     if clamping.under:
         return [*lines, *held, "Keep X 0 and Y 0 as they are."]
-    from_bed = clamping.setup.z_zero == "bed"
-    if from_bed and clamping.surfacing is not None:
+    if clamping.surfacing is not None:
         lines.append("Lay the blank down without clamps: it must not rock. Make its underside flat, or pack hollows "
                      "under it with paper: over a hollow the wood comes out thinner, and what is pressed flat springs "
                      "back later.")
     if _as_it_comes(clamping):
         lines.append(_comes_with(clamping))
-    later = clamping.feature(Channel) is not None  # the top, which is cut to what the job says of the blank
-    if later or (from_bed and (clamping.surfacing or clamping.inlays or clamping.feature(Slot) is not None)):
+    if clamping.board.names.measured:
         lines.append(_measuring(clamping))
     return [*lines, *held, *([_edges(clamping, step.cutter)] if clamping.moved_at(step) is None else [])]
 
