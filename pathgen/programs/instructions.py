@@ -11,7 +11,7 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.units import INCH, coarse_length, fine_length, format_length
 from pathgen.programs.zero_check import ZeroCheck, check_words
-from pathgen.programs.zeroing import refits
+from pathgen.programs.zeroing import refits, surfaced_before
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
 from pathgen.work.operations import STAY, DowelHoles, Outline, Slot
@@ -422,7 +422,7 @@ def _z_place(clamping: Clamping, step: Step) -> str:
     if clamping.moved_at(step) is not None:
         return ("not on the top, which has moved: by a reference height on the bed, noted when the first cutter was "
                 "set, or so that the check of Z 0 below comes right")
-    if not any(s.operation.makes_surface for s in clamping.steps if s.order < step.order):
+    if not surfaced_before(clamping, step):
         return f"touch off on {_top_words(clamping)}"
     return (
         "the raw top is gone where it was surfaced; use stock left standing outside the cut, or a reference "
