@@ -145,6 +145,15 @@ def test_wood_between_is_counted_where_the_back_is_open(board, shallow):
     assert wood_between(sim, Below(grid=grid, bottom=0 * top), SimpleNamespace(board=part)) is None
 
 
+def test_the_wood_over_a_channel_is_off_by_the_channels_own_z_too(board):
+    """A channel that is cut deeper leaves as much less, as the check of a changed program below finds."""
+    budget = board[1].report["budget"]
+    off = {row["source"]: row["effects"]["wood left"] for row in budget["rows"]}
+    assert {name: by for name, by in off.items() if by and name.startswith("Z, ")} == {
+        "Z, cutting the channel": 0.02, "Z, pocketing": 0.02, "Z, slotting": 0.02}
+    assert budget["worst"]["wood left"] == pytest.approx(sum(off.values()), abs=2e-5)
+
+
 def test_the_fret_table_counts_the_channel(board):
     _, made = board
     wood = [row["wood"]["slot"] for row in made.report["frets"]]
