@@ -11,11 +11,11 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.units import INCH, SUMS, coarse_length, fine_length, format_length, told_apart
 from pathgen.programs.zero_check import ZeroCheck, check_words
-from pathgen.programs.zeroing import refits
+from pathgen.programs.zeroing import refits, surfaced_before
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
 from pathgen.work.mark_errors import zero_again
-from pathgen.work.operations import STAY, Channel, DowelHoles, Outline, Slot
+from pathgen.work.operations import STAY, DowelHoles, Outline, Slot
 
 INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""
@@ -213,15 +213,13 @@ def _laid(clamping: Clamping, step: Step, deepest: float | None) -> list[str]:
     lines = _spoilboard(clamping, deepest)
     if clamping.under:
         return [*lines, *held, "Keep X 0 and Y 0 as they are."]
-    from_bed = clamping.setup.z_zero == "bed"
-    if from_bed and clamping.surfacing is not None:
+    if clamping.surfacing is not None:
         lines.append("Lay the blank down without clamps: it must not rock. Make its underside flat, or pack hollows "
                      "under it with paper: over a hollow the wood comes out thinner, and what is pressed flat springs "
                      "back later.")
     if _as_it_comes(clamping):
         lines.append(_comes_with(clamping))
-    later = clamping.feature(Channel) is not None  # the top, which is cut to what the job says of the blank
-    if later or (from_bed and (clamping.surfacing or clamping.inlays or clamping.feature(Slot) is not None)):
+    if clamping.board.names.measured:
         lines.append(_measuring(clamping))
     return [*lines, *held, *([_edges(clamping, step.cutter)] if clamping.moved_at(step) is None else [])]
 
@@ -419,7 +417,7 @@ def _z_place(clamping: Clamping, step: Step) -> str:
     again = zero_again(clamping.setup.z_zero)
     if clamping.moved_at(step) is not None:
         return f"not on the top, which has moved: {again}, or so that the check of Z 0 below comes right"
-    if any(s.operation.makes_surface for s in clamping.steps if s.order < step.order):
+    if surfaced_before(clamping, step):
         return f"the raw top is gone where it was surfaced: {again}, or on stock left standing outside the cut"
     later = step.number == 1 and clamping.surfacing is not None and any(
         refits(clamping, one) for one in clamping.steps[1:])

@@ -60,6 +60,11 @@ def refits(clamping: Clamping, step: Step) -> bool:
         or before.cutter.name != step.cutter.name
 
 
+def surfaced_before(clamping: Clamping, step: Step) -> bool:
+    """Whether the raw top over the part is gone when a step starts."""
+    return any(s.operation.makes_surface for s in clamping.steps if s.order < step.order)
+
+
 def fitted_lowest(clamping: Clamping, lowest: Sequence[float]) -> list[float]:
     """For each step the lowest of all that its cutter stays in the spindle for; `lowest` are the steps' own, mm.
 
@@ -86,7 +91,7 @@ def covered(clamping: Clamping, step: Step) -> bool:
 def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
     before = [s for s in clamping.steps if s.order < step.order]
     done = {type(s.operation) for s in before}
-    surfaced = any(s.operation.makes_surface for s in before)
+    surfaced = surfaced_before(clamping, step)
     z, gone = [], []
     if clamping.setup.z_zero == "bed":
         z.append("the bed, or a setter on it")

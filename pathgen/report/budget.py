@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base.units import even_length
 from pathgen.report.tables import table
 from pathgen.work.clamping import Clamping
-from pathgen.work.operations import CutAgain, Pocket, Slot, SurfaceFinish
+from pathgen.work.operations import Channel, CutAgain, Pocket, Slot, SurfaceFinish
 
 Z_SETTING = 0.02
 """How exactly Z 0 is set with paper or a setter, mm; common practice, no source."""
@@ -63,8 +63,13 @@ def sources(clamping: Clamping) -> Iterator[Source]:
     over_all = poured and surfacing is not None and (fresh or surfacing.resurface_area == "board")
     depth = {"slot depth": 1.0} if slotted else {}
     flush = {"flushness": 1.0} if poured and not fresh else {}
+    channel = {"wood left": 1.0} if clamping.under and clamping.under.cutter(Channel) else {}
+    if channel:
+        yield Source(name="Z, cutting the channel", size=Z_SETTING, moves=channel)
     if surfaced:
-        yield Source(name=f"Z, finishing the {what}", size=Z_SETTING, surface=1, moves=flush | ({} if fresh else depth))
+        over = {} if slotted or pocketed else channel  # nothing else is cut above it
+        yield Source(name=f"Z, finishing the {what}", size=Z_SETTING, surface=1,
+                     moves=flush | ({} if fresh else depth) | over)
     if pocketed:
         # sloping walls open further out the deeper they go
         slopes = [1 / one.cutter.wall_slope for one in clamping.steps if one.operation.opens and one.cutter.angle]

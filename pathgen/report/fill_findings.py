@@ -14,6 +14,7 @@ from pathgen.base.contrast import LEAST_CONTRAST
 from pathgen.base.plain import counted
 from pathgen.base.units import INCH, as_written, coarse_length, format_length, place_words
 from pathgen.programs.plan import Plan
+from pathgen.programs.zeroing import refits, surfaced_before
 from pathgen.report.filling import ADJOINING, amounts, contrast_rows, pouring_stages
 from pathgen.report.moving import moving_findings
 from pathgen.verify import Verification
@@ -267,7 +268,8 @@ def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
             "over all that is inside its dam, on the lines of the first",
             remedy="see that no fill lies further out, or scrape it off first, and sand what it leaves",
         )
-    if clamping.setup.z_zero == "stock-top" and len({s.cutter.name for s in clamping.steps}) > 1:
+    if clamping.setup.z_zero == "stock-top" and any(
+            refits(clamping, step) and surfaced_before(clamping, step) for step in clamping.steps):
         yield Finding(
             code="zero-on-raw-top", severity="warn", where="[setup] z_zero",
             got="Z 0 is the raw top, which surfacing takes away over the part, and cutters are changed after that",

@@ -16,7 +16,7 @@ from pathgen.base.units import (
     tiny_length,
     volume_words,
 )
-from pathgen.report.letting_in import piece_line
+from pathgen.report.letting_in import piece_line, stock_words
 from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.tables import table
 from pathgen.work.mark_errors import zero_again
@@ -63,8 +63,7 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
         if inlay.get("piece"):
             lines.append(piece_line(inlay, units))
         elif inlay["piece_thickness"] is not None:
-            thick = format_length(inlay["piece_thickness"], units)
-            lines.append(f"{inlay['name']}: pieces of {thick} or thicker, glued in.")
+            lines.append(f"{inlay['name']}: pieces {stock_words(inlay, units)}, glued in.")
     if rows:
         head = ["stage", "colour", "area", "depth", "pocket", "above", "waste", "needed", "mix", "weighs", "parts"]
         lines = table(head, rows, right=(0, 2, 3, 4, 5, 6, 7, 8, 9)) + lines

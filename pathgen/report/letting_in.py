@@ -44,6 +44,12 @@ def piece_data(planned: Plan, index: int) -> dict[str, Any]:
     }
 
 
+def stock_words(inlay: dict[str, Any], units: str) -> str:
+    """How thick what is let in may be, where the job says no more of it than how far it may stand proud."""
+    least, most = (format_length(v, units) for v in (inlay["depth"], inlay["piece_thickness"]))
+    return f"{most} thick" if least == most else f"thicker than {least}, {most} at most"
+
+
 def piece_line(inlay: dict[str, Any], units: str) -> str:
     """One inlay's pieces in words."""
     piece = inlay["piece"]

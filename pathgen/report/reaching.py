@@ -38,8 +38,9 @@ SEEN = 1.0
 LEFT_NOTED = 0.02
 """Share of a colour above which what stays closed is a warning."""
 MUCH_CLOSED = "much-left-closed"
-LEFT_MUCH = 0.1
-"""Share above which it is said beside the verdict: whole parts of the drawing are missing."""
+LEFT_MUCH, LEFT_PLACE = 0.1, 10.0
+"""Share of a colour, or area of one closed place, mm2, above which it is said beside the verdict: whole parts of the
+drawing are missing."""
 
 DEEP, SHALLOWER = 0.9, 0.1
 """Share of its depth, less so many mm, from which a pocket is said to reach it: a grid misses the very tip of a v."""
@@ -138,14 +139,15 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence
             detail = colour.details[0] if share >= LEFT_UNREMARKED or line is None else line
             if share < LEFT_UNREMARKED and detail.area < SEEN and line is None:
                 continue
+            much = share > LEFT_MUCH or colour.details[0].area > LEFT_PLACE
             place = "the largest place" if detail is colour.details[0] else "one place"
             place += f", {detail.length:.1f} mm long and" if detail is line else ","
             # it fits, and would have to go straight down
             blind = any(not c.plunges and (_ROUND if c.shape == "v" else c.diameter) <= detail.width
                         for c in _own_cutters(clamping, inlay.index))
             findings.append(Finding(
-                code=MUCH_CLOSED if share > LEFT_MUCH else "detail-out-of-reach",
-                severity="warn" if share > LEFT_NOTED else "note",
+                code=MUCH_CLOSED if much else "detail-out-of-reach",
+                severity="warn" if much or share > LEFT_NOTED else "note",
                 where=at(inlay.name, None, *detail.at),
                 got=f"{_seen_area(closed)} of {colour.colour}, {100 * share:.1f} % of that colour, stays closed with "
                 f"{names}; {place} {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there"

@@ -44,6 +44,8 @@ class Names:
     """Whether it is of the job's wood, or likely of wood at all, for which feeds are judged."""
     thickness: str = "[stock] thickness"
     """The key of the job file that says how thick it is."""
+    measured: bool = True
+    """Whether its blank is measured once it lies there: not what is stuck down as it was bought, or was cut before."""
     too: str = ""
     """The key that says it as well where no program surfaces the blank; empty where there is none."""
     top: str = "the top of the raw stock"

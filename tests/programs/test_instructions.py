@@ -14,6 +14,7 @@ from pathgen.app.cli import main
 from pathgen.base.errors import JobError
 from pathgen.job.clamping import clamping_of
 from pathgen.job.flat import boring_of, flat_part_of
+from pathgen.job.form import parts_of
 from pathgen.job.pieces import piece_sheets
 from pathgen.job.side_dots import side_dot_clamping
 from pathgen.programs.around import Around
@@ -80,8 +81,10 @@ def test_the_edge_is_found_with_what_is_as_wide_there(tmp_path, cutter, said):
     assert line.endswith(said)
 
 
-def test_the_blank_is_laid_down_and_measured_then_held_then_zero_is_set(tmp_path):
-    clamp = "[setup]\nkeep_out = [{ along = [-20, -12], across = [-33, 33], height = 20 }]\n"
+@pytest.mark.parametrize("zero", ["bed", "stock-top"])
+def test_the_blank_is_laid_down_and_measured_then_held_then_zero_is_set(tmp_path, zero):
+    """From its top too all depends on how thick it is: what is left of it, and how deep the bed is cut."""
+    clamp = f'[setup]\nz_zero = "{zero}"\n' "keep_out = [{ along = [-20, -12], across = [-33, 33], height = 20 }]\n"
     lines = told(tmp_path, 1, extra=clamp)
     order = ("Lay the blank down", "Measure the blank", "Hold the blank", "Hold it over its whole face",
              "By the job the highest clamp", "Set X 0 and Y 0", "Fit ball")
@@ -100,7 +103,6 @@ def test_a_blank_of_another_thickness_is_not_mended_at_z_0(tmp_path):
 def test_a_raw_top_that_is_not_level_is_not_mended_at_z_0(tmp_path):
     """Z 0 is the raw top where it was set: elsewhere it may lie higher or lower, which no zero mends."""
     lines = told(tmp_path, 1, extra='[setup]\nz_zero = "stock-top"\n')
-    assert not any("Measure the blank" in line for line in lines)
     assert lines[-1] == (
         "If it stays off with Z 0 set again where it was, the top is so much higher or lower here: note it, and leave "
         "Z 0. If higher, set Z 0 here, write [stock] thickness as measured here, build again.")
@@ -393,6 +395,17 @@ def test_a_blank_that_comes_with_its_radius_is_asked_for(tmp_path, changes, top,
     with pytest.raises(JobError, match=rf"\[surface\]: is missing: no program cuts the {top}, and the blank of 8 mm "
                                        rf"is thicker .*has its {top} already, and is as thick as the board, 6\.5 mm"):
         told(tmp_path, 1, changes={k: v for k, v in changes.items() if not k.startswith("thickness")})
+
+
+def test_the_sheet_of_a_form_is_measured_and_a_board_on_its_edge_is_not():
+    """Counterbores of a form are as deep below its top as the job says only where it is as thick."""
+    form = clamping_of(parts_of(pathgen.load_job(EXAMPLE.parents[1] / "parts" / "bending-form.toml"))[0])
+    edge = side_dot_clamping(pathgen.load_job(EXAMPLE.parents[1] / "boards" / "dots-and-fall-away.toml"))
+    measured = [[line for line in before_start(one, one.steps[0]) if "Measure the blank" in line]
+                for one in (form, edge)]
+    assert [len(lines) for lines in measured] == [1, 0]
+    assert measured[0][0].startswith("Measure the blank: the job says 18 mm thick.")
+    assert measured[0][0].endswith("write the thickest as [stock] thickness, and build again.")
 
 
 def test_a_face_that_is_left_as_it_is_is_measured_too():

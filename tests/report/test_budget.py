@@ -3,6 +3,7 @@
 import math
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,6 +20,7 @@ from pathgen.verify.simulate import simulate
 from tests.small_board import SLOTS, built, job
 
 SHORT = {"frets = 5": "frets = 4", "length = 125.0": "length = 99.0"}
+EXAMPLES = Path(__file__).parents[2] / "examples"
 FINE = {"scallop = 0.05": "scallop = 0.002"} | SHORT
 OFF, BESIDE, WIDER, GRID = 0.04, 0.5, 1.0, 0.1
 """mm: of height; in plan, and of a cutter, by whole steps of the grid; that grid."""
@@ -225,6 +227,17 @@ def test_a_v_that_runs_lower_opens_further_out(tmp_path, shape, out):
     changes = {'shape = "flat-end"\ndiameter = 2.0': 'shape = "v"\nangle = 60\ndiameter = 2.0'} if shape else {}
     (z,) = [s for s in sources(clamping_of(pathgen.load_job(job(tmp_path, changes=changes)))) if "pocketing" in s.name]
     assert z.moves.get("pocket edge") == (out and pytest.approx(out))
+
+
+@pytest.mark.parametrize(("slots", "finishing"), [(True, None), (False, 1.0)])
+def test_wood_over_a_channel_alone_is_off_by_the_surface(tmp_path, slots, finishing):
+    """Slots are cut from the same zero as all others, whatever lies over them; a channel's wood ends at the surface."""
+    text = (EXAMPLES / "boards" / "truss-rod.toml").read_text()
+    path = tmp_path / "job.toml"
+    path.write_text(text if slots else text.replace(text[text.index("[slots]"):text.index("[outline]")], ""))
+    off = {source.name: source.moves.get("wood left") for source in sources(clamping_of(pathgen.load_job(path)))}
+    assert off["Z, cutting the channel"] == 1.0
+    assert off["Z, finishing the radius"] == finishing
 
 
 def test_worst_and_root_sum_square(tmp_path):

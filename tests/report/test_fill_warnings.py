@@ -85,20 +85,23 @@ def test_colours_with_wood_between_them_need_not_tell_each_other_apart(apart, fo
     assert len(contrast_rows(planned)) == 3, "the table has all that are seen beside each other"
 
 
-def second_cut(*, marks=None, area="board", cut=True, z_zero="bed", cutters=2):
+def second_cut(*, marks=None, area="board", cut=True, z_zero="bed", cutters="ab", surfaced=True):
     moved = None if marks is None else Moved(
         rotation=np.eye(3), shift=np.zeros(3), centre=np.zeros(3), residuals=np.zeros((marks, 3)),
         places=np.array([[0, 0, 8], [0, 9, 8], [9, 0, 8], [9, 9, 8.0]])[:marks])
     return SimpleNamespace(
         moved=moved, moved_from=3, surfacing=SimpleNamespace(resurface_area=area, blend=2.0), units="mm",
         cutter=lambda kind: cut, setup=SimpleNamespace(z_zero=z_zero),
-        steps=[SimpleNamespace(cutter=SimpleNamespace(name=str(n))) for n in range(cutters)])
+        steps=[SimpleNamespace(order=order, turn=None, cutter=SimpleNamespace(name=name),
+                               operation=SimpleNamespace(makes_surface=surfaced))
+               for order, name in enumerate(cutters, 1)])
 
 
 @pytest.mark.parametrize(("clamping", "found"), [
     ({}, []), ({"marks": 3}, ["work-moved", "three-marks"]), ({"marks": 4}, ["work-moved"]),
     ({"area": "inlay"}, ["second-cut-in-part"]), ({"area": "inlay", "cut": False}, []),
-    ({"z_zero": "stock-top"}, ["zero-on-raw-top"]), ({"z_zero": "stock-top", "cutters": 1}, []),
+    ({"z_zero": "stock-top"}, ["zero-on-raw-top"]), ({"z_zero": "stock-top", "cutters": "aa"}, []),
+    ({"z_zero": "stock-top", "surfaced": False}, []),  # the top stays as it came
 ])
 def test_second_cut(clamping, found):
     work = second_cut(**clamping)

@@ -256,6 +256,16 @@ def test_a_build_warns_of_what_its_cutters_leave_closed(tmp_path):
             assert "1.20 mm wide" in found[0]["got"]
 
 
+@pytest.mark.parametrize(("long", "code", "severity"), [
+    (30, "much-left-closed", "warn"), (10, "detail-out-of-reach", "note")])
+def test_a_large_place_that_stays_closed_is_much_however_large_its_colour_is(tmp_path, long, code, severity):
+    """A line 0.5 mm wide beside 900 mm2 of the same colour, by a cutter of 2 mm: 15 mm2 or 5 mm2, under 2 % of it."""
+    read = load_job(job(tmp_path, art=svg('<path fill="#225577" d="M2,2 h30 v30 h-30 z"/>'
+                                          f'<path fill="#225577" d="M36,2 h0.5 v{long} h-0.5 z"/>')))
+    (found,) = reach_findings(clamping_of(read), reach_of_cutters(clamping_of(read)), read.complete_cutters)
+    assert (found.code, found.severity) == (code, severity)
+
+
 def test_corners_that_a_v_cutter_rises_into_are_not_said_to_stay_closed(tmp_path):
     """What is warned of agrees with the share that the same report gives; by the flat end alone it is warned of."""
     for name, warned in (('"flat"', True), ('"flat", "v"', False)):

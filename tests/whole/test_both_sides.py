@@ -2,6 +2,7 @@
 
 import re
 from contextlib import nullcontext
+from dataclasses import replace
 from types import SimpleNamespace
 
 import manifold3d
@@ -11,10 +12,12 @@ import shapely
 
 from pathgen import JobError, build, check, load_job
 from pathgen.app.cli import main
+from pathgen.base.markup import as_html
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.instructions import before_start
 from pathgen.programs.paths import tabs_of
 from pathgen.removal.grid import Grid
+from pathgen.report.sheet.results import both_sides
 from pathgen.verify.both_sides import Below, wood_between
 from pathgen.work.operations import WitnessMarks
 from pathgen.work.underside import wood_over
@@ -145,6 +148,15 @@ def test_wood_between_is_counted_where_the_back_is_open(board, shallow):
     assert wood_between(sim, Below(grid=grid, bottom=0 * top), SimpleNamespace(board=part)) is None
 
 
+def test_the_wood_over_a_channel_is_off_by_the_channels_own_z_too(board):
+    """A channel that is cut deeper leaves as much less, as the check of a changed program below finds."""
+    budget = board[1].report["budget"]
+    off = {row["source"]: row["effects"]["wood left"] for row in budget["rows"]}
+    assert {name: by for name, by in off.items() if by and name.startswith("Z, ")} == {
+        "Z, cutting the channel": 0.02, "Z, pocketing": 0.02, "Z, slotting": 0.02}
+    assert budget["worst"]["wood left"] == pytest.approx(sum(off.values()), abs=2e-5)
+
+
 def test_the_fret_table_counts_the_channel(board):
     _, made = board
     wood = [row["wood"]["slot"] for row in made.report["frets"]]
@@ -190,6 +202,17 @@ def test_words_say_how_to_turn_it(board):
     assert "00-back-02-channel-flat-4.nc" in page
     assert "back 2  00-back-02-channel-flat-4.nc" in made.files()["report.txt"]
     assert "Back of the board" in sheet
+
+
+def test_a_back_that_was_cut_before_the_work_moved_is_done(board):
+    """What is told of the next program opens with nothing that was done before it: the blank stays as it lies."""
+    _, made = board
+    moved = replace(made.plan.clamping, moved=SimpleNamespace(), moved_from=3)
+    page = as_html(both_sides(moved, made.report))
+    assert "The back is done" in page
+    assert "do not run them again" in page
+    assert "Least wood between the channel and the top" in page
+    assert not re.search("come before|turn the blank|Sweep the bed", page)
 
 
 def test_check_reads_both_sides_and_finds_what_was_changed(board, tmp_path, capsys):

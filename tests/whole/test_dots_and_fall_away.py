@@ -38,7 +38,8 @@ def test_the_dots_are_pockets_between_their_frets(made):
     frets = [3, 5, 7, 9, 12, 12, 15, 17, 19]
     assert at == pytest.approx([640.0 * (1 - (2 ** (-f / 12) + 2 ** (-(f - 1) / 12)) / 2) for f in frets], abs=1e-6)
     text = re.sub(r"<[^>]+>", " ", made.files()["setup.html"])
-    assert "9 of 6 mm diameter, 1.8 mm thick, or a little more." in text  # 1.3 mm deep, 0.5 mm proud
+    assert "9 of 6 mm diameter, thicker than 1.3 mm, 1.8 mm at most." in text  # 1.3 mm deep, 0.5 mm proud at most
+    assert "inlay 1 (dots): pieces thicker than 1.3 mm, 1.8 mm at most, glued in." in made.files()["report.txt"]
     assert made.report["inlays"][0]["reachable_area"] == pytest.approx(dots.area.area, rel=2e-3)
 
 

@@ -31,7 +31,8 @@ class Edge(Tool):
     """The upper edge of a standing board."""
 
     names: ClassVar[Names] = Names(part="edge", start="the nut line", along="edge runs",
-                                  blank="the finished board on its edge,", top="the edge that lies uppermost")
+                                  blank="the finished board on its edge,", top="the edge that lies uppermost",
+                                  measured=False)
 
     def places(self, stock: Stock) -> dict[str, Place]:
         """Where the nut line meets the underside."""

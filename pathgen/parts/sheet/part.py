@@ -26,7 +26,7 @@ class Sheet(Tool):
     """The stock is the part."""
 
     names: ClassVar[Names] = Names(part="sheet", start="the sheet", wooden=False,
-                                  thickness="[[inlay]] piece thickness")
+                                  thickness="[[inlay]] piece thickness", measured=False)
 
     def places(self, stock: Stock) -> dict[str, Place]:
         """Its corner."""

@@ -10,7 +10,7 @@ from pathgen.base.units import format_length, tiny_length, tiny_unit_words, volu
 from pathgen.programs.instructions import cutter_words
 from pathgen.report.budget import ROOT_WORDS, budget_cells, cents_words
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, display_lines, measuring_lines
-from pathgen.report.letting_in import piece_line
+from pathgen.report.letting_in import piece_line, stock_words
 from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.pictures.measuring import measuring_picture
 from pathgen.report.sheet.parts import chapter, scrolling, table
@@ -62,7 +62,7 @@ def _fill(inlays: Sequence[dict[str, Any]]) -> list[Element | None]:
 def _pieces(inlays: Sequence[dict[str, Any]], units: str) -> list[Element]:
     return [
         e("p", piece_line(inlay, units)) if inlay.get("piece") else
-        e("p", f"{_what(inlay, units)} {format_length(inlay['piece_thickness'], units)} thick, or a little more.")
+        e("p", f"{_what(inlay, units)} {stock_words(inlay, units)}.")
         for inlay in inlays if inlay["piece_thickness"] is not None
     ]
 

@@ -58,16 +58,20 @@ def _section_words(clamping: Clamping, section: Section) -> str:
 
 
 def both_sides(clamping: Clamping, report: dict[str, Any]) -> Element | None:
-    """How the blank is turned over, and the wood left between both sides."""
-    sides = report["both_sides"]
-    if sides is None:
+    """How the blank is turned over, which it is already where it has moved since; the wood left between both sides."""
+    sides, back = report["both_sides"], clamping.under
+    if sides is None or back is None:
         return None
+    names, left = _listed([e("code", step.file_name) for step in back.steps]), e("p", between_words(
+        sides, clamping.units))
+    if clamping.moved is not None:
+        return chapter("both-sides", "The back is done",
+                       e("p", "Its programs, ", *names, ", were run before the blank was turned over: do not run them "
+                              "again, and leave the blank as it lies."), left)
     return chapter("both-sides", "The back first",
-                   e("p", "Its programs, ", *_listed([e("code", step.file_name) for step in clamping.under.steps]),
-                     " and its sheet, ", e("code", "00-back-setup.html"), ", come before this sheet."
-                     ) if clamping.under else None,
-                   e("ol", (e("li", line) for line in turning(clamping)), class_="tick"),
-                   e("p", between_words(sides, clamping.units)))
+                   e("p", "Its programs, ", *names, " and its sheet, ", e("code", "00-back-setup.html"),
+                     ", come before this sheet."),
+                   e("ol", (e("li", line) for line in turning(clamping)), class_="tick"), left)
 
 
 def _listed(parts: list[Element]) -> list[Element | str]:
