@@ -14,7 +14,14 @@ from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.base.units import rounded_down, rounded_up
 from pathgen.parts.fingerboard.ends import board_outline, chord_across, end_points
-from pathgen.parts.fingerboard.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused
+from pathgen.parts.fingerboard.layout import (
+    Edges,
+    Layout,
+    board_layout,
+    centre_crossings,
+    crossing_refused,
+    nutward,
+)
 from pathgen.parts.fingerboard.lowering import lowered
 from pathgen.parts.fingerboard.numbers import BoardNumbers, End, PartialFret
 from pathgen.parts.fingerboard.part import Fingerboard, Frets
@@ -116,12 +123,10 @@ def nut_slot(
     Lengths in mm, square to the nut line. A shelf is cut past the board's end, and at least `shelf_least` wide, for a
     cutter of that diameter. Raises JobError where the board ends too near for it.
     """
-    bass, treble = board.nut_line
-    unit = (treble - bass) / np.linalg.norm(treble - bass)
-    square = np.array([-abs(unit[1]), unit[0] * math.copysign(1.0, unit[1])])  # toward the nut's end
-    slant = abs(float(unit[1]))
+    square = nutward(board.nut_line)
+    slant = -float(square[0])
     if board.drawn:
-        runs_on = float(((shapely.get_coordinates(board.outline) - bass) @ square).max())
+        runs_on = float(((shapely.get_coordinates(board.outline) - board.nut_line[0]) @ square).max())
         least, longer = "", "move its drawing, or draw it longer behind the nut face"
     else:
         runs_on = board.behind_nut * slant
@@ -141,7 +146,7 @@ def nut_slot(
         raise JobError("[nut] width", f"{width:g} mm, and the board ends {room:.2f} mm behind the nut's front",
                        allowed=", or ".join(filter(None, [f"{rounded_down(room):.2f} mm or less", least])),
                        remedy=longer)
-    middle = np.stack([bass, treble])[None] + square * (behind + width / 2)
+    middle = board.nut_line[None] + square * (behind + width / 2)
     lines = _widest(board, middle, width) if board.drawn else board.across(middle)
     return Slots(number=np.array([0]), lines=lines, width=width, depth=depth, bottom=bottom, entry=entry,
                  name="the nut's slot", on_part=on_part)
