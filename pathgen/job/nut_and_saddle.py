@@ -83,7 +83,8 @@ def _nut_height(job: Job, board: Fingerboard, table: NutAndSaddleTable) -> tuple
 
 
 def _clamping(
-    job: Job, table: NutAndSaddleTable, kind: type[Tool], line: CrossLine, height: float, mark: float, board: Fingerboard
+    job: Job, table: NutAndSaddleTable, kind: type[Tool], line: CrossLine, height: float, mark: float,
+    board: Fingerboard,
 ) -> Clamping:
     name = NUT if kind is Nut else SADDLE
     key = f"[{name.replace(' ', '_')}]"
@@ -132,9 +133,9 @@ def _filed(job: Job, kind: type[Tool], overhang: float, *, fanned: bool) -> list
     """What is filed off at its ends."""
     if not overhang:
         return []
-    past, more = format_length(overhang, job.units), " or more" * fanned
-    return [f"It reaches {past}{more} past the board's edge at each end: file that off when it is in its slot."
-            if kind is Nut else f"It reaches {past} past the outer strings at each end: file it to fit the bridge's slot."]
+    past = format_length(overhang, job.units) + " or more" * (fanned and kind is Nut)
+    return [f"It reaches {past} past the board's edge at each end: file that off when it is in its slot." if kind is Nut
+            else f"It reaches {past} past the outer strings at each end: file it to fit the bridge's slot."]
 
 
 def plate_thickness(job: Job, table: NutAndSaddleTable) -> float:

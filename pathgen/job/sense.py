@@ -178,12 +178,9 @@ def _comes_with_its_top(job: Job, part: Part) -> None:
 
 
 def _overhang(part: Part, blank: Polygon) -> str:
-    names = ("before the nut", "on the bass side", "past the end", "on the treble side")
-    if isinstance(part, FlatPart):
-        names = ("before the near end", "on the lower side", "past the far end", "on the upper side")
     bounds = zip(part.outline.bounds, blank.bounds, strict=True)
     out = [b - p if i < 2 else p - b for i, (p, b) in enumerate(bounds)]
-    return ", ".join(f"{by:.2f} mm out {name}" for by, name in zip(out, names, strict=True) if by > 0)
+    return ", ".join(f"{by:.2f} mm out {name}" for by, name in zip(out, part.names.around, strict=True) if by > 0)
 
 
 def _inlay(job: Job, i: int, inlay: InlayTable) -> None:

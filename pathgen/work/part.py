@@ -57,6 +57,12 @@ class Names:
     holds: str = ""
     """What there is on it, counted: ``1 hole``."""
 
+    @property
+    def around(self) -> tuple[str, str, str, str]:
+        """Where what lies outside it lies, in the order of bounds: toward - x, - y, + x, + y."""
+        lower, upper = self.sides or ("lower", "upper")
+        return f"before {self.start}", f"on the {lower} side", f"past the {self.far}", f"on the {upper} side"
+
 
 @dataclass(frozen=True, kw_only=True)
 class Place:

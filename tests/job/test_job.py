@@ -21,6 +21,7 @@ from pathgen.job.part import board_of
 from pathgen.job.radius import check_radius
 from pathgen.job.sense import _overhang, larger_blank
 from pathgen.job.tables import colour
+from pathgen.work.part import Names
 from tests import small_board
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
@@ -367,12 +368,14 @@ def test_what_the_outline_needs_beside_the_part_is_said_of_a_larger_blank(length
         f"make [stock] {words} for the outline's cutter and tabs)"
 
 
-@pytest.mark.parametrize(("by", "side"), [((-1.5, 0, 0, 0), "before the nut"), ((0, -1.5, 0, 0), "on the bass side"),
-                                          ((0, 0, 1.5, 0), "past the end"), ((0, 0, 0, 1.5), "on the treble side")])
-def test_where_a_part_hangs_over_its_blank(by, side):
+@pytest.mark.parametrize(("by", "side"), [((-1.5, 0, 0, 0), "before the nut"), ((0, -1.5, 0, 0), "on the {} side"),
+                                          ((0, 0, 1.5, 0), "past the end"), ((0, 0, 0, 1.5), "on the {1} side")])
+@pytest.mark.parametrize("sides", [("bass", "treble"), ("treble", "bass")], ids=["right-handed", "left-handed"])
+def test_where_a_part_hangs_over_its_blank(by, side, sides):
     blank = (0.0, -30.0, 200.0, 30.0)
-    part = SimpleNamespace(outline=shapely.box(*np.add(blank, by)))
-    assert _overhang(part, shapely.box(*blank)) == f"1.50 mm out {side}"
+    part = SimpleNamespace(outline=shapely.box(*np.add(blank, by)),
+                           names=Names(part="board", start="the nut", far="end", sides=sides))
+    assert _overhang(part, shapely.box(*blank)) == f"1.50 mm out {side.format(*sides)}"
 
 
 @pytest.mark.parametrize(("radius", "edge", "words"), [

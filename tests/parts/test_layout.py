@@ -112,6 +112,24 @@ def test_left_handed_is_the_mirror_image():
     assert left.frets.bass[0, 1] > 0
 
 
+@pytest.mark.parametrize("asked", [
+    {"end": End(steps=((10.0, 6.0),))}, {"nut_end": End(steps=((-4.0, 3.0), (8.0, 5.0)))},
+    {"partial_frets": [PartialFret(fret=24, across=(-40.0, 0.0))]},
+], ids=["end", "nut_end", "partial_frets"])
+def test_what_a_job_counts_to_the_treble_side_is_mirrored_too(asked):
+    """So does the limit that a refusal names: it told the bass side's for the treble side's."""
+    right, left = fanned(**asked), fanned(**asked, left_handed=True)
+    mirrored = shapely.transform(left.outline, lambda xy: xy * [1.0, -1.0])
+    assert right.outline.symmetric_difference(mirrored).area == pytest.approx(0.0, abs=1e-6)
+    assert left.frets.ends == pytest.approx(right.frets.ends * [1, -1], abs=1e-9)
+    says = []
+    for hand in (False, True):
+        with pytest.raises(JobError) as told:
+            fanned(end=End(steps=((60.0, 30.0),)), left_handed=hand)
+        says.append(str(told.value))
+    assert says[0] == says[1]
+
+
 def test_ratios_stop_the_string_at_their_inverse_and_go_on_in_the_next_octave():
     just = [9 / 8, 5 / 4, 4 / 3, 3 / 2, 5 / 3, 15 / 8, 2]
     part = board(ratios=just, frets=10, scale_lengths=(560.0, 560.0))

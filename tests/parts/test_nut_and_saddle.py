@@ -83,9 +83,10 @@ def test_a_slanted_saddle_has_the_section_of_the_cone_under_it(tmp_path):
 FAN = "scale_length = { bass = 680.0, treble = 620.0, straight_fret = 7 }"
 
 
-@pytest.mark.parametrize("changes", [(), (("frets = 20\n", "frets = 20\nleft_handed = true\n"),),
-                                     (("frets = 20\n", "frets = 20\nzero_fret = true\n"), ("behind_nut = 8", "behind_nut = 10"))],
-                         ids=["right", "left", "zero fret"])
+@pytest.mark.parametrize("changes", [
+    (), (("frets = 20\n", "frets = 20\nleft_handed = true\n"),),
+    (("frets = 20\n", "frets = 20\nzero_fret = true\n"), ("behind_nut = 8", "behind_nut = 10")),
+], ids=["right", "left", "zero fret"])
 def test_a_slanted_nut_fills_its_slot_from_edge_to_edge(tmp_path, changes):
     """The walls of a slot 5 mm wide lie 2 mm apart along a nut 22 degrees from square: its end came out short there."""
     job = dotted_job(tmp_path, *with_slot(("scale_length = 640.0", FAN), ("length = 480.0", "length = 520.0"),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import shapely
 from shapely import Polygon
@@ -245,9 +243,10 @@ def _partial(ends: Floats, entry: PartialFret, bass_side: int) -> tuple[Floats, 
     full = np.array([share[0] <= 0, share[1] >= 1])
     share = np.clip(share, 0.0, 1.0)
     if share[1] <= share[0]:
-        half = abs(float(ends[0, 1]))
+        low, high = ends[:, 1] * -bass_side
         raise JobError("[board] partial_frets", f"fret {entry.fret} from {entry.across[0]:g} to {entry.across[1]:g} mm",
-                       allowed=f"a range that meets the board, {-half:.2f} to {half:.2f} mm", remedy="correct it")
+                       allowed=f"a range that meets the board, {low:.2f} mm, its bass edge, to {high:.2f} mm",
+                       remedy="correct it")
     return ends[0] + share[:, None] * (ends[1] - ends[0]), full
 
 
