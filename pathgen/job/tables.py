@@ -644,7 +644,8 @@ class BlockTable:
 
     cutter: str = key(text(60), "a ball-end cutter")
     frets: tuple[int, int] | None = key(
-        list_of(number(0, 60, whole=True), names=("from", "to")), "[from, to]; 0 is the nut", None,
+        list_of(number(0, 60, whole=True), names=("from", "to")),
+        "[from, to]; 0 is the nut. It reaches 3 mm past a fret, all along it", None,
         shown="nut to last fret")
     width: float | None = key(size(10.0, 300.0), "across the board", None, shown="the board's and 5 mm on each side")
     thickness: float = key(size(3.0, 100.0), "of its blank", 20.0)

@@ -146,7 +146,7 @@ def test_a_block_follows_relief_and_fall_away(lowered, tmp_path):
     block = pathgen.build(job, clamping=block_clamping(job, (1, 5)), resolution=0.3)
     assert block.verification.findings == ()
     part, surface = block.plan.clamping.board, board.plan.clamping.board.surface
-    start = board.plan.clamping.board.frets.distance[0]
+    start = board.plan.clamping.board.frets.distance[0] - 3.0
     rng = np.random.default_rng(3)
     x, y = rng.uniform(2, part.length - 2, 60), rng.uniform(-18, 18, 60)
     assert surface.lowering(x + start).max() > 0.15
