@@ -52,8 +52,10 @@ class Names:
     """What its extent along X is called."""
     extent: float | None = None
     """That extent where it is not the part's `length`, mm."""
+    on_centre: float | None = None
+    """That on its centre-line, mm, where its ends lie aslant."""
     behind: float = 0.0
-    """How much of that extent lies before `start`, mm."""
+    """How much of the last of these lies before `start`, mm."""
     holds: str = ""
     """What there is on it, counted: ``1 hole``."""
 
