@@ -1,6 +1,7 @@
 """Fret lines and edges against independent derivations: other unknowns, other solvers, other arithmetic."""
 
 import math
+import re
 from pathlib import Path
 
 import numpy as np
@@ -284,6 +285,20 @@ def test_cents():
 def test_refused_with_numbers(changes, words):
     with pytest.raises(JobError, match=words):
         board(**changes)
+
+
+@pytest.mark.parametrize("across", [(-30.0, 0.0), (-30.0, -10.0), (-5.0, 5.0), (-30.0, 30.0)])
+def test_how_far_short_slots_may_stop_is_what_may_be_written(across):
+    """A fret that ends within the board has one end to stop short of, or none: half of its length was named."""
+    part = board(partial_frets=[PartialFret(fret=3, across=across)])
+    with pytest.raises(JobError, match="leaves no slot") as told:
+        slots(part, width=0.6, depth=2.0, short=40.0)
+    most = float(re.search(r"less than (\S+) mm", str(told.value))[1])
+    slots(part, width=0.6, depth=2.0, short=most - 0.01)
+    with pytest.raises(JobError, match="leaves no slot"):
+        slots(part, width=0.6, depth=2.0, short=most + 0.01)
+    with pytest.raises(JobError, match=r"partial_frets: fret 3 is 0\.30 mm long, and its slot 0\.6 mm wide"):
+        slots(board(partial_frets=[PartialFret(fret=3, across=(0.0, 0.3))]), width=0.6, depth=2.0)
 
 
 def test_slots_that_meet_are_refused():

@@ -98,12 +98,7 @@ def slots(
         lines = lines + np.where(frets.full, short, 0.0)[..., None] * np.stack([unit, -unit], axis=1)
     elif board.drawn:
         lines = np.where(frets.full[..., None], _widest(board, lines, width), lines)
-    forward = np.einsum("ij,ij->i", lines[:, 1] - lines[:, 0], frets.ends[:, 1] - frets.ends[:, 0])
-    if np.any(forward <= width * _spans(frets.ends)):
-        raise JobError(
-            "[slots] ends", f"{short or 0.0:g} mm short of each edge leaves no slot",
-            allowed=f"less than {float(_spans(frets.ends).min() - width) / 2:.2f} mm", remedy="make it shorter",
-        )
+    _too_short_refused(frets, lines, width, short or 0.0)
     made = Slots(
         number=frets.number, lines=lines, width=width, depth=depth, short=short, bottom=bottom, bevel=bevel,
         through=frets.full & (short is None), entry=entry, counted="fret",
@@ -248,6 +243,19 @@ def _partial(ends: Floats, entry: PartialFret, bass_side: int) -> tuple[Floats, 
                        allowed=f"a range that meets the board, {low:.2f} mm, its bass edge, to {high:.2f} mm",
                        remedy="correct it")
     return ends[0] + share[:, None] * (ends[1] - ends[0]), full
+
+
+def _too_short_refused(frets: Frets, lines: Floats, width: float, short: float) -> None:
+    """Raise JobError where a slot on one of `lines` is no longer than it is wide."""
+    spans, at_edges = _spans(frets.ends), frets.full.sum(axis=1)
+    for i in np.flatnonzero(spans <= width)[:1]:
+        raise JobError("[board] partial_frets", f"fret {frets.number[i]} is {spans[i]:.2f} mm long, and its slot "
+                       f"{width:g} mm wide", allowed=f"more than {width:g} mm", remedy="make it longer")
+    forward = np.einsum("ij,ij->i", lines[:, 1] - lines[:, 0], frets.ends[:, 1] - frets.ends[:, 0])
+    if np.any(forward <= width * spans):
+        most = float(np.min((spans - width)[at_edges > 0] / at_edges[at_edges > 0]))  # a partial fret's own ends stay
+        raise JobError("[slots] ends", f"{short:g} mm short of each edge leaves no slot",
+                       allowed=f"less than {most:.2f} mm", remedy="make it shorter")
 
 
 def _spans(ends: Floats) -> Floats:
