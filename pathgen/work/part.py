@@ -50,6 +50,8 @@ class Names:
     """What Z 0 is touched off on before anything is cut, where it is not the bed."""
     long: str = "long"
     """What its extent along X is called."""
+    thick: str = "thick"
+    """What its extent along Z is called."""
     extent: float | None = None
     """That extent where it is not the part's `length`, mm."""
     on_centre: float | None = None

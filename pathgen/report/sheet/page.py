@@ -160,7 +160,7 @@ def board_words(clamping: Clamping) -> str:
         radius = f"{fine_length(surface.radius_nut, units)} radius at the {board.names.near}, " \
                  f"{fine_length(surface.radius_end, units)} at the {board.names.far}"
     holds = f"{board.names.holds}, " if board.names.holds else ""
-    thick = "thick under the hollow" if isinstance(surface, Hollow) else "thick"
+    thick = "thick under the hollow" if isinstance(surface, Hollow) else board.names.thick
     left = clamping.finished_surface.thickness
     if left < surface.thickness:
         thick += f" as first cut, {fine_length(left, units)} when finished"
