@@ -24,19 +24,23 @@ _ROOM_FOR_TWO = 2.5
 """How long a block's edge must be for two tabs on it, in tabs, each with the cutter beside it."""
 BLOCK_OVERHANG = 5.0
 """How far a block reaches past the board on each side where its width is left out, mm."""
+_PAST_FRET = 3.0
+"""How far a block reaches past its first and last fret, mm: over half of any crown."""
 
 
 def block_clamping(job: Job, frets: tuple[int, int] | None) -> Clamping:
-    """The clamping that cuts a block with the hollow of the board's radius from one fret to another; 0 is the nut.
+    """The clamping that cuts a block with the hollow of the board's radius over one fret to another; 0 is the nut.
 
-    The block lies on the machine with its hollow up, X 0 at its end nearest the nut. Turned over about its length it
-    fits the board. Raises JobError for a job without ``[block]``, a range that is none, or a blank that is too thin.
+    It covers both from edge to edge, aslant or not. The block lies on the machine with its hollow up, X 0 at its end
+    nearest the nut. Turned over about its length it fits the board. Raises JobError for a job
+    without ``[block]``, a range that is none, or a blank that is too thin.
     """
     board = board_of(job)
     table = job.block
     if table is None:
         raise JobError(job.path.name, "[block] is missing", remedy="add a [block] table with the cutter for it")
-    start, end, first, last = _range(board, frets or table.frets)
+    first, last = _range(board, frets or table.frets)
+    start, end = _reach(board, first, last)
     half = max(float(board.edges.half_width(x)) for x in (start, end)) + board.binding
     if board.drawn:
         half = float(np.abs(board.finished.bounds[1::2]).max())
@@ -49,8 +53,11 @@ def block_clamping(job: Job, frets: tuple[int, int] | None) -> Clamping:
         tab = OutlineCut.tab_width + cutter.diameter
         cut = OutlineCut(tabs=4 if end - start > _ROOM_FOR_TWO * tab else 2, where="[block] outline")
         steps.append(Step(operation=Outline(cut), cutter=cutter))
+    of = f"fret {first}" if first else "the nut"
+    before = board.distances[first] - start
+    where = f"{coarse_length(before, job.units)} before {of}{' on the centre-line' * board.layout.fanned}"
     return Clamping(
-        title=f"{job.title}: hollow block, {f'fret {first}' if first else 'the nut'} to fret {last}",
+        title=f"{job.title}: hollow block, {of} to fret {last}{f', begins {where}' if before > 0.05 else ''}",
         kind=f"block, frets {first} to {last}", units=job.units, board=part,
         stock=Stock(length=sawn(end - start + 2 * table.margin, job.units), margin_nut=table.margin,
                     width=sawn(width + 2 * table.margin, job.units), thickness=table.thickness),
@@ -148,11 +155,19 @@ _GAUGE_TAB = 4.0
 """Width of a gauge's tabs, mm."""
 
 
-def _range(board: Fingerboard, frets: tuple[int, int] | None) -> tuple[float, float, int, int]:
-    """X of both ends of a range of frets, and the frets."""
+def _range(board: Fingerboard, frets: tuple[int, int] | None) -> tuple[int, int]:
+    """A range of frets that the board has."""
     places = board.distances
     first, last = frets or (0, max(places))
     if first not in places or last not in places or first >= last:
         raise JobError("[block] frets", f"{first} to {last}", allowed=f"two of 0 (the nut) to {max(places)}, rising",
                        remedy="correct the range")
-    return places[first], places[last], first, last
+    return first, last
+
+
+def _reach(board: Fingerboard, first: int, last: int) -> tuple[float, float]:
+    """X from which and to which a block covers all of two frets, from edge to edge; of a nut not what is behind it."""
+    layout = board.layout
+    lines = board.crossings if board.drawn else np.stack([layout.edges.crossings(layout.lines, s) for s in (-1, 1)], 1)
+    behind = _PAST_FRET if first in board.frets.number else 0.0
+    return float(lines[first, :, 0].min()) - behind, float(lines[last, :, 0].max()) + _PAST_FRET

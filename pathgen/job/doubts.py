@@ -419,9 +419,7 @@ def _no_waste_beyond(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     if not len(short) or out.min() < -SUMS:  # that is refused
         return
     names, what = clamping.board.names, "a skin holds" if cut.skin else "tabs hold"
-    lower, upper = names.sides or ("lower", "upper")
-    sides = (f"before {names.start}", f"on the {lower} side", f"past the {names.far}", f"on the {upper} side")
-    there = " and ".join(f"{format_length(max(float(out[k]), 0.0), units)} {sides[k]}" for k in short)
+    there = " and ".join(f"{format_length(max(float(out[k]), 0.0), units)} {names.around[k]}" for k in short)
     yield Doubt(
         where="[stock]",
         problem=f"the blank stands out {there}: the outline's cutter parts the waste there, and {what} the "

@@ -13,7 +13,7 @@ from pathgen.base.lettering import lettering, lettering_length
 from pathgen.base.units import format_length, left_words, rounded_up, sawn
 from pathgen.job.bench_tables import NutAndSaddleTable
 from pathgen.job.job import Job
-from pathgen.job.part import board_of, nut_of
+from pathgen.job.part import board_of, nut_behind, nut_of
 from pathgen.job.tables import TOOL_TAB
 from pathgen.parts.fingerboard.nut import CrossLine, nut_curve, nut_top, saddle_curve
 from pathgen.parts.fingerboard.part import Fingerboard
@@ -48,16 +48,16 @@ def nut_and_saddle_clampings(job: Job) -> tuple[Clamping, ...]:
                        remedy="add one or both, with the cutter, and thickness and height of the plate")
     made = []
     if job.nut_blank is not None:
-        line = nut_curve(board, job.strings, past=job.nut_blank.overhang)
+        line = nut_curve(board, job.strings, past=job.nut_blank.overhang, behind=nut_behind(job),
+                         thick=plate_thickness(job, job.nut_blank))
         height, mark = _nut_height(job, board, job.nut_blank)
-        made.append(_clamping(job, job.nut_blank, Nut, line, height, mark, board.bass_side))
+        made.append(_clamping(job, job.nut_blank, Nut, line, height, mark, board))
     if job.saddle_blank is not None:
         if job.saddle_blank.height is None:
             raise JobError("[saddle_blank] height", "missing",
                            remedy="give it, from the bottom of the bridge's slot to the top in the middle")
         line = saddle_curve(board, job.strings, past=job.saddle_blank.overhang)
-        made.append(_clamping(job, job.saddle_blank, Saddle, line, job.saddle_blank.height, _SADDLE_MARK,
-                              board.bass_side))
+        made.append(_clamping(job, job.saddle_blank, Saddle, line, job.saddle_blank.height, _SADDLE_MARK, board))
     return tuple(made)
 
 
@@ -83,13 +83,14 @@ def _nut_height(job: Job, board: Fingerboard, table: NutAndSaddleTable) -> tuple
 
 
 def _clamping(
-    job: Job, table: NutAndSaddleTable, kind: type[Tool], line: CrossLine, height: float, mark: float, bass_side: int
+    job: Job, table: NutAndSaddleTable, kind: type[Tool], line: CrossLine, height: float, mark: float,
+    board: Fingerboard,
 ) -> Clamping:
     name = NUT if kind is Nut else SADDLE
     key = f"[{name.replace(' ', '_')}]"
     cutter = job.cutter(table.cutter, f"{key} cutter")
     # seen from the bridge the bass side of a right-handed board is on the left, and left is + Y with + X up
-    turned = np.array([1.0, bass_side])
+    turned = np.array([1.0, board.bass_side])
     top = (line.curve[:, ::-1] + [height, 0.0]) * turned
     lowest = float(top[:, 0].min())
     if lowest < _LEAST_HEIGHT:
@@ -102,7 +103,8 @@ def _clamping(
     marks, label = _marks(line, height, mark, turned), _label(radius, line, lowest, mark, turned)
     high = tab_height(table.tab_height, thick, usual=TOOL_TAB)
     cut = OutlineCut(tabs=table.tabs, tab_height=high, tab_width=tab, where=key)
-    then = (_face(kind, marked=bool(table.engraver), labelled=bool(label)), *_filed(job, kind, table.overhang))
+    then = (_face(kind, marked=bool(table.engraver), labelled=bool(label)),
+            *_filed(job, kind, table.overhang, fanned=board.layout.fanned))
     steps = [Step(operation=Outline(cut, then=then), cutter=cutter)]
     if table.engraver:
         strokes = (*marks, *label)
@@ -127,11 +129,11 @@ def _face(kind: type[Tool], *, marked: bool, labelled: bool) -> str:
     return f"{face}{marks}{', B at its bass end' if marked and labelled else ''}."
 
 
-def _filed(job: Job, kind: type[Tool], overhang: float) -> list[str]:
+def _filed(job: Job, kind: type[Tool], overhang: float, *, fanned: bool) -> list[str]:
     """What is filed off at its ends."""
     if not overhang:
         return []
-    past = format_length(overhang, job.units)
+    past = format_length(overhang, job.units) + " or more" * (fanned and kind is Nut)
     return [f"It reaches {past} past the board's edge at each end: file that off when it is in its slot." if kind is Nut
             else f"It reaches {past} past the outer strings at each end: file it to fit the bridge's slot."]
 

@@ -99,14 +99,19 @@ def crown_width(job: Job) -> float:
     return max(wire.crown.width for wire in job.frets.wires) if job.frets else 0.0
 
 
+def nut_behind(job: Job) -> float:
+    """How far the nut's front stands behind the nut line, mm."""
+    usual = _BEHIND_ZERO_FRET if _board_table(job).zero_fret else 0.0
+    return usual if job.nut is None or job.nut.behind is None else job.nut.behind
+
+
 def nut_of(job: Job, board: Fingerboard) -> Slots | None:
     """The slot or shelf for the nut that a job asks for."""
     table = job.nut
     if table is None:
         return None
-    zero_fret = bool(len(board.frets)) and board.frets.number[0] == 0
-    behind = table.behind if table.behind is not None else _BEHIND_ZERO_FRET if zero_fret else 0.0
-    if zero_fret:
+    behind = nut_behind(job)
+    if _board_table(job).zero_fret:
         least = max(crown_width(job), slot_width(job) + 2 * _BESIDE_TANG) / 2
         if behind < least:
             raise JobError("[nut] behind", f"{format_length(behind, job.units)} is too near the zero fret",

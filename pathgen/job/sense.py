@@ -178,12 +178,9 @@ def _comes_with_its_top(job: Job, part: Part) -> None:
 
 
 def _overhang(part: Part, blank: Polygon) -> str:
-    names = ("before the nut", "on the bass side", "past the end", "on the treble side")
-    if isinstance(part, FlatPart):
-        names = ("before the near end", "on the lower side", "past the far end", "on the upper side")
     bounds = zip(part.outline.bounds, blank.bounds, strict=True)
     out = [b - p if i < 2 else p - b for i, (p, b) in enumerate(bounds)]
-    return ", ".join(f"{by:.2f} mm out {name}" for by, name in zip(out, names, strict=True) if by > 0)
+    return ", ".join(f"{by:.2f} mm out {name}" for by, name in zip(out, part.names.around, strict=True) if by > 0)
 
 
 def _inlay(job: Job, i: int, inlay: InlayTable) -> None:
@@ -261,12 +258,15 @@ def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str, *, most: 
     if falls_short(float(np.min(web)), board.min_web):
         fret = int(cut.number[int(np.argmin(web.min(axis=1)))])
         least = float(np.min(web))
-        deep = rounded_down(min(cut.depth - board.min_web + least, most))
+        borne = cut.depth - board.min_web + least
+        deep, goes = rounded_down(min(borne, most)), ""
+        if LEAST_DEPTH <= most < borne:
+            goes = f", as depth {rounded_down(borne):.2f} mm leaves; its cutter goes no deeper than {deep:.2f} mm"
         takes, less = taken(board.surface, web.ravel(), cut.lines[..., 0].ravel(), board.min_web)
         raise JobError(
             where, f"{cut.depth:g} mm {left_words(least)} under {f'fret {fret}' if fret else 'the nut'} at the edge"
             f"{takes}",
-            allowed=f"min_web {board.min_web:g} mm or more",
+            allowed=f"min_web {board.min_web:g} mm or more{goes}",
             remedy=f"make depth {deep:.2f} mm or less{less}" if deep >= LEAST_DEPTH else
             f"make the board thicker, or min_web smaller{less}: no depth leaves so much",
         )

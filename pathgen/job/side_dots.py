@@ -57,10 +57,10 @@ def side_dot_clamping(job: Job) -> Clamping:
     edges = board.layout.edges
     along, longer = np.linspace(-board.behind_nut, board.length, 101), math.hypot(1.0, edges.slope)
     half = np.asarray(edges.half_width(along))
-    stands = 2 * float(half.max())
     (nut, end), treble = np.swapaxes(past_binding(board, np.stack([board.nut_line, board.end_line])), 0, 1)
     square = np.array([nut[1] - end[1], end[0] - nut[0]]) / math.dist(nut, end)
     under = np.abs((treble - nut) @ square)
+    stands = float(np.abs((shapely.get_coordinates(board.finished) - nut) @ square).max())
     before = board.behind_nut * longer
     stock = StandingBoard(
         length=before + math.dist(nut, end), width=float(board.surface.height(along, half).max()),

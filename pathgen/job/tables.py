@@ -140,7 +140,8 @@ class PartialFretTable(PartialFret):
     """A fret that stops within the board."""
 
     fret: int = key(number(0, 60, whole=True), "its number")
-    across: tuple[float, float] = key(span(-200.0, 200.0), "[from, to] from the centre-line, negative on the bass side")
+    across: tuple[float, float] = key(span(-200.0, 200.0),
+                                      "[from, to] from the centre-line; + to the treble side, left-handed too")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,7 +151,8 @@ class EndTable(End):
     rise: float = key(size(-100.0, 100.0), "an arch this high over the straight end; negative: hollow", 0.0)
     steps: tuple[tuple[float, float], ...] = key(
         list_of(list_of(size(-200.0, 200.0), names=("across", "by")), least=1, most=12),
-        "[[across, by], ..]: from there to the treble edge the end lies `by` further out", ()
+        "[[across, by], ..]: from there (+ to the treble side, left-handed too) to the treble edge the end lies `by` "
+        "further out", ()
     )
     corner_radius: float = key(size(0.0, 50.0), "both corners rounded", 0.0)
 
@@ -642,7 +644,8 @@ class BlockTable:
 
     cutter: str = key(text(60), "a ball-end cutter")
     frets: tuple[int, int] | None = key(
-        list_of(number(0, 60, whole=True), names=("from", "to")), "[from, to]; 0 is the nut", None,
+        list_of(number(0, 60, whole=True), names=("from", "to")),
+        "[from, to]; 0 is the nut. It reaches 3 mm past a fret, all along it", None,
         shown="nut to last fret")
     width: float | None = key(size(10.0, 300.0), "across the board", None, shown="the board's and 5 mm on each side")
     thickness: float = key(size(3.0, 100.0), "of its blank", 20.0)

@@ -150,7 +150,7 @@ def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCh
     feeler, ridge, if_so, top = clamping.setup.feeler, 0.0, "", clamping.stock.thickness
     if on in ("raw top", "bare face"):
         if_so = "where the blank is as thick as the job says" if clamping.setup.z_zero == "bed" else \
-            "where the blank is as thick as where Z 0 was set"
+            "where the top is as high as where Z 0 was set"
     marks = clamping.feature(WitnessMarks)
     measured = marks.top_at(x, y, top) if marks is not None and on == "raw top" else None
     if measured is not None:

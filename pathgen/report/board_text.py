@@ -13,8 +13,9 @@ from pathgen.report.tables import table
 def frame_lines(board: dict[str, Any], units: str) -> list[str]:
     """What along and across mean, and how far the nut is set forward where it is, in a length and in cents."""
     side = "treble" if board["bass_side"] < 0 else "bass"
+    mirrored = " (but partial_frets and steps of the job to the treble side)" if side == "bass" else ""
     lines = ["Places on the board: along from the nut face toward the bridge, across from the centre-line, + to the "
-             f"{side} side. X and Y are the machine's own axes, from the zero of the set-up."]
+             f"{side} side{mirrored}. X and Y are the machine's own axes, from the zero of the set-up."]
     if board["nut_offset"]:
         lines.append(f"All frets and the bridge lie {format_length(board['nut_offset'], units)} nearer to the nut face "
                      f"than the scale length says (nut_offset): every fretted note is {board['nut_offset_cents']:.2f} "

@@ -52,12 +52,22 @@ class Names:
     """What Z 0 is touched off on before anything is cut, where it is not the bed."""
     long: str = "long"
     """What its extent along X is called."""
+    thick: str = "thick"
+    """What its extent along Z is called."""
     extent: float | None = None
     """That extent where it is not the part's `length`, mm."""
+    on_centre: float | None = None
+    """That on its centre-line, mm, where its ends lie aslant."""
     behind: float = 0.0
-    """How much of that extent lies before `start`, mm."""
+    """How much of the last of these lies before `start`, mm."""
     holds: str = ""
     """What there is on it, counted: ``1 hole``."""
+
+    @property
+    def around(self) -> tuple[str, str, str, str]:
+        """Where what lies outside it lies, in the order of bounds: toward - x, - y, + x, + y."""
+        lower, upper = self.sides or ("lower", "upper")
+        return f"before {self.start}", f"on the {lower} side", f"past the {self.far}", f"on the {upper} side"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -21,6 +21,7 @@ from pathgen.job.part import board_of
 from pathgen.job.radius import check_radius
 from pathgen.job.sense import _overhang, larger_blank
 from pathgen.job.tables import colour
+from pathgen.work.part import Names
 from tests import small_board
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
@@ -220,6 +221,17 @@ def test_bad_jobs_are_refused_with_one_message(name, job_file, tmp_path, capsys)
     assert not out.exists()
 
 
+def test_slots_deeper_than_wood_and_flute_bear_are_told_both_limits(job_file):
+    """"make depth 3.20 mm or less" was said of a limit by which 4.28 mm would do: it was the flute's, not named."""
+    text = SMALL.replace("diameter = 0.58", "diameter = 0.58\nflute_length = 2.0").replace("depth = 2.6", "depth = 7.0")
+    both = (r"goes 1\.82 mm through under fret 20 at the edge \(allowed: min_web 1 mm or more, as depth 4\.17 mm leaves; "
+            r"its cutter goes no deeper than 2\.00 mm\): make depth 2\.00 mm or less")
+    with pytest.raises(JobError, match=both):
+        load_job(job_file(text))
+    with pytest.raises(JobError, match=r"\(allowed: min_web 1 mm or more\): make depth 4\.17 mm or less"):
+        load_job(job_file(text.replace("flute_length = 2.0", "flute_length = 9.0")))
+
+
 def test_what_a_board_without_a_surface_is_told_to_leave_out_is_what_it_has(job_file):
     """Dots are always filled."""
     no_curve = SMALL.replace("radius = 304.8", 'radius = "flat"').replace("thickness = 8.0", "thickness = 6.5")
@@ -367,12 +379,14 @@ def test_what_the_outline_needs_beside_the_part_is_said_of_a_larger_blank(length
         f"make [stock] {words} for the outline's cutter and tabs)"
 
 
-@pytest.mark.parametrize(("by", "side"), [((-1.5, 0, 0, 0), "before the nut"), ((0, -1.5, 0, 0), "on the bass side"),
-                                          ((0, 0, 1.5, 0), "past the end"), ((0, 0, 0, 1.5), "on the treble side")])
-def test_where_a_part_hangs_over_its_blank(by, side):
+@pytest.mark.parametrize(("by", "side"), [((-1.5, 0, 0, 0), "before the nut"), ((0, -1.5, 0, 0), "on the {} side"),
+                                          ((0, 0, 1.5, 0), "past the end"), ((0, 0, 0, 1.5), "on the {1} side")])
+@pytest.mark.parametrize("sides", [("bass", "treble"), ("treble", "bass")], ids=["right-handed", "left-handed"])
+def test_where_a_part_hangs_over_its_blank(by, side, sides):
     blank = (0.0, -30.0, 200.0, 30.0)
-    part = SimpleNamespace(outline=shapely.box(*np.add(blank, by)))
-    assert _overhang(part, shapely.box(*blank)) == f"1.50 mm out {side}"
+    part = SimpleNamespace(outline=shapely.box(*np.add(blank, by)),
+                           names=Names(part="board", start="the nut", far="end", sides=sides))
+    assert _overhang(part, shapely.box(*blank)) == f"1.50 mm out {side.format(*sides)}"
 
 
 @pytest.mark.parametrize(("radius", "edge", "words"), [

@@ -19,6 +19,7 @@ from pathgen.base.surface import Surface
 from pathgen.job.bench import block_clamping, gauge_clampings
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
+from pathgen.job.part import board_of
 from pathgen.parts.gauge.part import arc_edge
 from pathgen.programs.instructions import zero_words
 from pathgen.report.text import minutes_words
@@ -66,7 +67,7 @@ def test_hollow_and_board_are_one_surface():
 @pytest.mark.in_every_run(0)
 def test_the_block_fits_the_board_within_the_two_ridge_heights(fanned, block):
     board = build(fanned, resolution=0.8)
-    start = board.plan.clamping.board.frets.distance[0]
+    start = board.plan.clamping.board.landmarks.edges[0, :, 0].min() - 3.0
     rng = np.random.default_rng(7)
     length = block.plan.clamping.board.length
     x, y = rng.uniform(5, length - 5, 40), rng.uniform(-20, 20, 40)
@@ -103,6 +104,27 @@ def test_a_steep_hollow_is_cut_no_deeper_than_the_stepdown_at_once(tmp_path):
              "stepdown = 3.0": "stepdown = 2.0"}
     job = load_job(small_job(tmp_path, changes=steep, extra=block))
     assert build(job, clamping=block_clamping(job, None)).verification.findings == ()
+
+
+@pytest.mark.parametrize(("file", "frets"), [
+    ("fanned", (12, 24)), ("fanned", (0, 12)), ("bound-left-handed", (3, 12)), ("zero-fret-arched", (0, 5)),
+    ("dots-and-fall-away", (0, 5)),
+])
+def test_a_block_covers_the_frets_that_it_is_named_for(tmp_path, file, frets):
+    """It went from one to the other on the centre-line: over half of each crown, and on a fan past a corner of both."""
+    text = (EXAMPLES / f"{file}.toml").read_text()
+    (tmp_path / "job.toml").write_text(text + '[block]\ncutter = "ball 12"\n' * ("[block]" not in text))
+    job = load_job(tmp_path / "job.toml")
+    board, clamping = board_of(job), block_clamping(job, frets)
+    said = re.search(r", begins (\S+) mm before", clamping.title)
+    before = float(said[1]) if said else 0.0
+    covered = shapely.affinity.translate(clamping.board.outline, board.distances[frets[0]] - before)
+    on_them = board.frets.ends[np.isin(board.frets.number, frets)]
+    crowns = shapely.buffer(shapely.linestrings(on_them), 2.4 / 2)  # a usual one is 2.4 mm wide
+    assert covered.covers(shapely.unary_union(crowns))
+    if not frets[0]:
+        assert covered.bounds[0] == pytest.approx(board.nut_line[:, 0].min() - 3.0 * ("zero" in file), abs=0.06)
+    assert ("on the centre-line" in clamping.title) == (file in ("fanned", "bound-left-handed"))
 
 
 def test_block_range_and_blank_are_checked(fanned):
@@ -230,7 +252,7 @@ def test_papers_of_a_tool_do_not_speak_of_a_board(fanned, tmp_path, capsys):
             assert "In all less than a minute at the machine." in text
         assert " 0 minutes" not in text
         assert ("mm high, " in page) == (clamping.kind == "gauge")
-    assert "503.24 mm at the end nearest the bridge" in build(fanned, clamping=block_clamping(fanned, (12, 24)),
+    assert "507.64 mm at the end nearest the bridge" in build(fanned, clamping=block_clamping(fanned, (12, 24)),
                                                               resolution=0.8).files()["setup.html"]
     assert minutes_words(0.4) == "less than a minute"
     assert minutes_words(1.2) == "about 1 minute"

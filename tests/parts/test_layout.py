@@ -1,6 +1,7 @@
 """Fret lines and edges against independent derivations: other unknowns, other solvers, other arithmetic."""
 
 import math
+import re
 from pathlib import Path
 
 import numpy as np
@@ -110,6 +111,24 @@ def test_left_handed_is_the_mirror_image():
     assert left.frets.treble == pytest.approx(right.frets.treble * [1, -1], abs=1e-9)
     assert left.outline.area == pytest.approx(right.outline.area)
     assert left.frets.bass[0, 1] > 0
+
+
+@pytest.mark.parametrize("asked", [
+    {"end": End(steps=((10.0, 6.0),))}, {"nut_end": End(steps=((-4.0, 3.0), (8.0, 5.0)))},
+    {"partial_frets": [PartialFret(fret=24, across=(-40.0, 0.0))]},
+], ids=["end", "nut_end", "partial_frets"])
+def test_what_a_job_counts_to_the_treble_side_is_mirrored_too(asked):
+    """So does the limit that a refusal names: it told the bass side's for the treble side's."""
+    right, left = fanned(**asked), fanned(**asked, left_handed=True)
+    mirrored = shapely.transform(left.outline, lambda xy: xy * [1.0, -1.0])
+    assert right.outline.symmetric_difference(mirrored).area == pytest.approx(0.0, abs=1e-6)
+    assert left.frets.ends == pytest.approx(right.frets.ends * [1, -1], abs=1e-9)
+    says = []
+    for hand in (False, True):
+        with pytest.raises(JobError) as told:
+            fanned(end=End(steps=((60.0, 30.0),)), left_handed=hand)
+        says.append(str(told.value))
+    assert says[0] == says[1]
 
 
 def test_ratios_stop_the_string_at_their_inverse_and_go_on_in_the_next_octave():
@@ -266,6 +285,20 @@ def test_cents():
 def test_refused_with_numbers(changes, words):
     with pytest.raises(JobError, match=words):
         board(**changes)
+
+
+@pytest.mark.parametrize("across", [(-30.0, 0.0), (-30.0, -10.0), (-5.0, 5.0), (-30.0, 30.0)])
+def test_how_far_short_slots_may_stop_is_what_may_be_written(across):
+    """A fret that ends within the board has one end to stop short of, or none: half of its length was named."""
+    part = board(partial_frets=[PartialFret(fret=3, across=across)])
+    with pytest.raises(JobError, match="leaves no slot") as told:
+        slots(part, width=0.6, depth=2.0, short=40.0)
+    most = float(re.search(r"less than (\S+) mm", str(told.value))[1])
+    slots(part, width=0.6, depth=2.0, short=most - 0.01)
+    with pytest.raises(JobError, match="leaves no slot"):
+        slots(part, width=0.6, depth=2.0, short=most + 0.01)
+    with pytest.raises(JobError, match=r"partial_frets: fret 3 is 0\.30 mm long, and its slot 0\.6 mm wide"):
+        slots(board(partial_frets=[PartialFret(fret=3, across=(0.0, 0.3))]), width=0.6, depth=2.0)
 
 
 def test_slots_that_meet_are_refused():

@@ -80,6 +80,34 @@ def test_a_slanted_saddle_has_the_section_of_the_cone_under_it(tmp_path):
     assert line.radius > radius.mean() * 1.0005  # a slanted section is flatter
 
 
+FAN = "scale_length = { bass = 680.0, treble = 620.0, straight_fret = 7 }"
+
+
+@pytest.mark.parametrize("changes", [
+    (), (("frets = 20\n", "frets = 20\nleft_handed = true\n"),),
+    (("frets = 20\n", "frets = 20\nzero_fret = true\n"), ("behind_nut = 8", "behind_nut = 10")),
+], ids=["right", "left", "zero fret"])
+def test_a_slanted_nut_fills_its_slot_from_edge_to_edge(tmp_path, changes):
+    """The walls of a slot 5 mm wide lie 2 mm apart along a nut 22 degrees from square: its end came out short there."""
+    job = dotted_job(tmp_path, *with_slot(("scale_length = 640.0", FAN), ("length = 480.0", "length = 520.0"),
+                                             ("margin_nut = 15.0", "margin_nut = 35.0"), *changes))
+    board, clamping = part_of(job), nut_and_saddle_clampings(job)[0]
+    behind = 3.0 if job.board.zero_fret else 0.0
+    bass, treble = board.layout.strings.crossings(board.layout.lines[:1], board.bass_side)[0], board.nut_line[1]
+    unit = (treble - board.nut_line[0]) / np.linalg.norm(treble - board.nut_line[0])
+    back = np.array([-abs(unit[1]), unit[0] * math.copysign(1.0, unit[1])])
+    front = bass - [behind / abs(unit[1]), 0.0]  # where the outer string crosses it, but for the taper
+    marks = [s[0, 1] * board.bass_side for s in clamping.steps[0].operation.feature.strokes[:6]]
+    low, high = np.array(clamping.board.outline.bounds)[[1, 3]] - min(marks)
+    far = 200.0
+    strip = shapely.Polygon([front - far * unit, front + far * unit, front + far * unit + 5.0 * back,
+                             front - far * unit + 5.0 * back])
+    along = (shapely.get_coordinates(board.finished.intersection(strip)) - front) @ unit
+    assert along.min() - low == pytest.approx(0.5, abs=0.06)
+    assert high - along.max() == pytest.approx(0.5, abs=0.06)
+    assert "0.5 mm or more past" in " ".join(clamping.steps[1].operation.then)
+
+
 def test_the_marks_are_where_the_strings_are_and_end_at_the_slots_bottoms(tmp_path):
     job = dotted_job(tmp_path)
     strokes = nut_and_saddle_clampings(job)[0].steps[0].operation.feature.strokes[:6]

@@ -13,6 +13,7 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.part import part_of
 from pathgen.job.side_dots import side_dot_clamping
 from pathgen.programs.instructions import off_the_machine
+from pathgen.report.sheet.page import board_words
 from tests.small_board import DOTTED, dotted_job, moves
 
 TEXT = DOTTED.read_text()
@@ -85,6 +86,18 @@ def test_the_page_says_how_a_tapered_board_stands_with_its_bass_edge_level(tmp_p
     assert [float(v) for v in shown.groups()] == pytest.approx([ends.min(), ends.max()], abs=0.5)
     even = dotted_job(tmp_path, ("end_width = 55.0", "end_width = 43.0"))
     assert len(side_dot_clamping(even).steps[0].operation.before(clamping)) == 1
+
+
+def test_the_page_says_how_high_the_board_stands(tmp_path):
+    """One with a fan was "76 mm thick", its end_width, and its treble edge "75.4 mm under the bass edge"; the display
+    was to show so much "where the blank is as thick as where Z 0 was set": of an edge, where it is as high."""
+    clamping = side_dot_clamping(dotted_job(tmp_path, ("scale_length = 640.0", FAN)))
+    assert clamping.stock.thickness == pytest.approx(max(clamping.steps[0].operation.under))
+    assert f", {clamping.stock.thickness:.2f} mm high, flat" in board_words(clamping)
+    program = build(dotted_job(tmp_path), clamping=clamping, resolution=0.4).programs[0]
+    said = " ".join(re.findall(r"\((?:\.\. )?(.*)\)", program.text))
+    assert "where the top is as high as where Z 0 was set" in said
+    assert "thick" not in said.replace("0.1 mm thick", "")
 
 
 def test_left_handed_the_top_looks_the_other_way(tmp_path):

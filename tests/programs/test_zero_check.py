@@ -182,7 +182,7 @@ def test_over_the_raw_top_every_later_program_must_show_what_the_first_did(tmp_p
                "within 0.02 mm." in words
         assert "Set Z 0 again until it shows that: what was off by as much before program 1 lies in the blank" in words
     top = words_of(tmp_path, changes={"[stock]": CLAMP.replace("[setup]", '[setup]\nz_zero = "stock-top"')})
-    assert "Z 0.1 mm where the blank is as thick as where Z 0 was set. Then" in top[1][1]
+    assert "Z 0.1 mm where the top is as high as where Z 0 was set. Then" in top[1][1]
     (page,) = (built(tmp_path, resolution=0.5).files(shaded=False)[name] for name in ("setup.html",))
     assert page.count("what was off by as much before program 1 lies in the blank") == 2
 

@@ -143,11 +143,24 @@ def test_relief_and_fall_away_are_told_each_where_there_is_one(built):
 
 
 def test_a_board_is_as_long_as_it_is_with_what_lies_behind_the_nut_and_a_zero_fret_is_not_counted():
-    """19 frets of 630 mm, 14 mm past the last and 12 mm behind the zero fret."""
+    """19 frets of 630 mm, 14 mm past the last, an arch of 6 mm and 12 mm behind the zero fret."""
     path = Path(__file__).parents[2] / "examples" / "boards" / "zero-fret-arched.toml"
     said = board_words(clamping_of(load_job(path)))
-    long = 630.0 * (1 - 2 ** (-19 / 12)) + 14.0 + 12.0
+    long = 630.0 * (1 - 2 ** (-19 / 12)) + 14.0 + 6.0 + 12.0
     assert said.startswith(f"{long:.2f} mm long (12 mm of it behind the nut), 19 frets and a zero fret, 7 mm thick")
+
+
+def test_a_fanned_board_says_its_length_over_all_and_on_the_centre_line():
+    """One over 541 mm of the machine was "516.39 mm long"; one with a stepped end as long as on its shorter side."""
+    said = {}
+    for file in ("fanned", "ratios-stepped"):
+        clamping = clamping_of(load_job(Path(__file__).parents[2] / "examples" / "boards" / f"{file}.toml"))
+        said[file] = board_words(clamping), np.ptp(clamping.board.outline.bounds[::2]), clamping.board.length
+    words, over_all, length = said["fanned"]
+    assert words.startswith(f"{over_all:.2f} mm long over all, {length:.2f} mm on the centre-line, 24 frets")
+    words, over_all, length = said["ratios-stepped"]
+    assert over_all == pytest.approx(length + 9.0)
+    assert words.startswith(f"{over_all:.2f} mm long, 15 frets")
 
 
 def test_a_drawn_board_is_as_long_as_its_drawing(built):

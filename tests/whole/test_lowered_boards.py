@@ -67,6 +67,9 @@ def test_a_nut_offset_is_said_in_a_length_and_in_cents(tmp_path):
     assert data["board"]["nut_offset_cents"] == pytest.approx(1200 * np.log2(300.0 / 299.4), abs=1e-3)
     assert "0.6 mm nearer to the nut face" in frame_lines(data["board"], "mm")[1]
     assert "3.47 cents lower" in frame_lines(data["board"], "mm")[1]
+    assert "(but partial_frets and steps" not in frame_lines(data["board"], "mm")[0]
+    assert "to the bass side (but partial_frets and steps of the job to the treble side)" in frame_lines(
+        {"bass_side": 1, "nut_offset": 0.0}, "mm")[0]
     assert len(frame_lines(part_data(clamping_of(job_of(tmp_path / "g", JOB)))["board"], "mm")) == 1
 
 
@@ -143,7 +146,7 @@ def test_a_block_follows_relief_and_fall_away(lowered, tmp_path):
     block = pathgen.build(job, clamping=block_clamping(job, (1, 5)), resolution=0.3)
     assert block.verification.findings == ()
     part, surface = block.plan.clamping.board, board.plan.clamping.board.surface
-    start = board.plan.clamping.board.frets.distance[0]
+    start = board.plan.clamping.board.frets.distance[0] - 3.0
     rng = np.random.default_rng(3)
     x, y = rng.uniform(2, part.length - 2, 60), rng.uniform(-18, 18, 60)
     assert surface.lowering(x + start).max() > 0.15

@@ -30,7 +30,7 @@ class StandingBoard(Stock):
 class Edge(Tool):
     """The upper edge of a standing board."""
 
-    names: ClassVar[Names] = Names(part="edge", start="the nut line", along="edge runs",
+    names: ClassVar[Names] = Names(part="edge", start="the nut line", along="edge runs", thick="high",
                                   blank="the finished board on its edge,", top="the edge that lies uppermost",
                                   measured=False)
 

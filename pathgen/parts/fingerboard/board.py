@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import shapely
 from shapely import Polygon
@@ -14,7 +12,14 @@ from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.base.units import rounded_down, rounded_up
 from pathgen.parts.fingerboard.ends import board_outline, chord_across, end_points
-from pathgen.parts.fingerboard.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused
+from pathgen.parts.fingerboard.layout import (
+    Edges,
+    Layout,
+    board_layout,
+    centre_crossings,
+    crossing_refused,
+    nutward,
+)
 from pathgen.parts.fingerboard.lowering import lowered
 from pathgen.parts.fingerboard.numbers import BoardNumbers, End, PartialFret
 from pathgen.parts.fingerboard.part import Fingerboard, Frets
@@ -93,12 +98,7 @@ def slots(
         lines = lines + np.where(frets.full, short, 0.0)[..., None] * np.stack([unit, -unit], axis=1)
     elif board.drawn:
         lines = np.where(frets.full[..., None], _widest(board, lines, width), lines)
-    forward = np.einsum("ij,ij->i", lines[:, 1] - lines[:, 0], frets.ends[:, 1] - frets.ends[:, 0])
-    if np.any(forward <= width * _spans(frets.ends)):
-        raise JobError(
-            "[slots] ends", f"{short or 0.0:g} mm short of each edge leaves no slot",
-            allowed=f"less than {float(_spans(frets.ends).min() - width) / 2:.2f} mm", remedy="make it shorter",
-        )
+    _too_short_refused(frets, lines, width, short or 0.0)
     made = Slots(
         number=frets.number, lines=lines, width=width, depth=depth, short=short, bottom=bottom, bevel=bevel,
         through=frets.full & (short is None), entry=entry, counted="fret",
@@ -116,12 +116,10 @@ def nut_slot(
     Lengths in mm, square to the nut line. A shelf is cut past the board's end, and at least `shelf_least` wide, for a
     cutter of that diameter. Raises JobError where the board ends too near for it.
     """
-    bass, treble = board.nut_line
-    unit = (treble - bass) / np.linalg.norm(treble - bass)
-    square = np.array([-abs(unit[1]), unit[0] * math.copysign(1.0, unit[1])])  # toward the nut's end
-    slant = abs(float(unit[1]))
+    square = nutward(board.nut_line)
+    slant = -float(square[0])
     if board.drawn:
-        runs_on = float(((shapely.get_coordinates(board.outline) - bass) @ square).max())
+        runs_on = float(((shapely.get_coordinates(board.outline) - board.nut_line[0]) @ square).max())
         least, longer = "", "move its drawing, or draw it longer behind the nut face"
     else:
         runs_on = board.behind_nut * slant
@@ -141,7 +139,7 @@ def nut_slot(
         raise JobError("[nut] width", f"{width:g} mm, and the board ends {room:.2f} mm behind the nut's front",
                        allowed=", or ".join(filter(None, [f"{rounded_down(room):.2f} mm or less", least])),
                        remedy=longer)
-    middle = np.stack([bass, treble])[None] + square * (behind + width / 2)
+    middle = board.nut_line[None] + square * (behind + width / 2)
     lines = _widest(board, middle, width) if board.drawn else board.across(middle)
     return Slots(number=np.array([0]), lines=lines, width=width, depth=depth, bottom=bottom, entry=entry,
                  name="the nut's slot", on_part=on_part)
@@ -240,10 +238,24 @@ def _partial(ends: Floats, entry: PartialFret, bass_side: int) -> tuple[Floats, 
     full = np.array([share[0] <= 0, share[1] >= 1])
     share = np.clip(share, 0.0, 1.0)
     if share[1] <= share[0]:
-        half = abs(float(ends[0, 1]))
+        low, high = ends[:, 1] * -bass_side
         raise JobError("[board] partial_frets", f"fret {entry.fret} from {entry.across[0]:g} to {entry.across[1]:g} mm",
-                       allowed=f"a range that meets the board, {-half:.2f} to {half:.2f} mm", remedy="correct it")
+                       allowed=f"a range that meets the board, {low:.2f} mm, its bass edge, to {high:.2f} mm",
+                       remedy="correct it")
     return ends[0] + share[:, None] * (ends[1] - ends[0]), full
+
+
+def _too_short_refused(frets: Frets, lines: Floats, width: float, short: float) -> None:
+    """Raise JobError where a slot on one of `lines` is no longer than it is wide."""
+    spans, at_edges = _spans(frets.ends), frets.full.sum(axis=1)
+    for i in np.flatnonzero(spans <= width)[:1]:
+        raise JobError("[board] partial_frets", f"fret {frets.number[i]} is {spans[i]:.2f} mm long, and its slot "
+                       f"{width:g} mm wide", allowed=f"more than {width:g} mm", remedy="make it longer")
+    forward = np.einsum("ij,ij->i", lines[:, 1] - lines[:, 0], frets.ends[:, 1] - frets.ends[:, 0])
+    if np.any(forward <= width * spans):
+        most = float(np.min((spans - width)[at_edges > 0] / at_edges[at_edges > 0]))  # a partial fret's own ends stay
+        raise JobError("[slots] ends", f"{short:g} mm short of each edge leaves no slot",
+                       allowed=f"less than {most:.2f} mm", remedy="make it shorter")
 
 
 def _spans(ends: Floats) -> Floats:

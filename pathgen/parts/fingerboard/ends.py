@@ -96,14 +96,16 @@ def _arch(corners: Floats, rise: float, where: str) -> Floats:
 def _stepped(
     edges: Edges, line: Floats, steps: tuple[tuple[float, float], ...], out: float, bass_side: int, where: str
 ) -> Floats:
-    at = np.array([y for y, _ in steps]) * -bass_side
+    asked = np.array([y for y, _ in steps])
+    at = asked * -bass_side
     by = np.array([0.0, *(b for _, b in steps)]) * out
     shifted = line[None] + np.stack([by, np.zeros_like(by)], axis=1)[:, None]
     first, last = edges.crossings(shifted[:1], bass_side), edges.crossings(shifted[-1:], -bass_side)
-    inner = np.sort(np.array([first[0, 1], last[0, 1]]))
-    if np.any(np.diff(at) * -bass_side <= 0) or at.min() <= inner[0] or at.max() >= inner[1]:
-        raise JobError(where, f"steps at {', '.join(f'{y:g} mm' for y, _ in steps)} across",
-                       allowed=f"rising, between {inner[0]:.2f} mm and {inner[1]:.2f} mm", remedy="move the steps")
+    low, high = first[0, 1] * -bass_side, last[0, 1] * -bass_side
+    if np.any(np.diff(asked) <= 0) or asked.min() <= low or asked.max() >= high:
+        raise JobError(where, f"steps at {', '.join(f'{y:g} mm' for y in asked)} to the treble side",
+                       allowed=f"rising, between {low:.2f} mm, the bass edge, and {high:.2f} mm",
+                       remedy="move the steps")
     share = (at[:, None] - shifted[:, 0, 1][None, :]) / (shifted[:, 1, 1] - shifted[:, 0, 1])[None, :]
     corners = []
     for k, y in enumerate(at):

@@ -75,11 +75,22 @@ class Layout:
     bass_side: int
     nut_offset: float
 
+    @property
+    def fanned(self) -> bool:
+        """Whether any line is not square to the centre-line."""
+        return float(np.ptp(self.lines[..., 0], axis=1).max()) > 1e-6
+
 
 def centre_crossings(lines: Floats) -> Floats:
     """X where straight lines, (n, 2, 2), cross the centre-line."""
     start, run = lines[:, 0], lines[:, 1] - lines[:, 0]
     return start[:, 0] - start[:, 1] / run[:, 1] * run[:, 0]
+
+
+def nutward(line: Floats) -> Floats:
+    """(2,) the unit vector square to a line, (2, 2), toward the nut's end of the board."""
+    run = line[1] - line[0]
+    return np.array([-abs(run[1]), run[0] * math.copysign(1.0, run[1])]) / np.linalg.norm(run)
 
 
 def board_layout(numbers: BoardNumbers, *, shares: Floats, straight_share: float) -> Layout:

@@ -14,7 +14,7 @@ from pathgen.base.lowered import Lowered
 from pathgen.base.plain import rounded
 from pathgen.base.surface import Surface
 from pathgen.base.units import rounded_down
-from pathgen.parts.fingerboard.layout import centre_crossings
+from pathgen.parts.fingerboard.layout import centre_crossings, nutward
 from pathgen.parts.fingerboard.stringing import Strings, on_outer_strings, string_places
 
 if TYPE_CHECKING:
@@ -45,11 +45,20 @@ class CrossLine:
     radius: float
 
 
-def nut_curve(board: Fingerboard, strings: Strings | None, *, past: float) -> CrossLine:
-    """Along the nut, from `past` (mm) outside the finished board's one edge to as far outside the other."""
-    line = np.concatenate([board.layout.edges.crossings(board.layout.lines[:1], side)
-                           for side in (board.bass_side, -board.bass_side)])
-    return _curve(board, line, 0, strings, past, "[nut_blank] overhang")
+def nut_curve(
+    board: Fingerboard, strings: Strings | None, *, past: float, behind: float = 0.0, thick: float = 0.0
+) -> CrossLine:
+    """Along the front of a nut `thick` mm, `behind` mm behind the nut line, from edge to edge and `past` mm outside.
+
+    Both its faces reach so far past the finished board's edges: of a slanted nut each end lies past its longer one.
+    """
+    back, layout = nutward(board.layout.lines[0]), board.layout
+    front = layout.lines[0] + behind * back
+    unit = (front[1] - front[0]) / np.linalg.norm(front[1] - front[0])
+    faces = np.stack([front, front + thick * back])
+    bass, treble = ((layout.edges.crossings(faces, side) - front[0]) @ unit
+                    for side in (board.bass_side, -board.bass_side))
+    return _curve(board, front[0] + np.outer([bass.min(), treble.max()], unit), strings, past, "[nut_blank] overhang")
 
 
 def saddle_curve(board: Fingerboard, strings: Strings | None, *, past: float) -> CrossLine:
@@ -57,7 +66,7 @@ def saddle_curve(board: Fingerboard, strings: Strings | None, *, past: float) ->
 
     The board's radius is carried on past its end in the same straight line, without relief and fall-away.
     """
-    return _curve(board, on_outer_strings(board.layout)[-1], -1, strings, past, "[saddle_blank] overhang")
+    return _curve(board, on_outer_strings(board.layout)[-1], strings, past, "[saddle_blank] overhang")
 
 
 def _beyond_the_radius(surface: Surface, low: float, half: float, past: float, where: str) -> JobError:
@@ -72,7 +81,7 @@ def _beyond_the_radius(surface: Surface, low: float, half: float, past: float, w
                     allowed=f"less than {most:.2f} mm to each side" if low > 0 else "a radius that is left there")
 
 
-def _curve(board: Fingerboard, line: Floats, row: int, strings: Strings | None, past: float, where: str) -> CrossLine:
+def _curve(board: Fingerboard, line: Floats, strings: Strings | None, past: float, where: str) -> CrossLine:
     surface = board.surface.above if isinstance(board.surface, Lowered) else board.surface
     run = line[1] - line[0]
     unit = run / np.linalg.norm(run)
@@ -88,7 +97,8 @@ def _curve(board: Fingerboard, line: Floats, row: int, strings: Strings | None, 
     steepest = 1.0 - (half / low) ** 2  # a curve of radius R bends by up to (1 - s^2)^-1.5 / R in plan
     step = math.sqrt(8.0 * _SAG * low * steepest**1.5) if math.isfinite(low) else 2 * half
     at = np.linspace(-half, half, math.ceil(2 * half / step) + 1)
-    outer = on_outer_strings(board.layout)[row]
+    outer = np.concatenate([board.layout.strings.crossings(line[None], side)
+                            for side in (board.bass_side, -board.bass_side)])
     count = len(strings.gauges) if strings else board.fittings.strings
     places = string_places(strings.gauges if strings else np.zeros(count), float(np.linalg.norm(outer[1] - outer[0])),
                            strings.spacing if strings else "centres", strings.course if strings else None)

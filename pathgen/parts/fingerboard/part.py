@@ -161,12 +161,14 @@ class Fingerboard:
     @property
     def names(self) -> Names:
         """A board has a nut, an end, and the sides of its outer strings."""
+        start, _, end, _ = self.outline.bounds
+        near, far = self._ends_on_centre if self.layout.fanned else (start, end)
         return Names(
             part="board", near="nut", far="end", start="the nut", along="strings run", holds=self._frets_words,
             too="[board] thickness",
             sides=("bass", "treble") if self.bass_side < 0 else ("treble", "bass"),
-            extent=float(np.ptp(self.outline.bounds[::2])) if self.drawn else self.length + self.behind_nut,
-            behind=0.0 if self.drawn else self.behind_nut,
+            extent=end - start, on_centre=far - near if self.layout.fanned else None,
+            behind=0.0 if self.drawn else -near,
         )
 
     @property
@@ -198,16 +200,17 @@ class Fingerboard:
             return Place(at=(x0 if end == "nut" else x1, sign * y1), words=words)
         what = {"nut": "the nut face", "end": "the board's end"}[end]
         if not sign:
-            return Place(at=(0.0 if end == "nut" else self._end_on_centre, 0.0), words=f"{what} on the centre-line")
+            return Place(at=(0.0 if end == "nut" else self._ends_on_centre[1], 0.0), words=f"{what} on the centre-line")
         if self.drawn and end == "end":
             what = "a line past_last_fret beyond the last fret"
         x, y = (self.nut_line if end == "nut" else self.end_line)[0 if side == "bass" else 1].tolist()
         return Place(at=(x, y), words=f"where {what} meets the {side} edge of the cut board")
 
     @property
-    def _end_on_centre(self) -> float:
+    def _ends_on_centre(self) -> tuple[float, float]:
         x0, _, x1, _ = self.outline.bounds
-        return float(overlay.intersection(shapely.LineString([(x0 - 1, 0), (x1 + 1, 0)]), self.outline).bounds[2])
+        run = overlay.intersection(shapely.LineString([(x0 - 1, 0), (x1 + 1, 0)]), self.outline).bounds
+        return float(run[0]), float(run[2])
 
     def rows(self, clamping: Clamping) -> dict[str, Any]:
         """Keys frets, board, strings, side_dots, fretting, stringing, neck."""

@@ -175,8 +175,7 @@ def _wire(wire: FretWire) -> dict[str, float]:
 
 def _aslant(board: Fingerboard) -> dict[str, bool]:
     """That radii along frets, nut and saddle are not those square across: of fanned frets alone."""
-    run = np.ptp(board.layout.lines[..., 0], axis=1)
-    return {"aslant": True} if run.max(initial=0.0) > 1e-6 else {}
+    return {"aslant": True} if board.layout.fanned else {}
 
 
 def strung_data(board: Fingerboard, strings: Strings, wire: FretWire | None) -> dict[str, Any]:

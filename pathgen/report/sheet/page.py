@@ -161,7 +161,7 @@ def board_words(clamping: Clamping) -> str:
         radius = f"{fine_length(surface.radius_nut, units)} radius at the {board.names.near}, " \
                  f"{fine_length(surface.radius_end, units)} at the {board.names.far}"
     holds = f"{board.names.holds}, " if board.names.holds else ""
-    thick = "thick under the hollow" if isinstance(surface, Hollow) else "thick"
+    thick = "thick under the hollow" if isinstance(surface, Hollow) else board.names.thick
     left = clamping.finished_surface.thickness
     if left < surface.thickness:
         thick += f" as first cut, {fine_length(left, units)} when finished"
@@ -169,9 +169,10 @@ def board_words(clamping: Clamping) -> str:
         radius += f", relief {fine_length(surface.relief.depth, units)} deep" if surface.relief else ""
         radius += f", falling away {fine_length(surface.fall_away.drop, units)}" if surface.fall_away else ""
     length = board.length if board.names.extent is None else board.names.extent
-    behind = board.names.behind
-    behind_words = f" ({fine_length(behind, units)} of it behind {board.names.start})" if behind else ""
-    return (f"{fine_length(length, units)} {board.names.long}{behind_words}, {holds}"
+    behind, on_centre = board.names.behind, board.names.on_centre
+    behind_words = f" ({fine_length(behind, units)} of it behind {board.names.start})" if behind > 0.005 else ""
+    centre_words = f" over all, {fine_length(on_centre, units)} on the centre-line" if on_centre else ""
+    return (f"{fine_length(length, units)} {board.names.long}{centre_words}{behind_words}, {holds}"
             f"{fine_length(surface.thickness, units)} {thick}, {radius}")
 
 
