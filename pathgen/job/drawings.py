@@ -375,9 +375,9 @@ def _walled(regions: Regions, wall: float, where: str, units: str) -> tuple[tupl
 def _lapped(job: Job, inlays: list[Inlay]) -> Iterator[Inlay]:
     """The inlays, run on under those of later stages where the job asks for it."""
     for nth, inlay in enumerate(inlays):
-        lap = job.inlays[inlay.index].lap
-        regions = lapped(inlay.regions, [later.area for later in inlays[nth + 1 :]], lap) if lap else inlay.regions
-        yield replace(inlay, regions=tuple(regions)) if lap else inlay
+        table, later = job.inlays[inlay.index], [later.area for later in inlays[nth + 1 :]]
+        yield replace(inlay, regions=tuple(lapped(inlay.regions, later, table.lap, wall=table.wall))) \
+            if table.lap else inlay
 
 
 def _for_pieces(job: Job, board: Fingerboard | FlatPart, inlay: Inlay) -> Inlay:

@@ -26,11 +26,18 @@ from pathgen.report.letting_in import piece_data
 from pathgen.report.neck import neck_findings
 from pathgen.report.placed import placed_sizes
 from pathgen.report.programs import Program
-from pathgen.report.reaching import depth_findings, idle_findings, reach_data, reach_findings, reach_of_plan
+from pathgen.report.reaching import (
+    cut_later,
+    depth_findings,
+    idle_findings,
+    reach_data,
+    reach_findings,
+    reach_of_plan,
+)
 from pathgen.report.saving import fewer_minutes, saved_by_leave
 from pathgen.report.thin_wood import thin_wood_findings
 from pathgen.report.zero import zero_findings, zero_rows
-from pathgen.strategies.reach import Reach
+from pathgen.strategies.reach import Reach, seen
 from pathgen.strategies.surfacing import least_length
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
@@ -85,7 +92,7 @@ def report_data(
         "surface": _surface(planned, programs, checked),
         "both_sides": both_sides_data(planned.clamping, checked),
         **{key: part[key] for key in ("frets", "board", "strings", "side_dots")},
-        "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
+        "inlays": [_inlay(planned, checked, index, one) for index, one in enumerate(reached)],
         "budget": budget_data(planned.clamping, part["frets"]),
         "zero_checks": zero_rows(programs, planned.clamping.units),
         "reach": [reach_data(one) for one in reached],
@@ -117,7 +124,7 @@ def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]
         *_doubts(planned), *idle_findings(planned.clamping),
         *reach_findings(planned.clamping, reached, planned.asked.cutters),
         *depth_findings(planned.clamping, checked.pockets),
-        *filling_findings(planned, checked), *zero_findings(planned), *feed_findings(planned.clamping),
+        *filling_findings(planned, checked, reached), *zero_findings(planned), *feed_findings(planned.clamping),
         *layer_findings(planned.clamping), *holding_findings(planned.clamping), *last_lap_findings(planned.clamping),
         *thin_wood_findings(planned.clamping), *standing_out_findings(planned.clamping, checked.programs),
     ]
@@ -222,8 +229,9 @@ def _surface(planned: Plan, programs: Sequence[Program], checked: Verification) 
     }
 
 
-def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
+def _inlay(planned: Plan, checked: Verification, index: int, reached: Reach) -> dict[str, Any]:
     inlay, cuts = planned.clamping.inlays[index], planned.pockets[index]
+    area, opened = (seen(shape, cut_later(planned.clamping, index)).area for shape in (inlay.area, cuts[-1].opened))
     measure = measure_of(checked, index)  # none where not all of it could be simulated
     volume, deepest = (measure.volume, measure.deepest) if measure else (math.nan, math.nan)
     proud = inlay.overfill * cuts[-1].opened.area
@@ -231,14 +239,14 @@ def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
         "colours": inlay.colours,
         "depth": inlay.depth,
         "placed": placed_sizes(inlay),
-        "area": rounded(inlay.area.area, 3),
+        "area": rounded(area, 3),
         # a cutter as wide as what it opens takes a little of its walls
-        "reachable_area": rounded(min(cuts[-1].opened.area, inlay.area.area), 3),
+        "reachable_area": rounded(min(opened, area), 3),
         "pocket_volume": rounded(volume, 3),
         "deepest": rounded(deepest, 3),
         "floor_high": rounded(max(cut.ridge for cut in cuts), 3),
         "round_end": any(cut.cutter.shape == "ball-end" for cut in cuts if len(cut.toolpath.points)),
         "fill_volume": rounded(volume + proud if inlay.fill == "resin" else 0.0, 3),
-        **inlay_filling(planned, checked, index),
+        **inlay_filling(planned, checked, index, reached),
         **piece_data(planned, index),
     }

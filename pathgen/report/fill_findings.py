@@ -17,10 +17,11 @@ from pathgen.programs.plan import Plan
 from pathgen.programs.zeroing import refits, surfaced_before
 from pathgen.report.filling import ADJOINING, amounts, contrast_rows, pouring_stages
 from pathgen.report.moving import moving_findings
+from pathgen.strategies.reach import Reach
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
-from pathgen.work.features import Inlay
+from pathgen.work.features import Inlay, in_one
 from pathgen.work.fill import (
     LEAST_LEFT,
     MOST_OVERFILL,
@@ -32,7 +33,7 @@ from pathgen.work.fill import (
     stands_at_most,
 )
 from pathgen.work.operations import CutAgain
-from pathgen.work.touching import touches, walled
+from pathgen.work.touching import Regions, touches, walled
 
 _TOLD = 4
 """Pairs of colours that one warning tells of; the page's tables hold all."""
@@ -44,28 +45,34 @@ WALL = {"mm": 0.5, "in": 0.02 * INCH}
 """How much wood is advised to be left between colours, by units, mm: enough to stand."""
 
 
-def filling_findings(planned: Plan, checked: Verification) -> list[Finding]:
-    """Warnings and notes about the fills, for a maker who has not yet cut anything."""
+def filling_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]) -> list[Finding]:
+    """Warnings and notes about the fills, for a maker who has not yet cut anything.
+
+    `reached` is the reach of each inlay: how near colours come to each other is asked of what is opened of them.
+    """
     found: list[Finding] = []
     units = planned.clamping.units
     for index, inlay in enumerate(planned.clamping.inlays):
         cut = planned.clamping.cut_before(inlay)  # advice on what is drawn comes too late
         if inlay.fill == "resin" and not cut:
-            found += [*_touch_warnings(planned.clamping, inlay), *_shared_dams(planned, inlay),
+            opened = reached[index].opened
+            found += [*_touch_warnings(planned.clamping, inlay, opened), *_shared_dams(planned, inlay, opened),
                       *_open_in_dam(planned, inlay)]
         found += _overfill_warnings(planned.clamping, inlay)
         for one in amounts(planned, checked, index) if not planned.clamping.levelled_before(inlay) else ():
             found += _pour_warnings(inlay, one, planned.asked.resins[index].pour_depth)
         found += [*_dam_off_blank(planned.clamping, inlay), *_dam_notes(planned, inlay)]
-    uncut = [inlay for inlay in planned.clamping.inlays if not planned.clamping.cut_before(inlay)]
+    uncut = [(inlay, in_one(tuple(shape for _, shape in one.opened)))
+             for inlay, one in zip(planned.clamping.inlays, reached, strict=True)
+             if not planned.clamping.cut_before(inlay)]
     found += [*edge_to_edge(uncut, units), *(_contrast_warnings(planned) if uncut else ())]
     found += moving_findings(planned.clamping)
     found += _second_cut_notes(planned.clamping)
     return found
 
 
-def _touch_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
-    found = touches(inlay.regions)
+def _touch_warnings(clamping: Clamping, inlay: Inlay, opened: Regions) -> Iterator[Finding]:
+    found = touches(opened)
     if not found:
         return
     stages = " then ".join(" with ".join(stage) for stage in pouring_stages(inlay, found))
@@ -99,14 +106,14 @@ def _the_first(told: Sequence[str]) -> str:
     return ", ".join(told[:_TOLD]) + (f" (and {counted(len(told) - _TOLD, 'pair')} more)" if told[_TOLD:] else "")
 
 
-def _shared_dams(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
+def _shared_dams(planned: Plan, inlay: Inlay, opened: Regions) -> Iterator[Finding]:
     """Colours of one pour that do not touch, and still so near that a dam round each would meet or hold the other."""
     out, units = planned.asked.resins[inlay.index].dam, planned.clamping.units
-    touching = {touch.colours for touch in touches(inlay.regions)}
+    touching = {touch.colours for touch in touches(opened)}
     dams = {colour: dam_round(replace(inlay, regions=((colour, shape),)), out) for colour, shape in inlay.regions} \
         if len(inlay.regions) > 1 else {}
     near, inside = [], []
-    for (one, first), (other, second) in itertools.combinations(inlay.regions, 2):
+    for (one, first), (other, second) in itertools.combinations(opened, 2):
         if (one, other) in touching:
             continue
         apart = float(shapely.distance(first, second))
@@ -225,13 +232,14 @@ def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
         )
 
 
-def edge_to_edge(inlays: Sequence[Inlay], units: str) -> Iterator[Finding]:
-    """Colours of different stages that share an edge, and do not overlap under it; what stays open runs on under none.
+def edge_to_edge(inlays: Sequence[tuple[Inlay, BaseGeometry]], units: str) -> Iterator[Finding]:
+    """Colours of different stages that share an edge where they are opened, and do not overlap under it; what stays
+    open runs on under none. Each inlay comes with what is opened of it.
     """
-    for first, later in itertools.combinations(inlays, 2):
+    for (first, a), (later, b) in itertools.combinations(inlays, 2):
         if first.fill == "none" or overlay.intersection(first.area, later.area).area > 0.01:
             continue
-        found = touches([(first.name, first.area), (later.name, later.area)])
+        found = touches([(first.name, a), (later.name, b)])
         if found:
             yield Finding(
                 code="edge-to-edge", severity="note", where=f"{first.name} and {later.name}",

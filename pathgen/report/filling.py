@@ -15,6 +15,7 @@ from pathgen.base.plain import rounded
 from pathgen.programs.plan import Plan
 from pathgen.programs.zeroing import references
 from pathgen.report.moving import marks_data, moved_data
+from pathgen.strategies.reach import Reach
 from pathgen.verify import Verification
 from pathgen.verify.pockets import PocketMeasure
 from pathgen.work.clamping import Clamping
@@ -47,10 +48,10 @@ SHIFT = 0.1
 """The shift whose cost is tabled, mm."""
 
 
-def inlay_filling(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
+def inlay_filling(planned: Plan, checked: Verification, index: int, reached: Reach) -> dict[str, Any]:
     """What one inlay's entry in the report says of its fill."""
     inlay, needed = planned.clamping.inlays[index], amounts(planned, checked, index)
-    found = touches(inlay.regions)
+    found = touches(reached.opened)
     return {
         "name": inlay.name,
         "stage": index + 1,

@@ -22,7 +22,7 @@ from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
 from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.pocketing.shapes import polygons
-from pathgen.strategies.reach import SMALLEST, Cut, CutterReach, Reach, SetReach, alike, reach, usual_sets
+from pathgen.strategies.reach import SMALLEST, Cut, CutterReach, Reach, SetReach, alike, reach, share_of, usual_sets
 from pathgen.verify.findings import Finding, at
 from pathgen.verify.pockets import PocketMeasure
 from pathgen.work.clamping import Clamping
@@ -80,17 +80,15 @@ def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
     for index, (inlay, cuts) in enumerate(zip(planned.clamping.inlays, planned.pockets, strict=True)):
         own = [p for p in programs if p.step.operation.opens is inlay]
         # the programs of the first few cutters are the same whether others come after them or not
-        minutes = accumulate(p.minutes for p in own)
+        minutes, later = accumulate(p.minutes for p in own), cut_later(planned.clamping, index)
         sets = [
             SetReach(cutters=tuple(p.cutter.name for p in own[:count]), minutes=spent,
-                     share=min(cut.opened.area / inlay.area.area, 1.0))
+                     share=share_of(cut.opened, inlay.area, later))
             for count, (cut, spent) in enumerate(zip(cuts, minutes, strict=True), 1)
         ]
-        later = _cut_later(planned.clamping, index)
         one = _reach_of(planned.clamping, index, [p.cutter for p in own], sets=(), most_details=DETAILS_IN_WORDS,
-                        opened=overlay.union_all([cuts[-1].opened, *later])
-                        if later or own[-1].cutter.shape == "v" else None)
-        found.append(replace(one, sets=alike(sets, [row for row in one.cutters if not (row.sloping or later)])))
+                        opened=cuts[-1].opened if own[-1].cutter.shape == "v" else None)
+        found.append(replace(one, sets=alike(sets, [row for row in one.cutters if not row.sloping])))
     return found
 
 
@@ -103,21 +101,21 @@ def reach_of_cutters(clamping: Clamping) -> list[Reach]:
 
 
 def _opened_in_all(clamping: Clamping, index: int, cutters: Sequence[Cutter]) -> BaseGeometry | None:
-    """What an inlay's cutters and later inlays open where the last is a v cutter, which only its path tells, or later
-    ones lie on it; None for others."""
-    later = _cut_later(clamping, index)
-    if cutters[-1].shape != "v" and not later:
+    """What an inlay's cutters open where the last is a v cutter, which only its path tells; None for others."""
+    if cutters[-1].shape != "v":
         return None
     inlay = clamping.inlays[index]
-    own = pocket(inlay.area, surface=clamping.board.surface, cutters=cutters, depth=inlay.depth,
-                 safe_z=clamping.safe_z, where=inlay.name)[-1].opened
-    return overlay.union_all([own, *later])
+    return pocket(inlay.area, surface=clamping.board.surface, cutters=cutters, depth=inlay.depth,
+                  safe_z=clamping.safe_z, where=inlay.name)[-1].opened
 
 
-def _cut_later(clamping: Clamping, index: int) -> list[BaseGeometry]:
-    """What later inlays cut of an inlay, such as the strips that run on under them: nobody sees it closed."""
+def cut_later(clamping: Clamping, index: int) -> BaseGeometry | None:
+    """What later inlays cut of an inlay, such as the strips that run on under them: nobody sees it closed. None where
+    that is nothing, or all of it."""
     own = clamping.inlays[index].area
-    return [other.area for other in clamping.inlays[index + 1 :] if overlay.intersection(own, other.area).area > FILM]
+    later = overlay.union_all([other.area for other in clamping.inlays[index + 1 :]
+                               if overlay.intersection(own, other.area).area > FILM])
+    return None if later.is_empty or overlay.difference(own, later).area <= FILM else later
 
 
 def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence[Cutter]) -> list[Finding]:
@@ -129,7 +127,7 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence
     for inlay, one in zip(clamping.inlays, found, strict=True):
         for colour in one.together if not clamping.cut_before(inlay) else ():
             closed = colour.area - colour.reachable_area
-            share = closed / colour.area
+            share = 1.0 - colour.share if colour.area else 0.0
             own = [c.cutter for c in one.cutters if c.colour == colour.colour]
             names = " and ".join(f'"{name}"' for name in own)
             if not colour.details:
@@ -377,23 +375,14 @@ def _reach_of(
 ) -> Reach:
     inlay, surface = clamping.inlays[index], clamping.board.surface
     proud = clamping.proud(inlay)  # only flat ends are let through what is left, and they open the same at any depth
-    found = reach(
+    return reach(
         inlay.regions, cutters, depth=inlay.depth + proud, sets=sets,
         surface=replace(surface, thickness=surface.thickness + proud),
         most_details=most_details, opened=opened,
         cuts=partial(_cuts, clamping, inlay) if sets else None,  # a clamping is nothing to remember an answer by
         others=overlay.union_all([other.area for other in clamping.inlays if other is not inlay]) or None,
+        later=cut_later(clamping, index),
     )
-    later = overlay.union_all(_cut_later(clamping, index))
-    return found if later.is_empty else replace(found, cutters=tuple(_but_for(one, later) for one in found.cutters))
-
-
-def _but_for(row: CutterReach, later: BaseGeometry) -> CutterReach:
-    """A row without the places that later inlays cut."""
-    cut = [later.contains(shapely.Point(one.at)) for one in row.details]
-    area = sum(one.area for one, there in zip(row.details, cut, strict=True) if there)
-    return replace(row, reachable_area=row.reachable_area + area,
-                   details=tuple(one for one, there in zip(row.details, cut, strict=True) if not there))
 
 
 def _cuts(clamping: Clamping, inlay: Inlay, group: Sequence[Cutter]) -> Cut:

@@ -97,6 +97,8 @@ class Reach:
     """None where no two edges face each other across wood."""
     together: tuple[CutterReach, ...] = ()
     """For each colour, what all the cutters open between them; `cutter` names them all."""
+    opened: tuple[tuple[str, BaseGeometry], ...] = ()
+    """What that is, of each colour that is opened anywhere; what is cut later is part of it."""
 
 
 @remembered
@@ -104,7 +106,7 @@ def reach(
     regions: Sequence[tuple[str, BaseGeometry]], cutters: Sequence[Cutter], *, depth: float,
     surface: Surface | None = None, sets: Sequence[Sequence[Cutter]] | None = None,
     cuts: Cuts | None = None, most_details: int = 100,
-    opened: BaseGeometry | None = None, others: BaseGeometry | None = None,
+    opened: BaseGeometry | None = None, others: BaseGeometry | None = None, later: BaseGeometry | None = None,
 ) -> Reach:
     """What each cutter can reach of each colour, and what sets of cutters would open in how long.
 
@@ -131,13 +133,17 @@ def reach(
         that comes last opens corners too by rising in them. Left out: what they open at full depth.
     others : shapely geometry
         What else is pocketed on the part: in it stands no wood.
+    later : shapely geometry
+        What is cut after it of the drawing, such as where a colour runs on under another: no area counts there, open
+        or closed, though the cutters go in.
     """
     surface = surface or level(depth)
     everything = cleaned(in_one(tuple(shape for _, shape in regions)))
-    colours = [(colour, cleaned(shape) if regions[1:] else None) for colour, shape in regions]
+    drawn = [(colour, cleaned(shape) if regions[1:] else everything) for colour, shape in regions]
+    colours = [(colour, None if later is None and not regions[1:] else seen(shape, later)) for colour, shape in drawn]
     groups = usual_sets(cutters) if sets is None else sets
     each = cuts or partial(_plain_cuts, everything, surface, depth)
-    tried = [_set_reach(float(everything.area), group, each) for group in groups]
+    tried = [_set_reach(everything, group, each, later) for group in groups]
     # a v cutter opens more than its cone does at full depth: what its own path opens is what is said of it everywhere
     rising = {group[0].name: cut for group, (_, cut) in zip(groups, tried, strict=True)
               if len(group) == 1 and group[0].shape == "v" and cut is not None}
@@ -157,8 +163,16 @@ def reach(
             left = _inside(last[0], shape)
             gained = float(shapely.area(own[-1]).sum() - shapely.area(left).sum())
             together.append(row(names, left, last[1]) if gained > _FILM * area else replace(rows[-1], cutter=names))
+    lost = shapely.Polygon() if last is None else whole(polygons(last[0]))
+    open_of = [(colour, overlay.difference(shape, lost)) for colour, shape in drawn]
     return Reach(cutters=tuple(rows), sets=alike([one for one, _ in tried], rows),
-                 narrowest_wall=narrowest_wall(everything, others), together=tuple(together))
+                 narrowest_wall=narrowest_wall(everything, others), together=tuple(together),
+                 opened=tuple((colour, shape) for colour, shape in open_of if not shape.is_empty))
+
+
+def seen(shape: BaseGeometry, later: BaseGeometry | None) -> BaseGeometry:
+    """A shape without what is cut later."""
+    return shape if later is None else overlay.difference(shape, later)
 
 
 def usual_sets(cutters: Sequence[Cutter]) -> list[tuple[Cutter, ...]]:
@@ -185,15 +199,23 @@ def _plain_cuts(region: BaseGeometry, surface: Surface, depth: float, group: Seq
     return [(cut, plain_minutes(cut.toolpath, cut.cutter)) for cut in cuts]
 
 
-def _set_reach(area: float, group: Sequence[Cutter], cuts: Cuts) -> tuple[SetReach, BaseGeometry | None]:
+def _set_reach(
+    region: BaseGeometry, group: Sequence[Cutter], cuts: Cuts, later: BaseGeometry | None
+) -> tuple[SetReach, BaseGeometry | None]:
     """A set's row, and what it opens; None where it opens nothing."""
     try:
         made = cuts(group)
     except CutterError:  # none of the set goes in, or a flute is too short: that is what the table is there to say
         made = ()
     opened = made[-1][0].opened if made else None
-    share = min(opened.area / area, 1.0) if opened is not None else 0.0
+    share = share_of(opened, region, later) if opened is not None else 0.0
     return SetReach(cutters=tuple(c.name for c in group), share=share, minutes=sum(spent for _, spent in made)), opened
+
+
+def share_of(opened: BaseGeometry, region: BaseGeometry, later: BaseGeometry | None) -> float:
+    """How much of a region is opened, of what is not cut later."""
+    area = seen(region, later).area
+    return float(min(seen(opened, later).area / area, 1.0)) if area else 1.0
 
 
 def _closed_by_each(

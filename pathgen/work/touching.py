@@ -97,18 +97,19 @@ def walled(regions: Regions, wall: float) -> list[tuple[str, Shape]]:
     return [(colour, shape) for (colour, _), shape in zip(regions, shapes, strict=True)]
 
 
-def lapped(regions: Regions, later: Iterable[Shape], lap: float) -> list[tuple[str, Shape]]:
+def lapped(regions: Regions, later: Iterable[Shape], lap: float, *, wall: float = 0.0) -> list[tuple[str, Shape]]:
     """The regions run on by `lap` under the colours of later stages that they touch.
 
-    The later stage then cuts its edge through cured fill, and no sliver of wood is left along it.
+    The later stage then cuts its edge through cured fill, and no sliver of wood is left along it. `wall` of wood stays
+    between them there too, as where two run on under a narrow one from both sides.
     """
     after = overlay.union_all(list(later))
     grown = []
     for colour, shape in regions:
-        others = overlay.union_all([s for c, s in regions if c != colour])
+        others = overlay.union_all([_grown(s, wall) if wall else s for c, s in regions if c != colour])
         under = overlay.difference(overlay.intersection(overlay.buffer(shape, lap, quad_segs=32), after), others)
         grown.append((colour, _polygonal(overlay.union(shape, under))))
-    return grown
+    return walled(grown, wall)
 
 
 def _touch(colours: tuple[str, str], a: Shape, b: Shape, within: float) -> Touch:

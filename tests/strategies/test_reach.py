@@ -294,8 +294,28 @@ def test_what_runs_on_under_a_later_colour_is_not_said_to_stay_closed(tmp_path):
     assert said == []
     rows = [row for row in reach_of_all(clamping, read.complete_cutters)[0].cutters if row.cutter == "flat"]
     assert [detail.area for detail in rows[0].details] == pytest.approx([1 - math.pi / 4] * 4, abs=0.01)  # its corners
-    found = build(read, resolution=0.4).report["checks"]["findings"]
-    assert not [one for one in found if one["code"] == "detail-out-of-reach"]
+    report = build(read, resolution=0.4).report
+    assert not [one for one in report["checks"]["findings"] if one["code"] == "detail-out-of-reach"]
+    corners = 4 - math.pi
+    shares = [row.share for row in rows] + [each["share"] for each in report["reach"][0]["sets"]]
+    assert shares == pytest.approx([1 - corners / 200] * 2, abs=1e-4), "of what is seen, not of the strip too"
+    inlay = report["inlays"][0]
+    assert (inlay["area"], inlay["reachable_area"]) == pytest.approx((200, 200 - corners), abs=0.02)
+
+
+def test_a_closed_place_at_a_lap_is_one_to_a_build_and_to_reach(tmp_path):
+    """A leaf 1.2 mm wide beside the next stage, under which it runs on by 0.3 mm: the strip is no part of the place."""
+    art = svg('<rect x="5" y="5" width="10" height="20" fill="#225577"/><rect x="15" y="9" width="8" height="1.2" '
+              'fill="#225577"/><rect x="15" y="10.2" width="8" height="9.8" fill="#aa2222"/>')
+    cutters, other = 'cutters = ["flat"]', "place = { at = [45.0, 0.0] }"
+    stage = f'[[inlay]]\nartwork = "art.svg"\ndepth = 1.2\n{cutters}\n{other}\ncolours = ["#aa2222"]\n'
+    read = load_job(job(tmp_path, art=art, extra=stage, changes={
+        cutters: f'{cutters}\nlap = 0.3\ncolours = ["#225577"]'}))
+    clamping = clamping_of(read)
+    in_build = reach_of_cutters(clamping)[0].together[0].details[0]
+    in_reach = next(row for row in reach_of_all(clamping, read.complete_cutters)[0].cutters if row.cutter == "flat")
+    assert in_build.area == pytest.approx(8 * 1.2, abs=0.6)  # D, less what the disc bulges in beside it
+    assert in_reach.details[0] == in_build
 
 
 def test_of_a_place_that_no_flat_end_opens_none_is_named():

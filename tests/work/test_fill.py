@@ -435,16 +435,32 @@ overfill = 0.7\nplace = {{ at = [45.0, 0.0] }}\n'''
     assert told == ["inlay 1 is open, and lies inside the dam: level resin runs into it"] * found
 
 
+@pytest.mark.parametrize("staged", [False, True])
+def test_colours_that_meet_only_where_no_cutter_goes_in_are_not_said_to_touch(tmp_path, staged):
+    """D: two squares 4 mm apart, joined by a line 0.8 mm wide, half of each colour; a disc of 2 mm bulges 0.083 mm into
+    either end of it, and across there is wood."""
+    art = svg("".join(f'<path d="M{x},5 v20 h{way * 9} v-9.6 h{way * 2} v-0.8 h{-way * 2} v-9.6 z" fill="{colour}"/>'
+                      for x, way, colour in ((5, 1, "#225577"), (27, -1, "#cc8833"))))
+    stage = """[[inlay]]\nartwork = "art.svg"\ndepth = 1.5\ncutters = ["flat"]\noverfill = 0.7
+place = { at = [45.0, 0.0] }\ncolours = ["#cc8833"]\n"""
+    report = built(tmp_path, art=art, extra=stage * staged, resolution=0.4, changes={
+        "overfill = 0.7": 'overfill = 0.7\ncolours = ["#225577"]'} if staged else {}).report
+    found = {f["code"]: f["got"] for f in report["checks"]["findings"]}
+    assert not {"colours-touch", "edge-to-edge"} & set(found)
+    assert [inlay["touching"] for inlay in report["inlays"]] == [[]] * (1 + staged)
+    assert staged or "#225577 and #cc8833 are 3.8 mm apart" in found["colours-near"]
+
+
 @pytest.mark.parametrize(("units", "written"), [("mm", "lap = 0.3 "), ("in", "lap = 0.012 ")])
 def test_an_advised_lap_is_written_as_the_job_holds_it(tmp_path, units, written):
     clamping = clamping_of(pathgen.load_job(job(tmp_path)))
     halves = [replace(clamping.inlays[0], name=name, regions=(("#000000", shapely.box(x, 0, x + 9, 9)),))
               for name, x in (("inlay 1", 0), ("inlay 2", 9))]
-    (found,) = edge_to_edge(halves, units)
+    (found,) = edge_to_edge([(half, half.area) for half in halves], units)
     assert found.code == "edge-to-edge"
     assert f"write {written}for inlay 1:" in found.remedy
     # what stays open runs on under nothing: with that lap the job is refused
-    assert not [*edge_to_edge([replace(halves[0], fill="none"), halves[1]], units)]
+    assert not [*edge_to_edge([(replace(half, fill="none"), half.area) for half in halves], units)]
 
 
 @pytest.mark.in_every_run(2)

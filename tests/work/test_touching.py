@@ -90,6 +90,18 @@ def test_wall_stands_where_the_engine_leaves_corners_out():
         assert a.is_empty or b.is_empty or shapely.distance(a, b) >= 1.8125
 
 
+@pytest.mark.parametrize(("apart", "wall"), [(0.3, 0.0), (0.5, 0.2), (1.1, 0.4)])
+def test_laps_from_both_sides_of_a_narrow_colour_leave_the_wall_between_them(apart, wall):
+    """Two halves beside a stem: each runs on under it by 0.4 mm, or as far as the wall lets it."""
+    stem = box(-apart / 2, 0, apart / 2, 20)
+    halves = [(RED, box(-9, 0, -apart / 2, 20)), (GREEN, box(apart / 2, 0, 9, 20))]
+    (_, left), (_, right) = lapped(halves, [stem], 0.4, wall=wall)
+    assert shapely.distance(left, right) == pytest.approx(max(wall, apart - 0.8), abs=0.001)
+    for (_, drawn), now in zip(halves, (left, right), strict=True):
+        assert drawn.difference(now).area < 1e-6, "nothing that is seen gives way"
+        assert now.difference(drawn.union(stem)).area < 1e-6
+
+
 def test_lap_runs_under_the_later_colour_only():
     disc = shapely.Point(0, 0).buffer(5, quad_segs=64)
     ring = shapely.Point(0, 0).buffer(9, quad_segs=64).difference(disc)
