@@ -7,6 +7,8 @@ on a grid of so many mm: no cut deeper than its stepdown may be wider than a sha
 """
 
 import argparse
+import contextlib
+import io
 import math
 import multiprocessing
 import queue
@@ -569,12 +571,12 @@ def _value(key: str, value: Any, inches: bool) -> str:
 
 def ending(
     folder: Path, *, resolution: float = 0.1, texts: Path | None = None, cell: float | None = None,
-    made: list[Any] | None = None, beside: bool = False,
+    made: list[Any] | None = None, beside: bool = False, asks: bool = False,
 ) -> Ending:
     """Builds the job of a folder in this process; with `texts` its programs are written there when it passes.
 
     With `cell` what passes is cut again on a grid of so many mm; `beside` builds what the job asks for beside its part
-    too, and all pages. Builds are put into the list `made`.
+    too, and all pages; `asks` runs the commands that build nothing of it too. Builds are put into the list `made`.
     """
     import pathgen
 
@@ -594,11 +596,27 @@ def ending(
                 result.write(texts)
             if beside:
                 result.files(shaded=False)
+        if asks and (faults := _faults_of_commands(folder)):
+            kind, message = "crashed", faults
     except pathgen.PathgenError as error:
         kind, message = "refused", str(error)
     except Exception:
         kind, message = "crashed", traceback.format_exc()
     return Ending(kind, message, time.perf_counter() - start)
+
+
+def _faults_of_commands(folder: Path) -> str:
+    """What the commands said that ended in a fault of the program, those that a build has no part in."""
+    from pathgen.app.cli import main as pathgen
+
+    said = []
+    for command in ("show", "frets", "strings", "fretting", "neck", "reach", "compare", "coupon"):
+        out = io.StringIO()
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(out), contextlib.chdir(folder):
+            pathgen([command, "job.toml", *(["--out", "test-piece"] if command == "coupon" else [])])
+        if "a fault of the program" in out.getvalue():
+            said.append(f"{command}: {out.getvalue().strip().splitlines()[-1]}")
+    return "\n".join(said)
 
 
 def _builds(job: Any, resolution: float, *, beside: bool) -> Iterator[Any]:
@@ -700,6 +718,7 @@ def main() -> None:
     parser.add_argument("--keep", type=Path, help="where jobs that do not build are kept")
     parser.add_argument("--limit", type=float, default=120.0, help="seconds for each job")
     parser.add_argument("--cut-again", type=float, metavar="CELL", help="cut what is built again, on such a grid in mm")
+    parser.add_argument("--asks", action="store_true", help="run reach, compare and the other commands on each too")
     parser.add_argument("--small", action="store_true", help="short boards only")
     parser.add_argument("--moved", action="store_true", help="short boards that were clamped again, turned and tilted")
     parser.add_argument("--plates", action="store_true", help="plates and forms instead of boards")
@@ -711,7 +730,8 @@ def main() -> None:
     parser.add_argument("--workpieces", action="store_true", help="blocks, gauges, nuts and the like of short boards")
     asked = parser.parse_args()
     beside = asked.keys or asked.crowded or asked.grown
-    judge = workpieces_ending if asked.workpieces else partial(ending, cell=asked.cut_again, beside=beside)
+    judge = workpieces_ending if asked.workpieces else partial(
+        ending, cell=asked.cut_again, beside=beside, asks=asked.asks)
     icons = sorted(asked.drawings.rglob("*.svg")) if asked.drawings else None
     kinds: Counter[str] = Counter()
     causes: Counter[str] = Counter()

@@ -101,7 +101,15 @@ def coupon_clamping(job: Job) -> Clamping:
         setup=job.setup.elsewhere,
         machine=job.machine, steps=numbered(_steps(job, cuts, part)),
     )
-    return without_idle(clamping, pockets_of(clamping))[0]
+    return _told_by_what_cuts(without_idle(clamping, pockets_of(clamping))[0], part, cuts)
+
+
+def _told_by_what_cuts(clamping: Clamping, part: Coupon, cuts: Sequence[_Cut]) -> Clamping:
+    """The same, the last cutter of each detail one that finds something to do there."""
+    last = {step.operation.opens.index: step.cutter.name for step in clamping.steps if step.operation.opens is not None}
+    by = {id(trial): last.get(cut.inlay.index, "") for cut in cuts if cut.inlay is not None for trial in cut.trials}
+    return replace(clamping, board=replace(part, trials=tuple(
+        replace(t, cutter=by[id(t)]) if t.kind == "detail" else t for t in part.trials)))
 
 
 def _row(job: Job, table: CouponTable, thickness: float) -> Iterator[_Cut]:

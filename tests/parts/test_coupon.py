@@ -363,3 +363,14 @@ def test_a_flat_end_is_told_of_no_ridges_and_a_piece_how_it_is_tried(tmp_path, m
     assert "level from one to the next" in page
     assert "scrap 6.5 mm thick" in page
     assert "[[inlay]] piece gap" in page
+
+
+def test_the_last_cutter_of_a_detail_is_one_that_cuts_there(tmp_path):
+    """The v after it found nothing to do and was left out: its page ended in a KeyError."""
+    v = cutter(name="v", shape="v", angle=140, diameter=3.4, speed=18000, feed=700.0, plunge=200.0, stepdown=0.8)
+    dots = svg("".join(f'<circle cx="{x}" cy="8" r="0.92" fill="#225577"/>' for x in (8, 11, 14)))
+    loaded = load_job(job(tmp_path, art=dots, extra=FINE + v, changes={
+        '["flat"]': '["fine", "v"]\nfill = "none"', "overfill = 0.7\n": ""}))
+    made = build(loaded, clamping=coupon_clamping(loaded), resolution=0.3)
+    assert [t.cutter for t in trials(made, "detail")] == ["fine"]
+    assert "last cutter" in coupon_page(made.plan, made.plan.clamping.board, made.report)

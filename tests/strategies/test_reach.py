@@ -176,6 +176,16 @@ def test_the_time_of_the_jobs_own_set_is_that_of_its_programs_also_through_what_
     assert "edges: 1.01 mm" in "\n".join(reach_lines("inlay 1", off, "mm", smallest="x"))
 
 
+def test_a_v_is_tried_where_a_flat_end_leaves_nothing_of_a_piece_s_pocket(tmp_path: Path) -> None:
+    """Of pieces nothing is too small to be cut: where nothing was left "could not locate vertex" ended the command."""
+    piece = 'cutters = ["flat"]\nfill = "piece"\npiece = { cutter = "flat", thickness = 2 }'
+    v = cutter(name="v", shape="v", angle=60, diameter=6, speed=16000, feed=600, plunge=200, stepdown=1)
+    leaf = svg('<path d="M5 15C10 7 24 7 29 15C24 23 10 23 5 15Z" fill="#e8d8b0"/>')
+    loaded = load_job(job(tmp_path, art=leaf, changes={'cutters = ["flat"]': piece}, extra=v))
+    (found,) = reach_of_all(clamping_of(loaded), loaded.complete_cutters)
+    assert next(row for row in found.cutters if row.cutter == "v").share > 0.999
+
+
 def test_a_cutter_that_reaches_nothing_is_a_row_not_an_error() -> None:
     table = reach([("#a", box(0, 0, 30, 2))], [flat_end(6.0), flat_end(1.0, flute_length=0.5)], depth=1.0)
     assert [row.reachable_area for row in table.cutters] == [0.0, 0.0]

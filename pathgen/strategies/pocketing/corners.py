@@ -64,7 +64,7 @@ def sharpened(
     necks = ~shapely.is_empty(axis) & (_euler(axis) > _euler(parts))
     branches: list[Branch] = []
     owner: list[int] = []
-    uncut = np.flatnonzero(necks | (shapely.area(left) >= trace.options.smallest / 4.0))
+    uncut = np.flatnonzero(necks | (~shapely.is_empty(left) & (shapely.area(left) >= trace.options.smallest / 4.0)))
     for some in np.split(uncut, np.flatnonzero(np.diff(np.cumsum(shapely.length(parts[uncut])) // _TOGETHER)) + 1):
         region, plane = parts[some], one.in_plane(parts[some])
         lines, of = _lines(one, region, plane, left[some], np.where(necks, axis, np.array(None))[some], before[some])
