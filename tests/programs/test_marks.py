@@ -231,6 +231,23 @@ def test_marks_lie_where_the_wood_does_and_not_where_the_tip_of_a_ball_goes(tmp_
     assert np.array(marks["now"]) == pytest.approx(lie, abs=1e-3)
 
 
+def test_how_marks_are_measured_is_told_where_nothing_is_filled_too(tmp_path):
+    empty = {"overfill = 0.7": 'fill = "none"'}
+    fresh = built(tmp_path, extra=MARKS, changes=empty, resolution=0.5).files(shaded=False)
+    moved = built(tmp_path, extra=MARKS + measured() + "[moved]\nbefore = 3\n", changes=empty, resolution=0.5)
+    files = moved.files(shaded=False)
+    for name in ("report.txt", "setup.html"):
+        for text in (fresh[name], files[name]):
+            assert "drilled = [[" in text
+            assert "For Z set Z 0 for that cutter on the bed" in text
+            assert ("they now are at: mark 1 at" in text) == (text is files[name])
+    assert "How to measure the marks" in fresh["setup.html"]
+    assert "Why the work must not move" not in fresh["setup.html"]
+    assert "From program 3 on the work is taken to lie" in files["setup.html"]
+    (note,) = (f for f in moved.report["checks"]["findings"] if f["code"] == "work-moved")
+    assert "second cut" not in note["remedy"]
+
+
 def test_clamps_are_drawn_where_they_stand_beside_work_that_moved(tmp_path):
     box = "[setup]\nkeep_out = [{ along = [-18.0, -10.0], across = [-10.0, 10.0], height = 12.0 }]\n"
     clamping = clamping_of(load_job(job(tmp_path, extra=box + MARKS + measured())))
