@@ -379,10 +379,22 @@ def test_a_warped_board_is_refused_with_the_residual(tmp_path):
     ("[[measured]]\nfound = [1.0, 2.0, 3.0]\n", "there are no witness marks"),
     (MARKS + "[[measured]]\nfound = [-15.0, -28.0, 8.0]\n", "1 marks"),
     (MARKS + measured() + "[moved]\nbefore = 40\n", "program 40"),
+    (MARKS + "drilled = [[-15.0, -28.0, 8.0], [-15.0, 28.0, 8.0], [98.0, -28.0, 8.0]]\n" + measured()
+     + "[moved]\nbefore = 1\n", r"program 1 drills the marks, which were measured.*allowed: 2 to \d+\): write 2"),
 ])
 def test_measured_marks_that_do_not_go_together(tmp_path, extra, words):
     with pytest.raises(JobError, match=words):
         clamping_of(load_job(job(tmp_path, extra=extra)))
+
+
+def test_work_that_moved_before_program_1_was_run_to_its_end_is_not_laid_down_anew(tmp_path):
+    """Places of its own number were measured, none of them a mark: there are none."""
+    clamping = clamping_of(load_job(job(tmp_path, extra='[outline]\ncutter = "flat"\n' + measured()
+                                        + "[moved]\nbefore = 1\n")))
+    lines = before_start(clamping, clamping.steps[0])
+    assert lines[0].startswith("This program is written for the work as it lies now")
+    assert lines[1].startswith("See that the work still lies on its spoilboard")
+    assert not any(line.startswith(("Lay the blank", "Let the work", "Measure the blank", "Hold")) for line in lines)
 
 
 def test_programs_that_there_will_not_be_are_not_counted(tmp_path):
