@@ -421,8 +421,8 @@ def _z_place(clamping: Clamping, step: Step) -> str:
     later = step.number == 1 and clamping.surfacing is not None and any(
         refits(clamping, one) for one in clamping.steps[1:])
     return f"touch off on {_top_words(clamping)}" + (
-        ", then on the bed beside the work, or on a setter (a block of known height) there, and note the Z shown: by "
-        "it Z 0 is found again once that top is cut or has moved" if later else "")
+        ", then on the bed beside the work, or on a setter (a block of known height) there, and note the Z shown: "
+        "once that top is cut or has moved, each cutter is set to show the same there" if later else "")
 
 
 def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
