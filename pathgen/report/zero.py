@@ -54,5 +54,5 @@ def zero_findings(planned: Plan) -> list[Finding]:
             remedy="let the blank stand out further, or move a clamp",
         )
         for step in planned.clamping.steps
-        if refits(planned.clamping, step) and step.order not in planned.zero_checks
+        if refits(planned.clamping, step) and step.order not in planned.zero_checks and not planned.clamping.done(step)
     ]
