@@ -99,18 +99,17 @@ def before_start(
     """
     if clamping.done(step):
         return ["This program was run before the work moved: do not run it again."]
-    lines = []
-    if step.number == 1:
-        lines += [*clamping.board.names.laid, *turning(clamping), *_before(clamping, step),
-                  *_laid(clamping, step, deepest)]
-    if clamping.moved_at(step) is not None:
+    lines, moved = [], clamping.moved_at(step) is not None
+    if moved:
         lines.append(
             "This program is written for the work as it lies now, moved: see the report for the shift, turn and tilt. "
             "Keep the old zero: do not set X and Y again from the moved work."
         )
-    if step.number > 1:
         lines += _spoilboard(clamping, deepest) if step.order == clamping.moved_from else []
-        lines += _before(clamping, step)
+    first = step.number == 1 and not moved
+    lines += [*clamping.board.names.laid, *turning(clamping)] if first else []
+    lines += _before(clamping, step)
+    lines += _laid(clamping, step, deepest) if first else []
     lines.append(_fitted(clamping, step))
     low = lowest if fitted is None else fitted
     if low is not None and stand_out(clamping, low) > 0:  # hovering high over the work needs none
@@ -173,12 +172,10 @@ def _still_off(clamping: Clamping, zero: ZeroCheck) -> str:
         before = "" if zero.mark else ", and was not off by as much before the work moved"
         return f"If it stays off with {again}{before}, {MISREAD}."
     says = f"write {_thickness_keys(clamping)} as measured"
-    begun = clamping.moved_from > 1  # what is begun is not built anew for a thicker blank
     if clamping.setup.z_zero == "bed":
         return ("If it stays off with the bed felt for again, the blank is so much thicker or thinner: note it, and "
-                f"leave Z 0.{'' if begun else f' If thicker, {says}, build again.'}")
-    higher = f" If higher, set Z 0 here, {says} here, build again." if clamping.surfacing is not None and not begun \
-        else ""
+                f"leave Z 0. If thicker, {says}, build again.")
+    higher = f" If higher, set Z 0 here, {says} here, build again." if clamping.surfacing is not None else ""
     return ("If it stays off with Z 0 set again where it was, the top is so much higher or lower here: note it, and "
             f"leave Z 0.{higher}")
 
@@ -221,7 +218,7 @@ def _laid(clamping: Clamping, step: Step, deepest: float | None) -> list[str]:
         lines.append(_comes_with(clamping))
     if clamping.board.names.measured:
         lines.append(_measuring(clamping))
-    return [*lines, *held, *([_edges(clamping, step.cutter)] if clamping.moved_at(step) is None else [])]
+    return [*lines, *held, _edges(clamping, step.cutter)]
 
 
 def _edges(clamping: Clamping, cutter: Cutter) -> str:
@@ -249,7 +246,7 @@ def _spoilboard(clamping: Clamping, deepest: float | None) -> list[str]:
         return []
     deep = format_length(-deepest, clamping.units)
     return ["See that the work still lies on its spoilboard, the spare board under it: in the end a cutter comes "
-            f"{deep} into it."] if clamping.moved_from > 1 else [
+            f"{deep} into it."] if clamping.moved is not None else [
         "Let the work lie on a spoilboard, a spare flat board fixed to the machine: in the end a cutter "
         f"comes {deep} into it. Its top is the bed that is spoken of here."]
 
@@ -422,8 +419,8 @@ def _z_place(clamping: Clamping, step: Step) -> str:
     later = step.number == 1 and clamping.surfacing is not None and any(
         refits(clamping, one) for one in clamping.steps[1:])
     return f"touch off on {_top_words(clamping)}" + (
-        ", then on the bed beside the work, or on a setter (a block of known height) there, and note the Z shown: by "
-        "it Z 0 is found again once that top is cut or has moved" if later else "")
+        ", then on the bed beside the work, or on a setter (a block of known height) there, and note the Z shown: "
+        "once that top is cut or has moved, each cutter is set to show the same there" if later else "")
 
 
 def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:

@@ -171,7 +171,7 @@ def _contrast_lines(rows: Sequence[dict[str, Any]]) -> list[str]:
 
 
 def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
-    if not any(inlay["fill"] != "none" for inlay in report["inlays"]):
+    if not report["marks"] and all(inlay["fill"] == "none" for inlay in report["inlays"]):
         return []
     rows: list[list[str]] = []
     for r in report["references"]:

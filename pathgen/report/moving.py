@@ -270,7 +270,7 @@ def _moved_notes(clamping: Clamping) -> Iterator[Finding]:
         code="work-moved", severity="note", where=f"program {first} and later", allowed="",
         got=f"written for work that lies {_lies(data, units)}; {_length(data['worst_residual'], units)} is left over "
         f"at the worst mark{errors}",
-        remedy="the second cut repeats the first only as nearly as the marks were measured",
+        remedy="what is cut from now on meets what was cut before only as nearly as the marks were measured",
     )
     if len(moved.residuals) == 3:
         yield Finding(

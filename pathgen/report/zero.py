@@ -35,7 +35,7 @@ def zero_lines(rows: Sequence[dict[str, Any]], units: str) -> list[str]:
     cells = [[str(r["order"]), r["cutter"], r["on"], *(even_length(v, units) for v in (*r["display"], r["feeler"]))]
              for r in rows]
     return [
-        "", "Zero, checked on the work before each program that has another cutter", "",
+        "", "Zero, checked on the work before each program that a cutter is fitted for", "",
         *table(["program", "cutter", "over", "X", "Y", "Z shown", "feeler"], cells, right=(0, 3, 4, 5, 6)),
         *(f"Program {r['order']}: {r['words'][1]}" for r in rows),
         f"Still further off with Z 0 set again: {MISREAD}." if any(r["within"] for r in rows) else
@@ -54,5 +54,5 @@ def zero_findings(planned: Plan) -> list[Finding]:
             remedy="let the blank stand out further, or move a clamp",
         )
         for step in planned.clamping.steps
-        if refits(planned.clamping, step) and step.order not in planned.zero_checks
+        if refits(planned.clamping, step) and step.order not in planned.zero_checks and not planned.clamping.done(step)
     ]

@@ -232,6 +232,23 @@ def test_marks_lie_where_the_wood_does_and_not_where_the_tip_of_a_ball_goes(tmp_
     assert np.array(marks["now"]) == pytest.approx(lie, abs=1e-3)
 
 
+def test_how_marks_are_measured_is_told_where_nothing_is_filled_too(tmp_path):
+    empty = {"overfill = 0.7": 'fill = "none"'}
+    fresh = built(tmp_path, extra=MARKS, changes=empty, resolution=0.5).files(shaded=False)
+    moved = built(tmp_path, extra=MARKS + measured() + "[moved]\nbefore = 3\n", changes=empty, resolution=0.5)
+    files = moved.files(shaded=False)
+    for name in ("report.txt", "setup.html"):
+        for text in (fresh[name], files[name]):
+            assert "drilled = [[" in text
+            assert "For Z set Z 0 for that cutter on the bed" in text
+            assert ("they now are at: mark 1 at" in text) == (text is files[name])
+    assert "How to measure the marks" in fresh["setup.html"]
+    assert "Why the work must not move" not in fresh["setup.html"]
+    assert "From program 3 on the work is taken to lie" in files["setup.html"]
+    (note,) = (f for f in moved.report["checks"]["findings"] if f["code"] == "work-moved")
+    assert "second cut" not in note["remedy"]
+
+
 def test_clamps_are_drawn_where_they_stand_beside_work_that_moved(tmp_path):
     box = "[setup]\nkeep_out = [{ along = [-18.0, -10.0], across = [-10.0, 10.0], height = 12.0 }]\n"
     clamping = clamping_of(load_job(job(tmp_path, extra=box + MARKS + measured())))
@@ -364,10 +381,22 @@ def test_a_warped_board_is_refused_with_the_residual(tmp_path):
     ("[[measured]]\nfound = [1.0, 2.0, 3.0]\n", "there are no witness marks"),
     (MARKS + "[[measured]]\nfound = [-15.0, -28.0, 8.0]\n", "1 marks"),
     (MARKS + measured() + "[moved]\nbefore = 40\n", "program 40"),
+    (MARKS + "drilled = [[-15.0, -28.0, 8.0], [-15.0, 28.0, 8.0], [98.0, -28.0, 8.0]]\n" + measured()
+     + "[moved]\nbefore = 1\n", r"program 1 drills the marks, which were measured.*allowed: 2 to \d+\): write 2"),
 ])
 def test_measured_marks_that_do_not_go_together(tmp_path, extra, words):
     with pytest.raises(JobError, match=words):
         clamping_of(load_job(job(tmp_path, extra=extra)))
+
+
+def test_work_that_moved_before_program_1_was_run_to_its_end_is_not_laid_down_anew(tmp_path):
+    """Places of its own number were measured, none of them a mark: there are none."""
+    clamping = clamping_of(load_job(job(tmp_path, extra='[outline]\ncutter = "flat"\n' + measured()
+                                        + "[moved]\nbefore = 1\n")))
+    lines = before_start(clamping, clamping.steps[0])
+    assert lines[0].startswith("This program is written for the work as it lies now")
+    assert lines[1].startswith("See that the work still lies on its spoilboard")
+    assert not any(line.startswith(("Lay the blank", "Let the work", "Measure the blank", "Hold")) for line in lines)
 
 
 def test_programs_that_there_will_not_be_are_not_counted(tmp_path):

@@ -241,6 +241,7 @@ def test_over_the_old_surface_of_work_that_moved_all_marks_have_their_part_in_wh
     clamping = clamping_of(pathgen.load_job(job(tmp_path, changes=BARE, extra=f"{rows}[moved]\nbefore = 2\n")))
     (order, check), *_ = plan_of(clamping).zero_checks.items()
     assert (order, check.on, check.mark) == (2, "finished surface", None)
+    assert zero_findings(plan_of(clamping)) == []  # nor is any asked for of what is done
     u, v = (check.x - 45.0) / 35.0, check.y / 12.0
     assert check.within == pytest.approx(0.02 + 0.05 * math.sqrt((1 + u * u + v * v) / 4), rel=0.01)
     lines = before_start(clamping, clamping.steps[1], zero=check)

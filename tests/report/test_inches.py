@@ -148,6 +148,6 @@ def test_how_well_to_measure_is_said_in_the_jobs_units():
 
 
 def test_marks_are_measured_from_where_z_0_is():
-    for top, where in ((12.7, "on the bed, as"), (0.0, "on the raw top, at the same place each time, as")):
+    for top, where in ((12.7, "on the bed, as"), (0.0, "by the Z noted on the bed, as")):
         words, *_ = measuring_lines({"machine": [(25.4, 50.8)], "machine_top": top, "now": None}, "mm")
         assert f"set Z 0 for that cutter {where} for any other" in words

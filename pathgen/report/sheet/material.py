@@ -86,30 +86,38 @@ def what_can_be_off(report: dict[str, Any], units: str) -> Element | None:
 
 
 def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
-    """What a small shift of the work between the first and the second cut would cost, and where the marks are."""
+    """What a small shift of the work before a second cut would cost; where the marks are, and how the work lies now."""
+    marks, units = report["marks"], clamping.units
+    words = ["Witness marks are drilled in the waste.", *display_lines(marks, units),
+             *seen_lines(marks, units)] if marks else []
+    words += moved_lines(report["moved"], units)
+    cost = _shift_cost(clamping, report)
+    if not cost and not words:
+        return None
+    return chapter("moved", "Why the work must not move" if cost else "If the work moves", *cost,
+                   *(e("p", line) for line in words), *(_measuring(marks, units) if marks else []))
+
+
+def _shift_cost(clamping: Clamping, report: dict[str, Any]) -> list[Element]:
+    """What a small shift of the work costs a second cut; nothing where there is none."""
     shift, units = report["shift_errors"], clamping.units
     if shift is None or not any(inlay["second_cut"] for inlay in report["inlays"]):
-        return None
+        return []
     what = clamping.surfacing.what if clamping.surfacing is not None else "surface"
     rows = [[row["direction"],
              *(tiny_length(row[side], units, signed=True, sign="µm") for side in ("low", "high"))]
             for row in shift["rows"]]
-    marks = report["marks"]
-    words = ["Witness marks are drilled in the waste.", *display_lines(marks, units),
-             *seen_lines(marks, units)] if marks else []
     again = [f"The second cut of {inlay['name']} ends with the finishing passes of program {cut['first_program']} "
              "again, coordinate for coordinate: where that was run as it is here, and neither the work nor a zero has "
              "moved since, it takes nothing off the wood."
              for inlay in report["inlays"] if (cut := inlay["second_cut"]) and cut["repeats_first_pass"]]
-    return chapter(
-        "moved", "Why the work must not move", *(e("p", line) for line in again),
+    return [
+        *(e("p", line) for line in again),
         e("p", f"If the work lies {format_length(shift['shift'], units)} off when the {what} is cut again, the surface "
                f"at the {clamping.board.names.part}'s edge comes out wrong by as much as this"
                f"{tiny_unit_words(units, 'µm')}:"),
         table(["Moved", "Lowest", "Highest"], rows),
-        *(e("p", line) for line in [*words, *moved_lines(report["moved"], units)]),
-        *(_measuring(marks, units) if marks else []),
-    )
+    ]
 
 
 def _measuring(marks: dict[str, Any], units: str) -> list[Element]:
