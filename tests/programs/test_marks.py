@@ -455,7 +455,8 @@ def test_moves_that_held_work_hardly_makes_are_asked_about(tmp_path, drilled, sh
     clamping = clamping_of(load_job(job(tmp_path, extra=MARKS + (drilled or AT) + rows)))
     assert {f.code for f in moved_warnings(clamping)} == codes
     for off in (f for f in moved_warnings(clamping) if f.code in ("sinks", "rises")):  # each mark as it was found
-        assert all(f"mark {k} {shift[2]:g} mm" in off.got for k in (1, 2, 3, 4)), off.got
+        how = "lower" if shift[2] < 0 else "higher"
+        assert all(f"mark {k} {abs(shift[2]):g} mm {how}" in off.got for k in (1, 2, 3, 4)), off.got
 
 
 @pytest.mark.parametrize(("z_zero", "drilled", "words"), [
@@ -546,6 +547,21 @@ def test_a_corner_that_rises_or_sinks_is_held_against_what_errors_do_there(tmp_p
     limit = "\n[moved]\nboard_limit = 0.2\n"
     told = list(moved_warnings(clamping_of(load_job(job(tmp_path, extra=MARKS + drilled + rows + limit)))))
     assert {f.code for f in told} == codes
+
+
+@pytest.mark.parametrize(("tops", "told", "remedy"), [
+    ((7.71, 7.69, 7.7, 7.7), "found were mark 1 0.29 mm lower, mark 2 0.31 mm lower",
+     "as by a wrong Z 0, all are lower by about as much: see that Z 0"),
+    ((7.7, 8.05, 7.7, 8.05), "found were mark 1 0.3 mm lower, mark 2 0.05 mm higher",
+     "measure again the mark that differs most from its neighbours: see that Z 0"),
+])
+def test_of_marks_that_are_all_as_much_lower_none_is_suspected(tmp_path, tops, told, remedy):
+    """It said "by how much higher each was found: mark 1 -0.29 mm", and to measure the one that differs most."""
+    found = "".join(f"[[measured]]\nfound = {[*p[:2], z]}\n" for p, z in zip(PLACES.tolist(), tops, strict=True))
+    extra = f"{MARKS}drilled = {PLACES.tolist()}\n{found}[moved]\nboard_limit = 0.2\n"
+    (sinks,) = [f for f in moved_warnings(clamping_of(load_job(job(tmp_path, extra=extra)))) if f.code == "sinks"]
+    assert told in sinks.got
+    assert sinks.remedy.startswith(remedy)
 
 
 def test_heights_measured_once_drilled_are_held_against_the_thickness(tmp_path):
