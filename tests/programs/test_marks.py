@@ -647,6 +647,8 @@ def test_a_build_says_that_marks_were_elsewhere_in_earlier_ones(tmp_path, capsys
     assert "the first build" not in third  # the same as the one before
     both = said(elsewhere, path)
     assert ("the build before this one" in both, "the first build" in both) == (True, True)
+    which = "Of both lines the right one is that whose X and Y the display shows over the marks in the wood."
+    assert (both.count(which), which in warned, which in third) == (1, False, False)
     # what it names is in the words of the sheet too, and reads
     pinned = said(re.search(r"drilled = \[\[.*\]\]", warned)[0] + "\n", path)
     assert pinned == ""  # the maker says where they are
