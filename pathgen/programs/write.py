@@ -181,7 +181,7 @@ def comment(text: str) -> str:
     comment begins with one of our own words, known to be harmless, or with two points.
 
     >>> comment("job: Fern (M30)\\nG0 Z-5; é"), comment("MSG, hello")
-    ('(job: Fern, M30 G0 Z-5, e)', '(.. MSG, hello)')
+    ('(job: Fern, M30 G0 Z-5 - e)', '(.. MSG, hello)')
     """
     plain = in_ascii(text)
     return f"({plain})" if _HARMLESS.match(plain) else f"(.. {plain})"
