@@ -88,6 +88,12 @@ def figure(value: float) -> str:
     return f"{value:.0f}" if abs(value) < 1e15 else f"a number of {len(f'{abs(value):.0f}')} digits"
 
 
+def time_words(minutes: float) -> str:
+    """A time: ``14 min``, ``2.4 min``, ``38 s``; rounded from hundredths of a minute, as the report has them."""
+    minutes = round(minutes, 2)
+    return f"{minutes:.0f} min" if minutes >= 10 else f"{minutes:.1f} min" if minutes >= 1 else f"{minutes * 60:.0f} s"
+
+
 def in_ascii(text: str) -> str:
     """Text in printable ASCII without brackets, percent signs, back strokes and semicolons; it reads as before.
 

@@ -9,6 +9,7 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
+from pathgen.base.plain import time_words
 from pathgen.base.units import INCH, SUMS, coarse_length, fine_length, format_length, told_apart
 from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.programs.zeroing import refits
@@ -390,7 +391,7 @@ def header(
         f"operation: {step.operation.name}",
         f"cutter {cutter_words(step.cutter, clamping.units)}",
         f"zero: {zero_words(clamping)}",
-        f"about {max(1, round(minutes))} min",
+        f"about {time_words(minutes)}",
         "before pressing start:",
         *(f"- {line}" for line in before_start(
             clamping, step, lowest=lowest, fitted=fitted, deepest=deepest, zero=zero)),

@@ -104,6 +104,16 @@ def test_what_is_said_to_be_left_standing_no_program_cuts(marked):
     assert not any(free.intersects(cut) for cut in opened_at_the_top(marked))
 
 
+def test_a_head_says_the_time_that_the_sheet_says(marked):
+    """It said about 1 min of a program of 7 s."""
+    page = Page(marked.files(shaded=False)["setup.html"])
+    for program in marked.programs:
+        (about,) = re.findall(r"^\(about (.*)\)$", program.text, re.M)
+        assert f"Time{about}: " in page.by_id(f"program-{program.order}")[2]
+    assert about == "2.5 min"
+    assert re.search(r"\(about \d s\)", marked.programs[3].text)
+
+
 def test_hovering_has_the_spindle_off_and_touches_nothing(marked):
     text = text_of(marked, "hover")
     assert not re.search(r"^[^(]*M[34]\b", text, flags=re.M)

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from pathgen.base.markup import Element, element
-from pathgen.base.plain import capital
+from pathgen.base.plain import capital, time_words
 from pathgen.base.toolpath import Move
 from pathgen.base.units import fine_length, format_length, way_length
 from pathgen.programs.instructions import (
@@ -19,7 +19,7 @@ from pathgen.programs.instructions import (
 )
 from pathgen.report.pictures.paths import path_picture
 from pathgen.report.programs import Program
-from pathgen.report.sheet.parts import chapter, facts, feed, fixed, minutes, scrolling, table
+from pathgen.report.sheet.parts import chapter, facts, feed, fixed, scrolling, table
 from pathgen.work.clamping import Clamping
 
 e = element
@@ -71,7 +71,7 @@ def in_order(
     """A list of the programs, and a card for each; `after`, by their order, shows what each leaves on the machine."""
     contents = e("ol", (
         e("li", e("a", p.step.operation.purpose, href=f"#program-{p.order}"),
-          ": done" if clamping.done(p.step) else f", {p.cutter.name}, {minutes(p.minutes)}")
+          ": done" if clamping.done(p.step) else f", {p.cutter.name}, {time_words(p.minutes)}")
         for p in programs
     ), class_="contents")
     legend = ("In the pictures lines are cuts, discs holes and marks, dots rapids (moves at full speed, not cutting), "
@@ -126,7 +126,8 @@ def _figures(clamping: Clamping, program: Program) -> Element:
         ("Speed", "spindle off" if still else f"{cutter.speed:.0f} rpm"),
         ("Feed", f"{_running(program, units)}, plunging {feed(cutter.plunge, units)}"),
         ("Depth", _depth(clamping, program)),
-        ("Time", f"{minutes(spent.total)}: {minutes(spent.cutting)} cutting, {minutes(spent.rapid)} in rapids"),
+        ("Time", f"{time_words(spent.total)}: {time_words(spent.cutting)} cutting, "
+                 f"{time_words(spent.rapid)} in rapids"),
         ("Length", "nothing is cut" if still else f"{way_length(program.toolpath.cut_length, units)} of cutting"),
     ])
 
