@@ -317,7 +317,7 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
                 "it was not, fill it before that:", *own]
     if turn is None or turn.fill_after is None:
         return own
-    after = f"after program {turn.fill_after} among all parts: {_HOW}"
+    after = f"after program {turn.fill_after}: {_HOW}"
     if step.operation.opens is not None and step.operation.opens.fill == "piece":
         if turn.fill_after > turn.number:
             return [f"Do not glue the pieces in yet: the pockets of all parts are filled together, {after}"]
@@ -383,11 +383,11 @@ def header(
     """The header of a program, a line each; `lowest`, `fitted`, `deepest` and `zero` as in `before_start`."""
     total = len(clamping.steps)
     own = f" for this {clamping.board.names.part}" if clamping.board.names.laid else ""
+    own += f" for all parts, {step.order} of {total} for this one" if step.turn else ""
     return [
         f"job: {clamping.title}",
         *([f"part: {clamping.kind}"] if clamping.kind else []),
-        f"program {step.order} of {total}{own}: {step.operation.purpose}",
-        *([f"among all parts: program {step.turn.number} of {step.turn.count}"] if step.turn else []),
+        f"program {step.number} of {step.turn.count if step.turn else total}{own}: {step.operation.purpose}",
         f"operation: {step.operation.name}",
         f"cutter {cutter_words(step.cutter, clamping.units)}",
         f"zero: {zero_words(clamping)}",

@@ -94,7 +94,8 @@ def zero_checks(around: Around) -> dict[int, ZeroCheck]:
             before = (order for order, one in made.items() if one.if_so and one.like is None
                       and math.dist((one.x, one.y), (check.x, check.y)) <= NEXT_TO
                       and (order < clamping.moved_from) == (step.order < clamping.moved_from))
-            made[step.order] = replace(check, like=next(before, None) if check.if_so else None)
+            like = next(before, 0) if check.if_so else 0
+            made[step.order] = replace(check, like=clamping.steps[like - 1].number if like else None)
     return made
 
 
