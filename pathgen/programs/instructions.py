@@ -413,7 +413,7 @@ def _stand_out_words(clamping: Clamping, out: float) -> str:
     step = {"mm": 0.5, "in": INCH / 20}[clamping.units]
     least = format_length(math.ceil(out / step - 1e-9) * step, clamping.units)
     known = "clamps and blank" if clamping.setup.keep_out else "the blank (no clamps are given: add what yours need)"
-    return f"The cutter must stand out {least} or more from the collet: the collet and its nut must clear {known}."
+    return f"The cutter must stand out {least} or more from the collet, whose nut must clear {known}."
 
 
 def _z_place(clamping: Clamping, step: Step) -> str:

@@ -270,7 +270,7 @@ def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
         "it is right"
     lower, higher = step.operation.off_in_z(step.cutter)
     return [
-        f"Check Z 0 with the spindle off: raise the cutter clear, go to X {x}, Y {y}, over {where}; lower it "
+        f"Check Z 0, spindle off: raise the cutter clear, go to X {x}, Y {y}, over {where}; lower it "
         f"on a feeler or paper {feeler} thick until it is just held. The display must show {must}. Then raise the "
         "cutter.",
         f"Each {step_of} more on the display means: {lower}, by {step_of}. Each {step_of} less: {higher}, by "
