@@ -6,7 +6,7 @@ import json
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +37,8 @@ MEASURED = 1.0
 
 
 MARKS_ELSEWHERE = "marks-elsewhere"
+
+_WHICH = "Of both lines the right one is that whose X and Y the display shows over the marks in the wood"
 
 _KEPT = ("machine", "places", "z", "machine_top", "blank")
 _MALFORMED = (TypeError, LookupError, AttributeError, RecursionError)  # of what nobody here wrote
@@ -69,6 +71,8 @@ def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[Finding]
                 for was in earlier if name in was.marks]
         if all(said) if name in drilled else any(said[:1]):  # as the first had them, they are where they may be drilled
             found += [one for each in said for one in each]
+            if name not in drilled and all(said[1:]) and said[1:]:
+                found[-1] = replace(found[-1], remedy=f"{found[-1].remedy}. {_WHICH}")
     return found
 
 

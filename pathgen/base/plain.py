@@ -12,6 +12,7 @@ from pathlib import Path
 
 KEPT = "\t\n\N{NO-BREAK SPACE}"
 _BEFORE_STOPS = re.compile(r" (?=[.,](?!\.)(?:\s|$))")
+_TABLE = re.compile(r"\[+(\w+)\]+")  # of a job
 _OPENS = re.compile(r"(?<=[\w.\"'])\s+\((?=\w)")  # a bracket after a word
 _ENDLESS = re.compile(r"\S{300,}")
 _SHELL = re.compile(r"[\"$`!\\]")  # what a shell obeys within double quotes
@@ -87,14 +88,20 @@ def figure(value: float) -> str:
     return f"{value:.0f}" if abs(value) < 1e15 else f"a number of {len(f'{abs(value):.0f}')} digits"
 
 
+def time_words(minutes: float) -> str:
+    """A time: ``14 min``, ``2.4 min``, ``38 s``; rounded from hundredths of a minute, as the report has them."""
+    minutes = round(minutes, 2)
+    return f"{minutes:.0f} min" if minutes >= 10 else f"{minutes:.1f} min" if minutes >= 1 else f"{minutes * 60:.0f} s"
+
+
 def in_ascii(text: str) -> str:
     """Text in printable ASCII without brackets, percent signs, back strokes and semicolons; it reads as before.
 
-    >>> in_ascii("Fern (M30)\\nG0 Z-5; 9 % é")
-    'Fern, M30 G0 Z-5, 9 percent e'
+    >>> in_ascii("Fern (M30)\\n9 % é; as [stock] thickness")
+    'Fern, M30 9 percent e - as "stock" thickness'
     """
     reduced = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
-    reduced = _OPENS.sub(", ", reduced).replace(";", ",").replace("%", " percent")
+    reduced = _TABLE.sub(r'"\1"', _OPENS.sub(", ", reduced)).replace(";", " -").replace("%", " percent")
     kept = "".join(c if c.isprintable() and c not in "()[]{}\\" else " " for c in reduced)
     return _BEFORE_STOPS.sub("", " ".join(kept.split()))
 

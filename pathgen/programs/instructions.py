@@ -9,6 +9,7 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
+from pathgen.base.plain import time_words
 from pathgen.base.units import INCH, SUMS, coarse_length, fine_length, format_length, told_apart
 from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.programs.zeroing import refits, surfaced_before
@@ -306,7 +307,7 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
                 "it was not, fill it before that:", *own]
     if turn is None or turn.fill_after is None:
         return own
-    after = f"after program {turn.fill_after} among all parts: {_HOW}"
+    after = f"after program {turn.fill_after}: {_HOW}"
     if step.operation.opens is not None and step.operation.opens.fill == "piece":
         if turn.fill_after > turn.number:
             return [f"Do not glue the pieces in yet: the pockets of all parts are filled together, {after}"]
@@ -372,15 +373,15 @@ def header(
     """The header of a program, a line each; `lowest`, `fitted`, `deepest` and `zero` as in `before_start`."""
     total = len(clamping.steps)
     own = f" for this {clamping.board.names.part}" if clamping.board.names.laid else ""
+    own += f" for all parts, {step.order} of {total} for this one" if step.turn else ""
     return [
         f"job: {clamping.title}",
         *([f"part: {clamping.kind}"] if clamping.kind else []),
-        f"program {step.order} of {total}{own}: {step.operation.purpose}",
-        *([f"among all parts: program {step.turn.number} of {step.turn.count}"] if step.turn else []),
+        f"program {step.number} of {step.turn.count if step.turn else total}{own}: {step.operation.purpose}",
         f"operation: {step.operation.name}",
         f"cutter {cutter_words(step.cutter, clamping.units)}",
         f"zero: {zero_words(clamping)}",
-        f"about {max(1, round(minutes))} min",
+        f"about {time_words(minutes)}",
         "before pressing start:",
         *(f"- {line}" for line in before_start(
             clamping, step, lowest=lowest, fitted=fitted, deepest=deepest, zero=zero)),
@@ -402,7 +403,7 @@ def _stand_out_words(clamping: Clamping, out: float) -> str:
     step = {"mm": 0.5, "in": INCH / 20}[clamping.units]
     least = format_length(math.ceil(out / step - 1e-9) * step, clamping.units)
     known = "clamps and blank" if clamping.setup.keep_out else "the blank (no clamps are given: add what yours need)"
-    return f"The cutter must stand out {least} or more from the collet: the collet and its nut must clear {known}."
+    return f"The cutter must stand out {least} or more from the collet, whose nut must clear {known}."
 
 
 def _z_place(clamping: Clamping, step: Step) -> str:

@@ -129,7 +129,8 @@ def check_travel(paths: Sequence[Toolpath], clamping: Clamping, zeros: Mapping[i
     runs = [clamping.to_machine(path.points, step) for step, path in zip(clamping.steps, paths, strict=True)]
     asked = [*((step.title, run) for step, run in zip(clamping.steps, runs, strict=True)),
              ("X 0, Y 0 and Z 0 as they are set", np.array([_zero_now(clamping)])),
-             *((f"the zero check before program {order}", np.array([zero.display])) for order, zero in zeros.items())]
+             *((f"the zero check before {clamping.steps[order - 1].title}", np.array([zero.display]))
+               for order, zero in zeros.items())]
     low, high = (np.array([extreme(points, axis=0) for _, points in asked]) for extreme in (np.min, np.max))
     spans, cut = high.max(axis=0) - low.min(axis=0), np.ptp(np.concatenate(runs), axis=0)
     at_marks = [k for k, step in enumerate(clamping.steps) if isinstance(step.operation, (WitnessMarks, Hover))]

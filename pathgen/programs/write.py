@@ -64,7 +64,7 @@ def program_text(toolpath: Toolpath, *, clamping: Clamping, step: Step, header: 
     ProgramError
         For a path that does not begin and end at a safe height, or cuts before any rapid.
     """
-    _check_ends(toolpath, clamping.safe_z, f"program {step.order}")
+    _check_ends(toolpath, clamping.safe_z, f"program {step.number}")
     top = clamping.to_machine(np.array([[0.0, 0.0, clamping.safe_z]]), step)[0, 2]
     machine = clamping.machine
     if step.operation.finishes:  # passes that are repeated are the same moves, however the work lies by then
@@ -181,7 +181,7 @@ def comment(text: str) -> str:
     comment begins with one of our own words, known to be harmless, or with two points.
 
     >>> comment("job: Fern (M30)\\nG0 Z-5; é"), comment("MSG, hello")
-    ('(job: Fern, M30 G0 Z-5, e)', '(.. MSG, hello)')
+    ('(job: Fern, M30 G0 Z-5 - e)', '(.. MSG, hello)')
     """
     plain = in_ascii(text)
     return f"({plain})" if _HARMLESS.match(plain) else f"(.. {plain})"

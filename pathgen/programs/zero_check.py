@@ -100,7 +100,8 @@ def zero_checks(around: Around) -> dict[int, ZeroCheck]:
         if check is not None:
             before = (order for order, one in made.items() if one.if_so and one.like is None
                       and math.dist((one.x, one.y), (check.x, check.y)) <= NEXT_TO)
-            made[step.order] = replace(check, like=next(before, None) if check.if_so else None)
+            like = next(before, 0) if check.if_so else 0
+            made[step.order] = replace(check, like=clamping.steps[like - 1].number if like else None)
     return made
 
 
@@ -319,7 +320,7 @@ def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
         must, again = f"{shown}, within {off}", f"only where it is more than {off} off"
     lower, higher = step.operation.off_in_z(step.cutter)
     return [
-        f"Check Z 0 with the spindle off: raise the cutter clear, go to X {x}, Y {y}, over {where}; lower it "
+        f"Check Z 0, spindle off: raise the cutter clear, go to X {x}, Y {y}, over {where}; lower it "
         f"on a feeler or paper {feeler} thick until it is just held. The display must show {must}. Then raise the "
         "cutter.",
         f"Each {step_of} more on the display means: {lower}, by {step_of}. Each {step_of} less: {higher}, by "

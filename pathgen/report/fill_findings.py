@@ -225,7 +225,7 @@ def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
     if step.operation.goes_round and left.area >= LEAST_LEFT:
         part, near = step.operation.surfacing.part, format_length(PAST, clamping.units)
         yield Finding(
-            code="dam-past-the-cut", severity="note", where=f"{inlay.name}, program {step.order}",
+            code="dam-past-the-cut", severity="note", where=f"{inlay.name}, program {step.number}",
             got=f"the dam holds resin on {left.area:.0f} mm2 of waste, more than {near} outside the {part}'s edge, "
             "where this program does not cut", allowed="",
             remedy=f"dam along the {part}'s edge, or scrape that resin off when this program has ended",

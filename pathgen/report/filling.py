@@ -76,8 +76,8 @@ def filling_data(planned: Plan) -> dict[str, Any]:
         "contrast": contrast_rows(planned),
         "shift_errors": _shift_rows(clamping),
         "references": [
-            {"order": r.order, "z": list(r.z), "xy": list(r.xy), "gone": list(r.gone), "set_again": r.refit}
-            for r in references(planned.around)
+            {"order": step.number, "z": list(r.z), "xy": list(r.xy), "gone": list(r.gone), "set_again": r.refit}
+            for step, r in zip(clamping.steps, references(planned.around), strict=True)
         ],
         "marks": marks_data(clamping),
         "moved": moved_data(clamping),
@@ -239,8 +239,8 @@ def _second_cut(
     )
     first = clamping.step(SurfaceFinish)
     return {
-        "program": step.order,
-        "first_program": first.order if first else None,
+        "program": step.number,
+        "first_program": first.number if first else None,
         "area": "inlay" if around else "board",
         "blend": surfacing.blend if around else None,
         "skim": surfacing.skim,

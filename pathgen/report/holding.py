@@ -65,7 +65,7 @@ def standing_out_findings(clamping: Clamping, programs: Mapping[str, ReadProgram
     what = "clamps and blank" if clamps else "the blank"
     less = "lower clamps, or hold the blank from below" if clamps else "a thicker cutter, or a thinner blank"
     return [Finding(
-        code="stands-far-out", severity="warn", where=f'cutter "{name}", program {step.order}',
+        code="stands-far-out", severity="warn", where=f'cutter "{name}", program {step.number}',
         got=f"it must stand {far(out, units)} out of its collet to clear {what}, with a diameter of "
             f"{format_length(step.cutter.diameter, units)}",
         allowed=f"{far(limit, units)} or less: few cutters so thin are long enough, and a long one bends (common "

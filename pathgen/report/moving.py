@@ -233,20 +233,24 @@ def _off_the_bed(moved: Moved, clamping: Clamping, exact: float, *, risen: bool)
     units, box = clamping.units, clamping.stock.bounds
     corners, rises = corners_of(box), moved.of_corners(box)[:, 2]
     beyond = rises / (2 * exact * np.maximum(influence(moved.places, corners)[0], 1.0))
-    each = ", ".join(f"mark {k} {_length(v, units)}" for k, v in enumerate(moved.rises.tolist(), 1))
+    each = ", ".join(f"mark {k} {_length(abs(v), units)} {'lower' if v < 0 else 'higher'}"
+                     for k, v in enumerate(moved.rises.tolist(), 1))
 
     def lies(corner: int, how: str) -> dict[str, str]:
         return {"where": f"[[measured]], {place_words(*corners[corner, :2])}",
                 "got": f"the blank lies {format_length(abs(float(rises[corner])), units)} {how} there than when the "
-                       f"marks were drilled, by how much higher each was found: {each}"}
+                       f"marks were drilled; found were {each}"}
 
     zero = f"Z 0 of the pointed cutter was set {zero_again(clamping.setup.z_zero)}"
     if beyond.min() < -1:
+        alike = float(np.ptp(moved.rises)) <= 2 * exact
+        again = "as by a wrong Z 0, all are lower by about as much" if alike else \
+            "measure again the mark that differs most from its neighbours"
         yield Finding(
             code="sinks", severity="warn", **lies(int(np.argmin(beyond)), "lower"),
             allowed="work that lies on the bed cannot sink into it",
-            remedy=f"measure again the mark that differs most from its neighbours; see that {zero}, and the feeler's "
-            "thickness taken off; and that no chips or tape have gone from under the work",
+            remedy=f"{again}: see that {zero}, and the feeler's thickness taken off; and that no chips or tape have "
+            f"gone from under the work{'; measure again' * alike}",
         )
     elif risen and beyond.max() > 1:
         yield Finding(

@@ -82,14 +82,11 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     """Programs, surface and fills."""
     back = report.get("back")
     rows = [
-        [f"{side}{p['order']}", *([str(p["turn"])] if "turn" in p else []), p["file"],
-         way_length(p["cut_length"], units), f"{p['minutes']:.1f} min"]
+        [f"{side}{p.get('turn', p['order'])}", p["file"], way_length(p["cut_length"], units), f"{p['minutes']:.1f} min"]
         for side, programs in (("back ", back["programs"] if back else ()), ("", report["programs"]))
         for p in programs
     ]
-    turned = any("turn" in p for p in report["programs"])
-    head = ["", *(["of all"] if turned else []), "program", "cutting", "time"]
-    lines = table(head, rows, right=(0, 1, 3, 4) if turned else (0, 2, 3))
+    lines = table(["", "program", "cutting", "time"], rows, right=(0, 2, 3))
     minutes = report["minutes"] + (back["minutes"] if back else 0.0)
     lines += ["", f"In all {minutes_words(minutes)} at the machine.", *go_on_lines(report), *not_cut_lines(report)]
     lines += much_less_lines(report)
@@ -114,9 +111,9 @@ def not_cut_lines(report: dict[str, Any]) -> list[str]:
 
 def go_on_lines(report: dict[str, Any]) -> list[str]:
     """Where to go on when the work has moved: programs before that one count as done, which only the maker knows."""
-    order = next_program(report)
-    if order == 1:
+    if "go_on_with" not in report:
         return []
+    order = next_program(report)
     one = order == 2
     done = "program 1 counts" if one else f"programs 1 to {order - 1} count"
     return [f"Go on with program {order}, {minutes_words(report['minutes_left'])} from there on: {done} as done, do "
@@ -126,7 +123,7 @@ def go_on_lines(report: dict[str, Any]) -> list[str]:
 
 def next_program(report: dict[str, Any]) -> int:
     """The number of the program to be run next."""
-    return int(report.get("go_on_with", 1))
+    return int(report.get("go_on_with", report["programs"][0].get("turn", 1)))
 
 
 def left_out_words(report: dict[str, Any]) -> list[str]:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
-from pathgen.base.units import even_length
+import numpy as np
+
+from pathgen.base.units import SUMS, even_length, told_apart
 from pathgen.programs.instructions import MISREAD
 from pathgen.programs.plan import Plan
 from pathgen.programs.zero_check import check_words
@@ -19,9 +21,9 @@ def zero_rows(programs: Sequence[Program], units: str) -> list[dict[str, Any]]:
     """A row for each check: place on the part, tip height and feeler, what the display must show, all in mm; words."""
     return [
         {
-            "order": p.order, "cutter": p.cutter.name, "on": check.on, "at": [round(check.x, 3), round(check.y, 3)],
-            "height": round(check.height, 5), "feeler": check.feeler, "ridge": check.ridge, "like": check.like,
-            "within": round(check.within, 4),
+            "order": p.step.number, "cutter": p.cutter.name, "on": check.on,
+            "at": [round(check.x, 3), round(check.y, 3)], "height": round(check.height, 5), "feeler": check.feeler,
+            "ridge": check.ridge, "like": check.like, "within": round(check.within, 4),
             "display": [round(v, 5) + 0.0 for v in check.display], "words": check_words(check, p.step, units),
         }
         for p in programs if (check := p.zero) is not None
@@ -45,14 +47,40 @@ def zero_lines(rows: Sequence[dict[str, Any]], units: str) -> list[str]:
 
 
 def zero_findings(planned: Plan) -> list[Finding]:
-    """Programs whose zero cannot be tried, as no bare place is left within reach."""
-    return [
-        Finding(
-            code="no-zero-check", severity="warn", where=step.title, allowed="raw top, finished surface or bed, bare "
-            f"over {step.cutter.diameter:g} mm and clear of clamps",
-            got="no bare place of known height is left within reach to check Z 0 at",
-            remedy="let the blank stand out further, or move a clamp",
-        )
-        for step in planned.clamping.steps
-        if refits(planned.clamping, step) and step.order not in planned.zero_checks and not planned.clamping.done(step)
-    ]
+    """Programs whose zero cannot be tried, as no bare place is left within reach; and edges that X 0 and Y 0 cannot be
+    set from."""
+    clamping = planned.clamping
+    untried = [step for step in clamping.steps if refits(clamping, step)
+               and step.order not in planned.zero_checks and not clamping.done(step)]
+    return [*(Finding(
+        code="no-zero-check", severity="warn", where=step.title, allowed="raw top, finished surface or bed, bare "
+        f"over {step.cutter.diameter:g} mm and clear of clamps",
+        got="no bare place of known height is left within reach to check Z 0 at",
+        remedy="let the blank stand out further, or move a clamp",
+    ) for step in untried), *_edges_past_travel(planned)]
+
+
+def _edges_past_travel(planned: Plan) -> Iterator[Finding]:
+    """Where a machine that spans all that is cut cannot go beside the blank's edges too, on either side."""
+    clamping, first = planned.clamping, planned.clamping.steps[0]
+    travel = clamping.machine.travel
+    if travel is None or clamping.moved or clamping.under or clamping.board.names.lies:
+        return
+    x0, y0, x1, y1 = clamping.shared.blank if clamping.shared else clamping.stock.bounds
+    edges = clamping.to_machine(np.array([[x0, y0, 0.0], [x1, y1, 0.0]]))
+    out = first.cutter.radius if first.cutter.shape_height < clamping.stock.thickness else 0.0  # or a pin, of any width
+    cut = np.concatenate([clamping.to_machine(path.points, step)
+                          for step, path in zip(clamping.steps, planned.paths, strict=True)])
+    low, high = cut.min(axis=0), cut.max(axis=0)
+    before, behind = np.minimum(low, edges.min(axis=0) - out), np.maximum(high, edges.max(axis=0) + out)
+    beside = np.minimum(high - before, behind - low)
+    for k, axis in enumerate("XY"):
+        if beside[k] > travel[k] + SUMS:
+            needs, has = told_apart(float(beside[k]), travel[k])
+            yield Finding(
+                code="edges-past-travel", severity="warn", where="[machine] travel",
+                got=f"{axis} 0 cannot be set from the blank's edges: all that is cut, and the cutter beside the nearer "
+                    f"of them, span {needs} in {axis}", allowed=f"travel {has} in {axis}",
+                remedy=f"draw a line on the blank for {axis} 0, through {clamping.zero_place.words}, and set it with "
+                       "the tip over that",
+            )

@@ -171,7 +171,7 @@ class Step:
     @property
     def title(self) -> str:
         """Its place in the order and its name, for messages."""
-        return f"{self.run} {self.order}, {self.operation.in_files}"
+        return f"{self.run} {self.number}, {self.operation.in_files}"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -71,3 +71,11 @@ def test_json_stays_json_where_the_output_has_few_characters(monkeypatch, encodi
     told = shown.buffer.getvalue().decode(encoding)
     assert json.loads(told) == json.loads(words)
     assert (told.strip() == words) == (encoding == "utf-8")
+
+
+def test_a_comment_keeps_the_pause_of_a_semicolon_and_marks_the_keys_of_a_job():
+    """As commas a setter stood where tape holds the work, and "slots width" was no key any more."""
+    assert comment("- a setter standing there; where tape holds the work, on tape") == \
+        "(- a setter standing there - where tape holds the work, on tape)"
+    assert comment('- write [stock] thickness, or [[cutter]] "slot" (0.6 mm)') == \
+        '(- write "stock" thickness, or "cutter" "slot", 0.6 mm)'

@@ -104,6 +104,16 @@ def test_what_is_said_to_be_left_standing_no_program_cuts(marked):
     assert not any(free.intersects(cut) for cut in opened_at_the_top(marked))
 
 
+def test_a_head_says_the_time_that_the_sheet_says(marked):
+    """It said about 1 min of a program of 7 s."""
+    page = Page(marked.files(shaded=False)["setup.html"])
+    for program in marked.programs:
+        (about,) = re.findall(r"^\(about (.*)\)$", program.text, re.M)
+        assert f"Time{about}: " in page.by_id(f"program-{program.order}")[2]
+    assert about == "2.5 min"
+    assert re.search(r"\(about \d s\)", marked.programs[3].text)
+
+
 def test_hovering_has_the_spindle_off_and_touches_nothing(marked):
     text = text_of(marked, "hover")
     assert not re.search(r"^[^(]*M[34]\b", text, flags=re.M)
@@ -484,7 +494,8 @@ def test_moves_that_held_work_hardly_makes_are_asked_about(tmp_path, drilled, sh
     clamping = clamping_of(load_job(job(tmp_path, extra=MARKS + (drilled or AT) + rows)))
     assert {f.code for f in moved_warnings(clamping)} == codes
     for off in (f for f in moved_warnings(clamping) if f.code in ("sinks", "rises")):  # each mark as it was found
-        assert all(f"mark {k} {shift[2]:g} mm" in off.got for k in (1, 2, 3, 4)), off.got
+        how = "lower" if shift[2] < 0 else "higher"
+        assert all(f"mark {k} {abs(shift[2]):g} mm {how}" in off.got for k in (1, 2, 3, 4)), off.got
 
 
 @pytest.mark.parametrize(("z_zero", "drilled", "words"), [
@@ -578,6 +589,21 @@ def test_a_corner_that_rises_or_sinks_is_held_against_what_errors_do_there(tmp_p
     assert {f.code for f in told} == codes
 
 
+@pytest.mark.parametrize(("tops", "told", "remedy"), [
+    ((7.71, 7.69, 7.7, 7.7), "found were mark 1 0.29 mm lower, mark 2 0.31 mm lower",
+     "as by a wrong Z 0, all are lower by about as much: see that Z 0"),
+    ((7.7, 8.05, 7.7, 8.05), "found were mark 1 0.3 mm lower, mark 2 0.05 mm higher",
+     "measure again the mark that differs most from its neighbours: see that Z 0"),
+])
+def test_of_marks_that_are_all_as_much_lower_none_is_suspected(tmp_path, tops, told, remedy):
+    """It said "by how much higher each was found: mark 1 -0.29 mm", and to measure the one that differs most."""
+    found = "".join(f"[[measured]]\nfound = {[*p[:2], z]}\n" for p, z in zip(PLACES.tolist(), tops, strict=True))
+    extra = f"{MARKS}drilled = {PLACES.tolist()}\n{found}[moved]\nboard_limit = 0.2\n"
+    (sinks,) = [f for f in moved_warnings(clamping_of(load_job(job(tmp_path, extra=extra)))) if f.code == "sinks"]
+    assert told in sinks.got
+    assert sinks.remedy.startswith(remedy)
+
+
 def test_heights_measured_once_drilled_are_held_against_the_thickness(tmp_path):
     def doubts(*heights, z_zero="bed", thickness="8.0"):
         row = [[*p[:2], z] for p, z in zip(PLACES.tolist(), heights, strict=True)]
@@ -661,6 +687,8 @@ def test_a_build_says_that_marks_were_elsewhere_in_earlier_ones(tmp_path, capsys
     assert "the first build" not in third  # the same as the one before
     both = said(elsewhere, path)
     assert ("the build before this one" in both, "the first build" in both) == (True, True)
+    which = "Of both lines the right one is that whose X and Y the display shows over the marks in the wood."
+    assert (both.count(which), which in warned, which in third) == (1, False, False)
     # what it names is in the words of the sheet too, and reads
     pinned = said(re.search(r"drilled = \[\[.*\]\]", warned)[0] + "\n", path)
     assert pinned == ""  # the maker says where they are

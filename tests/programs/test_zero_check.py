@@ -13,7 +13,7 @@ import pathgen
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
-from pathgen.job.clamping import clamping_of
+from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.programs.around import Around
 from pathgen.programs.instructions import before_start
 from pathgen.programs.plan import Plan
@@ -275,6 +275,26 @@ def test_a_place_out_of_the_machines_travel_is_not_taken(tmp_path):
     turned = replace(free, setup=replace(free.setup, along="y"),
                      machine=replace(free.machine, travel=(200.0, span + 4.0, 80.0)))
     assert all(-4.0 <= c.x <= span + 4.0 for c in plan_of(turned).zero_checks.values())
+
+
+@pytest.mark.parametrize(("short", "turned"), [(0.0, "x"), (0.1, "x"), (0.1, "y")])
+def test_edges_that_the_cutter_cannot_come_beside_are_told(tmp_path, short, turned):
+    """All that is cut fitted the travel; set from the edges as the sheet says, zero did not, and nothing said so."""
+    def planned(travel):
+        machine = f'[setup]\nalong = "{turned}"\n[machine]\ntravel = {travel}\n'
+        return planned_of(pathgen.load_job(job(tmp_path, extra=machine)))
+
+    free = planned([900.0, 900.0, 90.0])
+    cut = np.concatenate([path.points for path in free.paths])
+    # the blank reaches from X -20 to 105, nearer to what is cut at its far end; the ball has a radius of 6.35 mm
+    needed = 105.0 + 6.35 - cut[:, 0].min()
+    assert needed < cut[:, 0].max() - (-20.0 - 6.35)
+    travel = [float(np.ceil(needed * 100) / 100 - short), 900.0, 90.0]
+    found = zero_findings(planned(travel if turned == "x" else [travel[1], travel[0], travel[2]]))
+    axis = {"x": "X", "y": "Y"}[turned]
+    assert [(f.code, f.severity) for f in found] == [("edges-past-travel", "warn")] * (short > 0)
+    assert all(f"{axis} 0 cannot be set from the blank's edges" in f.got for f in found)
+    assert all("through the nut face on the centre-line" in f.remedy for f in found)
 
 
 def test_a_feeler_thicker_than_the_gap_is_refused(tmp_path):

@@ -224,16 +224,21 @@ def test_fills_are_poured_together(tmp_path, capsys):
     assert result.report["fittings"] == 4
     pockets = [p for one in result.builds for p in one.programs if p.operation == "pocket"]
     words = [" ".join(re.findall(r"\((?:\.\. )?(.*)\)", p.text)) for p in pockets]
-    assert "the fills of all parts are poured together, after program 4 among all parts: the sheet " in words[0]
+    assert "the fills of all parts are poured together, after program 4: the sheet " in words[0]
     assert "Stop here" not in words[0]
     assert "Stop here for the fill" in words[1]
     assert "Fill now too: filled-1: the sheet of the whole blank says how." in words[1]
     page = result.files(shaded=False)["setup.html"]
     assert page.count("Stop after program") == 1
     assert "part-2-filled-2.html#program-2" in page
-    # numbers of the part's own, and among all
-    assert re.search(r"^   of all  program .*\n1       1  01-filled-1-.*\n2       3  03-filled-1-pocket", result.files(
-        shaded=False)["report.txt"], flags=re.M)
+    # one number for each, that of its file: a part's sheet had its own, and named others by it
+    files = result.files(shaded=False)
+    assert re.search(r"^   program .*\n1  01-filled-1-.*\n3  03-filled-1-pocket", files["report.txt"], flags=re.M)
+    own = files["part-1-filled-1.html"]
+    assert '<span class="order">3</span>' in own
+    assert '<li value="3"><a href="#program-2">' in own
+    assert "Read before program 2" in files["part-2-filled-2.html"]
+    assert "program 3 of 8 for all parts, 2 of 4 for this one" in words[0]
     # what is said of the parts is said by name, of both at once, by check too
     result.write(tmp_path / "out", shaded=False)
     found = result.report["checks"]["findings"]
@@ -254,10 +259,10 @@ SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="20mm"><re
 @pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("other", "stop", "stops", "wait", "too"), [
     (LET_IN, "glue in the pieces", "1 stop for fills and pieces",
-     "Do not glue the pieces in yet: the pockets of all parts are filled together, after program 4 among all",
+     "Do not glue the pieces in yet: the pockets of all parts are filled together, after program 4: the sheet",
      "filled now too"),
     (FILLED, "fill, and glue in the pieces", "1 stop for fills and pieces",
-     "Do not fill yet: the fills of all parts are poured together, after program 4 among all", "filled now too"),
+     "Do not fill yet: the fills of all parts are poured together, after program 4: the sheet", "filled now too"),
 ])
 def test_where_pieces_are_glued_in_no_fill_is_asked_for(tmp_path, other, stop, stops, wait, too):
     (tmp_path / "square.svg").write_text(SQUARE)
@@ -418,7 +423,7 @@ def test_commands(tmp_path, monkeypatch, capsys):
      "each with a job file of its own"),
     ("[stock]", "[setup]\nzero = \"near-centre\"\n[stock]", "[setup] zero", '"near-centre"'),
     ("[stock]", "[setup]\nkeep_out = [ { along = [100.0, 118.0], across = [-5.0, 5.0], height = 20.0 } ]\n[stock]",
-     "[[part]] 1, drilled.toml, program 3, outline, keep_out 1",
+     "[[part]] 1, drilled.toml, program 7, outline, keep_out 1",
      "5 mm to 125 mm along, -40 mm to 40 mm across, the blank 0 mm to 300 mm along, -65 mm to 65 mm across"),
 ])
 def test_refused_with_place_and_numbers(tmp_path, old, new, where, words):

@@ -7,13 +7,14 @@ from itertools import groupby
 from typing import Any
 
 from pathgen.base.markup import Child, Element, as_page, element
+from pathgen.base.plain import time_words
 from pathgen.base.units import fine_length
 from pathgen.programs.instructions import z_zero_words, zero_place_words
 from pathgen.report.blank import TOGETHER, fill_rows, fittings_words, origin_words
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.sheet.page import footer, verdict_words
-from pathgen.report.sheet.parts import chapter, facts, figure, minutes, table
+from pathgen.report.sheet.parts import chapter, facts, figure, table
 from pathgen.report.sheet.programs import common_cautions
 from pathgen.report.sheet.results import findings, warnings
 from pathgen.report.sheet.style import STYLE
@@ -107,7 +108,7 @@ def _table(rows: Sequence[dict[str, Any]], clampings: Sequence[Clamping], pages:
         step = next(s for s in clampings[row["part"] - 1].steps if s.file_name == row["file"])
         page = f"{pages[row['part'] - 1]}#program-{row['order']}"
         does = e("div", f"{row['part']} {row['name']}: ", e("a", step.operation.purpose, href=page))
-        cells.append([str(row["number"]), e("div", does, e("code", row["file"])), minutes(row["minutes"])])
+        cells.append([str(row["number"]), e("div", does, e("code", row["file"])), time_words(row["minutes"])])
     return table(["", "Program", "Time"], cells)
 
 

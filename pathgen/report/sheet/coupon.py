@@ -10,11 +10,12 @@ import shapely
 
 from pathgen.base.markup import Child, Element, as_page, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
+from pathgen.base.plain import time_words
 from pathgen.base.units import MM_PER, fine_length, format_length, tiny_length, tiny_unit_words
 from pathgen.parts.coupon.part import Coupon, Trial
 from pathgen.programs.plan import Plan
 from pathgen.report.pictures.above import inlay_areas
-from pathgen.report.sheet.parts import chapter, facts, figure, minutes, table
+from pathgen.report.sheet.parts import chapter, facts, figure, table
 from pathgen.report.sheet.style import STYLE
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
@@ -81,7 +82,7 @@ def _what_it_is(clamping: Clamping, report: dict[str, Any]) -> list[Child]:
                "with the feeds, layers and depths of the job. Then measure, write down what you read, and change one "
                "number of the job at a time."),
         facts([("Scrap", size), ("Programs", f"{len(clamping.steps)}, in order on setup.html, with the cautions"),
-               ("Machine time", minutes(report["minutes"]))]),
+               ("Machine time", time_words(report["minutes"]))]),
     ]
 
 

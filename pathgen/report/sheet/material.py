@@ -14,7 +14,7 @@ from pathgen.report.letting_in import piece_line, stock_words
 from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.pictures.measuring import measuring_picture
 from pathgen.report.sheet.parts import chapter, scrolling, table
-from pathgen.work.clamping import Clamping
+from pathgen.work.clamping import Clamping, Step
 
 e = element
 
@@ -24,7 +24,7 @@ def to_have_ready(clamping: Clamping, report: dict[str, Any]) -> Element:
     steps = [step for step in clamping.steps if not clamping.done(step)]
     cutters = {step.cutter.name: step.cutter for step in steps}
     rows = [
-        [cutter_words(cutter, clamping.units), _orders([s.order for s in steps if s.cutter.name == name])]
+        [cutter_words(cutter, clamping.units), _numbers([s for s in steps if s.cutter.name == name])]
         for name, cutter in cutters.items()
     ]
     inlays = [row for inlay, row in zip(clamping.inlays, report["inlays"], strict=True)
@@ -127,7 +127,7 @@ def _measuring(marks: dict[str, Any], units: str) -> list[Element]:
             e("pre", "\n".join(blocks), class_="copy")]
 
 
-def _orders(orders: Sequence[int]) -> Iterator[Child]:
-    for place, order in enumerate(orders):
+def _numbers(steps: Sequence[Step]) -> Iterator[Child]:
+    for place, step in enumerate(steps):
         yield ", " if place else None
-        yield e("a", str(order), href=f"#program-{order}")
+        yield e("a", str(step.number), href=f"#program-{step.order}")

@@ -59,12 +59,6 @@ def _cell(cell: Child) -> Element:
     return e("td", cell, class_="size" if isinstance(cell, str) and _SIZE.fullmatch(cell) else None)
 
 
-def minutes(time: float) -> str:
-    """Minutes in words: ``14 min``, ``2.4 min``, ``38 s``; rounded from hundredths, as the report has them."""
-    time = round(time, 2)
-    return f"{time:.0f} min" if time >= 10 else f"{time:.1f} min" if time >= 1 else f"{time * 60:.0f} s"
-
-
 def feed(speed: float, units: str) -> str:
     """Mm per minute in words, in the job's units."""
     return f"{format_length(speed, units, decimals=1 if units == 'in' else 0)}/min"

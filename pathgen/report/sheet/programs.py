@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from pathgen.base.markup import Element, element
-from pathgen.base.plain import capital
+from pathgen.base.plain import capital, time_words
 from pathgen.base.toolpath import Move
 from pathgen.base.units import fine_length, format_length, way_length
 from pathgen.programs.instructions import (
@@ -19,7 +19,7 @@ from pathgen.programs.instructions import (
 )
 from pathgen.report.pictures.paths import path_picture
 from pathgen.report.programs import Program
-from pathgen.report.sheet.parts import chapter, facts, feed, fixed, minutes, scrolling, table
+from pathgen.report.sheet.parts import chapter, facts, feed, fixed, scrolling, table
 from pathgen.work.clamping import Clamping
 
 e = element
@@ -32,7 +32,7 @@ def air_cut(clamping: Clamping, programs: Sequence[Program]) -> Element:
     """How to try the programs above the work, and what the machine's display should show."""
     lowest = min(float(p.toolpath.points[:, 2].min()) for p in programs if not clamping.done(p.step))
     units = clamping.units
-    rows = [[str(p.order), *(["done", "", "", ""] if clamping.done(p.step) else display_range(clamping, p))]
+    rows = [[str(p.step.number), *(["done", "", "", ""] if clamping.done(p.step) else display_range(clamping, p))]
             for p in programs]
     return chapter(
         "by-hand", "Check by hand before the first cut",
@@ -71,7 +71,8 @@ def in_order(
     """A list of the programs, and a card for each; `after`, by their order, shows what each leaves on the machine."""
     contents = e("ol", (
         e("li", e("a", p.step.operation.purpose, href=f"#program-{p.order}"),
-          ": done" if clamping.done(p.step) else f", {p.cutter.name}, {minutes(p.minutes)}")
+          ": done" if clamping.done(p.step) else f", {p.cutter.name}, {time_words(p.minutes)}",
+          value=str(p.step.number))
         for p in programs
     ), class_="contents")
     legend = ("In the pictures lines are cuts, discs holes and marks, dots rapids (moves at full speed, not cutting), "
@@ -91,14 +92,14 @@ def _program(clamping: Clamping, program: Program, left: Element | None) -> Elem
     words = step.operation.purpose
     ended = e("div", e("h4", "When it has ended"), (e("p", line) for line in after), class_="stop") if after else None
     if clamping.done(step):
-        return e("article", e("h3", e("span", str(step.order), class_="order"), f"Done: {words}"),
+        return e("article", e("h3", e("span", str(step.number), class_="order"), f"Done: {words}"),
                  e("p", e("code", program.file_name), class_="file"),
                  (e("p", line) for line in before_start(clamping, step)), ended, id=f"program-{step.order}")
     before = before_start(clamping, step, lowest=program.lowest, fitted=program.fitted,
                           deepest=program.deepest, zero=program.zero)
     return e(
         "article",
-        e("h3", e("span", str(step.order), class_="order"), capital(words)),
+        e("h3", e("span", str(step.number), class_="order"), capital(words)),
         e("p", e("code", program.file_name), class_="file"),
         e("h4", "Before you start"),
         e("ol", (e("li", line) for line in before), class_="tick"),
@@ -126,7 +127,8 @@ def _figures(clamping: Clamping, program: Program) -> Element:
         ("Speed", "spindle off" if still else f"{cutter.speed:.0f} rpm"),
         ("Feed", f"{_running(program, units)}, plunging {feed(cutter.plunge, units)}"),
         ("Depth", _depth(clamping, program)),
-        ("Time", f"{minutes(spent.total)}: {minutes(spent.cutting)} cutting, {minutes(spent.rapid)} in rapids"),
+        ("Time", f"{time_words(spent.total)}: {time_words(spent.cutting)} cutting, "
+                 f"{time_words(spent.rapid)} in rapids"),
         ("Length", "nothing is cut" if still else f"{way_length(program.toolpath.cut_length, units)} of cutting"),
     ])
 
@@ -143,7 +145,7 @@ def _running(program: Program, units: str) -> str:
 
 def program_path(clamping: Clamping, program: Program) -> Element:
     """The picture of where a program's cutter goes."""
-    name = f"Path of program {program.order}, {program.file_name}"
+    name = f"Path of program {program.step.number}, {program.file_name}"
     return path_picture(name, program.toolpath, clamping, program.step.operation.named)
 
 
