@@ -222,11 +222,12 @@ def _pocket(
         pour = shapely.box(x - POUR / 2, -WIDTH / 4 - POUR / 2, x + POUR / 2, -WIDTH / 4 + POUR / 2)
         shapes.append((pour, POUR))
         trials.append(Trial(kind="pour", at=(x, -WIDTH / 4 + POUR / 2), size=POUR, depth=table.depth))
+    resin = resin_of(job, drawn.index)
     inlay = Inlay(
         name=" and ".join(trial.kind for trial in trials), index=nth, like=drawn.index,
         regions=((colour, overlay.union_all([shape for shape, _ in shapes])),),
         depth=table.depth, fill="resin" if pours else "none", overfill=table.overfill if pours else 0.0,
-        dam=resin_of(job, drawn.index).dam if pours else None,
+        dam=resin.dam if pours else None, pour_depth=resin.pour_depth if pours else None,
         # where there are two, with a dam each
         placed=tuple(PlacedSize(width=size, height=size, share=1.0) for _, size in shapes),
     )

@@ -31,7 +31,7 @@ from pathgen.work.features import (
     Slots,
     Surfacing,
 )
-from pathgen.work.fill import LEAST_LEFT, PAST, fall_under, left_by_edge
+from pathgen.work.fill import LEAST_LEFT, PAST, fall_under, left_by_edge, pours_of
 from pathgen.work.part import Part
 
 F = TypeVar("F")
@@ -307,14 +307,13 @@ class Pocket(_Within[Inlay]):
         inlay = self.feature
         if self.nth + 1 < self.count or inlay.fill == "none":
             return []
-        stands = format_length(inlay.overfill, work.units)
         if inlay.fill == "piece":
             return [
                 "Stop here to let the pieces in. Leave the work clamped. Brush and vacuum the pockets clean, then glue "
                 f"the pieces in, pressed down to the floor: {_pieces_stand(inlay, work)}. Wipe off the glue that is "
                 "squeezed out. Keep the zero place clean."
             ]
-        deep = format_length(work.opened(inlay) + inlay.overfill, work.units)
+        stands = format_length(inlay.overfill, work.units)
         found = "; or find them again by a witness mark, the tip over it and the display set to what belongs there: " \
                 f"{_named_places(work.marks[:1], work, self, after=True)}" if work.marks else ""
         return [
@@ -323,10 +322,19 @@ class Pocket(_Within[Inlay]):
             "Leave the machine switched on while the fill cures: many forget X 0 and Y 0 when they are switched off. "
             f"If it must be off, home it and note what its own coordinates show at X 0, Y 0{found}.",
             f"The resin maker's sheet comes first; the rest here is common practice. {SEAL}",
-            BUBBLES, f"The pour is {deep} deep: more at once than the sheet allows boils and shrinks.",
+            BUBBLES, _pour_deep(inlay, work),
             f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, "
             f"and nowhere more than {stands} above the surface beside it. Keep the zero place clean.",
         ]
+
+
+def _pour_deep(inlay: Inlay, work: Work) -> str:
+    """How deep the pour is, and in what layers it goes in where that is more than its sheet allows."""
+    deep, most = work.opened(inlay) + inlay.overfill, inlay.pour_depth
+    said = f"The pour is {format_length(deep, work.units)} deep: "
+    if most is not None and pours_of(deep, most) > 1:
+        return f"{said}pour it in layers of {format_length(most, work.units)} at most: more at once boils and shrinks."
+    return f"{said}more at once than the sheet allows boils and shrinks."
 
 
 def _pieces_stand(inlay: Inlay, work: Work) -> str:
