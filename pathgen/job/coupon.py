@@ -21,7 +21,10 @@ from pathgen.job.job import Job
 from pathgen.job.part import part_of
 from pathgen.job.tables import CouponTable
 from pathgen.parts.coupon.part import Coupon, Trial, coupon
+from pathgen.programs.around import Around
 from pathgen.programs.plan import pockets_of, without_idle
+from pathgen.programs.zero_check import zero_checks
+from pathgen.programs.zeroing import refits
 from pathgen.work.clamping import Clamping, Step, Stock, numbered
 from pathgen.work.features import Inlay, PlacedSize, Slots
 from pathgen.work.operations import CutAgain, Operation, Pocket, Slot, SurfaceFinish, SurfaceRough
@@ -30,8 +33,8 @@ from pathgen.work.walls import narrowest_wall
 WIDTH = 40.0
 """Of the test piece, mm: it can be clamped, and an inside caliper goes in."""
 
-MARGIN = 14.0
-"""Raw wood left round it, mm: for clamps and to set zero on."""
+MARGIN, MOST_MORE = 14.0, 30
+"""Raw wood left round it, mm: for clamps and to set zero on; how much more at most where a wide cutter needs it."""
 
 GAP = 6.0
 """Wood between its places, mm."""
@@ -95,13 +98,25 @@ def coupon_clamping(job: Job) -> Clamping:
                   filled=next((inlay.table for inlay in job.inlays), ""))
     _check_web(part, scrap)
     clamping = Clamping(
-        title=f"{job.title}: test piece", kind="coupon", units=job.units, board=part,
-        stock=Stock(length=sawn(part.length + 2 * MARGIN, job.units), width=sawn(WIDTH + 2 * MARGIN, job.units),
-                    thickness=scrap, margin_nut=MARGIN),
+        title=f"{job.title}: test piece", kind="coupon", units=job.units, board=part, stock=_stock(job, part, scrap, 0),
         setup=job.setup.elsewhere,
         machine=job.machine, steps=numbered(_steps(job, cuts, part)),
     )
-    return without_idle(clamping, pockets_of(clamping))[0]
+    clamping = without_idle(clamping, pockets_of(clamping))[0]
+    wider = (replace(clamping, stock=_stock(job, part, scrap, more)) for more in range(0, MOST_MORE, 2))
+    return next((one for one in wider if _can_be_checked(one)), clamping)
+
+
+def _stock(job: Job, part: Coupon, scrap: float, more: float) -> Stock:
+    """Scrap with that much raw wood more than `MARGIN` round the piece."""
+    margin = MARGIN + more
+    length, width = (sawn(size + 2 * margin, job.units) for size in (part.length, WIDTH))
+    return Stock(length=length, width=width, thickness=scrap, margin_nut=margin)
+
+
+def _can_be_checked(clamping: Clamping) -> bool:
+    """Whether each cutter that is fitted finds a bare place of known height to try its zero at."""
+    return len(zero_checks(Around(clamping=clamping))) == sum(refits(clamping, step) for step in clamping.steps)
 
 
 def _row(job: Job, table: CouponTable, thickness: float) -> Iterator[_Cut]:
