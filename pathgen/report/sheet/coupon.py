@@ -16,6 +16,7 @@ from pathgen.programs.plan import Plan
 from pathgen.report.pictures.above import inlay_areas
 from pathgen.report.sheet.parts import chapter, facts, figure, minutes, table
 from pathgen.report.sheet.style import STYLE
+from pathgen.report.text import not_cut_lines
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
 
@@ -82,6 +83,7 @@ def _what_it_is(clamping: Clamping, report: dict[str, Any]) -> list[Child]:
                "number of the job at a time."),
         facts([("Scrap", size), ("Programs", f"{len(clamping.steps)}, in order on setup.html, with the cautions"),
                ("Machine time", minutes(report["minutes"]))]),
+        *(e("p", line) for line in not_cut_lines(report)),
     ]
 
 
