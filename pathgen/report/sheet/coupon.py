@@ -105,8 +105,10 @@ def _rim(clamping: Clamping, part: Coupon, report: dict[str, Any]) -> Element | 
     return chapter(
         "rim", "The finishing passes", _table(rows),
         _list("Measure the step with a depth gauge, at both ends and both sides of the piece.",
-              ["Everywhere too high or too low by the same: the scrap is not as thick as ", _key("[coupon] thickness"),
-               " or ", _key("[stock] thickness"), " says, or Z 0 was not set well. Measure the scrap, set Z again."],
+              ["Everywhere too high or too low by the same: ",
+               *(["the scrap is not as thick as ", _key("[coupon] thickness"), " or ", _key("[stock] thickness"),
+                  " says, or Z 0 was not set well. Measure the scrap, set Z again."]
+                 if clamping.setup.z_zero == "bed" else ["Z 0 was not set well on its raw top. Set Z again."])],
               "Higher at one end: the bed is not level, or there is dust under the work.",
               ["Draw a fingernail across two passes. If you can feel the ridges more than you want to sand, make ",
                _key("[surface] scallop"), " smaller. One side of every ridge steeper: the spindle leans."]
