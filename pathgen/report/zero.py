@@ -21,6 +21,7 @@ def zero_rows(programs: Sequence[Program], units: str) -> list[dict[str, Any]]:
         {
             "order": p.order, "cutter": p.cutter.name, "on": check.on, "at": [round(check.x, 3), round(check.y, 3)],
             "height": round(check.height, 5), "feeler": check.feeler, "ridge": check.ridge, "like": check.like,
+            "off": check.off,
             "display": [round(v, 5) + 0.0 for v in check.display], "words": check_words(check, p.step, units),
         }
         for p in programs if (check := p.zero) is not None
@@ -38,8 +39,8 @@ def zero_lines(rows: Sequence[dict[str, Any]], units: str, *, go_on_with: int) -
         "", "Zero, checked on the work before each program that has another cutter", "",
         *table(["program", "cutter", "over", "X", "Y", "Z shown", "feeler"], cells, right=(0, 3, 4, 5, 6)),
         *(f"Program {r['order']}: {r['words'][1]}" for r in rows),
-        "Shown over the raw top the same amount wrong every time: the blank is that much thicker or thinner than the "
-        "job says there, and Z 0 is right.",
+        *(f"Shown over the {on} the same amount wrong each time Z 0 is set: {off}, and Z 0 is right."
+          for on, off in dict.fromkeys((row["on"], row["off"]) for row in rows if row["off"])),
         *([f"Wrong only since the work has moved: {MISREAD}."] if go_on_with > 1 else []),
     ]
 
