@@ -148,6 +148,11 @@ def test_report_and_header_say_what_is_let_in(result, made) -> None:
     # sagitta of a circle of radius R over a chord w (any geometry handbook): R - sqrt(R^2 - (w/2)^2)
     width = np.ptp(one.let_in.piece.bounds[1::2])
     assert piece["under_edges"] == pytest.approx(305.0 - np.sqrt(305.0**2 - (width / 2) ** 2), abs=1e-4)
+    # what is cut off over its flat underside follows the curve: so much less is left of it at its edges
+    least, most = inlay["second_cut"]["depth_left"]
+    assert most == pytest.approx(1.4, abs=1e-3)
+    assert 1.4 - piece["under_edges"] - inlay["floor_high"] - 1e-3 < least < 1.4 - piece["under_edges"] + 1e-3
+    assert "of the pieces remain." in result.files()["report.txt"]
     assert one.program.file_name == "piece-1-e3c98f-flat-1.nc"
     said = re.sub(r"\)\n\(", " ", one.program.text)
     assert "double-sided tape" in said
