@@ -169,12 +169,12 @@ def _still_off(clamping: Clamping, step: Step) -> str:
     if clamping.moved_at(step) is not None:
         again = "the bed felt for again" if clamping.setup.z_zero == "bed" else "Z 0 set again where it was"
         return f"If it stays off with {again}, and was not off by as much before the work moved, {MISREAD}."
-    says = f"write {_thickness_keys(clamping)} as measured"
+    says, again = f"write {_thickness_keys(clamping)} as measured", clamping.board.names.again
     begun = clamping.moved_from > 1  # what is begun is not built anew for a thicker blank
     if clamping.setup.z_zero == "bed":
         return ("If it stays off with the bed felt for again, the blank is so much thicker or thinner: note it, and "
-                f"leave Z 0.{'' if begun else f' If thicker, {says}, build again.'}")
-    higher = f" If higher, set Z 0 here, {says} here, build again." if clamping.surfacing is not None and not begun \
+                f"leave Z 0.{'' if begun else f' If thicker, {says}, {again}.'}")
+    higher = f" If higher, set Z 0 here, {says} here, {again}." if clamping.surfacing is not None and not begun \
         else ""
     return ("If it stays off with Z 0 set again where it was, the top is so much higher or lower here: note it, and "
             f"leave Z 0.{higher}")

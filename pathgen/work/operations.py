@@ -845,8 +845,8 @@ class CutPieces(_Within[Pieces]):
         ]
 
     def at_start(self, work: Work) -> list[str]:
-        return ["Z 0 is the underside of the stock, on the tape: you may touch off on its top and take off the "
-                "thickness measured."]
+        return ["Z 0 is the underside of the stock, on the tape: you may touch off on its top instead, and set the "
+                "display there to the thickness that you measured."]
 
     def afterwards(self, work: Work) -> list[str]:
         return ["Warm the tape or soak it with its solvent, and lift the pieces off flat: thin ones break. Try each "
