@@ -11,6 +11,7 @@ from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.limits import MOST_PROGRAMS
 from pathgen.base.scallop import scallop_height
 from pathgen.job.back import with_back
+from pathgen.job.cutters import part_cutters
 from pathgen.job.doubts import doubts_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import resin_of
@@ -146,10 +147,22 @@ def asked_of(job: Job, clamping: Clamping) -> Asked:
         wood=_wood_of(job, clamping),
         unchosen=tuple(ring.colour for ring in job.rings if ring.colour == RING_COLOUR),
         doubts=tuple(doubts_of(job, clamping)), cutters=tuple(job.complete_cutters),
-        not_cut=() if clamping.kind else tuple(
-            words for words, missing in (("the fret slots (no [slots])", job.board and not job.slots),
-                                         ("the outline (no [outline])", not job.outline)) if missing),
+        not_cut=tuple(_not_cut(job, clamping)),
     )
+
+
+def _not_cut(job: Job, clamping: Clamping) -> Iterator[str]:
+    """What such a part mostly has cut, and the job does not ask for; of a test piece the cutters that it does not try.
+    """
+    if not clamping.kind and job.board and not job.slots:
+        yield "the fret slots (no [slots])"
+    if not clamping.kind and not job.outline:
+        yield "the outline (no [outline])"
+    told = {step.cutter.name for step in clamping.steps}
+    for key, name in part_cutters(job) if clamping.kind == "coupon" else ():
+        if name not in told:
+            told.add(name)
+            yield f'a trial of "{name}" ({key})'
 
 
 def _wood_of(job: Job, clamping: Clamping) -> tuple[str | None, str | None]:

@@ -21,7 +21,10 @@ from pathgen.job.job import Job
 from pathgen.job.part import part_of
 from pathgen.job.tables import CouponTable
 from pathgen.parts.coupon.part import Coupon, Trial, coupon
+from pathgen.programs.around import Around
 from pathgen.programs.plan import pockets_of, without_idle
+from pathgen.programs.zero_check import zero_checks
+from pathgen.programs.zeroing import refits
 from pathgen.work.clamping import Clamping, Step, Stock, numbered
 from pathgen.work.features import Inlay, PlacedSize, Slots
 from pathgen.work.operations import CutAgain, Operation, Pocket, Slot, SurfaceFinish, SurfaceRough
@@ -30,8 +33,8 @@ from pathgen.work.walls import narrowest_wall
 WIDTH = 40.0
 """Of the test piece, mm: it can be clamped, and an inside caliper goes in."""
 
-MARGIN = 14.0
-"""Raw wood left round it, mm: for clamps and to set zero on."""
+MARGIN, MOST_MORE = 14.0, 30
+"""Raw wood left round it, mm: for clamps and to set zero on; how much more at most where a wide cutter needs it."""
 
 GAP = 6.0
 """Wood between its places, mm."""
@@ -95,13 +98,13 @@ def coupon_clamping(job: Job) -> Clamping:
                   filled=next((inlay.table for inlay in job.inlays), ""))
     _check_web(part, scrap)
     clamping = Clamping(
-        title=f"{job.title}: test piece", kind="coupon", units=job.units, board=part,
-        stock=Stock(length=sawn(part.length + 2 * MARGIN, job.units), width=sawn(WIDTH + 2 * MARGIN, job.units),
-                    thickness=scrap, margin_nut=MARGIN),
+        title=f"{job.title}: test piece", kind="coupon", units=job.units, board=part, stock=_stock(job, part, scrap, 0),
         setup=job.setup.elsewhere,
         machine=job.machine, steps=numbered(_steps(job, cuts, part)),
     )
-    return _told_by_what_cuts(without_idle(clamping, pockets_of(clamping))[0], part, cuts)
+    clamping = _told_by_what_cuts(without_idle(clamping, pockets_of(clamping))[0], part, cuts)
+    wider = (replace(clamping, stock=_stock(job, part, scrap, more)) for more in range(0, MOST_MORE, 2))
+    return next((one for one in wider if _can_be_checked(one)), clamping)
 
 
 def _told_by_what_cuts(clamping: Clamping, part: Coupon, cuts: Sequence[_Cut]) -> Clamping:
@@ -110,6 +113,18 @@ def _told_by_what_cuts(clamping: Clamping, part: Coupon, cuts: Sequence[_Cut]) -
     by = {id(trial): last.get(cut.inlay.index, "") for cut in cuts if cut.inlay is not None for trial in cut.trials}
     return replace(clamping, board=replace(part, trials=tuple(
         replace(t, cutter=by[id(t)]) if t.kind == "detail" else t for t in part.trials)))
+
+
+def _stock(job: Job, part: Coupon, scrap: float, more: float) -> Stock:
+    """Scrap with that much raw wood more than `MARGIN` round the piece."""
+    margin = MARGIN + more
+    length, width = (sawn(size + 2 * margin, job.units) for size in (part.length, WIDTH))
+    return Stock(length=length, width=width, thickness=scrap, margin_nut=margin)
+
+
+def _can_be_checked(clamping: Clamping) -> bool:
+    """Whether each cutter that is fitted finds a bare place of known height to try its zero at."""
+    return len(zero_checks(Around(clamping=clamping))) == sum(refits(clamping, step) for step in clamping.steps)
 
 
 def _row(job: Job, table: CouponTable, thickness: float) -> Iterator[_Cut]:
@@ -230,11 +245,12 @@ def _pocket(
         pour = shapely.box(x - POUR / 2, -WIDTH / 4 - POUR / 2, x + POUR / 2, -WIDTH / 4 + POUR / 2)
         shapes.append((pour, POUR))
         trials.append(Trial(kind="pour", at=(x, -WIDTH / 4 + POUR / 2), size=POUR, depth=table.depth))
+    resin = resin_of(job, drawn.index)
     inlay = Inlay(
         name=" and ".join(trial.kind for trial in trials), index=nth, like=drawn.index,
         regions=((colour, overlay.union_all([shape for shape, _ in shapes])),),
         depth=table.depth, fill="resin" if pours else "none", overfill=table.overfill if pours else 0.0,
-        dam=resin_of(job, drawn.index).dam if pours else None,
+        dam=resin.dam if pours else None, pour_depth=resin.pour_depth if pours else None,
         # where there are two, with a dam each
         placed=tuple(PlacedSize(width=size, height=size, share=1.0) for _, size in shapes),
     )

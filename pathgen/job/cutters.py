@@ -75,23 +75,30 @@ _SHAPES = {"[block] cutter": "ball-end", "[slots] bevel_cutter": "v"} | dict.fro
 """What no other shape cuts, by keys without their numbers."""
 
 
-def _named_cutters(job: Job) -> list[tuple[str, str]]:
-    """(key, name) of every cutter that a step uses."""
-    def of(*tables: str, keys: tuple[str, ...] = ("cutter",)) -> list[tuple[str, str | None]]:
-        return [(f"[{name}] {key}", getattr(table, key)) for name in tables if (table := getattr(job, name))
-                for key in keys]
+def _of(job: Job, *tables: str, keys: tuple[str, ...] = ("cutter",)) -> list[tuple[str, str]]:
+    """(key, name) of the cutters that some tables name."""
+    return [(f"[{name}] {key}", named) for name in tables if (table := getattr(job, name)) for key in keys
+            if (named := getattr(table, key))]
 
-    named = of("surface", keys=("finish", "rough"))
-    for i, inlay in enumerate(job.inlays, 1):
-        named += [(f"{inlay.written(i)} cutters", name) for name in inlay.cutters]
-        named += [(f"inlay {i} piece cutter", inlay.piece.cutter)] if inlay.piece else []
-    named += of("holes", "channel", "nut") + of("slots", keys=("cutter", "bevel_cutter"))
+
+def part_cutters(job: Job) -> list[tuple[str, str]]:
+    """(key, name) of every cutter that cuts the part itself."""
+    named = _of(job, "surface", keys=("finish", "rough"))
+    named += [(f"{inlay.written(i)} cutters", name) for i, inlay in enumerate(job.inlays, 1) for name in inlay.cutters]
+    named += _of(job, "holes", "channel", "nut") + _of(job, "slots", keys=("cutter", "bevel_cutter"))
     named += [(f"[[hole]] {i} cutter", hole.cutter) for i, hole in enumerate(job.bores, 1)]
     named += [("[plate] openings cutter", job.plate.openings.cutter)] if job.plate and job.plate.openings else []
-    named += of("outline", "side_dots") + of("block", keys=("cutter", "outline"))
-    named += of("gauges", "nut_blank", "saddle_blank", keys=("cutter", "engraver"))
+    return named + _of(job, "outline")
+
+
+def _named_cutters(job: Job) -> list[tuple[str, str]]:
+    """(key, name) of every cutter that a step uses."""
+    named = part_cutters(job)
+    named += [(f"inlay {i} piece cutter", inlay.piece.cutter) for i, inlay in enumerate(job.inlays, 1) if inlay.piece]
+    named += _of(job, "side_dots") + _of(job, "block", keys=("cutter", "outline"))
+    named += _of(job, "gauges", "nut_blank", "saddle_blank", keys=("cutter", "engraver"))
     named += [("[coupon] cutters", name) for name in job.coupon.cutters or ()] if job.coupon else []
-    return [(key, name) for key, name in [*named, *of("marks")] if name]
+    return named + _of(job, "marks")
 
 
 def standing_in(job: Job) -> Job:

@@ -393,7 +393,10 @@ def _for_pieces(job: Job, board: Fingerboard | FlatPart, inlay: Inlay) -> Inlay:
 
 def _held(job: Job, inlay: Inlay) -> Inlay:
     """The inlay with the dam that holds its resin, where it is poured."""
-    return replace(inlay, dam=resin_of(job, inlay.index).dam) if inlay.fill == "resin" else inlay
+    if inlay.fill != "resin":
+        return inlay
+    resin = resin_of(job, inlay.index)
+    return replace(inlay, dam=resin.dam, pour_depth=resin.pour_depth)
 
 
 def _check_closed(inlays: list[Inlay]) -> None:

@@ -172,11 +172,11 @@ def _still_off(clamping: Clamping, zero: ZeroCheck) -> str:
             f"Z 0 set again {zero_again(clamping.setup.z_zero)}"
         before = "" if zero.mark else ", and was not off by as much before the work moved"
         return f"If it stays off with {again}{before}, {MISREAD}."
-    says = f"write {_thickness_keys(clamping)} as measured"
+    says, again = f"write {_thickness_keys(clamping)} as measured", clamping.board.names.again
     if clamping.setup.z_zero == "bed":
         return ("If it stays off with the bed felt for again, the blank is so much thicker or thinner: note it, and "
-                f"leave Z 0. If thicker, {says}, build again.")
-    higher = f" If higher, set Z 0 here, {says} here, build again." if clamping.surfacing is not None else ""
+                f"leave Z 0. If thicker, {says}, {again}.")
+    higher = f" If higher, set Z 0 here, {says} here, {again}." if clamping.surfacing is not None else ""
     return ("If it stays off with Z 0 set again where it was, the top is so much higher or lower here: note it, and "
             f"leave Z 0.{higher}")
 

@@ -74,6 +74,8 @@ class ZeroCheck:
     within: float = 0.0
     """How far off the display may be where the work moved, as exactly as its marks were measured; 0 where it did not.
     """
+    off: str = ""
+    """What it is where the display is off by the same each time Z 0 is set, of the same heights."""
     like: int | None = None
     """The first program whose zero is tried over the same place, or next to it, of a top that nothing cuts."""
 
@@ -148,10 +150,14 @@ def _first(around: Around, step: Step, wide: BaseGeometry) -> ZeroCheck | None:
 
 
 def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCheck:
-    feeler, ridge, if_so, top = clamping.setup.feeler, 0.0, "", clamping.stock.thickness
+    feeler, ridge, if_so, off, top = clamping.setup.feeler, 0.0, "", "", clamping.stock.thickness
     if on in ("raw top", "bare face"):
-        if_so = "where the blank is as thick as the job says" if clamping.setup.z_zero == "bed" else \
-            "where the top is as high as where Z 0 was set"
+        if_so, off = {
+            "bed": ("where the blank is as thick as the job says",
+                    "the blank is that much thicker or thinner there than the job says"),
+            "stock-top": ("where the top is as high as where Z 0 was set",
+                          "its top is that much higher or lower there than where Z 0 is set"),
+        }[clamping.setup.z_zero]
     marks = clamping.feature(WitnessMarks)
     measured = marks.top_at(x, y, top) if marks is not None and on == "raw top" else None
     if measured is not None:
@@ -170,7 +176,7 @@ def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCh
         height = feeler + (top if on == "raw top" else 0.0)
     # what lies on the bed has not moved with the work
     there = clamping.to_machine(np.array([[x, y, height]]), None if on == "bed" else step)[0]
-    return ZeroCheck(order=step.order, on=on, x=x, y=y, height=height, feeler=feeler, ridge=ridge, if_so=if_so,
+    return ZeroCheck(order=step.order, on=on, x=x, y=y, height=height, feeler=feeler, ridge=ridge, if_so=if_so, off=off,
                      mark=None if mark is None else mark + 1, within=_within(clamping, step, on, (x, y, height), mark),
                      display=(float(there[0]), float(there[1]), float(there[2])))
 

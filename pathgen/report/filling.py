@@ -14,6 +14,7 @@ from pathgen.base.contrast import colour_difference, contrast_ratio
 from pathgen.base.plain import rounded
 from pathgen.programs.plan import Plan
 from pathgen.programs.zeroing import references
+from pathgen.report.letting_in import off_the_floor
 from pathgen.report.moving import marks_data, moved_data
 from pathgen.strategies.reach import Reach
 from pathgen.verify import Verification
@@ -247,7 +248,9 @@ def _second_cut(
         "leave": surfacing.leave if last else 0.0,
         "wood_volume": rounded(cut.wood, 2),
         "fill_volume": rounded(cut.fill, 2),
-        "depth_left": [rounded(cut.depth_left[0], 3), rounded(cut.depth_left[1], 3)],
+        # under the edges of flat pieces lies glue
+        "depth_left": [rounded(max(cut.depth_left[0] - off_the_floor(planned, index), 0.0), 3),
+                       rounded(cut.depth_left[1], 3)],
         "repeats_first_pass": surfacing.skim == 0 and clamping.moved_at(step) is None
         and not around and not last,
     }

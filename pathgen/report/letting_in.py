@@ -37,11 +37,19 @@ def piece_data(planned: Plan, index: int) -> dict[str, Any]:
             "gained_area": round(sum(one.gained.area for _, one in made), 4),
             "pieces": sum(colour["pieces"] for colour in colours),
             "stock": [max(c["stock"][axis] for c in colours) for axis in range(3)],
-            "under_edges": round(max(under_the_edges(one.piece, planned.clamping.surface) for _, one in made), 4),
+            "under_edges": round(off_the_floor(planned, index), 4),
             "fits": True,
             "colours": colours,
         },
     }
+
+
+def off_the_floor(planned: Plan, index: int) -> float:
+    """How far flat pieces stand off an inlay's curved floor at their long edges, at most, mm; 0 where none are let in.
+    """
+    inlay, made = planned.clamping.inlays[index], planned.asked.let_ins[index] if planned.asked.let_ins else ()
+    pieces = [one.piece for _, one in made] or [inlay.area] * (inlay.fill == "piece")
+    return max((under_the_edges(piece, planned.clamping.surface) for piece in pieces), default=0.0)
 
 
 def stock_words(inlay: dict[str, Any], units: str) -> str:

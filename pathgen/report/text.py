@@ -164,13 +164,14 @@ def load_lines(programs: list[dict[str, Any]]) -> list[str]:
     left = [p["file"] for p in programs if "load" not in p]
     unknown += ["Not listed, as they do not clear wood side by side and layer by layer (passes over a surface, slots, "
                 f"holes, marks and the like): {', '.join(left)}."] if left else []
-    if not rows:
-        return ["", *unknown] if unknown else []
+    if not rows and not coarse:
+        return []
+    listed = table(["program", "half of the way", "95 % of the way", "at most", "degrees, half", "95 %", "at most"],
+                   rows, right=(1, 2, 3, 4, 5, 6))
     return [
         "", "What a tooth takes, in straight-line cuts; and over how many degrees the cutter is in wood", "",
-        *table(["program", "half of the way", "95 % of the way", "at most", "degrees, half", "95 %", "at most"], rows,
-               right=(1, 2, 3, 4, 5, 6)),
-        f"{LOAD_FACTOR:g} is allowed, as far as a grid shows it; wider cuts go at an eased feed.", *unknown,
+        *([*listed, f"{LOAD_FACTOR:g} is allowed, as far as a grid shows it; wider cuts go at an eased feed."]
+          if rows else []), *unknown,
     ]
 
 

@@ -23,7 +23,7 @@ def zero_rows(programs: Sequence[Program], units: str) -> list[dict[str, Any]]:
         {
             "order": p.step.number, "cutter": p.cutter.name, "on": check.on,
             "at": [round(check.x, 3), round(check.y, 3)], "height": round(check.height, 5), "feeler": check.feeler,
-            "ridge": check.ridge, "like": check.like, "within": round(check.within, 4),
+            "ridge": check.ridge, "like": check.like, "within": round(check.within, 4), "off": check.off,
             "display": [round(v, 5) + 0.0 for v in check.display], "words": check_words(check, p.step, units),
         }
         for p in programs if (check := p.zero) is not None
@@ -40,9 +40,9 @@ def zero_lines(rows: Sequence[dict[str, Any]], units: str) -> list[str]:
         "", "Zero, checked on the work before each program that a cutter is fitted for", "",
         *table(["program", "cutter", "over", "X", "Y", "Z shown", "feeler"], cells, right=(0, 3, 4, 5, 6)),
         *(f"Program {r['order']}: {r['words'][1]}" for r in rows),
-        f"Still further off with Z 0 set again: {MISREAD}." if any(r["within"] for r in rows) else
-        "Shown over the raw top the same amount wrong every time: the blank is that much thicker or thinner than the "
-        "job says there, and Z 0 is right.",
+        *(f"Shown over the {on} the same amount wrong each time Z 0 is set: {off}, and Z 0 is right."
+          for on, off in dict.fromkeys((row["on"], row["off"]) for row in rows if row["off"] and not row["within"])),
+        *([f"Still further off with Z 0 set again: {MISREAD}."] if any(r["within"] for r in rows) else []),
     ]
 
 

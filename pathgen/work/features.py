@@ -62,6 +62,8 @@ class Inlay:
         Diameter of the dots that its pockets are for, mm; None where it is none of dots.
     dam : float or None
         How far outside the drawing's hull the dam stands that holds its resin, mm; None where none is poured.
+    pour_depth : float or None
+        The deepest that the sheet of its resin allows in one pour, mm; None where it is not given.
     """
 
     name: str
@@ -74,6 +76,7 @@ class Inlay:
     placed: tuple[PlacedSize, ...] = ()
     dots: float | None = None
     dam: float | None = None
+    pour_depth: float | None = None
     index: int = 0
     """Which of the clamping's inlays it is, and of the job's where it is the part's own: 0 for the first."""
     like: int | None = None

@@ -298,12 +298,17 @@ AS_DEEP = 0.005
 """Resin deeper by less is as deep as the sheet allows, mm: what is told of it is rounded to hundredths."""
 
 
+def pours_of(deep: float, most: float | None) -> int:
+    """In how many pours resin so deep goes in, where its sheet allows no more than `most` mm at once."""
+    return math.ceil((deep - AS_DEEP) / most) if most else 1
+
+
 def batch_of(needed: float, *, deep: float, resin: Resin) -> Batch:
     """The smallest batch of whole measures that gives `needed` mm3 and is no smaller than the resin's least.
 
     A pour that would be deeper than the resin's sheet allows is shared between equal pours, each mixed by itself.
     """
-    pours = math.ceil((deep - AS_DEEP) / resin.pour_depth) if resin.pour_depth else 1
+    pours = pours_of(deep, resin.pour_depth)
     by_mass = resin.mix_by == "mass"
     # Without a density, parts by mass cannot be told: the job reader refuses that.
     per_ml = (resin.density or 1.0) if by_mass else 1.0

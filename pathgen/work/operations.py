@@ -31,7 +31,7 @@ from pathgen.work.features import (
     Slots,
     Surfacing,
 )
-from pathgen.work.fill import LEAST_LEFT, PAST, fall_under, left_by_edge
+from pathgen.work.fill import LEAST_LEFT, PAST, fall_under, left_by_edge, pours_of
 from pathgen.work.part import Part
 
 F = TypeVar("F")
@@ -308,7 +308,6 @@ class Pocket(_Within[Inlay]):
         inlay = self.feature
         if self.nth + 1 < self.count or inlay.fill == "none":
             return []
-        stands = format_length(inlay.overfill, work.units)
         found = "; or find them again by a witness mark, the tip over it and the display set to what belongs there: " \
                 f"{_named_places(work.marks[:1], work)}" if work.marks else ""
         stay_on = "Leave the machine switched on while {}: many forget X 0 and Y 0 when they are switched off. If it " \
@@ -320,16 +319,25 @@ class Pocket(_Within[Inlay]):
                 "squeezed out. Keep the zero place clean.",
                 stay_on.format("the glue sets"),
             ]
-        deep = format_length(work.opened(inlay) + inlay.overfill, work.units)
+        stands = format_length(inlay.overfill, work.units)
         return [
             "Stop here for the fill. Leave the work clamped, held over its whole face: what is held by its ends alone "
             "bows. Brush and vacuum the pockets clean.",
             stay_on.format("the fill cures"),
             f"The resin maker's sheet comes first; the rest here is common practice. {SEAL}",
-            BUBBLES, f"The pour is {deep} deep: more at once than the sheet allows boils and shrinks.",
+            BUBBLES, _pour_deep(inlay, work),
             f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, "
             f"and nowhere more than {stands} above the surface beside it. Keep the zero place clean.",
         ]
+
+
+def _pour_deep(inlay: Inlay, work: Work) -> str:
+    """How deep the pour is, and in what layers it goes in where that is more than its sheet allows."""
+    deep, most = work.opened(inlay) + inlay.overfill, inlay.pour_depth
+    said = f"The pour is {format_length(deep, work.units)} deep: "
+    if most is not None and pours_of(deep, most) > 1:
+        return f"{said}pour it in layers of {format_length(most, work.units)} at most: more at once boils and shrinks."
+    return f"{said}more at once than the sheet allows boils and shrinks."
 
 
 def _pieces_stand(inlay: Inlay, work: Work) -> str:
@@ -841,8 +849,8 @@ class CutPieces(_Within[Pieces]):
         ]
 
     def at_start(self, work: Work) -> list[str]:
-        return ["Z 0 is the underside of the stock, on the tape: you may touch off on its top and take off the "
-                "thickness measured."]
+        return ["Z 0 is the underside of the stock, on the tape: you may touch off on its top instead, and set the "
+                "display there to the thickness that you measured."]
 
     def afterwards(self, work: Work) -> list[str]:
         return ["Warm the tape or soak it with its solvent, and lift the pieces off flat: thin ones break. Try each "

@@ -48,6 +48,8 @@ class Names:
     """Whether its blank is measured once it lies there: not what is stuck down as it was bought, or was cut before."""
     too: str = ""
     """The key that says it as well where no program surfaces the blank; empty where there is none."""
+    again: str = "build again"
+    """What to do when that was changed."""
     top: str = "the top of the raw stock"
     """What Z 0 is touched off on before anything is cut, where it is not the bed."""
     long: str = "long"

@@ -1,5 +1,6 @@
 """The test piece: what its programs cut measures what its page says, and nothing is tried that the job lacks."""
 
+import html
 import itertools
 import math
 import re
@@ -12,6 +13,9 @@ from pathgen import JobError, PathgenError, build, check, load_job
 from pathgen.app.cli import main
 from pathgen.job.coupon import coupon_clamping
 from pathgen.job.describe import key_rows
+from pathgen.programs.around import Around
+from pathgen.programs.zero_check import zero_checks
+from pathgen.programs.zeroing import refits
 from pathgen.report.sheet.coupon import coupon_page
 from tests.as_made import hold
 from tests.small_board import SLOTS, cutter, job, moves, svg
@@ -21,6 +25,10 @@ NARROW = svg("""<circle cx="10" cy="15" r="5" fill="#225577"/><circle cx="28" cy
 <rect x="9" y="14.35" width="20" height="1.3" fill="#225577"/>""")
 FINE = cutter(name="fine", shape="flat-end", diameter=1.0, speed=18000, feed=700.0, plunge=200.0, stepdown=0.8)
 BOTH = {'cutters = ["flat"]': 'cutters = ["flat", "fine"]'}
+
+
+def plain_text(page):
+    return html.unescape(re.sub(r"<[^>]+>", "", page))
 
 
 @pytest.fixture(scope="module")
@@ -168,6 +176,45 @@ def test_the_examples_test_pieces_are_verified_and_every_new_cutter_has_its_chec
     kinds = [t.kind for t in piece.plan.clamping.board.trials]
     assert {"rim", "square", "detail", "pour", "slot"} == set(kinds)
     assert kinds.count("slot") == 3
+
+
+def test_scrap_is_wide_enough_to_try_the_zero_of_a_wide_cutter_on_its_raw_top(tmp_path):
+    """A cutter of 20 mm needs 21 mm bare past what is cut; it stands too far from the scrap to be tried on the bed."""
+    wide = cutter(name="wide", shape="flat-end", diameter=20, speed=6000, feed=1500, plunge=200, stepdown=1.5)
+    rough, sizes = {'finish = "ball"': 'finish = "ball"\nrough = "wide"'}, []
+    for changes in ({}, rough):
+        extra = f'{wide}[setup]\nz_zero = "stock-top"\n'
+        clamping = coupon_clamping(load_job(job(tmp_path, art=NARROW, changes=changes, extra=extra)))
+        checks = zero_checks(Around(clamping=clamping))
+        assert list(checks) == [step.order for step in clamping.steps if refits(clamping, step)]
+        sizes.append(clamping.stock.width)
+    assert sizes[0] == 68.0
+    assert sizes[1] > 40.0 + 2 * 21.0
+
+
+def test_cutters_that_it_does_not_try_are_named(tmp_path, made):
+    """The narrowest place and the pour come from the first inlay: the v of the second cuts nothing here."""
+    v = cutter(name="v", shape="v", angle=60, diameter=6, speed=16000, feed=600, plunge=200, stepdown=1)
+    more = '[[inlay]]\nartwork = "disc.svg"\ndepth = 1.0\ncutters = ["flat", "v"]\nplace = { at = [45.0, 0.0] }\n' \
+           'fill = "none"\n'
+    (tmp_path / "disc.svg").write_text(svg('<circle cx="5" cy="5" r="4" fill="#aa2222"/>', 10, 10))
+    loaded = load_job(job(tmp_path, art=NARROW, extra=v + more, changes={"at = [45.0, 0.0] }": "at = [45.0, 13.0] }"}))
+    piece = build(loaded, clamping=coupon_clamping(loaded), resolution=0.3)
+    said = 'Not cut by these programs: a trial of "v" (inlay 2 cutters).'
+    page = plain_text(coupon_page(piece.plan, piece.plan.clamping.board, piece.report))
+    assert said in page
+    assert said in piece.files()["report.txt"]
+    assert "not_cut" not in made.report
+
+
+@pytest.mark.parametrize(("zero", "said"), [
+    ("bed", "the scrap is not as thick as [coupon] thickness or [stock] thickness says"), ("stock-top", "its raw top")])
+def test_a_step_from_the_raw_top_does_not_depend_on_how_thick_the_scrap_is(tmp_path, zero, said):
+    loaded = load_job(job(tmp_path, art=NARROW, extra=f'[setup]\nz_zero = "{zero}"\n'))
+    piece = build(loaded, clamping=coupon_clamping(loaded), resolution=0.3)
+    page = plain_text(coupon_page(piece.plan, piece.plan.clamping.board, piece.report))
+    assert said in page
+    assert ("[coupon] thickness" in page) == (zero == "bed")
 
 
 @pytest.mark.parametrize(("operation", "change", "code"), [

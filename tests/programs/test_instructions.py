@@ -127,6 +127,18 @@ def test_how_the_blank_lies_and_is_held_is_told_first(tmp_path):
     assert not any("whole face" in line or "clamp ends" in line for line in dry)
 
 
+@pytest.mark.parametrize(("extra", "said"), [
+    ("", "more at once than the sheet allows boils and shrinks."),
+    ("pour_depth = 2.2\n", "more at once than the sheet allows boils and shrinks."),  # 1.5 mm and 0.7 mm proud
+    ("pour_depth = 1.2\n", "pour it in layers of 1.2 mm at most: more at once boils and shrinks."),
+])
+def test_a_pour_deeper_than_its_sheet_allows_is_made_in_layers(tmp_path, extra, said):
+    """Said where it is poured, in the words of the warning that the report has."""
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, changes={"[resin]\n": f"[resin]\n{extra}"})))
+    fill = next(step for step in clamping.steps if step.operation.opens)
+    assert f"The pour is 2.2 mm deep: {said}" in afterwards(clamping, fill)
+
+
 def test_a_wait_for_the_fill_says_to_leave_the_machine_on(tmp_path):
     clamping = clamping_of(pathgen.load_job(job(tmp_path)))
     fill = next(step for step in clamping.steps if step.operation.opens)

@@ -19,7 +19,7 @@ from pathgen.programs.instructions import before_start
 from pathgen.programs.plan import Plan
 from pathgen.programs.zero_check import _bed, _foot, _middle, check_words, feeler_tip, zero_checks
 from pathgen.programs.zeroing import references, refits
-from pathgen.report.zero import zero_findings
+from pathgen.report.zero import zero_findings, zero_lines, zero_rows
 from pathgen.work.operations import SurfaceRough
 from tests.small_board import built, job
 
@@ -185,6 +185,27 @@ def test_over_the_raw_top_every_later_program_must_show_what_the_first_did(tmp_p
     assert "Z 0.1 mm where the top is as high as where Z 0 was set. Then" in top[1][1]
     (page,) = (built(tmp_path, resolution=0.5).files(shaded=False)[name] for name in ("setup.html",))
     assert page.count("what was off by as much before program 1 lies in the blank") == 2
+
+
+@pytest.mark.parametrize(("extra", "changes", "said"), [
+    ("", {}, ["raw top", "the blank is that much thicker or thinner there than the job says"]),
+    ('[setup]\nz_zero = "stock-top"\n', {}, ["raw top", "its top is that much higher or lower there than"]),
+    ("", {"thickness = 8.0": "thickness = 6.5", '[surface]\nfinish = "ball"\nscallop = 0.05\n': "",
+          "overfill = 0.7": 'fill = "none"'}, ["bare face", "the blank is that much thicker or thinner"]),
+    # no raw top: from the finished surface alone the blank's thickness cannot be told
+    ("", {"length = 125.0": "length = 86.0", "margin_nut = 20.0": "margin_nut = 0.0", "width = 66.0": "width = 46.0"},
+     None),
+])
+def test_what_is_off_by_the_same_each_time_is_told_of_the_face_and_the_zero_that_the_job_has(
+        tmp_path, extra, changes, said):
+    planned = plan_of(clamping_of(pathgen.load_job(job(tmp_path, extra=extra, changes=changes))))
+    programs = [SimpleNamespace(order=s.order, cutter=s.cutter, step=s, zero=planned.zero_checks.get(s.order))
+                for s in planned.clamping.steps]
+    rows = zero_rows(programs, "mm")
+    assert rows
+    lines = [line for line in zero_lines(rows, "mm", go_on_with=1) if "the same amount wrong" in line]
+    assert len(lines) == (said is not None)
+    assert all(words in line for line in lines for words in said)
 
 
 @pytest.mark.parametrize(("tops", "off"), [

@@ -77,8 +77,14 @@ def test_what_is_not_measured_is_said(tmp_path):
     result = small_board.built(tmp_path, resolution=0.2, changes={"diameter = 2.0": "diameter = 1.0"})
     (pocket,) = [p for p in result.report["programs"] if p["operation"] == "pocket"]
     assert pocket["load"] is None
-    (line,) = [line for line in load_lines(result.report["programs"]) if "Not measured" in line]
+    lines = load_lines(result.report["programs"])
+    assert lines[1].startswith("What a tooth takes")
+    (line,) = [line for line in lines if "Not measured" in line]
     assert pocket["file"] in line
+
+
+def test_programs_that_clear_nothing_are_not_said_to_be_missing_in_a_table_that_is_not_there():
+    assert load_lines([{"file": "piece-1-5b7a3a-fine.nc"}]) == []
 
 
 @pytest.mark.in_every_run(0)

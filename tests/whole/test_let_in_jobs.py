@@ -148,6 +148,11 @@ def test_report_and_header_say_what_is_let_in(result, made) -> None:
     # sagitta of a circle of radius R over a chord w (any geometry handbook): R - sqrt(R^2 - (w/2)^2)
     width = np.ptp(one.let_in.piece.bounds[1::2])
     assert piece["under_edges"] == pytest.approx(305.0 - np.sqrt(305.0**2 - (width / 2) ** 2), abs=1e-4)
+    # what is cut off over its flat underside follows the curve: so much less is left of it at its edges
+    least, most = inlay["second_cut"]["depth_left"]
+    assert most == pytest.approx(1.4, abs=1e-3)
+    assert 1.4 - piece["under_edges"] - inlay["floor_high"] - 1e-3 < least < 1.4 - piece["under_edges"] + 1e-3
+    assert "of the pieces remain." in result.files()["report.txt"]
     assert one.program.file_name == "piece-1-e3c98f-flat-1.nc"
     said = re.sub(r"\)\n\(", " ", one.program.text)
     assert "double-sided tape" in said
@@ -193,7 +198,8 @@ def test_pieces_are_pictured_as_high_as_they_stand(result) -> None:
 
 def test_the_page_of_the_pieces_names_the_key_of_their_thickness(made) -> None:
     page = made[0].made.files(shaded=False)["setup.html"]
-    assert "write [[inlay]] piece thickness as measured" in page
+    assert "write [[inlay]] piece thickness as measured, build the board again, and run pathgen pieces again." in page
+    assert "touch off on its top instead, and set the display there to the thickness that you measured." in page
     assert "[stock] thickness" not in page
 
 

@@ -26,7 +26,8 @@ class Sheet(Tool):
     """The stock is the part."""
 
     names: ClassVar[Names] = Names(part="sheet", start="the sheet", wooden=False,
-                                  thickness="[[inlay]] piece thickness", measured=False)
+                                  thickness="[[inlay]] piece thickness", measured=False,
+                                  again="build the board again, and run pathgen pieces again")
 
     def places(self, stock: Stock) -> dict[str, Place]:
         """Its corner."""

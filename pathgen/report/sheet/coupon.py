@@ -17,6 +17,7 @@ from pathgen.programs.plan import Plan
 from pathgen.report.pictures.above import inlay_areas
 from pathgen.report.sheet.parts import chapter, facts, figure, table
 from pathgen.report.sheet.style import STYLE
+from pathgen.report.text import not_cut_lines
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
 
@@ -83,6 +84,7 @@ def _what_it_is(clamping: Clamping, report: dict[str, Any]) -> list[Child]:
                "number of the job at a time."),
         facts([("Scrap", size), ("Programs", f"{len(clamping.steps)}, in order on setup.html, with the cautions"),
                ("Machine time", time_words(report["minutes"]))]),
+        *(e("p", line) for line in not_cut_lines(report)),
     ]
 
 
@@ -104,8 +106,10 @@ def _rim(clamping: Clamping, part: Coupon, report: dict[str, Any]) -> Element | 
     return chapter(
         "rim", "The finishing passes", _table(rows),
         _list("Measure the step with a depth gauge, at both ends and both sides of the piece.",
-              ["Everywhere too high or too low by the same: the scrap is not as thick as ", _key("[coupon] thickness"),
-               " or ", _key("[stock] thickness"), " says, or Z 0 was not set well. Measure the scrap, set Z again."],
+              ["Everywhere too high or too low by the same: ",
+               *(["the scrap is not as thick as ", _key("[coupon] thickness"), " or ", _key("[stock] thickness"),
+                  " says, or Z 0 was not set well. Measure the scrap, set Z again."]
+                 if clamping.setup.z_zero == "bed" else ["Z 0 was not set well on its raw top. Set Z again."])],
               "Higher at one end: the bed is not level, or there is dust under the work.",
               ["Draw a fingernail across two passes. If you can feel the ridges more than you want to sand, make ",
                _key("[surface] scallop"), " smaller. One side of every ridge steeper: the spindle leans."]
