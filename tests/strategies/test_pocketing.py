@@ -580,14 +580,15 @@ def test_a_tour_of_many_places_is_short() -> None:
 
 
 def test_cutters_larger_than_every_region_name_the_largest_that_fits() -> None:
-    with pytest.raises(CutterError, match=r"opens 2\.00 mm or less"):
+    with pytest.raises(CutterError, match=r"allowed: a cutter 2\.00 mm wide or less at the pocket's depth"):
         pocket(box(0, 0, 30, 2), surface=LEVEL, cutters=[flat_end(6.0), flat_end(3.0)], depth=1.0, safe_z=SAFE_Z)
 
 
 def test_one_of_two_cutters_that_fits_nowhere_is_a_warning() -> None:
     cuts = pocket(box(0, 0, 30, 2), surface=LEVEL, cutters=[flat_end(6.0), flat_end(1.0)], depth=1.0, safe_z=SAFE_Z)
     assert len(cuts[0].toolpath) == 0
-    assert cuts[0].idle == ("goes in nowhere", "take one that opens 2.00 mm or less, or make the drawing larger")
+    assert cuts[0].idle == ("goes in nowhere", "take one that is 2.00 mm wide or less at the pocket's depth, "
+                             "or make the drawing larger")
     assert len(cuts[1].toolpath) > 0
 
 
