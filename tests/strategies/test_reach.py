@@ -403,6 +403,7 @@ def test_a_build_reports_what_each_cutter_adds_and_takes(tmp_path):
     text = result.files()["report.txt"]
     assert "wide then flat" in text
     assert f"floor up to {inlay['floor_high']:.2f} mm above its depth" in text
+    assert f"; {1.5 - inlay['floor_high']:.2f} to 1.5 mm of inlay remain." in text
     assert "Narrowest wood between the edges of inlay 1: 4 mm" in text
 
 

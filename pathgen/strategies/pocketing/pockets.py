@@ -135,6 +135,7 @@ def pocket(
     region = cleaned(region)
     parts = polygons(region)
     slope = steepest(surface, region)
+    on_edge = float(surface.slope(*shapely.get_coordinates(region).T).max(initial=0.0))  # the box's corners lie outside
     openings = [opening(cutter, surface, depth, region, options.arc, all_of_it=options.all_of_it)
                 for cutter in cutters]
     opened = np.full(len(parts), Polygon(), dtype=object)
@@ -157,7 +158,7 @@ def pocket(
         path = trace.toolpath(standing)
         cuts.append(PocketCut(
             cutter=one.cutter, toolpath=path, parts=parts, opened_parts=opened.copy(), skipped=skipped,
-            ridge=ridge_left(one, slope, options.floor_ridge) if len(path) else 0.0,
+            ridge=ridge_left(one, on_edge, options.floor_ridge) if len(path) else 0.0,
             warnings=_warnings(one, slope, where) if len(path) else (), idle=_idle(one, axis, parts, path, slope),
         ))
     for one in openings:
