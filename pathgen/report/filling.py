@@ -178,8 +178,8 @@ def measure_of(checked: Verification, index: int) -> PocketMeasure | None:
 
 
 def floor_high(planned: Plan, index: int) -> float:
-    """How far the floor of an inlay's pockets stands at most above its depth, mm."""
-    return max(cut.ridge for cut in planned.pockets[index])
+    """How far the floor of an inlay's pockets stands at most above its depth, mm; 0 in a plan without its paths."""
+    return max((cut.ridge for cuts in planned.pockets[index : index + 1] for cut in cuts), default=0.0)
 
 
 def _depths(planned: Plan, measure: PocketMeasure) -> dict[str, tuple[float, float]]:
