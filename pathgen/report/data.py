@@ -19,7 +19,7 @@ from pathgen.report.both_sides import both_sides_data
 from pathgen.report.budget import budget_data
 from pathgen.report.feeding import feed_findings, layer_findings
 from pathgen.report.fill_findings import filling_findings
-from pathgen.report.filling import filling_data, inlay_filling, measure_of
+from pathgen.report.filling import filling_data, floor_high, inlay_filling, measure_of
 from pathgen.report.fretting import fretting_findings
 from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
 from pathgen.report.letting_in import piece_data
@@ -244,7 +244,7 @@ def _inlay(planned: Plan, checked: Verification, index: int, reached: Reach) -> 
         "reachable_area": rounded(min(opened, area), 3),
         "pocket_volume": rounded(volume, 3),
         "deepest": rounded(deepest, 3),
-        "floor_high": rounded(max(cut.ridge for cut in cuts), 3),
+        "floor_high": rounded(floor_high(planned, index), 3),
         "round_end": any(cut.cutter.shape == "ball-end" for cut in cuts if len(cut.toolpath.points)),
         "fill_volume": rounded(volume + proud if inlay.fill == "resin" else 0.0, 3),
         **inlay_filling(planned, checked, index, reached),

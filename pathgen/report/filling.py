@@ -96,7 +96,7 @@ def amounts(planned: Plan, checked: Verification, index: int) -> list[Amount]:
         return []
     resin = planned.asked.resins[index]
     above, left = level_resin(inlay, planned.clamping.surface, resin.dam), planned.clamping.proud(inlay)
-    depths = {colour: (least + left, most + left) for colour, (least, most) in measure.depth_by_colour.items()}
+    depths = {colour: (least + left, most + left) for colour, (least, most) in _depths(planned, measure).items()}
     return [
         amount(
             colour, area=area, pocket=measure.by_colour[colour][1] - inlay.overfill * area,
@@ -178,6 +178,17 @@ def measure_of(checked: Verification, index: int) -> PocketMeasure | None:
     return next((m for m in checked.pockets if m.inlay == index), None)
 
 
+def floor_high(planned: Plan, index: int) -> float:
+    """How far the floor of an inlay's pockets stands at most above its depth, mm; 0 in a plan without its paths."""
+    return max((cut.ridge for cuts in planned.pockets[index : index + 1] for cut in cuts), default=0.0)
+
+
+def _depths(planned: Plan, measure: PocketMeasure) -> dict[str, tuple[float, float]]:
+    """Least and greatest depth of each colour's pocket; at its very walls, which a grid misses, as its floor may be."""
+    least = planned.clamping.inlays[measure.inlay].depth - floor_high(planned, measure.inlay)
+    return {colour: (min(low, least), high) for colour, (low, high) in measure.depth_by_colour.items()}
+
+
 def pouring_stages(inlay: Inlay, found: tuple[Touch, ...]) -> list[list[str]]:
     """In which its colours can be poured so that none touch."""
     return proposed_stages(inlay.colours, found, {c: shape.area for c, shape in inlay.regions})
@@ -227,7 +238,7 @@ def _second_cut(
     assert isinstance(operation, CutAgain)
     last, around = operation.takes_all, operation.goes_round
     skim = surfacing.leave if last else surfacing.skim
-    depths = [measure.depth_by_colour[c] for c in inlay.colours if measure.area_by_colour[c]]
+    depths = [depth for colour, depth in _depths(planned, measure).items() if measure.area_by_colour[colour]]
     proud = inlay.overfill * measure.area
     left = resin_left(inlay, clamping.surface, clamping.board.outline) if around else 0.0
     cut = second_cut(

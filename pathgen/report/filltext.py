@@ -26,10 +26,10 @@ def fill_words(inlays: Sequence[dict[str, Any]]) -> str:
     """How liquid resin behaves, and how high it must stand; of the inlays as report.json has them."""
     runs = "runs off a curved board" if any(inlay["surface_fall"] for inlay in inlays) else "runs out over a flat face"
     return (
-        f"Liquid resin levels itself and {runs}: dam round the drawing with tape, wax or clay, or thicken the resin. "
-        "It must stand above the surface at the pocket's highest place, and nowhere higher than the job's overfill: "
-        "measure the cured fill, and if it is higher, set overfill to it and build again. Take the dam off before the "
-        "second cut."
+        f"Liquid resin levels itself and {runs}: dam round each colour with tape, wax or clay, or thicken the resin, "
+        "as must be where colours lie too near each other for that. It must stand above the surface at the pocket's "
+        "highest place, and nowhere higher than the job's overfill: measure the cured fill, and if it is higher, set "
+        "overfill to it and build again. Take the dam off before the second cut."
     )
 
 
@@ -78,10 +78,10 @@ ONE_BATCH = "or all of it"
 """What the row of one batch for all colours of a pour is called."""
 
 BATCH_WORDS = (
-    "Above: the level resin inside the dam (a rim of tape, wax or clay round the drawing; each colour has its own), "
-    "which stands higher where the surface is lower. Mix: what can be mixed and measured, no less than what is needed, "
-    "in parts that keep the ratio of the resin's sheet within 2 %. What is left in the cup cures there: do not mix "
-    "less."
+    "Above: the level resin inside the dam (a rim of tape, wax or clay round each colour; what two would hold is "
+    "shared), which stands higher where the surface is lower. Mix: what can be mixed and measured, no less than what "
+    "is needed, in parts that keep the ratio of the resin's sheet within 2 %. What is left in the cup cures there: do "
+    "not mix less."
 )
 
 ONE_BATCH_WORDS = (

@@ -37,10 +37,10 @@ SEEN = 1.0
 """Area of a closed place that would be seen, mm2."""
 LEFT_NOTED = 0.02
 """Share of a colour above which what stays closed is a warning."""
+MISSED = 2.0
+"""Area of a closed place from which it is one however small its share, mm2: more than a right-angled corner of 6 mm."""
 MUCH_CLOSED = "much-left-closed"
-LEFT_MUCH, LEFT_PLACE = 0.1, 10.0
-"""Share of a colour, or area of one closed place, mm2, above which it is said beside the verdict: whole parts of the
-drawing are missing."""
+"""Code of those warnings: they are said beside the verdict too."""
 
 DEEP, SHALLOWER = 0.9, 0.1
 """Share of its depth, less so many mm, from which a pocket is said to reach it: a grid misses the very tip of a v."""
@@ -119,11 +119,12 @@ def cut_later(clamping: Clamping, index: int) -> BaseGeometry | None:
 
 
 def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence[Cutter]) -> list[Finding]:
-    """For each colour of each inlay, what its cutters leave closed between them, when that is enough to be seen.
+    """For each colour of each inlay, what its cutters leave closed between them, when that is enough to be seen; the
+    most first.
 
     `cutters` are those of the job, one of which may do.
     """
-    findings = []
+    findings: list[tuple[float, Finding]] = []
     for inlay, one in zip(clamping.inlays, found, strict=True):
         for colour in one.together if not clamping.cut_before(inlay) else ():
             closed = colour.area - colour.reachable_area
@@ -131,21 +132,20 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence
             own = [c.cutter for c in one.cutters if c.colour == colour.colour]
             names = " and ".join(f'"{name}"' for name in own)
             if not colour.details:
-                findings += [_crumbs(inlay.name, colour, closed, names)] if share >= LEFT_UNREMARKED else []
+                findings += [(closed, _crumbs(inlay.name, colour, closed, names))] * (share >= LEFT_UNREMARKED)
                 continue
             line = next((d for d in colour.details if d.length >= LINE and d.area >= FILM * d.length), None)
-            detail = colour.details[0] if share >= LEFT_UNREMARKED or line is None else line
+            warned = share > LEFT_NOTED or colour.details[0].area >= MISSED
+            detail = colour.details[0] if share >= LEFT_UNREMARKED or warned or line is None else line
             if share < LEFT_UNREMARKED and detail.area < SEEN and line is None:
                 continue
-            much = share > LEFT_MUCH or colour.details[0].area > LEFT_PLACE
             place = "the largest place" if detail is colour.details[0] else "one place"
             place += f", {detail.length:.1f} mm long and" if detail is line else ","
             # it fits, and would have to go straight down
             blind = any(not c.plunges and (_ROUND if c.shape == "v" else c.diameter) <= detail.width
                         for c in _own_cutters(clamping, inlay.index))
-            findings.append(Finding(
-                code=MUCH_CLOSED if much else "detail-out-of-reach",
-                severity="warn" if much or share > LEFT_NOTED else "note",
+            findings.append((closed, Finding(
+                code=MUCH_CLOSED if warned else "detail-out-of-reach", severity="warn" if warned else "note",
                 where=at(inlay.name, None, *detail.at),
                 got=f"{_seen_area(closed)} of {colour.colour}, {100 * share:.1f} % of that colour, stays closed with "
                 f"{names}; {place} {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there"
@@ -156,8 +156,8 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence
                 remedy=f"{'take a cutter that plunges, ' if blind else ''}add "
                        f"{_smaller(cutters, inlay.depth, detail.largest, own)}, or draw that detail wider "
                        "(pathgen reach lists the rest)",
-            ))
-    return findings
+            )))
+    return [finding for _, finding in sorted(findings, key=lambda one: -one[0])]
 
 
 def depth_findings(clamping: Clamping, measures: Sequence[PocketMeasure]) -> list[Finding]:

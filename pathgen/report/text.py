@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any, Literal
 
 from pathgen.base.cutters import LOAD_FACTOR
-from pathgen.base.plain import capital, joined, one_line
+from pathgen.base.plain import capital, counted, joined, one_line
 from pathgen.base.units import (
     area_words,
     coarse_length,
@@ -40,6 +40,8 @@ MOST_LEFT_OUT = 50
 """Named on paper and on the terminal."""
 MOST_FOLLOWING = 5
 """Findings listed after those that all the rest likely comes of."""
+MOST_CLOSED = 3
+"""Colours that the verdict names as closed in part."""
 
 
 def report_text(report: dict[str, Any], units: str) -> str:
@@ -222,8 +224,10 @@ def verdict(checks: dict[str, Any], units: str) -> tuple[Literal["good", "doubt"
     closed = [f for f in shown_findings(checks, units) if f["code"] == MUCH_CLOSED]
     if not closed:
         return "good", "Verified: the programs, read back and simulated, cut the part as asked."
-    parts = "; ".join(f"{f['where'].partition(',')[0]}: {f['got'].partition(';')[0]}" for f in closed)
-    return "doubt", f"Verified in part: the programs cut as planned, but not all that is drawn is cut. {parts}."
+    parts = [f"{f['where'].partition(',')[0]}: {f['got'].partition(' with ')[0]}" for f in closed]
+    more = f"; and of {counted(len(parts) - MOST_CLOSED, 'colour')} more" if parts[MOST_CLOSED:] else ""
+    return "doubt", "Verified in part: the programs cut as planned, but not all that is drawn is cut. " \
+                    f"{'; '.join(parts[:MOST_CLOSED])}{more}."
 
 
 def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:

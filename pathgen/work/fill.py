@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Literal
@@ -223,11 +223,20 @@ def _each_dam(inlay: Inlay, out: float) -> tuple[tuple[Inlay, BaseGeometry], ...
 
 @remembered
 def level_resin(inlay: Inlay, surface: Surface, out: float) -> dict[str, float]:
-    """Volume of level resin above the surface inside the dams of each colour, mm3."""
+    """Volume of level resin above the surface inside the dams of each colour, mm3; what dams of several hold is shared.
+    """
     found = dict.fromkeys((colour for colour, _ in inlay.regions), 0.0)
-    for dam in dams_of(inlay, surface, out):
-        found[dam.colour] += _above(dam, surface)
+    dams = dams_of(inlay, surface, out)
+    for dam in dams:
+        found[dam.colour] += _above(dam, surface, inlay, dams)
     return found
+
+
+def dams_meet(inlay: Inlay) -> bool:
+    """Whether colours lie so near each other that no dam round each can stand."""
+    dams = () if inlay.dam is None else _each_dam(inlay, inlay.dam)
+    return any(a is not b and shapely.intersects(one, other)
+               for (a, one), (b, other) in itertools.combinations(dams, 2))
 
 
 def _level(dam: BaseGeometry, inlay: Inlay, surface: Surface) -> float:
@@ -249,20 +258,37 @@ def resin_left(inlay: Inlay, surface: Surface, part: BaseGeometry) -> float:
     left = left_by_edge(inlay, part)
     if left.area < LEAST_LEFT or inlay.dam is None:
         return 0.0
-    beside = [(dam, overlay.intersection(dam.inside, left)) for dam in dams_of(inlay, surface, inlay.dam)]
-    return sum(_above(replace(dam, inside=there), surface) for dam, there in beside if there.area > 0)
+    dams = dams_of(inlay, surface, inlay.dam)
+    beside = [(dam, overlay.intersection(dam.inside, left)) for dam in dams]
+    return sum(_above(replace(dam, inside=there), surface, inlay, dams) for dam, there in beside if there.area > 0)
 
 
-def _above(dammed: Dammed, surface: Surface) -> float:
+def _above(dammed: Dammed, surface: Surface, inlay: Inlay, dams: Sequence[Dammed]) -> float:
+    """What stands above the surface inside a dam, or part of one, and is of its colour."""
     dam = dammed.inside
     x0, y0, x1, y1 = dam.bounds
     step = min(0.25, math.sqrt(dam.area) / 20)
     x, y = np.meshgrid(np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step))
     shapely.prepare(dam)
     inside = shapely.contains_xy(dam, x, y)
-    heights = surface.height(x[inside], y[inside])
+    x, y = x[inside], y[inside]
     # of the points inside only their mean counts: their number follows the edge less closely than the area
-    return float((dammed.level - heights.mean()) * dam.area)
+    return float(((dammed.level - surface.height(x, y)) * _share(dammed, inlay, dams, x, y)).mean() * dam.area)
+
+
+def _share(dammed: Dammed, inlay: Inlay, dams: Sequence[Dammed], x: Floats, y: Floats) -> Floats:
+    """(n,) how much of what stands over places inside a dam is of its colour: all over what is drawn in it, nothing
+    over what is drawn in another, and in equal parts where dams of several hold it."""
+    others = [other.inside for other in dams
+              if other.colour != dammed.colour and shapely.intersects(other.inside, dammed.inside)]
+    if not others:
+        return np.ones(len(x))
+    drawn = [shape for _, shape in inlay.regions]
+    shapely.prepare([*others, *drawn])
+    share = 1.0 / (1 + sum(shapely.contains_xy(other, x, y) for other in others))
+    for colour, shape in inlay.regions:
+        share[shapely.contains_xy(shape, x, y)] = float(colour == dammed.colour)
+    return share
 
 
 def _edge_heights(area: BaseGeometry, surface: Surface) -> Floats:

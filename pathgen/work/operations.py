@@ -31,7 +31,7 @@ from pathgen.work.features import (
     Slots,
     Surfacing,
 )
-from pathgen.work.fill import LEAST_LEFT, PAST, fall_under, left_by_edge, pours_of
+from pathgen.work.fill import LEAST_LEFT, PAST, dams_meet, fall_under, left_by_edge, pours_of
 from pathgen.work.part import Part
 
 F = TypeVar("F")
@@ -923,10 +923,9 @@ def _levelling(inlay: Inlay, work: Work) -> str:
         down = format_length(fall, work.units, decimals={"mm": 1, "in": 3}[work.units])
         here = (f" The surface falls by {down} under this drawing: level resin that covers the highest place stands "
                 "that much higher above the lowest.")
-    if work.surface.is_flat:
-        return ("Liquid resin levels itself and runs out over a flat face: dam round the drawing with tape, wax or "
-                "clay, or use a resin thickened as its maker's sheet allows.")
-    return (
-        "Liquid resin levels itself and runs off a curved board, so that the pocket's high side is left short: dam "
-        "round the drawing with tape, wax or clay, or use a resin thickened as its maker's sheet allows." + here
-    )
+    runs = "runs out over a flat face" if work.surface.is_flat else \
+        "runs off a curved board, so that the pocket's high side is left short"
+    thick = "use a resin thickened as its maker's sheet allows"
+    hold = f"{thick}, as these colours lie too near each other for a dam round each" if dams_meet(inlay) else \
+        f"dam round {'each colour' if inlay.regions[1:] else 'the drawing'} with tape, wax or clay, or {thick}"
+    return f"Liquid resin levels itself and {runs}: {hold}.{here}"

@@ -189,7 +189,7 @@ def test_the_cutter_that_a_drawing_too_fine_asks_for_opens_most_of_it(tmp_path, 
     wide = small_board.job(tmp_path, art=art, changes={"diameter = 2.0": "diameter = 5.0"})
     with pytest.raises(PathgenError, match="no cutter goes in anywhere") as wrong:
         planned_of(job := pathgen.load_job(wide), clamping_of(job))
-    said = re.search(r"one of ([\d.]+) mm opens nine tenths", str(wrong.value))
+    said = re.search(r"one of ([\d.]+) mm, which opens nine tenths", str(wrong.value))
     if width < 0.1:
         assert "draw them wider" in str(wrong.value)
     else:
@@ -199,7 +199,7 @@ def test_the_cutter_that_a_drawing_too_fine_asks_for_opens_most_of_it(tmp_path, 
 def test_a_drawing_of_hairs_with_one_wider_place_is_not_said_to_be_too_thin_for_all(tmp_path):
     art = small_board.svg('<path d="M9 1h0.06v18h-0.06z M15 9h0.3v0.3h-0.3z" fill="#225577"/>', 20, 20)
     path = small_board.job(tmp_path, art=art, changes={"diameter = 2.0": "diameter = 5.0"})
-    with pytest.raises(PathgenError, match=r"opens 0\.30 mm .*: add a smaller or a v cutter \(more than a tenth"):
+    with pytest.raises(PathgenError, match=r"cutter 0\.30 mm wide .*: add a smaller or a v cutter, as more than a te"):
         planned_of(job := pathgen.load_job(path), clamping_of(job))
     path.write_text(path.read_text().replace("diameter = 5.0", "diameter = 0.25").replace("= 1.5", "= 0.1"))
     planned_of(job := pathgen.load_job(path), clamping_of(job))

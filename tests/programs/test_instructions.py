@@ -261,7 +261,7 @@ def test_how_to_fill_stays_where_the_work_moved_before_the_second_cut(tmp_path, 
     for text in (card, flat):
         first = result.plan.clamping.moved_from
         for words in (f"filled before the work moved, go on with program {first}", "Stop here for the fill",
-                      "Brush a thin coat", "dam round the drawing", "mark 1 at X -14.8 mm, Y -28 mm"):
+                      "Brush a thin coat", "dam round each colour", "mark 1 at X -14.8 mm, Y -28 mm"):
             assert (words in text) == kept, words
     assert "afterwards" not in result.programs[0].text  # its marks are drilled and measured
 

@@ -576,18 +576,35 @@ def test_a_tour_of_many_places_is_short() -> None:
     assert len(np.unique(way, axis=0)) == 400
 
 
+def test_how_high_a_floor_stands_is_that_of_where_the_drawing_lies() -> None:
+    """D: a flat end rests on its uphill side. Of two discs one lies near the crest of the tight end, the other far out
+    at the wide end: nothing is as steep as the corner of the box round both. The floor from the path's own points."""
+    surface = Surface(thickness=6.5, radius_nut=120.0, radius_end=480.0, length=200.0)
+    near, far = Point(6, 2).buffer(3, 64), Point(190, 16).buffer(3, 64)
+    (cut,) = pocket(near.union(far), surface=surface, cutters=[flat_end(2.0)], depth=1.0, safe_z=SAFE_Z)
+    tips = cut.toolpath.points
+    tips = np.concatenate([a + np.linspace(0, 1, 20)[:, None] * (b - a) for a, b in itertools.pairwise(tips)
+                           if max(a[2], b[2]) < 6.5])
+    at = np.array([[x, y] for x in np.arange(187, 193, 0.1) for y in np.arange(13.0, 19, 0.1)
+                   if far.buffer(-0.05).contains(Point(x, y))])
+    floor = [tips[np.hypot(*(tips[:, :2] - one).T) <= 1.0, 2].min() for one in at]
+    high = float((floor - surface.height(*at.T)).max()) + 1.0
+    assert high - 0.002 < cut.ridge < high + 0.02
+
+
 # Bad input
 
 
 def test_cutters_larger_than_every_region_name_the_largest_that_fits() -> None:
-    with pytest.raises(CutterError, match=r"opens 2\.00 mm or less"):
+    with pytest.raises(CutterError, match=r"allowed: a cutter 2\.00 mm wide or less at the pocket's depth"):
         pocket(box(0, 0, 30, 2), surface=LEVEL, cutters=[flat_end(6.0), flat_end(3.0)], depth=1.0, safe_z=SAFE_Z)
 
 
 def test_one_of_two_cutters_that_fits_nowhere_is_a_warning() -> None:
     cuts = pocket(box(0, 0, 30, 2), surface=LEVEL, cutters=[flat_end(6.0), flat_end(1.0)], depth=1.0, safe_z=SAFE_Z)
     assert len(cuts[0].toolpath) == 0
-    assert cuts[0].idle == ("goes in nowhere", "take one that opens 2.00 mm or less, or make the drawing larger")
+    assert cuts[0].idle == ("goes in nowhere", "take one that is 2.00 mm wide or less at the pocket's depth, "
+                             "or make the drawing larger")
     assert len(cuts[1].toolpath) > 0
 
 
@@ -636,7 +653,7 @@ def test_a_region_a_little_smaller_than_the_cutter_is_not_cut() -> None:
     # GEOS 3.14 turns this octagon inside out when it is shrunk by more than its inner radius, 1.848
     angle = np.arange(8) * math.pi / 4
     octagon = Polygon(np.column_stack([60 + 2 * np.cos(angle), 2 * np.sin(angle)]))
-    with pytest.raises(CutterError, match=r"opens 3\.[67]\d mm"):
+    with pytest.raises(CutterError, match=r"a cutter 3\.[67]\d mm wide"):
         pocket(octagon, surface=LEVEL, cutters=[flat_end(4.0)], depth=0.5, safe_z=SAFE_Z)
     cuts = pocket(octagon, surface=LEVEL, cutters=[flat_end(3.6)], depth=0.5, safe_z=SAFE_Z)
     assert len(cuts[0].toolpath) > 0

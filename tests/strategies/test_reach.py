@@ -266,14 +266,24 @@ def test_a_build_warns_of_what_its_cutters_leave_closed(tmp_path):
             assert "1.20 mm wide" in found[0]["got"]
 
 
-@pytest.mark.parametrize(("long", "code", "severity"), [
-    (30, "much-left-closed", "warn"), (10, "detail-out-of-reach", "note")])
-def test_a_large_place_that_stays_closed_is_much_however_large_its_colour_is(tmp_path, long, code, severity):
-    """A line 0.5 mm wide beside 900 mm2 of the same colour, by a cutter of 2 mm: 15 mm2 or 5 mm2, under 2 % of it."""
-    read = load_job(job(tmp_path, art=svg('<path fill="#225577" d="M2,2 h30 v30 h-30 z"/>'
-                                          f'<path fill="#225577" d="M36,2 h0.5 v{long} h-0.5 z"/>')))
-    (found,) = reach_findings(clamping_of(read), reach_of_cutters(clamping_of(read)), read.complete_cutters)
-    assert (found.code, found.severity) == (code, severity)
+LINES = "".join(f'<path d="M{x},19V28" stroke="{colour}" stroke-width="{wide}"/>' for x, colour, wide in (
+    (5, "#aa2222", 0.3), (10, "#22aa22", 0.2), (15, "#2222aa", 0.4), (20, "#aa22aa", 0.5)))
+
+
+@pytest.mark.parametrize(("wide", "more", "told"), [
+    (0.3, "", ["#225577"]),  # D: a tail 8 mm long, 2.3 mm2 of 200, beside 0.9 in corners
+    (0.22, "", []),  # 1.7 mm2
+    (0.3, LINES, ["#aa22aa", "#2222aa", "#225577"]),  # 4.5, 3.6, 3.2 mm2; the others 2.7 and 1.8
+])
+def test_a_verdict_names_what_it_warns_of_the_most_first(tmp_path, wide, more, told):
+    tail = f'<path d="M30,9V17" stroke="#225577" stroke-width="{wide}"/>'
+    art = svg(f'<path fill="#225577" d="M4,3H36V9.2H4Z"/>{tail}{more}')
+    report = built(tmp_path, art=art, resolution=0.4).report
+    warned = [f for f in report["checks"]["findings"] if f["severity"] == "warn" and "stays closed" in f["got"]]
+    kind, words = verdict(report["checks"], "mm")
+    assert bool(warned) == (kind == "doubt") == bool(told)
+    assert re.findall("mm2 of (#[0-9a-f]{6})", words) == told
+    assert ("; and of 2 colours more." in words) == bool(more)
 
 
 def test_corners_that_a_v_cutter_rises_into_are_not_said_to_stay_closed(tmp_path):
@@ -403,6 +413,7 @@ def test_a_build_reports_what_each_cutter_adds_and_takes(tmp_path):
     text = result.files()["report.txt"]
     assert "wide then flat" in text
     assert f"floor up to {inlay['floor_high']:.2f} mm above its depth" in text
+    assert f"; {1.5 - inlay['floor_high']:.2f} to 1.5 mm of inlay remain." in text
     assert "Narrowest wood between the edges of inlay 1: 4 mm" in text
 
 

@@ -45,7 +45,7 @@ def test_what_a_wider_cutter_needs_is_said(tmp_path):
     """The bar is 3 mm wide: what opens 3 mm goes in."""
     result = with_cutters(tmp_path, '["wide", "flat"]')
     (note,) = [f for f in result.report["checks"]["findings"] if f["code"] == "cutter-idle"]
-    widest = float(re.search(r"one that opens ([\d.]+) mm", note["remedy"])[1])
+    widest = float(re.search(r"one that is ([\d.]+) mm wide", note["remedy"])[1])
     assert widest == pytest.approx(3.0, abs=0.02)
 
 

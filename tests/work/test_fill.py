@@ -228,6 +228,32 @@ def test_each_colour_of_a_pour_has_dams_of_its_own():
     assert found == pytest.approx({"#000000": 0.4 * round_one, "#ffffff": 0.4 * (round_one + round_other)}, rel=1e-3)
 
 
+@pytest.mark.parametrize("apart", [1.0, 3.9, 4.1])
+def test_what_the_dams_of_two_colours_would_both_hold_is_counted_once(apart):
+    """Derived: two squares of 10 mm on a level face; between them lies a strip that is 2 mm from both."""
+    level = Surface(thickness=5.0, radius_nut=np.inf, radius_end=np.inf, length=200.0)
+    regions = (("#000000", shapely.box(10, 0, 20, 10)), ("#ffffff", shapely.box(20 + apart, 0, 30 + apart, 10)))
+    inlay = Inlay(name=f"{apart}", regions=regions, depth=1.5, overfill=0.4, dam=2.0)
+    dammed = [shape.buffer(2.0, 64) for _, shape in regions]
+    found = level_resin(inlay, level, 2.0)
+    assert sum(found.values()) == pytest.approx(0.4 * shapely.union_all(dammed).area, rel=0.003)
+    assert found["#000000"] == pytest.approx(found["#ffffff"], rel=0.003)
+    assert fill.dams_meet(inlay) == (apart < 4.0)
+
+
+def test_what_lies_inside_another_colours_dam_is_filled_over_all_of_it():
+    """Derived: a disc of 10 mm inside a ring that begins 1 mm outside it; half of its dam would be less than it takes.
+    """
+    level = Surface(thickness=5.0, radius_nut=np.inf, radius_end=np.inf, length=200.0)
+    disc = shapely.Point(50, 0).buffer(10, 64)
+    ring = shapely.Point(50, 0).buffer(15, 64).difference(shapely.Point(50, 0).buffer(11, 64))
+    found = level_resin(Inlay(name="i", regions=(("#000000", disc), ("#ffffff", ring)), depth=1.5, overfill=0.4), level,
+                        2.0)
+    between = np.pi * (11**2 - 10**2)
+    assert found["#000000"] == pytest.approx(0.4 * (disc.area + between / 2), rel=0.01)
+    assert sum(found.values()) == pytest.approx(0.4 * np.pi * 17**2, rel=0.003)
+
+
 @pytest.mark.parametrize(("changes", "words"), [
     ({"waste = 0.25": "least = 0"}, r"\[resin\] least: 0 given.*0\.1 to 10000 ml"),
     ({"waste = 0.25": "measure = 0"}, r"\[resin\] measure: 0 given.*0\.001 to 100"),
@@ -333,7 +359,7 @@ def test_the_maker_is_told_that_resin_runs_and_how_far(narrow_radius):
     texts = [p.text for p in narrow_radius.programs if "Stop here for" in p.text]
     stops = [" ".join(re.split(r"\)?\s+\(?(?:\.\. )?", text)) for text in texts]
     assert stops
-    assert all("dam round the drawing with tape, wax or clay" in text for text in stops)
+    assert all("dam round each colour with tape, wax or clay" in text for text in stops)
     assert "wax or clay" in narrow_radius.files()["report.txt"]
     assert narrow_radius.files(shaded=False)["setup.html"].count("wax or clay") == 4
 
@@ -355,9 +381,13 @@ def test_colours_whose_dams_would_meet_are_noted(tmp_path, apart, found):
     """2 mm to each side, by default; those that touch are warned of as such."""
     art = svg('<rect x="5" y="10" width="10" height="9" fill="#225577"/>'
               f'<rect x="{15 + apart}" y="10" width="10" height="9" fill="#cc8833"/>')
-    findings = built(tmp_path, art=art, resolution=0.4).report["checks"]["findings"]
+    result = built(tmp_path, art=art, resolution=0.4)
+    findings = result.report["checks"]["findings"]
     near = [f for f in findings if f["code"] == "colours-near"]
     assert bool(near) == found
+    how = step_of(result, "pocket").operation.afterwards(result.plan.clamping)[-1]
+    assert ("dam round each colour with tape" in how) == (apart > 4.0)
+    assert ("too near each other for a dam round each" in how) == (apart < 4.0)
     assert ("colours-touch" in {f["code"] for f in findings}) == (apart == 0.0)
     if found:
         assert "#225577 and #cc8833 are 3.9 mm apart" in near[0]["got"]

@@ -51,9 +51,9 @@ def _fill(inlays: Sequence[dict[str, Any]]) -> list[Element | None]:
     return [
         e("h3", "Fill"),
         scrolling(table([head[k] for k in keep], [[row[k] for k in keep] for row in rows]), "Fill by colour"),
-        e("p", "Needed is level resin inside the dam (a rim of tape, wax or clay round the drawing; each colour has "
-               "its own) and what is lost in the cup. Mix is what can be measured: never less, so that the ratio of "
-               "the resin's sheet is kept within 2 %."),
+        e("p", "Needed is level resin inside the dam (a rim of tape, wax or clay round each colour; what two would "
+               "hold is shared) and what is lost in the cup. Mix is what can be measured: never less, so that the "
+               "ratio of the resin's sheet is kept within 2 %."),
         e("p", ONE_BATCH_WORDS) if shared else None,
         e("p", "For the dam have tape, wax or clay ready. How to fill is told at the program after which it is done."),
     ]

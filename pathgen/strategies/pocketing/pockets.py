@@ -135,6 +135,7 @@ def pocket(
     region = cleaned(region)
     parts = polygons(region)
     slope = steepest(surface, region)
+    on_edge = float(surface.slope(*shapely.get_coordinates(region).T).max(initial=0.0))  # the box's corners lie outside
     openings = [opening(cutter, surface, depth, region, options.arc, all_of_it=options.all_of_it)
                 for cutter in cutters]
     opened = np.full(len(parts), Polygon(), dtype=object)
@@ -157,7 +158,7 @@ def pocket(
         path = trace.toolpath(standing)
         cuts.append(PocketCut(
             cutter=one.cutter, toolpath=path, parts=parts, opened_parts=opened.copy(), skipped=skipped,
-            ridge=ridge_left(one, slope, options.floor_ridge) if len(path) else 0.0,
+            ridge=ridge_left(one, on_edge, options.floor_ridge) if len(path) else 0.0,
             warnings=_warnings(one, slope, where) if len(path) else (), idle=_idle(one, axis, parts, path, slope),
         ))
     for one in openings:
@@ -242,7 +243,7 @@ def _idle(one: Opening, axis: Shapes, parts: Shapes, path: Toolpath, slope: floa
     if one.least_way and not shapely.is_empty(replace(one, least_way=0.0).axis_region(parts)).all():
         return NO_WAY_DOWN, "take one that plunges, or a smaller one"
     return ("goes in nowhere",
-            f"take one that opens {rounded_down(_widest(parts)):.2f} mm or less, or make the drawing larger")
+            f"take one that is {_wide_at_most(_widest(parts))}, or make the drawing larger")
 
 
 def _warnings(one: Opening, slope: float, where: str) -> tuple[str, ...]:
@@ -291,14 +292,18 @@ def _no_way_down(openings: Sequence[Opening], parts: Shapes) -> None:
 def _nothing_fits(region: BaseGeometry, cutters: Sequence[Cutter], where: str) -> None:
     widest, every = _widest(polygons(region)), np.array([region])
     most = rounded_down(float(largest_that_opens(every, every, widest, halvings=_HALVINGS)[0]))
-    finer = f"smaller cutter (one of {most:.2f} mm opens nine tenths of it)" if most >= FINEST else (
-        "smaller or a v cutter (more than a tenth of it is thinner than any other)")
+    finer = f"one of {most:.2f} mm, which opens nine tenths of it" if most >= FINEST else (
+        "a smaller or a v cutter, as more than a tenth of it is thinner than any other")
     raise CutterError(
         where, "no cutter goes in anywhere: " + ", ".join(f"{c.name!r} ({c.diameter:g} mm)" for c in cutters),
-        allowed=f"a cutter that opens {rounded_down(widest):.2f} mm or less",
-        remedy=f"add a {finer}, or make the drawing larger" if widest >= FINEST else
+        allowed=f"a cutter {_wide_at_most(widest)}, to go in at all",
+        remedy=f"add {finer}, or make the drawing larger" if widest >= FINEST else
                "its lines are thinner than any cutter: draw them wider",
     )
+
+
+def _wide_at_most(widest: float) -> str:
+    return f"{rounded_down(widest):.2f} mm wide or less at the pocket's depth"
 
 
 def _widest(parts: Shapes) -> float:
