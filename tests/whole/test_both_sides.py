@@ -17,6 +17,7 @@ from pathgen.job.clamping import clamping_of
 from pathgen.programs.instructions import before_start
 from pathgen.programs.paths import tabs_of
 from pathgen.removal.grid import Grid
+from pathgen.report.sheet.page import board_words
 from pathgen.report.sheet.results import both_sides
 from pathgen.verify.both_sides import Below, wood_between
 from pathgen.work.operations import WitnessMarks
@@ -85,6 +86,18 @@ def test_the_blank_is_measured_before_its_first_side_is_cut(tmp_path, zero):
     (line,) = [line for line in first if line.startswith("Measure the blank: the job says 8 mm thick. Measure both ")]
     assert line.endswith("write the thickest as [stock] thickness, and build again.")
     assert not [line for line in turned if line.startswith("Measure")]
+
+
+def test_both_sheets_count_from_the_nut_face_and_give_one_length(tmp_path):
+    """The back's blank stands out as far before the nut as the top's, where the board runs on behind that."""
+    changes = {**SMALL, "radius = {": "behind_nut = 8.0\nend = { rise = 5.0 }\nradius = {"}
+    sides = SIDES.replace("-13.0", "-15.0").replace("99.0", "101.5")
+    top = clamping_of(load_job(job(tmp_path, changes=changes, extra=sides)))
+    assert top.under.board.start == top.board.start == 0.0
+    first, back = (re.match(r"([\d.]+) mm long \(8 mm of it behind the nut\)", board_words(side))[1]
+                   for side in (top, top.under))
+    x0, _, x1, _ = top.board.outline.bounds
+    assert float(first) == float(back) == pytest.approx(x1 - x0, abs=0.01)
 
 
 def cut(programs, clamping, z_zero):
