@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -62,9 +63,12 @@ class Back(Boxed):
         return turned_over(self.front.outline)
 
     def places(self, stock: Stock) -> dict[str, Place]:
-        """One place, the same on the bed for both sides."""
-        words = self.zero.words
-        if self.zero.at[1]:
+        """One place, the same on the bed for both sides; a corner of the blank by the side that lies there now."""
+        words, sides = self.zero.words, self.front.names.sides
+        if sides and words.startswith("the blank's corner"):
+            one, other = sides
+            words = re.sub(f"{one}|{other}", lambda side: other if side[0] == one else one, words) + ", as it lies now"
+        elif sides and self.zero.at[1]:
             words = f"where, once the blank is turned over, this will lie: {words}"
         return {"as-the-top": Place(at=self.zero.at, words=words)}
 
