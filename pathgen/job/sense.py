@@ -45,6 +45,7 @@ from pathgen.parts.fingerboard.neck import neck_of
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.parts.flat.part import FlatPart
+from pathgen.strategies.slotting import bevel_tip
 from pathgen.work.features import LEAST_TAB, Slots
 from pathgen.work.part import Part
 
@@ -234,15 +235,19 @@ def _slots(job: Job, board: Fingerboard) -> None:
     if reached >= LEAST_DEPTH and (short or falls_short(float(np.min(web_under(job, board, cut))), board.min_web)):
         with suppress(PathgenError):  # what is wrong besides is told beside this
             reached = slots_borne(job, min(reached, cut.depth))
-    goes = reached >= LEAST_DEPTH
+    bevel = job.slots.bevel_cutter and job.cutter(job.slots.bevel_cutter, "[slots] bevel_cutter")
+    tip = bevel_tip(cut, bevel) if bevel and bevel.shape == "v" else 0.0
+    goes, level = reached >= max(LEAST_DEPTH, tip), deepest > cut.depth + SUMS
     _enough_left(job, board, cut, "[slots] depth", most=reached if goes else math.inf)
     if short:
+        instead = 'write bottom = "curve"' if level else "make bevel smaller"
         raise JobError(
             "[slots] depth",
-            f'{deepest:.4g} mm is deeper than the flute of "{cutter.name}", {cutter.flute_length:g} mm',
+            (f'{cut.depth:g} mm with bottom = "flat", {deepest:.4g} mm under the crown,' if level else
+             f"{deepest:.4g} mm") + f' is deeper than the flute of "{cutter.name}", {cutter.flute_length:g} mm',
             allowed=f"{rounded_down(reached):g} mm or less" if goes
             else f"flutes of {rounded_up(deepest):g} mm or more",
-            remedy="name a longer cutter, or " + ("make depth as allowed" if goes else 'write bottom = "curve"'),
+            remedy=f"name a longer cutter, or {'make depth as allowed' if goes else instead}",
         )
 
 
