@@ -702,7 +702,7 @@ def _zero_under(clamping: Clamping, where: str, box: KeepOut, units: str) -> Ite
 
 def _sloping_walls(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """A surface cut lower than the first one meets the walls of v cutters and ball ends further in."""
-    skim = clamping.board.surface.thickness - clamping.finished_surface.thickness
+    skim = clamping.skim
     for step in clamping.steps if skim > 0 else ():
         inlay, cutter = step.operation.opens, step.cutter
         if inlay is None or cutter.is_flat:

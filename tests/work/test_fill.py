@@ -513,6 +513,32 @@ def test_what_stands_proud_until_the_last_cut_is_counted_in_pocket_and_pour(tmp_
     assert "1.7 mm deep (1.5 mm in the end), lowest Z" in page
 
 
+SECOND = """
+[[inlay]]
+artwork = "art.svg"
+colours = ["#cc8833"]
+depth = 1.5
+cutters = ["flat"]
+overfill = 0.7
+fill = "piece"
+place = { at = [66.0, 0.0] }
+"""
+FIRST = {"depth = 1.5": 'depth = 1.5\ncolours = ["#225577"]', "at = [45.0, 0.0]": "at = [28.0, 0.0]"}
+
+
+@pytest.fixture(scope="module")
+def skimmed(tmp_path_factory):
+    """A fill, 0.3 mm taken off all, then pieces let in."""
+    return built(tmp_path_factory.mktemp("skimmed"), resolution=0.4, changes=FIRST,
+                 extra=SECOND + "[resurface]\nskim = 0.3\n")
+
+
+def test_pockets_say_how_deep_they_are_once_a_skim_is_off(skimmed):
+    """Those opened before it lose it; those opened after it have it off already."""
+    said = re.findall(r"([\d.]+ mm deep[^,]*), lowest Z", skimmed.files()["setup.html"])
+    assert said == ["1.5 mm deep (1.2 mm in the end)", "1.2 mm deep"]
+
+
 def test_a_chip_of_a_colour_has_one_dam_round_it(tmp_path):
     """0.07 mm wide and 0.4 mm long: none for the chips that the geometry library may leave of its inside."""
     chip = [(99.9524, -2.1178), (99.9497, -2.126), (99.9214, -2.1446), (99.9128, -2.1509), (99.9128, -1.7468),
