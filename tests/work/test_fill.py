@@ -539,6 +539,16 @@ def test_pockets_say_how_deep_they_are_once_a_skim_is_off(skimmed):
     assert said == ["1.5 mm deep (1.2 mm in the end)", "1.2 mm deep"]
 
 
+def test_the_last_cut_takes_what_was_left_of_the_wood_and_the_one_before_it_does_not(tmp_path):
+    made = built(tmp_path, resolution=0.4, changes={**FIRST, "scallop = 0.05": "scallop = 0.05\nleave = 0.2"},
+                 extra=SECOND)
+    first, last = (inlay["second_cut"] for inlay in made.report["inlays"])
+    assert (first["wood_volume"], first["depth_left"][1]) == (0.0, pytest.approx(1.7, abs=0.01))
+    pocket, board = made.verification.pockets[1].area, made.plan.clamping.board.outline.area
+    assert last["wood_volume"] == pytest.approx(0.2 * (board - pocket), abs=0.1)
+    assert last["depth_left"][1] == pytest.approx(1.5, abs=0.01)
+
+
 def test_a_chip_of_a_colour_has_one_dam_round_it(tmp_path):
     """0.07 mm wide and 0.4 mm long: none for the chips that the geometry library may leave of its inside."""
     chip = [(99.9524, -2.1178), (99.9497, -2.126), (99.9214, -2.1446), (99.9128, -2.1509), (99.9128, -1.7468),
