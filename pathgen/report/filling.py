@@ -64,7 +64,7 @@ def inlay_filling(planned: Plan, checked: Verification, index: int, reached: Rea
         "batch": _one_batch(planned, needed, index),
         **({} if inlay.dots is None else {
             "dots": {"count": int(shapely.get_num_geometries(inlay.area)), "diameter": rounded(inlay.dots)}}),
-        "piece_thickness": rounded(inlay.depth + inlay.overfill) if inlay.fill == "piece" else None,
+        "piece_thickness": rounded(planned.clamping.opened(inlay) + inlay.overfill) if inlay.fill == "piece" else None,
         "second_cut": _second_cut(planned, checked, index, needed),
     }
 

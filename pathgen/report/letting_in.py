@@ -46,7 +46,8 @@ def piece_data(planned: Plan, index: int) -> dict[str, Any]:
 
 def stock_words(inlay: dict[str, Any], units: str) -> str:
     """How thick what is let in may be, where the job says no more of it than how far it may stand proud."""
-    least, most = (format_length(v, units) for v in (inlay["depth"], inlay["piece_thickness"]))
+    most = inlay["piece_thickness"]  # from the floor, in a pocket as deep as it is then
+    least, most = (format_length(v, units) for v in (most - inlay["overfill"], most))
     return f"{most} thick" if least == most else f"thicker than {least}, {most} at most"
 
 

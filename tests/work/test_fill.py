@@ -539,6 +539,13 @@ def test_pockets_say_how_deep_they_are_once_a_skim_is_off(skimmed):
     assert said == ["1.5 mm deep (1.2 mm in the end)", "1.2 mm deep"]
 
 
+def test_pieces_let_in_after_a_skim_are_as_much_thinner(skimmed):
+    """1.2 mm is left of the pocket when they go in, and they may stand 0.7 mm above it."""
+    assert skimmed.report["inlays"][1]["piece_thickness"] == pytest.approx(1.9)
+    for name in ("setup.html", "report.txt"):
+        assert "thicker than 1.2 mm, 1.9 mm at most" in skimmed.files()[name]
+
+
 def test_the_last_cut_takes_what_was_left_of_the_wood_and_the_one_before_it_does_not(tmp_path):
     made = built(tmp_path, resolution=0.4, changes={**FIRST, "scallop = 0.05": "scallop = 0.05\nleave = 0.2"},
                  extra=SECOND)
