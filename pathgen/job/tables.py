@@ -201,8 +201,8 @@ class BoardTable(BoardNumbers):
     left_handed: bool = key(yes_or_no, "bass and treble sides change places: bass is at + across", False)
     nut_width: float = key(size(10.0, 200.0), "finished width at the nut face, edge to edge")
     end_width: float = key(size(10.0, 200.0), "finished width at the board's end")
-    past_last_fret: float = key(size(1.0, 200.0), "how far the board runs past the last fret, on the centre-line",
-                                10.0)
+    past_last_fret: float = key(size(1.0, 200.0), "how far the board's end, before its arch or steps, lies past the "
+                                "last fret, on the centre-line", 10.0)
     behind_nut: float = key(size(0.0, 100.0), "how far the board runs on behind the nut face", 0.0)
     edge_to_string: float = key(size(0.0, 20.0), "from each edge in to its outer string", 3.0)
     strings: int = key(  # None until loading fills it in
