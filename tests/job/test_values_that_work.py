@@ -310,8 +310,8 @@ def test_level_slots_deeper_than_their_flutes_at_any_depth_may_follow_the_curve(
         return ""
 
     def holds(slots: str) -> None:
-        told = re.search(r'^\[slots\] depth: 1.8 mm with bottom = "flat", [\d.]+ mm under the crown, .*flutes of ([\d.]+) '
-                         r'mm or more\): name a longer cutter, or write (bottom = "curve")', said(slots))
+        told = re.search(r'^\[slots\] depth: 1.8 mm with bottom = "flat", [\d.]+ mm under the crown, .*flutes of '
+                         r'([\d.]+) mm or more\): name a longer cutter, or write (bottom = "curve")', said(slots))
         assert told
         assert not said(slots.replace('bottom = "flat"', told[2]))
         assert not said(slots.replace("flute_length = 3.0", f"flute_length = {told[1]}"))

@@ -428,7 +428,8 @@ def test_turned_on_the_machine_the_zero_stays_on_the_bed(tmp_path):
     back = clamping.under.to_machine(np.array([[99.0, 12.0, 0.0], [99.0, -12.0, 0.0]]))
     assert there[:, :2] == pytest.approx(back[:, :2])
     assert clamping.under.zero_place.words == "the blank's corner, nut end, treble side, as it lies now"
-    assert clamping.under.zero[1] < 0 and clamping.under.board.names.sides[0] == "treble"
+    assert clamping.under.zero[1] < 0
+    assert clamping.under.board.names.sides[0] == "treble"
 
 
 @pytest.mark.parametrize(("travel", "passes"), [(101.0, False), (102.0, True)])
