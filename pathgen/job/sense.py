@@ -13,6 +13,7 @@ import shapely
 from shapely import Polygon
 
 from pathgen.base import overlay
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes, PathgenError, all_of
 from pathgen.base.units import (
     SUMS,
@@ -223,10 +224,7 @@ def _slots(job: Job, board: Fingerboard) -> None:
     cut = slots_of(job, board)
     if cut is None or job.slots is None:
         return
-    cutter = job.cutter(job.slots.cutter, "[slots] cutter")
-    if cutter.diameter > cut.width + 1e-9:
-        raise JobError("[slots] cutter", f'"{cutter.name}" is {cutter.diameter:g} mm, wider than the slots',
-                       allowed=f"{cut.width:g} mm or less", remedy="name a thinner cutter or make width larger")
+    cutter = _goes_in(job, cut, "slots", job.slots.cutter)
     if bool(cut.bevel) != bool(job.slots.bevel_cutter):
         raise JobError("[slots]", "bevel and bevel_cutter go together", remedy="give both or neither")
     # a level bottom is deepest under the crown, on a tight curve deeper than flutes go at any depth
@@ -251,9 +249,20 @@ def _slots(job: Job, board: Fingerboard) -> None:
         )
 
 
+def _goes_in(job: Job, cut: Slots, table: str, name: str) -> Cutter:
+    """The cutter of slots. Raises JobError for one that is wider than they are."""
+    cutter = job.cutter(name, f"[{table}] cutter")
+    if cutter.diameter > cut.width + 1e-9:
+        raise JobError(f"[{table}] cutter",
+                       f'"{cutter.name}" is {cutter.diameter:g} mm, wider than {cut.name or "the slots"}',
+                       allowed=f"{cut.width:g} mm or less", remedy="name a thinner cutter or make width larger")
+    return cutter
+
+
 def _nut(job: Job, board: Fingerboard) -> None:
     cut = nut_of(job, board)
-    if cut is not None:
+    if cut is not None and job.nut is not None:
+        _goes_in(job, cut, "nut", job.nut.cutter)
         _enough_left(job, board, cut, "[nut] depth")
 
 
