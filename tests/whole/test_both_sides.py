@@ -378,7 +378,7 @@ def test_wood_over_a_channel_is_counted_within_the_part(tmp_path):
     behind = {**SHALLOW, "frets = 5": "frets = 5\nbehind_nut = 3.0"}
     nut = '[nut]\ncutter = "flat 4"\nbottom = "curve"\ndepth = 1.0\n'
     over = {one.under: one for one in wood_over(clamping_of(load_job(job(tmp_path, changes=behind, extra=text + nut))))}
-    assert over["the nut's slot"].at == pytest.approx((-3.0, 5.2), abs=1e-6)
+    assert over["the nut's shelf"].at == pytest.approx((-3.0, 5.2), abs=1e-6)
 
 
 def test_no_tab_stands_over_the_mouth_of_a_channel(tmp_path):
