@@ -809,10 +809,11 @@ class Outline(Operation[OutlineCut]):
         return [freed, *self.then]
 
     def cautions(self) -> list[str]:
-        held = "tabs, and what holds the blank,"
         if self.feature.skin:
-            held = "the skin, and what holds the blank,"
-        elif self.feature.tabs < 2:
+            return ["In the end a thin skin alone joins the part to its waste: it, and what holds the blank, must keep "
+                    "the part still."]
+        held = "tabs, and what holds the blank,"
+        if self.feature.tabs < 2:
             tab = "one tab and " if self.feature.tabs else ""
             held = f"{tab}what sticks the blank down over its whole face"
         return [f"The part comes free in this program: {held} must keep it still."]
