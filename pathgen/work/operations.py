@@ -31,7 +31,7 @@ from pathgen.work.features import (
     Slots,
     Surfacing,
 )
-from pathgen.work.fill import LEAST_LEFT, PAST, fall_under, left_by_edge
+from pathgen.work.fill import LEAST_LEFT, PAST, fall_under, left_by_edge, stands_at_most
 from pathgen.work.part import Part
 
 F = TypeVar("F")
@@ -321,6 +321,8 @@ class Pocket(_Within[Inlay]):
                 stay_on.format("the glue sets"),
             ]
         deep = format_length(work.opened(inlay) + inlay.overfill, work.units)
+        neither = "" if stands_at_most(inlay, work.surface, work.board.outline) <= inlay.overfill + 1e-6 else \
+            " Level resin cannot do both here: thicken it so that it stays where it is put, or dam and fill part by part."
         return [
             "Stop here for the fill. Leave the work clamped, held over its whole face: what is held by its ends alone "
             "bows. Brush and vacuum the pockets clean.",
@@ -328,7 +330,7 @@ class Pocket(_Within[Inlay]):
             f"The resin maker's sheet comes first; the rest here is common practice. {SEAL}",
             BUBBLES, f"The pour is {deep} deep: more at once than the sheet allows boils and shrinks.",
             f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, "
-            f"and nowhere more than {stands} above the surface beside it. Keep the zero place clean.",
+            f"and nowhere more than {stands} above the surface beside it.{neither} Keep the zero place clean.",
         ]
 
 

@@ -473,6 +473,8 @@ def test_overfill_too_small_for_level_resin_or_larger_than_any_shops(tmp_path, o
     result = built(tmp_path, resolution=0.4, changes=changes)
     found = {f["code"]: f for f in result.report["checks"]["findings"]}
     assert found.keys() & {"resin-levels", "much-overfill"} == codes
+    after = " ".join(step_of(result, "pocket").operation.afterwards(result.plan.clamping))
+    assert ("Level resin cannot do both here" in after) == ("resin-levels" in codes)
     assert all(found[code]["severity"] == "warn" for code in codes)
 
 
