@@ -7,7 +7,7 @@ from typing import ClassVar
 
 from pathgen.job.keys import choice, key, list_of, number, size, span, text
 from pathgen.job.keys import table as table_of
-from pathgen.job.tables import LEAST_POCKET, InlayTable, tool_tab_height
+from pathgen.job.tables import LEAST_POCKET, MOST_STRINGS, InlayTable, tool_tab_height
 from pathgen.parts.fingerboard.dots import USUAL_DIAMETERS, USUAL_FRETS, Dots
 from pathgen.parts.fingerboard.fretting import Crown, FretWire, Tang, WireSize
 from pathgen.parts.fingerboard.neck import Neck
@@ -150,7 +150,7 @@ class CourseTable(Course):
 class StringsTable(Strings):
     """``[strings]``: the set of strings, for nut, saddle and compensation."""
 
-    gauges: tuple[float, ...] = key(list_of(size(0.1, 5.0), least=1, most=18), _EACH + "outer diameters")
+    gauges: tuple[float, ...] = key(list_of(size(0.1, 5.0), least=1, most=MOST_STRINGS), _EACH + "outer diameters")
     spacing: str = key(choice("gaps", "centres"), "what is equal between neighbours or courses: clear gaps, or centres",
                        "gaps")
     course: Course | None = key(

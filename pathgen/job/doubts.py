@@ -26,6 +26,7 @@ from pathgen.base.units import (
     place_words,
     told_apart,
 )
+from pathgen.job.back import KIND as BACK
 from pathgen.job.flat import plate_corners
 from pathgen.job.form import FORMS, closed_by_page, to_the_page
 from pathgen.job.job import Job
@@ -34,6 +35,7 @@ from pathgen.job.nut_and_saddle import NUT
 from pathgen.job.part import board_of, drawn_corners
 from pathgen.job.staged import apart_doubts, poured_apart
 from pathgen.job.tables import FannedScale
+from pathgen.parts.back.part import Back
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.layout import centre_crossings
 from pathgen.parts.fingerboard.part import Fingerboard
@@ -77,6 +79,9 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         yield from _nut_plate(job)
         yield from _drawn_otherwise(job, board_of(job))
         yield from of_strings(job)
+    if clamping.kind == BACK:  # zero is set on this side, for both
+        for number, box in enumerate(clamping.setup.keep_out, 1):
+            yield from _zero_under(clamping, f"[setup] keep_out {number}", box, job.units)
     if clamping.kind not in ("", *FORMS):
         return
     if not job.units_stated:
@@ -677,7 +682,8 @@ def _sloping_for_pieces(job: Job) -> Iterator[Doubt]:
 
 def _zero_under(clamping: Clamping, where: str, box: KeepOut, units: str) -> Iterator[Doubt]:
     """A clamp that stands on the place that zero is set from."""
-    zero, places = clamping.zero_place, {} if clamping.shared else clamping.board.places(clamping.stock)
+    part = clamping.board.front if isinstance(clamping.board, Back) else clamping.board
+    zero, places = clamping.zero_place, {} if clamping.shared else part.places(clamping.stock)
     if shapely.distance(box.shape, shapely.points(zero.at)) > 0:
         return
     free = [name for name, place in places.items()
@@ -696,7 +702,7 @@ def _zero_under(clamping: Clamping, where: str, box: KeepOut, units: str) -> Ite
 
 def _sloping_walls(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """A surface cut lower than the first one meets the walls of v cutters and ball ends further in."""
-    skim = clamping.board.surface.thickness - clamping.finished_surface.thickness
+    skim = clamping.skim
     for step in clamping.steps if skim > 0 else ():
         inlay, cutter = step.operation.opens, step.cutter
         if inlay is None or cutter.is_flat:

@@ -306,7 +306,8 @@ def list_of(reader: Reader, *, least: int = 0, most: int = 1000, names: Sequence
              limits=", each ".join(filter(None, (f"{many} values", limits_of(reader)))))
     def read(value: Any, place: Place) -> tuple[Any, ...]:
         if not isinstance(value, list) or not least <= len(value) <= most:
-            comma = isinstance(value, list) and len(value) > most and all(_is_number(v) for v in value)
+            # a comma for a point leaves whole numbers on both its sides
+            comma = isinstance(value, list) and len(value) > most and all(_is_number(v) and v == int(v) for v in value)
             raise place.refuse(f"{shown(value)} given", allowed=wanted,
                                remedy="write a decimal point where a comma stands for one" if comma else
                                "" if isinstance(value, list) or least > 1 else "put [ ] round it")

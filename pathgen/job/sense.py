@@ -13,6 +13,7 @@ import shapely
 from shapely import Polygon
 
 from pathgen.base import overlay
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes, PathgenError, all_of
 from pathgen.base.units import (
     SUMS,
@@ -45,6 +46,7 @@ from pathgen.parts.fingerboard.neck import neck_of
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.parts.flat.part import FlatPart
+from pathgen.strategies.slotting import bevel_tip
 from pathgen.work.features import LEAST_TAB, Slots
 from pathgen.work.part import Part
 
@@ -222,10 +224,7 @@ def _slots(job: Job, board: Fingerboard) -> None:
     cut = slots_of(job, board)
     if cut is None or job.slots is None:
         return
-    cutter = job.cutter(job.slots.cutter, "[slots] cutter")
-    if cutter.diameter > cut.width + 1e-9:
-        raise JobError("[slots] cutter", f'"{cutter.name}" is {cutter.diameter:g} mm, wider than the slots',
-                       allowed=f"{cut.width:g} mm or less", remedy="name a thinner cutter or make width larger")
+    cutter = _goes_in(job, cut, "slots", job.slots.cutter)
     if bool(cut.bevel) != bool(job.slots.bevel_cutter):
         raise JobError("[slots]", "bevel and bevel_cutter go together", remedy="give both or neither")
     # a level bottom is deepest under the crown, on a tight curve deeper than flutes go at any depth
@@ -234,21 +233,36 @@ def _slots(job: Job, board: Fingerboard) -> None:
     if reached >= LEAST_DEPTH and (short or falls_short(float(np.min(web_under(job, board, cut))), board.min_web)):
         with suppress(PathgenError):  # what is wrong besides is told beside this
             reached = slots_borne(job, min(reached, cut.depth))
-    goes = reached >= LEAST_DEPTH
+    bevel = job.slots.bevel_cutter and job.cutter(job.slots.bevel_cutter, "[slots] bevel_cutter")
+    tip = bevel_tip(cut, bevel) if bevel and bevel.shape == "v" else 0.0
+    goes, level = reached >= max(LEAST_DEPTH, tip), deepest > cut.depth + SUMS
     _enough_left(job, board, cut, "[slots] depth", most=reached if goes else math.inf)
     if short:
+        instead = 'write bottom = "curve"' if level else "make bevel smaller"
         raise JobError(
             "[slots] depth",
-            f'{deepest:.4g} mm is deeper than the flute of "{cutter.name}", {cutter.flute_length:g} mm',
+            (f'{cut.depth:g} mm with bottom = "flat", {deepest:.4g} mm under the crown,' if level else
+             f"{deepest:.4g} mm") + f' is deeper than the flute of "{cutter.name}", {cutter.flute_length:g} mm',
             allowed=f"{rounded_down(reached):g} mm or less" if goes
             else f"flutes of {rounded_up(deepest):g} mm or more",
-            remedy="name a longer cutter, or " + ("make depth as allowed" if goes else 'write bottom = "curve"'),
+            remedy=f"name a longer cutter, or {'make depth as allowed' if goes else instead}",
         )
+
+
+def _goes_in(job: Job, cut: Slots, table: str, name: str) -> Cutter:
+    """The cutter of slots. Raises JobError for one that is wider than they are."""
+    cutter = job.cutter(name, f"[{table}] cutter")
+    if cutter.diameter > cut.width + 1e-9:
+        raise JobError(f"[{table}] cutter",
+                       f'"{cutter.name}" is {cutter.diameter:g} mm, wider than {cut.name or "the slots"}',
+                       allowed=f"{cut.width:g} mm or less", remedy="name a thinner cutter or make width larger")
+    return cutter
 
 
 def _nut(job: Job, board: Fingerboard) -> None:
     cut = nut_of(job, board)
-    if cut is not None:
+    if cut is not None and job.nut is not None:
+        _goes_in(job, cut, "nut", job.nut.cutter)
         _enough_left(job, board, cut, "[nut] depth")
 
 

@@ -50,6 +50,8 @@ HIGHEST_RATIO = 64
 USUAL_SCALLOP = 0.01
 LEAST_DEPTH, LEAST_POCKET = 0.1, 0.05
 """Of slots, holes and channels, and of inlays, mm."""
+MOST_STRINGS = 24
+"""Twelve double courses."""
 PART = number(0.0, 10_000.0)
 """How many parts of a resin's mix."""
 
@@ -201,12 +203,12 @@ class BoardTable(BoardNumbers):
     left_handed: bool = key(yes_or_no, "bass and treble sides change places: bass is at + across", False)
     nut_width: float = key(size(10.0, 200.0), "finished width at the nut face, edge to edge")
     end_width: float = key(size(10.0, 200.0), "finished width at the board's end")
-    past_last_fret: float = key(size(1.0, 200.0), "how far the board runs past the last fret, on the centre-line",
-                                10.0)
+    past_last_fret: float = key(size(1.0, 200.0), "how far the board's end, before its arch or steps, lies past the "
+                                "last fret, on the centre-line", 10.0)
     behind_nut: float = key(size(0.0, 100.0), "how far the board runs on behind the nut face", 0.0)
     edge_to_string: float = key(size(0.0, 20.0), "from each edge in to its outer string", 3.0)
     strings: int = key(  # None until loading fills it in
-        number(1, 18, whole=True), "how many, for the straightness under each", None,
+        number(1, MOST_STRINGS, whole=True), "how many, for the straightness under each", None,
         shown="as many as [strings] gauges has, else 6")
     nut_end: EndTable = key(table_of(EndTable), "shape of the end at the nut: { rise, steps, corner_radius }", EndTable,
                             shown="straight")

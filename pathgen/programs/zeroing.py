@@ -105,8 +105,10 @@ def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
         gone.append(f"the raw top over the {clamping.board.names.part}")
     if covered(clamping, step):
         gone.append("the cut surface, under fill")
-    near = clamping.board.names.near
-    sides = f"the sides and the {near.removesuffix(' end')} end of the blank"
+    x0, _, x1, _ = clamping.stock.bounds
+    beyond = clamping.shared is None and clamping.zero[0] > (x0 + x1) / 2
+    end = "far" if beyond else clamping.board.names.near.removesuffix(" end")
+    sides = f"the sides and the {end} end of the blank"
     marks = ["the witness marks"] if WitnessMarks in done else []
     xy = [*marks, sides]
     if clamping.moved_at(step) is not None:

@@ -65,7 +65,7 @@ def inlay_filling(planned: Plan, checked: Verification, index: int, reached: Rea
         "batch": _one_batch(planned, needed, index),
         **({} if inlay.dots is None else {
             "dots": {"count": int(shapely.get_num_geometries(inlay.area)), "diameter": rounded(inlay.dots)}}),
-        "piece_thickness": rounded(inlay.depth + inlay.overfill) if inlay.fill == "piece" else None,
+        "piece_thickness": rounded(planned.clamping.opened(inlay) + inlay.overfill) if inlay.fill == "piece" else None,
         "second_cut": _second_cut(planned, checked, index, needed),
     }
 
@@ -244,10 +244,10 @@ def _second_cut(
     cut = second_cut(
         board_area=clamping.board.outline.area, area=measure.area, pocket=measure.fill_volume - proud,
         proud=sum(a.overfill for a in needed) - left or proud,
-        # depths are counted from the finished surface where a last cut takes what was left
-        skim=skim, depth=(min((d[0] for d in depths), default=0.0) + (skim if last else 0.0),
-                          max((d[1] for d in depths), default=0.0) + (skim if last else 0.0)),
-        skim_before=any(s.operation.levels and s.order < step.order for s in clamping.steps),
+        # depths are counted from the finished surface, and what is left stands over that until the last cut
+        skim=skim, depth=(min((d[0] for d in depths), default=0.0) + surfacing.leave,
+                          max((d[1] for d in depths), default=0.0) + surfacing.leave),
+        skim_before=not last and any(s.operation.levels and s.order < step.order for s in clamping.steps),
     )
     first = clamping.step(SurfaceFinish)
     return {

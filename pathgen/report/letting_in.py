@@ -54,7 +54,8 @@ def off_the_floor(planned: Plan, index: int) -> float:
 
 def stock_words(inlay: dict[str, Any], units: str) -> str:
     """How thick what is let in may be, where the job says no more of it than how far it may stand proud."""
-    least, most = (format_length(v, units) for v in (inlay["depth"], inlay["piece_thickness"]))
+    most = inlay["piece_thickness"]  # from the floor, in a pocket as deep as it is then
+    least, most = (format_length(v, units) for v in (most - inlay["overfill"], most))
     return f"{most} thick" if least == most else f"thicker than {least}, {most} at most"
 
 

@@ -90,6 +90,11 @@ def slotting(
     return Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air).quick_in_own_holes()
 
 
+def bevel_tip(slots: Slots, cutter: Cutter) -> float:
+    """How deep the tip of a v cutter runs that bevels the slots' edges, mm."""
+    return (slots.width / 2 + slots.bevel) * cutter.wall_slope
+
+
 def bevelling(
     slots: Slots, *, surface: Surface, cutter: Cutter, rapids: Rapids, chord_tolerance: float = 1e-3,
     stands: Stands | None = None,
@@ -107,10 +112,11 @@ def bevelling(
     if half > cutter.radius:
         raise CutterError(where, f"opens {cutter.diameter:g} mm and the bevelled slot is {2 * half:g} mm wide",
                           allowed=f"{2 * half:g} mm or more", remedy="take a larger v cutter or a smaller bevel")
-    if half * cutter.wall_slope > slots.depth:
+    if (tip := bevel_tip(slots, cutter)) > slots.depth:
         raise CutterError(
-            where, f"its tip would be {half * cutter.wall_slope:.2f} mm deep, below the slot's bottom",
-            allowed=f"{slots.depth:g} mm or less", remedy="take a blunter v cutter or make the bevel smaller",
+            where, f"its tip would be {tip:.2f} mm deep, below the slot's bottom",
+            allowed=f"{slots.depth:g} mm or less",
+            remedy="take a blunter v cutter, or make the bevel smaller or the slots deeper",
         )
     runs: list[Floats] = []
     for line, through in zip(slots.lines, slots.through, strict=True):

@@ -295,14 +295,18 @@ class Clamping:
         """How far the wood stands below the first surface when an inlay is opened, mm."""
         opening = min((s.order for s in self.steps if s.operation.opens is inlay), default=0)
         earlier = any(isinstance(s.operation, CutAgain) and s.order < opening for s in self.steps)
-        return self.surfacing.skim if self.surfacing and earlier else 0.0
+        return self.skim if earlier else 0.0
+
+    @property
+    def skim(self) -> float:
+        """How far the finished surface lies below the first one, mm: where something was filled and cut again."""
+        return self.surfacing.skim if self.surfacing and self.cutter(CutAgain) else 0.0
 
     @property
     def finished_surface(self) -> Surface:
-        """The surface when all is done: `skim` below the first where something was filled and cut again."""
+        """The surface when all is done: `skim` below the first."""
         first = self.board.surface
-        skim = self.surfacing.skim if self.surfacing and self.cutter(CutAgain) else 0.0
-        return replace(first, thickness=first.thickness - skim)
+        return replace(first, thickness=first.thickness - self.skim)
 
     def moved_at(self, step: Step | None) -> Moved | None:
         """How the work lies when a step is run, where it is not as it was first clamped."""

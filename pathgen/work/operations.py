@@ -31,7 +31,7 @@ from pathgen.work.features import (
     Slots,
     Surfacing,
 )
-from pathgen.work.fill import LEAST_LEFT, PAST, dams_meet, fall_under, left_by_edge, pours_of
+from pathgen.work.fill import LEAST_LEFT, PAST, dams_meet, fall_under, left_by_edge, pours_of, stands_at_most
 from pathgen.work.part import Part
 
 F = TypeVar("F")
@@ -320,6 +320,9 @@ class Pocket(_Within[Inlay]):
                 stay_on.format("the glue sets"),
             ]
         stands = format_length(inlay.overfill, work.units)
+        neither = "" if stands_at_most(inlay, work.surface, work.board.outline) <= inlay.overfill + 1e-6 else \
+            " Level resin cannot do both here: thicken it so that it stays where it is put, or dam and fill it " \
+            "part by part."
         return [
             "Stop here for the fill. Leave the work clamped, held over its whole face: what is held by its ends alone "
             "bows. Brush and vacuum the pockets clean.",
@@ -327,7 +330,7 @@ class Pocket(_Within[Inlay]):
             f"The resin maker's sheet comes first; the rest here is common practice. {SEAL}",
             BUBBLES, _pour_deep(inlay, work),
             f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, "
-            f"and nowhere more than {stands} above the surface beside it. Keep the zero place clean.",
+            f"and nowhere more than {stands} above the surface beside it.{neither} Keep the zero place clean.",
         ]
 
 
@@ -817,10 +820,11 @@ class Outline(Operation[OutlineCut]):
         return [freed, *self.then]
 
     def cautions(self) -> list[str]:
-        held = "tabs, and what holds the blank,"
         if self.feature.skin:
-            held = "the skin, and what holds the blank,"
-        elif self.feature.tabs < 2:
+            return ["In the end a thin skin alone joins the part to its waste: it, and what holds the blank, must keep "
+                    "the part still."]
+        held = "tabs, and what holds the blank,"
+        if self.feature.tabs < 2:
             tab = "one tab and " if self.feature.tabs else ""
             held = f"{tab}what sticks the blank down over its whole face"
         return [f"The part comes free in this program: {held} must keep it still."]

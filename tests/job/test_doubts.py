@@ -639,6 +639,16 @@ def test_a_clamp_on_the_place_of_zero_and_one_as_tall_as_no_clamp_are_doubted(tm
     assert "is 12 mm meant?" in TOLD[-1]
 
 
+def test_a_clamp_on_the_place_of_zero_is_told_on_the_side_where_zero_is_set(tmp_path):
+    """With a channel that is the back, whose blank is set up first; the top keeps its X 0 and Y 0."""
+    clamp = f"[setup]\n{CLAMP.format(-40.0, -14.0, 20.0)}\nzero = \"blank-nut-bass\"\n"
+    job = load_job(small_board.job(tmp_path, changes={"depth = 1.5": "depth = 0.6", "length = 125.0": "length = 130.0"},
+                                   extra=SIDES.replace("-13.0", "-8.5") + clamp))
+    (found,) = doubts_of(job, clamping_of(job).under)
+    assert found.problem.startswith("stands on the place of X 0 Y 0, ")
+    assert 'write zero = "' in found.remedy
+
+
 def test_a_v_that_does_not_come_last_is_doubted(tmp_path):
     """Only what comes last rises into corners, and a v leaves walls sloping."""
     vee = small_board.cutter(name="vee", shape="v", angle=60.0, diameter=6.0, speed=16000, feed=900.0, plunge=300.0,

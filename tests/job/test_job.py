@@ -502,11 +502,11 @@ def test_a_cutter_too_thin_or_thick_for_holes_is_told_with_their_table(tmp_path)
 
 
 def test_a_cutter_wider_than_the_nuts_slot_is_told_with_its_table(tmp_path):
-    """Told of slots alone, a maker changed [slots] width."""
+    """Told of slots alone, a maker changed [slots] width; before a drawing is read, so that `show` tells it too."""
     nut = '[nut]\ncutter = "flat"\nwidth = 1.0\ndepth = 1.0\n'
     path = small_board.job(tmp_path, changes={"frets = 5": "frets = 5\nbehind_nut = 5.0"}, extra=nut)
-    with pytest.raises(CutterError, match=r"^\[nut\] cutter 'flat': 2 mm is wider than the slot \("):
-        build(load_job(path), resolution=0.5)
+    with pytest.raises(JobError, match=r'^\[nut\] cutter: "flat" is 2 mm, wider than the nut\'s slot \(allowed: 1 mm'):
+        load_job(path)
 
 
 NUT = '[nut]\ndepth = 1\n{}cutter = "{}"\n'

@@ -309,11 +309,19 @@ def test_level_slots_deeper_than_their_flutes_at_any_depth_may_follow_the_curve(
             return str(refused)
         return ""
 
-    told = re.search(r'flutes of ([\d.]+) mm or more\): name a longer cutter, or write (bottom = "curve")',
-                     said(slots))
-    assert told
-    assert not said(slots.replace('bottom = "flat"', told[2]))
-    assert not said(slots.replace("flute_length = 3.0", f"flute_length = {told[1]}"))
+    def holds(slots: str) -> None:
+        told = re.search(r'^\[slots\] depth: 1.8 mm with bottom = "flat", [\d.]+ mm under the crown, .*flutes of '
+                         r'([\d.]+) mm or more\): name a longer cutter, or write (bottom = "curve")', said(slots))
+        assert told
+        assert not said(slots.replace('bottom = "flat"', told[2]))
+        assert not said(slots.replace("flute_length = 3.0", f"flute_length = {told[1]}"))
+
+    holds(slots)
+    changes["radius = { nut = 254.0, end = 300.0 }"] = "radius = 120.0"
+    assert "make depth as allowed" in said(slots)
+    # as deep as its flutes allow is shallower than what bevels it: 1.3 mm, by a v of 60 degrees 0.75 mm aside
+    holds(slots + 'bevel = 0.45\nbevel_cutter = "vee"\n' + small_board.cutter(
+        name="vee", shape="v", angle=60.0, diameter=6.0, speed=16000, feed=900.0, plunge=300.0, stepdown=1.0))
 
 
 def test_a_blank_as_thick_as_the_board_has_nothing_to_leave(tmp_path):

@@ -9,6 +9,7 @@ import pytest
 
 from pathgen.app.cli import main
 from pathgen.base.errors import JobError
+from pathgen.job import load_job
 from pathgen.job.doubts import doubts_of, of_strings
 from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.job.part import board_of
@@ -27,7 +28,7 @@ from pathgen.parts.fingerboard.stringing import (
 )
 from pathgen.report.stringing import stringing_lines
 from tests.boards import fingerboard
-from tests.small_board import dotted_job
+from tests.small_board import dotted_job, job
 
 GAUGES = (1.17, 0.91, 0.66, 0.43, 0.33, 0.25)
 SET = Strings(gauges=GAUGES, pitches=(82.4069, 110.0, 146.832, 195.998, 246.942, 329.628),
@@ -69,6 +70,18 @@ def test_courses_in_a_job_are_told_and_refused_where_they_cannot_be(tmp_path, ca
             dotted_job(tmp_path, (plain, pairs.format(each, 1.8)))
     with pytest.raises(JobError, match=r"would touch.*or the gap within courses smaller"):
         string_places(PAIRS, 30.0, "gaps", Course(strings=2, gap=7.0))
+
+
+def test_twelve_double_courses_are_a_set_and_one_string_more_is_told_without_a_word_of_commas(tmp_path):
+    def made(count):
+        gauges = "\n[strings]\ncourse = { strings = 2, gap = 1.5 }\ngauges = " + str([1.0, 0.5] * (count // 2))
+        return load_job(job(tmp_path, changes={"nut_width = 40.0": "nut_width = 80.0", "width = 66": "width = 99",
+                                               "end_width = 46.0": "end_width = 84.0"}, extra=gauges))
+
+    assert made(24).board.strings == 24
+    with pytest.raises(JobError, match=r"a list of 1 to 24 values") as refused:
+        made(26)
+    assert "comma" not in str(refused.value)
 
 
 def test_tension_as_in_the_formula_in_pounds_and_inches():

@@ -175,6 +175,12 @@ def test_a_shelf_for_the_nut_is_as_wide_as_what_is_left_on_the_board(tmp_path, c
     assert "The nut's shelf: 9 mm wide on the finished board, cut from -13 mm to -3 mm along" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize(("zero", "end"), [("nut-centre", "nut"), ("blank-end-treble", "far")])
+def test_the_end_that_x_0_is_set_from_is_the_one_to_find_it_by_again(tmp_path, zero, end):
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, extra=f'[setup]\nzero = "{zero}"\n')))
+    assert {r.xy for r in references(Around(clamping=clamping))} == {(f"the sides and the {end} end of the blank",)}
+
+
 def test_how_deep_the_spoilboard_is_cut_is_told_of_the_work_as_it_lies(tmp_path):
     """Work that tilts across, by 0.3 mm in 56 mm, goes lower along one side."""
     marks = ("[marks]\ncutter = \"flat\"\ndrilled = [[-15.0, -28.0, 8.0], [-15.0, 28.0, 8.0], [98.0, -28.0, 8.0], "

@@ -17,6 +17,7 @@ from pathgen.job.clamping import clamping_of
 from pathgen.programs.instructions import before_start
 from pathgen.programs.paths import tabs_of
 from pathgen.removal.grid import Grid
+from pathgen.report.sheet.page import board_words
 from pathgen.report.sheet.results import both_sides
 from pathgen.verify.both_sides import Below, wood_between
 from pathgen.work.operations import WitnessMarks
@@ -85,6 +86,18 @@ def test_the_blank_is_measured_before_its_first_side_is_cut(tmp_path, zero):
     (line,) = [line for line in first if line.startswith("Measure the blank: the job says 8 mm thick. Measure both ")]
     assert line.endswith("write the thickest as [stock] thickness, and build again.")
     assert not [line for line in turned if line.startswith("Measure")]
+
+
+def test_both_sheets_count_from_the_nut_face_and_give_one_length(tmp_path):
+    """The back's blank stands out as far before the nut as the top's, where the board runs on behind that."""
+    changes = {**SMALL, "radius = {": "behind_nut = 8.0\nend = { rise = 5.0 }\nradius = {"}
+    sides = SIDES.replace("-13.0", "-15.0").replace("99.0", "101.5")
+    top = clamping_of(load_job(job(tmp_path, changes=changes, extra=sides)))
+    assert top.under.board.start == top.board.start == 0.0
+    first, back = (re.match(r"([\d.]+) mm long \(8 mm of it behind the nut\)", board_words(side))[1]
+                   for side in (top, top.under))
+    x0, _, x1, _ = top.board.outline.bounds
+    assert float(first) == float(back) == pytest.approx(x1 - x0, abs=0.01)
 
 
 def cut(programs, clamping, z_zero):
@@ -365,7 +378,7 @@ def test_wood_over_a_channel_is_counted_within_the_part(tmp_path):
     behind = {**SHALLOW, "frets = 5": "frets = 5\nbehind_nut = 3.0"}
     nut = '[nut]\ncutter = "flat 4"\nbottom = "curve"\ndepth = 1.0\n'
     over = {one.under: one for one in wood_over(clamping_of(load_job(job(tmp_path, changes=behind, extra=text + nut))))}
-    assert over["the nut's slot"].at == pytest.approx((-3.0, 5.2), abs=1e-6)
+    assert over["the nut's shelf"].at == pytest.approx((-3.0, 5.2), abs=1e-6)
 
 
 def test_no_tab_stands_over_the_mouth_of_a_channel(tmp_path):
@@ -414,7 +427,9 @@ def test_turned_on_the_machine_the_zero_stays_on_the_bed(tmp_path):
     there = clamping.to_machine(np.array([[99.0, 12.0, 0.0], [99.0, -12.0, 0.0]]))
     back = clamping.under.to_machine(np.array([[99.0, 12.0, 0.0], [99.0, -12.0, 0.0]]))
     assert there[:, :2] == pytest.approx(back[:, :2])
-    assert clamping.under.zero_place.words.startswith("where, once the blank is turned over, this will lie: the blank")
+    assert clamping.under.zero_place.words == "the blank's corner, nut end, treble side, as it lies now"
+    assert clamping.under.zero[1] < 0
+    assert clamping.under.board.names.sides[0] == "treble"
 
 
 @pytest.mark.parametrize(("travel", "passes"), [(101.0, False), (102.0, True)])

@@ -324,6 +324,8 @@ def test_a_plate_on_a_skin(tmp_path):
     groove = shapely.box(0.0, -30.0, 100.0, 30.0).buffer(2.4).difference(shapely.box(-0.6, -30.6, 100.6, 30.6))
     assert heights[shapely.contains_xy(groove, gx, gy)] == pytest.approx(0.4, abs=1e-4)
     assert "leaving a skin" in outline.text
+    assert "In the end a thin skin alone joins the part to its waste" in result.files(shaded=False)["setup.html"]
+    assert "The part comes free" not in result.files(shaded=False)["setup.html"]
     assert spoilt(result, "outline", lambda text: moved(text, "Z", -0.3))
 
 

@@ -503,6 +503,8 @@ def test_overfill_too_small_for_level_resin_or_larger_than_any_shops(tmp_path, o
     result = built(tmp_path, resolution=0.4, changes=changes)
     found = {f["code"]: f for f in result.report["checks"]["findings"]}
     assert found.keys() & {"resin-levels", "much-overfill"} == codes
+    after = " ".join(step_of(result, "pocket").operation.afterwards(result.plan.clamping))
+    assert ("Level resin cannot do both here" in after) == ("resin-levels" in codes)
     assert all(found[code]["severity"] == "warn" for code in codes)
 
 
@@ -541,6 +543,49 @@ def test_what_stands_proud_until_the_last_cut_is_counted_in_pocket_and_pour(tmp_
     page = made.files()["setup.html"]
     assert "The pour is 2.4 mm deep" in page
     assert "1.7 mm deep (1.5 mm in the end), lowest Z" in page
+
+
+SECOND = """
+[[inlay]]
+artwork = "art.svg"
+colours = ["#cc8833"]
+depth = 1.5
+cutters = ["flat"]
+overfill = 0.7
+fill = "piece"
+place = { at = [66.0, 0.0] }
+"""
+FIRST = {"depth = 1.5": 'depth = 1.5\ncolours = ["#225577"]', "at = [45.0, 0.0]": "at = [28.0, 0.0]"}
+
+
+@pytest.fixture(scope="module")
+def skimmed(tmp_path_factory):
+    """A fill, 0.3 mm taken off all, then pieces let in."""
+    return built(tmp_path_factory.mktemp("skimmed"), resolution=0.4, changes=FIRST,
+                 extra=SECOND + "[resurface]\nskim = 0.3\n")
+
+
+def test_pockets_say_how_deep_they_are_once_a_skim_is_off(skimmed):
+    """Those opened before it lose it; those opened after it have it off already."""
+    said = re.findall(r"([\d.]+ mm deep[^,]*), lowest Z", skimmed.files()["setup.html"])
+    assert said == ["1.5 mm deep (1.2 mm in the end)", "1.2 mm deep"]
+
+
+def test_pieces_let_in_after_a_skim_are_as_much_thinner(skimmed):
+    """1.2 mm is left of the pocket when they go in, and they may stand 0.7 mm above it."""
+    assert skimmed.report["inlays"][1]["piece_thickness"] == pytest.approx(1.9)
+    for name in ("setup.html", "report.txt"):
+        assert "thicker than 1.2 mm, 1.9 mm at most" in skimmed.files()[name]
+
+
+def test_the_last_cut_takes_what_was_left_of_the_wood_and_the_one_before_it_does_not(tmp_path):
+    made = built(tmp_path, resolution=0.4, changes={**FIRST, "scallop = 0.05": "scallop = 0.05\nleave = 0.2"},
+                 extra=SECOND)
+    first, last = (inlay["second_cut"] for inlay in made.report["inlays"])
+    assert (first["wood_volume"], first["depth_left"][1]) == (0.0, pytest.approx(1.7, abs=0.01))
+    pocket, board = made.verification.pockets[1].area, made.plan.clamping.board.outline.area
+    assert last["wood_volume"] == pytest.approx(0.2 * (board - pocket), abs=0.1)
+    assert last["depth_left"][1] == pytest.approx(1.5, abs=0.01)
 
 
 def test_a_chip_of_a_colour_has_one_dam_round_it(tmp_path):

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -38,14 +39,18 @@ class Back(Boxed):
     def names(self) -> Names:
         """Those of the part, its sides changed over."""
         own = self.front.names
-        return Names(
-            part=f"back of the {own.part}", near=own.near, far=own.far, start=own.start, along=own.along,
-            sides=own.sides and (own.sides[1], own.sides[0]),
+        return replace(
+            own, part=f"back of the {own.part}", sides=own.sides and (own.sides[1], own.sides[0]), holds="", too="",
             laid=(f"Take a blank whose faces are flat and parallel. Mark its {own.near.removesuffix(' end')} end on "
                   "both faces, and the face that will be the top.",
                   "Lay it with that face down, the back up, on a spoilboard that stays where it is until the last "
                   "program of the top: the dowels will stand in its holes."),
         )
+
+    @property
+    def start(self) -> float:
+        """That of the part."""
+        return self.front.start
 
     @cached_property
     def surface(self) -> Surface:
@@ -58,9 +63,12 @@ class Back(Boxed):
         return turned_over(self.front.outline)
 
     def places(self, stock: Stock) -> dict[str, Place]:
-        """One place, the same on the bed for both sides."""
-        words = self.zero.words
-        if self.zero.at[1]:
+        """One place, the same on the bed for both sides; a corner of the blank by the side that lies there now."""
+        words, sides = self.zero.words, self.front.names.sides
+        if sides and words.startswith("the blank's corner"):
+            one, other = sides
+            words = re.sub(f"{one}|{other}", lambda side: other if side[0] == one else one, words) + ", as it lies now"
+        elif sides and self.zero.at[1]:
             words = f"where, once the blank is turned over, this will lie: {words}"
         return {"as-the-top": Place(at=self.zero.at, words=words)}
 

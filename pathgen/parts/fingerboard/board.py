@@ -142,7 +142,7 @@ def nut_slot(
     middle = board.nut_line[None] + square * (behind + width / 2)
     lines = _widest(board, middle, width) if board.drawn else board.across(middle)
     return Slots(number=np.array([0]), lines=lines, width=width, depth=depth, bottom=bottom, entry=entry,
-                 name="the nut's slot", on_part=on_part)
+                 name="the nut's slot" if on_part is None else "the nut's shelf", on_part=on_part)
 
 
 def _widest(board: Fingerboard, middles: Floats, width: float) -> Floats:

@@ -151,9 +151,11 @@ def program_path(clamping: Clamping, program: Program) -> Element:
 
 def _depth(clamping: Clamping, program: Program) -> str:
     step, units = program.step, clamping.units
-    depth, inlay = step.operation.depth, step.operation.opens
-    now = depth if depth is None or inlay is None else clamping.opened(inlay)
-    in_the_end = "" if depth == now else f" ({format_length(depth or 0.0, units)} in the end)"
+    now, inlay = step.operation.depth, step.operation.opens
+    in_the_end = ""
+    if now is not None and inlay is not None:
+        last, now = now - clamping.skim, clamping.opened(inlay)
+        in_the_end = f" ({format_length(last, units)} in the end)" if abs(last - now) > 1e-9 else ""
     below = f"{format_length(now, units)} deep{in_the_end}, " if now is not None else ""
     lowest = clamping.to_machine(program.toolpath.points, step)[:, 2].min()
     return f"{below}lowest Z {fine_length(float(lowest), units)}"
