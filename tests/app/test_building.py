@@ -206,7 +206,7 @@ def found_in_copy(written, folder, *, name="02-pocket-1-flat.nc", change=None, m
     ("(cutter flat: ", "(cutter fine: ", "its head says: cutter fine: flat-end"),
     ("\n(cutter flat: [^\n]*", "", "its head leaves out a line"),
     ("(zero: X 0 Y 0 is the nut", "(zero: X 0 Y 0 is the far", "its head says: zero: X 0 Y 0 is the far"),
-    ("Z 8.1 mm", "Z 9.1 mm", "Z 9.1 mm"),
+    ("Z 8.1", "Z 9.1", "Z 9.1"),
     ("(- Do not move the work", "(- Move the work", "its head says: Move the work"),
     ("(- Wear eye", "(- Bear eye", ""), ("\n(about [^\n]*", "", ""),
     ("(operation:", "(.. a note)\n(operation:", ""),

@@ -81,7 +81,7 @@ def test_a_disc_is_cut_from_its_own_zero(made):
     away = np.hypot(*cut[:, :2].T)  # the cutter's middle runs round it, in layers 0.2 mm off the wall and last along it
     assert away.max() == pytest.approx(31.7, abs=0.01)
     assert away.min() == pytest.approx(31.5, abs=0.05)  # chords of the disc
-    assert "X 0 Y 0 is the middle of the disc, the length of the blank runs along X" in made.programs[0].text.replace(
+    assert "X 0 Y 0 is the middle of the disc - the length of the blank runs along X" in made.programs[0].text.replace(
         ")\n(.. ", " ")
 
 
