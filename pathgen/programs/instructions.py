@@ -251,9 +251,9 @@ def _clamped_edges(clamping: Clamping, cutter: Cutter) -> str:
     said = ""
     for axis, under, one in zip(axes, under_clamps(clamping, cutter.radius), ("end", "side"), strict=True):
         if all(under):
-            said += f" Clamps stand at both {one}s: find {axis} before they are on, against a stop."
+            said += f" Both {one}s lie under clamps: find {axis} before those."
         elif any(under):
-            said += f" A clamp stands at one {one}: find {axis} from the other."
+            said += f" One {one} lies under a clamp: find {axis} from the other."
     return said
 
 

@@ -91,10 +91,10 @@ CLAMPS = {"near": "{ along = [-20, -12], across = [-33, 33], height = 20 }",
 @pytest.mark.parametrize(("clamps", "said", "again"), [
     ([], "", "the sides and the nut end of the blank"),
     (["corner", "inside"], "", "the sides and the nut end of the blank"),  # the other half of that end is bare
-    (["near"], " A clamp stands at one end: find X from the other.", "the sides and the far end of the blank"),
-    (["near", "far"], " Clamps stand at both ends: find X before they are on, against a stop.",
+    (["near"], " One end lies under a clamp: find X from the other.", "the sides and the far end of the blank"),
+    (["near", "far"], " Both ends lie under clamps: find X before those.",
      "the sides of the blank, whose ends are under clamps"),
-    (["side"], " A clamp stands at one side: find Y from the other.", "the sides and the nut end of the blank"),
+    (["side"], " One side lies under a clamp: find Y from the other.", "the sides and the nut end of the blank"),
 ])
 def test_edges_under_clamps_are_not_touched(tmp_path, clamps, said, again):
     """A clamp as wide as the blank leaves no place for a cutter beside its end."""
@@ -108,7 +108,7 @@ def test_edges_under_clamps_are_not_touched(tmp_path, clamps, said, again):
 def test_the_axis_of_a_clamped_end_is_the_machines(tmp_path):
     setup = f'[setup]\nalong = "y"\nkeep_out = [{CLAMPS["near"]}]\n'
     (line,) = [line for line in told(tmp_path, 1, extra=setup) if line.startswith("Set X 0 and Y 0")]
-    assert line.endswith("A clamp stands at one end: find Y from the other.")
+    assert line.endswith("One end lies under a clamp: find Y from the other.")
 
 
 @pytest.mark.parametrize("zero", ["bed", "stock-top"])
