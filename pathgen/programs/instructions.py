@@ -12,7 +12,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.plain import time_words
 from pathgen.base.units import INCH, SUMS, coarse_length, fine_length, format_length, told_apart
 from pathgen.programs.zero_check import ZeroCheck, check_words
-from pathgen.programs.zeroing import refits, surfaced_before
+from pathgen.programs.zeroing import refits, surfaced_before, under_clamps
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
 from pathgen.work.mark_errors import zero_again
@@ -236,7 +236,20 @@ def _edges(clamping: Clamping, cutter: Cutter) -> str:
     else:  # its full width does not come beside the blank
         side, low, half = "a straight pin in the spindle, not the pointed cutter,", "", "half the pin"
     return (f"Set X 0 and Y 0 at {clamping.zero_place.words}. The blank then reaches from {' and from '.join(spans)}: "
-            f"where {side} just touches one of its edges{low}, the display shows {half} beyond that.")
+            f"where {side} just touches one of its edges{low}, the display shows {half} beyond that."
+            f"{_clamped_edges(clamping, cutter)}")
+
+
+def _clamped_edges(clamping: Clamping, cutter: Cutter) -> str:
+    """Which edges of the blank cannot be touched, as clamps stand there, and what to do then."""
+    axes = "XY" if clamping.setup.along.endswith("x") else "YX"
+    said = ""
+    for axis, under, one in zip(axes, under_clamps(clamping, cutter.radius), ("end", "side"), strict=True):
+        if all(under):
+            said += f" Both {one}s lie under clamps: find {axis} before those."
+        elif any(under):
+            said += f" One {one} lies under a clamp: find {axis} from the other."
+    return said
 
 
 def _spoilboard(clamping: Clamping, deepest: float | None) -> list[str]:

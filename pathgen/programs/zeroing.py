@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import shapely
+
+from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.programs.around import Around
 from pathgen.programs.waste import left_standing
@@ -25,6 +28,23 @@ class Reference:
     gone: tuple[str, ...]
     refit: bool
     """Whether its cutter is fitted before it, so that Z must be set again."""
+
+
+CLEAR = 1.0
+"""Kept between a tool that touches an edge and a clamp, mm."""
+
+
+def under_clamps(clamping: Clamping, radius: float) -> tuple[tuple[bool, bool], tuple[bool, bool]]:
+    """Whether clamps keep a tool of that radius off the blank's near and far end, and off its lower and upper side."""
+    x0, y0, x1, y1 = clamping.shared.blank if clamping.shared else clamping.stock.bounds
+    things = overlay.union_all([overlay.buffer(one.shape, radius + CLEAR) for one in clamping.setup.keep_out])
+
+    def kept_off(*ends: tuple[float, float]) -> bool:
+        return bool(overlay.difference(shapely.LineString(ends), things).is_empty)
+
+    near, far, low, high = x0 - radius, x1 + radius, y0 - radius, y1 + radius
+    return ((kept_off((near, y0), (near, y1)), kept_off((far, y0), (far, y1))),
+            (kept_off((x0, low), (x1, low)), kept_off((x0, high), (x1, high))))
 
 
 def references(around: Around) -> tuple[Reference, ...]:
@@ -88,6 +108,17 @@ def covered(clamping: Clamping, step: Step) -> bool:
     return bool(filled - open_still - {id(s.operation.levels) for s in before})
 
 
+def _edges(clamping: Clamping) -> list[str]:
+    """The sides and an end of the blank, that X 0 was set from, as far as clamps leave them free."""
+    (near, far), sides = under_clamps(clamping, SETTER)
+    x0, _, x1, _ = clamping.stock.bounds
+    beyond = clamping.shared is None and clamping.zero[0] > (x0 + x1) / 2 and not far
+    end = "the far end" if near or beyond else f"the {clamping.board.names.near.removesuffix(' end')} end"
+    if near and far:
+        return [] if all(sides) else ["the sides of the blank, whose ends are under clamps"]
+    return [f"{end} of the blank, whose sides are under clamps" if all(sides) else f"the sides and {end} of the blank"]
+
+
 def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
     before = [s for s in clamping.steps if s.order < step.order]
     done = {type(s.operation) for s in before}
@@ -105,12 +136,8 @@ def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
         gone.append(f"the raw top over the {clamping.board.names.part}")
     if covered(clamping, step):
         gone.append("the cut surface, under fill")
-    x0, _, x1, _ = clamping.stock.bounds
-    beyond = clamping.shared is None and clamping.zero[0] > (x0 + x1) / 2
-    end = "far" if beyond else clamping.board.names.near.removesuffix(" end")
-    sides = f"the sides and the {end} end of the blank"
     marks = ["the witness marks"] if WitnessMarks in done else []
-    xy = [*marks, sides]
+    xy = [*marks, *_edges(clamping)]
     if clamping.moved_at(step) is not None:
         xy = [f"{marks[0] if marks else 'the places that were measured'}, as they lie now"]
     return Reference(order=step.order, z=tuple(z), xy=tuple(xy), gone=tuple(gone), refit=refits(clamping, step))

@@ -81,6 +81,36 @@ def test_the_edge_is_found_with_what_is_as_wide_there(tmp_path, cutter, said):
     assert line.endswith(said)
 
 
+CLAMPS = {"near": "{ along = [-20, -12], across = [-33, 33], height = 20 }",
+          "far": "{ along = [98, 105], across = [-33, 33], height = 20 }",
+          "corner": "{ along = [-20, -12], across = [-33, 0], height = 20 }",
+          "inside": "{ along = [-12, -8], across = [-33, 33], height = 20 }",
+          "side": "{ along = [-20, 105], across = [31, 33], height = 20 }"}
+
+
+@pytest.mark.parametrize(("clamps", "said", "again"), [
+    ([], "", "the sides and the nut end of the blank"),
+    (["corner", "inside"], "", "the sides and the nut end of the blank"),  # the other half of that end is bare
+    (["near"], " One end lies under a clamp: find X from the other.", "the sides and the far end of the blank"),
+    (["near", "far"], " Both ends lie under clamps: find X before those.",
+     "the sides of the blank, whose ends are under clamps"),
+    (["side"], " One side lies under a clamp: find Y from the other.", "the sides and the nut end of the blank"),
+])
+def test_edges_under_clamps_are_not_touched(tmp_path, clamps, said, again):
+    """A clamp as wide as the blank leaves no place for a cutter beside its end."""
+    setup = f"[setup]\nkeep_out = [{', '.join(CLAMPS[one] for one in clamps)}]\n"
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, extra=setup)))
+    (line,) = [line for line in before_start(clamping, clamping.steps[0]) if line.startswith("Set X 0 and Y 0")]
+    assert line.partition("beyond that.")[2] == said
+    assert references(Around(clamping=clamping))[0].xy == (again,)
+
+
+def test_the_axis_of_a_clamped_end_is_the_machines(tmp_path):
+    setup = f'[setup]\nalong = "y"\nkeep_out = [{CLAMPS["near"]}]\n'
+    (line,) = [line for line in told(tmp_path, 1, extra=setup) if line.startswith("Set X 0 and Y 0")]
+    assert line.endswith("One end lies under a clamp: find Y from the other.")
+
+
 @pytest.mark.parametrize("zero", ["bed", "stock-top"])
 def test_the_blank_is_laid_down_and_measured_then_held_then_zero_is_set(tmp_path, zero):
     """From its top too all depends on how thick it is: what is left of it, and how deep the bed is cut."""
