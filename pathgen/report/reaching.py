@@ -22,7 +22,18 @@ from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
 from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.pocketing.shapes import polygons
-from pathgen.strategies.reach import SMALLEST, Cut, CutterReach, Reach, SetReach, alike, reach, share_of, usual_sets
+from pathgen.strategies.reach import (
+    SMALLEST,
+    Cut,
+    CutterReach,
+    Others,
+    Reach,
+    SetReach,
+    alike,
+    reach,
+    share_of,
+    usual_sets,
+)
 from pathgen.verify.findings import Finding, at
 from pathgen.verify.pockets import PocketMeasure
 from pathgen.work.clamping import Clamping
@@ -380,8 +391,9 @@ def _reach_of(
         surface=replace(surface, thickness=surface.thickness + proud),
         most_details=most_details, opened=opened,
         cuts=partial(_cuts, clamping, inlay) if sets else None,  # a clamping is nothing to remember an answer by
-        others=overlay.union_all([other.area for other in clamping.inlays if other is not inlay]) or None,
-        later=cut_later(clamping, index),
+        others=Others(
+            pocketed=overlay.union_all([other.area for other in clamping.inlays if other is not inlay]) or None,
+            later=cut_later(clamping, index)),
     )
 
 

@@ -101,12 +101,23 @@ class Reach:
     """What that is, of each colour that is opened anywhere; what is cut later is part of it."""
 
 
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Others:
+    """What else is pocketed on the part, mm."""
+
+    pocketed: BaseGeometry | None = None
+    """All of it: in it stands no wood."""
+    later: BaseGeometry | None = None
+    """What is cut afterwards of the same drawing, such as where a colour runs on under another: no area counts there,
+    open or closed, though the cutters go in."""
+
+
 @remembered
 def reach(
     regions: Sequence[tuple[str, BaseGeometry]], cutters: Sequence[Cutter], *, depth: float,
     surface: Surface | None = None, sets: Sequence[Sequence[Cutter]] | None = None,
     cuts: Cuts | None = None, most_details: int = 100,
-    opened: BaseGeometry | None = None, others: BaseGeometry | None = None, later: BaseGeometry | None = None,
+    opened: BaseGeometry | None = None, others: Others = Others(),
 ) -> Reach:
     """What each cutter can reach of each colour, and what sets of cutters would open in how long.
 
@@ -131,13 +142,10 @@ def reach(
     opened : shapely geometry
         What the programs of all the cutters open between them, for `Reach.together`, where that is known: a v cutter
         that comes last opens corners too by rising in them. Left out: what they open at full depth.
-    others : shapely geometry
-        What else is pocketed on the part: in it stands no wood.
-    later : shapely geometry
-        What is cut after it of the drawing, such as where a colour runs on under another: no area counts there, open
-        or closed, though the cutters go in.
+    others : Others
+        Left out: nothing.
     """
-    surface = surface or level(depth)
+    surface, later = surface or level(depth), others.later
     everything = cleaned(in_one(tuple(shape for _, shape in regions)))
     drawn = [(colour, cleaned(shape) if regions[1:] else everything) for colour, shape in regions]
     colours = [(colour, None if later is None and not regions[1:] else seen(shape, later)) for colour, shape in drawn]
@@ -166,7 +174,7 @@ def reach(
     lost = shapely.Polygon() if last is None else whole(polygons(last[0]))
     open_of = [(colour, overlay.difference(shape, lost)) for colour, shape in drawn]
     return Reach(cutters=tuple(rows), sets=alike([one for one, _ in tried], rows),
-                 narrowest_wall=narrowest_wall(everything, others), together=tuple(together),
+                 narrowest_wall=narrowest_wall(everything, others.pocketed), together=tuple(together),
                  opened=tuple((colour, shape) for colour, shape in open_of if not shape.is_empty))
 
 

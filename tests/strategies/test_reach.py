@@ -28,7 +28,17 @@ from pathgen.report.reaching import (
 )
 from pathgen.report.text import verdict
 from pathgen.strategies.pocketing import pocket
-from pathgen.strategies.reach import CutterReach, Detail, Reach, SetReach, _opened, lengths, plain_minutes, reach
+from pathgen.strategies.reach import (
+    CutterReach,
+    Detail,
+    Others,
+    Reach,
+    SetReach,
+    _opened,
+    lengths,
+    plain_minutes,
+    reach,
+)
 from pathgen.work.walls import narrowest_wall
 from tests.drawings import BOARD, LEVEL, comb, flat_end, v_cutter
 from tests.small_board import built, cutter, job, svg
@@ -496,12 +506,12 @@ def test_wood_that_another_inlay_takes_or_has_filled_is_no_wall() -> None:
     apart = MultiPolygon([box(0, 20, 10, 30), box(11.5, 20, 20, 30)])
     region = overlay.union(halves, apart)
     assert reach([("#204060", region)], [flat_end(2.0)], depth=1.0).narrowest_wall.width == pytest.approx(0.3)
-    between = reach([("#204060", region)], [flat_end(2.0)], depth=1.0, others=box(10, 0, 10.3, 10))
+    between = reach([("#204060", region)], [flat_end(2.0)], depth=1.0, others=Others(pocketed=box(10, 0, 10.3, 10)))
     assert between.narrowest_wall.width == pytest.approx(1.5)
     own_gap = MultiPolygon([box(10, 0, 10.3, 10), box(40, 0, 50, 10), box(50.2, 0, 60, 10)])
-    both = reach([("#204060", region)], [flat_end(2.0)], depth=1.0, others=own_gap)
+    both = reach([("#204060", region)], [flat_end(2.0)], depth=1.0, others=Others(pocketed=own_gap))
     assert both.narrowest_wall.width == pytest.approx(1.5)
-    alone = reach([("#204060", apart)], [flat_end(2.0)], depth=1.0, others=box(9, 20, 12, 30))
+    alone = reach([("#204060", apart)], [flat_end(2.0)], depth=1.0, others=Others(pocketed=box(9, 20, 12, 30)))
     assert alone.narrowest_wall is None
 
 
