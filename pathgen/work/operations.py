@@ -321,8 +321,9 @@ class Pocket(_Within[Inlay]):
                 stay_on.format("the glue sets"),
             ]
         deep = format_length(work.opened(inlay) + inlay.overfill, work.units)
-        neither = "" if stands_at_most(inlay, work.surface, work.board.outline) <= inlay.overfill + 1e-6 else \
-            " Level resin cannot do both here: thicken it so that it stays where it is put, or dam and fill part by part."
+        too_high = stands_at_most(inlay, work.surface, work.board.outline) > inlay.overfill + 1e-6
+        neither = " Level resin cannot do both here: thicken it so that it stays where it is put, or dam and fill " \
+                  "part by part." if too_high else ""
         return [
             "Stop here for the fill. Leave the work clamped, held over its whole face: what is held by its ends alone "
             "bows. Brush and vacuum the pockets clean.",
