@@ -648,9 +648,9 @@ class SideDots(_Bored):
         if lift < EVEN[units]:
             return []
         at_nut, at_end, high = (coarse_length(v, units) for v in (nut, end, lift))
-        wide, narrow = ("board's end", "nut line") if end > nut else ("nut line", "board's end")
+        wide, narrow = ("board's end", "nut face") if end > nut else ("nut face", "board's end")
         return ["With the bass edge level the treble edge slopes by the taper: it lies "
-                f"{at_nut} under the bass edge at the nut line, {at_end} at the board's end. Let it rest at the "
+                f"{at_nut} under the bass edge at the nut face, {at_end} at the board's end. Let it rest at the "
                 f"{wide}, with a block or wedge {high} "
                 f"high under it at the {narrow}; or hold it in the vice alone, clear of all below."]
 

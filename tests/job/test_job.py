@@ -224,8 +224,8 @@ def test_bad_jobs_are_refused_with_one_message(name, job_file, tmp_path, capsys)
 def test_slots_deeper_than_wood_and_flute_bear_are_told_both_limits(job_file):
     """"make depth 3.20 mm or less" was said of a limit by which 4.28 mm would do: it was the flute's, not named."""
     text = SMALL.replace("diameter = 0.58", "diameter = 0.58\nflute_length = 2.0").replace("depth = 2.6", "depth = 7.0")
-    both = (r"goes 1\.82 mm through under fret 20 at the edge \(allowed: min_web 1 mm or more, as depth 4\.17 mm leaves; "
-            r"its cutter goes no deeper than 2\.00 mm\): make depth 2\.00 mm or less")
+    both = (r"goes 1\.82 mm through under fret 20 at the edge \(allowed: min_web 1 mm or more, as depth 4\.17 mm "
+            r"leaves; its cutter goes no deeper than 2\.00 mm\): make depth 2\.00 mm or less")
     with pytest.raises(JobError, match=both):
         load_job(job_file(text))
     with pytest.raises(JobError, match=r"\(allowed: min_web 1 mm or more\): make depth 4\.17 mm or less"):
