@@ -332,8 +332,8 @@ def _around(inlay: Inlay, grid: Grid, tolerances: Tolerances) -> tuple[slice, sl
 def _poured(
     cut: _Cut, window: tuple[slice, slice], top: Heights, ground: _Ground, before: Heights
 ) -> tuple[Poured, Heights]:
-    """Fill stands `overfill` above the surface of that moment over what was opened, a little around, and inside its dams; and
-    all heights."""
+    """Fill stands `overfill` above the surface of that moment over what was opened, a little around, and inside its
+    dams; and all heights."""
     inlay = cut.opens
     assert inlay is not None
     top = top.copy()
