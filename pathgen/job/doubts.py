@@ -199,7 +199,8 @@ def _widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         yield Doubt(
             where="[surface] stepover" if spaced else "[surface] scallop",
             problem=f"ridges {format_length(clamping.surfacing.scallop, units)} high",
-            allowed=f"{format_length(0.01, units)} to {format_length(0.02, units)} sand away quickly (common practice)",
+            allowed=f"{format_length(0.01, units)} to {format_length(0.02, units)}, quickly sanded away (common "
+                    "practice)",
             remedy="if that is not meant, make stepover smaller: it is a length from pass to pass, not a share"
                    if spaced else f"{other}if that is not meant, make scallop smaller",
         )

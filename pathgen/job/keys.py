@@ -25,6 +25,8 @@ ALONG_ACROSS, XYZ = ("along", "across"), ("X", "Y", "Z")
 """The names of values that there is one of for each axis."""
 _THIN = 5.0  # mm: sizes that are no larger, gauges of strings among them, are told in thousandths of an inch too
 _FINE = 1.0  # mm: sizes that are no larger are often told in thousandths
+_FINEST = 0.001  # mm: nobody measures less at a bench
+_JUST_OVER = 1.5  # times the limit: too much by so little is no slip of a unit
 PER_METRE = 1000
 """By which a feed in metres per minute is too small."""
 
@@ -197,10 +199,12 @@ def _if_meant(value: float, units: str, low: float, high: float) -> str:
     others = [unit for unit, per in MM_PER.items() if unit != units and low <= value * per <= high]
     remedies = [f'if {unit} {MEANT} "{value:g} {unit}"'
                 f"{f', {format_length(value * MM_PER[unit], units)}' if len(others) > 1 else ''}" for unit in others]
-    if high <= _FINE and low <= value * MM_PER[units] / 1000.0 <= high:
+    if value * MM_PER[units] <= _JUST_OVER * high:
+        return "; ".join(remedies)
+    if high <= _FINE and max(low, _FINEST) <= value * MM_PER[units] / 1000.0 <= high:
         remedies.append(f"if thousandths of {'an inch' if units == 'in' else 'a mm'} {MEANT} {value / 1000.0:g}")
     mils = value / 1000.0 * MM_PER["in"]
-    if not remedies and high <= _THIN and low <= mils <= high:
+    if not remedies and high <= _THIN and value >= 1.0 and low <= mils <= high:
         remedies.append(f'if thousandths of an inch {MEANT} "{value / 1000.0:g} in", {format_length(mils, units)}')
     return "; ".join(remedies)
 

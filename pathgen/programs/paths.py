@@ -98,8 +98,9 @@ def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
             beneath=surfacing.leave if operation.takes_all else None, waste=waste, rapids=around.rapids,
         )
     else:
-        path = cutting_again(around.last_passes, proud=inlay.overfill, stepdown=stepdown, skim=surfacing.skim,
-                             waste=waste, rapids=around.rapids)
+        # what was filled after a skim stands above the lower surface
+        path = cutting_again(around.last_passes, proud=inlay.overfill - around.clamping.skimmed(inlay),
+                             stepdown=stepdown, skim=surfacing.skim, waste=waste, rapids=around.rapids)
     if not operation.takes_all:
         return path
     # the wood stands as high as its ridges, the fill as high as those of the wide passes through it, just above them

@@ -89,13 +89,13 @@ def amounts(planned: Plan, checked: Verification, index: int) -> list[Amount]:
     """What each colour of an inlay needs, by the simulated pocket; empty for what is not poured.
 
     The pocket is measured up to the surface as it stands when it is filled, a [surface] leave above the finished one
-    where wood and fill are cut to it together; without the ridges between passes.
+    where wood and fill are cut to it together, lower where a skim is off; without the ridges between passes.
     """
     inlay, measure = planned.clamping.inlays[index], measure_of(checked, index)
     if inlay.fill != "resin" or measure is None or not measure.area:
         return []
     resin = planned.asked.resins[index]
-    above, left = level_resin(inlay, planned.clamping.surface, resin.dam), planned.clamping.proud(inlay)
+    above, left = level_resin(inlay, planned.clamping.surface, resin.dam), planned.clamping.ground(inlay)
     depths = {colour: (least + left, most + left) for colour, (least, most) in _depths(planned, measure).items()}
     return [
         amount(

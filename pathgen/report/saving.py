@@ -22,7 +22,17 @@ from pathgen.report.programs import Program
 from pathgen.report.wider_first import wider_first
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Slots, Surfacing
-from pathgen.work.operations import CutAgain, NutSlot, Operation, Outline, Pocket, Slot, SurfaceFinish, WitnessMarks
+from pathgen.work.operations import (
+    CutAgain,
+    NutSlot,
+    Operation,
+    Outline,
+    Pocket,
+    Slot,
+    SurfaceFinish,
+    SurfaceRough,
+    WitnessMarks,
+)
 
 MOST = 5
 LEAST_MINUTES = 0.5
@@ -54,7 +64,8 @@ def fewer_minutes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, 
 def changes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
     """The same of every change that is tried and can be cut, also those that take longer."""
     rows: list[dict[str, Any]] = []
-    for change in (*_slots(planned.clamping), *_second_cuts(planned.clamping), *_ridges(planned.clamping)):
+    for change in (*_slots(planned.clamping), *_second_cuts(planned.clamping), *_ridges(planned.clamping),
+                   *_roughing(planned.clamping)):
         saved = _saved(change, planned, programs)
         if math.isfinite(saved):
             rows.append({"change": change.words, "minutes_saved": round(saved, 1), "cost": change.cost})
@@ -80,8 +91,10 @@ def _saved(change: Change, planned: Plan, programs: Sequence[Program]) -> float:
         return -math.inf
     steps = {step.order: step for step in change.clamping.steps}
     for program in programs:
-        step = steps[program.order]
-        if type(step.operation) in change.operations:
+        step = steps.get(program.order)
+        if step is None:
+            saved += program.minutes
+        elif type(step.operation) in change.operations:
             if change.clamping.done(step):
                 return -math.inf
             try:
@@ -89,7 +102,7 @@ def _saved(change: Change, planned: Plan, programs: Sequence[Program]) -> float:
             except PathgenError:
                 return -math.inf
             saved += program.minutes - times(path, step.cutter, change.clamping.machine).total
-        if isinstance(step.operation, Pocket) and change.pocket_layers:
+        if step is not None and isinstance(step.operation, Pocket) and change.pocket_layers:
             saved -= program.times.cutting * (change.pocket_layers(step) - 1.0)  # rapids stay about the same
     return saved
 
@@ -110,6 +123,17 @@ def _with(clamping: Clamping, old: Step, new: Step) -> Clamping:
 def _surfaced(clamping: Clamping, surfacing: Surfacing) -> Clamping:
     steps = (replace(step, operation=step.operation.surfaced_as(surfacing)) for step in clamping.steps)
     return replace(clamping, steps=tuple(steps))
+
+
+def _roughing(clamping: Clamping) -> Iterator[Change]:
+    """Finishing alone, where its cutter may take raw wood: one with a small rougher can be the quicker."""
+    rough, finish = clamping.step(SurfaceRough), clamping.step(SurfaceFinish)
+    if rough is None or finish is None or finish.cutter.is_flat or clamping.done(rough):
+        return
+    yield Change(words='[surface] without its line "rough"',
+                 clamping=replace(clamping, steps=tuple(step for step in clamping.steps if step is not rough)),
+                 operations=(SurfaceFinish, CutAgain, Slot, NutSlot, Outline),
+                 cost=f'"{finish.cutter.name}" takes the raw wood too, in layers of its stepdown, and wears sooner')
 
 
 def _slots(clamping: Clamping) -> Iterator[Change]:

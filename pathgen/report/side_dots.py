@@ -22,7 +22,7 @@ ROW = {"mm": 170.0, "in": 6.5 * INCH}
 
 
 def side_template(report: dict[str, Any]) -> Element | None:
-    """Crosses at half the board's edge height, counted along the bass edge from the nut line; None without dots."""
+    """Crosses at half the board's edge height, counted along the bass edge from the nut face; None without dots."""
     dots = [(d["fret"], one["along_edge"]) for d in report["side_dots"] for one in d["each"]]
     if not dots:
         return None
@@ -36,7 +36,7 @@ def side_template(report: dict[str, Any]) -> Element | None:
         low = -step * (i + 1)
         drawn.append(lines(view, [[[0, low], [long, low], [long, low + high], [0, low + high], [0, low]]],  # type: ignore[list-item]
                            stroke=INK, stroke_width=0.2))
-        drawn.append(words(view, (0.0, low - 4.0), f"{fine_length(start, report['job_units'])} from the nut line",
+        drawn.append(words(view, (0.0, low - 4.0), f"{fine_length(start, report['job_units'])} from the nut face",
                            size=SIZE, text_anchor="start"))
         middle, frets = low + high / 2, {}  # type: float, dict[int, list[float]]
         for at in places:

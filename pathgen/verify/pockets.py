@@ -73,7 +73,7 @@ def pocket_measures(sim: Simulation, clamping: Clamping) -> tuple[PocketMeasure,
         removed = np.where(opened, poured.removed, np.float32(0.0))
         filled = np.zeros_like(removed)
         if inlay.fill != "none":
-            above = np.float32(inlay.overfill + clamping.proud(inlay))
+            above = np.float32(inlay.overfill + clamping.ground(inlay))
             np.subtract(sim.surface[poured.window] + above, poured.floor, where=opened, out=filled)
         part = sim.grid.part(poured.window)
         shares, areas, depths = {}, {}, {}

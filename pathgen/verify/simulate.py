@@ -226,7 +226,7 @@ def _cut_of(
     return _Cut(
         order=step.order, program=program, opens=inlay, levels=operation.levels,
         pours=inlay is not None and not any(s.operation.opens is inlay for s in following),
-        proud=clamping.proud(inlay) if inlay is not None else 0.0, smear=_smear(clamping, tolerances),
+        proud=clamping.ground(inlay) if inlay is not None else 0.0, smear=_smear(clamping, tolerances),
     )
 
 
@@ -332,8 +332,8 @@ def _around(inlay: Inlay, grid: Grid, tolerances: Tolerances) -> tuple[slice, sl
 def _poured(
     cut: _Cut, window: tuple[slice, slice], top: Heights, ground: _Ground, before: Heights
 ) -> tuple[Poured, Heights]:
-    """Fill stands `overfill` above the first surface over what was opened, a little around, and inside its dams; and
-    all heights."""
+    """Fill stands `overfill` above the surface of that moment over what was opened, a little around, and inside its
+    dams; and all heights."""
     inlay = cut.opens
     assert inlay is not None
     top = top.copy()

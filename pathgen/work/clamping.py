@@ -282,7 +282,12 @@ class Clamping:
 
     def opened(self, inlay: Inlay) -> float:
         """How deep an inlay is from the wood round it once it is opened, but for ridges, mm."""
-        return inlay.depth + self.proud(inlay) - self.skimmed(inlay)
+        return inlay.depth + self.ground(inlay)
+
+    def ground(self, inlay: Inlay) -> float:
+        """How far the wood round an inlay stands above the part's surface when it is opened, mm: below it after a skim.
+        """
+        return self.proud(inlay) - self.skimmed(inlay)
 
     def stands(self, inlay: Inlay) -> float:
         """How far what fills an inlay stands above the wood round it, mm: pieces lie below it where that is negative.

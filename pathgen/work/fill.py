@@ -379,7 +379,7 @@ def second_cut(
     board_area, area : float
         Of the board and of the opened pockets, in plan, mm2.
     pocket : float
-        Volume of the pockets up to the first surface, mm3.
+        Volume of the pockets up to the surface as it stands when they are filled, mm3.
     proud : float
         Volume of what stands above it, mm3.
     skim : float
@@ -394,6 +394,6 @@ def second_cut(
     low, high = depth[0] - skim, depth[1] - skim
     return SecondCut(
         wood=0.0 if skim_before else skim * max(board_area - area, 0.0),
-        fill=proud + min(area * skim, pocket),
+        fill=proud + (0.0 if skim_before else min(area * skim, pocket)),
         depth_left=(max(low, 0.0), max(high, 0.0)),
     )

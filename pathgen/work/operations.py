@@ -320,9 +320,9 @@ class Pocket(_Within[Inlay]):
                 stay_on.format("the glue sets"),
             ]
         stands = format_length(inlay.overfill, work.units)
-        neither = "" if stands_at_most(inlay, work.surface, work.board.outline) <= inlay.overfill + 1e-6 else \
-            " Level resin cannot do both here: thicken it so that it stays where it is put, or dam and fill it " \
-            "part by part."
+        too_high = stands_at_most(inlay, work.surface, work.board.outline) > inlay.overfill + 1e-6
+        neither = " Level resin cannot do both here: thicken it so that it stays where it is put, or dam and fill " \
+                  "part by part." if too_high else ""
         return [
             "Stop here for the fill. Leave the work clamped, held over its whole face: what is held by its ends alone "
             "bows. Brush and vacuum the pockets clean.",
@@ -656,9 +656,9 @@ class SideDots(_Bored):
         if lift < EVEN[units]:
             return []
         at_nut, at_end, high = (coarse_length(v, units) for v in (nut, end, lift))
-        wide, narrow = ("board's end", "nut line") if end > nut else ("nut line", "board's end")
+        wide, narrow = ("board's end", "nut face") if end > nut else ("nut face", "board's end")
         return ["With the bass edge level the treble edge slopes by the taper: it lies "
-                f"{at_nut} under the bass edge at the nut line, {at_end} at the board's end. Let it rest at the "
+                f"{at_nut} under the bass edge at the nut face, {at_end} at the board's end. Let it rest at the "
                 f"{wide}, with a block or wedge {high} "
                 f"high under it at the {narrow}; or hold it in the vice alone, clear of all below."]
 

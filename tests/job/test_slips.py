@@ -212,6 +212,13 @@ def test_gauges_are_often_told_in_thousandths_of_an_inch(units, given, same):
     assert refused.value.remedy == (f'if thousandths of an inch are meant, write "0.046 in", {same}' if same else "")
 
 
+@pytest.mark.parametrize(("given", "most"), [(0.5, 0.3), (6, 5.0)])
+def test_a_size_a_little_over_its_limit_is_not_taken_for_thousandths(given, most):
+    with pytest.raises(JobError) as refused:
+        size(0.0, most)(given, Place("[outline] finish", "mm"))
+    assert (refused.value.allowed, refused.value.remedy) == (f"0 mm to {most:g} mm", "")
+
+
 @pytest.mark.parametrize("place", ["along = [0, 3001], across = [0, 9]", "along = [-3001, 0], across = [0, 9]",
                                    "along = [0, 9], across = [0, 1001]", "along = [0, 9], across = [-1001, 0]"])
 def test_a_clamp_further_out_than_any_machine_reaches(tmp_path, place):

@@ -77,8 +77,8 @@ def test_the_page_says_how_a_tapered_board_stands_with_its_bass_edge_level(tmp_p
     assert clamping.steps[0].operation.under == pytest.approx((43.0 * turned, 55.0 * turned))
     program = build(job, clamping=clamping, resolution=0.4).programs[0]
     said = " ".join(re.findall(r"\((?:\.\. )?(.*)\)", program.text))
-    assert "it lies 43 mm under the bass edge at the nut line, 55 mm at the board's end" in said
-    assert "rest at the board's end, with a block or wedge 12 mm high under it at the nut line" in said
+    assert "it lies 43 mm under the bass edge at the nut face, 55 mm at the board's end" in said
+    assert "rest at the board's end, with a block or wedge 12 mm high under it at the nut face" in said
     assert "on its treble edge" not in said
     _, drilled, _ = moves(program.text)
     ends = drilled[drilled[:, 2] < 0][:, 0]

@@ -55,6 +55,14 @@ def test_each_saving_is_what_the_change_saves(slotted, tmp_path):
         assert slotted.report["minutes"] - minutes == pytest.approx(row["minutes_saved"], abs=about), row["change"]
 
 
+def test_what_finishing_alone_saves_beside_roughing_with_a_small_cutter(tmp_path):
+    roughed, alone = (
+        small_board.built(tmp_path, resolution=0.4, changes={**FINE, 'finish = "ball"': f'finish = "ball"{rough}'})
+        for rough in ('\nrough = "flat"', ""))
+    (saved,) = [row["minutes_saved"] for row in roughed.report["fewer_minutes"] if "rough" in row["change"]]
+    assert roughed.report["minutes"] - alone.report["minutes"] == pytest.approx(saved, abs=0.06)
+
+
 def test_compare_tells_the_minutes_of_the_other_entry_both_ways(slotted, tmp_path):
     pecked = small_board.job(tmp_path, changes=FINE, extra=SLOTS.replace('"ramp"', '"peck"'))
     saved = next(row["minutes_saved"] for row in slotted.report["fewer_minutes"] if "entry" in row["change"])

@@ -77,7 +77,7 @@ def test_volumes_of_a_pocket_are_its_cells_by_their_depths(fill, stands):
         ("red", shapely.box(1.0, 1.0, 3.0, 3.0)), ("blue", shapely.box(3.0, 1.0, 4.0, 3.0))))
     poured = SimpleNamespace(inlay=inlay, window=window, removed=removed, floor=6.0 - removed)
     sim = SimpleNamespace(grid=grid, poured=[poured], surface=surface)
-    (one,) = pocket_measures(sim, SimpleNamespace(proud=lambda _: 0.2))
+    (one,) = pocket_measures(sim, SimpleNamespace(ground=lambda _: 0.2))
     filled = {"red": 4 * (1.2 + stands), "blue": 2 * (0.8 + stands)} if stands else {"red": 0.0, "blue": 0.0}
     assert (one.inlay, one.area) == (3, pytest.approx(6.0))
     assert one.volume == pytest.approx(4 * 1.2 + 2 * 0.8, rel=1e-6)

@@ -97,7 +97,7 @@ def test_what_a_skim_takes():
     assert cut.depth_left == pytest.approx((1.35, 1.4))
     later = second_cut(board_area=1000.0, area=100.0, pocket=150.0, proud=80.0, skim=0.1, skim_before=True,
                        depth=(1.45, 1.5))
-    assert later.wood == 0.0
+    assert (later.wood, later.fill) == (0.0, 80.0)
 
 
 def test_resin_also_fills_the_wood_that_the_first_cut_left(tmp_path):
@@ -576,6 +576,15 @@ def test_pieces_let_in_after_a_skim_are_as_much_thinner(skimmed):
     assert skimmed.report["inlays"][1]["piece_thickness"] == pytest.approx(1.9)
     for name in ("setup.html", "report.txt"):
         assert "thicker than 1.2 mm, 1.9 mm at most" in skimmed.files()[name]
+
+
+def test_a_cut_over_what_was_filled_after_a_skim_begins_on_it_and_not_in_the_air(skimmed):
+    """0.3 mm lower than the first, in simulation too: by the layers that it needs no more."""
+    first, second = (p for p in skimmed.programs if p.operation == "resurface")
+    assert skimmed.passed
+    assert second.toolpath.cut_length < 0.9 * first.toolpath.cut_length
+    (measure,) = [m for m in skimmed.verification.pockets if m.inlay == 1]
+    assert measure.fill_volume == pytest.approx(measure.area * (1.2 + 0.7), rel=0.02)
 
 
 def test_the_last_cut_takes_what_was_left_of_the_wood_and_the_one_before_it_does_not(tmp_path):

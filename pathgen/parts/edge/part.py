@@ -30,11 +30,11 @@ class StandingBoard(Stock):
 class Edge(Tool):
     """The upper edge of a standing board."""
 
-    names: ClassVar[Names] = Names(part="edge", start="the nut line", along="edge runs", thick="high",
+    names: ClassVar[Names] = Names(part="edge", start="the nut face", along="edge runs", thick="high",
                                   blank="the finished board on its edge,", top="the edge that lies uppermost",
                                   measured=False)
 
     def places(self, stock: Stock) -> dict[str, Place]:
         """Where the nut line meets the underside."""
-        return {"nut-underside": Place(at=(0.0, 0.0), words="where the nut line meets the board's underside, on the "
+        return {"nut-underside": Place(at=(0.0, 0.0), words="where the nut face meets the board's underside, on the "
                                        "edge that lies uppermost")}

@@ -57,7 +57,7 @@ def pours_of(planned: Plan) -> list[Pour]:
     clamping, found = planned.clamping, []
     for inlay, dams in zip(clamping.inlays, planned.dams, strict=True):
         if dams or inlay.fill == "piece":
-            stands = clamping.proud(inlay) - clamping.skimmed(inlay)
+            stands = clamping.ground(inlay)
             found.append(Pour(inlay=inlay, levels=tuple((one.inside, one.level + stands) for one in dams),
                               lower=inlay.overfill - clamping.stands(inlay)))
     return found
