@@ -26,7 +26,7 @@ from pathgen.base.units import (
     place_words,
     told_apart,
 )
-from pathgen.job.flat import plate_corners
+from pathgen.job.flat import opening_corners, openings_cutter, plate_corners
 from pathgen.job.form import FORMS, closed_by_page, to_the_page
 from pathgen.job.job import Job
 from pathgen.job.larger_blank import larger_blank
@@ -95,7 +95,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _no_roughing(job, clamping)
     yield from _dowels(job, clamping)
     yield from _drilled(job, clamping)
-    yield from _inner_corners(job)
+    yield from _inner_corners(job, clamping)
     yield from _mostly_tabs(job, clamping)
     yield from _no_waste_beyond(job, clamping)
     yield from _over_all(job)
@@ -354,31 +354,41 @@ def _one_dowel(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         )
 
 
-def _inner_corners(job: Job) -> Iterator[Doubt]:
-    """What stays in corners that point inward, which a round cutter does not reach."""
-    left = plate_corners(job) if job.plate else drawn_corners(job) if job.board else shapely.Polygon()
-    if not left.is_empty:
-        largest = max(shapely.get_parts(left), key=lambda part: float(part.area))
-        x, y = shapely.get_coordinates(largest.representative_point())[0]
-        where = "[plate] artwork" if job.plate else "[outline] artwork"
-        long = float(lengths(np.array([largest]))[0])
-        cutter = job.cutter(job.outline.cutter, "[outline] cutter") if job.outline else None
-        if cutter is not None and long > cutter.diameter and _is_bay(largest):
-            yield Doubt(
-                where=where,
-                problem=f"the outline's cutter leaves {left.area:.2f} mm2 closed, the most in a bay narrower than it, "
-                        f"{coarse_length(long, job.units)} of it, near {place_words(x, y)}",
-                allowed=f"bays wider than the cutter, {format_length(cutter.diameter, job.units)}",
-                remedy="draw it wider, name a smaller [outline] cutter, or cut it out by hand",
-            )
-            return
+def _inner_corners(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """What stays in corners that point inward, of the outline and of openings, which a round cutter does not reach."""
+    if job.outline is not None and (job.board or job.plate):
+        where = "[outline]" if job.board else job.body_name
+        left = drawn_corners(job) if job.board else plate_corners(job)
+        yield from _closed(f"{where} artwork", "the outline's", left, job, "[outline] cutter", job.outline.cutter)
+    if isinstance(clamping.board, FlatPart) and clamping.board.drawn:
+        key, cutter = openings_cutter(job)
+        yield from _closed(f"{job.body_name} {'artwork' if job.form else 'openings'}", "the openings'",
+                           opening_corners(job, clamping.board), job, key, cutter.name)
+
+
+def _closed(where: str, whose: str, left: BaseGeometry, job: Job, key: str, name: str) -> Iterator[Doubt]:
+    if left.is_empty:
+        return
+    cutter = job.cutter(name, key)
+    largest = max(shapely.get_parts(left), key=lambda part: float(part.area))
+    x, y = shapely.get_coordinates(largest.representative_point())[0]
+    long = float(lengths(np.array([largest]))[0])
+    if long > cutter.diameter and _is_bay(largest):
         yield Doubt(
             where=where,
-            problem=f"the outline's cutter leaves {left.area:.2f} mm2 in corners that point inward, the most near "
-                    f"{place_words(x, y)}",
-            allowed="corners as round as the cutter", remedy="cut them out by hand, or take a smaller cutter",
-            grave=False,
+            problem=f"{whose} cutter leaves {left.area:.2f} mm2 closed, the most in a bay narrower than it, "
+                    f"{coarse_length(long, job.units)} of it, near {place_words(x, y)}",
+            allowed=f"bays wider than the cutter, {format_length(cutter.diameter, job.units)}",
+            remedy=f"draw it wider, name a smaller {key}, or cut it out by hand",
         )
+        return
+    yield Doubt(
+        where=where,
+        problem=f"{whose} cutter leaves {left.area:.2f} mm2 in corners that point inward, the most near "
+                f"{place_words(x, y)}",
+        allowed="corners as round as the cutter", remedy="cut them out by hand, or take a smaller cutter",
+        grave=False,
+    )
 
 
 _BAY = 0.6

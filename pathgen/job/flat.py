@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from bisect import bisect_left
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -15,6 +16,7 @@ from shapely.affinity import translate
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.plain import in_runs, joined
 from pathgen.base.units import (
@@ -29,9 +31,12 @@ from pathgen.base.units import (
 from pathgen.job.flat_tables import HoleTable, PlateTable, RingTable
 from pathgen.job.form import check_form, form_facts, form_piece, is_own, refuse_tight
 from pathgen.job.job import Job
-from pathgen.job.outlines import as_cut, closed_by_cutter, drawn_area, drawn_outline, inner_corners
-from pathgen.job.tables import LEAST_DEPTH
+from pathgen.job.outlines import SEEN, as_cut, closed_by_cutter, drawn_area, drawn_outline, inner_corners
+from pathgen.job.tables import LEAST_DEPTH, NARROWEST_GROOVE
 from pathgen.parts.flat.part import Bore, FlatPart, numbered, rounded
+from pathgen.strategies.pocketing.openings import opening
+from pathgen.strategies.pocketing.settings import PocketOptions
+from pathgen.strategies.pocketing.shapes import films, polygons
 from pathgen.work.features import Cutouts, Holes, Named
 from pathgen.work.operations import CutOut, Operation, RoundHoles
 from pathgen.work.thin_wood import THIN
@@ -39,6 +44,15 @@ from pathgen.work.thin_wood import THIN
 OF_BOARDS = ("slots", "nut", "dots", "block", "gauges", "side_dots", "nut_blank", "saddle_blank", "frets", "strings",
              "neck")
 """Tables that a flat part has no use for."""
+
+_MOSTLY = 0.5
+"""Share of an opening that its cutter must open."""
+
+_FILM = 0.05
+"""What an opening just as wide as its cutter keeps along its walls is thinner, mm: drawn curves come in chords."""
+
+_MEETS = 1e-3
+"""What lies no further from a piece meets it, mm."""
 
 _AS_WRITTEN = 0.002
 """By how much half of a length may be missed by writing it to four places of an inch, mm."""
@@ -376,18 +390,66 @@ def _apart(part: FlatPart, bores: list[_Bored]) -> None:
 
 
 def _openings(job: Job, part: FlatPart) -> None:
-    table = _plate(job).openings
-    if table is None:
-        return
-    cutter = job.cutter(table.cutter, "[plate] openings cutter")
+    """Drawn openings lie within the outline, hold nothing that would come loose, and are whole as they are cut."""
     for shape in part.drawn:
         x, y = shapely.get_coordinates(shape.representative_point())[0]
         if shapely.distance(part.outline.exterior, shape) <= 0:
             raise JobError(f"{job.body_name} openings", f"the one near {place_words(x, y)} meets the edge",
                            allowed="openings within the outline", remedy="draw it as part of the outline")
-        if overlay.buffer(shape, -cutter.radius).is_empty:
-            raise JobError(f"{job.body_name} openings cutter", f'"{cutter.name}", {cutter.diameter:g} mm, does not go '
-                           f"into the opening near {place_words(x, y)}", remedy="name a smaller cutter")
+        if shape.interiors:
+            loose = max(map(Polygon, shape.interiors), key=shapely.area)
+            x, y = shapely.get_coordinates(loose.representative_point())[0]
+            raise JobError(f"{job.body_name} openings", f"a piece of {loose.area:.1f} mm2 near {place_words(x, y)} "
+                           "stands in one, and would come loose under the cutter", allowed="openings without such a "
+                           "piece", remedy="fill it in the drawing, and the opening is cleared whole; or leave bridges "
+                           "in the drawing that hold it")
+        _cut_whole(job, part, shape)
+
+
+def openings_cutter(job: Job) -> tuple[str, Cutter]:
+    """The key that names the cutter of drawn openings, and that cutter: those of a form are part of its line."""
+    table, key = _plate(job).openings, "[outline] cutter" if job.form else "[plate] openings cutter"
+    return key, job.cutter(table.cutter if table else "", key)
+
+
+def _opened(part: FlatPart, shape: Polygon, cutter: Cutter) -> BaseGeometry:
+    """What a cutter opens of a drawn opening."""
+    one = opening(cutter, part.surface, cutter.flute_length, shape, PocketOptions.arc, all_of_it=True)
+    opened: BaseGeometry = one.opened(one.axis_region(np.array([shape])))[0]
+    return opened
+
+
+def _is_whole(shape: Polygon, opened: BaseGeometry) -> bool:
+    return opened.geom_type == "Polygon" and opened.area > _MOSTLY * shape.area
+
+
+def _cut_whole(job: Job, part: FlatPart, shape: Polygon) -> None:
+    """Raise JobError for an opening that its cutter opens little of, or in pieces, or not as a half needs it."""
+    key, cutter = openings_cutter(job)
+    opened = _opened(part, shape, cutter)
+    left = overlay.difference(shape, opened)
+    if _is_whole(shape, opened):
+        refuse_tight(job, left, shape, cutter.diameter)
+        return
+    pieces, closed = shapely.get_parts(opened), shapely.get_parts(left)
+    necks = [one for one in closed if (shapely.distance(pieces, one) < _MEETS).sum() > 1]
+    x, y = shapely.get_coordinates(max(necks or closed, key=shapely.area).representative_point())[0]
+    does = f"cuts the opening in {len(pieces)} pieces, closed" if len(pieces) > 1 else \
+        "goes into little of the opening, not" if len(pieces) else "does not go into the opening"
+    widths = (np.arange(NARROWEST_GROOVE, cutter.diameter, 0.01).round(2)).tolist()
+    goes = bisect_left(widths, True, key=lambda wide: not _is_whole(
+        shape, _opened(part, shape, replace(cutter, diameter=wide))))
+    raise JobError(key, f'"{cutter.name}", {cutter.diameter:g} mm, {does} near {place_words(x, y)}',
+                   allowed=f"{widths[goes - 1]:.2f} mm or less" if goes else "",
+                   remedy=f"{'name a smaller cutter, or ' if goes else ''}draw it wider there")
+
+
+def opening_corners(job: Job, part: FlatPart) -> BaseGeometry:
+    """What the cutter of drawn openings leaves standing of them, in plan; empty where it is little."""
+    opened = overlay.union_all([_opened(part, shape, openings_cutter(job)[1]) for shape in part.drawn])
+    left = polygons(overlay.difference(MultiPolygon(list(part.drawn)), opened))
+    left = left[~films(left, _FILM)]
+    return MultiPolygon(left.tolist()) if shapely.area(left).sum() > SEEN else MultiPolygon()
 
 
 def _ring(job: Job, part: FlatPart, ring: RingTable, where: str) -> None:
@@ -413,11 +475,11 @@ def _ring(job: Job, part: FlatPart, ring: RingTable, where: str) -> None:
 def _clear_of_openings(part: FlatPart, ring: RingTable, where: str) -> None:
     """Nor does an opening that is drawn."""
     area, centre = ring_area(ring), shapely.Point(ring.at)
-    for opening in part.drawn:
-        if (shared := overlay.intersection(opening, area)).area <= 1e-6:
+    for shape in part.drawn:
+        if (shared := overlay.intersection(shape, area)).area <= 1e-6:
             continue
-        near = 0.0 if opening.covers(centre) else float(shapely.distance(opening.exterior, centre))
-        far = float(np.linalg.norm(shapely.get_coordinates(opening) - ring.at, axis=1).max())
+        near = 0.0 if shape.covers(centre) else float(shapely.distance(shape.exterior, centre))
+        far = float(np.linalg.norm(shapely.get_coordinates(shape) - ring.at, axis=1).max())
         ways = [f"outer {rounded_down(near):.2f} mm or less"] if near > ring.inner else []
         ways += [f"inner {rounded_up(far):.2f} mm or more"] if far < ring.outer else []
         raise JobError(

@@ -165,8 +165,8 @@ def to_the_page(job: Job, page: Polygon) -> str:
     return f"if the line is to end at the page's edge, let the form end there too: write [form] {size}"
 
 
-_STANDING = 0.002
-"""What may be left in the gap where short straight pieces of a line meet, mm."""
+_STANDING = 0.005
+"""What may be left in the gap where short straight pieces of a line meet, mm: curves are followed so closely."""
 
 
 def _form(job: Job) -> FormTable:

@@ -148,6 +148,22 @@ def test_a_line_that_turns_tighter_than_the_cutter(tmp_path, radius, half):
         read(tmp_path, FORM.replace("gap = 2.4", "gap = 1.0"), shape)
 
 
+@pytest.mark.parametrize(("radius", "gap", "fits"), [
+    (1.1, 0.4, True), (1.05, 0.4, False), (0.51, 1.0, True), (0.5, 0.4, False)])
+def test_a_closed_line_turns_no_tighter_in_the_half_round_it(tmp_path, radius, gap, fits):
+    """The corners of its opening have the line's radius and the gap; they were left as the cutter rounds them."""
+    shape = f'<rect x="50" y="50" width="100" height="80" rx="{radius}" fill="#885522"/>'
+    text = FORM.replace("gap = 2.4\nlength = 300.0\nwidth = 240.0", f"gap = {gap}")
+    with nullcontext() if fits else pytest.raises(JobError, match=r"tighter than the 3.* of the outside form standing"):
+        read(tmp_path, text, shape)
+
+
+def test_a_corner_as_round_as_a_refusal_asks_for_is_none(tmp_path):
+    """Its arcs come in chords within 0.005 mm: 1.5 to 2 mm, with a cutter of 3 mm, were refused."""
+    shape = '<path fill="#885522" d="M-10,250V150H138.5A1.5,1.5 0 0 0 140,148.5V109A9,9 0 0 1 149,100H310V250Z"/>'
+    read(tmp_path, FORM.replace("gap = 2.4", "gap = 1.0"), shape)
+
+
 @pytest.mark.parametrize(("long", "said"), [(300.005, None), (300.5, r"the page's edge is cut as part of the line")])
 def test_a_form_that_ends_past_its_page(tmp_path, long, said):
     """But for what a size in inches was rounded by, it ends there; else the page is named, not only the line."""
@@ -201,6 +217,14 @@ def test_layers_on_one_dowel_are_told_of_each_half(tmp_path, count, layers, told
              for half in parts_of(job)]
     assert found == [[f"one hole through each of the 3 layers of the {half} form: they turn on its dowel"]
                      for half in ("inside", "outside")] if told else [[], []]
+
+
+def test_a_mould_that_its_cutter_would_cut_in_two(tmp_path):
+    rooms = '<path fill="#885522" d="M60,60H130V118H170V60H240V180H170V122H130V180H60Z"/>'
+    text = FORM.replace('cut = "halves"\ngap = 2.4\nlength = 300.0\nwidth = 240.0', 'cut = "inside"')
+    with pytest.raises(JobError, match=r'\[outline\] cutter: "flat 3", 5 mm, cuts the opening in 2 .*4\.00 mm or less'):
+        read(tmp_path, text.replace("diameter = 3.0", "diameter = 5.0"), rooms)
+    read(tmp_path, text, rooms)
 
 
 def test_holes_and_openings_through_a_form_are_counted_apart(tmp_path):
