@@ -473,3 +473,30 @@ def test_layers_of_a_plates_drawing_keep_guides_out_of_its_outline(tmp_path, ope
 def test_layers_of_no_drawing_are_refused(tmp_path, old, new, words):
     with pytest.raises(JobError, match=words):
         clamping_of(read(tmp_path, PLATE.replace(old, new, 1)))
+
+
+def loose(job):
+    return [doubt.problem for doubt in doubts_of(job, clamping_of(job)) if "comes loose" in doubt.problem]
+
+
+@pytest.mark.parametrize(("depth", "told"), [(3.0, True), (2.7, True), (2.5, False)])
+def test_the_disc_inside_a_ring_that_goes_through_comes_loose(tmp_path, depth, told):
+    text = PLATE.replace("face = false", "face = false\nmin_web = 0.0") + RING.replace("1.5", str(depth))
+    job = read(tmp_path, text)
+    assert loose(job) == ["314 mm2 of wood near 50 mm along, 0.1 mm across comes loose under the cutter: all round it "
+                          "is cut through"] * told  # pi 10^2
+    (floor,) = [doubt for doubt in doubts_of(job, clamping_of(job)) if "stays under it" in doubt.problem] or [None]
+    assert (floor is not None) == told
+    assert floor is None or floor.remedy.endswith("the cutter goes through")  # nothing is filled in
+
+
+@pytest.mark.parametrize(("mouth", "more", "told"), [(4.0, "", True), (7.9, "", True), (8.1, "", False),
+                                                     (4.0, "skin = 0.3\n", False), (4.0, "tabs = 0\n", False)])
+def test_waste_in_a_bay_that_the_outlines_groove_closes_comes_loose(tmp_path, mouth, more, told):
+    """A cutter of 3 mm goes along both sides of its mouth, and less than 2 mm between hold nothing. A skin holds what is
+    in it, and so does tape."""
+    (tmp_path / "plate.svg").write_text(svg(
+        f'<path d="M0,0H{50 - mouth / 2}V10H35V30H65V10H{50 + mouth / 2}V0H100V60H0Z" fill="#553311"/>', 100, 60))
+    found = loose(read(tmp_path, DRAWN + more))
+    assert [re.sub(r"^3\d\d mm2|: .*", "", words) for words in found] == \
+        [" of wood near 50 mm along, 10 mm across comes loose under the cutter"] * told  # 24 mm by 14 mm, and the mouth
