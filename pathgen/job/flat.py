@@ -12,7 +12,6 @@ from typing import Any
 import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
-from shapely.affinity import translate
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
@@ -20,6 +19,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.plain import in_runs, joined
 from pathgen.base.units import (
+    SUMS,
     falls_short,
     format_length,
     left_words,
@@ -39,7 +39,7 @@ from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.shapes import films, polygons
 from pathgen.work.features import Cutouts, Holes, Named
 from pathgen.work.operations import CutOut, Operation, RoundHoles
-from pathgen.work.thin_wood import THIN
+from pathgen.work.thin_wood import least_wood
 
 OF_BOARDS = ("slots", "nut", "dots", "block", "gauges", "side_dots", "nut_blank", "saddle_blank", "frets", "strings",
              "neck")
@@ -50,6 +50,9 @@ _MOSTLY = 0.5
 
 _FILM = 0.05
 """What an opening just as wide as its cutter keeps along its walls is thinner, mm: drawn curves come in chords."""
+
+_PITCHES = 3000
+"""So many are tried at most."""
 
 _MEETS = 1e-3
 """What lies no further from a piece meets it, mm."""
@@ -332,56 +335,76 @@ def _web(plate: PlateTable, depth: float, where: str) -> None:
 
 
 def _inside(part: FlatPart, bores: list[_Bored]) -> None:
-    """Every hole lies within the outline, and takes no bite out of its edge."""
+    """Every hole lies within the outline, and takes no bite out of its edge: of those that do not, the furthest out."""
     shapely.prepare(part.outline)
-    for one in bores:
-        out = _out(part, one.bore, one.axis)
-        if out >= 0:
-            shorter = _shorter(part, one) if one.share else None
-            raise JobError(
-                f"{one.where} {'at' if shorter is None else 'pitch'}", f"{one.place} leaves the {part.names.part}: its "
-                f"edge lies {out:.2f} mm outside", allowed="holes within the outline",
-                remedy=f"move it {rounded_up(out + THIN):.2f} mm further in, or make it smaller" if shorter is None else
-                f"make pitch {shorter:.2f} mm or less, count less, or move the row",
-            )
+    outs = [float(_out(part, one.bore, one.axis)) for one in bores]
+    if max(outs, default=-1.0) < 0:
+        return
+    out, one = max(outs), bores[int(np.argmax(outs))]
+    pitch, further = _pitch(part, bores, one, way=-1) if one.share else None, rounded_up(out + _wood(part, one))
+    raise JobError(
+        f"{one.where} {'at' if pitch is None else 'pitch'}", f"{one.place} leaves the {part.names.part}: its "
+        f"edge lies {out:.2f} mm outside", allowed="holes within the outline",
+        remedy=f"move it {further:.2f} mm further in, or make it smaller" if pitch is None else
+        f"make pitch {pitch:.2f} mm or less, count less, or move the row",
+    )
 
 
-def _out(part: FlatPart, bore: Bore, axis: BaseGeometry) -> float:
-    """How far the edge of a hole lies outside the outline, mm; less than 0 inside."""
-    inside = part.outline.covers(axis)
-    return bore.diameter / 2 - float(shapely.distance(part.outline.exterior, axis)) * (1 if inside else -1)
+def _out(part: FlatPart, bore: Bore, axis: Any) -> Any:
+    """How far the edge of a hole lies outside the outline with its middle line there, or each there; < 0 inside: mm."""
+    inside = np.where(shapely.covers(part.outline, axis), 1.0, -1.0)
+    return bore.diameter / 2 - shapely.distance(part.outline.exterior, axis) * inside
 
 
-def _shorter(part: FlatPart, one: _Bored) -> float | None:
-    """The widest pitch with which wood stands beside a row's last hole, to the edge and to its neighbour; None without.
-    """
-    x, y = one.away
-    for pitch in np.round(np.arange(rounded_down(one.pitch), one.bore.diameter, -0.01), 2).tolist():
-        to = pitch / one.pitch / one.share - 1.0
-        if _out(part, one.bore, translate(one.axis, to * x, to * y)) < -THIN:
-            return float(pitch)
-    return None
+def _wood(part: FlatPart, one: _Bored) -> float:
+    """The least that stands beside a hole, mm."""
+    return float(least_wood(part.thickness if one.bore.depth is None else one.bore.depth))
+
+
+def _pitch(part: FlatPart, bores: list[_Bored], of: _Bored, *, way: int) -> float | None:
+    """The pitch nearest to its own, wider or narrower by its `way`, with which wood stands round all holes of a row:
+    its counterbores and its image too, to the edge and to their neighbours. None without."""
+    row = [one for one in bores if one.where == of.where]
+    first = (rounded_up if way > 0 else rounded_down)(of.pitch)
+    last = of.pitch + 2 * max(one.bore.length for one in row) if way > 0 else 0.5
+    pitches = np.arange(first, last, way * max(0.01, round(abs(last - first) / _PITCHES, 2))).round(2)
+    good = np.ones(len(pitches), dtype=bool)
+    images: dict[tuple[float, bool], Any] = {}
+    for one in row:
+        least, axis, away = _wood(part, one), shapely.get_coordinates(one.axis), np.array(one.away)
+        there = shapely.linestrings(axis + (away * (pitches[:, None] / of.pitch - 1.0))[:, None])
+        good &= _out(part, one.bore, there) <= SUMS - least
+        clear = one.bore.diameter + least - SUMS
+        if (far := float(np.hypot(*away))) > 0:
+            beside = shapely.linestrings(axis + (away / far * pitches[:, None])[:, None])
+            good &= shapely.distance(one.axis, beside) > clear
+        image = images.setdefault((one.share, one.counterbore), there)
+        good &= (image is there) | (shapely.distance(image, there) > clear)
+    return float(pitches[np.argmax(good)]) if good.any() else None
 
 
 def _apart(part: FlatPart, bores: list[_Bored]) -> None:
-    """No two holes meet, nor a hole and a drawn opening; a hole and its own counterbore do."""
-    for one, other in itertools.combinations(bores, 2):
-        if one.where == other.where and one.bore.at == other.bore.at and one.counterbore != other.counterbore:
-            continue
-        near = (one.bore.diameter + other.bore.diameter) / 2
-        away = float(shapely.distance(one.axis, other.axis))
-        if away <= near:
-            both = one.where if one.where == other.where else f"{one.where} and {other.where}"
-            in_row = one.where == other.where and one.row == other.row
-            off = "leave mirror out, which puts one on each side of the centre-line, or move it " \
-                  f"{rounded_up(near / 2 + THIN):.2f} mm or more off that"
-            image = one.where == other.where and one.row != other.row
-            wider = f"make pitch {rounded_up(one.pitch + near - away + THIN):.2f} mm or more, or make them smaller"
-            raise JobError(f"{both} {'pitch' if in_row else 'at'}",
-                           f"{one.place} and {other.place} meet: {away:.2f} mm between their "
-                           f"middle{' line' if max(one.axis.length, other.axis.length) > 0 else ''}s",
-                           allowed=f"more than {near:.2f} mm",
-                           remedy=wider if in_row else off if image else "move them apart, or make them smaller")
+    """No two holes meet, nor a hole and a drawn opening; a hole and its own counterbore do. Those furthest into each
+    other are told."""
+    pairs = [(one, other) for one, other in itertools.combinations(bores, 2) if one.where != other.where
+             or one.bore.at != other.bore.at or one.counterbore == other.counterbore]
+    nears = np.array([(one.bore.diameter + other.bore.diameter) / 2 for one, other in pairs])
+    aways = np.array([shapely.distance(one.axis, other.axis) for one, other in pairs])
+    if np.any(aways <= nears):
+        k = int(np.argmax(nears - aways))
+        (one, other), near, away = pairs[k], float(nears[k]), float(aways[k])
+        both = one.where if one.where == other.where else f"{one.where} and {other.where}"
+        in_row = one.where == other.where and one.row == other.row
+        off = "leave mirror out, which puts one on each side of the centre-line, or move it " \
+              f"{rounded_up(near / 2 + _wood(part, one)):.2f} mm or more off that"
+        image = one.where == other.where and one.row != other.row
+        pitch = _pitch(part, bores, one, way=1) if in_row else None
+        wider = f"make {f'pitch {pitch:.2f} mm or more, or make ' if pitch else ''}them smaller"
+        raise JobError(f"{both} {'pitch' if in_row else 'at'}",
+                       f"{one.place} and {other.place} meet: {away:.2f} mm between their "
+                       f"middle{' line' if max(one.axis.length, other.axis.length) > 0 else ''}s",
+                       allowed=f"more than {near:.2f} mm",
+                       remedy=wider if in_row else off if image else "move them apart, or make them smaller")
     for one, shape in itertools.product(bores, part.drawn):
         away = float(shapely.distance(one.axis, shape))
         if away <= one.bore.diameter / 2:

@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 
 from pathgen.base import overlay
+from pathgen.base.units import falls_short
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Channel, CutOut, Outline, RoundHoles, Slot
 from pathgen.work.touching import TOUCHING
@@ -48,7 +49,8 @@ def least_wood(height: Any) -> Any:
 @lru_cache(maxsize=2)
 def thin_wood(clamping: Clamping) -> tuple[ThinWood, ...]:
     """The thinnest wood of each kind that does not stand: what touches or crosses is no wood."""
-    return tuple(thin for thin in _thinnest(clamping) if thin.least < thin.width < thin.needed)
+    return tuple(thin for thin in _thinnest(clamping)
+                 if thin.width > thin.least and falls_short(thin.width, thin.needed))
 
 
 def _thinnest(clamping: Clamping) -> Iterator[ThinWood]:

@@ -316,7 +316,7 @@ def test_a_bay_between_two_points_is_not_gone_into_either(tmp_path):
      r"10\.40 mm or more"),
     (HOLE + "count = 3\npitch = 19.0\nlength = 21.0\n", r" meet: 8\.00 mm between their middle lines \(allowed: "),
     (HOLE + "count = 3\npitch = 30.0\n",
-     r"\[\[hole\]\] 1 pitch: the hole at 110 mm along, 0 mm across leaves .*: make pitch 22\.29 mm or less"),
+     r"\[\[hole\]\] 1 pitch: the hole at 110 mm along, 0 mm across leaves .*: make pitch 22\.30 mm or less"),
     (HOLE + "mirror = true\n", r"meet: 0\.00 mm.*: leave mirror out, .* or move it 5\.\d\d mm or more off"),
     (RING.replace("[50.0, 0.0]", "[0.0, 0.0]"), r"allowed: a ring whose middle lies on the plate\): write at"),
     (HOLE + "count = 3\n", r"pitch: left out with count 3"),
@@ -493,8 +493,8 @@ def test_the_disc_inside_a_ring_that_goes_through_comes_loose(tmp_path, depth, t
 @pytest.mark.parametrize(("mouth", "more", "told"), [(4.0, "", True), (7.9, "", True), (8.1, "", False),
                                                      (4.0, "skin = 0.3\n", False), (4.0, "tabs = 0\n", False)])
 def test_waste_in_a_bay_that_the_outlines_groove_closes_comes_loose(tmp_path, mouth, more, told):
-    """A cutter of 3 mm goes along both sides of its mouth, and less than 2 mm between hold nothing. A skin holds what is
-    in it, and so does tape."""
+    """A cutter of 3 mm goes along both sides of its mouth, and less than 2 mm between hold nothing. A skin holds what
+    is in it, and so does tape."""
     (tmp_path / "plate.svg").write_text(svg(
         f'<path d="M0,0H{50 - mouth / 2}V10H35V30H65V10H{50 + mouth / 2}V0H100V60H0Z" fill="#553311"/>', 100, 60))
     found = loose(read(tmp_path, DRAWN + more))
