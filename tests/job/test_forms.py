@@ -1,6 +1,7 @@
 """Jobs of a form: what is left of the sheet by formulas, and what is refused with its place and numbers."""
 
 import math
+import re
 from contextlib import nullcontext
 
 import pytest
@@ -136,6 +137,30 @@ HOLE = '\n[[hole]]\ncutter = "flat 3"\nat = [150.0, {}]\ndiameter = 8.0\n'
 def test_refused(tmp_path, old, new, said):
     with pytest.raises(JobError, match=said):
         read(tmp_path, FORM.replace(old, new, 1))
+
+
+HIGH = '<path fill="#885522" d="M-1,60Q150,0 301,60V241H-1Z"/>'
+"""A line near the page's upper edge, which ends at both its ends."""
+
+
+@pytest.mark.parametrize(("asked", "shape", "ways"), [
+    ("width = 240.0\nwall = 120.0", ARC, ["write wall = 100.04"]),
+    ("width = 120.0\nwall = 50.0", ARC, ["make width 169.99 mm or more", "write wall = 25"]),
+    ("width = 240.0\nwall = 60.0", DISC, ["make width 244.78 mm or more", "write wall = 57.61"]),
+    ("width = 240.0\nwall = 45.0", HIGH, ["move the drawing 17.4 mm towards the lower side with place",
+                                          "write wall = 27.6"]),
+])
+def test_what_a_refused_wall_names_works(tmp_path, asked, shape, ways):
+    """A larger form was named where the line ends at the page's edge, and may be no larger than its page."""
+    text = FORM.replace("width = 240.0\nwall = 20.0", asked)
+    with pytest.raises(JobError, match=r"\[form\] wall: ") as refused:
+        read(tmp_path, text, shape)
+    assert str(refused.value).split("under clamps): ")[1].split(", or ") == ways
+    for words in ways:
+        value = re.search(r"[\d.]+", words)[0]
+        read(tmp_path, {"make": re.sub("width = .*\nwall", f"width = {value}\nwall", text),
+                        "move": text.replace("[150.0, 0.0]", f"[150.0, -{value}]"),
+                        "writ": re.sub("wall = .*", f"wall = {value}", text)}[words[:4]], shape)
 
 
 @pytest.mark.parametrize(("radius", "half"), [(1.0, "inside"), (0.3, "outside")])
