@@ -87,7 +87,8 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
         named += [(f"inlay {i} piece cutter", inlay.piece.cutter)] if inlay.piece else []
     named += of("holes", "channel", "nut") + of("slots", keys=("cutter", "bevel_cutter"))
     named += [(f"[[hole]] {i} cutter", hole.cutter) for i, hole in enumerate(job.bores, 1)]
-    named += [("[plate] openings cutter", job.plate.openings.cutter)] if job.plate and job.plate.openings else []
+    named += [("[plate] openings cutter", job.plate.openings.cutter)] \
+        if job.plate and job.plate.openings and not job.form else []  # a form's are its outline's
     named += of("outline", "side_dots") + of("block", keys=("cutter", "outline"))
     named += of("gauges", "nut_blank", "saddle_blank", keys=("cutter", "engraver"))
     named += [("[coupon] cutters", name) for name in job.coupon.cutters or ()] if job.coupon else []

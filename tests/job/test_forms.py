@@ -11,6 +11,7 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from pathgen.job.form import parts_of
 from pathgen.job.part import part_of
+from pathgen.report.forms import form_lines
 from tests.job.test_plates import PLATE
 
 FORM = PLATE[: PLATE.index("[plate]")] + """[form]
@@ -250,6 +251,32 @@ def test_a_mould_that_its_cutter_would_cut_in_two(tmp_path):
     with pytest.raises(JobError, match=r'\[outline\] cutter: "flat 3", 5 mm, cuts the opening in 2 .*4\.00 mm or less'):
         read(tmp_path, text.replace("diameter = 3.0", "diameter = 5.0"), rooms)
     read(tmp_path, text, rooms)
+
+
+@pytest.mark.parametrize(("layers", "hole", "said"), [
+    (2, "", "No hole goes through them: line them up by their edges"), (1, "", ""),
+    (2, HOLE.format(-60.0) + "depth = 4.0\n", "No hole goes through"),
+    (2, HOLE.format(-60.0), "so that the holes come to lie over each other"),
+])
+def test_layers_without_dowels_are_lined_up_by_their_edges(tmp_path, layers, hole, said):
+    text = FORM.replace('"halves"\ngap = 2.4', f'"outside"\nlayers = {layers}') + hole
+    clamping = clamping_of(read(tmp_path, text))
+    words = " ".join(form_lines(clamping.board.rows(clamping), "mm"))
+    assert said in words
+    assert ("each other" in words, "edges" in words) == ("each other" in said, "No hole" in said)
+
+
+def test_a_form_is_told_of_its_own_tables(tmp_path):
+    """It was told of [plate] artwork, and of the cutter of [plate] openings."""
+    text = FORM.replace('"halves"\ngap = 2.4\nlength = 300.0\nwidth = 240.0', '"inside"')
+    for cut, shape in (("outside", '<path fill="#885522" d="M60,60H200V180H120V120H60Z"/>'),
+                       ("inside", '<rect fill="#885522" x="60" y="60" width="90" height="90"/>')):
+        job = read(tmp_path, text.replace('"inside"', f'"{cut}"'), shape)
+        told = [one.where for one in doubts_of(job, clamping_of(job)) if "point inward" in one.problem]
+        assert told == ["[form] artwork"]
+    with pytest.raises(JobError) as refused:
+        read(tmp_path, text.replace('shape = "flat-end"', 'shape = "ball-end"'), DISC)
+    assert [line.split(":")[0] for line in refused.value.lines] == ["[outline] cutter"]
 
 
 def test_holes_and_openings_through_a_form_are_counted_apart(tmp_path):
