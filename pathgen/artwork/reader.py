@@ -82,7 +82,8 @@ class Artwork:
         """The drawing as it was read, flattened again from its curves to another tolerance, mm."""
         if self.scene is None:
             raise ArtworkError(self.name, "its curves are not known", remedy="read it from its file")
-        return replace(self, regions=_regions(self.scene.paints, tolerance, self.background), tolerance=tolerance)
+        regions = _regions(self.name, self.scene.paints, tolerance, self.background)
+        return replace(self, regions=regions, tolerance=tolerance)
 
     def by_layer(self, layers: Sequence[str]) -> Artwork:
         """The drawing with what shows of each of some layers as a region of its own, its name in place of a colour.
@@ -102,7 +103,7 @@ class Artwork:
         named = tuple(replace(paint, colour=next((name for name in layers if name in paint.layers), paint.colour))
                       for paint in paints)
         scene = replace(self.scene, paints=named) if self.scene is not None else None
-        return replace(self, scene=scene, regions=_regions(named, self.tolerance, self.background))
+        return replace(self, scene=scene, regions=_regions(self.name, named, self.tolerance, self.background))
 
     def _repr_svg_(self) -> str:
         """The drawing as it will be cut, for notebooks."""
@@ -189,7 +190,7 @@ def read_artwork(
     scene = Walker(document, [str(name) for name in shown]).scene()
     if scene.left_out and missing == "refuse":
         raise _refusal(document.name, scene, asked=bool(shown))
-    regions = _regions(scene.paints, tolerance, hidden)
+    regions = _regions(document.name, scene.paints, tolerance, hidden)
     left_out = (*scene.left_out, *cut_off_by_page(scene, hidden))
     return Artwork(regions, scene.page, left_out, scene.physical, tolerance, document.name, scene, hidden)
 
@@ -201,8 +202,16 @@ def _background(text: object) -> str:
     return colour.hex
 
 
-def _regions(paints: Sequence[Paint], tolerance: float, background: Sequence[str]) -> tuple[Region, ...]:
-    areas = painted(paints, tolerance)
+def _regions(
+    name: str, paints: Sequence[Paint], tolerance: float, background: Sequence[str]
+) -> tuple[Region, ...]:
+    try:
+        areas = painted(paints, tolerance)
+    except ArtworkError as wrong:  # of several drawings, that of all shapes together says in which
+        if wrong.where.startswith(name):
+            raise
+        raise ArtworkError(f"{name}, {wrong.where}", wrong.problem, allowed=wrong.allowed,
+                           remedy=wrong.remedy) from None
     return tuple(Region(area, colour) for colour, area in areas.items() if colour not in background)
 
 

@@ -87,7 +87,8 @@ def part_cutters(job: Job) -> list[tuple[str, str]]:
     named += [(f"{inlay.written(i)} cutters", name) for i, inlay in enumerate(job.inlays, 1) for name in inlay.cutters]
     named += _of(job, "holes", "channel", "nut") + _of(job, "slots", keys=("cutter", "bevel_cutter"))
     named += [(f"[[hole]] {i} cutter", hole.cutter) for i, hole in enumerate(job.bores, 1)]
-    named += [("[plate] openings cutter", job.plate.openings.cutter)] if job.plate and job.plate.openings else []
+    named += [("[plate] openings cutter", job.plate.openings.cutter)] \
+        if job.plate and job.plate.openings and not job.form else []  # a form's are its outline's
     return named + _of(job, "outline")
 
 

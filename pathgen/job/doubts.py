@@ -12,6 +12,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.bending import LONG_FLUTES, has_long_flutes
 from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
@@ -27,7 +28,7 @@ from pathgen.base.units import (
     told_apart,
 )
 from pathgen.job.back import KIND as BACK
-from pathgen.job.flat import plate_corners
+from pathgen.job.flat import opening_corners, openings_cutter, plate_corners
 from pathgen.job.form import FORMS, closed_by_page, to_the_page
 from pathgen.job.job import Job
 from pathgen.job.larger_blank import larger_blank
@@ -41,13 +42,14 @@ from pathgen.parts.fingerboard.layout import centre_crossings
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
 from pathgen.parts.flat.part import FlatPart
+from pathgen.programs.paths import tabs_of
 from pathgen.strategies.cutting_out import TAB_SLOPE
 from pathgen.strategies.reach import lengths
 from pathgen.strategies.tab_places import LEAST_WASTE
 from pathgen.work.clamping import Clamping, KeepOut
-from pathgen.work.features import OutlineCut
+from pathgen.work.features import Inlay, OutlineCut
 from pathgen.work.mark_errors import THICKER, THINNER
-from pathgen.work.operations import Outline, Slot, SurfaceRough, WitnessMarks
+from pathgen.work.operations import CutOut, Outline, RoundHoles, Slot, SurfaceRough, WitnessMarks
 from pathgen.work.part import Part
 from pathgen.work.thin_wood import THIN
 
@@ -70,6 +72,7 @@ _PLAY = 0.05  # mm: of a dowel in its hole (common practice, no source)
 _SAWN = 1 / 3  # of the outline: more tabs hold no better, and are much to saw (common practice, no source)
 _TALL = 80.0  # mm: toggle clamps with their handles up are as high (common practice, no source)
 _SCALED = 20.0  # times its drawn size: further is likelier a unit left out (no source)
+_CRUMB = 5.0  # mm2: smaller pieces that come loose are chips (no source)
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
 
@@ -100,7 +103,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _no_roughing(job, clamping)
     yield from _dowels(job, clamping)
     yield from _drilled(job, clamping)
-    yield from _inner_corners(job)
+    yield from _inner_corners(job, clamping)
     yield from _mostly_tabs(job, clamping)
     yield from _no_waste_beyond(job, clamping)
     yield from _over_all(job)
@@ -114,6 +117,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _one_dowel(job, clamping)
     yield from _clamps(job, clamping)
     yield from _thin_floors(job, clamping)
+    yield from _loose(job, clamping)
     yield from _v_before_others(job)
     yield from _sloping_for_pieces(job)
     yield from _sloping_walls(job, clamping)
@@ -360,31 +364,41 @@ def _one_dowel(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         )
 
 
-def _inner_corners(job: Job) -> Iterator[Doubt]:
-    """What stays in corners that point inward, which a round cutter does not reach."""
-    left = plate_corners(job) if job.plate else drawn_corners(job) if job.board else shapely.Polygon()
-    if not left.is_empty:
-        largest = max(shapely.get_parts(left), key=lambda part: float(part.area))
-        x, y = shapely.get_coordinates(largest.representative_point())[0]
-        where = "[plate] artwork" if job.plate else "[outline] artwork"
-        long = float(lengths(np.array([largest]))[0])
-        cutter = job.cutter(job.outline.cutter, "[outline] cutter") if job.outline else None
-        if cutter is not None and long > cutter.diameter and _is_bay(largest):
-            yield Doubt(
-                where=where,
-                problem=f"the outline's cutter leaves {left.area:.2f} mm2 closed, the most in a bay narrower than it, "
-                        f"{coarse_length(long, job.units)} of it, near {place_words(x, y)}",
-                allowed=f"bays wider than the cutter, {format_length(cutter.diameter, job.units)}",
-                remedy="draw it wider, name a smaller [outline] cutter, or cut it out by hand",
-            )
-            return
+def _inner_corners(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """What stays in corners that point inward, of the outline and of openings, which a round cutter does not reach."""
+    if job.outline is not None and (job.board or job.plate):
+        where = "[outline]" if job.board else job.body_name
+        left = drawn_corners(job) if job.board else plate_corners(job)
+        yield from _closed(f"{where} artwork", "the outline's", left, job, "[outline] cutter", job.outline.cutter)
+    if isinstance(clamping.board, FlatPart) and clamping.board.drawn:
+        key, cutter = openings_cutter(job)
+        yield from _closed(f"{job.body_name} {'artwork' if job.form else 'openings'}", "the openings'",
+                           opening_corners(job, clamping.board), job, key, cutter.name)
+
+
+def _closed(where: str, whose: str, left: BaseGeometry, job: Job, key: str, name: str) -> Iterator[Doubt]:
+    if left.is_empty:
+        return
+    cutter = job.cutter(name, key)
+    largest = max(shapely.get_parts(left), key=lambda part: float(part.area))
+    x, y = shapely.get_coordinates(largest.representative_point())[0]
+    long = float(lengths(np.array([largest]))[0])
+    if long > cutter.diameter and _is_bay(largest):
         yield Doubt(
             where=where,
-            problem=f"the outline's cutter leaves {left.area:.2f} mm2 in corners that point inward, the most near "
-                    f"{place_words(x, y)}",
-            allowed="corners as round as the cutter", remedy="cut them out by hand, or take a smaller cutter",
-            grave=False,
+            problem=f"{whose} cutter leaves {left.area:.2f} mm2 closed, the most in a bay narrower than it, "
+                    f"{coarse_length(long, job.units)} of it, near {place_words(x, y)}",
+            allowed=f"bays wider than the cutter, {format_length(cutter.diameter, job.units)}",
+            remedy=f"draw it wider, name a smaller {key}, or cut it out by hand",
         )
+        return
+    yield Doubt(
+        where=where,
+        problem=f"{whose} cutter leaves {left.area:.2f} mm2 in corners that point inward, the most near "
+                f"{place_words(x, y)}",
+        allowed="corners as round as the cutter", remedy="cut them out by hand, or take a smaller cutter",
+        grave=False,
+    )
 
 
 _BAY = 0.6
@@ -583,12 +597,11 @@ def _nut_plate(job: Job) -> Iterator[Doubt]:
 
 def _thin_floors(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Wood under pockets and slots so thin that a Z a little low goes through it: a small min_web allows that."""
-    cut, whole, table = clamping.feature(Slot), clamping.board.surface, "board" if job.board else "plate"
-    left = [(f"{one.name} depth", at, whole.height(*at.T) - one.depth)
-            for one in clamping.inlays for at in (shapely.get_coordinates(one.area),)]
+    cut, table = clamping.feature(Slot), "board" if job.board else "plate"
+    left = [(f"{one.name} depth", one.fill != "none", *_under(clamping, one)) for one in clamping.inlays]
     if cut is not None and len(cut.lines):
-        left.append(("[slots] depth", cut.lines.mean(axis=1), cut.floors(clamping.finished_surface)))
-    for where, at, web in left:
+        left.append(("[slots] depth", False, cut.lines.mean(axis=1), cut.floors(clamping.finished_surface)))
+    for where, filled, at, web in left:
         worst = int(np.argmin(web))
         x, y = at[worst].tolist()
         if web[worst] < THIN and not falls_short(float(web[worst]), clamping.board.min_web):  # less is refused
@@ -596,8 +609,49 @@ def _thin_floors(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 where=where, problem=f"{fine_length(float(web[worst]), job.units)} of wood stays under it near "
                 f"{place_words(x, y, job.units)}, as [{table}] min_web lets it",
                 allowed=f"{fine_length(THIN, job.units)} or more", remedy="make depth less: with Z set a little low "
-                "the cutter goes through, and what is filled in sticks to the bed",
+                f"the cutter goes through{', and what is filled in sticks to the bed' if filled else ''}",
             )
+
+
+def _under(clamping: Clamping, inlay: Inlay) -> tuple[Floats, Floats]:
+    """Places along the edges of an inlay, and the wood that stays under it there."""
+    at = shapely.get_coordinates(inlay.area)
+    return at, clamping.board.surface.height(*at.T) - inlay.depth
+
+
+def _loose(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """Wood that hangs on to neither the part, a tab nor the blank once all round it is cut through, or as good as."""
+    last, bores = clamping.step(Outline), [step.operation for step in clamping.steps
+                                           if isinstance(step.operation, CutOut | RoundHoles)]
+    cut = [inlay.area for inlay in clamping.inlays if _under(clamping, inlay)[1].max() < THIN]
+    cut += [one.leaves_open(0.0) for one in bores if one.bottom <= 0]
+    tabs = last.operation.feature.tabs if last is not None and not last.operation.feature.skin else 0
+    if last is not None and tabs:
+        part, beside = clamping.board.outline, last.cutter.diameter + LEAST_WASTE / 2  # thinner waste holds nothing
+        cut.append(overlay.difference(overlay.buffer(part, beside), part))
+    blank = shapely.box(*clamping.stock.bounds)
+    pieces = shapely.get_parts(overlay.difference(blank, overlay.union_all(cut)))
+    within = shapely.area(pieces) * shapely.contains(clamping.board.outline, shapely.point_on_surface(pieces))
+    loose = pieces[(shapely.area(pieces) > _CRUMB) & (within < within.max())
+                   & (shapely.distance(pieces, blank.exterior) > 0)]
+    if last is not None and tabs and len(loose):
+        near = shapely.distance(loose[:, None], shapely.points(tabs_of(clamping)))
+        loose = loose[near.min(axis=1) > last.cutter.diameter + LEAST_WASTE]
+    if len(loose):
+        largest, more = loose[np.argmax(shapely.area(loose))], len(loose) - 1
+        x, y = shapely.get_coordinates(largest.representative_point())[0]
+        allowed, remedy = "wood that something holds", "make depth less"
+        if last is not None and not clamping.board.outline.covers(largest):
+            largest = overlay.buffer(largest, LEAST_WASTE / 2)
+            wide = format_length(2 * last.cutter.diameter + LEAST_WASTE, job.units)
+            allowed = f"bays that open {wide} wide or more: two cutters, and waste between"
+            remedy = "draw the bay wider, take a smaller cutter"
+        yield Doubt(
+            where=job.body_name, allowed=allowed,
+            remedy=f"{remedy}, or stick the blank down over its whole face, waste too",
+            problem=f"{largest.area:.0f} mm2 of wood near {place_words(x, y, job.units)} comes loose under the cutter: "
+                    f"all round it is cut through{f'; so do {more} more' if more else ''}",
+        )
 
 
 def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from bisect import bisect_left
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -11,13 +12,14 @@ from typing import Any
 import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
-from shapely.affinity import translate
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.plain import in_runs, joined
 from pathgen.base.units import (
+    SUMS,
     falls_short,
     format_length,
     left_words,
@@ -29,16 +31,31 @@ from pathgen.base.units import (
 from pathgen.job.flat_tables import HoleTable, PlateTable, RingTable
 from pathgen.job.form import check_form, form_facts, form_piece, is_own, refuse_tight
 from pathgen.job.job import Job
-from pathgen.job.outlines import as_cut, closed_by_cutter, drawn_area, drawn_outline, inner_corners
-from pathgen.job.tables import LEAST_DEPTH
+from pathgen.job.outlines import SEEN, as_cut, closed_by_cutter, drawn_area, drawn_outline, inner_corners
+from pathgen.job.tables import LEAST_DEPTH, NARROWEST_GROOVE
 from pathgen.parts.flat.part import Bore, FlatPart, numbered, rounded
+from pathgen.strategies.pocketing.openings import opening
+from pathgen.strategies.pocketing.settings import PocketOptions
+from pathgen.strategies.pocketing.shapes import films, polygons
 from pathgen.work.features import Cutouts, Holes, Named
 from pathgen.work.operations import CutOut, Operation, RoundHoles
-from pathgen.work.thin_wood import THIN
+from pathgen.work.thin_wood import least_wood
 
 OF_BOARDS = ("slots", "nut", "dots", "block", "gauges", "side_dots", "nut_blank", "saddle_blank", "frets", "strings",
              "neck")
 """Tables that a flat part has no use for."""
+
+_MOSTLY = 0.5
+"""Share of an opening that its cutter must open."""
+
+_FILM = 0.05
+"""What an opening just as wide as its cutter keeps along its walls is thinner, mm: drawn curves come in chords."""
+
+_PITCHES = 3000
+"""So many are tried at most."""
+
+_MEETS = 1e-3
+"""What lies no further from a piece meets it, mm."""
 
 _AS_WRITTEN = 0.002
 """By how much half of a length may be missed by writing it to four places of an inch, mm."""
@@ -318,56 +335,76 @@ def _web(plate: PlateTable, depth: float, where: str) -> None:
 
 
 def _inside(part: FlatPart, bores: list[_Bored]) -> None:
-    """Every hole lies within the outline, and takes no bite out of its edge."""
+    """Every hole lies within the outline, and takes no bite out of its edge: of those that do not, the furthest out."""
     shapely.prepare(part.outline)
-    for one in bores:
-        out = _out(part, one.bore, one.axis)
-        if out >= 0:
-            shorter = _shorter(part, one) if one.share else None
-            raise JobError(
-                f"{one.where} {'at' if shorter is None else 'pitch'}", f"{one.place} leaves the {part.names.part}: its "
-                f"edge lies {out:.2f} mm outside", allowed="holes within the outline",
-                remedy=f"move it {rounded_up(out + THIN):.2f} mm further in, or make it smaller" if shorter is None else
-                f"make pitch {shorter:.2f} mm or less, count less, or move the row",
-            )
+    outs = [float(_out(part, one.bore, one.axis)) for one in bores]
+    if max(outs, default=-1.0) < 0:
+        return
+    out, one = max(outs), bores[int(np.argmax(outs))]
+    pitch, further = _pitch(part, bores, one, way=-1) if one.share else None, rounded_up(out + _wood(part, one))
+    raise JobError(
+        f"{one.where} {'at' if pitch is None else 'pitch'}", f"{one.place} leaves the {part.names.part}: its "
+        f"edge lies {out:.2f} mm outside", allowed="holes within the outline",
+        remedy=f"move it {further:.2f} mm further in, or make it smaller" if pitch is None else
+        f"make pitch {pitch:.2f} mm or less, count less, or move the row",
+    )
 
 
-def _out(part: FlatPart, bore: Bore, axis: BaseGeometry) -> float:
-    """How far the edge of a hole lies outside the outline, mm; less than 0 inside."""
-    inside = part.outline.covers(axis)
-    return bore.diameter / 2 - float(shapely.distance(part.outline.exterior, axis)) * (1 if inside else -1)
+def _out(part: FlatPart, bore: Bore, axis: Any) -> Any:
+    """How far the edge of a hole lies outside the outline with its middle line there, or each there; < 0 inside: mm."""
+    inside = np.where(shapely.covers(part.outline, axis), 1.0, -1.0)
+    return bore.diameter / 2 - shapely.distance(part.outline.exterior, axis) * inside
 
 
-def _shorter(part: FlatPart, one: _Bored) -> float | None:
-    """The widest pitch with which wood stands beside a row's last hole, to the edge and to its neighbour; None without.
-    """
-    x, y = one.away
-    for pitch in np.round(np.arange(rounded_down(one.pitch), one.bore.diameter, -0.01), 2).tolist():
-        to = pitch / one.pitch / one.share - 1.0
-        if _out(part, one.bore, translate(one.axis, to * x, to * y)) < -THIN:
-            return float(pitch)
-    return None
+def _wood(part: FlatPart, one: _Bored) -> float:
+    """The least that stands beside a hole, mm."""
+    return float(least_wood(part.thickness if one.bore.depth is None else one.bore.depth))
+
+
+def _pitch(part: FlatPart, bores: list[_Bored], of: _Bored, *, way: int) -> float | None:
+    """The pitch nearest to its own, wider or narrower by its `way`, with which wood stands round all holes of a row:
+    its counterbores and its image too, to the edge and to their neighbours. None without."""
+    row = [one for one in bores if one.where == of.where]
+    first = (rounded_up if way > 0 else rounded_down)(of.pitch)
+    last = of.pitch + 2 * max(one.bore.length for one in row) if way > 0 else 0.5
+    pitches = np.arange(first, last, way * max(0.01, round(abs(last - first) / _PITCHES, 2))).round(2)
+    good = np.ones(len(pitches), dtype=bool)
+    images: dict[tuple[float, bool], Any] = {}
+    for one in row:
+        least, axis, away = _wood(part, one), shapely.get_coordinates(one.axis), np.array(one.away)
+        there = shapely.linestrings(axis + (away * (pitches[:, None] / of.pitch - 1.0))[:, None])
+        good &= _out(part, one.bore, there) <= SUMS - least
+        clear = one.bore.diameter + least - SUMS
+        if (far := float(np.hypot(*away))) > 0:
+            beside = shapely.linestrings(axis + (away / far * pitches[:, None])[:, None])
+            good &= shapely.distance(one.axis, beside) > clear
+        image = images.setdefault((one.share, one.counterbore), there)
+        good &= (image is there) | (shapely.distance(image, there) > clear)
+    return float(pitches[np.argmax(good)]) if good.any() else None
 
 
 def _apart(part: FlatPart, bores: list[_Bored]) -> None:
-    """No two holes meet, nor a hole and a drawn opening; a hole and its own counterbore do."""
-    for one, other in itertools.combinations(bores, 2):
-        if one.where == other.where and one.bore.at == other.bore.at and one.counterbore != other.counterbore:
-            continue
-        near = (one.bore.diameter + other.bore.diameter) / 2
-        away = float(shapely.distance(one.axis, other.axis))
-        if away <= near:
-            both = one.where if one.where == other.where else f"{one.where} and {other.where}"
-            in_row = one.where == other.where and one.row == other.row
-            off = "leave mirror out, which puts one on each side of the centre-line, or move it " \
-                  f"{rounded_up(near / 2 + THIN):.2f} mm or more off that"
-            image = one.where == other.where and one.row != other.row
-            wider = f"make pitch {rounded_up(one.pitch + near - away + THIN):.2f} mm or more, or make them smaller"
-            raise JobError(f"{both} {'pitch' if in_row else 'at'}",
-                           f"{one.place} and {other.place} meet: {away:.2f} mm between their "
-                           f"middle{' line' if max(one.axis.length, other.axis.length) > 0 else ''}s",
-                           allowed=f"more than {near:.2f} mm",
-                           remedy=wider if in_row else off if image else "move them apart, or make them smaller")
+    """No two holes meet, nor a hole and a drawn opening; a hole and its own counterbore do. Those furthest into each
+    other are told."""
+    pairs = [(one, other) for one, other in itertools.combinations(bores, 2) if one.where != other.where
+             or one.bore.at != other.bore.at or one.counterbore == other.counterbore]
+    nears = np.array([(one.bore.diameter + other.bore.diameter) / 2 for one, other in pairs])
+    aways = np.array([shapely.distance(one.axis, other.axis) for one, other in pairs])
+    if np.any(aways <= nears):
+        k = int(np.argmax(nears - aways))
+        (one, other), near, away = pairs[k], float(nears[k]), float(aways[k])
+        both = one.where if one.where == other.where else f"{one.where} and {other.where}"
+        in_row = one.where == other.where and one.row == other.row
+        off = "leave mirror out, which puts one on each side of the centre-line, or move it " \
+              f"{rounded_up(near / 2 + _wood(part, one)):.2f} mm or more off that"
+        image = one.where == other.where and one.row != other.row
+        pitch = _pitch(part, bores, one, way=1) if in_row else None
+        wider = f"make {f'pitch {pitch:.2f} mm or more, or make ' if pitch else ''}them smaller"
+        raise JobError(f"{both} {'pitch' if in_row else 'at'}",
+                       f"{one.place} and {other.place} meet: {away:.2f} mm between their "
+                       f"middle{' line' if max(one.axis.length, other.axis.length) > 0 else ''}s",
+                       allowed=f"more than {near:.2f} mm",
+                       remedy=wider if in_row else off if image else "move them apart, or make them smaller")
     for one, shape in itertools.product(bores, part.drawn):
         away = float(shapely.distance(one.axis, shape))
         if away <= one.bore.diameter / 2:
@@ -376,18 +413,66 @@ def _apart(part: FlatPart, bores: list[_Bored]) -> None:
 
 
 def _openings(job: Job, part: FlatPart) -> None:
-    table = _plate(job).openings
-    if table is None:
-        return
-    cutter = job.cutter(table.cutter, "[plate] openings cutter")
+    """Drawn openings lie within the outline, hold nothing that would come loose, and are whole as they are cut."""
     for shape in part.drawn:
         x, y = shapely.get_coordinates(shape.representative_point())[0]
         if shapely.distance(part.outline.exterior, shape) <= 0:
             raise JobError(f"{job.body_name} openings", f"the one near {place_words(x, y)} meets the edge",
                            allowed="openings within the outline", remedy="draw it as part of the outline")
-        if overlay.buffer(shape, -cutter.radius).is_empty:
-            raise JobError(f"{job.body_name} openings cutter", f'"{cutter.name}", {cutter.diameter:g} mm, does not go '
-                           f"into the opening near {place_words(x, y)}", remedy="name a smaller cutter")
+        if shape.interiors:
+            loose = max(map(Polygon, shape.interiors), key=shapely.area)
+            x, y = shapely.get_coordinates(loose.representative_point())[0]
+            raise JobError(f"{job.body_name} openings", f"a piece of {loose.area:.1f} mm2 near {place_words(x, y)} "
+                           "stands in one, and would come loose under the cutter", allowed="openings without such a "
+                           "piece", remedy="fill it in the drawing, and the opening is cleared whole; or leave bridges "
+                           "in the drawing that hold it")
+        _cut_whole(job, part, shape)
+
+
+def openings_cutter(job: Job) -> tuple[str, Cutter]:
+    """The key that names the cutter of drawn openings, and that cutter: those of a form are part of its line."""
+    table, key = _plate(job).openings, "[outline] cutter" if job.form else "[plate] openings cutter"
+    return key, job.cutter(table.cutter if table else "", key)
+
+
+def _opened(part: FlatPart, shape: Polygon, cutter: Cutter) -> BaseGeometry:
+    """What a cutter opens of a drawn opening."""
+    one = opening(cutter, part.surface, cutter.flute_length, shape, PocketOptions.arc, all_of_it=True)
+    opened: BaseGeometry = one.opened(one.axis_region(np.array([shape])))[0]
+    return opened
+
+
+def _is_whole(shape: Polygon, opened: BaseGeometry) -> bool:
+    return opened.geom_type == "Polygon" and opened.area > _MOSTLY * shape.area
+
+
+def _cut_whole(job: Job, part: FlatPart, shape: Polygon) -> None:
+    """Raise JobError for an opening that its cutter opens little of, or in pieces, or not as a half needs it."""
+    key, cutter = openings_cutter(job)
+    opened = _opened(part, shape, cutter)
+    left = overlay.difference(shape, opened)
+    if _is_whole(shape, opened):
+        refuse_tight(job, left, shape, cutter.diameter)
+        return
+    pieces, closed = shapely.get_parts(opened), shapely.get_parts(left)
+    necks = [one for one in closed if (shapely.distance(pieces, one) < _MEETS).sum() > 1]
+    x, y = shapely.get_coordinates(max(necks or closed, key=shapely.area).representative_point())[0]
+    does = f"cuts the opening in {len(pieces)} pieces, closed" if len(pieces) > 1 else \
+        "goes into little of the opening, not" if len(pieces) else "does not go into the opening"
+    widths = (np.arange(NARROWEST_GROOVE, cutter.diameter, 0.01).round(2)).tolist()
+    goes = bisect_left(widths, True, key=lambda wide: not _is_whole(
+        shape, _opened(part, shape, replace(cutter, diameter=wide))))
+    raise JobError(key, f'"{cutter.name}", {cutter.diameter:g} mm, {does} near {place_words(x, y)}',
+                   allowed=f"{widths[goes - 1]:.2f} mm or less" if goes else "",
+                   remedy=f"{'name a smaller cutter, or ' if goes else ''}draw it wider there")
+
+
+def opening_corners(job: Job, part: FlatPart) -> BaseGeometry:
+    """What the cutter of drawn openings leaves standing of them, in plan; empty where it is little."""
+    opened = overlay.union_all([_opened(part, shape, openings_cutter(job)[1]) for shape in part.drawn])
+    left = polygons(overlay.difference(MultiPolygon(list(part.drawn)), opened))
+    left = left[~films(left, _FILM)]
+    return MultiPolygon(left.tolist()) if shapely.area(left).sum() > SEEN else MultiPolygon()
 
 
 def _ring(job: Job, part: FlatPart, ring: RingTable, where: str) -> None:
@@ -413,11 +498,11 @@ def _ring(job: Job, part: FlatPart, ring: RingTable, where: str) -> None:
 def _clear_of_openings(part: FlatPart, ring: RingTable, where: str) -> None:
     """Nor does an opening that is drawn."""
     area, centre = ring_area(ring), shapely.Point(ring.at)
-    for opening in part.drawn:
-        if (shared := overlay.intersection(opening, area)).area <= 1e-6:
+    for shape in part.drawn:
+        if (shared := overlay.intersection(shape, area)).area <= 1e-6:
             continue
-        near = 0.0 if opening.covers(centre) else float(shapely.distance(opening.exterior, centre))
-        far = float(np.linalg.norm(shapely.get_coordinates(opening) - ring.at, axis=1).max())
+        near = 0.0 if shape.covers(centre) else float(shapely.distance(shape.exterior, centre))
+        far = float(np.linalg.norm(shapely.get_coordinates(shape) - ring.at, axis=1).max())
         ways = [f"outer {rounded_down(near):.2f} mm or less"] if near > ring.inner else []
         ways += [f"inner {rounded_up(far):.2f} mm or more"] if far < ring.outer else []
         raise JobError(

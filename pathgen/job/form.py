@@ -14,10 +14,19 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats
 from pathgen.base.errors import JobError
-from pathgen.base.units import coarse_length, format_length, place_words, told_apart
+from pathgen.base.units import (
+    as_written,
+    coarse_length,
+    format_length,
+    place_words,
+    rounded_down,
+    rounded_up,
+    told_apart,
+)
 from pathgen.job.flat_tables import FormTable, OpeningsTable, PlateTable
 from pathgen.job.job import Job, head_of
 from pathgen.job.outlines import drawn_area, page_of
+from pathgen.job.tables import PlaceTable
 from pathgen.parts.flat.part import FormFacts
 
 HALVES = {"outside": "inside", "on": "inside", "inside": "outside"}
@@ -93,10 +102,16 @@ def is_own(job: Job, at: tuple[float, float]) -> bool:
     form = _form(job)
     if not form.gap:
         return True
-    other = replace(job, form=replace(form, cut="inside" if form.cut == "outside" else "outside"))
     place = shapely.Point(at)
-    own, others = (float(shapely.distance(place, _piece(one))) for one in (job, other))
+    own, others = (float(shapely.distance(place, _piece(one))) for one in _with_other_half(job))
     return own <= others if form.cut == "outside" else own < others
+
+
+def _with_other_half(job: Job) -> tuple[Job, ...]:
+    """A half and the other one; what has no other by itself."""
+    form = _form(job)
+    other = "inside" if form.cut == "outside" else "outside"
+    return (job, replace(job, form=replace(form, cut=other))) if form.gap else (job,)
 
 
 def check_form(job: Job) -> None:
@@ -120,8 +135,36 @@ def check_form(job: Job) -> None:
             "[form] wall", f"{left} of the {HALVES[form.cut]} form is left between the line and "
             f"its edge at {place_words(*place, unit)}",
             allowed=f"{least} or more: a thin form bends under clamps",
-            remedy="make length or width larger, move the drawing with place, or write a smaller wall",
+            remedy=_wider(job, form.wall - wall),
         )
+
+
+def _wider(job: Job, short: float) -> str:
+    """What of size, place and wall gives a form the wall that it asks for, `short` mm more: what works, and no more."""
+    form, unit, more = _form(job), job.units, rounded_up(short)
+    ways = []
+    if form.length is not None and form.width is not None:
+        long, wide = rounded_up(form.length + short), rounded_up(form.width + 2 * short)
+        ways = [(f"make length {format_length(long, unit)} or more", replace(form, length=long)),
+                (f"make width {format_length(wide, unit)} or more", replace(form, width=wide))]
+    page = page_of(job, form.artwork, form.place, "[form]", seen=form.artwork_layers)
+    place = form.place or (PlaceTable(at=shapely.get_coordinates(page.centroid)[0].tolist()) if page else PlaceTable())
+    ways += [(f"move the drawing {format_length(more, unit)} towards the {side} with place",
+              replace(form, place=replace(place, at=(place.at[0] + x * more, place.at[1] + y * more))))
+             for side, x, y in (("near end", -1, 0), ("far end", 1, 0), ("lower side", 0, -1), ("upper side", 0, 1))
+             if place.at is not None]
+    words = [words for words, one in ways if _has_its_wall(replace(job, form=one))]
+    walls = [found[0] for found in map(_least_wall, _with_other_half(job)) if found]
+    return ", or ".join([*words, f"write wall = {as_written(rounded_down(min(walls)), unit, down=True)}"])
+
+
+def _has_its_wall(job: Job) -> bool:
+    """Whether both halves have it all along a line that is none of the page's edge."""
+    try:
+        walls = [found[0] for found in map(_least_wall, _with_other_half(job)) if found]
+        return min(walls, default=np.inf) >= _form(job).wall - 1e-6 and closed_by_page(job) is None
+    except JobError:
+        return False
 
 
 def closed_by_page(job: Job) -> tuple[float, Polygon] | None:
@@ -165,8 +208,8 @@ def to_the_page(job: Job, page: Polygon) -> str:
     return f"if the line is to end at the page's edge, let the form end there too: write [form] {size}"
 
 
-_STANDING = 0.002
-"""What may be left in the gap where short straight pieces of a line meet, mm."""
+_STANDING = 0.005
+"""What may be left in the gap where short straight pieces of a line meet, mm: curves are followed so closely."""
 
 
 def _form(job: Job) -> FormTable:

@@ -38,7 +38,7 @@ _REACHED, _EVERY = 1e-3, 0.05
 _LITTLE = 1e-3
 """What is filled is more than next to nothing from this area on however far the wall lies off, mm2."""
 
-_SEEN = 0.05
+SEEN = 0.05
 """Area that an inward corner keeps from which it is told, mm2."""
 
 Regions = tuple[tuple[str, Polygon | MultiPolygon], ...]
@@ -68,8 +68,8 @@ def drawn_outline(
     Raises JobError for a drawing that is not there or shows anything else.
     """
     shape = overlay.union_all([polygon for _, polygon in drawn_regions(job, artwork, place, where, seen=seen)])
-    if not _is_whole(shape):  # colours that touch may leave hairs between them where the engine cut one by the other
-        shape = overlay.buffer(overlay.buffer(shape, _HAIR, join_style="mitre"), -_HAIR, join_style="mitre")
+    if not _is_whole(shape):
+        shape = _without_hairs(shape)
     if not _is_whole(shape):
         parts = shapely.get_parts(shape)
         holes = int(shapely.get_num_interior_rings(parts).sum())
@@ -127,11 +127,20 @@ def _way_round(job: Job, asked: Polygon, cutter: str) -> tuple[Polygon, float]:
 def inner_corners(cut: Polygon, asked: Polygon) -> BaseGeometry:
     """What the outline's cutter leaves standing in corners that point inward, in plan; empty where it is little."""
     left = overlay.difference(cut, asked)
-    return left if left.area > _SEEN else Polygon()
+    return left if left.area > SEEN else Polygon()
+
+
+def _rings(shape: BaseGeometry) -> int:
+    return len(shapely.get_rings(shape))
 
 
 def _is_whole(shape: Polygon | MultiPolygon) -> bool:
     return shape.geom_type == "Polygon" and not shape.interiors
+
+
+def _without_hairs(shape: BaseGeometry) -> BaseGeometry:
+    """A shape without the hairs that colours which touch may leave where the engine cut one by the other."""
+    return overlay.buffer(overlay.buffer(shape, _HAIR, join_style="mitre"), -_HAIR, join_style="mitre")
 
 
 def drawn_area(
@@ -148,7 +157,9 @@ def drawn_area(
             raise JobError(f"{where} colours", f"{colour} is not in {artwork}", allowed=", ".join(regions),
                            remedy="name a colour of the drawing")
     wanted = (*(colours or ()), *layers) or tuple(regions)
-    return overlay.union_all([shape for name, shape in regions.items() if name in wanted])
+    area = overlay.union_all([shape for name, shape in regions.items() if name in wanted])
+    closed = _without_hairs(area)
+    return area if _rings(closed) == _rings(area) else closed
 
 
 def page_of(

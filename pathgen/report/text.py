@@ -93,7 +93,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     lines += ["", f"In all {minutes_words(minutes)} at the machine.", *go_on_lines(report), *not_cut_lines(report)]
     lines += much_less_lines(report)
     lines += [between_words(report["both_sides"], units)] if report["both_sides"] else []
-    lines += form_lines(report.get("form"), units)
+    lines += form_lines(report, units)
     lines += [] if report.get("holes") else moved_lines(report.get("form"), units)
     lines += _surface_lines(report["surface"], units)
     lines += [_inlay_line(inlay, units) for inlay in report["inlays"]]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathgen.base.units import fine_length, format_length, place_words
+from pathgen.base.units import fine_length, format_length, place_words, rounded_up
 from pathgen.parts.coupon.part import Coupon
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
@@ -19,17 +19,18 @@ def wall_words(width: float, at: tuple[float, float], units: str) -> str:
 
 
 def thin_wood_findings(clamping: Clamping) -> list[Finding]:
-    """A warning with its place for the thinnest wood of each kind under `THIN`; beside slots the verifier looks.
+    """A warning with its place for the thinnest wood of each kind that does not stand; beside slots the verifier looks.
 
     A test piece has none of its own: details are cut there without the stages that cut wood away or have filled it.
     """
     through = " and to let resin through" if any(inlay.fill == "resin" for inlay in clamping.inlays) else ""
-    cut = all(map(clamping.cut_before, clamping.inlays))
+    cut, apart = all(map(clamping.cut_before, clamping.inlays)), "draw them further apart, let them meet"
     return [] if isinstance(clamping.board, Coupon) else [
         Finding(
-            code="thin-wood", severity="warn", where=place_words(*thin.at), allowed=f"{THIN:g} mm",
+            code="thin-wood", severity="warn", where=place_words(*thin.at), allowed=f"{rounded_up(thin.needed):g} mm",
             got=f"{thin.width:.2f} mm of wood is left standing between {thin.between}",
-            remedy=f"draw them further apart, let them meet, or expect it to break out{through}",
+            remedy=f"{'move them further apart' if 'opening' in thin.between else apart}, or expect it to break out"
+                   f"{through}",
         )
         for thin in thin_wood(clamping) if thin.between != BESIDE_SLOT and not (cut and thin.between == BETWEEN_POCKETS)
     ]
@@ -40,4 +41,4 @@ def thin_wood_words(clamping: Clamping) -> str:
     units = clamping.units
     found = [f"{format_length(thin.width, units)} between {thin.between}, {place_words(*thin.at, units)}"
              for thin in thin_wood(clamping)]
-    return f"Red rings: wood thinner than {format_length(THIN, units)}, {'; '.join(found)}." if found else ""
+    return f"Red rings: wood so thin that it breaks out, {'; '.join(found)}." if found else ""

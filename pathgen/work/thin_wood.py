@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import combinations, product
+from typing import Any
 
 import numpy as np
 import shapely
 
 from pathgen.base import overlay
+from pathgen.base.units import falls_short
 from pathgen.work.clamping import Clamping
-from pathgen.work.operations import Outline, Slot
+from pathgen.work.operations import Channel, CutOut, Outline, RoundHoles, Slot
 from pathgen.work.walls import narrowest_wall
 
 THIN = 0.4
@@ -19,6 +22,8 @@ THIN = 0.4
 
 MEET = 0.005
 """With less than this between them two cuts meet, mm: it would be told as 0."""
+_TALL = 10.0
+"""Wood beside a hole is at most so many times as high as it is thick, or it breaks out; common practice, no source."""
 
 BETWEEN_POCKETS = "pockets"
 BESIDE_SLOT = "a pocket and a slot"
@@ -26,24 +31,32 @@ BESIDE_SLOT = "a pocket and a slot"
 
 @dataclass(frozen=True, kw_only=True)
 class ThinWood:
-    """The thinnest wood of a kind, where it is under `THIN`: mm."""
+    """The thinnest wood of a kind: mm."""
 
     between: str
     width: float
     at: tuple[float, float]
     least: float = MEET
     """With less than this there is no wood; holes that touch something are refused."""
+    needed: float = THIN
+    """What is thinner does not stand."""
+
+
+def least_wood(height: Any) -> Any:
+    """The thinnest that stands beside a hole or opening, for each of the heights that it has there, mm."""
+    return np.maximum(THIN, height / _TALL)
 
 
 @lru_cache(maxsize=2)
 def thin_wood(clamping: Clamping) -> tuple[ThinWood, ...]:
-    """The thinnest wood of each kind under `THIN`: what touches or crosses is no wood."""
-    return tuple(thin for thin in _thinnest(clamping) if thin.least < thin.width < THIN)
+    """The thinnest wood of each kind that does not stand: what touches or crosses is no wood."""
+    return tuple(thin for thin in _thinnest(clamping)
+                 if thin.width > thin.least and falls_short(thin.width, thin.needed))
 
 
 def _thinnest(clamping: Clamping) -> Iterator[ThinWood]:
     pockets = overlay.union_all([inlay.area for inlay in clamping.inlays])
-    yield from _beside_openings(clamping, pockets)
+    yield from _beside_bores(clamping)
     if pockets.is_empty:
         return
     wall = narrowest_wall(pockets)
@@ -62,20 +75,24 @@ def _thinnest(clamping: Clamping) -> Iterator[ThinWood]:
                        at=_between(edge, pockets))
 
 
-def _beside_openings(clamping: Clamping, pockets: shapely.Geometry) -> Iterator[ThinWood]:
-    """Between the openings of a part, and from them to its edge and to pockets."""
-    openings = np.array(clamping.board.openings, dtype=object)
-    if not len(openings):
-        return
-    pairs = [(one, other) for k, one in enumerate(openings) for other in openings[k + 1 :]]
-    around = [(one, shapely.boundary(clamping.board.outline)) for one in openings]
-    beside = [(one, pockets) for one in openings] if not pockets.is_empty else []
-    for between, some, least in (("two openings", pairs, 0.0), ("an opening and the edge", around, 0.0),
-                                 ("a pocket and an opening", beside, MEET)):
-        if some:
-            one, other = min(some, key=lambda both: float(shapely.distance(*both)))
-            yield ThinWood(between=between, width=float(shapely.distance(one, other)), at=_between(one, other),
-                           least=least)
+def _beside_bores(clamping: Clamping) -> Iterator[ThinWood]:
+    """Between the holes and openings of a part, through it or not, and from them to its edge and to pockets."""
+    top, cut = clamping.finished_surface.thickness, [step.operation for step in clamping.steps]
+    bores = [(shape, top - max(one.bottom, 0.0)) for one in cut
+             if isinstance(one, CutOut | RoundHoles) and not isinstance(one, Channel)
+             for shape in shapely.get_parts(one.leaves_open(0.0))]
+    edge = [(shapely.boundary(clamping.board.outline), top)]
+    pockets = [(inlay.area, inlay.depth) for inlay in clamping.inlays if not inlay.area.is_empty]
+    for between, pairs, least in (("two openings", list(combinations(bores, 2)), 0.0),
+                                  ("an opening and the edge", list(product(bores, edge)), 0.0),
+                                  ("a pocket and an opening", list(product(bores, pockets)), MEET)):
+        if not pairs:
+            continue
+        some, deep = (np.array([[each[k] for each in both] for both in pairs]) for k in (0, 1))
+        wide, needed = shapely.distance(*some.T), least_wood(deep.min(axis=1))
+        worst = int(np.argmin(np.where(wide > least, wide / needed, np.inf)))
+        yield ThinWood(between=between, width=float(wide[worst]), at=_between(*some[worst]), least=least,
+                       needed=float(needed[worst]))
 
 
 def _between(one: shapely.Geometry, other: shapely.Geometry) -> tuple[float, float]:

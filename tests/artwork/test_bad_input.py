@@ -122,9 +122,10 @@ def test_is_refused_with_a_reason_and_soon(read: Read, name: str) -> None:
     content, words = HOSTILE[name]
     # well under 1 s on an idle machine; processor time, since others may be at work on this one
     begin = time.process_time()
-    with pytest.raises(ArtworkError, match=words):
+    with pytest.raises(ArtworkError, match=words) as refused:
         read(content)
     assert time.process_time() - begin < (30.0 if name == "lattice" else 8.0)  # its crossings are counted
+    assert "drawing.svg" in refused.value.where  # of the drawings of a job, which
 
 
 def test_no_such_file(tmp_path) -> None:  # type: ignore[no-untyped-def]

@@ -1,6 +1,7 @@
 """Jobs of a form: what is left of the sheet by formulas, and what is refused with its place and numbers."""
 
 import math
+import re
 from contextlib import nullcontext
 
 import pytest
@@ -10,6 +11,7 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from pathgen.job.form import parts_of
 from pathgen.job.part import part_of
+from pathgen.report.forms import form_lines
 from tests.job.test_plates import PLATE
 
 FORM = PLATE[: PLATE.index("[plate]")] + """[form]
@@ -138,6 +140,30 @@ def test_refused(tmp_path, old, new, said):
         read(tmp_path, FORM.replace(old, new, 1))
 
 
+HIGH = '<path fill="#885522" d="M-1,60Q150,0 301,60V241H-1Z"/>'
+"""A line near the page's upper edge, which ends at both its ends."""
+
+
+@pytest.mark.parametrize(("asked", "shape", "ways"), [
+    ("width = 240.0\nwall = 120.0", ARC, ["write wall = 100.04"]),
+    ("width = 120.0\nwall = 50.0", ARC, ["make width 169.99 mm or more", "write wall = 25"]),
+    ("width = 240.0\nwall = 60.0", DISC, ["make width 244.78 mm or more", "write wall = 57.61"]),
+    ("width = 240.0\nwall = 45.0", HIGH, ["move the drawing 17.4 mm towards the lower side with place",
+                                          "write wall = 27.6"]),
+])
+def test_what_a_refused_wall_names_works(tmp_path, asked, shape, ways):
+    """A larger form was named where the line ends at the page's edge, and may be no larger than its page."""
+    text = FORM.replace("width = 240.0\nwall = 20.0", asked)
+    with pytest.raises(JobError, match=r"\[form\] wall: ") as refused:
+        read(tmp_path, text, shape)
+    assert str(refused.value).split("under clamps): ")[1].split(", or ") == ways
+    for words in ways:
+        value = re.search(r"[\d.]+", words)[0]
+        read(tmp_path, {"make": re.sub("width = .*\nwall", f"width = {value}\nwall", text),
+                        "move": text.replace("[150.0, 0.0]", f"[150.0, -{value}]"),
+                        "writ": re.sub("wall = .*", f"wall = {value}", text)}[words[:4]], shape)
+
+
 @pytest.mark.parametrize(("radius", "half"), [(1.0, "inside"), (0.3, "outside")])
 def test_a_line_that_turns_tighter_than_the_cutter(tmp_path, radius, half):
     """A step in the line, its corners rounded: the inner one in the inside half, the outer one in the other."""
@@ -146,6 +172,22 @@ def test_a_line_that_turns_tighter_than_the_cutter(tmp_path, radius, half):
              f'V{100 + outer} A{outer},{outer} 0 0 1 {140 + outer},100 H310 V250 Z"/>')
     with pytest.raises(JobError, match=rf"turns tighter than the 3.* cutter near 1\d\d.* of the {half} form standing"):
         read(tmp_path, FORM.replace("gap = 2.4", "gap = 1.0"), shape)
+
+
+@pytest.mark.parametrize(("radius", "gap", "fits"), [
+    (1.1, 0.4, True), (1.05, 0.4, False), (0.51, 1.0, True), (0.5, 0.4, False)])
+def test_a_closed_line_turns_no_tighter_in_the_half_round_it(tmp_path, radius, gap, fits):
+    """The corners of its opening have the line's radius and the gap; they were left as the cutter rounds them."""
+    shape = f'<rect x="50" y="50" width="100" height="80" rx="{radius}" fill="#885522"/>'
+    text = FORM.replace("gap = 2.4\nlength = 300.0\nwidth = 240.0", f"gap = {gap}")
+    with nullcontext() if fits else pytest.raises(JobError, match=r"tighter than the 3.* of the outside form standing"):
+        read(tmp_path, text, shape)
+
+
+def test_a_corner_as_round_as_a_refusal_asks_for_is_none(tmp_path):
+    """Its arcs come in chords within 0.005 mm: 1.5 to 2 mm, with a cutter of 3 mm, were refused."""
+    shape = '<path fill="#885522" d="M-10,250V150H138.5A1.5,1.5 0 0 0 140,148.5V109A9,9 0 0 1 149,100H310V250Z"/>'
+    read(tmp_path, FORM.replace("gap = 2.4", "gap = 1.0"), shape)
 
 
 @pytest.mark.parametrize(("long", "said"), [(300.005, None), (300.5, r"the page's edge is cut as part of the line")])
@@ -201,6 +243,40 @@ def test_layers_on_one_dowel_are_told_of_each_half(tmp_path, count, layers, told
              for half in parts_of(job)]
     assert found == [[f"one hole through each of the 3 layers of the {half} form: they turn on its dowel"]
                      for half in ("inside", "outside")] if told else [[], []]
+
+
+def test_a_mould_that_its_cutter_would_cut_in_two(tmp_path):
+    rooms = '<path fill="#885522" d="M60,60H130V118H170V60H240V180H170V122H130V180H60Z"/>'
+    text = FORM.replace('cut = "halves"\ngap = 2.4\nlength = 300.0\nwidth = 240.0', 'cut = "inside"')
+    with pytest.raises(JobError, match=r'\[outline\] cutter: "flat 3", 5 mm, cuts the opening in 2 .*4\.00 mm or less'):
+        read(tmp_path, text.replace("diameter = 3.0", "diameter = 5.0"), rooms)
+    read(tmp_path, text, rooms)
+
+
+@pytest.mark.parametrize(("layers", "hole", "said"), [
+    (2, "", "No hole goes through them: line them up by their edges"), (1, "", ""),
+    (2, HOLE.format(-60.0) + "depth = 4.0\n", "No hole goes through"),
+    (2, HOLE.format(-60.0), "so that the holes come to lie over each other"),
+])
+def test_layers_without_dowels_are_lined_up_by_their_edges(tmp_path, layers, hole, said):
+    text = FORM.replace('"halves"\ngap = 2.4', f'"outside"\nlayers = {layers}') + hole
+    clamping = clamping_of(read(tmp_path, text))
+    words = " ".join(form_lines(clamping.board.rows(clamping), "mm"))
+    assert said in words
+    assert ("each other" in words, "edges" in words) == ("each other" in said, "No hole" in said)
+
+
+def test_a_form_is_told_of_its_own_tables(tmp_path):
+    """It was told of [plate] artwork, and of the cutter of [plate] openings."""
+    text = FORM.replace('"halves"\ngap = 2.4\nlength = 300.0\nwidth = 240.0', '"inside"')
+    for cut, shape in (("outside", '<path fill="#885522" d="M60,60H200V180H120V120H60Z"/>'),
+                       ("inside", '<rect fill="#885522" x="60" y="60" width="90" height="90"/>')):
+        job = read(tmp_path, text.replace('"inside"', f'"{cut}"'), shape)
+        told = [one.where for one in doubts_of(job, clamping_of(job)) if "point inward" in one.problem]
+        assert told == ["[form] artwork"]
+    with pytest.raises(JobError) as refused:
+        read(tmp_path, text.replace('shape = "flat-end"', 'shape = "ball-end"'), DISC)
+    assert [line.split(":")[0] for line in refused.value.lines] == ["[outline] cutter"]
 
 
 def test_holes_and_openings_through_a_form_are_counted_apart(tmp_path):

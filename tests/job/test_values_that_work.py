@@ -16,6 +16,7 @@ from pathgen.job.kinds import KINDS
 from pathgen.work.thin_wood import thin_wood
 from pathgen.work.touching import walled
 from tests import small_board
+from tests.job.test_plates import HOLE, PLATE, read
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 SPOILT = [
@@ -344,3 +345,23 @@ def test_a_drawing_off_the_board_is_told_how_large_it_is_and_how_large_it_may_be
     across = re.search(r"mm along, and there -([\d.]+) mm to ([\d.]+) mm across", refused.value.allowed)
     assert across
     assert 20.0 < float(across[1]) == float(across[2]) < 40.0
+
+
+ROW = HOLE.replace("diameter = 10.0", "diameter = 8.0\ncount = 3\npitch = {}\n")
+WIDER = "counterbore = {{ diameter = 14.0, depth = 1.0 }}\n"
+
+
+@pytest.mark.parametrize(("row", "pitch", "more", "named"), [
+    # of the last hole, 50 mm along, to the end at 100 mm: 43 mm less what stands, 0.4 mm or a tenth of the sheet
+    (ROW + WIDER, 24.0, 3.0, 21.3), (ROW + WIDER, 12.0, 3.0, 14.4), (ROW, 24.0, 18.0, 22.1), (ROW, 24.0, 3.0, 22.8),
+    (ROW + WIDER + "angle = 20.0\n", 40.0, 3.0, None), (ROW + "length = 12.0\nturn = 45.0\n", 6.0, 3.0, None),
+    (ROW.replace("[50.0, 0.0]", "[20.0, 20.0]") + "angle = -25.0\nmirror = true\n", 50.0, 3.0, None),
+])
+def test_the_pitch_that_a_refusal_names_leaves_wood_beside_the_whole_row(tmp_path, row, pitch, more, named):
+    """It was that of the holes alone, whose counterbores were refused next, and left 0.4 mm in a sheet of 18 mm."""
+    text = PLATE.replace("thickness = 3.0", f"thickness = {more}").replace("flute_length = 12.0", "flute_length = 25.0")
+    with pytest.raises(JobError, match=r"pitch: .* make pitch [\d.]+ mm or (more|less)") as refused:
+        read(tmp_path, text + row.format(pitch))
+    found = float(re.search(r"make pitch ([\d.]+)", str(refused.value))[1])
+    assert named is None or found == pytest.approx(named, abs=0.011)
+    assert thin_wood(clamping_of(read(tmp_path, text + row.format(found)))) == ()

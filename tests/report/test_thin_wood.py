@@ -77,7 +77,7 @@ def test_the_place_is_ringed_in_the_picture_and_named_under_it(tmp_path):
     assert (x, y) == (pytest.approx(40.15, abs=0.01), pytest.approx(0.5, abs=2.6))
     assert words == "0.3 mm between pockets"
     legend = legend_above(clamping)
-    assert "Red rings: wood thinner than 0.4 mm, 0.3 mm between pockets, 40.15 mm along" in legend
+    assert "Red rings: wood so thin that it breaks out, 0.3 mm between pockets, 40.15 mm along" in legend
     wide = clamping_of(pathgen.load_job(job(tmp_path, art=drawing(0.5))))
     assert not rings(wide)
     assert "Red rings" not in legend_above(wide)

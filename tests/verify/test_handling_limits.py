@@ -37,7 +37,8 @@ def one_step(*, shape="flat-end", spins=True, clearance=10.0, travel=None):
         feature=lambda kind: None, done=lambda step: False,
         setup=SimpleNamespace(keep_out=(clamp,)), inlays=(),
         machine=SimpleNamespace(spin_up=3.0, clearance=clearance, travel=travel),
-        to_board=lambda points, step: points, on_bed=lambda points, step: points)
+        to_board=lambda points, step: points, on_bed=lambda points, step: points,
+        to_machine=lambda points, step: points)
     step = SimpleNamespace(cutter=cutter, operation=SimpleNamespace(bottom=-0.3, spins=spins), file_name="a.nc",
                            order=1)
     clamping.steps = (step,)

@@ -122,7 +122,7 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
             ("Zero", zero_words(clamping)),
         ]),
         *(e("p", line) for line in not_cut_lines(report)),
-        *(e("p", line) for line in form_lines(report.get("form"), clamping.units)),
+        *(e("p", line) for line in form_lines(report, clamping.units)),
         *(e("p", line) for line in moved_lines(report.get("form"), clamping.units) if not report.get("holes")),
     )
 
