@@ -93,7 +93,7 @@ def second_cut(*, marks=None, area="board", cut=True, z_zero="bed", cutters="ab"
         moved=moved, moved_from=3, surfacing=SimpleNamespace(resurface_area=area, blend=2.0), units="mm",
         cutter=lambda kind: cut, setup=SimpleNamespace(z_zero=z_zero),
         steps=[SimpleNamespace(order=order, turn=None, cutter=SimpleNamespace(name=name),
-                               operation=SimpleNamespace(makes_surface=surfaced))
+                               operation=SimpleNamespace(makes_surface=surfaced, keeps_cutter=True))
                for order, name in enumerate(cutters, 1)])
 
 
