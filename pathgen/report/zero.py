@@ -61,10 +61,10 @@ def zero_findings(planned: Plan) -> list[Finding]:
 
 
 def _edges_past_travel(planned: Plan) -> Iterator[Finding]:
-    """Where a machine that spans all that is cut cannot go beside the blank's edges too, on either side."""
+    """Where a machine that spans all that is planned cannot go beside the blank's edges too, on either side."""
     clamping, first = planned.clamping, planned.clamping.steps[0]
     travel = clamping.machine.travel
-    if travel is None or clamping.moved or clamping.under or clamping.board.names.lies:
+    if travel is None or not planned.paths or clamping.moved or clamping.under or clamping.board.names.lies:
         return
     x0, y0, x1, y1 = clamping.shared.blank if clamping.shared else clamping.stock.bounds
     edges = clamping.to_machine(np.array([[x0, y0, 0.0], [x1, y1, 0.0]]))
