@@ -650,7 +650,7 @@ def _loose(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             where=job.body_name, allowed=allowed,
             remedy=f"{remedy}, or stick the blank down over its whole face, waste too",
             problem=f"{largest.area:.0f} mm2 of wood near {place_words(x, y, job.units)} comes loose under the cutter: "
-                    f"all round it is cut through{f'; so do {more} more' if more else ''}",
+                    f"all round it is cut through, or nearly{f'; so do {more} more' if more else ''}",
         )
 
 

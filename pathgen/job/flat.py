@@ -457,8 +457,8 @@ def _cut_whole(job: Job, part: FlatPart, shape: Polygon) -> None:
     pieces, closed = shapely.get_parts(opened), shapely.get_parts(left)
     necks = [one for one in closed if (shapely.distance(pieces, one) < _MEETS).sum() > 1]
     x, y = shapely.get_coordinates(max(necks or closed, key=shapely.area).representative_point())[0]
-    does = f"cuts the opening in {len(pieces)} pieces, closed" if len(pieces) > 1 else \
-        "goes into little of the opening, not" if len(pieces) else "does not go into the opening"
+    does = f"cuts the opening in {len(pieces)} pieces and leaves it closed" if len(pieces) > 1 else \
+        "goes into less than half of the opening, and not into it" if len(pieces) else "does not go into the opening"
     widths = (np.arange(NARROWEST_GROOVE, cutter.diameter, 0.01).round(2)).tolist()
     goes = bisect_left(widths, True, key=lambda wide: not _is_whole(
         shape, _opened(part, shape, replace(cutter, diameter=wide))))

@@ -324,10 +324,11 @@ def _first_moved(job: Job, clamping: Clamping) -> int:
         if job.moved.before > len(steps):
             raise JobError("[moved] before", f"program {job.moved.before}", allowed=f"1 to {len(steps)}",
                            remedy="give the number of the first program to be run after the move")
-        marks = isinstance(steps[job.moved.before - 1].operation, WitnessMarks)
-        if marks and ((job.marks and job.marks.drilled) or any(m.at is None for m in job.measured)):
-            raise JobError("[moved] before", "program 1 drills the marks, which were measured: they are in the wood",
-                           allowed=f"2 to {len(steps)}", remedy="write 2")
+        drills = next((s.order for s in steps if isinstance(s.operation, WitnessMarks)), 0)
+        measured = (job.marks and job.marks.drilled) or any(m.at is None for m in job.measured)
+        if measured and job.moved.before <= drills:
+            raise JobError("[moved] before", f"program {drills} drills the marks, which were measured: they are in the "
+                           "wood", allowed=f"{drills + 1} to {len(steps)}", remedy=f"write {drills + 1}")
         return job.moved.before
     first = next((inlay for inlay in clamping.inlays if inlay.fill != "none"), None)
     pockets = [s.order for s in steps if first and s.operation.opens is first]

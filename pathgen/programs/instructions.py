@@ -16,7 +16,7 @@ from pathgen.programs.zeroing import refits, surfaced_before, under_clamps
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
 from pathgen.work.mark_errors import zero_again
-from pathgen.work.operations import STAY, DowelHoles, Outline, Slot
+from pathgen.work.operations import STAY, DowelHoles, Outline, Slot, WitnessMarks
 
 INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""
@@ -430,8 +430,8 @@ def _z_place(clamping: Clamping, step: Step) -> str:
         return f"not on the top, which has moved: {again}, or so that the check of Z 0 below comes right"
     if surfaced_before(clamping, step):
         return f"the raw top is gone where it was surfaced: {again}, or on stock left standing outside the cut"
-    later = step.number == 1 and clamping.surfacing is not None and any(
-        refits(clamping, one) for one in clamping.steps[1:])
+    later = step.number == 1 and (clamping.feature(WitnessMarks) is not None or (
+        clamping.surfacing is not None and any(refits(clamping, one) for one in clamping.steps[1:])))
     return f"touch off on {_top_words(clamping)}" + (
         ", then on the bed beside the work, or on a setter (a block of known height) there, and note the Z shown: "
         "once that top is cut or has moved, each cutter is set to show the same there" if later else "")

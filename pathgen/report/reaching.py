@@ -49,7 +49,8 @@ SEEN = 1.0
 LEFT_NOTED = 0.02
 """Share of a colour above which what stays closed is a warning."""
 MISSED = 2.0
-"""Area of a closed place from which it is one however small its share, mm2: more than a right-angled corner of 6 mm."""
+"""Area of a closed place from which it is one however small its share, mm2: more than a cutter of 6 mm leaves
+in a right-angled corner; common practice, no source."""
 MUCH_CLOSED = "much-left-closed"
 """Code of those warnings: they are said beside the verdict too."""
 
@@ -143,7 +144,7 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence
             own = [c.cutter for c in one.cutters if c.colour == colour.colour]
             names = " and ".join(f'"{name}"' for name in own)
             if not colour.details:
-                findings += [(closed, _crumbs(inlay.name, colour, closed, names))] * (share >= LEFT_UNREMARKED)
+                findings += [(closed, _crumbs(inlay.name, colour, closed, names))] if share >= LEFT_UNREMARKED else []
                 continue
             line = next((d for d in colour.details if d.length >= LINE and d.area >= FILM * d.length), None)
             warned = share > LEFT_NOTED or colour.details[0].area >= MISSED
@@ -221,8 +222,9 @@ def is_reached(depth: float, deepest: float | None) -> bool:
 
 def _crumbs(where: str, colour: CutterReach, closed: float, names: str) -> Finding:
     """Places that are each too small to be listed, and many."""
+    warned = closed > LEFT_NOTED * colour.area
     return Finding(
-        code="detail-out-of-reach", severity="note", where=where,
+        code=MUCH_CLOSED if warned else "detail-out-of-reach", severity="warn" if warned else "note", where=where,
         got=f"{_seen_area(closed)} of {colour.colour}, {100 * closed / colour.area:.1f} % of that colour, stays closed "
             f"with {names} in many places, each under {SMALLEST:g} mm2: its corners come out round",
         allowed="corners as round as the cutter", remedy="add a smaller cutter or a v cutter, or leave it so",

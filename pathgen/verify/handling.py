@@ -196,7 +196,7 @@ def _feeds(
             allowed=f"feeds near {cutter.feed:g} mm per minute and {cutter.plunge:g} mm per minute",
             remedy="a cutter that rubs burns the wood: check the feed",
         )
-    run = clamping.to_machine(motion.end, step) - clamping.to_machine(motion.start, step)  # work may tilt, no spindle
+    run = clamping.to_machine(motion.end, step) - clamping.to_machine(motion.start, step)  # down is along the spindle
     length = np.linalg.norm(run, axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
         rate = motion.feed * np.maximum(-run[:, 2] - tolerances.rounding, 0.0) / length

@@ -194,9 +194,9 @@ SPOON = '<path fill="#ffffff" d="M20,20H24V21H60V23H24V24H20Z"/>'
 
 
 @pytest.mark.parametrize(("shape", "cutter", "said"), [
-    (ROOMS, 3.0, r'"flat 3", 3 mm, cuts the opening in 2 pieces, closed near 38 mm along, 5 mm .*2\.00 mm or less'),
-    (ROOMS, 6.0, r'"flat 3", 6 mm, cuts the opening in 2 pieces, closed .*2\.00 mm or less\): name a smaller cutter'),
-    (SPOON, 3.0, r"goes into little of the opening, not near 4\d.* mm along, 8 mm across \(allowed: 2\.00 mm or less"),
+    (ROOMS, 3.0, r'"flat 3", 3 mm, cuts the opening in 2 pieces and leaves it closed near 38 .*2\.00 mm or less'),
+    (ROOMS, 6.0, r'"flat 3", 6 mm, cuts the opening in 2 pieces and leaves it closed .*2\.00 mm or less\): name a sm'),
+    (SPOON, 3.0, r"less than half of the opening, and not into it near 4\d.* mm along, 8 mm .*2\.00 mm or less"),
     (ROOMS.replace("V24H44V20H56V30H44V26", "V24.9H44V20H56V30H44V25.1"), 3.0,
      r"cuts .* 5 mm across: draw it wider there"),
 ])
@@ -484,7 +484,7 @@ def test_the_disc_inside_a_ring_that_goes_through_comes_loose(tmp_path, depth, t
     text = PLATE.replace("face = false", "face = false\nmin_web = 0.0") + RING.replace("1.5", str(depth))
     job = read(tmp_path, text)
     assert loose(job) == ["314 mm2 of wood near 50 mm along, 0.1 mm across comes loose under the cutter: all round it "
-                          "is cut through"] * told  # pi 10^2
+                          "is cut through, or nearly"] * told  # pi 10^2
     (floor,) = [doubt for doubt in doubts_of(job, clamping_of(job)) if "stays under it" in doubt.problem] or [None]
     assert (floor is not None) == told
     assert floor is None or floor.remedy.endswith("the cutter goes through")  # nothing is filled in

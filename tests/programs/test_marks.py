@@ -48,6 +48,7 @@ hover = 1.5
 """
 OF_THIN = cutter(name="thin", shape="flat-end", diameter=1.5, speed=18000, feed=700.0, plunge=200.0, stepdown=0.8)
 OF_THIN += MARKS
+HOLES = '[holes]\ncutter = "flat"\ndiameter = 3.0\nat = [[-12.0, 10.0], [96.0, 10.0]]\n'
 TURN, SHIFT, ABOUT = (0.10, -0.08, 0.20), np.array([0.21, -0.13, 0.07]), np.array([40.0, 0.0, 8.0])
 PLACES = np.array([[-15.0, -28.0, 8.0], [-15.0, 28.0, 8.0], [98.0, -28.0, 8.0], [98.0, 28.0, 8.0]])
 
@@ -393,6 +394,8 @@ def test_a_warped_board_is_refused_with_the_residual(tmp_path):
     (MARKS + measured() + "[moved]\nbefore = 40\n", "program 40"),
     (MARKS + "drilled = [[-15.0, -28.0, 8.0], [-15.0, 28.0, 8.0], [98.0, -28.0, 8.0]]\n" + measured()
      + "[moved]\nbefore = 1\n", r"program 1 drills the marks, which were measured.*allowed: 2 to \d+\): write 2"),
+    (MARKS + "drilled = [[-15.0, -28.0, 8.0], [-15.0, 28.0, 8.0], [98.0, -28.0, 8.0]]\n" + HOLES + measured()
+     + "[moved]\nbefore = 2\n", r"program 2 drills the marks, which were measured.*allowed: 3 to \d+\): write 3"),
 ])
 def test_measured_marks_that_do_not_go_together(tmp_path, extra, words):
     with pytest.raises(JobError, match=words):

@@ -464,6 +464,21 @@ def test_a_thin_line_that_stays_closed_is_told_beside_much_that_is_cut(tmp_path,
     assert ["7.0 mm long" in got for got in told] == [True] * found
 
 
+def test_a_colour_that_a_later_inlay_cuts_wholly_leaves_nothing_closed(tmp_path):
+    """Its area is none, which the share of it that stays closed was divided by."""
+    (tmp_path / "spot.svg").write_text(svg('<rect x="23" y="6" width="14" height="11" fill="#225577"/>'))
+    later = '[[inlay]]\nartwork = "spot.svg"\ndepth = 1.5\ncutters = ["flat"]\nplace = { at = [45.0, 0.0] }\n'
+    clamping = clamping_of(load_job(job(tmp_path, extra=later)))
+    found = reach_findings(clamping, reach_of_cutters(clamping), [])
+    assert not [one for one in found if "#cc8833" in one.got]
+
+
+@pytest.mark.parametrize(("area", "severity"), [(300.0, "note"), (150.0, "warn")])
+def test_crumbs_of_more_than_the_share_that_is_warned_of_are_warned_of(area, severity):
+    found = _crumbs("inlay 1", SimpleNamespace(colour="#896024", area=area), 4.0, '"ball"')  # 1.3 % and 2.7 %
+    assert found.severity == severity
+
+
 @pytest.mark.parametrize(("teeth", "told"), [(13, True), (3, False)])
 def test_many_places_each_too_small_to_be_told_are_told_together(tmp_path, teeth, told):
     """Derived: a disc of 1 mm in a corner of 130 degrees leaves tan(25) - 25 pi / 180 = 0.030 mm2 of it."""
