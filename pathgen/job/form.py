@@ -181,7 +181,7 @@ def closed_by_page(job: Job) -> tuple[float, Polygon] | None:
 def refuse_tight(job: Job, filled: BaseGeometry, piece: Polygon, diameter: float) -> None:
     """Raise JobError where the line turns tighter than the cutter, so that the halves would not be `gap` apart."""
     form = job.form
-    if form is None or not form.gap:
+    if form is None or not form.gap or filled.is_empty:
         return
     corners = shapely.get_coordinates(filled)
     away = shapely.distance(shapely.points(corners), piece.exterior)

@@ -430,7 +430,7 @@ def _z_place(clamping: Clamping, step: Step) -> str:
         return f"not on the top, which has moved: {again}, or so that the check of Z 0 below comes right"
     if surfaced_before(clamping, step):
         return f"the raw top is gone where it was surfaced: {again}, or on stock left standing outside the cut"
-    later = step.number == 1 and (clamping.feature(WitnessMarks) is not None or (
+    later = step.number == 1 and (step.turn is not None or clamping.feature(WitnessMarks) is not None or (
         clamping.surfacing is not None and any(refits(clamping, one) for one in clamping.steps[1:])))
     return f"touch off on {_top_words(clamping)}" + (
         ", then on the bed beside the work, or on a setter (a block of known height) there, and note the Z shown: "

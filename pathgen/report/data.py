@@ -180,8 +180,7 @@ def _program(program: Program, clamping: Clamping) -> dict[str, Any]:
     if cutter.angle is not None:
         words["angle"] = cutter.angle
     return {
-        "order": program.order,
-        **({"turn": program.step.turn.number} if program.step.turn else {}),  # among those of all parts of a blank
+        **program.step.numbers,
         "file": program.file_name,
         "operation": program.operation,
         "cutter": words,

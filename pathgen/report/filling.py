@@ -77,7 +77,7 @@ def filling_data(planned: Plan) -> dict[str, Any]:
         "contrast": contrast_rows(planned),
         "shift_errors": _shift_rows(clamping),
         "references": [
-            {"order": step.number, "z": list(r.z), "xy": list(r.xy), "gone": list(r.gone), "set_again": r.refit}
+            {**step.numbers, "z": list(r.z), "xy": list(r.xy), "gone": list(r.gone), "set_again": r.refit}
             for step, r in zip(clamping.steps, references(planned.around), strict=True)
         ],
         "marks": marks_data(clamping),

@@ -175,11 +175,12 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
         return []
     rows: list[list[str]] = []
     for r in report["references"]:
+        number = r.get("turn", r["order"])
         row = ["; ".join(r["z"]) or "nothing", "; ".join(r["xy"]) or "nothing", "; ".join(r["gone"])]
         if rows and rows[-1][1:] == row:
-            rows[-1][0] = f"{rows[-1][0].split(' ')[0]} to {r['order']}"
+            rows[-1][0] = f"{rows[-1][0].split(' ')[0]} to {number}"
         else:
-            rows.append([str(r["order"]), *row])
+            rows.append([str(number), *row])
     lines = ["Every program has the same zero: do not set X and Y again.", ""]
     lines += table(["program", "Z can be set from", "X and Y can be found again from", "gone"], rows)
     if any("setter" in row[1] for row in rows):

@@ -21,7 +21,7 @@ def zero_rows(programs: Sequence[Program], units: str) -> list[dict[str, Any]]:
     """A row for each check: place on the part, tip height and feeler, what the display must show, all in mm; words."""
     return [
         {
-            "order": p.step.number, "cutter": p.cutter.name, "on": check.on,
+            **p.step.numbers, "cutter": p.cutter.name, "on": check.on,
             "at": [round(check.x, 3), round(check.y, 3)], "height": round(check.height, 5), "feeler": check.feeler,
             "ridge": check.ridge, "like": check.like, "within": round(check.within, 4), "off": check.off,
             "display": [round(v, 5) + 0.0 for v in check.display], "words": check_words(check, p.step, units),
@@ -34,12 +34,12 @@ def zero_lines(rows: Sequence[dict[str, Any]], units: str) -> list[str]:
     """The checks as a table, and what each means where it does not hold."""
     if not rows:
         return []
-    cells = [[str(r["order"]), r["cutter"], r["on"], *(even_length(v, units) for v in (*r["display"], r["feeler"]))]
-             for r in rows]
+    cells = [[str(r.get("turn", r["order"])), r["cutter"], r["on"],
+              *(even_length(v, units) for v in (*r["display"], r["feeler"]))] for r in rows]
     return [
         "", "Zero, checked on the work before each program that a cutter is fitted for", "",
         *table(["program", "cutter", "over", "X", "Y", "Z shown", "feeler"], cells, right=(0, 3, 4, 5, 6)),
-        *(f"Program {r['order']}: {r['words'][1]}" for r in rows),
+        *(f"Program {cell[0]}: {r['words'][1]}" for cell, r in zip(cells, rows, strict=True)),
         *(f"Shown over the {on} the same amount wrong each time Z 0 is set: {off}, and Z 0 is right."
           for on, off in dict.fromkeys((row["on"], row["off"]) for row in rows if row["off"] and not row["within"])),
         *([f"Still further off with Z 0 set again: {MISREAD}."] if any(r["within"] for r in rows) else []),

@@ -164,6 +164,11 @@ class Step:
         return self.turn.number if self.turn else self.order
 
     @property
+    def numbers(self) -> dict[str, int]:
+        """Its `order` in its part, and where there are others its `turn` among all, as reports have them."""
+        return {"order": self.order} | ({"turn": self.turn.number} if self.turn else {})
+
+    @property
     def inlay(self) -> int | None:
         """Index of the inlay that it works on."""
         return self.operation.inlay.index if self.operation.inlay is not None else None

@@ -20,8 +20,8 @@ from pathgen.work.walls import narrowest_wall
 THIN = 0.4
 """Wood thinner than this between two cuts does not stand, mm; common practice, no source."""
 
-MEET = 0.005
-"""With less than this between them two cuts meet, mm: it would be told as 0."""
+MEET = 0.015
+"""With less than this between them two cuts meet, mm: as far as the chords of curves that touch may lie apart."""
 _TALL = 10.0
 """Wood beside a hole is at most so many times as high as it is thick, or it breaks out; common practice, no source."""
 

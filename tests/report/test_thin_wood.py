@@ -45,6 +45,12 @@ def test_between_pockets(tmp_path, gap, count):
         assert (warned[0].severity, warned[0].allowed) == ("warn", "0.4 mm")
 
 
+def test_curves_that_touch_leave_no_wood_between_their_chords(tmp_path):
+    """A side that is a circle's tangent: 0.008 mm of wood was warned of, and letting them meet advised."""
+    art = '<circle cx="12" cy="15" r="8" fill="#225577"/><rect x="20" y="6" width="6" height="18" fill="#225577"/>'
+    assert not found(tmp_path, svg(art))
+
+
 @pytest.mark.parametrize(("fill", "said"), [("resin", True), ("none", False)])
 def test_resin_goes_through_where_there_is_some(tmp_path, fill, said):
     path = job(tmp_path, art=drawing(0.3), changes={"overfill = 0.7": f'fill = "{fill}"'})
@@ -101,10 +107,10 @@ def test_beside_a_slot(tmp_path, gap, count):
 
 
 def test_a_narrow_wall_is_said_to_break_out_and_tips_to_be_none():
-    assert wall_words(0.01, (12.0, 3.0), "mm") == (
-        "0.01 mm, at 12 mm along, 3 mm across: thinner than 0.4 mm, it breaks out. Tips of wood in acute corners are "
+    assert wall_words(0.02, (12.0, 3.0), "mm") == (
+        "0.02 mm, at 12 mm along, 3 mm across: thinner than 0.4 mm, it breaks out. Tips of wood in acute corners are "
         "not counted.")
-    assert wall_words(0.0, (12.0, 3.0), "mm") == "none, they touch at 12 mm along, 3 mm across."
+    assert wall_words(0.01, (12.0, 3.0), "mm") == "none, they touch at 12 mm along, 3 mm across."
     assert "breaks out" not in wall_words(0.5, (12.0, 3.0), "mm")
     assert wall_words(0.254, (25.4, 0.0), "in").startswith(
         "0.01 in, at 1 in along, 0 in across: thinner than 0.0157 in")

@@ -234,6 +234,10 @@ def test_fills_are_poured_together(tmp_path, capsys):
     # one number for each, that of its file: a part's sheet had its own, and named others by it
     files = result.files(shaded=False)
     assert re.search(r"^   program .*\n1  01-filled-1-.*\n3  03-filled-1-pocket", files["report.txt"], flags=re.M)
+    for one in result.builds:  # what scripts join them by
+        numbers = {row["order"]: row["turn"] for row in one.report["programs"]}
+        assert [(row["order"], row["turn"]) for row in one.report["references"]] == list(numbers.items())
+        assert all(row["turn"] == numbers[row["order"]] for row in one.report["zero_checks"])
     own = files["part-1-filled-1.html"]
     assert '<span class="order">3</span>' in own
     assert '<li value="3"><a href="#program-2">' in own
