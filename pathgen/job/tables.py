@@ -39,7 +39,7 @@ from pathgen.parts.fingerboard.dots import USUAL_FRETS
 from pathgen.parts.fingerboard.numbers import BoardNumbers, End, FallsAway, PartialFret, Radii, ReliefAt, Scale
 from pathgen.parts.fingerboard.part import ZEROS
 from pathgen.parts.flat.part import PLACES
-from pathgen.work.clamping import Along, KeepOut, Machine, Setup, Stock
+from pathgen.work.clamping import LEAST_CLEARANCE, Along, KeepOut, Machine, Setup, Stock
 from pathgen.work.features import LEAST_TAB, Bottom, Entry, OutlineCut
 from pathgen.work.fill import DAM, LEAST_BATCH, LEAST_WASTE, MEASURE, WASTE
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
@@ -304,8 +304,8 @@ class SetupTable(Setup):
 class MachineTable(Machine):
     """``[machine]``: the router."""
 
-    clearance: float = key(size(0.5, 200.0), "how far rapids across the work pass above blank, clamps and fill, "
-                           "whichever is highest; within a pocket, and from slot to slot where no clamp stands, "
+    clearance: float = key(size(LEAST_CLEARANCE, 200.0), "how far rapids across the work pass above blank, clamps and "
+                           "fill, whichever is highest; within a pocket, and from slot to slot where no clamp stands, "
                            "they are lower", 10.0, inch=0.4)
     rapid: float = key(rate(100.0, 200_000.0), "speed of rapids, per minute", 5000.0)
     acceleration: float = key(size(1.0, 50_000.0), "per second squared, for the time estimate", 400.0)

@@ -11,7 +11,7 @@ import shapely
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.bending import STRENGTH, bending_stress, deepest_layer, has_long_flutes, usual_layer
-from pathgen.base.cutters import Cutter
+from pathgen.base.cutters import LIMITS, Cutter
 from pathgen.base.errors import JobError, all_of
 from pathgen.base.limits import MOST_LINES
 from pathgen.base.toolpath import Move, Toolpath
@@ -26,12 +26,10 @@ from pathgen.base.units import (
     told_apart,
 )
 from pathgen.programs.zero_check import ZeroCheck
-from pathgen.work.clamping import CLOSE, Clamping, KeepOut, Step
+from pathgen.work.clamping import CLOSE, LEAST_CLEARANCE, Clamping, KeepOut, Step
 from pathgen.work.layers import layers, thin_layers
 from pathgen.work.operations import Hover, SurfaceFinish, SurfaceRough, WitnessMarks
 
-_LEAST_LAYER = 0.01  # mm: the least stepdown that a job may hold
-_LEAST_CLEARANCE = 0.5  # mm: the least that a job may hold
 _RUBS = 0.01  # mm: of a shank against what stands beside it
 _INTO_BED = 0.01  # mm: of passes over a surface
 _UPRIGHT = 0.02  # across by down: straight down, by as much as work that moved may lie tilted since
@@ -82,7 +80,8 @@ def _check_bending(clamping: Clamping, step: Step) -> None:
         f"{stress:.0f} N/mm2, by an estimate",
         allowed=f"{STRENGTH:.0f} N/mm2",
         remedy=(f"measure its flute_length, {flutes} (is {tenth} meant?), or " if has_long_flutes(cutter) else "")
-               + (f"make stepdown {as_written(less, unit, down=True)} {unit} or less, or " * (less >= _LEAST_LAYER))
+               + (f"make stepdown {as_written(less, unit, down=True)} {unit} or less, or "
+                  if less >= LIMITS["stepdown"][0] else "")
                + "make its feed lower, or take a shorter or thicker cutter",
     )
 
@@ -185,7 +184,7 @@ def _lifted(clamping: Clamping, over: float) -> tuple[str, str]:
         return (f", lifted over keep_out {boxes[0][0]}, {format_length(box.height, units)} high",
                 f"measure that clamp's height from the bed (is {format_length(box.height / 10, units)} meant?), use a "
                 "lower one, or ")
-    least = max([_LEAST_CLEARANCE, clamping.setup.feeler, *(inlay.overfill for inlay in clamping.inlays)])
+    least = max([LEAST_CLEARANCE, clamping.setup.feeler, *(inlay.overfill for inlay in clamping.inlays)])
     most = rounded_down(clamping.machine.clearance - over)
     return "", f"make clearance {most:g} mm or less, or " if most > least else ""
 

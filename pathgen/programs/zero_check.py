@@ -81,7 +81,7 @@ class ZeroCheck:
 
 
 def zero_checks(around: Around) -> dict[int, ZeroCheck]:
-    """A check for each step still to be run that starts with another cutter, by its order; none for one that has no
+    """A check for each step still to be run before which its cutter is fitted, by its order; none for one that has no
     bare place.
 
     Raises JobError for a feeler that does not fit under a cutter at the height of rapids.

@@ -230,7 +230,8 @@ def _surface(planned: Plan, programs: Sequence[Program], checked: Verification) 
 
 def _inlay(planned: Plan, checked: Verification, index: int, reached: Reach) -> dict[str, Any]:
     inlay, cuts = planned.clamping.inlays[index], planned.pockets[index]
-    area, opened = (seen(shape, cut_later(planned.clamping, index)).area for shape in (inlay.area, cuts[-1].opened))
+    later = cut_later(planned.clamping, index)
+    area, opened = (seen(shape, later).area for shape in (inlay.area, cuts[-1].opened))
     measure = measure_of(checked, index)  # none where not all of it could be simulated
     volume, deepest = (measure.volume, measure.deepest) if measure else (math.nan, math.nan)
     proud = inlay.overfill * cuts[-1].opened.area

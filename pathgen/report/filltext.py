@@ -18,6 +18,7 @@ from pathgen.base.units import (
 )
 from pathgen.report.letting_in import piece_line, stock_words
 from pathgen.report.moving import moved_lines, seen_lines
+from pathgen.report.programs import number_in
 from pathgen.report.tables import table
 from pathgen.work.mark_errors import zero_again
 
@@ -175,7 +176,7 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
         return []
     rows: list[list[str]] = []
     for r in report["references"]:
-        number = r.get("turn", r["order"])
+        number = number_in(r)
         row = ["; ".join(r["z"]) or "nothing", "; ".join(r["xy"]) or "nothing", "; ".join(r["gone"])]
         if rows and rows[-1][1:] == row:
             rows[-1][0] = f"{rows[-1][0].split(' ')[0]} to {number}"

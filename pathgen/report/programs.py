@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from pathgen.base.brief import Brief
 from pathgen.base.cutters import Cutter
@@ -27,7 +29,7 @@ class Program(Brief):
     deepest: float | None = None
     """That of all programs that are still to be run, mm."""
     zero: ZeroCheck | None = None
-    """Where to try the zero of its cutter, where that is another than the one before."""
+    """Where to try the zero of its cutter, where that is fitted before it."""
 
     @property
     def minutes(self) -> float:
@@ -53,3 +55,9 @@ class Program(Brief):
     def cutter(self) -> Cutter:
         """The cutter it runs with."""
         return self.step.cutter
+
+
+def number_in(row: Mapping[str, Any]) -> int:
+    """The number of a program that a row of a report is of, as its file and its page have it: among all of the blank.
+    """
+    return int(row.get("turn", row["order"]))

@@ -28,6 +28,7 @@ from pathgen.report.fretting import fretting_lines
 from pathgen.report.holes import hole_lines
 from pathgen.report.neck import neck_lines
 from pathgen.report.placed import placed_words
+from pathgen.report.programs import number_in
 from pathgen.report.reaching import MUCH_CLOSED, is_reached
 from pathgen.report.saving import LEAST_MINUTES, MUCH
 from pathgen.report.stringing import stringing_lines
@@ -84,7 +85,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     """Programs, surface and fills."""
     back = report.get("back")
     rows = [
-        [f"{side}{p.get('turn', p['order'])}", p["file"], way_length(p["cut_length"], units), f"{p['minutes']:.1f} min"]
+        [f"{side}{number_in(p)}", p["file"], way_length(p["cut_length"], units), f"{p['minutes']:.1f} min"]
         for side, programs in (("back ", back["programs"] if back else ()), ("", report["programs"]))
         for p in programs
     ]
@@ -125,7 +126,7 @@ def go_on_lines(report: dict[str, Any]) -> list[str]:
 
 def next_program(report: dict[str, Any]) -> int:
     """The number of the program to be run next."""
-    return int(report.get("go_on_with", report["programs"][0].get("turn", 1)))
+    return int(report.get("go_on_with", number_in(report["programs"][0])))
 
 
 def left_out_words(report: dict[str, Any]) -> list[str]:

@@ -12,7 +12,7 @@ from pathgen.programs.instructions import MISREAD
 from pathgen.programs.plan import Plan
 from pathgen.programs.zero_check import check_words
 from pathgen.programs.zeroing import refits
-from pathgen.report.programs import Program
+from pathgen.report.programs import Program, number_in
 from pathgen.report.tables import table
 from pathgen.verify.findings import Finding
 
@@ -34,8 +34,8 @@ def zero_lines(rows: Sequence[dict[str, Any]], units: str) -> list[str]:
     """The checks as a table, and what each means where it does not hold."""
     if not rows:
         return []
-    cells = [[str(r.get("turn", r["order"])), r["cutter"], r["on"],
-              *(even_length(v, units) for v in (*r["display"], r["feeler"]))] for r in rows]
+    cells = [[str(number_in(r)), r["cutter"], r["on"], *(even_length(v, units) for v in (*r["display"], r["feeler"]))]
+             for r in rows]
     return [
         "", "Zero, checked on the work before each program that a cutter is fitted for", "",
         *table(["program", "cutter", "over", "X", "Y", "Z shown", "feeler"], cells, right=(0, 3, 4, 5, 6)),

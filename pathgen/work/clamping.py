@@ -45,6 +45,9 @@ class Stock:
         return (-self.margin_nut, -self.width / 2, self.length - self.margin_nut, self.width / 2)
 
 
+LEAST_CLEARANCE = 0.5
+"""The least that a machine's rapids may be said to pass over the work, mm."""
+
 CLOSE = 2.0
 """A spinning cutter should keep as far from a clamp, mm: it is measured, and stands, no better (common practice)."""
 

@@ -248,7 +248,8 @@ def _partial(ends: Floats, entry: PartialFret, bass_side: int) -> tuple[Floats, 
 def _too_short_refused(frets: Frets, lines: Floats, width: float, short: float) -> None:
     """Raise JobError where a slot on one of `lines` is no longer than it is wide."""
     spans, at_edges = _spans(frets.ends), frets.full.sum(axis=1)
-    for i in np.flatnonzero(spans <= width)[:1]:
+    if np.any(spans <= width):
+        i = int(np.argmax(spans <= width))
         raise JobError("[board] partial_frets", f"fret {frets.number[i]} is {spans[i]:.2f} mm long, and its slot "
                        f"{width:g} mm wide", allowed=f"more than {width:g} mm", remedy="make it longer")
     forward = np.einsum("ij,ij->i", lines[:, 1] - lines[:, 0], frets.ends[:, 1] - frets.ends[:, 0])
