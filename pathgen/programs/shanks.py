@@ -1,4 +1,4 @@
-"""Does what is left beside a pocket or a slot stand higher than the cutter's flutes reach?"""
+"""Does what is left beside a pocket, a slot or a second cut stand higher than the cutter's flutes reach?"""
 
 from __future__ import annotations
 
@@ -35,10 +35,10 @@ def check_shanks(paths: Sequence[Toolpath], around: Around) -> None:
     """Raise JobError for flutes as long as a cut is deep where ridges, or wood past the edge, stand higher."""
     finished: list[tuple[Toolpath, Step]] = []
     for path, step in zip(paths, around.clamping.steps, strict=True):
+        if isinstance(step.operation, (Pocket, Slot, NutSlot)) or (step.operation.finishes and finished):
+            _check(path, step, finished, around)
         if step.operation.finishes or isinstance(step.operation, SurfaceRough):
             finished.append((path, step))
-        elif isinstance(step.operation, (Pocket, Slot, NutSlot)):
-            _check(path, step, finished, around)
 
 
 def too_high_beside_slots(around: Around) -> float:
@@ -58,9 +58,10 @@ def _check(path: Toolpath, step: Step, finished: Sequence[tuple[Toolpath, Step]]
     less = least - cutter.flute_length
     raise JobError(
         f'[[cutter]] "{cutter.name}" flute_length',
-        f"{cutter.flute_length:g} mm, and in {step.operation.name} what is left beside it stands {least:.2f} mm over "
+        f"{cutter.flute_length:g} mm, and in {step.title} what is left beside it stands {least:.2f} mm over "
         f"its tip, at {place_words(x, y, around.clamping.units)}: its shank would rub there",
-        allowed=f"{least:.2f} mm or more", remedy=f"name a longer cutter, or cut {less:.2f} mm less deep",
+        allowed=f"{least:.2f} mm or more", remedy="name a longer cutter, or "
+        + ("take a thinner blank" if step.operation.finishes else f"cut {less:.2f} mm less deep"),
     )
 
 
@@ -69,7 +70,7 @@ def _beside(
 ) -> tuple[float, float, float]:
     """How high what is left beside a cut stands over its tip, mm, and where, (x, y); 0 where its flutes surely bear it.
     """
-    clamping, cutter, first = around.clamping, step.cutter, isinstance(step.operation, Pocket)
+    clamping, cutter, first = around.clamping, step.cutter, isinstance(step.operation, (SurfaceFinish, Pocket))
     passes, surface = (around.first, clamping.first_surface) if first else (around.finish, clamping.finished_surface)
     most = cutter.flute_length + RUBS
     if passes is None or around.top <= float(path.points[:, 2].min()) + most:

@@ -14,6 +14,7 @@ from pathgen.base.errors import PathgenError
 from pathgen.base.feeds import ROUND_UP
 from pathgen.base.units import MM_PER, as_written, format_length
 from pathgen.programs.around import Around
+from pathgen.programs.limits import check_limits
 from pathgen.programs.paths import path_of
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
@@ -99,6 +100,7 @@ def _saved(change: Change, planned: Plan, programs: Sequence[Program]) -> float:
                 return -math.inf
             try:
                 path = path_of(step, around)
+                check_limits(path, change.clamping, step)
             except PathgenError:
                 return -math.inf
             saved += program.minutes - times(path, step.cutter, change.clamping.machine).total

@@ -5,7 +5,7 @@ import re
 import pytest
 
 import pathgen
-from tests.small_board import ART, JOB
+from tests.small_board import ART, JOB, cutter
 
 PLAIN = JOB.partition("[[inlay]]")[0]
 SLOTS = '[slots]\ncutter = "thin"\ndepth = 1.5\n'
@@ -69,6 +69,26 @@ def test_the_depth_of_a_pocket_that_is_named_is_borne_by_the_flutes_of_a_round_e
 
 def test_wood_uphill_that_a_round_end_has_not_come_to_yet_rubs_its_shank(tmp_path):
     """It is gone in the end: only our own check found that it stood there, 0.06 mm over the flutes."""
-    with pytest.raises(pathgen.JobError, match=r"in pocket what is left beside it stands 1\.4\d mm") as refused:
+    with pytest.raises(pathgen.JobError, match=r"in program 2, pocket what .* stands 1\.4\d mm") as refused:
         ball_pocket(tmp_path, 1.4, 1.4)
     assert ball_pocket(tmp_path, 1.4, float(re.match(r"([\d.]+) mm or more", refused.value.allowed)[1])).passed
+
+
+def test_the_shank_of_what_follows_roughing_is_told_before_it_is_cut(tmp_path):
+    """Past its flat end's reach the blank stands to its full height beside the ball: our own check alone found it.
+    Nor is leaving roughing out advised where the ball's flutes do not bear it."""
+    rough = JOB.replace('finish = "ball"', 'rough = "rough"\nfinish = "ball"').replace(
+        "thickness = 8.0", "thickness = 14.0") + cutter(
+        name="rough", shape="flat-end", diameter=2.5, speed=16000, feed=900.0, plunge=300.0, stepdown=1.0)
+    (tmp_path / "art.svg").write_text(ART)
+
+    def built(flutes):
+        job = tmp_path / "job.toml"
+        job.write_text(rough.replace("diameter = 12.7", f"diameter = 12.7\nflute_length = {flutes}"))
+        return pathgen.build(pathgen.load_job(job), pictures=False)
+
+    with pytest.raises(pathgen.JobError, match=r"in program 4, second-cut.* its shank would rub there") as refused:
+        built(8.0)
+    done = built(float(re.match(r"([\d.]+) mm or more", refused.value.allowed)[1]))
+    assert done.passed
+    assert not [row for row in done.report["fewer_minutes"] if "rough" in row["change"]]
