@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.contrast import LEAST_CONTRAST
 from pathgen.base.plain import counted
-from pathgen.base.units import INCH, as_written, coarse_length, format_length, place_words
+from pathgen.base.units import INCH, as_written, coarse_length, falls_short, format_length, place_words
 from pathgen.programs.plan import Plan
 from pathgen.programs.zeroing import refits, surfaced_before
 from pathgen.report.filling import ADJOINING, amounts, contrast_rows, pouring_stages
@@ -45,6 +45,11 @@ WALL = {"mm": 0.5, "in": 0.02 * INCH}
 """How much wood is advised to be left between colours, by units, mm: enough to stand."""
 
 
+LEAST_INLAY = 0.4
+"""What stays of a fill in the end should be as deep as this, mm, or it is soon sanded through; common practice, no
+source."""
+
+
 def filling_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]) -> list[Finding]:
     """Warnings and notes about the fills, for a maker who has not yet cut anything.
 
@@ -67,7 +72,7 @@ def filling_findings(planned: Plan, checked: Verification, reached: Sequence[Rea
              if not planned.clamping.cut_before(inlay)]
     found += [*edge_to_edge(uncut, units), *(_contrast_warnings(planned) if uncut else ())]
     found += moving_findings(planned.clamping)
-    found += _second_cut_notes(planned.clamping)
+    found += [*_skimmed_away(planned.clamping), *_second_cut_notes(planned.clamping)]
     return found
 
 
@@ -265,6 +270,25 @@ def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
             remedy="try both on a scrap under the finish, or take a lighter or darker "
                    f"{'piece' if kinds == {'piece'} else 'fill'}",
         )
+
+
+def _skimmed_away(clamping: Clamping) -> Iterator[Finding]:
+    """Inlays that a second cut lower than the first leaves hardly anything of."""
+    units, skim = clamping.units, clamping.skim
+    for inlay in clamping.inlays if skim else ():
+        left = inlay.depth - skim
+        if inlay.fill != "none" and falls_short(left, LEAST_INLAY):
+            deep, less = (as_written(v, units, down=down) for v, down in ((skim + LEAST_INLAY, False),
+                                                                          (inlay.depth - LEAST_INLAY, True)))
+            smaller = f"make [resurface] skim {less} {units} or less, or" if inlay.depth > LEAST_INLAY else "make"
+            yield Finding(
+                code="thin-inlay", severity="warn", where=inlay.name,
+                got=f"a second cut {format_length(skim, units)} lower than the first leaves "
+                    f"{format_length(left, units)} of its {format_length(inlay.depth, units)}, less where the floor is "
+                    "higher",
+                allowed=f"{format_length(LEAST_INLAY, units)} or more: a thinner fill is soon sanded through",
+                remedy=f"{smaller} its depth {deep} {units} or more",
+            )
 
 
 def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:

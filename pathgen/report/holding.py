@@ -27,6 +27,9 @@ OUT_BY_DIAMETER = 10.0
 LEAST_SKIN = 0.2
 """A thinner skin is gone where blank or bed are not true, mm (common practice, no source)."""
 
+LEAST_TABS = 3.0
+"""Tabs of less wood in all, width times height, tear when a cutter goes by, mm2 (common practice, no source)."""
+
 _AS_GOOD = 0.9
 """Of what the last lap may take: so much of it is no less to a maker."""
 
@@ -75,7 +78,8 @@ def standing_out_findings(clamping: Clamping, programs: Mapping[str, ReadProgram
 
 
 def holding_findings(clamping: Clamping) -> list[Finding]:
-    """A warning where nothing, one tab or the thinnest of skins holds the part once its outline is cut."""
+    """A warning where nothing, one tab, too thin tabs or the thinnest of skins hold the part once its outline is cut.
+    """
     cut, part = clamping.feature(Outline), clamping.board.names.part
     if cut is None:
         return []
@@ -84,7 +88,7 @@ def holding_findings(clamping: Clamping) -> list[Finding]:
             return []
         got, what = f"a skin of {cut.skin:g} mm is all that holds the {part} at the end", "skin"
     elif cut.tabs > 1:
-        return []
+        return _thin_tabs(cut, part, clamping.units)
     else:
         got = f"{'one tab' if cut.tabs else 'nothing'} holds the {part} once its outline is cut"
         what = "tabs"
@@ -95,6 +99,22 @@ def holding_findings(clamping: Clamping) -> list[Finding]:
         code="nothing-holds", severity="warn", where=f"{cut.where} {what}", got=got,
         allowed=f"two tabs or more, {skin}or a blank stuck down over its whole face",
         remedy=f"stick the blank down over its whole face, or the cutter throws the {part}{tabs}",
+    )]
+
+
+def _thin_tabs(cut: OutlineCut, part: str, units: str) -> list[Finding]:
+    """A warning where so little wood is left at the tabs that they tear."""
+    wood = cut.tabs * cut.tab_width * cut.tab_height
+    if wood >= LEAST_TABS:
+        return []
+    wide, high = (format_length(v, units) for v in (cut.tab_width, cut.tab_height))
+    enough = as_written(1.1 * LEAST_TABS / (cut.tabs * cut.tab_height), units)
+    return [Finding(
+        code="nothing-holds", severity="warn", where=f"{cut.where} tabs",
+        got=f"{cut.tabs} tabs {wide} wide and {high} high, {wood:.2g} mm2 of wood in all, hold the {part} once its "
+            "outline is cut",
+        allowed=f"{LEAST_TABS:g} mm2 or more, or a blank stuck down over its whole face",
+        remedy=f"write tab_width = {enough} or more, or make them higher; or stick the blank down over its whole face",
     )]
 
 

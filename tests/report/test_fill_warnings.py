@@ -8,7 +8,7 @@ import pytest
 import shapely
 
 from pathgen.base.units import in_units
-from pathgen.report.fill_findings import _contrast_warnings, _pour_warnings, _second_cut_notes
+from pathgen.report.fill_findings import _contrast_warnings, _pour_warnings, _second_cut_notes, _skimmed_away
 from pathgen.report.filling import contrast_rows
 from pathgen.report.moving import _moved_notes
 from pathgen.work.fill import Resin, amount
@@ -106,3 +106,17 @@ def second_cut(*, marks=None, area="board", cut=True, z_zero="bed", cutters="ab"
 def test_second_cut(clamping, found):
     work = second_cut(**clamping)
     assert codes([*_moved_notes(work), *_second_cut_notes(work)]) == found
+
+
+@pytest.mark.parametrize(("skim", "depth", "found"), [
+    (0.0, 0.3, []), (0.8, 1.2, []), (0.81, 1.2, ["thin-inlay"]), (0.25, 0.3, ["thin-inlay"]),
+])
+def test_an_inlay_that_a_skim_leaves_little_of_is_told(skim, depth, found):
+    """Of 1.2 mm a skim of 1.19 left 0.01 mm, and the verdict was "Verified" without a word."""
+    inlay = SimpleNamespace(name="inlay 1", fill="resin", depth=depth)
+    told = list(_skimmed_away(SimpleNamespace(units="mm", skim=skim, inlays=[inlay])))
+    assert codes(told) == found
+    for one in told:
+        depths = [float(number) for number in re.findall(r"([\d.]+) mm or more", one.remedy)]
+        assert depths == [pytest.approx(skim + 0.4)]
+        assert ("make [resurface] skim 0.8 mm or less" in one.remedy) == (depth > 0.4)

@@ -47,7 +47,8 @@ def test_words_for_tabs_for_a_skin_and_for_neither(outline_of):
 
 @pytest.mark.parametrize(("changes", "words"), [
     ({"tabs": 0}, "nothing holds"), ({"tabs": 1}, "one tab holds"), ({"tabs": 0, "skin": 0.15}, "a skin of 0.15 mm"),
-    ({"tabs": 2}, None), ({"tabs": 0, "skin": 0.2}, None),
+    ({"tabs": 2}, None), ({"tabs": 0, "skin": 0.2}, None), ({"tabs": 2, "tab_width": 1.0, "tab_height": 1.5}, None),
+    ({"tabs": 2, "tab_width": 0.5, "tab_height": 0.1}, "2 tabs 0.5 mm wide and 0.1 mm high, 0.1 mm2 of wood"),
 ])
 def test_a_warning_where_too_little_holds_the_board(outline_of, changes, words):
     found = holding_findings(outline_of(**changes)[0])
