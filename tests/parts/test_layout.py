@@ -149,6 +149,18 @@ def test_rounded_corners_leave_the_nut_line_from_edge_to_edge():
     assert shapely.distance(rounded.outline, shapely.Point(rounded.nut_line[0])) > 1.0
 
 
+@pytest.mark.parametrize("where", ["nut_end", "end"])
+def test_the_largest_corner_radius_that_is_named_fits(where):
+    """Half the width of that end was allowed, and refused again."""
+    with pytest.raises(JobError, match=rf"{where} corner_radius: 40 mm does not fit") as refused:
+        board(**{where: End(corner_radius=40.0)})
+    most = float(refused.value.allowed.split()[0])
+    assert 21.0 < most < 57.0 / 2
+    assert board(**{where: End(corner_radius=most)}).outline.area < board().outline.area
+    with pytest.raises(JobError):
+        board(**{where: End(corner_radius=most + 0.02)})
+
+
 def test_zero_at_the_end_is_where_the_end_is():
     """D: two octaves of 600 mm and 10 mm past them end at 460; each edge runs on at 1.5 mm per 100."""
     numbers = {"scale_lengths": (600.0, 600.0), "frets": 24, "nut_width": 40.0, "end_width": 53.8,

@@ -19,6 +19,10 @@ _ARC_SAG = 5e-4
 """How far chords may lie inside an arc of the outline, mm."""
 
 
+_TRIED = 5e-3
+"""How exactly the largest radius that fits is found, mm."""
+
+
 def board_outline(
     edges: Edges, nut_line: Floats, end_line: Floats, *, nut: End, end: End, bass_side: int, inner: float
 ) -> Polygon:
@@ -116,9 +120,30 @@ def _stepped(
 
 
 def _rounded(plain: Polygon, nut: float, end: float) -> Polygon:
-    """Corners of each half of the board rounded by its own radius."""
+    """Corners of each half of the board rounded by its own radius; raises JobError where one does not fit."""
     if not nut and not end:
         return plain
+    whole = _opened(plain, nut, end)
+    if whole is None:
+        most = {"nut_end": _widest(plain, "nut_end"), "end": _widest(plain, "end")}
+        where = "nut_end" if nut > most["nut_end"] else "end"
+        raise JobError(f"[board] {where} corner_radius", f"{nut if where == 'nut_end' else end:g} mm does not fit the "
+                       "board", allowed=f"{most[where]:.2f} mm or less", remedy="make it smaller")
+    return whole
+
+
+def _widest(plain: Polygon, where: str) -> float:
+    """The largest radius, mm, that the corners at one end can be rounded by, by trying."""
+    fits, not_any_more = 0.0, float(max(np.ptp(plain.bounds[::2]), np.ptp(plain.bounds[1::2])))
+    while not_any_more - fits > _TRIED:
+        tried = (fits + not_any_more) / 2.0
+        whole = _opened(plain, *((tried, 0.0) if where == "nut_end" else (0.0, tried)))
+        fits, not_any_more = (tried, not_any_more) if whole is not None else (fits, tried)
+    return rounded_down(fits)
+
+
+def _opened(plain: Polygon, nut: float, end: float) -> Polygon | None:
+    """Each half of the board without what a disc of its own radius does not reach; None where a half falls apart."""
     halves = []
     middle, (x0, y0, x1, y1) = float(np.mean(plain.bounds[::2])), plain.bounds
     for radius, half in ((nut, (x0 - 1, middle)), (end, (middle, x1 + 1))):
@@ -127,8 +152,7 @@ def _rounded(plain: Polygon, nut: float, end: float) -> Polygon:
         halves.append(overlay.intersection(opened, shapely.box(half[0], y0 - 1, half[1], y1 + 1)))
     whole = overlay.union_all(halves)
     if whole.geom_type != "Polygon" or not halves[0].area or not halves[1].area:
-        raise JobError("[board] corner radius", f"{max(nut, end):g} mm does not fit the board",
-                       allowed="less than half its width", remedy="make it smaller")
+        return None
     corners = shapely.get_coordinates(whole.exterior)[:-1]
     # Where the halves meet, the union leaves points on the straight edges.
     return Polygon(corners[np.abs(corners[:, 0] - middle) > 1e-9])
