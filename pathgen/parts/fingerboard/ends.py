@@ -143,7 +143,8 @@ def _widest(plain: Polygon, where: str) -> float:
 
 
 def _opened(plain: Polygon, nut: float, end: float) -> Polygon | None:
-    """Each half of the board without what a disc of its own radius does not reach; None where a half falls apart."""
+    """Each half of the board without what a disc of its own radius does not reach; None where a half falls apart, or
+    comes out shorter on the centre-line."""
     halves = []
     middle, (x0, y0, x1, y1) = float(np.mean(plain.bounds[::2])), plain.bounds
     for radius, half in ((nut, (x0 - 1, middle)), (end, (middle, x1 + 1))):
@@ -151,7 +152,9 @@ def _opened(plain: Polygon, nut: float, end: float) -> Polygon | None:
         opened = overlay.buffer(opened, radius, quad_segs=_quad_segs(radius)) if radius else plain
         halves.append(overlay.intersection(opened, shapely.box(half[0], y0 - 1, half[1], y1 + 1)))
     whole = overlay.union_all(halves)
-    if whole.geom_type != "Polygon" or not halves[0].area or not halves[1].area:
+    axis = shapely.LineString([(x0 - 1, 0.0), (x1 + 1, 0.0)])
+    long, was = (overlay.intersection(axis, one).length for one in (whole, plain))
+    if whole.geom_type != "Polygon" or was - long > _ARC_SAG:
         return None
     corners = shapely.get_coordinates(whole.exterior)[:-1]
     # Where the halves meet, the union leaves points on the straight edges.
