@@ -17,7 +17,7 @@ from pathgen.base.units import volume_words
 from pathgen.programs.plan import Plan
 from pathgen.report.both_sides import both_sides_data
 from pathgen.report.budget import budget_data
-from pathgen.report.feeding import feed_findings, layer_findings
+from pathgen.report.feeding import feed_findings, flute_findings, layer_findings
 from pathgen.report.fill_findings import filling_findings
 from pathgen.report.filling import filling_data, floor_high, inlay_filling, measure_of
 from pathgen.report.fretting import fretting_findings
@@ -125,7 +125,8 @@ def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]
         *reach_findings(planned.clamping, reached, planned.asked.cutters),
         *depth_findings(planned.clamping, checked.pockets),
         *filling_findings(planned, checked, reached), *zero_findings(planned), *feed_findings(planned.clamping),
-        *layer_findings(planned.clamping), *holding_findings(planned.clamping), *last_lap_findings(planned.clamping),
+        *layer_findings(planned.clamping), *flute_findings(planned.clamping), *holding_findings(planned.clamping),
+        *last_lap_findings(planned.clamping),
         *thin_wood_findings(planned.clamping), *standing_out_findings(planned.clamping, checked.programs),
     ]
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
+
 from pathgen.base.bending import usual_layer
 from pathgen.base.cutters import Cutter
 from pathgen.base.feeds import ROUND_UP, USUAL_CHIP_LOAD, UnusualFeed, unusual_feed, usual_speed
-from pathgen.base.units import MM_PER, as_written, format_length
+from pathgen.base.units import MM_PER, as_written, format_length, rounded_up
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.layers import layers, thin_layers
@@ -24,6 +26,9 @@ SLOWEST = 5_000.0
 
 FAR = 5.0
 """Times under the usual least that a feed is likely a slip: common practice, no source."""
+
+LONG = 8.0
+"""Diameters from which few cutters have flutes so long: 3 to 5 are usual (common practice, no source)."""
 
 _ABOUT = 2.0
 """Times the usual that a number in another unit may come to, to be what was meant."""
@@ -74,6 +79,25 @@ def layer_findings(clamping: Clamping) -> list[Finding]:
             allowed=f"up to {format_length(usual, unit)} is usual in hardwood",
             remedy=f"write stepdown = {low} to {high}" + (
                 "" if layer > DEEP * usual else ", unless you know that this cutter takes it"),
+        )
+    return list(found.values())
+
+
+def flute_findings(clamping: Clamping) -> list[Finding]:
+    """A warning for each cutter that goes many times its diameter deep, where nobody said how long its flutes are."""
+    found, unit = {}, clamping.units
+    for step in clamping.steps:
+        count, layer = layers(clamping, step)
+        if math.isfinite(step.cutter.flute_length) or count * layer <= LONG * step.cutter.diameter:
+            continue
+        deep = format_length(rounded_up(count * layer), unit)
+        found[step.cutter.name] = Finding(
+            code="flutes-not-given", severity="warn", where=f'cutter "{step.cutter.name}", {step.operation.name}',
+            got=f"it must cut {deep} deep, {count * layer / step.cutter.diameter:.0f} times its diameter, and its "
+                "flute_length is not given",
+            allowed="3 to 5 times the diameter is usual",
+            remedy=f"measure its flutes and write their length as flute_length; shorter than {deep}, its shank would "
+                   "rub and burn",
         )
     return list(found.values())
 

@@ -15,7 +15,7 @@ from pathgen.base.errors import JobError
 from pathgen.base.feeds import chip_load, usual_chip_load, usual_speed
 from pathgen.job import load_job
 from pathgen.job.clamping import clamping_of, planned_of
-from pathgen.report.feeding import feed_findings, layer_findings
+from pathgen.report.feeding import feed_findings, flute_findings, layer_findings
 from pathgen.verify.check import _too_long
 from pathgen.work.operations import Pocket
 from tests import small_board
@@ -48,7 +48,21 @@ def test_shipped_jobs_have_no_unusual_feed_or_layer():
         if job.form and job.form.cut == "halves":  # the same cutters for both
             job = replace(job, form=replace(job.form, cut="outside"))
         clamping = clamping_of(job)
-        assert [str(f) for f in feed_findings(clamping) + layer_findings(clamping)] == [], path.name
+        found = feed_findings(clamping) + layer_findings(clamping) + flute_findings(clamping)
+        assert [str(f) for f in found] == [], path.name
+
+
+@pytest.mark.parametrize(("changes", "told"), [
+    ({"diameter = 2.0": "diameter = 1.1"}, ""),  # 8.2 mm deep, through a blank of 8 mm
+    ({"diameter = 2.0": "diameter = 1.0"}, "8.2 mm deep, 8 times its diameter"),
+    ({"diameter = 2.0": "diameter = 1.0\nflute_length = 9.0"}, ""),
+])
+def test_flutes_that_nobody_measured_are_asked_for_where_a_cut_is_deep(tmp_path, changes, told):
+    """A cutter of 0.6 mm went 7.2 mm deep through a blank without a word; with its flutes given it was refused."""
+    job = small_board.job(tmp_path, changes=changes, extra='[outline]\ncutter = "flat"\n')
+    found = flute_findings(clamping_of(load_job(job)))
+    assert [(f.code, f.severity) for f in found] == [("flutes-not-given", "warn")] * bool(told)
+    assert all(told in f.got for f in found)
 
 
 def test_deep_layers_are_doubted_by_diameter_and_flutes(tmp_path):
