@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 import shapely
-from shapely import Polygon
+from shapely import LineString, Polygon
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats
@@ -18,6 +19,9 @@ from pathgen.parts.fingerboard.numbers import End
 _ARC_SAG = 5e-4
 """How far chords may lie inside an arc of the outline, mm."""
 
+
+_LEFT = 0.01
+"""So near the rounded outline still runs along the end somewhere, mm."""
 
 _TRIED = 5e-3
 """How exactly the largest radius that fits is found, mm."""
@@ -39,7 +43,8 @@ def board_outline(
     if inner > 0 and (nut.rise < 0 or end.rise < 0 or nut.steps or end.steps):
         # Mitred first, so that only the corners that point inward come back rounded.
         plain = overlay.buffer(overlay.buffer(plain, inner, join_style="mitre"), -inner, quad_segs=_quad_segs(inner))
-    return shapely.orient_polygons(_rounded(plain, nut.corner_radius, end.corner_radius))
+    ends = {"nut_end": shapely.LineString(back), "end": shapely.LineString(there)}
+    return shapely.orient_polygons(_rounded(plain, ends, {"nut_end": nut.corner_radius, "end": end.corner_radius}))
 
 
 def end_points(edges: Edges, line: Floats, end: End, bass_side: int) -> Floats:
@@ -119,42 +124,43 @@ def _stepped(
     return np.concatenate([first, np.array(corners), last])
 
 
-def _rounded(plain: Polygon, nut: float, end: float) -> Polygon:
+def _rounded(plain: Polygon, ends: Mapping[str, LineString], radii: Mapping[str, float]) -> Polygon:
     """Corners of each half of the board rounded by its own radius; raises JobError where one does not fit."""
-    if not nut and not end:
+    if not any(radii.values()):
         return plain
-    whole = _opened(plain, nut, end)
+    whole = _opened(plain, ends, radii)
     if whole is None:
-        most = {"nut_end": _widest(plain, "nut_end"), "end": _widest(plain, "end")}
-        where = "nut_end" if nut > most["nut_end"] else "end"
-        raise JobError(f"[board] {where} corner_radius", f"{nut if where == 'nut_end' else end:g} mm does not fit the "
-                       "board", allowed=f"{most[where]:.2f} mm or less", remedy="make it smaller")
+        most = {where: _widest(plain, ends, where) for where in ends}
+        where = max(ends, key=lambda one: radii[one] - most[one])
+        raise JobError(f"[board] {where} corner_radius", f"{radii[where]:g} mm does not fit the board",
+                       allowed=f"{most[where]:.2f} mm or less", remedy="make it smaller")
     return whole
 
 
-def _widest(plain: Polygon, where: str) -> float:
+def _widest(plain: Polygon, ends: Mapping[str, LineString], where: str) -> float:
     """The largest radius, mm, that the corners at one end can be rounded by, by trying."""
     fits, not_any_more = 0.0, float(max(np.ptp(plain.bounds[::2]), np.ptp(plain.bounds[1::2])))
     while not_any_more - fits > _TRIED:
         tried = (fits + not_any_more) / 2.0
-        whole = _opened(plain, *((tried, 0.0) if where == "nut_end" else (0.0, tried)))
+        whole = _opened(plain, ends, {"nut_end": 0.0, "end": 0.0, where: tried})
         fits, not_any_more = (tried, not_any_more) if whole is not None else (fits, tried)
     return rounded_down(fits)
 
 
-def _opened(plain: Polygon, nut: float, end: float) -> Polygon | None:
+def _opened(plain: Polygon, ends: Mapping[str, LineString], radii: Mapping[str, float]) -> Polygon | None:
     """Each half of the board without what a disc of its own radius does not reach; None where a half falls apart, or
-    comes out shorter on the centre-line."""
+    the disc does not come to its end."""
     halves = []
     middle, (x0, y0, x1, y1) = float(np.mean(plain.bounds[::2])), plain.bounds
-    for radius, half in ((nut, (x0 - 1, middle)), (end, (middle, x1 + 1))):
+    for where, half in (("nut_end", (x0 - 1, middle)), ("end", (middle, x1 + 1))):
+        radius = radii[where]
         opened = overlay.buffer(plain, -radius, join_style="mitre") if radius else plain
         opened = overlay.buffer(opened, radius, quad_segs=_quad_segs(radius)) if radius else plain
         halves.append(overlay.intersection(opened, shapely.box(half[0], y0 - 1, half[1], y1 + 1)))
+        if radius and shapely.distance(ends[where], halves[-1]) > _LEFT:
+            return None
     whole = overlay.union_all(halves)
-    axis = shapely.LineString([(x0 - 1, 0.0), (x1 + 1, 0.0)])
-    long, was = (overlay.intersection(axis, one).length for one in (whole, plain))
-    if whole.geom_type != "Polygon" or was - long > _ARC_SAG:
+    if whole.geom_type != "Polygon" or not halves[0].area or not halves[1].area:
         return None
     corners = shapely.get_coordinates(whole.exterior)[:-1]
     # Where the halves meet, the union leaves points on the straight edges.
