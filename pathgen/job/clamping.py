@@ -30,7 +30,6 @@ from pathgen.programs.around import Around
 from pathgen.programs.holding import with_tabs_that_stand
 from pathgen.programs.plan import Asked, Plan, Pockets, plan, pockets_of, without_idle
 from pathgen.programs.shanks import too_high_beside_slots
-from pathgen.programs.zeroing import check_references
 from pathgen.strategies.surfacing import roughing_runs
 from pathgen.work.clamping import Clamping, Step, numbered
 from pathgen.work.features import Inlay, Marks, Surfacing
@@ -98,7 +97,6 @@ def _set_up(job: Job, board: Fingerboard | FlatPart, clamping: Clamping) -> Clam
     """The same with its other side, its witness marks, and the move of the work."""
     clamping = with_back(job, clamping)
     around = Around(clamping=clamping)
-    check_references(around)
     marks = marks_of(job, around)
     if marks is not None:  # they lie in the waste that all the other steps leave
         clamping = replace(clamping, steps=_numbered(job, _steps(job, board, clamping.inlays, marks)))
