@@ -18,14 +18,14 @@ from pathgen.base.files import read_bytes
 from pathgen.base.limits import PROGRAM
 from pathgen.base.markup import as_svg
 from pathgen.job.blank import blank_plans, parts_on_blank
-from pathgen.job.clamping import asked_of, planned_of
+from pathgen.job.clamping import asked_of, plans_of
 from pathgen.job.form import FORMS, parts_of
 from pathgen.job.job import Job
 from pathgen.job.kinds import stated_clampings
 from pathgen.programs.around import Around
 from pathgen.programs.instructions import header
 from pathgen.programs.limits import check_lines
-from pathgen.programs.plan import Plan, check_both_sides
+from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.write import program_text
 from pathgen.report.blank import findings_of_parts
@@ -215,16 +215,14 @@ def build(
     """
     given.value("build job", job, Job, remedy="read it: pathgen.load_job(..)")
     tell("planning the cuts")
-    return build_planned(job, planned_of(job, clamping), resolution=resolution, tell=tell, pictures=pictures)
+    return build_planned(job, *plans_of(job, clamping), resolution=resolution, tell=tell, pictures=pictures)
 
 
 def build_planned(
-    job: Job, planned: Plan, *, resolution: float, tell: Callable[[str], None] = lambda words: None, pictures: bool,
+    job: Job, planned: Plan, other: Plan | None = None, *, resolution: float,
+    tell: Callable[[str], None] = lambda words: None, pictures: bool,
 ) -> Build:
-    """The same of a plan that is made already."""
-    other = planned.clamping.under and planned_of(job, planned.clamping.under)
-    if other:
-        check_both_sides(planned, other)
+    """The same of a plan that is made already, with that of the other side where there is one."""
     tell("writing the programs")
     programs, below = _programs(job, planned), _programs(job, other) if other else ()
     tell("reading them back, cutting in simulation")
@@ -364,9 +362,7 @@ def _given_now(job: Job, clampings: Sequence[Clamping]) -> dict[str, str]:
     for k, clamping in enumerate(() if job.parts else clampings):
         part, own = jobs[min(k, len(jobs) - 1)], clamping.kind in ("", *FORMS)
         with suppress(PathgenError):  # then they are held to the fingerprint alone
-            planned = planned_of(part, None if own else clamping)
-            below = planned.clamping.under and planned_of(part, planned.clamping.under)
-            made += [(part, one) for one in (planned, below) if one]
+            made += [(part, one) for one in plans_of(part, None if own else clamping) if one]
     return {program.file_name: program.text for part, planned in made
             for program in _programs(replace(part, fingerprint=job.fingerprint), planned)}
 

@@ -67,15 +67,16 @@ def edges_of(clamping: Clamping, cutter: Cutter, span: Floats | None = None) -> 
     def of(k: int) -> Edges:
         ends = [np.insert(blank[:, 1 - k][:, None], k, at, axis=1) for at in beside[:, k]]
         low, high = (bool(overlay.difference(shapely.LineString(two), things).is_empty) for two in ends)
-        reach = [(min(at, asked[0, k]), max(at, asked[1, k])) for at in beside[:, k].tolist()]
+        least, most = asked[:, k].tolist()
+        reach = [(min(at, least), max(at, most)) for at in beside[:, k].tolist()]
         spans = [b - a for a, b in reach]
         past = [one > travel[k] + SUMS for one in spans]
         if not any(past) and reach[1][1] - reach[0][0] > travel[k] + SUMS:
             past[min((1, 0), key=lambda side: ((low, high)[1 - side], spans[1 - side]))] = True
-        within = [(asked[0, k], asked[1, k]), *(one for one, far in zip(reach, past, strict=True) if not far)]
+        within = [(least, most), *(one for one, far in zip(reach, past, strict=True) if not far)]
         return Edges(axis="XY"[k], at=(float(blank[0, k]), float(blank[1, k])), clamped=(low, high),
                      past=(past[0], past[1]), needs=min(spans),
-                     reach=(float(min(a for a, _ in within)), float(max(b for _, b in within))))
+                     reach=(min(a for a, _ in within), max(b for _, b in within)))
 
     return of(0), of(1)
 

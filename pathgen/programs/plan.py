@@ -67,7 +67,7 @@ class Plan:
     asked: Asked = Asked()
     paths: tuple[Toolpath, ...] = ()
     beside: tuple[Plan, ...] = ()
-    """Those of all parts, where it is of one of several on a common blank."""
+    """Those of all parts of a common blank, or of both sides of one that is turned over, the back's first."""
 
     @property
     def clamping(self) -> Clamping:
@@ -148,10 +148,15 @@ def check_spans(*parts: Plan) -> None:
     check_travel([(one.clamping, one.reaches, one.zero_checks) for one in parts])
 
 
-def check_both_sides(top: Plan, back: Plan) -> None:
-    """The same of the two sides of a blank that is turned over, whose X 0 and Y 0 stay: their Z 0 does not."""
+def both_sides(top: Plan, back: Plan) -> tuple[Plan, Plan]:
+    """The plans with each other beside them, of a blank that is turned over: its X 0 and Y 0 stay, its Z 0 does not.
+
+    Raises JobError as `check_spans` does.
+    """
+    top, back = (replace(one, beside=(back, top)) for one in (top, back))
     flat = [replace(one, low=one.low * [1, 1, 0], high=one.high * [1, 1, 0]) for one in back.reaches]
     check_travel([(top.clamping, top.reaches, top.zero_checks), (back.clamping, flat, {})])
+    return top, back
 
 
 def finishing_with(clamping: Clamping, cutter: Cutter, *, scallop: float) -> tuple[Passes, tuple[Toolpath, ...]]:

@@ -12,7 +12,7 @@ import pathgen
 from pathgen.app.building import build
 from pathgen.app.cli import main
 from pathgen.base.errors import JobError
-from pathgen.job.clamping import clamping_of
+from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.flat import boring_of, flat_part_of
 from pathgen.job.form import parts_of
 from pathgen.job.pieces import piece_sheets
@@ -22,7 +22,7 @@ from pathgen.programs.instructions import MISREAD, afterwards, before_start, cau
 from pathgen.programs.plan import Plan
 from pathgen.programs.waste import _rounded_inside
 from pathgen.programs.zeroing import refits
-from pathgen.report.zero import reference_rows
+from pathgen.report.zero import reference_rows, zero_findings
 from tests.small_board import SLOT_CUTTER, built, dotted_job, job, moves, svg
 from tests.whole.test_let_in_jobs import EXAMPLE
 
@@ -103,8 +103,8 @@ CLAMPS = {"near": "{ along = [-20, -12], across = [-33, 33], height = 20 }",
     (["corner", "inside"], "", "the sides and the nut end of the blank"),  # the other half of that end is bare
     (["near"], " Find X from the edge at X 105 mm: the other lies under a clamp.",
      "the sides and the far end of the blank"),
-    (["near", "far"], " Find X from the edge at X -20 mm, then put its clamp on without moving the work: the other lies "
-     "under a clamp too.", "Y alone from the sides of the blank, as its other edges are under clamps"),
+    (["near", "far"], " Find X from the edge at X -20 mm, then put its clamp on without moving the work: the other "
+     "lies under a clamp too.", "Y alone from the sides of the blank, as its other edges are under clamps"),
     (["side"], " Find Y from the edge at Y -33 mm: the other lies under a clamp.",
      "the sides and the nut end of the blank"),
 ])
@@ -121,6 +121,49 @@ def test_the_axis_of_a_clamped_end_is_the_machines(tmp_path):
     setup = f'[setup]\nalong = "y"\nkeep_out = [{CLAMPS["near"]}]\n'
     (line,) = [line for line in told(tmp_path, 1, extra=setup) if line.startswith("Set X 0 and Y 0")]
     assert line.endswith("Find Y from the edge at Y 105 mm: the other lies under a clamp.")
+
+
+def test_where_clamps_cover_both_ends_one_is_left_off_until_zero_is_set(tmp_path):
+    """In order, as it is read: held but for that clamp, the cutter fitted, X found, the clamp put on."""
+    setup = f"[setup]\nkeep_out = [{CLAMPS['near']}, {CLAMPS['far']}]\n"
+    lines = told(tmp_path, 1, extra=setup)
+    order = ["Hold the blank", "Leave the clamp at the edge at X -20 mm off until X 0 is set.", "Fit ball",
+             "Set X 0 and Y 0", "Check Z 0"]
+    assert [one for line in lines for one in order if line.startswith(one)] == order
+    lost = "No edge gives X again: home the machine before X 0 is set, and note what its own coordinates show there."
+    assert lost in built(tmp_path, extra=setup, resolution=0.5).files(shaded=False)["report.txt"]
+    marked = built(tmp_path, extra=setup + '[marks]\ncutter = "flat"\n', resolution=0.5)
+    assert {*(tuple(row["lost"]) for row in marked.report["references"][1:])} == {()}
+
+
+@pytest.mark.parametrize(("clamp", "travel", "said"), [
+    # what is cut reaches from X -0.22 to 85.47, the ball beside the ends of the blank from -26.35 to 111.35
+    ("far", 111.7, "Find X from the edge at X 105 mm, then put its clamp on without moving the work: the other lies "
+                   "past the machine's travel."),
+    ("near", 111.7, "Find X from the edge at X 105 mm: the other lies past the machine's travel."),
+    ("far", 113.0, "Find X from the edge at X -20 mm: the other lies past the machine's travel."),  # not both of them
+    ("near", 113.0, "Find X from the edge at X 105 mm: the other lies past the machine's travel."),
+    ("far", 140.0, "Find X from the edge at X -20 mm: the other lies under a clamp."),
+    ("far", 111.0, "Neither edge in X lies within the machine's travel: draw a line on the blank for X 0, through the "
+                   "nut face on the centre-line, and set it with the tip over that."),
+])
+def test_one_edge_under_a_clamp_and_the_other_past_the_travel(tmp_path, clamp, travel, said):
+    """Each of two sentences sent the maker to the other one's edge. Where none can be touched the finding says what the
+    card says, and all that is cut, touched and tried fits the travel."""
+    extra = f"[setup]\nkeep_out = [{CLAMPS[clamp]}]\n[machine]\ntravel = [{travel}, 200.0, 90.0]\n"
+    planned = planned_of(pathgen.load_job(job(tmp_path, extra=extra)))
+    lines = before_start(planned.clamping, planned.clamping.steps[0], planned.starts[0])
+    (line,) = [line for line in lines if line.startswith("Set X 0 and Y 0")]
+    assert line.partition("beyond that. ")[2] == said
+    at = re.search(r"from the edge at X (-?\d+) mm", said)
+    assert [f"Leave the clamp at the edge at X {at and at[1]} mm off" in line for line in lines].count(True) == (
+        "put its clamp on" in said)
+    told_of_it = [f.remedy for f in zero_findings(planned)]
+    assert told_of_it == ([] if at else [said.partition(": ")[2].rstrip(".")])
+    touched = [float(at[1]) + (6.35 if at[1] == "105" else -6.35)] if at else []
+    asked = [*np.concatenate([path.points[:, 0] for path in planned.paths]), 0.0, *touched,
+             *(check.display[0] for check in planned.zero_checks.values())]
+    assert np.ptp(asked) <= travel + 1e-9
 
 
 @pytest.mark.parametrize("zero", ["bed", "stock-top"])

@@ -15,7 +15,7 @@ from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.programs.around import Around
-from pathgen.programs.instructions import before_start
+from pathgen.programs.instructions import MISREAD, before_start
 from pathgen.programs.plan import Plan
 from pathgen.programs.zero_check import _bed, _foot, _middle, check_words, feeler_tip, zero_checks
 from pathgen.programs.zeroing import refits
@@ -180,8 +180,8 @@ def test_over_the_raw_top_every_later_program_must_show_what_the_first_did(tmp_p
     for _, words in later:
         assert "must show what it did for program 1 (Z 8.1 mm where the blank is as thick as the job says), " \
                "within 0.02 mm." in words
-        assert "Set Z 0 again until it shows that: how far it was from Z 8.1 mm before program 1 comes from the blank, " \
-               "not from Z 0" in words
+        assert "Set Z 0 again until it shows that: how far it was from Z 8.1 mm before program 1 comes from the " \
+               "blank, not from Z 0" in words
     top = words_of(tmp_path, changes={"[stock]": CLAMP.replace("[setup]", '[setup]\nz_zero = "stock-top"')})
     assert "Z 0.1 mm where the top is as high as where Z 0 was set. Then" in top[1][1]
     (page,) = (built(tmp_path, resolution=0.5).files(shaded=False)[name] for name in ("setup.html",))
@@ -221,6 +221,13 @@ def test_marks_measured_say_what_the_raw_top_must_show(tmp_path, tops, off):
     check, words = words_of(tmp_path, extra=f"{MARKS}drilled = {drilled}\n")[1]
     assert check.display[2] == pytest.approx(8.1 + (off(check.x, check.y) if off else 0.0), abs=1e-9)
     assert ("mm by the heights of the marks as drilled" in words) == (off is not None)
+    planned = plan_of(clamping_of(pathgen.load_job(tmp_path / "job.toml")))
+    later = next(check for check in planned.zero_checks.values() if check.like == 1)
+    wrong = "the marks' heights" if off else "the blank"
+    assert f"comes from {wrong}, not from Z 0" in check_words(later, planned.clamping.steps[later.order - 1], "mm")[1]
+    card = before_start(planned.clamping, planned.clamping.steps[0], planned.starts[0])
+    assert (f"If it stays off with the bed felt for again, {MISREAD}." in card) == (off is not None)
+    assert any("the blank is so much thicker or thinner" in line for line in card) == (off is None)
     assert ("where the blank is as thick as the job says" in words) == (off is None)
 
 
