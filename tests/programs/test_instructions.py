@@ -133,7 +133,7 @@ def test_where_clamps_cover_both_ends_one_is_left_off_until_zero_is_set(tmp_path
     lost = "No edge gives X again: home the machine before X 0 is set, and note what its own coordinates show there."
     assert lost in built(tmp_path, extra=setup, resolution=0.5).files(shaded=False)["report.txt"]
     marked = built(tmp_path, extra=setup + '[marks]\ncutter = "flat"\n', resolution=0.5)
-    assert {*(tuple(row["lost"]) for row in marked.report["references"][1:])} == {()}
+    assert "No edge gives" not in marked.files(shaded=False)["report.txt"]
 
 
 @pytest.mark.parametrize(("clamp", "travel", "said"), [
