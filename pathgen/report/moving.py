@@ -36,8 +36,8 @@ def marks_data(clamping: Clamping) -> dict[str, Any] | None:
     if marks is None:
         return None
     tops = np.full(len(marks.places), clamping.stock.thickness) if marks.tops is None else marks.tops
-    machine, now = (clamping.wood_at(np.column_stack([marks.places, tops]), step)
-                    for step in (None, clamping.steps[-1]))
+    wood = np.column_stack([marks.places, tops])
+    machine, now = clamping.wood_at(wood, None), clamping.wood_now(wood)
     return {
         "places": [[rounded(x, 3), rounded(y, 3)] for x, y in marks.places],
         # where to move the machine to: from the zero of the set-up, along its own axes
@@ -64,7 +64,7 @@ def moved_data(clamping: Clamping) -> dict[str, Any] | None:
         return None
     along, across = moved.tilt_deg
     return {
-        "first_program": clamping.moved_from,
+        "first_program": clamping.moved_number,
         "shift": [rounded(v, 4) for v in moved.shift],
         "about": [rounded(v, 3) for v in moved.centre],
         "turn": rounded(moved.turn_deg),
@@ -264,7 +264,7 @@ def _off_the_bed(moved: Moved, clamping: Clamping, exact: float, *, risen: bool)
 
 def _moved_notes(clamping: Clamping) -> Iterator[Finding]:
     """What the move is taken to be, and how far the marks bear it out."""
-    moved, first = clamping.moved, clamping.moved_from
+    moved, first = clamping.moved, clamping.moved_number
     if moved is None:
         return
     units, data = clamping.units, moved_data(clamping)

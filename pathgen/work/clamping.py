@@ -339,6 +339,13 @@ class Clamping:
         """Whether its second cut was run before the work moved: until then it may not even be filled."""
         return any(step.operation.levels is inlay and self.done(step) for step in self.steps)
 
+    @property
+    def moved_number(self) -> int:
+        """The number, among all programs of the blank, of the first step that is run since the work moved; one more than
+        that of the last where all were run before."""
+        left = [step.number for step in self.steps if not self.done(step)]
+        return left[0] if left else self.steps[-1].number + 1
+
     def safe_at(self, step: Step | None) -> float:
         """The safe height when a step is run: where work that moved stands higher, by as much more, mm."""
         moved = self.moved_at(step)
@@ -374,8 +381,11 @@ class Clamping:
 
         Unlike tips: where work tilts, that of a ball end goes aside, as its centre keeps its place over the wood.
         """
-        moved = self.moved_at(step)
-        return self._shown(points if moved is None else moved.there(points))
+        return self.wood_now(points) if self.moved_at(step) else self._shown(points)
+
+    def wood_now(self, points: Floats) -> Floats:
+        """(n, 3) where points of the work itself lie in the frame of the programs, as it lies now."""
+        return self._shown(points if self.moved is None else self.moved.there(points))
 
     def _shown(self, on_bed: Floats) -> Floats:
         x, y, z = (on_bed - [*self.zero, self.z_zero]).T
@@ -383,7 +393,7 @@ class Clamping:
 
     def display(self, places: Floats) -> Floats:
         """(n, 2) what the machine's display shows over (n, 2) places on the blank's top, as the work lies now."""
-        return self.wood_at(np.insert(places, 2, self.stock.thickness, axis=1), self.steps[-1])[:, :2]
+        return self.wood_now(np.insert(places, 2, self.stock.thickness, axis=1))[:, :2]
 
     def to_board(self, points: Floats, step: Step | None = None) -> Floats:
         """The inverse of `to_machine`."""
