@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from pathgen.app.building import Build, build
+from pathgen.app.building import Build, build_planned
 from pathgen.app.earlier import marks_moved, write_build
 from pathgen.base import given
 from pathgen.base.brief import Brief
 from pathgen.base.errors import JobError, PathgenError
 from pathgen.base.markup import as_svg
-from pathgen.job.blank import blank_clampings, check_share, of_part, origin_of, parts_on_blank
+from pathgen.job.blank import blank_plans, of_part, origin_of, parts_on_blank
 from pathgen.job.job import Job
 from pathgen.report.blank import blank_data, blank_text
 from pathgen.report.data import as_json, with_findings
@@ -137,18 +137,16 @@ def build_blank(
     """
     if not given.value("build_blank job", job, Job, remedy="read it: pathgen.load_job(..)").parts:
         raise JobError(job.path.name, "is the job of one part", allowed="a job with [[part]]", remedy="build it")
-    builds = []
-    clampings, named = blank_clampings(job), parts_on_blank(job)
-    for number, (clamping, (name, part), table) in enumerate(zip(clampings, named, job.parts, strict=True), 1):
+    builds, named = [], parts_on_blank(job)
+    tell("planning the cuts of all parts")
+    for number, (planned, (name, part)) in enumerate(zip(blank_plans(job), named, strict=True), 1):
         tell(f"part {number}, {name}")
         try:
-            made = build(replace(part, fingerprint=job.fingerprint), clamping=clamping, resolution=resolution,
-                         pictures=pictures)
+            builds.append(build_planned(replace(part, fingerprint=job.fingerprint), planned, resolution=resolution,
+                                        pictures=pictures))
         except PathgenError as wrong:
             raise of_part(wrong, number, job) from None
-        check_share(number, table, clamping, made.plan.paths)
-        builds.append(made)
-    together = together_findings(clampings, [one.verification for one in builds])
+    together = together_findings([one.plan.clamping for one in builds], [one.verification for one in builds])
     parts = [{"name": name, "job": table.job, "at": list(table.at), "turn": table.turn, "report": one.report}
              for (name, _), table, one in zip(named, job.parts, builds, strict=True)]
     report = blank_data(job.title, job.units, job.fingerprint, parts, [one.programs for one in builds], together,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -16,8 +17,8 @@ from pathgen.base.errors import PathgenError
 from pathgen.base.files import read_bytes
 from pathgen.base.limits import PROGRAM
 from pathgen.base.markup import as_svg
-from pathgen.job.blank import parts_on_blank
-from pathgen.job.clamping import asked_of, planned_of
+from pathgen.job.blank import blank_plans, parts_on_blank
+from pathgen.job.clamping import asked_of, plans_of
 from pathgen.job.form import FORMS, parts_of
 from pathgen.job.job import Job
 from pathgen.job.kinds import stated_clampings
@@ -27,7 +28,6 @@ from pathgen.programs.limits import check_lines
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.write import program_text
-from pathgen.programs.zeroing import fitted_lowest
 from pathgen.report.blank import findings_of_parts
 from pathgen.report.data import (
     Report,
@@ -215,8 +215,14 @@ def build(
     """
     given.value("build job", job, Job, remedy="read it: pathgen.load_job(..)")
     tell("planning the cuts")
-    planned = planned_of(job, clamping)
-    other = planned.clamping.under and planned_of(job, planned.clamping.under)
+    return build_planned(job, *plans_of(job, clamping), resolution=resolution, tell=tell, pictures=pictures)
+
+
+def build_planned(
+    job: Job, planned: Plan, other: Plan | None = None, *, resolution: float,
+    tell: Callable[[str], None] = lambda words: None, pictures: bool,
+) -> Build:
+    """The same of a plan that is made already, with that of the other side where there is one."""
     tell("writing the programs")
     programs, below = _programs(job, planned), _programs(job, other) if other else ()
     tell("reading them back, cutting in simulation")
@@ -348,18 +354,17 @@ def _comments(text: str) -> list[str]:
 
 def _given_now(job: Job, clampings: Sequence[Clamping]) -> dict[str, str]:
     """The programs of clampings as the job gives them now, of those that it still gives."""
-    jobs = job.part_jobs or parts_of(job)
-    now: dict[str, str] = {}
-    for k, clamping in enumerate(clampings):
-        part = replace(jobs[min(k, len(jobs) - 1)], fingerprint=job.fingerprint)
-        own = clamping.kind in ("", *FORMS) and not clamping.shared
-        try:
-            planned = planned_of(part, None if own else clamping)
-            below = planned.clamping.under and planned_of(part, planned.clamping.under)
-        except PathgenError:
-            continue  # then they are held to the fingerprint alone
-        now |= {made.file_name: made.text for one in (planned, below) if one for made in _programs(part, one)}
-    return now
+    made: list[tuple[Job, Plan]] = []
+    if job.parts:
+        with suppress(PathgenError):
+            made += zip(job.part_jobs, blank_plans(job), strict=True)
+    jobs = parts_of(job)
+    for k, clamping in enumerate(() if job.parts else clampings):
+        part, own = jobs[min(k, len(jobs) - 1)], clamping.kind in ("", *FORMS)
+        with suppress(PathgenError):  # then they are held to the fingerprint alone
+            made += [(part, one) for one in plans_of(part, None if own else clamping) if one]
+    return {program.file_name: program.text for part, planned in made
+            for program in _programs(replace(part, fingerprint=job.fingerprint), planned)}
 
 
 def _unmarked(text: str) -> str:
@@ -384,14 +389,7 @@ def _programs(job: Job, planned: Plan) -> tuple[Program, ...]:
 
 def _program(job: Job, planned: Plan, index: int) -> Program:
     clamping, step, path = planned.clamping, planned.clamping.steps[index], planned.paths[index]
-    spent = times(path, step.cutter, clamping.machine)
-    lowest, fitted = planned.lowest[index], fitted_lowest(clamping, planned.lowest)[index]
-    deepest = min(low for low, one in zip(planned.lowest, clamping.steps, strict=True) if not clamping.done(one))
-    zero = planned.zero_checks.get(step.order)
-    text = program_text(
-        path, clamping=clamping, step=step, job=job.fingerprint,
-        header=header(clamping, step, minutes=spent.total, lowest=lowest, fitted=fitted,
-                      deepest=deepest, zero=zero),
-    )
-    return Program(step=step, text=text, toolpath=path, times=spent, lowest=lowest, fitted=fitted,
-                   deepest=deepest, zero=zero)
+    spent, start = times(path, step.cutter, clamping.machine), planned.starts[index]
+    text = program_text(path, clamping=clamping, step=step, job=job.fingerprint,
+                        header=header(clamping, step, minutes=spent.total, start=start))
+    return Program(step=step, text=text, toolpath=path, times=spent, start=start)

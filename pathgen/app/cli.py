@@ -344,7 +344,7 @@ def _build_blank(options: argparse.Namespace, job: Job) -> int:
     from pathgen.app.blank import build_blank
     from pathgen.report.blank import blank_summary
 
-    with progress(len(job.parts), sys.stderr) as tell:
+    with progress(len(job.parts) + 1, sys.stderr) as tell:
         made = build_blank(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
     return _written(options, made, blank_summary(made.report))
 

@@ -18,12 +18,11 @@ from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError, Mistakes, PathgenError
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length, place_words, written_alike
-from pathgen.job.clamping import clamping_of, placing_of, without_idle_of
+from pathgen.job.clamping import clamping_of, placing_of, planned_of, without_idle_of
 from pathgen.job.flat_tables import PartTable
 from pathgen.job.job import Job, head_of
 from pathgen.parts.flat.part import PLACES, FlatPart
-from pathgen.programs.around import Around
-from pathgen.programs.zeroing import check_references
+from pathgen.programs.plan import Plan, check_spans
 from pathgen.work.clamping import Along, Clamping, KeepOut, Setup, Shared, Step, Turn, slug
 from pathgen.work.operations import Outline
 from pathgen.work.part import Place
@@ -166,9 +165,26 @@ def blank_clampings(job: Job, mistakes: Mistakes | None = None) -> tuple[Clampin
             setup=_setup(job, part, table), steps=steps,
             shared=Shared(zero=_zero_in(job, part, table), highest=max(tops), blank=blank),
         ))
-        if mistakes is None:
-            check_references(Around(clamping=made[-1]))
     return tuple(made)
+
+
+def blank_plans(job: Job) -> tuple[Plan, ...]:
+    """The plan of each part, with those of all beside it.
+
+    Raises JobError as the parts' own jobs do, for a cutter that comes off its part's share, and for a machine that
+    cannot span all parts.
+    """
+    alone = []
+    for number, (clamping, table, part) in enumerate(
+            zip(blank_clampings(job), job.parts, job.part_jobs, strict=True), 1):
+        try:
+            alone.append(planned_of(part, clamping))
+        except PathgenError as wrong:
+            raise of_part(wrong, number, job) from None
+        check_share(number, table, clamping, alone[-1].paths)
+    plans = tuple(replace(one, beside=tuple(alone)) for one in alone)
+    check_spans(*plans)
+    return plans
 
 
 def _as_far(job: Job, number: int, mistakes: Mistakes) -> Clamping:

@@ -28,9 +28,8 @@ from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.around import Around
 from pathgen.programs.holding import with_tabs_that_stand
-from pathgen.programs.plan import Asked, Plan, Pockets, plan, pockets_of, without_idle
+from pathgen.programs.plan import Asked, Plan, Pockets, both_sides, plan, pockets_of, without_idle
 from pathgen.programs.shanks import too_high_beside_slots
-from pathgen.programs.zeroing import check_references
 from pathgen.strategies.surfacing import roughing_runs
 from pathgen.work.clamping import Clamping, Shared, Step, numbered
 from pathgen.work.features import Inlay, Marks, Surfacing
@@ -99,7 +98,6 @@ def _set_up(job: Job, board: Fingerboard | FlatPart, clamping: Clamping) -> Clam
     """The same with its other side, its witness marks, and the move of the work."""
     clamping = with_back(job, clamping)
     around = Around(clamping=clamping)
-    check_references(around)
     marks = marks_of(job, around)
     if marks is not None:  # they lie in the waste that all the other steps leave
         clamping = replace(clamping, steps=_numbered(job, _steps(job, board, clamping.inlays, marks)))
@@ -189,6 +187,14 @@ def planned_of(job: Job, clamping: Clamping | None = None) -> Plan:
     for index, made in enumerate(planned.asked.let_ins):
         check_fit(job, clamping, index, made, planned.pockets[index])
     return planned
+
+
+def plans_of(job: Job, clamping: Clamping | None = None) -> tuple[Plan, Plan | None]:
+    """The plan of `planned_of`, and that of the blank's other side, where that is cut first."""
+    planned = planned_of(job, clamping)
+    if planned.clamping.under is None:
+        return planned, None
+    return both_sides(planned, planned_of(job, planned.clamping.under))
 
 
 def without_idle_of(job: Job, clamping: Clamping) -> Clamping:

@@ -11,12 +11,14 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.plain import time_words
 from pathgen.base.units import INCH, SUMS, coarse_length, fine_length, format_length, told_apart
+from pathgen.programs.around import Around
+from pathgen.programs.edges import Edges, touching_radius
+from pathgen.programs.starting import Start, starts_of
 from pathgen.programs.zero_check import ZeroCheck, check_words
-from pathgen.programs.zeroing import refits, surfaced_before, under_clamps
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
 from pathgen.work.mark_errors import zero_again
-from pathgen.work.operations import STAY, DowelHoles, Outline, Slot, WitnessMarks
+from pathgen.work.operations import STAY, DowelHoles, Outline, Slot
 
 INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""
@@ -88,39 +90,41 @@ def _taped(clamping: Clamping) -> bool:
         or (cut is not None and not cut.tabs and not cut.skin)
 
 
-def before_start(
-    clamping: Clamping, step: Step, *, lowest: float | None = None, fitted: float | None = None,
-    deepest: float | None = None, zero: ZeroCheck | None = None
-) -> list[str]:
-    """What to do before pressing start, in order; `lowest` is the program's lowest tip above the bed, mm.
-
-    `fitted` is that of all programs that its cutter stays in the spindle for, where they are known: it cannot be drawn
-    further out between them without losing its zero; `deepest` that of all that are still to be run. `zero` is where to
-    try the zero of a cutter just fitted.
-    """
+def before_start(clamping: Clamping, step: Step, start: Start | None = None) -> list[str]:
+    """What to do before pressing start, in order; `start` is what the program starts from, with what paths tell, where
+    they are known."""
     if clamping.done(step):
         return ["This program was run before the work moved: do not run it again."]
+    if start is None:
+        start = starts_of(Around(clamping=clamping))[step.order - 1]
     lines, moved = [], clamping.moved_at(step) is not None
     if moved:
         lines.append(
             "This program is written for the work as it lies now, moved: see the report for the shift, turn and tilt. "
             "Keep the old zero: do not set X and Y again from the moved work."
         )
-        lines += _spoilboard(clamping, deepest) if step.order == clamping.moved_from else []
+        lines += _spoilboard(clamping, start) if step.order == clamping.moved_from else []
     first = step.number == 1 and not moved
     lines += [*clamping.board.names.laid, *turning(clamping)] if first else []
     lines += _before(clamping, step)
-    lines += _laid(clamping, step, deepest) if first else []
-    lines.append(_fitted(clamping, step))
-    low = lowest if fitted is None else fitted
+    lines += _laid(clamping, step, start) if first else []
+    edges = [_edges(clamping, step.cutter, start)] if first and _edges_are_found(clamping) else []
+    fitted = [_fitted(clamping, step, start)]
+    low = start.lowest if start.fitted is None else start.fitted
     if low is not None and stand_out(clamping, low) > 0:  # hovering high over the work needs none
-        lines.append(_stand_out_words(clamping, stand_out(clamping, low)))
-    if zero is not None:
-        lines += check_words(zero, step, clamping.units)
-        if zero.like is None and (zero.if_so or zero.within):
-            lines.append(_still_off(clamping, zero))
+        fitted.append(_stand_out_words(clamping, stand_out(clamping, low)))
+    # edges are found with the cutter, or with a pin before that is fitted
+    lines += [*fitted, *edges] if touching_radius(clamping, step.cutter) else [*edges, *fitted]
+    if start.zero is not None:
+        lines += check_words(start.zero, step, clamping.units)
+        if start.zero.like is None and (start.zero.if_so or start.zero.within):
+            lines.append(_still_off(clamping, start.zero))
+    if start.notes_bed:
+        lines.append("Once Z 0 is right, touch off on the bed beside the work too, or on a setter (a block of known "
+                     "height) there, and note the Z shown: once that top is cut or has moved, each cutter is set to "
+                     "show the same there.")
     lines += step.operation.at_start(clamping)
-    bottom = step.operation.bottom if lowest is None else lowest
+    bottom = step.operation.bottom if start.lowest is None else start.lowest
     if bottom < -INTO_BED:
         lines.append(f"This program cuts {format_length(-bottom, clamping.units)} into the spoilboard, the spare board "
                      "under the work: see that there is one.")
@@ -167,10 +171,10 @@ def _measuring(clamping: Clamping) -> str:
 def _still_off(clamping: Clamping, zero: ZeroCheck) -> str:
     """What it means where the first zero that is tried over a raw top, which nothing cuts, does not come right; or over
     work that moved."""
-    if zero.within:
+    if zero.within or zero.by_marks:
         again = "the bed felt for again" if clamping.setup.z_zero == "bed" else \
             f"Z 0 set again {zero_again(clamping.setup.z_zero)}"
-        before = "" if zero.mark else ", and was not off by as much before the work moved"
+        before = "" if zero.mark or zero.by_marks else ", and was not off by as much before the work moved"
         return f"If it stays off with {again}{before}, {MISREAD}."
     says, again = f"write {_thickness_keys(clamping)} as measured", clamping.board.names.again
     if clamping.setup.z_zero == "bed":
@@ -193,8 +197,8 @@ def _before(clamping: Clamping, step: Step) -> list[str]:
         if rest != lines else lines
 
 
-def _laid(clamping: Clamping, step: Step, deepest: float | None) -> list[str]:
-    """How the work is laid down, measured and held, and where X 0 and Y 0 are found on it, before the first program."""
+def _laid(clamping: Clamping, step: Step, start: Start) -> list[str]:
+    """How the work is laid down, measured and held, before the first program."""
     if clamping.board.names.lies:
         return []
     units, stock = clamping.units, clamping.stock
@@ -202,13 +206,16 @@ def _laid(clamping: Clamping, step: Step, deepest: float | None) -> list[str]:
     if any(inlay.fill == "resin" for inlay in clamping.inlays):
         held.append("Hold it over its whole face, as with double-sided tape or vacuum: what is held by its ends alone "
                     "bows while the fill cures.")
+    if _edges_are_found(clamping):
+        held += [f"Leave the clamp at the edge at {_at(one, one.best, units)} off until {one.axis} 0 is set."
+                 for one in start.edges if one.best is not None and one.clamped[one.best]]
     if clamping.setup.keep_out:
         high = max(clamping.setup.keep_out, key=lambda one: one.height).height
         over = high - stock.thickness
         held.append(f"By the job the highest clamp ends {format_length(high, units)} above the bed, "
                     f"{format_length(abs(over), units)} {'above' if over >= 0 else 'below'} the top of the blank: if "
                     "it does not, correct its height, and build again.")
-    lines = _spoilboard(clamping, deepest)
+    lines = _spoilboard(clamping, start)
     if clamping.under:
         return [*lines, *held, "Keep X 0 and Y 0 as they are."]
     if clamping.surfacing is not None:
@@ -219,41 +226,54 @@ def _laid(clamping: Clamping, step: Step, deepest: float | None) -> list[str]:
         lines.append(_comes_with(clamping))
     if clamping.board.names.measured:
         lines.append(_measuring(clamping))
-    return [*lines, *held, _edges(clamping, step.cutter)]
+    return [*lines, *held]
 
 
-def _edges(clamping: Clamping, cutter: Cutter) -> str:
-    """Where X 0 and Y 0 are set, and what the display shows at the edges of the blank."""
-    units, stock = clamping.units, clamping.stock
-    x0, y0, x1, y1 = clamping.shared.blank if clamping.shared else stock.bounds
-    corners = clamping.to_machine(np.array([[x0, y0, 0.0], [x1, y1, 0.0]]))[:, :2]
-    spans = [f"{axis} {format_length(low, units)} to {format_length(high, units)}"
-             for axis, low, high in zip("XY", corners.min(axis=0).tolist(), corners.max(axis=0).tolist(), strict=True)]
-    if cutter.shape_height < stock.thickness:
+def _edges_are_found(clamping: Clamping) -> bool:
+    """Whether X 0 and Y 0 are set from the edges of the blank: not where they are set already."""
+    return not clamping.board.names.lies and clamping.under is None
+
+
+def _edges(clamping: Clamping, cutter: Cutter, start: Start) -> str:
+    """Where X 0 and Y 0 are set, and what the display shows at the edges of the blank that can be touched."""
+    units, radius = clamping.units, touching_radius(clamping, cutter)
+    spans = [f"{one.axis} {' to '.join(format_length(at, units) for at in one.at)}" for one in start.edges]
+    if radius:
         side, deep = "the side of the cutter", format_length(cutter.shape_height, units)
         low = f", its tip {deep} or more below the blank's top (higher up it is narrower)" if not cutter.is_flat else ""
-        half = f"half the cutter, {format_length(cutter.radius, units)},"
+        half = f"half the cutter, {format_length(radius, units)},"
     else:  # its full width does not come beside the blank
         side, low, half = "a straight pin in the spindle, not the pointed cutter,", "", "half the pin"
     return (f"Set X 0 and Y 0 at {clamping.zero_place.words}. The blank then reaches from {' and from '.join(spans)}: "
             f"where {side} just touches one of its edges{low}, the display shows {half} beyond that."
-            f"{_clamped_edges(clamping, cutter)}")
+            f"{''.join(_barred_words(clamping, one) for one in start.edges)}")
 
 
-def _clamped_edges(clamping: Clamping, cutter: Cutter) -> str:
-    """Which edges of the blank cannot be touched, as clamps stand there, and what to do then."""
-    axes = "XY" if clamping.setup.along.endswith("x") else "YX"
-    said = ""
-    for axis, under, one in zip(axes, under_clamps(clamping, cutter.radius), ("end", "side"), strict=True):
-        if all(under):
-            said += f" Both {one}s lie under clamps: find {axis} before those."
-        elif any(under):
-            said += f" One {one} lies under a clamp: find {axis} from the other."
-    return said
+def _barred_words(clamping: Clamping, edges: Edges) -> str:
+    """From which of two edges an axis is found, where not both can be touched."""
+    axis, best = edges.axis, edges.best
+    if best is None:
+        return f" Neither edge in {axis} lies within the machine's travel: {line_words(clamping, axis)}."
+    if not any(edges.barred):
+        return ""
+    unclamped = ", then put its clamp on without moving the work" if edges.clamped[best] else ""
+    why = "past the machine's travel" if edges.past[1 - best] else f"under a clamp{' too' if unclamped else ''}"
+    return f" Find {axis} from the edge at {_at(edges, best, clamping.units)}{unclamped}: the other lies {why}."
 
 
-def _spoilboard(clamping: Clamping, deepest: float | None) -> list[str]:
+def _at(edges: Edges, side: int, units: str) -> str:
+    return f"{edges.axis} {format_length(edges.at[side], units)}"
+
+
+def line_words(clamping: Clamping, axis: str) -> str:
+    """How an axis is set whose edges cannot be touched."""
+    return (f"draw a line on the blank for {axis} 0, through {clamping.zero_place.words}, and set it with the tip over "
+            "that")
+
+
+def _spoilboard(clamping: Clamping, start: Start) -> list[str]:
     """That a spare board must lie under the work, and how deep it is cut in the end; nothing where it is not."""
+    deepest = start.deepest
     if deepest is None:
         deepest = min(one.operation.bottom for one in clamping.steps if not clamping.done(one))
     if deepest >= -INTO_BED:
@@ -265,12 +285,14 @@ def _spoilboard(clamping: Clamping, deepest: float | None) -> list[str]:
         f"comes {deep} into it. Its top is the bed that is spoken of here."]
 
 
-def _fitted(clamping: Clamping, step: Step) -> str:
+def _fitted(clamping: Clamping, step: Step, start: Start) -> str:
     """The cutter to fit, or the one that is in the spindle still, and where its Z 0 is set."""
     named = f"{step.cutter.name} ({step.cutter.shape}, {format_length(step.cutter.diameter, clamping.units)})"
-    if not refits(clamping, step):
-        return f"{named} stays in the spindle, and its Z 0 as it is; set it again if the machine was off since."
-    return f"Fit {named} and set Z 0{' again' if step.number > 1 else ''} for it: {_z_place(clamping, step)}."
+    place = _z_place(clamping, step, start)
+    if not start.refit:
+        return (f"{named} stays in the spindle, and its Z 0 as it is. If the machine was off since, set it again: "
+                f"{place}.")
+    return f"Fit {named} and set Z 0{' again' if step.number > 1 else ''} for it: {place}."
 
 
 DOWEL_CLEAR = 0.5
@@ -379,11 +401,8 @@ def cautions(step: Step) -> list[str]:
     ]
 
 
-def header(
-    clamping: Clamping, step: Step, *, minutes: float, lowest: float | None, fitted: float | None = None,
-    deepest: float | None = None, zero: ZeroCheck | None
-) -> list[str]:
-    """The header of a program, a line each; `lowest`, `fitted`, `deepest` and `zero` as in `before_start`."""
+def header(clamping: Clamping, step: Step, *, minutes: float, start: Start) -> list[str]:
+    """The header of a program, a line each; `start` as in `before_start`."""
     total = len(clamping.steps)
     own = f" for this {clamping.board.names.part}" if clamping.board.names.laid else ""
     own += f" for all parts, {step.order} of {total} for this one" if step.turn else ""
@@ -396,8 +415,7 @@ def header(
         f"zero: {zero_words(clamping)}",
         f"about {time_words(minutes)}",
         "before pressing start:",
-        *(f"- {line}" for line in before_start(
-            clamping, step, lowest=lowest, fitted=fitted, deepest=deepest, zero=zero)),
+        *(f"- {line}" for line in before_start(clamping, step, start)),
         *(f"afterwards: {line}" for line in afterwards(clamping, step)),
         "cautions:",
         *(f"- {line}" for line in cautions(step)),
@@ -419,22 +437,21 @@ def _stand_out_words(clamping: Clamping, out: float) -> str:
     return f"The cutter must stand out {least} or more from the collet, whose nut must clear {known}."
 
 
-def _z_place(clamping: Clamping, step: Step) -> str:
-    if clamping.setup.z_zero == "bed":
+def _z_place(clamping: Clamping, step: Step, start: Start) -> str:
+    """Where to set Z 0."""
+    if start.z_by == "bed":
         setter = "a setter (a block of known height)" if step.order == 1 else "a setter"
         return f"touch off beside the work on the bed it lies on, or on {setter} standing there" + (
             "; where tape holds the work, on a strip of the same tape stuck to the bed, or all is cut lower by its "
             "thickness" if _taped(clamping) else "")
-    again = zero_again(clamping.setup.z_zero)
+    if start.z_by == "top":
+        return f"touch off on {_top_words(clamping)}"
     if clamping.moved_at(step) is not None:
-        return f"not on the top, which has moved: {again}, or so that the check of Z 0 below comes right"
-    if surfaced_before(clamping, step):
-        return f"the raw top is gone where it was surfaced: {again}, or on stock left standing outside the cut"
-    later = step.number == 1 and (step.turn is not None or clamping.feature(WitnessMarks) is not None or (
-        clamping.surfacing is not None and any(refits(clamping, one) for one in clamping.steps[1:])))
-    return f"touch off on {_top_words(clamping)}" + (
-        ", then on the bed beside the work, or on a setter (a block of known height) there, and note the Z shown: "
-        "once that top is cut or has moved, each cutter is set to show the same there" if later else "")
+        why, other = "not on the top, which has moved", "so that the check of Z 0 below comes right"
+    else:
+        why, other = "the raw top is gone where it was surfaced", "on stock left standing outside the cut"
+    either = start.z_by == "noted or top" or (clamping.moved_at(step) is not None and start.zero is not None)
+    return f"{why}: {zero_again(clamping.setup.z_zero)}{f', or {other}' if either else ''}"
 
 
 def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
@@ -445,8 +462,8 @@ def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
     if lacks:
         over = format_length(COLLET_CLEAR, clamping.units)
         raised = (f"Leave the zero of Z as it is: to raise it by {lift}, for an air cut, {lacks}. Take the cutter out "
-                  "instead: standing out as its program says, it leaves an empty collet that passes "
-                  f"{over} or more over blank and clamps. {off}.")
+                  "of the collet and run the program so: if it stood out of it as the program says when Z 0 was set, "
+                  f"the empty collet passes {over} or more over blank and clamps. {off}.")
         shown, back = "The collet", "Fit the cutter again, set its Z 0 again"
     else:
         raised = (f"Raise the zero of Z by {lift}: now everything in the program runs that much higher, through air. "

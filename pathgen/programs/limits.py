@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from functools import partial
 
 import numpy as np
@@ -16,7 +16,6 @@ from pathgen.base.errors import JobError, all_of
 from pathgen.base.limits import MOST_LINES
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.units import (
-    SUMS,
     as_written,
     coarse_length,
     format_length,
@@ -25,10 +24,9 @@ from pathgen.base.units import (
     rounded_up,
     told_apart,
 )
-from pathgen.programs.zero_check import ZeroCheck
-from pathgen.work.clamping import CLOSE, LEAST_CLEARANCE, Clamping, KeepOut, Step
+from pathgen.work.clamping import CLOSE, Clamping, KeepOut, Step
 from pathgen.work.layers import layers, thin_layers
-from pathgen.work.operations import Hover, SurfaceFinish, SurfaceRough, WitnessMarks
+from pathgen.work.operations import SurfaceFinish, SurfaceRough
 
 _RUBS = 0.01  # mm: of a shank against what stands beside it
 _INTO_BED = 0.01  # mm: of passes over a surface
@@ -117,76 +115,6 @@ def _check_flutes(toolpath: Toolpath, clamping: Clamping, cutter: Cutter) -> Non
         f"passes, {place_words(x, y, unit)}: its shank would rub there", allowed=f"{stands} or more",
         remedy="name a longer cutter, or take a thinner blank",
     )
-
-
-def check_travel(paths: Sequence[Toolpath], clamping: Clamping, zeros: Mapping[int, ZeroCheck]) -> None:
-    """Raise JobError for a machine that cannot span all that it is asked to: every program, the zero as it is set, and
-    each place at which it is tried."""
-    travel = clamping.machine.travel
-    if travel is None:
-        return
-    runs = [clamping.to_machine(path.points, step) for step, path in zip(clamping.steps, paths, strict=True)]
-    asked = [*((step.title, run) for step, run in zip(clamping.steps, runs, strict=True)),
-             ("X 0, Y 0 and Z 0 as they are set", np.array([_zero_now(clamping)])),
-             *((f"the zero check before {clamping.steps[order - 1].title}", np.array([zero.display]))
-               for order, zero in zeros.items())]
-    low, high = (np.array([extreme(points, axis=0) for _, points in asked]) for extreme in (np.min, np.max))
-    spans, cut = high.max(axis=0) - low.min(axis=0), np.ptp(np.concatenate(runs), axis=0)
-    at_marks = [k for k, step in enumerate(clamping.steps) if isinstance(step.operation, (WitnessMarks, Hover))]
-    bare = np.delete(high, at_marks, axis=0).max(axis=0) - np.delete(low, at_marks, axis=0).min(axis=0)
-    short = [k for k in range(3) if spans[k] > travel[k] + SUMS]
-    if short:
-        units = clamping.units
-        over = {k: told_apart(float(spans[k]), travel[k], unit=units) for k in short}
-        words = [f"{over[k][0]} in {'XYZ'[k]}, from {format_length(float(low[:, k].min()), units)} "
-                 f"({asked[int(low[:, k].argmin())][0]}) to {format_length(float(high[:, k].max()), units)} "
-                 f"({asked[int(high[:, k].argmax())][0]})" for k in short]
-        lifted, lower = _lifted(clamping, float(spans[2]) - travel[2]) if 2 in short else ("", "")
-        raise JobError(
-            "[machine] travel", f"all that is cut, set and tried spans {'; and '.join(words)}{lifted}",
-            allowed="travel " + " and ".join(f"{over[k][1]} in {'XYZ'[k]}" for k in short),
-            remedy=f"{_shorter(clamping, spans, cut, bare, short)}{lower}take a larger machine",
-        )
-
-
-def _zero_now(clamping: Clamping) -> Floats:
-    """(3,) where the machine is sent to see that its zero is right: X 0 and Y 0 of work that moved stay, unasked."""
-    if clamping.moved is None:
-        return np.zeros(3)
-    at = clamping.to_machine(np.array([[*clamping.zero, clamping.stock.thickness]]), clamping.steps[-1])[0]
-    return np.array([*at[:2], 0.0])
-
-
-def _shorter(clamping: Clamping, spans: Floats, cut: Floats, bare: Floats, short: Sequence[int]) -> str:
-    """What makes the work span less along the axes that are short, each followed by "or"; `cut` is the programs', and
-    `bare` without those at the marks."""
-    travel = clamping.machine.travel
-    assert travel is not None
-    along, across, up = travel
-    ways, flat = [], any(k < 2 for k in short)
-    if flat and spans[0] <= across and spans[1] <= along:
-        ways.append(f"turn the {clamping.board.names.part} with [setup] along")
-    if flat and all(cut[k] <= travel[k] for k in short if k < 2):
-        ways.append("name a [setup] zero that lies nearer to the middle of what is cut")
-    marks = clamping.feature(WitnessMarks)
-    if flat and marks is not None and marks.tops is None and all(bare[k] <= travel[k] + SUMS for k in short if k < 2):
-        ways.append("write [marks] at, with marks nearer to each other")
-    if 2 in short and cut[2] <= up and clamping.setup.z_zero == "bed":
-        ways.append('write [setup] z_zero = "stock-top"')
-    return "".join(f"{way}, or " for way in ways)
-
-
-def _lifted(clamping: Clamping, over: float) -> tuple[str, str]:
-    """What has the cutter lifted so much more than the machine can, and what helps: a lower clamp, less clearance."""
-    boxes, units = sorted(enumerate(clamping.setup.keep_out, 1), key=lambda one: -one[1].height), clamping.units
-    others = [clamping.stock.thickness, *(box.height for _, box in boxes[1:])]
-    if boxes and (box := boxes[0][1]).height - max(others) >= over:
-        return (f", lifted over keep_out {boxes[0][0]}, {format_length(box.height, units)} high",
-                f"measure that clamp's height from the bed (is {format_length(box.height / 10, units)} meant?), use a "
-                "lower one, or ")
-    least = max([LEAST_CLEARANCE, clamping.setup.feeler, *(inlay.overfill for inlay in clamping.inlays)])
-    most = rounded_down(clamping.machine.clearance - over)
-    return "", f"make clearance {most:g} mm or less, or " if most > least else ""
 
 
 def check_keep_outs(paths: Sequence[Toolpath], clamping: Clamping) -> None:

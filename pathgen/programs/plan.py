@@ -6,15 +6,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+import numpy as np
+
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt, asked_by
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.around import Around
+from pathgen.programs.edges import Edges, edges_of
 from pathgen.programs.holding import check_holds
-from pathgen.programs.limits import check_keep_outs, check_limits, check_travel
+from pathgen.programs.limits import check_keep_outs, check_limits
 from pathgen.programs.paths import path_of
 from pathgen.programs.shanks import check_shanks
 from pathgen.programs.standing import near_clamps
+from pathgen.programs.starting import Start, starts_of
+from pathgen.programs.travel import Reach, check_travel, reaches_of, span_of, zero_reach
 from pathgen.programs.zero_check import ZeroCheck, zero_checks
 from pathgen.strategies.matching import LetIns
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket
@@ -60,6 +66,8 @@ class Plan:
     around: Around
     asked: Asked = Asked()
     paths: tuple[Toolpath, ...] = ()
+    beside: tuple[Plan, ...] = ()
+    """Those of all parts of a common blank, or of both sides of one that is turned over, the back's first."""
 
     @property
     def clamping(self) -> Clamping:
@@ -72,9 +80,33 @@ class Plan:
         return self.around.pockets
 
     @cached_property
+    def reaches(self) -> tuple[Reach, ...]:
+        """How far each step makes the machine go."""
+        return reaches_of(self.clamping, self.paths) if self.paths else ()
+
+    @cached_property
+    def _span(self) -> Floats | None:
+        """(2, 3) from where to where on the display lies all that is cut on the blank and set; None without paths."""
+        every = [one for part in self.beside or (self,) for one in part.reaches]
+        return span_of([*every, zero_reach(self.clamping)]) if every else None
+
+    @cached_property
+    def edges(self) -> tuple[Edges, Edges]:
+        """From which edges of the blank X 0 and Y 0 can be set before the first program."""
+        steps = [step for part in self.beside or (self,) for step in part.clamping.steps]
+        return edges_of(self.clamping, min(steps, key=lambda step: step.number).cutter, self._span)
+
+    @cached_property
     def zero_checks(self) -> dict[int, ZeroCheck]:
         """Where zero can be tried before each step, by its order."""
-        return zero_checks(self.around)
+        known = self._span is not None and self.clamping.moved is None
+        return zero_checks(self.around, np.transpose([one.reach for one in self.edges]) if known else None)
+
+    @cached_property
+    def starts(self) -> tuple[Start, ...]:
+        """What the program of each step starts from."""
+        lowest = self.lowest if self.paths else ()
+        return starts_of(self.around, lowest=lowest, zeros=self.zero_checks, edges=self.edges)
 
     @cached_property
     def lowest(self) -> tuple[float, ...]:
@@ -103,12 +135,28 @@ def plan(clamping: Clamping, asked: Asked | None, *, pockets: Pockets | None) ->
         paths.append(path_of(step, around))
         check_limits(paths[-1], clamping, step)
     made = Plan(around=around, asked=asked or Asked(), paths=tuple(paths))
-    if clamping.machine.travel is not None:
-        check_travel(paths, clamping, made.zero_checks)
+    if clamping.machine.travel is not None and clamping.shared is None:  # else of all its parts, when they are known
+        check_spans(made)
     check_keep_outs(paths, clamping)
     check_holds(paths, clamping)
     check_shanks(paths, around)
     return made
+
+
+def check_spans(*parts: Plan) -> None:
+    """Raise JobError for a machine that cannot span all that some plans of one blank ask it to."""
+    check_travel([(one.clamping, one.reaches, one.zero_checks) for one in parts])
+
+
+def both_sides(top: Plan, back: Plan) -> tuple[Plan, Plan]:
+    """The plans with each other beside them, of a blank that is turned over: its X 0 and Y 0 stay, its Z 0 does not.
+
+    Raises JobError as `check_spans` does.
+    """
+    top, back = (replace(one, beside=(back, top)) for one in (top, back))
+    flat = [replace(one, low=one.low * [1, 1, 0], high=one.high * [1, 1, 0]) for one in back.reaches]
+    check_travel([(top.clamping, top.reaches, top.zero_checks), (back.clamping, flat, {})])
+    return top, back
 
 
 def finishing_with(clamping: Clamping, cutter: Cutter, *, scallop: float) -> tuple[Passes, tuple[Toolpath, ...]]:

@@ -55,14 +55,21 @@ def left_standing(around: Around, *, reach: float) -> BaseGeometry:
     return free
 
 
-def within_travel(free: BaseGeometry, around: Around) -> BaseGeometry:
-    """The part of `free` that the machine's travel reaches with all that is cut, and zero, in its middle."""
-    if around.clamping.machine.travel is None:
+def within_travel(free: BaseGeometry, around: Around, reach: Floats | None = None) -> BaseGeometry:
+    """The part of `free` that the machine's travel reaches with all that is cut, and zero, in its middle.
+
+    `reach` is (2, 2), the lowest and the highest X, Y on the display of all that it must reach, where paths are known.
+    """
+    clamping = around.clamping
+    if clamping.machine.travel is None:
         return free
-    cut = _cleared(around)
-    zero = shapely.Point(around.clamping.zero) if around.clamping.moved is None else cut
-    x0, y0, x1, y1 = shapely.total_bounds([cut, zero]).tolist()
-    along, across = around.clamping.reach
+    if reach is None:
+        cut = _cleared(around)
+        zero = shapely.Point(clamping.zero) if clamping.moved is None else cut
+        x0, y0, x1, y1 = shapely.total_bounds([cut, zero]).tolist()
+    else:
+        x0, y0, x1, y1 = shapely.multipoints(clamping.to_board(np.insert(reach, 2, 0.0, axis=1))).bounds
+    along, across = clamping.reach
     x, y = (x0 + x1 - along) / 2, (y0 + y1 - across) / 2
     return overlay.intersection(free, shapely.box(x, y, x + along, y + across))
 

@@ -71,6 +71,8 @@ class ZeroCheck:
     """What the height counts on, where nothing cuts it: words that follow it."""
     mark: int | None = None
     """The measured mark, from 1, that the height of a top that moved was read at, beside the place."""
+    by_marks: bool = False
+    """Whether it counts on the heights of the marks as drilled."""
     within: float = 0.0
     """How far off the display may be where the work moved, as exactly as its marks were measured; 0 where it did not.
     """
@@ -80,9 +82,9 @@ class ZeroCheck:
     """The first program whose zero is tried over the same place, or next to it, of a top that nothing cuts."""
 
 
-def zero_checks(around: Around) -> dict[int, ZeroCheck]:
+def zero_checks(around: Around, reach: Floats | None = None) -> dict[int, ZeroCheck]:
     """A check for each step still to be run before which its cutter is fitted, by its order; none for one that has no
-    bare place.
+    bare place. `reach` as in `within_travel`.
 
     Raises JobError for a feeler that does not fit under a cutter at the height of rapids.
     """
@@ -95,10 +97,10 @@ def zero_checks(around: Around) -> dict[int, ZeroCheck]:
         )
     refit = [step for step in clamping.steps if refits(clamping, step) and not clamping.done(step)]
     widest = max((step.cutter.radius for step in refit), default=0.0)
-    wide = _reachable(around, widest, _raw(around, max((_foot(step.cutter) for step in refit), default=0.0)))
+    wide = _off_clamps(around, widest, _raw(around, max((_foot(step.cutter) for step in refit), default=0.0)))
     made: dict[int, ZeroCheck] = {}
     for step in refit:
-        check = _first(around, step, wide)
+        check = _first(around, step, wide, reach)
         if check is not None:
             before = (order for order, one in made.items() if one.if_so and one.like is None
                       and math.dist((one.x, one.y), (check.x, check.y)) <= NEXT_TO)
@@ -141,9 +143,10 @@ def _highest_on_rim(offset: Callable[[Floats, Floats], Floats], radius: float, x
     return float(offset(x + radius * np.cos(angle), y + radius * np.sin(angle))[0])
 
 
-def _first(around: Around, step: Step, wide: BaseGeometry) -> ZeroCheck | None:
+def _first(around: Around, step: Step, wide: BaseGeometry, reach: Floats | None) -> ZeroCheck | None:
     """A check at the first bare place there is; raw top as `wide` as every cutter needs makes it the same for all."""
-    for free, on in _by_height(around, step, wide):
+    for bare, on in _by_height(around, step, wide):
+        free = within_travel(bare, around, reach)
         if not free.is_empty:
             return _check(around.clamping, step, on, *_middle(free, WHOLE[around.clamping.units]))
     return None
@@ -156,12 +159,13 @@ def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCh
             "bed": ("where the blank is as thick as the job says",
                     "the blank is that much thicker or thinner there than the job says"),
             "stock-top": ("where the top is as high as where Z 0 was set",
-                          "its top is that much higher or lower there than where Z 0 is set"),
+                          "the blank's top is that much higher or lower there than where Z 0 is set"),
         }[clamping.setup.z_zero]
     marks = clamping.feature(WitnessMarks)
     measured = marks.top_at(x, y, top) if marks is not None and on == "raw top" else None
     if measured is not None:
         if_so, top = "by the heights of the marks as drilled", measured
+        off = "the marks' heights as drilled are wrong by so much there"
     mark = _beside(clamping, x, y) if on == "raw top" else None
     if clamping.moved is not None and mark is not None:
         top = float((clamping.moved.places + clamping.moved.residuals)[mark, 2])
@@ -177,8 +181,8 @@ def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCh
     # what lies on the bed has not moved with the work
     there = clamping.to_machine(np.array([[x, y, height]]), None if on == "bed" else step)[0]
     return ZeroCheck(order=step.order, on=on, x=x, y=y, height=height, feeler=feeler, ridge=ridge, if_so=if_so, off=off,
-                     mark=None if mark is None else mark + 1, within=_within(clamping, step, on, (x, y, height), mark),
-                     display=(float(there[0]), float(there[1]), float(there[2])))
+                     by_marks=measured is not None, display=(float(there[0]), float(there[1]), float(there[2])),
+                     mark=None if mark is None else mark + 1, within=_within(clamping, step, on, (x, y, height), mark))
 
 
 def _measured_tops(clamping: Clamping) -> Ints:
@@ -212,7 +216,7 @@ def _within(
 def _by_height(around: Around, step: Step, wide: BaseGeometry) -> Iterator[tuple[BaseGeometry, On]]:
     """Bare places in the order they are looked for: level ones of the blank, then the surface, then the bed."""
     clamping, foot = around.clamping, _foot(step.cutter)
-    own = _reachable(around, step.cutter.radius, _raw(around, foot))
+    own = _off_clamps(around, step.cutter.radius, _raw(around, foot))
     if clamping.moved is not None:
         marks = shapely.multipoints(clamping.moved.places[_measured_tops(clamping), :2])
         beside = overlay.buffer(marks, NEXT_TO)
@@ -221,10 +225,10 @@ def _by_height(around: Around, step: Step, wide: BaseGeometry) -> Iterator[tuple
         yield overlay.intersection(wide, marks.convex_hull), "raw top"
     yield wide, "raw top"
     if clamping.surfacing is None:
-        yield _finished(around, step, foot), "bare face"
+        yield from ((free, "bare face") for free in _finished(around, step, foot))
     yield own, "raw top"
     if clamping.surfacing is not None:
-        yield _finished(around, step, foot), "finished surface"
+        yield from ((free, "finished surface") for free in _finished(around, step, foot))
     yield _bed(around, step, foot), "bed"
 
 
@@ -241,20 +245,21 @@ def _raw(around: Around, foot: float) -> BaseGeometry:
     return free
 
 
-def _finished(around: Around, step: Step, foot: float) -> BaseGeometry:
-    """The surface as cut, bare of fill, away from everything that is ever opened in it; near its crest if it can be."""
+def _finished(around: Around, step: Step, foot: float) -> Iterator[BaseGeometry]:
+    """The surface as cut, bare of fill, away from everything that is ever opened in it: near its crest, and all of it.
+    """
     clamping = around.clamping
     before = [s for s in clamping.steps if s.order < step.order]
     cut = clamping.surfacing is None or any(s.operation.finishes for s in before)
     if not cut or covered(clamping, step) or isinstance(clamping.surface, Hollow):
-        return shapely.Polygon()
+        return
     free = overlay.buffer(clamping.board.outline, -foot, join_style="mitre")
     opened = [o for s in clamping.steps if (o := s.operation.leaves_open(foot)) is not None]
     opened += [overlay.buffer(inlay.area, foot + _SMEAR) for inlay in clamping.inlays]
-    free = _reachable(around, step.cutter.radius, overlay.difference(free, overlay.union_all(opened)))
+    free = _off_clamps(around, step.cutter.radius, overlay.difference(free, overlay.union_all(opened)))
     x0, _, x1, _ = free.bounds if not free.is_empty else (0.0, 0.0, 0.0, 0.0)
-    crest = overlay.intersection(free, shapely.box(x0, -2 * foot, x1, 2 * foot))
-    return free if crest.is_empty else crest
+    yield overlay.intersection(free, shapely.box(x0, -2 * foot, x1, 2 * foot))
+    yield free
 
 
 _SMEAR = 2.0
@@ -263,19 +268,17 @@ _SMEAR = 2.0
 
 def _bed(around: Around, step: Step, foot: float) -> BaseGeometry:
     """Beside the blank, past the full width of a cutter that stands beside it."""
-    blank = shapely.box(*around.clamping.stock.bounds)
+    blank = shapely.box(*around.clamping.blank)
     near = overlay.buffer(blank, step.cutter.radius + 1.0 + 2 * foot, join_style="mitre")
-    return _reachable(around, step.cutter.radius, overlay.difference(
+    return _off_clamps(around, step.cutter.radius, overlay.difference(
         overlay.buffer(blank, BESIDE, join_style="mitre"), near))
 
 
-def _reachable(around: Around, radius: float, free: BaseGeometry) -> BaseGeometry:
-    """Clear of clamps by a cutter of this radius, and no further from all that is cut and from zero than the machine's
-    travel lets it go."""
-    clamping = around.clamping
-    for thing in clamping.setup.keep_out:
+def _off_clamps(around: Around, radius: float, free: BaseGeometry) -> BaseGeometry:
+    """Clear of clamps by a cutter of this radius."""
+    for thing in around.clamping.setup.keep_out:
         free = overlay.difference(free, overlay.buffer(thing.shape, radius + 1.0))
-    return within_travel(free, around)
+    return free
 
 
 def _middle(free: BaseGeometry, whole: float) -> tuple[float, float]:
@@ -319,9 +322,10 @@ def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
     same, off = (format_length(v, units) for v in (SAME[units], rounded_up(check.within)))
     must, again = shown, "until it is right"
     if check.like:
-        lies = "the mark's measure" if check.mark else "the blank"
+        wrong = "the mark's measure" if check.mark else "the marks' heights" if check.by_marks else "the blank"
         must = f"what it did for program {check.like} ({shown}), within {same}"
-        again = f"until it shows that: what was off by as much before program {check.like} lies in {lies}"
+        again = f"until it shows that: how far it was from Z {z} before program {check.like} comes from {wrong}, not " \
+                "from Z 0"
     elif check.within:
         must, again = f"{shown}, within {off}", f"only where it is more than {off} off"
     lower, higher = step.operation.off_in_z(step.cutter)

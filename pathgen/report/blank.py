@@ -49,7 +49,8 @@ def findings_of_parts(names: Sequence[str], each: Sequence[Sequence[Row]]) -> li
 
     What is said of their common set-up is of no part.
     """
-    of_all = [f for f in each[0] if f["where"].startswith("[setup]") and all(f in others for others in each[1:])]
+    of_all = [f for f in each[0] if f["where"].startswith(("[setup]", "[machine]"))
+              and all(f in others for others in each[1:])]
     return of_all + [
         f | {"where": f"{_parts_words([k for k, others in enumerate(each) if f in others], names)}: {f['where']}"}
         for k, own in enumerate(each) for f in own

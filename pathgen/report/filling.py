@@ -13,9 +13,9 @@ import shapely
 from pathgen.base.contrast import colour_difference, contrast_ratio
 from pathgen.base.plain import rounded
 from pathgen.programs.plan import Plan
-from pathgen.programs.zeroing import references
 from pathgen.report.letting_in import off_the_floor
 from pathgen.report.moving import marks_data, moved_data
+from pathgen.report.zero import reference_rows
 from pathgen.strategies.reach import Reach
 from pathgen.verify import Verification
 from pathgen.verify.pockets import PocketMeasure
@@ -76,10 +76,7 @@ def filling_data(planned: Plan) -> dict[str, Any]:
     return {
         "contrast": contrast_rows(planned),
         "shift_errors": _shift_rows(clamping),
-        "references": [
-            {**step.numbers, "z": list(r.z), "xy": list(r.xy), "gone": list(r.gone), "set_again": r.refit}
-            for step, r in zip(clamping.steps, references(planned.around), strict=True)
-        ],
+        "references": reference_rows(planned),
         "marks": marks_data(clamping),
         "moved": moved_data(clamping),
     }

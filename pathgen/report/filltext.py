@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from pathgen.base.plain import joined
 from pathgen.base.units import (
     MM_PER,
     area_words,
@@ -186,6 +187,10 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
     lines += table(["program", "Z can be set from", "X and Y can be found again from", "gone"], rows)
     if any("setter" in row[1] for row in rows):
         lines.append("A setter is a block of known height that stands on the bed.")
+    if axes := sorted({axis for r in report["references"] for axis in r["lost"]}):
+        lost = joined(axes)
+        lines.append(f"No edge gives {lost} again: home the machine before {lost} 0 is set, and note what its own "
+                     "coordinates show there.")
     if report["marks"]:
         marks = report["marks"]
         board = "; ".join(f"mark {n} at {place_words(x, y, units)}" for n, (x, y) in enumerate(marks["places"], 1))

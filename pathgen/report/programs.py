@@ -9,6 +9,7 @@ from typing import Any
 from pathgen.base.brief import Brief
 from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import Toolpath
+from pathgen.programs.starting import Start
 from pathgen.programs.timing import Times
 from pathgen.programs.zero_check import ZeroCheck
 from pathgen.work.clamping import Step
@@ -22,14 +23,13 @@ class Program(Brief):
     text: str
     toolpath: Toolpath
     times: Times
-    lowest: float | None = None
-    """Its lowest tip above the bed, mm."""
-    fitted: float | None = None
-    """That of all programs that its cutter stays in the spindle for, mm."""
-    deepest: float | None = None
-    """That of all programs that are still to be run, mm."""
-    zero: ZeroCheck | None = None
-    """Where to try the zero of its cutter, where that is fitted before it."""
+    start: Start | None = None
+    """What it starts from; None where it is only to be timed."""
+
+    @property
+    def zero(self) -> ZeroCheck | None:
+        """Where to try the zero of its cutter, where that is fitted before it."""
+        return self.start.zero if self.start else None
 
     @property
     def minutes(self) -> float:

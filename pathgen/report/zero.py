@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-import numpy as np
-
-from pathgen.base.units import SUMS, even_length, told_apart
-from pathgen.programs.instructions import MISREAD
+from pathgen.base.units import even_length, told_apart
+from pathgen.programs.edges import Edges
+from pathgen.programs.instructions import MISREAD, line_words
 from pathgen.programs.plan import Plan
+from pathgen.programs.starting import SetBy, Start
 from pathgen.programs.zero_check import check_words
-from pathgen.programs.zeroing import refits
 from pathgen.report.programs import Program, number_in
 from pathgen.report.tables import table
 from pathgen.verify.findings import Finding
+from pathgen.work.clamping import Clamping
 
 
 def zero_rows(programs: Sequence[Program], units: str) -> list[dict[str, Any]]:
@@ -50,8 +50,8 @@ def zero_findings(planned: Plan) -> list[Finding]:
     """Programs whose zero cannot be tried, as no bare place is left within reach; and edges that X 0 and Y 0 cannot be
     set from."""
     clamping = planned.clamping
-    untried = [step for step in clamping.steps if refits(clamping, step)
-               and step.order not in planned.zero_checks and not clamping.done(step)]
+    untried = [step for step, start in zip(clamping.steps, planned.starts, strict=True)
+               if start.refit and start.zero is None and not clamping.done(step)]
     return [*(Finding(
         code="no-zero-check", severity="warn", where=step.title, allowed="raw top, finished surface or bed, bare "
         f"over {step.cutter.diameter:g} mm and clear of clamps",
@@ -61,26 +61,63 @@ def zero_findings(planned: Plan) -> list[Finding]:
 
 
 def _edges_past_travel(planned: Plan) -> Iterator[Finding]:
-    """Where a machine that spans all that is planned cannot go beside the blank's edges too, on either side."""
-    clamping, first = planned.clamping, planned.clamping.steps[0]
+    """Where a machine that spans all that is cut cannot go beside an edge of the blank too, on either side."""
+    clamping = planned.clamping
     travel = clamping.machine.travel
-    if travel is None or not planned.paths or clamping.moved or clamping.under or clamping.board.names.lies:
+    if travel is None or clamping.moved or clamping.under or clamping.board.names.lies:
         return
-    x0, y0, x1, y1 = clamping.shared.blank if clamping.shared else clamping.stock.bounds
-    edges = clamping.to_machine(np.array([[x0, y0, 0.0], [x1, y1, 0.0]]))
-    out = first.cutter.radius if first.cutter.shape_height < clamping.stock.thickness else 0.0  # or a pin, of any width
-    cut = np.concatenate([clamping.to_machine(path.points, step)
-                          for step, path in zip(clamping.steps, planned.paths, strict=True)])
-    low, high = cut.min(axis=0), cut.max(axis=0)
-    before, behind = np.minimum(low, edges.min(axis=0) - out), np.maximum(high, edges.max(axis=0) + out)
-    beside = np.minimum(high - before, behind - low)
-    for k, axis in enumerate("XY"):
-        if beside[k] > travel[k] + SUMS:
-            needs, has = told_apart(float(beside[k]), travel[k])
+    for edges, most in zip(planned.edges, travel, strict=False):
+        if edges.best is None:
+            needs, has = told_apart(edges.needs, most)
             yield Finding(
                 code="edges-past-travel", severity="warn", where="[machine] travel",
-                got=f"{axis} 0 cannot be set from the blank's edges: all that is cut, and the cutter beside the nearer "
-                    f"of them, span {needs} in {axis}", allowed=f"travel {has} in {axis}",
-                remedy=f"draw a line on the blank for {axis} 0, through {clamping.zero_place.words}, and set it with "
-                       "the tip over that",
+                got=f"{edges.axis} 0 cannot be set from the blank's edges: all that is cut, and the cutter beside the "
+                    f"nearer of them, span {needs} in {edges.axis}", allowed=f"travel {has} in {edges.axis}",
+                remedy=line_words(clamping, edges.axis),
             )
+
+
+def reference_rows(planned: Plan) -> list[dict[str, Any]]:
+    """What Z, and X and Y, can be set from before each program; which axis from nothing; and what is gone."""
+    clamping, rows = planned.clamping, []
+    for step, start in zip(clamping.steps, planned.starts, strict=True):
+        found, lost = _again(clamping, start)
+        if clamping.moved_at(step) is not None:
+            what = "the witness marks" if start.marked else "the places that were measured"
+            found, lost = [f"{what}, as they lie now"], []
+        rows.append({**step.numbers, "z": [_SET_BY[start.z_by]], "xy": found, "lost": lost, "gone": list(start.gone),
+                     "set_again": start.refit})
+    return rows
+
+
+_SET_BY: dict[SetBy, str] = {
+    "bed": "the bed, or a setter on it",
+    "top": "the raw top of the blank",
+    "noted": "the bed, by the Z noted there",
+    "noted or top": "the raw top of the blank, outside the cut, or the bed, by the Z noted there",
+}
+
+
+def _again(clamping: Clamping, start: Start) -> tuple[list[str], list[str]]:
+    """What X and Y are found again from, the surest first: marks, and the edges of the blank, an end that X 0 was set
+    from, as far as they can be touched; and the axes that nothing gives."""
+    marks = ["the witness marks"] if start.marked else []
+    ends, sides = start.edges if clamping.setup.along.endswith("x") else start.edges[::-1]
+    free = [(one, "the edges" if clamping.shared else words)
+            for one, words in ((sides, "the sides"), (ends, _end(clamping, ends))) if not all(one.barred)]
+    lost = [one.axis for one in start.edges if all(one.barred) and not marks]
+    blank = "the common blank" if clamping.shared else "the blank"
+    if len(free) == 1:
+        (one, words), other = free[0], ends if free[0][0] is sides else sides
+        why = "are under clamps" if all(other.clamped) else "cannot be touched"
+        return [*marks, f"{one.axis} alone from {words} of {blank}, as its other edges {why}"], lost
+    words = " and ".join(dict.fromkeys(words for _, words in free))
+    return [*marks, *([f"{words} of {blank}"] if free else [])], lost
+
+
+def _end(clamping: Clamping, ends: Edges) -> str:
+    """The end of the blank that X 0 is set from, where it can be touched, else the other."""
+    x0, _, x1, _ = clamping.stock.bounds
+    near, far = ends.barred
+    beyond = clamping.zero[0] > (x0 + x1) / 2 and not far
+    return "the far end" if near or beyond else f"the {clamping.board.names.near.removesuffix(' end')} end"

@@ -242,6 +242,12 @@ class Clamping:
         return max([*tops, self.shared.highest] if self.shared else tops)
 
     @property
+    def blank(self) -> tuple[float, float, float, float]:
+        """(x_min, y_min, x_max, y_max) of all that lies there before the first cut: the common blank of several parts.
+        """
+        return self.shared.blank if self.shared else self.stock.bounds
+
+    @property
     def files(self) -> set[str]:
         """The names of all its programs, those of the other side too."""
         return {step.file_name for step in self.steps} | (self.under.files if self.under else set())

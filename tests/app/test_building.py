@@ -25,12 +25,12 @@ STEPS = '\n[slots]\ncutter = "slot"\nwidth = 0.6\ndepth = 1.4\nends = "through"\
 def test_nobody_is_told_to_make_fresh_programs_again(tmp_path, monkeypatch, kind):
     """A path spoilt on its way to the text: the remedy names what of the job may be tried."""
     small = pathgen.load_job(job(tmp_path, extra=SLOT_CUTTER + STEPS))
-    planned = building.planned_of(small)
+    planned, _ = building.plans_of(small)
     place = next(i for i, step in enumerate(planned.clamping.steps) if type(step.operation) is kind)
     path = planned.paths[place]
     aside = Toolpath(path.points + [0.3, 0.3, 0.0], path.kinds)
     spoilt = replace(planned, paths=(*planned.paths[:place], aside, *planned.paths[place + 1 :]))
-    monkeypatch.setattr(building, "planned_of", lambda job, clamping=None: spoilt)
+    monkeypatch.setattr(building, "plans_of", lambda job, clamping=None: (spoilt, None))
     built = building.build(small, resolution=0.3)
     assert any(kind.instead in f.remedy for f in built.verification.findings if f.severity == "forbid")
     assert not any(AGAIN in f.remedy for f in built.verification.findings)

@@ -12,16 +12,17 @@ import pathgen
 from pathgen.app.building import build
 from pathgen.app.cli import main
 from pathgen.base.errors import JobError
-from pathgen.job.clamping import clamping_of
+from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.flat import boring_of, flat_part_of
 from pathgen.job.form import parts_of
 from pathgen.job.pieces import piece_sheets
 from pathgen.job.side_dots import side_dot_clamping
 from pathgen.programs.around import Around
 from pathgen.programs.instructions import MISREAD, afterwards, before_start, cautions, zero_words
+from pathgen.programs.plan import Plan
 from pathgen.programs.waste import _rounded_inside
-from pathgen.programs.zero_check import zero_checks
-from pathgen.programs.zeroing import references, refits
+from pathgen.programs.zeroing import refits
+from pathgen.report.zero import reference_rows, zero_findings
 from tests.small_board import SLOT_CUTTER, built, dotted_job, job, moves, svg
 from tests.whole.test_let_in_jobs import EXAMPLE
 
@@ -30,7 +31,16 @@ OUTLINE = '[outline]\ncutter = "flat"\nthrough = 0.3\n'
 
 def told(folder, order, **changed):
     clamping = clamping_of(pathgen.load_job(job(folder, **changed)))
-    return before_start(clamping, clamping.steps[order - 1], zero=zero_checks(Around(clamping=clamping)).get(order))
+    return told_of(clamping, order)
+
+
+def told_of(clamping, order):
+    return before_start(clamping, clamping.steps[order - 1], plan_of(clamping).starts[order - 1])
+
+
+def plan_of(clamping):
+    """One without paths: nothing is past the travel."""
+    return Plan(around=Around(clamping=clamping))
 
 
 @pytest.mark.parametrize(("setup", "spans"), [
@@ -91,10 +101,12 @@ CLAMPS = {"near": "{ along = [-20, -12], across = [-33, 33], height = 20 }",
 @pytest.mark.parametrize(("clamps", "said", "again"), [
     ([], "", "the sides and the nut end of the blank"),
     (["corner", "inside"], "", "the sides and the nut end of the blank"),  # the other half of that end is bare
-    (["near"], " One end lies under a clamp: find X from the other.", "the sides and the far end of the blank"),
-    (["near", "far"], " Both ends lie under clamps: find X before those.",
-     "the sides of the blank, whose ends are under clamps"),
-    (["side"], " One side lies under a clamp: find Y from the other.", "the sides and the nut end of the blank"),
+    (["near"], " Find X from the edge at X 105 mm: the other lies under a clamp.",
+     "the sides and the far end of the blank"),
+    (["near", "far"], " Find X from the edge at X -20 mm, then put its clamp on without moving the work: the other "
+     "lies under a clamp too.", "Y alone from the sides of the blank, as its other edges are under clamps"),
+    (["side"], " Find Y from the edge at Y -33 mm: the other lies under a clamp.",
+     "the sides and the nut end of the blank"),
 ])
 def test_edges_under_clamps_are_not_touched(tmp_path, clamps, said, again):
     """A clamp as wide as the blank leaves no place for a cutter beside its end."""
@@ -102,13 +114,56 @@ def test_edges_under_clamps_are_not_touched(tmp_path, clamps, said, again):
     clamping = clamping_of(pathgen.load_job(job(tmp_path, extra=setup)))
     (line,) = [line for line in before_start(clamping, clamping.steps[0]) if line.startswith("Set X 0 and Y 0")]
     assert line.partition("beyond that.")[2] == said
-    assert references(Around(clamping=clamping))[0].xy == (again,)
+    assert reference_rows(plan_of(clamping))[0]["xy"] == [again]
 
 
 def test_the_axis_of_a_clamped_end_is_the_machines(tmp_path):
     setup = f'[setup]\nalong = "y"\nkeep_out = [{CLAMPS["near"]}]\n'
     (line,) = [line for line in told(tmp_path, 1, extra=setup) if line.startswith("Set X 0 and Y 0")]
-    assert line.endswith("One end lies under a clamp: find Y from the other.")
+    assert line.endswith("Find Y from the edge at Y 105 mm: the other lies under a clamp.")
+
+
+def test_where_clamps_cover_both_ends_one_is_left_off_until_zero_is_set(tmp_path):
+    """In order, as it is read: held but for that clamp, the cutter fitted, X found, the clamp put on."""
+    setup = f"[setup]\nkeep_out = [{CLAMPS['near']}, {CLAMPS['far']}]\n"
+    lines = told(tmp_path, 1, extra=setup)
+    order = ["Hold the blank", "Leave the clamp at the edge at X -20 mm off until X 0 is set.", "Fit ball",
+             "Set X 0 and Y 0", "Check Z 0"]
+    assert [one for line in lines for one in order if line.startswith(one)] == order
+    lost = "No edge gives X again: home the machine before X 0 is set, and note what its own coordinates show there."
+    assert lost in built(tmp_path, extra=setup, resolution=0.5).files(shaded=False)["report.txt"]
+    marked = built(tmp_path, extra=setup + '[marks]\ncutter = "flat"\n', resolution=0.5)
+    assert {*(tuple(row["lost"]) for row in marked.report["references"][1:])} == {()}
+
+
+@pytest.mark.parametrize(("clamp", "travel", "said"), [
+    # what is cut reaches from X -0.22 to 85.47, the ball beside the ends of the blank from -26.35 to 111.35
+    ("far", 111.7, "Find X from the edge at X 105 mm, then put its clamp on without moving the work: the other lies "
+                   "past the machine's travel."),
+    ("near", 111.7, "Find X from the edge at X 105 mm: the other lies past the machine's travel."),
+    ("far", 113.0, "Find X from the edge at X -20 mm: the other lies past the machine's travel."),  # not both of them
+    ("near", 113.0, "Find X from the edge at X 105 mm: the other lies past the machine's travel."),
+    ("far", 140.0, "Find X from the edge at X -20 mm: the other lies under a clamp."),
+    ("far", 111.0, "Neither edge in X lies within the machine's travel: draw a line on the blank for X 0, through the "
+                   "nut face on the centre-line, and set it with the tip over that."),
+])
+def test_one_edge_under_a_clamp_and_the_other_past_the_travel(tmp_path, clamp, travel, said):
+    """Each of two sentences sent the maker to the other one's edge. Where none can be touched the finding says what the
+    card says, and all that is cut, touched and tried fits the travel."""
+    extra = f"[setup]\nkeep_out = [{CLAMPS[clamp]}]\n[machine]\ntravel = [{travel}, 200.0, 90.0]\n"
+    planned = planned_of(pathgen.load_job(job(tmp_path, extra=extra)))
+    lines = before_start(planned.clamping, planned.clamping.steps[0], planned.starts[0])
+    (line,) = [line for line in lines if line.startswith("Set X 0 and Y 0")]
+    assert line.partition("beyond that. ")[2] == said
+    at = re.search(r"from the edge at X (-?\d+) mm", said)
+    assert [f"Leave the clamp at the edge at X {at and at[1]} mm off" in line for line in lines].count(True) == (
+        "put its clamp on" in said)
+    told_of_it = [f.remedy for f in zero_findings(planned)]
+    assert told_of_it == ([] if at else [said.partition(": ")[2].rstrip(".")])
+    touched = [float(at[1]) + (6.35 if at[1] == "105" else -6.35)] if at else []
+    asked = [*np.concatenate([path.points[:, 0] for path in planned.paths]), 0.0, *touched,
+             *(check.display[0] for check in planned.zero_checks.values())]
+    assert np.ptp(asked) <= travel + 1e-9
 
 
 @pytest.mark.parametrize("zero", ["bed", "stock-top"])
@@ -117,7 +172,7 @@ def test_the_blank_is_laid_down_and_measured_then_held_then_zero_is_set(tmp_path
     clamp = f'[setup]\nz_zero = "{zero}"\n' "keep_out = [{ along = [-20, -12], across = [-33, 33], height = 20 }]\n"
     lines = told(tmp_path, 1, extra=clamp)
     order = ("Lay the blank down", "Measure the blank", "Hold the blank", "Hold it over its whole face",
-             "By the job the highest clamp", "Set X 0 and Y 0", "Fit ball")
+             "By the job the highest clamp", "Fit ball", "Set X 0 and Y 0", "Check Z 0")
     assert [next(i for i, line in enumerate(lines) if line.startswith(one)) for one in order] == \
         sorted(i for i, line in enumerate(lines) if line.startswith(order))
 
@@ -133,7 +188,7 @@ def test_a_blank_of_another_thickness_is_not_mended_at_z_0(tmp_path):
 def test_a_raw_top_that_is_not_level_is_not_mended_at_z_0(tmp_path):
     """Z 0 is the raw top where it was set: elsewhere it may lie higher or lower, which no zero mends."""
     lines = told(tmp_path, 1, extra='[setup]\nz_zero = "stock-top"\n')
-    assert lines[-1] == (
+    assert lines[-2] == (
         "If it stays off with Z 0 set again where it was, the top is so much higher or lower here: note it, and leave "
         "Z 0. If higher, set Z 0 here, write [stock] thickness as measured here, build again.")
     assert not any("leave Z 0" in line for line in told(tmp_path, 2, extra='[setup]\nz_zero = "stock-top"\n'))
@@ -208,7 +263,8 @@ def test_a_shelf_for_the_nut_is_as_wide_as_what_is_left_on_the_board(tmp_path, c
 @pytest.mark.parametrize(("zero", "end"), [("nut-centre", "nut"), ("blank-end-treble", "far")])
 def test_the_end_that_x_0_is_set_from_is_the_one_to_find_it_by_again(tmp_path, zero, end):
     clamping = clamping_of(pathgen.load_job(job(tmp_path, extra=f'[setup]\nzero = "{zero}"\n')))
-    assert {r.xy for r in references(Around(clamping=clamping))} == {(f"the sides and the {end} end of the blank",)}
+    assert {*(words for row in reference_rows(plan_of(clamping)) for words in row["xy"])} == {
+        f"the sides and the {end} end of the blank"}
 
 
 def test_how_deep_the_spoilboard_is_cut_is_told_of_the_work_as_it_lies(tmp_path):
@@ -270,9 +326,9 @@ def test_a_zero_that_does_not_come_right_once_the_work_moved_is_looked_for_at_th
         "For Z set Z 0 for that cutter by the Z noted on the bed,"
     assert how in files["setup.html"]
     fresh = clamping_of(pathgen.load_job(job(tmp_path, changes=changes, extra=drilled)))
-    (first,) = (line for line in before_start(fresh, fresh.steps[0]) if line.startswith("Fit "))
-    assert ("on the bed beside the work, or on a setter (a block of known height) there, and note the Z shown" in first
-            ) == (z_zero == "stock-top")
+    noted = "on the bed beside the work too, or on a setter (a block of known height) there, and note the Z shown"
+    assert [noted in line for line in told_of(fresh, 1)][-1] == (z_zero == "stock-top")
+    assert not any(noted in line for line in told_of(fresh, 2))
 
 
 MOVED = """[marks]
@@ -311,7 +367,7 @@ def test_of_work_that_is_begun_nothing_is_advised_that_comes_too_late(tmp_path):
     (tmp_path / "begun").mkdir()
     begun = built(tmp_path / "begun", extra=MOVED, art=TOUCHING, resolution=0.5)
     first = begun.plan.clamping.moved_from
-    before = [before_start(begun.plan.clamping, p.step, lowest=p.lowest, zero=p.zero) for p in begun.programs]
+    before = [before_start(begun.plan.clamping, p.step, p.start) for p in begun.programs]
     said = " ".join(line for lines in before[first - 1:] for line in lines)
     assert "spoilboard" not in said
     assert "build again" not in said.replace("what you measured and build again", "").replace(MISREAD, "")
@@ -337,8 +393,9 @@ def test_a_cutter_that_stays_is_not_zeroed_again(tmp_path):
     more = '[[inlay]]\nartwork = "art.svg"\ndepth = 1.0\ncutters = ["flat"]\nfill = "none"\n' \
            "place = { at = [45.0, 0.0] }\n"
     stays = told(tmp_path, 3, extra=OUTLINE, changes={"overfill = 0.7": 'fill = "none"', "[resin]": more + "[resin]"})
-    as_it_is = "flat (flat-end, 2 mm) stays in the spindle, and its Z 0 as it is; " \
-               "set it again if the machine was off since."
+    as_it_is = "flat (flat-end, 2 mm) stays in the spindle, and its Z 0 as it is. If the machine was off since, set " \
+               "it again: touch off beside the work on the bed it lies on, or on a setter standing there; where tape " \
+               "holds the work, on a strip of the same tape stuck to the bed, or all is cut lower by its thickness."
     assert as_it_is in stays
     marked = clamping_of(pathgen.load_job(job(tmp_path, extra=OUTLINE + '[marks]\ncutter = "flat"\n')))
     look = next(step for step in marked.steps if step.operation.name == "hover")  # fill has cured, for days
@@ -370,7 +427,7 @@ def test_the_dam_is_taken_off_before_the_second_cut(tmp_path):
 def test_the_surface_is_gone_under_fill_from_the_pour_until_it_is_cut_again(tmp_path):
     slots = SLOT_CUTTER + '[slots]\ncutter = "slot"\ndepth = 2.0\n'
     clamping = clamping_of(pathgen.load_job(job(tmp_path, extra=slots)))
-    covered = ["the cut surface, under fill" in one.gone for one in references(Around(clamping=clamping))]
+    covered = ["the cut surface, under fill" in row["gone"] for row in reference_rows(plan_of(clamping))]
     fill = next(k for k, s in enumerate(clamping.steps) if s.operation.opens is not None)
     again = next(k for k, s in enumerate(clamping.steps) if s.operation.levels is not None)
     assert covered == [fill < k <= again for k in range(len(clamping.steps))]
@@ -459,7 +516,7 @@ def test_the_sheet_of_a_form_is_measured_and_a_board_on_its_edge_is_not():
 def test_a_face_that_is_left_as_it_is_is_measured_too():
     """Pockets are cut from Z 0 on the bed up: over a thicker blank they come out deeper than asked."""
     clamping = clamping_of(pathgen.load_job(EXAMPLE.parents[1] / "parts" / "rosette.toml"))
-    lines = before_start(clamping, clamping.steps[0], zero=zero_checks(Around(clamping=clamping))[1])
+    lines = told_of(clamping, 1)
     (line,) = [line for line in lines if line.startswith("Measure the blank: the job says 3 mm thick.")]
     assert "both edges and the middle" in line
     assert "write the thickest as [stock] thickness and [plate] thickness, and build again" in line

@@ -793,15 +793,21 @@ def test_measured_marks_of_their_own_number(tmp_path, marked):
     assert clamping.moved.shift == pytest.approx([0.2, 0.0, 0.05])
 
 
-def test_zero_from_a_raw_top_that_is_gone_is_refused(tmp_path):
+def test_where_no_raw_top_is_left_z_0_is_set_by_what_was_noted_on_the_bed(tmp_path):
+    """Such a job was refused, though the Z of the bed that the first card has noted does."""
     changes = {
         "length = 125.0": "length = 92.0", "width = 66.0": "width = 48.0", "margin_nut = 20.0": "margin_nut = 1.0",
         "[stock]": '[setup]\nz_zero = "stock-top"\n[stock]',
     }
-    with pytest.raises(JobError, match=r"program 2, pocket, needs Z set from the raw top"):
-        clamping_of(load_job(job(tmp_path, changes=changes)))
-    changes["[stock]"] = "[stock]"
-    assert clamping_of(load_job(job(tmp_path, changes=changes))).steps
+    made = built(tmp_path, changes=changes, resolution=0.5)
+    assert made.passed
+    first, *later = [row["z"] for row in made.report["references"]]
+    assert first == ["the raw top of the blank"]
+    assert later == [["the bed, by the Z noted there"]] * len(later)
+    cards = made.files(shaded=False)["setup.html"].split('<article')[1:]
+    assert ["and note the Z shown" in card for card in cards] == [True] + [False] * len(later)
+    assert ["the raw top is gone where it was surfaced: by the Z noted on the bed." in card
+            for card in cards] == [False] + [True] * len(later)
 
 
 def test_what_zero_can_be_set_from(marked):

@@ -15,10 +15,10 @@ from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.programs.around import Around
-from pathgen.programs.instructions import before_start
+from pathgen.programs.instructions import MISREAD, before_start
 from pathgen.programs.plan import Plan
 from pathgen.programs.zero_check import _bed, _foot, _middle, check_words, feeler_tip, zero_checks
-from pathgen.programs.zeroing import references, refits
+from pathgen.programs.zeroing import refits
 from pathgen.report.zero import zero_findings, zero_lines, zero_rows
 from pathgen.work.operations import SurfaceRough
 from tests.small_board import built, job
@@ -180,16 +180,17 @@ def test_over_the_raw_top_every_later_program_must_show_what_the_first_did(tmp_p
     for _, words in later:
         assert "must show what it did for program 1 (Z 8.1 mm where the blank is as thick as the job says), " \
                "within 0.02 mm." in words
-        assert "Set Z 0 again until it shows that: what was off by as much before program 1 lies in the blank" in words
+        assert "Set Z 0 again until it shows that: how far it was from Z 8.1 mm before program 1 comes from the " \
+               "blank, not from Z 0" in words
     top = words_of(tmp_path, changes={"[stock]": CLAMP.replace("[setup]", '[setup]\nz_zero = "stock-top"')})
     assert "Z 0.1 mm where the top is as high as where Z 0 was set. Then" in top[1][1]
     (page,) = (built(tmp_path, resolution=0.5).files(shaded=False)[name] for name in ("setup.html",))
-    assert page.count("what was off by as much before program 1 lies in the blank") == 2
+    assert page.count("before program 1 comes from the blank, not from Z 0") == 2
 
 
 @pytest.mark.parametrize(("extra", "changes", "said"), [
     ("", {}, ["raw top", "the blank is that much thicker or thinner there than the job says"]),
-    ('[setup]\nz_zero = "stock-top"\n', {}, ["raw top", "its top is that much higher or lower there than"]),
+    ('[setup]\nz_zero = "stock-top"\n', {}, ["raw top", "the blank's top is that much higher or lower there than"]),
     ("", {"thickness = 8.0": "thickness = 6.5", '[surface]\nfinish = "ball"\nscallop = 0.05\n': "",
           "overfill = 0.7": 'fill = "none"'}, ["bare face", "the blank is that much thicker or thinner"]),
     # no raw top: from the finished surface alone the blank's thickness cannot be told
@@ -220,6 +221,13 @@ def test_marks_measured_say_what_the_raw_top_must_show(tmp_path, tops, off):
     check, words = words_of(tmp_path, extra=f"{MARKS}drilled = {drilled}\n")[1]
     assert check.display[2] == pytest.approx(8.1 + (off(check.x, check.y) if off else 0.0), abs=1e-9)
     assert ("mm by the heights of the marks as drilled" in words) == (off is not None)
+    planned = plan_of(clamping_of(pathgen.load_job(tmp_path / "job.toml")))
+    later = next(check for check in planned.zero_checks.values() if check.like == 1)
+    wrong = "the marks' heights" if off else "the blank"
+    assert f"comes from {wrong}, not from Z 0" in check_words(later, planned.clamping.steps[later.order - 1], "mm")[1]
+    card = before_start(planned.clamping, planned.clamping.steps[0], planned.starts[0])
+    assert (f"If it stays off with the bed felt for again, {MISREAD}." in card) == (off is not None)
+    assert any("the blank is so much thicker or thinner" in line for line in card) == (off is None)
     assert ("where the blank is as thick as the job says" in words) == (off is None)
 
 
@@ -252,7 +260,7 @@ def test_over_work_that_moved_zero_is_tried_beside_a_mark_by_what_was_measured_t
         assert f"as measured at mark {check.mark}, within 0.07 mm. Then" in words
         assert "Set Z 0 again only where it is more than 0.07 mm off." in words
         later = next(words for other, words in said.values() if other.like)
-        assert f"off by as much before program {check.order} lies in the mark's measure" in later
+        assert f"before program {check.order} comes from the mark's measure, not from Z 0" in later
 
 
 def test_over_the_old_surface_of_work_that_moved_all_marks_have_their_part_in_what_it_may_show(tmp_path):
@@ -265,7 +273,7 @@ def test_over_the_old_surface_of_work_that_moved_all_marks_have_their_part_in_wh
     assert zero_findings(plan_of(clamping)) == []  # nor is any asked for of what is done
     u, v = (check.x - 45.0) / 35.0, check.y / 12.0
     assert check.within == pytest.approx(0.02 + 0.05 * math.sqrt((1 + u * u + v * v) / 4), rel=0.01)
-    lines = before_start(clamping, clamping.steps[1], zero=check)
+    lines = before_start(clamping, clamping.steps[1], plan_of(clamping).starts[1])
     assert "stays off with the bed felt for again, and was not off by as much before the work moved" in lines[-1]
 
 
@@ -361,7 +369,7 @@ def test_who_has_just_measured_marks_with_a_pointed_cutter_fits_the_programs_own
     assert before.cutter.name == step.cutter.name == "flat"
     assert any(line.startswith("Fit flat ") for line in before_start(clamping, step))
     assert order in plan_of(clamping).zero_checks
-    assert {r.order: r.refit for r in references(Around(clamping=clamping))}[order]
+    assert plan_of(clamping).starts[order - 1].refit
 
 
 def test_places_next_to_each_other_count_as_one():

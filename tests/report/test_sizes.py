@@ -50,7 +50,7 @@ def test_how_far_the_cutter_must_stand_out_is_said_before_each_program(built):
     assert words in built.files()["setup.html"]
     bare = replace(clamping, setup=replace(clamping.setup, keep_out=()))
     assert stand_out(bare, -0.2) == 7.0 + 0.2 + 2.0
-    assert "no clamps are given" in " ".join(before_start(bare, outline.step, lowest=-0.2))
+    assert "no clamps are given" in " ".join(before_start(bare, outline.step, outline.start))
 
 
 @pytest.mark.parametrize(("size", "told"), [

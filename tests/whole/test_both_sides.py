@@ -449,3 +449,11 @@ def test_a_clamp_on_a_dowel_is_told_of_the_backs_own_program(tmp_path):
     clamp = "[setup]\nkeep_out = [{ along = [-16.0, -10.0], across = [-3.0, 3.0], height = 20.0 }]\n"
     with pytest.raises(JobError, match=r"^back 1, holes, keep_out 1: the cutter comes right into it"):
         build(load_job(job(tmp_path, changes=SHALLOW, extra=SIDES + clamp)))
+
+
+def test_a_machine_too_short_for_both_sides_together_is_refused_in_words(tmp_path):
+    """A hole of the back lies at -13 mm, 3 mm wide; the top reaches to 87.45 mm: each alone spans less than 97 mm."""
+    near = SIDES.replace("[99.0, 12.0], [99.0, -12.0]]", "[-8.0, 0.0]]")
+    with pytest.raises(JobError, match=r"spans 101.45\d? mm in X, from -14 mm \(back 1, holes\) to 87.45\d? mm \("):
+        build(load_job(job(tmp_path, changes=SMALL, extra=near + "[machine]\ntravel = [97.0, 140.0, 90.0]\n")),
+              resolution=0.5)

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from shapely import box
 
 from pathgen import JobError, build, check, load_job
 from pathgen.app.blank import build_blank
@@ -17,7 +18,9 @@ from pathgen.app.building import check_data
 from pathgen.app.cli import main
 from pathgen.job.blank import blank_clampings, merged, origin_of, parts_on_blank
 from pathgen.job.doubts import doubts_of
+from pathgen.programs.around import Around
 from pathgen.programs.instructions import afterwards
+from pathgen.programs.zero_check import _bed
 from pathgen.report.blank import blank_summary, fittings_words, origin_words
 from pathgen.report.data import of_all_parts
 from tests.as_made import hold
@@ -366,6 +369,43 @@ def test_check_takes_the_folder_and_finds_a_program_on_anothers_share(made, tmp_
     assert not found.passed
     assert main(["check", str(path), str(tmp_path / "out"), "--resolution", "0.4"]) == 1
     assert "off the part's share of the blank" in capsys.readouterr().out
+
+
+CENTRED = BLANK + '[setup]\nzero = "blank-centre"\n[machine]\ntravel = [{}, 140.0, 90.0]\n'
+
+
+def test_a_machine_too_short_for_all_parts_together_is_refused_in_words(tmp_path):
+    """Each part alone, with X 0 in the middle, spans half of the 273.4 mm: only our own verification said so."""
+    with pytest.raises(JobError, match=r"\[machine\] travel: .* spans 273.4 mm in X, from -136.7 mm \(program 7, outl"
+                                       r"ine\) to 136.7 mm \(program 9, outline\)") as refused:
+        build_blank(load_job(blank(tmp_path, CENTRED.format(273.0))), resolution=0.5)
+    assert refused.value.remedy == ("write [[part]] at so that the parts lie nearer to each other, or take a larger "
+                                    "machine")
+
+
+def test_edges_of_a_common_blank_past_the_travel_are_told_once_and_on_the_first_card(tmp_path):
+    """Its own cuts left room for them; those of all parts do not."""
+    made = build_blank(load_job(blank(tmp_path, CENTRED.format(275.0))), resolution=0.5)
+    (found,) = [f for f in made.report["checks"]["findings"] if f["code"] == "edges-past-travel"]
+    assert (found["where"], found["allowed"]) == ("[machine] travel", "travel 275 mm in X")
+    assert "span 288.2 mm in X" in found["got"]  # 136.7 and, beside the blank, 150 and half of 3 mm
+    cards = [text for one in made.builds for text in one.texts.values()]
+    said = [" ".join(re.findall(r"\((?:\.\. )?(.*)\)", text)) for text in sorted(cards) if "Set X 0 and Y 0" in text]
+    assert len(said) == 1
+    assert f"Neither edge in X lies within the machine's travel: {found['remedy']}." in said[0]
+    places = [p.zero.display[0] for one in made.builds for p in one.programs if p.zero]
+    assert np.ptp([*places, -136.7, 136.7]) <= 275.0
+    assert {words for one in made.builds for row in one.report["references"] for words in row["xy"]} == {
+        "Y alone from the edges of the common blank, as its other edges cannot be touched"}
+
+
+def test_beside_a_parts_share_lies_the_common_blank_and_no_bed(tmp_path):
+    """Zero of a part without raw top or surface left was to be tried on the bare bed, in the middle of the blank."""
+    job = load_job(blank(tmp_path))
+    for clamping in blank_clampings(job):
+        place = _bed(Around(clamping=clamping), clamping.steps[0], 2.0)
+        assert not place.is_empty
+        assert not place.intersects(box(*clamping.shared.blank))
 
 
 def test_a_clamp_on_the_common_zero_is_told_once_and_in_no_parts_places(tmp_path):

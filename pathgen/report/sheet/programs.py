@@ -95,8 +95,7 @@ def _program(clamping: Clamping, program: Program, left: Element | None) -> Elem
         return e("article", e("h3", e("span", str(step.number), class_="order"), f"Done: {words}"),
                  e("p", e("code", program.file_name), class_="file"),
                  (e("p", line) for line in before_start(clamping, step)), ended, id=f"program-{step.order}")
-    before = before_start(clamping, step, lowest=program.lowest, fitted=program.fitted,
-                          deepest=program.deepest, zero=program.zero)
+    before = before_start(clamping, step, program.start)
     return e(
         "article",
         e("h3", e("span", str(step.number), class_="order"), capital(words)),
