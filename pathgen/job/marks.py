@@ -196,12 +196,20 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
     """
     if not job.measured:
         return None, 0
+    guessed = any(m.at is None for m in job.measured) and not (job.marks and job.marks.drilled)
+    return measured_move(job, clamping, guessed=guessed), _first_moved(job, clamping)
+
+
+def measured_move(job: Job, clamping: Clamping, *, guessed: bool) -> Moved:
+    """The move that the measured marks explain; `guessed` where a height before is that of [stock] thickness.
+
+    Raises JobError as `move_of` does.
+    """
     found = clamping.to_board(np.array([m.found for m in job.measured]))
     asked = _moved(job)
     places = _expected(job, clamping)
     _refuse_other_units(job, clamping, places)
     moved = fit_move(places, found, limit=asked.limit, accuracy=asked.accuracy)
-    guessed = any(m.at is None for m in job.measured) and not (job.marks and job.marks.drilled)
     _refuse_sunk(job, moved, asked.limit, guessed=guessed)
     if not guessed:
         _refuse_misread(moved, asked.accuracy, clamping.units)
@@ -214,7 +222,7 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
             measure = f"measure mark{'s' * (len(more) > 1)} {joined(more)} too"
         raise JobError("[[measured]]", _too_near(clamping, errors), allowed=_allowed(job),
                        remedy=f"{measure}{errors.more_exactly(asked.board_limit)}")
-    return replace(moved, errors=errors, guessed=guessed), _first_moved(job, clamping)
+    return replace(moved, errors=errors, guessed=guessed)
 
 
 def _refuse_other_units(job: Job, clamping: Clamping, places: Floats) -> None:

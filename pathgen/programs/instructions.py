@@ -275,7 +275,7 @@ def _spoilboard(clamping: Clamping, start: Start) -> list[str]:
     """That a spare board must lie under the work, and how deep it is cut in the end; nothing where it is not."""
     deepest = start.deepest
     if deepest is None:
-        deepest = min(one.operation.bottom for one in clamping.steps if not clamping.done(one))
+        deepest = min((one.operation.bottom for one in clamping.steps if not clamping.done(one)), default=0.0)
     if deepest >= -INTO_BED:
         return []
     deep = format_length(-deepest, clamping.units)
@@ -338,8 +338,8 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
         inlay = step.operation.opens
         if inlay is None or not own or clamping.levelled_before(inlay):
             return []
-        return [f"Where {inlay.name} was filled before the work moved, go on with program {clamping.moved_from}. Where "
-                "it was not, fill it before that:", *own]
+        return [f"Where {inlay.name} was filled before the work moved, go on with program {clamping.moved_number}. "
+                "Where it was not, fill it before that:", *own]
     if turn is None or turn.fill_after is None:
         return own
     after = f"after program {turn.fill_after}: {_HOW}"
@@ -488,7 +488,8 @@ def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
 def _no_room(clamping: Clamping, lowest: float) -> str:
     """What a machine lacks to raise Z 0 for the air cut, in words; empty where it can, or nobody said how far it goes.
     """
-    highest = max(clamping.safe_at(step) for step in clamping.steps if not clamping.done(step))
+    highest = max((clamping.safe_at(step) for step in clamping.steps if not clamping.done(step)),
+                  default=clamping.safe_z)
     needed = highest + air_cut_lift(clamping, lowest) - min(lowest, clamping.z_zero)
     travel = clamping.machine.travel
     if travel is None or needed <= travel[2] + SUMS:

@@ -169,7 +169,7 @@ def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCh
     mark = _beside(clamping, x, y) if on == "raw top" else None
     if clamping.moved is not None and mark is not None:
         top = float((clamping.moved.places + clamping.moved.residuals)[mark, 2])
-        if_so = f"as measured at mark {mark + 1}"
+        if_so = f"as measured at {_called(clamping, mark)}"
     if on in ("finished surface", "bare face"):
         last, surfacing = _cut_to_the_end(clamping, step), clamping.surfacing
         surface = clamping.finished_surface if last else clamping.first_surface
@@ -183,6 +183,16 @@ def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCh
     return ZeroCheck(order=step.order, on=on, x=x, y=y, height=height, feeler=feeler, ridge=ridge, if_so=if_so, off=off,
                      by_marks=measured is not None, display=(float(there[0]), float(there[1]), float(there[2])),
                      mark=None if mark is None else mark + 1, within=_within(clamping, step, on, (x, y, height), mark))
+
+
+def _called(clamping: Clamping, mark: int) -> str:
+    """A measured mark, from 0, by its number: on a common blank, where those of all parts are measured, that of the
+    part's own."""
+    marks = clamping.feature(WitnessMarks)
+    if clamping.shared is None or marks is None or clamping.moved is None:
+        return f"mark {mark + 1}"
+    off = np.linalg.norm(marks.places - clamping.moved.places[mark, :2], axis=1)
+    return f"mark {int(np.argmin(off)) + 1}" if off.min() < NEXT_TO else f"[[measured]] {mark + 1}"
 
 
 def _measured_tops(clamping: Clamping) -> Ints:

@@ -30,7 +30,7 @@ _ASIDE = 0.4
 
 def air_cut(clamping: Clamping, programs: Sequence[Program]) -> Element:
     """How to try the programs above the work, and what the machine's display should show."""
-    lowest = min(float(p.toolpath.points[:, 2].min()) for p in programs if not clamping.done(p.step))
+    lowest = min((float(p.toolpath.points[:, 2].min()) for p in programs if not clamping.done(p.step)), default=0.0)
     units = clamping.units
     rows = [[str(p.step.number), *(["done", "", "", ""] if clamping.done(p.step) else display_range(clamping, p))]
             for p in programs]
