@@ -223,11 +223,7 @@ def _moved(job: Job, clampings: Sequence[Clamping]) -> tuple[Clamping, ...]:
     before = _first_moved(job, clampings)
     whole = replace(clampings[0], board=_all_parts(job, clampings), stock=job.stock, setup=job.setup, steps=(),
                     shared=Shared(number=0, zero=_zero_of(job), highest=0.0, blank=job.stock.bounds))
-    drilled = np.array([place for table in job.parts for place in table.drilled or ()]).reshape(-1, 3)
-    at = np.array([m.at for m in job.measured])
-    known = np.abs(at[:, None] - drilled).max(axis=2) <= ALIKE
-    moved = measured_move(job, whole, guessed=not known.any(axis=1).all())
-    made = []
+    moved, made = measured_move(job, whole, guessed=_guessed(job, whole)), []
     for clamping, table, part in zip(clampings, job.parts, job.part_jobs, strict=True):
         a, b, d, e, x, y = _matrix(part, table)
         own = moved.seen_in([[a, d, 0.0], [b, e, 0.0], [0.0, 0.0, 1.0]], [x, y, 0.0])
@@ -237,6 +233,14 @@ def _moved(job: Job, clampings: Sequence[Clamping]) -> tuple[Clamping, ...]:
         made.append(replace(clamping, steps=steps, moved_from=first,
                             moved=replace(own, errors=_errors(job, clamping, own.places))))
     return tuple(made)
+
+
+def _guessed(job: Job, whole: Clamping) -> bool:
+    """Whether a mark was measured that nobody says to have drilled where it was to be, on top of the raw stock."""
+    drilled = np.array([place for table in job.parts for place in table.drilled or ()]).reshape(-1, 3)
+    at = np.array([one.at for one in job.measured])
+    known = (np.abs(at[:, None] - drilled).max(axis=2) <= ALIKE).any(axis=1)
+    return bool((~known & (at[:, 2] == whole.stock.thickness - whole.z_zero)).any())
 
 
 def _all_parts(job: Job, clampings: Sequence[Clamping]) -> FlatPart:
@@ -254,7 +258,7 @@ def _first_moved(job: Job, clampings: Sequence[Clamping]) -> int:
                   for step in one.steps if isinstance(step.operation, WitnessMarks)), default=0)
     if asked is not None:
         if not drills < asked <= len(steps):
-            done = f": program {drills} drills marks that are in the wood" if asked <= drills else ""
+            done = f": the marks that program {drills} drills are in the wood" if asked <= drills else ""
             raise JobError("[moved] before", f"program {asked}{done}", allowed=f"{drills + 1} to {len(steps)}",
                            remedy="give the number of the first program to be run after the move")
         return asked

@@ -128,7 +128,9 @@ def _too_near(clamping: Clamping, errors: MarkErrors) -> str:
     if not math.isfinite(errors.worst):
         return f"the marks lie on one line: {error_words(errors)}"
     long = format_length(part.length)
-    return f"the marks are too near each other for a {part.names.part} {long} long: {error_words(errors)}"
+    what = "parts that reach over" if clamping.shared and not clamping.steps else f"a {part.names.part}"
+    long = f"{long} long" if what.startswith("a ") else long
+    return f"the marks are too near each other for {what} {long}: {error_words(errors)}"
 
 
 def _allowed(job: Job) -> str:
@@ -300,13 +302,16 @@ def _moved(job: Job) -> MovedTable:
 
 def check_measured(job: Job) -> None:
     """Raise JobError for measured moves that lack what they need."""
-    if job.moved and not job.measured and (job.marks is None or job.moved.before is not None):
+    marked = any(one.marks for one in (job, *job.part_jobs))
+    if job.moved and not job.measured and (not marked or job.moved.before is not None):
         raise JobError("[moved]", "no marks were measured", remedy="add three or more [[measured]] tables, or leave "
                        "[moved] out")
     for number, measured in enumerate(job.measured, 1):
         if measured.at is None and job.marks is None:
-            raise JobError(f"[[measured]] {number}", "at is missing, and there are no witness marks",
-                           remedy="add at = [X, Y, Z]: where that place was before the work moved")
+            where, what = f"[[measured]] {number}", "at = [X, Y, Z]: where that place was before the work moved"
+            if marked:  # of several parts, each with marks of its own
+                raise JobError(where, "at is missing", remedy=f"add {what}, as the page of its part has it")
+            raise JobError(where, "at is missing, and there are no witness marks", remedy=f"add {what}")
 
 
 def _expected(job: Job, clamping: Clamping) -> Floats:
