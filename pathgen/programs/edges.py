@@ -65,18 +65,16 @@ def edges_of(clamping: Clamping, cutter: Cutter, span: Floats | None = None) -> 
     travel = (np.inf, np.inf) if span is None or clamping.machine.travel is None else clamping.machine.travel
 
     def of(k: int) -> Edges:
-        ends = [np.insert(blank[:, 1 - k][:, None], k, at, axis=1) for at in beside[:, k]]
-        low, high = (bool(overlay.difference(shapely.LineString(two), things).is_empty) for two in ends)
-        least, most = asked[:, k].tolist()
-        reach = [(min(at, least), max(at, most)) for at in beside[:, k].tolist()]
-        spans = [b - a for a, b in reach]
-        past = [one > travel[k] + SUMS for one in spans]
-        if not any(past) and reach[1][1] - reach[0][0] > travel[k] + SUMS:
-            past[min((1, 0), key=lambda side: ((low, high)[1 - side], spans[1 - side]))] = True
-        within = [(least, most), *(one for one, far in zip(reach, past, strict=True) if not far)]
-        return Edges(axis="XY"[k], at=(float(blank[0, k]), float(blank[1, k])), clamped=(low, high),
-                     past=(past[0], past[1]), needs=min(spans),
-                     reach=(min(a for a, _ in within), max(b for _, b in within)))
+        lines = [shapely.LineString(np.insert(blank[:, 1 - k][:, None], k, at, axis=1)) for at in beside[:, k]]
+        clamped = tuple(bool(overlay.difference(line, things).is_empty) for line in lines)
+        to_each = [np.append(asked[:, k], at) for at in beside[:, k]]
+        within = [side for side in (0, 1) if np.ptp(to_each[side]) <= travel[k] + SUMS]
+        if np.ptp(to_each) > travel[k] + SUMS:  # not both
+            within = sorted(within, key=lambda side: (clamped[side], float(np.ptp(to_each[side]))))[:1]
+        reach = np.concatenate([asked[:, k], *(to_each[side] for side in within)])
+        return Edges(axis="XY"[k], at=(float(blank[0, k]), float(blank[1, k])), clamped=(clamped[0], clamped[1]),
+                     past=(0 not in within, 1 not in within), needs=float(min(map(np.ptp, to_each))),
+                     reach=(float(reach.min()), float(reach.max())))
 
     return of(0), of(1)
 

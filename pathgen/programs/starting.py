@@ -85,10 +85,9 @@ def _set_by(clamping: Clamping, step: Step, top_left: bool) -> SetBy:
 
 
 def _notes_bed(clamping: Clamping, step: Step) -> bool:
-    """Before the first program, where the top that Z 0 is set from is ever cut, or may be looked for once it moved."""
-    return _set_by(clamping, step, False) == "top" and step.number == 1 and (
-        step.turn is not None or clamping.feature(WitnessMarks) is not None or (
-            clamping.surfacing is not None and any(refits(clamping, one) for one in clamping.steps[1:])))
+    """Before the first of several programs: later ones may find the top that Z 0 is set from cut, or moved."""
+    several = step.turn is not None or len(clamping.steps) > 1
+    return several and step.number == 1 and _set_by(clamping, step, False) == "top"
 
 
 def _gone(clamping: Clamping, step: Step) -> list[str]:

@@ -14,7 +14,7 @@ from pathgen.programs.zero_check import check_words
 from pathgen.report.programs import Program, number_in
 from pathgen.report.tables import table
 from pathgen.verify.findings import Finding
-from pathgen.work.clamping import Clamping
+from pathgen.work.clamping import Clamping, Step
 
 
 def zero_rows(programs: Sequence[Program], units: str) -> list[dict[str, Any]]:
@@ -81,10 +81,7 @@ def reference_rows(planned: Plan) -> list[dict[str, Any]]:
     """What Z, and X and Y, can be set from before each program; which axis from nothing; and what is gone."""
     clamping, rows = planned.clamping, []
     for step, start in zip(clamping.steps, planned.starts, strict=True):
-        found, lost = _again(clamping, start)
-        if clamping.moved_at(step) is not None:
-            what = "the witness marks" if start.marked else "the places that were measured"
-            found, lost = [f"{what}, as they lie now"], []
+        found, lost = _again(clamping, step, start)
         rows.append({**step.numbers, "z": [_SET_BY[start.z_by]], "xy": found, "lost": lost, "gone": list(start.gone),
                      "set_again": start.refit})
     return rows
@@ -98,14 +95,16 @@ _SET_BY: dict[SetBy, str] = {
 }
 
 
-def _again(clamping: Clamping, start: Start) -> tuple[list[str], list[str]]:
+def _again(clamping: Clamping, step: Step, start: Start) -> tuple[list[str], list[str]]:
     """What X and Y are found again from, the surest first: marks, and the edges of the blank, an end that X 0 was set
-    from, as far as they can be touched; and the axes that nothing gives."""
+    from, as far as they can be touched; and the axes that no mark will ever give either."""
+    if clamping.moved_at(step) is not None:
+        return [f"{'the witness marks' if start.marked else 'the places that were measured'}, as they lie now"], []
     marks = ["the witness marks"] if start.marked else []
     ends, sides = start.edges if clamping.setup.along.endswith("x") else start.edges[::-1]
     free = [(one, "the edges" if clamping.shared else words)
             for one, words in ((sides, "the sides"), (ends, _end(clamping, ends))) if not all(one.barred)]
-    lost = [one.axis for one in start.edges if all(one.barred) and not marks]
+    lost = [one.axis for one in start.edges if all(one.barred) and not clamping.marks]
     blank = "the common blank" if clamping.shared else "the blank"
     if len(free) == 1:
         (one, words), other = free[0], ends if free[0][0] is sides else sides
