@@ -15,6 +15,7 @@ from pathgen.programs.around import Around
 from pathgen.programs.edges import Edges, touching_radius
 from pathgen.programs.starting import Start, starts_of
 from pathgen.programs.zero_check import ZeroCheck, check_words
+from pathgen.programs.zeroing import surfaced_before
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
 from pathgen.work.mark_errors import zero_again
@@ -177,10 +178,12 @@ def _still_off(clamping: Clamping, zero: ZeroCheck) -> str:
         before = "" if zero.mark or zero.by_marks else ", and was not off by as much before the work moved"
         return f"If it stays off with {again}{before}, {MISREAD}."
     says, again = f"write {_thickness_keys(clamping)} as measured", clamping.board.names.again
+    step = clamping.steps[zero.order - 1]  # once another part may be cut, nothing of the plan can change
+    late = surfaced_before(clamping, step) or (step.turn is not None and step.number > 1)
     if clamping.setup.z_zero == "bed":
         return ("If it stays off with the bed felt for again, the blank is so much thicker or thinner: note it, and "
-                f"leave Z 0. If thicker, {says}, {again}.")
-    higher = f" If higher, set Z 0 here, {says} here, {again}." if clamping.surfacing is not None else ""
+                f"leave Z 0.{'' if late else f' If thicker, {says}, {again}.'}")
+    higher = f" If higher, set Z 0 here, {says} here, {again}." if clamping.surfacing is not None and not late else ""
     return ("If it stays off with Z 0 set again where it was, the top is so much higher or lower here: note it, and "
             f"leave Z 0.{higher}")
 
@@ -454,9 +457,14 @@ def _z_place(clamping: Clamping, step: Step, start: Start) -> str:
     return f"{why}: {zero_again(clamping.setup.z_zero)}{f', or {other}' if either else ''}"
 
 
-def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
-    """How to try a program above the work before the first cut; `lowest` is its lowest tip height, mm."""
-    beside = ", not over the blank" if clamping.setup.z_zero == "bed" else ""
+def check_by_hand(clamping: Clamping, lowest: float, *, tried: bool = False) -> list[str]:
+    """How to try a program above the work before the first cut; `lowest` is its lowest tip height, mm; `tried` whether
+    each zero is tried with a feeler before it."""
+    beside, later = (", not over the blank", "") if clamping.setup.z_zero == "bed" else \
+        (" while that is there", "; later by the Z noted on the bed")
+    felt = "with the feeler, as under Check Z 0 of the program that its cutter was fitted for" if tried else \
+        f"over the place it was set from{beside}, lower the cutter to Z 0 by hand, and feel for that place with a " \
+        f"slip of paper{later}"
     lift, lacks = format_length(air_cut_lift(clamping, lowest), clamping.units, decimals=1), _no_room(clamping, lowest)
     off = "The program starts the spindle (M3): switch the power of the spindle off"
     if lacks:
@@ -480,8 +488,7 @@ def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
         raised,
         "Run the program with a hand on the stop. The first cut must begin where the table says, and the display must "
         f"stay within it. {shown} must keep clear of every clamp.",
-        f"{back}, and check it: over the place it was set from{beside}, lower the cutter to "
-        "Z 0 by hand, and feel for that place with a slip of paper.",
+        f"{back}, and check it: {felt}.",
     ]
 
 
