@@ -484,12 +484,21 @@ def check_by_hand(clamping: Clamping, lowest: float, *, tried: bool = False) -> 
         "as this sheet.",
         "Fit the cutter and set the zero as the sheet says. Raise the cutter clear, and move by hand to "
         f"{'X 0, Y 0' if clamping.moved is None else _zero_now(clamping)}: the tip must stand over "
-        f"{clamping.zero_place.words}{'' if clamping.moved is None else ', which has moved there'}.",
+        f"{clamping.zero_place.words}{_nearly(clamping)}.",
         raised,
         "Run the program with a hand on the stop. The first cut must begin where the table says, and the display must "
         f"stay within it. {shown} must keep clear of every clamp.",
         f"{back}, and check it: {felt}.",
     ]
+
+
+def _nearly(clamping: Clamping) -> str:
+    """How nearly the tip stands over the place of zero: X 0 and Y 0 were set before the work moved, or was turned over.
+    """
+    if clamping.moved is not None:
+        return ", which has moved there"
+    beside = clamping.under is not None and clamping.zero[1]
+    return ", as nearly as the blank is as wide as the job says" if beside else ""
 
 
 def _no_room(clamping: Clamping, lowest: float) -> str:

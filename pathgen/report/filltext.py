@@ -187,6 +187,7 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
     lines += table(["program", "Z can be set from", "X and Y can be found again from", "gone"], rows)
     if any("setter" in row[1] for row in rows):
         lines.append("A setter is a block of known height that stands on the bed.")
+    lines += dict.fromkeys(r["turned"] for r in report["references"] if "turned" in r)
     if axes := sorted({axis for r in report["references"] for axis in r["lost"]}):
         lost = joined(axes)
         lines.append(f"No edge gives {lost} again: home the machine before {lost} 0 is set, and note what its own "

@@ -6,21 +6,23 @@ import itertools
 import json
 import random
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 from shapely import box
 
 from pathgen import JobError, build, check, load_job
 from pathgen.app.blank import build_blank
 from pathgen.app.building import check_data
 from pathgen.app.cli import main
-from pathgen.job.blank import blank_clampings, merged, origin_of, parts_on_blank
+from pathgen.job.blank import blank_clampings, blank_plans, merged, origin_of, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.programs.around import Around
-from pathgen.programs.instructions import afterwards
-from pathgen.programs.zero_check import _bed
+from pathgen.programs.instructions import afterwards, before_start
+from pathgen.programs.zero_check import _bed, zero_checks
 from pathgen.report.blank import blank_summary, fittings_words, origin_words
 from pathgen.report.data import of_all_parts
 from pathgen.report.moving import moving_findings
@@ -715,6 +717,47 @@ def test_parts_too_far_from_the_marks_of_the_others_are_told_of(tmp_path):
         both = blank_clampings(load_job(blank(tmp_path, text, filled=one, other=other)))
         told.append([[f.code for f in moving_findings(clamping)] for clamping in both])
     assert told == [[[], []], [[], ["marks-too-near"]], [[], []]]
+
+
+@pytest.mark.parametrize("z_zero", ["bed", "stock-top"])
+def test_zero_of_all_parts_is_tried_at_one_place(tmp_path, z_zero):
+    """A place of its own for each part came when others were cut already: it said to correct the thickness then."""
+    text = TWO.replace("[[part]]", f'[setup]\nz_zero = "{z_zero}"\n[[part]]', 1)
+    text = text.replace('"filled.toml"\nat = [178', '"other.toml"\nat = [178')
+    other = FILLED.replace('cutters = ["flat 3"]', 'cutters = ["flat 2"]') + """
+[[cutter]]
+name = "flat 2"
+shape = "flat-end"
+diameter = 2.0
+flute_length = 12.0
+speed = 12000
+feed = 1200.0
+plunge = 300.0
+stepdown = 1.0
+"""
+    plans = blank_plans(load_job(blank(tmp_path, text, filled=FILLED, other=other)))
+    tried = {plan.clamping.steps[order - 1].number: one for plan in plans for order, one in plan.zero_checks.items()}
+    assert [one.like for _, one in sorted(tried.items())] == [None, *[1] * (len(tried) - 1)]
+    assert len(tried) >= 5
+    # beside both plates by more than the widest cutter, and on the blank: zero is its near lower corner
+    (x, y, _), = {tuple(np.round(one.display, 6)) for one in tried.values()}
+    assert 0 < x < 300
+    assert 0 < y < 130
+    for plan in plans:
+        first = plan.zero_checks[min(plan.zero_checks)]
+        there = plan.clamping.to_machine(np.array([[first.x, first.y, 0.0]]))[0]
+        assert there[:2] == pytest.approx([x, y], abs=1e-6)
+        assert plan.clamping.board.outline.distance(shapely.Point(first.x, first.y)) > 3.0
+    said = [line for plan in plans for step, start in zip(plan.clamping.steps, plan.starts, strict=True)
+            if step.number > 1 for line in before_start(plan.clamping, step, start)]
+    assert not [line for line in said if "If it stays off" in line]
+    # with no such place that all reach, a part's own is no cause to change what is half cut
+    second = plans[1]
+    own = zero_checks(second.around)
+    first = second.clamping.steps[min(own) - 1]
+    alone = before_start(second.clamping, first, replace(second.starts[first.order - 1], zero=own[first.order]))
+    off = [line for line in alone if "If it stays off" in line]
+    assert [("leave Z 0" in line, "build again" in line) for line in off] == [(True, False)]
 
 
 def test_marks_keep_off_the_clamps_of_the_common_blank(tmp_path):
