@@ -150,5 +150,7 @@ def build_blank(
     parts = [{"name": name, "job": table.job, "at": list(table.at), "turn": table.turn, "report": one.report}
              for (name, _), table, one in zip(named, job.parts, builds, strict=True)]
     report = blank_data(job.title, job.units, job.fingerprint, parts, [one.programs for one in builds], together,
-                        fills=poured_together([(one.plan, one.verification) for one in builds]), origin=origin_of(job))
+                        fills=poured_together([(one.plan, one.verification) for one in builds]), origin=origin_of(job),
+                        done=[step.file_name for one in builds for step in one.plan.clamping.steps
+                              if one.plan.clamping.done(step)])
     return BlankBuild(job=job, builds=tuple(builds), report=report)

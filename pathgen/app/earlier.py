@@ -78,8 +78,9 @@ def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[Finding]
 
 def _drilled(job: Job) -> set[str]:
     """The parts whose marks are drilled, as the job says, by their names."""
-    jobs = dict(parts_on_blank(job)) if job.parts else {"": job}
-    return {name for name, one in jobs.items() if one.marks is not None and one.marks.drilled is not None}
+    if job.parts:
+        return {name for (name, _), table in zip(parts_on_blank(job), job.parts, strict=True) if table.drilled}
+    return {""} if job.marks is not None and job.marks.drilled is not None else set()
 
 
 def _elsewhere(
@@ -91,8 +92,8 @@ def _elsewhere(
     now = _places(marks["machine"] if marks else [])
     if drilled:
         for line in _drilled_elsewhere(now, then, was.build, units):
-            yield Finding(code=MARKS_ELSEWHERE, severity="warn", where=f"{whose}[marks] drilled", got=line, allowed="",
-                          remedy="see that it is what was measured")
+            yield Finding(code=MARKS_ELSEWHERE, severity="warn", where=f"{whose}{_home(marks)} drilled", got=line,
+                          allowed="", remedy="see that it is what was measured")
         return
     there = np.array(marks.get("places", now)) if marks else now
     same = now.shape == then.shape
@@ -101,8 +102,13 @@ def _elsewhere(
         how = f"up to {format_length(off, units, decimals=2)} from where {was.build} had them" if same else \
             f"not those of {was.build}"
         yield Finding(code=MARKS_ELSEWHERE, severity="warn", where=f"{whose}[marks]", got=f"they are {how}", allowed="",
-                      remedy=f"if {was.theirs}, write {drilled_line(old, units)} into [marks], with the Z that you "
-                             f"measured, and build again{was.unless}")
+                      remedy=f"if {was.theirs}, write {drilled_line(old, units)} into {_home(marks or old)}, with "
+                             f"the Z that you measured, and build again{was.unless}")
+
+
+def _home(marks: dict[str, Any] | None) -> str:
+    """The table that says where marks are drilled, by the report's key ``marks``."""
+    return f"[[part]] {marks['part']}" if marks and "part" in marks else "[marks]"
 
 
 def _earlier(folder: Path, job: Job, report: dict[str, Any]) -> list[_Earlier]:

@@ -21,17 +21,27 @@ from pathgen.base.units import format_length, place_words, written_alike
 from pathgen.job.clamping import clamping_of, placing_of, planned_of, without_idle_of
 from pathgen.job.flat_tables import PartTable
 from pathgen.job.job import Job, head_of
+from pathgen.job.marks import check_measured, measured_move
+from pathgen.job.tables import MovedTable, SetupTable
 from pathgen.parts.flat.part import PLACES, FlatPart
 from pathgen.programs.plan import Plan, check_spans
-from pathgen.work.clamping import Along, Clamping, KeepOut, Setup, Shared, Step, Turn, slug
-from pathgen.work.operations import Outline
+from pathgen.programs.waste import board_errors
+from pathgen.work.clamping import Along, Clamping, KeepOut, Shared, Step, Turn, slug
+from pathgen.work.mark_errors import MarkErrors
+from pathgen.work.operations import Outline, WitnessMarks
 from pathgen.work.part import Place
 
-ALLOWED = ("stock", "setup", "machine", "part")
+ALLOWED = ("stock", "setup", "machine", "part", "measured", "moved")
 """The tables that a job of several parts may have."""
 
-NOT_SHARED = ("channel", "measured", "moved", "form")
-"""What a part may not have that shares its blank: it turns or moves the blank, or is more than one part."""
+NOT_SHARED = ("channel", "form")
+"""What a part may not have that shares its blank: it turns the blank over, or is more than one part."""
+
+OF_ALL = ("measured", "moved")
+"""What is said of the common blank, not of one of its parts."""
+
+ALIKE = 0.01
+"""A measured mark is one that was drilled where they were as near to each other, mm."""
 
 _ALONG: tuple[Along, ...] = ("x", "y", "-x", "-y")
 _SIDES = ("near end", "lower side", "far end", "upper side")
@@ -78,8 +88,10 @@ def check_blank(job: Job) -> None:
     for name in job.tables:
         if name not in ALLOWED:
             raise JobError(head_of(name), "the job is of several parts, each with a job file of its own",
-                           allowed="[[part]], [stock], [setup], [machine]", remedy="write it in the job of its part")
+                           allowed="[[part]], [stock], [setup], [machine], [[measured]], [moved]",
+                           remedy="write it in the job of its part")
     _zero_of(job)
+    check_measured(job)
     cutters: dict[str, tuple[str, object]] = {}
     for number, (table, part) in enumerate(zip(job.parts, job.part_jobs, strict=True), 1):
         where, unit = f"[[part]] {number}", job.units
@@ -87,6 +99,17 @@ def check_blank(job: Job) -> None:
             if name in NOT_SHARED:
                 raise JobError(f"{where} job", f"{table.job} has {head_of(name)}",
                                allowed="a part cut from one side in place", remedy="cut that part alone")
+            if name in OF_ALL:
+                raise JobError(f"{where} job", f"{table.job} has {head_of(name)}", allowed="what moves is the whole "
+                               "blank", remedy=f"write {head_of(name)} into {job.path.name}, each with at as the "
+                               "part's page has it" if name == "measured" else f"write it into {job.path.name}")
+        if part.marks and part.marks.drilled is not None:
+            raise JobError(f"{where} job", f"{table.job} has [marks] drilled, counted from its own zero",
+                           allowed=f"{where} drilled, counted from the zero of the common blank",
+                           remedy=f"write drilled, as the part's page has it, under {where} of {job.path.name}")
+        if table.drilled is not None and part.marks is None:
+            raise JobError(f"{where} drilled", f"{table.job} has no [marks]", allowed="the marks that it drills",
+                           remedy="add [marks] there, or leave drilled out")
         if not written_alike(part.stock.thickness, job.stock.thickness):
             raise JobError(f"{where} job", f"{table.job} is for a blank of "
                            f"{format_length(part.stock.thickness, unit)}", remedy="write the same thickness in both",
@@ -153,19 +176,97 @@ def blank_clampings(job: Job, mistakes: Mistakes | None = None) -> tuple[Clampin
     tops = [job.stock.thickness, *(k.height for k in job.setup.keep_out)]
     tops += [one.first_surface.thickness + i.overfill for one in alone for i in one.inlays if i.fill != "none"]
     turns = _with_lowest(alone, _turns([one.steps for one in alone], [name for name, _ in parts_on_blank(job)]))
+    drills = [turn.number for one, own in zip(alone, turns, strict=True)
+              for step, turn in zip(one.steps, own, strict=True) if isinstance(step.operation, WitnessMarks)]
+    marks = _marks_of_all(job, alone)
     made = []
     for k, (clamping, (name, part), table) in enumerate(zip(alone, parts_on_blank(job), job.parts, strict=True)):
         steps = tuple(
             replace(step, turn=turn, file_name=f"{turn.number:02d}-{name}-{step.file_name.split('-', 1)[1]}")
             for step, turn in zip(clamping.steps, turns[k], strict=True)
         )
-        blank = _box(part, table, job.stock.bounds)
+        assert clamping.shared is not None
+        there = np.insert(_into_part(part, table, marks), 2, job.stock.thickness, axis=1)
         made.append(replace(
-            clamping, title=f"{job.title}: part {k + 1}, {part.title}", units=job.units, machine=job.machine,
-            setup=_setup(job, part, table), steps=steps,
-            shared=Shared(zero=_zero_in(job, part, table), highest=max(tops), blank=blank),
+            clamping, title=f"{job.title}: part {k + 1}, {part.title}", units=job.units, steps=steps,
+            shared=replace(clamping.shared, highest=max(tops), marked=min(drills, default=None),
+                           errors=_errors(job, clamping, there) if len(marks) else None,
+                           limit=(job.moved or MovedTable()).board_limit),
         ))
+    if mistakes is None:
+        return _moved(job, made)
+    with mistakes.caught():
+        made = [*_moved(job, made)]
     return tuple(made)
+
+
+def _marks_of_all(job: Job, clampings: Sequence[Clamping]) -> Floats:
+    """(n, 2) the marks of all parts in the frame of the common blank."""
+    every = np.empty((0, 2))
+    for one, table, part in zip(clampings, job.parts, job.part_jobs, strict=True):
+        marks = one.feature(WitnessMarks)
+        if marks is not None:
+            lie = affine_transform(shapely.multipoints(marks.places), _matrix(part, table))
+            every = np.concatenate([every, shapely.get_coordinates(lie)])
+    return every
+
+
+def _errors(job: Job, clamping: Clamping, marks: Floats) -> MarkErrors:
+    """What measuring errors at (n, 3) marks in a part's own frame do to it."""
+    return board_errors(clamping.board, marks, accuracy=(job.moved or MovedTable()).accuracy)
+
+
+def _moved(job: Job, clampings: Sequence[Clamping]) -> tuple[Clamping, ...]:
+    """The clampings with the move of the whole blank, each in its own frame. Raises JobError as `move_of` does."""
+    if not job.measured:
+        return tuple(clampings)
+    before = _first_moved(job, clampings)
+    whole = replace(clampings[0], board=_all_parts(job, clampings), stock=job.stock, setup=job.setup, steps=(),
+                    shared=Shared(number=0, zero=_zero_of(job), highest=0.0, blank=job.stock.bounds))
+    moved, made = measured_move(job, whole, guessed=_guessed(job, whole)), []
+    for clamping, table, part in zip(clampings, job.parts, job.part_jobs, strict=True):
+        a, b, d, e, x, y = _matrix(part, table)
+        own = moved.seen_in([[a, d, 0.0], [b, e, 0.0], [0.0, 0.0, 1.0]], [x, y, 0.0])
+        steps = tuple(replace(step, turn=step.turn and replace(
+            step.turn, stays=step.turn.stays and step.number != before)) for step in clamping.steps)
+        first = next((step.order for step in steps if step.number >= before), len(steps) + 1)
+        made.append(replace(clamping, steps=steps, moved_from=first,
+                            moved=replace(own, errors=_errors(job, clamping, own.places))))
+    return tuple(made)
+
+
+def _guessed(job: Job, whole: Clamping) -> bool:
+    """Whether a mark was measured that nobody says to have drilled where it was to be, on top of the raw stock."""
+    drilled = np.array([place for table in job.parts for place in table.drilled or ()]).reshape(-1, 3)
+    at = np.array([one.at for one in job.measured])
+    known = (np.abs(at[:, None] - drilled).max(axis=2) <= ALIKE).any(axis=1)
+    return bool((~known & (at[:, 2] == whole.stock.thickness - whole.z_zero)).any())
+
+
+def _all_parts(job: Job, clampings: Sequence[Clamping]) -> FlatPart:
+    """What holds all parts, where they lie on the common blank."""
+    outlines = [affine_transform(one.board.outline, _matrix(part, table))
+                for one, table, part in zip(clampings, job.parts, job.part_jobs, strict=True)]
+    return FlatPart(outline=overlay.union_all(outlines).convex_hull, thickness=job.stock.thickness, min_web=0.0)
+
+
+def _first_moved(job: Job, clampings: Sequence[Clamping]) -> int:
+    """The number of the first program of all parts that is written for the blank as it lies now."""
+    steps = [step for one in clampings for step in one.steps]
+    asked = job.moved.before if job.moved else None
+    drills = max((step.number for one, table in zip(clampings, job.parts, strict=True) if table.drilled is not None
+                  for step in one.steps if isinstance(step.operation, WitnessMarks)), default=0)
+    if asked is not None:
+        if not drills < asked <= len(steps):
+            done = f": the marks that program {drills} drills are in the wood" if asked <= drills else ""
+            raise JobError("[moved] before", f"program {asked}{done}", allowed=f"{drills + 1} to {len(steps)}",
+                           remedy="give the number of the first program to be run after the move")
+        return asked
+    fills = [step.turn.fill_after for step in steps if step.turn and step.turn.fill_after]
+    if not fills or min(fills) == len(steps):
+        raise JobError("[moved]", "before is missing, and no inlay is filled", allowed=f"{drills + 1} to {len(steps)}",
+                       remedy="give the number of the first program to be run after the move")
+    return max(min(fills), drills) + 1
 
 
 def blank_plans(job: Job) -> tuple[Plan, ...]:
@@ -189,8 +290,8 @@ def blank_plans(job: Job) -> tuple[Plan, ...]:
 
 def _as_far(job: Job, number: int, mistakes: Mistakes) -> Clamping:
     """The clamping of one part as far as it goes, for a picture; what is wrong with it is gathered as of that part."""
-    own = Mistakes()
-    clamping = placing_of(job.part_jobs[number - 1], own)
+    own, (part, shared) = Mistakes(), _on_blank(job, number)
+    clamping = placing_of(part, own, shared)
     for wrong in own:
         with mistakes.caught():
             raise of_part(wrong, number, job)
@@ -198,13 +299,25 @@ def _as_far(job: Job, number: int, mistakes: Mistakes) -> Clamping:
 
 
 def _alone(job: Job, number: int) -> Clamping:
-    """The clamping of one part as if it were alone, without cutters that find nothing to do."""
-    part = job.part_jobs[number - 1]
+    """The clamping of one part as if there were no others, without cutters that find nothing to do."""
     try:
-        clamping = clamping_of(part)
+        part, shared = _on_blank(job, number)
+        clamping = clamping_of(part, shared)
         return without_idle_of(part, clamping) if any(len(inlay.cutters) > 1 for inlay in part.inlays) else clamping
     except PathgenError as wrong:
         raise of_part(wrong, number, job) from None
+
+
+def _on_blank(job: Job, number: int) -> tuple[Job, Shared]:
+    """The job of one part where it lies on the common blank, and what it has in common with the others."""
+    table, part = job.parts[number - 1], job.part_jobs[number - 1]
+    marks = part.marks and replace(part.marks, drilled=table.drilled,
+                                   at=part.marks.at if table.drilled is None else None)
+    highest = max([job.stock.thickness, *(one.height for one in job.setup.keep_out)])
+    return replace(part, setup=_setup(job, part, table), machine=job.machine, marks=marks,
+                   moved=job.moved and replace(job.moved, before=None)), \
+        Shared(number=number, zero=_zero_in(job, part, table), highest=highest,
+               blank=_box(part, table, job.stock.bounds))
 
 
 def _zero_in(job: Job, part: Job, table: PartTable) -> Place:
@@ -214,14 +327,14 @@ def _zero_in(job: Job, part: Job, table: PartTable) -> Place:
     return Place(at=(x, y), words=words)
 
 
-def _setup(job: Job, part: Job, table: PartTable) -> Setup:
+def _setup(job: Job, part: Job, table: PartTable) -> SetupTable:
     """The common set-up as a part sees it that lies turned."""
     quarters = (round(table.turn / 90) + _ALONG.index(job.setup.along)) % 4
     clamps = []
     for one in job.setup.keep_out:
         x0, y0, x1, y1 = _box(part, table, (one.x[0], one.y[0], one.x[1], one.y[1]))
         clamps.append(KeepOut(x=(x0, x1), y=(y0, y1), height=one.height))
-    return Setup(z_zero=job.setup.z_zero, along=_ALONG[quarters], keep_out=tuple(clamps), feeler=job.setup.feeler)
+    return SetupTable(z_zero=job.setup.z_zero, along=_ALONG[quarters], keep_out=tuple(clamps), feeler=job.setup.feeler)
 
 
 @dataclass(frozen=True)
@@ -356,8 +469,10 @@ def of_part(wrong: PathgenError, number: int, job: Job) -> JobError:
         share, blank = (_span(bounds, job.units) for bounds in (
             share_of(job.part_jobs[number - 1], table).bounds, job.stock.bounds))
         remedy = f"move that clamp out of the part's way: its share of the common blank is {share}, the blank {blank}"
-    return JobError(f"[[part]] {number}, {table.job}, {wrong.where}", f"{wrong.problem} (places of its own job)",
-                    allowed=wrong.allowed, remedy=remedy)
+    where = f"[[part]] {number}, {table.job}, {wrong.where}"
+    if wrong.where.startswith("[marks] drilled"):
+        where = wrong.where.replace("[marks]", f"[[part]] {number}")
+    return JobError(where, f"{wrong.problem} (places of its own job)", allowed=wrong.allowed, remedy=remedy)
 
 
 def _span(bounds: tuple[float, float, float, float], units: str) -> str:

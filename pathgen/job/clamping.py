@@ -31,7 +31,7 @@ from pathgen.programs.holding import with_tabs_that_stand
 from pathgen.programs.plan import Asked, Plan, Pockets, both_sides, plan, pockets_of, without_idle
 from pathgen.programs.shanks import too_high_beside_slots
 from pathgen.strategies.surfacing import roughing_runs
-from pathgen.work.clamping import Clamping, Step, numbered
+from pathgen.work.clamping import Clamping, Shared, Step, numbered
 from pathgen.work.features import Inlay, Marks, Surfacing
 from pathgen.work.fill import Resin
 from pathgen.work.operations import (
@@ -51,17 +51,18 @@ from pathgen.work.operations import (
 )
 
 
-def clamping_of(job: Job) -> Clamping:
+def clamping_of(job: Job, shared: Shared | None = None) -> Clamping:
     """The part, the set-up and the steps that a job asks for, idle cutters' too; reads the drawings.
 
-    Raises JobError or ArtworkError for drawings that cannot be read or do not lie on the board.
+    `shared` is what it has in common with other parts of one blank, whose set-up the job then says. Raises JobError or
+    ArtworkError for drawings that cannot be read or do not lie on the board.
     """
-    clamping = placing_of(job, mistakes := Mistakes())
+    clamping = placing_of(job, mistakes := Mistakes(), shared)
     mistakes.refuse()
     return clamping
 
 
-def placing_of(job: Job, mistakes: Mistakes) -> Clamping:
+def placing_of(job: Job, mistakes: Mistakes, shared: Shared | None = None) -> Clamping:
     """The clamping of a job, as far as it goes; `mistakes` gathers what is wrong with it. Drawings that do not lie on
     the board are placed all the same, those that cannot be read are left out.
 
@@ -76,7 +77,7 @@ def placing_of(job: Job, mistakes: Mistakes) -> Clamping:
         title=f"{job.title}: {kind}" if kind else job.title, kind=kind,
         units=job.units, board=board, stock=job.stock, setup=job.setup,
         machine=job.machine, left_out=(*left_out, *outlines_left_out(job)), doubts=doubts,
-        steps=_numbered(job, _steps(job, board, inlays, None)),
+        steps=_numbered(job, _steps(job, board, inlays, None)), shared=shared,
     )
     try:
         clamping.zero_place  # noqa: B018

@@ -256,7 +256,7 @@ def _drilled(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 if more else ""
             top = as_written(round(float(marks.tops[worst]), 4), job.units)
             yield Doubt(
-                where="[marks] drilled",
+                where=clamping.drilled_key,
                 problem=f"mark {worst + 1} is {format_length(float(over[worst]), job.units, decimals=2)} {way} [stock] "
                         f"thickness, {format_length(thickness, job.units)}{too}",
                 allowed=f"up to {format_length(most, job.units)} {way} it (common practice)",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from pathgen.job.keys import ALONG_ACROSS, Place, choice, holding, key, list_of, number, size, text, yes_or_no
+from pathgen.job.keys import ALONG_ACROSS, XYZ, Place, choice, holding, key, list_of, number, size, text, yes_or_no
 from pathgen.job.keys import table as table_of
 from pathgen.job.tables import LEAST_DEPTH, LEAST_POCKET, InlayTable, PlaceTable, colour, layers_seen
 
@@ -145,3 +145,8 @@ class PartTable:
                                   "[along, across] of the middle of that share, from margin_nut inside the blank's "
                                   "near end and from the middle of its width")
     turn: float = key(_quarter, "counter-clockwise", 0.0)
+    drilled: tuple[tuple[float, float, float], ...] | None = key(
+        list_of(list_of(size(-5000.0, 5000.0), names=XYZ), least=2, most=12),
+        "[[X, Y, Z], ..] of each of its marks as measured once they were drilled, as the machine's display counts",
+        None, shown="not drilled yet",
+    )

@@ -128,7 +128,9 @@ def _too_near(clamping: Clamping, errors: MarkErrors) -> str:
     if not math.isfinite(errors.worst):
         return f"the marks lie on one line: {error_words(errors)}"
     long = format_length(part.length)
-    return f"the marks are too near each other for a {part.names.part} {long} long: {error_words(errors)}"
+    what = "parts that reach over" if clamping.shared and not clamping.steps else f"a {part.names.part}"
+    long = f"{long} long" if what.startswith("a ") else long
+    return f"the marks are too near each other for {what} {long}: {error_words(errors)}"
 
 
 def _allowed(job: Job) -> str:
@@ -196,12 +198,20 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
     """
     if not job.measured:
         return None, 0
+    guessed = any(m.at is None for m in job.measured) and not (job.marks and job.marks.drilled)
+    return measured_move(job, clamping, guessed=guessed), _first_moved(job, clamping)
+
+
+def measured_move(job: Job, clamping: Clamping, *, guessed: bool) -> Moved:
+    """The move that the measured marks explain; `guessed` where a height before is that of [stock] thickness.
+
+    Raises JobError as `move_of` does.
+    """
     found = clamping.to_board(np.array([m.found for m in job.measured]))
     asked = _moved(job)
     places = _expected(job, clamping)
     _refuse_other_units(job, clamping, places)
     moved = fit_move(places, found, limit=asked.limit, accuracy=asked.accuracy)
-    guessed = any(m.at is None for m in job.measured) and not (job.marks and job.marks.drilled)
     _refuse_sunk(job, moved, asked.limit, guessed=guessed)
     if not guessed:
         _refuse_misread(moved, asked.accuracy, clamping.units)
@@ -214,7 +224,7 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
             measure = f"measure mark{'s' * (len(more) > 1)} {joined(more)} too"
         raise JobError("[[measured]]", _too_near(clamping, errors), allowed=_allowed(job),
                        remedy=f"{measure}{errors.more_exactly(asked.board_limit)}")
-    return replace(moved, errors=errors, guessed=guessed), _first_moved(job, clamping)
+    return replace(moved, errors=errors, guessed=guessed)
 
 
 def _refuse_other_units(job: Job, clamping: Clamping, places: Floats) -> None:
@@ -292,13 +302,16 @@ def _moved(job: Job) -> MovedTable:
 
 def check_measured(job: Job) -> None:
     """Raise JobError for measured moves that lack what they need."""
-    if job.moved and not job.measured and (job.marks is None or job.moved.before is not None):
+    marked = any(one.marks for one in (job, *job.part_jobs))
+    if job.moved and not job.measured and (not marked or job.moved.before is not None):
         raise JobError("[moved]", "no marks were measured", remedy="add three or more [[measured]] tables, or leave "
                        "[moved] out")
     for number, measured in enumerate(job.measured, 1):
         if measured.at is None and job.marks is None:
-            raise JobError(f"[[measured]] {number}", "at is missing, and there are no witness marks",
-                           remedy="add at = [X, Y, Z]: where that place was before the work moved")
+            where, what = f"[[measured]] {number}", "at = [X, Y, Z]: where that place was before the work moved"
+            if marked:  # of several parts, each with marks of its own
+                raise JobError(where, "at is missing", remedy=f"add {what}, as the page of its part has it")
+            raise JobError(where, "at is missing, and there are no witness marks", remedy=f"add {what}")
 
 
 def _expected(job: Job, clamping: Clamping) -> Floats:

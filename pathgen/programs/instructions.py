@@ -15,6 +15,7 @@ from pathgen.programs.around import Around
 from pathgen.programs.edges import Edges, touching_radius
 from pathgen.programs.starting import Start, starts_of
 from pathgen.programs.zero_check import ZeroCheck, check_words
+from pathgen.programs.zeroing import surfaced_before
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
 from pathgen.work.mark_errors import zero_again
@@ -177,10 +178,12 @@ def _still_off(clamping: Clamping, zero: ZeroCheck) -> str:
         before = "" if zero.mark or zero.by_marks else ", and was not off by as much before the work moved"
         return f"If it stays off with {again}{before}, {MISREAD}."
     says, again = f"write {_thickness_keys(clamping)} as measured", clamping.board.names.again
+    step = clamping.steps[zero.order - 1]  # once another part may be cut, nothing of the plan can change
+    late = surfaced_before(clamping, step) or (step.turn is not None and step.number > 1)
     if clamping.setup.z_zero == "bed":
         return ("If it stays off with the bed felt for again, the blank is so much thicker or thinner: note it, and "
-                f"leave Z 0. If thicker, {says}, {again}.")
-    higher = f" If higher, set Z 0 here, {says} here, {again}." if clamping.surfacing is not None else ""
+                f"leave Z 0.{'' if late else f' If thicker, {says}, {again}.'}")
+    higher = f" If higher, set Z 0 here, {says} here, {again}." if clamping.surfacing is not None and not late else ""
     return ("If it stays off with Z 0 set again where it was, the top is so much higher or lower here: note it, and "
             f"leave Z 0.{higher}")
 
@@ -275,7 +278,7 @@ def _spoilboard(clamping: Clamping, start: Start) -> list[str]:
     """That a spare board must lie under the work, and how deep it is cut in the end; nothing where it is not."""
     deepest = start.deepest
     if deepest is None:
-        deepest = min(one.operation.bottom for one in clamping.steps if not clamping.done(one))
+        deepest = min((one.operation.bottom for one in clamping.steps if not clamping.done(one)), default=0.0)
     if deepest >= -INTO_BED:
         return []
     deep = format_length(-deepest, clamping.units)
@@ -338,8 +341,8 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
         inlay = step.operation.opens
         if inlay is None or not own or clamping.levelled_before(inlay):
             return []
-        return [f"Where {inlay.name} was filled before the work moved, go on with program {clamping.moved_from}. Where "
-                "it was not, fill it before that:", *own]
+        return [f"Where {inlay.name} was filled before the work moved, go on with program {clamping.moved_number}. "
+                "Where it was not, fill it before that:", *own]
     if turn is None or turn.fill_after is None:
         return own
     after = f"after program {turn.fill_after}: {_HOW}"
@@ -454,9 +457,14 @@ def _z_place(clamping: Clamping, step: Step, start: Start) -> str:
     return f"{why}: {zero_again(clamping.setup.z_zero)}{f', or {other}' if either else ''}"
 
 
-def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
-    """How to try a program above the work before the first cut; `lowest` is its lowest tip height, mm."""
-    beside = ", not over the blank" if clamping.setup.z_zero == "bed" else ""
+def check_by_hand(clamping: Clamping, lowest: float, *, tried: bool = False) -> list[str]:
+    """How to try a program above the work before the first cut; `lowest` is its lowest tip height, mm; `tried` whether
+    each zero is tried with a feeler before it."""
+    beside, later = (", not over the blank", "") if clamping.setup.z_zero == "bed" else \
+        (" while that is there", "; later by the Z noted on the bed")
+    felt = "with the feeler, as under Check Z 0 of the program that its cutter was fitted for" if tried else \
+        f"over the place it was set from{beside}, lower the cutter to Z 0 by hand, and feel for that place with a " \
+        f"slip of paper{later}"
     lift, lacks = format_length(air_cut_lift(clamping, lowest), clamping.units, decimals=1), _no_room(clamping, lowest)
     off = "The program starts the spindle (M3): switch the power of the spindle off"
     if lacks:
@@ -476,19 +484,28 @@ def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
         "as this sheet.",
         "Fit the cutter and set the zero as the sheet says. Raise the cutter clear, and move by hand to "
         f"{'X 0, Y 0' if clamping.moved is None else _zero_now(clamping)}: the tip must stand over "
-        f"{clamping.zero_place.words}{'' if clamping.moved is None else ', which has moved there'}.",
+        f"{clamping.zero_place.words}{_nearly(clamping)}.",
         raised,
         "Run the program with a hand on the stop. The first cut must begin where the table says, and the display must "
         f"stay within it. {shown} must keep clear of every clamp.",
-        f"{back}, and check it: over the place it was set from{beside}, lower the cutter to "
-        "Z 0 by hand, and feel for that place with a slip of paper.",
+        f"{back}, and check it: {felt}.",
     ]
+
+
+def _nearly(clamping: Clamping) -> str:
+    """How nearly the tip stands over the place of zero: X 0 and Y 0 were set before the work moved, or was turned over.
+    """
+    if clamping.moved is not None:
+        return ", which has moved there"
+    beside = clamping.under is not None and clamping.zero[1]
+    return ", as nearly as the blank is as wide as the job says" if beside else ""
 
 
 def _no_room(clamping: Clamping, lowest: float) -> str:
     """What a machine lacks to raise Z 0 for the air cut, in words; empty where it can, or nobody said how far it goes.
     """
-    highest = max(clamping.safe_at(step) for step in clamping.steps if not clamping.done(step))
+    highest = max((clamping.safe_at(step) for step in clamping.steps if not clamping.done(step)),
+                  default=clamping.safe_z)
     needed = highest + air_cut_lift(clamping, lowest) - min(lowest, clamping.z_zero)
     travel = clamping.machine.travel
     if travel is None or needed <= travel[2] + SUMS:

@@ -130,6 +130,8 @@ def _check_keep_out(number: int, paths: Sequence[Toolpath], clamping: Clamping) 
     box, units, part = clamping.setup.keep_out[number - 1], clamping.units, clamping.board
     runs = [(step, clamping.on_bed(path.points, step)) for step, path in zip(clamping.steps, paths, strict=True)
             if not clamping.done(step)]
+    if not runs:
+        return
     met = [(_deepest(points, box, step.cutter.radius), step) for step, points in runs]
     (deep, (x, y, z)), step = max(met, key=lambda one: one[0][0])
     if deep > 0:

@@ -100,7 +100,8 @@ class Plan:
     def zero_checks(self) -> dict[int, ZeroCheck]:
         """Where zero can be tried before each step, by its order."""
         known = self._span is not None and self.clamping.moved is None
-        return zero_checks(self.around, np.transpose([one.reach for one in self.edges]) if known else None)
+        return zero_checks(self.around, np.transpose([one.reach for one in self.edges]) if known else None,
+                           [one.around for one in self.beside] if self.clamping.shared else ())
 
     @cached_property
     def starts(self) -> tuple[Start, ...]:

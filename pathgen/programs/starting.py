@@ -62,9 +62,16 @@ def starts_of(
         refit=refits(clamping, step), z_by=_set_by(clamping, step, top_left), notes_bed=_notes_bed(clamping, step),
         gone=tuple(_gone(clamping, step)), edges=edges or edges_of(clamping, steps[0].cutter),
         zero=tried.get(step.order),
-        marked=any(type(s.operation) is WitnessMarks for s in steps[:k]),
-        **({"lowest": lowest[k], "fitted": fitted[k], "deepest": min(to_come)} if lowest else {}),
+        marked=_marked(clamping, step),
+        **({"lowest": lowest[k], "fitted": fitted[k], "deepest": min(to_come, default=0.0)} if lowest else {}),
     ) for k, step in enumerate(steps))
+
+
+def _marked(clamping: Clamping, step: Step) -> bool:
+    """Whether marks are drilled before a step, be it by another part's program."""
+    first = clamping.step(WitnessMarks)
+    drilled = clamping.shared.marked if clamping.shared else first.number if first else None
+    return drilled is not None and step.number > drilled
 
 
 def _set_by(clamping: Clamping, step: Step, top_left: bool) -> SetBy:

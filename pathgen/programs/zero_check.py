@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -82,9 +82,11 @@ class ZeroCheck:
     """The first program whose zero is tried over the same place, or next to it, of a top that nothing cuts."""
 
 
-def zero_checks(around: Around, reach: Floats | None = None) -> dict[int, ZeroCheck]:
+def zero_checks(
+    around: Around, reach: Floats | None = None, beside: Sequence[Around] = ()
+) -> dict[int, ZeroCheck]:
     """A check for each step still to be run before which its cutter is fitted, by its order; none for one that has no
-    bare place. `reach` as in `within_travel`.
+    bare place. `reach` as in `within_travel`; `beside` are all parts of a common blank, which are tried at one place.
 
     Raises JobError for a feeler that does not fit under a cutter at the height of rapids.
     """
@@ -95,7 +97,12 @@ def zero_checks(around: Around, reach: Floats | None = None) -> dict[int, ZeroCh
             "[setup] feeler", f"{feeler:g} mm does not go under a cutter that passes {gap:g} mm over the work",
             allowed=f"less than [machine] clearance, {gap:g} mm", remedy="take a thinner feeler, or paper of 0.1 mm",
         )
-    refit = [step for step in clamping.steps if refits(clamping, step) and not clamping.done(step)]
+    refit = _refit(clamping)
+    if beside and clamping.moved is None and (common := _common(beside, reach)) is not None:
+        first = min(step.number for one in beside for step in _refit(one.clamping))
+        x, y, _ = clamping.to_board(np.array([common.display]))[0].tolist()
+        return {step.order: replace(common, order=step.order, x=x, y=y, like=None if step.number == first else first)
+                for step in refit}
     widest = max((step.cutter.radius for step in refit), default=0.0)
     wide = _off_clamps(around, widest, _raw(around, max((_foot(step.cutter) for step in refit), default=0.0)))
     made: dict[int, ZeroCheck] = {}
@@ -107,6 +114,23 @@ def zero_checks(around: Around, reach: Floats | None = None) -> dict[int, ZeroCh
             like = next(before, 0) if check.if_so else 0
             made[step.order] = replace(check, like=clamping.steps[like - 1].number if like else None)
     return made
+
+
+def _refit(clamping: Clamping) -> list[Step]:
+    """The steps still to be run before which their cutter is fitted."""
+    return [step for step in clamping.steps if refits(clamping, step) and not clamping.done(step)]
+
+
+def _common(parts: Sequence[Around], reach: Floats | None) -> ZeroCheck | None:
+    """A check on raw top that every cutter of all parts of a blank can be tried at; None where there is none."""
+    cutters = [step.cutter for one in parts for step in _refit(one.clamping)]
+    for around in sorted(parts, key=lambda one: one.clamping.steps[0].number):
+        bare = _off_clamps(around, max(cutter.radius for cutter in cutters), _raw(around, max(map(_foot, cutters))))
+        free = within_travel(bare, around, reach)
+        if not free.is_empty:
+            clamping = around.clamping
+            return _check(clamping, clamping.steps[0], "raw top", *_middle(free, WHOLE[clamping.units]))
+    return None
 
 
 def feeler_tip(surface: Surface, cutter: Cutter, x: float, y: float, feeler: float) -> float:
@@ -169,7 +193,7 @@ def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCh
     mark = _beside(clamping, x, y) if on == "raw top" else None
     if clamping.moved is not None and mark is not None:
         top = float((clamping.moved.places + clamping.moved.residuals)[mark, 2])
-        if_so = f"as measured at mark {mark + 1}"
+        if_so = f"as measured at {_called(clamping, mark)}"
     if on in ("finished surface", "bare face"):
         last, surfacing = _cut_to_the_end(clamping, step), clamping.surfacing
         surface = clamping.finished_surface if last else clamping.first_surface
@@ -183,6 +207,16 @@ def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCh
     return ZeroCheck(order=step.order, on=on, x=x, y=y, height=height, feeler=feeler, ridge=ridge, if_so=if_so, off=off,
                      by_marks=measured is not None, display=(float(there[0]), float(there[1]), float(there[2])),
                      mark=None if mark is None else mark + 1, within=_within(clamping, step, on, (x, y, height), mark))
+
+
+def _called(clamping: Clamping, mark: int) -> str:
+    """A measured mark, from 0, by its number: on a common blank, where those of all parts are measured, that of the
+    part's own."""
+    marks = clamping.feature(WitnessMarks)
+    if clamping.shared is None or marks is None or clamping.moved is None:
+        return f"mark {mark + 1}"
+    off = np.linalg.norm(marks.places - clamping.moved.places[mark, :2], axis=1)
+    return f"mark {int(np.argmin(off)) + 1}" if off.min() < NEXT_TO else f"[[measured]] {mark + 1}"
 
 
 def _measured_tops(clamping: Clamping) -> Ints:

@@ -8,10 +8,10 @@ from typing import Any
 from pathgen.base.plain import in_runs, joined
 from pathgen.base.units import format_length, volume_words
 from pathgen.report.data import finding_rows, of_all_parts
-from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells
+from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, display_lines
 from pathgen.report.programs import Program
 from pathgen.report.tables import table
-from pathgen.report.text import finding_lines, minutes_words, much_less_lines
+from pathgen.report.text import finding_lines, go_on_lines, minutes_words, much_less_lines
 from pathgen.verify.findings import Finding
 
 Row = dict[str, Any]
@@ -19,11 +19,12 @@ Row = dict[str, Any]
 
 def blank_data(
     title: str, units: str, fingerprint: str, parts: Sequence[Row], programs: Sequence[Sequence[Program]],
-    together: Sequence[Finding], *, fills: Sequence[Row], origin: Sequence[float],
+    together: Sequence[Finding], *, fills: Sequence[Row], origin: Sequence[float], done: Sequence[str] = (),
 ) -> Row:
     """What report.json holds: `parts` are {name, job, at, turn, report}, each with its own report whole.
 
-    `fills` is what is mixed at each stop; `origin` is where along 0, across 0 of the job lies on the machine, mm.
+    `fills` is what is mixed at each stop; `origin` is where along 0, across 0 of the job lies on the machine, mm;
+    `done` are the programs that were run before the blank moved.
     """
     rows = sorted((_row(part, program, number)
                    for number, (part, own) in enumerate(zip(parts, programs, strict=True), 1) for program in own),
@@ -34,6 +35,7 @@ def blank_data(
     return {
         "title": title, "units": "mm", "job_units": units, "job_fingerprint": fingerprint, "programs": rows,
         "minutes": round(sum(row["minutes"] for row in rows), 2),
+        **_left([row for row in rows if row["file"] not in done], bool(done)),
         "fittings": sum(row["fit"] for row in rows),
         "pours": sum(row["fill_after"] for row in rows),
         "fills": list(fills),
@@ -42,6 +44,12 @@ def blank_data(
         "checks": {"passed": not any(f["severity"] == "forbid" for f in found),
                    **of_all_parts([part["report"]["checks"] for part in parts]), "findings": found},
     }
+
+
+def _left(rows: Sequence[Row], moved: bool) -> Row:
+    """Where to go on when the blank has moved, and the minutes left from there; nothing where it has not."""
+    return {"go_on_with": rows[0]["number"], "minutes_left": round(sum(row["minutes"] for row in rows), 2)} \
+        if moved else {}
 
 
 def findings_of_parts(names: Sequence[str], each: Sequence[Sequence[Row]]) -> list[Row]:
@@ -92,6 +100,7 @@ def blank_summary(report: Row) -> list[str]:
     return [
         *table(["", "cutter", "part", "program", "time"], rows, right=(0, 4)), "",
         f"In all {minutes_words(report['minutes'])} at the machine, {fittings_words(report)}.",
+        *go_on_lines(report),
         *(f"Part {number}, {part['name']}: {line}" for number, part in enumerate(report["parts"], 1)
           for line in much_less_lines(part["report"])),
     ]
@@ -111,6 +120,16 @@ def origin_words(report: Row) -> str:
     x, y = (format_length(v, report["job_units"]) for v in report["origin"])
     return (f"Places in the job of the blank (at, keep_out): along 0, across 0 lies at X {x}, Y {y}, in the middle of "
             "its width, [stock] margin_nut inside its near end.")
+
+
+def marks_lines(report: Row) -> list[str]:
+    """Where the marks of all parts are, and that a move of the blank holds for all; nothing where there are none."""
+    units = report["job_units"]
+    marks = [f"Part {number}, {part['name']}: {line}" for number, part in enumerate(report["parts"], 1)
+             if part["report"]["marks"] for line in display_lines(part["report"]["marks"], units)]
+    return marks and [*marks, (
+        "If the blank moves, it moves for all parts: measure the marks of all, and write them into the job of the "
+        "common blank, as the sheets of these parts have them under How to measure the marks.")]
 
 
 def fill_rows(report: Row, after: int) -> tuple[list[str], list[list[str]]]:
@@ -143,6 +162,6 @@ def _fill_lines(report: Row) -> Iterator[str]:
 def blank_text(report: Row, part_texts: Sequence[str]) -> str:
     """The whole of report.txt: the run of all programs, then each part's own report."""
     head = [report["title"], "=" * len(report["title"]), "", *blank_summary(report), origin_words(report),
-            *_fill_lines(report), "", "Checks", "",
-            *finding_lines(report["checks"], report["job_units"]), ""]
+            *_fill_lines(report), *(["", "Witness marks", "", *marked] if (marked := marks_lines(report)) else []), "",
+            "Checks", "", *finding_lines(report["checks"], report["job_units"]), ""]
     return "\n".join(head) + "\n" + "\n\n".join(part_texts)

@@ -198,9 +198,11 @@ def _program(program: Program, clamping: Clamping) -> dict[str, Any]:
 def _left(programs: Sequence[Program], clamping: Clamping) -> dict[str, Any]:
     """Where to go on when the work has moved, and the minutes left from there; nothing where it has not."""
     left = [p for p in programs if not clamping.done(p.step)]
-    if len(left) in (0, len(programs)):
+    if len(left) == len(programs):
         return {}
-    return {"go_on_with": left[0].order, "minutes_left": round(sum(p.minutes for p in left), 2)}
+    if not left:  # of a part; others of its blank go on
+        return {"go_on_with": clamping.moved_number, "minutes_left": 0.0}
+    return {"go_on_with": left[0].step.number, "minutes_left": round(sum(p.minutes for p in left), 2)}
 
 
 def _load(load: Load | None, step: Step) -> dict[str, Any]:

@@ -187,6 +187,7 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
     lines += table(["program", "Z can be set from", "X and Y can be found again from", "gone"], rows)
     if any("setter" in row[1] for row in rows):
         lines.append("A setter is a block of known height that stands on the bed.")
+    lines += dict.fromkeys(r["turned"] for r in report["references"] if "turned" in r)
     if axes := sorted({axis for r in report["references"] for axis in r["lost"]}):
         lost = joined(axes)
         lines.append(f"No edge gives {lost} again: home the machine before {lost} 0 is set, and note what its own "
@@ -213,18 +214,23 @@ def display_lines(marks: dict[str, Any], units: str) -> list[str]:
 
 def measuring_lines(marks: dict[str, Any], units: str) -> list[str]:
     """How to measure the marks, and the blocks for the job file, filled in with where they should be."""
+    part = f"[[part]] {marks['part']}" if "part" in marks else ""
+    home = f"the job of the common blank in place of these (drilled under its {part}" if part else \
+        "the job in place of these (drilled into its [marks]"
     where = zero_again("bed" if marks["machine_top"] else "stock-top")
     words = ("Once they are drilled, and again if the work has moved: spindle off, a pointed cutter or a wiggler over "
              f"the middle of each mark by a loupe; read X and Y off the display. For Z set Z 0 for that cutter {where}"
              ", as for any other, then lower the tip to the blank's top beside the mark until a feeler (a strip of "
              "known thickness) just drags, and take its thickness off what Z shows. The zero of X and Y stays as it "
              "was. To a few hundredths of a millimetre: measure each mark twice, and again where the two differ by "
-             "more. Write what you read into the job in place of these (drilled into its [marks], right after "
-             "drilling; the others only once the work has moved), and build again:")
+             f"more. Write what you read into {home}, right after drilling; the others only once the work has moved"
+             f"{', of the marks of all parts' if part else ''}), and build again:")
+    whose = f" of part {marks['part']}" if part else ""
+    was, now = (_measured_places(marks, units, now=moved) for moved in (False, True))
     blocks = [
-        f"# [marks]\n{drilled_line(marks, units)}\n",
-        *(f"[[measured]]\nfound = {place}  # mark {number}"
-          for number, place in enumerate(_measured_places(marks, units, now=True), 1)),
+        f"# {part or '[marks]'}\n{drilled_line(marks, units)}\n",
+        *(f"[[measured]]\n{f'at = {at}{chr(10)}' if part else ''}found = {place}  # mark {number}{whose}"
+          for number, (at, place) in enumerate(zip(was, now, strict=True), 1)),
     ]
     return [words if units == "mm" else words.replace("a few hundredths of a millimetre", "0.002 in"),
             *"\n".join(blocks).split("\n")]

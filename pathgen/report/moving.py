@@ -36,8 +36,8 @@ def marks_data(clamping: Clamping) -> dict[str, Any] | None:
     if marks is None:
         return None
     tops = np.full(len(marks.places), clamping.stock.thickness) if marks.tops is None else marks.tops
-    machine, now = (clamping.wood_at(np.column_stack([marks.places, tops]), step)
-                    for step in (None, clamping.steps[-1]))
+    wood = np.column_stack([marks.places, tops])
+    machine, now = clamping.wood_at(wood, None), clamping.wood_now(wood)
     return {
         "places": [[rounded(x, 3), rounded(y, 3)] for x, y in marks.places],
         # where to move the machine to: from the zero of the set-up, along its own axes
@@ -49,6 +49,8 @@ def marks_data(clamping: Clamping) -> dict[str, Any] | None:
         # the same of work that has moved since
         "now": [[rounded(v, 4) for v in at] for at in now] if clamping.moved else None,
         "unchecked": unchecked(marks.places),
+        # of a part of a common blank: whose job says where they are
+        **({"part": clamping.shared.number} if clamping.shared else {}),
         "depth": marks.depth,
         "hover": marks.hover,
         "errors": _errors(marks.errors, clamping) if marks.errors else None,
@@ -64,7 +66,7 @@ def moved_data(clamping: Clamping) -> dict[str, Any] | None:
         return None
     along, across = moved.tilt_deg
     return {
-        "first_program": clamping.moved_from,
+        "first_program": clamping.moved_number,
         "shift": [rounded(v, 4) for v in moved.shift],
         "about": [rounded(v, 3) for v in moved.centre],
         "turn": rounded(moved.turn_deg),
@@ -168,15 +170,19 @@ def moving_findings(clamping: Clamping) -> list[Finding]:
 
 def _marks_warnings(clamping: Clamping) -> Iterator[Finding]:
     """Marks in the wood already from which the work could not be found again: places to come are refused."""
-    marks = clamping.feature(WitnessMarks)
-    if marks is None or marks.errors is None or marks.errors.worst <= marks.errors_limit:
+    marks, shared = clamping.feature(WitnessMarks), clamping.shared
+    errors, limit = (marks.errors, marks.errors_limit) if marks else (None, 0.0)
+    where, see = "[marks] drilled", "see that their numbers are what was measured"
+    if shared:
+        errors, limit = shared.errors, shared.limit
+        where, see = "[marks] of all parts", "before the blank is cut write [marks] for this part too, or for parts " \
+                                             "further apart"
+    if errors is None or errors.worst <= limit:
         return
     yield Finding(
-        code="marks-too-near", severity="warn", where="[marks] drilled",
-        got=error_words(_errors(marks.errors, clamping), clamping.units),
-        allowed=format_length(marks.errors_limit, clamping.units),
-        remedy="they show whether the work has moved, but not how: see that their numbers are what was measured"
-               f"{marks.errors.more_exactly(marks.errors_limit)}",
+        code="marks-too-near", severity="warn", where=where,
+        got=error_words(_errors(errors, clamping), clamping.units), allowed=format_length(limit, clamping.units),
+        remedy=f"they show whether the work has moved, but not how: {see}{errors.more_exactly(limit)}",
     )
 
 
@@ -213,8 +219,8 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
             code="heights-guessed", severity="warn", where="[[measured]]",
             got=f"heights are compared with [stock] thickness, {format_length(clamping.stock.thickness, units)} all "
             "over: a blank that is uneven is taken for one that tilts, thicker for one that rose", allowed="",
-            remedy="write [marks] drilled, X, Y and Z of each mark as measured once they were drilled (or a caliper's "
-                   "thickness beside each for Z)",
+            remedy=f"write {clamping.drilled_key}, X, Y and Z of each mark as measured once they were drilled (or a "
+                   "caliper's thickness beside each for Z)",
         )
     else:
         yield from _off_the_bed(moved, clamping, exact, risen=not odd and not as_feeler)
@@ -264,7 +270,7 @@ def _off_the_bed(moved: Moved, clamping: Clamping, exact: float, *, risen: bool)
 
 def _moved_notes(clamping: Clamping) -> Iterator[Finding]:
     """What the move is taken to be, and how far the marks bear it out."""
-    moved, first = clamping.moved, clamping.moved_from
+    moved, first = clamping.moved, clamping.moved_number
     if moved is None:
         return
     units, data = clamping.units, moved_data(clamping)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any, Literal
 
 from pathgen.base.cutters import LOAD_FACTOR
-from pathgen.base.plain import capital, counted, joined, one_line
+from pathgen.base.plain import capital, counted, in_runs, joined, one_line
 from pathgen.base.units import (
     area_words,
     coarse_length,
@@ -117,11 +117,15 @@ def go_on_lines(report: dict[str, Any]) -> list[str]:
     if "go_on_with" not in report:
         return []
     order = next_program(report)
-    one = order == 2
-    done = "program 1 counts" if one else f"programs 1 to {order - 1} count"
-    return [f"Go on with program {order}, {minutes_words(report['minutes_left'])} from there on: {done} as done, do "
-            f"not run {'it' if one else 'them'} again. If {'it was' if one else 'one of them was'} not run to its end, "
-            "or more were, write the number of the first still to be run as [moved] before, and build again."]
+    if order > number_in(report["programs"][-1]):
+        return ["All programs of this part count as run before the work moved: do not run them again."]
+    before = [number for row in report["programs"] if (number := number_in(row)) < order]
+    one = len(before) == 1
+    done = f"program{'s' * (not one)} {joined(in_runs(before))} count{'s' * one}"
+    whose = " of this part" if "turn" in report["programs"][0] and "parts" not in report else ""
+    return [f"Go on with program {order}{whose}, {minutes_words(report['minutes_left'])} from there on: {done} as "
+            f"done, do not run {'it' if one else 'them'} again. If {'it was' if one else 'one of them was'} not run to "
+            "its end, or more were, write the number of the first still to be run as [moved] before, and build again."]
 
 
 def next_program(report: dict[str, Any]) -> int:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from pathgen.base.units import even_length, told_apart
+import numpy as np
+
+from pathgen.base.units import axes_words, even_length, format_length, told_apart
 from pathgen.programs.edges import Edges
 from pathgen.programs.instructions import MISREAD, line_words
 from pathgen.programs.plan import Plan
@@ -15,6 +17,7 @@ from pathgen.report.programs import Program, number_in
 from pathgen.report.tables import table
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.operations import DowelHoles
 
 
 def zero_rows(programs: Sequence[Program], units: str) -> list[dict[str, Any]]:
@@ -78,12 +81,13 @@ def _edges_past_travel(planned: Plan) -> Iterator[Finding]:
 
 
 def reference_rows(planned: Plan) -> list[dict[str, Any]]:
-    """What Z, and X and Y, can be set from before each program; which axis from nothing; and what is gone."""
+    """What Z, and X and Y, can be set from before each program; which axis from nothing; what is gone; and where what
+    is turned over lies."""
     clamping, rows = planned.clamping, []
     for step, start in zip(clamping.steps, planned.starts, strict=True):
         found, lost = _again(clamping, step, start)
         rows.append({**step.numbers, "z": [_SET_BY[start.z_by]], "xy": found, "lost": lost, "gone": list(start.gone),
-                     "set_again": start.refit})
+                     "set_again": start.refit, **({"turned": _turned(clamping, start)} if clamping.under else {})})
     return rows
 
 
@@ -102,9 +106,13 @@ def _again(clamping: Clamping, step: Step, start: Start) -> tuple[list[str], lis
         return [f"{'the witness marks' if start.marked else 'the places that were measured'}, as they lie now"], []
     marks = ["the witness marks"] if start.marked else []
     ends, sides = start.edges if clamping.setup.along.endswith("x") else start.edges[::-1]
+    side = "the sides"
+    if clamping.under:  # a blank is not quite as wide as the job says, and its sides have changed places
+        marks, side = [*marks, "the dowel holes"], f"the side that {sides.axis} 0 was set from for the back"
     free = [(one, "the edges" if clamping.shared else words)
-            for one, words in ((sides, "the sides"), (ends, _end(clamping, ends))) if not all(one.barred)]
-    lost = [one.axis for one in start.edges if all(one.barred) and not clamping.marks]
+            for one, words in ((sides, side), (ends, _end(clamping, ends))) if not all(one.barred)]
+    marked = clamping.marks or clamping.under or (clamping.shared and clamping.shared.marked)
+    lost = [one.axis for one in start.edges if all(one.barred) and not marked]
     blank = "the common blank" if clamping.shared else "the blank"
     if len(free) == 1:
         (one, words), other = free[0], ends if free[0][0] is sides else sides
@@ -112,6 +120,19 @@ def _again(clamping: Clamping, step: Step, start: Start) -> tuple[list[str], lis
         return [*marks, f"{one.axis} alone from {words} of {blank}, as its other edges {why}"], lost
     words = " and ".join(dict.fromkeys(words for _, words in free))
     return [*marks, *([f"{words} of {blank}"] if free else [])], lost
+
+
+def _turned(clamping: Clamping, start: Start) -> str:
+    """Where the sides of a blank that was turned over lie now, and its dowel holes."""
+    sides = start.edges[1 if clamping.setup.along.endswith("x") else 0]
+    (low, high), axis, units = sides.at, sides.axis, clamping.units
+    assert clamping.under is not None
+    dowels = clamping.under.feature(DowelHoles)
+    holes = np.empty((0, 2)) if dowels is None else dowels.at * [1.0, -1.0]
+    places = "; ".join(axes_words(x, y, units) for x, y, _ in clamping.to_machine(np.insert(holes, 2, 0.0, axis=1)))
+    return (f"The side that lay at {axis} {format_length(low, units)} when the back was cut now lies at {axis} "
+            f"{format_length(high, units)}, the other at {axis} {format_length(low, units)}: exactly so only the one "
+            f"that {axis} 0 was set from, however wide the blank is. The dowel holes are at {places}.")
 
 
 def _end(clamping: Clamping, ends: Edges) -> str:

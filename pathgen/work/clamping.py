@@ -19,6 +19,7 @@ from pathgen.base.errors import Doubt, JobError
 from pathgen.base.markup import as_table
 from pathgen.base.surface import Surface
 from pathgen.work.features import Inlay, Named, Surfacing
+from pathgen.work.mark_errors import MarkErrors
 from pathgen.work.moved import Moved
 from pathgen.work.operations import CutAgain, Operation, SurfaceFinish, WitnessMarks
 from pathgen.work.part import Part, Place
@@ -186,12 +187,20 @@ class Step:
 class Shared:
     """What the parts of one blank have in common; `stock` is then the part's own share of it."""
 
+    number: int
+    """Of the part, from 1."""
     zero: Place
     """Where X 0, Y 0 of all programs is, in the part's own frame."""
     highest: float
     """Of all that stands on the blank, other parts' fills and clamps too, mm."""
     blank: tuple[float, float, float, float]
     """(x_min, y_min, x_max, y_max) of the whole blank, in the part's own frame."""
+    marked: int | None = None
+    """The first program, by its number, that drills marks of any part; None where none does."""
+    errors: MarkErrors | None = None
+    """What measuring errors at the marks of all parts together do to this one, where there are any."""
+    limit: float = 0.0
+    """What is allowed of that, mm."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -273,6 +282,16 @@ class Clamping:
         return marks.named if marks else ()
 
     @property
+    def drilled_key(self) -> str:
+        """The key of a job that says where they are drilled."""
+        return f"[[part]] {self.shared.number} drilled" if self.shared else "[marks] drilled"
+
+    @property
+    def whose_job(self) -> str:
+        """The job that what was measured is written into."""
+        return "the job of the common blank" if self.shared else "the job"
+
+    @property
     def surface(self) -> Surface:
         """The part's surface as first cut."""
         return self.board.surface
@@ -345,6 +364,13 @@ class Clamping:
         """Whether its second cut was run before the work moved: until then it may not even be filled."""
         return any(step.operation.levels is inlay and self.done(step) for step in self.steps)
 
+    @property
+    def moved_number(self) -> int:
+        """The number, among all programs of the blank, of the first step that is run since the work moved; one more
+        than that of the last where all were run before."""
+        left = [step.number for step in self.steps if not self.done(step)]
+        return left[0] if left else self.steps[-1].number + 1
+
     def safe_at(self, step: Step | None) -> float:
         """The safe height when a step is run: where work that moved stands higher, by as much more, mm."""
         moved = self.moved_at(step)
@@ -380,8 +406,11 @@ class Clamping:
 
         Unlike tips: where work tilts, that of a ball end goes aside, as its centre keeps its place over the wood.
         """
-        moved = self.moved_at(step)
-        return self._shown(points if moved is None else moved.there(points))
+        return self.wood_now(points) if self.moved_at(step) else self._shown(points)
+
+    def wood_now(self, points: Floats) -> Floats:
+        """(n, 3) where points of the work itself lie in the frame of the programs, as it lies now."""
+        return self._shown(points if self.moved is None else self.moved.there(points))
 
     def _shown(self, on_bed: Floats) -> Floats:
         x, y, z = (on_bed - [*self.zero, self.z_zero]).T
@@ -389,7 +418,7 @@ class Clamping:
 
     def display(self, places: Floats) -> Floats:
         """(n, 2) what the machine's display shows over (n, 2) places on the blank's top, as the work lies now."""
-        return self.wood_at(np.insert(places, 2, self.stock.thickness, axis=1), self.steps[-1])[:, :2]
+        return self.wood_now(np.insert(places, 2, self.stock.thickness, axis=1))[:, :2]
 
     def to_board(self, points: Floats, step: Step | None = None) -> Floats:
         """The inverse of `to_machine`."""

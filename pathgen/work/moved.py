@@ -87,6 +87,14 @@ class Moved:
         before: Floats = (points - self.centre - self.shift) @ self.rotation + self.centre - lift
         return before
 
+    def seen_in(self, axes: ArrayLike, origin: ArrayLike) -> Moved:
+        """The same move in another frame that lies level: the rows of `axes`, (3, 3), are its axes in this one, and
+        `origin` is its own origin there."""
+        turn, at = np.asarray(axes, dtype=float), np.asarray(origin, dtype=float)
+        return replace(self, rotation=turn @ self.rotation @ turn.T, shift=turn @ self.shift,
+                       centre=turn @ (self.centre - at), residuals=self.residuals @ turn.T,
+                       places=(self.places - at) @ turn.T)
+
     @property
     def turn_deg(self) -> float:
         """Turn about the vertical, degrees, counter-clockwise seen from above."""

@@ -71,6 +71,14 @@ class Work(Protocol):
     def marks(self) -> tuple[Named, ...]:
         """The witness marks; none where none are drilled."""
 
+    @property
+    def drilled_key(self) -> str:
+        """The key of a job that says where they are drilled."""
+
+    @property
+    def whose_job(self) -> str:
+        """The job that what was measured is written into."""
+
     def opened(self, inlay: Inlay) -> float:
         """How deep an inlay is from the wood round it once it is opened, mm."""
 
@@ -459,9 +467,9 @@ class WitnessMarks(_Within[Marks]):
         if self.feature.tops is not None:
             return [f"The marks are {places}."]
         return [f"It has drilled {places}. Measure X, Y and Z of each now, while the blank lies as it was clamped, and "
-                "write them into the job, as drilled under [marks]. The setup sheet has the line to copy, under How to "
-                "measure the marks. A later measure is then compared with this one, and a later build leaves the marks "
-                "where they are."]
+                f"write them into {work.whose_job}, as {work.drilled_key}. The setup sheet has the line to copy, under "
+                "How to measure the marks. A later measure is then compared with this one, and a later build leaves "
+                "the marks where they are."]
 
     def before(self, work: Work) -> list[str]:
         drilled = "The job says that these marks are drilled already. If so, do not run this program again."
@@ -500,7 +508,7 @@ class Hover(_Within[Marks]):
         return [
             f"Leave the spindle off. The program stops {hover} above each mark; look, best through a loupe, then press "
             f"start to go on. Stop if the tip is more than {off} off the middle of a mark, and measure all of them: "
-            "write where they are into the job, as measured marks.",
+            f"write where they are into {work.whose_job}, as measured marks.",
             f"It stops, in this order, over {_named_places(self.named, work)}."
         ]
 

@@ -182,6 +182,8 @@ def test_the_air_cut_clears_the_blank_and_says_what_the_display_shows(inches):
     lift = float(re.search(r"Raise the zero of Z by ([\d.]+) in", words)[1]) * INCH
     assert 5.0 - 1e-9 <= lowest + lift - clamping.stock.thickness < 5.0 + INCH / 10
     assert f"shows the same Z as in the cut, while the cutter is {lift / INCH:g} in higher" in words
+    # where Z 0 was set by the Z noted on the bed, no place could be felt for at Z 0: each program has its check
+    assert "check it: with the feeler, as under Check Z 0" in words_of(inches.files(shaded=False)["setup.html"])
 
 
 @pytest.mark.parametrize("short", [0.0, 0.1])
@@ -200,4 +202,6 @@ def test_z_is_raised_for_an_air_cut_only_as_far_as_the_machine_goes(tmp_path, sh
 @pytest.mark.parametrize(("z_zero", "said"), [("bed", True), ("stock-top", False)])
 def test_the_zero_is_tried_beside_the_blank_only_where_it_was_set_there(tmp_path, z_zero, said):
     job = pathgen.load_job(small_board.job(tmp_path, extra=f'[setup]\nz_zero = "{z_zero}"\n'))
-    assert ("not over the blank" in " ".join(check_by_hand(clamping_of(job), 0.0))) is said
+    words = " ".join(check_by_hand(clamping_of(job), 0.0))
+    assert ("not over the blank" in words) is said
+    assert ("later by the Z noted on the bed" in words) is not said

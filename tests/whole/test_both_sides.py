@@ -74,6 +74,28 @@ def height(x, y, length):
     return 6.5 + np.sqrt(radius**2 - y**2) - radius
 
 
+def test_zero_of_a_blank_turned_over_is_found_again_from_the_side_it_was_set_from_or_the_dowels(tmp_path):
+    """Its sides have changed places about the dowels: what X and Y are set from at first is then the other edge, off by
+    as much as the blank is narrower than the job says."""
+    corner = '[setup]\nzero = "blank-nut-bass"\n'
+    made = build(load_job(job(tmp_path, changes=SMALL, extra=SIDES + corner)), resolution=0.6)
+    stock = made.job.stock
+    wide = f"{stock.width:g} mm"
+    for row in made.report["references"]:
+        assert row["xy"][0] == "the dowel holes"
+        assert "the side that Y 0 was set from for the back" in row["xy"][1]
+        assert "the sides" not in " ".join(row["xy"])
+        turned = f"The side that lay at Y 0 mm when the back was cut now lies at Y {wide}, the other at Y 0 mm"
+        assert turned in row["turned"]
+        # the first of three holes: 13 mm before the nut, on the centre-line
+        assert f"The dowel holes are at X {stock.margin_nut - 13.0:g} mm, Y {stock.width / 2:g} mm; " in row["turned"]
+    files = made.files(shaded=False)
+    assert made.report["references"][0]["turned"] in files["report.txt"]
+    assert "corner, nut end, bass side, as nearly as the blank is as wide as the job says" in files["setup.html"]
+    assert "and mark that side" in files["00-back-setup.html"]
+    assert all("turned" not in row for row in made.back.report["references"])
+
+
 def test_both_are_as_made(board):
     hold("both sides", board[1], pages=True)
 

@@ -6,23 +6,28 @@ import itertools
 import json
 import random
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 from shapely import box
 
 from pathgen import JobError, build, check, load_job
 from pathgen.app.blank import build_blank
 from pathgen.app.building import check_data
 from pathgen.app.cli import main
-from pathgen.job.blank import blank_clampings, merged, origin_of, parts_on_blank
+from pathgen.job.blank import blank_clampings, blank_plans, merged, origin_of, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.programs.around import Around
-from pathgen.programs.instructions import afterwards
-from pathgen.programs.zero_check import _bed
+from pathgen.programs.instructions import afterwards, before_start
+from pathgen.programs.zero_check import _bed, zero_checks
 from pathgen.report.blank import blank_summary, fittings_words, origin_words
 from pathgen.report.data import of_all_parts
+from pathgen.report.moving import moving_findings
+from pathgen.report.text import go_on_lines
+from pathgen.work.operations import WitnessMarks
 from tests.as_made import hold
 from tests.job.test_plates import HOLE, PLATE, RING
 from tests.plain_cutting import Wood
@@ -559,14 +564,217 @@ def test_clamps_in_a_parts_own_job_are_told_to_be_unused_where_the_blank_has_non
     assert told[3:] == [[], [], []]
 
 
+def _with_room(job):
+    """The job of a part with so much waste round it that marks have room there."""
+    return job.replace("width = 90.0", "width = 130.0").replace("length = 130.0", "length = 180.0").replace(
+        "margin_nut = 15.0", "margin_nut = 40.0")
+
+
+MARKED = TWO.replace("width = 130.0", "width = 190.0").replace("length = 300.0", "length = 370.0").replace(
+    "[66.0, 0.0]", "[91.0, 0.0]").replace("[178.0, 0.0]", "[275.0, 3.0]")
+MARKS = '[marks]\ncutter = "ball"\n'
+ANGLE, ABOUT, SHIFT = np.radians(0.1), np.array([150.0, 60.0]), np.array([0.5, -0.3])
+
+
+def as_moved(xyz, up=0.0):
+    """(n, 3) places of the display where the blank turned and slid to."""
+    cos, sin = np.cos(ANGLE), np.sin(ANGLE)
+    xy = (np.reshape(xyz, (-1, 3))[:, :2] - ABOUT) @ np.array([[cos, sin], [-sin, cos]]) + ABOUT + SHIFT
+    return np.column_stack([xy, np.reshape(xyz, (-1, 3))[:, 2] + up])
+
+
+@pytest.fixture(scope="module")
+def marked(tmp_path_factory):
+    """Two parts of the same file, one turned, each with marks: the folder, and what was built."""
+    folder = tmp_path_factory.mktemp("marked")
+    path = blank(folder, MARKED, filled=_with_room(FILLED) + MARKS)
+    return folder, build_blank(load_job(path), resolution=0.5)
+
+
+def printed(result):
+    """What the sheets of both parts have to copy: a line for [[part]] and the tables, as report.txt has them."""
+    text = result.files(shaded=False)["report.txt"]
+    return re.findall(r"^drilled = .*$", text, re.M), re.findall(
+        r"^\[\[measured\]\]\nat = .*\nfound = .*$", text, re.M)
+
+
+def with_drilled(lines):
+    head, one, two = MARKED.split("[[part]]\n")
+    return f"{head}[[part]]\n{one.rstrip()}\n{lines[0]}\n[[part]]\n{two.rstrip()}\n{lines[1]}\n"
+
+
+def moved_job(result, *, before=None):
+    """The job of the blank with all that the sheets have to copy, measured where the blank slid to."""
+    lines, tables = printed(result)
+    found = []
+    for one in tables:
+        at = json.loads(re.search(r"at = (.*)", one)[1])
+        found.append(re.sub("found = .*", f"found = {np.round(as_moved(at)[0], 3).tolist()}", one))
+    return "\n".join([with_drilled(lines), *found, f"[moved]\nbefore = {before}\n" if before else ""])
+
+
+def texts_of(result):
+    return {p.file_name: p.text for one in result.builds for p in one.programs}
+
+
+def test_marks_are_written_down_in_the_job_of_the_blank_as_the_parts_pages_have_them(marked):
+    """The same file twice: each has its own marks, in the display's X, Y, Z of the common blank."""
+    folder, first = marked
+    assert first.passed
+    lines, tables = printed(first)
+    assert (len(lines), len(tables)) == (2, 8)
+    (folder / "again.toml").write_text(with_drilled(lines))
+    again = blank_clampings(load_job(folder / "again.toml"))
+    for one, clamping in zip(first.builds, again, strict=True):
+        was, now = (own.step(WitnessMarks).operation.feature for own in (one.plan.clamping, clamping))
+        assert now.tops is not None
+        assert now.places == pytest.approx(was.places, abs=1e-6)
+    files = first.files(shaded=False)
+    assert "If the blank moves, it moves for all parts" in html.unescape(files["setup.html"])
+    assert "# [[part]] 2\ndrilled = " in html.unescape(files["part-2-filled-2.html"])
+    assert "write them into the job of the common blank, as [[part]] 1 drilled." in \
+        html.unescape(files["part-1-filled-1.html"])
+    # a part's own page has the marks of the other to find X and Y again by, once they are in the wood
+    rows = first.report["parts"][1]["report"]["references"]
+    assert all("the witness marks" in row["xy"] for row in rows)
+
+
+@pytest.mark.parametrize("before", [None, 5])
+def test_a_blank_that_moved_is_cut_to_its_end_where_it_lies(marked, before):
+    """Every later program of both parts is that of before, turned and shifted as the blank; earlier ones stay."""
+    folder, first = marked
+    (folder / "moved.toml").write_text(moved_job(first, before=before))
+    now = build_blank(load_job(folder / "moved.toml"), resolution=0.5)
+    assert now.passed, now.report["checks"]["findings"]
+    rows = {row["file"]: row["number"] for row in first.report["programs"]}
+    stop = next(row["number"] for row in first.report["programs"] if row["fill_after"])
+    begins = before or stop + 1
+    assert now.report["go_on_with"] == begins
+    texts, were = texts_of(now), texts_of(first)
+    assert texts.keys() == were.keys()
+    for name, text in texts.items():
+        is_at, was_at = moves(text)[1], moves(were[name])[1]
+        if rows[name] < begins:
+            assert is_at == pytest.approx(was_at, abs=1e-9, nan_ok=True), name
+            continue
+        placed = np.isfinite(was_at).all(axis=1)
+        assert placed.sum() > 3
+        assert is_at[placed] == pytest.approx(as_moved(was_at[placed]), abs=2e-3), name
+    page = html.unescape(now.files(shaded=False)["setup.html"])
+    assert f"Go on with program {begins}, " in page
+    first_left = next(row for row in now.report["programs"] if row["number"] == begins)
+    assert f"Go on with program {begins} of this part" in \
+        html.unescape(now.files(shaded=False)[f"part-{first_left['part']}-filled-{first_left['part']}.html"])
+    now.write(folder / f"moved-{before}", shaded=False)
+    assert check(load_job(folder / "moved.toml"), folder / f"moved-{before}", resolution=0.5).passed
+
+
+def test_a_part_that_was_done_before_the_blank_moved_stays_so(marked):
+    folder, first = marked
+    last = len(first.report["programs"])
+    (folder / "late.toml").write_text(moved_job(first, before=last))
+    done, left = (one.report for one in build_blank(load_job(folder / "late.toml"), resolution=0.8).builds)
+    assert ["do not run them again" in line for report in (done, left) for line in go_on_lines(report)] == [True, True]
+    assert "All programs of this part" in go_on_lines(done)[0]
+    # its marks went with the blank
+    assert np.array(done["marks"]["now"]) == pytest.approx(
+        as_moved([[*xy, z] for xy, z in zip(done["marks"]["machine"], done["marks"]["z"], strict=True)]), abs=2e-3)
+
+
+def wrong_of(folder, text, **parts):
+    with pytest.raises(JobError) as wrong:
+        blank_clampings(load_job(blank(folder, text, **{"filled": _with_room(FILLED) + MARKS, **parts})))
+    return wrong.value
+
+
+def test_what_is_wrong_with_marks_of_a_blank_is_told_where_it_stands(marked, tmp_path):
+    _, first = marked
+    lines, _ = printed(first)
+    own = wrong_of(tmp_path, MARKED, filled=_with_room(FILLED) + MARKS + lines[0])
+    assert (own.where, "under [[part]] 1 of blank.toml" in own.remedy) == ("[[part]] 1 job", True)
+    assert wrong_of(tmp_path, with_drilled(lines), filled=_with_room(FILLED)).where == "[[part]] 1 drilled"
+    assert wrong_of(tmp_path, with_drilled([lines[1], lines[0]])).where == "[[part]] 1 drilled"
+    text = moved_job(first)
+    no_at = wrong_of(tmp_path, re.sub("^at = .*\n", "", text.split("[[measured]]")[0] + "[[measured]]" +
+                                      text.split("[[measured]]")[1].replace("at = ", "# ")))
+    assert (no_at.where, "as the page of its part has it" in no_at.remedy) == ("[[measured]] 1", True)
+    drills = wrong_of(tmp_path, moved_job(first, before=1))
+    assert (drills.where, drills.allowed.split(" ")[0] != "1") == ("[moved] before", True)
+    assert wrong_of(tmp_path, moved_job(first, before=99)).where == "[moved] before"
+    of_part = wrong_of(tmp_path, MARKED, filled=_with_room(FILLED) + MARKS + "[moved]\naccuracy = 0.02\n")
+    assert (of_part.where, "into blank.toml" in of_part.remedy) == ("[[part]] 1 job", True)
+    blank_clampings(load_job(blank(tmp_path, MARKED + "[moved]\naccuracy = 0.02\n",
+                                   filled=_with_room(FILLED) + MARKS)))  # as a remedy says
+
+
+def test_parts_too_far_from_the_marks_of_the_others_are_told_of(tmp_path):
+    """Marks of the first part alone: what they leave open at the second, before they are drilled; and nothing where
+    both have some, or none has."""
+    marks = _with_room(FILLED) + MARKS
+    text = MARKED.replace("filled.toml", "other.toml", 1)
+    told = []
+    for one, other in ((marks, marks), (_with_room(FILLED), marks), (_with_room(FILLED),) * 2):
+        both = blank_clampings(load_job(blank(tmp_path, text, filled=one, other=other)))
+        told.append([[f.code for f in moving_findings(clamping)] for clamping in both])
+    assert told == [[[], []], [[], ["marks-too-near"]], [[], []]]
+
+
+@pytest.mark.parametrize("z_zero", ["bed", "stock-top"])
+def test_zero_of_all_parts_is_tried_at_one_place(tmp_path, z_zero):
+    """A place of its own for each part came when others were cut already: it said to correct the thickness then."""
+    text = TWO.replace("[[part]]", f'[setup]\nz_zero = "{z_zero}"\n[[part]]', 1)
+    text = text.replace('"filled.toml"\nat = [178', '"other.toml"\nat = [178')
+    other = FILLED.replace('cutters = ["flat 3"]', 'cutters = ["flat 2"]') + """
+[[cutter]]
+name = "flat 2"
+shape = "flat-end"
+diameter = 2.0
+flute_length = 12.0
+speed = 12000
+feed = 1200.0
+plunge = 300.0
+stepdown = 1.0
+"""
+    plans = blank_plans(load_job(blank(tmp_path, text, filled=FILLED, other=other)))
+    tried = {plan.clamping.steps[order - 1].number: one for plan in plans for order, one in plan.zero_checks.items()}
+    assert [one.like for _, one in sorted(tried.items())] == [None, *[1] * (len(tried) - 1)]
+    assert len(tried) >= 5
+    # beside both plates by more than the widest cutter, and on the blank: zero is its near lower corner
+    (x, y, _), = {tuple(np.round(one.display, 6)) for one in tried.values()}
+    assert 0 < x < 300
+    assert 0 < y < 130
+    for plan in plans:
+        first = plan.zero_checks[min(plan.zero_checks)]
+        there = plan.clamping.to_machine(np.array([[first.x, first.y, 0.0]]))[0]
+        assert there[:2] == pytest.approx([x, y], abs=1e-6)
+        assert plan.clamping.board.outline.distance(shapely.Point(first.x, first.y)) > 3.0
+    said = [line for plan in plans for step, start in zip(plan.clamping.steps, plan.starts, strict=True)
+            if step.number > 1 for line in before_start(plan.clamping, step, start)]
+    assert not [line for line in said if "If it stays off" in line]
+    # with no such place that all reach, a part's own is no cause to change what is half cut
+    second = plans[1]
+    own = zero_checks(second.around)
+    first = second.clamping.steps[min(own) - 1]
+    alone = before_start(second.clamping, first, replace(second.starts[first.order - 1], zero=own[first.order]))
+    off = [line for line in alone if "If it stays off" in line]
+    assert [("leave Z 0" in line, "build again" in line) for line in off] == [(True, False)]
+
+
+def test_marks_keep_off_the_clamps_of_the_common_blank(tmp_path):
+    """Those in a part's own job stand round its own blank; these may stand on its share."""
+    clamp = "[setup]\nkeep_out = [{ along = [0, 20], across = [-70, -40], height = 12 }]\n"
+    for text in (MARKED, MARKED.replace("[[part]]", f"{clamp}[[part]]", 1)):
+        job = load_job(blank(tmp_path, text, filled=_with_room(FILLED) + MARKS))
+        first = blank_clampings(job)[0]
+        x, y = first.to_machine(np.insert(first.feature(WitnessMarks).places, 2, 3.4, axis=1))[:, :2].T
+        near = (x < 28.0) & (y < 95.0 - 40.0 + 8.0)  # zero is the near lower corner; 8 mm off a clamp
+        assert near.any() == ("keep_out" not in text)
+
+
 def test_after_marks_have_been_measured_the_cutter_is_fitted_again_whatever_part_comes_next(tmp_path):
     """The ball that drills a part's marks surfaces it, and drills those of the other part: a pointed one came between.
     """
-    marked = SURFACED.replace("width = 90.0", "width = 130.0").replace("length = 130.0", "length = 180.0").replace(
-        "margin_nut = 15.0", "margin_nut = 40.0") + '[marks]\ncutter = "ball"\n'
-    text = TWO.replace("width = 130.0", "width = 140.0").replace("length = 300.0", "length = 370.0").replace(
-        "[66.0, 0.0]", "[91.0, 0.0]").replace("[178.0, 0.0]\nturn = 90", "[275.0, 0.0]")
-    parts = blank_clampings(load_job(blank(tmp_path, text, filled=marked)))
+    parts = blank_clampings(load_job(blank(tmp_path, MARKED, filled=_with_room(SURFACED) + MARKS)))
     steps = sorted((step for one in parts for step in one.steps), key=lambda step: step.number)
     assert [step.turn.stays for last, step in itertools.pairwise(steps)
             if last.operation.name == "witness-marks"] == [False] * 2

@@ -44,7 +44,9 @@ class Back(Boxed):
             laid=(f"Take a blank whose faces are flat and parallel. Mark its {own.near.removesuffix(' end')} end on "
                   "both faces, and the face that will be the top.",
                   "Lay it with that face down, the back up, on a spoilboard that stays where it is until the last "
-                  "program of the top: the dowels will stand in its holes."),
+                  "program of the top: the dowels will stand in its holes.",
+                  "Set the zero across the blank from one of its long sides alone, and mark that side: no blank is "
+                  "quite as wide as the job says, and once it is turned over the zero is found again only from there."),
         )
 
     @property

@@ -10,7 +10,7 @@ from pathgen.base.markup import Child, Element, as_page, element
 from pathgen.base.plain import time_words
 from pathgen.base.units import fine_length
 from pathgen.programs.instructions import z_zero_words, zero_place_words
-from pathgen.report.blank import TOGETHER, fill_rows, fittings_words, origin_words
+from pathgen.report.blank import TOGETHER, fill_rows, fittings_words, marks_lines, origin_words
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.sheet.page import footer, verdict_words
@@ -18,7 +18,7 @@ from pathgen.report.sheet.parts import chapter, facts, figure, table
 from pathgen.report.sheet.programs import common_cautions
 from pathgen.report.sheet.results import findings, warnings
 from pathgen.report.sheet.style import STYLE
-from pathgen.report.text import minutes_words
+from pathgen.report.text import go_on_lines, minutes_words
 from pathgen.work.clamping import Clamping
 
 e = element
@@ -39,6 +39,7 @@ def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Se
         chapter("programs", "All programs, in order", e("p", (
             "Cutter by cutter. Each program does one step of one part; its sheet says what to check before it, and how "
             "to try the first in the air.")), *_groups(report, clampings, pages)),
+        _marks(report),
         findings(report | {"left_out": [words for part in report["parts"] for words in part["report"]["left_out"]]}),
         footer(report),
     )
@@ -55,6 +56,7 @@ def _head(report: dict[str, Any], first: Clamping) -> Element:
         e("p", "Setup sheet", class_="kicker"),
         e("h1", report["title"]),
         *verdict_words(report),
+        *(e("p", e("b", line)) for line in go_on_lines(report)),
         facts([
             ("Parts", f"{len(report['parts'])}, from one blank in one clamping"),
             ("Programs", f"{len(report['programs'])}; {fittings_words(report)}"),
@@ -63,6 +65,12 @@ def _head(report: dict[str, Any], first: Clamping) -> Element:
             ("Zero", f"{zero_place_words(first)}. {z_zero_words(first)}."),
         ]),
     )
+
+
+def _marks(report: dict[str, Any]) -> Element | None:
+    """Where the marks are by which a blank that moved is found again."""
+    lines = marks_lines(report)
+    return chapter("moved", "If the blank moves", *(e("p", line) for line in lines)) if lines else None
 
 
 def _legend(first: Clamping) -> str:

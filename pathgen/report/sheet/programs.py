@@ -30,13 +30,14 @@ _ASIDE = 0.4
 
 def air_cut(clamping: Clamping, programs: Sequence[Program]) -> Element:
     """How to try the programs above the work, and what the machine's display should show."""
-    lowest = min(float(p.toolpath.points[:, 2].min()) for p in programs if not clamping.done(p.step))
+    lowest = min((float(p.toolpath.points[:, 2].min()) for p in programs if not clamping.done(p.step)), default=0.0)
+    tried = all(p.start.zero for p in programs if p.start and p.start.refit and not clamping.done(p.step))
     units = clamping.units
     rows = [[str(p.step.number), *(["done", "", "", ""] if clamping.done(p.step) else display_range(clamping, p))]
             for p in programs]
     return chapter(
         "by-hand", "Check by hand before the first cut",
-        e("ol", (e("li", line) for line in check_by_hand(clamping, lowest)), class_="tick"),
+        e("ol", (e("li", line) for line in check_by_hand(clamping, lowest, tried=tried)), class_="tick"),
         scrolling(table(["", *(f"{what} ({units})" for what in ("First cut at X, Y", "X from, to", "Y from, to",
                                                                 "Lowest Z"))], rows),
                   "What the display should show"),
