@@ -67,6 +67,7 @@ def moved_data(clamping: Clamping) -> dict[str, Any] | None:
         "first_program": clamping.moved_from,
         "shift": [rounded(v, 4) for v in moved.shift],
         "about": [rounded(v, 3) for v in moved.centre],
+        "rotation": [[rounded(v, 9) for v in row] for row in moved.rotation],
         "turn": rounded(moved.turn_deg),
         "tilt_along": rounded(along),
         "tilt_across": rounded(across),
