@@ -22,6 +22,7 @@ from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.sheet.blank import blank_sheet
 from pathgen.report.text import report_text
 from pathgen.verify import together_findings
+from pathgen.work.clamping import Clamping, Step
 
 
 @dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -58,9 +59,9 @@ class BlankBuild(Brief):
                 for file, inlay in one.let_in.items()}
 
     @property
-    def done(self) -> list[str]:
+    def done(self) -> dict[str, tuple[Clamping, Step]]:
         """Programs that count as run already."""
-        return [file for one in self.builds for file in one.done]
+        return {file: there for one in self.builds for file, there in one.done.items()}
 
     def files(self, *, shaded: bool = True) -> dict[str, str]:
         """Every file by name: programs, the sheet of the blank and of each part, the reports."""

@@ -106,12 +106,12 @@ class Build(Brief):
                 and self.plan.clamping.moved_at(step) is None}
 
     @property
-    def done(self) -> list[str]:
+    def done(self) -> dict[str, tuple[Clamping, Step]]:
         """Programs that count as run already, as the job says where the work has moved; not those that cut nothing, nor
         that of the marks, which `told` asks for."""
-        return [step.file_name for step in self.plan.clamping.steps
-                if step.operation.spins and self.plan.clamping.done(step)
-                and not isinstance(step.operation, WitnessMarks)]
+        clamping = self.plan.clamping
+        return {step.file_name: (clamping, step) for step in clamping.steps
+                if step.operation.spins and clamping.done(step) and not isinstance(step.operation, WitnessMarks)}
 
     def write(self, folder: str | Path, *, pictures: bool = False, shaded: bool = True) -> list[Path]:
         """Write programs, reports and setup sheet into a folder: all of them, or none.

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from pathgen.app.folders import kept_in, read_folder, refuse_foreign, was_of, write_folder
+from pathgen.app.same_cut import cut_alike
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import PathgenError
 from pathgen.base.files import read_text
@@ -25,9 +26,8 @@ from pathgen.job.kinds import header_states, kind_of
 from pathgen.programs.write import comment, wrapped
 from pathgen.report.filltext import drilled_line
 from pathgen.verify.findings import Finding
-
-_WORD = r"([XYZ])(-?[\d.]+)"
-_ROUNDING = 3e-3  # mm or less, of places written in either unit
+from pathgen.work.clamping import Clamping, Step
+from pathgen.work.moved import Moved
 
 SAME = 0.2
 """Marks nearer than this are where they were, mm: written down as measured they lie a little off."""
@@ -265,18 +265,22 @@ def replaced(before: Mapping[str, str], now: Mapping[str, str], folder: Path) ->
 
 
 def compared(before: Mapping[str, str], now: Mapping[str, str]) -> list[str]:
-    """Which programs of a folder are `now` not as they were `before` it was written to, by their numbers, in a line.
+    """Which programs of a folder are `now` not as they were `before` it was written to, by their numbers, in a line;
+    and which of these cut the same all the same.
 
     Nothing where it held none of the same job. What stands in brackets, such as the time a program takes, is no
     difference.
     """
     if not before or set(map(_head, before.values())) != set(map(_head, now.values())):
         return []
-    old, new = ({_number(name): _codes(text) for name, text in texts.items()} for texts in (before, now))
-    same = [number for number in new if new[number] == old.get(number)]
+    old, new = ({_number(name): text for name, text in texts.items()} for texts in (before, now))
+    same = [number for number in new if number in old and _codes(new[number]) == _codes(old[number])]
     other = [number for number in new if number in old and number not in same]
+    alike = [number for number in other if cut_alike(old[number], new[number])]
     added, gone = [number for number in new if number not in old], len(old.keys() - new.keys())
     lines = [f"{_named(other)} {'differ' if other[1:] else 'differs'} from the build before"] if other else []
+    if alike:  # what was run by the old one need not be run again
+        lines[0] += f", {'but' if alike == other else _named(alike)} only in feeds, lifts or how moves are divided"
     if same:
         than = "" if other else " as in the build before"
         lines.append(f"{_named(same)} {'are' if same[1:] else 'is'} the same{than}")
@@ -285,46 +289,53 @@ def compared(before: Mapping[str, str], now: Mapping[str, str]) -> list[str]:
     return [f"{capital('; '.join(lines))}."]
 
 
+def moves_in(folder: Path) -> dict[str, Moved]:
+    """How the work lay that programs of the build before in a folder were written for, where it had moved, by their
+    numbers; nothing where that cannot be read."""
+    try:
+        whole = json.loads(read_text(folder / "report.json", BUILT))
+        reports = [whole, *(part["report"] for part in whole.get("parts", ()))]
+        return {_number(row["file"]): Moved(rotation=one["moved"]["rotation"], shift=one["moved"]["shift"],
+                                            centre=one["moved"]["about"])
+                for one in reports if one.get("moved")
+                for row in one["programs"] if row["order"] >= one["moved"]["first_program"]}
+    except (PathgenError, OSError, ValueError, *_MALFORMED):
+        return {}
+
+
 def cut_otherwise(
-    before: Mapping[str, str], now: Mapping[str, str], let_in: Mapping[str, str], done: Sequence[str]
+    before: Mapping[str, str], now: Mapping[str, str], let_in: Mapping[str, str],
+    done: Mapping[str, tuple[Clamping, Step]], moves: Mapping[str, Moved],
 ) -> list[str]:
     """That programs which have been run already, or that open pockets for pieces, cut otherwise than those `before`.
 
     `let_in` holds the name of the inlay for each program that opens pockets for pieces, `done` the programs that count
-    as run. Feeds are no difference, nor where it is that all of a program is cut: with another zero it shifts.
+    as run, which are compared by what they cut in the wood: those before were written for work that lay by `moves`.
+    Feeds are no difference, nor where it is that all of a pocket's program is cut: with another zero it shifts.
     """
     if set(map(_head, before.values())) != set(map(_head, now.values())):
         return []
     old = {_number(file): text for file, text in before.items()}
-
-    def changed(file: str) -> bool:
-        return _number(file) in old and not _same_shape(old[_number(file)], now[file])
-
-    cut = [_number(file) for file in done if changed(file)]
+    cut = [number for file, (clamping, step) in done.items()
+           if (number := _number(file)) in old and not _run_as_now(old[number], now[file], clamping, step,
+                                                                   moves.get(number))]
     if cut:
         which, were = _named(cut), ("count", "have") if cut[1:] else ("counts", "has")
         return [f"{which} {were[0]} as done and {were[1]} changed: what is in the wood is not what this build takes "
                 "it for, nor do its later programs and pieces fit it. Put back what the job said when it was cut "
                 "(drawings placed between slots grow when these become narrower: [slots] width holds them), or begin a "
                 "new blank"]
-    changed_pockets = dict.fromkeys(inlay for file, inlay in let_in.items() if changed(file))
+    changed_pockets = dict.fromkeys(
+        inlay for file, inlay in let_in.items()
+        if _number(file) in old and not cut_alike(old[_number(file)], now[file], shifted=True))
     return [f"{inlay}: its pockets are cut otherwise than in the build before: pieces cut already may not go in; cut "
             "them again with pathgen pieces" for inlay in changed_pockets]
 
 
-def _same_shape(old: str, new: str) -> bool:
-    """Whether two programs cut the same but for a shift of all of it, and for feeds."""
-    was, now = (_codes(text, r"[FS][\d.]+") for text in (old, new))
-    if was == now:
-        return True
-    if [re.sub(_WORD, r"\1", line) for line in was] != [re.sub(_WORD, r"\1", line) for line in now]:
-        return False
-    for axis in "XYZ":
-        first, second = (np.array([float(v) for a, v in re.findall(_WORD, "\n".join(lines)) if a == axis])
-                         for lines in (was, now))
-        if np.ptp(first - second) > _ROUNDING if len(first) else False:
-            return False
-    return True
+def _run_as_now(old: str, new: str, clamping: Clamping, step: Step, moved: Moved | None) -> bool:
+    """Whether a program of before cut in the wood what it now counts as having cut; it was written for work `moved`."""
+    then = replace(clamping, moved=moved, moved_from=0)
+    return cut_alike(old, new, old_in_wood=lambda tips: then.to_board(tips, step), new_in_wood=clamping.to_board)
 
 
 def _number(file: str) -> str:
@@ -333,9 +344,9 @@ def _number(file: str) -> str:
     return str(int(number)) if number.isdigit() and int(number) else file
 
 
-def _codes(text: str, but: str = r"$^") -> list[str]:
-    """The lines of a program without what stands in brackets and without words like `but`."""
-    return [line for line in re.sub(rf"\([^()\n]*\)|{but}", "", text).splitlines() if line.strip()]
+def _codes(text: str) -> list[str]:
+    """The lines of a program without what stands in brackets."""
+    return [line for line in re.sub(r"\([^()\n]*\)", "", text).splitlines() if line.strip()]
 
 
 def _named(programs: Sequence[str]) -> str:

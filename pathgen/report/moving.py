@@ -69,6 +69,7 @@ def moved_data(clamping: Clamping) -> dict[str, Any] | None:
         "first_program": clamping.moved_number,
         "shift": [rounded(v, 4) for v in moved.shift],
         "about": [rounded(v, 3) for v in moved.centre],
+        "rotation": [[rounded(v, 9) for v in row] for row in moved.rotation],
         "turn": rounded(moved.turn_deg),
         "tilt_along": rounded(along),
         "tilt_across": rounded(across),

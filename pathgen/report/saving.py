@@ -88,7 +88,10 @@ def saved_by_leave(planned: Plan, programs: Sequence[Program]) -> float | None:
 def _saved(change: Change, planned: Plan, programs: Sequence[Program]) -> float:
     """Minutes less than now; minus infinity where it cannot be cut so, or what it changes is cut already."""
     saved, around = 0.0, replace(planned.around, clamping=change.clamping)  # most of the passes are the same
-    if _over_marks(around):
+    try:
+        if _over_marks(around):
+            return -math.inf
+    except PathgenError:  # of a step that has nothing left to cut
         return -math.inf
     steps = {step.order: step for step in change.clamping.steps}
     for program in programs:

@@ -9,7 +9,7 @@ import pytest
 import pathgen
 from pathgen.app import building
 from pathgen.app.cli import main
-from pathgen.app.earlier import _same_shape
+from pathgen.app.same_cut import cut_alike
 from pathgen.base.errors import PathgenError
 from pathgen.base.toolpath import Toolpath
 from pathgen.verify.findings import AGAIN
@@ -58,7 +58,8 @@ def test_a_rebuild_says_which_programs_differ(tmp_path, capsys):
     # without the outline one program is gone, and the pocket is cut at another feed
     line, _ = rebuilt(tmp_path, capsys, extra=SLOTS.replace("depth = 1.8", "depth = 1.9"),
                       changes={"feed = 1200.0": "feed = 1100.0"})
-    assert line == "Program 2 differs from the build before; programs 1, 3 and 4 are the same; 1 of before is gone."
+    assert line == ("Program 2 differs from the build before, but only in feeds, lifts or how moves are divided; programs 1, "
+                    "3 and 4 are the same; 1 of before is gone.")
     line, _ = rebuilt(tmp_path, capsys, changes={"feed = 1200.0": "feed = 1100.0"}, **other)
     assert line == "Programs 1 to 4 are the same as in the build before; program 5 is new."
     line, err = rebuilt(tmp_path, capsys, changes={'units = "mm"': 'title = "other"\nunits = "mm"'}, **other)
@@ -143,12 +144,48 @@ def test_a_look_over_the_marks_that_now_lies_elsewhere_has_changed_nothing_in_th
     assert "counts as done" not in err
 
 
+@pytest.mark.in_every_run(0)
+def test_work_that_moves_a_second_time_has_nothing_changed_that_was_cut_between(tmp_path, capsys):
+    """A program cut on work that had moved is written as of before, once it is done: the maker was told to begin a new
+    blank. Nor has a lift over a higher fill changed what is in the wood."""
+    marks = [[x, y, 8.0] for x in (-15.0, 100.0) for y in (-30.0, 30.0)]
+
+    def moved(before, turn, aside):
+        return SLOTS + "".join(
+            f"[[measured]]\nat = {[x, y, z]}\nfound = [{x - turn * y:.3f}, {y + turn * x + aside:.3f}, "
+            f"{z + 0.0004 * x:.3f}]\n" for x, y, z in marks) + f"[moved]\nbefore = {before}\n"
+
+    rebuilt(tmp_path, capsys, extra=SLOTS)
+    higher = {"overfill = 0.7": "overfill = 1.6"}
+    for extra, changes, told in (
+        (moved(3, 0.002, 0.2), {}, False), (moved(3, 0.002, 0.2), higher, False), (moved(3, 0.002, 0.2), {}, False),
+        (moved(4, 0.002, 0.2), {}, False), (moved(3, 0.002, 0.2), {}, False), (moved(4, 0.003, -0.3), {}, False),
+        (moved(3, 0.002, 0.2), {}, False), (moved(4, 0.003, -0.3), {"scallop = 0.05": "scallop = 0.049"}, True),
+    ):
+        _, err = rebuilt(tmp_path, capsys, extra=extra, changes=changes)
+        assert ("counts as done and has changed" in err or "count as done and have changed" in err) is told
+
+
+@pytest.mark.in_every_run(0)
+def test_programs_that_only_lift_otherwise_are_told_apart(tmp_path, capsys):
+    rebuilt(tmp_path, capsys)
+    line, _ = rebuilt(tmp_path, capsys, changes={"overfill = 0.7": "overfill = 1.9"})
+    assert line == ("Programs 1 to 3 differ from the build before, programs 1 and 2 only in feeds, lifts or how moves "
+                    "are divided.")
+
+
 @pytest.mark.parametrize(("new", "same"), [
     ("G0 X11 Y2\nG1 Z-0.5 F90\nX13", True), ("G0 X11 Y2\nG1 Z-0.5\nX13.1", False), ("G0 X11 Y2\nG1 Z-0.5", False),
     ("G1 X11 Y2\nG1 Z-0.5\nX13", False), ("G0 X11 Y2\nG1 Z-0.6 F80\nX13", True),
+    ("G0 X11 Y2\nZ4\nG1 Z-0.5\nX12 F50\nX13", True), ("G0 X11 Y2\nG1 Z-0.5\nX12 Z-0.52\nX13 Z-0.5", False),
 ])
 def test_a_program_that_is_shifted_cuts_the_same(new, same):
-    assert _same_shape("(head)\nG0 X1 Y2\nG1 Z-0.5 F80\nX3", new) is same
+    """Lifted otherwise, and its moves divided, too."""
+    begun = "G21 G90 G17 G94\nG0 Z9\nM3 S9000\n"
+    ended = "\nG0 Z9\nM5\nM30\n"
+    old = f"(head)\n{begun}G0 X1 Y2\nG1 Z-0.5 F80\nX3{ended}"
+    assert cut_alike(old, f"{begun}F70\n{new}{ended}", shifted=True) is same
+    assert not cut_alike(old, f"{begun}F70\n{new}{ended}")
 
 
 @pytest.mark.in_every_run(0)
