@@ -272,7 +272,8 @@ def _steps(job: Job, board: Fingerboard | FlatPart, inlays: tuple[Inlay, ...], m
                     if job.marks and marks:
                         yield step(Hover(marks, inlay), job.marks.cutter)
                     final = all(later.fill == "none" for later in job.inlays[inlay.index + 1 :])
-                    yield step(CutAgain(inlay, surfacing, final), job.surface.finish)
+                    first = all(earlier.fill == "none" for earlier in job.inlays[: inlay.index])
+                    yield step(CutAgain(inlay, surfacing, final, first), job.surface.finish)
         elif part == "slots" and isinstance(board, FlatPart):
             for operation, cutter in boring_of(job, board):
                 yield step(operation, cutter)

@@ -322,7 +322,7 @@ class MachineTable(Machine):
     spin_up: float = key(number(0.0, 60.0, unit="seconds"), "wait after the spindle starts, written as G4 P in "
                          "seconds; machines that count P in thousandths wait less", 3.0)
     repeatability: float = key(size(0.0, 1.0), "how far off in X and Y it comes back to a place: for cents off and the "
-                               "error budget", 0.05)
+                               "error budget; nothing in the way may be nearer to a cutter", 0.05)
 
 
 @dataclass(frozen=True, kw_only=True)

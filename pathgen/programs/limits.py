@@ -118,7 +118,8 @@ def _check_flutes(toolpath: Toolpath, clamping: Clamping, cutter: Cutter) -> Non
 
 
 def check_keep_outs(paths: Sequence[Toolpath], clamping: Clamping) -> None:
-    """Raise JobError for each box that the cutter of any step meets: the deepest place, and where it would stand clear.
+    """Raise JobError for each box that the cutter of any step meets, or passes no further off than the machine comes
+    back to a place: the deepest place, and where it would stand clear.
 
     The cutter is taken as an upright cylinder of its full diameter: what is above its tip is at least as wide.
     """
@@ -132,26 +133,33 @@ def _check_keep_out(number: int, paths: Sequence[Toolpath], clamping: Clamping) 
             if not clamping.done(step)]
     if not runs:
         return
-    met = [(_deepest(points, box, step.cutter.radius), step) for step, points in runs]
+    touch = clamping.machine.touch
+    met = [(_deepest(points, box, step.cutter.radius, touch), step) for step, points in runs]
     (deep, (x, y, z)), step = max(met, key=lambda one: one[0][0])
-    if deep > 0:
+    if deep > -touch:
         over = f"it stands over the {part.names.part}, and " if box.shape.intersects(part.outline) else ""
         across = deep >= step.cutter.radius  # its middle goes in: no smaller one would keep off
+        into, least = deep > 0 and z < box.height, format_length(touch, units)
+        comes = f"comes {'right' if across else f'{deep:.2f} mm'} into it" if into else "all but touches it"
         raise JobError(
             f"{step.title}, keep_out {number}",
-            f"{over}the cutter comes {'right' if across else f'{deep:.2f} mm'} into it near "
-            f"{place_words(x, y, units)}, {z:.1f} mm above the bed",
-            allowed=f"nothing below its height, {format_length(box.height, units)}",
-            remedy=_clear(runs, box, units) + ("" if across else ", or take a smaller cutter"),
+            f"{over}the cutter {comes} near {place_words(x, y, units)}, {z:.1f} mm above the bed",
+            allowed=f"nothing below its height, {format_length(box.height, units)}" if into else
+                    f"{least} or more between them: the machine comes back no better ([machine] repeatability)",
+            remedy=_clear(runs, box, units, touch) + ("" if across else ", or take a smaller cutter"),
         )
 
 
-def _deepest(points: Floats, box: KeepOut, radius: float) -> tuple[float, tuple[float, float, float]]:
-    """How far a cutter comes into a box, mm (0 or less: not at all), and where its tip is then."""
+def _deepest(
+    points: Floats, box: KeepOut, radius: float, touch: float = 0.0
+) -> tuple[float, tuple[float, float, float]]:
+    """How far a cutter comes into a box, mm (0 or less: not at all, but so near), and where its tip is then; of moves
+    within `touch` mm of it."""
     lowest, highest = np.minimum(points[:-1], points[1:]), np.maximum(points[:-1], points[1:])
     corners = np.array([box.x, box.y])
-    near = (highest[:, :2] > corners[:, 0] - radius) & (lowest[:, :2] < corners[:, 1] + radius)
-    low = (lowest[:, 2] < box.height) & near.all(axis=1)
+    reach = radius + touch
+    near = (highest[:, :2] > corners[:, 0] - reach) & (lowest[:, :2] < corners[:, 1] + reach)
+    low = (lowest[:, 2] < box.height + touch) & near.all(axis=1)
     if not low.any():
         return -np.inf, (0.0, 0.0, 0.0)
     start, end = points[:-1][low], points[1:][low]
@@ -167,11 +175,11 @@ def _deepest(points: Floats, box: KeepOut, radius: float) -> tuple[float, tuple[
     return -float(gap[worst]), (float(nearest[0]), float(nearest[1]), float(z))
 
 
-def _clear(runs: Sequence[tuple[Step, Floats]], box: KeepOut, units: str) -> str:
+def _clear(runs: Sequence[tuple[Step, Floats]], box: KeepOut, units: str, touch: float) -> str:
     """The shortest way for a box to stand clear of every step, in the job's own keys."""
     ways = []
     for axis, name, (first, last) in ((0, "along", box.x), (1, "across", box.y)):
-        low, high = _passing(runs, box, axis)
+        low, high = _passing(runs, box, axis, touch)
         before, after = _outward(low - CLOSE, -1, units), _outward(high + CLOSE, 1, units)
         end = "let it end" if before - first > _LEAST_CLAMP else "move it until it ends"
         begin = "let it begin" if last - after > _LEAST_CLAMP else "move it until it begins"
@@ -180,13 +188,15 @@ def _clear(runs: Sequence[tuple[Step, Floats]], box: KeepOut, units: str) -> str
     return min(ways)[1] + " (with a larger blank, if it must still hold it)"
 
 
-def _passing(runs: Sequence[tuple[Step, Floats]], box: KeepOut, axis: int) -> tuple[float, float]:
-    """From where to where along an axis cutters go lower than a box, of moves that it may meet when moved along it."""
+def _passing(runs: Sequence[tuple[Step, Floats]], box: KeepOut, axis: int, touch: float) -> tuple[float, float]:
+    """From where to where along an axis cutters go lower than a box, or just above it, of moves that it may meet when
+    moved along it."""
     low, high, (first, last), other = np.inf, -np.inf, (box.x, box.y)[1 - axis], 1 - axis
     for step, points in runs:
         lowest, highest = np.minimum(points[:-1], points[1:]), np.maximum(points[:-1], points[1:])
         r = step.cutter.radius
-        met = (lowest[:, 2] < box.height) & (highest[:, other] > first - r) & (lowest[:, other] < last + r)
+        met = (lowest[:, 2] < box.height + touch) & (highest[:, other] > first - r - touch)
+        met &= lowest[:, other] < last + r + touch
         low = min(low, lowest[met, axis].min(initial=np.inf) - r)
         high = max(high, highest[met, axis].max(initial=-np.inf) + r)
     return low, high

@@ -243,12 +243,15 @@ def _inlay(planned: Plan, checked: Verification, index: int, reached: Reach) -> 
         "depth": inlay.depth,
         "placed": placed_sizes(inlay),
         "area": rounded(area, 3),
+        # with what later inlays cut of it
+        "area_cut": rounded(inlay.area.area, 3),
         # a cutter as wide as what it opens takes a little of its walls
         "reachable_area": rounded(min(opened, area), 3),
         "pocket_volume": rounded(volume, 3),
         "deepest": rounded(deepest, 3),
         "floor_high": rounded(floor_high(planned, index), 3),
         "round_end": any(cut.cutter.shape == "ball-end" for cut in cuts if len(cut.toolpath.points)),
+        "slanting": any(cut.cutter.angle is not None for cut in cuts if len(cut.toolpath.points)),
         "fill_volume": rounded(volume + proud if inlay.fill == "resin" else 0.0, 3),
         **inlay_filling(planned, checked, index, reached),
         **piece_data(planned, index),

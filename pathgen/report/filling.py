@@ -10,6 +10,7 @@ from typing import Any
 
 import shapely
 
+from pathgen.base import overlay
 from pathgen.base.contrast import colour_difference, contrast_ratio
 from pathgen.base.plain import rounded
 from pathgen.programs.plan import Plan
@@ -19,7 +20,7 @@ from pathgen.report.zero import reference_rows
 from pathgen.strategies.reach import Reach
 from pathgen.verify import Verification
 from pathgen.verify.pockets import PocketMeasure
-from pathgen.work.clamping import Clamping
+from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Inlay
 from pathgen.work.fill import (
     Amount,
@@ -44,6 +45,9 @@ ADJOINING = 0.1
 
 MOST_PLACES = 20
 """Places listed where two colours touch."""
+
+_MEAN = 1 / 3
+"""Of a ridge's height its mean: between two passes it is an arc, nearly a parabola."""
 
 SHIFT = 0.1
 """The shift whose cost is tabled, mm."""
@@ -238,6 +242,7 @@ def _second_cut(
     depths = [depth for colour, depth in _depths(planned, measure).items() if measure.area_by_colour[colour]]
     proud = inlay.overfill * measure.area
     left = resin_left(inlay, clamping.surface, clamping.board.outline) if around else 0.0
+    filled, empty = _levelled_before(clamping, step)
     cut = second_cut(
         board_area=clamping.board.outline.area, area=measure.area, pocket=measure.fill_volume - proud,
         proud=sum(a.overfill for a in needed) - left or proud,
@@ -245,6 +250,8 @@ def _second_cut(
         skim=skim, depth=(min((d[0] for d in depths), default=0.0) + surfacing.leave,
                           max((d[1] for d in depths), default=0.0) + surfacing.leave),
         skim_before=not last and any(s.operation.levels and s.order < step.order for s in clamping.steps),
+        ridges=(planned.around.first_passes.scallop - planned.around.last_passes.scallop) * _MEAN if last else 0.0,
+        filled=filled, empty=empty,
     )
     first = clamping.step(SurfaceFinish)
     return {
@@ -262,6 +269,21 @@ def _second_cut(
         "repeats_first_pass": surfacing.skim == 0 and clamping.moved_at(step) is None
         and not around and not last,
     }
+
+
+def _levelled_before(clamping: Clamping, step: Step) -> tuple[float, float]:
+    """In plan, of pockets other than a second cut's own: those that are filled when it runs, and empty ones, mm2."""
+    own = step.operation.levels
+    filled, empty = shapely.Polygon(), shapely.Polygon()
+    for inlay in dict.fromkeys(one.operation.opens for one in clamping.steps[: step.order]):
+        if inlay is None or inlay is own:
+            continue
+        if inlay.fill == "none":
+            filled, empty = overlay.difference(filled, inlay.area), overlay.union_all([empty, inlay.area])
+        else:
+            filled, empty = overlay.union_all([filled, inlay.area]), overlay.difference(empty, inlay.area)
+    at = own.area if own is not None else shapely.Polygon()
+    return overlay.difference(filled, at).area, overlay.difference(empty, at).area
 
 
 def _contrast(colour: str, against: str, other: str) -> dict[str, Any]:

@@ -128,7 +128,7 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
         # how much pieces stand proud is theirs to say: the simulation lets them stand as high as it may be
         filled, what = (f"{volume_words(cut['fill_volume'])} of fill", "inlay") if inlay["piece_thickness"] is None \
             else ("what stands of the pieces", "the pieces")
-        wood = f"{volume_words(cut['wood_volume'])} of wood" if cut["wood_volume"] >= 5.0 else f"no wood of the {part}"
+        wood = f"{f'{volume_words(volume)} of' if (volume := cut['wood_volume']) >= 5.0 else 'no'} wood of the {part}"
         ran = f", where program {cut['first_program']} was run as it is here," if cut["repeats_first_pass"] else ""
         lines.append(
             f"{inlay['name']}, program {cut['program']}: {_where_cut(cut, part, units)}; {_how_cut(cut, units)}. It "

@@ -254,6 +254,8 @@ def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:
 
 def _inlay_line(inlay: dict[str, Any], units: str) -> str:
     share = 100.0 * inlay["reachable_area"] / inlay["area"]
+    whole = f" ({area_words(inlay['area_cut'], units, decimals=0)} as first cut, before later inlays cut into it)" \
+        if inlay["area_cut"] >= inlay["area"] + 1.0 else ""
     needed = sum(one["needed_volume"] for one in inlay["amounts"])
     fill = f", resin needed {volume_words(needed)}, what the dam holds and the cup keeps counted" if needed else ""
     # where it is poured what it holds, as the table of the fill has it: without the ridges over it
@@ -262,13 +264,15 @@ def _inlay_line(inlay: dict[str, Any], units: str) -> str:
     # what pieces take is not poured
     pocket = "" if volume is None or inlay.get("fill") == "piece" else f"; pocket {volume_words(volume)}"
     floor = f"; floor up to {high} above its depth" if inlay["floor_high"] else ""
+    if inlay["slanting"]:
+        floor += "; less deep along walls and in corners that a v cutter opens"
     if not is_reached(inlay["depth"], inlay["deepest"]):
         floor = f"; about {coarse_length(inlay['deepest'], units)} deep, where its walls meet"
     if inlay["round_end"]:
         floor = f"; a round end leaves its floor up to {high} above its depth between passes, and walls that round " \
                 "in to it: along them it is less deep"
     return (
-        f"{capital(inlay['name'])}, {', '.join(inlay['colours'])}: {area_words(inlay['area'], units, decimals=0)}, "
+        f"{capital(inlay['name'])}, {', '.join(inlay['colours'])}: {area_words(inlay['area'], units, decimals=0)}{whole}, "
         f"{share:.1f} % of it within reach "
         f"of the cutters{placed_words(inlay['placed'], units)}{pocket}{fill}{floor}."
     )

@@ -175,19 +175,28 @@ def finishing_passes(
     region = overlay.buffer(seen_by_axis(outline, surface, r, every=2.0), EDGE_MARGIN, join_style="mitre")
     y_edge = max(abs(region.bounds[1]), abs(region.bounds[3]))
     y_grid = np.linspace(0.0, y_edge, 1001)
-    allowed = _allowed_spacing(surface, region, xs, y_grid, r, scallop - ROUNDING, upright)
+    asked = scallop - ROUNDING
+    while True:
+        y, spans = _lines(region, y_grid, _allowed_spacing(surface, region, xs, y_grid, r, asked, upright))
+        stepover, ridge = _widest(surface, region, xs, y, r)
+        if ridge <= scallop:
+            break
+        asked *= (scallop - ROUNDING) / ridge  # on a tight cone the spacing changes between one pass and the next
+    run = _zigzag(spans + [-OVERRUN, OVERRUN], y, surface, cutter, chord_tolerance)
+    return Passes(outline=outline, surface=surface, cutter=cutter, run=run, y=y, stepover=stepover, scallop=ridge)
+
+
+def _lines(region: Polygon, grid: Floats, allowed: Floats) -> tuple[Floats, Floats]:
+    """(p,) where passes lie that are as far apart as `allowed` at each y of a grid, one on the centre-line, and (p, 2)
+    their x ranges."""
     # t counts passes from the one on the centre-line: its slope is one over the spacing allowed at each y.
-    t = np.concatenate([[0.0], np.cumsum(np.diff(y_grid) * (1 / allowed[1:] + 1 / allowed[:-1]) / 2)])
-    count = math.ceil(t[-1] - 0.5)
-    y = np.interp(np.arange(count + 1), t, y_grid, right=y_edge)
+    t = np.concatenate([[0.0], np.cumsum(np.diff(grid) * (1 / allowed[1:] + 1 / allowed[:-1]) / 2)])
+    y = np.interp(np.arange(math.ceil(t[-1] - 0.5) + 1), t, grid, right=grid[-1])
     y = np.concatenate([-y[:0:-1], y])
     spans = strip_spans(region, y)
     # a fanned board reaches further to one side: the other side's outermost pass may have nothing to finish
     needed = np.isfinite(spans[:, 0])
-    y, spans = y[needed], spans[needed] + [-OVERRUN, OVERRUN]
-    run = _zigzag(spans, y, surface, cutter, chord_tolerance)
-    stepover, ridge = _widest(surface, region, xs, y, r)
-    return Passes(outline=outline, surface=surface, cutter=cutter, run=run, y=y, stepover=stepover, scallop=ridge)
+    return y[needed], spans[needed]
 
 
 def _level_passes(outline: Polygon, surface: Surface, cutter: Cutter, stepover: float, entry: float) -> Passes:

@@ -287,15 +287,19 @@ def _bounds(
 def _keep_outs(program: ReadProgram, motion: Motion, step: Step, clamping: Clamping) -> Iterator[Finding]:
     if clamping.done(step):  # clamps may have stood elsewhere then
         return
+    touch = clamping.machine.touch
     for number, thing in enumerate(clamping.setup.keep_out, 1):
-        rows, gap, low = _beside(motion, step, thing, clamping)
+        rows, gap, low = _beside(motion, step, thing, clamping, over=touch)
         bottom = low + step.cutter.profile(np.minimum(gap, step.cutter.radius))
-        hit = (gap < step.cutter.radius - 1e-6) & (bottom < thing.height)
+        into = (gap < step.cutter.radius - 1e-6) & (bottom < thing.height)
+        # what the machine may touch, as it comes back no better; all but what rounding has brought nearer
+        hit = into | ((gap < step.cutter.radius + touch - _WRITTEN) & (bottom < thing.height + touch - _WRITTEN))
         if hit.any():
-            i = int(rows[np.argmax(hit)])
+            i = int(rows[np.argmax(into if into.any() else hit)])
             yield Finding(code="hits-a-keep-out", where=at_end(program.name, motion, i),
-                          got=f"the cutter passes through keep-out {number}",
-                          allowed=f"above {thing.height:g} mm, or clear of it",
+                          got=f"the cutter {'passes through' if into.any() else 'all but touches'} keep-out {number}",
+                          allowed=f"above {thing.height:g} mm, or clear of it" if into.any() else
+                                  f"{touch:g} mm or more between them: the machine comes back no better",
                           remedy="move the clamp, or change the path")
 
 
@@ -314,11 +318,11 @@ def near_findings(motions: Mapping[int, Motion], clamping: Clamping) -> Iterator
         ):
             room, where = min(((room, where) for over_it, room, where in passed if over_it is above),
                               key=lambda one: one[0], default=(math.inf, ""))
-            if -1e-6 < room < least - _WRITTEN:
+            if clamping.machine.touch - _WRITTEN <= room < least - _WRITTEN:
                 more = remedy.format(math.ceil((least - room) * 100.0 - 1e-6) / 100.0)
                 yield Finding(
                     code="near-a-keep-out", severity="warn", where=where,
-                    got=f"the cutter passes {how.format(f'keep-out {number}', max(room, 0.0))}",
+                    got=f"the cutter passes {how.format(f'keep-out {number}', room)}",
                     allowed=f"{least:g} mm or more: a clamp is measured, and stands, no better",
                     remedy=f"{more}, or measure it once more and turn the cutter past it by hand",
                 )

@@ -49,6 +49,9 @@ class Stock:
 LEAST_CLEARANCE = 0.5
 """The least that a machine's rapids may be said to pass over the work, mm."""
 
+LEAST_TOUCH = 0.01
+"""What passes at less is taken to touch, on a machine said to come back exactly too, mm: programs are rounded."""
+
 CLOSE = 2.0
 """A spinning cutter should keep as far from a clamp, mm: it is measured, and stands, no better (common practice)."""
 
@@ -107,6 +110,11 @@ class Machine:
     """Seconds that the spindle is given to come up to speed before the first descent."""
     repeatability: float = 0.05
     """How far off in X and Y it may come back to a place, mm; common practice, no source."""
+
+    @property
+    def touch(self) -> float:
+        """What its cutter passes nearer than this it may touch, mm: it comes back no better."""
+        return max(self.repeatability, LEAST_TOUCH)
 
     def __post_init__(self) -> None:
         for name in ("clearance", "rapid", "acceleration", "resolution", "spin_up", "repeatability"):

@@ -266,6 +266,8 @@ class SurfaceFinish(_Surface):
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         if self.feature.leave:
             return "less is left for the last cut", "more is left for the last cut"
+        if self.feature.skim:
+            return "less is left for the second cut", "more is left for the second cut"
         return (f"the {self.feature.part} is thinner everywhere, and what is cut later less deep",
                 f"the {self.feature.part} is thicker everywhere, and what is cut later deeper")
 
@@ -371,6 +373,8 @@ class CutAgain(Operation[Inlay]):
     surfacing: Surfacing
     final: bool = True
     """Whether no other cut over a fill comes after it."""
+    first: bool = True
+    """Whether none came before it."""
     name = "resurface"
     in_files = "second-cut"
     instead = "another [resurface] area or stepdown, or overfill for the inlay"
@@ -386,6 +390,11 @@ class CutAgain(Operation[Inlay]):
     def takes_all(self) -> bool:
         """Whether it takes off all over what the first cut left."""
         return self.final and self.surfacing.leave > 0
+
+    @property
+    def lowers(self) -> float:
+        """How far it takes wood and fill down together, mm; where that is 0 it cuts down to the wood beside the fill."""
+        return self.surfacing.leave if self.takes_all else self.surfacing.skim if self.first else 0.0
 
     @property
     def goes_round(self) -> bool:
@@ -411,7 +420,7 @@ class CutAgain(Operation[Inlay]):
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         proud, part = f"{self.feature.filled_with[1]} proud of the wood", self.surfacing.part
         thinner = f"the whole {part} is thinner, and all that is cut into it less deep"
-        if self.takes_all:
+        if self.lowers:
             return thinner, f"the whole {part} is thicker, and what is cut later deeper"
         if self.surfacing.leave:
             return "less is left there for the last cut", "more is left there for the last cut"
@@ -434,8 +443,20 @@ class CutAgain(Operation[Inlay]):
             # what stands higher than the job's overfill meets the first pass too deep
             f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
             "the job's overfill. If it is higher, set overfill to what you measured and build again: the first pass "
-            "would go too deep.", *_sunk(self.feature),
+            "would go too deep.", *self._sunk(work),
         ]
+
+    def _sunk(self, work: Work) -> list[str]:
+        """What to do about fill that has sunk."""
+        if self.feature.fill != "resin":
+            return []
+        again = "roughen it, pour more of the same on it to the same height, and let that cure too"
+        low, taken = format_length(self.lowers or self.surfacing.leave, work.units), "takes wood and fill down together"
+        if self.lowers or self.surfacing.leave:
+            which = "this program" if self.lowers else "the last cut of the surface"
+            return [f"Where it has sunk below the surface beside it by less than {low}, leave it: {which} {taken} so "
+                    f"far. Where it has sunk further, {again}."]
+        return [f"Nowhere may it be lower than the surface: where it has sunk, {again}. No program makes up for it."]
 
     def afterwards(self, work: Work) -> list[str]:
         if not self.goes_round or left_by_edge(self.feature, work.board.outline).area < LEAST_LEFT:
@@ -914,12 +935,6 @@ def _wait(inlay: Inlay) -> list[str]:
     cure = [CURE] if inlay.fill == "resin" else []
     what = "glue" if inlay.fill == "piece" else "fill"
     return [wait, *cure, f"{STAY} Clean {what} and dust off the place that Z is set from."]
-
-
-def _sunk(inlay: Inlay) -> list[str]:
-    """What to do about fill that is too low, for which there is no program."""
-    return ["Nowhere may it be lower than the surface: where it has sunk, roughen it, pour more of the same on it to "
-            "the same height, and let that cure too. No program makes up for it."] if inlay.fill == "resin" else []
 
 
 def _dam_off(inlay: Inlay) -> list[str]:

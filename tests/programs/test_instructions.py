@@ -442,6 +442,7 @@ def test_places_to_measure_at_are_round_numbers_inside_what_is_free(at, put):
 
 
 PROUD = {"changes": {"scallop = 0.05": "scallop = 0.05\nleave = 0.2"}}
+SKIMMED = {"extra": "[resurface]\nskim = 0.2\n"}
 
 
 @pytest.mark.parametrize(("order", "left", "more", "less"), [
@@ -449,6 +450,8 @@ PROUD = {"changes": {"scallop = 0.05": "scallop = 0.05\nleave = 0.2"}}
     (3, PROUD, "the whole board is thinner", "the whole board is thicker"),  # it takes wood and fill together
     (1, {}, "the board is thinner everywhere", "the board is thicker everywhere"),
     (3, {}, "the whole board is thinner", "the fill stands proud of the wood"),
+    (1, SKIMMED, "less is left for the second cut", "more is left for the second cut"),
+    (3, SKIMMED, "the whole board is thinner", "the whole board is thicker"),
 ])
 def test_what_a_wrong_zero_does_is_told_of_the_cut_that_is_made(tmp_path, order, left, more, less):
     (line,) = [line for line in told(tmp_path, order, **left) if "on the display means" in line]
@@ -460,6 +463,31 @@ def test_an_earlier_second_cut_leaves_all_but_the_fill_to_the_last(tmp_path):
     clamping = clamping_of(pathgen.load_job(job(tmp_path, **PROUD)))
     (last,) = [step.operation for step in clamping.steps if step.operation.levels is not None]
     assert replace(last, final=False).off_in_z(clamping.steps[2].cutter)[0] == "less is left there for the last cut"
+
+
+@pytest.mark.parametrize(("left", "said"), [
+    ({}, "No program makes up for it"), (SKIMMED, "by less than 0.2 mm, leave it: this program takes wood and fill"),
+    (PROUD, "by less than 0.2 mm, leave it: this program takes wood and fill"),
+])
+def test_sunk_fill_is_poured_again_only_where_no_cut_makes_up_for_it(tmp_path, left, said):
+    lines = [line for line in told(tmp_path, 3, **left) if "roughen it" in line]
+    assert len(lines) == 1
+    assert said in lines[0]
+    assert (len(left) > 0) != ("No program" in lines[0])
+
+
+def test_of_more_second_cuts_the_first_skims_and_the_last_takes_what_was_left(tmp_path):
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, **SKIMMED)))
+    (skims,) = [step.operation for step in clamping.steps if step.operation.levels is not None]
+    later = replace(skims, first=False)
+    assert (skims.lowers, later.lowers) == (0.2, 0.0)
+    assert later.off_in_z(clamping.steps[2].cutter)[1] == "the fill stands proud of the wood"
+    assert "No program makes up for it" in " ".join(later.before(clamping))
+    (last,) = [step.operation for step in clamping_of(pathgen.load_job(job(tmp_path, **PROUD))).steps
+               if step.operation.levels is not None]
+    earlier = replace(last, final=False)
+    assert (last.lowers, earlier.lowers) == (0.2, 0.0)
+    assert "by less than 0.2 mm, leave it: the last cut of the surface takes" in " ".join(earlier.before(clamping))
 
 
 def test_marks_are_spoken_of_only_where_there_are_any(tmp_path):

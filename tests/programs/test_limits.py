@@ -1,5 +1,6 @@
 """Clamps in the way of a cutter: the true place, and a value that then works."""
 
+import contextlib
 import re
 
 import numpy as np
@@ -45,7 +46,8 @@ def test_place_and_value(tmp_path, along, across):
 
 
 def test_a_clamp_that_the_cutter_all_but_touches_is_told(tmp_path):
-    """From 2 mm on it is not, and the places between are told as far away as they are."""
+    """From 2 mm on it is not, and the places between are told as far away as they are; what the machine may touch, as
+    it comes back no better than to 0.05 mm, is refused: 0.001 mm was a warning, and "Verified"."""
     with pytest.raises(pathgen.JobError) as refused:
         clamped(tmp_path, [30.0, 40.0], "[18.0, 33.0]")
     edge = float(re.search(r"begins? at ([\d.]+) mm across", refused.value.remedy)[1]) - 2.0
@@ -56,8 +58,12 @@ def test_a_clamp_that_the_cutter_all_but_touches_is_told(tmp_path):
         assert all(f.severity == "warn" for f in near)
         return [float(re.search(r"the cutter passes keep-out 1 at ([\d.]+) mm", f.got)[1]) for f in near]
 
-    (room,) = told(0.0)
-    assert 0.0 <= room < 1.0
+    (room,) = told(0.5)
+    room -= 0.5
+    for more, refuses in ((0.001, True), (0.04, True), (0.06, False)):
+        with (pytest.raises(pathgen.JobError, match="all but touches it .*0.05 mm or more between them") if refuses
+              else contextlib.nullcontext()):
+            assert told(more - room) == [pytest.approx(more, abs=0.011)]
     assert told(1.9 - room) == [pytest.approx(1.9, abs=0.011)]
     assert told(2.02 - room) == []
 

@@ -321,6 +321,23 @@ def test_tabs_that_would_end_in_air_are_refused(side, diameter, holds):
         check_tabs_hold(Tabs(tabs, 1.5, 6.0), part.outline, blank=blank, cutter=cutter, where="tabs")
 
 
+@pytest.mark.parametrize(("radii", "limit"), [
+    ((38.0, 60.0), 0.02), ((30.0, 120.0), 0.02), ((38.0, 400.0), 0.05), ((254.0, 254.0), 0.02)
+])
+def test_ridges_on_a_tight_cone_are_within_the_limit_by_the_formula_too(radii, limit):
+    """Two circles of the ball's radius, their middles on one about the board's middle, cross that high (plane geometry)."""
+    top = Surface(thickness=12.0, radius_nut=radii[0], radius_end=radii[1], length=370.0)
+    outline = shapely.Polygon([(0, -22), (370, -25), (370, 25), (0, 22)])
+    passes = finishing_passes(outline, top, cutter_of("ball-end", 6.0), scallop=limit)
+    assert passes.scallop <= limit
+    for x in np.linspace(1.0, 369.0, 9):
+        radius = float(top.radius(x))
+        on = passes.y[np.abs(passes.y) < 22.0 + 3.0 * x / 370.0]
+        half = np.diff(np.arcsin(on / (radius + 3.0))) / 2
+        height = (radius + 3.0) * np.cos(half) - np.sqrt(9.0 - ((radius + 3.0) * np.sin(half)) ** 2) - radius
+        assert height.max() <= limit
+
+
 def test_ridge_between_given_passes_matches_the_formula():
     part, ball = BOARDS["cylinder"], cutter_of("ball-end", 12.7)
     passes = finishing_passes(part.outline, part.surface, ball, scallop=0.02)

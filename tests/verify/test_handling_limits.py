@@ -36,7 +36,7 @@ def one_step(*, shape="flat-end", spins=True, clearance=10.0, travel=None):
         stock=SimpleNamespace(bounds=(0.0, -20.0, 100.0, 20.0), thickness=7.0), units="mm", safe_z=20.0, z_zero=0.0,
         feature=lambda kind: None, done=lambda step: False,
         setup=SimpleNamespace(keep_out=(clamp,)), inlays=(),
-        machine=SimpleNamespace(spin_up=3.0, clearance=clearance, travel=travel),
+        machine=SimpleNamespace(spin_up=3.0, clearance=clearance, travel=travel, touch=0.05),
         to_board=lambda points, step: points, on_bed=lambda points, step: points,
         to_machine=lambda points, step: points)
     step = SimpleNamespace(cutter=cutter, operation=SimpleNamespace(bottom=-0.3, spins=spins), file_name="a.nc",
@@ -91,13 +91,13 @@ def line_beside_clamp(y, z=6):
        "forbid") for x, y in (((100.01 - OVER, 99.99 - OVER), (0, 0)), ((9, 9), (OVER - 80.01, OVER - 79.99)),
                               ((9, 9), (80.01 - OVER, 79.99 - OVER)))),
     ({"G1 Z6 F300": "G1 Z-0.319 F300"}, {"G1 Z6 F300": "G1 Z-0.321 F300"}, "below-the-bed", "forbid"),
-    # a clamp 10 to 15 mm across, 40 to 50 along and 12 mm high; the cutter's radius is 1.5
-    (line_beside_clamp(8.49), line_beside_clamp(8.51), "hits-a-keep-out", "forbid"),
-    (line_beside_clamp(16.51), line_beside_clamp(16.49), "hits-a-keep-out", "forbid"),
-    (line_beside_clamp(12.0, 12.01), line_beside_clamp(12.0, 11.99), "hits-a-keep-out", "forbid"),
-    ({"G0 X10 Y0": "G0 X38.49 Y12"}, {"G0 X10 Y0": "G0 X38.51 Y12"}, "hits-a-keep-out", "forbid"),
-    ({"G0 X10 Y0": "G0 X51.51 Y12", "X20 Y0 F1000": "X60 F1000"},
-     {"G0 X10 Y0": "G0 X51.49 Y12", "X20 Y0 F1000": "X60 F1000"}, "hits-a-keep-out", "forbid"),
+    # a clamp 10 to 15 mm across, 40 to 50 along and 12 mm high; the cutter's radius is 1.5, and 0.05 mm is a touch
+    (line_beside_clamp(8.45), line_beside_clamp(8.46), "hits-a-keep-out", "forbid"),
+    (line_beside_clamp(16.55), line_beside_clamp(16.54), "hits-a-keep-out", "forbid"),
+    (line_beside_clamp(12.0, 12.05), line_beside_clamp(12.0, 12.04), "hits-a-keep-out", "forbid"),
+    ({"G0 X10 Y0": "G0 X38.45 Y12"}, {"G0 X10 Y0": "G0 X38.46 Y12"}, "hits-a-keep-out", "forbid"),
+    ({"G0 X10 Y0": "G0 X51.55 Y12", "X20 Y0 F1000": "X60 F1000"},
+     {"G0 X10 Y0": "G0 X51.54 Y12", "X20 Y0 F1000": "X60 F1000"}, "hits-a-keep-out", "forbid"),
 ])
 def test_inside_and_outside(inside, outside, code, severity):
     if code == "hits-a-keep-out" and "G0 X10 Y0" in inside and "X20 Y0 F1000" not in inside:
@@ -152,8 +152,8 @@ def test_as_it_is_nothing_is_found_and_of_one_that_cuts_nothing_that_alone():
 
 
 def test_a_round_end_passes_over_a_clamp_where_a_flat_one_does_not():
-    """1.2 mm beside it and 0.8 below its top: the ball's flank stands 1.5 - sqrt(1.5^2 - 1.2^2) = 0.6 over its tip."""
-    low, high = line_beside_clamp(8.8, 11.39), line_beside_clamp(8.8, 11.41)
+    """1.2 mm beside it and 0.55 below its top: the ball's flank stands 1.5 - sqrt(1.5^2 - 1.2^2) = 0.6 over its tip."""
+    low, high = line_beside_clamp(8.8, 11.44), line_beside_clamp(8.8, 11.45)
     assert "hits-a-keep-out" in found(low, shape="ball-end")
     assert "hits-a-keep-out" not in found(high, shape="ball-end")
     assert "hits-a-keep-out" in found(high)

@@ -22,7 +22,7 @@ from pathgen.report.filltext import batch_cells
 from pathgen.work import fill
 from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.fill import Resin, amount, batch_of, dam_round, fall_under, level_resin, second_cut
-from tests.small_board import ART, built, job, svg
+from tests.small_board import ART, built, job, left_by_ball, svg, text_of
 
 RADIUS = "radius = { nut = 254.0, end = 300.0 }"
 
@@ -592,8 +592,15 @@ def test_the_last_cut_takes_what_was_left_of_the_wood_and_the_one_before_it_does
                  extra=SECOND)
     first, last = (inlay["second_cut"] for inlay in made.report["inlays"])
     assert (first["wood_volume"], first["depth_left"][1]) == (0.0, pytest.approx(1.7, abs=0.01))
-    pocket, board = made.verification.pockets[1].area, made.plan.clamping.board.outline.area
-    assert last["wood_volume"] == pytest.approx(0.2 * (board - pocket), abs=0.1)
+    # what stands between both cuts, ridges too, by balls of our own; no wood in the fill that is level already
+    ys = np.arange(-19.0, 19.0, 0.01)
+    at_first, in_the_end = (left_by_ball(text_of(made, name, nth), 8.0, ys, radius=6.35)
+                            for name, nth in (("surface-finish", 0), ("resurface", 1)))
+    between, (other, pocket) = float(np.mean(at_first - in_the_end)), (m.area for m in made.verification.pockets)
+    assert between > 0.21
+    board = made.plan.clamping.board.outline.area
+    assert last["wood_volume"] == pytest.approx(between * (board - pocket - other), rel=0.01)
+    assert last["fill_volume"] == pytest.approx(0.9 * pocket + between * other, rel=0.01)
     assert last["depth_left"][1] == pytest.approx(1.5, abs=0.01)
 
 
