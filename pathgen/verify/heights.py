@@ -48,7 +48,7 @@ _BED = 232
 _SHOWN = 1600  # points along a picture's side at most
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Blank:
     """A block of material on the bed: from x[0] to x[1], y[0] to y[1], its underside at z 0, mm.
 
@@ -257,9 +257,15 @@ class HeightField(Brief):
     ) -> HeightField:
         """The same with cured fill over an area (shapely polygon, mm), up to `proud` mm above a surface.
 
-        What stands higher stays as it is. Raises PathgenError as `pocket` does.
+        What stands higher stays as it is. Raises PathgenError as `pocket` does, and for an area with no point of these
+        that stands on the bed.
         """
         wet = self.grid.covered(given.area("filled area", area)) & np.isfinite(self.top)
+        if not wet.any():
+            x0, y0, x1, y1 = self.grid.xs[0], self.grid.ys[0], self.grid.xs[-1], self.grid.ys[-1]
+            raise PathgenError("filled area", "one that covers no point of what stands there",
+                               allowed=f"on the blank: {x0:.2f} to {x1:.2f} mm along X, {y0:.2f} to {y1:.2f} mm along Y",
+                               remedy="give it in the blank's frame, mm; or take a smaller resolution")
         proud = given.length("filled proud", proud, least=-50.0, most=50.0)
         level = given.value("filled top", top, Surface).height(self.x, self.y[:, None]) + proud
         return replace(self, top=np.where(wet, np.fmax(self.top, level), self.top).astype(np.float32))
