@@ -15,7 +15,7 @@ ridges             `ridges(text, cutter=ball, top=top).highest`, whichever way i
 all of it          `check_program(text, cutter=.., top=.., blank=..).findings`: rapids, cuts too deep, spindle
 =================  ===============================================================================================
 
-Text may be a `Path` of a file too. Every value shows itself in a notebook.
+A program's text may be a `Path` of its file too. Every value shows itself in a notebook.
 
 A whole board: `build(load_job("board.toml")).write("out")`, `check` of a folder, `compare` of finishing cutters;
 `build_blank` for a job of several parts on one blank.

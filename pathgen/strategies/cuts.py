@@ -543,7 +543,10 @@ def outline(
     if high >= stock and not (isinstance(tabs, int | np.integer) and tabs == 0):
         raise PathgenError("outline tab_height", f"{high:g} mm reaches the top of the stock",
                            allowed=f"less than {stock:g} mm", remedy="make the tabs lower")
-    lap = given.length("outline finish", finish, least=0.0, most=_MOST_LAP)
+    lap = given.length("outline finish", finish, least=0.0)
+    if lap > _MOST_LAP:
+        raise PathgenError("outline finish", f"{lap:g} mm", allowed=f"0 to {_MOST_LAP:g} mm: the last lap meets the whole "
+                           "height of the wall at once", remedy="make it less")
     if isinstance(tabs, int | np.integer):
         count = int(given.length("outline tabs", tabs, least=0.0, most=100.0, unit=""))
         at = tab_points(board, count, avoid=np.empty((0, 2)), width=wide, cutter=cutter, rise=max(high - bottom, 0.0),
