@@ -15,7 +15,7 @@ ridges             `ridges(text, cutter=ball, top=top).highest`, whichever way i
 all of it          `check_program(text, cutter=.., top=.., blank=..).findings`: rapids, cuts too deep, spindle
 =================  ===============================================================================================
 
-Text may be a `Path` of a file too. Every value shows itself in a notebook.
+A program's text may be a `Path` of its file too. Every value shows itself in a notebook.
 
 A whole board: `build(load_job("board.toml")).write("out")`, `check` of a folder, `compare` of finishing cutters;
 `build_blank` for a job of several parts on one blank.
@@ -47,8 +47,8 @@ _NAMES = {
     "pathgen.job": ("Job", "load_job"),
     "pathgen.parts.fingerboard.scale": ("fret_distances",),
     "pathgen.programs.write": ("program",),
-    "pathgen.strategies.cuts": ("Cut", "FinishCut", "PocketCut", "finish", "join", "outline", "pocket", "rough",
-                                "second_cut", "slots"),
+    "pathgen.strategies.cuts": ("Cut", "FinishCut", "OutlineCut", "PocketCut", "finish", "join", "outline",
+                                "pocket", "rough", "second_cut", "slots"),
     "pathgen.verify.heights": ("Blank", "Difference", "HeightField", "Took", "compare_heights", "simulate"),
     "pathgen.verify.one_program": ("ProgramCheck", "check_program"),
     "pathgen.verify.read": ("ReadProgram", "read_program"),
@@ -59,10 +59,10 @@ _HOMES = {name: home for home, names in _NAMES.items() for name in names}
 
 __all__ = [
     "Artwork", "ArtworkError", "Blank", "BlankBuild", "Build", "Cut", "Cutter", "CutterError", "Difference",
-    "FinishCut", "HeightField", "Job", "JobError", "Machine", "Move", "PathgenError", "PocketCut", "ProgramCheck",
-    "ProgramError", "ReadProgram", "ScallopCheck", "Surface", "Took", "Toolpath", "build", "build_blank", "check",
-    "check_program", "compare", "compare_heights", "finish", "flat", "fret_distances", "join", "load_job",
-    "outline", "placed", "pocket", "program", "radiused", "read_artwork", "read_program", "ridges", "rough",
+    "FinishCut", "HeightField", "Job", "JobError", "Machine", "Move", "OutlineCut", "PathgenError", "PocketCut",
+    "ProgramCheck", "ProgramError", "ReadProgram", "ScallopCheck", "Surface", "Took", "Toolpath", "build",
+    "build_blank", "check", "check_program", "compare", "compare_heights", "finish", "flat", "fret_distances", "join",
+    "load_job", "outline", "placed", "pocket", "program", "radiused", "read_artwork", "read_program", "ridges", "rough",
     "scallop_height", "second_cut", "simulate", "slots", "stepover_for",
 ]
 
@@ -76,7 +76,7 @@ def __getattr__(name: str) -> object:
 
 
 def __dir__() -> list[str]:
-    return [*globals(), *__all__]
+    return sorted({"__all__", "__doc__", "__file__", "__name__", "__path__", "__version__", *__all__})
 
 
 if TYPE_CHECKING:
@@ -97,6 +97,7 @@ if TYPE_CHECKING:
     from pathgen.strategies.cuts import (
         Cut,
         FinishCut,
+        OutlineCut,
         PocketCut,
         finish,
         join,

@@ -22,6 +22,10 @@ from pathgen.verify.one_program import ProgramCheck, check_program
 from pathgen.verify.read import RAPID, ReadProgram
 
 
+_ANY = 1e9
+"""A feed or a speed that nobody stated: none is above it."""
+
+
 def measured(options: argparse.Namespace) -> ProgramCheck:
     """What `pathgen check PROGRAM --cutter ..` finds. Raises PathgenError that names the option."""
     limit = None if options.scallop is None else _one("--scallop", options.scallop)
@@ -121,8 +125,9 @@ def _cutter(options: argparse.Namespace) -> Cutter:
     size = _one("--cutter", diameter)
     stepdown = _one("--stepdown", options.stepdown) if options.stepdown else size
     return Cutter(
-        name=f"{shape} {diameter}", shape=shape, diameter=size, speed=1.0, feed=1.0, plunge=1.0,  # text has its own
-        stepdown=stepdown, angle=_number("--cutter", angle[0]) if angle else None,
+        name=f"{shape} {diameter}", shape=shape, diameter=size, stepdown=stepdown,
+        speed=_ANY, feed=_ANY, plunge=_ANY,  # text has its own
+        angle=_number("--cutter", angle[0]) if angle else None,
     )
 
 

@@ -307,10 +307,12 @@ def _checked(
     changed &= now.keys()
     same = {name: now[name] for name in changed if _job_mark(job) not in texts[name]
             and _unmarked(texts[name]) == _unmarked(now[name])}
-    found, together = verify_all(clampings, texts | same, resolution=resolution, job_fingerprint=job.fingerprint)
+    own = {name: text for name, text in now.items() if name in changed and _job_mark(job) in texts[name]}
+    found, together = verify_all(clampings, texts | same, resolution=resolution, job_fingerprint=job.fingerprint,
+                                 written=own)
     heads = [finding for one in found for side in (one, one.under) if side
-             for name, program in side.programs.items() if name in changed and _job_mark(job) in texts[name]
-             for finding in head_findings(program, _comments(now[name]))]
+             for name, program in side.programs.items() if name in own
+             for finding in head_findings(program, _comments(own[name]))]
     found = tuple(replace(one, findings=tuple(_renamed(finding, folder, texts) for finding in one.findings))
                   for one in found)
     others = _not_looked_at(folder, texts, {f.where for one in found for f in one.findings if f.code == MISSING})

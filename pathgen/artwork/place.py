@@ -18,7 +18,7 @@ from pathgen.artwork.reader import Artwork, Region
 from pathgen.artwork.transforms import rotation
 from pathgen.base import given, overlay
 from pathgen.base.arrays import Floats
-from pathgen.base.errors import ArtworkError
+from pathgen.base.errors import ArtworkError, PathgenError
 
 _MOST = 1e4
 """The widest or highest that a page may become, mm: what is drawn on it may be a small part."""
@@ -75,7 +75,8 @@ def placed(
 ) -> Artwork:
     """The drawing on the board, with its regions in the board's frame.
 
-    Place a drawing as it was read, not one that is placed already: its curves are not kept for another time.
+    Place a drawing as it was read, not one that is placed already, which is refused: its curves are not kept for another
+    time, and its page is the box around it.
 
     Parameters
     ----------
@@ -102,6 +103,9 @@ def placed(
     344.8
     """
     given.value("placed artwork", artwork, Artwork, remedy="read one: pathgen.read_artwork(..)")
+    if artwork.scene is None:
+        raise PathgenError("placed artwork", f"{artwork.name}, which is placed already", allowed="a drawing as it was read",
+                           remedy="read it once more: pathgen.read_artwork(..), and place it where it goes at once")
     x, y = given.place("placed at", at, count=2, words="(x, y) in mm").tolist()
     rotate = given.length("placed rotate", rotate, most=1e6, unit="degrees", error=ArtworkError)
     width, height = (
@@ -121,7 +125,7 @@ def placed(
         Region(overlay.sound(shapely.affinity.affine_transform(region.polygon, matrix)), region.colour)
         for region in artwork.regions
     )
-    low_x, low_y, high_x, high_y = shapely.total_bounds([region.polygon for region in regions])
+    low_x, low_y, high_x, high_y = shapely.total_bounds([region.polygon for region in regions]).tolist()
     return replace(
         artwork, regions=regions, page=(high_x - low_x, high_y - low_y), physical=True,
         tolerance=artwork.tolerance * max(x_scale, y_scale), corner=(low_x, low_y), scene=None,

@@ -57,7 +57,7 @@ def _each(table: str) -> Any:
     return field(default=(), metadata={"table": table})
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Job:
     """A job file, read and checked; every length in mm. A table left out is None (or an empty tuple).
 
@@ -112,6 +112,9 @@ class Job:
     """Whether the file says its units, or has the default."""
     fingerprint: str = field(default="", repr=False)
     """16 hex digits that change with anything in the job or its drawings."""
+
+    def __hash__(self) -> int:
+        return hash(self.fingerprint)
 
     def _repr_html_(self) -> str:
         """Its tables, for notebooks: what each says, in mm."""

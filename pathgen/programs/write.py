@@ -20,7 +20,7 @@ from pathgen.base.errors import CutterError, ProgramError
 from pathgen.base.memory import remembered
 from pathgen.base.plain import in_ascii
 from pathgen.base.toolpath import Move, Toolpath
-from pathgen.base.units import MM_PER
+from pathgen.base.units import MM_PER, SUMS
 from pathgen.programs.arcs import Arc, fitted_arcs
 from pathgen.strategies import drilling
 from pathgen.strategies.cuts import Cut, joined
@@ -90,7 +90,8 @@ def program(
     cutter : Cutter
         Its speed and feeds are written. Left out: the one that the path was made for.
     machine : Machine
-        Whether it takes arcs; left out: it does not.
+        Whether it takes arcs; left out: it does not. Given, the path and its cutter are held to it: feeds no faster
+        than its rapids, its spindle's speeds, its travel.
     zero : (x, y, z)
         The place of the path's frame where X 0, Y 0, Z 0 of the program is, mm.
     units : "mm" or "in"
@@ -106,8 +107,9 @@ def program(
     ------
     ProgramError
         For no moves, and for a path that does not begin and end at its own highest place, by a rapid.
+        For one that spans more, with X 0, Y 0 and Z 0 of the program, than the machine travels.
     CutterError
-        For another cutter than the path was made for, or none.
+        For another cutter than the path was made for, or none, or one whose feeds or speed the machine does not have.
 
     Examples
     --------
@@ -129,7 +131,9 @@ def program(
     units = given.word("program units", units, ("mm", "in"))
     safe_z = float(path.points[:, 2].max())
     _check_ends(path, safe_z, title)
-    machine = Machine() if machine is None else given.value("program machine", machine, Machine)
+    if machine is not None:
+        _within_machine(given.value("program machine", machine, Machine), path.points - shift, cutter, title)
+    machine = machine or Machine()
     how = _How(cutter=cutter, units=units, machine=machine)
     header = [f"job: {title}", f"cutter {cutter.name}", "zero: set by who made the path"]
     return _text(header, safe_z - shift[2], path.points - shift, path.kinds, how)
@@ -148,6 +152,28 @@ def _cutter_of(path: Toolpath, cutter: Cutter | None, title: str) -> Cutter:
     found = cutter or own
     assert found is not None
     return found
+
+
+def _within_machine(machine: Machine, points: Floats, cutter: Cutter, title: str) -> None:
+    """Refuse what a machine cannot do: feeds above its rapids, another speed than its spindle's, a longer way."""
+    where = f"cutter {cutter.name!r}"
+    for name, feed in (("feed", cutter.feed), ("plunge", cutter.plunge)):
+        if feed > machine.rapid * (1 + 1e-9):
+            raise CutterError(where, f"{name} {feed:g} mm per minute is above the machine's rapids",
+                              allowed=f"{machine.rapid:g} mm per minute or less",
+                              remedy=f"no move is faster than a rapid: make {name} smaller, or give Machine(rapid=..)")
+    if machine.spindle and not machine.spindle[0] <= cutter.speed <= machine.spindle[1]:
+        raise CutterError(where, f"speed {cutter.speed:g} rpm is not one of the machine's spindle",
+                          allowed=f"{machine.spindle[0]:g} to {machine.spindle[1]:g} rpm",
+                          remedy="take a speed of the spindle's, and the feed for it")
+    asked = np.vstack([points, np.zeros(3)])
+    low, high = asked.min(axis=0), asked.max(axis=0)
+    for k, far in enumerate(machine.travel or ()):
+        if high[k] - low[k] > far + SUMS:
+            raise ProgramError(
+                title, f"spans {high[k] - low[k]:.2f} mm in {'XYZ'[k]}, from {low[k]:.2f} to {high[k]:.2f} mm, the zero "
+                "with it", allowed=f"{far:g} mm, the machine's travel",
+                remedy="put the zero nearer to what is cut, with zero=.., cut less at once, or take a larger machine")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -20,11 +20,12 @@ from pathgen.base import given, overlay
 from pathgen.base.arrays import Bounds, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
+from pathgen.base.plain import counted
 from pathgen.base.scallop import ridge_limits
 from pathgen.base.slopes import OVER_HALF, STEEPEST, STEEPEST_ACROSS, steepest_along
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import AIR, APPROACH, Move, Rapids, Toolpath
-from pathgen.base.units import falls_short, rounded_down, rounded_up
+from pathgen.base.units import falls_short, place_words, rounded_down, rounded_up
 from pathgen.strategies import pocketing
 from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, check_tabs_stand, outlining, tab_points
 from pathgen.strategies.facing import cutting_again, cutting_again_over, finishing, roughing
@@ -37,6 +38,19 @@ CLEAR = 10.0
 
 _LEAST = 0.01
 """No cut is less deep, mm."""
+
+_OFF_CUT = 0.1
+"""How far off the first cut's outline fill may reach, mm: passes go so far past it."""
+
+_MOST_LAP = 0.3
+"""The most that a last lap round an outline may be asked to take off the walls, mm."""
+
+_SEEN = 0.05
+"""Area that an outline's cutter leaves from which it is told in words, mm2."""
+
+_INNER, _LITTLE = 1e-3, 1e-3
+"""Corners that point inward are made so much rounder than the outline's cutter, as a share of its radius; what it
+leaves of them is next to nothing under this area, mm2."""
 
 _OFF = 0.5
 """How far off an outline a place for a tab may lie, mm."""
@@ -130,6 +144,40 @@ class FinishCut(Cut):
         return self.passes.surface
 
 
+@dataclass(frozen=True, eq=False, repr=False)
+class OutlineCut(Cut):
+    """The way round an outline, with what its cutter does not go into.
+
+    Attributes
+    ----------
+    left : shapely Polygon or MultiPolygon
+        What stays beside the outline: in bays narrower than the cutter, in corners that point inward. Empty for none.
+
+    Examples
+    --------
+    >>> import shapely, pathgen
+    >>> flat_3 = pathgen.Cutter(name="flat 3", shape="flat-end", diameter=3.0, speed=18000, feed=1200.0, plunge=300.0,
+    ...                         stepdown=1.5)
+    >>> notched = shapely.box(0, -25, 120, 25).difference(shapely.box(50, 15, 52, 25))
+    >>> cut = pathgen.outline(notched, flat_3, stock=6.0, tabs=0)
+    >>> round(cut.left.area, 1), len(cut.warnings)
+    (19.5, 1)
+    """
+
+    left: shapely.Polygon | shapely.MultiPolygon
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What to know before cutting: where most stays that was to be cut away."""
+        if self.left.area <= _SEEN:
+            return ()
+        pieces = shapely.get_parts(self.left)
+        x, y = shapely.get_coordinates(pieces[np.argmax(shapely.area(pieces))].representative_point())[0]
+        return (f"{self.cutter.name!r} leaves {self.left.area:.2f} mm2 of what was to be cut away, most at "
+                f"{place_words(float(x), float(y))}: it goes into nothing narrower than {self.cutter.diameter:g} mm, "
+                "and rounds corners that point inward",)
+
+
 def pocket(
     region: shapely.Polygon | shapely.MultiPolygon, *, top: Surface, cutters: Sequence[Cutter], depth: float,
     allowance: float = 0.1, floor_ridge: float = 0.1, smallest: float = 0.05, clear: float = CLEAR,
@@ -177,7 +225,7 @@ def pocket(
     area = given.area("pocket region", region)
     _under("pocket region", area, top)
     depth = given.length("pocket depth", depth, least=_LEAST)
-    lowest = float(top.height(*_corners(area)).min())
+    lowest = _thinnest("pocket region", *_corners(area), top)
     if depth >= lowest:
         raise PathgenError("pocket depth", f"{depth:g} mm, through wood {lowest:.2f} mm thick",
                            allowed=f"less than {lowest:.2f} mm", remedy="make the pocket shallower")
@@ -251,6 +299,8 @@ def finish(
 ) -> FinishCut:
     """Passes of a ball end along x that leave ridges no higher than `ridge` on a surface.
 
+    On a level top a flat end finishes too: its passes lie its `stepover` apart and leave no ridges.
+
     Parameters
     ----------
     outline : shapely Polygon
@@ -268,8 +318,8 @@ def finish(
     Raises
     ------
     PathgenError
-        Naming the argument; for more than 40 layers through the stock. CutterError for another cutter than a ball end
-        or one that does not fit the surface.
+        Naming the argument; for more than 40 layers through the stock. CutterError for a cutter that does not fit the
+        surface: a flat end where it is not level, a v anywhere.
 
     Examples
     --------
@@ -306,7 +356,8 @@ def second_cut(
     passes : FinishCut
         The first cut, as `finish` made it. Its cutter is taken again, its lines are followed to the same numbers.
     over : shapely Polygon or MultiPolygon, optional
-        Where the fill is, in plan, mm: only this and `blend` mm round it is cut. Left out: the whole surface.
+        Where the fill is, in plan, mm, within the first cut's outline: only this and `blend` mm round it is cut. Left
+        out: the whole surface.
     proud : float
         How far the fill stands above the surface at most, mm. Measure it: the first pass must not go too deep.
     stepdown : float
@@ -317,7 +368,7 @@ def second_cut(
     Raises
     ------
     PathgenError
-        Naming the argument; for fill that lies off the first cut.
+        Naming the argument; for fill that lies off the first cut, or reaches off it: there it would stay proud.
 
     Examples
     --------
@@ -341,6 +392,8 @@ def second_cut(
     if fill is not None and not fill.intersects(passes.outline):
         raise PathgenError("second_cut over", "a fill that lies off the outline of the first cut", allowed="one on it",
                            remedy="give both in the same frame, mm")
+    if fill is not None:
+        _all_on(fill, passes)
     rapids = _rapids(passes.top.thickness + proud, clear)
     if fill is None:
         path = cutting_again(passes.passes, proud=proud, stepdown=stepdown, rapids=rapids)
@@ -350,12 +403,26 @@ def second_cut(
     return _cut(path, passes.cutter)
 
 
+def _all_on(fill: shapely.Polygon | shapely.MultiPolygon, passes: FinishCut) -> None:
+    """Refuse fill of which a part lies off the first cut, where no pass comes."""
+    places = shapely.get_coordinates(overlay.difference(fill, passes.outline))
+    off = shapely.distance(shapely.points(places), passes.outline)
+    if len(off) and off.max() > _OFF_CUT:
+        worst = int(np.argmax(off))
+        raise PathgenError(
+            "second_cut over", f"a fill that reaches {off[worst]:.2f} mm off the outline of the first cut, at "
+            f"{place_words(*places[worst].tolist())}: there it would stay proud", allowed="one on it",
+            remedy="make the first cut as far as the fill goes, or give shapely.intersection(over, passes.outline) "
+                   "and scrape off what stands outside",
+        )
+
+
 def slots(
     lines: ArrayLike, top: Surface, cutter: Cutter, *, width: float, depth: float, through: bool = True,
     bottom: Literal["curve", "flat"] = "curve", entry: Literal["ramp", "peck"] | None = None,
     after: FinishCut | None = None, clear: float = CLEAR,
 ) -> Cut:
-    """Slots along straight lines, their bottoms `depth` below a surface all along.
+    """Slots along straight lines, their bottoms `depth` below a surface all along, and nowhere deeper.
 
     Parameters
     ----------
@@ -364,7 +431,9 @@ def slots(
     width, depth : float
         mm; the depth straight down from the surface.
     through : bool
-        Whether slots run out over both ends, as over the edges of a board, or end there.
+        Whether slots run out over both ends, as over the edges of a board, or end there. Where they end, and the
+        surface falls toward that end, they are less deep in the last cutter's width before it: a flat end rests on its
+        uphill side. By what the surface falls over that width: 0.04 mm, 22 mm across a radius of 254 mm with 0.5 mm.
     bottom : "curve" or "flat"
         Whether the bottom follows the surface, or is level: then `depth` below the lower end, and deeper between.
     entry : "ramp" or "peck", optional
@@ -393,7 +462,7 @@ def slots(
         raise PathgenError("slots lines", "no line, or one of no length", allowed="lines with two different ends")
     _under("slots lines", shapely.MultiLineString(list(ends)), top)
     depth = given.length("slots depth", depth, least=_LEAST,
-                         most=float(top.height(ends[..., 0], ends[..., 1]).min()))
+                         most=_thinnest("slots lines", ends[..., 0].ravel(), ends[..., 1].ravel(), top))
     (cutter,) = _cutters("slots cutter", [cutter])
     cut = Slots(
         number=np.arange(1, len(ends) + 1), lines=ends, width=given.length("slots width", width, above=0.0),
@@ -418,13 +487,14 @@ def outline(
     shape: shapely.Polygon, cutter: Cutter, *, stock: float, blank: tuple[float, float, float, float] | None = None,
     bottom: float = 0.0, tabs: int | ArrayLike = 4, tab_height: float = 1.5, tab_width: float = 6.0,
     finish: float = 0.2, clear: float = CLEAR,
-) -> Cut:
+) -> OutlineCut:
     """Cut round the outside of a shape, leaving tabs that hold it.
 
     Parameters
     ----------
     shape : shapely Polygon
-        The finished outline, in plan, mm.
+        The finished outline, in plan, mm, without holes: openings are cut before it, with `pocket`. What the cutter
+        does not go into, narrow bays and corners that point inward, stays: see ``left`` and ``warnings`` of the cut.
     stock : float
         Height of the stock above the underside, mm.
     blank : (x_min, y_min, x_max, y_max)
@@ -436,16 +506,17 @@ def outline(
         How many, spread over the long edges along x, or all round where these have no room; or where on the outline,
         mm. With 0 what sticks the work down over its whole face must hold the part when it comes free.
     tab_height, tab_width : float
-        What is left standing of each, mm.
+        What is left standing of each, mm; lower than the stock.
     finish : float
-        What the layers leave on the walls for a last lap at full depth, mm, a tenth of the cutter at most; 0 for no
-        such lap.
+        The most that a last lap at full depth takes off the walls, mm, up to 0.3: never more than a tenth of the
+        cutter, and less where that would load it too hard. 0 for no such lap.
 
     Raises
     ------
     PathgenError
         Naming the argument; for tabs that nothing beside them holds, or that the cutter's own way would take away.
-        CutterError for a cutter that is not a flat end or too short.
+        CutterError for a cutter that is not a flat end or too short, and for a bay with a mouth that it does not go
+        through.
 
     Examples
     --------
@@ -455,14 +526,27 @@ def outline(
     >>> cut = pathgen.outline(shapely.box(0, -25, 120, 25), flat_3, stock=6.0, blank=(-10, -35, 130, 35), tabs=2)
     >>> [float(cut.points[:, axis].min()) for axis in range(3)]
     [-1.7, -26.7, 0.0]
+    >>> round(cut.left.area, 2)
+    0.0
     """
     board = given.area("outline shape", shape, parts=False)
     assert isinstance(board, shapely.Polygon)
+    if board.interiors:
+        raise PathgenError("outline shape", f"a polygon with {counted(len(board.interiors), 'hole')}: only the outside "
+                           "is cut", allowed="one without holes",
+                           remedy="cut the holes first, with pathgen.pocket, and give shapely.Polygon(shape.exterior)")
     bottom = given.length("outline bottom", bottom, least=-5.0)
     stock = given.length("outline stock", stock, least=max(0.0, bottom) + _LEAST)
     (cutter,) = _cutters("outline cutter", [cutter])
     wide = given.length("outline tab_width", tab_width, above=0.0)
     high = given.length("outline tab_height", tab_height, least=0.0)
+    if high >= stock and not (isinstance(tabs, int | np.integer) and tabs == 0):
+        raise PathgenError("outline tab_height", f"{high:g} mm reaches the top of the stock",
+                           allowed=f"less than {stock:g} mm", remedy="make the tabs lower")
+    lap = given.length("outline finish", finish, least=0.0)
+    if lap > _MOST_LAP:
+        raise PathgenError("outline finish", f"{lap:g} mm", allowed=f"0 to {_MOST_LAP:g} mm: the last lap meets the whole "
+                           "height of the wall at once", remedy="make it less")
     if isinstance(tabs, int | np.integer):
         count = int(given.length("outline tabs", tabs, least=0.0, most=100.0, unit=""))
         at = tab_points(board, count, avoid=np.empty((0, 2)), width=wide, cutter=cutter, rise=max(high - bottom, 0.0),
@@ -470,13 +554,30 @@ def outline(
     else:
         at = _places(tabs, board)
         check_tabs_stand(Tabs(at, high, wide), board, cutter=cutter, rise=max(high - bottom, 0.0), where="outline tabs")
-    left = Tabs(at, high, wide)
+    stand = Tabs(at, high, wide)
     if len(at):
-        check_tabs_hold(left, board, blank=_blank(blank, board), cutter=cutter, where="outline tabs")
-    return _cut(outlining(
-        board, cutter=cutter, top=stock, bottom=bottom, tabs=left,
-        finish=given.length("outline finish", finish, least=0.0), rapids=_rapids(stock, clear),
-    ), cutter)
+        check_tabs_hold(stand, board, blank=_blank(blank, board), cutter=cutter, where="outline tabs")
+    path = outlining(board, cutter=cutter, top=stock, bottom=bottom, tabs=stand, finish=lap,
+                     rapids=_rapids(stock, clear))
+    return OutlineCut(path.points, path.kinds, cutter, _not_entered(board, cutter))
+
+
+def _not_entered(board: shapely.Polygon, cutter: Cutter) -> shapely.Polygon | shapely.MultiPolygon:
+    """What stays beside an outline where its cutter does not go in: in narrow bays, in corners that point inward.
+
+    Raises CutterError for a bay that is wider behind its mouth: there the cutter would not come at all.
+    """
+    reach = cutter.radius * (1.0 + _INNER)
+    way = overlay.buffer(board, reach, quad_segs=64)
+    rings = shapely.get_rings(way)
+    if len(rings) > 1:
+        x, y = shapely.get_coordinates(shapely.shortest_line(rings[0], rings[1]).centroid)[0]
+        raise CutterError(f"outline cutter {cutter.name!r}", f"does not go into the outline near {place_words(x, y)}",
+                          allowed=f"bays with mouths {2 * reach:.2f} mm wide or more",
+                          remedy="take a smaller cutter, or make that bay's mouth wider")
+    pieces = shapely.get_parts(overlay.difference(overlay.buffer(way, -reach, quad_segs=64), board))
+    pieces = pieces[(shapely.get_type_id(pieces) == 3) & (shapely.area(pieces) > _LITTLE)]
+    return pieces[0] if len(pieces) == 1 else shapely.multipolygons(pieces)
 
 
 def _places(tabs: ArrayLike, board: shapely.Polygon) -> Floats:
@@ -630,6 +731,20 @@ def _under(where: str, shape: shapely.Geometry, top: Surface, *, past: float = 0
         raise PathgenError(where, f"the surface's radius changes so fast that its edges go {goes} along it",
                            allowed=f"1 in {1.0 / STEEPEST:g}", remedy="take radii nearer to each other, or a narrower "
                            "or a shorter shape")
+
+
+def _thinnest(where: str, x: Floats, y: Floats, top: Surface) -> float:
+    """The least height of a surface over some places, mm. Raises PathgenError where that is as good as none."""
+    high = top.height(x, y)
+    worst = int(np.argmin(high))
+    if high[worst] > _LEAST:
+        return float(high[worst])
+    raise PathgenError(
+        where, f"comes to {place_words(float(x[worst]), float(y[worst]))}, where the surface lies "
+        f"{abs(high[worst]):.2f} mm {'above' if high[worst] > 0 else 'below'} the underside: there is no wood",
+        allowed=f"where it lies more than {_LEAST:g} mm above the underside",
+        remedy="the centre-line of the surface is y 0: move or shrink the shape, or take a thicker top",
+    )
 
 
 def _corners(shape: shapely.Geometry) -> tuple[Floats, Floats]:

@@ -11,6 +11,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.toolpath import Rapids, Toolpath
 from pathgen.base.units import falls_short, rounded_up
+from pathgen.strategies.entering import SHORTEST
 from pathgen.work.features import Holes
 
 CHORD = 2e-3
@@ -48,9 +49,12 @@ def _check(holes: Holes, cutter: Cutter, depth: float) -> None:
             allowed=f"more than {holes.diameter / 2:g} mm and at most {holes.diameter:g} mm",
             remedy="take another cutter",
         )
-    if not cutter.plunges and holes.diameter - cutter.diameter < _SAME:
-        raise CutterError(where, "cannot cut at its centre (plunges = false), and holes of its own size are drilled",
-                          allowed="a cutter that plunges", remedy="take one, or a smaller cutter that goes round")
+    least = cutter.diameter + max(_SAME, SHORTEST * cutter.radius)
+    if not cutter.plunges and holes.diameter < least:
+        raise CutterError(
+            where, f"cannot cut at its centre (plunges = false), and hardly moves aside "
+            f"in holes of {holes.diameter:g} mm: a core would be left", allowed=f"holes of {least:g} mm or more, or a "
+            "cutter that plunges", remedy="take one, or a smaller cutter that goes round")
     if falls_short(cutter.flute_length, depth):
         raise CutterError(where, f"its flute is {cutter.flute_length:g} mm long and the holes are {depth:.2f} mm deep",
                           allowed=f"{rounded_up(depth):.2f} mm or more", remedy="take a longer cutter")

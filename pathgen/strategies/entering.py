@@ -6,6 +6,8 @@ import math
 from itertools import pairwise
 
 import numpy as np
+import shapely
+from numpy.typing import ArrayLike
 
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
@@ -16,7 +18,17 @@ from pathgen.base.units import place_words
 PECKS = 4
 """Pecks for each stepdown where a flat end goes straight down into wood."""
 
+SHORTEST = 0.3
+"""Of a cutter's half-width: how wide must be what the axis of one that cannot cut at its centre goes to and fro on, or
+round on as a helix, while it sinks. Its core, which does not cut, may be half as wide as its half-width is: in the
+middle of that way it comes away."""
+
 NO_WAY_DOWN = "cannot cut at its centre (plunges = false), and there is no room for a ramp or a helix down"
+
+
+def span(ways: ArrayLike) -> Floats:
+    """How wide shapely geometries are, mm: the circle round each, in whose middle an axis on it stays longest."""
+    return np.asarray(2.0 * shapely.minimum_bounding_radius(ways))
 
 
 def ramped_in(run: Floats, above: float, cutter: Cutter) -> Floats:
@@ -84,6 +96,6 @@ def no_way_down(cutter: Cutter, depth: float, x: float, y: float, *, way: float)
     """
     return CutterError(
         f"cutter {cutter.name!r}", f"{NO_WAY_DOWN} {depth:.2f} mm at {place_words(x, y)}",
-        allowed=f"a way of {way:.2f} mm or more for its axis",
+        allowed=f"a way of {way:.2f} mm or more for its axis, straight across",
         remedy="take a cutter that plunges, or a smaller one, or draw that place wider",
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -41,6 +41,7 @@ from pathgen.work.operations import CutOut, Slot
 
 TOO_LONG = "too-long"
 PLAIN = "moves by G0 to G3, and what all controllers read alike: G4 G17 to G21 G54 G90 G94, F S, M3 M5 M30"
+_COMMENT = re.compile(r"\([^()]*\)")
 _TITLE = re.compile(r"^program (\d+) of (\d+)\b")
 
 _CLEAR = 0.03  # mm: how close to the edges of board and slots the surface is measured
@@ -116,6 +117,7 @@ def verify(
     job_fingerprint: str | None = None,
     tolerances: Tolerances | None = None,
     pictured: bool = False,
+    written: Mapping[str, str] | None = None,
 ) -> Verification:
     """Read the programs, remove material as the machine would, and compare with the part.
 
@@ -131,6 +133,8 @@ def verify(
         What the programs' headers should state.
     pictured : bool
         Keep small copies of what stands there after each program, for pictures.
+    written : mapping of file name to text, optional
+        Programs as they were written, as far as that is known: of these it is told whether more than comments changed.
 
     Notes
     -----
@@ -138,7 +142,7 @@ def verify(
     done without it: each by itself, in simulation those before it, and the finished part not at all.
     """
     look = partial(verify_once, clamping, texts, job_fingerprint=job_fingerprint, tolerances=tolerances,
-                   pictured=pictured)
+                   pictured=pictured, written=written)
     resolution = given.length("--resolution", resolution, most=5.0)
     x0, y0, x1, y1 = clamping.stock.bounds
     least = math.sqrt((x1 - x0) * (y1 - y0) / MOST_POINTS)
@@ -170,18 +174,22 @@ def _steps(clamping: Clamping) -> tuple[Step, ...]:
 def verify_once(
     clamping: Clamping, texts: Mapping[str, str], *, resolution: float, job_fingerprint: str | None = None,
     tolerances: Tolerances | None = None, pictured: bool = False, most: float | None = None,
+    written: Mapping[str, str] | None = None,
 ) -> Verification:
     """`verify` on one grid; `most` is the work that simulating may take, where that is not what such a grid allows."""
     began = time.perf_counter()
     tolerances = tolerances or Tolerances()
     found: list[Finding] = []
-    under, texts = _under(clamping, texts, resolution, job_fingerprint, tolerances, pictured, most)
+    under, texts = _under(clamping, texts, partial(
+        verify_once, resolution=resolution, job_fingerprint=job_fingerprint, tolerances=tolerances, pictured=pictured,
+        most=most, written=written))
     if under is not None:
         found += under.findings
     below = _below(under, clamping)
     gone = below.through if below is not None else None
     programs = read_programs(clamping, texts, found)
-    found += header_findings(programs, job_fingerprint)
+    edited = [name for name, program in programs.items() if _edited(program, texts[name], (written or {}).get(name))]
+    found += header_findings(programs, job_fingerprint, edited)
     readable = [step for step in clamping.steps if step.file_name in programs]
     moves = {step.order: motion_over_board(programs[step.file_name], clamping, chord_tolerance=tolerances.chord,
                                            step=step) for step in readable}
@@ -219,7 +227,7 @@ def verify_once(
         low, high = min(deviation.low, ridges.below), max(deviation.high, ridges.above)
     by_grid = (not unread and forbids(found[of_texts:])) or bool(under and under.by_grid)
     return Verification(
-        findings=tuple(sorted(_blamed(found, programs), key=lambda f: rank(f.code, f.severity))),
+        findings=tuple(sorted(_blamed(found, programs, edited), key=lambda f: rank(f.code, f.severity))),
         surface_low=low, surface_high=high,
         scallop_measured=ridges.highest if ridges else math.nan, ridges=ridges,
         simulation=sim, loads=loads,
@@ -231,7 +239,7 @@ def verify_once(
 
 def verify_all(
     clampings: Sequence[Clamping], texts: Mapping[str, str], *, resolution: float = 0.1,
-    job_fingerprint: str | None = None,
+    job_fingerprint: str | None = None, written: Mapping[str, str] | None = None,
 ) -> tuple[tuple[Verification, ...], tuple[Finding, ...]]:
     """Each of several clampings with its own programs, and what is found of all of them together.
 
@@ -239,7 +247,7 @@ def verify_all(
     """
     own = [{name: text for name, text in texts.items() if name in one.files} for one in clampings]
     own[0] |= {name: text for name, text in texts.items() if not any(name in mine for mine in own)}
-    found = tuple(verify(one, mine, resolution=resolution, job_fingerprint=job_fingerprint)
+    found = tuple(verify(one, mine, resolution=resolution, job_fingerprint=job_fingerprint, written=written)
                   for one, mine in zip(clampings, own, strict=True))
     return found, together_findings(clampings, found)
 
@@ -253,16 +261,13 @@ def together_findings(clampings: Sequence[Clamping], found: Sequence[Verificatio
 
 
 def _under(
-    clamping: Clamping, texts: Mapping[str, str], resolution: float, job_fingerprint: str | None,
-    tolerances: Tolerances, pictured: bool, most: float | None,
+    clamping: Clamping, texts: Mapping[str, str], look: Callable[[Clamping, Mapping[str, str]], Verification],
 ) -> tuple[Verification | None, Mapping[str, str]]:
-    """What the programs of the other side do, where there is one; and the texts that are not its own."""
+    """What the programs of the other side do, where there is one, looked at; and the texts that are not its own."""
     if clamping.under is None:
         return None, texts
     own = {name: text for name, text in texts.items() if name in clamping.under.files}
-    found = verify_once(clamping.under, own, resolution=resolution, job_fingerprint=job_fingerprint,
-                        tolerances=tolerances, pictured=pictured, most=most)
-    return found, {name: text for name, text in texts.items() if name not in own}
+    return look(clamping.under, own), {name: text for name, text in texts.items() if name not in own}
 
 
 def _below(under: Verification | None, clamping: Clamping) -> Below | None:
@@ -370,8 +375,10 @@ def _not_compared(unread: Sequence[Step]) -> Iterator[Finding]:
         )
 
 
-def header_findings(programs: Mapping[str, ReadProgram], job_fingerprint: str | None) -> Iterator[Finding]:
-    """Programs of another job, in one finding where all are of the same one; or changed since they were written."""
+def header_findings(
+    programs: Mapping[str, ReadProgram], job_fingerprint: str | None, edited: Sequence[str]
+) -> Iterator[Finding]:
+    """Programs of another job, in one finding where all are of the same one; or `edited` since they were written."""
     every = programs.values() if job_fingerprint else ()
     unmarked = [one for one in every if one.job_fingerprint is None]
     others = [one for one in every if one.job_fingerprint not in (None, job_fingerprint)]
@@ -389,25 +396,37 @@ def header_findings(programs: Mapping[str, ReadProgram], job_fingerprint: str | 
             got="no comment says which job it is of: its moves alone were held against this one",
             allowed=f"job fingerprint {job_fingerprint}", remedy=f"see that it is of this job, or {AGAIN}",
         )
-    for program in programs.values():
-        if _edited(program):
-            yield Finding(
-                code=EDITED, severity="warn", where=program.name, got="the lines were changed since it was verified",
-                allowed=f"program fingerprint {program.program_fingerprint}",
-                remedy="read the other findings with care",
-            )
+    for name in edited:
+        bare = programs[name].program_fingerprint is None
+        yield Finding(
+            code=EDITED, severity="warn", where=name, allowed="lines as they were written, or a change of your own",
+            got="its lines were changed since it was verified" + bare * ", or that alone which states its fingerprint",
+            remedy="if you made it, go by what is found here of what it does now; if not, make the programs again from "
+                   "the job",
+        )
 
 
-def _edited(program: ReadProgram) -> bool:
-    return program.program_fingerprint not in (None, program.own_fingerprint)
+def _edited(program: ReadProgram, text: str, written: str | None) -> bool:
+    """Whether more was changed of a program than comments, or may have been, where what was `written` is not known."""
+    states = program.program_fingerprint
+    if states == program.own_fingerprint or states is program.job_fingerprint is None:
+        return False
+    return written is None or _code(text) != _code(written)
 
 
-def _blamed(found: Sequence[Finding], programs: Mapping[str, ReadProgram]) -> Iterator[Finding]:
+def _code(text: str) -> list[str]:
+    """The lines of a program without comments, which stand in brackets (RS274/NGC, 3.3.4), and without blanks."""
+    lines = ("".join(_COMMENT.sub("", line).split()).upper() for line in text.splitlines())
+    return [line for line in lines if line]
+
+
+def _blamed(
+    found: Sequence[Finding], programs: Mapping[str, ReadProgram], edited: Sequence[str]
+) -> Iterator[Finding]:
     """The same, those of programs that were not changed with the ones that were: what is wrong may come of them.
 
     Nothing forbids cutting what a build wrote, while it may have been warned of before.
     """
-    edited = [name for name, program in programs.items() if _edited(program)]
     for one in found:
         name = one.where.partition(",")[0]
         if edited and one.severity == "forbid" and one.code != OTHER_JOB and name in programs and name not in edited:

@@ -28,8 +28,8 @@ from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.removal.bites import Bites
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import Finding, Tolerances, at, at_end
-from pathgen.verify.plunging import PLUNGED, plunged
+from pathgen.verify.abilities import plunge_findings, shank_findings
+from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.simulate import Simulation, deepest_cut
 from pathgen.work.clamping import Clamping, Step
 
@@ -92,19 +92,8 @@ def cutting_findings(
                           where=at(step.file_name, int(motion.line[hit]), *bites.at[hit]),
                           got=f"a rapid {bites.drop[hit]:.3f} mm into the work", allowed="rapids through air only",
                           remedy="lift the cutter first")
-        if (down := plunged(bites, motion, step.cutter)) is not None:
-            (move, sunk), borne = down, PLUNGED * step.cutter.diameter if step.cutter.is_flat else 0.0
-            yield Finding(
-                code="plunge-into-wood", where=at_end(step.file_name, motion, move),
-                severity="forbid" if sunk > borne else "warn",
-                got=f'{sunk:.2f} mm straight down with "{step.cutter.name}", which cannot cut at its centre (plunges = '
-                "false)", allowed="a ramp, a helix, or down in air",
-            )
-        if taken.shank.depth:
-            yield Finding(code="shank-rubs", where=at(step.file_name, taken.shank.line, taken.shank.x, taken.shank.y),
-                          got=f"what stands beside the cutter reaches {taken.shank.depth:.2f} mm above its flutes",
-                          allowed=f'{step.cutter.flute_length:g} mm of flute on cutter "{step.cutter.name}"',
-                          remedy="take a longer cutter, or cut shallower")
+        yield from plunge_findings(bites, motion, step.cutter, step.file_name)
+        yield from shank_findings(taken.shank, step.cutter, step.file_name)
 
 
 def too_deep(

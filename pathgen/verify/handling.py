@@ -14,6 +14,7 @@ import shapely
 from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.units import format_length
 from pathgen.removal.motion import Motion
+from pathgen.verify.abilities import sinking, too_fast
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.in_plan import lines_of
 from pathgen.verify.read import RAPID, ReadProgram
@@ -181,7 +182,7 @@ def _feeds(
         program, (program.kind != RAPID) & (program.feed <= 0), "no-feed", "a feed move before any F",
         "F before it (NISTIR 6556, 3.5.2)", "give a feed",
     )
-    fast = cutting & (motion.feed > cutter.feed * (1 + tolerances.feed) + 0.02)
+    fast = cutting & too_fast(motion.feed, cutter.feed, tolerances)
     if fast.any():
         i = int(np.argmax(np.where(fast, motion.feed, 0)))
         yield Finding(code="feed-too-fast", where=at(program.name, int(motion.line[i])),
@@ -197,11 +198,9 @@ def _feeds(
             remedy="a cutter that rubs burns the wood: check the feed",
         )
     run = clamping.to_machine(motion.end, step) - clamping.to_machine(motion.start, step)  # down is along the spindle
-    length = np.linalg.norm(run, axis=1)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        rate = motion.feed * np.maximum(-run[:, 2] - tolerances.rounding, 0.0) / length
-        plunging = cutting & (rate > cutter.plunge * (1 + tolerances.feed) + 0.02)
-        plunging &= ~(motion.end[:, 2] > max(_tops(clamping)))  # nothing stands so high
+    rate = sinking(run, motion.feed, tolerances)
+    plunging = cutting & too_fast(rate, cutter.plunge, tolerances)
+    plunging &= ~(motion.end[:, 2] > max(_tops(clamping)))  # nothing stands so high
     if plunging.any():
         i = int(np.argmax(np.where(plunging, rate, 0)))
         yield Finding(code="plunge-too-fast", where=at_end(program.name, motion, i),

@@ -1,47 +1,52 @@
-"""What a program's head has the maker set, beside what the job gives: by it the cutter is fitted and zero is set."""
+"""What a program's head says, beside what the job gives: by it the cutter is fitted, zero is set, the maker goes on."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from difflib import SequenceMatcher
 
-from pathgen.verify.findings import Finding, at
+from pathgen.verify.findings import AGAIN, Finding, at
 from pathgen.verify.read import ReadProgram
 
-_SETS = ("cutter ", "zero: ", "before pressing start")
-"""What a maker acts on before the start; the rest of a head is for knowing, and for afterwards."""
+_ACTS = ("cutter ", "zero: ", "before pressing start", "afterwards: ")
+"""What a maker acts on, before the start and when a program has ended; the rest of a head is for knowing."""
 
 _MOST = 1000
 """Comments among which those of a head are looked for."""
 
 
 def head_findings(program: ReadProgram, given: Sequence[str]) -> Iterator[Finding]:
-    """Comments that have the maker set something, and that are not as `given`: changed, or left out.
+    """Comments that are not as `given`, changed or left out: of those that a maker acts on all, of the others the first.
 
     Comments that were added are the maker's own.
     """
-    lines, sets = [text.strip() for _, text in program.comments[:_MOST]], list(_setting(given))
+    lines, acts, told = [text.strip() for _, text in program.comments[:_MOST]], list(_acting(given)), False
     for kind, i, i_end, j, j_end in SequenceMatcher(a=list(given), b=lines, autojunk=False).get_opcodes():
-        first = next((k for k in range(i, i_end) if sets[k]), None) if kind in ("replace", "delete") else None
-        if first is not None:
-            at_line = j + first - i
-            there = at_line < j_end
-            yield Finding(
-                code="other-head", got=f"its head says: {_words(lines[at_line])}" if there else
-                "its head leaves out a line that was here",
-                where=at(program.name, program.comments[min(at_line, len(lines) - 1)][0] if lines else None),
-                allowed=f"{_words(given[first])}, as the job gives it: by its head the machine is set",
-            )
+        if kind not in ("replace", "delete"):
+            continue
+        first = next((k for k in range(i, i_end) if acts[k]), None)
+        if first is None and told:
+            continue
+        changed = i if first is None else first
+        at_line = j + changed - i
+        there, told = at_line < j_end, told or first is None
+        yield Finding(
+            code="other-comment" if first is None else "other-head", severity="note" if first is None else "forbid",
+            got=f"its head says: {_words(lines[at_line])}" if there else "its head leaves out a line that was here",
+            where=at(program.name, program.comments[min(at_line, len(lines) - 1)][0] if lines else None),
+            allowed=f"{_words(given[changed])}, as the job gives it" + (
+                "" if first is None else ": by its head the machine is set, and the work goes on"),
+            remedy=AGAIN if first is not None else "nothing that the machine does hangs on it: see that it is yours",
+        )
 
 
-def _setting(comments: Sequence[str]) -> Iterator[bool]:
-    """Of each comment of a head whether it has the maker set something; what goes on or is listed belongs to its key.
-    """
-    sets = False
+def _acting(comments: Sequence[str]) -> Iterator[bool]:
+    """Of each comment of a head whether a maker acts on it; what goes on or is listed belongs to its key."""
+    acts = False
     for text in comments:
         if not text.startswith((".. ", "- ")):
-            sets = text.startswith(_SETS)
-        yield sets
+            acts = text.startswith(_ACTS)
+        yield acts
 
 
 def _words(text: str) -> str:

@@ -7,7 +7,6 @@ are written in, once `zero` says where their zero is.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -21,15 +20,14 @@ from pathgen.base.arrays import Bools, Floats
 from pathgen.base.brief import Brief
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError, ProgramError
-from pathgen.base.files import read_text
-from pathgen.base.limits import MOST_POINTS, PROGRAM
+from pathgen.base.limits import MOST_POINTS
 from pathgen.base.markup import as_svg, as_table
 from pathgen.base.picture import INK, PALE, WOOD, View, area, lines
 from pathgen.base.shading import as_png, light_on
 from pathgen.base.surface import Surface
 from pathgen.removal.bites import Bites
 from pathgen.removal.grid import Grid, Heights
-from pathgen.removal.material import Material, Noting, TooLongError, most_work
+from pathgen.removal.material import Material, Noting, TooLongError, Worst, most_work
 from pathgen.removal.motion import Motion
 from pathgen.verify.cutting import is_shaving, longest_piece
 from pathgen.verify.findings import Tolerances
@@ -41,14 +39,13 @@ Text = str | Path | ReadProgram
 MUCH_BESIDE = 0.05
 """Share of a program's cutting over no blank that is told: passes and outlines run a little past its edges."""
 
-_FILE_NAME = re.compile(r".+\.(nc|ngc|tap|gcode|gc|cnc|txt)\s*", re.IGNORECASE)  # in one line
 _CHORD = 1e-4  # mm: arcs as straight moves
 _WOOD = np.array([190, 150, 112])
 _BED = 232
 _SHOWN = 1600  # points along a picture's side at most
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Blank:
     """A block of material on the bed: from x[0] to x[1], y[0] to y[1], its underside at z 0, mm.
 
@@ -121,6 +118,8 @@ class Took(Brief):
         Of each move: `volume` (mm3), `depth` (mm), `drop` (mm), `edge` and where.
     pieces : Motion, Bites
         The same with long moves in pieces, as they are judged.
+    shank : Worst
+        The highest that stood beside the cutter above its flutes: `depth` (mm, 0 for nothing), `x`, `y` and `line`.
 
     Examples
     --------
@@ -138,6 +137,7 @@ class Took(Brief):
     bites: Bites
     name: str
     pieces: tuple[Motion, Bites]
+    shank: Worst
 
     @property
     def start(self) -> Floats:
@@ -257,9 +257,15 @@ class HeightField(Brief):
     ) -> HeightField:
         """The same with cured fill over an area (shapely polygon, mm), up to `proud` mm above a surface.
 
-        What stands higher stays as it is. Raises PathgenError as `pocket` does.
+        What stands higher stays as it is. Raises PathgenError as `pocket` does, and for an area with no point of these
+        that stands on the bed.
         """
         wet = self.grid.covered(given.area("filled area", area)) & np.isfinite(self.top)
+        if not wet.any():
+            x0, y0, x1, y1 = self.grid.xs[0], self.grid.ys[0], self.grid.xs[-1], self.grid.ys[-1]
+            raise PathgenError("filled area", "one that covers no point of what stands there",
+                               allowed=f"on the blank: {x0:.2f} to {x1:.2f} mm along X, {y0:.2f} to {y1:.2f} mm along Y",
+                               remedy="give it in the blank's frame, mm; or take a smaller resolution")
         proud = given.length("filled proud", proud, least=-50.0, most=50.0)
         level = given.value("filled top", top, Surface).height(self.x, self.y[:, None]) + proud
         return replace(self, top=np.where(wet, np.fmax(self.top, level), self.top).astype(np.float32))
@@ -368,7 +374,7 @@ def simulate(
                                remedy="is it in other units? if not, take a larger resolution") from None
         assert taken.bites is not None
         took.append(Took(cutter=cutter, motion=motion, bites=taken.bites.together(count), name=name,
-                         pieces=(pieces, taken.bites)))
+                         pieces=(pieces, taken.bites), shank=taken.shank))
     earlier = blank.took if isinstance(blank, HeightField) else ()
     return HeightField(x=grid.xs, y=grid.ys, top=top, before=before, took=(*earlier, *took))
 
@@ -420,12 +426,7 @@ def compare_heights(
 
 def read(program: object, *, name: str = "program") -> ReadProgram:
     """What a program says, given in any way; `name` is for text that has none."""
-    if isinstance(program, Path):
-        name, program = program.name, read_text(program, PROGRAM)
-    if isinstance(program, str) and _FILE_NAME.fullmatch(program):
-        raise PathgenError("program", f"{program!r}, the name of a file", remedy=f"give Path({program!r})",
-                           allowed="text, a pathlib.Path, or a ReadProgram")
-    if isinstance(program, str):
+    if isinstance(program, str | Path):
         program = read_program(program, name=name)
     if not isinstance(program, ReadProgram):
         raise PathgenError("program", f"a {type(program).__name__}", allowed="text, a pathlib.Path, or a ReadProgram",

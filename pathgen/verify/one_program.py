@@ -17,6 +17,7 @@ from pathgen.base.markup import as_table
 from pathgen.base.plain import rounded, rounded_point
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, place_words
+from pathgen.verify.abilities import faster_findings, plunge_findings, shank_findings
 from pathgen.verify.cutting import SHAVING, too_deep
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.heights import (
@@ -60,7 +61,7 @@ class ProgramCheck(Brief):
         Each with code, severity, where, got, allowed and remedy: rapids through material, cuts deeper than the
         stepdown, ridges over the limit, cuts below the surface and wood left above it (where a limit is given; without
         one, passes that follow the surface at another height or stray from it, a warning), cuts beside the blank, with
-        the spindle off, turning backwards or without a feed, a spindle left on at the end, a file without one.
+        the spindle off, turning backwards or without a feed, a spindle left on at the end, a file without one; what the cutter cannot do.
 
     Examples
     --------
@@ -137,7 +138,8 @@ def check_program(
     program : text, Path or ReadProgram
         Within the plain subset of RS274/NGC, mm or inches.
     cutter : Cutter
-        What it is run with; its stepdown is the deepest cut allowed.
+        What it is run with; its stepdown is the deepest cut allowed. What it cannot do is told too: straight down into
+        wood with ``plunges`` false, wood beside it above its flutes, more than its feeds and speed (a warning).
     top : Surface
         What the surface should be.
     blank : Blank
@@ -187,7 +189,7 @@ def check_program(
         against = _highest_inside(field, against) if spot is None else replace(
             against, high=spot.high, high_at=spot.high_at)
     findings = [*_of_raw_wood(_moves(took), blank, top, lambda cut: simulate(
-        cut, program, cutter, resolution=resolution, zero=zero)), *_units(program), *_spindle(program, took),
+        cut, program, cutter, resolution=resolution, zero=zero)), *_abilities(took, program), *_units(program), *_spindle(program, took),
         *_beside(field), *(
         _unjudged(took.name, against, measured, top) if limit is None else
         _surface(took.name, against, measured, spot, limit, top))]
@@ -256,6 +258,14 @@ def _of_raw_wood(
         codes -= {one.code for one in _moves(again(replace(blank, top=top)).took[-1])}
         wrong = [replace(one, remedy=f"{one.remedy}; {_SURFACED}") if one.code in codes else one for one in wrong]
     yield from wrong
+
+
+def _abilities(took: Took, program: ReadProgram) -> Iterator[Finding]:
+    """What the cutter that was given cannot do, or is not said to."""
+    motion, bites = took.pieces
+    yield from plunge_findings(bites, motion, took.cutter, took.name, remedy="go in by a ramp or a helix")
+    yield from shank_findings(took.shank, took.cutter, took.name)
+    yield from faster_findings(motion, bites, program.speed[motion.motion], took.cutter, took.name)
 
 
 def _units(program: ReadProgram) -> Iterator[Finding]:

@@ -12,6 +12,7 @@ import hashlib
 import math
 import re
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -21,7 +22,8 @@ from pathgen.base import given
 from pathgen.base.arrays import Floats, Ints
 from pathgen.base.brief import Brief
 from pathgen.base.errors import ProgramError
-from pathgen.base.limits import FURTHEST, MOST_CHORDS, MOST_LINES
+from pathgen.base.files import read_text
+from pathgen.base.limits import FURTHEST, MOST_CHORDS, MOST_LINES, PROGRAM
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import path_in_plan
 from pathgen.base.plain import figure
@@ -52,6 +54,8 @@ _REFUSED = {
     "M6": "changes the cutter: one program, one cutter",
 }
 
+_FILE_NAME = re.compile(r".+\.(nc|ngc|tap|gcode|gc|cnc|txt)\s*", re.IGNORECASE)  # in one line
+_TEXT = "text, or a pathlib.Path"
 _WORD = re.compile(rf"([A-Z])({NUMBER})", re.ASCII)
 _FEWEST_AT_ONCE = 24
 _FINEST_CHORD = 1e-4
@@ -187,13 +191,14 @@ class ReadProgram(Brief):
         return point
 
 
-def read_program(text: str, *, name: str = "program") -> ReadProgram:
-    """What the machine would do with `text`.
+def read_program(text: str | Path, *, name: str = "program") -> ReadProgram:
+    """What the machine would do with a program: its text, or the file at a Path, which goes by the file's name.
 
     Raises
     ------
     ProgramError
         With the line and the reason, for anything outside the plain subset: nothing is skipped or guessed.
+        PathgenError for a file that cannot be read.
 
     Examples
     --------
@@ -204,9 +209,13 @@ def read_program(text: str, *, name: str = "program") -> ReadProgram:
     ([1.0, 2.0, -1.5], 5, True)
     """
     given.value("read_program name", name, str)
+    if isinstance(text, Path):
+        name, text = text.name, read_text(text, PROGRAM)
+    elif isinstance(text, str) and _FILE_NAME.fullmatch(text):
+        raise ProgramError(name, f"{text!r}, the name of a file", allowed=_TEXT, remedy=f"give Path({text!r})")
     if not isinstance(text, str):
-        raise ProgramError(name, f"a {type(text).__name__}", allowed="text",
-                           remedy="read its file: Path(..).read_text()")
+        raise ProgramError(name, f"a {type(text).__name__}", allowed=_TEXT,
+                           remedy="give the program's text, or Path(..) of its file")
     return read_within(text, name=name, most_lines=MOST_LINES, most_chords=MOST_CHORDS)
 
 

@@ -15,7 +15,7 @@ from shapely import Polygon
 from pathgen.base import given
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import Doubt, JobError
+from pathgen.base.errors import Doubt, JobError, PathgenError
 from pathgen.base.markup import as_table
 from pathgen.base.surface import Surface
 from pathgen.work.features import Inlay, Named, Surfacing
@@ -120,6 +120,20 @@ class Machine:
         for name in ("clearance", "rapid", "acceleration", "resolution", "spin_up", "repeatability"):
             given.length(f"machine {name}", getattr(self, name), least=0.0, most=1e6, unit="")
         given.value("machine arcs", self.arcs, bool, words="True or False")
+        if self.travel is not None:
+            words = "(x, y, z) in mm, each above 0"
+            travel = given.place("machine travel", self.travel, count=3, words=words)
+            for axis, far in zip("xyz", travel.tolist(), strict=True):
+                given.length(f"machine travel {axis}", far, above=0.0, most=10 * given.LARGEST)
+            object.__setattr__(self, "travel", tuple(travel.tolist()))
+        if self.spindle is not None:
+            speeds = given.several("machine spindle", self.spindle, words="(lowest, highest) in rpm")
+            low, high = (given.length("machine spindle", one, least=0.0, most=1e6, unit="rpm") for one in (
+                speeds if len(speeds) == 2 else [speeds]))
+            if low > high:
+                raise PathgenError("machine spindle", f"from {low:g} to {high:g} rpm", allowed="(lowest, highest)",
+                                   remedy=f"give ({high:g}, {low:g})")
+            object.__setattr__(self, "spindle", (low, high))
 
     def _repr_html_(self) -> str:
         """What it can do, for notebooks."""

@@ -151,7 +151,7 @@ def _turns(
     """The lines of one group in one layer in the order to cut; `above` is how deep the layer before was."""
     if not cuts:
         return
-    short = np.array([not trace.plunges and along_in_plan(line)[-1] <= trace.shortest_ramp for line, _ in cuts])
+    short = np.array([not (trace.plunges or trace.ramps_on(line)) for line, _ in cuts])
     ends = np.array([[line[0], line[-1]] for line, _ in cuts])
     air = np.array([is_open for _, is_open in cuts]) | (ends[..., 2] <= above + _SHALLOW)
     waiting = np.ones(len(cuts), bool)
@@ -190,7 +190,7 @@ def _enter(turn: _Turn, above: float, trace: Trace) -> None:
     line = turn.line
     if turn.linked:
         return
-    if turn.air or along_in_plan(line)[-1] <= trace.shortest_ramp:
+    if turn.air or not trace.ramps_on(line):
         trace.hop(line[0, :2], float(line[0, 2]))
         return
     way = to_and_fro(line, (line[0, 2] - above) / trace.ramp)

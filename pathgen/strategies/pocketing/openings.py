@@ -19,9 +19,9 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.units import falls_short
+from pathgen.strategies.entering import SHORTEST
 from pathgen.strategies.pocketing.footprints import Footprints
 from pathgen.strategies.pocketing.shapes import FIT, Shapes, cleaned, eroded, mended, quad_segments, with_room
-from pathgen.strategies.pocketing.tracing import SHORTEST
 
 _JUST = 3e-4
 """How much smaller still (mm) where a cutter only just fits: thinner regions of the axis get lost in rounding."""
@@ -86,7 +86,7 @@ class Opening:
     slanted: Footprints | None
     gentle: BaseGeometry | None
     least_way: float = 0.0
-    """Regions of the axis that are no longer all round are too small for a ramp or a helix, mm: 0 for a cutter that
+    """Regions of the axis that are no wider are too small for a ramp or a helix, mm: 0 for a cutter that
     needs none."""
 
     def axis_region(self, parts: Shapes) -> Shapes:

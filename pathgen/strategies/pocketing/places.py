@@ -15,7 +15,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import Move
-from pathgen.strategies.entering import to_and_fro
+from pathgen.strategies.entering import SHORTEST, span, to_and_fro
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, clipped, nest, pieces
 from pathgen.strategies.pocketing.floors import spacing, unfinished
 from pathgen.strategies.pocketing.linking import (
@@ -30,7 +30,7 @@ from pathgen.strategies.pocketing.linking import (
 from pathgen.strategies.pocketing.openings import Opening
 from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.shapes import Shapes, polygons
-from pathgen.strategies.pocketing.tracing import SHORTEST, Trace
+from pathgen.strategies.pocketing.tracing import Trace
 
 _HOP_SECONDS = 1.0
 """What a short hop costs: a lift, a way across, a plunge through air."""
@@ -329,11 +329,8 @@ def _way_in(plan: Plan, k: int, trace: Trace, height: float, around: Polygon) ->
     goes to and fro beside it, in the region `around` that its axis may be in.
     """
     line = plan.line[k]
-    length = float(np.hypot(*np.diff(line, axis=0).T).sum())
-    if plan.round[k] and length > trace.shortest_ramp:
-        return trace.ramp_on(partial(way_in, line), height)
-    if plan.open[k] and length > trace.shortest_ramp:
-        return trace.ramp_on(partial(to_and_fro, line), height)
+    if (plan.round[k] or plan.open[k]) and len(line) > 1 and trace.ramps_on(line):
+        return trace.ramp_on(partial(way_in if plan.round[k] else to_and_fro, line), height)
     return line[:1] if trace.plunges else _way_in_beside(line[:1], around, trace, height)
 
 
@@ -349,7 +346,7 @@ def _way_in_beside(start: Floats, around: Polygon, trace: Trace, height: float) 
             return trace.ramp_on(partial(to_and_fro, ways[np.argmax(inside)]), height)
     outline = turned_to(shapely.get_coordinates(around.exterior), start[0])
     seen = shapely.covers(around, shapely.linestrings([outline[0], start[0]]))
-    if not seen or around.exterior.length <= SHORTEST * trace.width:
+    if not seen or span(around) <= SHORTEST * trace.width:
         return start
     return trace.ramp_on(lambda length: np.vstack([way_in(outline, length), start]), height)
 

@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats, Ints
+from pathgen.strategies.entering import span
 
 Shapes = NDArray[np.object_]
 
@@ -63,9 +64,9 @@ def films(shapes: Shapes, thickness: float) -> Bools:
 
 
 def with_room(axis: Shapes, least: float) -> Shapes:
-    """Regions of the axis without those that are no longer than `least` all round, mm."""
+    """Regions of the axis without those that are no wider than `least`, mm."""
     pieces, owner = shapely.get_parts(axis, return_index=True)
-    roomy = shapely.length(shapely.get_exterior_ring(pieces)) > least
+    roomy = span(pieces) > least
     return of_each(pieces[roomy], owner[roomy], len(axis))
 
 

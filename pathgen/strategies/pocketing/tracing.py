@@ -14,7 +14,7 @@ from pathgen.base.cutters import LEAST_RAMP, Cutter
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath, along_in_plan, simplified
 from pathgen.strategies.easing import Standing, eased
-from pathgen.strategies.entering import PECKS, no_way_down
+from pathgen.strategies.entering import PECKS, SHORTEST, no_way_down, span
 from pathgen.strategies.pocketing.settings import PocketOptions
 
 _OVER = np.nan
@@ -23,11 +23,9 @@ _OVER = np.nan
 _OVER_RIDGES = 0.1
 """How far (mm) above ridges of the first cut a rapid down ends, where they are higher than it ends elsewhere."""
 
-SHORTEST = 0.3
-"""Of a cutter's half-width: the least length of a piece that a ramp goes to and fro on, or round on as a helix."""
-
 _RATHER_DOWN = 1.0
-"""The same for one that plunges: on less it would go down all but straight, in very many moves."""
+"""Of a cutter's half-width: the least length of a piece that a ramp goes to and fro on, or round on as a helix, for one
+that plunges: on less it would go down all but straight, in very many moves."""
 
 _TURNS = 17
 """Points across the width of a cutter, where it passes a bend of the surface."""
@@ -72,10 +70,16 @@ class Trace:
         self.plunges = cutter.plunges
         # one that is round or pointed goes straight down into wood, if it may
         self.ramps = cutter.is_flat or not cutter.plunges
-        self.shortest_ramp = width * (_RATHER_DOWN if self.plunges else SHORTEST)
+        self._shortest_ramp = width * (_RATHER_DOWN if self.plunges else SHORTEST)
         # a flat end over its depth of nothing is in the wood with its uphill side, and in what ridges stand there
         self.uphill = (cutter.radius * slope if cutter.is_flat else 0.0) + options.ridges if self.ramps else 0.0
         self._clear = max(options.approach, options.ridges + _OVER_RIDGES)
+
+    def ramps_on(self, line: Floats) -> bool:
+        """Whether a ramp may go on a piece, (n, 2) or (n, 3): by its length; of a cutter that does not plunge by how
+        wide it is."""
+        return (float(along_in_plan(line)[-1]) if self.plunges else float(span(shapely.linestrings(line[:, :2])))
+                ) > self._shortest_ramp
 
     def _add(self, xy: Floats, depth: Floats | float, kind: Move) -> None:
         rows = np.empty((len(xy), 4))
