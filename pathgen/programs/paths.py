@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -216,7 +216,7 @@ PATHS: Mapping[type[Operation[Any]], Maker] = {
     CutAgain: _again,
     Pocket: _pocket,
     Slot: _along_lines(slotting),
-    NutSlot: _along_lines(slotting),
+    NutSlot: _along_lines(partial(slotting, eases=True)),
     Bevel: _along_lines(bevelling),
     DowelHoles: _holes,
     RoundHoles: _holes,

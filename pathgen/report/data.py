@@ -208,7 +208,7 @@ def _left(programs: Sequence[Program], clamping: Clamping) -> dict[str, Any]:
 def _load(load: Load | None, step: Step) -> dict[str, Any]:
     """Volume per tooth beside a straight-line cut's; nothing where it was not measured."""
     if load is None:  # too small a cutter for the grid, or none that clears wood
-        return {"load": None} if step.operation.works_hard else {}
+        return {"load": None} if step.operation.works_hard(step.cutter) else {}
     return {"load": {"median": rounded(load.median, 2), "high": rounded(load.high, 2),
                      "largest": rounded(load.largest, 2),
                      "angles_deg": [rounded(angle, 1) for angle in load.angles]}}

@@ -41,7 +41,8 @@ def feed_findings(clamping: Clamping) -> list[Finding]:
     MUCH times the most that is usual, or FAR under the least.
     """
     found, cut = [], dict[str, list[Step]]()
-    eased = {s.cutter.name for s in clamping.steps if s.operation.works_hard and s.cutter.eased_feed < s.cutter.feed}
+    eased = {s.cutter.name for s in clamping.steps
+             if s.operation.works_hard(s.cutter) and s.cutter.eased_feed < s.cutter.feed}
     for step in clamping.steps:
         if step.operation.spins:
             cut.setdefault(step.cutter.name, []).append(step)

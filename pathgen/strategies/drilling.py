@@ -9,16 +9,14 @@ import numpy as np
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
-from pathgen.base.toolpath import Rapids, Toolpath
+from pathgen.base.toolpath import Move, Rapids, Toolpath
 from pathgen.base.units import falls_short, rounded_up
+from pathgen.strategies.easing import EASE_FROM
 from pathgen.strategies.entering import SHORTEST
-from pathgen.work.features import Holes
+from pathgen.work.features import AS_WIDE, Holes
 
 CHORD = 2e-3
 """Straight moves round a hole lie within this of its circle, mm."""
-
-_SAME = 0.02
-"""A hole at most this much wider than the cutter is drilled straight down, mm."""
 
 
 def drilling(
@@ -30,13 +28,12 @@ def drilling(
     with too short a flute.
     """
     _check(holes, cutter, top - holes.bottom)
-    ring = (holes.diameter - cutter.diameter) / 2
-    one = _pecks(cutter, top, holes.bottom, rapids.air_z) if 2 * ring < _SAME else None
-    if one is None:
-        one = _helix(cutter, ring, top, holes.bottom, chord_tolerance)
-    runs = [one + [x, y, 0.0] for x, y in holes.at]
-    path = rapids.between(runs)
-    return path.quick_in_own_holes()
+    if holes.drilled_by(cutter):
+        one, kind = _pecks(cutter, top, holes.bottom, rapids.air_z), Move.CUT
+    else:
+        one, kind = _helix(cutter, (holes.diameter - cutter.diameter) / 2, top, holes.bottom, chord_tolerance)
+    path = rapids.between([one + [x, y, 0.0] for x, y in holes.at])
+    return Toolpath(path.points, np.where(path.kinds == Move.CUT, kind, path.kinds)).quick_in_own_holes()
 
 
 def _check(holes: Holes, cutter: Cutter, depth: float) -> None:
@@ -49,7 +46,7 @@ def _check(holes: Holes, cutter: Cutter, depth: float) -> None:
             allowed=f"more than {holes.diameter / 2:g} mm and at most {holes.diameter:g} mm",
             remedy="take another cutter",
         )
-    least = cutter.diameter + max(_SAME, SHORTEST * cutter.radius)
+    least = cutter.diameter + max(AS_WIDE, SHORTEST * cutter.radius)
     if not cutter.plunges and holes.diameter < least:
         raise CutterError(
             where, f"cannot cut at its centre (plunges = false), and hardly moves aside "
@@ -67,12 +64,19 @@ def _pecks(cutter: Cutter, top: float, bottom: float, air_z: float) -> Floats:
     return np.column_stack([np.zeros((len(heights), 2)), heights])
 
 
-def _helix(cutter: Cutter, ring: float, top: float, bottom: float, tolerance: float) -> Floats:
-    """Round and down, no steeper than the plunge feed allows, with a level turn at the bottom; climb cutting."""
-    pitch = min(cutter.stepdown, 2 * math.pi * ring * 0.9 * min(cutter.plunge / cutter.feed, 0.5))
-    turns = max(1, math.ceil((top - bottom) / pitch - 1e-9))
+def _helix(cutter: Cutter, ring: float, top: float, bottom: float, tolerance: float) -> tuple[Floats, Move]:
+    """Round and down, with a level turn at the bottom, climb cutting; and at which feed.
+
+    It sinks no steeper than the cutter's ramp and its plunge feed allow, and takes no more than a full-width cut does:
+    of each turn the hole's area times the pitch, all along.
+    """
     each = max(12, math.ceil(math.pi / math.acos(max(1 - tolerance / ring, -1.0))))
+    way, area = 2 * ring * each * math.sin(math.pi / each), math.pi * (ring + cutter.radius) ** 2
+    steepest = min(math.tan(math.radians(cutter.ramp)), 0.9 * cutter.plunge / cutter.eased_feed)
+    pitch = way * min(steepest, cutter.full_cut / area)  # so no deeper than the stepdown
+    kind = Move.EASED if area * pitch > EASE_FROM * cutter.straight_cut * way else Move.CUT
+    turns = max(1, math.ceil((top - bottom) / pitch - 1e-9))
     turn = np.arange((turns + 1) * each + 1) / each
     height = np.maximum(top - turn * (top - bottom) / turns, bottom)
     angle = 2 * math.pi * turn
-    return np.column_stack([ring * np.cos(angle), ring * np.sin(angle), height])
+    return np.column_stack([ring * np.cos(angle), ring * np.sin(angle), height]), kind

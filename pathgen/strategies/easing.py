@@ -82,7 +82,7 @@ class Standing:
     def over(
         cls, bounds: Sequence[float], cutters: Sequence[Cutter], surface: Surface | None, level: float = 0.0
     ) -> Standing:
-        """What stands over (x_min, y_min, x_max, y_max): a surface, or a flat top at `level`."""
+        """What stands over (x_min, y_min, x_max, y_max): as high as `level`, over a surface where there is one."""
         widths = [2.0 * float(c.half_width(c.stepdown)) for c in cutters]
         asides = [c.stepover * c.diameter for c in cutters]
         cell = max(min(min(widths) / _ACROSS, min(asides) / _ASIDE_ACROSS), max(widths) / _MOST_ACROSS)
@@ -93,7 +93,7 @@ class Standing:
         xs, ys = np.arange(x0, x1, cell) + cell / 2, np.arange(y0, y1, cell) + cell / 2
         top = np.full((len(ys), len(xs)), level, np.float32)
         if surface is not None:
-            top[:] = surface.height(xs, ys[:, None])
+            top += surface.height(xs, ys[:, None])
         return cls(x0, y0, cell, top)
 
     def in_cells(self, tip: Floats, radius: float) -> Places:

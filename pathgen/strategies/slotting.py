@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from itertools import pairwise
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Rapids, Toolpath
 from pathgen.base.units import falls_short, rounded_up, told_apart
+from pathgen.strategies.easing import Standing, eased, may_overload
 from pathgen.strategies.entering import PECKS, pecked_down, pecks, ramped_in, ramps_down
 from pathgen.work.features import Slots, longer
 from pathgen.work.operations import RUN_OUT
@@ -43,7 +45,7 @@ Stands = Callable[[Floats], tuple[Floats, Floats]]
 
 def slotting(
     slots: Slots, *, surface: Surface, cutter: Cutter, rapids: Rapids, chord_tolerance: float = 1e-3,
-    stands: Stands | None = None,
+    stands: Stands | None = None, eases: bool = False,
 ) -> Toolpath:
     """Moves that cut every slot, in layers of the cutter's stepdown, back and forth.
 
@@ -51,7 +53,7 @@ def slotting(
     Each layer is entered by a ramp along the slot, or by pecks, as `slots.entry` says, so that a thin cutter never goes
     a full stepdown straight into wood; left open, by pecks where both ends lie in waste. `stands`
     may know what stands within the cutter's reach of (n, 2) places, for rapids to come lower, and for ramps to begin on
-    top of it.
+    top of it. Where the cutter's feed is not one for slots, it `eases` its full-width cuts.
 
     Raises CutterError for a cutter wider than the slots or than a blind one is long, of another shape than flat-end, or
     with too short a flute.
@@ -87,7 +89,21 @@ def slotting(
             opened.append((np.vstack([begin[:-1], run]), above))
         runs = [run for run, _ in opened]
         air = np.array([above for _, above in opened])
-    return Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air).quick_in_own_holes()
+    path = Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air).quick_in_own_holes()
+    return _eased_by_slots(path, cutter, surface) if eases else path
+
+
+def _eased_by_slots(path: Toolpath, cutter: Cutter, surface: Surface) -> Toolpath:
+    """Each slot by itself, so that what stands there is kept in small cells; from one high way across to the next."""
+    if not may_overload(cutter):
+        return path
+    high = path.points[:, 2] >= path.points[:, 2].max() - 1e-9
+    begins = np.flatnonzero(high & np.append(~high[1:], False))
+    parts = [slice(a, b) for a, b in pairwise([*begins.tolist(), len(path)])]
+    return Toolpath.joined(
+        eased(Toolpath(path.points[p], path.kinds[p]), cutter,
+              Standing.over([*path.points[p, :2].min(axis=0), *path.points[p, :2].max(axis=0)], [cutter], surface))
+        for p in parts)
 
 
 def bevel_tip(slots: Slots, cutter: Cutter) -> float:

@@ -51,7 +51,7 @@ def loads_of(steps: tuple[Step, ...], sim: Simulation, motions: Mapping[int, Mot
     found: dict[int, Load] = {}
     for step in steps:
         taken = sim.taken.get(step.order)
-        if step.operation.works_hard and taken is not None and taken.bites is not None:
+        if step.operation.works_hard(step.cutter) and taken is not None and taken.bites is not None:
             load = load_of(taken.bites, motions[step.order], step.cutter, spacing)
             found |= {step.order: load} if load is not None else {}
     return found

@@ -29,6 +29,8 @@ from pathgen.work.operations import Operation
 
 OPENED = 0.02
 """Depth from which a point counts as opened by a pocket, mm: more than the ridges of any surface."""
+_LOW_RIDGE = 0.1
+"""Of a stepdown: ridges lower than this, that stand where a pocket is begun, may add to its first layer."""
 _ROWS = 32
 _HERE_AND_THERE = np.s_[::7, ::7]
 """Heights by which others are told apart before all of them are compared."""
@@ -221,7 +223,7 @@ def _cut_of(
     program = _Program(
         motion=motions[step.order], cutter=step.cutter, deeper=deepest_cut(clamping, step, tolerances),
         spare=operation.deeper_outside(step.cutter), follows=operation.makes_surface,
-        angle=note and operation.works_hard,
+        angle=note and operation.works_hard(step.cutter),
     ) if step.order in motions else None
     return _Cut(
         order=step.order, program=program, opens=inlay, levels=operation.levels,
@@ -294,6 +296,8 @@ def _left_by(program: _Program, top: Heights, ground: _Ground, most: float) -> _
 def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:
     """How deep a cut of this step may be below what stands there, mm."""
     ridge = max(clamping.surfacing.scallop, clamping.surfacing.leave_scallop) if clamping.surfacing else 0.0
+    if step.operation.opens is not None and step.cutter.is_flat:  # it takes high ones as wood, from their tops down
+        ridge = min(ridge, _LOW_RIDGE * step.cutter.stepdown)
     return step.operation.at_once(step.cutter) + ridge + tolerances.stepdown
 
 

@@ -12,6 +12,7 @@ from shapely import MultiPolygon, Polygon
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats, Ints
+from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 from pathgen.base.units import rounded_down
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, THINNER, MarkErrors, height_influence
@@ -21,6 +22,9 @@ Bottom = Literal["curve", "flat"]
 
 Entry = Literal["ramp", "peck"]
 """How the cutter goes down into each layer of a slot."""
+
+AS_WIDE = 0.02
+"""A hole at most this much wider than the cutter is drilled straight down, mm."""
 
 LEAST_TAB = 0.1
 """Lowest tab that is one, mm."""
@@ -330,6 +334,10 @@ class Holes:
     what: str = "round holes"
     in_files: str = "holes"
     """What they are called in the name of their program."""
+
+    def drilled_by(self, cutter: Cutter) -> bool:
+        """Whether they are at most so much wider than a cutter that it goes straight down in them, not round."""
+        return self.diameter - cutter.diameter < AS_WIDE
 
     @property
     def named(self) -> tuple[Named, ...]:

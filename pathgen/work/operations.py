@@ -102,14 +102,18 @@ class Operation(ABC, Generic[F]):
     """Whether the spindle turns."""
     keeps_cutter: ClassVar[bool] = True
     """Whether its cutter is still in the spindle when the next program starts."""
-    works_hard: ClassVar[bool] = False
-    """Whether it clears wood, so that what a tooth takes is worth measuring."""
+    clears_wood: ClassVar[bool] = False
+    """Whether it clears wood side by side and layer by layer."""
     makes_surface: ClassVar[bool] = False
     """Whether its passes lie over the part's surface."""
     finishes: ClassVar[bool] = False
     """Whether its last passes are the finished surface."""
     instead: ClassVar[str] = "another cutter or stepdown"
     """What of the job may be tried differently where its program does not come out as it should."""
+
+    def works_hard(self, cutter: Cutter) -> bool:
+        """Whether it clears wood with that cutter, so that what a tooth takes is worth measuring."""
+        return self.clears_wood
 
     @property
     def table(self) -> str:
@@ -233,7 +237,7 @@ class SurfaceRough(_Surface):
     """Most of the wood over the surface, in level passes."""
 
     name = "surface-rough"
-    works_hard = True
+    clears_wood = True
 
     @property
     def purpose(self) -> str:
@@ -283,7 +287,7 @@ class Pocket(_Within[Inlay]):
     count: int = 1
     name = "pocket"
     instead = "another cutter, depth or place for the inlay"
-    works_hard = True
+    clears_wood = True
 
     @property
     def inlay(self) -> Inlay:
@@ -540,6 +544,10 @@ class Hover(_Within[Marks]):
 class _Bored(_Within[Holes]):
     """What is drilled, or gone round, at some places."""
 
+    def works_hard(self, cutter: Cutter) -> bool:
+        """It goes round in holes that are wider than the cutter."""
+        return not self.feature.drilled_by(cutter)
+
     def leaves_open(self, clear: float) -> BaseGeometry:
         return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
 
@@ -595,7 +603,7 @@ class CutOut(_Within[Cutouts]):
 
     name = "openings"
     instead = "another cutter for the holes or openings"
-    works_hard = True
+    clears_wood = True
 
     @property
     def in_files(self) -> str:
@@ -756,6 +764,10 @@ class NutSlot(Slot):
     table = "[nut]"
     instead = "another [nut] entry, depth or cutter"
 
+    def works_hard(self, cutter: Cutter) -> bool:
+        """Its cutter is one for pockets, and eased over its whole width; those of other slots have a feed for slots."""
+        return True
+
     @property
     def purpose(self) -> str:
         return "cut the slot for the nut"
@@ -811,7 +823,7 @@ class Outline(Operation[OutlineCut]):
     """What to know and do once it is free."""
     name = "outline"
     instead = "another [outline] cutter, number of tabs or finish"
-    works_hard = True
+    clears_wood = True
 
     @property
     def table(self) -> str:

@@ -31,7 +31,7 @@ from pathgen.strategies.pocketing.linking import (
 )
 from pathgen.strategies.pocketing.middles import middle_lines
 from pathgen.strategies.pocketing.openings import _gentle_enough, opening
-from pathgen.strategies.pocketing.places import _bored, _off
+from pathgen.strategies.pocketing.places import _bored, _off, layer_depths
 from pathgen.strategies.pocketing.shapes import polygons
 from pathgen.strategies.pocketing.tracing import Trace
 from pathgen.strategies.pocketing.volume import _grid_over, _lowest
@@ -398,6 +398,32 @@ def test_a_v_rises_along_the_middle_line_as_the_walls_close_in() -> None:
 
 
 # How it is cut
+
+
+@pytest.mark.parametrize(("ridges", "depths"), [
+    (0.0, [0.3, 0.6]), (0.05, [0.3, 0.6]), (0.06, [0.44, 0.6]), (0.25, [0.25, 0.6]), (0.8, [-0.3, 0.2, 0.6]),
+    (1.2, [-0.7, -0.2, 0.3, 0.6]),
+])
+def test_layers_begin_on_high_ridges(ridges: float, depths: list[float]) -> None:
+    """By hand, with a stepdown of 0.5 mm: a tenth of it is not counted."""
+    cutter = replace(flat_end(1.0), stepdown=0.5)
+    assert layer_depths(cutter, 0.6, ridges) == pytest.approx(depths)
+    pointed = replace(cutter, shape="v", angle=60.0)
+    assert layer_depths(pointed, 0.6, ridges) == pytest.approx([depth for depth in depths if depth > 0.0])
+
+
+@pytest.mark.parametrize("ridges", [0.15, 0.6])
+def test_no_bite_is_deeper_than_the_stepdown_where_ridges_of_the_first_cut_stand(ridges: float) -> None:
+    """Layers were counted from the surface: the first took the ridges too, 0.40 mm with a stepdown of 0.25."""
+    cutter, region = replace(flat_end(0.5), stepdown=0.25, plunges=False), box(20.0, -2.0, 26.0, 2.0)
+    (cut,) = pocket(region, surface=LEVEL, cutters=[cutter], depth=0.7, safe_z=20.0,
+                    options=PocketOptions(ridges=ridges, allowance=0.0))
+    block = Block((19, -3, 27, 3), 0.04, LEVEL.thickness + ridges)
+    loads = block.run(moves_along(cut.toolpath, cutter), 0.25).moving_sideways()
+    assert loads.deepest.max() < 0.25 + 0.005
+    assert loads.per_tooth(over=0.5).max() < 1.5 * 0.45 * 0.5 * 0.25 * cutter.feed
+    assert block.top.min() == pytest.approx(LEVEL.thickness - 0.7)
+    assert not block.by_rapids
 
 
 def test_ramps_never_sink_faster_than_the_plunge_feed() -> None:

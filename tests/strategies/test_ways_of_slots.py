@@ -1,13 +1,14 @@
 """How the cutter goes down into slots and where it ends, on one slot across a level board, by hand."""
 
 import itertools
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import shapely
 
-from pathgen.base.cutters import Cutter
+from pathgen.base.cutters import LOAD_FACTOR, Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.lowered import FallAway, Lowered
 from pathgen.base.surface import Surface
@@ -19,6 +20,7 @@ from pathgen.strategies.slotting import _coarse, bevelling, slotting
 from pathgen.work.features import Holes, Slots
 from pathgen.work.operations import RUN_OUT, Bevel, Slot
 from tests import small_board
+from tests.brute import Block, moves_along
 from tests.plain_cutting import Wood
 from tests.strategies.test_strategies import cutter_of
 
@@ -257,8 +259,10 @@ def test_what_divides_evenly_gets_no_layer_more(high, layers):
     line = np.array([[0.0, 0.0, 2.0], [20.0, 0.0, 2.0]])
     assert (np.diff(ramps_down(line, 2.0 + high, cutter)[:, 0]) > 0).sum() == layers
     assert (np.diff(_pecks(cutter, high / 2, 0.0, 9.0)[:, 2]) > 0).sum() == layers - 1
-    ring = 4.0
-    round_ = _helix(cutter, ring, high, 0.0, 1e-3)
+    # in a hole twice as wide as the cutter a turn takes what a full-width cut does at a stepdown's pitch: pi times 1 mm2
+    # by as much is 50 chords' way times 1 mm2
+    pitch = 50.0 * np.sin(np.pi / 50.0) / np.pi
+    round_, _ = _helix(replace(cutter, ramp=45.0), 0.5, high * pitch, 0.0, 1e-3)
     assert (np.unwrap(np.arctan2(round_[:, 1], round_[:, 0]))[-1]) / (2 * np.pi) == pytest.approx(layers + 1)
     assert round_[-1, 2] == 0.0
 
@@ -271,6 +275,41 @@ def test_the_surface_is_cut_over_a_bay_as_wide_as_a_slot_across_it_runs_out():
         board = SimpleNamespace(board=SimpleNamespace(outline=part), feature=lambda kind, slots=slots: slots,
                                 cutter=lambda kind: None)
         assert Around(clamping=board).surfaced.area == pytest.approx(part.area + more)
+
+
+@pytest.mark.parametrize(("diameter", "ramp", "stepdown", "plunge"), [
+    (3.1, 5.0, 1.2, 300.0), (5.0, 5.0, 1.2, 300.0), (5.99, 5.0, 1.2, 300.0), (5.99, 12.0, 1.2, 300.0),
+    (5.0, 20.0, 1.2, 900.0), (4.0, 45.0, 0.5, 1200.0), (5.0, 2.0, 2.0, 300.0),
+])
+def test_down_a_hole_it_goes_no_steeper_than_its_ramp_and_takes_no_more_than_it_should(diameter, ramp, stepdown, plunge):
+    """It went down by the stepdown and the plunge feed alone: 11.8 degrees, with 2.4 times what a tooth should take."""
+    cutter = Cutter(name="c", shape="flat-end", diameter=3.0, speed=12000, feed=1200.0, plunge=plunge, ramp=ramp,
+                    stepdown=stepdown, plunges=False)
+    holes = Holes(at=np.array([[10.0, 5.0]]), diameter=diameter, bottom=-0.5)
+    path = drilling(holes, cutter=cutter, top=3.0, rapids=Rapids(15.0, 4.0))
+    run = np.diff(path.points, axis=0)
+    along = np.hypot(*run[:, :2].T)
+    sinks = (along > 1e-9) & (run[:, 2] < 0.0)
+    assert np.degrees(np.arctan2(-run[sinks, 2], along[sinks])).max() <= ramp + 1e-6
+    block = Block((6, 1, 14, 9), 0.04, 3.0)
+    taken = block.run(moves_along(path, cutter), 1.5).moving_sideways().each_minute(over=cutter.diameter)
+    # stepover times stepdown at the feed, and half as much again: arithmetic
+    assert taken.max() <= LOAD_FACTOR * 0.45 * 3.0 * stepdown * 1200.0 * 1.01
+
+
+@pytest.mark.parametrize("width", [2.0, 3.3])
+def test_the_slot_of_the_nut_is_eased_where_it_is_cut_over_the_whole_width(width):
+    """Its cutter is one for pockets: it took 2.2 times what it should."""
+    cutter = Cutter(name="c", shape="flat-end", diameter=2.0, speed=12000, feed=900.0, plunge=250.0, stepdown=0.9)
+    slots = Slots(number=np.array([0]), lines=np.array([[[20.0, -10.0], [20.0, 10.0]]]), width=width, depth=1.8)
+    level = Surface(thickness=5.0, radius_nut=np.inf, radius_end=np.inf, length=40.0)
+    shares = []
+    for eases in (True, False):
+        path = slotting(slots, surface=level, cutter=cutter, rapids=Rapids(15.0, 7.0), eases=eases)
+        loads = Block((15, -16, 25, 16), 0.04, 5.0).run(moves_along(path, cutter), 1.0).moving_sideways()
+        shares.append(loads.per_tooth(over=cutter.diameter).max() / (0.45 * 2.0 * 0.9 * 900.0))
+    assert shares[0] <= LOAD_FACTOR
+    assert shares[1] > 2.0
 
 
 @pytest.mark.parametrize(("cutter", "diameter", "said"), [

@@ -77,7 +77,7 @@ def sharpened(
         air = _in_air(one, lines, before[some[of]], swept[some[of]])
         branches += [Branch(line=lines[k], open=air[k]) for k in np.argsort(of, kind="stable")]
         owner += some[np.sort(of)].tolist()
-    layers, slope = layer_depths(one.cutter, one.depth), one.cutter.wall_slope
+    layers, slope = layer_depths(one.cutter, one.depth, trace.options.ridges), one.cutter.wall_slope
     if not trace.plunges:
         kept = with_ways_in(branches, layers, trace, slope)
         along = _opened_along(one, [branches[k].line for k in kept], np.array(owner, np.intp)[kept], len(parts))

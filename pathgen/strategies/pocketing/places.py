@@ -58,10 +58,28 @@ GRAZE = 0.03
 """What a cutter may graze of a wall on its way straight down, mm, and still be said to go through air."""
 
 
-def layer_depths(cutter: Cutter, depth: float) -> Floats:
-    """Depths of the layers, equal and none thicker than the cutter's stepdown, mm."""
-    layers = max(1, math.ceil(depth / cutter.stepdown - 1e-9))
-    return depth * np.arange(1, layers + 1) / layers
+_HIGH = 0.1
+"""Of a stepdown: ridges of the first cut that are higher than this are wood that layers begin on."""
+
+
+def are_high(ridges: float, cutter: Cutter) -> bool:
+    """Whether ridges on the surface are wood to a cutter."""
+    return ridges > _HIGH * cutter.stepdown
+
+
+def layer_depths(cutter: Cutter, depth: float, ridges: float = 0.0) -> Floats:
+    """Depths of the layers below the surface, none thicker than the cutter's stepdown, mm; they are equal.
+
+    Where high `ridges` stand on the surface the first is a stepdown under their tops. Where they are higher than that,
+    a flat end takes them by layers over the surface, whose depths are less than nothing.
+    """
+    tops = np.empty(0)
+    if are_high(ridges, cutter):
+        tops = cutter.stepdown * np.arange(1, 2 + math.floor(ridges / cutter.stepdown)) - ridges
+        tops = np.minimum(tops if cutter.is_flat else tops[-1:], depth)
+    first = float(tops.max(initial=0.0))
+    layers = math.ceil((depth - first) / cutter.stepdown - 1e-9)
+    return np.concatenate([tops, first + (depth - first) * np.arange(1, layers + 1) / max(layers, 1)])
 
 
 def allowance_for(one: Opening, options: PocketOptions) -> float:
@@ -149,7 +167,7 @@ def cleared(
     if len(cut):
         place = nested.root[cut.node] if needed is None else _places(areas, needed[part[: len(areas)]], cut)
         plan = _planned(nested, cut, place, one, options, ways)
-        _trace_plan(trace, plan, ways, nested, layer_depths(one.cutter, one.depth))
+        _trace_plan(trace, plan, ways, nested, layer_depths(one.cutter, one.depth, options.ridges))
 
 
 def _of_use(

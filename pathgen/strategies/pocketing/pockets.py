@@ -23,7 +23,7 @@ from pathgen.strategies.entering import NO_WAY_DOWN, no_way_down
 from pathgen.strategies.pocketing.corners import sharpened
 from pathgen.strategies.pocketing.floors import finished_half_width, ridge_left, steepest, unfinished, widest_flat_end
 from pathgen.strategies.pocketing.openings import Opening, largest_that_opens, opening
-from pathgen.strategies.pocketing.places import cleared
+from pathgen.strategies.pocketing.places import are_high, cleared
 from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.shapes import Shapes, cleaned, of_each, polygons, whole
 from pathgen.strategies.pocketing.tracing import Trace
@@ -141,7 +141,8 @@ def pocket(
     opened = np.full(len(parts), Polygon(), dtype=object)
     deep = opened  # what is opened all the way down: the same until a cutter leaves the foot of a wall
     cuts: list[PocketCut] = []
-    standing = Standing.over(region.bounds, cutters, surface) if any(map(may_overload, cutters)) else None
+    stands = options.ridges if any(are_high(options.ridges, cutter) for cutter in cutters) else 0.0
+    standing = Standing.over(region.bounds, cutters, surface, stands) if any(map(may_overload, cutters)) else None
     for number, one in enumerate(openings, start=1):
         trace = Trace(
             one.cutter, surface, width=one.half_width, slope=slope, safe_z=safe_z, options=options,

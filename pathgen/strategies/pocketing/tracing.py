@@ -105,9 +105,9 @@ class Trace:
 
         `opened` is how deep it is open where the ramp begins: straight down below that goes by pecks.
         """
-        start = max(above, min(opened, depth))
-        if len(ramp) > 1 and not start:
-            start = -self.uphill
+        start = max(above, min(opened, depth)) if depth > 0.0 else min(above, depth)
+        if len(ramp) > 1 and start <= 0.0:
+            start = min(-self.uphill, start)
         if not through_cleared:
             self.hop(ramp[0], start, opened=opened)
         else:
