@@ -425,8 +425,8 @@ class CutAgain(Operation[Inlay]):
             *_wait(self.feature), *_dam_off(self.feature),
             # what stands higher than the job's overfill meets the first pass too deep
             f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
-            "the job's overfill. If it is higher, set overfill to what you measured and build again: the first pass "
-            "would go too deep.", *_sunk(self.feature),
+            f"the job's overfill. If it is higher, set overfill to what you measured and {work.board.names.again}: the "
+            "first pass would go too deep.", *_sunk(self.feature),
         ]
 
     def afterwards(self, work: Work) -> list[str]:
