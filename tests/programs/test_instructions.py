@@ -162,9 +162,9 @@ def test_how_the_blank_lies_and_is_held_is_told_first(tmp_path):
 @pytest.mark.parametrize(("extra", "said"), [
     ("", "more at once than the sheet allows boils and shrinks."),
     ("pour_depth = 2.2\n", "more at once than the sheet allows boils and shrinks."),  # 1.5 mm and 0.7 mm proud
-    ("pour_depth = 1.2\n", "pour it in layers of 1.2 mm at most: more at once boils and shrinks."),
+    ("pour_depth = 1.2\n", "part it into pours of 1.2 mm at most: more at once boils and shrinks."),
 ])
-def test_a_pour_deeper_than_its_sheet_allows_is_made_in_layers(tmp_path, extra, said):
+def test_a_pour_deeper_than_its_sheet_allows_is_parted(tmp_path, extra, said):
     """Said where it is poured, in the words of the warning that the report has."""
     clamping = clamping_of(pathgen.load_job(job(tmp_path, changes={"[resin]\n": f"[resin]\n{extra}"})))
     fill = next(step for step in clamping.steps if step.operation.opens)
