@@ -24,8 +24,8 @@ from pathgen.strategies.pocketing.shapes import FIT, Shapes, cleaned, eroded, me
 from pathgen.strategies.pocketing.tracing import SHORTEST
 
 _JUST = (3e-4, 0.003)
-"""How much smaller still (mm) where a cutter only just fits: thinner regions of the axis get lost in rounding, and round
-openings in the chords that their curves come in, which may lie 0.005 mm inside."""
+"""How much smaller still (mm) where a cutter only just fits: thinner regions of the axis get lost in rounding, and
+round ones in the chords that their curves come in, which may lie 0.005 mm inside."""
 
 MOST_OVERHANG = 0.5
 """Share of a pocket's depth by which the downhill side of a flat end may leave its floor higher."""
