@@ -6,7 +6,7 @@ from pathgen.base.units import fine_length, format_length, place_words, rounded_
 from pathgen.parts.coupon.part import Coupon
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
-from pathgen.work.thin_wood import BESIDE_SLOT, BETWEEN_POCKETS, MEET, THIN, ThinWood, thin_wood
+from pathgen.work.thin_wood import BESIDE_SLOT, BETWEEN_POCKETS, MEET, THIN, thin_wood, what_to_do
 
 
 def wall_words(width: float, at: tuple[float, float], units: str) -> str:
@@ -32,13 +32,6 @@ def thin_wood_findings(clamping: Clamping) -> list[Finding]:
         )
         for thin in thin_wood(clamping) if thin.between != BESIDE_SLOT and not (cut and thin.between == BETWEEN_POCKETS)
     ]
-
-
-def what_to_do(thin: ThinWood, clamping: Clamping) -> str:
-    """What to do about wood that does not stand."""
-    through = " and to let resin through" if any(inlay.fill == "resin" for inlay in clamping.inlays) else ""
-    apart = "draw them further apart, let them meet" if thin.drawn else "move them further apart"
-    return f"{apart}, or expect it to break out{through}"
 
 
 def thin_wood_words(clamping: Clamping) -> str:

@@ -56,6 +56,13 @@ def thin_wood(clamping: Clamping) -> tuple[ThinWood, ...]:
                  if thin.width > thin.least and falls_short(thin.width, thin.needed))
 
 
+def what_to_do(thin: ThinWood, clamping: Clamping) -> str:
+    """What to do about wood that does not stand."""
+    through = " and to let resin through" if any(inlay.fill == "resin" for inlay in clamping.inlays) else ""
+    apart = "draw them further apart, let them meet" if thin.drawn else "move them further apart"
+    return f"{apart}, or expect it to break out{through}"
+
+
 def _thinnest(clamping: Clamping) -> Iterator[ThinWood]:
     pockets = overlay.union_all([inlay.area for inlay in clamping.inlays])
     yield from _beside_bores(clamping)
