@@ -10,7 +10,7 @@ from typing import Any
 from pathgen.app.folders import write_new
 from pathgen.base.errors import JobError
 from pathgen.base.markup import Element, as_svg
-from pathgen.job.doubts import of_strings
+from pathgen.job.doubts.board import of_strings
 from pathgen.job.job import Job
 from pathgen.job.part import board_of, slots_of
 from pathgen.parts.fingerboard.neck import neck_rows
