@@ -10,7 +10,7 @@ from typing import Any
 from pathgen.app.folders import write_new
 from pathgen.base.errors import JobError
 from pathgen.base.markup import Element, as_svg
-from pathgen.job.doubts import of_strings
+from pathgen.job.doubts.board import of_strings
 from pathgen.job.job import Job
 from pathgen.job.part import board_of, slots_of
 from pathgen.parts.fingerboard.neck import neck_rows
@@ -28,7 +28,6 @@ class Paper:
     data: Any
     lines: list[str]
     picture: Element | None = None
-    passed: bool = True
 
     def save_picture(self, path: Path) -> None:
         """Write the picture into a new file. Raises PathgenError where that cannot be done."""
@@ -59,7 +58,7 @@ def _neck(job: Job) -> Paper:
     data = neck_rows(job.neck, board)
     wrong = neck_findings(data, job.units)
     return Paper(data=neck_data(data, wrong), lines=[*neck_lines(data, job.units), *neck_faults(wrong, job.units)],
-                 passed=all(f.severity != "forbid" for f in wrong), picture=side_picture(data, job.units))
+                 picture=side_picture(data, job.units))
 
 
 def _missing(job: Job, name: str, words: str) -> JobError:

@@ -22,7 +22,7 @@ from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.placed import placed_sizes, placed_words
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Outline
-from pathgen.work.thin_wood import thin_wood
+from pathgen.work.thin_wood import thin_wood, what_to_do
 
 PICTURE_OF = "pathgen show"
 """What a picture of ours is known by, so that the next may take its place."""
@@ -66,7 +66,7 @@ def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
                                "move it off; the build says how far the cutter needs", units=job.units)
     for thin in thin_wood(clamping):
         yield finding_line("warn", place_words(*thin.at), f"{fine_length(thin.width)} of wood between {thin.between}: "
-                           "the red ring in the picture", fine_length(thin.needed), "draw them further apart",
+                           "the red ring in the picture", fine_length(thin.needed), what_to_do(thin, clamping),
                            units=job.units)
     for doubt in doubts_of(job, clamping):
         yield doubt_line(doubt, job.units)

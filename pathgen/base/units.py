@@ -116,14 +116,18 @@ SUMS = 1e-7
 """What sums in binary may lose, mm: 70.1 - 10.1 is a hair less than 60."""
 
 
-def rounded_down(mm: float) -> float:
-    """To hundredths of a mm, no larger: the most that a refusal allows must itself be allowed."""
-    return math.floor(mm * 100.0 + 1e-6) / 100.0
+_STEPS = {"mm": 100, "in": 10_000}
 
 
-def rounded_up(mm: float) -> float:
-    """To hundredths of a mm, no smaller."""
-    return math.ceil(mm * 100.0 - 1e-6) / 100.0
+def rounded_down(mm: float, units: str = "mm") -> float:
+    """To hundredths of a mm, or ten-thousandths of an inch, no larger: the most that a refusal allows must itself be
+    allowed."""
+    return math.floor(mm / MM_PER[units] * _STEPS[units] + 1e-6) / _STEPS[units] * MM_PER[units]
+
+
+def rounded_up(mm: float, units: str = "mm") -> float:
+    """The same, no smaller."""
+    return math.ceil(mm / MM_PER[units] * _STEPS[units] - 1e-6) / _STEPS[units] * MM_PER[units]
 
 
 def falls_short(mm: float, least: float) -> bool:

@@ -81,10 +81,10 @@ class _Bored:
 
     @property
     def axis(self) -> BaseGeometry:
-        """The line that the middle of a cutter of its width would follow."""
+        """The line that the middle of a cutter of its width would follow; a point for a round hole."""
         half, angle = (self.bore.length - self.bore.diameter) / 2, math.radians(self.bore.turn)
         way = np.array([math.cos(angle), math.sin(angle)]) * half
-        return shapely.LineString([self.bore.at - way, self.bore.at + way])
+        return shapely.LineString([self.bore.at - way, self.bore.at + way]) if half > 0 else shapely.Point(self.bore.at)
 
     @property
     def place(self) -> str:
@@ -337,23 +337,23 @@ def _web(plate: PlateTable, depth: float, where: str) -> None:
 def _inside(part: FlatPart, bores: list[_Bored]) -> None:
     """Every hole lies within the outline, and takes no bite out of its edge: of those that do not, the furthest out."""
     shapely.prepare(part.outline)
-    outs = [float(_out(part, one.bore, one.axis)) for one in bores]
+    outs = [float(_out(part, one.bore.diameter, one.axis)) for one in bores]
     if max(outs, default=-1.0) < 0:
         return
     out, one = max(outs), bores[int(np.argmax(outs))]
     pitch, further = _pitch(part, bores, one, way=-1) if one.share else None, rounded_up(out + _wood(part, one))
     raise JobError(
-        f"{one.where} {'at' if pitch is None else 'pitch'}", f"{one.place} leaves the {part.names.part}: its "
-        f"edge lies {out:.2f} mm outside", allowed="holes within the outline",
-        remedy=f"move it {further:.2f} mm further in, or make it smaller" if pitch is None else
-        f"make pitch {pitch:.2f} mm or less, count less, or move the row",
+        f"{one.where} {'pitch' if one.share else 'at'}", f"{one.place} leaves the {part.names.part}: its edge lies "
+        f"{out:.2f} mm outside", allowed="holes within the outline",
+        remedy=f"make {f'pitch {pitch:.2f} mm or less, ' if pitch else ''}count less, or move the row" if one.share else
+        f"move it {further:.2f} mm further in, or make it smaller",
     )
 
 
-def _out(part: FlatPart, bore: Bore, axis: Any) -> Any:
-    """How far the edge of a hole lies outside the outline with its middle line there, or each there; < 0 inside: mm."""
+def _out(part: FlatPart, wide: Any, axis: Any) -> Any:
+    """How far the edge of each hole lies outside the outline with its middle line there; < 0 inside: mm."""
     inside = np.where(shapely.covers(part.outline, axis), 1.0, -1.0)
-    return bore.diameter / 2 - shapely.distance(part.outline.exterior, axis) * inside
+    return wide / 2 - shapely.distance(part.outline.exterior, axis) * inside
 
 
 def _wood(part: FlatPart, one: _Bored) -> float:
@@ -363,24 +363,29 @@ def _wood(part: FlatPart, one: _Bored) -> float:
 
 def _pitch(part: FlatPart, bores: list[_Bored], of: _Bored, *, way: int) -> float | None:
     """The pitch nearest to its own, wider or narrower by its `way`, with which wood stands round all holes of a row:
-    its counterbores and its image too, to the edge and to their neighbours. None without."""
-    row = [one for one in bores if one.where == of.where]
+    its counterbores and its image too, to the edge, to each other, to other holes and to openings. None without."""
+    row, others = ([one for one in bores if (one.where == of.where) == own] for own in (True, False))
     first = (rounded_up if way > 0 else rounded_down)(of.pitch)
-    last = of.pitch + 2 * max(one.bore.length for one in row) if way > 0 else 0.5
-    pitches = np.arange(first, last, way * max(0.01, round(abs(last - first) / _PITCHES, 2))).round(2)
-    good = np.ones(len(pitches), dtype=bool)
-    images: dict[tuple[float, bool], Any] = {}
-    for one in row:
-        least, axis, away = _wood(part, one), shapely.get_coordinates(one.axis), np.array(one.away)
-        there = shapely.linestrings(axis + (away * (pitches[:, None] / of.pitch - 1.0))[:, None])
-        good &= _out(part, one.bore, there) <= SUMS - least
-        clear = one.bore.diameter + least - SUMS
-        if (far := float(np.hypot(*away))) > 0:
-            beside = shapely.linestrings(axis + (away / far * pitches[:, None])[:, None])
-            good &= shapely.distance(one.axis, beside) > clear
-        image = images.setdefault((one.share, one.counterbore), there)
-        good &= (image is there) | (shapely.distance(image, there) > clear)
-    return float(pitches[np.argmax(good)]) if good.any() else None
+    last = of.pitch + 4 * max(one.bore.length for one in row) if way > 0 else 0.5
+    pitches = np.arange(first, last, way * max(0.01, round(abs(last - first) / _PITCHES, 2))).round(2).tolist()
+    axes, away = np.array([one.axis for one in row]), np.repeat([one.away for one in row], len(row[0].axis.coords), 0)
+    moved = (shapely.transform(axes, lambda xy, by=pitch / of.pitch - 1.0: xy + by * away) for pitch in pitches)
+    return next((pitch for pitch, there in zip(pitches, moved, strict=True) if _stands(part, row, there, others)), None)
+
+
+def _stands(part: FlatPart, row: list[_Bored], there: Any, others: list[_Bored]) -> bool:
+    """Whether enough wood stands round all holes of a row with their middle lines there."""
+    wide, deep, hole = np.transpose(  # a hole and its own counterbore share the last of these
+        [(one.bore.diameter, one.bore.depth or part.thickness, 2 * one.row + one.share) for one in row + others]
+        + [(0.0, part.thickness, -1.0)] * len(part.drawn))
+    if np.any(_out(part, wide[:len(row)], there) > SUMS - least_wood(deep[:len(row)])):
+        return False
+    every = np.array([*there, *(one.axis for one in others), *part.drawn])
+    near = wide[:len(row)] / 2 + wide.max() / 2 + least_wood(part.thickness)
+    i, j = shapely.STRtree(every).query(there, predicate="dwithin", distance=near)
+    i, j = np.array([i, j])[:, (j >= len(row)) | (hole[i] != hole[j])]
+    clear = (wide[i] + wide[j]) / 2 + least_wood(np.minimum(deep[i], deep[j]))
+    return bool(np.all(shapely.distance(every[i], every[j]) > clear - SUMS))
 
 
 def _apart(part: FlatPart, bores: list[_Bored]) -> None:

@@ -141,10 +141,10 @@ def check_form(job: Job) -> None:
 
 def _wider(job: Job, short: float) -> str:
     """What of size, place and wall gives a form the wall that it asks for, `short` mm more: what works, and no more."""
-    form, unit, more = _form(job), job.units, rounded_up(short)
+    form, unit, more = _form(job), job.units, rounded_up(short, job.units)
     ways = []
     if form.length is not None and form.width is not None:
-        long, wide = rounded_up(form.length + short), rounded_up(form.width + 2 * short)
+        long, wide = rounded_up(form.length + short, unit), rounded_up(form.width + 2 * short, unit)
         ways = [(f"make length {format_length(long, unit)} or more", replace(form, length=long)),
                 (f"make width {format_length(wide, unit)} or more", replace(form, width=wide))]
     page = page_of(job, form.artwork, form.place, "[form]", seen=form.artwork_layers)
@@ -155,7 +155,7 @@ def _wider(job: Job, short: float) -> str:
              if place.at is not None]
     words = [words for words, one in ways if _has_its_wall(replace(job, form=one))]
     walls = [found[0] for found in map(_least_wall, _with_other_half(job)) if found]
-    return ", or ".join([*words, f"write wall = {as_written(rounded_down(min(walls)), unit, down=True)}"])
+    return ", or ".join([*words, f"write wall = {as_written(rounded_down(min(walls), unit), unit)}"])
 
 
 def _has_its_wall(job: Job) -> bool:

@@ -166,7 +166,8 @@ def _measuring(clamping: Clamping) -> str:
     where = "along the centre-line, where it is thickest, at both ends and half-way" if curved else \
         "both edges and the middle, at both ends and half-way"
     return (f"Measure the blank: the job says {format_length(clamping.stock.thickness, clamping.units)} thick. Measure "
-            f"{where}; where it is not so, write the thickest as {_thickness_keys(clamping)}, and build again.")
+            f"{where}; where it is not so, write the thickest as {_thickness_keys(clamping)}, and "
+            f"{clamping.board.names.again}.")
 
 
 def _still_off(clamping: Clamping, zero: ZeroCheck) -> str:
@@ -217,7 +218,7 @@ def _laid(clamping: Clamping, step: Step, start: Start) -> list[str]:
         over = high - stock.thickness
         held.append(f"By the job the highest clamp ends {format_length(high, units)} above the bed, "
                     f"{format_length(abs(over), units)} {'above' if over >= 0 else 'below'} the top of the blank: if "
-                    "it does not, correct its height, and build again.")
+                    f"it does not, correct its height, and {clamping.board.names.again}.")
     lines = _spoilboard(clamping, start)
     if clamping.under:
         return [*lines, *held, "Keep X 0 and Y 0 as they are."]

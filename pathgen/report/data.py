@@ -6,7 +6,6 @@ import json
 import math
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -71,8 +70,7 @@ def report_data(
     part = part_data(planned.clamping)
     reached = reach_of_plan(planned, programs)
     more = [*plan_findings(planned, checked, reached), *fretting_findings(part["fretting"]),
-            # the neck is no reason not to cut the board
-            *(replace(found, severity="warn") for found in neck_findings(part["neck"], planned.clamping.units))]
+            *neck_findings(part["neck"], planned.clamping.units)]
     placed = ("frets", "board", "strings", "side_dots", "fretting", "stringing", "neck")  # each where it stands below
     more_of_part: dict[str, Any] = {key: value for key, value in part.items() if key not in placed}
     return Report({

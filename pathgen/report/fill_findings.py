@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.contrast import LEAST_CONTRAST
-from pathgen.base.plain import counted
+from pathgen.base.plain import counted, joined
 from pathgen.base.units import INCH, as_written, coarse_length, falls_short, format_length, place_words
 from pathgen.programs.plan import Plan
 from pathgen.programs.zeroing import refits, surfaced_before
@@ -117,29 +117,31 @@ def _shared_dams(planned: Plan, inlay: Inlay, opened: Regions) -> Iterator[Findi
     touching = {touch.colours for touch in touches(opened)}
     dams = {colour: dam_round(replace(inlay, regions=((colour, shape),)), out) for colour, shape in inlay.regions} \
         if len(inlay.regions) > 1 else {}
-    near, inside = [], []
+    near, inside, every = [], [], len(inlay.regions)
     for (one, first), (other, second) in itertools.combinations(opened, 2):
         if (one, other) in touching:
             continue
         apart = float(shapely.distance(first, second))
         if apart < 2 * out:
             way = shapely.get_coordinates(shapely.shortest_line(first, second)).mean(axis=0)
-            near.append((apart, f"{one} and {other} are {_gap(apart, units)} apart", way))
+            near.append((apart, (one, other), way))
         else:
             inside += [pair for pair, shape in (((one, other), second), ((other, one), first))
                        if shapely.intersects(dams[pair[0]], shape)][:1]
     if near:
         near.sort(key=lambda one: one[0])
+        told = _the_first([f"{one} and {other} are {_gap(apart, units)} apart" for apart, (one, other), _ in near])
         yield _run_together(
-            f"{inlay.name}, {place_words(*near[0][2].tolist())}", f"{_the_first([told for _, told, _ in near])}",
-            f"{coarse_length(2 * out, units)} or more, for a dam round each ([resin] dam on either side)", "thicken")
+            f"{inlay.name}, {place_words(*near[0][2].tolist())}", told,
+            f"{coarse_length(2 * out, units)} or more, for a dam round each ([resin] dam on either side)",
+            [pair for _, pair, _ in near], every=every)
     if inside:
         told = _the_first([f"{within} lies inside the dam of {dammed}" for dammed, within in inside])
         around = list(dict.fromkeys(dammed for dammed, _ in inside))
         parts = " and ".join(around) if len(around) <= _TOLD else f"each of these {len(around)} outer colours"
         yield _run_together(
-            inlay.name, f"{told}, as a taut thread goes round it", "each colour inside a dam of its own",
-            f"dam the parts of {parts} one by one, thicken")
+            inlay.name, f"{told}, as a taut thread goes round it", "each colour inside a dam of its own", inside,
+            every=every, first=f"dam the parts of {parts} one by one, ")
 
 
 def _gap(apart: float, units: str) -> str:
@@ -165,11 +167,14 @@ def _open_in_dam(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
             )
 
 
-def _run_together(where: str, got: str, allowed: str, first: str) -> Finding:
+def _run_together(where: str, got: str, allowed: str, pairs: Sequence[tuple[str, str]], *, every: int,
+                  first: str = "") -> Finding:
+    these = list(dict.fromkeys(itertools.chain(*pairs)))
+    of = f" of {joined(these) if len(these) <= _TOLD else 'these'}" if len(these) < every else ""
     return Finding(
         code="colours-near", severity="note", where=where, got=f"{got}: level resin of both would run together there",
-        allowed=allowed, remedy=f"{first} the resin so that it stays where it is put, or write an [[inlay]] for each: "
-                                "one is then cut level before the next is opened",
+        allowed=allowed, remedy=f"{first}thicken the resin{of} so that it stays where it is put, or write an [[inlay]] "
+                                f"for each{' of them' if of else ''}: one is then cut level before the next is opened",
     )
 
 
@@ -201,7 +206,7 @@ def _pour_warnings(inlay: Inlay, one: Amount, limit: float | None) -> Iterator[F
         yield Finding(
             code="too-deep-a-pour", severity="warn", where=f"{inlay.name}, {one.colour}",
             got=f"{format_length(one.depth[1] + inlay.overfill)} of resin", allowed=f"{limit:g} mm in one pour",
-            remedy=f"pour it in {one.batch.pours} layers, as the resin's sheet says, or make depth or overfill smaller",
+            remedy=f"fill it in {one.batch.pours} pours, as the resin's sheet says, or make depth or overfill smaller",
         )
 
 

@@ -20,7 +20,7 @@ _BODY = 40.0
 
 
 def neck_findings(data: dict[str, Any] | None, units: str = "mm") -> list[Finding]:
-    """A saddle out of its range, a blank too short: forbidden where the maker stated the limit."""
+    """A saddle out of its range, a blank too short: no reason not to cut the board."""
     if not data:
         return []
     wrong, (low, high), fine = [], data["wanted"], partial(fine_length, units=units)
@@ -29,7 +29,7 @@ def neck_findings(data: dict[str, Any] | None, units: str = "mm") -> list[Findin
         guitars = (f"; that is of guitars: of a smaller instrument{'' if usual else ', or for such a saddle,'} measure "
                    f"its bridge, and give saddle_range")
         wrong.append(Finding(
-            code="saddle-height", severity="forbid" if own else "warn", where="[neck] angle",
+            code="saddle-height", severity="warn", where="[neck] angle",
             got=f"the saddle stands {fine(data['saddle'])} over the body, {fine(abs(data['too_high']))} too "
                 f"{'high' if data['too_high'] > 0 else 'low'}",
             allowed=f"{fine(low)} to {fine(high)}" + ("" if own else ", as is usual (from memory)"),
@@ -38,7 +38,7 @@ def neck_findings(data: dict[str, Any] | None, units: str = "mm") -> list[Findin
         ))
     if data["blank_short"]:
         wrong.append(Finding(
-            code="neck-blank", where="[neck] blank",
+            code="neck-blank", severity="warn", where="[neck] blank",
             got=f"{fine(data['blank'])} long, {fine(data['blank_short'])} too short",
             allowed=f"{fine(data['least_blank'])} or more", remedy="take a longer blank, or join the head on"))
     return wrong

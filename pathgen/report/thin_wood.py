@@ -6,7 +6,7 @@ from pathgen.base.units import fine_length, format_length, place_words, rounded_
 from pathgen.parts.coupon.part import Coupon
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
-from pathgen.work.thin_wood import BESIDE_SLOT, BETWEEN_POCKETS, MEET, THIN, thin_wood
+from pathgen.work.thin_wood import BESIDE_SLOT, BETWEEN_POCKETS, MEET, THIN, thin_wood, what_to_do
 
 
 def wall_words(width: float, at: tuple[float, float], units: str) -> str:
@@ -23,14 +23,12 @@ def thin_wood_findings(clamping: Clamping) -> list[Finding]:
 
     A test piece has none of its own: details are cut there without the stages that cut wood away or have filled it.
     """
-    through = " and to let resin through" if any(inlay.fill == "resin" for inlay in clamping.inlays) else ""
-    cut, apart = all(map(clamping.cut_before, clamping.inlays)), "draw them further apart, let them meet"
+    cut = all(map(clamping.cut_before, clamping.inlays))
     return [] if isinstance(clamping.board, Coupon) else [
         Finding(
             code="thin-wood", severity="warn", where=place_words(*thin.at), allowed=f"{rounded_up(thin.needed):g} mm",
             got=f"{thin.width:.2f} mm of wood is left standing between {thin.between}",
-            remedy=f"{'move them further apart' if 'opening' in thin.between else apart}, or expect it to break out"
-                   f"{through}",
+            remedy=what_to_do(thin, clamping),
         )
         for thin in thin_wood(clamping) if thin.between != BESIDE_SLOT and not (cut and thin.between == BETWEEN_POCKETS)
     ]

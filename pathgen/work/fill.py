@@ -232,11 +232,12 @@ def level_resin(inlay: Inlay, surface: Surface, out: float) -> dict[str, float]:
     return found
 
 
-def dams_meet(inlay: Inlay) -> bool:
-    """Whether colours lie so near each other that no dam round each can stand."""
+def undammed(inlay: Inlay) -> tuple[str, ...]:
+    """The colours that lie so near another that no dam round each can stand."""
     dams = () if inlay.dam is None else _each_dam(inlay, inlay.dam)
-    return any(a is not b and shapely.intersects(one, other)
-               for (a, one), (b, other) in itertools.combinations(dams, 2))
+    near = {id(one) for (a, dam), (b, other) in itertools.combinations(dams, 2)
+            if a is not b and shapely.intersects(dam, other) for one in (a, b)}
+    return tuple(dict.fromkeys(one.regions[0][0] for one, _ in dams if id(one) in near))
 
 
 def _level(dam: BaseGeometry, inlay: Inlay, surface: Surface) -> float:

@@ -17,6 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
+from pathgen.base.plain import joined
 from pathgen.base.surface import Surface
 from pathgen.base.units import axes_words, coarse_length, format_length
 from pathgen.work.features import (
@@ -31,7 +32,7 @@ from pathgen.work.features import (
     Slots,
     Surfacing,
 )
-from pathgen.work.fill import LEAST_LEFT, PAST, dams_meet, fall_under, left_by_edge, pours_of, stands_at_most
+from pathgen.work.fill import LEAST_LEFT, PAST, fall_under, left_by_edge, pours_of, stands_at_most, undammed
 from pathgen.work.part import Part
 
 F = TypeVar("F")
@@ -349,11 +350,11 @@ class Pocket(_Within[Inlay]):
 
 
 def _pour_deep(inlay: Inlay, work: Work) -> str:
-    """How deep the pour is, and in what layers it goes in where that is more than its sheet allows."""
+    """How deep the resin is, and in what pours it goes in where that is more than its sheet allows."""
     deep, most = work.opened(inlay) + inlay.overfill, inlay.pour_depth
     said = f"The pour is {format_length(deep, work.units)} deep: "
     if most is not None and pours_of(deep, most) > 1:
-        return f"{said}pour it in layers of {format_length(most, work.units)} at most: more at once boils and shrinks."
+        return f"{said}part it into pours of {format_length(most, work.units)} at most: more at once boils and shrinks."
     return f"{said}more at once than the sheet allows boils and shrinks."
 
 
@@ -446,8 +447,8 @@ class CutAgain(Operation[Inlay]):
             *_wait(self.feature), *_dam_off(self.feature),
             # what stands higher than the job's overfill meets the first pass too deep
             f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
-            "the job's overfill. If it is higher, set overfill to what you measured and build again: the first pass "
-            "would go too deep.", *self._sunk(work),
+            f"the job's overfill. If it is higher, set overfill to what you measured and {work.board.names.again}: the "
+            "first pass would go too deep.", *self._sunk(work),
         ]
 
     def _sunk(self, work: Work) -> list[str]:
@@ -965,6 +966,11 @@ def _levelling(inlay: Inlay, work: Work) -> str:
     runs = "runs out over a flat face" if work.surface.is_flat else \
         "runs off a curved board, so that the pocket's high side is left short"
     thick = "use a resin thickened as its maker's sheet allows"
-    hold = f"{thick}, as these colours lie too near each other for a dam round each" if dams_meet(inlay) else \
+    near = undammed(inlay)
+    rest = [colour for colour, _ in inlay.regions if colour not in near]
+    hold = f"{thick}, as these colours lie too near each other for a dam round each" if not rest else \
         f"dam round {'each colour' if inlay.regions[1:] else 'the drawing'} with tape, wax or clay, or {thick}"
+    if near and rest:
+        hold = f"dam round {joined(rest)} with tape, wax or clay; for {joined(near)}, which lie too near each other " \
+               f"for a dam round each, {thick}"
     return f"Liquid resin levels itself and {runs}: {hold}.{here}"

@@ -40,6 +40,8 @@ class ThinWood:
     """With less than this there is no wood; holes that touch something are refused."""
     needed: float = THIN
     """What is thinner does not stand."""
+    drawn: bool = True
+    """Whether both are drawn, or lie where a drawing was placed."""
 
 
 def least_wood(height: Any) -> Any:
@@ -52,6 +54,13 @@ def thin_wood(clamping: Clamping) -> tuple[ThinWood, ...]:
     """The thinnest wood of each kind that does not stand: what touches or crosses is no wood."""
     return tuple(thin for thin in _thinnest(clamping)
                  if thin.width > thin.least and falls_short(thin.width, thin.needed))
+
+
+def what_to_do(thin: ThinWood, clamping: Clamping) -> str:
+    """What to do about wood that does not stand."""
+    through = " and to let resin through" if any(inlay.fill == "resin" for inlay in clamping.inlays) else ""
+    apart = "draw them further apart, let them meet" if thin.drawn else "move them further apart"
+    return f"{apart}, or expect it to break out{through}"
 
 
 def _thinnest(clamping: Clamping) -> Iterator[ThinWood]:
@@ -78,20 +87,22 @@ def _thinnest(clamping: Clamping) -> Iterator[ThinWood]:
 def _beside_bores(clamping: Clamping) -> Iterator[ThinWood]:
     """Between the holes and openings of a part, through it or not, and from them to its edge and to pockets."""
     top, cut = clamping.finished_surface.thickness, [step.operation for step in clamping.steps]
-    bores = [(shape, top - max(one.bottom, 0.0)) for one in cut
-             if isinstance(one, CutOut | RoundHoles) and not isinstance(one, Channel)
+    bores = [(shape, top - max(one.bottom, 0.0),
+              "a hole" if isinstance(one, RoundHoles) or one.feature.named else "an opening")
+             for one in cut if isinstance(one, CutOut | RoundHoles) and not isinstance(one, Channel)
              for shape in shapely.get_parts(one.leaves_open(0.0))]
-    edge = [(shapely.boundary(clamping.board.outline), top)]
-    pockets = [(inlay.area, inlay.depth) for inlay in clamping.inlays if not inlay.area.is_empty]
-    for between, pairs, least in (("two openings", list(combinations(bores, 2)), 0.0),
-                                  ("an opening and the edge", list(product(bores, edge)), 0.0),
-                                  ("a pocket and an opening", list(product(bores, pockets)), MEET)):
+    edge = [(shapely.boundary(clamping.board.outline), top, "the edge")]
+    pockets = [(inlay.area, inlay.depth, "a pocket") for inlay in clamping.inlays if not inlay.area.is_empty]
+    for pairs, least in ((list(combinations(bores, 2)), 0.0), (list(product(bores, edge)), 0.0),
+                         (list(product(pockets, bores)), MEET)):
         if not pairs:
             continue
         some, deep = (np.array([[each[k] for each in both] for both in pairs]) for k in (0, 1))
         wide, needed = shapely.distance(*some.T), least_wood(deep.min(axis=1))
         worst = int(np.argmin(np.where(wide > least, wide / needed, np.inf)))
-        yield ThinWood(between=between, width=float(wide[worst]), at=_between(*some[worst]), least=least,
+        one, other = (each[2] for each in pairs[worst])
+        between = f"{one} and {other}" if one != other else f"two {one.split()[1]}s"
+        yield ThinWood(between=between, width=float(wide[worst]), at=_between(*some[worst]), least=least, drawn=False,
                        needed=float(needed[worst]))
 
 

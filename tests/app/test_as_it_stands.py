@@ -139,6 +139,7 @@ def test_thin_wood_that_the_picture_rings_is_said(tmp_path, monkeypatch, capsys)
     (line,) = [line for line in capsys.readouterr().out.splitlines() if "the red ring" in line]
     assert line.startswith("warning: ")
     assert "0.2 mm of wood between " in line
+    assert line.endswith(" Draw them further apart, let them meet, or expect it to break out and to let resin through.")
 
 
 def test_reach_of_drawings_that_are_refused_says_nothing_of_none(tmp_path, monkeypatch, capsys):

@@ -164,6 +164,20 @@ def test_what_a_refused_wall_names_works(tmp_path, asked, shape, ways):
                         "writ": re.sub("wall = .*", f"wall = {value}", text)}[words[:4]], shape)
 
 
+@pytest.mark.parametrize("wall", [58.29, 59.66, 61.03])
+def test_what_a_refused_wall_names_in_inches_works(tmp_path, wall):
+    """Four places of an inch were rounded to the nearest: one size in 24 left too little."""
+    def inches(text):
+        return re.sub(r"(?<=[\[ ])(\d+\.\d+)(?=[,\]\n])", lambda found: f"{float(found[1]) / 25.4:.9f}", text)
+
+    text = 'units = "in"\n' + inches(FORM.replace("wall = 20.0", f"wall = {wall}"))
+    with pytest.raises(JobError, match=r"\[form\] wall: ") as refused:
+        read(tmp_path, text, DISC)
+    wide, most = re.search(r"make width ([\d.]+) in or more, or write wall = ([\d.]+)$", str(refused.value)).groups()
+    read(tmp_path, re.sub("width = .*\nwall", f"width = {wide}\nwall", text), DISC)
+    read(tmp_path, re.sub("wall = .*", f"wall = {most}", text), DISC)
+
+
 @pytest.mark.parametrize(("radius", "half"), [(1.0, "inside"), (0.3, "outside")])
 def test_a_line_that_turns_tighter_than_the_cutter(tmp_path, radius, half):
     """A step in the line, its corners rounded: the inner one in the inside half, the outer one in the other."""

@@ -207,6 +207,14 @@ def test_an_opening_that_its_cutter_cuts_in_pieces_or_little_of(tmp_path, shape,
         holed(tmp_path, shape, cutter=re.search(r"([\d.]+) mm or less", str(refused.value))[1])
 
 
+@pytest.mark.parametrize(("cutter", "wide"), [(2.0, 2.003), (3.0, 3.004), (3.0, 3.0045), (4.0, 4.0065)])
+def test_a_round_opening_a_hair_wider_than_its_cutter(tmp_path, cutter, wide):
+    """Refused: the chords of its circle, which lie up to 0.005 mm inside it, left the cutter no room."""
+    made = build(holed(tmp_path, f'<circle cx="40" cy="30" r="{wide / 2}" fill="#ffffff"/>', cutter=cutter),
+                 resolution=0.3)
+    assert made.passed
+
+
 @pytest.mark.parametrize(("shape", "grave", "said"), [
     # the arm, 40 mm2, and of four square corners and two half as long the rest beside a quarter of a circle
     (ARM, True, r"41\.\d\d mm2 closed, the most in a bay narrower than it, 20 mm of it, near 4\d"),

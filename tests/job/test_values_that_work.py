@@ -356,6 +356,10 @@ WIDER = "counterbore = {{ diameter = 14.0, depth = 1.0 }}\n"
     (ROW + WIDER, 24.0, 3.0, 21.3), (ROW + WIDER, 12.0, 3.0, 14.4), (ROW, 24.0, 18.0, 22.1), (ROW, 24.0, 3.0, 22.8),
     (ROW + WIDER + "angle = 20.0\n", 40.0, 3.0, None), (ROW + "length = 12.0\nturn = 45.0\n", 6.0, 3.0, None),
     (ROW.replace("[50.0, 0.0]", "[20.0, 20.0]") + "angle = -25.0\nmirror = true\n", 50.0, 3.0, None),
+    # the image of one lies near another of the row: found by chance
+    (ROW.replace("[50.0, 0.0]", "[14.4, -8.5]").replace("8.0\ncount = 3", "5.3\ncount = 2")
+     + "angle = 76.0\nmirror = true\n", 4.78, 18.0, None),
+    (ROW + HOLE.replace("[50.0, 0.0]", "[76.0, 5.0]").replace("10.0", "6.0"), 24.0, 3.0, None),  # another hole
 ])
 def test_the_pitch_that_a_refusal_names_leaves_wood_beside_the_whole_row(tmp_path, row, pitch, more, named):
     """It was that of the holes alone, whose counterbores were refused next, and left 0.4 mm in a sheet of 18 mm."""

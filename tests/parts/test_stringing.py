@@ -10,7 +10,8 @@ import pytest
 from pathgen.app.cli import main
 from pathgen.base.errors import JobError
 from pathgen.job import load_job
-from pathgen.job.doubts import doubts_of, of_strings
+from pathgen.job.doubts import doubts_of
+from pathgen.job.doubts.board import of_strings
 from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.job.part import board_of
 from pathgen.parts.fingerboard.nut import nut_curve

@@ -1,6 +1,7 @@
 """What the maker is told before the first program: where the work lies, and what to trust when Z looks wrong."""
 
 import re
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from pathgen.base.errors import JobError
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.flat import boring_of, flat_part_of
 from pathgen.job.form import parts_of
+from pathgen.job.kinds import KINDS
 from pathgen.job.pieces import piece_sheets
 from pathgen.job.side_dots import side_dot_clamping
 from pathgen.programs.around import Around
@@ -215,9 +217,9 @@ def test_how_the_blank_lies_and_is_held_is_told_first(tmp_path):
 @pytest.mark.parametrize(("extra", "said"), [
     ("", "more at once than the sheet allows boils and shrinks."),
     ("pour_depth = 2.2\n", "more at once than the sheet allows boils and shrinks."),  # 1.5 mm and 0.7 mm proud
-    ("pour_depth = 1.2\n", "pour it in layers of 1.2 mm at most: more at once boils and shrinks."),
+    ("pour_depth = 1.2\n", "part it into pours of 1.2 mm at most: more at once boils and shrinks."),
 ])
-def test_a_pour_deeper_than_its_sheet_allows_is_made_in_layers(tmp_path, extra, said):
+def test_a_pour_deeper_than_its_sheet_allows_is_parted(tmp_path, extra, said):
     """Said where it is poured, in the words of the warning that the report has."""
     clamping = clamping_of(pathgen.load_job(job(tmp_path, changes={"[resin]\n": f"[resin]\n{extra}"})))
     fill = next(step for step in clamping.steps if step.operation.opens)
@@ -539,6 +541,24 @@ def test_the_sheet_of_a_form_is_measured_and_a_board_on_its_edge_is_not():
     assert [len(lines) for lines in measured] == [1, 0]
     assert measured[0][0].startswith("Measure the blank: the job says 18 mm thick.")
     assert measured[0][0].endswith("write the thickest as [stock] thickness, and build again.")
+
+
+def test_what_a_command_of_its_own_makes_is_made_again_by_that():
+    """Pages of blocks, gauges, nuts, side dots and test pieces said "build again", which does not make them."""
+    said = {}
+    for name in ("dots-and-fall-away", "let-in-leaf", "fanned", "zero-fret-arched"):
+        one = pathgen.load_job(EXAMPLE.parents[1] / "boards" / f"{name}.toml")
+        for kind in KINDS[:-1]:
+            with suppress(JobError):  # of a kind that the job has nothing of
+                for clamping in kind.clampings(one, (1, 9)):
+                    lines = before_start(clamping, clamping.steps[0],
+                                         zero=zero_checks(Around(clamping=clamping)).get(1))
+                    said[kind.command] = f"{clamping.board.names.again}, {' '.join(lines)}"
+    assert len(said) == len(KINDS) - 1
+    for command, words in said.items():
+        assert "build again" not in words, command
+        assert f"run pathgen {command} again, " in words
+    assert len([words for words in said.values() if re.search(r"run pathgen \S+ again\.", words)]) >= 4
 
 
 def test_a_face_that_is_left_as_it_is_is_measured_too():

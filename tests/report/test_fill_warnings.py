@@ -27,7 +27,7 @@ def test_pours(deep, limit, found):
     one = amount("#000000", area=10.0, pocket=20.0, overfill=10.0, depth=(deep, deep), deep=deep + 1.0, resin=resin)
     said = list(_pour_warnings(inlay, one, limit))
     assert codes(said) == found
-    assert all(f.got.startswith("3.1 mm") and "2 layers" in f.remedy for f in said)
+    assert all(f.got.startswith("3.1 mm") and "2 pours" in f.remedy for f in said)
 
 
 def test_a_pour_is_told_as_deep_in_inches_as_the_page_says():

@@ -264,8 +264,16 @@ def test_wood_too_thin_beside_an_opening_is_told(tmp_path, between, beside):
     near = HOLE + HOLE.replace("50.0,", f"{60.0 + between},") + HOLE.replace("[50.0, 0.0]", f"[20.0, {25.0 - beside}]")
     report = build(read(tmp_path, PLATE + near), resolution=0.4).report
     found = [f["got"] for f in report["checks"]["findings"] if f["code"] == "thin-wood"]
-    assert found == [f"{between:.2f} mm of wood is left standing between two openings",
-                     f"{beside:.2f} mm of wood is left standing between an opening and the edge"]
+    assert found == [f"{between:.2f} mm of wood is left standing between two holes",
+                     f"{beside:.2f} mm of wood is left standing between a hole and the edge"]
+
+
+def test_thin_wood_is_between_what_stands_beside_it(tmp_path):
+    """The drawn opening reaches to 60 mm along; two blind holes were called openings."""
+    near = HOLE.replace("[50.0, 0.0]", "[65.3, 0.0]").replace("diameter = 10.0", "diameter = 10.0\ndepth = 1.5")
+    job = drawn(tmp_path)
+    found = thin_wood_findings(clamping_of(read(tmp_path, job.path.read_text() + near)))
+    assert [f.got for f in found] == ["0.30 mm of wood is left standing between a hole and an opening"]
 
 
 BORE = '\n[[hole]]\ncutter = "flat 3"\nat = [{}, 0.0]\ndiameter = 12.0\n'
@@ -274,8 +282,8 @@ BORED = BORE.replace("12.0", "6.0") + "counterbore = {{ diameter = 12.0, depth =
 
 @pytest.mark.parametrize("hole", [BORE, BORE + "depth = 1.5\n", BORED])
 @pytest.mark.parametrize(("beside", "at", "said"), [
-    (RING, 57.75, "0.25 mm of wood is left standing between a pocket and an opening"),  # its edge lies at 51.5 mm
-    (BORE.format(30.0), 42.3, "0.30 mm of wood is left standing between two openings"), ("", 6.2, "0.20 mm"),
+    (RING, 57.75, "0.25 mm of wood is left standing between a pocket and a hole"),  # its edge lies at 51.5 mm
+    (BORE.format(30.0), 42.3, "0.30 mm of wood is left standing between two holes"), ("", 6.2, "0.20 mm"),
 ])
 def test_wood_too_thin_beside_a_hole_that_is_not_through_is_told(tmp_path, hole, beside, at, said):
     clamping = clamping_of(read(tmp_path, PLATE + beside.replace("[50.0", "[37.5") + hole.format(at)))

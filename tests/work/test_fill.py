@@ -238,7 +238,7 @@ def test_what_the_dams_of_two_colours_would_both_hold_is_counted_once(apart):
     found = level_resin(inlay, level, 2.0)
     assert sum(found.values()) == pytest.approx(0.4 * shapely.union_all(dammed).area, rel=0.003)
     assert found["#000000"] == pytest.approx(found["#ffffff"], rel=0.003)
-    assert fill.dams_meet(inlay) == (apart < 4.0)
+    assert fill.undammed(inlay) == (("#000000", "#ffffff") if apart < 4.0 else ())
 
 
 def test_what_lies_inside_another_colours_dam_is_filled_over_all_of_it():
@@ -392,6 +392,19 @@ def test_colours_whose_dams_would_meet_are_noted(tmp_path, apart, found):
     if found:
         assert "#225577 and #cc8833 are 3.9 mm apart" in near[0]["got"]
         assert near[0]["allowed"].startswith("4 mm or more")
+
+
+def test_of_three_colours_of_a_pour_the_two_that_lie_near_each_other_alone_are_thickened(tmp_path):
+    """All three were told to be: a dam round the third is better, as its maker's sheet has the resin."""
+    art = svg("".join(f'<rect x="{x}" y="10" width="5" height="8" fill="{colour}"/>'
+                      for x, colour in ((4, "#225577"), (16, "#cc8833"), (22, "#338844"))))
+    result = built(tmp_path, art=art, resolution=0.4)
+    how = step_of(result, "pocket").operation.afterwards(result.plan.clamping)[-1]
+    assert "dam round #225577 with tape, wax or clay; for #cc8833 and #338844, which lie too near each other for a " \
+           "dam round each, use a resin thickened" in how
+    (near,) = [f["remedy"] for f in result.report["checks"]["findings"] if f["code"] == "colours-near"]
+    assert near.startswith("thicken the resin of #cc8833 and #338844 so that it stays where it is put, or write an "
+                           "[[inlay]] for each of them: ")
 
 
 @pytest.mark.parametrize(("gap", "code", "told"), [

@@ -21,7 +21,7 @@ class Block(Tool):
 
     names: ClassVar[Names] = Names(
         part="block", near="end nearest the nut", far="end nearest the bridge", start="the block",
-        thickness="[block] thickness",
+        thickness="[block] thickness", again="run pathgen block again",
     )
 
 

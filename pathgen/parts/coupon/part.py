@@ -36,7 +36,8 @@ class Trial:
 class Coupon(Tool):
     """It lies along X with its trials in order; a rim of raw wood stays round it."""
 
-    names: ClassVar[Names] = Names(part="test piece", start="the test piece", thickness="[coupon] thickness")
+    names: ClassVar[Names] = Names(part="test piece", start="the test piece", thickness="[coupon] thickness",
+                                  again="run pathgen coupon again")
     trials: tuple[Trial, ...]
     trying: float | None = None
     """Thickness of the job's own part, mm, where pieces are let into it that can be tried; else None."""

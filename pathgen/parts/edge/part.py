@@ -32,7 +32,7 @@ class Edge(Tool):
 
     names: ClassVar[Names] = Names(part="edge", start="the nut face", along="edge runs", thick="high",
                                   blank="the finished board on its edge,", top="the edge that lies uppermost",
-                                  measured=False)
+                                  measured=False, again="run pathgen side-dots again")
 
     def places(self, stock: Stock) -> dict[str, Place]:
         """Where the nut line meets the underside."""

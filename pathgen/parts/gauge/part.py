@@ -26,6 +26,7 @@ class Gauge(Tool):
 
     names: ClassVar[Names] = Names(
         part="gauge", start="the gauge", long="high", thickness="[gauges] thickness", wooden=False,
+        again="run pathgen gauges again",
     )
 
 

@@ -23,7 +23,7 @@ class Nut(Tool):
 
     names: ClassVar[Names] = Names(
         part="nut", start="the nut", laid=_HELD, hold=_HOLD, wooden=False, long="high",
-        thickness="[nut_blank] thickness", measured=False,
+        thickness="[nut_blank] thickness", measured=False, again="run pathgen nut again",
     )
 
 
@@ -32,7 +32,7 @@ class Saddle(Tool):
 
     names: ClassVar[Names] = Names(
         part="saddle", start="the saddle", laid=_HELD, hold=_HOLD, wooden=False, long="high",
-        thickness="[saddle_blank] thickness", measured=False,
+        thickness="[saddle_blank] thickness", measured=False, again="run pathgen nut again",
     )
 
 

@@ -23,8 +23,9 @@ from pathgen.strategies.entering import SHORTEST
 from pathgen.strategies.pocketing.footprints import Footprints
 from pathgen.strategies.pocketing.shapes import FIT, Shapes, cleaned, eroded, mended, quad_segments, with_room
 
-_JUST = 3e-4
-"""How much smaller still (mm) where a cutter only just fits: thinner regions of the axis get lost in rounding."""
+_JUST = (3e-4, 0.003)
+"""How much smaller still (mm) where a cutter only just fits: thinner regions of the axis get lost in rounding, and
+round ones in the chords that their curves come in, which may lie 0.005 mm inside."""
 
 MOST_OVERHANG = 0.5
 """Share of a pocket's depth by which the downhill side of a flat end may leave its floor higher."""
@@ -106,7 +107,8 @@ class Opening:
         """The same where the opening is a disc round the axis, or lies in one."""
         inner = eroded(parts, reach, self.tolerance)
         if self.gentle is None:
-            inner = _or_just_fitting(inner, parts, reach - _JUST)
+            for less in _JUST:
+                inner = _or_just_fitting(inner, parts, reach - less)
         inner = mended(overlay.simpler(inner, self.tolerance / 2.0), parts, np.full(len(parts), reach), self.tolerance)
         return inner if self.gentle is None else np.asarray(overlay.intersection(inner, self.gentle))
 

@@ -1,0 +1,159 @@
+"""Likely slips of drawings, their colours and fills, and the cutters that open them."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base import overlay
+from pathgen.base.bending import LONG_FLUTES, has_long_flutes
+from pathgen.base.contrast import JUST_SEEN, colour_difference
+from pathgen.base.errors import Doubt
+from pathgen.base.units import (
+    format_length,
+)
+from pathgen.job.job import Job
+from pathgen.work.clamping import Clamping
+
+_THINNEST = 100.0  # parts of resin to one of catalyst: polyester takes 1 to 2 % (common practice)
+_FILLED = 0.99  # share of area
+_SCALED = 20.0  # times its drawn size: further is likelier a unit left out (no source)
+_SEEN = 0.1  # mm: what an edge may lie off before it is seen
+
+
+def mixes(job: Job) -> Iterator[Doubt]:
+    """A part so small that no resin is mixed so."""
+    tables = [("[resin]", job.resin), *((f"inlay {i} resin", inlay.resin) for i, inlay in enumerate(job.inlays, 1))]
+    for where, table in tables:
+        if table is not None and table.mix and max(table.mix.values()) > _THINNEST * min(table.mix.values()):
+            yield Doubt(
+                where=f"{where} mix", problem=" to ".join(f"{part:g} of {name}" for name, part in table.mix.items()),
+                allowed=f"1:1 to {_THINNEST:g}:1, the least part a catalyst (common practice)",
+                remedy="copy the ratio from the resin maker's sheet: it does not cure with too little",
+            )
+
+
+def nothing_beside(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """A wall in an inlay of one colour, or a lap under inlays that do not come: what stands beside it is not moved."""
+    for inlay in clamping.inlays:
+        table = job.inlays[inlay.index]
+        if table.wall and len(inlay.regions) == 1:
+            yield Doubt(
+                where=f"{inlay.name} wall", problem="given, and one colour is cut: wall stands between colours of one "
+                "inlay, and changes nothing", allowed="wall with more colours than one",
+                remedy="leave it out; where wood is to stand between stages, draw it", grave=False)
+        if table.lap and inlay is clamping.inlays[-1]:
+            yield Doubt(
+                where=f"{inlay.name} lap", problem="given, and no inlay comes later: lap goes under those, and changes "
+                "nothing", allowed="lap in an inlay before others", grave=False,
+                remedy="leave it out, or write it in an earlier one")
+
+
+def colours(clamping: Clamping) -> Iterator[Doubt]:
+    """Colours that nobody tells apart, and a sheet of paper that is drawn behind the rest: each is a pocket."""
+    colours = sorted({colour for inlay in clamping.inlays for colour, _ in inlay.regions if colour.startswith("#")})
+    for one, other in itertools.combinations(colours, 2):
+        if (apart := colour_difference(one, other)) < JUST_SEEN:
+            yield Doubt(
+                where=f"{one} and {other}", problem=f"look alike, a difference of {apart:.1f} by CIEDE2000",
+                allowed=f"{JUST_SEEN:g} can just be seen; each colour is a pocket and a batch of its own",
+                remedy="if one colour is meant, draw both in it", grave=False,
+            )
+    for inlay in clamping.inlays:
+        for colour, shape in inlay.regions:
+            if _behind_the_rest(shape, [other for name, other in inlay.regions if name != colour]):
+                yield Doubt(
+                    where=f"{inlay.name}, {colour}", problem="a rectangle behind all the rest is cut as a pocket",
+                    allowed="what is meant to be cut", grave=False,
+                    remedy=f'if it is the paper of the drawing, write background = ["{colour}"] for that inlay',
+                )
+
+
+def sizes(clamping: Clamping) -> Iterator[Doubt]:
+    """Drawings that became so much larger or smaller than drawn that their own size cannot have been meant."""
+    for inlay in clamping.inlays:
+        far = [(one, one.share) for one in inlay.placed
+               if one.share is not None and not 1 / _SCALED <= one.share <= _SCALED]
+        for one, share in far[:1]:
+            wide, high = (format_length(v, clamping.units) for v in (one.width, one.height))
+            times = f"{share:.0f} times" if share > 1 else f"{100 * share:.2g} % of"
+            yield Doubt(
+                where=f"{inlay.name} artwork", problem=f"placed {wide} by {high}, {times} its drawn size",
+                allowed=f"a twentieth to {_SCALED:g} times",
+                remedy="write the unit in width and height of the drawing, as 50mm or 2in: a number alone counts px, "
+                       "96 to the inch; if the size that it has now is meant, leave it",
+            )
+
+
+def _behind_the_rest(shape: BaseGeometry, others: Sequence[BaseGeometry]) -> bool:
+    """Whether an area and the others, which all lie within it, fill a rectangle."""
+    whole = shape.convex_hull
+    filled = overlay.union_all([shape, *others])
+    return bool(others) and min(whole.area / shapely.minimum_rotated_rectangle(whole).area,
+                                overlay.intersection(filled, whole).area / overlay.union(filled, whole).area) > _FILLED
+
+
+def v_before_others(job: Job) -> Iterator[Doubt]:
+    """A v cutter with others after it, which does not rise into corners."""
+    for number, inlay in enumerate(job.inlays, 1):
+        vees = [name for name in inlay.cutters if job.cutter(name, "").shape == "v"]
+        others = [name for name in inlay.cutters if name not in vees]
+        if vees and others and inlay.cutters.index(vees[0]) < inlay.cutters.index(others[-1]):
+            better = ", ".join(f'"{name}"' for name in (*others, vees[-1]))
+            yield Doubt(
+                where=f"{inlay.written(number)} cutters",
+                problem=f'"{vees[0]}", a v cutter, stands before "{others[-1]}": its walls slope, and only one that '
+                        "comes last rises into corners",
+                allowed="a v last, for the corners that the others leave", remedy=f"write cutters = [{better}]",
+            )
+
+
+def sloping_for_pieces(job: Job) -> Iterator[Doubt]:
+    """Pockets with sloping walls for pieces that the job does not make, and whose sides nobody slopes."""
+    for number, inlay in enumerate(job.inlays, 1):
+        sloping = [name for name in inlay.cutters if not job.cutter(name, "").is_flat]
+        if inlay.fill == "piece" and inlay.piece is None and sloping:
+            yield Doubt(
+                where=f"{inlay.written(number)} cutters",
+                problem=f'fill = "piece", and "{sloping[0]}" leaves walls that slope: a piece with upright sides does '
+                        "not go in",
+                allowed="flat ends where pieces are let in", remedy="take flat ends" +
+                ("; with a piece table pathgen then makes both to match" if inlay.artwork else "") +
+                "; or slope each piece's sides to fit",
+            )
+
+
+def sloping_walls(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """A surface cut lower than the first one meets the walls of v cutters and ball ends further in."""
+    skim = clamping.skim
+    for step in clamping.steps if skim > 0 else ():
+        inlay, cutter = step.operation.opens, step.cutter
+        if inlay is None or cutter.is_flat:
+            continue
+        narrower = float(cutter.half_width(inlay.depth) - cutter.half_width(inlay.depth - skim))
+        if narrower > 0:
+            yield Doubt(
+                where=f"[[inlay]] {inlay.index + 1}",
+                problem=f'the walls that "{cutter.name}" leaves slope, and the second cut, '
+                        f"{format_length(skim, job.units)} lower (skim), meets them "
+                        f"{format_length(narrower, job.units)} further in",
+                allowed="the drawing's own width, with skim = 0 or flat ends",
+                remedy="write [resurface] skim = 0, or see on scrap that so much less is not missed",
+                grave=narrower > _SEEN,
+            )
+
+
+def flutes(clamping: Clamping) -> Iterator[Doubt]:
+    """Flutes much longer than cutters so thin have them: a slip lets them reach too deep."""
+    for cutter in {step.cutter.name: step.cutter for step in clamping.steps}.values():
+        if has_long_flutes(cutter):
+            long, tenth = (format_length(v, clamping.units) for v in (cutter.flute_length, cutter.flute_length / 10))
+            yield Doubt(
+                where=f'[[cutter]] "{cutter.name}" flute_length',
+                problem=f"{long}, {cutter.flute_length / cutter.diameter:.0f} times its diameter",
+                allowed=f"up to {LONG_FLUTES:.0f} times it (common practice)",
+                remedy=f"measure how long its flutes are; is {tenth} meant?",
+            )

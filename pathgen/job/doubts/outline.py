@@ -1,0 +1,199 @@
+"""Likely slips of outlines and openings: corners that stay, wood that comes loose or is too thin to hold."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base import overlay
+from pathgen.base.arrays import Floats
+from pathgen.base.errors import Doubt
+from pathgen.base.units import (
+    SUMS,
+    coarse_length,
+    falls_short,
+    fine_length,
+    format_length,
+    place_words,
+)
+from pathgen.job.flat import opening_corners, openings_cutter, plate_corners
+from pathgen.job.form import closed_by_page, to_the_page
+from pathgen.job.job import Job
+from pathgen.job.larger_blank import larger_blank
+from pathgen.job.part import drawn_corners
+from pathgen.parts.flat.part import FlatPart
+from pathgen.programs.paths import tabs_of
+from pathgen.strategies.cutting_out import TAB_SLOPE
+from pathgen.strategies.reach import lengths
+from pathgen.strategies.tab_places import LEAST_WASTE
+from pathgen.work.clamping import Clamping
+from pathgen.work.features import Inlay, OutlineCut
+from pathgen.work.operations import CutOut, Outline, RoundHoles, Slot
+from pathgen.work.thin_wood import THIN
+
+_SAWN = 1 / 3  # of the outline: more tabs hold no better, and are much to saw (common practice, no source)
+_CRUMB = 5.0  # mm2: smaller pieces that come loose are chips (no source)
+_SEEN = 0.1  # mm: what an edge may lie off before it is seen
+
+
+def line_on_page(job: Job) -> Iterator[Doubt]:
+    """A form's line that is the page's edge, where it was likely to end at it."""
+    closed = closed_by_page(job) if job.form else None
+    if closed is None or job.form is None:
+        return
+    on_edge, page = closed
+    yield Doubt(
+        where="[form] artwork",
+        problem=f"what is filled reaches the page's edge along {coarse_length(on_edge, job.units)}, and the form goes "
+                "further: there the page's edge is cut as part of the line",
+        allowed="a line that is drawn, or runs out through the form's edge", remedy=to_the_page(job, page),
+    )
+
+
+def inner_corners(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """What stays in corners that point inward, of the outline and of openings, which a round cutter does not reach."""
+    if job.outline is not None and (job.board or job.plate):
+        where = "[outline]" if job.board else job.body_name
+        left = drawn_corners(job) if job.board else plate_corners(job)
+        yield from _closed(f"{where} artwork", "the outline's", left, job, "[outline] cutter", job.outline.cutter)
+    if isinstance(clamping.board, FlatPart) and clamping.board.drawn:
+        key, cutter = openings_cutter(job)
+        yield from _closed(f"{job.body_name} {'artwork' if job.form else 'openings'}", "the openings'",
+                           opening_corners(job, clamping.board), job, key, cutter.name)
+
+
+def _closed(where: str, whose: str, left: BaseGeometry, job: Job, key: str, name: str) -> Iterator[Doubt]:
+    if left.is_empty:
+        return
+    cutter = job.cutter(name, key)
+    largest = max(shapely.get_parts(left), key=lambda part: float(part.area))
+    x, y = shapely.get_coordinates(largest.representative_point())[0]
+    long = float(lengths(np.array([largest]))[0])
+    if long > cutter.diameter and _is_bay(largest):
+        yield Doubt(
+            where=where,
+            problem=f"{whose} cutter leaves {left.area:.2f} mm2 closed, the most in a bay narrower than it, "
+                    f"{coarse_length(long, job.units)} of it, near {place_words(x, y)}",
+            allowed=f"bays wider than the cutter, {format_length(cutter.diameter, job.units)}",
+            remedy=f"draw it wider, name a smaller {key}, or cut it out by hand",
+        )
+        return
+    yield Doubt(
+        where=where,
+        problem=f"{whose} cutter leaves {left.area:.2f} mm2 in corners that point inward, the most near "
+                f"{place_words(x, y)}",
+        allowed="corners as round as the cutter", remedy="cut them out by hand, or take a smaller cutter",
+        grave=False,
+    )
+
+
+_BAY = 0.6
+"""Share of the box round it that a bay fills at least; a corner, being a triangle less a round, fills under half."""
+
+
+def _is_bay(left: BaseGeometry) -> bool:
+    """Whether what a cutter leaves is about as wide at its end as where it opens, and does not end in a point."""
+    return float(left.area) > _BAY * float(shapely.minimum_rotated_rectangle(left).area)
+
+
+def mostly_tabs(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """Tabs so many or so wide that much of the outline is left to the saw."""
+    cut, units = clamping.feature(Outline), job.units
+    if job.outline is None or cut is None or not cut.tabs:
+        return
+    each, round_it = cut.tab_width + 2 * cut.tab_height / TAB_SLOPE, float(clamping.board.outline.length)
+    most = int(_SAWN * round_it / each)
+    if cut.tabs > most:
+        yield Doubt(
+            where="[outline] tabs", problem=f"{cut.tabs}, each about {coarse_length(each, units)} long with the slopes "
+            f"at its ends: {coarse_length(cut.tabs * each, units)} of {coarse_length(round_it, units)} round the "
+            f"{clamping.board.names.part} would be left to the saw",
+            allowed=f"a third of it at most; usual are {OutlineCut.tabs}, {format_length(OutlineCut.tab_width, units)} "
+                    "wide each (common practice)",
+            remedy=f"write tabs = {most}" if most > 1 else "make tab_width smaller", grave=False,
+        )
+
+
+def no_waste_beyond(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """A blank that ends so near the part that its outline's groove parts the waste that tabs or a skin hold on to."""
+    cut, cutter, units = clamping.feature(Outline), clamping.cutter(Outline), job.units
+    if job.outline is None or cut is None or cutter is None or not (cut.tabs or cut.skin):
+        return
+    blank = clamping.shared.blank if clamping.shared else clamping.stock.bounds
+    out = (np.array(clamping.board.outline.bounds) - blank) * [1, 1, -1, -1]
+    short = np.flatnonzero(out < cutter.diameter + LEAST_WASTE - SUMS)
+    if not len(short) or out.min() < -SUMS:  # that is refused
+        return
+    names, what = clamping.board.names, "a skin holds" if cut.skin else "tabs hold"
+    there = " and ".join(f"{format_length(max(float(out[k]), 0.0), units)} {names.around[k]}" for k in short)
+    yield Doubt(
+        where="[stock]",
+        problem=f"the blank stands out {there}: the outline's cutter parts the waste there, and {what} the "
+                f"{names.part} to {'loose strips alone' if len(short) > 1 else 'strips that bend'}"
+                + ("; its edge there is the blank's, as it comes" if out.min() < _SEEN else ""),
+        allowed=f"{format_length(cutter.diameter + LEAST_WASTE, units)} or more all round: the cutter and "
+                f"{format_length(LEAST_WASTE, units)}",
+        remedy=f"{larger_blank(job, clamping.board)}; or stick the blank down over its whole face, waste too",
+    )
+
+
+def thin_floors(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """Wood under pockets and slots so thin that a Z a little low goes through it: a small min_web allows that."""
+    cut, table = clamping.feature(Slot), "board" if job.board else "plate"
+    left = [(f"{one.name} depth", one.fill != "none", *_under(clamping, one)) for one in clamping.inlays]
+    if cut is not None and len(cut.lines):
+        left.append(("[slots] depth", False, cut.lines.mean(axis=1), cut.floors(clamping.finished_surface)))
+    for where, filled, at, web in left:
+        worst = int(np.argmin(web))
+        x, y = at[worst].tolist()
+        if web[worst] < THIN and not falls_short(float(web[worst]), clamping.board.min_web):  # less is refused
+            yield Doubt(
+                where=where, problem=f"{fine_length(float(web[worst]), job.units)} of wood stays under it near "
+                f"{place_words(x, y, job.units)}, as [{table}] min_web lets it",
+                allowed=f"{fine_length(THIN, job.units)} or more", remedy="make depth less: with Z set a little low "
+                f"the cutter goes through{', and what is filled in sticks to the bed' if filled else ''}",
+            )
+
+
+def _under(clamping: Clamping, inlay: Inlay) -> tuple[Floats, Floats]:
+    """Places along the edges of an inlay, and the wood that stays under it there."""
+    at = shapely.get_coordinates(inlay.area)
+    return at, clamping.board.surface.height(*at.T) - inlay.depth
+
+
+def loose(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """Wood that hangs on to neither the part, a tab nor the blank once all round it is cut through, or as good as."""
+    last, bores = clamping.step(Outline), [step.operation for step in clamping.steps
+                                           if isinstance(step.operation, CutOut | RoundHoles)]
+    cut = [inlay.area for inlay in clamping.inlays if _under(clamping, inlay)[1].max() < THIN]
+    cut += [one.leaves_open(0.0) for one in bores if one.bottom <= 0]
+    tabs = last.operation.feature.tabs if last is not None and not last.operation.feature.skin else 0
+    if last is not None and tabs:
+        part, beside = clamping.board.outline, last.cutter.diameter + LEAST_WASTE / 2  # thinner waste holds nothing
+        cut.append(overlay.difference(overlay.buffer(part, beside), part))
+    blank = shapely.box(*clamping.stock.bounds)
+    pieces = shapely.get_parts(overlay.difference(blank, overlay.union_all(cut)))
+    within = shapely.area(pieces) * shapely.contains(clamping.board.outline, shapely.point_on_surface(pieces))
+    loose = pieces[(shapely.area(pieces) > _CRUMB) & (within < within.max())
+                   & (shapely.distance(pieces, blank.exterior) > 0)]
+    if last is not None and tabs and len(loose):
+        near = shapely.distance(loose[:, None], shapely.points(tabs_of(clamping)))
+        loose = loose[near.min(axis=1) > last.cutter.diameter + LEAST_WASTE]
+    if len(loose):
+        largest, more = loose[np.argmax(shapely.area(loose))], len(loose) - 1
+        x, y = shapely.get_coordinates(largest.representative_point())[0]
+        allowed, remedy = "wood that something holds", "make depth less"
+        if last is not None and not clamping.board.outline.covers(largest):
+            largest = overlay.buffer(largest, LEAST_WASTE / 2)
+            wide = format_length(2 * last.cutter.diameter + LEAST_WASTE, job.units)
+            allowed = f"bays that open {wide} wide or more: two cutters, and waste between"
+            remedy = "draw the bay wider, take a smaller cutter"
+        yield Doubt(
+            where=job.body_name, allowed=allowed,
+            remedy=f"{remedy}, or stick the blank down over its whole face, waste too",
+            problem=f"{largest.area:.0f} mm2 of wood near {place_words(x, y, job.units)} comes loose under the cutter: "
+                    f"all round it is cut through, or nearly{f'; so do {more} more' if more else ''}",
+        )
