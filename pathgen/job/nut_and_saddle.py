@@ -104,7 +104,7 @@ def _clamping(
     high = tab_height(table.tab_height, thick, usual=TOOL_TAB)
     cut = OutlineCut(tabs=table.tabs, tab_height=high, tab_width=tab, where=key)
     then = (_face(kind, marked=bool(table.engraver), labelled=bool(label)),
-            *_filed(job, kind, table.overhang, fanned=board.layout.fanned))
+            *_filed(job, kind, table.overhang, exact=not (board.layout.fanned or board.drawn)))
     steps = [Step(operation=Outline(cut, then=then), cutter=cutter)]
     if table.engraver:
         strokes = (*marks, *label)
@@ -129,11 +129,11 @@ def _face(kind: type[Tool], *, marked: bool, labelled: bool) -> str:
     return f"{face}{marks}{', B at its bass end' if marked and labelled else ''}."
 
 
-def _filed(job: Job, kind: type[Tool], overhang: float, *, fanned: bool) -> list[str]:
+def _filed(job: Job, kind: type[Tool], overhang: float, *, exact: bool) -> list[str]:
     """What is filed off at its ends."""
     if not overhang:
         return []
-    past = format_length(overhang, job.units) + " or more" * (fanned and kind is Nut)
+    past = format_length(overhang, job.units) + " or more" * (kind is Nut and not exact)
     return [f"It reaches {past} past the board's edge at each end: file that off when it is in its slot." if kind is Nut
             else f"It reaches {past} past the outer strings at each end: file it to fit the bridge's slot."]
 

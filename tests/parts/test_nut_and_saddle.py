@@ -108,6 +108,21 @@ def test_a_slanted_nut_fills_its_slot_from_edge_to_edge(tmp_path, changes):
     assert "0.5 mm or more past" in " ".join(clamping.steps[1].operation.then)
 
 
+def test_the_nut_of_a_drawn_board_reaches_past_the_edges_that_are_drawn(tmp_path):
+    """It went by nut_width, 43 mm, and was too short for a board that is drawn wider."""
+    long = part_of(dotted_job(tmp_path)).length
+    (tmp_path / "outline.svg").write_text(
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{long}mm" height="60mm" viewBox="0 0 {long} 60">'
+        f'<path d="M0,7H{long}V53H0Z"/></svg>')
+    job = dotted_job(tmp_path, ("[outline]\n", '[outline]\nartwork = "outline.svg"\nplace = { at = '
+                                f'[{long / 2}, 0.0] }}\n'))
+    finished, (clamping, _) = part_of(job).finished.bounds, nut_and_saddle_clampings(job)
+    low, high = np.array(clamping.board.outline.bounds)[[1, 3]]
+    assert finished[3] - finished[1] > 45.9
+    assert (finished[1] - low, high - finished[3]) == pytest.approx((0.5, 0.5), abs=1e-6)
+    assert "0.5 mm or more past" in " ".join(clamping.steps[1].operation.then)
+
+
 def test_the_marks_are_where_the_strings_are_and_end_at_the_slots_bottoms(tmp_path):
     job = dotted_job(tmp_path)
     strokes = nut_and_saddle_clampings(job)[0].steps[0].operation.feature.strokes[:6]
