@@ -80,6 +80,23 @@ def test_a_slanted_saddle_has_the_section_of_the_cone_under_it(tmp_path):
     assert line.radius > radius.mean() * 1.0005  # a slanted section is flatter
 
 
+LONG_FAN = (("scale_length = 640.0", "scale_length = { bass = 680.0, treble = 620.0, straight_fret = 7 }"),
+            ("length = 480.0", "length = 520.0"), ("margin_nut = 15.0", "margin_nut = 35.0"))
+
+
+@pytest.mark.parametrize("fanned", [True, False])
+def test_the_marks_of_a_slanted_saddle_are_told_with_the_face_that_they_hold_for(tmp_path, fanned):
+    """Derived: a string that runs along the board crosses a plate 3 mm thick 3 mm times the saddle's slant aside."""
+    job = dotted_job(tmp_path, *LONG_FAN if fanned else ())
+    across = float(np.ptp(part_of(job).layout.bridge[:, 1]))
+    aside = 3.0 * (680.0 - 620.0) * 2 ** (-7 / 12) / across  # both strings are 7 frets long up to a line square to them
+    said = " ".join(nut_and_saddle_clampings(job)[-1].steps[-1].operation.then)
+    assert "the strokes on it are the strings' places" in said
+    told = re.search(r" if it stands on the saddle's line \(set by its other face, they lie ([\d.]+) mm aside\)", said)
+    assert bool(told) == fanned
+    assert not told or float(told[1]) == pytest.approx(aside, abs=0.06)
+
+
 FAN = "scale_length = { bass = 680.0, treble = 620.0, straight_fret = 7 }"
 
 
