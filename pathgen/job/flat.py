@@ -7,6 +7,7 @@ import math
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.plain import in_runs, joined
+from pathgen.base.tops import level
 from pathgen.base.units import (
     SUMS,
     falls_short,
@@ -431,7 +433,7 @@ def _openings(job: Job, part: FlatPart) -> None:
                            "stands in one, and would come loose under the cutter", allowed="openings without such a "
                            "piece", remedy="fill it in the drawing, and the opening is cleared whole; or leave bridges "
                            "in the drawing that hold it")
-        _cut_whole(job, part, shape)
+        _cut_whole(job, shape)
 
 
 def openings_cutter(job: Job) -> tuple[str, Cutter]:
@@ -440,9 +442,10 @@ def openings_cutter(job: Job) -> tuple[str, Cutter]:
     return key, job.cutter(table.cutter if table else "", key)
 
 
-def _opened(part: FlatPart, shape: Polygon, cutter: Cutter) -> BaseGeometry:
-    """What a cutter opens of a drawn opening."""
-    one = opening(cutter, part.surface, cutter.flute_length, shape, PocketOptions.arc, all_of_it=True)
+@lru_cache(maxsize=64)
+def _opened(shape: Polygon, cutter: Cutter) -> BaseGeometry:
+    """What a cutter opens of a drawn opening, which it is asked of to be refused, and once more to be told of."""
+    one = opening(cutter, level(1.0), cutter.flute_length, shape, PocketOptions.arc, all_of_it=True)
     opened: BaseGeometry = one.opened(one.axis_region(np.array([shape])))[0]
     return opened
 
@@ -451,10 +454,10 @@ def _is_whole(shape: Polygon, opened: BaseGeometry) -> bool:
     return opened.geom_type == "Polygon" and opened.area > _MOSTLY * shape.area
 
 
-def _cut_whole(job: Job, part: FlatPart, shape: Polygon) -> None:
+def _cut_whole(job: Job, shape: Polygon) -> None:
     """Raise JobError for an opening that its cutter opens little of, or in pieces, or not as a half needs it."""
     key, cutter = openings_cutter(job)
-    opened = _opened(part, shape, cutter)
+    opened = _opened(shape, cutter)
     left = overlay.difference(shape, opened)
     if _is_whole(shape, opened):
         refuse_tight(job, left, shape, cutter.diameter)
@@ -466,7 +469,7 @@ def _cut_whole(job: Job, part: FlatPart, shape: Polygon) -> None:
         "goes into less than half of the opening, and not into it" if len(pieces) else "does not go into the opening"
     widths = (np.arange(NARROWEST_GROOVE, cutter.diameter, 0.01).round(2)).tolist()
     goes = bisect_left(widths, True, key=lambda wide: not _is_whole(
-        shape, _opened(part, shape, replace(cutter, diameter=wide))))
+        shape, _opened(shape, replace(cutter, diameter=wide))))
     raise JobError(key, f'"{cutter.name}", {cutter.diameter:g} mm, {does} near {place_words(x, y)}',
                    allowed=f"{widths[goes - 1]:.2f} mm or less" if goes else "",
                    remedy=f"{'name a smaller cutter, or ' if goes else ''}draw it wider there")
@@ -474,7 +477,7 @@ def _cut_whole(job: Job, part: FlatPart, shape: Polygon) -> None:
 
 def opening_corners(job: Job, part: FlatPart) -> BaseGeometry:
     """What the cutter of drawn openings leaves standing of them, in plan; empty where it is little."""
-    opened = overlay.union_all([_opened(part, shape, openings_cutter(job)[1]) for shape in part.drawn])
+    opened = overlay.union_all([_opened(shape, openings_cutter(job)[1]) for shape in part.drawn])
     left = polygons(overlay.difference(MultiPolygon(list(part.drawn)), opened))
     left = left[~films(left, _FILM)]
     return MultiPolygon(left.tolist()) if shapely.area(left).sum() > SEEN else MultiPolygon()

@@ -10,7 +10,7 @@ import numpy as np
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering, lettering_length
-from pathgen.base.units import format_length, left_words, rounded_up, sawn
+from pathgen.base.units import coarse_length, format_length, left_words, rounded_up, sawn
 from pathgen.job.bench_tables import NutAndSaddleTable
 from pathgen.job.job import Job
 from pathgen.job.part import board_of, nut_behind, nut_of
@@ -103,8 +103,10 @@ def _clamping(
     marks, label = _marks(line, height, mark, turned), _label(radius, line, lowest, mark, turned)
     high = tab_height(table.tab_height, thick, usual=TOOL_TAB)
     cut = OutlineCut(tabs=table.tabs, tab_height=high, tab_width=tab, where=key)
-    then = (_face(kind, marked=bool(table.engraver), labelled=bool(label)),
-            *_filed(job, kind, table.overhang, fanned=board.layout.fanned))
+    run = np.diff(board.layout.bridge, axis=0)[0]
+    aside = coarse_length(thick * abs(run[0] / run[1]), job.units) if kind is Saddle and board.layout.fanned else ""
+    then = (_face(kind, marked=bool(table.engraver), labelled=bool(label), aside=aside),
+            *_filed(job, kind, table.overhang, exact=not (board.layout.fanned or board.drawn)))
     steps = [Step(operation=Outline(cut, then=then), cutter=cutter)]
     if table.engraver:
         strokes = (*marks, *label)
@@ -122,18 +124,20 @@ def _clamping(
     )
 
 
-def _face(kind: type[Tool], *, marked: bool, labelled: bool) -> str:
-    """Which way the face that lies up is set in, and what is marked on it."""
+def _face(kind: type[Tool], *, marked: bool, labelled: bool, aside: str) -> str:
+    """Which way the face that lies up is set in, and what is marked on it: of a slanted saddle on that face alone."""
     face = f"The face that lay up looks {'toward the bridge' if kind is Nut else 'away from the nut'}"
     marks = ": the strokes on it are the strings' places" if marked else ""
+    if marked and aside:
+        marks += f" if it stands on the saddle's line (set by its other face, they lie {aside} aside)"
     return f"{face}{marks}{', B at its bass end' if marked and labelled else ''}."
 
 
-def _filed(job: Job, kind: type[Tool], overhang: float, *, fanned: bool) -> list[str]:
+def _filed(job: Job, kind: type[Tool], overhang: float, *, exact: bool) -> list[str]:
     """What is filed off at its ends."""
     if not overhang:
         return []
-    past = format_length(overhang, job.units) + " or more" * (fanned and kind is Nut)
+    past = format_length(overhang, job.units) + " or more" * (kind is Nut and not exact)
     return [f"It reaches {past} past the board's edge at each end: file that off when it is in its slot." if kind is Nut
             else f"It reaches {past} past the outer strings at each end: file it to fit the bridge's slot."]
 

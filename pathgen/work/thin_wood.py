@@ -10,8 +10,11 @@ from typing import Any
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
+from pathgen.base.surface import Surface
 from pathgen.base.units import falls_short
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Channel, CutOut, Outline, RoundHoles, Slot
@@ -54,6 +57,12 @@ def thin_wood(clamping: Clamping) -> tuple[ThinWood, ...]:
     """The thinnest wood of each kind that does not stand: what touches or crosses is no wood."""
     return tuple(thin for thin in _thinnest(clamping)
                  if thin.width > thin.least and falls_short(thin.width, thin.needed))
+
+
+def wood_under(surface: Surface, area: BaseGeometry, depth: float) -> tuple[Floats, Floats]:
+    """Places along the edges of what is pocketed, and the wood that stays under it there, mm."""
+    at = shapely.get_coordinates(area)
+    return at, surface.height(*at.T) - depth
 
 
 def what_to_do(thin: ThinWood, clamping: Clamping) -> str:

@@ -13,6 +13,7 @@ from shapely import Polygon
 from pathgen import JobError, build, load_job
 from pathgen.app.cli import main
 from pathgen.base.errors import ArtworkError
+from pathgen.job import flat
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from pathgen.job.outlines import as_cut, closed_by_cutter
@@ -228,6 +229,13 @@ def test_what_the_cutter_leaves_of_an_opening_is_told(tmp_path, shape, grave, sa
     found = [doubt for doubt in doubts_of(job, clamping_of(job)) if doubt.where == "[plate] openings"]
     assert [doubt.grave for doubt in found] == [grave] * bool(said)
     assert all(re.search(said, doubt.problem) for doubt in found)
+
+
+def test_what_a_cutter_opens_of_an_opening_is_worked_out_once(tmp_path):
+    flat._opened.cache_clear()
+    job = holed(tmp_path, ARM)
+    assert [doubt for doubt in doubts_of(job, clamping_of(job)) if doubt.where == "[plate] openings"]
+    assert flat._opened.cache_info().misses == 1
 
 
 def test_drawn_outline_and_opening(tmp_path):

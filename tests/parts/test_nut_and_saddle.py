@@ -80,6 +80,23 @@ def test_a_slanted_saddle_has_the_section_of_the_cone_under_it(tmp_path):
     assert line.radius > radius.mean() * 1.0005  # a slanted section is flatter
 
 
+LONG_FAN = (("scale_length = 640.0", "scale_length = { bass = 680.0, treble = 620.0, straight_fret = 7 }"),
+            ("length = 480.0", "length = 520.0"), ("margin_nut = 15.0", "margin_nut = 35.0"))
+
+
+@pytest.mark.parametrize("fanned", [True, False])
+def test_the_marks_of_a_slanted_saddle_are_told_with_the_face_that_they_hold_for(tmp_path, fanned):
+    """Derived: a string that runs along the board crosses a plate 3 mm thick 3 mm times the saddle's slant aside."""
+    job = dotted_job(tmp_path, *LONG_FAN if fanned else ())
+    across = float(np.ptp(part_of(job).layout.bridge[:, 1]))
+    aside = 3.0 * (680.0 - 620.0) * 2 ** (-7 / 12) / across  # both strings are 7 frets long up to a line square to them
+    said = " ".join(nut_and_saddle_clampings(job)[-1].steps[-1].operation.then)
+    assert "the strokes on it are the strings' places" in said
+    told = re.search(r" if it stands on the saddle's line \(set by its other face, they lie ([\d.]+) mm aside\)", said)
+    assert bool(told) == fanned
+    assert not told or float(told[1]) == pytest.approx(aside, abs=0.06)
+
+
 FAN = "scale_length = { bass = 680.0, treble = 620.0, straight_fret = 7 }"
 
 
@@ -105,6 +122,21 @@ def test_a_slanted_nut_fills_its_slot_from_edge_to_edge(tmp_path, changes):
     along = (shapely.get_coordinates(board.finished.intersection(strip)) - front) @ unit
     assert along.min() - low == pytest.approx(0.5, abs=0.06)
     assert high - along.max() == pytest.approx(0.5, abs=0.06)
+    assert "0.5 mm or more past" in " ".join(clamping.steps[1].operation.then)
+
+
+def test_the_nut_of_a_drawn_board_reaches_past_the_edges_that_are_drawn(tmp_path):
+    """It went by nut_width, 43 mm, and was too short for a board that is drawn wider."""
+    long = part_of(dotted_job(tmp_path)).length
+    (tmp_path / "outline.svg").write_text(
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{long}mm" height="60mm" viewBox="0 0 {long} 60">'
+        f'<path d="M0,7H{long}V53H0Z"/></svg>')
+    job = dotted_job(tmp_path, ("[outline]\n", '[outline]\nartwork = "outline.svg"\nplace = { at = '
+                                f'[{long / 2}, 0.0] }}\n'))
+    finished, (clamping, _) = part_of(job).finished.bounds, nut_and_saddle_clampings(job)
+    low, high = np.array(clamping.board.outline.bounds)[[1, 3]]
+    assert finished[3] - finished[1] > 45.9
+    assert (finished[1] - low, high - finished[3]) == pytest.approx((0.5, 0.5), abs=1e-6)
     assert "0.5 mm or more past" in " ".join(clamping.steps[1].operation.then)
 
 

@@ -9,7 +9,6 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Floats
 from pathgen.base.errors import Doubt
 from pathgen.base.units import (
     SUMS,
@@ -30,9 +29,9 @@ from pathgen.strategies.cutting_out import TAB_SLOPE
 from pathgen.strategies.reach import lengths
 from pathgen.strategies.tab_places import LEAST_WASTE
 from pathgen.work.clamping import Clamping
-from pathgen.work.features import Inlay, OutlineCut
+from pathgen.work.features import OutlineCut
 from pathgen.work.operations import CutOut, Outline, RoundHoles, Slot
-from pathgen.work.thin_wood import THIN
+from pathgen.work.thin_wood import THIN, wood_under
 
 _SAWN = 1 / 3  # of the outline: more tabs hold no better, and are much to saw (common practice, no source)
 _CRUMB = 5.0  # mm2: smaller pieces that come loose are chips (no source)
@@ -143,7 +142,8 @@ def no_waste_beyond(job: Job, clamping: Clamping) -> Iterator[Doubt]:
 def thin_floors(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Wood under pockets and slots so thin that a Z a little low goes through it: a small min_web allows that."""
     cut, table = clamping.feature(Slot), "board" if job.board else "plate"
-    left = [(f"{one.name} depth", one.fill != "none", *_under(clamping, one)) for one in clamping.inlays]
+    left = [(f"{one.name} depth", one.fill != "none", *wood_under(clamping.board.surface, one.area, one.depth))
+            for one in clamping.inlays]
     if cut is not None and len(cut.lines):
         left.append(("[slots] depth", False, cut.lines.mean(axis=1), cut.floors(clamping.finished_surface)))
     for where, filled, at, web in left:
@@ -158,17 +158,12 @@ def thin_floors(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             )
 
 
-def _under(clamping: Clamping, inlay: Inlay) -> tuple[Floats, Floats]:
-    """Places along the edges of an inlay, and the wood that stays under it there."""
-    at = shapely.get_coordinates(inlay.area)
-    return at, clamping.board.surface.height(*at.T) - inlay.depth
-
-
 def loose(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Wood that hangs on to neither the part, a tab nor the blank once all round it is cut through, or as good as."""
     last, bores = clamping.step(Outline), [step.operation for step in clamping.steps
                                            if isinstance(step.operation, CutOut | RoundHoles)]
-    cut = [inlay.area for inlay in clamping.inlays if _under(clamping, inlay)[1].max() < THIN]
+    cut = [one.area for one in clamping.inlays
+           if wood_under(clamping.board.surface, one.area, one.depth)[1].max() < THIN]
     cut += [one.leaves_open(0.0) for one in bores if one.bottom <= 0]
     tabs = last.operation.feature.tabs if last is not None and not last.operation.feature.skin else 0
     if last is not None and tabs:

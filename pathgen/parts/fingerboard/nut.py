@@ -14,6 +14,7 @@ from pathgen.base.lowered import Lowered
 from pathgen.base.plain import rounded
 from pathgen.base.surface import Surface
 from pathgen.base.units import rounded_down
+from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.layout import centre_crossings, nutward
 from pathgen.parts.fingerboard.stringing import Strings, on_outer_strings, string_places
 
@@ -50,15 +51,18 @@ def nut_curve(
 ) -> CrossLine:
     """Along the front of a nut `thick` mm, `behind` mm behind the nut line, from edge to edge and `past` mm outside.
 
-    Both its faces reach so far past the finished board's edges: of a slanted nut each end lies past its longer one.
+    Both its faces reach so far past the finished board's edges, as they are written and as they are drawn: of a slanted
+    nut each end lies past its longer one.
     """
     back, layout = nutward(board.layout.lines[0]), board.layout
     front = layout.lines[0] + behind * back
     unit = (front[1] - front[0]) / np.linalg.norm(front[1] - front[0])
     faces = np.stack([front, front + thick * back])
-    bass, treble = ((layout.edges.crossings(faces, side) - front[0]) @ unit
-                    for side in (board.bass_side, -board.bass_side))
-    return _curve(board, front[0] + np.outer([bass.min(), treble.max()], unit), strings, past, "[nut_blank] overhang")
+    ends = [np.stack([layout.edges.crossings(faces, side) for side in (board.bass_side, -board.bass_side)], axis=1)]
+    ends += [chord_across(board.finished, faces)] if board.drawn else []
+    bass, treble = ((np.concatenate(ends) - front[0]) @ unit).T
+    return _curve(board, front[0] + np.outer([np.nanmin(bass), np.nanmax(treble)], unit), strings, past,
+                  "[nut_blank] overhang")
 
 
 def saddle_curve(board: Fingerboard, strings: Strings | None, *, past: float) -> CrossLine:

@@ -18,6 +18,7 @@ from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 from pathgen.work.operations import Slot
 from pathgen.work.part import wood_in_plan
+from pathgen.work.thin_wood import wood_under
 from pathgen.work.underside import sunk_of
 
 RISE = 4.0
@@ -120,18 +121,11 @@ def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
         yield words(view, [y, -1.4 * size / view.rise], name, size=size, text_anchor=anchor, fill=PALE)
 
 
-def least_under(clamping: Clamping, section: Section) -> float:
-    """Least wood under any pocket at a section, mm; the whole thickness there when there is none."""
-    floors = [
-        clamping.board.surface.height(section.x, run) - inlay.depth
-        for inlay in clamping.inlays for run in spans(inlay.area, section.x)
-    ]
-    floors += [
-        clamping.board.surface.height(section.x, run) - inlay.depth - sunk.depth for sunk in sunk_of(clamping)
-        for inlay in clamping.inlays for run in spans(overlay.intersection(inlay.area, sunk.shape), section.x)
-    ]
-    edge = np.abs(spans(wood_in_plan(clamping.board), section.x)).max(initial=0.0)
-    return float(min([np.min(f) for f in floors], default=clamping.finished_surface.height(section.x, edge)))
+def least_under(clamping: Clamping, inlay: Inlay) -> float:
+    """Least wood under an inlay wherever it lies, mm."""
+    over = [(overlay.intersection(inlay.area, sunk.shape), sunk.depth) for sunk in sunk_of(clamping)]
+    return float(min(wood_under(clamping.board.surface, shape, inlay.depth + deep)[1].min()
+                     for shape, deep in [(inlay.area, 0.0), *over] if not shape.is_empty))
 
 
 def spans(shape: shapely.Geometry, x: float) -> Floats:

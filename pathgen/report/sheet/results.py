@@ -53,8 +53,8 @@ def _section_words(clamping: Clamping, section: Section) -> str:
     at = f"At {section.name}, {fine_length(section.x, clamping.units)} along"
     if section.inlay is None:
         return f"{at}."
-    left = fine_length(least_under(clamping, section), clamping.units)
-    return f"{at}: at least {left} of wood left under the pockets."
+    left = fine_length(least_under(clamping, clamping.inlays[section.inlay]), clamping.units)
+    return f"{at}. Under its pockets, here or elsewhere, at least {left} of wood is left."
 
 
 def both_sides(clamping: Clamping, report: dict[str, Any]) -> Element | None:
