@@ -82,7 +82,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         yield from _nut_plate(job)
         yield from _drawn_otherwise(job, board_of(job))
         yield from of_strings(job)
-    if clamping.kind == BACK:  # zero is set on this side, for both
+    if clamping.kind == BACK and not (job.marks and job.marks.drilled):  # zero is set on this side, for both
         for number, box in enumerate(clamping.setup.keep_out, 1):
             yield from _zero_under(clamping, f"[setup] keep_out {number}", box, job.units)
     if clamping.kind not in ("", *FORMS):
@@ -739,8 +739,8 @@ def _zero_under(clamping: Clamping, where: str, box: KeepOut, units: str) -> Ite
     """A clamp that stands on the place that zero is set from."""
     part = clamping.board.front if isinstance(clamping.board, Back) else clamping.board
     zero, places = clamping.zero_place, {} if clamping.shared else part.places(clamping.stock)
-    if shapely.distance(box.shape, shapely.points(zero.at)) > 0:
-        return
+    if clamping.begun or shapely.distance(box.shape, shapely.points(zero.at)) > 0:
+        return  # zero is set, and found again by marks
     free = [name for name, place in places.items()
             if all(shapely.distance(one.shape, shapely.points(place.at)) > 0 for one in clamping.setup.keep_out)]
     alike = [name for name in free if name.startswith("blank") == ((clamping.setup.zero or "").startswith("blank"))]

@@ -166,12 +166,13 @@ def _shorter(clamping: Clamping, spans: Floats, cut: Floats, bare: Floats, short
     ways, flat = [], any(k < 2 for k in short)
     if flat and spans[0] <= across and spans[1] <= along:
         ways.append(f"turn the {clamping.board.names.part} with [setup] along")
-    if flat and all(cut[k] <= travel[k] for k in short if k < 2):
+    begun = clamping.begun  # zero is set, and all that was measured counts from it
+    if flat and not begun and all(cut[k] <= travel[k] for k in short if k < 2):
         ways.append("name a [setup] zero that lies nearer to the middle of what is cut")
     marks = clamping.feature(WitnessMarks)
     if flat and marks is not None and marks.tops is None and all(bare[k] <= travel[k] + SUMS for k in short if k < 2):
         ways.append("write [marks] at, with marks nearer to each other")
-    if 2 in short and cut[2] <= up and clamping.setup.z_zero == "bed":
+    if 2 in short and not begun and cut[2] <= up and clamping.setup.z_zero == "bed":
         ways.append('write [setup] z_zero = "stock-top"')
     return "".join(f"{way}, or " for way in ways)
 

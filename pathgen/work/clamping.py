@@ -310,6 +310,10 @@ class Clamping:
         earlier = any(isinstance(s.operation, CutAgain) and s.order < opening for s in self.steps)
         return self.skim if earlier else 0.0
 
+    def comes_down(self, inlay: Inlay) -> float:
+        """How far the wood round what fills an inlay is cut down after that, mm."""
+        return self.ground(inlay) + self.skim
+
     @property
     def skim(self) -> float:
         """How far the finished surface lies below the first one, mm: where something was filled and cut again."""
@@ -320,6 +324,12 @@ class Clamping:
         """The surface when all is done: `skim` below the first."""
         first = self.board.surface
         return replace(first, thickness=first.thickness - self.skim)
+
+    @property
+    def begun(self) -> bool:
+        """Whether the blank is laid down and zero set already, as the job says: its marks are drilled, or it moved."""
+        marks = self.feature(WitnessMarks)
+        return self.moved is not None or (marks is not None and marks.tops is not None)
 
     def moved_at(self, step: Step | None) -> Moved | None:
         """How the work lies when a step is run, where it is not as it was first clamped."""

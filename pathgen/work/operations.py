@@ -77,6 +77,9 @@ class Work(Protocol):
     def stands(self, inlay: Inlay) -> float:
         """How far what fills an inlay stands above the wood round it, mm."""
 
+    def comes_down(self, inlay: Inlay) -> float:
+        """How far the wood round what fills an inlay is cut down after that, mm."""
+
     def display(self, places: Floats) -> Floats:
         """(n, 2) what the machine's display shows over (n, 2) places on the blank's top, as the work lies now."""
 
@@ -426,7 +429,7 @@ class CutAgain(Operation[Inlay]):
             # what stands higher than the job's overfill meets the first pass too deep
             f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
             "the job's overfill. If it is higher, set overfill to what you measured and build again: the first pass "
-            "would go too deep.", *_sunk(self.feature),
+            "would go too deep.", *_sunk(self.feature, work),
         ]
 
     def afterwards(self, work: Work) -> list[str]:
@@ -908,10 +911,18 @@ def _wait(inlay: Inlay) -> list[str]:
     return [wait, *cure, f"{STAY} Clean {what} and dust off the place that Z is set from."]
 
 
-def _sunk(inlay: Inlay) -> list[str]:
-    """What to do about fill that is too low, for which there is no program."""
-    return ["Nowhere may it be lower than the surface: where it has sunk, roughen it, pour more of the same on it to "
-            "the same height, and let that cure too. No program makes up for it."] if inlay.fill == "resin" else []
+def _sunk(inlay: Inlay, work: Work) -> list[str]:
+    """What to do about fill that is lower than the surface will be."""
+    if inlay.fill != "resin":
+        return []
+    down = work.comes_down(inlay)
+    low, makes_up = "lower than the surface: where it has sunk", "No program makes up for it."
+    if down > 0.0:
+        by = format_length(down, work.units)
+        low = f"more than {by} lower than the surface: where it has sunk further"
+        makes_up = f"The surface comes down by {by}, no further."
+    return [f"Nowhere may it be {low}, roughen it, pour more of the same on it to the same height, and let that cure "
+            f"too. {makes_up}"]
 
 
 def _dam_off(inlay: Inlay) -> list[str]:

@@ -58,8 +58,8 @@ def test_a_rebuild_says_which_programs_differ(tmp_path, capsys):
     # without the outline one program is gone, and the pocket is cut at another feed
     line, _ = rebuilt(tmp_path, capsys, extra=SLOTS.replace("depth = 1.8", "depth = 1.9"),
                       changes={"feed = 1200.0": "feed = 1100.0"})
-    assert line == ("Program 2 differs from the build before, but only in feeds, lifts or how moves are divided; programs 1, "
-                    "3 and 4 are the same; 1 of before is gone.")
+    assert line == ("Program 2 differs from the build before, but only in feeds, lifts or how moves are divided; "
+                    "programs 1, 3 and 4 are the same; 1 of before is gone.")
     line, _ = rebuilt(tmp_path, capsys, changes={"feed = 1200.0": "feed = 1100.0"}, **other)
     assert line == "Programs 1 to 4 are the same as in the build before; program 5 is new."
     line, err = rebuilt(tmp_path, capsys, changes={'units = "mm"': 'title = "other"\nunits = "mm"'}, **other)

@@ -139,6 +139,20 @@ def test_a_raw_top_that_is_not_level_is_not_mended_at_z_0(tmp_path):
     assert not any("leave Z 0" in line for line in told(tmp_path, 2, extra='[setup]\nz_zero = "stock-top"\n'))
 
 
+@pytest.mark.parametrize(("changes", "low", "makes_up"), [
+    ({}, "lower than the surface: ", "No program makes up for it."),
+    ({"[resin]": "[resurface]\nskim = 0.1\n[resin]"}, "more than 0.1 mm lower than the surface: ",
+     "The surface comes down by 0.1 mm, no further."),
+    ({"scallop = 0.05": "scallop = 0.05\nleave = 0.3"}, "more than 0.3 mm lower than the surface: ",
+     "The surface comes down by 0.3 mm, no further."),
+])
+def test_fill_may_have_sunk_as_far_as_the_surface_comes_down(tmp_path, changes, low, makes_up):
+    """With a skim of 0.1 mm "no program makes up for it" was untrue."""
+    (line,) = [line for line in told(tmp_path, 3, changes=changes) if line.startswith("Nowhere may it be")]
+    assert line.startswith(f"Nowhere may it be {low}")
+    assert line.endswith(f" {makes_up}")
+
+
 def test_a_spoilboard_is_asked_for_before_the_first_cut(tmp_path):
     (line,) = [line for line in told(tmp_path, 1, extra=OUTLINE) if "spoilboard" in line]
     assert "a cutter comes 0.3 mm into it" in line
