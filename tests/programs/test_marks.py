@@ -772,8 +772,8 @@ def test_a_drilled_mark_off_the_waste_is_asked_for_its_numbers_first(tmp_path):
 def test_drilled_marks_that_count_from_another_zero_name_it(tmp_path):
     """The maker was told to measure again, or to move what is cut there."""
     with pytest.raises(JobError, match=r"drilled: mark 1 .* off the free .*: the numbers fit \[setup\] zero = "
-                                       '"nut-centre": if X 0 and Y 0 were set there when the marks were drilled, write that '
-                                       "again; else compare its numbers"):
+                                       '"nut-centre": if X 0 and Y 0 were set there when the marks were drilled, write '
+                                       "that again; else compare its numbers"):
         clamping_of(load_job(job(tmp_path, changes={"[stock]": '[setup]\nzero = "blank-centre"\n[stock]'},
                                  extra=MARKS + DRILLED)))
 
