@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from pathgen.app.building import Build, build_planned
-from pathgen.app.earlier import marks_moved, write_build
+from pathgen.app.earlier import done_otherwise, marks_moved, write_build
 from pathgen.base import given
 from pathgen.base.brief import Brief
 from pathgen.base.errors import JobError, PathgenError
@@ -91,8 +91,10 @@ class BlankBuild(Brief):
         return write_build(path, {**self.told(path).files(shaded=shaded), **drawn}, self.job, self.report)
 
     def told(self, folder: Path) -> BlankBuild:
-        """The same with warnings of marks that lie elsewhere than earlier builds in a folder had them."""
-        return replace(self, report=with_findings(self.report, marks_moved(folder, self.job, self.report)))
+        """The same with warnings of what earlier builds in a folder had otherwise, as for a build of one part."""
+        texts = {name: text for one in self.builds for name, text in one.texts.items()}
+        found = [*marks_moved(folder, self.job, self.report), *done_otherwise(folder, texts, self.done)]
+        return replace(self, report=with_findings(self.report, found))
 
     def _repr_svg_(self) -> str:
         """The blank from above, with each part on its share, for a notebook."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from pathgen.app.earlier import marks_moved, write_build
+from pathgen.app.earlier import done_otherwise, marks_moved, write_build
 from pathgen.app.folders import otherwise_named, read_folder
 from pathgen.base import given
 from pathgen.base.brief import Brief
@@ -131,8 +131,10 @@ class Build(Brief):
         return write_build(path, files, self.job, self.report)
 
     def told(self, folder: Path) -> Build:
-        """The same with warnings of marks that lie elsewhere than earlier builds in a folder had them."""
-        return replace(self, report=Report(with_findings(self.report, marks_moved(folder, self.job, self.report))))
+        """The same with warnings of marks that lie elsewhere than earlier builds in a folder had them, and of
+        programs that count as done and were others there."""
+        found = [*marks_moved(folder, self.job, self.report), *done_otherwise(folder, self.texts, self.done)]
+        return replace(self, report=Report(with_findings(self.report, found)))
 
     def refuse_faults(self) -> None:
         """Raise PathgenError, with the first fault, where verification forbids cutting."""

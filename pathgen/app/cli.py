@@ -351,7 +351,7 @@ def _build_blank(options: argparse.Namespace, job: Job) -> int:
 
 def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: list[str]) -> int:
     """What was made is shown, and written where nothing forbids it."""
-    from pathgen.app.earlier import compared, cut_otherwise, moves_in, programs_of, replaced
+    from pathgen.app.earlier import compared, pieces_for_others, programs_of, replaced
     from pathgen.report.data import as_json
     from pathgen.report.text import finding_lines
 
@@ -363,15 +363,14 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
     if not made.passed:
         say("Nothing was written.", sys.stderr)
         return FORBIDDEN
-    before, moves = programs_of(Path(options.out)), moves_in(Path(options.out))
+    before = programs_of(Path(options.out))
     written = options.written = made.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
     shown = sys.stderr if options.json else sys.stdout
     say(f"{len(written)} files written to {one_line(options.out)}", shown)
     now = programs_of(Path(options.out))
     for line in compared(before, now):
         say(line, shown)
-    otherwise = cut_otherwise(before, now, made.let_in, made.done, moves)
-    for line in [*replaced(before, now, Path(options.out)), *otherwise]:
+    for line in [*replaced(before, now, Path(options.out)), *pieces_for_others(before, now, made.let_in)]:
         say(f"warning: {line}", sys.stderr)
     return GOOD
 

@@ -289,7 +289,39 @@ def compared(before: Mapping[str, str], now: Mapping[str, str]) -> list[str]:
     return [f"{capital('; '.join(lines))}."]
 
 
-def moves_in(folder: Path) -> dict[str, Moved]:
+def pieces_for_others(before: Mapping[str, str], now: Mapping[str, str], let_in: Mapping[str, str]) -> list[str]:
+    """A line for each inlay whose pockets are cut otherwise than those that a folder held `before`: feeds are no
+    difference, nor where they are cut, as with another zero. `let_in` holds its name for each program that opens
+    pockets for pieces."""
+    if set(map(_head, before.values())) != set(map(_head, now.values())):
+        return []
+    old = {_number(file): text for file, text in before.items()}
+    changed = dict.fromkeys(inlay for file, inlay in let_in.items() if _number(file) in old
+                            and not cut_alike(old[_number(file)], now[file], shifted=True))
+    return [f"{inlay}: its pockets are cut otherwise than in the build before: pieces cut already may not go in; cut "
+            "them again with pathgen pieces" for inlay in changed]
+
+
+def done_otherwise(
+    folder: Path, now: Mapping[str, str], done: Mapping[str, tuple[Clamping, Step]]
+) -> list[Finding]:
+    """A warning of programs that count as `done` and cut something else in the wood `now` than those in `folder`."""
+    before = programs_of(folder) if done else {}
+    if not {_head(text) for text in now.values()} <= {_head(text) for text in before.values()}:
+        return []
+    old, moves = {_number(file): text for file, text in before.items()}, _moves_in(folder)
+    cut = [number for file, (clamping, step) in done.items()
+           if (number := _number(file)) in old and not _run_as_now(old[number], now[file], clamping, step,
+                                                                   moves.get(number))]
+    return [Finding(
+        code="done-otherwise", severity="warn", where=_named(cut), allowed="",
+        got=f"{'they count' if cut[1:] else 'it counts'} as done and {'have' if cut[1:] else 'has'} changed: what is "
+            "in the wood is not what this build takes it for, nor do its later programs and pieces fit it",
+        remedy="put back what the job said when it was cut (drawings placed between slots grow when these become "
+               "narrower: [slots] width holds them), or begin a new blank")] if cut else []
+
+
+def _moves_in(folder: Path) -> dict[str, Moved]:
     """How the work lay that programs of the build before in a folder were written for, where it had moved, by their
     numbers; nothing where that cannot be read."""
     try:
@@ -303,37 +335,10 @@ def moves_in(folder: Path) -> dict[str, Moved]:
         return {}
 
 
-def cut_otherwise(
-    before: Mapping[str, str], now: Mapping[str, str], let_in: Mapping[str, str],
-    done: Mapping[str, tuple[Clamping, Step]], moves: Mapping[str, Moved],
-) -> list[str]:
-    """That programs which have been run already, or that open pockets for pieces, cut otherwise than those `before`.
-
-    `let_in` holds the name of the inlay for each program that opens pockets for pieces, `done` the programs that count
-    as run, which are compared by what they cut in the wood: those before were written for work that lay by `moves`.
-    Feeds are no difference, nor where it is that all of a pocket's program is cut: with another zero it shifts.
-    """
-    if set(map(_head, before.values())) != set(map(_head, now.values())):
-        return []
-    old = {_number(file): text for file, text in before.items()}
-    cut = [number for file, (clamping, step) in done.items()
-           if (number := _number(file)) in old and not _run_as_now(old[number], now[file], clamping, step,
-                                                                   moves.get(number))]
-    if cut:
-        which, were = _named(cut), ("count", "have") if cut[1:] else ("counts", "has")
-        return [f"{which} {were[0]} as done and {were[1]} changed: what is in the wood is not what this build takes "
-                "it for, nor do its later programs and pieces fit it. Put back what the job said when it was cut "
-                "(drawings placed between slots grow when these become narrower: [slots] width holds them), or begin a "
-                "new blank"]
-    changed_pockets = dict.fromkeys(
-        inlay for file, inlay in let_in.items()
-        if _number(file) in old and not cut_alike(old[_number(file)], now[file], shifted=True))
-    return [f"{inlay}: its pockets are cut otherwise than in the build before: pieces cut already may not go in; cut "
-            "them again with pathgen pieces" for inlay in changed_pockets]
-
-
 def _run_as_now(old: str, new: str, clamping: Clamping, step: Step, moved: Moved | None) -> bool:
     """Whether a program of before cut in the wood what it now counts as having cut; it was written for work `moved`."""
+    if moved is None and _codes(old) == _codes(new):
+        return True
     then = replace(clamping, moved=moved, moved_from=0)
     return cut_alike(old, new, old_in_wood=lambda tips: then.to_board(tips, step), new_in_wood=clamping.to_board)
 

@@ -77,8 +77,9 @@ def marks_of(job: Job, around: Around) -> Marks | None:
         places, tops = drilled[:, :2], drilled[:, 2]
         _check_drilled(job, clamping, places, tops, apart=2 * half)
         _check_places(job, free, places, slack=MARK_GAP, where="[marks] drilled",
-                      remedy="compare its numbers and their signs with what was measured; where they are right, move "
-                             "what is cut or clamped there: the mark is in the wood and cannot move")
+                      remedy=f"{_fits_zero(clamping, free, places)}compare its numbers and their signs with what was "
+                             "measured; where they are right, move what is cut or clamped there: the mark is in the "
+                             "wood and cannot move")
     elif job.marks.at is None:
         places = _spread(job, around, free)
     else:
@@ -149,6 +150,16 @@ def _further_apart(job: Job, around: Around, free: BaseGeometry, errors: MarkErr
     return f"{cannot}leave at out for [{there}], or put {yours}{errors.more_exactly(_moved(job).board_limit)}"
 
 
+def _fits_zero(clamping: Clamping, free: BaseGeometry, places: Floats) -> str:
+    """What to write where marks lie in the free waste if their numbers count from another zero; nothing elsewhere."""
+    others = {} if clamping.shared else clamping.board.places(clamping.stock)
+    fits = next((name for name, place in others.items() if (shapely.distance(
+        free, shapely.points(places - clamping.zero + place.at)) <= MARK_GAP).all()), None)
+    return "" if fits is None else (
+        f'the numbers fit [setup] zero = "{fits}": if X 0 and Y 0 were set there when the marks were drilled, write '
+        "that again; else ")
+
+
 def _check_drilled(job: Job, clamping: Clamping, places: Floats, tops: Floats, *, apart: float) -> None:
     """Raise JobError for marks that cannot be where they were written down: two in one place, or far off the top."""
     for a, b in combinations(range(len(places)), 2):
@@ -158,13 +169,16 @@ def _check_drilled(job: Job, clamping: Clamping, places: Floats, tops: Floats, *
     off = tops - clamping.stock.thickness
     worst = int(np.argmax(np.abs(off)))
     if abs(off[worst]) > min(MISTAKEN, clamping.stock.thickness / 2):
-        bed = job.setup.z_zero == "bed"
+        bed, thick = job.setup.z_zero == "bed", clamping.stock.thickness
+        other, there = ("stock-top", "the raw top") if bed else ("bed", "the bed")
+        as_other = np.abs(off + (thick if bed else -thick)) <= min(MISTAKEN, thick / 2)
         raise JobError(
             f"[marks] drilled {worst + 1}", f"its Z is {format_length(abs(off[worst]), job.units, decimals=2)} "
             f"{'above' if off[worst] > 0 else 'below'} the top of the blank by [stock] thickness",
             allowed=f"about {format_length(clamping.stock.thickness - clamping.z_zero, job.units)}",
             remedy=f"Z counts from {'the bed' if bed else 'the raw top'}: set Z 0 of the pointed cutter there, and "
-                   "measure again",
+                   "measure again" + (f', or write [setup] z_zero = "{other}" again if Z 0 was {there} when the marks '
+                                      "were drilled" if as_other.all() else ""),
         )
     high = int(np.argmax(off))
     if off[high] > AIR - APPROACH:
@@ -334,12 +348,12 @@ def _expected(job: Job, clamping: Clamping) -> Floats:
 def _first_moved(job: Job, clamping: Clamping) -> int:
     steps = clamping.steps
     if job.moved and job.moved.before is not None:
-        if job.moved.before > len(steps):
-            raise JobError("[moved] before", f"program {job.moved.before}", allowed=f"1 to {len(steps)}",
-                           remedy="give the number of the first program to be run after the move")
-        drills = next((s.order for s in steps if isinstance(s.operation, WitnessMarks)), 0)
         measured = (job.marks and job.marks.drilled) or any(m.at is None for m in job.measured)
-        if measured and job.moved.before <= drills:
+        drills = next((s.order for s in steps if measured and isinstance(s.operation, WitnessMarks)), 0)
+        if job.moved.before > len(steps):
+            raise JobError("[moved] before", f"program {job.moved.before}", allowed=f"{drills + 1} to {len(steps)}",
+                           remedy="give the number of the first program to be run after the move")
+        if job.moved.before <= drills:
             raise JobError("[moved] before", f"program {drills} drills the marks, which were measured: they are in the "
                            "wood", allowed=f"{drills + 1} to {len(steps)}", remedy=f"write {drills + 1}")
         return job.moved.before

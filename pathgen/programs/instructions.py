@@ -304,9 +304,10 @@ DOWEL_CLEAR = 0.5
 
 
 def turning(clamping: Clamping) -> list[str]:
-    """How a blank whose back was cut is turned over and laid on its dowels; nothing where it has one side."""
+    """How a blank whose back was cut is turned over and laid on its dowels; nothing where it has one side, or lies so.
+    """
     dowels = clamping.under.feature(DowelHoles) if clamping.under else None
-    if dowels is None:
+    if dowels is None or clamping.begun:
         return []
     across, near = {"x": "Y", "y": "X"}[clamping.setup.along], clamping.board.names.near.removesuffix(" end")
     wide, long = (coarse_length(v, clamping.units) for v in (dowels.diameter, dowel_length(clamping, dowels)))

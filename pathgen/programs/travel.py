@@ -91,11 +91,12 @@ def _shorter(clamping: Clamping, spans: Floats, runs: Sequence[Reach], short: Se
     ways, flat = [], any(k < 2 for k in short)
     if flat and spans[0] <= across and spans[1] <= along:
         ways.append(f"turn the {what} with [setup] along")
-    if flat and all(cut[k] <= travel[k] for k in short if k < 2):
+    begun = clamping.begun  # zero is set, and all that was measured counts from it
+    if flat and not begun and all(cut[k] <= travel[k] for k in short if k < 2):
         ways.append("name a [setup] zero that lies nearer to the middle of what is cut")
     if flat and marks is not None and marks.tops is None and all(bare[k] <= travel[k] + SUMS for k in short if k < 2):
         ways.append("write [marks] at, with marks nearer to each other")
-    if 2 in short and cut[2] <= up and clamping.setup.z_zero == "bed":
+    if 2 in short and not begun and cut[2] <= up and clamping.setup.z_zero == "bed":
         ways.append('write [setup] z_zero = "stock-top"')
     return "".join(f"{way}, or " for way in ways)
 

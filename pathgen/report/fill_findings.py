@@ -310,5 +310,6 @@ def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
         yield Finding(
             code="zero-on-raw-top", severity="warn", where="[setup] z_zero",
             got="Z 0 is the raw top, which surfacing takes away over the part, and cutters are changed after that",
-            allowed="", remedy='set Z by what was noted on the bed before program 1, or write z_zero = "bed"',
+            allowed="", remedy="set Z by what was noted on the bed before program 1"
+                               + ("" if clamping.begun else ', or write z_zero = "bed"'),
         )

@@ -208,12 +208,13 @@ def display_lines(marks: dict[str, Any], units: str) -> list[str]:
     if not marks["now"]:
         return [f"On the machine's display they are at: {places(marks['machine'])}."]
     return [f"On the machine's display they were drilled at: {places(marks['machine'])}.",
-            f"Moved with the work, they now are at: {places(marks['now'])}. If the machine forgets its zero, these are "
-            "what to set the display to."]
+            f"Moved with the work, they now are at: {places(marks['now'])}, by all that was measured together: a "
+            "little off what was found at each. If the machine forgets its zero, set the display to these: the "
+            "programs go by them."]
 
 
 def measuring_lines(marks: dict[str, Any], units: str) -> list[str]:
-    """How to measure the marks, and the blocks for the job file, filled in with where they should be."""
+    """How to measure the marks, and the blocks for the job file, filled in with where they should be, or were found."""
     part = f"[[part]] {marks['part']}" if "part" in marks else ""
     home = f"the job of the common blank in place of these (drilled under its {part}" if part else \
         "the job in place of these (drilled into its [marks]"
@@ -242,10 +243,10 @@ def drilled_line(marks: dict[str, Any], units: str) -> str:
 
 
 def _measured_places(marks: dict[str, Any], units: str, *, now: bool = False) -> list[str]:
-    """``[X, Y, Z]`` of each mark on the machine's display, as drilled or as it lies `now`, as a job file holds it."""
+    """``[X, Y, Z]`` of each mark on the machine's display, as drilled or as found `now`, as a job file holds it."""
     per = MM_PER[units]
     tops = marks.get("z") or [marks["machine_top"]] * len(marks["machine"])  # of an older report
-    places = (now and marks["now"]) or [[*at, z] for at, z in zip(marks["machine"], tops, strict=True)]
+    places = (now and marks.get("found")) or [[*at, z] for at, z in zip(marks["machine"], tops, strict=True)]
     return [f"[{x / per:.4f}, {y / per:.4f}, {z / per:.4f}]" for x, y, z in places]
 
 

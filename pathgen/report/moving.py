@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from pathgen.base.arrays import Floats
 from pathgen.base.plain import capital, joined, rounded
 from pathgen.base.units import format_length, place_words, told_apart
 from pathgen.verify.findings import Finding
@@ -26,6 +27,8 @@ from pathgen.work.operations import WitnessMarks
 
 SLIPS = 3.0
 """How far work slips that is held still, mm: further is likelier a slip of the pen; common practice, no source."""
+
+_SAME = 1e-6  # mm
 
 FINE = {"mm": 3, "in": 4}
 
@@ -48,6 +51,8 @@ def marks_data(clamping: Clamping) -> dict[str, Any] | None:
         "z": [rounded(z, 4) for _, _, z in machine],
         # the same of work that has moved since
         "now": [[rounded(v, 4) for v in at] for at in now] if clamping.moved else None,
+        # where each was found, as the job says
+        "found": [[rounded(v, 4) for v in at] for at in _found(clamping, marks.places)] if clamping.moved else None,
         "unchecked": unchecked(marks.places),
         # of a part of a common blank: whose job says where they are
         **({"part": clamping.shared.number} if clamping.shared else {}),
@@ -57,6 +62,17 @@ def marks_data(clamping: Clamping) -> dict[str, Any] | None:
         "seen": {shape: rounded(share, 3) for shape, share in seen(
             np.insert(marks.places, 2, 0.0, axis=1), clamping.board.outline.bounds).items()},
     }
+
+
+def _found(clamping: Clamping, marks: Floats) -> Floats:
+    """(n, 3) where the display showed the witness marks of moved work; as the others put it, of one not measured."""
+    moved, found = clamping.moved, []
+    assert moved is not None
+    here = moved.there(moved.places) + moved.residuals
+    for x, y in marks:
+        own = np.flatnonzero(np.hypot(*(moved.places[:, :2] - [x, y]).T) < _SAME)
+        found.append(here[own[0]] if len(own) else moved.there([x, y, clamping.stock.thickness])[0])
+    return clamping.to_machine(np.array(found))
 
 
 def moved_data(clamping: Clamping) -> dict[str, Any] | None:

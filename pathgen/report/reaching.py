@@ -134,11 +134,11 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence
     """For each colour of each inlay, what its cutters leave closed between them, when that is enough to be seen; the
     most first.
 
-    `cutters` are those of the job, one of which may do.
+    `cutters` are those of the job, one of which may do. Of what is cut already only what is warned of, without advice.
     """
     findings: list[tuple[float, Finding]] = []
     for inlay, one in zip(clamping.inlays, found, strict=True):
-        for colour in one.together if not clamping.cut_before(inlay) else ():
+        for colour in one.together:
             closed = colour.area - colour.reachable_area
             share = 1.0 - colour.share if colour.area else 0.0
             own = [c.cutter for c in one.cutters if c.colour == colour.colour]
@@ -169,7 +169,14 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence
                        f"{_smaller(cutters, inlay.depth, detail.largest, own)}, or draw that detail wider "
                        "(pathgen reach lists the rest)",
             )))
-    return [finding for _, finding in sorted(findings, key=lambda one: -one[0])]
+    cut = [inlay.name for inlay in clamping.inlays if clamping.cut_before(inlay)]
+    return [_cut_so(finding) if whose else finding for _, finding in sorted(findings, key=lambda one: -one[0])
+            if not (whose := finding.where.partition(",")[0] in cut) or finding.code == MUCH_CLOSED]
+
+
+def _cut_so(finding: Finding) -> Finding:
+    """What of a drawing is closed once its pockets are cut, which no advice changes."""
+    return replace(finding, severity="note", allowed="", remedy="its pockets were cut so before the work moved")
 
 
 def depth_findings(clamping: Clamping, measures: Sequence[PocketMeasure]) -> list[Finding]:

@@ -368,6 +368,12 @@ class Clamping:
         first = self.board.surface
         return replace(first, thickness=first.thickness - self.skim)
 
+    @property
+    def begun(self) -> bool:
+        """Whether the blank is laid down and zero set already, as the job says: its marks are drilled, or it moved."""
+        marks = self.feature(WitnessMarks)
+        return self.moved is not None or (marks is not None and marks.tops is not None)
+
     def moved_at(self, step: Step | None) -> Moved | None:
         """How the work lies when a step is run, where it is not as it was first clamped."""
         return self.moved if step is not None and step.order >= self.moved_from else None

@@ -246,6 +246,15 @@ def test_the_command_writes_a_page_and_check_takes_the_folder(small, tmp_path, c
     capsys.readouterr()
 
 
+@pytest.mark.parametrize("fill", ["resin", "piece", "none"])
+def test_only_where_resin_is_poured_the_page_speaks_of_that(tmp_path, fill):
+    asked = load_job(job(tmp_path, changes={"overfill = 0.7": f'fill = "{fill}"'}))
+    made = build(asked, clamping=coupon_clamping(asked), resolution=0.4, pictures=False)
+    page = coupon_page(made.plan, made.plan.clamping.board, made.report)
+    assert "Look with a loupe" in page
+    assert ("anything is poured" in page) is (fill == "resin")
+
+
 def test_every_key_that_the_page_names_is_one(made):
     page = coupon_page(made.plan, made.plan.clamping.board, made.report)
     known = {f"{row.table} {row.key}" for row in key_rows()}

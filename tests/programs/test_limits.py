@@ -149,6 +149,18 @@ def test_the_machine_must_span_the_zero_and_its_checks_as_well(tmp_path, axis, z
     assert built(*travel).passed
 
 
+def test_no_other_zero_makes_the_work_lower_once_marks_are_drilled(tmp_path):
+    """They count from it: with another the job is refused."""
+    corners, remedies = [[x, y] for x in (-15.0, 98.0) for y in (-28.0, 28.0)], []
+    for marks in (f"at = {corners}", f"drilled = {[[*corner, 8.0] for corner in corners]}"):
+        extra = f'[machine]\ntravel = [900.0, 900.0, 16.0]\n[marks]\ncutter = "flat"\n{marks}\n'
+        with pytest.raises(pathgen.JobError, match="spans 18 mm in Z") as refused:
+            pathgen.build(pathgen.load_job(small_board.job(tmp_path, extra=extra)), resolution=0.5)
+        remedies.append(refused.value.remedy)
+    assert remedies == [more + "make clearance 8 mm or less, or take a larger machine"
+                        for more in ('write [setup] z_zero = "stock-top", or ', "")]
+
+
 def test_every_axis_that_is_short_is_named_at_once(tmp_path):
     job = pathgen.load_job(small_board.job(tmp_path, extra="[machine]\ntravel = [50.0, 35.0, 12.0]\n"))
     with pytest.raises(pathgen.JobError) as refused:

@@ -420,6 +420,10 @@ def test_programs_that_there_will_not_be_are_not_counted(tmp_path):
         clamping_of(load_job(job(tmp_path, extra=extra, changes=both)))
     there_are = planned_of(load_job(job(tmp_path, extra=extra.replace("before = 40", "before = 2"), changes=both)))
     assert refused.value.allowed == f"1 to {len(there_are.clamping.steps)}"
+    # nor is the program offered that drills the marks, which were measured
+    with pytest.raises(JobError) as refused:
+        clamping_of(load_job(job(tmp_path, extra=f"{MARKS}{DRILLED}{found(*PLACES.tolist())}[moved]\nbefore = 40\n")))
+    assert refused.value.allowed == "2 to 6"
 
 
 def test_marks_measured_in_another_unit_than_the_jobs_are_named_with_their_numbers_in_its_own(tmp_path):
@@ -635,10 +639,14 @@ def test_heights_measured_once_drilled_are_held_against_the_thickness(tmp_path):
         read = read_program("G21 G90 G94 G17 G54\nG0 Z30\n" + over.format(z=z) + "M30\n")
         motion = motion_over_board(read, clamping, chord_tolerance=1e-4)
         assert [f.code for f in hover_findings(motion, read.pauses, hover, clamping, Tolerances())] == codes
-    with pytest.raises(JobError, match=r"drilled 1: its Z is 8 mm below the top.*about 8 mm.*Z counts from the bed"):
+    with pytest.raises(JobError, match=r"drilled 1: its Z is 8 mm below the top.*about 8 mm.*Z counts from the bed.*, "
+                                       'or write .setup. z_zero = "stock-top" again if Z 0 was the raw top when'):
         doubts(0.0, 0.0, 0.0, 0.0)
-    with pytest.raises(JobError, match=r"drilled 1: its Z is 8 mm above the top.*about 0 mm.*from the raw top"):
+    with pytest.raises(JobError, match=r"drilled 1: its Z is 8 mm above the top.*about 0 mm.*from the raw top.*, or "
+                                       'write .setup. z_zero = "bed" again if Z 0 was the bed when the marks'):
         doubts(8.0, 8.0, 8.0, 8.0, z_zero="stock-top")
+    with pytest.raises(JobError, match=r"and measure again$"):  # one is no other zero
+        doubts(8.0, 8.0, 0.0, 8.0)
 
 
 def test_marks_drilled_in_one_place_are_refused(tmp_path):
@@ -759,6 +767,39 @@ def test_a_drilled_mark_off_the_waste_is_asked_for_its_numbers_first(tmp_path):
     with pytest.raises(JobError, match=r"drilled: mark 3 .* off the free .*: compare its numbers and their signs with "
                                        r"what was measured; where they are right, move what is cut or clamped there"):
         clamping_of(load_job(job(tmp_path, extra=MARKS + off)))
+
+
+def test_drilled_marks_that_count_from_another_zero_name_it(tmp_path):
+    """The maker was told to measure again, or to move what is cut there."""
+    with pytest.raises(JobError, match=r"drilled: mark 1 .* off the free .*: the numbers fit \[setup\] zero = "
+                                       '"nut-centre": if X 0 and Y 0 were set there when the marks were drilled, write '
+                                       "that again; else compare its numbers"):
+        clamping_of(load_job(job(tmp_path, changes={"[stock]": '[setup]\nzero = "blank-centre"\n[stock]'},
+                                 extra=MARKS + DRILLED)))
+
+
+def test_no_other_zero_is_advised_once_marks_count_from_it(tmp_path):
+    """Obeyed, it was refused: the marks then lay 288 mm off."""
+    clamp = "keep_out = [{ along = [-20.0, -16.0], across = [-33.0, -29.0], height = 12.0 }]"
+    changes = {"[stock]": f'[setup]\nz_zero = "stock-top"\nzero = "blank-nut-bass"\n{clamp}\n[stock]'}
+    rows = [[5.0, 5.0, 0.0], [5.0, 61.0, 0.0], [118.0, 5.0, 0.0], [118.0, 61.0, 0.0]]
+    drilled = f"drilled = {rows}\n"
+    for extra, advised in (("", True), (drilled, False), (drilled + found(*rows), False)):
+        said = built(tmp_path, resolution=0.5, changes=changes, extra=MARKS + extra).report["checks"]["findings"]
+        (raw_top,) = [f["remedy"] for f in said if f["code"] == "zero-on-raw-top"]
+        assert raw_top == "set Z by what was noted on the bed before program 1" + ', or write z_zero = "bed"' * advised
+        assert any("stands on the place of X 0 Y 0" in f["got"] for f in said) is advised
+
+
+def test_the_block_to_copy_holds_what_was_found_and_not_what_all_marks_say_together(tmp_path):
+    """Each is read 0.03 mm off the others: fitted numbers in its place would hide that."""
+    rows = [[x + 0.2, y + off, z] for (x, y, z), off in zip(PLACES.tolist(), (0.03, -0.03, -0.03, 0.03), strict=True)]
+    made = built(tmp_path, resolution=0.5, extra=MARKS + AT + found(*rows[:3]) + "[moved]\nboard_limit = 0.3\n")
+    now, text = made.report["marks"]["now"], made.files(shaded=False)["report.txt"]
+    assert np.abs(np.array(now[:3]) - rows[:3]).max() > 0.005
+    for k, place in enumerate([*rows[:3], now[3]], 1):  # of one not measured where the others put it
+        assert f"found = [{', '.join(f'{v:.4f}' for v in place)}]  # mark {k}" in text
+    assert f"they now are at: mark 1 at X {round(now[0][0], 2):g} mm, " in text
 
 
 def test_of_marks_of_another_job_nothing_is_said(tmp_path):

@@ -127,6 +127,18 @@ def test_nothing_is_advised_that_marks_in_the_wood_or_work_that_is_cut_already_f
             change_lines(pathgen.load_job(tmp_path / "job.toml"))
 
 
+@pytest.mark.in_every_run(0)
+def test_a_change_that_leaves_a_rougher_nothing_to_cut_is_not_tried(tmp_path):
+    """0.3 mm left standing on a blank 0.6 mm thicker: the whole build ended with "leave that cutter out"."""
+    drilled = [[-12.0, -28.0, 7.1], [-12.0, 28.0, 7.1], [100.0, -28.0, 7.1], [100.0, 28.0, 7.1]]
+    changes = {"thickness = 8.0": "thickness = 7.1", "radius = { nut = 254.0, end = 300.0 }": 'radius = "flat"',
+               'finish = "ball"': 'finish = "flat"\nrough = "flat"', "scallop = 0.05": ""}
+    made = small_board.built(tmp_path, resolution=0.4, changes=changes,
+                             extra=f'[marks]\ncutter = "flat"\ndrilled = {drilled}\n')
+    assert made.programs[1].operation == "surface-rough"
+    assert not any("leave" in row["change"] for row in saving.changes(made.plan, made.programs))
+
+
 def flat_end(name, diameter, feed, plunge, stepdown):
     """A flat end by the numbers of an advice."""
     return small_board.cutter(name=name, shape="flat-end", diameter=float(diameter), speed=18000, feed=float(feed),

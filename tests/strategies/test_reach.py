@@ -274,6 +274,14 @@ def test_a_build_warns_of_what_its_cutters_leave_closed(tmp_path):
             assert re.search(r"mm2 of #2f6f4f, 1\d\.\d % of that colour, stays closed", words)
             assert float(found[0]["got"].split(" mm2")[0]) == pytest.approx(closed, abs=0.1)
             assert "1.20 mm wide" in found[0]["got"]
+            # cut before the work moved it is no less closed
+            rows = "".join(f"[[measured]]\nat = [{x}.0, {y}.0, 8.0]\nfound = [{x + 0.2}, {y}.0, 8.0]\n"
+                           for x in (-10, 460) for y in (-33, 33))
+            (tmp_path / "job.toml").write_text(text[:start] + table.format(name) + text[end:] + rows)
+            report = build(load_job(tmp_path / "job.toml"), resolution=0.4).report
+            assert verdict(report["checks"], "mm") == (kind, words)
+            (note,) = (f for f in report["checks"]["findings"] if f["code"] == "much-left-closed")
+            assert (note["severity"], note["remedy"]) == ("note", "its pockets were cut so before the work moved")
 
 
 LINES = "".join(f'<path d="M{x},19V28" stroke="{colour}" stroke-width="{wide}"/>' for x, colour, wide in (

@@ -20,6 +20,8 @@ from pathgen.removal.grid import Grid
 from pathgen.report.sheet.page import board_words
 from pathgen.report.sheet.results import both_sides
 from pathgen.verify.both_sides import Below, wood_between
+from pathgen.work.clamping import numbered
+from pathgen.work.features import Marks
 from pathgen.work.operations import WitnessMarks
 from pathgen.work.underside import wood_over
 from tests.as_made import hold
@@ -248,6 +250,22 @@ def test_a_back_that_was_cut_before_the_work_moved_is_done(board):
     assert "do not run them again" in page
     assert "Least wood between the channel and the top" in page
     assert not re.search("come before|turn the blank|Sweep the bed", page)
+
+
+def test_a_back_is_done_once_the_marks_in_the_top_are_drilled(board):
+    """The page still had boxes for turning the blank over, before it said that the marks are drilled already."""
+    _, made = board
+    clamping = made.plan.clamping
+    marks = Marks(places=np.array([[-15.0, 25.0], [-15.0, -25.0], [100.0, 25.0]]), depth=0.8, hover=1.0)
+    for tops, done in ((None, False), (np.full(3, 8.0), True)):
+        own = WitnessMarks(replace(marks, tops=tops))
+        steps = numbered([replace(clamping.steps[0], operation=own), *clamping.steps])
+        marked = replace(clamping, steps=steps)
+        assert ("The back is done" in as_html(both_sides(marked, made.report))) is done
+        lines = before_start(marked, steps[0])
+        assert (lines[0] == "The job says that these marks are drilled already. If so, do not run this program "
+                            "again.") is done
+        assert any("turn the blank" in line for line in lines) is not done
 
 
 def test_check_reads_both_sides_and_finds_what_was_changed(board, tmp_path, capsys):

@@ -21,7 +21,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         yield from board.nut_plate(job)
         yield from board.drawn_otherwise(job, board_of(job))
         yield from board.of_strings(job)
-    if clamping.kind == BACK:  # zero is set on this side, for both
+    if clamping.kind == BACK and not (job.marks and job.marks.drilled):  # zero is set on this side, for both
         for number, box in enumerate(clamping.setup.keep_out, 1):
             yield from blank.zero_under(clamping, f"[setup] keep_out {number}", box, job.units)
     if clamping.kind not in ("", *FORMS):

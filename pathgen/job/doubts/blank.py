@@ -187,8 +187,8 @@ def zero_under(clamping: Clamping, where: str, box: KeepOut, units: str) -> Iter
     """A clamp that stands on the place that zero is set from."""
     part = clamping.board.front if isinstance(clamping.board, Back) else clamping.board
     zero, places = clamping.zero_place, {} if clamping.shared else part.places(clamping.stock)
-    if shapely.distance(box.shape, shapely.points(zero.at)) > 0:
-        return
+    if clamping.begun or shapely.distance(box.shape, shapely.points(zero.at)) > 0:
+        return  # zero is set, and found again by marks
     free = [name for name, place in places.items()
             if all(shapely.distance(one.shape, shapely.points(place.at)) > 0 for one in clamping.setup.keep_out)]
     alike = [name for name in free if name.startswith("blank") == ((clamping.setup.zero or "").startswith("blank"))]

@@ -154,7 +154,7 @@ def _detail(clamping: Clamping, part: Coupon) -> Element | None:
         for letter, t in found.items()]
     return chapter(
         "detail", "The drawing's narrowest place", _table(rows),
-        _list("Look with a loupe before anything is poured.",
+        _list(f"Look with a loupe{' before anything is poured' if _of(part, 'pour') else ''}.",
               ["What stays closed is narrower than the last cutter: name a smaller one in ",
                _key(f"{part.filled} cutters"), ", or draw that place wider. ", e("code", "pathgen reach"),
                " lists what would do."],

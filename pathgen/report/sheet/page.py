@@ -114,7 +114,7 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
         *(e("p", e("b", line)) for line in go_on_lines(report)),
         facts([
             ("Programs", f"{len(clamping.steps)}, in one clamping" + (
-                f"; {len(clamping.under.steps)} for the back {'are done' if clamping.moved else 'come before'}"
+                f"; {len(clamping.under.steps)} for the back {'are done' if clamping.begun else 'come before'}"
                 if clamping.under else "")),
             ("Machine time", f"{time}, without changing cutters and without curing"),
             (clamping.board.names.part.capitalize(), board_words(clamping)),

@@ -58,13 +58,13 @@ def _section_words(clamping: Clamping, section: Section) -> str:
 
 
 def both_sides(clamping: Clamping, report: dict[str, Any]) -> Element | None:
-    """How the blank is turned over, which it is already where it has moved since; the wood left between both sides."""
+    """How the blank is turned over, which it is once its marks are drilled; the wood left between both sides."""
     sides, back = report["both_sides"], clamping.under
     if sides is None or back is None:
         return None
     names, left = _listed([e("code", step.file_name) for step in back.steps]), e("p", between_words(
         sides, clamping.units))
-    if clamping.moved is not None:
+    if clamping.begun:
         return chapter("both-sides", "The back is done",
                        e("p", "Its programs, ", *names, ", were run before the blank was turned over: do not run them "
                               "again, and leave the blank as it lies."), left)
