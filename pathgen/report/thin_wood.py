@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from itertools import groupby
+
+from pathgen.base.plain import counted
 from pathgen.base.units import fine_length, format_length, place_words, rounded_up
 from pathgen.parts.coupon.part import Coupon
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
-from pathgen.work.thin_wood import BESIDE_SLOT, BETWEEN_POCKETS, MEET, THIN, thin_wood
+from pathgen.work.thin_wood import BESIDE_SLOT, BETWEEN_POCKETS, MEET, THIN, ThinWood, thin_wood
+
+_TOLD = 3
+"""How many places of a kind are named, the thinnest."""
 
 
 def wall_words(width: float, at: tuple[float, float], units: str) -> str:
@@ -19,7 +25,7 @@ def wall_words(width: float, at: tuple[float, float], units: str) -> str:
 
 
 def thin_wood_findings(clamping: Clamping) -> list[Finding]:
-    """A warning with its place for the thinnest wood of each kind that does not stand; beside slots the verifier looks.
+    """A warning with its places for the wood of each kind that does not stand; beside slots the verifier looks.
 
     A test piece has none of its own: details are cut there without the stages that cut wood away or have filled it.
     """
@@ -28,17 +34,31 @@ def thin_wood_findings(clamping: Clamping) -> list[Finding]:
     return [] if isinstance(clamping.board, Coupon) else [
         Finding(
             code="thin-wood", severity="warn", where=place_words(*thin.at), allowed=f"{rounded_up(thin.needed):g} mm",
-            got=f"{thin.width:.2f} mm of wood is left standing between {thin.between}",
+            got=f"{thin.width:.2f} mm of wood is left standing between {thin.between}{more_places(more)}",
             remedy=f"{'move them further apart' if 'opening' in thin.between else apart}, or expect it to break out"
                    f"{through}",
         )
-        for thin in thin_wood(clamping) if thin.between != BESIDE_SLOT and not (cut and thin.between == BETWEEN_POCKETS)
+        for thin, *more in by_kind(clamping)
+        if thin.between != BESIDE_SLOT and not (cut and thin.between == BETWEEN_POCKETS)
     ]
+
+
+def by_kind(clamping: Clamping) -> list[list[ThinWood]]:
+    """All places of each kind, the thinnest first."""
+    return [list(places) for _, places in groupby(thin_wood(clamping), key=lambda thin: thin.between)]
+
+
+def more_places(more: list[ThinWood]) -> str:
+    """How many places there are besides the thinnest, and the thinnest of them."""
+    if not more:
+        return ""
+    named = "; ".join(f"{thin.width:.2f} mm at {place_words(*thin.at)}" for thin in more[: _TOLD - 1])
+    return f", and in {counted(len(more), 'more place')}: {named}{'; ..' if len(more) >= _TOLD else ''}"
 
 
 def thin_wood_words(clamping: Clamping) -> str:
     """What the rings of a picture show; nothing where there is no thin wood."""
     units = clamping.units
     found = [f"{format_length(thin.width, units)} between {thin.between}, {place_words(*thin.at, units)}"
-             for thin in thin_wood(clamping)]
+             f"{f', and {len(more)} more' if more else ''}" for thin, *more in by_kind(clamping)]
     return f"Red rings: wood so thin that it breaks out, {'; '.join(found)}." if found else ""
