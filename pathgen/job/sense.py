@@ -122,16 +122,19 @@ def _order(job: Job) -> None:
     at = {name: job.order.index(name) for name in job.order}
     if len(at) < len(job.order) or any(name not in at for name in wanted):
         raise JobError("order", ", ".join(job.order), allowed=f"each of {', '.join(wanted)} once")
-    filled = any(inlay.fill != "none" for inlay in job.inlays)
-    if present["slots"] and filled and at["slots"] < at["inlays"]:
-        raise JobError("order", "slots before the last fill", allowed="slots after the inlays",
-                       remedy="resin would run into the slots, and the second cut would round their edges")
-    if job.surface and any(at["surface"] > at[name] for name in wanted):
-        raise JobError("order", "something before the surface", allowed="surface first",
-                       remedy="pockets and slots are measured from the finished surface")
-    if job.outline and any(at["outline"] < at[name] for name in wanted):
-        raise JobError("order", "something after the outline", allowed="outline last",
-                       remedy="the part is loose once its outline is cut")
+    filled, mistakes = any(inlay.fill != "none" for inlay in job.inlays), Mistakes()
+    for wrong, problem, allowed, why in (
+        (present["slots"] and filled and at["slots"] < at["inlays"], "slots before the last fill",
+         "slots after the inlays", "resin would run into the slots, and the second cut would round their edges"),
+        (job.surface and any(at["surface"] > at[name] for name in wanted), "something before the surface",
+         "surface first", "pockets and slots are measured from the finished surface"),
+        (job.outline and any(at["outline"] < at[name] for name in wanted), "something after the outline",
+         "outline last", "the part is loose once its outline is cut"),
+    ):
+        with mistakes.caught():
+            if wrong:
+                raise JobError("order", problem, allowed=allowed, remedy=why)
+    mistakes.refuse()
 
 
 def _stock_holds_part(job: Job, part: Part) -> None:

@@ -276,6 +276,16 @@ def test_orders_that_would_spoil_the_board(order, words, tmp_path):
         load_job(path)
 
 
+def test_each_wrong_place_in_the_order_is_told_at_once(tmp_path):
+    (tmp_path / "fern-and-moth.svg").write_bytes(EXAMPLE.with_suffix(".svg").read_bytes())
+    path = tmp_path / "job.toml"
+    path.write_text('order = ["outline", "slots", "surface", "inlays"]\n' + EXAMPLE.read_text())
+    with pytest.raises(JobError) as refused:
+        load_job(path)
+    assert [re.search(r"allowed: (.*?)\)", line)[1] for line in refused.value.lines] == [
+        "slots after the inlays", "surface first", "outline last"]
+
+
 @pytest.mark.parametrize(("content", "words"), [
     (None, "cannot be read"), (b"\xff\xfe\x00", "not UTF-8"), (b"", "is missing"),
     (b"a = " + b"[" * 3000, "nested too deep"), (b"a = [[", "not TOML"), (b"x" * 1_000_001, "is it a job file"),
