@@ -20,9 +20,10 @@ from pathgen.report.finding_words import doubt_line, finding_line
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.placed import placed_sizes, placed_words
+from pathgen.report.thin_wood import by_kind, more_places
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Outline
-from pathgen.work.thin_wood import thin_wood, what_to_do
+from pathgen.work.thin_wood import what_to_do
 
 PICTURE_OF = "pathgen show"
 """What a picture of ours is known by, so that the next may take its place."""
@@ -64,10 +65,10 @@ def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
             yield finding_line("warn", f"[setup] keep_out {number}",
                                f"lies over what is cut, {_extent(under, job.units)}", "beside it",
                                "move it off; the build says how far the cutter needs", units=job.units)
-    for thin in thin_wood(clamping):
-        yield finding_line("warn", place_words(*thin.at), f"{fine_length(thin.width)} of wood between {thin.between}: "
-                           "the red ring in the picture", fine_length(thin.needed), what_to_do(thin, clamping),
-                           units=job.units)
+    for thin, *more in by_kind(clamping):
+        yield finding_line("warn", place_words(*thin.at), f"{fine_length(thin.width)} of wood between {thin.between}"
+                           f"{more_places(more)}: the red ring{'s' if more else ''} in the picture",
+                           fine_length(thin.needed), what_to_do(thin, clamping), units=job.units)
     for doubt in doubts_of(job, clamping):
         yield doubt_line(doubt, job.units)
 

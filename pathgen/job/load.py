@@ -31,8 +31,8 @@ from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
 TOP_KEYS = {
     "title": ("the file's name", "what the programs and the report are headed with"),
     "units": ("mm", '"mm" or "in": the unit of every length without one of its own'),
-    "order": ("surface, inlays, slots, outline", "the operations in the order they are cut; the holes of a "
-              "plate go where slots do"),
+    "order": ("surface, inlays, slots, outline", "the operations in the order they are cut: surface first, outline "
+              "last, slots after inlays that are filled; the holes of a plate go where slots do"),
 }
 """Keys outside any table: default and meaning."""
 REQUIRED = ("stock",)

@@ -38,17 +38,19 @@ def check_radius(job: Job, board: Fingerboard) -> None:
     wood, along = board.surface.height(points[:, 0], points[:, 1]), points[:, 0]
     edge = float(np.min(wood))
     if falls_short(edge, board.min_web):
-        takes, _ = taken(board.surface, wood, along, board.min_web)
+        (takes, _), slotted = taken(board.surface, wood, along, board.min_web), ""
         if cut := slots_of(job, board):
             wood = np.concatenate([wood, web_under(job, board, cut).ravel()])
             along = np.concatenate([along, cut.lines[..., 0].ravel()])
+            if falls_short(float(np.min(wood)), edge):
+                slotted = f", to leave as much under the slots, {cut.depth:g} mm deep"
         thick = rounded_up(board.surface.thickness + board.min_web - float(np.min(wood)))
         raise JobError(
             "[board] thickness", f"the curve leaves {edge:.2f} mm at the edges{takes}" if edge > 0 else
             f"the curve falls {-edge:.2f} mm below the underside at the edges{takes}",
             allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make thickness {thick:.2f} mm or more, or the radius {_least_radius(job, board) or 'larger'}"
-                   f"{taken(board.surface, wood, along, board.min_web)[1]}",
+            remedy=f"make thickness {thick:.2f} mm or more{slotted}, or the radius "
+                   f"{_least_radius(job, board) or 'larger'}{taken(board.surface, wood, along, board.min_web)[1]}",
         )
 
 

@@ -65,18 +65,31 @@ def _part(job: Job) -> None:
     part = part_of(job)
     on_board: list[Callable[[], object]] = []
     if isinstance(part, FlatPart):
-        check_flat(job, part)
+        all_of(partial(check_flat, job, part), partial(_blank, job, part))
     else:
         _of_boards(job)
-        check_radius(job, part)
+        all_of(partial(check_radius, job, part), partial(_blank, job, part))
         on_board = [partial(check, job, part) for check in (_slots, _nut, _fittings)]
-    _stock_holds_part(job, part)
     all_of(
         partial(_comes_with_its_top, job, part), partial(check_surface, job, part),
         *(partial(_inlay, job, i, inlay) for i, inlay in enumerate(job.inlays, 1)), partial(check_filling, job),
         partial(_pieces, job), partial(_holes, job, part), partial(check_channel, job, part),
         partial(_outline, job, part), *on_board,
     )
+
+
+def _blank(job: Job, part: Part) -> None:
+    """Raise JobError for a blank that does not hold the part, or that the outline's cutter does not go through."""
+    _stock_holds_part(job, part)
+    if job.outline is None:
+        return
+    cutter = job.cutter(job.outline.cutter, "[outline] cutter")
+    deep = job.stock.thickness - (job.outline.skin or -job.outline.through)
+    if falls_short(cutter.flute_length, deep):
+        what = f"without the skin of {job.outline.skin:g} mm" if job.outline.skin else \
+            f"and {job.outline.through:g} mm below it"
+        raise JobError("[outline] cutter", f'the flute of "{cutter.name}" is {cutter.flute_length:g} mm long',
+                       allowed=f"{rounded_up(deep):.2f} mm or more: the blank {what}", remedy="name a longer cutter")
 
 
 def _of_boards(job: Job) -> None:
@@ -122,16 +135,19 @@ def _order(job: Job) -> None:
     at = {name: job.order.index(name) for name in job.order}
     if len(at) < len(job.order) or any(name not in at for name in wanted):
         raise JobError("order", ", ".join(job.order), allowed=f"each of {', '.join(wanted)} once")
-    filled = any(inlay.fill != "none" for inlay in job.inlays)
-    if present["slots"] and filled and at["slots"] < at["inlays"]:
-        raise JobError("order", "slots before the last fill", allowed="slots after the inlays",
-                       remedy="resin would run into the slots, and the second cut would round their edges")
-    if job.surface and any(at["surface"] > at[name] for name in wanted):
-        raise JobError("order", "something before the surface", allowed="surface first",
-                       remedy="pockets and slots are measured from the finished surface")
-    if job.outline and any(at["outline"] < at[name] for name in wanted):
-        raise JobError("order", "something after the outline", allowed="outline last",
-                       remedy="the part is loose once its outline is cut")
+    filled, mistakes = any(inlay.fill != "none" for inlay in job.inlays), Mistakes()
+    for wrong, problem, allowed, why in (
+        (present["slots"] and filled and at["slots"] < at["inlays"], "slots before the last fill",
+         "slots after the inlays", "resin would run into the slots, and the second cut would round their edges"),
+        (job.surface and any(at["surface"] > at[name] for name in wanted), "something before the surface",
+         "surface first", "pockets and slots are measured from the finished surface"),
+        (job.outline and any(at["outline"] < at[name] for name in wanted), "something after the outline",
+         "outline last", "the part is loose once its outline is cut"),
+    ):
+        with mistakes.caught():
+            if wrong:
+                raise JobError("order", problem, allowed=allowed, remedy=why)
+    mistakes.refuse()
 
 
 def _stock_holds_part(job: Job, part: Part) -> None:
@@ -328,8 +344,3 @@ def _outline(job: Job, board: Part) -> None:
     if cut and cut.skin >= edge:
         raise JobError("[outline] skin", f"{cut.skin:g} mm reaches the top of the edge",
                        allowed=f"less than {edge:.2f} mm", remedy="make it thinner")
-    deep = job.stock.thickness - (cut.bottom if cut else 0.0)
-    if falls_short(cutter.flute_length, deep):
-        what = f"without the skin of {cut.skin:g} mm" if cut and cut.skin else f"and {table.through:g} mm below it"
-        raise JobError("[outline] cutter", f'the flute of "{cutter.name}" is {cutter.flute_length:g} mm long',
-                       allowed=f"{rounded_up(deep):.2f} mm or more: the blank {what}", remedy="name a longer cutter")

@@ -244,14 +244,15 @@ def _second_cut(
     left = resin_left(inlay, clamping.surface, clamping.board.outline) if around else 0.0
     filled, empty = _levelled_before(clamping, step)
     cut = second_cut(
-        board_area=clamping.board.outline.area, area=measure.area, pocket=measure.fill_volume - proud,
+        wood_area=max(clamping.board.outline.area - measure.area - filled - empty, 0.0), area=measure.area,
+        pocket=measure.fill_volume - proud,
         proud=sum(a.overfill for a in needed) - left or proud,
         # depths are counted from the finished surface, and what is left stands over that until the last cut
         skim=skim, depth=(min((d[0] for d in depths), default=0.0) + surfacing.leave,
                           max((d[1] for d in depths), default=0.0) + surfacing.leave),
         skim_before=not last and any(s.operation.levels and s.order < step.order for s in clamping.steps),
         ridges=(planned.around.first_passes.scallop - planned.around.last_passes.scallop) * _MEAN if last else 0.0,
-        filled=filled, empty=empty,
+        filled=filled,
     )
     first = clamping.step(SurfaceFinish)
     return {

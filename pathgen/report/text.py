@@ -272,7 +272,7 @@ def _inlay_line(inlay: dict[str, Any], units: str) -> str:
         floor = f"; a round end leaves its floor up to {high} above its depth between passes, and walls that round " \
                 "in to it: along them it is less deep"
     return (
-        f"{capital(inlay['name'])}, {', '.join(inlay['colours'])}: {area_words(inlay['area'], units, decimals=0)}{whole}, "
-        f"{share:.1f} % of it within reach "
+        f"{capital(inlay['name'])}, {', '.join(inlay['colours'])}: {area_words(inlay['area'], units, decimals=0)}"
+        f"{whole}, {share:.1f} % of it within reach "
         f"of the cutters{placed_words(inlay['placed'], units)}{pocket}{fill}{floor}."
     )

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from pathgen.base.plain import counted
 from pathgen.base.units import fine_length, format_length, place_words, rounded_up
 from pathgen.parts.coupon.part import Coupon
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
-from pathgen.work.thin_wood import BESIDE_SLOT, BETWEEN_POCKETS, MEET, THIN, thin_wood, what_to_do
+from pathgen.work.thin_wood import BESIDE_SLOT, BETWEEN_POCKETS, MEET, THIN, ThinWood, thin_wood, what_to_do
+
+_TOLD = 3
+"""How many places of a kind are named, the thinnest."""
 
 
 def wall_words(width: float, at: tuple[float, float], units: str) -> str:
@@ -19,7 +23,7 @@ def wall_words(width: float, at: tuple[float, float], units: str) -> str:
 
 
 def thin_wood_findings(clamping: Clamping) -> list[Finding]:
-    """A warning with its place for the thinnest wood of each kind that does not stand; beside slots the verifier looks.
+    """A warning with its places for the wood of each kind that does not stand; beside slots the verifier looks.
 
     A test piece has none of its own: details are cut there without the stages that cut wood away or have filled it.
     """
@@ -27,16 +31,33 @@ def thin_wood_findings(clamping: Clamping) -> list[Finding]:
     return [] if isinstance(clamping.board, Coupon) else [
         Finding(
             code="thin-wood", severity="warn", where=place_words(*thin.at), allowed=f"{rounded_up(thin.needed):g} mm",
-            got=f"{thin.width:.2f} mm of wood is left standing between {thin.between}",
+            got=f"{thin.width:.2f} mm of wood is left standing between {thin.between}{more_places(more)}",
             remedy=what_to_do(thin, clamping),
         )
-        for thin in thin_wood(clamping) if thin.between != BESIDE_SLOT and not (cut and thin.between == BETWEEN_POCKETS)
+        for thin, *more in by_kind(clamping)
+        if thin.between != BESIDE_SLOT and not (cut and thin.between == BETWEEN_POCKETS)
     ]
+
+
+def by_kind(clamping: Clamping) -> list[list[ThinWood]]:
+    """All places of each kind, the thinnest first."""
+    kinds: dict[str, list[ThinWood]] = {}
+    for thin in thin_wood(clamping):
+        kinds.setdefault(thin.between, []).append(thin)
+    return list(kinds.values())
+
+
+def more_places(more: list[ThinWood]) -> str:
+    """How many places there are besides the thinnest, and the thinnest of them."""
+    if not more:
+        return ""
+    named = "; ".join(f"{thin.width:.2f} mm at {place_words(*thin.at)}" for thin in more[: _TOLD - 1])
+    return f", and in {counted(len(more), 'more place')}: {named}{'; ..' if len(more) >= _TOLD else ''}"
 
 
 def thin_wood_words(clamping: Clamping) -> str:
     """What the rings of a picture show; nothing where there is no thin wood."""
     units = clamping.units
     found = [f"{format_length(thin.width, units)} between {thin.between}, {place_words(*thin.at, units)}"
-             for thin in thin_wood(clamping)]
+             f"{f', and {len(more)} more' if more else ''}" for thin, *more in by_kind(clamping)]
     return f"Red rings: wood so thin that it breaks out, {'; '.join(found)}." if found else ""

@@ -370,15 +370,15 @@ def _rounded(mixed: float, shares: Floats, measure: float, many: int = 1000) -> 
 
 
 def second_cut(
-    *, board_area: float, area: float, pocket: float, proud: float, skim: float, skim_before: bool,
-    depth: tuple[float, float], ridges: float = 0.0, filled: float = 0.0, empty: float = 0.0,
+    *, wood_area: float, area: float, pocket: float, proud: float, skim: float, skim_before: bool,
+    depth: tuple[float, float], ridges: float = 0.0, filled: float = 0.0,
 ) -> SecondCut:
     """What the second cut over one inlay takes.
 
     Parameters
     ----------
-    board_area, area : float
-        Of the board and of the opened pockets, in plan, mm2.
+    wood_area, area : float
+        Of the board's wood and of the opened pockets, in plan, mm2.
     pocket : float
         Volume of the pockets up to the surface as it stands when they are filled, mm3.
     proud : float
@@ -389,8 +389,8 @@ def second_cut(
         Whether an earlier second cut has already taken the skim off the wood.
     ridges : float
         Mean height of the ridges that it takes off on top of that, where it leaves finer ones, mm.
-    filled, empty : float
-        Of other pockets that are filled and level already, and of those that stay empty, in plan, mm2.
+    filled : float
+        Of other pockets that are filled and level already, in plan, mm2.
 
     Notes
     -----
@@ -398,7 +398,7 @@ def second_cut(
     """
     low, high = depth[0] - skim, depth[1] - skim
     return SecondCut(
-        wood=0.0 if skim_before else (skim + ridges) * max(board_area - area - filled - empty, 0.0),
+        wood=0.0 if skim_before else (skim + ridges) * wood_area,
         fill=proud + (0.0 if skim_before else min(area * skim, pocket) + (skim + ridges) * filled),
         depth_left=(max(low, 0.0), max(high, 0.0)),
     )

@@ -398,7 +398,7 @@ class CutAgain(Operation[Inlay]):
 
     @property
     def lowers(self) -> float:
-        """How far it takes wood and fill down together, mm; where that is 0 it cuts down to the wood beside the fill."""
+        """How far it takes wood and fill down together, mm; 0 where it cuts down to the wood beside the fill."""
         return self.surfacing.leave if self.takes_all else self.surfacing.skim if self.first else 0.0
 
     @property

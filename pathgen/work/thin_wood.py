@@ -18,7 +18,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.units import falls_short
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Channel, CutOut, Outline, RoundHoles, Slot
-from pathgen.work.walls import narrowest_wall
+from pathgen.work.walls import thin_walls
 
 THIN = 0.4
 """Wood thinner than this between two cuts does not stand, mm; common practice, no source."""
@@ -34,7 +34,7 @@ BESIDE_SLOT = "a pocket and a slot"
 
 @dataclass(frozen=True, kw_only=True)
 class ThinWood:
-    """The thinnest wood of a kind: mm."""
+    """A place of thin wood, mm: the thinnest that there is between two things."""
 
     between: str
     width: float
@@ -54,8 +54,8 @@ def least_wood(height: Any) -> Any:
 
 @lru_cache(maxsize=2)
 def thin_wood(clamping: Clamping) -> tuple[ThinWood, ...]:
-    """The thinnest wood of each kind that does not stand: what touches or crosses is no wood."""
-    return tuple(thin for thin in _thinnest(clamping)
+    """All wood that does not stand, of each kind the thinnest first: what touches or crosses is no wood."""
+    return tuple(thin for thin in _between_any(clamping)
                  if thin.width > thin.least and falls_short(thin.width, thin.needed))
 
 
@@ -72,25 +72,28 @@ def what_to_do(thin: ThinWood, clamping: Clamping) -> str:
     return f"{apart}, or expect it to break out{through}"
 
 
-def _thinnest(clamping: Clamping) -> Iterator[ThinWood]:
+def _between_any(clamping: Clamping) -> Iterator[ThinWood]:
     pockets = overlay.union_all([inlay.area for inlay in clamping.inlays])
     yield from _beside_bores(clamping)
     if pockets.is_empty:
         return
-    wall = narrowest_wall(pockets)
-    if wall is not None:
+    for wall in thin_walls(pockets, below=THIN, touching=MEET):
         yield ThinWood(between=BETWEEN_POCKETS, width=wall.width, at=wall.at)
     slots = clamping.feature(Slot)
     if slots is not None and len(slots.lines):
         lines = shapely.linestrings(slots.lines)
-        gaps = shapely.distance(lines, pockets) - slots.width / 2 - slots.bevel
-        real = np.where(gaps > MEET, gaps, np.inf)  # a slot that the drawing crosses has no wood beside it
-        nearest = int(np.argmin(real))
-        yield ThinWood(between=BESIDE_SLOT, width=float(real[nearest]), at=_between(lines[nearest], pockets))
+        # a slot that the drawing crosses has no wood beside it
+        yield from _nearest_first(BESIDE_SLOT, lines, pockets, slots.width / 2 + slots.bevel)
     if clamping.cutter(Outline) is not None:
         edge = shapely.boundary(clamping.board.outline)
-        yield ThinWood(between="a pocket and the edge", width=float(shapely.distance(edge, pockets)),
-                       at=_between(edge, pockets))
+        yield from _nearest_first("a pocket and the edge", shapely.get_parts(pockets), edge, 0.0)
+
+
+def _nearest_first(between: str, shapes: Any, other: shapely.Geometry, less: float) -> Iterator[ThinWood]:
+    """The wood between each of some shapes and another, less what is taken of it, where it is thin; thinnest first."""
+    wide = shapely.distance(shapes, other) - less
+    for k in np.argsort(wide, kind="stable")[: int((wide < THIN).sum())].tolist():
+        yield ThinWood(between=between, width=float(wide[k]), at=_between(shapes[k], other))
 
 
 def _beside_bores(clamping: Clamping) -> Iterator[ThinWood]:
@@ -108,11 +111,11 @@ def _beside_bores(clamping: Clamping) -> Iterator[ThinWood]:
             continue
         some, deep = (np.array([[each[k] for each in both] for both in pairs]) for k in (0, 1))
         wide, needed = shapely.distance(*some.T), least_wood(deep.min(axis=1))
-        worst = int(np.argmin(np.where(wide > least, wide / needed, np.inf)))
-        one, other = (each[2] for each in pairs[worst])
-        between = f"{one} and {other}" if one != other else f"two {one.split()[1]}s"
-        yield ThinWood(between=between, width=float(wide[worst]), at=_between(*some[worst]), least=least, drawn=False,
-                       needed=float(needed[worst]))
+        for worst in np.argsort(wide / needed, kind="stable")[: int((wide < needed).sum())].tolist():
+            one, other = (each[2] for each in pairs[worst])
+            between = f"{one} and {other}" if one != other else f"two {one.split()[1]}s"
+            yield ThinWood(between=between, width=float(wide[worst]), at=_between(*some[worst]), least=least,
+                           drawn=False, needed=float(needed[worst]))
 
 
 def _between(one: shapely.Geometry, other: shapely.Geometry) -> tuple[float, float]:

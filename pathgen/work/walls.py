@@ -56,6 +56,33 @@ def narrowest_wall(region: BaseGeometry, taken: BaseGeometry | None = None) -> W
     return _between_parts(shapely.get_parts(region), taken)
 
 
+@remembered
+def thin_walls(region: BaseGeometry, *, below: float, touching: float) -> tuple[Wall, ...]:
+    """Walls less than `below` mm wide, as `narrowest_wall` has them, the narrowest first: of each piece of wood that is
+    no wider, between each two pockets, the narrowest place, but none where they come as near as `touching` mm."""
+    outlines = _corners(overlay.simpler(region, _FINE))
+    edges = shapely.STRtree(shapely.linestrings(np.stack([outlines[0], outlines[0] + outlines[2]], axis=1)))
+    start, way, width = _ways(outlines, edges, below)
+    clear = ~shapely.intersects(region, _inner(start, way))
+    start, way, width = start[clear], way[clear], width[clear]
+    if not len(width):
+        return ()
+    filled = overlay.buffer(overlay.buffer(region, below / 2 + _FINE), -below / 2 - _FINE)
+    one, other = (_nearest(region, ends) for ends in (start, start + way))
+    between = np.column_stack([_nearest(overlay.difference(filled, region), start + way / 2),
+                               np.minimum(one, other), np.maximum(one, other)])
+    order = np.argsort(width, kind="stable")
+    _, first = np.unique(between[order], axis=0, return_index=True)
+    found = [_measured(region, start[k], start[k] + way[k]) for k in order[first].tolist()]
+    return tuple(sorted((wall for wall in found if touching < wall.width < below), key=lambda wall: wall.width))
+
+
+def _nearest(shapes: BaseGeometry, places: Floats) -> Ints:
+    """(n,) which part of some shapes is nearest to each place."""
+    tree = shapely.STRtree(shapely.get_parts(shapes))
+    return np.asarray(tree.query_nearest(shapely.points(places), all_matches=False)[1])
+
+
 def _between_parts(parts: NDArray[np.object_], taken: BaseGeometry | None) -> Wall | None:
     if len(parts) < 2:
         return None
@@ -77,7 +104,13 @@ def _all_wood(ways: NDArray[np.object_], taken: BaseGeometry | None) -> Bools:
 def _within(
     region: BaseGeometry, taken: BaseGeometry | None, outlines: Outlines, edges: shapely.STRtree, reach: float
 ) -> Wall | None:
-    """The narrowest wall up to `reach`: two edges are nearest to each other at a corner of one of them."""
+    """The narrowest wall up to `reach`."""
+    return _first_through_wood(region, taken, *_ways(outlines, edges, reach))
+
+
+def _ways(outlines: Outlines, edges: shapely.STRtree, reach: float) -> tuple[Floats, Floats, Floats]:
+    """(n, 2) starts of ways across from edge to edge, up to `reach` long, (n, 2) the ways, (n,) how long they are: two
+    edges are nearest to each other at a corner of one of them."""
     corner, before, after, follows = outlines
     # from a tip of wood one edge or the other always leads nearer to what is across the wood
     faces = np.flatnonzero(_cross(before, after) > -_PARALLEL * np.hypot(*before.T) * np.hypot(*after.T))
@@ -93,7 +126,7 @@ def _within(
     real = _leads_away(after[k], way) & _leads_away(-before[k], way)
     real &= (t > 0.0) | _leads_away(-before[edge], -way)
     real &= (t < 1.0) | _leads_away(after[follows[edge]], -way)
-    return _first_through_wood(region, taken, corner[k[real]], way[real], width[real])
+    return corner[k[real]], way[real], width[real]
 
 
 def _corners(region: BaseGeometry) -> Outlines:
@@ -128,12 +161,16 @@ def _first_through_wood(
     shapely.prepare([region, taken])
     order = np.argsort(width, kind="stable")
     for some in np.split(order, range(_TOGETHER, len(order), _TOGETHER)):
-        inner = start[some, None] + way[some, None] * np.array([0.1, 0.9])[:, None]
-        ways = shapely.linestrings(inner)
+        ways = _inner(start[some], way[some])
         clear = some[~shapely.intersects(region, ways) & _all_wood(ways, taken)]
         if len(clear):
             return _measured(region, start[clear[0]], start[clear[0]] + way[clear[0]])
     return None
+
+
+def _inner(start: Floats, way: Floats) -> NDArray[np.object_]:
+    """Ways across without their ends, which lie on the edges."""
+    return np.asarray(shapely.linestrings(start[:, None] + way[:, None] * np.array([0.1, 0.9])[:, None]))
 
 
 def _measured(region: BaseGeometry, a: Floats, b: Floats) -> Wall:

@@ -276,6 +276,31 @@ def test_orders_that_would_spoil_the_board(order, words, tmp_path):
         load_job(path)
 
 
+def test_a_curve_that_leaves_too_little_hides_no_cutter_too_short_for_the_blank(tmp_path):
+    """The flute was told once the board was thicker; and nobody said that the slots ask for most of the thickness."""
+    (tmp_path / "fern-and-moth.svg").write_bytes(EXAMPLE.with_suffix(".svg").read_bytes())
+    path, text = tmp_path / "job.toml", EXAMPLE.read_text()
+    thick, long = re.search(r"^thickness = 6.5.*$", text, re.M)[0], re.findall(r"flute_length = [\d.]+", text)
+    for flute in set(long):
+        text = text.replace(flute, "flute_length = 3.0")
+    path.write_text(text.replace(thick, "thickness = 2.6", 1))
+    with pytest.raises(JobError) as refused:
+        load_job(path)
+    board, cutter = refused.value.lines
+    assert re.search(r"make thickness [\d.]+ mm or more, to leave as much under the slots, [\d.]+ mm deep", board)
+    assert cutter.startswith("[outline] cutter: the flute of")
+
+
+def test_each_wrong_place_in_the_order_is_told_at_once(tmp_path):
+    (tmp_path / "fern-and-moth.svg").write_bytes(EXAMPLE.with_suffix(".svg").read_bytes())
+    path = tmp_path / "job.toml"
+    path.write_text('order = ["outline", "slots", "surface", "inlays"]\n' + EXAMPLE.read_text())
+    with pytest.raises(JobError) as refused:
+        load_job(path)
+    assert [re.search(r"allowed: (.*?)\)", line)[1] for line in refused.value.lines] == [
+        "slots after the inlays", "surface first", "outline last"]
+
+
 @pytest.mark.parametrize(("content", "words"), [
     (None, "cannot be read"), (b"\xff\xfe\x00", "not UTF-8"), (b"", "is missing"),
     (b"a = " + b"[" * 3000, "nested too deep"), (b"a = [[", "not TOML"), (b"x" * 1_000_001, "is it a job file"),

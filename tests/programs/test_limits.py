@@ -61,7 +61,7 @@ def test_a_clamp_that_the_cutter_all_but_touches_is_told(tmp_path):
     (room,) = told(0.5)
     room -= 0.5
     for more, refuses in ((0.001, True), (0.04, True), (0.06, False)):
-        with (pytest.raises(pathgen.JobError, match="all but touches it .*0.05 mm or more between them") if refuses
+        with (pytest.raises(pathgen.JobError, match=r"all but touches it .*0\.05 mm or more between") if refuses
               else contextlib.nullcontext()):
             assert told(more - room) == [pytest.approx(more, abs=0.011)]
     assert told(1.9 - room) == [pytest.approx(1.9, abs=0.011)]

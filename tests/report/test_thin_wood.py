@@ -51,6 +51,46 @@ def test_curves_that_touch_leave_no_wood_between_their_chords(tmp_path):
     assert not found(tmp_path, svg(art))
 
 
+SQUARE = '<rect x="{x}" y="{y}" width="{w}" height="{h}" fill="#225577"/>'
+
+
+def squares(*boxes):
+    return svg("".join(SQUARE.format(x=x, y=y, w=w, h=h) for x, y, w, h in boxes))
+
+
+@pytest.mark.parametrize(("boxes", "named"), [
+    # a row of three, and a ring round a disc: three walls, of which only the thinnest was told
+    ([(4, 4, 8, 5), (12.3, 4, 8, 5), (20.5, 4, 8, 5)], "0.20 and in 1 more place: 0.30"),
+    # between each two, from corner to corner too: sqrt(0.25^2 + 0.3^2) = 0.39
+    ([(4, 4, 8, 5), (12.3, 4, 8, 5), (20.5, 4, 8, 5), (4, 9.25, 8, 5)], "0.20 and in 3 more places: 0.25 0.30 .."),
+    # a film and a touch are no wood, and hide none elsewhere
+    ([(4, 4, 8, 5), (12.01, 4, 8, 5), (20.31, 4, 8, 5)], "0.30"),
+    ([(4, 4, 8, 5), (12, 4, 8, 5), (20.3, 4, 8, 5)], "0.30"),
+    # one long strip between two pockets is one wall, though it has two ends and corners half-way
+    ([(4, 4, 20, 5), (4, 9.3, 10, 5), (14, 9.3, 10, 4)], "0.30"),
+    ([(4 + 4.3 * k, 4, 4, 5) for k in range(7)], "0.30 and in 5 more places: 0.30 0.30 ..")])
+def test_each_thin_wall_is_counted_and_the_thinnest_are_named(tmp_path, boxes, named):
+    (warned,) = found(tmp_path, squares(*boxes))
+    said = re.sub(r" mm of wood is left standing between pockets,?| mm at -?[\d.]+ mm along, -?[\d.]+ mm across;?", "",
+                  warned.got)
+    assert said == named
+
+
+def test_each_thin_place_has_its_ring(tmp_path):
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, art=squares((4, 4, 8, 5), (12.3, 4, 8, 5), (20.5, 4, 8, 5)))))
+    assert sorted((round(x, 2), words) for x, _, words in rings(clamping)) == [
+        (37.15, "0.3 mm between pockets"), (45.4, "0.2 mm between pockets")]
+    assert legend_above(clamping).count(" between pockets") == 1
+    assert "and 1 more" in legend_above(clamping)
+
+
+def test_each_pocket_too_near_the_edge_is_told(tmp_path):
+    board = clamping_of(pathgen.load_job(job(tmp_path, art=drawing(3.0), extra=OUTLINE))).board
+    half = float(board.edges.half_width(35.0))
+    (warned,) = found(tmp_path, drawing(3.0), OUTLINE, place=half - 0.05 - 3.0)
+    assert re.match(r"0.0\d mm of wood .* and the edge, and in 1 more place: 0.[23]\d mm at 4\d", warned.got)
+
+
 @pytest.mark.parametrize(("fill", "said"), [("resin", True), ("none", False)])
 def test_resin_goes_through_where_there_is_some(tmp_path, fill, said):
     path = job(tmp_path, art=drawing(0.3), changes={"overfill = 0.7": f'fill = "{fill}"'})

@@ -325,7 +325,7 @@ def test_tabs_that_would_end_in_air_are_refused(side, diameter, holds):
     ((38.0, 60.0), 0.02), ((30.0, 120.0), 0.02), ((38.0, 400.0), 0.05), ((254.0, 254.0), 0.02)
 ])
 def test_ridges_on_a_tight_cone_are_within_the_limit_by_the_formula_too(radii, limit):
-    """Two circles of the ball's radius, their middles on one about the board's middle, cross that high (plane geometry)."""
+    """Circles of the ball's radius, all touching the board's, cross at that height (plane geometry)."""
     top = Surface(thickness=12.0, radius_nut=radii[0], radius_end=radii[1], length=370.0)
     outline = shapely.Polygon([(0, -22), (370, -25), (370, 25), (0, 22)])
     passes = finishing_passes(outline, top, cutter_of("ball-end", 6.0), scallop=limit)

@@ -95,6 +95,15 @@ def test_each_side_of_the_blank_holds_the_tabs_that_face_it(tab, side, words):
     check_tabs_hold(Tabs(np.array([tab]), 1.5, 6.0), BOX, blank=blank, cutter=CUTTER, where="tabs")
 
 
+def test_the_wider_blank_that_is_asked_for_holds_what_stands_out_further_than_the_tab_too():
+    """3.5 mm beside the tab: 3 mm wider was asked for, and then, for 2 mm where the board is widest, 6 mm as before."""
+    board = shapely.Polygon([(0, -22), (100, -28), (100, 28), (0, 22)])
+    tab, blank = np.array([[75.0, -26.5]]), (-10.0, -30.0, 110.0, 30.0)
+    with pytest.raises(PathgenError, match=r"a blank ([\d.]+) mm wider or more") as refused:
+        check_tabs_hold(Tabs(tab, 1.5, 6.0), board, blank=blank, cutter=CUTTER, where="tabs")
+    assert refused.value.remedy.startswith("take a blank 6.00 mm wider or more")
+
+
 @pytest.mark.parametrize(("angle", "taken"), [(15.0, 0.2), (25.0, 0.08)])
 def test_less_is_left_to_the_last_lap_where_an_inner_corner_is_met_head_on(angle, taken):
     """Corners of 20 degrees and more are inner ones; a tenth of a cutter of 3 mm is more than the 0.2 mm asked for."""

@@ -90,12 +90,12 @@ def test_a_batch_can_be_measured_is_enough_and_keeps_its_ratio(mix, total, measu
 
 
 def test_what_a_skim_takes():
-    cut = second_cut(board_area=1000.0, area=100.0, pocket=150.0, proud=80.0, skim=0.1, skim_before=False,
+    cut = second_cut(wood_area=900.0, area=100.0, pocket=150.0, proud=80.0, skim=0.1, skim_before=False,
                      depth=(1.45, 1.5))
     assert cut.wood == pytest.approx(90.0)
     assert cut.fill == pytest.approx(90.0)
     assert cut.depth_left == pytest.approx((1.35, 1.4))
-    later = second_cut(board_area=1000.0, area=100.0, pocket=150.0, proud=80.0, skim=0.1, skim_before=True,
+    later = second_cut(wood_area=900.0, area=100.0, pocket=150.0, proud=80.0, skim=0.1, skim_before=True,
                        depth=(1.45, 1.5))
     assert (later.wood, later.fill) == (0.0, 80.0)
 

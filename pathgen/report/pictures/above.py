@@ -15,6 +15,7 @@ from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, word
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length
 from pathgen.report.pictures.labels import Labels, around, fitting, wide
+from pathgen.report.thin_wood import by_kind
 from pathgen.strategies.cutting_out import cutting_line
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Named
@@ -30,7 +31,6 @@ from pathgen.work.operations import (
     WitnessMarks,
 )
 from pathgen.work.part import Part, wood_in_plan
-from pathgen.work.thin_wood import thin_wood
 from pathgen.work.underside import sunk_of
 
 Standing = tuple[BaseGeometry, float]
@@ -48,6 +48,8 @@ _LEAST = 0.45
 """Least size of a number in a hole, in sizes of words; one in a smaller hole stands outside the part."""
 _ASIDE = np.outer(np.arange(7), [0.05, -0.05]).ravel()
 """How far from the middle of the board its sides may be named, as shares of its length."""
+_MOST_RINGS = 30
+"""Places of thin wood of a kind that are ringed: more would hide the drawing."""
 _HIGH = 2.0
 """Width by height from which a picture keeps its width on the page: a higher one is shown smaller, its words larger."""
 
@@ -262,8 +264,8 @@ def _holes(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
 
 
 def _thin_wood(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
-    """A ring round the thinnest wood of each kind that is too thin to stand."""
-    for thin in thin_wood(clamping):
+    """A ring round each place of wood that is too thin to stand, of many the thinnest of each kind."""
+    for thin in (thin for places in by_kind(clamping) for thin in places[:_MOST_RINGS]):
         (x, y), what = view(thin.at)[0], f"{format_length(thin.width, clamping.units)} between {thin.between}"
         yield element("circle", element("title", f"thin wood: {what}"), cx=x, cy=y, r=1.1 * size, stroke=CLAMP_EDGE,
                       stroke_width=size / 6, class_="thin-wood")
