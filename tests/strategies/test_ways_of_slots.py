@@ -276,7 +276,8 @@ def test_the_surface_is_cut_over_a_bay_as_wide_as_a_slot_across_it_runs_out():
 @pytest.mark.parametrize(("cutter", "diameter", "said"), [
     ({}, 3.0, None), ({}, 5.99, None), ({}, 6.0, "more than 3 mm and at most 6 mm"),
     ({}, 2.99, "more than 1.495 mm and at most 2.99 mm"), ({"shape": "ball-end"}, 4.0, "flat-end"),
-    ({"plunges": False}, 4.0, None), ({"plunges": False}, 3.0, "a cutter that plunges"),
+    ({"plunges": False}, 4.0, None), ({"plunges": False}, 3.45, None),
+    *(({"plunges": False}, wide, "holes of 3.45 mm or more, or a cutter that plunges") for wide in (3.0, 3.02, 3.44)),
     ({"flute_length": 6.5}, 4.0, None), ({"flute_length": 6.45}, 4.0, "6.50 mm or more"),
 ])
 def test_which_cutters_make_a_hole(cutter, diameter, said):
