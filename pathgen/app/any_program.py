@@ -21,7 +21,6 @@ from pathgen.verify.heights import MUCH_BESIDE, Blank, HeightField, beside_words
 from pathgen.verify.one_program import ProgramCheck, check_program
 from pathgen.verify.read import RAPID, ReadProgram
 
-
 _ANY = 1e9
 """A feed or a speed that nobody stated: none is above it."""
 

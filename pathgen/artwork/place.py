@@ -75,8 +75,8 @@ def placed(
 ) -> Artwork:
     """The drawing on the board, with its regions in the board's frame.
 
-    Place a drawing as it was read, not one that is placed already, which is refused: its curves are not kept for another
-    time, and its page is the box around it.
+    Place a drawing as it was read, not one that is placed already, which is refused: its curves are not kept for
+    another time, and its page is the box around it.
 
     Parameters
     ----------
@@ -104,7 +104,8 @@ def placed(
     """
     given.value("placed artwork", artwork, Artwork, remedy="read one: pathgen.read_artwork(..)")
     if artwork.scene is None:
-        raise PathgenError("placed artwork", f"{artwork.name}, which is placed already", allowed="a drawing as it was read",
+        raise PathgenError("placed artwork", f"{artwork.name}, which is placed already",
+                           allowed="a drawing as it was read",
                            remedy="read it once more: pathgen.read_artwork(..), and place it where it goes at once")
     x, y = given.place("placed at", at, count=2, words="(x, y) in mm").tolist()
     rotate = given.length("placed rotate", rotate, most=1e6, unit="degrees", error=ArtworkError)

@@ -171,8 +171,8 @@ def _within_machine(machine: Machine, points: Floats, cutter: Cutter, title: str
     for k, far in enumerate(machine.travel or ()):
         if high[k] - low[k] > far + SUMS:
             raise ProgramError(
-                title, f"spans {high[k] - low[k]:.2f} mm in {'XYZ'[k]}, from {low[k]:.2f} to {high[k]:.2f} mm, the zero "
-                "with it", allowed=f"{far:g} mm, the machine's travel",
+                title, f"spans {high[k] - low[k]:.2f} mm in {'XYZ'[k]}, from {low[k]:.2f} to {high[k]:.2f} mm, the "
+                "zero with it", allowed=f"{far:g} mm, the machine's travel",
                 remedy="put the zero nearer to what is cut, with zero=.., cut less at once, or take a larger machine")
 
 

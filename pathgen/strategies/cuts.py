@@ -27,7 +27,14 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import AIR, APPROACH, Move, Rapids, Toolpath
 from pathgen.base.units import falls_short, place_words, rounded_down, rounded_up
 from pathgen.strategies import pocketing
-from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, check_tabs_stand, outlining, tab_points
+from pathgen.strategies.cutting_out import (
+    Tabs,
+    check_tabs_hold,
+    check_tabs_stand,
+    cutting_line,
+    outlining,
+    tab_points,
+)
 from pathgen.strategies.facing import cutting_again, cutting_again_over, finishing, roughing
 from pathgen.strategies.slotting import slotting
 from pathgen.strategies.surfacing import MOST_LAYERS, Passes, finishing_passes, least_stepdown
@@ -49,8 +56,8 @@ _SEEN = 0.05
 """Area that an outline's cutter leaves from which it is told in words, mm2."""
 
 _INNER, _LITTLE = 1e-3, 1e-3
-"""Corners that point inward are made so much rounder than the outline's cutter, as a share of its radius; what it
-leaves of them is next to nothing under this area, mm2."""
+"""How much wider than the outline's cutter its way is taken to be, as a share of its radius, against rounding; what it
+leaves is next to nothing under this area, mm2."""
 
 _OFF = 0.5
 """How far off an outline a place for a tab may lie, mm."""
@@ -161,7 +168,7 @@ class OutlineCut(Cut):
     >>> notched = shapely.box(0, -25, 120, 25).difference(shapely.box(50, 15, 52, 25))
     >>> cut = pathgen.outline(notched, flat_3, stock=6.0, tabs=0)
     >>> round(cut.left.area, 1), len(cut.warnings)
-    (19.5, 1)
+    (20.0, 1)
     """
 
     left: shapely.Polygon | shapely.MultiPolygon
@@ -545,8 +552,8 @@ def outline(
                            allowed=f"less than {stock:g} mm", remedy="make the tabs lower")
     lap = given.length("outline finish", finish, least=0.0)
     if lap > _MOST_LAP:
-        raise PathgenError("outline finish", f"{lap:g} mm", allowed=f"0 to {_MOST_LAP:g} mm: the last lap meets the whole "
-                           "height of the wall at once", remedy="make it less")
+        raise PathgenError("outline finish", f"{lap:g} mm", allowed=f"0 to {_MOST_LAP:g} mm: the last lap meets the "
+                           "whole height of the wall at once", remedy="make it less")
     if isinstance(tabs, int | np.integer):
         count = int(given.length("outline tabs", tabs, least=0.0, most=100.0, unit=""))
         at = tab_points(board, count, avoid=np.empty((0, 2)), width=wide, cutter=cutter, rise=max(high - bottom, 0.0),
@@ -575,7 +582,9 @@ def _not_entered(board: shapely.Polygon, cutter: Cutter) -> shapely.Polygon | sh
         raise CutterError(f"outline cutter {cutter.name!r}", f"does not go into the outline near {place_words(x, y)}",
                           allowed=f"bays with mouths {2 * reach:.2f} mm wide or more",
                           remedy="take a smaller cutter, or make that bay's mouth wider")
-    pieces = shapely.get_parts(overlay.difference(overlay.buffer(way, -reach, quad_segs=64), board))
+    line = cutting_line(board, cutter)
+    pieces = shapely.get_parts(overlay.difference(
+        overlay.difference(shapely.Polygon(line), overlay.buffer(line, reach, quad_segs=64)), board))
     pieces = pieces[(shapely.get_type_id(pieces) == 3) & (shapely.area(pieces) > _LITTLE)]
     return pieces[0] if len(pieces) == 1 else shapely.multipolygons(pieces)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from difflib import SequenceMatcher
 
-from pathgen.verify.findings import AGAIN, Finding, at
+from pathgen.verify.findings import Finding, at
 from pathgen.verify.read import ReadProgram
 
 _ACTS = ("cutter ", "zero: ", "before pressing start", "afterwards: ")
@@ -16,7 +16,7 @@ _MOST = 1000
 
 
 def head_findings(program: ReadProgram, given: Sequence[str]) -> Iterator[Finding]:
-    """Comments that are not as `given`, changed or left out: of those that a maker acts on all, of the others the first.
+    """Comments that are not as `given`, changed or left out: all that a maker acts on, and the first of the others.
 
     Comments that were added are the maker's own.
     """
@@ -29,15 +29,17 @@ def head_findings(program: ReadProgram, given: Sequence[str]) -> Iterator[Findin
             continue
         changed = i if first is None else first
         at_line = j + changed - i
-        there, told = at_line < j_end, told or first is None
-        yield Finding(
-            code="other-comment" if first is None else "other-head", severity="note" if first is None else "forbid",
-            got=f"its head says: {_words(lines[at_line])}" if there else "its head leaves out a line that was here",
-            where=at(program.name, program.comments[min(at_line, len(lines) - 1)][0] if lines else None),
-            allowed=f"{_words(given[changed])}, as the job gives it" + (
-                "" if first is None else ": by its head the machine is set, and the work goes on"),
-            remedy=AGAIN if first is not None else "nothing that the machine does hangs on it: see that it is yours",
-        )
+        got = f"its head says: {_words(lines[at_line])}" if at_line < j_end else \
+            "its head leaves out a line that was here"
+        where = at(program.name, program.comments[min(at_line, len(lines) - 1)][0] if lines else None)
+        allowed = f"{_words(given[changed])}, as the job gives it"
+        if first is None:
+            told = True
+            yield Finding(code="other-comment", severity="note", where=where, got=got, allowed=allowed,
+                          remedy="nothing that the machine does hangs on it: see that it is yours")
+        else:
+            yield Finding(code="other-head", where=where, got=got,
+                          allowed=f"{allowed}: by its head the machine is set, and the work goes on")
 
 
 def _acting(comments: Sequence[str]) -> Iterator[bool]:

@@ -264,7 +264,7 @@ class HeightField(Brief):
         if not wet.any():
             x0, y0, x1, y1 = self.grid.xs[0], self.grid.ys[0], self.grid.xs[-1], self.grid.ys[-1]
             raise PathgenError("filled area", "one that covers no point of what stands there",
-                               allowed=f"on the blank: {x0:.2f} to {x1:.2f} mm along X, {y0:.2f} to {y1:.2f} mm along Y",
+                               allowed=f"on the blank: {x0:.2f} to {x1:.2f} mm along, {y0:.2f} to {y1:.2f} mm across",
                                remedy="give it in the blank's frame, mm; or take a smaller resolution")
         proud = given.length("filled proud", proud, least=-50.0, most=50.0)
         level = given.value("filled top", top, Surface).height(self.x, self.y[:, None]) + proud

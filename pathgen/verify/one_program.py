@@ -61,7 +61,8 @@ class ProgramCheck(Brief):
         Each with code, severity, where, got, allowed and remedy: rapids through material, cuts deeper than the
         stepdown, ridges over the limit, cuts below the surface and wood left above it (where a limit is given; without
         one, passes that follow the surface at another height or stray from it, a warning), cuts beside the blank, with
-        the spindle off, turning backwards or without a feed, a spindle left on at the end, a file without one; what the cutter cannot do.
+        the spindle off, turning backwards or without a feed, a spindle left on at the end, a file without one; what the
+        cutter cannot do.
 
     Examples
     --------
@@ -189,8 +190,8 @@ def check_program(
         against = _highest_inside(field, against) if spot is None else replace(
             against, high=spot.high, high_at=spot.high_at)
     findings = [*_of_raw_wood(_moves(took), blank, top, lambda cut: simulate(
-        cut, program, cutter, resolution=resolution, zero=zero)), *_abilities(took, program), *_units(program), *_spindle(program, took),
-        *_beside(field), *(
+        cut, program, cutter, resolution=resolution, zero=zero)), *_units(program), *_spindle(program, took),
+        *_abilities(took, program), *_beside(field), *(
         _unjudged(took.name, against, measured, top) if limit is None else
         _surface(took.name, against, measured, spot, limit, top))]
     return ProgramCheck(field=field, against=against, ridges=measured, findings=tuple(findings))

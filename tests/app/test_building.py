@@ -246,13 +246,15 @@ def found_in_copy(written, folder, *, name="02-pocket-1-flat.nc", change=None, m
 
 @pytest.mark.in_every_run(3)
 @pytest.mark.parametrize(("old", "new", "says"), [
+    ("(afterwards: Stop here", "(afterwards: Go on here", "its head says: afterwards: Go on here"),
+    ("\n(afterwards: Stop here[^\n]*", "", "its head leaves out a line"),
     ("(cutter flat: ", "(cutter fine: ", "its head says: cutter fine: flat-end"),
     ("\n(cutter flat: [^\n]*", "", "its head leaves out a line"),
     ("(zero: X 0 Y 0 is the nut", "(zero: X 0 Y 0 is the far", "its head says: zero: X 0 Y 0 is the far"),
     ("Z 8.1", "Z 9.1", "Z 9.1"),
     ("(- Do not move the work", "(- Move the work", "its head says: Move the work"),
     ("(- Wear eye", "(- Bear eye", ""), ("\n(about [^\n]*", "", ""),
-    ("(operation:", "(.. a note)\n(operation:", ""),
+    ("(operation:", "(.. a note)\n(operation:", ""), ("(job: ", "(job: Another ", ""),
     ("(before pressing", "(mine: bought in May)\n(before pressing", ""),
 ])
 def test_a_head_must_have_the_maker_set_what_the_job_has(written, tmp_path, old, new, says):
@@ -260,8 +262,11 @@ def test_a_head_must_have_the_maker_set_what_the_job_has(written, tmp_path, old,
         return re.sub(re.escape(old) if old[0] == "(" or old[0] == "Z" else old.replace("(", "\\("), new, text, count=1)
 
     found = {f.code: f for f in found_in_copy(written, tmp_path, change=change)}
-    assert "edited" in found
     assert ("other-head" in found) == bool(says)
+    # what is only for knowing is told, and what the maker added is his own; neither is a change of what is cut
+    assert ("other-comment" in found) == (not says and not new.endswith(f"\n{old}"))
+    assert not {f.severity for f in found.values() if f.code == "other-comment"} - {"note"}
+    assert "edited" not in found
     if says:
         assert says in found["other-head"].got
         assert "as the job gives it" in found["other-head"].allowed
@@ -272,6 +277,27 @@ def test_a_head_must_have_the_maker_set_what_the_job_has(written, tmp_path, old,
     codes = {f.code for f in found_in_copy(
         written, folder, change=lambda text: re.sub(r"\(program fingerprint.*\n", "", change(text)))}
     assert ("other-head" in codes) == bool(says)
+
+
+@pytest.mark.parametrize(("change", "codes"), [
+    (lambda text: text.replace("\nM5\n", "\nM5 (mine)\n(and mine)\n"), []),
+    (lambda text: text.replace("\nM5\n", "\n m5\n\n"), []),
+    (lambda text: re.sub(r"\(program fingerprint: ..", "(program fingerprint: zz", text), ["other-comment"]),
+    (lambda text: text.replace("(program fingerprint: ", "(program fingerprint: 0"), ["other-comment"]),
+    (lambda text: re.sub(r"\(program fingerprint: .*\n", "", text), ["other-comment"]),
+    (lambda text: text.replace("\nM5\n", "\n"), ["edited"]),
+    (lambda text: re.sub(r"\(program fingerprint: .*\n", "", text.replace("\nM5\n", "\n")),
+     ["edited", "other-comment"]),
+])
+def test_only_what_is_true_is_told_of_an_edit(written, tmp_path, change, codes):
+    """A comment of the maker's own gave "read the other findings with care", and there were none; a fingerprint of his
+    own was given as the one that is allowed; with none, nothing was said of changed lines. M30 stops the spindle."""
+    found = found_in_copy(written, tmp_path, change=change)
+    assert sorted(f.code for f in found) == codes
+    assert {f.code for f in found if f.severity != "note"} <= {"edited"}
+    made = next(path for path in written[1] if path.name == "02-pocket-1-flat.nc").read_text()
+    own = re.search(r"program fingerprint: (\w+)", made)[1]
+    assert all(own in f.allowed for f in found if f.code == "other-comment")
 
 
 def test_programs_under_other_endings_are_not_passed_over(written, tmp_path):

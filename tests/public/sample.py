@@ -24,7 +24,7 @@ def one_step_at_a_time(drawing: Path) -> dict[str, str]:
     x = pathgen.fret_distances(640.0, 1)
     lines = np.stack([np.column_stack([x, x * 0 - 20.0]), np.column_stack([x, x * 0 + 20.0])], axis=1)
     slots = pathgen.slots(lines, top, saw, width=0.5, depth=2.0)
-    free = pathgen.outline(board, flat, stock=6.0, blank=(-10.0, -30.0, 130.0, 30.0))
+    free: pathgen.OutlineCut = pathgen.outline(board, flat, stock=6.0, blank=(-10.0, -30.0, 130.0, 30.0))
     own = pathgen.Toolpath.from_runs([[[0.0, 0.0, 5.0], [9.0, 0.0, 5.0]]], safe_z=18.0)
     assert own.kinds[0] == pathgen.Move.RAPID
     paths: dict[str, pathgen.Toolpath] = {

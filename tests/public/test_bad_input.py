@@ -18,6 +18,7 @@ SQUARE = shapely.box(10, -10, 40, 10)
 ROOT = Path(__file__).parents[2]
 JOB, DRAWING = ROOT / "examples" / "fern-and-moth.toml", ROOT / "examples" / "fern-and-moth.svg"
 PASSES = pathgen.finish(SQUARE, TOP, BALL, ridge=0.05)
+PLACED = pathgen.placed(pathgen.read_artwork(DRAWING), at=(10, 0))
 SLOT = ([[[15, -9], [15, 9]]], TOP, FLAT)
 BOX = (0, -20, 50, 20)
 BLANK = pathgen.Blank(x=(0, 60), y=(-20, 20), thickness=7.0)
@@ -179,6 +180,31 @@ def cutter(**changes):
      "one cutter"),
     (lambda: pathgen.Blank(x=(0, -5), y=(0, 5), thickness=3.0), r"blank x: from 0 to -5 mm .*give .-5, 0."),
     (lambda: pathgen.simulate(BLANK, "examples/none.nc", FLAT), r"'examples/none.nc', the name of a file.*give Path"),
+    (lambda: pathgen.read_program("examples/none.nc"), r"'examples/none.nc', the name of a file.*give Path"),
+    (lambda: pathgen.read_program(Path("none.nc")), "none.nc: cannot be read"),
+    (lambda: pathgen.placed(PLACED, at=(0, 0)), "placed artwork: fern-and-moth.svg, which is placed already"),
+    (lambda: pathgen.simulate(BLANK, [], []).filled(shapely.box(100, 0, 110, 5), top=TOP), "filled area: .*no point"),
+    # D: R - sqrt(R^2 - 80^2) is 12.93 mm for 254, 6.93 more than the thickness: no depth is allowed there
+    (lambda: pathgen.pocket(shapely.box(0, 70, 10, 80), top=TOP, cutters=[FLAT], depth=1.0),
+     "pocket region: comes to 10 mm along, 80 mm across, where the surface lies 6.93 mm below the underside"),
+    (lambda: pathgen.slots([[[0, 0], [0, 80]]], TOP, FLAT, width=3.0, depth=1.0), "slots lines: comes to .*6.93 mm"),
+    # what a job refuses
+    (lambda: pathgen.outline(SQUARE, FLAT, stock=6.0, blank=BOX, tab_height=6.0), "outline tab_height.*less than 6 mm"),
+    (lambda: pathgen.outline(SQUARE, FLAT, stock=6.0, blank=BOX, tab_height=7.0, tabs=[(25, 10)]), "tab_height: 7 mm"),
+    (lambda: pathgen.outline(SQUARE, FLAT, stock=6.0, blank=BOX, finish=0.31), "outline finish: 0.31 mm .*0 to 0.3 mm"),
+    (lambda: pathgen.outline(SQUARE.difference(shapely.box(20, -5, 30, 5)), FLAT, stock=6.0, tabs=0),
+     "outline shape: a polygon with 1 hole"),
+    (lambda: pathgen.outline(SQUARE.difference(shapely.union(shapely.box(24, 0, 26, 10), shapely.box(20, -5, 30, 5))),
+                             FLAT, stock=6.0, tabs=0), "does not go into the outline near 25 mm along, .*3.00 mm wide"),
+    (lambda: pathgen.second_cut(PASSES, over=shapely.box(30, -5, 60, 5), proud=1.0, stepdown=0.5),
+     "second_cut over: a fill that reaches 20.00 mm off the outline of the first cut, at 60 mm along"),
+    # what a machine that is given cannot do
+    (lambda: pathgen.Machine(travel={"x": [0, 50]}), "machine travel"),
+    (lambda: pathgen.Machine(travel=(50, 50, 0)), "machine travel z: 0 mm"),
+    (lambda: pathgen.Machine(spindle=(24000, 5000)), r"machine spindle: from 24000 to 5000 rpm.*give .5000, 24000."),
+    (lambda: pathgen.program(PASSES, machine=pathgen.Machine(rapid=1199.0)), "feed 1200 .*above the machine's rapids"),
+    (lambda: pathgen.program(PASSES, machine=pathgen.Machine(spindle=(5000, 17999))), "speed 18000 rpm .*to 17999 rpm"),
+    (lambda: pathgen.program(PASSES, machine=pathgen.Machine(travel=(40, 400, 80))), "spans 40.[0-9]+ mm in X.*40 mm"),
     # what float() takes, or arrays make of it, and is none; and numbers that no float holds
     (lambda: pathgen.flat(True), "flat thickness: True is no number"),
     (lambda: pathgen.flat(np.True_), "flat thickness: .*True.* is no number"),

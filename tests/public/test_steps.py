@@ -120,6 +120,112 @@ def test_tabs_hold_where_the_blank_is_wide_enough():
     assert pathgen.outline(BOARD, FLAT, stock=6.0, tabs=0).points[:, 2].min() == 0.0
 
 
+def test_an_outline_tells_what_its_cutter_leaves():
+    """A notch 2 mm wide was not cut with 4 mm, and nothing said so. In the corner stays (1 - pi / 4) r^2 (geometry)."""
+    notched = BOARD.difference(shapely.box(10, 0, 12, 20))
+    cut = pathgen.outline(notched, FLAT, stock=6.0, tabs=0)
+    field = pathgen.simulate(BLANK, pathgen.program(cut), FLAT, resolution=0.1)
+    stands = (field.top > 0) & field.grid.covered(shapely.box(10, 0, 12, 15))
+    assert stands.sum() * 0.01 == pytest.approx(cut.left.area, abs=0.1)
+    assert cut.left.area == pytest.approx(2.0 * 15.0, abs=0.1)
+    assert "most at 11 mm along" in cut.warnings[0]
+    corner = pathgen.outline(shapely.union(BOARD, shapely.box(10, 0, 20, 25)), FLAT, stock=6.0, tabs=0)
+    assert corner.left.area == pytest.approx(2 * (1 - math.pi / 4) * FLAT.radius**2, rel=0.01)
+    round_end = shapely.Point(0, 0).buffer(10, quad_segs=64)
+    for convex in (BOARD, round_end):
+        plain = pathgen.outline(convex, FLAT, stock=6.0, tabs=0)
+        assert (plain.left.is_empty, plain.warnings) == (True, ())
+
+
+def test_a_fill_is_cut_level_all_over_or_refused():
+    """From the rim of the first cut on it was left standing, without a word; up to that all of it is cut."""
+    over = pathgen.second_cut(pathgen.finish(BOARD, pathgen.flat(6.0), BALL, ridge=0.02), proud=1.0, stepdown=0.5,
+                              over=shapely.box(30, -5, 40.05, 5))
+    assert over.points[:, 0].max() > 40.05
+
+
+BLIND = replace(FLAT, plunges=False)
+SHORT = replace(FLAT, flute_length=1.0)
+DOWN = "G21 G90 G17 G94\nG0 Z20\nM3 S{speed}\nG0 X10 Y0\nG1 Z{high} F{plunge}\nX30 Z{low} F{feed}\nG0 Z20\nM5\nM30\n"
+
+
+@pytest.mark.parametrize(("cutter", "changes", "found"), [
+    (BLIND, {}, [("plunge-into-wood", "forbid", "1.20 mm straight down")]),
+    (BLIND, {"high": 8.0}, []),  # a ramp of 3.4 degrees
+    (BLIND, {"high": 7.7}, [("plunge-into-wood", "warn", "0.30 mm straight down")]),
+    (BLIND, {"high": 7.85}, []),
+    (FLAT, {}, []),
+    (FLAT, {"plunge": 303}, [("plunge-too-fast", "warn", "down at 303")]),
+    (FLAT, {"feed": 1210}, [("feed-too-fast", "warn", "a feed of 1210")]),
+    (FLAT, {"speed": 18200}, [("spindle-speed", "warn", "S18200")]),
+    (FLAT, {"speed": 12000, "feed": 900, "plunge": 200}, []),
+    (FLAT, {"plunge": 900, "high": 8.0}, []),  # down through air
+    (FLAT, {"feed": 9000, "high": 9.0, "low": 8.5}, []),  # nothing is cut
+    (SHORT, {}, [("shank-rubs", "forbid", "reaches 0.20 mm above its flutes")]),
+    (replace(FLAT, flute_length=1.2), {}, []),
+])
+def test_what_the_cutter_cannot_do_is_told(cutter, changes, found):
+    """Nothing of it was, whatever the cutter that was given."""
+    text = DOWN.format(**{"high": 6.8, "low": 6.8, "speed": 18000, "feed": 1200, "plunge": 300} | changes)
+    checked = pathgen.check_program(text, cutter=cutter, top=pathgen.flat(6.0), blank=BLANK)
+    told = [f for f in checked.findings if f.code in {
+        "plunge-into-wood", "plunge-too-fast", "feed-too-fast", "spindle-speed", "shank-rubs"}]
+    assert [(f.code, f.severity) for f in told] == [one[:2] for one in found]
+    assert all(words in f.got for f, (*_, words) in zip(told, found, strict=True))
+
+
+def test_feeds_that_the_command_line_does_not_know_are_not_judged(tmp_path, capsys):
+    (tmp_path / "a.nc").write_text(DOWN.format(high=7.0, low=7.0, speed=60000, feed=20000, plunge=9000))
+    assert main(["check", str(tmp_path / "a.nc"), "--cutter", "flat-end", "4", "--blank", "50", "40", "8", "--corner",
+                 "-5", "-20", "--thickness", "7"]) == 0
+    said = capsys.readouterr().out
+    assert "Passed" in said
+    assert "mm per minute" not in said
+
+
+def test_a_machine_that_is_given_is_kept_to(finished):
+    machine = pathgen.Machine(rapid=1200.0, spindle=(5000, 18000), travel=(60, 60, 80))
+    assert machine.spindle == (5000.0, 18000.0)
+    assert pathgen.program(finished, machine=machine) == pathgen.program(finished)
+    # the zero must be within reach too
+    with pytest.raises(pathgen.ProgramError, match=r"in X, from 0\.00 to"):
+        pathgen.program(finished, machine=machine, zero=(-30.0, 0.0, 0.0))
+
+
+def test_a_program_is_read_from_its_file(tmp_path, finished):
+    path = tmp_path / "first.nc"
+    path.write_text(pathgen.program(finished))
+    there, said = pathgen.read_program(path), pathgen.read_program(path.read_text())
+    assert (there.name, len(there)) == ("first.nc", len(said))
+
+
+def test_slots_that_end_are_as_deep_as_help_says():
+    """Before an end toward which the surface falls a flat end rests on its uphill side: what it falls over the cutter's
+    width is missing there (plane geometry, 22 mm across a radius of 254)."""
+    top, thin = pathgen.radiused(thickness=6.0, start=254.0), replace(FLAT, diameter=0.5, stepdown=0.5)
+    cut = pathgen.slots([[[5, -22], [5, 22]]], top, thin, width=0.5, depth=2.0, through=False)
+    blank = pathgen.Blank(x=(0, 10), y=(-24, 24), thickness=6.0, top=top)
+    field = pathgen.simulate(blank, pathgen.program(cut), thin, resolution=0.02)
+    deep = (field.before - field.top)[:, np.argmin(np.abs(field.x - 5.0))]
+    ends, middle = np.abs(np.abs(field.y) - 21.9) < 0.011, np.abs(field.y) < 21.4
+    missing = top.height(5.0, 21.5) - top.height(5.0, 22.0)
+    assert 2.0 - deep[ends].min() == pytest.approx(missing, abs=0.01)
+    assert 0.035 < missing < 0.045  # 0.04
+    assert deep[middle].min() > 1.995
+    assert deep.max() < 2.001
+
+
+def test_a_flat_end_finishes_a_level_top_as_help_says():
+    cut = pathgen.finish(BOARD, pathgen.flat(6.0), FLAT, ridge=0.01)
+    assert cut.passes.stepover <= FLAT.stepover * FLAT.diameter
+    again = pathgen.second_cut(cut, proud=0.5, stepdown=0.5)
+    blank = pathgen.Blank(x=(0.0, 40.0), y=(-15.0, 15.0), thickness=6.5)
+    field = pathgen.simulate(blank, pathgen.program(again), FLAT, resolution=0.2)
+    assert (field.top.min(), field.top.max()) == (6.0, 6.0)
+    with pytest.raises(pathgen.CutterError, match="cannot finish"):
+        pathgen.finish(BOARD, TOP, FLAT, ridge=0.01)
+
+
 @pytest.mark.in_every_run(0)
 def test_a_job_and_one_step_alone_cut_the_same(tmp_path):
     """Each step of a job is what its function makes of the same values.

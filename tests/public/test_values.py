@@ -3,6 +3,7 @@
 import copy
 import os
 import pickle
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -53,6 +54,18 @@ def test_what_python_shows_of_a_value_is_a_few_lines(made):
                   pathgen.check_program(text, cutter=cutter, top=top, blank=blank, resolution=0.5)):
         assert type(value).__name__ in repr(value) or isinstance(value, tuple)
         assert len(repr(value)) < 1500
+
+
+@pytest.mark.parametrize("way", [copy.copy, copy.deepcopy, lambda value: pickle.loads(pickle.dumps(value))])
+def test_a_copy_is_equal_to_what_it_was_made_of(made, way):
+    """That of a blank and of a job was not."""
+    top = pathgen.radiused(thickness=6.0, start=254.0)
+    blank = pathgen.Blank(x=(0, 40), y=(-10, 10), thickness=8, top=top)
+    for value in (top, blank, pathgen.Machine(travel=(1, 2, 3)), made.programs[0].step.cutter, made.job):
+        assert way(value) == value
+        assert hash(way(value)) == hash(value)
+    assert blank != replace(blank, thickness=9)
+    assert made.job != replace(made.job, title="another")
 
 
 def test_what_was_measured_stays_as_it_is(made):

@@ -443,7 +443,7 @@ def test_ramps_never_sink_faster_than_the_plunge_feed() -> None:
 
 
 @pytest.mark.parametrize("region", [
-    shape for r in (1.62, 3.0, 4.34, 5.68) for shape in (Point(0, 0).buffer(r, quad_segs=64), box(-r, -r, r, r))
+    shape for r in (1.74, 3.0, 4.34, 5.68) for shape in (Point(0, 0).buffer(r, quad_segs=64), box(-r, -r, r, r))
 ])
 def test_a_cutter_that_cannot_plunge_finds_room_for_a_ramp_beside_a_loop_too_small_for_one(region: Polygon) -> None:
     """The innermost loop of these is a dot: the ramp goes to and fro beside it, or round the wall as a helix."""
@@ -753,6 +753,36 @@ def test_a_v_cutter_opens_a_dot_whose_middle_line_is_a_point() -> None:
     cut, = pocket(dot, surface=LEVEL, cutters=[pointed], depth=1.6, safe_z=SAFE_Z)
     assert dot.difference(cut.opened).area < 0.005 * dot.area
     assert cut.toolpath.points[:, 2].min() == pytest.approx(LEVEL.thickness - 0.5 * math.sqrt(3), abs=0.01)
+
+
+@pytest.mark.parametrize(("region", "room"), [
+    (box(0, 0, 3.2, 3.2), False), (box(0, 0, 3.3, 3.3), False), (box(0, 0, 3.33, 3.33), True),
+    (Point(0, 0).buffer(1.71, quad_segs=64), False), (Point(0, 0).buffer(1.74, quad_segs=64), True),
+    (box(0, 0, 3.44, 3.0), False), (box(0, 0, 3.46, 3.0), True), (box(0, 0, 3.46, 3.02), True),
+])
+def test_a_loop_is_a_way_down_by_the_measure_of_a_line(region: Polygon, room: bool) -> None:
+    """A square 0.2 mm wide was, as it is 0.8 mm all round: the axis never left its middle by more than 0.14 mm, and a
+    core 0.28 mm wide stayed. A line had to be 0.225 mm long, where the axis leaves its middle by half of that."""
+    blind = replace(flat_end(3.0), plunges=False)
+    if not room:
+        with pytest.raises(CutterError, match=r"no room for a ramp.*a way of 0\.45 mm or more for its axis, straight"):
+            pocket(region, surface=LEVEL, cutters=[blind], depth=1.0, safe_z=SAFE_Z)
+        return
+    a, b = cut_moves(pocket(region, surface=LEVEL, cutters=[blind], depth=1.0, safe_z=SAFE_Z)[0])
+    top = float(LEVEL.height(0.0, 0.0))
+    low = b[(b[:, 2] < top - 1e-6) & (b[:, 2] < a[:, 2])]
+    assert np.hypot(*np.ptp(low[:, :2], axis=0)) > 0.44
+    assert not ((a[:, :2] == b[:, :2]).all(axis=1) & (b[:, 2] < top - 1e-3) & (b[:, 2] < a[:, 2] - 1e-6)).any()
+
+
+def test_a_wide_place_is_entered_beside_its_innermost_loop_where_that_is_small() -> None:
+    """That loop, 0.2 mm wide, was its way down."""
+    blind = replace(flat_end(3.0), plunges=False)
+    side = 3.2 + 2 * (0.1 + 0.45 * 3.0)
+    a, b = cut_moves(pocket(box(0, 0, side, side), surface=LEVEL, cutters=[blind], depth=1.0, safe_z=SAFE_Z)[0])
+    ramp = b[:, 2] < a[:, 2] - 1e-6
+    first = ramp & (b[:, 2] > float(LEVEL.height(0.0, 0.0)) - 1.0 + 1e-3)
+    assert np.hypot(*np.ptp(b[first, :2], axis=0)) > 0.45
 
 
 @pytest.mark.parametrize("cutter", [v_cutter(60.0), flat_end(1.0)])
@@ -1123,9 +1153,9 @@ def test_a_flat_end_that_hangs_over_too_far_on_the_crest_already_opens_nothing()
 
 
 def test_fewer_points_make_no_ramp_steeper_of_a_cutter_that_cannot_plunge() -> None:
-    """Round a loop of 12 um chords of 2 um cut its way short by a tenth: it sank faster than the plunge feed."""
-    cutter = replace(flat_end(0.4), plunges=False, feed=600.0, plunge=20.0)
-    cut, = pocket(Point(100, 0).buffer(0.2125, quad_segs=32), surface=LEVEL, cutters=[cutter], depth=0.4, safe_z=SAFE_Z,
+    """Round a loop of 16 um chords of 2 um cut its way short: it sank faster than the plunge feed."""
+    cutter = replace(flat_end(0.2), plunges=False, feed=600.0, plunge=20.0)
+    cut, = pocket(Point(100, 0).buffer(0.116, quad_segs=32), surface=LEVEL, cutters=[cutter], depth=0.2, safe_z=SAFE_Z,
                   options=PocketOptions(all_of_it=False))
     points, kinds = cut.toolpath.points, cut.toolpath.kinds
     step = np.diff(points, axis=0)

@@ -315,7 +315,8 @@ def test_the_slot_of_the_nut_is_eased_where_it_is_cut_over_the_whole_width(width
 @pytest.mark.parametrize(("cutter", "diameter", "said"), [
     ({}, 3.0, None), ({}, 5.99, None), ({}, 6.0, "more than 3 mm and at most 6 mm"),
     ({}, 2.99, "more than 1.495 mm and at most 2.99 mm"), ({"shape": "ball-end"}, 4.0, "flat-end"),
-    ({"plunges": False}, 4.0, None), ({"plunges": False}, 3.0, "a cutter that plunges"),
+    ({"plunges": False}, 4.0, None), ({"plunges": False}, 3.45, None),
+    *(({"plunges": False}, wide, "holes of 3.45 mm or more, or a cutter that plunges") for wide in (3.0, 3.02, 3.44)),
     ({"flute_length": 6.5}, 4.0, None), ({"flute_length": 6.45}, 4.0, "6.50 mm or more"),
 ])
 def test_which_cutters_make_a_hole(cutter, diameter, said):
