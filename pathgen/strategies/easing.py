@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +64,8 @@ _ARCS = 0.25, 0.75
 """Of the stepdown above the tip: where the front of a round or pointed end is sampled before its axis comes."""
 _SLOPE, _RAMP = 0.05, 0.01
 """Drop over run from which what sinks under the cutter is looked at; and on a ramp, which is planned as one."""
+_MIDDLE = 0.6
+"""Of the radius, before and behind the axis: what of the way lies under the middle of a flat end."""
 _NONE = np.empty((1, 0), np.complex64), np.empty((1, 0), np.float32)
 _AT_ONCE = 1 << 15
 """Samples worked out at once: few enough to stay in the cache, and what was cut before need not be put in order."""
@@ -95,6 +97,18 @@ class Standing:
         if surface is not None:
             top += surface.height(xs, ys[:, None])
         return cls(x0, y0, cell, top)
+
+    def copy(self) -> Standing:
+        """The same, to be changed by itself."""
+        return replace(self, top=self.top.copy())
+
+    def highest(self, at: Floats, radius: float) -> float:
+        """The most that stands within a radius of (x, y, ..)."""
+        (x, y), wide = (at[:2] - [self.left, self.low]) / self.cell, radius / self.cell
+        rows, columns = (slice(max(int(v - wide), 0), int(v + wide) + 1) for v in (y, x))
+        window = self.top[rows, columns]
+        j, i = np.ogrid[rows.start : rows.start + window.shape[0], columns.start : columns.start + window.shape[1]]
+        return float(window[np.hypot(i + 0.5 - x, j + 0.5 - y) <= wide].max(initial=-math.inf))
 
     def in_cells(self, tip: Floats, radius: float) -> Places:
         """(n,) places of (n, 3) tips in cells from the grid's corner, no nearer to its edges than a radius."""
@@ -153,7 +167,7 @@ def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath
     stations, move = _stations(along, feeding, _ALONG * standing.cell)
     if not len(stations):
         return path
-    taken = _taken(path, cutter, standing, stations, move, along)
+    taken, _ = _taken(path, cutter, standing, stations, move, along)
     cuts = (path.kinds[move] == Move.CUT) | (path.kinds[move] == Move.EASED)
     # what is too much over a stretch counts, and what is too much just before a place, as a corner is at its end
     most = np.maximum(*(_smooth(taken, stations, window) for window in (cutter.radius, cutter.diameter)))
@@ -169,6 +183,21 @@ def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath
     slowest = sinks & cuts & np.isin(ramp, ramp[slower])
     wanted = np.where(slowest, Move.PLUNGE, np.where(slow, Move.EASED, Move.CUT)).astype(np.int8)
     return _with_kinds(path, along, stations, wanted, move)
+
+
+def sunk_in_the_middle(path: Toolpath, cutter: Cutter, standing: Standing) -> Floats:
+    """(n,) how much of what the middle of a flat end sinks by, on the way to each point, it sinks into what stands, from
+    0 to about 1; lowers that."""
+    share, along = np.zeros(len(path)), np.cumsum(path.lengths)
+    stations, move = _stations(along, path.kinds != Move.RAPID, _ALONG * standing.cell)
+    if len(path) < 2 or not len(stations):
+        return share
+    reach = _MIDDLE * cutter.radius
+    middle = _known(cutter, np.arange(-reach, reach, _SPACING * standing.cell)[None] + 0j, standing.cell)
+    _, inner = _taken(path, cutter, standing, stations, move, along, middle=middle)
+    np.add.at(share, move, inner)
+    drop = -np.diff(path.points[:, 2], prepend=path.points[0, 2])
+    return np.divide(share, 2.0 * reach / standing.cell * drop, out=np.zeros(len(path)), where=drop > 0.0)
 
 
 def _sinks(path: Toolpath, cutter: Cutter) -> Bools:
@@ -201,9 +230,11 @@ def _turning(path: Toolpath, along: Floats, stations: Floats, near: float) -> Bo
 
 
 def _taken(
-    path: Toolpath, cutter: Cutter, standing: Standing, stations: Floats, move: Ints, along: Floats
-) -> Floats:
-    """(n,) volume taken in coming to each station, mm3."""
+    path: Toolpath, cutter: Cutter, standing: Standing, stations: Floats, move: Ints, along: Floats, *,
+    middle: Points = _NONE,
+) -> tuple[Floats, Floats]:
+    """(n,) volume taken in coming to each station, mm3; and (n,) sums of how far points in the `middle` lower there, mm,
+    which are wanted where it sinks at all."""
     step = np.diff(path.points, axis=0, prepend=path.points[:1])
     run = np.hypot(step[:, 0], step[:, 1])
     down = run < 1e-9
@@ -213,36 +244,41 @@ def _taken(
     at, z, way, down = standing.in_cells(tip, cutter.radius), tip[:, 2].astype(np.float32), way[move], down[move]
     sinks = _sinks(path, cutter)[move] & cutter.is_flat
     front, under, hole = (points(cutter, standing.cell) for points in (_front, _under, _hole))
-    taken = np.empty(len(stations))
+    if middle[0].size:
+        sinks = (step[:, 2] < -_RAMP * run)[move]
+    taken, inner = np.empty((2, len(stations)))
     every = max(1, _AT_ONCE // front[0].size) * len(front[0])
     for first in range(0, len(stations), every):
         part = slice(first, first + every)
-        taken[part] = _lowered_at(standing, front, at[part], z[part], way[part], sinks=sinks[part], under=under)
+        taken[part], inner[part] = _lowered_at(
+            standing, front, at[part], z[part], way[part], sinks=sinks[part], under=under, middle=middle)
         deep = np.flatnonzero(down[part]) + first
         if len(deep):
             # there is no front: all round is lowered as well
             _lowered_at(standing, hole, at[deep], z[deep], way[deep])
-    return taken * standing.cell**2
+    return taken * standing.cell**2, inner
 
 
 def _lowered_at(
     standing: Standing, front: Points, tip: Places, z: Singles, way: Places, *,
-    sinks: Bools | None = None, under: Points = _NONE,
-) -> Floats:
-    """(n,) sums of how far cells are lowered by the cutter's points at (n,) tips, in cells, in their order."""
+    sinks: Bools | None = None, under: Points = _NONE, middle: Points = _NONE,
+) -> tuple[Floats, Floats]:
+    """(n,) sums of how far cells are lowered by the cutter's points at (n,) tips, in cells, in their order; and of that
+    those in the `middle`, which come after the front."""
     chosen = np.flatnonzero(sinks) if sinks is not None else np.empty(0, np.intp)
     cells, heights, station = [], [], []
-    for (offsets, rise), at in ((front, np.arange(len(tip))), (under, chosen)):
+    for (offsets, rise), at in ((front, np.arange(len(tip))), (middle, chosen), (under, chosen)):
         turn = np.arange(len(at)) % len(offsets)
         place = offsets[turn] * way[at, None] + tip[at, None]
         cells.append((place.imag.astype(np.intp) * standing.top.shape[1] + place.real.astype(np.intp)).ravel())
         heights.append((rise[turn] + z[at, None]).ravel())
         station.append(np.repeat(at, offsets.shape[1]))
     cell, height, of = (np.concatenate(parts) for parts in (cells, heights, station))
-    if len(chosen):
-        order = np.argsort(of, kind="stable")
-        cell, height, of = cell[order], height[order], of[order]
-    return np.asarray(np.bincount(of, standing.lowered(cell, height), len(tip)), float)
+    order = np.argsort(of, kind="stable") if len(chosen) else np.s_[:]
+    drop = np.empty(len(of), np.float32)
+    drop[order] = standing.lowered(cell[order], height[order])
+    inner = np.s_[len(station[0]) : len(station[0]) + len(station[1])]
+    return np.bincount(of, drop, len(tip)), np.bincount(of[inner], drop[inner], len(tip))
 
 
 def _front(cutter: Cutter, cell: float) -> Points:

@@ -27,6 +27,7 @@ class Load:
     `median` and `high` (95 in 100) go by the length of the way; `largest` is most of all. `angles` are the same three
     of the engaged angle, degrees. Moves straight down are not in it. What is `judged` is at `line`, (x, y), where most
     is left of it without `coarse`, the share that one row of the grid is of what is cut: a lap may be so much thinner.
+    Where that is nowhere too much, it is the largest.
     """
 
     median: float
@@ -74,24 +75,29 @@ def load_of(bites: Bites, motion: Motion, cutter: Cutter, spacing: float) -> Loa
                    for values in (bites.volume, bites.travel * bites.depth))
     wide = np.divide(taken, tall, where=tall > 0, out=np.full(len(moves), cutter.diameter))
     coarse = spacing / np.clip(wide, spacing, cutter.diameter)
-    most = int(np.argmax(share * (1.0 - coarse)))
+    sure = share * (1.0 - coarse)
+    most = int(np.argmax(sure if sure.max() > LOAD_FACTOR else share))
     x, y = motion.end[moves[most], :2].tolist()
     return Load(median=median, high=high, largest=largest, angles=stretches.spread(angle), x=x, y=y,
                 line=int(motion.line[moves[most]]), judged=float(share[most]), coarse=float(coarse[most]))
 
 
 def load_findings(steps: tuple[Step, ...], loads: Mapping[int, Load]) -> Iterator[Finding]:
-    """A warning for each program in which a tooth takes more than it should, by more than the grid may be wrong."""
+    """A warning for each program in which a tooth takes more than it should; a note, where the grid may be wrong by so
+    much."""
     for step in steps:
         load = loads.get(step.order)
-        if load is not None and load.sure > LOAD_FACTOR:
-            most = math.floor(100 * LOAD_FACTOR / load.judged)
+        if load is not None and load.judged > LOAD_FACTOR:
+            most, sure = math.floor(100 * LOAD_FACTOR / load.judged), load.sure > LOAD_FACTOR
+            doubt = "" if sure else f", of which one row of the grid may be {load.judged - load.sure:.2f}"
             yield Finding(
-                code="load-high", severity="warn", where=at(step.file_name, load.line, load.x, load.y),
-                got=f"{load.judged:.1f} times what a tooth takes in a straight-line cut",
+                code="load-high", severity="warn" if sure else "note",
+                where=at(step.file_name, load.line, load.x, load.y),
+                got=f"{load.judged:.2f} times what a tooth takes in a straight-line cut{doubt}",
                 allowed=f"{LOAD_FACTOR:g} times",
-                remedy=f"go slower there: at no more than {most} % of the feed in the program, by its F words or by "
-                       "turning the feed down at the machine",
+                remedy=f"{'' if sure else 'Build with a smaller --resolution, which tells; or '}go slower there: at no "
+                       f"more than {most} % of the feed in the program, by its F words or by turning the feed down at "
+                       "the machine",
             )
 
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from shapely import Point, Polygon, box
+from shapely.affinity import rotate
 
 from pathgen.base.cutters import LOAD_FACTOR, Cutter
 from pathgen.base.errors import CutterError
@@ -164,6 +165,33 @@ def test_a_cutter_that_cannot_plunge_is_refused_where_nothing_else_goes():
     assert len(down) >= 4
 
 
+STEEP = Surface(thickness=12.0, radius_nut=38.0, radius_end=60.0, length=400.0)
+
+
+@pytest.mark.parametrize("turned", [0.0, 30.0])
+def test_a_cutter_that_cannot_plunge_cuts_a_steep_fall_from_below(turned):
+    """In wood over its whole width it followed the surface down by up to 17 degrees, its centre in wood too."""
+    region = rotate(box(100, -15, 103.6, 15), turned)
+    x0, y0, x1, y1 = region.bounds
+    steep, tops = [], []
+    for plunges in (True, False):
+        cutter = replace(LARGE, diameter=3.0, stepdown=1.5, plunges=plunges)
+        cut, = pocket(region, surface=STEEP, cutters=[cutter], depth=2.5, safe_z=25.0)
+        block = Block((x0 - 1, y0 - 1, x1 + 1, y1 + 1), 0.06, STEEP.height)
+        loads = block.run(moves_along(cut.toolpath, cutter), cutter.radius)
+        run, drop = np.hypot(*(loads.end - loads.start)[:, :2].T), (loads.start - loads.end)[:, 2]
+        steep.append(loads.volume[(drop > math.tan(math.radians(5.5)) * run) & (run > 1e-6)].sum())
+        tops.append(block.top)
+        assert not block.by_rapids
+        assert loads.deepest[loads.straight_down & (drop > 0.0)].max() < 0.1
+        over = loads.moving_sideways().each_minute(over=cutter.diameter).max()
+        assert over <= LOAD_FACTOR * cutter.straight_cut * cutter.feed
+    assert steep[0] > 50.0
+    # what is left is beside an earlier cut, and its last tenths of a millimetre
+    assert steep[1] < 0.1 * steep[0]
+    assert np.abs(tops[1] - tops[0]).max() < 0.01
+
+
 def test_what_is_open_is_not_gone_down_at_the_plunge_feed():
     finer = replace(SMALL, diameter=0.5, stepdown=0.25)
     block, air, all_of_it = Block((94, 1, 106, 15), 0.02, BOARD.height), 0.0, 0.0
@@ -194,7 +222,7 @@ def test_what_sinks_takes_its_own_before_the_next_station_does():
     standing = Standing(0.0, 0.0, 1.0, np.full((3, 3), 3.0, np.float32))
     front, under = ((np.array([[at]], np.complex64), np.zeros((1, 1), np.float32)) for at in (1.0, 0.0))
     tips, heights, way = np.array([1.5 + 1.5j, 0.5 + 1.5j]), np.array([1.0, 0.0]), np.ones(2)
-    lowered = _lowered_at(standing, front, tips, heights, way, sinks=np.array([True, False]), under=under)
+    lowered, _ = _lowered_at(standing, front, tips, heights, way, sinks=np.array([True, False]), under=under)
     assert lowered.tolist() == [4.0, 1.0]
 
 

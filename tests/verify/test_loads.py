@@ -3,6 +3,7 @@
 import math
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from pathgen.removal.grid import Grid
 from pathgen.removal.material import Material, Noting
 from pathgen.strategies.pocketing import pocket
 from pathgen.verify.heights import motion_of
-from pathgen.verify.loads import load_of
+from pathgen.verify.loads import load_findings, load_of
 from tests import small_board
 from tests.brute import Block, moves_of
 from tests.strategies.test_easing import LARGE, POCKETS, SMALL
@@ -135,6 +136,13 @@ def test_a_grid_as_coarse_as_a_shaving_is_wide_raises_no_alarm(aside):
     bites = Material(grid, np.full(grid.shape, 5.0, np.float32)).cut(motion, one, Noting(angle=True)).bites
     load = load_of(bites, motion, one, 0.1)
     assert load.sure <= LOAD_FACTOR
+    # the table says it all the same: what is over its limit there is told of, and why it may be none
+    step = SimpleNamespace(order=1, file_name="1.nc")
+    (told,) = load_findings((step,), {1: load})
+    assert told.severity == "note"
+    assert told.got.startswith(f"{load.largest:.2f} times")
+    assert "one row of the grid" in told.got
     fast = replace(motion, feed=np.where(motion.feed == round(feed), 2 * feed, motion.feed))
     load = load_of(bites, fast, one, 0.1)
     assert (load.sure > LOAD_FACTOR) == (aside > 0.1)
+    assert [f.severity for f in load_findings((step,), {1: load})] == ["warn" if aside > 0.1 else "note"]

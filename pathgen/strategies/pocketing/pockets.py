@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -27,6 +28,7 @@ from pathgen.strategies.pocketing.places import are_high, cleared
 from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.shapes import Shapes, cleaned, of_each, polygons, whole
 from pathgen.strategies.pocketing.tracing import Trace
+from pathgen.strategies.uphill import steepest_down
 
 _LEFT = 0.05
 """Area (mm2) from which a place is worth refusing a job for."""
@@ -142,7 +144,7 @@ def pocket(
     deep = opened  # what is opened all the way down: the same until a cutter leaves the foot of a wall
     cuts: list[PocketCut] = []
     stands = options.ridges if any(are_high(options.ridges, cutter) for cutter in cutters) else 0.0
-    standing = Standing.over(region.bounds, cutters, surface, stands) if any(map(may_overload, cutters)) else None
+    standing = Standing.over(region.bounds, cutters, surface, stands) if any(map(_asks, cutters)) else None
     for number, one in enumerate(openings, start=1):
         trace = Trace(
             one.cutter, surface, width=one.half_width, slope=slope, safe_z=safe_z, options=options,
@@ -174,6 +176,11 @@ def pocket(
                        keep_out=keep_out, where=where)
         return (*first, *(replace(cut, opened_parts=first[-1].opened_parts) for cut in cuts[busy:]))
     return tuple(cuts)
+
+
+def _asks(cutter: Cutter) -> bool:
+    """Whether its path depends on what stands in its way."""
+    return may_overload(cutter) or math.isfinite(steepest_down(cutter))
 
 
 def _cut_by(

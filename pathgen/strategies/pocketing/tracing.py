@@ -16,6 +16,7 @@ from pathgen.base.toolpath import Move, Toolpath, along_in_plan, simplified
 from pathgen.strategies.easing import Standing, eased
 from pathgen.strategies.entering import PECKS, SHORTEST, no_way_down, span
 from pathgen.strategies.pocketing.settings import PocketOptions
+from pathgen.strategies.uphill import from_below
 
 _OVER = np.nan
 """Depth of a point on the way across, whose height is found once all are known."""
@@ -176,6 +177,9 @@ class Trace:
         over = np.isnan(z)
         z[over] = self._heights_across(rows[over, :2])
         path = Toolpath(np.column_stack([rows[:, :2], z]), rows[:, 3].astype(np.int8))
+        if standing is not None and self._curved:
+            path = from_below(path, self._cutter, standing, ramp=self.ramp, kind=self._ramp_kind,
+                              across=lambda ends: float(self._heights_across(np.repeat(ends, 2, axis=0))[1]))
         return eased(path.quick_in_own_holes(), self._cutter, standing)
 
     def _heights_across(self, xy: Floats) -> Floats:
