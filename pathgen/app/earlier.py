@@ -40,7 +40,7 @@ MARKS_ELSEWHERE = "marks-elsewhere"
 
 _WHICH = "Of both lines the right one is that whose X and Y the display shows over the marks in the wood"
 
-_KEPT = ("machine", "places", "z", "machine_top", "blank")
+_KEPT = ("machine", "places", "z", "machine_top", "blank", "part")
 _MALFORMED = (TypeError, LookupError, AttributeError, RecursionError)  # of what nobody here wrote
 
 

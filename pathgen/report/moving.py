@@ -287,10 +287,10 @@ def _off_the_bed(moved: Moved, clamping: Clamping, exact: float, *, risen: bool)
 
 def _moved_notes(clamping: Clamping) -> Iterator[Finding]:
     """What the move is taken to be, and how far the marks bear it out."""
-    moved, first = clamping.moved, clamping.moved_number
+    moved, units = clamping.moved, clamping.units
     if moved is None:
         return
-    units, data = clamping.units, moved_data(clamping)
+    first, data = clamping.moved_number, moved_data(clamping)
     assert data is not None
     errors = f"; {error_words(data['errors'], units)}" if data["errors"] else ""
     yield Finding(

@@ -18,6 +18,7 @@ from pathgen import JobError, build, check, load_job
 from pathgen.app.blank import build_blank
 from pathgen.app.building import check_data
 from pathgen.app.cli import main
+from pathgen.app.earlier import marks_moved
 from pathgen.job.blank import blank_clampings, blank_plans, merged, origin_of, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.programs.around import Around
@@ -637,6 +638,22 @@ def test_marks_are_written_down_in_the_job_of_the_blank_as_the_parts_pages_have_
     # a part's own page has the marks of the other to find X and Y again by, once they are in the wood
     rows = first.report["parts"][1]["report"]["references"]
     assert all("the witness marks" in row["xy"] for row in rows)
+
+
+def test_marks_of_a_part_that_lie_elsewhere_now_are_written_down_in_the_job_of_the_blank(marked, tmp_path):
+    folder, first = marked
+    first.write(tmp_path / "out", shaded=False)
+    now = copy.deepcopy(first.report)
+    own = now["parts"][1]["report"]["marks"]
+    own["machine"], own["places"] = ([[x + 5.0, y] for x, y in own[key]] for key in ("machine", "places"))
+    (told,) = marks_moved(tmp_path / "out", first.job, now)
+    lines, _ = printed(first)
+    assert told.where == "filled-2, [marks]"
+    assert f"write {lines[1]} into [[part]] 2, with the Z that you measured" in told.remedy
+    (folder / "again.toml").write_text(with_drilled(lines))
+    (told, *_) = marks_moved(tmp_path / "out", load_job(folder / "again.toml"), now)  # a slip of the pen
+    assert told.where == "filled-2, [[part]] 2 drilled"
+    assert marks_moved(tmp_path / "out", load_job(folder / "again.toml"), first.report) == []
 
 
 @pytest.mark.parametrize("before", [None, 5])
