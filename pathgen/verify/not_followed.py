@@ -41,13 +41,13 @@ _NOT_FOLLOWED = {
     **dict.fromkeys(("G92.1", "G92.2", "G92.3"), (
         "ends or brings back a shift of the zero that the machine keeps", "end such shifts at the machine before its "
         "zero is set, then it can go")),
-    "G53": ("counts the places of this line from the machine's own zero", "write them from the work's zero, a lift clear "
-            "of work and clamps first (G0 Z..): the same numbers without G53 are other places"),
+    "G53": ("counts the places of this line from the machine's own zero", "write them from the work's zero, a lift "
+            "clear of work and clamps first (G0 Z..): the same numbers without G53 are other places"),
     **dict.fromkeys(("G54.1", "G59.1", "G59.2", "G59.3"), _OFFSET),
     **dict.fromkeys(("G65", "G66", "M97", "M98"), _CALLS),
     **dict.fromkeys(("G73", "G74", "G76", *(f"G{n}" for n in range(81, 90))), _CYCLE),
-    "G90.1": ("counts I, J and K of arcs from the zero", "have it written with I, J and K from the arc's start (G91.1): "
-              "without the word each arc would be another"),
+    "G90.1": ("counts I, J and K of arcs from the zero", "have it written with I, J and K from the arc's start "
+              "(G91.1): without the word each arc would be another"),
     "G93": ("counts each F by the time of its move", "have it written with feeds per minute (G94): each F means "
             "something else there"),
     "G95": ("counts feeds per turn of the spindle", "write G94, and each F as the feed per minute: F times S"),

@@ -437,7 +437,8 @@ class _Reader:
             elif letter == "N" and place == 0:
                 continue
             elif letter in values:
-                raise self.fail(line, f"{letter} twice on one line", allowed="once", remedy="keep the one that is meant")
+                raise self.fail(line, f"{letter} twice on one line", allowed="once",
+                                remedy="keep the one that is meant")
             else:
                 values[letter] = float(number)
         if m_words > 4:
