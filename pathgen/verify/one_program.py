@@ -242,8 +242,8 @@ def _other_surface(field: HeightField, against: Difference, top: Surface, along:
         off = (field.top - (top.height(y, -x) if along == "x" else top.height(-y, x)))[field.cut]
     if len(off) and np.min(off) >= -Tolerances().surface_low and np.median(off) < _FOLLOWS:
         other = "y" if along == "x" else "x"
-        return f'or, if its centre-line lies along {other.upper()}, say so (along="{other}"), with the blank as it lies ' \
-            "along X: then it is cut right; "
+        return f'or, if its centre-line lies along {other.upper()}, say so (along="{other}"), with the blank as it ' \
+            "lies along X: then it is cut right; "
     return "" if isinstance(top, Lowered) or -against.low > MOST_LOWERED else \
         "if the board has relief or fall-away, say so (top=..); "
 

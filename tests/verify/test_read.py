@@ -361,7 +361,7 @@ def test_what_an_editor_leaves_is_said_to_be_taken_out(odd):
 @pytest.mark.parametrize(("line", "said"), [
     ("O1000", "O1000 numbers the program: it can go"),
     ("T1", "T1 names a cutter: it can go where that cutter is in the spindle"),
-    ("G53 G0 Z0", "machine's own zero.* from the work's zero, a lift clear .* the same numbers without G53 are other places"),
+    ("G53 G0 Z0", "own zero.* from the work's zero, a lift clear .* the same numbers without G53 are other places"),
     ("G90.1", "I, J and K from the arc's start"), ("G92 X0", "all that follows would lie elsewhere"),
     ("G28 Z0", "write G90 G0 Z.. from the work's zero in place of the line"),
     ("G43 H1 Z20", "G43 H1 shifts Z .* set Z 0 with this cutter"), ("G41 D1 X1", "G41 D1 .* half a cutter off"),
