@@ -170,7 +170,7 @@ def check_program(
     >>> import pathgen
     >>> ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000.0, plunge=500.0,
     ...                       stepdown=2.0)
-    >>> text = "G21 G90 G17 G94\\nG0 Z20\\nM3 S18000\\nG0 X5 Y0\\nG1 Z7 F500\\nX35 F2000\\nG0 X5\\nG0 Z6\\nM5\\nM30\\n"
+    >>> text = "G21 G90\\nG0 Z20\\nM3 S18000\\nG0 X5 Y0\\nG1 Z7 F500\\nX35 F2000\\nG0 Z6\\nX5\\nG0 Z20\\nM5\\nM30\\n"
     >>> found = pathgen.check_program(text, cutter=ball, top=pathgen.flat(6.0),
     ...                               blank=pathgen.Blank(x=(0, 40), y=(-10, 10), thickness=8.0))
     >>> [(finding.code, finding.got) for finding in found.findings]
