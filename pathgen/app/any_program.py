@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,20 +19,51 @@ from pathgen.base.surface import Surface
 from pathgen.base.tops import flat, radiused
 from pathgen.base.units import INCH, parse_length
 from pathgen.verify.heights import MUCH_BESIDE, Blank, HeightField, beside_words, read, simulate
-from pathgen.verify.one_program import ProgramCheck, check_program
+from pathgen.verify.one_program import ProgramCheck, check_program, refuse_higher
 from pathgen.verify.read import RAPID, ReadProgram
 
 _ANY = 1e9
 """A feed or a speed that nobody stated: none is above it."""
+_OPTIONS = (
+    ("Blank(top=..)", "--surfaced"), ("blank=simulate(..)", "--after PROGRAM CUTTER"), ("limit=..", "--scallop"),
+    ("zero=..", "--zero"), ("top=..", "--relief, --fall-away"), ('along="y"', "--along y"), ('along="x"', "--along x"),
+)
+"""What findings call what is to be said, and the options that say it."""
+_ARGUMENTS = {
+    "check_program limit": "--scallop", "check_program top": "--thickness", "simulate resolution": "--resolution",
+    "blank x": "--blank", "blank y": "--blank", "blank thickness": "--blank", "radiused start": "--radius",
+    "radiused end": "--radius", "radiused length": "--radius", "radiused thickness": "--thickness",
+    "flat thickness": "--thickness", "zero": "--zero",
+}
 
 
 def measured(options: argparse.Namespace) -> ProgramCheck:
     """What `pathgen check PROGRAM --cutter ..` finds. Raises PathgenError that names the option."""
-    limit = None if options.scallop is None else _one("--scallop", options.scallop)
-    return check_program(
-        Path(options.job), cutter=_cutter(options), top=_top(options), blank=_stands(options), limit=limit,
-        zero=_zero(options), resolution=options.resolution,
-    )
+    with _named():
+        limit = None if options.scallop is None else _one("--scallop", options.scallop)
+        found = check_program(
+            Path(options.job), cutter=_cutter(options), top=_top(options), blank=_stands(options), limit=limit,
+            zero=_zero(options), resolution=options.resolution, along=options.along,
+        )
+    return replace(found, findings=tuple(replace(one, remedy=_as_options(one.remedy)) for one in found.findings))
+
+
+def _as_options(words: str) -> str:
+    for name, option in _OPTIONS:
+        words = words.replace(name, option)
+    return words
+
+
+@contextmanager
+def _named() -> Iterator[None]:
+    """What is refused within is called by its option."""
+    try:
+        yield
+    except PathgenError as wrong:
+        where = _ARGUMENTS.get(wrong.where)
+        if where is None:
+            raise
+        raise type(wrong)(where, wrong.problem, allowed=wrong.allowed, remedy=wrong.remedy) from None
 
 
 def zero_lines(options: argparse.Namespace, program: str) -> list[str]:
@@ -54,9 +86,14 @@ def _zero_remedy(options: argparse.Namespace, said: str, program: ReadProgram) -
     place = re.search(r"corner|centre of the blank|the middle of the blank's (nut|near|far) end", said)
     if not place:
         return f"say so with --zero 0 0 {typed(high)}" if high != "0" else "for another place give --zero"
-    if not re.search(r"along X( |\.|$)", said) and "along" in said:
-        return "this command takes work that lies along X: hold the folder against its job instead"
+    lies = re.search(r"along ([XY])( |\.|$)", said)
+    if "along" in said and not lies:
+        return "this command takes work that lies along X or Y: hold the folder against its job instead"
+    if lies and lies[1].lower() != options.along:
+        return f"say so with --along {lies[1].lower()}"
     blank, ends = _blank(options), program.end[program.kind != RAPID, :2]
+    if options.along == "y":
+        ends = np.column_stack([ends[:, 1], -ends[:, 0]])
     ahead = np.median(ends[np.isfinite(ends).all(axis=1)], axis=0) >= 0 if len(ends) else np.array([True, True])
     middles = {"corner": (), "centre of the blank": (0, 1)}.get(place[0], (1,))
     at = [sum(side) / 2 if axis in middles else side[0 if ahead[axis] else 1]
@@ -81,8 +118,12 @@ def units_of(options: argparse.Namespace) -> str:
 
 def simulated(options: argparse.Namespace) -> HeightField:
     """What `pathgen simulate` leaves of the blank."""
-    return simulate(_stands(options), Path(options.program), _cutter(options), resolution=options.resolution,
-                    zero=_zero(options))
+    without = [name for name in ("thickness", "radius", "relief", "fall_away") if getattr(options, name)]
+    if without and not options.surfaced:
+        raise PathgenError(f"--{without[0].replace('_', '-')}", "without --surfaced it changes nothing here",
+                           remedy="add --surfaced if an earlier program has cut that surface, else leave it out")
+    with _named():
+        return _run(options, _stands(options), options.program, _cutter(options))
 
 
 def simulated_lines(field: HeightField, *, surfaced: bool) -> list[str]:
@@ -90,9 +131,10 @@ def simulated_lines(field: HeightField, *, surfaced: bool) -> list[str]:
     took = field.took[-1]
     line, of = np.unique(took.line, return_inverse=True)  # the pieces of an arc are one move
     volume, drop, through = np.bincount(of, took.bites.volume), np.zeros(len(line)), np.zeros(len(line), bool)
-    np.maximum.at(drop, of, took.bites.drop)
+    np.maximum.at(drop, of, took.fall)
     np.logical_or.at(through, of, took.through)
-    low = float(np.min(field.top, where=field.cut, initial=np.inf))
+    low = min(float(np.min(field.top, where=field.cut, initial=np.inf)),
+              float(np.min(field.tips[:, 2], initial=np.inf)))
     most = np.lexsort((-volume, ~through))[:5].tolist()
     return [
         *([f"{beside_words(field.beside)}: are its zero and --corner right?"] if field.beside > MUCH_BESIDE else []),
@@ -102,31 +144,50 @@ def simulated_lines(field: HeightField, *, surfaced: bool) -> list[str]:
         *(f"line {line[k]}: {volume[k]:.2f} mm3, {drop[k]:.3f} mm deep"
           f"{': a rapid through the work' if through[k] else ''}" for k in most if volume[k] > 0),
         *(["The blank was taken as it comes, whole: if an earlier program has cut its surface, say so with --surfaced, "
-           "--thickness and --radius"] if through.any() and not surfaced else []),
+           "--thickness and --radius; one that opened that place, with --after"] if through.any() and not surfaced else
+          []),
+        *(["Nothing is judged here: pathgen check PROGRAM does that"] if through.any() else []),
     ]
 
 
-def _stands(options: argparse.Namespace) -> Blank:
+def _stands(options: argparse.Namespace) -> Blank | HeightField:
     """The blank as the program finds it."""
     blank = _blank(options)
     if options.surfaced and not options.thickness:
         raise PathgenError("--surfaced", "without --thickness", remedy="say how high that surface is at Y 0")
-    return replace(blank, top=_top(options)) if options.surfaced else blank
+    if options.surfaced:
+        top = _top(options)
+        refuse_higher(blank, top, "--thickness")
+        blank = replace(blank, top=top)
+    before: Blank | HeightField = blank
+    for program, *cutter in options.after or ():
+        tool = _tool(options, "--after", cutter) if cutter else _cutter(options)
+        before = _run(options, before, program, tool)
+    return before
+
+
+def _run(options: argparse.Namespace, before: Blank | HeightField, program: str, cutter: Cutter) -> HeightField:
+    return simulate(before, Path(program), cutter, resolution=options.resolution, zero=_zero(options),
+                    along=options.along)
 
 
 def _cutter(options: argparse.Namespace) -> Cutter:
-    shape, *sizes = options.cutter
+    return _tool(options, "--cutter", options.cutter)
+
+
+def _tool(options: argparse.Namespace, where: str, words: Sequence[str]) -> Cutter:
+    shape, *sizes = words
     if shape not in SHAPES or len(sizes) != 1 + (shape == "v"):
-        raise PathgenError("--cutter", " ".join(options.cutter),
-                           allowed='ball-end DIAMETER, flat-end DIAMETER, or v DIAMETER ANGLE',
-                           remedy='write for example --cutter ball-end "6 mm"')
+        raise PathgenError(where, " ".join(words), allowed='ball-end DIAMETER, flat-end DIAMETER, or v DIAMETER ANGLE',
+                           remedy=f'write for example {where} ' + "PROGRAM " * (where == "--after")
+                           + 'ball-end "6 mm"')
     diameter, *angle = sizes
-    size = _one("--cutter", diameter)
+    size = _one(where, diameter)
     stepdown = _one("--stepdown", options.stepdown) if options.stepdown else size
     return Cutter(
         name=f"{shape} {diameter}", shape=shape, diameter=size, stepdown=stepdown,
         speed=_ANY, feed=_ANY, plunge=_ANY,  # text has its own
-        angle=_number("--cutter", angle[0]) if angle else None,
+        angle=_number(where, angle[0]) if angle else None,
     )
 
 
@@ -159,7 +220,7 @@ def _radiused(options: argparse.Namespace) -> Surface:
     half = max(map(abs, _blank(options).y))
     if 0 < min(radii[:2]) < half:
         raise PathgenError("--radius", " ".join(options.radius), allowed=f"{half:g} mm or more, as far as the blank "
-                           "comes from X", remedy='where inches are meant, write them so: "12 in"')
+                           "comes from its centre-line", remedy='where inches are meant, write them so: "12 in"')
     if not second:
         return radiused(thickness=thickness, start=start)
     return radiused(thickness=thickness, start=start, end=second[0], length=second[1])

@@ -301,7 +301,7 @@ def _checked(
     job: Job, folder: Path, resolution: float
 ) -> tuple[tuple[Clamping, ...], tuple[Verification, ...], tuple[Finding, ...]]:
     """The clampings that the programs of a folder cut, what is found of each, and of all together."""
-    given.length("--resolution", resolution, most=5.0)  # told before what is wrong with the folder
+    given.length("resolution", resolution, most=5.0)  # told before what is wrong with the folder
     texts = read_folder(folder)
     clampings = stated_clampings(job, texts)
     changed = {name for name, text in texts.items() if not _as_made(job, text)}

@@ -182,7 +182,8 @@ def _check_command(commands: Any) -> None:
     _resolution_option(check)
     _json(check, "the findings")
     alone = _command(
-        commands, "simulate", _simulate, "run one program, whoever wrote it, over a blank: what it takes, a picture",
+        commands, "simulate", _simulate, "run one program, whoever wrote it, over a blank: what it takes, a picture; "
+        "nothing is judged (check PROGRAM does that)",
         'simulate pocket.nc --cutter flat-end "3 mm" --blank 480 70 8 --picture left.png', job=False,
     )
     alone.add_argument("program", metavar="PROGRAM", help="the program")
@@ -198,10 +199,15 @@ def _alone_options(command: argparse.ArgumentParser, *, surface: bool) -> None:
                        help="ball-end DIAMETER, flat-end DIAMETER, or v DIAMETER ANGLE")
     group.add_argument("--blank", nargs="+", required=not surface, metavar="MM", help="its LENGTH WIDTH THICKNESS")
     group.add_argument("--corner", nargs="+", metavar="MM", help="X Y of its lowest corner (default: X 0, Y centred)")
+    group.add_argument("--along", choices=("x", "y"), default="x", help="axis of the program that the blank's length "
+                       "lies along; with y the program is turned back first, by a quarter clockwise (default: x)")
+    group.add_argument("--after", nargs="+", action="append", metavar="PROGRAM", help="PROGRAM CUTTER that ran before, "
+                       "the cutter as above (left out: the same); again for each, in order")
     group.add_argument("--zero", nargs="+", metavar="MM", help="where X 0, Y 0, Z 0 of the program is; Z from the "
                        "underside (default: 0 0 0)")
     group.add_argument("--stepdown", metavar="MM", help="deepest cut allowed (default: the cutter's diameter)")
-    group.add_argument("--thickness", metavar="MM", help="the surface's height above the underside at Y 0")
+    group.add_argument("--thickness", metavar="MM", help="the surface's height above the underside on its "
+                       "centre-line")
     group.add_argument("--radius", nargs="+", metavar="MM",
                        help="RADIUS, or RADIUS END LENGTH of a compound one, or flat (default: flat)")
     group.add_argument("--relief", nargs="+", metavar="MM", help="DEPTH DEEPEST END of a dip of the surface: how "
@@ -450,6 +456,9 @@ def _check_alone(options: argparse.Namespace) -> int:
     lacking = [f"--{name}" for name in ("cutter", "thickness", "blank") if not getattr(options, name)]
     if lacking or options.folder:
         job = not options.cutter and Path(options.job).suffix.lower() == ".toml"
+        if options.folder and Path(options.job).suffix.lower() == ".toml":
+            raise PathgenError("check", f"a job and a folder, with {joined(_alone(options))}", allowed="JOB.toml DIR; "
+                               "such options are for a PROGRAM without a job", remedy="leave them out")
         raise PathgenError(
             "check", "a job without a folder" if job else f"a program without {joined(lacking)}" if lacking else
             "a program and a folder",
@@ -472,6 +481,9 @@ def _simulate(options: argparse.Namespace) -> int:
     from pathgen.app.any_program import simulated, simulated_lines, units_of, zero_lines
     from pathgen.app.folders import write_new
 
+    if options.picture and Path(options.picture).suffix.lower() != ".png":
+        raise PathgenError("--picture", options.picture, allowed="a name that ends in .png",
+                           remedy=f"write --picture {Path(options.picture).stem}.png")
     field = simulated(options)
     _show([*(in_units(line, units_of(options)) for line in simulated_lines(field, surfaced=options.surfaced)),
            *zero_lines(options, options.program)])
@@ -480,8 +492,16 @@ def _simulate(options: argparse.Namespace) -> int:
     return GOOD
 
 
+def _alone(options: argparse.Namespace) -> list[str]:
+    """Those options given that are for a program without a job."""
+    names = ("cutter", "blank", "corner", "zero", "after", "stepdown", "thickness", "radius", "relief", "fall_away",
+             "surfaced", "scallop")
+    given = [f"--{name.replace('_', '-')}" for name in names if getattr(options, name)]
+    return given + ["--along"] * (options.along != "x")
+
+
 def _check(options: argparse.Namespace) -> int:
-    if options.folder is None or options.cutter:
+    if options.folder is None or _alone(options):
         return _check_alone(options)
     from pathgen.app.building import check_data
     from pathgen.job import load_job

@@ -43,10 +43,10 @@ def path(where: str, got: object) -> Path:
     return Path(got)
 
 
-def several(where: str, got: Any, *, words: str) -> list[object]:
+def several(where: str, got: Any, *, words: str, remedy: str = "give a list") -> list[object]:
     """The values of any list. Raises PathgenError for what is none."""
     if isinstance(got, str | bytes) or not np.iterable(got):  # an array of one number without a list is none
-        raise PathgenError(where, f"a {type(got).__name__}", allowed=words, remedy="give a list")
+        raise PathgenError(where, f"a {type(got).__name__}", allowed=words, remedy=remedy)
     return list(got)
 
 

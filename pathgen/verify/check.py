@@ -143,11 +143,11 @@ def verify(
     """
     look = partial(verify_once, clamping, texts, job_fingerprint=job_fingerprint, tolerances=tolerances,
                    pictured=pictured, written=written)
-    resolution = given.length("--resolution", resolution, most=5.0)
+    resolution = given.length("resolution", resolution, most=5.0)
     x0, y0, x1, y1 = clamping.stock.bounds
     least = math.sqrt((x1 - x0) * (y1 - y0) / MOST_POINTS)
     if resolution < least:
-        raise PathgenError("--resolution", f"{resolution:g} mm on a blank of {x1 - x0:g} by {y1 - y0:g} mm",
+        raise PathgenError("resolution", f"{resolution:g} mm on a blank of {x1 - x0:g} by {y1 - y0:g} mm",
                            allowed=f"{least + 0.005:.2f} mm or more", remedy="give that, or a smaller [stock]")
     found = look(resolution=resolution)
     finer = max(min(step.cutter.diameter for step in _steps(clamping)) / _ACROSS, _FINEST, least)

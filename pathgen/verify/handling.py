@@ -50,6 +50,7 @@ def program_findings(
             remedy="take it out, unless it switches your dust extraction",
         )
     yield from _active_comments(program)
+    yield from rounded_corners(program)
     yield from _header(program, step, clamping)
     yield from _spindle(program, step, clamping) if step.operation.spins else _still(program)
     yield from _feeds(program, motion, step, clamping, tolerances)
@@ -83,6 +84,17 @@ def travel_findings(
         if got > limit + 2 * Tolerances().rounding:
             yield Finding(code="beyond-travel", where=f"all programs, {'XYZ'[axis]}", got=f"a span of {got:.2f} mm",
                           allowed=f"{limit:g} mm of travel", remedy="turn the work, or shorten it")
+
+
+def rounded_corners(program: ReadProgram) -> Iterator[Finding]:
+    """Corners that the machine may round are judged as they are written."""
+    if program.blends:
+        line, most = max(program.blends, key=lambda one: one[1])
+        yield Finding(
+            code="corners-rounded", severity="warn", where=at(program.name, line), got="G64: corners may be rounded "
+            + (f"by {most:g} mm" if math.isfinite(most) else "as far as the machine likes"), allowed="the path as it "
+            "is written, which alone is judged here", remedy="take G61, or G64 with a small P",
+        )
 
 
 def _active_comments(program: ReadProgram) -> Iterator[Finding]:

@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -36,9 +37,12 @@ from pathgen.verify.read import RAPID, ReadProgram, read_program
 Text = str | Path | ReadProgram
 """A program: its text, the file that holds it, or what `read_program` made of it."""
 
+_PROGRAM = "text, a pathlib.Path, or a ReadProgram"
+
 MUCH_BESIDE = 0.05
 """Share of a program's cutting over no blank that is told: passes and outlines run a little past its edges."""
 
+_TOLD = 5e-4  # mm: less is rounding
 _CHORD = 1e-4  # mm: arcs as straight moves
 _WOOD = np.array([190, 150, 112])
 _BED = 232
@@ -175,17 +179,23 @@ class Took(Brief):
         return float(self.bites.volume.sum())
 
     @property
+    def fall(self) -> Floats:
+        """(n,) most that any point is lowered while the cutter passes over it once, mm."""
+        return _fall(self.bites, self.cutter)
+
+    @property
     def deepest(self) -> tuple[tuple[str, float, int], ...]:
         """("deepest bite", mm, line), and ("tallest shaving", mm, line) where a wall is cut that is taller than that.
 
-        A shaving is as thin as the rule for cuts too deep lets it be, a quarter of the cutter.
+        The deepest bite is the most that any point is lowered while the cutter passes over it once. A shaving is as
+        thin as the rule for cuts too deep lets it be, a quarter of the cutter: however tall, it is no bite.
         """
         motion, bites = self.pieces
         found: list[tuple[str, float, int]] = []
         thin = is_shaving(bites, motion, self.cutter)
         for name, these in (("deepest bite", ~thin), ("tallest shaving", thin)):
-            drop = np.where(these & ~motion.rapid, bites.drop, 0.0)
-            if drop.max(initial=0.0) > max((mm for _, mm, _ in found), default=0.0):
+            drop = np.where(these & ~motion.rapid, _fall(bites, self.cutter), 0.0)
+            if drop.max(initial=0.0) > max((mm for _, mm, _ in found), default=_TOLD):
                 found.append((name, float(drop.max()), int(motion.line[np.argmax(drop)])))
         return tuple(found)
 
@@ -234,6 +244,21 @@ class HeightField(Brief):
     def cut(self) -> Bools:
         """(rows, columns) where anything was taken."""
         return np.asarray(self.top < self.before)
+
+    @property
+    def tips(self) -> Floats:
+        """(n, 3) where the tip of the last program's cutter went into what stood there, mm: no point of a grid need be
+        there."""
+        took = self.took[-1]
+        cuts = np.flatnonzero(took.bites.volume > 0)
+        points = np.concatenate([took.start[cuts], took.end[cuts]])
+        points = points[np.isfinite(points).all(axis=1)]
+        (x0, y0), (x1, y1) = ((self.x[k], self.y[k]) for k in (0, -1))
+        x, y, _ = points.T
+        points = points[(x >= x0) & (x <= x1) & (y >= y0) & (y <= y1)]
+        column, row = (np.rint(np.interp(at, of, np.arange(len(of)))).astype(int)
+                       for at, of in ((points[:, 0], self.x), (points[:, 1], self.y)))
+        return points[self.before[row, column] > points[:, 2]]
 
     @property
     def volume(self) -> float:
@@ -316,7 +341,7 @@ class Difference(Brief):
 
 def simulate(
     blank: Blank | HeightField, programs: Text | Sequence[Text], cutters: Cutter | Sequence[Cutter], *,
-    resolution: float = 0.1, zero: tuple[float, float, float] = (0.0, 0.0, 0.0),
+    resolution: float = 0.1, zero: tuple[float, float, float] = (0.0, 0.0, 0.0), along: Literal["x", "y"] = "x",
 ) -> HeightField:
     """Run programs over a blank, one after another, and see what is left.
 
@@ -332,6 +357,8 @@ def simulate(
         Distance of the points, mm. Ridges between passes are missed by up to half of it: for those see `ridges`.
     zero : (x, y, z)
         Where X 0, Y 0, Z 0 of the programs is in the blank's frame, mm; z from the underside.
+    along : "x" or "y"
+        The axis of the programs that the blank's own x lies along; with "y" they are turned back first.
 
     Raises
     ------
@@ -351,16 +378,18 @@ def simulate(
     """
     resolution = given.length("simulate resolution", resolution, least=0.01, most=2.0)
     texts = [programs] if isinstance(programs, str | Path | ReadProgram) else given.several(
-        "simulate programs", programs, words="a program, or a list of them")
+        "simulate programs", programs, words=f"{_PROGRAM}, or a list of them", remedy="give the program's text")
     tools = [cutters] * len(texts) if isinstance(cutters, Cutter) else [
         given.value("simulate cutters", tool, Cutter)
-        for tool in given.several("simulate cutters", cutters, words="a pathgen.Cutter, or a list of them")]
+        for tool in given.several("simulate cutters", cutters, words="a pathgen.Cutter, or a list of them",
+                                  remedy="make one: pathgen.Cutter(name=.., shape=\"flat-end\", ..)")]
     if len(texts) != len(tools):
         raise PathgenError("simulate cutters", f"{len(tools)} for {len(texts)} programs",
                            allowed="one Cutter for each program, or one for all")
     grid, top = _start(blank, resolution)
     before, took = top.copy(), []
-    moves = [motion_of(text, zero, name=f"program {number}") for number, text in enumerate(texts, start=1)]
+    given.word("simulate along", along, ("x", "y"))
+    moves = [motion_of(text, zero, name=f"program {number}", along=along) for number, text in enumerate(texts, start=1)]
     lines = sum(int(motion.line.max(initial=0)) for motion, _ in moves)
     material = Material(grid, top, most=most_work(grid, len(texts), lines))
     for (motion, name), cutter in zip(moves, tools, strict=True):
@@ -369,14 +398,28 @@ def simulate(
             pieces = motion.in_pieces(count)
             taken = material.cut(pieces, cutter, Noting(deeper=cutter.stepdown, rims=False))
         except TooLongError as error:
+            wide = not _within(motion, grid, cutter.diameter)
             raise ProgramError(f"{name}, line {error.line}", "simulating it was given up here",
                                allowed=f"{material.most / 1e6:.0f} million heights worked out",
-                               remedy="is it in other units? if not, take a larger resolution") from None
+                               remedy=f"{'is it in other units? if not, ' if wide else ''}take a larger resolution, "
+                                      f"say {min(2.0, 2.0 * resolution):g} mm") from None
         assert taken.bites is not None
         took.append(Took(cutter=cutter, motion=motion, bites=taken.bites.together(count), name=name,
                          pieces=(pieces, taken.bites), shank=taken.shank))
     earlier = blank.took if isinstance(blank, HeightField) else ()
     return HeightField(x=grid.xs, y=grid.ys, top=top, before=before, took=(*earlier, *took))
+
+
+def _fall(bites: Bites, cutter: Cutter) -> Floats:
+    """What a round or pointed end lowers a point by bit by bit counts together once that is more than the stepdown."""
+    return np.where(bites.over > 0, np.fmax(bites.drop, cutter.stepdown + bites.over), bites.drop)
+
+
+def _within(motion: Motion, grid: Grid, past: float) -> bool:
+    """Whether all feed moves lie over a grid, or no further `past` it."""
+    ends = motion.end[motion.cutting, :2]
+    low, high = (np.array([grid.xs[k], grid.ys[k]]) for k in (0, -1))
+    return bool(((ends >= low - past) & (ends <= high + past)).all())
 
 
 def beside_words(share: float) -> str:
@@ -429,16 +472,35 @@ def read(program: object, *, name: str = "program") -> ReadProgram:
     if isinstance(program, str | Path):
         program = read_program(program, name=name)
     if not isinstance(program, ReadProgram):
-        raise PathgenError("program", f"a {type(program).__name__}", allowed="text, a pathlib.Path, or a ReadProgram",
+        raise PathgenError("program", f"a {type(program).__name__}", allowed=_PROGRAM,
                            remedy="give the program's text, or Path(..) of its file")
     return program
 
 
-def motion_of(program: object, zero: tuple[float, float, float], *, name: str = "program") -> tuple[Motion, str]:
-    """The moves of a program in the blank's frame, and what to call it."""
+def one_offset(program: ReadProgram) -> None:
+    """Raises ProgramError where moves stand in several work offsets: how far apart those lie only the machine knows."""
+    offset = np.where(program.offset == 0, 54, program.offset)  # what a machine begins with (NISTIR 6556, 3.6.1)
+    other = np.flatnonzero(offset != offset[:1])
+    if len(other):
+        raise ProgramError(f"{program.name}, line {program.line[other[0]]}",
+                           f"a move in G{offset[other[0]]} after moves in G{offset[0]}: how far apart those two zeros "
+                           "lie only the machine knows", allowed="one work offset throughout",
+                           remedy="make a program of its own of what stands in each, or have it written from one zero")
+
+
+def motion_of(
+    program: object, zero: tuple[float, float, float], *, name: str = "program", along: str = "x"
+) -> tuple[Motion, str]:
+    """The moves of a program in the blank's frame, and what to call it.
+
+    Of one whose X lies across, `along` "y": (x, y) of the machine is (y, -x) there.
+    """
     shift = given.place("zero", zero, count=3, words="(x, y, z) in mm")
     program = read(program, name=name)
+    one_offset(program)
     start, end, motion = program.straight(_CHORD)
+    if along == "y":
+        start, end = (np.stack([p[:, 1], -p[:, 0], p[:, 2]], axis=1) for p in (start, end))
     return Motion(
         start=start + shift, end=end + shift, rapid=program.kind[motion] == RAPID, feed=program.feed[motion],
         line=program.line[motion], motion=motion,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -21,26 +22,26 @@ from pathgen.verify.abilities import faster_findings, plunge_findings, shank_fin
 from pathgen.verify.cutting import SHAVING, too_deep
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.heights import (
-    MUCH_BESIDE,
     Blank,
     Difference,
     HeightField,
     Text,
     Took,
-    beside_words,
     compare_heights,
     read,
     simulate,
 )
 from pathgen.verify.read import ReadProgram
-from pathgen.verify.scallops import ScallopCheck, ridges
+from pathgen.verify.run_alone import as_run
+from pathgen.verify.scallops import EXACT, ScallopCheck, ridges, standing
 
 _FOLLOWS = 0.02
 """How much more than their ridges passes that follow a surface may stray from it, mm."""
 
-_SURFACED = "or, if an earlier program has cut the surface, say so (--surfaced, or Blank(top=..)): then this is not so"
+_SURFACED = "or, if an earlier program has cut the surface, say so (Blank(top=..)): then this is not so"
+_OPENED = "or, if an earlier program has opened that place, give what it left (blank=simulate(..))"
 
-_JUDGED = "a finish is judged once the ridge height allowed is given: --scallop, or limit=.."
+_JUDGED = "a finish is judged once the ridge height allowed is given: limit=.."
 
 
 @dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -52,17 +53,19 @@ class ProgramCheck(Brief):
     field : HeightField
         What is left, with what each move took.
     against : Difference or None
-        Of what was cut against the surface, straight up, at the field's points; None where nothing was cut. The highest
-        is of where the cutter went over: not of the rim of what was cut, nor, where passes lie side by side, outside of
-        what they span.
+        Of what was cut against the surface, straight up, at the field's points and where the cutter's tip went; None
+        where nothing was cut. The highest is of where the cutter went over: not of the rim of what was cut, nor, where
+        passes lie side by side, outside of what they span.
     ridges : ScallopCheck or None
         For a ball end whose passes lie side by side, or over the area given; None for others.
     findings : tuple of Finding
-        Each with code, severity, where, got, allowed and remedy: rapids through material, cuts deeper than the
-        stepdown, ridges over the limit, cuts below the surface and wood left above it (where a limit is given; without
-        one, passes that follow the surface at another height or stray from it, a warning), cuts beside the blank, with
-        the spindle off, turning backwards or without a feed, a spindle left on at the end, a file without one; what the
-        cutter cannot do.
+        Each with code, severity, where, got, allowed and remedy: rapids through material or below the underside, cuts
+        deeper than the stepdown, ridges over the limit, cuts below the surface and wood left above it (where a limit is
+        given; without one, passes that follow the surface at another height or stray from it, a warning), cuts with the
+        spindle off, turning backwards or without a feed, a spindle left on at the end, an end in the wood, what the
+        cutter cannot do. Warnings: cuts below the underside, beside the blank or of nothing, waits and stops of the
+        spindle in the wood, a first move from an unknown height, speed, units or G90 unsaid, corners that may be
+        rounded (G64), feeds and speed above the cutter's own, a file without an end.
 
     Examples
     --------
@@ -128,9 +131,9 @@ class ProgramCheck(Brief):
 
 
 def check_program(
-    program: Text, *, cutter: Cutter, top: Surface, blank: Blank, limit: float | None = None,
+    program: Text, *, cutter: Cutter, top: Surface, blank: Blank | HeightField, limit: float | None = None,
     area: shapely.Polygon | shapely.MultiPolygon | None = None, zero: tuple[float, float, float] = (0.0, 0.0, 0.0),
-    resolution: float = 0.1,
+    resolution: float = 0.1, along: Literal["x", "y"] = "x",
 ) -> ProgramCheck:
     """Measure a program that anybody wrote: what it leaves of a blank, against a surface.
 
@@ -143,29 +146,34 @@ def check_program(
         wood with ``plunges`` false, wood beside it above its flutes, more than its feeds and speed (a warning).
     top : Surface
         What the surface should be.
-    blank : Blank
-        What stands there before.
+    blank : Blank or HeightField
+        What stands there before: a field that `simulate` gave is what earlier programs left.
     limit : float, optional
-        Ridge height allowed, mm. Given, the program is taken for a finishing one: a cut below the surface, or a ridge
-        higher than this, forbids cutting. Left out, either is told and not judged.
+        Ridge height allowed, mm. Given, the program is taken for a finishing one: a cut more than 0.002 mm below the
+        surface, a ridge more than 0.0001 mm higher than this (so exactly they are measured), or what stands twice as
+        high over the surface, forbids cutting. Left out, all this is told and not judged.
     area : shapely polygon, optional
         Where ridges and heights are measured, mm. Left out: what the passes span, and all that was cut.
     zero : (x, y, z)
         Where X 0, Y 0, Z 0 of the program is, mm; z from the underside of the work.
     resolution : float
-        Distance of the simulation's points, mm.
+        Distance of the simulation's points, mm; a field keeps its own.
+    along : "x" or "y"
+        The axis of the program that the surface's centre-line lies along; with "y" the program is turned back first,
+        and all places, those of blank, area and zero too, are of the surface's own frame.
 
     Raises
     ------
     PathgenError
-        Naming the argument; ProgramError, with the line, for text outside the subset.
+        Naming the argument, and for a surface higher than its blank; ProgramError, with the line, for text outside the
+        subset.
 
     Examples
     --------
     >>> import pathgen
     >>> ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000.0, plunge=500.0,
     ...                       stepdown=2.0)
-    >>> text = "G21 G90 G17 G94\\nG0 Z20\\nM3 S18000\\nG0 X5 Y0\\nG1 Z7 F500\\nX35 F2000\\nG0 X5\\nG0 Z6\\nM5\\nM30\\n"
+    >>> text = "G21 G90\\nG0 Z20\\nM3 S18000\\nG0 X5 Y0\\nG1 Z7 F500\\nX35 F2000\\nG0 Z6\\nX5\\nG0 Z20\\nM5\\nM30\\n"
     >>> found = pathgen.check_program(text, cutter=ball, top=pathgen.flat(6.0),
     ...                               blank=pathgen.Blank(x=(0, 40), y=(-10, 10), thickness=8.0))
     >>> [(finding.code, finding.got) for finding in found.findings]
@@ -176,12 +184,19 @@ def check_program(
     if limit is not None:
         limit = given.length("check_program limit", limit, above=0.0)
     program = read(program)
-    field = simulate(blank, program, cutter, resolution=resolution, zero=zero)
-    against = compare_heights(field, top, within=area) if area is not None or field.cut.any() else None
+
+    def run(before: Blank | HeightField) -> HeightField:
+        return simulate(before, program, cutter, resolution=resolution, zero=zero, along=along)
+
+    if isinstance(blank, Blank):
+        refuse_higher(blank, top, "check_program top")
+    field = run(blank)
+    against = _lower_of_tips(compare_heights(field, top, within=area), field, top, area) \
+        if area is not None or field.cut.any() else None
     measured = None
     if cutter.shape == "ball-end":
         try:
-            measured = ridges(program, cutter=cutter, top=top, area=area, limit=limit, zero=zero)
+            measured = ridges(program, cutter=cutter, top=top, area=area, limit=limit, zero=zero, along=along)
         except ProgramError:  # it has no passes side by side; what cannot be read was refused above
             measured = None
     took = field.took[-1]
@@ -189,12 +204,51 @@ def check_program(
     if against is not None and area is None:
         against = _highest_inside(field, against) if spot is None else replace(
             against, high=spot.high, high_at=spot.high_at)
-    findings = [*_of_raw_wood(_moves(took), blank, top, lambda cut: simulate(
-        cut, program, cutter, resolution=resolution, zero=zero)), *_units(program), *_spindle(program, took),
-        *_abilities(took, program), *_beside(field), *(
-        _unjudged(took.name, against, measured, top) if limit is None else
-        _surface(took.name, against, measured, spot, limit, top))]
+    hint = "" if against is None else _other_surface(field, against, top, along)
+    findings = [*_of_raw_wood(_moves(took), blank, top, run), *as_run(program, field), *_abilities(took, program), *(
+        _unjudged(took.name, against, measured, hint) if limit is None else
+        _surface(took.name, against, measured, spot, limit, hint))]
     return ProgramCheck(field=field, against=against, ridges=measured, findings=tuple(findings))
+
+
+def refuse_higher(blank: Blank, top: Surface, where: str) -> None:
+    """Raises PathgenError for a surface that lies higher than the blank that it is to be cut from, or was."""
+    x, y = np.array(blank.x), np.array([*blank.y, np.clip(0.0, *blank.y)])
+    with np.errstate(all="ignore"):
+        high = float(np.nanmax(np.append(top.height(x, y[:, None]), -np.inf)))
+    if high > blank.thickness + 1e-6:
+        raise PathgenError(where, f"a surface {high:g} mm high over a blank {blank.thickness:g} mm thick",
+                           allowed="no higher than the blank", remedy="correct the one that is wrong")
+
+
+def _lower_of_tips(
+    against: Difference, field: HeightField, top: Surface, area: shapely.Geometry | None
+) -> Difference:
+    """The same, its lowest where the cutter's tip went if that is lower: points of the grid miss a pointed one."""
+    tips = field.tips
+    if area is not None:
+        tips = tips[shapely.intersects_xy(area, tips[:, 0], tips[:, 1])]
+    off = tips[:, 2] - top.height(tips[:, 0], tips[:, 1])
+    if not (off < against.low).any():
+        return against
+    low = int(np.nanargmin(off))
+    return replace(against, low=float(off[low]), low_at=(float(tips[low, 0]), float(tips[low, 1])))
+
+
+def _other_surface(field: HeightField, against: Difference, top: Surface, along: str) -> str:
+    """Why what was cut may lie below the surface though the program is right: the surface lies the other way, or is
+    lowered."""
+    if against.low >= -Tolerances().surface_low:
+        return ""
+    x, y = field.x, field.y[:, None]
+    with np.errstate(all="ignore"):
+        off = (field.top - (top.height(y, -x) if along == "x" else top.height(-y, x)))[field.cut]
+    if len(off) and np.min(off) >= -Tolerances().surface_low and np.median(off) < _FOLLOWS:
+        other = "y" if along == "x" else "x"
+        return f'or, if its centre-line lies along {other.upper()}, say so (along="{other}"), with the blank as it ' \
+            "lies along X: then it is cut right; "
+    return "" if isinstance(top, Lowered) or -against.low > MOST_LOWERED else \
+        "if the board has relief or fall-away, say so (top=..); "
 
 
 def _within(field: HeightField, top: Surface, area: shapely.Geometry) -> Difference | None:
@@ -242,22 +296,19 @@ def _moves(took: Took) -> Iterator[Finding]:
     if still.any():
         yield Finding(code="no-feed", where=at(took.name, int(motion.line[np.argmax(still)])),
                       got="a cut without a feed", allowed="a feed above 0", remedy="write F before the first cut")
-    if len(motion) and not np.isfinite(motion.end[0, 2]):
-        yield Finding(code="height-unknown", where=at(took.name, int(motion.line[0])),
-                      got="the cutter moves before its height is said", allowed="Z first",
-                      remedy="lift to a safe height in the first move")
 
 
 def _of_raw_wood(
-    found: Iterator[Finding], blank: Blank, top: Surface, again: Callable[[Blank], HeightField]
+    found: Iterator[Finding], blank: Blank | HeightField, top: Surface, run: Callable[[Blank], HeightField]
 ) -> Iterator[Finding]:
-    """What was found of the moves; of what is not so where the surface is cut already that is said, and how to say it.
-    """
+    """What was found of the moves; of what is not so where the surface is cut already that is said, and how to say it,
+    else what to say if an earlier program opened that place."""
     wrong = list(found)
     codes = {one.code for one in wrong} & {"rapid-through-material", "cut-too-deep"}
-    if codes and blank.top is None:
-        codes -= {one.code for one in _moves(again(replace(blank, top=top)).took[-1])}
-        wrong = [replace(one, remedy=f"{one.remedy}; {_SURFACED}") if one.code in codes else one for one in wrong]
+    if codes and isinstance(blank, Blank):
+        there = {one.code for one in _moves(run(replace(blank, top=top)).took[-1])} if blank.top is None else codes
+        wrong = [one if one.code not in codes else replace(
+            one, remedy=f"{one.remedy}; {_OPENED if one.code in there else _SURFACED}") for one in wrong]
     yield from wrong
 
 
@@ -269,48 +320,8 @@ def _abilities(took: Took, program: ReadProgram) -> Iterator[Finding]:
     yield from faster_findings(motion, bites, program.speed[motion.motion], took.cutter, took.name)
 
 
-def _units(program: ReadProgram) -> Iterator[Finding]:
-    """Moves before G20 or G21: a machine takes them as the program before left it."""
-    if "unset" in program.units:
-        yield Finding(code="units-unsaid", severity="warn", where=program.name, got="moves before any G20 or G21, read "
-                      "as mm", allowed="G21 or G20 before the first move",
-                      remedy="write G21 into its first line if mm are meant, else G20")
-
-
-def _spindle(program: ReadProgram, took: Took) -> Iterator[Finding]:
-    """What takes wood must turn, clockwise; and it must stop at the end, which must be there."""
-    turns, cuts = program.spindle[took.motion.motion], ~took.rapid & (took.bites.volume > 0)
-    for code, wrong, got in (("spindle-off", cuts & (turns == 0), "a cut with the spindle off"),
-                             ("spindle-backwards", cuts & (turns < 0), "the spindle turning counter-clockwise (M4)")):
-        if wrong.any():
-            yield Finding(code=code, where=at(took.name, int(took.line[np.argmax(wrong)])), got=got,
-                          allowed="M3 with S before the first cut", remedy="start the spindle first, with M3")
-    if program.spindle_left_on:
-        yield Finding(code="spindle-left-on", where=took.name, got="the spindle turning at the end",
-                      allowed="M5 before the end", remedy="stop it with M5")
-    if not program.ended:
-        yield Finding(code="no-end", severity="warn", where=took.name,
-                      got="no M30, M2 or closing %: the file may be cut short", allowed="a program with its end",
-                      remedy="see that its last line is there")
-
-
-def _beside(field: HeightField) -> Iterator[Finding]:
-    """Much of what is cut lies over no blank."""
-    share = field.beside
-    if share > MUCH_BESIDE:
-        yield Finding(code="beside-blank", severity="warn", where=field.took[-1].name,
-                      got=beside_words(share), allowed="over the blank",
-                      remedy="are the blank's corner and the program's zero right?")
-
-
-def _lowered(top: Surface, below: float) -> str:
-    """That a surface without relief and fall-away may be the wrong one to hold a program against."""
-    return "" if isinstance(top, Lowered) or not 0 < below <= MOST_LOWERED else \
-        "if the board has relief or fall-away, say so (--relief, --fall-away, or top=..); "
-
-
 def _unjudged(
-    name: str, against: Difference | None, measured: ScallopCheck | None, top: Surface
+    name: str, against: Difference | None, measured: ScallopCheck | None, hint: str
 ) -> Iterator[Finding]:
     """Of a program not said to finish: passes that follow the surface at another height, or whatever lies below it."""
     slack = Tolerances()
@@ -321,13 +332,13 @@ def _unjudged(
             code="off-surface", severity="warn", where=name, allowed="on it, where this is its finish",
             got=_follows(measured),
             remedy=f"{_AT_ANOTHER.format('the floor of a pocket' if below else 'roughing')}; "
-                   f"{_lowered(top, -measured.low)}{_JUDGED}",
+                   f"{hint}{_JUDGED}",
         )
     elif against is not None and against.low < -slack.surface_low:
         yield Finding(
             code="below-surface", severity="note", where=at(name, None, *against.low_at),
             got=f"cuts {-against.low:.4f} mm below the surface", allowed="for pockets, slots, holes and outlines only",
-            remedy=f"not judged; {_lowered(top, -against.low)}{_JUDGED}",
+            remedy=f"not judged; {hint}{_JUDGED}",
         )
     elif measured is not None and not follows:
         yield Finding(
@@ -346,7 +357,8 @@ def _follows(measured: ScallopCheck) -> str:
 
 
 def _strays(measured: ScallopCheck) -> str:
-    return f"what its passes leave lies {measured.low:.4f} to {measured.high:.4f} mm above the surface"
+    low, high = (f"{abs(mm):.4f} mm {'below' if mm < 0 else 'above'}" for mm in (measured.low, measured.high))
+    return f"what its passes leave lies {low if abs(measured.low) >= 5e-5 else 'up'} to {high} the surface"
 
 
 _ANOTHER = "is that its radius? Or it roughs, in steps"
@@ -355,23 +367,26 @@ _AT_ANOTHER = "are zero and thickness right? only {} lies there"
 
 def _surface(
     name: str, against: Difference | None, measured: ScallopCheck | None, spot: Difference | None, limit: float,
-    top: Surface,
+    hint: str,
 ) -> Iterator[Finding]:
     """Of a finishing program: cuts below the surface, and ridges over the limit, on sections or between them."""
     slack = Tolerances()
     if against is not None and against.low < -slack.surface_low:
         yield Finding(code="surface-low", where=at(name, None, *against.low_at),
                       got=f"cut {-against.low:.4f} mm below the surface", allowed=f"{slack.surface_low:g} mm",
-                      remedy=f"raise the path there; {_lowered(top, -against.low)}is the zero right?")
+                      remedy=f"raise the path there; {hint}is the zero right?")
     strays = measured is not None and _stray(measured) > 0
     if measured is not None and measured.high > limit + slack.surface_low and (strays or measured.low > _FOLLOWS):
         yield Finding(code="surface-high", where=name, allowed=f"ridges of {limit:g} mm",
                       got=_strays(measured) if strays else _follows(measured),
                       remedy=_ANOTHER if strays else _AT_ANOTHER.format("roughing"))
-    elif measured is not None and measured.highest > limit + slack.ridge:
+    elif measured is not None and measured.highest > limit + EXACT:
         yield Finding(code="ridge-too-high", where=at(name, None, *measured.highest_at),
                       got=f"a ridge of {measured.highest:.4f} mm", allowed=f"{limit:g} mm",
                       remedy="set the passes closer")
+    elif measured is not None and measured.high > standing(limit):
+        yield Finding(code="surface-high", where=name, allowed=f"ridges of {limit:g} mm", got=_strays(measured),
+                      remedy=_ANOTHER)
     elif measured is not None and spot is not None and spot.high > max(limit, measured.high) + slack.ridge:
         yield Finding(code="ridge-too-high", where=at(name, None, *spot.high_at),
                       got=f"what its passes leave stands {spot.high:.4f} mm over the surface", allowed=f"{limit:g} mm",
@@ -385,4 +400,4 @@ def _told(of: object, *names: str) -> dict[str, object]:
 
 
 def _fine(mm: float) -> str:
-    return format_length(mm, decimals=4)
+    return format_length(round(mm, 4) + 0.0, decimals=4)  # no minus before a zero

@@ -3,7 +3,8 @@
 The subset of RS274/NGC that is accepted, with its rules, is that of Kramer, Proctor and Messina, *The NIST
 RS274NGC Interpreter, Version 3* (NISTIR 6556, 2000); section numbers below are theirs. What would make the
 result depend on the machine's memory (tool tables, parameters, offsets set in the program, cutter
-compensation) is refused, and so is everything unknown: a word that is not understood is never skipped.
+compensation) is refused, and so is everything unknown: a word that is not understood is never skipped. Words for what
+is in force anyway (G69, G91.1, G97 ..) change nothing.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from pathgen.base.markup import as_svg
 from pathgen.base.picture import path_in_plan
 from pathgen.base.plain import figure
 from pathgen.base.units import INCH
+from pathgen.verify.not_followed import no_word, not_followed
 from pathgen.verify.plain import NUMBER, PlainRun, plain_run
 
 RAPID, FEED, CLOCKWISE, COUNTER_CLOCKWISE = 0, 1, 2, 3
@@ -41,19 +43,14 @@ _PLANES = {17: (0, 1, 2), 18: (2, 0, 1), 19: (1, 2, 0)}
 _MODAL_GROUP = {
     "G4": "dwell", "G17": "plane", "G18": "plane", "G19": "plane", "G20": "units", "G21": "units",
     "G40": "compensation", "G49": "length", "G80": "motion", "G90": "distance", "G91": "distance",
-    "G94": "feed mode", "G61": "path",
+    "G94": "feed mode", "G61": "path", "G61.1": "path", "G64": "path",
+    # what is in force anyway where nothing that is not followed was asked for
+    "G15": "polar", "G69": "rotation", "G91.1": "centres", "G97": "speed mode", "G98": "return", "G99": "return",
+    "M48": "dials",
     **{f"G{n}": "motion" for n in range(4)}, **{f"G{n}": "offset" for n in range(54, 60)},
     "M0": "stopping", "M1": "stopping", "M2": "stopping", "M30": "stopping",
     "M3": "spindle", "M4": "spindle", "M5": "spindle", "M7": "coolant", "M8": "coolant", "M9": "coolant",
 }  # section 3.4
-_REFUSED = {
-    "G10": "sets offsets that outlive the program", "G28": "goes where only the machine knows",
-    "G30": "goes where only the machine knows", "G38.2": "probes", "G41": "cutter compensation",
-    "G42": "cutter compensation", "G43": "tool length from the machine's table", "G53": "machine coordinates",
-    "G64": "rounds corners", "G92": "moves zero within the program", "G93": "inverse-time feed", "G95": "feed per turn",
-    "M6": "changes the cutter: one program, one cutter",
-}
-
 _FILE_NAME = re.compile(r".+\.(nc|ngc|tap|gcode|gc|cnc|txt)\s*", re.IGNORECASE)  # in one line
 _TEXT = "text, or a pathlib.Path"
 _WORD = re.compile(rf"([A-Z])({NUMBER})", re.ASCII)
@@ -84,7 +81,7 @@ class ReadProgram(Brief):
     feed : (n,) float array
         mm per minute in force, 0 where none was given yet.
     speed : (n,) float array
-        Revolutions per minute asked for by S.
+        Revolutions per minute asked for by S, 0 where none was yet.
     spindle : (n,) int array
         1 turning clockwise (M3), -1 counter-clockwise (M4), 0 not turning.
     line : (n,) int array
@@ -129,6 +126,10 @@ class ReadProgram(Brief):
     """The lines of M0, where the machine waits for its user."""
     spun: tuple[int, ...]
     """The lines of M0, and of G4 that takes time, at which the spindle turns."""
+    speed_line: int
+    """The line of the first S, 0 where there is none."""
+    blends: tuple[tuple[int, float], ...]
+    """The lines of G64, and how far the machine may then round corners, mm: its P, infinite without."""
     waited: float
     """Seconds of G4 between the spindle's start and the first feed move after it, of several starts the least."""
     assumed: frozenset[str]
@@ -286,6 +287,8 @@ class _Reader:
     """Modal groups that a word was given of; those that moves depended on without."""
     pauses: list[int] = field(default_factory=list)
     spun: list[int] = field(default_factory=list)
+    speed_line: int = 0
+    blends: list[tuple[int, float]] = field(default_factory=list)
     chords: float = 0.0
     """Straight pieces that the arcs so far take at the finest."""
     seen_code: bool = False
@@ -351,7 +354,8 @@ class _Reader:
     def _code(self, raw: str, line: int) -> str:
         """The line without comments and white space, in capitals."""
         if len(raw) > _LONGEST_LINE:
-            raise self.fail(line, f"{len(raw)} characters", allowed=f"at most {_LONGEST_LINE} (NISTIR 6556, 3.3)")
+            raise self.fail(line, f"{len(raw)} characters", allowed=f"at most {_LONGEST_LINE} (NISTIR 6556, 3.3)",
+                            remedy="write it on several lines: is it a program?")
         if not (raw.isascii() and raw.replace("\t", " ").isprintable()):
             odd = next(c for c in raw if not (c.isascii() and (c.isprintable() or c == "\t")))
             raise self.fail(line, f"the character {odd!a}", allowed="printable ASCII",
@@ -366,18 +370,18 @@ class _Reader:
             before, _, after = rest.partition("(")
             inside, closed, rest = after.partition(")")
             if ")" in before or "(" in inside or not closed:
-                raise self.fail(line, "a comment that is nested or not closed", allowed="( ... ) on one line")
+                raise self.fail(line, "a comment that is nested or not closed", allowed="( ... ) on one line",
+                                remedy="close it on its line, and take parentheses inside it out")
             code += before
             self.comments.append((line, inside))
         return code + rest
 
     def _percent(self, line: int) -> None:
-        if self.percent == 0 and self.seen_code and not self.ended:
-            raise self.fail(line, "% after the program began without one", allowed="% on the first and the last line")
-        if self.percent == 2:
-            raise self.fail(line, "a third %", allowed="% on the first and the last line")
-        if self.percent == 0 and self.ended:
-            raise self.fail(line, "% at the end but none at the start", allowed="% on the first and the last line")
+        problem = "a third %" if self.percent == 2 else "" if self.percent else (
+            "% at the end but none at the start" if self.ended else
+            "% after the program began without one" if self.seen_code else "")
+        if problem:
+            raise self.fail(line, problem, allowed="% on the first and the last line", remedy="take it out")
         self.percent += 1
 
     def _words(self, code: str, line: int) -> list[tuple[str, str]]:
@@ -385,8 +389,8 @@ class _Reader:
         while at < len(code):
             match = _WORD.match(code, at)
             if not match:
-                raise self.fail(line, f"{code[at:at + 12]!r} is not a word", allowed="a letter with a plain number",
-                                remedy="write a comment (in parentheses)" if code[at] == ";" else "")
+                problem, remedy = no_word(code[at:])
+                raise self.fail(line, problem, allowed="a letter with a plain number", remedy=remedy)
             words.append((match[1], match[2]))
             at = match.end()
         return words
@@ -397,12 +401,15 @@ class _Reader:
         self._set_units(codes, values, line)
         if "F" in values:
             if values["F"] <= 0:
-                raise self.fail(line, f"a feed of {values['F']:g}", allowed="more than 0")
+                raise self.fail(line, f"a feed of {values['F']:g}", allowed="more than 0",
+                                remedy="write the feed per minute")
             self.feed = values["F"] * self.unit
         if "S" in values:
             if values["S"] < 0:
-                raise self.fail(line, f"a spindle speed of {values['S']:g}", allowed="0 or more")
+                raise self.fail(line, f"a spindle speed of {values['S']:g}", allowed="0 or more",
+                                remedy="write turns per minute; M4 turns it the other way")
             self.speed = values["S"]
+            self.speed_line = self.speed_line or line
         before, self.spindle = self.spindle, {"M3": 1, "M4": -1, "M5": 0}.get(codes.get("spindle", ""), self.spindle)
         if self.spindle != before:
             self.waiting = 0.0 if self.spindle else None
@@ -423,28 +430,28 @@ class _Reader:
         values: dict[str, float] = {}
         codes: dict[str, str] = {}
         m_words = 0
+        if unknown := [letter + number for place, (letter, number) in enumerate(words)
+                       if not _is_followed(letter, number, first=place == 0)]:
+            problem, remedy = not_followed(unknown, moved=self.seen_motion)
+            raise self.fail(line, problem, remedy=remedy)
         for place, (letter, number) in enumerate(words):
             if letter in "GM":
                 code = f"{letter}{float(number):g}"
-                group = _MODAL_GROUP.get(code)
-                if group is None:
-                    why = _REFUSED.get(code, "is not in the plain subset")
-                    raise self.fail(line, f"{letter}{number} {why}", remedy="take it out")
+                group = _MODAL_GROUP[code]
                 if group in codes:
-                    raise self.fail(line, f"{codes[group]} and {code} on one line", allowed="one word of a modal group")
+                    raise self.fail(line, f"{codes[group]} and {code} on one line", allowed="one word of a modal group",
+                                    remedy="keep the one that is meant, or write them on two lines")
                 codes[group] = code
                 m_words += letter == "M"
             elif letter == "N" and place == 0:
                 continue
-            elif letter not in "XYZIJKRFSP":
-                raise self.fail(line, f"the word {letter}{number}", allowed="G M X Y Z I J K R F S P, N first",
-                                remedy="take it out" if letter in "OT" else "")  # the number of a program, or a tool
             elif letter in values:
-                raise self.fail(line, f"{letter} twice on one line", allowed="once")
+                raise self.fail(line, f"{letter} twice on one line", allowed="once",
+                                remedy="keep the one that is meant")
             else:
                 values[letter] = float(number)
         if m_words > 4:
-            raise self.fail(line, f"{m_words} M words", allowed="at most 4")
+            raise self.fail(line, f"{m_words} M words", allowed="at most 4", remedy="write them on several lines")
         return values, codes
 
     def _set_units(self, codes: dict[str, str], values: dict[str, float], line: int) -> None:
@@ -465,30 +472,41 @@ class _Reader:
         given = codes.get("motion")
         if given == "G80":
             if moved:
-                raise self.fail(line, "axis words with G80", allowed="none")
+                raise self.fail(line, "axis words with G80", allowed="none",
+                                remedy="write G80 on a line of its own, and G0 or G1 with the axes")
             self.motion = None
             return
         if given is not None:
             self.motion = int(given[1:])
             if not moved:
-                raise self.fail(line, f"{given} without X, Y or Z", allowed="at least one (NISTIR 6556, 3.5)")
+                raise self.fail(line, f"{given} without X, Y or Z", allowed="at least one (NISTIR 6556, 3.5)",
+                                remedy=f"write {given} on the line of the next X, Y or Z")
         if "dwell" in codes:
             if moved or values.get("P", -1.0) < 0:
-                raise self.fail(line, "G4 needs a P of 0 or more, and no axis words")
+                raise self.fail(line, "G4 needs a P of 0 or more, and no axis words", allowed="G4 P, in seconds",
+                                remedy="write the wait as P, and a move on a line of its own")
+            if codes.get("path") == "G64":
+                raise self.fail(line, "G4 and G64 on one line", allowed="one word that P can belong to",
+                                remedy="write them on two lines")
             if self.waiting is not None:
                 self.waiting += values["P"]
             self.spun += [line] if self.spindle and values["P"] > 0 else []
+        elif codes.get("path") == "G64":
+            self.blends.append((line, values.get("P", math.inf) * self.unit))
         elif "P" in values:
-            raise self.fail(line, "P without G4")
+            raise self.fail(line, "P without G4", allowed="P with G4 or G64 only",
+                            remedy="write G4 before it if a wait is meant, else take it out")
         arc_words = [letter for letter in "IJKR" if letter in values]
         if not moved:
             if arc_words:
-                raise self.fail(line, f"{arc_words[0]} without an arc to an end point")
+                raise self.fail(line, f"{arc_words[0]} without an arc to an end point", allowed="with G2 or G3 and "
+                                "where the arc ends", remedy="write X and Y of the arc's end, of a whole circle too")
             return
         if self.motion is None:
             raise self.fail(line, "axis words before any of G0 G1 G2 G3", remedy="say which motion is meant")
         if arc_words and self.motion < CLOCKWISE:
-            raise self.fail(line, f"{arc_words[0]} in straight motion", allowed="with G2 or G3 only")
+            raise self.fail(line, f"{arc_words[0]} in straight motion", allowed="with G2 or G3 only",
+                            remedy="write G2 or G3 on its line if an arc is meant")
         self._add(self._target(axes, line), values, line)
 
     def _target(self, axes: list[float | None], line: int) -> list[float]:
@@ -504,7 +522,8 @@ class _Reader:
             else:
                 target[axis] += value * self.unit
             if not abs(target[axis]) <= FURTHEST:
-                raise self.fail(line, f"{'XYZ'[axis]} at {figure(target[axis])} mm", allowed=f"within {FURTHEST:g} mm")
+                raise self.fail(line, f"{'XYZ'[axis]} at {figure(target[axis])} mm", allowed=f"within {FURTHEST:g} mm",
+                                remedy="is a decimal point missing, or are its units others (G20, G21)?")
         return target
 
     def _add(self, target: list[float], values: dict[str, float], line: int) -> None:
@@ -534,27 +553,33 @@ class _Reader:
             raise self.fail(line, "an arc from a place that is not known", remedy="move to its start first")
         names = ["I J K"[2 * axis] for axis in (first, second)]
         if "XYZ"[first] not in values and "XYZ"[second] not in values:
-            raise self.fail(line, f"an arc in G{self.plane} without {'XYZ'[first]} or {'XYZ'[second]}")
+            raise self.fail(line, f"an arc in G{self.plane} without {'XYZ'[first]} or {'XYZ'[second]}",
+                            remedy="write where it ends, or the plane that is meant (G17, G18, G19)")
         stray = set("IJK") - set(names)
         if stray & values.keys():
             word = min(stray & values.keys())
-            raise self.fail(line, f"{word} in an arc in G{self.plane}", allowed=" and ".join(names))
+            raise self.fail(line, f"{word} in an arc in G{self.plane}", allowed=" and ".join(names),
+                            remedy="write the plane that is meant (G17, G18, G19)")
         a0, b0, a1, b1 = (p[axis] for p in (self.position, target) for axis in (first, second))
         if "R" in values:
             if names[0] in values or names[1] in values:
-                raise self.fail(line, "an arc with both R and a centre", allowed="one of them")
+                raise self.fail(line, "an arc with both R and a centre", allowed="one of them",
+                                remedy="keep the one that is meant")
             a, b = self._centre_from_radius(a0, b0, a1, b1, values["R"] * self.unit, line)
         elif names[0] in values or names[1] in values:
             a, b = (s + values.get(n, 0.0) * self.unit for s, n in zip((a0, b0), names, strict=True))
         else:
-            raise self.fail(line, "an arc without R or a centre", allowed=f"R, or {' and '.join(names)}")
+            raise self.fail(line, "an arc without R or a centre", allowed=f"R, or {' and '.join(names)}",
+                            remedy="write them, or G1 if a straight move is meant")
         if not max(abs(a - a0), abs(b - b0)) <= FURTHEST:
             raise self.fail(line, f"an arc whose centre lies {figure(max(abs(a - a0), abs(b - b0)))} mm away",
                             allowed=f"within {FURTHEST:g} mm", remedy="write a straight move")
         r0, r1 = math.hypot(a0 - a, b0 - b), math.hypot(a1 - a, b1 - b)
         if r0 == 0 or abs(r0 - r1) > _ARC_RADII_AGREE[self.unit] * (1 + 1e-9):
             raise self.fail(line, f"an arc whose radius is {r0:.5f} mm at its start and {r1:.5f} mm at its end",
-                            allowed=f"{_ARC_RADII_AGREE[self.unit]:g} mm apart (NISTIR 6556, 3.5.3.2)")
+                            allowed=f"{_ARC_RADII_AGREE[self.unit]:g} mm apart (NISTIR 6556, 3.5.3.2)",
+                            remedy="does the line before end where this arc begins? else have it written with more "
+                                   "decimals, its centre from its start")
         turns = math.atan2(b1 - b, a1 - a) - math.atan2(b0 - b, a0 - a)
         if self.motion == COUNTER_CLOCKWISE:
             turns = turns if turns > 1e-12 else turns + 2 * math.pi
@@ -577,9 +602,12 @@ class _Reader:
             raise self.fail(line, f"an arc with R {figure(radius)} mm", allowed=f"within {FURTHEST:g} mm",
                             remedy="write a straight move")
         if chord == 0:
-            raise self.fail(line, "an arc with R that ends where it starts", allowed="a centre")
+            raise self.fail(line, "an arc with R that ends where it starts", allowed="a centre",
+                            remedy="write a whole circle with I and J")
         if chord / 2 > abs(radius) + _ARC_RADII_AGREE[self.unit]:
-            raise self.fail(line, f"an arc with R {abs(radius):g} mm over a chord of {chord:.4f} mm")
+            raise self.fail(line, f"an arc with R {abs(radius):g} mm over a chord of {chord:.4f} mm",
+                            allowed=f"R of {chord / 2:.4f} mm or more", remedy="does the line before end where this "
+                            "arc begins?")
         rise = math.sqrt(max(radius**2 - chord**2 / 4, 0.0))
         # the short way round lies left of the chord for G3 with R above 0, right of it for G2
         side = (1 if self.motion == COUNTER_CLOCKWISE else -1) * (1 if radius > 0 else -1)
@@ -606,13 +634,20 @@ class _Reader:
             column.setflags(write=False)
         return ReadProgram(
             name=self.name, lines=lines, units=frozenset(self.units), comments=tuple(self.comments),
-            ended=(self.ended and self.percent != 1) or self.percent == 2,
+            ended=self.ended or self.percent == 2,
             spindle_left_on=self.spindle != 0 and not self.ended, coolant=self.coolant,
             waited=self.waited if self.waited < math.inf else self.waiting or 0.0, assumed=frozenset(self.assumed),
-            pauses=tuple(self.pauses), spun=tuple(self.spun),
+            pauses=tuple(self.pauses), spun=tuple(self.spun), speed_line=self.speed_line, blends=tuple(self.blends),
             job_fingerprint=_marked(self.comments, _JOB_MARK), program_fingerprint=_marked(self.comments, _OWN_MARK),
             own_fingerprint=fingerprint(text), chords=self.chords, **columns,
         )
+
+
+def _is_followed(letter: str, number: str, *, first: bool) -> bool:
+    """Whether a word is one of those that are read: N as the first of a line alone."""
+    if letter in "GM":
+        return f"{letter}{float(number):g}" in _MODAL_GROUP
+    return letter in "XYZIJKRFSP" or (letter == "N" and first)
 
 
 def _marked(comments: list[tuple[int, str]], pattern: re.Pattern[str]) -> str | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from typing import Literal
 
@@ -20,6 +20,7 @@ from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import Material
 from pathgen.removal.motion import Motion
+from pathgen.verify.findings import Tolerances
 from pathgen.verify.heights import HeightField, Text, motion_of
 from pathgen.verify.passes import (
     Turned,
@@ -33,6 +34,9 @@ from pathgen.verify.passes import (
     without_leads,
 )
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
+
+EXACT = 1e-4
+"""How exactly ridges are measured, mm: numbers of a program are rounded to four decimals."""
 
 _AIR = 1.0  # mm of wood left standing over the highest tip, for what no pass cuts to be seen
 
@@ -86,8 +90,9 @@ class ScallopCheck(Brief):
 
     @property
     def within_limit(self) -> bool:
-        """Whether every ridge is as low as allowed and nothing was left standing; True without a limit."""
-        return self.limit is None or bool(self.highest <= self.limit and self.high <= 2 * self.limit)
+        """Whether every ridge is as low as allowed, to 0.0001 mm, and nothing was left standing; True without a limit.
+        """
+        return self.limit is None or bool(self.highest <= self.limit + EXACT and self.high <= standing(self.limit))
 
     def _repr_html_(self) -> str:
         """A table, for notebooks."""
@@ -98,6 +103,11 @@ class ScallopCheck(Brief):
             ("against the surface", f"{1000 * self.low:+.2f} to {1000 * self.high:+.2f} um"),
             ("passes", str(self.passes)), ("allowed", "" if self.limit is None else f"{1000 * self.limit:g} um"),
         ))
+
+
+def standing(limit: float) -> float:
+    """How high over the surface a program leaves something that is no ridge of so much, mm."""
+    return max(2 * limit, limit + Tolerances().surface_low)
 
 
 def ridges(
@@ -125,7 +135,7 @@ def ridges(
         Where to measure, mm; needed for a field, and where no passes run side by side one way. Left out: what the
         passes span.
     limit : float, optional
-        Ridge height allowed, mm, for ``within_limit``.
+        Ridge height allowed, mm, for ``within_limit``; ridges are measured to 0.0001 mm.
     zero : (x, y, z)
         Where X 0, Y 0, Z 0 of the program is in the surface's frame, mm; z from the underside of the work.
     along : "x" or "y"
@@ -159,6 +169,10 @@ def ridges(
     top = given.value("ridges top", top, Surface)
     limit = limit if limit is None else given.length("ridges limit", limit, above=0.0)
     if isinstance(program, HeightField):
+        if area is None:
+            raise PathgenError("ridges area", "none for a field, which does not tell where passes ran",
+                               allowed="a shapely Polygon or MultiPolygon", remedy="give area=shapely.box(x0, y0, x1, "
+                               "y1), where they did")
         within = given.area("ridges area", area)
         turned, grid = Turned(top, math.pi / 2), Grid(program.y, -program.x[::-1])
         found = measure_ridges(program.top, program.grid, top, within).joined(
@@ -167,9 +181,7 @@ def ridges(
     if not isinstance(cutter, Cutter):
         raise PathgenError("ridges cutter", f"a {type(cutter).__name__}", allowed="the pathgen.Cutter it is run with",
                            remedy="make one: pathgen.Cutter(name=.., shape=\"ball-end\", ..)")
-    motion, name = motion_of(program, zero)
-    if given.word("ridges along", along, ("x", "y")) == "y":
-        motion = _turned_back(motion)
+    motion, name = motion_of(program, zero, along=given.word("ridges along", along, ("x", "y")))
     area = area if area is None else given.area("ridges area", area)
     spacing = given.length("ridges section_spacing", section_spacing, least=0.01)
     step = given.length("ridges section_step", section_step, least=1e-4)
@@ -223,9 +235,3 @@ def _check(
         ridges=found, highest=found.highest, highest_at=found.highest_at, predicted=predicted, low=found.below,
         high=found.above, map=found.map(), area=area, passes=passes, limit=limit,
     )
-
-
-def _turned_back(motion: Motion) -> Motion:
-    """A program whose X lies across: (x, y) of the machine to (y, -x) of the surface."""
-    start, end = (np.stack([p[:, 1], -p[:, 0], p[:, 2]], axis=1) for p in (motion.start, motion.end))
-    return replace(motion, start=start, end=end)

@@ -551,8 +551,7 @@ def test_what_a_command_of_its_own_makes_is_made_again_by_that():
         for kind in KINDS[:-1]:
             with suppress(JobError):  # of a kind that the job has nothing of
                 for clamping in kind.clampings(one, (1, 9)):
-                    lines = before_start(clamping, clamping.steps[0],
-                                         zero=zero_checks(Around(clamping=clamping)).get(1))
+                    lines = before_start(clamping, clamping.steps[0], plan_of(clamping).starts[0])
                     said[kind.command] = f"{clamping.board.names.again}, {' '.join(lines)}"
     assert len(said) == len(KINDS) - 1
     for command, words in said.items():

@@ -96,7 +96,7 @@ def test_an_arc_is_one_move_and_a_file_without_its_end_is_told(tmp_path, capsys)
     assert "arc.nc: no M30, M2 or closing %: the file may be cut short" in capsys.readouterr().out
     path.write_text("; a comment\n")
     assert main(["simulate", *asked]) == 2
-    assert "is not a word (allowed: a letter with a plain number): write a comment (in parentheses)" in (
+    assert "begins a comment of another kind (allowed: a letter with a plain number): write a comment (in par" in (
         capsys.readouterr().err)
 
 
@@ -116,7 +116,7 @@ def test_what_a_check_lacks_is_named(arguments, said, capsys):
     (["--cutter", "ball-end"], "--cutter: ball-end"),
     (["--cutter", "v", "6"], "v DIAMETER ANGLE"),
     (["--blank", "70", "40"], "--blank: 2 lengths"),
-    (["--radius", "-254"], "radiused start"),
+    (["--radius", "-254"], "--radius: -254 mm"),
     (["--thickness", "six"], "--thickness"),
     (["folder"], "PROGRAM with --cutter"),
 ])
@@ -238,3 +238,120 @@ def test_a_surface_with_relief_and_fall_away_is_said_with_options_that_its_findi
     assert "Passed" in capsys.readouterr().out
     assert main([*asked, "--fall-away", "0.3", "100", "60"]) == 2
     assert "the nearer one first" in capsys.readouterr().err
+
+
+GROOVE = "G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X5 Y0\nG1 Z{z} F300\nX25 F600\nG0 Z20\nM5\nM30\n"
+PLAIN = ["--blank", "70", "40", "8", "--resolution", "0.2"]
+
+
+def test_a_program_that_runs_after_others_is_told_of_them(tmp_path, capsys):
+    """A rapid down into a groove that a wider cutter opened, and a cut in two steps of which that took the first."""
+    (tmp_path / "first.nc").write_text(GROOVE.format(z=6))
+    path = tmp_path / "second.nc"
+    path.write_text(GROOVE.format(z=5).replace("G1 Z5", "G0 Z6.1\nG1 Z5"))
+    asked = [str(path), "--cutter", "flat-end", "2", *PLAIN]
+    checked = ["check", *asked, "--thickness", "8", "--stepdown", "1.5"]
+    assert main(checked) == 1
+    said = capsys.readouterr().out
+    assert said.count("if an earlier program has opened that place, give what it left (--after PROGRAM CUTTER)") == 2
+    assert main([*checked, "--after", str(tmp_path / "first.nc"), "flat-end", "3"]) == 0
+    said = capsys.readouterr().out
+    assert "rapid" not in said
+    assert "deepest bite: 1 mm" in said
+    assert main(["simulate", *asked]) == 0
+    assert "one that opened that place, with --after" in capsys.readouterr().out
+    assert main(["simulate", *asked, "--after", str(tmp_path / "first.nc"), "flat-end", "3"]) == 0
+    said = capsys.readouterr().out
+    assert "through the work" not in said
+    assert "lowest place cut 5.000 mm above" in said
+    assert main(["simulate", *asked, "--after", str(tmp_path / "first.nc"), "flat-end"]) == 2
+    assert "--after: flat-end (allowed: ball-end DIAMETER" in capsys.readouterr().err
+
+
+def test_a_board_along_y_is_checked_once_that_is_said(tmp_path, capsys):
+    """Our own finish, turned a quarter counter-clockwise on the machine: the same ridges, at the same places."""
+    top = pathgen.radiused(thickness=6.0, start=254.0)
+    ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=16000, feed=2000.0, plunge=500.0,
+                          stepdown=2.5)
+    text = pathgen.program(pathgen.finish(shapely.box(0, -12, 30, 12), top, ball, ridge=0.02))
+    turned = re.sub(r"([XY])(-?[\d.]+)", lambda m: f"Y{m[2]}" if m[1] == "X" else f"X{-float(m[2]):g}",
+                    re.sub(r"\(.*\)", "", text))
+    for name, words in (("x.nc", text), ("y.nc", turned)):
+        (tmp_path / name).write_text(words)
+    asked = ["--cutter", "ball-end", "6", "--thickness", "6", "--radius", "254", "--scallop", "0.02", "--resolution",
+             "0.2"]
+    lies = ["--blank", "40", "34", "8", "--corner", "-5", "-17"]
+    assert main(["check", str(tmp_path / "x.nc"), *asked, *lies]) == 0
+    plain = capsys.readouterr().out.split("Passed")[0]
+    assert main(["check", str(tmp_path / "y.nc"), *asked, *lies, "--along", "y"]) == 0
+    assert capsys.readouterr().out.split("Passed")[0] == plain
+    assert main(["check", str(tmp_path / "y.nc"), *asked, "--blank", "34", "40", "8", "--corner", "-17", "-5"]) == 1
+    assert "or, if its centre-line lies along Y, say so (--along y), with the blank" in capsys.readouterr().out
+    assert main(["check", str(tmp_path / "x.nc"), *asked, *lies, "--zero", "0", "0", "-0.3"]) == 1
+    assert "--along" not in capsys.readouterr().out
+
+
+def test_a_head_that_says_that_the_board_lies_along_y_is_followed(tmp_path, capsys):
+    """The corner is told with the board as it lies along X: its bass side, -20, is where X of the machine ends."""
+    turned = re.sub(r"([XY])(-?[\d.]+)", lambda m: f"Y{m[2]}" if m[1] == "X" else f"X{-float(m[2]):g}",
+                    ON_THE_CORNER.partition("\n")[2])
+    path = tmp_path / "a.nc"
+    path.write_text(ON_THE_CORNER.partition("\n")[0].replace("along X", "along Y") + "\n" + turned)
+    asked = ["check", str(path), "--cutter", "ball-end", "6", "--blank", "100", "40", "8", "--resolution", "0.5",
+             "--thickness", "7"]
+    main(asked)
+    assert "say so with --along y." in capsys.readouterr().out
+    main([*asked, "--along", "y"])
+    assert "say so with --zero 0 -20 8." in capsys.readouterr().out
+    assert main([*asked, "--along", "y", "--zero", "0", "-20", "8"]) == 0
+    assert "Passed" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("options", "said"), [
+    (["--thickness", "7"], "--thickness: without --surfaced it changes nothing here: add --surfaced"),
+    (["--radius", "254"], "--radius: without --surfaced it changes nothing"),
+    (["--surfaced", "--thickness", "20"], "--thickness: a surface 20 mm high over a blank 8 mm thick"),
+    (["--picture", "left.txt"], "--picture: left.txt (allowed: a name that ends in .png): write --picture left.png"),
+])
+def test_what_simulate_would_pass_over_is_refused(program, options, said, capsys):
+    assert main(["simulate", program, *WHERE, *options]) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_simulate_tells_that_it_judges_nothing(tmp_path, capsys):
+    path = tmp_path / "a.nc"
+    path.write_text(GROOVE.format(z=7).replace("G1 Z7", "G0 Z7\nG1 Z7"))
+    assert main(["simulate", str(path), "--cutter", "flat-end", "3", *PLAIN]) == 0
+    assert "Nothing is judged here: pathgen check PROGRAM does that" in capsys.readouterr().out
+    with pytest.raises(SystemExit):
+        main(["simulate", "--help"])
+    assert "nothing is judged" in " ".join(capsys.readouterr().out.split())
+
+
+def test_options_for_a_program_alone_are_no_part_of_a_job(capsys):
+    assert main(["check", "board.toml", "out", "--cutter", "flat-end", "3", "--thickness", "3"]) == 2
+    assert "a job and a folder, with --cutter and --thickness" in capsys.readouterr().err
+    assert main(["check", "board.toml", "out", "--scallop", "0.01"]) == 2
+    assert "a job and a folder, with --scallop" in capsys.readouterr().err
+
+
+def test_a_command_names_its_options_not_what_python_calls_them(program, capsys):
+    assert main(["check", program, *WHERE, "--thickness", "9"]) == 2
+    assert capsys.readouterr().err.startswith("pathgen: --thickness: a surface 9 mm high over a blank 8 mm thick")
+    assert main(["check", program, *WHERE, "--thickness", "7", "--resolution", "0.5"]) == 0
+    said = capsys.readouterr().out
+    assert "the ridge height allowed is given: --scallop" in said
+    assert "=.." not in said
+
+
+def test_a_tip_between_the_points_of_the_grid_is_where_it_went(tmp_path, capsys):
+    """A pointed cutter, 60 degrees, whose tip goes 13 mm deep half-way between points 0.2 mm apart."""
+    path = tmp_path / "a.nc"
+    path.write_text(GROOVE.replace("Y0", "Y0.1").format(z=-6))
+    asked = [str(path), "--cutter", "v", "6", "60", *PLAIN]
+    main(["check", *asked, "--thickness", "7"])
+    said = capsys.readouterr().out
+    assert "lowest cut: -13 mm from the surface" in said
+    assert "6.000 mm below the underside of the work" in said
+    main(["simulate", *asked])
+    assert "lowest place cut 6.000 mm below the underside" in capsys.readouterr().out

@@ -274,7 +274,7 @@ def test_inches_and_another_zero_measure_the_same(finished):
     (lambda lines: ["G1 Z6.5", "X30", *lines], "no-feed"),
     (lambda lines: ["M5", "M4 S9000", *lines], "spindle-backwards"),
     (lambda lines: lines[:-2], "spindle-left-on"),  # M30 would stop it (NISTIR 6556, 3.6.1)
-    (lambda lines: ["M5", "G1 Z9 F300", "X30", "G0 Z20", "M30"], None),  # nothing is cut: it need not turn
+    (lambda lines: [*lines[:3], "M5", "G1 Z9 F300", "X10", *lines[2:]], None),  # in the air it need not turn
 ])
 def test_faults_by_hand_are_found(change, code):
     lines = ["G1 Z6.5 F300", "X30 F900", "G0 Z20", "M5", "M30"]
@@ -459,3 +459,144 @@ def test_a_radius_less_than_the_blank_is_wide_is_refused(tmp_path, capsys, finis
     assert main([*said, "10"]) == 2
     assert "20 mm or more" in capsys.readouterr().err
     assert main([*said, "10 in", "16 in", "470"]) == 0
+
+
+def run(*lines, start=("G21 G90 G17 G94", "G0 Z20", "M3 S9000", "G0 X5 Y0"), end=("G0 Z20", "M5", "M30"), **asked):
+    """What is found of a few lines over a flat blank, beside what lies below the surface: (code, severity)."""
+    found = pathgen.check_program("\n".join([*start, *lines, *end, ""]), **{
+        "cutter": FLAT, "top": pathgen.flat(8.0), "blank": BLANK, "resolution": 0.2, **asked})
+    return {one.code: one for one in found.findings if one.code != "below-surface"}
+
+
+CUT = ("G1 Z7 F300", "X30 F600")
+
+
+@pytest.mark.parametrize(("asked", "found"), [
+    ({}, {}),
+    ({"start": ("G21 G90", "G0 Z20", "M3 S0", "G0 X5 Y0")}, {"spindle-off": "forbid"}),
+    ({"start": ("G21 G90", "G0 Z20", "M3", "G0 X5 Y0")}, {"speed-unsaid": "warn"}),
+    ({"start": ("G21 G90", "G0 Z20", "M3", "G0 X5 Y0", *CUT, "G0 Z20", "S0", "G0 X5 Y5")},
+     {"spindle-off": "forbid", "speed-unsaid": "warn"}),
+    ({"start": ("G21", "G0 Z20", "M3 S9000", "G0 X5 Y0")}, {"mode-not-stated": "warn"}),
+    ({"start": ("G21 G90", "M3 S9000", "G0 X5 Y0 Z8.5")}, {"height-unknown": "warn"}),
+    ({"start": ("G21 G90", "M3 S9000", "G0 X5 Y0")}, {"height-unknown": "forbid"}),
+    ({"start": ("G21 G90 G64", "G0 Z20", "M3 S9000", "G0 X5 Y0")}, {"corners-rounded": "warn"}),
+    ({"end": ("M5", "M30")}, {"ends-in-the-work": "forbid"}),
+    ({"end": ("G0 Z8", "M5", "M30")}, {"ends-in-the-work": "forbid"}),  # on the wood beside the groove
+    ({"end": ("X47.5", "M5", "M30")}, {}),  # out over the edge, where nothing stands
+    ({"end": ("M5", "G0 Z20", "M30")}, {"stops-in-the-cut": "warn"}),
+    ({"end": ("M0", "X35", "G0 Z20", "M5", "M30")}, {"waits-in-the-cut": "warn"}),
+    ({"end": ("G0 Z20", "M0", "G4 P2", "M5", "M30")}, {}),
+    ({"end": ("G1 Z-0.3 F300", "G0 Z20", "M5", "M30"), "cutter": replace(FLAT, stepdown=9.0)},
+     {"below-the-bed": "warn"}),
+    ({"end": ("G0 Z20", "X-20", "Z-10", "Z20", "M5", "M30")}, {"below-the-bed": "forbid"}),
+])
+def test_how_a_program_is_run_is_told(asked, found):
+    assert {code: one.severity for code, one in run(*CUT, **asked).items()} == found
+
+
+def test_a_cut_into_the_bed_says_how_far():
+    steps = [line for k, z in enumerate((6, 4, 2, 0, -2, -4))
+             for line in (f"G1 Z{z} F300", f"X{30 if k % 2 else 5} F600")]
+    found = run("X30", *steps)
+    assert list(found) == ["below-the-bed"]
+    assert "it cuts to 4.000 mm below the underside of the work" in found["below-the-bed"].got
+    assert "are its zero (zero=..) and the blank's thickness right?" in found["below-the-bed"].remedy
+
+
+def test_a_program_that_cuts_nothing_is_told_of():
+    found = run("G1 Z15 F300", "X30 F600")
+    assert {code: one.severity for code, one in found.items()} == {"cuts-nothing": "warn"}
+    assert "15.000 mm above the underside, the wood stands 8.000 mm high" in found["cuts-nothing"].got
+    assert list(run("M9", limit=0.01)) == ["cuts-nothing"]
+
+
+def test_another_work_offset_in_the_middle_cannot_be_followed():
+    """Only the machine knows how far apart two zeros lie; before any word it is in G54 (NISTIR 6556, 3.6.1)."""
+    text = "G21 G90{}\nG0 Z20\n{}M3 S9000\nG0 X5 Y0\nG1 Z7 F300\n{}X30\nG0 Z20\nM5\nM30\n"
+    for first, then, later in ((" G54", "", "G57 "), ("", "", "G55 "), (" G54", "G55\n", "")):
+        for ask in (pathgen.simulate, lambda blank, text, tool: pathgen.check_program(
+                text, cutter=tool, top=pathgen.flat(8.0), blank=blank)):
+            with pytest.raises(pathgen.ProgramError, match=r"G5[57] after moves in G54.* one work offset"):
+                ask(BLANK, text.format(first, then, later), FLAT)
+    for first, then in ((" G55", ""), ("", "G54\n")):
+        assert pathgen.simulate(BLANK, text.format(first, then, ""), FLAT).volume > 0
+
+
+def test_the_ridge_height_allowed_is_held_to_what_is_measured(finished):
+    text = pathgen.program(finished)
+    found = pathgen.check_program(text, cutter=BALL, top=TOP, blank=BLANK, resolution=0.2)
+    for limit in (found.ridges.highest + 1e-6, found.ridges.highest - 0.0003):
+        asked = {"cutter": BALL, "top": TOP, "limit": limit}
+        judged = pathgen.check_program(text, blank=BLANK, resolution=0.2, **asked)
+        within = pathgen.ridges(text, **asked).within_limit
+        assert within == (limit > found.ridges.highest)
+        assert [one.code for one in judged.findings] == ([] if within else ["ridge-too-high"])
+
+
+def test_a_finish_that_leaves_twice_the_ridges_allowed_over_the_surface_is_found(finished):
+    """Radii of 254 and 245 mm: at 15 mm out 0.0166 mm apart (the difference of the sagittas), ridges or not."""
+    other = pathgen.radiused(thickness=6.0, start=245.0, end=390.0, length=470.0)
+    (found,) = pathgen.check_program(pathgen.program(finished), cutter=BALL, top=other, blank=BLANK, limit=0.0112,
+                                     resolution=0.2).findings
+    assert found.code == "surface-high"
+    assert re.search(r"lies up to 0\.02\d+ mm above the surface", found.got)  # and no -0.0000
+
+
+def test_a_surface_higher_than_its_blank_is_refused():
+    with pytest.raises(pathgen.PathgenError, match="check_program top: a surface 9 mm high over a blank 8 mm thick"):
+        run(*CUT, top=pathgen.flat(9.0))
+
+
+def test_one_depth_is_told_of_a_move_that_sinks_along_an_arc():
+    """Half a circle of 15 mm from the top of 30 mm of wood, down to 15: 15 mm at once, at its middle."""
+    wood = pathgen.Blank(x=(0, 60), y=(-10, 10), thickness=30.0)
+    text = "G21 G90 G54\nG0 Z40\nM3 S9000\nG0 X10 Y0\nG1 Z30 F300\nG18 G2 X40 Z30 I15 K0\nG17\nG0 Z40\nM5\nM30\n"
+    for tool in (BALL, FLAT):
+        found = pathgen.check_program(text, cutter=tool, top=pathgen.flat(30.0), blank=wood)
+        (deep,) = [one for one in found.findings if one.code == "cut-too-deep"]
+        bite = {name: mm for name, mm, _ in found.field.took[0].deepest}["deepest bite"]
+        assert bite == pytest.approx(float(deep.got.split()[0]), abs=6e-4)
+        assert bite == pytest.approx(15.0, abs=0.01)
+        assert found.field.took[0].fall.max() == pytest.approx(bite, abs=1e-6)
+
+
+def test_what_earlier_programs_left_is_a_blank():
+    first = "G21 G90\nG0 Z20\nM3 S9000\nG0 X5 Y0\nG1 Z6 F300\nX30 F600\nG0 Z20\nM5\nM30\n"
+    left = pathgen.simulate(BLANK, first, FLAT, resolution=0.2)
+    assert list(run("G0 Z6", "G1 Z5 F300", "X30 F600", blank=left)) == []
+    found = run("G0 Z6", "G1 Z5 F300", "X30 F600")
+    assert set(found) == {"rapid-through-material", "cut-too-deep"}
+    assert all("(blank=simulate(..))" in one.remedy for one in found.values())
+
+
+def test_a_program_turned_back_has_its_zero_in_the_blanks_frame(finished):
+    """`along`: (x, y) of the machine is (y, -x) of the blank; a zero moves what was turned back."""
+    text = "G21 G90\nG0 Z20\nM3 S9000\nG0 X5 Y10\nG1 Z6 F300\nX-5 F600\nG0 Z20\nM5\nM30\n"
+    blank = pathgen.Blank(x=(0, 40), y=(-20, 20), thickness=8.0)
+    field = pathgen.simulate(blank, text, FLAT, resolution=0.2, along="y", zero=(7.0, 3.0, 0.0))
+    columns, rows = np.flatnonzero(field.cut.any(axis=0)), np.flatnonzero(field.cut.any(axis=1))
+    assert (field.x[columns[0]], field.x[columns[-1]]) == pytest.approx((15.0, 19.0), abs=0.15)
+    assert (field.y[rows[0]], field.y[rows[-1]]) == pytest.approx((-4.0, 10.0), abs=0.15)
+    with pytest.raises(pathgen.PathgenError, match="simulate along"):
+        pathgen.simulate(blank, text, FLAT, along="z")
+
+
+@pytest.mark.parametrize(("ask", "said"), [
+    (lambda: pathgen.simulate(BLANK, b"G0", FLAT), "simulate programs: a bytes .*: give the program's text"),
+    (lambda: pathgen.simulate(BLANK, None, FLAT), "simulate programs: a NoneType .*: give the program's text"),
+    (lambda: pathgen.simulate(BLANK, "G0 Z1\n", "f3"), "simulate cutters: a str .*: make one: pathgen.Cutter"),
+    (lambda: pathgen.ridges(pathgen.simulate(BLANK, [], []), top=TOP), "ridges area: none for a field.*: give area="),
+])
+def test_remedies_can_be_followed(ask, said):
+    with pytest.raises(pathgen.PathgenError, match=said):
+        ask()
+
+
+def test_a_program_given_up_within_its_blank_is_not_asked_for_its_units(monkeypatch):
+    monkeypatch.setattr("pathgen.verify.heights.most_work", lambda *of: 1000)
+    text = "G21 G90\nG0 Z20\nM3 S9000\nG0 X5 Y0\nG1 Z6 F300\nX{} F600\nG0 Z20\nM5\nM30\n"
+    with pytest.raises(pathgen.ProgramError, match=r"\): take a larger resolution, say 0.2 mm"):
+        pathgen.simulate(BLANK, text.format(30), FLAT)
+    with pytest.raises(pathgen.ProgramError, match="is it in other units"):
+        pathgen.simulate(BLANK, text.format(300), FLAT)

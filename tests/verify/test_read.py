@@ -185,10 +185,10 @@ def test_what_is_not_known_is_not_a_number():
 @pytest.mark.parametrize(
     ("text", "ended"),
     [("G0 Z1\nM30\n", True), ("G0 Z1\nM2", True), ("%\nG0 Z1\n%\n", True), ("G0 Z1\n", False), ("%\nG0 Z1\n", False),
-     ("%\nG0 Z1\nM30\n%\n", True), ("%\nG0 Z1\nM30\n", False)],
+     ("%\nG0 Z1\nM30\n%\n", True), ("%\nG0 Z1\nM30\n", True)],
 )
 def test_ends(text, ended):
-    assert read_program(text).ended is ended  # P: 3.1, 3.6.1
+    assert read_program(text).ended is ended  # P: 3.1, 3.6.1; a closing % adds nothing to M30
 
 
 @pytest.mark.parametrize("text", ["", "\n\n", "(only this)\n", "G0 Z1\nM30\nG0 Z2\n", "G0 Z1\n%\n",
@@ -358,7 +358,47 @@ def test_what_an_editor_leaves_is_said_to_be_taken_out(odd):
         read_program(f"{odd}\nG21 G90\nM30\n")
 
 
-@pytest.mark.parametrize("word", ["O1000", "T1"])
-def test_the_number_of_a_program_or_a_tool_is_to_be_taken_out(word):
-    with pytest.raises(ProgramError, match=f"the word {word} .*: take it out"):
-        read(word)
+@pytest.mark.parametrize(("line", "said"), [
+    ("O1000", "O1000 numbers the program: it can go"),
+    ("T1", "T1 names a cutter: it can go where that cutter is in the spindle"),
+    ("G53 G0 Z0", "own zero.* from the work's zero, a lift clear .* the same numbers without G53 are other places"),
+    ("G90.1", "I, J and K from the arc's start"), ("G92 X0", "all that follows would lie elsewhere"),
+    ("G28 Z0", "write G90 G0 Z.. from the work's zero in place of the line"),
+    ("G43 H1 Z20", "G43 H1 shifts Z .* set Z 0 with this cutter"), ("G41 D1 X1", "G41 D1 .* half a cutter off"),
+    ("G93", "each F means something else"), ("G95", "F times S"), ("G81 X1 Z-2 R1", "G0 over it, G1 down, G0 up"),
+    ("G38.2 Z-5", "set the zero by hand"), ("M62 P1", "see in the machine's manual"), ("G1 X1 A20", "X, Y and Z alone"),
+    ("G1 X1E-5", "write the number out"), ("/X10", "take the / out if the line is to run, else all of the line"),
+    ("#1=10", "plain numbers"), ("G1 X[1+2]", "the number that it comes to"), ("G1 X#1", "plain numbers"),
+    ("G4 X2", "write the wait as P"), ("G4 P1 G64", "on two lines"), ("P3", "G4 before it if a wait is meant"),
+])
+def test_what_is_not_followed_is_told_with_what_to_write_in_its_place(line, said):
+    """No remedy takes a word out on which the rest of the program hangs."""
+    with pytest.raises(ProgramError, match=said) as error:
+        read(line)
+    assert error.value.remedy
+    assert error.value.remedy != "take it out"
+
+
+def test_all_words_of_a_line_that_are_not_followed_are_told_at_once():
+    with pytest.raises(ProgramError, match=r"T1 M6 takes a cutter: put that cutter in by hand before the start"):
+        read_program("G21 G90\nT1 M6\nG0 Z5\nM30\n")
+    with pytest.raises(ProgramError, match=r"T2 M6 changes the cutter: write what follows as a program of its own"):
+        read("G1 X1", "T2 M6")
+    with pytest.raises(ProgramError, match=r"G43 H1 .*; G93 .*; A20 .*: G43: set Z 0 .*; G93: .*; A20: have it"):
+        read("G43 H1 G93 A20 X1")
+
+
+def test_words_for_what_is_in_force_anyway_are_read_past_and_the_rounding_of_corners_is_kept():
+    plain, more = read("G1 X1 Y2"), read("G91.1 G97 G98 G69 G15 M48", "G61.1", "G64 P0.02", "G64", "G1 X1 Y2")
+    np.testing.assert_array_equal(plain.end, more.end)
+    first = len(START.splitlines()) + 1
+    assert more.blends == ((first + 2, 0.02), (first + 3, math.inf))
+    assert (plain.speed_line, plain.blends) == (3, ())
+
+
+def test_every_refusal_of_a_line_says_what_to_do():
+    for mark in test_lines_that_the_standard_refuses.pytestmark:
+        for line, _ in mark.args[1]:
+            with pytest.raises(ProgramError) as error:
+                read("G1 X5", line)
+            assert error.value.remedy, line

@@ -524,7 +524,7 @@ def test_a_blank_with_more_points_than_memory_is_refused_with_the_resolution_tha
     monkeypatch.setattr(checking, "MOST_POINTS", 10_000)
     x0, y0, x1, y1 = built.plan.clamping.stock.bounds
     least = ((x1 - x0) * (y1 - y0) / 10_000) ** 0.5
-    with pytest.raises(pathgen.PathgenError, match=r"--resolution: 0\.1 mm on a blank of .* mm or more") as refused:
+    with pytest.raises(pathgen.PathgenError, match=r"resolution: 0\.1 mm on a blank of .* mm or more") as refused:
         checking.verify(built.plan.clamping, texts, resolution=0.1)
     assert float(refused.value.allowed.split()[0]) == pytest.approx(least, abs=0.011)
     assert checking.verify(built.plan.clamping, texts, resolution=least + 0.01)
