@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import combinations, product
+from itertools import combinations, groupby, product
 from typing import Any
 
 import numpy as np
 import shapely
 
 from pathgen.base import overlay
-from pathgen.base.units import falls_short
+from pathgen.base.plain import counted
+from pathgen.base.units import falls_short, place_words
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Channel, CutOut, Outline, RoundHoles, Slot
 from pathgen.work.walls import thin_walls
@@ -24,6 +25,9 @@ MEET = 0.015
 """With less than this between them two cuts meet, mm: as far as the chords of curves that touch may lie apart."""
 _TALL = 10.0
 """Wood beside a hole is at most so many times as high as it is thick, or it breaks out; common practice, no source."""
+
+_TOLD = 3
+"""How many places of a kind are named, the thinnest."""
 
 BETWEEN_POCKETS = "pockets"
 BESIDE_SLOT = "a pocket and a slot"
@@ -52,6 +56,19 @@ def thin_wood(clamping: Clamping) -> tuple[ThinWood, ...]:
     """All wood that does not stand, of each kind the thinnest first: what touches or crosses is no wood."""
     return tuple(thin for thin in _between_any(clamping)
                  if thin.width > thin.least and falls_short(thin.width, thin.needed))
+
+
+def by_kind(clamping: Clamping) -> list[list[ThinWood]]:
+    """All places of each kind, the thinnest first."""
+    return [list(places) for _, places in groupby(thin_wood(clamping), key=lambda thin: thin.between)]
+
+
+def more_places(more: list[ThinWood]) -> str:
+    """How many places there are besides the thinnest, and the thinnest of them."""
+    if not more:
+        return ""
+    named = "; ".join(f"{thin.width:.2f} mm at {place_words(*thin.at)}" for thin in more[: _TOLD - 1])
+    return f", and in {counted(len(more), 'more place')}: {named}{'; ..' if len(more) >= _TOLD else ''}"
 
 
 def _between_any(clamping: Clamping) -> Iterator[ThinWood]:
