@@ -435,20 +435,8 @@ class CutAgain(Operation[Inlay]):
             # what stands higher than the job's overfill meets the first pass too deep
             f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
             "the job's overfill. If it is higher, set overfill to what you measured and build again: the first pass "
-            "would go too deep.", *self._sunk(work),
+            "would go too deep.", *_sunk(self.feature),
         ]
-
-    def _sunk(self, work: Work) -> list[str]:
-        """What to do about fill that has sunk."""
-        if self.feature.fill != "resin":
-            return []
-        again = "roughen it, pour more of the same on it to the same height, and let that cure too"
-        low, taken = format_length(self.lowers or self.surfacing.leave, work.units), "takes wood and fill down together"
-        if self.lowers or self.surfacing.leave:
-            which = "this program" if self.lowers else "the last cut of the surface"
-            return [f"Where it has sunk below the surface beside it by less than {low}, leave it: {which} {taken} so "
-                    f"far. Where it has sunk further, {again}."]
-        return [f"Nowhere may it be lower than the surface: where it has sunk, {again}. No program makes up for it."]
 
     def afterwards(self, work: Work) -> list[str]:
         if not self.goes_round or left_by_edge(self.feature, work.board.outline).area < LEAST_LEFT:
@@ -927,6 +915,12 @@ def _wait(inlay: Inlay) -> list[str]:
     cure = [CURE] if inlay.fill == "resin" else []
     what = "glue" if inlay.fill == "piece" else "fill"
     return [wait, *cure, f"{STAY} Clean {what} and dust off the place that Z is set from."]
+
+
+def _sunk(inlay: Inlay) -> list[str]:
+    """What to do about fill that is too low, for which there is no program."""
+    return ["Nowhere may it be lower than the surface: where it has sunk, roughen it, pour more of the same on it to "
+            "the same height, and let that cure too. No program makes up for it."] if inlay.fill == "resin" else []
 
 
 def _dam_off(inlay: Inlay) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import combinations, groupby, product
+from itertools import combinations, product
 from typing import Any
 
 import numpy as np
@@ -60,7 +60,10 @@ def thin_wood(clamping: Clamping) -> tuple[ThinWood, ...]:
 
 def by_kind(clamping: Clamping) -> list[list[ThinWood]]:
     """All places of each kind, the thinnest first."""
-    return [list(places) for _, places in groupby(thin_wood(clamping), key=lambda thin: thin.between)]
+    kinds: dict[str, list[ThinWood]] = {}
+    for thin in thin_wood(clamping):
+        kinds.setdefault(thin.between, []).append(thin)
+    return list(kinds.values())
 
 
 def more_places(more: list[ThinWood]) -> str:

@@ -408,29 +408,16 @@ def test_an_earlier_second_cut_leaves_all_but_the_fill_to_the_last(tmp_path):
     assert replace(last, final=False).off_in_z(clamping.steps[2].cutter)[0] == "less is left there for the last cut"
 
 
-@pytest.mark.parametrize(("left", "said"), [
-    ({}, "No program makes up for it"), (SKIMMED, "by less than 0.2 mm, leave it: this program takes wood and fill"),
-    (PROUD, "by less than 0.2 mm, leave it: this program takes wood and fill"),
-])
-def test_sunk_fill_is_poured_again_only_where_no_cut_makes_up_for_it(tmp_path, left, said):
-    lines = [line for line in told(tmp_path, 3, **left) if "roughen it" in line]
-    assert len(lines) == 1
-    assert said in lines[0]
-    assert (len(left) > 0) != ("No program" in lines[0])
-
-
 def test_of_more_second_cuts_the_first_skims_and_the_last_takes_what_was_left(tmp_path):
     clamping = clamping_of(pathgen.load_job(job(tmp_path, **SKIMMED)))
     (skims,) = [step.operation for step in clamping.steps if step.operation.levels is not None]
     later = replace(skims, first=False)
     assert (skims.lowers, later.lowers) == (0.2, 0.0)
     assert later.off_in_z(clamping.steps[2].cutter)[1] == "the fill stands proud of the wood"
-    assert "No program makes up for it" in " ".join(later.before(clamping))
     (last,) = [step.operation for step in clamping_of(pathgen.load_job(job(tmp_path, **PROUD))).steps
                if step.operation.levels is not None]
     earlier = replace(last, final=False)
     assert (last.lowers, earlier.lowers) == (0.2, 0.0)
-    assert "by less than 0.2 mm, leave it: the last cut of the surface takes" in " ".join(earlier.before(clamping))
 
 
 def test_marks_are_spoken_of_only_where_there_are_any(tmp_path):
