@@ -20,10 +20,9 @@ from pathgen.report.finding_words import doubt_line, finding_line
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.placed import placed_sizes, placed_words
-from pathgen.report.thin_wood import by_kind, more_places
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Outline
-from pathgen.work.thin_wood import what_to_do
+from pathgen.work.thin_wood import by_kind, more_places, what_to_do
 
 PICTURE_OF = "pathgen show"
 """What a picture of ours is known by, so that the next may take its place."""

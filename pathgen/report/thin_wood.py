@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from pathgen.base.plain import counted
 from pathgen.base.units import fine_length, format_length, place_words, rounded_up
 from pathgen.parts.coupon.part import Coupon
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
-from pathgen.work.thin_wood import BESIDE_SLOT, BETWEEN_POCKETS, MEET, THIN, ThinWood, thin_wood, what_to_do
-
-_TOLD = 3
-"""How many places of a kind are named, the thinnest."""
+from pathgen.work.thin_wood import BESIDE_SLOT, BETWEEN_POCKETS, MEET, THIN, by_kind, more_places, what_to_do
 
 
 def wall_words(width: float, at: tuple[float, float], units: str) -> str:
@@ -37,22 +33,6 @@ def thin_wood_findings(clamping: Clamping) -> list[Finding]:
         for thin, *more in by_kind(clamping)
         if thin.between != BESIDE_SLOT and not (cut and thin.between == BETWEEN_POCKETS)
     ]
-
-
-def by_kind(clamping: Clamping) -> list[list[ThinWood]]:
-    """All places of each kind, the thinnest first."""
-    kinds: dict[str, list[ThinWood]] = {}
-    for thin in thin_wood(clamping):
-        kinds.setdefault(thin.between, []).append(thin)
-    return list(kinds.values())
-
-
-def more_places(more: list[ThinWood]) -> str:
-    """How many places there are besides the thinnest, and the thinnest of them."""
-    if not more:
-        return ""
-    named = "; ".join(f"{thin.width:.2f} mm at {place_words(*thin.at)}" for thin in more[: _TOLD - 1])
-    return f", and in {counted(len(more), 'more place')}: {named}{'; ..' if len(more) >= _TOLD else ''}"
 
 
 def thin_wood_words(clamping: Clamping) -> str:

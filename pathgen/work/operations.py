@@ -86,6 +86,9 @@ class Work(Protocol):
     def stands(self, inlay: Inlay) -> float:
         """How far what fills an inlay stands above the wood round it, mm."""
 
+    def comes_down(self, inlay: Inlay) -> float:
+        """How far the wood round what fills an inlay is cut down after that, mm."""
+
     def display(self, places: Floats) -> Floats:
         """(n, 2) what the machine's display shows over (n, 2) places on the blank's top, as the work lies now."""
 
@@ -448,20 +451,8 @@ class CutAgain(Operation[Inlay]):
             # what stands higher than the job's overfill meets the first pass too deep
             f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
             f"the job's overfill. If it is higher, set overfill to what you measured and {work.board.names.again}: the "
-            "first pass would go too deep.", *self._sunk(work),
+            "first pass would go too deep.", *_sunk(self.feature, work),
         ]
-
-    def _sunk(self, work: Work) -> list[str]:
-        """What to do about fill that has sunk."""
-        if self.feature.fill != "resin":
-            return []
-        again = "roughen it, pour more of the same on it to the same height, and let that cure too"
-        low, taken = format_length(self.lowers or self.surfacing.leave, work.units), "takes wood and fill down together"
-        if self.lowers or self.surfacing.leave:
-            which = "this program" if self.lowers else "the last cut of the surface"
-            return [f"Where it has sunk below the surface beside it by less than {low}, leave it: {which} {taken} so "
-                    f"far. Where it has sunk further, {again}."]
-        return [f"Nowhere may it be lower than the surface: where it has sunk, {again}. No program makes up for it."]
 
     def afterwards(self, work: Work) -> list[str]:
         if not self.goes_round or left_by_edge(self.feature, work.board.outline).area < LEAST_LEFT:
@@ -948,6 +939,20 @@ def _wait(inlay: Inlay) -> list[str]:
     cure = [CURE] if inlay.fill == "resin" else []
     what = "glue" if inlay.fill == "piece" else "fill"
     return [wait, *cure, f"{STAY} Clean {what} and dust off the place that Z is set from."]
+
+
+def _sunk(inlay: Inlay, work: Work) -> list[str]:
+    """What to do about fill that is lower than the surface will be."""
+    if inlay.fill != "resin":
+        return []
+    down = work.comes_down(inlay)
+    low, makes_up = "lower than the surface: where it has sunk", "No program makes up for it."
+    if down > 0.0:
+        by = format_length(down, work.units)
+        low = f"more than {by} lower than the surface: where it has sunk further"
+        makes_up = f"The surface comes down by {by}, no further."
+    return [f"Nowhere may it be {low}, roughen it, pour more of the same on it to the same height, and let that cure "
+            f"too. {makes_up}"]
 
 
 def _dam_off(inlay: Inlay) -> list[str]:

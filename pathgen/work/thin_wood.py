@@ -14,8 +14,9 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats
+from pathgen.base.plain import counted
 from pathgen.base.surface import Surface
-from pathgen.base.units import falls_short
+from pathgen.base.units import falls_short, place_words
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Channel, CutOut, Outline, RoundHoles, Slot
 from pathgen.work.walls import thin_walls
@@ -27,6 +28,9 @@ MEET = 0.015
 """With less than this between them two cuts meet, mm: as far as the chords of curves that touch may lie apart."""
 _TALL = 10.0
 """Wood beside a hole is at most so many times as high as it is thick, or it breaks out; common practice, no source."""
+
+_TOLD = 3
+"""How many places of a kind are named, the thinnest."""
 
 BETWEEN_POCKETS = "pockets"
 BESIDE_SLOT = "a pocket and a slot"
@@ -70,6 +74,22 @@ def what_to_do(thin: ThinWood, clamping: Clamping) -> str:
     through = " and to let resin through" if any(inlay.fill == "resin" for inlay in clamping.inlays) else ""
     apart = "draw them further apart, let them meet" if thin.drawn else "move them further apart"
     return f"{apart}, or expect it to break out{through}"
+
+
+def by_kind(clamping: Clamping) -> list[list[ThinWood]]:
+    """All places of each kind, the thinnest first."""
+    kinds: dict[str, list[ThinWood]] = {}
+    for thin in thin_wood(clamping):
+        kinds.setdefault(thin.between, []).append(thin)
+    return list(kinds.values())
+
+
+def more_places(more: list[ThinWood]) -> str:
+    """How many places there are besides the thinnest, and the thinnest of them."""
+    if not more:
+        return ""
+    named = "; ".join(f"{thin.width:.2f} mm at {place_words(*thin.at)}" for thin in more[: _TOLD - 1])
+    return f", and in {counted(len(more), 'more place')}: {named}{'; ..' if len(more) >= _TOLD else ''}"
 
 
 def _between_any(clamping: Clamping) -> Iterator[ThinWood]:

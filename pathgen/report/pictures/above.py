@@ -15,7 +15,6 @@ from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, word
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length
 from pathgen.report.pictures.labels import Labels, around, fitting, wide
-from pathgen.report.thin_wood import by_kind
 from pathgen.strategies.cutting_out import cutting_line
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Named
@@ -31,6 +30,7 @@ from pathgen.work.operations import (
     WitnessMarks,
 )
 from pathgen.work.part import Part, wood_in_plan
+from pathgen.work.thin_wood import by_kind
 from pathgen.work.underside import sunk_of
 
 Standing = tuple[BaseGeometry, float]
