@@ -11,7 +11,6 @@ import math
 from collections.abc import Callable
 
 import numpy as np
-import shapely
 
 from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
