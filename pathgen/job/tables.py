@@ -342,7 +342,8 @@ class CutterTable:
     stepdown: float | None = key(size(LIMITS["stepdown"][0], 50.0), "depth of each layer", None,
                                  shown="required when used")
     stepover: float = key(number(*LIMITS["stepover"]), "share of the diameter, for roughing and pocketing", 0.45)
-    ramp: float = key(number(*LIMITS["ramp"], unit="degrees"), "steepest way down into wood along a path", 5.0)
+    ramp: float = key(number(*LIMITS["ramp"], unit="degrees"),
+                      "steepest way down into wood; a cutter that plunges follows a steeper surface", 5.0)
     plunges: bool = key(yes_or_no, "false: it cannot cut at its centre, and never goes straight down into wood", True)
 
     @property

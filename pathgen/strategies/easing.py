@@ -186,14 +186,15 @@ def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath
 
 
 def sunk_in_the_middle(path: Toolpath, cutter: Cutter, standing: Standing) -> Floats:
-    """(n,) how much of what the middle of a flat end sinks by, on the way to each point, it sinks into what stands, from
-    0 to about 1; lowers that."""
+    """(n,) what share of what the middle of a flat end sinks by, on the way to each point, it sinks into what stands;
+    lowers that."""
     share, along = np.zeros(len(path)), np.cumsum(path.lengths)
     stations, move = _stations(along, path.kinds != Move.RAPID, _ALONG * standing.cell)
     if len(path) < 2 or not len(stations):
         return share
     reach = _MIDDLE * cutter.radius
-    middle = _known(cutter, np.arange(-reach, reach, _SPACING * standing.cell)[None] + 0j, standing.cell)
+    places = np.arange(-reach, reach, _SPACING * standing.cell, dtype=np.complex128)
+    middle = _known(cutter, places[None], standing.cell)
     _, inner = _taken(path, cutter, standing, stations, move, along, middle=middle)
     np.add.at(share, move, inner)
     drop = -np.diff(path.points[:, 2], prepend=path.points[0, 2])
@@ -233,8 +234,8 @@ def _taken(
     path: Toolpath, cutter: Cutter, standing: Standing, stations: Floats, move: Ints, along: Floats, *,
     middle: Points = _NONE,
 ) -> tuple[Floats, Floats]:
-    """(n,) volume taken in coming to each station, mm3; and (n,) sums of how far points in the `middle` lower there, mm,
-    which are wanted where it sinks at all."""
+    """(n,) volume taken in coming to each station, mm3; and (n,) sums of how far points in the `middle` lower it, mm:
+    then all that sinks counts as a ramp."""
     step = np.diff(path.points, axis=0, prepend=path.points[:1])
     run = np.hypot(step[:, 0], step[:, 1])
     down = run < 1e-9
@@ -278,7 +279,8 @@ def _lowered_at(
     drop = np.empty(len(of), np.float32)
     drop[order] = standing.lowered(cell[order], height[order])
     inner = np.s_[len(station[0]) : len(station[0]) + len(station[1])]
-    return np.bincount(of, drop, len(tip)), np.bincount(of[inner], drop[inner], len(tip))
+    return (np.asarray(np.bincount(of, drop, len(tip)), float),
+            np.asarray(np.bincount(of[inner], drop[inner], len(tip)), float))
 
 
 def _front(cutter: Cutter, cell: float) -> Points:

@@ -259,8 +259,8 @@ def test_what_divides_evenly_gets_no_layer_more(high, layers):
     line = np.array([[0.0, 0.0, 2.0], [20.0, 0.0, 2.0]])
     assert (np.diff(ramps_down(line, 2.0 + high, cutter)[:, 0]) > 0).sum() == layers
     assert (np.diff(_pecks(cutter, high / 2, 0.0, 9.0)[:, 2]) > 0).sum() == layers - 1
-    # in a hole twice as wide as the cutter a turn takes what a full-width cut does at a stepdown's pitch: pi times 1 mm2
-    # by as much is 50 chords' way times 1 mm2
+    # in a hole twice as wide as the cutter, pi mm2, a turn's pitch is a stepdown, as a full-width cut of 1 mm2 takes as
+    # much over its way; that is 50 chords
     pitch = 50.0 * np.sin(np.pi / 50.0) / np.pi
     round_, _ = _helix(replace(cutter, ramp=45.0), 0.5, high * pitch, 0.0, 1e-3)
     assert (np.unwrap(np.arctan2(round_[:, 1], round_[:, 0]))[-1]) / (2 * np.pi) == pytest.approx(layers + 1)
@@ -281,7 +281,7 @@ def test_the_surface_is_cut_over_a_bay_as_wide_as_a_slot_across_it_runs_out():
     (3.1, 5.0, 1.2, 300.0), (5.0, 5.0, 1.2, 300.0), (5.99, 5.0, 1.2, 300.0), (5.99, 12.0, 1.2, 300.0),
     (5.0, 20.0, 1.2, 900.0), (4.0, 45.0, 0.5, 1200.0), (5.0, 2.0, 2.0, 300.0),
 ])
-def test_down_a_hole_it_goes_no_steeper_than_its_ramp_and_takes_no_more_than_it_should(diameter, ramp, stepdown, plunge):
+def test_down_a_hole_it_keeps_to_its_ramp_and_takes_no_more_than_it_should(diameter, ramp, stepdown, plunge):
     """It went down by the stepdown and the plunge feed alone: 11.8 degrees, with 2.4 times what a tooth should take."""
     cutter = Cutter(name="c", shape="flat-end", diameter=3.0, speed=12000, feed=1200.0, plunge=plunge, ramp=ramp,
                     stepdown=stepdown, plunges=False)

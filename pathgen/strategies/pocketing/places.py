@@ -73,9 +73,9 @@ def layer_depths(cutter: Cutter, depth: float, ridges: float = 0.0) -> Floats:
     Where high `ridges` stand on the surface the first is a stepdown under their tops. Where they are higher than that,
     a flat end takes them by layers over the surface, whose depths are less than nothing.
     """
-    tops = np.empty(0)
+    tops: Floats = np.empty(0)
     if are_high(ridges, cutter):
-        tops = cutter.stepdown * np.arange(1, 2 + math.floor(ridges / cutter.stepdown)) - ridges
+        tops = np.arange(1.0, 2.0 + math.floor(ridges / cutter.stepdown)) * cutter.stepdown - ridges
         tops = np.minimum(tops if cutter.is_flat else tops[-1:], depth)
     first = float(tops.max(initial=0.0))
     layers = math.ceil((depth - first) / cutter.stepdown - 1e-9)
