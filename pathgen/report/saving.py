@@ -21,6 +21,7 @@ from pathgen.programs.timing import times
 from pathgen.programs.waste import MARK_GAP, left_standing
 from pathgen.report.programs import Program
 from pathgen.report.wider_first import wider_first
+from pathgen.strategies.pocketing.places import layer_depths
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Slots, Surfacing
 from pathgen.work.operations import (
@@ -81,7 +82,8 @@ def saved_by_leave(planned: Plan, programs: Sequence[Program]) -> float | None:
         return None
     without = _surfaced(clamping, replace(clamping.surfacing, leave=0.0, leave_scallop=0.0))
     longer = _saved(Change(words="", clamping=without, operations=(SurfaceFinish, CutAgain), cost="",
-                           pocket_layers=_layers(clamping, clamping.surfacing.leave, 0.0)), planned, programs)
+                           pocket_layers=_layers((clamping.surfacing.leave, clamping.surfacing.leave_scallop),
+                                                   (0.0, clamping.surfacing.scallop))), planned, programs)
     return round(-longer, 1) if math.isfinite(longer) else None
 
 
@@ -191,7 +193,7 @@ def _second_cuts(clamping: Clamping) -> Iterator[Change]:
         yield Change(words=f"[surface] leave = {as_written(leave, clamping.units)}",
                      clamping=_surfaced(clamping, left), operations=(SurfaceFinish, CutAgain),
                      cost="nothing is at its final height before the last cut; it ends on fresh wood and fill",
-                     pocket_layers=_layers(clamping, 0.0, leave))
+                     pocket_layers=_layers((0.0, surfacing.scallop), (leave, leave / 2)))
     if surfacing.resurface_area == "board":
         yield Change(words='[resurface] area = "inlay"',
                      clamping=_surfaced(clamping, replace(surfacing, resurface_area="inlay")),
@@ -199,10 +201,12 @@ def _second_cuts(clamping: Clamping) -> Iterator[Change]:
                      cost="fill must lie inside its dam, or within blend of a drawing, and edges may show")
 
 
-def _layers(clamping: Clamping, now: float, then: float) -> Callable[[Step], float]:
+def _layers(now: tuple[float, float], then: tuple[float, float]) -> Callable[[Step], float]:
+    """How many times as many layers pockets have where the first cut stands so proud, with ridges so high, then as now.
+    """
     def share(step: Step) -> float:
         depth = step.operation.depth or 0.0
-        was, is_ = (math.ceil((depth + proud) / step.cutter.stepdown - 1e-9) for proud in (now, then))
+        was, is_ = (len(layer_depths(step.cutter, depth + proud, ridges)) for proud, ridges in (now, then))
         return is_ / was
 
     return share
