@@ -112,6 +112,8 @@ def _lifted(clamping: Clamping, over: float) -> tuple[str, str]:
     clear = f"make clearance {most:g} mm or less, or " if most > least else ""
     if boxes and (box := boxes[0][1]).height - max(others) >= over:
         lower = format_length(rounded_down(box.height - over), units)
+        tenth = box.height / 10
+        slip = f" (is {format_length(tenth, units)} meant?)" if tenth >= clamping.stock.thickness else ""
         return (f", lifted over keep_out {boxes[0][0]}, {format_length(box.height, units)} high",
-                f"{clear}measure that clamp's height from the bed, or use one {lower} high or lower, or ")
+                f"{clear}measure that clamp's height from the bed{slip}, or use one {lower} high or lower, or ")
     return "", clear

@@ -111,7 +111,7 @@ def test_strings_that_touch_are_told_how_far_they_may_lie_from_the_edge(spread, 
 
 
 def test_dots_as_wide_as_is_named_leave_wood_beside_the_slots(tmp_path):
-    dots = '[dots]\ncutters = ["flat"]\ndiameter = {}\ndepth = 1.0\nfrets = [5]\nfill = "none"\n'
+    dots = '[dots]\ncutters = ["flat"]\ndiameter = {}\ndepth = 1.0\nfrets = [5]\n'
     wide = told(tmp_path, extra=small_board.SLOTS + dots.format(18.0), changes=place("{ at = [12.0, 0.0], width = 9.0 }"))
     most = re.search(r"\(allowed: ([\d.]+) mm or less", wide)[1]
     job = small_board.job(tmp_path, extra=small_board.SLOTS + dots.format(most))
@@ -158,11 +158,13 @@ def test_heights_of_marks_measured_at_their_bottoms_are_told_so(tmp_path):
 
 
 def test_a_blank_too_narrow_for_marks_is_told_how_wide_it_must_be(tmp_path):
-    narrow = {"width = 66.0": "width = 54.0"}
-    wide = re.search(r"take a blank ([\d.]+) mm wide", told(tmp_path, changes=narrow, extra=MARKS))
-    assert wide
-    assert 54.0 < float(wide[1]) < 66.0
-    assert told(tmp_path, changes={"width = 66.0": f"width = {wide[1]}"}, extra=MARKS) == ""
+    loose = MARKS.replace("[marks]", "tabs = 0\n[marks]")
+    short = {"length = 125.0": "length = 95.0", "margin_nut = 20.0": "margin_nut = 4.0"}
+    words = told(tmp_path, changes=short | {"width = 66.0": "width = 47.0"}, extra=loose)
+    wide = re.search(r"take a blank ([\d.]+) mm wide", words)
+    assert wide, words
+    assert 47.0 < float(wide[1]) <= 66.0
+    assert "[marks]" not in told(tmp_path, changes=short | {"width = 66.0": f"width = {wide[1]}"}, extra=loose)
 
 
 @pytest.mark.parametrize(("gap", "loose"), [(0.05, False), (0.3, False), (0.9, True)])
