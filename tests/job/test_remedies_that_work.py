@@ -16,7 +16,7 @@ from pathgen.work.features import Slots
 from tests import small_board
 from tests.job.test_forms import FORM
 from tests.job.test_forms import read as read_form
-from tests.job.test_plates import HOLE, PLATE, read
+from tests.job.test_plates import PLATE, read
 
 MARKS = '[outline]\ncutter = "flat"\n[marks]\ncutter = "flat"\ndepth = 0.8\n'
 V_CUTTER = small_board.cutter(name="vee", shape="v", diameter=6.0, angle=60.0, speed=16000, feed=600.0, plunge=200.0,
@@ -44,7 +44,8 @@ def place(text):
     ({}, small_board.SLOTS + "ends = 30.0\n", "ends = 30.0", r"([\d.]+) mm or less"),
     (place("{ between = [4, 5], margin = 12.0 }"), "", "margin = 12.0", r"make margin ([\d.]+) mm"),
     (place("{ at = [400.0, 0.0], width = 9.0 }"), small_board.SLOTS, "at = [400.0, 0.0]", r"make at = (\[[^]]+\])"),
-    ({}, MARKS + "at = [[-2.0, -5.0], [42.5, 30.0], [42.5, -30.0], [101.5, 29.5]]\n", "[-2.0, -5.0]", r"move it to (\[[^]]+\])"),
+    ({}, MARKS + "at = [[-2.0, -5.0], [42.5, 30.0], [42.5, -30.0], [101.5, 29.5]]\n", "[-2.0, -5.0]",
+     r"move it to (\[[^]]+\])"),
 ], ids=lambda one: one if isinstance(one, str) and "=" in one and "\n" not in one else "")
 def test_the_value_that_is_named_builds_without_a_warning(tmp_path, changes, extra, key, value):
     if "bevel" in key:
@@ -112,7 +113,8 @@ def test_strings_that_touch_are_told_how_far_they_may_lie_from_the_edge(spread, 
 
 def test_dots_as_wide_as_is_named_leave_wood_beside_the_slots(tmp_path):
     dots = '[dots]\ncutters = ["flat"]\ndiameter = {}\ndepth = 1.0\nfrets = [5]\n'
-    wide = told(tmp_path, extra=small_board.SLOTS + dots.format(18.0), changes=place("{ at = [12.0, 0.0], width = 9.0 }"))
+    wide = told(tmp_path, extra=small_board.SLOTS + dots.format(18.0),
+                changes=place("{ at = [12.0, 0.0], width = 9.0 }"))
     most = re.search(r"\(allowed: ([\d.]+) mm or less", wide)[1]
     job = small_board.job(tmp_path, extra=small_board.SLOTS + dots.format(most))
     clamping = clamping_of(pathgen.load_job(job))
