@@ -14,6 +14,10 @@ from pathgen.artwork.reader import Artwork
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import ArtworkError
+from pathgen.base.units import rounded_down
+
+MARGIN = 1.0
+"""Between a drawing that is made to fit and the slots' edges where the job says nothing, mm."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -124,9 +128,11 @@ def _fitting_width(
     # the first and the third side are fret lines, with half a slot on this side of each
     room = np.abs(room) - np.array([slot / 2, 0.0, slot / 2, 0.0]) - margin
     if not (room > 0).all():
+        most = float(room.min()) + margin
         raise ArtworkError(
             artwork.name, f"a margin of {margin:g} mm leaves no room between frets {frets[0]} and {frets[1]}",
-            allowed=f"less than {room.min() + margin:.4g} mm", remedy="make the margin smaller",
+            allowed=f"less than {most:.4g} mm",
+            remedy=f"make margin {min(MARGIN, rounded_down(most / 2)):g} mm or less: the drawing has the rest",
         )
     reach = (points @ normal.T).max(axis=0)
     scale = np.min(np.divide(room, reach, out=np.full(len(reach), np.inf), where=reach > 0))

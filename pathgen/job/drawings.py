@@ -47,6 +47,7 @@ from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.shanks import BESIDE, RUBS
 from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.part import wood_in_plan
+from pathgen.work.thin_wood import THIN
 from pathgen.work.touching import Regions, lapped, walled
 
 if TYPE_CHECKING:
@@ -238,7 +239,8 @@ def _dots(job: Job, board: Fingerboard, index: int) -> Inlay:
     if smallest > wide:
         raise JobError("[dots] cutters", f"the smallest is {smallest:g} mm, and a pocket {wide:g} mm",
                        allowed=f"{wide:g} mm or less", remedy="name a smaller cutter")
-    area = dot_area(board, dots, gap=gap, fret_width=max(crown_width(job), slot_width(job)))
+    area = dot_area(board, dots, gap=gap, fret_width=max(crown_width(job), slot_width(job)),
+                    slot_width=slot_width(job))
     return Inlay(index=index, name=where, regions=((DOT_COLOURS[dots.colour], area),), depth=table.depth,
                  fill=table.fill, overfill=table.overfill, dots=dots.diameter)
 
@@ -455,11 +457,27 @@ def _onto(
         'make the drawing smaller, or centre what is drawn with place centre = "drawing"')
     stages, area, at = together(job, inlays, inlay)
     step = {"mm": 0.1, "in": 0.254}[job.units]
-    found = at and not job.inlays[inlay.index].also and place_that_fits(area, wood, at, step=step)
+    found = None
+    if at and not job.inlays[inlay.index].also:
+        within = overlay.buffer(wood, -THIN - _ROUNDED)
+        found = next((place for room in (_clear(within, board, job), within, wood)
+                      if (place := place_that_fits(area, room, at, step=step))), None)
     if not found:
         return f"move the drawing, {smaller}"
     of = f" for inlays {' and '.join(f'{one + 1}' for one in stages)}" if stages[1:] else ""
     return f"make at = {place_as_written(found, job.units)}{of}, {smaller}"
+
+
+def _clear(wood: BaseGeometry, board: Fingerboard | FlatPart, job: Job) -> BaseGeometry:
+    """The wood less what breaks out beside slots."""
+    if not (isinstance(board, Fingerboard) and slot_width(job)):
+        return wood
+    slots = overlay.buffer(shapely.linestrings(board.frets.ends), slot_width(job) / 2 + _BESIDE_SLOT)
+    return overlay.difference(wood, overlay.union_all(slots))
+
+
+_BESIDE_SLOT = 0.81
+"""Wood beside a slot that stands, mm, and a hair (common practice, no source)."""
 
 
 def _check_on_board(

@@ -343,13 +343,42 @@ def _inside(part: FlatPart, bores: list[_Bored]) -> None:
     if max(outs, default=-1.0) < 0:
         return
     out, one = max(outs), bores[int(np.argmax(outs))]
+    row = [other for other in bores if other.where == one.where]
+    too_long = one.pitch > 0 and _longest(part, row) < _holes_in(row)
     pitch, further = _pitch(part, bores, one, way=-1) if one.share else None, rounded_up(out + _wood(part, one))
+    in_row = one.share or too_long
+    narrower = f"make pitch {pitch:.2f} mm or less, or " if pitch else ""
     raise JobError(
-        f"{one.where} {'pitch' if one.share else 'at'}", f"{one.place} leaves the {part.names.part}: its edge lies "
+        f"{one.where} {'pitch' if in_row else 'at'}", f"{one.place} leaves the {part.names.part}: its edge lies "
         f"{out:.2f} mm outside", allowed="holes within the outline",
-        remedy=f"make {f'pitch {pitch:.2f} mm or less, ' if pitch else ''}count less, or move the row" if one.share else
+        remedy=f"{narrower}{_count(part, bores, one)}" if in_row else
         f"move it {further:.2f} mm further in, or make it smaller",
     )
+
+
+def _count(part: FlatPart, bores: list[_Bored], of: _Bored) -> str:
+    """What of a row's count to change: so many of its holes, from the first, have wood round them; none where the first
+    has not, then so many as there is room for."""
+    row = [one for one in bores if one.where == of.where]
+    first_out = min((one.share for one in row
+                     if _out(part, one.bore.diameter, one.axis) + _wood(part, one) > 0), default=1.0)
+    if count := len({one.share for one in row if one.share < first_out - SUMS}):
+        return f"make count {count} or less" if count > 1 else "leave count and pitch out: one hole fits"
+    return "move the row" if (most := _longest(part, row)) >= _holes_in(row) else f"make count {most} or less, and " \
+        "move the row"
+
+
+def _holes_in(row: list[_Bored]) -> int:
+    return len({one.share for one in row})
+
+
+def _longest(part: FlatPart, row: list[_Bored]) -> int:
+    """How many holes of a row the part has room for, wherever it lies."""
+    x0, y0, x1, y1 = part.outline.bounds
+    last = max(row, key=lambda one: one.share)
+    rooms = [side - last.bore.length - 2 * _wood(part, last) for side in (x1 - x0, y1 - y0)]
+    fits = min(room / abs(run) for room, run in zip(rooms, last.away, strict=True) if abs(run) > SUMS)
+    return math.floor(max(fits, 0.0) * (_holes_in(row) - 1) + SUMS) + 1
 
 
 def _out(part: FlatPart, wide: Any, axis: Any) -> Any:

@@ -114,13 +114,18 @@ def _with_other_half(job: Job) -> tuple[Job, ...]:
     return (job, replace(job, form=replace(form, cut=other))) if form.gap else (job,)
 
 
-def check_form(job: Job) -> None:
-    """Raise JobError for the first thing about a form that does not go together."""
-    form, unit = _form(job), job.units
+def check_tables(job: Job) -> None:
+    """Raise JobError for a table that a form has no use for."""
     for name in job.tables:
         if name not in ALLOWED:
             raise JobError(head_of(name), "the job is of a [form], which is cut from sheet as it is",
                            allowed="[[hole]], [holes], [outline]", remedy="leave it out")
+
+
+def check_form(job: Job) -> None:
+    """Raise JobError for the first thing about a form that does not go together."""
+    form, unit = _form(job), job.units
+    check_tables(job)
     if form.gap and form.cut == "on":
         raise JobError("[form] gap", f'{format_length(form.gap, unit)} with cut = "on"',
                        allowed='gap with cut = "halves", "inside" or "outside"', remedy="leave one of them out")

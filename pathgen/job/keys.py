@@ -172,8 +172,8 @@ def number(low: float, high: float, *, whole: bool = False, unit: str = "") -> R
     return read
 
 
-def size(low: float, high: float) -> Reader:
-    """A length in the job's units, or a text with its own unit; `low` and `high` in mm. Gives mm."""
+def size(low: float, high: float, *, usual: tuple[float, float] | None = None) -> Reader:
+    """A length in the job's units, or a text with its own unit; `low`, `high` and what is `usual` in mm. Gives mm."""
 
     @holding("length", limits=f"{low:g} to {high:g} mm")
     def read(value: Any, place: Place) -> float:
@@ -187,8 +187,9 @@ def size(low: float, high: float) -> Reader:
                 right = f": {-value:g}" if _is_number(value) else ""
                 raise place.refuse(f"{shown(value)} given", allowed=limits,
                                    remedy=f"sizes and depths are written without a sign{right}")
-            raise place.refuse(f"{shown(value)} given", allowed=limits,
-                               remedy=_if_meant(value, place.units, low, high) if _is_number(value) else "")
+            other = _if_meant(value, place.units, *(usual or (low, high))) if _is_number(value) else ""
+            often = f"{_limit(usual[0], place.units)} to {_limit(usual[1], place.units)} is usual" if usual else ""
+            raise place.refuse(f"{shown(value)} given", allowed=limits, remedy="; ".join(filter(None, [other, often])))
         return mm
 
     return read

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
 from functools import partial
@@ -19,6 +20,7 @@ from pathgen.base.plain import joined
 from pathgen.base.toolpath import AIR, APPROACH
 from pathgen.base.units import MM_PER, as_written, format_length, place_as_written, place_words, rounded_down
 from pathgen.job.job import Job
+from pathgen.job.larger_blank import room_beside
 from pathgen.job.tables import MovedTable
 from pathgen.programs.around import Around
 from pathgen.programs.waste import (
@@ -26,10 +28,11 @@ from pathgen.programs.waste import (
     board_errors,
     error_words,
     left_standing,
+    nearest_inside,
     spread_places,
     within_travel,
 )
-from pathgen.work.clamping import Clamping
+from pathgen.work.clamping import CLOSE, Clamping
 from pathgen.work.features import Marks
 from pathgen.work.mark_errors import MarkErrors, odd_heights, odd_words, unchecked, zero_again
 from pathgen.work.moved import LARGEST_SHIFT, MISTAKEN, Moved, fit_move
@@ -43,6 +46,9 @@ EDGE = 3.0
 
 EDGE_STEP = 0.5
 """Where there is not, it is kept from the edge by as many of these as there is room for, mm."""
+
+MOST_WIDER = 100
+"""By so many mm at most a blank is widened to find room for marks."""
 
 CLAMP_GAP = 8.0
 """Kept from clamps: a mark there cannot be seen under the spindle, and a clamp holds the wood where it has moved
@@ -81,16 +87,17 @@ def marks_of(job: Job, around: Around) -> Marks | None:
                              "measured; where they are right, move what is cut or clamped there: the mark is in the "
                              "wood and cannot move")
     elif job.marks.at is None:
-        places = _spread(job, around, free)
+        places = _spread(job, around, free, reach=half + MARK_GAP)
     else:
         places = np.array(job.marks.at, dtype=float)
-        _check_places(job, free, places, slack=1e-9, where="[marks] at",
-                      remedy="move it into the waste, or leave at out")
+        clamps = [overlay.buffer(box.shape, half + CLOSE) for box in clamping.setup.keep_out]
+        _check_places(job, free, places, slack=1e-9, where="[marks] at", remedy="leave at out",
+                      room=overlay.difference(free, overlay.union_all(clamps)) if clamps else free)
     on_top = np.column_stack([places, np.full(len(places), clamping.stock.thickness)])
     errors = board_errors(clamping.board, on_top, accuracy=_moved(job).accuracy)
     if job.marks.at is not None and errors.worst > _moved(job).board_limit:
         raise JobError("[marks] at", _too_near(clamping, errors), allowed=_allowed(job),
-                       remedy=_further_apart(job, around, free, errors))
+                       remedy=_further_apart(job, around, free, errors, reach=half + MARK_GAP))
     marks = Marks(places=places, depth=depth, hover=job.marks.hover, tops=tops, errors_limit=_moved(job).board_limit,
                   errors=errors)
     most = rounded_down(clamping.safe_z - marks.top(clamping.stock.thickness) - APPROACH)
@@ -101,7 +108,28 @@ def marks_of(job: Job, around: Around) -> Marks | None:
     return marks
 
 
-def _spread(job: Job, around: Around, free: BaseGeometry) -> Floats:
+def _wider(job: Job, around: Around, spread: Callable[[BaseGeometry], Floats], *, reach: float) -> str:
+    """The least width of the blank, in whole mm, with which marks have room, by trying; nothing where none has."""
+    clamping = around.clamping
+
+    def has_room(width: float) -> bool:
+        x0, _, x1, _ = clamping.stock.bounds
+        free = left_standing(around, reach=reach, blank=shapely.box(x0, -width / 2, x1, width / 2))
+        with suppress(JobError):
+            return bool(len(spread(within_travel(_off_clamps(free, clamping), around))))
+        return False
+
+    low, high = math.ceil(clamping.stock.width), math.ceil(clamping.stock.width) + MOST_WIDER
+    if clamping.shared or not has_room(high):
+        return ""
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if has_room(middle) else (middle, high)
+    across = float(np.abs(shapely.get_coordinates(clamping.board.outline)[:, 1]).max())
+    return f"{max(high, math.ceil(2 * (across + room_beside(job)))):g}"
+
+
+def _spread(job: Job, around: Around, free: BaseGeometry, *, reach: float) -> Floats:
     """(n, 2) places of marks where the job gives none, within the machine's travel, each up to `EDGE` inside the
     blank's edge as there is room where it lies. Raises JobError where there is no room for them."""
     clamping = around.clamping
@@ -113,7 +141,12 @@ def _spread(job: Job, around: Around, free: BaseGeometry) -> Floats:
     try:
         anywhere = spread(near)
     except JobError:
-        return spread(free)  # what the machine cannot do is told of their program
+        try:
+            return spread(free)  # what the machine cannot do is told of their program
+        except JobError as none:
+            wide = _wider(job, around, spread, reach=reach)
+            larger = f"take a blank {format_length(float(wide), job.units)} wide" if wide else "take a larger blank"
+            raise none.advising("take a larger blank", larger) from None
     with suppress(JobError):
         blank = shapely.box(*clamping.stock.bounds)
         rooms = [overlay.intersection(near, overlay.buffer(blank, -edge, join_style="mitre"))
@@ -138,11 +171,11 @@ def _allowed(job: Job) -> str:
     return f"[moved] board_limit {_moved(job).board_limit:g} mm"
 
 
-def _further_apart(job: Job, around: Around, free: BaseGeometry, errors: MarkErrors) -> str:
+def _further_apart(job: Job, around: Around, free: BaseGeometry, errors: MarkErrors, *, reach: float) -> str:
     """Where marks would do, in words."""
     cannot = "by them the work cannot be found again: "
     try:
-        places = _spread(job, around, free).tolist()
+        places = _spread(job, around, free, reach=reach).tolist()
     except JobError as no_room:
         return f"{cannot}there is no better place, {no_room.remedy}"
     there = ", ".join(place_as_written(place, job.units) for place in places)
@@ -190,11 +223,17 @@ def _check_drilled(job: Job, clamping: Clamping, places: Floats, tops: Floats, *
         )
 
 
-def _check_places(job: Job, free: BaseGeometry, places: Floats, *, slack: float, where: str, remedy: str) -> None:
-    """Raise JobError for a mark more than `slack` mm off the free waste."""
+def _check_places(
+    job: Job, free: BaseGeometry, places: Floats, *, slack: float, where: str, remedy: str,
+    room: BaseGeometry | None = None,
+) -> None:
+    """Raise JobError for a mark more than `slack` mm off the free waste, with the nearest place in `room`, if given."""
     for number, (x, y) in enumerate(places, 1):
         off = float(shapely.distance(free, shapely.Point(x, y)))
         if off > slack:
+            if room is not None and not room.is_empty:
+                there = place_as_written(nearest_inside(np.array([x, y]), room), job.units)
+                remedy = f"move it to {there}, or {remedy}"
             raise JobError(where, f"mark {number} at {place_words(x, y, job.units)} lies {off:.2f} mm off the free "
                            "waste", allowed="the whole mark clear of what is cut, of clamps and of the blank's edges",
                            remedy=remedy)

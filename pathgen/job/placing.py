@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 import shapely
@@ -15,18 +16,15 @@ from pathgen.artwork import Artwork, Placement
 from pathgen.artwork.place import drawing_box
 from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, JobError
-from pathgen.job.between_frets import FretLines, at_frets, between_frets, edge_angle
+from pathgen.job.between_frets import MARGIN, FretLines, at_frets, between_frets, edge_angle
 from pathgen.job.outlines import as_a_plate_lies, stated
 from pathgen.job.tables import InlayTable, PlaceTable
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import PlacedSize
 
-_MARGIN = 1.0
-"""Between a drawing that is made to fit and the slots' edges where the job says nothing, mm."""
-
-_TRIED = 21
-"""Places on the way to the middle that are tried."""
+_TRIED, _FURTHER = 21, 0.5
+"""Places on the way to the middle that are tried, and how far apart those along are, mm."""
 
 Regions = tuple[tuple[str, Polygon | MultiPolygon], ...]
 
@@ -59,15 +57,17 @@ def placed_on(
 def place_that_fits(
     area: BaseGeometry, wood: BaseGeometry, at: tuple[float, float], *, step: float
 ) -> tuple[float, float] | None:
-    """Where a drawing that is placed `at`, in whole steps, lies on the wood: moved inward along, then to the middle.
+    """Where a drawing that is placed `at`, in whole steps, lies on the wood: moved inward along, as far as it must be,
+    then to the middle.
 
     None where it is too large, or the wood too hollow, to lie there.
     """
     (x0, y0, x1, y1), (left, low, right, high) = area.bounds, wood.bounds
     out = np.array([max(left - x0, 0.0) + min(right - x1, 0.0), (low + high - y0 - y1) / 2])
     shapely.prepare(wood)
-    for share in np.linspace(0.0, 1.0, _TRIED):
-        move = out * [1.0, share]
+    inward = np.sign(out[0]) if out[0] else np.sign(left + right - x0 - x1)
+    for share, more in product(np.linspace(0.0, 1.0, _TRIED if out[1] else 1), np.arange(0.0, right - left, _FURTHER)):
+        move = out * [1.0, share] + [more * inward, 0.0]
         there = np.round((np.array(at) + move + np.sign(move) * step / 2) / step) * step
         if wood.covers(translate(area, *(there - at))):
             return float(there[0]), float(there[1])
@@ -83,7 +83,7 @@ def _size(art: Artwork, scale: float, layers: tuple[str, ...], *, mirrored: bool
 
 def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, slot: float) -> Iterator[Placement]:
     """Where each copy of a drawing goes; `slot` is the width of the fret slots."""
-    turn, margin = place.rotate, _MARGIN if place.margin is None else place.margin
+    turn, margin = place.rotate, MARGIN if place.margin is None else place.margin
     if isinstance(board, Fingerboard):
         lines = FretLines(bass=board.crossings[:, 0], treble=board.crossings[:, 1], slot=slot)
         turn += edge_angle(lines, edge=place.along) if place.along else 0.0

@@ -14,7 +14,7 @@ from shapely import Polygon
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import JobError, Mistakes, PathgenError, all_of
+from pathgen.base.errors import JobError, Mistakes, PathgenError, all_of, asked_by
 from pathgen.base.units import (
     SUMS,
     falls_short,
@@ -32,7 +32,7 @@ from pathgen.job.cutters import check_cutters
 from pathgen.job.drawings import drawing_name
 from pathgen.job.filling import check_filling
 from pathgen.job.flat import check_flat
-from pathgen.job.form import parts_of
+from pathgen.job.form import check_tables, parts_of
 from pathgen.job.job import Job
 from pathgen.job.larger_blank import larger_blank
 from pathgen.job.outlines import drawing_path
@@ -46,6 +46,7 @@ from pathgen.parts.fingerboard.neck import neck_of
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.parts.flat.part import FlatPart
+from pathgen.strategies.drilling import check_holes
 from pathgen.strategies.slotting import bevel_tip
 from pathgen.work.features import LEAST_TAB, Slots
 from pathgen.work.part import Part
@@ -113,6 +114,8 @@ def _fittings(job: Job, board: Fingerboard) -> None:
 
 
 def _needed_tables(job: Job) -> None:
+    if job.form:
+        check_tables(job)
     if not (job.surface or job.inlays or job.slots or job.outline or job.nut or job.holes or job.bores):
         raise JobError(job.path.name, "nothing to cut", remedy="add [surface], [[inlay]], [slots] or [outline]")
     if job.resurface and job.plate and not job.plate.face:
@@ -121,7 +124,9 @@ def _needed_tables(job: Job) -> None:
                        remedy='leave face out and add [surface], or write fill = "none" and level it by hand')
     if job.resurface and not job.surface:
         drawn = any(inlay.fill != "none" and inlay.artwork for inlay in job.inlays)
-        without = ['write fill = "none" in the inlays'] * drawn + ["leave [dots] out"] * bool(job.dots)
+        ready = not job.board or written_alike(job.stock.thickness, job.body.thickness)  # else its top must be cut
+        without = ['write fill = "none" in the inlays'] * (drawn and ready) + \
+            ["leave [dots] out"] * bool(job.dots and ready)
         raise JobError("[surface]", "is missing, and fills are cut level by its passes",
                        remedy=f"add [surface], or {' and '.join(without)}" if without else "add [surface]")
     if job.resurface and not any(inlay.fill != "none" for inlay in job.inlays):
@@ -232,7 +237,8 @@ def _pieces(job: Job) -> None:
             raise JobError(
                 f"inlay {i} piece thickness", f"{thickness:g} mm in a pocket {inlay.depth:g} mm deep",
                 allowed=f"above {inlay.depth:g} mm, to {highest:g} mm: depth and overfill",
-                remedy="a thinner piece ends below the surface, the second cut does not reckon with a thicker one",
+                remedy=f"make thickness {inlay.depth + inlay.overfill / 2:g} mm: a thinner piece ends below the "
+                "surface, and on a curve, where the floor falls, one nearer to the most stands too high",
             )
 
 
@@ -276,10 +282,25 @@ def _goes_in(job: Job, cut: Slots, table: str, name: str) -> Cutter:
 
 
 def _nut(job: Job, board: Fingerboard) -> None:
-    cut = nut_of(job, board)
-    if cut is not None and job.nut is not None:
-        _goes_in(job, cut, "nut", job.nut.cutter)
-        _enough_left(job, board, cut, "[nut] depth")
+    if job.nut is None:
+        return
+    mistakes, cut = Mistakes(), None
+    with mistakes.caught():
+        cut = nut_of(job, board)
+    if cut is None:  # what else is wrong with it is seen on a board that is long enough
+        with suppress(PathgenError):
+            longer = board.behind_nut + (job.nut.behind or 0.0) + (job.nut.width or 0.0) + _LONGER
+            cut = nut_of(job, replace(board, behind_nut=longer))
+    if cut is not None:
+        with mistakes.caught():
+            _goes_in(job, cut, "nut", job.nut.cutter)
+        with mistakes.caught():
+            _enough_left(job, board, cut, "[nut] depth")
+    mistakes.refuse()
+
+
+_LONGER = 1.0
+"""How much further than the nut a board is taken to run on, mm, where it ends too near."""
 
 
 def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str, *, most: float = math.inf) -> None:
@@ -304,9 +325,11 @@ def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str, *, most: 
 
 def _holes(job: Job, board: Part) -> None:
     holes = holes_of(job)
-    if holes is None:
+    if holes is None or job.holes is None:
         return
     radius, mistakes = holes.diameter / 2, Mistakes()
+    with mistakes.caught(), asked_by("[holes]"):
+        check_holes(holes, job.cutter(job.holes.cutter, "[holes] cutter"), job.stock.thickness - holes.bottom)
     discs = overlay.buffer(shapely.points(holes.at), radius)
     inside, blank = shapely.distance(discs, board.finished) <= 0, shapely.covers(shapely.box(*job.stock.bounds), discs)
     before, after = (board.finished.bounds[k] + way for k, way in ((0, -radius), (2, radius)))

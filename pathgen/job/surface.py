@@ -69,7 +69,8 @@ def _few_layers(job: Job, part: Fingerboard | FlatPart, finish: Cutter) -> None:
     for where, what, high, stepdown in over:
         layers = MOST_LAYERS * least_stepdown(high) / stepdown
         if falls_short(MOST_LAYERS, layers):
-            raise JobError(where, f"{stepdown:g} mm: {layers:.0f} layers through {what}, {high:.3g} mm",
+            raise JobError(where, f"{stepdown:g} mm: {layers:.0f} layers of "
+                           f"{high / layers:.2g} mm, as ridges count in it, through {what}, {high:.3g} mm",
                            allowed=f"{MOST_LAYERS} layers or fewer",
                            remedy=f"make it {rounded_up(least_stepdown(high)):.2f} mm or more")
 

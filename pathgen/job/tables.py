@@ -47,7 +47,7 @@ from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 SCALE = size(100.0, 2000.0)
 RADIUS = size(25.0, 100_000.0)
 HIGHEST_RATIO = 64
-USUAL_SCALLOP = 0.01
+USUAL_SCALLOP, USUAL_RIDGES = 0.01, (0.005, 0.02)
 LEAST_DEPTH, LEAST_POCKET = 0.1, 0.05
 """Of slots, holes and channels, and of inlays, mm."""
 MOST_STRINGS = 24
@@ -360,7 +360,7 @@ class SurfaceTable:
     finish: str = key(text(60), "the cutter that finishes: a ball end; on a flat board a flat end too")
     rough: str | None = key(text(60), "the cutter that roughs: a flat end, or a ball end", None,
                             shown="no roughing; required where a flat end finishes")
-    scallop: float | None = key(size(*RIDGES), "ridge height allowed", None,
+    scallop: float | None = key(size(*RIDGES, usual=USUAL_RIDGES), "ridge height allowed", None,
                                 shown=f"{USUAL_SCALLOP:g} mm, or as stepover gives; none with a flat end")
     stepover: float | None = key(size(0.01, 20.0), "distance between passes, instead of scallop, with ridges as that "
                                  "may be", None, shown="as scallop gives; with a flat end as its own stepover gives")
@@ -546,8 +546,8 @@ class ResurfaceTable:
         size(0.0, 2.0),
         "below the first surface: pockets end as much less deep; 0 repeats the first finishing moves exactly", 0.0,
     )
-    stepdown: float = key(size(0.02, 10.0), "depth of each pass through what stands proud, 40 of them at most", 0.5,
-                          inch=0.02)
+    stepdown: float = key(size(0.02, 10.0), "the most that a pass through what stands proud takes, ridges of "
+                          "the one above counted in: each goes 0.8 of it deeper, 40 at most", 0.5, inch=0.02)
     area: str = key(choice("board", "inlay"), "cut the whole board again, or only over each inlay", "board")
     blend: float = key(size(0.5, 100.0), 'how far round a drawing area = "inlay" cuts, beside all inside its dam', 5.0,
                        inch=0.2)

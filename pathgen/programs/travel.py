@@ -74,10 +74,13 @@ def check_travel(parts: Sequence[tuple[Clamping, Sequence[Reach], Mapping[int, Z
     alone = [np.ptp(span_of([*own, zero]), axis=0) for _, own, _ in parts]
     nearer = "write [[part]] at so that the parts lie nearer to each other, or " if clamping.shared and all(
         one[k] <= travel[k] for one in alone for k in short) else ""
+    slips = [f"{format_length(10 * travel[k], units)} in {'XYZ'[k]}" for k in short
+             if 2 * travel[k] < spans[k] <= 10 * travel[k]]
+    meant = f"measure travel (is {' and '.join(slips)} meant?), or " if slips else ""
     raise JobError(
         "[machine] travel", f"all that is cut, set and tried spans {'; and '.join(words)}{lifted}",
         allowed="travel " + " and ".join(f"{over[k][1]} in {'XYZ'[k]}" for k in short),
-        remedy=f"{_shorter(clamping, spans, runs, short)}{nearer}{lower}take a larger machine",
+        remedy=f"{_shorter(clamping, spans, runs, short)}{nearer}{lower}{meant}take a larger machine",
     )
 
 
@@ -105,10 +108,13 @@ def _lifted(clamping: Clamping, over: float) -> tuple[str, str]:
     """What has the cutter lifted so much more than the machine can, and what helps: a lower clamp, less clearance."""
     boxes, units = sorted(enumerate(clamping.setup.keep_out, 1), key=lambda one: -one[1].height), clamping.units
     others = [clamping.stock.thickness, *(box.height for _, box in boxes[1:])]
-    if boxes and (box := boxes[0][1]).height - max(others) >= over:
-        return (f", lifted over keep_out {boxes[0][0]}, {format_length(box.height, units)} high",
-                f"measure that clamp's height from the bed (is {format_length(box.height / 10, units)} meant?), use a "
-                "lower one, or ")
     least = max([LEAST_CLEARANCE, clamping.setup.feeler, *(inlay.overfill for inlay in clamping.inlays)])
     most = rounded_down(clamping.machine.clearance - over)
-    return "", f"make clearance {most:g} mm or less, or " if most > least else ""
+    clear = f"make clearance {most:g} mm or less, or " if most > least else ""
+    if boxes and (box := boxes[0][1]).height - max(others) >= over:
+        lower = format_length(rounded_down(box.height - over), units)
+        tenth = box.height / 10
+        slip = f" (is {format_length(tenth, units)} meant?)" if tenth >= clamping.stock.thickness else ""
+        return (f", lifted over keep_out {boxes[0][0]}, {format_length(box.height, units)} high",
+                f"{clear}measure that clamp's height from the bed{slip}, or use one {lower} high or lower, or ")
+    return "", clear

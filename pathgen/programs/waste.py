@@ -42,13 +42,14 @@ SAFE = 0.1
 """Taken more than roughing passes sweep, mm: a disc is drawn as a polygon a little inside it."""
 
 
-def left_standing(around: Around, *, reach: float) -> BaseGeometry:
-    """Where a tool `reach` mm round its axis may come down on the raw top of the blank, clear of all that is cut.
+def left_standing(around: Around, *, reach: float, blank: BaseGeometry | None = None) -> BaseGeometry:
+    """Where a tool `reach` mm round its axis may come down on the raw top of the blank, clear of all that is cut; of a
+    blank of another size where `blank` is given.
 
     A safe side is taken of what each program opens. Clamps are kept clear of too.
     """
     clamping = around.clamping
-    free = overlay.buffer(shapely.box(*clamping.stock.bounds), -reach, join_style="mitre")
+    free = overlay.buffer(blank or shapely.box(*clamping.stock.bounds), -reach, join_style="mitre")
     free = overlay.difference(free, overlay.buffer(_cleared(around), reach, join_style="mitre"))
     for thing in clamping.setup.keep_out:
         free = overlay.difference(free, overlay.buffer(thing.shape, reach))
@@ -197,6 +198,13 @@ def _swept(around: Around, step: Step) -> BaseGeometry:
     runs = np.split(path.points[:, :2], np.flatnonzero(path.kinds == Move.RAPID))
     lines = [shapely.linestrings(run[1:]) for run in runs if len(run) > 2]
     return overlay.union_all(overlay.buffer(lines, step.cutter.radius + SAFE))
+
+
+def nearest_inside(place: Floats, free: BaseGeometry) -> Floats:
+    """The place in `free` nearest to one outside it, a little inside its edge, on half millimetres where that may be.
+    """
+    inside: Floats = _rounded_inside(_nearest(place, [free], 0.0)[None], free)[0]
+    return inside
 
 
 def _rounded_inside(places: Floats, free: BaseGeometry, inset: float = 0.5) -> Floats:

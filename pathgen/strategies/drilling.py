@@ -27,7 +27,7 @@ def drilling(
     Raises CutterError for a cutter that is not flat, wider than the holes, so thin that a core would be left, or
     with too short a flute.
     """
-    _check(holes, cutter, top - holes.bottom)
+    check_holes(holes, cutter, top - holes.bottom)
     if holes.drilled_by(cutter):
         one, kind = _pecks(cutter, top, holes.bottom, rapids.air_z), Move.CUT
     else:
@@ -36,7 +36,8 @@ def drilling(
     return Toolpath(path.points, np.where(path.kinds == Move.CUT, kind, path.kinds)).quick_in_own_holes()
 
 
-def _check(holes: Holes, cutter: Cutter, depth: float) -> None:
+def check_holes(holes: Holes, cutter: Cutter, depth: float) -> None:
+    """Raise CutterError for a cutter that cannot cut holes so wide and so deep."""
     where = f"cutter {cutter.name!r}"
     if cutter.shape != "flat-end":
         raise CutterError(where, f"a {cutter.shape} cutter leaves no flat hole", allowed="flat-end")

@@ -13,7 +13,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Rapids, Toolpath
-from pathgen.base.units import falls_short, rounded_up, told_apart
+from pathgen.base.units import falls_short, rounded_down, rounded_up, told_apart
 from pathgen.strategies.easing import Standing, eased, may_overload
 from pathgen.strategies.entering import PECKS, pecked_down, pecks, ramped_in, ramps_down
 from pathgen.work.features import Slots, longer
@@ -129,10 +129,12 @@ def bevelling(
         raise CutterError(where, f"opens {cutter.diameter:g} mm and the bevelled slot is {2 * half:g} mm wide",
                           allowed=f"{2 * half:g} mm or more", remedy="take a larger v cutter or a smaller bevel")
     if (tip := bevel_tip(slots, cutter)) > slots.depth:
+        most = rounded_down(slots.depth / cutter.wall_slope - slots.width / 2)
         raise CutterError(
             where, f"its tip would be {tip:.2f} mm deep, below the slot's bottom",
-            allowed=f"{slots.depth:g} mm or less",
-            remedy="take a blunter v cutter, or make the bevel smaller or the slots deeper",
+            allowed=f"a tip {slots.depth:g} mm deep or less, as the slots are",
+            remedy=(f"make bevel {most:.2f} mm or less, " if most > 0 else "") + "take a blunter v cutter, or make the "
+            "slots deeper",
         )
     runs: list[Floats] = []
     for line, through in zip(slots.lines, slots.through, strict=True):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -41,7 +42,9 @@ def neighbour_findings(clamping: Clamping, tolerances: Tolerances) -> Iterator[F
                 "sliver", slots, inlay, np.array([i]),
                 f"leaves {gap[i]:.2f} mm of wood beside {slots.called(near)}",
                 f"{tolerances.sliver:g} mm, or none",
-                "move the drawing, make its margin larger (place between), or let it cross the slot",
+                "move the drawing, make its margin larger (place between), or let it cross the slot"
+                if inlay.dots is None else "make the dots' diameter "
+                f"{math.floor(100 * (inlay.dots - 2 * (tolerances.sliver - gap[i]))) / 100:.2f} mm or less",
             )
 
 

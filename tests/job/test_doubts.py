@@ -184,7 +184,7 @@ LONG = 300.0 * (1 - 2 ** (-5 / 12)) + 10.0
 
 @pytest.mark.parametrize(("before", "past", "more", "words", "remedy"), [
     (5.0, 5.0, "", None, None), (4.9, 5.12, "", "4.9 mm before the nut: ", "margin_nut 5 mm"),
-    (20.0, 0.0, "", "0 mm past the end: ", "margin_nut from 5 mm to 15 mm, or length 110.3 mm or more (with"),
+    (20.0, 0.0, "", "0 mm past the end: ", "length 110.3 mm or more, or margin_nut from 5 mm to 15 mm (with"),
     (0.0, 0.0, "", "0 mm before the nut and 0 mm past the end: ", "length 95.3 mm or more with a margin_nut of 5 mm"),
     (0.0, 0.0, "skin = 0.3", "0 mm before the nut and 0 mm past the end: ", "outline's cutter and skin)"),
     (0.0, 0.0, "tabs = 0", None, None), (0.0, 0.0, None, None, None),

@@ -126,7 +126,7 @@ HOLE = '\n[[hole]]\ncutter = "flat 3"\nat = [150.0, {}]\ndiameter = 8.0\n'
     ("[stock]", '[surface]\nfinish = "ball"\n[stock]', r"\[surface\]: the job is of a \[form\]"),
     ("[stock]", '[[inlay]]\nartwork = "line.svg"\ndepth = 1.0\ncutters = ["flat 3"]\nfill = "none"\n'
      'place = { at = [9.0, 0.0] }\n[stock]', r"\[\[inlay\]\]: the job is of a \[form\]"),
-    ("[stock]", "[frets]\n[stock]", r"\[frets\]: the job is of a \[form\], which has no frets"),
+    ("[stock]", "[frets]\n[stock]", r"\[frets\]: the job is of a \[form\], which is cut from sheet"),
     ('[outline]\ncutter = "flat 3"\n', HOLE.format(-60.0), r"\[outline\]: is missing: it says which cutter cuts the"),
     ("[form]", '[plate]\nthickness = 3.0\n[form]', r"\[plate\] and \[form\] are both given"),
     ("width = 260.0", "width = 130.0", r"the form does not lie within the blank: .* on the lower side"),

@@ -374,7 +374,7 @@ def test_a_bevel_and_its_cutter_go_together(tmp_path, extra):
     (204.0, 70.0, 3.0, "length 205 mm or more with a margin_nut of 5 mm"),
     (204.0, 70.0, 8.0, "length 208 mm or more with a margin_nut of 8 mm"),
     (210.08, 70.0, 3.0, "margin_nut from 5 mm to 10 mm"),
-    (210.08, 70.0, 10.5, "margin_nut from 5 mm to 10 mm, or length 210.5 mm or more"),
+    (210.08, 70.0, 10.5, "length 210.5 mm or more, or margin_nut from 5 mm to 10 mm"),
     (230.0, 63.9, 8.0, "width 64 mm or more"), (230.0, 64.0, 8.0, ""),
     (204.0, 60.0, 3.0, "width 64 mm or more, and length 205 mm or more with a margin_nut of 5 mm"),
 ])
@@ -390,7 +390,7 @@ def test_how_much_larger_a_blank_must_be(length, width, margin, words):
     (230.0, 60.0, 10.0, "width 74 mm or more (with 5 mm on each side"),
     (204.0, 80.0, 8.0, "length 215 mm or more with a margin_nut of 10 mm (with 5 mm at each end"),
     (212.0, 80.0, 3.0, "length 215 mm or more with a margin_nut of 10 mm (with 5 mm at each end"),
-    (230.08, 80.0, 31.0, "margin_nut from 10 mm to 25 mm, or length 236 mm or more (with 5 mm at each end"),
+    (230.08, 80.0, 31.0, "length 236 mm or more, or margin_nut from 10 mm to 25 mm (with 5 mm at each end"),
     (217.0, 60.0, 10.0, "width 74 mm or more (with 5 mm on each side"),
     (215.08, 80.0, 3.0, "margin_nut 10 mm (with 5 mm at each end"),
 ])
@@ -482,7 +482,7 @@ def test_ridges_that_could_not_be_asked_for_are_told_by_the_key_that_asks_for_th
 
 @pytest.mark.parametrize(("changes", "words"), [
     ({"overfill = 0.7": "overfill = 2.0", "[resin]": "[resurface]\nstepdown = 0.02\n[resin]"},
-     r"\[resurface\] stepdown: 0.02 mm: 125 layers through a fill"),
+     r"\[resurface\] stepdown: 0.02 mm: 125 layers of 0.016 mm, as ridges count in it, through a fill"),
     ({"stepdown = 3.0": "stepdown = 0.02"}, r'\[\[cutter\]\] "ball" stepdown: 0.02 mm: .* layers .*what stands over'),
 ])
 def test_layers_of_the_whole_surface_are_no_more_than_can_be_simulated(tmp_path, changes, words):

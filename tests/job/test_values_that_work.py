@@ -34,7 +34,7 @@ SPOILT = [
     ("boards/truss-rod", "[channel]", "depth", "30", r"([\d.]+) mm or less"),
     ("boards/truss-rod", "[channel]", "depth", "8", r"make depth ([\d.]+) mm or less"),
     ("boards/inches", "[slots]", "depth", "0.2", r"([\d.]+) mm or less"),
-    ("fern-and-moth", "[stock]", "length", "465", r"make .* or length ([\d.]+) mm or more"),
+    ("fern-and-moth", "[stock]", "length", "465", r"make .*length ([\d.]+) mm or more, or margin_nut"),
     ("fern-and-moth", "[[inlay]]", "depth", "4.2", r"depth ([\d.]+) mm or less"),
     ("boards/zero-fret-arched", "[slots]", "depth", "8", r"([\d.]+) mm or less"),
     ("boards/zero-fret-arched", "[slots]", "depth", "2.5", r"([\d.]+) mm or less"),

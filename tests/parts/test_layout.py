@@ -305,10 +305,10 @@ def test_how_far_short_slots_may_stop_is_what_may_be_written(across):
     part = board(partial_frets=[PartialFret(fret=3, across=across)])
     with pytest.raises(JobError, match="leaves no slot") as told:
         slots(part, width=0.6, depth=2.0, short=40.0)
-    most = float(re.search(r"less than (\S+) mm", str(told.value))[1])
-    slots(part, width=0.6, depth=2.0, short=most - 0.01)
+    most = float(re.search(r"allowed: (\S+) mm or less", str(told.value))[1])
+    slots(part, width=0.6, depth=2.0, short=most)
     with pytest.raises(JobError, match="leaves no slot"):
-        slots(part, width=0.6, depth=2.0, short=most + 0.01)
+        slots(part, width=0.6, depth=2.0, short=most + 0.011)
     with pytest.raises(JobError, match=r"partial_frets: fret 3 is 0\.30 mm long, and its slot 0\.6 mm wide"):
         slots(board(partial_frets=[PartialFret(fret=3, across=(0.0, 0.3))]), width=0.6, depth=2.0)
 

@@ -69,7 +69,7 @@ def test_courses_in_a_job_are_told_and_refused_where_they_cannot_be(tmp_path, ca
     for each, words in ((4, "6 strings, and 4 to each course"), (6, "two courses or more")):
         with pytest.raises(JobError, match=words):
             dotted_job(tmp_path, (plain, pairs.format(each, 1.8)))
-    with pytest.raises(JobError, match=r"would touch.*or the gap within courses smaller"):
+    with pytest.raises(JobError, match=r"would touch.*make gap 6.47 mm or less"):
         string_places(PAIRS, 30.0, "gaps", Course(strings=2, gap=7.0))
 
 

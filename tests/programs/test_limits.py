@@ -97,7 +97,7 @@ def test_a_clamp_is_sent_no_further_than_what_is_cut_beside_it(tmp_path):
 
 
 @pytest.mark.parametrize(("travel", "remedy"), [
-    ("[20.0, 20.0, 80.0]", "take a larger machine"),
+    ("[20.0, 20.0, 80.0]", "measure travel (is 200 mm in X and 200 mm in Y meant?), or take a larger machine"),
     ("[80.0, 200.0, 80.0]", "turn the board with [setup] along, or take a larger machine"),
     ("[200.0, 200.0, 10.0]", "make clearance 2 mm or less, or take a larger machine"),
     ("[200.0, 200.0, 10.0]\n[setup]\nfeeler = 2.0", "take a larger machine"),

@@ -58,6 +58,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from outline.thin_floors(job, clamping)
     yield from outline.loose(job, clamping)
     yield from inlays.v_before_others(job)
+    yield from inlays.wide_gaps(job)
     yield from inlays.sloping_for_pieces(job)
     yield from inlays.sloping_walls(job, clamping)
     yield from inlays.flutes(clamping)

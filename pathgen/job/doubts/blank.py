@@ -68,6 +68,10 @@ def no_roughing(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         )
 
 
+AT_BOTTOM = 0.1
+"""So near to its depth a mark was measured at its bottom, mm."""
+
+
 def drilled(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Marks measured much higher or lower than the blank is thick by the job."""
     marks, thickness = clamping.feature(WitnessMarks), clamping.stock.thickness
@@ -80,13 +84,16 @@ def drilled(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             too = f", and mark{'s' if more[1:] else ''} {joined(more)} {'are' if more[1:] else 'is'} {way} it too" \
                 if more else ""
             top = as_written(round(float(marks.tops[worst]), 4), job.units)
+            bottom = "that is how deep the mark is drilled: take Z on the top beside it, not at its bottom; else " \
+                if abs(over[worst] - marks.depth) < AT_BOTTOM else ""
             yield Doubt(
                 where=clamping.drilled_key,
                 problem=f"mark {worst + 1} is {format_length(float(over[worst]), job.units, decimals=2)} {way} [stock] "
                         f"thickness, {format_length(thickness, job.units)}{too}",
                 allowed=f"up to {format_length(most, job.units)} {way} it (common practice)",
                 remedy=f"write {top} there, or measure again" if way == "above" else
-                       "measure again, Z 0 set anew first; if it is so, the blank is thinner there than the job says",
+                       f"{bottom}measure again, Z 0 set anew first; if it is so, the blank is thinner there than the "
+                       "job says",
             )
 
 

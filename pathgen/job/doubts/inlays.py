@@ -21,6 +21,7 @@ from pathgen.work.clamping import Clamping
 _THINNEST = 100.0  # parts of resin to one of catalyst: polyester takes 1 to 2 % (common practice)
 _FILLED = 0.99  # share of area
 _SCALED = 20.0  # times its drawn size: further is likelier a unit left out (no source)
+USUAL_GAP, _WIDE_GAP = 0.05, 0.3  # mm
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
 
@@ -108,6 +109,20 @@ def v_before_others(job: Job) -> Iterator[Doubt]:
                 problem=f'"{vees[0]}", a v cutter, stands before "{others[-1]}": its walls slope, and only one that '
                         "comes last rises into corners",
                 allowed="a v last, for the corners that the others leave", remedy=f"write cutters = [{better}]",
+            )
+
+
+def wide_gaps(job: Job) -> Iterator[Doubt]:
+    """So much room round a piece that it lies loose in a pocket of glue."""
+    for number, inlay in enumerate(job.inlays, 1):
+        if inlay.piece is not None and inlay.piece.gap > _WIDE_GAP:
+            yield Doubt(
+                where=f"{inlay.written(number)} piece gap",
+                problem=f"{format_length(inlay.piece.gap, job.units)} all round: so much of the pocket is glue, and "
+                        "details narrower than twice that are left out of the piece",
+                allowed=f"up to {format_length(_WIDE_GAP, job.units)}, usually "
+                        f"{format_length(USUAL_GAP, job.units)} (common practice)",
+                remedy=f"leave gap out for {format_length(USUAL_GAP, job.units)}",
             )
 
 

@@ -10,7 +10,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
-from pathgen.base.units import rounded_down, rounded_up
+from pathgen.base.units import SUMS, rounded_down, rounded_up
 from pathgen.parts.fingerboard.ends import board_outline, chord_across, end_points
 from pathgen.parts.fingerboard.layout import (
     Edges,
@@ -256,7 +256,7 @@ def _too_short_refused(frets: Frets, lines: Floats, width: float, short: float) 
     if np.any(forward <= width * spans):
         most = float(np.min((spans - width)[at_edges > 0] / at_edges[at_edges > 0]))  # a partial fret's own ends stay
         raise JobError("[slots] ends", f"{short:g} mm short of each edge leaves no slot",
-                       allowed=f"less than {most:.2f} mm", remedy="make it shorter")
+                       allowed=f"{rounded_down(most - SUMS):.2f} mm or less", remedy="make it shorter")
 
 
 def _spans(ends: Floats) -> Floats:

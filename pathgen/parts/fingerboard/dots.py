@@ -30,6 +30,9 @@ BESIDE = 1.5
 QUADRANT = 64
 """Straight pieces for a quarter of a dot: 0.3 um inside a circle of 8 mm."""
 
+_BESIDE_SLOT, _HAIR = 0.8, 0.01
+"""Wood that stands between a dot and a slot, and what is lost in straight pieces: mm (common practice, no source)."""
+
 _CLEAR = THIN + 0.01
 """Wood between dots, and to the edge, that stands, whatever circles lose in straight pieces: mm."""
 
@@ -67,11 +70,13 @@ def dot_places(board: Fingerboard, dots: Dots) -> tuple[tuple[int, Floats], ...]
     return tuple((fret, _at(layout, on_line, dots, fret)) for fret in wanted)
 
 
-def dot_area(board: Fingerboard, dots: Dots, *, gap: float = 0.0, fret_width: float) -> shapely.MultiPolygon:
+def dot_area(
+    board: Fingerboard, dots: Dots, *, gap: float = 0.0, fret_width: float, slot_width: float = 0.0
+) -> shapely.MultiPolygon:
     """The pockets of all dots, `gap` larger all round.
 
     Raises JobError for a dot that reaches under a fret, whose crown or slot is `fret_width` wide, off the board, or
-    into another dot.
+    into another dot; the diameter that it names leaves wood beside the slot too.
     """
     radius = dots.diameter / 2 + gap
     lines = shapely.linestrings(board.frets.ends)
@@ -81,9 +86,11 @@ def dot_area(board: Fingerboard, dots: Dots, *, gap: float = 0.0, fret_width: fl
     if placed and min(rooms) < radius:
         fret, room = placed[int(np.argmin(rooms))][0], min(rooms)
         beside = in_line if [one for one, _ in placed].count(fret) > 1 else ""
+        beside_slot = max(fret_width, slot_width + 2 * _BESIDE_SLOT if slot_width else 0.0)
+        most = rounded_down(max(2 * (room - gap) + fret_width - beside_slot - _HAIR, 0.0))
         raise JobError("[dots] diameter", f"the dot of fret {fret} reaches under a fret: {2 * radius:.2f} mm wide, "
                        f"and the wood between the frets leaves {2 * room:.2f} mm",
-                       allowed=f"{rounded_down(max(2 * (room - gap), 0.0)):.2f} mm or less",
+                       allowed=f"{most:.2f} mm or less, for wood that stands beside the slots",
                        remedy=f"take smaller dots, or leave that fret out{beside}")
     _refuse_off_board(board, dots, radius, placed)
     tree = np.array([p for _, p in placed])

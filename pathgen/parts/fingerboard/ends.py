@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import replace
+from typing import NoReturn
 
 import numpy as np
 import shapely
@@ -35,16 +38,48 @@ def board_outline(
     `inner` is the radius that the outline's cutter leaves in corners that point inward. Raises JobError for an
     arch higher than half its width, or a step or corner that does not fit.
     """
-    there = end_points(edges, end_line, end, bass_side)
-    back = _end_points(edges, nut_line, nut, -1.0, bass_side, "[board] nut_end")
-    plain = shapely.orient_polygons(Polygon(np.concatenate([there, back[::-1]])))
-    if not plain.is_valid:
-        raise JobError("[board] end", "the outline crosses itself", remedy="make arches and steps smaller")
+    def around(nut: End, end: End) -> tuple[Floats, Floats, Polygon]:
+        there = end_points(edges, end_line, end, bass_side)
+        back = _end_points(edges, nut_line, nut, -1.0, bass_side, "[board] nut_end")
+        return there, back, shapely.orient_polygons(Polygon(np.concatenate([there, back[::-1]])))
+
+    try:
+        there, back, plain = around(nut, end)
+    except JobError:
+        if max(-nut.rise, -end.rise) <= 0:
+            raise
+        plain = None  # a hollow that is too deep crosses the edges sooner
+    if plain is None or not plain.is_valid:
+        _refuse_crossing(lambda nut, end: around(nut, end)[2], nut, end)
     if inner > 0 and (nut.rise < 0 or end.rise < 0 or nut.steps or end.steps):
         # Mitred first, so that only the corners that point inward come back rounded.
         plain = overlay.buffer(overlay.buffer(plain, inner, join_style="mitre"), -inner, quad_segs=_quad_segs(inner))
     ends = {"nut_end": shapely.LineString(back), "end": shapely.LineString(there)}
     return shapely.orient_polygons(_rounded(plain, ends, {"nut_end": nut.corner_radius, "end": end.corner_radius}))
+
+
+def _refuse_crossing(around: Callable[[End, End], Polygon], nut: End, end: End) -> NoReturn:
+    """Raises JobError for ends with which the outline crosses itself, with hollows that it bears, by trying."""
+
+    def bears(share: float) -> bool:
+        with suppress(JobError):
+            hollow = (replace(one, rise=share * one.rise) if one.rise < 0 else one for one in (nut, end))
+            return bool(around(*hollow).is_valid)
+        return False
+
+    ends = {"nut_end": nut, "end": end}
+    where = min(ends, key=lambda name: ends[name].rise)
+    if ends[where].rise >= 0 or not bears(0.0):
+        raise JobError("[board] end", "the outline crosses itself", remedy="make arches and steps smaller")
+    low, high = 0.0, 1.0
+    while (high - low) * -ends[where].rise > _TRIED:
+        middle = (low + high) / 2
+        low, high = (middle, high) if bears(middle) else (low, middle)
+    most = {name: f"-{rounded_down(-low * one.rise):g} mm" for name, one in ends.items() if one.rise < 0}
+    raise JobError(
+        f"[board] {where} rise", f"{ends[where].rise:g} mm is so deep a hollow that the outline crosses itself",
+        allowed=" and ".join(f"{name} rise from {least}" for name, least in most.items()) + " up",
+        remedy=f"make the hollow{'s' * (len(most) > 1)} shallower")
 
 
 def end_points(edges: Edges, line: Floats, end: End, bass_side: int) -> Floats:

@@ -16,7 +16,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.units import rounded_down
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.layout import centre_crossings, nutward
-from pathgen.parts.fingerboard.stringing import Strings, on_outer_strings, string_places
+from pathgen.parts.fingerboard.stringing import Strings, edge_to_string, on_outer_strings, string_places
 
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
@@ -105,7 +105,8 @@ def _curve(board: Fingerboard, line: Floats, strings: Strings | None, past: floa
                             for side in (board.bass_side, -board.bass_side)])
     count = len(strings.gauges) if strings else board.fittings.strings
     places = string_places(strings.gauges if strings else np.zeros(count), float(np.linalg.norm(outer[1] - outer[0])),
-                           strings.spacing if strings else "centres", strings.course if strings else None)
+                           strings.spacing if strings else "centres", strings.course if strings else None,
+                           inset=edge_to_string(board.layout))
     crossed = float((outer[0] - middle) @ unit) + places
     return CrossLine(curve=np.column_stack([at, over_crest(at)]), radius=_radius_under(board, line),
                      strings=np.column_stack([crossed, over_crest(crossed)]))

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -82,15 +84,44 @@ def checked_strings(strings: Strings, count: int) -> None:
                            allowed=f"{gauge:g} mm or less", remedy="correct it")
 
 
-def string_places(gauges: ArrayLike, spread: float, spacing: str, course: Course | None = None) -> Floats:
+def string_places(
+    gauges: ArrayLike, spread: float, spacing: str, course: Course | None = None, *, inset: float = 0.0
+) -> Floats:
     """Centres of the strings across, (n,) mm, from the outer bass string at 0 to the outer treble one at `spread`.
 
     Equal distances between centres, or equal clear gaps between neighbours; with a `course` between the middles of
-    courses, or between courses. Raises JobError where strings would touch.
+    courses, or between courses. Raises JobError where strings would touch, with what to make of the distance between
+    the edges and the outer strings, now `inset`, by trying.
     """
+    steps, half = _steps(gauges, spread, spacing, course)
+    if np.any(steps <= half):
+        d, worst = np.asarray(gauges, float), int(np.argmin(steps - half))
+
+        def room(edge: float, gap: float | None = None) -> bool:
+            new = course if course is None or gap is None else replace(course, gap=gap)
+            there, least = _steps(gauges, spread + 2 * (inset - edge), spacing, new)
+            return bool(np.all(there > least))
+
+        edge, gap = _most(room, inset), _most(partial(room, inset), course.gap) if course else 0.0
+        ways = [f"make {key} {most:.2f} mm or less" for key, most in (("edge_to_string", edge), ("gap", gap)) if most]
+        raise JobError("[strings] gauges", f"strings {worst + 1} and {worst + 2} would touch: {steps[worst]:.2f} mm "
+                       f"between centres of {d[worst]:g} and {d[worst + 1]:g} mm",
+                       allowed=f"more than {half[worst]:.2f} mm between centres",
+                       remedy=", or ".join([*ways, "make the board wider there"]))
+    return np.concatenate([[0.0], np.cumsum(steps)])
+
+
+def _most(does: Callable[[float], bool], most: float) -> float:
+    """The largest in whole hundredths, from 0 up to `most`, that does; 0 where none does."""
+    tried = np.arange(1, math.ceil(100 * most)) / 100
+    return max((one for one in tried.tolist() if does(one)), default=0.0)
+
+
+def _steps(gauges: ArrayLike, spread: float, spacing: str, course: Course | None) -> tuple[Floats, Floats]:
+    """(n - 1,) from the middle of each string to that of the next, and where they would touch."""
     d = np.asarray(gauges, dtype=float)
     if len(d) == 1:
-        return np.zeros(1)
+        return np.zeros(0), np.zeros(0)
     each, gap = (course.strings, course.gap) if course else (1, 0.0)
     half, apart = (d[1:] + d[:-1]) / 2, np.arange(1, len(d)) % each == 0
     steps = half + gap
@@ -99,13 +130,7 @@ def string_places(gauges: ArrayLike, spread: float, spacing: str, course: Course
     else:
         wide = np.add.reduceat(np.append(np.where(apart, 0.0, steps), 0.0), np.arange(0, len(d), each))
         steps[apart] = (spread - (wide[0] + wide[-1]) / 2) / (len(wide) - 1) - (wide[1:] + wide[:-1]) / 2
-    if np.any(steps <= half):
-        worst = int(np.argmin(steps - half))
-        raise JobError("[strings] gauges", f"strings {worst + 1} and {worst + 2} would touch: {steps[worst]:.2f} mm "
-                       f"between centres of {d[worst]:g} and {d[worst + 1]:g} mm",
-                       allowed=f"more than {half[worst]:.2f} mm between centres",
-                       remedy="make the board wider there" + (", or the gap within courses smaller" if course else ""))
-    return np.concatenate([[0.0], np.cumsum(steps)])
+    return steps, half
 
 
 def tension(mass: ArrayLike, length: float, pitch: ArrayLike) -> Floats:
@@ -164,7 +189,8 @@ def stringing_data(layout: Layout, strings: Strings, *, crown: float | None) -> 
     gauges = np.array(strings.gauges)
     outer = on_outer_strings(layout)
     spreads = [float(np.linalg.norm(outer[k, 1] - outer[k, 0])) for k in (0, -1)]
-    at_nut, at_saddle = (string_places(gauges, spread, strings.spacing, strings.course) for spread in spreads)
+    at_nut, at_saddle = (string_places(gauges, spread, strings.spacing, strings.course, inset=edge_to_string(layout))
+                         for spread in spreads)
     inset = (_edge_width(layout) - spreads[0]) / 2
     bottom = None if crown is None else crown + strings.clear
     pitch = _compensation(layout, strings, at_nut / (spreads[0] or 1.0))
@@ -189,6 +215,12 @@ def on_outer_strings(layout: Layout) -> Floats:
     every = np.concatenate([layout.lines, layout.bridge[None]])
     sides = (layout.bass_side, -layout.bass_side)
     return np.stack([layout.strings.crossings(every, side) for side in sides], axis=1)
+
+
+def edge_to_string(layout: Layout) -> float:
+    """From each edge in to its outer string, square to the edge, mm."""
+    edges, strings = layout.edges, layout.strings
+    return float(edges.half_width(0.0) - strings.half_width(0.0)) / math.hypot(1.0, edges.slope)
 
 
 def _edge_width(layout: Layout) -> float:

@@ -304,9 +304,11 @@ def _nothing_fits(region: BaseGeometry, cutters: Sequence[Cutter], where: str) -
         "a smaller or a v cutter, as more than a tenth of it is thinner than any other")
     raise CutterError(
         where, "no cutter goes in anywhere: " + ", ".join(f"{c.name!r} ({c.diameter:g} mm)" for c in cutters),
-        allowed=f"a cutter {_wide_at_most(widest)}, to go in at all",
+        allowed=f"a cutter {_wide_at_most(widest)}, to go in at all" if widest >= FINEST else
+        "lines as wide as a cutter",
         remedy=f"add {finer}, or make the drawing larger" if widest >= FINEST else
-               "its lines are thinner than any cutter: draw them wider",
+               "placed so small its lines are thinner than any cutter: give it more room (a smaller margin, a larger "
+               "width), or draw them wider",
     )
 
 
