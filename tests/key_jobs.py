@@ -709,7 +709,7 @@ VALUES: dict[str, Rule] = {
     "[form] artwork": _form_art, "[form] artwork_layers": one(["line"]), "[form] place": never, "[form] gap": _gap,
     "[form] colours": one(["#225577"]), "[form] length": _page(0), "[form] width": _page(1),
     "[form] wall": length(3, 12), "[form] layers": whole(1, 4), "[[part]] job": never, "[[part]] at": never,
-    "[[part]] turn": never,
+    "[[part]] turn": never, "[[part]] drilled": never,
     "[stock] length": never, "[stock] width": never, "[stock] thickness": never,
     "[setup] zero": lambda job, own: job.chance.one(*(ZEROS if job.root == "board" else PLACES)),
     "keep_out along": _keep_out("along"), "keep_out across": _keep_out("across"), "keep_out x": _keep_out("x"),

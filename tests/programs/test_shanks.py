@@ -85,7 +85,7 @@ def test_the_shank_of_what_follows_roughing_is_told_before_it_is_cut(tmp_path):
     def built(flutes):
         job = tmp_path / "job.toml"
         job.write_text(rough.replace("diameter = 12.7", f"diameter = 12.7\nflute_length = {flutes}"))
-        return pathgen.build(pathgen.load_job(job), pictures=False)
+        return pathgen.build(pathgen.load_job(job), resolution=0.3, pictures=False)
 
     with pytest.raises(pathgen.JobError, match=r"in program 4, second-cut.* its shank would rub there") as refused:
         built(8.0)

@@ -284,7 +284,7 @@ def test_the_surface_is_cut_over_a_bay_as_wide_as_a_slot_across_it_runs_out():
 def test_down_a_hole_it_keeps_to_its_ramp_and_takes_no_more_than_it_should(diameter, ramp, stepdown, plunge):
     """It went down by the stepdown and the plunge feed alone: 11.8 degrees, with 2.4 times what a tooth should take."""
     cutter = Cutter(name="c", shape="flat-end", diameter=3.0, speed=12000, feed=1200.0, plunge=plunge, ramp=ramp,
-                    stepdown=stepdown, plunges=False)
+                    stepdown=stepdown, plunges=diameter < 3.45)
     holes = Holes(at=np.array([[10.0, 5.0]]), diameter=diameter, bottom=-0.5)
     path = drilling(holes, cutter=cutter, top=3.0, rapids=Rapids(15.0, 4.0))
     run = np.diff(path.points, axis=0)
