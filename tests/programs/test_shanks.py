@@ -25,6 +25,7 @@ def built_with(tmp_path, text, flutes, *, scallop=0.02, thin="flat-end"):
     return pathgen.build(pathgen.load_job(job))
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("scallop", "more"), [(0.02, SLOTS), (0.2, SLOTS), (0.02, NUT)])
 def test_a_shank_that_would_rub_is_told_before_it_is_cut(tmp_path, scallop, more):
     def built(flutes):

@@ -184,7 +184,7 @@ def test_good_programs_pass_and_measure_what_was_asked(built):
 
 
 # each on one of the boards in turn: of what is spoilt a little too low and a little too high, both see one
-@pytest.mark.in_every_run(33)
+@pytest.mark.in_every_run(18)
 @pytest.mark.parametrize(("way", "spoiling"), [*zip(itertools.cycle(sorted(WAYS)), sorted(SPOILINGS), strict=False)])
 def test_every_spoiling_is_refused(board, way, spoiling):
     built = board(way)
@@ -322,6 +322,7 @@ def test_findings_name_the_program_the_line_and_the_size(built):
     assert float(found.got.split()[0]) == pytest.approx(2.05, abs=2e-3)
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(
     ("operation", "by", "code"),
     [(SURFACE_FINISH, -0.003, "surface-too-low"), (RESURFACE, -0.001, "resurface-takes-wood"),

@@ -379,6 +379,7 @@ def test_refused_with_place_and_numbers(tmp_path, old, new, where, words):
     assert words in str(wrong.value)
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("along", "ends"), [([-5.0, 62.0], "round"), ([-5.0, 93.0], "square")])
 def test_a_channel_that_runs_out_through_an_end_is_open_there_at_its_whole_width(tmp_path, along, ends):
     """By the tests' own cutting: as deep and as wide as asked from the inner end to past the board's, or both of them;

@@ -39,7 +39,7 @@ def program(result, operation):
     return next(p for p in result.programs if p.operation == operation)
 
 
-@pytest.mark.in_every_run(5)
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize("name", sorted(p.stem for p in EXAMPLES.glob("*.toml")))
 def test_each_builds_and_verifies(built, name):
     result = built(name)

@@ -67,6 +67,7 @@ def test_a_ball_comes_down_ramps_to_the_surface(tmp_path, changes):
     assert sinks_steeply(next(p.text for p in plain.programs), over=high, ramp=steepest) > 1.0
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("changes", "extra", "cutter"), [(BALL, "", "ball"), (
     {'cutters = ["flat"]': 'cutters = ["v"]'}, V, "v")])
 def test_a_round_or_pointed_end_edited_to_go_straight_down_is_refused(tmp_path, changes, extra, cutter):
@@ -116,6 +117,7 @@ def test_a_program_edited_to_do_so_is_refused(tmp_path, leans):
     assert "plunges = false" in found[0].got
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("between", "deep"), [
     ([], 0.9), (["G0 Z9"], 0.9), (["G0 Z20", "G0 X{far}", "G0 X{x}", "G0 Z9"], 0.9), (["G1 Z9", "X{far}", "X{x}"], 0.9),
     (["G1 X{near}"], 0.65), (["G1 X{beside}", "X{x}"], None)],

@@ -159,6 +159,7 @@ def test_the_flutes_of_a_finishing_cutter_reach_over_what_stands_beside_its_pass
     assert result.passed, [str(f) for f in result.verification.findings]
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("kind", "rough"), [("v", ""), ("flat-end", 'rough = "wide"\n')])
 def test_a_board_as_round_as_may_be_is_roughed_above_the_bed_and_pocketed_no_faster_than_it_may_sink(
     tmp_path, kind, rough

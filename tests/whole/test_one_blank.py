@@ -656,6 +656,7 @@ def test_marks_of_a_part_that_lie_elsewhere_now_are_written_down_in_the_job_of_t
     assert marks_moved(tmp_path / "out", load_job(folder / "again.toml"), first.report) == []
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("before", [None, 5])
 def test_a_blank_that_moved_is_cut_to_its_end_where_it_lies(marked, before):
     """Every later program of both parts is that of before, turned and shifted as the blank; earlier ones stay."""

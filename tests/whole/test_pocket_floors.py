@@ -77,7 +77,7 @@ def floor_of(result: pathgen.Build, foot: float) -> np.ndarray:
     return np.column_stack([x, y])[inside]
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("drawing", "cutters", "depth", "foot"), [
     (DISC, '["vee"]', 0.8, 0.8 / np.sqrt(3.0)), (DISC, '["vee"]', 1.4, 1.4 / np.sqrt(3.0)),
     (COMB, '["flat", "vee"]', 0.8, 0.8 / np.sqrt(3.0)), (STAR, '["vee"]', 0.8, 0.8 / np.sqrt(3.0)),

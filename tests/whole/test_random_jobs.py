@@ -21,7 +21,7 @@ from tests.small_board import built
 from tests.steep_jobs import steep_job
 
 
-@pytest.mark.in_every_run(4)
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(
     ("kind", "seed"),
     [("board", seed) for seed in (1, 3, 6, 8, 9, 10, 11, 12, 13)]

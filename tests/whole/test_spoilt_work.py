@@ -73,7 +73,7 @@ WAYS |= {
 
 
 # each on two kinds of work in turn
-@pytest.mark.in_every_run(4)
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("name", "way"), sorted(
     zip(itertools.cycle(sorted(MADE)), (way for way in WAYS for _ in range(2)), strict=False)))
 def test_all_that_is_found_of_programs_that_were_spoilt(made, name, way):
