@@ -53,6 +53,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
         units = units_of(options.job) if hasattr(options, "job") else "mm"
         for line in wrong.lines:
+            line = f"--{line}" if line.startswith("resolution: ") else line  # as it is called here
             say(f" {in_units(line, units)}", sys.stderr, mark="pathgen:", colour=RED)
         if not _holds_this_job(options):
             _say_of_an_earlier_set(options)
@@ -198,11 +199,13 @@ def _alone_options(command: argparse.ArgumentParser, *, surface: bool) -> None:
     group.add_argument("--cutter", nargs="+", required=not surface, metavar="CUTTER",
                        help="ball-end DIAMETER, flat-end DIAMETER, or v DIAMETER ANGLE")
     group.add_argument("--blank", nargs="+", required=not surface, metavar="MM", help="its LENGTH WIDTH THICKNESS")
-    group.add_argument("--corner", nargs="+", metavar="MM", help="X Y of its lowest corner (default: X 0, Y centred)")
+    group.add_argument("--corner", nargs="+", metavar="MM", help="X Y of its lowest corner, with --along y along "
+                       "and across (default: X 0, Y centred)")
     group.add_argument("--along", choices=("x", "y"), default="x", help="axis of the program that the blank's length "
                        "lies along; with y the program is turned back first, by a quarter clockwise (default: x)")
-    group.add_argument("--after", nargs="+", action="append", metavar="PROGRAM", help="PROGRAM CUTTER that ran before, "
-                       "the cutter as above (left out: the same); again for each, in order")
+    group.add_argument("--after", nargs="+", action="append", metavar=("PROGRAM", "CUTTER"), help="a program "
+                       "that ran before, and its cutter as above (left out: the same), with the same zero and "
+                       "stepdown; again for each, in order")
     group.add_argument("--zero", nargs="+", metavar="MM", help="where X 0, Y 0, Z 0 of the program is; Z from the "
                        "underside (default: 0 0 0)")
     group.add_argument("--stepdown", metavar="MM", help="deepest cut allowed (default: the cutter's diameter)")

@@ -65,8 +65,9 @@ def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
                                f"lies over what is cut, {_extent(under, job.units)}", "beside it",
                                "move it off; the build says how far the cutter needs", units=job.units)
     for thin, *more in by_kind(clamping):
-        yield finding_line("warn", place_words(*thin.at), f"{fine_length(thin.width)} of wood between {thin.between}"
-                           f"{more_places(more)}: the red ring{'s' if more else ''} in the picture",
+        rings = f"red ring{'s' if more else ''} in the picture"
+        yield finding_line("warn", place_words(*thin.at), f"{fine_length(thin.width)} of wood ({rings}) between "
+                           f"{thin.between}{more_places(more)}",
                            fine_length(thin.needed), what_to_do(thin, clamping), units=job.units)
     for doubt in doubts_of(job, clamping):
         yield doubt_line(doubt, job.units)

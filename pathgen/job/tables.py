@@ -322,7 +322,7 @@ class MachineTable(Machine):
     spin_up: float = key(number(0.0, 60.0, unit="seconds"), "wait after the spindle starts, written as G4 P in "
                          "seconds; machines that count P in thousandths wait less", 3.0)
     repeatability: float = key(size(0.0, 1.0), "how far off in X and Y it comes back to a place: for cents off and the "
-                               "error budget; nothing in the way may be nearer to a cutter", 0.05)
+                               "error budget; nothing in the way may come nearer to a cutter", 0.05)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -579,7 +579,8 @@ class MeasuredTable:
     at: tuple[float, float, float] | None = key(
         list_of(size(-5000.0, 5000.0), names=XYZ),
         "[X, Y, Z] where it should be, as the machine's display counts", None,
-        shown="the witness mark of the same number: where drilled says, or on top of the raw stock",
+        shown="the witness mark of the same number: where drilled says, or on top of the raw stock; required with "
+              "[[part]]",
     )
     found: tuple[float, float, float] = key(
         list_of(size(-150_000.0, 150_000.0), names=XYZ),  # mm in a job in inches are told of all marks together

@@ -208,8 +208,8 @@ def _laid(clamping: Clamping, step: Step, start: Start) -> list[str]:
     units, stock = clamping.units, clamping.stock
     held = [f"{clamping.board.names.hold or step.operation.hold}; keep clamps out of the cutter's way."]
     if any(inlay.fill == "resin" for inlay in clamping.inlays):
-        held.append("Hold it over its whole face, as with double-sided tape or vacuum: what is held by its ends alone "
-                    "bows while the fill cures.")
+        held.append("Hold it over its whole face, by double-sided tape or vacuum: held by its ends alone it bows while "
+                    "the fill cures.")
     if _edges_are_found(clamping):
         held += [f"Leave the clamp at the edge at {_at(one, one.best, units)} off until {one.axis} 0 is set."
                  for one in start.edges if one.best is not None and one.clamped[one.best]]

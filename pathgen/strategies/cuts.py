@@ -580,7 +580,7 @@ def _not_entered(board: shapely.Polygon, cutter: Cutter) -> shapely.Polygon | sh
     if len(rings) > 1:
         x, y = shapely.get_coordinates(shapely.shortest_line(rings[0], rings[1]).centroid)[0]
         raise CutterError(f"outline cutter {cutter.name!r}", f"does not go into the outline near {place_words(x, y)}",
-                          allowed=f"bays with mouths {2 * reach:.2f} mm wide or more",
+                          allowed=f"bays with mouths {rounded_up(2 * reach):.2f} mm wide or more",
                           remedy="take a smaller cutter, or make that bay's mouth wider")
     line = cutting_line(board, cutter)
     pieces = shapely.get_parts(overlay.difference(

@@ -25,6 +25,9 @@ _ACTIVE = re.compile(r"\s*(?:m\s*s\s*g\s*,|[a-z]+\s*,|(?:log|print|probe)[a-z]*(
 """How a comment begins that a controller may obey: MSG and a comma (RS274/NGC, 3.3.4); derived from it, any one word
 and a comma, and a word that opens or closes a record."""
 
+AS_GOOD = 0.005
+"""Corners rounded by no more are as good as written, mm: half of what slots may lie off."""
+
 
 _WRITTEN = 0.005
 """Programs are rounded: what is this much nearer than it may be, mm, is as far off."""
@@ -88,12 +91,12 @@ def travel_findings(
 
 def rounded_corners(program: ReadProgram) -> Iterator[Finding]:
     """Corners that the machine may round are judged as they are written."""
-    if program.blends:
-        line, most = max(program.blends, key=lambda one: one[1])
+    line, most = max(program.blends, key=lambda one: one[1], default=(0, 0.0))
+    if most > AS_GOOD:
         yield Finding(
             code="corners-rounded", severity="warn", where=at(program.name, line), got="G64: corners may be rounded "
             + (f"by {most:g} mm" if math.isfinite(most) else "as far as the machine likes"), allowed="the path as it "
-            "is written, which alone is judged here", remedy="take G61, or G64 with a small P",
+            "is written, which alone is judged here", remedy=f"take G61, or G64 P{AS_GOOD:g} (in mm)",
         )
 
 

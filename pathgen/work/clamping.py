@@ -127,7 +127,7 @@ class Machine:
                 given.length(f"machine travel {axis}", far, above=0.0, most=10 * given.LARGEST)
             object.__setattr__(self, "travel", tuple(travel.tolist()))
         if self.spindle is not None:
-            speeds = given.several("machine spindle", self.spindle, words="(lowest, highest) in rpm")
+            speeds = given.place("machine spindle", self.spindle, count=2, words="(lowest, highest) in rpm").tolist()
             low, high = (given.length("machine spindle", one, least=0.0, most=1e6, unit="rpm") for one in (
                 speeds if len(speeds) == 2 else [speeds]))
             if low > high:

@@ -326,8 +326,8 @@ class Pocket(_Within[Inlay]):
         inlay = self.feature
         if self.nth + 1 < self.count or inlay.fill == "none":
             return []
-        found = "; or find them again by a witness mark, the tip over it and the display set to what belongs there: " \
-                f"{_named_places(work.marks[:1], work)}" if work.marks else ""
+        found = f"; or find them by {_named_places(work.marks[:1], work)}: with the tip over it, set the display to " \
+                "that" if work.marks else ""
         stay_on = "Leave the machine switched on while {}: many forget X 0 and Y 0 when they are switched off. If it " \
                   f"must be off, home it and note what its own coordinates show at X 0, Y 0{found}."
         if inlay.fill == "piece":
@@ -342,8 +342,8 @@ class Pocket(_Within[Inlay]):
         neither = " Level resin cannot do both here: thicken it so that it stays where it is put, or dam and fill " \
                   "part by part." if too_high else ""
         return [
-            "Stop here for the fill. Leave the work clamped, held over its whole face: what is held by its ends alone "
-            "bows. Brush and vacuum the pockets clean.",
+            "Stop here for the fill. Leave the work clamped, held over its whole face. Brush and vacuum the pockets "
+            "clean.",
             stay_on.format("the fill cures"),
             f"The resin maker's sheet comes first; the rest here is common practice. {SEAL}",
             BUBBLES, _pour_deep(inlay, work),
@@ -483,10 +483,9 @@ class WitnessMarks(_Within[Marks]):
         places = _named_places(self.named, work)
         if self.feature.tops is not None:
             return [f"The marks are {places}."]
-        return [f"It has drilled {places}. Measure X, Y and Z of each now, while the blank lies as it was clamped, and "
-                f"write them into {work.whose_job}, as {work.drilled_key}. The setup sheet has the line to copy, under "
-                "How to measure the marks. A later measure is then compared with this one, and a later build leaves "
-                "the marks where they are."]
+        return [f"It has drilled {places}. Measure X, Y and Z of each now, while the blank lies as it was clamped, "
+                f"and write them into {work.whose_job}, as {work.drilled_key}: the line is under How to measure the "
+                "marks. What is measured later is compared with it, and later builds leave the marks there."]
 
     def before(self, work: Work) -> list[str]:
         drilled = "The job says that these marks are drilled already. If so, do not run this program again."

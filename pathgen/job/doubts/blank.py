@@ -155,7 +155,7 @@ def clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             allowed="a box for each thing that stands on or beside the blank: { along, across, height }",
             remedy="if clamps or screws hold it, add them; with tape or vacuum leave it so", grave=False,
         )
-    blank = shapely.box(*(clamping.shared.blank if clamping.shared else clamping.stock.bounds))
+    blank = shapely.box(*clamping.blank)
     for number, box in enumerate(clamping.setup.keep_out, 1):
         where = f"[setup] keep_out {number}"
         off = float(shapely.distance(box.shape, blank))

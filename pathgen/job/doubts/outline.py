@@ -121,7 +121,7 @@ def no_waste_beyond(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     cut, cutter, units = clamping.feature(Outline), clamping.cutter(Outline), job.units
     if job.outline is None or cut is None or cutter is None or not (cut.tabs or cut.skin):
         return
-    blank = clamping.shared.blank if clamping.shared else clamping.stock.bounds
+    blank = clamping.blank
     out = (np.array(clamping.board.outline.bounds) - blank) * [1, 1, -1, -1]
     short = np.flatnonzero(out < cutter.diameter + LEAST_WASTE - SUMS)
     if not len(short) or out.min() < -SUMS:  # that is refused
