@@ -127,9 +127,10 @@ class Machine:
                 given.length(f"machine travel {axis}", far, above=0.0, most=10 * given.LARGEST)
             object.__setattr__(self, "travel", tuple(travel.tolist()))
         if self.spindle is not None:
-            speeds = given.place("machine spindle", self.spindle, count=2, words="(lowest, highest) in rpm").tolist()
-            low, high = (given.length("machine spindle", one, least=0.0, most=1e6, unit="rpm") for one in (
-                speeds if len(speeds) == 2 else [speeds]))
+            speeds = given.several("machine spindle", self.spindle, words="(lowest, highest) in rpm")
+            if len(speeds) != 2:
+                raise PathgenError("machine spindle", f"{self.spindle!r}", allowed="(lowest, highest) in rpm")
+            low, high = (given.length("machine spindle", one, least=0.0, most=1e6, unit="rpm") for one in speeds)
             if low > high:
                 raise PathgenError("machine spindle", f"from {low:g} to {high:g} rpm", allowed="(lowest, highest)",
                                    remedy=f"give ({high:g}, {low:g})")

@@ -136,9 +136,9 @@ def test_thin_wood_that_the_picture_rings_is_said(tmp_path, monkeypatch, capsys)
     near = small_board.ART.replace('x="24"', 'x="20.2"')  # 0.2 mm beside the disc, which ends at 20
     monkeypatch.chdir(tmp_path)
     assert main(["show", str(small_board.job(tmp_path, art=near))]) == 0
-    (line,) = [line for line in capsys.readouterr().out.splitlines() if "the red ring" in line]
+    (line,) = [line for line in capsys.readouterr().out.splitlines() if "(red ring" in line]
     assert line.startswith("warning: ")
-    assert "0.2 mm of wood between " in line
+    assert "0.2 mm of wood (red ring in the picture) between pockets" in line
     assert line.endswith(" Draw them further apart, let them meet, or expect it to break out and to let resin through.")
 
 
