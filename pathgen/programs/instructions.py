@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
-from pathgen.base.plain import time_words
+from pathgen.base.plain import joined, time_words
 from pathgen.base.units import INCH, SUMS, coarse_length, fine_length, format_length, told_apart
 from pathgen.programs.around import Around
 from pathgen.programs.edges import Edges, touching_radius
@@ -109,7 +110,8 @@ def before_start(clamping: Clamping, step: Step, start: Start | None = None) -> 
     lines += [*clamping.board.names.laid, *turning(clamping)] if first else []
     lines += _before(clamping, step)
     lines += _laid(clamping, step, start) if first else []
-    edges = [_edges(clamping, step.cutter, start)] if first and _edges_are_found(clamping) else []
+    edges = [*home_words(lost_axes(clamping, start)), _edges(clamping, step.cutter, start)] \
+        if first and _edges_are_found(clamping) else []
     fitted = [_fitted(clamping, step, start)]
     low = start.lowest if start.fitted is None else start.fitted
     if low is not None and stand_out(clamping, low) > 0:  # hovering high over the work needs none
@@ -247,10 +249,25 @@ def _edges(clamping: Clamping, cutter: Cutter, start: Start) -> str:
         low = f", its tip {deep} or more below the blank's top (higher up it is narrower)" if not cutter.is_flat else ""
         half = f"half the cutter, {format_length(radius, units)},"
     else:  # its full width does not come beside the blank
-        side, low, half = "a straight pin in the spindle, not the pointed cutter,", "", "half the pin"
+        side, low, half = "a straight pin in the spindle, not the cutter,", "", "half the pin"
     return (f"Set X 0 and Y 0 at {clamping.zero_place.words}. The blank then reaches from {' and from '.join(spans)}: "
             f"where {side} just touches one of its edges{low}, the display shows {half} beyond that."
             f"{''.join(_barred_words(clamping, one) for one in start.edges)}")
+
+
+def lost_axes(clamping: Clamping, start: Start) -> list[str]:
+    """The axes that neither an edge nor a mark gives again once the work is held."""
+    marked = clamping.marks or clamping.under or (clamping.shared and clamping.shared.marked)
+    return [one.axis for one in start.edges if all(one.barred) and not marked]
+
+
+def home_words(axes: Sequence[str]) -> list[str]:
+    """What to do before these axes are set, that they can be found again; nothing for none."""
+    if not axes:
+        return []
+    lost, are = joined(axes), "are" if axes[1:] else "is"
+    return [f"No edge gives {lost} again: home the machine before {lost} 0 {are} set, and note what its own "
+            "coordinates show there."]
 
 
 def _barred_words(clamping: Clamping, edges: Edges) -> str:

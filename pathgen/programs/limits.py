@@ -133,8 +133,8 @@ def _check_keep_out(number: int, paths: Sequence[Toolpath], clamping: Clamping) 
             if not clamping.done(step)]
     if not runs:
         return
-    touch = clamping.machine.touch
-    met = [(_deepest(points, box, step.cutter.radius, touch), step) for step, points in runs]
+    touch, above = clamping.machine.touch, clamping.machine.touch_above
+    met = [(_deepest(points, box, step.cutter.radius, (touch, above)), step) for step, points in runs]
     (deep, (x, y, z)), step = max(met, key=lambda one: one[0][0])
     if deep > -touch:
         over = f"it stands over the {part.names.part}, and " if box.shape.intersects(part.outline) else ""
@@ -146,20 +146,20 @@ def _check_keep_out(number: int, paths: Sequence[Toolpath], clamping: Clamping) 
             f"{over}the cutter {comes} near {place_words(x, y, units)}, {z:.1f} mm above the bed",
             allowed=f"nothing below its height, {format_length(box.height, units)}" if into else
                     f"{least} or more between them: the machine comes back no better ([machine] repeatability)",
-            remedy=_clear(runs, box, units, touch) + ("" if across else ", or take a smaller cutter"),
+            remedy=_clear(runs, box, units, (touch, above)) + ("" if across else ", or take a smaller cutter"),
         )
 
 
 def _deepest(
-    points: Floats, box: KeepOut, radius: float, touch: float = 0.0
+    points: Floats, box: KeepOut, radius: float, touch: tuple[float, float] = (0.0, 0.0)
 ) -> tuple[float, tuple[float, float, float]]:
     """How far a cutter comes into a box, mm (0 or less: not at all, but so near), and where its tip is then; of moves
-    within `touch` mm of it."""
+    within `touch` mm of it, aside and above."""
     lowest, highest = np.minimum(points[:-1], points[1:]), np.maximum(points[:-1], points[1:])
     corners = np.array([box.x, box.y])
-    reach = radius + touch
+    reach, high = radius + touch[0], box.height + touch[1]
     near = (highest[:, :2] > corners[:, 0] - reach) & (lowest[:, :2] < corners[:, 1] + reach)
-    low = (lowest[:, 2] < box.height + touch) & near.all(axis=1)
+    low = (lowest[:, 2] < high) & near.all(axis=1)
     if not low.any():
         return -np.inf, (0.0, 0.0, 0.0)
     start, end = points[:-1][low], points[1:][low]
@@ -175,7 +175,7 @@ def _deepest(
     return -float(gap[worst]), (float(nearest[0]), float(nearest[1]), float(z))
 
 
-def _clear(runs: Sequence[tuple[Step, Floats]], box: KeepOut, units: str, touch: float) -> str:
+def _clear(runs: Sequence[tuple[Step, Floats]], box: KeepOut, units: str, touch: tuple[float, float]) -> str:
     """The shortest way for a box to stand clear of every step, in the job's own keys."""
     ways = []
     for axis, name, (first, last) in ((0, "along", box.x), (1, "across", box.y)):
@@ -188,15 +188,17 @@ def _clear(runs: Sequence[tuple[Step, Floats]], box: KeepOut, units: str, touch:
     return min(ways)[1] + " (with a larger blank, if it must still hold it)"
 
 
-def _passing(runs: Sequence[tuple[Step, Floats]], box: KeepOut, axis: int, touch: float) -> tuple[float, float]:
+def _passing(
+    runs: Sequence[tuple[Step, Floats]], box: KeepOut, axis: int, touch: tuple[float, float]
+) -> tuple[float, float]:
     """From where to where along an axis cutters go lower than a box, or just above it, of moves that it may meet when
     moved along it."""
     low, high, (first, last), other = np.inf, -np.inf, (box.x, box.y)[1 - axis], 1 - axis
     for step, points in runs:
         lowest, highest = np.minimum(points[:-1], points[1:]), np.maximum(points[:-1], points[1:])
         r = step.cutter.radius
-        met = (lowest[:, 2] < box.height + touch) & (highest[:, other] > first - r - touch)
-        met &= lowest[:, other] < last + r + touch
+        met = (lowest[:, 2] < box.height + touch[1]) & (highest[:, other] > first - r - touch[0])
+        met &= lowest[:, other] < last + r + touch[0]
         low = min(low, lowest[met, axis].min(initial=np.inf) - r)
         high = max(high, highest[met, axis].max(initial=-np.inf) + r)
     return low, high

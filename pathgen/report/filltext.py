@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from pathgen.base.plain import joined
 from pathgen.base.units import (
     MM_PER,
     area_words,
@@ -17,6 +16,7 @@ from pathgen.base.units import (
     tiny_length,
     volume_words,
 )
+from pathgen.programs.instructions import home_words
 from pathgen.report.letting_in import piece_line, stock_words
 from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.programs import number_in
@@ -188,10 +188,7 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
     if any("setter" in row[1] for row in rows):
         lines.append("A setter is a block of known height that stands on the bed.")
     lines += dict.fromkeys(r["turned"] for r in report["references"] if "turned" in r)
-    if axes := sorted({axis for r in report["references"] for axis in r["lost"]}):
-        lost = joined(axes)
-        lines.append(f"No edge gives {lost} again: home the machine before {lost} 0 is set, and note what its own "
-                     "coordinates show there.")
+    lines += home_words(sorted({axis for r in report["references"] for axis in r["lost"]}))
     if report["marks"]:
         marks = report["marks"]
         board = "; ".join(f"mark {n} at {place_words(x, y, units)}" for n, (x, y) in enumerate(marks["places"], 1))

@@ -220,4 +220,5 @@ def _ridges(clamping: Clamping) -> Iterator[Change]:
     yield Change(words=f"{surfacing.table} scallop = {as_written(wider, clamping.units)}",
                  clamping=_surfaced(clamping, replace(surfacing, scallop=wider)),
                  # ramps into slots and the outline begin on top of the ridges
-                 operations=(SurfaceFinish, CutAgain, Slot, NutSlot, Outline), cost="ridges twice as high to sand away")
+                 operations=(SurfaceFinish, CutAgain, Slot, NutSlot, Outline), cost="ridges twice as high to sand away",
+                 pocket_layers=None if surfacing.leave else _layers((0.0, surfacing.scallop), (0.0, wider)))

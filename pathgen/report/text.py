@@ -177,8 +177,8 @@ def load_lines(programs: list[dict[str, Any]]) -> list[str]:
                    rows, right=(1, 2, 3, 4, 5, 6))
     return [
         "", "What a tooth takes, in straight-line cuts; and over how many degrees the cutter is in wood", "",
-        *([*listed, f"{LOAD_FACTOR:g} is allowed, as far as a grid shows it; wider cuts go at an eased feed."]
-          if rows else []), *unknown,
+        *([*listed, f"{LOAD_FACTOR:g} is allowed; more, without a warning, is of laps so thin that the grid may count "
+           "so much too much. Wider cuts go at an eased feed."] if rows else []), *unknown,
     ]
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from pathgen.base.units import axes_words, even_length, format_length, told_apart
 from pathgen.programs.edges import Edges
-from pathgen.programs.instructions import MISREAD, line_words
+from pathgen.programs.instructions import MISREAD, line_words, lost_axes
 from pathgen.programs.plan import Plan
 from pathgen.programs.starting import SetBy, Start
 from pathgen.programs.zero_check import check_words
@@ -87,7 +87,8 @@ def reference_rows(planned: Plan) -> list[dict[str, Any]]:
     for step, start in zip(clamping.steps, planned.starts, strict=True):
         found, lost = _again(clamping, step, start)
         rows.append({**step.numbers, "z": [_SET_BY[start.z_by]], "xy": found, "lost": lost, "gone": list(start.gone),
-                     "set_again": start.refit, **({"turned": _turned(clamping, start)} if clamping.under else {})})
+                     "set_again": start.refit, **({"turned": _turned(clamping, start)}
+                                                if clamping.under and clamping.moved_at(step) is None else {})})
     return rows
 
 
@@ -111,8 +112,7 @@ def _again(clamping: Clamping, step: Step, start: Start) -> tuple[list[str], lis
         marks, side = [*marks, "the dowel holes"], f"the side that {sides.axis} 0 was set from for the back"
     free = [(one, "the edges" if clamping.shared else words)
             for one, words in ((sides, side), (ends, _end(clamping, ends))) if not all(one.barred)]
-    marked = clamping.marks or clamping.under or (clamping.shared and clamping.shared.marked)
-    lost = [one.axis for one in start.edges if all(one.barred) and not marked]
+    lost = lost_axes(clamping, start)
     blank = "the common blank" if clamping.shared else "the blank"
     if len(free) == 1:
         (one, words), other = free[0], ends if free[0][0] is sides else sides

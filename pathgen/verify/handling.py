@@ -301,13 +301,13 @@ def _bounds(
 def _keep_outs(program: ReadProgram, motion: Motion, step: Step, clamping: Clamping) -> Iterator[Finding]:
     if clamping.done(step):  # clamps may have stood elsewhere then
         return
-    touch = clamping.machine.touch
+    touch, above = clamping.machine.touch, clamping.machine.touch_above
     for number, thing in enumerate(clamping.setup.keep_out, 1):
         rows, gap, low = _beside(motion, step, thing, clamping, over=touch)
         bottom = low + step.cutter.profile(np.minimum(gap, step.cutter.radius))
         into = (gap < step.cutter.radius - 1e-6) & (bottom < thing.height)
         # what the machine may touch, as it comes back no better; all but what rounding has brought nearer
-        hit = into | ((gap < step.cutter.radius + touch - _WRITTEN) & (bottom < thing.height + touch - _WRITTEN))
+        hit = into | ((gap < step.cutter.radius + touch - _WRITTEN) & (bottom < thing.height + above - _WRITTEN))
         if hit.any():
             i = int(rows[np.argmax(into if into.any() else hit)])
             yield Finding(code="hits-a-keep-out", where=at_end(program.name, motion, i),
@@ -332,7 +332,8 @@ def near_findings(motions: Mapping[int, Motion], clamping: Clamping) -> Iterator
         ):
             room, where = min(((room, where) for over_it, room, where in passed if over_it is above),
                               key=lambda one: one[0], default=(math.inf, ""))
-            if clamping.machine.touch - _WRITTEN <= room < least - _WRITTEN:
+            touch = clamping.machine.touch_above if above else clamping.machine.touch
+            if touch - _WRITTEN <= room < least - _WRITTEN:
                 more = remedy.format(math.ceil((least - room) * 100.0 - 1e-6) / 100.0)
                 yield Finding(
                     code="near-a-keep-out", severity="warn", where=where,

@@ -16,6 +16,9 @@ from pathgen.verify.findings import Finding, at
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Step
 
+_MOSTLY = 0.25
+"""Where one row of the grid is this share of what is cut, or more, too much is told of in the table alone."""
+
 FEWEST_ACROSS = 8.0
 """Points of the grid across a cutter from which its load is measured at all."""
 
@@ -87,7 +90,7 @@ def load_findings(steps: tuple[Step, ...], loads: Mapping[int, Load]) -> Iterato
     much."""
     for step in steps:
         load = loads.get(step.order)
-        if load is not None and load.judged > LOAD_FACTOR:
+        if load is not None and load.judged > LOAD_FACTOR and (load.sure > LOAD_FACTOR or load.coarse < _MOSTLY):
             most, sure = math.floor(100 * LOAD_FACTOR / load.judged), load.sure > LOAD_FACTOR
             doubt = "" if sure else f", of which one row of the grid may be {load.judged - load.sure:.2f}"
             yield Finding(

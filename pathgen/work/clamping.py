@@ -112,6 +112,11 @@ class Machine:
     """How far off in X and Y it may come back to a place, mm; common practice, no source."""
 
     @property
+    def touch_above(self) -> float:
+        """The same of what it passes over: less than the rapids' own clearance."""
+        return min(self.touch, self.clearance / 2.0)
+
+    @property
     def touch(self) -> float:
         """What its cutter passes nearer than this it may touch, mm: it comes back no better."""
         return max(self.repeatability, LEAST_TOUCH)

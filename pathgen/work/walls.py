@@ -25,6 +25,9 @@ _FINE = 0.005
 _TOGETHER = 100
 """Ways across that are tried at once."""
 
+_PAST = 0.75
+"""Of a wall's width: another pocket so near to its middle stands at its side."""
+
 _PARALLEL = 0.03
 """Two edges that come nearer to each other by less than this share of the way along them stand side by side."""
 
@@ -69,12 +72,18 @@ def thin_walls(region: BaseGeometry, *, below: float, touching: float) -> tuple[
         return ()
     filled = overlay.buffer(overlay.buffer(region, below / 2 + _FINE), -below / 2 - _FINE)
     one, other = (_nearest(region, ends) for ends in (start, start + way))
-    between = np.column_stack([_nearest(overlay.difference(filled, region), start + way / 2),
-                               np.minimum(one, other), np.maximum(one, other)])
+    wood = overlay.difference(filled, region)  # none where two tips face each other
+    piece = np.zeros(len(width), np.intp) if wood.is_empty else _nearest(wood, start + way / 2)
+    between = np.column_stack([piece, np.minimum(one, other), np.maximum(one, other)])
     order = np.argsort(width, kind="stable")
     _, first = np.unique(between[order], axis=0, return_index=True)
     found = [_measured(region, start[k], start[k] + way[k]) for k in order[first].tolist()]
-    return tuple(sorted((wall for wall in found if touching < wall.width < below), key=lambda wall: wall.width))
+    parts = shapely.STRtree(shapely.get_parts(region))
+    kept = [wall for k, wall in zip(order[first].tolist(), found, strict=True) if touching < wall.width < below
+            # no way across where walls meet, past the corner of another pocket
+            and not set(parts.query(shapely.Point(wall.at), predicate="dwithin", distance=_PAST * wall.width).tolist())
+            - set(between[k, 1:].tolist())]
+    return tuple(sorted(kept, key=lambda wall: wall.width))
 
 
 def _nearest(shapes: BaseGeometry, places: Floats) -> Ints:

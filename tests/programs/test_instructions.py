@@ -83,7 +83,7 @@ def test_the_thickness_of_tape_under_the_work_is_counted(tmp_path, setup, change
     # 3 mm from its axis the flank of a v of 90 degrees is 3 mm over its tip, that of one of 20 degrees 17 mm
     ('name = "v"\nangle = 90', "one of its edges, its tip 3 mm or more below the blank's top (higher up it is "
                                "narrower), the display shows half the cutter, 3 mm, beyond that."),
-    ('name = "v"\nangle = 20', "where a straight pin in the spindle, not the pointed cutter, just touches one of its "
+    ('name = "v"\nangle = 20', "where a straight pin in the spindle, not the cutter, just touches one of its "
                                "edges, the display shows half the pin beyond that."),
 ])
 def test_the_edge_is_found_with_what_is_as_wide_there(tmp_path, cutter, said):

@@ -61,8 +61,8 @@ def squares(*boxes):
 @pytest.mark.parametrize(("boxes", "named"), [
     # a row of three, and a ring round a disc: three walls, of which only the thinnest was told
     ([(4, 4, 8, 5), (12.3, 4, 8, 5), (20.5, 4, 8, 5)], "0.20 and in 1 more place: 0.30"),
-    # between each two, from corner to corner too: sqrt(0.25^2 + 0.3^2) = 0.39
-    ([(4, 4, 8, 5), (12.3, 4, 8, 5), (20.5, 4, 8, 5), (4, 9.25, 8, 5)], "0.20 and in 3 more places: 0.25 0.30 .."),
+    # between each two, but not from corner to corner past a third, sqrt(0.25^2 + 0.3^2) = 0.39
+    ([(4, 4, 8, 5), (12.3, 4, 8, 5), (20.5, 4, 8, 5), (4, 9.25, 8, 5)], "0.20 and in 2 more places: 0.25 0.30"),
     # a film and a touch are no wood, and hide none elsewhere
     ([(4, 4, 8, 5), (12.01, 4, 8, 5), (20.31, 4, 8, 5)], "0.30"),
     ([(4, 4, 8, 5), (12, 4, 8, 5), (20.3, 4, 8, 5)], "0.30"),

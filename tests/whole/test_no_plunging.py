@@ -240,3 +240,40 @@ def test_the_steepest_ramp_that_may_be_asked_for_is_no_plunge(ramp, found):
     move = SimpleNamespace(start=np.zeros((1, 3)), end=np.array([[0.48, 0.0, -0.49]]), cutting=np.array([True]))
     down = plunged(SimpleNamespace(drop=np.array([0.49]), volume=np.array([0.3])), move, v)
     assert (down and down[0]) == found
+
+
+RIDGES = """
+units = "mm"
+cutter = [
+ { name = "ball", shape = "ball-end", diameter = 8, speed = 14000, feed = 2400, plunge = 600, stepdown = 3 },
+ { name = "flat", shape = "flat-end", diameter = 1, speed = 16000, feed = 600, plunge = 60, stepdown = 6 },
+ { name = "out", shape = "flat-end", diameter = 2, speed = 16000, feed = 1000, plunge = 250, stepdown = 1 },
+]
+stock = { length = 170, width = 74, thickness = 12, margin_nut = 25 }
+surface = { finish = "ball", scallop = 0.03, leave = 1.0, leave_scallop = 0.58 }
+outline = { cutter = "out", tabs = 4 }
+[board]
+scale_length = 640
+frets = 3
+nut_width = 43
+end_width = 56
+thickness = 11
+radius = 60
+[[inlay]]
+artwork = "art.svg"
+depth = 2.5
+overfill = 1
+cutters = ["flat"]
+place = { at = [50, -3], rotate = 33 }
+"""
+
+
+def test_it_sinks_from_above_the_ridges_that_were_left_for_the_last_cut(tmp_path):
+    """Lower than a tenth of the stepdown they were taken for none: a rapid went into them, refused by our own check."""
+    (tmp_path / "art.svg").write_text(small_board.svg(
+        '<circle cx="7" cy="7" r="5"/><path d="M14 3 L26 8 L14 13 Z"/><path d="M2 18 L24 16 L24 22 L10 30 Z"/>',
+        36, 32))
+    job = tmp_path / "job.toml"
+    job.write_text(RIDGES.replace("stepdown = 6", "stepdown = 6, plunges = false"))
+    found = pathgen.build(pathgen.load_job(job), resolution=0.2).verification.findings
+    assert [one for one in found if one.severity == "forbid" or one.code == "straight-down"] == []

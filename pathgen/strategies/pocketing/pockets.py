@@ -143,7 +143,8 @@ def pocket(
     opened = np.full(len(parts), Polygon(), dtype=object)
     deep = opened  # what is opened all the way down: the same until a cutter leaves the foot of a wall
     cuts: list[PocketCut] = []
-    stands = options.ridges if any(are_high(options.ridges, cutter) for cutter in cutters) else 0.0
+    on_ridges = any(are_high(options.ridges, cutter) or math.isfinite(steepest_down(cutter)) for cutter in cutters)
+    stands = options.ridges if on_ridges else 0.0
     standing = Standing.over(region.bounds, cutters, surface, stands) if any(map(_asks, cutters)) else None
     for number, one in enumerate(openings, start=1):
         trace = Trace(
