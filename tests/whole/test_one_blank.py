@@ -439,7 +439,8 @@ def test_what_would_save_much_time_is_said_of_each_part(made):
     report["parts"][1]["report"]["fewer_minutes"] = [row, row | {"minutes_saved": 5.0}]
     assert blank_summary(report)[-1] == "Part 2, ringed: 41 minutes less with [x] y = 1: nothing."
     assert "at the machine, 1 cutter to fit" in blank_summary(result.report)[-1]
-    assert fittings_words({"fittings": 7, "pours": 2, "programs": []}) == "a cutter to fit 7 times, 2 stops for fills"
+    rows = [{"fit": k < 7, "done": False} | ({"stop": "fill"} if k in (3, 6) else {}) for k in range(9)]
+    assert fittings_words({"programs": rows}) == "a cutter to fit 7 times, 2 stops for fills"
 
 
 def test_commands(tmp_path, monkeypatch, capsys):
@@ -683,8 +684,58 @@ def test_a_blank_that_moved_is_cut_to_its_end_where_it_lies(marked, before):
     first_left = next(row for row in now.report["programs"] if row["number"] == begins)
     assert f"Go on with program {begins} of this part" in \
         html.unescape(now.files(shaded=False)[f"part-{first_left['part']}-filled-{first_left['part']}.html"])
+    _page_of_what_is_left(now, begins, stop)
     now.write(folder / f"moved-{before}", shaded=False)
     assert check(load_job(folder / "moved.toml"), folder / f"moved-{before}", resolution=0.5).passed
+
+
+def _page_of_what_is_left(now, begins, stop):
+    """The common page goes on where the parts' own do: done programs are marked, their cutters not fitted again, and a
+    fill that may have been poured is asked for only where it was not."""
+    rows = now.report["programs"]
+    left = [row for row in rows if row["number"] >= begins]
+    cards = html.unescape(now.files(shaded=False)["setup.html"]).split("<article")[1:]
+    numbers = [[int(n) for n in re.findall(r"#program-\d+.*?<code>(\d+)-", card, re.S)] for card in cards]
+    assert sum(numbers, []) == [row["number"] for row in rows]
+    for card, own in zip(cards, numbers, strict=True):
+        assert len({n < begins for n in own}) == 1
+        assert ("Done with " in card, ">Fit " in card, "do not run " in card) == (
+            (True, False, True) if own[0] < begins else (False, True, False))
+        assert card.count("<td>done") == (len(own) if own[0] < begins else 0)
+    (words,) = re.findall(rf"Stop after program {stop}(.*?): fill", "".join(cards))
+    asked = f"before the blank moved, go on with program {begins}. Where it was not, do it before that:"
+    was_poured = stop < begins
+    assert (words, asked in "".join(cards)) == ((", if it was not done", True) if was_poured else ("", False))
+    summary = "\n".join(blank_summary(now.report))
+    assert summary.count("  done ") == begins - 1
+    assert re.findall("STOP.*?:", summary) == [f"STOP{', if not done yet' * was_poured}:"]
+    fits = sum(row["fit"] for row in left)
+    often = f"a cutter to fit {fits} times{'' if was_poured else ', 1 stop for fills'}."
+    assert f"left at the machine, of about {now.report['minutes']:.0f} minutes in all, {often}" in summary
+    page = html.unescape(now.files(shaded=False)["setup.html"])
+    assert f"{len(left)} left, of {len(rows)}; {often[:-1]}<" in page
+    assert f"for what is left, of about {now.report['minutes']:.0f} minutes, without" in page
+
+
+def test_what_was_cut_level_before_the_blank_moved_is_not_poured_again(marked):
+    """The stop stays for the part whose second cut is to come, with no amounts that are of both."""
+    folder, first = marked
+    rows = first.report["programs"]
+    second = [row for row in rows if "second-cut" in row["file"]]
+    assert len(second) == 2
+    (folder / "levelled.toml").write_text(moved_job(first, before=second[1]["number"]))
+    now = build_blank(load_job(folder / "levelled.toml"), resolution=0.8)
+    stops = [row["stop_for"] for row in now.report["programs"] if "stop" in row]
+    assert stops == [[second[1]["part"]]]
+    files = now.files(shaded=False)
+    assert all("Mixed together for all" in first.files(shaded=False)[name] for name in ("setup.html", "report.txt"))
+    assert not any("Mixed together for all" in files[name] for name in ("setup.html", "report.txt"))
+    assert f"if it was not done: fill {second[1]['part']} filled-{second[1]['part']}<" in html.unescape(
+        files["setup.html"])
+    (folder / "all.toml").write_text(moved_job(first, before=second[1]["number"] + 1))
+    now = build_blank(load_job(folder / "all.toml"), resolution=0.8)
+    assert not any("stop" in row for row in now.report["programs"])
+    assert "Stop after" not in now.files(shaded=False)["setup.html"]
 
 
 def test_a_part_that_was_done_before_the_blank_moved_stays_so(marked):
