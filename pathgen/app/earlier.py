@@ -25,6 +25,7 @@ from pathgen.job.job import Job
 from pathgen.job.kinds import header_states, kind_of
 from pathgen.programs.write import comment, wrapped
 from pathgen.report.filltext import drilled_line
+from pathgen.report.programs import number_in
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.moved import Moved
@@ -329,8 +330,8 @@ def _moves_in(folder: Path) -> dict[str, Moved]:
         reports = [whole, *(part["report"] for part in whole.get("parts", ()))]
         return {_number(row["file"]): Moved(rotation=one["moved"]["rotation"], shift=one["moved"]["shift"],
                                             centre=one["moved"]["about"])
-                for one in reports if one.get("moved")
-                for row in one["programs"] if row["order"] >= one["moved"]["first_program"]}
+                for one in reports if one.get("moved") and one["moved"]["first_program"] is not None
+                for row in one["programs"] if number_in(row) >= one["moved"]["first_program"]}
     except (PathgenError, OSError, ValueError, *_MALFORMED):
         return {}
 

@@ -29,8 +29,8 @@ def blank_data(
     rows = sorted((_row(part, program, number)
                    for number, (part, own) in enumerate(zip(parts, programs, strict=True), 1) for program in own),
                   key=lambda row: row["number"])
-    rows = [row | {"done": row["file"] in done} | (_stop_at(row["number"], programs, done) if row["fill_after"] else {})
-            for row in rows]
+    rows = [row | {"done": row["file"] in done,
+                   **(_stop_at(row["number"], programs, done) if row["fill_after"] else {})} for row in rows]
     found = [*findings_of_parts([part["name"] for part in parts],
                                 [part["report"]["checks"]["findings"] for part in parts]), *finding_rows(together)]
     return {
@@ -86,7 +86,8 @@ def _stop_at(number: int, programs: Sequence[Sequence[Program]], done: Sequence[
     level = [id(p.step.operation.levels) for own in programs for p in own if p.file_name in done]
     opened = [(part, p.step.operation.opens) for part, own in enumerate(programs, 1) for p in own
               if p.step.turn is not None and p.step.turn.fill_after == number]
-    waiting = [(part, inlay.fill) for part, inlay in opened if inlay is not None and inlay.fill != "none" and id(inlay) not in level]
+    waiting = [(part, inlay.fill) for part, inlay in opened
+               if inlay is not None and inlay.fill != "none" and id(inlay) not in level]
     fills = {fill for _, fill in waiting}
     words = [what for fill, what in (("resin", "fill"), ("piece", "glue in the pieces")) if fill in fills]
     return {"stop": ", and ".join(words), "stop_for": sorted({part for part, _ in waiting})} if waiting else {}
@@ -146,8 +147,8 @@ def marks_lines(report: Row) -> list[str]:
 
 
 def fill_rows(report: Row, after: int) -> tuple[list[str], list[list[str]]]:
-    """What is mixed at the stop after a program, for the parts poured then: head and cells, none without resin, nor where
-    some of these parts were cut level before the blank moved."""
+    """What is mixed at the stop after a program, for the parts poured then: head and cells, none without resin, nor
+    where some of these parts were cut level before the blank moved."""
     waits = {part for row in report["programs"] if row["number"] == after for part in row.get("stop_for", ())}
     names = [f"{number} {part['name']}" for number, part in enumerate(report["parts"], 1)]
     rows = []
@@ -172,7 +173,8 @@ def _fill_lines(report: Row) -> Iterator[str]:
     for row in report["programs"]:
         head, rows = fill_rows(report, row["number"])
         if rows:
-            yield from ["", f"The fill after program {row['number']}{', if not poured yet' * row['done']}", "", *table(head, rows, right=(2, 3)), TOGETHER]
+            title = f"The fill after program {row['number']}{', if not poured yet' * row['done']}"
+            yield from ["", title, "", *table(head, rows, right=(2, 3)), TOGETHER]
             yield from [ONE_BATCH_WORDS] if any(cells[0] == ONE_BATCH for cells in rows) else []
 
 

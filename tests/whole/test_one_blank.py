@@ -18,7 +18,7 @@ from pathgen import JobError, build, check, load_job
 from pathgen.app.blank import build_blank
 from pathgen.app.building import check_data
 from pathgen.app.cli import main
-from pathgen.app.earlier import marks_moved
+from pathgen.app.earlier import _moves_in, _number, marks_moved
 from pathgen.job.blank import blank_clampings, blank_plans, merged, origin_of, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.programs.around import Around
@@ -27,7 +27,7 @@ from pathgen.programs.zero_check import _bed, zero_checks
 from pathgen.report.blank import blank_summary, fittings_words, origin_words
 from pathgen.report.data import of_all_parts
 from pathgen.report.moving import moving_findings
-from pathgen.report.text import go_on_lines
+from pathgen.report.text import before_next, go_on_lines
 from pathgen.work.operations import WitnessMarks
 from tests.as_made import hold
 from tests.job.test_plates import HOLE, PLATE, RING
@@ -687,6 +687,8 @@ def test_a_blank_that_moved_is_cut_to_its_end_where_it_lies(marked, before):
     _page_of_what_is_left(now, begins, stop)
     now.write(folder / f"moved-{before}", shaded=False)
     assert check(load_job(folder / "moved.toml"), folder / f"moved-{before}", resolution=0.5).passed
+    assert {name for name in rows if _number(name) in _moves_in(folder / f"moved-{before}")} == {
+        name for name, number in rows.items() if number >= begins}
 
 
 def _page_of_what_is_left(now, begins, stop):
@@ -696,7 +698,7 @@ def _page_of_what_is_left(now, begins, stop):
     left = [row for row in rows if row["number"] >= begins]
     cards = html.unescape(now.files(shaded=False)["setup.html"]).split("<article")[1:]
     numbers = [[int(n) for n in re.findall(r"#program-\d+.*?<code>(\d+)-", card, re.S)] for card in cards]
-    assert sum(numbers, []) == [row["number"] for row in rows]
+    assert list(itertools.chain(*numbers)) == [row["number"] for row in rows]
     for card, own in zip(cards, numbers, strict=True):
         assert len({n < begins for n in own}) == 1
         assert ("Done with " in card, ">Fit " in card, "do not run " in card) == (
@@ -742,9 +744,28 @@ def test_a_part_that_was_done_before_the_blank_moved_stays_so(marked):
     folder, first = marked
     last = len(first.report["programs"])
     (folder / "late.toml").write_text(moved_job(first, before=last))
-    done, left = (one.report for one in build_blank(load_job(folder / "late.toml"), resolution=0.8).builds)
+    late = build_blank(load_job(folder / "late.toml"), resolution=0.8)
+    done, left = (one.report for one in late.builds)
     assert ["do not run them again" in line for report in (done, left) for line in go_on_lines(report)] == [True, True]
     assert "All programs of this part" in go_on_lines(done)[0]
+    # nor is it told a number, which would be that of another part's program, of work that none of its own meets
+    files = late.files(shaded=False)
+    own, other = (html.unescape(files[f"part-{number}-filled-{number}.html"]) for number in (1, 2))
+    notes = [[f["code"] for f in report["checks"]["findings"] if f["code"] in ("work-moved", "height-unchecked")]
+             for report in (done, left)]
+    assert (notes[0], "work-moved" in notes[1]) == ([], True)
+    assert ["is taken to lie" in page for page in (own, other)] == [False, True]
+    assert not re.search(r"[Gg]o on with program \d|[Bb]efore program \d", own)
+    assert (done["go_on_with"], done["minutes_left"], done["moved"]["first_program"]) == (None, 0, None)
+    assert (before_next(done), before_next(left)) == ("before you go on with the other parts", f"before program {last}")
+    # a fill that no program of its own follows is only asked for
+    clamping = late.builds[0].plan.clamping
+    steps = tuple(step for step in clamping.steps if step.operation.levels is None)
+    pocket = next(step for step in steps if step.operation.opens)
+    assert afterwards(replace(clamping, steps=steps), pocket)[0] == \
+        f"Where {pocket.operation.opens.name} was not filled before the work moved, fill it now:"
+    late.write(folder / "late", shaded=False)
+    assert check(load_job(folder / "late.toml"), folder / "late", resolution=0.8).passed
     # its marks went with the blank
     assert np.array(done["marks"]["now"]) == pytest.approx(
         as_moved([[*xy, z] for xy, z in zip(done["marks"]["machine"], done["marks"]["z"], strict=True)]), abs=2e-3)

@@ -74,7 +74,8 @@ def _count_words(report: dict[str, Any]) -> str:
 
 def _time_words(report: dict[str, Any]) -> str:
     every = minutes_words(report["minutes"])
-    return f"{minutes_words(report['minutes_left'])} for what is left, of {every}" if "minutes_left" in report else every
+    left = "minutes_left" in report
+    return f"{minutes_words(report['minutes_left'])} for what is left, of {every}" if left else every
 
 
 def _marks(report: dict[str, Any]) -> Element | None:
@@ -118,8 +119,8 @@ def _groups(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequen
                 shown += [_table(part_rows, clampings, pages), _stop(report, row, clampings)]
                 part_rows = []
         shown += [_table(part_rows, clampings, pages)] if part_rows else []
-        done = [e("p", f"{'These programs were' if len(rows) > 1 else 'This program was'} run before the blank moved: do "
-                  f"not run {'them' if len(rows) > 1 else 'it'} again.")] if rows[0]["done"] else []
+        were, them = ("These programs were", "them") if len(rows) > 1 else ("This program was", "it")
+        done = [e("p", f"{were} run before the blank moved: do not run {them} again.")] if rows[0]["done"] else []
         yield e("article", e("h3", e("span", str(number), class_="order"), f"{'Done with' if done else 'Fit'} {name}"),
                 *done, *shown)
 
@@ -151,8 +152,8 @@ def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamp
     mixed = [table([word.capitalize() for word in head], rows), e("p", TOGETHER), e("p", ONE_BATCH_WORDS) if any(
         cells[0] == ONE_BATCH for cells in rows) else None] if rows else []
     where = f"Stop after program {row['number']}"
-    done = f"Where this was done before the blank moved, go on with program {report['go_on_with']}. Where it was not, " \
-        "do it before that:" if row["done"] else None
+    done = f"Where this was done before the blank moved, go on with program {report['go_on_with']}. Where it was " \
+        "not, do it before that:" if row["done"] else None
     return e(
         "div", e("h4", f"{where}{', if it was not done' * row['done']}: {row['stop']}"
                   f"{' of' * ('pieces' in row['stop'])} {', '.join(names)}"),
