@@ -791,10 +791,35 @@ def test_what_is_wrong_with_marks_of_a_blank_is_told_where_it_stands(marked, tmp
     drills = wrong_of(tmp_path, moved_job(first, before=1))
     assert (drills.where, drills.allowed.split(" ")[0] != "1") == ("[moved] before", True)
     assert wrong_of(tmp_path, moved_job(first, before=99)).where == "[moved] before"
+    assert drills.remedy == f"write {drills.allowed.split(' ')[0]}"
     of_part = wrong_of(tmp_path, MARKED, filled=_with_room(FILLED) + MARKS + "[moved]\naccuracy = 0.02\n")
     assert (of_part.where, "into blank.toml" in of_part.remedy) == ("[[part]] 1 job", True)
     blank_clampings(load_job(blank(tmp_path, MARKED + "[moved]\naccuracy = 0.02\n",
                                    filled=_with_room(FILLED) + MARKS)))  # as a remedy says
+
+
+def test_measured_marks_of_one_part_alone_ask_for_those_of_the_other_where_they_are_drilled(marked, tmp_path):
+    """A blank of which only one part's marks were measured, by the errors that they leave at the other."""
+    _, first = marked
+    drills = [row["number"] for row in first.report["programs"] if row["operation"] == "witness-marks"]
+
+    def told(own, job, before=6, limit=0.1):
+        head, *tables = job.split("[[measured]]")
+        tables[-1] = tables[-1].split("[moved]")[0]
+        tables = [tables[k] for k in own]
+        return wrong_of(tmp_path, "[[measured]]".join([head, *tables]) + f"[moved]\nbefore = {before}\n"
+                        f"board_limit = {limit}\n")
+
+    text = moved_job(first, before=6)
+    undrilled = re.sub("^drilled = .*\n", "", text, flags=re.M)
+    for own, other in ((range(4), "part 2"), (range(4, 8), "part 1")):
+        for job in (text, undrilled):  # the latter has them drilled by the programs before
+            wrong = told(own, job)
+            assert (wrong.where, "too near each other for parts" in str(wrong)) == ("[[measured]]", True)
+            assert wrong.remedy.startswith(f"measure the marks of {other} too")
+    assert told((0, 1, 4, 5), text, limit=0.02).remedy.startswith("measure the marks of parts 1 and 2 too")
+    assert told(range(8), text, limit=0.02).remedy.startswith("measure marks further apart")
+    assert told(range(4), undrilled, before=max(drills)).remedy.startswith("measure marks further apart")
 
 
 def test_parts_too_far_from_the_marks_of_the_others_are_told_of(tmp_path):
