@@ -330,7 +330,7 @@ def _moves_in(folder: Path) -> dict[str, Moved]:
         reports = [whole, *(part["report"] for part in whole.get("parts", ()))]
         return {_number(row["file"]): Moved(rotation=one["moved"]["rotation"], shift=one["moved"]["shift"],
                                             centre=one["moved"]["about"])
-                for one in reports if one.get("moved")
+                for one in reports if one.get("moved") and one["moved"]["first_program"] is not None
                 for row in one["programs"] if number_in(row) >= one["moved"]["first_program"]}
     except (PathgenError, OSError, ValueError, *_MALFORMED):
         return {}

@@ -16,12 +16,13 @@ from shapely.affinity import affine_transform
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError, Mistakes, PathgenError
+from pathgen.base.plain import joined
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length, place_words, written_alike
 from pathgen.job.clamping import clamping_of, placing_of, planned_of, without_idle_of
 from pathgen.job.flat_tables import PartTable
 from pathgen.job.job import Job, head_of
-from pathgen.job.marks import check_measured, measured_move
+from pathgen.job.marks import check_measured, first_moved, measured_move
 from pathgen.job.tables import MovedTable, SetupTable
 from pathgen.parts.flat.part import PLACES, FlatPart
 from pathgen.programs.plan import Plan, check_spans
@@ -223,7 +224,8 @@ def _moved(job: Job, clampings: Sequence[Clamping]) -> tuple[Clamping, ...]:
     before = _first_moved(job, clampings)
     whole = replace(clampings[0], board=_all_parts(job, clampings), stock=job.stock, setup=job.setup, steps=(),
                     shared=Shared(number=0, zero=_zero_of(job), highest=0.0, blank=job.stock.bounds))
-    moved, made = measured_move(job, whole, guessed=_guessed(job, whole)), []
+    moved = measured_move(job, whole, guessed=_guessed(job, whole), unmeasured=_unmeasured(job, clampings, before))
+    made = []
     for clamping, table, part in zip(clampings, job.parts, job.part_jobs, strict=True):
         a, b, d, e, x, y = _matrix(part, table)
         own = moved.seen_in([[a, d, 0.0], [b, e, 0.0], [0.0, 0.0, 1.0]], [x, y, 0.0])
@@ -243,6 +245,19 @@ def _guessed(job: Job, whole: Clamping) -> bool:
     return bool((~known & (at[:, 2] == whole.stock.thickness - whole.z_zero)).any())
 
 
+def _unmeasured(job: Job, clampings: Sequence[Clamping], before: int) -> str:
+    """The marks that are in the wood once programs `before` one were run and were not all measured, by their parts."""
+    at, parts = np.array([one.at for one in job.measured])[:, :2], []
+    for number, (one, table) in enumerate(zip(clampings, job.parts, strict=True), 1):
+        step = one.step(WitnessMarks)
+        if step is None or (table.drilled is None and step.number >= before):
+            continue
+        marks = one.display(step.operation.feature.places)
+        if (np.abs(marks[:, None] - at).max(axis=2).min(axis=1) > ALIKE).any():
+            parts.append(str(number))
+    return f"the marks of part{'s' * (len(parts) > 1)} {joined(parts)}" if parts else ""
+
+
 def _all_parts(job: Job, clampings: Sequence[Clamping]) -> FlatPart:
     """What holds all parts, where they lie on the common blank."""
     outlines = [affine_transform(one.board.outline, _matrix(part, table))
@@ -253,20 +268,11 @@ def _all_parts(job: Job, clampings: Sequence[Clamping]) -> FlatPart:
 def _first_moved(job: Job, clampings: Sequence[Clamping]) -> int:
     """The number of the first program of all parts that is written for the blank as it lies now."""
     steps = [step for one in clampings for step in one.steps]
-    asked = job.moved.before if job.moved else None
     drills = max((step.number for one, table in zip(clampings, job.parts, strict=True) if table.drilled is not None
                   for step in one.steps if isinstance(step.operation, WitnessMarks)), default=0)
-    if asked is not None:
-        if not drills < asked <= len(steps):
-            done = f": the marks that program {drills} drills are in the wood" if asked <= drills else ""
-            raise JobError("[moved] before", f"program {asked}{done}", allowed=f"{drills + 1} to {len(steps)}",
-                           remedy="give the number of the first program to be run after the move")
-        return asked
     fills = [step.turn.fill_after for step in steps if step.turn and step.turn.fill_after]
-    if not fills or min(fills) == len(steps):
-        raise JobError("[moved]", "before is missing, and no inlay is filled", allowed=f"{drills + 1} to {len(steps)}",
-                       remedy="give the number of the first program to be run after the move")
-    return max(min(fills), drills) + 1
+    stop = min(fills, default=len(steps))
+    return first_moved(job, drills=drills, last=len(steps), after_fill=stop + 1 if stop < len(steps) else None)
 
 
 def blank_plans(job: Job) -> tuple[Plan, ...]:

@@ -252,11 +252,15 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
     if not job.measured:
         return None, 0
     guessed = any(m.at is None for m in job.measured) and not (job.marks and job.marks.drilled)
-    return measured_move(job, clamping, guessed=guessed), _first_moved(job, clamping)
+    marks = clamping.feature(WitnessMarks)
+    more = [str(n + 1) for n in range(len(job.measured), len(marks.places) if marks else 0)]
+    unmeasured = f"mark{'s' * (len(more) > 1)} {joined(more)}" if more and not any(m.at for m in job.measured) else ""
+    return measured_move(job, clamping, guessed=guessed, unmeasured=unmeasured), _first_moved(job, clamping)
 
 
-def measured_move(job: Job, clamping: Clamping, *, guessed: bool) -> Moved:
-    """The move that the measured marks explain; `guessed` where a height before is that of [stock] thickness.
+def measured_move(job: Job, clamping: Clamping, *, guessed: bool, unmeasured: str) -> Moved:
+    """The move that the measured marks explain; `guessed` where a height before is that of [stock] thickness,
+    `unmeasured` names marks that are in the wood and were not measured.
 
     Raises JobError as `move_of` does.
     """
@@ -270,11 +274,8 @@ def measured_move(job: Job, clamping: Clamping, *, guessed: bool) -> Moved:
         _refuse_misread(moved, asked.accuracy, clamping.units)
     errors = board_errors(clamping.board, places, accuracy=asked.accuracy)
     if errors.worst > asked.board_limit:
-        marks = clamping.feature(WitnessMarks)
-        more = [str(n + 1) for n in range(len(places), len(marks.places) if marks else 0)]
-        measure = "measure marks further apart, along the work and across it"
-        if more and not any(m.at for m in job.measured):
-            measure = f"measure mark{'s' * (len(more) > 1)} {joined(more)} too"
+        measure = f"measure {unmeasured} too" if unmeasured else \
+            "measure marks further apart, along the work and across it"
         raise JobError("[[measured]]", _too_near(clamping, errors), allowed=_allowed(job),
                        remedy=f"{measure}{errors.more_exactly(asked.board_limit)}")
     return replace(moved, errors=errors, guessed=guessed)
@@ -386,20 +387,27 @@ def _expected(job: Job, clamping: Clamping) -> Floats:
 
 def _first_moved(job: Job, clamping: Clamping) -> int:
     steps = clamping.steps
-    if job.moved and job.moved.before is not None:
-        measured = (job.marks and job.marks.drilled) or any(m.at is None for m in job.measured)
-        drills = next((s.order for s in steps if measured and isinstance(s.operation, WitnessMarks)), 0)
-        if job.moved.before > len(steps):
-            raise JobError("[moved] before", f"program {job.moved.before}", allowed=f"{drills + 1} to {len(steps)}",
-                           remedy="give the number of the first program to be run after the move")
-        if job.moved.before <= drills:
-            raise JobError("[moved] before", f"program {drills} drills the marks, which were measured: they are in the "
-                           "wood", allowed=f"{drills + 1} to {len(steps)}", remedy=f"write {drills + 1}")
-        return job.moved.before
+    measured = (job.marks and job.marks.drilled) or any(m.at is None for m in job.measured)
+    drills = next((s.order for s in steps if measured and isinstance(s.operation, WitnessMarks)), 0)
     first = next((inlay for inlay in clamping.inlays if inlay.fill != "none"), None)
     pockets = [s.order for s in steps if first and s.operation.opens is first]
     later = [s.order for s in steps if first and s.operation.inlay is first and s.order > max(pockets)]
-    if not later:
-        raise JobError("[moved]", "before is missing, and no inlay is filled", allowed=f"1 to {len(steps)}",
-                       remedy="give the number of the first program to be run after the move")
-    return min(later)
+    return first_moved(job, drills=drills, last=len(steps), after_fill=min(later, default=None))
+
+
+def first_moved(job: Job, *, drills: int, last: int, after_fill: int | None) -> int:
+    """The number of the first program that is written for work as it lies now: as asked, or the first after a fill.
+
+    Raises JobError for one that is not between that which `drills` marks which were measured, 0 where none does, and
+    the `last`.
+    """
+    asked, allowed = job.moved.before if job.moved else None, f"{drills + 1} to {last}"
+    remedy = "give the number of the first program to be run after the move"
+    if asked is None and after_fill is None:
+        raise JobError("[moved]", "before is missing, and no inlay is filled", allowed=allowed, remedy=remedy)
+    if asked is not None and asked <= drills:
+        raise JobError("[moved] before", f"program {drills} drills the marks, which were measured: they are in the "
+                       "wood", allowed=allowed, remedy=f"write {drills + 1}")
+    if asked is not None and asked > last:
+        raise JobError("[moved] before", f"program {asked}", allowed=allowed, remedy=remedy)
+    return max(after_fill or 0, drills + 1) if asked is None else asked

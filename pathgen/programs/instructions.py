@@ -360,6 +360,8 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
         inlay = step.operation.opens
         if inlay is None or not own or clamping.levelled_before(inlay):
             return []
+        if clamping.moved_number is None:
+            return [f"Where {inlay.name} was not filled before the work moved, fill it now:", *own]
         return [f"Where {inlay.name} was filled before the work moved, go on with program {clamping.moved_number}. "
                 "Where it was not, fill it before that:", *own]
     if turn is None or turn.fill_after is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from pathgen.base.plain import in_runs, joined
+from pathgen.base.plain import capital, in_runs, joined
 from pathgen.base.units import format_length, volume_words
 from pathgen.report.data import finding_rows, of_all_parts
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, display_lines
@@ -29,13 +29,14 @@ def blank_data(
     rows = sorted((_row(part, program, number)
                    for number, (part, own) in enumerate(zip(parts, programs, strict=True), 1) for program in own),
                   key=lambda row: row["number"])
-    rows = [row | ({"stop": _stop_words(row["number"], programs)} if row["fill_after"] else {}) for row in rows]
+    rows = [row | {"done": row["file"] in done,
+                   **(_stop_at(row["number"], programs, done) if row["fill_after"] else {})} for row in rows]
     found = [*findings_of_parts([part["name"] for part in parts],
                                 [part["report"]["checks"]["findings"] for part in parts]), *finding_rows(together)]
     return {
         "title": title, "units": "mm", "job_units": units, "job_fingerprint": fingerprint, "programs": rows,
         "minutes": round(sum(row["minutes"] for row in rows), 2),
-        **_left([row for row in rows if row["file"] not in done], bool(done)),
+        **_left([row for row in rows if not row["done"]], bool(done)),
         "fittings": sum(row["fit"] for row in rows),
         "pours": sum(row["fill_after"] for row in rows),
         "fills": list(fills),
@@ -79,39 +80,52 @@ def _row(part: Row, program: Program, number: int) -> Row:
                   "fill_after": turn.fill_after == turn.number}
 
 
-def _stop_words(number: int, programs: Sequence[Sequence[Program]]) -> str:
-    """What is done at the stop after a program, by what the pockets that wait for it are filled with."""
-    opened = [p.step.operation.opens for own in programs for p in own
+def _stop_at(number: int, programs: Sequence[Sequence[Program]], done: Sequence[str]) -> Row:
+    """What is done at the stop after a program, by what the pockets that wait for it are filled with, and of which
+    parts; nothing where all were cut level before the blank moved."""
+    level = [id(p.step.operation.levels) for own in programs for p in own if p.file_name in done]
+    opened = [(part, p.step.operation.opens) for part, own in enumerate(programs, 1) for p in own
               if p.step.turn is not None and p.step.turn.fill_after == number]
-    fills = {inlay.fill for inlay in opened if inlay is not None}
+    waiting = [(part, inlay.fill) for part, inlay in opened
+               if inlay is not None and inlay.fill != "none" and id(inlay) not in level]
+    fills = {fill for _, fill in waiting}
     words = [what for fill, what in (("resin", "fill"), ("piece", "glue in the pieces")) if fill in fills]
-    return ", and ".join(words)
+    return {"stop": ", and ".join(words), "stop_for": sorted({part for part, _ in waiting})} if waiting else {}
 
 
 def blank_summary(report: Row) -> list[str]:
     """The programs of all parts in the order they are run, the cutters to fit, the stops."""
     rows = []
     for row in report["programs"]:
-        cutter = f"fit {row['cutter']['name']}" if row["fit"] else f"    {row['cutter']['name']}"
-        rows.append([str(row["number"]), cutter, f"{row['part']} {row['name']}", row["file"],
-                     f"{row['minutes']:.1f} min"])
-        if row["fill_after"]:
-            rows.append(["", f"STOP: {row['stop']}", "", "", ""])
+        fit = "done" if row["done"] else "fit " * row["fit"] or "   "
+        rows.append([str(row["number"]), f"{fit.strip():3} {row['cutter']['name']}", f"{row['part']} {row['name']}",
+                     row["file"], f"{row['minutes']:.1f} min"])
+        if "stop" in row:
+            rows.append(["", f"STOP{', if not done yet' * row['done']}: {row['stop']}", "", "", ""])
     return [
         *table(["", "cutter", "part", "program", "time"], rows, right=(0, 4)), "",
-        f"In all {minutes_words(report['minutes'])} at the machine, {fittings_words(report)}.",
+        f"{_time_words(report)}, {fittings_words(report)}.",
         *go_on_lines(report),
         *(f"Part {number}, {part['name']}: {line}" for number, part in enumerate(report["parts"], 1)
           for line in much_less_lines(part["report"])),
     ]
 
 
+def _time_words(report: Row) -> str:
+    """``In all about 52 minutes at the machine``; and of that what is left where the blank has moved."""
+    every = minutes_words(report["minutes"])
+    return f"{capital(minutes_words(report['minutes_left']))} left at the machine, of {every} in all" \
+        if "minutes_left" in report else f"In all {every} at the machine"
+
+
 def fittings_words(report: Row) -> str:
-    """How often a cutter is fitted, and a fill poured: ``a cutter to fit 8 times, 2 stops for fills``."""
-    pieces = any("pieces" in row.get("stop", "") for row in report["programs"])
-    what = "for fills and pieces" if pieces else "for fills"
-    pours = f", {report['pours']} stop{'s' if report['pours'] > 1 else ''} {what}" if report["pours"] else ""
-    often = f"a cutter to fit {report['fittings']} times" if report["fittings"] > 1 else "1 cutter to fit"
+    """How often a cutter is fitted, and a fill poured: ``a cutter to fit 8 times, 2 stops for fills``; of what is left
+    where the blank has moved."""
+    left = [row for row in report["programs"] if not row["done"]]
+    fittings, stops = sum(row["fit"] for row in left), [row["stop"] for row in left if "stop" in row]
+    what = "for fills and pieces" if any("pieces" in stop for stop in stops) else "for fills"
+    pours = f", {len(stops)} stop{'s' if len(stops) > 1 else ''} {what}" if stops else ""
+    often = f"a cutter to fit {fittings} times" if fittings > 1 else "1 cutter to fit"
     return f"{often}{pours}"
 
 
@@ -133,10 +147,14 @@ def marks_lines(report: Row) -> list[str]:
 
 
 def fill_rows(report: Row, after: int) -> tuple[list[str], list[list[str]]]:
-    """What is mixed at the stop after a program, for the parts poured then: head and cells, none without resin."""
+    """What is mixed at the stop after a program, for the parts poured then: head and cells, none without resin, nor
+    where some of these parts were cut level before the blank moved."""
+    waits = {part for row in report["programs"] if row["number"] == after for part in row.get("stop_for", ())}
     names = [f"{number} {part['name']}" for number, part in enumerate(report["parts"], 1)]
     rows = []
-    for fill in (fill for fill in report["fills"] if fill["after"] == after):
+    for fill in report["fills"]:
+        if fill["after"] != after or not waits.issuperset(k for one in fill["colours"] for k in one["parts_for"]):
+            continue
         rows += [[one["colour"], ", ".join(dict.fromkeys(names[k - 1] for k in one["parts_for"])),
                   volume_words(one["needed_volume"]), *batch_cells(one)] for one in fill["colours"]]
         if fill["batch"]:
@@ -154,8 +172,9 @@ def _fill_lines(report: Row) -> Iterator[str]:
     """What is mixed at each stop, with a heading."""
     for row in report["programs"]:
         head, rows = fill_rows(report, row["number"])
-        if row["fill_after"] and rows:
-            yield from ["", f"The fill after program {row['number']}", "", *table(head, rows, right=(2, 3)), TOGETHER]
+        if rows:
+            title = f"The fill after program {row['number']}{', if not poured yet' * row['done']}"
+            yield from ["", title, "", *table(head, rows, right=(2, 3)), TOGETHER]
             yield from [ONE_BATCH_WORDS] if any(cells[0] == ONE_BATCH for cells in rows) else []
 
 

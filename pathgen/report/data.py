@@ -198,9 +198,8 @@ def _left(programs: Sequence[Program], clamping: Clamping) -> dict[str, Any]:
     left = [p for p in programs if not clamping.done(p.step)]
     if len(left) == len(programs):
         return {}
-    if not left:  # of a part; others of its blank go on
-        return {"go_on_with": clamping.moved_number, "minutes_left": 0.0}
-    return {"go_on_with": left[0].step.number, "minutes_left": round(sum(p.minutes for p in left), 2)}
+    # none is left of a part that is done, while others of its blank go on
+    return {"go_on_with": clamping.moved_number, "minutes_left": round(sum(p.minutes for p in left), 2)}
 
 
 def _load(load: Load | None, step: Step) -> dict[str, Any]:

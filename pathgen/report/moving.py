@@ -106,8 +106,9 @@ def _errors(errors: MarkErrors, clamping: Clamping) -> dict[str, Any]:
 
 
 def moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
-    """How the work is taken to lie, by the report's key ``moved``; nothing where it has not moved."""
-    if moved is None:
+    """How the work is taken to lie, by the report's key ``moved``; nothing where it has not moved, or no program of the
+    part is left."""
+    if moved is None or moved["first_program"] is None:
         return []
     left = ", ".join(
         format_length(sum(v * v for v in row) ** 0.5, units) for row in moved["residuals"]
@@ -286,9 +287,9 @@ def _off_the_bed(moved: Moved, clamping: Clamping, exact: float, *, risen: bool)
 
 
 def _moved_notes(clamping: Clamping) -> Iterator[Finding]:
-    """What the move is taken to be, and how far the marks bear it out."""
+    """What the move is taken to be, and how far the marks bear it out; nothing for a part with no program left."""
     moved, units = clamping.moved, clamping.units
-    if moved is None:
+    if moved is None or clamping.moved_number is None:
         return
     first, data = clamping.moved_number, moved_data(clamping)
     assert data is not None

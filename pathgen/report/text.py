@@ -117,7 +117,7 @@ def go_on_lines(report: dict[str, Any]) -> list[str]:
     if "go_on_with" not in report:
         return []
     order = next_program(report)
-    if order > number_in(report["programs"][-1]):
+    if order is None:
         return ["All programs of this part count as run before the work moved: do not run them again."]
     before = [number for row in report["programs"] if (number := number_in(row)) < order]
     one = len(before) == 1
@@ -128,9 +128,16 @@ def go_on_lines(report: dict[str, Any]) -> list[str]:
             "its end, or more were, write the number of the first still to be run as [moved] before, and build again."]
 
 
-def next_program(report: dict[str, Any]) -> int:
-    """The number of the program to be run next."""
-    return int(report.get("go_on_with", number_in(report["programs"][0])))
+def next_program(report: dict[str, Any]) -> int | None:
+    """The number of the program to be run next; None of a part with none left, while others of its blank go on."""
+    first: int | None = report.get("go_on_with", number_in(report["programs"][0]))
+    return first
+
+
+def before_next(report: dict[str, Any]) -> str:
+    """When warnings are to be read."""
+    number = next_program(report)
+    return "before you go on with the other parts" if number is None else f"before program {number}"
 
 
 def left_out_words(report: dict[str, Any]) -> list[str]:

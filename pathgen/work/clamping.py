@@ -403,11 +403,10 @@ class Clamping:
         return any(step.operation.levels is inlay and self.done(step) for step in self.steps)
 
     @property
-    def moved_number(self) -> int:
-        """The number, among all programs of the blank, of the first step that is run since the work moved; one more
-        than that of the last where all were run before."""
-        left = [step.number for step in self.steps if not self.done(step)]
-        return left[0] if left else self.steps[-1].number + 1
+    def moved_number(self) -> int | None:
+        """The number, among all programs of the blank, of the first step that is run since the work moved; None where
+        all of this part were run before."""
+        return next((step.number for step in self.steps if not self.done(step)), None)
 
     def safe_at(self, step: Step | None) -> float:
         """The safe height when a step is run: where work that moved stands higher, by as much more, mm."""

@@ -424,6 +424,14 @@ def test_programs_that_there_will_not_be_are_not_counted(tmp_path):
     with pytest.raises(JobError) as refused:
         clamping_of(load_job(job(tmp_path, extra=f"{MARKS}{DRILLED}{found(*PLACES.tolist())}[moved]\nbefore = 40\n")))
     assert refused.value.allowed == "2 to 6"
+    # where nothing is filled the maker must say, and is not offered what is refused then
+    text = f"{MARKS}{DRILLED}{found(*PLACES.tolist())}"
+    unfilled = {"overfill = 0.7": 'fill = "none"'}
+    with pytest.raises(JobError, match=r"\[moved\]: before is missing.*allowed: 2 to 4\)"):
+        clamping_of(load_job(job(tmp_path, extra=text, changes=unfilled)))
+    for before in (2, 4):
+        clamping = clamping_of(load_job(job(tmp_path, extra=f"{text}[moved]\nbefore = {before}\n", changes=unfilled)))
+        assert clamping.moved_number == before
 
 
 def test_marks_measured_in_another_unit_than_the_jobs_are_named_with_their_numbers_in_its_own(tmp_path):

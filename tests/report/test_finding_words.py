@@ -62,14 +62,15 @@ def test_what_to_pour_now_is_said_part_by_part_and_what_all_are_told_once():
 
     parts = [part((None, ["no"]), (4, ["Mix.", "Fill A."]), (9, ["later"])), part((4, ["Mix.", "Fill B."])),
              part((9, ["later"]))]
-    report = {"parts": [{"name": name} for name in ("lid", "plate", "tail")], "fills": []}
-    said = _stop(report, {"number": 4, "stop": "fill"}, parts)
+    report = {"parts": [{"name": name} for name in ("lid", "plate", "tail")], "fills": [], "programs": []}
+    row = {"stop": "fill", "done": False}
+    said = _stop(report, row | {"number": 4, "stop_for": [1, 2]}, parts)
     assert ["".join(line.itertext()) for line in said] == [
         "Stop after program 4: fill 1 lid, 2 plate", "Mix.", "1 lid: Fill A.", "2 plate: Fill B."]
-    alone = _stop(report, {"number": 9, "stop": "fill"}, parts)
+    alone = _stop(report, row | {"number": 9, "stop_for": [1, 3]}, parts)
     assert ["".join(line.itertext()) for line in alone][:2] == ["Stop after program 9: fill 1 lid, 3 tail", "later"]
     assert len(alone) == 2  # what all are told is told once, a paragraph for each line
-    alone = _stop(report | {"parts": report["parts"][:1]}, {"number": 4, "stop": "fill"}, parts[:1])
+    alone = _stop(report | {"parts": report["parts"][:1]}, row | {"number": 4, "stop_for": [1]}, parts[:1])
     assert ["".join(line.itertext()) for line in alone] == ["Stop after program 4: fill 1 lid", "Mix.", "Fill A."]
 
 

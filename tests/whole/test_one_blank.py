@@ -18,7 +18,7 @@ from pathgen import JobError, build, check, load_job
 from pathgen.app.blank import build_blank
 from pathgen.app.building import check_data
 from pathgen.app.cli import main
-from pathgen.app.earlier import marks_moved
+from pathgen.app.earlier import _moves_in, _number, marks_moved
 from pathgen.job.blank import blank_clampings, blank_plans, merged, origin_of, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.programs.around import Around
@@ -27,7 +27,7 @@ from pathgen.programs.zero_check import _bed, zero_checks
 from pathgen.report.blank import blank_summary, fittings_words, origin_words
 from pathgen.report.data import of_all_parts
 from pathgen.report.moving import moving_findings
-from pathgen.report.text import go_on_lines
+from pathgen.report.text import before_next, go_on_lines
 from pathgen.work.operations import WitnessMarks
 from tests.as_made import hold
 from tests.job.test_plates import HOLE, PLATE, RING
@@ -439,7 +439,8 @@ def test_what_would_save_much_time_is_said_of_each_part(made):
     report["parts"][1]["report"]["fewer_minutes"] = [row, row | {"minutes_saved": 5.0}]
     assert blank_summary(report)[-1] == "Part 2, ringed: 41 minutes less with [x] y = 1: nothing."
     assert "at the machine, 1 cutter to fit" in blank_summary(result.report)[-1]
-    assert fittings_words({"fittings": 7, "pours": 2, "programs": []}) == "a cutter to fit 7 times, 2 stops for fills"
+    rows = [{"fit": k < 7, "done": False} | ({"stop": "fill"} if k in (3, 6) else {}) for k in range(9)]
+    assert fittings_words({"programs": rows}) == "a cutter to fit 7 times, 2 stops for fills"
 
 
 def test_commands(tmp_path, monkeypatch, capsys):
@@ -683,17 +684,88 @@ def test_a_blank_that_moved_is_cut_to_its_end_where_it_lies(marked, before):
     first_left = next(row for row in now.report["programs"] if row["number"] == begins)
     assert f"Go on with program {begins} of this part" in \
         html.unescape(now.files(shaded=False)[f"part-{first_left['part']}-filled-{first_left['part']}.html"])
+    _page_of_what_is_left(now, begins, stop)
     now.write(folder / f"moved-{before}", shaded=False)
     assert check(load_job(folder / "moved.toml"), folder / f"moved-{before}", resolution=0.5).passed
+    assert {name for name in rows if _number(name) in _moves_in(folder / f"moved-{before}")} == {
+        name for name, number in rows.items() if number >= begins}
+
+
+def _page_of_what_is_left(now, begins, stop):
+    """The common page goes on where the parts' own do: done programs are marked, their cutters not fitted again, and a
+    fill that may have been poured is asked for only where it was not."""
+    rows = now.report["programs"]
+    left = [row for row in rows if row["number"] >= begins]
+    cards = html.unescape(now.files(shaded=False)["setup.html"]).split("<article")[1:]
+    numbers = [[int(n) for n in re.findall(r"#program-\d+.*?<code>(\d+)-", card, re.S)] for card in cards]
+    assert list(itertools.chain(*numbers)) == [row["number"] for row in rows]
+    for card, own in zip(cards, numbers, strict=True):
+        assert len({n < begins for n in own}) == 1
+        assert ("Done with " in card, ">Fit " in card, "do not run " in card) == (
+            (True, False, True) if own[0] < begins else (False, True, False))
+        assert card.count("<td>done") == (len(own) if own[0] < begins else 0)
+    (words,) = re.findall(rf"Stop after program {stop}(.*?): fill", "".join(cards))
+    asked = f"before the blank moved, go on with program {begins}. Where it was not, do it before that:"
+    was_poured = stop < begins
+    assert (words, asked in "".join(cards)) == ((", if it was not done", True) if was_poured else ("", False))
+    summary = "\n".join(blank_summary(now.report))
+    assert summary.count("  done ") == begins - 1
+    assert re.findall("STOP.*?:", summary) == [f"STOP{', if not done yet' * was_poured}:"]
+    fits = sum(row["fit"] for row in left)
+    often = f"a cutter to fit {fits} times{'' if was_poured else ', 1 stop for fills'}."
+    assert f"left at the machine, of about {now.report['minutes']:.0f} minutes in all, {often}" in summary
+    page = html.unescape(now.files(shaded=False)["setup.html"])
+    assert f"{len(left)} left, of {len(rows)}; {often[:-1]}<" in page
+    assert f"for what is left, of about {now.report['minutes']:.0f} minutes, without" in page
+
+
+def test_what_was_cut_level_before_the_blank_moved_is_not_poured_again(marked):
+    """The stop stays for the part whose second cut is to come, with no amounts that are of both."""
+    folder, first = marked
+    rows = first.report["programs"]
+    second = [row for row in rows if "second-cut" in row["file"]]
+    assert len(second) == 2
+    (folder / "levelled.toml").write_text(moved_job(first, before=second[1]["number"]))
+    now = build_blank(load_job(folder / "levelled.toml"), resolution=0.8)
+    stops = [row["stop_for"] for row in now.report["programs"] if "stop" in row]
+    assert stops == [[second[1]["part"]]]
+    files = now.files(shaded=False)
+    assert all("Mixed together for all" in first.files(shaded=False)[name] for name in ("setup.html", "report.txt"))
+    assert not any("Mixed together for all" in files[name] for name in ("setup.html", "report.txt"))
+    assert f"if it was not done: fill {second[1]['part']} filled-{second[1]['part']}<" in html.unescape(
+        files["setup.html"])
+    (folder / "all.toml").write_text(moved_job(first, before=second[1]["number"] + 1))
+    now = build_blank(load_job(folder / "all.toml"), resolution=0.8)
+    assert not any("stop" in row for row in now.report["programs"])
+    assert "Stop after" not in now.files(shaded=False)["setup.html"]
 
 
 def test_a_part_that_was_done_before_the_blank_moved_stays_so(marked):
     folder, first = marked
     last = len(first.report["programs"])
     (folder / "late.toml").write_text(moved_job(first, before=last))
-    done, left = (one.report for one in build_blank(load_job(folder / "late.toml"), resolution=0.8).builds)
+    late = build_blank(load_job(folder / "late.toml"), resolution=0.8)
+    done, left = (one.report for one in late.builds)
     assert ["do not run them again" in line for report in (done, left) for line in go_on_lines(report)] == [True, True]
     assert "All programs of this part" in go_on_lines(done)[0]
+    # nor is it told a number, which would be that of another part's program, of work that none of its own meets
+    files = late.files(shaded=False)
+    own, other = (html.unescape(files[f"part-{number}-filled-{number}.html"]) for number in (1, 2))
+    notes = [[f["code"] for f in report["checks"]["findings"] if f["code"] in ("work-moved", "height-unchecked")]
+             for report in (done, left)]
+    assert (notes[0], "work-moved" in notes[1]) == ([], True)
+    assert ["is taken to lie" in page for page in (own, other)] == [False, True]
+    assert not re.search(r"[Gg]o on with program \d|[Bb]efore program \d", own)
+    assert (done["go_on_with"], done["minutes_left"], done["moved"]["first_program"]) == (None, 0, None)
+    assert (before_next(done), before_next(left)) == ("before you go on with the other parts", f"before program {last}")
+    # a fill that no program of its own follows is only asked for
+    clamping = late.builds[0].plan.clamping
+    steps = tuple(step for step in clamping.steps if step.operation.levels is None)
+    pocket = next(step for step in steps if step.operation.opens)
+    assert afterwards(replace(clamping, steps=steps), pocket)[0] == \
+        f"Where {pocket.operation.opens.name} was not filled before the work moved, fill it now:"
+    late.write(folder / "late", shaded=False)
+    assert check(load_job(folder / "late.toml"), folder / "late", resolution=0.8).passed
     # its marks went with the blank
     assert np.array(done["marks"]["now"]) == pytest.approx(
         as_moved([[*xy, z] for xy, z in zip(done["marks"]["machine"], done["marks"]["z"], strict=True)]), abs=2e-3)
@@ -719,10 +791,35 @@ def test_what_is_wrong_with_marks_of_a_blank_is_told_where_it_stands(marked, tmp
     drills = wrong_of(tmp_path, moved_job(first, before=1))
     assert (drills.where, drills.allowed.split(" ")[0] != "1") == ("[moved] before", True)
     assert wrong_of(tmp_path, moved_job(first, before=99)).where == "[moved] before"
+    assert drills.remedy == f"write {drills.allowed.split(' ')[0]}"
     of_part = wrong_of(tmp_path, MARKED, filled=_with_room(FILLED) + MARKS + "[moved]\naccuracy = 0.02\n")
     assert (of_part.where, "into blank.toml" in of_part.remedy) == ("[[part]] 1 job", True)
     blank_clampings(load_job(blank(tmp_path, MARKED + "[moved]\naccuracy = 0.02\n",
                                    filled=_with_room(FILLED) + MARKS)))  # as a remedy says
+
+
+def test_measured_marks_of_one_part_alone_ask_for_those_of_the_other_where_they_are_drilled(marked, tmp_path):
+    """A blank of which only one part's marks were measured, by the errors that they leave at the other."""
+    _, first = marked
+    drills = [row["number"] for row in first.report["programs"] if row["operation"] == "witness-marks"]
+
+    def told(own, job, before=6, limit=0.1):
+        head, *tables = job.split("[[measured]]")
+        tables[-1] = tables[-1].split("[moved]")[0]
+        tables = [tables[k] for k in own]
+        return wrong_of(tmp_path, "[[measured]]".join([head, *tables]) + f"[moved]\nbefore = {before}\n"
+                        f"board_limit = {limit}\n")
+
+    text = moved_job(first, before=6)
+    undrilled = re.sub("^drilled = .*\n", "", text, flags=re.M)
+    for own, other in ((range(4), "part 2"), (range(4, 8), "part 1")):
+        for job in (text, undrilled):  # the latter has them drilled by the programs before
+            wrong = told(own, job)
+            assert (wrong.where, "too near each other for parts" in str(wrong)) == ("[[measured]]", True)
+            assert wrong.remedy.startswith(f"measure the marks of {other} too")
+    assert told((0, 1, 4, 5), text, limit=0.02).remedy.startswith("measure the marks of parts 1 and 2 too")
+    assert told(range(8), text, limit=0.02).remedy.startswith("measure marks further apart")
+    assert told(range(4), undrilled, before=max(drills)).remedy.startswith("measure marks further apart")
 
 
 def test_parts_too_far_from_the_marks_of_the_others_are_told_of(tmp_path):

@@ -59,12 +59,23 @@ def _head(report: dict[str, Any], first: Clamping) -> Element:
         *(e("p", e("b", line)) for line in go_on_lines(report)),
         facts([
             ("Parts", f"{len(report['parts'])}, from one blank in one clamping"),
-            ("Programs", f"{len(report['programs'])}; {fittings_words(report)}"),
-            ("Machine time", f"{minutes_words(report['minutes'])}, without changing cutters and without curing"),
+            ("Programs", f"{_count_words(report)}; {fittings_words(report)}"),
+            ("Machine time", f"{_time_words(report)}, without changing cutters and without curing"),
             ("Blank", f"{wide} along X by {high} along Y, {thick} thick"),
             ("Zero", f"{zero_place_words(first)}. {z_zero_words(first)}."),
         ]),
     )
+
+
+def _count_words(report: dict[str, Any]) -> str:
+    left = sum(not row["done"] for row in report["programs"])
+    return f"{left} left, of {len(report['programs'])}" if "minutes_left" in report else str(left)
+
+
+def _time_words(report: dict[str, Any]) -> str:
+    every = minutes_words(report["minutes"])
+    left = "minutes_left" in report
+    return f"{minutes_words(report['minutes_left'])} for what is left, of {every}" if left else every
 
 
 def _marks(report: dict[str, Any]) -> Element | None:
@@ -90,7 +101,8 @@ def _parts(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequenc
 
 
 def _groups(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequence[str]) -> Iterator[Element]:
-    """A card for each time a cutter is fitted, with a stop after each pour."""
+    """A card for each time a cutter is fitted, with a stop after each pour; the cutter of what was run before the blank
+    moved is not fitted again."""
     fitted = 0
     keyed = []
     for row in report["programs"]:
@@ -103,11 +115,14 @@ def _groups(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequen
         part_rows: list[dict[str, Any]] = []
         for row in rows:
             part_rows.append(row)
-            if row["fill_after"]:
+            if "stop" in row:
                 shown += [_table(part_rows, clampings, pages), _stop(report, row, clampings)]
                 part_rows = []
         shown += [_table(part_rows, clampings, pages)] if part_rows else []
-        yield e("article", e("h3", e("span", str(number), class_="order"), f"Fit {name}"), *shown)
+        were, them = ("These programs were", "them") if len(rows) > 1 else ("This program was", "it")
+        done = [e("p", f"{were} run before the blank moved: do not run {them} again.")] if rows[0]["done"] else []
+        yield e("article", e("h3", e("span", str(number), class_="order"), f"{'Done with' if done else 'Fit'} {name}"),
+                *done, *shown)
 
 
 def _table(rows: Sequence[dict[str, Any]], clampings: Sequence[Clamping], pages: Sequence[str]) -> Element:
@@ -116,16 +131,18 @@ def _table(rows: Sequence[dict[str, Any]], clampings: Sequence[Clamping], pages:
         step = next(s for s in clampings[row["part"] - 1].steps if s.file_name == row["file"])
         page = f"{pages[row['part'] - 1]}#program-{row['order']}"
         does = e("div", f"{row['part']} {row['name']}: ", e("a", step.operation.purpose, href=page))
-        cells.append([str(row["number"]), e("div", does, e("code", row["file"])), time_words(row["minutes"])])
+        time = "done" if row["done"] else time_words(row["minutes"])
+        cells.append([str(row["number"]), e("div", does, e("code", row["file"])), time])
     return table(["", "Program", "Time"], cells)
 
 
 def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamping]) -> Element:
-    """What to pour now, part by part, as each part's own step says."""
+    """What to pour now, part by part, as each part's own step says; what may still be left of that where the blank has
+    moved since: what was filled already, only the maker knows."""
     waiting = [
         (number, part["name"], one, step) for number, (part, one) in enumerate(
             zip(report["parts"], clampings, strict=True), 1)
-        for step in one.steps if step.turn and step.turn.fill_after == row["number"]
+        if number in row["stop_for"] for step in one.steps if step.turn and step.turn.fill_after == row["number"]
     ]
     said = [step.operation.afterwards(one) for _, _, one, step in waiting]
     common = [line for line in said[0] if all(line in lines for lines in said)]
@@ -134,9 +151,13 @@ def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamp
     head, rows = fill_rows(report, row["number"])
     mixed = [table([word.capitalize() for word in head], rows), e("p", TOGETHER), e("p", ONE_BATCH_WORDS) if any(
         cells[0] == ONE_BATCH for cells in rows) else None] if rows else []
+    where = f"Stop after program {row['number']}"
+    done = f"Where this was done before the blank moved, go on with program {report['go_on_with']}. Where it was " \
+        "not, do it before that:" if row["done"] else None
     return e(
-        "div", e("h4", f"Stop after program {row['number']}: {row['stop']}"
+        "div", e("h4", f"{where}{', if it was not done' * row['done']}: {row['stop']}"
                   f"{' of' * ('pieces' in row['stop'])} {', '.join(names)}"),
+        e("p", done) if done else None,
         *(e("p", line) for line in common),
         *(e("p", e("b", f"{name}: "), words) for name, words in zip(names, own, strict=True) if words),
         *mixed,

@@ -37,7 +37,7 @@ from pathgen.report.sheet.results import (
 )
 from pathgen.report.sheet.seen import after_programs, finished, inlays_from_near
 from pathgen.report.sheet.style import STYLE
-from pathgen.report.text import go_on_lines, minutes_words, next_program, not_cut_lines, verdict
+from pathgen.report.text import before_next, go_on_lines, minutes_words, not_cut_lines, verdict
 from pathgen.report.thin_wood import thin_wood_words
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
@@ -139,7 +139,7 @@ def verdict_words(report: dict[str, Any]) -> list[Element]:
     graves = [f for f in found if f["severity"] != "note"]
     notes = [f for f in found if f["severity"] == "note"]
     return [e("p", words,
-              [" ", e("a", _counted(graves), href="#warnings"), f" to read before program {next_program(report)}."]
+              [" ", e("a", _counted(graves), href="#warnings"), f" to read {before_next(report)}."]
               if graves else None,
               [" ", e("a", _counted(notes), href="#findings"), " at the end."] if notes else None,
               class_=f"verdict {kind}")]

@@ -22,7 +22,7 @@ from pathgen.report.pictures.sections import Section, least_under, rise_words, s
 from pathgen.report.sheet.parts import chapter, facts, figure, fixed, scrolling, table
 from pathgen.report.side_dots import side_template
 from pathgen.report.stringing import stringing_parts
-from pathgen.report.text import left_out_words, next_program, shown_findings
+from pathgen.report.text import before_next, left_out_words, shown_findings
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
@@ -185,7 +185,7 @@ def warnings(report: dict[str, Any]) -> Element | None:
 
 
 def _read_before(report: dict[str, Any]) -> str:
-    return f"Read before program {next_program(report)}"
+    return f"Read {before_next(report)}"
 
 
 def findings(report: dict[str, Any]) -> Element:
