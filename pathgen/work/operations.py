@@ -346,7 +346,7 @@ class Pocket(_Within[Inlay]):
             "clean.",
             stay_on.format("the fill cures"),
             f"The resin maker's sheet comes first; the rest here is common practice. {SEAL}",
-            BUBBLES, _pour_deep(inlay, work),
+            f"{_pour_deep(inlay, work)} {BUBBLES}",
             f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, "
             f"and nowhere more than {stands} above the surface beside it.{neither} Keep the zero place clean.",
         ]
