@@ -548,7 +548,7 @@ def outline(
     wide = given.length("outline tab_width", tab_width, above=0.0)
     high = given.length("outline tab_height", tab_height, least=0.0)
     if high >= stock and not (isinstance(tabs, int | np.integer) and tabs == 0):
-        raise PathgenError("outline tab_height", f"{high:g} mm reaches the top of the stock",
+        raise PathgenError("outline tab_height", f"{high:g} mm reaches the top of the blank",
                            allowed=f"less than {stock:g} mm", remedy="make the tabs lower")
     lap = given.length("outline finish", finish, least=0.0)
     if lap > _MOST_LAP:

@@ -119,7 +119,7 @@ def test_a_hair_less_than_the_least_wood_beside_a_slot_is_not_told(gap, told):
     """A margin of 0.0315 in, as allowed, left 0.7983 mm: "leaves 0.0315 in (allowed: 0.0315 in, or none)"."""
     slots = SimpleNamespace(width=0.6, bevel=0.0, lines=np.array([[[10.0, -20.0], [10.0, 20.0]]]),
                             called=lambda which: "the slot of fret 1")
-    inlay = SimpleNamespace(index=0, fill="none", area=shapely.box(10.3 + gap, -5.0, 20.0, 5.0))
+    inlay = SimpleNamespace(index=0, fill="none", dots=None, area=shapely.box(10.3 + gap, -5.0, 20.0, 5.0))
     clamping = SimpleNamespace(feature=lambda kind: slots, inlays=[inlay])
     found = list(neighbour_findings(clamping, Tolerances()))
     assert [one.got for one in found] == told

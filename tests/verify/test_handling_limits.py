@@ -36,7 +36,7 @@ def one_step(*, shape="flat-end", spins=True, clearance=10.0, travel=None):
         stock=SimpleNamespace(bounds=(0.0, -20.0, 100.0, 20.0), thickness=7.0), units="mm", safe_z=20.0, z_zero=0.0,
         feature=lambda kind: None, done=lambda step: False,
         setup=SimpleNamespace(keep_out=(clamp,)), inlays=(),
-        machine=SimpleNamespace(spin_up=3.0, clearance=clearance, travel=travel, touch=0.05),
+        machine=SimpleNamespace(spin_up=3.0, clearance=clearance, travel=travel, touch=0.05, touch_above=0.05),
         to_board=lambda points, step: points, on_bed=lambda points, step: points,
         to_machine=lambda points, step: points)
     step = SimpleNamespace(cutter=cutter, operation=SimpleNamespace(bottom=-0.3, spins=spins), file_name="a.nc",

@@ -634,7 +634,7 @@ def test_marks_are_written_down_in_the_job_of_the_blank_as_the_parts_pages_have_
     files = first.files(shaded=False)
     assert "If the blank moves, it moves for all parts" in html.unescape(files["setup.html"])
     assert "# [[part]] 2\ndrilled = " in html.unescape(files["part-2-filled-2.html"])
-    assert "write them into the job of the common blank, as [[part]] 1 drilled." in \
+    assert "write them into the job of the common blank, as [[part]] 1 drilled: " in \
         html.unescape(files["part-1-filled-1.html"])
     # a part's own page has the marks of the other to find X and Y again by, once they are in the wood
     rows = first.report["parts"][1]["report"]["references"]
