@@ -61,6 +61,7 @@ def ball_pocket(tmp_path, depth, flutes):
     return built_with(tmp_path, steep.replace("depth = 1.5", f"depth = {depth}"), flutes, thin="ball-end")
 
 
+@pytest.mark.in_every_run(0)
 def test_the_depth_of_a_pocket_that_is_named_is_borne_by_the_flutes_of_a_round_end_at_once(tmp_path):
     """On its slope the wood uphill of a ball stands higher over its tip."""
     with pytest.raises(pathgen.JobError, match=r"inlay 1 depth: 1.5 mm is deeper than the flute") as refused:
@@ -68,6 +69,7 @@ def test_the_depth_of_a_pocket_that_is_named_is_borne_by_the_flutes_of_a_round_e
     assert ball_pocket(tmp_path, float(re.match(r"depth ([\d.]+) mm or less", refused.value.allowed)[1]), 1.4).passed
 
 
+@pytest.mark.in_every_run(0)
 def test_wood_uphill_that_a_round_end_has_not_come_to_yet_rubs_its_shank(tmp_path):
     """It is gone in the end: only our own check found that it stood there, 0.06 mm over the flutes."""
     with pytest.raises(pathgen.JobError, match=r"in program 2, pocket what .* stands 1\.4\d mm") as refused:

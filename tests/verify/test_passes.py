@@ -144,6 +144,7 @@ def test_passes_lifted_over_the_surface_are_not_counted():
     assert pathgen.ridges(pathgen.program(air), cutter=BALL, top=top).passes == len(cut.passes.y)
 
 
+@pytest.mark.in_every_run(0)
 def test_rings_run_no_one_way_and_are_seen_both_ways():
     top = pathgen.flat(6.0)
     turn = np.linspace(0, 2 * np.pi, 541)

@@ -37,6 +37,7 @@ def test_a_blunt_v_is_planned_and_found_right(tmp_path, art, angle, diameter, de
     assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
 
 
+@pytest.mark.in_every_run(0)
 def test_a_sunk_v_that_goes_past_the_drawing_is_found(tmp_path):
     made = blunt(tmp_path, ROUND, angle=90, diameter=6.0, depth=3.0)
     texts = {p.file_name: p.text for p in made.programs}
@@ -89,6 +90,7 @@ def test_a_ball_end_whose_tip_is_over_a_slope_opens_what_it_meets_uphill(radius,
     assert opens_outside(at, at + [1e-5, 0.0, 0.0], cutter, top, opened.buffer(spare)).tolist() == [spare < 0]
 
 
+@pytest.mark.in_every_run(0)
 def test_a_v_too_blunt_for_the_slope_where_its_drawing_lies_is_refused_with_one_that_is_not(tmp_path):
     """Far out on a tight radius: of 150 degrees none is planned exactly, and what the refusal allows is built."""
     far, tight = ROUND.replace('cx="12" cy="15" r="8"', 'cx="12" cy="1" r="1.5"'), "radius = 110"
@@ -99,7 +101,7 @@ def test_a_v_too_blunt_for_the_slope_where_its_drawing_lies_is_refused_with_one_
     assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize(("diameter", "changes"), [
     # in a corner 0.1 mm from the edge of a board in a thick blank: there its flank reaches past what passes of a small
     # ball end over the board alone clear

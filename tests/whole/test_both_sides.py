@@ -473,6 +473,7 @@ def test_turned_on_the_machine_the_zero_stays_on_the_bed(tmp_path):
     assert clamping.under.board.names.sides[0] == "treble"
 
 
+@pytest.mark.in_every_run(0)
 def test_both_sides_fit_in_the_travel_together(tmp_path):
     """D: dowel holes of 6 mm before the nut, 13 mm, and the outline past the end, at 85.25 mm, by a cutter of 4 mm.
 

@@ -26,6 +26,7 @@ def quick(name, example):
     return [*words, "--resolution", "0.5"] if "--resolution" in commands()[name].format_help() else words
 
 
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize("name", sorted(commands().keys() - OTHERS))
 def test_all_that_it_prints_and_writes(name, tmp_path, monkeypatch, capsys):
     shutil.copytree(ROOT / "examples", tmp_path / "examples")

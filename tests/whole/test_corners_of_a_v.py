@@ -25,7 +25,7 @@ def lifted(text: str, *, above: float, by: float) -> str:
     return re.sub(r"Z(-?[\d.]+)", lambda m: f"Z{float(m[1]) + by * (above < float(m[1])):.4f}", text)
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize(("above", "by"), [(0.0, 0.3), (5.4, 1.0)], ids=["all of it higher", "its corners in air"])
 def test_corners_that_stay_closed_are_found(made, above, by):
     assert made.passed
@@ -35,7 +35,7 @@ def test_corners_that_stay_closed_are_found(made, above, by):
     assert "pocket-uncut" in {f.code for f in found if f.severity == "forbid"}
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize(("name", "shape"), [("flat 1", "flat-end"), ("ball 1", "ball-end"), ("v 30", "v")])
 def test_a_v_that_others_follow_is_not_asked_to_sharpen_corners(tmp_path, name, shape):
     angle = {"angle": 30.0} if shape == "v" else {}

@@ -1,5 +1,6 @@
 """Boards with a drawn outline, built and verified: what stands where the outline turns inward."""
 
+import pytest
 import shapely
 
 from pathgen.work.operations import NutSlot
@@ -14,6 +15,7 @@ tabs = 2
 LONGER = {"plunge = 300.0\nstepdown = 1.6": "plunge = 300.0\nstepdown = 1.6\nflute_length = 12.0"}
 
 
+@pytest.mark.in_every_run(0)
 def test_a_fret_across_a_notch_in_the_boards_end_meets_no_raw_stock(tmp_path):
     """Fret 5, 75.25 mm from the nut, lies on both sides of a notch that begins 70 mm from it, 22 mm wide."""
     (tmp_path / "outline.svg").write_text(
@@ -38,6 +40,7 @@ def test_a_nut_slot_across_a_notch_in_the_nut_end_meets_no_raw_stock(tmp_path):
     assert surfaced.covers(slot)
 
 
+@pytest.mark.in_every_run(0)
 def test_a_nut_shelf_over_a_hollow_end_meets_no_raw_stock(tmp_path):
     """In the middle the end lies 2 mm further in, and a ball of 4 mm left 1.85 mm standing there."""
     hollow = {"frets = 5": "frets = 5\nbehind_nut = 8.0\nnut_end = { rise = -2.0 }", "margin_nut = 20.0":

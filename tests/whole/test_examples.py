@@ -164,6 +164,7 @@ def test_words_lie_over_no_others_and_whole_in_every_picture(page, name):
         assert cut_off(picture) == [], picture.get("aria-label")
 
 
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize("name", sorted(p.stem for p in EXAMPLES.glob("*.toml")))
 def test_no_words_lie_over_the_board(page, name):
     (picture,) = [p for p in pictures_of(page(name)) if p.get("aria-label", "").endswith(" from above")]

@@ -317,7 +317,7 @@ def test_drawn_openings_are_cleared_before_the_outline(tmp_path, outline):
 FACED = PLATE.replace("face = false\n", "").replace("thickness = 3.0\nmargin", "thickness = 3.6\nmargin")
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize("units", ["mm", "in"])
 def test_a_ring_of_resin_in_a_faced_plate(tmp_path, units):
     text = FACED + '[surface]\nfinish = "ball"\nscallop = 0.03\n' + RING + 'fill = "resin"\n' + HOLE

@@ -101,6 +101,7 @@ def test_both_halves_in_one_folder(tmp_path, capsys):
     assert "outside-01-outline" in capsys.readouterr().out
 
 
+@pytest.mark.in_every_run(0)
 def test_reports_of_both_halves_are_shown_as_they_are_written(tmp_path, capsys):
     """As `--json` of any other build; and which programs differ from those that were there."""
     job, out = read(tmp_path), tmp_path / "out"

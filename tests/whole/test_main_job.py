@@ -273,6 +273,7 @@ def test_a_folder_with_other_files_is_left_alone(tmp_path, tmp_path_factory):
         result.write(tmp_path / "file")
 
 
+@pytest.mark.in_every_run(0)
 def test_a_build_replaces_its_own_files_but_not_edited_ones(built, tmp_path):
     _, result = built
     first = {p.name: p.read_bytes() for p in result.write(tmp_path / "out")}
@@ -284,6 +285,7 @@ def test_a_build_replaces_its_own_files_but_not_edited_ones(built, tmp_path):
     assert [p.name for p in tmp_path.iterdir()] == ["out"]
 
 
+@pytest.mark.in_every_run(0)
 def test_check_on_disk(built, tmp_path, capsys):
     folder, result = built
     check, out = ["check", "--resolution", "0.5", str(folder / "job.toml")], tmp_path / "out"
@@ -333,6 +335,7 @@ def test_a_fault_of_the_program_is_said_plainly(job, tmp_path, capsys, monkeypat
     assert "are of an earlier build of this job: do not cut them for the job as it is now" in capsys.readouterr().err
 
 
+@pytest.mark.in_every_run(0)
 def test_a_build_whose_simulation_is_given_up_says_so_and_what_to_do(job, tmp_path, capsys, monkeypatch):
     monkeypatch.setattr(removal, "MOST_WORK", 4_000_000)
     monkeypatch.setattr(removal, "_OF_A_LINE", 0)

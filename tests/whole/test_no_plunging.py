@@ -99,6 +99,7 @@ def test_a_bevel_is_begun_down_a_ramp(tmp_path):
         assert way[again, 2].min() < first[2] - 0.15
 
 
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize("leans", [0.0, 0.1])
 def test_a_program_edited_to_do_so_is_refused(tmp_path, leans):
     result = small_board.built(tmp_path, resolution=0.2, changes=BLIND)

@@ -18,6 +18,7 @@ def test_a_dot_anywhere_between_the_sections_on_which_ridges_are_measured(tmp_pa
     assert result.passed, [str(f) for f in result.verification.findings]
 
 
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize("thickness", [9.5, 11.0])
 def test_a_thick_blank_without_roughing(tmp_path, thickness):
     changes = {"thickness = 8.0\nmargin": f"thickness = {thickness}\nmargin"}
@@ -117,6 +118,7 @@ def test_a_v_on_a_slope_in_a_bar_that_it_just_fits(tmp_path, high):
     assert result.passed, [str(f) for f in result.verification.findings]
 
 
+@pytest.mark.in_every_run(0)
 def test_what_a_blunt_v_hardly_opens_is_not_asked_of_a_flat_end_after_it(tmp_path):
     extra = v_cutter(150, 6.0)
     star = " ".join(f"{15 + r * math.cos(a):.3f},{15 + r * math.sin(a):.3f}" for a, r in

@@ -269,7 +269,7 @@ place = { at = [50.0, 0.0] }
 SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="20mm"><rect width="20mm" height="20mm"/></svg>'
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize(("other", "stop", "stops", "wait", "too"), [
     (LET_IN, "glue in the pieces", "1 stop for fills and pieces",
      "Do not glue the pieces in yet: the pockets of all parts are filled together, after program 4: the sheet",
@@ -361,6 +361,7 @@ def test_a_part_without_a_fill_does_not_take_the_stop_from_those_that_have_one(t
     assert pocket.turn.fill_after == pocket.turn.number
 
 
+@pytest.mark.in_every_run(0)
 def test_check_takes_the_folder_and_finds_a_program_on_anothers_share(made, tmp_path, capsys):
     path, result = made
     result.write(tmp_path / "out", shaded=False)
@@ -777,6 +778,7 @@ def wrong_of(folder, text, **parts):
     return wrong.value
 
 
+@pytest.mark.in_every_run(0)
 def test_what_is_wrong_with_marks_of_a_blank_is_told_where_it_stands(marked, tmp_path):
     _, first = marked
     lines, _ = printed(first)

@@ -139,7 +139,7 @@ def test_maker_and_verifier_state_the_same_ridge():
     assert PocketOptions().floor_ridge == VerifyTolerances().floor_ridge
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize("cutters", ['["vee"]', '["flat", "vee"]'])
 @pytest.mark.parametrize("drawing", [TRIANGLE, STAR, COMB], ids=["triangle", "star", "comb"])
 def test_corners_sharpened_with_a_v_are_inside_the_drawing(drawing, cutters):

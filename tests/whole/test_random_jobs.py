@@ -45,7 +45,7 @@ def test_a_part_of_a_drawn_outline_builds_on_its_tabs(tmp_path, seed):
     assert end.kind == "built", end.message
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize("seed", [4247, 4216])
 def test_a_job_of_many_tables_builds(tmp_path, seed):
     """In the first a link of the second cut went through the crest where a lowered board bends."""

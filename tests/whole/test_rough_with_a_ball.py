@@ -8,7 +8,7 @@ from pathgen.verify import verify
 from tests import small_board
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize(("diameter", "stepdown", "stepover", "thickness", "radius"), [
     (12.7, 1.26, 0.1, 9.0, 120.0), (3.0, 1.04, 0.8, 14.0, 180.0), (4.0, 1.27, 0.1, 10.0, 120.0),
 ])

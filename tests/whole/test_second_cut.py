@@ -262,6 +262,7 @@ def test_what_is_left_is_taken_by_the_last_cut(tmp_path):
     assert result.report["inlays"][0]["depth"] == 1.5
 
 
+@pytest.mark.in_every_run(0)
 def test_an_early_stage_is_levelled_over_its_inlay_and_the_last_cut_takes_all(tmp_path):
     second = """
 [[inlay]]
@@ -335,6 +336,7 @@ def test_after_a_skim_a_narrower_ball_need_not_open_what_a_wider_one_had_opened_
     assert result.passed, [str(f) for f in result.verification.findings]
 
 
+@pytest.mark.in_every_run(0)
 def test_its_layers_are_no_thicker_than_its_cutter_takes(tmp_path):
     """Those of [resurface] are 0.5 mm where nothing is said: a build with a finer ball was refused by its own check."""
     result = built(tmp_path, resolution=0.2, changes={
