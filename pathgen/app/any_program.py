@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import argparse
 import re
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -29,22 +28,15 @@ _OPTIONS = (
     ("zero=..", "--zero"), ("top=..", "--relief, --fall-away"), ('along="y"', "--along y"), ('along="x"', "--along x"),
 )
 """What findings call what is to be said, and the options that say it."""
-_ARGUMENTS = {
-    "check_program limit": "--scallop", "check_program top": "--thickness", "simulate resolution": "--resolution",
-    "blank x": "--blank", "blank y": "--blank", "blank thickness": "--blank", "radiused start": "--radius",
-    "radiused end": "--radius", "radiused length": "--radius", "radiused thickness": "--thickness",
-    "flat thickness": "--thickness", "zero": "--zero",
-}
 
 
 def measured(options: argparse.Namespace) -> ProgramCheck:
-    """What `pathgen check PROGRAM --cutter ..` finds. Raises PathgenError that names the option."""
-    with _named():
-        limit = None if options.scallop is None else _one("--scallop", options.scallop)
-        found = check_program(
-            Path(options.job), cutter=_cutter(options), top=_top(options), blank=_stands(options), limit=limit,
-            zero=_zero(options), resolution=options.resolution, along=options.along,
-        )
+    """What `pathgen check PROGRAM --cutter ..` finds."""
+    limit = None if options.scallop is None else _one("--scallop", options.scallop)
+    found = check_program(
+        Path(options.job), cutter=_cutter(options), top=_top(options), blank=_stands(options), limit=limit,
+        zero=_zero(options), resolution=options.resolution, along=options.along,
+    )
     return replace(found, findings=tuple(replace(one, remedy=_as_options(one.remedy)) for one in found.findings))
 
 
@@ -52,18 +44,6 @@ def _as_options(words: str) -> str:
     for name, option in _OPTIONS:
         words = words.replace(name, option)
     return words
-
-
-@contextmanager
-def _named() -> Iterator[None]:
-    """What is refused within is called by its option."""
-    try:
-        yield
-    except PathgenError as wrong:
-        where = _ARGUMENTS.get(wrong.where)
-        if where is None:
-            raise
-        raise type(wrong)(where, wrong.problem, allowed=wrong.allowed, remedy=wrong.remedy) from None
 
 
 def zero_lines(options: argparse.Namespace, program: str) -> list[str]:
@@ -122,8 +102,7 @@ def simulated(options: argparse.Namespace) -> HeightField:
     if without and not options.surfaced:
         raise PathgenError(f"--{without[0].replace('_', '-')}", "without --surfaced it changes nothing here",
                            remedy="add --surfaced if an earlier program has cut that surface, else leave it out")
-    with _named():
-        return _run(options, _stands(options), options.program, _cutter(options))
+    return _run(options, _stands(options), options.program, _cutter(options))
 
 
 def simulated_lines(field: HeightField, *, surfaced: bool) -> list[str]:

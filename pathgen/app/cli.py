@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from pathgen import __version__
-from pathgen.app.terminal import GREEN, RED, YELLOW, progress, say, say_json
+from pathgen.app.terminal import GREEN, RED, YELLOW, by_option, progress, say, say_json
 from pathgen.base.errors import JobError, Mistakes, PathgenError
 from pathgen.base.plain import brief, capital, in_json, joined, one_line, typed
 from pathgen.base.units import in_units, parse_length
@@ -52,8 +52,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         from pathgen.job.load import units_of
 
         units = units_of(options.job) if hasattr(options, "job") else "mm"
-        for line in wrong.lines:
-            line = f"--{line}" if line.startswith("resolution: ") else line  # as it is called here
+        for line in by_option(wrong).lines:
             say(f" {in_units(line, units)}", sys.stderr, mark="pathgen:", colour=RED)
         if not _holds_this_job(options):
             _say_of_an_earlier_set(options)

@@ -15,6 +15,14 @@ from pathgen.base.plain import json_in_ascii, plain
 
 RED, YELLOW, GREEN = "31", "33", "32"
 
+_OPTIONS = {
+    "check_program limit": "--scallop", "check_program top": "--thickness", "simulate resolution": "--resolution",
+    "blank x": "--blank", "blank y": "--blank", "blank thickness": "--blank", "radiused start": "--radius",
+    "radiused end": "--radius", "radiused length": "--radius", "radiused thickness": "--thickness",
+    "flat thickness": "--thickness", "zero": "--zero", "resolution": "--resolution",
+}
+"""The options by which arguments of the library are said on the command line."""
+
 
 def wants_colour(stream: TextIO) -> bool:
     """True for a terminal, unless NO_COLOR is set to anything (no-color.org) or the terminal is dumb."""
@@ -24,6 +32,12 @@ def wants_colour(stream: TextIO) -> bool:
 def coloured(text: str, colour: str, stream: TextIO) -> str:
     """Text in a colour (ECMA-48 SGR) where the stream wants colour; else the text as it is."""
     return f"\x1b[{colour}m{text}\x1b[0m" if wants_colour(stream) else text
+
+
+def by_option(wrong: PathgenError) -> PathgenError:
+    """What was refused of an argument, called by the option that said it."""
+    option = _OPTIONS.get(wrong.where)
+    return wrong if option is None else type(wrong)(option, wrong.problem, allowed=wrong.allowed, remedy=wrong.remedy)
 
 
 def say(text: str, stream: TextIO | None = None, *, mark: str = "", colour: str = "") -> None:

@@ -11,7 +11,7 @@ from pathgen.app.building import Build, build
 from pathgen.app.earlier import marks_moved, write_build
 from pathgen.app.page_server import PageServer
 from pathgen.app.showing import placing
-from pathgen.app.terminal import GREEN, RED, say
+from pathgen.app.terminal import GREEN, RED, by_option, say
 from pathgen.base.errors import PathgenError
 from pathgen.base.memory import Memory, remembering
 from pathgen.base.plain import capital, one_line
@@ -138,7 +138,7 @@ class _Watch:
             act()
         except PathgenError as wrong:
             units = units_of(self._job)
-            words = [in_units(line, units) for line in wrong.lines]
+            words = [in_units(line, units) for line in by_option(wrong).lines]
             if words != self._said:
                 for each in words:
                     say(f" {each}", mark="not built:", colour=RED)

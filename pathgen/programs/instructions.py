@@ -65,12 +65,10 @@ def zero_place_words(clamping: Clamping) -> str:
 
 def _zero_now(clamping: Clamping) -> str:
     """What the display shows over the place that X 0, Y 0 was set from, on top of work that moved."""
-    assert clamping.moved is not None
-    top = clamping.moved.there(np.array([[*clamping.zero, clamping.stock.thickness]]))
-    shown = clamping.to_machine(top)[0]
+    shown = clamping.display(np.array([clamping.zero]))[0]
     decimals = {"mm": 2, "in": 3}[clamping.units]
     return ", ".join(f"{axis} {format_length(float(v), clamping.units, decimals=decimals)}"
-                     for axis, v in zip("XY", shown, strict=False))
+                     for axis, v in zip("XY", shown, strict=True))
 
 
 def z_zero_words(clamping: Clamping) -> str:

@@ -57,13 +57,13 @@ def starts_of(
     steps = clamping.steps
     top_left = clamping.setup.z_zero != "bed" and not left_standing(around, reach=SETTER).is_empty
     fitted = fitted_lowest(clamping, lowest) if lowest else []
-    to_come = [low for low, step in zip(lowest, steps, strict=False) if not clamping.done(step)]
+    deepest = min((low for low, step in zip(lowest, steps, strict=False) if not clamping.done(step)), default=0.0)
+    edges = edges or edges_of(clamping, steps[0].cutter)
     return tuple(Start(
         refit=refits(clamping, step), z_by=_set_by(clamping, step, top_left), notes_bed=_notes_bed(clamping, step),
-        gone=tuple(_gone(clamping, step)), edges=edges or edges_of(clamping, steps[0].cutter),
-        zero=tried.get(step.order),
+        gone=tuple(_gone(clamping, step)), edges=edges, zero=tried.get(step.order),
         marked=_marked(clamping, step),
-        **({"lowest": lowest[k], "fitted": fitted[k], "deepest": min(to_come, default=0.0)} if lowest else {}),
+        **({"lowest": lowest[k], "fitted": fitted[k], "deepest": deepest} if lowest else {}),
     ) for k, step in enumerate(steps))
 
 

@@ -37,10 +37,7 @@ def reaches_of(clamping: Clamping, paths: Sequence[Toolpath]) -> tuple[Reach, ..
 
 def zero_reach(clamping: Clamping) -> Reach:
     """Where the machine is sent to see that its zero is right: X 0 and Y 0 of work that moved stay, unasked."""
-    at = np.zeros(3)
-    if clamping.moved is not None:
-        there = clamping.wood_now(np.array([[*clamping.zero, clamping.stock.thickness]]))[0]
-        at = np.array([*there[:2], 0.0])
+    at = np.append(clamping.display(np.array([clamping.zero]))[0], 0.0)
     return Reach(what="X 0, Y 0 and Z 0 as they are set", low=at, high=at)
 
 

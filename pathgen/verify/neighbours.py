@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 
 import numpy as np
 import shapely
 
 from pathgen.base.arrays import Ints
+from pathgen.base.units import rounded_down
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay, Slots
@@ -44,7 +44,7 @@ def neighbour_findings(clamping: Clamping, tolerances: Tolerances) -> Iterator[F
                 f"{tolerances.sliver:g} mm, or none",
                 "move the drawing, make its margin larger (place between), or let it cross the slot"
                 if inlay.dots is None else "make the dots' diameter "
-                f"{math.floor(100 * (inlay.dots - 2 * (tolerances.sliver - gap[i]))) / 100:.2f} mm or less",
+                f"{rounded_down(inlay.dots - 2 * (tolerances.sliver - gap[i])):.2f} mm or less",
             )
 
 
