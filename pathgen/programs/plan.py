@@ -207,10 +207,15 @@ def without_idle(clamping: Clamping, pockets: Pockets) -> tuple[Clamping, Pocket
     return replace(clamping, steps=numbered(steps), idle=tuple(idle)), left
 
 
+def proud_by(clamping: Clamping, inlay: Inlay) -> tuple[float, float]:
+    """How far the surface that an inlay is cut into stands proud of the finished one, and its ridges' height, mm."""
+    proud, surfacing = clamping.proud(inlay), clamping.surfacing
+    return proud, 0.0 if surfacing is None else surfacing.leave_scallop if proud else surfacing.scallop
+
+
 def pockets_with(clamping: Clamping, inlay: Inlay, cutters: Sequence[Cutter]) -> tuple[PocketCut, ...]:
     """What each of some cutters, one after another, cuts of an inlay. Raises PathgenError for what cannot be cut."""
-    proud, surfacing = clamping.proud(inlay), clamping.surfacing
-    ridges = 0.0 if surfacing is None else surfacing.leave_scallop if proud else surfacing.scallop
+    proud, ridges = proud_by(clamping, inlay)
     surface = replace(clamping.surface, thickness=clamping.surface.thickness + proud)
     # what second cuts leave of its depth: no ridge of its floor may come up through that
     left = inlay.depth + clamping.finished_surface.thickness - clamping.board.surface.thickness

@@ -12,13 +12,14 @@ import shapely
 from pathgen.base.bending import usual_layer
 from pathgen.base.errors import PathgenError
 from pathgen.base.feeds import ROUND_UP
-from pathgen.base.units import MM_PER, as_written, format_length
+from pathgen.base.units import MM_PER, as_written, format_length, rounded_up
 from pathgen.programs.around import Around
 from pathgen.programs.limits import check_limits
 from pathgen.programs.paths import path_of
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.waste import MARK_GAP, left_standing
+from pathgen.report.fewer_layers import fewer_layers
 from pathgen.report.programs import Program
 from pathgen.report.wider_first import wider_first
 from pathgen.strategies.pocketing.places import layer_depths
@@ -71,7 +72,7 @@ def changes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
         saved = _saved(change, planned, programs)
         if math.isfinite(saved):
             rows.append({"change": change.words, "minutes_saved": round(saved, 1), "cost": change.cost})
-    rows += wider_first(planned, programs)
+    rows += [*wider_first(planned, programs), *fewer_layers(planned, programs)]
     return sorted(rows, key=lambda row: -row["minutes_saved"])
 
 
@@ -167,7 +168,7 @@ def _slots(clamping: Clamping) -> Iterator[Change]:
                           "still goes in")
     deepest = slots.deepest(clamping.finished_surface)
     layers = math.ceil(deepest / step.cutter.stepdown - 1e-9)
-    deeper = math.ceil(deepest / max(layers - 1, 1) * 100) / 100
+    deeper = rounded_up(deepest / max(layers - 1, 1), unit)
     if layers > 1 and deeper <= usual_layer(step.cutter) * (1 + ROUND_UP):
         fewer = replace(step, cutter=replace(step.cutter, stepdown=deeper))
         yield Change(words=f'[[cutter]] "{step.cutter.name}" stepdown = {as_written(deeper, unit)}',

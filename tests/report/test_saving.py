@@ -180,6 +180,29 @@ def test_one_of_the_job_goes_before_it_as_it_is(tmp_path, roughs):
     assert slow.report["minutes"] - fast.report["minutes"] == pytest.approx(best["minutes_saved"], abs=0.1)
 
 
+@pytest.mark.in_every_run(1)
+@pytest.mark.parametrize(("leave", "stepdown", "deeper"), [
+    ("", 0.35, 0.39),  # the ridges are wood to so thin layers
+    ("", 0.5, 0.75),
+    ("", 0.8, 1.5),
+    ("leave = 0.2", 0.6, 0.9),  # 1.7 under the first cut, and ridges of 0.1
+    ("", 0.7, None),  # half a millimetre at once is eased less: as good as nothing is saved
+])
+def test_a_layer_less_in_the_pockets_saves_what_is_told(tmp_path, leave, stepdown, deeper):
+    """On the example a stepdown of 0.95 mm instead of 0.9 saves four minutes, and nobody said so."""
+    def made(layer):
+        return small_board.built(tmp_path, changes={
+            "feed = 1200.0": "feed = 300.0", "stepdown = 1.6": f"stepdown = {layer}",
+            "scallop = 0.05": f"scallop = 0.05\n{leave}",
+        })
+
+    slow = made(stepdown)
+    rows = [row for row in slow.report["fewer_minutes"] if "stepdown" in row["change"]]
+    assert [row["change"] for row in rows] == ([f'[[cutter]] "flat" stepdown = {deeper}'] if deeper else [])
+    for row in rows:
+        assert slow.report["minutes"] - made(deeper).report["minutes"] == pytest.approx(row["minutes_saved"], abs=0.06)
+
+
 def test_after_a_flat_end_none_is_reckoned_with_that_is_narrower(tmp_path):
     """Layers as much thinner came to nothing, and the build was refused for it."""
     clamping = small_board.built(tmp_path, resolution=0.5).plan.clamping

@@ -401,15 +401,20 @@ def test_a_v_rises_along_the_middle_line_as_the_walls_close_in() -> None:
 
 
 @pytest.mark.parametrize(("ridges", "depths"), [
-    (0.0, [0.3, 0.6]), (0.05, [0.3, 0.6]), (0.06, [0.44, 0.6]), (0.25, [0.25, 0.6]), (0.8, [-0.3, 0.2, 0.6]),
-    (1.2, [-0.7, -0.2, 0.3, 0.6]),
+    (0.0, [0.3, 0.6]), (0.05, [0.3, 0.6]), (0.06, [0.27, 0.6]), (0.25, [0.175, 0.6]), (0.8, [-1 / 3, 2 / 15, 0.6]),
+    (1.2, [-0.75, -0.3, 0.15, 0.6]),
 ])
 def test_layers_begin_on_high_ridges(ridges: float, depths: list[float]) -> None:
     """By hand, with a stepdown of 0.5 mm: a tenth of it is not counted."""
     cutter = replace(flat_end(1.0), stepdown=0.5)
     assert layer_depths(cutter, 0.6, ridges) == pytest.approx(depths)
-    pointed = replace(cutter, shape="v", angle=60.0)
-    assert layer_depths(pointed, 0.6, ridges) == pytest.approx([depth for depth in depths if depth > 0.0])
+
+
+@pytest.mark.parametrize(("ridges", "depths"), [(0.25, [0.175, 0.6]), (0.8, [0.2, 0.6]), (1.2, [0.3, 0.6])])
+def test_a_pointed_cutter_has_no_layer_over_the_surface(ridges: float, depths: list[float]) -> None:
+    """By hand: where ridges are higher than a layer the first is a stepdown under the lowest that is left out."""
+    pointed = replace(flat_end(1.0), stepdown=0.5, shape="v", angle=60.0)
+    assert layer_depths(pointed, 0.6, ridges) == pytest.approx(depths)
 
 
 @pytest.mark.parametrize("ridges", [0.15, 0.6])

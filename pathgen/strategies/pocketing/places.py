@@ -70,16 +70,17 @@ def are_high(ridges: float, cutter: Cutter) -> bool:
 def layer_depths(cutter: Cutter, depth: float, ridges: float = 0.0) -> Floats:
     """Depths of the layers below the surface, none thicker than the cutter's stepdown, mm; they are equal.
 
-    Where high `ridges` stand on the surface the first is a stepdown under their tops. Where they are higher than that,
-    a flat end takes them by layers over the surface, whose depths are less than nothing.
+    High `ridges` on the surface are taken in the same layers, from their tops down. Where they are higher than a layer,
+    a flat end takes them over the surface, at depths less than nothing; a pointed or round one leaves those out.
     """
-    tops: Floats = np.empty(0)
-    if are_high(ridges, cutter):
-        tops = np.arange(1.0, 2.0 + math.floor(ridges / cutter.stepdown)) * cutter.stepdown - ridges
-        tops = np.minimum(tops if cutter.is_flat else tops[-1:], depth)
-    first = float(tops.max(initial=0.0))
-    layers = math.ceil((depth - first) / cutter.stepdown - 1e-9)
-    return np.concatenate([tops, first + (depth - first) * np.arange(1, layers + 1) / max(layers, 1)])
+    ridges = ridges if are_high(ridges, cutter) else 0.0
+    count = max(math.ceil((depth + ridges) / cutter.stepdown - 1e-9), 1)
+    layers = (depth + ridges) * np.arange(1, count + 1) / count - ridges
+    if cutter.is_flat or layers[0] > 0.0:
+        return layers
+    first = min(cutter.stepdown * (1.0 + math.floor(ridges / cutter.stepdown)) - ridges, depth)
+    below = math.ceil((depth - first) / cutter.stepdown - 1e-9)
+    return first + (depth - first) * np.arange(below + 1) / max(below, 1)
 
 
 def allowance_for(one: Opening, options: PocketOptions) -> float:
