@@ -25,6 +25,10 @@ APPROACH = 0.3
 AIR = 1.0
 """How far above the highest wood or fill a rapid may come down, mm."""
 
+_BACK_OFF = 0.25
+"""How far above where it has been a rapid between pecks ends, mm. RS274/NGC's pecking cycle backs off "a bit" there
+too; common practice is a quarter of a millimetre or more, above what a small machine misses its heights by."""
+
 _FEEDS = 20
 """Steps of feeds between nothing and the cutter's, so that few F words are written."""
 
@@ -172,12 +176,8 @@ class Toolpath(Brief):
         points[may, 2] = points[may + 1, 2] = low
         return Toolpath(points, self.kinds)
 
-    def quick_in_own_holes(self, clear: float = 0.25) -> Toolpath:
-        """The same path with rapids up, and down again to `clear` mm above where it has just been, between pecks.
-
-        RS274/NGC's pecking cycle backs off "a bit" there too; common practice is a quarter of a millimetre or more,
-        above what a small machine misses its heights by.
-        """
+    def quick_in_own_holes(self) -> Toolpath:
+        """The same path with rapids up, and down again to just above where it has been, between pecks."""
         if not len(self):
             return self
         x, y, z = self.points.T
@@ -187,7 +187,7 @@ class Toolpath(Brief):
         apart = stay * (float(np.ptp(z)) + 1.0)
         lowest = np.minimum.accumulate(z - apart) + apart
         down = np.flatnonzero(upright & (self.kinds == Move.PLUNGE) & (np.diff(z, prepend=z[:1]) < 0))
-        before = lowest[down - 1] + clear
+        before = lowest[down - 1] + _BACK_OFF
         down, before = down[before < z[down - 1]], before[before < z[down - 1]]
         middle = self.points[down].copy()
         middle[:, 2] = np.maximum(before, z[down])

@@ -40,6 +40,9 @@ _FILM = 1e-4
 _THIN = 0.008
 """What is closed and thinner than this is such a film, mm: twice what openings are exact to, on both sides."""
 
+_RAPID = 5000.0
+"""Of rapids where no machine is known, mm per minute."""
+
 SMALLEST = 0.05
 """Area of the smallest place that is told by itself, mm2."""
 
@@ -190,9 +193,9 @@ def usual_sets(cutters: Sequence[Cutter]) -> list[tuple[Cutter, ...]]:
     return [*sets, *itertools.pairwise(ordered), *([ordered] if len(ordered) > 2 else [])]
 
 
-def plain_minutes(path: Toolpath, cutter: Cutter, *, rapid: float = 5000.0) -> float:
+def plain_minutes(path: Toolpath, cutter: Cutter) -> float:
     """Lengths over feeds, in minutes: without the time that the machine takes to speed up and slow down."""
-    return float((path.lengths / path.feeds(cutter, rapid=rapid)).sum())
+    return float((path.lengths / path.feeds(cutter, rapid=_RAPID)).sum())
 
 
 def alike(sets: Sequence[SetReach], rows: Sequence[CutterReach]) -> tuple[SetReach, ...]:

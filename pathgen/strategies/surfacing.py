@@ -65,8 +65,14 @@ _CRESTS = 0.1
 _CHORD = 2e-4
 """How far straight moves of passes may cut below the surface, mm."""
 
+_ROUGH_CHORD = 5e-3
+"""The same for roughing, mm, where it leaves as much."""
+
 _AS_GOOD_AS_FLAT = 0.05
 """What lies no further above a cutter's tip (mm) is taken to be cleared by it at the edge of what it roughs."""
+
+_STRIPS = 400
+"""Across the board, that the area of its surface is summed from."""
 
 MOST_LAYERS = 40
 """Through what stands over a surface: several times what is usual. What takes more is given up when it is simulated."""
@@ -148,14 +154,14 @@ class Passes:
 @remembered
 def finishing_passes(
     outline: Polygon, surface: Surface, cutter: Cutter, *, scallop: float, stepover: float | None = None,
-    entry: float = 0.0, chord_tolerance: float = _CHORD, upright: bool = False,
+    entry: float = 0.0, upright: bool = False,
 ) -> Passes:
     """Passes of a ball-end cutter that leave ridges no higher than `scallop` all over `outline`: square to the surface,
     or `upright`, as cuts are measured, straight up, where those of a steep flank stand higher.
 
     A flat end finishes a level surface, and leaves no ridges: its passes are `stepover` mm apart, or by its own share
-    of its diameter, entered along a ramp from `entry` mm above. Straight moves cut at most `chord_tolerance` below
-    the surface. Raises CutterError for a cutter that cannot finish the surface, or for ridges as high as its radius.
+    of its diameter, entered along a ramp from `entry` mm above. Raises CutterError for a cutter that cannot finish the
+    surface, or for ridges as high as its radius.
     """
     if cutter.is_flat and surface.is_level:
         return _level_passes(outline, surface, cutter, stepover or cutter.stepover * cutter.diameter, entry)
@@ -182,7 +188,7 @@ def finishing_passes(
         if ridge <= scallop:
             break
         asked *= (scallop - ROUNDING) / ridge  # on a tight cone the spacing changes between one pass and the next
-    run = _zigzag(spans + [-OVERRUN, OVERRUN], y, surface, cutter, chord_tolerance)
+    run = _zigzag(spans + [-OVERRUN, OVERRUN], y, surface, cutter, _CHORD)
     return Passes(outline=outline, surface=surface, cutter=cutter, run=run, y=y, stepover=stepover, scallop=ridge)
 
 
@@ -222,7 +228,6 @@ def roughing_runs(
     allowance: float,
     past: float = 0.0,
     blank: Bounds | None = None,
-    chord_tolerance: float = 5e-3,
 ) -> list[Floats]:
     """Runs that take the stock down to `allowance` above the surface, in layers of the cutter's stepdown.
 
@@ -235,7 +240,7 @@ def roughing_runs(
         raise CutterError(f"cutter {cutter.name!r}", f"{cutter.diameter:g} mm is too large to rough so small a shape",
                           allowed="a cutter smaller than the shape", remedy="take a smaller cutter")
     y = _rough_lines(reach, cutter)
-    chord = min(chord_tolerance, max(allowance, _CHORD))  # where nothing is left, straight moves cut no deeper either
+    chord = min(_ROUGH_CHORD, max(allowance, _CHORD))  # where nothing is left, straight moves cut no deeper either
     floor = _zigzag(strip_spans(reach, y, reach=1.0), y, surface, cutter, chord) + [0.0, 0.0, allowance]
     floor[:, 2] = np.maximum(floor[:, 2], 0.0)  # beside a round board the surface goes on down, below the underside
     return _layers(floor, stock_top, cutter, ridge=float(cutter.profile(_half_apart(cutter))))
@@ -380,17 +385,17 @@ def least_length(outline: Polygon, surface: Surface, stepover: float) -> float:
     return surface_area(outline, surface) / stepover
 
 
-def surface_area(outline: Polygon, surface: Surface, *, strips: int = 400) -> float:
+def surface_area(outline: Polygon, surface: Surface) -> float:
     """Area of the curved surface within `outline`, mm2: arcs across the board, summed along it."""
     x0, _, x1, _ = outline.bounds
-    edges = np.linspace(x0, x1, strips + 1)
+    edges = np.linspace(x0, x1, _STRIPS + 1)
     middle = (edges[1:] + edges[:-1]) / 2
     bounds = shapely.bounds(_across(outline, middle))
     if surface.is_flat:
         return float(outline.area)
     radius = surface.radius(middle)
     arcs = radius * (np.arcsin(bounds[:, 3] / radius) - np.arcsin(bounds[:, 1] / radius))
-    return float(np.nansum(arcs) * (x1 - x0) / strips)
+    return float(np.nansum(arcs) * (x1 - x0) / _STRIPS)
 
 
 def _grid(outline: Polygon) -> tuple[Floats, Floats]:
