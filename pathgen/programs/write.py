@@ -23,7 +23,7 @@ from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.units import MM_PER, SUMS
 from pathgen.programs.arcs import Arc, fitted_arcs
 from pathgen.strategies import drilling
-from pathgen.strategies.cuts import Cut, joined
+from pathgen.strategies.one_cut import Cut, joined
 from pathgen.strategies.pocketing import PocketOptions
 from pathgen.work.clamping import Clamping, Machine, Step
 

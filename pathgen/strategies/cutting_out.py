@@ -74,6 +74,13 @@ _SHORT_EDGE, _LEFT = 0.02, 0.003
 """Beside an edge shorter than this a mitred line may leave the walls by more than that, mm, where a round one does not:
 a tiny corner that points outward, in one that points inward."""
 
+MOST_LAP = 0.3
+"""The most that a last lap may be asked to take off the walls, mm."""
+
+_WIDER, _LITTLE = 1e-3, 1e-3
+"""How much wider than the cutter its way is taken to be, as a share of its radius, against rounding; what it leaves is
+next to nothing under this area, mm2."""
+
 _NO_EDGE = 1e-3
 """Beside an edge as short as this, mm, a line set off from an outline leaves it by a hundred times as much."""
 
@@ -210,6 +217,26 @@ def cutting_line(outline: Polygon, cutter: Cutter, *, aside: float = 0.0) -> Lin
     # begun on the longest straight: what goes in and out there meets no corner
     longest = int(np.argmax(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)))
     return LinearRing(np.roll(corners, -longest, axis=0))
+
+
+def not_entered(outline: shapely.Polygon, cutter: Cutter) -> shapely.Polygon | shapely.MultiPolygon:
+    """What stays beside an outline where its cutter does not go in: in narrow bays, in corners that point inward.
+
+    Raises CutterError for a bay that is wider behind its mouth: there the cutter would not come at all.
+    """
+    reach = cutter.radius * (1.0 + _WIDER)
+    way = overlay.buffer(outline, reach, quad_segs=64)
+    rings = shapely.get_rings(way)
+    if len(rings) > 1:
+        x, y = shapely.get_coordinates(shapely.shortest_line(rings[0], rings[1]).centroid)[0]
+        raise CutterError(f"outline cutter {cutter.name!r}", f"does not go into the outline near {place_words(x, y)}",
+                          allowed=f"bays with mouths {rounded_up(2 * reach):.2f} mm wide or more",
+                          remedy="take a smaller cutter, or make that bay's mouth wider")
+    line = cutting_line(outline, cutter)
+    pieces = shapely.get_parts(overlay.difference(
+        overlay.difference(shapely.Polygon(line), overlay.buffer(line, reach, quad_segs=64)), outline))
+    pieces = pieces[(shapely.get_type_id(pieces) == 3) & (shapely.area(pieces) > _LITTLE)]
+    return pieces[0] if len(pieces) == 1 else shapely.multipolygons(pieces)
 
 
 def _near(area: Polygon, places: NDArray[np.object_], within: float) -> Bools:
