@@ -17,7 +17,8 @@ from pathgen.base.toolpath import Move, Rapids
 from pathgen.parts.fingerboard.board import slots
 from pathgen.parts.fingerboard.numbers import End
 from pathgen.strategies.cut_again import _link, resurfacing_runs_over
-from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, cutting_line, outlining, tab_points
+from pathgen.strategies.cutting_line import cutting_line
+from pathgen.strategies.cutting_out import outlining
 from pathgen.strategies.engraving import engraving
 from pathgen.strategies.slotting import bevelling, slotting
 from pathgen.strategies.surfacing import (
@@ -30,6 +31,7 @@ from pathgen.strategies.surfacing import (
     roughing_runs,
     surface_area,
 )
+from pathgen.strategies.tabs import Tabs, check_tabs_hold, tab_points
 from pathgen.work.features import Engraving
 from tests.boards import fingerboard
 
