@@ -27,8 +27,8 @@ from pathgen.strategies.facing import cutting_again, cutting_again_over, finishi
 from pathgen.strategies.marks import drill_marks, hover_over_marks
 from pathgen.strategies.matching import round_pieces
 from pathgen.strategies.pocketing import PocketOptions, pocket
+from pathgen.strategies.resurfacing import RESURFACE_RIDGE, RIDGE_CLEAR, Waste
 from pathgen.strategies.slotting import bevelling, slotting
-from pathgen.strategies.surfacing import RESURFACE_RIDGE, RIDGE_CLEAR, Waste
 from pathgen.strategies.tabs import Tabs, check_tabs_hold, tab_points
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.fill import lies_over

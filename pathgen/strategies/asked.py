@@ -21,7 +21,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import AIR, Rapids
 from pathgen.base.units import falls_short, place_words, rounded_down, rounded_up
 from pathgen.strategies.cutting_out import MOST_LAP
-from pathgen.strategies.surfacing import MOST_LAYERS, least_stepdown
+from pathgen.strategies.resurfacing import MOST_LAYERS, least_stepdown
 
 LEAST = 0.01
 """No cut is less deep, mm."""

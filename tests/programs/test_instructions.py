@@ -451,7 +451,7 @@ def test_the_surface_is_gone_under_fill_from_the_pour_until_it_is_cut_again(tmp_
 
 @pytest.mark.parametrize(("at", "put"), [
     # half a millimetre inside, then on half millimetres; where no place is that far inside, as it is
-    ((5.3, 4.2), (5.5, 4.0)), ((0.3, 4.2), (0.5, 4.0)), ((-7.0, 4.2), (0.2, 4.2)), ((20.1, 0.1), (20.1, 0.2))])
+    ((5.3, 4.2), (5.5, 4.0)), ((0.3, 4.2), (0.5, 4.0)), ((-7.0, 4.2), (0.5, 4.0)), ((20.1, 0.1), (20.1, 0.2))])
 def test_places_to_measure_at_are_round_numbers_inside_what_is_free(at, put):
     free = shapely.union(shapely.box(0.2, 0.2, 10.0, 10.0), shapely.box(19.8, 0.2, 20.4, 9.0))
     assert nearest_inside(np.array(at), free) == pytest.approx(put)
