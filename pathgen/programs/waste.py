@@ -17,7 +17,7 @@ from pathgen.base.toolpath import Move
 from pathgen.base.units import format_length
 from pathgen.programs.around import Around
 from pathgen.programs.paths import path_of
-from pathgen.work.clamping import Step
+from pathgen.work.clamping import Clamping, Step
 from pathgen.work.mark_errors import (
     ACCURACY,
     BOARD_LIMIT,
@@ -52,8 +52,13 @@ def left_standing(around: Around, *, reach: float, blank: BaseGeometry | None = 
     clamping = around.clamping
     free = overlay.buffer(blank or shapely.box(*clamping.stock.bounds), -reach, join_style="mitre")
     free = overlay.difference(free, overlay.buffer(_cleared(around), reach, join_style="mitre"))
+    return off_clamps(free, clamping, reach)
+
+
+def off_clamps(free: BaseGeometry, clamping: Clamping, away: float) -> BaseGeometry:
+    """The part of `free` that lies `away` mm or more from all clamps."""
     for thing in clamping.setup.keep_out:
-        free = overlay.difference(free, overlay.buffer(thing.shape, reach))
+        free = overlay.difference(free, overlay.buffer(thing.shape, away))
     return free
 
 

@@ -71,7 +71,7 @@ def _helix(cutter: Cutter, ring: float, top: float, bottom: float) -> tuple[Floa
     """
     each = max(12, math.ceil(math.pi / math.acos(max(1 - CHORD / ring, -1.0))))
     way, area = 2 * ring * each * math.sin(math.pi / each), math.pi * (ring + cutter.radius) ** 2
-    steepest = min(math.tan(math.radians(cutter.ramp)), 0.9 * cutter.plunge / cutter.eased_feed)
+    steepest = min(cutter.steepest_ramp, 0.9 * cutter.plunge / cutter.eased_feed)
     pitch = way * min(steepest, cutter.full_cut / area)  # so no deeper than the stepdown
     kind = Move.EASED if area * pitch > EASE_FROM * cutter.straight_cut * way else Move.CUT
     turns = max(1, math.ceil((top - bottom) / pitch - 1e-9))
