@@ -55,7 +55,10 @@ On = Literal["raw top", "finished surface", "bare face", "bed"]
 
 @dataclass(frozen=True, kw_only=True)
 class ZeroCheck:
-    """Where to try the zero before one program. Lengths in mm, in the part's frame unless said."""
+    """Where to try the zero before one program, the `order`-th of its clamping, with a `feeler` under the cutter.
+
+    Lengths in mm, in the part's frame unless said.
+    """
 
     order: int
     on: On

@@ -80,7 +80,7 @@ def _all_seen_by_axis(area: BaseGeometry, passes: Passes) -> BaseGeometry:
 
 def _run_over(
     region: Polygon, y: Floats, lines: list[Floats], surface: Surface, cutter: Cutter, clear: float,
-    inside: BaseGeometry | None = None,
+    inside: BaseGeometry | None,
 ) -> Floats:
     """Back and forth over one part; from pass to pass straight on, or along the edge of `inside` to stay in it."""
     cut = [_between(line, x0, x1) for line, (x0, x1) in zip(lines, strip_spans(region, y), strict=True)]

@@ -73,7 +73,10 @@ _AT_ONCE = 1 << 15
 
 @dataclass(eq=False)
 class Standing:
-    """Singles of what stands, on a grid: changed as paths are run through it. `cell` in mm, rows along y."""
+    """Heights of what stands, `top`, on a grid with rows along y: changed as paths are run through it.
+
+    Its corner lies at x `left` and y `low`, and its cells are `cell` wide, all mm.
+    """
 
     left: float
     low: float

@@ -64,7 +64,7 @@ class Detail:
 
 @dataclass(frozen=True, kw_only=True)
 class CutterReach:
-    """What one cutter alone can open of one colour, where all colours are opened together."""
+    """What one cutter alone can open of one colour, where all colours are opened together: areas in mm2."""
 
     colour: str
     cutter: str
@@ -83,7 +83,7 @@ class CutterReach:
 
 @dataclass(frozen=True, kw_only=True)
 class SetReach:
-    """What a set of cutters opens of the whole drawing, one after the other, and how long that takes."""
+    """What share of the whole drawing a set of cutters opens, one after the other, and in how many minutes."""
 
     cutters: tuple[str, ...]
     share: float

@@ -19,10 +19,12 @@ from pathgen.job.form import parts_of
 from pathgen.job.kinds import KINDS
 from pathgen.job.pieces import piece_sheets
 from pathgen.job.side_dots import side_dot_clamping
+from pathgen.programs.afterwards import afterwards
 from pathgen.programs.around import Around
-from pathgen.programs.instructions import MISREAD, afterwards, before_start, cautions, zero_words
+from pathgen.programs.instructions import MISREAD, before_start, cautions
 from pathgen.programs.plan import Plan
 from pathgen.programs.waste import nearest_inside
+from pathgen.programs.zero_words import zero_words
 from pathgen.programs.zeroing import refits
 from pathgen.report.zero import reference_rows, zero_findings
 from tests.small_board import SLOT_CUTTER, built, dotted_job, job, moves, svg
