@@ -315,5 +315,3 @@ def _z_place(clamping: Clamping, step: Step, start: Start) -> str:
         why, other = "the raw top is gone where it was surfaced", "on stock left standing outside the cut"
     either = start.z_by == "noted or top" or (clamping.moved_at(step) is not None and start.zero is not None)
     return f"{why}: {zero_again(clamping.setup.z_zero)}{f', or {other}' if either else ''}"
-
-

@@ -336,5 +336,3 @@ _ROUND = 0.04
 
 _BESIDE = np.array([-1e-6, 1e-6])
 """Where slopes are taken before a bend and after it, mm."""
-
-
