@@ -14,7 +14,7 @@ from pathgen.programs.edges import Edges, touching_radius
 from pathgen.programs.starting import Start, starts_of
 from pathgen.programs.turning import turning
 from pathgen.programs.zero_check import ZeroCheck, check_words
-from pathgen.programs.zero_words import as_it_comes, taped, top_words, zero_words
+from pathgen.programs.zero_words import as_it_comes, comes_curved, taped, top_words, zero_words
 from pathgen.programs.zeroing import surfaced_before
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.mark_errors import zero_again
@@ -99,8 +99,7 @@ def _comes_with(clamping: Clamping) -> str:
 
 def _measuring(clamping: Clamping) -> str:
     """Where the blank's thickness is measured, and what follows."""
-    curved = as_it_comes(clamping) and not clamping.board.surface.is_flat
-    where = "along the centre-line, where it is thickest, at both ends and half-way" if curved else \
+    where = "along the centre-line, where it is thickest, at both ends and half-way" if comes_curved(clamping) else \
         "both edges and the middle, at both ends and half-way"
     return (f"Measure the blank: the job says {format_length(clamping.stock.thickness, clamping.units)} thick. Measure "
             f"{where}; where it is not so, write the thickest as {_thickness_keys(clamping)}, and "

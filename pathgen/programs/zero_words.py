@@ -60,8 +60,13 @@ def as_it_comes(clamping: Clamping) -> bool:
     return clamping.surfacing is None and bool(clamping.board.names.too)
 
 
+def comes_curved(clamping: Clamping) -> bool:
+    """Whether that top is highest on its centre-line."""
+    return as_it_comes(clamping) and not clamping.board.surface.is_flat
+
+
 def top_words(clamping: Clamping) -> str:
     """What Z 0 is touched off on, where it is not the bed."""
-    if as_it_comes(clamping) and not clamping.board.surface.is_flat:
+    if comes_curved(clamping):
         return "the top of the blank on its centre-line, where it is highest"
     return clamping.board.names.top
