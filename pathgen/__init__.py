@@ -47,8 +47,8 @@ _NAMES = {
     "pathgen.job": ("Job", "load_job"),
     "pathgen.parts.fingerboard.scale": ("fret_distances",),
     "pathgen.programs.write": ("program",),
-    "pathgen.strategies.cuts": ("Cut", "FinishCut", "OutlineCut", "PocketCut", "finish", "join", "outline",
-                                "pocket", "rough", "second_cut", "slots"),
+    "pathgen.strategies.cuts": ("finish", "outline", "pocket", "rough", "second_cut", "slots"),
+    "pathgen.strategies.one_cut": ("Cut", "FinishCut", "OutlineCut", "PocketCut", "join"),
     "pathgen.verify.heights": ("Blank", "Difference", "HeightField", "Took", "compare_heights", "simulate"),
     "pathgen.verify.one_program": ("ProgramCheck", "check_program"),
     "pathgen.verify.read": ("ReadProgram", "read_program"),
@@ -94,19 +94,8 @@ if TYPE_CHECKING:
     from pathgen.job import Job, load_job
     from pathgen.parts.fingerboard.scale import fret_distances
     from pathgen.programs.write import program
-    from pathgen.strategies.cuts import (
-        Cut,
-        FinishCut,
-        OutlineCut,
-        PocketCut,
-        finish,
-        join,
-        outline,
-        pocket,
-        rough,
-        second_cut,
-        slots,
-    )
+    from pathgen.strategies.cuts import finish, outline, pocket, rough, second_cut, slots
+    from pathgen.strategies.one_cut import Cut, FinishCut, OutlineCut, PocketCut, join
     from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights, simulate
     from pathgen.verify.one_program import ProgramCheck, check_program
     from pathgen.verify.read import ReadProgram, read_program

@@ -114,15 +114,19 @@ class Cutter:
         return min(self.bearable_ramp, 0.9 * self.plunge / self.eased_feed)
 
     @property
+    def steepest_ramp(self) -> float:
+        """Rise over run of its `ramp`."""
+        return math.tan(math.radians(self.ramp))
+
+    @property
     def bearable_ramp(self) -> float:
         """Rise over run of the steepest ramp by its angle that a flat end goes down without a tooth taking too much: it
         takes what is under it beside a full-width cut, at the slower of both its slow feeds. Others take little more.
         """
-        steepest = math.tan(math.radians(self.ramp))
         if not self.is_flat:
-            return steepest
+            return self.steepest_ramp
         most = TOO_MUCH * self.straight_cut * self.feed / min(self.eased_feed, self.plunge)
-        return min(steepest, max((most - self.full_cut) / (math.pi * self.radius**2), LEAST_RAMP))
+        return min(self.steepest_ramp, max((most - self.full_cut) / (math.pi * self.radius**2), LEAST_RAMP))
 
     @property
     def is_flat(self) -> bool:

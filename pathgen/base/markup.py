@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from typing import TypeAlias
 
 from pathgen.base.plain import plain
+from pathgen.base.units import trimmed
 
 Element: TypeAlias = Tree.Element
 Child: TypeAlias = "Element | str | Iterable[Child] | None"
@@ -46,8 +47,8 @@ def add(node: Element, children: Child) -> None:
 
 def number(value: float) -> str:
     """Up to three decimals, no trailing zeros, no exponent."""
-    text = f"{value:.3f}".rstrip("0").rstrip(".")
-    return "0" if text in ("-0", "") else text
+    text = trimmed(f"{value:.3f}")
+    return "0" if text == "-0" else text
 
 
 def as_html(node: Element) -> str:

@@ -48,11 +48,6 @@ def difference(a: Any, b: Any) -> Any:
     return _each(shapely.difference, a, b)
 
 
-def symmetric_difference(a: Any, b: Any) -> Any:
-    """What lies in one of two shapes alone, or of each two of two arrays."""
-    return _each(shapely.symmetric_difference, a, b)
-
-
 def intersection(a: Any, b: Any) -> Any:
     """What lies in both of two shapes, or of each two of two arrays."""
     return _each(shapely.intersection, a, b)

@@ -25,6 +25,10 @@ APPROACH = 0.3
 AIR = 1.0
 """How far above the highest wood or fill a rapid may come down, mm."""
 
+_BACK_OFF = 0.25
+"""How far above where it has been a rapid between pecks ends, mm. RS274/NGC's pecking cycle backs off "a bit" there
+too; common practice is a quarter of a millimetre or more, above what a small machine misses its heights by."""
+
 _FEEDS = 20
 """Steps of feeds between nothing and the cutter's, so that few F words are written."""
 
@@ -151,7 +155,7 @@ class Toolpath(Brief):
         """
         table = np.empty(len(Move))
         table[[Move.RAPID, Move.CUT, Move.PLUNGE, Move.EASED]] = rapid, cutter.feed, cutter.plunge, cutter.eased_feed
-        feed, drop = table[self.kinds], -np.diff(self.points[:, 2], prepend=self.points[:1, 2])
+        feed, drop = table[self.kinds], -steps(self.points)[:, 2]
         sinks = (self.kinds != Move.RAPID) & (drop * feed > cutter.plunge * self.lengths * _EQUAL)
         step = cutter.feed / _FEEDS
         most = np.floor(cutter.plunge * self.lengths[sinks] / drop[sinks] / step) * step
@@ -172,12 +176,8 @@ class Toolpath(Brief):
         points[may, 2] = points[may + 1, 2] = low
         return Toolpath(points, self.kinds)
 
-    def quick_in_own_holes(self, clear: float = 0.25) -> Toolpath:
-        """The same path with rapids up, and down again to `clear` mm above where it has just been, between pecks.
-
-        RS274/NGC's pecking cycle backs off "a bit" there too; common practice is a quarter of a millimetre or more,
-        above what a small machine misses its heights by.
-        """
+    def quick_in_own_holes(self) -> Toolpath:
+        """The same path with rapids up, and down again to just above where it has been, between pecks."""
         if not len(self):
             return self
         x, y, z = self.points.T
@@ -187,7 +187,7 @@ class Toolpath(Brief):
         apart = stay * (float(np.ptp(z)) + 1.0)
         lowest = np.minimum.accumulate(z - apart) + apart
         down = np.flatnonzero(upright & (self.kinds == Move.PLUNGE) & (np.diff(z, prepend=z[:1]) < 0))
-        before = lowest[down - 1] + clear
+        before = lowest[down - 1] + _BACK_OFF
         down, before = down[before < z[down - 1]], before[before < z[down - 1]]
         middle = self.points[down].copy()
         middle[:, 2] = np.maximum(before, z[down])
@@ -197,7 +197,7 @@ class Toolpath(Brief):
     @property
     def lengths(self) -> Floats:
         """(n,) length of the move that reaches each point; 0 for the first."""
-        return np.concatenate([[0.0], np.linalg.norm(np.diff(self.points, axis=0), axis=1)])[: len(self)]
+        return np.asarray(np.linalg.norm(steps(self.points), axis=1))
 
     @property
     def cut_length(self) -> float:
@@ -233,6 +233,11 @@ class Rapids:
     def between(self, runs: Sequence[ArrayLike]) -> Toolpath:
         """Cut each run in turn: `Toolpath.from_runs`."""
         return Toolpath.from_runs(runs, safe_z=self.safe_z, air_z=self.air_z)
+
+
+def steps(points: Floats) -> Floats:
+    """(n, 3) from the point before to each of (n, 3) points; nothing to the first."""
+    return np.diff(points, axis=0, prepend=points[:1])
 
 
 def along_in_plan(line: Floats) -> Floats:

@@ -72,12 +72,15 @@ LENGTH_PLACES = {"mm": 3, "cm": 4, "in": 4}
 """Digits after the point of a length in words for people."""
 
 
+def trimmed(number: str) -> str:
+    """A written number without zeros at the end of its decimals."""
+    return number.rstrip("0").rstrip(".") if "." in number else number
+
+
 def format_length(mm: float, unit: str = "mm", *, decimals: int | None = None) -> str:
     """A length in words for people: ``"0.6 mm"`` or ``"0.0236 in"``; trailing zeros are dropped."""
     places = decimals if decimals is not None else LENGTH_PLACES[unit]
-    number = f"{mm / MM_PER[unit]:.{places}f}"
-    if "." in number:
-        number = number.rstrip("0").rstrip(".")
+    number = trimmed(f"{mm / MM_PER[unit]:.{places}f}")
     return f"{'0' if number == '-0' else number} {unit}"
 
 

@@ -30,7 +30,7 @@ from pathgen.programs.around import Around
 from pathgen.programs.holding import with_tabs_that_stand
 from pathgen.programs.plan import Asked, Plan, Pockets, both_sides, plan, pockets_of, without_idle
 from pathgen.programs.shanks import too_high_beside_slots
-from pathgen.strategies.surfacing import roughing_runs
+from pathgen.strategies.roughing import roughing_runs
 from pathgen.work.clamping import Clamping, Shared, Step, numbered
 from pathgen.work.features import Inlay, Marks, Surfacing
 from pathgen.work.fill import Resin

@@ -12,7 +12,7 @@ from pathgen.base.units import falls_short, format_length, rounded_down, rounded
 from pathgen.job.job import Job
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
-from pathgen.strategies.surfacing import MOST_LAYERS, least_stepdown
+from pathgen.strategies.resurfacing import MOST_LAYERS, least_stepdown
 
 
 def check_surface(job: Job, part: Fingerboard | FlatPart) -> None:

@@ -39,6 +39,7 @@ from pathgen.parts.fingerboard.dots import USUAL_FRETS
 from pathgen.parts.fingerboard.numbers import BoardNumbers, End, FallsAway, PartialFret, Radii, ReliefAt, Scale
 from pathgen.parts.fingerboard.part import ZEROS
 from pathgen.parts.flat.part import PLACES
+from pathgen.strategies.cutting_out import MOST_LAP
 from pathgen.work.clamping import LEAST_CLEARANCE, Along, KeepOut, Machine, Setup, Stock
 from pathgen.work.features import LEAST_TAB, Bottom, Entry, OutlineCut
 from pathgen.work.fill import DAM, LEAST_BATCH, LEAST_WASTE, MEASURE, WASTE
@@ -742,7 +743,8 @@ class OutlineTable(OutlineCut):
     tab_width: float = key(size(0.5, 100.0), "wood left along the edge at a tab", 6.0, inch=0.25)
     through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2, inch=0.008)
     skin: float = key(size(0.0, 5.0), "wood left under the cut all round, instead of tabs", 0.0)
-    finish: float = key(size(0.0, 0.3), "the most that a last lap at full depth takes off the walls; 0 for none", 0.2)
+    finish: float = key(size(0.0, MOST_LAP), "the most that a last lap at full depth takes off the walls; 0 for none",
+                        0.2)
     artwork: str | None = key(text(1000), "a drawing of the cut board's outline", None,
                                      shown="edges and ends as stated")
     artwork_layers: tuple[str, ...] = layers_seen()

@@ -24,7 +24,7 @@ _STRAIGHT = 1e-12  # mm2: points that turn by less lie on a line
 
 @dataclass(frozen=True, kw_only=True)
 class Arc:
-    """An arc in the XY plane, rising or falling evenly, from the point before `first` to `last`."""
+    """An arc in the XY plane round `centre` (mm), rising or falling evenly, from the point before `first` to `last`."""
 
     first: int
     """Row of the first move that it replaces."""

@@ -15,7 +15,8 @@ from pathgen.base.memory import Memory
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import AIR, Rapids
 from pathgen.strategies.pocketing import PocketCut
-from pathgen.strategies.surfacing import OVERRUN, Passes, finishing_passes, rough_ridge
+from pathgen.strategies.roughing import rough_ridge
+from pathgen.strategies.surfacing import OVERRUN, Passes, finishing_passes
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import RUN_OUT, NutSlot, Slot, SurfaceFinish, SurfaceRough
 

@@ -15,8 +15,9 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.units import place_words, rounded_down
-from pathgen.programs.paths import Around, path_of, tabs_of
-from pathgen.strategies.cutting_out import cutting_line
+from pathgen.programs.around import Around
+from pathgen.programs.paths import path_of, tabs_of
+from pathgen.strategies.cutting_line import cutting_line, places_on
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import LEAST_TAB, OutlineCut
 from pathgen.work.operations import DowelHoles, Outline
@@ -87,7 +88,7 @@ def _in_groove(clamping: Clamping, cut: OutlineCut, cutter: Cutter) -> Floats:
         tabs = shapely.line_locate_point(ring, shapely.points(tabs_of(clamping)))
         at = np.ravel(tabs[:, None] + np.linspace(-0.5, 0.5, math.ceil(cut.tab_width / _ALONG) + 1) * cut.tab_width)
         wide += _HOLDS_ON
-    middle = shapely.points(shapely.get_coordinates(shapely.line_interpolate_point(ring, at % ring.length)))
+    middle = shapely.points(places_on(ring, at))
     ways = shapely.get_coordinates(shapely.shortest_line(clamping.board.outline, middle)).reshape(-1, 2, 2)
     share = np.arange(0.0, wide, _ACROSS)[:, None, None] / cutter.radius
     places: Floats = (ways[:, 0] + share * (ways[:, 1] - ways[:, 0])).reshape(-1, 2)

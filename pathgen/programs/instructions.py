@@ -5,28 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-import numpy as np
-import shapely
-
-from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.plain import joined, time_words
-from pathgen.base.units import INCH, SUMS, coarse_length, fine_length, format_length, told_apart
+from pathgen.base.units import INCH, format_length
+from pathgen.programs.afterwards import afterwards
 from pathgen.programs.around import Around
 from pathgen.programs.edges import Edges, touching_radius
 from pathgen.programs.starting import Start, starts_of
+from pathgen.programs.turning import turning
 from pathgen.programs.zero_check import ZeroCheck, check_words
+from pathgen.programs.zero_words import as_it_comes, comes_curved, taped, top_words, zero_words
 from pathgen.programs.zeroing import surfaced_before
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.features import Holes
 from pathgen.work.mark_errors import zero_again
-from pathgen.work.operations import STAY, DowelHoles, Outline, Slot
+from pathgen.work.operations import STAY
 
 INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""
-
-_NARROWER = 1e-6  # mm: a board cut narrower than this is cut for a binding
-_ROUND = np.linspace(0.0, 1.0, 400)  # shares of the way round the outline
 
 MISREAD = "a mark was likely misread: stop, measure the marks again, write them down, and build again"
 """What it means where a zero does not come right over work that moved, and did before."""
@@ -42,52 +37,6 @@ def cutter_words(cutter: Cutter, units: str) -> str:
         f"{cutter.name}: {cutter.shape}, {format_length(cutter.diameter, units)}{angle}, "
         f"{cutter.flutes} flutes, {cutter.speed:.0f} rpm"
     )
-
-
-def zero_words(clamping: Clamping) -> str:
-    """Where the programs' zero is."""
-    along = clamping.setup.along[-1].upper()
-    along += f", toward - {along}" if clamping.setup.along[0] == "-" else ""
-    runs, stock = clamping.board.names.along, clamping.stock
-    if stock.length < stock.width:
-        runs = runs.replace("length of the blank", "shorter side of the blank")
-    return f"{zero_place_words(clamping)}; the {runs} along {along}. {z_zero_words(clamping)}."
-
-
-def zero_place_words(clamping: Clamping) -> str:
-    """Where X 0, Y 0 of the programs is; of work that moved, which leaves it where it was, where its place went."""
-    place = clamping.zero_place.words
-    if clamping.moved is None:
-        return f"X 0 Y 0 is {place}"
-    return f"X 0 Y 0 stays as it was set before the work moved, do not set it again: {place} now lies at " \
-           f"{_zero_now(clamping)}"
-
-
-def _zero_now(clamping: Clamping) -> str:
-    """What the display shows over the place that X 0, Y 0 was set from, on top of work that moved."""
-    shown = clamping.display(np.array([clamping.zero]))[0]
-    decimals = {"mm": 2, "in": 3}[clamping.units]
-    return ", ".join(f"{axis} {format_length(float(v), clamping.units, decimals=decimals)}"
-                     for axis, v in zip("XY", shown, strict=True))
-
-
-def z_zero_words(clamping: Clamping) -> str:
-    """Where Z 0 of the programs is; of work that moved, which leaves it where it was, without it."""
-    if clamping.moved is not None:
-        return {"bed": "Z 0 is the bed or spoilboard, as before",
-                "stock-top": f"Z 0 is where {_top_words(clamping)} lay before the work moved"}[clamping.setup.z_zero]
-    return {
-        "bed": f"Z 0 is the underside of the work: the bed{', ' if _taped(clamping) else ' or '}spoilboard"
-               f"{' or tape' if _taped(clamping) else ''} it lies on",
-        "stock-top": f"Z 0 is {_top_words(clamping)}",
-    }[clamping.setup.z_zero]
-
-
-def _taped(clamping: Clamping) -> bool:
-    """Whether tape may hold the work: over its whole face, or where no clamps are known."""
-    cut = clamping.feature(Outline)
-    return not clamping.setup.keep_out or any(inlay.fill == "resin" for inlay in clamping.inlays) \
-        or (cut is not None and not cut.tabs and not cut.skin)
 
 
 def before_start(clamping: Clamping, step: Step, start: Start | None = None) -> list[str]:
@@ -132,22 +81,10 @@ def before_start(clamping: Clamping, step: Step, start: Start | None = None) -> 
     return lines
 
 
-def _as_it_comes(clamping: Clamping) -> bool:
-    """Whether a part is cut into the top that its blank came with."""
-    return clamping.surfacing is None and bool(clamping.board.names.too)
-
-
 def _thickness_keys(clamping: Clamping) -> str:
     """The keys of the job file that say how thick the blank is."""
     names = clamping.board.names
-    return f"{names.thickness} and {names.too}" if _as_it_comes(clamping) else names.thickness
-
-
-def _top_words(clamping: Clamping) -> str:
-    """What Z 0 is touched off on, where it is not the bed."""
-    if _as_it_comes(clamping) and not clamping.board.surface.is_flat:
-        return "the top of the blank on its centre-line, where it is highest"
-    return clamping.board.names.top
+    return f"{names.thickness} and {names.too}" if as_it_comes(clamping) else names.thickness
 
 
 def _comes_with(clamping: Clamping) -> str:
@@ -162,8 +99,7 @@ def _comes_with(clamping: Clamping) -> str:
 
 def _measuring(clamping: Clamping) -> str:
     """Where the blank's thickness is measured, and what follows."""
-    curved = _as_it_comes(clamping) and not clamping.board.surface.is_flat
-    where = "along the centre-line, where it is thickest, at both ends and half-way" if curved else \
+    where = "along the centre-line, where it is thickest, at both ends and half-way" if comes_curved(clamping) else \
         "both edges and the middle, at both ends and half-way"
     return (f"Measure the blank: the job says {format_length(clamping.stock.thickness, clamping.units)} thick. Measure "
             f"{where}; where it is not so, write the thickest as {_thickness_keys(clamping)}, and "
@@ -226,7 +162,7 @@ def _laid(clamping: Clamping, step: Step, start: Start) -> list[str]:
         lines.append("Lay the blank down without clamps: it must not rock. Make its underside flat, or pack hollows "
                      "under it with paper: over a hollow the wood comes out thinner, and what is pressed flat springs "
                      "back later.")
-    if _as_it_comes(clamping):
+    if as_it_comes(clamping):
         lines.append(_comes_with(clamping))
     if clamping.board.names.measured:
         lines.append(_measuring(clamping))
@@ -314,102 +250,6 @@ def _fitted(clamping: Clamping, step: Step, start: Start) -> str:
     return f"Fit {named} and set Z 0{' again' if step.number > 1 else ''} for it: {place}."
 
 
-DOWEL_CLEAR = 0.5
-"""How far dowels must end below all that passes over them, mm."""
-
-
-def turning(clamping: Clamping) -> list[str]:
-    """How a blank whose back was cut is turned over and laid on its dowels; nothing where it has one side, or lies so.
-    """
-    dowels = clamping.under.feature(DowelHoles) if clamping.under else None
-    if dowels is None or clamping.begun:
-        return []
-    across, near = {"x": "Y", "y": "X"}[clamping.setup.along], clamping.board.names.near.removesuffix(" end")
-    wide, long = (coarse_length(v, clamping.units) for v in (dowels.diameter, dowel_length(clamping, dowels)))
-    return [
-        f"The programs of the back come first. Then turn the blank over about its length, as a page is turned: its "
-        f"{near} end stays at its end, and the edge that looked toward + {across} comes to look toward - {across}. "
-        "Turned end for end it may fit the dowels too, and is spoilt: look at your marks.",
-        f"Sweep the bed. Put wooden dowels {wide} thick and at most {long} long into the holes in the spoilboard, so "
-        "that they end below all that is cut over them, and press the blank down on them until it lies flat. "
-        "X 0 and Y 0 stay as they are; Z 0 is set anew.",
-    ]
-
-
-def dowel_length(clamping: Clamping, dowels: Holes) -> float:
-    """The longest that dowels may be, mm, rounded down to halves: below the blank's top, and the surface over them."""
-    around = overlay.buffer(shapely.multipoints(dowels.at * [1.0, -1.0]), dowels.diameter / 2)
-    x, y = shapely.get_coordinates(around).T
-    low = clamping.stock.thickness
-    if clamping.surfacing is not None:
-        low = min(low, float(np.nanmin(clamping.finished_surface.height(x, y), initial=low)))
-    return math.floor((low - dowels.bottom - DOWEL_CLEAR) * 2) / 2
-
-
-_HOW = "the sheet of the whole blank says how."
-
-
-def afterwards(clamping: Clamping, step: Step) -> list[str]:
-    """What to do when a program has ended: fills wait until the pockets of all parts of a blank are open. Of one that
-    was run before the work moved, what may still be left to do: who filled its pockets already, only the maker knows.
-    """
-    own, turn = step.operation.afterwards(clamping), step.turn
-    if clamping.done(step):
-        inlay = step.operation.opens
-        if inlay is None or not own or clamping.levelled_before(inlay):
-            return []
-        if clamping.moved_number is None:
-            return [f"Where {inlay.name} was not filled before the work moved, fill it now:", *own]
-        return [f"Where {inlay.name} was filled before the work moved, go on with program {clamping.moved_number}. "
-                "Where it was not, fill it before that:", *own]
-    if turn is None or turn.fill_after is None:
-        return own
-    after = f"after program {turn.fill_after}: {_HOW}"
-    if step.operation.opens is not None and step.operation.opens.fill == "piece":
-        if turn.fill_after > turn.number:
-            return [f"Do not glue the pieces in yet: the pockets of all parts are filled together, {after}"]
-        return [*own, *([f"The pockets of {', '.join(turn.fill_too)} are filled now too: {_HOW}"]
-                        if turn.fill_too else [])]
-    if turn.fill_after > turn.number:
-        return [f"Do not fill yet: the fills of all parts are poured together, {after}"]
-    too = [f"Fill now too: {', '.join(turn.fill_too)}: {_HOW}"] if turn.fill_too else []
-    return [*own, *too]
-
-
-def off_the_machine(clamping: Clamping) -> list[str]:
-    """What is left to do by hand when the last program has ended (common practice), of a part that is finished then."""
-    surfacing, slots, units = clamping.surfacing, clamping.feature(Slot), clamping.units
-    if clamping.kind or surfacing is None:
-        return []
-    filled = [inlay for inlay in clamping.inlays if inlay.fill != "none"]
-    resin = any(inlay.fill == "resin" for inlay in filled)
-    part, lines = surfacing.part, []
-    beside = _narrower(clamping)
-    if beside > _NARROWER:
-        lines.append(f"Glue the binding onto the long edges: the {part} is {fine_length(beside, units)} narrower on "
-                     "each side for it. Side dots go into it.")
-    if surfacing.scallop:
-        block = "flat block" if clamping.board.surface.is_flat else "block of its radius"
-        high = format_length(surfacing.scallop, units, decimals={"mm": 4, "in": 5}[units])
-        what = "the fill" if resin else "shell and bone"
-        dust = f", the dust of {what} is harmful too" if filled else ""
-        lines.append(f"Sand the ridges away, {high} high at most, along the {part} with a hard {block}, finer and "
-                     f"finer; wear a mask{dust}.")
-    if resin:
-        lines.append("Look for pinholes in the fill: drop resin into them, let it cure, and sand them level.")
-    if slots is not None:
-        lines.append(f"Clear the dust out of the {slots.words} and try a piece of the wire in one. Then the wire goes "
-                     f"in, before or after the {part} is glued on, as you are used to.")
-    same = f" with {'the same fill' if resin else 'a piece let in'}" if filled else ""
-    return [*lines, f"Try the finish on an offcut{same} before it goes onto the {part}."]
-
-
-def _narrower(clamping: Clamping) -> float:
-    """How far inside the finished edge the part is cut, mm: what is glued onto it later is as thick."""
-    edge = shapely.line_interpolate_point(clamping.board.outline.exterior, _ROUND, normalized=True)
-    return float(shapely.distance(clamping.board.finished.exterior, edge).max())
-
-
 def cautions(step: Step) -> list[str]:
     """Cautions for a step. Local codes and the makers' sheets come first."""
     own = step.operation.cautions()
@@ -465,78 +305,12 @@ def _z_place(clamping: Clamping, step: Step, start: Start) -> str:
         setter = "a setter (a block of known height)" if step.order == 1 else "a setter"
         return f"touch off beside the work on the bed it lies on, or on {setter} standing there" + (
             "; where tape holds the work, on a strip of the same tape stuck to the bed, or all is cut lower by its "
-            "thickness" if _taped(clamping) else "")
+            "thickness" if taped(clamping) else "")
     if start.z_by == "top":
-        return f"touch off on {_top_words(clamping)}"
+        return f"touch off on {top_words(clamping)}"
     if clamping.moved_at(step) is not None:
         why, other = "not on the top, which has moved", "so that the check of Z 0 below comes right"
     else:
         why, other = "the raw top is gone where it was surfaced", "on stock left standing outside the cut"
     either = start.z_by == "noted or top" or (clamping.moved_at(step) is not None and start.zero is not None)
     return f"{why}: {zero_again(clamping.setup.z_zero)}{f', or {other}' if either else ''}"
-
-
-def check_by_hand(clamping: Clamping, lowest: float, *, tried: bool = False) -> list[str]:
-    """How to try a program above the work before the first cut; `lowest` is its lowest tip height, mm; `tried` whether
-    each zero is tried with a feeler before it."""
-    beside, later = (", not over the blank", "") if clamping.setup.z_zero == "bed" else \
-        (" while that is there", "; later by the Z noted on the bed")
-    felt = "with the feeler, as under Check Z 0 of the program that its cutter was fitted for" if tried else \
-        f"over the place it was set from{beside}, lower the cutter to Z 0 by hand, and feel for that place with a " \
-        f"slip of paper{later}"
-    lift, lacks = format_length(air_cut_lift(clamping, lowest), clamping.units, decimals=1), _no_room(clamping, lowest)
-    off = "The program starts the spindle (M3): switch the power of the spindle off"
-    if lacks:
-        over = format_length(COLLET_CLEAR, clamping.units)
-        raised = (f"Leave the zero of Z as it is: to raise it by {lift}, for an air cut, {lacks}. Take the cutter out "
-                  "of the collet and run the program so: if it stood out of it as the program says when Z 0 was set, "
-                  f"the empty collet passes {over} or more over blank and clamps. {off}.")
-        shown, back = "The collet", "Fit the cutter again, set its Z 0 again"
-    else:
-        raised = (f"Raise the zero of Z by {lift}: now everything in the program runs that much higher, through air. "
-                  f"{off}, or where that cannot be done take the cutter out and watch the empty collet.")
-        shown = ("It counts from the raised zero, so it shows the same Z as in the cut, while the cutter is "
-                 f"{lift} higher. The cutter")
-        back = "Put the zero of Z back"
-    return [
-        "Open the program in a text editor. Its first lines name the job, the step, the cutter and the zero, the same "
-        "as this sheet.",
-        "Fit the cutter and set the zero as the sheet says. Raise the cutter clear, and move by hand to "
-        f"{'X 0, Y 0' if clamping.moved is None else _zero_now(clamping)}: the tip must stand over "
-        f"{clamping.zero_place.words}{_nearly(clamping)}.",
-        raised,
-        "Run the program with a hand on the stop. The first cut must begin where the table says, and the display must "
-        f"stay within it. {shown} must keep clear of every clamp.",
-        f"{back}, and check it: {felt}.",
-    ]
-
-
-def _nearly(clamping: Clamping) -> str:
-    """How nearly the tip stands over the place of zero: X 0 and Y 0 were set before the work moved, or was turned over.
-    """
-    if clamping.moved is not None:
-        return ", which has moved there"
-    beside = clamping.under is not None and clamping.zero[1]
-    return ", as nearly as the blank is as wide as the job says" if beside else ""
-
-
-def _no_room(clamping: Clamping, lowest: float) -> str:
-    """What a machine lacks to raise Z 0 for the air cut, in words; empty where it can, or nobody said how far it goes.
-    """
-    highest = max((clamping.safe_at(step) for step in clamping.steps if not clamping.done(step)),
-                  default=clamping.safe_z)
-    needed = highest + air_cut_lift(clamping, lowest) - min(lowest, clamping.z_zero)
-    travel = clamping.machine.travel
-    if travel is None or needed <= travel[2] + SUMS:
-        return ""
-    needs, has = told_apart(needed, travel[2], unit=clamping.units)
-    return f"the machine would need {needs} of travel in Z, and [machine] travel says {has}"
-
-
-def air_cut_lift(clamping: Clamping, lowest: float) -> float:
-    """How far to raise Z so that a path whose lowest tip is at `lowest` passes 5 mm or more over the blank.
-
-    In mm, rounded up to whole millimetres, or to tenths of an inch.
-    """
-    step = INCH / 10 if clamping.units == "in" else 1.0
-    return math.ceil((clamping.stock.thickness - lowest + 5.0) / step) * step

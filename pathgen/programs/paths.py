@@ -20,19 +20,16 @@ from pathgen.base.memory import memory_in_use, remembering
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.around import Around
 from pathgen.programs.standing import filled_beside, in_the_way, left_by_roughing, near_clamps, standing
-from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, outlining, tab_points
+from pathgen.strategies.cutting_out import outlining
 from pathgen.strategies.drilling import drilling
 from pathgen.strategies.engraving import engraving
 from pathgen.strategies.facing import cutting_again, cutting_again_over, finishing, roughing
 from pathgen.strategies.marks import drill_marks, hover_over_marks
 from pathgen.strategies.matching import round_pieces
 from pathgen.strategies.pocketing import PocketOptions, pocket
+from pathgen.strategies.resurfacing import RESURFACE_RIDGE, RIDGE_CLEAR, Waste
 from pathgen.strategies.slotting import bevelling, slotting
-from pathgen.strategies.surfacing import (
-    RESURFACE_RIDGE,
-    RIDGE_CLEAR,
-    Waste,
-)
+from pathgen.strategies.tabs import Tabs, check_tabs_hold, tab_points
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.fill import lies_over
 from pathgen.work.operations import (

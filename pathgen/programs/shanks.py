@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
-from pathgen.base.arrays import Bools, Floats
+from pathgen.base.arrays import Bools, Floats, numbers_from
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
@@ -109,8 +109,7 @@ def _lowest(path: Toolpath) -> Floats:
     cuts = np.flatnonzero(path.kinds[1:] != Move.RAPID)
     start, run = path.points[cuts], path.points[cuts + 1] - path.points[cuts]
     pieces = np.maximum(np.ceil(np.hypot(*run[:, :2].T) / _EVERY), 1.0).astype(np.intp)
-    of = np.repeat(np.arange(len(cuts)), pieces)
-    nth = np.arange(len(of)) - (np.cumsum(pieces) - pieces)[of] + 1
+    of, nth = numbers_from(np.ones_like(pieces), pieces + 1)
     tips = start[of] + (nth / pieces[of])[:, None] * run[of]
     tips = tips[np.argsort(tips[:, 2], kind="stable")]
     _, lowest = np.unique(np.round(tips[:, :2] / (_EVERY / 4)), axis=0, return_index=True)

@@ -13,9 +13,9 @@ from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import AIR, APPROACH
 from pathgen.programs.around import Around
-from pathgen.strategies.cutting_out import cutting_line
+from pathgen.strategies.cutting_line import cutting_line
+from pathgen.strategies.roughing import rough_reach, rough_ridge, rough_stairs, roughed
 from pathgen.strategies.slotting import Stands
-from pathgen.strategies.surfacing import rough_reach, rough_ridge, rough_stairs, roughed
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay, OutlineCut
 from pathgen.work.fill import lies_over

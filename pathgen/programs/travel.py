@@ -25,6 +25,7 @@ class Reach:
     low: Floats
     high: Floats
     at_marks: bool = False
+    """Whether it goes to witness marks."""
 
 
 def reaches_of(clamping: Clamping, paths: Sequence[Toolpath]) -> tuple[Reach, ...]:

@@ -17,7 +17,7 @@ from pathgen.base.toolpath import Move
 from pathgen.base.units import format_length
 from pathgen.programs.around import Around
 from pathgen.programs.paths import path_of
-from pathgen.work.clamping import Step
+from pathgen.work.clamping import Clamping, Step
 from pathgen.work.mark_errors import (
     ACCURACY,
     BOARD_LIMIT,
@@ -37,6 +37,7 @@ NEAR_MIDDLE = 0.125
 """How far from the middle of the length a pair of marks may lie, as a share of the length."""
 
 _FAR = 1e4  # mm: past any blank
+_INSET = 0.5  # mm: how far inside the edge of the waste a place is put
 
 SAFE = 0.1
 """Taken more than roughing passes sweep, mm: a disc is drawn as a polygon a little inside it."""
@@ -51,8 +52,13 @@ def left_standing(around: Around, *, reach: float, blank: BaseGeometry | None = 
     clamping = around.clamping
     free = overlay.buffer(blank or shapely.box(*clamping.stock.bounds), -reach, join_style="mitre")
     free = overlay.difference(free, overlay.buffer(_cleared(around), reach, join_style="mitre"))
+    return off_clamps(free, clamping, reach)
+
+
+def off_clamps(free: BaseGeometry, clamping: Clamping, away: float) -> BaseGeometry:
+    """The part of `free` that lies `away` mm or more from all clamps."""
     for thing in clamping.setup.keep_out:
-        free = overlay.difference(free, overlay.buffer(thing.shape, reach))
+        free = overlay.difference(free, overlay.buffer(thing.shape, away))
     return free
 
 
@@ -154,7 +160,7 @@ def _placed(free: BaseGeometry, rooms: Sequence[BaseGeometry], near: float, plac
     kept = []
     for place in places:
         room = next((r for r in rooms if not r.is_empty and r.distance(shapely.Point(place)) <= near), free)
-        kept.append(_rounded_inside(_nearest(place, [room], 0.0)[None], room)[0])
+        kept.append(nearest_inside(place, room))
     return np.array(kept)
 
 
@@ -201,18 +207,12 @@ def _swept(around: Around, step: Step) -> BaseGeometry:
 
 
 def nearest_inside(place: Floats, free: BaseGeometry) -> Floats:
-    """The place in `free` nearest to one outside it, a little inside its edge, on half millimetres where that may be.
-    """
-    inside: Floats = _rounded_inside(_nearest(place, [free], 0.0)[None], free)[0]
-    return inside
-
-
-def _rounded_inside(places: Floats, free: BaseGeometry, inset: float = 0.5) -> Floats:
-    """Places a little inside `free`, or in a narrow part of it at its edge; on half millimetres where that may be."""
-    near = np.array([_nearest(p, [overlay.buffer(free, -inset), free], 2 * inset) for p in places])
-    half = np.round(near * 2) / 2
-    inside = shapely.intersects_xy(free, half[:, 0], half[:, 1])
-    return np.where(inside[:, None], half, near)
+    """The place in `free` nearest to one, a little inside its edge where that is near, on half millimetres where that
+    may be."""
+    at_edge = _nearest(place, [free], 0.0)
+    near = _nearest(at_edge, [overlay.buffer(free, -_INSET), free], 2 * _INSET)
+    half: Floats = np.round(near * 2) / 2
+    return half if shapely.intersects_xy(free, *half) else near
 
 
 def _nearest(place: Floats, shapes: Sequence[BaseGeometry], within: float) -> Floats:

@@ -20,10 +20,10 @@ from pathgen.base.errors import CutterError, ProgramError
 from pathgen.base.memory import remembered
 from pathgen.base.plain import in_ascii
 from pathgen.base.toolpath import Move, Toolpath
-from pathgen.base.units import MM_PER, SUMS
+from pathgen.base.units import MM_PER, SUMS, trimmed
 from pathgen.programs.arcs import Arc, fitted_arcs
 from pathgen.strategies import drilling
-from pathgen.strategies.cuts import Cut, joined
+from pathgen.strategies.one_cut import Cut, joined
 from pathgen.strategies.pocketing import PocketOptions
 from pathgen.work.clamping import Clamping, Machine, Step
 
@@ -236,7 +236,7 @@ def _opening(safe_z: float, how: _How) -> list[str]:
         return opening
     wait = how.machine.spin_up
     # P counts seconds (NISTIR 6556, 3.5.4)
-    return [*opening, f"M3 S{how.cutter.speed:.0f}", *([f"G4 P{_trimmed(f'{wait:.3f}')}"] if wait else [])]
+    return [*opening, f"M3 S{how.cutter.speed:.0f}", *([f"G4 P{trimmed(f'{wait:.3f}')}"] if wait else [])]
 
 
 @remembered
@@ -292,7 +292,7 @@ def _arc_words(there: Floats, arc: Arc, units: str) -> str:
 
 def _feed_words(feeds: Floats, how: _How) -> NDArray[np.object_]:
     each, which = np.unique(feeds / MM_PER[how.units], return_inverse=True)
-    words = [" F" + _trimmed(f"{feed:.{DECIMALS[how.units] - 2}f}") for feed in each.tolist()]
+    words = [" F" + trimmed(f"{feed:.{DECIMALS[how.units] - 2}f}") for feed in each.tolist()]
     return np.array(words, dtype=object)[which]
 
 
@@ -317,8 +317,4 @@ def _shown(rounded: Floats, units: str, name: str = "") -> NDArray[np.object_]:
 
 @cache
 def _fractions(places: int) -> NDArray[np.object_]:
-    return np.array([f".{number:0{places}d}".rstrip("0").rstrip(".") for number in range(10**places)], dtype=object)
-
-
-def _trimmed(number: str) -> str:
-    return number.rstrip("0").rstrip(".") if "." in number else number
+    return np.array([trimmed(f".{number:0{places}d}") for number in range(10**places)], dtype=object)

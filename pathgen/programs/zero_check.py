@@ -19,7 +19,7 @@ from pathgen.base.hollow import Hollow
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, rounded_up
 from pathgen.programs.around import Around
-from pathgen.programs.waste import left_standing, within_travel
+from pathgen.programs.waste import left_standing, off_clamps, within_travel
 from pathgen.programs.zeroing import covered, refits
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.mark_errors import THINNER, influence
@@ -46,6 +46,7 @@ NEXT_TO = 15.0
 SAME = {"mm": 0.02, "in": 0.0254}
 """How nearly the display must show the same over one place each time, by units, mm; common practice, no source."""
 
+_CLEAR = 1.0  # mm: between a cutter and what stands beside it
 _ROUNDS = 60
 _AS_MUCH = 0.05  # mm: places with so nearly the same room are alike
 
@@ -54,7 +55,10 @@ On = Literal["raw top", "finished surface", "bare face", "bed"]
 
 @dataclass(frozen=True, kw_only=True)
 class ZeroCheck:
-    """Where to try the zero before one program. Lengths in mm, in the part's frame unless said."""
+    """Where to try the zero before one program, the `order`-th of its clamping, with a `feeler` under the cutter.
+
+    Lengths in mm, in the part's frame unless said.
+    """
 
     order: int
     on: On
@@ -104,7 +108,8 @@ def zero_checks(
         return {step.order: replace(common, order=step.order, x=x, y=y, like=None if step.number == first else first)
                 for step in refit}
     widest = max((step.cutter.radius for step in refit), default=0.0)
-    wide = _off_clamps(around, widest, _raw(around, max((_foot(step.cutter) for step in refit), default=0.0)))
+    foot = max((_foot(step.cutter) for step in refit), default=0.0)
+    wide = off_clamps(_raw(around, foot), clamping, widest + _CLEAR)
     made: dict[int, ZeroCheck] = {}
     for step in refit:
         check = _first(around, step, wide, reach)
@@ -125,10 +130,10 @@ def _common(parts: Sequence[Around], reach: Floats | None) -> ZeroCheck | None:
     """A check on raw top that every cutter of all parts of a blank can be tried at; None where there is none."""
     cutters = [step.cutter for one in parts for step in _refit(one.clamping)]
     for around in sorted(parts, key=lambda one: one.clamping.steps[0].number):
-        bare = _off_clamps(around, max(cutter.radius for cutter in cutters), _raw(around, max(map(_foot, cutters))))
+        clamping, widest = around.clamping, max(cutter.radius for cutter in cutters)
+        bare = off_clamps(_raw(around, max(map(_foot, cutters))), clamping, widest + _CLEAR)
         free = within_travel(bare, around, reach)
         if not free.is_empty:
-            clamping = around.clamping
             return _check(clamping, clamping.steps[0], "raw top", *_middle(free, WHOLE[clamping.units]))
     return None
 
@@ -250,7 +255,7 @@ def _within(
 def _by_height(around: Around, step: Step, wide: BaseGeometry) -> Iterator[tuple[BaseGeometry, On]]:
     """Bare places in the order they are looked for: level ones of the blank, then the surface, then the bed."""
     clamping, foot = around.clamping, _foot(step.cutter)
-    own = _off_clamps(around, step.cutter.radius, _raw(around, foot))
+    own = off_clamps(_raw(around, foot), clamping, step.cutter.radius + _CLEAR)
     if clamping.moved is not None:
         marks = shapely.multipoints(clamping.moved.places[_measured_tops(clamping), :2])
         beside = overlay.buffer(marks, NEXT_TO)
@@ -290,7 +295,7 @@ def _finished(around: Around, step: Step, foot: float) -> Iterator[BaseGeometry]
     free = overlay.buffer(clamping.board.outline, -foot, join_style="mitre")
     opened = [o for s in clamping.steps if (o := s.operation.leaves_open(foot)) is not None]
     opened += [overlay.buffer(inlay.area, foot + _SMEAR) for inlay in clamping.inlays]
-    free = _off_clamps(around, step.cutter.radius, overlay.difference(free, overlay.union_all(opened)))
+    free = off_clamps(overlay.difference(free, overlay.union_all(opened)), clamping, step.cutter.radius + _CLEAR)
     x0, _, x1, _ = free.bounds if not free.is_empty else (0.0, 0.0, 0.0, 0.0)
     yield overlay.intersection(free, shapely.box(x0, -2 * foot, x1, 2 * foot))
     yield free
@@ -303,16 +308,9 @@ _SMEAR = 2.0
 def _bed(around: Around, step: Step, foot: float) -> BaseGeometry:
     """Beside the blank, past the full width of a cutter that stands beside it."""
     blank = shapely.box(*around.clamping.blank)
-    near = overlay.buffer(blank, step.cutter.radius + 1.0 + 2 * foot, join_style="mitre")
-    return _off_clamps(around, step.cutter.radius, overlay.difference(
-        overlay.buffer(blank, BESIDE, join_style="mitre"), near))
-
-
-def _off_clamps(around: Around, radius: float, free: BaseGeometry) -> BaseGeometry:
-    """Clear of clamps by a cutter of this radius."""
-    for thing in around.clamping.setup.keep_out:
-        free = overlay.difference(free, overlay.buffer(thing.shape, radius + 1.0))
-    return free
+    wide = step.cutter.radius + _CLEAR
+    near, far = (overlay.buffer(blank, away, join_style="mitre") for away in (wide + 2 * foot, BESIDE))
+    return off_clamps(overlay.difference(far, near), around.clamping, wide)
 
 
 def _middle(free: BaseGeometry, whole: float) -> tuple[float, float]:

@@ -13,7 +13,7 @@ import numpy as np
 
 from pathgen.base.arrays import Floats, Ints, numbers_from
 from pathgen.removal.grid import Grid
-from pathgen.removal.lengthwise import Moves
+from pathgen.removal.moves import Moves
 from pathgen.removal.sweep import RIM
 
 _LEVEL = 1e-9  # mm: a move that goes no further stands, and one that goes no further across runs along the rows

@@ -17,6 +17,7 @@ from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.removal.grid import Heights
 from pathgen.removal.motion import Motion
+from pathgen.removal.moves import Moves, joined, moves_of
 
 _SHORTEST, _RADII = 10.0, 4.0  # mm, and radii: shorter ones are sooner cut with the moves beside them
 _EXACT = 1e-5  # mm: what a whole pass may differ from its moves taken one by one, ten nanometres
@@ -27,32 +28,6 @@ _MOST_NEAR = 32  # moves that a round end may meet the work in, over one place, 
 MEAN_AHEAD = {"flat-end": 1.0, "ball-end": 2.0 / 3.0, "v": 1.0 / 2.0}
 """How far ahead of its axis a cutter takes what is before it, on average, of how far ahead it first meets it: a flank
 takes it bit by bit until it is over it (derived; of a ball as of the parabola that it is near its tip)."""
-
-
-@dataclass(frozen=True, eq=False)
-class Moves:
-    """Straight moves or pieces of them, in order.
-
-    Attributes
-    ----------
-    start, end : (n, 3) float array
-    row : (n,) int array
-        The move of the program that each is a piece of.
-    onward : (n,) bool array
-        Whether the one before it has cut at its start.
-    """
-
-    start: Floats
-    end: Floats
-    row: Ints
-    onward: Bools
-
-    def __len__(self) -> int:
-        return len(self.row)
-
-    def of(self, which: slice | Ints | Bools) -> Moves:
-        """Some of them."""
-        return Moves(self.start[which], self.end[which], self.row[which], self.onward[which])
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -216,12 +191,6 @@ def _lift(across: Floats, radius: float, slope: Floats) -> Floats:
     return (across**2 / (radius + rho))[:, None] - np.multiply.outer(rho, slope**2 / (1.0 + np.sqrt(1.0 + slope**2)))
 
 
-def moves_of(motion: Motion, first: int, stop: int) -> Moves:
-    """Moves [first, stop) of a program, of which all cut."""
-    row = np.arange(first, stop)
-    return Moves(motion.start[first:stop], motion.end[first:stop], row, row > first)
-
-
 def passes_along(motion: Motion, cutter: Cutter) -> list[tuple[int, int]]:
     """Runs [first, stop) of moves at a feed along one line of constant y, one way, a few radii or longer.
 
@@ -273,8 +242,8 @@ def _ends_of(knots: Floats, length: float, rows: Ints) -> Moves:
         cuts = np.concatenate([[low], along[(along > low) & (along < high)], [high]])
         points = np.column_stack([np.interp(cuts, along, knots[:, axis]) for axis in range(3)])
         move = np.clip(np.searchsorted(along, (cuts[1:] + cuts[:-1]) / 2) - 1, 0, len(rows) - 1)
-        parts.append((points[:-1], points[1:], rows[move], np.arange(len(move)) > 0))
-    return Moves(*(np.concatenate(part) for part in zip(*parts, strict=True)))
+        parts.append(Moves(points[:-1], points[1:], rows[move], np.arange(len(move)) > 0))
+    return joined(parts)
 
 
 def _meets_nothing(motion: Motion, beside: int, own: int, single: Bools) -> bool:

@@ -23,8 +23,9 @@ from pathgen.removal.bites import LEAST, Bites, Passages, Touches, arc_over_trav
 from pathgen.removal.ceiling import Ceiling
 from pathgen.removal.discs import newly_under
 from pathgen.removal.grid import Grid, Heights
-from pathgen.removal.lengthwise import MEAN_AHEAD, Moves, Pass, as_pass, moves_of, passes_along
-from pathgen.removal.motion import Motion, in_pieces
+from pathgen.removal.lengthwise import MEAN_AHEAD, Pass, as_pass, passes_along
+from pathgen.removal.motion import Motion
+from pathgen.removal.moves import Moves, joined, moves_of, split
 from pathgen.removal.sweep import RIM, swept_heights
 
 _STRETCH = 1024  # columns of a pass at a time: few enough rows and columns to stay in the cache
@@ -169,7 +170,7 @@ class _Cutting:
             else:
                 left.append(part)
                 before += len(part)
-        moves = _joined(left)
+        moves = joined(left)
         passes.reverse()
         for first in range(0, max(before, 1), _BLOCK):
             last = first + _BLOCK
@@ -224,7 +225,7 @@ class _Cutting:
         pieces[wanted] = _pieces((end - start)[wanted], max(4 * self.cutter.diameter, 8.0))
         if len(moves):
             self._count(_OF_A_PIECE * int(pieces.sum()), int(moves.row[0]))
-        return _in_pieces(Moves(start, end, moves.row, moves.onward), pieces), np.concatenate([[0], np.cumsum(pieces)])
+        return split(Moves(start, end, moves.row, moves.onward), pieces), np.concatenate([[0], np.cumsum(pieces)])
 
     # -- whole passes ------------------------------------------------------------------------------------------------
 
@@ -600,11 +601,6 @@ def _engaged_from(depth: Heights) -> Heights:
     return np.maximum(np.float32(_ENGAGED), np.float32(_FLOOR) * depth)
 
 
-def _joined(parts: list[Moves]) -> Moves:
-    columns = zip(*((p.start, p.end, p.row, p.onward) for p in parts), strict=True)
-    return Moves(*(np.concatenate(column) for column in columns))
-
-
 def _sizes(windows: Ints) -> Ints:
     """(n, 2) rows and columns, 0 for none."""
     return np.maximum(windows[:, [3, 1]] - windows[:, [2, 0]], 0)
@@ -627,11 +623,3 @@ def _pieces(run: Floats, longest: float) -> Ints:
     """How many pieces to take moves in: slanting ones in several, for windows less large than the board."""
     slanting = (run[:, :2] != 0).all(axis=1)
     return np.where(slanting, np.ceil(np.hypot(run[:, 0], run[:, 1]) / longest), 1).astype(np.intp)
-
-
-def _in_pieces(moves: Moves, pieces: Ints) -> Moves:
-    """Moves in as many pieces, none where that is 0."""
-    if pieces.max(initial=1) == 1:
-        return moves.of(pieces == 1)
-    start, end, of, nth = in_pieces(moves.start, moves.end, pieces)
-    return Moves(start, end, moves.row[of], moves.onward[of] | (nth > 0))

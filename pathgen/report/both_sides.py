@@ -6,7 +6,7 @@ from typing import Any
 
 from pathgen.base.plain import rounded
 from pathgen.base.units import fine_length, format_length, place_words
-from pathgen.programs.instructions import dowel_length
+from pathgen.programs.turning import dowel_length
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import DowelHoles

@@ -11,7 +11,8 @@ from pathgen.base.errors import PathgenError
 from pathgen.base.units import as_written, coarse_length, fine_length, format_length
 from pathgen.programs.instructions import stand_out
 from pathgen.programs.paths import tabs_of
-from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, last_lap_takes
+from pathgen.strategies.cutting_out import last_lap_takes
+from pathgen.strategies.tabs import Tabs, check_tabs_hold
 from pathgen.verify.findings import Finding
 from pathgen.verify.read import ReadProgram
 from pathgen.work.clamping import Clamping, Step

@@ -390,7 +390,7 @@ def _detail_lines(of_inlay: Reach, cutter: str, units: str) -> Iterator[str]:
 
 
 def _reach_of(
-    clamping: Clamping, index: int, cutters: Sequence[Cutter], *, sets: Sequence[Sequence[Cutter]] | None,
+    clamping: Clamping, index: int, cutters: Sequence[Cutter], *, sets: Sequence[Sequence[Cutter]],
     most_details: int = 100, opened: BaseGeometry | None = None,
 ) -> Reach:
     inlay, surface = clamping.inlays[index], clamping.board.surface

@@ -13,18 +13,8 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
-from pathgen.strategies.surfacing import (
-    RIDGE_CLEAR,
-    Passes,
-    Waste,
-    coarse_passes,
-    heights_above,
-    seen_by_axis,
-    spans_inside,
-    strip_spans,
-    way_inside,
-    within,
-)
+from pathgen.strategies.resurfacing import RIDGE_CLEAR, Waste, coarse_passes, heights_above, way_inside, within
+from pathgen.strategies.surfacing import Passes, seen_by_axis, spans_inside, strip_spans
 from pathgen.work.fill import PAST
 
 LINK = 2.0
@@ -39,7 +29,7 @@ def resurfacing_runs_over(
     With `beneath` the passes of `last` are left to what comes after, which takes so many mm below their surface too.
     Where a wall of `waste` stands where they ended, no run goes further out, and each layer goes along it.
 
-    Like `surfacing.resurfacing_runs` over a part of the board. The fill must not lie further out than `area`.
+    Like `resurfacing.resurfacing_runs` over a part of the board. The fill must not lie further out than `area`.
     """
     within = overlay.intersection(area, overlay.buffer(last.outline, PAST, join_style="mitre"))
     under = beneath or 0.0
@@ -90,7 +80,7 @@ def _all_seen_by_axis(area: BaseGeometry, passes: Passes) -> BaseGeometry:
 
 def _run_over(
     region: Polygon, y: Floats, lines: list[Floats], surface: Surface, cutter: Cutter, clear: float,
-    inside: BaseGeometry | None = None,
+    inside: BaseGeometry | None,
 ) -> Floats:
     """Back and forth over one part; from pass to pass straight on, or along the edge of `inside` to stay in it."""
     cut = [_between(line, x0, x1) for line, (x0, x1) in zip(lines, strip_spans(region, y), strict=True)]

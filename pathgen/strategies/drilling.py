@@ -19,9 +19,7 @@ CHORD = 2e-3
 """Straight moves round a hole lie within this of its circle, mm."""
 
 
-def drilling(
-    holes: Holes, *, cutter: Cutter, top: float, rapids: Rapids, chord_tolerance: float = CHORD
-) -> Toolpath:
+def drilling(holes: Holes, *, cutter: Cutter, top: float, rapids: Rapids) -> Toolpath:
     """Moves that cut every hole from `top` down to its bottom.
 
     Raises CutterError for a cutter that is not flat, wider than the holes, so thin that a core would be left, or
@@ -31,7 +29,7 @@ def drilling(
     if holes.drilled_by(cutter):
         one, kind = _pecks(cutter, top, holes.bottom, rapids.air_z), Move.CUT
     else:
-        one, kind = _helix(cutter, (holes.diameter - cutter.diameter) / 2, top, holes.bottom, chord_tolerance)
+        one, kind = _helix(cutter, (holes.diameter - cutter.diameter) / 2, top, holes.bottom)
     path = rapids.between([one + [x, y, 0.0] for x, y in holes.at])
     return Toolpath(path.points, np.where(path.kinds == Move.CUT, kind, path.kinds)).quick_in_own_holes()
 
@@ -65,15 +63,15 @@ def _pecks(cutter: Cutter, top: float, bottom: float, air_z: float) -> Floats:
     return np.column_stack([np.zeros((len(heights), 2)), heights])
 
 
-def _helix(cutter: Cutter, ring: float, top: float, bottom: float, tolerance: float) -> tuple[Floats, Move]:
+def _helix(cutter: Cutter, ring: float, top: float, bottom: float) -> tuple[Floats, Move]:
     """Round and down, with a level turn at the bottom, climb cutting; and at which feed.
 
     It sinks no steeper than the cutter's ramp and its plunge feed allow, and takes no more than a full-width cut does:
     of each turn the hole's area times the pitch, all along.
     """
-    each = max(12, math.ceil(math.pi / math.acos(max(1 - tolerance / ring, -1.0))))
+    each = max(12, math.ceil(math.pi / math.acos(max(1 - CHORD / ring, -1.0))))
     way, area = 2 * ring * each * math.sin(math.pi / each), math.pi * (ring + cutter.radius) ** 2
-    steepest = min(math.tan(math.radians(cutter.ramp)), 0.9 * cutter.plunge / cutter.eased_feed)
+    steepest = min(cutter.steepest_ramp, 0.9 * cutter.plunge / cutter.eased_feed)
     pitch = way * min(steepest, cutter.full_cut / area)  # so no deeper than the stepdown
     kind = Move.EASED if area * pitch > EASE_FROM * cutter.straight_cut * way else Move.CUT
     turns = max(1, math.ceil((top - bottom) / pitch - 1e-9))

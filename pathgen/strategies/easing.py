@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from pathgen.base.arrays import Bools, Floats, Ints, Singles, numbers_from
 from pathgen.base.cutters import TOO_MUCH, Cutter
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import Move, Toolpath
+from pathgen.base.toolpath import Move, Toolpath, steps
 
 Places = NDArray[np.complex64]
 Complexes = NDArray[np.complex128]
@@ -73,7 +73,10 @@ _AT_ONCE = 1 << 15
 
 @dataclass(eq=False)
 class Standing:
-    """Singles of what stands, on a grid: changed as paths are run through it. `cell` in mm, rows along y."""
+    """Heights of what stands, `top`, on a grid with rows along y: changed as paths are run through it.
+
+    Its corner lies at x `left` and y `low`, and its cells are `cell` wide, all mm.
+    """
 
     left: float
     low: float
@@ -197,13 +200,13 @@ def sunk_in_the_middle(path: Toolpath, cutter: Cutter, standing: Standing) -> Fl
     middle = _known(cutter, places[None], standing.cell)
     _, inner = _taken(path, cutter, standing, stations, move, along, middle=middle)
     np.add.at(share, move, inner)
-    drop = -np.diff(path.points[:, 2], prepend=path.points[0, 2])
+    drop = -steps(path.points)[:, 2]
     return np.divide(share, 2.0 * reach / standing.cell * drop, out=np.zeros(len(path)), where=drop > 0.0)
 
 
 def _sinks(path: Toolpath, cutter: Cutter) -> Bools:
     """(n,) moves along ramps: what is under the cutter is taken there as well as what is before it."""
-    step = np.diff(path.points, axis=0, prepend=path.points[:1])
+    step = steps(path.points)
     run = np.hypot(step[:, 0], step[:, 1])
     least = np.where(path.kinds == Move.CUT, max(_SLOPE, _STEEP * cutter.ramp_slope), _RAMP)
     return np.asarray((-step[:, 2] > least * run) & (run > 1e-9))
@@ -236,7 +239,7 @@ def _taken(
 ) -> tuple[Floats, Floats]:
     """(n,) volume taken in coming to each station, mm3; and (n,) sums of how far points in the `middle` lower it, mm:
     then all that sinks counts as a ramp."""
-    step = np.diff(path.points, axis=0, prepend=path.points[:1])
+    step = steps(path.points)
     run = np.hypot(step[:, 0], step[:, 1])
     down = run < 1e-9
     way = np.where(down, 1.0, (step[:, 0] + 1j * step[:, 1]) / np.where(down, 1.0, run)).astype(np.complex64)

@@ -18,7 +18,9 @@ from pathgen.base.toolpath import Rapids, Toolpath
 from pathgen.strategies.cut_again import resurfacing_runs_over
 from pathgen.strategies.easing import Standing, eased
 from pathgen.strategies.entering import ramped_in
-from pathgen.strategies.surfacing import Passes, Waste, resurfacing_runs, roughing_runs
+from pathgen.strategies.resurfacing import Waste, resurfacing_runs
+from pathgen.strategies.roughing import roughing_runs
+from pathgen.strategies.surfacing import Passes
 
 _EVERY = 1.0
 """How near to each other the lowest place is looked for, mm."""

@@ -17,10 +17,8 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import Toolpath
-from pathgen.base.tops import level
 from pathgen.base.units import falls_short
-from pathgen.strategies.pocketing import PocketCut, pocket
+from pathgen.strategies.pocketing import PocketCut
 from pathgen.strategies.pocketing.floors import steepest, widest_flat_end
 from pathgen.strategies.pocketing.openings import largest_that_opens, opening
 from pathgen.strategies.pocketing.shapes import Shapes, cleaned, polygons, whole, without_films
@@ -61,7 +59,7 @@ class Detail:
 
 @dataclass(frozen=True, kw_only=True)
 class CutterReach:
-    """What one cutter alone can open of one colour, where all colours are opened together."""
+    """What one cutter alone can open of one colour, where all colours are opened together: areas in mm2."""
 
     colour: str
     cutter: str
@@ -80,7 +78,7 @@ class CutterReach:
 
 @dataclass(frozen=True, kw_only=True)
 class SetReach:
-    """What a set of cutters opens of the whole drawing, one after the other, and how long that takes."""
+    """What share of the whole drawing a set of cutters opens, one after the other, and in how many minutes."""
 
     cutters: tuple[str, ...]
     share: float
@@ -115,8 +113,7 @@ class Others:
 @remembered
 def reach(
     regions: Sequence[tuple[str, BaseGeometry]], cutters: Sequence[Cutter], *, depth: float,
-    surface: Surface | None = None, sets: Sequence[Sequence[Cutter]] | None = None,
-    cuts: Cuts | None = None, most_details: int = 100,
+    surface: Surface, sets: Sequence[Sequence[Cutter]] = (), cuts: Cuts | None = None, most_details: int = 100,
     opened: BaseGeometry | None = None, others: Others = Others(),
 ) -> Reach:
     """What each cutter can reach of each colour, and what sets of cutters would open in how long.
@@ -124,19 +121,16 @@ def reach(
     Parameters
     ----------
     regions : sequence of (colour, shapely geometry)
-        mm, in the board's frame when `surface` is given.
+        mm, in the board's frame.
     cutters : sequence of Cutter
         A cutter whose flute is too short for the depth reaches nothing.
     depth : float
         Below the surface, mm.
-    surface : Surface
-        Left out: level.
     sets : sequence of sequences of Cutter
-        Left out: each cutter alone, each with the next, and all, largest first. A v cutter that is tried alone opens
-        in its own row, too, what its path opens by rising; one that is not, what its cone opens at full depth.
+        A v cutter that is tried alone opens in its own row, too, what its path opens by rising; one that is not, what
+        its cone opens at full depth.
     cuts : callable
-        What each cutter of a set cuts, one after the other, and in how many minutes; left out: with the defaults of
-        `pocket`, and lengths over feeds, with rapids at 5000 mm/min.
+        What each cutter of a set cuts, one after the other, and in how many minutes; left out: no set is tried.
     most_details : int
         How many details are listed for a colour and a cutter, the largest first; none smaller than `SMALLEST`.
     opened : shapely geometry
@@ -145,15 +139,13 @@ def reach(
     others : Others
         Left out: nothing.
     """
-    surface, later = surface or level(depth), others.later
+    later = others.later
     everything = cleaned(in_one(tuple(shape for _, shape in regions)))
     drawn = [(colour, cleaned(shape) if regions[1:] else everything) for colour, shape in regions]
     colours = [(colour, None if later is None and not regions[1:] else seen(shape, later)) for colour, shape in drawn]
-    groups = usual_sets(cutters) if sets is None else sets
-    each = cuts or partial(_plain_cuts, everything, surface, depth)
-    tried = [_set_reach(everything, group, each, later) for group in groups]
+    tried = [(group, *_set_reach(everything, group, cuts, later)) for group in sets] if cuts else []
     # a v cutter opens more than its cone does at full depth: what its own path opens is what is said of it everywhere
-    rising = {group[0].name: cut for group, (_, cut) in zip(groups, tried, strict=True)
+    rising = {group[0].name: cut for group, _, cut in tried
               if len(group) == 1 and group[0].shape == "v" and cut is not None}
     parts = polygons(everything)
     closed = _closed_by_each(parts, cutters, surface, depth, rising)
@@ -173,7 +165,7 @@ def reach(
             together.append(row(names, left, last[1]) if gained > _FILM * area else replace(rows[-1], cutter=names))
     lost = shapely.Polygon() if last is None else whole(polygons(last[0]))
     open_of = [(colour, overlay.difference(shape, lost)) for colour, shape in drawn]
-    return Reach(cutters=tuple(rows), sets=alike([one for one, _ in tried], rows),
+    return Reach(cutters=tuple(rows), sets=alike([one for _, one, _ in tried], rows),
                  narrowest_wall=narrowest_wall(everything, others.pocketed), together=tuple(together),
                  opened=tuple((colour, shape) for colour, shape in open_of if not shape.is_empty))
 
@@ -190,21 +182,11 @@ def usual_sets(cutters: Sequence[Cutter]) -> list[tuple[Cutter, ...]]:
     return [*sets, *itertools.pairwise(ordered), *([ordered] if len(ordered) > 2 else [])]
 
 
-def plain_minutes(path: Toolpath, cutter: Cutter, *, rapid: float = 5000.0) -> float:
-    """Lengths over feeds, in minutes: without the time that the machine takes to speed up and slow down."""
-    return float((path.lengths / path.feeds(cutter, rapid=rapid)).sum())
-
-
 def alike(sets: Sequence[SetReach], rows: Sequence[CutterReach]) -> tuple[SetReach, ...]:
     """Sets of one cutter with the share of its row: two ways to measure one opening differ by a little."""
     alone = {row.cutter: row.share for row in rows} if len({row.colour for row in rows}) == 1 else {}
     return tuple(replace(one, share=alone.get(one.cutters[0], one.share)) if len(one.cutters) == 1 and one.share
                  else one for one in sets)
-
-
-def _plain_cuts(region: BaseGeometry, surface: Surface, depth: float, group: Sequence[Cutter]) -> Cut:
-    cuts = pocket(region, surface=surface, cutters=group, depth=depth, safe_z=surface.thickness + 10.0)
-    return [(cut, plain_minutes(cut.toolpath, cut.cutter)) for cut in cuts]
 
 
 def _set_reach(

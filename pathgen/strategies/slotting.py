@@ -22,6 +22,9 @@ from pathgen.work.operations import RUN_OUT
 _EDGE_SLANT = 0.1
 """More than the taper of any board's edges, as a slope."""
 
+_CHORD = 1e-3
+"""How far straight moves of slots and bevels may lie from the surface that they follow, mm."""
+
 LAYER_STRIDE = 3
 """Points of the bottom for each one of the layers above it: nine times its tolerance, which the next layer takes."""
 
@@ -44,8 +47,8 @@ Stands = Callable[[Floats], tuple[Floats, Floats]]
 
 
 def slotting(
-    slots: Slots, *, surface: Surface, cutter: Cutter, rapids: Rapids, chord_tolerance: float = 1e-3,
-    stands: Stands | None = None, eases: bool = False,
+    slots: Slots, *, surface: Surface, cutter: Cutter, rapids: Rapids, stands: Stands | None = None,
+    eases: bool = False,
 ) -> Toolpath:
     """Moves that cut every slot, in layers of the cutter's stepdown, back and forth.
 
@@ -65,7 +68,7 @@ def slotting(
     for index, line in enumerate(slots.lines):
         asides = _aside(line, slots, cutter)
         reach = _reach_on_line(asides, cutter)
-        middle = _line(_ends(line, slots.through[index], slots, cutter), surface, reach, chord_tolerance)
+        middle = _line(_ends(line, slots.through[index], slots, cutter), surface, reach, _CHORD)
         tops = [middle + aside for aside in asides]
         floor = [t - [0.0, 0.0, slots.depth] for t in tops]
         if slots.bottom == "flat":
@@ -112,8 +115,7 @@ def bevel_tip(slots: Slots, cutter: Cutter) -> float:
 
 
 def bevelling(
-    slots: Slots, *, surface: Surface, cutter: Cutter, rapids: Rapids, chord_tolerance: float = 1e-3,
-    stands: Stands | None = None,
+    slots: Slots, *, surface: Surface, cutter: Cutter, rapids: Rapids, stands: Stands | None = None,
 ) -> Toolpath:
     """One pass of a v cutter along each slot: its tip runs in the slot, its flanks bevel both edges by `slots.bevel`.
 
@@ -140,7 +142,7 @@ def bevelling(
     for line, through in zip(slots.lines, slots.through, strict=True):
         out = np.where(through, half + RUN_OUT, -slots.width / 2)
         # of a blunt v what its height misses is missed in width many times over
-        top = _line(longer(line, out), surface, 0.0, chord_tolerance * min(1.0, cutter.wall_slope))
+        top = _line(longer(line, out), surface, 0.0, _CHORD * min(1.0, cutter.wall_slope))
         run = _bevel(top[:, :2], _unit(line), half, slots, surface, cutter)
         runs.append(_turned(run, len(runs) % 2 == 0))  # back and forth, without ways back across the board
     air: float | Floats = rapids.air_z

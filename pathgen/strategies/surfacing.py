@@ -1,6 +1,6 @@
-"""Cutting the radius: roughing, finishing to a ridge height, and cutting it again over a cured fill.
+"""Passes over a surface that leave ridges no higher than asked.
 
-Passes run parallel to the centre-line, back and forth. On a cylinder each is one straight move; on a cone a
+They run parallel to the centre-line, back and forth. On a cylinder each is one straight move; on a cone a
 pass follows a flat curve in a few straight moves. A pass is spaced from the next so that the ridge between
 them is the limit at its worst place and a little less elsewhere.
 """
@@ -8,21 +8,18 @@ them is the limit at its worst place and a little less elsewhere.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import Literal
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import LineString, Polygon, STRtree
 from shapely.geometry.base import BaseGeometry
-from shapely.ops import substring
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Bools, Bounds, Floats
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.lowered import Lowered
@@ -31,9 +28,6 @@ from pathgen.base.scallop import scallop_height, stepover_for
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import simplified
 from pathgen.strategies.entering import ramped_in
-
-Waste = Literal["cleared", "raw", "wall"]
-"""What stands past a part's edges: no more than is cut, a blank that nothing has cut, or a wall of it round the cut."""
 
 OVERRUN = 0.2
 """How far passes run on past the ends of the board, mm, so that the ridges end in waste."""
@@ -44,35 +38,14 @@ EDGE_MARGIN = 0.02
 ROUNDING = 1e-4
 """Kept back from the ridge height allowed, mm: coordinates are written rounded."""
 
-ROUGH_MARGIN = 1.0
-"""How far roughing clears past what the finishing cutter needs, mm."""
-
-RIDGE_CLEAR = 0.01
-"""How far a lifted pass stays above the ridges of the surface under it, mm."""
-
-_CLEAR = 0.2
-"""How far beyond what the finishing cutter opens roughing clears at the least, mm."""
-
 _EVERY = 5.0
 """Longest straight move along the ends of passes, mm."""
 
-_ROUNDED = 1e-4
-"""How far (mm) what ends on an edge may lie outside it by rounding."""
-
-_CRESTS = 0.1
-"""How near to each other (mm) it is looked how high roughing leaves ridges."""
-
-_CHORD = 2e-4
+CHORD = 2e-4
 """How far straight moves of passes may cut below the surface, mm."""
 
-_AS_GOOD_AS_FLAT = 0.05
-"""What lies no further above a cutter's tip (mm) is taken to be cleared by it at the edge of what it roughs."""
-
-MOST_LAYERS = 40
-"""Through what stands over a surface: several times what is usual. What takes more is given up when it is simulated."""
-
-RESURFACE_RIDGE = 0.2
-"""Ridge left between the passes through what stands proud, as a share of their stepdown."""
+_STRIPS = 400
+"""Across the board, that the area of its surface is summed from."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -148,14 +121,14 @@ class Passes:
 @remembered
 def finishing_passes(
     outline: Polygon, surface: Surface, cutter: Cutter, *, scallop: float, stepover: float | None = None,
-    entry: float = 0.0, chord_tolerance: float = _CHORD, upright: bool = False,
+    entry: float = 0.0, upright: bool = False,
 ) -> Passes:
     """Passes of a ball-end cutter that leave ridges no higher than `scallop` all over `outline`: square to the surface,
     or `upright`, as cuts are measured, straight up, where those of a steep flank stand higher.
 
     A flat end finishes a level surface, and leaves no ridges: its passes are `stepover` mm apart, or by its own share
-    of its diameter, entered along a ramp from `entry` mm above. Straight moves cut at most `chord_tolerance` below
-    the surface. Raises CutterError for a cutter that cannot finish the surface, or for ridges as high as its radius.
+    of its diameter, entered along a ramp from `entry` mm above. Raises CutterError for a cutter that cannot finish the
+    surface, or for ridges as high as its radius.
     """
     if cutter.is_flat and surface.is_level:
         return _level_passes(outline, surface, cutter, stepover or cutter.stepover * cutter.diameter, entry)
@@ -182,7 +155,7 @@ def finishing_passes(
         if ridge <= scallop:
             break
         asked *= (scallop - ROUNDING) / ridge  # on a tight cone the spacing changes between one pass and the next
-    run = _zigzag(spans + [-OVERRUN, OVERRUN], y, surface, cutter, chord_tolerance)
+    run = zigzag(spans + [-OVERRUN, OVERRUN], y, surface, cutter, CHORD)
     return Passes(outline=outline, surface=surface, cutter=cutter, run=run, y=y, stepover=stepover, scallop=ridge)
 
 
@@ -208,171 +181,8 @@ def _level_passes(outline: Polygon, surface: Surface, cutter: Cutter, stepover: 
     y = np.linspace(low, high, math.ceil((high - low) / stepover - 1e-9) + 1)
     spans = strip_spans(region, y) + [-OVERRUN, OVERRUN]
     apart = float(y[1] - y[0]) if len(y) > 1 else stepover
-    run = ramped_in(_zigzag(spans, y, surface, cutter, 1.0), surface.thickness + entry, cutter)
+    run = ramped_in(zigzag(spans, y, surface, cutter, 1.0), surface.thickness + entry, cutter)
     return Passes(outline=outline, surface=surface, cutter=cutter, run=run, y=y, stepover=apart, scallop=0.0)
-
-
-def roughing_runs(
-    outline: Polygon,
-    surface: Surface,
-    cutter: Cutter,
-    *,
-    finish: Cutter | None,
-    stock_top: float,
-    allowance: float,
-    past: float = 0.0,
-    blank: Bounds | None = None,
-    chord_tolerance: float = 5e-3,
-) -> list[Floats]:
-    """Runs that take the stock down to `allowance` above the surface, in layers of the cutter's stepdown.
-
-    Each is entered along a ramp. They clear the board, and as much around it as the `finish` cutter opens, so that
-    the finishing passes, which go `past` the outline by so many mm, meet no standing wall; beside the `blank` there is
-    none. No run goes nearer to the surface than `allowance`.
-    """
-    reach = rough_reach(outline, surface, cutter, finish=finish, stock_top=stock_top, past=past, blank=blank)
-    if reach.is_empty:
-        raise CutterError(f"cutter {cutter.name!r}", f"{cutter.diameter:g} mm is too large to rough so small a shape",
-                          allowed="a cutter smaller than the shape", remedy="take a smaller cutter")
-    y = _rough_lines(reach, cutter)
-    chord = min(chord_tolerance, max(allowance, _CHORD))  # where nothing is left, straight moves cut no deeper either
-    floor = _zigzag(strip_spans(reach, y, reach=1.0), y, surface, cutter, chord) + [0.0, 0.0, allowance]
-    floor[:, 2] = np.maximum(floor[:, 2], 0.0)  # beside a round board the surface goes on down, below the underside
-    return _layers(floor, stock_top, cutter, ridge=float(cutter.profile(_half_apart(cutter))))
-
-
-def rough_reach(
-    outline: Polygon, surface: Surface, cutter: Cutter, *, finish: Cutter | None, stock_top: float, past: float,
-    blank: Bounds | None,
-) -> Polygon:
-    """Where the axis of a roughing cutter goes: see `roughing_runs`."""
-    out = _rough_out(outline, surface, cutter, finish=finish, stock_top=stock_top, past=past)
-    reach = overlay.buffer(outline, out, join_style="mitre")
-    if blank is None:
-        return reach
-    return overlay.intersection(reach, overlay.buffer(shapely.box(*blank), cutter.radius, join_style="mitre"))
-
-
-def _rough_out(
-    outline: Polygon, surface: Surface, cutter: Cutter, *, finish: Cutter | None, stock_top: float, past: float,
-) -> float:
-    """How far past the outline the axis of a roughing cutter goes, mm; less than 0 where its rim is enough."""
-    lowest = float(np.nanmin(surface.height(*_grid(outline))))
-    around = float(finish.half_width(stock_top - lowest)) if finish is not None else 0.0
-    beside = _cleared_beside(cutter)
-    return max(around + max(ROUGH_MARGIN, past + _CLEAR) - beside, around + OVERRUN - _past_ends(cutter), -0.4 * beside)
-
-
-@remembered
-def rough_stairs(passes: Passes, cutter: Cutter, *, stock_top: float, past: float, blank: Bounds) -> float:
-    """The most that roughing leaves over its allowance where finishing `passes` go, and wide ones before them, mm:
-    ridges, higher where it is round, and the stairs of a flat end, which stands on the uphill side of its way."""
-    if passes.surface.is_flat:
-        return rough_ridge(cutter)
-    surface, wide = passes.surface, coarse_passes(passes, passes.cutter.stepdown)
-    # a line needs two points, and of one pass alone each side has but one
-    ends = [np.repeat(side, 2, axis=0) for one in (passes, wide) for side in np.split(one.rim, 2)]
-    places = shapely.get_coordinates(shapely.segmentize([LineString(side) for side in ends], _CRESTS))
-    places = places[shapely.intersects_xy(shapely.box(*blank), *places.T)]
-    x, across = places[:, :1], places[:, 1:]
-    reach = rough_reach(passes.outline, surface, cutter, finish=passes.cutter, stock_top=stock_top, past=past,
-                        blank=blank)
-    lines = _rough_lines(reach, cutter)
-    spans = strip_spans(reach, lines, reach=1.0)
-    apart = lines[1] - lines[0]
-    in_reach = math.ceil(cutter.radius / apart)
-    near = np.floor((across - lines[0]) / apart).astype(np.intp) + np.arange(1 - in_reach, 1 + in_reach)
-    near = np.clip(near, 0, len(lines) - 1)
-    y, on_way = lines[near], np.clip(x, spans[near, 0], spans[near, 1])
-    left = surface.tip_height(cutter, on_way, y) + cutter.profile(np.hypot(x - on_way, across - y))
-    return float(np.nanmax(np.minimum(left.min(axis=1), stock_top) - surface.height(*places.T), initial=0.0))
-
-
-def _rough_lines(reach: Polygon, cutter: Cutter) -> Floats:
-    """Where across the board roughing passes lie."""
-    _, y0, _, y1 = reach.bounds
-    return np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / (2 * _half_apart(cutter))) + 1))
-
-
-def roughed(reach: Polygon, cutter: Cutter) -> Polygon:
-    """What roughing passes over `reach` clear for sure: between the ends of two, less past it than at each end."""
-    return overlay.buffer(reach, _past_ends(cutter))
-
-
-def rough_ridge(cutter: Cutter) -> float:
-    """The most that roughing leaves over its floor where it clears, mm: midway between the ends of two passes."""
-    return 0.0 if cutter.is_flat else float(cutter.profile(math.hypot(_half_apart(cutter), _past_ends(cutter))))
-
-
-def _past_ends(cutter: Cutter) -> float:
-    return _cleared_beside(cutter) * math.sqrt(max(1.0 - cutter.stepover**2, 0.0))
-
-
-def _half_apart(cutter: Cutter) -> float:
-    """Half from pass to pass, at the most: a layer of a round end leaves ridges, which the next takes as well, no
-    higher than half of its stepdown."""
-    return min(cutter.stepover * cutter.diameter / 2, float(cutter.half_width(cutter.stepdown / 2)))
-
-
-def _cleared_beside(cutter: Cutter) -> float:
-    """How far from its axis a roughing cutter clears as good as all, mm: a flat end to its rim."""
-    return float(cutter.half_width(_AS_GOOD_AS_FLAT))
-
-
-def resurfacing_runs(
-    last: Passes, *, proud: float, stepdown: float, skim: float = 0.0, waste: Waste = "cleared",
-    later: Passes | None = None,
-) -> list[Floats]:
-    """Runs through what stands `proud` of the surface, then the passes of `last` as they are, or `skim` lower.
-
-    Every run but the last is lifted, and spaced so wide that it leaves ridges of a fifth of `stepdown`. Over the
-    board, where nothing stands higher than `proud`, no run takes more than `stepdown`, ridges counted in; past its
-    edges, where raw waste may stand higher, a run takes all that it meets: where that `waste` is not "cleared", each
-    layer goes round where the last passes end, which reach further out than the wide ones; where it is a "wall", at the
-    ends of an earlier `last`, no run goes further out. Where passes that are to follow, `later`, go further out, it
-    goes round their ends too. With no skim no lifted run touches the ridges of an earlier `last`.
-    """
-    heights = heights_above(proud, stepdown, skim, ridge=last.scallop)
-    final = [last.run - [0.0, 0.0, skim] if skim else last.run]
-    rims = [last]
-    if later is not None and shapely.distance(shapely.points(later.rim), last.over).max() > _CHORD:
-        rims.append(later)
-        final.insert(0, _rim(later, last))
-    if not heights:
-        return final
-    wide = coarse_passes(last, stepdown)
-    layer = [_kept_within(wide, last) if waste == "wall" else wide.run]
-    if waste != "cleared":
-        layer += [_rim(passes, last) for passes in rims]
-    return [*(run + [0.0, 0.0, h] for h in heights for run in layer), *final]
-
-
-def heights_above(proud: float, stepdown: float, skim: float = 0.0, *, ridge: float) -> list[float]:
-    """Heights above the surface of the passes through what stands `proud`, all but the last one, from the top.
-
-    With no skim the lowest stays clear of ridges of `ridge` that are there already: they are wood to be kept.
-    """
-    heights = []
-    height = proud - stepdown
-    while height > -skim + 1e-9:
-        heights.append(height)
-        height -= stepdown * (1.0 - RESURFACE_RIDGE)
-    clear = ridge + RIDGE_CLEAR
-    if heights and not skim and heights[-1] < clear:
-        heights = [h for h in heights if h > clear] + ([clear] if clear < proud else [])
-    return heights
-
-
-def least_stepdown(high: float) -> float:
-    """The stepdown that takes what stands `high` over a surface in no more than MOST_LAYERS layers, mm: none is thicker
-    than its stepdown less the ridges of the one above."""
-    return high / (1.0 - RESURFACE_RIDGE) / MOST_LAYERS
-
-
-def coarse_passes(last: Passes, stepdown: float) -> Passes:
-    """The wide passes that go through what stands proud of `last`."""
-    ridge = min(RESURFACE_RIDGE * stepdown, 0.5 * last.cutter.radius)
-    return finishing_passes(last.outline, last.surface, last.cutter, scallop=ridge, entry=stepdown, upright=True)
 
 
 def least_length(outline: Polygon, surface: Surface, stepover: float) -> float:
@@ -380,22 +190,17 @@ def least_length(outline: Polygon, surface: Surface, stepover: float) -> float:
     return surface_area(outline, surface) / stepover
 
 
-def surface_area(outline: Polygon, surface: Surface, *, strips: int = 400) -> float:
+def surface_area(outline: Polygon, surface: Surface) -> float:
     """Area of the curved surface within `outline`, mm2: arcs across the board, summed along it."""
     x0, _, x1, _ = outline.bounds
-    edges = np.linspace(x0, x1, strips + 1)
+    edges = np.linspace(x0, x1, _STRIPS + 1)
     middle = (edges[1:] + edges[:-1]) / 2
     bounds = shapely.bounds(_across(outline, middle))
     if surface.is_flat:
         return float(outline.area)
     radius = surface.radius(middle)
     arcs = radius * (np.arcsin(bounds[:, 3] / radius) - np.arcsin(bounds[:, 1] / radius))
-    return float(np.nansum(arcs) * (x1 - x0) / strips)
-
-
-def _grid(outline: Polygon) -> tuple[Floats, Floats]:
-    coordinates = shapely.get_coordinates(outline.exterior.segmentize(5.0))
-    return coordinates[:, 0], coordinates[:, 1]
+    return float(np.nansum(arcs) * (x1 - x0) / _STRIPS)
 
 
 def seen_by_axis(part: Polygon, surface: Surface, r: float, *, every: float) -> Polygon:
@@ -473,61 +278,18 @@ def strip_spans(region: Polygon, y: Floats, *, reach: float = 0.5) -> Floats:
     return spans
 
 
-def _kept_within(passes: Passes, first: Passes) -> Floats:
-    """The passes, and the ways between them, as far as those of `first` went before, within the line round their ends.
-    """
-    if len(first.y) < 2:
-        return first.run
-    spans = spans_inside(first.over, passes.y)
-    met = spans[:, 1] > spans[:, 0]
-    if not met.any():
-        return first.run
-    ends = _ends(spans[met], passes.y[met])
-    inside = within(first.over)
-    links = [way_inside(a[-1], b[0], inside) for a, b in pairwise(ends)]
-    corners = np.concatenate([way for pair in zip(ends, [*links, np.empty((0, 2))], strict=True) for way in pair])
-    return _followed(corners[simplified(corners, _CHORD)], first.surface, first.cutter, _CHORD)
-
-
-def within(region: BaseGeometry) -> Polygon:
-    """A region for ways to keep inside, whose ends lie on its edge."""
-    return overlay.buffer(region, _ROUNDED, join_style="mitre")
-
-
-def way_inside(start: Floats, end: Floats, inside: BaseGeometry) -> Floats:
-    """(n, 2) from one place to another: straight on, or along the edge of `inside` where that would leave it."""
-    ends = np.array([start, end])
-    if shapely.covers(inside, shapely.linestrings(ends)):
-        return ends
-    edges = shapely.get_rings(inside)
-    edge = edges[np.argmin(shapely.distance(edges, shapely.points(start)))]
-    at = shapely.line_locate_point(edge, shapely.points(ends))
-    low, high, length = float(at.min()), float(at.max()), float(edge.length)
-    if high - low <= length / 2:
-        way = shapely.get_coordinates(substring(edge, low, high))
-    else:
-        way = shapely.get_coordinates([substring(edge, high, length), substring(edge, 0.0, low)])[::-1]
-    return np.vstack([ends[:1], way if at[0] < at[1] else way[::-1], ends[1:]])
-
-
-def _rim(passes: Passes, last: Passes) -> Floats:
-    """(n, 3) tips all the way round, through the ends of all passes, on the surface of `last`."""
-    plan = shapely.get_coordinates(passes.rim_line)
-    return np.column_stack([plan, last.surface.tip_height(last.cutter, plan[:, 0], plan[:, 1])])
-
-
-def _zigzag(spans: Floats, y: Floats, surface: Surface, cutter: Cutter, chord_tolerance: float) -> Floats:
+def zigzag(spans: Floats, y: Floats, surface: Surface, cutter: Cutter, chord_tolerance: float) -> Floats:
     """Tip positions of passes over (x0, x1) spans, every second one backwards, joined along the surface."""
-    return _followed(np.concatenate(_ends(spans, y)), surface, cutter, chord_tolerance)
+    return followed(np.concatenate(ends_of(spans, y)), surface, cutter, chord_tolerance)
 
 
-def _ends(spans: Floats, y: Floats) -> list[Floats]:
+def ends_of(spans: Floats, y: Floats) -> list[Floats]:
     """(2, 2) start and end of each pass, every second one backwards."""
     return [np.column_stack([span[:: 1 - k % 2 * 2], [y_k, y_k]]) for k, (y_k, span) in enumerate(
         zip(y, spans, strict=True))]
 
 
-def _followed(corners: Floats, surface: Surface, cutter: Cutter, chord_tolerance: float) -> Floats:
+def followed(corners: Floats, surface: Surface, cutter: Cutter, chord_tolerance: float) -> Floats:
     """Tip positions along the surface from each (n, 2) corner to the next. Raises PathgenError where there is none."""
     surface.tip_height(cutter, corners[:, 0], corners[:, 1])  # far beside a round surface the cutter does not meet it
     pieces = [_along(a, b, surface, cutter.radius, chord_tolerance) for a, b in pairwise(corners)]
@@ -574,31 +336,3 @@ _ROUND = 0.04
 
 _BESIDE = np.array([-1e-6, 1e-6])
 """Where slopes are taken before a bend and after it, mm."""
-
-
-def _layers(floor: Floats, top: float, cutter: Cutter, *, ridge: float) -> list[Floats]:
-    """One run for each layer from `top` down: the floor, held up to the layer's level. All but the first also meet the
-    ridges of the one before."""
-    lowest = float(floor[:, 2].min())
-    count = max(1, math.ceil((top - lowest) / cutter.stepdown - 1e-9))
-    if count > 1:
-        count = max(count, math.ceil((top - lowest) / (cutter.stepdown - ridge) - 1e-9))
-    levels = top - np.arange(1, count + 1) * (top - lowest) / count
-    runs: list[Floats] = []
-    for level in levels:
-        run = floor.copy()
-        run[:, 2] = np.maximum(run[:, 2], level)
-        above = np.concatenate([[True], floor[:, 2] < level + (top - lowest) / count])
-        parts = _stretches(run, above[1:])
-        # a round end goes straight down, if it may
-        runs += [ramped_in(part, level + (top - lowest) / count, cutter) for part in parts] if cutter.is_flat else parts
-    return runs
-
-
-def _stretches(run: Floats, wanted: Bools) -> Sequence[Floats]:
-    """The parts of a run where there is something to cut, each with a point before and after."""
-    near = wanted.copy()
-    near[1:] |= wanted[:-1]
-    near[:-1] |= wanted[1:]
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], near.astype(int), [0]])))
-    return [run[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True)]

@@ -8,6 +8,7 @@ from shapely import LinearRing, Polygon
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Bounds, Floats, Ints
+from pathgen.strategies.cutting_line import places_on
 
 LEAST_WASTE = 2.0
 """Wood that must stand outside the groove for a tab to hold on to, mm (common practice, no source)."""
@@ -77,9 +78,7 @@ def all_round(outline: Polygon, ring: LinearRing, *, every: float, takes: float)
     """(n, 2) places along the whole outline but for its corners, and (n,) how far along the ring."""
     wall = outline.exterior
     along = np.arange(0.0, wall.length, every)
-    places, before, after = (
-        shapely.get_coordinates(shapely.line_interpolate_point(wall, (along + aside) % wall.length))
-        for aside in (0.0, -takes / 2, takes / 2))
+    places, before, after = (places_on(wall, along + aside) for aside in (0.0, -takes / 2, takes / 2))
     places = places[np.linalg.norm(after - before, axis=1) > _STRAIGHT * takes]
     return places, shapely.line_locate_point(ring, shapely.points(places))
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
-from pathgen.base.toolpath import APPROACH, Move, Toolpath, along_in_plan
+from pathgen.base.toolpath import APPROACH, Move, Toolpath, along_in_plan, steps
 from pathgen.strategies.easing import Standing, sunk_in_the_middle
 
 _MORE = 1.1
@@ -32,7 +32,7 @@ _LEFT = 0.01
 
 def steepest_down(cutter: Cutter) -> float:
     """Rise over run of the steepest way down for one that cannot cut at its centre; infinite for others."""
-    return math.tan(math.radians(cutter.ramp)) if cutter.is_flat and not cutter.plunges else math.inf
+    return cutter.steepest_ramp if cutter.is_flat and not cutter.plunges else math.inf
 
 
 def from_below(
@@ -46,7 +46,7 @@ def from_below(
     limit = _MORE * steepest_down(cutter)
     if not math.isfinite(limit):
         return path
-    step = np.diff(path.points, axis=0, prepend=path.points[:1])
+    step = steps(path.points)
     run = np.hypot(step[:, 0], step[:, 1])
     falls = (path.kinds != Move.RAPID) & (path.kinds != Move.PLUNGE) & (-step[:, 2] > limit * run) & (run > 1e-9)
     if not falls.any():

@@ -18,17 +18,16 @@ BOW = shapely.Polygon([(0, 0), (4, 4), (4, 0), (0, 4)])
 
 
 @pytest.mark.parametrize(("rule", "area"), [
-    (overlay.union, 16.0), (overlay.difference, 4.0), (overlay.intersection, 4.0), (overlay.symmetric_difference, 12.0),
+    (overlay.union, 12.0), (overlay.difference, 4.0), (overlay.intersection, 4.0),
 ])
 def test_one_that_fails_is_done_again_on_a_grid(rule, area):
     """The bow's two triangles of 4 mm2 each, and the left half of their square: 4 x 2 mm."""
     half = shapely.box(0, 0, 2, 4)
     with pytest.raises(GEOSException):
         getattr(shapely, rule.__name__)(BOW, half)
-    expected = {16.0: 12.0, 12.0: 8.0}.get(area, area)
-    assert shapely.area(rule(BOW, half)) == pytest.approx(expected, abs=1e-4)
+    assert shapely.area(rule(BOW, half)) == pytest.approx(area, abs=1e-4)
     both = rule(np.array([BOW, half], dtype=object), half)
-    assert shapely.area(both[0]) == pytest.approx(expected, abs=1e-4)
+    assert shapely.area(both[0]) == pytest.approx(area, abs=1e-4)
     assert shapely.equals(both[1], getattr(shapely, rule.__name__)(half, half))
 
 

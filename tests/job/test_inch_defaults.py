@@ -18,7 +18,7 @@ from pathgen.job.doubts import doubts_of
 from pathgen.job.kinds import KINDS
 from pathgen.job.part import outline_of, part_of
 from pathgen.job.tables import ResurfaceTable
-from pathgen.strategies.surfacing import heights_above
+from pathgen.strategies.resurfacing import heights_above
 from tests import small_board
 
 INCHES = Path(__file__).parents[2] / "examples" / "boards" / "inches.toml"

@@ -10,7 +10,7 @@ import pathgen
 from pathgen.app.cli import main
 from pathgen.base.units import INCH, fine_length, in_units, place_words, told_apart
 from pathgen.job.clamping import clamping_of
-from pathgen.programs.instructions import check_by_hand
+from pathgen.programs.by_hand import check_by_hand
 from pathgen.report.reaching import reach_lines, reach_of_all
 from pathgen.report.sheet.programs import display_range
 from pathgen.report.text import finding_lines, report_text

@@ -21,7 +21,7 @@ from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.job.part import board_of
 from pathgen.parts.gauge.part import arc_edge
-from pathgen.programs.instructions import zero_words
+from pathgen.programs.zero_words import zero_words
 from pathgen.report.text import minutes_words
 from tests import small_board
 from tests.as_made import hold

@@ -19,10 +19,12 @@ from pathgen.job.form import parts_of
 from pathgen.job.kinds import KINDS
 from pathgen.job.pieces import piece_sheets
 from pathgen.job.side_dots import side_dot_clamping
+from pathgen.programs.afterwards import afterwards
 from pathgen.programs.around import Around
-from pathgen.programs.instructions import MISREAD, afterwards, before_start, cautions, zero_words
+from pathgen.programs.instructions import MISREAD, before_start, cautions
 from pathgen.programs.plan import Plan
-from pathgen.programs.waste import _rounded_inside
+from pathgen.programs.waste import nearest_inside
+from pathgen.programs.zero_words import zero_words
 from pathgen.programs.zeroing import refits
 from pathgen.report.zero import reference_rows, zero_findings
 from tests.small_board import SLOT_CUTTER, built, dotted_job, job, moves, svg
@@ -451,10 +453,10 @@ def test_the_surface_is_gone_under_fill_from_the_pour_until_it_is_cut_again(tmp_
 
 @pytest.mark.parametrize(("at", "put"), [
     # half a millimetre inside, then on half millimetres; where no place is that far inside, as it is
-    ((5.3, 4.2), (5.5, 4.0)), ((0.3, 4.2), (0.5, 4.0)), ((-7.0, 4.2), (0.2, 4.2)), ((20.1, 0.1), (20.1, 0.2))])
+    ((5.3, 4.2), (5.5, 4.0)), ((0.3, 4.2), (0.5, 4.0)), ((-7.0, 4.2), (0.5, 4.0)), ((20.1, 0.1), (20.1, 0.2))])
 def test_places_to_measure_at_are_round_numbers_inside_what_is_free(at, put):
     free = shapely.union(shapely.box(0.2, 0.2, 10.0, 10.0), shapely.box(19.8, 0.2, 20.4, 9.0))
-    assert _rounded_inside(np.array([at]), free)[0] == pytest.approx(put)
+    assert nearest_inside(np.array(at), free) == pytest.approx(put)
 
 
 PROUD = {"changes": {"scallop = 0.05": "scallop = 0.05\nleave = 0.2"}}

@@ -16,9 +16,10 @@ from pathgen.removal import material as removal
 from pathgen.removal.bites import Bites
 from pathgen.removal.discs import newly_under
 from pathgen.removal.grid import Grid
-from pathgen.removal.lengthwise import Moves, Pass, as_pass, passes_along
-from pathgen.removal.material import Material, Noting, _in_pieces, _parts_of
+from pathgen.removal.lengthwise import Pass, as_pass, passes_along
+from pathgen.removal.material import Material, Noting, _parts_of
 from pathgen.removal.motion import Motion
+from pathgen.removal.moves import Moves, split
 from pathgen.removal.sweep import RIM, swept_heights
 from pathgen.verify.cutting import RIDGES, SHAVING, too_deep
 
@@ -493,13 +494,13 @@ def test_the_front_of_a_cutter_comes_first_from_where_it_comes(back, moves):
 def test_moves_in_pieces_go_on_where_the_piece_before_ended_but_for_the_first():
     moves = Moves(np.array([[0.0, 0, 0], [3, 6, 9], [7, 0, 0]]), np.array([[3.0, 6, 9], [4, 6, 9], [9, 4, 2]]),
                   np.array([4, 5, 6]), np.array([False, True, False]))
-    cut = _in_pieces(moves, np.array([3, 0, 2]))
+    cut = split(moves, np.array([3, 0, 2]))
     assert cut.row.tolist() == [4, 4, 4, 6, 6]
     assert cut.onward.tolist() == [False, True, True, False, True]
     assert cut.start.tolist() == [[0, 0, 0], [1, 2, 3], [2, 4, 6], [7, 0, 0], [8, 2, 1]]
     assert cut.end.tolist() == [[1, 2, 3], [2, 4, 6], [3, 6, 9], [8, 2, 1], [9, 4, 2]]
-    assert _in_pieces(moves, np.array([0, 1, 1])).row.tolist() == [5, 6]
-    assert _in_pieces(moves, np.array([0, 1, 1])).onward.tolist() == [True, False]
+    assert split(moves, np.array([0, 1, 1])).row.tolist() == [5, 6]
+    assert split(moves, np.array([0, 1, 1])).onward.tolist() == [True, False]
 
 
 @settings(max_examples=40, deadline=None)

@@ -9,7 +9,8 @@ import pathgen
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
-from pathgen.programs.instructions import cautions, off_the_machine
+from pathgen.programs.afterwards import off_the_machine
+from pathgen.programs.instructions import cautions
 from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
 from pathgen.report.sheet.page import legend_above
 from pathgen.work.clamping import Step

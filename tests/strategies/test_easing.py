@@ -13,10 +13,11 @@ from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.strategies.cut_again import LINK, _link, _run_over
-from pathgen.strategies.cutting_out import Tabs, outlining
+from pathgen.strategies.cutting_out import outlining
 from pathgen.strategies.easing import Standing, _front, _lowered_at, _smooth, eased
 from pathgen.strategies.facing import roughing
 from pathgen.strategies.pocketing import pocket
+from pathgen.strategies.tabs import Tabs
 from tests.brute import Block, moves_along
 
 BOARD = Surface(thickness=6.5, radius_nut=254.0, radius_end=355.6, length=448.0)

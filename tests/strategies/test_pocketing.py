@@ -16,10 +16,10 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.lowered import FallAway, Lowered
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import Move, Toolpath
+from pathgen.base.toolpath import Move
 from pathgen.base.tops import radiused
 from pathgen.strategies.entering import to_and_fro
-from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocket_volume
+from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, nest, pieces
 from pathgen.strategies.pocketing.corners import _axis_and_depth, _dots, _in_air, _opened_along
 from pathgen.strategies.pocketing.linking import (
@@ -34,7 +34,6 @@ from pathgen.strategies.pocketing.openings import _gentle_enough, opening
 from pathgen.strategies.pocketing.places import _bored, _off, layer_depths
 from pathgen.strategies.pocketing.shapes import polygons
 from pathgen.strategies.pocketing.tracing import Trace
-from pathgen.strategies.pocketing.volume import _grid_over, _lowest
 from tests.brute import Block, moves_along
 from tests.drawings import BOARD, LEVEL, ball_end, comb, flat_end, mixed, ring, star, v_cutter
 
@@ -175,7 +174,6 @@ def test_star_ring_comb_and_needle_on_a_compound_radius(dy: float) -> None:
     depth = cut_out_of(block, cuts)
     assert depth.max() <= 1.401
     assert block.by_rapids == 0.0
-    assert pocket_volume(cuts, BOARD) == pytest.approx(depth.sum() * block.cell**2, rel=0.02)
 
 
 @pytest.mark.parametrize("cutter", [flat_end(3.0), ball_end(3.0), v_cutter(60.0)])
@@ -1036,14 +1034,6 @@ def test_leads_are_quarter_circles_on_the_left_that_touch_the_line_at_its_start(
     assert [onto[0], off[-1]] == [pytest.approx(centre - 0.4 * way), pytest.approx(centre + 0.4 * way)]
 
 
-def test_places_of_a_grid_over_parts_on_either_side_of_zero():
-    """Half a millimetre apart: as many as the areas hold, each inside."""
-    region = shapely.MultiPolygon([box(-3.2, -2.2, 3.8, 0.8), box(10.3, 4.3, 12.3, 5.3)])
-    x, y = _grid_over(region, 0.5)
-    assert len(x) == (7 * 3 + 2 * 1) / 0.25
-    assert shapely.contains_xy(region, x, y).all()
-
-
 def test_on_its_way_to_the_next_layer_the_cutter_stays_off_the_walls():
     """Where a ramp to and fro begins at its other end the way there led 20 um past a wall (found by a row of icons)."""
     corners = (
@@ -1060,13 +1050,6 @@ def test_on_its_way_to_the_next_layer_the_cutter_stays_off_the_walls():
     for cut in pocket(region, surface=round_board, cutters=cutters, depth=1.1, safe_z=20.0):
         ways = shapely.linestrings(np.stack(cut_moves(cut), axis=1)[..., :2])
         assert shapely.distance(region.boundary, ways).min() > cut.cutter.radius - 0.002 - STRAYS
-
-
-def test_the_lowest_over_a_place_is_the_underside_of_the_nearest_tip():
-    """D: a ball of 3 mm is r - sqrt(r^2 - d^2) above its tip, d beside it."""
-    path = Toolpath([[0.0, 0.0, 9.0], [0.0, 0.0, 1.0], [10.0, 0.0, 1.0]], [Move.RAPID, Move.PLUNGE, Move.CUT])
-    low = _lowest(path, ball_end(3.0), np.full(4, 5.0), np.array([0.0, 0.9, -1.2, 1.6]))
-    assert low == pytest.approx([1.0, 1.0 + 1.5 - 1.2, 1.0 + 1.5 - 0.9, math.inf], abs=0.01)
 
 
 @pytest.mark.parametrize("gap", [1e-4, 1e-6])

@@ -13,7 +13,7 @@ from shapely import MultiPolygon, Point, Polygon, affinity, box
 
 from pathgen import build, load_job
 from pathgen.base import overlay
-from pathgen.base.toolpath import Move, Toolpath
+from pathgen.base.tops import level
 from pathgen.job.clamping import asked_of, clamping_of
 from pathgen.report.reaching import (
     CHANGE,
@@ -36,12 +36,25 @@ from pathgen.strategies.reach import (
     SetReach,
     _opened,
     lengths,
-    plain_minutes,
-    reach,
+    usual_sets,
 )
+from pathgen.strategies.reach import reach as reach_with
 from pathgen.work.walls import narrowest_wall
 from tests.drawings import BOARD, LEVEL, comb, flat_end, v_cutter
 from tests.small_board import built, cutter, job, svg
+
+
+def reach(regions, cutters, *, depth, surface=None, sets=None, **more) -> Reach:
+    """On level ground where nothing is said, the usual sets, and as minutes lengths over feeds."""
+    surface = surface or level(depth)
+
+    def cuts(group):
+        made = pocket(overlay.union_all([shape for _, shape in regions]), surface=surface, cutters=group, depth=depth,
+                      safe_z=surface.thickness + 10.0)
+        return [(cut, (cut.toolpath.lengths / cut.toolpath.feeds(cut.cutter, rapid=5000.0)).sum()) for cut in made]
+
+    return reach_with(regions, cutters, depth=depth, surface=surface, cuts=cuts,
+                      sets=usual_sets(cutters) if sets is None else sets, **more)
 
 
 def test_share_and_details_of_a_comb() -> None:
@@ -236,16 +249,6 @@ def test_the_narrowest_wall_within_one_pocket_and_its_place(region, width, at) -
 def test_wood_that_ends_in_a_point_is_no_wall() -> None:
     assert narrowest_wall(box(0, 0, 20, 10).difference(Polygon([(8, 10), (12, 10), (10, 2)]))) is None
     assert narrowest_wall(Point(0, 0).buffer(5)) is None
-
-
-def test_minutes_are_lengths_over_feeds() -> None:
-    path = Toolpath(
-        [[0, 0, 10], [0, 0, 1], [0, 0, 0], [60, 0, 0], [60, 30, 0], [60, 30, 10]],
-        [Move.RAPID, Move.RAPID, Move.PLUNGE, Move.CUT, Move.EASED, Move.RAPID],
-    )
-    cutter = flat_end(2.0, feed=600.0, plunge=100.0)
-    expected = 19 / 5000 + 1 / 100 + 60 / 600 + 30 / cutter.eased_feed
-    assert plain_minutes(path, cutter) == pytest.approx(expected)
 
 
 @pytest.mark.in_every_run(0)

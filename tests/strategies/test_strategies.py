@@ -17,19 +17,14 @@ from pathgen.base.toolpath import Move, Rapids
 from pathgen.parts.fingerboard.board import slots
 from pathgen.parts.fingerboard.numbers import End
 from pathgen.strategies.cut_again import _link, resurfacing_runs_over
-from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, cutting_line, outlining, tab_points
+from pathgen.strategies.cutting_line import cutting_line
+from pathgen.strategies.cutting_out import outlining
 from pathgen.strategies.engraving import engraving
+from pathgen.strategies.resurfacing import coarse_passes, resurfacing_runs
+from pathgen.strategies.roughing import roughing_runs
 from pathgen.strategies.slotting import bevelling, slotting
-from pathgen.strategies.surfacing import (
-    _along,
-    _followed,
-    coarse_passes,
-    finishing_passes,
-    least_length,
-    resurfacing_runs,
-    roughing_runs,
-    surface_area,
-)
+from pathgen.strategies.surfacing import _along, finishing_passes, followed, least_length, surface_area
+from pathgen.strategies.tabs import Tabs, check_tabs_hold, tab_points
 from pathgen.work.features import Engraving
 from tests.boards import fingerboard
 
@@ -474,7 +469,7 @@ def test_passes_over_a_bend_have_no_points_that_make_no_difference(drop, most):
     top = Lowered(thickness=6.5, radius_nut=300.0, radius_end=300.0, length=480.0,
                   fall_away=FallAway(start=200.0, end=300.0, drop=drop))
     ball = cutter_of("ball-end", 6.0)
-    run = _followed(np.array([[100.0, 5.0], [290.0, 5.0], [290.0, 5.5], [100.0, 5.5]]), top, ball, 2e-4)
+    run = followed(np.array([[100.0, 5.0], [290.0, 5.0], [290.0, 5.5], [100.0, 5.5]]), top, ball, 2e-4)
     near = run[(np.abs(run[:, 0] - 200.0) < 1.0) & (run[:, 1] == 5.0)]
     assert 1 <= len(near) <= most
     x = np.linspace(199.0, 201.0, 2001)

@@ -18,8 +18,8 @@ from pathgen.job.bench import gauge_clampings
 from pathgen.parts.fingerboard.board import slots
 from pathgen.parts.fingerboard.webs import wood_left
 from pathgen.removal.motion import Motion
-from pathgen.strategies.cutting_out import tab_points
 from pathgen.strategies.slotting import bevelling, slotting
+from pathgen.strategies.tabs import tab_points
 from pathgen.verify import verify
 from pathgen.verify.bevels import bevel_findings
 from pathgen.verify.culprit import _deepest_at

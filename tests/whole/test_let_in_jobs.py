@@ -24,7 +24,7 @@ from pathgen.job import load_job
 from pathgen.job.clamping import asked_of, clamping_of, planned_of
 from pathgen.job.let_in import check_fit
 from pathgen.job.pieces import piece_sheets
-from pathgen.programs.instructions import afterwards
+from pathgen.programs.afterwards import afterwards
 from pathgen.report.feeding import feed_findings
 from pathgen.report.pictures.poured import as_poured, pours_of
 from pathgen.report.sheet.seen import _stands_words

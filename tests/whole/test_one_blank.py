@@ -21,8 +21,9 @@ from pathgen.app.cli import main
 from pathgen.app.earlier import _moves_in, _number, marks_moved
 from pathgen.job.blank import blank_clampings, blank_plans, merged, origin_of, parts_on_blank
 from pathgen.job.doubts import doubts_of
+from pathgen.programs.afterwards import afterwards
 from pathgen.programs.around import Around
-from pathgen.programs.instructions import afterwards, before_start
+from pathgen.programs.instructions import before_start
 from pathgen.programs.zero_check import _bed, zero_checks
 from pathgen.report.blank import blank_summary, fittings_words, origin_words
 from pathgen.report.data import of_all_parts

@@ -25,9 +25,9 @@ from pathgen.job.larger_blank import larger_blank
 from pathgen.job.part import drawn_corners
 from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.paths import tabs_of
-from pathgen.strategies.cutting_out import TAB_SLOPE
 from pathgen.strategies.reach import lengths
 from pathgen.strategies.tab_places import LEAST_WASTE
+from pathgen.strategies.tabs import TAB_SLOPE
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import OutlineCut
 from pathgen.work.operations import CutOut, Outline, RoundHoles, Slot

@@ -15,7 +15,7 @@ from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, word
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length
 from pathgen.report.pictures.labels import Labels, around, fitting, wide
-from pathgen.strategies.cutting_out import cutting_line
+from pathgen.strategies.cutting_line import cutting_line
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Named
 from pathgen.work.operations import (

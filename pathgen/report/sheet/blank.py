@@ -9,7 +9,7 @@ from typing import Any
 from pathgen.base.markup import Child, Element, as_page, element
 from pathgen.base.plain import time_words
 from pathgen.base.units import fine_length
-from pathgen.programs.instructions import z_zero_words, zero_place_words
+from pathgen.programs.zero_words import z_zero_words, zero_place_words
 from pathgen.report.blank import TOGETHER, fill_rows, fittings_words, marks_lines, origin_words
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS
 from pathgen.report.pictures.blank import blank_from_above

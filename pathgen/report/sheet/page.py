@@ -10,9 +10,9 @@ from pathgen.base.lowered import Lowered
 from pathgen.base.markup import Element, as_page, element
 from pathgen.base.plain import capital
 from pathgen.base.units import coarse_length, fine_length
-from pathgen.programs.instructions import zero_words
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import Plan
+from pathgen.programs.zero_words import zero_words
 from pathgen.report.forms import form_lines, moved_lines
 from pathgen.report.pictures.above import board_from_above, shows_zero
 from pathgen.report.pictures.ridges import ridge_picture

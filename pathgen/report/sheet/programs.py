@@ -10,13 +10,9 @@ from pathgen.base.markup import Element, element
 from pathgen.base.plain import capital, time_words
 from pathgen.base.toolpath import Move
 from pathgen.base.units import fine_length, format_length, way_length
-from pathgen.programs.instructions import (
-    afterwards,
-    before_start,
-    cautions,
-    check_by_hand,
-    off_the_machine,
-)
+from pathgen.programs.afterwards import afterwards, off_the_machine
+from pathgen.programs.by_hand import check_by_hand
+from pathgen.programs.instructions import before_start, cautions
 from pathgen.report.pictures.paths import path_picture
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, facts, feed, fixed, scrolling, table

@@ -9,7 +9,7 @@ import shapely
 from pathgen.base.markup import Element, element
 from pathgen.base.plain import capital, joined
 from pathgen.base.units import fine_length, format_length, in_units, place_words, tiny_length, tiny_unit_words
-from pathgen.programs.instructions import turning
+from pathgen.programs.turning import turning
 from pathgen.report.board_text import begins_at_fret_0, frame_lines, nut_words
 from pathgen.report.both_sides import between_words
 from pathgen.report.finding_words import standard_words

@@ -4,6 +4,5 @@ from __future__ import annotations
 
 from pathgen.strategies.pocketing.pockets import PocketCut, pocket
 from pathgen.strategies.pocketing.settings import PocketOptions
-from pathgen.strategies.pocketing.volume import pocket_volume
 
-__all__ = ["PocketCut", "PocketOptions", "pocket", "pocket_volume"]
+__all__ = ["PocketCut", "PocketOptions", "pocket"]

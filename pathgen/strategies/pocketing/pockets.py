@@ -289,12 +289,13 @@ def _refuse_overhang(
 def _no_way_down(openings: Sequence[Opening], parts: Shapes) -> None:
     """Cutters that fit, and cannot go in."""
     for one in openings:
-        places = polygons(replace(one, least_way=0.0).axis_region(parts)) if one.least_way else parts[:0]
+        if not one.least_way:
+            continue
+        places = polygons(replace(one, least_way=0.0).axis_region(parts))
+        if not len(places) and one.cutter.shape == "v" and _widest(parts) > _ROUND:  # it rises into what is narrow
+            places = parts
         if len(places):
             at = places[np.argmax(shapely.area(places))].representative_point()
-            raise no_way_down(one.cutter, one.depth, at.x, at.y, way=one.least_way)
-        if one.least_way and one.cutter.shape == "v" and _widest(parts) > _ROUND:  # it rises into what is narrow
-            at = parts[np.argmax(shapely.area(parts))].representative_point()
             raise no_way_down(one.cutter, one.depth, at.x, at.y, way=one.least_way)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.base.arrays import Bools, Floats
+from pathgen.base.arrays import Bools, Floats, numbers_from
 from pathgen.base.cutters import LEAST_RAMP, Cutter
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath, along_in_plan, simplified
@@ -265,9 +265,8 @@ def _fine_enough(rows: Floats, surface: Surface, chord: float) -> Floats:
     count = np.where(work, np.ceil(np.hypot(across * np.sqrt(_larger(bend) / (8.0 * chord)),
                                             along * math.sqrt(surface.curving / (8.0 * chord)))), 1.0)
     count = np.maximum(count, 1.0).astype(np.intp)
-    owner = np.repeat(np.arange(len(a)), count)
-    first = np.concatenate([[0], np.cumsum(count)[:-1]])
-    t = ((np.arange(len(owner)) - first[owner] + 1) / count[owner])[:, None]
+    owner, nth = numbers_from(np.ones_like(count), count + 1)
+    t = (nth / count[owner])[:, None]
     inner = a[owner] + t * (b[owner] - a[owner])
     last = t[:, 0] == 1.0
     inner[last] = b[owner[last]]

@@ -1,0 +1,77 @@
+"""What to do when a program has ended, and when the last one has."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from pathgen.base.units import fine_length, format_length
+from pathgen.work.clamping import Clamping, Step
+from pathgen.work.operations import Slot
+
+_NARROWER = 1e-6  # mm: a board cut narrower than this is cut for a binding
+
+_ROUND = np.linspace(0.0, 1.0, 400)  # shares of the way round the outline
+
+_HOW = "the sheet of the whole blank says how."
+
+
+def afterwards(clamping: Clamping, step: Step) -> list[str]:
+    """What to do when a program has ended: fills wait until the pockets of all parts of a blank are open. Of one that
+    was run before the work moved, what may still be left to do: who filled its pockets already, only the maker knows.
+    """
+    own, turn = step.operation.afterwards(clamping), step.turn
+    if clamping.done(step):
+        inlay = step.operation.opens
+        if inlay is None or not own or clamping.levelled_before(inlay):
+            return []
+        if clamping.moved_number is None:
+            return [f"Where {inlay.name} was not filled before the work moved, fill it now:", *own]
+        return [f"Where {inlay.name} was filled before the work moved, go on with program {clamping.moved_number}. "
+                "Where it was not, fill it before that:", *own]
+    if turn is None or turn.fill_after is None:
+        return own
+    after = f"after program {turn.fill_after}: {_HOW}"
+    if step.operation.opens is not None and step.operation.opens.fill == "piece":
+        if turn.fill_after > turn.number:
+            return [f"Do not glue the pieces in yet: the pockets of all parts are filled together, {after}"]
+        return [*own, *([f"The pockets of {', '.join(turn.fill_too)} are filled now too: {_HOW}"]
+                        if turn.fill_too else [])]
+    if turn.fill_after > turn.number:
+        return [f"Do not fill yet: the fills of all parts are poured together, {after}"]
+    too = [f"Fill now too: {', '.join(turn.fill_too)}: {_HOW}"] if turn.fill_too else []
+    return [*own, *too]
+
+
+def off_the_machine(clamping: Clamping) -> list[str]:
+    """What is left to do by hand when the last program has ended (common practice), of a part that is finished then."""
+    surfacing, slots, units = clamping.surfacing, clamping.feature(Slot), clamping.units
+    if clamping.kind or surfacing is None:
+        return []
+    filled = [inlay for inlay in clamping.inlays if inlay.fill != "none"]
+    resin = any(inlay.fill == "resin" for inlay in filled)
+    part, lines = surfacing.part, []
+    beside = _narrower(clamping)
+    if beside > _NARROWER:
+        lines.append(f"Glue the binding onto the long edges: the {part} is {fine_length(beside, units)} narrower on "
+                     "each side for it. Side dots go into it.")
+    if surfacing.scallop:
+        block = "flat block" if clamping.board.surface.is_flat else "block of its radius"
+        high = format_length(surfacing.scallop, units, decimals={"mm": 4, "in": 5}[units])
+        what = "the fill" if resin else "shell and bone"
+        dust = f", the dust of {what} is harmful too" if filled else ""
+        lines.append(f"Sand the ridges away, {high} high at most, along the {part} with a hard {block}, finer and "
+                     f"finer; wear a mask{dust}.")
+    if resin:
+        lines.append("Look for pinholes in the fill: drop resin into them, let it cure, and sand them level.")
+    if slots is not None:
+        lines.append(f"Clear the dust out of the {slots.words} and try a piece of the wire in one. Then the wire goes "
+                     f"in, before or after the {part} is glued on, as you are used to.")
+    same = f" with {'the same fill' if resin else 'a piece let in'}" if filled else ""
+    return [*lines, f"Try the finish on an offcut{same} before it goes onto the {part}."]
+
+
+def _narrower(clamping: Clamping) -> float:
+    """How far inside the finished edge the part is cut, mm: what is glued onto it later is as thick."""
+    edge = shapely.line_interpolate_point(clamping.board.outline.exterior, _ROUND, normalized=True)
+    return float(shapely.distance(clamping.board.finished.exterior, edge).max())

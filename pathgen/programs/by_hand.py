@@ -1,0 +1,76 @@
+"""How a program is tried by hand above the work, before the first cut."""
+
+from __future__ import annotations
+
+import math
+
+from pathgen.base.units import INCH, SUMS, format_length, told_apart
+from pathgen.programs.instructions import COLLET_CLEAR
+from pathgen.programs.zero_words import zero_now
+from pathgen.work.clamping import Clamping
+
+
+def check_by_hand(clamping: Clamping, lowest: float, *, tried: bool = False) -> list[str]:
+    """How to try a program above the work before the first cut; `lowest` is its lowest tip height, mm; `tried` whether
+    each zero is tried with a feeler before it."""
+    beside, later = (", not over the blank", "") if clamping.setup.z_zero == "bed" else \
+        (" while that is there", "; later by the Z noted on the bed")
+    felt = "with the feeler, as under Check Z 0 of the program that its cutter was fitted for" if tried else \
+        f"over the place it was set from{beside}, lower the cutter to Z 0 by hand, and feel for that place with a " \
+        f"slip of paper{later}"
+    lift, lacks = format_length(air_cut_lift(clamping, lowest), clamping.units, decimals=1), _no_room(clamping, lowest)
+    off = "The program starts the spindle (M3): switch the power of the spindle off"
+    if lacks:
+        over = format_length(COLLET_CLEAR, clamping.units)
+        raised = (f"Leave the zero of Z as it is: to raise it by {lift}, for an air cut, {lacks}. Take the cutter out "
+                  "of the collet and run the program so: if it stood out of it as the program says when Z 0 was set, "
+                  f"the empty collet passes {over} or more over blank and clamps. {off}.")
+        shown, back = "The collet", "Fit the cutter again, set its Z 0 again"
+    else:
+        raised = (f"Raise the zero of Z by {lift}: now everything in the program runs that much higher, through air. "
+                  f"{off}, or where that cannot be done take the cutter out and watch the empty collet.")
+        shown = ("It counts from the raised zero, so it shows the same Z as in the cut, while the cutter is "
+                 f"{lift} higher. The cutter")
+        back = "Put the zero of Z back"
+    return [
+        "Open the program in a text editor. Its first lines name the job, the step, the cutter and the zero, the same "
+        "as this sheet.",
+        "Fit the cutter and set the zero as the sheet says. Raise the cutter clear, and move by hand to "
+        f"{'X 0, Y 0' if clamping.moved is None else zero_now(clamping)}: the tip must stand over "
+        f"{clamping.zero_place.words}{_nearly(clamping)}.",
+        raised,
+        "Run the program with a hand on the stop. The first cut must begin where the table says, and the display must "
+        f"stay within it. {shown} must keep clear of every clamp.",
+        f"{back}, and check it: {felt}.",
+    ]
+
+
+def _nearly(clamping: Clamping) -> str:
+    """How nearly the tip stands over the place of zero: X 0 and Y 0 were set before the work moved, or was turned over.
+    """
+    if clamping.moved is not None:
+        return ", which has moved there"
+    beside = clamping.under is not None and clamping.zero[1]
+    return ", as nearly as the blank is as wide as the job says" if beside else ""
+
+
+def _no_room(clamping: Clamping, lowest: float) -> str:
+    """What a machine lacks to raise Z 0 for the air cut, in words; empty where it can, or nobody said how far it goes.
+    """
+    highest = max((clamping.safe_at(step) for step in clamping.steps if not clamping.done(step)),
+                  default=clamping.safe_z)
+    needed = highest + air_cut_lift(clamping, lowest) - min(lowest, clamping.z_zero)
+    travel = clamping.machine.travel
+    if travel is None or needed <= travel[2] + SUMS:
+        return ""
+    needs, has = told_apart(needed, travel[2], unit=clamping.units)
+    return f"the machine would need {needs} of travel in Z, and [machine] travel says {has}"
+
+
+def air_cut_lift(clamping: Clamping, lowest: float) -> float:
+    """How far to raise Z so that a path whose lowest tip is at `lowest` passes 5 mm or more over the blank.
+
+    In mm, rounded up to whole millimetres, or to tenths of an inch.
+    """
+    step = INCH / 10 if clamping.units == "in" else 1.0
+    return math.ceil((clamping.stock.thickness - lowest + 5.0) / step) * step
