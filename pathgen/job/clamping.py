@@ -20,7 +20,8 @@ from pathgen.job.flat_tables import RING_COLOUR
 from pathgen.job.form import form_kind
 from pathgen.job.job import Job
 from pathgen.job.let_in import check_fit, let_ins
-from pathgen.job.marks import marks_of, move_of
+from pathgen.job.marks import marks_of
+from pathgen.job.measured import move_of
 from pathgen.job.outlines import outlines_left_out
 from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.job.tables import USUAL_SCALLOP

@@ -7,7 +7,8 @@ from typing import Any
 
 from pathgen.base.errors import JobError
 from pathgen.job.job import Job
-from pathgen.job.marks import check_marks, check_measured
+from pathgen.job.marks import check_marks
+from pathgen.job.measured import check_measured
 from pathgen.job.tables import ResinTable
 from pathgen.work.fill import Resin
 
