@@ -168,6 +168,6 @@ def _range(board: Fingerboard, frets: tuple[int, int] | None) -> tuple[int, int]
 def _reach(board: Fingerboard, first: int, last: int) -> tuple[float, float]:
     """X from which and to which a block covers all of two frets, from edge to edge; of a nut not what is behind it."""
     layout = board.layout
-    lines = board.crossings if board.drawn else np.stack([layout.edges.crossings(layout.lines, s) for s in (-1, 1)], 1)
+    lines = board.crossings if board.drawn else layout.edges.across(layout.lines, board.bass_side)
     behind = _PAST_FRET if first in board.frets.number else 0.0
     return float(lines[first, :, 0].min()) - behind, float(lines[last, :, 0].max()) + _PAST_FRET

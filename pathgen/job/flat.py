@@ -82,13 +82,6 @@ class _Bored:
     """Of its row; 0 where it stands alone."""
 
     @property
-    def axis(self) -> BaseGeometry:
-        """The line that the middle of a cutter of its width would follow; a point for a round hole."""
-        half, angle = (self.bore.length - self.bore.diameter) / 2, math.radians(self.bore.turn)
-        way = np.array([math.cos(angle), math.sin(angle)]) * half
-        return shapely.LineString([self.bore.at - way, self.bore.at + way]) if half > 0 else shapely.Point(self.bore.at)
-
-    @property
     def place(self) -> str:
         """Where it is, in words."""
         return f"the {'counterbore' if self.counterbore else 'hole'} at {place_words(*(self.written or self.bore.at))}"
@@ -339,7 +332,7 @@ def _web(plate: PlateTable, depth: float, where: str) -> None:
 def _inside(part: FlatPart, bores: list[_Bored]) -> None:
     """Every hole lies within the outline, and takes no bite out of its edge: of those that do not, the furthest out."""
     shapely.prepare(part.outline)
-    outs = [float(_out(part, one.bore.diameter, one.axis)) for one in bores]
+    outs = [float(_out(part, one.bore.diameter, one.bore.axis)) for one in bores]
     if max(outs, default=-1.0) < 0:
         return
     out, one = max(outs), bores[int(np.argmax(outs))]
@@ -361,7 +354,7 @@ def _count(part: FlatPart, bores: list[_Bored], of: _Bored) -> str:
     has not, then so many as there is room for."""
     row = [one for one in bores if one.where == of.where]
     first_out = min((one.share for one in row
-                     if _out(part, one.bore.diameter, one.axis) + _wood(part, one) > 0), default=1.0)
+                     if _out(part, one.bore.diameter, one.bore.axis) + _wood(part, one) > 0), default=1.0)
     if count := len({one.share for one in row if one.share < first_out - SUMS}):
         return f"make count {count} or less" if count > 1 else "leave count and pitch out: one hole fits"
     return "move the row" if (most := _longest(part, row)) >= _holes_in(row) else f"make count {most} or less, and " \
@@ -399,7 +392,8 @@ def _pitch(part: FlatPart, bores: list[_Bored], of: _Bored, *, way: int) -> floa
     first = (rounded_up if way > 0 else rounded_down)(of.pitch)
     last = of.pitch + 4 * max(one.bore.length for one in row) if way > 0 else 0.5
     pitches = np.arange(first, last, way * max(0.01, round(abs(last - first) / _PITCHES, 2))).round(2).tolist()
-    axes, away = np.array([one.axis for one in row]), np.repeat([one.away for one in row], len(row[0].axis.coords), 0)
+    axes = np.array([one.bore.axis for one in row])
+    away = np.repeat([one.away for one in row], len(axes[0].coords), 0)
     moved = (shapely.transform(axes, lambda xy, by=pitch / of.pitch - 1.0: xy + by * away) for pitch in pitches)
     return next((pitch for pitch, there in zip(pitches, moved, strict=True) if _stands(part, row, there, others)), None)
 
@@ -411,7 +405,7 @@ def _stands(part: FlatPart, row: list[_Bored], there: Any, others: list[_Bored])
         + [(0.0, part.thickness, -1.0)] * len(part.drawn))
     if np.any(_out(part, wide[:len(row)], there) > SUMS - least_wood(deep[:len(row)])):
         return False
-    every = np.array([*there, *(one.axis for one in others), *part.drawn])
+    every = np.array([*there, *(one.bore.axis for one in others), *part.drawn])
     near = wide[:len(row)] / 2 + wide.max() / 2 + least_wood(part.thickness)
     i, j = shapely.STRtree(every).query(there, predicate="dwithin", distance=near)
     i, j = np.array([i, j])[:, (j >= len(row)) | (hole[i] != hole[j])]
@@ -425,7 +419,7 @@ def _apart(part: FlatPart, bores: list[_Bored]) -> None:
     pairs = [(one, other) for one, other in itertools.combinations(bores, 2) if one.where != other.where
              or one.bore.at != other.bore.at or one.counterbore == other.counterbore]
     nears = np.array([(one.bore.diameter + other.bore.diameter) / 2 for one, other in pairs])
-    aways = np.array([shapely.distance(one.axis, other.axis) for one, other in pairs])
+    aways = np.array([shapely.distance(one.bore.axis, other.bore.axis) for one, other in pairs])
     if np.any(aways <= nears):
         k = int(np.argmax(nears - aways))
         (one, other), near, away = pairs[k], float(nears[k]), float(aways[k])
@@ -438,11 +432,11 @@ def _apart(part: FlatPart, bores: list[_Bored]) -> None:
         wider = f"make {f'pitch {pitch:.2f} mm or more, or make ' if pitch else ''}them smaller"
         raise JobError(f"{both} {'pitch' if in_row else 'at'}",
                        f"{one.place} and {other.place} meet: {away:.2f} mm between their "
-                       f"middle{' line' if max(one.axis.length, other.axis.length) > 0 else ''}s",
+                       f"middle{' line' if max(one.bore.axis.length, other.bore.axis.length) > 0 else ''}s",
                        allowed=f"more than {near:.2f} mm",
                        remedy=wider if in_row else off if image else "move them apart, or make them smaller")
     for one, shape in itertools.product(bores, part.drawn):
-        away = float(shapely.distance(one.axis, shape))
+        away = float(shapely.distance(one.bore.axis, shape))
         if away <= one.bore.diameter / 2:
             raise JobError(f"{one.where} at", f"{one.place} meets a drawn opening: {away:.2f} mm from its middle",
                            allowed=f"more than {one.bore.diameter / 2:.2f} mm", remedy="move one of them")

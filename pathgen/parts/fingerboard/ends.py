@@ -113,7 +113,7 @@ def _end_points(edges: Edges, line: Floats, end: End, out: float, bass_side: int
         raise JobError(where, "rise and steps are both given", remedy="keep one of them")
     if end.steps:
         return _stepped(edges, line, end.steps, out, bass_side, where)
-    corners = np.concatenate([edges.crossings(line[None], bass_side), edges.crossings(line[None], -bass_side)])
+    corners = edges.across(line[None], bass_side)[0]
     return _arch(corners, out * end.rise, where) if end.rise else corners
 
 

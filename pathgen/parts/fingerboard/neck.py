@@ -14,7 +14,6 @@ import numpy as np
 
 from pathgen.base.errors import JobError
 from pathgen.base.plain import rounded, rounded_point
-from pathgen.parts.fingerboard.layout import centre_crossings
 
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
@@ -128,7 +127,7 @@ def neck_of(neck: Neck, board: Fingerboard) -> NeckTable:
         raise JobError("[neck] joint_fret", f"there is no fret {neck.joint_fret}", allowed=f"1 to {max(places)}",
                        remedy="correct it")
     return neck_table(
-        neck, scale_length=float(centre_crossings(board.layout.bridge[None])[0]),
+        neck, scale_length=board.layout.to_bridge,
         joint=float(places[neck.joint_fret]), thickness=board.surface.thickness,
     )
 

@@ -213,8 +213,7 @@ def stringing_data(layout: Layout, strings: Strings, *, crown: float | None) -> 
 def on_outer_strings(layout: Layout) -> Floats:
     """(n + 2, 2, 2) where nut, frets and bridge meet the outer strings, bass and treble."""
     every = np.concatenate([layout.lines, layout.bridge[None]])
-    sides = (layout.bass_side, -layout.bass_side)
-    return np.stack([layout.strings.crossings(every, side) for side in sides], axis=1)
+    return layout.strings.across(every, layout.bass_side)
 
 
 def edge_to_string(layout: Layout) -> float:
