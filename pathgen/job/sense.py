@@ -36,7 +36,7 @@ from pathgen.job.form import check_tables, parts_of
 from pathgen.job.job import Job
 from pathgen.job.larger_blank import larger_blank
 from pathgen.job.outlines import drawing_path
-from pathgen.job.part import holes_of, lowest_edge, nut_of, outline_of, part_of, slots_of
+from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.job.radius import check_radius, web_under
 from pathgen.job.surface import check_surface
 from pathgen.job.tables import LEAST_DEPTH, NARROWEST_GROOVE, InlayTable
@@ -49,7 +49,7 @@ from pathgen.parts.flat.part import FlatPart
 from pathgen.strategies.drilling import check_holes
 from pathgen.strategies.slotting import bevel_tip
 from pathgen.work.features import LEAST_TAB, Slots
-from pathgen.work.part import Part
+from pathgen.work.part import Part, lowest_edge
 
 _TIMES_AS_THICK, _AND_MORE = 4.0, 20.0
 """So many times the part's thickness, and so many mm: a thicker blank is sawn down, not milled away (common practice;
