@@ -8,12 +8,13 @@ from contextlib import suppress
 from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.artwork import Artwork, read_artwork
+from pathgen.artwork.curves import Curves
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import ArtworkError, Doubt, JobError, Mistakes
@@ -37,7 +38,7 @@ from pathgen.job.job import Job
 from pathgen.job.let_in import let_ins
 from pathgen.job.outlines import drawing_path, left_out_words
 from pathgen.job.part import crown_width, slot_width
-from pathgen.job.placing import place_that_fits
+from pathgen.job.placing import place_that_fits, placed_on
 from pathgen.job.staged import together
 from pathgen.job.tables import LEAST_POCKET, InlayTable
 from pathgen.parts.fingerboard.dots import dot_area
@@ -49,10 +50,6 @@ from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.part import wood_in_plan
 from pathgen.work.thin_wood import THIN
 from pathgen.work.touching import Regions, lapped, walled
-
-if TYPE_CHECKING:
-    from pathgen.artwork import Artwork
-    from pathgen.artwork.curves import Curves
 
 DRAWING_TOLERANCE = 0.002
 """How far the straight pieces of a drawing may lie from its curves, mm: small beside what a cutter leaves."""
@@ -268,8 +265,6 @@ def _read(job: Job, mistakes: Mistakes) -> dict[int, list[Artwork]]:
 
 
 def _drawing(path: Path, table: InlayTable) -> Artwork:
-    from pathgen.artwork import read_artwork
-
     try:
         return read_artwork(
             path, tolerance=DRAWING_TOLERANCE, background=table.background,
@@ -315,8 +310,6 @@ def _not_shown(colour: str, table: InlayTable, arts: Sequence[Artwork], known: s
 
 
 def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwork]) -> Inlay:
-    from pathgen.job.placing import placed_on
-
     table, where = job.inlays[index], f"inlay {index + 1}"
     drawn: dict[str, list[BaseGeometry]] = {}
     sizes: list[PlacedSize] = []
