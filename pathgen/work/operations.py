@@ -20,18 +20,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.plain import joined
 from pathgen.base.surface import Surface
 from pathgen.base.units import axes_words, coarse_length, format_length
-from pathgen.work.features import (
-    Cutouts,
-    Engraving,
-    Holes,
-    Inlay,
-    Marks,
-    Named,
-    OutlineCut,
-    Pieces,
-    Slots,
-    Surfacing,
-)
+from pathgen.work.features import Cutouts, Engraving, Holes, Inlay, Marks, Named, OutlineCut, Pieces, Slots, Surfacing
 from pathgen.work.fill import LEAST_LEFT, PAST, fall_under, left_by_edge, pours_of, stands_at_most, undammed
 from pathgen.work.part import Part
 

@@ -11,14 +11,7 @@ import numpy as np
 import shapely
 
 from pathgen.base.errors import Doubt
-from pathgen.base.units import (
-    SUMS,
-    as_written,
-    coarse_length,
-    format_length,
-    place_words,
-    told_apart,
-)
+from pathgen.base.units import SUMS, as_written, coarse_length, format_length, place_words, told_apart
 from pathgen.job.job import Job
 from pathgen.job.tables import FannedScale
 from pathgen.parts.fingerboard.ends import chord_across

@@ -12,14 +12,7 @@ from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.base.units import SUMS, rounded_down, rounded_up
 from pathgen.parts.fingerboard.ends import board_outline, chord_across, end_points
-from pathgen.parts.fingerboard.layout import (
-    Edges,
-    Layout,
-    board_layout,
-    centre_crossings,
-    crossing_refused,
-    nutward,
-)
+from pathgen.parts.fingerboard.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused, nutward
 from pathgen.parts.fingerboard.lowering import lowered
 from pathgen.parts.fingerboard.numbers import BoardNumbers, End, PartialFret
 from pathgen.parts.fingerboard.part import Fingerboard, Frets

@@ -22,7 +22,6 @@ from pathgen.parts.fingerboard.numbers import End
 _ARC_SAG = 5e-4
 """How far chords may lie inside an arc of the outline, mm."""
 
-
 _LEFT = 0.01
 """So near the rounded outline still runs along the end somewhere, mm."""
 

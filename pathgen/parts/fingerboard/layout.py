@@ -17,7 +17,6 @@ from pathgen.parts.fingerboard.numbers import BoardNumbers
 _ROUNDS = 60
 """Repetitions for length and taper to agree; each gains two digits or more."""
 
-
 _MOST_SLANT = 45.0
 """Degrees; no hand follows a fan near it."""
 
