@@ -20,7 +20,8 @@ from pathgen.programs.zeroing import surfaced_before
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
 from pathgen.work.mark_errors import zero_again
-from pathgen.work.operations import STAY, DowelHoles, Outline, Slot
+from pathgen.work.operations import DowelHoles, Outline, Slot
+from pathgen.work.surroundings import STAY
 
 INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""
