@@ -10,9 +10,9 @@ from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering, lettering_length
 from pathgen.base.units import coarse_length, sawn
+from pathgen.job.bench_tables import TOOL_TAB, GaugesTable
 from pathgen.job.job import Job
 from pathgen.job.part import board_of
-from pathgen.job.tables import TOOL_TAB, GaugesTable
 from pathgen.parts.block.part import hollow_block
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.gauge.part import FirstGauge, Gauge, NextGauge, arc_edge, lengthwise_edge, radius_gauge

@@ -13,33 +13,31 @@ from pathgen.base.errors import JobError
 from pathgen.base.feeds import usual_feed
 from pathgen.base.markup import as_table
 from pathgen.job.bench_tables import (
+    BlockTable,
+    CouponTable,
     DotsTable,
     FretsTable,
+    GaugesTable,
     NeckKeys,
     NutAndSaddleTable,
     NutBlankTable,
     SideDotsTable,
     StringsTable,
 )
+from pathgen.job.board_tables import BoardTable
 from pathgen.job.flat_tables import FormTable, HoleTable, PartTable, PlateTable, RingTable
+from pathgen.job.inlay_tables import InlayTable, ResinTable, ResurfaceTable
 from pathgen.job.keys import PER_METRE
 from pathgen.job.tables import (
-    BlockTable,
-    BoardTable,
     ChannelTable,
-    CouponTable,
     CutterTable,
-    GaugesTable,
     HolesTable,
-    InlayTable,
     MachineTable,
     MarksTable,
     MeasuredTable,
     MovedTable,
     NutTable,
     OutlineTable,
-    ResinTable,
-    ResurfaceTable,
     SetupTable,
     SlotsTable,
     StockTable,

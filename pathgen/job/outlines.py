@@ -17,8 +17,8 @@ from pathgen.base.errors import ArtworkError, JobError
 from pathgen.base.files import similar
 from pathgen.base.plain import counted, one_line
 from pathgen.base.units import place_words
+from pathgen.job.inlay_tables import PlaceTable
 from pathgen.job.job import Job
-from pathgen.job.tables import PlaceTable
 
 _LINE = 0.6
 """Of a shape that its one hole takes at least to be a line round it."""

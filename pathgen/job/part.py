@@ -10,10 +10,11 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.errors import JobError
 from pathgen.base.units import INCH, format_length, rounded_up
+from pathgen.job.board_tables import BoardTable
 from pathgen.job.flat import flat_part_of
 from pathgen.job.job import Job
 from pathgen.job.outlines import as_cut, closed_by_cutter, drawn_outline, inner_corners
-from pathgen.job.tables import BoardTable, HolesTable, SlotsTable
+from pathgen.job.tables import HolesTable, SlotsTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.dots import USUAL_FRETS
 from pathgen.parts.fingerboard.part import Fingerboard, Fittings

@@ -16,8 +16,8 @@ from pathgen.artwork.place import drawing_box
 from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, JobError
 from pathgen.job.between_frets import MARGIN, FretLines, at_frets, between_frets, edge_angle
+from pathgen.job.inlay_tables import InlayTable, PlaceTable
 from pathgen.job.outlines import Regions, as_a_plate_lies, stated
-from pathgen.job.tables import InlayTable, PlaceTable
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import PlacedSize

@@ -16,8 +16,8 @@ LEVEL = 0.005
 
 _SEAL = ("Brush a thin coat of the clear resin over floor and walls of the pockets and let it gel: end grain drinks, "
          "bleeds colour and gives off bubbles.")
-_BUBBLES = ("Warm the parts as the sheet allows, stir slowly, draw bubbles with a vacuum or prick them with a pin while "
-            "it is liquid.")
+_BUBBLES = ("Warm the parts as the sheet allows, stir slowly, draw bubbles with a vacuum or prick them with a pin "
+            "while it is liquid.")
 _CURE = ("Cure at the temperature of its sheet, as long as the sheet says for machining, not for touching. Do not let "
          "the air dry or wet the wood while it waits: cover it, no damp cloth (common practice).")
 """Common practice, no source: the sheets of the makers come first."""

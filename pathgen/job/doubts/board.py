@@ -12,8 +12,8 @@ import shapely
 
 from pathgen.base.errors import Doubt
 from pathgen.base.units import SUMS, as_written, coarse_length, format_length, place_words, told_apart
+from pathgen.job.board_tables import FannedScale
 from pathgen.job.job import Job
-from pathgen.job.tables import FannedScale
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.layout import centre_crossings
 from pathgen.parts.fingerboard.part import Fingerboard
