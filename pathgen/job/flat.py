@@ -66,7 +66,7 @@ def plate_corners(job: Job) -> BaseGeometry:
 
 def boring_of(job: Job, part: FlatPart) -> Iterator[tuple[Operation[Any], str]]:
     """(operation, name of its cutter) of holes and openings, as written: a counterbore before its holes."""
-    top = part.thickness - (job.resurface.skim if job.resurface else 0.0)  # as they find it
+    top = part.thickness - job.skim  # as they find it
     yield from boring(job, part, top)
     drawn, openings = _plate(job).openings, MultiPolygon(list(part.drawn))
     if drawn is not None and part.drawn:

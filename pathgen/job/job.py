@@ -134,6 +134,11 @@ class Job:
         return body
 
     @property
+    def skim(self) -> float:
+        """How far below the first surface the second cut goes, mm; 0 where there is none."""
+        return self.resurface.skim if self.resurface else 0.0
+
+    @property
     def body_name(self) -> str:
         """``[board]``, ``[plate]`` or ``[form]``."""
         return "[board]" if self.board is not None else "[form]" if self.form is not None else "[plate]"

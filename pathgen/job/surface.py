@@ -58,10 +58,9 @@ def check_surface(job: Job, part: Fingerboard | FlatPart) -> None:
 def _few_layers(job: Job, part: Fingerboard | FlatPart, finish: Cutter) -> None:
     """Raises JobError for a stepdown so small that the whole surface would be gone over for hours, layer by layer."""
     filled = [inlay.overfill for inlay in job.inlays if inlay.fill != "none"]
-    skim = job.resurface.skim if job.resurface else 0.0
     over = [(f'[[cutter]] "{finish.name}" stepdown', "what stands over the surface",
              job.stock.thickness - lowest_edge(part), finish.stepdown)] * (not (job.surface and job.surface.rough))
-    over += [("[resurface] stepdown", "a fill", max(filled) + skim, job.resurface.stepdown)] \
+    over += [("[resurface] stepdown", "a fill", max(filled) + job.skim, job.resurface.stepdown)] \
         if job.resurface and filled else []
     for where, what, high, stepdown in over:
         layers = MOST_LAYERS * least_stepdown(high) / stepdown

@@ -114,8 +114,8 @@ class Moved:
     def lowest(self, box: tuple[float, float, float, float]) -> tuple[float, tuple[float, float]]:
         """The least rise of a corner of a blank's underside, mm, and the corner: below 0 it sinks."""
         rises = self.of_corners(box)[:, 2]
-        corner = int(np.argmin(rises))
-        return float(rises[corner]), (box[0 if corner < 2 else 2], box[1 if corner % 2 == 0 else 3])
+        x, y, _ = corners_of(box)[np.argmin(rises)].tolist()
+        return float(rises.min()), (x, y)
 
     @property
     def accuracy(self) -> float:
