@@ -13,7 +13,7 @@ from shapely.affinity import affine_transform
 
 from pathgen.artwork.transforms import rotation
 from pathgen.base import overlay
-from pathgen.base.arrays import Floats
+from pathgen.base.arrays import Bounds, Floats
 from pathgen.base.errors import JobError, Mistakes, PathgenError
 from pathgen.base.plain import joined
 from pathgen.base.toolpath import Toolpath
@@ -75,7 +75,7 @@ def _into_part(part: Job, table: PartTable, places: Floats) -> Floats:
     return np.asarray((places - [x, y]) @ np.array([[a, b], [d, e]]) + 0.0)
 
 
-def _box(part: Job, table: PartTable, bounds: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
+def _box(part: Job, table: PartTable, bounds: Bounds) -> Bounds:
     """A box of the common blank in a part's frame: quarter turns leave it one."""
     x0, y0, x1, y1 = bounds
     corners = _into_part(part, table, np.array([[x0, y0], [x1, y1]]))
@@ -94,33 +94,39 @@ def check_blank(job: Job) -> None:
     check_measured(job)
     cutters: dict[str, tuple[str, object]] = {}
     for number, (table, part) in enumerate(zip(job.parts, job.part_jobs, strict=True), 1):
-        where, unit = f"[[part]] {number}", job.units
-        for name in part.tables:
-            if name in NOT_SHARED:
-                raise JobError(f"{where} job", f"{table.job} has {head_of(name)}",
-                               allowed="a part cut from one side in place", remedy="cut that part alone")
-            if name in OF_ALL:
-                raise JobError(f"{where} job", f"{table.job} has {head_of(name)}", allowed="what moves is the whole "
-                               "blank", remedy=f"write {head_of(name)} into {job.path.name}, each with at as the "
-                               "part's page has it" if name == "measured" else f"write it into {job.path.name}")
-        if part.marks and part.marks.drilled is not None:
-            raise JobError(f"{where} job", f"{table.job} has [marks] drilled, counted from its own zero",
-                           allowed=f"{where} drilled, counted from the zero of the common blank",
-                           remedy=f"write drilled, as the part's page has it, under {where} of {job.path.name}")
-        if table.drilled is not None and part.marks is None:
-            raise JobError(f"{where} drilled", f"{table.job} has no [marks]", allowed="the marks that it drills",
-                           remedy="add [marks] there, or leave drilled out")
-        if not written_alike(part.stock.thickness, job.stock.thickness):
-            raise JobError(f"{where} job", f"{table.job} is for a blank of "
-                           f"{format_length(part.stock.thickness, unit)}", remedy="write the same thickness in both",
-                           allowed=f"[stock] thickness {format_length(job.stock.thickness, unit)}, that of the blank")
+        _check_part(job, number)
         for cutter in part.cutters:
             known = cutters.setdefault(cutter.name, (table.job, cutter))
             if known[1] != cutter:
-                raise JobError(f'{where}, [[cutter]] "{cutter.name}"', f"{table.job} says other things of it than "
-                               f"{known[0]}", allowed="one cutter of that name",
+                raise JobError(f'[[part]] {number}, [[cutter]] "{cutter.name}"', f"{table.job} says other things of it "
+                               f"than {known[0]}", allowed="one cutter of that name",
                                remedy="write both alike, or give one another name")
     _shares(job)
+
+
+def _check_part(job: Job, number: int) -> None:
+    """Raise JobError for what the job of one part has and may not, or says otherwise than that of the blank."""
+    table, part = job.parts[number - 1], job.part_jobs[number - 1]
+    where, unit = f"[[part]] {number}", job.units
+    for name in part.tables:
+        if name in NOT_SHARED:
+            raise JobError(f"{where} job", f"{table.job} has {head_of(name)}",
+                           allowed="a part cut from one side in place", remedy="cut that part alone")
+        if name in OF_ALL:
+            raise JobError(f"{where} job", f"{table.job} has {head_of(name)}", allowed="what moves is the whole "
+                           "blank", remedy=f"write {head_of(name)} into {job.path.name}, each with at as the "
+                           "part's page has it" if name == "measured" else f"write it into {job.path.name}")
+    if part.marks and part.marks.drilled is not None:
+        raise JobError(f"{where} job", f"{table.job} has [marks] drilled, counted from its own zero",
+                       allowed=f"{where} drilled, counted from the zero of the common blank",
+                       remedy=f"write drilled, as the part's page has it, under {where} of {job.path.name}")
+    if table.drilled is not None and part.marks is None:
+        raise JobError(f"{where} drilled", f"{table.job} has no [marks]", allowed="the marks that it drills",
+                       remedy="add [marks] there, or leave drilled out")
+    if not written_alike(part.stock.thickness, job.stock.thickness):
+        raise JobError(f"{where} job", f"{table.job} is for a blank of "
+                       f"{format_length(part.stock.thickness, unit)}", remedy="write the same thickness in both",
+                       allowed=f"[stock] thickness {format_length(job.stock.thickness, unit)}, that of the blank")
 
 
 def _shares(job: Job) -> None:
@@ -350,7 +356,7 @@ def of_part(wrong: PathgenError, number: int, job: Job) -> JobError:
     return JobError(where, f"{wrong.problem} (places of its own job)", allowed=wrong.allowed, remedy=remedy)
 
 
-def _span(bounds: tuple[float, float, float, float], units: str) -> str:
+def _span(bounds: Bounds, units: str) -> str:
     x0, y0, x1, y1 = (format_length(v, units) for v in bounds)
     return f"{x0} to {x1} along, {y0} to {y1} across"
 

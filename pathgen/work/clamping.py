@@ -13,7 +13,7 @@ import shapely
 from shapely import Polygon
 
 from pathgen.base import given
-from pathgen.base.arrays import Floats
+from pathgen.base.arrays import Bounds, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt, JobError, PathgenError
 from pathgen.base.markup import as_table
@@ -43,7 +43,7 @@ class Stock:
     """How far it stands out before x = 0."""
 
     @property
-    def bounds(self) -> tuple[float, float, float, float]:
+    def bounds(self) -> Bounds:
         """(x_min, y_min, x_max, y_max)."""
         return (-self.margin_nut, -self.width / 2, self.length - self.margin_nut, self.width / 2)
 
@@ -229,7 +229,7 @@ class Shared:
     """Where X 0, Y 0 of all programs is, in the part's own frame."""
     highest: float
     """Of all that stands on the blank, other parts' fills and clamps too, mm."""
-    blank: tuple[float, float, float, float]
+    blank: Bounds
     """(x_min, y_min, x_max, y_max) of the whole blank, in the part's own frame."""
     marked: int | None = None
     """The first program, by its number, that drills marks of any part; None where none does."""
@@ -287,7 +287,7 @@ class Clamping:
         return max([*tops, self.shared.highest] if self.shared else tops)
 
     @property
-    def blank(self) -> tuple[float, float, float, float]:
+    def blank(self) -> Bounds:
         """(x_min, y_min, x_max, y_max) of all that lies there before the first cut: the common blank of several parts.
         """
         return self.shared.blank if self.shared else self.stock.bounds
