@@ -69,7 +69,9 @@ class Job:
 
     title: str
     units: Literal["mm", "in"]
+    """Of the file; here all is in mm."""
     path: Path
+    """The file; drawings are relative to it."""
     board: BoardTable | None = None
     plate: PlateTable | None = None
     form: FormTable | None = None

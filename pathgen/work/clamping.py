@@ -159,8 +159,11 @@ class Idle:
     """A cutter of an inlay that finds nothing to do: it has no step."""
 
     inlay: int
+    """Its index."""
     cutter: str
+    """The cutter's name."""
     why: str
+    """Why there is nothing for it to do."""
     remedy: str
     """What would give it work."""
 
@@ -172,6 +175,7 @@ class Turn:
     number: int
     """1 for the first of all."""
     count: int
+    """How many there are in all."""
     stays: bool
     """Whether its cutter stands in the spindle still, zeroed, from the program before."""
     lowest: float = math.inf
@@ -247,12 +251,15 @@ class Clamping:
     """
 
     title: str
+    """What its programs and its report are headed with."""
     units: Literal["mm", "in"]
+    """Of its programs and its report; all lengths here are in mm."""
     board: Part
     stock: Stock
     setup: Setup
     machine: Machine
     steps: tuple[Step, ...]
+    """In the order in which they are run."""
     kind: str = ""
     """What of a job it cuts, where that is not the part itself, such as ``gauge``: its programs state it."""
     left_out: tuple[str, ...] = ()
@@ -260,9 +267,11 @@ class Clamping:
     doubts: tuple[Doubt, ...] = ()
     """What they hold that is hardly meant."""
     idle: tuple[Idle, ...] = ()
+    """Cutters of inlays that find nothing to do."""
     moved: Moved | None = None
     """How the work moved on the bed before the step `moved_from`, where it did."""
     moved_from: int = 0
+    """The first step, by its order, that is run since then."""
     shared: Shared | None = None
     """What it has in common with other parts of one blank; None where the part is alone on its blank."""
     under: Clamping | None = None

@@ -42,6 +42,7 @@ class Strings:
     """The set of strings, bass first: mm, Hz, g per m, GPa; empty lists for what is not known."""
 
     gauges: tuple[float, ...]
+    """Outer diameters."""
     spacing: str = "gaps"
     """``"centres"`` or ``"gaps"``: what is equal between neighbours, or between courses."""
     course: Course | None = None
@@ -52,9 +53,13 @@ class Strings:
     nut_height: float | None = None
     """Of the nut's top over the board."""
     pitches: tuple[float, ...] = ()
+    """Of the open strings."""
     mass: tuple[float, ...] = ()
+    """Of each along its length."""
     core: tuple[float, ...] = ()
+    """Diameters of the cores."""
     modulus: tuple[float, ...] = ()
+    """Of elasticity of the cores."""
     nut_compensation: tuple[float, ...] = ()
     """How far the nut's edge lies nearer to the first fret."""
     saddle_compensation: tuple[float, ...] = ()
