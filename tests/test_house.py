@@ -190,8 +190,6 @@ LOADED_WHEN_USED = {
     "app/cli.py": "each command loads what it needs: `pathgen --help` takes 0.04 s instead of 0.60 s",
     "app/terminal.py": "a bar is shown to few: 0.06 s",
     "artwork/pathdata.py": "only drawings have paths: 0.46 s",
-    "job/drawings.py": "a job without drawings loads in 0.47 s instead of 0.60 s",
-    "job/outlines.py": "the same",
 }
 """Modules that import inside functions, and what each gains: seconds of the processor, the least of five."""
 

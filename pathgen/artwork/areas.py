@@ -9,9 +9,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.artwork.flatten import Ints, Polylines
+from pathgen.artwork.flatten import Polylines
 from pathgen.base import overlay
-from pathgen.base.arrays import Bools, Floats
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.errors import ArtworkError
 from pathgen.base.limits import MOST_CROSSINGS
 

@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 
 from pathgen.artwork.curves import Curves
 from pathgen.artwork.transforms import Matrix
-from pathgen.base.arrays import Bools, Floats
+from pathgen.base.arrays import Bools, Floats, Ints
 
-Ints = NDArray[np.int64]
 Complex = NDArray[np.complex128]
 
 MAX_STEPS = 2000

@@ -87,19 +87,7 @@ class Painting:
             target = self.document.by_id.get(paint.id)
             kind = local_name(target) if target is not None else ""
             if kind in ("linearGradient", "radialGradient"):
-                stops, what = self._stops(target), f"its {name} is {kind} {paint.id!r}"
-                colours = {self.cascade.stop_colour(stop) for stop in stops}
-                animated = next((stop for stop in stops if stop in self.animated), None)
-                if len(colours) > 1:
-                    self._leave_out(element, kind, what, REMEDIES[kind])
-                elif animated is not None:
-                    self._leave_out_animated(element, animated, f"{what}, a stop of which is animated")
-                    return None
-                elif not stops:
-                    self._leave_out(element, name, f"{what}, which has no colours, so that nothing is drawn",
-                                    REMEDIES[kind])
-                (plain,) = colours if len(colours) == 1 else (None,)
-                return Colour(plain) if plain else None
+                return self._gradient_colour(element, target, name, kind, f"its {name} is {kind} {paint.id!r}")
             if kind in ("pattern", "meshgradient", "hatch"):
                 self._leave_out(element, kind, f"its {name} is {kind} {paint.id!r}",
                                 REMEDIES.get(kind, "give it one plain colour"))
@@ -112,6 +100,23 @@ class Painting:
         if paint == "currentcolor":
             self._not_read(around.style, "color")
         return shown_colour(paint, around.style)
+
+    def _gradient_colour(
+        self, element: Element, gradient: Element | None, name: str, kind: str, what: str
+    ) -> Colour | None:
+        """The one colour of a gradient's stops; None where it is none or animated, and where there are more."""
+        stops = self._stops(gradient)
+        colours = {self.cascade.stop_colour(stop) for stop in stops}
+        animated = next((stop for stop in stops if stop in self.animated), None)
+        if len(colours) > 1:
+            self._leave_out(element, kind, what, REMEDIES[kind])
+        elif animated is not None:
+            self._leave_out_animated(element, animated, f"{what}, a stop of which is animated")
+        elif not stops:
+            self._leave_out(element, name, f"{what}, which has no colours, so that nothing is drawn", REMEDIES[kind])
+        elif plain := colours.pop():
+            return Colour(plain)
+        return None
 
     def _not_read(self, style: Style, *names: str) -> None:
         """Note values of these properties that are passed over, where what is drawn shows it."""

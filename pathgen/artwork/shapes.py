@@ -12,7 +12,7 @@ import numpy as np
 from pathgen.artwork.curves import Curves, Pen
 from pathgen.artwork.document import local_name
 from pathgen.artwork.pathdata import has_more_pieces, read_path, too_many
-from pathgen.artwork.values import parse_length, parse_numbers
+from pathgen.artwork.values import Length, parse_length, parse_numbers
 from pathgen.artwork.viewport import Viewport
 from pathgen.base.errors import ArtworkError
 from pathgen.base.limits import LARGEST_NUMBER
@@ -39,14 +39,7 @@ class Geometry:
         text = self.style.get(name) or self.element.get(name)
         if text is None or text.strip() in ("", "auto"):
             return default
-        try:
-            length = parse_length(text)
-        except ValueError as error:
-            raise ArtworkError(
-                self.where, f"{name}: {error}", allowed="a number with or without a unit",
-                remedy="correct the attribute",
-            ) from None
-        value = length.px(whole=self.viewport.whole(axis), font_size=self.font_size)
+        value = length_of(name, text, self.where).px(whole=self.viewport.whole(axis), font_size=self.font_size)
         if math.isnan(value):
             raise ArtworkError(
                 self.where, f"{name} is {text}, of a page that has no size", remedy="give the drawing a viewBox"
@@ -54,6 +47,15 @@ class Geometry:
         if abs(value) > LARGEST_NUMBER:
             raise _too_large(self.where, f"{name} is {text}")
         return value
+
+
+def length_of(name: str, text: str, where: str) -> Length:
+    """The length that an attribute or style says. Raises ArtworkError for what is none."""
+    try:
+        return parse_length(text)
+    except ValueError as error:
+        raise ArtworkError(where, f"{name}: {error}", allowed="a number with or without a unit",
+                           remedy="correct the attribute") from None
 
 
 def _too_large(where: str, what: str) -> ArtworkError:

@@ -17,11 +17,11 @@ from numpy.typing import NDArray
 
 from pathgen.artwork.areas import EMPTY, Geometries, check_tangle
 from pathgen.artwork.dashes import dashed
-from pathgen.artwork.flatten import MAX_TURN, Ints, Polylines, flatten
+from pathgen.artwork.flatten import MAX_TURN, Polylines, flatten
 from pathgen.artwork.scene import Paint, Stroke
 from pathgen.artwork.transforms import IDENTITY, largest_scale
 from pathgen.artwork.unions import united
-from pathgen.base.arrays import Bools, Floats
+from pathgen.base.arrays import Bools, Floats, Ints
 
 _FINEST = 5e-5
 """The tolerance is never finer than this share of a line's width: 5 um for a line 100 mm wide."""

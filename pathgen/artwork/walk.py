@@ -18,10 +18,10 @@ from pathgen.artwork.paint import box_round
 from pathgen.artwork.painting import State
 from pathgen.artwork.properties import GEOMETRY_OF, INITIAL, STROKE, Style
 from pathgen.artwork.scene import Clip, LeftOut, Paint, Scene
-from pathgen.artwork.shapes import OUTLINES
+from pathgen.artwork.shapes import OUTLINES, length_of
 from pathgen.artwork.spaces import rectangle_clip
 from pathgen.artwork.transforms import Matrix, is_singular, multiply, translation
-from pathgen.artwork.values import MM_PER_PX, parse_length
+from pathgen.artwork.values import MM_PER_PX
 from pathgen.artwork.viewport import Viewport
 from pathgen.base.errors import ArtworkError
 from pathgen.base.plain import figure
@@ -143,13 +143,7 @@ class Walker(Clips):
         text = style[name] or root.get(name)
         if text is None or text.strip() in ("", "auto"):
             return None
-        try:
-            length = parse_length(text)
-        except ValueError as error:
-            raise ArtworkError(
-                self.document.where(root), f"{name}: {error}", allowed="a number with or without a unit",
-                remedy="correct the attribute",
-            ) from None
+        length = length_of(name, text, self.document.where(root))
         if length.unit == "%":
             return None
         return length.px(whole=math.nan, font_size=style["font-size"])

@@ -15,6 +15,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.units import INCH, falls_short, format_length, place_words, rounded_down, rounded_up
 from pathgen.job.job import Job
+from pathgen.job.part import LEAST_IN_BED, holes_of, into_bed
 from pathgen.job.tables import LEAST_DEPTH, ChannelTable, HolesTable
 from pathgen.parts.back.part import Back
 from pathgen.parts.flat.part import rounded
@@ -26,12 +27,6 @@ from pathgen.work.underside import turned_over, wood_over
 
 KIND = "back"
 """What the programs of the back state to be."""
-
-INTO_BED = 0.5
-"""How far below the blank holes go where the job does not say, mm."""
-
-LEAST_IN_BED = 3.0
-"""How far dowels must go into the spoilboard to hold, mm; common practice, no source."""
 
 _TOUCH, _SLANT = 1e-6, 2.0
 """What an edge may be nearer than it may, mm, by rounding; how far an end may run along, in the channel's width and the
@@ -46,16 +41,16 @@ def with_back(job: Job, top: Clamping) -> Clamping:
 
     Raises JobError where the top leaves too little wood over the channel, or cuts into a dowel.
     """
-    table, holes = job.channel, job.holes
-    if table is None or holes is None:
+    table, holes, dowels = job.channel, job.holes, holes_of(job)
+    if table is None or holes is None or dowels is None:
         return top
-    dowels = _dowels(job, holes)
     shape = turned_over(_shape(job, table))
     thick = job.stock.thickness
     cut = Cutouts(shapes=MultiPolygon([shape]), bottom=thick - table.depth, depth=table.depth,
                   what="the channel for the truss rod")
     steps = numbered((
-        Step(operation=DowelHoles(dowels), cutter=job.cutter(holes.cutter, "[holes] cutter")),
+        Step(operation=DowelHoles(replace(dowels, at=dowels.at * [1.0, -1.0])),
+             cutter=job.cutter(holes.cutter, "[holes] cutter")),
         Step(operation=Channel(cut), cutter=job.cutter(table.cutter, "[channel] cutter")),
     ))
     back = replace(
@@ -147,12 +142,12 @@ def _too_short(at: float, needed: float, end: str, unit: str, way: str) -> None:
 
 def _clear_of_dowels(job: Job, shape: Polygon, web: float) -> None:
     """It runs into no hole of a dowel."""
-    assert job.holes is not None
-    dowels = _dowels(job, job.holes)
-    away = shapely.distance(shapely.points(dowels.at * [1.0, -1.0]), shape) - dowels.diameter / 2
+    dowels = holes_of(job)
+    assert dowels is not None
+    away = shapely.distance(shapely.points(dowels.at), shape) - dowels.diameter / 2
     near = int(np.argmin(away))
     if falls_short(float(away[near]), web):
-        x, y = (dowels.at[near] * [1.0, -1.0]).tolist()
+        x, y = dowels.at[near].tolist()
         raise JobError("[channel] along", f"it comes to {max(float(away[near]), 0.0):.2f} mm from the dowel's hole at "
                        f"{place_words(x, y, job.units)}", allowed=f"min_web {web:g} mm or more",
                        remedy="let it end sooner, or move the hole")
@@ -202,18 +197,6 @@ def _registers(job: Job, holes: HolesTable) -> None:
                        remedy="name a longer cutter")
 
 
-def into_bed(job: Job, holes: HolesTable) -> float:
-    """How far holes go below the blank: as stated, or as deep as the dowels of a blank that turns over need."""
-    if holes.through is not None:
-        return holes.through
-    return LEAST_IN_BED if job.channel is not None else INTO_BED
-
-
-def _dowels(job: Job, holes: HolesTable) -> Holes:
-    return Holes(at=np.array(holes.at) * [1.0, -1.0], bottom=-into_bed(job, holes),
-                 diameter=holes.diameter or job.cutter(holes.cutter, "[holes] cutter").diameter)
-
-
 def _width(job: Job, table: ChannelTable) -> float:
     return table.width or job.cutter(table.cutter, "[channel] cutter").diameter
 
@@ -250,11 +233,11 @@ def _dowels_stand(made: Clamping, dowels: Holes) -> None:
     cutter = made.cutter(Outline)
     if cutter is None:
         return
-    away = shapely.distance(made.board.outline, shapely.points(dowels.at * [1.0, -1.0]))
+    away = shapely.distance(made.board.outline, shapely.points(dowels.at))
     near = int(np.argmin(away))
     needed = cutter.diameter + dowels.diameter / 2
     if falls_short(float(away[near]), needed):
-        x, y = (dowels.at[near] * [1.0, -1.0]).tolist()
+        x, y = dowels.at[near].tolist()
         place = place_words(x, y, made.units)
         raise JobError(
             f"[holes] at {near + 1}", f"the outline's cutter would cut into the dowel at {place}, "

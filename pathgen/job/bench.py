@@ -10,9 +10,9 @@ from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering, lettering_length
 from pathgen.base.units import coarse_length, sawn
+from pathgen.job.bench_tables import TOOL_TAB, GaugesTable
 from pathgen.job.job import Job
 from pathgen.job.part import board_of
-from pathgen.job.tables import TOOL_TAB, GaugesTable
 from pathgen.parts.block.part import hollow_block
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.gauge.part import FirstGauge, Gauge, NextGauge, arc_edge, lengthwise_edge, radius_gauge
@@ -168,6 +168,6 @@ def _range(board: Fingerboard, frets: tuple[int, int] | None) -> tuple[int, int]
 def _reach(board: Fingerboard, first: int, last: int) -> tuple[float, float]:
     """X from which and to which a block covers all of two frets, from edge to edge; of a nut not what is behind it."""
     layout = board.layout
-    lines = board.crossings if board.drawn else np.stack([layout.edges.crossings(layout.lines, s) for s in (-1, 1)], 1)
+    lines = board.crossings if board.drawn else layout.edges.across(layout.lines, board.bass_side)
     behind = _PAST_FRET if first in board.frets.number else 0.0
     return float(lines[first, :, 0].min()) - behind, float(lines[last, :, 0].max()) + _PAST_FRET

@@ -1,17 +1,19 @@
-"""The job file's tables for what is made at the bench: frets, strings, the neck."""
+"""The job file's tables for what is made at the bench: frets, strings, the neck, and tools cut beside the board."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar
 
-from pathgen.job.keys import choice, key, list_of, number, size, span, text
+from pathgen.job.board_tables import MOST_STRINGS
+from pathgen.job.inlay_tables import LEAST_POCKET, InlayTable
+from pathgen.job.keys import CUTTER, CUTTERS, FRET, FRET_OR_NUT, choice, key, list_of, number, size, span, yes_or_no
 from pathgen.job.keys import table as table_of
-from pathgen.job.tables import LEAST_POCKET, MOST_STRINGS, InlayTable, tool_tab_height
 from pathgen.parts.fingerboard.dots import USUAL_DIAMETERS, USUAL_FRETS, Dots
 from pathgen.parts.fingerboard.fretting import Crown, FretWire, Tang, WireSize
 from pathgen.parts.fingerboard.neck import Neck
 from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Course, Strings
+from pathgen.work.features import LEAST_TAB
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,7 +38,7 @@ class WireSizeTable(WireSize):
     """Wire of another size for some of the frets."""
 
     frets: tuple[int, int] = key(
-        list_of(number(0, 60, whole=True), names=("first", "last")), "[first, last] that it is for")
+        list_of(FRET_OR_NUT, names=("first", "last")), "[first, last] that it is for")
     tang: TangTable | None = key(table_of(TangTable), "{ width, depth, studs }", None, shown="that of [frets]")
     crown: CrownTable | None = key(table_of(CrownTable), "{ width, height }", None, shown="that of [frets]")
 
@@ -66,8 +68,8 @@ class DotsTable(Dots):
     diameter: float = key(size(0.5, 30.0), f"of the dots; usual are {', '.join(f'{d:g}' for d in USUAL_DIAMETERS)} mm "
                           "(from memory)")
     depth: float = key(size(LEAST_POCKET, 10.0), "straight down from the surface")
-    cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first, a v last")
-    frets: tuple[int, ...] | None = key(list_of(number(1, 60, whole=True), least=1, most=60), "frets that have one",
+    cutters: tuple[str, ...] = key(CUTTERS, "names, largest first, a v last")
+    frets: tuple[int, ...] | None = key(list_of(FRET, least=1, most=60), "frets that have one",
                                         None, shown=f"those of {', '.join(map(str, USUAL_FRETS))} that there are")
     octave: str = key(choice("across", "along"), "how the two dots of an octave lie", "across")
     apart: float | None = key(size(1.0, 100.0), "between the centres of two dots across", None,
@@ -103,23 +105,75 @@ def dots_inlay(dots: DotsTable) -> DotsInlay:
 class SideDotsTable:
     """``[side_dots]``: holes for them in the bass edge, drilled by ``pathgen side-dots`` in the finished board."""
 
-    cutter: str = key(text(60), "a flat-end cutter, over half as wide as the holes")
+    cutter: str = key(CUTTER, "a flat-end cutter, over half as wide as the holes")
     diameter: float | None = key(size(0.5, 10.0), "of the holes; 1.5 to 2.5 mm are usual (from memory)", None,
                                  shown="the cutter's")
     depth: float = key(size(0.3, 20.0), "from the edge", 3.0)
+
+
+TOOL_TAB = 0.8
+"""Height of tabs of gauges, nut and saddle blanks where nobody says it, mm."""
+
+
+def tool_tab_height() -> Any:
+    """Of the tabs of a flat tool."""
+    return key(size(LEAST_TAB, 10.0), "of the tabs", None,
+               shown=f"{TOOL_TAB:g} mm, but at most two thirds of thickness")
+
+
+@dataclass(frozen=True, kw_only=True)
+class BlockTable:
+    """``[block]``: a hollow block of the board's radius, for pressing frets or sanding; cut by ``pathgen block``."""
+
+    cutter: str = key(CUTTER, "a ball-end cutter")
+    frets: tuple[int, int] | None = key(
+        list_of(FRET_OR_NUT, names=("from", "to")),
+        "[from, to]; 0 is the nut. It reaches 3 mm past a fret, all along it", None,
+        shown="nut to last fret")
+    width: float | None = key(size(10.0, 300.0), "across the board", None, shown="the board's and 5 mm on each side")
+    thickness: float = key(size(3.0, 100.0), "of its blank", 20.0)
+    margin: float = key(size(0.0, 100.0), "how far its blank stands out all round", 10.0)
+    least: float = key(size(0.5, 50.0), "least wood under the hollow", 5.0)
+    scallop: float = key(size(0.0005, 1.0), "ridge height allowed", 0.02)
+    outline: str | None = key(CUTTER, "a flat-end cutter that cuts it free", None, shown="not cut")
+
+
+@dataclass(frozen=True, kw_only=True)
+class GaugesTable:
+    """``[gauges]``: flat gauges of the board's radius, cut from sheet by ``pathgen gauges``."""
+
+    cutter: str = key(CUTTER, "a flat-end cutter")
+    frets: tuple[int, ...] | None = key(list_of(FRET_OR_NUT, least=1, most=12),
+                                        "where the radius is taken; 0 is the nut", None, shown="nut, 12th, last")
+    along: bool = key(yes_or_no, "one more for the centre-line, with relief and fall-away", False)
+    thickness: float = key(size(0.5, 20.0), "of the sheet", 3.0)
+    height: float = key(size(8.0, 100.0), "of each gauge, over its arc", 25.0)
+    tabs: int = key(number(2, 10, whole=True), "how many tabs hold each", 2)
+    tab_height: float | None = tool_tab_height()
+    engraver: str | None = key(CUTTER, "a v cutter that engraves the radius on each", None, shown="no labels")
+    engrave_depth: float = key(size(0.05, 2.0), "of the labels", 0.2)
+
+
+@dataclass(frozen=True, kw_only=True)
+class CouponTable:
+    """``[coupon]``: scrap of the same wood that ``pathgen coupon`` tries the job's cutters on."""
+
+    thickness: float | None = key(size(2.0, 100.0), "of the scrap", None, shown="the blank's")
+    cutters: tuple[str, ...] | None = key(list_of(CUTTER, least=1, most=12), "the flat ends that cut a square to be "
+                                          "measured", None, shown="those of inlays and outline")
 
 
 @dataclass(frozen=True, kw_only=True)
 class NutAndSaddleTable:
     """``[saddle_blank]``: a flat plate with the board's curve on top; cut by ``pathgen nut``."""
 
-    cutter: str = key(text(60), "a flat-end cutter that cuts it out")
+    cutter: str = key(CUTTER, "a flat-end cutter that cuts it out")
     thickness: float | None = key(size(0.5, 20.0), "of the plate it is cut from, flat on its face", 3.0)
     height: float | None = key(size(3.0, 60.0), "in the middle, from its bottom to its top", None, shown="required")
     overhang: float = key(size(0.0, 30.0), "past the outer strings at each end", 4.0)
     tabs: int = key(number(0, 10, whole=True), "how many tabs hold it, on its ends; 0: it is stuck down", 2)
     tab_height: float | None = tool_tab_height()
-    engraver: str | None = key(text(60), "a v cutter that marks the strings' places and the radius on its face", None,
+    engraver: str | None = key(CUTTER, "a v cutter that marks the strings' places and the radius on its face", None,
                                shown="no marks")
     engrave_depth: float = key(size(0.05, 2.0), "of the marks", 0.2)
 
@@ -181,7 +235,7 @@ class NeckKeys(Neck):
     kind: str = key(choice("steel", "nylon", "other"), "which saddle heights are usual: of steel or nylon strings over "
                     "a flat top, or those of saddle_range")
     angle: float = key(number(-10.0, 20.0, unit="degrees"), "of the neck against the body, leaning back")
-    joint_fret: int = key(number(1, 60, whole=True), "the fret over the joint")
+    joint_fret: int = key(FRET, "the fret over the joint")
     fret_height: float = key(size(0.0, 5.0), "of the crowns over the board")
     action_12: float = key(size(-50.0, 20.0), "from the top of the 12th fret to the string")
     action_nut: float = key(  # None until loading fills it in

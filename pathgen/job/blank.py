@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from heapq import heappop, heappush
+from dataclasses import replace
 
 import numpy as np
 import shapely
 from shapely import Polygon
 from shapely.affinity import affine_transform
 
+from pathgen.artwork.transforms import rotation
 from pathgen.base import overlay
-from pathgen.base.arrays import Floats
+from pathgen.base.arrays import Bounds, Floats
 from pathgen.base.errors import JobError, Mistakes, PathgenError
 from pathgen.base.plain import joined
 from pathgen.base.toolpath import Toolpath
@@ -22,14 +21,14 @@ from pathgen.base.units import format_length, place_words, written_alike
 from pathgen.job.clamping import clamping_of, placing_of, planned_of, without_idle_of
 from pathgen.job.flat_tables import PartTable
 from pathgen.job.job import Job, head_of
-from pathgen.job.marks import check_measured, first_moved, measured_move
-from pathgen.job.tables import MovedTable, SetupTable
+from pathgen.job.marks import errors_at, moved_table
+from pathgen.job.measured import check_measured, first_moved, measured_move
+from pathgen.job.tables import SetupTable
+from pathgen.job.turns import turns_of
 from pathgen.parts.flat.part import PLACES, FlatPart
 from pathgen.programs.plan import Plan, check_spans
-from pathgen.programs.waste import board_errors
-from pathgen.work.clamping import Along, Clamping, KeepOut, Shared, Step, Turn, slug
-from pathgen.work.mark_errors import MarkErrors
-from pathgen.work.operations import Outline, WitnessMarks
+from pathgen.work.clamping import Along, Clamping, KeepOut, Shared, slug, turned
+from pathgen.work.operations import WitnessMarks
 from pathgen.work.part import Place
 
 ALLOWED = ("stock", "setup", "machine", "part", "measured", "moved")
@@ -64,7 +63,7 @@ def share_of(part: Job, table: PartTable) -> Polygon:
 
 def _matrix(part: Job, table: PartTable) -> list[float]:
     """[a, b, d, e, x, y] of the quarter turn and the shift from a part's frame to the common blank's."""
-    cos, sin = ((1, 0), (0, 1), (-1, 0), (0, -1))[round(table.turn / 90)]
+    cos, sin = rotation(table.turn)[:2]
     x0, y0, x1, y1 = part.stock.bounds
     mx, my = (x0 + x1) / 2, (y0 + y1) / 2
     return [cos, -sin, sin, cos, table.at[0] - cos * mx + sin * my, table.at[1] - sin * mx - cos * my]
@@ -76,7 +75,7 @@ def _into_part(part: Job, table: PartTable, places: Floats) -> Floats:
     return np.asarray((places - [x, y]) @ np.array([[a, b], [d, e]]) + 0.0)
 
 
-def _box(part: Job, table: PartTable, bounds: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
+def _box(part: Job, table: PartTable, bounds: Bounds) -> Bounds:
     """A box of the common blank in a part's frame: quarter turns leave it one."""
     x0, y0, x1, y1 = bounds
     corners = _into_part(part, table, np.array([[x0, y0], [x1, y1]]))
@@ -95,33 +94,39 @@ def check_blank(job: Job) -> None:
     check_measured(job)
     cutters: dict[str, tuple[str, object]] = {}
     for number, (table, part) in enumerate(zip(job.parts, job.part_jobs, strict=True), 1):
-        where, unit = f"[[part]] {number}", job.units
-        for name in part.tables:
-            if name in NOT_SHARED:
-                raise JobError(f"{where} job", f"{table.job} has {head_of(name)}",
-                               allowed="a part cut from one side in place", remedy="cut that part alone")
-            if name in OF_ALL:
-                raise JobError(f"{where} job", f"{table.job} has {head_of(name)}", allowed="what moves is the whole "
-                               "blank", remedy=f"write {head_of(name)} into {job.path.name}, each with at as the "
-                               "part's page has it" if name == "measured" else f"write it into {job.path.name}")
-        if part.marks and part.marks.drilled is not None:
-            raise JobError(f"{where} job", f"{table.job} has [marks] drilled, counted from its own zero",
-                           allowed=f"{where} drilled, counted from the zero of the common blank",
-                           remedy=f"write drilled, as the part's page has it, under {where} of {job.path.name}")
-        if table.drilled is not None and part.marks is None:
-            raise JobError(f"{where} drilled", f"{table.job} has no [marks]", allowed="the marks that it drills",
-                           remedy="add [marks] there, or leave drilled out")
-        if not written_alike(part.stock.thickness, job.stock.thickness):
-            raise JobError(f"{where} job", f"{table.job} is for a blank of "
-                           f"{format_length(part.stock.thickness, unit)}", remedy="write the same thickness in both",
-                           allowed=f"[stock] thickness {format_length(job.stock.thickness, unit)}, that of the blank")
+        _check_part(job, number)
         for cutter in part.cutters:
             known = cutters.setdefault(cutter.name, (table.job, cutter))
             if known[1] != cutter:
-                raise JobError(f'{where}, [[cutter]] "{cutter.name}"', f"{table.job} says other things of it than "
-                               f"{known[0]}", allowed="one cutter of that name",
+                raise JobError(f'[[part]] {number}, [[cutter]] "{cutter.name}"', f"{table.job} says other things of it "
+                               f"than {known[0]}", allowed="one cutter of that name",
                                remedy="write both alike, or give one another name")
     _shares(job)
+
+
+def _check_part(job: Job, number: int) -> None:
+    """Raise JobError for what the job of one part has and may not, or says otherwise than that of the blank."""
+    table, part = job.parts[number - 1], job.part_jobs[number - 1]
+    where, unit = f"[[part]] {number}", job.units
+    for name in part.tables:
+        if name in NOT_SHARED:
+            raise JobError(f"{where} job", f"{table.job} has {head_of(name)}",
+                           allowed="a part cut from one side in place", remedy="cut that part alone")
+        if name in OF_ALL:
+            raise JobError(f"{where} job", f"{table.job} has {head_of(name)}", allowed="what moves is the whole "
+                           "blank", remedy=f"write {head_of(name)} into {job.path.name}, each with at as the "
+                           "part's page has it" if name == "measured" else f"write it into {job.path.name}")
+    if part.marks and part.marks.drilled is not None:
+        raise JobError(f"{where} job", f"{table.job} has [marks] drilled, counted from its own zero",
+                       allowed=f"{where} drilled, counted from the zero of the common blank",
+                       remedy=f"write drilled, as the part's page has it, under {where} of {job.path.name}")
+    if table.drilled is not None and part.marks is None:
+        raise JobError(f"{where} drilled", f"{table.job} has no [marks]", allowed="the marks that it drills",
+                       remedy="add [marks] there, or leave drilled out")
+    if not written_alike(part.stock.thickness, job.stock.thickness):
+        raise JobError(f"{where} job", f"{table.job} is for a blank of "
+                       f"{format_length(part.stock.thickness, unit)}", remedy="write the same thickness in both",
+                       allowed=f"[stock] thickness {format_length(job.stock.thickness, unit)}, that of the blank")
 
 
 def _shares(job: Job) -> None:
@@ -160,9 +165,9 @@ def _zero_of(job: Job) -> Place:
 
 def origin_of(job: Job) -> tuple[float, float]:
     """Where along 0, across 0 of the common blank lies as the machine counts: X, Y, mm."""
-    x, y = (-v + 0.0 for v in _zero_of(job).at)
-    cos, sin = ((1, 0), (0, 1), (-1, 0), (0, -1))[_ALONG.index(job.setup.along)]
-    return cos * x - sin * y + 0.0, sin * x + cos * y + 0.0
+    x, y = _zero_of(job).at
+    x, y = turned(-x, -y, job.setup.along)
+    return x + 0.0, y + 0.0
 
 
 def blank_clampings(job: Job, mistakes: Mistakes | None = None) -> tuple[Clamping, ...]:
@@ -176,7 +181,7 @@ def blank_clampings(job: Job, mistakes: Mistakes | None = None) -> tuple[Clampin
     alone = [_alone(job, k) if mistakes is None else _as_far(job, k, mistakes) for k in numbers]
     tops = [job.stock.thickness, *(k.height for k in job.setup.keep_out)]
     tops += [one.first_surface.thickness + i.overfill for one in alone for i in one.inlays if i.fill != "none"]
-    turns = _with_lowest(alone, _turns([one.steps for one in alone], [name for name, _ in parts_on_blank(job)]))
+    turns = turns_of(alone, [name for name, _ in parts_on_blank(job)])
     drills = [turn.number for one, own in zip(alone, turns, strict=True)
               for step, turn in zip(one.steps, own, strict=True) if isinstance(step.operation, WitnessMarks)]
     marks = _marks_of_all(job, alone)
@@ -191,8 +196,8 @@ def blank_clampings(job: Job, mistakes: Mistakes | None = None) -> tuple[Clampin
         made.append(replace(
             clamping, title=f"{job.title}: part {k + 1}, {part.title}", units=job.units, steps=steps,
             shared=replace(clamping.shared, highest=max(tops), marked=min(drills, default=None),
-                           errors=_errors(job, clamping, there) if len(marks) else None,
-                           limit=(job.moved or MovedTable()).board_limit),
+                           errors=errors_at(job, clamping, there) if len(marks) else None,
+                           limit=moved_table(job).board_limit),
         ))
     if mistakes is None:
         return _moved(job, made)
@@ -212,11 +217,6 @@ def _marks_of_all(job: Job, clampings: Sequence[Clamping]) -> Floats:
     return every
 
 
-def _errors(job: Job, clamping: Clamping, marks: Floats) -> MarkErrors:
-    """What measuring errors at (n, 3) marks in a part's own frame do to it."""
-    return board_errors(clamping.board, marks, accuracy=(job.moved or MovedTable()).accuracy)
-
-
 def _moved(job: Job, clampings: Sequence[Clamping]) -> tuple[Clamping, ...]:
     """The clampings with the move of the whole blank, each in its own frame. Raises JobError as `move_of` does."""
     if not job.measured:
@@ -233,7 +233,7 @@ def _moved(job: Job, clampings: Sequence[Clamping]) -> tuple[Clamping, ...]:
             step.turn, stays=step.turn.stays and step.number != before)) for step in clamping.steps)
         first = next((step.order for step in steps if step.number >= before), len(steps) + 1)
         made.append(replace(clamping, steps=steps, moved_from=first,
-                            moved=replace(own, errors=_errors(job, clamping, own.places))))
+                            moved=replace(own, errors=errors_at(job, clamping, own.places))))
     return tuple(made)
 
 
@@ -343,131 +343,6 @@ def _setup(job: Job, part: Job, table: PartTable) -> SetupTable:
     return SetupTable(z_zero=job.setup.z_zero, along=_ALONG[quarters], keep_out=tuple(clamps), feeler=job.setup.feeler)
 
 
-@dataclass(frozen=True)
-class _Task:
-    """What one step needs: its cutter; or, of a fill that is poured after it, nothing."""
-
-    cutter: str
-    """Empty for a fill."""
-    step: int
-    last: bool
-    """Whether it may only come when every part has nothing but such left: cutting parts free."""
-
-
-def _tasks(steps: Sequence[Step]) -> list[_Task]:
-    tasks = []
-    for k, step in enumerate(steps):
-        tasks.append(_Task(step.cutter.name, k, isinstance(step.operation, Outline)))
-        inlay = step.operation.opens
-        if inlay is not None and inlay.fill != "none" and all(s.operation.opens is not inlay for s in steps[k + 1 :]):
-            tasks.append(_Task("", k, False))
-    return tasks
-
-
-def _turns(parts: Sequence[Sequence[Step]], names: Sequence[str]) -> list[list[Turn]]:
-    """When each step of each part has its turn; fills are poured after the last pocket that waits for one."""
-    tasks = [_tasks(steps) for steps in parts]
-    in_order = [(part, tasks[part][k]) for part, k in merged([[(t.cutter, t.last) for t in own] for own in tasks])]
-    count = sum(bool(task.cutter) for _, task in in_order)
-    turns: list[dict[int, Turn]] = [{} for _ in parts]
-    number, fitted, ended = 0, "", []
-    for (part, task), following in itertools.zip_longest(in_order, in_order[1:]):
-        if task.cutter:
-            number += 1
-            turns[part][task.step] = Turn(number=number, count=count, stays=task.cutter == fitted)
-            fitted = task.cutter if parts[part][task.step].operation.keeps_cutter else ""
-            continue
-        ended.append((part, task.step))
-        if following is None or following[1].cutter:  # every fill that is poured now is known
-            last = max(turns[p][s].number for p, s in ended)
-            for p, s in ended:
-                too = tuple(names[q] for q, _ in ended if q != p) if turns[p][s].number == last else ()
-                turns[p][s] = replace(turns[p][s], fill_after=last, fill_too=too)
-            ended = []
-    return [[own[k] for k in sorted(own)] for own in turns]
-
-
-def _with_lowest(parts: Sequence[Clamping], turns: Sequence[Sequence[Turn]]) -> list[list[Turn]]:
-    """Turns with the lowest that other parts go with the cutter before it is changed."""
-    runs: list[list[tuple[int, int]]] = []
-    for _, part, k in sorted((turn.number, p, k) for p, own in enumerate(turns) for k, turn in enumerate(own)):
-        if not turns[part][k].stays:
-            runs.append([])
-        runs[-1].append((part, k))
-    low = {at: min((_lowest(parts[p], parts[p].steps[k]) for p, k in run if p != at[0]), default=math.inf)
-           for run in runs for at in run}
-    return [[replace(turn, lowest=low[p, k]) for k, turn in enumerate(own)] for p, own in enumerate(turns)]
-
-
-def _lowest(clamping: Clamping, step: Step) -> float:
-    """No tip of a step goes lower above the bed, mm: of what is cut into a surface, by that surface's lowest place."""
-    operation = step.operation
-    if operation.depth is None and not operation.makes_surface:
-        return operation.bottom
-    x, y = shapely.get_coordinates(clamping.board.outline).T
-    return float(np.nanmin(clamping.finished_surface.height(x, y), initial=clamping.stock.thickness)) - (
-        operation.depth or 0.0)
-
-
-def merged(parts: Sequence[Sequence[tuple[str, bool]]]) -> list[tuple[int, int]]:
-    """(part, index) of all tasks in an order that waits for fills, and then changes cutters, as few times as may be.
-
-    A task is (its cutter, whether it must wait until all parts have nothing but such left); one without a cutter is a
-    fill. The order within each part stays. All tasks that a fitted cutter can do are done before it is changed, which
-    costs nothing; over what is left the shortest way is looked for (Dijkstra, Numerische Mathematik 1, 1959).
-    """
-    start = (0,) * len(parts)
-    queue: list[tuple[int, int, int, tuple[int, ...], str, tuple[str, ...]]] = [(0, 0, 0, start, "", ())]
-    seen: set[tuple[tuple[int, ...], str]] = set()
-    counter = itertools.count(1)
-    while True:
-        fills, changes, _, at, fitted, way = heappop(queue)
-        if all(k == len(own) for k, own in zip(at, parts, strict=True)):
-            return _walk(parts, way)
-        if (at, fitted) in seen:
-            continue
-        seen.add((at, fitted))
-        for cutter in _next(parts, at):
-            there = _advanced(parts, at, cutter)[0]
-            pour, change = not cutter, bool(cutter) and cutter != fitted
-            heappush(queue, (fills + pour, changes + change, next(counter), there, cutter or fitted, (*way, cutter)))
-
-
-def _next(parts: Sequence[Sequence[tuple[str, bool]]], at: tuple[int, ...]) -> list[str]:
-    """The cutters (or a fill) that some part can go on with."""
-    free = _free(parts, at)
-    return sorted({own[k][0] for k, own in zip(at, parts, strict=True) if k < len(own) and (free or not own[k][1])})
-
-
-def _free(parts: Sequence[Sequence[tuple[str, bool]]], at: tuple[int, ...]) -> bool:
-    return all(last for k, own in zip(at, parts, strict=True) for _, last in own[k:])
-
-
-def _advanced(
-    parts: Sequence[Sequence[tuple[str, bool]]], at: tuple[int, ...], cutter: str
-) -> tuple[tuple[int, ...], list[tuple[int, int]]]:
-    """How far every part comes with a cutter, or with one fill each, and the tasks done."""
-    there, done, moved = list(at), [], True
-    while moved:
-        moved, free = False, _free(parts, tuple(there))
-        for part, own in enumerate(parts):
-            while there[part] < len(own) and own[there[part]][0] == cutter and (free or not own[there[part]][1]):
-                done.append((part, there[part]))
-                there[part] += 1
-                moved = bool(cutter)
-                if not cutter:
-                    break
-    return tuple(there), done
-
-
-def _walk(parts: Sequence[Sequence[tuple[str, bool]]], way: Sequence[str]) -> list[tuple[int, int]]:
-    at, every = (0,) * len(parts), []
-    for cutter in way:
-        at, done = _advanced(parts, at, cutter)
-        every += done
-    return every
-
-
 def of_part(wrong: PathgenError, number: int, job: Job) -> JobError:
     """What is wrong with one part of a blank, said of that part; for a clamp, in the frame of the common blank."""
     table, remedy = job.parts[number - 1], wrong.remedy
@@ -481,7 +356,7 @@ def of_part(wrong: PathgenError, number: int, job: Job) -> JobError:
     return JobError(where, f"{wrong.problem} (places of its own job)", allowed=wrong.allowed, remedy=remedy)
 
 
-def _span(bounds: tuple[float, float, float, float], units: str) -> str:
+def _span(bounds: Bounds, units: str) -> str:
     x0, y0, x1, y1 = (format_length(v, units) for v in bounds)
     return f"{x0} to {x1} along, {y0} to {y1} across"
 

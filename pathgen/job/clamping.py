@@ -20,7 +20,8 @@ from pathgen.job.flat_tables import RING_COLOUR
 from pathgen.job.form import form_kind
 from pathgen.job.job import Job
 from pathgen.job.let_in import check_fit, let_ins
-from pathgen.job.marks import marks_of, move_of
+from pathgen.job.marks import marks_of
+from pathgen.job.measured import move_of
 from pathgen.job.outlines import outlines_left_out
 from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.job.tables import USUAL_SCALLOP
@@ -215,21 +216,22 @@ def surfacing_of(job: Job) -> Surfacing | None:
     """How fine a job wants its surface: the ridge height, given or as its stepover leaves it."""
     if job.surface is None:
         return None
-    scallop, level = job.surface.scallop, job.cutter(job.surface.finish, "[surface] finish").shape == "flat-end"
+    scallop, finish, again = job.surface.scallop, job.cutter(job.surface.finish, "[surface] finish"), job.resurface
+    level = finish.shape == "flat-end"
     if level:
         scallop = 0.0
     elif job.surface.stepover is not None:
-        ball = job.cutter(job.surface.finish, "[surface] finish").radius
         surface = part_of(job).surface
-        scallop = float(scallop_height(job.surface.stepover, ball, min(surface.radius_nut, surface.radius_end)))
+        scallop = float(scallop_height(job.surface.stepover, finish.radius,
+                                       min(surface.radius_nut, surface.radius_end)))
     return Surfacing(
         scallop=USUAL_SCALLOP if scallop is None else scallop,
         stepover=job.surface.stepover if level else None,
         allowance=job.surface.allowance,
-        skim=job.resurface.skim if job.resurface else 0.0,
-        resurface_stepdown=job.resurface.stepdown if job.resurface else Surfacing.resurface_stepdown,
-        resurface_area="inlay" if job.resurface and job.resurface.area == "inlay" else "board",
-        blend=job.resurface.blend if job.resurface else Surfacing.blend,
+        skim=job.skim,
+        resurface_stepdown=again.stepdown if again else Surfacing.resurface_stepdown,
+        resurface_area=again.area if again else "board",
+        blend=again.blend if again else Surfacing.blend,
         leave=job.surface.leave,
         leave_scallop=0.0 if level else job.surface.leave_ridges,
         what=_top_of(job),

@@ -14,12 +14,12 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import INCH, falls_short, format_length, left_words, rounded_down, rounded_up, sawn
+from pathgen.job.bench_tables import CouponTable
 from pathgen.job.clamping import step_of, surfacing_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import resin_of
 from pathgen.job.job import Job
 from pathgen.job.part import part_of
-from pathgen.job.tables import CouponTable
 from pathgen.parts.coupon.part import Coupon, Trial, coupon
 from pathgen.programs.around import Around
 from pathgen.programs.plan import pockets_of, without_idle

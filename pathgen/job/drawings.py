@@ -3,68 +3,47 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.artwork import Artwork, read_artwork
 from pathgen.base import overlay
-from pathgen.base.cutters import Cutter
 from pathgen.base.errors import ArtworkError, Doubt, JobError, Mistakes
 from pathgen.base.plain import joined
-from pathgen.base.units import (
-    INCH,
-    coarse_length,
-    falls_short,
-    format_length,
-    left_words,
-    place_as_written,
-    place_words,
-    rounded_down,
-    rounded_up,
-)
+from pathgen.base.units import format_length, place_as_written, place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
+from pathgen.job.depths import check_depth, check_sharp
+from pathgen.job.doubts.drawings import TOUCHING, doubts_of_drawings, in_pixels
 from pathgen.job.filling import resin_of
 from pathgen.job.flat import ring_area
 from pathgen.job.flat_tables import RingInlay
+from pathgen.job.inlay_tables import InlayTable
 from pathgen.job.job import Job
 from pathgen.job.let_in import let_ins
 from pathgen.job.outlines import drawing_path, left_out_words
 from pathgen.job.part import crown_width, slot_width
-from pathgen.job.placing import place_that_fits
+from pathgen.job.placing import place_that_fits, placed_on
 from pathgen.job.staged import together
-from pathgen.job.tables import LEAST_POCKET, InlayTable
 from pathgen.parts.fingerboard.dots import dot_area
-from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
-from pathgen.programs.shanks import BESIDE, RUBS
 from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.part import wood_in_plan
 from pathgen.work.thin_wood import THIN
 from pathgen.work.touching import Regions, lapped, walled
 
-if TYPE_CHECKING:
-    from pathgen.artwork import Artwork
-    from pathgen.artwork.curves import Curves
-
 DRAWING_TOLERANCE = 0.002
 """How far the straight pieces of a drawing may lie from its curves, mm: small beside what a cutter leaves."""
 
-BLACK = "#000000"
 _HALVINGS = 14  # to find a wall that leaves something
 _ROUNDED = 0.002  # mm: by how much an inch in four places may say more
 _SOMETHING = 0.01  # mm2 of a colour: less is nothing to anybody
-_OPAQUE = 0.995  # the share of a colour that nobody tells from all of it
-_STEEPEST = 0.3  # of the slope of a v's flank: there it opens nearly twice as far uphill as downhill
-_FLAT = 1e-6  # units of the drawing, squared: what a straight line encloses by rounding
-_TOUCHING = 0.05  # mm2: what drawings share that only touch
 
 
 def inlays_of(
@@ -83,10 +62,10 @@ def inlays_of(
                           if isinstance(board, Fingerboard) else _ring(job, index))
     for inlay in inlays:
         with mistakes.caught():
-            _check_on_board(inlay, board, job, inlays, more="".join(
-                dict.fromkeys(_in_pixels(art, inlay) for art in drawings[inlay.index])))
-            _check_sharp(inlay, board, job)
-    arts = {art.name: art for some in drawings.values() for art in some}
+            _check_within(inlay, board, job, inlays, "".join(
+                dict.fromkeys(in_pixels(art, inlay) for art in drawings[inlay.index])))
+            check_depth(inlay, board, job)
+            check_sharp(inlay, board, job)
     left_out = dict.fromkeys(words for some in drawings.values() for art in some for words in left_out_words(art))
     cut = []
     for inlay in _lapped(job, inlays):
@@ -94,128 +73,7 @@ def inlays_of(
             cut.append(_held(job, _for_pieces(job, board, inlay)))
     with mistakes.caught():
         _check_closed(cut)
-    doubts = [doubt for art in arts.values() for doubt in (
-        *_filled_lines(art), *_see_through(art), *_passed_over(art))]
-    doubts += _sized_in_pixels(job, {art.name: (art, inlay) for inlay in cut for art in drawings[inlay.index]})
-    return tuple(cut), tuple(left_out), (*doubts, *_cut_by_none(job, drawings), *_over_each_other(inlays))
-
-
-def _filled_lines(art: Artwork) -> Iterator[Doubt]:
-    """Open lines with another colour inside, the black that the format fills them with where nothing is said."""
-    paints = art.scene.paints if art.scene is not None else ()
-    lines = {paint.where: paint.colour for paint in paints if paint.stroke is not None}
-    for paint in paints:
-        line = lines.get(paint.where, BLACK)
-        if paint.stroke is None and paint.colour == BLACK != line and _has_inside(paint.curves):
-            yield Doubt(
-                where=paint.where, problem=f"an open line of {line} whose inside is filled with black",
-                allowed="what is meant to be cut: black is the fill where none is written",
-                remedy='if only the line is meant, write fill="none" there', grave=False,
-            )
-
-
-def _has_inside(curves: Curves) -> bool:
-    """Whether open lines, none of them closed, have one that is no straight line."""
-    hulls = [shapely.multipoints(one.reshape(-1, 2)).convex_hull for one in np.split(curves.points, curves.first[1:])]
-    return not curves.closed.any() and bool(np.any(shapely.area(hulls) > _FLAT))
-
-
-def _see_through(art: Artwork) -> Iterator[Doubt]:
-    """Shadows, tints and second tones, which would be cut as full colour."""
-    pale = [paint for paint in (art.scene.paints if art.scene is not None else ()) if paint.opacity < _OPAQUE]
-    if pale:
-        least = min(pale, key=lambda paint: paint.opacity)
-        yield Doubt(
-            where=least.where,
-            problem=f"drawn see-through, {100 * least.opacity:.0f} %" + (
-                f", the palest of {len(pale)} shapes that are" if pale[1:] else "") + ": it is cut as full colour",
-            allowed="what is meant to be cut",
-            remedy="take shadows and tints out of the drawing, and give what is to be cut a colour of its own",
-            grave=False,
-        )
-
-
-def _passed_over(art: Artwork) -> Iterator[Doubt]:
-    """What a browser passes over: no colours, it draws in black or in that of what holds them; copies of what is not
-    there, it draws nothing; values that no property takes, it draws the line at another width, say."""
-    if (scene := art.scene) is None:
-        return
-    slips: tuple[tuple[tuple[tuple[str, ...], ...], str, Callable[..., Doubt]], ...] = (
-        (scene.no_colours, "are none", _no_colour), (scene.no_targets, "name nothing", _no_target),
-        (scene.not_read, "are not", _not_read),
-    )
-    for wrong, are, doubt in slips:
-        if wrong:
-            yield doubt(*wrong[0], f", the first of {len(wrong)} that {are}" if wrong[1:] else "")
-
-
-def _no_colour(where: str, what: str, colour: str, others: str) -> Doubt:
-    return Doubt(
-        where=where, problem=f"{what} is no colour{others}: passed over, as a browser does, so that {colour} is cut "
-        "there", allowed='a colour, such as "#2f6f4f"', remedy="write the colour that is meant",
-    )
-
-
-def _no_target(where: str, named: str, others: str) -> Doubt:
-    return Doubt(
-        where=where, problem=f'a copy of "{named}", and nothing is called so{others}: passed over, as a browser does',
-        allowed="the id of what is drawn in the same file", remedy="mend its href, or take it out",
-    )
-
-
-def _not_read(where: str, what: str, others: str) -> Doubt:
-    return Doubt(
-        where=where, problem=f"{what} is nothing that can be read{others}: passed over, as a browser does, as if it "
-        "were not written", allowed="what the format takes, numbers with a point (6.5), and names of what is in the "
-        "drawing", remedy="write what is meant, or take it out",
-    )
-
-
-def _cut_by_none(job: Job, drawings: dict[int, list[Artwork]]) -> Iterator[Doubt]:
-    """Colours of a drawing that no table names, where inlays name some: not its background, outline and openings."""
-    shown: dict[tuple[str, tuple[str, ...]], Artwork] = {}
-    named: dict[str, set[str]] = {}
-    for index, arts in drawings.items():
-        for one, art in zip(job.inlays[index].drawings, arts, strict=True):
-            shown[one.artwork, one.layers] = art
-            named.setdefault(one.artwork, set()).update(one.colours or (r.colour for r in art.regions), art.background)
-    for (artwork, _), art in shown.items():
-        known = named[artwork] | _outline_colours(job, artwork, art)
-        left = [region.colour for region in art.regions if region.colour not in known]
-        if left:
-            listed = ", ".join(f'"{colour}"' for colour in left)
-            yield Doubt(
-                where=Path(artwork).name, problem=f"{joined(left)} of it {'are' if left[1:] else 'is'} cut by no inlay",
-                allowed="every colour that the drawing shows", remedy=f"add {listed} to the colours of an [[inlay]]; "
-                f"if the wood is to show there, write background = [{listed}] in one that cuts the drawing",
-            )
-
-
-def _outline_colours(job: Job, artwork: str, art: Artwork) -> set[str]:
-    """The colours of a drawing that are the part's outline, as they reach furthest, or its openings."""
-    if not art.regions or artwork not in [t.artwork for t in (job.plate, job.outline) if t is not None]:
-        return set()
-    openings = job.plate.openings if job.plate else None
-    if openings is not None and openings.layers:
-        return {region.colour for region in art.regions}
-    bounds = np.array([region.polygon.bounds for region in art.regions])
-    furthest = (np.abs(bounds - [*bounds[:, :2].min(axis=0), *bounds[:, 2:].max(axis=0)]) < _ROUNDED).any(axis=1)
-    return {art.regions[k].colour for k in np.flatnonzero(furthest)} | set((openings and openings.colours) or ())
-
-
-def _over_each_other(inlays: Sequence[Inlay]) -> Iterator[Doubt]:
-    """Inlays that lie on each other as they are drawn: not those that run on under a later one, to leave no sliver."""
-    for first, later in combinations(inlays, 2):
-        shared = overlay.intersection(first.area, later.area)
-        if shared.area > _TOUCHING:
-            x, y = shapely.get_coordinates(shared.representative_point())[0]
-            yield Doubt(
-                where=f"{first.name} and {later.name}",
-                problem=f"{shared.area:.1f} mm2 of both lie on each other, near {place_words(x, y)}",
-                allowed="drawings beside each other, unless it is meant",
-                remedy=f"leave it so where {later.name} is to be cut through what fills {first.name}, or move one of "
-                       "them", grave=False,
-            )
+    return tuple(cut), tuple(left_out), tuple(doubts_of_drawings(job, drawings, inlays, cut))
 
 
 def _ring(job: Job, index: int) -> Inlay:
@@ -268,8 +126,6 @@ def _read(job: Job, mistakes: Mistakes) -> dict[int, list[Artwork]]:
 
 
 def _drawing(path: Path, table: InlayTable) -> Artwork:
-    from pathgen.artwork import read_artwork
-
     try:
         return read_artwork(
             path, tolerance=DRAWING_TOLERANCE, background=table.background,
@@ -315,8 +171,6 @@ def _not_shown(colour: str, table: InlayTable, arts: Sequence[Artwork], known: s
 
 
 def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwork]) -> Inlay:
-    from pathgen.job.placing import placed_on
-
     table, where = job.inlays[index], f"inlay {index + 1}"
     drawn: dict[str, list[BaseGeometry]] = {}
     sizes: list[PlacedSize] = []
@@ -347,7 +201,7 @@ def _beside(drawn: dict[str, list[BaseGeometry]], where: str) -> tuple[tuple[str
     apart = [shape for shapes in drawn.values() for shape in shapes]
     for one, other in combinations(apart, 2):
         shared = overlay.intersection(one, other)
-        if shared.area > _TOUCHING:
+        if shared.area > TOUCHING:
             x, y = shapely.get_coordinates(shared.representative_point())[0]
             raise JobError(f"{where} also", f"two of its drawings lie on each other, near {place_words(x, y)}",
                            allowed="drawings beside each other", remedy="move one, or give it an [[inlay]] of its own")
@@ -389,7 +243,8 @@ def _for_pieces(job: Job, board: Fingerboard | FlatPart, inlay: Inlay) -> Inlay:
     drawn = replace(inlay, drawn=inlay.regions)
     pockets = tuple((colour, made.pocket) for colour, made in let_ins(job, inlay.index, drawn))
     matched = replace(drawn, regions=pockets)
-    _check_on_board(matched, board, job, [matched])
+    _check_within(matched, board, job, [matched])
+    check_depth(matched, board, job)
     return matched
 
 
@@ -406,7 +261,7 @@ def _check_closed(inlays: list[Inlay]) -> None:
     for over in (inlay for inlay in inlays if inlay.fill != "none"):
         for under in (inlay for inlay in inlays if inlay.index < over.index and inlay.fill == "none"):
             shared = overlay.intersection(over.area, under.area)
-            if shared.area > _TOUCHING:
+            if shared.area > TOUCHING:
                 x, y = shapely.get_coordinates(shared.representative_point())[0]
                 raise JobError(
                     f"inlay {over.index + 1}",
@@ -414,27 +269,6 @@ def _check_closed(inlays: list[Inlay]) -> None:
                     'stays open (fill = "none")', allowed="no fill over an open pocket: it runs in there",
                     remedy=f"write inlay {under.index + 1} after the others in the job, fill it, or move one of them",
                 )
-
-
-def _in_pixels(art: Artwork, inlay: Inlay) -> str:
-    """That a drawing lies as large as its px come to, where it does: its maker may have meant them for no size."""
-    wide, high = art.page
-    if art.scene is None or not art.scene.pixels or any(one.share != 1.0 for one in inlay.placed):
-        return ""
-    return (f"; its {96 * wide / INCH:.0f} by {96 * high / INCH:.0f} px count 96 to the inch, {wide:.1f} mm by "
-            f"{high:.1f} mm: give place a width if that is not meant")
-
-
-def _sized_in_pixels(job: Job, drawn: dict[str, tuple[Artwork, Inlay]]) -> Iterator[Doubt]:
-    """Drawings that are as large as their px come to: some programs count 72 or 90 to the inch (common practice)."""
-    for name, (art, inlay) in drawn.items():
-        if _in_pixels(art, inlay):
-            wide, high = (coarse_length(side, job.units) for side in art.page)
-            yield Doubt(
-                where=name, problem="its page is sized in px, or by numbers alone: at 96 to the inch it is "
-                f"{wide} by {high}", allowed="a size in mm, cm or in, or a place with a width",
-                remedy="leave it so if that is its size; else give place a width", grave=False,
-            )
 
 
 def _fits_centred(inlay: Inlay, board: Fingerboard | FlatPart, wood: BaseGeometry, job: Job) -> bool:
@@ -480,30 +314,11 @@ _BESIDE_SLOT = 0.81
 """Wood beside a slot that stands, mm, and a hair (common practice, no source)."""
 
 
-def _check_on_board(
-    inlay: Inlay, board: Fingerboard | FlatPart, job: Job, inlays: list[Inlay], *, more: str = ""
+def _check_within(
+    inlay: Inlay, board: Fingerboard | FlatPart, job: Job, inlays: list[Inlay], more: str = ""
 ) -> None:
-    """Raise JobError for a drawing off the wood, or too little wood under it; `inlays` are all that lie with it, and
-    `more` says why it may be so large."""
-    _within(inlay, board, job, inlays, more)
-    shortest, (leave, ridges) = min(_cutters(job, inlay), key=lambda one: one.flute_length), _stands(job, inlay)
-    uphill = float(board.surface.slope(*shapely.get_coordinates(inlay.area).T).max()) * (shortest.radius + BESIDE)
-    reached, surely = (shortest.flute_length - leave - max(one - RUBS, 0.0) for one in (ridges, ridges + uphill))
-    goes = surely >= LEAST_POCKET
-    _wood_under(inlay, board, surely if goes else math.inf)
-    if inlay.depth > reached + 1e-9:
-        above = shortest.flute_length - reached
-        raise JobError(
-            f"{inlay.name} depth", f'{inlay.depth + above:.4g} mm is deeper than the flute of "{shortest.name}", '
-            f"{shortest.flute_length:g} mm" + f"; {above:.4g} mm of that is over the finished surface" * (above > 0.0),
-            allowed=f"depth {rounded_down(surely):g} mm or less" if goes else
-            f"flutes of {rounded_up(inlay.depth + above):g} mm or more",
-            remedy="name a longer cutter" + ", or make depth as allowed" * goes,
-        )
-
-
-def _within(inlay: Inlay, board: Fingerboard | FlatPart, job: Job, inlays: list[Inlay], more: str) -> None:
-    """Raise JobError for a drawing off the wood, or over a hole in it."""
+    """Raise JobError for a drawing off the wood, or over a hole in it; `inlays` are all that lie with it, and `more`
+    says why it may be so large."""
     bores, drawn = (board.bores, board.drawn) if isinstance(board, FlatPart) else ((), ())
     wood, what = wood_in_plan(board), board.names.part
     if bores:  # nor over a hole that does not go through
@@ -527,54 +342,3 @@ def _within(inlay: Inlay, board: Fingerboard | FlatPart, job: Job, inlays: list[
         allowed=f"within the {what}, {wood.bounds[0]:.2f} mm to {wood.bounds[2]:.2f} mm along{across}",
         remedy=_onto(inlay, board, wood, job, inlays) + more,
     )
-
-
-def _wood_under(inlay: Inlay, board: Fingerboard | FlatPart, reached: float) -> None:
-    """Raise JobError where a pocket leaves too little wood; `reached` is as deep as its cutters go."""
-    points = shapely.get_coordinates(inlay.area)
-    web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth
-    worst = int(np.argmin(web))
-    if not falls_short(float(web[worst]), board.min_web):
-        return
-    place = f"near {place_words(*points[worst].tolist())}"
-    if isinstance(board, Fingerboard):
-        place = f"after fret {int(np.searchsorted(board.frets.distance[board.frets.number > 0], points[worst, 0]))}"
-    takes, less = taken(board.surface, web, points[:, 0], board.min_web)
-    most = rounded_down(min(inlay.depth - board.min_web + web[worst], reached))
-    raise JobError(
-        f"{inlay.name} depth",
-        f"the pocket {left_words(web[worst])} {'under it' if web[worst] > 0 else 'the underside'} {place}{takes}",
-        allowed=f"min_web {board.min_web:g} mm or more",
-        remedy=f"make depth {most:.2f} mm or less{less}" if most >= LEAST_POCKET else
-        f"make min_web smaller, or the {board.names.part} thicker: no depth leaves so much",
-    )
-
-
-def _check_sharp(inlay: Inlay, board: Fingerboard | FlatPart, job: Job) -> None:
-    """Raise JobError for a v cutter so blunt that on the board's slope it opens nearly twice as far uphill as down."""
-    vs = [cutter for cutter in _cutters(job, inlay) if cutter.shape == "v"]
-    if not vs:
-        return
-    points, blunt = shapely.get_coordinates(inlay.area), min(vs, key=lambda cutter: cutter.wall_slope)
-    slopes = board.surface.slope(points[:, 0], points[:, 1])
-    worst = int(np.argmax(slopes))
-    if slopes[worst] > _STEEPEST * blunt.wall_slope:
-        degrees = np.degrees(np.arctan([slopes[worst], _STEEPEST / slopes[worst]])).tolist()
-        raise JobError(
-            f"{inlay.name} cutters", f'"{blunt.name}", a v of {blunt.angle:g} degrees, is too blunt near '
-            f"{place_words(*points[worst].tolist())}, where the {board.names.part} slopes {degrees[0]:.1f} degrees",
-            allowed=f"{math.floor(2.0 * degrees[1])} degrees or less there",
-            remedy="take a sharper v cutter, or place the drawing nearer to the centre-line",
-        )
-
-
-def _cutters(job: Job, inlay: Inlay) -> list[Cutter]:
-    return [job.cutter(name, f"{inlay.name} cutters") for name in job.inlays[inlay.index].cutters]
-
-
-def _stands(job: Job, inlay: Inlay) -> tuple[float, float]:
-    """How high wood, and ridges on it, stand over the finished surface when an inlay is cut, mm."""
-    if job.surface is None:
-        return 0.0, 0.0
-    leave = job.surface.leave if any(later.fill != "none" for later in job.inlays[inlay.index :]) else 0.0
-    return leave, job.surface.leave_ridges if leave else job.surface.scallop or 0.0

@@ -6,9 +6,10 @@ from dataclasses import fields, replace
 from typing import Any
 
 from pathgen.base.errors import JobError
+from pathgen.job.inlay_tables import ResinTable
 from pathgen.job.job import Job
-from pathgen.job.marks import check_marks, check_measured
-from pathgen.job.tables import ResinTable
+from pathgen.job.marks import check_marks
+from pathgen.job.measured import check_measured
 from pathgen.work.fill import Resin
 
 

@@ -5,9 +5,25 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from pathgen.job.keys import ALONG_ACROSS, XYZ, Place, choice, holding, key, list_of, number, size, text, yes_or_no
+from pathgen.job.inlay_tables import LEAST_POCKET, InlayTable, PlaceTable, colour, layers_seen
+from pathgen.job.keys import (
+    ALONG_ACROSS,
+    CUTTER,
+    CUTTERS,
+    FILE,
+    XYZ,
+    Place,
+    choice,
+    holding,
+    key,
+    list_of,
+    number,
+    size,
+    text,
+    yes_or_no,
+)
 from pathgen.job.keys import table as table_of
-from pathgen.job.tables import LEAST_DEPTH, LEAST_POCKET, InlayTable, PlaceTable, colour, layers_seen
+from pathgen.job.tables import LEAST_DEPTH
 
 RING_COLOUR = "#6b4a2f"
 """Of rings in the pictures."""
@@ -20,7 +36,7 @@ class OpeningsTable:
     colours: tuple[str, ...] = key(list_of(colour), "the colours that are cut through", (), shown="those of layers")
     layers: tuple[str, ...] = key(list_of(text(200)), "the layers that are cut through: ids or labels of groups", (),
                                   shown="none")
-    cutter: str = key(text(60), "a flat-end cutter that clears them")
+    cutter: str = key(CUTTER, "a flat-end cutter that clears them")
     through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2, inch=0.008)
 
 
@@ -34,7 +50,7 @@ class PlateTable:
     width: float | None = key(size(10.0, 1000.0), "across, the centre-line in its middle", None,
                               shown="length and width, or artwork")
     corner_radius: float = key(size(0.0, 500.0), "all corners rounded", 0.0)
-    artwork: str | None = key(text(1000), "a drawing: the outline is the outer edge of all that it shows", None,
+    artwork: str | None = key(FILE, "a drawing: the outline is the outer edge of all that it shows", None,
                               shown="length and width")
     artwork_layers: tuple[str, ...] = layers_seen()
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes: { at, rotate, width, height, "
@@ -52,7 +68,7 @@ class PlateTable:
 class FormTable:
     """``[form]``: a template, mould or bending form from sheet, instead of ``[board]``; as thick as ``[stock]``."""
 
-    artwork: str = key(text(1000), "a drawing of what lies inside the line, as one filled area; where that runs out "
+    artwork: str = key(FILE, "a drawing of what lies inside the line, as one filled area; where that runs out "
                        "through the form's edge the line ends")
     colours: tuple[str, ...] | None = key(list_of(colour, least=1), "the colours of that area", None,
                                           shown="every colour in the drawing")
@@ -84,7 +100,7 @@ class CounterboreTable:
 class HoleTable:
     """``[[hole]]``: a round hole in the plate, a slot with round ends, or a row of them."""
 
-    cutter: str = key(text(60), "a flat-end cutter no wider than the hole")
+    cutter: str = key(CUTTER, "a flat-end cutter no wider than the hole")
     at: tuple[float, float] = key(list_of(size(-2000.0, 2000.0), names=ALONG_ACROSS),
                                   "[along, across] of its centre, or of the first of a row")
     diameter: float = key(size(0.5, 500.0), "of the hole, or width of the slot")
@@ -107,7 +123,7 @@ class RingTable:
     inner: float = key(size(0.0, 500.0), "inner radius")
     outer: float = key(size(0.5, 500.0), "outer radius")
     depth: float = key(size(LEAST_POCKET, 20.0), "straight down from the surface")
-    cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first, a v last")
+    cutters: tuple[str, ...] = key(CUTTERS, "names, largest first, a v last")
     fill: str = key(choice("none", "resin"), "none: a channel for strips of wood or shell", "none")
     overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0, inch=0.04)
     colour: str = key(colour, "in the pictures", RING_COLOUR)
@@ -140,7 +156,7 @@ def _quarter(value: Any, place: Place) -> float:
 class PartTable:
     """``[[part]]``: one of several parts that are cut from one blank in one clamping."""
 
-    job: str = key(text(1000), "its job file; what its [stock] says is its own share of the blank")
+    job: str = key(FILE, "its job file; what its [stock] says is its own share of the blank")
     at: tuple[float, float] = key(list_of(size(-3000.0, 3000.0), names=ALONG_ACROSS),
                                   "[along, across] of the middle of that share, from margin_nut inside the blank's "
                                   "near end and from the middle of its width")

@@ -24,9 +24,9 @@ from pathgen.base.units import (
     told_apart,
 )
 from pathgen.job.flat_tables import FormTable, OpeningsTable, PlateTable
+from pathgen.job.inlay_tables import PlaceTable
 from pathgen.job.job import Job, head_of
 from pathgen.job.outlines import drawn_area, page_of
-from pathgen.job.tables import PlaceTable
 from pathgen.parts.flat.part import FormFacts
 
 HALVES = {"outside": "inside", "on": "inside", "inside": "outside"}
@@ -152,7 +152,7 @@ def _wider(job: Job, short: float) -> str:
         long, wide = rounded_up(form.length + short, unit), rounded_up(form.width + 2 * short, unit)
         ways = [(f"make length {format_length(long, unit)} or more", replace(form, length=long)),
                 (f"make width {format_length(wide, unit)} or more", replace(form, width=wide))]
-    page = page_of(job, form.artwork, form.place, "[form]", seen=form.artwork_layers)
+    page = _page(job)
     place = form.place or (PlaceTable(at=shapely.get_coordinates(page.centroid)[0].tolist()) if page else PlaceTable())
     ways += [(f"move the drawing {format_length(more, unit)} towards the {side} with place",
               replace(form, place=replace(place, at=(place.at[0] + x * more, place.at[1] + y * more))))
@@ -174,8 +174,7 @@ def _has_its_wall(job: Job) -> bool:
 
 def closed_by_page(job: Job) -> tuple[float, Polygon] | None:
     """How much of the line is the page's edge, and the page, mm; None where none is, or all of it is meant to be."""
-    form, (area, frame) = _form(job), _area(job)
-    page = page_of(job, form.artwork, form.place, "[form]", seen=form.artwork_layers)
+    (area, frame), page = _area(job), _page(job)
     if page is None:
         return None
     line = overlay.intersection(area.boundary, overlay.buffer(frame, -_ON_EDGE))
@@ -224,13 +223,19 @@ def _form(job: Job) -> FormTable:
     return job.form
 
 
+def _page(job: Job) -> Polygon | None:
+    """The page of its drawing, where it lies; None where its place is not that of the page."""
+    form = _form(job)
+    return page_of(job, form.artwork, form.place, "[form]", seen=form.artwork_layers)
+
+
 def _area(job: Job) -> tuple[BaseGeometry, Polygon]:
     """What the line encloses, and the sheet's part that the form may take."""
     form = _form(job)
     area = drawn_area(job, form.artwork, form.place, "[form]", colours=form.colours, seen=form.artwork_layers)
     if form.length is not None and form.width is not None:
         asked = np.array([0.0, -form.width / 2, form.length, form.width / 2])
-        page = page_of(job, form.artwork, form.place, "[form]", seen=form.artwork_layers)
+        page = _page(job)
         if page is not None:  # one as large but for a size that was rounded ends where the form does
             over = (page.bounds - asked) * [1.0, 1.0, -1.0, -1.0]
             asked = np.where((over > _LOST) & (over < _SEEN_ON_EDGE), page.bounds, asked)

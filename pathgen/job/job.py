@@ -13,33 +13,31 @@ from pathgen.base.errors import JobError
 from pathgen.base.feeds import usual_feed
 from pathgen.base.markup import as_table
 from pathgen.job.bench_tables import (
+    BlockTable,
+    CouponTable,
     DotsTable,
     FretsTable,
+    GaugesTable,
     NeckKeys,
     NutAndSaddleTable,
     NutBlankTable,
     SideDotsTable,
     StringsTable,
 )
+from pathgen.job.board_tables import BoardTable
 from pathgen.job.flat_tables import FormTable, HoleTable, PartTable, PlateTable, RingTable
+from pathgen.job.inlay_tables import InlayTable, ResinTable, ResurfaceTable
 from pathgen.job.keys import PER_METRE
 from pathgen.job.tables import (
-    BlockTable,
-    BoardTable,
     ChannelTable,
-    CouponTable,
     CutterTable,
-    GaugesTable,
     HolesTable,
-    InlayTable,
     MachineTable,
     MarksTable,
     MeasuredTable,
     MovedTable,
     NutTable,
     OutlineTable,
-    ResinTable,
-    ResurfaceTable,
     SetupTable,
     SlotsTable,
     StockTable,
@@ -71,7 +69,9 @@ class Job:
 
     title: str
     units: Literal["mm", "in"]
+    """Of the file; here all is in mm."""
     path: Path
+    """The file; drawings are relative to it."""
     board: BoardTable | None = None
     plate: PlateTable | None = None
     form: FormTable | None = None
@@ -134,6 +134,11 @@ class Job:
         body = self.board or self.plate
         assert body is not None  # `load_job` refuses a job without
         return body
+
+    @property
+    def skim(self) -> float:
+        """How far below the first surface the second cut goes, mm; 0 where there is none."""
+        return self.resurface.skim if self.resurface else 0.0
 
     @property
     def body_name(self) -> str:

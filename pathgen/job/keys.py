@@ -385,6 +385,12 @@ def _is_number(value: Any) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
 
 
+FRET, FRET_OR_NUT = number(1, 60, whole=True), number(0, 60, whole=True)
+CUTTER, FILE = text(60), text(1000)
+"""The name of a cutter, and of a drawing or job."""
+CUTTERS = list_of(CUTTER, least=1, most=10)
+
+
 def shown(value: Any) -> str:
     """A value as the maker wrote it, shortened."""
     words = _written(value)

@@ -29,6 +29,7 @@ class Kind:
     """Clampings that are cut by one command into one folder."""
 
     command: str
+    """What follows ``pathgen`` on a command line."""
     states: str
     """A pattern of what the headers of its programs state; its groups are the frets that it reaches over."""
     clampings: Callable[[Job, Frets], tuple[Clamping, ...]]

@@ -20,11 +20,11 @@ from pathgen.job.bench_tables import dots_inlay
 from pathgen.job.blank import check_blank
 from pathgen.job.flat_tables import ring_inlay
 from pathgen.job.form import plate_of
+from pathgen.job.inlay_tables import ResurfaceTable
 from pathgen.job.job import ORDER, REPEATED, TABLES, Job, head_of
 from pathgen.job.keys import MEANT, Place, choice, keys_within, list_of, nearest, read_table, shown, text, unknown_key
 from pathgen.job.sense import check_sense
 from pathgen.job.slips import slip_words
-from pathgen.job.tables import ResurfaceTable
 from pathgen.parts.fingerboard.neck import Neck
 from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
 
@@ -73,11 +73,10 @@ def read_job(path: Path) -> tuple[Job, Mistakes]:
     data = _toml(path)
     place = Place(path.name, str(data.get("units", "mm")), _homes(data), data.keys())
     units = choice("mm", "in")(data.get("units", "mm"), place.inside("units"))
-    job = Job(units=units, units_stated="units" in data, path=path, **_values(data, place))
-    _bring_in_defaults(job)
+    job = _with_defaults(Job(units=units, units_stated="units" in data, path=path, **_values(data, place)))
     mistakes = Mistakes()
     if job.parts:
-        object.__setattr__(job, "part_jobs", _part_jobs(job, mistakes))
+        job = replace(job, part_jobs=_part_jobs(job, mistakes))
         with mistakes.caught():
             if not mistakes:
                 check_blank(job)
@@ -85,7 +84,7 @@ def read_job(path: Path) -> tuple[Job, Mistakes]:
         with mistakes.caught():
             check_sense(job)
     if not mistakes:
-        object.__setattr__(job, "fingerprint", _fingerprint(data, job))
+        job = replace(job, fingerprint=_fingerprint(data, job))
     return job, mistakes
 
 
@@ -106,14 +105,14 @@ def _values(data: Mapping[str, Any], place: Place) -> dict[str, Any]:
     """What stands in the file, by the fields of `Job`; raises JobError with everything that cannot be read."""
     values: dict[str, Any] = {}
     mistakes = Mistakes()
-    unknown, homes = [name for name in data if name not in (*TOP_KEYS, *TABLES)], _homes(data)
-    if not any(isinstance(data[name], dict | list) and name not in homes for name in unknown):
+    unknown = [name for name in data if name not in (*TOP_KEYS, *TABLES)]
+    if not any(isinstance(data[name], dict | list) and name not in place.homes for name in unknown):
         with mistakes.caught():  # a table that is missing may be one of those that are not known
             _one_part(data, place)
     for name in unknown:
         with mistakes.caught():
             near = nearest(name, list(TABLES))
-            if near and near[0] in data and isinstance(data[name], dict) and name not in homes:
+            if near and near[0] in data and isinstance(data[name], dict) and name not in place.homes:
                 raise place.at(f"[{name}]").refuse(
                     "unknown table", remedy=f"{head_of(near[0])} is there already: write its keys under that")
             raise unknown_key(name, [*TOP_KEYS, *TABLES], place)
@@ -281,7 +280,7 @@ def _read(name: str, data: Mapping[str, Any], place: Place) -> Any:
                            f"{', or '.join(homes)}: write it under that; [{name}] is a table of its own")
     if name in REQUIRED and name not in data:
         raise place.refuse(f"[{name}] is missing", remedy=f"add a [{name}] table")
-    return read_table(table, data.get(name, {}), place.at(f"[{name}]"))
+    return read_table(table, value, place.at(f"[{name}]"))
 
 
 def _homes(data: Mapping[str, Any]) -> Mapping[str, list[str]]:
@@ -313,26 +312,25 @@ def _called(entry: Any, index: int) -> str:
     return f'"{name}"' if isinstance(name, str) else str(index + 1)
 
 
-def _bring_in_defaults(job: Job) -> None:
+def _with_defaults(job: Job) -> Job:
     """Dots are one more inlay, and so is each ring; a form is a plate; a fill brings [resurface] with its defaults;
     where the nut's slots end goes by the zero fret, and how high the strings lie there by them."""
     if job.form is not None:
-        object.__setattr__(job, "plate", plate_of(job.form, job))
+        job = replace(job, plate=plate_of(job.form, job))
     if job.strings is not None and job.strings.clear is None:
         clear = BEHIND_ZERO_FRET if job.board and job.board.zero_fret else Strings.clear
-        object.__setattr__(job, "strings", replace(job.strings, clear=clear))
+        job = replace(job, strings=replace(job.strings, clear=clear))
     if job.neck is not None and job.neck.action_nut is None:
         high = max(job.strings.clear, 0.0) if job.strings else Neck.action_nut
-        object.__setattr__(job, "neck", replace(job.neck, action_nut=high))
+        job = replace(job, neck=replace(job.neck, action_nut=high))
     if job.board is not None and job.board.strings is None:
         count = len(job.strings.gauges) if job.strings else 6
-        object.__setattr__(job, "board", replace(job.board, strings=count))
-    if job.dots is not None:
-        object.__setattr__(job, "inlays", (*job.inlays, dots_inlay(job.dots)))
-    if job.rings:
-        object.__setattr__(job, "inlays", (*job.inlays, *map(ring_inlay, job.rings)))
+        job = replace(job, board=replace(job.board, strings=count))
+    dots = [dots_inlay(job.dots)] if job.dots is not None else []
+    job = replace(job, inlays=(*job.inlays, *dots, *map(ring_inlay, job.rings)))
     if job.resurface is None and any(inlay.fill != "none" for inlay in job.inlays):
-        object.__setattr__(job, "resurface", read_table(ResurfaceTable, {}, Place("[resurface]", job.units)))
+        job = replace(job, resurface=read_table(ResurfaceTable, {}, Place("[resurface]", job.units)))
+    return job
 
 
 def _fingerprint(data: Mapping[str, Any], job: Job) -> str:

@@ -11,10 +11,9 @@ from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering, lettering_length
 from pathgen.base.units import coarse_length, format_length, left_words, rounded_up, sawn
-from pathgen.job.bench_tables import NutAndSaddleTable
+from pathgen.job.bench_tables import TOOL_TAB, NutAndSaddleTable
 from pathgen.job.job import Job
 from pathgen.job.part import board_of, nut_behind, nut_of
-from pathgen.job.tables import TOOL_TAB
 from pathgen.parts.fingerboard.nut import CrossLine, nut_curve, nut_top, saddle_curve
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.nut_and_saddle.part import Nut, Saddle, blank

@@ -5,23 +5,20 @@ from __future__ import annotations
 import os
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.artwork import Artwork, Placement, placed, read_artwork
 from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, JobError
 from pathgen.base.files import similar
 from pathgen.base.plain import counted, one_line
 from pathgen.base.units import place_words
+from pathgen.job.inlay_tables import PlaceTable
 from pathgen.job.job import Job
-from pathgen.job.tables import PlaceTable
-
-if TYPE_CHECKING:
-    from pathgen.artwork import Artwork, Placement
 
 _LINE = 0.6
 """Of a shape that its one hole takes at least to be a line round it."""
@@ -181,8 +178,6 @@ def page_of(
 
 def stated(place: PlaceTable | None) -> Placement | None:
     """Where a place's own `at` puts a drawing; None where it has none."""
-    from pathgen.artwork import Placement
-
     if place is None or place.at is None:
         return None
     return Placement(at=place.at, rotate=place.rotate, width=place.width, height=place.height, mirror=place.mirror,
@@ -231,8 +226,6 @@ def _drawing(
 
 def as_a_plate_lies(art: Artwork) -> Artwork:
     """A drawing where none of its job's places says: its page begins at X 0, its middle on the centre-line."""
-    from pathgen.artwork import placed
-
     return placed(art, at=(art.page[0] / 2, 0.0)) if art.physical else art
 
 
@@ -241,8 +234,6 @@ def _read(
     path: Path, changed: int, place: PlaceTable | None, layers: tuple[str, ...], seen: tuple[str, ...]
 ) -> Artwork:
     """Read once for each version of the file."""
-    from pathgen.artwork import read_artwork
-
     try:
         art = read_artwork(path, layers=seen).by_layer(layers)
     except ArtworkError as wrong:

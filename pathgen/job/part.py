@@ -5,29 +5,34 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-import shapely
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.errors import JobError
 from pathgen.base.units import INCH, format_length, rounded_up
-from pathgen.job.back import into_bed
+from pathgen.job.board_tables import BoardTable
 from pathgen.job.flat import flat_part_of
 from pathgen.job.job import Job
 from pathgen.job.outlines import as_cut, closed_by_cutter, drawn_outline, inner_corners
-from pathgen.job.tables import BoardTable, SlotsTable
+from pathgen.job.tables import HolesTable, SlotsTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.dots import USUAL_FRETS
 from pathgen.parts.fingerboard.part import Fingerboard, Fittings
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import Holes, OutlineCut, Slots, tab_height
-from pathgen.work.part import Part
+from pathgen.work.part import Part, lowest_edge
 
 _BEHIND_ZERO_FRET = 3.0
 """How far behind a zero fret the nut stands, mm (common practice, no source)."""
 
 _TAB = {"mm": OutlineCut.tab_height, "in": 0.06 * INCH}
 """Usual height of tabs, mm."""
+
+_INTO_BED = 0.5
+"""How far below the blank holes go where the job does not say, mm."""
+
+LEAST_IN_BED = 3.0
+"""How far dowels must go into the spoilboard to hold, mm; common practice, no source."""
 
 _BESIDE_TANG = 1.0
 """Least wood between a zero fret's slot and the nut's, mm (common practice, no source)."""
@@ -135,9 +140,11 @@ def holes_of(job: Job) -> Holes | None:
     )
 
 
-def lowest_edge(part: Part) -> float:
-    """How high the surface lies over the part's outline where that is lowest, mm."""
-    return float(np.min(part.surface.height(*shapely.get_coordinates(part.outline).T)))
+def into_bed(job: Job, table: HolesTable) -> float:
+    """How far holes go below the blank: as stated, or as deep as the dowels of a blank that turns over need."""
+    if table.through is not None:
+        return table.through
+    return LEAST_IN_BED if job.channel is not None else _INTO_BED
 
 
 def outline_of(job: Job, part: Part) -> OutlineCut | None:

@@ -8,7 +8,6 @@ from itertools import product
 
 import numpy as np
 import shapely
-from shapely import MultiPolygon, Polygon
 from shapely.affinity import translate
 from shapely.geometry.base import BaseGeometry
 
@@ -17,16 +16,14 @@ from pathgen.artwork.place import drawing_box
 from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, JobError
 from pathgen.job.between_frets import MARGIN, FretLines, at_frets, between_frets, edge_angle
-from pathgen.job.outlines import as_a_plate_lies, stated
-from pathgen.job.tables import InlayTable, PlaceTable
+from pathgen.job.inlay_tables import InlayTable, PlaceTable
+from pathgen.job.outlines import Regions, as_a_plate_lies, stated
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import PlacedSize
 
 _TRIED, _FURTHER = 21, 0.5
 """Places on the way to the middle that are tried, and how far apart those along are, mm."""
-
-Regions = tuple[tuple[str, Polygon | MultiPolygon], ...]
 
 
 def placed_on(

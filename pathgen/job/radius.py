@@ -130,5 +130,4 @@ def _least_radius(job: Job, board: Fingerboard) -> str:
 def web_under(job: Job, board: Fingerboard, cut: Slots) -> Floats:
     """(n, 2) wood under both ends of each slot: the surface is lowest there, and a level bottom is measured from there.
     """
-    skim = job.resurface.skim if job.resurface else 0.0
-    return np.asarray(board.surface.height(cut.lines[..., 0], cut.lines[..., 1]) - skim - cut.depth)
+    return np.asarray(board.surface.height(cut.lines[..., 0], cut.lines[..., 1]) - job.skim - cut.depth)

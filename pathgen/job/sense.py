@@ -33,13 +33,14 @@ from pathgen.job.drawings import drawing_name
 from pathgen.job.filling import check_filling
 from pathgen.job.flat import check_flat
 from pathgen.job.form import check_tables, parts_of
+from pathgen.job.inlay_tables import InlayTable
 from pathgen.job.job import Job
 from pathgen.job.larger_blank import larger_blank
 from pathgen.job.outlines import drawing_path
-from pathgen.job.part import holes_of, lowest_edge, nut_of, outline_of, part_of, slots_of
+from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.job.radius import check_radius, web_under
 from pathgen.job.surface import check_surface
-from pathgen.job.tables import LEAST_DEPTH, NARROWEST_GROOVE, InlayTable
+from pathgen.job.tables import LEAST_DEPTH, NARROWEST_GROOVE
 from pathgen.parts.fingerboard.fretting import checked_wire
 from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.neck import neck_of
@@ -49,7 +50,7 @@ from pathgen.parts.flat.part import FlatPart
 from pathgen.strategies.drilling import check_holes
 from pathgen.strategies.slotting import bevel_tip
 from pathgen.work.features import LEAST_TAB, Slots
-from pathgen.work.part import Part
+from pathgen.work.part import Part, lowest_edge
 
 _TIMES_AS_THICK, _AND_MORE = 4.0, 20.0
 """So many times the part's thickness, and so many mm: a thicker blank is sawn down, not milled away (common practice;

@@ -13,8 +13,8 @@ from pathgen.base import overlay
 from pathgen.base.errors import Doubt
 from pathgen.base.plain import joined
 from pathgen.base.units import place_as_written
+from pathgen.job.inlay_tables import InlayTable, PlaceTable
 from pathgen.job.job import Job
-from pathgen.job.tables import InlayTable, PlaceTable
 from pathgen.work.features import Inlay
 
 

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-import shapely
-
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.scallop import ridge_limits, stepover_for
@@ -13,6 +10,7 @@ from pathgen.job.job import Job
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.strategies.resurfacing import MOST_LAYERS, least_stepdown
+from pathgen.work.part import lowest_edge
 
 
 def check_surface(job: Job, part: Fingerboard | FlatPart) -> None:
@@ -59,12 +57,10 @@ def check_surface(job: Job, part: Fingerboard | FlatPart) -> None:
 
 def _few_layers(job: Job, part: Fingerboard | FlatPart, finish: Cutter) -> None:
     """Raises JobError for a stepdown so small that the whole surface would be gone over for hours, layer by layer."""
-    low = float(np.nanmin(part.surface.height(*shapely.get_coordinates(part.outline).T)))
     filled = [inlay.overfill for inlay in job.inlays if inlay.fill != "none"]
-    skim = job.resurface.skim if job.resurface else 0.0
-    over = [(f'[[cutter]] "{finish.name}" stepdown', "what stands over the surface", job.stock.thickness - low,
-             finish.stepdown)] * (not (job.surface and job.surface.rough))
-    over += [("[resurface] stepdown", "a fill", max(filled) + skim, job.resurface.stepdown)] \
+    over = [(f'[[cutter]] "{finish.name}" stepdown', "what stands over the surface",
+             job.stock.thickness - lowest_edge(part), finish.stepdown)] * (not (job.surface and job.surface.rough))
+    over += [("[resurface] stepdown", "a fill", max(filled) + job.skim, job.resurface.stepdown)] \
         if job.resurface and filled else []
     for where, what, high, stepdown in over:
         layers = MOST_LAYERS * least_stepdown(high) / stepdown

@@ -18,7 +18,7 @@ from pathgen.programs.zero_words import as_it_comes, comes_curved, taped, top_wo
 from pathgen.programs.zeroing import surfaced_before
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.mark_errors import zero_again
-from pathgen.work.operations import STAY
+from pathgen.work.surroundings import STAY
 
 INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""

@@ -13,7 +13,7 @@ import shapely
 from shapely import Polygon
 
 from pathgen.base import given
-from pathgen.base.arrays import Floats
+from pathgen.base.arrays import Bounds, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt, JobError, PathgenError
 from pathgen.base.markup import as_table
@@ -28,6 +28,7 @@ Along = Literal["x", "y", "-x", "-y"]
 """The machine axis along which the part's X runs; those with a sign are of parts turned round on a common blank."""
 
 F = TypeVar("F")
+V = TypeVar("V", float, Floats)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,13 +36,14 @@ class Stock:
     """The raw blank, mm: centred on the centre-line, its underside at z 0."""
 
     length: float
+    """Along the part's X."""
     width: float
     thickness: float
     margin_nut: float
     """How far it stands out before x = 0."""
 
     @property
-    def bounds(self) -> tuple[float, float, float, float]:
+    def bounds(self) -> Bounds:
         """(x_min, y_min, x_max, y_max)."""
         return (-self.margin_nut, -self.width / 2, self.length - self.margin_nut, self.width / 2)
 
@@ -77,6 +79,7 @@ class Setup:
     """Where zero is and how the board lies on the machine."""
 
     z_zero: Literal["bed", "stock-top"] = "bed"
+    """Where the programs' Z is 0."""
     along: Along = "x"
     zero: str | None = None
     """One of the part's places; None: the first of them."""
@@ -98,12 +101,17 @@ class Machine:
     """
 
     clearance: float = 10.0
+    """How far rapids across the work pass above the highest thing in the way."""
     rapid: float = 5000.0
+    """Speed of rapids."""
     acceleration: float = 400.0
+    """Of all axes, for the time estimate."""
     travel: tuple[float, float, float] | None = None
+    """How far it moves along X, Y and Z; None: not checked."""
     spindle: tuple[float, float] | None = None
     """Its lowest and highest speed, rpm."""
     arcs: bool = False
+    """Whether it reads G2 and G3."""
     resolution: float = 0.005
     """Its smallest step, mm."""
     spin_up: float = 3.0
@@ -112,14 +120,14 @@ class Machine:
     """How far off in X and Y it may come back to a place, mm; common practice, no source."""
 
     @property
-    def touch_above(self) -> float:
-        """The same of what it passes over: less than the rapids' own clearance."""
-        return min(self.touch, self.clearance / 2.0)
-
-    @property
     def touch(self) -> float:
         """What its cutter passes nearer than this it may touch, mm: it comes back no better."""
         return max(self.repeatability, LEAST_TOUCH)
+
+    @property
+    def touch_above(self) -> float:
+        """The same of what it passes over: less than the rapids' own clearance."""
+        return min(self.touch, self.clearance / 2.0)
 
     def __post_init__(self) -> None:
         for name in ("clearance", "rapid", "acceleration", "resolution", "spin_up", "repeatability"):
@@ -151,8 +159,11 @@ class Idle:
     """A cutter of an inlay that finds nothing to do: it has no step."""
 
     inlay: int
+    """Its index."""
     cutter: str
+    """The cutter's name."""
     why: str
+    """Why there is nothing for it to do."""
     remedy: str
     """What would give it work."""
 
@@ -164,6 +175,7 @@ class Turn:
     number: int
     """1 for the first of all."""
     count: int
+    """How many there are in all."""
     stays: bool
     """Whether its cutter stands in the spindle still, zeroed, from the program before."""
     lowest: float = math.inf
@@ -221,7 +233,7 @@ class Shared:
     """Where X 0, Y 0 of all programs is, in the part's own frame."""
     highest: float
     """Of all that stands on the blank, other parts' fills and clamps too, mm."""
-    blank: tuple[float, float, float, float]
+    blank: Bounds
     """(x_min, y_min, x_max, y_max) of the whole blank, in the part's own frame."""
     marked: int | None = None
     """The first program, by its number, that drills marks of any part; None where none does."""
@@ -239,12 +251,15 @@ class Clamping:
     """
 
     title: str
+    """What its programs and its report are headed with."""
     units: Literal["mm", "in"]
+    """Of its programs and its report; all lengths here are in mm."""
     board: Part
     stock: Stock
     setup: Setup
     machine: Machine
     steps: tuple[Step, ...]
+    """In the order in which they are run."""
     kind: str = ""
     """What of a job it cuts, where that is not the part itself, such as ``gauge``: its programs state it."""
     left_out: tuple[str, ...] = ()
@@ -252,9 +267,11 @@ class Clamping:
     doubts: tuple[Doubt, ...] = ()
     """What they hold that is hardly meant."""
     idle: tuple[Idle, ...] = ()
+    """Cutters of inlays that find nothing to do."""
     moved: Moved | None = None
     """How the work moved on the bed before the step `moved_from`, where it did."""
     moved_from: int = 0
+    """The first step, by its order, that is run since then."""
     shared: Shared | None = None
     """What it has in common with other parts of one blank; None where the part is alone on its blank."""
     under: Clamping | None = None
@@ -279,7 +296,7 @@ class Clamping:
         return max([*tops, self.shared.highest] if self.shared else tops)
 
     @property
-    def blank(self) -> tuple[float, float, float, float]:
+    def blank(self) -> Bounds:
         """(x_min, y_min, x_max, y_max) of all that lies there before the first cut: the common blank of several parts.
         """
         return self.shared.blank if self.shared else self.stock.bounds
@@ -451,7 +468,7 @@ class Clamping:
 
     def _shown(self, on_bed: Floats) -> Floats:
         x, y, z = (on_bed - [*self.zero, self.z_zero]).T
-        return np.stack([*_turned(x, y, self.setup.along), z], axis=1)
+        return np.stack([*turned(x, y, self.setup.along), z], axis=1)
 
     def display(self, places: Floats) -> Floats:
         """(n, 2) what the machine's display shows over (n, 2) places on the blank's top, as the work lies now."""
@@ -460,8 +477,7 @@ class Clamping:
     def to_board(self, points: Floats, step: Step | None = None) -> Floats:
         """The inverse of `to_machine`."""
         x, y, z = np.asarray(points, dtype=float).reshape(-1, 3).T
-        turned = np.stack([*_turned(x, y, _BACK[self.setup.along]), z], axis=1)
-        bed = turned + [*self.zero, self.z_zero]
+        bed = np.stack([*turned(x, y, _BACK[self.setup.along]), z], axis=1) + [*self.zero, self.z_zero]
         moved = self.moved_at(step)
         if moved is None or step is None:
             return bed
@@ -497,7 +513,7 @@ _BACK = {"x": "x", "y": "-y", "-x": "-x", "-y": "y"}
 """The quarter turns that undo each other."""
 
 
-def _turned(x: Floats, y: Floats, along: str) -> tuple[Floats, Floats]:
+def turned(x: V, y: V, along: str) -> tuple[V, V]:
     """A frame's places in one in which its X runs along an axis: exact, and a place unknown in X may be known in Y."""
     return {"x": (x, y), "y": (-y, x), "-x": (-x, -y), "-y": (y, -x)}[along]
 

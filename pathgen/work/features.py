@@ -296,8 +296,11 @@ class OutlineCut:
     """Cutting the board free: mm."""
 
     tabs: int = 4
+    """How many hold the part."""
     tab_height: float = 1.5
+    """Wood left under the cutter at each."""
     tab_width: float = 6.0
+    """Wood left along the edge at each."""
     through: float = 0.2
     """How far below the underside the cutter goes, into the spoilboard."""
     skin: float = 0.0
@@ -332,6 +335,7 @@ class Holes:
     numbers: tuple[int, ...] = ()
     """What each is called by; counted from 1 where none are given."""
     what: str = "round holes"
+    """What a maker calls them."""
     in_files: str = "holes"
     """What they are called in the name of their program."""
 
@@ -357,6 +361,7 @@ class Cutouts:
     depth: float
     """Of the floor below the finished surface."""
     what: str
+    """What a maker calls them."""
     named: tuple[Named, ...] = ()
     """Those of its openings that have names."""
     in_files: str = ""

@@ -102,6 +102,7 @@ class Batch:
     """Of each part of the mix, for one pour: ml where mixed by volume, g where mixed by mass; whole measures."""
     parts_unit: Literal["ml", "g"]
     measure: float
+    """The smallest part that can be measured, in that unit."""
     pours: int
     """In how many pours, by the depth that the resin's sheet allows; 1 where it is not given."""
 

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-import shapely
-
 from pathgen.base.bending import deepest_layer, usual_layer
 from pathgen.base.units import as_written, format_length
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.part import lowest_edge
 
 THIN = 0.05
 """Of the usual layer: a program of thinner ones takes some twenty times as long."""
@@ -20,8 +18,7 @@ MANY = 40
 
 def layers(clamping: Clamping, step: Step) -> tuple[int, float]:
     """How many, and how deep each is, mm: none where a ball end only follows the surface."""
-    low = float(np.min(clamping.board.surface.height(*shapely.get_coordinates(clamping.board.outline).T)))
-    deep = step.operation.clears_deep(clamping.stock.thickness, low)
+    deep = step.operation.clears_deep(clamping.stock.thickness, lowest_edge(clamping.board))
     count = math.ceil(deep / step.cutter.stepdown - 1e-9)
     return count, deep / count if count else 0.0
 

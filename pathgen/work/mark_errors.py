@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pathgen.base.arrays import Floats, Ints
+from pathgen.base.arrays import Bounds, Floats, Ints
 from pathgen.base.plain import joined
 from pathgen.base.units import rounded_down
 
@@ -147,8 +147,7 @@ def doubtful_heights(marks: ArrayLike, rises: ArrayLike, accuracy: float) -> tup
     """
     odd, off = odd_heights(marks, rises, accuracy)
     p, z = np.asarray(marks, dtype=float)[:, :2], np.asarray(rises, dtype=float)
-    level = np.column_stack([p, np.ones(len(p))])
-    left = np.linalg.norm(z - level @ np.linalg.lstsq(level, z, rcond=None)[0])
+    left = np.linalg.norm(_over_plane(p, z))
     if odd or left <= LEFT_OVER * accuracy * max(len(p) - 3, 0) ** 0.5 + _EXACT:
         return odd, off
     return odd_heights(p, z, accuracy, by_far=LEFT_OVER)
@@ -222,7 +221,7 @@ SHAPES = ("bow", "cup", "twist")
 """
 
 
-def seen(marks: ArrayLike, box: tuple[float, float, float, float]) -> dict[str, float]:
+def seen(marks: ArrayLike, box: Bounds) -> dict[str, float]:
     """How much of each of `SHAPES`, of 1 over a part's (x_min, y_min, x_max, y_max), is left over at the worst mark.
 
     What a shift, turn and tilt explain is taken for a move of the work: 0 is a change that the marks do not see.
@@ -230,9 +229,13 @@ def seen(marks: ArrayLike, box: tuple[float, float, float, float]) -> dict[str, 
     p = np.asarray(marks, dtype=float).reshape(-1, 3)
     x, y = (2 * (p[:, k] - (box[k] + box[k + 2]) / 2) / (box[k + 2] - box[k]) for k in (0, 1))
     heights = {"bow": 1.0 - x**2, "cup": y**2, "twist": (x * y + x + y + 1.0) / 4.0}
-    level = np.column_stack([x, y, np.ones(len(p))])
-    return {name: float(np.abs(z - level @ np.linalg.lstsq(level, z, rcond=None)[0]).max())
-            for name, z in heights.items()}
+    return {name: float(np.abs(_over_plane(np.column_stack([x, y]), z)).max()) for name, z in heights.items()}
+
+
+def _over_plane(p: Floats, z: Floats) -> Floats:
+    """(n,) how far heights z at (n, 2) places lie over the plane that fits them best."""
+    level = np.column_stack([p, np.ones(len(p))])
+    return np.asarray(z - level @ np.linalg.lstsq(level, z, rcond=None)[0])
 
 
 def _small_move(p: Floats) -> Floats:

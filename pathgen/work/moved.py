@@ -9,7 +9,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pathgen.base.arrays import Floats
+from pathgen.base.arrays import Bounds, Floats
 from pathgen.base.errors import JobError
 from pathgen.base.plain import joined
 from pathgen.base.surface import Surface
@@ -106,16 +106,16 @@ class Moved:
         rise = self.rotation[2]
         return math.degrees(math.asin(rise[0])), math.degrees(math.asin(rise[1]))
 
-    def of_corners(self, box: tuple[float, float, float, float]) -> Floats:
+    def of_corners(self, box: Bounds) -> Floats:
         """How far the corners of the underside of a blank (x_min, y_min, x_max, y_max) move: (4, 3), mm."""
         corners = corners_of(box)
         return self.there(corners) - corners
 
-    def lowest(self, box: tuple[float, float, float, float]) -> tuple[float, tuple[float, float]]:
+    def lowest(self, box: Bounds) -> tuple[float, tuple[float, float]]:
         """The least rise of a corner of a blank's underside, mm, and the corner: below 0 it sinks."""
         rises = self.of_corners(box)[:, 2]
-        corner = int(np.argmin(rises))
-        return float(rises[corner]), (box[0 if corner < 2 else 2], box[1 if corner % 2 == 0 else 3])
+        x, y, _ = corners_of(box)[np.argmin(rises)].tolist()
+        return float(rises.min()), (x, y)
 
     @property
     def accuracy(self) -> float:
@@ -149,7 +149,7 @@ class Moved:
         return float(np.linalg.norm(self.residuals, axis=1).max(initial=0.0))
 
 
-def corners_of(box: tuple[float, float, float, float]) -> Floats:
+def corners_of(box: Bounds) -> Floats:
     """The corners of a blank's underside, of its (x_min, y_min, x_max, y_max): (4, 3), mm."""
     x0, y0, x1, y1 = box
     return np.array([[x0, y0, 0.0], [x0, y1, 0.0], [x1, y0, 0.0], [x1, y1, 0.0]])

@@ -6,34 +6,20 @@ It neither plans nor checks itself: `pathgen.programs.paths` and `pathgen.verify
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, ClassVar, Generic, Protocol, Self, TypeVar
+from typing import Any, ClassVar, Generic, Self, TypeVar
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
-from pathgen.base.plain import joined
-from pathgen.base.surface import Surface
 from pathgen.base.units import axes_words, coarse_length, format_length
-from pathgen.work.features import (
-    Cutouts,
-    Engraving,
-    Holes,
-    Inlay,
-    Marks,
-    Named,
-    OutlineCut,
-    Pieces,
-    Slots,
-    Surfacing,
-)
-from pathgen.work.fill import LEAST_LEFT, PAST, fall_under, left_by_edge, pours_of, stands_at_most, undammed
-from pathgen.work.part import Part
+from pathgen.work.features import Cutouts, Engraving, Holes, Inlay, Marks, Named, OutlineCut, Pieces, Slots, Surfacing
+from pathgen.work.fill import LEAST_LEFT, PAST, left_by_edge
+from pathgen.work.fill_words import before_second_cut, to_fill, to_wait
+from pathgen.work.surroundings import STAY, Work, named_places
 
 F = TypeVar("F")
 
@@ -43,54 +29,8 @@ MARGIN = 1.5
 RUN_OUT = 0.5
 """How far past the part's edges a cutter's axis runs out of a slot that is cut through them, mm."""
 
-LEAST_FALL = 0.05
-"""A surface that falls less under a drawing is called level, mm."""
-
-LEVEL = 0.005
-"""Pieces that stand so far above or below the wood are called level with it, mm."""
-
 EVEN = {"mm": 0.1, "in": 0.127}
 """An edge that is so nearly level is drilled deep enough for dots, by units, mm; common practice, no source."""
-
-STAY = "Do not move the work."
-"""Said before a program that must find the work where an earlier one left it; nothing before the first."""
-
-
-class Work(Protocol):
-    """What the words of an operation need to know of the clamping it is part of."""
-
-    @property
-    def units(self) -> str: ...
-
-    @property
-    def surface(self) -> Surface: ...
-
-    @property
-    def board(self) -> Part: ...
-
-    @property
-    def marks(self) -> tuple[Named, ...]:
-        """The witness marks; none where none are drilled."""
-
-    @property
-    def drilled_key(self) -> str:
-        """The key of a job that says where they are drilled."""
-
-    @property
-    def whose_job(self) -> str:
-        """The job that what was measured is written into."""
-
-    def opened(self, inlay: Inlay) -> float:
-        """How deep an inlay is from the wood round it once it is opened, mm."""
-
-    def stands(self, inlay: Inlay) -> float:
-        """How far what fills an inlay stands above the wood round it, mm."""
-
-    def comes_down(self, inlay: Inlay) -> float:
-        """How far the wood round what fills an inlay is cut down after that, mm."""
-
-    def display(self, places: Floats) -> Floats:
-        """(n, 2) what the machine's display shows over (n, 2) places on the blank's top, as the work lies now."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -323,55 +263,9 @@ class Pocket(_Within[Inlay]):
         return [] if self.nth else [STAY]
 
     def afterwards(self, work: Work) -> list[str]:
-        inlay = self.feature
-        if self.nth + 1 < self.count or inlay.fill == "none":
+        if self.nth + 1 < self.count or self.feature.fill == "none":
             return []
-        found = f"; or find them by {_named_places(work.marks[:1], work)}: with the tip over it, set the display to " \
-                "that" if work.marks else ""
-        stay_on = "Leave the machine switched on while {}: many forget X 0 and Y 0 when they are switched off. If it " \
-                  f"must be off, home it and note what its own coordinates show at X 0, Y 0{found}."
-        if inlay.fill == "piece":
-            return [
-                "Stop here to let the pieces in. Leave the work clamped. Brush and vacuum the pockets clean, then glue "
-                f"the pieces in, pressed down to the floor: {_pieces_stand(inlay, work)}. Wipe off the glue that is "
-                "squeezed out. Keep the zero place clean.",
-                stay_on.format("the glue sets"),
-            ]
-        stands = format_length(inlay.overfill, work.units)
-        too_high = stands_at_most(inlay, work.surface, work.board.outline) > inlay.overfill + 1e-6
-        neither = " Level resin cannot do both here: thicken it so that it stays where it is put, or dam and fill " \
-                  "part by part." if too_high else ""
-        return [
-            "Stop here for the fill. Leave the work clamped, held over its whole face. Brush and vacuum the pockets "
-            "clean.",
-            stay_on.format("the fill cures"),
-            f"The resin maker's sheet comes first; the rest here is common practice. {SEAL}",
-            f"{_pour_deep(inlay, work)} {BUBBLES}",
-            f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, "
-            f"and nowhere more than {stands} above the surface beside it.{neither} Keep the zero place clean.",
-        ]
-
-
-def _pour_deep(inlay: Inlay, work: Work) -> str:
-    """How deep the resin is, and in what pours it goes in where that is more than its sheet allows."""
-    deep, most = work.opened(inlay) + inlay.overfill, inlay.pour_depth
-    said = f"The pour is {format_length(deep, work.units)} deep: "
-    if most is not None and pours_of(deep, most) > 1:
-        return f"{said}part it into pours of {format_length(most, work.units)} at most: more at once boils and shrinks."
-    return f"{said}more at once than the sheet allows boils and shrinks."
-
-
-def _pieces_stand(inlay: Inlay, work: Work) -> str:
-    """How high pieces that are let in stand in the surface of that moment, in words."""
-    most, by = format_length(inlay.overfill, work.units), work.stands(inlay)
-    if inlay.piece is None:
-        return f"they must stand above the surface, by {most} at most"
-    if abs(by) < LEVEL:
-        return "they then lie level with the surface, and at the final height when it is cut there"
-    if by < 0:
-        return f"they then lie {format_length(-by, work.units)} below the surface, which is cut down to them later"
-    edges = "" if work.surface.is_flat else ", more at edges that the floor falls away under"
-    return f"they then stand {format_length(by, work.units)} above the surface{edges}, and nowhere more than {most}"
+        return to_fill(self.feature, work)
 
 
 @dataclass(frozen=True, eq=False)
@@ -444,15 +338,7 @@ class CutAgain(Operation[Inlay]):
         return f"cut the {what} again {over}"
 
     def before(self, work: Work) -> list[str]:
-        stands = format_length(self.feature.overfill, work.units)
-        what = "pieces" if self.feature.fill == "piece" else "cured fill"
-        return [
-            *_wait(self.feature), *_dam_off(self.feature),
-            # what stands higher than the job's overfill meets the first pass too deep
-            f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
-            f"the job's overfill. If it is higher, set overfill to what you measured and {work.board.names.again}: the "
-            "first pass would go too deep.", *_sunk(self.feature, work),
-        ]
+        return before_second_cut(self.feature, work)
 
     def afterwards(self, work: Work) -> list[str]:
         if not self.goes_round or left_by_edge(self.feature, work.board.outline).area < LEAST_LEFT:
@@ -480,7 +366,7 @@ class WitnessMarks(_Within[Marks]):
         return self.feature.named
 
     def afterwards(self, work: Work) -> list[str]:
-        places = _named_places(self.named, work)
+        places = named_places(self.named, work)
         if self.feature.tops is not None:
             return [f"The marks are {places}."]
         return [f"It has drilled {places}. Measure X, Y and Z of each now, while the blank lies as it was clamped, "
@@ -514,7 +400,7 @@ class Hover(_Within[Marks]):
         return f"look over the witness marks, spindle off, before the second cut of {self.over.name}"
 
     def before(self, work: Work) -> list[str]:
-        return _wait(self.over)
+        return to_wait(self.over)
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return "it stops nearer to the marks", "it stops further above the marks"
@@ -525,7 +411,7 @@ class Hover(_Within[Marks]):
             f"Leave the spindle off. The program stops {hover} above each mark; look, best through a loupe, then press "
             f"start to go on. Stop if the tip is more than {off} off the middle of a mark, and measure all of them: "
             f"write where they are into {work.whose_job}, as measured marks.",
-            f"It stops, in this order, over {_named_places(self.named, work)}."
+            f"It stops, in this order, over {named_places(self.named, work)}."
         ]
 
     def cautions(self) -> list[str]:
@@ -567,7 +453,7 @@ class DowelHoles(_Holes):
         return self.leaves_open(0.0)
 
     def at_start(self, work: Work) -> list[str]:
-        return [f"It cuts {_named_places(self.named, work)}."]
+        return [f"It cuts {named_places(self.named, work)}."]
 
 
 class RoundHoles(_Holes):
@@ -908,73 +794,3 @@ def every_operation(kind: type[Operation[Any]] = Operation) -> set[type[Operatio
 
 def _beyond(part: BaseGeometry, by: float) -> BaseGeometry:
     return overlay.buffer(part, by, join_style="mitre")
-
-
-def _named_places(named: Sequence[Named], work: Work) -> str:
-    """Names and where they are on the machine's display now: ``mark 1 at X 5 mm, Y 3 mm; mark 2 at ..``."""
-    there = work.display(np.array([one.at for one in named]))
-    return "; ".join(f"{one.name} at {axes_words(x, y, work.units)}"
-                     for one, (x, y) in zip(named, there.tolist(), strict=True))
-
-
-SEAL = ("Brush a thin coat of the clear resin over floor and walls of the pockets and let it gel: end grain drinks, "
-        "bleeds colour and gives off bubbles.")
-BUBBLES = ("Warm the parts as the sheet allows, stir slowly, draw bubbles with a vacuum or prick them with a pin while "
-           "it is liquid.")
-CURE = ("Cure at the temperature of its sheet, as long as the sheet says for machining, not for touching. Do not let "
-        "the air dry or wet the wood while it waits: cover it, no damp cloth (common practice).")
-"""Common practice, no source: the sheets of the makers come first."""
-
-
-def _wait(inlay: Inlay) -> list[str]:
-    """Cure, place and zero, before anything goes near the fill."""
-    if inlay.fill == "piece":
-        wait = "Wait until the glue has set fully by its maker's sheet: a piece that lifts under the cutter is lost."
-    else:
-        wait = (
-            "Wait until the fill has cured fully by its maker's sheet, which can take days: soft fill smears over the "
-            "wood and clogs the cutter, the heat of cutting softens it again, and its dust is harmful."
-        )
-    cure = [CURE] if inlay.fill == "resin" else []
-    what = "glue" if inlay.fill == "piece" else "fill"
-    return [wait, *cure, f"{STAY} Clean {what} and dust off the place that Z is set from."]
-
-
-def _sunk(inlay: Inlay, work: Work) -> list[str]:
-    """What to do about fill that is lower than the surface will be."""
-    if inlay.fill != "resin":
-        return []
-    down = work.comes_down(inlay)
-    low, makes_up = "lower than the surface: where it has sunk", "No program makes up for it."
-    if down > 0.0:
-        by = format_length(down, work.units)
-        low = f"more than {by} lower than the surface: where it has sunk further"
-        makes_up = f"The surface comes down by {by}, no further."
-    return [f"Nowhere may it be {low}, roughen it, pour more of the same on it to the same height, and let that cure "
-            f"too. {makes_up}"]
-
-
-def _dam_off(inlay: Inlay) -> list[str]:
-    """The dam goes before a cutter runs over its place."""
-    return ["Take the dam off, tape, wax or clay, and what is left of it: the cutter runs over its place."] \
-        if inlay.fill == "resin" else []
-
-
-def _levelling(inlay: Inlay, work: Work) -> str:
-    """How liquid resin behaves on a board, and what to do so that it covers the pocket's high side."""
-    fall, here = fall_under(inlay.area, work.surface), ""
-    if fall >= LEAST_FALL:
-        down = format_length(fall, work.units, decimals={"mm": 1, "in": 3}[work.units])
-        here = (f" The surface falls by {down} under this drawing: level resin that covers the highest place stands "
-                "that much higher above the lowest.")
-    runs = "runs out over a flat face" if work.surface.is_flat else \
-        "runs off a curved board, so that the pocket's high side is left short"
-    thick = "use a resin thickened as its maker's sheet allows"
-    near = undammed(inlay)
-    rest = [colour for colour, _ in inlay.regions if colour not in near]
-    hold = f"{thick}, as these colours lie too near each other for a dam round each" if not rest else \
-        f"dam round {'each colour' if inlay.regions[1:] else 'the drawing'} with tape, wax or clay, or {thick}"
-    if near and rest:
-        hold = f"dam round {joined(rest)} with tape, wax or clay; for {joined(near)}, which lie too near each other " \
-               f"for a dam round each, {thick}"
-    return f"Liquid resin levels itself and {runs}: {hold}.{here}"

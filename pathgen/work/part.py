@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
@@ -149,6 +150,11 @@ class Part(Protocol):
 
     def rows(self, clamping: Clamping) -> dict[str, Any]:
         """What report.json says of it beside its size: plain values by key."""
+
+
+def lowest_edge(part: Part) -> float:
+    """How high the surface lies over the part's outline where that is lowest, mm."""
+    return float(np.nanmin(part.surface.height(*shapely.get_coordinates(part.outline).T)))
 
 
 def wood_in_plan(part: Part) -> BaseGeometry:

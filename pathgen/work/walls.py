@@ -50,10 +50,9 @@ def narrowest_wall(region: BaseGeometry, taken: BaseGeometry | None = None) -> W
     its ends the edges lead away from each other, or side by side. So a tip of wood that ends in a point is none. None
     where there is no such place.
     """
-    outlines = _corners(overlay.simpler(region, _FINE))
-    edges = shapely.STRtree(shapely.linestrings(np.stack([outlines[0], outlines[0] + outlines[2]], axis=1)))
+    searched = _searched(region)
     for reach in _REACHES:
-        found = _within(region, taken, outlines, edges, reach)
+        found = _first_through_wood(region, taken, *_ways(*searched, reach))
         if found is not None:
             return found
     return _between_parts(shapely.get_parts(region), taken)
@@ -63,9 +62,7 @@ def narrowest_wall(region: BaseGeometry, taken: BaseGeometry | None = None) -> W
 def thin_walls(region: BaseGeometry, *, below: float, touching: float) -> tuple[Wall, ...]:
     """Walls less than `below` mm wide, as `narrowest_wall` has them, the narrowest first: of each piece of wood that is
     no wider, between each two pockets, the narrowest place, but none where they come as near as `touching` mm."""
-    outlines = _corners(overlay.simpler(region, _FINE))
-    edges = shapely.STRtree(shapely.linestrings(np.stack([outlines[0], outlines[0] + outlines[2]], axis=1)))
-    start, way, width = _ways(outlines, edges, below)
+    start, way, width = _ways(*_searched(region), below)
     clear = ~shapely.intersects(region, _inner(start, way))
     start, way, width = start[clear], way[clear], width[clear]
     if not len(width):
@@ -110,11 +107,11 @@ def _all_wood(ways: NDArray[np.object_], taken: BaseGeometry | None) -> Bools:
     return np.ones(len(ways), bool) if taken is None else ~shapely.dwithin(taken, ways, TOUCHING)
 
 
-def _within(
-    region: BaseGeometry, taken: BaseGeometry | None, outlines: Outlines, edges: shapely.STRtree, reach: float
-) -> Wall | None:
-    """The narrowest wall up to `reach`."""
-    return _first_through_wood(region, taken, *_ways(outlines, edges, reach))
+def _searched(region: BaseGeometry) -> tuple[Outlines, shapely.STRtree]:
+    """The outlines in which walls are looked for, in few points, and a tree of their edges."""
+    outlines = _corners(overlay.simpler(region, _FINE))
+    corner, _, after, _ = outlines
+    return outlines, shapely.STRtree(shapely.linestrings(np.stack([corner, corner + after], axis=1)))
 
 
 def _ways(outlines: Outlines, edges: shapely.STRtree, reach: float) -> tuple[Floats, Floats, Floats]:

@@ -15,9 +15,9 @@ from pathgen.job.bench_tables import DotsTable
 from pathgen.job.clamping import clamping_of
 from pathgen.job.describe import key_rows
 from pathgen.job.doubts import doubts_of
+from pathgen.job.inlay_tables import ResurfaceTable
 from pathgen.job.kinds import KINDS
 from pathgen.job.part import outline_of, part_of
-from pathgen.job.tables import ResurfaceTable
 from pathgen.strategies.resurfacing import heights_above
 from tests import small_board
 

@@ -19,8 +19,9 @@ from pathgen.app.blank import build_blank
 from pathgen.app.building import check_data
 from pathgen.app.cli import main
 from pathgen.app.earlier import _moves_in, _number, marks_moved
-from pathgen.job.blank import blank_clampings, blank_plans, merged, origin_of, parts_on_blank
+from pathgen.job.blank import blank_clampings, blank_plans, origin_of, parts_on_blank
 from pathgen.job.doubts import doubts_of
+from pathgen.job.turns import merged
 from pathgen.programs.afterwards import afterwards
 from pathgen.programs.around import Around
 from pathgen.programs.instructions import before_start

@@ -12,14 +12,7 @@ import shapely
 from pathgen.base import overlay
 from pathgen.base.errors import Doubt
 from pathgen.base.plain import joined
-from pathgen.base.units import (
-    SUMS,
-    as_written,
-    coarse_length,
-    format_length,
-    place_words,
-    told_apart,
-)
+from pathgen.base.units import SUMS, as_written, coarse_length, format_length, place_words, told_apart
 from pathgen.job.job import Job
 from pathgen.parts.back.part import Back
 from pathgen.parts.flat.part import FlatPart

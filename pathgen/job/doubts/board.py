@@ -11,16 +11,9 @@ import numpy as np
 import shapely
 
 from pathgen.base.errors import Doubt
-from pathgen.base.units import (
-    SUMS,
-    as_written,
-    coarse_length,
-    format_length,
-    place_words,
-    told_apart,
-)
+from pathgen.base.units import SUMS, as_written, coarse_length, format_length, place_words, told_apart
+from pathgen.job.board_tables import FannedScale
 from pathgen.job.job import Job
-from pathgen.job.tables import FannedScale
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.layout import centre_crossings
 from pathgen.parts.fingerboard.part import Fingerboard
@@ -212,7 +205,7 @@ def strings_off(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     if not isinstance(board, Fingerboard) or not board.drawn:
         return
     layout, lines = board.layout, board.layout.lines[1:]
-    strings = np.stack([layout.strings.crossings(lines, side) for side in (board.bass_side, -board.bass_side)], axis=1)
+    strings = layout.strings.across(lines, board.bass_side)
     run = strings[:, 1] - strings[:, 0]
     inward = np.stack([run, -run], axis=1) / np.linalg.norm(run, axis=1)[:, None, None]
     room = np.einsum("nsi,nsi->ns", strings - chord_across(board.finished, lines), inward)

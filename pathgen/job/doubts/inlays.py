@@ -12,9 +12,7 @@ from pathgen.base import overlay
 from pathgen.base.bending import LONG_FLUTES, has_long_flutes
 from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
-from pathgen.base.units import (
-    format_length,
-)
+from pathgen.base.units import format_length
 from pathgen.job.job import Job
 from pathgen.work.clamping import Clamping
 

@@ -10,14 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import Doubt
-from pathgen.base.units import (
-    SUMS,
-    coarse_length,
-    falls_short,
-    fine_length,
-    format_length,
-    place_words,
-)
+from pathgen.base.units import SUMS, coarse_length, falls_short, fine_length, format_length, place_words
 from pathgen.job.flat import opening_corners, openings_cutter, plate_corners
 from pathgen.job.form import closed_by_page, to_the_page
 from pathgen.job.job import Job

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
+from pathgen.base.arrays import Bounds
 from pathgen.parts.tool import Tool
 from pathgen.work.clamping import Stock
 from pathgen.work.part import Names, Place
@@ -21,7 +22,7 @@ class StandingBoard(Stock):
     """+1 where the board's top looks toward + Y, -1 where it looks toward - Y."""
 
     @property
-    def bounds(self) -> tuple[float, float, float, float]:
+    def bounds(self) -> Bounds:
         """(x_min, y_min, x_max, y_max)."""
         low, high = sorted((0.0, self.top_side * self.width))
         return (-self.margin_nut, low, self.length - self.margin_nut, high)

@@ -12,14 +12,7 @@ from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.base.units import SUMS, rounded_down, rounded_up
 from pathgen.parts.fingerboard.ends import board_outline, chord_across, end_points
-from pathgen.parts.fingerboard.layout import (
-    Edges,
-    Layout,
-    board_layout,
-    centre_crossings,
-    crossing_refused,
-    nutward,
-)
+from pathgen.parts.fingerboard.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused, nutward
 from pathgen.parts.fingerboard.lowering import lowered
 from pathgen.parts.fingerboard.numbers import BoardNumbers, End, PartialFret
 from pathgen.parts.fingerboard.part import Fingerboard, Frets
@@ -39,8 +32,6 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
     layout = board_layout(numbers, shares=shares, straight_share=_straight_share(numbers, shares))
     binding = numbers.bound_later
     cut = _narrowed(layout, binding, min(numbers.nut_width, numbers.end_width))
-    drawn = outline
-
     end = _moved_to(layout.lines[-1], layout.length)
 
     def shape(edges: Edges) -> Polygon:
@@ -48,15 +39,15 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
         return board_outline(edges, nut, end, nut=numbers.nut_end, end=numbers.end, bass_side=layout.bass_side,
                              inner=inner_radius)
 
-    edges = _edge_crossings(layout, cut, None)
-    crossing_refused(*edges)
-    outline = shape(cut) if drawn is None else drawn
-    finished = shape(layout.edges) if drawn is None else overlay.buffer(drawn, binding, join_style="mitre")
-    plain = drawn is None and numbers.nut_end.is_plain and numbers.end.is_plain
-    bass, treble = _edge_crossings(layout, cut, None if plain else outline)
-    ending = end_points(cut, end, numbers.end if drawn is None else End(), layout.bass_side)[[0, -1]]
-    if drawn is not None:
-        met = chord_across(drawn, end[None])[0]
+    stated = cut.across(layout.lines, layout.bass_side)
+    crossing_refused(stated)
+    whole = shape(cut) if outline is None else outline
+    finished = shape(layout.edges) if outline is None else overlay.buffer(outline, binding, join_style="mitre")
+    plain = outline is None and numbers.nut_end.is_plain and numbers.end.is_plain
+    edges = stated if plain else _edge_crossings(layout, cut, whole)
+    ending = end_points(cut, end, numbers.end if outline is None else End(), layout.bass_side)[[0, -1]]
+    if outline is not None:
+        met = chord_across(outline, end[None])[0]
         ending = np.where(np.isnan(met), ending, met)
     top = Surface(
         thickness=numbers.thickness, radius_nut=numbers.radius.nut, radius_end=end_radius(numbers.radius, layout),
@@ -64,10 +55,8 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
     )
     return Fingerboard(
         surface=lowered(top, layout, numbers.relief, numbers.fall_away),
-        outline=outline, finished=finished, edges=cut,
-        frets=_frets(layout, bass, treble, numbers),
-        nut_line=np.stack([side[0] for side in (edges if drawn is None else (bass, treble))]),
-        end_line=ending, drawn=drawn is not None,
+        outline=whole, finished=finished, edges=cut, frets=_frets(layout, edges, numbers),
+        nut_line=(stated if outline is None else edges)[0], end_line=ending, drawn=outline is not None,
         length=layout.length, min_web=numbers.min_web, layout=layout, behind_nut=numbers.behind_nut, binding=binding,
     )
 
@@ -186,14 +175,12 @@ def _moved_to(line: Floats, x: float) -> Floats:
     return np.asarray(line + [x - centre_crossings(line[None])[0], 0.0])
 
 
-def _edge_crossings(layout: Layout, cut: Edges, outline: Polygon | None) -> tuple[Floats, Floats]:
-    """Where nut and frets meet the edges of the cut board: straight long edges, or any outline."""
-    if outline is None:
-        return cut.crossings(layout.lines, layout.bass_side), cut.crossings(layout.lines, -layout.bass_side)
+def _edge_crossings(layout: Layout, cut: Edges, outline: Polygon) -> Floats:
+    """(n + 1, 2, 2) where nut and frets meet an outline; the nut the straight long edges where it misses that."""
     chords = chord_across(outline, layout.lines)
     gone = np.isnan(chords[:, 0, 0])
     if gone[0] and cut.half_width(0.0) > 0:
-        chords[0] = np.stack([cut.crossings(layout.lines[:1], s)[0] for s in (layout.bass_side, -layout.bass_side)])
+        chords[0] = cut.across(layout.lines[:1], layout.bass_side)[0]
     if gone[1:].any():
         fret = int(np.argmax(gone[1:])) + 1
         x = float(centre_crossings(layout.lines[fret][None])[0])
@@ -205,25 +192,25 @@ def _edge_crossings(layout: Layout, cut: Edges, outline: Polygon | None) -> tupl
         raise JobError("[board] frets", f"fret {fret}, {x:.2f} mm from the nut, is past the board's end",
                        allowed=f"{rounded_down(outline.bounds[2]):.2f} mm or less",
                        remedy="make fewer frets or a longer board")
-    return chords[:, 0], chords[:, 1]
+    return chords
 
 
-def _frets(layout: Layout, bass: Floats, treble: Floats, numbers: BoardNumbers) -> Frets:
+def _frets(layout: Layout, edges: Floats, numbers: BoardNumbers) -> Frets:
+    """The frets on lines that meet the edges there, (n + 1, 2, 2), the nut's first."""
     behind_nut = numbers.behind_nut
     if numbers.zero_fret and behind_nut < _LEAST_BEHIND_ZERO_FRET:
         raise JobError("[board] zero_fret", f"the board runs {behind_nut:g} mm behind it",
                        allowed=f"behind_nut {_LEAST_BEHIND_ZERO_FRET:g} mm or more", remedy="make behind_nut longer")
     first = 0 if numbers.zero_fret else 1
-    number = np.arange(first, len(bass))
-    ends, full = np.stack([bass, treble], axis=1), np.ones((len(bass), 2), dtype=bool)
+    ends, full = edges.copy(), np.ones((len(edges), 2), dtype=bool)
     for entry in numbers.partial_frets:
-        if not first <= entry.fret < len(bass):
+        if not first <= entry.fret < len(edges):
             raise JobError("[board] partial_frets", f"fret {entry.fret} is not on the board",
-                           allowed=f"{first} to {len(bass) - 1}", remedy="correct its number")
+                           allowed=f"{first} to {len(edges) - 1}", remedy="correct its number")
         ends[entry.fret], full[entry.fret] = _partial(ends[entry.fret], entry, layout.bass_side)
     return Frets(
-        number=number, distance=centre_crossings(layout.lines)[first:], bass=bass[first:], treble=treble[first:],
-        ends=ends[first:], full=full[first:],
+        number=np.arange(first, len(edges)), distance=centre_crossings(layout.lines)[first:],
+        bass=edges[first:, 0], treble=edges[first:, 1], ends=ends[first:], full=full[first:],
     )
 
 

@@ -22,7 +22,6 @@ from pathgen.parts.fingerboard.numbers import End
 _ARC_SAG = 5e-4
 """How far chords may lie inside an arc of the outline, mm."""
 
-
 _LEFT = 0.01
 """So near the rounded outline still runs along the end somewhere, mm."""
 
@@ -113,7 +112,7 @@ def _end_points(edges: Edges, line: Floats, end: End, out: float, bass_side: int
         raise JobError(where, "rise and steps are both given", remedy="keep one of them")
     if end.steps:
         return _stepped(edges, line, end.steps, out, bass_side, where)
-    corners = np.concatenate([edges.crossings(line[None], bass_side), edges.crossings(line[None], -bass_side)])
+    corners = edges.across(line[None], bass_side)[0]
     return _arch(corners, out * end.rise, where) if end.rise else corners
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
+from pathgen.parts.fingerboard.radii import radius_under
 from pathgen.work.features import Slots
 
 if TYPE_CHECKING:
@@ -144,16 +145,13 @@ def fretting(board: Fingerboard, slots: Slots | None, wire: FretWire) -> Frettin
     """
     surface, frets = board.surface, board.frets
     ends = finished_ends(board)
-    run = ends[:, 1] - ends[:, 0]
-    unit = run / np.linalg.norm(run, axis=1)[:, None]
-    over = wire.overhang * np.stack([-unit, unit], axis=1)
     length = arc_lengths(surface, ends) + 2 * wire.overhang
     # a slot through the edge holds up to there: on a drawn board it runs on past it
     held = ends if slots is None else np.where(slots.through[..., None], frets.ends, slots.lines)
     # the tang's end against the fret's: along the curve from the fret's end to the slot's end, and the gap
     short = np.stack([arc_lengths(surface, np.stack([ends[:, i], held[:, i]], axis=1)) for i in (0, 1)], axis=1)
     nipped = np.where(short > _SAME, short + wire.overhang + wire.tang_gap, 0.0)
-    radius = _radius_along(surface, ends + over, unit)
+    radius = radius_under(ends, surface)
     size = np.array([wire.size_of(fret) for fret in frets.number.tolist()], dtype=np.int64)
     used = np.bincount(size, weights=length, minlength=len(wire.wires))
     return Fretting(
@@ -193,12 +191,6 @@ def arc_lengths(surface: Surface, lines: Floats, *, samples: int = 257) -> Float
     rise = np.diff(surface.height(points[..., 0], points[..., 1]), axis=1)
     step = np.linalg.norm(np.diff(points, axis=1), axis=2)
     return np.asarray(np.hypot(step, rise).sum(axis=1))
-
-
-def _radius_along(surface: Surface, lines: Floats, unit: Floats) -> Floats:
-    """Radius of the curve under each line where it crosses the centre-line: a slant makes it larger."""
-    crossing = lines[:, 0, 0] - lines[:, 0, 1] / unit[:, 1] * unit[:, 0]
-    return np.asarray(surface.radius(crossing) / unit[:, 1] ** 2)
 
 
 def wire_faults(wire: FretWire, slots: Slots | None) -> Iterator[tuple[str, str, str, str]]:

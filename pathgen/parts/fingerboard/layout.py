@@ -17,7 +17,6 @@ from pathgen.parts.fingerboard.numbers import BoardNumbers
 _ROUNDS = 60
 """Repetitions for length and taper to agree; each gains two digits or more."""
 
-
 _MOST_SLANT = 45.0
 """Degrees; no hand follows a fan near it."""
 
@@ -36,6 +35,10 @@ class Edges:
     def half_width(self, x: float | Floats) -> float | Floats:
         """Half the width at x, mm."""
         return self.at_nut + self.slope * x
+
+    def across(self, lines: Floats, bass_side: int) -> Floats:
+        """Where straight lines, (n, 2, 2), meet both edges: (n, 2, 2), bass and treble."""
+        return np.stack([self.crossings(lines, side) for side in (bass_side, -bass_side)], axis=1)
 
     def crossings(self, lines: Floats, side: int) -> Floats:
         """Where straight lines, (n, 2, 2), meet the edge on `side` (-1 or +1, the sign of y): (n, 2) points."""
@@ -74,6 +77,11 @@ class Layout:
     length: float
     bass_side: int
     nut_offset: float
+
+    @property
+    def to_bridge(self) -> float:
+        """From the nut to the bridge on the centre-line, mm."""
+        return float(centre_crossings(self.bridge[None])[0])
 
     @property
     def fanned(self) -> bool:
@@ -123,8 +131,9 @@ def board_layout(numbers: BoardNumbers, *, shares: Floats, straight_share: float
     )
 
 
-def crossing_refused(bass: Floats, treble: Floats) -> None:
-    """Raise JobError when lines, by their (n, 2) ends on the two edges of the board, cross or slant too much."""
+def crossing_refused(ends: Floats) -> None:
+    """Raise JobError when lines, by their (n, 2, 2) ends on the edges of the board, cross or slant too much."""
+    bass, treble = ends[:, 0], ends[:, 1]
     for name, ends in (("bass", bass), ("treble", treble)):
         back = np.diff(ends[:, 0])
         if np.any(back <= 0):

@@ -14,7 +14,6 @@ import numpy as np
 
 from pathgen.base.errors import JobError
 from pathgen.base.plain import rounded, rounded_point
-from pathgen.parts.fingerboard.layout import centre_crossings
 
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
@@ -34,6 +33,7 @@ class Neck:
     joint_fret: int
     """The fret over the joint."""
     fret_height: float
+    """Of the crowns over the board."""
     action_12: float
     """From the top of the 12th fret to the string."""
     action_nut: float = 0.0
@@ -43,12 +43,14 @@ class Neck:
     body_at_bridge: float = 0.0
     """Height of the body's surface at the bridge over that at the joint."""
     saddle_above_bridge: float = 3.0
+    """How far the saddle stands out of the bridge."""
     saddle: float | None = None
     """Wanted height of the saddle's top over the body."""
     saddle_range: tuple[float, float] | None = None
     """What the maker's bridge allows."""
     head_length: float = 180.0
     head_angle: float = 0.0
+    """Of the head, sawn from the same blank, leaning back."""
     head_thickness: float = 15.0
     tenon: float = 0.0
     """How far the neck runs on past the joint."""
@@ -128,7 +130,7 @@ def neck_of(neck: Neck, board: Fingerboard) -> NeckTable:
         raise JobError("[neck] joint_fret", f"there is no fret {neck.joint_fret}", allowed=f"1 to {max(places)}",
                        remedy="correct it")
     return neck_table(
-        neck, scale_length=float(centre_crossings(board.layout.bridge[None])[0]),
+        neck, scale_length=board.layout.to_bridge,
         joint=float(places[neck.joint_fret]), thickness=board.surface.thickness,
     )
 

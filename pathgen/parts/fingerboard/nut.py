@@ -15,7 +15,8 @@ from pathgen.base.plain import rounded
 from pathgen.base.surface import Surface
 from pathgen.base.units import rounded_down
 from pathgen.parts.fingerboard.ends import chord_across
-from pathgen.parts.fingerboard.layout import centre_crossings, nutward
+from pathgen.parts.fingerboard.layout import nutward
+from pathgen.parts.fingerboard.radii import radius_under
 from pathgen.parts.fingerboard.stringing import Strings, edge_to_string, on_outer_strings, string_places
 
 if TYPE_CHECKING:
@@ -58,7 +59,7 @@ def nut_curve(
     front = layout.lines[0] + behind * back
     unit = (front[1] - front[0]) / np.linalg.norm(front[1] - front[0])
     faces = np.stack([front, front + thick * back])
-    ends = [np.stack([layout.edges.crossings(faces, side) for side in (board.bass_side, -board.bass_side)], axis=1)]
+    ends = [layout.edges.across(faces, board.bass_side)]
     ends += [chord_across(board.finished, faces)] if board.drawn else []
     bass, treble = ((np.concatenate(ends) - front[0]) @ unit).T
     return _curve(board, front[0] + np.outer([np.nanmin(bass), np.nanmax(treble)], unit), strings, past,
@@ -101,15 +102,16 @@ def _curve(board: Fingerboard, line: Floats, strings: Strings | None, past: floa
     steepest = 1.0 - (half / low) ** 2  # a curve of radius R bends by up to (1 - s^2)^-1.5 / R in plan
     step = math.sqrt(8.0 * _SAG * low * steepest**1.5) if math.isfinite(low) else 2 * half
     at = np.linspace(-half, half, math.ceil(2 * half / step) + 1)
-    outer = np.concatenate([board.layout.strings.crossings(line[None], side)
-                            for side in (board.bass_side, -board.bass_side)])
+    outer = board.layout.strings.across(line[None], board.bass_side)[0]
     count = len(strings.gauges) if strings else board.fittings.strings
     places = string_places(strings.gauges if strings else np.zeros(count), float(np.linalg.norm(outer[1] - outer[0])),
                            strings.spacing if strings else "centres", strings.course if strings else None,
                            inset=edge_to_string(board.layout))
     crossed = float((outer[0] - middle) @ unit) + places
-    return CrossLine(curve=np.column_stack([at, over_crest(at)]), radius=_radius_under(board, line),
-                     strings=np.column_stack([crossed, over_crest(crossed)]))
+    return CrossLine(
+        curve=np.column_stack([at, over_crest(at)]), strings=np.column_stack([crossed, over_crest(crossed)]),
+        radius=float(radius_under(line[None], board.surface)[0]),
+    )
 
 
 def cross_radii(board: Fingerboard) -> dict[str, float | None]:
@@ -118,13 +120,7 @@ def cross_radii(board: Fingerboard) -> dict[str, float | None]:
     At the saddle it is the board's, carried on past its end in the same straight line.
     """
     lines = {"radius_at_nut": board.layout.lines[0], "radius_at_saddle": board.layout.bridge}
-    return {name: rounded(_radius_under(board, line), 3) for name, line in lines.items()}
-
-
-def _radius_under(board: Fingerboard, line: Floats) -> float:
-    """Where a line crosses the centre-line: a slant makes the radius larger."""
-    run = line[1] - line[0]
-    return float(board.surface.radius(centre_crossings(line[None])[0]) * (run @ run) / run[1] ** 2)
+    return {name: rounded(radius_under(line[None], board.surface)[0], 3) for name, line in lines.items()}
 
 
 def nut_top(strings: Strings, crown: float) -> tuple[float, float]:

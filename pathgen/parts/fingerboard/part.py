@@ -150,8 +150,7 @@ class Fingerboard:
         """
         if self.drawn:
             return chord_across(overlay.buffer(self.outline, -inset, join_style="mitre"), lines)
-        inner = self.edges.inset(inset)
-        return np.stack([inner.crossings(lines, side) for side in (self.bass_side, -self.bass_side)], axis=1)
+        return self.edges.inset(inset).across(lines, self.bass_side)
 
     @property
     def ends(self) -> tuple[Floats, Floats]:

@@ -29,8 +29,7 @@ def end_radius(radii: Radii, layout: Layout) -> float:
     if radii.end is not None:
         return radii.end
     if radii.bridge is not None:
-        to_bridge = float(centre_crossings(layout.bridge[None])[0])
-        return _not_below_zero(radii.nut + (radii.bridge - radii.nut) * layout.length / to_bridge)
+        return _not_below_zero(radii.nut + (radii.bridge - radii.nut) * layout.length / layout.to_bridge)
     if radii.follow is not None:
         return _not_below_zero(radii.nut * (1.0 + layout.length * layout.strings.slope / layout.strings.at_nut),
                                "make nut_width and end_width closer to each other, or state both radii")
@@ -58,6 +57,12 @@ def bow_under(lines: Floats, surface: Surface, *, samples: int = 201) -> Floats:
     off = height - chord
     worst = np.argmax(np.abs(off), axis=1)
     return off[np.arange(len(off)), worst]
+
+
+def radius_under(lines: Floats, surface: Surface) -> Floats:
+    """(n,) radius of the curve under each line where it crosses the centre-line, mm: a slant makes it larger."""
+    run = lines[:, 1] - lines[:, 0]
+    return np.asarray(surface.radius(centre_crossings(lines)) * (run**2).sum(axis=1) / run[:, 1] ** 2)
 
 
 def _not_below_zero(radius: float, remedy: str = "make the radii closer to each other") -> float:

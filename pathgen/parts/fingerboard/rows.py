@@ -192,20 +192,16 @@ def _on_edge(edge: Floats, fret: int, share: float) -> dict[str, Any]:
     return {"at": rounded_point(at), "along_edge": rounded(float(np.linalg.norm(at - edge[0])))}
 
 
-def _speaking_length(board: Fingerboard) -> float:
-    return float(centre_crossings(board.layout.bridge[None])[0])
-
-
 def _offset_cents(board: Fingerboard) -> float:
     """By how much every fretted note is lower against its open string, on the string along the centre-line."""
-    length = _speaking_length(board)
+    length = board.layout.to_bridge
     return 1200.0 * math.log2((length + board.layout.nut_offset) / length)
 
 
 def _cents(board: Fingerboard, resolution: float, repeatability: float) -> Floats:
     wanted = board.frets.distance
     rounded = np.abs(np.round(wanted / resolution) * resolution - wanted)
-    return cents_off(_speaking_length(board), wanted, wanted + rounded + repeatability)
+    return cents_off(board.layout.to_bridge, wanted, wanted + rounded + repeatability)
 
 
 def _finished_widths(board: Fingerboard) -> Floats:

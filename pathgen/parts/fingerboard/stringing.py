@@ -42,6 +42,7 @@ class Strings:
     """The set of strings, bass first: mm, Hz, g per m, GPa; empty lists for what is not known."""
 
     gauges: tuple[float, ...]
+    """Outer diameters."""
     spacing: str = "gaps"
     """``"centres"`` or ``"gaps"``: what is equal between neighbours, or between courses."""
     course: Course | None = None
@@ -52,9 +53,13 @@ class Strings:
     nut_height: float | None = None
     """Of the nut's top over the board."""
     pitches: tuple[float, ...] = ()
+    """Of the open strings."""
     mass: tuple[float, ...] = ()
+    """Of each along its length."""
     core: tuple[float, ...] = ()
+    """Diameters of the cores."""
     modulus: tuple[float, ...] = ()
+    """Of elasticity of the cores."""
     nut_compensation: tuple[float, ...] = ()
     """How far the nut's edge lies nearer to the first fret."""
     saddle_compensation: tuple[float, ...] = ()
@@ -213,8 +218,7 @@ def stringing_data(layout: Layout, strings: Strings, *, crown: float | None) -> 
 def on_outer_strings(layout: Layout) -> Floats:
     """(n + 2, 2, 2) where nut, frets and bridge meet the outer strings, bass and treble."""
     every = np.concatenate([layout.lines, layout.bridge[None]])
-    sides = (layout.bass_side, -layout.bass_side)
-    return np.stack([layout.strings.crossings(every, side) for side in sides], axis=1)
+    return layout.strings.across(every, layout.bass_side)
 
 
 def edge_to_string(layout: Layout) -> float:

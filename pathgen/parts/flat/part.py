@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.plain import joined
@@ -43,6 +44,11 @@ class Bore:
     """Of its length, degrees counter-clockwise from X."""
     depth: float | None
     """Below the surface; None through the part."""
+
+    @property
+    def axis(self) -> BaseGeometry:
+        """The line that the middle of a cutter of its width would follow; a point for a round hole."""
+        return _axis(self.at, self.diameter, self.length, self.turn)
 
     @cached_property
     def shape(self) -> Polygon:
@@ -158,8 +164,11 @@ def numbered(bores: Sequence[Bore]) -> dict[tuple[float, float], int]:
 
 def rounded(at: tuple[float, float], diameter: float, *, length: float, turn: float = 0.0) -> Polygon:
     """A circle, or a slot with round ends `length` mm from end to end."""
+    segments = max(16, math.ceil(math.pi / 4 / math.acos(1 - SAG / (diameter / 2)))) if diameter > 4 * SAG else 16
+    return overlay.buffer(_axis(at, diameter, length, turn), diameter / 2, quad_segs=segments)
+
+
+def _axis(at: tuple[float, float], diameter: float, length: float, turn: float) -> BaseGeometry:
     half, angle = (length - diameter) / 2, math.radians(turn)
     way = np.array([math.cos(angle), math.sin(angle)]) * half
-    line = shapely.LineString([at - way, at + way]) if half > 0 else shapely.Point(at)
-    segments = max(16, math.ceil(math.pi / 4 / math.acos(1 - SAG / (diameter / 2)))) if diameter > 4 * SAG else 16
-    return overlay.buffer(line, diameter / 2, quad_segs=segments)
+    return shapely.LineString([at - way, at + way]) if half > 0 else shapely.Point(at)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
+from pathgen.base.arrays import Bounds
 from pathgen.parts.tool import Tool
 from pathgen.work.clamping import Stock
 from pathgen.work.part import Names, Place
@@ -17,7 +18,7 @@ class FlatStock(Stock):
     margin_nut: float = 0.0
 
     @property
-    def bounds(self) -> tuple[float, float, float, float]:
+    def bounds(self) -> Bounds:
         """(x_min, y_min, x_max, y_max)."""
         return (0.0, 0.0, self.length, self.width)
 

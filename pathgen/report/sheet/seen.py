@@ -29,7 +29,7 @@ from pathgen.verify import Verification
 from pathgen.verify.stages import Closeup, Stage
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
-from pathgen.work.operations import LEVEL
+from pathgen.work.fill_words import LEVEL
 
 e = element
 

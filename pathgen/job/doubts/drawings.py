@@ -1,0 +1,179 @@
+"""Likely slips of drawings as they are read: what they hold that is hardly meant, what no inlay cuts, their size."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+import shapely
+
+from pathgen.artwork import Artwork
+from pathgen.artwork.curves import Curves
+from pathgen.base import overlay
+from pathgen.base.errors import Doubt
+from pathgen.base.plain import joined
+from pathgen.base.units import INCH, coarse_length, place_words
+from pathgen.job.job import Job
+from pathgen.work.features import Inlay
+
+TOUCHING = 0.05
+"""What drawings share that only touch, mm2."""
+
+_BLACK = "#000000"
+_OPAQUE = 0.995  # the share of a colour that nobody tells from all of it
+_FLAT = 1e-6  # units of the drawing, squared: what a straight line encloses by rounding
+_ON_EDGE = 0.002  # mm: so near to the furthest a colour reaches it
+
+
+def doubts_of_drawings(
+    job: Job, drawings: Mapping[int, Sequence[Artwork]], inlays: Sequence[Inlay], cut: Sequence[Inlay]
+) -> Iterator[Doubt]:
+    """Every doubt about the drawings of each inlay, by its index; `inlays` as they are drawn, and as they are `cut`."""
+    for art in {art.name: art for arts in drawings.values() for art in arts}.values():
+        yield from _filled_lines(art)
+        yield from _see_through(art)
+        yield from _passed_over(art)
+    yield from _sized_in_pixels(job, {art.name: (art, inlay) for inlay in cut for art in drawings[inlay.index]})
+    yield from _cut_by_none(job, drawings)
+    yield from _over_each_other(inlays)
+
+
+def _filled_lines(art: Artwork) -> Iterator[Doubt]:
+    """Open lines with another colour inside, the black that the format fills them with where nothing is said."""
+    paints = art.scene.paints if art.scene is not None else ()
+    lines = {paint.where: paint.colour for paint in paints if paint.stroke is not None}
+    for paint in paints:
+        line = lines.get(paint.where, _BLACK)
+        if paint.stroke is None and paint.colour == _BLACK != line and _has_inside(paint.curves):
+            yield Doubt(
+                where=paint.where, problem=f"an open line of {line} whose inside is filled with black",
+                allowed="what is meant to be cut: black is the fill where none is written",
+                remedy='if only the line is meant, write fill="none" there', grave=False,
+            )
+
+
+def _has_inside(curves: Curves) -> bool:
+    """Whether open lines, none of them closed, have one that is no straight line."""
+    hulls = [shapely.multipoints(one.reshape(-1, 2)).convex_hull for one in np.split(curves.points, curves.first[1:])]
+    return not curves.closed.any() and bool(np.any(shapely.area(hulls) > _FLAT))
+
+
+def _see_through(art: Artwork) -> Iterator[Doubt]:
+    """Shadows, tints and second tones, which would be cut as full colour."""
+    pale = [paint for paint in (art.scene.paints if art.scene is not None else ()) if paint.opacity < _OPAQUE]
+    if pale:
+        least = min(pale, key=lambda paint: paint.opacity)
+        yield Doubt(
+            where=least.where,
+            problem=f"drawn see-through, {100 * least.opacity:.0f} %" + (
+                f", the palest of {len(pale)} shapes that are" if pale[1:] else "") + ": it is cut as full colour",
+            allowed="what is meant to be cut",
+            remedy="take shadows and tints out of the drawing, and give what is to be cut a colour of its own",
+            grave=False,
+        )
+
+
+def _passed_over(art: Artwork) -> Iterator[Doubt]:
+    """What a browser passes over: no colours, it draws in black or in that of what holds them; copies of what is not
+    there, it draws nothing; values that no property takes, it draws the line at another width, say."""
+    if (scene := art.scene) is None:
+        return
+    slips: tuple[tuple[tuple[tuple[str, ...], ...], str, Callable[..., Doubt]], ...] = (
+        (scene.no_colours, "are none", _no_colour), (scene.no_targets, "name nothing", _no_target),
+        (scene.not_read, "are not", _not_read),
+    )
+    for wrong, are, doubt in slips:
+        if wrong:
+            yield doubt(*wrong[0], f", the first of {len(wrong)} that {are}" if wrong[1:] else "")
+
+
+def _no_colour(where: str, what: str, colour: str, others: str) -> Doubt:
+    return Doubt(
+        where=where, problem=f"{what} is no colour{others}: passed over, as a browser does, so that {colour} is cut "
+        "there", allowed='a colour, such as "#2f6f4f"', remedy="write the colour that is meant",
+    )
+
+
+def _no_target(where: str, named: str, others: str) -> Doubt:
+    return Doubt(
+        where=where, problem=f'a copy of "{named}", and nothing is called so{others}: passed over, as a browser does',
+        allowed="the id of what is drawn in the same file", remedy="mend its href, or take it out",
+    )
+
+
+def _not_read(where: str, what: str, others: str) -> Doubt:
+    return Doubt(
+        where=where, problem=f"{what} is nothing that can be read{others}: passed over, as a browser does, as if it "
+        "were not written", allowed="what the format takes, numbers with a point (6.5), and names of what is in the "
+        "drawing", remedy="write what is meant, or take it out",
+    )
+
+
+def _cut_by_none(job: Job, drawings: Mapping[int, Sequence[Artwork]]) -> Iterator[Doubt]:
+    """Colours of a drawing that no table names, where inlays name some: not its background, outline and openings."""
+    shown: dict[tuple[str, tuple[str, ...]], Artwork] = {}
+    named: dict[str, set[str]] = {}
+    for index, arts in drawings.items():
+        for one, art in zip(job.inlays[index].drawings, arts, strict=True):
+            shown[one.artwork, one.layers] = art
+            named.setdefault(one.artwork, set()).update(one.colours or (r.colour for r in art.regions), art.background)
+    for (artwork, _), art in shown.items():
+        known = named[artwork] | _outline_colours(job, artwork, art)
+        left = [region.colour for region in art.regions if region.colour not in known]
+        if left:
+            listed = ", ".join(f'"{colour}"' for colour in left)
+            yield Doubt(
+                where=Path(artwork).name, problem=f"{joined(left)} of it {'are' if left[1:] else 'is'} cut by no inlay",
+                allowed="every colour that the drawing shows", remedy=f"add {listed} to the colours of an [[inlay]]; "
+                f"if the wood is to show there, write background = [{listed}] in one that cuts the drawing",
+            )
+
+
+def _outline_colours(job: Job, artwork: str, art: Artwork) -> set[str]:
+    """The colours of a drawing that are the part's outline, as they reach furthest, or its openings."""
+    if not art.regions or artwork not in [t.artwork for t in (job.plate, job.outline) if t is not None]:
+        return set()
+    openings = job.plate.openings if job.plate else None
+    if openings is not None and openings.layers:
+        return {region.colour for region in art.regions}
+    bounds = np.array([region.polygon.bounds for region in art.regions])
+    furthest = (np.abs(bounds - [*bounds[:, :2].min(axis=0), *bounds[:, 2:].max(axis=0)]) < _ON_EDGE).any(axis=1)
+    return {art.regions[k].colour for k in np.flatnonzero(furthest)} | set((openings and openings.colours) or ())
+
+
+def _over_each_other(inlays: Sequence[Inlay]) -> Iterator[Doubt]:
+    """Inlays that lie on each other as they are drawn: not those that run on under a later one, to leave no sliver."""
+    for first, later in combinations(inlays, 2):
+        shared = overlay.intersection(first.area, later.area)
+        if shared.area > TOUCHING:
+            x, y = shapely.get_coordinates(shared.representative_point())[0]
+            yield Doubt(
+                where=f"{first.name} and {later.name}",
+                problem=f"{shared.area:.1f} mm2 of both lie on each other, near {place_words(x, y)}",
+                allowed="drawings beside each other, unless it is meant",
+                remedy=f"leave it so where {later.name} is to be cut through what fills {first.name}, or move one of "
+                       "them", grave=False,
+            )
+
+
+def _sized_in_pixels(job: Job, drawn: dict[str, tuple[Artwork, Inlay]]) -> Iterator[Doubt]:
+    """Drawings that are as large as their px come to: some programs count 72 or 90 to the inch (common practice)."""
+    for name, (art, inlay) in drawn.items():
+        if in_pixels(art, inlay):
+            wide, high = (coarse_length(side, job.units) for side in art.page)
+            yield Doubt(
+                where=name, problem="its page is sized in px, or by numbers alone: at 96 to the inch it is "
+                f"{wide} by {high}", allowed="a size in mm, cm or in, or a place with a width",
+                remedy="leave it so if that is its size; else give place a width", grave=False,
+            )
+
+
+def in_pixels(art: Artwork, inlay: Inlay) -> str:
+    """That a drawing lies as large as its px come to, where it does: its maker may have meant them for no size."""
+    wide, high = art.page
+    if art.scene is None or not art.scene.pixels or any(one.share != 1.0 for one in inlay.placed):
+        return ""
+    return (f"; its {96 * wide / INCH:.0f} by {96 * high / INCH:.0f} px count 96 to the inch, {wide:.1f} mm by "
+            f"{high:.1f} mm: give place a width if that is not meant")

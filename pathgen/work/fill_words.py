@@ -1,0 +1,140 @@
+"""What the maker is told of fills: to pour resin or let pieces in, to wait, to measure before they are cut level."""
+
+from __future__ import annotations
+
+from pathgen.base.plain import joined
+from pathgen.base.units import format_length
+from pathgen.work.features import Inlay
+from pathgen.work.fill import fall_under, pours_of, stands_at_most, undammed
+from pathgen.work.surroundings import STAY, Work, named_places
+
+_LEAST_FALL = 0.05
+"""A surface that falls less under a drawing is called level, mm."""
+
+LEVEL = 0.005
+"""Pieces that stand so far above or below the wood are called level with it, mm."""
+
+_SEAL = ("Brush a thin coat of the clear resin over floor and walls of the pockets and let it gel: end grain drinks, "
+         "bleeds colour and gives off bubbles.")
+_BUBBLES = ("Warm the parts as the sheet allows, stir slowly, draw bubbles with a vacuum or prick them with a pin "
+            "while it is liquid.")
+_CURE = ("Cure at the temperature of its sheet, as long as the sheet says for machining, not for touching. Do not let "
+         "the air dry or wet the wood while it waits: cover it, no damp cloth (common practice).")
+"""Common practice, no source: the sheets of the makers come first."""
+
+
+def to_fill(inlay: Inlay, work: Work) -> list[str]:
+    """What to do when the pockets of an inlay are cut: the machine stays on, pieces are let in or resin is poured."""
+    found = f"; or find them by {named_places(work.marks[:1], work)}: with the tip over it, set the display to " \
+            "that" if work.marks else ""
+    stay_on = "Leave the machine switched on while {}: many forget X 0 and Y 0 when they are switched off. If it " \
+              f"must be off, home it and note what its own coordinates show at X 0, Y 0{found}."
+    if inlay.fill == "piece":
+        return [
+            "Stop here to let the pieces in. Leave the work clamped. Brush and vacuum the pockets clean, then glue "
+            f"the pieces in, pressed down to the floor: {_pieces_stand(inlay, work)}. Wipe off the glue that is "
+            "squeezed out. Keep the zero place clean.",
+            stay_on.format("the glue sets"),
+        ]
+    stands = format_length(inlay.overfill, work.units)
+    too_high = stands_at_most(inlay, work.surface, work.board.outline) > inlay.overfill + 1e-6
+    neither = " Level resin cannot do both here: thicken it so that it stays where it is put, or dam and fill " \
+              "part by part." if too_high else ""
+    return [
+        "Stop here for the fill. Leave the work clamped, held over its whole face. Brush and vacuum the pockets "
+        "clean.",
+        stay_on.format("the fill cures"),
+        f"The resin maker's sheet comes first; the rest here is common practice. {_SEAL}",
+        f"{_pour_deep(inlay, work)} {_BUBBLES}",
+        f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, "
+        f"and nowhere more than {stands} above the surface beside it.{neither} Keep the zero place clean.",
+    ]
+
+
+def before_second_cut(inlay: Inlay, work: Work) -> list[str]:
+    """What to do before a fill is cut level: to wait, and to measure how high it stands."""
+    stands = format_length(inlay.overfill, work.units)
+    what = "pieces" if inlay.fill == "piece" else "cured fill"
+    return [
+        *to_wait(inlay), *_dam_off(inlay),
+        # what stands higher than the job's overfill meets the first pass too deep
+        f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
+        f"the job's overfill. If it is higher, set overfill to what you measured and {work.board.names.again}: the "
+        "first pass would go too deep.", *_sunk(inlay, work),
+    ]
+
+
+def to_wait(inlay: Inlay) -> list[str]:
+    """Cure, place and zero, before anything goes near the fill."""
+    if inlay.fill == "piece":
+        wait = "Wait until the glue has set fully by its maker's sheet: a piece that lifts under the cutter is lost."
+    else:
+        wait = (
+            "Wait until the fill has cured fully by its maker's sheet, which can take days: soft fill smears over the "
+            "wood and clogs the cutter, the heat of cutting softens it again, and its dust is harmful."
+        )
+    cure = [_CURE] if inlay.fill == "resin" else []
+    what = "glue" if inlay.fill == "piece" else "fill"
+    return [wait, *cure, f"{STAY} Clean {what} and dust off the place that Z is set from."]
+
+
+def _pour_deep(inlay: Inlay, work: Work) -> str:
+    """How deep the resin is, and in what pours it goes in where that is more than its sheet allows."""
+    deep, most = work.opened(inlay) + inlay.overfill, inlay.pour_depth
+    said = f"The pour is {format_length(deep, work.units)} deep: "
+    if most is not None and pours_of(deep, most) > 1:
+        return f"{said}part it into pours of {format_length(most, work.units)} at most: more at once boils and shrinks."
+    return f"{said}more at once than the sheet allows boils and shrinks."
+
+
+def _levelling(inlay: Inlay, work: Work) -> str:
+    """How liquid resin behaves on a board, and what to do so that it covers the pocket's high side."""
+    fall, here = fall_under(inlay.area, work.surface), ""
+    if fall >= _LEAST_FALL:
+        down = format_length(fall, work.units, decimals={"mm": 1, "in": 3}[work.units])
+        here = (f" The surface falls by {down} under this drawing: level resin that covers the highest place stands "
+                "that much higher above the lowest.")
+    runs = "runs out over a flat face" if work.surface.is_flat else \
+        "runs off a curved board, so that the pocket's high side is left short"
+    thick = "use a resin thickened as its maker's sheet allows"
+    near = undammed(inlay)
+    rest = [colour for colour, _ in inlay.regions if colour not in near]
+    hold = f"{thick}, as these colours lie too near each other for a dam round each" if not rest else \
+        f"dam round {'each colour' if inlay.regions[1:] else 'the drawing'} with tape, wax or clay, or {thick}"
+    if near and rest:
+        hold = f"dam round {joined(rest)} with tape, wax or clay; for {joined(near)}, which lie too near each other " \
+               f"for a dam round each, {thick}"
+    return f"Liquid resin levels itself and {runs}: {hold}.{here}"
+
+
+def _pieces_stand(inlay: Inlay, work: Work) -> str:
+    """How high pieces that are let in stand in the surface of that moment, in words."""
+    most, by = format_length(inlay.overfill, work.units), work.stands(inlay)
+    if inlay.piece is None:
+        return f"they must stand above the surface, by {most} at most"
+    if abs(by) < LEVEL:
+        return "they then lie level with the surface, and at the final height when it is cut there"
+    if by < 0:
+        return f"they then lie {format_length(-by, work.units)} below the surface, which is cut down to them later"
+    edges = "" if work.surface.is_flat else ", more at edges that the floor falls away under"
+    return f"they then stand {format_length(by, work.units)} above the surface{edges}, and nowhere more than {most}"
+
+
+def _sunk(inlay: Inlay, work: Work) -> list[str]:
+    """What to do about fill that is lower than the surface will be."""
+    if inlay.fill != "resin":
+        return []
+    down = work.comes_down(inlay)
+    low, makes_up = "lower than the surface: where it has sunk", "No program makes up for it."
+    if down > 0.0:
+        by = format_length(down, work.units)
+        low = f"more than {by} lower than the surface: where it has sunk further"
+        makes_up = f"The surface comes down by {by}, no further."
+    return [f"Nowhere may it be {low}, roughen it, pour more of the same on it to the same height, and let that cure "
+            f"too. {makes_up}"]
+
+
+def _dam_off(inlay: Inlay) -> list[str]:
+    """The dam goes before a cutter runs over its place."""
+    return ["Take the dam off, tape, wax or clay, and what is left of it: the cutter runs over its place."] \
+        if inlay.fill == "resin" else []
