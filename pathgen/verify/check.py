@@ -290,7 +290,7 @@ def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Find
         text = texts.get(step.file_name)
         if text is None:
             found.append(Finding(
-                code=MISSING, severity="forbid", where=step.file_name, got="no such program",
+                code=MISSING, where=step.file_name, got="no such program",
                 allowed=f'{step.title}, with cutter "{step.cutter.name}"', remedy=remedy,
             ))
             continue
@@ -298,12 +298,12 @@ def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Find
             programs[step.file_name] = read_within(text, name=step.file_name, most_lines=lines, most_chords=chords)
         except ProgramError as error:
             found.append(Finding(
-                code="unreadable", severity="forbid", where=error.where, got=error.problem,
+                code="unreadable", where=error.where, got=error.problem,
                 allowed=error.allowed or PLAIN, remedy=error.remedy or remedy,
             ))
     for name in sorted(set(texts) - set(names)):
         found.append(Finding(
-            code="program-unexpected", severity="forbid", where=name, got="a program that is no step of the job",
+            code="program-unexpected", where=name, got="a program that is no step of the job",
             allowed=", ".join(names), remedy="take it out of the folder",
         ))
     found += _exchanged(_misnamed(clamping, programs))
@@ -329,7 +329,7 @@ def _exchanged(held: Mapping[str, str]) -> Iterator[Finding]:
         if both and other < name:
             continue
         yield Finding(
-            code=EXCHANGED, severity="forbid", where=f"{name} and {other}" if both else name,
+            code=EXCHANGED, where=f"{name} and {other}" if both else name,
             got="exchanged: by their headers each holds the other's program" if both else
             f"by its header it holds the program of {other}",
             allowed="each program in the file of its own name",
@@ -340,7 +340,7 @@ def _exchanged(held: Mapping[str, str]) -> Iterator[Finding]:
 def _of_another(names: Sequence[str], there: Sequence[str]) -> Finding:
     """Every program is another job's."""
     return Finding(
-        code=MISSING, severity="forbid", where=f"all {len(names)} programs",
+        code=MISSING, where=f"all {len(names)} programs",
         got=f"none of them is there; the folder holds {len(there)} of another job, the first {there[0]}",
         allowed=f"{names[0]} to {names[-1]}", remedy="name the folder that this job was built into, or build it again",
     )
@@ -358,7 +358,7 @@ def _too_long(sim: Simulation, clamping: Clamping, most: float, resolution: floa
     step = next(step for step in clamping.steps if step.order == order)
     thin, deeper = thin_layers(clamping, step)
     return Finding(
-        code=TOO_LONG, severity="forbid", where=at(step.file_name, line),
+        code=TOO_LONG, where=at(step.file_name, line),
         got="simulating the programs was given up, most of the work was for this one"
             f"{thin and f', which cuts {thin}'}",
         allowed=f"{most / 1e6:.0f} million heights worked out for all, several times what a job takes",
@@ -385,7 +385,7 @@ def header_findings(
     of_one = 1 < len(others) == len(programs) and len({one.job_fingerprint for one in others}) == 1
     for program in others[:1] if of_one else others:
         yield Finding(
-            code=OTHER_JOB, severity="forbid", where=f"all {len(others)} programs" if of_one else program.name,
+            code=OTHER_JOB, where=f"all {len(others)} programs" if of_one else program.name,
             got=f"built from another version of this job, or from another job: job fingerprint "
                 f"{program.job_fingerprint}",
             allowed=str(job_fingerprint), remedy="make the programs again from this job",

@@ -32,6 +32,7 @@ from pathgen.removal.material import Material, Noting, TooLongError, Worst, most
 from pathgen.removal.motion import Motion
 from pathgen.verify.cutting import is_shaving, longest_piece
 from pathgen.verify.findings import Tolerances
+from pathgen.verify.in_plan import place_of
 from pathgen.verify.read import RAPID, ReadProgram, read_program
 
 Text = str | Path | ReadProgram
@@ -459,12 +460,9 @@ def compare_heights(
                            allowed="an area on the blank", remedy="give `within`, in the same frame")
     with np.errstate(invalid="ignore"):
         off = np.where(wanted, field.top - heights, np.float32(np.nan))
-    low, high = (np.unravel_index(int(pick(off)), off.shape) for pick in (np.nanargmin, np.nanargmax))
-
-    def place(index: tuple[np.intp, ...]) -> tuple[float, float]:
-        return float(field.x[index[1]]), float(field.y[index[0]])
-
-    return Difference(low=float(off[low]), low_at=place(low), high=float(off[high]), high_at=place(high), map=off)
+    low, high = int(np.nanargmin(off)), int(np.nanargmax(off))
+    return Difference(low=float(off.flat[low]), low_at=place_of(field.grid, low),
+                      high=float(off.flat[high]), high_at=place_of(field.grid, high), map=off)
 
 
 def read(program: object, *, name: str = "program") -> ReadProgram:

@@ -18,8 +18,8 @@ from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid, Heights
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
-from pathgen.verify.in_plan import lines_of
+from pathgen.verify.findings import Finding, Tolerances, at, at_end
+from pathgen.verify.in_plan import lines_of, place_of
 from pathgen.verify.opening import opens_outside
 from pathgen.verify.reached_walls import reached_wall_findings, risen_into
 from pathgen.verify.seen import Seen
@@ -141,8 +141,7 @@ class _Floor:
         return cls(seen.sim.grid.part(poured.window), cells, off)
 
     def place(self, which: int) -> tuple[float, float]:
-        row, column = divmod(int(self.cells[which]), self.part.shape[1])
-        return float(self.part.xs[column]), float(self.part.ys[row])
+        return place_of(self.part, self.cells[which])
 
     def within(self, area: shapely.Geometry) -> Bools:
         return np.asarray(self.part.covered(area).ravel()[self.cells])
@@ -263,14 +262,10 @@ def _in_plan(poured: Poured, openings: _Openings, opened: Bools, seen: Seen) -> 
     allowed = seen.tolerances.pocket_plan + ridges
     outside = opened & ~part.covered(overlay.buffer(inlay.area, allowed))
     if outside.any():
-        x, y = _worst(outside, part.xs, part.ys)
-        program, line = seen.culprit(x, y, poured.by)
-        yield Finding(
-            code="pocket-outside-drawing", severity="forbid",
-            where=at(f"inlay {poured.inlay.index + 1}, {program}", line, x, y),
-            got=f"{outside.sum() * grid.cell_area:.2f} mm2 opened outside the drawing",
-            allowed=f"{allowed:.2g} mm outside its edge", remedy=AGAIN,
-        )
+        place = place_of(part, np.argmax(outside))
+        yield Finding(code="pocket-outside-drawing", where=_deepest_at(place, poured, seen),
+                      got=f"{outside.sum() * grid.cell_area:.2f} mm2 opened outside the drawing",
+                      allowed=f"{allowed:.2g} mm outside its edge")
     for step in openings.steps:
         if step.order in seen.motions:
             yield from _axis_outside(seen.motions[step.order], step, seen.clamping.board.surface, seen.tolerances)
@@ -310,12 +305,9 @@ def _axis_outside(motion: Motion, step: Step, surface: Surface, tolerances: Tole
     if inside.all():
         return []
     i = int(rows[np.argmin(inside)])
-    return [Finding(
-        code="pocket-wall-overcut", severity="forbid",
-        where=at_end(f"inlay {inlay.index + 1}, {step.file_name}", motion, i),
-        got=f"the cutter passes the edge of the drawing ({int((~inside).sum())} moves)",
-        allowed=f"{tolerances.pocket_plan:g} mm", remedy=AGAIN,
-    )]
+    return [Finding(code="pocket-wall-overcut", where=at_end(f"inlay {inlay.index + 1}, {step.file_name}", motion, i),
+                    got=f"the cutter passes the edge of the drawing ({int((~inside).sum())} moves)",
+                    allowed=f"{tolerances.pocket_plan:g} mm")]
 
 
 def _ways(start: Floats, end: Floats) -> NDArray[Any]:
@@ -338,23 +330,17 @@ def _uncut(poured: Poured, openings: _Openings, opened: Bools, seen: Seen) -> It
     left = part.covered(openings.reach) & ~opened
     area = float(left.sum()) * seen.sim.grid.cell_area
     if area > 0.05:
-        x, y = _worst(left, part.xs, part.ys)
-        yield Finding(
-            code="pocket-uncut", severity="forbid", where=at(f"inlay {poured.inlay.index + 1}", None, x, y),
-            got=f"{area:.2f} mm2 that the cutters can reach is left", allowed="0.05 mm2",
-            remedy=AGAIN,
-        )
+        place = place_of(part, np.argmax(left))
+        yield Finding(code="pocket-uncut", where=at(f"inlay {poured.inlay.index + 1}", None, *place),
+                      got=f"{area:.2f} mm2 that the cutters can reach is left", allowed="0.05 mm2")
 
 
 def _too_deep(floor: _Floor, poured: Poured, seen: Seen) -> Iterator[Finding]:
     inlay, off = poured.inlay, floor.off
     if off.min(initial=np.inf) < -seen.tolerances.pocket_deep:
-        x, y = floor.place(int(np.argmin(off)))
-        program, line = seen.culprit(x, y, poured.by)
-        yield Finding(
-            code="pocket-too-deep", severity="forbid", where=at(f"inlay {inlay.index + 1}, {program}", line, x, y),
-            got=f"{inlay.depth - float(off.min()):.4f} mm deep", allowed=f"{inlay.depth:g} mm", remedy="do not cut",
-        )
+        yield Finding(code="pocket-too-deep", where=_deepest_at(floor.place(int(np.argmin(off))), poured, seen),
+                      got=f"{inlay.depth - float(off.min()):.4f} mm deep", allowed=f"{inlay.depth:g} mm",
+                      remedy="do not cut")
 
 
 def _too_shallow(floor: _Floor, poured: Poured, openings: _Openings, seen: Seen) -> Iterator[Finding]:
@@ -378,15 +364,9 @@ def _too_shallow(floor: _Floor, poured: Poured, openings: _Openings, seen: Seen)
         over = np.where(floor.within(judged), floor.off - allowed, -np.inf)
         worst = int(np.argmax(over))
         if over[worst] > 0:
-            x, y = floor.place(worst)
-            program, line = seen.culprit(x, y, poured.by)
-            yield Finding(
-                code="pocket-too-shallow", severity="forbid",
-                where=at(f"inlay {poured.inlay.index + 1}, {program}", line, x, y),
-                got=f"{inlay.depth - float(floor.off[worst]):.3f} mm deep",
-                allowed=f"{inlay.depth:g} mm, less {float(allowed[worst]):.3f} mm for steps and ridges",
-                remedy=AGAIN,
-            )
+            yield Finding(code="pocket-too-shallow", where=_deepest_at(floor.place(worst), poured, seen),
+                          got=f"{inlay.depth - float(floor.off[worst]):.3f} mm deep",
+                          allowed=f"{inlay.depth:g} mm, less {float(allowed[worst]):.3f} mm for steps and ridges")
             return
 
 
@@ -407,10 +387,9 @@ def _nowhere_deep(poured: Poured, openings: _Openings, seen: Seen) -> Iterator[F
             least += _beside(step.cutter, inset, cell, tolerances)
             if len(cells) >= _ENOUGH_CELLS and float(cells.min()) > least:
                 yield Finding(
-                    code="pocket-too-shallow", severity="forbid",
+                    code="pocket-too-shallow",
                     where=at(f"inlay {inlay.index + 1}, {step.file_name}", None, *shapely.get_coordinates(piece)[0]),
                     got=f"{inlay.depth - float(cells.min()):.3f} mm at its deepest", allowed=f"{inlay.depth:g} mm",
-                    remedy=AGAIN,
                 )
                 return
 
@@ -478,15 +457,16 @@ def _levelled(poured: Poured, seen: Seen) -> Iterator[Finding]:
     if poured.lost > seen.tolerances.wood:
         program, line = seen.culprit(*poured.lost_at, lambda operation: operation.levels is not None)
         yield Finding(
-            code="resurface-takes-wood", severity="forbid", where=at(program, line, *poured.lost_at),
+            code="resurface-takes-wood", where=at(program, line, *poured.lost_at),
             got=f"{poured.lost:.4f} mm of wood", allowed="none: the second cut is to repeat the first",
             remedy="repeat the first finishing passes exactly",
         )
 
 
-def _worst(mask: Bools, xs: Floats, ys: Floats) -> tuple[float, float]:
-    row, column = divmod(int(np.argmax(mask)), mask.shape[1])
-    return float(xs[column]), float(ys[row])
+def _deepest_at(place: tuple[float, float], poured: Poured, seen: Seen) -> str:
+    """An inlay, the program and line that cut it deepest at a place, and the place."""
+    program, line = seen.culprit(*place, poured.by)
+    return at(f"inlay {poured.inlay.index + 1}, {program}", line, *place)
 
 
 def _sum(values: NDArray[np.floating]) -> float:
