@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -27,6 +26,7 @@ from pathgen.programs.write import comment, wrapped
 from pathgen.report.filltext import drilled_line
 from pathgen.report.programs import number_in
 from pathgen.verify.findings import Finding
+from pathgen.verify.read import code_lines
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.moved import Moved
 
@@ -275,7 +275,7 @@ def compared(before: Mapping[str, str], now: Mapping[str, str]) -> list[str]:
     if not before or set(map(_head, before.values())) != set(map(_head, now.values())):
         return []
     old, new = ({_number(name): text for name, text in texts.items()} for texts in (before, now))
-    same = [number for number in new if number in old and _codes(new[number]) == _codes(old[number])]
+    same = [number for number in new if number in old and code_lines(new[number]) == code_lines(old[number])]
     other = [number for number in new if number in old and number not in same]
     alike = [number for number in other if cut_alike(old[number], new[number])]
     added, gone = [number for number in new if number not in old], len(old.keys() - new.keys())
@@ -338,7 +338,7 @@ def _moves_in(folder: Path) -> dict[str, Moved]:
 
 def _run_as_now(old: str, new: str, clamping: Clamping, step: Step, moved: Moved | None) -> bool:
     """Whether a program of before cut in the wood what it now counts as having cut; it was written for work `moved`."""
-    if moved is None and _codes(old) == _codes(new):
+    if moved is None and code_lines(old) == code_lines(new):
         return True
     then = replace(clamping, moved=moved, moved_from=0)
     return cut_alike(old, new, old_in_wood=lambda tips: then.to_board(tips, step), new_in_wood=clamping.to_board)
@@ -348,11 +348,6 @@ def _number(file: str) -> str:
     """What a program is known by: its number, and the whole name of one that has none of its own."""
     number = file.split("-")[0]
     return str(int(number)) if number.isdigit() and int(number) else file
-
-
-def _codes(text: str) -> list[str]:
-    """The lines of a program without what stands in brackets."""
-    return [line for line in re.sub(r"\([^()\n]*\)", "", text).splitlines() if line.strip()]
 
 
 def _named(programs: Sequence[str]) -> str:

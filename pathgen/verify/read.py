@@ -54,6 +54,7 @@ _MODAL_GROUP = {
 _FILE_NAME = re.compile(r".+\.(nc|ngc|tap|gcode|gc|cnc|txt)\s*", re.IGNORECASE)  # in one line
 _TEXT = "text, or a pathlib.Path"
 _WORD = re.compile(rf"([A-Z])({NUMBER})", re.ASCII)
+_COMMENT = re.compile(r"\([^()]*\)")
 _FEWEST_AT_ONCE = 24
 _FINEST_CHORD = 1e-4
 """The least distance of a chord from its arc that any caller asks for, mm."""
@@ -248,6 +249,13 @@ def fingerprint(text: str) -> str:
     """First 16 hex digits of SHA-256 over the lines, without trailing white space and the line that states it."""
     kept = [line for line in map(str.rstrip, text.splitlines()) if line[:1] != "(" or not _OWN_LINE.match(line)]
     return hashlib.sha256("\n".join(kept).encode("utf-8", "surrogatepass")).hexdigest()[:16]
+
+
+def code_lines(text: str) -> list[str]:
+    """What a program does, apart from its words for people: its lines without comments, which stand in brackets
+    (RS274/NGC, 3.3.4), and without blanks."""
+    lines = ("".join(_COMMENT.sub("", line).split()).upper() for line in text.splitlines())
+    return [line for line in lines if line]
 
 
 def _in_plane(arm: Floats, plane: NDArray[np.int8]) -> Floats:
