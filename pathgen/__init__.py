@@ -51,7 +51,8 @@ _NAMES = {
                                 "pocket", "rough", "second_cut", "slots"),
     "pathgen.verify.heights": ("Blank", "Difference", "HeightField", "Took", "compare_heights", "simulate"),
     "pathgen.verify.one_program": ("ProgramCheck", "check_program"),
-    "pathgen.verify.read": ("ReadProgram", "read_program"),
+    "pathgen.verify.program": ("ReadProgram",),
+    "pathgen.verify.read": ("read_program",),
     "pathgen.verify.scallops": ("ScallopCheck", "ridges"),
     "pathgen.work.clamping": ("Machine",),
 }
@@ -109,6 +110,7 @@ if TYPE_CHECKING:
     )
     from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights, simulate
     from pathgen.verify.one_program import ProgramCheck, check_program
-    from pathgen.verify.read import ReadProgram, read_program
+    from pathgen.verify.program import ReadProgram
+    from pathgen.verify.read import read_program
     from pathgen.verify.scallops import ScallopCheck, ridges
     from pathgen.work.clamping import Machine

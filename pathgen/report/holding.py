@@ -13,7 +13,7 @@ from pathgen.programs.instructions import stand_out
 from pathgen.programs.paths import tabs_of
 from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, last_lap_takes
 from pathgen.verify.findings import Finding
-from pathgen.verify.read import ReadProgram
+from pathgen.verify.program import ReadProgram
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import OutlineCut
 from pathgen.work.operations import Outline

@@ -29,7 +29,7 @@ from pathgen.verify.loads import Load, load_findings, loads_of
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.pockets import PocketMeasure, pocket_measures
-from pathgen.verify.read import ReadProgram
+from pathgen.verify.program import ReadProgram
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
 from pathgen.verify.seen import Seen
 from pathgen.verify.shares import overlap_findings, share_findings

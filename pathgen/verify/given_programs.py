@@ -9,7 +9,8 @@ from dataclasses import replace
 from pathgen.base.errors import ProgramError
 from pathgen.base.limits import MOST_CHORDS, MOST_LINES
 from pathgen.verify.findings import AGAIN, EDITED, EXCHANGED, MISSING, OTHER_JOB, Finding
-from pathgen.verify.read import ReadProgram, code_lines, read_within
+from pathgen.verify.program import ReadProgram
+from pathgen.verify.read import code_lines, read_within
 from pathgen.work.clamping import Clamping
 
 _PLAIN = "moves by G0 to G3, and what all controllers read alike: G4 G17 to G21 G54 G90 G94, F S, M3 M5 M30"

@@ -17,7 +17,7 @@ from pathgen.removal.motion import Motion
 from pathgen.verify.abilities import sinking, too_fast
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.in_plan import lines_of
-from pathgen.verify.read import RAPID, ReadProgram
+from pathgen.verify.program import RAPID, ReadProgram
 from pathgen.work.clamping import CLOSE, Clamping, KeepOut, Step
 from pathgen.work.operations import WitnessMarks
 

@@ -33,7 +33,8 @@ from pathgen.removal.motion import Motion
 from pathgen.verify.cutting import is_shaving, longest_piece
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.in_plan import place_of
-from pathgen.verify.read import RAPID, ReadProgram, read_program
+from pathgen.verify.program import RAPID, ReadProgram
+from pathgen.verify.read import read_program
 
 Text = str | Path | ReadProgram
 """A program: its text, the file that holds it, or what `read_program` made of it."""

@@ -32,7 +32,7 @@ from pathgen.verify.heights import (
     simulate,
 )
 from pathgen.verify.in_plan import place_of
-from pathgen.verify.read import ReadProgram
+from pathgen.verify.program import ReadProgram
 from pathgen.verify.run_alone import as_run
 from pathgen.verify.scallops import EXACT, ScallopCheck, ridges, standing
 
