@@ -49,8 +49,9 @@ _NAMES = {
     "pathgen.programs.write": ("program",),
     "pathgen.strategies.cuts": ("Cut", "FinishCut", "OutlineCut", "PocketCut", "finish", "join", "outline",
                                 "pocket", "rough", "second_cut", "slots"),
-    "pathgen.verify.heights": ("Blank", "Difference", "HeightField", "Took", "compare_heights", "simulate"),
+    "pathgen.verify.heights": ("Blank", "Difference", "HeightField", "Took", "compare_heights"),
     "pathgen.verify.one_program": ("ProgramCheck", "check_program"),
+    "pathgen.verify.over_blank": ("simulate",),
     "pathgen.verify.program": ("ReadProgram",),
     "pathgen.verify.read": ("read_program",),
     "pathgen.verify.scallops": ("ScallopCheck", "ridges"),
@@ -108,8 +109,9 @@ if TYPE_CHECKING:
         second_cut,
         slots,
     )
-    from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights, simulate
+    from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights
     from pathgen.verify.one_program import ProgramCheck, check_program
+    from pathgen.verify.over_blank import simulate
     from pathgen.verify.program import ReadProgram
     from pathgen.verify.read import read_program
     from pathgen.verify.scallops import ScallopCheck, ridges

@@ -21,17 +21,9 @@ from pathgen.base.units import format_length, place_words
 from pathgen.verify.abilities import faster_findings, plunge_findings, shank_findings
 from pathgen.verify.cutting import SHAVING, too_deep
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
-from pathgen.verify.heights import (
-    Blank,
-    Difference,
-    HeightField,
-    Text,
-    Took,
-    compare_heights,
-    read,
-    simulate,
-)
+from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights
 from pathgen.verify.in_plan import place_of
+from pathgen.verify.over_blank import Text, read, simulate
 from pathgen.verify.program import ReadProgram
 from pathgen.verify.run_alone import as_run
 from pathgen.verify.scallops import EXACT, ScallopCheck, ridges, standing

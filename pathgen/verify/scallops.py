@@ -21,7 +21,8 @@ from pathgen.removal.grid import Grid
 from pathgen.removal.material import Material
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Tolerances
-from pathgen.verify.heights import HeightField, Text, motion_of
+from pathgen.verify.heights import HeightField
+from pathgen.verify.over_blank import Text, motion_of
 from pathgen.verify.passes import (
     Turned,
     bounds_of,

@@ -8,7 +8,7 @@ import pytest
 import shapely
 
 import pathgen
-from pathgen.verify.heights import motion_of
+from pathgen.verify.over_blank import motion_of
 from pathgen.verify.passes import Turned, lines_of, way_of
 
 BALL = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000, plunge=500, stepdown=2)
