@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 from pathgen.app.earlier_marks import MALFORMED, marks_to_keep
 from pathgen.app.folders import read_folder, refuse_foreign, was_of, write_folder
 from pathgen.app.same_cut import cut_alike
+from pathgen.app.terminal import say
 from pathgen.base.errors import PathgenError
 from pathgen.base.files import read_text
 from pathgen.base.limits import BUILT
@@ -45,6 +47,23 @@ def write_build(
     refuse_others(folder, job, _job_and_kind(made)[1])
     kept = None if report is None else marks_to_keep(folder, job, report)
     return write_folder(folder, files, job=job.path, keep=kept)
+
+
+def write_and_tell(
+    folder: str, write: Callable[[], Sequence[Path]], *, shown: TextIO, let_in: Mapping[str, str]
+) -> None:
+    """Write a build by `write`, and tell how many files, and what its programs have otherwise than those before.
+
+    `let_in` is as for `pieces_for_others`.
+    """
+    path = Path(folder)
+    before = programs_of(path)
+    count = len(write())
+    now = programs_of(path)
+    for line in [f"{count} files written to {one_line(folder)}", *compared(before, now)]:
+        say(line, shown)
+    for line in [*replaced(before, now, path), *pieces_for_others(before, now, let_in)]:
+        say(f"warning: {line}", sys.stderr)
 
 
 def refuse_others(folder: Path, job: Job, command: str) -> None:
