@@ -23,16 +23,10 @@ from pathgen.report.fretting import fretting_findings
 from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
 from pathgen.report.letting_in import piece_data
 from pathgen.report.neck import neck_findings
+from pathgen.report.out_of_reach import depth_findings, idle_findings, reach_findings
 from pathgen.report.placed import placed_sizes
 from pathgen.report.programs import Program
-from pathgen.report.reaching import (
-    cut_later,
-    depth_findings,
-    idle_findings,
-    reach_data,
-    reach_findings,
-    reach_of_plan,
-)
+from pathgen.report.reaching import cut_later, reach_data, reach_of_plan
 from pathgen.report.saving import fewer_minutes, saved_by_leave
 from pathgen.report.thin_wood import thin_wood_findings
 from pathgen.report.zero import zero_findings, zero_rows

@@ -27,9 +27,9 @@ from pathgen.report.forms import form_lines, moved_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.holes import hole_lines
 from pathgen.report.neck import neck_lines
+from pathgen.report.out_of_reach import MUCH_CLOSED, is_reached
 from pathgen.report.placed import placed_words
 from pathgen.report.programs import number_in
-from pathgen.report.reaching import MUCH_CLOSED, is_reached
 from pathgen.report.saving import LEAST_MINUTES, MUCH
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table

@@ -20,7 +20,7 @@ from pathgen.report.pictures.sections import section_picture, sections_of
 from pathgen.report.placed import placed_words
 from pathgen.report.programs import Program
 from pathgen.report.sheet.material import if_it_moves, to_have_ready, what_can_be_off
-from pathgen.report.sheet.parts import chapter, facts, figure
+from pathgen.report.sheet.parts import chapter, facts, figure, machine_time
 from pathgen.report.sheet.programs import air_cut, common_cautions, in_order, program_path
 from pathgen.report.sheet.results import (
     both_sides,
@@ -104,8 +104,6 @@ def pictures(planned: Plan, programs: Sequence[Program], checked: Verification) 
 
 
 def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
-    time = _hours(report.get("minutes_left", report["minutes"]))
-    time += f" for what is left, of {_hours(report['minutes'])}" if "minutes_left" in report else ""
     return e(
         "header",
         e("p", "Setup sheet", class_="kicker"),
@@ -116,7 +114,7 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
             ("Programs", f"{len(clamping.steps)}, in one clamping" + (
                 f"; {len(clamping.under.steps)} for the back {'are done' if clamping.begun else 'come before'}"
                 if clamping.under else "")),
-            ("Machine time", f"{time}, without changing cutters and without curing"),
+            ("Machine time", machine_time(report, _hours)),
             (clamping.board.names.part.capitalize(), board_words(clamping)),
             ("Share of the blank" if clamping.shared else "Blank", _blank_words(clamping)),
             ("Zero", zero_words(clamping)),
