@@ -34,7 +34,7 @@ from pathgen.verify.ridges import Ridges, measure_ridges, stations
 from pathgen.verify.seen import Seen
 from pathgen.verify.shares import overlap_findings, share_findings
 from pathgen.verify.simulate import Simulation, simulate
-from pathgen.verify.surfaces import finished_area, measure_surface
+from pathgen.verify.surfaces import extremes, finished_area, measure_surface
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.layers import thin_layers
 from pathgen.work.operations import CutOut, Slot
@@ -176,14 +176,11 @@ def verify_once(
     """`verify` on one grid; `most` is the work that simulating may take, where that is not what such a grid allows."""
     began = time.perf_counter()
     tolerances = tolerances or Tolerances()
-    found: list[Finding] = []
     under, texts = _under(clamping, texts, partial(
         verify_once, resolution=resolution, job_fingerprint=job_fingerprint, tolerances=tolerances, pictured=pictured,
         most=most, written=written))
-    if under is not None:
-        found += under.findings
+    found = list(under.findings) if under is not None else []
     below = _below(under, clamping)
-    gone = below.through if below is not None else None
     programs = read_programs(clamping, texts, found)
     edited = edited_programs(programs, texts, written or {})
     found += header_findings(programs, job_fingerprint, edited)
@@ -199,7 +196,8 @@ def verify_once(
     unread = [step for step in clamping.steps if step.file_name not in programs]
     grid = Grid.over(clamping.stock.bounds, resolution)
     most = _allowed(clamping, texts, grid) if most is None else most
-    sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, gone=gone, most=most)
+    sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, most=most,
+                   gone=below.through if below is not None else None)
     if sim.given_up is not None:
         found.append(_too_long(sim, clamping, most, resolution))
         unread = sorted([*unread, sim.given_up[0]], key=lambda step: step.order)
@@ -221,7 +219,7 @@ def verify_once(
         found += both_sides_findings(between, below, clamping, tolerances)
     low = high = math.nan
     if ridges is not None and deviation is not None:
-        low, high = min(deviation.low, ridges.below), max(deviation.high, ridges.above)
+        (low, _), (high, _) = extremes(deviation, ridges)
     by_grid = (not unread and forbids(found[of_texts:])) or bool(under and under.by_grid)
     return Verification(
         findings=tuple(sorted(blamed(found, programs, edited), key=lambda f: rank(f.code, f.severity))),

@@ -55,6 +55,12 @@ def measure_surface(sim: Simulation, clamping: Clamping, area: shapely.Geometry)
                      high_in_fill=_in_fill(sim, high_at))
 
 
+def extremes(deviation: Deviation, ridges: Ridges) -> tuple[tuple[float, Where], tuple[float, Where]]:
+    """Lowest and highest of the finished surface, on the grid and on sections, mm, and where."""
+    return (min((deviation.low, deviation.low_at), (ridges.below, ridges.below_at)),
+            max((deviation.high, deviation.high_at), (ridges.above, ridges.above_at)))
+
+
 def surface_findings(
     deviation: Deviation, ridges: Ridges, clamping: Clamping, tolerances: Tolerances, culprit: Culprit
 ) -> Iterator[Finding]:
@@ -62,8 +68,7 @@ def surface_findings(
     if clamping.surfacing is None:
         return
     limit = clamping.surfacing.scallop
-    low, low_at = min((deviation.low, deviation.low_at), (ridges.below, ridges.below_at))
-    high, high_at = max((deviation.high, deviation.high_at), (ridges.above, ridges.above_at))
+    (low, low_at), (high, high_at) = extremes(deviation, ridges)
     if not low >= -tolerances.surface_low:
         program, line = culprit(*low_at, None)
         yield Finding(code="surface-too-low", where=at(program, line, *low_at), got=f"{-low:.4f} mm too low",
