@@ -14,7 +14,7 @@ from pathgen.report.reaching import FILM, own_cutters
 from pathgen.strategies.pocketing.shapes import polygons
 from pathgen.strategies.reach import SMALLEST, CutterReach, Reach
 from pathgen.verify.findings import Finding, at
-from pathgen.verify.pockets import PocketMeasure
+from pathgen.verify.pocket_measures import PocketMeasure
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 

@@ -28,7 +28,7 @@ from pathgen.verify.handling import near_findings, program_findings, travel_find
 from pathgen.verify.loads import Load, load_findings, loads_of
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
-from pathgen.verify.pockets import PocketMeasure, pocket_measures
+from pathgen.verify.pocket_measures import PocketMeasure, pocket_measures
 from pathgen.verify.program import ReadProgram
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
 from pathgen.verify.seen import Seen
