@@ -24,7 +24,8 @@ from pathgen.verify.comparing import compared
 from pathgen.verify.cutting import cutting_findings, in_pieces
 from pathgen.verify.findings import Finding, Tolerances, at, forbids, rank
 from pathgen.verify.given_programs import blamed, edited_programs, header_findings, read_programs
-from pathgen.verify.handling import near_findings, program_findings, travel_findings
+from pathgen.verify.handling import program_findings, travel_findings
+from pathgen.verify.keep_outs import near_findings
 from pathgen.verify.loads import Load, load_findings, loads_of
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
