@@ -24,7 +24,6 @@ from pathgen.verify.findings import Tolerances
 from pathgen.verify.heights import HeightField
 from pathgen.verify.over_blank import Text, motion_of
 from pathgen.verify.passes import (
-    Turned,
     bounds_of,
     changes,
     lines_of,
@@ -35,6 +34,7 @@ from pathgen.verify.passes import (
     without_leads,
 )
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
+from pathgen.verify.turned import Turned
 
 EXACT = 1e-4
 """How exactly ridges are measured, mm: numbers of a program are rounded to four decimals."""
