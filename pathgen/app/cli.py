@@ -32,32 +32,26 @@ def main(argv: Sequence[str] | None = None) -> int:
         warnings.simplefilter("ignore")  # of the libraries: what a maker must know is said in our own words
     try:
         status = int(options.run(options))
-        if status != GOOD:
-            _say_of_an_earlier_set(options)
-        return status
+        unwritten = status != GOOD
     except PathgenError as wrong:
         from pathgen.job.load import units_of
 
         units = units_of(options.job) if hasattr(options, "job") else "mm"
         for line in by_option(wrong).lines:
             say(f" {in_units(line, units)}", sys.stderr, mark="pathgen:", colour=RED)
-        if not _holds_this_job(options):
-            _say_of_an_earlier_set(options)
-        return BAD_INPUT
+        status, unwritten = BAD_INPUT, not _holds_this_job(options)
     except KeyboardInterrupt:
-        if hasattr(options, "written"):
-            say("pathgen: stopped; what was made is written", sys.stderr)
-            return BAD_INPUT
-        say("pathgen: stopped; nothing was written", sys.stderr)
-        _say_of_an_earlier_set(options)
-        return BAD_INPUT
+        status, unwritten = BAD_INPUT, not hasattr(options, "written")
+        say(f"pathgen: stopped; {'nothing was' if unwritten else 'what was made is'} written", sys.stderr)
     except Exception as fault:
         if os.environ.get("PATHGEN_TRACE"):
             raise
         say(f" a fault of the program, not of your job: {type(fault).__name__}: {fault}: please report it with the job "
             "file; PATHGEN_TRACE=1 shows where", sys.stderr, mark="pathgen:", colour=RED)
+        status, unwritten = BAD_INPUT, True
+    if unwritten:
         _say_of_an_earlier_set(options)
-        return BAD_INPUT
+    return status
 
 
 def _say_of_an_earlier_set(options: argparse.Namespace) -> None:

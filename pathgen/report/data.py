@@ -151,8 +151,7 @@ def of_all_parts(checks: Sequence[dict[str, Any]]) -> dict[str, float | None]:
 
 def finding_rows(findings: Iterable[Finding]) -> list[dict[str, Any]]:
     """Each as plain words by name."""
-    return [{"code": f.code, "severity": f.severity, "where": f.where, "got": f.got, "allowed": f.allowed,
-             "remedy": f.remedy} for f in findings]
+    return [dict(vars(finding)) for finding in findings]
 
 
 def with_findings(report: dict[str, Any], more: Iterable[Finding]) -> dict[str, Any]:

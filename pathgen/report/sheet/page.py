@@ -13,7 +13,7 @@ from pathgen.base.units import coarse_length, fine_length
 from pathgen.programs.instructions import zero_words
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import Plan
-from pathgen.report.forms import form_lines, moved_lines
+from pathgen.report.forms import form_lines, own_sheet_lines
 from pathgen.report.pictures.above import board_from_above, shows_zero
 from pathgen.report.pictures.ridges import ridge_picture
 from pathgen.report.pictures.sections import section_picture, sections_of
@@ -121,7 +121,7 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
         ]),
         *(e("p", line) for line in not_cut_lines(report)),
         *(e("p", line) for line in form_lines(report, clamping.units)),
-        *(e("p", line) for line in moved_lines(report.get("form"), clamping.units) if not report.get("holes")),
+        *(e("p", line) for line in own_sheet_lines(report.get("form"), clamping.units) if not report.get("holes")),
     )
 
 
