@@ -49,9 +49,11 @@ _NAMES = {
     "pathgen.programs.write": ("program",),
     "pathgen.strategies.cuts": ("finish", "outline", "pocket", "rough", "second_cut", "slots"),
     "pathgen.strategies.one_cut": ("Cut", "FinishCut", "OutlineCut", "PocketCut", "join"),
-    "pathgen.verify.heights": ("Blank", "Difference", "HeightField", "Took", "compare_heights", "simulate"),
+    "pathgen.verify.heights": ("Blank", "Difference", "HeightField", "Took", "compare_heights"),
     "pathgen.verify.one_program": ("ProgramCheck", "check_program"),
-    "pathgen.verify.read": ("ReadProgram", "read_program"),
+    "pathgen.verify.over_blank": ("simulate",),
+    "pathgen.verify.program": ("ReadProgram",),
+    "pathgen.verify.read": ("read_program",),
     "pathgen.verify.scallops": ("ScallopCheck", "ridges"),
     "pathgen.work.clamping": ("Machine",),
 }
@@ -96,8 +98,10 @@ if TYPE_CHECKING:
     from pathgen.programs.write import program
     from pathgen.strategies.cuts import finish, outline, pocket, rough, second_cut, slots
     from pathgen.strategies.one_cut import Cut, FinishCut, OutlineCut, PocketCut, join
-    from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights, simulate
+    from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights
     from pathgen.verify.one_program import ProgramCheck, check_program
-    from pathgen.verify.read import ReadProgram, read_program
+    from pathgen.verify.over_blank import simulate
+    from pathgen.verify.program import ReadProgram
+    from pathgen.verify.read import read_program
     from pathgen.verify.scallops import ScallopCheck, ridges
     from pathgen.work.clamping import Machine

@@ -17,9 +17,10 @@ from pathgen.base.plain import typed
 from pathgen.base.surface import Surface
 from pathgen.base.tops import flat, radiused
 from pathgen.base.units import INCH, parse_length
-from pathgen.verify.heights import MUCH_BESIDE, Blank, HeightField, beside_words, read, simulate
+from pathgen.verify.heights import MUCH_BESIDE, Blank, HeightField, beside_words
 from pathgen.verify.one_program import ProgramCheck, check_program, refuse_higher
-from pathgen.verify.read import RAPID, ReadProgram
+from pathgen.verify.over_blank import read, simulate
+from pathgen.verify.program import RAPID, ReadProgram
 
 _ANY = 1e9
 """A feed or a speed that nobody stated: none is above it."""

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from pathgen.app.building import Build, build
-from pathgen.app.earlier import compared, programs_of, refuse_others, replaced, write_build
+from pathgen.app.earlier import refuse_others, write_and_tell, write_build
 from pathgen.app.terminal import say, say_json
 from pathgen.base.errors import PathgenError
 from pathgen.base.plain import one_line
@@ -80,13 +80,9 @@ def _written(
     if not all(one.passed for one in made):
         say("Nothing was written.", sys.stderr)
         return False
-    before = programs_of(Path(folder))
-    files = write_build(Path(folder), _files(made, shaded=shaded, pictures=pictures), job)
-    now = programs_of(Path(folder))
-    for line in [f"{len(files)} files written to {one_line(str(folder))}", *compared(before, now)]:
-        say(line, sys.stderr if data else sys.stdout)
-    for line in replaced(before, now, Path(folder)):
-        say(f"warning: {line}", sys.stderr)
+    files = _files(made, shaded=shaded, pictures=pictures)
+    write_and_tell(folder, lambda: write_build(Path(folder), files, job), shown=sys.stderr if data else sys.stdout,
+                   let_in={})
     return True
 
 

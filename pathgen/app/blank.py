@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from pathgen.app.building import Build, build_planned
-from pathgen.app.earlier import done_otherwise, marks_moved, write_build
+from pathgen.app.earlier import done_otherwise, write_build
+from pathgen.app.earlier_marks import marks_moved
 from pathgen.base import given
 from pathgen.base.brief import Brief
 from pathgen.base.errors import JobError, PathgenError

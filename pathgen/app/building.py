@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from pathgen.app.earlier import done_otherwise, marks_moved, write_build
+from pathgen.app.earlier import done_otherwise, write_build
+from pathgen.app.earlier_marks import marks_moved
 from pathgen.app.folders import otherwise_named, read_folder
 from pathgen.base import given
 from pathgen.base.brief import Brief

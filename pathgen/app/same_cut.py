@@ -8,7 +8,8 @@ import numpy as np
 
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import PathgenError
-from pathgen.verify.read import RAPID, read_program
+from pathgen.verify.program import RAPID
+from pathgen.verify.read import read_program
 
 OFF = 5e-3
 """How far what cuts the same may lie apart, mm: numbers are rounded, and arcs stand for short moves."""

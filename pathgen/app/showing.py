@@ -29,13 +29,16 @@ PICTURE_OF = "pathgen show"
 
 
 def placing(clamping: Clamping) -> Element:
-    """The picture: blank, clamps, zero, drawings, slots and edges."""
-    return _as_ours(board_from_above(clamping))
+    """The picture: blank, clamps, zero, drawings, slots and edges; whole in a browser's window however long it is."""
+    picture = board_from_above(clamping)
+    picture.set("data-made-by", PICTURE_OF)
+    picture.set("style", "max-width:100%;height:auto")
+    return picture
 
 
 def save_placing(clamping: Clamping, path: Path) -> None:
     """Write the picture, over an earlier one. Raises PathgenError for any other file, or one that cannot be written."""
-    write_over(path, as_svg(placing(clamping)), ours=f'data-made-by="{PICTURE_OF}"')
+    _save(placing(clamping), path)
 
 
 def save_blank(job: Job, path: Path, mistakes: Mistakes) -> None:
@@ -43,14 +46,11 @@ def save_blank(job: Job, path: Path, mistakes: Mistakes) -> None:
     picture = blank_from_above(job.title, blank_clampings(job, mistakes), [name for name, _ in parts_on_blank(job)],
                                along=job.setup.along)
     picture.set("data-made-by", PICTURE_OF)
+    _save(picture, path)
+
+
+def _save(picture: Element, path: Path) -> None:
     write_over(path, as_svg(picture), ours=f'data-made-by="{PICTURE_OF}"')
-
-
-def _as_ours(picture: Element) -> Element:
-    """Marked as ours, and whole in a browser's window however long the board."""
-    picture.set("data-made-by", PICTURE_OF)
-    picture.set("style", "max-width:100%;height:auto")
-    return picture
 
 
 def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:

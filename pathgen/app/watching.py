@@ -8,7 +8,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 from pathgen.app.building import Build, build
-from pathgen.app.earlier import marks_moved, write_build
+from pathgen.app.earlier import write_build
+from pathgen.app.earlier_marks import marks_moved
 from pathgen.app.page_server import PageServer
 from pathgen.app.showing import placing
 from pathgen.app.terminal import GREEN, RED, by_option, say

@@ -23,16 +23,10 @@ from pathgen.report.fretting import fretting_findings
 from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
 from pathgen.report.letting_in import piece_data
 from pathgen.report.neck import neck_findings
+from pathgen.report.out_of_reach import depth_findings, idle_findings, reach_findings
 from pathgen.report.placed import placed_sizes
 from pathgen.report.programs import Program
-from pathgen.report.reaching import (
-    cut_later,
-    depth_findings,
-    idle_findings,
-    reach_data,
-    reach_findings,
-    reach_of_plan,
-)
+from pathgen.report.reaching import cut_later, reach_data, reach_of_plan
 from pathgen.report.saving import fewer_minutes, saved_by_leave
 from pathgen.report.thin_wood import thin_wood_findings
 from pathgen.report.zero import zero_findings, zero_rows
@@ -157,8 +151,7 @@ def of_all_parts(checks: Sequence[dict[str, Any]]) -> dict[str, float | None]:
 
 def finding_rows(findings: Iterable[Finding]) -> list[dict[str, Any]]:
     """Each as plain words by name."""
-    return [{"code": f.code, "severity": f.severity, "where": f.where, "got": f.got, "allowed": f.allowed,
-             "remedy": f.remedy} for f in findings]
+    return [dict(vars(finding)) for finding in findings]
 
 
 def with_findings(report: dict[str, Any], more: Iterable[Finding]) -> dict[str, Any]:

@@ -19,7 +19,7 @@ from pathgen.report.moving import marks_data, moved_data
 from pathgen.report.zero import reference_rows
 from pathgen.strategies.reach import Reach
 from pathgen.verify import Verification
-from pathgen.verify.pockets import PocketMeasure
+from pathgen.verify.pocket_measures import PocketMeasure
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Inlay
 from pathgen.work.fill import (

@@ -31,7 +31,7 @@ def form_lines(report: Mapping[str, Any], units: str) -> list[str]:
     return lines
 
 
-def moved_lines(form: Mapping[str, Any] | None, units: str) -> list[str]:
+def own_sheet_lines(form: Mapping[str, Any] | None, units: str) -> list[str]:
     """Where the places of a half are from those of the job: of its holes beside their table, if it has any."""
     along, across = form["moved"] if form else (0.0, 0.0)
     if not (round(along, 3) or round(across, 3)):

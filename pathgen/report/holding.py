@@ -14,7 +14,7 @@ from pathgen.programs.paths import tabs_of
 from pathgen.strategies.cutting_out import last_lap_takes
 from pathgen.strategies.tabs import Tabs, check_tabs_hold
 from pathgen.verify.findings import Finding
-from pathgen.verify.read import ReadProgram
+from pathgen.verify.program import ReadProgram
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import OutlineCut
 from pathgen.work.operations import Outline

@@ -8,8 +8,6 @@ from functools import partial
 from itertools import accumulate
 from typing import Any
 
-import numpy as np
-import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
@@ -21,11 +19,8 @@ from pathgen.report.programs import Program
 from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
 from pathgen.strategies.pocketing import pocket
-from pathgen.strategies.pocketing.shapes import polygons
 from pathgen.strategies.reach import (
-    SMALLEST,
     Cut,
-    CutterReach,
     Others,
     Reach,
     SetReach,
@@ -34,40 +29,16 @@ from pathgen.strategies.reach import (
     share_of,
     usual_sets,
 )
-from pathgen.verify.findings import Finding, at
-from pathgen.verify.pockets import PocketMeasure
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 
-LEFT_UNREMARKED = 0.005
-"""Share of a colour that may stay closed without a word, when no place in it would be seen."""
-LINE, FILM = 3.0, 0.004
-"""A closed place at least so long and of so much mean width, mm, is a thin line of the drawing, and told however small
-its area; thinner ones are what openings drawn as polygons leave along edges."""
-SEEN = 1.0
-"""Area of a closed place that would be seen, mm2."""
-LEFT_NOTED = 0.02
-"""Share of a colour above which what stays closed is a warning."""
-MISSED = 2.0
-"""Area of a closed place from which it is one however small its share, mm2: more than a cutter of 6 mm leaves
-in a right-angled corner; common practice, no source."""
-MUCH_CLOSED = "much-left-closed"
-"""Code of those warnings: they are said beside the verdict too."""
-
-DEEP, SHALLOWER = 0.9, 0.1
-"""Share of its depth, less so many mm, from which a pocket is said to reach it: a grid misses the very tip of a v."""
+FILM = 0.004
+"""Thinner places, of this mean width in mm, are what openings drawn as polygons leave along edges."""
 
 CHANGE = 2.0
 """Minutes to fit another cutter and set its Z: common practice, no source."""
 SAME = 0.001
 """Share of a drawing below which one set of cutters opens as much as another."""
-
-_ROUND = 0.4
-"""So wide, mm, is what a v cutter opens anywhere, if it can go in."""
-
-_DEEPER = "leave it so, or to go deeper draw it wider or take a v cutter of a smaller angle"
-_MOST = 500
-"""Places that are too narrow for a depth are measured, the largest first."""
 
 DETAILS_IN_WORDS = 8
 """Details listed in words, and in the report of a build, for each colour; `pathgen reach --json` has them all."""
@@ -76,11 +47,11 @@ DETAILS_IN_WORDS = 8
 def reach_of_all(clamping: Clamping, cutters: Sequence[Cutter]) -> list[Reach]:
     """For each inlay, what its own cutters and the others of `cutters` open, and in what time; its own set first."""
     found = []
-    for index in range(len(clamping.inlays)):
-        own, every = tuple(_own_cutters(clamping, index)), _candidates(clamping, index, cutters)
+    for index, inlay in enumerate(clamping.inlays):
+        own, every = tuple(own_cutters(clamping, inlay)), _candidates(clamping, index, cutters)
         without = [own[:k] + own[k + 1 :] for k in range(len(own))] if len(own) > 1 else []
         into = [one for one in every if one.shape == "v" or
-                not overlay.buffer(clamping.inlays[index].area, -one.radius).is_empty]
+                not overlay.buffer(inlay.area, -one.radius).is_empty]
         others = [one for one in dict.fromkeys((*without, *usual_sets(into))) if one != own]
         found.append(_reach_of(clamping, index, every, sets=[own, *others]))
     return found
@@ -106,7 +77,7 @@ def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
 
 def reach_of_cutters(clamping: Clamping) -> list[Reach]:
     """For each inlay, what each of its own cutters can open; no programs are needed, and no times known."""
-    own = [_own_cutters(clamping, index) for index in range(len(clamping.inlays))]
+    own = [own_cutters(clamping, inlay) for inlay in clamping.inlays]
     return [_reach_of(clamping, index, cutters, sets=(), most_details=DETAILS_IN_WORDS,
                       opened=_opened_in_all(clamping, index, cutters))
             for index, cutters in enumerate(own)]
@@ -128,139 +99,6 @@ def cut_later(clamping: Clamping, index: int) -> BaseGeometry | None:
     later = overlay.union_all([other.area for other in clamping.inlays[index + 1 :]
                                if overlay.intersection(own, other.area).area > FILM])
     return None if later.is_empty or overlay.difference(own, later).area <= FILM else later
-
-
-def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence[Cutter]) -> list[Finding]:
-    """For each colour of each inlay, what its cutters leave closed between them, when that is enough to be seen; the
-    most first.
-
-    `cutters` are those of the job, one of which may do. Of what is cut already only what is warned of, without advice.
-    """
-    findings: list[tuple[float, Finding]] = []
-    for inlay, one in zip(clamping.inlays, found, strict=True):
-        for colour in one.together:
-            closed = colour.area - colour.reachable_area
-            share = 1.0 - colour.share if colour.area else 0.0
-            own = [c.cutter for c in one.cutters if c.colour == colour.colour]
-            names = " and ".join(f'"{name}"' for name in own)
-            if not colour.details:
-                findings += [(closed, _crumbs(inlay.name, colour, closed, names))] if share >= LEFT_UNREMARKED else []
-                continue
-            line = next((d for d in colour.details if d.length >= LINE and d.area >= FILM * d.length), None)
-            warned = share > LEFT_NOTED or colour.details[0].area >= MISSED
-            detail = colour.details[0] if share >= LEFT_UNREMARKED or warned or line is None else line
-            if share < LEFT_UNREMARKED and detail.area < SEEN and line is None:
-                continue
-            place = "the largest place" if detail is colour.details[0] else "one place"
-            place += f", {detail.length:.1f} mm long and" if detail is line else ","
-            # it fits, and would have to go straight down
-            blind = any(not c.plunges and (_ROUND if c.shape == "v" else c.diameter) <= detail.width
-                        for c in _own_cutters(clamping, inlay.index))
-            findings.append((closed, Finding(
-                code=MUCH_CLOSED if warned else "detail-out-of-reach", severity="warn" if warned else "note",
-                where=at(inlay.name, None, *detail.at),
-                got=f"{_seen_area(closed)} of {colour.colour}, {100 * share:.1f} % of that colour, stays closed with "
-                f"{names}; {place} {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there"
-                + (", with no room for a ramp or a helix down" if blind else ""),
-                allowed=f"all of that place, as a cutter of {detail.largest:.2f} mm "
-                        f"{'that plunges ' if blind else ''}opens it" if detail.largest >= FINEST else
-                        "lines as wide as a cutter",
-                remedy=f"{'take a cutter that plunges, ' if blind else ''}add "
-                       f"{_smaller(cutters, inlay.depth, detail.largest, own)}, or draw that detail wider "
-                       "(pathgen reach lists the rest)",
-            )))
-    cut = [inlay.name for inlay in clamping.inlays if clamping.cut_before(inlay)]
-    return [_cut_so(finding) if whose else finding for _, finding in sorted(findings, key=lambda one: -one[0])
-            if not (whose := finding.where.partition(",")[0] in cut) or finding.code == MUCH_CLOSED]
-
-
-def _cut_so(finding: Finding) -> Finding:
-    """What of a drawing is closed once its pockets are cut, which no advice changes."""
-    return replace(finding, severity="note", allowed="", remedy="its pockets were cut so before the work moved")
-
-
-def depth_findings(clamping: Clamping, measures: Sequence[PocketMeasure]) -> list[Finding]:
-    """Inlays whose depth is reached nowhere, or not in all that is drawn, since sloping walls meet above it."""
-    found = []
-    for one in measures:
-        inlay = clamping.inlays[one.inlay]
-        if clamping.cut_before(inlay):
-            continue
-        if not is_reached(inlay.depth, one.deepest):
-            found.append(Finding(
-                code="depth-not-reached", severity="note", where=f"{inlay.name} depth",
-                got=f"{inlay.depth:g} mm is reached nowhere: its sloping walls meet about {one.deepest:.1f} mm deep",
-                allowed="a depth that the widest place is reached at",
-                remedy=_DEEPER,
-            ))
-        else:
-            found += _too_narrow(clamping, inlay)
-    return found
-
-
-def _too_narrow(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
-    """Shapes of a drawing whose depth is reached elsewhere: a v that comes last opens them less deep, by rising."""
-    cutters = _own_cutters(clamping, inlay.index)
-    if cutters[-1].shape != "v":
-        return
-    parts = narrow = polygons(inlay.area)
-    for cutter in cutters:
-        narrow = narrow[shapely.is_empty(overlay.buffer(narrow, -float(cutter.half_width(inlay.depth))))]
-    narrow = narrow[shapely.area(narrow) >= SEEN]
-    narrow = narrow[np.argsort(-shapely.area(narrow), kind="stable")]
-    middles = shapely.maximum_inscribed_circle(narrow[:_MOST], tolerance=0.02)
-    deep = cutters[-1].wall_slope * shapely.length(middles)
-    short = np.array([not is_reached(inlay.depth, one) for one in deep], dtype=bool)
-    if short.any():
-        low, high = (f"{one:.1f}" for one in (deep[short].min(), deep[short].max()))
-        yield Finding(
-            code="depth-not-reached", severity="note",
-            where=at(inlay.name, None, *shapely.get_coordinates(middles[short][0])[0].tolist()),
-            got=f"{inlay.depth:g} mm is not reached in {short.sum()} of the {len(parts)} places of the drawing: their "
-                f"sloping walls meet about {low}{f' to {high}' if high != low else ''} mm deep; this is the largest",
-            allowed="places as wide as the v cutter opens at that depth", remedy=_DEEPER,
-        )
-
-
-def is_reached(depth: float, deepest: float | None) -> bool:
-    """Whether a pocket's deepest place, or none where nothing is open, is as deep as asked, as far as a grid tells."""
-    return not deepest or deepest > DEEP * depth - SHALLOWER
-
-
-def _crumbs(where: str, colour: CutterReach, closed: float, names: str) -> Finding:
-    """Places that are each too small to be listed, and many."""
-    warned = closed > LEFT_NOTED * colour.area
-    return Finding(
-        code=MUCH_CLOSED if warned else "detail-out-of-reach", severity="warn" if warned else "note", where=where,
-        got=f"{_seen_area(closed)} of {colour.colour}, {100 * closed / colour.area:.1f} % of that colour, stays closed "
-            f"with {names} in many places, each under {SMALLEST:g} mm2: its corners come out round",
-        allowed="corners as round as the cutter", remedy="add a smaller cutter or a v cutter, or leave it so",
-    )
-
-
-def _seen_area(mm2: float) -> str:
-    """Of a small colour the hundredths too: not "0.0 mm2" of it."""
-    return f"{mm2:.1f} mm2" if mm2 >= 0.1 else f"{mm2:.1g} mm2"
-
-
-def _smaller(cutters: Sequence[Cutter], depth: float, diameter: float, own: Sequence[str]) -> str:
-    """The widest cutter of the job that would do; else what to look for."""
-    fit = [cutter for cutter in cutters if cutter.name not in own and cutter.shape == "flat-end"
-           and cutter.diameter <= diameter and cutter.flute_length >= depth]
-    widest = max(fit, key=lambda c: c.diameter, default=None)
-    return f'"{widest.name}" to [[inlay]] cutters' if widest else "a smaller cutter or a v cutter"
-
-
-def idle_findings(clamping: Clamping) -> list[Finding]:
-    """Cutters of inlays that have no step, as they find nothing to do."""
-    return [
-        Finding(
-            code="cutter-idle", severity="note", where=clamping.inlays[one.inlay].name,
-            got=f'cutter "{one.cutter}" {one.why}: its program is left out', allowed="cutters that find work",
-            remedy=", or ".join(filter(None, (one.remedy, "leave it out of the cutters named there"))),
-        )
-        for one in clamping.idle if not clamping.cut_before(clamping.inlays[one.inlay])
-    ]
 
 
 def reach_data(of_inlay: Reach) -> dict[str, Any]:
@@ -412,15 +250,15 @@ def _cuts(clamping: Clamping, inlay: Inlay, group: Sequence[Cutter]) -> Cut:
             for cut in pockets_with(clamping, inlay, group)]
 
 
-def _own_cutters(clamping: Clamping, index: int) -> list[Cutter]:
-    return [step.cutter for step in clamping.steps if step.operation.opens is clamping.inlays[index]]
+def own_cutters(clamping: Clamping, inlay: Inlay) -> list[Cutter]:
+    """Those that cut an inlay's pockets, in their order."""
+    return [step.cutter for step in clamping.steps if step.operation.opens is inlay]
 
 
 def _candidates(clamping: Clamping, index: int, cutters: Sequence[Cutter]) -> list[Cutter]:
     """The inlay's own cutters, then every other one that may cut there and whose flute is long enough."""
-    own = _own_cutters(clamping, index)
-    names = {cutter.name for cutter in own}
-    proud = clamping.proud(clamping.inlays[index])
-    depth = clamping.inlays[index].depth + proud
+    inlay = clamping.inlays[index]
+    own, proud = own_cutters(clamping, inlay), clamping.proud(inlay)
+    names, depth = {cutter.name for cutter in own}, inlay.depth + proud
     return own + [c for c in cutters if c.name not in names and c.flute_length >= depth
                   and (c.shape == "flat-end" or not proud)]

@@ -23,13 +23,13 @@ from pathgen.report.both_sides import between_words
 from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
 from pathgen.report.finding_words import finding_line
-from pathgen.report.forms import form_lines, moved_lines
+from pathgen.report.forms import form_lines, own_sheet_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.holes import hole_lines
 from pathgen.report.neck import neck_lines
+from pathgen.report.out_of_reach import MUCH_CLOSED, is_reached
 from pathgen.report.placed import placed_words
 from pathgen.report.programs import number_in
-from pathgen.report.reaching import MUCH_CLOSED, is_reached
 from pathgen.report.saving import LEAST_MINUTES, MUCH
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
@@ -57,7 +57,7 @@ def report_text(report: dict[str, Any], units: str) -> str:
         load_lines(report["programs"]),
         *([] if not report["frets"] else board_lines(report, units)),
         hole_lines(report.get("holes", []), units),
-        moved_lines(report.get("form"), units) if report.get("holes") else [],
+        own_sheet_lines(report.get("form"), units) if report.get("holes") else [],
         *([] if not report["fretting"] else [["", "Fretting sheet", ""], fretting_lines(report["fretting"], units)]),
         *([] if not report["stringing"] else [["", "Nut and saddle", ""], stringing_lines(report["stringing"], units)]),
         *([] if not report["neck"] else [["", "Neck", ""], neck_lines(report["neck"], units)]),
@@ -95,7 +95,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     lines += much_less_lines(report)
     lines += [between_words(report["both_sides"], units)] if report["both_sides"] else []
     lines += form_lines(report, units)
-    lines += [] if report.get("holes") else moved_lines(report.get("form"), units)
+    lines += [] if report.get("holes") else own_sheet_lines(report.get("form"), units)
     lines += _surface_lines(report["surface"], units)
     lines += [_inlay_line(inlay, units) for inlay in report["inlays"]]
     return lines + [f"Left out: {in_units(words, units)}" for words in left_out_words(report)]

@@ -10,6 +10,7 @@ import numpy as np
 from pathgen.base.arrays import Bools
 from pathgen.removal.grid import Grid, Heights
 from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.in_plan import place_of
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping
 from pathgen.work.part import wood_in_plan
@@ -71,10 +72,9 @@ def wood_between(sim: Simulation, below: Below, clamping: Clamping) -> WoodBetwe
     for fill in sim.poured:
         window = left[fill.window]
         np.minimum(window, fill.floor - below.bottom[fill.window], out=window, where=opened[fill.window])
-    row, column = np.unravel_index(int(np.argmin(left)), left.shape)
+    least = int(np.argmin(left))
     volume = float(np.where(below.through, np.float32(0.0), below.bottom)[opened].sum(dtype=np.float64))
-    return WoodBetween(least=float(left[row, column]), volume=volume * sim.grid.cell_area,
-                       at=(float(sim.grid.xs[column]), float(sim.grid.ys[row])))
+    return WoodBetween(least=float(left.flat[least]), volume=volume * sim.grid.cell_area, at=place_of(sim.grid, least))
 
 
 def both_sides_findings(
@@ -92,9 +92,8 @@ def both_sides_findings(
         )
     off = below.through & ~below.through[::-1]
     if off.sum() * below.grid.cell_area > _OFF:
-        row, column = np.argwhere(off)[0]
         yield Finding(
-            code="dowels-off", where=at(files, None, float(below.grid.xs[column]), float(below.grid.ys[row])),
+            code="dowels-off", where=at(files, None, *place_of(below.grid, np.argmax(off))),
             got="a hole through the blank that has no mate across the centre-line: the bed has none under it once the "
             "blank is turned over", allowed="holes that lie under themselves",
         )

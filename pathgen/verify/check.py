@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-import re
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -14,8 +13,8 @@ import shapely
 
 from pathgen.base import given
 from pathgen.base.brief import Brief
-from pathgen.base.errors import PathgenError, ProgramError
-from pathgen.base.limits import MOST_CHORDS, MOST_LINES, MOST_POINTS
+from pathgen.base.errors import PathgenError
+from pathgen.base.limits import MOST_POINTS
 from pathgen.base.markup import as_table
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import most_work
@@ -23,26 +22,25 @@ from pathgen.removal.motion import Motion
 from pathgen.verify.both_sides import Below, WoodBetween, below_of, both_sides_findings, wood_between
 from pathgen.verify.comparing import compared
 from pathgen.verify.cutting import cutting_findings, in_pieces
-from pathgen.verify.findings import AGAIN, EDITED, EXCHANGED, MISSING, OTHER_JOB, Finding, Tolerances, at, forbids, rank
-from pathgen.verify.handling import near_findings, program_findings, travel_findings
+from pathgen.verify.findings import Finding, Tolerances, at, forbids, rank
+from pathgen.verify.given_programs import blamed, edited_programs, header_findings, read_programs
+from pathgen.verify.handling import program_findings, travel_findings
+from pathgen.verify.keep_outs import near_findings
 from pathgen.verify.loads import Load, load_findings, loads_of
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
-from pathgen.verify.pockets import PocketMeasure, pocket_measures
-from pathgen.verify.read import ReadProgram, read_within
+from pathgen.verify.pocket_measures import PocketMeasure, pocket_measures
+from pathgen.verify.program import ReadProgram
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
 from pathgen.verify.seen import Seen
 from pathgen.verify.shares import overlap_findings, share_findings
 from pathgen.verify.simulate import Simulation, simulate
-from pathgen.verify.surfaces import finished_area, measure_surface
+from pathgen.verify.surfaces import extremes, finished_area, measure_surface
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.layers import thin_layers
 from pathgen.work.operations import CutOut, Slot
 
 TOO_LONG = "too-long"
-PLAIN = "moves by G0 to G3, and what all controllers read alike: G4 G17 to G21 G54 G90 G94, F S, M3 M5 M30"
-_COMMENT = re.compile(r"\([^()]*\)")
-_TITLE = re.compile(r"^program (\d+) of (\d+)\b")
 
 _CLEAR = 0.03  # mm: how close to the edges of board and slots the surface is measured
 _SECTIONS, _ON_SECTION = 20.0, 0.01  # mm: between cross sections, and between the points on one
@@ -179,16 +177,13 @@ def verify_once(
     """`verify` on one grid; `most` is the work that simulating may take, where that is not what such a grid allows."""
     began = time.perf_counter()
     tolerances = tolerances or Tolerances()
-    found: list[Finding] = []
     under, texts = _under(clamping, texts, partial(
         verify_once, resolution=resolution, job_fingerprint=job_fingerprint, tolerances=tolerances, pictured=pictured,
         most=most, written=written))
-    if under is not None:
-        found += under.findings
+    found = list(under.findings) if under is not None else []
     below = _below(under, clamping)
-    gone = below.through if below is not None else None
     programs = read_programs(clamping, texts, found)
-    edited = [name for name, program in programs.items() if _edited(program, texts[name], (written or {}).get(name))]
+    edited = edited_programs(programs, texts, written or {})
     found += header_findings(programs, job_fingerprint, edited)
     readable = [step for step in clamping.steps if step.file_name in programs]
     moves = {step.order: motion_over_board(programs[step.file_name], clamping, chord_tolerance=tolerances.chord,
@@ -202,7 +197,8 @@ def verify_once(
     unread = [step for step in clamping.steps if step.file_name not in programs]
     grid = Grid.over(clamping.stock.bounds, resolution)
     most = _allowed(clamping, texts, grid) if most is None else most
-    sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, gone=gone, most=most)
+    sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, most=most,
+                   gone=below.through if below is not None else None)
     if sim.given_up is not None:
         found.append(_too_long(sim, clamping, most, resolution))
         unread = sorted([*unread, sim.given_up[0]], key=lambda step: step.order)
@@ -224,10 +220,10 @@ def verify_once(
         found += both_sides_findings(between, below, clamping, tolerances)
     low = high = math.nan
     if ridges is not None and deviation is not None:
-        low, high = min(deviation.low, ridges.below), max(deviation.high, ridges.above)
+        (low, _), (high, _) = extremes(deviation, ridges)
     by_grid = (not unread and forbids(found[of_texts:])) or bool(under and under.by_grid)
     return Verification(
-        findings=tuple(sorted(_blamed(found, programs, edited), key=lambda f: rank(f.code, f.severity))),
+        findings=tuple(sorted(blamed(found, programs, edited), key=lambda f: rank(f.code, f.severity))),
         surface_low=low, surface_high=high,
         scallop_measured=ridges.highest if ridges else math.nan, ridges=ridges,
         simulation=sim, loads=loads,
@@ -277,75 +273,6 @@ def _below(under: Verification | None, clamping: Clamping) -> Below | None:
     return below_of(under.simulation, clamping.stock.thickness)
 
 
-def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Finding]) -> dict[str, ReadProgram]:
-    """The program of each step by its file name; what is missing, unreadable or too many is added to `found`."""
-    programs: dict[str, ReadProgram] = {}
-    remedy, names = AGAIN, [step.file_name for step in clamping.steps]
-    if texts and len(names) > 1 and not set(names) & set(texts):
-        found.append(_of_another(names, sorted(texts)))
-        return programs
-    for step in clamping.steps:
-        lines = MOST_LINES - sum(one.lines for one in programs.values())
-        chords = MOST_CHORDS - sum(one.chords for one in programs.values())
-        text = texts.get(step.file_name)
-        if text is None:
-            found.append(Finding(
-                code=MISSING, severity="forbid", where=step.file_name, got="no such program",
-                allowed=f'{step.title}, with cutter "{step.cutter.name}"', remedy=remedy,
-            ))
-            continue
-        try:
-            programs[step.file_name] = read_within(text, name=step.file_name, most_lines=lines, most_chords=chords)
-        except ProgramError as error:
-            found.append(Finding(
-                code="unreadable", severity="forbid", where=error.where, got=error.problem,
-                allowed=error.allowed or PLAIN, remedy=error.remedy or remedy,
-            ))
-    for name in sorted(set(texts) - set(names)):
-        found.append(Finding(
-            code="program-unexpected", severity="forbid", where=name, got="a program that is no step of the job",
-            allowed=", ".join(names), remedy="take it out of the folder",
-        ))
-    found += _exchanged(_misnamed(clamping, programs))
-    return programs
-
-
-def _misnamed(clamping: Clamping, programs: Mapping[str, ReadProgram]) -> dict[str, str]:
-    """The name of the file that a program was written for, by its header, where it stands in another's."""
-    names = {str(step.order): step.file_name for step in clamping.steps}
-    count, held = str(len(names)), {}
-    for name, program in programs.items():
-        titles = (_TITLE.match(text.removeprefix(".. ")) for _, text in program.comments)
-        title = next((found for found in titles if found), None)
-        if title and title[2] == count and names.get(title[1], name) != name:
-            held[name] = names[title[1]]
-    return held
-
-
-def _exchanged(held: Mapping[str, str]) -> Iterator[Finding]:
-    """Programs in files of other names: two that took each other's place in one finding."""
-    for name, other in held.items():
-        both = held.get(other) == name
-        if both and other < name:
-            continue
-        yield Finding(
-            code=EXCHANGED, severity="forbid", where=f"{name} and {other}" if both else name,
-            got="exchanged: by their headers each holds the other's program" if both else
-            f"by its header it holds the program of {other}",
-            allowed="each program in the file of its own name",
-            remedy=f"{'give each the name of the other' if both else 'put its own program there'}, or {AGAIN}",
-        )
-
-
-def _of_another(names: Sequence[str], there: Sequence[str]) -> Finding:
-    """Every program is another job's."""
-    return Finding(
-        code=MISSING, severity="forbid", where=f"all {len(names)} programs",
-        got=f"none of them is there; the folder holds {len(there)} of another job, the first {there[0]}",
-        allowed=f"{names[0]} to {names[-1]}", remedy="name the folder that this job was built into, or build it again",
-    )
-
-
 def _known(motions: Mapping[int, Motion], unread: Sequence[Step]) -> dict[int, Motion]:
     """What an unread program would have cut is not known, and so neither is what those after it meet."""
     return {order: motion for order, motion in motions.items() if not unread or order < unread[0].order}
@@ -358,7 +285,7 @@ def _too_long(sim: Simulation, clamping: Clamping, most: float, resolution: floa
     step = next(step for step in clamping.steps if step.order == order)
     thin, deeper = thin_layers(clamping, step)
     return Finding(
-        code=TOO_LONG, severity="forbid", where=at(step.file_name, line),
+        code=TOO_LONG, where=at(step.file_name, line),
         got="simulating the programs was given up, most of the work was for this one"
             f"{thin and f', which cuts {thin}'}",
         allowed=f"{most / 1e6:.0f} million heights worked out for all, several times what a job takes",
@@ -373,66 +300,6 @@ def _not_compared(unread: Sequence[Step]) -> Iterator[Finding]:
             got="what comes out was not compared with the part", allowed="every program there, and read",
             remedy="mend what forbids cutting, then check again",
         )
-
-
-def header_findings(
-    programs: Mapping[str, ReadProgram], job_fingerprint: str | None, edited: Sequence[str]
-) -> Iterator[Finding]:
-    """Programs of another job, in one finding where all are of the same one; or `edited` since they were written."""
-    every = programs.values() if job_fingerprint else ()
-    unmarked = [one for one in every if one.job_fingerprint is None]
-    others = [one for one in every if one.job_fingerprint not in (None, job_fingerprint)]
-    of_one = 1 < len(others) == len(programs) and len({one.job_fingerprint for one in others}) == 1
-    for program in others[:1] if of_one else others:
-        yield Finding(
-            code=OTHER_JOB, severity="forbid", where=f"all {len(others)} programs" if of_one else program.name,
-            got=f"built from another version of this job, or from another job: job fingerprint "
-                f"{program.job_fingerprint}",
-            allowed=str(job_fingerprint), remedy="make the programs again from this job",
-        )
-    for program in unmarked:
-        yield Finding(
-            code="no-job-fingerprint", severity="warn", where=program.name,
-            got="no comment says which job it is of: its moves alone were held against this one",
-            allowed=f"job fingerprint {job_fingerprint}", remedy=f"see that it is of this job, or {AGAIN}",
-        )
-    for name in edited:
-        bare = programs[name].program_fingerprint is None
-        yield Finding(
-            code=EDITED, severity="warn", where=name, allowed="lines as they were written, or a change of your own",
-            got="its lines were changed since it was verified" + bare * ", or that alone which states its fingerprint",
-            remedy="if you made it, go by what is found here of what it does now; if not, make the programs again from "
-                   "the job",
-        )
-
-
-def _edited(program: ReadProgram, text: str, written: str | None) -> bool:
-    """Whether more was changed of a program than comments, or may have been, where what was `written` is not known."""
-    states = program.program_fingerprint
-    if states == program.own_fingerprint or states is program.job_fingerprint is None:
-        return False
-    return written is None or _code(text) != _code(written)
-
-
-def _code(text: str) -> list[str]:
-    """The lines of a program without comments, which stand in brackets (RS274/NGC, 3.3.4), and without blanks."""
-    lines = ("".join(_COMMENT.sub("", line).split()).upper() for line in text.splitlines())
-    return [line for line in lines if line]
-
-
-def _blamed(
-    found: Sequence[Finding], programs: Mapping[str, ReadProgram], edited: Sequence[str]
-) -> Iterator[Finding]:
-    """The same, those of programs that were not changed with the ones that were: what is wrong may come of them.
-
-    Nothing forbids cutting what a build wrote, while it may have been warned of before.
-    """
-    for one in found:
-        name = one.where.partition(",")[0]
-        if edited and one.severity == "forbid" and one.code != OTHER_JOB and name in programs and name not in edited:
-            one = replace(one, remedy=f"{one.remedy}; {', '.join(edited)} {'were' if len(edited) > 1 else 'was'} "
-                                      "changed and this program was not: look there first")
-        yield one
 
 
 def _ridges(

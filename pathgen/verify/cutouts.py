@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at, at_end
-from pathgen.verify.in_plan import away_from, lines_of
+from pathgen.verify.in_plan import away_from, lines_of, place_of
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
 
@@ -72,8 +72,7 @@ def cutout_floor_findings(step: Step, sim: Simulation, tolerances: Tolerances) -
     over = np.where(part.covered(shape), sim.top[window] - cut.bottom, -np.inf)
     left = over > tolerances.hole
     if left.sum() * sim.grid.cell_area > _LEFT:
-        row, column = np.unravel_index(int(np.argmax(over)), over.shape)
-        yield Finding(code="opening-uncut", where=at(step.file_name, None, float(part.xs[column]), float(part.ys[row])),
+        yield Finding(code="opening-uncut", where=at(step.file_name, None, *place_of(part, np.argmax(over))),
                       got=f"{left.sum() * sim.grid.cell_area:.2f} mm2 stands up to {over.max():.3f} mm above its floor",
                       allowed=f"{_LEFT:g} mm2")
 

@@ -1,4 +1,4 @@
-"""How each program is run: feeds, spindle, start and end, travel, things in the way."""
+"""How each program is run: feeds, spindle, start and end, travel."""
 
 from __future__ import annotations
 
@@ -9,16 +9,15 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
-import shapely
 
-from pathgen.base.arrays import Bools, Floats, Ints
+from pathgen.base.arrays import Bools
 from pathgen.base.units import format_length
 from pathgen.removal.motion import Motion
 from pathgen.verify.abilities import sinking, too_fast
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
-from pathgen.verify.in_plan import lines_of
-from pathgen.verify.read import RAPID, ReadProgram
-from pathgen.work.clamping import CLOSE, Clamping, KeepOut, Step
+from pathgen.verify.keep_outs import keep_out_findings
+from pathgen.verify.program import RAPID, ReadProgram
+from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import WitnessMarks
 
 _ACTIVE = re.compile(r"\s*(?:m\s*s\s*g\s*,|[a-z]+\s*,|(?:log|print|probe)[a-z]*(?:open|close|start|stop)\b)", re.I)
@@ -27,10 +26,6 @@ and a comma, and a word that opens or closes a record."""
 
 AS_GOOD = 0.005
 """Corners rounded by no more are as good as written, mm: half of what slots may lie off."""
-
-
-_WRITTEN = 0.005
-"""Programs are rounded: what is this much nearer than it may be, mm, is as far off."""
 
 _STATED = {"distance": "G90", "feed mode": "G94", "plane": "G17"}
 _UNITS = {"mm": "mm (G21)", "in": "inches (G20)", "unset": "no stated unit (no G20 or G21 before them)"}
@@ -60,7 +55,7 @@ def program_findings(
     yield from _start_and_end(program, motion, clamping, tolerances)
     yield from _waits(program, motion, clamping)
     yield from _bounds(program, motion, step, clamping, tolerances)
-    yield from _keep_outs(program, motion, step, clamping)
+    yield from keep_out_findings(motion, step, clamping)
 
 
 def travel_findings(
@@ -296,83 +291,6 @@ def _bounds(
         yield Finding(code="below-the-bed", where=at(program.name, int(motion.line[deepest]), x[deepest], y[deepest]),
                       got=f"{-z[deepest]:.3f} mm below the underside of the work", allowed=f"{-floor:.3f} mm",
                       remedy="check the zero and the depth")
-
-
-def _keep_outs(program: ReadProgram, motion: Motion, step: Step, clamping: Clamping) -> Iterator[Finding]:
-    if clamping.done(step):  # clamps may have stood elsewhere then
-        return
-    touch, above = clamping.machine.touch, clamping.machine.touch_above
-    for number, thing in enumerate(clamping.setup.keep_out, 1):
-        rows, gap, low = _beside(motion, step, thing, clamping, over=touch)
-        bottom = low + step.cutter.profile(np.minimum(gap, step.cutter.radius))
-        into = (gap < step.cutter.radius - 1e-6) & (bottom < thing.height)
-        # what the machine may touch, as it comes back no better; all but what rounding has brought nearer
-        hit = into | ((gap < step.cutter.radius + touch - _WRITTEN) & (bottom < thing.height + above - _WRITTEN))
-        if hit.any():
-            i = int(rows[np.argmax(into if into.any() else hit)])
-            yield Finding(code="hits-a-keep-out", where=at_end(program.name, motion, i),
-                          got=f"the cutter {'passes through' if into.any() else 'all but touches'} keep-out {number}",
-                          allowed=f"above {thing.height:g} mm, or clear of it" if into.any() else
-                                  f"{touch:g} mm or more between them: the machine comes back no better",
-                          remedy="move the clamp, or change the path")
-
-
-def near_findings(motions: Mapping[int, Motion], clamping: Clamping) -> Iterator[Finding]:
-    """Of each thing in the way the step that comes nearest to it, beside it and above, where that is a hair's breadth.
-
-    Above it a job that states less clearance has what it states.
-    """
-    over = min(CLOSE, clamping.machine.clearance)
-    for number, thing in enumerate(clamping.setup.keep_out, 1):
-        passed = [one for step in clamping.steps if step.order in motions and not clamping.done(step)
-                  for one in _passes(motions[step.order], step, thing, clamping, over)]
-        for above, least, how, remedy in (
-            (False, CLOSE, "{0} at {1:.2f} mm", "let the clamp end {:.2f} mm further away"),
-            (True, over, "{1:.2f} mm above {0}", "take a clamp lower by {:.2f} mm, or lift that move"),
-        ):
-            room, where = min(((room, where) for over_it, room, where in passed if over_it is above),
-                              key=lambda one: one[0], default=(math.inf, ""))
-            touch = clamping.machine.touch_above if above else clamping.machine.touch
-            if touch - _WRITTEN <= room < least - _WRITTEN:
-                more = remedy.format(math.ceil((least - room) * 100.0 - 1e-6) / 100.0)
-                yield Finding(
-                    code="near-a-keep-out", severity="warn", where=where,
-                    got=f"the cutter passes {how.format(f'keep-out {number}', room)}",
-                    allowed=f"{least:g} mm or more: a clamp is measured, and stands, no better",
-                    remedy=f"{more}, or measure it once more and turn the cutter past it by hand",
-                )
-
-
-def _passes(
-    motion: Motion, step: Step, thing: KeepOut, clamping: Clamping, over: float
-) -> Iterator[tuple[bool, float, str]]:
-    """How near a program comes to a thing beside it, and above: whether above, how far off, and where."""
-    rows, gap, low = _beside(motion, step, thing, clamping, over=over)
-    bottom = low + step.cutter.profile(np.minimum(gap, step.cutter.radius))
-    above = (gap < step.cutter.radius) & (bottom >= thing.height)
-    for over_it, these, room in ((False, ~above & ~(low >= thing.height), gap - step.cutter.radius),
-                                 (True, above, bottom - thing.height)):
-        if these.any():
-            nearest = int(np.argmin(np.where(these, room, np.inf)))
-            yield over_it, float(room[nearest]), at_end(step.file_name, motion, int(rows[nearest]))
-
-
-def _beside(
-    motion: Motion, step: Step, thing: KeepOut, clamping: Clamping, *, over: float = 0.0
-) -> tuple[Ints, Floats, Floats]:
-    """Moves that pass lower than so far `over` the top of a thing, and near it: which, how far from it in plan, and
-    their lowest."""
-    r = step.cutter.radius + CLOSE
-    # it stays where it is when the work moves
-    end = clamping.on_bed(motion.end, step)
-    start = clamping.on_bed(np.where(np.isfinite(motion.start), motion.start, motion.end), step)
-    low = np.minimum(start[:, 2], end[:, 2])
-    near = (low < thing.height + over) | ~np.isfinite(low)
-    for axis, (a, b) in enumerate((sorted(thing.x), sorted(thing.y))):
-        near &= (np.minimum(start[:, axis], end[:, axis]) < b + r)
-        near &= (np.maximum(start[:, axis], end[:, axis]) > a - r)
-    rows = np.flatnonzero(near)
-    return rows, np.asarray(shapely.distance(lines_of(start[rows], end[rows]), thing.shape)), low[rows]
 
 
 def _first(program: ReadProgram, wrong: Bools, code: str, got: str, allowed: str, remedy: str) -> Iterator[Finding]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from difflib import SequenceMatcher
 
 from pathgen.verify.findings import Finding, at
-from pathgen.verify.read import ReadProgram
+from pathgen.verify.program import ReadProgram
 
 _ACTS = ("cutter ", "zero: ", "before pressing start", "afterwards: ")
 """What a maker acts on, before the start and when a program has ended; the rest of a head is for knowing."""

@@ -1,4 +1,4 @@
-"""Moves seen from above: as lines, and how far places lie from the nearest of them."""
+"""Seen from above: moves as lines, how far places lie from the nearest of them, and where points of a grid lie."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.base.arrays import Floats
+from pathgen.removal.grid import Grid
 
 Lines = NDArray[np.object_]
 
@@ -21,3 +22,9 @@ def away_from(lines: Lines, places: NDArray[np.object_]) -> Floats:
     if not len(lines):
         return np.full(len(places), np.inf)
     return np.asarray(shapely.distance(places, lines[shapely.STRtree(lines).nearest(places)]))
+
+
+def place_of(grid: Grid, number: int | np.integer) -> tuple[float, float]:
+    """(x, y) of a point of a grid, by its number row by row, mm."""
+    row, column = divmod(int(number), grid.shape[1])
+    return float(grid.xs[column]), float(grid.ys[row])

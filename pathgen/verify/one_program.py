@@ -21,17 +21,10 @@ from pathgen.base.units import format_length, place_words
 from pathgen.verify.abilities import faster_findings, plunge_findings, shank_findings
 from pathgen.verify.cutting import SHAVING, too_deep
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
-from pathgen.verify.heights import (
-    Blank,
-    Difference,
-    HeightField,
-    Text,
-    Took,
-    compare_heights,
-    read,
-    simulate,
-)
-from pathgen.verify.read import ReadProgram
+from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights
+from pathgen.verify.in_plan import place_of
+from pathgen.verify.over_blank import Text, read, simulate
+from pathgen.verify.program import ReadProgram
 from pathgen.verify.run_alone import as_run
 from pathgen.verify.scallops import EXACT, ScallopCheck, ridges, standing
 
@@ -269,9 +262,8 @@ def _highest_inside(field: HeightField, against: Difference) -> Difference:
             inside &= np.roll(cut, step, axis)
     if not (inside := inside & np.isfinite(against.map)).any():
         return against
-    row, column = np.unravel_index(int(np.argmax(np.where(inside, against.map, -np.inf))), inside.shape)
-    return replace(against, high=float(against.map[row, column]),
-                   high_at=(float(field.x[column]), float(field.y[row])))
+    high = int(np.argmax(np.where(inside, against.map, -np.inf)))
+    return replace(against, high=float(against.map.flat[high]), high_at=place_of(field.grid, high))
 
 
 def _moves(took: Took) -> Iterator[Finding]:

@@ -7,7 +7,7 @@ import numpy as np
 from pathgen.base.arrays import Floats
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Tolerances
-from pathgen.verify.read import RAPID, ReadProgram
+from pathgen.verify.program import RAPID, ReadProgram
 from pathgen.work.clamping import Clamping, Step
 
 

@@ -18,7 +18,7 @@ from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 from pathgen.removal.motion import Motion, in_pieces
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.in_plan import away_from, lines_of
 from pathgen.verify.opening import opened_discs
 from pathgen.work.clamping import Step
@@ -75,7 +75,7 @@ def reached_wall_findings(
         got = f"{left[worst]:.3f} mm" if np.isfinite(left[worst]) else "all"
         yield Finding(
             code="pocket-uncut", where=at(f"inlay {inlay.index + 1}", None, places[worst].x, places[worst].y),
-            got=f"{got} left before a wall that the cutters can reach", allowed=f"{allowed:.2g} mm", remedy=AGAIN,
+            got=f"{got} left before a wall that the cutters can reach", allowed=f"{allowed:.2g} mm",
         )
 
 

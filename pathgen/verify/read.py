@@ -13,33 +13,25 @@ import hashlib
 import math
 import re
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pathgen.base import given
-from pathgen.base.arrays import Floats, Ints
-from pathgen.base.brief import Brief
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import ProgramError
 from pathgen.base.files import read_text
 from pathgen.base.limits import FURTHEST, MOST_CHORDS, MOST_LINES, PROGRAM
-from pathgen.base.markup import as_svg
-from pathgen.base.picture import path_in_plan
 from pathgen.base.plain import figure
 from pathgen.base.units import INCH
+from pathgen.verify.arcs import centre_and_turn
 from pathgen.verify.not_followed import no_word, not_followed
 from pathgen.verify.plain import NUMBER, PlainRun, plain_run
-
-RAPID, FEED, CLOCKWISE, COUNTER_CLOCKWISE = 0, 1, 2, 3
-"""Kinds of motion: G0, G1, G2, G3."""
+from pathgen.verify.program import CLOCKWISE, RAPID, ReadProgram
 
 _LONGEST_LINE = 256  # section 3.3
-_ARC_RADII_AGREE = {1.0: 0.002, INCH: 0.0002 * INCH}  # section 3.5.3.2, mm
-# (first, second, normal) axis of each plane; counter-clockwise turns the first toward the second (4.3.6.1)
-_PLANES = {17: (0, 1, 2), 18: (2, 0, 1), 19: (1, 2, 0)}
-
 _MODAL_GROUP = {
     "G4": "dwell", "G17": "plane", "G18": "plane", "G19": "plane", "G20": "units", "G21": "units",
     "G40": "compensation", "G49": "length", "G80": "motion", "G90": "distance", "G91": "distance",
@@ -54,142 +46,13 @@ _MODAL_GROUP = {
 _FILE_NAME = re.compile(r".+\.(nc|ngc|tap|gcode|gc|cnc|txt)\s*", re.IGNORECASE)  # in one line
 _TEXT = "text, or a pathlib.Path"
 _WORD = re.compile(rf"([A-Z])({NUMBER})", re.ASCII)
+_COMMENT = re.compile(r"\([^()]*\)")
 _FEWEST_AT_ONCE = 24
 _FINEST_CHORD = 1e-4
 """The least distance of a chord from its arc that any caller asks for, mm."""
 _JOB_MARK = re.compile(r"^job fingerprint: ([0-9a-f]{16})$")
 _OWN_MARK = re.compile(r"^program fingerprint: ([0-9a-f]{16})$")
 _OWN_LINE = re.compile(r"^\(program fingerprint: [0-9a-f]{16}\)$")
-
-
-@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
-class ReadProgram(Brief):
-    """What a program does, in mm and in the frame it is written in; shows itself from above in a notebook.
-
-    Attributes
-    ----------
-    start, end : (n, 3) float array
-        Where each motion begins and ends; NaN for an axis that no word has set yet.
-    kind : (n,) int array
-        RAPID, FEED, CLOCKWISE or COUNTER_CLOCKWISE.
-    centre : (n, 3) float array
-        Centre of each arc, at the height of its start; NaN for straight motion.
-    plane : (n,) int array
-        17, 18 or 19: the plane selected at each motion.
-    turns : (n,) float array
-        Signed angle turned through by each arc in its plane, radians, counter-clockwise positive; 0 if straight.
-    feed : (n,) float array
-        mm per minute in force, 0 where none was given yet.
-    speed : (n,) float array
-        Revolutions per minute asked for by S, 0 where none was yet.
-    spindle : (n,) int array
-        1 turning clockwise (M3), -1 counter-clockwise (M4), 0 not turning.
-    line : (n,) int array
-        Line number in the text, from 1.
-    offset : (n,) int array
-        Work offset in force, 54 to 59, or 0 where none was selected.
-    units : frozenset of str
-        ``"mm"``, ``"in"``: what was in force at any motion; ``"unset"`` when neither was asked for.
-    comments : tuple of (int, str)
-        Line and text of each comment.
-    ended : bool
-        Whether M2, M30 or a closing % was reached.
-
-    Examples
-    --------
-    >>> import pathgen
-    >>> program = pathgen.read_program("G21 G90 G17 G94\\nG0 Z20\\nM3 S18000\\nG0 X10 Y0\\nG1 Z6 F300\\nM5\\nM30\\n")
-    >>> program.end[-1].tolist(), program.feed.tolist(), program.line.tolist(), program.ended
-    ([10.0, 0.0, 6.0], [0.0, 0.0, 300.0], [2, 4, 5], True)
-    """
-
-    name: str
-    lines: int
-    start: Floats
-    end: Floats
-    kind: NDArray[np.int8]
-    centre: Floats
-    plane: NDArray[np.int8]
-    turns: Floats
-    feed: Floats
-    speed: Floats
-    spindle: NDArray[np.int8]
-    line: NDArray[np.int64]
-    offset: NDArray[np.int8]
-    units: frozenset[str]
-    comments: tuple[tuple[int, str], ...]
-    ended: bool
-    spindle_left_on: bool
-    coolant: int
-    """The line that first turns coolant on, 0 where none does."""
-    pauses: tuple[int, ...]
-    """The lines of M0, where the machine waits for its user."""
-    spun: tuple[int, ...]
-    """The lines of M0, and of G4 that takes time, at which the spindle turns."""
-    speed_line: int
-    """The line of the first S, 0 where there is none."""
-    blends: tuple[tuple[int, float], ...]
-    """The lines of G64, and how far the machine may then round corners, mm: its P, infinite without."""
-    waited: float
-    """Seconds of G4 between the spindle's start and the first feed move after it, of several starts the least."""
-    assumed: frozenset[str]
-    """``"distance"``, ``"feed mode"``, ``"plane"``: what a move depended on before any word had asked for it."""
-    job_fingerprint: str | None
-    """As the header states it."""
-    program_fingerprint: str | None
-    """As the header states it."""
-    own_fingerprint: str
-    """Of the lines as they are."""
-    chords: float
-    """Straight pieces that its arcs take at the finest."""
-
-    def __len__(self) -> int:
-        return len(self.kind)
-
-    def _repr_svg_(self) -> str:
-        """The program from above, arcs as chords, rapids pale."""
-        start, end, motion = self.straight(0.05)
-        known = np.isfinite(start).all(axis=1) & np.isfinite(end).all(axis=1)
-        points = np.concatenate([start[known][:1], end[known]])
-        rapid = np.concatenate([[True], self.kind[motion][known] == RAPID])
-        name = f"{self.name}: {len(self)} moves" if known.any() else "a program without known moves"
-        return as_svg(path_in_plan(name, points, rapid))
-
-    def straight(self, tolerance: float = 1e-3) -> tuple[Floats, Floats, Ints]:
-        """(starts, ends, motion): all motion as straight moves, arcs as chords within `tolerance` mm of them.
-
-        `motion` is the index of the motion each move belongs to.
-        """
-        arcs = self.kind >= CLOCKWISE
-        if not arcs.any():
-            return self.start, self.end, np.arange(len(self))
-        radius = np.linalg.norm(np.where(arcs[:, None], _in_plane(self.start - self.centre, self.plane), 0.0), axis=1)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            step = 2.0 * np.arccos(np.clip(1.0 - tolerance / radius, 0.0, 1.0))
-            pieces = np.where(arcs, np.maximum(np.ceil(np.abs(self.turns) / step), 1), 1).astype(int)
-        motion = np.repeat(np.arange(len(self)), pieces)
-        first = np.cumsum(pieces) - pieces
-        share = (np.arange(len(motion)) - first[motion] + 1) / pieces[motion]
-        ends = self.end[motion].copy()
-        inner = np.flatnonzero(arcs[motion] & (share < 1.0))
-        ends[inner] = self._along_arc(motion[inner], share[inner])
-        starts = np.where((share * pieces[motion] <= 1.0)[:, None], self.start[motion], np.roll(ends, 1, axis=0))
-        return starts, ends, motion
-
-    def _along_arc(self, motion: Ints, share: Floats) -> Floats:
-        axes = np.array([_PLANES.get(int(p), (0, 1, 2)) for p in range(20)])[self.plane[motion]]
-        row = np.arange(len(motion))
-        arm = self.start[motion] - self.centre[motion]
-        a, b = arm[row, axes[:, 0]], arm[row, axes[:, 1]]
-        angle = self.turns[motion] * share
-        # a spiral between the start's radius and the end's, which may differ by what rounding allows
-        last = self.end[motion] - self.centre[motion]
-        r0, r1 = np.hypot(a, b), np.hypot(last[row, axes[:, 0]], last[row, axes[:, 1]])
-        scale = 1.0 + (r1 / r0 - 1.0) * share
-        point = self.start[motion] + (self.end[motion] - self.start[motion]) * share[:, None]
-        point[row, axes[:, 0]] = self.centre[motion][row, axes[:, 0]] + scale * (a * np.cos(angle) - b * np.sin(angle))
-        point[row, axes[:, 1]] = self.centre[motion][row, axes[:, 1]] + scale * (a * np.sin(angle) + b * np.cos(angle))
-        return point
 
 
 def read_program(text: str | Path, *, name: str = "program") -> ReadProgram:
@@ -250,12 +113,11 @@ def fingerprint(text: str) -> str:
     return hashlib.sha256("\n".join(kept).encode("utf-8", "surrogatepass")).hexdigest()[:16]
 
 
-def _in_plane(arm: Floats, plane: NDArray[np.int8]) -> Floats:
-    """`arm` without its part along the plane's normal."""
-    flat = arm.copy()
-    normal = np.select([plane == 17, plane == 18], [2, 1], 0)
-    flat[np.arange(len(arm)), normal] = 0.0
-    return flat
+def code_lines(text: str) -> list[str]:
+    """What a program does, apart from its words for people: its lines without comments, which stand in brackets
+    (RS274/NGC, 3.3.4), and without blanks."""
+    lines = ("".join(_COMMENT.sub("", line).split()).upper() for line in text.splitlines())
+    return [line for line in lines if line]
 
 
 @dataclass
@@ -530,13 +392,22 @@ class _Reader:
         centre, turns = [math.nan] * 3, 0.0
         assert self.motion is not None
         if self.motion >= CLOCKWISE:
-            centre, turns = self._arc(target, values, line)
+            centre, turns = centre_and_turn(
+                self.position, target, values, plane=self.plane, unit=self.unit, clockwise=self.motion == CLOCKWISE,
+                fail=partial(self.fail, line))
+            self._count_chords(math.dist(self.position, centre), turns, line)
         self._note_move(self.motion)
         self.rows.append((
             *self.position, *target, *centre, self.motion, self.plane, turns, self.feed, self.speed, self.spindle, line,
             self.offset,
         ))
         self.position = target
+
+    def _count_chords(self, radius: float, turns: float, line: int) -> None:
+        self.chords += abs(turns) * math.sqrt(radius / (8.0 * _FINEST_CHORD))
+        if self.chords > self.most_chords:
+            raise self.fail(line, "too many or too large arcs to follow", allowed="arcs no longer than the work is",
+                            remedy="make the program again from the job")
 
     def _note_move(self, motion: int) -> None:
         """What is to be known of moves of a kind, or of several of which it is the highest."""
@@ -545,73 +416,6 @@ class _Reader:
         self.assumed |= set(needed) - self.stated
         if motion > RAPID and self.waiting is not None:
             self.waited, self.waiting = min(self.waited, self.waiting), None
-
-    def _arc(self, target: list[float], values: dict[str, float], line: int) -> tuple[list[float], float]:
-        """Centre and signed angle of an arc, by section 3.5.3."""
-        first, second, _ = _PLANES[self.plane]
-        if any(map(math.isnan, self.position)):
-            raise self.fail(line, "an arc from a place that is not known", remedy="move to its start first")
-        names = ["I J K"[2 * axis] for axis in (first, second)]
-        if "XYZ"[first] not in values and "XYZ"[second] not in values:
-            raise self.fail(line, f"an arc in G{self.plane} without {'XYZ'[first]} or {'XYZ'[second]}",
-                            remedy="write where it ends, or the plane that is meant (G17, G18, G19)")
-        stray = set("IJK") - set(names)
-        if stray & values.keys():
-            word = min(stray & values.keys())
-            raise self.fail(line, f"{word} in an arc in G{self.plane}", allowed=" and ".join(names),
-                            remedy="write the plane that is meant (G17, G18, G19)")
-        a0, b0, a1, b1 = (p[axis] for p in (self.position, target) for axis in (first, second))
-        if "R" in values:
-            if names[0] in values or names[1] in values:
-                raise self.fail(line, "an arc with both R and a centre", allowed="one of them",
-                                remedy="keep the one that is meant")
-            a, b = self._centre_from_radius(a0, b0, a1, b1, values["R"] * self.unit, line)
-        elif names[0] in values or names[1] in values:
-            a, b = (s + values.get(n, 0.0) * self.unit for s, n in zip((a0, b0), names, strict=True))
-        else:
-            raise self.fail(line, "an arc without R or a centre", allowed=f"R, or {' and '.join(names)}",
-                            remedy="write them, or G1 if a straight move is meant")
-        if not max(abs(a - a0), abs(b - b0)) <= FURTHEST:
-            raise self.fail(line, f"an arc whose centre lies {figure(max(abs(a - a0), abs(b - b0)))} mm away",
-                            allowed=f"within {FURTHEST:g} mm", remedy="write a straight move")
-        r0, r1 = math.hypot(a0 - a, b0 - b), math.hypot(a1 - a, b1 - b)
-        if r0 == 0 or abs(r0 - r1) > _ARC_RADII_AGREE[self.unit] * (1 + 1e-9):
-            raise self.fail(line, f"an arc whose radius is {r0:.5f} mm at its start and {r1:.5f} mm at its end",
-                            allowed=f"{_ARC_RADII_AGREE[self.unit]:g} mm apart (NISTIR 6556, 3.5.3.2)",
-                            remedy="does the line before end where this arc begins? else have it written with more "
-                                   "decimals, its centre from its start")
-        turns = math.atan2(b1 - b, a1 - a) - math.atan2(b0 - b, a0 - a)
-        if self.motion == COUNTER_CLOCKWISE:
-            turns = turns if turns > 1e-12 else turns + 2 * math.pi
-        else:
-            turns = turns if turns < -1e-12 else turns - 2 * math.pi
-        self.chords += abs(turns) * math.sqrt(r0 / (8.0 * _FINEST_CHORD))
-        if self.chords > self.most_chords:
-            raise self.fail(line, "too many or too large arcs to follow", allowed="arcs no longer than the work is",
-                            remedy="make the program again from the job")
-        centre = list(self.position)
-        centre[first], centre[second] = a, b
-        return centre, turns
-
-    def _centre_from_radius(
-        self, a0: float, b0: float, a1: float, b1: float, radius: float, line: int
-    ) -> tuple[float, float]:
-        da, db = a1 - a0, b1 - b0
-        chord = math.hypot(da, db)
-        if not abs(radius) <= FURTHEST:
-            raise self.fail(line, f"an arc with R {figure(radius)} mm", allowed=f"within {FURTHEST:g} mm",
-                            remedy="write a straight move")
-        if chord == 0:
-            raise self.fail(line, "an arc with R that ends where it starts", allowed="a centre",
-                            remedy="write a whole circle with I and J")
-        if chord / 2 > abs(radius) + _ARC_RADII_AGREE[self.unit]:
-            raise self.fail(line, f"an arc with R {abs(radius):g} mm over a chord of {chord:.4f} mm",
-                            allowed=f"R of {chord / 2:.4f} mm or more", remedy="does the line before end where this "
-                            "arc begins?")
-        rise = math.sqrt(max(radius**2 - chord**2 / 4, 0.0))
-        # the short way round lies left of the chord for G3 with R above 0, right of it for G2
-        side = (1 if self.motion == COUNTER_CLOCKWISE else -1) * (1 if radius > 0 else -1)
-        return (a0 + a1) / 2 - side * rise * db / chord, (b0 + b1) / 2 + side * rise * da / chord
 
     def _flush_rows(self) -> None:
         if self.rows:

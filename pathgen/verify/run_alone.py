@@ -9,7 +9,7 @@ import numpy as np
 from pathgen.verify.findings import Finding, Tolerances, at, at_end
 from pathgen.verify.handling import rounded_corners
 from pathgen.verify.heights import MUCH_BESIDE, HeightField, beside_words
-from pathgen.verify.read import ReadProgram
+from pathgen.verify.program import ReadProgram
 
 _BESIDE = 0.05
 """Wood that stands nearer than this to a cutter holds it, mm, and is touched."""

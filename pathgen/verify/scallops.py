@@ -21,9 +21,9 @@ from pathgen.removal.grid import Grid
 from pathgen.removal.material import Material
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Tolerances
-from pathgen.verify.heights import HeightField, Text, motion_of
+from pathgen.verify.heights import HeightField
+from pathgen.verify.over_blank import Text, motion_of
 from pathgen.verify.passes import (
-    Turned,
     bounds_of,
     changes,
     lines_of,
@@ -34,6 +34,7 @@ from pathgen.verify.passes import (
     without_leads,
 )
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
+from pathgen.verify.turned import Turned
 
 EXACT = 1e-4
 """How exactly ridges are measured, mm: numbers of a program are rounded to four decimals."""

@@ -9,7 +9,7 @@ from functools import cached_property
 from pathgen.removal.motion import Motion
 from pathgen.verify.culprit import Culprit
 from pathgen.verify.findings import Tolerances
-from pathgen.verify.read import ReadProgram
+from pathgen.verify.program import ReadProgram
 from pathgen.verify.ridges import Ridges
 from pathgen.verify.simulate import Simulation
 from pathgen.verify.surfaces import Deviation

@@ -21,6 +21,7 @@ from pathgen.removal.material import Material, Noting, Taken, TooLongError
 from pathgen.removal.motion import Motion
 from pathgen.verify.crest import crest_heights
 from pathgen.verify.findings import Tolerances
+from pathgen.verify.in_plan import place_of
 from pathgen.verify.stages import Closeup, Stage, stage_after
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Inlay
@@ -372,8 +373,4 @@ def _levelled(poured: Poured, top: Heights, ground: _Ground) -> Poured:
         fill = poured.fill & (lower < -1e-4)
     lost = np.where(part.covered(ground.outline), lower, np.float32(-np.inf))
     worst = int(np.nanargmax(lost))
-    row, column = divmod(worst, lost.shape[1])
-    return replace(
-        poured, fill=fill, lost=max(float(lost.flat[worst]), 0.0),
-        lost_at=(float(part.xs[column]), float(part.ys[row])),
-    )
+    return replace(poured, fill=fill, lost=max(float(lost.flat[worst]), 0.0), lost_at=place_of(part, worst))

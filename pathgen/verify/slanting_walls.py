@@ -15,12 +15,12 @@ import shapely
 from pathgen.base import overlay
 from pathgen.removal.grid import ring_edges
 from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.pocket_openings import TIGHT
 from pathgen.verify.reached_walls import risen_into
 from pathgen.verify.simulate import Poured, Simulation
 from pathgen.work.clamping import Clamping, Step
 
 _LEAST_PART = 0.02  # mm2: dots of less may be left out, and are then told of
-_TIGHT = 0.2  # mm: what is narrower to both sides is asked of none that needs a ramp
 _LEAST_LEFT = 0.5  # mm2: at forks of the middle line tips of a tenth of it may stay
 _MOST_POINTS = 50_000
 
@@ -44,7 +44,7 @@ def wall_findings(
     area = shapely.multipolygons(pieces)
     entered = area
     if not last.cutter.plunges:
-        entered = overlay.buffer(risen_into(last.cutter, area, _TIGHT, inlay.depth), _TIGHT)
+        entered = overlay.buffer(risen_into(last.cutter, area, TIGHT, inlay.depth), TIGHT)
     inside = part.covered(overlay.buffer(entered, -1.5 * tolerances.pocket_plan))
     rows, columns = np.nonzero(inside & (depth < inlay.depth - clamping.skimmed(inlay) - gone))
     every = len(rows) // _MOST_POINTS + 1

@@ -12,13 +12,13 @@ import shapely
 from pathgen.base import overlay
 from pathgen.verify.culprit import Culprit
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.in_plan import place_of
 from pathgen.verify.ridges import Ridges
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping
 
 Where = tuple[float, float]
 _NOWHERE = (math.nan, math.nan)
-"""Name of the program and line that cut deepest at a place."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,11 +50,15 @@ def measure_surface(sim: Simulation, clamping: Clamping, area: shapely.Geometry)
     if not off.size or np.isnan(off).all():
         return Deviation(low=math.nan, high=math.nan, low_at=_NOWHERE, high_at=_NOWHERE, high_in_fill=False)
     low, high = int(np.nanargmin(off)), int(np.nanargmax(off))
-    places = [(float(part.xs[k % off.shape[1]]), float(part.ys[k // off.shape[1]])) for k in (low, high)]
-    return Deviation(
-        low=float(off.flat[low]), high=float(off.flat[high]), low_at=places[0], high_at=places[1],
-        high_in_fill=_in_fill(sim, places[1]),
-    )
+    high_at = place_of(part, high)
+    return Deviation(low=float(off.flat[low]), high=float(off.flat[high]), low_at=place_of(part, low), high_at=high_at,
+                     high_in_fill=_in_fill(sim, high_at))
+
+
+def extremes(deviation: Deviation, ridges: Ridges) -> tuple[tuple[float, Where], tuple[float, Where]]:
+    """Lowest and highest of the finished surface, on the grid and on sections, mm, and where."""
+    return (min((deviation.low, deviation.low_at), (ridges.below, ridges.below_at)),
+            max((deviation.high, deviation.high_at), (ridges.above, ridges.above_at)))
 
 
 def surface_findings(
@@ -64,8 +68,7 @@ def surface_findings(
     if clamping.surfacing is None:
         return
     limit = clamping.surfacing.scallop
-    low, low_at = min((deviation.low, deviation.low_at), (ridges.below, ridges.below_at))
-    high, high_at = max((deviation.high, deviation.high_at), (ridges.above, ridges.above_at))
+    (low, low_at), (high, high_at) = extremes(deviation, ridges)
     if not low >= -tolerances.surface_low:
         program, line = culprit(*low_at, None)
         yield Finding(code="surface-too-low", where=at(program, line, *low_at), got=f"{-low:.4f} mm too low",

@@ -9,7 +9,7 @@ import pytest
 
 from pathgen.app import folders
 from pathgen.app.cli import main
-from pathgen.verify import check as checking
+from pathgen.verify import given_programs
 from tests import small_board
 
 NAME = "02-pocket-1-flat.nc"
@@ -102,14 +102,14 @@ def test_the_programs_of_a_folder_have_a_limit_together(checked, monkeypatch):
 ])
 def test_arcs_and_lines_are_counted_over_all_programs(checked, monkeypatch, limit, more, words):
     """One program alone would have room."""
-    monkeypatch.setattr(checking, limit, 5000)  # a circle of radius 5 takes 497
+    monkeypatch.setattr(given_programs, limit, 5000)  # a circle of radius 5 takes 497
 
     def change(folder):
         for path in folder.glob("*.nc"):
             head, lift, tail = path.read_text().rpartition("\nG0 Z")
             path.write_text(head + "\nG1 X50 Y5 F600" + ("\n" + "\n".join(more)) * 2 + lift + tail)
         if limit == "MOST_LINES":
-            monkeypatch.setattr(checking, limit, sum(p.read_text().count("\n") for p in folder.glob("*.nc")) - 1)
+            monkeypatch.setattr(given_programs, limit, sum(p.read_text().count("\n") for p in folder.glob("*.nc")) - 1)
     status, said = checked(change)
     assert status == 1
     assert words in said

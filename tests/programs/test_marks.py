@@ -13,7 +13,7 @@ from scipy.spatial.transform import Rotation
 
 import pathgen
 from pathgen.app.cli import main
-from pathgen.app.earlier import marks_moved
+from pathgen.app.earlier_marks import marks_moved
 from pathgen.app.watching import _Watch
 from pathgen.base.errors import JobError
 from pathgen.job import load_job

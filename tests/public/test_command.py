@@ -127,8 +127,8 @@ def test_wrong_words(program, change, words, capsys):
 
 
 def test_what_libraries_warn_of_does_not_reach_the_terminal():
-    code = ("from pathgen.app import cli; import numpy as np; cli._keys = lambda options: int(np.float64(1) / 0 < 0); "
-            "raise SystemExit(cli.main(['keys']))")
+    code = ("from pathgen.app import cli, runs; import numpy as np; "
+            "runs.keys = lambda options: int(np.float64(1) / 0 < 0); raise SystemExit(cli.main(['keys']))")
     quiet = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=HOUSE, check=True)
     assert (quiet.stdout, quiet.stderr) == ("", "")
     traced = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=HOUSE, check=True,

@@ -594,7 +594,7 @@ def test_remedies_can_be_followed(ask, said):
 
 
 def test_a_program_given_up_within_its_blank_is_not_asked_for_its_units(monkeypatch):
-    monkeypatch.setattr("pathgen.verify.heights.most_work", lambda *of: 1000)
+    monkeypatch.setattr("pathgen.verify.over_blank.most_work", lambda *of: 1000)
     text = "G21 G90\nG0 Z20\nM3 S9000\nG0 X5 Y0\nG1 Z6 F300\nX{} F600\nG0 Z20\nM5\nM30\n"
     with pytest.raises(pathgen.ProgramError, match=r"\): take a larger resolution, say 0.2 mm"):
         pathgen.simulate(BLANK, text.format(30), FLAT)

@@ -15,7 +15,9 @@ from pathlib import Path
 import pytest
 
 import pathgen
-from pathgen.app.cli import _parser, _print_json, main
+from pathgen.app.arguments import parser
+from pathgen.app.cli import main
+from pathgen.app.runs import print_json
 from pathgen.app.starting import JOB
 from pathgen.app.terminal import RED, coloured, progress, wants_colour
 from pathgen.job.describe import key_rows, key_table
@@ -36,7 +38,7 @@ class Terminal(io.StringIO):
 
 
 def commands():
-    action = next(a for a in _parser()._actions if isinstance(a, argparse._SubParsersAction))
+    action = next(a for a in parser()._actions if isinstance(a, argparse._SubParsersAction))
     return action.choices
 
 
@@ -45,7 +47,7 @@ def test_every_help_ends_in_an_example_that_the_parser_takes(name):
     help_text = commands()[name].format_help()
     example = re.search(r"example: pathgen (.*)$", help_text, re.M)
     assert example, help_text
-    options = _parser().parse_args(shlex.split(example[1]))
+    options = parser().parse_args(shlex.split(example[1]))
     assert options.run is not None
     assert all(action.help for action in commands()[name]._actions)
     job = getattr(options, "job", None)
@@ -61,7 +63,7 @@ def test_what_json_has_no_word_for_is_not_printed_as_if_it_had():
     """P: RFC 8259, section 6: values such as Infinity and NaN are not permitted."""
     for value in (math.nan, math.inf):
         with pytest.raises(ValueError, match="not JSON compliant"):
-            _print_json({"a": value})
+            print_json({"a": value})
 
 
 def test_build_and_check_for_scripts(tmp_path, capsys):

@@ -15,12 +15,11 @@ from pathgen import build, load_job
 from pathgen.base import overlay
 from pathgen.base.tops import level
 from pathgen.job.clamping import asked_of, clamping_of
+from pathgen.report.out_of_reach import _crumbs, reach_findings
 from pathgen.report.reaching import (
     CHANGE,
     _candidates,
-    _crumbs,
     reach_data,
-    reach_findings,
     reach_lines,
     reach_of_all,
     reach_of_cutters,

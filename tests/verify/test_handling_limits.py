@@ -5,9 +5,10 @@ from types import SimpleNamespace
 import pytest
 
 import pathgen
-from pathgen.verify.check import read_programs
 from pathgen.verify.findings import Tolerances
-from pathgen.verify.handling import near_findings, program_findings
+from pathgen.verify.given_programs import read_programs
+from pathgen.verify.handling import program_findings
+from pathgen.verify.keep_outs import near_findings
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
 from pathgen.work.clamping import KeepOut

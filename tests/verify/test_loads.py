@@ -15,8 +15,8 @@ from pathgen.programs.write import program
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import Material, Noting
 from pathgen.strategies.pocketing import pocket
-from pathgen.verify.heights import motion_of
 from pathgen.verify.loads import load_findings, load_of
+from pathgen.verify.over_blank import motion_of
 from tests import small_board
 from tests.brute import Block, moves_of
 from tests.strategies.test_easing import LARGE, POCKETS, SMALL

@@ -15,16 +15,16 @@ import pathgen
 from pathgen.base import overlay
 from pathgen.removal.grid import Grid
 from pathgen.verify.findings import Tolerances
+from pathgen.verify.pocket_measures import pocket_measures
+from pathgen.verify.pocket_openings import openings_of
 from pathgen.verify.pockets import (
     _Floor,
     _in_plan,
     _levelled,
     _nowhere_deep,
-    _openings,
     _too_deep,
     _too_shallow,
     _uncut,
-    pocket_measures,
 )
 from pathgen.verify.reached_walls import reached_wall_findings
 from pathgen.verify.simulate import OPENED, Poured
@@ -57,7 +57,7 @@ def made(*cutters, **clamping):
         tolerances=TOL, sim=SimpleNamespace(grid=GRID, surface=surface), motions={}, culprit=lambda *_: ("1.nc", 7))
     poured = Poured(inlay=INLAY, window=WINDOW, removed=removed, floor=surface[WINDOW] - removed,
                     fill=np.zeros(removed.shape, bool))
-    return seen, poured, _openings.__wrapped__(INLAY, steps, 0.0, TOL.pocket_plan, TOP)
+    return seen, poured, openings_of.__wrapped__(INLAY, steps, 0.0, TOL.pocket_plan, TOP)
 
 
 def at(x, y):
@@ -165,7 +165,7 @@ def test_wood_that_a_second_cut_takes(surfacing, lost, found):
 def test_what_each_cutter_opens():
     """A square of 10 mm: a flat end of 3 mm leaves its corners, (1 - pi / 4) r^2 each (D), which one of 1 mm opens."""
     steps = made(cutter(), cutter(diameter=1.0))[0].clamping.steps
-    openings = _openings.__wrapped__(INLAY, steps, 0.0, 0.0, TOP)
+    openings = openings_of.__wrapped__(INLAY, steps, 0.0, 0.0, TOP)
     lost = {r: 4 * (1 - math.pi / 4) * r * r for r in (1.5, 0.5)}
     assert openings.alone[0].area == pytest.approx(200.0 - lost[1.5], abs=0.01)
     assert openings.beside[1].area == pytest.approx(lost[1.5] - lost[0.5], abs=0.02)
@@ -218,7 +218,7 @@ def test_a_wall_that_a_thin_v_just_opens_is_no_finding(bend, found):
 def test_a_flat_end_is_not_asked_to_hang_over_by_half_the_depth(depth):
     """On a circle of 100 mm the chord under a cutter of 3 mm rises y / sqrt(R^2 - y^2) times that (D)."""
     steps = made(cutter())[0].clamping.steps
-    floor = _openings.__wrapped__(SimpleNamespace(depth=depth, area=AREA), steps, 0.0, 0.0, TOP).alone[0]
+    floor = openings_of.__wrapped__(SimpleNamespace(depth=depth, area=AREA), steps, 0.0, 0.0, TOP).alone[0]
     slope = 0.49 * depth / 3.0
     furthest = min(RADIUS * slope / math.sqrt(1.0 + slope**2), 3.5)
     assert floor.bounds[3] == pytest.approx(furthest + 1.5, abs=0.05)
@@ -227,7 +227,7 @@ def test_a_flat_end_is_not_asked_to_hang_over_by_half_the_depth(depth):
 def test_a_flat_end_over_the_crest_hangs_over_on_both_sides():
     """It stands on the crest itself: 0.49 of 0.04 mm are h = R - sqrt(R^2 - w^2) at w = y + r (D), not y / R of it."""
     steps = made(cutter())[0].clamping.steps
-    axis = _openings.__wrapped__(SimpleNamespace(depth=0.04, area=AREA), steps, 0.0, 0.0, TOP).axes[0]
+    axis = openings_of.__wrapped__(SimpleNamespace(depth=0.04, area=AREA), steps, 0.0, 0.0, TOP).axes[0]
     assert axis.bounds[3] == pytest.approx(math.sqrt(RADIUS**2 - (RADIUS - 0.49 * 0.04) ** 2) - 1.5, abs=0.03)
 
 
@@ -237,7 +237,7 @@ def test_no_floor_is_asked_for_where_there_is_no_room_for_a_ramp(plunges):
     dot = shapely.Point(0.0, 0.0).buffer(1.55)
     steps = made(replace(cutter(), plunges=plunges))[0].clamping.steps
     area = overlay.union(AREA, dot)
-    floor = _openings.__wrapped__(SimpleNamespace(depth=DEEP, area=area), steps, 0.0, 0.0, TOP).alone[0]
+    floor = openings_of.__wrapped__(SimpleNamespace(depth=DEEP, area=area), steps, 0.0, 0.0, TOP).alone[0]
     assert floor.intersects(dot) == plunges
     assert floor.intersects(AREA)
 
@@ -247,7 +247,7 @@ def test_where_a_blunt_v_may_have_been_the_next_cutter_is_asked_for_no_more_than
     opens a slope uphill, 2.1 mm on one side alone, it was taken never to have been there."""
     line = SimpleNamespace(depth=0.26, area=shapely.box(5.0, -5.0, 25.0, -1.9))
     steps = made(replace(cutter("v", 18.0), angle=160.0), cutter(diameter=1.9))[0].clamping.steps
-    reach = _openings.__wrapped__(line, steps, 0.0, TOL.pocket_plan, TOP).reach
+    reach = openings_of.__wrapped__(line, steps, 0.0, TOL.pocket_plan, TOP).reach
     assert reach.area < 4 * (1 - math.pi / 4) * 1.5**2
 
 
@@ -255,7 +255,7 @@ def test_nothing_is_asked_for_between_two_parts_that_all_but_touch():
     """Each cutter ends a hair within the walls: a crack of 1 nm between two parts is a film of wood then."""
     halves = shapely.MultiPolygon([shapely.box(5.0, -5.0, 25.0, -1e-6), shapely.box(5.0, 0.0, 25.0, 5.0)])
     steps = made(cutter(), cutter(diameter=1.0))[0].clamping.steps
-    reach = _openings.__wrapped__(SimpleNamespace(depth=DEEP, area=halves), steps, 0.0, TOL.pocket_plan, TOP).reach
+    reach = openings_of.__wrapped__(SimpleNamespace(depth=DEEP, area=halves), steps, 0.0, TOL.pocket_plan, TOP).reach
     crack = shapely.LineString([(7.0, 0.0), (23.0, 0.0)])
     assert reach.distance(crack) > TOL.pocket_plan
     assert reach.area > 190.0

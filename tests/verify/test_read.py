@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pathgen.base.errors import ProgramError
-from pathgen.verify.read import CLOCKWISE, COUNTER_CLOCKWISE, FEED, RAPID, fingerprint, read_program
+from pathgen.verify.program import CLOCKWISE, COUNTER_CLOCKWISE, FEED, RAPID
+from pathgen.verify.read import fingerprint, read_program
 
 START = "G21 G90 G94 G17 G54\nG0 Z10\nM3 S10000\nG0 X0 Y0\nF600\n"
 

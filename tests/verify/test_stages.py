@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from pathgen.removal.grid import Grid
-from pathgen.verify.pockets import pocket_measures
+from pathgen.verify.pocket_measures import pocket_measures
 from pathgen.verify.stages import CLOSE, stage_after
 
 GRID = Grid.over((0.0, 0.0, 240.0, 1.2), 0.1)

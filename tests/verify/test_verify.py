@@ -22,6 +22,7 @@ from pathgen.verify import check as checking
 from pathgen.verify import verify_once as verify
 from pathgen.verify.culprit import Culprit
 from pathgen.verify.findings import Finding
+from pathgen.verify.given_programs import blamed
 from pathgen.verify.handling import _first
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
@@ -260,8 +261,8 @@ def test_programs_in_each_others_files_are_called_exchanged_and_told_first(built
 def test_an_edit_is_not_blamed_for_what_was_warned_of_before():
     told = [Finding(code="x", severity=severity, where="02-b.nc, line 3", got="g", allowed="a", remedy="r")
             for severity in ("forbid", "warn", "note")]
-    blamed = list(checking._blamed(told, dict.fromkeys(["01-a.nc", "02-b.nc"]), ["01-a.nc"]))
-    assert ["look there first" in f.remedy for f in blamed] == [True, False, False]
+    told = list(blamed(told, dict.fromkeys(["01-a.nc", "02-b.nc"]), ["01-a.nc"]))
+    assert ["look there first" in f.remedy for f in told] == [True, False, False]
 
 
 def test_a_program_whose_comments_were_taken_out_is_no_other_jobs(built, texts):

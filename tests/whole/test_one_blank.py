@@ -18,7 +18,8 @@ from pathgen import JobError, build, check, load_job
 from pathgen.app.blank import build_blank
 from pathgen.app.building import check_data
 from pathgen.app.cli import main
-from pathgen.app.earlier import _moves_in, _number, marks_moved
+from pathgen.app.earlier import _moves_in, _number
+from pathgen.app.earlier_marks import marks_moved
 from pathgen.job.blank import blank_clampings, blank_plans, origin_of, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.job.turns import merged

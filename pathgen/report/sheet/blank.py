@@ -14,7 +14,7 @@ from pathgen.report.blank import TOGETHER, fill_rows, fittings_words, marks_line
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.sheet.page import footer, verdict_words
-from pathgen.report.sheet.parts import chapter, facts, figure, table
+from pathgen.report.sheet.parts import chapter, facts, figure, machine_time, table
 from pathgen.report.sheet.programs import common_cautions
 from pathgen.report.sheet.results import findings, warnings
 from pathgen.report.sheet.style import STYLE
@@ -60,7 +60,7 @@ def _head(report: dict[str, Any], first: Clamping) -> Element:
         facts([
             ("Parts", f"{len(report['parts'])}, from one blank in one clamping"),
             ("Programs", f"{_count_words(report)}; {fittings_words(report)}"),
-            ("Machine time", f"{_time_words(report)}, without changing cutters and without curing"),
+            ("Machine time", machine_time(report, minutes_words)),
             ("Blank", f"{wide} along X by {high} along Y, {thick} thick"),
             ("Zero", f"{zero_place_words(first)}. {z_zero_words(first)}."),
         ]),
@@ -70,12 +70,6 @@ def _head(report: dict[str, Any], first: Clamping) -> Element:
 def _count_words(report: dict[str, Any]) -> str:
     left = sum(not row["done"] for row in report["programs"])
     return f"{left} left, of {len(report['programs'])}" if "minutes_left" in report else str(left)
-
-
-def _time_words(report: dict[str, Any]) -> str:
-    every = minutes_words(report["minutes"])
-    left = "minutes_left" in report
-    return f"{minutes_words(report['minutes_left'])} for what is left, of {every}" if left else every
 
 
 def _marks(report: dict[str, Any]) -> Element | None:

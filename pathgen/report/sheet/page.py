@@ -13,14 +13,14 @@ from pathgen.base.units import coarse_length, fine_length
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import Plan
 from pathgen.programs.zero_words import zero_words
-from pathgen.report.forms import form_lines, moved_lines
+from pathgen.report.forms import form_lines, own_sheet_lines
 from pathgen.report.pictures.above import board_from_above, shows_zero
 from pathgen.report.pictures.ridges import ridge_picture
 from pathgen.report.pictures.sections import section_picture, sections_of
 from pathgen.report.placed import placed_words
 from pathgen.report.programs import Program
 from pathgen.report.sheet.material import if_it_moves, to_have_ready, what_can_be_off
-from pathgen.report.sheet.parts import chapter, facts, figure
+from pathgen.report.sheet.parts import chapter, facts, figure, machine_time
 from pathgen.report.sheet.programs import air_cut, common_cautions, in_order, program_path
 from pathgen.report.sheet.results import (
     both_sides,
@@ -104,8 +104,6 @@ def pictures(planned: Plan, programs: Sequence[Program], checked: Verification) 
 
 
 def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
-    time = _hours(report.get("minutes_left", report["minutes"]))
-    time += f" for what is left, of {_hours(report['minutes'])}" if "minutes_left" in report else ""
     return e(
         "header",
         e("p", "Setup sheet", class_="kicker"),
@@ -116,14 +114,14 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
             ("Programs", f"{len(clamping.steps)}, in one clamping" + (
                 f"; {len(clamping.under.steps)} for the back {'are done' if clamping.begun else 'come before'}"
                 if clamping.under else "")),
-            ("Machine time", f"{time}, without changing cutters and without curing"),
+            ("Machine time", machine_time(report, _hours)),
             (clamping.board.names.part.capitalize(), board_words(clamping)),
             ("Share of the blank" if clamping.shared else "Blank", _blank_words(clamping)),
             ("Zero", zero_words(clamping)),
         ]),
         *(e("p", line) for line in not_cut_lines(report)),
         *(e("p", line) for line in form_lines(report, clamping.units)),
-        *(e("p", line) for line in moved_lines(report.get("form"), clamping.units) if not report.get("holes")),
+        *(e("p", line) for line in own_sheet_lines(report.get("form"), clamping.units) if not report.get("holes")),
     )
 
 

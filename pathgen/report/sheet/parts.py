@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import Any
 
 from pathgen.base.markup import Child, Element, element
 from pathgen.base.units import MM_PER, format_length
@@ -57,6 +58,13 @@ def table(head: Sequence[str], rows: Sequence[Sequence[Child]]) -> Element:
 def _cell(cell: Child) -> Element:
     """A cell of a table; a number with its unit stays in one line."""
     return e("td", cell, class_="size" if isinstance(cell, str) and _SIZE.fullmatch(cell) else None)
+
+
+def machine_time(report: dict[str, Any], words: Callable[[float], str]) -> str:
+    """How long all programs of a report run, minutes put in `words`; of work that has moved what is left of it too."""
+    every = words(report["minutes"])
+    time = f"{words(report['minutes_left'])} for what is left, of {every}" if "minutes_left" in report else every
+    return f"{time}, without changing cutters and without curing"
 
 
 def feed(speed: float, units: str) -> str:

@@ -13,7 +13,7 @@ from pathgen.programs.turning import turning
 from pathgen.report.board_text import begins_at_fret_0, frame_lines, nut_words
 from pathgen.report.both_sides import between_words
 from pathgen.report.finding_words import standard_words
-from pathgen.report.forms import moved_lines
+from pathgen.report.forms import own_sheet_lines
 from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
 from pathgen.report.holes import hole_table
 from pathgen.report.neck import neck_pairs, side_picture
@@ -128,7 +128,7 @@ def holes(report: dict[str, Any]) -> Element | None:
     (hole, *words), rows = hole_table(made, units)
     head = [capital(hole), *(f"{capital(word)}, {units}" for word in words)]
     return chapter("holes", "Holes", scrolling(table(head, rows), "Holes"),
-                   *(e("p", line) for line in moved_lines(report.get("form"), units)))
+                   *(e("p", line) for line in own_sheet_lines(report.get("form"), units)))
 
 
 def fretting_sheet(report: dict[str, Any], units: str) -> Element | None:

@@ -1,0 +1,357 @@
+"""What each command does, from its options to its exit status; each loads only what it needs."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pathgen.app.terminal import GREEN, RED, YELLOW, progress, say, say_json
+from pathgen.base.errors import JobError, Mistakes, PathgenError
+from pathgen.base.plain import in_json, joined, one_line, typed
+from pathgen.base.units import in_units, parse_length
+
+if TYPE_CHECKING:
+    from pathgen.app.blank import BlankBuild
+    from pathgen.app.building import Build
+    from pathgen.base.cutters import Cutter
+    from pathgen.job import Job
+
+GOOD, FORBIDDEN, BAD_INPUT = 0, 1, 2
+
+
+def build(options: argparse.Namespace) -> int:
+    """Plan a job, verify its programs and write them."""
+    from pathgen.app import building
+    from pathgen.app.bench_commands import cut_halves
+    from pathgen.app.earlier import refuse_others
+    from pathgen.job import load_job
+    from pathgen.job.form import parts_of
+    from pathgen.report.text import summary_lines
+
+    job = load_job(options.job)
+    refuse_others(Path(options.out), job, "build")
+    if job.parts:
+        return _build_blank(options, job)
+    if len(parts_of(job)) > 1:
+        return _status(cut_halves(job, options.out, resolution=options.resolution, shaded=not options.no_pictures,
+                                  pictures=options.pictures, data=options.json))
+    with progress(building.STAGES, sys.stderr) as tell:
+        result = building.build(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
+    return _written(options, result, summary_lines(result.report, job.units))
+
+
+def _build_blank(options: argparse.Namespace, job: Job) -> int:
+    """Every part of a blank into one folder."""
+    from pathgen.app.blank import build_blank
+    from pathgen.report.blank import blank_summary
+
+    with progress(len(job.parts) + 1, sys.stderr) as tell:
+        made = build_blank(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
+    return _written(options, made, blank_summary(made.report))
+
+
+def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: list[str]) -> int:
+    """What was made is shown, and written where nothing forbids it."""
+    from pathgen.app.earlier import write_and_tell
+    from pathgen.report.data import as_json
+    from pathgen.report.text import finding_lines
+
+    made = made.told(Path(options.out)) if made.passed else made
+    if options.json:
+        say_json(as_json(made.report).rstrip())
+    else:
+        _show([*summary, *finding_lines(made.report["checks"], made.job.units)])
+    if not made.passed:
+        say("Nothing was written.", sys.stderr)
+        return FORBIDDEN
+
+    def write() -> list[Path]:
+        options.written = made.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
+        return list(options.written)
+
+    write_and_tell(options.out, write, shown=sys.stderr if options.json else sys.stdout, let_in=made.let_in)
+    return GOOD
+
+
+def new(options: argparse.Namespace) -> int:
+    """Write a first job."""
+    from pathgen.app.starting import start_job
+
+    job, drawing = start_job(options.name)
+    say(f"{one_line(str(job))} and its drawing {one_line(str(drawing))} are written.\n"
+        f"See where all lies:  pathgen show {typed(job)}\n"
+        f"Build it:            pathgen build {typed(job)} --out {typed(job.with_suffix(''))}")
+    return GOOD
+
+
+@contextmanager
+def _as_it_stands(options: argparse.Namespace) -> Iterator[tuple[Job, Mistakes]]:
+    """The job of a question that asks less than a build, with its mistakes: they are told after the answer."""
+    from pathgen.job.load import as_it_stands
+
+    with as_it_stands(Path(options.job)) as (job, mistakes):
+        yield job, mistakes
+        if mistakes:
+            say("That is as far as it goes: the job cannot be built before this is mended.", sys.stderr)
+
+
+def show(options: argparse.Namespace) -> int:
+    """Draw where all lies on the blank."""
+    options.shown = False
+    try:
+        return _placing_shown(options)
+    except PathgenError:
+        if not options.shown:
+            say("No picture was made.", sys.stderr)
+        raise
+
+
+def _placing_shown(options: argparse.Namespace) -> int:
+    from pathgen.app.showing import placing_lines, save_placing
+    from pathgen.job.clamping import placing_of
+    from pathgen.job.cutters import standing_in
+    from pathgen.job.form import parts_of
+
+    with _as_it_stands(options) as (asked, mistakes):
+        whole = standing_in(asked) if mistakes else asked
+        if whole.parts:
+            return _show_blank(options, whole, mistakes)
+        for job in parts_of(whole):
+            clamping = placing_of(job, mistakes)
+            path = Path(options.picture or f"{job.path.stem}-placing.svg")
+            if clamping.kind:
+                path = path.with_stem(f"{path.stem}-{clamping.kind.split(' ')[0]}")
+            save_placing(clamping, path)
+            options.shown = True
+            _show([*placing_lines(job, clamping), f"The picture is {path}; nothing is planned or checked yet."])
+    return GOOD
+
+
+def _show_blank(options: argparse.Namespace, job: Job, mistakes: Mistakes) -> int:
+    from pathgen.app.showing import save_blank
+
+    path = Path(options.picture or f"{job.path.stem}-placing.svg")
+    save_blank(job, path, mistakes)
+    options.shown = True
+    say(f"The picture is {path}; nothing is planned or checked yet.")
+    return GOOD
+
+
+def watch(options: argparse.Namespace) -> int:
+    """Build again after each change, until Ctrl-C."""
+    from pathgen.app import watching
+
+    watching.watch(Path(options.job), Path(options.out), port=options.port, resolution=options.resolution)
+    return GOOD
+
+
+def _check_alone(options: argparse.Namespace) -> int:
+    from pathgen.app.any_program import measured, units_of, zero_lines
+
+    lacking = [f"--{name}" for name in ("cutter", "thickness", "blank") if not getattr(options, name)]
+    if lacking or options.folder:
+        job = not options.cutter and Path(options.job).suffix.lower() == ".toml"
+        if options.folder and Path(options.job).suffix.lower() == ".toml":
+            raise PathgenError("check", f"a job and a folder, with {joined(_alone(options))}", allowed="JOB.toml DIR; "
+                               "such options are for a PROGRAM without a job", remedy="leave them out")
+        raise PathgenError(
+            "check", "a job without a folder" if job else f"a program without {joined(lacking)}" if lacking else
+            "a program and a folder",
+            allowed="JOB.toml DIR; or PROGRAM with --cutter, --thickness and --blank", remedy="see check --help",
+        )
+    found = measured(options)
+    if options.json:
+        print_json(found.data)
+    else:
+        verdict = "DO NOT CUT: see above" if not found.passed else (
+            "Nothing found that forbids cutting, but judge what is said above" if found.findings else
+            "Passed: nothing found that forbids cutting")
+        lines = [*(f"{name}: {words}" for name, words in found.rows), *map(str, found.findings), verdict]
+        _show([*(in_units(line, units_of(options)) for line in lines),
+               *zero_lines(options, options.job)])
+    return _status(found.passed)
+
+
+def simulate(options: argparse.Namespace) -> int:
+    """Run one program over a blank."""
+    from pathgen.app.any_program import simulated, simulated_lines, units_of, zero_lines
+    from pathgen.app.folders import write_new
+
+    if options.picture and Path(options.picture).suffix.lower() != ".png":
+        raise PathgenError("--picture", options.picture, allowed="a name that ends in .png",
+                           remedy=f"write --picture {Path(options.picture).stem}.png")
+    field = simulated(options)
+    _show([*(in_units(line, units_of(options)) for line in simulated_lines(field, surfaced=options.surfaced)),
+           *zero_lines(options, options.program)])
+    if options.picture:
+        write_new(Path(options.picture), field._repr_png_())
+    return GOOD
+
+
+def _alone(options: argparse.Namespace) -> list[str]:
+    """Those options given that are for a program without a job."""
+    names = ("cutter", "blank", "corner", "zero", "after", "stepdown", "thickness", "radius", "relief", "fall_away",
+             "surfaced", "scallop")
+    given = [f"--{name.replace('_', '-')}" for name in names if getattr(options, name)]
+    return given + ["--along"] * (options.along != "x")
+
+
+def check(options: argparse.Namespace) -> int:
+    """Verify the programs in a folder, or one program without a job."""
+    if options.folder is None or _alone(options):
+        return _check_alone(options)
+    from pathgen.app.building import check_data
+    from pathgen.job import load_job
+    from pathgen.report.text import finding_lines
+
+    with progress(1, sys.stderr) as tell:
+        job = load_job(options.job)
+        tell("reading the programs, cutting in simulation")
+        checks = check_data(job, Path(options.folder), resolution=options.resolution)
+    if options.json:
+        print_json(checks)
+    else:
+        _show(finding_lines(checks, job.units))
+    return _status(checks["passed"])
+
+
+def bench(options: argparse.Namespace) -> int:
+    """Cut something for the bench."""
+    from pathgen.app.bench_commands import cut, fret_range
+    from pathgen.job import load_job
+
+    frets = fret_range(options.frets) if getattr(options, "frets", None) else None
+    return _status(cut(options.cut, load_job(options.job), options.out, frets=frets, resolution=options.resolution))
+
+
+def frets(options: argparse.Namespace) -> int:
+    """Print the fret table."""
+    from pathgen.job.clamping import placing_of
+    from pathgen.job.part import board_of
+    from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
+    from pathgen.report.data import part_data
+
+    with _as_it_stands(options) as (job, mistakes):
+        board_of(job)  # refuses the job of a plate
+        data = part_data(placing_of(job, mistakes))
+        if options.json:
+            print_json(data["frets"])
+            return GOOD
+        parts = [
+            frame_lines(data["board"], job.units),
+            fret_lines(data["frets"], data["board"]["nut"], job.units),
+            wood_lines(data["frets"], job.units),
+            string_lines(data["strings"], job.units),
+            dot_lines(data["side_dots"], job.units),
+        ]
+        say("\n\n".join("\n".join(one_line(line) for line in lines) for lines in parts))
+    return GOOD
+
+
+def reach(options: argparse.Namespace) -> int:
+    """Print what the cutters can reach."""
+    from pathgen.job.clamping import placing_of
+    from pathgen.report.finding_words import doubt_line
+    from pathgen.report.reaching import reach_data, reach_lines, reach_of_all
+
+    with _as_it_stands(options) as (job, mistakes):
+        with progress(1, sys.stderr) as tell:
+            clamping = placing_of(job, mistakes)
+            tell("trying the cutters")
+            found = reach_of_all(clamping, job.complete_cutters)
+        if options.json:
+            print_json([reach_data(one) for one in found])
+            return GOOD
+        for inlay, one in zip(clamping.inlays, found, strict=True):
+            _show([*reach_lines(inlay.name, one, job.units, smallest=job.inlays[inlay.index].cutters[-1]), ""])
+        if not found and not mistakes:
+            _show(["The job has no drawings to cut: there is nothing to reach."])
+        _show([doubt_line(doubt, job.units) for doubt in clamping.doubts])
+    return GOOD
+
+
+def compare(options: argparse.Namespace) -> int:
+    """Print what finishing cutters and ridge heights cost."""
+    from pathgen.app import choosing
+
+    with _as_it_stands(options) as (job, _):
+        cutters = None if options.cutter is None else [_ball_end(job, text) for text in options.cutter]
+        scallops = None if options.scallop is None else [_length(job, "--scallop", text) for text in options.scallop]
+        choices = choosing.compare(job, cutters=cutters, scallops=scallops)
+        if options.json:
+            print_json(choosing.choice_rows(choices))
+        else:
+            _show([*choosing.choice_lines(choices, job.units), *choosing.change_lines(job)])
+    return GOOD
+
+
+def paper(options: argparse.Namespace) -> int:
+    """Print what is worked out for the bench without cutting."""
+    from pathgen.app.paper import PAPERS
+
+    with _as_it_stands(options) as (job, _):
+        made = PAPERS[options.paper](job)
+        if getattr(options, "picture", None):
+            made.save_picture(Path(options.picture))
+        if options.json:
+            print_json(made.data)
+        else:
+            _show(made.lines)
+    return GOOD
+
+
+def keys(options: argparse.Namespace) -> int:
+    """Print the keys of a job file."""
+    from pathgen.job.describe import key_lines, key_rows
+
+    if options.json:
+        print_json([row.__dict__ for row in key_rows()])
+    else:
+        _show(key_lines())
+    return GOOD
+
+
+def _ball_end(job: Job, text: str) -> Cutter:
+    """A cutter of the job by its name, or the finishing cutter in another size, also named as the table names it."""
+    from pathgen.app.choosing import BALL, sized
+
+    if text in [cutter.name for cutter in job.cutters]:
+        return job.cutter(text, "--cutter")
+    try:
+        return sized(job, _length(job, "--cutter", text.removeprefix(BALL)))
+    except JobError as wrong:
+        names = ", ".join(f'"{c.name}"' for c in job.cutters if c.shape == "ball-end")
+        raise JobError(wrong.where, wrong.problem, allowed=f"{names}, or a diameter", remedy=wrong.remedy) from None
+
+
+def _length(job: Job, where: str, text: str) -> float:
+    """A length above 0 in the job's units, or with its own; gives mm."""
+    try:
+        mm = parse_length(text, job.units)
+    except ValueError as wrong:
+        raise JobError(where, str(wrong)) from None
+    if not 0 < mm <= 100:
+        raise JobError(where, f"{text} given", allowed="above 0, to 100 mm")
+    return mm
+
+
+def _status(passed: bool) -> int:
+    return GOOD if passed else FORBIDDEN
+
+
+def print_json(data: Any) -> None:
+    say_json(in_json(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)))
+
+
+def _show(lines: Iterable[str]) -> None:
+    """Lines of a report; findings and the verdict in colour on a terminal."""
+    colours = {"DO NOT CUT": RED, "Not verified": RED, "warning": YELLOW, "Verified": GREEN, "Verified in part": YELLOW}
+    for line in lines:
+        mark = line.partition(":")[0]
+        line, known = one_line(line), mark in colours
+        say(line[len(mark):] if known else line, mark=mark if known else "", colour=colours.get(mark, ""))

@@ -1,0 +1,135 @@
+"""Whether the programs given are those of the job: all there and read, each in its own file, unchanged."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+
+from pathgen.base.errors import ProgramError
+from pathgen.base.limits import MOST_CHORDS, MOST_LINES
+from pathgen.verify.findings import AGAIN, EDITED, EXCHANGED, MISSING, OTHER_JOB, Finding
+from pathgen.verify.program import ReadProgram
+from pathgen.verify.read import code_lines, read_within
+from pathgen.work.clamping import Clamping
+
+_PLAIN = "moves by G0 to G3, and what all controllers read alike: G4 G17 to G21 G54 G90 G94, F S, M3 M5 M30"
+_TITLE = re.compile(r"^program (\d+) of (\d+)\b")
+
+
+def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Finding]) -> dict[str, ReadProgram]:
+    """The program of each step by its file name; what is missing, unreadable or too many is added to `found`."""
+    programs: dict[str, ReadProgram] = {}
+    names = [step.file_name for step in clamping.steps]
+    if texts and len(names) > 1 and not set(names) & set(texts):
+        found.append(_of_another(names, sorted(texts)))
+        return programs
+    for step in clamping.steps:
+        lines = MOST_LINES - sum(one.lines for one in programs.values())
+        chords = MOST_CHORDS - sum(one.chords for one in programs.values())
+        text = texts.get(step.file_name)
+        if text is None:
+            found.append(Finding(code=MISSING, where=step.file_name, got="no such program",
+                                 allowed=f'{step.title}, with cutter "{step.cutter.name}"'))
+            continue
+        try:
+            programs[step.file_name] = read_within(text, name=step.file_name, most_lines=lines, most_chords=chords)
+        except ProgramError as error:
+            found.append(Finding(code="unreadable", where=error.where, got=error.problem,
+                                 allowed=error.allowed or _PLAIN, remedy=error.remedy or AGAIN))
+    for name in sorted(set(texts) - set(names)):
+        found.append(Finding(code="program-unexpected", where=name, got="a program that is no step of the job",
+                             allowed=", ".join(names), remedy="take it out of the folder"))
+    found += _exchanged(_misnamed(clamping, programs))
+    return programs
+
+
+def _misnamed(clamping: Clamping, programs: Mapping[str, ReadProgram]) -> dict[str, str]:
+    """The name of the file that a program was written for, by its header, where it stands in another's."""
+    names = {str(step.order): step.file_name for step in clamping.steps}
+    count, held = str(len(names)), {}
+    for name, program in programs.items():
+        titles = (_TITLE.match(text.removeprefix(".. ")) for _, text in program.comments)
+        title = next((found for found in titles if found), None)
+        if title and title[2] == count and names.get(title[1], name) != name:
+            held[name] = names[title[1]]
+    return held
+
+
+def _exchanged(held: Mapping[str, str]) -> Iterator[Finding]:
+    """Programs in files of other names: two that took each other's place in one finding."""
+    for name, other in held.items():
+        both = held.get(other) == name
+        if both and other < name:
+            continue
+        yield Finding(
+            code=EXCHANGED, where=f"{name} and {other}" if both else name,
+            got="exchanged: by their headers each holds the other's program" if both else
+            f"by its header it holds the program of {other}",
+            allowed="each program in the file of its own name",
+            remedy=f"{'give each the name of the other' if both else 'put its own program there'}, or {AGAIN}",
+        )
+
+
+def _of_another(names: Sequence[str], there: Sequence[str]) -> Finding:
+    """Every program is another job's."""
+    return Finding(
+        code=MISSING, where=f"all {len(names)} programs",
+        got=f"none of them is there; the folder holds {len(there)} of another job, the first {there[0]}",
+        allowed=f"{names[0]} to {names[-1]}", remedy="name the folder that this job was built into, or build it again",
+    )
+
+
+def header_findings(
+    programs: Mapping[str, ReadProgram], job_fingerprint: str | None, edited: Sequence[str]
+) -> Iterator[Finding]:
+    """Programs of another job, in one finding where all are of the same one; or `edited` since they were written."""
+    every = programs.values() if job_fingerprint else ()
+    unmarked = [one for one in every if one.job_fingerprint is None]
+    others = [one for one in every if one.job_fingerprint not in (None, job_fingerprint)]
+    of_one = 1 < len(others) == len(programs) and len({one.job_fingerprint for one in others}) == 1
+    for program in others[:1] if of_one else others:
+        yield Finding(
+            code=OTHER_JOB, where=f"all {len(others)} programs" if of_one else program.name,
+            got=f"built from another version of this job, or from another job: job fingerprint "
+                f"{program.job_fingerprint}",
+            allowed=str(job_fingerprint), remedy="make the programs again from this job",
+        )
+    for program in unmarked:
+        yield Finding(
+            code="no-job-fingerprint", severity="warn", where=program.name,
+            got="no comment says which job it is of: its moves alone were held against this one",
+            allowed=f"job fingerprint {job_fingerprint}", remedy=f"see that it is of this job, or {AGAIN}",
+        )
+    for name in edited:
+        bare = programs[name].program_fingerprint is None
+        yield Finding(
+            code=EDITED, severity="warn", where=name, allowed="lines as they were written, or a change of your own",
+            got="its lines were changed since it was verified" + bare * ", or that alone which states its fingerprint",
+            remedy="if you made it, go by what is found here of what it does now; if not, make the programs again from "
+                   "the job",
+        )
+
+
+def edited_programs(
+    programs: Mapping[str, ReadProgram], texts: Mapping[str, str], written: Mapping[str, str]
+) -> list[str]:
+    """Those of which more was changed than comments, or may have been, where what was `written` is not known."""
+    changed = [name for name, one in programs.items() if one.program_fingerprint != one.own_fingerprint
+               and (one.program_fingerprint, one.job_fingerprint) != (None, None)]
+    return [name for name in changed if name not in written or code_lines(texts[name]) != code_lines(written[name])]
+
+
+def blamed(
+    found: Sequence[Finding], programs: Mapping[str, ReadProgram], edited: Sequence[str]
+) -> Iterator[Finding]:
+    """The same, those of programs that were not changed with the ones that were: what is wrong may come of them.
+
+    Nothing forbids cutting what a build wrote, while it may have been warned of before.
+    """
+    for one in found:
+        name = one.where.partition(",")[0]
+        if edited and one.severity == "forbid" and one.code != OTHER_JOB and name in programs and name not in edited:
+            one = replace(one, remedy=f"{one.remedy}; {', '.join(edited)} {'were' if len(edited) > 1 else 'was'} "
+                                      "changed and this program was not: look there first")
+        yield one
