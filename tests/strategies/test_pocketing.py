@@ -438,8 +438,8 @@ def test_corners_that_a_wider_cutter_left_are_cut_without_a_lift_between_layers(
     path = cuts[1].toolpath
     assert np.count_nonzero((path.kinds[1:] == Move.RAPID) & (np.diff(path.points[:, 2]) > 1e-6)) == 4
     block = Block((19, -4, 27, 4), 0.04, LEVEL.thickness)
-    block.run(moves_along(cuts[0].toolpath, cuts[0].cutter), 1.0)
-    loads = block.run(moves_along(path, cuts[1].cutter), 0.4).moving_sideways()
+    block.run(moves_along(cuts[0].toolpath, cuts[0].cutter), 1.5)
+    loads = block.run(moves_along(path, cuts[1].cutter), 0.5).moving_sideways()
     assert loads.deepest.max() < 0.4 + 0.005
     assert not block.by_rapids
 
