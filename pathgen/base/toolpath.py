@@ -162,9 +162,7 @@ class Toolpath(Brief):
         feed[sinks] = np.maximum(most, cutter.plunge)
         return feed
 
-    def hopping(
-        self, low: float, *, safe_z: float, free: Callable[[NDArray[np.object_]], Bools]
-    ) -> Toolpath:
+    def hopping(self, low: float, *, safe_z: float, free: Callable[[NDArray[np.object_]], Bools]) -> Toolpath:
         """The same path with ways across at `low` in place of `safe_z`, where `free` says so of their lines.
 
         `low` is above all that is cut. The way to the first cut and from the last stays.
@@ -245,9 +243,7 @@ def along_in_plan(line: Floats) -> Floats:
     return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line[:, :2], axis=0).T))])
 
 
-def simplified(
-    points: ArrayLike, tolerance: float, first: ArrayLike = 0, last: ArrayLike | None = None
-) -> Ints:
+def simplified(points: ArrayLike, tolerance: float, first: ArrayLike = 0, last: ArrayLike | None = None) -> Ints:
     """Indices of the points to keep so that straight moves stay within `tolerance` of all of them.
 
     Douglas and Peucker's method (1973) in three dimensions, all stretches at once; `points` is (n, 3), of one line
