@@ -155,7 +155,7 @@ class Toolpath(Brief):
         """
         table = np.empty(len(Move))
         table[[Move.RAPID, Move.CUT, Move.PLUNGE, Move.EASED]] = rapid, cutter.feed, cutter.plunge, cutter.eased_feed
-        feed, drop = table[self.kinds], -steps(self.points)[:, 2]
+        feed, drop = table[self.kinds], -np.diff(self.points[:, 2], prepend=self.points[:1, 2])
         sinks = (self.kinds != Move.RAPID) & (drop * feed > cutter.plunge * self.lengths * _EQUAL)
         step = cutter.feed / _FEEDS
         most = np.floor(cutter.plunge * self.lengths[sinks] / drop[sinks] / step) * step
@@ -195,7 +195,7 @@ class Toolpath(Brief):
     @property
     def lengths(self) -> Floats:
         """(n,) length of the move that reaches each point; 0 for the first."""
-        return np.asarray(np.linalg.norm(steps(self.points), axis=1))
+        return np.concatenate([[0.0], np.linalg.norm(np.diff(self.points, axis=0), axis=1)])[: len(self)]
 
     @property
     def cut_length(self) -> float:
