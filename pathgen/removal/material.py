@@ -293,9 +293,7 @@ class _Cutting:
             row = depth.argmax(axis=0)
             b.keep_place(move, depth[row, np.arange(columns)], self.xs[i : i + columns], self.ys[j + row])
 
-    def _depth_of_pass(
-        self, there: Heights, envelope: Heights, drop: Heights, own: Floats, j: int, i: int
-    ) -> Heights:
+    def _depth_of_pass(self, there: Heights, envelope: Heights, drop: Heights, own: Floats, j: int, i: int) -> Heights:
         """How high what a pass lowers stands over its tip; or over the surface, where that is known and gives less.
 
         Where a pass follows a slope, what lies uphill of a round end stands higher than its tip, and is not cut deeper
@@ -498,9 +496,7 @@ class _Cutting:
             np.searchsorted(self.ys, least[:, 1] - half), np.searchsorted(self.ys, most[:, 1] + half, side="right"),
         ], axis=1)
 
-    def _touched(
-        self, moves: Moves, windows: Ints
-    ) -> Iterator[tuple[Ints, Ints, Heights]]:
+    def _touched(self, moves: Moves, windows: Ints) -> Iterator[tuple[Ints, Ints, Heights]]:
         """Points that stand higher than moves leave them, as indices, the moves and the heights that these leave.
 
         Moves with windows of about the same size are worked out at once; the points are told in no order.
@@ -586,9 +582,7 @@ def _highest_of(values: Heights, of: Ints, n: int) -> Heights:
     return out
 
 
-def _above_low(
-    start: Floats, run: Floats, low: Floats, of: Ints, x: Floats, y: Floats
-) -> Floats:
+def _above_low(start: Floats, run: Floats, low: Floats, of: Ints, x: Floats, y: Floats) -> Floats:
     """How high over the lower end of its move the tip is where it passes beside each point."""
     square = (run[:, :2] ** 2).sum(axis=1)
     a, b = run[:, :2].T * np.divide(run[:, 2], square, where=square > 0, out=np.zeros(len(run)))

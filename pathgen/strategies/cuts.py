@@ -322,9 +322,9 @@ def slots(
 
 
 def outline(
-    shape: shapely.Polygon, cutter: Cutter, *, stock: float, blank: Bounds | None = None,
-    bottom: float = 0.0, tabs: int | ArrayLike = 4, tab_height: float = 1.5, tab_width: float = 6.0,
-    finish: float = 0.2, clear: float = CLEAR,
+    shape: shapely.Polygon, cutter: Cutter, *, stock: float, blank: Bounds | None = None, bottom: float = 0.0,
+    tabs: int | ArrayLike = 4, tab_height: float = 1.5, tab_width: float = 6.0, finish: float = 0.2,
+    clear: float = CLEAR,
 ) -> OutlineCut:
     """Cut round the outside of a shape, leaving tabs that hold it.
 

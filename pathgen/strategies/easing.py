@@ -200,7 +200,7 @@ def sunk_in_the_middle(path: Toolpath, cutter: Cutter, standing: Standing) -> Fl
     middle = _known(cutter, places[None], standing.cell)
     _, inner = _taken(path, cutter, standing, stations, move, along, middle=middle)
     np.add.at(share, move, inner)
-    drop = -steps(path.points)[:, 2]
+    drop = -np.diff(path.points[:, 2], prepend=path.points[0, 2])
     return np.divide(share, 2.0 * reach / standing.cell * drop, out=np.zeros(len(path)), where=drop > 0.0)
 
 

@@ -39,15 +39,8 @@ _AS_GOOD_AS_FLAT = 0.05
 
 
 def roughing_runs(
-    outline: Polygon,
-    surface: Surface,
-    cutter: Cutter,
-    *,
-    finish: Cutter | None,
-    stock_top: float,
-    allowance: float,
-    past: float = 0.0,
-    blank: Bounds | None = None,
+    outline: Polygon, surface: Surface, cutter: Cutter, *, finish: Cutter | None, stock_top: float, allowance: float,
+    past: float = 0.0, blank: Bounds | None = None,
 ) -> list[Floats]:
     """Runs that take the stock down to `allowance` above the surface, in layers of the cutter's stepdown.
 

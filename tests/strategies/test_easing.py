@@ -253,9 +253,9 @@ def test_passes_cut_again_go_back_and_forth_the_nearest_end_next():
     level = Surface(thickness=6.0, radius_nut=math.inf, radius_end=math.inf, length=100.0)
     ball = Cutter(name="ball", shape="ball-end", diameter=6.0, speed=18000, feed=900.0, plunge=250.0, stepdown=1.0)
     lines = [np.array([[10.0, y, 6.0], [14.0, y, 6.0], [20.0, y, 6.0]]) for y in range(4)]
-    run = _run_over(box(8.0, 0.6, 22.0, 5.0), np.arange(4.0), lines, level, ball, 0.0)
+    run = _run_over(box(8.0, 0.6, 22.0, 5.0), np.arange(4.0), lines, level, ball, 0.0, inside=None)
     way = np.hypot(*np.diff(run[:, :2], axis=0).T)
     assert way.sum() == pytest.approx(3 * 10 + 2)
     assert run[0, :2].tolist() == [10.0, 1.0]
     assert run[-1, :2].tolist() == [20.0, 3.0]
-    assert not len(_run_over(box(8.0, 9.0, 9.0, 10.0), np.arange(4.0), lines, level, ball, 0.0))
+    assert not len(_run_over(box(8.0, 9.0, 9.0, 10.0), np.arange(4.0), lines, level, ball, 0.0, inside=None))

@@ -3,6 +3,7 @@
 import math
 import re
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -45,15 +46,14 @@ from tests.small_board import built, cutter, job, svg
 
 def reach(regions, cutters, *, depth, surface=None, sets=None, **more) -> Reach:
     """On level ground where nothing is said, the usual sets, and as minutes lengths over feeds."""
-    surface = surface or level(depth)
-
-    def cuts(group):
-        made = pocket(overlay.union_all([shape for _, shape in regions]), surface=surface, cutters=group, depth=depth,
-                      safe_z=surface.thickness + 10.0)
-        return [(cut, (cut.toolpath.lengths / cut.toolpath.feeds(cut.cutter, rapid=5000.0)).sum()) for cut in made]
-
-    return reach_with(regions, cutters, depth=depth, surface=surface, cuts=cuts,
+    surface, region = surface or level(depth), overlay.union_all([shape for _, shape in regions])
+    return reach_with(regions, cutters, depth=depth, surface=surface, cuts=partial(cuts_of, region, surface, depth),
                       sets=usual_sets(cutters) if sets is None else sets, **more)
+
+
+def cuts_of(region, surface, depth, group):
+    made = pocket(region, surface=surface, cutters=group, depth=depth, safe_z=surface.thickness + 10.0)
+    return [(cut, (cut.toolpath.lengths / cut.toolpath.feeds(cut.cutter, rapid=5000.0)).sum()) for cut in made]
 
 
 def test_share_and_details_of_a_comb() -> None:

@@ -129,14 +129,7 @@ class Plan:
 
 
 def cleared(
-    one: Opening,
-    axis: Shapes,
-    rest: Shapes,
-    deep: Shapes | None,
-    trace: Trace,
-    *,
-    finished: float,
-    opened: float,
+    one: Opening, axis: Shapes, rest: Shapes, deep: Shapes | None, trace: Trace, *, finished: float, opened: float,
 ) -> None:
     """Add to `trace` the way of one cutter that opens `rest`, its axis staying over `axis` (one of each per part).
 
@@ -155,8 +148,7 @@ def cleared(
         # where others have been no allowance is left: a place that is whole is cleared as if by the first cutter
         first = np.where(shapely.covers(needed[part], areas), allowance, step)
     floor_only = floor[part] if needed is not None and not one.cutter.is_flat else None
-    nested = nest(areas, first=first, spacing=step, half_width=finished, tolerance=options.inner,
-                  only=floor_only)
+    nested = nest(areas, first=first, spacing=step, half_width=finished, tolerance=options.inner, only=floor_only)
     part = part[nested.root]
     cut = pieces(nested, half_width=finished, spacing=step, only=floor_only)
     longest = one.cutter.feed / 60.0 * _HOP_SECONDS
@@ -194,9 +186,7 @@ def _places(areas: Shapes, needed: Shapes, cut: Pieces) -> Ints:
     return np.asarray(tree.nearest(shapely.points(np.array([line[len(line) // 2] for line in cut.line]))))
 
 
-def _planned(
-    nested: Nest, cut: Pieces, place: Ints, one: Opening, options: PocketOptions, ways: FreeWays
-) -> Plan:
+def _planned(nested: Nest, cut: Pieces, place: Ints, one: Opening, options: PocketOptions, ways: FreeWays) -> Plan:
     """Pieces in order: places by a short tour, inside each place from the inside out."""
     by_place = np.argsort(place, kind="stable")
     members = np.split(by_place, np.flatnonzero(np.diff(place[by_place])) + 1)

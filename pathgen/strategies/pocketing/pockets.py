@@ -89,15 +89,8 @@ class PocketCut:
 
 @remembered
 def pocket(
-    region: BaseGeometry,
-    *,
-    surface: Surface,
-    cutters: Sequence[Cutter],
-    depth: float,
-    safe_z: float,
-    options: PocketOptions | None = None,
-    keep_out: BaseGeometry | None = None,
-    where: str = "pocket",
+    region: BaseGeometry, *, surface: Surface, cutters: Sequence[Cutter], depth: float, safe_z: float,
+    options: PocketOptions | None = None, keep_out: BaseGeometry | None = None, where: str = "pocket",
 ) -> tuple[PocketCut, ...]:
     """Clear `region` of the surface to `depth` straight below it.
 
@@ -138,8 +131,7 @@ def pocket(
     parts = polygons(region)
     slope = steepest(surface, region)
     on_edge = float(surface.slope(*shapely.get_coordinates(region).T).max(initial=0.0))  # the box's corners lie outside
-    openings = [opening(cutter, surface, depth, region, options.arc, all_of_it=options.all_of_it)
-                for cutter in cutters]
+    openings = [opening(cutter, surface, depth, region, options.arc, all_of_it=options.all_of_it) for cutter in cutters]
     opened = np.full(len(parts), Polygon(), dtype=object)
     deep = opened  # what is opened all the way down: the same until a cutter leaves the foot of a wall
     cuts: list[PocketCut] = []
@@ -147,10 +139,8 @@ def pocket(
     stands = options.ridges if on_ridges else 0.0
     standing = Standing.over(region.bounds, cutters, surface, stands) if any(map(_asks, cutters)) else None
     for number, one in enumerate(openings, start=1):
-        trace = Trace(
-            one.cutter, surface, width=one.half_width, slope=slope, safe_z=safe_z, options=options,
-            keep_out=keep_out,
-        )
+        trace = Trace(one.cutter, surface, width=one.half_width, slope=slope, safe_z=safe_z, options=options,
+                      keep_out=keep_out)
         if not one.cutter.is_flat and deep is opened:
             deep = opened.copy()
         axis = one.axis_region(parts)
@@ -185,16 +175,8 @@ def _asks(cutter: Cutter) -> bool:
 
 
 def _cut_by(
-    one: Opening,
-    axis: Shapes,
-    trace: Trace,
-    parts: Shapes,
-    opened: Shapes,
-    deep: Shapes,
-    *,
-    last: bool,
-    finished: float,
-    left: float,
+    one: Opening, axis: Shapes, trace: Trace, parts: Shapes, opened: Shapes, deep: Shapes, *, last: bool,
+    finished: float, left: float,
 ) -> float:
     """Trace one cutter's share, and add to `opened` (one shape for each of `parts`) what it opens.
 
