@@ -48,19 +48,10 @@ class Touch:
     lengths: Floats
 
 
-def touches(regions: Regions, *, within: float = TOUCHING) -> tuple[Touch, ...]:
-    """Every pair of colours that touch, the longest shared edge first.
-
-    Parameters
-    ----------
-    regions : (colour, shapely geometry) pairs, mm
-    within : float
-        Edges nearer to each other than this touch, mm.
-    """
-    found = []
-    for (one, a), (other, b) in itertools.combinations(regions, 2):
-        if shapely.distance(a, b) <= within:
-            found.append(_touch((one, other), a, b, within))
+def touches(regions: Regions) -> tuple[Touch, ...]:
+    """Every pair of colours that touch, the longest shared edge first."""
+    found = [_touch((one, other), a, b) for (one, a), (other, b) in itertools.combinations(regions, 2)
+             if shapely.distance(a, b) <= TOUCHING]
     return tuple(sorted((t for t in found if len(t.lengths)), key=lambda t: -t.length))
 
 
@@ -112,12 +103,12 @@ def lapped(regions: Regions, later: Iterable[Shape], lap: float, *, wall: float 
     return walled(grown, wall)
 
 
-def _touch(colours: tuple[str, str], a: Shape, b: Shape, within: float) -> Touch:
-    shared = overlay.intersection(shapely.boundary(a), overlay.buffer(b, within, quad_segs=4, cap_style="flat"))
+def _touch(colours: tuple[str, str], a: Shape, b: Shape) -> Touch:
+    shared = overlay.intersection(shapely.boundary(a), overlay.buffer(b, TOUCHING, quad_segs=4, cap_style="flat"))
     stretches = _stretches(shared)
     # An edge that runs up to the other colour and ends there counts only from where it is within reach.
     lengths = shapely.length(stretches)
-    keep = lengths > 4 * within
+    keep = lengths > 4 * TOUCHING
     stretches, lengths = stretches[keep], lengths[keep]
     order = np.argsort(-lengths, kind="stable")
     middle = shapely.line_interpolate_point(stretches[order], 0.5, normalized=True)
