@@ -255,7 +255,8 @@ def _of_fresh(finding: Finding, steps: Sequence[Step]) -> Finding:
         return finding
     instead = next(
         (s.operation.instead for s in steps
-         if s.file_name in finding.where or (s.operation.opens and finding.where.startswith(s.operation.opens.name))),
+         if s.file_name in finding.where or (s.operation.opens and re.match(
+             rf"inlay {s.operation.opens.index + 1}\b", finding.where))),
         Operation.instead,
     )
     return replace(finding, remedy="pathgen planned this wrongly, the job is in order: please report it with the job "

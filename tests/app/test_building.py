@@ -4,6 +4,7 @@ import json
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -13,12 +14,26 @@ from pathgen.app.cli import main
 from pathgen.app.same_cut import cut_alike
 from pathgen.base.errors import PathgenError
 from pathgen.base.toolpath import Toolpath
-from pathgen.verify.findings import AGAIN
-from pathgen.work.operations import Outline, Slot
+from pathgen.verify.findings import AGAIN, Finding
+from pathgen.work.operations import Operation, Outline, Pocket, Slot
 from tests.small_board import SLOT_CUTTER, SLOTS, job
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 STEPS = '\n[slots]\ncutter = "slot"\nwidth = 0.6\ndepth = 1.4\nends = "through"\n[outline]\ncutter = "flat"\n'
+
+
+@pytest.mark.parametrize(("where", "instead"), [
+    ("inlay 2, 40.0 mm along, 3.0 mm across", Pocket.instead), ("inlay 12", Operation.instead), ("inlay 1", None),
+])
+def test_what_may_work_meanwhile_is_told_of_the_inlay_that_is_meant(where, instead):
+    """Dots are "inlay 2 (dots)" in other words than the verifier's, and 12 began with what 1 is called."""
+    def pocket(index, name, instead):
+        return SimpleNamespace(file_name=f"0{index}.nc", operation=SimpleNamespace(
+            opens=SimpleNamespace(index=index, name=name), instead=instead))
+
+    steps = [pocket(0, "inlay 1", "another drawing"), pocket(1, "inlay 2 (dots)", Pocket.instead)]
+    told = building._of_fresh(Finding(code="pocket-uncut", where=where, got="", allowed="", remedy=AGAIN), steps)
+    assert told.remedy.endswith(f"What may work meanwhile: {instead or 'another drawing'}")
 
 
 @pytest.mark.in_every_run(0)
