@@ -14,7 +14,7 @@ from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Rapids, Toolpath
 from pathgen.base.units import falls_short, rounded_down, rounded_up, told_apart
-from pathgen.strategies.easing import Standing, eased, may_overload
+from pathgen.strategies.easing import Standing, eased, may_overload, ridges_ease
 from pathgen.strategies.entering import PECKS, pecked_down, pecks, ramped_in, ramps_down
 from pathgen.strategies.pocketing.places import are_high
 from pathgen.work.features import Slots, longer
@@ -101,19 +101,21 @@ def slotting(
         runs = [run for run, _ in opened]
         air = np.array([above for _, above in opened])
     path = Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air).quick_in_own_holes()
-    return _eased_by_slots(path, cutter, surface) if eases else path
+    return _eased_by_slots(path, cutter, surface, ridges) if eases else path
 
 
-def _eased_by_slots(path: Toolpath, cutter: Cutter, surface: Surface) -> Toolpath:
+def _eased_by_slots(path: Toolpath, cutter: Cutter, surface: Surface, ridges: float) -> Toolpath:
     """Each slot by itself, so that what stands there is kept in small cells; from one high way across to the next."""
     if not may_overload(cutter):
         return path
     high = path.points[:, 2] >= path.points[:, 2].max() - 1e-9
     begins = np.flatnonzero(high & np.append(~high[1:], False))
     parts = [slice(a, b) for a, b in pairwise([*begins.tolist(), len(path)])]
+    stands = ridges if are_high(ridges, cutter) or ridges_ease(ridges, cutter) else 0.0
     return Toolpath.joined(
         eased(Toolpath(path.points[p], path.kinds[p]), cutter,
-              Standing.over([*path.points[p, :2].min(axis=0), *path.points[p, :2].max(axis=0)], [cutter], surface))
+              Standing.over([*path.points[p, :2].min(axis=0), *path.points[p, :2].max(axis=0)], [cutter], surface,
+                            stands))
         for p in parts)
 
 
