@@ -390,8 +390,8 @@ def test_no_layer_takes_what_the_ones_above_it_left_between_lines_at_a_blind_end
 def test_no_layer_of_a_slanted_slot_takes_more_than_a_stepdown_on_its_uphill_side_or_on_ridges(
     bottom, width, diameter, ridge
 ):
-    """By the tests' own simulation, on a circle of 40 mm and furrows along it; the uphill side of a wide slot stands 0.4
-    mm over its line."""
+    """By the tests' own simulation, on a circle of 40 mm with furrows along it; the uphill side of a wide slot stands
+    0.4 mm over its line."""
     steep = Surface(thickness=12.0, radius_nut=40.0, radius_end=40.0, length=100.0)
     cutter = cutter_of("flat-end", diameter, stepdown=0.3)
     slots = one_slot(slant=40.0, width=width, bottom=bottom)
