@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from functools import lru_cache, partial
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -111,14 +111,22 @@ def _pocket(operation: Pocket, cutter: Cutter, around: Around) -> Toolpath:
     return around.pockets[operation.feature.index][operation.nth].toolpath
 
 
-def _along_lines(cutting: Callable[..., Toolpath]) -> Maker:
-    """Slots or bevels, as `cutting` makes them of their feature."""
-    def path(operation: Slot | Bevel, cutter: Cutter, around: Around) -> Toolpath:
-        made = cutting(operation.feature, surface=around.clamping.finished_surface, cutter=cutter,
-                       stands=standing(cutter, around), rapids=around.rapids)
-        return _hopping(made, cutter, around)
+def _ridges(clamping: Clamping) -> float:
+    """How high those stand on the surface once all inlays are cut, mm."""
+    return clamping.surfacing.scallop if clamping.surfacing else 0.0
 
-    return path
+
+def _slots(operation: Slot, cutter: Cutter, around: Around) -> Toolpath:
+    path = slotting(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, rapids=around.rapids,
+                    stands=standing(cutter, around), ridges=_ridges(around.clamping),
+                    eases=operation.works_hard(cutter))
+    return _hopping(path, cutter, around)
+
+
+def _bevels(operation: Bevel, cutter: Cutter, around: Around) -> Toolpath:
+    path = bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, rapids=around.rapids,
+                     stands=standing(cutter, around))
+    return _hopping(path, cutter, around)
 
 
 def _hopping(path: Toolpath, cutter: Cutter, around: Around) -> Toolpath:
@@ -150,9 +158,9 @@ def _holes(operation: DowelHoles | RoundHoles | SideDots, cutter: Cutter, around
 
 def _cut_out(operation: CutOut, cutter: Cutter, around: Around) -> Toolpath:
     cut, clamping = operation.feature, around.clamping
-    ridges = clamping.surfacing.scallop if clamping.surfacing else 0.0
     (made,) = pocket(cut.shapes, surface=clamping.finished_surface, cutters=[cutter], depth=cut.depth,
-                     safe_z=clamping.safe_z, where=cut.what, options=PocketOptions(all_of_it=True, ridges=ridges))
+                     safe_z=clamping.safe_z, where=cut.what,
+                     options=PocketOptions(all_of_it=True, ridges=_ridges(clamping)))
     return made.toolpath
 
 
@@ -212,9 +220,9 @@ PATHS: Mapping[type[Operation[Any]], Maker] = {
     SurfaceFinish: _finish,
     CutAgain: _again,
     Pocket: _pocket,
-    Slot: _along_lines(slotting),
-    NutSlot: _along_lines(partial(slotting, eases=True)),
-    Bevel: _along_lines(bevelling),
+    Slot: _slots,
+    NutSlot: _slots,
+    Bevel: _bevels,
     DowelHoles: _holes,
     RoundHoles: _holes,
     CutOut: _cut_out,

@@ -277,7 +277,8 @@ def slots(
     entry : "ramp" or "peck", optional
         How the cutter goes down into each layer. Left out: by pecks where slots run out at both ends, else by ramps.
     after : FinishCut, optional
-        What cut the surface before, as `finish` made it: ramps begin on top of what that leaves beside the board.
+        What cut the surface before, as `finish` made it: ramps begin on top of what that leaves beside the board, and
+        layers on its ridges where these are high.
 
     Raises
     ------
@@ -318,7 +319,8 @@ def slots(
         over = np.minimum(after.passes.stands(places, top, reach=cutter.radius), rapids.air_z - APPROACH)
         return over, over + APPROACH
 
-    return _cut(slotting(cut, surface=top, cutter=cutter, stands=stands if after else None, rapids=rapids), cutter)
+    return _cut(slotting(cut, surface=top, cutter=cutter, stands=stands if after else None, rapids=rapids,
+                         ridges=after.passes.scallop if after else 0.0), cutter)
 
 
 def outline(

@@ -39,6 +39,9 @@ _TURN = 0.8
 _STEEP = 0.9
 """Of the steepest ramp: a cut that drops by less is a way along a curve."""
 
+_MUCH = 0.2
+"""Times the straight-line cut: what ridges may add to it and not be counted."""
+
 _FEW = 1.25
 """Cells of the way over which so much counts by itself."""
 
@@ -154,6 +157,12 @@ def _in_order(cells: Ints) -> Ints:
 def may_overload(cutter: Cutter) -> bool:
     """Whether its fullest cut is that much more than its straight-line one; that of a v is not."""
     return cutter.full_cut > EASE_FROM * cutter.straight_cut
+
+
+def ridges_ease(ridges: float, cutter: Cutter) -> bool:
+    """Whether ridges on the surface add so much over a cutter's width that they count in where it is eased."""
+    over_width = 2.0 * float(cutter.half_width(cutter.stepdown)) * ridges
+    return may_overload(cutter) and over_width > _MUCH * cutter.straight_cut
 
 
 def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath:

@@ -16,7 +16,7 @@ from pathgen.strategies.cut_again import LINK, _link, _run_over
 from pathgen.strategies.cutting_out import outlining
 from pathgen.strategies.easing import Standing, _front, _lowered_at, _smooth, eased
 from pathgen.strategies.facing import roughing
-from pathgen.strategies.pocketing import pocket
+from pathgen.strategies.pocketing import PocketOptions, pocket
 from pathgen.strategies.tabs import Tabs
 from tests.brute import Block, moves_along
 
@@ -77,6 +77,17 @@ def test_nor_with_a_small_stepover_and_a_quick_plunge(diameter, stepover, stepdo
     cut, = pocket(region, surface=BOARD, cutters=[cutter], depth=1.0, safe_z=20.0)
     taken = block.run(moves_along(cut.toolpath, cutter), cutter.radius).each_minute(over=cutter.radius)
     assert taken.max() <= LOAD_FACTOR * stepover * diameter * stepdown * cutter.feed
+
+
+def test_nor_where_low_ridges_are_much_beside_what_it_takes_in_a_straight_line():
+    """Ridges of 0.05 mm, a twentieth of the stepdown, are as much over its width as two and a half straight-line cuts:
+    stretches that took so much were not eased."""
+    cutter, region = replace(LARGE, stepover=0.02, ramp=0.5), box(95, 3, 98, 11)
+    block = Block((94, 2, 99, 12), 0.02, lambda x, y: BOARD.height(x, y) + 0.05)
+    cut, = pocket(region, surface=BOARD, cutters=[cutter], depth=0.3, safe_z=20.0, options=PocketOptions(ridges=0.05))
+    loads = block.run(moves_along(cut.toolpath, cutter), cutter.radius)
+    quick = ~loads.straight_down & (loads.feed > cutter.eased_feed + 1e-6) & (loads.length > 0.1)
+    assert (loads.volume / loads.length)[quick].max() <= LOAD_FACTOR * cutter.straight_cut
 
 
 @pytest.mark.parametrize(("ramp", "plunge"), [(10.0, 1200.0), (20.0, 600.0), (45.0, 400.0)])

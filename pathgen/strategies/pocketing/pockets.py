@@ -19,7 +19,7 @@ from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import rounded_down
-from pathgen.strategies.easing import Standing, may_overload
+from pathgen.strategies.easing import Standing, may_overload, ridges_ease
 from pathgen.strategies.entering import NO_WAY_DOWN, no_way_down
 from pathgen.strategies.pocketing.corners import sharpened
 from pathgen.strategies.pocketing.floors import finished_half_width, ridge_left, steepest, unfinished, widest_flat_end
@@ -135,8 +135,7 @@ def pocket(
     opened = np.full(len(parts), Polygon(), dtype=object)
     deep = opened  # what is opened all the way down: the same until a cutter leaves the foot of a wall
     cuts: list[PocketCut] = []
-    on_ridges = any(are_high(options.ridges, cutter) or math.isfinite(steepest_down(cutter)) for cutter in cutters)
-    stands = options.ridges if on_ridges else 0.0
+    stands = options.ridges if any(_tells(options.ridges, cutter) for cutter in cutters) else 0.0
     standing = Standing.over(region.bounds, cutters, surface, stands) if any(map(_asks, cutters)) else None
     for number, one in enumerate(openings, start=1):
         trace = Trace(one.cutter, surface, width=one.half_width, slope=slope, safe_z=safe_z, options=options,
@@ -172,6 +171,12 @@ def pocket(
 def _asks(cutter: Cutter) -> bool:
     """Whether its path depends on what stands in its way."""
     return may_overload(cutter) or math.isfinite(steepest_down(cutter))
+
+
+def _tells(ridges: float, cutter: Cutter) -> bool:
+    """Whether ridges on the surface are to be counted in what stands in a cutter's way: as wood that it sinks into, or
+    where it is eased."""
+    return are_high(ridges, cutter) or math.isfinite(steepest_down(cutter)) or ridges_ease(ridges, cutter)
 
 
 def _cut_by(
