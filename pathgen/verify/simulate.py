@@ -299,7 +299,8 @@ def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float
     ridge = max(clamping.surfacing.scallop, clamping.surfacing.leave_scallop) if clamping.surfacing else 0.0
     if step.cutter.is_flat:  # it takes high ones as wood, from their tops down
         ridge = min(ridge, _LOW_RIDGE * step.cutter.stepdown)
-    return step.operation.at_once(step.cutter) + ridge + tolerances.stepdown
+    cutter = step.cutter
+    return step.operation.at_once(cutter) + step.operation.over_ridges(cutter, ridge) + tolerances.stepdown
 
 
 def _waste(outline: shapely.Polygon, grid: Grid) -> Bools:

@@ -438,6 +438,7 @@ def test_pieces_may_be_of_shell_and_come_from_a_sheet_that_begins_where_they_do(
 
 def test_the_dam_is_taken_off_before_the_second_cut(tmp_path):
     assert any("Take the dam off" in line for line in told(tmp_path, 3))
+    assert any("lies more than 5 mm from the drawing" in line for line in told(tmp_path, 3))
     dry = told(tmp_path, 3, changes={"overfill = 0.7": 'overfill = 0.7\nfill = "piece"'})
     assert not any("dam" in line for line in dry)
 
