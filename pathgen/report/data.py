@@ -119,7 +119,8 @@ def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]
         *filling_findings(planned, checked, reached), *zero_findings(planned), *feed_findings(planned.clamping),
         *layer_findings(planned.clamping), *flute_findings(planned.clamping), *holding_findings(planned.clamping),
         *last_lap_findings(planned.clamping),
-        *thin_wood_findings(planned.clamping), *standing_out_findings(planned.clamping, checked.programs),
+        *thin_wood_findings(planned.clamping, [one.open for one in reached]),
+        *standing_out_findings(planned.clamping, checked.programs),
     ]
 
 

@@ -42,7 +42,7 @@ MOST_LEFT_OUT = 50
 MOST_FOLLOWING = 5
 """Findings listed after those that all the rest likely comes of."""
 MOST_CLOSED = 3
-"""Colours that the verdict names as closed in part."""
+"""Warnings of what stays closed that the verdict repeats."""
 
 
 def report_text(report: dict[str, Any], units: str) -> str:
@@ -237,7 +237,7 @@ def verdict(checks: dict[str, Any], units: str) -> tuple[Literal["good", "doubt"
     if not closed:
         return "good", "Verified: the programs, read back and simulated, cut the part as asked."
     parts = [f"{f['where'].partition(',')[0]}: {f['got'].partition(' with ')[0]}" for f in closed]
-    more = f"; and of {counted(len(parts) - MOST_CLOSED, 'colour')} more" if parts[MOST_CLOSED:] else ""
+    more = f"; and {counted(len(parts) - MOST_CLOSED, 'more warning')} of that" if parts[MOST_CLOSED:] else ""
     return "doubt", "Verified in part: the programs cut as planned, but not all that is drawn is cut. " \
                     f"{'; '.join(parts[:MOST_CLOSED])}{more}."
 
