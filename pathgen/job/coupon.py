@@ -39,8 +39,10 @@ MARGIN, MOST_MORE = 14.0, 30
 GAP = 6.0
 """Wood between its places, mm."""
 
-SQUARE = 10.0
-"""Side of a square to be measured, mm: the inside jaws of a caliper go in."""
+SQUARE = 6.0
+"""Side of a square to be measured, mm, at least: the tips of a caliper's inside jaws go in, and its edges are straight
+for long enough between corners as round as their cutter. Common practice, no source. How much too wide it is does not
+depend on the side, and a fine cutter takes long to clear a wide one."""
 
 POUR = 12.0
 """Side of the place to pour, mm."""
@@ -309,11 +311,11 @@ def _steps(job: Job, cuts: Sequence[_Cut], part: Coupon) -> Iterator[Step]:
         if job.surface.rough:
             yield step_of(job, SurfaceRough(surfacing), job.surface.rough)
         yield step_of(job, SurfaceFinish(surfacing), job.surface.finish)
-    pockets = [(name, Pocket(cut.inlay, nth, len(cut.cutters)), cut)
-               for cut in cuts if cut.inlay is not None for nth, name in enumerate(cut.cutters)]
-    # the programs of one inlay follow each other; the square of the cutter that its first one has comes before it
-    last = next((cut.cutters[0] for cut in cuts if cut.inlay is not None and cut.inlay.index == 0), None)
-    for name, pocket, cut in sorted(pockets, key=lambda p: 2 if p[1].count > 1 else p[0] == last):
+    # of the places that a cutter opens the squares come first: what is poured is filled after its last program
+    pockets = [(name, Pocket(cut.inlay, nth, len(cut.cutters)), cut) for cut in cuts if cut.inlay is not None
+               for nth, name in enumerate(cut.cutters)]
+    turn = _turns([cut.cutters for cut in cuts])
+    for name, pocket, cut in sorted(pockets, key=lambda p: turn[p[0]]):
         yield step(cut, pocket, name)
     for cut in cuts:
         if cut.inlay is not None and cut.inlay.fill == "resin" and surfacing is not None and job.surface is not None:
@@ -321,6 +323,17 @@ def _steps(job: Job, cuts: Sequence[_Cut], part: Coupon) -> Iterator[Step]:
     for cut in cuts:
         if cut.slot is not None and job.slots is not None:
             yield step(cut, Slot(cut.slot), job.slots.cutter)
+
+
+def _turns(sets: Sequence[Sequence[str]]) -> dict[str, int]:
+    """When each cutter's turn is, so that none is fitted twice, if the sets agree on who comes before whom."""
+    left = [list(names) for names in sets if names]
+    turn: dict[str, int] = {}
+    while left:
+        first = next((one[0] for one in left if not any(one[0] in other[1:] for other in left)), left[0][0])
+        turn[first] = len(turn)
+        left = [names for one in left if (names := [name for name in one if name != first])]
+    return turn
 
 
 def _check_web(part: Coupon, scrap: float) -> None:

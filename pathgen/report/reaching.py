@@ -16,6 +16,7 @@ from pathgen.base.units import area_words, fine_length, place_words
 from pathgen.programs.plan import Plan, pockets_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
+from pathgen.report.reckoning import CHANGE
 from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
 from pathgen.strategies.reach import (
@@ -37,8 +38,6 @@ from pathgen.work.walls import Wall, narrowest_wall
 FILM = 0.004
 """Thinner places, of this mean width in mm, are what openings drawn as polygons leave along edges."""
 
-CHANGE = 2.0
-"""Minutes to fit another cutter and set its Z: common practice, no source."""
 SAME = 0.001
 """Share of a drawing below which one set of cutters opens as much as another."""
 

@@ -13,7 +13,6 @@ from typing import Any
 
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError
 from pathgen.base.feeds import usual_feed
@@ -21,18 +20,15 @@ from pathgen.base.units import INCH, MM_PER, as_written, format_length, rounded_
 from pathgen.programs.plan import Plan, pockets_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
+from pathgen.report.reckoning import CHANGE, cleared_in, opened_by, simplified
 from pathgen.work.clamping import Clamping
 
-_LONG = 20.0
-"""Minutes from which the pockets of an inlay are worth another cutter, and a look for one."""
-_WORTH = 0.1
-"""Of the minutes, from which it is planned."""
-_ROUGHLY = 0.02
-"""How far (mm) outlines are simplified to reckon with."""
+_LEAST = CHANGE + 1.0
+"""Minutes that a cutter must save to be worth its change and its zero."""
+_PLANNED, _WORTH = 5.0, 0.1
+"""Minutes by reckoning, which in fine drawings is more than comes of it, and their share, from which it is planned."""
 _WIDER = 1.4
 """Times the diameter of the cutter after it."""
-_STRAIGHT = 0.7
-"""Of what straight cuts take in a minute is taken in pockets (seen on two dozen boards: 0.6 to 0.95)."""
 _PLUNGE = 1.0 / 3.0
 """Of its feed at most, for a cutter that the job does not have."""
 _SLOWER = 0.9
@@ -51,13 +47,14 @@ def wider_first(planned: Plan, programs: Sequence[Program]) -> Iterator[dict[str
         cutters = [program.step.cutter for program in own]
         # of a v the walls, and of a round end the floor, are as they were chosen, but for what is poured
         begun = any(clamping.done(program.step) for program in own)
-        if begun or minutes < _LONG or not (cutters[0].is_flat or (cutters[0].shape == "v" and inlay.fill == "resin")):
+        may = cutters[0].is_flat or (cutters[0].shape == "v" and inlay.fill == "resin")
+        if begun or minutes < _PLANNED or not may:
             continue
         had = (*(step.cutter for step in clamping.steps), *planned.asked.cutters)
         known = {cutter.name: cutter for cutter in had if cutter.is_flat}
-        area = overlay.simpler(inlay.area, _ROUGHLY)
+        area, worth = simplified(inlay.area), max(_WORTH * minutes, _PLANNED)
         tried = [(saved, cutter) for cutter in (*known.values(), *_usual(cutters[0], clamping))
-                 if (saved := _reckoned(cutter, cutters[0], own[0].minutes, area, inlay.depth)) > _WORTH * minutes]
+                 if (saved := _reckoned(cutter, cutters[0], own[0].minutes, area, inlay.depth)) > worth]
         if not tried:
             continue
         cutter = max(tried, key=lambda one: one[0] * (1.0 if one[1].name in known else _AT_HAND))[1]
@@ -66,6 +63,8 @@ def wider_first(planned: Plan, programs: Sequence[Program]) -> Iterator[dict[str
         except PathgenError:
             continue
         saved = minutes - sum(times(cut.toolpath, cut.cutter, clamping.machine).total for cut in cuts)
+        if saved < _LEAST:
+            continue
         named = f'"{cutter.name}"' if cutter.name in known else f"a flat end of {cutter.name}"
         after = ", ".join(f'"{one.name}"' for one in cutters)
         yield {"change": f"{inlay.name} cutters = [{named}, {after}]", "minutes_saved": round(saved, 1),
@@ -95,9 +94,8 @@ def _reckoned(cutter: Cutter, first: Cutter, minutes: float, area: BaseGeometry,
     """About how many minutes a cutter before the first one saves of those that this takes."""
     if cutter.flute_length < depth or (first.is_flat and cutter.diameter < _WIDER * first.diameter):
         return 0.0
-    opened = overlay.buffer(overlay.buffer(area, -cutter.radius, quad_segs=4), cutter.radius, quad_segs=4).area
-    in_a_minute = cutter.diameter * cutter.stepover * min(cutter.stepdown, depth) * cutter.feed
-    return float(minutes * opened / area.area - opened * depth / (_STRAIGHT * in_a_minute))
+    opened = opened_by(cutter, area)
+    return minutes * opened / area.area - cleared_in(cutter, opened, depth)
 
 
 def _cost(cutter: Cutter, first: Cutter, units: str, known: bool) -> str:

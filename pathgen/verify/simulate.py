@@ -171,7 +171,8 @@ class _Standing:
     """What stands there between two cuts, and what is known of those before."""
 
     top: Heights
-    before: Heights | None = None
+    before: Mapping[int, tuple[tuple[slice, slice], Heights]] = field(default_factory=dict)
+    """Heights round each inlay that is being opened, by its index, without what its own programs took."""
     taken: Mapping[int, Taken] = field(default_factory=dict)
     poured: tuple[Poured, ...] = ()
     stages: tuple[Stage, ...] = ()
@@ -204,7 +205,7 @@ def simulate(
     steps = sorted(clamping.steps, key=lambda step: step.order)
     standing = _Standing(top=top)
     for place, step in enumerate(steps):
-        standing = _after(_cut_of(clamping, step, steps[place + 1 : place + 2], motions, tolerances, note), standing,
+        standing = _after(_cut_of(clamping, step, steps[place + 1 :], motions, tolerances, note), standing,
                           ground)
     closeups = tuple(
         Closeup(inlay=one.inlay, opened=pair[0], filled=pair[1],
@@ -247,11 +248,11 @@ def _blank(clamping: Clamping, grid: Grid, surface: Heights, gone: Bools | None)
 def _after(cut: _Cut, standing: _Standing, ground: _Ground) -> _Standing:
     """What stands there after a cut, and the pour that follows it."""
     grid, inlay, top = ground.grid, cut.opens, standing.top
-    before, poured, opened, given_up = standing.before, standing.poured, standing.opened, standing.given_up
-    taken, worked = dict(standing.taken), dict(standing.worked)
+    poured, opened, given_up = standing.poured, standing.opened, standing.given_up
+    before, taken, worked = dict(standing.before), dict(standing.taken), dict(standing.worked)
     near = _around(inlay, grid, ground.tolerances) if inlay is not None else None
-    if near is not None and before is None:
-        before = top[near].copy()
+    if near is not None and inlay is not None:
+        before.setdefault(inlay.index, (near, top[near].copy()))
     if cut.program is not None and given_up is None:
         left = ground.most - sum(worked.values())
         try:
@@ -259,12 +260,17 @@ def _after(cut: _Cut, standing: _Standing, ground: _Ground) -> _Standing:
             top, taken[cut.order], worked[cut.order] = done.top, done.taken, done.worked
         except TooLongError as error:
             given_up, worked[cut.order] = (cut.order, error.line), left
-    if near is not None and before is not None and cut.pours:
+    if near is not None and inlay is not None and cut.pours:
         open_now = stage_after(cut.order, grid, top, poured, near=near) if ground.pictured else None
-        fill, top = _poured(cut, near, top, ground, before)
-        poured, before = (*poured, fill), None
+        fill, top = _poured(cut, near, top, ground, before.pop(inlay.index)[1])
+        poured = (*poured, fill)
         if open_now is not None:
             opened = (*opened, (open_now, stage_after(cut.order, grid, top, poured, near=near)))
+    for index, (window, heights) in before.items():
+        if inlay is None or index != inlay.index:
+            others = np.subtract(top[window], standing.top[window], where=np.isfinite(top[window]),
+                                 out=np.zeros_like(heights))
+            before[index] = window, heights + others
     if cut.levels is not None:
         poured = tuple(_levelled(fill, top, ground) if fill.inlay is cut.levels else fill for fill in poured)
     stages = (*standing.stages, stage_after(cut.order, grid, top, poured)) if ground.pictured else ()

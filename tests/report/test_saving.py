@@ -180,6 +180,17 @@ def test_one_of_the_job_goes_before_it_as_it_is(tmp_path, roughs):
     assert slow.report["minutes"] - fast.report["minutes"] == pytest.approx(best["minutes_saved"], abs=0.1)
 
 
+@pytest.mark.parametrize(("feed", "told"), [(300.0, True), (900.0, False)])
+def test_a_wider_cutter_is_told_where_it_saves_more_than_its_change_takes(tmp_path, feed, told):
+    """Below 20 minutes none was proposed: 19.9 with 1/32 in, where 1/8 in before it leaves 0.7."""
+    slow = small_board.built(tmp_path, resolution=0.4, changes={
+        "diameter = 2.0": "diameter = 1.0", "feed = 1200.0": f"feed = {feed}", "stepdown = 1.6": "stepdown = 0.75",
+    }, extra=flat_end("wide", 3.0, 900.0, 300.0, 1.5))
+    assert (4.0 if told else 2.0) < next(made.minutes for made in slow.programs if made.operation == "pocket") < 15.0
+    rows = [row["change"] for row in slow.report["fewer_minutes"] if "cutters" in row["change"]]
+    assert rows == ['inlay 1 cutters = ["wide", "flat"]'] * told
+
+
 @pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("leave", "stepdown", "deeper"), [
     ("", 0.35, 0.39),  # the ridges are wood to so thin layers

@@ -18,7 +18,6 @@ from pathgen.base.tops import level
 from pathgen.job.clamping import asked_of, clamping_of
 from pathgen.report.out_of_reach import _closed, reach_findings
 from pathgen.report.reaching import (
-    CHANGE,
     _candidates,
     reach_data,
     reach_lines,
@@ -26,6 +25,7 @@ from pathgen.report.reaching import (
     reach_of_cutters,
     worth,
 )
+from pathgen.report.reckoning import CHANGE
 from pathgen.report.text import verdict
 from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.reach import (
