@@ -109,10 +109,10 @@ class Build(Brief):
 
     @property
     def runs(self) -> dict[str, Run]:
-        """Its programs by name, those of the other side too: these were all run where the work has moved since."""
+        """Its programs by name, those of the other side too: these were all run once the top is begun."""
         clamping = self.plan.clamping
         below = self.back.runs if self.back else {}
-        return {file: replace(run, done=clamping.moved is not None) for file, run in below.items()} | {
+        return {file: replace(run, done=clamping.begun) for file, run in below.items()} | {
             program.file_name: Run(text=program.text, clamping=clamping, step=program.step,
                                    done=clamping.done(program.step)) for program in self.programs}
 

@@ -124,7 +124,7 @@ def compared(before: Mapping[str, str], now: Mapping[str, str], *, done: Abstrac
     alike = [file for file in other if cut_alike(before[pairs[file]], now[file])]
     added, gone = [file for file in now if file not in pairs], len(before) - len(pairs)
     titles = [dict.fromkeys(_job_and_kind(text)[0] for text in texts.values()) for texts in (before, now)]
-    the = "the build before" + (f", of {joined([*titles[0]])}" if titles[0] != titles[1] else "")
+    the = "the build before" + (f' (of "{joined([*titles[0]])}")' if titles[0] != titles[1] else "")
 
     def of(files: Iterable[str]) -> str:
         return named([own[file] for file in files])

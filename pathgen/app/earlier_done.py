@@ -28,9 +28,6 @@ from pathgen.work.clamping import Clamping, Step
 from pathgen.work.moved import Moved
 from pathgen.work.operations import WitnessMarks
 
-_CUT_SO = ("if they were cut as the job says now, or the blank is another one, build once without [[measured]] and "
-           "[moved], then with them")
-
 _IN_WOOD = "what is in the wood is not what this build takes it for, nor do its later programs and pieces fit it"
 
 
@@ -97,7 +94,7 @@ def done_before(folder: Path, job: Job, runs: Mapping[str, Run]) -> tuple[list[F
             if file not in pairs.values() and was.text and cuts(code_lines(was.text))}
     kept: dict[str, Any] = {file: None for file, run in runs.items() if run.done}
     kept |= {file: _packed(cut[file]) for file in changed + never}
-    return [*_findings(changed, never, gone), *_first_renumbered(then, pairs, numbers, asked)], {
+    return [*_findings(changed, never, [*gone]), *_first_renumbered(then, pairs, numbers, asked)], {
         "before": asked, "programs": kept, "gone": {file: _packed(was) for file, was in gone.items()}}
 
 
@@ -106,25 +103,28 @@ def _as_cut(file: str, then: _Then, pairs: Mapping[str, str]) -> _Cut:
     return then.done.get(was) or then.left.get(was) or _Cut(text="")
 
 
-def _findings(changed: Sequence[str], never: Sequence[str], gone: Mapping[str, _Cut]) -> Iterator[Finding]:
-    def finding(files: Sequence[str], got: str, remedy: str) -> Finding:
-        return Finding(code="done-otherwise", severity="warn", where=named([*map(number_of, files)]), allowed="",
-                       got=got, remedy=remedy)
+def _findings(changed: Sequence[str], never: Sequence[str], gone: Sequence[str]) -> Iterator[Finding]:
+    def finding(files: Sequence[str], where: str, got: str, remedy: str) -> Finding:
+        back = not all(number_of(file).isdigit() for file in files)
+        without = "[[measured]], [moved] and drilled" if back else "[[measured]] and [moved]"
+        it = "they were" if files[1:] else "it was"
+        return Finding(code="done-otherwise", severity="warn", where=where, allowed="", got=f"{got}: {_IN_WOOD}",
+                       remedy=f"{remedy}, or begin a new blank; if {it} cut as the job says now, or the blank is "
+                              f"another one, build once without {without}, then with them")
 
     if changed:
         they, have = ("they count", "have") if changed[1:] else ("it counts", "has")
-        yield finding(changed, f"{they} as done and {have} changed: {_IN_WOOD}",
+        yield finding(changed, named([*map(number_of, changed)]), f"{they} as done and {have} changed",
                       "put back what the job said when it was cut (drawings placed between slots grow when these "
-                      f"become narrower: [slots] width holds them), or begin a new blank; {_CUT_SO}")
+                      "become narrower: [slots] width holds them)")
     if never:
         they, it = ("they count", "them") if never[1:] else ("it counts", "it")
-        yield finding(never, f"{they} as done, and no build before had {it}: {_IN_WOOD}",
-                      f"take out of the job what brought {it} in, or begin a new blank; {_CUT_SO}")
+        yield finding(never, named([*map(number_of, never)]), f"{they} as done, and no build before had {it}",
+                      f"take out of the job what brought {it} in")
     if gone:
-        were, it = ("they were", "them") if len(gone) > 1 else ("it was", "it")
-        yield Finding(code="done-otherwise", severity="warn", where=joined([*gone]), allowed="",
-                      got=f"{were} done, and the job has {it} no more: {_IN_WOOD}",
-                      remedy=f"put back what the job said when it was cut, or begin a new blank; {_CUT_SO}")
+        were, it = ("they were", "them") if gone[1:] else ("it was", "it")
+        yield finding(gone, joined(gone), f"{were} done, and the job has {it} no more",
+                      "put back what the job said when it was cut")
 
 
 def _refuse_renumbered(then: _Then, pairs: Mapping[str, str], numbers: Mapping[str, int], done: set[str]) -> None:

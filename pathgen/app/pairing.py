@@ -54,7 +54,7 @@ def named(programs: Sequence[str]) -> str:
 
 
 def renumbered(pairs: Mapping[str, str]) -> str:
-    """What programs were before, by their numbers, those of now first: ``programs 8 to 10 of before are now 7 to 9``."""
+    """What programs, by their numbers now, were before: ``programs 8 to 10 of before are now 7 to 9``."""
     then, now = [*pairs.values()], [*pairs]
     rising = all(a.isdigit() and b.isdigit() and int(a) < int(b) for a, b in pairwise(then))
     was, are = (_runs(names) if rising else names for names in (then, now))

@@ -60,12 +60,15 @@ def test_a_rebuild_says_which_programs_differ(tmp_path, capsys):
     line, _ = rebuilt(tmp_path, capsys, extra=SLOTS.replace("depth = 1.8", "depth = 1.9"),
                       changes={"feed = 1200.0": "feed = 1100.0"})
     assert line == ("Program 2 differs from the build before, but only in feeds, lifts or how moves are divided; "
-                    "programs 1, 3 and 4 are the same; 1 of before is gone.")
+                    "programs 1, 3 and 4 are the same; 1 of before is gone. Read the head of program 1 again: "
+                    "what to do before pressing start has changed.")  # no cutter comes into the bed now
     line, _ = rebuilt(tmp_path, capsys, changes={"feed = 1200.0": "feed = 1100.0"}, **other)
-    assert line == "Programs 1 to 4 are the same as in the build before; program 5 is new."
-    line, err = rebuilt(tmp_path, capsys, changes={'units = "mm"': 'title = "other"\nunits = "mm"'}, **other)
-    assert "files written to" in line  # another job's
-    assert "replaced the 5 programs of job" in err
+    assert line.startswith("Programs 1 to 4 are the same as in the build before; program 5 is new. Read the head of ")
+    line, _ = rebuilt(tmp_path, capsys, changes={'units = "mm"': 'title = "other"\nunits = "mm"'}, **other)
+    assert line.startswith('Programs 1 to 5 are the same as in the build before (of "job").')
+    line, _ = rebuilt(tmp_path, capsys, changes={'finish = "ball"': 'finish = "ball"\nrough = "flat"'}, **other)
+    assert line.startswith('Programs 2 to 6 are the same as in the build before (of "other"); program 1 is new; '
+                           "programs 1 to 5 of before are now 2 to 6.")
 
 
 def test_programs_of_another_job_or_kind_are_not_replaced(tmp_path, capsys, monkeypatch):
