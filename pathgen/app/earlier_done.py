@@ -64,10 +64,15 @@ class _Then:
     """Its programs, and those run that the job had no more."""
     before: int | None
     """What the job said as ``[moved] before``."""
+    numbers: dict[str, int]
+    """What `_otherwise_numbered` gave."""
     done: dict[str, _Cut]
     """Those that counted as run, as they were run."""
     left: dict[str, _Cut]
     """Those that did not, as they would have been."""
+
+
+_NOTHING = _Then(texts={}, before=None, numbers={}, done={}, left={})
 
 
 def done_before(folder: Path, job: Job, runs: Mapping[str, Run]) -> tuple[list[Finding], dict[str, Any] | None]:
@@ -81,9 +86,9 @@ def done_before(folder: Path, job: Job, runs: Mapping[str, Run]) -> tuple[list[F
     if not any(run.done for run in runs.values()):
         return [], None
     texts = {file: run.text for file, run in runs.items()}
-    then = _then(folder) if holds_job(folder, job, texts) else _Then(texts={}, before=None, done={}, left={})
+    then = _then(folder) if holds_job(folder, job, texts) else _NOTHING
     pairs, asked = paired(then.texts, texts), job.moved.before if job.moved else None
-    numbers = {file: run.step.number for file, run in runs.items() if number_of(file).isdigit()}
+    numbers = {file: run.step.number for file, run in runs.items() if number_of(file).isdecimal()}
     if then.done and then.before == asked:
         _refuse_renumbered(then, pairs, numbers, {file for file, run in runs.items() if run.done})
     cut = {file: _as_cut(file, then, pairs) for file, run in runs.items() if run.done and run.leaves_its_mark} \
@@ -94,8 +99,21 @@ def done_before(folder: Path, job: Job, runs: Mapping[str, Run]) -> tuple[list[F
             if file not in pairs.values() and was.text and cuts(code_lines(was.text))}
     kept: dict[str, Any] = {file: None for file, run in runs.items() if run.done}
     kept |= {file: _packed(cut[file]) for file in changed + never}
-    return [*_findings(changed, never, [*gone]), *_first_renumbered(then, pairs, numbers, asked)], {
-        "before": asked, "programs": kept, "gone": {file: _packed(was) for file, was in gone.items()}}
+    old = _otherwise_numbered(then, pairs, numbers, asked)
+    return [*_findings(changed, never, [*gone]), *_renumbered(old, numbers, asked)], {
+        "before": asked, "programs": kept, "gone": {file: _packed(was) for file, was in gone.items()}, "numbers": old}
+
+
+def _otherwise_numbered(
+    then: _Then, pairs: Mapping[str, str], numbers: Mapping[str, int], asked: int | None
+) -> dict[str, int]:
+    """The numbers that programs had in the build before the work moved, where ``before``, if it was read off that,
+    divides them otherwise now; nothing once ``before`` is another."""
+    if asked is None or (then.done and then.before != asked):
+        return {}
+    had = then.numbers if then.done else {was: int(number_of(was)) for was in then.left if number_of(was).isdecimal()}
+    return {file: had[was] for file, number in numbers.items()
+            if (was := pairs.get(file)) in had and (number < asked) != (had[was] < asked)}
 
 
 def _as_cut(file: str, then: _Then, pairs: Mapping[str, str]) -> _Cut:
@@ -105,7 +123,7 @@ def _as_cut(file: str, then: _Then, pairs: Mapping[str, str]) -> _Cut:
 
 def _findings(changed: Sequence[str], never: Sequence[str], gone: Sequence[str]) -> Iterator[Finding]:
     def finding(files: Sequence[str], where: str, got: str, remedy: str) -> Finding:
-        back = not all(number_of(file).isdigit() for file in files)
+        back = not all(number_of(file).isdecimal() for file in files)
         without = "[[measured]], [moved] and drilled" if back else "[[measured]] and [moved]"
         it = "they were" if files[1:] else "it was"
         return Finding(code="done-otherwise", severity="warn", where=where, allowed="", got=f"{got}: {_IN_WOOD}",
@@ -150,18 +168,11 @@ def _refuse_renumbered(then: _Then, pairs: Mapping[str, str], numbers: Mapping[s
                    f"{more}", remedy=remedy)
 
 
-def _first_renumbered(
-    then: _Then, pairs: Mapping[str, str], numbers: Mapping[str, int], asked: int | None
-) -> Iterator[Finding]:
-    """A warning where ``before`` is written by the numbers of a build whose programs had others."""
-    if then.done or asked is None:
-        return
-    wrong = {file: was for file, number in numbers.items() if (was := pairs.get(file)) and number_of(was).isdigit()
-             and (number < asked) != (int(number_of(was)) < asked)}
-    if wrong:
-        lines = [f"program {number_of(was)} of the build before is now {numbers[file]}" for file, was in wrong.items()]
+def _renumbered(old: Mapping[str, int], numbers: Mapping[str, int], asked: int | None) -> Iterator[Finding]:
+    if old:
+        lines = [f"program {number} of that is now {numbers[file]}" for file, number in old.items()]
         yield Finding(code="before-renumbered", severity="warn", where="[moved] before", allowed="",
-                      got=f"the programs have other numbers than in the build before: {joined(lines)}",
+                      got=f"programs have other numbers than in the build before the work moved: {joined(lines)}",
                       remedy=f"see that {asked} is the number that the first still to be run has now")
 
 
@@ -173,12 +184,12 @@ def _then(folder: Path) -> _Then:
         own = {file: _Cut(text=texts[file], moved=moves.get(number_of(file))) if one is None else _unpacked(one)
                for file, one in kept["programs"].items() if file in texts}
         gone = {file: _unpacked(one) for file, one in kept["gone"].items() if file not in texts}
-        before = kept["before"]
+        before, numbers = kept["before"], {file: int(number) for file, number in kept["numbers"].items()}
     except (ValueError, zlib.error, *MALFORMED):
-        own, gone, before = {}, {}, None
+        own, gone, before, numbers = {}, {}, None, {}
     left = {file: _Cut(text=text, moved=moves.get(number_of(file))) for file, text in texts.items() if file not in own}
-    return _Then(texts=texts | {file: one.text for file, one in gone.items()}, before=before, done=own | gone,
-                 left=left)
+    return _Then(texts=texts | {file: one.text for file, one in gone.items()}, before=before, numbers=numbers,
+                 done=own | gone, left=left)
 
 
 def _packed(cut: _Cut) -> dict[str, Any]:
@@ -188,7 +199,15 @@ def _packed(cut: _Cut) -> dict[str, Any]:
 
 def _unpacked(one: Any) -> _Cut:
     data = zlib.decompressobj().decompress(base64.b64decode(one["text"]), PROGRAM.most)
-    return _Cut(text=data.decode(), moved=Moved(**one["moved"]) if one["moved"] else None)
+    return _Cut(text=data.decode(), moved=one["moved"] and _moved(one["moved"], "centre"))
+
+
+def _moved(one: Any, centre: str) -> Moved:
+    """How work lay, as it is written down. Raises ValueError or one of `MALFORMED` where it is not."""
+    moved = Moved(rotation=one["rotation"], shift=one["shift"], centre=one[centre])
+    if (moved.rotation.shape, moved.shift.shape, moved.centre.shape) != ((3, 3), (3,), (3,)):
+        raise ValueError("not as it was written")
+    return moved
 
 
 def _moves_in(folder: Path) -> dict[str, Moved]:
@@ -197,8 +216,7 @@ def _moves_in(folder: Path) -> dict[str, Moved]:
     try:
         whole = json.loads(read_text(folder / "report.json", BUILT))
         reports = [whole, *(part["report"] for part in whole.get("parts", ()))]
-        return {number_of(row["file"]): Moved(rotation=one["moved"]["rotation"], shift=one["moved"]["shift"],
-                                              centre=one["moved"]["about"])
+        return {number_of(row["file"]): _moved(one["moved"], "about")
                 for one in reports if one.get("moved") and one["moved"]["first_program"] is not None
                 for row in one["programs"] if number_in(row) >= one["moved"]["first_program"]}
     except (PathgenError, OSError, ValueError, *MALFORMED):

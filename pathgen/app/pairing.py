@@ -45,7 +45,7 @@ def cuts(code: Iterable[str]) -> bool:
 def number_of(file: str) -> str:
     """What a program is known by: its number, and the whole name of one that has none of its own."""
     number = file.split("-")[0]
-    return str(int(number)) if number.isdigit() and int(number) else file
+    return str(int(number)) if number.isdecimal() and int(number) else file
 
 
 def named(programs: Sequence[str]) -> str:
@@ -56,15 +56,15 @@ def named(programs: Sequence[str]) -> str:
 def renumbered(pairs: Mapping[str, str]) -> str:
     """What programs, by their numbers now, were before: ``programs 8 to 10 of before are now 7 to 9``."""
     then, now = [*pairs.values()], [*pairs]
-    rising = all(a.isdigit() and b.isdigit() and int(a) < int(b) for a, b in pairwise(then))
+    rising = all(a.isdecimal() and b.isdecimal() and int(a) < int(b) for a, b in pairwise(then))
     was, are = (_runs(names) if rising else names for names in (then, now))
     many = ("s", "are") if now[1:] else ("", "is")
     return f"program{many[0]} {joined(was)} of before {many[1]} now {joined(are)}"
 
 
 def _runs(programs: Sequence[str]) -> list[str]:
-    return [*in_runs(sorted(int(one) for one in programs if one.isdigit())),
-            *(one for one in programs if not one.isdigit())]
+    return [*in_runs(sorted(int(one) for one in programs if one.isdecimal())),
+            *(one for one in programs if not one.isdecimal())]
 
 
 def _operation(file: str) -> str:
