@@ -9,7 +9,6 @@ from pathlib import Path
 
 from pathgen.app.building import Build, build
 from pathgen.app.earlier import write_build
-from pathgen.app.earlier_marks import marks_moved
 from pathgen.app.page_server import PageServer
 from pathgen.app.showing import placing
 from pathgen.app.terminal import GREEN, RED, by_option, say
@@ -125,10 +124,11 @@ class _Watch:
 
     def _write(self, result: Build) -> None:
         self._unwritten = result
-        moved, files = marks_moved(self._out, result.job, result.report), result.told(self._out).files()
-        write_build(self._out, files, result.job, result.report)
+        found, done = result.earlier(self._out)
+        files = result.saying(found).files()
+        write_build(self._out, files, result.job, result.report, done=done)
         self._unwritten = None
-        lines = [ended(f"{one.where}: {one.got}. {capital(one.remedy)}") for one in moved]
+        lines = [ended(f"{one.where}: {one.got}. {capital(one.remedy)}") for one in found]
         self._page.show_build(files["setup.html"], lines)
         for line in lines:
             say(f" {line}", mark="warning:", colour=RED)

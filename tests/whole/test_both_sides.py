@@ -1,5 +1,6 @@
 """A channel in the back: both sides by formula, by solids and by the tests' own cutting; turned over on dowels."""
 
+import json
 import re
 from contextlib import nullcontext
 from dataclasses import replace
@@ -250,6 +251,24 @@ def test_a_back_that_was_cut_before_the_work_moved_is_done(board):
     assert "do not run them again" in page
     assert "Least wood between the channel and the top" in page
     assert not re.search("come before|turn the blank|Sweep the bed", page)
+
+
+@pytest.mark.in_every_run(0)
+def test_a_back_that_was_run_and_would_now_be_another_is_warned_of(tmp_path):
+    """The wood left over a channel was given as if it had been cut as the job says now."""
+    moved = "".join(f"[[measured]]\nat = [{x}, {y}, 8.0]\nfound = [{x}, {y + 0.2}, 8.0]\n"
+                    for x in (-15, 105) for y in (-25, 25)) + "[moved]\nbefore = 2\n"
+
+    def told(extra):
+        made = build(load_job(job(tmp_path, changes=SHALLOW, extra=extra)), resolution=0.5, pictures=False)
+        made.write(tmp_path / "out", shaded=False)
+        report = json.loads((tmp_path / "out" / "report.json").read_text())
+        return [f["where"] for f in report["checks"]["findings"] if f["code"] == "done-otherwise"]
+
+    shallower = SIDES.replace("depth = 1.8", "depth = 1.5")
+    channel = ["program 00-back-02-channel-flat-4.nc"]
+    assert [told(extra) for extra in (SIDES + moved, shallower + moved, shallower + moved, SIDES + moved)] == [
+        [], channel, channel, []]
 
 
 def test_a_back_is_done_once_the_marks_in_the_top_are_drilled(board):

@@ -18,8 +18,9 @@ from pathgen import JobError, build, check, load_job
 from pathgen.app.blank import build_blank
 from pathgen.app.building import check_data
 from pathgen.app.cli import main
-from pathgen.app.earlier import _moves_in, _number
+from pathgen.app.earlier_done import _moves_in
 from pathgen.app.earlier_marks import marks_moved
+from pathgen.app.pairing import number_of
 from pathgen.job.blank import blank_clampings, blank_plans, origin_of, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.job.turns import merged
@@ -691,7 +692,7 @@ def test_a_blank_that_moved_is_cut_to_its_end_where_it_lies(marked, before):
     _page_of_what_is_left(now, begins, stop)
     now.write(folder / f"moved-{before}", shaded=False)
     assert check(load_job(folder / "moved.toml"), folder / f"moved-{before}", resolution=0.5).passed
-    assert {name for name in rows if _number(name) in _moves_in(folder / f"moved-{before}")} == {
+    assert {name for name in rows if number_of(name) in _moves_in(folder / f"moved-{before}")} == {
         name for name, number in rows.items() if number >= begins}
 
 
