@@ -22,7 +22,7 @@ from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string
 from pathgen.report.both_sides import between_words
 from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
-from pathgen.report.finding_words import finding_line
+from pathgen.report.finding_words import GRAVE, finding_line
 from pathgen.report.forms import form_lines, own_sheet_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.holes import hole_lines
@@ -231,6 +231,12 @@ def finding_lines(checks: dict[str, Any], units: str) -> list[str]:
         lines = [*lines[:first], "What follows likely comes of that:", *lines[first : first + MOST_FOLLOWING],
                  f"and {len(lines) - first - MOST_FOLLOWING} more; --json lists them all"]
     return [*lines, verdict(checks, units)[1]]
+
+
+def warning_lines(checks: dict[str, Any], units: str) -> list[str]:
+    """The warnings alone, without the word that they begin with."""
+    return [finding_line("warn", f["where"], f["got"], f["allowed"], f["remedy"]).removeprefix(f"{GRAVE['warn']}: ")
+            for f in shown_findings(checks, units) if f["severity"] == "warn"]
 
 
 def verdict(checks: dict[str, Any], units: str) -> tuple[Literal["good", "doubt", "bad"], str]:
