@@ -224,7 +224,8 @@ def _moved(job: Job, clampings: Sequence[Clamping]) -> tuple[Clamping, ...]:
     before = _first_moved(job, clampings)
     whole = replace(clampings[0], board=_all_parts(job, clampings), stock=job.stock, setup=job.setup, steps=(),
                     shared=Shared(number=0, zero=_zero_of(job), highest=0.0, blank=job.stock.bounds))
-    moved = measured_move(job, whole, guessed=_guessed(job, whole), unmeasured=_unmeasured(job, clampings, before))
+    moved = measured_move(job, whole, guessed=_guessed(job, whole), unmeasured=_unmeasured(job, clampings, before),
+                          names=_mark_names(job, clampings))
     made = []
     for clamping, table, part in zip(clampings, job.parts, job.part_jobs, strict=True):
         a, b, d, e, x, y = _matrix(part, table)
@@ -256,6 +257,18 @@ def _unmeasured(job: Job, clampings: Sequence[Clamping], before: int) -> str:
         if (np.abs(marks[:, None] - at).max(axis=2).min(axis=1) > ALIKE).any():
             parts.append(str(number))
     return f"the marks of part{'s' * (len(parts) > 1)} {joined(parts)}" if parts else ""
+
+
+def _mark_names(job: Job, clampings: Sequence[Clamping]) -> tuple[str, ...]:
+    """What was measured, as the pages of the parts have it: by part and mark; what none of them has, by its table."""
+    at, names = np.array([one.at for one in job.measured])[:, :2], [f"[[measured]] {k + 1}"
+                                                                   for k in range(len(job.measured))]
+    for number, one in enumerate(clampings, 1):
+        marks = one.feature(WitnessMarks)
+        off = np.abs(one.display(marks.places)[:, None] - at).max(axis=2) if marks else np.empty((0, 0))
+        for mark, k in np.argwhere(off <= ALIKE).tolist():
+            names[k] = f"mark {mark + 1} of part {number}"
+    return tuple(names)
 
 
 def _all_parts(job: Job, clampings: Sequence[Clamping]) -> FlatPart:
