@@ -228,12 +228,13 @@ def _moved(job: Job, clampings: Sequence[Clamping]) -> tuple[Clamping, ...]:
                           names=_mark_names(job, clampings))
     made = []
     for clamping, table, part in zip(clampings, job.parts, job.part_jobs, strict=True):
+        assert clamping.shared is not None
         a, b, d, e, x, y = _matrix(part, table)
         own = moved.seen_in([[a, d, 0.0], [b, e, 0.0], [0.0, 0.0, 1.0]], [x, y, 0.0])
         steps = tuple(replace(step, turn=step.turn and replace(
             step.turn, stays=step.turn.stays and step.number != before)) for step in clamping.steps)
         first = next((step.order for step in steps if step.number >= before), len(steps) + 1)
-        made.append(replace(clamping, steps=steps, moved_from=first,
+        made.append(replace(clamping, steps=steps, moved_from=first, shared=replace(clamping.shared, go_on=before),
                             moved=replace(own, errors=errors_at(job, clamping, own.places))))
     return tuple(made)
 

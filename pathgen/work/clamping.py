@@ -241,6 +241,8 @@ class Shared:
     """What measuring errors at the marks of all parts together do to this one, where there are any."""
     limit: float = 0.0
     """What is allowed of that, mm."""
+    go_on: int = 0
+    """The first program, by its number, that is run since the blank moved; 0 where it did not."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

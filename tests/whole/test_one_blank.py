@@ -725,6 +725,18 @@ def test_the_move_of_a_blank_is_told_of_all_parts_alike_and_its_marks_by_part(ma
     assert "degrees along X and " in said[0]
     assert said[0] == said[1]
     assert one["shift"] != two["shift"]
+    # where the pockets of one part are cut already, and the fill of all comes after those of the other
+    first, last = (next(step for step in clamping.steps if step.operation.opens) for clamping in clampings())
+    early, _ = clampings(*measured(found), f"[moved]\nbefore = {last.number}\n")
+    _, late = clampings(*measured(found), f"[moved]\nbefore = {last.number + 1}\n")
+    wait = f"Do not fill yet: the fills of all parts are poured together, after program {last.number}: "
+    pocket = early.steps[first.order - 1]
+    assert early.done(pocket)
+    assert afterwards(early, pocket) == [f"{wait}the sheet of the whole blank says how."]
+    # filled for all before the next program of any
+    assert afterwards(late, late.steps[last.order - 1])[0].endswith(
+        f"go on with program {late.moved_number}. Where it was not, fill it before program {last.number + 1}:")
+    assert late.moved_number > last.number + 1
     swapped, high = found.copy(), found.copy()
     swapped[[5, 6]] = found[[6, 5]]
     high[5, 2] += 0.6
