@@ -69,7 +69,7 @@ def setup_sheet(
                                                               air_cut(clamping, programs)]),
         in_order(clamping, programs, after_programs(planned, programs, checked) if shaded else {}),
         inlays_from_near(planned, checked, report) if shaded else None,
-        sections(clamping),
+        sections(planned, checked),
         ridges(clamping, checked, report),
         what_can_be_off(report, clamping.units),
         if_it_moves(clamping, report),
