@@ -193,7 +193,8 @@ def _left(programs: Sequence[Program], clamping: Clamping) -> dict[str, Any]:
     if len(left) == len(programs):
         return {}
     # none is left of a part that is done, while others of its blank go on
-    return {"go_on_with": clamping.moved_number, "minutes_left": round(sum(p.minutes for p in left), 2)}
+    return {"go_on_with": clamping.moved_number, "minutes_left": round(sum(p.minutes for p in left), 2),
+            **({"turned_over": True} if clamping.turned_over else {})}
 
 
 def _load(load: Load | None, step: Step) -> dict[str, Any]:

@@ -301,8 +301,8 @@ def _second_cut(
         # under the edges of flat pieces lies glue
         "depth_left": [rounded(max(cut.depth_left[0] - off_the_floor(planned, index), 0.0), 3),
                        rounded(cut.depth_left[1], 3)],
-        "repeats_first_pass": surfacing.skim == 0 and clamping.moved_at(step) is None
-        and not around and not last,
+        # of one that is done nobody knows how the work lay then: it may have moved before, too
+        "repeats_first_pass": surfacing.skim == 0 and clamping.moved is None and not around and not last,
     }
 
 

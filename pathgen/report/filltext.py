@@ -184,7 +184,7 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
         else:
             rows.append([str(number), *row])
     lines = ["Every program has the same zero: do not set X and Y again.", ""]
-    lines += table(["program", "Z can be set from", "X and Y can be found again from", "gone"], rows)
+    lines += table(["program", "Z can be set from", "X and Y can be found again from", "gone"], rows) if rows else []
     if any("setter" in row[1] for row in rows):
         lines.append("A setter is a block of known height that stands on the bed.")
     lines += dict.fromkeys(r["turned"] for r in report["references"] if "turned" in r)

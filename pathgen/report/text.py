@@ -22,7 +22,7 @@ from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string
 from pathgen.report.both_sides import between_words
 from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
-from pathgen.report.finding_words import finding_line
+from pathgen.report.finding_words import GRAVE, finding_line
 from pathgen.report.forms import form_lines, own_sheet_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.holes import hole_lines
@@ -118,10 +118,12 @@ def go_on_lines(report: dict[str, Any]) -> list[str]:
         return []
     order = next_program(report)
     if order is None:
-        return ["All programs of this part count as run before the work moved: do not run them again."]
+        whose, since = ("side", "blank was turned over") if "turned_over" in report else ("part", "work last moved")
+        return [f"All programs of this {whose} count as run before the {since}: do not run them again."]
     before = [number for row in report["programs"] if (number := number_in(row)) < order]
-    one = len(before) == 1
-    done = f"program{'s' * (not one)} {joined(in_runs(before))} count{'s' * one}"
+    one = len(before) == 1 and "back" not in report
+    done = f"{'those of the back and ' * ('back' in report)}program{'s' * (len(before) > 1)} " \
+           f"{joined(in_runs(before))} count{'s' * one}"
     whose = " of this part" if "turn" in report["programs"][0] and "parts" not in report else ""
     return [f"Go on with program {order}{whose}, {minutes_words(report['minutes_left'])} from there on: {done} as "
             f"done, do not run {'it' if one else 'them'} again. If {'it was' if one else 'one of them was'} not run to "
@@ -137,7 +139,9 @@ def next_program(report: dict[str, Any]) -> int | None:
 def before_next(report: dict[str, Any]) -> str:
     """When warnings are to be read."""
     number = next_program(report)
-    return "before you go on with the other parts" if number is None else f"before program {number}"
+    if number is None:
+        return f"before you go on with the {'top' if 'turned_over' in report else 'other parts'}"
+    return f"before program {number}"
 
 
 def left_out_words(report: dict[str, Any]) -> list[str]:
@@ -227,6 +231,12 @@ def finding_lines(checks: dict[str, Any], units: str) -> list[str]:
         lines = [*lines[:first], "What follows likely comes of that:", *lines[first : first + MOST_FOLLOWING],
                  f"and {len(lines) - first - MOST_FOLLOWING} more; --json lists them all"]
     return [*lines, verdict(checks, units)[1]]
+
+
+def warning_lines(checks: dict[str, Any], units: str) -> list[str]:
+    """The warnings alone, without the word that they begin with."""
+    return [finding_line("warn", f["where"], f["got"], f["allowed"], f["remedy"]).removeprefix(f"{GRAVE['warn']}: ")
+            for f in shown_findings(checks, units) if f["severity"] == "warn"]
 
 
 def verdict(checks: dict[str, Any], units: str) -> tuple[Literal["good", "doubt", "bad"], str]:

@@ -131,6 +131,11 @@ def _sunk(inlay: Inlay, work: Work) -> list[str]:
         by = format_length(down, work.units)
         low = f"more than {by} lower than the surface: where it has sunk further"
         makes_up = f"The surface comes down by {by}, no further."
+    elif work.skim > 0.0:  # the wood is as low already; but where skim was written since, this cut comes down so far
+        by = format_length(work.skim, work.units)
+        low = f"lower than the surface as it is cut now, {by} below where it would be with no [resurface] skim: " \
+              "where it has sunk further"
+        makes_up = "No program cuts lower."
     return [f"Nowhere may it be {low}, roughen it, pour more of the same on it to the same height, and let that cure "
             f"too. {makes_up}"]
 

@@ -20,6 +20,7 @@ from pathgen.programs.paths import tabs_of
 from pathgen.removal.grid import Grid
 from pathgen.report.sheet.page import board_words
 from pathgen.report.sheet.results import both_sides
+from pathgen.report.text import go_on_lines
 from pathgen.verify.both_sides import Below, wood_between
 from pathgen.work.clamping import numbered
 from pathgen.work.features import Marks
@@ -285,6 +286,28 @@ def test_a_back_is_done_once_the_marks_in_the_top_are_drilled(board):
         assert (lines[0] == "The job says that these marks are drilled already. If so, do not run this program "
                             "again.") is done
         assert any("turn the blank" in line for line in lines) is not done
+
+
+@pytest.mark.parametrize("said", ["", "drilled", "measured"])
+def test_the_backs_own_heads_and_page_say_that_it_is_done(tmp_path, said):
+    """They were orders to begin: to set X 0 and Y 0, and to turn the spindle on, under a top that is half cut."""
+    marks = [[-17.0, -28.0, 8.0], [-17.0, 28.0, 8.0], [105.0, -28.0, 8.0], [105.0, 28.0, 8.0]]
+    extra = SIDES + '[marks]\ncutter = "flat 4"\n' + f"drilled = {marks}\n" * bool(said)
+    if said == "measured":
+        extra += "[moved]\nbefore = 4\n" + "".join(f"[[measured]]\nfound = {[x + 0.2, y, z]}\n" for x, y, z in marks)
+    made = build(load_job(job(tmp_path, changes=SHALLOW, extra=extra)), resolution=0.5)
+    files = made.files(shaded=False)
+    done = "run before the blank was turned over: do not run"
+    texts = [re.sub(r"\)\s*\((\.\. )?", " ", p.text) for p in made.back.programs] + [files["00-back-setup.html"]]
+    for text in texts:
+        assert (done in text, "Set X 0 and Y 0 at" in text, "X 0 Y 0 is" in text) == (
+            (True, False, False) if said else (False, text == texts[0] or "<" in text, True)), text
+    page = texts[-1]
+    assert ("none for what is left" in page, "by-hand" in page, "go on with the other" in page) == (
+        bool(said), not said, False)
+    (line,) = go_on_lines(made.report) or [""]
+    assert ("those of the back and programs 1 to 3 count as done" in line) is (said == "measured")
+    assert made.passed
 
 
 def test_check_reads_both_sides_and_finds_what_was_changed(board, tmp_path, capsys):
