@@ -261,7 +261,7 @@ def edge_to_edge(inlays: Sequence[tuple[Inlay, BaseGeometry]], units: str) -> It
 
 
 def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
-    """A warning of colours that are hard to tell apart, and a note of those that their lightness alone does not tell."""
+    """A warning of colours that are hard to tell apart, and a note of those that lightness alone does not tell."""
     rows = sorted(contrast_rows(planned, near=ADJOINING), key=lambda row: (row["ratio"], row["difference"]))
     alike = sorted((row for row in rows if row["difference"] < AT_A_GLANCE), key=lambda row: row["difference"])
     as_light = [row for row in rows if row["ratio"] < LEAST_CONTRAST and row not in alike]
