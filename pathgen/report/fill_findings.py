@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.base.contrast import LEAST_CONTRAST
+from pathgen.base.contrast import AT_A_GLANCE, LEAST_CONTRAST
 from pathgen.base.plain import counted, joined
 from pathgen.base.units import INCH, as_written, coarse_length, falls_short, format_length, place_words
 from pathgen.programs.plan import Plan
@@ -276,21 +277,37 @@ def edge_to_edge(inlays: Sequence[tuple[Inlay, BaseGeometry]], units: str) -> It
 
 
 def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
-    low = sorted((row for row in contrast_rows(planned, near=ADJOINING) if row["ratio"] < LEAST_CONTRAST),
-                 key=lambda row: row["ratio"])
+    """A warning of colours that are hard to tell apart, and a note of those that lightness alone does not tell."""
+    rows = sorted(contrast_rows(planned, near=ADJOINING), key=lambda row: (row["ratio"], row["difference"]))
+    alike = sorted((row for row in rows if row["difference"] < AT_A_GLANCE), key=lambda row: row["difference"])
+    as_light = [row for row in rows if row["ratio"] < LEAST_CONTRAST and row not in alike]
     kinds = {inlay.fill for inlay in planned.clamping.inlays} - {"none"}
-    if low:
+    piece = "piece" if kinds == {"piece"} else "fill"
+    if alike:
         yield Finding(
-            code="low-contrast", severity="warn",
-            where=" and ".join(["fills"] * bool(set(kinds) - {"piece"}) + ["pieces"] * ("piece" in kinds)
-                               + ["wood"] * any("wood" in row["against"] for row in low)),
-            got=("contrasts of " if low[1:] else "a contrast of ") + _the_first([
-                f"{row['ratio']:.2f}:1 ({row['colour']} against {row['against']}, colour difference "
-                f"{row['difference']:.1f})" for row in low]),
-            allowed=f"{LEAST_CONTRAST:g}:1 or more (WCAG 2.2, 1.4.11)",
-            remedy="try both on a scrap under the finish, or take a lighter or darker "
-                   f"{'piece' if kinds == {'piece'} else 'fill'}",
+            code="colours-alike", severity="warn", where=_of_what(alike, kinds),
+            got="hard to tell apart: " + _the_first([f"{_pair_words(row)} (colour difference {row['difference']:.1f})"
+                                                     for row in alike]),
+            allowed=f"a colour difference (CIEDE2000) of {AT_A_GLANCE:g} or more, which is seen at a glance",
+            remedy=f"try both on a scrap under the finish, or take a {piece} of another colour",
         )
+    if as_light:
+        yield Finding(
+            code="low-contrast", severity="note", where=_of_what(as_light, kinds),
+            got="about as light as each other, and some eyes (colour-blind, or in dim light) tell colours by lightness "
+            "alone: " + _the_first([f"{_pair_words(row)} ({row['ratio']:.2f}:1)" for row in as_light]),
+            allowed=f"{LEAST_CONTRAST:g}:1 or more for such eyes",
+            remedy=f"where that matters, take a lighter or darker {piece}",
+        )
+
+
+def _pair_words(row: dict[str, Any]) -> str:
+    return f"{row['colour']} and {row['against']}"
+
+
+def _of_what(rows: list[dict[str, Any]], kinds: set[str]) -> str:
+    return " and ".join(["fills"] * bool(kinds - {"piece"}) + ["pieces"] * ("piece" in kinds)
+                        + ["wood"] * any("wood" in row["against"] for row in rows))
 
 
 def _skimmed_away(clamping: Clamping) -> Iterator[Finding]:

@@ -35,7 +35,7 @@ from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
 from pathgen.report.zero import zero_lines
-from pathgen.verify.findings import EDITED, EXCHANGED, OTHER_JOB, rank
+from pathgen.verify.findings import EDITED, EXCHANGED, OTHER_JOB, TOO_LONG, rank
 
 MOST_LEFT_OUT = 50
 """Named on paper and on the terminal."""
@@ -242,7 +242,10 @@ def warning_lines(checks: dict[str, Any], units: str) -> list[str]:
 def verdict(checks: dict[str, Any], units: str) -> tuple[Literal["good", "doubt", "bad"], str]:
     """Whether to cut; and whether that leaves much of a drawing closed."""
     if not checks["passed"]:
-        return "bad", "Not verified: these programs must not be cut."
+        unknown = all(f["code"] == TOO_LONG for f in checks["findings"] if f["severity"] == "forbid")
+        return "bad", "Not verified: these programs " + (
+            "were not simulated to the end, and nobody knows whether they are good. Do not cut them so."
+            if unknown else "must not be cut.")
     closed = [f for f in shown_findings(checks, units) if f["code"] == MUCH_CLOSED]
     if not closed:
         return "good", "Verified: the programs, read back and simulated, cut the part as asked."

@@ -17,6 +17,9 @@ AGAIN = "make the programs again from the job"
 
 Severity = Literal["forbid", "warn", "note"]
 
+TOO_LONG = "too-long"
+"""Code of a program that takes too much work to simulate: nothing is known to be wrong with it."""
+
 EXCHANGED, OTHER_JOB, EDITED = "exchanged", "other-job", "edited"
 """Codes of what is told first, as the rest may come of it: programs under each other's names or of another job, lines
 that were changed."""

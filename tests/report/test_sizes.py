@@ -115,7 +115,7 @@ def test_contrast_is_told_where_the_woods_colour_is_known(built, monkeypatch):
     monkeypatch.setattr(seen, "contrast_seen", lambda *_: {"#112233": 2.5, "#ffffff": 9.0})
     assert list(seen._contrast_words(built.plan.clamping, None, None)) == []
     (words,) = seen._contrast_words(built.plan.clamping, None, "#5a3d2b")
-    assert "#112233 2.5:1, #ffffff 9.0:1; under 3:1, hard to see from afar: #112233" in words
+    assert "#112233 2.5:1, #ffffff 9.0:1; under 3:1, hard to tell by lightness alone: #112233" in words
 
 
 def test_wood_under_pockets_is_counted_where_they_are_cut(tmp_path):
