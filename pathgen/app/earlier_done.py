@@ -133,8 +133,8 @@ def _findings(changed: Sequence[str], never: Sequence[str], gone: Sequence[str])
     if changed:
         they, have = ("they count", "have") if changed[1:] else ("it counts", "has")
         yield finding(changed, named([*map(number_of, changed)]), f"{they} as done and {have} changed",
-                      "put back what the job said when it was cut (drawings placed between slots grow when these "
-                      "become narrower: [slots] width holds them)")
+                      "put back what the job said when it was cut (a cutter that is another since gets a table of its "
+                      "own; drawings placed between slots grow when these become narrower: [slots] width holds them)")
     if never:
         they, it = ("they count", "them") if never[1:] else ("it counts", "it")
         yield finding(never, named([*map(number_of, never)]), f"{they} as done, and no build before had {it}",
