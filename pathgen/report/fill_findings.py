@@ -18,6 +18,7 @@ from pathgen.programs.timing import times
 from pathgen.programs.zeroing import refits, surfaced_before
 from pathgen.report.filling import ADJOINING, Near, amounts, contrast_rows, pouring_stages, too_near
 from pathgen.report.moving import moving_findings
+from pathgen.report.reaching import opened_alone
 from pathgen.strategies.reach import Reach
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
@@ -33,10 +34,13 @@ from pathgen.work.fill import (
     stands_at_most,
 )
 from pathgen.work.operations import CutAgain
-from pathgen.work.touching import Touch, touches, walled
+from pathgen.work.touching import Regions, Touch, touches, walled
 
 _TOLD = 4
 """Pairs of colours that one warning tells of; the page's tables hold all."""
+
+_FINER = 0.1
+"""Share of a colour finer than the cutters from which that is told: corners that come out round are less."""
 
 LAP = {"mm": 0.3, "in": 0.012 * INCH}
 """By how much an earlier colour is advised to run on under a later one, by units, mm."""
@@ -65,7 +69,7 @@ def filling_findings(planned: Plan, checked: Verification, reached: Sequence[Rea
             if touching:  # of the others the proposed stages part some
                 stages = pouring_stages(inlay, touching, near)
                 near = [one for one in near if any(set(one.colours) <= set(stage) for stage in stages)]
-                found += _touch_warnings(planned, inlay, touching, stages, near)
+                found += _touch_warnings(planned, inlay, touching, stages, near, opened)
             found += [*_shared_dams(planned, inlay, near), *_open_in_dam(planned, inlay)]
         found += _overfill_warnings(planned.clamping, inlay)
         for one in amounts(planned, checked, index) if not planned.clamping.levelled_before(inlay) else ():
@@ -81,12 +85,14 @@ def filling_findings(planned: Plan, checked: Verification, reached: Sequence[Rea
 
 
 def _touch_warnings(
-    planned: Plan, inlay: Inlay, found: Sequence[Touch], stages: Sequence[Sequence[str]], near: Sequence[Near]
+    planned: Plan, inlay: Inlay, found: Sequence[Touch], stages: Sequence[Sequence[str]], near: Sequence[Near],
+    opened: Regions,
 ) -> Iterator[Finding]:
     """Colours that are poured together and touch; `near` are those too near each other in the proposed `stages`."""
     clamping = planned.clamping
     if not found:
         return
+    finer = _finer_than_cutters(clamping, inlay, opened)
     words = " then ".join(" with ".join(stage) for stage in stages)
     shared = [f"{touch.colours[0]} and {touch.colours[1]} share "
               f"{coarse_length(touch.length, clamping.units)} of edge in "
@@ -94,10 +100,12 @@ def _touch_warnings(
     x, y = found[0].places[0]
     yield Finding(
         code="colours-touch", severity="warn", where=f"{inlay.name}, {place_words(x, y)}",
-        got=f"{_the_first(shared)}, and are poured together",
+        got=f"{_the_first(shared)}, and are poured together" + (
+            f"; {_finer(finer)} finer than the cutters: in one pocket nothing keeps it apart" if finer else ""),
         allowed="colours of one stage with wood between them",
         remedy=f"write an [[inlay]] for each stage: {words} ({_more_work(planned, inlay, len(stages) - 1)})" + (
             f", {_thick(near)}" if near else "") + (
+            ", and draw what is so fine wider or add a smaller cutter" if finer else "") + (
             f"; or leave wood between them, with wall = {as_written(WALL[clamping.units], clamping.units)}, and "
             "thicken the resin: poured so near each other, level resin of both still runs together"
             if _stand_apart(clamping, inlay, WALL[clamping.units]) else ""),
@@ -117,6 +125,18 @@ def _stand_apart(clamping: Clamping, inlay: Inlay, wall: float) -> bool:
 def _the_first(told: Sequence[str]) -> str:
     """The first few of what is to be told, and how many more there are."""
     return ", ".join(told[:_TOLD]) + (f" (and {counted(len(told) - _TOLD, 'pair')} more)" if told[_TOLD:] else "")
+
+
+def _finer_than_cutters(clamping: Clamping, inlay: Inlay, opened: Regions) -> list[tuple[str, float]]:
+    """Colours, and what share of each is open only since others that it touches are, the largest share first."""
+    alone, drawn = dict(opened_alone(clamping, inlay)), dict(inlay.regions)
+    shares = [(colour, (shape.area - alone[colour].area) / drawn[colour].area) for colour, shape in opened]
+    return sorted((one for one in shares if one[1] > _FINER), key=lambda one: -one[1])
+
+
+def _finer(finer: Sequence[tuple[str, float]]) -> str:
+    told = joined([f"{100 * share:.0f} % of {colour}" for colour, share in finer[:_TOLD]])
+    return told + (f" (and some of {counted(len(finer) - _TOLD, 'colour')} more)" if finer[_TOLD:] else "") + " is"
 
 
 def _more_work(planned: Plan, inlay: Inlay, more: int) -> str:

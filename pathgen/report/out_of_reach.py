@@ -187,9 +187,9 @@ def is_reached(depth: float, deepest: float | None) -> bool:
 
 def _crumbs(clamping: Clamping, inlay: Inlay, closed: Sequence[_Closed], cutters: Sequence[Cutter]) -> Finding:
     """Places that are each too small to be listed, and many."""
+    warned = any(one.warned for one in closed)
     return Finding(
-        code=MUCH_CLOSED if closed[0].warned else "detail-out-of-reach",
-        severity="warn" if closed[0].warned else "note", where=inlay.name,
+        code=MUCH_CLOSED if warned else "detail-out-of-reach", severity="warn" if warned else "note", where=inlay.name,
         got=f"{_all_said(closed)} with {_names(own_cutters(clamping, inlay))} in many places, each under "
             f"{SMALLEST:g} mm2: its corners come out round",
         allowed="corners as round as the cutter",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from functools import partial
+from functools import lru_cache, partial
 from itertools import accumulate
 from typing import Any
 
@@ -33,6 +33,7 @@ from pathgen.strategies.reach import (
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 from pathgen.work.thin_wood import MEET
+from pathgen.work.touching import Regions, touches
 from pathgen.work.walls import Wall, narrowest_wall
 
 FILM = 0.004
@@ -97,6 +98,19 @@ def _opened_in_all(clamping: Clamping, inlay: Inlay) -> BaseGeometry:
         return opened_by(inlay.area, cutters, replace(surface, thickness=surface.thickness + proud),
                          inlay.depth + proud)
     return pockets_with(clamping, inlay, cutters)[-1].opened
+
+
+@lru_cache(maxsize=8)
+def opened_alone(clamping: Clamping, inlay: Inlay) -> Regions:
+    """What an inlay's cutters would open of each of its colours by itself, of those that touch others in one pour: what
+    is finer lies open in one pocket with them, and nothing keeps it apart. The rest as drawn."""
+    cutters, proud, surface = own_cutters(clamping, inlay), clamping.proud(inlay), clamping.board.surface
+    touching = {colour for touch in touches(inlay.regions) for colour in touch.colours}
+    if not cutters or cutters[-1].shape == "v" or inlay.fill != "resin":  # a v rises into all that is fine
+        return inlay.regions
+    surface = replace(surface, thickness=surface.thickness + proud)
+    return tuple((colour, opened_by(shape, cutters, surface, inlay.depth + proud) if colour in touching else shape)
+                 for colour, shape in inlay.regions)
 
 
 def _beside(opened: Sequence[BaseGeometry], index: int) -> BaseGeometry | None:

@@ -364,7 +364,8 @@ def test_straight_lines_have_no_inside(tmp_path, line):
      ["drawn see-through, 25 %, the palest of 2 shapes that are"]),
 ])
 def test_what_is_drawn_see_through_is_said_to_be_cut_as_full_colour(tmp_path, art, told):
-    assert [problem for _, problem in drawn(tmp_path, art)] == [f"{one}: it is cut as full colour" for one in told]
+    said = [problem.partition("; so is")[0] for _, problem in drawn(tmp_path, art)]
+    assert said == [f"{one}: it is cut as full colour" for one in told]
 
 
 @pytest.mark.parametrize(("art", "told"), [

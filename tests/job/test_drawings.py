@@ -375,3 +375,23 @@ def test_a_page_that_is_sized_in_px_is_told_as_large_as_it_comes_out(inlay, head
     said = [one for one in clamping.doubts if "sized in px" in one.problem]
     assert [(one.where, one.grave) for one in said] == [("lens.svg", False)] * told
     assert all("at 96 to the inch it is 40 mm by 20 mm" in one.problem for one in said)
+
+
+@pytest.mark.parametrize(("art", "colours", "share"), [
+    # D: of circles of 8 and 3 mm; a pale one over a full one; under a full one; one in a colour that is not cut
+    ('<circle cx="12" cy="15" r="8"/><circle cx="32" cy="15" r="3" opacity=".4"/>', "", 9 / 73),
+    ('<circle cx="12" cy="15" r="8"/><circle cx="12" cy="15" r="4" opacity=".4"/>', "", 16 / 64),
+    ('<circle cx="12" cy="15" r="4" opacity=".4"/><circle cx="12" cy="15" r="8"/>', "", None),
+    ('<circle cx="12" cy="15" r="8"/><circle cx="32" cy="15" r="3" opacity=".4" fill="#ff0000"/>',
+     'colours = ["#000000"]', None),
+    ('<circle cx="12" cy="15" r="8"/><circle cx="32" cy="15" r="2" opacity=".4"/>', "", 4 / 68),
+    ('<circle cx="12" cy="15" r="8" opacity="0.6"/>', "", None),
+])
+def test_much_that_is_drawn_paler_than_half_is_warned_of_with_its_share(tmp_path, art, colours, share):
+    """A drawing of which 69 % was tints came out as one black blob, and a note named the palest of 26 shapes."""
+    changes = {"overfill = 0.7": f"overfill = 0.7\n{colours}"}
+    read = load_job(small_board.job(tmp_path, art=small_board.svg(art), changes=changes))
+    (told,) = [doubt for doubt in clamping_of(read).doubts if "see-through" in doubt.problem]
+    said = re.search(r"; so is (\d+) % of all that is cut, drawn paler than half", told.problem)
+    assert (said and int(said[1])) == (share and round(100 * share))
+    assert told.grave == ((share or 0) >= 0.1)

@@ -19,6 +19,7 @@ from pathgen.programs.instructions import before_start
 from pathgen.report.fill_findings import edge_to_edge
 from pathgen.report.filling import amounts
 from pathgen.report.filltext import batch_cells
+from pathgen.report.pictures.shaded import shaded_board
 from pathgen.work import fill
 from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.fill import Resin, amount, batch_of, dam_round, fall_under, level_resin, second_cut
@@ -516,6 +517,25 @@ def test_pairs_that_the_proposed_stages_part_are_not_told_to_be_near(tmp_path):
     report = built(tmp_path, art=svg(bars), resolution=0.4).report
     assert report["inlays"][0]["proposed_stages"] == [["#225577", "#338844"], ["#cc8833"]]
     assert "colours-near" not in {f["code"] for f in report["checks"]["findings"]}
+
+
+@pytest.mark.parametrize(("wide", "told"), [(0.6, True), (3.0, False)])
+def test_what_is_finer_than_the_cutters_beside_other_colours_is_told_and_not_painted(tmp_path, wide, told):
+    """A line across a disc, the cutter 2 mm: all of both is open, the line was 100 % within reach and painted crisp,
+    and in the stages that are proposed it stays closed."""
+    art = svg('<circle cx="20" cy="15" r="9" fill="#2266cc"/>'
+              f'<rect x="15" y="{15 - wide / 2}" width="10" height="{wide}" fill="#cc8833"/>')
+    result = built(tmp_path, art=art)
+    (touch,) = [f for f in result.report["checks"]["findings"] if f["code"] == "colours-touch"]
+    said = "; 100 % of #cc8833 is finer than the cutters: in one pocket nothing keeps it apart"
+    assert (said in touch["got"]) == ("finer" in touch["got"]) == told
+    assert ("draw what is so fine wider or add a smaller cutter" in touch["remedy"]) == told
+    (one,) = result.verification.simulation.closeups
+    picture = shaded_board(result.plan.clamping, one.filled, None)[::-1].astype(int)
+    (_, shape), = [row for row in result.plan.clamping.inlays[0].regions if row[0] == "#cc8833"]
+    line = shapely.contains_xy(shape, *np.meshgrid(one.filled.grid.xs, one.filled.grid.ys))
+    red, _, sky = picture[line].mean(axis=0)
+    assert (sky > red) == told
 
 
 def test_laps_of_many_stages_are_advised_in_one_line(tmp_path):

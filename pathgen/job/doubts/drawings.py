@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence, Set
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import shapely
 
 from pathgen.artwork import Artwork
 from pathgen.artwork.curves import Curves
+from pathgen.artwork.paint import painted
 from pathgen.base import overlay
 from pathgen.base.errors import Doubt
 from pathgen.base.plain import joined
@@ -23,6 +25,7 @@ TOUCHING = 0.05
 
 _BLACK = "#000000"
 _OPAQUE = 0.995  # the share of a colour that nobody tells from all of it
+_HALF, _MUCH, _SOME = 0.5, 0.1, 0.005  # of a colour; of what is cut that is paler: warned of, told (no source)
 _FLAT = 1e-6  # units of the drawing, squared: what a straight line encloses by rounding
 _ON_EDGE = 0.002  # mm: so near to the furthest a colour reaches it
 
@@ -31,9 +34,10 @@ def doubts_of_drawings(
     job: Job, drawings: Mapping[int, Sequence[Artwork]], inlays: Sequence[Inlay], cut: Sequence[Inlay]
 ) -> Iterator[Doubt]:
     """Every doubt about the drawings of each inlay, by its index; `inlays` as they are drawn, and as they are `cut`."""
-    for art in {art.name: art for arts in drawings.values() for art in arts}.values():
+    for name, art in {art.name: art for arts in drawings.values() for art in arts}.items():
         yield from _filled_lines(art)
-        yield from _see_through(art)
+        named = [job.inlays[index].colours for index, arts in drawings.items() if name in {one.name for one in arts}]
+        yield from _see_through(art, None if None in named else {colour for some in named for colour in some or ()})
         yield from _passed_over(art)
     yield from _sized_in_pixels(job, {art.name: (art, inlay) for inlay in cut for art in drawings[inlay.index]})
     yield from _cut_by_none(job, drawings)
@@ -60,19 +64,32 @@ def _has_inside(curves: Curves) -> bool:
     return not curves.closed.any() and bool(np.any(shapely.area(hulls) > _FLAT))
 
 
-def _see_through(art: Artwork) -> Iterator[Doubt]:
-    """Shadows, tints and second tones, which would be cut as full colour."""
+def _see_through(art: Artwork, colours: Set[str] | None) -> Iterator[Doubt]:
+    """Shadows, tints and second tones, which would be cut as full colour; `colours` are cut, None for all."""
     pale = [paint for paint in (art.scene.paints if art.scene is not None else ()) if paint.opacity < _OPAQUE]
     if pale:
         least = min(pale, key=lambda paint: paint.opacity)
+        share = _paler_than_half(art, colours) if least.opacity < _HALF else 0.0
         yield Doubt(
             where=least.where,
             problem=f"drawn see-through, {100 * least.opacity:.0f} %" + (
-                f", the palest of {len(pale)} shapes that are" if pale[1:] else "") + ": it is cut as full colour",
+                f", the palest of {len(pale)} shapes that are" if pale[1:] else "") + ": it is cut as full colour" + (
+                f"; so is {100 * share:.0f} % of all that is cut, drawn paler than half" if share >= _SOME else ""),
             allowed="what is meant to be cut",
             remedy="take shadows and tints out of the drawing, and give what is to be cut a colour of its own",
-            grave=False,
+            grave=share >= _MUCH,
         )
+
+
+def _paler_than_half(art: Artwork, colours: Set[str] | None) -> float:
+    """The share of what is cut of a drawing whose uppermost shape shows less than half of its colour, by area."""
+    paints = art.scene.paints if art.scene is not None else ()
+    shown = [replace(paint, colour="not cut" if paint.colour in art.background or not (
+        colours is None or paint.colour in colours) else "pale" if paint.opacity < _HALF else "full")
+             for paint in paints]
+    areas = {kind: area.area for kind, area in painted(shown, art.tolerance).items()}
+    pale, full = (areas.get(kind, 0.0) for kind in ("pale", "full"))
+    return float(pale / (pale + full)) if pale else 0.0
 
 
 def _passed_over(art: Artwork) -> Iterator[Doubt]:

@@ -20,9 +20,10 @@ from pathgen.base.picture import INK, PALE
 from pathgen.base.shading import at_an_angle, encoded, light_on
 from pathgen.removal.grid import Grid
 from pathgen.report.pictures.sections import rise_of
+from pathgen.report.reaching import opened_alone
 from pathgen.verify.stages import Stage
 from pathgen.work.clamping import Clamping
-from pathgen.work.features import Inlay
+from pathgen.work.touching import Regions
 
 PLAIN_WOOD = "#8a6a4c"
 """For jobs that do not state `wood_colour`."""
@@ -111,7 +112,7 @@ def _look(clamping: Clamping, stage: Stage, wood: str | None, *, cut_free: bool)
         there &= grid.covered(clamping.board.outline)
         window = grid.window(clamping.board.outline.bounds)
     light = light_on(np.where(there, heights, np.float32(0)), stage.spacing) * _hollow(clamping, stage)
-    plain = _colours(stage, wood or PLAIN_WOOD)
+    plain = _colours(clamping, stage, wood or PLAIN_WOOD)
     lit = plain * light[..., None]
     lit[~there] = BED
     return _Look(lit=lit, plain=plain, there=there, window=window)
@@ -180,22 +181,23 @@ def _hollow(clamping: Clamping, stage: Stage) -> Singles:
     return np.asarray(1 - _DARK * deep, np.float32)
 
 
-def _colours(stage: Stage, wood: str) -> Singles:
+def _colours(clamping: Clamping, stage: Stage, wood: str) -> Singles:
     colours = np.empty((*stage.heights.shape, 3), np.float32)
     colours[:] = _rgb(wood)
     for code, inlay in enumerate(stage.inlays, 1):
         here = stage.fill == code
-        nearest = _spread(inlay, stage.grid, here) if len(inlay.regions) > 1 else here.astype(np.uint8)
+        many = len(inlay.regions) > 1
+        nearest = _spread(opened_alone(clamping, inlay), stage.grid, here) if many else here.astype(np.uint8)
         for which, (colour, _) in enumerate(inlay.regions, 1):
             colours[nearest == which] = _rgb(colour)
     return colours
 
 
-def _spread(inlay: Inlay, grid: Grid, within: Bools) -> Pixels:
+def _spread(regions: Regions, grid: Grid, within: Bools) -> Pixels:
     """Numbers of pockets carried on from neighbour to neighbour to all points `within`: what runs over has the colour
     of its own."""
     numbers = np.zeros(within.shape, np.uint8)
-    for which, (_, shape) in enumerate(inlay.regions, 1):
+    for which, (_, shape) in enumerate(regions, 1):
         numbers[within & grid.covered(shape)] = which
     while (bare := within & (numbers == 0)).any():
         padded = np.pad(numbers, 1)
