@@ -196,14 +196,14 @@ def _floor(
     along: Floats, aside: Floats, start: Floats, end: Floats, s: Floats, cutter: Cutter
 ) -> tuple[Floats, Ints]:
     """Lowest height that the moves leave at places s on a line, and which move leaves it."""
-    # A move to the side is taken as the two places where it begins and ends.
+    # A move to the side is taken as the places where it begins, crosses the line and ends.
     slanting = np.abs(aside[:, 1] - aside[:, 0]) > 1e-3
-    rows = np.concatenate([np.flatnonzero(~slanting), np.flatnonzero(slanting), np.flatnonzero(slanting)])
-    along, aside, heights = along[rows], aside[rows], np.stack([start[rows, 2], end[rows, 2]], axis=1)
-    straight, turned = int((~slanting).sum()), int(slanting.sum())
-    for values in (along, aside, heights):
-        values[straight : straight + turned, 1] = values[straight : straight + turned, 0]
-        values[straight + turned :, 0] = values[straight + turned :, 1]
+    rows, side = np.flatnonzero(~slanting), np.flatnonzero(slanting)
+    ends = np.stack([along, aside, np.stack([start[:, 2], end[:, 2]], axis=1)])
+    crosses = np.clip(aside[side, 0] / (aside[side, 0] - aside[side, 1]), 0.0, 1.0)
+    places = [ends[:, side, 0] + share * (ends[:, side, 1] - ends[:, side, 0]) for share in (0.0, crosses, 1.0)]
+    along, aside, heights = np.concatenate([ends[:, rows], *(np.stack([at, at], axis=2) for at in places)], axis=1)
+    rows = np.concatenate([rows, side, side, side])
     order = np.argsort(along, axis=1, kind="stable")
     along, heights = np.take_along_axis(along, order, axis=1), np.take_along_axis(heights, order, axis=1)
     from_, length, rise = along[:, :1], along[:, 1:] - along[:, :1], heights[:, 1:] - heights[:, :1]

@@ -27,6 +27,7 @@ from pathgen.verify.handling import _first
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
 from pathgen.verify.simulate import _heights_of_surface, _smear
+from pathgen.verify.slots import _floor
 from tests import small_board
 from tests.as_made import found_row, hold_rows
 from tests.leaf import write_leaf
@@ -551,14 +552,33 @@ def test_two_passes_along_the_walls_of_a_nut_slot_leave_its_middle_a_little_high
     assert [str(f) for f in result.verification.findings if f.severity == "forbid"] == []
 
 
+INLAY = small_board.JOB[small_board.JOB.index("[[inlay]]") : small_board.JOB.index("[resin]")]
+RESIN = small_board.JOB[small_board.JOB.index("[resin]") :]
+ONE_FRET = {"frets = 5": "frets = 1", INLAY: "", RESIN: ""}
+
+
 def test_slots_begin_on_high_ridges_and_are_refused_where_they_do_not(tmp_path, monkeypatch):
     """Of ridges a third of a millimetre high, by which a stepdown of half a millimetre came to 0.83 mm."""
-    inlay = small_board.JOB[small_board.JOB.index("[[inlay]]") : small_board.JOB.index("[resin]")]
-    plain = {"changes": {"scallop = 0.05": "scallop = 0.33", "frets = 5": "frets = 1", inlay: "",
-                         small_board.JOB[small_board.JOB.index("[resin]"):]: ""}, "extra": small_board.SLOTS}
+    plain = {"changes": ONE_FRET | {"scallop = 0.05": "scallop = 0.33"}, "extra": small_board.SLOTS}
     assert small_board.built(tmp_path, **plain).passed
     monkeypatch.setattr("pathgen.programs.paths._ridges", lambda clamping: 0.0)
     found = small_board.built(tmp_path, **plain).report["checks"]["findings"]
     (deep,) = (one for one in found if one["code"] == "cut-too-deep")
     assert "slots" in deep["where"]
     assert deep["allowed"] == "a stepdown of 0.5 mm, and 0.10 mm for the ridges that stand there"
+
+
+def test_the_end_of_a_slot_of_two_lines_is_cut_by_the_way_across_from_one_to_the_other(tmp_path):
+    """On its line the round ends of both reach 0.054 mm less far: a fresh build was refused as too shallow there."""
+    two = small_board.SLOTS.replace("diameter = 0.6", "diameter = 1.0").replace("width = 0.6", "width = 1.45")
+    assert small_board.built(tmp_path, changes=ONE_FRET, extra=two + "ends = 2.0\n").passed
+
+
+def test_a_move_across_a_slots_line_is_measured_where_it_crosses():
+    """Of 0.8 mm, by a cutter of 1 mm: by hand, its ends reach 0.3 mm along the line, and where it crosses 0.5 mm."""
+    cutter = pathgen.Cutter(name="c", shape="flat-end", diameter=1.0, speed=18000, feed=500.0, plunge=500.0,
+                            stepdown=1.0)
+    start, end = np.array([[0.0, 0.0, 4.0]]), np.array([[0.0, 0.0, 4.2]])
+    floor, _ = _floor(np.array([[5.0, 5.0]]), np.array([[-0.4, 0.4]]), start, end, np.array([5.0, 5.2, 5.4, 5.6]),
+                      cutter)
+    assert floor.tolist() == pytest.approx([4.0, 4.0, 4.1, np.inf])
