@@ -1,6 +1,7 @@
 """Passes, slots and outlines against closed forms and brute force on points."""
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -21,6 +22,7 @@ from pathgen.strategies.cut_again import _link, resurfacing_runs_over
 from pathgen.strategies.cutting_line import cutting_line
 from pathgen.strategies.cutting_out import outlining
 from pathgen.strategies.engraving import engraving
+from pathgen.strategies.facing import cutting_again_over
 from pathgen.strategies.resurfacing import coarse_passes, resurfacing_runs
 from pathgen.strategies.roughing import roughing_runs
 from pathgen.strategies.slotting import bevelling, slotting
@@ -409,6 +411,21 @@ def test_the_second_cut_over_a_fill_does_not_rise_where_the_first_came_down():
     assert first.run[:, 2].max() == pytest.approx(8.0)
     *_, last = resurfacing_runs_over(shapely.box(2, -19, 9, 19), first, proud=1.0, stepdown=0.5, beneath=None)
     assert last[:, 2] == pytest.approx(np.full(len(last), 6.0), abs=1e-9)
+
+
+@pytest.mark.parametrize("plunges", [True, False])
+def test_a_flat_end_comes_down_beside_the_fill_and_by_a_ramp_where_it_does_not_cut_at_its_centre(plunges):
+    level = Surface(thickness=6.0, radius_nut=math.inf, radius_end=math.inf, length=100.0)
+    cutter = replace(cutter_of("flat-end", 6.0), plunges=plunges)
+    first = finishing_passes(shapely.box(0, -20, 100, 20), level, cutter, scallop=0.02, entry=2.0)
+    fill = shapely.Point(50.0, 0.0).buffer(9.0)
+    path = cutting_again_over(fill, first, proud=1.0, stepdown=0.5, beneath=0.0, rapids=Rapids(20.0, 8.0))
+    step = np.diff(path.points, axis=0, prepend=path.points[:1])
+    straight = (path.points[:, 2] < 8.0 - 1e-6) & (step[:, 2] < -1e-6) & (np.hypot(*step[:, :2].T) < 1e-6)
+    straight &= path.kinds != Move.RAPID
+    assert straight.any() == plunges
+    assert path.points[:, 2].min() == pytest.approx(6.1)
+    assert shapely.distance(fill, shapely.points(path.points[straight, :2])).min(initial=9.0) > 2.99
 
 
 def test_from_pass_to_pass_the_second_cut_does_not_go_through_the_crest_at_a_bend():

@@ -297,6 +297,19 @@ def test_no_pass_takes_more_than_the_stepdown_of_what_the_first_cut_left_nor_of_
     assert random_jobs.cut_again(result, cell=0.3) == []
 
 
+def test_each_layer_through_the_wood_goes_as_far_out_as_the_last_pass(tmp_path):
+    """Wide passes end further in: at the corners the last pass took what several layers had left."""
+    changes = {"scallop = 0.05": 'scallop = 0.05\nrough = "flat"\nallowance = 0.8\nleave = 0.9',
+               "thickness = 8.0": "thickness = 8.4"}
+    ((tips, over),) = _again(tmp_path, changes=changes, extra="[resurface]\nstepdown = 0.4\n")
+    ends = shapely.points(tips[np.abs(over) < 0.002, :2])
+    heights = [h for h in np.unique(np.round(over, 2)) if 0.05 < h < 1.1]
+    assert len(heights) >= 3
+    for height in heights:
+        layer = shapely.MultiPoint(tips[np.abs(over - height) < 0.006, :2]).convex_hull
+        assert shapely.distance(layer, ends).max() < 0.05
+
+
 def test_the_layers_through_what_the_first_cut_leaves_are_counted_too(tmp_path):
     changes = {"scallop = 0.05": "scallop = 0.05\nleave = 1.0", "overfill = 0.7": "overfill = 0.4"}
     words = r"\[resurface\] stepdown.*75 layers.*what the first cut leaves, 1\.5 mm.*0\.05 mm or"
