@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from pathgen.app.building import Build, build_planned
-from pathgen.app.earlier import done_otherwise, write_build
+from pathgen.app.earlier import write_build
+from pathgen.app.earlier_done import Run, done_before
 from pathgen.app.earlier_marks import marks_moved
 from pathgen.base import given
 from pathgen.base.brief import Brief
@@ -23,7 +24,7 @@ from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.sheet.blank import blank_sheet
 from pathgen.report.text import report_text
 from pathgen.verify import together_findings
-from pathgen.work.clamping import Clamping, Step
+from pathgen.verify.findings import Finding
 
 
 @dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -60,9 +61,9 @@ class BlankBuild(Brief):
                 for file, inlay in one.let_in.items()}
 
     @property
-    def done(self) -> dict[str, tuple[Clamping, Step]]:
-        """Programs that count as run already."""
-        return {file: there for one in self.builds for file, there in one.done.items()}
+    def runs(self) -> dict[str, Run]:
+        """The programs of all parts by name."""
+        return {file: run for one in self.builds for file, run in one.runs.items()}
 
     def files(self, *, shaded: bool = True) -> dict[str, str]:
         """Every file by name: programs, the sheet of the blank and of each part, the reports."""
@@ -89,12 +90,20 @@ class BlankBuild(Brief):
             own = one.picture_files(shaded=shaded)
             drawn |= {f"{stem}-{name}": picture for name, picture in own.items()}
         path = given.path("write folder", folder)
-        return write_build(path, {**self.told(path).files(shaded=shaded), **drawn}, self.job, self.report)
+        found, done = self.earlier(path)
+        return write_build(path, {**self.saying(found).files(shaded=shaded), **drawn}, self.job, self.report, done=done)
 
     def told(self, folder: Path) -> BlankBuild:
-        """The same with warnings of what earlier builds in a folder had otherwise, as for a build of one part."""
-        texts = {name: text for one in self.builds for name, text in one.texts.items()}
-        found = [*marks_moved(folder, self.job, self.report), *done_otherwise(folder, texts, self.done)]
+        """The same with warnings of what earlier builds in a folder had otherwise."""
+        return self.saying(self.earlier(folder)[0])
+
+    def earlier(self, folder: Path) -> tuple[list[Finding], dict[str, Any] | None]:
+        """Those warnings, and what the folder is to keep, as for a build of one part."""
+        found, done = done_before(folder, self.job, self.runs)
+        return [*marks_moved(folder, self.job, self.report), *found], done
+
+    def saying(self, found: Sequence[Finding]) -> BlankBuild:
+        """The same with more that is to be said."""
         return replace(self, report=with_findings(self.report, found))
 
     def _repr_svg_(self) -> str:

@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from pathgen.app.earlier import done_otherwise, write_build
+from pathgen.app.earlier import write_build
+from pathgen.app.earlier_done import Run, done_before
 from pathgen.app.earlier_marks import marks_moved
 from pathgen.app.folders import otherwise_named, read_folder
 from pathgen.base import given
@@ -50,7 +51,7 @@ from pathgen.verify.findings import AGAIN, MISSING, Finding
 from pathgen.verify.heads import head_findings
 from pathgen.verify.read import fingerprint
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.operations import Operation, WitnessMarks
+from pathgen.work.operations import Operation
 
 BACK = "00-back"
 """What the names of all files of the other side begin with, so that they come before all else in a folder."""
@@ -107,12 +108,13 @@ class Build(Brief):
                 and self.plan.clamping.moved_at(step) is None}
 
     @property
-    def done(self) -> dict[str, tuple[Clamping, Step]]:
-        """Programs that count as run already, as the job says where the work has moved; not those that cut nothing, nor
-        that of the marks, which `told` asks for."""
+    def runs(self) -> dict[str, Run]:
+        """Its programs by name, those of the other side too: these were all run once the top is begun."""
         clamping = self.plan.clamping
-        return {step.file_name: (clamping, step) for step in clamping.steps
-                if step.operation.spins and clamping.done(step) and not isinstance(step.operation, WitnessMarks)}
+        below = self.back.runs if self.back else {}
+        return {file: replace(run, done=clamping.begun) for file, run in below.items()} | {
+            program.file_name: Run(text=program.text, clamping=clamping, step=program.step,
+                                   done=clamping.done(program.step)) for program in self.programs}
 
     def write(self, folder: str | Path, *, pictures: bool = False, shaded: bool = True) -> list[Path]:
         """Write programs, reports and setup sheet into a folder: all of them, or none.
@@ -128,13 +130,22 @@ class Build(Brief):
         """
         self.refuse_faults()
         path = given.path("write folder", folder)
-        files = self.told(path).every_file(shaded=shaded, pictures=pictures)
-        return write_build(path, files, self.job, self.report)
+        found, done = self.earlier(path)
+        files = self.saying(found).every_file(shaded=shaded, pictures=pictures)
+        return write_build(path, files, self.job, self.report, done=done)
 
     def told(self, folder: Path) -> Build:
-        """The same with warnings of marks that lie elsewhere than earlier builds in a folder had them, and of
-        programs that count as done and were others there."""
-        found = [*marks_moved(folder, self.job, self.report), *done_otherwise(folder, self.texts, self.done)]
+        """The same with the warnings that `earlier` gives."""
+        return self.saying(self.earlier(folder)[0])
+
+    def earlier(self, folder: Path) -> tuple[list[Finding], dict[str, Any] | None]:
+        """Warnings of marks that lie elsewhere than earlier builds in a folder had them, and of programs that count as
+        done and were others there; and what the folder is to keep of these. Raises JobError as `done_before` does."""
+        found, done = done_before(folder, self.job, self.runs)
+        return [*marks_moved(folder, self.job, self.report), *found], done
+
+    def saying(self, found: Sequence[Finding]) -> Build:
+        """The same with more that is to be said."""
         return replace(self, report=Report(with_findings(self.report, found)))
 
     def refuse_faults(self) -> None:
@@ -255,7 +266,8 @@ def _of_fresh(finding: Finding, steps: Sequence[Step]) -> Finding:
         return finding
     instead = next(
         (s.operation.instead for s in steps
-         if s.file_name in finding.where or (s.operation.opens and finding.where.startswith(s.operation.opens.name))),
+         if s.file_name in finding.where or (s.operation.opens and re.match(
+             rf"inlay {s.operation.opens.index + 1}\b", finding.where))),
         Operation.instead,
     )
     return replace(finding, remedy="pathgen planned this wrongly, the job is in order: please report it with the job "

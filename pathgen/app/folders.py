@@ -8,7 +8,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -16,6 +16,7 @@ from typing import Any
 from pathgen.base.errors import PathgenError
 from pathgen.base.files import read_bytes, read_text
 from pathgen.base.limits import BUILT, MOST_PROGRAMS, MOST_TOGETHER, PROGRAM
+from pathgen.base.plain import joined
 
 RECORD = ".pathgen.json"
 """Names and hashes of the files of a build, so that a later one knows what it may replace."""
@@ -31,6 +32,10 @@ _LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 
 _OTHER_ENDINGS = {".tap", ".ngc", ".gcode", ".gc", ".cnc", ".NC"}
 """Endings that programs are given on their way to a machine (common practice)."""
+
+_ELSEWHERE = "or name another folder, which does not know where marks were and what was run"
+
+_MOST_NAMED = 4
 
 _TRIES = 20
 """Times that a folder is looked at while other builds write into it."""
@@ -168,15 +173,31 @@ def refuse_foreign(folder: Path) -> None:
 
 def _refuse_other_than(record: Mapping[str, Any], folder: Path) -> None:
     """Refuse a folder with files that are not as its record says."""
-    for path in sorted(folder.iterdir()):
-        if path.name == RECORD or path.name in _LITTER:
-            continue
-        if path.name not in record:
-            raise PathgenError(str(folder), f"holds {path.name}, which no build wrote there",
-                               remedy="name another folder, or move that away")
-        if _hash(read_bytes(path, BUILT)) != record[path.name]:
-            raise PathgenError(str(folder), f"{path.name} was changed since it was written",
-                               remedy="name another folder, or move that file away if you want to keep it")
+    paths = [path for path in sorted(folder.iterdir()) if path.name != RECORD and path.name not in _LITTER]
+    foreign = [path.name for path in paths if path.name not in record]
+    changed = [path.name for path in paths if path.name in record and not _is(record[path.name], path)]
+    if not foreign and not changed:
+        return
+    if not record and any(path.suffix == ".nc" for path in paths):
+        raise PathgenError(str(folder), f"holds {_some(foreign)}, but no {RECORD}: by that a build knows what it wrote",
+                           remedy=f"if this is a copy of what a build wrote, copy that hidden file too; {_ELSEWHERE}")
+    found = [f"holds {_some(foreign)}, which no build wrote there"] if foreign else []
+    found += [f"{_some(changed)} {'were' if changed[1:] else 'was'} changed since "
+              f"{'they were' if changed[1:] else 'it was'} written"] if changed else []
+    what, them = ("those files", "them") if (foreign + changed)[1:] else ("that file", "it")
+    raise PathgenError(str(folder), "; ".join(found),
+                       remedy=f"move {what} away, if you want to keep {them}, else delete {them}; {_ELSEWHERE}")
+
+
+def _is(known: Any, path: Path) -> bool:
+    """Whether a file is as a record knows it; other ends of lines, as mail programs make, are no change."""
+    data = read_bytes(path, BUILT)
+    return known in (_hash(data), _hash(data.replace(b"\r\n", b"\n")))
+
+
+def _some(names: Sequence[str]) -> str:
+    """Files by their names, of many the first."""
+    return joined([*names[:_MOST_NAMED], *([f"{len(names) - _MOST_NAMED} more"] if names[_MOST_NAMED:] else [])])
 
 
 def _record(folder: Path) -> dict[str, Any]:

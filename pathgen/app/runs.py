@@ -74,7 +74,8 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
         options.written = made.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
         return list(options.written)
 
-    write_and_tell(options.out, write, shown=sys.stderr if options.json else sys.stdout, let_in=made.let_in)
+    write_and_tell(options.out, write, shown=sys.stderr if options.json else sys.stdout, let_in=made.let_in,
+                   done={file for file, run in made.runs.items() if run.done})
     return GOOD
 
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
 from pathlib import Path
 
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.app.folders import write_over
 from pathgen.base import overlay
-from pathgen.base.errors import Mistakes
+from pathgen.base.errors import Mistakes, PathgenError
 from pathgen.base.markup import Element, as_svg
 from pathgen.base.plain import capital
 from pathgen.base.units import fine_length, place_words
@@ -20,6 +21,7 @@ from pathgen.report.finding_words import doubt_line, finding_line
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.placed import placed_sizes, placed_words
+from pathgen.report.reaching import opened_of
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Outline
 from pathgen.work.thin_wood import by_kind, more_places, what_to_do
@@ -30,7 +32,7 @@ PICTURE_OF = "pathgen show"
 
 def placing(clamping: Clamping) -> Element:
     """The picture: blank, clamps, zero, drawings, slots and edges; whole in a browser's window however long it is."""
-    picture = board_from_above(clamping)
+    picture = board_from_above(clamping, opened=_opened(clamping))
     picture.set("data-made-by", PICTURE_OF)
     picture.set("style", "max-width:100%;height:auto")
     return picture
@@ -64,13 +66,22 @@ def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
             yield finding_line("warn", f"[setup] keep_out {number}",
                                f"lies over what is cut, {_extent(under, job.units)}", "beside it",
                                "move it off; the build says how far the cutter needs", units=job.units)
-    for thin, *more in by_kind(clamping):
+    for thin, *more in by_kind(clamping, _opened(clamping)):
         rings = f"red ring{'s' if more else ''} in the picture"
         yield finding_line("warn", place_words(*thin.at), f"{fine_length(thin.width)} of wood ({rings}) between "
                            f"{thin.between}{more_places(more)}",
                            fine_length(thin.needed), what_to_do(thin, clamping), units=job.units)
     for doubt in doubts_of(job, clamping):
         yield doubt_line(doubt, job.units)
+
+
+@lru_cache(maxsize=2)
+def _opened(clamping: Clamping) -> tuple[BaseGeometry, ...]:
+    """What the cutters open of each inlay; where they cannot go in, which the build tells, all that is drawn."""
+    try:
+        return opened_of(clamping)
+    except PathgenError:
+        return tuple(inlay.area for inlay in clamping.inlays)
 
 
 def _extent(shape: BaseGeometry, units: str) -> str:

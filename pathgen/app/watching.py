@@ -8,8 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from pathgen.app.building import Build, build
-from pathgen.app.earlier import write_build
-from pathgen.app.earlier_marks import marks_moved
+from pathgen.app.earlier import compared, pieces_for_others, programs_of, write_build
 from pathgen.app.page_server import PageServer
 from pathgen.app.showing import placing
 from pathgen.app.terminal import GREEN, RED, by_option, say
@@ -20,6 +19,7 @@ from pathgen.base.units import in_units
 from pathgen.job.clamping import placing_of
 from pathgen.job.load import as_it_stands, drawings_named, units_of
 from pathgen.report.finding_words import ended
+from pathgen.report.text import warning_lines
 
 LOOK = 0.2
 """Seconds between two looks at the files."""
@@ -57,6 +57,7 @@ class _Watch:
         self._drawings: list[Path] = []
         self._unwritten: Build | None = None
         self._said: list[str] = []
+        self._warned: list[str] = []
         self._memory = Memory()
 
     def run(self) -> None:
@@ -124,14 +125,24 @@ class _Watch:
             say(f" into {one_line(str(self._out))}", mark="written", colour=GREEN)
 
     def _write(self, result: Build) -> None:
+        """Write a build and say what it has otherwise than the one before: its warnings, its programs."""
         self._unwritten = result
-        moved, files = marks_moved(self._out, result.job, result.report), result.told(self._out).files()
-        write_build(self._out, files, result.job, result.report)
+        found, done = result.earlier(self._out)
+        told, before = result.saying(found), programs_of(self._out)
+        files = told.files()
+        write_build(self._out, files, result.job, result.report, done=done)
         self._unwritten = None
-        lines = [ended(f"{one.where}: {one.got}. {capital(one.remedy)}") for one in moved]
-        self._page.show_build(files["setup.html"], lines)
-        for line in lines:
-            say(f" {line}", mark="warning:", colour=RED)
+        self._page.show_build(files["setup.html"],
+                              [ended(f"{one.where}: {one.got}. {capital(one.remedy)}") for one in found])
+        now = programs_of(self._out)
+        warned = [*warning_lines(told.report["checks"], result.job.units),
+                  *pieces_for_others(before, now, result.let_in)]
+        for line in warned:
+            if line not in self._warned:
+                say(f" {line}", mark="warning:", colour=RED)
+        self._warned = warned
+        for line in compared(before, now, done={file for file, run in result.runs.items() if run.done}):
+            say(line)
 
     def _guarded(self, act: Callable[[], None]) -> None:
         """Do it; what is wrong with the job, the drawings or the folder is said once, here and on the page."""

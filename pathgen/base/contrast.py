@@ -15,6 +15,9 @@ from pathgen.base.arrays import Floats
 JUST_SEEN = 1.0
 """Difference by CIEDE2000 that can just be seen; common practice."""
 
+AT_A_GLANCE = 10.0
+"""Difference by CIEDE2000 from which two colours are told apart at a glance; common practice, from memory."""
+
 LEAST_CONTRAST = 3.0
 """Contrast ratio that WCAG 2.2, success criterion 1.4.11, asks of graphics."""
 

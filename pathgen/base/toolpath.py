@@ -155,16 +155,14 @@ class Toolpath(Brief):
         """
         table = np.empty(len(Move))
         table[[Move.RAPID, Move.CUT, Move.PLUNGE, Move.EASED]] = rapid, cutter.feed, cutter.plunge, cutter.eased_feed
-        feed, drop = table[self.kinds], -steps(self.points)[:, 2]
+        feed, drop = table[self.kinds], -np.diff(self.points[:, 2], prepend=self.points[:1, 2])
         sinks = (self.kinds != Move.RAPID) & (drop * feed > cutter.plunge * self.lengths * _EQUAL)
         step = cutter.feed / _FEEDS
         most = np.floor(cutter.plunge * self.lengths[sinks] / drop[sinks] / step) * step
         feed[sinks] = np.maximum(most, cutter.plunge)
         return feed
 
-    def hopping(
-        self, low: float, *, safe_z: float, free: Callable[[NDArray[np.object_]], Bools]
-    ) -> Toolpath:
+    def hopping(self, low: float, *, safe_z: float, free: Callable[[NDArray[np.object_]], Bools]) -> Toolpath:
         """The same path with ways across at `low` in place of `safe_z`, where `free` says so of their lines.
 
         `low` is above all that is cut. The way to the first cut and from the last stays.
@@ -197,7 +195,7 @@ class Toolpath(Brief):
     @property
     def lengths(self) -> Floats:
         """(n,) length of the move that reaches each point; 0 for the first."""
-        return np.asarray(np.linalg.norm(steps(self.points), axis=1))
+        return np.concatenate([[0.0], np.linalg.norm(np.diff(self.points, axis=0), axis=1)])[: len(self)]
 
     @property
     def cut_length(self) -> float:
@@ -245,9 +243,7 @@ def along_in_plan(line: Floats) -> Floats:
     return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line[:, :2], axis=0).T))])
 
 
-def simplified(
-    points: ArrayLike, tolerance: float, first: ArrayLike = 0, last: ArrayLike | None = None
-) -> Ints:
+def simplified(points: ArrayLike, tolerance: float, first: ArrayLike = 0, last: ArrayLike | None = None) -> Ints:
     """Indices of the points to keep so that straight moves stay within `tolerance` of all of them.
 
     Douglas and Peucker's method (1973) in three dimensions, all stretches at once; `points` is (n, 3), of one line

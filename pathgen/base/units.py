@@ -10,11 +10,7 @@ from fractions import Fraction
 INCH = 25.4
 """Millimetres in an inch, exact (international yard and pound agreement, 1959)."""
 
-MM_PER = {
-    "mm": 1.0,
-    "cm": 10.0,
-    "in": INCH,
-}
+MM_PER = {"mm": 1.0, "cm": 10.0, "in": INCH}
 
 _LONGEST = 60
 """Characters of a written length."""

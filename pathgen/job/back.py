@@ -22,7 +22,7 @@ from pathgen.parts.flat.part import rounded
 from pathgen.work.clamping import Clamping, Step, numbered
 from pathgen.work.features import Cutouts, Holes
 from pathgen.work.operations import RUN_OUT, Channel, DowelHoles, Outline
-from pathgen.work.part import Part
+from pathgen.work.part import Part, inside
 from pathgen.work.underside import turned_over, wood_over
 
 KIND = "back"
@@ -155,9 +155,8 @@ def _clear_of_dowels(job: Job, shape: Polygon, web: float) -> None:
 
 def _within(shape: Polygon, part: Part, unit: str) -> None:
     """With the least web of wood on all its sides."""
-    edge = part.outline.exterior
     points = shapely.points(shapely.get_coordinates(shape))
-    room = shapely.distance(edge, points) * np.where(shapely.covers(part.outline, points), 1.0, -1.0)
+    room = inside(part.outline, points)
     worst = int(np.argmin(room))
     if falls_short(float(room[worst]), part.min_web):
         place = place_words(points[worst].x, points[worst].y, unit)

@@ -224,15 +224,17 @@ def _moved(job: Job, clampings: Sequence[Clamping]) -> tuple[Clamping, ...]:
     before = _first_moved(job, clampings)
     whole = replace(clampings[0], board=_all_parts(job, clampings), stock=job.stock, setup=job.setup, steps=(),
                     shared=Shared(number=0, zero=_zero_of(job), highest=0.0, blank=job.stock.bounds))
-    moved = measured_move(job, whole, guessed=_guessed(job, whole), unmeasured=_unmeasured(job, clampings, before))
+    moved = measured_move(job, whole, guessed=_guessed(job, whole), unmeasured=_unmeasured(job, clampings, before),
+                          names=_mark_names(job, clampings))
     made = []
     for clamping, table, part in zip(clampings, job.parts, job.part_jobs, strict=True):
+        assert clamping.shared is not None
         a, b, d, e, x, y = _matrix(part, table)
         own = moved.seen_in([[a, d, 0.0], [b, e, 0.0], [0.0, 0.0, 1.0]], [x, y, 0.0])
         steps = tuple(replace(step, turn=step.turn and replace(
             step.turn, stays=step.turn.stays and step.number != before)) for step in clamping.steps)
         first = next((step.order for step in steps if step.number >= before), len(steps) + 1)
-        made.append(replace(clamping, steps=steps, moved_from=first,
+        made.append(replace(clamping, steps=steps, moved_from=first, shared=replace(clamping.shared, go_on=before),
                             moved=replace(own, errors=errors_at(job, clamping, own.places))))
     return tuple(made)
 
@@ -256,6 +258,18 @@ def _unmeasured(job: Job, clampings: Sequence[Clamping], before: int) -> str:
         if (np.abs(marks[:, None] - at).max(axis=2).min(axis=1) > ALIKE).any():
             parts.append(str(number))
     return f"the marks of part{'s' * (len(parts) > 1)} {joined(parts)}" if parts else ""
+
+
+def _mark_names(job: Job, clampings: Sequence[Clamping]) -> tuple[str, ...]:
+    """What was measured, as the pages of the parts have it: by part and mark; what none of them has, by its table."""
+    at, names = np.array([one.at for one in job.measured])[:, :2], [f"[[measured]] {k + 1}"
+                                                                   for k in range(len(job.measured))]
+    for number, one in enumerate(clampings, 1):
+        marks = one.feature(WitnessMarks)
+        off = np.abs(one.display(marks.places)[:, None] - at).max(axis=2) if marks else np.empty((0, 0))
+        for mark, k in np.argwhere(off <= ALIKE).tolist():
+            names[k] = f"mark {mark + 1} of part {number}"
+    return tuple(names)
 
 
 def _all_parts(job: Job, clampings: Sequence[Clamping]) -> FlatPart:

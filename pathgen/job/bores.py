@@ -22,6 +22,7 @@ from pathgen.job.tables import LEAST_DEPTH
 from pathgen.parts.flat.part import Bore, FlatPart, numbered
 from pathgen.work.features import Cutouts, Holes, Named
 from pathgen.work.operations import CutOut, Operation, RoundHoles
+from pathgen.work.part import inside
 from pathgen.work.thin_wood import least_wood
 
 _PITCHES = 3000
@@ -217,8 +218,7 @@ def _longest(part: FlatPart, row: list[Bored]) -> int:
 
 def _out(part: FlatPart, wide: Any, axis: Any) -> Any:
     """How far the edge of each hole lies outside the outline with its middle line there; < 0 inside: mm."""
-    inside = np.where(shapely.covers(part.outline, axis), 1.0, -1.0)
-    return wide / 2 - shapely.distance(part.outline.exterior, axis) * inside
+    return wide / 2 - inside(part.outline, axis)
 
 
 def _wood(part: FlatPart, one: Bored) -> float:

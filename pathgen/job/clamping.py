@@ -108,7 +108,8 @@ def _set_up(job: Job, board: Fingerboard | FlatPart, clamping: Clamping) -> Clam
     if asked and asked > len(clamping.steps):  # refused with the number of programs that there will be
         known = without_idle(clamping, pockets_of(clamping))[0]
     moved, moved_from = move_of(job, known)
-    return replace(clamping, moved=moved, moved_from=moved_from)
+    clamping = replace(clamping, moved=moved, moved_from=moved_from)
+    return replace(clamping, under=replace(clamping.under, turned_over=clamping.begun) if clamping.under else None)
 
 
 def slots_borne(job: Job, depth: float) -> float:

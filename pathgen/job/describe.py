@@ -15,6 +15,8 @@ from pathgen.job.load import TOP_KEYS
 LENGTHS = ("length", "length per minute", "list: length", "list: two lengths")
 """What a key holds when its default is in millimetres whatever the job's units."""
 TOP_HOLDS = {"title": "text", "units": '"mm" or "in"', "order": "list: text"}
+_WIDE = 100
+"""Characters of a line of the list of keys."""
 LENGTH_WORDS = (
     'A length is a number in the unit of the job units, or a text with its own unit: "1/4 in", "6 mm"; a feed '
     'likewise: "800 mm/min".'
@@ -42,7 +44,7 @@ def key_rows() -> list[KeyRow]:
     return rows
 
 
-def key_lines(width: int = 100) -> list[str]:
+def key_lines() -> list[str]:
     """The keys as plain text, a paragraph for each table."""
     lines: list[str] = []
     for head, rows in _tables():
@@ -50,7 +52,7 @@ def key_lines(width: int = 100) -> list[str]:
         for row in rows:
             default = row.default if row.default.startswith("required") else f"default {row.default}"
             about = ", ".join(filter(None, (row.holds, row.limits, default)))
-            lines += textwrap.wrap(f"{row.key}: {row.meaning} ({about})", width, initial_indent="  ",
+            lines += textwrap.wrap(f"{row.key}: {row.meaning} ({about})", _WIDE, initial_indent="  ",
                                    subsequent_indent="      ")
     return [*lines[1:], "", LENGTH_WORDS]
 

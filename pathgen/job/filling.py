@@ -15,13 +15,7 @@ from pathgen.work.fill import Resin
 
 def check_filling(job: Job) -> None:
     """Raise JobError for fills, marks and measured moves that do not go together."""
-    for index, inlay in enumerate(job.inlays, 1):
-        if inlay.fill != "none" and inlay.overfill > job.machine.clearance:
-            raise JobError(
-                f"inlay {index} overfill", f"{inlay.overfill:g} mm stands higher than rapids clear the work",
-                allowed=f"[machine] clearance {job.machine.clearance:g} mm or less",
-                remedy="make overfill smaller or clearance larger",
-            )
+    for index in range(1, len(job.inlays) + 1):
         resin = resin_of(job, index - 1)
         if resin.mix and resin.mix_by == "mass" and resin.density is None:
             raise JobError(

@@ -31,6 +31,7 @@ from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.shapes import films, polygons
 from pathgen.work.features import Cutouts
 from pathgen.work.operations import CutOut, Operation
+from pathgen.work.part import inside
 
 OF_BOARDS = ("slots", "nut", "dots", "block", "gauges", "side_dots", "nut_blank", "saddle_blank", "frets", "strings",
              "neck")
@@ -255,8 +256,7 @@ def _ring(job: Job, part: FlatPart, ring: RingTable, where: str) -> None:
         raise JobError(f"{where} cutters", f'the smallest, "{smallest.name}", is {smallest.diameter:g} mm, and the '
                        f"ring {wide:.3f} mm wide", allowed=f"{wide:.3f} mm or less",
                        remedy="name a smaller cutter, or make the ring wider")
-    centre = shapely.Point(ring.at)
-    room = float(shapely.distance(part.outline.exterior, centre)) * (1 if part.outline.covers(centre) else -1)
+    room = float(inside(part.outline, shapely.Point(ring.at)))
     if room <= ring.outer:
         raise JobError(f"{where} outer", f"the ring round {place_words(*ring.at)} reaches {ring.outer - room:.2f} mm "
                        "past the edge of the plate",

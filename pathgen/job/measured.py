@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -13,7 +14,7 @@ from pathgen.base.units import MM_PER, format_length, place_as_written, place_wo
 from pathgen.job.job import Job
 from pathgen.job.marks import errors_at, moved_table, too_near
 from pathgen.work.clamping import Clamping
-from pathgen.work.mark_errors import odd_heights, odd_words, unchecked, zero_again
+from pathgen.work.mark_errors import named, odd_heights, odd_words, unchecked, zero_again
 from pathgen.work.moved import LARGEST_SHIFT, Moved, fit_move
 from pathgen.work.operations import WitnessMarks
 
@@ -36,17 +37,20 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
     return measured_move(job, clamping, guessed=guessed, unmeasured=unmeasured), _first_moved(job, clamping)
 
 
-def measured_move(job: Job, clamping: Clamping, *, guessed: bool, unmeasured: str) -> Moved:
+def measured_move(
+    job: Job, clamping: Clamping, *, guessed: bool, unmeasured: str, names: tuple[str, ...] = ()
+) -> Moved:
     """The move that the measured marks explain; `guessed` where a height before is that of [stock] thickness,
-    `unmeasured` names marks that are in the wood and were not measured.
+    `unmeasured` names marks that are in the wood and were not measured, `names` are of those that were, where they are
+    not known by their numbers alone.
 
     Raises JobError as `move_of` does.
     """
     found = clamping.to_board(np.array([m.found for m in job.measured]))
     asked = moved_table(job)
     places = _expected(job, clamping)
-    _refuse_other_units(job, clamping, places)
-    moved = fit_move(places, found, limit=asked.limit, accuracy=asked.accuracy)
+    _refuse_other_units(job, clamping, places, names)
+    moved = fit_move(places, found, limit=asked.limit, accuracy=asked.accuracy, names=names)
     _refuse_sunk(job, moved, asked.limit, guessed=guessed)
     if not guessed:
         _refuse_misread(moved, asked.accuracy, clamping.units)
@@ -58,7 +62,7 @@ def measured_move(job: Job, clamping: Clamping, *, guessed: bool, unmeasured: st
     return replace(moved, errors=errors, guessed=guessed)
 
 
-def _refuse_other_units(job: Job, clamping: Clamping, places: Floats) -> None:
+def _refuse_other_units(job: Job, clamping: Clamping, places: Floats, names: Sequence[str]) -> None:
     """Raise JobError for marks that lie where they should, about, if their numbers are of another unit of length."""
     given = np.array([m.found for m in job.measured])
 
@@ -73,9 +77,10 @@ def _refuse_other_units(job: Job, clamping: Clamping, places: Floats) -> None:
     marks = np.flatnonzero(off(factors[unit]) < np.minimum(asked, LARGEST_SHIFT))
     if not (asked[marks] > LARGEST_SHIFT).any():
         return
-    meant = [f"mark {k + 1}: found = {place_as_written(given[k] * factors[unit], job.units)}" for k in marks.tolist()]
+    meant = [f"{named([k], names)}: found = {place_as_written(given[k] * factors[unit], job.units)}"
+             for k in marks.tolist()]
     raise JobError(
-        "[[measured]]", f"mark{'s' if len(marks) > 1 else ''} {joined([str(k + 1) for k in marks])} would lie up to "
+        "[[measured]]", f"{named(marks.tolist(), names)} would lie up to "
         f"{format_length(float(asked[marks].max()), job.units, decimals=1)} from where they were",
         allowed=format_length(LARGEST_SHIFT, job.units),
         remedy=f"as numbers in {unit} they fit: if {unit} are meant, write {'; '.join(meant)}",
@@ -87,7 +92,7 @@ def _refuse_misread(moved: Moved, accuracy: float, units: str) -> None:
     odd, off = odd_heights(moved.places, moved.rises, accuracy)
     if not odd or unchecked(moved.places):
         return
-    got, again = odd_words(odd, format_length(off, units))
+    got, again = odd_words(odd, format_length(off, units), moved.names)
     raise JobError(
         "[[measured]]", got,
         allowed=f"about {format_length(accuracy, units)} where marks are read so exactly ([moved] accuracy)",

@@ -62,6 +62,8 @@ def _few_layers(job: Job, part: Fingerboard | FlatPart, finish: Cutter) -> None:
              job.stock.thickness - lowest_edge(part), finish.stepdown)] * (not (job.surface and job.surface.rough))
     over += [("[resurface] stepdown", "a fill", max(filled) + job.skim, job.resurface.stepdown)] \
         if job.resurface and filled else []
+    over += [("[resurface] stepdown", "what the first cut leaves", job.surface.leave + job.surface.leave_ridges,
+              job.resurface.stepdown)] if job.resurface and job.surface and job.surface.leave else []
     for where, what, high, stepdown in over:
         layers = MOST_LAYERS * least_stepdown(high) / stepdown
         if falls_short(MOST_LAYERS, layers):

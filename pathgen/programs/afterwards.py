@@ -21,14 +21,16 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
     was run before the work moved, what may still be left to do: who filled its pockets already, only the maker knows.
     """
     own, turn = step.operation.afterwards(clamping), step.turn
-    if clamping.done(step):
+    go_on = clamping.shared.go_on if clamping.shared else 0
+    to_come = turn is not None and turn.fill_after is not None and turn.fill_after >= go_on  # the fill of all parts
+    if clamping.done(step) and not to_come:
         inlay = step.operation.opens
         if inlay is None or not own or clamping.levelled_before(inlay):
             return []
         if clamping.moved_number is None:
             return [f"Where {inlay.name} was not filled before the work moved, fill it now:", *own]
         return [f"Where {inlay.name} was filled before the work moved, go on with program {clamping.moved_number}. "
-                "Where it was not, fill it before that:", *own]
+                f"Where it was not, fill it before {f'program {go_on}' if go_on else 'that'}:", *own]
     if turn is None or turn.fill_after is None:
         return own
     after = f"after program {turn.fill_after}: {_HOW}"

@@ -105,9 +105,7 @@ def _are_arcs(runs: Floats, tolerance: float, between: float) -> Bools:
     return np.asarray(good)
 
 
-def _turn_evenly(
-    runs: Floats, out: Floats, radius: Floats, way: Floats, tolerance: float, between: float
-) -> Bools:
+def _turn_evenly(runs: Floats, out: Floats, radius: Floats, way: Floats, tolerance: float, between: float) -> Bools:
     """Of runs with their points on circles, `out` from the centre: do they go round and up evenly, `way` about?"""
     cross = out[:, :-1, 0] * out[:, 1:, 1] - out[:, :-1, 1] * out[:, 1:, 0]
     sweep = way[:, None] * np.arctan2(cross, (out[:, :-1] * out[:, 1:]).sum(axis=-1))

@@ -43,7 +43,7 @@ def before_start(clamping: Clamping, step: Step, start: Start | None = None) -> 
     """What to do before pressing start, in order; `start` is what the program starts from, with what paths tell, where
     they are known."""
     if clamping.done(step):
-        return ["This program was run before the work moved: do not run it again."]
+        return [f"This program was run before {clamping.done_before}: do not run it again."]
     if start is None:
         start = starts_of(Around(clamping=clamping))[step.order - 1]
     lines, moved = [], clamping.moved_at(step) is not None
@@ -274,7 +274,7 @@ def header(clamping: Clamping, step: Step, *, minutes: float, start: Start) -> l
         f"program {step.number} of {step.turn.count if step.turn else total}{own}: {step.operation.purpose}",
         f"operation: {step.operation.name}",
         f"cutter {cutter_words(step.cutter, clamping.units)}",
-        f"zero: {zero_words(clamping)}",
+        *([] if clamping.done(step) else [f"zero: {zero_words(clamping)}"]),
         f"about {time_words(minutes)}",
         "before pressing start:",
         *(f"- {line}" for line in before_start(clamping, step, start)),

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from functools import lru_cache, partial
+from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -85,40 +86,48 @@ def _finish(operation: SurfaceFinish, cutter: Cutter, around: Around) -> Toolpat
 
 
 def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
-    inlay, surfacing = operation.feature, operation.surfacing
+    inlay, surfacing, passes = operation.feature, operation.surfacing, around.first_passes
     stepdown, left = operation.at_once(cutter), left_by_roughing(around)
     waste: Waste = "wall" if left is None or left > cutter.stepdown else "cleared"
-    if surfacing.resurface_area == "inlay" or surfacing.leave:
-        wide = overlay.union_all([overlay.buffer(inlay.area, surfacing.blend), lies_over(inlay)])
-        path = cutting_again_over(
-            wide, around.first_passes, proud=inlay.overfill, stepdown=stepdown,
-            beneath=surfacing.leave if operation.takes_all else None, waste=waste, rapids=around.rapids,
-        )
-    else:
-        # what was filled after a skim stands above the lower surface
-        path = cutting_again(around.last_passes, proud=inlay.overfill - around.clamping.skimmed(inlay),
-                             stepdown=stepdown, skim=surfacing.skim, waste=waste, rapids=around.rapids)
-    if not operation.takes_all:
+    if down := around.clamping.skimmed(inlay):  # what was filled after a skim stands above the lower surface
+        passes = replace(passes, run=passes.run - [0.0, 0.0, down], surface=around.clamping.finished_surface)
+    over = overlay.union_all([overlay.buffer(inlay.area, operation.near), lies_over(inlay)])
+    path = cutting_again_over(
+        over, passes, proud=inlay.overfill, stepdown=stepdown,
+        beneath=None if operation.goes_round else operation.lowers,
+        stays=not (operation.goes_round and surfacing.leave), waste=waste, rapids=around.rapids,
+    )
+    if operation.goes_round:
         return path
-    # the wood stands as high as its ridges, the fill as high as those of the wide passes through it, just above them
-    proud = surfacing.leave + surfacing.leave_scallop + RIDGE_CLEAR + RESURFACE_RIDGE * stepdown
-    last = cutting_again(around.last_passes, proud=proud, stepdown=stepdown + surfacing.leave_scallop, waste=waste,
-                         rapids=around.rapids)
-    return Toolpath.joined([path, last])
+    proud = -surfacing.skim  # nothing but what the last passes take stands over the board
+    if operation.lowers:
+        # the wood stands as high as its ridges, the fill as those of the wide passes through it, just above them
+        proud += operation.lowers + passes.scallop + RIDGE_CLEAR + RESURFACE_RIDGE * stepdown
+        waste = "wall" if waste == "wall" else "raw"
+    return Toolpath.joined([path, cutting_again(around.last_passes, proud=proud, stepdown=stepdown, skim=surfacing.skim,
+                                                waste=waste, rapids=around.rapids)])
 
 
 def _pocket(operation: Pocket, cutter: Cutter, around: Around) -> Toolpath:
     return around.pockets[operation.feature.index][operation.nth].toolpath
 
 
-def _along_lines(cutting: Callable[..., Toolpath]) -> Maker:
-    """Slots or bevels, as `cutting` makes them of their feature."""
-    def path(operation: Slot | Bevel, cutter: Cutter, around: Around) -> Toolpath:
-        made = cutting(operation.feature, surface=around.clamping.finished_surface, cutter=cutter,
-                       stands=standing(cutter, around), rapids=around.rapids)
-        return _hopping(made, cutter, around)
+def _ridges(clamping: Clamping) -> float:
+    """How high those stand on the surface once all inlays are cut, mm."""
+    return clamping.surfacing.scallop if clamping.surfacing else 0.0
 
-    return path
+
+def _slots(operation: Slot, cutter: Cutter, around: Around) -> Toolpath:
+    path = slotting(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, rapids=around.rapids,
+                    stands=standing(cutter, around), ridges=_ridges(around.clamping),
+                    eases=operation.works_hard(cutter))
+    return _hopping(path, cutter, around)
+
+
+def _bevels(operation: Bevel, cutter: Cutter, around: Around) -> Toolpath:
+    path = bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, rapids=around.rapids,
+                     stands=standing(cutter, around))
+    return _hopping(path, cutter, around)
 
 
 def _hopping(path: Toolpath, cutter: Cutter, around: Around) -> Toolpath:
@@ -150,9 +159,9 @@ def _holes(operation: DowelHoles | RoundHoles | SideDots, cutter: Cutter, around
 
 def _cut_out(operation: CutOut, cutter: Cutter, around: Around) -> Toolpath:
     cut, clamping = operation.feature, around.clamping
-    ridges = clamping.surfacing.scallop if clamping.surfacing else 0.0
     (made,) = pocket(cut.shapes, surface=clamping.finished_surface, cutters=[cutter], depth=cut.depth,
-                     safe_z=clamping.safe_z, where=cut.what, options=PocketOptions(all_of_it=True, ridges=ridges))
+                     safe_z=clamping.safe_z, where=cut.what,
+                     options=PocketOptions(all_of_it=True, ridges=_ridges(clamping)))
     return made.toolpath
 
 
@@ -212,9 +221,9 @@ PATHS: Mapping[type[Operation[Any]], Maker] = {
     SurfaceFinish: _finish,
     CutAgain: _again,
     Pocket: _pocket,
-    Slot: _along_lines(slotting),
-    NutSlot: _along_lines(partial(slotting, eases=True)),
-    Bevel: _along_lines(bevelling),
+    Slot: _slots,
+    NutSlot: _slots,
+    Bevel: _bevels,
     DowelHoles: _holes,
     RoundHoles: _holes,
     CutOut: _cut_out,

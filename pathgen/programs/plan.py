@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
@@ -78,6 +79,11 @@ class Plan:
     def pockets(self) -> Pockets:
         """What each cutter of each inlay cuts."""
         return self.around.pockets
+
+    @cached_property
+    def opened(self) -> tuple[BaseGeometry, ...]:
+        """What is opened of each inlay when all its cutters are done, by its index."""
+        return tuple(cuts[-1].opened for cuts in self.pockets)
 
     @cached_property
     def reaches(self) -> tuple[Reach, ...]:

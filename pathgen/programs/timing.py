@@ -59,9 +59,7 @@ def times(toolpath: Toolpath, cutter: Cutter, machine: Machine, *, corner: float
     return Times(cutting=float(minutes[~rapid].sum()), rapid=float(minutes[rapid].sum()))
 
 
-def joint_speeds(
-    points: Floats, moving: Ints, speed: Floats, acceleration: float, *, corner: float
-) -> Floats:
+def joint_speeds(points: Floats, moving: Ints, speed: Floats, acceleration: float, *, corner: float) -> Floats:
     """Speeds, mm per second, at the start of each move and at the end of the last: (moves + 1,).
 
     `moving` are the indices of the points that a move of some length reaches, `speed` (moves,) their feeds.

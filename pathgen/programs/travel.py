@@ -106,7 +106,7 @@ def _lifted(clamping: Clamping, over: float) -> tuple[str, str]:
     """What has the cutter lifted so much more than the machine can, and what helps: a lower clamp, less clearance."""
     boxes, units = sorted(enumerate(clamping.setup.keep_out, 1), key=lambda one: -one[1].height), clamping.units
     others = [clamping.stock.thickness, *(box.height for _, box in boxes[1:])]
-    least = max([LEAST_CLEARANCE, clamping.setup.feeler, *(inlay.overfill for inlay in clamping.inlays)])
+    least = max(LEAST_CLEARANCE, clamping.setup.feeler)
     most = rounded_down(clamping.machine.clearance - over)
     clear = f"make clearance {most:g} mm or less, or " if most > least else ""
     if boxes and (box := boxes[0][1]).height - max(others) >= over:

@@ -86,9 +86,7 @@ class ZeroCheck:
     """The first program whose zero is tried over the same place, or next to it, of a top that nothing cuts."""
 
 
-def zero_checks(
-    around: Around, reach: Floats | None = None, beside: Sequence[Around] = ()
-) -> dict[int, ZeroCheck]:
+def zero_checks(around: Around, reach: Floats | None = None, beside: Sequence[Around] = ()) -> dict[int, ZeroCheck]:
     """A check for each step still to be run before which its cutter is fitted, by its order; none for one that has no
     bare place. `reach` as in `within_travel`; `beside` are all parts of a common blank, which are tried at one place.
 
@@ -239,9 +237,7 @@ def _beside(clamping: Clamping, x: float, y: float) -> int | None:
     return int(tops[np.argmin(off)]) if off.min(initial=np.inf) <= NEXT_TO else None
 
 
-def _within(
-    clamping: Clamping, step: Step, on: On, place: tuple[float, float, float], mark: int | None
-) -> float:
+def _within(clamping: Clamping, step: Step, on: On, place: tuple[float, float, float], mark: int | None) -> float:
     """How far off the display may be over a place that moved: as an error at its mark, or those at all of them, moves
     it, and as it shows the same again; 0 where it lies still, or was cut where it lies now."""
     cut = any(s.operation.finishes and not (isinstance(s.operation, CutAgain) and s.operation.goes_round)

@@ -188,9 +188,7 @@ def arc_over_travel(aside: NDArray[Any], radius: Singles | float, cell: float) -
     return arc
 
 
-def in_rounds(
-    cell: Ints, move: Ints, height: Singles, top: Singles, first: NDArray[np.uint16]
-) -> Touches:
+def in_rounds(cell: Ints, move: Ints, height: Singles, top: Singles, first: NDArray[np.uint16]) -> Touches:
     """Lower points of a flat field `top` to `height` by moves in their order; what lowered them, unsorted.
 
     In each round every point is touched by the first move that still lowers it: few rounds where moves go down in

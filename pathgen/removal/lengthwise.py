@@ -167,9 +167,7 @@ class Pass:
         first, last = self._met(at, 1)
         return int((last - first + 1).sum())
 
-    def _lift_at_bends(
-        self, across: Floats, at: Floats, base: Floats, first: Ints, last: Ints
-    ) -> Floats:
+    def _lift_at_bends(self, across: Floats, at: Floats, base: Floats, first: Ints, last: Ints) -> Floats:
         """How high over its own height a round end leaves places near bends: the lowest that any move near leaves."""
         lift = np.full((len(across), len(at)), np.inf)
         r = self.cutter.radius

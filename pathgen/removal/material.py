@@ -40,6 +40,7 @@ _OF_A_PIECE, _OF_A_TURN = 400, 12_000  # a piece of a move; what is cut at one t
 _OF_A_LINE = 500  # a cutter of 0.4 or 0.5 mm takes 580 to 830 for each line of a large inlay, at a tenth
 _OF_LAPS = 10  # for each point of an opening and each of its layers, over the stepover: 8 to 10 were seen
 _MOST_OF_LAPS = 4e9  # a minute
+_OF_A_ROW = 20  # that a level move of a flat end comes over, beside the points that are new there
 _OF_A_TOUCH = 3  # to put in order and to note, for each point lowered
 _PASS_POINTS = 2  # points of a pass that are worked out in the time of one
 _LOOKED_AT = 64  # points of a pass that are only looked at in that time
@@ -293,9 +294,7 @@ class _Cutting:
             row = depth.argmax(axis=0)
             b.keep_place(move, depth[row, np.arange(columns)], self.xs[i : i + columns], self.ys[j + row])
 
-    def _depth_of_pass(
-        self, there: Heights, envelope: Heights, drop: Heights, own: Floats, j: int, i: int
-    ) -> Heights:
+    def _depth_of_pass(self, there: Heights, envelope: Heights, drop: Heights, own: Floats, j: int, i: int) -> Heights:
         """How high what a pass lowers stands over its tip; or over the surface, where that is known and gives less.
 
         Where a pass follows a slope, what lies uphill of a round end stands higher than its tip, and is not cut deeper
@@ -354,6 +353,7 @@ class _Cutting:
         moves, windows, depth = moves.of(met), windows[met], depth[met]
         points = int(_sizes(windows).prod(axis=1).sum())
         self._look_again(points)
+        points = self._points(moves, windows)
         self._count(_OF_A_TURN + points, int(moves.row[0]))
         if len(moves) == 1 and depth[0] > self.cutter.flute_length:
             self._rub(moves.start[0], moves.end[0], int(self.motion.line[moves.row[0]]))
@@ -373,6 +373,17 @@ class _Cutting:
                 touches = in_order(cell, move, height, self.top.reshape(-1))
         if self.note and len(touches):
             self._note_moves(moves, touches)
+
+    def _points(self, moves: Moves, windows: Ints) -> int:
+        """What takes as long as what some moves come to: level ones of a flat end are worked out row by row."""
+        size = _sizes(windows)
+        points = size.prod(axis=1)
+        if len(moves) > 1 and self.cutter.is_flat and self.cell:
+            swept = self.cutter.diameter * np.hypot(*(moves.end - moves.start)[:, :2].T)
+            swept += np.where(moves.onward, 0.0, math.pi * self.cutter.radius**2)
+            by_row = np.ceil(_OF_A_ROW * size[:, 0] + swept / self.cell).astype(np.intp)
+            points = np.where(self._is_level(moves), np.minimum(by_row, points), points)
+        return int(points.sum())
 
     def _alone(self, move: Moves, window: Ints) -> Touches:
         """Take away one move: nothing is to be put in order, and only rows and columns that are met are worked out."""
@@ -498,9 +509,7 @@ class _Cutting:
             np.searchsorted(self.ys, least[:, 1] - half), np.searchsorted(self.ys, most[:, 1] + half, side="right"),
         ], axis=1)
 
-    def _touched(
-        self, moves: Moves, windows: Ints
-    ) -> Iterator[tuple[Ints, Ints, Heights]]:
+    def _touched(self, moves: Moves, windows: Ints) -> Iterator[tuple[Ints, Ints, Heights]]:
         """Points that stand higher than moves leave them, as indices, the moves and the heights that these leave.
 
         Moves with windows of about the same size are worked out at once; the points are told in no order.
@@ -586,9 +595,7 @@ def _highest_of(values: Heights, of: Ints, n: int) -> Heights:
     return out
 
 
-def _above_low(
-    start: Floats, run: Floats, low: Floats, of: Ints, x: Floats, y: Floats
-) -> Floats:
+def _above_low(start: Floats, run: Floats, low: Floats, of: Ints, x: Floats, y: Floats) -> Floats:
     """How high over the lower end of its move the tip is where it passes beside each point."""
     square = (run[:, :2] ** 2).sum(axis=1)
     a, b = run[:, :2].T * np.divide(run[:, 2], square, where=square > 0, out=np.zeros(len(run)))

@@ -55,9 +55,7 @@ class Motion:
                       motion=self.motion[of])
 
 
-def in_pieces(
-    start: Floats, end: Floats, count: Ints
-) -> tuple[Floats, Floats, Ints, Ints]:
+def in_pieces(start: Floats, end: Floats, count: Ints) -> tuple[Floats, Floats, Ints, Ints]:
     """Moves from (n, 3) to (n, 3), each in `count` (n,) equal pieces, none where that is 0.
 
     Starts and ends of the pieces, (m, 3); the move that each is of, and which of its pieces it is, (m,).

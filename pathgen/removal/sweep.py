@@ -71,8 +71,7 @@ def swept_heights(
 
 
 def _under_disc(
-    radius: float, u: AnyFloats, v: AnyFloats, length: AnyFloats, level: AnyFloats,
-    onward: Bools | np.bool_,
+    radius: float, u: AnyFloats, v: AnyFloats, length: AnyFloats, level: AnyFloats, onward: Bools | np.bool_,
 ) -> AnyFloats:
     """Level moves of a flat end: everything within the radius of the move."""
     square = v * v

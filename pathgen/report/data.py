@@ -119,7 +119,8 @@ def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]
         *filling_findings(planned, checked, reached), *zero_findings(planned), *feed_findings(planned.clamping),
         *layer_findings(planned.clamping), *flute_findings(planned.clamping), *holding_findings(planned.clamping),
         *last_lap_findings(planned.clamping),
-        *thin_wood_findings(planned.clamping), *standing_out_findings(planned.clamping, checked.programs),
+        *thin_wood_findings(planned.clamping, [one.open for one in reached]),
+        *standing_out_findings(planned.clamping, checked.programs),
     ]
 
 
@@ -192,7 +193,8 @@ def _left(programs: Sequence[Program], clamping: Clamping) -> dict[str, Any]:
     if len(left) == len(programs):
         return {}
     # none is left of a part that is done, while others of its blank go on
-    return {"go_on_with": clamping.moved_number, "minutes_left": round(sum(p.minutes for p in left), 2)}
+    return {"go_on_with": clamping.moved_number, "minutes_left": round(sum(p.minutes for p in left), 2),
+            **({"turned_over": True} if clamping.turned_over else {})}
 
 
 def _load(load: Load | None, step: Step) -> dict[str, Any]:

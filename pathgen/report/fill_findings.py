@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from typing import Any
 
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.base.contrast import LEAST_CONTRAST
+from pathgen.base.contrast import AT_A_GLANCE, LEAST_CONTRAST
 from pathgen.base.plain import counted, joined
 from pathgen.base.units import INCH, as_written, coarse_length, falls_short, format_length, place_words
 from pathgen.programs.plan import Plan
+from pathgen.programs.timing import times
 from pathgen.programs.zeroing import refits, surfaced_before
-from pathgen.report.filling import ADJOINING, amounts, contrast_rows, pouring_stages
+from pathgen.report.filling import ADJOINING, Near, amounts, contrast_rows, pouring_stages, too_near
 from pathgen.report.moving import moving_findings
 from pathgen.strategies.reach import Reach
 from pathgen.verify import Verification
@@ -27,13 +28,12 @@ from pathgen.work.fill import (
     MOST_OVERFILL,
     PAST,
     Amount,
-    dam_round,
     left_by_edge,
     lies_over,
     stands_at_most,
 )
 from pathgen.work.operations import CutAgain
-from pathgen.work.touching import Regions, touches, walled
+from pathgen.work.touching import Touch, touches, walled
 
 _TOLD = 4
 """Pairs of colours that one warning tells of; the page's tables hold all."""
@@ -61,8 +61,12 @@ def filling_findings(planned: Plan, checked: Verification, reached: Sequence[Rea
         cut = planned.clamping.cut_before(inlay)  # advice on what is drawn comes too late
         if inlay.fill == "resin" and not cut:
             opened = reached[index].opened
-            found += [*_touch_warnings(planned.clamping, inlay, opened), *_shared_dams(planned, inlay, opened),
-                      *_open_in_dam(planned, inlay)]
+            touching, near = touches(opened), too_near(planned, inlay, opened)
+            if touching:  # of the others the proposed stages part some
+                stages = pouring_stages(inlay, touching, near)
+                near = [one for one in near if any(set(one.colours) <= set(stage) for stage in stages)]
+                found += _touch_warnings(planned, inlay, touching, stages, near)
+            found += [*_shared_dams(planned, inlay, near), *_open_in_dam(planned, inlay)]
         found += _overfill_warnings(planned.clamping, inlay)
         for one in amounts(planned, checked, index) if not planned.clamping.levelled_before(inlay) else ():
             found += _pour_warnings(inlay, one, planned.asked.resins[index].pour_depth)
@@ -76,11 +80,14 @@ def filling_findings(planned: Plan, checked: Verification, reached: Sequence[Rea
     return found
 
 
-def _touch_warnings(clamping: Clamping, inlay: Inlay, opened: Regions) -> Iterator[Finding]:
-    found = touches(opened)
+def _touch_warnings(
+    planned: Plan, inlay: Inlay, found: Sequence[Touch], stages: Sequence[Sequence[str]], near: Sequence[Near]
+) -> Iterator[Finding]:
+    """Colours that are poured together and touch; `near` are those too near each other in the proposed `stages`."""
+    clamping = planned.clamping
     if not found:
         return
-    stages = " then ".join(" with ".join(stage) for stage in pouring_stages(inlay, found))
+    words = " then ".join(" with ".join(stage) for stage in stages)
     shared = [f"{touch.colours[0]} and {touch.colours[1]} share "
               f"{coarse_length(touch.length, clamping.units)} of edge in "
               f"{counted(len(touch.lengths), 'place')}" for touch in found]
@@ -89,7 +96,8 @@ def _touch_warnings(clamping: Clamping, inlay: Inlay, opened: Regions) -> Iterat
         code="colours-touch", severity="warn", where=f"{inlay.name}, {place_words(x, y)}",
         got=f"{_the_first(shared)}, and are poured together",
         allowed="colours of one stage with wood between them",
-        remedy=f"write an [[inlay]] for each stage: {stages}" + (
+        remedy=f"write an [[inlay]] for each stage: {words} ({_more_work(planned, inlay, len(stages) - 1)})" + (
+            f", {_thick(near)}" if near else "") + (
             f"; or leave wood between them, with wall = {as_written(WALL[clamping.units], clamping.units)}, and "
             "thicken the resin: poured so near each other, level resin of both still runs together"
             if _stand_apart(clamping, inlay, WALL[clamping.units]) else ""),
@@ -111,33 +119,35 @@ def _the_first(told: Sequence[str]) -> str:
     return ", ".join(told[:_TOLD]) + (f" (and {counted(len(told) - _TOLD, 'pair')} more)" if told[_TOLD:] else "")
 
 
-def _shared_dams(planned: Plan, inlay: Inlay, opened: Regions) -> Iterator[Finding]:
+def _more_work(planned: Plan, inlay: Inlay, more: int) -> str:
+    """What so many stages more cost, in words: cures, and second cuts with their time where it is known."""
+    steps = zip(planned.clamping.steps, planned.paths, strict=False)  # a plan of programs on disk has no paths
+    each = sum(times(path, step.cutter, planned.clamping.machine).total
+               for step, path in steps if step.operation.levels is inlay)
+    return f"{counted(more, 'more cure')} and {counted(more, 'more second cut')}" + (
+        f" of about {max(1, round(each))} min{' each' if more > 1 else ''}" if each else "")
+
+
+def _thick(near: Sequence[Near]) -> str:
+    """What to do about colours of one stage that do not touch, and are too near for dams."""
+    these = list(dict.fromkeys(itertools.chain(*(one.colours for one in near))))
+    return f"with the resin of {joined(these) if len(these) <= _TOLD else 'those near each other'} thickened"
+
+
+def _shared_dams(planned: Plan, inlay: Inlay, pairs: Sequence[Near]) -> Iterator[Finding]:
     """Colours of one pour that do not touch, and still so near that a dam round each would meet or hold the other."""
     out, units = planned.asked.resins[inlay.index].dam, planned.clamping.units
-    touching = {touch.colours for touch in touches(opened)}
-    dams = {colour: dam_round(replace(inlay, regions=((colour, shape),)), out) for colour, shape in inlay.regions} \
-        if len(inlay.regions) > 1 else {}
-    near, inside, every = [], [], len(inlay.regions)
-    for (one, first), (other, second) in itertools.combinations(opened, 2):
-        if (one, other) in touching:
-            continue
-        apart = float(shapely.distance(first, second))
-        if apart < 2 * out:
-            way = shapely.get_coordinates(shapely.shortest_line(first, second)).mean(axis=0)
-            near.append((apart, (one, other), way))
-        else:
-            inside += [pair for pair, shape in (((one, other), second), ((other, one), first))
-                       if shapely.intersects(dams[pair[0]], shape)][:1]
-    if near:
-        near.sort(key=lambda one: one[0])
-        told = _the_first([f"{one} and {other} are {_gap(apart, units)} apart" for apart, (one, other), _ in near])
+    inside, every = [one.colours for one in pairs if one.inside], len(inlay.regions)
+    if near := [one for one in pairs if not one.inside]:
+        told = _the_first([f"{one.colours[0]} and {one.colours[1]} are {_gap(one.apart, units)} apart"
+                           for one in near])
         yield _run_together(
-            f"{inlay.name}, {place_words(*near[0][2].tolist())}", told,
+            f"{inlay.name}, {place_words(*near[0].at)}", told,
             f"{coarse_length(2 * out, units)} or more, for a dam round each ([resin] dam on either side)",
-            [pair for _, pair, _ in near], every=every)
+            [one.colours for one in near], every=every)
     if inside:
-        told = _the_first([f"{within} lies inside the dam of {dammed}" for dammed, within in inside])
-        around = list(dict.fromkeys(dammed for dammed, _ in inside))
+        told = _the_first([f"{within} lies inside the dam of {dammed}" for within, dammed in inside])
+        around = list(dict.fromkeys(dammed for _, dammed in inside))
         parts = " and ".join(around) if len(around) <= _TOLD else f"each of these {len(around)} outer colours"
         yield _run_together(
             inlay.name, f"{told}, as a taut thread goes round it", "each colour inside a dam of its own", inside,
@@ -243,38 +253,61 @@ def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
 
 
 def edge_to_edge(inlays: Sequence[tuple[Inlay, BaseGeometry]], units: str) -> Iterator[Finding]:
-    """Colours of different stages that share an edge where they are opened, and do not overlap under it; what stays
-    open runs on under none. Each inlay comes with what is opened of it.
+    """Colours of different stages that share an edge where they are opened, and do not overlap under it, in one note;
+    what stays open runs on under none. Each inlay comes with what is opened of it.
     """
+    pairs = []
     for (first, a), (later, b) in itertools.combinations(inlays, 2):
         if first.fill == "none" or overlay.intersection(first.area, later.area).area > 0.01:
             continue
-        found = touches([(first.name, a), (later.name, b)])
-        if found:
-            yield Finding(
-                code="edge-to-edge", severity="note", where=f"{first.name} and {later.name}",
-                got=f"{coarse_length(found[0].length, units)} of edge are cut twice, once from each side", allowed="",
-                remedy=f"write lap = {as_written(LAP[units], units)} for {first.name}: the later cut "
-                       "then goes through what fills it and leaves no sliver",
-            )
+        pairs += [(first.name, later.name, f"{coarse_length(one.length, units)} of edge")
+                  for one in touches([(first.name, a), (later.name, b)])]
+    if pairs:
+        (*_, edge), *more = pairs
+        got = f"{edge} are" if not more else "; ".join(
+            f"{long} between {before} and {after}" for before, after, long in pairs) + " are"
+        lapping = list(dict.fromkeys(before for before, _, _ in pairs))
+        yield Finding(
+            code="edge-to-edge", severity="note",
+            where=joined(list(dict.fromkeys(itertools.chain(*(pair[:2] for pair in pairs))))),
+            got=f"{got} cut twice, once from each side", allowed="",
+            remedy=f"write lap = {as_written(LAP[units], units)} for {joined(lapping)}: the later cut "
+                   f"then goes through what fills {'it' if not lapping[1:] else 'them'} and leaves no sliver",
+        )
 
 
 def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
-    low = sorted((row for row in contrast_rows(planned, near=ADJOINING) if row["ratio"] < LEAST_CONTRAST),
-                 key=lambda row: row["ratio"])
+    """A warning of colours that are hard to tell apart, and a note of those that lightness alone does not tell."""
+    rows = sorted(contrast_rows(planned, near=ADJOINING), key=lambda row: (row["ratio"], row["difference"]))
+    alike = sorted((row for row in rows if row["difference"] < AT_A_GLANCE), key=lambda row: row["difference"])
+    as_light = [row for row in rows if row["ratio"] < LEAST_CONTRAST and row not in alike]
     kinds = {inlay.fill for inlay in planned.clamping.inlays} - {"none"}
-    if low:
+    piece = "piece" if kinds == {"piece"} else "fill"
+    if alike:
         yield Finding(
-            code="low-contrast", severity="warn",
-            where=" and ".join(["fills"] * bool(set(kinds) - {"piece"}) + ["pieces"] * ("piece" in kinds)
-                               + ["wood"] * any("wood" in row["against"] for row in low)),
-            got=("contrasts of " if low[1:] else "a contrast of ") + _the_first([
-                f"{row['ratio']:.2f}:1 ({row['colour']} against {row['against']}, colour difference "
-                f"{row['difference']:.1f})" for row in low]),
-            allowed=f"{LEAST_CONTRAST:g}:1 or more (WCAG 2.2, 1.4.11)",
-            remedy="try both on a scrap under the finish, or take a lighter or darker "
-                   f"{'piece' if kinds == {'piece'} else 'fill'}",
+            code="colours-alike", severity="warn", where=_of_what(alike, kinds),
+            got="hard to tell apart: " + _the_first([f"{_pair_words(row)} (colour difference {row['difference']:.1f})"
+                                                     for row in alike]),
+            allowed=f"a colour difference (CIEDE2000) of {AT_A_GLANCE:g} or more, which is seen at a glance",
+            remedy=f"try both on a scrap under the finish, or take a {piece} of another colour",
         )
+    if as_light:
+        yield Finding(
+            code="low-contrast", severity="note", where=_of_what(as_light, kinds),
+            got="about as light as each other, and some eyes (colour-blind, or in dim light) tell colours by lightness "
+            "alone: " + _the_first([f"{_pair_words(row)} ({row['ratio']:.2f}:1)" for row in as_light]),
+            allowed=f"{LEAST_CONTRAST:g}:1 or more for such eyes",
+            remedy=f"where that matters, take a lighter or darker {piece}",
+        )
+
+
+def _pair_words(row: dict[str, Any]) -> str:
+    return f"{row['colour']} and {row['against']}"
+
+
+def _of_what(rows: list[dict[str, Any]], kinds: set[str]) -> str:
+    return " and ".join(["fills"] * bool(kinds - {"piece"}) + ["pieces"] * ("piece" in kinds)
+                        + ["wood"] * any("wood" in row["against"] for row in rows))
 
 
 def _skimmed_away(clamping: Clamping) -> Iterator[Finding]:

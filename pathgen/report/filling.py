@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import shapely
@@ -28,6 +28,7 @@ from pathgen.work.fill import (
     Resin,
     amount,
     batch_of,
+    dam_round,
     fall_under,
     level_resin,
     resin_left,
@@ -35,7 +36,7 @@ from pathgen.work.fill import (
 )
 from pathgen.work.moved import shift_errors
 from pathgen.work.operations import CutAgain, SurfaceFinish
-from pathgen.work.touching import Touch, proposed_stages, touches
+from pathgen.work.touching import Regions, Touch, proposed_stages, touches
 
 NEIGHBOURS = 2.0
 """Colours nearer than this are seen beside each other, mm."""
@@ -53,6 +54,19 @@ SHIFT = 0.1
 """The shift whose cost is tabled, mm."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class Near:
+    """Two colours of one pour that do not touch, and lie too near to each other for a dam round each."""
+
+    colours: tuple[str, str]
+    """Where `inside`, the first lies inside the dam of the second, as a taut thread goes round it."""
+    apart: float
+    """mm"""
+    at: tuple[float, float]
+    """In the middle between them."""
+    inside: bool = False
+
+
 def inlay_filling(planned: Plan, checked: Verification, index: int, reached: Reach) -> dict[str, Any]:
     """What one inlay's entry in the report says of its fill."""
     inlay, needed = planned.clamping.inlays[index], amounts(planned, checked, index)
@@ -64,7 +78,7 @@ def inlay_filling(planned: Plan, checked: Verification, index: int, reached: Rea
         "overfill": inlay.overfill if inlay.fill != "none" else 0.0,
         "surface_fall": rounded(fall_under(inlay.area, planned.clamping.board.surface), 3),
         "touching": [_touching(t) for t in found],
-        "proposed_stages": pouring_stages(inlay, found),
+        "proposed_stages": pouring_stages(inlay, found, too_near(planned, inlay, reached.opened)),
         "amounts": [_amount(a) for a in needed],
         "batch": _one_batch(planned, needed, index),
         **({} if inlay.dots is None else {
@@ -190,9 +204,29 @@ def _depths(planned: Plan, measure: PocketMeasure) -> dict[str, tuple[float, flo
     return {colour: (min(low, least), high) for colour, (low, high) in measure.depth_by_colour.items()}
 
 
-def pouring_stages(inlay: Inlay, found: tuple[Touch, ...]) -> list[list[str]]:
-    """In which its colours can be poured so that none touch."""
-    return proposed_stages(inlay.colours, found, {c: shape.area for c, shape in inlay.regions})
+def pouring_stages(inlay: Inlay, found: tuple[Touch, ...], near: Sequence[Near]) -> list[list[str]]:
+    """In which its colours can be poured so that none touch, and as few as can be are too near to each other."""
+    areas = {c: shape.area for c, shape in inlay.regions}
+    return proposed_stages(inlay.colours, found, areas, [one.colours for one in near])
+
+
+def too_near(planned: Plan, inlay: Inlay, opened: Regions) -> list[Near]:
+    """All such pairs of an inlay that resin is poured into, the nearest first; `opened` is what is opened of it."""
+    if inlay.fill != "resin" or len(opened) < 2:
+        return []
+    out, found, touching = planned.asked.resins[inlay.index].dam, [], {touch.colours for touch in touches(opened)}
+    dams = {colour: dam_round(replace(inlay, regions=((colour, shape),)), out) for colour, shape in inlay.regions}
+    for (one, first), (other, second) in itertools.combinations(opened, 2):
+        if (one, other) in touching:
+            continue
+        apart = float(shapely.distance(first, second))
+        inside = apart >= 2 * out
+        held = [held for held, shape in (((other, one), second), ((one, other), first))
+                if shapely.intersects(dams[held[1]], shape)] if inside else [(one, other)]
+        if held:
+            x, y = shapely.get_coordinates(shapely.shortest_line(first, second)).mean(axis=0).tolist()
+            found.append(Near(colours=held[0], apart=apart, at=(x, y), inside=inside))
+    return sorted(found, key=lambda one: one.apart)
 
 
 def _touching(touch: Touch) -> dict[str, Any]:
@@ -267,8 +301,8 @@ def _second_cut(
         # under the edges of flat pieces lies glue
         "depth_left": [rounded(max(cut.depth_left[0] - off_the_floor(planned, index), 0.0), 3),
                        rounded(cut.depth_left[1], 3)],
-        "repeats_first_pass": surfacing.skim == 0 and clamping.moved_at(step) is None
-        and not around and not last,
+        # of one that is done nobody knows how the work lay then: it may have moved before, too
+        "repeats_first_pass": surfacing.skim == 0 and clamping.moved is None and not around and not last,
     }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from pathgen.base.contrast import AT_A_GLANCE, JUST_SEEN, LEAST_CONTRAST
 from pathgen.base.units import (
     MM_PER,
     area_words,
@@ -168,7 +169,8 @@ def _contrast_lines(rows: Sequence[dict[str, Any]]) -> list[str]:
     cells = [[r["colour"], r["against"], f"{r['ratio']:.2f}:1", f"{r['difference']:.1f}"] for r in rows]
     return [
         *table(["fill", "against", "contrast", "difference"], cells, right=(2, 3)),
-        "Contrast by WCAG 2.2 (3:1 or more can be told apart), difference by CIEDE2000 (1 can just be seen).",
+        f"Contrast is of lightness alone: from {LEAST_CONTRAST:g}:1 any eye tells them apart (WCAG 2.2, 1.4.11). "
+        f"Difference is of the whole colour (CIEDE2000): {JUST_SEEN:g} can just be seen, {AT_A_GLANCE:g} at a glance.",
     ]
 
 
@@ -184,7 +186,7 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
         else:
             rows.append([str(number), *row])
     lines = ["Every program has the same zero: do not set X and Y again.", ""]
-    lines += table(["program", "Z can be set from", "X and Y can be found again from", "gone"], rows)
+    lines += table(["program", "Z can be set from", "X and Y can be found again from", "gone"], rows) if rows else []
     if any("setter" in row[1] for row in rows):
         lines.append("A setter is a block of known height that stands on the bed.")
     lines += dict.fromkeys(r["turned"] for r in report["references"] if "turned" in r)

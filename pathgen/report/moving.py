@@ -8,14 +8,15 @@ from typing import Any
 import numpy as np
 
 from pathgen.base.arrays import Floats
-from pathgen.base.plain import capital, joined, rounded
+from pathgen.base.plain import capital, rounded
 from pathgen.base.units import format_length, place_words, told_apart
 from pathgen.verify.findings import Finding
-from pathgen.work.clamping import Clamping
+from pathgen.work.clamping import Clamping, turned
 from pathgen.work.mark_errors import (
     MarkErrors,
     doubtful_heights,
     influence,
+    named,
     odd_heights,
     odd_words,
     seen,
@@ -89,10 +90,19 @@ def moved_data(clamping: Clamping) -> dict[str, Any] | None:
         "turn": rounded(moved.turn_deg),
         "tilt_along": rounded(along),
         "tilt_across": rounded(across),
+        **(_on_machine(moved, clamping) if clamping.shared else {}),
         "residuals": [[rounded(v, 4) for v in row] for row in moved.residuals],
         "worst_residual": rounded(moved.worst, 4),
         "errors": _errors(moved.errors, clamping) if moved.errors else None,
     }
+
+
+def _on_machine(moved: Moved, clamping: Clamping) -> dict[str, Any]:
+    """The same shift and tilt in the machine's axes: the parts of a common blank lie each its own way on it."""
+    axes = np.transpose([[*turned(x, y, clamping.setup.along), z] for x, y, z in np.eye(3).tolist()])
+    there = moved.seen_in(axes, np.zeros(3))
+    return {"machine_shift": [rounded(v, 4) for v in there.shift],
+            "machine_tilt": [rounded(v) for v in there.tilt_deg]}
 
 
 def _errors(errors: MarkErrors, clamping: Clamping) -> dict[str, Any]:
@@ -123,11 +133,14 @@ def moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
 
 def _lies(moved: dict[str, Any], units: str) -> str:
     """The move by the report's key ``moved``, in words that follow ``lies``."""
-    shift = ", ".join(
-        f"{_length(v, units)} {way}" for v, way in zip(moved["shift"], ("along", "across", "up"), strict=True)
-    )
+    ways, shifts, tilts = ("along", "across", "up"), moved["shift"], (moved["tilt_along"], moved["tilt_across"])
+    about = ways
+    if "machine_shift" in moved:
+        ways, shifts, tilts = ("in X", "in Y", "up"), moved["machine_shift"], moved["machine_tilt"]
+        about = ("along X", "along Y", "")
+    shift = ", ".join(f"{_length(v, units)} {way}" for v, way in zip(shifts, ways, strict=True))
     return (f"{shift} from where it was, at the middle of the marks, turned by {moved['turn']:z.3f} degrees and tilted "
-            f"by {moved['tilt_along']:z.3f} degrees along and {moved['tilt_across']:z.3f} across")
+            f"by {tilts[0]:z.3f} degrees {about[0]} and {tilts[1]:z.3f} {about[1]}")
 
 
 def error_words(errors: dict[str, Any], units: str) -> str:
@@ -157,12 +170,12 @@ _SHAPES = {
 }
 
 
-def alone_words(numbers: Sequence[int]) -> str:
-    """That no other mark checks the height of some, by their numbers."""
-    which = joined([str(n) for n in numbers])
+def alone_words(numbers: Sequence[int], names: Sequence[str] = ()) -> str:
+    """That no other mark checks the height of some, by their numbers, or their `names` where they have any."""
+    which = named([n - 1 for n in numbers], names)
     if len(numbers) == 1:
-        return f"the height of mark {which} is checked by no other: measure it twice, from Z 0 on"
-    return f"the heights of marks {which} are checked by no other: measure each twice, from Z 0 on"
+        return f"the height of {which} is checked by no other: measure it twice, from Z 0 on"
+    return f"the heights of {which} are checked by no other: measure each twice, from Z 0 on"
 
 
 def seen_lines(marks: dict[str, Any], units: str) -> list[str]:
@@ -224,7 +237,7 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
     heights = odd_heights if moved.guessed else doubtful_heights
     odd, off = heights(moved.places, moved.rises, exact)
     if odd:
-        got, again = odd_words(odd, format_length(off, units))
+        got, again = odd_words(odd, format_length(off, units), moved.names)
         yield Finding(
             code="height-doubtful", severity="warn", where="[[measured]]", got=got,
             allowed=f"about {format_length(exact, units)} where marks are read so exactly ([moved] accuracy)",
@@ -257,8 +270,8 @@ def _off_the_bed(moved: Moved, clamping: Clamping, exact: float, *, risen: bool)
     units, box = clamping.units, clamping.stock.bounds
     corners, rises = corners_of(box), moved.of_corners(box)[:, 2]
     beyond = rises / (2 * exact * np.maximum(influence(moved.places, corners)[0], 1.0))
-    each = ", ".join(f"mark {k} {_length(abs(v), units)} {'lower' if v < 0 else 'higher'}"
-                     for k, v in enumerate(moved.rises.tolist(), 1))
+    each = ", ".join(f"{named([k], moved.names)} {_length(abs(v), units)} {'lower' if v < 0 else 'higher'}"
+                     for k, v in enumerate(moved.rises.tolist()))
 
     def lies(corner: int, how: str) -> dict[str, str]:
         return {"where": f"[[measured]], {place_words(*corners[corner, :2])}",
@@ -307,5 +320,5 @@ def _moved_notes(clamping: Clamping) -> Iterator[Finding]:
                    "from Z 0 on: no other checks its height",
         )
     elif alone := unchecked(moved.places):
-        yield Finding(code="height-unchecked", severity="note", where="[[measured]]", got=alone_words(alone),
-                      allowed="", remedy="an error there tilts all that is cut from now on")
+        yield Finding(code="height-unchecked", severity="note", where="[[measured]]", allowed="",
+                      got=alone_words(alone, moved.names), remedy="an error there tilts all that is cut from now on")

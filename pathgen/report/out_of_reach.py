@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
 from pathgen.base import overlay
 from pathgen.base.cutters import FINEST, Cutter
+from pathgen.base.plain import counted
 from pathgen.report.reaching import FILM, own_cutters
 from pathgen.strategies.pocketing.shapes import polygons
-from pathgen.strategies.reach import SMALLEST, CutterReach, Reach
+from pathgen.strategies.reach import SMALLEST, CutterReach, Detail, Reach
 from pathgen.verify.findings import Finding, at
 from pathgen.verify.pocket_measures import PocketMeasure
 from pathgen.work.clamping import Clamping
@@ -39,40 +41,60 @@ DEEP, SHALLOWER = 0.9, 0.1
 _ROUND = 0.4
 """So wide, mm, is what a v cutter opens anywhere, if it can go in."""
 
+_COLOURS = 3
+"""So many colours of an inlay are named, those with the most that stays closed."""
+
 _DEEPER = "leave it so, or to go deeper draw it wider or take a v cutter of a smaller angle"
 _MOST = 500
 """Places that are too narrow for a depth are measured, the largest first."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Closed:
+    """What of a colour stays closed, enough of it to be seen."""
+
+    colour: CutterReach
+    warned: bool
+    place: str = ""
+    """The place that is told, in words; none of a colour whose places are all too small to be listed."""
+    detail: Detail | None = None
+
+    @property
+    def area(self) -> float:
+        return self.colour.area - self.colour.reachable_area
+
+    def said(self, what: str) -> str:
+        """How much of which colour, and that it is so much ``of that colour``."""
+        return f"{_seen_area(self.area)} of {self.colour.colour}, {100 * self.area / self.colour.area:.1f} %{what}"
+
+
 def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence[Cutter]) -> list[Finding]:
-    """For each colour of each inlay, what its cutters leave closed between them, when that is enough to be seen; the
-    most first.
+    """What of each inlay its cutters leave closed between them, when that is enough to be seen; the most first. What is
+    warned of in several colours is one warning, as one cutter opens it.
 
     `cutters` are those of the job, one of which may do. Of what is cut already only what is warned of, without advice.
     """
     findings: list[tuple[float, Finding]] = []
     for inlay, one in zip(clamping.inlays, found, strict=True):
-        for colour in one.together:
-            own = [c.cutter for c in one.cutters if c.colour == colour.colour]
-            closed = _closed(inlay, colour, own_cutters(clamping, inlay), own, cutters)
-            if closed is None or (clamping.cut_before(inlay) and closed.code != MUCH_CLOSED):
+        cut = clamping.cut_before(inlay)
+        closed = sorted(filter(None, map(_closed, one.together)), key=lambda colour: -colour.area)
+        for warned, listed in itertools.product((True, False), repeat=2):
+            these = [each for each in closed if (each.warned, each.detail is not None) == (warned, listed)]
+            if not these or (cut and not warned):
                 continue
-            if clamping.cut_before(inlay):  # no advice changes that
-                closed = replace(closed, severity="note", allowed="",
-                                 remedy="its pockets were cut so before the work moved")
-            findings.append((colour.area - colour.reachable_area, closed))
+            told = (_told if listed else _crumbs)(clamping, inlay, these, cutters)
+            if cut:  # no advice changes that
+                told = replace(told, severity="note", allowed="",
+                               remedy="its pockets were cut so before the work moved")
+            findings.append((these[0].area, told))
     return [finding for _, finding in sorted(findings, key=lambda one: -one[0])]
 
 
-def _closed(
-    inlay: Inlay, colour: CutterReach, tools: Sequence[Cutter], own: Sequence[str], cutters: Sequence[Cutter]
-) -> Finding | None:
-    """What of a colour stays closed with its `own` cutters, of the inlay's `tools`; None where nobody would see it."""
-    closed = colour.area - colour.reachable_area
+def _closed(colour: CutterReach) -> _Closed | None:
+    """What of a colour stays closed; None where nobody would see it."""
     share = 1.0 - colour.share if colour.area else 0.0
-    names = " and ".join(f'"{name}"' for name in own)
     if not colour.details:
-        return _crumbs(inlay.name, colour, closed, names) if share >= LEFT_UNREMARKED else None
+        return _Closed(colour=colour, warned=share > LEFT_NOTED) if share >= LEFT_UNREMARKED else None
     line = next((d for d in colour.details if d.length >= LINE and d.area >= FILM * d.length), None)
     warned = share > LEFT_NOTED or colour.details[0].area >= MISSED
     detail = colour.details[0] if share >= LEFT_UNREMARKED or warned or line is None else line
@@ -80,20 +102,39 @@ def _closed(
         return None
     place = "the largest place" if detail is colour.details[0] else "one place"
     place += f", {detail.length:.1f} mm long and" if detail is line else ","
+    return _Closed(colour=colour, warned=warned, place=place, detail=detail)
+
+
+def _told(clamping: Clamping, inlay: Inlay, closed: Sequence[_Closed], cutters: Sequence[Cutter]) -> Finding:
+    """Colours of an inlay with places that stay closed, the most first, and what opens the narrowest of them."""
+    own = own_cutters(clamping, inlay)
+    one, detail = closed[0], closed[0].detail
+    assert detail is not None
     # it fits, and would have to go straight down
-    blind = any(not c.plunges and (_ROUND if c.shape == "v" else c.diameter) <= detail.width for c in tools)
+    blind = any(not c.plunges and (_ROUND if c.shape == "v" else c.diameter) <= detail.width for c in own)
+    narrowest = min(each.detail.largest for each in closed if each.detail)
     return Finding(
-        code=MUCH_CLOSED if warned else "detail-out-of-reach", severity="warn" if warned else "note",
+        code=MUCH_CLOSED if one.warned else "detail-out-of-reach", severity="warn" if one.warned else "note",
         where=at(inlay.name, None, *detail.at),
-        got=f"{_seen_area(closed)} of {colour.colour}, {100 * share:.1f} % of that colour, stays closed with "
-            f"{names}; {place} {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there"
-            + (", with no room for a ramp or a helix down" if blind else ""),
+        got=f"{_all_said(closed)} with {_names(own)}; {one.place} {detail.area:.2f} mm2, "
+            f"is {detail.width:.2f} mm wide there" + (", with no room for a ramp or a helix down" if blind else ""),
         allowed=f"all of that place, as a cutter of {detail.largest:.2f} mm {'that plunges ' if blind else ''}opens it"
                 if detail.largest >= FINEST else "lines as wide as a cutter",
-        remedy=f"{'take a cutter that plunges, ' if blind else ''}add "
-               f"{_smaller(cutters, inlay.depth, detail.largest, own)}, or draw that detail wider (pathgen reach lists "
-               "the rest)",
+        remedy=f"{'take a cutter that plunges, ' if blind else ''}add {_smaller(clamping, inlay, narrowest, cutters)}, "
+               f"or draw {'that detail' if not closed[1:] else 'such details'} wider (pathgen reach lists the rest)",
     )
+
+
+def _all_said(closed: Sequence[_Closed]) -> str:
+    """How much of each colour stays closed, of many the first few."""
+    first, *more = closed
+    told = [first.said(" of that colour"), *(each.said("") for each in more[: _COLOURS - 1])]
+    rest = f", and of {counted(len(closed) - _COLOURS, 'colour')} more" if closed[_COLOURS:] else ""
+    return f"{'; '.join(told)}{rest}{', stay' if more else ', stays'} closed"
+
+
+def _names(cutters: Sequence[Cutter]) -> str:
+    return " and ".join(f'"{name}"' for name in dict.fromkeys(one.name for one in cutters))
 
 
 def depth_findings(clamping: Clamping, measures: Sequence[PocketMeasure]) -> list[Finding]:
@@ -144,14 +185,15 @@ def is_reached(depth: float, deepest: float | None) -> bool:
     return not deepest or deepest > DEEP * depth - SHALLOWER
 
 
-def _crumbs(where: str, colour: CutterReach, closed: float, names: str) -> Finding:
+def _crumbs(clamping: Clamping, inlay: Inlay, closed: Sequence[_Closed], cutters: Sequence[Cutter]) -> Finding:
     """Places that are each too small to be listed, and many."""
-    warned = closed > LEFT_NOTED * colour.area
     return Finding(
-        code=MUCH_CLOSED if warned else "detail-out-of-reach", severity="warn" if warned else "note", where=where,
-        got=f"{_seen_area(closed)} of {colour.colour}, {100 * closed / colour.area:.1f} % of that colour, stays closed "
-            f"with {names} in many places, each under {SMALLEST:g} mm2: its corners come out round",
-        allowed="corners as round as the cutter", remedy="add a smaller cutter or a v cutter, or leave it so",
+        code=MUCH_CLOSED if closed[0].warned else "detail-out-of-reach",
+        severity="warn" if closed[0].warned else "note", where=inlay.name,
+        got=f"{_all_said(closed)} with {_names(own_cutters(clamping, inlay))} in many places, each under "
+            f"{SMALLEST:g} mm2: its corners come out round",
+        allowed="corners as round as the cutter",
+        remedy=f"add {_smaller(clamping, inlay, 0.0, cutters)}, or leave it so",
     )
 
 
@@ -160,12 +202,17 @@ def _seen_area(mm2: float) -> str:
     return f"{mm2:.1f} mm2" if mm2 >= 0.1 else f"{mm2:.1g} mm2"
 
 
-def _smaller(cutters: Sequence[Cutter], depth: float, diameter: float, own: Sequence[str]) -> str:
-    """The widest cutter of the job that would do; else what to look for."""
-    fit = [cutter for cutter in cutters if cutter.name not in own and cutter.shape == "flat-end"
-           and cutter.diameter <= diameter and cutter.flute_length >= depth]
-    widest = max(fit, key=lambda c: c.diameter, default=None)
-    return f'"{widest.name}" to [[inlay]] cutters' if widest else "a smaller cutter or a v cutter"
+def _smaller(clamping: Clamping, inlay: Inlay, diameter: float, cutters: Sequence[Cutter]) -> str:
+    """The widest flat end of the job that would do, or its v cutter that goes the deepest into what is narrow, where
+    walls may slope; else what to look for."""
+    own, proud = {cutter.name for cutter in own_cutters(clamping, inlay)}, clamping.proud(inlay)
+    fit = [one for one in cutters if one.name not in own and one.flute_length >= inlay.depth + proud]
+    flat = max((one for one in fit if one.is_flat and one.diameter <= diameter), key=lambda c: c.diameter, default=None)
+    slopes = inlay.fill != "piece" and not proud
+    vee = max((one for one in fit if one.shape == "v" and slopes), key=lambda c: c.wall_slope, default=None)
+    if best := flat or vee:
+        return f'"{best.name}" to [[inlay]] cutters{"" if best.is_flat else ", last"}'
+    return f"a smaller cutter{' or a v cutter' if slopes else ''}"
 
 
 def idle_findings(clamping: Clamping) -> list[Finding]:

@@ -20,19 +20,21 @@ from pathgen.report.programs import Program
 from pathgen.report.reckoning import CHANGE, cleared_by, opened_by, simplified
 from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
-from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.reach import (
     Cut,
     Others,
     Reach,
     SetReach,
     alike,
+    opened_by,
     reach,
     share_of,
     usual_sets,
 )
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
+from pathgen.work.thin_wood import MEET
+from pathgen.work.walls import Wall, narrowest_wall
 
 FILM = 0.004
 """Thinner places, of this mean width in mm, are what openings drawn as polygons leave along edges."""
@@ -85,30 +87,41 @@ def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
         minutes, later = accumulate(p.minutes for p in own), cut_later(planned.clamping, index)
         sets = [
             SetReach(cutters=tuple(p.cutter.name for p in own[:count]), minutes=spent,
-                     share=share_of(cut.opened, inlay.area, later))
+                     share=share_of(cut.opened, inlay.area, later),
+                     narrowest_wall=narrowest_wall(cut.opened, _beside(planned.opened, index)))
             for count, (cut, spent) in enumerate(zip(cuts, minutes, strict=True), 1)
         ]
         one = _reach_of(planned.clamping, index, [p.cutter for p in own], sets=(), most_details=DETAILS_IN_WORDS,
-                        opened=cuts[-1].opened if own[-1].cutter.shape == "v" else None)
+                        opened=planned.opened)
         found.append(replace(one, sets=alike(sets, [row for row in one.cutters if not row.sloping])))
     return found
 
 
 def reach_of_cutters(clamping: Clamping) -> list[Reach]:
     """For each inlay, what each of its own cutters can open; no programs are needed, and no times known."""
-    own = [own_cutters(clamping, inlay) for inlay in clamping.inlays]
-    return [_reach_of(clamping, index, cutters, sets=(), most_details=DETAILS_IN_WORDS,
-                      opened=_opened_in_all(clamping, index, cutters))
-            for index, cutters in enumerate(own)]
+    opened = opened_of(clamping)
+    return [_reach_of(clamping, index, own_cutters(clamping, inlay), sets=(), most_details=DETAILS_IN_WORDS,
+                      opened=opened)
+            for index, inlay in enumerate(clamping.inlays)]
 
 
-def _opened_in_all(clamping: Clamping, index: int, cutters: Sequence[Cutter]) -> BaseGeometry | None:
-    """What an inlay's cutters open where the last is a v cutter, which only its path tells; None for others."""
+def opened_of(clamping: Clamping) -> tuple[BaseGeometry, ...]:
+    """What the cutters of each inlay open, by its index; no programs are needed."""
+    return tuple(_opened_in_all(clamping, inlay) for inlay in clamping.inlays)
+
+
+def _opened_in_all(clamping: Clamping, inlay: Inlay) -> BaseGeometry:
+    """What an inlay's cutters open: where the last is a v cutter only its path tells."""
+    cutters, proud, surface = own_cutters(clamping, inlay), clamping.proud(inlay), clamping.board.surface
     if cutters[-1].shape != "v":
-        return None
-    inlay = clamping.inlays[index]
-    return pocket(inlay.area, surface=clamping.board.surface, cutters=cutters, depth=inlay.depth,
-                  safe_z=clamping.safe_z, where=inlay.name)[-1].opened
+        return opened_by(inlay.area, cutters, replace(surface, thickness=surface.thickness + proud),
+                         inlay.depth + proud)
+    return pockets_with(clamping, inlay, cutters)[-1].opened
+
+
+def _beside(opened: Sequence[BaseGeometry], index: int) -> BaseGeometry | None:
+    """What is opened of all inlays but one; None where that is nothing."""
+    return overlay.union_all([one for k, one in enumerate(opened) if k != index]) if len(opened) > 1 else None
 
 
 def cut_later(clamping: Clamping, index: int) -> BaseGeometry | None:
@@ -122,7 +135,6 @@ def cut_later(clamping: Clamping, index: int) -> BaseGeometry | None:
 
 def reach_data(of_inlay: Reach) -> dict[str, Any]:
     """One inlay's reach as plain values: mm, mm2, minutes."""
-    wall = of_inlay.narrowest_wall
     return {
         "cutters": [
             {
@@ -137,12 +149,17 @@ def reach_data(of_inlay: Reach) -> dict[str, Any]:
             for one in of_inlay.cutters
         ],
         "sets": [
-            {"cutters": list(one.cutters), "share": round(one.share, 5), "minutes": round(one.minutes, 2)}
+            {"cutters": list(one.cutters), "share": round(one.share, 5), "minutes": round(one.minutes, 2),
+             "narrowest_wall": _wall_data(one.narrowest_wall)}
             for one in of_inlay.sets
         ],
         "worth": worth(of_inlay),
-        "narrowest_wall": wall and {"width": round(wall.width, 3), "at": [round(v, 3) for v in wall.at]},
+        "narrowest_wall": _wall_data(of_inlay.narrowest_wall),
     }
+
+
+def _wall_data(wall: Wall | None) -> dict[str, Any] | None:
+    return None if wall is None else {"width": round(wall.width, 3), "at": [round(v, 3) for v in wall.at]}
 
 
 def worth(of_inlay: Reach) -> list[dict[str, Any]]:
@@ -219,19 +236,24 @@ def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Ite
         yield f"{' and '.join(sloping)}: so much is open at the surface; the walls slope, and the floor is smaller."
     yield from _detail_lines(of_inlay, smallest, units)
     if wall := reach_data(of_inlay)["narrowest_wall"]:  # rounded as the report is, which says it too
-        yield f"Narrowest wood between the pockets' edges: {wall_words(wall['width'], wall['at'], units)}"
+        yield f"Narrowest wood between what the job's cutters open: {wall_words(wall['width'], wall['at'], units)}"
     if of_inlay.sets:
         yield "Cutters to choose from, one after the other (* as the job says):"
         yield from table(
-            ["  cutters", "opened", "time", "with changes"],
-            [[("  " if k else "* ") + " then ".join(one.cutters), f"{100 * one.share:.1f} %", f"{one.minutes:.1f} min",
-              f"{_with_changes(one):.1f} min"]
-             for k, one in enumerate(of_inlay.sets) if one.share > 0 or k == 0], right=(1, 2, 3),
+            ["  cutters", "opened", "narrowest wood", "time", "with changes"],
+            [[("  " if k else "* ") + " then ".join(one.cutters), f"{100 * one.share:.1f} %", _narrowest(one, units),
+              f"{one.minutes:.1f} min", f"{_with_changes(one):.1f} min"]
+             for k, one in enumerate(of_inlay.sets) if one.share > 0 or k == 0], right=(1, 2, 3, 4),
         )
         yield from _rising_words(of_inlay)
         yield from map(_worth_words, worth(of_inlay))
         if len(of_inlay.sets) > 1:
             yield _quickest_words(of_inlay)
+
+
+def _narrowest(one: SetReach, units: str) -> str:
+    wall = one.narrowest_wall
+    return "none" if wall is None or wall.width < MEET else fine_length(wall.width, units)
 
 
 def _detail_lines(of_inlay: Reach, cutter: str, units: str) -> Iterator[str]:
@@ -251,18 +273,17 @@ def _detail_lines(of_inlay: Reach, cutter: str, units: str) -> Iterator[str]:
 
 def _reach_of(
     clamping: Clamping, index: int, cutters: Sequence[Cutter], *, sets: Sequence[Sequence[Cutter]],
-    most_details: int = 100, opened: BaseGeometry | None = None,
+    most_details: int = 100, opened: Sequence[BaseGeometry] | None = None,
 ) -> Reach:
     inlay, surface = clamping.inlays[index], clamping.board.surface
+    beside = opened or (opened_of(clamping) if len(clamping.inlays) > 1 else ())
     proud = clamping.proud(inlay)  # only flat ends are let through what is left, and they open the same at any depth
     return reach(
         inlay.regions, cutters, depth=inlay.depth + proud, sets=sets,
         surface=replace(surface, thickness=surface.thickness + proud),
-        most_details=most_details, opened=opened,
+        most_details=most_details, opened=opened[index] if opened else None,
         cuts=partial(_cuts, clamping, inlay) if sets else None,  # a clamping is nothing to remember an answer by
-        others=Others(
-            pocketed=overlay.union_all([other.area for other in clamping.inlays if other is not inlay]) or None,
-            later=cut_later(clamping, index)),
+        others=Others(pocketed=_beside(beside, index), later=cut_later(clamping, index)),
     )
 
 

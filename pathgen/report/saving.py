@@ -199,7 +199,7 @@ def _second_cuts(clamping: Clamping) -> Iterator[Change]:
         yield Change(words='[resurface] area = "inlay"',
                      clamping=_surfaced(clamping, replace(surfacing, resurface_area="inlay")),
                      operations=(CutAgain,),
-                     cost="fill must lie inside its dam, or within blend of a drawing, and edges may show")
+                     cost="edges of what is cut again may show")
 
 
 def _layers(now: tuple[float, float], then: tuple[float, float]) -> Callable[[Step], float]:

@@ -22,7 +22,7 @@ from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string
 from pathgen.report.both_sides import between_words
 from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
-from pathgen.report.finding_words import finding_line
+from pathgen.report.finding_words import GRAVE, finding_line
 from pathgen.report.forms import form_lines, own_sheet_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.holes import hole_lines
@@ -35,14 +35,14 @@ from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
 from pathgen.report.zero import zero_lines
-from pathgen.verify.findings import EDITED, EXCHANGED, OTHER_JOB, rank
+from pathgen.verify.findings import EDITED, EXCHANGED, OTHER_JOB, TOO_LONG, rank
 
 MOST_LEFT_OUT = 50
 """Named on paper and on the terminal."""
 MOST_FOLLOWING = 5
 """Findings listed after those that all the rest likely comes of."""
 MOST_CLOSED = 3
-"""Colours that the verdict names as closed in part."""
+"""Warnings of what stays closed that the verdict repeats."""
 
 
 def report_text(report: dict[str, Any], units: str) -> str:
@@ -118,10 +118,12 @@ def go_on_lines(report: dict[str, Any]) -> list[str]:
         return []
     order = next_program(report)
     if order is None:
-        return ["All programs of this part count as run before the work moved: do not run them again."]
+        whose, since = ("side", "blank was turned over") if "turned_over" in report else ("part", "work last moved")
+        return [f"All programs of this {whose} count as run before the {since}: do not run them again."]
     before = [number for row in report["programs"] if (number := number_in(row)) < order]
-    one = len(before) == 1
-    done = f"program{'s' * (not one)} {joined(in_runs(before))} count{'s' * one}"
+    one = len(before) == 1 and "back" not in report
+    done = f"{'those of the back and ' * ('back' in report)}program{'s' * (len(before) > 1)} " \
+           f"{joined(in_runs(before))} count{'s' * one}"
     whose = " of this part" if "turn" in report["programs"][0] and "parts" not in report else ""
     return [f"Go on with program {order}{whose}, {minutes_words(report['minutes_left'])} from there on: {done} as "
             f"done, do not run {'it' if one else 'them'} again. If {'it was' if one else 'one of them was'} not run to "
@@ -137,7 +139,9 @@ def next_program(report: dict[str, Any]) -> int | None:
 def before_next(report: dict[str, Any]) -> str:
     """When warnings are to be read."""
     number = next_program(report)
-    return "before you go on with the other parts" if number is None else f"before program {number}"
+    if number is None:
+        return f"before you go on with the {'top' if 'turned_over' in report else 'other parts'}"
+    return f"before program {number}"
 
 
 def left_out_words(report: dict[str, Any]) -> list[str]:
@@ -229,15 +233,24 @@ def finding_lines(checks: dict[str, Any], units: str) -> list[str]:
     return [*lines, verdict(checks, units)[1]]
 
 
+def warning_lines(checks: dict[str, Any], units: str) -> list[str]:
+    """The warnings alone, without the word that they begin with."""
+    return [finding_line("warn", f["where"], f["got"], f["allowed"], f["remedy"]).removeprefix(f"{GRAVE['warn']}: ")
+            for f in shown_findings(checks, units) if f["severity"] == "warn"]
+
+
 def verdict(checks: dict[str, Any], units: str) -> tuple[Literal["good", "doubt", "bad"], str]:
     """Whether to cut; and whether that leaves much of a drawing closed."""
     if not checks["passed"]:
-        return "bad", "Not verified: these programs must not be cut."
+        unknown = all(f["code"] == TOO_LONG for f in checks["findings"] if f["severity"] == "forbid")
+        return "bad", "Not verified: these programs " + (
+            "were not simulated to the end, and nobody knows whether they are good. Do not cut them so."
+            if unknown else "must not be cut.")
     closed = [f for f in shown_findings(checks, units) if f["code"] == MUCH_CLOSED]
     if not closed:
         return "good", "Verified: the programs, read back and simulated, cut the part as asked."
     parts = [f"{f['where'].partition(',')[0]}: {f['got'].partition(' with ')[0]}" for f in closed]
-    more = f"; and of {counted(len(parts) - MOST_CLOSED, 'colour')} more" if parts[MOST_CLOSED:] else ""
+    more = f"; and {counted(len(parts) - MOST_CLOSED, 'more warning')} of that" if parts[MOST_CLOSED:] else ""
     return "doubt", "Verified in part: the programs cut as planned, but not all that is drawn is cut. " \
                     f"{'; '.join(parts[:MOST_CLOSED])}{more}."
 

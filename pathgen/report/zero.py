@@ -81,10 +81,12 @@ def _edges_past_travel(planned: Plan) -> Iterator[Finding]:
 
 
 def reference_rows(planned: Plan) -> list[dict[str, Any]]:
-    """What Z, and X and Y, can be set from before each program; which axis from nothing; what is gone; and where what
-    is turned over lies."""
+    """What Z, and X and Y, can be set from before each program that is still to be run; which axis from nothing; what
+    is gone; and where what is turned over lies."""
     clamping, rows = planned.clamping, []
     for step, start in zip(clamping.steps, planned.starts, strict=True):
+        if clamping.done(step):
+            continue
         found, lost = _again(clamping, step, start)
         rows.append({**step.numbers, "z": [_SET_BY[start.z_by]], "xy": found, "lost": lost, "gone": list(start.gone),
                      "set_again": start.refit, **({"turned": _turned(clamping, start)}

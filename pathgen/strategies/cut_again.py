@@ -1,4 +1,4 @@
-"""The second cut over an inlay alone: the stretches of the passes that lie over it and a margin round it."""
+"""The second cut over an inlay: the stretches of the passes, and of the layers above, that lie over it and round it."""
 
 from __future__ import annotations
 
@@ -22,27 +22,35 @@ LINK = 2.0
 
 
 def resurfacing_runs_over(
-    area: BaseGeometry, last: Passes, *, proud: float, stepdown: float, beneath: float | None, waste: Waste = "cleared",
+    area: BaseGeometry, last: Passes, *, proud: float, stepdown: float, beneath: float | None, stays: bool = True,
+    waste: Waste = "cleared",
 ) -> list[Floats]:
     """Runs through what stands `proud` over `area`, then the passes of `last` over it, on their own lines.
 
     With `beneath` the passes of `last` are left to what comes after, which takes so many mm below their surface too.
+    The layers keep clear of the ridges that they left, where all between them `stays`; else they go down through them.
     Where a wall of `waste` stands where they ended, no run goes further out, and each layer goes along it.
 
-    Like `resurfacing.resurfacing_runs` over a part of the board. The fill must not lie further out than `area`.
+    Like `resurfacing.resurfacing_runs` over a part of the board. The fill must not lie further out than `area`; a flat
+    end comes down beside it.
     """
-    within = overlay.intersection(area, overlay.buffer(last.outline, PAST, join_style="mitre"))
+    on_board = overlay.buffer(last.outline, PAST, join_style="mitre")
     under = beneath or 0.0
-    heights = [h - under for h in heights_above(proud + under, stepdown, ridge=last.scallop + under)]
+    if not stays and proud > stepdown:
+        proud = max(proud, last.scallop)
+    ridge = last.scallop + under if stays else 0.0
+    heights = [h - under for h in heights_above(proud + under, stepdown, ridge=ridge)]
     runs: list[Floats] = []
     if heights:
         inside = last.over if waste == "wall" else None
+        clear = overlay.buffer(area, last.cutter.radius) if last.cutter.is_flat else area
+        within = overlay.intersection(clear, on_board)
         coarse = runs_over(coarse_passes(last, stepdown), within, inside=inside)
         coarse += _rims_over(last, within) if inside is not None else []
         runs += [run + [0.0, 0.0, h] for h in heights for run in coarse]
     if beneath is not None:
         return runs
-    return runs + runs_over(last, within, ridge=last.scallop)
+    return runs + runs_over(last, overlay.intersection(area, on_board), ridge=last.scallop)
 
 
 def runs_over(

@@ -277,7 +277,8 @@ def slots(
     entry : "ramp" or "peck", optional
         How the cutter goes down into each layer. Left out: by pecks where slots run out at both ends, else by ramps.
     after : FinishCut, optional
-        What cut the surface before, as `finish` made it: ramps begin on top of what that leaves beside the board.
+        What cut the surface before, as `finish` made it: ramps begin on top of what that leaves beside the board, and
+        layers on its ridges where these are high.
 
     Raises
     ------
@@ -318,13 +319,14 @@ def slots(
         over = np.minimum(after.passes.stands(places, top, reach=cutter.radius), rapids.air_z - APPROACH)
         return over, over + APPROACH
 
-    return _cut(slotting(cut, surface=top, cutter=cutter, stands=stands if after else None, rapids=rapids), cutter)
+    return _cut(slotting(cut, surface=top, cutter=cutter, stands=stands if after else None, rapids=rapids,
+                         ridges=after.passes.scallop if after else 0.0), cutter)
 
 
 def outline(
-    shape: shapely.Polygon, cutter: Cutter, *, stock: float, blank: Bounds | None = None,
-    bottom: float = 0.0, tabs: int | ArrayLike = 4, tab_height: float = 1.5, tab_width: float = 6.0,
-    finish: float = 0.2, clear: float = CLEAR,
+    shape: shapely.Polygon, cutter: Cutter, *, stock: float, blank: Bounds | None = None, bottom: float = 0.0,
+    tabs: int | ArrayLike = 4, tab_height: float = 1.5, tab_width: float = 6.0, finish: float = 0.2,
+    clear: float = CLEAR,
 ) -> OutlineCut:
     """Cut round the outside of a shape, leaving tabs that hold it.
 

@@ -191,9 +191,7 @@ def _tab_slope(at: Floats, around: float, height: float, half: float) -> float:
     return min(max(TAB_SLOPE, 2 * height / free), _UPRIGHT) if free > 0 else _UPRIGHT
 
 
-def _over_tabs(
-    stations: Floats, z: Floats, ring: LinearRing, tabs: Tabs, half: float
-) -> tuple[Floats, Floats]:
+def _over_tabs(stations: Floats, z: Floats, ring: LinearRing, tabs: Tabs, half: float) -> tuple[Floats, Floats]:
     """The way held as high as the tabs or above within `half` of each, and up to it and down from it on slopes."""
     if not len(tabs.at):
         return stations, z

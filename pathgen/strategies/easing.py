@@ -39,6 +39,9 @@ _TURN = 0.8
 _STEEP = 0.9
 """Of the steepest ramp: a cut that drops by less is a way along a curve."""
 
+_MUCH = 0.2
+"""Times the straight-line cut: what ridges may add to it and not be counted."""
+
 _FEW = 1.25
 """Cells of the way over which so much counts by itself."""
 
@@ -156,6 +159,12 @@ def may_overload(cutter: Cutter) -> bool:
     return cutter.full_cut > EASE_FROM * cutter.straight_cut
 
 
+def ridges_ease(ridges: float, cutter: Cutter) -> bool:
+    """Whether ridges on the surface add so much over a cutter's width that they count in where it is eased."""
+    over_width = 2.0 * float(cutter.half_width(cutter.stepdown)) * ridges
+    return may_overload(cutter) and over_width > _MUCH * cutter.straight_cut
+
+
 def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath:
     """The same way, at the eased feed where it takes more than EASE_FROM times a straight-line cut, nowhere else.
 
@@ -200,7 +209,7 @@ def sunk_in_the_middle(path: Toolpath, cutter: Cutter, standing: Standing) -> Fl
     middle = _known(cutter, places[None], standing.cell)
     _, inner = _taken(path, cutter, standing, stations, move, along, middle=middle)
     np.add.at(share, move, inner)
-    drop = -steps(path.points)[:, 2]
+    drop = -np.diff(path.points[:, 2], prepend=path.points[0, 2])
     return np.divide(share, 2.0 * reach / standing.cell * drop, out=np.zeros(len(path)), where=drop > 0.0)
 
 

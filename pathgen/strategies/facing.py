@@ -68,19 +68,22 @@ def cutting_again(
 @remembered
 def cutting_again_over(
     area: Polygon | MultiPolygon, passes: Passes, *, proud: float, stepdown: float, beneath: float | None = None,
-    waste: Waste = "cleared", rapids: Rapids,
+    stays: bool = True, waste: Waste = "cleared", rapids: Rapids,
 ) -> Toolpath:
     """Down through what stands `proud` over an area alone, then `passes` over it again.
 
-    With `beneath`, `passes` are left to what comes after, which takes so many mm below the surface too.
+    With `beneath`, `passes` are left to what comes after, which takes so many mm below the surface too. Their ridges
+    are kept where all that they left `stays`.
     """
-    runs = resurfacing_runs_over(area, passes, proud=proud, stepdown=stepdown, beneath=beneath, waste=waste)
+    runs = resurfacing_runs_over(area, passes, proud=proud, stepdown=stepdown, beneath=beneath, stays=stays,
+                                 waste=waste)
     return _path(runs, passes.cutter, rapids)
 
 
 def _path(runs: list[Floats], cutter: Cutter, rapids: Rapids) -> Toolpath:
-    if not cutter.plunges and not cutter.is_flat:  # runs of a flat end begin with ramps of their own
-        runs = [ramped_in(run, rapids.air_z, cutter) for run in runs]
+    if not cutter.plunges:  # whole passes of a flat end, which lie level, begin with ramps of their own
+        runs = [run if cutter.is_flat and run[0, 2] > run[-1, 2] else ramped_in(run, rapids.air_z, cutter)
+                for run in runs]
     return rapids.between(runs)
 
 

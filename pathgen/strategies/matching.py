@@ -105,15 +105,8 @@ def rounded_both_ways(region: BaseGeometry, *, inner: float, outer: float) -> Po
 
 
 def let_in(
-    region: BaseGeometry,
-    *,
-    pocket_cutters: tuple[Cutter, ...],
-    piece_cutter: Cutter,
-    gap: float,
-    thickness: float,
-    from_back: bool,
-    through: float,
-    where: str,
+    region: BaseGeometry, *, pocket_cutters: tuple[Cutter, ...], piece_cutter: Cutter, gap: float, thickness: float,
+    from_back: bool, through: float, where: str,
 ) -> LetIn:
     """The pocket for a let-in piece, and the piece laid out on flat stock.
 
@@ -230,9 +223,7 @@ def _in_rows(parts: Shapes, space: float, mirrored: bool) -> Shapes:
     return np.asarray(shapely.set_coordinates(parts.copy(), corners + at[index]))
 
 
-def round_pieces(
-    pieces: BaseGeometry, *, cutter: Cutter, thickness: float, through: float, safe_z: float
-) -> Toolpath:
+def round_pieces(pieces: BaseGeometry, *, cutter: Cutter, thickness: float, through: float, safe_z: float) -> Toolpath:
     """Round each piece, its holes first, climb cutting: the piece on the right of the cutter's way.
 
     In the frame of the flat stock, `thickness` mm: its corner at x 0, y 0, its underside at z 0.

@@ -157,9 +157,7 @@ def join(paths: Iterable[Toolpath]) -> Toolpath:
     return joined("join paths", paths)
 
 
-def joined(
-    where: str, paths: Iterable[Toolpath], *, words: str = "pathgen.Toolpath values in a list"
-) -> Toolpath:
+def joined(where: str, paths: Iterable[Toolpath], *, words: str = "pathgen.Toolpath values in a list") -> Toolpath:
     """What `join` gives; `where` names the argument, and `words` say what it may be."""
     every = given.several(where, paths, words=words)
     parts = [part for path in every if len(part := given.value(where, path, Toolpath))]

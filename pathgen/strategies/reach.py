@@ -83,6 +83,8 @@ class SetReach:
     cutters: tuple[str, ...]
     share: float
     minutes: float
+    narrowest_wall: Wall | None = None
+    """As `Reach` has it, between what this set opens."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,11 +94,14 @@ class Reach:
     cutters: tuple[CutterReach, ...]
     sets: tuple[SetReach, ...]
     narrowest_wall: Wall | None
-    """None where no two edges face each other across wood."""
+    """Between what the first set opens, or all the cutters where none is tried; None where no two edges face each other
+    across wood."""
     together: tuple[CutterReach, ...] = ()
     """For each colour, what all the cutters open between them; `cutter` names them all."""
     opened: tuple[tuple[str, BaseGeometry], ...] = ()
     """What that is, of each colour that is opened anywhere; what is cut later is part of it."""
+    open: BaseGeometry = shapely.Polygon()
+    """All that the first set opens, or all the cutters where none is tried: walls stand between it."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -134,8 +139,8 @@ def reach(
     most_details : int
         How many details are listed for a colour and a cutter, the largest first; none smaller than `SMALLEST`.
     opened : shapely geometry
-        What the programs of all the cutters open between them, for `Reach.together`, where that is known: a v cutter
-        that comes last opens corners too by rising in them. Left out: what they open at full depth.
+        What the programs of all the cutters open between them, where that is known: walls stand between it, and a v
+        cutter that comes last opens corners too by rising in them. Left out: what they open at full depth.
     others : Others
         Left out: nothing.
     """
@@ -143,13 +148,13 @@ def reach(
     everything = cleaned(in_one(tuple(shape for _, shape in regions)))
     drawn = [(colour, cleaned(shape) if regions[1:] else everything) for colour, shape in regions]
     colours = [(colour, None if later is None and not regions[1:] else seen(shape, later)) for colour, shape in drawn]
-    tried = [(group, *_set_reach(everything, group, cuts, later)) for group in sets] if cuts else []
+    tried = [(group, *_set_reach(everything, group, cuts, others)) for group in sets] if cuts else []
     # a v cutter opens more than its cone does at full depth: what its own path opens is what is said of it everywhere
     rising = {group[-1].name: cut for group, _, cut in sorted(tried, key=lambda one: -len(one[0]))
               if group[-1].shape == "v" and cut is not None and all(one.is_flat for one in group[:-1])}
     parts = polygons(everything)
     closed = _closed_by_each(parts, cutters, surface, depth, rising)
-    last = _closed_by_all(cutters, closed, opened, parts) if closed else None
+    last = _closed_by_all(cutters, closed, opened if cutters[-1].shape == "v" else None, parts) if closed else None
     rows: list[CutterReach] = []
     together: list[CutterReach] = []
     names = " and ".join(dict.fromkeys(c.name for c in cutters))
@@ -164,15 +169,24 @@ def reach(
             gained = float(shapely.area(own[-1]).sum() - shapely.area(left).sum())
             together.append(row(names, left, last[1]) if gained > _FILM * area else replace(rows[-1], cutter=names))
     lost = shapely.Polygon() if last is None else whole(polygons(last[0]))
+    if opened is None:
+        opened = (tried[0][2] or shapely.Polygon()) if tried else opened_by(everything, cutters, surface, depth)
     open_of = [(colour, overlay.difference(shape, lost)) for colour, shape in drawn]
     return Reach(cutters=tuple(rows), sets=alike([one for _, one, _ in tried], rows),
-                 narrowest_wall=narrowest_wall(everything, others.pocketed), together=tuple(together),
+                 narrowest_wall=narrowest_wall(opened, others.pocketed), together=tuple(together), open=opened,
                  opened=tuple((colour, shape) for colour, shape in open_of if not shape.is_empty))
 
 
 def seen(shape: BaseGeometry, later: BaseGeometry | None) -> BaseGeometry:
     """A shape without what is cut later."""
     return shape if later is None else overlay.difference(shape, later)
+
+
+def opened_by(region: BaseGeometry, cutters: Sequence[Cutter], surface: Surface, depth: float) -> BaseGeometry:
+    """What some cutters open of a region between them at full depth; a v cutter no more than its cone there."""
+    parts = polygons(cleaned(region))
+    return whole(polygons(reduce(overlay.union, [_opened(parts, one, surface, depth)[0] for one in cutters],
+                                 np.full(len(parts), shapely.Polygon(), dtype=object))))
 
 
 def usual_sets(cutters: Sequence[Cutter]) -> list[tuple[Cutter, ...]]:
@@ -194,7 +208,7 @@ def alike(sets: Sequence[SetReach], rows: Sequence[CutterReach]) -> tuple[SetRea
 
 
 def _set_reach(
-    region: BaseGeometry, group: Sequence[Cutter], cuts: Cuts, later: BaseGeometry | None
+    region: BaseGeometry, group: Sequence[Cutter], cuts: Cuts, others: Others
 ) -> tuple[SetReach, BaseGeometry | None]:
     """A set's row, and what it opens; None where it opens nothing."""
     try:
@@ -202,8 +216,9 @@ def _set_reach(
     except CutterError:  # none of the set goes in, or a flute is too short: that is what the table is there to say
         made = ()
     opened = made[-1][0].opened if made else None
-    share = share_of(opened, region, later) if opened is not None else 0.0
-    return SetReach(cutters=tuple(c.name for c in group), share=share, minutes=sum(spent for _, spent in made)), opened
+    share = share_of(opened, region, others.later) if opened is not None else 0.0
+    return SetReach(cutters=tuple(c.name for c in group), share=share, minutes=sum(spent for _, spent in made),
+                    narrowest_wall=None if opened is None else narrowest_wall(opened, others.pocketed)), opened
 
 
 def share_of(opened: BaseGeometry, region: BaseGeometry, later: BaseGeometry | None) -> float:

@@ -15,6 +15,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
+from pathgen.base.toolpath import along_in_plan
 from pathgen.strategies.entering import ramped_in
 from pathgen.strategies.resurfacing import coarse_passes
 from pathgen.strategies.surfacing import CHORD, OVERRUN, Passes, strip_spans, zigzag
@@ -34,20 +35,16 @@ _ROUGH_CHORD = 5e-3
 _EVERY = 5.0
 """Between places of the outline at which it is asked how low the surface lies, mm."""
 
+_MORE, _LEVEL = 1.1, 1e-6
+"""Times its ramp, and mm, from which what falls is too steep for a cutter that cannot cut at its centre."""
+
 _AS_GOOD_AS_FLAT = 0.05
 """What lies no further above a cutter's tip (mm) is taken to be cleared by it at the edge of what it roughs."""
 
 
 def roughing_runs(
-    outline: Polygon,
-    surface: Surface,
-    cutter: Cutter,
-    *,
-    finish: Cutter | None,
-    stock_top: float,
-    allowance: float,
-    past: float = 0.0,
-    blank: Bounds | None = None,
+    outline: Polygon, surface: Surface, cutter: Cutter, *, finish: Cutter | None, stock_top: float, allowance: float,
+    past: float = 0.0, blank: Bounds | None = None,
 ) -> list[Floats]:
     """Runs that take the stock down to `allowance` above the surface, in layers of the cutter's stepdown.
 
@@ -152,8 +149,25 @@ def _layers(floor: Floats, top: float, cutter: Cutter, *, ridge: float) -> list[
         above = np.concatenate([[True], floor[:, 2] < level + (top - lowest) / count])
         parts = _stretches(run, above[1:])
         # a round end goes straight down, if it may
-        runs += [ramped_in(part, level + (top - lowest) / count, cutter) for part in parts] if cutter.is_flat else parts
+        runs += [ramped_in(_down_ramps(part, cutter), level + (top - lowest) / count, cutter)
+                 for part in parts] if cutter.is_flat else parts
     return runs
+
+
+def _down_ramps(run: Floats, cutter: Cutter) -> Floats:
+    """A flat end's run, which goes down to its next pass along that, there and back, where the way across to it falls
+    more steeply than one that cannot cut at its centre may sink."""
+    if cutter.plunges:
+        return run
+    step = np.diff(run, axis=0)
+    falls = -step[:, 2] > _MORE * cutter.steepest_ramp * np.hypot(step[:, 0], step[:, 1]) + _LEVEL
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], falls.astype(np.int8), [0]])))
+    for first, last in zip(edges[-2::-2].tolist(), edges[::-2].tolist(), strict=True):
+        high, after = float(run[first, 2]), run[last:]
+        if along_in_plan(after)[-1] > 0.0:
+            across = np.column_stack([run[first + 1 : last, :2], np.full(last - first - 1, high)])
+            run = np.vstack([run[: first + 1], across, ramped_in(after, high, cutter)])
+    return run
 
 
 def _stretches(run: Floats, wanted: Bools) -> Sequence[Floats]:

@@ -14,8 +14,9 @@ from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Rapids, Toolpath
 from pathgen.base.units import falls_short, rounded_down, rounded_up, told_apart
-from pathgen.strategies.easing import Standing, eased, may_overload
+from pathgen.strategies.easing import Standing, eased, may_overload, ridges_ease
 from pathgen.strategies.entering import PECKS, pecked_down, pecks, ramped_in, ramps_down
+from pathgen.strategies.pocketing.places import are_high
 from pathgen.work.features import Slots, longer
 from pathgen.work.operations import RUN_OUT
 
@@ -32,7 +33,11 @@ _LEAST_OVER = 0.1
 """Waste higher than this over a line's end is let down into, mm: less hardly adds to a layer."""
 
 _HARDLY = 0.01
-"""What a cutter that cannot cut at its centre may go straight down into, mm: rounding."""
+"""What a cutter that cannot cut at its centre may go straight down into, and any more than its stepdown, mm: rounding.
+"""
+
+_ROUND = 16
+"""Places on a cutter's rim at which it is asked how high the surface is."""
 
 _SHARPER = "take a v cutter of a smaller angle"
 
@@ -48,9 +53,12 @@ Stands = Callable[[Floats], tuple[Floats, Floats]]
 
 def slotting(
     slots: Slots, *, surface: Surface, cutter: Cutter, rapids: Rapids, stands: Stands | None = None,
-    eases: bool = False,
+    ridges: float = 0.0, eases: bool = False,
 ) -> Toolpath:
     """Moves that cut every slot, in layers of the cutter's stepdown, back and forth.
+
+    The first layer begins on the highest of the surface within the cutter's reach, to the side of a slanting slot too,
+    and on high `ridges` that stand on it.
 
     The bottom on the slot's line is `slots.depth` below `surface`, straight down, or level as `slots.bottom` says.
     Each layer is entered by a ramp along the slot, or by pecks, as `slots.entry` says, so that a thin cutter never goes
@@ -69,10 +77,10 @@ def slotting(
         asides = _aside(line, slots, cutter)
         reach = _reach_on_line(asides, cutter)
         middle = _line(_ends(line, slots.through[index], slots, cutter), surface, reach, _CHORD)
-        tops = [middle + aside for aside in asides]
-        floor = [t - [0.0, 0.0, slots.depth] for t in tops]
+        floor = [middle + aside - [0.0, 0.0, slots.depth] for aside in asides]
         if slots.bottom == "flat":
-            floor = [np.column_stack([t[:, :2], np.full(len(t), floors[index])]) for t in tops]
+            floor = [np.column_stack([low[:, :2], np.full(len(low), floors[index])]) for low in floor]
+        tops = [_begun_on(middle + aside, surface, cutter, ridges) for aside in asides]
         entry = slots.entry or ("peck" if slots.through[index].all() and cutter.plunges else "ramp")
         runs.append(_layered(tops, floor, cutter, entry))
         lines.append((tops, entry))
@@ -93,19 +101,21 @@ def slotting(
         runs = [run for run, _ in opened]
         air = np.array([above for _, above in opened])
     path = Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air).quick_in_own_holes()
-    return _eased_by_slots(path, cutter, surface) if eases else path
+    return _eased_by_slots(path, cutter, surface, ridges) if eases else path
 
 
-def _eased_by_slots(path: Toolpath, cutter: Cutter, surface: Surface) -> Toolpath:
+def _eased_by_slots(path: Toolpath, cutter: Cutter, surface: Surface, ridges: float) -> Toolpath:
     """Each slot by itself, so that what stands there is kept in small cells; from one high way across to the next."""
     if not may_overload(cutter):
         return path
     high = path.points[:, 2] >= path.points[:, 2].max() - 1e-9
     begins = np.flatnonzero(high & np.append(~high[1:], False))
     parts = [slice(a, b) for a, b in pairwise([*begins.tolist(), len(path)])]
+    stands = ridges if are_high(ridges, cutter) or ridges_ease(ridges, cutter) else 0.0
     return Toolpath.joined(
         eased(Toolpath(path.points[p], path.kinds[p]), cutter,
-              Standing.over([*path.points[p, :2].min(axis=0), *path.points[p, :2].max(axis=0)], [cutter], surface))
+              Standing.over([*path.points[p, :2].min(axis=0), *path.points[p, :2].max(axis=0)], [cutter], surface,
+                            stands))
         for p in parts)
 
 
@@ -284,6 +294,19 @@ def _line(ends: Floats, surface: Surface, reach: float, tolerance: float) -> Flo
     return np.column_stack([plan, np.where(over_crest, np.maximum(highest, surface.height(plan[:, 0], 0.0)), highest)])
 
 
+def _begun_on(top: Floats, surface: Surface, cutter: Cutter, ridges: float) -> Floats:
+    """What layers begin on, over tips that stand on the surface of a slot's line: the surface beside that line where it
+    is higher under the cutter, and `ridges`, square to it, where they are wood to it."""
+    turn = 2.0 * math.pi / _ROUND * np.arange(_ROUND)
+    rim = top[:, None, :2] + cutter.radius / math.cos(math.pi / _ROUND) * np.column_stack([np.cos(turn), np.sin(turn)])
+    highest = np.fmax.reduce(surface.height(rim[..., 0], rim[..., 1]), axis=1)
+    rise = np.maximum(highest - top[:, 2], 0.0)
+    begun = top + np.outer(rise if rise.max() > _HARDLY else np.zeros(len(top)), [0.0, 0.0, 1.0])
+    if are_high(ridges, cutter):
+        begun[:, 2] += ridges / surface.normal(top[:, 0], top[:, 1])[:, 2]
+    return begun
+
+
 def _layered(tops: list[Floats], floors: list[Floats], cutter: Cutter, entry: str) -> Floats:
     """One run: every line at every depth, without lifting out.
 
@@ -296,22 +319,25 @@ def _layered(tops: list[Floats], floors: list[Floats], cutter: Cutter, entry: st
     pieces: list[Floats] = []
     forward, lines = True, list(zip(tops, floors, strict=True))
     for layer in range(1, count + 1):
-        was, now = (_turned(_at(*lines[0], deepest * k / count), forward) for k in (layer - 1, layer))
+        was, now = (_turned(_at(*lines[0], deepest, k / count), forward) for k in (layer - 1, layer))
         pieces.append(ramps_down(now, float(was[0, 2]), cutter) if entry == "ramp" else pecks(was[0], now[0]))
         for top, floor in lines:
-            line = _turned(_at(top, floor, deepest * layer / count), forward)
+            line = _turned(_at(top, floor, deepest, layer / count), forward)
             pieces.append(line if layer == count else _coarse(line))
             forward = not forward
         if len(lines) % 2:
             lines.reverse()
         else:
-            pieces.append(_at(*lines[0], deepest * layer / count)[:1])
+            pieces.append(_at(*lines[0], deepest, layer / count)[:1])
     return np.concatenate(pieces)
 
 
-def _at(top: Floats, floor: Floats, depth: float) -> Floats:
-    """A line at a depth below the surface, nowhere below its floor."""
-    return np.column_stack([top[:, :2], np.maximum(top[:, 2] - depth, floor[:, 2])])
+def _at(top: Floats, floor: Floats, deepest: float, share: float) -> Floats:
+    """A line at a share of its way down: of the `deepest` of all, nowhere below a level floor; of its own to another,
+    which no layer above it comes down to, as those have fewer points."""
+    level = not np.ptp(floor[:, 2])
+    down = top[:, 2] - (deepest if level else top[:, 2] - floor[:, 2]) * share
+    return np.column_stack([top[:, :2], np.maximum(down, floor[:, 2])])
 
 
 def _coarse(piece: Floats) -> Floats:

@@ -26,9 +26,7 @@ _SPACINGS = 40
 """Tried from tab to tab, the widest first."""
 
 
-def holding(
-    places: Floats, *, outline: Polygon, ring: LinearRing, width: float, radius: float, slopes: float
-) -> Bools:
+def holding(places: Floats, *, outline: Polygon, ring: LinearRing, width: float, radius: float, slopes: float) -> Bools:
     """(n,) whether a tab so wide at each of some places on the outline would be left by the cutter's way, its `ring`.
 
     The half of it must stand from the wall to waste that is as wide as must be, up to what lies round the part; its

@@ -178,9 +178,7 @@ def _refuse_too_many(
     )
 
 
-def check_tabs_hold(
-    tabs: Tabs, outline: Polygon, *, blank: Bounds, cutter: Cutter, where: str
-) -> None:
+def check_tabs_hold(tabs: Tabs, outline: Polygon, *, blank: Bounds, cutter: Cutter, where: str) -> None:
     """Raise PathgenError where a tab would reach across the groove into air, or into waste too thin to hold it.
 
     `blank` is (x_min, y_min, x_max, y_max), mm. What stands out beside each tab is measured straight to the side of the

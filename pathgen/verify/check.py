@@ -22,7 +22,7 @@ from pathgen.removal.motion import Motion
 from pathgen.verify.both_sides import Below, WoodBetween, below_of, both_sides_findings, wood_between
 from pathgen.verify.comparing import compared
 from pathgen.verify.cutting import cutting_findings, in_pieces
-from pathgen.verify.findings import Finding, Tolerances, at, forbids, rank
+from pathgen.verify.findings import TOO_LONG, Finding, Tolerances, at, forbids, rank
 from pathgen.verify.given_programs import blamed, edited_programs, header_findings, read_programs
 from pathgen.verify.handling import program_findings, travel_findings
 from pathgen.verify.keep_outs import near_findings
@@ -38,13 +38,12 @@ from pathgen.verify.simulate import Simulation, simulate
 from pathgen.verify.surfaces import extremes, finished_area, measure_surface
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.layers import thin_layers
-from pathgen.work.operations import CutOut, Slot
-
-TOO_LONG = "too-long"
+from pathgen.work.operations import CutOut, DowelHoles, RoundHoles, Slot
 
 _CLEAR = 0.03  # mm: how close to the edges of board and slots the surface is measured
 _SECTIONS, _ON_SECTION = 20.0, 0.01  # mm: between cross sections, and between the points on one
 _ACROSS = 5  # points of the grid across the narrowest cutter: with fewer, single points pass for cuts, gaps for tabs
+_OF_A_SINKING = 0.5  # of what a layer of an opening takes: a short move round a hole, downward, of what is under it
 _FINEST = 0.05  # mm: a grid of 500 by 80 mm then has 16 million points
 
 
@@ -151,17 +150,22 @@ def verify(
     finer = max(min(step.cutter.diameter for step in _steps(clamping)) / _ACROSS, _FINEST, least)
     if not found.by_grid or finer >= resolution:
         return found
-    allowed = _allowed(clamping, texts, Grid.over(clamping.stock.bounds, resolution))
+    allowed = _allowed(clamping, found.programs, Grid.over(clamping.stock.bounds, resolution))
     again = look(resolution=finer, most=allowed - sum(found.simulation.worked.values()))
     return found if any(finding.code == TOO_LONG for finding in again.findings) else again
 
 
-def _allowed(clamping: Clamping, texts: Mapping[str, str], grid: Grid) -> float:
-    """The work that simulating so many programs may take, with what clearing the job's openings takes."""
-    lines = sum(text.count("\n") for text in texts.values())
-    return most_work(grid, len(clamping.steps), lines, laps=sum(
+def _allowed(clamping: Clamping, programs: Mapping[str, ReadProgram], grid: Grid) -> float:
+    """The work that simulating some programs may take, with what the job's openings and holes take.
+
+    Arcs count by their chords, so that a program takes the same part of it without them.
+    """
+    moves = {name: len(program) + math.ceil(program.chords) for name, program in programs.items()}
+    return most_work(grid, len(clamping.steps), sum(moves.values()), laps=sum(
         step.operation.feature.shapes.area * math.ceil(step.operation.feature.depth / step.cutter.stepdown)
-        / step.cutter.stepover for step in clamping.steps if isinstance(step.operation, CutOut)))
+        / step.cutter.stepover for step in clamping.steps if isinstance(step.operation, CutOut)
+    ) + sum(_OF_A_SINKING * math.pi * step.cutter.radius**2 * moves.get(step.file_name, 0)
+            for step in clamping.steps if isinstance(step.operation, RoundHoles | DowelHoles)))
 
 
 def _steps(clamping: Clamping) -> tuple[Step, ...]:
@@ -196,7 +200,7 @@ def verify_once(
     motions = {step.order: in_pieces(moves[step.order], step, resolution) for step in readable}
     unread = [step for step in clamping.steps if step.file_name not in programs]
     grid = Grid.over(clamping.stock.bounds, resolution)
-    most = _allowed(clamping, texts, grid) if most is None else most
+    most = _allowed(clamping, programs, grid) if most is None else most
     sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, most=most,
                    gone=below.through if below is not None else None)
     if sim.given_up is not None:
@@ -286,7 +290,8 @@ def _too_long(sim: Simulation, clamping: Clamping, most: float, resolution: floa
     thin, deeper = thin_layers(clamping, step)
     return Finding(
         code=TOO_LONG, where=at(step.file_name, line),
-        got="simulating the programs was given up, most of the work was for this one"
+        got="not simulated to the end, and so not verified: simulating the programs was given up, most of the work was "
+            "for this one"
             f"{thin and f', which cuts {thin}'}",
         allowed=f"{most / 1e6:.0f} million heights worked out for all, several times what a job takes",
         remedy=f"{deeper and f'{deeper}; or '}look at them on a coarser grid, --resolution {2.0 * resolution:g}",

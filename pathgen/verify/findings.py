@@ -10,11 +10,15 @@ from typing import Literal
 from pathgen.base.plain import one_line
 from pathgen.base.units import place_words
 from pathgen.removal.motion import Motion
+from pathgen.work.fill import SMEAR
 
 AGAIN = "make the programs again from the job"
 """The remedy for programs that were edited. A build that has just planned them says what else can be done."""
 
 Severity = Literal["forbid", "warn", "note"]
+
+TOO_LONG = "too-long"
+"""Code of a program that takes too much work to simulate: nothing is known to be wrong with it."""
 
 EXCHANGED, OTHER_JOB, EDITED = "exchanged", "other-job", "edited"
 """Codes of what is told first, as the rest may come of it: programs under each other's names or of another job, lines
@@ -93,7 +97,7 @@ class Tolerances:
     """Share by which a feed may be above that of the cutter."""
     rounding: float = 2e-4
     """Rounding of positions in the text."""
-    smear: float = 3.0
+    smear: float = SMEAR
     """How far around a pocket the fill may lie, as high as over it."""
     overrun: float = 5.0
     """How far past the edge of the stock a cutter may pass, edge to edge."""

@@ -8,8 +8,10 @@ from difflib import SequenceMatcher
 from pathgen.verify.findings import Finding, at
 from pathgen.verify.program import ReadProgram
 
-_ACTS = ("cutter ", "zero: ", "before pressing start", "afterwards: ")
-"""What a maker acts on, before the start and when a program has ended; the rest of a head is for knowing."""
+_ACTS = {"cutter ": "the cutter", "zero: ": "the zero", "before pressing start": "what to do before pressing start",
+         "afterwards: ": "what to do afterwards"}
+"""What a maker acts on, before the start and when a program has ended, by how it begins; the rest of a head is for
+knowing."""
 
 _MOST = 1000
 """Comments among which those of a head are looked for."""
@@ -42,12 +44,22 @@ def head_findings(program: ReadProgram, given: Sequence[str]) -> Iterator[Findin
                           allowed=f"{allowed}: by its head the machine is set, and the work goes on")
 
 
+def acted_on(comments: Sequence[str]) -> dict[str, str]:
+    """What the comments of a head have a maker do, by what it is of."""
+    said, of = dict.fromkeys(_ACTS.values(), ""), ""
+    for text, acts in zip(comments, _acting(comments), strict=True):
+        of = next((words for begins, words in _ACTS.items() if text.startswith(begins)), of)
+        if acts:
+            said[of] += f" {_words(text)}"
+    return said
+
+
 def _acting(comments: Sequence[str]) -> Iterator[bool]:
     """Of each comment of a head whether a maker acts on it; what goes on or is listed belongs to its key."""
     acts = False
     for text in comments:
         if not text.startswith((".. ", "- ")):
-            acts = text.startswith(_ACTS)
+            acts = text.startswith(tuple(_ACTS))
         yield acts
 
 

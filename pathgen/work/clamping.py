@@ -241,6 +241,8 @@ class Shared:
     """What measuring errors at the marks of all parts together do to this one, where there are any."""
     limit: float = 0.0
     """What is allowed of that, mm."""
+    go_on: int = 0
+    """The first program, by its number, that is run since the blank moved; 0 where it did not."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -276,6 +278,9 @@ class Clamping:
     """What it has in common with other parts of one blank; None where the part is alone on its blank."""
     under: Clamping | None = None
     """That of the other side, cut before: the blank is then turned over about its length, and its Y with it."""
+    turned_over: bool = False
+    """Of that other side: whether the blank was turned over since, as the job says of the top; all of it is done then.
+    """
     inlays: tuple[Inlay, ...] = field(init=False)
     """Those that its steps open, in the order of the job."""
     safe_z: float = field(init=False)
@@ -406,8 +411,13 @@ class Clamping:
         return self.moved if step is not None and step.order >= self.moved_from else None
 
     def done(self, step: Step) -> bool:
-        """Whether a step was run before the work moved, and is not run again."""
-        return self.moved is not None and step.order < self.moved_from
+        """Whether a step was run before the work last moved or was turned over, and is not run again."""
+        return self.turned_over or (self.moved is not None and step.order < self.moved_from)
+
+    @property
+    def done_before(self) -> str:
+        """What happened since such a step was run; of earlier moves the job says nothing."""
+        return f"the {'blank was turned over' if self.turned_over else 'work last moved'}"
 
     def cut_before(self, inlay: Inlay) -> bool:
         """Whether an inlay's pockets were cut before the work moved: what is advised of their drawing comes too late.

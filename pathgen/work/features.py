@@ -207,14 +207,13 @@ class Surfacing:
     resurface_stepdown: float = 0.5
     """Depth of each pass through what stands proud, mm."""
     resurface_area: Literal["board", "inlay"] = "board"
-    """Where the second cut goes: over the whole board, or only over an inlay, `blend` around it and inside its dam."""
+    """Where the second cut's last pass goes: over the whole board, or only over an inlay, as its layers above do."""
     leave: float = 0.0
     """How far the first surface stands proud of the finished one, until the last second cut, mm."""
     leave_scallop: float = 0.0
     """Ridge height allowed on that first surface, mm."""
     blend: float = 5.0
-    """How far round a drawing the second cut goes with ``resurface_area`` "inlay", mm; it takes all inside the dam too.
-    """
+    """How far round a drawing the second cut takes what stands proud, mm; it takes all inside the dam too."""
     what: str
     """What a maker calls the surface."""
     part: str

@@ -43,6 +43,9 @@ practice, no source."""
 RATIO = 0.02
 """How far off the resin's sheet the ratio of two measured parts may be."""
 
+SMEAR = 3.0
+"""How far round a pocket fill is taken to lie as high as over it, mm; common practice, no source."""
+
 PAST = 1.0
 """How far past the part's edge a second cut over an inlay alone takes what stands there, mm."""
 

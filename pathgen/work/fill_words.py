@@ -51,12 +51,13 @@ def to_fill(inlay: Inlay, work: Work) -> list[str]:
     ]
 
 
-def before_second_cut(inlay: Inlay, work: Work) -> list[str]:
-    """What to do before a fill is cut level: to wait, and to measure how high it stands."""
+def before_second_cut(inlay: Inlay, work: Work, near: float) -> list[str]:
+    """What to do before a fill is cut level, `near` mm round it and inside its dam: to wait, to scrape off what lies
+    further out, and to measure how high it stands."""
     stands = format_length(inlay.overfill, work.units)
     what = "pieces" if inlay.fill == "piece" else "cured fill"
     return [
-        *to_wait(inlay), *_dam_off(inlay),
+        *to_wait(inlay), *_dam_off(inlay), *_ran_out(inlay, work, near),
         # what stands higher than the job's overfill meets the first pass too deep
         f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
         f"the job's overfill. If it is higher, set overfill to what you measured and {work.board.names.again}: the "
@@ -130,8 +131,19 @@ def _sunk(inlay: Inlay, work: Work) -> list[str]:
         by = format_length(down, work.units)
         low = f"more than {by} lower than the surface: where it has sunk further"
         makes_up = f"The surface comes down by {by}, no further."
+    elif work.skim > 0.0:  # the wood is as low already; but where skim was written since, this cut comes down so far
+        by = format_length(work.skim, work.units)
+        low = f"lower than the surface as it is cut now, {by} below where it would be with no [resurface] skim: " \
+              "where it has sunk further"
+        makes_up = "No program cuts lower."
     return [f"Nowhere may it be {low}, roughen it, pour more of the same on it to the same height, and let that cure "
             f"too. {makes_up}"]
+
+
+def _ran_out(inlay: Inlay, work: Work, near: float) -> list[str]:
+    """Fill that no layer goes down through."""
+    return [f"Scrape off what has run out of the dam and lies more than {format_length(near, work.units)} from the "
+            "drawing, level with the wood: layer by layer only the rest is cut down."] if inlay.fill == "resin" else []
 
 
 def _dam_off(inlay: Inlay) -> list[str]:

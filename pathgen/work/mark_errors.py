@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -186,11 +187,18 @@ def zero_again(z_zero: str) -> str:
     return "on the bed" if z_zero == "bed" else "by the Z noted on the bed"
 
 
-def odd_words(odd: list[int], off: str) -> tuple[str, str]:
+def named(marks: Sequence[int], names: Sequence[str] = (), last: str = "and") -> str:
+    """Marks by their places, from 0, among those measured: ``marks 1 and 3``; by their `names` where they have any."""
+    if names:
+        return joined([names[k] for k in marks], last)
+    return f"mark{'s' * (len(marks) > 1)} {joined([str(k + 1) for k in marks], last)}"
+
+
+def odd_words(odd: list[int], off: str, names: Sequence[str] = ()) -> tuple[str, str]:
     """What is said of heights that may have been misread by `off`, with its unit, and how to begin the remedy."""
-    one, again = f"mark {odd[0] + 1}", "it"
+    one, again = named(odd, names, "or"), "it"
     if len(odd) > 1:
-        one, again = f"one of marks {joined([str(k + 1) for k in odd], 'or')}", "each"
+        one, again = f"one of {one}", "each"
     return (f"the height of {one} differs by {off} from where the others put it"
             + ("" if len(odd) == 1 else "; of which cannot be told"),
             f"measure {again} again, Z 0 set anew first; if it stays, the work ")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 
@@ -11,9 +12,8 @@ from numpy.typing import ArrayLike
 
 from pathgen.base.arrays import Bounds, Floats
 from pathgen.base.errors import JobError
-from pathgen.base.plain import joined
 from pathgen.base.surface import Surface
-from pathgen.work.mark_errors import ACCURACY, MarkErrors, odd_heights
+from pathgen.work.mark_errors import ACCURACY, MarkErrors, named, odd_heights
 
 _WHERE = "[[measured]]"
 
@@ -53,6 +53,8 @@ class Moved:
         What a measuring error at one mark does to the board; None where it was not worked out.
     guessed : bool
         Whether a mark's height before is what the stock's thickness says, and no measure.
+    names : tuple of str
+        Of the marks, where they are not known by their numbers alone.
     """
 
     rotation: Floats
@@ -62,6 +64,7 @@ class Moved:
     places: Floats = field(default_factory=lambda: np.empty((0, 3)))
     errors: MarkErrors | None = None
     guessed: bool = False
+    names: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("rotation", "shift", "centre", "residuals", "places"):
@@ -156,7 +159,7 @@ def corners_of(box: Bounds) -> Floats:
 
 
 def fit_move(
-    places: ArrayLike, found: ArrayLike, *, limit: float, accuracy: float = ACCURACY
+    places: ArrayLike, found: ArrayLike, *, limit: float, accuracy: float = ACCURACY, names: tuple[str, ...] = ()
 ) -> Moved:
     """The rigid move that takes `places` to `found` with the least sum of squared distances.
 
@@ -168,6 +171,8 @@ def fit_move(
         Largest distance left over at any mark, mm.
     accuracy : float
         How exactly a mark's height is measured, mm: in a refusal it tells which mark was misread, where that can be.
+    names : tuple of str
+        Of the marks, where they are not known by their numbers alone.
 
     Raises
     ------
@@ -182,7 +187,7 @@ def fit_move(
     """
     p, q = (np.asarray(points, dtype=float).reshape(-1, 3) for points in (places, found))
     _check_marks(p)
-    moved = _least(p, q)
+    moved = replace(_least(p, q), names=names)
     if moved.worst > limit or not moved.small:
         _refuse(moved, p, q, limit, accuracy)
     return moved
@@ -220,7 +225,7 @@ def _least(p: Floats, q: Floats) -> Moved:
     return replace(moved, residuals=q - moved.there(p), places=p)
 
 
-def _swapped(p: Floats, q: Floats, limit: float) -> list[str]:
+def _swapped(p: Floats, q: Floats, limit: float, names: Sequence[str]) -> list[str]:
     """Pairs of marks that fit the other way round, in words."""
     found = []
     for a, b in combinations(range(len(p)), 2):
@@ -228,7 +233,7 @@ def _swapped(p: Floats, q: Floats, limit: float) -> list[str]:
         order[[a, b]] = b, a
         other = _least(p, q[order])
         if other.worst <= limit and other.small:
-            found.append(f"marks {a + 1} and {b + 1} are likely swapped: the other way round all fit to "
+            found.append(f"{named([a, b], names)} are likely swapped: the other way round all fit to "
                          f"{other.worst:.2f} mm")
     return found
 
@@ -267,16 +272,17 @@ def _refuse(moved: Moved, p: Floats, q: Floats, limit: float, accuracy: float) -
     """Raise JobError for a move that is not small or leaves too much over, naming what was misread if that can be told.
     """
     mistyped = moved.worst > MISTAKEN or not moved.small
-    swapped, without = _swapped(p, q, limit) if mistyped else [], _without(p, q, limit)
+    names = moved.names
+    swapped, without = _swapped(p, q, limit, names) if mistyped else [], _without(p, q, limit)
     odd, _ = odd_heights(p, moved.rises, accuracy)
     if len(without) > 1 and len(odd) == 1 and odd[0] in without:  # the others rose alike
         without = {odd[0]: without[odd[0]]}
     some = "one of the marks" if len(without) in (0, len(p)) else \
-        f"one of marks {joined([str(k + 1) for k in without])}"
+        f"one of {named([*without], names)}"
     cannot = f"which one cannot be told from {len(p)}"
     if mistyped and (swapped or without):
         told = moved.small and len(without) == 1  # in what is wrong, below
-        likely = [f"a number of mark {k + 1} is likely mistyped" + ("" if told else
+        likely = [f"a number of {named([k], names)} is likely mistyped" + ("" if told else
                   f": the others fit to {fit:.2f} mm without it, and it lies {off:.2f} mm from where they put it")
                   for k, (fit, off) in without.items()]
         likely = [f"a number of {some} is likely mistyped, {cannot}"] if len(likely) > 1 else likely
@@ -292,10 +298,11 @@ def _refuse(moved: Moved, p: Floats, q: Floats, limit: float, accuracy: float) -
         raise JobError(_WHERE, f"the marks explain a shift of {moved.far:.2f} mm with {moved.angle:.2f} degrees of "
                        "turn or tilt", allowed=f"{LARGEST_SHIFT:g} mm and {LARGEST_ANGLE:g} degrees", remedy=remedy)
     mark = int(np.argmax(np.linalg.norm(moved.residuals, axis=1)))
-    got = f"mark {mark + 1} is {moved.worst:.3f} mm from where any shift, turn and tilt would put it"
+    got = f"{named([mark], names)} is {moved.worst:.3f} mm from where any shift, turn and tilt would put it"
     if len(without) == 1:
         (mark, (fit, off)), = without.items()
-        got = f"mark {mark + 1} is {off:.3f} mm from where the others put it, which fit to {fit:.3f} mm without it"
+        got = (f"{named([mark], names)} is {off:.3f} mm from where the others put it, which fit to {fit:.3f} mm "
+               "without it")
     elif without or len(p) <= MOST_OPEN:
         got = (f"{moved.worst:.3f} mm is left over that no shift, turn and tilt explains; if {some} was "
                f"misread, {cannot}")

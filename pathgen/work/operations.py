@@ -17,7 +17,7 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.units import axes_words, coarse_length, format_length
 from pathgen.work.features import Cutouts, Engraving, Holes, Inlay, Marks, Named, OutlineCut, Pieces, Slots, Surfacing
-from pathgen.work.fill import LEAST_LEFT, PAST, left_by_edge
+from pathgen.work.fill import LEAST_LEFT, PAST, SMEAR, left_by_edge
 from pathgen.work.fill_words import before_second_cut, to_fill, to_wait
 from pathgen.work.surroundings import STAY, Work, named_places
 
@@ -28,6 +28,10 @@ MARGIN = 1.5
 
 RUN_OUT = 0.5
 """How far past the part's edges a cutter's axis runs out of a slot that is cut through them, mm."""
+
+LAYER = 0.8
+"""Of a stepdown: how deep layers through what stands over a surface go, as the ridges between their passes count in it.
+"""
 
 EVEN = {"mm": 0.1, "in": 0.127}
 """An edge that is so nearly level is drilled deep enough for dots, by units, mm; common practice, no source."""
@@ -114,6 +118,10 @@ class Operation(ABC, Generic[F]):
     def deeper_outside(self, cutter: Cutter) -> float:
         """How much deeper one cut may go outside the part, where it runs out into a blank that stands higher."""
         return 0.0
+
+    def over_ridges(self, cutter: Cutter, ridge: float) -> float:
+        """How much deeper one cut may go where ridges so high stand from the passes before."""
+        return ridge
 
     @abstractmethod
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry | None:
@@ -299,6 +307,11 @@ class CutAgain(Operation[Inlay]):
         return self.surfacing.leave if self.takes_all else self.surfacing.skim if self.first else 0.0
 
     @property
+    def near(self) -> float:
+        """How far round the inlay its layers go through the fill, mm, beside all that is inside its dam."""
+        return self.surfacing.blend if self.goes_round else max(self.surfacing.blend, SMEAR)
+
+    @property
     def goes_round(self) -> bool:
         """Whether it goes over the inlay and round it alone."""
         return not self.takes_all and (self.surfacing.resurface_area == "inlay" or self.surfacing.leave > 0)
@@ -314,7 +327,14 @@ class CutAgain(Operation[Inlay]):
 
     def deeper_outside(self, cutter: Cutter) -> float:
         """The limit is meant for fill: wood may be cut as deep as the cutter stands."""
-        return max(0.0, cutter.stepdown - self.at_once(cutter) - self.surfacing.scallop)
+        return max(0.0, cutter.stepdown - self.at_once(cutter))
+
+    def over_ridges(self, cutter: Cutter, ridge: float) -> float:
+        """None: its layers count them in. But above ridges that are to stay, the last of these ends, and what is left
+        of the fill between them is taken at once."""
+        if self.lowers or self.surfacing.leave:
+            return 0.0
+        return max(0.0, self.surfacing.scallop - LAYER * self.at_once(cutter))
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         return _beyond(part, float(cutter.half_width(proud)) + MARGIN)
@@ -338,7 +358,7 @@ class CutAgain(Operation[Inlay]):
         return f"cut the {what} again {over}"
 
     def before(self, work: Work) -> list[str]:
-        return before_second_cut(self.feature, work)
+        return before_second_cut(self.feature, work, self.near)
 
     def afterwards(self, work: Work) -> list[str]:
         if not self.goes_round or left_by_edge(self.feature, work.board.outline).area < LEAST_LEFT:

@@ -157,6 +157,11 @@ def lowest_edge(part: Part) -> float:
     return float(np.nanmin(part.surface.height(*shapely.get_coordinates(part.outline).T)))
 
 
+def inside(outline: Polygon, shapes: Any) -> Any:
+    """How far each of some shapes lies inside an outline, mm; less than 0 outside it."""
+    return shapely.distance(outline.exterior, shapes) * np.where(shapely.covers(outline, shapes), 1.0, -1.0)
+
+
 def wood_in_plan(part: Part) -> BaseGeometry:
     """The outline of a part less its openings."""
     return overlay.difference(part.outline, overlay.union_all(part.openings)) if part.openings else part.outline

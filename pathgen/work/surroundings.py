@@ -41,6 +41,10 @@ class Work(Protocol):
     def whose_job(self) -> str:
         """The job that what was measured is written into."""
 
+    @property
+    def skim(self) -> float:
+        """How far the finished surface lies below the first one, mm."""
+
     def opened(self, inlay: Inlay) -> float:
         """How deep an inlay is from the wood round it once it is opened, mm."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations, product
@@ -57,9 +57,13 @@ def least_wood(height: Any) -> Any:
 
 
 @lru_cache(maxsize=2)
-def thin_wood(clamping: Clamping) -> tuple[ThinWood, ...]:
-    """All wood that does not stand, of each kind the thinnest first: what touches or crosses is no wood."""
-    return tuple(thin for thin in _between_any(clamping)
+def thin_wood(clamping: Clamping, opened: tuple[BaseGeometry, ...]) -> tuple[ThinWood, ...]:
+    """All wood that does not stand, of each kind the thinnest first: what touches or crosses is no wood.
+
+    `opened` is what the cutters open of each inlay, by its index: a corner that they round off leaves more wood than is
+    drawn, and a narrow place that they do not go into leaves some where none is.
+    """
+    return tuple(thin for thin in _between_any(clamping, opened)
                  if thin.width > thin.least and falls_short(thin.width, thin.needed))
 
 
@@ -76,10 +80,10 @@ def what_to_do(thin: ThinWood, clamping: Clamping) -> str:
     return f"{apart}, or expect it to break out{through}"
 
 
-def by_kind(clamping: Clamping) -> list[list[ThinWood]]:
-    """All places of each kind, the thinnest first."""
+def by_kind(clamping: Clamping, opened: Sequence[BaseGeometry]) -> list[list[ThinWood]]:
+    """All places of each kind, the thinnest first; `opened` as `thin_wood` asks for it."""
     kinds: dict[str, list[ThinWood]] = {}
-    for thin in thin_wood(clamping):
+    for thin in thin_wood(clamping, tuple(opened)):
         kinds.setdefault(thin.between, []).append(thin)
     return list(kinds.values())
 
@@ -92,9 +96,9 @@ def more_places(more: list[ThinWood]) -> str:
     return f", and in {counted(len(more), 'more place')}: {named}{'; ..' if len(more) >= _TOLD else ''}"
 
 
-def _between_any(clamping: Clamping) -> Iterator[ThinWood]:
-    pockets = overlay.union_all([inlay.area for inlay in clamping.inlays])
-    yield from _beside_bores(clamping)
+def _between_any(clamping: Clamping, opened: Sequence[BaseGeometry]) -> Iterator[ThinWood]:
+    pockets = overlay.union_all(list(opened))
+    yield from _beside_bores(clamping, opened)
     if pockets.is_empty:
         return
     for wall in thin_walls(pockets, below=THIN, touching=MEET):
@@ -116,7 +120,7 @@ def _nearest_first(between: str, shapes: Any, other: shapely.Geometry, less: flo
         yield ThinWood(between=between, width=float(wide[k]), at=_between(shapes[k], other))
 
 
-def _beside_bores(clamping: Clamping) -> Iterator[ThinWood]:
+def _beside_bores(clamping: Clamping, opened: Sequence[BaseGeometry]) -> Iterator[ThinWood]:
     """Between the holes and openings of a part, through it or not, and from them to its edge and to pockets."""
     top, cut = clamping.finished_surface.thickness, [step.operation for step in clamping.steps]
     bores = [(shape, top - max(one.bottom, 0.0),
@@ -124,7 +128,8 @@ def _beside_bores(clamping: Clamping) -> Iterator[ThinWood]:
              for one in cut if isinstance(one, CutOut | RoundHoles) and not isinstance(one, Channel)
              for shape in shapely.get_parts(one.leaves_open(0.0))]
     edge = [(shapely.boundary(clamping.board.outline), top, "the edge")]
-    pockets = [(inlay.area, inlay.depth, "a pocket") for inlay in clamping.inlays if not inlay.area.is_empty]
+    pockets = [(area, inlay.depth, "a pocket") for inlay, area in zip(clamping.inlays, opened, strict=True)
+               if not area.is_empty]
     for pairs, least in ((list(combinations(bores, 2)), 0.0), (list(product(bores, edge)), 0.0),
                          (list(product(pockets, bores)), MEET)):
         if not pairs:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -48,37 +48,29 @@ class Touch:
     lengths: Floats
 
 
-def touches(regions: Regions, *, within: float = TOUCHING) -> tuple[Touch, ...]:
-    """Every pair of colours that touch, the longest shared edge first.
-
-    Parameters
-    ----------
-    regions : (colour, shapely geometry) pairs, mm
-    within : float
-        Edges nearer to each other than this touch, mm.
-    """
-    found = []
-    for (one, a), (other, b) in itertools.combinations(regions, 2):
-        if shapely.distance(a, b) <= within:
-            found.append(_touch((one, other), a, b, within))
+def touches(regions: Regions) -> tuple[Touch, ...]:
+    """Every pair of colours that touch, the longest shared edge first."""
+    found = [_touch((one, other), a, b) for (one, a), (other, b) in itertools.combinations(regions, 2)
+             if shapely.distance(a, b) <= TOUCHING]
     return tuple(sorted((t for t in found if len(t.lengths)), key=lambda t: -t.length))
 
 
-def proposed_stages(colours: Sequence[str], touching: Iterable[Touch], areas: Mapping[str, float]) -> list[list[str]]:
+def proposed_stages(
+    colours: Sequence[str], touching: Iterable[Touch], areas: Mapping[str, float],
+    near: Iterable[tuple[str, str]] = (),
+) -> list[list[str]]:
     """Stages in which no two colours touch: as few as can be, the largest colours first.
+
+    Of those that are as few, the ones with the fewest pairs in one stage of those that are too `near` to each other.
 
     A later stage cuts its edges into the earlier ones, so small colours with fine edges come last. Up to
     `EXACT_UP_TO` colours the number of stages is the least there is.
     """
-    pairs = {frozenset(t.colours) for t in touching}
+    pairs, close = {frozenset(t.colours) for t in touching}, {frozenset(pair) for pair in near}
     order = sorted(colours, key=lambda c: (-areas[c], c))
-    most = _placed_in_turn(order, pairs)
+    most = _placed_in_turn(order, pairs, close)
     if len(order) <= EXACT_UP_TO:
-        for count in range(1, len(most)):
-            fewer = _placed_in(count, order, pairs)
-            if fewer:
-                most = fewer
-                break
+        most = min(_every_placing(order, pairs, len(most)), key=lambda found: (len(found), _within(found, close)))
     return sorted(most, key=lambda stage: -sum(areas[c] for c in stage))
 
 
@@ -112,12 +104,12 @@ def lapped(regions: Regions, later: Iterable[Shape], lap: float, *, wall: float 
     return walled(grown, wall)
 
 
-def _touch(colours: tuple[str, str], a: Shape, b: Shape, within: float) -> Touch:
-    shared = overlay.intersection(shapely.boundary(a), overlay.buffer(b, within, quad_segs=4, cap_style="flat"))
+def _touch(colours: tuple[str, str], a: Shape, b: Shape) -> Touch:
+    shared = overlay.intersection(shapely.boundary(a), overlay.buffer(b, TOUCHING, quad_segs=4, cap_style="flat"))
     stretches = _stretches(shared)
     # An edge that runs up to the other colour and ends there counts only from where it is within reach.
     lengths = shapely.length(stretches)
-    keep = lengths > 4 * within
+    keep = lengths > 4 * TOUCHING
     stretches, lengths = stretches[keep], lengths[keep]
     order = np.argsort(-lengths, kind="stable")
     middle = shapely.line_interpolate_point(stretches[order], 0.5, normalized=True)
@@ -135,26 +127,42 @@ def _stretches(lines: BaseGeometry) -> NDArray[np.object_]:
     return shapely.get_parts(shapely.line_merge(shapely.multilinestrings(parts)))
 
 
-def _placed_in_turn(order: Sequence[str], pairs: set[frozenset[str]]) -> list[list[str]]:
-    """Each colour in the first stage where it touches nothing."""
+def _placed_in_turn(
+    order: Sequence[str], pairs: set[frozenset[str]], close: set[frozenset[str]]
+) -> list[list[str]]:
+    """Each colour in the stage with the fewest that are close to it, the first of them, where it touches nothing."""
     stages: list[list[str]] = []
     for colour in order:
-        free = next((s for s in stages if all(frozenset((colour, c)) not in pairs for c in s)), None)
-        if free is None:
-            stages.append([colour])
+        free = [s for s in stages if not _of(colour, s, pairs)]
+        if free:
+            min(free, key=lambda s: _of(colour, s, close)).append(colour)
         else:
-            free.append(colour)
+            stages.append([colour])
     return stages
 
 
-def _placed_in(count: int, order: Sequence[str], pairs: set[frozenset[str]]) -> list[list[str]] | None:
-    """The first way to put the colours into `count` stages, or None."""
-    for choice in itertools.product(range(count), repeat=len(order)):
-        stage = dict(zip(order, choice, strict=True))
-        if all(len({stage[c] for c in pair if c in stage}) == 2 for pair in pairs if all(c in stage for c in pair)):
-            stages = [[c for c in order if stage[c] == s] for s in range(count)]
-            return [s for s in stages if s]
-    return None
+def _every_placing(order: Sequence[str], pairs: set[frozenset[str]], most: int) -> Iterator[list[list[str]]]:
+    """Every way to put the colours into up to `most` stages in which none touch."""
+    if not order:
+        yield []
+        return
+    *others, last = order
+    for stages in _every_placing(others, pairs, most):
+        for k, stage in enumerate(stages):
+            if not _of(last, stage, pairs):
+                yield [*stages[:k], [*stage, last], *stages[k + 1 :]]
+        if len(stages) < most:
+            yield [*stages, [last]]
+
+
+def _of(colour: str, stage: Sequence[str], pairs: set[frozenset[str]]) -> int:
+    """With how many colours of a stage another makes one of some pairs."""
+    return sum(frozenset((colour, other)) in pairs for other in stage)
+
+
+def _within(stages: Sequence[Sequence[str]], pairs: set[frozenset[str]]) -> int:
+    """How many of some pairs lie in one stage."""
+    return sum(any(pair <= set(stage) for stage in stages) for pair in pairs)
 
 
 def _grown(shape: Shape, by: float) -> BaseGeometry:

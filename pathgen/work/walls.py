@@ -50,6 +50,8 @@ def narrowest_wall(region: BaseGeometry, taken: BaseGeometry | None = None) -> W
     its ends the edges lead away from each other, or side by side. So a tip of wood that ends in a point is none. None
     where there is no such place.
     """
+    if region.is_empty:
+        return None
     searched = _searched(region)
     for reach in _REACHES:
         found = _first_through_wood(region, taken, *_ways(*searched, reach))

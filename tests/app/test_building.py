@@ -4,6 +4,7 @@ import json
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -13,12 +14,26 @@ from pathgen.app.cli import main
 from pathgen.app.same_cut import cut_alike
 from pathgen.base.errors import PathgenError
 from pathgen.base.toolpath import Toolpath
-from pathgen.verify.findings import AGAIN
-from pathgen.work.operations import Outline, Slot
+from pathgen.verify.findings import AGAIN, Finding
+from pathgen.work.operations import Operation, Outline, Pocket, Slot
 from tests.small_board import SLOT_CUTTER, SLOTS, job
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 STEPS = '\n[slots]\ncutter = "slot"\nwidth = 0.6\ndepth = 1.4\nends = "through"\n[outline]\ncutter = "flat"\n'
+
+
+@pytest.mark.parametrize(("where", "instead"), [
+    ("inlay 2, 40.0 mm along, 3.0 mm across", Pocket.instead), ("inlay 12", Operation.instead), ("inlay 1", None),
+])
+def test_what_may_work_meanwhile_is_told_of_the_inlay_that_is_meant(where, instead):
+    """Dots are "inlay 2 (dots)" in other words than the verifier's, and 12 began with what 1 is called."""
+    def pocket(index, name, instead):
+        return SimpleNamespace(file_name=f"0{index}.nc", operation=SimpleNamespace(
+            opens=SimpleNamespace(index=index, name=name), instead=instead))
+
+    steps = [pocket(0, "inlay 1", "another drawing"), pocket(1, "inlay 2 (dots)", Pocket.instead)]
+    told = building._of_fresh(Finding(code="pocket-uncut", where=where, got="", allowed="", remedy=AGAIN), steps)
+    assert told.remedy.endswith(f"What may work meanwhile: {instead or 'another drawing'}")
 
 
 @pytest.mark.in_every_run(0)
@@ -60,12 +75,15 @@ def test_a_rebuild_says_which_programs_differ(tmp_path, capsys):
     line, _ = rebuilt(tmp_path, capsys, extra=SLOTS.replace("depth = 1.8", "depth = 1.9"),
                       changes={"feed = 1200.0": "feed = 1100.0"})
     assert line == ("Program 2 differs from the build before, but only in feeds, lifts or how moves are divided; "
-                    "programs 1, 3 and 4 are the same; 1 of before is gone.")
+                    "programs 1, 3 and 4 are the same; 1 of before is gone. Read the head of program 1 again: "
+                    "what to do before pressing start has changed.")  # no cutter comes into the bed now
     line, _ = rebuilt(tmp_path, capsys, changes={"feed = 1200.0": "feed = 1100.0"}, **other)
-    assert line == "Programs 1 to 4 are the same as in the build before; program 5 is new."
-    line, err = rebuilt(tmp_path, capsys, changes={'units = "mm"': 'title = "other"\nunits = "mm"'}, **other)
-    assert "files written to" in line  # another job's
-    assert "replaced the 5 programs of job" in err
+    assert line.startswith("Programs 1 to 4 are the same as in the build before; program 5 is new. Read the head of ")
+    line, _ = rebuilt(tmp_path, capsys, changes={'units = "mm"': 'title = "other"\nunits = "mm"'}, **other)
+    assert line.startswith('Programs 2 and 5 differ from the build before (of "job"), but only in feeds')
+    line, _ = rebuilt(tmp_path, capsys, changes={'finish = "ball"': 'finish = "ball"\nrough = "flat"'}, **other)
+    assert line.startswith('Programs 4 and 6 differ from the build before (of "other"); programs 2, 3 and 5 are the '
+                           "same; program 1 is new; programs 1 to 5 of before are now 2 to 6. Read the heads of ")
 
 
 def test_programs_of_another_job_or_kind_are_not_replaced(tmp_path, capsys, monkeypatch):
@@ -177,7 +195,8 @@ def test_programs_that_only_lift_otherwise_are_told_apart(tmp_path, capsys):
     rebuilt(tmp_path, capsys)
     line, _ = rebuilt(tmp_path, capsys, changes={"overfill = 0.7": "overfill = 1.9"})
     assert line == ("Programs 1 to 3 differ from the build before, programs 1 and 2 only in feeds, lifts or how moves "
-                    "are divided.")
+                    "are divided. Read the heads of programs 1 and 2 again: what to do before pressing start and "
+                    "what to do afterwards have changed.")
 
 
 @pytest.mark.parametrize(("new", "same"), [

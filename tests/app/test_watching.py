@@ -111,6 +111,29 @@ def test_a_file_that_is_being_saved_is_no_mistake(tmp_path, monkeypatch, capsys)
     assert "not built" not in capsys.readouterr().out
 
 
+def test_it_says_what_build_says_of_the_build_before(tmp_path, capsys):
+    """Which programs differ, in build's own words; warnings once, until they are others."""
+    job = small_board.job(tmp_path)
+    text, shown = job.read_text(), []
+    page = SimpleNamespace(look_again=list, busy=list, show_placing=list, show_build=lambda *page: shown.append(page))
+    watch = watching._Watch(job, tmp_path / "out", page=page, resolution=0.5)
+
+    def said(written: str) -> list[str]:
+        job.write_text(written)
+        watch._build(watch._stamp())
+        return [line for line in capsys.readouterr().out.splitlines() if not line.startswith("built in ")]
+
+    high = text.replace("overfill = 0.7", "overfill = 5.0")
+    first, same, other, again, back = map(said, (text, text, high, high + " ", text))
+    assert first == []
+    assert same == ["Programs 1 to 3 are the same as in the build before."]
+    assert other[0].startswith("warning: inlay 1 overfill: 5 mm above the surface (usually 3 mm or less). See that it")
+    assert other[1:] == ["Programs 1 to 3 differ from the build before, programs 1 and 2 only in feeds, lifts or how "
+                         "moves are divided."]
+    assert (again, len(back)) == (same, 1)
+    assert len(shown) == 5
+
+
 @pytest.mark.in_every_run(0)
 def test_a_folder_that_cannot_be_written_is_tried_again(tmp_path):
     job = small_board.job(tmp_path)

@@ -171,7 +171,7 @@ def test_inches_are_fine_enough_everywhere(inches):
     reach = reach_of_all(inches.plan.clamping, inches.job.complete_cutters)[0]
     lines = "\n".join(reach_lines("x", reach, "in", smallest="flat 3"))
     wall = reach.narrowest_wall
-    assert f"Narrowest wood between the pockets' edges: {wall.width / INCH:.4f}"[:-1] in lines
+    assert f"Narrowest wood between what the job's cutters open: {fine_length(round(wall.width, 3), 'in')}" in lines
 
 
 def test_the_air_cut_clears_the_blank_and_says_what_the_display_shows(inches):

@@ -13,6 +13,7 @@ from pathgen.base.errors import JobError, PathgenError
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.drawings import _walled
 from pathgen.job.kinds import KINDS
+from pathgen.report.reaching import opened_of
 from pathgen.work.thin_wood import thin_wood
 from pathgen.work.touching import walled
 from tests import small_board
@@ -104,7 +105,7 @@ def test_dots_as_a_refusal_says_lie_on_the_board_with_wood_beside_them(tmp_path,
         own = f"{key} = {value}\n" + re.sub(rf"(?m)^{key} = .*\n", "", own, count=1)
     (tmp_path / "job.toml").write_text(text.split("[dots]\n")[0] + "[dots]\n" + own)
     clamping = clamping_of(pathgen.load_job(tmp_path / "job.toml"))
-    assert not [thin for thin in thin_wood(clamping) if "slot" not in thin.between]
+    assert not [thin for thin in thin_wood(clamping, opened_of(clamping)) if "slot" not in thin.between]
 
 
 @pytest.mark.in_every_run(2)
@@ -368,4 +369,5 @@ def test_the_pitch_that_a_refusal_names_leaves_wood_beside_the_whole_row(tmp_pat
         read(tmp_path, text + row.format(pitch))
     found = float(re.search(r"make pitch ([\d.]+)", str(refused.value))[1])
     assert named is None or found == pytest.approx(named, abs=0.011)
-    assert thin_wood(clamping_of(read(tmp_path, text + row.format(found)))) == ()
+    clamping = clamping_of(read(tmp_path, text + row.format(found)))
+    assert thin_wood(clamping, opened_of(clamping)) == ()

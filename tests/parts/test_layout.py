@@ -17,6 +17,7 @@ from pathgen.job.part import board_of, nut_of, slots_of
 from pathgen.parts.fingerboard.board import nut_slot, slots
 from pathgen.parts.fingerboard.dots import is_octave
 from pathgen.parts.fingerboard.numbers import End, PartialFret
+from pathgen.parts.fingerboard.rows import _finished_widths
 from pathgen.parts.fingerboard.scale import cents_off, ratio_shares
 from pathgen.work.clamping import Stock
 from tests.boards import fingerboard
@@ -405,3 +406,12 @@ def test_a_zero_fret_keeps_wood_between_its_slot_and_the_nuts(tmp_path):
 def test_a_fret_off_a_drawn_outline_is_told_of_by_the_end_that_it_is_off(ends, said):
     with pytest.raises(JobError, match=said):
         board(outline=shapely.box(ends[0], -30, ends[1], 30))
+
+
+def test_the_finished_width_of_a_drawn_board_reaches_to_its_bindings_outer_faces():
+    """By hand: against an edge of 3 in 4 the 2 mm of binding are 2.5 mm across."""
+    end = board().outline.bounds[2]
+    drawn = board(binding=2.0, outline=shapely.Polygon(
+        [(0.0, -20.0), (end, -20.0 - 0.75 * end), (end, 20.0 + 0.75 * end), (0.0, 20.0)]))
+    cut = np.linalg.norm(drawn.frets.treble - drawn.frets.bass, axis=1)
+    assert _finished_widths(drawn) == pytest.approx(cut + 5.0, abs=1e-6)

@@ -212,6 +212,18 @@ def test_fill_may_have_sunk_as_far_as_the_surface_comes_down(tmp_path, changes, 
     assert line.endswith(f" {makes_up}")
 
 
+def test_of_a_later_fill_it_is_told_how_low_its_second_cut_comes(tmp_path):
+    """It was cut, had sunk, and skim was written then, as README says: "no program makes up for it" was untrue."""
+    two = '[resurface]\nskim = 0.1\n[[inlay]]\nartwork = "art.svg"\ndepth = 1.0\ncutters = ["flat"]\n' \
+          'place = { at = [14.0, 0.0], width = 16.0 }\n[resin]'
+    lines = [told(tmp_path, number, changes={"[resin]": two}) for number in (3, 5)]
+    (first,), (later,) = ([line for line in own if line.startswith("Nowhere may it be")] for own in lines)
+    assert "more than 0.1 mm lower than the surface: " in first
+    assert later.startswith("Nowhere may it be lower than the surface as it is cut now, 0.1 mm below where it would be "
+                            "with no [resurface] skim: where it has sunk further, roughen it")
+    assert later.endswith("No program cuts lower.")
+
+
 def test_a_spoilboard_is_asked_for_before_the_first_cut(tmp_path):
     (line,) = [line for line in told(tmp_path, 1, extra=OUTLINE) if "spoilboard" in line]
     assert "a cutter comes 0.3 mm into it" in line
@@ -438,6 +450,7 @@ def test_pieces_may_be_of_shell_and_come_from_a_sheet_that_begins_where_they_do(
 
 def test_the_dam_is_taken_off_before_the_second_cut(tmp_path):
     assert any("Take the dam off" in line for line in told(tmp_path, 3))
+    assert any("lies more than 5 mm from the drawing" in line for line in told(tmp_path, 3))
     dry = told(tmp_path, 3, changes={"overfill = 0.7": 'overfill = 0.7\nfill = "piece"'})
     assert not any("dam" in line for line in dry)
 

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 import pathgen
+from pathgen.base.toolpath import Move
 from pathgen.job.clamping import clamping_of
 from pathgen.programs import limits
 from pathgen.programs.limits import _deepest
@@ -107,6 +108,20 @@ def test_what_is_too_long_for_the_machine_says_what_would_help(tmp_path, travel,
     with pytest.raises(pathgen.JobError) as refused:
         pathgen.build(job, resolution=0.3)
     assert refused.value.remedy == remedy
+
+
+@pytest.mark.parametrize("clamp", ["", "[setup]\nkeep_out = [{ along = [97, 104], across = [-9, 9], height = 70 }]\n"])
+def test_fill_may_stand_higher_than_rapids_clear_it(tmp_path, clamp):
+    """They pass so far above the fill too, whatever is highest: 3 mm of it was refused where 0.5 mm are kept."""
+    path = small_board.job(tmp_path, changes={"overfill = 0.7": "overfill = 3.0"},
+                           extra="[machine]\nclearance = 0.5\n" + clamp)
+    made = pathgen.build(pathgen.load_job(path), resolution=0.4)
+    assert made.passed
+    highest = 70.0 if clamp else 6.5 + 3.0
+    assert made.plan.clamping.safe_z == pytest.approx(highest + 0.5)
+    (again,) = (p for p in made.programs if p.operation == "resurface")
+    rapids = again.toolpath.points[again.toolpath.kinds == Move.RAPID, 2]
+    assert rapids.min() >= 6.5 + 3.0 + 0.5 - 1e-9
 
 
 @pytest.mark.parametrize(("less", "fits"), [(0.0, True), (0.01, False)])

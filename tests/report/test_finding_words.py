@@ -11,6 +11,7 @@ from pathgen.report.data import Report
 from pathgen.report.filltext import _how_cut, _where_cut
 from pathgen.report.finding_words import finding_line
 from pathgen.report.sheet.blank import _stop
+from pathgen.report.text import verdict
 
 
 @pytest.mark.parametrize(("severity", "allowed", "line"), [
@@ -21,6 +22,17 @@ from pathgen.report.sheet.blank import _stop
 ])
 def test_lines(severity: str, allowed: str, line: str) -> None:
     assert finding_line(severity, "there", "it is so", allowed, "go on", units="in") == line
+
+
+@pytest.mark.parametrize(("codes", "words"), [
+    (["too-long"], "were not simulated to the end, and nobody knows whether they are good"),
+    (["too-long", "rapid-into-material"], "must not be cut"), (["rapid-into-material"], "must not be cut"),
+])
+def test_what_was_not_simulated_is_not_called_bad(codes, words):
+    """Of good programs that were not looked at to the end, "must not be cut" was all that was said."""
+    findings = [{"code": "short-tabs", "severity": "warn"}, *({"code": one, "severity": "forbid"} for one in codes)]
+    kind, said = verdict({"passed": False, "findings": findings}, "mm")
+    assert (kind, words in said, said.startswith("Not verified: ")) == ("bad", True, True)
 
 
 def test_no_place() -> None:

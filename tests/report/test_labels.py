@@ -18,6 +18,7 @@ from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.report.pictures.above import board_from_above, name_places, view_above
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.pictures.labels import Labels, around
+from pathgen.report.reaching import opened_of
 from pathgen.work.clamping import KeepOut
 from pathgen.work.features import Named
 from pathgen.work.part import wood_in_plan
@@ -43,7 +44,7 @@ def words_over_the_part(clamping, picture):
 
 
 def clean(clamping):
-    picture = Tree.fromstring(as_svg(board_from_above(clamping)))
+    picture = Tree.fromstring(as_svg(board_from_above(clamping, opened=opened_of(clamping))))
     assert words_over_the_part(clamping, picture) == []
     assert over_one_another(picture) == []
     assert cut_off(picture) == []
@@ -88,7 +89,7 @@ def test_marks_and_holes_have_their_names(name, names):
 def test_the_ends_of_a_narrow_part_are_named_outside_its_blank(tmp_path):
     """A nut's blank is 33 mm wide, and so high that its words are large: `far end` stood over it."""
     for clamping in nut_and_saddle_clampings(dotted_job(tmp_path)):
-        picture = Tree.fromstring(as_svg(board_from_above(clamping)))
+        picture = Tree.fromstring(as_svg(board_from_above(clamping, opened=opened_of(clamping))))
         x0, y0, x1, y1 = clamping.stock.bounds
         (left, low), (right, high) = view_above(clamping)(np.array([[x0, y0], [x1, y1]])).tolist()
         blank, said = shapely.box(left, low, right, high), dict(labels(picture))
@@ -160,7 +161,7 @@ def test_a_line_to_what_is_named_leads_through_no_other_words():
 def test_marks_over_the_numbers_are_named_near_by():
     """Lines along the whole edge led to two of them, from words left of the blank."""
     clamping = clamping_of(load_job(EXAMPLES / "moth-three-colours.toml"))
-    picture = Tree.fromstring(as_svg(board_from_above(clamping)))
+    picture = Tree.fromstring(as_svg(board_from_above(clamping, opened=opened_of(clamping))))
     leads = [np.ptp(points(one)[0], axis=0).max() for one in picture.iter() if one.get("class") == "lead"]
     assert len(leads) == 1
     assert max(leads) < 0.04 * clamping.board.length

@@ -28,6 +28,7 @@ from pathgen.report.pictures.measuring import measuring_picture
 from pathgen.report.pictures.paths import _numbers, bored, path_picture
 from pathgen.report.pictures.ridges import OVER, SHADES, lightest, shade
 from pathgen.report.pictures.sections import RISE, Section, section_picture, sections_of, spans
+from pathgen.report.reaching import opened_of
 from pathgen.report.sheet.results import _section_words, ridges
 from pathgen.work.features import Named
 from pathgen.work.operations import WitnessMarks
@@ -235,7 +236,8 @@ def test_notebooks_show_boards_paths_and_drawings(build, tmp_path):
 @pytest.mark.parametrize("name", ["fern-and-moth.toml", "boards/fanned.toml", "boards/bound-left-handed.toml"])
 def test_the_last_fret_has_its_number_and_numbers_keep_apart(name):
     job = load_job(EXAMPLES / name)
-    picture = tree(as_svg(board_from_above(clamping_of(job))))
+    clamping = clamping_of(job)
+    picture = tree(as_svg(board_from_above(clamping, opened=opened_of(clamping))))
     numbers = {int(t.text): t for t in picture.iter(f"{SVG}text") if (t.text or "").isdigit()}
     assert job.board.frets in numbers
     assert 1 in numbers
@@ -332,7 +334,7 @@ def test_lines_are_thinner_than_half_of_the_words_beside_them(pictures):
 
 def test_the_pictures_in_the_readme_are_as_the_program_draws_them():
     clamping = clamping_of(load_job(EXAMPLES / "fern-and-moth.toml"))
-    drawn = {"board": board_from_above(clamping, tabs=tabs_of(clamping)),
+    drawn = {"board": board_from_above(clamping, opened=opened_of(clamping), tabs=tabs_of(clamping)),
              "section": section_picture(clamping, sections_of(clamping)[2])}
     for name, picture in drawn.items():
         kept = tree((EXAMPLES.parent / ".pictures" / f"{name}.svg").read_text())

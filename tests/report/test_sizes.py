@@ -20,6 +20,7 @@ from pathgen.report.sheet.material import if_it_moves
 from pathgen.report.sheet.page import board_words, size_lines
 from pathgen.report.sheet.seen import _whole_and_halves
 from pathgen.work.operations import SurfaceFinish
+from pathgen.work.thin_wood import wood_under
 from tests import small_board
 from tests.job.test_plates import HOLE, PLATE
 from tests.small_board import changed
@@ -114,7 +115,21 @@ def test_contrast_is_told_where_the_woods_colour_is_known(built, monkeypatch):
     monkeypatch.setattr(seen, "contrast_seen", lambda *_: {"#112233": 2.5, "#ffffff": 9.0})
     assert list(seen._contrast_words(built.plan.clamping, None, None)) == []
     (words,) = seen._contrast_words(built.plan.clamping, None, "#5a3d2b")
-    assert "#112233 2.5:1, #ffffff 9.0:1; under 3:1, hard to see from afar: #112233" in words
+    assert "#112233 2.5:1, #ffffff 9.0:1; under 3:1, hard to tell by lightness alone: #112233" in words
+
+
+def test_wood_under_pockets_is_counted_where_they_are_cut(tmp_path):
+    """Lines too thin for the cutter lie furthest out, where the surface is lowest: nothing is taken there."""
+    art = small_board.svg('<path d="M8 2H28V2.4H8ZM8 11H28V16H8ZM8 25H28V25.4H8Z" fill="#225577"/>')
+    result = build(load_job(small_board.job(tmp_path, art=art)), resolution=0.3)
+    page = result.files(shaded=False)["setup.html"]
+    (left,) = re.findall(r"here or elsewhere, at least ([\d.]+) mm of wood is left", page)
+    (pocket,) = (p for p in result.programs if p.operation == "pocket")
+    (lowest,) = re.findall(r"deep, lowest Z ([\d.]+) mm", page)
+    assert left == lowest
+    assert float(left) == pytest.approx(pocket.toolpath.points[:, 2].min(), abs=0.006)
+    clamping = result.plan.clamping
+    assert float(left) > wood_under(clamping.board.surface, clamping.inlays[0].area, 1.5)[1].min() + 0.1
 
 
 def test_what_a_shift_does_is_told_where_any_inlay_is_cut_again(built):

@@ -9,6 +9,7 @@ import pathgen
 from pathgen.base.markup import as_svg
 from pathgen.job.clamping import clamping_of
 from pathgen.report.pictures.above import board_from_above, view_above
+from pathgen.report.reaching import opened_of, reach_of_all
 from pathgen.report.sheet.page import legend_above
 from pathgen.report.thin_wood import thin_wood_findings, wall_words
 from pathgen.verify.findings import Tolerances
@@ -26,9 +27,13 @@ def drawing(gap, x=10):
     return svg("".join(f'<rect x="{at}" y="12" width="5" height="5" fill="#225577"/>' for at in (x, x + 5 + gap)))
 
 
+def thin(clamping):
+    return thin_wood_findings(clamping, opened_of(clamping))
+
+
 def found(folder, art, extra="", place=0.0):
     changes = {"at = [45.0, 0.0]": f"at = [45.0, {place:.5f}]"}
-    return thin_wood_findings(clamping_of(pathgen.load_job(job(folder, art=art, extra=extra, changes=changes))))
+    return thin(clamping_of(pathgen.load_job(job(folder, art=art, extra=extra, changes=changes))))
 
 
 @pytest.mark.parametrize(("gap", "count"), [(0.3, 1), (0.39, 1), (0.41, 0), (0.04, 1), (0.004, 0), (2.0, 0)])
@@ -80,8 +85,8 @@ def test_each_thin_place_has_its_ring(tmp_path):
     clamping = clamping_of(pathgen.load_job(job(tmp_path, art=squares((4, 4, 8, 5), (12.3, 4, 8, 5), (20.5, 4, 8, 5)))))
     assert sorted((round(x, 2), words) for x, _, words in rings(clamping)) == [
         (37.15, "0.3 mm between pockets"), (45.4, "0.2 mm between pockets")]
-    assert legend_above(clamping).count(" between pockets") == 1
-    assert "and 1 more" in legend_above(clamping)
+    assert legend_above(clamping, opened_of(clamping)).count(" between pockets") == 1
+    assert "and 1 more" in legend_above(clamping, opened_of(clamping))
 
 
 def test_each_pocket_too_near_the_edge_is_told(tmp_path):
@@ -94,7 +99,7 @@ def test_each_pocket_too_near_the_edge_is_told(tmp_path):
 @pytest.mark.parametrize(("fill", "said"), [("resin", True), ("none", False)])
 def test_resin_goes_through_where_there_is_some(tmp_path, fill, said):
     path = job(tmp_path, art=drawing(0.3), changes={"overfill = 0.7": f'fill = "{fill}"'})
-    (warned,) = thin_wood_findings(clamping_of(pathgen.load_job(path)))
+    (warned,) = thin(clamping_of(pathgen.load_job(path)))
     assert ("to let resin through" in warned.remedy) == said
 
 
@@ -106,13 +111,17 @@ def test_between_a_pocket_and_the_edge(tmp_path, gap, count):
     y = half - gap * math.hypot(1.0, further - half) - 3.0
     warned = found(tmp_path, drawing(3.0), OUTLINE, place=y)
     assert [f.code for f in warned] == ["thin-wood"] * count
-    assert all("0.20 mm of wood is left standing between a pocket and the edge" in f.got for f in warned)
+    # the cutter, of radius 1, rounds that corner off
+    round_off = math.hypot(1.0, further - half)
+    left = (half - (y + 2.0) + (further - half)) / round_off - 1.0
+    said = [f.got.split(" mm of wood is left standing between a pocket and the ") for f in warned]
+    assert [(float(wide), what) for wide, what in said] == [(pytest.approx(left, abs=0.011), "edge")] * count
 
 
 def rings(clamping):
     """(x, y) on the board and words of each ring of the picture from above."""
     view = view_above(clamping)
-    picture = as_svg(board_from_above(clamping))
+    picture = as_svg(board_from_above(clamping, opened=opened_of(clamping)))
     found = re.findall(r'<circle cx="(.*?)" cy="(.*?)".*?class="thin-wood"><title>thin wood: (.*?)</title>', picture)
     return [(float(x) + view.left, view.top - float(y), words) for x, y, words in found]
 
@@ -122,11 +131,11 @@ def test_the_place_is_ringed_in_the_picture_and_named_under_it(tmp_path):
     (x, y, words), = rings(clamping)
     assert (x, y) == (pytest.approx(40.15, abs=0.01), pytest.approx(0.5, abs=2.6))
     assert words == "0.3 mm between pockets"
-    legend = legend_above(clamping)
+    legend = legend_above(clamping, opened_of(clamping))
     assert "Red rings: wood so thin that it breaks out, 0.3 mm between pockets, 40.15 mm along" in legend
     wide = clamping_of(pathgen.load_job(job(tmp_path, art=drawing(0.5))))
     assert not rings(wide)
-    assert "Red rings" not in legend_above(wide)
+    assert "Red rings" not in legend_above(wide, opened_of(wide))
 
 
 @pytest.mark.parametrize(("gap", "count"), [(0.25, 1), (0.5, 0), (-0.2, 0)])
@@ -143,7 +152,7 @@ def test_beside_a_slot(tmp_path, gap, count):
     for x, _, words in found:
         assert x == pytest.approx(fret - 0.15, abs=0.35)
         assert words == "0.25 mm between a pocket and a slot"
-    assert not thin_wood_findings(clamping)
+    assert not thin(clamping)
 
 
 def test_a_narrow_wall_is_said_to_break_out_and_tips_to_be_none():
@@ -154,3 +163,33 @@ def test_a_narrow_wall_is_said_to_break_out_and_tips_to_be_none():
     assert "breaks out" not in wall_words(0.5, (12.0, 3.0), "mm")
     assert wall_words(0.254, (25.4, 0.0), "in").startswith(
         "0.01 in, at 1 in along, 0 in across: thinner than 0.0157 in")
+
+
+@pytest.mark.parametrize(("cutter", "count"), [("flat", 0), ("vee", 1)])
+def test_walls_stand_between_what_the_cutters_open(tmp_path, cutter, count):
+    """A tip drawn 0.2 mm before a square: a flat end rounds it off r (1 / sin 15 degrees - 1) before its point (D), and
+    no thin wood stands there, of which report, picture and `pathgen reach` warned. A v opens all of it."""
+    half = 8 * math.tan(math.radians(15))
+    tip = f'<path d="M14.8,15L6.8,{15 - half}V{15 + half}Z" fill="#225577"/>'
+    path = job(tmp_path, art=svg(tip + SQUARE.format(x=15, y=12, w=5, h=6)),
+               changes={'cutters = ["flat"]': f'cutters = ["{cutter}"]'},
+               extra='[[cutter]]\nname = "vee"\nshape = "v"\nangle = 60.0\ndiameter = 6.0\nspeed = 16000\n'
+                     'feed = 500.0\nplunge = 100.0\nstepdown = 1.0\nflutes = 2\nflute_length = 6.0\n')
+    read = pathgen.load_job(path)
+    clamping = clamping_of(read)
+    assert len(thin(clamping)) == len(rings(clamping)) == count
+    (reached,) = reach_of_all(clamping, read.complete_cutters)
+    row = {one.cutters: one for one in reached.sets}
+    flat = 0.2 + read.cutter("flat", "").radius * (1 / math.sin(math.radians(15)) - 1)
+    assert row[("flat",)].narrowest_wall.width == pytest.approx(flat, abs=0.02)
+    assert row[("vee",)].narrowest_wall.width == pytest.approx(0.2, abs=0.01)
+    assert reached.narrowest_wall == reached.sets[0].narrowest_wall == row[(cutter,)].narrowest_wall
+
+
+def test_a_neck_that_no_cutter_goes_into_is_a_wall(tmp_path):
+    """Two squares with a neck between them 0.3 mm long and 0.5 wide: one shape as drawn, and wood as it is cut."""
+    neck = SQUARE.format(x=14.9, y=14, w=0.5, h=0.5)
+    both = [SQUARE.format(x=x, y=12, w=5, h=5) for x in (10, 15.3)]
+    (warned,) = found(tmp_path, svg("".join([*both, neck])))
+    wall = 0.3 - 2 * (1 - math.sqrt(1 - 0.25**2))  # from both sides the cutter, of radius 1, bulges into the neck (D)
+    assert warned.got.startswith(f"{wall:.2f} mm of wood is left standing between pockets")

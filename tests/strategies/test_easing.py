@@ -16,7 +16,7 @@ from pathgen.strategies.cut_again import LINK, _link, _run_over
 from pathgen.strategies.cutting_out import outlining
 from pathgen.strategies.easing import Standing, _front, _lowered_at, _smooth, eased
 from pathgen.strategies.facing import roughing
-from pathgen.strategies.pocketing import pocket
+from pathgen.strategies.pocketing import PocketOptions, pocket
 from pathgen.strategies.tabs import Tabs
 from tests.brute import Block, moves_along
 
@@ -77,6 +77,17 @@ def test_nor_with_a_small_stepover_and_a_quick_plunge(diameter, stepover, stepdo
     cut, = pocket(region, surface=BOARD, cutters=[cutter], depth=1.0, safe_z=20.0)
     taken = block.run(moves_along(cut.toolpath, cutter), cutter.radius).each_minute(over=cutter.radius)
     assert taken.max() <= LOAD_FACTOR * stepover * diameter * stepdown * cutter.feed
+
+
+def test_nor_where_low_ridges_are_much_beside_what_it_takes_in_a_straight_line():
+    """Ridges of 0.05 mm, a twentieth of the stepdown, are as much over its width as two and a half straight-line cuts:
+    stretches that took so much were not eased."""
+    cutter, region = replace(LARGE, stepover=0.02, ramp=0.5), box(95, 3, 98, 11)
+    block = Block((94, 2, 99, 12), 0.02, lambda x, y: BOARD.height(x, y) + 0.05)
+    cut, = pocket(region, surface=BOARD, cutters=[cutter], depth=0.3, safe_z=20.0, options=PocketOptions(ridges=0.05))
+    loads = block.run(moves_along(cut.toolpath, cutter), cutter.radius)
+    quick = ~loads.straight_down & (loads.feed > cutter.eased_feed + 1e-6) & (loads.length > 0.1)
+    assert (loads.volume / loads.length)[quick].max() <= LOAD_FACTOR * cutter.straight_cut
 
 
 @pytest.mark.parametrize(("ramp", "plunge"), [(10.0, 1200.0), (20.0, 600.0), (45.0, 400.0)])
@@ -253,9 +264,9 @@ def test_passes_cut_again_go_back_and_forth_the_nearest_end_next():
     level = Surface(thickness=6.0, radius_nut=math.inf, radius_end=math.inf, length=100.0)
     ball = Cutter(name="ball", shape="ball-end", diameter=6.0, speed=18000, feed=900.0, plunge=250.0, stepdown=1.0)
     lines = [np.array([[10.0, y, 6.0], [14.0, y, 6.0], [20.0, y, 6.0]]) for y in range(4)]
-    run = _run_over(box(8.0, 0.6, 22.0, 5.0), np.arange(4.0), lines, level, ball, 0.0)
+    run = _run_over(box(8.0, 0.6, 22.0, 5.0), np.arange(4.0), lines, level, ball, 0.0, inside=None)
     way = np.hypot(*np.diff(run[:, :2], axis=0).T)
     assert way.sum() == pytest.approx(3 * 10 + 2)
     assert run[0, :2].tolist() == [10.0, 1.0]
     assert run[-1, :2].tolist() == [20.0, 3.0]
-    assert not len(_run_over(box(8.0, 9.0, 9.0, 10.0), np.arange(4.0), lines, level, ball, 0.0))
+    assert not len(_run_over(box(8.0, 9.0, 9.0, 10.0), np.arange(4.0), lines, level, ball, 0.0, inside=None))

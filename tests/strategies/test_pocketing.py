@@ -429,6 +429,21 @@ def test_no_bite_is_deeper_than_the_stepdown_where_ridges_of_the_first_cut_stand
     assert not block.by_rapids
 
 
+@pytest.mark.parametrize("plunges", [True, False])
+def test_corners_that_a_wider_cutter_left_are_cut_without_a_lift_between_layers(plunges: bool) -> None:
+    """A small cutter spent a third of its minutes lifting out of strokes of a millimetre, once for each layer."""
+    cutters = [replace(flat_end(3.0), stepdown=1.0), replace(flat_end(1.0), stepdown=0.4, plunges=plunges)]
+    region = box(20.0, -3.0, 26.0, 3.0)
+    cuts = pocket(region, surface=LEVEL, cutters=cutters, depth=2.0, safe_z=20.0)
+    path = cuts[1].toolpath
+    assert np.count_nonzero((path.kinds[1:] == Move.RAPID) & (np.diff(path.points[:, 2]) > 1e-6)) == 4
+    block = Block((19, -4, 27, 4), 0.04, LEVEL.thickness)
+    block.run(moves_along(cuts[0].toolpath, cuts[0].cutter), 1.5)
+    loads = block.run(moves_along(path, cuts[1].cutter), 0.5).moving_sideways()
+    assert loads.deepest.max() < 0.4 + 0.005
+    assert not block.by_rapids
+
+
 def test_ramps_never_sink_faster_than_the_plunge_feed() -> None:
     cutter = flat_end(3.0)
     cut, = pocket(mixed(12.0), surface=BOARD, cutters=[cutter], depth=1.4, safe_z=SAFE_Z)

@@ -3,6 +3,7 @@
 import math
 import re
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -15,7 +16,7 @@ from pathgen import build, load_job
 from pathgen.base import overlay
 from pathgen.base.tops import level
 from pathgen.job.clamping import asked_of, clamping_of
-from pathgen.report.out_of_reach import _crumbs, reach_findings
+from pathgen.report.out_of_reach import _closed, reach_findings
 from pathgen.report.reaching import (
     _candidates,
     quickest,
@@ -46,15 +47,14 @@ from tests.small_board import built, cutter, job, svg
 
 def reach(regions, cutters, *, depth, surface=None, sets=None, **more) -> Reach:
     """On level ground where nothing is said, the usual sets, and as minutes lengths over feeds."""
-    surface = surface or level(depth)
-
-    def cuts(group):
-        made = pocket(overlay.union_all([shape for _, shape in regions]), surface=surface, cutters=group, depth=depth,
-                      safe_z=surface.thickness + 10.0)
-        return [(cut, (cut.toolpath.lengths / cut.toolpath.feeds(cut.cutter, rapid=5000.0)).sum()) for cut in made]
-
-    return reach_with(regions, cutters, depth=depth, surface=surface, cuts=cuts,
+    surface, region = surface or level(depth), overlay.union_all([shape for _, shape in regions])
+    return reach_with(regions, cutters, depth=depth, surface=surface, cuts=partial(cuts_of, region, surface, depth),
                       sets=usual_sets(cutters) if sets is None else sets, **more)
+
+
+def cuts_of(region, surface, depth, group):
+    made = pocket(region, surface=surface, cutters=group, depth=depth, safe_z=surface.thickness + 10.0)
+    return [(cut, (cut.toolpath.lengths / cut.toolpath.feeds(cut.cutter, rapid=5000.0)).sum()) for cut in made]
 
 
 def test_share_and_details_of_a_comb() -> None:
@@ -213,7 +213,7 @@ def test_the_time_of_the_jobs_own_set_is_that_of_its_programs_also_through_what_
     assert {one["share"] for one in said["sets"] if one["cutters"] == reported["sets"][0]["cutters"]} == {
         reported["sets"][0]["share"]}
     off = replace(found, narrowest_wall=replace(found.narrowest_wall, width=1.0152))  # both say what report.json holds
-    assert "edges: 1.01 mm" in "\n".join(reach_lines("inlay 1", off, "mm", smallest="x"))
+    assert "open: 1.01 mm" in "\n".join(reach_lines("inlay 1", off, "mm", smallest="x"))
 
 
 def test_a_v_is_tried_where_a_flat_end_leaves_nothing_of_a_piece_s_pocket(tmp_path: Path) -> None:
@@ -317,11 +317,12 @@ def test_a_verdict_names_what_it_warns_of_the_most_first(tmp_path, wide, more, t
     tail = f'<path d="M30,9V17" stroke="#225577" stroke-width="{wide}"/>'
     art = svg(f'<path fill="#225577" d="M4,3H36V9.2H4Z"/>{tail}{more}')
     report = built(tmp_path, art=art, resolution=0.4).report
-    warned = [f for f in report["checks"]["findings"] if f["severity"] == "warn" and "stays closed" in f["got"]]
+    warned = [f for f in report["checks"]["findings"] if f["severity"] == "warn" and "closed with" in f["got"]]
     kind, words = verdict(report["checks"], "mm")
     assert bool(warned) == (kind == "doubt") == bool(told)
     assert re.findall("mm2 of (#[0-9a-f]{6})", words) == told
-    assert ("; and of 2 colours more." in words) == bool(more)
+    assert (", and of 2 colours more, stay closed." in words) == bool(more)
+    assert len(warned) == len(told[:1]), "one cutter opens them all"
 
 
 def test_corners_that_a_v_cutter_rises_into_are_not_said_to_stay_closed(tmp_path):
@@ -422,7 +423,7 @@ def test_what_is_said_of_cutters_that_slope_that_go_in_nowhere_and_that_the_job_
     assert any("wide" in line and line.endswith("  0.0 %") for line in lines)
     assert not any("wide" in one.cutters for one in found.sets)
     for extra, words in ((small + slots, 'add "small" to [[inlay]] cutters, or'),
-                         (V, "add a smaller cutter or a v cutter")):
+                         (V, 'add "v" to [[inlay]] cutters, last, or'), ("", "add a smaller cutter or a v cutter")):
         clamping = clamping_of(read := load_job(job(tmp_path, extra=extra, art=STAR)))
         (finding,) = reach_findings(clamping, reach_of_cutters(clamping), read.complete_cutters)
         assert words in finding.remedy
@@ -501,10 +502,14 @@ def test_a_colour_that_a_later_inlay_cuts_wholly_leaves_nothing_closed(tmp_path)
     assert not [one for one in found if "#cc8833" in one.got]
 
 
-@pytest.mark.parametrize(("area", "severity"), [(300.0, "note"), (150.0, "warn")])
-def test_crumbs_of_more_than_the_share_that_is_warned_of_are_warned_of(area, severity):
-    found = _crumbs("inlay 1", SimpleNamespace(colour="#896024", area=area), 4.0, '"ball"')  # 1.3 % and 2.7 %
-    assert found.severity == severity
+def crumbs(area, closed):
+    """So much of a colour, in places each too small to be listed."""
+    return _closed(CutterReach(colour="#896024", cutter="ball", area=area, reachable_area=area - closed, details=()))
+
+
+@pytest.mark.parametrize(("area", "warned"), [(300.0, False), (150.0, True)])
+def test_crumbs_of_more_than_the_share_that_is_warned_of_are_warned_of(area, warned):
+    assert crumbs(area, 4.0).warned == warned  # 1.3 % and 2.7 %
 
 
 @pytest.mark.parametrize(("teeth", "told"), [(13, True), (3, False)])
@@ -564,6 +569,28 @@ def test_a_closed_place_is_as_long_as_what_is_wide_of_it() -> None:
 
 
 def test_what_a_small_colour_keeps_closed_is_not_told_as_nothing():
-    told = [_crumbs("inlay 1", SimpleNamespace(colour="#896024", area=40.0 * closed), closed, '"ball"').got
-            for closed in (0.004, 0.04, 0.4)]
+    told = [crumbs(40.0 * closed, closed).said("") for closed in (0.004, 0.04, 0.4)]
     assert [words.split(" of")[0] for words in told] == ["0.004 mm2", "0.04 mm2", "0.4 mm2"]
+
+
+@pytest.mark.parametrize(("changes", "extra", "named"), [
+    ({}, "", '"v" to [[inlay]] cutters, last'), ({}, "narrow", '"narrow" to [[inlay]] cutters, last'),
+    ({}, "tiny", '"tiny" to [[inlay]] cutters'),
+    # walls that slope are in the way of a piece
+    ({"overfill = 0.7": 'fill = "piece"'}, "", "a smaller cutter"),
+])
+def test_the_cutter_of_the_job_that_opens_what_stays_closed_in_all_colours_is_named(tmp_path, changes, extra, named):
+    """Two colours, one with a line of 1.2 mm, one of 0.5 mm: one warning; the job's v cutter was not named."""
+    more = {"narrow": cutter(name="narrow", shape="v", angle=20.0, diameter=4.0, speed=16000, feed=500.0, plunge=100.0,
+                             stepdown=1.0),
+            "tiny": cutter(name="tiny", shape="flat-end", diameter=0.4, speed=16000, feed=300.0, plunge=100.0,
+                           stepdown=0.3) +
+                    cutter(name="line", shape="flat-end", diameter=1.1, speed=16000, feed=300.0, plunge=100.0,
+                           stepdown=0.5)}.get(extra, "")
+    art = svg('<path d="M4,8H10V14H4Z M10,10.4H20V11.6H10Z" fill="#225577"/>'
+              '<path d="M24,8H30V14H24Z M30,10.7H36V11.2H30Z" fill="#cc8833"/>')
+    clamping = clamping_of(read := load_job(job(tmp_path, extra=V + more, art=art, changes=changes)))
+    (finding,) = reach_findings(clamping, reach_of_cutters(clamping), read.complete_cutters)
+    said = r"12\.7 mm2 of #225577, 26\.5 % of that colour; 3\.9 mm2 of #cc8833, 9\.9 %, stay closed with .flat.;"
+    assert re.match(said, finding.got)
+    assert finding.remedy.startswith(f"add {named}, or draw such details wider")

@@ -1,6 +1,7 @@
 """Passes, slots and outlines against closed forms and brute force on points."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -27,6 +28,7 @@ from pathgen.strategies.surfacing import _along, finishing_passes, followed, lea
 from pathgen.strategies.tabs import Tabs, check_tabs_hold, tab_points
 from pathgen.work.features import Engraving
 from tests.boards import fingerboard
+from tests.brute import Block
 
 
 def cutter_of(shape, diameter, **more):
@@ -514,6 +516,21 @@ def test_passes_beyond_the_apex_of_a_cone_are_refused():
     with pytest.raises(PathgenError, match="does not meet the surface"):
         roughing_runs(shapely.box(0, -15, 30, 15), surface, cutter_of("flat-end", 6.0),
                       finish=cutter_of("ball-end", 12.0), stock_top=7.0, allowance=0.4)
+
+
+def test_roughing_with_a_flat_end_that_cannot_plunge_goes_down_to_its_next_pass_by_ramps():
+    """On flanks of a circle of 60 mm its ways from pass to pass fell by up to 20 degrees; what stays is the same."""
+    top, left = Surface(thickness=9.0, radius_nut=60.0, radius_end=60.0, length=40.0), []
+    for plunges in (True, False):
+        flat = cutter_of("flat-end", 6.0, stepdown=3.0, plunges=plunges)
+        runs = roughing_runs(shapely.box(0, -25, 40, 25), top, flat, finish=None, stock_top=12.0, allowance=0.4)
+        step = np.concatenate([np.diff(run, axis=0) for run in runs])
+        falls = np.degrees(np.arctan2(-step[:, 2], np.hypot(step[:, 0], step[:, 1]))).max()
+        assert falls > 19.0 if plunges else falls < 5.5
+        block = Block((0.0, -25.0, 40.0, 25.0), 0.25, 12.0)
+        block.run(((a, b, False, 1.0) for run in runs for a, b in pairwise(run.tolist())), 3.0)
+        left.append(block.top[:, (block.xs > 1.5) & (block.xs < 38.5)])  # ways across clear more
+    assert np.abs(left[1] - left[0]).max() < 1e-6
 
 
 def test_a_v_that_cannot_plunge_goes_into_a_stroke_to_and_fro():

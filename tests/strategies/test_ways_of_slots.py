@@ -385,6 +385,39 @@ def test_no_layer_takes_what_the_ones_above_it_left_between_lines_at_a_blind_end
     assert wood.heights[np.ix_(on_line, near_ends)].max() == pytest.approx(4.0)
 
 
+@pytest.mark.parametrize("bottom", ["flat", "curve"])
+@pytest.mark.parametrize(("width", "diameter", "ridge"), [(5.0, 2.0, 0.0), (0.8, 0.6, 0.0), (0.6, 0.6, 0.4)])
+def test_no_layer_of_a_slanted_slot_takes_more_than_a_stepdown_on_its_uphill_side_or_on_ridges(
+    bottom, width, diameter, ridge
+):
+    """By the tests' own simulation, on a circle of 40 mm with furrows along it; the uphill side of a wide slot stands
+    0.4 mm over its line."""
+    steep = Surface(thickness=12.0, radius_nut=40.0, radius_end=40.0, length=100.0)
+    cutter = cutter_of("flat-end", diameter, stepdown=0.3)
+    slots = one_slot(slant=40.0, width=width, bottom=bottom)
+    path = slotting(slots, surface=steep, cutter=cutter, rapids=Rapids(15.0, 13.0), ridges=ridge)
+    begin = np.flatnonzero(path.kinds != Move.RAPID)[0]
+    wood = Wood((35.0, 65.0), (-14.0, 14.0), 0.0, 0.05)
+    round_top = np.sqrt(40.0**2 - wood.ys**2)
+    wood.heights[:] = 12.0 - 40.0 + round_top + ridge * 40.0 / round_top * np.abs(np.sin(2.0 * wood.ys))
+    away = (wood.xs[:, None] - 50.0) * np.cos(np.radians(40.0)) - wood.ys * np.sin(np.radians(40.0))
+    inside, deepest = (np.abs(away) < width / 2 - 0.08) & (np.abs(wood.ys) < 10.0), 0.0  # walls are ragged on a grid
+    for k in range(begin, len(path)):
+        for window, _, foot, tip in wood.steps(path.points[k - 1], path.points[k], shape="flat-end", diameter=diameter,
+                                               angle=90.0):
+            under = wood.heights[window]
+            bitten = (foot < under) & inside[window]
+            deepest = max(deepest, float(under[bitten].max(initial=tip[2])) - tip[2])
+            np.minimum(under, foot, out=under)
+    assert 0.2 < deepest <= 0.3 + 0.02
+    if bottom == "curve" and width == 5.0:  # no upper layer, of fewer points, goes below what a rim on the line leaves
+        ways = path.points[:-1, None] + np.linspace(0.0, 1.0, 21)[:, None] * np.diff(path.points, axis=0)[:, None]
+        unit = np.array([np.sin(np.radians(40.0)), np.cos(np.radians(40.0))])
+        on_line = [50.0, 0.0] + ((ways[..., :2] - [50.0, 0.0]) @ unit)[..., None] * unit
+        rims = (steep.height(*np.moveaxis(on_line + side * unit, -1, 0)) for side in (-1.0, 1.0))
+        assert (ways[..., 2] - np.maximum(*rims)).min() >= -2.0 - 0.002
+
+
 def test_a_blind_slot_no_longer_than_its_cutter_is_wide_is_refused_and_one_hardly_longer_is_cut():
     def across(length):
         return one_slot(lines=np.array([[[50.0, 0.0], [50.0, length]]]), through=np.full((1, 2), False))

@@ -10,8 +10,11 @@ import shapely
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import Move, Rapids
+from pathgen.removal.grid import Grid
+from pathgen.removal.material import most_work
 from pathgen.removal.motion import Motion
 from pathgen.strategies.drilling import drilling
+from pathgen.verify.check import _allowed, verify_once
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.holes import _off_edge, hole_findings
 from pathgen.work.features import Holes
@@ -37,6 +40,12 @@ def test_holes_wider_than_their_cutter_with_and_without_arcs(tmp_path, arcs):
     result = built(tmp_path, changes={"[resin]": HOLES.replace("ARCS", arcs) + "[resin]"}, resolution=0.4)
     assert result.passed, [str(f) for f in result.verification.findings]
     assert bool(re.search(r"\bG3\b", result.programs[0].text)) == (arcs == "true")
+    # holes take no part of the work that the rest may take: a template with many in thick sheet was given up
+    first, clamping = result.programs[0], result.plan.clamping
+    found = verify_once(clamping, {first.file_name: first.text}, resolution=0.1)
+    grid = Grid.over(clamping.stock.bounds, 0.1)
+    spare = _allowed(clamping, found.programs, grid) - most_work(grid, len(clamping.steps), 0)
+    assert found.simulation.worked[1] < spare
 
 
 def drilled(*, diameter=5.0, bottom=-2.0, to=lambda points: points, blank=(-20.0, -40.0, 60.0, 40.0)):

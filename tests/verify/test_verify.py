@@ -549,3 +549,16 @@ def test_two_passes_along_the_walls_of_a_nut_slot_leave_its_middle_a_little_high
     board = {"nut_width = 40.0": "nut_width = 40.0\nbehind_nut = 8.0", "nut = 254.0": "nut = 150.0"}
     result = small_board.built(tmp_path, resolution=0.3, changes=board, extra=nut)
     assert [str(f) for f in result.verification.findings if f.severity == "forbid"] == []
+
+
+def test_slots_begin_on_high_ridges_and_are_refused_where_they_do_not(tmp_path, monkeypatch):
+    """Of ridges a third of a millimetre high, by which a stepdown of half a millimetre came to 0.83 mm."""
+    inlay = small_board.JOB[small_board.JOB.index("[[inlay]]") : small_board.JOB.index("[resin]")]
+    plain = {"changes": {"scallop = 0.05": "scallop = 0.33", "frets = 5": "frets = 1", inlay: "",
+                         small_board.JOB[small_board.JOB.index("[resin]"):]: ""}, "extra": small_board.SLOTS}
+    assert small_board.built(tmp_path, **plain).passed
+    monkeypatch.setattr("pathgen.programs.paths._ridges", lambda clamping: 0.0)
+    found = small_board.built(tmp_path, **plain).report["checks"]["findings"]
+    (deep,) = (one for one in found if one["code"] == "cut-too-deep")
+    assert "slots" in deep["where"]
+    assert deep["allowed"] == "a stepdown of 0.5 mm, and 0.10 mm for the ridges that stand there"

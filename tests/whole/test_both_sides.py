@@ -1,5 +1,6 @@
 """A channel in the back: both sides by formula, by solids and by the tests' own cutting; turned over on dowels."""
 
+import json
 import re
 from contextlib import nullcontext
 from dataclasses import replace
@@ -19,6 +20,7 @@ from pathgen.programs.paths import tabs_of
 from pathgen.removal.grid import Grid
 from pathgen.report.sheet.page import board_words
 from pathgen.report.sheet.results import both_sides
+from pathgen.report.text import go_on_lines
 from pathgen.verify.both_sides import Below, wood_between
 from pathgen.work.clamping import numbered
 from pathgen.work.features import Marks
@@ -252,6 +254,24 @@ def test_a_back_that_was_cut_before_the_work_moved_is_done(board):
     assert not re.search("come before|turn the blank|Sweep the bed", page)
 
 
+@pytest.mark.in_every_run(0)
+def test_a_back_that_was_run_and_would_now_be_another_is_warned_of(tmp_path):
+    """The wood left over a channel was given as if it had been cut as the job says now."""
+    moved = "".join(f"[[measured]]\nat = [{x}, {y}, 8.0]\nfound = [{x}, {y + 0.2}, 8.0]\n"
+                    for x in (-15, 105) for y in (-25, 25)) + "[moved]\nbefore = 2\n"
+
+    def told(extra):
+        made = build(load_job(job(tmp_path, changes=SHALLOW, extra=extra)), resolution=0.5, pictures=False)
+        made.write(tmp_path / "out", shaded=False)
+        report = json.loads((tmp_path / "out" / "report.json").read_text())
+        return [f["where"] for f in report["checks"]["findings"] if f["code"] == "done-otherwise"]
+
+    shallower = SIDES.replace("depth = 1.8", "depth = 1.5")
+    channel = ["program 00-back-02-channel-flat-4.nc"]
+    assert [told(extra) for extra in (SIDES + moved, shallower + moved, shallower + moved, SIDES + moved)] == [
+        [], channel, channel, []]
+
+
 def test_a_back_is_done_once_the_marks_in_the_top_are_drilled(board):
     """The page still had boxes for turning the blank over, before it said that the marks are drilled already."""
     _, made = board
@@ -266,6 +286,28 @@ def test_a_back_is_done_once_the_marks_in_the_top_are_drilled(board):
         assert (lines[0] == "The job says that these marks are drilled already. If so, do not run this program "
                             "again.") is done
         assert any("turn the blank" in line for line in lines) is not done
+
+
+@pytest.mark.parametrize("said", ["", "drilled", "measured"])
+def test_the_backs_own_heads_and_page_say_that_it_is_done(tmp_path, said):
+    """They were orders to begin: to set X 0 and Y 0, and to turn the spindle on, under a top that is half cut."""
+    marks = [[-17.0, -28.0, 8.0], [-17.0, 28.0, 8.0], [105.0, -28.0, 8.0], [105.0, 28.0, 8.0]]
+    extra = SIDES + '[marks]\ncutter = "flat 4"\n' + f"drilled = {marks}\n" * bool(said)
+    if said == "measured":
+        extra += "[moved]\nbefore = 4\n" + "".join(f"[[measured]]\nfound = {[x + 0.2, y, z]}\n" for x, y, z in marks)
+    made = build(load_job(job(tmp_path, changes=SHALLOW, extra=extra)), resolution=0.5)
+    files = made.files(shaded=False)
+    done = "run before the blank was turned over: do not run"
+    texts = [re.sub(r"\)\s*\((\.\. )?", " ", p.text) for p in made.back.programs] + [files["00-back-setup.html"]]
+    for text in texts:
+        assert (done in text, "Set X 0 and Y 0 at" in text, "X 0 Y 0 is" in text) == (
+            (True, False, False) if said else (False, text == texts[0] or "<" in text, True)), text
+    page = texts[-1]
+    assert ("none for what is left" in page, "by-hand" in page, "go on with the other" in page) == (
+        bool(said), not said, False)
+    (line,) = go_on_lines(made.report) or [""]
+    assert ("those of the back and programs 1 to 3 count as done" in line) is (said == "measured")
+    assert made.passed
 
 
 def test_check_reads_both_sides_and_finds_what_was_changed(board, tmp_path, capsys):

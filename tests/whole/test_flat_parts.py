@@ -14,6 +14,7 @@ from pathgen import JobError, build, load_job
 from pathgen.app.cli import main
 from pathgen.job.clamping import clamping_of
 from pathgen.job.pieces import piece_sheets
+from pathgen.report.reaching import opened_of
 from pathgen.report.thin_wood import thin_wood_findings
 from pathgen.verify import verify
 from pathgen.verify.cutouts import _edge
@@ -275,7 +276,8 @@ def test_thin_wood_is_between_what_stands_beside_it(tmp_path):
     """The drawn opening reaches to 60 mm along; two blind holes were called openings."""
     near = HOLE.replace("[50.0, 0.0]", "[65.3, 0.0]").replace("diameter = 10.0", "diameter = 10.0\ndepth = 1.5")
     job = drawn(tmp_path)
-    found = thin_wood_findings(clamping_of(read(tmp_path, job.path.read_text() + near)))
+    clamping = clamping_of(read(tmp_path, job.path.read_text() + near))
+    found = thin_wood_findings(clamping, opened_of(clamping))
     assert [f.got for f in found] == ["0.30 mm of wood is left standing between a hole and an opening"]
 
 
@@ -290,7 +292,7 @@ BORED = BORE.replace("12.0", "6.0") + "counterbore = {{ diameter = 12.0, depth =
 ])
 def test_wood_too_thin_beside_a_hole_that_is_not_through_is_told(tmp_path, hole, beside, at, said):
     clamping = clamping_of(read(tmp_path, PLATE + beside.replace("[50.0", "[37.5") + hole.format(at)))
-    assert [f.got[: len(said)] for f in thin_wood_findings(clamping)] == [said]
+    assert [f.got[: len(said)] for f in thin_wood_findings(clamping, opened_of(clamping))] == [said]
 
 
 @pytest.mark.parametrize(("thickness", "beside", "told"), [(3.0, 0.45, 0), (18.0, 1.7, 1), (18.0, 1.85, 0)])
@@ -298,7 +300,8 @@ def test_wood_beside_a_hole_is_thicker_where_it_is_high(tmp_path, thickness, bes
     """A tenth of its height (common practice, no source): 0.4 mm stood in 18 mm, and nothing was said."""
     text = PLATE.replace("thickness = 3.0", f"thickness = {thickness}").replace("flute_length = 12.0",
                                                                               "flute_length = 25.0")
-    found = thin_wood_findings(clamping_of(read(tmp_path, text + BORE.format(6.0 + beside))))
+    clamping = clamping_of(read(tmp_path, text + BORE.format(6.0 + beside)))
+    found = thin_wood_findings(clamping, opened_of(clamping))
     assert [f.allowed for f in found] == ["1.8 mm"] * told
 
 

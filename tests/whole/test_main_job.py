@@ -341,7 +341,8 @@ def test_a_build_whose_simulation_is_given_up_says_so_and_what_to_do(job, tmp_pa
     monkeypatch.setattr(removal, "_OF_A_LINE", 0)
     assert main(["build", job(), "--out", str(tmp_path / "out"), "--resolution", "0.2"]) == 1
     said = capsys.readouterr()
-    assert "simulating the programs was given up" in said.out
+    assert "not simulated to the end, and so not verified: simulating the programs was given up" in said.out
+    assert "must not be cut" not in said.out
     assert "a coarser grid, --resolution 0.4" in said.out
     assert "planned this wrongly" not in said.out
     assert not (tmp_path / "out").exists()

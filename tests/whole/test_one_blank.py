@@ -18,8 +18,9 @@ from pathgen import JobError, build, check, load_job
 from pathgen.app.blank import build_blank
 from pathgen.app.building import check_data
 from pathgen.app.cli import main
-from pathgen.app.earlier import _moves_in, _number
+from pathgen.app.earlier_done import _moves_in
 from pathgen.app.earlier_marks import marks_moved
+from pathgen.app.pairing import number_of
 from pathgen.job.blank import blank_clampings, blank_plans, origin_of, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.job.turns import merged
@@ -29,7 +30,7 @@ from pathgen.programs.instructions import before_start
 from pathgen.programs.zero_check import _bed, zero_checks
 from pathgen.report.blank import blank_summary, fittings_words, origin_words
 from pathgen.report.data import of_all_parts
-from pathgen.report.moving import moving_findings
+from pathgen.report.moving import moved_data, moved_lines, moving_findings
 from pathgen.report.text import before_next, go_on_lines
 from pathgen.work.operations import WitnessMarks
 from tests.as_made import hold
@@ -691,8 +692,57 @@ def test_a_blank_that_moved_is_cut_to_its_end_where_it_lies(marked, before):
     _page_of_what_is_left(now, begins, stop)
     now.write(folder / f"moved-{before}", shaded=False)
     assert check(load_job(folder / "moved.toml"), folder / f"moved-{before}", resolution=0.5).passed
-    assert {name for name in rows if _number(name) in _moves_in(folder / f"moved-{before}")} == {
+    assert {name for name in rows if number_of(name) in _moves_in(folder / f"moved-{before}")} == {
         name for name, number in rows.items() if number >= begins}
+
+
+@pytest.mark.parametrize("turn", [180, 90])
+def test_the_move_of_a_blank_is_told_of_all_parts_alike_and_its_marks_by_part(marked, turn):
+    """One part lies turned on the blank: of it the words were of a move the other way, and mark 6 is on no page."""
+    path = marked[0] / "lies.toml"
+    text = re.sub("turn = .*", f"turn = {turn}", MARKED)
+
+    def clampings(*tables):
+        path.write_text("\n".join([text, *tables]))
+        return blank_clampings(load_job(path))
+
+    at = np.array([[*xy, 3.4] for one in clampings()
+                   for xy in one.display(one.step(WitnessMarks).operation.feature.places).round(3).tolist()])
+    found = as_moved(at).round(3)
+
+    def refused(found):
+        with pytest.raises(JobError) as wrong:
+            clampings(*measured(found))
+        return str(wrong.value)
+
+    def measured(found):
+        pairs = zip(at.tolist(), found.tolist(), strict=True)
+        return [f"[[measured]]\nat = {one}\nfound = {now}" for one, now in pairs]
+
+    one, two = (moved_data(clamping) for clamping in clampings(*measured(found)))
+    said = [moved_lines(data, "mm")[0].partition("taken to lie ")[2] for data in (one, two)]
+    shift = re.match(r"(\S+) mm in X, (\S+) mm in Y, 0 mm up from where it was", said[0]).groups()
+    assert np.array(shift, float) == pytest.approx((found - at).mean(axis=0)[:2], abs=2e-3)
+    assert "degrees along X and " in said[0]
+    assert said[0] == said[1]
+    assert one["shift"] != two["shift"]
+    # where the pockets of one part are cut already, and the fill of all comes after those of the other
+    first, last = (next(step for step in clamping.steps if step.operation.opens) for clamping in clampings())
+    early, _ = clampings(*measured(found), f"[moved]\nbefore = {last.number}\n")
+    _, late = clampings(*measured(found), f"[moved]\nbefore = {last.number + 1}\n")
+    wait = f"Do not fill yet: the fills of all parts are poured together, after program {last.number}: "
+    pocket = early.steps[first.order - 1]
+    assert early.done(pocket)
+    assert afterwards(early, pocket) == [f"{wait}the sheet of the whole blank says how."]
+    # filled for all before the next program of any
+    assert afterwards(late, late.steps[last.order - 1])[0].endswith(
+        f"go on with program {late.moved_number}. Where it was not, fill it before program {last.number + 1}:")
+    assert late.moved_number > last.number + 1
+    swapped, high = found.copy(), found.copy()
+    swapped[[5, 6]] = found[[6, 5]]
+    high[5, 2] += 0.6
+    assert "mark 2 of part 2 and mark 3 of part 2 are likely swapped" in refused(swapped)
+    assert re.search("mark 2 of part 2 is .* from where the others put it", refused(high))
 
 
 def _page_of_what_is_left(now, begins, stop):

@@ -11,10 +11,16 @@ import shapely
 from shapely import affinity
 
 from pathgen.base.errors import JobError
+from pathgen.base.toolpath import Move
 from pathgen.job import load_job
+from pathgen.job.clamping import clamping_of
+from pathgen.programs.around import Around
+from pathgen.programs.paths import path_of
 from pathgen.report import fill_findings
 from pathgen.work import fill, operations
 from pathgen.work.fill import DAM, level_resin
+from pathgen.work.operations import CutAgain
+from tests import random_jobs
 from tests.small_board import built, cutter, job, left_by_ball, moves, svg, text_of
 
 R_NUT, R_END, LENGTH = 254.0, 300.0, 300.0 * (1 - 2 ** (-5 / 12)) + 10.0
@@ -205,8 +211,6 @@ REFUSED = {
 
 @pytest.mark.parametrize("name", list(REFUSED))
 def test_bad_fills_are_refused_with_the_numbers(tmp_path, name):
-    from pathgen.job.clamping import clamping_of
-
     changes, extra, words = REFUSED[name]
     art = None
     if name == "a wall that leaves nothing":
@@ -237,7 +241,67 @@ def test_waste_beside_a_narrow_board_is_no_loss_of_wood(tmp_path):
     assert result.verification.simulation.poured[0].lost < 5e-4
 
 
+def _again(folder, **changed):
+    """Second cuts of a job, planned alone: of each the tips of its feed moves, and how high over the surface a ball
+    there is, from the last finishing pass of all."""
+    clamping = clamping_of(load_job(job(folder, **changed)))
+    around = Around(clamping=clamping)
+    for step in clamping.steps:
+        if isinstance(step.operation, CutAgain):
+            path = path_of(step, around)
+            tips = path.points[path.kinds == Move.CUT]
+            yield tips, tips[:, 2] - clamping.finished_surface.tip_height(step.cutter, tips[:, 0], tips[:, 1])
+
+
+STAGES = """
+[[inlay]]
+artwork = "art.svg"
+colours = ["#cc8833"]
+depth = 1.5
+cutters = ["flat"]
+overfill = 1.4
+place = { at = [45.0, 0.0] }
+"""
+
+
+@pytest.mark.parametrize(("skim", "blend", "dam", "round_it"), [(0.0, 6.0, 2.0, 6.0), (0.0, 0.5, 2.0, 3.0),
+                                                             (0.3, 4.0, 7.0, 7.0)])
+def test_above_the_last_pass_the_second_cut_keeps_to_where_fill_may_stand(tmp_path, skim, blend, dam, round_it):
+    """Layers over the whole board were a third to a half of its time, in air."""
+    cuts = list(_again(tmp_path, extra=f"{STAGES}[resurface]\nskim = {skim}\nblend = {blend}\n", changes={
+        "mix_by": f"dam = {dam}\nmix_by", 'artwork = "art.svg"': 'artwork = "art.svg"\ncolours = ["#225577"]'}))
+    drawn = ((29.0, 45.0), (49.0, 61.0))  # along the board
+    for nth, ((tips, over), (low, high)) in enumerate(zip(cuts, drawn, strict=True)):
+        layers = tips[over > (skim + 0.05 if nth == 0 else 0.01)]
+        assert len(layers) > 20
+        assert low - round_it - 0.01 <= layers[:, 0].min() < low - round_it + 1.0
+        assert high + round_it - 1.0 < layers[:, 0].max() <= high + round_it + 0.01
+        last = tips[np.abs(over) < 0.01]
+        assert np.ptp(last[:, 0]) == pytest.approx(LENGTH + 0.4, abs=0.1)
+
+
 # What the first cut leaves
+
+
+@pytest.mark.parametrize("stages", ["", STAGES])
+def test_no_pass_takes_more_than_the_stepdown_of_what_the_first_cut_left_nor_of_its_ridges(tmp_path, stages):
+    """The height of the ridges was added to the stepdown; at the corners one pass took all that the wide ones left.
+
+    By the tests' own simulation of all programs.
+    """
+    changes = {"scallop = 0.05": 'scallop = 0.05\nrough = "flat"\nallowance = 0.8\nleave = 0.9\nleave_scallop = 0.45',
+               "thickness = 8.0": "thickness = 8.4", "diameter = 12.7": "diameter = 6.0"}
+    changes |= {'artwork = "art.svg"': 'artwork = "art.svg"\ncolours = ["#225577"]'} if stages else {}
+    result = built(tmp_path, changes=changes, extra=f"{stages}[resurface]\nstepdown = 0.4\n", resolution=0.3)
+    assert result.passed, [str(f) for f in result.verification.findings]
+    assert random_jobs.cut_again(result, cell=0.3) == []
+
+
+def test_the_layers_through_what_the_first_cut_leaves_are_counted_too(tmp_path):
+    changes = {"scallop = 0.05": "scallop = 0.05\nleave = 1.0", "overfill = 0.7": "overfill = 0.4"}
+    words = r"\[resurface\] stepdown.*75 layers.*what the first cut leaves, 1\.5 mm.*0\.05 mm or"
+    with pytest.raises(JobError, match=words):
+        load_job(job(tmp_path, changes=changes, extra="[resurface]\nstepdown = 0.025\n"))
 
 
 LEAVE = {"scallop = 0.05": "scallop = 0.05\nleave = 0.3"}

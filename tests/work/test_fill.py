@@ -494,6 +494,41 @@ place = { at = [45.0, 0.0] }\ncolours = ["#cc8833"]\n"""
     assert staged or "#225577 and #cc8833 are 3.8 mm apart" in found["colours-near"]
 
 
+def test_stages_say_what_they_cost_and_what_stays_near_within_them(tmp_path):
+    """Two bars 1 mm apart, both on a third that they touch: a second stage, in which they would run together. Built as
+    it was proposed the job was told the opposite. A fourth is near none: it is told nothing."""
+    bars = "".join(f'<rect x="{x}" y="{y}" width="{w}" height="5" fill="{colour}"/>' for x, y, w, colour in (
+        (4, 4, 17, "#225577"), (4, 9, 8, "#cc8833"), (13, 9, 8, "#338844"), (32, 20, 4, "#aa2222")))
+    report = built(tmp_path, art=svg(bars), resolution=0.4).report
+    found = {f["code"]: f for f in report["checks"]["findings"]}
+    minutes = round(next(p["minutes"] for p in report["programs"] if p["operation"] == "resurface"))
+    told = re.search(r"each stage: (.*?) \((.*?)\), (.*?) thickened", found["colours-touch"]["remedy"])
+    assert set(told[1].split(" then ")[1].split(" with ")) == {"#cc8833", "#338844"}
+    assert told[2] == f"1 more cure and 1 more second cut of about {minutes} min"
+    assert told[3] in ("with the resin of #cc8833 and #338844", "with the resin of #338844 and #cc8833")
+    assert found["colours-near"]["got"].startswith("#cc8833 and #338844 are 1 mm apart: level resin")
+
+
+def test_pairs_that_the_proposed_stages_part_are_not_told_to_be_near(tmp_path):
+    """Three bars side by side, the third 1 mm from the second: it goes into the first one's stage, 5 mm off."""
+    bars = "".join(f'<rect x="{x}" y="4" width="{w}" height="9" fill="{colour}"/>' for x, w, colour in (
+        (4, 8, "#225577"), (12, 5, "#cc8833"), (18, 4, "#338844")))
+    report = built(tmp_path, art=svg(bars), resolution=0.4).report
+    assert report["inlays"][0]["proposed_stages"] == [["#225577", "#338844"], ["#cc8833"]]
+    assert "colours-near" not in {f["code"] for f in report["checks"]["findings"]}
+
+
+def test_laps_of_many_stages_are_advised_in_one_line(tmp_path):
+    """Four stages gave six notes, each with the same words."""
+    clamping = clamping_of(pathgen.load_job(job(tmp_path)))
+    quarters = [replace(clamping.inlays[0], name=f"inlay {n}", regions=(("#000000", shapely.box(x, y, x + 9, y + 9)),))
+                for n, (x, y) in enumerate([(0, 0), (9, 0), (9, 9), (0, 9)], 1)]
+    (found,) = edge_to_edge([(one, one.area) for one in quarters], "mm")
+    assert found.where == "inlay 1, inlay 2, inlay 4 and inlay 3"
+    assert found.got.count("9.1 mm of edge between") == 4
+    assert "write lap = 0.3 for inlay 1, inlay 2 and inlay 3: the later cut then" in found.remedy
+
+
 @pytest.mark.parametrize(("units", "written"), [("mm", "lap = 0.3 "), ("in", "lap = 0.012 ")])
 def test_an_advised_lap_is_written_as_the_job_holds_it(tmp_path, units, written):
     clamping = clamping_of(pathgen.load_job(job(tmp_path)))

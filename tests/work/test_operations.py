@@ -105,9 +105,28 @@ def test_how_deep_each_goes():
     assert SurfaceFinish(replace(surfacing, allowance=0.0)).bite(BALL) is None
     again = CutAgain(None, surfacing, True)
     assert (again.bite(BALL), again.at_once(BALL)) == (0.4, 0.4)
-    assert again.deeper_outside(BALL) == pytest.approx(1.0 - 0.4 - 0.05)
+    assert again.deeper_outside(BALL) == pytest.approx(1.0 - 0.4)
     deep = replace(again, surfacing=replace(surfacing, resurface_stepdown=1.3))
     assert (deep.bite(BALL), deep.at_once(BALL), deep.deeper_outside(BALL)) == (1.0, 1.0, 0.0)
+
+
+def test_layers_of_the_second_cut_count_ridges_in():
+    """The key's promise: ridges of the layer above are counted in. Only above ridges that stay there is no layer."""
+    fine = Surfacing(scallop=0.05, what="top", part="board", resurface_stepdown=0.4)
+    high, left = replace(fine, scallop=0.5), replace(fine, leave=1.2, leave_scallop=0.6)
+    assert Slot(SLOTS).over_ridges(FLAT, 0.6) == SurfaceFinish(left).over_ridges(BALL, 0.6) == 0.6
+    for surfacing, first, over in ((fine, True, 0.0), (left, True, 0.0), (replace(high, skim=0.3), True, 0.0),
+                                   (high, True, 0.5 - 0.8 * 0.4), (replace(high, skim=0.3), False, 0.5 - 0.8 * 0.4)):
+        assert CutAgain(None, surfacing, True, first).over_ridges(BALL, 0.6) == pytest.approx(over)
+
+
+@pytest.mark.parametrize(("area", "blend", "leave", "final", "near"), [
+    ("board", 5.0, 0.0, True, 5.0), ("board", 1.0, 0.0, True, 3.0), ("inlay", 1.0, 0.0, True, 1.0),
+    ("board", 1.0, 0.3, False, 1.0), ("board", 1.0, 0.3, True, 3.0),
+])
+def test_how_far_round_a_drawing_its_fill_is_looked_for(area, blend, leave, final, near):
+    surfacing = Surfacing(scallop=0.05, what="top", part="board", leave=leave, resurface_area=area, blend=blend)
+    assert CutAgain(None, surfacing, final).near == near
 
 
 @pytest.mark.parametrize(("leave", "area", "final", "all_of_it", "round_it"), [

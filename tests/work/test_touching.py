@@ -56,6 +56,18 @@ def test_fewest_stages_where_placing_in_turn_takes_more():
     assert not any(set(p) <= set(s) for p in pairs for s in stages)
 
 
+def test_of_as_few_stages_those_are_proposed_that_part_what_is_too_near():
+    """D: a square between two that it touches and a fourth that it lies near to: two stages, in one of two ways."""
+    regions = [(RED, box(0, 0, 10, 10)), (GREEN, box(10, 0, 14, 10)), (BLUE, box(10.5, 12, 12, 14))]
+    areas = {c: s.area for c, s in regions}
+    assert proposed_stages([RED, GREEN, BLUE], touches(regions), areas) == [[RED, BLUE], [GREEN]]
+    near = [(RED, BLUE)]
+    assert proposed_stages([RED, GREEN, BLUE], touches(regions), areas, near) == [[RED], [GREEN, BLUE]]
+    for k in range(10):  # those of more than are all tried too
+        areas[f"#{k}"] = 1.0 / (k + 1)
+    assert proposed_stages([*areas], touches(regions), areas, near)[1] == [GREEN, BLUE]
+
+
 def test_wall_along_a_shared_edge_takes_half_of_each():
     (_, left), (_, right) = walled([(RED, box(0, 0, 10, 10)), (GREEN, box(10, 0, 20, 10))], 0.6)
     assert left.bounds == pytest.approx((0, 0, 9.7, 10), abs=1e-3)

@@ -14,6 +14,7 @@ from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.units import rounded_down, rounded_up
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings
+from pathgen.work.part import inside
 from pathgen.work.thin_wood import THIN
 
 if TYPE_CHECKING:
@@ -108,7 +109,7 @@ def dot_area(
 
 def _refuse_off_board(board: Fingerboard, dots: Dots, radius: float, placed: list[tuple[int, Floats]]) -> None:
     """Raises JobError for a dot that reaches over the edge, with what leaves wood there that stands."""
-    over = [radius - _inside(board, p) for _, p in placed]
+    over = [radius - float(inside(board.outline, shapely.Point(p))) for _, p in placed]
     if not placed or max(over) <= 0.0:
         return
     fret = placed[int(np.argmax(over))][0]
@@ -117,7 +118,8 @@ def _refuse_off_board(board: Fingerboard, dots: Dots, radius: float, placed: lis
              if len(points) > 1 and dots.octave == "across" and of_own}
     key, remedy = "diameter", "take smaller dots"
     if fret in pairs:
-        room = min(_inside(board, points.mean(axis=0)) for points in pairs.values()) - radius - _CLEAR
+        middles = shapely.points([points.mean(axis=0) for points in pairs.values()])
+        room = float(inside(board.outline, middles).min()) - radius - _CLEAR
         key, apart = "apart", f"make apart {rounded_down(2 * room):.2f} mm or less"
         if dots.line != "centre":  # beside each other, with as much wood between them as outside
             least = rounded_up(2 * radius + _CLEAR)
@@ -128,13 +130,6 @@ def _refuse_off_board(board: Fingerboard, dots: Dots, radius: float, placed: lis
         remedy = f"make inset {rounded_up(dots.inset + max(over) + _CLEAR):.2f} mm or more, or take smaller dots"
     raise JobError(f"[dots] {key}", f"the dot of fret {fret} reaches over the edge of the cut board",
                    allowed=f"centres {radius:.2f} mm or more inside it", remedy=remedy)
-
-
-def _inside(board: Fingerboard, place: Floats) -> float:
-    """How far inside the edge of the cut board a place lies; negative outside, mm."""
-    point = shapely.Point(place)
-    away = float(shapely.distance(board.outline.exterior, point))
-    return away if board.outline.covers(point) else -away
 
 
 def _line_points(layout: Layout, dots: Dots) -> Floats:

@@ -206,11 +206,5 @@ def _cents(board: Fingerboard, resolution: float, repeatability: float) -> Float
 
 def _finished_widths(board: Fingerboard) -> Floats:
     """Along each fret, from edge to edge of the finished board, the binding on."""
-    run = board.frets.treble - board.frets.bass
-    width = np.linalg.norm(run, axis=1)
-    # The binding is as thick as it is square to the edge, and longer by the slants of edge and fret along the fret.
-    slope = board.edges.slope
-    unit = run / width[:, None]
-    across = np.abs(unit[:, 1])
-    each = [board.binding * math.hypot(1.0, slope) / (across - side * slope * unit[:, 0]) for side in (-1, 1)]
-    return np.asarray(width + each[0] + each[1])
+    edges = past_binding(board, np.stack([board.frets.bass, board.frets.treble], axis=1))
+    return np.asarray(np.linalg.norm(edges[:, 1] - edges[:, 0], axis=1))

@@ -193,10 +193,11 @@ def stringing_data(layout: Layout, strings: Strings, *, crown: float | None) -> 
     checked_strings(strings, count)
     gauges = np.array(strings.gauges)
     outer = on_outer_strings(layout)
-    spreads = [float(np.linalg.norm(outer[k, 1] - outer[k, 0])) for k in (0, -1)]
+    edges = layout.edges.across(layout.lines[:1], layout.bass_side)
+    width, *spreads = (float(np.linalg.norm(one[1] - one[0])) for one in (edges[0], outer[0], outer[-1]))
     at_nut, at_saddle = (string_places(gauges, spread, strings.spacing, strings.course, inset=edge_to_string(layout))
                          for spread in spreads)
-    inset = (_edge_width(layout) - spreads[0]) / 2
+    inset = (width - spreads[0]) / 2
     bottom = None if crown is None else crown + strings.clear
     pitch = _compensation(layout, strings, at_nut / (spreads[0] or 1.0))
     course = {"course": asdict(strings.course)} if strings.course else {}
@@ -225,11 +226,6 @@ def edge_to_string(layout: Layout) -> float:
     """From each edge in to its outer string, square to the edge, mm."""
     edges, strings = layout.edges, layout.strings
     return float(edges.half_width(0.0) - strings.half_width(0.0)) / math.hypot(1.0, edges.slope)
-
-
-def _edge_width(layout: Layout) -> float:
-    a, b = (layout.edges.crossings(layout.lines[:1], s)[0] for s in (-1, 1))
-    return float(np.linalg.norm(a - b))
 
 
 def _depth(bottom: float | None, strings: Strings, i: int) -> dict[str, Any]:

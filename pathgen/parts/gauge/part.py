@@ -16,9 +16,10 @@ from pathgen.work.part import Names
 
 _SHEET = ("All gauges of the folder are cut from this one sheet with one zero, in the order of their numbers: leave "
           "the sheet where it lies between them, and saw their tabs when the last is cut.")
-
-
 _NEXT = "The sheet lies as it did for the gauge before: leave it so, and X 0 and Y 0 as they are."
+
+_SAG = 5e-4
+"""How far the straight pieces of an arc may lie inside it, mm."""
 
 
 class Gauge(Tool):
@@ -57,9 +58,9 @@ def lengthwise_edge(surface: Surface, start: float, end: float) -> Floats:
     return np.column_stack([lower - lower.min(), (start + end) / 2 - along])
 
 
-def arc_edge(radius: float, width: float, sag: float = 5e-4) -> Floats:
+def arc_edge(radius: float, width: float) -> Floats:
     """(n, 2) points on the hollow edge from +y to -y: x above its lowest place."""
     half = np.arcsin(width / 2 / radius)
-    count = 2 * int(np.ceil(half / np.sqrt(8 * sag / radius)))
+    count = 2 * int(np.ceil(half / np.sqrt(8 * _SAG / radius)))
     angle = np.linspace(half, -half, count + 1)
     return np.column_stack([2 * radius * np.sin(angle / 2) ** 2, radius * np.sin(angle)])

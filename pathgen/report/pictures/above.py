@@ -54,11 +54,13 @@ _HIGH = 2.0
 """Width by height from which a picture keeps its width on the page: a higher one is shown smaller, its words larger."""
 
 
-def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs: Floats | None = None) -> Element:
+def board_from_above(
+    clamping: Clamping, *, opened: Sequence[BaseGeometry], paths: Sequence[Toolpath] = (), tabs: Floats | None = None,
+) -> Element:
     """The whole set-up in the board's frame: nut on the left, + Y upward.
 
-    `paths` are the paths of the clamping's steps, for the reach of the finishing cutter; `tabs` (n, 2) the middles
-    of the tabs. Both may be left out.
+    `opened` is what is opened of each inlay: where it leaves too little wood are rings. `paths` are the paths of the
+    clamping's steps, for the reach of the finishing cutter; `tabs` (n, 2) the middles of the tabs.
     """
     size, labels = _size(clamping), _labels(clamping, tabs)
     view = view_above(clamping, labels=labels)
@@ -74,7 +76,7 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
         *_sunk(view, clamping, size),
         *_holes(view, clamping, size),
         *_tabs(view, tabs, size),
-        *_thin_wood(view, clamping, size),
+        *_thin_wood(view, clamping, opened, size),
         *(clamp_from_above(view, shape, size) for shape, _ in _clamps(clamping)),
         *_zero(view, clamping, size),
         *labels.drawn(view),
@@ -263,9 +265,11 @@ def _holes(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
                       stroke_width=size / 16, class_="mark")
 
 
-def _thin_wood(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+def _thin_wood(
+    view: View, clamping: Clamping, opened: Sequence[BaseGeometry], size: float
+) -> Iterator[Element]:
     """A ring round each place of wood that is too thin to stand, of many the thinnest of each kind."""
-    for thin in (thin for places in by_kind(clamping) for thin in places[:_MOST_RINGS]):
+    for thin in (thin for places in by_kind(clamping, opened) for thin in places[:_MOST_RINGS]):
         (x, y), what = view(thin.at)[0], f"{format_length(thin.width, clamping.units)} between {thin.between}"
         yield element("circle", element("title", f"thin wood: {what}"), cx=x, cy=y, r=1.1 * size, stroke=CLAMP_EDGE,
                       stroke_width=size / 6, class_="thin-wood")

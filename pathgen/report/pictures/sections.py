@@ -14,11 +14,14 @@ from pathgen.base.arrays import Floats
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.units import fine_length
+from pathgen.programs.plan import Plan
+from pathgen.verify import Verification
+from pathgen.verify.both_sides import below_of
+from pathgen.verify.simulate import OPENED
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 from pathgen.work.operations import Slot
 from pathgen.work.part import wood_in_plan
-from pathgen.work.thin_wood import wood_under
 from pathgen.work.underside import sunk_of
 
 RISE = 4.0
@@ -121,11 +124,18 @@ def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
         yield words(view, [y, -1.4 * size / view.rise], name, size=size, text_anchor=anchor, fill=PALE)
 
 
-def least_under(clamping: Clamping, inlay: Inlay) -> float:
-    """Least wood under an inlay wherever it lies, mm."""
-    over = [(overlay.intersection(inlay.area, sunk.shape), sunk.depth) for sunk in sunk_of(clamping)]
-    return float(min(wood_under(clamping.board.surface, shape, inlay.depth + deep)[1].min()
-                     for shape, deep in [(inlay.area, 0.0), *over] if not shape.is_empty))
+def least_under(planned: Plan, checked: Verification, inlay: Inlay) -> float:
+    """Least wood under the pockets of an inlay as they are cut, wherever they lie, mm: of what its cutters leave
+    closed, which mostly lies furthest out and lowest, none is taken."""
+    clamping = planned.clamping
+    tips = [path.points[:, 2].min() for step, path in zip(clamping.steps, planned.paths, strict=True)
+            if step.operation.opens is inlay]
+    if clamping.under is not None and checked.under is not None:
+        below = below_of(checked.under.simulation, clamping.stock.thickness)
+        tips += [(cut.floor - below.bottom[cut.window])[
+            (cut.removed > OPENED) & ~below.through[cut.window]].min(initial=np.inf)
+                 for cut in checked.simulation.poured if cut.inlay.index == inlay.index]
+    return float(min(tips))
 
 
 def spans(shape: shapely.Geometry, x: float) -> Floats:

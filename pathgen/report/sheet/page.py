@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from shapely.geometry.base import BaseGeometry
+
 from pathgen.base.hollow import Hollow
 from pathgen.base.lowered import Lowered
 from pathgen.base.markup import Element, as_page, element
@@ -65,11 +67,11 @@ def setup_sheet(
                 class_="cautions"),
         warnings(report),
         both_sides(clamping, report),
-        to_have_ready(clamping, report),
-        air_cut(clamping, programs),
+        *([] if all(map(clamping.done, clamping.steps)) else [to_have_ready(clamping, report),
+                                                              air_cut(clamping, programs)]),
         in_order(clamping, programs, after_programs(planned, programs, checked) if shaded else {}),
         inlays_from_near(planned, checked, report) if shaded else None,
-        sections(clamping),
+        sections(planned, checked),
         ridges(clamping, checked, report),
         what_can_be_off(report, clamping.units),
         if_it_moves(clamping, report),
@@ -93,7 +95,7 @@ def footer(report: dict[str, Any]) -> Element:
 def pictures(planned: Plan, programs: Sequence[Program], checked: Verification) -> dict[str, Element]:
     """The pictures of the page by name, for those who want them as files."""
     clamping = planned.clamping
-    found = {"board": board_from_above(clamping, paths=planned.paths, tabs=tabs_of(clamping))}
+    found = {"board": board_from_above(clamping, opened=planned.opened, paths=planned.paths, tabs=tabs_of(clamping))}
     for number, section in enumerate(sections_of(clamping), 1):
         found[f"section-{number}"] = section_picture(clamping, section)
     if checked.ridges is not None and clamping.surfacing is not None:
@@ -117,7 +119,7 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
             ("Machine time", machine_time(report, _hours)),
             (clamping.board.names.part.capitalize(), board_words(clamping)),
             ("Share of the blank" if clamping.shared else "Blank", _blank_words(clamping)),
-            ("Zero", zero_words(clamping)),
+            *([] if clamping.turned_over else [("Zero", zero_words(clamping))]),
         ]),
         *(e("p", line) for line in not_cut_lines(report)),
         *(e("p", line) for line in form_lines(report, clamping.units)),
@@ -185,9 +187,9 @@ def _blank_words(clamping: Clamping) -> str:
 
 def _from_above(planned: Plan, report: dict[str, Any]) -> Element:
     clamping = planned.clamping
-    picture = board_from_above(clamping, paths=planned.paths, tabs=tabs_of(clamping))
+    picture = board_from_above(clamping, opened=planned.opened, paths=planned.paths, tabs=tabs_of(clamping))
     heading = f"The {clamping.board.names.part} on the machine"
-    return chapter("board", heading, figure(picture, legend_above(clamping), wide=True),
+    return chapter("board", heading, figure(picture, legend_above(clamping, planned.opened), wide=True),
                    *(e("p", line) for line in size_lines(report, clamping.units)))
 
 
@@ -197,8 +199,8 @@ def size_lines(report: dict[str, Any], units: str) -> list[str]:
     return [f"{capital(name)}{words}." for name, words in lines if words]
 
 
-def legend_above(clamping: Clamping) -> str:
-    """What stands in the picture from above, and what is not known of clamps."""
+def legend_above(clamping: Clamping, opened: Sequence[BaseGeometry]) -> str:
+    """What stands in the picture from above, what is `opened` of each inlay, and what is not known of clamps."""
     high = coarse_length(clamping.safe_z, clamping.units)
     outline = clamping.feature(Outline) if clamping.cutter(Outline) else None
     return " ".join(filter(None, [
@@ -212,7 +214,7 @@ def legend_above(clamping: Clamping) -> str:
         "Triangles: tabs that hold the part." if outline and outline.tabs else "",
         "Crosses in rings: witness marks, small holes by which work that moved is found again, each with its name."
         if clamping.feature(WitnessMarks) else "",
-        thin_wood_words(clamping),
+        thin_wood_words(clamping, opened),
         "Black discs: holes." if clamping.feature(DowelHoles) or clamping.feature(SideDots) else "",
         "Numbers in holes: those of the table of holes." if clamping.board.rows(clamping).get("holes") else "",
         "Black discs: dowels. Dashed in the part: the channel under it." if clamping.under else "",

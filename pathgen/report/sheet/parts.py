@@ -63,7 +63,8 @@ def _cell(cell: Child) -> Element:
 def machine_time(report: dict[str, Any], words: Callable[[float], str]) -> str:
     """How long all programs of a report run, minutes put in `words`; of work that has moved what is left of it too."""
     every = words(report["minutes"])
-    time = f"{words(report['minutes_left'])} for what is left, of {every}" if "minutes_left" in report else every
+    left = report.get("minutes_left")
+    time = every if left is None else f"{words(left) if left else 'none'} for what is left, of {every}"
     return f"{time}, without changing cutters and without curing"
 
 

@@ -9,6 +9,7 @@ import shapely
 from pathgen.base.markup import Element, element
 from pathgen.base.plain import capital, joined
 from pathgen.base.units import fine_length, format_length, in_units, place_words, tiny_length, tiny_unit_words
+from pathgen.programs.plan import Plan
 from pathgen.programs.turning import turning
 from pathgen.report.board_text import begins_at_fret_0, frame_lines, nut_words
 from pathgen.report.both_sides import between_words
@@ -33,8 +34,9 @@ _BARE = 0.02
 """Share of the surface without a ridge measured from which the map says why it is white there."""
 
 
-def sections(clamping: Clamping) -> Element | None:
+def sections(planned: Plan, checked: Verification) -> Element | None:
     """The board cut across, at the nut, at each inlay and at the end."""
+    clamping = planned.clamping
     shown, part = sections_of(clamping), clamping.board.names.part
     if not shown:
         return None
@@ -45,15 +47,16 @@ def sections(clamping: Clamping) -> Element | None:
     they = "it is" if fills == ["fill"] else "they are"
     words += f", and {joined(fills)} standing proud before {they} cut." if fills else "."
     words += " Dotted: the bottom of the fret slots." if clamping.feature(Slot) else ""
-    figures = [figure(section_picture(clamping, s), _section_words(clamping, s)) for s in shown]
+    figures = [figure(section_picture(clamping, s), _section_words(planned, checked, s)) for s in shown]
     return chapter("sections", f"Across the {part}", e("p", words), e("div", figures, class_="pair"))
 
 
-def _section_words(clamping: Clamping, section: Section) -> str:
+def _section_words(planned: Plan, checked: Verification, section: Section) -> str:
+    clamping = planned.clamping
     at = f"At {section.name}, {fine_length(section.x, clamping.units)} along"
     if section.inlay is None:
         return f"{at}."
-    left = fine_length(least_under(clamping, clamping.inlays[section.inlay]), clamping.units)
+    left = fine_length(least_under(planned, checked, clamping.inlays[section.inlay]), clamping.units)
     return f"{at}. Under its pockets, here or elsewhere, at least {left} of wood is left."
 
 

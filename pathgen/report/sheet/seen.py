@@ -215,7 +215,7 @@ def _contrast_words(clamping: Clamping, stage: Stage, wood: str | None) -> Itera
         ratios = ", ".join(f"{colour} {ratio:.1f}:1" for colour, ratio in found.items())
         low = [colour for colour, ratio in found.items() if ratio < LEAST_CONTRAST]
         yield (f"Contrast with the wood as seen here: {ratios}"
-               + (f"; under {LEAST_CONTRAST:g}:1, hard to see from afar: {', '.join(low)}." if low else "."))
+               + (f"; under {LEAST_CONTRAST:g}:1, hard to tell by lightness alone: {', '.join(low)}." if low else "."))
 
 
 def _angle_words(clamping: Clamping) -> str:

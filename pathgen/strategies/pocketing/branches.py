@@ -145,9 +145,7 @@ class _Turn:
     blind: bool
 
 
-def _turns(
-    cuts: list[tuple[Floats, Bools]], above: float, trace: Trace, wall_slope: float
-) -> Iterator[_Turn]:
+def _turns(cuts: list[tuple[Floats, Bools]], above: float, trace: Trace, wall_slope: float) -> Iterator[_Turn]:
     """The lines of one group in one layer in the order to cut; `above` is how deep the layer before was."""
     if not cuts:
         return

@@ -10,6 +10,7 @@ from functools import partial
 import numpy as np
 import shapely
 from shapely import Polygon
+from shapely.ops import substring
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats, Ints
@@ -34,6 +35,9 @@ from pathgen.strategies.pocketing.tracing import Trace
 
 _HOP_SECONDS = 1.0
 """What a short hop costs: a lift, a way across, a plunge through air."""
+
+_ON = 1e-6
+"""How far (mm) a place may lie off a line that it is on."""
 
 _BIT = 16
 """Moves of a path that are looked at together, where what was cut near a way is looked for."""
@@ -125,14 +129,7 @@ class Plan:
 
 
 def cleared(
-    one: Opening,
-    axis: Shapes,
-    rest: Shapes,
-    deep: Shapes | None,
-    trace: Trace,
-    *,
-    finished: float,
-    opened: float,
+    one: Opening, axis: Shapes, rest: Shapes, deep: Shapes | None, trace: Trace, *, finished: float, opened: float,
 ) -> None:
     """Add to `trace` the way of one cutter that opens `rest`, its axis staying over `axis` (one of each per part).
 
@@ -151,8 +148,7 @@ def cleared(
         # where others have been no allowance is left: a place that is whole is cleared as if by the first cutter
         first = np.where(shapely.covers(needed[part], areas), allowance, step)
     floor_only = floor[part] if needed is not None and not one.cutter.is_flat else None
-    nested = nest(areas, first=first, spacing=step, half_width=finished, tolerance=options.inner,
-                  only=floor_only)
+    nested = nest(areas, first=first, spacing=step, half_width=finished, tolerance=options.inner, only=floor_only)
     part = part[nested.root]
     cut = pieces(nested, half_width=finished, spacing=step, only=floor_only)
     longest = one.cutter.feed / 60.0 * _HOP_SECONDS
@@ -190,9 +186,7 @@ def _places(areas: Shapes, needed: Shapes, cut: Pieces) -> Ints:
     return np.asarray(tree.nearest(shapely.points(np.array([line[len(line) // 2] for line in cut.line]))))
 
 
-def _planned(
-    nested: Nest, cut: Pieces, place: Ints, one: Opening, options: PocketOptions, ways: FreeWays
-) -> Plan:
+def _planned(nested: Nest, cut: Pieces, place: Ints, one: Opening, options: PocketOptions, ways: FreeWays) -> Plan:
     """Pieces in order: places by a short tour, inside each place from the inside out."""
     by_place = np.argsort(place, kind="stable")
     members = np.split(by_place, np.flatnonzero(np.diff(place[by_place])) + 1)
@@ -300,17 +294,21 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
     }
     in_air = set(entered[wide].tolist())
     slices = [np.searchsorted(plan.place[chosen], np.arange(plan.place[-1] + 2)) for chosen in rounds]
+    straight = [links & ~np.isin(chosen, list(grazes))
+                for chosen, links, grazes in zip(rounds, linked, grazed, strict=True)]
     back = {
-        (a, b): _returns(
-            plan, rounds[a][slices[a][1:] - 1], [ramps[k] for k in rounds[b][slices[b][:-1]]], ways, nested
-        )
+        (a, b): _returns(plan, np.split(rounds[a], slices[a][1:-1]), np.split(straight[a], slices[a][1:-1]),
+                         [(ramps[k][0], k in in_air) for k in rounds[b][slices[b][:-1]]], ways, nested)
         for a, b in set(itertools.pairwise(finishes))
     }
     for place in range(int(plan.place[-1]) + 1):
         above = 0.0
         for layer, (kind, depth) in enumerate(zip(finishes, layers, strict=True)):
             here = slice(slices[kind][place], slices[kind][place + 1])
-            through = bool(layer and back[finishes[layer - 1], kind][place])
+            way = back[finishes[layer - 1], kind][place] if layer else None
+            through = way is not None
+            if way is not None and len(way):
+                trace.follow(way, above)
             for k, link in zip(rounds[kind][here], linked[kind][here], strict=True):
                 if not link:
                     # the layer before has been where this one begins, unless that is in what a finishing pass takes
@@ -370,10 +368,31 @@ def _way_in_beside(start: Floats, around: Polygon, trace: Trace, height: float) 
     return trace.ramp_on(lambda length: np.vstack([way_in(outline, length), start]), height)
 
 
-def _returns(plan: Plan, last: Ints, ramps: list[Floats], ways: FreeWays, nested: Nest) -> Bools:
-    """For each place, whether the way from its last piece to the next layer's ramp lies in the cleared layer."""
-    ends = np.array([plan.line[k][-1] for k in last])
-    return ways.hold(nested.root[plan.node[last]], ends, np.array([ramp[0] for ramp in ramps]))
+def _returns(
+    plan: Plan, places: list[Ints], linked: list[Bools], starts: list[tuple[Floats, bool]], ways: FreeWays, nested: Nest
+) -> list[Floats | None]:
+    """For each place, the way in the cleared layer from its last piece to the next layer's start.
+
+    Straight, which has no points, or back over all that was cut where that is quicker than a hop; None for neither.
+    A start is where a piece is entered, or with True beside where it begins, through air.
+    """
+    last = [place[-1] for place in places]
+    ends, to = np.array([plan.line[k][-1] for k in last]), np.array([start for start, _ in starts])
+    held, out = ways.hold(nested.root[plan.node[last]], ends, to), []
+    for place, links, (start, beside), free in zip(places, linked, starts, held, strict=True):
+        cut = np.vstack([plan.line[k] for k in place])[::-1]
+        start = cut[-1] if beside else start
+        out.append(cut[:0] if free else _back_over(cut, start, ways.longest / 2.0) if links[1:].all() else None)
+    return out
+
+
+def _back_over(cut: Floats, start: Floats, longest: float) -> Floats | None:
+    """The way from the beginning of a line to a place on it; None for one off it, and for one that is longer."""
+    line, to = shapely.linestrings(cut), shapely.Point(start)
+    along = shapely.line_locate_point(line, to)
+    if along > longest or shapely.distance(line, to) > _ON:
+        return None
+    return shapely.get_coordinates(substring(line, 0.0, along))
 
 
 def _links(plan: Plan, chosen: Ints, ways: FreeWays) -> Bools:

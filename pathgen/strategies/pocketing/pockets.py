@@ -19,7 +19,7 @@ from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import rounded_down
-from pathgen.strategies.easing import Standing, may_overload
+from pathgen.strategies.easing import Standing, may_overload, ridges_ease
 from pathgen.strategies.entering import NO_WAY_DOWN, no_way_down
 from pathgen.strategies.pocketing.corners import sharpened
 from pathgen.strategies.pocketing.floors import finished_half_width, ridge_left, steepest, unfinished, widest_flat_end
@@ -89,15 +89,8 @@ class PocketCut:
 
 @remembered
 def pocket(
-    region: BaseGeometry,
-    *,
-    surface: Surface,
-    cutters: Sequence[Cutter],
-    depth: float,
-    safe_z: float,
-    options: PocketOptions | None = None,
-    keep_out: BaseGeometry | None = None,
-    where: str = "pocket",
+    region: BaseGeometry, *, surface: Surface, cutters: Sequence[Cutter], depth: float, safe_z: float,
+    options: PocketOptions | None = None, keep_out: BaseGeometry | None = None, where: str = "pocket",
 ) -> tuple[PocketCut, ...]:
     """Clear `region` of the surface to `depth` straight below it.
 
@@ -138,19 +131,15 @@ def pocket(
     parts = polygons(region)
     slope = steepest(surface, region)
     on_edge = float(surface.slope(*shapely.get_coordinates(region).T).max(initial=0.0))  # the box's corners lie outside
-    openings = [opening(cutter, surface, depth, region, options.arc, all_of_it=options.all_of_it)
-                for cutter in cutters]
+    openings = [opening(cutter, surface, depth, region, options.arc, all_of_it=options.all_of_it) for cutter in cutters]
     opened = np.full(len(parts), Polygon(), dtype=object)
     deep = opened  # what is opened all the way down: the same until a cutter leaves the foot of a wall
     cuts: list[PocketCut] = []
-    on_ridges = any(are_high(options.ridges, cutter) or math.isfinite(steepest_down(cutter)) for cutter in cutters)
-    stands = options.ridges if on_ridges else 0.0
+    stands = options.ridges if any(_tells(options.ridges, cutter) for cutter in cutters) else 0.0
     standing = Standing.over(region.bounds, cutters, surface, stands) if any(map(_asks, cutters)) else None
     for number, one in enumerate(openings, start=1):
-        trace = Trace(
-            one.cutter, surface, width=one.half_width, slope=slope, safe_z=safe_z, options=options,
-            keep_out=keep_out,
-        )
+        trace = Trace(one.cutter, surface, width=one.half_width, slope=slope, safe_z=safe_z, options=options,
+                      keep_out=keep_out)
         if not one.cutter.is_flat and deep is opened:
             deep = opened.copy()
         axis = one.axis_region(parts)
@@ -184,17 +173,15 @@ def _asks(cutter: Cutter) -> bool:
     return may_overload(cutter) or math.isfinite(steepest_down(cutter))
 
 
+def _tells(ridges: float, cutter: Cutter) -> bool:
+    """Whether ridges on the surface are to be counted in what stands in a cutter's way: as wood that it sinks into, or
+    where it is eased."""
+    return are_high(ridges, cutter) or math.isfinite(steepest_down(cutter)) or ridges_ease(ridges, cutter)
+
+
 def _cut_by(
-    one: Opening,
-    axis: Shapes,
-    trace: Trace,
-    parts: Shapes,
-    opened: Shapes,
-    deep: Shapes,
-    *,
-    last: bool,
-    finished: float,
-    left: float,
+    one: Opening, axis: Shapes, trace: Trace, parts: Shapes, opened: Shapes, deep: Shapes, *, last: bool,
+    finished: float, left: float,
 ) -> float:
     """Trace one cutter's share, and add to `opened` (one shape for each of `parts`) what it opens.
 

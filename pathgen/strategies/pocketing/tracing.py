@@ -48,14 +48,7 @@ class Trace:
     """Collects the way of one cutter, in plan with depths below the surface, and turns it into a Toolpath."""
 
     def __init__(
-        self,
-        cutter: Cutter,
-        surface: Surface,
-        *,
-        width: float,
-        slope: float,
-        safe_z: float,
-        options: PocketOptions,
+        self, cutter: Cutter, surface: Surface, *, width: float, slope: float, safe_z: float, options: PocketOptions,
         keep_out: BaseGeometry | None = None,
     ) -> None:
         self._cutter, self._surface, self.width, self._safe_z = cutter, surface, width, safe_z
