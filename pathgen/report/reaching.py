@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import lru_cache, partial
@@ -16,7 +17,7 @@ from pathgen.base.units import area_words, fine_length, place_words
 from pathgen.programs.plan import Plan, pockets_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
-from pathgen.report.reckoning import CHANGE
+from pathgen.report.reckoning import CHANGE, cleared_by, opened_by, simplified
 from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
 from pathgen.strategies.reach import (
@@ -39,6 +40,8 @@ from pathgen.work.walls import Wall, narrowest_wall
 FILM = 0.004
 """Thinner places, of this mean width in mm, are what openings drawn as polygons leave along edges."""
 
+_MAY_WIN = 1.5
+"""Times the minutes of the quickest set with the same last cutter, by reckoning, up to which one is tried."""
 SAME = 0.001
 """Share of a drawing below which one set of cutters opens as much as another."""
 
@@ -54,9 +57,26 @@ def reach_of_all(clamping: Clamping, cutters: Sequence[Cutter]) -> list[Reach]:
         without = [own[:k] + own[k + 1 :] for k in range(len(own))] if len(own) > 1 else []
         into = [one for one in every if one.shape == "v" or
                 not overlay.buffer(inlay.area, -one.radius).is_empty]
-        others = [one for one in dict.fromkeys((*without, *usual_sets(into))) if one != own]
+        others = [one for one in dict.fromkeys((*without, *_promising(inlay, own, into))) if one != own]
         found.append(_reach_of(clamping, index, every, sets=[own, *others]))
     return found
+
+
+def _promising(inlay: Inlay, own: Sequence[Cutter], cutters: Sequence[Cutter]) -> list[tuple[Cutter, ...]]:
+    """Of the usual sets those that may be the quickest to open what they open, by reckoning, and the job's cutters
+    alone."""
+    area = simplified(inlay.area)
+    opened = {one.name: opened_by(one, area) if one.is_flat else float(area.area) for one in cutters}
+    best: dict[str, float] = {}
+    reckoned = {group: cleared_by(group, [opened[one.name] for one in group], inlay.depth)
+                for group in usual_sets(cutters)}
+    for group, minutes in reckoned.items():
+        best[group[-1].name] = min(minutes, best.get(group[-1].name, math.inf))
+    likely: dict[tuple[str, int], tuple[Cutter, ...]] = {}
+    for group in sorted(reckoned, key=lambda one: reckoned[one]):
+        if reckoned[group] < _MAY_WIN * best[group[-1].name]:
+            likely.setdefault((group[-1].name, len(group)), group)
+    return [group for group in reckoned if group in likely.values() or (len(group) == 1 and group[0] in own)]
 
 
 def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
@@ -193,8 +213,11 @@ def _rising_words(of_inlay: Reach) -> Iterator[str]:
 
 
 def quickest(of_inlay: Reach) -> SetReach:
-    """The set with the fewest minutes, changes of cutters counted, of those that open as much as the first."""
-    enough = [one for one in of_inlay.sets if one.share > of_inlay.sets[0].share - SAME]
+    """The set with the fewest minutes, changes of cutters counted, of those that open as much as the first, down to the
+    floor where that does."""
+    sloping, own = {one.cutter for one in of_inlay.cutters if one.sloping}, of_inlay.sets[0]
+    enough = [one for one in of_inlay.sets if one.share > own.share - SAME
+              and (sloping.isdisjoint(one.cutters) or not sloping.isdisjoint(own.cutters))]
     return min(enough, key=_with_changes)
 
 

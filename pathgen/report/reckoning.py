@@ -8,6 +8,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
+from pathgen.strategies.pocketing.settings import PocketOptions
 
 CHANGE = 2.0
 """Minutes to fit another cutter and set its Z: common practice, no source."""
@@ -30,7 +31,9 @@ def opened_by(cutter: Cutter, area: BaseGeometry) -> float:
 
 def cleared_in(cutter: Cutter, opened: float, depth: float) -> float:
     """About how many minutes a cutter clears so many mm2 in, that deep (mm)."""
-    in_a_minute = cutter.diameter * cutter.stepover * min(cutter.stepdown, depth) * cutter.feed
+    flat = cutter.diameter * cutter.stepover
+    apart = flat if cutter.is_flat else min(2.0 * float(cutter.half_width(PocketOptions.floor_ridge)), flat)
+    in_a_minute = apart * min(cutter.stepdown, depth) * cutter.feed
     return opened * depth / (_STRAIGHT * in_a_minute)
 
 

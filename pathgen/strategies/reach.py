@@ -132,8 +132,8 @@ def reach(
     depth : float
         Below the surface, mm.
     sets : sequence of sequences of Cutter
-        A v cutter that is tried alone opens in its own row, too, what its path opens by rising; one that is not, what
-        its cone opens at full depth.
+        A v cutter that comes last in one, after flat ends or none, opens in its own row, too, what its path opens by
+        rising; one that does not, what its cone opens at full depth.
     cuts : callable
         What each cutter of a set cuts, one after the other, and in how many minutes; left out: no set is tried.
     most_details : int
@@ -150,8 +150,8 @@ def reach(
     colours = [(colour, None if later is None and not regions[1:] else seen(shape, later)) for colour, shape in drawn]
     tried = [(group, *_set_reach(everything, group, cuts, others)) for group in sets] if cuts else []
     # a v cutter opens more than its cone does at full depth: what its own path opens is what is said of it everywhere
-    rising = {group[0].name: cut for group, _, cut in tried
-              if len(group) == 1 and group[0].shape == "v" and cut is not None}
+    rising = {group[-1].name: cut for group, _, cut in sorted(tried, key=lambda one: -len(one[0]))
+              if group[-1].shape == "v" and cut is not None and all(one.is_flat for one in group[:-1])}
     parts = polygons(everything)
     closed = _closed_by_each(parts, cutters, surface, depth, rising)
     last = _closed_by_all(cutters, closed, opened if cutters[-1].shape == "v" else None, parts) if closed else None
@@ -190,10 +190,14 @@ def opened_by(region: BaseGeometry, cutters: Sequence[Cutter], surface: Surface,
 
 
 def usual_sets(cutters: Sequence[Cutter]) -> list[tuple[Cutter, ...]]:
-    """Each cutter alone, each with the next smaller, and all: largest first, none twice, v cutters last."""
-    ordered = tuple(sorted(cutters, key=lambda c: (c.shape == "v", -c.diameter)))
-    sets: list[tuple[Cutter, ...]] = [(c,) for c in ordered]
-    return [*sets, *itertools.pairwise(ordered), *([ordered] if len(ordered) > 2 else [])]
+    """Each cutter alone, and one or two wider flat ends before a flat end or a v: largest first, v cutters last."""
+    ordered = sorted(cutters, key=lambda c: (c.shape == "v", -c.diameter))
+    flat = [c for c in ordered if c.is_flat]
+    chains: list[tuple[Cutter, ...]] = []
+    for last in (c for c in ordered if c.is_flat or c.shape == "v"):
+        wider = [c for c in flat if not last.is_flat or c.diameter > last.diameter]
+        chains += [(*before, last) for count in (1, 2) for before in itertools.combinations(wider, count)]
+    return [*((c,) for c in ordered), *sorted(chains, key=len)]
 
 
 def alike(sets: Sequence[SetReach], rows: Sequence[CutterReach]) -> tuple[SetReach, ...]:
