@@ -27,7 +27,7 @@ from pathgen.base.units import (
     written_alike,
 )
 from pathgen.job.back import check_channel
-from pathgen.job.clamping import slots_borne
+from pathgen.job.clamping import clamping_of, slots_borne
 from pathgen.job.cutters import check_cutters
 from pathgen.job.drawings import drawing_name
 from pathgen.job.filling import check_filling
@@ -40,17 +40,21 @@ from pathgen.job.outlines import drawing_path
 from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.job.radius import check_radius, web_under
 from pathgen.job.surface import check_surface
-from pathgen.job.tables import LEAST_DEPTH, NARROWEST_GROOVE
+from pathgen.job.tables import LEAST_DEPTH, NARROWEST_GROOVE, OutlineTable
 from pathgen.parts.fingerboard.fretting import checked_wire
 from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.neck import neck_of
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.parts.flat.part import FlatPart
+from pathgen.programs.holding import stands_in_groove
 from pathgen.strategies.drilling import check_holes
 from pathgen.strategies.slotting import bevel_tip
 from pathgen.work.features import LEAST_TAB, Slots
 from pathgen.work.part import Part, lowest_edge
+
+_BELOW = 0.01
+"""How far below the edge's top tabs and skins end at least, mm: as fine as they are told."""
 
 _TIMES_AS_THICK, _AND_MORE = 4.0, 20.0
 """So many times the part's thickness, and so many mm: a thicker blank is sawn down, not milled away (common practice;
@@ -362,9 +366,22 @@ def _outline(job: Job, board: Part) -> None:
                        allowed=f"{least} or more", remedy="make it higher, or write tabs = 0 for one that is stuck "
                        "down over its whole face")
     if cut and cut.tabs and cut.tab_height >= edge:
+        most = _stands(job, edge, replace(table, tab_height=LEAST_TAB))
         raise JobError("[outline] tab_height", f"{cut.tab_height:g} mm reaches the top of the edge",
-                       allowed=f"less than {edge:.2f} mm", remedy="make the tabs lower" if edge > LEAST_TAB else
+                       allowed=f"{most:.2f} mm or less" if most >= LEAST_TAB else f"less than {edge:.2f} mm",
+                       remedy="make the tabs lower" if most >= LEAST_TAB else
                        f"make the {board.names.part} thicker, or write tabs = 0 and stick the work down")
     if cut and cut.skin >= edge:
+        most = _stands(job, edge, replace(table, skin=rounded_down(edge / 2.0)))
         raise JobError("[outline] skin", f"{cut.skin:g} mm reaches the top of the edge",
-                       allowed=f"less than {edge:.2f} mm", remedy="make it thinner")
+                       allowed=f"{most:.2f} mm or less", remedy="make it thinner")
+
+
+def _stands(job: Job, edge: float, lower: OutlineTable) -> float:
+    """How high tabs or a skin may be below an edge: no higher than what is cut before them leaves in the groove, which
+    is less beside a tight radius. `lower` asks for a height that is in order."""
+    most = rounded_down(edge - _BELOW)
+    with suppress(PathgenError):  # another mistake, which is told in its own place
+        alone = replace(job, outline=lower, inlays=(), marks=None, measured=(), moved=None)
+        most = min(most, rounded_down(stands_in_groove(clamping_of(alone))))
+    return most
