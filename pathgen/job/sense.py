@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
@@ -37,7 +38,7 @@ from pathgen.job.inlay_tables import InlayTable
 from pathgen.job.job import Job
 from pathgen.job.larger_blank import larger_blank
 from pathgen.job.outlines import drawing_path
-from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
+from pathgen.job.part import board_of, holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.job.radius import check_radius, web_under
 from pathgen.job.surface import check_surface
 from pathgen.job.tables import LEAST_DEPTH, NARROWEST_GROOVE, OutlineTable
@@ -68,7 +69,10 @@ def check_sense(job: Job) -> None:
 
 
 def _part(job: Job) -> None:
-    part = part_of(job)
+    try:
+        part = part_of(job)
+    except JobError as steep:
+        raise _gentler(job, steep) from None
     on_board: list[Callable[[], object]] = []
     if isinstance(part, FlatPart):
         all_of(partial(check_flat, job, part), partial(_blank, job, part))
@@ -82,6 +86,38 @@ def _part(job: Job) -> None:
         partial(_pieces, job), partial(_holes, job, part), partial(check_channel, job, part),
         partial(_outline, job, part), *on_board,
     )
+
+
+_LOWERED = {"[board] fall_away drop": ("fall_away", "drop"), "[board] relief depth": ("relief", "depth")}
+
+
+def _gentler(job: Job, steep: JobError) -> PathgenError:
+    """The refusal of what goes down too steeply along a board with no more of it than edges and slots bear too."""
+    table, key = _LOWERED.get(steep.where, ("", ""))
+    named = re.match(r"make it ([\d.]+) mm or less", steep.remedy)
+    if not named or job.board is None:
+        return steep
+
+    asked = job.board
+
+    def borne(deep: float) -> bool:
+        lowered = replace(getattr(asked, table), **{key: deep})
+        one = replace(job, board=replace(asked, **{table: lowered}))
+        with suppress(PathgenError):
+            board = board_of(one)
+            check_radius(one, board)
+            _slots(one, board)
+            return True
+        return False
+
+    enough, most = 0, round(100 * float(named[1]))  # hundredths of a mm
+    if borne(most / 100):
+        return steep
+    while most - enough > 1:
+        middle = (enough + most) // 2
+        enough, most = (middle, most) if borne(middle / 100) else (enough, middle)
+    return steep.advising(named[0], f"make it {enough / 100:g} mm or less, for edges and slots to keep min_web too"
+                          ) if enough else steep
 
 
 def _blank(job: Job, part: Part) -> None:
