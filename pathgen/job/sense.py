@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
@@ -27,7 +28,7 @@ from pathgen.base.units import (
     written_alike,
 )
 from pathgen.job.back import check_channel
-from pathgen.job.clamping import slots_borne
+from pathgen.job.clamping import clamping_of, slots_borne
 from pathgen.job.cutters import check_cutters
 from pathgen.job.drawings import drawing_name
 from pathgen.job.filling import check_filling
@@ -37,20 +38,24 @@ from pathgen.job.inlay_tables import InlayTable
 from pathgen.job.job import Job
 from pathgen.job.larger_blank import larger_blank
 from pathgen.job.outlines import drawing_path
-from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
+from pathgen.job.part import board_of, holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.job.radius import check_radius, web_under
 from pathgen.job.surface import check_surface
-from pathgen.job.tables import LEAST_DEPTH, NARROWEST_GROOVE
+from pathgen.job.tables import LEAST_DEPTH, NARROWEST_GROOVE, OutlineTable
 from pathgen.parts.fingerboard.fretting import checked_wire
 from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.neck import neck_of
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.parts.flat.part import FlatPart
+from pathgen.programs.holding import stands_in_groove
 from pathgen.strategies.drilling import check_holes
 from pathgen.strategies.slotting import bevel_tip
 from pathgen.work.features import LEAST_TAB, Slots
 from pathgen.work.part import Part, lowest_edge
+
+_BELOW = 0.01
+"""How far below the edge's top tabs and skins end at least, mm: as fine as they are told."""
 
 _TIMES_AS_THICK, _AND_MORE = 4.0, 20.0
 """So many times the part's thickness, and so many mm: a thicker blank is sawn down, not milled away (common practice;
@@ -64,7 +69,10 @@ def check_sense(job: Job) -> None:
 
 
 def _part(job: Job) -> None:
-    part = part_of(job)
+    try:
+        part = part_of(job)
+    except JobError as steep:
+        raise _gentler(job, steep) from None
     on_board: list[Callable[[], object]] = []
     if isinstance(part, FlatPart):
         all_of(partial(check_flat, job, part), partial(_blank, job, part))
@@ -78,6 +86,38 @@ def _part(job: Job) -> None:
         partial(_pieces, job), partial(_holes, job, part), partial(check_channel, job, part),
         partial(_outline, job, part), *on_board,
     )
+
+
+_LOWERED = {"[board] fall_away drop": ("fall_away", "drop"), "[board] relief depth": ("relief", "depth")}
+
+
+def _gentler(job: Job, steep: JobError) -> PathgenError:
+    """The refusal of what goes down too steeply along a board with no more of it than edges and slots bear too."""
+    table, key = _LOWERED.get(steep.where, ("", ""))
+    named = re.match(r"make it ([\d.]+) mm or less", steep.remedy)
+    if not named or job.board is None:
+        return steep
+
+    asked = job.board
+
+    def borne(deep: float) -> bool:
+        lowered = replace(getattr(asked, table), **{key: deep})
+        one = replace(job, board=replace(asked, **{table: lowered}))
+        with suppress(PathgenError):
+            board = board_of(one)
+            check_radius(one, board)
+            _slots(one, board)
+            return True
+        return False
+
+    enough, most = 0, round(100 * float(named[1]))  # hundredths of a mm
+    if borne(most / 100):
+        return steep
+    while most - enough > 1:
+        middle = (enough + most) // 2
+        enough, most = (middle, most) if borne(middle / 100) else (enough, middle)
+    return steep.advising(named[0], f"make it {enough / 100:g} mm or less, for edges and slots to keep min_web too"
+                          ) if enough else steep
 
 
 def _blank(job: Job, part: Part) -> None:
@@ -362,9 +402,22 @@ def _outline(job: Job, board: Part) -> None:
                        allowed=f"{least} or more", remedy="make it higher, or write tabs = 0 for one that is stuck "
                        "down over its whole face")
     if cut and cut.tabs and cut.tab_height >= edge:
+        most = _stands(job, edge, replace(table, tab_height=LEAST_TAB))
         raise JobError("[outline] tab_height", f"{cut.tab_height:g} mm reaches the top of the edge",
-                       allowed=f"less than {edge:.2f} mm", remedy="make the tabs lower" if edge > LEAST_TAB else
+                       allowed=f"{most:.2f} mm or less" if most >= LEAST_TAB else f"less than {edge:.2f} mm",
+                       remedy="make the tabs lower" if most >= LEAST_TAB else
                        f"make the {board.names.part} thicker, or write tabs = 0 and stick the work down")
     if cut and cut.skin >= edge:
+        most = _stands(job, edge, replace(table, skin=rounded_down(edge / 2.0)))
         raise JobError("[outline] skin", f"{cut.skin:g} mm reaches the top of the edge",
-                       allowed=f"less than {edge:.2f} mm", remedy="make it thinner")
+                       allowed=f"{most:.2f} mm or less", remedy="make it thinner")
+
+
+def _stands(job: Job, edge: float, lower: OutlineTable) -> float:
+    """How high tabs or a skin may be below an edge: no higher than what is cut before them leaves in the groove, which
+    is less beside a tight radius. `lower` asks for a height that is in order."""
+    most = rounded_down(edge - _BELOW)
+    with suppress(PathgenError):  # another mistake, which is told in its own place
+        alone = replace(job, outline=lower, inlays=(), marks=None, measured=(), moved=None)
+        most = min(most, rounded_down(stands_in_groove(clamping_of(alone))))
+    return most

@@ -18,7 +18,7 @@ from pathgen.base.units import place_words, rounded_down
 from pathgen.programs.around import Around
 from pathgen.programs.paths import path_of, tabs_of
 from pathgen.strategies.cutting_line import cutting_line, places_on
-from pathgen.work.clamping import Clamping
+from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import LEAST_TAB, OutlineCut
 from pathgen.work.operations import DowelHoles, Outline
 
@@ -71,12 +71,25 @@ def with_tabs_that_stand(clamping: Clamping) -> Clamping:
     beside = overlay.buffer(clamping.board.outline, last.cutter.diameter + _HOLDS_ON, join_style="mitre").exterior
     if clamping.finished_surface.height(*shapely.get_coordinates(beside).T).min() >= cut.tab_height:
         return clamping  # nothing goes lower than the surface, which is lowest furthest out
-    places, before = _in_groove(clamping, cut, last.cutter), [s for s in clamping.steps if s.operation.makes_surface]
-    left = [_blank_at(places, clamping), *(left_at(places, path_of(step, around), step.cutter) for step in before)]
-    high = rounded_down(min(cut.tab_height, float(np.min(left))))
+    left = _left_by([s for s in clamping.steps if s.operation.makes_surface], last, around)
+    high = rounded_down(min(cut.tab_height, left))
     lower = replace(last, operation=replace(last.operation, feature=replace(cut, tab_height=high)))
     return clamping if high < LEAST_TAB else replace(
         clamping, steps=tuple(lower if step is last else step for step in clamping.steps))
+
+
+def stands_in_groove(clamping: Clamping) -> float:
+    """How high the wood stands at least where tabs or a skin are left, once all is cut before them: mm."""
+    last = clamping.step(Outline)
+    assert last is not None
+    return _left_by(clamping.steps[: last.order - 1], last, Around(clamping=clamping))
+
+
+def _left_by(before: Sequence[Step], last: Step, around: Around) -> float:
+    """The same of some of the steps `before` the outline's."""
+    places = _in_groove(around.clamping, last.operation.feature, last.cutter)
+    return float(np.min([_blank_at(places, around.clamping),
+                         *(left_at(places, path_of(step, around), step.cutter) for step in before)]))
 
 
 def _in_groove(clamping: Clamping, cut: OutlineCut, cutter: Cutter) -> Floats:

@@ -134,6 +134,26 @@ def test_clearance_is_named_where_the_travel_is_short_below_a_clamp(tmp_path):
     assert "is 120 mm in Z meant?" in refusal_of_build(tmp_path, machine.replace("29.0", "12.0"))
 
 
+@pytest.mark.parametrize("key", ["tab_height", "skin"])
+def test_the_height_below_a_steep_edge_that_is_named_is_what_stands_beside_it(tmp_path, key):
+    """Beside a tight radius the surface goes on down, under the edge: less than the edge's height was still refused."""
+    steep = {"radius = { nut = 254.0, end = 300.0 }": "radius = 60.0", 'place = { at': 'fill = "none"\nplace = { at'}
+
+    def refused(high):
+        extra = f'[outline]\ncutter = "flat"\n{key} = {high}\n'
+        try:
+            planned_of(job := pathgen.load_job(small_board.job(tmp_path, changes=steep, extra=extra)), clamping_of(job))
+        except PathgenError as wrong:
+            return str(wrong)
+        return ""
+
+    words = refused(3.0)
+    assert "reaches the top of the edge" in words
+    most = float(re.search(r"allowed: ([\d.]+) mm or less", words)[1])
+    assert refused(most) == ""
+    assert f"{key}: {most + 0.02:g} mm, and what is cut before leaves" in refused(round(most + 0.02, 2))
+
+
 def refusal_of_build(folder, extra):
     try:
         pathgen.build(pathgen.load_job(small_board.job(folder, extra=extra)), resolution=0.5)
