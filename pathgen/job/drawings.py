@@ -10,13 +10,14 @@ from itertools import combinations
 from pathlib import Path
 
 import shapely
+from shapely.affinity import scale
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.artwork import Artwork, read_artwork
 from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, Doubt, JobError, Mistakes
 from pathgen.base.plain import joined
-from pathgen.base.units import format_length, place_as_written, place_words, rounded_down
+from pathgen.base.units import INCH, as_written, format_length, place_as_written, place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.depths import check_depth, check_sharp
 from pathgen.job.doubts.drawings import TOUCHING, doubts_of_drawings, in_pixels
@@ -278,7 +279,7 @@ def _fits_centred(inlay: Inlay, board: Fingerboard | FlatPart, wood: BaseGeometr
         return False
     centred = replace(own, place=replace(own.place, centre="drawing"))
     changed = replace(job, inlays=(*job.inlays[: inlay.index], centred, *job.inlays[inlay.index + 1 :]))
-    with suppress(JobError):  # as where it is smaller, and walls leave nothing of it
+    with suppress(ArtworkError, JobError):  # as where it is smaller and walls leave nothing of it, or is stretched
         return bool(wood.covers(_inlay(changed, board, inlay.index, _read(changed, Mistakes())[inlay.index]).area))
     return False
 
@@ -287,8 +288,9 @@ def _onto(
     inlay: Inlay, board: Fingerboard | FlatPart, wood: BaseGeometry, job: Job, inlays: list[Inlay]
 ) -> str:
     """How a drawing comes to lie on the wood: the place to write, where moving it is enough, for all its stages."""
-    smaller = "or make the drawing smaller" if not _fits_centred(inlay, board, wood, job) else (
-        'make the drawing smaller, or centre what is drawn with place centre = "drawing"')
+    centred = _fits_centred(inlay, board, wood, job)
+    smaller = "or " * (not centred) + "make the drawing smaller" + _size_that_fits(inlay, wood, job, inlays) + (
+        ', or centre what is drawn with place centre = "drawing"' * centred)
     stages, area, at = together(job, inlays, inlay)
     step = {"mm": 0.1, "in": 0.254}[job.units]
     found = None
@@ -300,6 +302,32 @@ def _onto(
         return f"move the drawing, {smaller}"
     of = f" for inlays {' and '.join(f'{one + 1}' for one in stages)}" if stages[1:] else ""
     return f"make at = {place_as_written(found, job.units)}{of}, {smaller}"
+
+
+def _size_that_fits(inlay: Inlay, wood: BaseGeometry, job: Job, inlays: list[Inlay]) -> str:
+    """The largest size, in whole steps, at which a drawing and its stages lie on the wood where they are placed: how to
+    write it; nothing where that is not known."""
+    (stages, area, at), table = together(job, inlays, inlay), job.inlays[inlay.index]
+    if at is None or table.also or table.place is None:
+        return ""
+    key = "height" if table.place.height and not table.place.width else "width"
+    size, step = getattr(table.place, key), {"mm": 0.5, "in": 0.02 * INCH}[job.units]
+    if size is None:
+        (art,) = _read(job, Mistakes())[inlay.index]
+        size = art.page[0] if table.place.centre == "page" else inlay.placed[0].width
+    for room in (overlay.buffer(wood, -THIN - _ROUNDED), wood):
+        shapely.prepare(room)
+        fits, over = 0, math.ceil(size / step)
+        while over - fits > 1:
+            middle = (fits + over) // 2
+            share = middle * step / size
+            covered = room.covers(scale(area, share, share, origin=at))
+            fits, over = (middle, over) if covered else (fits, middle)
+        if fits:
+            of = f" for inlays {joined([str(one + 1) for one in stages])}" if stages[1:] else ""
+            return f" ({key} = {as_written(fits * step, job.units)} fits there{of}" \
+                   f"{', without height' * bool(table.place.height and key == 'width')})"
+    return ""
 
 
 def _clear(wood: BaseGeometry, board: Fingerboard | FlatPart, job: Job) -> BaseGeometry:
@@ -330,7 +358,8 @@ def _check_within(
     there = outside.representative_point()
     if met := next((bore for bore in bores if bore.shape.covers(there)), None):
         raise JobError(f"{inlay.name} place", f"{much} of the drawing lies over holes, the first at "
-                       f"{place_words(*met.at)}", remedy="move the drawing or the hole, or make it smaller")
+                       f"{place_words(*met.at)}", remedy="move the drawing or the hole, or make it smaller"
+                       + _size_that_fits(inlay, wood, job, inlays))
     where = "over openings of" if any(one.covers(there) for one in drawn) else "off"
     x0, y0, x1, y1 = inlay.area.bounds
     beside = overlay.intersection(wood, shapely.box(x0, wood.bounds[1], x1, wood.bounds[3])).bounds

@@ -118,6 +118,46 @@ def test_a_drawing_moved_as_its_refusal_says_lies_on_the_board(tmp_path, at):
     assert "inlay 1 place" not in again
 
 
+STAR = '<path d="M2 2h36v4h-30v70h-6z" fill="#225577"/>'
+STAGE = """
+[[inlay]]
+artwork = "art.svg"
+colours = ["#775522"]
+depth = 1.0
+cutters = ["flat"]
+place = {}
+"""
+
+
+@pytest.mark.parametrize(("size", "stages"), [
+    ("width = 60.0", 1), ("height = 200.0", 1), ("width = 60.0, height = 120.0", 1), ("width = 70.0, rotate = 30", 1),
+    ("", 1), ('width = 60.0, centre = "drawing"', 1), ('centre = "drawing"', 1), ("width = 60.0, mirror = true", 2),
+])
+def test_a_drawing_too_large_for_its_place_is_told_the_size_that_fits_there(tmp_path, size, stages):
+    """"Make the drawing smaller" was all that was said of one of 104 mm on a board of 57 mm."""
+    art = small_board.svg(STAR + '<path d="M14 20h20v56h-20z" fill="#775522"/>' * (stages > 1), 40, 80)
+    path = small_board.job(tmp_path, art=art)
+    text = path.read_text().replace("[resin]", STAGE * (stages > 1) + "[resin]")
+    text = text.replace('artwork = "art.svg"', 'artwork = "art.svg"\ncolours = ["#225577"]', 1)
+
+    def refused(keys):
+        path.write_text(re.sub(r"(?m)^place = .*", f"place = {{ at = [50.0, 1.0]{', ' * bool(keys)}{keys} }}", text))
+        try:
+            clamping_of(pathgen.load_job(path))
+        except JobError as wrong:
+            return str(wrong)
+        return ""
+
+    first = refused(size)
+    key, fits, more = re.search(r"make the drawing smaller \((\w+) = ([\d.]+) fits there(.*?)\)", first).groups()
+    assert ("inlays 1 and 2" in more) is (stages > 1)
+    assert ("without height" in more) is ("width" in size and "height" in size)
+    others = ", ".join(one for one in size.split(", ") if not re.match("width|height", one) and one)
+    written = f"{key} = {{}}{', ' * bool(others)}{others}"
+    assert not refused(written.format(fits))
+    assert "off the board" in refused(written.format(float(fits) + 1.5)), "it is about the largest"
+
+
 @pytest.mark.parametrize(("width", "told"), [("", True), (", width = 30.0", False)])
 def test_to_centre_what_is_drawn_is_said_where_that_puts_it_on_the_board(tmp_path, width, told):
     """A square of 6 mm in a corner of its page; with width it would be as large as that, and still lie off."""
