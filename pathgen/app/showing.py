@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from functools import lru_cache
 from pathlib import Path
 
@@ -17,12 +18,13 @@ from pathgen.base.units import fine_length, place_words
 from pathgen.job.blank import blank_clampings, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.job.job import Job
+from pathgen.programs.opened import opened_in_plan
 from pathgen.report.finding_words import doubt_line, finding_line
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.placed import placed_sizes, placed_words
-from pathgen.report.reaching import opened_of
 from pathgen.work.clamping import Clamping
+from pathgen.work.features import Inlay
 from pathgen.work.operations import Outline
 from pathgen.work.thin_wood import by_kind, more_places, what_to_do
 
@@ -77,11 +79,16 @@ def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
 
 @lru_cache(maxsize=2)
 def _opened(clamping: Clamping) -> tuple[BaseGeometry, ...]:
-    """What the cutters open of each inlay; where they cannot go in, which the build tells, all that is drawn."""
-    try:
-        return opened_of(clamping)
-    except PathgenError:
-        return tuple(inlay.area for inlay in clamping.inlays)
+    """What the cutters open of each inlay: of a v all that is drawn, and where they cannot go in, which a build tells.
+    """
+    return tuple(_opened_of(clamping, inlay) for inlay in clamping.inlays)
+
+
+def _opened_of(clamping: Clamping, inlay: Inlay) -> BaseGeometry:
+    opened = None
+    with suppress(PathgenError):
+        opened = opened_in_plan(clamping, inlay)
+    return inlay.area if opened is None else opened
 
 
 def _extent(shape: BaseGeometry, units: str) -> str:

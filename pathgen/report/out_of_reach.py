@@ -12,7 +12,8 @@ import shapely
 from pathgen.base import overlay
 from pathgen.base.cutters import FINEST, Cutter
 from pathgen.base.plain import counted
-from pathgen.report.reaching import FILM, own_cutters
+from pathgen.programs.opened import own_cutters
+from pathgen.report.reaching import FILM
 from pathgen.strategies.pocketing.shapes import polygons
 from pathgen.strategies.reach import SMALLEST, CutterReach, Detail, Reach
 from pathgen.verify.findings import Finding, at

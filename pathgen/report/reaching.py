@@ -14,10 +14,11 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.cutters import FINEST, Cutter
 from pathgen.base.units import area_words, fine_length, place_words
+from pathgen.programs.opened import opened_in_plan, own_cutters
 from pathgen.programs.plan import Plan, pockets_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
-from pathgen.report.reckoning import CHANGE, cleared_by, opened_by, simplified
+from pathgen.report.reckoning import CHANGE, cleared_by, reckoned_opening, simplified
 from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
 from pathgen.strategies.reach import (
@@ -66,7 +67,7 @@ def _promising(inlay: Inlay, own: Sequence[Cutter], cutters: Sequence[Cutter]) -
     """Of the usual sets those that may be the quickest to open what they open, by reckoning, and the job's cutters
     alone."""
     area = simplified(inlay.area)
-    opened = {one.name: opened_by(one, area) if one.is_flat else float(area.area) for one in cutters}
+    opened = {one.name: reckoned_opening(one, area) if one.is_flat else float(area.area) for one in cutters}
     best: dict[str, float] = {}
     reckoned = {group: cleared_by(group, [opened[one.name] for one in group], inlay.depth)
                 for group in usual_sets(cutters)}
@@ -113,11 +114,8 @@ def opened_of(clamping: Clamping) -> tuple[BaseGeometry, ...]:
 
 def _opened_in_all(clamping: Clamping, inlay: Inlay) -> BaseGeometry:
     """What an inlay's cutters open: where the last is a v cutter only its path tells."""
-    cutters, proud, surface = own_cutters(clamping, inlay), clamping.proud(inlay), clamping.board.surface
-    if cutters[-1].shape != "v":
-        return opened_by(inlay.area, cutters, replace(surface, thickness=surface.thickness + proud),
-                         inlay.depth + proud)
-    return pockets_with(clamping, inlay, cutters)[-1].opened
+    opened = opened_in_plan(clamping, inlay)
+    return pockets_with(clamping, inlay, own_cutters(clamping, inlay))[-1].opened if opened is None else opened
 
 
 @lru_cache(maxsize=8)
@@ -305,11 +303,6 @@ def _cuts(clamping: Clamping, inlay: Inlay, group: Sequence[Cutter]) -> Cut:
     """As the plan of a build cuts it."""
     return [(cut, times(cut.toolpath, cut.cutter, clamping.machine).total)
             for cut in pockets_with(clamping, inlay, group)]
-
-
-def own_cutters(clamping: Clamping, inlay: Inlay) -> list[Cutter]:
-    """Those that cut an inlay's pockets, in their order."""
-    return [step.cutter for step in clamping.steps if step.operation.opens is inlay]
 
 
 def _candidates(clamping: Clamping, index: int, cutters: Sequence[Cutter]) -> list[Cutter]:
