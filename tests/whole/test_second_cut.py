@@ -194,7 +194,6 @@ def test_pieces_are_glued_levelled_and_cut_again(tmp_path):
 
 
 REFUSED = {
-    "overfill above clearance": ({"overfill = 0.7": "overfill = 12.0"}, "", r"12 mm.*clearance 10 mm"),
     "skim through an inlay": ({}, "[resurface]\nskim = 1.5\n", r"1\.5 mm lower.*breaks through.*1\.5 mm"),
     "a step round the inlays": ({}, '[resurface]\nskim = 0.1\narea = "inlay"\n', r"0\.1 mm over the inlays only"),
     "a colour not in the drawing": (
