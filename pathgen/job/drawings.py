@@ -36,7 +36,7 @@ from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.part import wood_in_plan
-from pathgen.work.thin_wood import THIN
+from pathgen.work.thin_wood import BESIDE_PRESSED, THIN
 from pathgen.work.touching import Regions, lapped, walled
 
 DRAWING_TOLERANCE = 0.002
@@ -334,12 +334,11 @@ def _clear(wood: BaseGeometry, board: Fingerboard | FlatPart, job: Job) -> BaseG
     """The wood less what breaks out beside slots."""
     if not (isinstance(board, Fingerboard) and slot_width(job)):
         return wood
-    slots = overlay.buffer(shapely.linestrings(board.frets.ends), slot_width(job) / 2 + _BESIDE_SLOT)
+    slots = overlay.buffer(shapely.linestrings(board.frets.ends), slot_width(job) / 2 + BESIDE_PRESSED + _HAIR)
     return overlay.difference(wood, overlay.union_all(slots))
 
 
-_BESIDE_SLOT = 0.81
-"""Wood beside a slot that stands, mm, and a hair (common practice, no source)."""
+_HAIR = 0.01  # mm: more than just what stands beside a slot
 
 
 def _check_within(

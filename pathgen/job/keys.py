@@ -112,6 +112,8 @@ def read_table(table: type[Table], data: Any, place: Place) -> Table:
     values, mistakes = {}, Mistakes()
     for name in unknown:
         with mistakes.caught():
+            if name in (instead := getattr(table, "INSTEAD", {})):
+                raise place.refuse(f"unknown key {shown(name)}", remedy=instead[name])
             raise unknown_key(name, list(fields), place)
     for name, field in fields.items():
         with mistakes.caught():

@@ -39,6 +39,24 @@ def cutter_words(cutter: Cutter, units: str) -> str:
     )
 
 
+def point_words(cutter: Cutter, units: str) -> list[str]:
+    """What a v cutter is taken for, and what to do where it comes to no point; nothing of others."""
+    if cutter.shape != "v":
+        return []
+    flat, deep = _FLAT[units], min(_TRIED[units], cutter.stepdown, cutter.shape_height)
+    low, wide = flat / 2 * cutter.wall_slope, 2 * deep / cutter.wall_slope
+    return [
+        f"{cutter.name} is taken to come to a sharp point. Try it on scrap: {format_length(deep, units)} deep it must "
+        f"cut {format_length(wide, units)} wide. If its tip is flat or worn, all that it cuts is wider by that flat: "
+        "set Z, with the tip where it would show 0, to minus the flat's width / (2 x tan of half the angle), "
+        f"-{format_length(low, units)} for a flat of {format_length(flat, units)}. Wherever Z is checked with this "
+        "cutter it then shows as much less."]
+
+
+_FLAT, _TRIED = {"mm": 0.2, "in": 0.008 * INCH}, {"mm": 0.5, "in": 0.02 * INCH}
+"""Of a v cutter's tip, for example, and how deep a trial cut is."""
+
+
 def before_start(clamping: Clamping, step: Step, start: Start | None = None) -> list[str]:
     """What to do before pressing start, in order; `start` is what the program starts from, with what paths tell, where
     they are known."""
@@ -69,6 +87,7 @@ def before_start(clamping: Clamping, step: Step, start: Start | None = None) -> 
         lines += check_words(start.zero, step, clamping.units)
         if start.zero.like is None and (start.zero.if_so or start.zero.within):
             lines.append(_still_off(clamping, start.zero))
+    lines += point_words(step.cutter, clamping.units)
     if start.notes_bed:
         lines.append("Once Z 0 is right, touch off on the bed beside the work too, or on a setter (a block of known "
                      "height) there, and note the Z shown: once that top is cut or has moved, each cutter is set to "

@@ -11,6 +11,7 @@ from pathgen.base.plain import one_line
 from pathgen.base.units import place_words
 from pathgen.removal.motion import Motion
 from pathgen.work.fill import SMEAR
+from pathgen.work.thin_wood import BESIDE_PRESSED
 
 AGAIN = "make the programs again from the job"
 """The remedy for programs that were edited. A build that has just planned them says what else can be done."""
@@ -79,7 +80,7 @@ class Tolerances:
     """Holes wider, narrower, deeper or shallower than asked."""
     engraving: float = 0.01
     """Engraved strokes off their lines and depth."""
-    sliver: float = 0.8
+    sliver: float = BESIDE_PRESSED
     """Wood between an inlay and a slot thinner than this may break out."""
     outline: float = 0.004
     """Outline off its line."""

@@ -41,7 +41,8 @@ def neighbour_findings(clamping: Clamping, tolerances: Tolerances) -> Iterator[F
             yield _warning(
                 "sliver", slots, inlay, np.array([i]),
                 f"leaves {gap[i]:.2f} mm of wood beside {slots.called(near)}",
-                f"{tolerances.sliver:g} mm, or none",
+                f"{tolerances.sliver:g} mm, or none: beside a slot twice what stands elsewhere, as what is pressed in "
+                "spreads it",
                 "move the drawing, make its margin larger (place between), or let it cross the slot"
                 if inlay.dots is None else "make the dots' diameter "
                 f"{rounded_down(inlay.dots - 2 * (tolerances.sliver - gap[i])):.2f} mm or less",

@@ -24,6 +24,10 @@ from pathgen.work.walls import thin_walls
 THIN = 0.4
 """Wood thinner than this between two cuts does not stand, mm; common practice, no source."""
 
+BESIDE_PRESSED = 0.8
+"""Wood between a pocket and a slot thinner than this does not stand: twice as much, as what is pressed into the slot
+spreads it; mm, common practice, no source."""
+
 MEET = 0.015
 """With less than this between them two cuts meet, mm: as far as the chords of curves that touch may lie apart."""
 _TALL = 10.0
@@ -107,17 +111,19 @@ def _between_any(clamping: Clamping, opened: Sequence[BaseGeometry]) -> Iterator
     if slots is not None and len(slots.lines):
         lines = shapely.linestrings(slots.lines)
         # a slot that the drawing crosses has no wood beside it
-        yield from _nearest_first(BESIDE_SLOT, lines, pockets, slots.width / 2 + slots.bevel)
+        yield from _nearest_first(BESIDE_SLOT, lines, pockets, slots.width / 2 + slots.bevel, needed=BESIDE_PRESSED)
     if clamping.cutter(Outline) is not None:
         edge = shapely.boundary(clamping.board.outline)
         yield from _nearest_first("a pocket and the edge", shapely.get_parts(pockets), edge, 0.0)
 
 
-def _nearest_first(between: str, shapes: Any, other: shapely.Geometry, less: float) -> Iterator[ThinWood]:
+def _nearest_first(
+    between: str, shapes: Any, other: shapely.Geometry, less: float, *, needed: float = THIN
+) -> Iterator[ThinWood]:
     """The wood between each of some shapes and another, less what is taken of it, where it is thin; thinnest first."""
     wide = shapely.distance(shapes, other) - less
-    for k in np.argsort(wide, kind="stable")[: int((wide < THIN).sum())].tolist():
-        yield ThinWood(between=between, width=float(wide[k]), at=_between(shapes[k], other))
+    for k in np.argsort(wide, kind="stable")[: int((wide < needed).sum())].tolist():
+        yield ThinWood(between=between, width=float(wide[k]), at=_between(shapes[k], other), needed=needed)
 
 
 def _beside_bores(clamping: Clamping, opened: Sequence[BaseGeometry]) -> Iterator[ThinWood]:

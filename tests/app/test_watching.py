@@ -129,8 +129,8 @@ def test_it_says_what_build_says_of_the_build_before(tmp_path, capsys):
     assert same == ["Programs 1 to 3 are the same as in the build before."]
     assert other[0].startswith("warning: inlay 1 overfill: 5 mm above the surface (usually 3 mm or less). See that it")
     assert other[1:] == ["Programs 1 to 3 differ from the build before, programs 1 and 2 only in feeds, lifts or how "
-                         "moves are divided. Read the heads of programs 1 and 2 again: what to do before pressing start "
-                         "and what to do afterwards have changed."]
+                         "moves are divided. Read the heads of programs 1 and 2 again: what to do before pressing "
+                         "start and what to do afterwards have changed."]
     assert (again, len(back)) == (same, 1)
     assert len(shown) == 5
 

@@ -1,18 +1,22 @@
 """A refusal that names a value names one that works: it is written in, and nothing is refused."""
 
+import math
 import re
 import shutil
 from contextlib import nullcontext
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 import shapely
 
 import pathgen
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, PathgenError
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.drawings import _walled
 from pathgen.job.kinds import KINDS
+from pathgen.programs.instructions import point_words
 from pathgen.report.reaching import opened_of
 from pathgen.work.thin_wood import thin_wood
 from pathgen.work.touching import walled
@@ -116,6 +120,32 @@ def test_a_drawing_moved_as_its_refusal_says_lies_on_the_board(tmp_path, at):
     again = refusal(tmp_path, "fern-and-moth", "[[inlay]]", "place", f"{{ at = [{x}, {y}], width = 150.0 }}")
     assert "lies off the board" in first
     assert "inlay 1 place" not in again
+
+
+@pytest.mark.parametrize("key", ["tip", "tip_width"])
+def test_a_flat_tip_of_a_v_cutter_is_refused_with_what_to_do_instead(tmp_path, key):
+    """Only that the key is unknown was said; nothing told that a v cutter is taken to come to a point."""
+    path = small_board.job(tmp_path, extra=small_board.cutter(name="v", shape="v", angle=60, **{key: 0.2}))
+    with pytest.raises(JobError, match=f'unknown key "?{key}') as wrong:
+        pathgen.load_job(path)
+    assert "comes to" not in wrong.value.remedy
+    assert "taken to come to a sharp point" in wrong.value.remedy
+    assert "-0.173 mm" in wrong.value.remedy
+
+
+@pytest.mark.parametrize(("angle", "units", "told"), [
+    (60.0, "mm", ("0.5 mm deep", "0.577 mm wide", "-0.173 mm for a flat of 0.2 mm")),
+    (90.0, "mm", ("0.5 mm deep", "1 mm wide", "-0.1 mm for a flat of 0.2 mm")),
+    (90.0, "in", ("0.02 in deep", "0.04 in wide", "-0.004 in for a flat of 0.008 in")),
+])
+def test_a_v_cutters_programs_tell_what_a_flat_tip_does(angle, units, told):
+    """By plane geometry (D): a flat w wide cuts as wide as a point that is w / (2 tan(angle / 2)) below it."""
+    v = Cutter(name="v", shape="v", angle=angle, diameter=6.0, speed=1, feed=1, plunge=1, stepdown=1)
+    (line,) = point_words(v, units)
+    assert all(words in line for words in told), line
+    low, flat = 0.2 / 2 * v.wall_slope, 0.2
+    assert flat / 2 + (1.0 - low) * math.tan(math.radians(angle / 2)) == pytest.approx(float(v.half_width(1.0)))
+    assert not point_words(replace(v, shape="flat-end", angle=None), units)
 
 
 STAR = '<path d="M2 2h36v4h-30v70h-6z" fill="#225577"/>'

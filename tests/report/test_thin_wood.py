@@ -138,9 +138,9 @@ def test_the_place_is_ringed_in_the_picture_and_named_under_it(tmp_path):
     assert "Red rings" not in legend_above(wide, opened_of(wide))
 
 
-@pytest.mark.parametrize(("gap", "count"), [(0.25, 1), (0.5, 0), (-0.2, 0)])
+@pytest.mark.parametrize(("gap", "count"), [(0.25, 1), (0.5, 1), (0.9, 0), (-0.2, 0)])
 def test_beside_a_slot(tmp_path, gap, count):
-    """The verifier warns; the picture rings it."""
+    """The verifier warns, the picture rings it: one limit, twice that of other wood. Rings were only under 0.4 mm."""
     fret = 300 - 300 / 2 ** (2 / 12)  # its slot is 0.6 mm wide; the left square ends 15 mm from the page's edge
     along = fret - 0.3 - gap - 15.0 + 20.0
     changes = {"at = [45.0, 0.0]": f"at = [{along:.5f}, 0.0]"}
@@ -148,10 +148,11 @@ def test_beside_a_slot(tmp_path, gap, count):
     found = rings(clamping)
     assert len(found) == count
     slivers = [f for f in neighbour_findings(clamping, Tolerances()) if f.code == "sliver"]
-    assert len(slivers) == (gap > 0)  # it warns under 0.8 mm
+    assert len(slivers) == count
+    assert all(f.allowed.startswith("0.8 mm, or none: beside a slot twice what stands elsewhere") for f in slivers)
     for x, _, words in found:
-        assert x == pytest.approx(fret - 0.15, abs=0.35)
-        assert words == "0.25 mm between a pocket and a slot"
+        assert x == pytest.approx(fret - 0.15, abs=0.5)
+        assert words == f"{gap:g} mm between a pocket and a slot"
     assert not thin(clamping)
 
 

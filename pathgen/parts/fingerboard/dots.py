@@ -15,7 +15,7 @@ from pathgen.base.errors import JobError
 from pathgen.base.units import rounded_down, rounded_up
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings
 from pathgen.work.part import inside
-from pathgen.work.thin_wood import THIN
+from pathgen.work.thin_wood import BESIDE_PRESSED, THIN
 
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
@@ -31,8 +31,8 @@ BESIDE = 1.5
 QUADRANT = 64
 """Straight pieces for a quarter of a dot: 0.3 um inside a circle of 8 mm."""
 
-_BESIDE_SLOT, _HAIR = 0.8, 0.01
-"""Wood that stands between a dot and a slot, and what is lost in straight pieces: mm (common practice, no source)."""
+_HAIR = 0.01
+"""What is lost in straight pieces, mm."""
 
 _CLEAR = THIN + 0.01
 """Wood between dots, and to the edge, that stands, whatever circles lose in straight pieces: mm."""
@@ -87,7 +87,7 @@ def dot_area(
     if placed and min(rooms) < radius:
         fret, room = placed[int(np.argmin(rooms))][0], min(rooms)
         beside = in_line if [one for one, _ in placed].count(fret) > 1 else ""
-        beside_slot = max(fret_width, slot_width + 2 * _BESIDE_SLOT if slot_width else 0.0)
+        beside_slot = max(fret_width, slot_width + 2 * BESIDE_PRESSED if slot_width else 0.0)
         most = rounded_down(max(2 * (room - gap) + fret_width - beside_slot - _HAIR, 0.0))
         raise JobError("[dots] diameter", f"the dot of fret {fret} reaches under a fret: {2 * radius:.2f} mm wide, "
                        f"and the wood between the frets leaves {2 * room:.2f} mm",
