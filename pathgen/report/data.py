@@ -23,7 +23,7 @@ from pathgen.report.fretting import fretting_findings
 from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
 from pathgen.report.letting_in import piece_data
 from pathgen.report.neck import neck_findings
-from pathgen.report.out_of_reach import depth_findings, idle_findings, reach_findings
+from pathgen.report.out_of_reach import depth_findings, idle_findings, little_findings, reach_findings
 from pathgen.report.placed import placed_sizes
 from pathgen.report.programs import Program
 from pathgen.report.reaching import cut_later, reach_data, reach_of_plan
@@ -113,7 +113,7 @@ def part_data(clamping: Clamping) -> dict[str, Any]:
 def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]) -> list[Finding]:
     """Warnings and notes about the plan itself, whatever its programs say; no paths are needed."""
     return [
-        *_doubts(planned), *idle_findings(planned.clamping),
+        *_doubts(planned), *idle_findings(planned.clamping), *little_findings(planned),
         *reach_findings(planned.clamping, reached, planned.asked.cutters),
         *depth_findings(planned.clamping, checked.pockets),
         *filling_findings(planned, checked, reached), *zero_findings(planned), *feed_findings(planned.clamping),

@@ -12,8 +12,11 @@ import shapely
 from pathgen.base import overlay
 from pathgen.base.cutters import FINEST, Cutter
 from pathgen.base.plain import counted
+from pathgen.base.units import area_words
 from pathgen.programs.opened import own_cutters
+from pathgen.programs.plan import Plan
 from pathgen.report.reaching import FILM
+from pathgen.report.reckoning import CHANGE
 from pathgen.strategies.pocketing.shapes import polygons
 from pathgen.strategies.reach import SMALLEST, CutterReach, Detail, Reach
 from pathgen.verify.findings import Finding, at
@@ -33,6 +36,8 @@ LEFT_NOTED = 0.02
 MISSED = 2.0
 """Area of a closed place from which it is one however small its share, mm2: more than a cutter of 6 mm leaves
 in a right-angled corner; common practice, no source."""
+LITTLE = 0.001
+"""Share of a drawing up to which what a cutter opens beside those before it is a question of whether it is worth it."""
 MUCH_CLOSED = "much-left-closed"
 """Code of those warnings: they are said beside the verdict too."""
 
@@ -214,6 +219,31 @@ def _smaller(clamping: Clamping, inlay: Inlay, diameter: float, cutters: Sequenc
     if best := flat or vee:
         return f'"{best.name}" to [[inlay]] cutters{"" if best.is_flat else ", last"}'
     return f"a smaller cutter{' or a v cutter' if slopes else ''}"
+
+
+def little_findings(planned: Plan) -> list[Finding]:
+    """Cutters that open next to nothing beside those before them, and are fitted for that alone."""
+    clamping, found = planned.clamping, []
+    fitted = [step.cutter.name for step in clamping.steps]
+    for inlay, cuts in zip(clamping.inlays, planned.pockets, strict=True):
+        own = [place for place, step in enumerate(clamping.steps) if step.operation.opens is inlay]
+        opened = [0.0, *(cut.opened.area for cut in cuts)]
+        for place, cut, before, after in zip(own, cuts, opened, opened[1:], strict=False):
+            beside = fitted[max(place - 1, 0) : place] + fitted[place + 1 : place + 2]
+            gained = max(after - before, 0.0)
+            if (len(cuts) == 1 or gained > LITTLE * inlay.area.area or clamping.cut_before(inlay)
+                    or cut.cutter.name in beside):
+                continue
+            share = 100.0 * gained / inlay.area.area
+            found.append(Finding(
+                code="cutter-does-little", severity="note", where=inlay.name,
+                got=f'cutter "{cut.cutter.name}" opens {area_words(gained, clamping.units)} that those before it do '
+                    f"not, {share:.2g} % of the drawing" if share >= 0.001 else
+                    f'cutter "{cut.cutter.name}" opens as good as nothing that those before it do not',
+                allowed=f"work worth its change and its zero, about {CHANGE:g} min",
+                remedy="leave it out of the cutters named there, if nobody will miss that",
+            ))
+    return found
 
 
 def idle_findings(clamping: Clamping) -> list[Finding]:

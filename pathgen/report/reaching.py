@@ -18,7 +18,7 @@ from pathgen.programs.opened import opened_in_plan, own_cutters
 from pathgen.programs.plan import Plan, pockets_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
-from pathgen.report.reckoning import CHANGE, cleared_by, reckoned_opening, simplified
+from pathgen.report.reckoning import CHANGE, cleared_by, likely_opened, simplified
 from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
 from pathgen.strategies.reach import (
@@ -67,7 +67,7 @@ def _promising(inlay: Inlay, own: Sequence[Cutter], cutters: Sequence[Cutter]) -
     """Of the usual sets those that may be the quickest to open what they open, by reckoning, and the job's cutters
     alone."""
     area = simplified(inlay.area)
-    opened = {one.name: reckoned_opening(one, area) if one.is_flat else float(area.area) for one in cutters}
+    opened = {one.name: likely_opened(one, area) if one.is_flat else float(area.area) for one in cutters}
     best: dict[str, float] = {}
     reckoned = {group: cleared_by(group, [opened[one.name] for one in group], inlay.depth)
                 for group in usual_sets(cutters)}

@@ -23,7 +23,7 @@ def simplified(area: BaseGeometry) -> BaseGeometry:
     return overlay.simpler(area, _ROUGHLY)
 
 
-def reckoned_opening(cutter: Cutter, area: BaseGeometry) -> float:
+def likely_opened(cutter: Cutter, area: BaseGeometry) -> float:
     """About what a flat end opens of a simplified drawing, mm2."""
     inside = overlay.buffer(area, -cutter.radius, quad_segs=4)
     return float(overlay.buffer(inside, cutter.radius, quad_segs=4).area)

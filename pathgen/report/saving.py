@@ -71,9 +71,16 @@ def changes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
                    *_roughing(planned.clamping)):
         saved = _saved(change, planned, programs)
         if math.isfinite(saved):
-            rows.append({"change": change.words, "minutes_saved": round(saved, 1), "cost": change.cost})
+            about = "; about so much, as pockets are reckoned by their layers" if _is_about(change) else ""
+            rows.append({"change": change.words, "minutes_saved": round(saved, 1), "cost": change.cost + about})
     rows += [*wider_first(planned, programs), *fewer_layers(planned, programs)]
     return sorted(rows, key=lambda row: -row["minutes_saved"])
+
+
+def _is_about(change: Change) -> bool:
+    """Whether pockets get other layers, whose eased feeds are not known without a plan of them."""
+    return change.pocket_layers is not None and any(
+        change.pocket_layers(step) != 1.0 for step in change.clamping.steps if isinstance(step.operation, Pocket))
 
 
 def saved_by_leave(planned: Plan, programs: Sequence[Program]) -> float | None:

@@ -20,7 +20,7 @@ from pathgen.base.units import INCH, MM_PER, as_written, format_length, rounded_
 from pathgen.programs.plan import Plan, pockets_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
-from pathgen.report.reckoning import CHANGE, cleared_in, reckoned_opening, simplified
+from pathgen.report.reckoning import CHANGE, cleared_in, likely_opened, simplified
 from pathgen.work.clamping import Clamping
 
 _LEAST = CHANGE + 1.0
@@ -94,7 +94,7 @@ def _reckoned(cutter: Cutter, first: Cutter, minutes: float, area: BaseGeometry,
     """About how many minutes a cutter before the first one saves of those that this takes."""
     if cutter.flute_length < depth or (first.is_flat and cutter.diameter < _WIDER * first.diameter):
         return 0.0
-    opened = reckoned_opening(cutter, area)
+    opened = likely_opened(cutter, area)
     return minutes * opened / area.area - cleared_in(cutter, opened, depth)
 
 

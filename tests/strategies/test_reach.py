@@ -198,7 +198,7 @@ def test_the_quickest_set_is_sought_among_all_wider_ones_before_the_finest(tmp_p
     assert best.cutters[0] in {"flat 6.0", "flat 4.0"}
     assert best.minutes + CHANGE * len(best.cutters) < times[("flat 1.0",)] + CHANGE
     # what takes many times as long alone is not planned to say so, but for the job's own
-    assert {("flat 0.8",), ("flat 0.5",), ("v",)}.isdisjoint(times)
+    assert {("flat 0.8",), ("flat 0.5",)}.isdisjoint(times)
     assert {one.cutter for one in found.cutters if one.share > 0.999} >= {"v"}
 
 

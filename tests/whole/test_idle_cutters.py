@@ -60,6 +60,22 @@ def test_check_knows_which_cutter_is_idle_and_misses_a_program_that_has_work(tmp
     assert [f.where for f in missing.findings if f.code == "program-missing"] == ["02-pocket-1-flat.nc"]
 
 
+@pytest.mark.parametrize(("names", "nib", "told"), [
+    ('["flat", "v"]', 0.4, True), ('["flat", "v"]', 4.0, False), ('["flat"]', 0.4, False),
+])
+def test_a_cutter_that_opens_next_to_nothing_is_a_question(tmp_path, names, nib, told):
+    """One of 1 mm, fitted and zeroed for 23 mm of its way: 0.05 % of the drawing, in a table of 99.9 and 100.0 %."""
+    art = svg(f'<rect x="8" y="8" width="24" height="14" rx="2" fill="#225577"/>'
+              f'<path d="M20 21 V{22 + nib}" stroke="#225577" stroke-width="0.4" fill="none"/>')
+    result = built(tmp_path, art=art, extra=MORE, changes={'cutters = ["flat"]': f"cutters = {names}"},
+                   resolution=0.4)
+    found = [f for f in result.report["checks"]["findings"] if f["code"] == "cutter-does-little"]
+    assert len(found) == told
+    for one in found:
+        words = r'cutter "v" opens 0\.\d+ mm2 that those before it do not, 0\.0\d+ % of the drawing'
+        assert re.match(words, one["got"])
+
+
 def test_check_says_the_same_of_idle_cutters_as_build(tmp_path):
     from pathgen.app.building import check_data
 
