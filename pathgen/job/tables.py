@@ -143,8 +143,9 @@ class CutterTable:
 
     INSTEAD: ClassVar[dict[str, str]] = dict.fromkeys(
         ("tip", "tip_width", "tip_diameter", "tip_flat", "flat", "flat_tip"), "leave it out. A v cutter is taken to "
-        "come to a sharp point: where its tip is flat set Z, with the tip where it would show 0, to minus the flat's "
-        "width / (2 x tan of half the angle), as its programs tell; 0.2 mm and 60 degrees: -0.173 mm")
+        "come to a sharp point: where its tip is flat set Z, with the tip where it would show 0, to minus half the "
+        "flat's width, divided by the tangent of half the angle, as its programs tell; 0.2 mm and 60 degrees: "
+        "-0.173 mm")
 
     name: str = key(CUTTER, "how the job and the programs call it")
     shape: str | None = key(choice("ball-end", "flat-end", "v"), "its shape", None, shown="required when used")

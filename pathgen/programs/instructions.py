@@ -48,9 +48,9 @@ def point_words(cutter: Cutter, units: str) -> list[str]:
     return [
         f"{cutter.name} is taken to come to a sharp point. Try it on scrap: {format_length(deep, units)} deep it must "
         f"cut {format_length(wide, units)} wide. If its tip is flat or worn, all that it cuts is wider by that flat: "
-        "set Z, with the tip where it would show 0, to minus the flat's width / (2 x tan of half the angle), "
-        f"-{format_length(low, units)} for a flat of {format_length(flat, units)}. Wherever Z is checked with this "
-        "cutter it then shows as much less."]
+        "set Z, with the tip where it would show 0, to minus half the flat's width, divided by the tangent of "
+        f"half the angle: -{format_length(low, units)} for a flat of {format_length(flat, units)}. "
+        "Wherever Z is checked with this cutter it then shows as much less."]
 
 
 _FLAT, _TRIED = {"mm": 0.2, "in": 0.008 * INCH}, {"mm": 0.5, "in": 0.02 * INCH}

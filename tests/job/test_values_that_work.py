@@ -142,6 +142,7 @@ def test_a_v_cutters_programs_tell_what_a_flat_tip_does(angle, units, told):
     """By plane geometry (D): a flat w wide cuts as wide as a point that is w / (2 tan(angle / 2)) below it."""
     v = Cutter(name="v", shape="v", angle=angle, diameter=6.0, speed=1, feed=1, plunge=1, stepdown=1)
     (line,) = point_words(v, units)
+    assert "(" not in line, "a program's comment holds no brackets"
     assert all(words in line for words in told), line
     low, flat = 0.2 / 2 * v.wall_slope, 0.2
     assert flat / 2 + (1.0 - low) * math.tan(math.radians(angle / 2)) == pytest.approx(float(v.half_width(1.0)))
