@@ -82,7 +82,7 @@ def test_a_rebuild_says_which_programs_differ(tmp_path, capsys):
     line, _ = rebuilt(tmp_path, capsys, changes={'units = "mm"': 'title = "other"\nunits = "mm"'}, **other)
     assert line.startswith('Programs 2 and 5 differ from the build before (of "job"), but only in feeds')
     line, _ = rebuilt(tmp_path, capsys, changes={'finish = "ball"': 'finish = "ball"\nrough = "flat"'}, **other)
-    assert line.startswith('Programs 4 and 6 differ from the build before (of "other"); programs 2, 3 and 5 are the '
+    assert line.startswith('Program 6 differs from the build before (of "other"); programs 2 to 5 are the '
                            "same; program 1 is new; programs 1 to 5 of before are now 2 to 6. Read the heads of ")
 
 
