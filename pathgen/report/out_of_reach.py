@@ -225,7 +225,7 @@ def little_findings(planned: Plan) -> list[Finding]:
     """Cutters that open next to nothing beside those before them, and are fitted for that alone."""
     clamping, found = planned.clamping, []
     fitted = [step.cutter.name for step in clamping.steps]
-    for inlay, cuts in zip(clamping.inlays, planned.pockets, strict=True):
+    for inlay, cuts in zip(clamping.inlays, planned.pockets, strict=False):  # a folder that is checked has none
         own = [place for place, step in enumerate(clamping.steps) if step.operation.opens is inlay]
         opened = [0.0, *(cut.opened.area for cut in cuts)]
         for place, cut, before, after in zip(own, cuts, opened, opened[1:], strict=False):
