@@ -112,14 +112,14 @@ def _pocket(operation: Pocket, cutter: Cutter, around: Around) -> Toolpath:
     return around.pockets[operation.feature.index][operation.nth].toolpath
 
 
-def _ridges(clamping: Clamping) -> float:
+def ridges_at_last(clamping: Clamping) -> float:
     """How high those stand on the surface once all inlays are cut, mm."""
     return clamping.surfacing.scallop if clamping.surfacing else 0.0
 
 
 def _slots(operation: Slot, cutter: Cutter, around: Around) -> Toolpath:
     path = slotting(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, rapids=around.rapids,
-                    stands=standing(cutter, around), ridges=_ridges(around.clamping),
+                    stands=standing(cutter, around), ridges=ridges_at_last(around.clamping),
                     eases=operation.works_hard(cutter))
     return _hopping(path, cutter, around)
 
@@ -161,7 +161,7 @@ def _cut_out(operation: CutOut, cutter: Cutter, around: Around) -> Toolpath:
     cut, clamping = operation.feature, around.clamping
     (made,) = pocket(cut.shapes, surface=clamping.finished_surface, cutters=[cutter], depth=cut.depth,
                      safe_z=clamping.safe_z, where=cut.what,
-                     options=PocketOptions(all_of_it=True, ridges=_ridges(clamping)))
+                     options=PocketOptions(all_of_it=True, ridges=ridges_at_last(clamping)))
     return made.toolpath
 
 

@@ -211,11 +211,14 @@ def _seen_area(mm2: float) -> str:
 def _smaller(clamping: Clamping, inlay: Inlay, diameter: float, cutters: Sequence[Cutter]) -> str:
     """The widest flat end of the job that would do, or its v cutter that goes the deepest into what is narrow, where
     walls may slope; else what to look for."""
-    own, proud = {cutter.name for cutter in own_cutters(clamping, inlay)}, clamping.proud(inlay)
-    fit = [one for one in cutters if one.name not in own and one.flute_length >= inlay.depth + proud]
+    own, proud = own_cutters(clamping, inlay), clamping.proud(inlay)
+    sharpest = max((one.wall_slope for one in own if one.shape == "v"), default=0.0)
+    fit = [one for one in cutters if one.name not in {cutter.name for cutter in own}
+           and one.flute_length >= inlay.depth + proud]
     flat = max((one for one in fit if one.is_flat and one.diameter <= diameter), key=lambda c: c.diameter, default=None)
     slopes = inlay.fill != "piece" and not proud
-    vee = max((one for one in fit if one.shape == "v" and slopes), key=lambda c: c.wall_slope, default=None)
+    sharper = [one for one in fit if one.shape == "v" and slopes and one.wall_slope > sharpest]
+    vee = max(sharper, key=lambda c: c.wall_slope, default=None)
     if best := flat or vee:
         return f'"{best.name}" to [[inlay]] cutters{"" if best.is_flat else ", last"}'
     return f"a smaller cutter{' or a v cutter' if slopes else ''}"

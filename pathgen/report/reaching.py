@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.cutters import FINEST, Cutter
+from pathgen.base.errors import CutterError
 from pathgen.base.units import area_words, fine_length, place_words
 from pathgen.programs.opened import opened_in_plan, own_cutters
 from pathgen.programs.plan import Plan, pockets_with
@@ -113,9 +114,13 @@ def opened_of(clamping: Clamping) -> tuple[BaseGeometry, ...]:
 
 
 def _opened_in_all(clamping: Clamping, inlay: Inlay) -> BaseGeometry:
-    """What an inlay's cutters open: where the last is a v cutter only its path tells."""
-    opened = opened_in_plan(clamping, inlay)
-    return pockets_with(clamping, inlay, own_cutters(clamping, inlay))[-1].opened if opened is None else opened
+    """What an inlay's cutters open: where the last is a v cutter only its path tells. All that is drawn where they
+    cannot go in, which is told elsewhere."""
+    try:
+        opened = opened_in_plan(clamping, inlay)
+        return pockets_with(clamping, inlay, own_cutters(clamping, inlay))[-1].opened if opened is None else opened
+    except CutterError:
+        return inlay.area
 
 
 @lru_cache(maxsize=8)

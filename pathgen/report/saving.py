@@ -15,7 +15,7 @@ from pathgen.base.feeds import ROUND_UP
 from pathgen.base.units import MM_PER, as_written, format_length, rounded_up
 from pathgen.programs.around import Around
 from pathgen.programs.limits import check_limits
-from pathgen.programs.paths import path_of
+from pathgen.programs.paths import path_of, ridges_at_last
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.waste import MARK_GAP, left_standing
@@ -23,6 +23,7 @@ from pathgen.report.fewer_layers import fewer_layers
 from pathgen.report.programs import Program
 from pathgen.report.wider_first import wider_first
 from pathgen.strategies.pocketing.places import layer_depths
+from pathgen.strategies.slotting import begun_over
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Slots, Surfacing
 from pathgen.work.operations import (
@@ -173,14 +174,16 @@ def _slots(clamping: Clamping) -> Iterator[Change]:
                          replace(slots, width=step.cutter.diameter)))), operations=(Slot,),
                      cost=f"slots as wide as the cutter, {format_length(wider, unit)} narrower: see that the wire "
                           "still goes in")
-    deepest = slots.deepest(clamping.finished_surface)
+    if any(other.cutter.name == step.cutter.name for other in clamping.steps if isinstance(other.operation, Pocket)):
+        return  # `fewer_layers` tells what its stepdown saves in both
+    deepest = begun_over(slots, surface=clamping.finished_surface, cutter=step.cutter, ridges=ridges_at_last(clamping))
     layers = math.ceil(deepest / step.cutter.stepdown - 1e-9)
     deeper = rounded_up(deepest / max(layers - 1, 1), unit)
     if layers > 1 and deeper <= usual_layer(step.cutter) * (1 + ROUND_UP):
         fewer = replace(step, cutter=replace(step.cutter, stepdown=deeper))
         yield Change(words=f'[[cutter]] "{step.cutter.name}" stepdown = {as_written(deeper, unit)}',
                      clamping=_with(clamping, step, fewer), operations=(Slot,),
-                     cost=f"layers of {format_length(deepest / math.ceil(deepest / deeper - 1e-9), unit)} instead of "
+                     cost=f"layers of {format_length(deepest / (layers - 1), unit)} instead of "
                           f"{format_length(deepest / layers, unit)}: more load on a thin cutter")
 
 

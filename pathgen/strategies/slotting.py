@@ -73,14 +73,8 @@ def slotting(
     _refuse_pecks(slots, cutter)
     floors = slots.floors(surface)
     runs, lines = [], []
-    for index, line in enumerate(slots.lines):
-        asides = _aside(line, slots, cutter)
-        reach = _reach_on_line(asides, cutter)
-        middle = _line(_ends(line, slots.through[index], slots, cutter), surface, reach, _CHORD)
-        floor = [middle + aside - [0.0, 0.0, slots.depth] for aside in asides]
-        if slots.bottom == "flat":
-            floor = [np.column_stack([low[:, :2], np.full(len(low), floors[index])]) for low in floor]
-        tops = [_begun_on(middle + aside, surface, cutter, ridges) for aside in asides]
+    for index in range(len(slots.lines)):
+        tops, floor = _lines(slots, index, surface, cutter, ridges, floors[index])
         entry = slots.entry or ("peck" if slots.through[index].all() and cutter.plunges else "ramp")
         runs.append(_layered(tops, floor, cutter, entry))
         lines.append((tops, entry))
@@ -102,6 +96,31 @@ def slotting(
         air = np.array([above for _, above in opened])
     path = Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air).quick_in_own_holes()
     return _eased_by_slots(path, cutter, surface, ridges) if eases else path
+
+
+def begun_over(slots: Slots, *, surface: Surface, cutter: Cutter, ridges: float = 0.0) -> float:
+    """How far the slots' bottom lies below what their layers begin on, at most, mm: what `slotting` has to go down."""
+    floors = slots.floors(surface)
+    return max(_deepest(*_lines(slots, index, surface, cutter, ridges, floors[index]))
+               for index in range(len(slots.lines)))
+
+
+def _lines(
+    slots: Slots, index: int, surface: Surface, cutter: Cutter, ridges: float, level: float
+) -> tuple[list[Floats], list[Floats]]:
+    """The lines of one slot that together open its width: where their layers begin, and their bottom."""
+    line = slots.lines[index]
+    asides = _aside(line, slots, cutter)
+    reach = _reach_on_line(asides, cutter)
+    middle = _line(_ends(line, slots.through[index], slots, cutter), surface, reach, _CHORD)
+    floor = [middle + aside - [0.0, 0.0, slots.depth] for aside in asides]
+    if slots.bottom == "flat":
+        floor = [np.column_stack([low[:, :2], np.full(len(low), level)]) for low in floor]
+    return [_begun_on(middle + aside, surface, cutter, ridges) for aside in asides], floor
+
+
+def _deepest(tops: list[Floats], floors: list[Floats]) -> float:
+    return max(float((top[:, 2] - floor[:, 2]).max()) for top, floor in zip(tops, floors, strict=True))
 
 
 def _eased_by_slots(path: Toolpath, cutter: Cutter, surface: Surface, ridges: float) -> Toolpath:
@@ -314,7 +333,7 @@ def _layered(tops: list[Floats], floors: list[Floats], cutter: Cutter, entry: st
     others, back and forth. What stands between two lines at their round ends goes with the way across there: an odd
     number of lines goes back the way that the layer before came, an even one across to its beginning.
     """
-    deepest = max(float((top[:, 2] - floor[:, 2]).max()) for top, floor in zip(tops, floors, strict=True))
+    deepest = _deepest(tops, floors)
     count = math.ceil(deepest / cutter.stepdown - 1e-9)
     pieces: list[Floats] = []
     forward, lines = True, list(zip(tops, floors, strict=True))

@@ -223,6 +223,26 @@ def test_a_layer_less_in_the_pockets_saves_what_is_told(tmp_path, leave, stepdow
         assert slow.report["minutes"] - made(deeper).report["minutes"] == pytest.approx(row["minutes_saved"], abs=0.06)
 
 
+@pytest.mark.parametrize(("stepdown", "depth", "scallop", "cost"), [
+    (0.25, 1.24, 0.02, "layers of 0.31 mm instead of 0.248 mm"),
+    (0.25, 1.24, 0.05, "layers of 0.258 mm instead of 0.215 mm"),  # the ridges are wood to it
+])
+def test_layers_of_slots_are_told_as_they_are_cut(tmp_path, stepdown, depth, scallop, cost):
+    slotted = small_board.built(tmp_path, resolution=0.5, changes={"scallop = 0.05": f"scallop = {scallop}"},
+                                extra=small_board.SLOTS.replace("depth = 1.8", f"depth = {depth}").replace(
+                                    "stepdown = 0.5", f"stepdown = {stepdown}"))
+    rows = [row for row in saving.changes(slotted.plan, slotted.programs) if "slot" in row["change"]]
+    assert [row["cost"].split(":")[0] for row in rows if "stepdown" in row["change"]] == [cost]
+
+
+def test_a_cutter_of_slots_and_pockets_has_its_stepdown_advised_once(tmp_path):
+    both = small_board.built(tmp_path, resolution=0.5, changes={"diameter = 2.0": "diameter = 1.0", "stepdown = 1.6":
+                                                                "stepdown = 0.4", "feed = 1200.0": "feed = 300.0"},
+                             extra='[slots]\ncutter = "flat"\nwidth = 1.0\ndepth = 1.55\n')
+    rows = [row["change"] for row in saving.changes(both.plan, both.programs) if "stepdown" in row["change"]]
+    assert rows == ['[[cutter]] "flat" stepdown = 0.52']
+
+
 def test_after_a_flat_end_none_is_reckoned_with_that_is_narrower(tmp_path):
     """Layers as much thinner came to nothing, and the build was refused for it."""
     clamping = small_board.built(tmp_path, resolution=0.5).plan.clamping

@@ -408,6 +408,15 @@ def test_layers_begin_on_high_ridges(ridges: float, depths: list[float]) -> None
     assert layer_depths(cutter, 0.6, ridges) == pytest.approx(depths)
 
 
+def test_a_pointed_cutter_has_no_layer_of_nothing() -> None:
+    """Layers as thick as the ridges: the first one's depth was what rounding left, and its ramp crashed."""
+    pointed = replace(v_cutter(60.0), stepdown=0.22)
+    assert layer_depths(pointed, 0.4, 0.2) == pytest.approx([0.02, 0.21, 0.4])
+    (cut,) = pocket(box(20.0, -2.0, 26.0, 2.0), surface=LEVEL, cutters=[pointed], depth=0.4, safe_z=20.0,
+                    options=PocketOptions(ridges=0.2))
+    assert cut.toolpath.points[:, 2].min() == pytest.approx(LEVEL.thickness - 0.4)
+
+
 @pytest.mark.parametrize(("ridges", "depths"), [(0.25, [0.175, 0.6]), (0.8, [0.2, 0.6]), (1.2, [0.3, 0.6])])
 def test_a_pointed_cutter_has_no_layer_over_the_surface(ridges: float, depths: list[float]) -> None:
     """By hand: where ridges are higher than a layer the first is a stepdown under the lowest that is left out."""

@@ -62,6 +62,9 @@ GRAZE = 0.03
 """What a cutter may graze of a wall on its way straight down, mm, and still be said to go through air."""
 
 
+_THINNEST = 0.01
+"""Of what a first layer takes of the surface, mm: less is no cut of its own."""
+
 _HIGH = 0.1
 """Of a stepdown: ridges of the first cut that are higher than this are wood that layers begin on."""
 
@@ -80,9 +83,10 @@ def layer_depths(cutter: Cutter, depth: float, ridges: float = 0.0) -> Floats:
     ridges = ridges if are_high(ridges, cutter) else 0.0
     count = max(math.ceil((depth + ridges) / cutter.stepdown - 1e-9), 1)
     layers = (depth + ridges) * np.arange(1, count + 1) / count - ridges
-    if cutter.is_flat or layers[0] > 0.0:
+    if cutter.is_flat or layers[0] > _THINNEST:
         return layers
-    first = min(cutter.stepdown * (1.0 + math.floor(ridges / cutter.stepdown)) - ridges, depth)
+    first = cutter.stepdown * (1.0 + math.floor(ridges / cutter.stepdown)) - ridges
+    first = min(max(first, _THINNEST), depth)
     below = math.ceil((depth - first) / cutter.stepdown - 1e-9)
     return first + (depth - first) * np.arange(below + 1) / max(below, 1)
 
@@ -388,6 +392,8 @@ def _returns(
 
 def _back_over(cut: Floats, start: Floats, longest: float) -> Floats | None:
     """The way from the beginning of a line to a place on it; None for one off it, and for one that is longer."""
+    if len(cut) < 2:
+        return None
     line, to = shapely.linestrings(cut), shapely.Point(start)
     along = shapely.line_locate_point(line, to)
     if along > longest or shapely.distance(line, to) > _ON:
