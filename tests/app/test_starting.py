@@ -269,7 +269,7 @@ def test_who_stops_it_after_all_is_written_is_not_told_that_nothing_was(tmp_path
     monkeypatch.chdir(tmp_path)
     assert main(["new", "one"]) == 0
 
-    def stopped(*_):
+    def stopped(*_, **__):
         raise KeyboardInterrupt
 
     for place, told in (("write_build", "nothing was written"), ("compared", "what was made is written")):

@@ -183,6 +183,11 @@ def test_a_mark_in_the_way_is_refused(tmp_path):
         clamping_of(load_job(path))
 
 
+def apart(points):
+    """Without those that lie a few last places of a program from the one before, which turning may part or join."""
+    return points[np.append(True, np.abs(np.diff(points, axis=0)).max(axis=1) > 4e-4)]
+
+
 @pytest.mark.in_every_run(0)
 def test_every_later_program_is_written_where_the_work_lies(tmp_path, marked):
     (tmp_path / "moved").mkdir()
@@ -206,7 +211,7 @@ def test_every_later_program_is_written_where_the_work_lies(tmp_path, marked):
         high = a[:, 2] >= marked.plan.clamping.safe_z - 1e-6
         up = a[high, 2] + max(0.0, *(there(raw)[:, 2] - raw[:, 2])) - expected[high, 2]
         expected[high] += up[:, None] * upright / upright[2]
-        assert b == pytest.approx(expected, abs=2e-4), before.file_name
+        assert apart(b) == pytest.approx(apart(expected), abs=2e-4), before.file_name
     assert "work-moved" in {f["code"] for f in moved.report["checks"]["findings"]}
     assert "moved" in text_of(moved, "resurface")
     assert not moved.report["inlays"][0]["second_cut"]["repeats_first_pass"]
@@ -295,7 +300,7 @@ def check_zero_stays(moved):
     assert "X 0, Y 0" not in by_hand
     for p in moved.programs:  # where it lay when those were run that are done, nobody knows: it may have moved twice
         head, left = re.sub(r"\)\s*\((\.\. )?", " ", p.text), p.order >= moved.plan.clamping.moved_from
-        assert (stays in head, "(zero: " in head, "before the work last moved: do not run" in head) == (
+        assert (stays in head, " zero: " in head, "before the work last moved: do not run" in head) == (
             left, left, not left)
 
 

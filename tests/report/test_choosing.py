@@ -89,7 +89,7 @@ def test_words_are_in_the_units_of_the_job(job):
 def test_the_command_tells_other_changes(tmp_path, capsys):
     assert main(["compare", str(small_board.job(tmp_path)), "--scallop", "0.05"]) == 0
     said = capsys.readouterr().out
-    assert re.search(r"\[surface\] leave = 0\.2 +-?[\d.]+ min", said)
+    assert re.search(r"\[surface\] leave = 0\.2 takes [\d.]+ min longer: ", said)
     assert re.search(r'\[resurface\] area = "inlay" +-?[\d.]+ min', said)
 
 

@@ -103,7 +103,7 @@ def second_cut(*, marks=None, area="board", cut=True, z_zero="bed", cutters="ab"
         rotation=np.eye(3), shift=np.zeros(3), centre=np.zeros(3), residuals=np.zeros((marks, 3)),
         places=np.array([[0, 0, 8], [0, 9, 8], [9, 0, 8], [9, 9, 8.0]])[:marks])
     return SimpleNamespace(
-        moved=moved, begun=moved is not None, moved_from=3, moved_number=3, units="mm",
+        moved=moved, begun=moved is not None, moved_from=3, moved_number=3, units="mm", shared=None,
         surfacing=SimpleNamespace(resurface_area=area, blend=2.0),
         cutter=lambda kind: cut, setup=SimpleNamespace(z_zero=z_zero),
         steps=[SimpleNamespace(order=order, turn=None, cutter=SimpleNamespace(name=name),

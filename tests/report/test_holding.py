@@ -122,14 +122,15 @@ def test_ridges_to_sand_are_no_lower_in_words(tmp_path, units, scallop):
 
 def test_the_legend_names_what_the_picture_shows_and_clamps_that_are_not_known(built):
     clamping = built.plan.clamping
-    assert "Hatched: clamps" in legend_above(clamping)
-    assert "marks" not in legend_above(clamping)
+    drawn = [inlay.area for inlay in clamping.inlays]
+    assert "Hatched: clamps" in legend_above(clamping, drawn)
+    assert "marks" not in legend_above(clamping, drawn)
     marks = WitnessMarks(Marks(places=np.array([[-10.0, 0.0]]), depth=1.0, hover=5.0))
     marked = replace(
         changed(clamping, Outline, tabs=0), setup=replace(clamping.setup, keep_out=()),
         steps=(*changed(clamping, Outline, tabs=0).steps, Step(operation=marks, cutter=clamping.steps[0].cutter)),
     )
-    words = legend_above(marked)
+    words = legend_above(marked, drawn)
     # the blank, 7 mm, or fill standing proud; 10 mm of clearance above
     assert f"No clamps given: rapids across the work pass {marked.safe_z:g} mm above the bed" in words
     assert marked.safe_z < clamping.safe_z

@@ -132,7 +132,7 @@ def test_pictures_of_both_halves_are_written_by_their_names(tmp_path):
 
 @pytest.mark.in_every_run(0)
 def test_clearing_a_deep_opening_is_work_that_simulating_it_may_take(tmp_path, monkeypatch):
-    """As much a point as the largest sheets are allowed at a tenth; going over it all twice more is too long."""
+    """As much a point as the largest sheets are allowed at a tenth; going over it all a dozen times is too long."""
     text = FORM.replace('cut = "halves"\ngap = 2.4\nlength = 300.0\nwidth = 240.0', 'cut = "inside"')
     text = text.replace("diameter = 3.0", "diameter = 10.0", 1).replace("stepdown = 1.0", "stepdown = 0.5", 1)
     (job,) = parts_of(read(tmp_path, text, DISC))
@@ -149,5 +149,5 @@ def test_clearing_a_deep_opening_is_work_that_simulating_it_may_take(tmp_path, m
     head, tail = texts[name].rsplit("\nG0 Z", 1)
     _, body = head.split("\nG0 X", 1)
     again = "\nG0 Z60\nG0 X" + body
-    found = verify(made.plan.clamping, {**texts, name: f"{head}{again * 2}\nG0 Z{tail}"}, resolution=0.2).findings
+    found = verify(made.plan.clamping, {**texts, name: f"{head}{again * 12}\nG0 Z{tail}"}, resolution=0.2).findings
     assert "too-long" in {finding.code for finding in found}
