@@ -142,7 +142,7 @@ class CutterTable:
     """``[[cutter]]``: one for each; a cutter that a step names needs all that has no default here but angle."""
 
     INSTEAD: ClassVar[dict[str, str]] = dict.fromkeys(
-        ("tip", "tip_width", "tip_diameter", "tip_flat", "flat", "flat_tip"), "leave it out. A v cutter is taken to "
+        ("tip", "tip_width", "tip_diameter", "tip_flat", "flat_tip"), "leave it out. A v cutter is taken to "
         "come to a sharp point: where its tip is flat set Z, with the tip where it would show 0, to minus half the "
         "flat's width, divided by the tangent of half the angle, as its programs tell; 0.2 mm and 60 degrees: "
         "-0.173 mm")

@@ -87,11 +87,12 @@ def before_start(clamping: Clamping, step: Step, start: Start | None = None) -> 
         lines += check_words(start.zero, step, clamping.units)
         if start.zero.like is None and (start.zero.if_so or start.zero.within):
             lines.append(_still_off(clamping, start.zero))
-    lines += point_words(step.cutter, clamping.units)
     if start.notes_bed:
         lines.append("Once Z 0 is right, touch off on the bed beside the work too, or on a setter (a block of known "
                      "height) there, and note the Z shown: once that top is cut or has moved, each cutter is set to "
                      "show the same there.")
+    if step.operation.as_wide_as_deep:  # after the bed is noted: no other cutter is set by what its tip lacks
+        lines += point_words(step.cutter, clamping.units)
     lines += step.operation.at_start(clamping)
     bottom = step.operation.bottom if start.lowest is None else start.lowest
     if bottom < -INTO_BED:

@@ -56,6 +56,8 @@ class Operation(ABC, Generic[F]):
     """Whether its passes lie over the part's surface."""
     finishes: ClassVar[bool] = False
     """Whether its last passes are the finished surface."""
+    as_wide_as_deep: ClassVar[bool] = False
+    """Whether what a v cutter opens is as wide as its tip is deep."""
     instead: ClassVar[str] = "another cutter or stepdown"
     """What of the job may be tried differently where its program does not come out as it should."""
 
@@ -238,6 +240,7 @@ class Pocket(_Within[Inlay]):
     nth: int = 0
     count: int = 1
     name = "pocket"
+    as_wide_as_deep = True
     instead = "another cutter, depth or place for the inlay"
     clears_wood = True
 
@@ -687,6 +690,7 @@ class Bevel(_Within[Slots]):
 
     name = "bevel"
     table = "[slots]"
+    as_wide_as_deep = True
     instead = "another [slots] bevel, or none"
 
     @property
@@ -705,6 +709,7 @@ class Engrave(_Within[Engraving]):
 
     name = "engrave"
     purpose = "engrave the marks"
+    as_wide_as_deep = True
 
     def leaves_open(self, clear: float) -> BaseGeometry:
         return overlay.union_all(overlay.buffer([shapely.linestrings(s) for s in self.feature.strokes], clear))

@@ -16,7 +16,7 @@ from pathgen.base.errors import JobError, PathgenError
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.drawings import _walled
 from pathgen.job.kinds import KINDS
-from pathgen.programs.instructions import point_words
+from pathgen.programs.instructions import before_start, point_words
 from pathgen.report.reaching import opened_of
 from pathgen.work.thin_wood import thin_wood
 from pathgen.work.touching import walled
@@ -147,6 +147,18 @@ def test_a_v_cutters_programs_tell_what_a_flat_tip_does(angle, units, told):
     low, flat = 0.2 / 2 * v.wall_slope, 0.2
     assert flat / 2 + (1.0 - low) * math.tan(math.radians(angle / 2)) == pytest.approx(float(v.half_width(1.0)))
     assert not point_words(replace(v, shape="flat-end", angle=None), units)
+
+
+def test_a_flat_tip_is_spoken_of_where_it_makes_a_cut_wider(tmp_path):
+    """Of marks and hovers that a v drills it moved the Z that all other cutters are set by."""
+    v = small_board.cutter(name="v", shape="v", angle=60.0, diameter=6.0, speed=16000, feed=600.0, plunge=200.0,
+                           stepdown=1.0)
+    clamping = clamping_of(pathgen.load_job(small_board.job(
+        tmp_path, changes={'cutters = ["flat"]': 'cutters = ["flat", "v"]'},
+        extra=v + '[marks]\ncutter = "v"\ndepth = 0.5\nhover = 1.0\n')))
+    told = {step.operation.name for step in clamping.steps
+            if any("sharp point" in line for line in before_start(clamping, step))}
+    assert told == {"pocket"}
 
 
 STAR = '<path d="M2 2h36v4h-30v70h-6z" fill="#225577"/>'
