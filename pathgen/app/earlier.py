@@ -120,7 +120,7 @@ def compared(before: Mapping[str, str], now: Mapping[str, str], *, done: Abstrac
         return []
     pairs, own = paired(before, now), {file: number_of(file) for file in now}
     same = [file for file in pairs if code_lines(now[file]) == code_lines(before[pairs[file]])]
-    other = [file for file in pairs if file not in same]
+    other = [file for file in pairs if file not in same and file not in done]  # of those done `done_before` tells
     alike = [file for file in other if cut_alike(before[pairs[file]], now[file])]
     added, gone = [file for file in now if file not in pairs], len(before) - len(pairs)
     titles = [dict.fromkeys(_job_and_kind(text)[0] for text in texts.values()) for texts in (before, now)]
@@ -141,7 +141,7 @@ def compared(before: Mapping[str, str], now: Mapping[str, str], *, done: Abstrac
     lines += [renumbered(moved)] if moved else []
     heads = _heads(before, now, {file: was for file, was in pairs.items()
                                  if file in (*same, *alike) and file not in done})
-    return [f"{capital('; '.join(lines))}.{heads}"]
+    return [f"{capital('; '.join(lines))}.{heads}"] if lines else []
 
 
 def _heads(before: Mapping[str, str], now: Mapping[str, str], pairs: Mapping[str, str]) -> str:

@@ -126,8 +126,8 @@ class _Watch:
 
     def _write(self, result: Build) -> None:
         """Write a build and say what it has otherwise than the one before: its warnings, its programs."""
+        found, done = result.earlier(self._out)  # what only another job can mend is not tried again
         self._unwritten = result
-        found, done = result.earlier(self._out)
         told, before = result.saying(found), programs_of(self._out)
         files = told.files()
         write_build(self._out, files, result.job, result.report, done=done)

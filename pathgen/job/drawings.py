@@ -323,7 +323,7 @@ def _size_that_fits(inlay: Inlay, wood: BaseGeometry, job: Job, inlays: list[Inl
             share = middle * step / size
             covered = room.covers(scale(area, share, share, origin=at))
             fits, over = (middle, over) if covered else (fits, middle)
-        if fits:
+        if fits * step >= size / 5.0:  # a drawing that would be smaller still is rather moved
             of = f" for inlays {joined([str(one + 1) for one in stages])}" if stages[1:] else ""
             return f" ({key} = {as_written(fits * step, job.units)} fits there{of}" \
                    f"{', without height' * bool(table.place.height and key == 'width')})"

@@ -88,6 +88,9 @@ def _part(job: Job) -> None:
     )
 
 
+_PARTS = 16
+"""Of what a refusal allows of a slope: as fine is it looked for how much edges and slots bear, as each look takes long.
+"""
 _LOWERED = {"[board] fall_away drop": ("fall_away", "drop"), "[board] relief depth": ("relief", "depth")}
 
 
@@ -113,7 +116,8 @@ def _gentler(job: Job, steep: JobError) -> PathgenError:
     enough, most = 0, round(100 * float(named[1]))  # hundredths of a mm
     if borne(most / 100):
         return steep
-    while most - enough > 1:
+    fine = max(most // _PARTS, 1)
+    while most - enough > fine:
         middle = (enough + most) // 2
         enough, most = (middle, most) if borne(middle / 100) else (enough, middle)
     return steep.advising(named[0], f"make it {enough / 100:g} mm or less, for edges and slots to keep min_web too"

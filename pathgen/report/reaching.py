@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.cutters import FINEST, Cutter
-from pathgen.base.errors import CutterError
+from pathgen.base.errors import PathgenError
 from pathgen.base.units import area_words, fine_length, place_words
 from pathgen.programs.opened import opened_in_plan, own_cutters
 from pathgen.programs.plan import Plan, pockets_with
@@ -119,7 +119,7 @@ def _opened_in_all(clamping: Clamping, inlay: Inlay) -> BaseGeometry:
     try:
         opened = opened_in_plan(clamping, inlay)
         return pockets_with(clamping, inlay, own_cutters(clamping, inlay))[-1].opened if opened is None else opened
-    except CutterError:
+    except PathgenError:
         return inlay.area
 
 

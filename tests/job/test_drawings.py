@@ -378,9 +378,11 @@ def test_a_page_that_is_sized_in_px_is_told_as_large_as_it_comes_out(inlay, head
 
 
 @pytest.mark.parametrize(("art", "colours", "share"), [
-    # D: of circles of 8 and 3 mm; a pale one over a full one; under a full one; one in a colour that is not cut
+    # D: of circles of 8 and 3 mm; a pale one over a full one of its colour, and of another; under a full one; one in a
+    # colour that is not cut
     ('<circle cx="12" cy="15" r="8"/><circle cx="32" cy="15" r="3" opacity=".4"/>', "", 9 / 73),
-    ('<circle cx="12" cy="15" r="8"/><circle cx="12" cy="15" r="4" opacity=".4"/>', "", 16 / 64),
+    ('<circle cx="12" cy="15" r="8"/><circle cx="12" cy="15" r="4" opacity=".4"/>', "", None),
+    ('<circle cx="12" cy="15" r="8"/><circle cx="12" cy="15" r="4" opacity=".4" fill="#ff0000"/>', "", 16 / 64),
     ('<circle cx="12" cy="15" r="4" opacity=".4"/><circle cx="12" cy="15" r="8"/>', "", None),
     ('<circle cx="12" cy="15" r="8"/><circle cx="32" cy="15" r="3" opacity=".4" fill="#ff0000"/>',
      'colours = ["#000000"]', None),

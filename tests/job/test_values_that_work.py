@@ -122,6 +122,15 @@ def test_a_drawing_moved_as_its_refusal_says_lies_on_the_board(tmp_path, at):
     assert "inlay 1 place" not in again
 
 
+def test_a_drawing_that_would_come_out_tiny_is_rather_moved(tmp_path):
+    """A moth 112 mm wide was told that 3 mm would fit there."""
+    with pytest.raises(JobError, match="lies off the board") as wrong:
+        clamping_of(pathgen.load_job(small_board.job(tmp_path, changes={
+            "{ at = [45.0, 0.0] }": '{ at = [1.5, 0.0], width = 40.0, centre = "drawing" }'})))
+    assert "fits there" not in wrong.value.remedy
+    assert "at = " in wrong.value.remedy
+
+
 @pytest.mark.parametrize("key", ["tip", "tip_width"])
 def test_a_flat_tip_of_a_v_cutter_is_refused_with_what_to_do_instead(tmp_path, key):
     """Only that the key is unknown was said; nothing told that a v cutter is taken to come to a point."""

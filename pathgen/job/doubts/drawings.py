@@ -82,14 +82,17 @@ def _see_through(art: Artwork, colours: Set[str] | None) -> Iterator[Doubt]:
 
 
 def _paler_than_half(art: Artwork, colours: Set[str] | None) -> float:
-    """The share of what is cut of a drawing whose uppermost shape shows less than half of its colour, by area."""
+    """The share of what is cut of a drawing whose uppermost shape shows less than half of its colour, by area, and lies
+    on no other of that colour."""
     paints = art.scene.paints if art.scene is not None else ()
-    shown = [replace(paint, colour="not cut" if paint.colour in art.background or not (
-        colours is None or paint.colour in colours) else "pale" if paint.opacity < _HALF else "full")
-             for paint in paints]
-    areas = {kind: area.area for kind, area in painted(shown, art.tolerance).items()}
-    pale, full = (areas.get(kind, 0.0) for kind in ("pale", "full"))
-    return float(pale / (pale + full)) if pale else 0.0
+    cut = [paint.colour not in art.background and (colours is None or paint.colour in colours) for paint in paints]
+    shown = painted([replace(paint, colour=("pale " if paint.opacity < _HALF else "full ") + paint.colour if wanted
+                             else "not cut") for paint, wanted in zip(paints, cut, strict=True)], art.tolerance)
+    full = painted([paint for paint in paints if paint.opacity >= _HALF], art.tolerance)
+    pale = sum(overlay.difference(area, full.get(kind[5:], shapely.Polygon())).area
+               for kind, area in shown.items() if kind.startswith("pale "))
+    every = sum(area.area for kind, area in shown.items() if kind != "not cut")
+    return float(pale / every) if pale else 0.0
 
 
 def _passed_over(art: Artwork) -> Iterator[Doubt]:
