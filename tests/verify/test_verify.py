@@ -561,7 +561,7 @@ def test_slots_begin_on_high_ridges_and_are_refused_where_they_do_not(tmp_path, 
     """Of ridges a third of a millimetre high, by which a stepdown of half a millimetre came to 0.83 mm."""
     plain = {"changes": ONE_FRET | {"scallop = 0.05": "scallop = 0.33"}, "extra": small_board.SLOTS}
     assert small_board.built(tmp_path, **plain).passed
-    monkeypatch.setattr("pathgen.programs.paths._ridges", lambda clamping: 0.0)
+    monkeypatch.setattr("pathgen.programs.paths.ridges_at_last", lambda clamping: 0.0)
     found = small_board.built(tmp_path, **plain).report["checks"]["findings"]
     (deep,) = (one for one in found if one["code"] == "cut-too-deep")
     assert "slots" in deep["where"]
