@@ -134,6 +134,7 @@ def test_clearance_is_named_where_the_travel_is_short_below_a_clamp(tmp_path):
     assert "is 120 mm in Z meant?" in refusal_of_build(tmp_path, machine.replace("29.0", "12.0"))
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("key", ["tab_height", "skin"])
 def test_the_height_below_a_steep_edge_that_is_named_is_what_stands_beside_it(tmp_path, key):
     """Beside a tight radius the surface goes on down, under the edge: less than the edge's height was still refused."""

@@ -181,6 +181,7 @@ place = {}
 """
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("size", "stages"), [
     ("width = 60.0", 1), ("height = 200.0", 1), ("width = 60.0, height = 120.0", 1), ("width = 70.0, rotate = 30", 1),
     ("", 1), ('width = 60.0, centre = "drawing"', 1), ('centre = "drawing"', 1), ("width = 60.0, mirror = true", 2),

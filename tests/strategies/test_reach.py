@@ -185,6 +185,7 @@ def test_the_sets_begin_with_the_jobs_own(tmp_path: Path) -> None:
     assert f"\n* {' then '.join(inlay.cutters)} " in lines
 
 
+@pytest.mark.in_every_run(0)
 def test_the_quickest_set_is_sought_among_all_wider_ones_before_the_finest(tmp_path: Path) -> None:
     """Of twelve cutters each was tried with its neighbour in size alone, and all one after the other: "flat 1.5 then
     flat 1", 8.2 min, was called the quickest where "flat 3 then flat 1" takes 3.9."""

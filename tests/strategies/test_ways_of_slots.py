@@ -385,6 +385,7 @@ def test_no_layer_takes_what_the_ones_above_it_left_between_lines_at_a_blind_end
     assert wood.heights[np.ix_(on_line, near_ends)].max() == pytest.approx(4.0)
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("bottom", ["flat", "curve"])
 @pytest.mark.parametrize(("width", "diameter", "ridge"), [(5.0, 2.0, 0.0), (0.8, 0.6, 0.0), (0.6, 0.6, 0.4)])
 def test_no_layer_of_a_slanted_slot_takes_more_than_a_stepdown_on_its_uphill_side_or_on_ridges(

@@ -288,6 +288,7 @@ def test_a_back_is_done_once_the_marks_in_the_top_are_drilled(board):
         assert any("turn the blank" in line for line in lines) is not done
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("said", ["", "drilled", "measured"])
 def test_the_backs_own_heads_and_page_say_that_it_is_done(tmp_path, said):
     """They were orders to begin: to set X 0 and Y 0, and to turn the spindle on, under a top that is half cut."""

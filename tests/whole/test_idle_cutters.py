@@ -60,6 +60,7 @@ def test_check_knows_which_cutter_is_idle_and_misses_a_program_that_has_work(tmp
     assert [f.where for f in missing.findings if f.code == "program-missing"] == ["02-pocket-1-flat.nc"]
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("names", "nib", "told"), [
     ('["flat", "v"]', 0.4, True), ('["flat", "v"]', 4.0, False), ('["flat"]', 0.4, False),
 ])

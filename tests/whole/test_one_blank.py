@@ -696,6 +696,7 @@ def test_a_blank_that_moved_is_cut_to_its_end_where_it_lies(marked, before):
         name for name, number in rows.items() if number >= begins}
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("turn", [180, 90])
 def test_the_move_of_a_blank_is_told_of_all_parts_alike_and_its_marks_by_part(marked, turn):
     """One part lies turned on the blank: of it the words were of a move the other way, and mark 6 is on no page."""

@@ -282,6 +282,7 @@ def test_above_the_last_pass_the_second_cut_keeps_to_where_fill_may_stand(tmp_pa
 # What the first cut leaves
 
 
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize("stages", ["", STAGES])
 def test_no_pass_takes_more_than_the_stepdown_of_what_the_first_cut_left_nor_of_its_ridges(tmp_path, stages):
     """The height of the ridges was added to the stepdown; at the corners one pass took all that the wide ones left.
