@@ -9,8 +9,7 @@ from typing import Any
 
 from pathgen.app.building import Build, build_planned
 from pathgen.app.earlier import write_build
-from pathgen.app.earlier_done import Run, done_before
-from pathgen.app.earlier_marks import marks_moved
+from pathgen.app.earlier_done import Run, earlier_of
 from pathgen.base import given
 from pathgen.base.brief import Brief
 from pathgen.base.errors import JobError, PathgenError
@@ -99,8 +98,7 @@ class BlankBuild(Brief):
 
     def earlier(self, folder: Path) -> tuple[list[Finding], dict[str, Any] | None]:
         """Those warnings, and what the folder is to keep, as for a build of one part."""
-        found, done = done_before(folder, self.job, self.runs)
-        return [*marks_moved(folder, self.job, self.report), *found], done
+        return earlier_of(folder, self.job, self.report, self.runs)
 
     def saying(self, found: Sequence[Finding]) -> BlankBuild:
         """The same with more that is to be said."""

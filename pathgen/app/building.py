@@ -10,8 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from pathgen.app.earlier import write_build
-from pathgen.app.earlier_done import Run, done_before
-from pathgen.app.earlier_marks import marks_moved
+from pathgen.app.earlier_done import Run, earlier_of
 from pathgen.app.folders import otherwise_named, read_folder
 from pathgen.base import given
 from pathgen.base.brief import Brief
@@ -139,10 +138,8 @@ class Build(Brief):
         return self.saying(self.earlier(folder)[0])
 
     def earlier(self, folder: Path) -> tuple[list[Finding], dict[str, Any] | None]:
-        """Warnings of marks that lie elsewhere than earlier builds in a folder had them, and of programs that count as
-        done and were others there; and what the folder is to keep of these. Raises JobError as `done_before` does."""
-        found, done = done_before(folder, self.job, self.runs)
-        return [*marks_moved(folder, self.job, self.report), *found], done
+        """What `earlier_of` says of it."""
+        return earlier_of(folder, self.job, self.report, self.runs)
 
     def saying(self, found: Sequence[Finding]) -> Build:
         """The same with more that is to be said."""

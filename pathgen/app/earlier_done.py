@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from pathgen.app.earlier import holds_job, programs_of
-from pathgen.app.earlier_marks import MALFORMED
+from pathgen.app.earlier_marks import MALFORMED, marks_moved
 from pathgen.app.folders import kept_in
 from pathgen.app.pairing import cuts, named, number_of, paired
 from pathgen.app.same_cut import cut_alike
@@ -73,6 +73,15 @@ class _Then:
 
 
 _NOTHING = _Then(texts={}, before=None, numbers={}, done={}, left={})
+
+
+def earlier_of(
+    folder: Path, job: Job, report: dict[str, Any], runs: Mapping[str, Run]
+) -> tuple[list[Finding], dict[str, Any] | None]:
+    """Warnings of marks that lie elsewhere than earlier builds in a folder had them, and of programs that count as done
+    and were others there; and what the folder is to keep of these. Raises JobError as `done_before` does."""
+    found, done = done_before(folder, job, runs)
+    return [*marks_moved(folder, job, report), *found], done
 
 
 def done_before(folder: Path, job: Job, runs: Mapping[str, Run]) -> tuple[list[Finding], dict[str, Any] | None]:

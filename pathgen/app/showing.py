@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import suppress
 from functools import lru_cache
 from pathlib import Path
 
@@ -11,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.app.folders import write_over
 from pathgen.base import overlay
-from pathgen.base.errors import Mistakes, PathgenError
+from pathgen.base.errors import Mistakes
 from pathgen.base.markup import Element, as_svg
 from pathgen.base.plain import capital
 from pathgen.base.units import fine_length, place_words
@@ -24,7 +23,6 @@ from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.placed import placed_sizes, placed_words
 from pathgen.work.clamping import Clamping
-from pathgen.work.features import Inlay
 from pathgen.work.operations import Outline
 from pathgen.work.thin_wood import by_kind, more_places, what_to_do
 
@@ -79,16 +77,8 @@ def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
 
 @lru_cache(maxsize=2)
 def _opened(clamping: Clamping) -> tuple[BaseGeometry, ...]:
-    """What the cutters open of each inlay: of a v all that is drawn, and where they cannot go in, which a build tells.
-    """
-    return tuple(_opened_of(clamping, inlay) for inlay in clamping.inlays)
-
-
-def _opened_of(clamping: Clamping, inlay: Inlay) -> BaseGeometry:
-    opened = None
-    with suppress(PathgenError):
-        opened = opened_in_plan(clamping, inlay)
-    return inlay.area if opened is None else opened
+    """What the cutters open of each inlay; of a v all that is drawn."""
+    return tuple(opened_in_plan(clamping, inlay, of_v=lambda _, inlay: inlay.area) for inlay in clamping.inlays)
 
 
 def _extent(shape: BaseGeometry, units: str) -> str:

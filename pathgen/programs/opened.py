@@ -2,27 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.base.cutters import Cutter
+from pathgen.base.errors import PathgenError
 from pathgen.strategies.reach import opened_by
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 
 
-def own_cutters(clamping: Clamping, inlay: Inlay) -> list[Cutter]:
-    """Those that cut an inlay's pockets, in their order."""
-    return [step.cutter for step in clamping.steps if step.operation.opens is inlay]
+def opened_in_plan(
+    clamping: Clamping, inlay: Inlay, *, of_v: Callable[[Clamping, Inlay], BaseGeometry]
+) -> BaseGeometry:
+    """What an inlay's cutters open; where the last is a v cutter, of which only its path tells, what `of_v` says.
 
-
-def opened_in_plan(clamping: Clamping, inlay: Inlay) -> BaseGeometry | None:
-    """What an inlay's cutters open; None where the last is a v cutter, of which only its path tells.
-
-    Raises CutterError as `opened_by` does.
+    All that is drawn where they cannot go in, which is told elsewhere.
     """
-    cutters, proud, surface = own_cutters(clamping, inlay), clamping.proud(inlay), clamping.board.surface
-    if cutters[-1].shape == "v":
-        return None
-    return opened_by(inlay.area, cutters, replace(surface, thickness=surface.thickness + proud), inlay.depth + proud)
+    try:
+        if clamping.cutters_of(inlay)[-1].shape == "v":
+            return of_v(clamping, inlay)
+        return opened_of_shape(clamping, inlay, inlay.area)
+    except PathgenError:
+        return inlay.area
+
+
+def opened_of_shape(clamping: Clamping, inlay: Inlay, shape: BaseGeometry) -> BaseGeometry:
+    """What an inlay's cutters would open of a shape, as deep and where the inlay is. Raises CutterError as `opened_by`
+    does."""
+    proud, surface = clamping.proud(inlay), clamping.board.surface
+    return opened_by(shape, clamping.cutters_of(inlay), replace(surface, thickness=surface.thickness + proud),
+                     inlay.depth + proud)

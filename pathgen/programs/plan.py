@@ -186,10 +186,7 @@ def finishing_with(clamping: Clamping, cutter: Cutter, *, scallop: float) -> tup
 
 def pockets_of(clamping: Clamping) -> Pockets:
     """What each cutter of each inlay cuts."""
-    return tuple(
-        pockets_with(clamping, inlay, [step.cutter for step in clamping.steps if step.operation.opens is inlay])
-        for inlay in clamping.inlays
-    )
+    return tuple(pockets_with(clamping, inlay, clamping.cutters_of(inlay)) for inlay in clamping.inlays)
 
 
 def without_idle(clamping: Clamping, pockets: Pockets) -> tuple[Clamping, Pockets]:

@@ -75,8 +75,7 @@ def _minutes(cutter: Cutter, planned: Plan, programs: Sequence[Program]) -> floa
     for program in programs:
         step, operation = replace(program.step, cutter=cutter), program.step.operation
         if isinstance(operation, Pocket):
-            own = (one.cutter for one in clamping.steps if one.operation.opens is operation.opens)
-            cutters = [cutter if one.name == cutter.name else one for one in own]
+            cutters = [cutter if one.name == cutter.name else one for one in clamping.cutters_of(operation.feature)]
             path = pockets_with(clamping, operation.feature, cutters)[operation.nth].toolpath
         else:
             path = path_of(step, planned.around)

@@ -13,7 +13,6 @@ from pathgen.base import overlay
 from pathgen.base.cutters import FINEST, Cutter
 from pathgen.base.plain import counted
 from pathgen.base.units import area_words
-from pathgen.programs.opened import own_cutters
 from pathgen.programs.plan import Plan
 from pathgen.report.reaching import FILM
 from pathgen.report.reckoning import CHANGE
@@ -113,7 +112,7 @@ def _closed(colour: CutterReach) -> _Closed | None:
 
 def _told(clamping: Clamping, inlay: Inlay, closed: Sequence[_Closed], cutters: Sequence[Cutter]) -> Finding:
     """Colours of an inlay with places that stay closed, the most first, and what opens the narrowest of them."""
-    own = own_cutters(clamping, inlay)
+    own = clamping.cutters_of(inlay)
     one, detail = closed[0], closed[0].detail
     assert detail is not None
     # it fits, and would have to go straight down
@@ -164,7 +163,7 @@ def depth_findings(clamping: Clamping, measures: Sequence[PocketMeasure]) -> lis
 
 def _too_narrow(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
     """Shapes of a drawing whose depth is reached elsewhere: a v that comes last opens them less deep, by rising."""
-    cutters = own_cutters(clamping, inlay)
+    cutters = clamping.cutters_of(inlay)
     if cutters[-1].shape != "v":
         return
     parts = narrow = polygons(inlay.area)
@@ -196,7 +195,7 @@ def _crumbs(clamping: Clamping, inlay: Inlay, closed: Sequence[_Closed], cutters
     warned = any(one.warned for one in closed)
     return Finding(
         code=MUCH_CLOSED if warned else "detail-out-of-reach", severity="warn" if warned else "note", where=inlay.name,
-        got=f"{_all_said(closed)} with {_names(own_cutters(clamping, inlay))} in many places, each under "
+        got=f"{_all_said(closed)} with {_names(clamping.cutters_of(inlay))} in many places, each under "
             f"{SMALLEST:g} mm2: its corners come out round",
         allowed="corners as round as the cutter",
         remedy=f"add {_smaller(clamping, inlay, 0.0, cutters)}, or leave it so",
@@ -211,7 +210,7 @@ def _seen_area(mm2: float) -> str:
 def _smaller(clamping: Clamping, inlay: Inlay, diameter: float, cutters: Sequence[Cutter]) -> str:
     """The widest flat end of the job that would do, or its v cutter that goes the deepest into what is narrow, where
     walls may slope; else what to look for."""
-    own, proud = own_cutters(clamping, inlay), clamping.proud(inlay)
+    own, proud = clamping.cutters_of(inlay), clamping.proud(inlay)
     sharpest = max((one.wall_slope for one in own if one.shape == "v"), default=0.0)
     fit = [one for one in cutters if one.name not in {cutter.name for cutter in own}
            and one.flute_length >= inlay.depth + proud]

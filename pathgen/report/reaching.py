@@ -13,9 +13,8 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.cutters import FINEST, Cutter
-from pathgen.base.errors import PathgenError
 from pathgen.base.units import area_words, fine_length, place_words
-from pathgen.programs.opened import opened_in_plan, own_cutters
+from pathgen.programs.opened import opened_in_plan, opened_of_shape
 from pathgen.programs.plan import Plan, pockets_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
@@ -28,7 +27,6 @@ from pathgen.strategies.reach import (
     Reach,
     SetReach,
     alike,
-    opened_by,
     reach,
     share_of,
     usual_sets,
@@ -44,6 +42,7 @@ FILM = 0.004
 
 _MAY_WIN = 1.5
 """Times the minutes of the quickest set with the same last cutter, by reckoning, up to which one is tried."""
+
 SAME = 0.001
 """Share of a drawing below which one set of cutters opens as much as another."""
 
@@ -55,7 +54,7 @@ def reach_of_all(clamping: Clamping, cutters: Sequence[Cutter]) -> list[Reach]:
     """For each inlay, what its own cutters and the others of `cutters` open, and in what time; its own set first."""
     found = []
     for index, inlay in enumerate(clamping.inlays):
-        own, every = tuple(own_cutters(clamping, inlay)), _candidates(clamping, index, cutters)
+        own, every = tuple(clamping.cutters_of(inlay)), _candidates(clamping, index, cutters)
         without = [own[:k] + own[k + 1 :] for k in range(len(own))] if len(own) > 1 else []
         into = [one for one in every if one.shape == "v" or
                 not overlay.buffer(inlay.area, -one.radius).is_empty]
@@ -103,36 +102,29 @@ def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
 def reach_of_cutters(clamping: Clamping) -> list[Reach]:
     """For each inlay, what each of its own cutters can open; no programs are needed, and no times known."""
     opened = opened_of(clamping)
-    return [_reach_of(clamping, index, own_cutters(clamping, inlay), sets=(), most_details=DETAILS_IN_WORDS,
+    return [_reach_of(clamping, index, clamping.cutters_of(inlay), sets=(), most_details=DETAILS_IN_WORDS,
                       opened=opened)
             for index, inlay in enumerate(clamping.inlays)]
 
 
 def opened_of(clamping: Clamping) -> tuple[BaseGeometry, ...]:
     """What the cutters of each inlay open, by its index; no programs are needed."""
-    return tuple(_opened_in_all(clamping, inlay) for inlay in clamping.inlays)
+    return tuple(opened_in_plan(clamping, inlay, of_v=_by_its_path) for inlay in clamping.inlays)
 
 
-def _opened_in_all(clamping: Clamping, inlay: Inlay) -> BaseGeometry:
-    """What an inlay's cutters open: where the last is a v cutter only its path tells. All that is drawn where they
-    cannot go in, which is told elsewhere."""
-    try:
-        opened = opened_in_plan(clamping, inlay)
-        return pockets_with(clamping, inlay, own_cutters(clamping, inlay))[-1].opened if opened is None else opened
-    except PathgenError:
-        return inlay.area
+def _by_its_path(clamping: Clamping, inlay: Inlay) -> BaseGeometry:
+    return pockets_with(clamping, inlay, clamping.cutters_of(inlay))[-1].opened
 
 
 @lru_cache(maxsize=8)
 def opened_alone(clamping: Clamping, inlay: Inlay) -> Regions:
     """What an inlay's cutters would open of each of its colours by itself, of those that touch others in one pour: what
     is finer lies open in one pocket with them, and nothing keeps it apart. The rest as drawn."""
-    cutters, proud, surface = own_cutters(clamping, inlay), clamping.proud(inlay), clamping.board.surface
+    cutters = clamping.cutters_of(inlay)
     touching = {colour for touch in touches(inlay.regions) for colour in touch.colours}
     if not cutters or cutters[-1].shape == "v" or inlay.fill != "resin":  # a v rises into all that is fine
         return inlay.regions
-    surface = replace(surface, thickness=surface.thickness + proud)
-    return tuple((colour, opened_by(shape, cutters, surface, inlay.depth + proud) if colour in touching else shape)
+    return tuple((colour, opened_of_shape(clamping, inlay, shape) if colour in touching else shape)
                  for colour, shape in inlay.regions)
 
 
@@ -313,7 +305,7 @@ def _cuts(clamping: Clamping, inlay: Inlay, group: Sequence[Cutter]) -> Cut:
 def _candidates(clamping: Clamping, index: int, cutters: Sequence[Cutter]) -> list[Cutter]:
     """The inlay's own cutters, then every other one that may cut there and whose flute is long enough."""
     inlay = clamping.inlays[index]
-    own, proud = own_cutters(clamping, inlay), clamping.proud(inlay)
+    own, proud = clamping.cutters_of(inlay), clamping.proud(inlay)
     names, depth = {cutter.name for cutter in own}, inlay.depth + proud
     return own + [c for c in cutters if c.name not in names and c.flute_length >= depth
                   and (c.shape == "flat-end" or not proud)]

@@ -19,6 +19,7 @@ from pathgen.base.toolpath import along_in_plan
 from pathgen.strategies.entering import ramped_in
 from pathgen.strategies.resurfacing import coarse_passes
 from pathgen.strategies.surfacing import CHORD, OVERRUN, Passes, strip_spans, zigzag
+from pathgen.strategies.uphill import too_steep
 
 _MARGIN = 1.0
 """How far roughing clears past what the finishing cutter needs, mm."""
@@ -35,8 +36,8 @@ _ROUGH_CHORD = 5e-3
 _EVERY = 5.0
 """Between places of the outline at which it is asked how low the surface lies, mm."""
 
-_MORE, _LEVEL = 1.1, 1e-6
-"""Times its ramp, and mm, from which what falls is too steep for a cutter that cannot cut at its centre."""
+_LEVEL = 1e-6
+"""What falls less (mm) is level."""
 
 _AS_GOOD_AS_FLAT = 0.05
 """What lies no further above a cutter's tip (mm) is taken to be cleared by it at the edge of what it roughs."""
@@ -160,7 +161,7 @@ def _down_ramps(run: Floats, cutter: Cutter) -> Floats:
     if cutter.plunges:
         return run
     step = np.diff(run, axis=0)
-    falls = -step[:, 2] > _MORE * cutter.steepest_ramp * np.hypot(step[:, 0], step[:, 1]) + _LEVEL
+    falls = -step[:, 2] > too_steep(cutter) * np.hypot(step[:, 0], step[:, 1]) + _LEVEL
     edges = np.flatnonzero(np.diff(np.concatenate([[0], falls.astype(np.int8), [0]])))
     for first, last in zip(edges[-2::-2].tolist(), edges[::-2].tolist(), strict=True):
         high, after = float(run[first, 2]), run[last:]

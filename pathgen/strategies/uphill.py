@@ -35,6 +35,11 @@ def steepest_down(cutter: Cutter) -> float:
     return cutter.steepest_ramp if cutter.is_flat and not cutter.plunges else math.inf
 
 
+def too_steep(cutter: Cutter) -> float:
+    """Rise over run from which a way down is more than such a cutter may sink; infinite for others."""
+    return _MORE * steepest_down(cutter)
+
+
 def from_below(
     path: Toolpath, cutter: Cutter, standing: Standing, *, ramp: float, kind: Move, across: Callable[[Floats], float]
 ) -> Toolpath:
@@ -43,7 +48,7 @@ def from_below(
     `ramp` is the rise over run that it sinks at there, by moves of a `kind`; `across` says how high the way over
     (2, 2) places is. `standing` is what stands, and stays.
     """
-    limit = _MORE * steepest_down(cutter)
+    limit = too_steep(cutter)
     if not math.isfinite(limit):
         return path
     step = steps(path.points)

@@ -325,6 +325,10 @@ class Clamping:
         step = self.step(kind)
         return step.cutter if step is not None else None
 
+    def cutters_of(self, inlay: Inlay) -> list[Cutter]:
+        """Those that cut an inlay's pockets, in their order."""
+        return [step.cutter for step in self.steps if step.operation.opens is inlay]
+
     @property
     def marks(self) -> tuple[Named, ...]:
         """The witness marks; none where none are drilled."""

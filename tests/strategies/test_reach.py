@@ -534,8 +534,7 @@ def test_other_cutters_are_tried_where_their_flutes_are_long_enough_for_the_wood
         return SimpleNamespace(name=name, flute_length=flute, shape=shape)
 
     inlay = SimpleNamespace(depth=1.6)
-    step = SimpleNamespace(operation=SimpleNamespace(opens=inlay), cutter=one("own"))
-    clamping = SimpleNamespace(inlays=[inlay], steps=[step], proud=lambda _: proud)
+    clamping = SimpleNamespace(inlays=[inlay], cutters_of=lambda _: [one("own")], proud=lambda _: proud)
     every = [one("own"), one("long"), one("just", 1.6), one("short", 1.59), one("v", shape="v")]
     assert [c.name for c in _candidates(clamping, 0, every)] == names
 

@@ -34,7 +34,7 @@ QUADRANT = 64
 _HAIR = 0.01
 """What is lost in straight pieces, mm."""
 
-_CLEAR = THIN + 0.01
+_CLEAR = THIN + _HAIR
 """Wood between dots, and to the edge, that stands, whatever circles lose in straight pieces: mm."""
 
 

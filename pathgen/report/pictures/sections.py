@@ -186,7 +186,7 @@ def _pocket(view: View, clamping: Clamping, inlay: Inlay, x: float) -> Iterator[
 
 def _raised(clamping: Clamping, inlay: Inlay, x: float, y: Floats) -> Floats:
     """(n,) how far a pocket's floor lies over its depth: beside walls that v cutters and ball ends leave sloping."""
-    own = [step.cutter for step in clamping.steps if step.operation.opens is inlay]
+    own = clamping.cutters_of(inlay)
     sloping = [cutter for cutter in own if not cutter.is_flat]
     if not sloping:
         return np.zeros(len(y))
