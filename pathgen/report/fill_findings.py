@@ -68,7 +68,7 @@ def filling_findings(planned: Plan, checked: Verification, reached: Sequence[Rea
             touching, near = touches(opened), too_near(planned, inlay, opened)
             if touching:  # of the others the proposed stages part some
                 stages = pouring_stages(inlay, touching, near)
-                near = [one for one in near if any(set(one.colours) <= set(stage) for stage in stages)]
+                near = tuple(one for one in near if any(set(one.colours) <= set(stage) for stage in stages))
                 found += _touch_warnings(planned, inlay, touching, stages, near, opened)
             found += [*_shared_dams(planned, inlay, near), *_open_in_dam(planned, inlay)]
         found += _overfill_warnings(planned.clamping, inlay)

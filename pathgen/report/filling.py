@@ -6,6 +6,7 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import shapely
@@ -210,10 +211,11 @@ def pouring_stages(inlay: Inlay, found: tuple[Touch, ...], near: Sequence[Near])
     return proposed_stages(inlay.colours, found, areas, [one.colours for one in near])
 
 
-def too_near(planned: Plan, inlay: Inlay, opened: Regions) -> list[Near]:
+@lru_cache(maxsize=8)
+def too_near(planned: Plan, inlay: Inlay, opened: Regions) -> tuple[Near, ...]:
     """All such pairs of an inlay that resin is poured into, the nearest first; `opened` is what is opened of it."""
     if inlay.fill != "resin" or len(opened) < 2:
-        return []
+        return ()
     out, found, touching = planned.asked.resins[inlay.index].dam, [], {touch.colours for touch in touches(opened)}
     dams = {colour: dam_round(replace(inlay, regions=((colour, shape),)), out) for colour, shape in inlay.regions}
     for (one, first), (other, second) in itertools.combinations(opened, 2):
@@ -226,7 +228,7 @@ def too_near(planned: Plan, inlay: Inlay, opened: Regions) -> list[Near]:
         if held:
             x, y = shapely.get_coordinates(shapely.shortest_line(first, second)).mean(axis=0).tolist()
             found.append(Near(colours=held[0], apart=apart, at=(x, y), inside=inside))
-    return sorted(found, key=lambda one: one.apart)
+    return tuple(sorted(found, key=lambda one: one.apart))
 
 
 def _touching(touch: Touch) -> dict[str, Any]:

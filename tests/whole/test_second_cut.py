@@ -341,15 +341,7 @@ def test_what_is_left_is_taken_by_the_last_cut(tmp_path):
 
 @pytest.mark.in_every_run(0)
 def test_an_early_stage_is_levelled_over_its_inlay_and_the_last_cut_takes_all(tmp_path):
-    second = """
-[[inlay]]
-artwork = "art.svg"
-colours = ["#cc8833"]
-depth = 1.5
-cutters = ["flat"]
-overfill = 0.7
-place = { at = [45.0, 0.0] }
-"""
+    second = STAGES.replace("overfill = 1.4", "overfill = 0.7")
     changes = {**LEAVE, 'artwork = "art.svg"': 'artwork = "art.svg"\ncolours = ["#225577"]'}
     result = built(tmp_path, changes=changes, extra=second)
     assert result.report["checks"]["passed"]
