@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from itertools import product
 
 import numpy as np
 import shapely
@@ -22,8 +21,8 @@ from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import PlacedSize
 
-_TRIED, _FURTHER = 21, 0.5
-"""Places on the way to the middle that are tried, and how far apart those along are, mm."""
+_TRIED, _FURTHER, _ASKED = 21, 0.5, 400
+"""Places on the way to the middle that are tried, how far apart those along are, mm, and points that rule one out."""
 
 
 def placed_on(
@@ -61,14 +60,16 @@ def place_that_fits(
     """
     (x0, y0, x1, y1), (left, low, right, high) = area.bounds, wood.bounds
     out = np.array([max(left - x0, 0.0) + min(right - x1, 0.0), (low + high - y0 - y1) / 2])
-    shapely.prepare(wood)
     inward = np.sign(out[0]) if out[0] else np.sign(left + right - x0 - x1)
-    for share, more in product(np.linspace(0.0, 1.0, _TRIED if out[1] else 1), np.arange(0.0, right - left, _FURTHER)):
-        move = out * [1.0, share] + [more * inward, 0.0]
-        there = np.round((np.array(at) + move + np.sign(move) * step / 2) / step) * step
-        if wood.covers(translate(area, *(there - at))):
-            return float(there[0]), float(there[1])
-    return None
+    shares, along = np.linspace(0.0, 1.0, _TRIED if out[1] else 1), np.arange(0.0, right - left, _FURTHER)
+    moves = np.stack([np.tile(out[0] + along * inward, len(shares)), np.repeat(out[1] * shares, len(along))], axis=1)
+    moves = np.round((np.array(at) + moves + np.sign(moves) * step / 2) / step) * step - at
+    shapely.prepare(wood)
+    points = shapely.get_coordinates(area)
+    for point in points[:: 1 + len(points) // _ASKED]:  # most places are out of question with a few of them
+        moves = moves[shapely.intersects_xy(wood, *(moves + point).T)]
+    there = next((move for move in moves if wood.covers(translate(area, *move))), None)
+    return None if there is None else (float(at[0] + there[0]), float(at[1] + there[1]))
 
 
 def _size(art: Artwork, scale: float, layers: tuple[str, ...], *, mirrored: bool = False) -> PlacedSize:
