@@ -21,7 +21,7 @@ def asked(folder, monkeypatch, capsys, command, *, changes=None, extra=""):
     return status, said.out, said.err
 
 
-@pytest.mark.in_every_run(5)
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize(("wrong", "changes"), [("off", OFF), ("deep", DEEP), ("short", SHORT)])
 @pytest.mark.parametrize("command", ["show", "frets", "reach"])
 def test_the_answer_comes_first_and_what_is_wrong_after_it(command, wrong, changes, tmp_path, monkeypatch, capsys):
@@ -64,7 +64,7 @@ def test_a_drawing_that_is_missing_leaves_the_others_and_is_told_once(tmp_path, 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
 
-@pytest.mark.in_every_run(6)
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize(("name", "cutter", "where"), [
     ("fern-and-moth.toml", "ball 12", "[surface] finish"), ("fern-and-moth.toml", "flat 6", "[outline] cutter"),
     ("fern-and-moth.toml", "slot 0.6", "[slots] cutter"), ("boards/drawn-outline.toml", "flat 3", "[outline] cutter"),

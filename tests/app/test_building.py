@@ -263,7 +263,7 @@ def found_in_copy(written, folder, *, name="02-pocket-1-flat.nc", change=None, m
     return pathgen.check(read, folder, resolution=0.4).findings
 
 
-@pytest.mark.in_every_run(3)
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("old", "new", "says"), [
     ("(afterwards: Stop here", "(afterwards: Go on here", "its head says: afterwards: Go on here"),
     ("\n(afterwards: Stop here[^\n]*", "", "its head leaves out a line"),
@@ -298,6 +298,7 @@ def test_a_head_must_have_the_maker_set_what_the_job_has(written, tmp_path, old,
     assert ("other-head" in codes) == bool(says)
 
 
+@pytest.mark.in_every_run(4)
 @pytest.mark.parametrize(("change", "codes"), [
     (lambda text: text.replace("\nM5\n", "\nM5 (mine)\n(and mine)\n"), []),
     (lambda text: text.replace("\nM5\n", "\n m5\n\n"), []),

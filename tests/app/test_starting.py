@@ -243,6 +243,7 @@ def test_a_program_after_the_surface_is_simulated_over_the_surface(tmp_path, cap
     assert "--surfaced: without --thickness" in capsys.readouterr().err
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("stream", ["stdout", "stderr"])
 def test_it_works_without_a_terminal_or_a_file_to_write_to(tmp_path, monkeypatch, stream):
     """As where a script closes them, or a system starts it without any."""

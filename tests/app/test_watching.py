@@ -111,6 +111,7 @@ def test_a_file_that_is_being_saved_is_no_mistake(tmp_path, monkeypatch, capsys)
     assert "not built" not in capsys.readouterr().out
 
 
+@pytest.mark.in_every_run(0)
 def test_it_says_what_build_says_of_the_build_before(tmp_path, capsys):
     """Which programs differ, in build's own words; warnings once, until they are others."""
     job = small_board.job(tmp_path)

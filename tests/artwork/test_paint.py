@@ -46,6 +46,7 @@ def test_a_curve_that_folds_onto_its_line_opens_no_face(read: Read) -> None:
     assert shapely.Polygon(hole).area == pytest.approx(5 * 6 * 3.7**2, rel=1e-6)
 
 
+@pytest.mark.in_every_run(6)
 @pytest.mark.parametrize("apart", [0.0, 1e-15, 1e-13, 1e-11, 1e-9, 1e-7])
 @pytest.mark.parametrize("rule", ["nonzero", "evenodd"])
 def test_nearly_coinciding_edges_are_filled_by_the_rule(rule: str, apart: float) -> None:
@@ -141,6 +142,7 @@ def test_a_deep_stack_shows_its_rims(read: Read) -> None:
     assert all(region.polygon.is_valid for region in art.regions)
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("seed", range(4))
 def test_a_stack_of_stars_is_what_painting_one_after_another_leaves(seed: int) -> None:
     # against the definition: each shape taken off all that was painted before it

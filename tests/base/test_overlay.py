@@ -74,7 +74,7 @@ def put_together(seed):
         assert one.area + other.area + shared.area == pytest.approx(overlay.union(a, b).area, abs=1e-6)
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("first", range(0, 20, 5))
 def test_dense_drawings(first):
     """`put_together` was tried on seeds 0 to 1000."""

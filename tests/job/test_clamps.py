@@ -64,7 +64,7 @@ def put_as_told(clamp, words):
     return clamp | {key: [to, round(to + high - low, 1)] if move.startswith("move") else [to, high]}
 
 
-@pytest.mark.in_every_run(4)
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("seed", [*range(8), 23, 113])
 def test_what_is_told_of_a_clamp_is_where_it_is_and_works(tmp_path, seed):
     numbers, clamps = board(seed)

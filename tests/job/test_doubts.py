@@ -494,6 +494,7 @@ FOUR = "".join(f'<rect x="{x}" width="9" height="9" fill="{colour}"/>' for x, co
     (0, "#2f6f4f"), (10, "#aa2222"), (20, "#335599"), (30, "#ffffff")))
 
 
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize(("more", "told"), [
     ("", []), ('colours = ["#2f6f4f", "#aa2222"]', ["#335599 and #ffffff of it are"]),
     ('colours = ["#2f6f4f", "#aa2222"]\nbackground = ["#ffffff"]', ["#335599 of it is"]),
@@ -598,6 +599,7 @@ def test_outer_strings_lie_on_the_drawn_board(tmp_path, half, said):
 STRAIGHT = 3.0 * 10.0 / LONG  # mm: how much half a board of 40 by 46 mm widens from the nut to 10 mm past it
 
 
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize(("path", "told"), [
     (f"M0,-20 {LONG},-23V23L0,20Z", None), (f"M0,-20.12 {LONG},-23.12V23.12L0,20.12Z", None),
     (f"M0,-20.2 {LONG},-23V23L0,20.2Z", ({"nut_width": 40.4}, "40 mm, and the outline is drawn 40.4 mm wide there")),

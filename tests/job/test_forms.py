@@ -66,6 +66,7 @@ def test_the_wall_is_measured_square_to_the_line(tmp_path):
     assert inside.wall == pytest.approx(250.0 - 120.0 / (200.0 / 250.0), abs=0.5)
 
 
+@pytest.mark.in_every_run(0)
 def test_the_least_wall_is_the_same_whatever_is_asked_for(tmp_path):
     """A hump near the end: what is measured once began as far from the end as the wall that was asked for."""
     hump = '<path d="M-1 140 Q40 140 60 60 Q90 140 301 140 V241 H-1 Z" fill="#885522"/>'
@@ -115,6 +116,7 @@ def test_dowel_holes_go_to_the_half_that_they_lie_in(tmp_path):
 HOLE = '\n[[hole]]\ncutter = "flat 3"\nat = [150.0, {}]\ndiameter = 8.0\n'
 
 
+@pytest.mark.in_every_run(8)
 @pytest.mark.parametrize(("old", "new", "said"), [
     ("wall = 20.0", "wall = 120.0", r"\[form\] wall: 100\.0\d* mm of the inside form is left between the line and its "
      r"edge at 0 mm along, -40\.\d* mm across \(allowed: 120 mm or more: a thin form bends under clamps\)"),
@@ -144,6 +146,7 @@ HIGH = '<path fill="#885522" d="M-1,60Q150,0 301,60V241H-1Z"/>'
 """A line near the page's upper edge, which ends at both its ends."""
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("asked", "shape", "ways"), [
     ("width = 240.0\nwall = 120.0", ARC, ["write wall = 100.04"]),
     ("width = 120.0\nwall = 50.0", ARC, ["make width 169.99 mm or more", "write wall = 25"]),
@@ -164,6 +167,7 @@ def test_what_a_refused_wall_names_works(tmp_path, asked, shape, ways):
                         "writ": re.sub("wall = .*", f"wall = {value}", text)}[words[:4]], shape)
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("wall", [58.29, 59.66, 61.03])
 def test_what_a_refused_wall_names_in_inches_works(tmp_path, wall):
     """Four places of an inch were rounded to the nearest: one size in 24 left too little."""
@@ -248,6 +252,7 @@ def test_a_line_that_is_the_pages_edge_is_told_with_what_to_write(tmp_path, shap
         assert f"write [form] {size}" in one.remedy
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("count", "layers", "told"), [(1, 3, 2), (1, 1, 0), (2, 3, 0), (0, 3, 0)])
 def test_layers_on_one_dowel_are_told_of_each_half(tmp_path, count, layers, told):
     hole = '\n[[hole]]\ncutter = "flat 3"\nat = [{}, {}]\ndiameter = 8.0\n'

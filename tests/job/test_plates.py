@@ -208,6 +208,7 @@ def test_an_opening_that_its_cutter_cuts_in_pieces_or_little_of(tmp_path, shape,
         holed(tmp_path, shape, cutter=re.search(r"([\d.]+) mm or less", str(refused.value))[1])
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("cutter", "wide"), [(2.0, 2.003), (3.0, 3.004), (3.0, 3.0045), (4.0, 4.0065)])
 def test_a_round_opening_a_hair_wider_than_its_cutter(tmp_path, cutter, wide):
     """Refused: the chords of its circle, which lie up to 0.005 mm inside it, left the cutter no room."""
@@ -386,7 +387,7 @@ def test_plates_refused(tmp_path, old, new, said):
         read(tmp_path, PLATE.replace(old, new, 1))
 
 
-@pytest.mark.in_every_run(3)
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("command", ["frets", "strings", "neck", "fretting", "block", "gauges", "nut", "side-dots"])
 def test_what_is_of_boards_refuses_a_plate_and_a_form(tmp_path, capsys, command):
     read(tmp_path, PLATE)

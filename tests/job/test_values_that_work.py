@@ -51,7 +51,7 @@ FOLLOWED = {("fern-and-moth", "[stock]", "80")}
 """Where another mistake is another table's: a blank of 46 mm asks for a longer outline cutter."""
 
 
-@pytest.mark.in_every_run(6)
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize(("name", "table", "key", "value", "remedy"), SPOILT,
                          ids=[" ".join(row[:3]) for row in SPOILT])
 def test_the_value_that_a_refusal_names_works(tmp_path, name, table, key, value, remedy):
@@ -112,7 +112,7 @@ def test_dots_as_a_refusal_says_lie_on_the_board_with_wood_beside_them(tmp_path,
     assert not [thin for thin in thin_wood(clamping, opened_of(clamping)) if "slot" not in thin.between]
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("at", ["[400.0, 0.0]", "[520.0, 10.0]", "[150.0, 25.0]", "[-40.0, -30.0]"])
 def test_a_drawing_moved_as_its_refusal_says_lies_on_the_board(tmp_path, at):
     first = refusal(tmp_path, "fern-and-moth", "[[inlay]]", "place", f"{{ at = {at}, width = 150.0 }}")
@@ -181,7 +181,7 @@ place = {}
 """
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("size", "stages"), [
     ("width = 60.0", 1), ("height = 200.0", 1), ("width = 60.0, height = 120.0", 1), ("width = 70.0, rotate = 30", 1),
     ("", 1), ('width = 60.0, centre = "drawing"', 1), ('centre = "drawing"', 1), ("width = 60.0, mirror = true", 2),
@@ -225,6 +225,7 @@ def test_to_centre_what_is_drawn_is_said_where_that_puts_it_on_the_board(tmp_pat
             assert ("centre what is drawn" in str(wrong.value)) is told
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("ats", [("[400.0, 0.0]", "[400.0, 0.0]"), ("[700.0, 0.0]", "[702.0, 3.0]")])
 def test_the_stages_of_a_drawing_off_the_board_are_told_one_place_that_works_for_both(tmp_path, ats):
     shutil.copy(EXAMPLES / "fern-and-moth.svg", tmp_path)
@@ -355,6 +356,7 @@ def test_scrap_as_thick_as_is_allowed_is_no_refusal(tmp_path):
     assert made(re.search(r"allowed: ([\d.]+) mm", str(refused.value))[1])
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("table", ['[outline]\ncutter = "out"\ntabs = 2\n',
                                    '[holes]\ncutter = "out"\nat = [[-10.0, 0.0]]\nthrough = 0.2\n'])
 def test_a_flute_as_long_as_is_allowed_is_no_refusal(tmp_path, table):

@@ -183,6 +183,7 @@ def test_the_step_at_the_rim_and_the_pour(made):
     assert np.ptp(moves(again.text)[1][:, 0]) < 0.5 * made.plan.clamping.board.length
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("name", ["fern-and-moth", "moth-three-colours"])
 def test_the_examples_test_pieces_are_verified_and_every_new_cutter_has_its_check_of_zero(name):
     example = load_job(f"examples/{name}.toml")
@@ -236,6 +237,7 @@ def test_a_step_from_the_raw_top_does_not_depend_on_how_thick_the_scrap_is(tmp_p
     assert ("[coupon] thickness" in page) == (zero == "bed")
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("operation", "change", "code"), [
     ("slots", ("Z", -0.05), "slot-too-deep"),
     ("pocket", ("X", 0.2), "pocket-outside-drawing"),
@@ -282,6 +284,7 @@ def test_every_key_that_the_page_names_is_one(made):
     assert named <= known
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("inlaid", "table"), [(False, "[dots]"), (True, "[[inlay]]"), (None, None)],
                          ids=["dots", "both", "neither"])
 def test_keys_of_what_is_filled_are_those_of_a_table_that_the_job_has(tmp_path, inlaid, table):
@@ -378,6 +381,7 @@ def test_a_speck_that_no_cutter_goes_into_is_not_the_place_to_try(tmp_path, spec
 V = cutter(name="vee", shape="v", diameter=6.0, angle=60, speed=18000, feed=600.0, plunge=200.0, stepdown=1.0)
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("wide", "speck"), [
     (0.9, '<rect x="18" y="22" width="4" height="0.9" fill="#225577"/>'),
     (0.05, '<rect x="4" y="4" width="0.05" height="3" fill="#225577"/>'),

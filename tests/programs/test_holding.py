@@ -14,6 +14,7 @@ SLOTS = ('[slots]\ncutter = "slot"\ndepth = 0.8\n[[cutter]]\nname = "slot"\nshap
          "speed = 18000\nfeed = 400.0\nplunge = 100.0\nstepdown = 0.5\n")
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("more", "key"), [
     ("", "tab_height"), ('[surface]\nrough = "flat"\n', "tab_height"), (SLOTS, "skin"),
 ], ids=["the ball's hollow", "roughing", "slots that run out"])
@@ -35,6 +36,7 @@ def in_hand(text):
     return re.sub(r"\[surface\](\n.+)*", "", text).replace("thickness = 10.0", "thickness = 9.0")
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("text", [STEEP, in_hand(STEEP.replace("41.0", "43.0"))],
                          ids=["the ball's hollow", "a blank with its radius"])
 def test_tabs_that_nobody_says_the_height_of_are_as_high_as_what_is_left(tmp_path, text):

@@ -127,6 +127,7 @@ def test_the_axis_of_a_clamped_end_is_the_machines(tmp_path):
     assert line.endswith("Find Y from the edge at Y 105 mm: the other lies under a clamp.")
 
 
+@pytest.mark.in_every_run(0)
 def test_where_clamps_cover_both_ends_one_is_left_off_until_zero_is_set(tmp_path):
     """In order, as it is read: held but for that clamp, the cutter fitted, X found, the clamp put on."""
     setup = f"[setup]\nkeep_out = [{CLAMPS['near']}, {CLAMPS['far']}]\n"
@@ -329,6 +330,7 @@ def test_of_work_that_rose_nothing_is_said_of_a_spoilboard_that_no_cutter_reache
         assert "Z 0 is the underside" not in text
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("z_zero", "top", "words"), [
     ("bed", 8.0, "stays off with the bed felt for again"),
     ("stock-top", 0.0, "stays off with Z 0 set again by the Z noted on the bed"),
@@ -368,6 +370,7 @@ drilled = [[-15.0, -28.0, 8.0], [-15.0, 28.0, 8.0], [98.0, -28.0, 8.0], [98.0, 2
     [-14.8, -28.0, 7.99], [-14.8, 28.0, 8.0], [98.2, -28.0, 7.99], [98.2, 28.0, 8.0]))
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("before", "kept"), [
     ("", True), ("[moved]\nbefore = 5\n", True), ("[moved]\nbefore = 6\n", False)])
 def test_how_to_fill_stays_where_the_work_moved_before_the_second_cut(tmp_path, before, kept):
@@ -392,6 +395,7 @@ TOUCHING = svg("""<rect x="4" y="7" width="12" height="9" fill="#225577"/>
 <rect x="16" y="7" width="12" height="9" fill="#cc8833"/><rect x="28.3" y="7" width="5" height="9" fill="#225577"/>""")
 
 
+@pytest.mark.in_every_run(0)
 def test_of_work_that_is_begun_nothing_is_advised_that_comes_too_late(tmp_path):
     """Its pockets are cut and filled; nothing that is left goes into the bed."""
     (tmp_path / "begun").mkdir()
@@ -559,6 +563,7 @@ def test_the_sheet_of_a_form_is_measured_and_a_board_on_its_edge_is_not():
     assert measured[0][0].endswith("write the thickest as [stock] thickness, and build again.")
 
 
+@pytest.mark.in_every_run(0)
 def test_what_a_command_of_its_own_makes_is_made_again_by_that():
     """Pages of blocks, gauges, nuts, side dots and test pieces said "build again", which does not make them."""
     said = {}

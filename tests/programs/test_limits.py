@@ -21,6 +21,7 @@ def clamped(folder, along, across="[-33.0, 33.0]", *, more="", **changed):
     return pathgen.build(pathgen.load_job(small_board.job(folder, extra=extra, **changed)), resolution=0.3)
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("along", "across"), [
     ([80.0, 90.0], "[-33.0, 33.0]"), ([-15.0, -4.0], "[-33.0, 33.0]"), ([30.0, 40.0], "[18.0, 33.0]"),
 ])
@@ -46,6 +47,7 @@ def test_place_and_value(tmp_path, along, across):
     assert "near-a-keep-out" not in {f.code for f in built.verification.findings}
 
 
+@pytest.mark.in_every_run(0)
 def test_a_clamp_that_the_cutter_all_but_touches_is_told(tmp_path):
     """From 2 mm on it is not, and the places between are told as far away as they are; what the machine may touch, as
     it comes back no better than to 0.05 mm, is refused: 0.001 mm was a warning, and "Verified"."""
@@ -110,6 +112,7 @@ def test_what_is_too_long_for_the_machine_says_what_would_help(tmp_path, travel,
     assert refused.value.remedy == remedy
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("clamp", ["", "[setup]\nkeep_out = [{ along = [97, 104], across = [-9, 9], height = 70 }]\n"])
 def test_fill_may_stand_higher_than_rapids_clear_it(tmp_path, clamp):
     """They pass so far above the fill too, whatever is highest: 3 mm of it was refused where 0.5 mm are kept."""
@@ -139,6 +142,7 @@ def test_the_clearance_that_a_refusal_names_fits_the_travel_and_no_more_does(tmp
             built(6.56)
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("axis", "zero", "help"), [
     (0, 'zero = "blank-nut-bass"', "name a [setup] zero that lies nearer to the middle of what is cut, or "),
     (2, 'z_zero = "bed"', 'write [setup] z_zero = "stock-top", or '),
@@ -207,6 +211,7 @@ def test_no_mark_is_moved_where_others_than_marks_are_too_far_apart(tmp_path, dr
     assert "marks" not in refused.value.remedy
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("turned", ["x", "y"])
 def test_marks_that_nobody_placed_are_no_further_apart_than_the_machine_goes(tmp_path, turned):
     """They were 118 mm apart along the board, whatever the machine; where none is near enough, the machine is named."""
@@ -222,6 +227,7 @@ def test_marks_that_nobody_placed_are_no_further_apart_than_the_machine_goes(tmp
         built(90.0, 48.0)
 
 
+@pytest.mark.in_every_run(0)
 def test_a_clamp_that_lifts_the_cutter_past_the_travel_is_named_as_the_cause(tmp_path):
     """Of 120 mm 12 are meant, perhaps; 10 mm less clearance would change nothing that helps."""
     clamp = "[setup]\nkeep_out = [{{ along = [-40.0, -15.0], across = [-33.0, 33.0], height = {} }}]\n"
@@ -234,6 +240,7 @@ def test_a_clamp_that_lifts_the_cutter_past_the_travel_is_named_as_the_cause(tmp
                                                    + clamp.format(12.0))), resolution=0.5)
 
 
+@pytest.mark.in_every_run(0)
 def test_lines_that_thin_layers_make_are_refused_with_a_larger_stepdown(tmp_path, monkeypatch):
     monkeypatch.setattr(limits, "MOST_LINES", 200)
     path = small_board.job(tmp_path, changes={"stepdown = 1.6": "stepdown = 0.02"})

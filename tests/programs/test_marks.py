@@ -248,6 +248,7 @@ def test_marks_lie_where_the_wood_does_and_not_where_the_tip_of_a_ball_goes(tmp_
     assert np.array(marks["now"]) == pytest.approx(lie, abs=1e-3)
 
 
+@pytest.mark.in_every_run(0)
 def test_how_marks_are_measured_is_told_where_nothing_is_filled_too(tmp_path):
     empty = {"overfill = 0.7": 'fill = "none"'}
     fresh = built(tmp_path, extra=MARKS, changes=empty, resolution=0.5).files(shaded=False)
@@ -794,6 +795,7 @@ def test_drilled_marks_that_count_from_another_zero_name_it(tmp_path):
                                  extra=MARKS + DRILLED)))
 
 
+@pytest.mark.in_every_run(0)
 def test_no_other_zero_is_advised_once_marks_count_from_it(tmp_path):
     """Obeyed, it was refused: the marks then lay 288 mm off."""
     clamp = "keep_out = [{ along = [-20.0, -16.0], across = [-33.0, -29.0], height = 12.0 }]"
@@ -888,6 +890,7 @@ def rough_blank(width):
             'finish = "ball"': 'finish = "ball"\nrough = "six"', "[surface]": f"{rough}[surface]"}
 
 
+@pytest.mark.in_every_run(0)
 def test_marks_spread_along_and_across_beside_a_clamp(tmp_path):
     result = built(tmp_path, resolution=0.3, changes=rough_blank(62.0), extra=MARKS)
     assert result.passed
@@ -979,6 +982,7 @@ def test_marks_from_which_the_work_could_not_be_found_again_are_refused_before_t
         made(FAR_END, changes={"[stock]": clamps})
 
 
+@pytest.mark.in_every_run(0)
 def test_marks_too_near_each_other_that_are_drilled_already_get_a_warning(tmp_path):
     result = built(tmp_path, resolution=0.4, extra=MARKS + DRILLED_AT_END)
     found = next(f for f in result.report["checks"]["findings"] if f["code"] == "marks-too-near")
@@ -1069,6 +1073,7 @@ def test_a_move_is_told_in_the_same_figures_everywhere(tmp_path):
         assert re.findall(r"[\d.]+ mm along, [\d.]+ mm across, [\d.]+ mm up", files[name]) == [shift] * 2
 
 
+@pytest.mark.in_every_run(0)
 def test_what_is_done_needs_nothing_to_be_ready(tmp_path):
     """Its pockets were cut with the thin cutter, filled and cut level before the work moved."""
     extra = OF_THIN + AT + found(*PLACES.tolist())
@@ -1105,6 +1110,7 @@ def test_marks_stand_off_the_blank_s_edge_where_there_is_room(tmp_path):
         assert off.min() >= least
 
 
+@pytest.mark.in_every_run(0)
 def test_each_mark_stands_off_the_blank_s_edge_as_there_is_room_where_it_lies():
     """One corner without room let all four stand 1 to 1.5 mm off the edges: 0.5 mm of wood outside a hole."""
     around = planned_of(load_job(EXAMPLES / "moth-three-colours.toml")).around
@@ -1141,6 +1147,7 @@ def test_the_second_cut_of_work_that_turned_is_the_first_pass_again_where_arcs_m
     assert re.search("^G[23] ", text_of(moved, "pocket"), re.M)
 
 
+@pytest.mark.in_every_run(0)
 def test_down_is_along_the_spindle_however_the_work_lies_by_then(tmp_path):
     """A v's way down beside small islands was as steep as its feed allows, and by the work's own slope steeper."""
     turn = Rotation.from_euler("xyz", (0.5, 1.4, 0.0), degrees=True).as_matrix()

@@ -38,6 +38,7 @@ def test_a_shank_that_would_rub_is_told_before_it_is_cut(tmp_path, scallop, more
     assert built(least).passed
 
 
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize(("scallop", "bottom"), [(0.02, "curve"), (0.2, "curve"), (0.02, "flat")])
 @pytest.mark.parametrize("web", [1.0, 4.6])
 def test_the_depth_of_slots_that_is_named_is_borne_by_the_flutes_at_once(tmp_path, scallop, bottom, web):
@@ -77,6 +78,7 @@ def test_wood_uphill_that_a_round_end_has_not_come_to_yet_rubs_its_shank(tmp_pat
     assert ball_pocket(tmp_path, 1.4, float(re.match(r"([\d.]+) mm or more", refused.value.allowed)[1])).passed
 
 
+@pytest.mark.in_every_run(0)
 def test_the_shank_of_what_follows_roughing_is_told_before_it_is_cut(tmp_path):
     """Past its flat end's reach the blank stands to its full height beside the ball: our own check alone found it.
     Nor is leaving roughing out advised where the ball's flutes do not bear it."""

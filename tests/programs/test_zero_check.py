@@ -142,6 +142,7 @@ def test_without_raw_top_the_finished_surface_is_used_and_then_the_bed(tmp_path)
     assert blank.distance(shapely.Point(bed.x, bed.y)) > 6.35
 
 
+@pytest.mark.in_every_run(0)
 def test_over_a_surface_that_still_stands_proud(tmp_path):
     """With `leave` the first cut stands 0.2 mm high, with its own ridges, until the last cut over a fill."""
     changes = BARE | {"scallop = 0.05": "scallop = 0.02\nleave = 0.2\nleave_scallop = 0.05"}

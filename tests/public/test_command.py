@@ -185,6 +185,7 @@ ON_THE_CORNER = ("(zero: X 0 Y 0 is the blank's corner, nut end, bass side, the 
                  + "G0 Z5\nM5\nM30\n")
 
 
+@pytest.mark.in_every_run(0)
 def test_what_is_advised_for_a_zero_on_the_blanks_corner_is_right_as_written(tmp_path, capsys):
     path = tmp_path / "a.nc"
     path.write_text(ON_THE_CORNER)
@@ -207,6 +208,7 @@ def test_what_is_advised_for_a_zero_on_the_blanks_corner_is_right_as_written(tmp
     assert "with --corner -20 -20 --zero -20 -20 8" in capsys.readouterr().out
 
 
+@pytest.mark.in_every_run(0)
 def test_a_finish_below_the_surface_named_is_no_bare_pass(tmp_path, capsys):
     """The Z is 1 mm too low, as where a cutter was set on something 1 mm high."""
     path = tmp_path / "a.nc"

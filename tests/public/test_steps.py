@@ -427,7 +427,7 @@ def test_what_lies_below_the_surface_is_told_where_no_ridge_height_says_that_it_
     assert "1.5000 mm below" in pocket.findings[1].got
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("limit", [None, 0.02])
 @pytest.mark.parametrize("radius", [150.0, 200.0])
 def test_a_finish_of_another_radius_is_told_where_wood_stands_over_the_surface(finished, radius, limit):
@@ -442,7 +442,7 @@ def test_a_finish_of_another_radius_is_told_where_wood_stands_over_the_surface(f
     assert "is that its radius?" in off.remedy
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("limit", [None, 0.02])
 @pytest.mark.parametrize("off", [0.1, 0.7])
 def test_a_finish_that_follows_the_surface_above_it_is_told_whether_ridges_are_judged_or_not(finished, limit, off):

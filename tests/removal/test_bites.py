@@ -72,7 +72,7 @@ def test_a_full_slot_is_engaged_all_round_the_front(cutter, degrees):
     assert np.median(engaged_deg(bites, runs(path))[middle]) == pytest.approx(180, rel=0.06)
 
 
-@pytest.mark.in_every_run(3)
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("cutter", CUTTERS, ids=lambda c: c.shape)
 @pytest.mark.parametrize("seed", range(2))
 def test_against_a_simulation_move_by_move(cutter, seed):

@@ -162,7 +162,7 @@ def test_coming_back_beside_the_place_against_the_simulation(repeated, operation
         assert found[result] == pytest.approx(told[result], rel=0.1), result
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 def test_one_thing_off_in_two_programs_at_once_is_not_counted_twice(board):
     """Both cuts of the surface and the slots off at their worst: the slot is off by what is told as worst."""
     every = list(sources(board.plan.clamping))

@@ -92,7 +92,7 @@ def test_no_metric_words_in_what_is_printed(job, command, capsys):
     assert not metric(capsys.readouterr().out)
 
 
-@pytest.mark.in_every_run(6)
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize(("old", "new"), [
     ("scallop = 0.0008", "scallop = 0.3"), ("depth = 0.06", "depth = 0.4"), ("at = [9.0, 0.0]", "at = [9.0, 1.2]"),
     ("length = 20.0", "length = 17.0"), ("flute_length = 0.13", "flute_length = 0.05"),

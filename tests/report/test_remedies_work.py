@@ -33,7 +33,7 @@ action_12 = 2.0
 SPEED = r"(?<=diameter = 2.0\n)speed = \d+"
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("job", "code", "number", "where", "written"), [
     (STEPPED + "finish = 0.3\n", "last-lap-less", r"write finish = ([\d.]+)", r"finish = 0\.3", "finish = {}"),
     (THICK + "finish = 0.25\n", "last-lap-less", r"write finish = ([\d.]+)", r"finish = 0\.25", "finish = {}"),

@@ -55,6 +55,7 @@ def test_each_saving_is_what_the_change_saves(slotted, tmp_path):
         assert slotted.report["minutes"] - minutes == pytest.approx(row["minutes_saved"], abs=about), row["change"]
 
 
+@pytest.mark.in_every_run(0)
 def test_what_finishing_alone_saves_beside_roughing_with_a_small_cutter(tmp_path):
     roughed, alone = (
         small_board.built(tmp_path, resolution=0.4, changes={**FINE, 'finish = "ball"': f'finish = "ball"{rough}'})
@@ -115,6 +116,7 @@ def test_leave_says_what_it_saves(tmp_path):
 IN_THE_WOOD = [[-3.5, -34.0, 8.0], [224.0, -34.0, 8.0], [224.0, 35.5, 8.0], [437.5, 36.0, 8.0]]
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("drilled", "moved", "words"), [
     (None, "", ["[surface] leave", "[resurface] area"]),
     (IN_THE_WOOD, "", ["[resurface] area"]),

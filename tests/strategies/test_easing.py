@@ -41,6 +41,7 @@ POCKETS = {
 }
 
 
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize("region", POCKETS.values(), ids=POCKETS)
 def test_no_tooth_takes_more_than_it_should_and_nothing_is_eased_that_need_not_be(region):
     x0, y0, x1, y1 = region.bounds
@@ -180,6 +181,7 @@ def test_a_cutter_that_cannot_plunge_is_refused_where_nothing_else_goes():
 STEEP = Surface(thickness=12.0, radius_nut=38.0, radius_end=60.0, length=400.0)
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("turned", [0.0, 30.0])
 def test_a_cutter_that_cannot_plunge_cuts_a_steep_fall_from_below(turned):
     """In wood over its whole width it followed the surface down by up to 17 degrees, its centre in wood too."""

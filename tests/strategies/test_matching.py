@@ -24,6 +24,7 @@ def fitted(region: shapely.Geometry, *, from_back: bool = False) -> LetIn:
     )
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("region", [mixed(6.0), star(80, 0, 14, 6), ring(80, 0, 12, 5), box(0, 0, 30, 10)])
 def test_the_piece_goes_into_the_pocket_that_is_really_cut(region: shapely.Geometry) -> None:
     made = fitted(region)

@@ -107,7 +107,7 @@ def test_nothing_reachable_is_left_uncut_at_any_stepover(region: Polygon, stepov
     assert missed.area < 2e-3
 
 
-@pytest.mark.in_every_run(4)
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("shape", "diameter", "stepover", "width"), [
     ("ring", 1.0, 0.45, 1.0), ("wave", 1.0, 0.45, 1.1), ("ring", 1.0, 0.45, 2.0), ("wave", 1.0, 0.45, 2.9),
     ("ring", 0.5, 0.45, 1.0), ("wave", 3.0, 0.45, 6.0), ("wave", 1.0, 0.5, 2.1), ("ring", 1.0, 0.505, 2.11),
@@ -131,6 +131,7 @@ def test_a_line_just_as_wide_as_its_laps_is_cut_in_laps(
         assert swept.difference(region.buffer(0.004 + STRAYS)).is_empty
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("width", [2.0, 2.004, 2.008, 2.9])
 def test_corners_crossings_and_knobs_of_such_a_line_are_cut(width: float) -> None:
     """What is left between two laps is wider there than they finish, and was dropped with the film it is part of."""
@@ -176,6 +177,7 @@ def test_star_ring_comb_and_needle_on_a_compound_radius(dy: float) -> None:
     assert block.by_rapids == 0.0
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("cutter", [flat_end(3.0), ball_end(3.0), v_cutter(60.0)])
 def test_never_deeper_than_asked_between_points_too(cutter: Cutter) -> None:
     cut, = pocket(mixed(15.0), surface=BOARD, cutters=[cutter], depth=1.2, safe_z=SAFE_Z)
@@ -186,6 +188,7 @@ def test_never_deeper_than_asked_between_points_too(cutter: Cutter) -> None:
     assert depth.max() > 1.2 - 0.0001
 
 
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize("radius", [math.inf, 254.0])
 @pytest.mark.parametrize("cutter", [flat_end(3.0), ball_end(2.0), v_cutter(60.0)])
 def test_floors_follow_the_top_where_it_begins_to_fall_away(cutter: Cutter, radius: float) -> None:
@@ -210,6 +213,7 @@ def test_a_round_or_pointed_end_opens_the_drawings_edge_on_a_slope(cutter: Cutte
     assert _share_cut(cuts[0], reference_rim(region, cutter), -0.006) > 0.985
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("cutter", [ball_end(4.0), v_cutter(110.0)])
 def test_so_it_does_on_a_flat_that_falls_along_the_board(cutter: Cutter) -> None:
     """Found on a short flat board with relief: a ball passed the drawing's edge by 0.025 mm."""
@@ -221,7 +225,7 @@ def test_so_it_does_on_a_flat_that_falls_along_the_board(cutter: Cutter) -> None
     assert _share_cut(cut, reference_rim(region, cutter), -0.006, top) > 0.985
 
 
-@pytest.mark.in_every_run(3)
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("radius", [math.inf, 254.0])
 @pytest.mark.parametrize(("start", "drop", "curved", "opened"), [
     (20.0, 2.4, False, 0.9), (55.0, 2.0, False, 0.5), (45.0, 2.0, True, 0.6), (45.0, 0.5, False, 0.99),
@@ -629,6 +633,7 @@ def test_a_tour_of_many_places_is_short() -> None:
     assert len(np.unique(way, axis=0)) == 400
 
 
+@pytest.mark.in_every_run(0)
 def test_how_high_a_floor_stands_is_that_of_where_the_drawing_lies() -> None:
     """D: a flat end rests on its uphill side. Of two discs one lies near the crest of the tight end, the other far out
     at the wide end: nothing is as steep as the corner of the box round both. The floor from the path's own points."""

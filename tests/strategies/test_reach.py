@@ -165,6 +165,7 @@ def test_sets_open_more_the_more_cutters_they_hold_and_say_how_long() -> None:
     assert table[("flat 6", "flat 1.5")].minutes < table[("flat 1.5",)].minutes
 
 
+@pytest.mark.in_every_run(0)
 def test_one_thing_is_said_of_each_cutter() -> None:
     # a v cutter opens the corners and the narrow tail by rising in them
     region = box(0, 0, 20, 20).union(box(20, 9.4, 40, 10.6))
@@ -309,6 +310,7 @@ LINES = "".join(f'<path d="M{x},19V28" stroke="{colour}" stroke-width="{wide}"/>
     (5, "#aa2222", 0.3), (10, "#22aa22", 0.2), (15, "#2222aa", 0.4), (20, "#aa22aa", 0.5)))
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("wide", "more", "told"), [
     (0.3, "", ["#225577"]),  # D: a tail 8 mm long, 2.3 mm2 of 200, beside 0.9 in corners
     (0.22, "", []),  # 1.7 mm2
@@ -326,6 +328,7 @@ def test_a_verdict_names_what_it_warns_of_the_most_first(tmp_path, wide, more, t
     assert len(warned) == len(told[:1]), "one cutter opens them all"
 
 
+@pytest.mark.in_every_run(0)
 def test_corners_that_a_v_cutter_rises_into_are_not_said_to_stay_closed(tmp_path):
     """What is warned of agrees with the share that the same report gives; by the flat end alone it is warned of."""
     for name, warned in (('"flat"', True), ('"flat", "v"', False)):
@@ -339,6 +342,7 @@ def test_corners_that_a_v_cutter_rises_into_are_not_said_to_stay_closed(tmp_path
     assert reach_findings(clamping, reach_of_cutters(clamping), []) == []
 
 
+@pytest.mark.in_every_run(0)
 def test_what_runs_on_under_a_later_colour_is_not_said_to_stay_closed(tmp_path):
     """A square, 0.1 mm of wood, a square of the next stage: a lap of 0.4 mm makes a strip of 0.3 mm that a 2 mm cutter
     does not go into, and that the next stage cuts."""
@@ -389,6 +393,7 @@ ARROW = svg('<path fill="#225577" d="M24,7 L36,8 L24,11 L30,16 L23,16 Z"/>')
 V_FIRST = {'cutters = ["flat"]': 'cutters = ["v", "flat"]'}
 
 
+@pytest.mark.in_every_run(0)
 def test_a_v_after_which_none_finds_anything_to_do_rises_as_the_last_does(tmp_path):
     """D: the v is 1.73 mm wide at the floor, the flat end 2 mm. Corners that nothing rose into were told as a fault."""
     made = built(tmp_path, changes=V_FIRST, extra=V, art=ARROW, resolution=0.3)
@@ -412,6 +417,7 @@ def test_that_a_v_before_others_opens_less_than_alone_is_said(tmp_path):
     assert not any("flat" in line and "opens nothing more" in line for line in lines)
 
 
+@pytest.mark.in_every_run(0)
 def test_what_is_said_of_cutters_that_slope_that_go_in_nowhere_and_that_the_job_has(tmp_path):
     small, wide, tiny = (cutter(name=name, shape="flat-end", diameter=size, **RUN)
                          for name, size in (("small", 0.6), ("wide", 12.0), ("tiny", 0.3)))

@@ -143,6 +143,7 @@ def test_tabs_stand_evenly_on_both_long_edges():
     assert upper == pytest.approx(np.array([[27.25, 20.0], [72.75, 20.0]]), abs=1.5)  # of the 91 mm between the ends
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("finish", [0.0, 0.1])
 def test_the_ways_up_and_down_a_tab_beside_a_corner_go_round_it(finish):
     """Climb cutting round a short board: the cutter comes off the tab past the corner, and never into the board."""
@@ -311,6 +312,7 @@ def test_tabs_stand_on_the_ends_too_where_the_long_edges_have_no_room():
     assert [stands(SQUARE, tab, CUTTER, width=7.0) > 0.78 for tab in tabs] == [True] * 8
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("ends", "fit"), [(5.0, 12), (4.9, 6)])
 def test_the_refusal_of_tabs_all_round_tells_the_number_that_fits(ends, fit):
     """Three on each of four edges; on ends beside which the blank holds none, none are counted."""

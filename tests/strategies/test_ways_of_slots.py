@@ -198,6 +198,7 @@ def test_a_bevel_begins_over_what_stands_at_its_place(finish, tmp_path):
     assert (down[:, 2] < 9.0 - 1.0).all()
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("plunges", [True, False])
 def test_a_wide_v_is_let_down_into_the_blank_that_stands_beside_the_slots_ends(plunges, tmp_path):
     """A small ball leaves the raw blank 3 mm over the board's edges near them, and a blunt v reaches it."""
@@ -385,7 +386,7 @@ def test_no_layer_takes_what_the_ones_above_it_left_between_lines_at_a_blind_end
     assert wood.heights[np.ix_(on_line, near_ends)].max() == pytest.approx(4.0)
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("bottom", ["flat", "curve"])
 @pytest.mark.parametrize(("width", "diameter", "ridge"), [(5.0, 2.0, 0.0), (0.8, 0.6, 0.0), (0.6, 0.6, 0.4)])
 def test_no_layer_of_a_slanted_slot_takes_more_than_a_stepdown_on_its_uphill_side_or_on_ridges(

@@ -508,6 +508,7 @@ def test_the_job_file_refuses_what_does_not_go_together(tmp_path):
             load_job(path)
 
 
+@pytest.mark.in_every_run(0)
 def test_a_skin_cut_too_thin_is_found():
     job = load_job(EXAMPLES / "ratios-stepped.toml")
     result = build(job, resolution=0.4)

@@ -34,6 +34,7 @@ diameter = 3.3
 WHERE = np.array([[-8.0, 31.0], [40.0, -2.0]])
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("arcs", ["true", "false"])
 def test_holes_wider_than_their_cutter_with_and_without_arcs(tmp_path, arcs):
     """Chords of one turn's arcs lie within rounding of the next one's: their union took hours."""

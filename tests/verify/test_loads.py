@@ -43,7 +43,7 @@ def spread(values, length):
     return [values[order][np.searchsorted(gone, share)] for share in (0.5, 0.95)] + [values.max()]
 
 
-@pytest.mark.in_every_run(3)
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("region", POCKETS.values(), ids=POCKETS)
 def test_what_the_text_says_against_brute_force(region):
     """Within 5 % of a straight-line cut's volume per tooth, and 10 % of angle or as much as one cell is of it."""

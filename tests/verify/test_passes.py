@@ -38,6 +38,7 @@ def text_of(tips, decimals=4):
     return f"G21 G90 G17 G94\nG0 Z30\nM3 S9000\n{down}{moves}\nG0 Z30\nM5\nM30\n"
 
 
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize("degrees", [0.0, 17.0, 45.0, 90.0, 135.0])
 def test_on_a_flat_every_way_gives_the_same_ridge(degrees):
     top = pathgen.flat(6.0)
@@ -159,6 +160,7 @@ def test_rings_run_no_one_way_and_are_seen_both_ways():
     assert math.isnan(found.predicted)
 
 
+@pytest.mark.in_every_run(0)
 def test_what_rings_leave_between_sections_is_found_on_the_field():
     """Rings that begin a whole step from their middle leave a tip there, sqrt(r^2 - s^2) below r (plane geometry)."""
     turn = np.linspace(0, 2 * np.pi, 181)

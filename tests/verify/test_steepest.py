@@ -38,6 +38,7 @@ def test_as_steep_as_the_steepest_of_all_cells_near(radii, lowered):
         assert (told[:, column] <= further + 4e-4).all()
 
 
+@pytest.mark.in_every_run(0)
 def test_a_floor_is_not_judged_by_a_slope_far_along_the_board(tmp_path):
     """A patch of a pocket 0.09 mm too shallow, where the board is level: it falls away further on by 0.05 in 1."""
     board = "radius = { nut = 254.0, end = 300.0 }"

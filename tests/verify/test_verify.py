@@ -186,7 +186,7 @@ def test_good_programs_pass_and_measure_what_was_asked(built):
 
 
 # each on one of the boards in turn: of what is spoilt a little too low and a little too high, both see one
-@pytest.mark.in_every_run(18)
+@pytest.mark.in_every_run(9)
 @pytest.mark.parametrize(("way", "spoiling"), [*zip(itertools.cycle(sorted(WAYS)), sorted(SPOILINGS), strict=False)])
 def test_every_spoiling_is_refused(board, way, spoiling):
     built = board(way)
@@ -202,6 +202,7 @@ def test_every_spoiling_is_refused(board, way, spoiling):
     hold_rows(f"spoilt: {spoiling}", [found_row(checked.findings)])
 
 
+@pytest.mark.in_every_run(0)
 def test_what_is_kept_of_findings_is_not_in_which_lines_they_are(board):
     built = board("a leaf")
     case = Case({p.file_name: p.text for p in built.programs}, built.plan.clamping, np.random.default_rng(5))
@@ -227,6 +228,7 @@ def test_rewriting_the_same_moves_is_only_an_edit(built, texts):
     assert checked.passed
 
 
+@pytest.mark.in_every_run(1)
 def test_a_changed_program_is_told_before_those_that_only_differ_from_it(built, texts):
     """A move is gone from the first finish: the cut again, unchanged, then differs from it and says why."""
     finish, again = (next(s.file_name for s in built.plan.clamping.steps if s.operation.name == name)
@@ -276,6 +278,7 @@ def test_a_program_whose_comments_were_taken_out_is_no_other_jobs(built, texts):
     assert [(f.severity, f.where) for f in checked.findings if f.code == "no-job-fingerprint"] == [("warn", name)]
 
 
+@pytest.mark.in_every_run(1)
 def test_programs_of_another_version_of_the_job_are_told_once(built, texts):
     name = next(s.file_name for s in built.plan.clamping.steps if s.operation.name == SLOTS)
     checked = verify(built.plan.clamping, texts, resolution=COARSE, job_fingerprint="0" * 16)
@@ -324,7 +327,7 @@ def test_findings_name_the_program_the_line_and_the_size(built):
     assert float(found.got.split()[0]) == pytest.approx(2.05, abs=2e-3)
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(
     ("operation", "by", "code"),
     [(SURFACE_FINISH, -0.003, "surface-too-low"), (RESURFACE, -0.001, "resurface-takes-wood"),
@@ -429,6 +432,7 @@ def test_faults_beside_an_unread_program_are_still_found(built, texts):
     assert {rough, slots, outline} <= wrong
 
 
+@pytest.mark.in_every_run(1)
 def test_a_program_that_goes_over_the_board_for_ever_is_given_up_by_name(built, texts, monkeypatch):
     pocket = next(s.file_name for s in built.plan.clamping.steps if s.operation.name == POCKET)
     head, tail = texts[pocket].rsplit("\nG0 Z", 1)
@@ -542,6 +546,7 @@ def test_past_a_cone_s_apex_there_is_no_surface():
     assert np.isnan(heights[:, 0]).all()
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("wide", [2.9, 3.5, 3.98])
 def test_two_passes_along_the_walls_of_a_nut_slot_leave_its_middle_a_little_higher_on_a_slope(tmp_path, wide):
     """What neither reaches on the line between them was taken for a slot too shallow, at the edges of a tight radius.

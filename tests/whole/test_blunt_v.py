@@ -26,7 +26,7 @@ def blunt(folder, art, *, angle, diameter, depth, radius="radius = { nut = 254.0
     return small_board.built(folder, art=art, changes=changes)
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize(("art", "angle", "diameter", "depth"), [
     (ROUND, 90, 6.0, 3.0), (ROUND, 90, 6.0, 3.01),  # the cone is 3 mm high: on a slope it is sunk on one side alone
     (LINE, 150, 3.0, 1.5), (STAR, 120, 6.0, 2.9),  # in its corners it opens ridges wider, though elsewhere it is sunk

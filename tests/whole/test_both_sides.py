@@ -78,6 +78,7 @@ def height(x, y, length):
     return 6.5 + np.sqrt(radius**2 - y**2) - radius
 
 
+@pytest.mark.in_every_run(0)
 def test_zero_of_a_blank_turned_over_is_found_again_from_the_side_it_was_set_from_or_the_dowels(tmp_path):
     """Its sides have changed places about the dowels: what X and Y are set from at first is then the other edge, off by
     as much as the blank is narrower than the job says."""
@@ -422,7 +423,7 @@ def test_refused_with_place_and_numbers(tmp_path, old, new, where, words):
     assert words in str(wrong.value)
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize(("along", "ends"), [([-5.0, 62.0], "round"), ([-5.0, 93.0], "square")])
 def test_a_channel_that_runs_out_through_an_end_is_open_there_at_its_whole_width(tmp_path, along, ends):
     """By the tests' own cutting: as deep and as wide as asked from the inner end to past the board's, or both of them;

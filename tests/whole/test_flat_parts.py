@@ -74,6 +74,7 @@ def test_each_builds_and_verifies(built, name):
     assert "The plate on the machine" in words
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("name", ["head-plate", "rosette"])
 def test_each_is_as_made(built, name):
     hold(f"example {name}", built(name), pages=True)

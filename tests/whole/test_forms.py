@@ -115,6 +115,7 @@ def test_reports_of_both_halves_are_shown_as_they_are_written(tmp_path, capsys):
     assert "Program outside-01-outline-flat-3.nc differs from the build before; program inside-01-outline" in told
 
 
+@pytest.mark.in_every_run(0)
 def test_pictures_of_both_halves_are_written_by_their_names(tmp_path):
     job = read(tmp_path, FORM.replace("gap = 2.4", "gap = 2.4\nlayers = 2"))
     assert main(["build", str(job.path), "--out", str(tmp_path / "out"), "--resolution", "1", "--pictures"]) == 0

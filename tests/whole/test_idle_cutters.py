@@ -60,7 +60,7 @@ def test_check_knows_which_cutter_is_idle_and_misses_a_program_that_has_work(tmp
     assert [f.where for f in missing.findings if f.code == "program-missing"] == ["02-pocket-1-flat.nc"]
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("names", "nib", "told"), [
     ('["flat", "v"]', 0.4, True), ('["flat", "v"]', 4.0, False), ('["flat"]', 0.4, False),
 ])
@@ -88,6 +88,7 @@ def test_check_says_the_same_of_idle_cutters_as_build(tmp_path):
     ]
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("thick", "left_out"), [("6.7", True), ("6.95", False)])
 def test_roughing_that_finds_nothing_has_no_program_either(tmp_path, thick, left_out):
     result = built(tmp_path, resolution=0.4, changes={
@@ -102,6 +103,7 @@ def test_roughing_that_finds_nothing_has_no_program_either(tmp_path, thick, left
     assert check(result.job, result.write(tmp_path / "out")[0].parent, resolution=0.4).passed
 
 
+@pytest.mark.in_every_run(3)
 @pytest.mark.parametrize(("thick", "finish", "remedy"), [
     ("6.5", "ball", "leave rough out"), ("6.8", "ball", "leave rough out, or make allowance smaller"),
     ("6.5", "flat", "take a thicker blank"), ("6.8", "flat", "make allowance smaller"), ("7.0", "flat", None),

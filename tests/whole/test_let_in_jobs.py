@@ -318,6 +318,7 @@ def test_a_piece_that_lacks_a_little_of_its_gap_goes_in(job) -> None:
             check_fit(job, made.clamping, 0, ((colour, tighter),), cuts)
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("changes", [
     {"thickness = 2.0 }": "thickness = 2.0, from_back = true }"},
     {"margin_nut = 20.0": "margin_nut = 20.0\n[machine]\narcs = true"},
@@ -463,6 +464,7 @@ def test_the_command_writes_all_or_nothing(tmp_path, monkeypatch, capsys) -> Non
     assert main(["pieces", str(EXAMPLE.parent / "fanned.toml"), "--out", str(tmp_path / "none")]) == 2
 
 
+@pytest.mark.in_every_run(0)
 def test_three_pieces_in_inches_from_the_back(tmp_path) -> None:
     more = cutter(name="flat 1/32", shape="flat-end", diameter="1/32 in", flute_length=0.15, speed=18000, feed=20.0,
                   plunge=6.0, stepdown=0.02) + """

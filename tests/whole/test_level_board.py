@@ -22,6 +22,7 @@ MORE = {
 }
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("changes", "top"), MORE.values(), ids=MORE)
 def test_a_flat_end_cuts_all_of_a_level_top(tmp_path, changes, top):
     result = built(tmp_path, changes=LEVEL | changes, extra=WIDE)
@@ -79,6 +80,7 @@ def test_there_is_nothing_to_compare(tmp_path):
         pathgen.compare(pathgen.load_job(job(tmp_path, changes=LEVEL, extra=WIDE)))
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("limit", [5.0, 2.0])
 def test_helixes_and_ramps_of_the_texts_are_no_steeper_than_the_job_says(tmp_path, limit):
     """Over a level top all that sinks while it goes along is a way in: its angle stands in the text."""
@@ -107,6 +109,7 @@ def test_the_passes_of_a_part_beside_the_centre_line_cover_it_and_no_more(up):
         assert np.ptp(found.y) < high
 
 
+@pytest.mark.in_every_run(0)
 def test_a_second_cut_over_an_inlay_where_the_first_finish_came_down_its_ramp_repeats_it(tmp_path):
     """A wide v in a corner at the edge: the outermost pass is short, and the ramp into it lies over all of it."""
     result = built(tmp_path, art=BAR, changes={

@@ -170,6 +170,7 @@ def test_ridges_of_a_lowered_board_by_cutting_it_plainly(lowered):
     assert 0.035 < over.max() <= 0.05 + 2e-4
 
 
+@pytest.mark.in_every_run(0)
 def test_a_flat_board_with_relief_and_fall_away(tmp_path):
     text = LOWERED.replace("SHAPE", "curved")
     old = "radius = { nut = 254.0, end = 300.0 }"
@@ -188,6 +189,7 @@ def test_a_flat_board_with_relief_and_fall_away(tmp_path):
     assert block.verification.findings == ()
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("fall", "more", "words", "depths"), [
     ("{ drop = 3.0, fret = 14 }", "", "under fret 20 at the edge, where the fall-away takes", ("fall_away", "drop")),
     ("{ drop = 0.1, fret = 14 }", "relief = { depth = 2.9 }", "under fret 7 at the edge, where the relief takes",
@@ -213,6 +215,7 @@ def test_wood_that_relief_or_fall_away_take_is_told_of_them_with_how_much_would_
             job(slots, deep)
 
 
+@pytest.mark.in_every_run(0)
 def test_a_fall_away_too_steep_is_told_one_that_the_slots_bear_too(tmp_path):
     """2.4 mm were named, the most that is not too steep, and then refused for the wood under the slots. What is named
     is looked for by a sixteenth of that."""

@@ -118,7 +118,7 @@ def test_a_program_edited_to_do_so_is_refused(tmp_path, leans):
     assert "plunges = false" in found[0].got
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("between", "deep"), [
     ([], 0.9), (["G0 Z9"], 0.9), (["G0 Z20", "G0 X{far}", "G0 X{x}", "G0 Z9"], 0.9), (["G1 Z9", "X{far}", "X{x}"], 0.9),
     (["G1 X{near}"], 0.65), (["G1 X{beside}", "X{x}"], None)],
@@ -208,7 +208,7 @@ STAR = small_board.svg("""<path d="M12,2 L15,11 24,12 15,15 12,26 9,15 1,12 9,11
 <circle cx="30" cy="8" r="0.7" fill="#cc8833"/><rect x="26" y="18" width="8" height="1.4" fill="#cc8833"/>""")
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize("cutters", ['["v"]', '["flat", "v"]'])
 def test_a_v_sinks_along_lines_and_leaves_closed_what_is_round_and_small(tmp_path, cutters):
     """It went straight down 0.5 mm at a time; a dot of 1.4 mm has no line in its middle to sink along."""
@@ -269,6 +269,7 @@ place = { at = [50, -3], rotate = 33 }
 """
 
 
+@pytest.mark.in_every_run(0)
 def test_it_sinks_from_above_the_ridges_that_were_left_for_the_last_cut(tmp_path):
     """Lower than a tenth of the stepdown they were taken for none: a rapid went into them, refused by our own check."""
     (tmp_path / "art.svg").write_text(small_board.svg(

@@ -12,6 +12,7 @@ from tests.small_board import built, cutter, svg
 DOT = svg('<circle cx="5" cy="5" r="2.5" fill="#225577"/>', 10, 10)
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("x", [41.0, 45.0, 50.0, 55.0])
 def test_a_dot_anywhere_between_the_sections_on_which_ridges_are_measured(tmp_path, x):
     result = built(tmp_path, art=DOT, changes={"at = [45.0, 0.0]": f"at = [{x}, 0.0]"}, resolution=0.2)
@@ -26,6 +27,7 @@ def test_a_thick_blank_without_roughing(tmp_path, thickness):
     assert result.passed, [str(f) for f in result.verification.findings]
 
 
+@pytest.mark.in_every_run(0)
 def test_the_finishing_ball_as_the_pocket_cutter(tmp_path):
     """Across its wide opening the board falls away from the plane that touches it."""
     wide = DOT.replace('width="10mm" height="10mm"', 'width="30mm" height="30mm"')
@@ -34,6 +36,7 @@ def test_the_finishing_ball_as_the_pocket_cutter(tmp_path):
     assert result.passed, [str(f) for f in result.verification.findings]
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("wide", "cutter"), [(1.06, 0.8), (0.6, 0.5)])
 def test_dots_hardly_wider_than_the_cutter(tmp_path, wide, cutter):
     """A finishing pass at full depth would have it in wood all round, many stepdowns deep, where it hardly moves."""
@@ -43,6 +46,7 @@ def test_dots_hardly_wider_than_the_cutter(tmp_path, wide, cutter):
     assert result.passed, [str(f) for f in result.verification.findings]
 
 
+@pytest.mark.in_every_run(0)
 def test_a_wide_round_board_is_roughed_in_its_layers(tmp_path):
     """A flat end on a slope cuts all to one height: what stands over the surface downhill is not how deep it cuts."""
     changes = {"nut_width = 40.0": "nut_width = 47.0", "end_width = 46.0": "end_width = 58.6",
@@ -75,6 +79,7 @@ def _over_an_open_pocket(folder, *, depth, fill, cutters='["flat"]', changes=Non
                  extra=OVER.format(depth=depth, fill=fill, cutters=cutters) + extra)
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("depth", [1.0, 1.5, 2.0])
 def test_open_pockets_may_lie_over_each_other(tmp_path, depth):
     """Where the first is as deep already, nothing is left for the second to cut."""
@@ -161,7 +166,7 @@ def test_the_flutes_of_a_finishing_cutter_reach_over_what_stands_beside_its_pass
     assert result.passed, [str(f) for f in result.verification.findings]
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize(("kind", "rough"), [("v", ""), ("flat-end", 'rough = "wide"\n')])
 def test_a_board_as_round_as_may_be_is_roughed_above_the_bed_and_pocketed_no_faster_than_it_may_sink(
     tmp_path, kind, rough

@@ -302,7 +302,7 @@ def poured(*parts, waste=lambda ml: max(0.2 * ml, 1.0)):
     return net + waste(net)
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("other", "mixed"), [
     (FILLED, [(1, [[1, 2]])]),
     (FILLED + 'colour = "#aa3322"\n', [(1, [[1], [2]])]),
@@ -394,6 +394,7 @@ def test_a_machine_too_short_for_all_parts_together_is_refused_in_words(tmp_path
                                     "machine")
 
 
+@pytest.mark.in_every_run(0)
 def test_edges_of_a_common_blank_past_the_travel_are_told_once_and_on_the_first_card(tmp_path):
     """Its own cuts left room for them; those of all parts do not."""
     made = build_blank(load_job(blank(tmp_path, CENTRED.format(275.0))), resolution=0.5)
@@ -419,6 +420,7 @@ def test_beside_a_parts_share_lies_the_common_blank_and_no_bed(tmp_path):
         assert not place.intersects(box(*clamping.shared.blank))
 
 
+@pytest.mark.in_every_run(0)
 def test_a_clamp_on_the_common_zero_is_told_once_and_in_no_parts_places(tmp_path):
     clamp = "[setup]\nkeep_out = [{ along = [-5, 5], across = [-65, -60], height = 12 }]\n"
     path = blank(tmp_path, BLANK.replace("[[part]]", f"{clamp}[[part]]", 1))
@@ -696,7 +698,7 @@ def test_a_blank_that_moved_is_cut_to_its_end_where_it_lies(marked, before):
         name for name, number in rows.items() if number >= begins}
 
 
-@pytest.mark.in_every_run(1)
+@pytest.mark.in_every_run(0)
 @pytest.mark.parametrize("turn", [180, 90])
 def test_the_move_of_a_blank_is_told_of_all_parts_alike_and_its_marks_by_part(marked, turn):
     """One part lies turned on the blank: of it the words were of a move the other way, and mark 6 is on no page."""
@@ -774,6 +776,7 @@ def _page_of_what_is_left(now, begins, stop):
     assert f"for what is left, of about {now.report['minutes']:.0f} minutes, without" in page
 
 
+@pytest.mark.in_every_run(0)
 def test_what_was_cut_level_before_the_blank_moved_is_not_poured_again(marked):
     """The stop stays for the part whose second cut is to come, with no amounts that are of both."""
     folder, first = marked
@@ -795,6 +798,7 @@ def test_what_was_cut_level_before_the_blank_moved_is_not_poured_again(marked):
     assert "Stop after" not in now.files(shaded=False)["setup.html"]
 
 
+@pytest.mark.in_every_run(0)
 def test_a_part_that_was_done_before_the_blank_moved_stays_so(marked):
     folder, first = marked
     last = len(first.report["programs"])

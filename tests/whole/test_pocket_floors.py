@@ -146,6 +146,7 @@ def test_corners_sharpened_with_a_v_are_inside_the_drawing(drawing, cutters):
     assert "pocket-wall-overcut" not in forbidden(pocketed(drawing, cutters, 0.8))
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("shape", ["v", "ball-end"])
 @pytest.mark.parametrize("spare", [0.004, -0.004])
 def test_rising_moves_are_judged_by_what_they_open_along_their_way(shape, spare):

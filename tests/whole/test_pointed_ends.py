@@ -43,7 +43,7 @@ def edges(region: Polygon, out: float) -> np.ndarray:
     return (xy[1:] + xy[:-1])[ring[1:] == ring[:-1]] / 2.0
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("region", "cutter", "depth"), [
     (Point(100, 14).buffer(6, quad_segs=64), v_cutter(60.0), 3.0), (Point(100, 14).buffer(6, quad_segs=64), BLUNT, 3.0),
     (ring(130, 14, 10, 5), BLUNT, 3.0), (star(100, -18, 12, 5), v_cutter(60.0), 1.4),

@@ -21,7 +21,7 @@ from tests.small_board import built
 from tests.steep_jobs import steep_job
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(
     ("kind", "seed"),
     [("board", seed) for seed in (1, 3, 6, 8, 9, 10, 11, 12, 13)]
@@ -38,6 +38,7 @@ def test_a_random_job_builds_as_made(tmp_path, kind, seed):
     hold(f"{kind} {seed}", *made)
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("seed", [2009, 2156, 2163, 1048])
 def test_a_part_of_a_drawn_outline_builds_on_its_tabs(tmp_path, seed):
     """Where a tab stood on the clearest place, the way round another wall had thinned it, or left a ledge beside it."""

@@ -31,6 +31,7 @@ def test_a_ball_end_roughs_within_its_stepdown_and_no_less(
     assert "cut-too-deep" in {f.code for f in verify(weaker, {first.file_name: first.text}, resolution=0.2).findings}
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("diameter", "stepdown", "allowance", "radius", "wide"), [
     (3.0, 0.3, 0.4, 60.0, 30.0), (8.0, 3.0, 5.0, 254.0, 40.0),
 ])
@@ -51,7 +52,7 @@ def test_what_roughing_leaves_is_finished_within_the_stepdown(tmp_path, diameter
     assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
 
 
-@pytest.mark.in_every_run(2)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("finish", "rough", "allowance", "radius", "nut", "blank"), [
     (("ball-end", 3.4, 2.1), ("ball-end", 36.5, 1.16, 0.45), 1.5, "60.0, end = 60.0", 40.0, 6.6),
     (("ball-end", 4.4, 3.2), ("flat-end", 14.7, 1.56, 0.95), 0.1, "254.0, end = 300.0", 20.0, 12.0),

@@ -370,6 +370,7 @@ def test_what_cannot_be_left_is_refused(tmp_path, changes, words):
     assert words in str(error.value)
 
 
+@pytest.mark.in_every_run(0)
 def test_a_v_after_a_skim_opens_as_much_less_as_its_walls_slope(tmp_path):
     """The skim after the first fill lowers the wood before the second inlay is opened (found by a random board)."""
     (tmp_path / "star.svg").write_text(
@@ -384,6 +385,7 @@ def test_a_v_after_a_skim_opens_as_much_less_as_its_walls_slope(tmp_path):
     assert any(f"{further_in:.3f} mm further in" in words for words in told)
 
 
+@pytest.mark.in_every_run(0)
 def test_ridges_of_a_floor_stay_below_a_skim_that_leaves_little_of_its_pocket(tmp_path):
     """A tenth of a millimetre is left of the second: ridges as high would stand in it up to the surface."""
     (tmp_path / "square.svg").write_text(svg('<rect width="9" height="9" fill="#225577"/>', 9, 9))
@@ -431,6 +433,7 @@ def test_as_much_left_as_one_step_down_or_more_is_cut_in_steps_too(tmp_path, lea
     assert result.passed, [str(f) for f in result.verification.findings]
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("ridge", [0.5, 1.0])
 def test_over_an_inlay_it_goes_clear_of_ridges_steeper_than_its_way_down(tmp_path, ridge):
     """And of such as stand higher than the fill: it is refused where it takes of them."""

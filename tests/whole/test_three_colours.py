@@ -64,6 +64,7 @@ def test_it_passes_and_is_flush(result):
     assert [s["operation"] for s in result.report["programs"]].count("resurface") == 2
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("nth", [0, 1])
 def test_no_wood_is_lost(result, nth):
     for x in (160.3, 198.8, 241.1):

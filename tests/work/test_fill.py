@@ -101,6 +101,7 @@ def test_what_a_skim_takes():
     assert (later.wood, later.fill) == (0.0, 80.0)
 
 
+@pytest.mark.in_every_run(0)
 def test_resin_also_fills_the_wood_that_the_first_cut_left(tmp_path):
     """It is poured while the wood stands `leave` above the finished surface, and comes off again with it."""
     changes = {RADIUS: 'radius = "flat"', "scallop = 0.05": "scallop = 0.05\nleave = 0.3"}
@@ -274,6 +275,7 @@ def test_a_colour_that_no_cutter_opens_needs_nothing(tmp_path):
     assert result.report["inlays"][0]["batch"] is None
 
 
+@pytest.mark.in_every_run(0)
 def test_resin_past_the_second_cut_is_said(tmp_path):
     for folder, area, dam, count in (("a", "inlay", 20, 1), ("b", "board", 20, 0), ("c", "inlay", 2, 0)):
         (tmp_path / folder).mkdir()
@@ -519,6 +521,7 @@ def test_pairs_that_the_proposed_stages_part_are_not_told_to_be_near(tmp_path):
     assert "colours-near" not in {f["code"] for f in report["checks"]["findings"]}
 
 
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("wide", "told"), [(0.6, True), (3.0, False)])
 def test_what_is_finer_than_the_cutters_beside_other_colours_is_told_and_not_painted(tmp_path, wide, told):
     """A line across a disc, the cutter 2 mm: all of both is open, the line was 100 % within reach and painted crisp,
