@@ -108,7 +108,10 @@ def _check_command(commands: Any) -> None:
 
 def _alone_options(command: argparse.ArgumentParser, *, surface: bool) -> None:
     """Options that say what stands there and what cuts it; with `surface`, how fine that should become."""
-    group = command.add_argument_group("without a job", 'lengths in mm, or with their unit: "1/4 in"')
+    group = command.add_argument_group("without a job", (
+        'lengths in mm, or with their unit: "1/4 in". The deepest bite is the most that\n'
+        "the program lowers any place at once. The tallest shaving is how high a wall is\n"
+        "that it only cleans, a quarter of the cutter wide or less."))
     group.add_argument("--cutter", nargs="+", required=not surface, metavar="CUTTER",
                        help="ball-end DIAMETER, flat-end DIAMETER, or v DIAMETER ANGLE")
     group.add_argument("--blank", nargs="+", required=not surface, metavar="MM", help="its LENGTH WIDTH THICKNESS")

@@ -185,6 +185,11 @@ def test_what_the_readme_shows_is_there():
     assert len(pictures) >= 2
     for picture in pictures:
         assert (ROOT / picture).stat().st_size < 60_000
+    headings = {re.sub(r"[^a-z0-9 -]", "", heading.lower()).replace(" ", "-")
+                for heading in re.findall(r"^## (.+)", readme, re.M)}
+    links = re.findall(r"\]\(#([^)]+)\)", readme)
+    assert len(links) > 20
+    assert [link for link in links if link not in headings] == []
     for name in commands():
         assert f"pathgen {name}" in readme
     python = re.search(r"```python\n(.*?)```", readme, re.S)
