@@ -109,33 +109,22 @@ def checked_wire(wire: FretWire, first: int, last: int) -> None:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Fretting:
-    """A row for each fret, along its own curve, mm.
-
-    Attributes
-    ----------
-    number : (n,) int array
-    length : (n,) float array
-        To cut: from edge to edge of the finished board, and the overhang on each side.
-    tang : (n,) float array
-        Left of the tang, on the middle of the length; as long as it where nothing is nipped.
-    nipped : (n, 2) float array
-        What is nipped off the tang at the bass and at the treble end.
-    radius, bend : (n,) float array
-        Of the board under the fret, and of the fret as bent; infinite where flat.
-    size : (n,) int array
-        Which of the wires each is made of, as `FretWire.size_of`.
-    totals : (w,) float array
-        All wire of each size, with the waste.
-    """
+    """A row for each fret, along its own curve, mm."""
 
     number: NDArray[np.int64]
     length: Floats
+    """(n,) to cut: from edge to edge of the finished board, and the overhang on each side."""
     tang: Floats
+    """(n,) left of the tang, on the middle of the length; as long as it where nothing is nipped."""
     nipped: Floats
+    """(n, 2) what is nipped off the tang at the bass and at the treble end."""
     radius: Floats
     bend: Floats
+    """Both: (n,) of the board under the fret, and of the fret as bent; infinite where flat."""
     size: NDArray[np.int64]
+    """(n,) which of the wires each is made of, as `FretWire.size_of`."""
     totals: Floats
+    """(w,) all wire of each size, with the waste."""
 
 
 def fretting(board: Fingerboard, slots: Slots | None, wire: FretWire) -> Fretting:

@@ -50,33 +50,22 @@ class Edges:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Layout:
-    """Where everything that crosses the strings lies.
-
-    Attributes
-    ----------
-    lines : (n + 1, 2, 2) float array
-        A bass and a treble point on the line of the nut and of each fret.
-    bridge : (2, 2) float array
-        The same for the ends of the outer strings' speaking lengths.
-    edges : Edges
-        Long edges of the finished board.
-    strings : Edges
-        The outer strings.
-    length : float
-        From the nut to the board's end on the centre-line, mm.
-    bass_side : int
-        -1 or +1: the sign of y on the bass side.
-    nut_offset : float
-        How far the nut stands nearer to frets and bridge than the scale lengths say, along the strings, mm.
-    """
+    """Where everything that crosses the strings lies."""
 
     lines: Floats
+    """(n + 1, 2, 2) a bass and a treble point on the line of the nut and of each fret."""
     bridge: Floats
+    """(2, 2) the same for the ends of the outer strings' speaking lengths."""
     edges: Edges
+    """Long edges of the finished board."""
     strings: Edges
+    """The outer strings."""
     length: float
+    """From the nut to the board's end on the centre-line, mm."""
     bass_side: int
+    """-1 or +1: the sign of y on the bass side."""
     nut_offset: float
+    """How far the nut stands nearer to frets and bridge than the scale lengths say, along the strings, mm."""
 
     @property
     def to_bridge(self) -> float:

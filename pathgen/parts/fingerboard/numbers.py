@@ -26,22 +26,15 @@ class PartialFret:
 
 @dataclass(frozen=True, kw_only=True)
 class End:
-    """The shape of one end of the board.
-
-    Attributes
-    ----------
-    rise : float
-        An arch over the straight end, this high in its middle; negative for one that is hollow. mm.
-    steps : tuple of (y, by)
-        From y toward the treble edge the end lies `by` further out; y is measured from the centre-line, negative
-        on the bass side. Rising in y. mm.
-    corner_radius : float
-        Both corners are rounded by this much, mm.
-    """
+    """The shape of one end of the board."""
 
     rise: float = 0.0
+    """An arch over the straight end, this high in its middle; negative for one that is hollow. mm."""
     steps: tuple[tuple[float, float], ...] = ()
+    """(y, by) each: from y toward the treble edge the end lies `by` further out; y is measured from the centre-line,
+    negative on the bass side. Rising in y. mm."""
     corner_radius: float = 0.0
+    """Both corners are rounded by this much, mm."""
 
     @property
     def is_plain(self) -> bool:

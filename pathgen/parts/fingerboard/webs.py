@@ -27,22 +27,15 @@ _EVERY = 1.0
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class WoodLeft:
-    """Least thickness of wood, mm, in the order of the board's frets.
-
-    Attributes
-    ----------
-    edge : (n,) float array
-        At the edges of the board, in line with each fret, where the curve has dropped most.
-    slot : (n,) float array
-        Under each fret's slot; NaN without slots.
-    pocket : (n + 1,) float array
-        Under the pockets between the fret before (or the nut) and each fret; past the last fret in the last place.
-        NaN where there is none.
-    """
+    """Least thickness of wood, mm, in the order of the board's frets."""
 
     edge: Floats
+    """(n,) at the edges of the board, in line with each fret, where the curve has dropped most."""
     slot: Floats
+    """(n,) under each fret's slot; NaN without slots."""
     pocket: Floats
+    """(n + 1,) under the pockets between the fret before (or the nut) and each fret; past the last fret in the last
+    place. NaN where there is none."""
 
 
 def wood_left(

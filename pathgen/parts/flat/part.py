@@ -72,29 +72,19 @@ class FormFacts:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class FlatPart(Boxed):
-    """A flat part, in its own frame, mm: X 0 is where its job says, Y 0 the middle of its blank.
-
-    Attributes
-    ----------
-    outline : Polygon
-    thickness : float
-        When finished.
-    min_web : float
-        Least wood to be left under any pocket or hole.
-    bores : tuple of Bore
-        Round holes and slots, through it or not, counterbores among them.
-    drawn : tuple of Polygon
-        Openings from a drawing, all through it.
-    form : FormFacts or None
-        What is more to say of a template or form.
-    """
+    """A flat part, in its own frame, mm: X 0 is where its job says, Y 0 the middle of its blank."""
 
     outline: Polygon
     thickness: float
+    """When finished."""
     min_web: float
+    """Least wood to be left under any pocket or hole."""
     bores: tuple[Bore, ...] = ()
+    """Round holes and slots, through it or not, counterbores among them."""
     drawn: tuple[Polygon, ...] = ()
+    """Openings from a drawing, all through it."""
     form: FormFacts | None = None
+    """What is more to say of a template or form."""
 
     @property
     def names(self) -> Names:
