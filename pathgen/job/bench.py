@@ -13,9 +13,8 @@ from pathgen.base.units import coarse_length, sawn
 from pathgen.job.bench_tables import TOOL_TAB, GaugesTable
 from pathgen.job.job import Job
 from pathgen.job.part import board_of
-from pathgen.parts.block.part import hollow_block
 from pathgen.parts.fingerboard.part import Fingerboard
-from pathgen.parts.gauge.part import FirstGauge, Gauge, NextGauge, arc_edge, lengthwise_edge, radius_gauge
+from pathgen.parts.tools import FirstGauge, Gauge, NextGauge, arc_edge, hollow_block, lengthwise_edge, radius_gauge
 from pathgen.work.clamping import Clamping, Step, Stock, numbered
 from pathgen.work.features import Engraving, OutlineCut, Surfacing, tab_height
 from pathgen.work.operations import Engrave, Outline, SurfaceFinish

@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes
+from pathgen.base.tops import level
 from pathgen.base.units import INCH, falls_short, format_length, left_words, rounded_down, rounded_up, sawn
 from pathgen.job.bench_tables import CouponTable
 from pathgen.job.clamping import step_of, surfacing_of
@@ -20,7 +21,7 @@ from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import resin_of
 from pathgen.job.job import Job
 from pathgen.job.part import part_of
-from pathgen.parts.coupon.part import Coupon, Trial, coupon
+from pathgen.parts.tools import Coupon, Trial
 from pathgen.programs.around import Around
 from pathgen.programs.plan import pockets_of, without_idle
 from pathgen.programs.zero_check import zero_checks
@@ -92,10 +93,11 @@ def coupon_clamping(job: Job) -> Clamping:
     if not trials and not job.surface:
         raise JobError(job.path.name, "nothing to try on a test piece",
                        remedy="add [surface], [[inlay]] or [slots], or name cutters in [coupon]")
-    length = sum(cut.length for cut in cuts) + GAP
+    length = max(sum(cut.length for cut in cuts) + GAP, 3 * GAP)
     rim = Trial(kind="rim", at=(0.0, 0.0), size=taken, cutter=job.surface.finish if job.surface else "")
-    part = coupon((*([rim] if job.surface and taken > 0 else []), *trials), length=max(length, 3 * GAP), width=WIDTH,
-                  thickness=thickness, min_web=job.body.min_web,
+    part = Coupon(surface=level(thickness, length), min_web=job.body.min_web,
+                  outline=shapely.box(0.0, -WIDTH / 2, length, WIDTH / 2),
+                  trials=(*([rim] if job.surface and taken > 0 else []), *trials),
                   trying=job.body.thickness if any(inlay.piece for inlay in job.inlays) else None,
                   filled=next((inlay.table for inlay in job.inlays), ""))
     _check_web(part, scrap)

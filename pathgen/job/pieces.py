@@ -10,7 +10,7 @@ from pathgen.base.units import ruled
 from pathgen.job.clamping import planned_of
 from pathgen.job.job import Job
 from pathgen.job.part import part_of
-from pathgen.parts.sheet.part import FlatStock, Sheet
+from pathgen.parts.tools import FlatStock, Sheet
 from pathgen.strategies.matching import LetIn
 from pathgen.work.clamping import Clamping, Setup, Step, slug
 from pathgen.work.features import Pieces

@@ -13,10 +13,10 @@ from pathgen.base.errors import JobError
 from pathgen.base.units import falls_short, rounded_down
 from pathgen.job.job import Job
 from pathgen.job.part import board_of, slots_of
-from pathgen.parts.edge.part import Edge, StandingBoard
 from pathgen.parts.fingerboard.fretting import finished_ends, past_binding
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.rows import dot_rows
+from pathgen.parts.tools import Edge, StandingBoard
 from pathgen.work.clamping import Clamping, Step, slug
 from pathgen.work.features import Holes, Slots
 from pathgen.work.operations import SideDots
