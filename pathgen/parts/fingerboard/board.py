@@ -30,9 +30,12 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
     shares = ratio_shares(numbers.ratios, numbers.frets) if numbers.ratios else equal_shares(
         np.arange(1, numbers.frets + 1), numbers.divisions)
     layout = board_layout(numbers, shares=shares, straight_share=_straight_share(numbers, shares))
-    binding = numbers.bound_later
-    cut = _narrowed(layout, binding, min(numbers.nut_width, numbers.end_width))
-    end = _moved_to(layout.lines[-1], layout.length)
+    binding = 0.0 if numbers.bound else numbers.binding  # the board is cut narrower for one that is glued on later
+    cut = layout.edges.inset(binding)
+    if min(cut.half_width(0.0), cut.half_width(layout.length)) <= 0:
+        raise JobError("[board] binding", f"{binding:g} mm on each side leaves no wood", remedy="make it thinner",
+                       allowed=f"less than {min(numbers.nut_width, numbers.end_width) / 2:g} mm")
+    end = layout.lines[-1] + [layout.length - centre_crossings(layout.lines[-1:])[0], 0.0]
 
     def shape(edges: Edges) -> Polygon:
         nut = layout.lines[0] - [numbers.behind_nut, 0.0]
@@ -43,8 +46,7 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
     crossing_refused(stated)
     whole = shape(cut) if outline is None else outline
     finished = shape(layout.edges) if outline is None else overlay.buffer(outline, binding, join_style="mitre")
-    plain = outline is None and numbers.nut_end.is_plain and numbers.end.is_plain
-    edges = stated if plain else _edge_crossings(layout, cut, whole)
+    edges = _edge_crossings(layout, cut, whole)
     ending = end_points(cut, end, numbers.end if outline is None else End(), layout.bass_side)[[0, -1]]
     if outline is not None:
         met = chord_across(outline, end[None])[0]
@@ -158,21 +160,6 @@ def _straight_share(numbers: BoardNumbers, shares: Floats) -> float:
     # Between the frets of a list, as far in pitch as the fret's fraction says.
     pitch = np.concatenate([[0.0], -np.log1p(-shares)])
     return float(-np.expm1(-np.interp(straight_fret, np.arange(len(pitch)), pitch)))
-
-
-def _narrowed(layout: Layout, binding: float, narrowest: float) -> Edges:
-    cut = layout.edges.inset(binding)
-    if min(cut.half_width(0.0), cut.half_width(layout.length)) <= 0:
-        raise JobError(
-            "[board] binding", f"{binding:g} mm on each side leaves no wood", allowed=f"less than {narrowest / 2:g} mm",
-            remedy="make it thinner",
-        )
-    return cut
-
-
-def _moved_to(line: Floats, x: float) -> Floats:
-    """A line, (2, 2), moved along the board to cross the centre-line at x."""
-    return np.asarray(line + [x - centre_crossings(line[None])[0], 0.0])
 
 
 def _edge_crossings(layout: Layout, cut: Edges, outline: Polygon) -> Floats:

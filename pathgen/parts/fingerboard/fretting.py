@@ -173,9 +173,9 @@ def past_binding(board: Fingerboard, lines: Floats) -> Floats:
     return out
 
 
-def arc_lengths(surface: Surface, lines: Floats, *, samples: int = 257) -> Floats:
+def arc_lengths(surface: Surface, lines: Floats) -> Floats:
     """Length of each straight line in plan, (n, 2, 2), along the surface over it: (n,) mm."""
-    share = np.linspace(0.0, 1.0, samples)[:, None]
+    share = np.linspace(0.0, 1.0, 257)[:, None]
     points = lines[:, :1] + share * (lines[:, 1:] - lines[:, :1])
     rise = np.diff(surface.height(points[..., 0], points[..., 1]), axis=1)
     step = np.linalg.norm(np.diff(points, axis=1), axis=2)

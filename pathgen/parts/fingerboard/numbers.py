@@ -36,11 +36,6 @@ class End:
     corner_radius: float = 0.0
     """Both corners are rounded by this much, mm."""
 
-    @property
-    def is_plain(self) -> bool:
-        """True for a straight end with sharp corners."""
-        return self == End()
-
 
 @dataclass(frozen=True, kw_only=True)
 class ReliefAt:
@@ -112,8 +107,3 @@ class BoardNumbers:
         """From each edge in to its outer string, mm."""
         own = self.scale_length.edge_to_string
         return self.edge_to_string if own is None else own
-
-    @property
-    def bound_later(self) -> float:
-        """How much narrower on each side the board is cut, for a binding that is not on the blank yet, mm."""
-        return 0.0 if self.bound else self.binding

@@ -10,7 +10,6 @@ import numpy as np
 
 from pathgen.base.arrays import Floats
 from pathgen.base.plain import rounded, rounded_point
-from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.dots import is_octave
 from pathgen.parts.fingerboard.fretting import FretWire, fretting, past_binding, wire_faults
 from pathgen.parts.fingerboard.layout import centre_crossings
@@ -20,9 +19,9 @@ from pathgen.parts.fingerboard.radii import bow_under, string_lines
 from pathgen.parts.fingerboard.scale import cents_off
 from pathgen.parts.fingerboard.stringing import Strings, stringing_data
 from pathgen.parts.fingerboard.webs import wood_left
-from pathgen.work.features import Inlay, Slots
+from pathgen.work.features import Slots
 from pathgen.work.operations import NutSlot, Slot
-from pathgen.work.underside import Sunk, sunk_of
+from pathgen.work.underside import sunk_of
 
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
@@ -31,18 +30,15 @@ if TYPE_CHECKING:
 
 def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
     """What report.json says of a board: frets, strings, side dots; fretting, stringing and neck where known."""
-    fittings, slots = board.fittings, clamping.feature(Slot)
+    fittings, slots, layout = board.fittings, clamping.feature(Slot), board.layout
     wire, strings = fittings.wire, fittings.string_set
+    # every fretted note against its open string, on the centre-line
+    lower = 1200.0 * math.log2((layout.to_bridge + layout.nut_offset) / layout.to_bridge)
     return {
-        "frets": fret_rows(
-            board, slots, inlays=clamping.inlays, finished=clamping.finished_surface,
-            resolution=clamping.machine.resolution, repeatability=clamping.machine.repeatability,
-            sunk=sunk_of(clamping),
-        ),
+        "frets": _fret_rows(board, clamping),
         "board": {"bass_side": board.bass_side, "nut": nut_row(board, clamping.feature(NutSlot)),
-                  "behind_nut": rounded(board.behind_nut),
-                  "binding": board.binding, "nut_offset": board.layout.nut_offset,
-                  "nut_offset_cents": rounded(_offset_cents(board), 3)},
+                  "behind_nut": rounded(board.behind_nut), "binding": board.binding,
+                  "nut_offset": layout.nut_offset, "nut_offset_cents": rounded(lower, 3)},
         "strings": string_rows(board, fittings.strings),
         "side_dots": dot_rows(board, fittings.side_dots),
         "fretting": fretting_data(board, slots, wire) if wire else None,
@@ -64,28 +60,21 @@ def nut_row(board: Fingerboard, slot: Slots | None) -> dict[str, Any]:
     return row
 
 
-def fret_rows(
-    board: Fingerboard,
-    slots: Slots | None,
-    *,
-    inlays: Sequence[Inlay],
-    finished: Surface | None,
-    resolution: float,
-    repeatability: float,
-    sunk: Sequence[Sunk],
-) -> list[dict[str, Any]]:
+def _fret_rows(board: Fingerboard, clamping: Clamping) -> list[dict[str, Any]]:
     """A row for each fret, lengths in mm.
 
     distance from the nut; bass and treble, where its line meets the edges of the cut board; ends, where the fret
     itself ends; depth of its slot; cents that it sounds off when its distance is rounded to the machine's
-    `resolution`; width of the finished and of the cut board along the fret; least wood at the edges, under the slot,
+    resolution; width of the finished and of the cut board along the fret; least wood at the edges, under the slot,
     and under the pockets between the fret before and this one.
     """
-    frets = board.frets
+    frets, slots, machine = board.frets, clamping.feature(Slot), clamping.machine
     if not len(frets):
         return []
-    wood = wood_left(board, slots=slots, inlays=inlays, finished=finished, sunk=sunk)
-    cents = _cents(board, resolution, repeatability)
+    wood = wood_left(board, slots=slots, inlays=clamping.inlays, finished=clamping.finished_surface,
+                     sunk=sunk_of(clamping))
+    stepped = np.abs(np.round(frets.distance / machine.resolution) * machine.resolution - frets.distance)
+    cents = cents_off(board.layout.to_bridge, frets.distance, frets.distance + stepped + machine.repeatability)
     finished_width = _finished_widths(board)
     cut_width = np.linalg.norm(frets.treble - frets.bass, axis=1)
     return [
@@ -190,18 +179,6 @@ def _on_edge(edge: Floats, fret: int, share: float) -> dict[str, Any]:
     """A place on the bass edge, by its share of the way from the fret before."""
     at = edge[fret - 1] + share * (edge[fret] - edge[fret - 1])
     return {"at": rounded_point(at), "along_edge": rounded(float(np.linalg.norm(at - edge[0])))}
-
-
-def _offset_cents(board: Fingerboard) -> float:
-    """By how much every fretted note is lower against its open string, on the string along the centre-line."""
-    length = board.layout.to_bridge
-    return 1200.0 * math.log2((length + board.layout.nut_offset) / length)
-
-
-def _cents(board: Fingerboard, resolution: float, repeatability: float) -> Floats:
-    wanted = board.frets.distance
-    rounded = np.abs(np.round(wanted / resolution) * resolution - wanted)
-    return cents_off(board.layout.to_bridge, wanted, wanted + rounded + repeatability)
 
 
 def _finished_widths(board: Fingerboard) -> Floats:

@@ -39,8 +39,7 @@ class WoodLeft:
 
 
 def wood_left(
-    board: Fingerboard, *, slots: Slots | None, inlays: Sequence[Inlay], finished: Surface | None = None,
-    sunk: Sequence[Sunk] = (),
+    board: Fingerboard, *, slots: Slots | None, inlays: Sequence[Inlay], finished: Surface | None, sunk: Sequence[Sunk]
 ) -> WoodLeft:
     """The least wood for each fret; slots are measured from the `finished` surface, pockets from the first.
 
