@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import fields, replace
 
 import shapely
@@ -15,10 +15,11 @@ from pathgen.base.plain import joined
 from pathgen.base.units import place_as_written
 from pathgen.job.inlay_tables import InlayTable, PlaceTable
 from pathgen.job.job import Job
+from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 
 
-def apart_doubts(job: Job) -> Iterator[Doubt]:
+def apart_doubts(job: Job, _: Clamping) -> Iterator[Doubt]:
     """Stages of one drawing that do not lie at one place: the first of each drawing that lies elsewhere is named."""
     told = set()
     for index, table in enumerate(job.inlays):
@@ -36,10 +37,11 @@ def apart_doubts(job: Job) -> Iterator[Doubt]:
         )
 
 
-def poured_apart(job: Job, inlays: Sequence[Inlay]) -> Iterator[Doubt]:
+def poured_apart(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Drawings that are poured, cured and cut level one after the other, and could be all at once: they meet nothing.
     """
     groups: list[list[Inlay]] = []
+    inlays = clamping.inlays
     free = [one for one in inlays if one.dam is not None and job.inlays[one.index].artwork
             and not any(shapely.intersects(one.area, other.area) for other in inlays if other is not one)]
     for inlay in free:

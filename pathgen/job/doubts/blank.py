@@ -121,7 +121,7 @@ def one_dowel(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         )
 
 
-def over_all(job: Job) -> Iterator[Doubt]:
+def over_all(job: Job, _: Clamping) -> Iterator[Doubt]:
     """A second cut asked for over the inlays alone, where what was left proud has it go over the whole."""
     if job.surface and job.surface.leave and job.resurface and job.resurface.area == "inlay":
         yield Doubt(

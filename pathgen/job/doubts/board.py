@@ -14,13 +14,13 @@ from pathgen.base.errors import Doubt
 from pathgen.base.units import SUMS, as_written, coarse_length, format_length, place_words, told_apart
 from pathgen.job.board_tables import FannedScale
 from pathgen.job.job import Job
+from pathgen.job.part import board_of
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.layout import centre_crossings
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
-from pathgen.work.part import Part
 
 _FLATTEST = 1016.0  # mm: flatter is a slip, or meant to be flat (common practice, no source)
 _WIDE_SLOT = 1.0  # mm: tangs of fret wire are 0.5 to 0.6 wide (common practice)
@@ -34,7 +34,7 @@ _STRAIGHT_BY = 3  # frets at least, by which a drawn edge is taken as straight
 _STRING_IN = 1.0  # mm: nearer to its edge a string is pulled off the board (common practice)
 
 
-def radius(job: Job) -> Iterator[Doubt]:
+def radius(job: Job, _: Clamping) -> Iterator[Doubt]:
     """A radius that is nearly flat, or rounder towards the body."""
     if job.board is None:
         return
@@ -59,7 +59,7 @@ def radius(job: Job) -> Iterator[Doubt]:
         )
 
 
-def lengths(job: Job) -> Iterator[Doubt]:
+def lengths(job: Job, _: Clamping) -> Iterator[Doubt]:
     """A fan that is the wrong way round, and relief deeper than any string needs."""
     board, units = job.board, job.units
     if board is not None and isinstance(scale := board.scale_length, FannedScale) and scale.bass < scale.treble:
@@ -121,7 +121,7 @@ def widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         )
 
 
-def said_twice(job: Job) -> Iterator[Doubt]:
+def said_twice(job: Job, _: Clamping) -> Iterator[Doubt]:
     """What [neck] says of the strings and the frets, and their own tables say otherwise."""
     neck, strings, wire = job.neck, job.strings, job.frets
     said = []
@@ -142,7 +142,7 @@ def said_twice(job: Job) -> Iterator[Doubt]:
             )
 
 
-def of_strings(job: Job) -> Iterator[Doubt]:
+def of_strings(job: Job, _: Clamping | None = None) -> Iterator[Doubt]:
     """Strings held over the zero fret that should carry them, or written treble first."""
     gauges = job.strings.gauges if job.strings else ()
     rising = all(one <= other for one, other in itertools.pairwise(gauges))
@@ -163,15 +163,15 @@ def of_strings(job: Job) -> Iterator[Doubt]:
         )
 
 
-def drawn_otherwise(job: Job, board: Part) -> Iterator[Doubt]:
+def drawn_otherwise(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """A drawn board of other widths than are written, from which its strings, dots, nut and saddle are counted.
 
     A width is as written where it is so at the nut or at the last fret, or where edges as straight as may be through
     all frets come to it: edges may be curved, and ends round or stepped.
     """
-    units = job.units
-    if not isinstance(board, Fingerboard) or not board.drawn or job.board is None:
+    if job.board is None or job.outline is None or not job.outline.artwork:
         return
+    units, board = job.units, clamping.board if isinstance(clamping.board, Fingerboard) else board_of(job)
     x = centre_crossings(board.layout.lines)
     across = np.stack([np.column_stack([x, np.full_like(x, side)]) for side in (-1.0, 1.0)], axis=1)
     wide = np.abs(np.diff(chord_across(board.finished, across)[:, :, 1], axis=1))[:, 0]
@@ -226,7 +226,7 @@ def strings_off(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     )
 
 
-def nut_plate(job: Job) -> Iterator[Doubt]:
+def nut_plate(job: Job, _: Clamping) -> Iterator[Doubt]:
     """A plate for the nut that is not as thick as its slot is wide."""
     plate, slot = job.nut_blank and job.nut_blank.thickness, job.nut and job.nut.width
     if plate and slot and abs(plate - slot) > _LOOSE:

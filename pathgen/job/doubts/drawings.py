@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence, Set
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
@@ -100,35 +100,19 @@ def _passed_over(art: Artwork) -> Iterator[Doubt]:
     there, it draws nothing; values that no property takes, it draws the line at another width, say."""
     if (scene := art.scene) is None:
         return
-    slips: tuple[tuple[tuple[tuple[str, ...], ...], str, Callable[..., Doubt]], ...] = (
-        (scene.no_colours, "are none", _no_colour), (scene.no_targets, "name nothing", _no_target),
-        (scene.not_read, "are not", _not_read),
+    slips: tuple[tuple[tuple[tuple[str, ...], ...], str, str, str, str], ...] = (
+        (scene.no_colours, "are none", "{} is no colour{others}: passed over, as a browser does, so that {} is cut "
+         "there", 'a colour, such as "#2f6f4f"', "write the colour that is meant"),
+        (scene.no_targets, "name nothing", 'a copy of "{}", and nothing is called so{others}: passed over, as a '
+         "browser does", "the id of what is drawn in the same file", "mend its href, or take it out"),
+        (scene.not_read, "are not", "{} is nothing that can be read{others}: passed over, as a browser does, as if it "
+         "were not written", "what the format takes, numbers with a point (6.5), and names of what is in the drawing",
+         "write what is meant, or take it out"),
     )
-    for wrong, are, doubt in slips:
+    for wrong, are, problem, allowed, remedy in slips:
         if wrong:
-            yield doubt(*wrong[0], f", the first of {len(wrong)} that {are}" if wrong[1:] else "")
-
-
-def _no_colour(where: str, what: str, colour: str, others: str) -> Doubt:
-    return Doubt(
-        where=where, problem=f"{what} is no colour{others}: passed over, as a browser does, so that {colour} is cut "
-        "there", allowed='a colour, such as "#2f6f4f"', remedy="write the colour that is meant",
-    )
-
-
-def _no_target(where: str, named: str, others: str) -> Doubt:
-    return Doubt(
-        where=where, problem=f'a copy of "{named}", and nothing is called so{others}: passed over, as a browser does',
-        allowed="the id of what is drawn in the same file", remedy="mend its href, or take it out",
-    )
-
-
-def _not_read(where: str, what: str, others: str) -> Doubt:
-    return Doubt(
-        where=where, problem=f"{what} is nothing that can be read{others}: passed over, as a browser does, as if it "
-        "were not written", allowed="what the format takes, numbers with a point (6.5), and names of what is in the "
-        "drawing", remedy="write what is meant, or take it out",
-    )
+            (where, *words), others = wrong[0], f", the first of {len(wrong)} that {are}" if wrong[1:] else ""
+            yield Doubt(where=where, problem=problem.format(*words, others=others), allowed=allowed, remedy=remedy)
 
 
 def _cut_by_none(job: Job, drawings: Mapping[int, Sequence[Artwork]]) -> Iterator[Doubt]:

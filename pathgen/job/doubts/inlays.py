@@ -23,7 +23,7 @@ USUAL_GAP, _WIDE_GAP = 0.05, 0.3  # mm
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
 
-def mixes(job: Job) -> Iterator[Doubt]:
+def mixes(job: Job, _: Clamping) -> Iterator[Doubt]:
     """A part so small that no resin is mixed so."""
     tables = [("[resin]", job.resin), *((f"inlay {i} resin", inlay.resin) for i, inlay in enumerate(job.inlays, 1))]
     for where, table in tables:
@@ -51,7 +51,7 @@ def nothing_beside(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 remedy="leave it out, or write it in an earlier one")
 
 
-def colours(clamping: Clamping) -> Iterator[Doubt]:
+def colours(_: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Colours that nobody tells apart, and a sheet of paper that is drawn behind the rest: each is a pocket."""
     colours = sorted({colour for inlay in clamping.inlays for colour, _ in inlay.regions if colour.startswith("#")})
     for one, other in itertools.combinations(colours, 2):
@@ -71,7 +71,7 @@ def colours(clamping: Clamping) -> Iterator[Doubt]:
                 )
 
 
-def sizes(clamping: Clamping) -> Iterator[Doubt]:
+def sizes(_: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Drawings that became so much larger or smaller than drawn that their own size cannot have been meant."""
     for inlay in clamping.inlays:
         far = [(one, one.share) for one in inlay.placed
@@ -95,7 +95,7 @@ def _behind_the_rest(shape: BaseGeometry, others: Sequence[BaseGeometry]) -> boo
                                 overlay.intersection(filled, whole).area / overlay.union(filled, whole).area) > _FILLED
 
 
-def v_before_others(job: Job) -> Iterator[Doubt]:
+def v_before_others(job: Job, _: Clamping) -> Iterator[Doubt]:
     """A v cutter with others after it, which does not rise into corners."""
     for number, inlay in enumerate(job.inlays, 1):
         vees = [name for name in inlay.cutters if job.cutter(name, "").shape == "v"]
@@ -110,7 +110,7 @@ def v_before_others(job: Job) -> Iterator[Doubt]:
             )
 
 
-def wide_gaps(job: Job) -> Iterator[Doubt]:
+def wide_gaps(job: Job, _: Clamping) -> Iterator[Doubt]:
     """So much room round a piece that it lies loose in a pocket of glue."""
     for number, inlay in enumerate(job.inlays, 1):
         if inlay.piece is not None and inlay.piece.gap > _WIDE_GAP:
@@ -124,7 +124,7 @@ def wide_gaps(job: Job) -> Iterator[Doubt]:
             )
 
 
-def sloping_for_pieces(job: Job) -> Iterator[Doubt]:
+def sloping_for_pieces(job: Job, _: Clamping) -> Iterator[Doubt]:
     """Pockets with sloping walls for pieces that the job does not make, and whose sides nobody slopes."""
     for number, inlay in enumerate(job.inlays, 1):
         sloping = [name for name in inlay.cutters if not job.cutter(name, "").is_flat]
@@ -159,7 +159,7 @@ def sloping_walls(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             )
 
 
-def flutes(clamping: Clamping) -> Iterator[Doubt]:
+def flutes(_: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Flutes much longer than cutters so thin have them: a slip lets them reach too deep."""
     for cutter in {step.cutter.name: step.cutter for step in clamping.steps}.values():
         if has_long_flutes(cutter):

@@ -31,7 +31,7 @@ _CRUMB = 5.0  # mm2: smaller pieces that come loose are chips (no source)
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
 
-def line_on_page(job: Job) -> Iterator[Doubt]:
+def line_on_page(job: Job, _: Clamping) -> Iterator[Doubt]:
     """A form's line that is the page's edge, where it was likely to end at it."""
     closed = closed_by_page(job) if job.form else None
     if closed is None or job.form is None:
