@@ -10,7 +10,7 @@ from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering, lettering_length
 from pathgen.base.units import coarse_length, sawn
-from pathgen.job.bench_tables import TOOL_TAB, GaugesTable
+from pathgen.job.board_tables import TOOL_TAB, GaugesTable
 from pathgen.job.job import Job
 from pathgen.job.part import board_of
 from pathgen.parts.fingerboard.part import Fingerboard

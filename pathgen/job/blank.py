@@ -19,11 +19,10 @@ from pathgen.base.plain import joined
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length, place_words, written_alike
 from pathgen.job.clamping import clamping_of, placing_of, planned_of, without_idle_of
-from pathgen.job.flat_tables import PartTable
 from pathgen.job.job import Job, head_of
 from pathgen.job.marks import errors_at, moved_table
 from pathgen.job.measured import check_measured, first_moved, measured_move
-from pathgen.job.tables import SetupTable
+from pathgen.job.tables import PartTable, SetupTable
 from pathgen.job.turns import turns_of
 from pathgen.parts.flat.part import PLACES, FlatPart
 from pathgen.programs.plan import Plan, check_spans

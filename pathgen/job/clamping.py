@@ -16,7 +16,6 @@ from pathgen.job.doubts import doubts_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import resin_of
 from pathgen.job.flat import boring_of
-from pathgen.job.flat_tables import RING_COLOUR
 from pathgen.job.form import form_kind
 from pathgen.job.job import Job
 from pathgen.job.let_in import check_fit, let_ins
@@ -24,7 +23,7 @@ from pathgen.job.marks import marks_of
 from pathgen.job.measured import move_of
 from pathgen.job.outlines import outlines_left_out
 from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
-from pathgen.job.tables import USUAL_SCALLOP
+from pathgen.job.tables import RING_COLOUR, USUAL_SCALLOP
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.around import Around

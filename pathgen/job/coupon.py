@@ -15,7 +15,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.tops import level
 from pathgen.base.units import INCH, falls_short, format_length, left_words, rounded_down, rounded_up, sawn
-from pathgen.job.bench_tables import CouponTable
+from pathgen.job.board_tables import CouponTable
 from pathgen.job.clamping import step_of, surfacing_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import resin_of

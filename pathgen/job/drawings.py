@@ -18,12 +18,11 @@ from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, Doubt, JobError, Mistakes
 from pathgen.base.plain import joined
 from pathgen.base.units import INCH, as_written, format_length, place_as_written, place_words, rounded_down
-from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
+from pathgen.job.board_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.depths import check_depth, check_sharp
 from pathgen.job.doubts.drawings import TOUCHING, doubts_of_drawings, in_pixels
 from pathgen.job.filling import resin_of
 from pathgen.job.flat import ring_area
-from pathgen.job.flat_tables import RingInlay
 from pathgen.job.inlay_tables import InlayTable
 from pathgen.job.job import Job
 from pathgen.job.let_in import let_ins
@@ -31,6 +30,7 @@ from pathgen.job.outlines import drawing_path, left_out_words
 from pathgen.job.part import crown_width, slot_width
 from pathgen.job.placing import place_that_fits, placed_on
 from pathgen.job.staged import together
+from pathgen.job.tables import RingInlay
 from pathgen.parts.fingerboard.dots import dot_area
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart

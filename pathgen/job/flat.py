@@ -20,11 +20,10 @@ from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.tops import level
 from pathgen.base.units import format_length, place_words, rounded_down, rounded_up, written_alike
 from pathgen.job.bores import Bored, bores_of, boring, check_bores
-from pathgen.job.flat_tables import PlateTable, RingTable
 from pathgen.job.form import check_form, form_facts, form_piece, refuse_tight
 from pathgen.job.job import Job
 from pathgen.job.outlines import SEEN, as_cut, closed_by_cutter, drawn_area, drawn_outline, inner_corners
-from pathgen.job.tables import NARROWEST_GROOVE
+from pathgen.job.tables import NARROWEST_GROOVE, PlateTable, RingTable
 from pathgen.parts.flat.part import FlatPart, rounded
 from pathgen.strategies.pocketing.openings import opening
 from pathgen.strategies.pocketing.settings import PocketOptions

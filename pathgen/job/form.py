@@ -23,10 +23,10 @@ from pathgen.base.units import (
     rounded_up,
     told_apart,
 )
-from pathgen.job.flat_tables import FormTable, OpeningsTable, PlateTable
 from pathgen.job.inlay_tables import PlaceTable
 from pathgen.job.job import Job, head_of
 from pathgen.job.outlines import drawn_area, page_of
+from pathgen.job.tables import FormTable, OpeningsTable, PlateTable
 from pathgen.parts.flat.part import FormFacts
 
 HALVES = {"outside": "inside", "on": "inside", "inside": "outside"}

@@ -24,10 +24,10 @@ from pathgen.job.keys import (
     number,
     shown,
     size,
+    table_of,
     text,
     yes_or_no,
 )
-from pathgen.job.keys import table as table_of
 from pathgen.work.fill import DAM, LEAST_BATCH, LEAST_WASTE, MEASURE, WASTE
 
 LEAST_POCKET = 0.05

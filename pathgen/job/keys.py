@@ -338,7 +338,7 @@ def span(low: float, high: float, *, unit: str = "") -> Reader:
     return read
 
 
-def table(kind: type[Any]) -> Reader:
+def table_of(kind: type[Any]) -> Reader:
     """A table within a table."""
     return holding("table", kind)(lambda value, place: read_table(kind, value, place))
 

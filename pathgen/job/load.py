@@ -16,15 +16,15 @@ from pathgen.base import given
 from pathgen.base.errors import JobError, Mistakes, PathgenError
 from pathgen.base.files import read_bytes, read_text
 from pathgen.base.limits import DRAWING, JOB_FILE, MOST_NESTED, MOST_PARTS
-from pathgen.job.bench_tables import dots_inlay
 from pathgen.job.blank import check_blank
-from pathgen.job.flat_tables import ring_inlay
+from pathgen.job.board_tables import dots_inlay
 from pathgen.job.form import plate_of
 from pathgen.job.inlay_tables import ResurfaceTable
 from pathgen.job.job import ORDER, REPEATED, TABLES, Job, head_of
 from pathgen.job.keys import MEANT, Place, choice, keys_within, list_of, nearest, read_table, shown, text, unknown_key
 from pathgen.job.sense import check_sense
 from pathgen.job.slips import slip_words
+from pathgen.job.tables import ring_inlay
 from pathgen.parts.fingerboard.neck import Neck
 from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
 

@@ -11,7 +11,7 @@ from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering, lettering_length
 from pathgen.base.units import coarse_length, format_length, left_words, rounded_up, sawn
-from pathgen.job.bench_tables import TOOL_TAB, NutAndSaddleTable
+from pathgen.job.board_tables import TOOL_TAB, NutAndSaddleTable
 from pathgen.job.job import Job
 from pathgen.job.part import board_of, nut_behind, nut_of
 from pathgen.parts.fingerboard.nut import CrossLine, nut_curve, nut_top, saddle_curve
