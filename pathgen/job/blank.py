@@ -322,7 +322,8 @@ def _alone(job: Job, number: int) -> Clamping:
     try:
         part, shared = _on_blank(job, number)
         clamping = clamping_of(part, shared)
-        return without_idle_of(part, clamping) if any(len(inlay.cutters) > 1 for inlay in part.inlays) else clamping
+        idle = any(len(inlay.cutters) > 1 for inlay in part.inlays)
+        return without_idle_of(part, clamping)[0] if idle else clamping
     except PathgenError as wrong:
         raise of_part(wrong, number, job) from None
 
@@ -332,18 +333,13 @@ def _on_blank(job: Job, number: int) -> tuple[Job, Shared]:
     table, part = job.parts[number - 1], job.part_jobs[number - 1]
     marks = part.marks and replace(part.marks, drilled=table.drilled,
                                    at=part.marks.at if table.drilled is None else None)
-    highest = max([job.stock.thickness, *(one.height for one in job.setup.keep_out)])
-    return replace(part, setup=_setup(job, part, table), machine=job.machine, marks=marks,
-                   moved=job.moved and replace(job.moved, before=None)), \
-        Shared(number=number, zero=_zero_in(job, part, table), highest=highest,
-               blank=_box(part, table, job.stock.bounds))
-
-
-def _zero_in(job: Job, part: Job, table: PartTable) -> Place:
-    zero = _zero_of(job)
+    zero, highest = _zero_of(job), max([job.stock.thickness, *(one.height for one in job.setup.keep_out)])
     x, y = _into_part(part, table, np.array([zero.at]))[0].tolist()
     words = zero.words.replace("the blank", "the common blank").replace("picture", "picture of the whole blank")
-    return Place(at=(x, y), words=words)
+    return replace(part, setup=_setup(job, part, table), machine=job.machine, marks=marks,
+                   moved=job.moved and replace(job.moved, before=None)), \
+        Shared(number=number, zero=Place(at=(x, y), words=words), highest=highest,
+               blank=_box(part, table, job.stock.bounds))
 
 
 def _setup(job: Job, part: Job, table: PartTable) -> SetupTable:

@@ -53,8 +53,10 @@ def board_of(job: Job) -> Fingerboard:
     outline_cutter = job.cutter(job.outline.cutter, "[outline] cutter") if job.outline else None
     if table.bound and not table.binding:
         raise JobError("[board] bound", "true, but binding is 0", remedy="give binding, its thickness")
+    if not (table.frets or table.ratios):
+        raise JobError("[board]", "frets is missing", remedy="add frets: how many frets")
     board = fingerboard(
-        replace(table, frets=_fret_count(table)), outline=_drawn_outline(job),
+        replace(table, frets=table.frets or len(table.ratios)), outline=_drawn_outline(job),
         inner_radius=outline_cutter.radius if outline_cutter else 0.0,
     )
     return replace(board, fittings=Fittings(
@@ -158,12 +160,6 @@ def outline_of(job: Job, part: Part) -> OutlineCut | None:
     high = tab_height(table.tab_height, lowest_edge(part), usual=_TAB[job.units])
     return OutlineCut(tabs=tabs, tab_height=high, tab_width=table.tab_width, through=table.through, skin=table.skin,
                       finish=table.finish, all_round=job.board is None)
-
-
-def _fret_count(table: BoardTable) -> int:
-    if not (table.frets or table.ratios):
-        raise JobError("[board]", "frets is missing", remedy="add frets: how many frets")
-    return table.frets or len(table.ratios)
 
 
 def _asked_outline(job: Job) -> Polygon | None:
