@@ -216,12 +216,10 @@ def _deep_enough(made: Clamping, cutter: Cutter, depth: float) -> None:
         if over.least <= 0:
             what = f"it breaks {-over.least:.2f} mm into"
         most = rounded_down(min(depth - least + over.least, cutter.flute_length))
-        raise JobError(
-            "[channel] depth", f"{what} {over.under}, at {place_words(*over.at, made.units)}",
-            allowed=f"min_web {least:g} mm or more",
-            remedy=f"make depth {most:.2f} mm or less, or " * (most >= LEAST_DEPTH)
-            + "move the channel from under there",
-        )
+        raise JobError("[channel] depth", f"{what} {over.under}, at {place_words(*over.at, made.units)}",
+                       allowed=f"min_web {least:g} mm or more",
+                       remedy=f"make depth {most:.2f} mm or less, or " * (most >= LEAST_DEPTH)
+                       + "move the channel from under there")
     if falls_short(cutter.flute_length, depth):
         raise JobError("[channel] depth", f'{depth:g} mm is deeper than the flute of "{cutter.name}"',
                        allowed=f"{cutter.flute_length:g} mm or less", remedy="name a longer cutter")

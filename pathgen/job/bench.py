@@ -91,10 +91,8 @@ def gauge_clampings(job: Job) -> tuple[Clamping, ...]:
     around, thick = apart - table.height, table.thickness
     stock = Stock(length=sawn(around + len(arcs) * (apart + deepest), job.units), margin_nut=around,
                   width=sawn(width + 2 * around, job.units), thickness=thick)
-    return tuple(
-        _gauge(job, table, label, arc, (k, len(arcs)), k * (apart + deepest), stock)
-        for k, (label, arc) in enumerate(zip(labels, arcs, strict=True))
-    )
+    return tuple(_gauge(job, table, label, arc, (k, len(arcs)), k * (apart + deepest), stock)
+                 for k, (label, arc) in enumerate(zip(labels, arcs, strict=True)))
 
 
 _GAUGE_APART = 6.0

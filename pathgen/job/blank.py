@@ -186,10 +186,8 @@ def blank_clampings(job: Job, mistakes: Mistakes | None = None) -> tuple[Clampin
     marks = _marks_of_all(job, alone)
     made = []
     for k, (clamping, (name, part), table) in enumerate(zip(alone, parts_on_blank(job), job.parts, strict=True)):
-        steps = tuple(
-            replace(step, turn=turn, file_name=f"{turn.number:02d}-{name}-{step.file_name.split('-', 1)[1]}")
-            for step, turn in zip(clamping.steps, turns[k], strict=True)
-        )
+        steps = tuple(replace(step, turn=turn, file_name=f"{turn.number:02d}-{name}-{step.file_name.split('-', 1)[1]}")
+                      for step, turn in zip(clamping.steps, turns[k], strict=True))
         assert clamping.shared is not None
         there = np.insert(_into_part(part, table, marks), 2, job.stock.thickness, axis=1)
         made.append(replace(

@@ -59,12 +59,10 @@ def placing_of(job: Job, mistakes: Mistakes, shared: Shared | None = None) -> Cl
     board = part_of(job)
     inlays, left_out, doubts = inlays_of(job, board, mistakes)
     kind = form_kind(job)
-    clamping = Clamping(
-        title=f"{job.title}: {kind}" if kind else job.title, kind=kind,
-        units=job.units, board=board, stock=job.stock, setup=job.setup,
-        machine=job.machine, left_out=(*left_out, *outlines_left_out(job)), doubts=doubts,
-        steps=_numbered(job, _steps(job, board, inlays, None)), shared=shared,
-    )
+    clamping = Clamping(title=f"{job.title}: {kind}" if kind else job.title, kind=kind,
+                        units=job.units, board=board, stock=job.stock, setup=job.setup,
+                        machine=job.machine, left_out=(*left_out, *outlines_left_out(job)), doubts=doubts,
+                        steps=_numbered(job, _steps(job, board, inlays, None)), shared=shared)
     try:
         clamping.zero_place  # noqa: B018
     except JobError as wrong:
@@ -196,19 +194,17 @@ def surfacing_of(job: Job) -> Surfacing | None:
         surface = part_of(job).surface
         scallop = float(scallop_height(job.surface.stepover, finish.radius,
                                        min(surface.radius_nut, surface.radius_end)))
-    return Surfacing(
-        scallop=USUAL_SCALLOP if scallop is None else scallop,
-        stepover=job.surface.stepover if level else None,
-        allowance=job.surface.allowance,
-        skim=job.skim,
-        resurface_stepdown=again.stepdown if again else Surfacing.resurface_stepdown,
-        resurface_area=again.area if again else "board",
-        blend=again.blend if again else Surfacing.blend,
-        leave=job.surface.leave,
-        leave_scallop=0.0 if level else job.surface.leave_ridges,
-        what=_top_of(job),
-        part="board" if job.board else "plate",
-    )
+    return Surfacing(scallop=USUAL_SCALLOP if scallop is None else scallop,
+                     stepover=job.surface.stepover if level else None,
+                     allowance=job.surface.allowance,
+                     skim=job.skim,
+                     resurface_stepdown=again.stepdown if again else Surfacing.resurface_stepdown,
+                     resurface_area=again.area if again else "board",
+                     blend=again.blend if again else Surfacing.blend,
+                     leave=job.surface.leave,
+                     leave_scallop=0.0 if level else job.surface.leave_ridges,
+                     what=_top_of(job),
+                     part="board" if job.board else "plate")
 
 
 def _top_of(job: Job) -> str:

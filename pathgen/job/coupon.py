@@ -148,10 +148,8 @@ def _moved(cut: _Cut, x: float) -> _Cut:
         return shapely.transform(shape, lambda xy: xy + [x, 0.0])
 
     inlay = cut.inlay and replace(cut.inlay, regions=tuple((c, along(s)) for c, s in cut.inlay.regions))
-    return replace(
-        cut, trials=tuple(replace(t, at=(t.at[0] + x, t.at[1])) for t in cut.trials), inlay=inlay,
-        slot=cut.slot and replace(cut.slot, lines=cut.slot.lines + [x, 0.0]),
-    )
+    return replace(cut, trials=tuple(replace(t, at=(t.at[0] + x, t.at[1])) for t in cut.trials), inlay=inlay,
+                   slot=cut.slot and replace(cut.slot, lines=cut.slot.lines + [x, 0.0]))
 
 
 def _slot(job: Job, nth: int, thickness: float) -> _Cut:

@@ -128,11 +128,9 @@ def _read(job: Job, mistakes: Mistakes) -> dict[int, list[Artwork]]:
 
 def _drawing(path: Path, table: InlayTable) -> Artwork:
     try:
-        return read_artwork(
-            path, tolerance=DRAWING_TOLERANCE, background=table.background,
-            white_is_background=table.white_is_background,
-            missing="report" if table.artwork_missing == "report" else "refuse", layers=table.layers,
-        )
+        return read_artwork(path, tolerance=DRAWING_TOLERANCE, background=table.background,
+                            white_is_background=table.white_is_background,
+                            missing="report" if table.artwork_missing == "report" else "refuse", layers=table.layers)
     except ArtworkError as wrong:
         raise wrong.advising('missing="report"', 'artwork_missing = "report"') from None
 

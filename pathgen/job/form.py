@@ -71,10 +71,8 @@ def plate_of(form: FormTable, job: Job) -> PlateTable:
     if job.outline is None:
         raise JobError("[outline]", "is missing: it says which cutter cuts the form",
                        remedy="add [outline] with its cutter and tabs")
-    return PlateTable(
-        thickness=job.stock.thickness, face=False, min_web=form.min_web,
-        openings=OpeningsTable(cutter=job.outline.cutter, through=job.outline.through),
-    )
+    return PlateTable(thickness=job.stock.thickness, face=False, min_web=form.min_web,
+                      openings=OpeningsTable(cutter=job.outline.cutter, through=job.outline.through))
 
 
 def form_piece(job: Job) -> tuple[Polygon, Floats]:
@@ -136,12 +134,10 @@ def check_form(job: Job) -> None:
     if found is not None and found[0] < form.wall - 1e-6:
         wall, place = found
         left, least = told_apart(wall, form.wall, unit=unit)
-        raise JobError(
-            "[form] wall", f"{left} of the {HALVES[form.cut]} form is left between the line and "
-            f"its edge at {place_words(*place, unit)}",
-            allowed=f"{least} or more: a thin form bends under clamps",
-            remedy=_wider(job, form.wall - wall),
-        )
+        raise JobError("[form] wall", f"{left} of the {HALVES[form.cut]} form is left between the line and "
+                       f"its edge at {place_words(*place, unit)}",
+                       allowed=f"{least} or more: a thin form bends under clamps",
+                       remedy=_wider(job, form.wall - wall))
 
 
 def _wider(job: Job, short: float) -> str:

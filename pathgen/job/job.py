@@ -122,10 +122,8 @@ class Job:
         known = {c.name: c for c in self.cutters}
         if name not in known:
             near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.3)
-            raise JobError(
-                where, f'no [[cutter]] is called "{name}"',
-                remedy=f'did you mean "{near[0]}"?' if near else "add a [[cutter]] table with that name",
-            )
+            raise JobError(where, f'no [[cutter]] is called "{name}"',
+                           remedy=f'did you mean "{near[0]}"?' if near else "add a [[cutter]] table with that name")
         return _complete(known[name])
 
     @property
@@ -163,10 +161,8 @@ def _words(table: Any) -> str:
 def _complete(table: common_tables.CutterTable) -> Cutter:
     where = f'[[cutter]] "{table.name}"'
     if table.missing:
-        raise JobError(
-            where, f"{table.missing[0]} is missing",
-            remedy=f"add {', '.join(table.missing)}: a step of the job uses this cutter",
-        )
+        raise JobError(where, f"{table.missing[0]} is missing",
+                       remedy=f"add {', '.join(table.missing)}: a step of the job uses this cutter")
     if (table.shape == "v") != (table.angle is not None):
         problem = "a v cutter without angle" if table.shape == "v" else f"angle given for a {table.shape} cutter"
         raise JobError(where, problem, remedy="give angle (included, in degrees) for v cutters and for no others")

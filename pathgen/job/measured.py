@@ -79,12 +79,10 @@ def _refuse_other_units(job: Job, clamping: Clamping, places: Floats, names: Seq
         return
     meant = [f"{named([k], names)}: found = {place_as_written(given[k] * factors[unit], job.units)}"
              for k in marks.tolist()]
-    raise JobError(
-        "[[measured]]", f"{named(marks.tolist(), names)} would lie up to "
-        f"{format_length(float(asked[marks].max()), job.units, decimals=1)} from where they were",
-        allowed=format_length(LARGEST_SHIFT, job.units),
-        remedy=f"as numbers in {unit} they fit: if {unit} are meant, write {'; '.join(meant)}",
-    )
+    raise JobError("[[measured]]", f"{named(marks.tolist(), names)} would lie up to "
+                   f"{format_length(float(asked[marks].max()), job.units, decimals=1)} from where they were",
+                   allowed=format_length(LARGEST_SHIFT, job.units),
+                   remedy=f"as numbers in {unit} they fit: if {unit} are meant, write {'; '.join(meant)}")
 
 
 def _refuse_misread(moved: Moved, accuracy: float, units: str) -> None:

@@ -55,10 +55,8 @@ def board_of(job: Job) -> Fingerboard:
         raise JobError("[board] bound", "true, but binding is 0", remedy="give binding, its thickness")
     if not (table.frets or table.ratios):
         raise JobError("[board]", "frets is missing", remedy="add frets: how many frets")
-    board = fingerboard(
-        replace(table, frets=table.frets or len(table.ratios)), outline=_drawn_outline(job),
-        inner_radius=outline_cutter.radius if outline_cutter else 0.0,
-    )
+    board = fingerboard(replace(table, frets=table.frets or len(table.ratios)), outline=_drawn_outline(job),
+                        inner_radius=outline_cutter.radius if outline_cutter else 0.0)
     return replace(board, fittings=Fittings(
         strings=table.strings, side_dots=USUAL_FRETS if table.side_dots is None else table.side_dots, wire=job.frets,
         string_set=job.strings, neck=job.neck,
@@ -136,10 +134,8 @@ def holes_of(job: Job) -> Holes | None:
     table = job.holes
     if table is None:
         return None
-    return Holes(
-        at=np.array(table.at), diameter=table.diameter or job.cutter(table.cutter, "[holes] cutter").diameter,
-        bottom=-into_bed(job, table) if table.depth is None else job.stock.thickness - table.depth,
-    )
+    return Holes(at=np.array(table.at), diameter=table.diameter or job.cutter(table.cutter, "[holes] cutter").diameter,
+                 bottom=-into_bed(job, table) if table.depth is None else job.stock.thickness - table.depth)
 
 
 def into_bed(job: Job, table: HolesTable) -> float:

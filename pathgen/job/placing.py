@@ -168,10 +168,8 @@ def _space(lines: FretLines, frets: tuple[int, int]) -> Floats:
     """Corners of the space between two fret lines, going round: (4, 2)."""
     low, high = sorted(frets)
     if not (0 <= low < high < len(lines.bass)):
-        raise ArtworkError(
-            "place", f"between frets {frets[0]} and {frets[1]}",
-            allowed=f"two different frets, from 0 (the nut) to {len(lines.bass) - 1}",
-        )
+        raise ArtworkError("place", f"between frets {frets[0]} and {frets[1]}",
+                           allowed=f"two different frets, from 0 (the nut) to {len(lines.bass) - 1}")
     return np.array([lines.bass[low], lines.treble[low], lines.treble[high], lines.bass[high]])
 
 

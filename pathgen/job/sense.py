@@ -80,12 +80,10 @@ def _part(job: Job) -> None:
         _of_boards(job)
         all_of(partial(check_radius, job, part), partial(_blank, job, part))
         on_board = [partial(check, job, part) for check in (_slots, _nut, _fittings)]
-    all_of(
-        partial(_comes_with_its_top, job, part), partial(check_surface, job, part),
-        *(partial(_inlay, job, i, inlay) for i, inlay in enumerate(job.inlays, 1)), partial(check_filling, job),
-        partial(_pieces, job), partial(_holes, job, part), partial(check_channel, job, part),
-        partial(_outline, job, part), *on_board,
-    )
+    all_of(partial(_comes_with_its_top, job, part), partial(check_surface, job, part),
+           *(partial(_inlay, job, i, inlay) for i, inlay in enumerate(job.inlays, 1)), partial(check_filling, job),
+           partial(_pieces, job), partial(_holes, job, part), partial(check_channel, job, part),
+           partial(_outline, job, part), *on_board)
 
 
 _PARTS = 16
@@ -206,10 +204,8 @@ def _stock_holds_part(job: Job, part: Part) -> None:
     if stock.thickness < job.body.thickness:
         leave = job.surface.leave if job.surface else 0.0
         thin, least = told_apart(stock.thickness, job.body.thickness + leave, unit=unit)
-        raise JobError(
-            "[stock] thickness", f"{thin} is less than the finished {what}", allowed=f"{least} or more" +
-            (", with what [surface] leave lets stand" if leave else ""), remedy="take a thicker blank",
-        )
+        raise JobError("[stock] thickness", f"{thin} is less than the finished {what}", allowed=f"{least} or more" +
+                       (", with what [surface] leave lets stand" if leave else ""), remedy="take a thicker blank")
     most = _TIMES_AS_THICK * job.body.thickness + _AND_MORE
     if stock.thickness > most:
         thick, allowed = told_apart(stock.thickness, most, unit=unit)

@@ -62,10 +62,8 @@ def side_dot_clamping(job: Job) -> Clamping:
     under = np.abs((treble - nut) @ square)
     stands = float(np.abs((shapely.get_coordinates(board.finished) - nut) @ square).max())
     before = board.behind_nut * longer
-    stock = StandingBoard(
-        length=before + math.dist(nut, end), width=float(board.surface.height(along, half).max()),
-        thickness=stands, margin_nut=before, top_side=top_side,
-    )
+    stock = StandingBoard(length=before + math.dist(nut, end), width=float(board.surface.height(along, half).max()),
+                          thickness=stands, margin_nut=before, top_side=top_side)
     setup = replace(job.setup.elsewhere, z_zero="stock-top")
     drill = SideDots(Holes(at=places, diameter=diameter, bottom=stands - table.depth), toward=top_side,
                      along=setup.along, under=(float(under[0]), float(under[1])))

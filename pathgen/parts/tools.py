@@ -174,19 +174,15 @@ _HOLD = "Clamp the spare board, not the plate"
 class Nut(Tool):
     """A nut as it comes from the machine. Its straight bottom is square to X, at X 0; its top is the far edge."""
 
-    names: ClassVar[Names] = Names(
-        part="nut", start="the nut", laid=_HELD, hold=_HOLD, wooden=False, long="high",
-        thickness="[nut_blank] thickness", measured=False, again="run pathgen nut again",
-    )
+    names: ClassVar[Names] = Names(part="nut", start="the nut", laid=_HELD, hold=_HOLD, wooden=False, long="high",
+                                   thickness="[nut_blank] thickness", measured=False, again="run pathgen nut again")
 
 
 class Saddle(Tool):
     """A saddle; it lies as a nut does."""
 
-    names: ClassVar[Names] = Names(
-        part="saddle", start="the saddle", laid=_HELD, hold=_HOLD, wooden=False, long="high",
-        thickness="[saddle_blank] thickness", measured=False, again="run pathgen nut again",
-    )
+    names: ClassVar[Names] = Names(part="saddle", start="the saddle", laid=_HELD, hold=_HOLD, wooden=False, long="high",
+                                   thickness="[saddle_blank] thickness", measured=False, again="run pathgen nut again")
 
 
 def nut_or_saddle(kind: type[Tool], top: Floats, *, thickness: float) -> Tool:

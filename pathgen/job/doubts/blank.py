@@ -124,11 +124,9 @@ def one_dowel(job: Job, clamping: Clamping) -> Iterator[Doubt]:
 def over_all(job: Job, _: Clamping) -> Iterator[Doubt]:
     """A second cut asked for over the inlays alone, where what was left proud has it go over the whole."""
     if job.surface and job.surface.leave and job.resurface and job.resurface.area == "inlay":
-        yield Doubt(
-            where="[resurface] area", problem='"inlay", and [surface] leave has the last cut go over the whole '
-                                              f"{job.body_name[1:-1]} all the same: area changes nothing",
-            allowed='area = "inlay" without leave', remedy="leave one of them out: area, or leave", grave=False,
-        )
+        yield Doubt(where="[resurface] area", problem='"inlay", and [surface] leave has the last cut go over the whole '
+                                                      f"{job.body_name[1:-1]} all the same: area changes nothing",
+                    allowed='area = "inlay" without leave', remedy="leave one of them out: area, or leave", grave=False)
 
 
 def clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -143,11 +141,9 @@ def clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                    "blank's near end and the middle of its width",
         )
     elif not clamping.setup.keep_out:
-        yield Doubt(
-            where="[setup] keep_out", problem="no clamps are given, so nothing was checked against them",
-            allowed="a box for each thing that stands on or beside the blank: { along, across, height }",
-            remedy="if clamps or screws hold it, add them; with tape or vacuum leave it so", grave=False,
-        )
+        yield Doubt(where="[setup] keep_out", problem="no clamps are given, so nothing was checked against them",
+                    allowed="a box for each thing that stands on or beside the blank: { along, across, height }",
+                    remedy="if clamps or screws hold it, add them; with tape or vacuum leave it so", grave=False)
     blank = shapely.box(*clamping.blank)
     for number, box in enumerate(clamping.setup.keep_out, 1):
         where = f"[setup] keep_out {number}"
@@ -162,11 +158,9 @@ def clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             )
         elif overlay.intersection(box.shape, blank).area > 0 and box.height < clamping.stock.thickness:
             end, top = told_apart(box.height, clamping.stock.thickness, unit=job.units)
-            yield Doubt(
-                where=where, problem=f"ends {end} above the bed, lower than the blank",
-                allowed=f"above the blank, {top}, where it lies over it",
-                remedy="height counts from the bed, not from the blank: measure it from there",
-            )
+            yield Doubt(where=where, problem=f"ends {end} above the bed, lower than the blank",
+                        allowed=f"above the blank, {top}, where it lies over it",
+                        remedy="height counts from the bed, not from the blank: measure it from there")
         if box.height > _TALL:
             tenth = format_length(box.height / 10, job.units)
             yield Doubt(
@@ -177,10 +171,8 @@ def clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             )
         yield from zero_under(clamping, where, box, job.units)
         if box.older_names:
-            yield Doubt(
-                where=where, problem="x and y are older names", allowed="along and across",
-                remedy="write along for x and across for y; nothing else changes", grave=False,
-            )
+            yield Doubt(where=where, problem="x and y are older names", allowed="along and across",
+                        remedy="write along for x and across for y; nothing else changes", grave=False)
 
 
 def zero_under(clamping: Clamping, where: str, box: KeepOut, units: str) -> Iterator[Doubt]:

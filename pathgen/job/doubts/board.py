@@ -42,34 +42,28 @@ def radius(job: Job, _: Clamping) -> Iterator[Doubt]:
     if radius.nut > _FLATTEST and not math.isinf(radius.nut):
         written = radius.written or format_length(radius.nut, units)
         number = re.sub(r"[^\d.]*$", "", written)  # the same, in mm, is what slips of the unit mean
-        yield Doubt(
-            where="[board] radius", problem=f"{written} is nearly flat",
-            allowed=f"up to {coarse_length(_FLATTEST, units)} (common practice)",
-            remedy=(f'if mm are meant, write "{number} mm"' if not written.endswith("mm") else
-                    "see that the number is right") + '; for a board without a curve write "flat"',
-        )
+        yield Doubt(where="[board] radius", problem=f"{written} is nearly flat",
+                    allowed=f"up to {coarse_length(_FLATTEST, units)} (common practice)",
+                    remedy=(f'if mm are meant, write "{number} mm"' if not written.endswith("mm") else
+                            "see that the number is right") + '; for a board without a curve write "flat"')
     key, far = ("end", radius.end) if radius.end is not None else ("bridge", radius.bridge)
     if far is not None and far < radius.nut:
-        yield Doubt(
-            where="[board] radius",
-            problem=f"rounder at the body ({format_length(far, units)}) than at the nut "
-                    f"({format_length(radius.nut, units)})",
-            allowed="a compound radius is usually flatter towards the body (common practice)",
-            remedy=f"if that is not meant, change nut and {key} over",
-        )
+        yield Doubt(where="[board] radius",
+                    problem=f"rounder at the body ({format_length(far, units)}) than at the nut "
+                            f"({format_length(radius.nut, units)})",
+                    allowed="a compound radius is usually flatter towards the body (common practice)",
+                    remedy=f"if that is not meant, change nut and {key} over")
 
 
 def lengths(job: Job, _: Clamping) -> Iterator[Doubt]:
     """A fan that is the wrong way round, and relief deeper than any string needs."""
     board, units = job.board, job.units
     if board is not None and isinstance(scale := board.scale_length, FannedScale) and scale.bass < scale.treble:
-        yield Doubt(
-            where="[board] scale_length",
-            problem=f"bass, {format_length(scale.bass, units)}, is shorter than treble, "
-                    f"{format_length(scale.treble, units)}",
-            allowed="the lowest string is usually the longest (common practice)",
-            remedy="if that is not meant, change bass and treble over",
-        )
+        yield Doubt(where="[board] scale_length",
+                    problem=f"bass, {format_length(scale.bass, units)}, is shorter than treble, "
+                            f"{format_length(scale.treble, units)}",
+                    allowed="the lowest string is usually the longest (common practice)",
+                    remedy="if that is not meant, change bass and treble over")
     if board is not None and board.relief is not None and board.relief.depth > _DEEP_RELIEF:
         yield Doubt(
             where="[board] relief depth", problem=f"{format_length(board.relief.depth, units)}, deep for a relief",
@@ -96,17 +90,13 @@ def widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             remedy="if that is not meant, make binding less, or edge_to_string more: both count from the finished edge",
         )
     if board is not None and slots is not None and slots.width > _WIDE_SLOT:
-        yield Doubt(
-            where="[slots] width", problem=f"{format_length(slots.width, units)}, wide for a fret's tang",
-            allowed=f"{format_length(_WIDE_SLOT, units)} or less is usual (common practice)",
-            remedy="if that is not meant, name a thinner cutter, or correct its diameter",
-        )
+        yield Doubt(where="[slots] width", problem=f"{format_length(slots.width, units)}, wide for a fret's tang",
+                    allowed=f"{format_length(_WIDE_SLOT, units)} or less is usual (common practice)",
+                    remedy="if that is not meant, name a thinner cutter, or correct its diameter")
     if board is not None and slots is not None and slots.depth < _SHALLOW_SLOT:
-        yield Doubt(
-            where="[slots] depth", problem=f"{format_length(slots.depth, units)}, shallow for a fret's tang",
-            allowed=f"{format_length(_SHALLOW_SLOT, units)} or more is usual (common practice)",
-            remedy="if that is not meant, write the tang's height and a little more",
-        )
+        yield Doubt(where="[slots] depth", problem=f"{format_length(slots.depth, units)}, shallow for a fret's tang",
+                    allowed=f"{format_length(_SHALLOW_SLOT, units)} or more is usual (common practice)",
+                    remedy="if that is not meant, write the tang's height and a little more")
     if clamping.surfacing is not None and clamping.surfacing.scallop > _HIGH_RIDGE:
         spaced = job.surface is not None and job.surface.stepover is not None
         high = as_written(clamping.surfacing.scallop, units)
@@ -134,12 +124,10 @@ def said_twice(job: Job, _: Clamping) -> Iterator[Doubt]:
     for key, here, other, there, default in said:
         if abs(here - max(there, 0.0)) > _SAME:  # a zero fret carries the strings over slots that end under it
             one, two = told_apart(here, there, unit=job.units)
-            yield Doubt(
-                where=f"[neck] {key}", problem=f"{one}, and {other} is {two}"
-                        + (", as it is where it is not written" if abs(there - default) < 1e-9 else ""),
-                allowed="the same in both: the saddle is reckoned from the one, the nut from the other",
-                remedy="write the same in both",
-            )
+            yield Doubt(where=f"[neck] {key}", problem=f"{one}, and {other} is {two}"
+                                + (", as it is where it is not written" if abs(there - default) < 1e-9 else ""),
+                        allowed="the same in both: the saddle is reckoned from the one, the nut from the other",
+                        remedy="write the same in both")
 
 
 def of_strings(job: Job, _: Clamping | None = None) -> Iterator[Doubt]:

@@ -51,11 +51,9 @@ def _filled_lines(art: Artwork) -> Iterator[Doubt]:
     for paint in paints:
         line = lines.get(paint.where, _BLACK)
         if paint.stroke is None and paint.colour == _BLACK != line and _has_inside(paint.curves):
-            yield Doubt(
-                where=paint.where, problem=f"an open line of {line} whose inside is filled with black",
-                allowed="what is meant to be cut: black is the fill where none is written",
-                remedy='if only the line is meant, write fill="none" there', grave=False,
-            )
+            yield Doubt(where=paint.where, problem=f"an open line of {line} whose inside is filled with black",
+                        allowed="what is meant to be cut: black is the fill where none is written",
+                        remedy='if only the line is meant, write fill="none" there', grave=False)
 
 
 def _has_inside(curves: Curves) -> bool:
@@ -167,11 +165,9 @@ def _sized_in_pixels(job: Job, drawn: dict[str, tuple[Artwork, Inlay]]) -> Itera
     for name, (art, inlay) in drawn.items():
         if in_pixels(art, inlay):
             wide, high = (coarse_length(side, job.units) for side in art.page)
-            yield Doubt(
-                where=name, problem="its page is sized in px, or by numbers alone: at 96 to the inch it is "
-                f"{wide} by {high}", allowed="a size in mm, cm or in, or a place with a width",
-                remedy="leave it so if that is its size; else give place a width", grave=False,
-            )
+            yield Doubt(where=name, problem="its page is sized in px, or by numbers alone: at 96 to the inch it is "
+                        f"{wide} by {high}", allowed="a size in mm, cm or in, or a place with a width",
+                        remedy="leave it so if that is its size; else give place a width", grave=False)
 
 
 def in_pixels(art: Artwork, inlay: Inlay) -> str:

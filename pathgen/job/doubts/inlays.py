@@ -56,11 +56,9 @@ def colours(_: Job, clamping: Clamping) -> Iterator[Doubt]:
     colours = sorted({colour for inlay in clamping.inlays for colour, _ in inlay.regions if colour.startswith("#")})
     for one, other in itertools.combinations(colours, 2):
         if (apart := colour_difference(one, other)) < JUST_SEEN:
-            yield Doubt(
-                where=f"{one} and {other}", problem=f"look alike, a difference of {apart:.1f} by CIEDE2000",
-                allowed=f"{JUST_SEEN:g} can just be seen; each colour is a pocket and a batch of its own",
-                remedy="if one colour is meant, draw both in it", grave=False,
-            )
+            yield Doubt(where=f"{one} and {other}", problem=f"look alike, a difference of {apart:.1f} by CIEDE2000",
+                        allowed=f"{JUST_SEEN:g} can just be seen; each colour is a pocket and a batch of its own",
+                        remedy="if one colour is meant, draw both in it", grave=False)
     for inlay in clamping.inlays:
         for colour, shape in inlay.regions:
             if _behind_the_rest(shape, [other for name, other in inlay.regions if name != colour]):
@@ -148,15 +146,13 @@ def sloping_walls(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             continue
         narrower = float(cutter.half_width(inlay.depth) - cutter.half_width(inlay.depth - skim))
         if narrower > 0:
-            yield Doubt(
-                where=f"[[inlay]] {inlay.index + 1}",
-                problem=f'the walls that "{cutter.name}" leaves slope, and the second cut, '
-                        f"{format_length(skim, job.units)} lower (skim), meets them "
-                        f"{format_length(narrower, job.units)} further in",
-                allowed="the drawing's own width, with skim = 0 or flat ends",
-                remedy="write [resurface] skim = 0, or see on scrap that so much less is not missed",
-                grave=narrower > _SEEN,
-            )
+            yield Doubt(where=f"[[inlay]] {inlay.index + 1}",
+                        problem=f'the walls that "{cutter.name}" leaves slope, and the second cut, '
+                                f"{format_length(skim, job.units)} lower (skim), meets them "
+                                f"{format_length(narrower, job.units)} further in",
+                        allowed="the drawing's own width, with skim = 0 or flat ends",
+                        remedy="write [resurface] skim = 0, or see on scrap that so much less is not missed",
+                        grave=narrower > _SEEN)
 
 
 def flutes(_: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -164,9 +160,7 @@ def flutes(_: Job, clamping: Clamping) -> Iterator[Doubt]:
     for cutter in {step.cutter.name: step.cutter for step in clamping.steps}.values():
         if has_long_flutes(cutter):
             long, tenth = (format_length(v, clamping.units) for v in (cutter.flute_length, cutter.flute_length / 10))
-            yield Doubt(
-                where=f'[[cutter]] "{cutter.name}" flute_length',
-                problem=f"{long}, {cutter.flute_length / cutter.diameter:.0f} times its diameter",
-                allowed=f"up to {LONG_FLUTES:.0f} times it (common practice)",
-                remedy=f"measure how long its flutes are; is {tenth} meant?",
-            )
+            yield Doubt(where=f'[[cutter]] "{cutter.name}" flute_length',
+                        problem=f"{long}, {cutter.flute_length / cutter.diameter:.0f} times its diameter",
+                        allowed=f"up to {LONG_FLUTES:.0f} times it (common practice)",
+                        remedy=f"measure how long its flutes are; is {tenth} meant?")

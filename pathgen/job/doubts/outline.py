@@ -65,21 +65,17 @@ def _closed(where: str, whose: str, left: BaseGeometry, job: Job, key: str, name
     x, y = shapely.get_coordinates(largest.representative_point())[0]
     long = float(lengths(np.array([largest]))[0])
     if long > cutter.diameter and _is_bay(largest):
-        yield Doubt(
-            where=where,
-            problem=f"{whose} cutter leaves {left.area:.2f} mm2 closed, the most in a bay narrower than it, "
-                    f"{coarse_length(long, job.units)} of it, near {place_words(x, y)}",
-            allowed=f"bays wider than the cutter, {format_length(cutter.diameter, job.units)}",
-            remedy=f"draw it wider, name a smaller {key}, or cut it out by hand",
-        )
+        yield Doubt(where=where,
+                    problem=f"{whose} cutter leaves {left.area:.2f} mm2 closed, the most in a bay narrower than it, "
+                            f"{coarse_length(long, job.units)} of it, near {place_words(x, y)}",
+                    allowed=f"bays wider than the cutter, {format_length(cutter.diameter, job.units)}",
+                    remedy=f"draw it wider, name a smaller {key}, or cut it out by hand")
         return
-    yield Doubt(
-        where=where,
-        problem=f"{whose} cutter leaves {left.area:.2f} mm2 in corners that point inward, the most near "
-                f"{place_words(x, y)}",
-        allowed="corners as round as the cutter", remedy="cut them out by hand, or take a smaller cutter",
-        grave=False,
-    )
+    yield Doubt(where=where,
+                problem=f"{whose} cutter leaves {left.area:.2f} mm2 in corners that point inward, the most near "
+                        f"{place_words(x, y)}",
+                allowed="corners as round as the cutter", remedy="cut them out by hand, or take a smaller cutter",
+                grave=False)
 
 
 _BAY = 0.6
@@ -121,15 +117,13 @@ def no_waste_beyond(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         return
     names, what = clamping.board.names, "a skin holds" if cut.skin else "tabs hold"
     there = " and ".join(f"{format_length(max(float(out[k]), 0.0), units)} {names.around[k]}" for k in short)
-    yield Doubt(
-        where="[stock]",
-        problem=f"the blank stands out {there}: the outline's cutter parts the waste there, and {what} the "
-                f"{names.part} to {'loose strips alone' if len(short) > 1 else 'strips that bend'}"
-                + ("; its edge there is the blank's, as it comes" if out.min() < _SEEN else ""),
-        allowed=f"{format_length(cutter.diameter + LEAST_WASTE, units)} or more all round: the cutter and "
-                f"{format_length(LEAST_WASTE, units)}",
-        remedy=f"{larger_blank(job, clamping.board)}; or stick the blank down over its whole face, waste too",
-    )
+    yield Doubt(where="[stock]",
+                problem=f"the blank stands out {there}: the outline's cutter parts the waste there, and {what} the "
+                        f"{names.part} to {'loose strips alone' if len(short) > 1 else 'strips that bend'}"
+                        + ("; its edge there is the blank's, as it comes" if out.min() < _SEEN else ""),
+                allowed=f"{format_length(cutter.diameter + LEAST_WASTE, units)} or more all round: the cutter and "
+                        f"{format_length(LEAST_WASTE, units)}",
+                remedy=f"{larger_blank(job, clamping.board)}; or stick the blank down over its whole face, waste too")
 
 
 def thin_floors(job: Job, clamping: Clamping) -> Iterator[Doubt]:

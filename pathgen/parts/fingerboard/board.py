@@ -90,10 +90,8 @@ def slots(
     elif board.drawn:
         lines = np.where(frets.full[..., None], _widest(board, lines, width), lines)
     _too_short_refused(frets, lines, width, short or 0.0)
-    made = Slots(
-        number=frets.number, lines=lines, width=width, depth=depth, short=short, bottom=bottom, bevel=bevel,
-        through=frets.full & (short is None), entry=entry, counted="fret",
-    )
+    made = Slots(number=frets.number, lines=lines, width=width, depth=depth, short=short, bottom=bottom, bevel=bevel,
+                 through=frets.full & (short is None), entry=entry, counted="fret")
     _meeting_refused(made)
     return made
 
@@ -195,10 +193,8 @@ def _frets(layout: Layout, edges: Floats, numbers: BoardNumbers) -> Frets:
             raise JobError("[board] partial_frets", f"fret {entry.fret} is not on the board",
                            allowed=f"{first} to {len(edges) - 1}", remedy="correct its number")
         ends[entry.fret], full[entry.fret] = _partial(ends[entry.fret], entry, layout.bass_side)
-    return Frets(
-        number=np.arange(first, len(edges)), distance=centre_crossings(layout.lines)[first:],
-        bass=edges[first:, 0], treble=edges[first:, 1], ends=ends[first:], full=full[first:],
-    )
+    return Frets(number=np.arange(first, len(edges)), distance=centre_crossings(layout.lines)[first:],
+                 bass=edges[first:, 0], treble=edges[first:, 1], ends=ends[first:], full=full[first:])
 
 
 _LEAST_BEHIND_ZERO_FRET = 2.0

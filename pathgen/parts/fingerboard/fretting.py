@@ -143,10 +143,8 @@ def fretting(board: Fingerboard, slots: Slots | None, wire: FretWire) -> Frettin
     radius = radius_under(ends, surface)
     size = np.array([wire.size_of(fret) for fret in frets.number.tolist()], dtype=np.int64)
     used = np.bincount(size, weights=length, minlength=len(wire.wires))
-    return Fretting(
-        number=frets.number, length=length, tang=length - nipped.sum(axis=1), nipped=nipped, radius=radius,
-        bend=radius * (1.0 - wire.bend), size=size, totals=np.asarray(used * (1.0 + wire.waste), float),
-    )
+    return Fretting(number=frets.number, length=length, tang=length - nipped.sum(axis=1), nipped=nipped, radius=radius,
+                    bend=radius * (1.0 - wire.bend), size=size, totals=np.asarray(used * (1.0 + wire.waste), float))
 
 
 _SAME = 0.01

@@ -134,13 +134,11 @@ class Fingerboard:
         """A board has a nut, an end, and the sides of its outer strings."""
         start, _, end, _ = self.outline.bounds
         near, far = self._ends_on_centre if self.layout.fanned else (start, end)
-        return Names(
-            part="board", near="nut", far="end", start="the nut", along="strings run", holds=self._frets_words,
-            too="[board] thickness",
-            sides=("bass", "treble") if self.bass_side < 0 else ("treble", "bass"),
-            extent=end - start, on_centre=far - near if self.layout.fanned else None,
-            behind=0.0 if self.drawn else -near,
-        )
+        return Names(part="board", near="nut", far="end", start="the nut", along="strings run", holds=self._frets_words,
+                     too="[board] thickness",
+                     sides=("bass", "treble") if self.bass_side < 0 else ("treble", "bass"),
+                     extent=end - start, on_centre=far - near if self.layout.fanned else None,
+                     behind=0.0 if self.drawn else -near)
 
     @property
     def _frets_words(self) -> str:

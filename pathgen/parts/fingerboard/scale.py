@@ -68,16 +68,12 @@ def ratio_shares(ratios: Sequence[float], frets: int) -> Floats:
     rising = np.concatenate([[1.0], given])
     if not np.isfinite(given).all() or np.any(np.diff(rising) <= 0):
         worst = int(np.argmin(np.diff(rising)))
-        raise PathgenError(
-            "ratios", f"{rising[worst + 1]:g} comes after {rising[worst]:g}",
-            allowed="each larger than the one before, the first above 1",
-        )
+        raise PathgenError("ratios", f"{rising[worst + 1]:g} comes after {rising[worst]:g}",
+                           allowed="each larger than the one before, the first above 1")
     octaves = -(-frets // len(given))
     if octaves > 1 and abs(given[-1] - 2.0) > 1e-9:
-        raise PathgenError(
-            "ratios", f"{len(given)} ratios for {frets} frets",
-            allowed=f"{frets} ratios, or a list that ends in 2 and repeats in the next octave",
-        )
+        raise PathgenError("ratios", f"{len(given)} ratios for {frets} frets",
+                           allowed=f"{frets} ratios, or a list that ends in 2 and repeats in the next octave")
     every = np.ravel(2.0 ** np.arange(octaves)[:, None] * given)[:frets]
     shares: Floats = 1.0 - 1.0 / every
     return shares
