@@ -147,8 +147,7 @@ def _shares(job: Job) -> None:
                 f"[[part]] {k} at", f"its own blank overlaps that of part {i} by "
                 f"{format_length(x1 - x0, job.units)} along and {format_length(y1 - y0, job.units)} across, round "
                 f"{place}", allowed="blanks side by side: each part's cutters stay on its own",
-                remedy="move one of them, or make [stock] of its job smaller",
-            )
+                remedy="move one of them, or make [stock] of its job smaller")
 
 
 def _zero_of(job: Job) -> Place:
@@ -219,7 +218,10 @@ def _moved(job: Job, clampings: Sequence[Clamping]) -> tuple[Clamping, ...]:
     if not job.measured:
         return tuple(clampings)
     before = _first_moved(job, clampings)
-    whole = replace(clampings[0], board=_all_parts(job, clampings), stock=job.stock, setup=job.setup, steps=(),
+    outlines = [affine_transform(one.board.outline, _matrix(part, table))
+                for one, table, part in zip(clampings, job.parts, job.part_jobs, strict=True)]
+    hull = FlatPart(outline=overlay.union_all(outlines).convex_hull, thickness=job.stock.thickness, min_web=0.0)
+    whole = replace(clampings[0], board=hull, stock=job.stock, setup=job.setup, steps=(),
                     shared=Shared(number=0, zero=_zero_of(job), highest=0.0, blank=job.stock.bounds))
     moved = measured_move(job, whole, guessed=_guessed(job, whole), unmeasured=_unmeasured(job, clampings, before),
                           names=_mark_names(job, clampings))
@@ -267,13 +269,6 @@ def _mark_names(job: Job, clampings: Sequence[Clamping]) -> tuple[str, ...]:
         for mark, k in np.argwhere(off <= ALIKE).tolist():
             names[k] = f"mark {mark + 1} of part {number}"
     return tuple(names)
-
-
-def _all_parts(job: Job, clampings: Sequence[Clamping]) -> FlatPart:
-    """What holds all parts, where they lie on the common blank."""
-    outlines = [affine_transform(one.board.outline, _matrix(part, table))
-                for one, table, part in zip(clampings, job.parts, job.part_jobs, strict=True)]
-    return FlatPart(outline=overlay.union_all(outlines).convex_hull, thickness=job.stock.thickness, min_web=0.0)
 
 
 def _first_moved(job: Job, clampings: Sequence[Clamping]) -> int:

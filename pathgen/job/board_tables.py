@@ -18,7 +18,6 @@ from pathgen.job.keys import (
     choice,
     holding,
     is_length,
-    is_table,
     key,
     limits_of,
     list_of,
@@ -53,8 +52,7 @@ class FannedScale(Scale):
     treble: float = key(SCALE, "scale length of the highest string, along itself")
     straight_fret: float = key(number(0, 60), "the fret that is square to the centre-line; 0 is the nut", 0.0)
     edge_to_string: float | None = key(
-        size(0.0, 20.0), "from each edge in to its outer string", None, shown="[board] edge_to_string"
-    )
+        size(0.0, 20.0), "from each edge in to its outer string", None, shown="[board] edge_to_string")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,7 +69,7 @@ class TwoRadii(Radii):
 
 @holding("length or table", FannedScale, limits=limits_of(SCALE))
 def _scale(value: Any, place: Place) -> FannedScale:
-    if is_table(value):
+    if isinstance(value, dict):
         return read_table(FannedScale, value, place)
     both = SCALE(value, place)
     return FannedScale(bass=both, treble=both)
@@ -81,7 +79,7 @@ def _scale(value: Any, place: Place) -> FannedScale:
 def _radius(value: Any, place: Place) -> TwoRadii:
     if value == "flat":
         return TwoRadii(nut=math.inf, end=math.inf)
-    if is_table(value):
+    if isinstance(value, dict):
         radii = read_table(TwoRadii, value, place)
         ways = [way for way in ("end", "bridge", "follow") if getattr(radii, way) is not None]
         if len(ways) != 1:
@@ -130,8 +128,7 @@ class EndTable(End):
     steps: tuple[tuple[float, float], ...] = key(
         list_of(list_of(size(-200.0, 200.0), names=("across", "by")), least=1, most=12),
         "[[across, by], ..]: from there (+ to the treble side, left-handed too) to the treble edge the end lies `by` "
-        "further out", ()
-    )
+        "further out", ())
     corner_radius: float = key(size(0.0, 50.0), "both corners rounded", 0.0)
 
 
@@ -158,21 +155,18 @@ class BoardTable(BoardNumbers):
     """``[board]``: the part."""
 
     scale_length: FannedScale = key(
-        _scale, "nut to bridge along the centre-line; or { bass, treble, straight_fret } for fanned frets"
-    )
+        _scale, "nut to bridge along the centre-line; or { bass, treble, straight_fret } for fanned frets")
     frets: int = key(FRET, "how many frets", 0, shown="required, or as many as ratios")
     divisions: int = key(number(1, 72, whole=True), "equal divisions of the octave", 12)
     ratios: tuple[float, ...] = key(
         list_of(_ratio, least=1, most=60),
         'pitch of each fret over the open string, like "9/8"; a list that ends in 2 goes on in the next octave', (),
-        shown="equal divisions",
-    )
+        shown="equal divisions")
     nut_offset: float = key(size(0.0, 10.0), "all frets and the bridge lie this much nearer to the nut face, which "
                             "compensates the open strings", 0.0)
     zero_fret: bool = key(yes_or_no, "a fret at the nut face; the nut behind it only guides the strings", False)
     partial_frets: tuple[PartialFretTable, ...] = key(
-        list_of(table_of(PartialFretTable)), "frets that stop within the board: { fret, across }", ()
-    )
+        list_of(table_of(PartialFretTable)), "frets that stop within the board: { fret, across }", ())
     left_handed: bool = key(yes_or_no, "bass and treble sides change places: bass is at + across", False)
     nut_width: float = key(size(10.0, 200.0), "finished width at the nut face, edge to edge")
     end_width: float = key(size(10.0, 200.0), "finished width at the board's end")

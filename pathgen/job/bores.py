@@ -186,8 +186,7 @@ def _inside(part: FlatPart, bores: list[Bored]) -> None:
         f"{one.where} {'pitch' if in_row else 'at'}", f"{one.place} leaves the {part.names.part}: its edge lies "
         f"{out:.2f} mm outside", allowed="holes within the outline",
         remedy=f"{narrower}{_count(part, bores, one)}" if in_row else
-        f"move it {further:.2f} mm further in, or make it smaller",
-    )
+        f"move it {further:.2f} mm further in, or make it smaller")
 
 
 def _count(part: FlatPart, bores: list[Bored], of: Bored) -> str:

@@ -194,16 +194,11 @@ def surfacing_of(job: Job) -> Surfacing | None:
         surface = part_of(job).surface
         scallop = float(scallop_height(job.surface.stepover, finish.radius,
                                        min(surface.radius_nut, surface.radius_end)))
-    return Surfacing(scallop=USUAL_SCALLOP if scallop is None else scallop,
-                     stepover=job.surface.stepover if level else None,
-                     allowance=job.surface.allowance,
-                     skim=job.skim,
+    return Surfacing(scallop=USUAL_SCALLOP if scallop is None else scallop, allowance=job.surface.allowance,
+                     stepover=job.surface.stepover if level else None, skim=job.skim, what=_top_of(job),
                      resurface_stepdown=again.stepdown if again else Surfacing.resurface_stepdown,
-                     resurface_area=again.area if again else "board",
-                     blend=again.blend if again else Surfacing.blend,
-                     leave=job.surface.leave,
-                     leave_scallop=0.0 if level else job.surface.leave_ridges,
-                     what=_top_of(job),
+                     resurface_area=again.area if again else "board", blend=again.blend if again else Surfacing.blend,
+                     leave=job.surface.leave, leave_scallop=0.0 if level else job.surface.leave_ridges,
                      part="board" if job.board else "plate")
 
 

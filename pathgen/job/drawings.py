@@ -223,8 +223,7 @@ def _walled(regions: Regions, wall: float, where: str, units: str) -> tuple[tupl
         where, f"{format_length(wall, units)} of wood leaves nothing of {' and '.join(gone)}",
         allowed=f"{format_length(most, units)} or less leaves something of each"
         if most else "",
-        remedy=("make wall smaller, or " if most else "") + "cut the colours in stages: an [[inlay]] for each",
-    )
+        remedy=("make wall smaller, or " if most else "") + "cut the colours in stages: an [[inlay]] for each")
 
 
 def _lapped(job: Job, inlays: list[Inlay]) -> Iterator[Inlay]:
@@ -266,8 +265,7 @@ def _check_closed(inlays: list[Inlay]) -> None:
                     f"inlay {over.index + 1}",
                     f"{shared.area:.1f} mm2 of it, near {place_words(x, y)}, lie over inlay {under.index + 1}, which "
                     'stays open (fill = "none")', allowed="no fill over an open pocket: it runs in there",
-                    remedy=f"write inlay {under.index + 1} after the others in the job, fill it, or move one of them",
-                )
+                    remedy=f"write inlay {under.index + 1} after the others in the job, fill it, or move one of them")
 
 
 def _fits_centred(inlay: Inlay, board: Fingerboard | FlatPart, wood: BaseGeometry, job: Job) -> bool:
@@ -366,5 +364,4 @@ def _check_within(
         f"{much} of the drawing lies {where} the {what}, near {place_words(there.x, there.y)}; it is {x1 - x0:.2f} mm "
         f"along by {y1 - y0:.2f} mm across",
         allowed=f"within the {what}, {wood.bounds[0]:.2f} mm to {wood.bounds[2]:.2f} mm along{across}",
-        remedy=_onto(inlay, board, wood, job, inlays) + more,
-    )
+        remedy=_onto(inlay, board, wood, job, inlays) + more)

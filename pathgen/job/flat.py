@@ -278,8 +278,7 @@ def _clear_of_openings(part: FlatPart, ring: RingTable, where: str) -> None:
             f"{where} at", f"{shared.area:.1f} mm2 of the ring round {place_words(*ring.at)} lies over the drawn "
             f"opening near {place_words(*shapely.get_coordinates(shared.representative_point())[0])}",
             allowed=" or ".join(ways) or "a ring beside the openings, or round them",
-            remedy="change inner or outer, or move the ring or the opening",
-        )
+            remedy="change inner or outer, or move the ring or the opening")
 
 
 def _clear_of(bores: list[Bored], ring: RingTable, where: str) -> None:

@@ -196,8 +196,7 @@ def refuse_tight(job: Job, filled: BaseGeometry, piece: Polygon, diameter: float
         f"leave {away[worst]:.3f} mm of the {HALVES[form.cut]} form standing in the gap",
         allowed=f"a radius of {diameter / 2:g} mm or more, and in the other half too",
         remedy="draw the line rounder there, or take a smaller cutter for the outline" + (
-            f"; or, as the page's edge is cut as part of the line, {to_the_page(job, page[1])}" if page else ""),
-    )
+            f"; or, as the page's edge is cut as part of the line, {to_the_page(job, page[1])}" if page else ""))
 
 
 def to_the_page(job: Job, page: Polygon) -> str:

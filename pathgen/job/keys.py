@@ -366,11 +366,6 @@ def is_length(value: Any) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
-def is_table(value: Any) -> bool:
-    """True for a TOML table."""
-    return isinstance(value, Mapping)
-
-
 def _length_mm(value: Any, place: Place) -> float:
     if isinstance(value, str):
         try:

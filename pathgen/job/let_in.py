@@ -88,8 +88,7 @@ def _check_height(job: Job, clamping: Clamping, index: int, made: LetIns) -> Non
             f"{given}, but a flat piece of {format_length(table.thickness, units)} stands {stands} proud at its edges, "
             f"that of {colour} the most: the floor falls {format_length(off, units)} under it",
             allowed=f"{needed} {units} or more",
-            remedy=f"make overfill {needed} {units}, or the piece thinner or narrower",
-        )
+            remedy=f"make overfill {needed} {units}, or the piece thinner or narrower")
 
 
 def _check_apart(made: LetIns, where: str) -> None:

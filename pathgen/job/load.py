@@ -7,7 +7,7 @@ import json
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -174,10 +174,7 @@ def _of_part(number: int, wrong: PathgenError) -> JobError:
 
 def drawings_named(path: Path, *, of_parts: bool = True) -> list[Path]:
     """The drawings that a job file names, there or not, and the jobs of its parts; none where it cannot be read."""
-    try:
-        data = _toml(path)
-    except JobError:
-        return []
+    data = _if_readable(path)
     parts = data.get("part")
     if isinstance(parts, list):
         own = [path.parent / one["job"] for one in parts if isinstance(one, dict) and isinstance(one.get("job"), str)
@@ -197,18 +194,18 @@ def _tables(value: Any) -> list[dict[str, Any]]:
 
 def units_of(path: str | Path) -> str:
     """The units that a job file states, whatever else is wrong with it; mm where none can be read."""
-    try:
-        return "in" if _toml(Path(path)).get("units") == "in" else "mm"
-    except JobError:
-        return "mm"
+    return "in" if _if_readable(Path(path)).get("units") == "in" else "mm"
 
 
 def title_of(path: Path) -> str:
     """The title that a job file states, whatever else is wrong with it, or the file's name."""
-    try:
-        return str(_toml(path).get("title", path.stem))
-    except JobError:
-        return path.stem
+    return str(_if_readable(path).get("title", path.stem))
+
+
+def _if_readable(path: Path) -> dict[str, Any]:
+    with suppress(JobError):
+        return _toml(path)
+    return {}
 
 
 def _toml(path: Path) -> dict[str, Any]:

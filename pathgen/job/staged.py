@@ -33,8 +33,7 @@ def apart_doubts(job: Job, _: Clamping) -> Iterator[Doubt]:
             problem=f"{both} cut other colours of {table.artwork}, and {_unlike(job, first, index)}: they will not fit "
                     "each other",
             allowed="one place for all stages of a drawing",
-            remedy=f"write {_written(job, first, index)} for both; leave it so only if they are meant to lie apart",
-        )
+            remedy=f"write {_written(job, first, index)} for both; leave it so only if they are meant to lie apart")
 
 
 def poured_apart(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -59,8 +58,7 @@ def poured_apart(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             problem="they lie apart and are alike, and each is poured, cured and cut level by itself", grave=False,
             remedy=f"write {names} into inlay {first.index + 1} as also = [{{ artwork = .., "
                    f"{'layers = .., ' * any(job.inlays[one.index].layers for one in others)}place = .. }}, ..], or "
-                   "leave it so if they are to be tinted apart",
-        )
+                   "leave it so if they are to be tinted apart")
 
 
 def _alike(job: Job, inlay: Inlay) -> InlayTable:

@@ -102,8 +102,7 @@ class SetupTable(Setup):
                            None, shown='"nut-centre"; "near-centre" of a plate')
     along: Along = key(choice("x", "y"), "the machine axis that the strings run along", "x")
     keep_out: tuple[KeepOut, ...] = key(
-        list_of(_keep_out), "clamps and other things in the way: { along, across, height }", ()
-    )
+        list_of(_keep_out), "clamps and other things in the way: { along, across, height }", ())
     feeler: float = key(size(0.01, 20.0), "thickness of the feeler or slip of paper that each zero is checked with",
                         0.1, inch=0.004)
 
@@ -124,12 +123,10 @@ class MachineTable(Machine):
     acceleration: float = key(size(1.0, 50_000.0), "per second squared, for the time estimate", 400.0)
     travel: tuple[float, float, float] | None = key(
         list_of(size(10.0, 10_000.0), names=XYZ), "[X, Y, Z] that the machine can move; checked when given",
-        None, shown="not checked",
-    )
+        None, shown="not checked")
     spindle: tuple[float, float] | None = key(
         span(0, 200_000, unit="rpm"), "[lowest, highest] speed of the spindle, rpm; checked when given", None,
-        shown="not checked",
-    )
+        shown="not checked")
     arcs: bool = key(yes_or_no, "whether G2 and G3 may be written", False)
     resolution: float = key(size(0.0001, 0.5), "its smallest step, for the fret table's cents", 0.005)
     spin_up: float = key(number(0.0, 60.0, unit="seconds"), "wait after the spindle starts, written as G4 P in "
@@ -203,13 +200,11 @@ class MarksTable:
     cutter: str = key(CUTTER, "the cutter that drills them, and hovers over them with the spindle off")
     at: tuple[tuple[float, float], ...] | None = key(
         list_of(list_of(size(-3000.0, 3000.0), names=ALONG_ACROSS), least=3, most=12), "[[along, across], ..] of each",
-        None, shown="four, two near mid-length, each checked by the others",
-    )
+        None, shown="four, two near mid-length, each checked by the others")
     drilled: tuple[tuple[float, float, float], ...] | None = key(
         list_of(list_of(size(-5000.0, 5000.0), names=XYZ), least=2, most=12),
         "[[X, Y, Z], ..] of each as measured once they were drilled, as the machine's display counts", None,
-        shown="not drilled yet",
-    )
+        shown="not drilled yet")
     depth: float | None = key(size(0.1, 5.0), "below the top of the raw stock, in one plunge", None,
                               shown="0.8 mm, or the cutter's stepdown where that is less")
     hover: float = key(size(0.2, 20.0), "how far above the top of the raw stock the cutter stops over each", 1.0)
@@ -223,12 +218,10 @@ class MeasuredTable:
         list_of(size(-5000.0, 5000.0), names=XYZ),
         "[X, Y, Z] where it should be, as the machine's display counts", None,
         shown="the witness mark of the same number: where drilled says, or on top of the raw stock; required with "
-              "[[part]]",
-    )
+              "[[part]]")
     found: tuple[float, float, float] = key(
         list_of(size(-150_000.0, 150_000.0), names=XYZ),  # mm in a job in inches are told of all marks together
-        "[X, Y, Z] where it was found, as the machine's display counts"
-    )
+        "[X, Y, Z] where it was found, as the machine's display counts")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -239,8 +232,7 @@ class MovedTable:
     accuracy: float = key(size(0.001, 1.0), "how exactly a mark is measured", ACCURACY)
     board_limit: float = key(
         size(0.001, 5.0), "how far errors of accuracy at the marks together may move any place of the board",
-        BOARD_LIMIT,
-    )
+        BOARD_LIMIT)
     before: int | None = key(number(1, 1000, whole=True),
                              "the first program written for the work as it lies now, by its number", None,
                              shown="the first after the first fill")
@@ -257,8 +249,7 @@ class SlotsTable:
         one_of((lambda v: v == "through", holding('"through"')(lambda v, place: None)),
                (lambda v: v == "binding", holding('"binding"')(lambda v, place: v)),
                (is_length, size(0.0, 100.0)), allowed='"through", "binding", or a distance'),
-        '"through", "binding" (stop at its inner face), or how far short of each edge', None, shown='"through"',
-    )
+        '"through", "binding" (stop at its inner face), or how far short of each edge', None, shown='"through"')
     bottom: Bottom = key(choice("curve", "flat"), "follows the curve, or level and nowhere shallower than depth",
                          "curve")
     entry: Entry | None = key(choice("ramp", "peck"), "how the cutter goes down: along a ramp, or by pecks", None,
@@ -289,8 +280,7 @@ class HolesTable:
     cutter: str = key(CUTTER, "a flat-end cutter, over half as wide as the holes")
     at: tuple[tuple[float, float], ...] = key(
         list_of(list_of(size(-3000.0, 3000.0), names=ALONG_ACROSS), least=1, most=40),
-        "[[along, across], ..] of the centres",
-    )
+        "[[along, across], ..] of the centres")
     diameter: float | None = key(size(0.5, 50.0), "of the holes", None, shown="the cutter's")
     depth: float | None = key(size(0.5, 100.0), "from the top of the blank", None, shown="through the blank")
     through: float | None = key(size(0.0, 40.0), "how far below the underside, into the bed", None,
@@ -478,5 +468,4 @@ class PartTable:
     drilled: tuple[tuple[float, float, float], ...] | None = key(
         list_of(list_of(size(-5000.0, 5000.0), names=XYZ), least=2, most=12),
         "[[X, Y, Z], ..] of each of its marks as measured once they were drilled, as the machine's display counts",
-        None, shown="not drilled yet",
-    )
+        None, shown="not drilled yet")

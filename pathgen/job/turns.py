@@ -18,7 +18,15 @@ from pathgen.work.operations import Outline
 
 def turns_of(parts: Sequence[Clamping], names: Sequence[str]) -> list[list[Turn]]:
     """When each step of each part has its turn, with the lowest that other parts go with its cutter meanwhile."""
-    return _with_lowest(parts, _turns([one.steps for one in parts], names))
+    turns = _turns([one.steps for one in parts], names)
+    runs: list[list[tuple[int, int]]] = []
+    for _, part, k in sorted((turn.number, p, k) for p, own in enumerate(turns) for k, turn in enumerate(own)):
+        if not turns[part][k].stays:
+            runs.append([])
+        runs[-1].append((part, k))
+    low = {at: min((_lowest(parts[p], parts[p].steps[k]) for p, k in run if p != at[0]), default=math.inf)
+           for run in runs for at in run}
+    return [[replace(turn, lowest=low[p, k]) for k, turn in enumerate(own)] for p, own in enumerate(turns)]
 
 
 class Task(NamedTuple):
@@ -62,18 +70,6 @@ def _turns(parts: Sequence[Sequence[Step]], names: Sequence[str]) -> list[list[T
                 turns[p][s] = replace(turns[p][s], fill_after=last, fill_too=too)
             ended = []
     return [[own[k] for k in sorted(own)] for own in turns]
-
-
-def _with_lowest(parts: Sequence[Clamping], turns: Sequence[Sequence[Turn]]) -> list[list[Turn]]:
-    """Turns with the lowest that other parts go with the cutter before it is changed."""
-    runs: list[list[tuple[int, int]]] = []
-    for _, part, k in sorted((turn.number, p, k) for p, own in enumerate(turns) for k, turn in enumerate(own)):
-        if not turns[part][k].stays:
-            runs.append([])
-        runs[-1].append((part, k))
-    low = {at: min((_lowest(parts[p], parts[p].steps[k]) for p, k in run if p != at[0]), default=math.inf)
-           for run in runs for at in run}
-    return [[replace(turn, lowest=low[p, k]) for k, turn in enumerate(own)] for p, own in enumerate(turns)]
 
 
 def _lowest(clamping: Clamping, step: Step) -> float:

@@ -85,8 +85,7 @@ class Block(Tool):
 
     names: ClassVar[Names] = Names(
         part="block", near="end nearest the nut", far="end nearest the bridge", start="the block",
-        thickness="[block] thickness", again="run pathgen block again",
-    )
+        thickness="[block] thickness", again="run pathgen block again")
 
 
 def hollow_block(
@@ -127,8 +126,7 @@ class Gauge(Tool):
 
     names: ClassVar[Names] = Names(
         part="gauge", start="the gauge", long="high", thickness="[gauges] thickness", wooden=False,
-        again="run pathgen gauges again",
-    )
+        again="run pathgen gauges again")
 
 
 class FirstGauge(Gauge):

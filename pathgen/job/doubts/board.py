@@ -68,8 +68,7 @@ def lengths(job: Job, _: Clamping) -> Iterator[Doubt]:
         yield Doubt(
             where="[board] relief depth", problem=f"{format_length(board.relief.depth, units)}, deep for a relief",
             allowed=f"{format_length(_DEEP_RELIEF, units)} or less is usual (common practice)",
-            remedy="if that is not meant, make depth smaller",
-        )
+            remedy="if that is not meant, make depth smaller")
 
 
 def widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -80,15 +79,13 @@ def widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             where="[board] end_width", problem=f"{format_length(board.end_width, units)}, less than at the nut, "
                                                f"{format_length(board.nut_width, units)}",
             allowed="a board is usually wider at its end (common practice)",
-            remedy="if that is not meant, change nut_width and end_width over",
-        )
+            remedy="if that is not meant, change nut_width and end_width over")
     if board is not None and board.binding > board.to_outer_strings + SUMS:
         wide, inside = told_apart(board.binding, board.to_outer_strings, unit=units)
         yield Doubt(
             where="[board] binding", problem=f"{wide} wide, and the outer strings lie {inside} inside the edges: they "
             "run over the binding", allowed="a binding narrower than edge_to_string",
-            remedy="if that is not meant, make binding less, or edge_to_string more: both count from the finished edge",
-        )
+            remedy="if that is not meant, make binding less, or edge_to_string more: both count from the finished edge")
     if board is not None and slots is not None and slots.width > _WIDE_SLOT:
         yield Doubt(where="[slots] width", problem=f"{format_length(slots.width, units)}, wide for a fret's tang",
                     allowed=f"{format_length(_WIDE_SLOT, units)} or less is usual (common practice)",
@@ -107,8 +104,7 @@ def widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             allowed=f"{format_length(0.01, units)} to {format_length(0.02, units)}, quickly sanded away (common "
                     "practice)",
             remedy="if that is not meant, make stepover smaller: it is a length from pass to pass, not a share"
-                   if spaced else f"{other}if that is not meant, make scallop smaller",
-        )
+                   if spaced else f"{other}if that is not meant, make scallop smaller")
 
 
 def said_twice(job: Job, _: Clamping) -> Iterator[Doubt]:
@@ -139,16 +135,14 @@ def of_strings(job: Job, _: Clamping | None = None) -> Iterator[Doubt]:
             where="[strings] gauges", allowed="bass first, the thickest on the bass side",
             problem=f"from {format_length(gauges[0], job.units)} on the bass side, none thinner than the one before",
             remedy="turn the list round, and those beside it, unless it is strung so; a left-handed board has "
-                   "left_handed = true, and its list is bass first too",
-        )
+                   "left_handed = true, and its list is bass first too")
     if job.strings and job.board and job.board.zero_fret and job.strings.clear > 0:
         yield Doubt(
             where="[strings] clear", allowed="0 or less: with a zero fret the nut only guides",
             problem=f"{format_length(job.strings.clear, job.units)}: the strings lie that far above the zero fret, and "
                     "never touch it",
             remedy=f"leave it out for {format_length(BEHIND_ZERO_FRET, job.units)}: the slots then end under the top "
-                   "of the fret, and the strings are pressed on it",
-        )
+                   "of the fret, and the strings are pressed on it")
 
 
 def drawn_otherwise(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -183,8 +177,7 @@ def drawn_otherwise(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             allowed=f"the drawing's widths within {format_length(_WIDTHS_ALIKE, units)}: strings, dots, nut and saddle "
                     "count from what is written",
             remedy=f"write {' and '.join(f'{key} = {as_written(round(v, 2), units)}' for key, (v, _) in off.items())}; "
-                   "or correct the drawing, its size or its place",
-        )
+                   "or correct the drawing, its size or its place")
 
 
 def strings_off(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -210,8 +203,7 @@ def strings_off(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 f"{place_words(x, y, job.units)}",
         allowed=f"{format_length(_STRING_IN, job.units)} inside or more at every fret; strings lie by nut_width, "
                 "end_width and edge_to_string in [board]",
-        remedy="correct the drawing, its size or its place, or write the widths that it has",
-    )
+        remedy="correct the drawing, its size or its place, or write the widths that it has")
 
 
 def nut_plate(job: Job, _: Clamping) -> Iterator[Doubt]:
@@ -222,5 +214,4 @@ def nut_plate(job: Job, _: Clamping) -> Iterator[Doubt]:
             where="[nut_blank] thickness",
             problem=f"{format_length(plate, job.units)}, and the slot for the nut is {format_length(slot, job.units)} "
                     "wide",
-            allowed="as thick as the slot is wide", remedy="leave thickness out, or write the same as [nut] width",
-        )
+            allowed="as thick as the slot is wide", remedy="leave thickness out, or write the same as [nut] width")

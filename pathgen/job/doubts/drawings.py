@@ -75,8 +75,7 @@ def _see_through(art: Artwork, colours: Set[str] | None) -> Iterator[Doubt]:
                 f"; so is {100 * share:.0f} % of all that is cut, drawn paler than half" if share >= _SOME else ""),
             allowed="what is meant to be cut",
             remedy="take shadows and tints out of the drawing, and give what is to be cut a colour of its own",
-            grave=share >= _MUCH,
-        )
+            grave=share >= _MUCH)
 
 
 def _paler_than_half(art: Artwork, colours: Set[str] | None) -> float:
@@ -129,8 +128,7 @@ def _cut_by_none(job: Job, drawings: Mapping[int, Sequence[Artwork]]) -> Iterato
             yield Doubt(
                 where=Path(artwork).name, problem=f"{joined(left)} of it {'are' if left[1:] else 'is'} cut by no inlay",
                 allowed="every colour that the drawing shows", remedy=f"add {listed} to the colours of an [[inlay]]; "
-                f"if the wood is to show there, write background = [{listed}] in one that cuts the drawing",
-            )
+                f"if the wood is to show there, write background = [{listed}] in one that cuts the drawing")
 
 
 def _outline_colours(job: Job, artwork: str, art: Artwork) -> set[str]:
@@ -156,8 +154,7 @@ def _over_each_other(inlays: Sequence[Inlay]) -> Iterator[Doubt]:
                 problem=f"{shared.area:.1f} mm2 of both lie on each other, near {place_words(x, y)}",
                 allowed="drawings beside each other, unless it is meant",
                 remedy=f"leave it so where {later.name} is to be cut through what fills {first.name}, or move one of "
-                       "them", grave=False,
-            )
+                       "them", grave=False)
 
 
 def _sized_in_pixels(job: Job, drawn: dict[str, tuple[Artwork, Inlay]]) -> Iterator[Doubt]:

@@ -31,8 +31,7 @@ def mixes(job: Job, _: Clamping) -> Iterator[Doubt]:
             yield Doubt(
                 where=f"{where} mix", problem=" to ".join(f"{part:g} of {name}" for name, part in table.mix.items()),
                 allowed=f"1:1 to {_THINNEST:g}:1, the least part a catalyst (common practice)",
-                remedy="copy the ratio from the resin maker's sheet: it does not cure with too little",
-            )
+                remedy="copy the ratio from the resin maker's sheet: it does not cure with too little")
 
 
 def nothing_beside(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -65,8 +64,7 @@ def colours(_: Job, clamping: Clamping) -> Iterator[Doubt]:
                 yield Doubt(
                     where=f"{inlay.name}, {colour}", problem="a rectangle behind all the rest is cut as a pocket",
                     allowed="what is meant to be cut", grave=False,
-                    remedy=f'if it is the paper of the drawing, write background = ["{colour}"] for that inlay',
-                )
+                    remedy=f'if it is the paper of the drawing, write background = ["{colour}"] for that inlay')
 
 
 def sizes(_: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -81,8 +79,7 @@ def sizes(_: Job, clamping: Clamping) -> Iterator[Doubt]:
                 where=f"{inlay.name} artwork", problem=f"placed {wide} by {high}, {times} its drawn size",
                 allowed=f"a twentieth to {_SCALED:g} times",
                 remedy="write the unit in width and height of the drawing, as 50mm or 2in: a number alone counts px, "
-                       "96 to the inch; if the size that it has now is meant, leave it",
-            )
+                       "96 to the inch; if the size that it has now is meant, leave it")
 
 
 def _behind_the_rest(shape: BaseGeometry, others: Sequence[BaseGeometry]) -> bool:
@@ -104,8 +101,7 @@ def v_before_others(job: Job, _: Clamping) -> Iterator[Doubt]:
                 where=f"{inlay.written(number)} cutters",
                 problem=f'"{vees[0]}", a v cutter, stands before "{others[-1]}": its walls slope, and only one that '
                         "comes last rises into corners",
-                allowed="a v last, for the corners that the others leave", remedy=f"write cutters = [{better}]",
-            )
+                allowed="a v last, for the corners that the others leave", remedy=f"write cutters = [{better}]")
 
 
 def wide_gaps(job: Job, _: Clamping) -> Iterator[Doubt]:
@@ -118,8 +114,7 @@ def wide_gaps(job: Job, _: Clamping) -> Iterator[Doubt]:
                         "details narrower than twice that are left out of the piece",
                 allowed=f"up to {format_length(_WIDE_GAP, job.units)}, usually "
                         f"{format_length(USUAL_GAP, job.units)} (common practice)",
-                remedy=f"leave gap out for {format_length(USUAL_GAP, job.units)}",
-            )
+                remedy=f"leave gap out for {format_length(USUAL_GAP, job.units)}")
 
 
 def sloping_for_pieces(job: Job, _: Clamping) -> Iterator[Doubt]:
@@ -133,8 +128,7 @@ def sloping_for_pieces(job: Job, _: Clamping) -> Iterator[Doubt]:
                         "not go in",
                 allowed="flat ends where pieces are let in", remedy="take flat ends" +
                 ("; with a piece table pathgen then makes both to match" if inlay.artwork else "") +
-                "; or slope each piece's sides to fit",
-            )
+                "; or slope each piece's sides to fit")
 
 
 def sloping_walls(job: Job, clamping: Clamping) -> Iterator[Doubt]:

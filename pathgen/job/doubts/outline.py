@@ -41,8 +41,7 @@ def line_on_page(job: Job, _: Clamping) -> Iterator[Doubt]:
         where="[form] artwork",
         problem=f"what is filled reaches the page's edge along {coarse_length(on_edge, job.units)}, and the form goes "
                 "further: there the page's edge is cut as part of the line",
-        allowed="a line that is drawn, or runs out through the form's edge", remedy=to_the_page(job, page),
-    )
+        allowed="a line that is drawn, or runs out through the form's edge", remedy=to_the_page(job, page))
 
 
 def inner_corners(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -101,8 +100,7 @@ def mostly_tabs(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             f"{clamping.board.names.part} would be left to the saw",
             allowed=f"a third of it at most; usual are {OutlineCut.tabs}, {format_length(OutlineCut.tab_width, units)} "
                     "wide each (common practice)",
-            remedy=f"write tabs = {most}" if most > 1 else "make tab_width smaller", grave=False,
-        )
+            remedy=f"write tabs = {most}" if most > 1 else "make tab_width smaller", grave=False)
 
 
 def no_waste_beyond(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -141,8 +139,7 @@ def thin_floors(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 where=where, problem=f"{fine_length(float(web[worst]), job.units)} of wood stays under it near "
                 f"{place_words(x, y, job.units)}, as [{table}] min_web lets it",
                 allowed=f"{fine_length(THIN, job.units)} or more", remedy="make depth less: with Z set a little low "
-                f"the cutter goes through{', and what is filled in sticks to the bed' if filled else ''}",
-            )
+                f"the cutter goes through{', and what is filled in sticks to the bed' if filled else ''}")
 
 
 def loose(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -177,5 +174,4 @@ def loose(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             where=job.body_name, allowed=allowed,
             remedy=f"{remedy}, or stick the blank down over its whole face, waste too",
             problem=f"{largest.area:.0f} mm2 of wood near {place_words(x, y, job.units)} comes loose under the cutter: "
-                    f"all round it is cut through, or nearly{f'; so do {more} more' if more else ''}",
-        )
+                    f"all round it is cut through, or nearly{f'; so do {more} more' if more else ''}")

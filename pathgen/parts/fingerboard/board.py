@@ -241,5 +241,4 @@ def _meeting_refused(made: Slots) -> None:
         raise JobError(
             "[slots] width", f"the slots of frets {made.number[i]} and {made.number[i + 1]} meet: their lines are "
             f"{gap[i] + made.width:.3f} mm apart", allowed=f"slots narrower than that, not {made.width:g} mm",
-            remedy="make fewer frets or narrower slots",
-        )
+            remedy="make fewer frets or narrower slots")

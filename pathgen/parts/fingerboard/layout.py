@@ -132,16 +132,14 @@ def crossing_refused(ends: Floats) -> None:
                 "[board] scale_length",
                 f"the fanned frets cross each other: fret {worst + 1} lies {-back[worst]:.2f} mm before {nut} at the "
                 f"{name} edge",
-                remedy="bring the two scale lengths closer, or choose another straight_fret",
-            )
+                remedy="bring the two scale lengths closer, or choose another straight_fret")
     slant = np.degrees(np.arctan2(np.abs(treble[:, 0] - bass[:, 0]), np.abs(treble[:, 1] - bass[:, 1])))
     if slant.max() > _MOST_SLANT:
         worst = int(np.argmax(slant))
         raise JobError(
             "[board] scale_length", f"the fan turns {f'fret {worst}' if worst else 'the nut'} {slant[worst]:.0f} "
             "degrees from square", allowed=f"{_MOST_SLANT:g} degrees or less",
-            remedy="bring the two scale lengths closer, or choose another straight_fret",
-        )
+            remedy="bring the two scale lengths closer, or choose another straight_fret")
 
 
 def _edges(numbers: BoardNumbers, length: float) -> Edges:

@@ -69,6 +69,5 @@ def _not_below_zero(radius: float, remedy: str = "make the radii closer to each 
     if not (math.isfinite(radius) and radius > 0):
         raise JobError(
             "[board] radius", f"shrinks to {radius:.1f} mm at the board's end", allowed="above half the width there",
-            remedy=remedy,
-        )
+            remedy=remedy)
     return radius

@@ -137,13 +137,11 @@ class FlatPart(Boxed):
                  "length": bore.length, "turn": bore.turn + 0.0, "depth": bore.depth}
                 for bore, place in zip(self.bores, shown, strict=True)
             ],
-            **({"form": self._form(self.form)} if self.form else {}),
-        }
-
-    def _form(self, form: FormFacts) -> dict[str, Any]:
-        return {
-            "half": form.half, "gap": form.gap, "layers": form.layers, "height": round(form.layers * self.thickness, 4),
-            "wall": None if form.wall is None else round(form.wall, 3), "moved": [round(v, 4) for v in form.moved],
+            **({"form": {
+                "half": form.half, "gap": form.gap, "layers": form.layers,
+                "height": round(form.layers * self.thickness, 4),
+                "wall": None if form.wall is None else round(form.wall, 3),
+                "moved": [round(v, 4) for v in form.moved]}} if (form := self.form) else {}),
         }
 
 
