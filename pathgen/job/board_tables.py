@@ -221,8 +221,7 @@ class CrownTable(Crown):
 class WireSizeTable(WireSize):
     """Wire of another size for some of the frets."""
 
-    frets: tuple[int, int] = key(
-        list_of(FRET_OR_NUT, names=("first", "last")), "[first, last] that it is for")
+    frets: tuple[int, int] = key(list_of(FRET_OR_NUT, names=("first", "last")), "[first, last] that it is for")
     tang: TangTable | None = key(table_of(TangTable), "{ width, depth, studs }", None, shown="that of [frets]")
     crown: CrownTable | None = key(table_of(CrownTable), "{ width, height }", None, shown="that of [frets]")
 

@@ -103,12 +103,13 @@ def coupon_clamping(job: Job) -> Clamping:
     _check_web(part, scrap)
     clamping = Clamping(
         title=f"{job.title}: test piece", kind="coupon", units=job.units, board=part, stock=_stock(job, part, scrap, 0),
-        setup=job.setup.elsewhere,
-        machine=job.machine, steps=numbered(_steps(job, cuts, part)),
+        setup=job.setup.elsewhere, machine=job.machine, steps=numbered(_steps(job, cuts, part)),
     )
     clamping = _told_by_what_cuts(without_idle(clamping, pockets_of(clamping))[0], part, cuts)
     wider = (replace(clamping, stock=_stock(job, part, scrap, more)) for more in range(0, MOST_MORE, 2))
-    return next((one for one in wider if _can_be_checked(one)), clamping)
+    # each cutter that is fitted finds a bare place of known height to try its zero at
+    return next((one for one in wider if len(zero_checks(Around(clamping=one)))
+                 == sum(refits(one, step) for step in one.steps)), clamping)
 
 
 def _told_by_what_cuts(clamping: Clamping, part: Coupon, cuts: Sequence[_Cut]) -> Clamping:
@@ -124,11 +125,6 @@ def _stock(job: Job, part: Coupon, scrap: float, more: float) -> Stock:
     margin = MARGIN + more
     length, width = (sawn(size + 2 * margin, job.units) for size in (part.length, WIDTH))
     return Stock(length=length, width=width, thickness=scrap, margin_nut=margin)
-
-
-def _can_be_checked(clamping: Clamping) -> bool:
-    """Whether each cutter that is fitted finds a bare place of known height to try its zero at."""
-    return len(zero_checks(Around(clamping=clamping))) == sum(refits(clamping, step) for step in clamping.steps)
 
 
 def _row(job: Job, table: CouponTable, thickness: float) -> Iterator[_Cut]:

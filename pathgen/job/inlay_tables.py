@@ -134,8 +134,7 @@ class ResinTable:
                                 "mass", None, shown=f"{MEASURE:g}")
     dam: float | None = key(size(0.0, 100.0),
                             "how far outside the drawing the dam stands, as a taut thread goes round all that lies "
-                            "within 20 mm", None,
-                            shown=f"{DAM:g} mm")
+                            "within 20 mm", None, shown=f"{DAM:g} mm")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from pathgen.base.errors import PathgenError
 from pathgen.job.back import KIND as BACK
-from pathgen.job.bench import block_clamping, gauge_clampings
+from pathgen.job.bench import SIDE_DOTS, block_clamping, gauge_clampings, side_dot_clamping
 from pathgen.job.blank import blank_clampings
 from pathgen.job.clamping import clamping_of, without_idle_of
 from pathgen.job.coupon import coupon_clamping
@@ -17,8 +17,6 @@ from pathgen.job.form import FORMS, parts_of
 from pathgen.job.job import Job
 from pathgen.job.nut_and_saddle import NUT, SADDLE, nut_and_saddle_clampings
 from pathgen.job.pieces import piece_sheets
-from pathgen.job.side_dots import KIND as SIDE_DOTS
-from pathgen.job.side_dots import side_dot_clamping
 from pathgen.work.clamping import Clamping
 
 Frets = tuple[int, int] | None

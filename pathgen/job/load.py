@@ -47,14 +47,9 @@ MANY = 4
 def load_job(path: str | Path) -> Job:
     """Read a job file.
 
-    Raises
-    ------
-    JobError
-        On anything wrong: a file that cannot be read, bad TOML, unknown or missing keys, values out of range,
-        numbers that do not go together. It is the first of them; `others` holds those that were found with it.
+    Raises JobError on anything wrong: a file that cannot be read, bad TOML, unknown or missing keys, values out of
+    range, numbers that do not go together; the first of them, whose `others` were found with it.
 
-    Examples
-    --------
     >>> import pathgen
     >>> job = pathgen.load_job("board.toml")         # what `pathgen new board` writes
     >>> job.title, job.units, job.board.frets
@@ -211,7 +206,11 @@ def _if_readable(path: Path) -> dict[str, Any]:
 def _toml(path: Path) -> dict[str, Any]:
     words = read_text(path, JOB_FILE).replace("\r\n", "\n")
     if words.lstrip("\ufeff \t\n").startswith("<"):
-        raise _markup(path, drawing="<svg" in words and "<html" not in words)
+        drawn = "<svg" in words and "<html" not in words
+        goes = f', in which artwork = "{path.name}" goes into [[inlay]]' if drawn else ""
+        raise JobError(path.name, f"is {'a drawing (SVG)' if drawn else 'a web page or other XML'}, not a job file",
+                       allowed="a file of numbers (TOML) that names its drawings",
+                       remedy=f"give the job that cuts it; `pathgen new NAME` writes one to start from{goes}")
     if _DOTTED.search(words):  # the parser would take the longer for each
         raise _too_deep(path)
     try:
@@ -239,13 +238,6 @@ def _refuse_odd(data: Any, path: Path) -> None:
         depth += 1
         if depth > MOST_NESTED:
             raise _too_deep(path)
-
-
-def _markup(path: Path, *, drawing: bool) -> JobError:
-    what = "a drawing (SVG)" if drawing else "a web page or other XML"
-    goes = f', in which artwork = "{path.name}" goes into [[inlay]]' if drawing else ""
-    return JobError(path.name, f"is {what}, not a job file", allowed="a file of numbers (TOML) that names its drawings",
-                    remedy=f"give the job that cuts it; `pathgen new NAME` writes one to start from{goes}")
 
 
 def _too_deep(path: Path) -> JobError:

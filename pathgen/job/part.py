@@ -124,8 +124,7 @@ def nut_of(job: Job, board: Fingerboard) -> Slots | None:
                            f"{_BESIDE_TANG:g} mm of wood between its slot and the nut's",
                            remedy="make it more" + (f", or leave it out for {_BEHIND_ZERO_FRET:g} mm" if table.behind
                                                     and least <= _BEHIND_ZERO_FRET else ""))
-    return nut_slot(board, width=table.width, depth=table.depth, bottom=table.bottom,
-                    entry=table.entry,
+    return nut_slot(board, width=table.width, depth=table.depth, bottom=table.bottom, entry=table.entry,
                     shelf_least=job.cutter(table.cutter, "[nut] cutter").diameter, behind=behind)
 
 

@@ -130,7 +130,11 @@ def between_frets(
     Without width and height it is made to fit, `margin` mm or more from the two slots and from the edges. Raises
     ArtworkError for frets that are not on the board, or a margin that leaves no room.
     """
-    corners = _space(lines, frets)
+    low, high = sorted(frets)
+    if not (0 <= low < high < len(lines.bass)):
+        raise ArtworkError("place", f"between frets {frets[0]} and {frets[1]}",
+                           allowed=f"two different frets, from 0 (the nut) to {len(lines.bass) - 1}")
+    corners = np.array([lines.bass[low], lines.treble[low], lines.treble[high], lines.bass[high]])  # going round
     centre = corners.mean(axis=0)
     if width is None and height is None:
         width = _fitting_width(artwork, corners, rotate, margin, frets, lines.slot)
@@ -162,15 +166,6 @@ def edge_angle(lines: FretLines, *, edge: str) -> float:
     line = np.mean([points[[0, -1]] for points in ends[edge]], axis=0)
     dx, dy = line[1] - line[0]
     return math.degrees(math.atan2(dy, dx))
-
-
-def _space(lines: FretLines, frets: tuple[int, int]) -> Floats:
-    """Corners of the space between two fret lines, going round: (4, 2)."""
-    low, high = sorted(frets)
-    if not (0 <= low < high < len(lines.bass)):
-        raise ArtworkError("place", f"between frets {frets[0]} and {frets[1]}",
-                           allowed=f"two different frets, from 0 (the nut) to {len(lines.bass) - 1}")
-    return np.array([lines.bass[low], lines.treble[low], lines.treble[high], lines.bass[high]])
 
 
 def _fitting_width(

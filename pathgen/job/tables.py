@@ -322,8 +322,7 @@ class OutlineTable(OutlineCut):
     skin: float = key(size(0.0, 5.0), "wood left under the cut all round, instead of tabs", 0.0)
     finish: float = key(size(0.0, MOST_LAP), "the most that a last lap at full depth takes off the walls; 0 for none",
                         0.2)
-    artwork: str | None = key(FILE, "a drawing of the cut board's outline", None,
-                                     shown="edges and ends as stated")
+    artwork: str | None = key(FILE, "a drawing of the cut board's outline", None, shown="edges and ends as stated")
     artwork_layers: tuple[str, ...] = layers_seen()
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes", None,
                                    shown="page origin at the nut face, on the centre-line")

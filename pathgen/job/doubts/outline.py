@@ -63,7 +63,8 @@ def _closed(where: str, whose: str, left: BaseGeometry, job: Job, key: str, name
     largest = max(shapely.get_parts(left), key=lambda part: float(part.area))
     x, y = shapely.get_coordinates(largest.representative_point())[0]
     long = float(lengths(np.array([largest]))[0])
-    if long > cutter.diameter and _is_bay(largest):
+    # a bay is about as wide at its end as where it opens, and does not end in a point
+    if long > cutter.diameter and largest.area > _BAY * shapely.minimum_rotated_rectangle(largest).area:
         yield Doubt(where=where,
                     problem=f"{whose} cutter leaves {left.area:.2f} mm2 closed, the most in a bay narrower than it, "
                             f"{coarse_length(long, job.units)} of it, near {place_words(x, y)}",
@@ -79,11 +80,6 @@ def _closed(where: str, whose: str, left: BaseGeometry, job: Job, key: str, name
 
 _BAY = 0.6
 """Share of the box round it that a bay fills at least; a corner, being a triangle less a round, fills under half."""
-
-
-def _is_bay(left: BaseGeometry) -> bool:
-    """Whether what a cutter leaves is about as wide at its end as where it opens, and does not end in a point."""
-    return float(left.area) > _BAY * float(shapely.minimum_rotated_rectangle(left).area)
 
 
 def mostly_tabs(job: Job, clamping: Clamping) -> Iterator[Doubt]:

@@ -14,31 +14,12 @@ from pathgen.base.errors import PathgenError
 
 
 def fret_distances(scale_length: float, frets: int, divisions: int = 12) -> Floats:
-    """Distances from the nut to each fret, in the unit of `scale_length`.
+    """Distances from the nut to each of so many frets, (frets,), in the unit of `scale_length`, the open string's.
 
     Equal temperament: the length left beyond fret n is ``scale_length * 2 ** (-n / divisions)``, so that
-    each fret raises the pitch by the same ratio and fret number `divisions` halves the string.
+    each fret raises the pitch by the same ratio and fret number `divisions`, an octave, halves the string. Raises
+    PathgenError for a number that is not finite or out of range.
 
-    Parameters
-    ----------
-    scale_length : float
-        Speaking length of the open string, above 0.
-    frets : int
-        Number of frets, 1 or more.
-    divisions : int
-        Equal divisions of the octave.
-
-    Returns
-    -------
-    (frets,) float array
-
-    Raises
-    ------
-    PathgenError
-        For a number that is not finite or out of range.
-
-    Examples
-    --------
     >>> import pathgen
     >>> pathgen.fret_distances(650.0, 12)[[0, 11]].round(4).tolist()
     [36.4817, 325.0]
