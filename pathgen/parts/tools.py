@@ -5,7 +5,7 @@ block, gauges, blanks for nut and saddle, a board on its edge, a sheet that piec
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, ClassVar, Literal, Self
+from typing import Any, ClassVar, Literal, Self
 
 import numpy as np
 import shapely
@@ -19,11 +19,8 @@ from pathgen.base.surface import Surface
 from pathgen.base.tops import level
 from pathgen.base.units import left_words, rounded_up
 from pathgen.parts.fingerboard.part import Fingerboard
-from pathgen.work.clamping import Stock
+from pathgen.work.clamping import Clamping, Stock
 from pathgen.work.part import NO_LANDMARKS, Landmarks, Names, Place
-
-if TYPE_CHECKING:
-    from pathgen.work.clamping import Clamping
 
 
 class Boxed:
