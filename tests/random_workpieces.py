@@ -97,11 +97,10 @@ def workpieces_ending(folder: Path, *, resolution: float = 0.1, made: list[Any] 
 
 def _makers(job: Any) -> list[Callable[[], Iterable[Any]]]:
     """For each workpiece what gives its clampings; it raises where there is none, or it cannot be cut."""
-    from pathgen.job.bench import block_clamping, gauge_clampings
+    from pathgen.job.bench import block_clamping, gauge_clampings, side_dot_clamping
     from pathgen.job.coupon import coupon_clamping
     from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
     from pathgen.job.pieces import piece_sheets
-    from pathgen.job.side_dots import side_dot_clamping
 
     return [lambda: [block_clamping(job, job.block.frets)], lambda: gauge_clampings(job),
             lambda: nut_and_saddle_clampings(job), lambda: [side_dot_clamping(job)], lambda: [coupon_clamping(job)],

@@ -15,7 +15,7 @@ from pathgen.base.units import format_length
 from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.kinds import KINDS
-from pathgen.parts.coupon.part import Coupon
+from pathgen.parts.tools import Coupon
 from pathgen.report.data import as_json
 from pathgen.report.sheet.coupon import coupon_page
 from pathgen.report.text import finding_lines, summary_lines

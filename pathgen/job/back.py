@@ -180,8 +180,7 @@ def _registers(job: Job, holes: HolesTable) -> None:
             f"[holes] at {i + 1}", f"once the blank is turned over, the hole at {place_words(x, y, job.units)} lies at "
             f"{place_words(x, -y, job.units)}, where the bed has none",
             allowed="holes on the centre-line, or in pairs the same distance across on both sides",
-            remedy="move it to across 0, or add its mate",
-        )
+            remedy="move it to across 0, or add its mate")
     if holes.depth is not None:
         raise JobError("[holes] depth", f"{holes.depth:g} mm, and dowels go through the blank",
                        allowed="left out with [channel]", remedy="leave depth out, and say through")
@@ -216,12 +215,10 @@ def _deep_enough(made: Clamping, cutter: Cutter, depth: float) -> None:
         if over.least <= 0:
             what = f"it breaks {-over.least:.2f} mm into"
         most = rounded_down(min(depth - least + over.least, cutter.flute_length))
-        raise JobError(
-            "[channel] depth", f"{what} {over.under}, at {place_words(*over.at, made.units)}",
-            allowed=f"min_web {least:g} mm or more",
-            remedy=f"make depth {most:.2f} mm or less, or " * (most >= LEAST_DEPTH)
-            + "move the channel from under there",
-        )
+        raise JobError("[channel] depth", f"{what} {over.under}, at {place_words(*over.at, made.units)}",
+                       allowed=f"min_web {least:g} mm or more",
+                       remedy=f"make depth {most:.2f} mm or less, or " * (most >= LEAST_DEPTH)
+                       + "move the channel from under there")
     if falls_short(cutter.flute_length, depth):
         raise JobError("[channel] depth", f'{depth:g} mm is deeper than the flute of "{cutter.name}"',
                        allowed=f"{cutter.flute_length:g} mm or less", remedy="name a longer cutter")
@@ -241,5 +238,4 @@ def _dowels_stand(made: Clamping, dowels: Holes) -> None:
         raise JobError(
             f"[holes] at {near + 1}", f"the outline's cutter would cut into the dowel at {place}, "
             f"{away[near]:.2f} mm from the {made.board.names.part}", allowed=f"{rounded_up(needed):.2f} mm or more",
-            remedy="move it further out",
-        )
+            remedy="move it further out")

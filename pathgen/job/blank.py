@@ -19,11 +19,10 @@ from pathgen.base.plain import joined
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length, place_words, written_alike
 from pathgen.job.clamping import clamping_of, placing_of, planned_of, without_idle_of
-from pathgen.job.flat_tables import PartTable
 from pathgen.job.job import Job, head_of
 from pathgen.job.marks import errors_at, moved_table
 from pathgen.job.measured import check_measured, first_moved, measured_move
-from pathgen.job.tables import SetupTable
+from pathgen.job.tables import PartTable, SetupTable
 from pathgen.job.turns import turns_of
 from pathgen.parts.flat.part import PLACES, FlatPart
 from pathgen.programs.plan import Plan, check_spans
@@ -148,8 +147,7 @@ def _shares(job: Job) -> None:
                 f"[[part]] {k} at", f"its own blank overlaps that of part {i} by "
                 f"{format_length(x1 - x0, job.units)} along and {format_length(y1 - y0, job.units)} across, round "
                 f"{place}", allowed="blanks side by side: each part's cutters stay on its own",
-                remedy="move one of them, or make [stock] of its job smaller",
-            )
+                remedy="move one of them, or make [stock] of its job smaller")
 
 
 def _zero_of(job: Job) -> Place:
@@ -187,10 +185,8 @@ def blank_clampings(job: Job, mistakes: Mistakes | None = None) -> tuple[Clampin
     marks = _marks_of_all(job, alone)
     made = []
     for k, (clamping, (name, part), table) in enumerate(zip(alone, parts_on_blank(job), job.parts, strict=True)):
-        steps = tuple(
-            replace(step, turn=turn, file_name=f"{turn.number:02d}-{name}-{step.file_name.split('-', 1)[1]}")
-            for step, turn in zip(clamping.steps, turns[k], strict=True)
-        )
+        steps = tuple(replace(step, turn=turn, file_name=f"{turn.number:02d}-{name}-{step.file_name.split('-', 1)[1]}")
+                      for step, turn in zip(clamping.steps, turns[k], strict=True))
         assert clamping.shared is not None
         there = np.insert(_into_part(part, table, marks), 2, job.stock.thickness, axis=1)
         made.append(replace(
@@ -222,7 +218,10 @@ def _moved(job: Job, clampings: Sequence[Clamping]) -> tuple[Clamping, ...]:
     if not job.measured:
         return tuple(clampings)
     before = _first_moved(job, clampings)
-    whole = replace(clampings[0], board=_all_parts(job, clampings), stock=job.stock, setup=job.setup, steps=(),
+    outlines = [affine_transform(one.board.outline, _matrix(part, table))
+                for one, table, part in zip(clampings, job.parts, job.part_jobs, strict=True)]
+    hull = FlatPart(outline=overlay.union_all(outlines).convex_hull, thickness=job.stock.thickness, min_web=0.0)
+    whole = replace(clampings[0], board=hull, stock=job.stock, setup=job.setup, steps=(),
                     shared=Shared(number=0, zero=_zero_of(job), highest=0.0, blank=job.stock.bounds))
     moved = measured_move(job, whole, guessed=_guessed(job, whole), unmeasured=_unmeasured(job, clampings, before),
                           names=_mark_names(job, clampings))
@@ -272,13 +271,6 @@ def _mark_names(job: Job, clampings: Sequence[Clamping]) -> tuple[str, ...]:
     return tuple(names)
 
 
-def _all_parts(job: Job, clampings: Sequence[Clamping]) -> FlatPart:
-    """What holds all parts, where they lie on the common blank."""
-    outlines = [affine_transform(one.board.outline, _matrix(part, table))
-                for one, table, part in zip(clampings, job.parts, job.part_jobs, strict=True)]
-    return FlatPart(outline=overlay.union_all(outlines).convex_hull, thickness=job.stock.thickness, min_web=0.0)
-
-
 def _first_moved(job: Job, clampings: Sequence[Clamping]) -> int:
     """The number of the first program of all parts that is written for the blank as it lies now."""
     steps = [step for one in clampings for step in one.steps]
@@ -323,7 +315,8 @@ def _alone(job: Job, number: int) -> Clamping:
     try:
         part, shared = _on_blank(job, number)
         clamping = clamping_of(part, shared)
-        return without_idle_of(part, clamping) if any(len(inlay.cutters) > 1 for inlay in part.inlays) else clamping
+        idle = any(len(inlay.cutters) > 1 for inlay in part.inlays)
+        return without_idle_of(part, clamping)[0] if idle else clamping
     except PathgenError as wrong:
         raise of_part(wrong, number, job) from None
 
@@ -333,18 +326,13 @@ def _on_blank(job: Job, number: int) -> tuple[Job, Shared]:
     table, part = job.parts[number - 1], job.part_jobs[number - 1]
     marks = part.marks and replace(part.marks, drilled=table.drilled,
                                    at=part.marks.at if table.drilled is None else None)
-    highest = max([job.stock.thickness, *(one.height for one in job.setup.keep_out)])
-    return replace(part, setup=_setup(job, part, table), machine=job.machine, marks=marks,
-                   moved=job.moved and replace(job.moved, before=None)), \
-        Shared(number=number, zero=_zero_in(job, part, table), highest=highest,
-               blank=_box(part, table, job.stock.bounds))
-
-
-def _zero_in(job: Job, part: Job, table: PartTable) -> Place:
-    zero = _zero_of(job)
+    zero, highest = _zero_of(job), max([job.stock.thickness, *(one.height for one in job.setup.keep_out)])
     x, y = _into_part(part, table, np.array([zero.at]))[0].tolist()
     words = zero.words.replace("the blank", "the common blank").replace("picture", "picture of the whole blank")
-    return Place(at=(x, y), words=words)
+    return replace(part, setup=_setup(job, part, table), machine=job.machine, marks=marks,
+                   moved=job.moved and replace(job.moved, before=None)), \
+        Shared(number=number, zero=Place(at=(x, y), words=words), highest=highest,
+               blank=_box(part, table, job.stock.bounds))
 
 
 def _setup(job: Job, part: Job, table: PartTable) -> SetupTable:

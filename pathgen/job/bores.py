@@ -15,10 +15,9 @@ from shapely import MultiPolygon
 from pathgen.base.errors import JobError
 from pathgen.base.plain import in_runs, joined
 from pathgen.base.units import SUMS, falls_short, left_words, place_words, rounded_down, rounded_up
-from pathgen.job.flat_tables import HoleTable
 from pathgen.job.form import form_piece, is_own
 from pathgen.job.job import Job
-from pathgen.job.tables import LEAST_DEPTH
+from pathgen.job.tables import LEAST_DEPTH, HoleTable
 from pathgen.parts.flat.part import Bore, FlatPart, numbered
 from pathgen.work.features import Cutouts, Holes, Named
 from pathgen.work.operations import CutOut, Operation, RoundHoles
@@ -187,8 +186,7 @@ def _inside(part: FlatPart, bores: list[Bored]) -> None:
         f"{one.where} {'pitch' if in_row else 'at'}", f"{one.place} leaves the {part.names.part}: its edge lies "
         f"{out:.2f} mm outside", allowed="holes within the outline",
         remedy=f"{narrower}{_count(part, bores, one)}" if in_row else
-        f"move it {further:.2f} mm further in, or make it smaller",
-    )
+        f"move it {further:.2f} mm further in, or make it smaller")
 
 
 def _count(part: FlatPart, bores: list[Bored], of: Bored) -> str:

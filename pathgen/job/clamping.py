@@ -16,7 +16,6 @@ from pathgen.job.doubts import doubts_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import resin_of
 from pathgen.job.flat import boring_of
-from pathgen.job.flat_tables import RING_COLOUR
 from pathgen.job.form import form_kind
 from pathgen.job.job import Job
 from pathgen.job.let_in import check_fit, let_ins
@@ -24,7 +23,7 @@ from pathgen.job.marks import marks_of
 from pathgen.job.measured import move_of
 from pathgen.job.outlines import outlines_left_out
 from pathgen.job.part import holes_of, nut_of, outline_of, part_of, slots_of
-from pathgen.job.tables import USUAL_SCALLOP
+from pathgen.job.tables import RING_COLOUR, USUAL_SCALLOP
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.around import Around
@@ -32,24 +31,10 @@ from pathgen.programs.holding import with_tabs_that_stand
 from pathgen.programs.plan import Asked, Plan, Pockets, both_sides, plan, pockets_of, without_idle
 from pathgen.programs.shanks import too_high_beside_slots
 from pathgen.strategies.roughing import roughing_runs
+from pathgen.work import operations
 from pathgen.work.clamping import Clamping, Shared, Step, numbered
 from pathgen.work.features import Inlay, Marks, Surfacing
 from pathgen.work.fill import Resin
-from pathgen.work.operations import (
-    Bevel,
-    CutAgain,
-    CutPieces,
-    DowelHoles,
-    Hover,
-    NutSlot,
-    Operation,
-    Outline,
-    Pocket,
-    Slot,
-    SurfaceFinish,
-    SurfaceRough,
-    WitnessMarks,
-)
 
 
 def clamping_of(job: Job, shared: Shared | None = None) -> Clamping:
@@ -74,12 +59,10 @@ def placing_of(job: Job, mistakes: Mistakes, shared: Shared | None = None) -> Cl
     board = part_of(job)
     inlays, left_out, doubts = inlays_of(job, board, mistakes)
     kind = form_kind(job)
-    clamping = Clamping(
-        title=f"{job.title}: {kind}" if kind else job.title, kind=kind,
-        units=job.units, board=board, stock=job.stock, setup=job.setup,
-        machine=job.machine, left_out=(*left_out, *outlines_left_out(job)), doubts=doubts,
-        steps=_numbered(job, _steps(job, board, inlays, None)), shared=shared,
-    )
+    clamping = Clamping(title=f"{job.title}: {kind}" if kind else job.title, kind=kind,
+                        units=job.units, board=board, stock=job.stock, setup=job.setup,
+                        machine=job.machine, left_out=(*left_out, *outlines_left_out(job)), doubts=doubts,
+                        steps=_numbered(job, _steps(job, board, inlays, None)), shared=shared)
     try:
         clamping.zero_place  # noqa: B018
     except JobError as wrong:
@@ -140,12 +123,14 @@ def _numbered(job: Job, steps: Iterator[Step]) -> tuple[Step, ...]:
 
 def asked_of(job: Job, clamping: Clamping) -> Asked:
     """What a job asks for beside its steps: fills, pieces, the colour of the wood."""
+    pieces = clamping.feature(operations.CutPieces)
     return Asked(
         resins=tuple(
             resin_of(job, inlay.index if inlay.like is None else inlay.like) if inlay.fill == "resin" else Resin()
             for inlay in clamping.inlays),
         let_ins=tuple(() if clamping.kind else let_ins(job, inlay.index, inlay) for inlay in clamping.inlays),
-        wood=_wood_of(job, clamping),
+        wood=(pieces.colour if pieces else None, None) if pieces or not clamping.board.names.wooden else
+        (job.body.wood_colour, job.body.wood_colour_finished),  # what is not of the part's wood has its own, or none
         unchosen=tuple(ring.colour for ring in job.rings if ring.colour == RING_COLOUR),
         doubts=tuple(doubts_of(job, clamping)), cutters=tuple(job.complete_cutters),
         not_cut=tuple(_not_cut(job, clamping)),
@@ -166,23 +151,13 @@ def _not_cut(job: Job, clamping: Clamping) -> Iterator[str]:
             yield f'a trial of "{name}" ({key})'
 
 
-def _wood_of(job: Job, clamping: Clamping) -> tuple[str | None, str | None]:
-    """The colours, bare and finished, of what a clamping is cut from: what is not of the part's wood has its own, or
-    none that is known."""
-    pieces = clamping.feature(CutPieces)
-    if pieces or not clamping.board.names.wooden:
-        return pieces.colour if pieces else None, None
-    return job.body.wood_colour, job.body.wood_colour_finished
-
-
 def planned_of(job: Job, clamping: Clamping | None = None) -> Plan:
     """Every path of a job, or of another clamping of it; cutters of inlays that find nothing to do have no step.
 
     Raises PathgenError for what cannot be cut as asked.
     """
     if clamping is None:
-        clamping = clamping_of(job)
-        clamping, pockets = _without_idle(job, clamping, pockets_of(clamping))
+        clamping, pockets = without_idle_of(job, clamping_of(job))
     else:
         pockets = pockets_of(clamping)
     planned = plan(clamping, asked_of(job, clamping), pockets=pockets)
@@ -199,16 +174,10 @@ def plans_of(job: Job, clamping: Clamping | None = None) -> tuple[Plan, Plan | N
     return both_sides(planned, planned_of(job, planned.clamping.under))
 
 
-def without_idle_of(job: Job, clamping: Clamping) -> Clamping:
-    """The clamping of `clamping_of` without the steps of cutters that find nothing to do: as it is planned.
-
-    Works the pockets out, as only their paths tell.
-    """
-    return _without_idle(job, clamping, pockets_of(clamping))[0]
-
-
-def _without_idle(job: Job, clamping: Clamping, pockets: Pockets) -> tuple[Clamping, Pockets]:
-    clamping, pockets = without_idle(clamping, pockets)
+def without_idle_of(job: Job, clamping: Clamping) -> tuple[Clamping, Pockets]:
+    """The clamping of `clamping_of` without the steps of cutters that find nothing to do, as it is planned; and its
+    pockets, whose paths alone tell that."""
+    clamping, pockets = without_idle(clamping, pockets_of(clamping))
     moved, moved_from = move_of(job, clamping)
     return replace(clamping, moved=moved, moved_from=moved_from), pockets
 
@@ -225,19 +194,12 @@ def surfacing_of(job: Job) -> Surfacing | None:
         surface = part_of(job).surface
         scallop = float(scallop_height(job.surface.stepover, finish.radius,
                                        min(surface.radius_nut, surface.radius_end)))
-    return Surfacing(
-        scallop=USUAL_SCALLOP if scallop is None else scallop,
-        stepover=job.surface.stepover if level else None,
-        allowance=job.surface.allowance,
-        skim=job.skim,
-        resurface_stepdown=again.stepdown if again else Surfacing.resurface_stepdown,
-        resurface_area=again.area if again else "board",
-        blend=again.blend if again else Surfacing.blend,
-        leave=job.surface.leave,
-        leave_scallop=0.0 if level else job.surface.leave_ridges,
-        what=_top_of(job),
-        part="board" if job.board else "plate",
-    )
+    return Surfacing(scallop=USUAL_SCALLOP if scallop is None else scallop, allowance=job.surface.allowance,
+                     stepover=job.surface.stepover if level else None, skim=job.skim, what=_top_of(job),
+                     resurface_stepdown=again.stepdown if again else Surfacing.resurface_stepdown,
+                     resurface_area=again.area if again else "board", blend=again.blend if again else Surfacing.blend,
+                     leave=job.surface.leave, leave_scallop=0.0 if level else job.surface.leave_ridges,
+                     part="board" if job.board else "plate")
 
 
 def _top_of(job: Job) -> str:
@@ -248,7 +210,7 @@ def _top_of(job: Job) -> str:
     return "radius" if not surface.is_flat else "flat top" if surface.is_level else "top"
 
 
-def step_of(job: Job, operation: Operation[Any], name: str) -> Step:
+def step_of(job: Job, operation: operations.Operation[Any], name: str) -> Step:
     """An operation with the job's cutter of a name, not yet numbered."""
     return Step(operation=operation, cutter=job.cutter(name, operation.name))
 
@@ -258,35 +220,35 @@ def _steps(job: Job, board: Fingerboard | FlatPart, inlays: tuple[Inlay, ...], m
     step = partial(step_of, job)
     surfacing, holes, outline = surfacing_of(job), holes_of(job), outline_of(job, board)
     if job.holes and holes and not job.channel:
-        yield step(DowelHoles(holes), job.holes.cutter)
+        yield step(operations.DowelHoles(holes), job.holes.cutter)
     if job.marks and marks:
-        yield step(WitnessMarks(marks), job.marks.cutter)
+        yield step(operations.WitnessMarks(marks), job.marks.cutter)
     for part in job.order:
         if part == "surface" and job.surface and surfacing:
             if job.surface.rough and _roughs(job, board, surfacing):
-                yield step(SurfaceRough(surfacing), job.surface.rough)
-            yield step(SurfaceFinish(surfacing), job.surface.finish)
+                yield step(operations.SurfaceRough(surfacing), job.surface.rough)
+            yield step(operations.SurfaceFinish(surfacing), job.surface.finish)
         elif part == "inlays":
             for inlay in inlays:
                 table = job.inlays[inlay.index]
                 for nth, name in enumerate(table.cutters):
-                    yield step(Pocket(inlay, nth, len(table.cutters)), name)
+                    yield step(operations.Pocket(inlay, nth, len(table.cutters)), name)
                 if inlay.fill != "none" and job.surface and surfacing:
                     if job.marks and marks:
-                        yield step(Hover(marks, inlay), job.marks.cutter)
+                        yield step(operations.Hover(marks, inlay), job.marks.cutter)
                     final = all(later.fill == "none" for later in job.inlays[inlay.index + 1 :])
                     first = all(earlier.fill == "none" for earlier in job.inlays[: inlay.index])
-                    yield step(CutAgain(inlay, surfacing, final, first), job.surface.finish)
+                    yield step(operations.CutAgain(inlay, surfacing, final, first), job.surface.finish)
         elif part == "slots" and isinstance(board, FlatPart):
             for operation, cutter in boring_of(job, board):
                 yield step(operation, cutter)
         elif part == "slots" and isinstance(board, Fingerboard):
             nut, slots = nut_of(job, board), slots_of(job, board)
             if job.nut and nut:
-                yield step(NutSlot(nut), job.nut.cutter)
+                yield step(operations.NutSlot(nut), job.nut.cutter)
             if job.slots and slots:
-                yield step(Slot(slots), job.slots.cutter)
+                yield step(operations.Slot(slots), job.slots.cutter)
                 if job.slots.bevel_cutter:
-                    yield step(Bevel(slots), job.slots.bevel_cutter)
+                    yield step(operations.Bevel(slots), job.slots.bevel_cutter)
         elif part == "outline" and job.outline and outline:
-            yield step(Outline(outline), job.outline.cutter)
+            yield step(operations.Outline(outline), job.outline.cutter)

@@ -13,14 +13,15 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes
+from pathgen.base.tops import level
 from pathgen.base.units import INCH, falls_short, format_length, left_words, rounded_down, rounded_up, sawn
-from pathgen.job.bench_tables import CouponTable
+from pathgen.job.board_tables import CouponTable
 from pathgen.job.clamping import step_of, surfacing_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import resin_of
 from pathgen.job.job import Job
 from pathgen.job.part import part_of
-from pathgen.parts.coupon.part import Coupon, Trial, coupon
+from pathgen.parts.tools import Coupon, Trial
 from pathgen.programs.around import Around
 from pathgen.programs.plan import pockets_of, without_idle
 from pathgen.programs.zero_check import zero_checks
@@ -92,21 +93,23 @@ def coupon_clamping(job: Job) -> Clamping:
     if not trials and not job.surface:
         raise JobError(job.path.name, "nothing to try on a test piece",
                        remedy="add [surface], [[inlay]] or [slots], or name cutters in [coupon]")
-    length = sum(cut.length for cut in cuts) + GAP
+    length = max(sum(cut.length for cut in cuts) + GAP, 3 * GAP)
     rim = Trial(kind="rim", at=(0.0, 0.0), size=taken, cutter=job.surface.finish if job.surface else "")
-    part = coupon((*([rim] if job.surface and taken > 0 else []), *trials), length=max(length, 3 * GAP), width=WIDTH,
-                  thickness=thickness, min_web=job.body.min_web,
+    part = Coupon(surface=level(thickness, length), min_web=job.body.min_web,
+                  outline=shapely.box(0.0, -WIDTH / 2, length, WIDTH / 2),
+                  trials=(*([rim] if job.surface and taken > 0 else []), *trials),
                   trying=job.body.thickness if any(inlay.piece for inlay in job.inlays) else None,
                   filled=next((inlay.table for inlay in job.inlays), ""))
     _check_web(part, scrap)
     clamping = Clamping(
         title=f"{job.title}: test piece", kind="coupon", units=job.units, board=part, stock=_stock(job, part, scrap, 0),
-        setup=job.setup.elsewhere,
-        machine=job.machine, steps=numbered(_steps(job, cuts, part)),
+        setup=job.setup.elsewhere, machine=job.machine, steps=numbered(_steps(job, cuts, part)),
     )
     clamping = _told_by_what_cuts(without_idle(clamping, pockets_of(clamping))[0], part, cuts)
     wider = (replace(clamping, stock=_stock(job, part, scrap, more)) for more in range(0, MOST_MORE, 2))
-    return next((one for one in wider if _can_be_checked(one)), clamping)
+    # each cutter that is fitted finds a bare place of known height to try its zero at
+    return next((one for one in wider if len(zero_checks(Around(clamping=one)))
+                 == sum(refits(one, step) for step in one.steps)), clamping)
 
 
 def _told_by_what_cuts(clamping: Clamping, part: Coupon, cuts: Sequence[_Cut]) -> Clamping:
@@ -122,11 +125,6 @@ def _stock(job: Job, part: Coupon, scrap: float, more: float) -> Stock:
     margin = MARGIN + more
     length, width = (sawn(size + 2 * margin, job.units) for size in (part.length, WIDTH))
     return Stock(length=length, width=width, thickness=scrap, margin_nut=margin)
-
-
-def _can_be_checked(clamping: Clamping) -> bool:
-    """Whether each cutter that is fitted finds a bare place of known height to try its zero at."""
-    return len(zero_checks(Around(clamping=clamping))) == sum(refits(clamping, step) for step in clamping.steps)
 
 
 def _row(job: Job, table: CouponTable, thickness: float) -> Iterator[_Cut]:
@@ -146,10 +144,8 @@ def _moved(cut: _Cut, x: float) -> _Cut:
         return shapely.transform(shape, lambda xy: xy + [x, 0.0])
 
     inlay = cut.inlay and replace(cut.inlay, regions=tuple((c, along(s)) for c, s in cut.inlay.regions))
-    return replace(
-        cut, trials=tuple(replace(t, at=(t.at[0] + x, t.at[1])) for t in cut.trials), inlay=inlay,
-        slot=cut.slot and replace(cut.slot, lines=cut.slot.lines + [x, 0.0]),
-    )
+    return replace(cut, trials=tuple(replace(t, at=(t.at[0] + x, t.at[1])) for t in cut.trials), inlay=inlay,
+                   slot=cut.slot and replace(cut.slot, lines=cut.slot.lines + [x, 0.0]))
 
 
 def _slot(job: Job, nth: int, thickness: float) -> _Cut:

@@ -8,7 +8,6 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, all_of
 from pathgen.base.plain import joined
 from pathgen.base.units import MM_PER, format_length
@@ -45,8 +44,11 @@ def _named_cutter(job: Job, where: str, name: str) -> None:
                        allowed=f"[machine] spindle: {low:g} to {high:g} rpm",
                        remedy=f"write speed = {min(max(cutter.speed, low), high):g}, and its feed for it; or correct "
                               "spindle")
-    if (shape := _SHAPES.get(re.sub(r" \d+", "", where))) is not None:
-        _check_shape(job, where, cutter, shape)
+    if cutter.shape != (shape := _SHAPES.get(re.sub(r" \d+", "", where), cutter.shape)):
+        widest = job.slots.width or _NO_TANG if job.slots and where == "[slots] cutter" else math.inf
+        fit = [f'"{one.name}"' for one in job.complete_cutters if one.shape == shape and one.diameter <= widest]
+        raise JobError(where, f'"{name}" is a {cutter.shape} cutter', allowed=f"a {shape} cutter",
+                       remedy=f"name {joined(fit, 'or')}, if it fits" if fit else "add a [[cutter]] of that shape")
     for table, slots in (("[slots]", job.slots), ("[nut]", job.nut)):
         if where == f"{table} cutter" and slots and slots.entry == "peck" and not cutter.plunges:
             raise JobError(f"{table} entry", f'"peck" goes straight down, and "{name}" cannot cut at its centre '
@@ -56,15 +58,6 @@ def _named_cutter(job: Job, where: str, name: str) -> None:
         raise JobError(where, f'"{name}" is {wide}, and without width the slots are as wide',
                        allowed=f"{most} or less: tangs of fret wire are 0.5 to 0.6 mm wide (common practice)",
                        remedy="name a thinner cutter, or write width if slots so wide are meant")
-
-
-def _check_shape(job: Job, where: str, cutter: Cutter, shape: str) -> None:
-    """Raise JobError for a cutter of another shape, with those that the job has of that one."""
-    if cutter.shape != shape:
-        most = job.slots.width or _NO_TANG if job.slots and where == "[slots] cutter" else math.inf
-        fit = [f'"{one.name}"' for one in job.complete_cutters if one.shape == shape and one.diameter <= most]
-        raise JobError(where, f'"{cutter.name}" is a {cutter.shape} cutter', allowed=f"a {shape} cutter",
-                       remedy=f"name {joined(fit, 'or')}, if it fits" if fit else "add a [[cutter]] of that shape")
 
 
 _SHAPES = {"[block] cutter": "ball-end", "[slots] bevel_cutter": "v"} | dict.fromkeys([

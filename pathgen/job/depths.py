@@ -35,8 +35,7 @@ def check_depth(inlay: Inlay, board: Fingerboard | FlatPart, job: Job) -> None:
             f"{shortest.flute_length:g} mm" + f"; {above:.4g} mm of that is over the finished surface" * (above > 0.0),
             allowed=f"depth {rounded_down(surely):g} mm or less" if goes else
             f"flutes of {rounded_up(inlay.depth + above):g} mm or more",
-            remedy="name a longer cutter" + ", or make depth as allowed" * goes,
-        )
+            remedy="name a longer cutter" + ", or make depth as allowed" * goes)
 
 
 def check_sharp(inlay: Inlay, board: Fingerboard | FlatPart, job: Job) -> None:
@@ -53,8 +52,7 @@ def check_sharp(inlay: Inlay, board: Fingerboard | FlatPart, job: Job) -> None:
             f"{inlay.name} cutters", f'"{blunt.name}", a v of {blunt.angle:g} degrees, is too blunt near '
             f"{place_words(*points[worst].tolist())}, where the {board.names.part} slopes {degrees[0]:.1f} degrees",
             allowed=f"{math.floor(2.0 * degrees[1])} degrees or less there",
-            remedy="take a sharper v cutter, or place the drawing nearer to the centre-line",
-        )
+            remedy="take a sharper v cutter, or place the drawing nearer to the centre-line")
 
 
 def _wood_under(inlay: Inlay, board: Fingerboard | FlatPart, reached: float) -> None:
@@ -74,8 +72,7 @@ def _wood_under(inlay: Inlay, board: Fingerboard | FlatPart, reached: float) -> 
         f"the pocket {left_words(web[worst])} {'under it' if web[worst] > 0 else 'the underside'} {place}{takes}",
         allowed=f"min_web {board.min_web:g} mm or more",
         remedy=f"make depth {most:.2f} mm or less{less}" if most >= LEAST_POCKET else
-        f"make min_web smaller, or the {board.names.part} thicker: no depth leaves so much",
-    )
+        f"make min_web smaller, or the {board.names.part} thicker: no depth leaves so much")
 
 
 def _cutters(job: Job, inlay: Inlay) -> list[Cutter]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
 from dataclasses import MISSING, Field, dataclass, replace
 from itertools import groupby
 from typing import Any
@@ -40,7 +39,10 @@ def key_rows() -> list[KeyRow]:
     rows = [KeyRow(table="", key=name, holds=TOP_HOLDS[name], limits="", default=default, meaning=words)
             for name, (default, words) in TOP_KEYS.items()]
     for name, table in TABLES.items():
-        rows += _rows(head_of(name), table)
+        for within, field in keys_within(head_of(name), table):
+            words, _ = holds(field.metadata["reader"])
+            rows.append(KeyRow(table=within, key=field.name, holds=words, limits=limits_of(field.metadata["reader"]),
+                               default=_default(field, words), meaning=field.metadata["doc"]))
     return rows
 
 
@@ -74,14 +76,6 @@ def _tables() -> list[tuple[str, tuple[KeyRow, ...]]]:
         homes.setdefault((name, tuple(replace(row, table=name) for row in rows)), []).append(head)
     return [(heads[0] if len(heads) == 1 else f"{name}, in any table", rows)
             for (name, rows), heads in homes.items()]
-
-
-def _rows(head: str, table: type[Any]) -> Iterator[KeyRow]:
-    """The keys of a table, then those of the tables that may stand in it."""
-    for within, field in keys_within(head, table):
-        words, _ = holds(field.metadata["reader"])
-        yield KeyRow(table=within, key=field.name, holds=words, limits=limits_of(field.metadata["reader"]),
-                     default=_default(field, words), meaning=field.metadata["doc"])
 
 
 def _default(field: Field[Any], words: str) -> str:

@@ -18,12 +18,11 @@ from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, Doubt, JobError, Mistakes
 from pathgen.base.plain import joined
 from pathgen.base.units import INCH, as_written, format_length, place_as_written, place_words, rounded_down
-from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
+from pathgen.job.board_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.depths import check_depth, check_sharp
 from pathgen.job.doubts.drawings import TOUCHING, doubts_of_drawings, in_pixels
 from pathgen.job.filling import resin_of
 from pathgen.job.flat import ring_area
-from pathgen.job.flat_tables import RingInlay
 from pathgen.job.inlay_tables import InlayTable
 from pathgen.job.job import Job
 from pathgen.job.let_in import let_ins
@@ -31,6 +30,7 @@ from pathgen.job.outlines import drawing_path, left_out_words
 from pathgen.job.part import crown_width, slot_width
 from pathgen.job.placing import place_that_fits, placed_on
 from pathgen.job.staged import together
+from pathgen.job.tables import RingInlay
 from pathgen.parts.fingerboard.dots import dot_area
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
@@ -128,11 +128,9 @@ def _read(job: Job, mistakes: Mistakes) -> dict[int, list[Artwork]]:
 
 def _drawing(path: Path, table: InlayTable) -> Artwork:
     try:
-        return read_artwork(
-            path, tolerance=DRAWING_TOLERANCE, background=table.background,
-            white_is_background=table.white_is_background,
-            missing="report" if table.artwork_missing == "report" else "refuse", layers=table.layers,
-        )
+        return read_artwork(path, tolerance=DRAWING_TOLERANCE, background=table.background,
+                            white_is_background=table.white_is_background,
+                            missing="report" if table.artwork_missing == "report" else "refuse", layers=table.layers)
     except ArtworkError as wrong:
         raise wrong.advising('missing="report"', 'artwork_missing = "report"') from None
 
@@ -225,8 +223,7 @@ def _walled(regions: Regions, wall: float, where: str, units: str) -> tuple[tupl
         where, f"{format_length(wall, units)} of wood leaves nothing of {' and '.join(gone)}",
         allowed=f"{format_length(most, units)} or less leaves something of each"
         if most else "",
-        remedy=("make wall smaller, or " if most else "") + "cut the colours in stages: an [[inlay]] for each",
-    )
+        remedy=("make wall smaller, or " if most else "") + "cut the colours in stages: an [[inlay]] for each")
 
 
 def _lapped(job: Job, inlays: list[Inlay]) -> Iterator[Inlay]:
@@ -268,8 +265,7 @@ def _check_closed(inlays: list[Inlay]) -> None:
                     f"inlay {over.index + 1}",
                     f"{shared.area:.1f} mm2 of it, near {place_words(x, y)}, lie over inlay {under.index + 1}, which "
                     'stays open (fill = "none")', allowed="no fill over an open pocket: it runs in there",
-                    remedy=f"write inlay {under.index + 1} after the others in the job, fill it, or move one of them",
-                )
+                    remedy=f"write inlay {under.index + 1} after the others in the job, fill it, or move one of them")
 
 
 def _fits_centred(inlay: Inlay, board: Fingerboard | FlatPart, wood: BaseGeometry, job: Job) -> bool:
@@ -368,5 +364,4 @@ def _check_within(
         f"{much} of the drawing lies {where} the {what}, near {place_words(there.x, there.y)}; it is {x1 - x0:.2f} mm "
         f"along by {y1 - y0:.2f} mm across",
         allowed=f"within the {what}, {wood.bounds[0]:.2f} mm to {wood.bounds[2]:.2f} mm along{across}",
-        remedy=_onto(inlay, board, wood, job, inlays) + more,
-    )
+        remedy=_onto(inlay, board, wood, job, inlays) + more)

@@ -20,8 +20,7 @@ def check_filling(job: Job) -> None:
         if resin.mix and resin.mix_by == "mass" and resin.density is None:
             raise JobError(
                 f"inlay {index} resin", "parts by mass without a density", remedy="add density, in g/cm3, of the "
-                'mixed resin, or write mix_by = "volume"',
-            )
+                'mixed resin, or write mix_by = "volume"')
         per_ml = (resin.density or 1.0) if resin.mix_by == "mass" else 1.0
         unit = "g" if resin.mix_by == "mass" else "ml"
         if resin.measure * max(len(resin.mix), 1) > resin.least * per_ml:
@@ -29,14 +28,12 @@ def check_filling(job: Job) -> None:
                 f"inlay {index} resin least", f"a batch of {resin.least * per_ml:g} {unit} of {len(resin.mix) or 1} "
                 f"{'parts' if len(resin.mix) > 1 else 'part'} that are measured by {resin.measure:g} {unit}",
                 allowed=f"{resin.measure * max(len(resin.mix), 1) / per_ml:g} ml or more",
-                remedy="make least larger, or measure finer and write that as measure",
-            )
+                remedy="make least larger, or measure finer and write that as measure")
     check_marks(job)
     if job.resurface and job.resurface.area == "inlay" and job.resurface.skim > 0:
         raise JobError(
             "[resurface] skim", f"{job.resurface.skim:g} mm over the inlays only leaves a step of as much round them",
-            allowed='0 with area = "inlay"', remedy='write skim = 0.0, or area = "board"',
-        )
+            allowed='0 with area = "inlay"', remedy='write skim = 0.0, or area = "board"')
     check_measured(job)
 
 

@@ -20,11 +20,10 @@ from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.tops import level
 from pathgen.base.units import format_length, place_words, rounded_down, rounded_up, written_alike
 from pathgen.job.bores import Bored, bores_of, boring, check_bores
-from pathgen.job.flat_tables import PlateTable, RingTable
 from pathgen.job.form import check_form, form_facts, form_piece, refuse_tight
 from pathgen.job.job import Job
 from pathgen.job.outlines import SEEN, as_cut, closed_by_cutter, drawn_area, drawn_outline, inner_corners
-from pathgen.job.tables import NARROWEST_GROOVE
+from pathgen.job.tables import NARROWEST_GROOVE, PlateTable, RingTable
 from pathgen.parts.flat.part import FlatPart, rounded
 from pathgen.strategies.pocketing.openings import opening
 from pathgen.strategies.pocketing.settings import PocketOptions
@@ -279,8 +278,7 @@ def _clear_of_openings(part: FlatPart, ring: RingTable, where: str) -> None:
             f"{where} at", f"{shared.area:.1f} mm2 of the ring round {place_words(*ring.at)} lies over the drawn "
             f"opening near {place_words(*shapely.get_coordinates(shared.representative_point())[0])}",
             allowed=" or ".join(ways) or "a ring beside the openings, or round them",
-            remedy="change inner or outer, or move the ring or the opening",
-        )
+            remedy="change inner or outer, or move the ring or the opening")
 
 
 def _clear_of(bores: list[Bored], ring: RingTable, where: str) -> None:

@@ -23,10 +23,10 @@ from pathgen.base.units import (
     rounded_up,
     told_apart,
 )
-from pathgen.job.flat_tables import FormTable, OpeningsTable, PlateTable
 from pathgen.job.inlay_tables import PlaceTable
 from pathgen.job.job import Job, head_of
 from pathgen.job.outlines import drawn_area, page_of
+from pathgen.job.tables import FormTable, OpeningsTable, PlateTable
 from pathgen.parts.flat.part import FormFacts
 
 HALVES = {"outside": "inside", "on": "inside", "inside": "outside"}
@@ -71,10 +71,8 @@ def plate_of(form: FormTable, job: Job) -> PlateTable:
     if job.outline is None:
         raise JobError("[outline]", "is missing: it says which cutter cuts the form",
                        remedy="add [outline] with its cutter and tabs")
-    return PlateTable(
-        thickness=job.stock.thickness, face=False, min_web=form.min_web,
-        openings=OpeningsTable(cutter=job.outline.cutter, through=job.outline.through),
-    )
+    return PlateTable(thickness=job.stock.thickness, face=False, min_web=form.min_web,
+                      openings=OpeningsTable(cutter=job.outline.cutter, through=job.outline.through))
 
 
 def form_piece(job: Job) -> tuple[Polygon, Floats]:
@@ -136,12 +134,10 @@ def check_form(job: Job) -> None:
     if found is not None and found[0] < form.wall - 1e-6:
         wall, place = found
         left, least = told_apart(wall, form.wall, unit=unit)
-        raise JobError(
-            "[form] wall", f"{left} of the {HALVES[form.cut]} form is left between the line and "
-            f"its edge at {place_words(*place, unit)}",
-            allowed=f"{least} or more: a thin form bends under clamps",
-            remedy=_wider(job, form.wall - wall),
-        )
+        raise JobError("[form] wall", f"{left} of the {HALVES[form.cut]} form is left between the line and "
+                       f"its edge at {place_words(*place, unit)}",
+                       allowed=f"{least} or more: a thin form bends under clamps",
+                       remedy=_wider(job, form.wall - wall))
 
 
 def _wider(job: Job, short: float) -> str:
@@ -200,8 +196,7 @@ def refuse_tight(job: Job, filled: BaseGeometry, piece: Polygon, diameter: float
         f"leave {away[worst]:.3f} mm of the {HALVES[form.cut]} form standing in the gap",
         allowed=f"a radius of {diameter / 2:g} mm or more, and in the other half too",
         remedy="draw the line rounder there, or take a smaller cutter for the outline" + (
-            f"; or, as the page's edge is cut as part of the line, {to_the_page(job, page[1])}" if page else ""),
-    )
+            f"; or, as the page's edge is cut as part of the line, {to_the_page(job, page[1])}" if page else ""))
 
 
 def to_the_page(job: Job, page: Polygon) -> str:

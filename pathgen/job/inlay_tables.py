@@ -17,17 +17,16 @@ from pathgen.job.keys import (
     Place,
     choice,
     holding,
-    is_table,
     key,
     limits_of,
     list_of,
     number,
     shown,
     size,
+    table_of,
     text,
     yes_or_no,
 )
-from pathgen.job.keys import table as table_of
 from pathgen.work.fill import DAM, LEAST_BATCH, LEAST_WASTE, MEASURE, WASTE
 
 LEAST_POCKET = 0.05
@@ -55,17 +54,14 @@ class PlaceTable:
 
     at: tuple[float, float] | None = key(
         list_of(size(-2000.0, 2000.0), names=ALONG_ACROSS), "[along, across] of the drawing's centre", None,
-        shown="this, between or at_frets",
-    )
+        shown="this, between or at_frets")
     between: tuple[int, int] | None = key(
         list_of(FRET_OR_NUT, names=("first fret", "second fret")),
         "two frets to centre it between, made to fit there unless width or height is given; 0 is the nut", None,
-        shown="this, at or at_frets",
-    )
+        shown="this, at or at_frets")
     at_frets: tuple[int, ...] | None = key(
         list_of(FRET, least=1, most=60), "frets to put a copy before, each made to fit its space",
-        None, shown="this, at or between",
-    )
+        None, shown="this, at or between")
     margin: float | None = key(size(0.0, 100.0), "least distance from the slots' edges, where it is made to fit", None,
                                shown="1 mm")
     along: str | None = key(choice("centre", "bass", "treble"), "turn its length along that edge", None,
@@ -107,7 +103,7 @@ def _mix(value: Any, place: Place) -> dict[str, float]:
     """Named parts, or a list of them: { resin = 2, hardener = 1 } or [2, 1]."""
     if isinstance(value, list):
         value = {f"part {chr(ord('A') + i)}": part for i, part in enumerate(value)}
-    if not is_table(value) or not 2 <= len(value) <= 6:
+    if not isinstance(value, dict) or not 2 <= len(value) <= 6:
         raise place.refuse(f"{shown(value)} given", allowed="2 to 6 parts, like { resin = 2, hardener = 1 } or [2, 1]")
     numbers = {str(name): PART(part, place.inside(str(name))) for name, part in value.items()}
     for name, part in numbers.items():
@@ -138,8 +134,7 @@ class ResinTable:
                                 "mass", None, shown=f"{MEASURE:g}")
     dam: float | None = key(size(0.0, 100.0),
                             "how far outside the drawing the dam stands, as a taut thread goes round all that lies "
-                            "within 20 mm", None,
-                            shown=f"{DAM:g} mm")
+                            "within 20 mm", None, shown=f"{DAM:g} mm")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -184,14 +179,12 @@ class InlayTable:
                                    shown="page origin at the nut face, on the centre-line")
     also: tuple[AlsoTable, ...] = key(
         list_of(table_of(AlsoTable), most=40),
-        "further drawings that are cut, filled and cut level with it: [{ artwork, place }, ..]", (),
-    )
+        "further drawings that are cut, filled and cut level with it: [{ artwork, place }, ..]", ())
     resin: ResinTable | None = key(table_of(ResinTable), "the resin of this inlay, where it differs from [resin]", None,
                                    shown="[resin]")
     piece: PieceTable | None = key(
         table_of(PieceTable), 'fill = "piece": pocket and piece are matched, and pathgen pieces cuts the piece', None,
-        shown="pocketed as drawn, no program for the piece",
-    )
+        shown="pocketed as drawn, no program for the piece")
     wall: float = key(size(0.0, 10.0), "wood left standing between colours that touch: their pockets shrink", 0.0)
     lap: float = key(size(0.0, 5.0), "how far colours run on under those of later inlays that they touch", 0.0)
     background: tuple[str, ...] = key(list_of(colour), "colours that only cut their shape out of what lies below", ())
@@ -217,8 +210,7 @@ class ResurfaceTable:
 
     skim: float = key(
         size(0.0, 2.0),
-        "below the first surface: pockets end as much less deep; 0 repeats the first finishing moves exactly", 0.0,
-    )
+        "below the first surface: pockets end as much less deep; 0 repeats the first finishing moves exactly", 0.0)
     stepdown: float = key(size(0.02, 10.0), "the most that a pass through what stands proud takes, ridges of "
                           "the one above counted in: each goes 0.8 of it deeper, 40 at most", 0.5, inch=0.02)
     area: Literal["board", "inlay"] = key(

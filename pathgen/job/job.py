@@ -12,37 +12,9 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.feeds import usual_feed
 from pathgen.base.markup import as_table
-from pathgen.job.bench_tables import (
-    BlockTable,
-    CouponTable,
-    DotsTable,
-    FretsTable,
-    GaugesTable,
-    NeckKeys,
-    NutAndSaddleTable,
-    NutBlankTable,
-    SideDotsTable,
-    StringsTable,
-)
-from pathgen.job.board_tables import BoardTable
-from pathgen.job.flat_tables import FormTable, HoleTable, PartTable, PlateTable, RingTable
-from pathgen.job.inlay_tables import InlayTable, ResinTable, ResurfaceTable
+from pathgen.job import board_tables, inlay_tables
+from pathgen.job import tables as common_tables
 from pathgen.job.keys import PER_METRE
-from pathgen.job.tables import (
-    ChannelTable,
-    CutterTable,
-    HolesTable,
-    MachineTable,
-    MarksTable,
-    MeasuredTable,
-    MovedTable,
-    NutTable,
-    OutlineTable,
-    SetupTable,
-    SlotsTable,
-    StockTable,
-    SurfaceTable,
-)
 
 ORDER = ("surface", "inlays", "slots", "outline")
 """Operations in the order they are cut, unless the job says otherwise with `order`."""
@@ -72,40 +44,40 @@ class Job:
     """Of the file; here all is in mm."""
     path: Path
     """The file; drawings are relative to it."""
-    board: BoardTable | None = None
-    plate: PlateTable | None = None
-    form: FormTable | None = None
-    parts: tuple[PartTable, ...] = _each("part")
+    board: board_tables.BoardTable | None = None
+    plate: common_tables.PlateTable | None = None
+    form: common_tables.FormTable | None = None
+    parts: tuple[common_tables.PartTable, ...] = _each("part")
     part_jobs: tuple[Job, ...] = field(default=(), repr=False)
     """Their own jobs, as read."""
-    stock: StockTable
-    setup: SetupTable
-    machine: MachineTable
-    cutters: tuple[CutterTable, ...] = _each("cutter")
-    surface: SurfaceTable | None = None
-    inlays: tuple[InlayTable, ...] = _each("inlay")
-    dots: DotsTable | None = None
-    rings: tuple[RingTable, ...] = _each("ring")
-    resurface: ResurfaceTable | None = None
-    holes: HolesTable | None = None
-    channel: ChannelTable | None = None
-    bores: tuple[HoleTable, ...] = _each("hole")
-    nut: NutTable | None = None
-    slots: SlotsTable | None = None
-    outline: OutlineTable | None = None
-    block: BlockTable | None = None
-    gauges: GaugesTable | None = None
-    side_dots: SideDotsTable | None = None
-    coupon: CouponTable | None = None
-    nut_blank: NutBlankTable | None = None
-    saddle_blank: NutAndSaddleTable | None = None
-    frets: FretsTable | None = None
-    strings: StringsTable | None = None
-    neck: NeckKeys | None = None
-    resin: ResinTable | None = None
-    marks: MarksTable | None = None
-    measured: tuple[MeasuredTable, ...] = _each("measured")
-    moved: MovedTable | None = None
+    stock: common_tables.StockTable
+    setup: common_tables.SetupTable
+    machine: common_tables.MachineTable
+    cutters: tuple[common_tables.CutterTable, ...] = _each("cutter")
+    surface: common_tables.SurfaceTable | None = None
+    inlays: tuple[inlay_tables.InlayTable, ...] = _each("inlay")
+    dots: board_tables.DotsTable | None = None
+    rings: tuple[common_tables.RingTable, ...] = _each("ring")
+    resurface: inlay_tables.ResurfaceTable | None = None
+    holes: common_tables.HolesTable | None = None
+    channel: common_tables.ChannelTable | None = None
+    bores: tuple[common_tables.HoleTable, ...] = _each("hole")
+    nut: common_tables.NutTable | None = None
+    slots: common_tables.SlotsTable | None = None
+    outline: common_tables.OutlineTable | None = None
+    block: board_tables.BlockTable | None = None
+    gauges: board_tables.GaugesTable | None = None
+    side_dots: board_tables.SideDotsTable | None = None
+    coupon: board_tables.CouponTable | None = None
+    nut_blank: board_tables.NutBlankTable | None = None
+    saddle_blank: board_tables.NutAndSaddleTable | None = None
+    frets: board_tables.FretsTable | None = None
+    strings: board_tables.StringsTable | None = None
+    neck: board_tables.NeckKeys | None = None
+    resin: inlay_tables.ResinTable | None = None
+    marks: common_tables.MarksTable | None = None
+    measured: tuple[common_tables.MeasuredTable, ...] = _each("measured")
+    moved: common_tables.MovedTable | None = None
     order: tuple[str, ...] = ORDER
     """The operations in the order they are cut."""
     units_stated: bool = field(default=True, repr=False)
@@ -129,7 +101,7 @@ class Job:
         return tuple(name for name in TABLES if getattr(self, REPEATED.get(name, name)))
 
     @property
-    def body(self) -> BoardTable | PlateTable:
+    def body(self) -> board_tables.BoardTable | common_tables.PlateTable:
         """``[board]``, or what stands instead: ``[plate]``, ``[form]`` as a plate."""
         body = self.board or self.plate
         assert body is not None  # `load_job` refuses a job without
@@ -150,10 +122,8 @@ class Job:
         known = {c.name: c for c in self.cutters}
         if name not in known:
             near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.3)
-            raise JobError(
-                where, f'no [[cutter]] is called "{name}"',
-                remedy=f'did you mean "{near[0]}"?' if near else "add a [[cutter]] table with that name",
-            )
+            raise JobError(where, f'no [[cutter]] is called "{name}"',
+                           remedy=f'did you mean "{near[0]}"?' if near else "add a [[cutter]] table with that name")
         return _complete(known[name])
 
     @property
@@ -188,17 +158,15 @@ def _words(table: Any) -> str:
     return ", ".join(f"{name} = {value}" for name, (value, default) in values.items() if value != default)
 
 
-def _complete(table: CutterTable) -> Cutter:
+def _complete(table: common_tables.CutterTable) -> Cutter:
     where = f'[[cutter]] "{table.name}"'
     if table.missing:
-        raise JobError(
-            where, f"{table.missing[0]} is missing",
-            remedy=f"add {', '.join(table.missing)}: a step of the job uses this cutter",
-        )
+        raise JobError(where, f"{table.missing[0]} is missing",
+                       remedy=f"add {', '.join(table.missing)}: a step of the job uses this cutter")
     if (table.shape == "v") != (table.angle is not None):
         problem = "a v cutter without angle" if table.shape == "v" else f"angle given for a {table.shape} cutter"
         raise JobError(where, problem, remedy="give angle (included, in degrees) for v cutters and for no others")
-    cutter = Cutter(**{f.name: getattr(table, f.name) for f in fields(CutterTable)})
+    cutter = Cutter(**{f.name: getattr(table, f.name) for f in fields(common_tables.CutterTable)})
     if cutter.plunge > cutter.feed:
         low, high = usual_feed(cutter)
         for per, unit in ((PER_METRE, "metres per minute"), (60.0, "mm per second")):

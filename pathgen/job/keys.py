@@ -338,7 +338,7 @@ def span(low: float, high: float, *, unit: str = "") -> Reader:
     return read
 
 
-def table(kind: type[Any]) -> Reader:
+def table_of(kind: type[Any]) -> Reader:
     """A table within a table."""
     return holding("table", kind)(lambda value, place: read_table(kind, value, place))
 
@@ -364,11 +364,6 @@ def is_length(value: Any) -> bool:
     if isinstance(value, str):
         return any(map(str.isdigit, value))
     return isinstance(value, (int, float)) and not isinstance(value, bool)
-
-
-def is_table(value: Any) -> bool:
-    """True for a TOML table."""
-    return isinstance(value, Mapping)
 
 
 def _length_mm(value: Any, place: Place) -> float:

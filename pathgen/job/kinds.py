@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from pathgen.base.errors import PathgenError
 from pathgen.job.back import KIND as BACK
-from pathgen.job.bench import block_clamping, gauge_clampings
+from pathgen.job.bench import SIDE_DOTS, block_clamping, gauge_clampings, side_dot_clamping
 from pathgen.job.blank import blank_clampings
 from pathgen.job.clamping import clamping_of, without_idle_of
 from pathgen.job.coupon import coupon_clamping
@@ -17,8 +17,6 @@ from pathgen.job.form import FORMS, parts_of
 from pathgen.job.job import Job
 from pathgen.job.nut_and_saddle import NUT, SADDLE, nut_and_saddle_clampings
 from pathgen.job.pieces import piece_sheets
-from pathgen.job.side_dots import KIND as SIDE_DOTS
-from pathgen.job.side_dots import side_dot_clamping
 from pathgen.work.clamping import Clamping
 
 Frets = tuple[int, int] | None
@@ -69,9 +67,13 @@ def stated_clampings(job: Job, texts: Mapping[str, str]) -> tuple[Clamping, ...]
     """
     if job.parts:
         return blank_clampings(job)
-    stated = _stated(texts)
+    found = Counter(header_states(text, "part") for text in texts.values())
+    # what most programs state; where as many state nothing, what is stated
+    stated = max(found, key=lambda kind: (found[kind], bool(kind)), default="")
     if stated in ("", BACK):
-        return (_of_part(job, texts),)
+        clamping = clamping_of(job)
+        # a program may be missing, or its cutter idle: which, only the paths of the pockets tell
+        return (clamping if set(texts) == clamping.files else without_idle_of(job, clamping)[0],)
     for kind in KINDS:
         if match := re.fullmatch(kind.states, stated):
             frets = [int(number) for number in match.groups()]
@@ -79,17 +81,3 @@ def stated_clampings(job: Job, texts: Mapping[str, str]) -> tuple[Clamping, ...]
     raise PathgenError("the programs' headers", f"part: {stated}",
                        allowed="; ".join(re.sub(r"\(.*?\)", "..", kind.states).replace("|", "; ") for kind in KINDS),
                        remedy="make the programs again from the job")
-
-
-def _stated(texts: Mapping[str, str]) -> str:
-    """What most programs state; where as many state nothing, what is stated."""
-    found = Counter(header_states(text, "part") for text in texts.values())
-    return max(found, key=lambda kind: (found[kind], bool(kind)), default="")
-
-
-def _of_part(job: Job, texts: Mapping[str, str]) -> Clamping:
-    clamping = clamping_of(job)
-    if set(texts) != clamping.files:
-        # a program may be missing, or its cutter idle: which, only the paths of the pockets tell
-        clamping = without_idle_of(job, clamping)
-    return clamping

@@ -65,12 +65,10 @@ def check_fit(job: Job, clamping: Clamping, index: int, made: LetIns, cuts: Sequ
             worst = wrong[int(np.argmax(shapely.area(wrong)))]
             x, y = shapely.get_coordinates(worst.representative_point())[0]
             x0, y0, x1, y1 = worst.bounds
-            raise JobError(
-                where, f"the piece of {colour} does not go into its pocket in {len(wrong)} place"
-                f"{'s' if len(wrong) > 1 else ''}, the largest near "
-                f"{place_words(x, y)}: {x1 - x0:.3f} by {y1 - y0:.3f} mm, {worst.area:.4f} mm2",
-                allowed="no place", remedy="take a smaller last cutter for the pocket, or a larger gap",
-            )
+            raise JobError(where, f"the piece of {colour} does not go into its pocket in {len(wrong)} place"
+                           f"{'s' if len(wrong) > 1 else ''}, the largest near "
+                           f"{place_words(x, y)}: {x1 - x0:.3f} by {y1 - y0:.3f} mm, {worst.area:.4f} mm2",
+                           allowed="no place", remedy="take a smaller last cutter for the pocket, or a larger gap")
     if made:
         _check_height(job, clamping, index, made)
 
@@ -90,8 +88,7 @@ def _check_height(job: Job, clamping: Clamping, index: int, made: LetIns) -> Non
             f"{given}, but a flat piece of {format_length(table.thickness, units)} stands {stands} proud at its edges, "
             f"that of {colour} the most: the floor falls {format_length(off, units)} under it",
             allowed=f"{needed} {units} or more",
-            remedy=f"make overfill {needed} {units}, or the piece thinner or narrower",
-        )
+            remedy=f"make overfill {needed} {units}, or the piece thinner or narrower")
 
 
 def _check_apart(made: LetIns, where: str) -> None:
@@ -100,8 +97,6 @@ def _check_apart(made: LetIns, where: str) -> None:
         shared = polygons(overlay.buffer(overlay.intersection(a.piece, b.piece), 0.0))
         if shapely.area(shared).sum() > 1e-4:
             x, y = shapely.get_coordinates(shared[int(np.argmax(shapely.area(shared)))].representative_point())[0]
-            raise JobError(
-                where, f"the pieces of {one} and {other} would both lie near {place_words(x, y)}: "
-                f"{shapely.area(shared).sum():.3f} mm2", allowed="pieces that do not overlap",
-                remedy="give each colour an [[inlay]] of its own, or a smaller piece cutter, or wall",
-            )
+            raise JobError(where, f"the pieces of {one} and {other} would both lie near {place_words(x, y)}: "
+                           f"{shapely.area(shared).sum():.3f} mm2", allowed="pieces that do not overlap",
+                           remedy="give each colour an [[inlay]] of its own, or a smaller piece cutter, or wall")

@@ -7,7 +7,7 @@ import json
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -16,15 +16,15 @@ from pathgen.base import given
 from pathgen.base.errors import JobError, Mistakes, PathgenError
 from pathgen.base.files import read_bytes, read_text
 from pathgen.base.limits import DRAWING, JOB_FILE, MOST_NESTED, MOST_PARTS
-from pathgen.job.bench_tables import dots_inlay
 from pathgen.job.blank import check_blank
-from pathgen.job.flat_tables import ring_inlay
+from pathgen.job.board_tables import dots_inlay
 from pathgen.job.form import plate_of
 from pathgen.job.inlay_tables import ResurfaceTable
 from pathgen.job.job import ORDER, REPEATED, TABLES, Job, head_of
 from pathgen.job.keys import MEANT, Place, choice, keys_within, list_of, nearest, read_table, shown, text, unknown_key
 from pathgen.job.sense import check_sense
 from pathgen.job.slips import slip_words
+from pathgen.job.tables import ring_inlay
 from pathgen.parts.fingerboard.neck import Neck
 from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
 
@@ -47,14 +47,9 @@ MANY = 4
 def load_job(path: str | Path) -> Job:
     """Read a job file.
 
-    Raises
-    ------
-    JobError
-        On anything wrong: a file that cannot be read, bad TOML, unknown or missing keys, values out of range,
-        numbers that do not go together. It is the first of them; `others` holds those that were found with it.
+    Raises JobError on anything wrong: a file that cannot be read, bad TOML, unknown or missing keys, values out of
+    range, numbers that do not go together; the first of them, whose `others` were found with it.
 
-    Examples
-    --------
     >>> import pathgen
     >>> job = pathgen.load_job("board.toml")         # what `pathgen new board` writes
     >>> job.title, job.units, job.board.frets
@@ -174,10 +169,7 @@ def _of_part(number: int, wrong: PathgenError) -> JobError:
 
 def drawings_named(path: Path, *, of_parts: bool = True) -> list[Path]:
     """The drawings that a job file names, there or not, and the jobs of its parts; none where it cannot be read."""
-    try:
-        data = _toml(path)
-    except JobError:
-        return []
+    data = _if_readable(path)
     parts = data.get("part")
     if isinstance(parts, list):
         own = [path.parent / one["job"] for one in parts if isinstance(one, dict) and isinstance(one.get("job"), str)
@@ -197,24 +189,28 @@ def _tables(value: Any) -> list[dict[str, Any]]:
 
 def units_of(path: str | Path) -> str:
     """The units that a job file states, whatever else is wrong with it; mm where none can be read."""
-    try:
-        return "in" if _toml(Path(path)).get("units") == "in" else "mm"
-    except JobError:
-        return "mm"
+    return "in" if _if_readable(Path(path)).get("units") == "in" else "mm"
 
 
 def title_of(path: Path) -> str:
     """The title that a job file states, whatever else is wrong with it, or the file's name."""
-    try:
-        return str(_toml(path).get("title", path.stem))
-    except JobError:
-        return path.stem
+    return str(_if_readable(path).get("title", path.stem))
+
+
+def _if_readable(path: Path) -> dict[str, Any]:
+    with suppress(JobError):
+        return _toml(path)
+    return {}
 
 
 def _toml(path: Path) -> dict[str, Any]:
     words = read_text(path, JOB_FILE).replace("\r\n", "\n")
     if words.lstrip("\ufeff \t\n").startswith("<"):
-        raise _markup(path, drawing="<svg" in words and "<html" not in words)
+        drawn = "<svg" in words and "<html" not in words
+        goes = f', in which artwork = "{path.name}" goes into [[inlay]]' if drawn else ""
+        raise JobError(path.name, f"is {'a drawing (SVG)' if drawn else 'a web page or other XML'}, not a job file",
+                       allowed="a file of numbers (TOML) that names its drawings",
+                       remedy=f"give the job that cuts it; `pathgen new NAME` writes one to start from{goes}")
     if _DOTTED.search(words):  # the parser would take the longer for each
         raise _too_deep(path)
     try:
@@ -242,13 +238,6 @@ def _refuse_odd(data: Any, path: Path) -> None:
         depth += 1
         if depth > MOST_NESTED:
             raise _too_deep(path)
-
-
-def _markup(path: Path, *, drawing: bool) -> JobError:
-    what = "a drawing (SVG)" if drawing else "a web page or other XML"
-    goes = f', in which artwork = "{path.name}" goes into [[inlay]]' if drawing else ""
-    return JobError(path.name, f"is {what}, not a job file", allowed="a file of numbers (TOML) that names its drawings",
-                    remedy=f"give the job that cuts it; `pathgen new NAME` writes one to start from{goes}")
 
 
 def _too_deep(path: Path) -> JobError:

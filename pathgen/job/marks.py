@@ -209,16 +209,14 @@ def _check_drilled(job: Job, clamping: Clamping, places: Floats, tops: Floats, *
             allowed=f"about {format_length(clamping.stock.thickness - clamping.z_zero, job.units)}",
             remedy=f"Z counts from {'the bed' if bed else 'the raw top'}: set Z 0 of the pointed cutter there, and "
                    "measure again" + (f', or write [setup] z_zero = "{other}" again if Z 0 was {there} when the marks '
-                                      "were drilled" if as_other.all() else ""),
-        )
+                                      "were drilled" if as_other.all() else ""))
     high = int(np.argmax(off))
     if off[high] > AIR - APPROACH:
         raise JobError(
             f"[marks] drilled {high + 1}", f"it is {format_length(float(off[high]), job.units, decimals=2)} above "
             f"[stock] thickness, {format_length(clamping.stock.thickness, job.units)}: rapids would go into the wood",
             allowed=f"up to {format_length(AIR - APPROACH, job.units)} above it",
-            remedy=f"write {as_written(round(float(tops[high]), 4), job.units)} there, or measure again",
-        )
+            remedy=f"write {as_written(round(float(tops[high]), 4), job.units)} there, or measure again")
 
 
 def _check_places(

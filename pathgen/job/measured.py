@@ -79,12 +79,10 @@ def _refuse_other_units(job: Job, clamping: Clamping, places: Floats, names: Seq
         return
     meant = [f"{named([k], names)}: found = {place_as_written(given[k] * factors[unit], job.units)}"
              for k in marks.tolist()]
-    raise JobError(
-        "[[measured]]", f"{named(marks.tolist(), names)} would lie up to "
-        f"{format_length(float(asked[marks].max()), job.units, decimals=1)} from where they were",
-        allowed=format_length(LARGEST_SHIFT, job.units),
-        remedy=f"as numbers in {unit} they fit: if {unit} are meant, write {'; '.join(meant)}",
-    )
+    raise JobError("[[measured]]", f"{named(marks.tolist(), names)} would lie up to "
+                   f"{format_length(float(asked[marks].max()), job.units, decimals=1)} from where they were",
+                   allowed=format_length(LARGEST_SHIFT, job.units),
+                   remedy=f"as numbers in {unit} they fit: if {unit} are meant, write {'; '.join(meant)}")
 
 
 def _refuse_misread(moved: Moved, accuracy: float, units: str) -> None:
@@ -97,8 +95,7 @@ def _refuse_misread(moved: Moved, accuracy: float, units: str) -> None:
         "[[measured]]", got,
         allowed=f"about {format_length(accuracy, units)} where marks are read so exactly ([moved] accuracy)",
         remedy=again + "has warped there: let it rest, or clamp it flat; if marks are read less exactly, write how "
-                       "exactly as [moved] accuracy",
-    )
+                       "exactly as [moved] accuracy")
 
 
 def _refuse_sunk(job: Job, moved: Moved, limit: float, *, guessed: bool) -> None:
@@ -120,15 +117,13 @@ def _refuse_sunk(job: Job, moved: Moved, limit: float, *, guessed: bool) -> None
             allowed=f"{'[moved] limit ' if most == limit else ''}{format_length(most, job.units)}",
             remedy="work cannot sink into the bed: the blank is thinner there, not moved. "
             "Write [marks] drilled, X, Y and Z of each mark as measured once they were drilled; if they were not, "
-            f"X and Y as the page has them, and for Z what a caliper says of the blank's thickness beside each{less}",
-        )
+            f"X and Y as the page has them, and for Z what a caliper says of the blank's thickness beside each{less}")
     raise JobError(
         "[[measured]]", f"the marks put the blank {sunk} into the bed it lay on when they were first measured, {place}",
         allowed=f"{format_length(most, job.units)}, for a bed that is uneven and tape that gives", remedy="work cannot "
         f"sink into the bed: set Z 0 of the pointed cutter {zero_again(job.setup.z_zero)}, take the feeler's thickness "
         "off, and measure all again; compare what was written down first, too. If something that lay under the work is "
-        "gone, put it back",
-    )
+        "gone, put it back")
 
 
 def check_measured(job: Job) -> None:
@@ -146,15 +141,12 @@ def check_measured(job: Job) -> None:
 
 
 def _expected(job: Job, clamping: Clamping) -> Floats:
+    drilled, marks = (job.marks and job.marks.drilled) or (), clamping.feature(WitnessMarks)
     places = []
     for number, measured in enumerate(job.measured, 1):
-        if measured.at is not None:
-            places.append(clamping.to_board(np.array(measured.at))[0])
+        if measured.at is not None or number <= len(drilled):
+            places.append(clamping.to_board(np.array(measured.at or drilled[number - 1]))[0])
             continue
-        if job.marks and job.marks.drilled is not None and number <= len(job.marks.drilled):
-            places.append(clamping.to_board(np.array(job.marks.drilled[number - 1]))[0])
-            continue
-        marks = clamping.feature(WitnessMarks)
         if marks is None or number > len(marks.places):
             raise JobError(f"[[measured]] {number}", f"there are {len(marks.places) if marks else 0} witness marks",
                            remedy="add at = [X, Y, Z]: where that place was before the work moved")

@@ -11,13 +11,12 @@ from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering, lettering_length
 from pathgen.base.units import coarse_length, format_length, left_words, rounded_up, sawn
-from pathgen.job.bench_tables import TOOL_TAB, NutAndSaddleTable
+from pathgen.job.board_tables import TOOL_TAB, NutAndSaddleTable
 from pathgen.job.job import Job
 from pathgen.job.part import board_of, nut_behind, nut_of
 from pathgen.parts.fingerboard.nut import CrossLine, nut_curve, nut_top, saddle_curve
 from pathgen.parts.fingerboard.part import Fingerboard
-from pathgen.parts.nut_and_saddle.part import Nut, Saddle, blank
-from pathgen.parts.tool import Tool
+from pathgen.parts.tools import Nut, Saddle, Tool, nut_or_saddle
 from pathgen.work.clamping import Clamping, Step, Stock, numbered
 from pathgen.work.features import Engraving, OutlineCut, tab_height
 from pathgen.work.operations import Engrave, Outline
@@ -114,7 +113,7 @@ def _clamping(
     carried = "" if kind is Nut or math.isinf(line.radius) else ", the board's radius carried on to the bridge"
     return Clamping(
         title=f"{job.title}: {name}, {radius}{carried}", kind=name, units=job.units,
-        board=blank(kind, top, thickness=thick),
+        board=nut_or_saddle(kind, top, thickness=thick),
         setup=job.setup.elsewhere,
         stock=Stock(length=sawn(height + 2 * around, job.units), thickness=thick, margin_nut=around,
                     width=sawn(float(np.ptp(top[:, 1])) + 2 * around, job.units)),

@@ -45,16 +45,11 @@ def drawing_path(job: Job, artwork: str, where: str) -> Path:
     """Where a drawing lies: relative to the job file. Raises JobError for one that is not there."""
     path = job.path.parent / artwork
     if not os.path.lexists(path):
-        near = _near(job.path.parent, artwork)
+        found = similar(path, ".svg")
+        near = one_line(str(Path(artwork).with_name(found))) if found else ""
         raise JobError(f"{where} artwork", f"{artwork} is not there",
                        remedy=f"did you mean {near}?" if near else "check the name: paths are relative to the job file")
     return path
-
-
-def _near(folder: Path, artwork: str) -> str:
-    """A drawing beside the one named, with a name much like it, as it would be written; nothing where there is none."""
-    found = similar(folder / artwork, ".svg")
-    return one_line(str(Path(artwork).with_name(found))) if found else ""
 
 
 def drawn_outline(
@@ -127,10 +122,6 @@ def inner_corners(cut: Polygon, asked: Polygon) -> BaseGeometry:
     return left if left.area > SEEN else Polygon()
 
 
-def _rings(shape: BaseGeometry) -> int:
-    return len(shapely.get_rings(shape))
-
-
 def _is_whole(shape: Polygon | MultiPolygon) -> bool:
     return shape.geom_type == "Polygon" and not shape.interiors
 
@@ -156,7 +147,7 @@ def drawn_area(
     wanted = (*(colours or ()), *layers) or tuple(regions)
     area = overlay.union_all([shape for name, shape in regions.items() if name in wanted])
     closed = _without_hairs(area)
-    return area if _rings(closed) == _rings(area) else closed
+    return area if len(shapely.get_rings(closed)) == len(shapely.get_rings(area)) else closed
 
 
 def page_of(

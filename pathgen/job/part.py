@@ -53,10 +53,10 @@ def board_of(job: Job) -> Fingerboard:
     outline_cutter = job.cutter(job.outline.cutter, "[outline] cutter") if job.outline else None
     if table.bound and not table.binding:
         raise JobError("[board] bound", "true, but binding is 0", remedy="give binding, its thickness")
-    board = fingerboard(
-        replace(table, frets=_fret_count(table)), outline=_drawn_outline(job),
-        inner_radius=outline_cutter.radius if outline_cutter else 0.0,
-    )
+    if not (table.frets or table.ratios):
+        raise JobError("[board]", "frets is missing", remedy="add frets: how many frets")
+    board = fingerboard(replace(table, frets=table.frets or len(table.ratios)), outline=_drawn_outline(job),
+                        inner_radius=outline_cutter.radius if outline_cutter else 0.0)
     return replace(board, fittings=Fittings(
         strings=table.strings, side_dots=USUAL_FRETS if table.side_dots is None else table.side_dots, wire=job.frets,
         string_set=job.strings, neck=job.neck,
@@ -124,8 +124,7 @@ def nut_of(job: Job, board: Fingerboard) -> Slots | None:
                            f"{_BESIDE_TANG:g} mm of wood between its slot and the nut's",
                            remedy="make it more" + (f", or leave it out for {_BEHIND_ZERO_FRET:g} mm" if table.behind
                                                     and least <= _BEHIND_ZERO_FRET else ""))
-    return nut_slot(board, width=table.width, depth=table.depth, bottom=table.bottom,
-                    entry=table.entry,
+    return nut_slot(board, width=table.width, depth=table.depth, bottom=table.bottom, entry=table.entry,
                     shelf_least=job.cutter(table.cutter, "[nut] cutter").diameter, behind=behind)
 
 
@@ -134,10 +133,8 @@ def holes_of(job: Job) -> Holes | None:
     table = job.holes
     if table is None:
         return None
-    return Holes(
-        at=np.array(table.at), diameter=table.diameter or job.cutter(table.cutter, "[holes] cutter").diameter,
-        bottom=-into_bed(job, table) if table.depth is None else job.stock.thickness - table.depth,
-    )
+    return Holes(at=np.array(table.at), diameter=table.diameter or job.cutter(table.cutter, "[holes] cutter").diameter,
+                 bottom=-into_bed(job, table) if table.depth is None else job.stock.thickness - table.depth)
 
 
 def into_bed(job: Job, table: HolesTable) -> float:
@@ -158,12 +155,6 @@ def outline_of(job: Job, part: Part) -> OutlineCut | None:
     high = tab_height(table.tab_height, lowest_edge(part), usual=_TAB[job.units])
     return OutlineCut(tabs=tabs, tab_height=high, tab_width=table.tab_width, through=table.through, skin=table.skin,
                       finish=table.finish, all_round=job.board is None)
-
-
-def _fret_count(table: BoardTable) -> int:
-    if not (table.frets or table.ratios):
-        raise JobError("[board]", "frets is missing", remedy="add frets: how many frets")
-    return table.frets or len(table.ratios)
 
 
 def _asked_outline(job: Job) -> Polygon | None:

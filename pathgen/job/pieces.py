@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pathgen.base.errors import JobError
@@ -10,7 +9,7 @@ from pathgen.base.units import ruled
 from pathgen.job.clamping import planned_of
 from pathgen.job.job import Job
 from pathgen.job.part import part_of
-from pathgen.parts.sheet.part import FlatStock, Sheet
+from pathgen.parts.tools import FlatStock, Sheet
 from pathgen.strategies.matching import LetIn
 from pathgen.work.clamping import Clamping, Setup, Step, slug
 from pathgen.work.features import Pieces
@@ -37,11 +36,7 @@ def piece_sheets(job: Job) -> tuple[PieceSheet, ...]:
     if not any(inlay.piece for inlay in job.inlays):
         raise JobError(job.path.name, "no [[inlay]] has a piece",
                        remedy='write fill = "piece" and piece = { cutter = .., thickness = .. } in one')
-    return tuple(_sheets(job))
-
-
-def _sheets(job: Job) -> Iterator[PieceSheet]:
-    planned = planned_of(job)
+    planned, sheets = planned_of(job), []
     for index, made in enumerate(planned.asked.let_ins):
         for colour, one in made:
             table = job.inlays[index].piece
@@ -53,8 +48,8 @@ def _sheets(job: Job) -> Iterator[PieceSheet]:
             step = Step(order=1, operation=cut, cutter=cutter,
                         file_name=f"piece-{index + 1}-{colour.lstrip('#')}-{slug(cutter.name, 'cutter')}.nc")
             stock = FlatStock(length=length, width=width, thickness=one.thickness)
-            yield PieceSheet(inlay=index, colour=colour, let_in=one, clamping=Clamping(
+            sheets.append(PieceSheet(inlay=index, colour=colour, let_in=one, clamping=Clamping(
                 title=f"{job.title}: {planned.clamping.inlays[index].name}, pieces of {colour}", kind="piece",
                 units=job.units, board=Sheet.all_of(stock), stock=stock,
-                setup=Setup(feeler=job.setup.feeler), machine=job.machine, steps=(step,),
-            ))
+                setup=Setup(feeler=job.setup.feeler), machine=job.machine, steps=(step,))))
+    return tuple(sheets)

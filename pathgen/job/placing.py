@@ -1,9 +1,13 @@
-"""Each copy of a drawing placed on a board or a plate: where it goes, and how large it comes out."""
+"""Each copy of a drawing placed on a board or a plate: where it goes, and how large it comes out.
+
+Between frets it goes in one space, or a copy in each of several, made to fit; or along an edge.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import replace
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -13,13 +17,17 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.artwork import Artwork, Placement
 from pathgen.artwork.place import drawing_box
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import ArtworkError, JobError
-from pathgen.job.between_frets import MARGIN, FretLines, at_frets, between_frets, edge_angle
+from pathgen.base.units import rounded_down
 from pathgen.job.inlay_tables import InlayTable, PlaceTable
 from pathgen.job.outlines import Regions, as_a_plate_lies, stated
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import PlacedSize
+
+MARGIN = 1.0
+"""Between a drawing that is made to fit and the slots' edges where the job says nothing, mm."""
 
 _TRIED, _FURTHER, _ASKED = 21, 0.5, 400
 """Places on the way to the middle that are tried, how far apart those along are, mm, and points that rule one out."""
@@ -102,3 +110,91 @@ def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, 
         for one in at_frets(art, lines, frets=place.at_frets or (), margin=margin, rotate=turn,
                             largest=place.width, highest=place.height):
             yield replace(one, mirror=place.mirror)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class FretLines:
+    """Where each fret line meets the edges: row 0 the nut, row k fret k; (n + 1, 2) each, mm in the board's frame."""
+
+    bass: Floats
+    treble: Floats
+    slot: float = 0.0
+    """How wide the slots are, mm: margins are measured from their edges. 0: from the fret lines."""
+
+
+def between_frets(
+    artwork: Artwork, lines: FretLines, *, frets: tuple[int, int], margin: float = 0.0, width: float | None = None,
+    height: float | None = None, rotate: float = 0.0,
+) -> Placement:
+    """Centred between two frets, 0 the nut, on the line half-way between the edges.
+
+    Without width and height it is made to fit, `margin` mm or more from the two slots and from the edges. Raises
+    ArtworkError for frets that are not on the board, or a margin that leaves no room.
+    """
+    low, high = sorted(frets)
+    if not (0 <= low < high < len(lines.bass)):
+        raise ArtworkError("place", f"between frets {frets[0]} and {frets[1]}",
+                           allowed=f"two different frets, from 0 (the nut) to {len(lines.bass) - 1}")
+    corners = np.array([lines.bass[low], lines.treble[low], lines.treble[high], lines.bass[high]])  # going round
+    centre = corners.mean(axis=0)
+    if width is None and height is None:
+        width = _fitting_width(artwork, corners, rotate, margin, frets, lines.slot)
+    return Placement(
+        at=(float(centre[0]), float(centre[1])), rotate=rotate, width=width, height=height, centre="drawing"
+    )
+
+
+def at_frets(
+    artwork: Artwork, lines: FretLines, *, frets: Sequence[int], margin: float, rotate: float = 0.0,
+    largest: float | None = None, highest: float | None = None,
+) -> tuple[Placement, ...]:
+    """A copy in the space before each of several frets, as position markers stand, each made to fit as `between_frets`
+    does; none goes over the width `largest` or the height `highest`, mm: with one, markers may all be of one size.
+    """
+    found = [between_frets(artwork, lines, frets=(n - 1, n), margin=margin, rotate=rotate) for n in frets]
+    box = drawing_box(artwork)
+    across = (box[2] - box[0]) / (box[3] - box[1])
+    most = min(math.inf if largest is None else largest, math.inf if highest is None else float(highest * across))
+    return tuple(replace(one, width=min(one.width or most, most)) for one in found)
+
+
+def edge_angle(lines: FretLines, *, edge: str) -> float:
+    """Degrees that turn a drawing's length along an edge of the board: along the taper.
+
+    `edge` is "bass", "treble" or "centre". Edges are straight, so the first and last rows tell.
+    """
+    ends = {"bass": [lines.bass], "treble": [lines.treble], "centre": [lines.bass, lines.treble]}
+    line = np.mean([points[[0, -1]] for points in ends[edge]], axis=0)
+    dx, dy = line[1] - line[0]
+    return math.degrees(math.atan2(dy, dx))
+
+
+def _fitting_width(
+    artwork: Artwork, corners: Floats, rotate: float, margin: float, frets: tuple[int, int], slot: float
+) -> float:
+    """The largest width at which the turned drawing keeps `margin` from every side of a space.
+
+    Each side allows the drawing a reach from its centre along the side's normal; the drawing's own reach in that
+    direction grows with its size. The drawing is measured by its convex hull.
+    """
+    box = drawing_box(artwork)
+    hull = shapely.convex_hull(overlay.union_all([shapely.convex_hull(r.polygon) for r in artwork.regions]))
+    points = shapely.get_coordinates(hull) - [(box[0] + box[2]) / 2, (box[1] + box[3]) / 2]
+    cos, sin = math.cos(math.radians(rotate)), math.sin(math.radians(rotate))
+    points = points @ np.array([[cos, sin], [-sin, cos]])
+    along = np.roll(corners, -1, axis=0) - corners
+    normal = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.hypot(along[:, 0], along[:, 1])[:, None]
+    room = np.sum((corners - corners.mean(axis=0)) * normal, axis=1)
+    normal *= np.sign(room)[:, None]
+    # the first and the third side are fret lines, with half a slot on this side of each
+    room = np.abs(room) - np.array([slot / 2, 0.0, slot / 2, 0.0]) - margin
+    if not (room > 0).all():
+        most = float(room.min()) + margin
+        raise ArtworkError(
+            artwork.name, f"a margin of {margin:g} mm leaves no room between frets {frets[0]} and {frets[1]}",
+            allowed=f"less than {most:.4g} mm",
+            remedy=f"make margin {min(MARGIN, rounded_down(most / 2)):g} mm or less: the drawing has the rest",
+        )
+    reach = (points @ normal.T).max(axis=0)
+    scale = np.min(np.divide(room, reach, out=np.full(len(reach), np.inf), where=reach > 0))
+    return float(scale * (box[2] - box[0]))

@@ -39,8 +39,7 @@ from pathgen.job.job import Job
 from pathgen.job.larger_blank import larger_blank
 from pathgen.job.outlines import drawing_path
 from pathgen.job.part import board_of, holes_of, nut_of, outline_of, part_of, slots_of
-from pathgen.job.radius import check_radius, web_under
-from pathgen.job.surface import check_surface
+from pathgen.job.surface import check_radius, check_surface, web_under
 from pathgen.job.tables import LEAST_DEPTH, NARROWEST_GROOVE, OutlineTable
 from pathgen.parts.fingerboard.fretting import checked_wire
 from pathgen.parts.fingerboard.lowering import taken
@@ -80,12 +79,10 @@ def _part(job: Job) -> None:
         _of_boards(job)
         all_of(partial(check_radius, job, part), partial(_blank, job, part))
         on_board = [partial(check, job, part) for check in (_slots, _nut, _fittings)]
-    all_of(
-        partial(_comes_with_its_top, job, part), partial(check_surface, job, part),
-        *(partial(_inlay, job, i, inlay) for i, inlay in enumerate(job.inlays, 1)), partial(check_filling, job),
-        partial(_pieces, job), partial(_holes, job, part), partial(check_channel, job, part),
-        partial(_outline, job, part), *on_board,
-    )
+    all_of(partial(_comes_with_its_top, job, part), partial(check_surface, job, part),
+           *(partial(_inlay, job, i, inlay) for i, inlay in enumerate(job.inlays, 1)), partial(check_filling, job),
+           partial(_pieces, job), partial(_holes, job, part), partial(check_channel, job, part),
+           partial(_outline, job, part), *on_board)
 
 
 _PARTS = 16
@@ -206,18 +203,15 @@ def _stock_holds_part(job: Job, part: Part) -> None:
     if stock.thickness < job.body.thickness:
         leave = job.surface.leave if job.surface else 0.0
         thin, least = told_apart(stock.thickness, job.body.thickness + leave, unit=unit)
-        raise JobError(
-            "[stock] thickness", f"{thin} is less than the finished {what}", allowed=f"{least} or more" +
-            (", with what [surface] leave lets stand" if leave else ""), remedy="take a thicker blank",
-        )
+        raise JobError("[stock] thickness", f"{thin} is less than the finished {what}", allowed=f"{least} or more" +
+                       (", with what [surface] leave lets stand" if leave else ""), remedy="take a thicker blank")
     most = _TIMES_AS_THICK * job.body.thickness + _AND_MORE
     if stock.thickness > most:
         thick, allowed = told_apart(stock.thickness, most, unit=unit)
         raise JobError(
             "[stock] thickness", f"{thick}, and the finished {what} is {format_length(job.body.thickness, unit)}",
             allowed=f"{allowed} or less",
-            remedy="see that the number is right, or saw the blank nearer to its thickness first",
-        )
+            remedy="see that the number is right, or saw the blank nearer to its thickness first")
     blank = shapely.box(*stock.bounds)
     if overlay.buffer(blank, SUMS, join_style="mitre").covers(part.outline):
         return
@@ -241,8 +235,7 @@ def _comes_with_its_top(job: Job, part: Part) -> None:
             allowed=f"without [surface] a blank that has its {top} already, and is as thick as the board, "
             f"{board}",
             remedy="add [surface] with its finish; or, where the blank has it already, measure its thickest place, and "
-            "write that as [stock] thickness and as [board] thickness",
-        )
+            "write that as [stock] thickness and as [board] thickness")
 
 
 def _overhang(part: Part, blank: Polygon) -> str:
@@ -283,8 +276,7 @@ def _pieces(job: Job) -> None:
                 f"inlay {i} piece thickness", f"{thickness:g} mm in a pocket {inlay.depth:g} mm deep",
                 allowed=f"above {inlay.depth:g} mm, to {highest:g} mm: depth and overfill",
                 remedy=f"make thickness {inlay.depth + inlay.overfill / 2:g} mm: a thinner piece ends below the "
-                "surface, and on a curve, where the floor falls, one nearer to the most stands too high",
-            )
+                "surface, and on a curve, where the floor falls, one nearer to the most stands too high")
 
 
 def _slots(job: Job, board: Fingerboard) -> None:
@@ -312,8 +304,7 @@ def _slots(job: Job, board: Fingerboard) -> None:
              f"{deepest:.4g} mm") + f' is deeper than the flute of "{cutter.name}", {cutter.flute_length:g} mm',
             allowed=f"{rounded_down(reached):g} mm or less" if goes
             else f"flutes of {rounded_up(deepest):g} mm or more",
-            remedy=f"name a longer cutter, or {'make depth as allowed' if goes else instead}",
-        )
+            remedy=f"name a longer cutter, or {'make depth as allowed' if goes else instead}")
 
 
 def _goes_in(job: Job, cut: Slots, table: str, name: str) -> Cutter:
@@ -364,8 +355,7 @@ def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str, *, most: 
             f"{takes}",
             allowed=f"min_web {board.min_web:g} mm or more{goes}",
             remedy=f"make depth {deep:.2f} mm or less{less}" if deep >= LEAST_DEPTH else
-            f"make the board thicker, or min_web smaller{less}: no depth leaves so much",
-        )
+            f"make the board thicker, or min_web smaller{less}: no depth leaves so much")
 
 
 def _holes(job: Job, board: Part) -> None:
@@ -385,8 +375,7 @@ def _holes(job: Job, board: Part) -> None:
             raise JobError(
                 f"[holes] at {i + 1}", f"the hole at {place_words(x, y, job.units)} {problem}",
                 allowed=f"within the blank, outside the {board.names.part}: less than {before:.2f} mm or more than "
-                        f"{after:.2f} mm along, or beside it", remedy="move it",
-            )
+                        f"{after:.2f} mm along, or beside it", remedy="move it")
     mistakes.refuse()
 
 

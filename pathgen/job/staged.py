@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import fields, replace
 
 import shapely
@@ -15,10 +15,11 @@ from pathgen.base.plain import joined
 from pathgen.base.units import place_as_written
 from pathgen.job.inlay_tables import InlayTable, PlaceTable
 from pathgen.job.job import Job
+from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 
 
-def apart_doubts(job: Job) -> Iterator[Doubt]:
+def apart_doubts(job: Job, _: Clamping) -> Iterator[Doubt]:
     """Stages of one drawing that do not lie at one place: the first of each drawing that lies elsewhere is named."""
     told = set()
     for index, table in enumerate(job.inlays):
@@ -32,14 +33,14 @@ def apart_doubts(job: Job) -> Iterator[Doubt]:
             problem=f"{both} cut other colours of {table.artwork}, and {_unlike(job, first, index)}: they will not fit "
                     "each other",
             allowed="one place for all stages of a drawing",
-            remedy=f"write {_written(job, first, index)} for both; leave it so only if they are meant to lie apart",
-        )
+            remedy=f"write {_written(job, first, index)} for both; leave it so only if they are meant to lie apart")
 
 
-def poured_apart(job: Job, inlays: Sequence[Inlay]) -> Iterator[Doubt]:
+def poured_apart(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Drawings that are poured, cured and cut level one after the other, and could be all at once: they meet nothing.
     """
     groups: list[list[Inlay]] = []
+    inlays = clamping.inlays
     free = [one for one in inlays if one.dam is not None and job.inlays[one.index].artwork
             and not any(shapely.intersects(one.area, other.area) for other in inlays if other is not one)]
     for inlay in free:
@@ -57,8 +58,7 @@ def poured_apart(job: Job, inlays: Sequence[Inlay]) -> Iterator[Doubt]:
             problem="they lie apart and are alike, and each is poured, cured and cut level by itself", grave=False,
             remedy=f"write {names} into inlay {first.index + 1} as also = [{{ artwork = .., "
                    f"{'layers = .., ' * any(job.inlays[one.index].layers for one in others)}place = .. }}, ..], or "
-                   "leave it so if they are to be tinted apart",
-        )
+                   "leave it so if they are to be tinted apart")
 
 
 def _alike(job: Job, inlay: Inlay) -> InlayTable:

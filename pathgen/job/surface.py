@@ -1,15 +1,27 @@
-"""Can the surface be cut as asked, and cut again over the fill?"""
+"""Can the surface be cut as asked, and cut again over the fill; is its radius one that a board can have?"""
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.scallop import ridge_limits, stepover_for
-from pathgen.base.units import falls_short, format_length, rounded_down, rounded_up
+from pathgen.base.slopes import OVER_HALF, STEEPEST, STEEPEST_ACROSS, steepest_along
+from pathgen.base.surface import Surface
+from pathgen.base.units import falls_short, format_length, rounded_down, rounded_up, told_apart
 from pathgen.job.job import Job
+from pathgen.job.part import slots_of
+from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.strategies.resurfacing import MOST_LAYERS, least_stepdown
+from pathgen.work.features import Slots
 from pathgen.work.part import lowest_edge
 
 
@@ -123,3 +135,114 @@ def _leave(job: Job, finish: Cutter) -> None:
             if job.cutter(name, "").shape != "flat-end":
                 raise JobError(where, f'inlay {i} is cut with "{name}", which opens wider the higher the wood stands',
                                allowed="flat-end cutters for every inlay", remedy="leave it out, or take flat ends")
+
+
+def check_radius(job: Job, board: Fingerboard) -> None:
+    """Raise JobError where the arc across is none, too steep, or leaves too little wood at the edges."""
+    points = shapely.get_coordinates(board.finished)
+    radius = np.asarray(board.surface.radius(points[:, 0]))
+    short = radius - np.abs(points[:, 1])
+    if np.any(short <= 0):
+        worst = int(np.argmin(short))
+        small, half = told_apart(float(radius[worst]), abs(float(points[worst, 1])), unit=job.units)
+        raise JobError(
+            "[board] radius",
+            f"{small} is less than half the width, {half}, {format_length(float(points[worst, 0]), job.units)} along",
+            remedy=f"make the radius {_least_radius(job, board) or 'larger'}, or the board narrower")
+    _no_steeper_across(job, board, points)
+    _no_steeper_along(job, board, points)
+    wood, along = board.surface.height(points[:, 0], points[:, 1]), points[:, 0]
+    edge = float(np.min(wood))
+    if falls_short(edge, board.min_web):
+        (takes, _), slotted = taken(board.surface, wood, along, board.min_web), ""
+        if cut := slots_of(job, board):
+            wood = np.concatenate([wood, web_under(job, board, cut).ravel()])
+            along = np.concatenate([along, cut.lines[..., 0].ravel()])
+            if falls_short(float(np.min(wood)), edge):
+                slotted = f", to leave as much under the slots, {cut.depth:g} mm deep"
+        thick = rounded_up(board.surface.thickness + board.min_web - float(np.min(wood)))
+        raise JobError(
+            "[board] thickness", f"the curve leaves {edge:.2f} mm at the edges{takes}" if edge > 0 else
+            f"the curve falls {-edge:.2f} mm below the underside at the edges{takes}",
+            allowed=f"min_web {board.min_web:g} mm or more",
+            remedy=f"make thickness {thick:.2f} mm or more{slotted}, or the radius "
+                   f"{_least_radius(job, board) or 'larger'}{taken(board.surface, wood, along, board.min_web)[1]}")
+
+
+def _no_steeper_across(job: Job, board: Fingerboard, points: Floats) -> None:
+    """Raise JobError for a radius that goes down to its edges more steeply than any board's."""
+    radius, half = board.surface.radius(points[:, 0]), np.abs(points[:, 1])
+    room = radius - half * OVER_HALF
+    worst = int(np.argmin(room))
+    if not falls_short(float(room[worst]), 0.0):
+        return
+    small, wide, x = float(radius[worst]), float(half[worst]), float(points[worst, 0])
+    least = _least_radius(job, board) or f"there {rounded_up(wide * OVER_HALF):.2f} mm or more"
+    raise JobError(
+        "[board] radius", f"{format_length(small, job.units)} goes down at {math.degrees(math.asin(wide / small)):.1f} "
+        f"degrees to an edge {format_length(wide, job.units)} from the centre-line, "
+        f"{format_length(x, job.units)} along",
+        allowed=f"{math.degrees(math.atan(STEEPEST_ACROSS)):g} degrees across the board",
+        remedy=f"make the radius {least}, or the board narrower")
+
+
+def _no_steeper_along(job: Job, board: Fingerboard, points: Floats) -> None:
+    """Raise JobError for a radius that changes so fast that its edges go along the board more steeply than any board's.
+    """
+    surface, on, y = board.surface, points[:, 0], np.abs(points[:, 1])
+    names = (job.surface.finish, job.surface.rough) if job.surface else ()
+    past = max((job.cutter(name, "").diameter for name in names if name), default=0.0)
+    x = on + past * np.sign(on - (on.min() + on.max()) / 2)  # cutters of the surface run on past the ends
+    if not surface.taper or not falls_short(STEEPEST, steepest_along(surface, x, y)):
+        return
+    low, high = 0.0, 1.0
+    for _ in range(40):
+        share = (low + high) / 2
+        steep = falls_short(STEEPEST, steepest_along(_other_radii(job, board, share)[0], x, y))
+        low, high = (low, share) if steep else (share, high)
+    nut, end = (format_length(one, job.units) for one in (surface.radius_nut, surface.radius_end))
+    here = falls_short(STEEPEST, steepest_along(surface, on, y))
+    steepest = steepest_along(surface, on if here else x, y)
+    goes = f"go 1 in {1.0 / steepest:.2g}" if math.isfinite(steepest) else "have no radius"
+    where = "" if here else f" {format_length(past, job.units)} past its ends, where cutters run on"
+    raise JobError(
+        "[board] radius", f"{nut} at the nut and {end} at the end: the edges {goes} along the board{where}, at "
+        "their steepest", allowed=f"1 in {1.0 / STEEPEST:g} along the board",
+        remedy=f"make {_other_radii(job, board, low)[1]}, or the board narrower")
+
+
+def _other_radii(job: Job, board: Fingerboard, share: float) -> tuple[Surface, str]:
+    """The surface with the larger of its radii nearer to the other, by a share of what they are apart, or with larger
+    ones where it follows the strings; and the key to change with its value, in words."""
+    assert job.board is not None
+    asked, surface = job.board.radius, board.surface
+    if asked.follow:
+        nut = asked.nut / max(share, 1e-6)
+        return replace(surface, radius_nut=nut, radius_end=surface.radius_end * nut / asked.nut), \
+            f"nut {rounded_up(nut):.2f} mm or more"
+    far = asked.end if asked.end is not None else asked.bridge
+    assert far is not None
+    of_end = (surface.radius_end - asked.nut) / (far - asked.nut)
+    less = rounded_down(min(asked.nut, far) + share * abs(far - asked.nut))
+    name = "nut" if asked.nut > far else "bridge" if asked.end is None else "end"
+    nut, far = (less, far) if name == "nut" else (asked.nut, less)
+    return replace(surface, radius_nut=nut, radius_end=nut + of_end * (far - nut)), \
+        f"{name} {max(nut, far):.2f} mm or less"
+
+
+def _least_radius(job: Job, board: Fingerboard) -> str:
+    """The least radius that leaves `min_web` at the edges, under slots too, by the height of an arc over its chord;
+    nothing where the surface is more than one radius."""
+    slot = job.slots.depth if job.slots else 0.0
+    surface, deep = board.surface, board.surface.thickness - board.min_web - slot
+    half = float(np.abs(shapely.get_coordinates(board.finished)[:, 1]).max())
+    if surface.bends.size or surface.radius_nut != surface.radius_end or deep <= 0:
+        return ""
+    of_web = (half**2 + deep**2) / (2 * deep) if deep < half else half
+    return f"{rounded_up(max(of_web, half * OVER_HALF)):.2f} mm or more"
+
+
+def web_under(job: Job, board: Fingerboard, cut: Slots) -> Floats:
+    """(n, 2) wood under both ends of each slot: the surface is lowest there, and a level bottom is measured from there.
+    """
+    return np.asarray(board.surface.height(cut.lines[..., 0], cut.lines[..., 1]) - job.skim - cut.depth)

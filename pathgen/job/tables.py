@@ -1,6 +1,5 @@
-"""The job file's tables for blank, machine and cutters, and what is cut of any part: each key, its limits, its words.
-
-Those of the board, of inlays, of flat parts and of what is made at the bench are modules beside this one.
+"""The job file's tables for blank, machine and cutters, for flat parts, and what is cut of any part: each key, its
+limits, its words. Those of inlays and of the board are modules beside this one.
 """
 
 from __future__ import annotations
@@ -11,10 +10,11 @@ from typing import Any, ClassVar, Literal
 
 from pathgen.base.cutters import LIMITS
 from pathgen.base.scallop import RIDGES
-from pathgen.job.inlay_tables import PlaceTable, layers_seen
+from pathgen.job.inlay_tables import LEAST_POCKET, InlayTable, PlaceTable, colour, layers_seen
 from pathgen.job.keys import (
     ALONG_ACROSS,
     CUTTER,
+    CUTTERS,
     FILE,
     XYZ,
     Place,
@@ -30,9 +30,10 @@ from pathgen.job.keys import (
     read_table,
     size,
     span,
+    table_of,
+    text,
     yes_or_no,
 )
-from pathgen.job.keys import table as table_of
 from pathgen.parts.fingerboard.part import ZEROS
 from pathgen.parts.flat.part import PLACES
 from pathgen.strategies.cutting_out import MOST_LAP
@@ -101,8 +102,7 @@ class SetupTable(Setup):
                            None, shown='"nut-centre"; "near-centre" of a plate')
     along: Along = key(choice("x", "y"), "the machine axis that the strings run along", "x")
     keep_out: tuple[KeepOut, ...] = key(
-        list_of(_keep_out), "clamps and other things in the way: { along, across, height }", ()
-    )
+        list_of(_keep_out), "clamps and other things in the way: { along, across, height }", ())
     feeler: float = key(size(0.01, 20.0), "thickness of the feeler or slip of paper that each zero is checked with",
                         0.1, inch=0.004)
 
@@ -123,12 +123,10 @@ class MachineTable(Machine):
     acceleration: float = key(size(1.0, 50_000.0), "per second squared, for the time estimate", 400.0)
     travel: tuple[float, float, float] | None = key(
         list_of(size(10.0, 10_000.0), names=XYZ), "[X, Y, Z] that the machine can move; checked when given",
-        None, shown="not checked",
-    )
+        None, shown="not checked")
     spindle: tuple[float, float] | None = key(
         span(0, 200_000, unit="rpm"), "[lowest, highest] speed of the spindle, rpm; checked when given", None,
-        shown="not checked",
-    )
+        shown="not checked")
     arcs: bool = key(yes_or_no, "whether G2 and G3 may be written", False)
     resolution: float = key(size(0.0001, 0.5), "its smallest step, for the fret table's cents", 0.005)
     spin_up: float = key(number(0.0, 60.0, unit="seconds"), "wait after the spindle starts, written as G4 P in "
@@ -202,13 +200,11 @@ class MarksTable:
     cutter: str = key(CUTTER, "the cutter that drills them, and hovers over them with the spindle off")
     at: tuple[tuple[float, float], ...] | None = key(
         list_of(list_of(size(-3000.0, 3000.0), names=ALONG_ACROSS), least=3, most=12), "[[along, across], ..] of each",
-        None, shown="four, two near mid-length, each checked by the others",
-    )
+        None, shown="four, two near mid-length, each checked by the others")
     drilled: tuple[tuple[float, float, float], ...] | None = key(
         list_of(list_of(size(-5000.0, 5000.0), names=XYZ), least=2, most=12),
         "[[X, Y, Z], ..] of each as measured once they were drilled, as the machine's display counts", None,
-        shown="not drilled yet",
-    )
+        shown="not drilled yet")
     depth: float | None = key(size(0.1, 5.0), "below the top of the raw stock, in one plunge", None,
                               shown="0.8 mm, or the cutter's stepdown where that is less")
     hover: float = key(size(0.2, 20.0), "how far above the top of the raw stock the cutter stops over each", 1.0)
@@ -222,12 +218,10 @@ class MeasuredTable:
         list_of(size(-5000.0, 5000.0), names=XYZ),
         "[X, Y, Z] where it should be, as the machine's display counts", None,
         shown="the witness mark of the same number: where drilled says, or on top of the raw stock; required with "
-              "[[part]]",
-    )
+              "[[part]]")
     found: tuple[float, float, float] = key(
         list_of(size(-150_000.0, 150_000.0), names=XYZ),  # mm in a job in inches are told of all marks together
-        "[X, Y, Z] where it was found, as the machine's display counts"
-    )
+        "[X, Y, Z] where it was found, as the machine's display counts")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -238,14 +232,10 @@ class MovedTable:
     accuracy: float = key(size(0.001, 1.0), "how exactly a mark is measured", ACCURACY)
     board_limit: float = key(
         size(0.001, 5.0), "how far errors of accuracy at the marks together may move any place of the board",
-        BOARD_LIMIT,
-    )
+        BOARD_LIMIT)
     before: int | None = key(number(1, 1000, whole=True),
                              "the first program written for the work as it lies now, by its number", None,
                              shown="the first after the first fill")
-
-
-SHORT = size(0.0, 100.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -258,9 +248,8 @@ class SlotsTable:
     ends: float | str | None = key(
         one_of((lambda v: v == "through", holding('"through"')(lambda v, place: None)),
                (lambda v: v == "binding", holding('"binding"')(lambda v, place: v)),
-               (is_length, SHORT), allowed='"through", "binding", or a distance'),
-        '"through", "binding" (stop at its inner face), or how far short of each edge', None, shown='"through"',
-    )
+               (is_length, size(0.0, 100.0)), allowed='"through", "binding", or a distance'),
+        '"through", "binding" (stop at its inner face), or how far short of each edge', None, shown='"through"')
     bottom: Bottom = key(choice("curve", "flat"), "follows the curve, or level and nowhere shallower than depth",
                          "curve")
     entry: Entry | None = key(choice("ramp", "peck"), "how the cutter goes down: along a ramp, or by pecks", None,
@@ -291,8 +280,7 @@ class HolesTable:
     cutter: str = key(CUTTER, "a flat-end cutter, over half as wide as the holes")
     at: tuple[tuple[float, float], ...] = key(
         list_of(list_of(size(-3000.0, 3000.0), names=ALONG_ACROSS), least=1, most=40),
-        "[[along, across], ..] of the centres",
-    )
+        "[[along, across], ..] of the centres")
     diameter: float | None = key(size(0.5, 50.0), "of the holes", None, shown="the cutter's")
     depth: float | None = key(size(0.5, 100.0), "from the top of the blank", None, shown="through the blank")
     through: float | None = key(size(0.0, 40.0), "how far below the underside, into the bed", None,
@@ -334,8 +322,149 @@ class OutlineTable(OutlineCut):
     skin: float = key(size(0.0, 5.0), "wood left under the cut all round, instead of tabs", 0.0)
     finish: float = key(size(0.0, MOST_LAP), "the most that a last lap at full depth takes off the walls; 0 for none",
                         0.2)
-    artwork: str | None = key(FILE, "a drawing of the cut board's outline", None,
-                                     shown="edges and ends as stated")
+    artwork: str | None = key(FILE, "a drawing of the cut board's outline", None, shown="edges and ends as stated")
     artwork_layers: tuple[str, ...] = layers_seen()
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes", None,
                                    shown="page origin at the nut face, on the centre-line")
+
+
+RING_COLOUR = "#6b4a2f"
+"""Of rings in the pictures."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpeningsTable:
+    """Openings of a plate that its drawing shows in colours or layers of their own."""
+
+    colours: tuple[str, ...] = key(list_of(colour), "the colours that are cut through", (), shown="those of layers")
+    layers: tuple[str, ...] = key(list_of(text(200)), "the layers that are cut through: ids or labels of groups", (),
+                                  shown="none")
+    cutter: str = key(CUTTER, "a flat-end cutter that clears them")
+    through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2, inch=0.008)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlateTable:
+    """``[plate]``: a flat part, instead of ``[board]``."""
+
+    thickness: float = key(size(0.5, 50.0), "finished")
+    length: float | None = key(size(10.0, 2000.0), "along; X 0 is its near end", None, shown="length and width, or "
+                               "artwork")
+    width: float | None = key(size(10.0, 1000.0), "across, the centre-line in its middle", None,
+                              shown="length and width, or artwork")
+    corner_radius: float = key(size(0.0, 500.0), "all corners rounded", 0.0)
+    artwork: str | None = key(FILE, "a drawing: the outline is the outer edge of all that it shows", None,
+                              shown="length and width")
+    artwork_layers: tuple[str, ...] = layers_seen()
+    place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes: { at, rotate, width, height, "
+                                   "mirror }", None, shown="the page begins at along 0, its middle on the centre-line")
+    openings: OpeningsTable | None = key(table_of(OpeningsTable), "openings in that drawing: { colours, layers, "
+                                         "cutter, through }", None, shown="none")
+    face: bool = key(yes_or_no, "false: the face is left as it is, and [surface] is left out", True)
+    min_web: float = key(size(0.0, 20.0), "least wood left under any pocket or hole", 1.0)
+    wood_colour: str | None = key(colour, 'colour of the bare wood, like "#3b2a20", to compare fills with', None,
+                                  shown="not compared")
+    wood_colour_finished: str | None = key(colour, "colour of the wood under its finish", None, shown="not compared")
+
+
+@dataclass(frozen=True, kw_only=True)
+class FormTable:
+    """``[form]``: a template, mould or bending form from sheet, instead of ``[board]``; as thick as ``[stock]``."""
+
+    artwork: str = key(FILE, "a drawing of what lies inside the line, as one filled area; where that runs out "
+                       "through the form's edge the line ends")
+    colours: tuple[str, ...] | None = key(list_of(colour, least=1), "the colours of that area", None,
+                                          shown="every colour in the drawing")
+    artwork_layers: tuple[str, ...] = layers_seen()
+    place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes: { at, rotate, width, height, "
+                                   "mirror }", None, shown="the page begins at along 0, its middle on the centre-line")
+    cut: str = key(choice("inside", "outside", "on", "halves"), "on which side of the line the cutter runs: outside "
+                   "keeps what is inside it, and so does on, half a cutter smaller; halves makes both parts", "outside")
+    gap: float = key(size(0.0, 50.0), "thickness of the wood that is bent between the halves", 0.0)
+    line: str = key(choice("inside", "outside"), "which face of that wood the line is", "inside")
+    length: float | None = key(size(10.0, 2000.0), "of both halves together, along; X 0 is its near end", None,
+                               shown="wall all round the line")
+    width: float | None = key(size(10.0, 1000.0), "across, the centre-line in its middle", None,
+                              shown="wall all round the line")
+    wall: float = key(size(0.0, 500.0), "least between the line and the form's edge, square to the line", 50.0)
+    layers: int = key(number(1, 50, whole=True), "how many of each part are stacked, each from its own sheet", 1)
+    min_web: float = key(size(0.0, 20.0), "least wood left under a hole that does not go through", 1.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class CounterboreTable:
+    """A wider, shallower hole round a hole."""
+
+    diameter: float = key(size(0.5, 500.0), "wider than the hole")
+    depth: float = key(size(LEAST_DEPTH, 50.0), "below the surface")
+
+
+@dataclass(frozen=True, kw_only=True)
+class HoleTable:
+    """``[[hole]]``: a round hole in the plate, a slot with round ends, or a row of them."""
+
+    cutter: str = key(CUTTER, "a flat-end cutter no wider than the hole")
+    at: tuple[float, float] = key(list_of(size(-2000.0, 2000.0), names=ALONG_ACROSS),
+                                  "[along, across] of its centre, or of the first of a row")
+    diameter: float = key(size(0.5, 500.0), "of the hole, or width of the slot")
+    length: float | None = key(size(0.5, 500.0), "of a slot with round ends, from end to end", None, shown="round")
+    turn: float = key(number(-360.0, 360.0, unit="degrees"), "of a slot, counter-clockwise from along", 0.0)
+    depth: float | None = key(size(LEAST_DEPTH, 50.0), "below the surface", None, shown="through the plate")
+    through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2, inch=0.008)
+    counterbore: CounterboreTable | None = key(table_of(CounterboreTable), "{ diameter, depth }", None, shown="none")
+    count: int = key(number(1, 100, whole=True), "how many in a row", 1)
+    pitch: float | None = key(size(0.5, 1000.0), "from centre to centre in a row", None, shown="required with count")
+    angle: float = key(number(-360.0, 360.0, unit="degrees"), "of the row, counter-clockwise from along", 0.0)
+    mirror: bool = key(yes_or_no, "the same again on the other side of the centre-line", False)
+
+
+@dataclass(frozen=True, kw_only=True)
+class RingTable:
+    """``[[ring]]``: a ring let into the plate, pocketed like an inlay, after the drawings."""
+
+    at: tuple[float, float] = key(list_of(size(-2000.0, 2000.0), names=ALONG_ACROSS), "[along, across] of its centre")
+    inner: float = key(size(0.0, 500.0), "inner radius")
+    outer: float = key(size(0.5, 500.0), "outer radius")
+    depth: float = key(size(LEAST_POCKET, 20.0), "straight down from the surface")
+    cutters: tuple[str, ...] = key(CUTTERS, "names, largest first, a v last")
+    fill: str = key(choice("none", "resin"), "none: a channel for strips of wood or shell", "none")
+    overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0, inch=0.04)
+    colour: str = key(colour, "in the pictures", RING_COLOUR)
+
+
+@dataclass(frozen=True, kw_only=True)
+class RingInlay(InlayTable):
+    """``[[ring]]`` as the inlay that it is cut as."""
+
+    table: ClassVar[str] = "[[ring]]"
+    ring: RingTable
+
+
+def ring_inlay(ring: RingTable) -> RingInlay:
+    """The inlay that a ring is cut as: it has no drawing."""
+    return RingInlay(artwork="", depth=ring.depth, cutters=ring.cutters, fill=ring.fill, overfill=ring.overfill,
+                     ring=ring)
+
+
+@holding("0, 90, 180 or 270")
+def _quarter(value: Any, place: Place) -> float:
+    """A quarter turn, in degrees."""
+    turn = number(0.0, 270.0)(value, place)
+    if turn % 90:
+        raise place.refuse(f"{turn:g} given", allowed="0, 90, 180 or 270", remedy="parts lie along or across the grain")
+    return float(turn)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartTable:
+    """``[[part]]``: one of several parts that are cut from one blank in one clamping."""
+
+    job: str = key(FILE, "its job file; what its [stock] says is its own share of the blank")
+    at: tuple[float, float] = key(list_of(size(-3000.0, 3000.0), names=ALONG_ACROSS),
+                                  "[along, across] of the middle of that share, from margin_nut inside the blank's "
+                                  "near end and from the middle of its width")
+    turn: float = key(_quarter, "counter-clockwise", 0.0)
+    drilled: tuple[tuple[float, float, float], ...] | None = key(
+        list_of(list_of(size(-5000.0, 5000.0), names=XYZ), least=2, most=12),
+        "[[X, Y, Z], ..] of each of its marks as measured once they were drilled, as the machine's display counts",
+        None, shown="not drilled yet")

@@ -5,8 +5,9 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from heapq import heappop, heappush
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -17,34 +18,41 @@ from pathgen.work.operations import Outline
 
 def turns_of(parts: Sequence[Clamping], names: Sequence[str]) -> list[list[Turn]]:
     """When each step of each part has its turn, with the lowest that other parts go with its cutter meanwhile."""
-    return _with_lowest(parts, _turns([one.steps for one in parts], names))
+    turns = _turns([one.steps for one in parts], names)
+    runs: list[list[tuple[int, int]]] = []
+    for _, part, k in sorted((turn.number, p, k) for p, own in enumerate(turns) for k, turn in enumerate(own)):
+        if not turns[part][k].stays:
+            runs.append([])
+        runs[-1].append((part, k))
+    low = {at: min((_lowest(parts[p], parts[p].steps[k]) for p, k in run if p != at[0]), default=math.inf)
+           for run in runs for at in run}
+    return [[replace(turn, lowest=low[p, k]) for k, turn in enumerate(own)] for p, own in enumerate(turns)]
 
 
-@dataclass(frozen=True)
-class _Task:
+class Task(NamedTuple):
     """What one step needs: its cutter; or, of a fill that is poured after it, nothing."""
 
     cutter: str
     """Empty for a fill."""
-    step: int
     last: bool
     """Whether it may only come when every part has nothing but such left: cutting parts free."""
+    step: int
 
 
-def _tasks(steps: Sequence[Step]) -> list[_Task]:
+def _tasks(steps: Sequence[Step]) -> list[Task]:
     tasks = []
     for k, step in enumerate(steps):
-        tasks.append(_Task(step.cutter.name, k, isinstance(step.operation, Outline)))
+        tasks.append(Task(step.cutter.name, isinstance(step.operation, Outline), k))
         inlay = step.operation.opens
         if inlay is not None and inlay.fill != "none" and all(s.operation.opens is not inlay for s in steps[k + 1 :]):
-            tasks.append(_Task("", k, False))
+            tasks.append(Task("", False, k))
     return tasks
 
 
 def _turns(parts: Sequence[Sequence[Step]], names: Sequence[str]) -> list[list[Turn]]:
     """When each step of each part has its turn; fills are poured after the last pocket that waits for one."""
     tasks = [_tasks(steps) for steps in parts]
-    in_order = [(part, tasks[part][k]) for part, k in merged([[(t.cutter, t.last) for t in own] for own in tasks])]
+    in_order = [(part, tasks[part][k]) for part, k in merged(tasks)]
     count = sum(bool(task.cutter) for _, task in in_order)
     turns: list[dict[int, Turn]] = [{} for _ in parts]
     number, fitted, ended = 0, "", []
@@ -64,18 +72,6 @@ def _turns(parts: Sequence[Sequence[Step]], names: Sequence[str]) -> list[list[T
     return [[own[k] for k in sorted(own)] for own in turns]
 
 
-def _with_lowest(parts: Sequence[Clamping], turns: Sequence[Sequence[Turn]]) -> list[list[Turn]]:
-    """Turns with the lowest that other parts go with the cutter before it is changed."""
-    runs: list[list[tuple[int, int]]] = []
-    for _, part, k in sorted((turn.number, p, k) for p, own in enumerate(turns) for k, turn in enumerate(own)):
-        if not turns[part][k].stays:
-            runs.append([])
-        runs[-1].append((part, k))
-    low = {at: min((_lowest(parts[p], parts[p].steps[k]) for p, k in run if p != at[0]), default=math.inf)
-           for run in runs for at in run}
-    return [[replace(turn, lowest=low[p, k]) for k, turn in enumerate(own)] for p, own in enumerate(turns)]
-
-
 def _lowest(clamping: Clamping, step: Step) -> float:
     """No tip of a step goes lower above the bed, mm: of what is cut into a surface, by that surface's lowest place."""
     operation = step.operation
@@ -86,11 +82,7 @@ def _lowest(clamping: Clamping, step: Step) -> float:
         operation.depth or 0.0)
 
 
-Tasks = Sequence[tuple[str, bool]]
-"""Of one part, in their order: (cutter, or nothing for a fill; whether it must wait until no part has any other)."""
-
-
-def merged(parts: Sequence[Tasks]) -> list[tuple[int, int]]:
+def merged(parts: Sequence[Sequence[Task]]) -> list[tuple[int, int]]:
     """(part, index) of all tasks in an order that waits for fills, and then changes cutters, as few times as may be.
 
     The order within each part stays. All tasks that a fitted cutter can do are done before it is changed, which costs
@@ -113,26 +105,28 @@ def merged(parts: Sequence[Tasks]) -> list[tuple[int, int]]:
             heappush(queue, (fills + pour, changes + change, next(counter), there, cutter or fitted, (*done, *more)))
 
 
-def _next(parts: Sequence[Tasks], at: Sequence[int]) -> list[str]:
+def _next(parts: Sequence[Sequence[Task]], at: Sequence[int]) -> list[str]:
     """The cutters (or a fill) that some part can go on with."""
     free = _only_last(parts, at)
-    return sorted({own[k][0] for k, own in zip(at, parts, strict=True) if k < len(own) and (free or not own[k][1])})
+    return sorted({own[k].cutter for k, own in zip(at, parts, strict=True)
+                   if k < len(own) and (free or not own[k].last)})
 
 
-def _only_last(parts: Sequence[Tasks], at: Sequence[int]) -> bool:
+def _only_last(parts: Sequence[Sequence[Task]], at: Sequence[int]) -> bool:
     """Whether every part has nothing left but tasks that wait for that."""
-    return all(last for k, own in zip(at, parts, strict=True) for _, last in own[k:])
+    return all(task.last for k, own in zip(at, parts, strict=True) for task in own[k:])
 
 
 def _advanced(
-    parts: Sequence[Tasks], at: tuple[int, ...], cutter: str
+    parts: Sequence[Sequence[Task]], at: tuple[int, ...], cutter: str
 ) -> tuple[tuple[int, ...], list[tuple[int, int]]]:
     """How far every part comes with a cutter, or with one fill each, and the tasks done."""
     there, done, moved = list(at), [], True
     while moved:
         moved, free = False, _only_last(parts, there)
         for part, own in enumerate(parts):
-            while there[part] < len(own) and own[there[part]][0] == cutter and (free or not own[there[part]][1]):
+            while there[part] < len(own) and own[there[part]].cutter == cutter \
+                    and (free or not own[there[part]].last):
                 done.append((part, there[part]))
                 there[part] += 1
                 moved = bool(cutter)

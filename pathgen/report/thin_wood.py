@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.units import fine_length, format_length, place_words, rounded_up
-from pathgen.parts.coupon.part import Coupon
+from pathgen.parts.tools import Coupon
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
 from pathgen.work.thin_wood import BESIDE_SLOT, BETWEEN_POCKETS, MEET, THIN, by_kind, more_places, what_to_do

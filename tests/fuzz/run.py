@@ -14,12 +14,11 @@ from random import Random
 import pathgen
 from pathgen.app.folders import read_folder
 from pathgen.base.errors import PathgenError
-from pathgen.job.bench import block_clamping, gauge_clampings
+from pathgen.job.bench import block_clamping, gauge_clampings, side_dot_clamping
 from pathgen.job.clamping import clamping_of
 from pathgen.job.coupon import coupon_clamping
 from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.job.pieces import piece_sheets
-from pathgen.job.side_dots import side_dot_clamping
 from pathgen.verify import verify
 from tests import small_board
 from tests.fuzz import commands, drawings, files, jobs, programs

@@ -230,10 +230,10 @@ def test_a_radius_flatter_than_any_that_is_usual(tmp_path):
 def test_a_radius_with_a_unit_of_its_own_is_told_as_it_is_written(tmp_path, radius, told, remedy):
     """It was "120.0787 in" in a job in inches, with the advice to write 120.0787 mm."""
     job = load_job(small_board.job(tmp_path, changes={"{ nut = 254.0, end = 300.0 }": radius}))
-    (doubt,) = doubts_of_radius(job)
+    (doubt,) = doubts_of_radius(job, clamping_of(job))
     assert (doubt.problem, doubt.remedy[:len(remedy)]) == (told, remedy)
     if radius[0] == '"':
-        (doubt,) = doubts_of_radius(replace(job, units="in"))
+        (doubt,) = doubts_of_radius(replace(job, units="in"), clamping_of(job))
         assert (doubt.problem, doubt.remedy[:len(remedy)]) == (told, remedy)
 
 

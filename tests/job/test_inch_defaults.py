@@ -11,7 +11,7 @@ import pytest
 import pathgen
 import pathgen.job
 from pathgen.base.units import in_mm
-from pathgen.job.bench_tables import DotsTable
+from pathgen.job.board_tables import DotsTable
 from pathgen.job.clamping import clamping_of
 from pathgen.job.describe import key_rows
 from pathgen.job.doubts import doubts_of

@@ -19,8 +19,8 @@ from pathgen.job.inlay_tables import colour
 from pathgen.job.keys import Place, size
 from pathgen.job.load import _refuse_odd
 from pathgen.job.part import board_of
-from pathgen.job.radius import check_radius
 from pathgen.job.sense import _overhang, larger_blank
+from pathgen.job.surface import check_radius
 from pathgen.work.part import Names
 from tests import small_board
 
@@ -425,7 +425,7 @@ def test_a_radius_is_no_less_than_half_the_width_and_leaves_wood_at_the_edges(mo
     surface = SimpleNamespace(radius=lambda x: np.full_like(x, radius), height=lambda x, y: np.full_like(x, edge),
                               thickness=6.5, taper=0.0)
     board = SimpleNamespace(finished=shapely.box(0.0, -30.0, 200.0, 32.0), surface=surface, min_web=1.0)
-    monkeypatch.setattr("pathgen.job.radius._least_radius", lambda *_: "")
+    monkeypatch.setattr("pathgen.job.surface._least_radius", lambda *_: "")
     if not words:
         check_radius(SimpleNamespace(units="mm", slots=None, surface=None), board)
         return

@@ -20,7 +20,7 @@ from pathgen.job.bench import block_clamping, gauge_clampings
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.job.part import board_of
-from pathgen.parts.gauge.part import arc_edge
+from pathgen.parts.tools import arc_edge
 from pathgen.programs.zero_words import zero_words
 from pathgen.report.text import minutes_words
 from tests import small_board

@@ -9,9 +9,9 @@ import shapely
 
 from pathgen import JobError, build, check
 from pathgen.app.cli import main
+from pathgen.job.bench import side_dot_clamping
 from pathgen.job.clamping import clamping_of
 from pathgen.job.part import part_of
-from pathgen.job.side_dots import side_dot_clamping
 from pathgen.programs.afterwards import off_the_machine
 from pathgen.report.sheet.page import board_words
 from tests.small_board import DOTTED, dotted_job, moves

@@ -13,12 +13,12 @@ import pathgen
 from pathgen.app.building import build
 from pathgen.app.cli import main
 from pathgen.base.errors import JobError
+from pathgen.job.bench import side_dot_clamping
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.flat import boring_of, flat_part_of
 from pathgen.job.form import parts_of
 from pathgen.job.kinds import KINDS
 from pathgen.job.pieces import piece_sheets
-from pathgen.job.side_dots import side_dot_clamping
 from pathgen.programs.afterwards import afterwards
 from pathgen.programs.around import Around
 from pathgen.programs.instructions import MISREAD, before_start, cautions

@@ -16,7 +16,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Rapids
 from pathgen.job.bench import gauge_clampings
 from pathgen.parts.fingerboard.board import slots
-from pathgen.parts.fingerboard.webs import wood_left
+from pathgen.parts.fingerboard.rows import wood_left
 from pathgen.removal.motion import Motion
 from pathgen.strategies.slotting import bevelling, slotting
 from pathgen.strategies.tabs import tab_points
@@ -416,15 +416,15 @@ def test_wood_left_is_least_at_the_edges_and_under_what_is_cut():
     part = plain_board()
     cut = slots(part, width=0.6, depth=2.6)
     square = Inlay(name="1", regions=(("#000000", shapely.box(200.0, -12.0, 215.0, 15.0)),), depth=1.6)
-    wood = wood_left(part, slots=cut, inlays=[square])
+    edge, slot, pocket = wood_left(part, slots=cut, inlays=[square], finished=None, sunk=())
     half = part.edges.half_width(part.frets.distance)
     radius = 254.0 + (355.6 - 254.0) * part.frets.distance / part.length
-    assert wood.edge == pytest.approx(6.5 - radius + np.sqrt(radius**2 - half**2), abs=1e-9)
-    assert wood.slot == pytest.approx(wood.edge - 2.6, abs=1e-9)
+    assert edge == pytest.approx(6.5 - radius + np.sqrt(radius**2 - half**2), abs=1e-9)
+    assert slot == pytest.approx(edge - 2.6, abs=1e-9)
     space = int(np.searchsorted(part.frets.distance, 205.0))
     there = 254.0 + (355.6 - 254.0) * 200.0 / part.length
-    assert wood.pocket[space] == pytest.approx(6.5 - there + np.sqrt(there**2 - 225.0) - 1.6, abs=1e-6)
-    assert np.isnan(wood.pocket[space - 3])
+    assert pocket[space] == pytest.approx(6.5 - there + np.sqrt(there**2 - 225.0) - 1.6, abs=1e-6)
+    assert np.isnan(pocket[space - 3])
 
 
 def test_bevel_opens_both_edges_by_its_width():

@@ -23,7 +23,7 @@ from pathgen.app.earlier_marks import marks_moved
 from pathgen.app.pairing import number_of
 from pathgen.job.blank import blank_clampings, blank_plans, origin_of, parts_on_blank
 from pathgen.job.doubts import doubts_of
-from pathgen.job.turns import merged
+from pathgen.job.turns import Task, merged
 from pathgen.programs.afterwards import afterwards
 from pathgen.programs.around import Around
 from pathgen.programs.instructions import before_start
@@ -189,7 +189,7 @@ def test_no_order_changes_cutters_less_often():
         parts = [[(chance.choice("abc"), False) if chance.random() < 0.8 else ("", False)
                   for _ in range(chance.randint(1, 4))] + [(chance.choice("ab"), True)]
                  for _ in range(chance.randint(1, 3))]
-        order = merged(parts)
+        order = merged([[Task(*one, step=k) for k, one in enumerate(own)] for own in parts])
         assert sorted(order) == [(p, k) for p, own in enumerate(parts) for k in range(len(own))]
         for p in range(len(parts)):
             assert [k for q, k in order if q == p] == list(range(len(parts[p])))

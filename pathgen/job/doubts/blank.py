@@ -35,15 +35,13 @@ def faced(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             problem=f"the blank, {format_length(job.stock.thickness, job.units)}, is as thick as the finished {what}",
             allowed=f"a blank thicker than the {what}: the top {'of the curve ' if job.board else ''}is else the raw "
                     "face",
-            remedy=f"measure the blank as it lies, or make {job.body_name} thickness less",
-        )
+            remedy=f"measure the blank as it lies, or make {job.body_name} thickness less")
     if job.board is not None and job.surface is None:
         top = "flat top" if clamping.board.surface.is_flat else "radius"
         yield Doubt(
             where="[surface]", problem=f"not given: no program cuts the {top}, the blank must have it already",
             allowed="", remedy="see that it has; else add [surface], and write [stock] thickness as the raw blank is",
-            grave=False,
-        )
+            grave=False)
 
 
 def no_roughing(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -57,8 +55,7 @@ def no_roughing(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             where="[surface] rough", grave=False,
             problem=f'"{job.surface.rough}" finds nothing to cut, and its program is left out: the blank stands '
                     f"{thick} over the surface, and roughing leaves {leaves}",
-            allowed="a blank that stands higher", remedy=", or ".join(ways) or "take a thicker blank",
-        )
+            allowed="a blank that stands higher", remedy=", or ".join(ways) or "take a thicker blank")
 
 
 AT_BOTTOM = 0.1
@@ -86,8 +83,7 @@ def drilled(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 allowed=f"up to {format_length(most, job.units)} {way} it (common practice)",
                 remedy=f"write {top} there, or measure again" if way == "above" else
                        f"{bottom}measure again, Z 0 set anew first; if it is so, the blank is thinner there than the "
-                       "job says",
-            )
+                       "job says")
 
 
 def dowels(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -104,8 +100,7 @@ def dowels(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             problem=f"the dowels stand {coarse_length(apart, job.units)} apart, for a {clamping.board.names.part} "
                     f"{coarse_length(x1 - x0, job.units)} long: play of {format_length(_PLAY, job.units)} at each lets "
                     f"its far end lie {format_length(off, job.units, decimals={'mm': 2}.get(job.units))} off",
-            allowed=f"{_APART:.0%} of its length or more", remedy="put one at each end of the blank",
-        )
+            allowed=f"{_APART:.0%} of its length or more", remedy="put one at each end of the blank")
 
 
 def one_dowel(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -117,18 +112,15 @@ def one_dowel(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             where="[[hole]]",
             problem=f"one hole through each of the {job.form.layers} layers of the {clamping.kind or 'form'}: they "
                     "turn on its dowel",
-            allowed="two holes or more in each piece", remedy="add a [[hole]] that lies in it, far from the other",
-        )
+            allowed="two holes or more in each piece", remedy="add a [[hole]] that lies in it, far from the other")
 
 
-def over_all(job: Job) -> Iterator[Doubt]:
+def over_all(job: Job, _: Clamping) -> Iterator[Doubt]:
     """A second cut asked for over the inlays alone, where what was left proud has it go over the whole."""
     if job.surface and job.surface.leave and job.resurface and job.resurface.area == "inlay":
-        yield Doubt(
-            where="[resurface] area", problem='"inlay", and [surface] leave has the last cut go over the whole '
-                                              f"{job.body_name[1:-1]} all the same: area changes nothing",
-            allowed='area = "inlay" without leave', remedy="leave one of them out: area, or leave", grave=False,
-        )
+        yield Doubt(where="[resurface] area", problem='"inlay", and [surface] leave has the last cut go over the whole '
+                                                      f"{job.body_name[1:-1]} all the same: area changes nothing",
+                    allowed='area = "inlay" without leave', remedy="leave one of them out: area, or leave", grave=False)
 
 
 def clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -140,14 +132,11 @@ def clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                     "and nothing was checked against them",
             allowed="the clamps that hold the blank, in the job of the blank",
             remedy="write them into [setup] keep_out there: along and across count from margin_nut inside the common "
-                   "blank's near end and the middle of its width",
-        )
+                   "blank's near end and the middle of its width")
     elif not clamping.setup.keep_out:
-        yield Doubt(
-            where="[setup] keep_out", problem="no clamps are given, so nothing was checked against them",
-            allowed="a box for each thing that stands on or beside the blank: { along, across, height }",
-            remedy="if clamps or screws hold it, add them; with tape or vacuum leave it so", grave=False,
-        )
+        yield Doubt(where="[setup] keep_out", problem="no clamps are given, so nothing was checked against them",
+                    allowed="a box for each thing that stands on or beside the blank: { along, across, height }",
+                    remedy="if clamps or screws hold it, add them; with tape or vacuum leave it so", grave=False)
     blank = shapely.box(*clamping.blank)
     for number, box in enumerate(clamping.setup.keep_out, 1):
         where = f"[setup] keep_out {number}"
@@ -158,29 +147,23 @@ def clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 allowed="a clamp stands on the blank, or touches it; other things in the way may stand off",
                 remedy="if it is a clamp, correct along and across: they count from " + (
                     "margin_nut inside the common blank's near end and the middle of its width" if clamping.shared else
-                    f"{'the nut face' if job.board else 'X 0'} and the centre-line"),
-            )
+                    f"{'the nut face' if job.board else 'X 0'} and the centre-line"))
         elif overlay.intersection(box.shape, blank).area > 0 and box.height < clamping.stock.thickness:
             end, top = told_apart(box.height, clamping.stock.thickness, unit=job.units)
-            yield Doubt(
-                where=where, problem=f"ends {end} above the bed, lower than the blank",
-                allowed=f"above the blank, {top}, where it lies over it",
-                remedy="height counts from the bed, not from the blank: measure it from there",
-            )
+            yield Doubt(where=where, problem=f"ends {end} above the bed, lower than the blank",
+                        allowed=f"above the blank, {top}, where it lies over it",
+                        remedy="height counts from the bed, not from the blank: measure it from there")
         if box.height > _TALL:
             tenth = format_length(box.height / 10, job.units)
             yield Doubt(
                 where=where,
                 problem=f"{format_length(box.height, job.units)} high: all rapids across the work are lifted over it",
                 allowed=f"up to {coarse_length(_TALL, job.units)} is usual (common practice)",
-                remedy=f"measure it from the bed; is {tenth} meant? else a lower clamp saves lifts",
-            )
+                remedy=f"measure it from the bed; is {tenth} meant? else a lower clamp saves lifts")
         yield from zero_under(clamping, where, box, job.units)
         if box.older_names:
-            yield Doubt(
-                where=where, problem="x and y are older names", allowed="along and across",
-                remedy="write along for x and across for y; nothing else changes", grave=False,
-            )
+            yield Doubt(where=where, problem="x and y are older names", allowed="along and across",
+                        remedy="write along for x and across for y; nothing else changes", grave=False)
 
 
 def zero_under(clamping: Clamping, where: str, box: KeepOut, units: str) -> Iterator[Doubt]:
@@ -199,5 +182,4 @@ def zero_under(clamping: Clamping, where: str, box: KeepOut, units: str) -> Iter
     yield Doubt(
         where=where, problem=f"stands on the place of X 0 Y 0, {zero.words}{near}: no cutter or edge finder comes to "
                              "it",
-        allowed="[setup] zero where no clamp stands", remedy=f"{other}move the clamp clear of it",
-    )
+        allowed="[setup] zero where no clamp stands", remedy=f"{other}move the clamp clear of it")

@@ -14,13 +14,13 @@ from pathgen.base.errors import Doubt
 from pathgen.base.units import SUMS, as_written, coarse_length, format_length, place_words, told_apart
 from pathgen.job.board_tables import FannedScale
 from pathgen.job.job import Job
+from pathgen.job.part import board_of
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.layout import centre_crossings
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
-from pathgen.work.part import Part
 
 _FLATTEST = 1016.0  # mm: flatter is a slip, or meant to be flat (common practice, no source)
 _WIDE_SLOT = 1.0  # mm: tangs of fret wire are 0.5 to 0.6 wide (common practice)
@@ -34,7 +34,7 @@ _STRAIGHT_BY = 3  # frets at least, by which a drawn edge is taken as straight
 _STRING_IN = 1.0  # mm: nearer to its edge a string is pulled off the board (common practice)
 
 
-def radius(job: Job) -> Iterator[Doubt]:
+def radius(job: Job, _: Clamping) -> Iterator[Doubt]:
     """A radius that is nearly flat, or rounder towards the body."""
     if job.board is None:
         return
@@ -42,40 +42,33 @@ def radius(job: Job) -> Iterator[Doubt]:
     if radius.nut > _FLATTEST and not math.isinf(radius.nut):
         written = radius.written or format_length(radius.nut, units)
         number = re.sub(r"[^\d.]*$", "", written)  # the same, in mm, is what slips of the unit mean
-        yield Doubt(
-            where="[board] radius", problem=f"{written} is nearly flat",
-            allowed=f"up to {coarse_length(_FLATTEST, units)} (common practice)",
-            remedy=(f'if mm are meant, write "{number} mm"' if not written.endswith("mm") else
-                    "see that the number is right") + '; for a board without a curve write "flat"',
-        )
+        yield Doubt(where="[board] radius", problem=f"{written} is nearly flat",
+                    allowed=f"up to {coarse_length(_FLATTEST, units)} (common practice)",
+                    remedy=(f'if mm are meant, write "{number} mm"' if not written.endswith("mm") else
+                            "see that the number is right") + '; for a board without a curve write "flat"')
     key, far = ("end", radius.end) if radius.end is not None else ("bridge", radius.bridge)
     if far is not None and far < radius.nut:
-        yield Doubt(
-            where="[board] radius",
-            problem=f"rounder at the body ({format_length(far, units)}) than at the nut "
-                    f"({format_length(radius.nut, units)})",
-            allowed="a compound radius is usually flatter towards the body (common practice)",
-            remedy=f"if that is not meant, change nut and {key} over",
-        )
+        yield Doubt(where="[board] radius",
+                    problem=f"rounder at the body ({format_length(far, units)}) than at the nut "
+                            f"({format_length(radius.nut, units)})",
+                    allowed="a compound radius is usually flatter towards the body (common practice)",
+                    remedy=f"if that is not meant, change nut and {key} over")
 
 
-def lengths(job: Job) -> Iterator[Doubt]:
+def lengths(job: Job, _: Clamping) -> Iterator[Doubt]:
     """A fan that is the wrong way round, and relief deeper than any string needs."""
     board, units = job.board, job.units
     if board is not None and isinstance(scale := board.scale_length, FannedScale) and scale.bass < scale.treble:
-        yield Doubt(
-            where="[board] scale_length",
-            problem=f"bass, {format_length(scale.bass, units)}, is shorter than treble, "
-                    f"{format_length(scale.treble, units)}",
-            allowed="the lowest string is usually the longest (common practice)",
-            remedy="if that is not meant, change bass and treble over",
-        )
+        yield Doubt(where="[board] scale_length",
+                    problem=f"bass, {format_length(scale.bass, units)}, is shorter than treble, "
+                            f"{format_length(scale.treble, units)}",
+                    allowed="the lowest string is usually the longest (common practice)",
+                    remedy="if that is not meant, change bass and treble over")
     if board is not None and board.relief is not None and board.relief.depth > _DEEP_RELIEF:
         yield Doubt(
             where="[board] relief depth", problem=f"{format_length(board.relief.depth, units)}, deep for a relief",
             allowed=f"{format_length(_DEEP_RELIEF, units)} or less is usual (common practice)",
-            remedy="if that is not meant, make depth smaller",
-        )
+            remedy="if that is not meant, make depth smaller")
 
 
 def widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -86,27 +79,21 @@ def widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             where="[board] end_width", problem=f"{format_length(board.end_width, units)}, less than at the nut, "
                                                f"{format_length(board.nut_width, units)}",
             allowed="a board is usually wider at its end (common practice)",
-            remedy="if that is not meant, change nut_width and end_width over",
-        )
+            remedy="if that is not meant, change nut_width and end_width over")
     if board is not None and board.binding > board.to_outer_strings + SUMS:
         wide, inside = told_apart(board.binding, board.to_outer_strings, unit=units)
         yield Doubt(
             where="[board] binding", problem=f"{wide} wide, and the outer strings lie {inside} inside the edges: they "
             "run over the binding", allowed="a binding narrower than edge_to_string",
-            remedy="if that is not meant, make binding less, or edge_to_string more: both count from the finished edge",
-        )
+            remedy="if that is not meant, make binding less, or edge_to_string more: both count from the finished edge")
     if board is not None and slots is not None and slots.width > _WIDE_SLOT:
-        yield Doubt(
-            where="[slots] width", problem=f"{format_length(slots.width, units)}, wide for a fret's tang",
-            allowed=f"{format_length(_WIDE_SLOT, units)} or less is usual (common practice)",
-            remedy="if that is not meant, name a thinner cutter, or correct its diameter",
-        )
+        yield Doubt(where="[slots] width", problem=f"{format_length(slots.width, units)}, wide for a fret's tang",
+                    allowed=f"{format_length(_WIDE_SLOT, units)} or less is usual (common practice)",
+                    remedy="if that is not meant, name a thinner cutter, or correct its diameter")
     if board is not None and slots is not None and slots.depth < _SHALLOW_SLOT:
-        yield Doubt(
-            where="[slots] depth", problem=f"{format_length(slots.depth, units)}, shallow for a fret's tang",
-            allowed=f"{format_length(_SHALLOW_SLOT, units)} or more is usual (common practice)",
-            remedy="if that is not meant, write the tang's height and a little more",
-        )
+        yield Doubt(where="[slots] depth", problem=f"{format_length(slots.depth, units)}, shallow for a fret's tang",
+                    allowed=f"{format_length(_SHALLOW_SLOT, units)} or more is usual (common practice)",
+                    remedy="if that is not meant, write the tang's height and a little more")
     if clamping.surfacing is not None and clamping.surfacing.scallop > _HIGH_RIDGE:
         spaced = job.surface is not None and job.surface.stepover is not None
         high = as_written(clamping.surfacing.scallop, units)
@@ -117,11 +104,10 @@ def widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             allowed=f"{format_length(0.01, units)} to {format_length(0.02, units)}, quickly sanded away (common "
                     "practice)",
             remedy="if that is not meant, make stepover smaller: it is a length from pass to pass, not a share"
-                   if spaced else f"{other}if that is not meant, make scallop smaller",
-        )
+                   if spaced else f"{other}if that is not meant, make scallop smaller")
 
 
-def said_twice(job: Job) -> Iterator[Doubt]:
+def said_twice(job: Job, _: Clamping) -> Iterator[Doubt]:
     """What [neck] says of the strings and the frets, and their own tables say otherwise."""
     neck, strings, wire = job.neck, job.strings, job.frets
     said = []
@@ -134,15 +120,13 @@ def said_twice(job: Job) -> Iterator[Doubt]:
     for key, here, other, there, default in said:
         if abs(here - max(there, 0.0)) > _SAME:  # a zero fret carries the strings over slots that end under it
             one, two = told_apart(here, there, unit=job.units)
-            yield Doubt(
-                where=f"[neck] {key}", problem=f"{one}, and {other} is {two}"
-                        + (", as it is where it is not written" if abs(there - default) < 1e-9 else ""),
-                allowed="the same in both: the saddle is reckoned from the one, the nut from the other",
-                remedy="write the same in both",
-            )
+            yield Doubt(where=f"[neck] {key}", problem=f"{one}, and {other} is {two}"
+                                + (", as it is where it is not written" if abs(there - default) < 1e-9 else ""),
+                        allowed="the same in both: the saddle is reckoned from the one, the nut from the other",
+                        remedy="write the same in both")
 
 
-def of_strings(job: Job) -> Iterator[Doubt]:
+def of_strings(job: Job, _: Clamping | None = None) -> Iterator[Doubt]:
     """Strings held over the zero fret that should carry them, or written treble first."""
     gauges = job.strings.gauges if job.strings else ()
     rising = all(one <= other for one, other in itertools.pairwise(gauges))
@@ -151,27 +135,25 @@ def of_strings(job: Job) -> Iterator[Doubt]:
             where="[strings] gauges", allowed="bass first, the thickest on the bass side",
             problem=f"from {format_length(gauges[0], job.units)} on the bass side, none thinner than the one before",
             remedy="turn the list round, and those beside it, unless it is strung so; a left-handed board has "
-                   "left_handed = true, and its list is bass first too",
-        )
+                   "left_handed = true, and its list is bass first too")
     if job.strings and job.board and job.board.zero_fret and job.strings.clear > 0:
         yield Doubt(
             where="[strings] clear", allowed="0 or less: with a zero fret the nut only guides",
             problem=f"{format_length(job.strings.clear, job.units)}: the strings lie that far above the zero fret, and "
                     "never touch it",
             remedy=f"leave it out for {format_length(BEHIND_ZERO_FRET, job.units)}: the slots then end under the top "
-                   "of the fret, and the strings are pressed on it",
-        )
+                   "of the fret, and the strings are pressed on it")
 
 
-def drawn_otherwise(job: Job, board: Part) -> Iterator[Doubt]:
+def drawn_otherwise(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """A drawn board of other widths than are written, from which its strings, dots, nut and saddle are counted.
 
     A width is as written where it is so at the nut or at the last fret, or where edges as straight as may be through
     all frets come to it: edges may be curved, and ends round or stepped.
     """
-    units = job.units
-    if not isinstance(board, Fingerboard) or not board.drawn or job.board is None:
+    if job.board is None or job.outline is None or not job.outline.artwork:
         return
+    units, board = job.units, clamping.board if isinstance(clamping.board, Fingerboard) else board_of(job)
     x = centre_crossings(board.layout.lines)
     across = np.stack([np.column_stack([x, np.full_like(x, side)]) for side in (-1.0, 1.0)], axis=1)
     wide = np.abs(np.diff(chord_across(board.finished, across)[:, :, 1], axis=1))[:, 0]
@@ -195,8 +177,7 @@ def drawn_otherwise(job: Job, board: Part) -> Iterator[Doubt]:
             allowed=f"the drawing's widths within {format_length(_WIDTHS_ALIKE, units)}: strings, dots, nut and saddle "
                     "count from what is written",
             remedy=f"write {' and '.join(f'{key} = {as_written(round(v, 2), units)}' for key, (v, _) in off.items())}; "
-                   "or correct the drawing, its size or its place",
-        )
+                   "or correct the drawing, its size or its place")
 
 
 def strings_off(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -222,11 +203,10 @@ def strings_off(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 f"{place_words(x, y, job.units)}",
         allowed=f"{format_length(_STRING_IN, job.units)} inside or more at every fret; strings lie by nut_width, "
                 "end_width and edge_to_string in [board]",
-        remedy="correct the drawing, its size or its place, or write the widths that it has",
-    )
+        remedy="correct the drawing, its size or its place, or write the widths that it has")
 
 
-def nut_plate(job: Job) -> Iterator[Doubt]:
+def nut_plate(job: Job, _: Clamping) -> Iterator[Doubt]:
     """A plate for the nut that is not as thick as its slot is wide."""
     plate, slot = job.nut_blank and job.nut_blank.thickness, job.nut and job.nut.width
     if plate and slot and abs(plate - slot) > _LOOSE:
@@ -234,5 +214,4 @@ def nut_plate(job: Job) -> Iterator[Doubt]:
             where="[nut_blank] thickness",
             problem=f"{format_length(plate, job.units)}, and the slot for the nut is {format_length(slot, job.units)} "
                     "wide",
-            allowed="as thick as the slot is wide", remedy="leave thickness out, or write the same as [nut] width",
-        )
+            allowed="as thick as the slot is wide", remedy="leave thickness out, or write the same as [nut] width")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence, Set
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
@@ -51,11 +51,9 @@ def _filled_lines(art: Artwork) -> Iterator[Doubt]:
     for paint in paints:
         line = lines.get(paint.where, _BLACK)
         if paint.stroke is None and paint.colour == _BLACK != line and _has_inside(paint.curves):
-            yield Doubt(
-                where=paint.where, problem=f"an open line of {line} whose inside is filled with black",
-                allowed="what is meant to be cut: black is the fill where none is written",
-                remedy='if only the line is meant, write fill="none" there', grave=False,
-            )
+            yield Doubt(where=paint.where, problem=f"an open line of {line} whose inside is filled with black",
+                        allowed="what is meant to be cut: black is the fill where none is written",
+                        remedy='if only the line is meant, write fill="none" there', grave=False)
 
 
 def _has_inside(curves: Curves) -> bool:
@@ -77,8 +75,7 @@ def _see_through(art: Artwork, colours: Set[str] | None) -> Iterator[Doubt]:
                 f"; so is {100 * share:.0f} % of all that is cut, drawn paler than half" if share >= _SOME else ""),
             allowed="what is meant to be cut",
             remedy="take shadows and tints out of the drawing, and give what is to be cut a colour of its own",
-            grave=share >= _MUCH,
-        )
+            grave=share >= _MUCH)
 
 
 def _paler_than_half(art: Artwork, colours: Set[str] | None) -> float:
@@ -100,35 +97,19 @@ def _passed_over(art: Artwork) -> Iterator[Doubt]:
     there, it draws nothing; values that no property takes, it draws the line at another width, say."""
     if (scene := art.scene) is None:
         return
-    slips: tuple[tuple[tuple[tuple[str, ...], ...], str, Callable[..., Doubt]], ...] = (
-        (scene.no_colours, "are none", _no_colour), (scene.no_targets, "name nothing", _no_target),
-        (scene.not_read, "are not", _not_read),
+    slips: tuple[tuple[tuple[tuple[str, ...], ...], str, str, str, str], ...] = (
+        (scene.no_colours, "are none", "{} is no colour{others}: passed over, as a browser does, so that {} is cut "
+         "there", 'a colour, such as "#2f6f4f"', "write the colour that is meant"),
+        (scene.no_targets, "name nothing", 'a copy of "{}", and nothing is called so{others}: passed over, as a '
+         "browser does", "the id of what is drawn in the same file", "mend its href, or take it out"),
+        (scene.not_read, "are not", "{} is nothing that can be read{others}: passed over, as a browser does, as if it "
+         "were not written", "what the format takes, numbers with a point (6.5), and names of what is in the drawing",
+         "write what is meant, or take it out"),
     )
-    for wrong, are, doubt in slips:
+    for wrong, are, problem, allowed, remedy in slips:
         if wrong:
-            yield doubt(*wrong[0], f", the first of {len(wrong)} that {are}" if wrong[1:] else "")
-
-
-def _no_colour(where: str, what: str, colour: str, others: str) -> Doubt:
-    return Doubt(
-        where=where, problem=f"{what} is no colour{others}: passed over, as a browser does, so that {colour} is cut "
-        "there", allowed='a colour, such as "#2f6f4f"', remedy="write the colour that is meant",
-    )
-
-
-def _no_target(where: str, named: str, others: str) -> Doubt:
-    return Doubt(
-        where=where, problem=f'a copy of "{named}", and nothing is called so{others}: passed over, as a browser does',
-        allowed="the id of what is drawn in the same file", remedy="mend its href, or take it out",
-    )
-
-
-def _not_read(where: str, what: str, others: str) -> Doubt:
-    return Doubt(
-        where=where, problem=f"{what} is nothing that can be read{others}: passed over, as a browser does, as if it "
-        "were not written", allowed="what the format takes, numbers with a point (6.5), and names of what is in the "
-        "drawing", remedy="write what is meant, or take it out",
-    )
+            (where, *words), others = wrong[0], f", the first of {len(wrong)} that {are}" if wrong[1:] else ""
+            yield Doubt(where=where, problem=problem.format(*words, others=others), allowed=allowed, remedy=remedy)
 
 
 def _cut_by_none(job: Job, drawings: Mapping[int, Sequence[Artwork]]) -> Iterator[Doubt]:
@@ -147,8 +128,7 @@ def _cut_by_none(job: Job, drawings: Mapping[int, Sequence[Artwork]]) -> Iterato
             yield Doubt(
                 where=Path(artwork).name, problem=f"{joined(left)} of it {'are' if left[1:] else 'is'} cut by no inlay",
                 allowed="every colour that the drawing shows", remedy=f"add {listed} to the colours of an [[inlay]]; "
-                f"if the wood is to show there, write background = [{listed}] in one that cuts the drawing",
-            )
+                f"if the wood is to show there, write background = [{listed}] in one that cuts the drawing")
 
 
 def _outline_colours(job: Job, artwork: str, art: Artwork) -> set[str]:
@@ -174,8 +154,7 @@ def _over_each_other(inlays: Sequence[Inlay]) -> Iterator[Doubt]:
                 problem=f"{shared.area:.1f} mm2 of both lie on each other, near {place_words(x, y)}",
                 allowed="drawings beside each other, unless it is meant",
                 remedy=f"leave it so where {later.name} is to be cut through what fills {first.name}, or move one of "
-                       "them", grave=False,
-            )
+                       "them", grave=False)
 
 
 def _sized_in_pixels(job: Job, drawn: dict[str, tuple[Artwork, Inlay]]) -> Iterator[Doubt]:
@@ -183,11 +162,9 @@ def _sized_in_pixels(job: Job, drawn: dict[str, tuple[Artwork, Inlay]]) -> Itera
     for name, (art, inlay) in drawn.items():
         if in_pixels(art, inlay):
             wide, high = (coarse_length(side, job.units) for side in art.page)
-            yield Doubt(
-                where=name, problem="its page is sized in px, or by numbers alone: at 96 to the inch it is "
-                f"{wide} by {high}", allowed="a size in mm, cm or in, or a place with a width",
-                remedy="leave it so if that is its size; else give place a width", grave=False,
-            )
+            yield Doubt(where=name, problem="its page is sized in px, or by numbers alone: at 96 to the inch it is "
+                        f"{wide} by {high}", allowed="a size in mm, cm or in, or a place with a width",
+                        remedy="leave it so if that is its size; else give place a width", grave=False)
 
 
 def in_pixels(art: Artwork, inlay: Inlay) -> str:

@@ -23,7 +23,7 @@ USUAL_GAP, _WIDE_GAP = 0.05, 0.3  # mm
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
 
-def mixes(job: Job) -> Iterator[Doubt]:
+def mixes(job: Job, _: Clamping) -> Iterator[Doubt]:
     """A part so small that no resin is mixed so."""
     tables = [("[resin]", job.resin), *((f"inlay {i} resin", inlay.resin) for i, inlay in enumerate(job.inlays, 1))]
     for where, table in tables:
@@ -31,8 +31,7 @@ def mixes(job: Job) -> Iterator[Doubt]:
             yield Doubt(
                 where=f"{where} mix", problem=" to ".join(f"{part:g} of {name}" for name, part in table.mix.items()),
                 allowed=f"1:1 to {_THINNEST:g}:1, the least part a catalyst (common practice)",
-                remedy="copy the ratio from the resin maker's sheet: it does not cure with too little",
-            )
+                remedy="copy the ratio from the resin maker's sheet: it does not cure with too little")
 
 
 def nothing_beside(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -51,27 +50,24 @@ def nothing_beside(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 remedy="leave it out, or write it in an earlier one")
 
 
-def colours(clamping: Clamping) -> Iterator[Doubt]:
+def colours(_: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Colours that nobody tells apart, and a sheet of paper that is drawn behind the rest: each is a pocket."""
     colours = sorted({colour for inlay in clamping.inlays for colour, _ in inlay.regions if colour.startswith("#")})
     for one, other in itertools.combinations(colours, 2):
         if (apart := colour_difference(one, other)) < JUST_SEEN:
-            yield Doubt(
-                where=f"{one} and {other}", problem=f"look alike, a difference of {apart:.1f} by CIEDE2000",
-                allowed=f"{JUST_SEEN:g} can just be seen; each colour is a pocket and a batch of its own",
-                remedy="if one colour is meant, draw both in it", grave=False,
-            )
+            yield Doubt(where=f"{one} and {other}", problem=f"look alike, a difference of {apart:.1f} by CIEDE2000",
+                        allowed=f"{JUST_SEEN:g} can just be seen; each colour is a pocket and a batch of its own",
+                        remedy="if one colour is meant, draw both in it", grave=False)
     for inlay in clamping.inlays:
         for colour, shape in inlay.regions:
             if _behind_the_rest(shape, [other for name, other in inlay.regions if name != colour]):
                 yield Doubt(
                     where=f"{inlay.name}, {colour}", problem="a rectangle behind all the rest is cut as a pocket",
                     allowed="what is meant to be cut", grave=False,
-                    remedy=f'if it is the paper of the drawing, write background = ["{colour}"] for that inlay',
-                )
+                    remedy=f'if it is the paper of the drawing, write background = ["{colour}"] for that inlay')
 
 
-def sizes(clamping: Clamping) -> Iterator[Doubt]:
+def sizes(_: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Drawings that became so much larger or smaller than drawn that their own size cannot have been meant."""
     for inlay in clamping.inlays:
         far = [(one, one.share) for one in inlay.placed
@@ -83,8 +79,7 @@ def sizes(clamping: Clamping) -> Iterator[Doubt]:
                 where=f"{inlay.name} artwork", problem=f"placed {wide} by {high}, {times} its drawn size",
                 allowed=f"a twentieth to {_SCALED:g} times",
                 remedy="write the unit in width and height of the drawing, as 50mm or 2in: a number alone counts px, "
-                       "96 to the inch; if the size that it has now is meant, leave it",
-            )
+                       "96 to the inch; if the size that it has now is meant, leave it")
 
 
 def _behind_the_rest(shape: BaseGeometry, others: Sequence[BaseGeometry]) -> bool:
@@ -95,7 +90,7 @@ def _behind_the_rest(shape: BaseGeometry, others: Sequence[BaseGeometry]) -> boo
                                 overlay.intersection(filled, whole).area / overlay.union(filled, whole).area) > _FILLED
 
 
-def v_before_others(job: Job) -> Iterator[Doubt]:
+def v_before_others(job: Job, _: Clamping) -> Iterator[Doubt]:
     """A v cutter with others after it, which does not rise into corners."""
     for number, inlay in enumerate(job.inlays, 1):
         vees = [name for name in inlay.cutters if job.cutter(name, "").shape == "v"]
@@ -106,11 +101,10 @@ def v_before_others(job: Job) -> Iterator[Doubt]:
                 where=f"{inlay.written(number)} cutters",
                 problem=f'"{vees[0]}", a v cutter, stands before "{others[-1]}": its walls slope, and only one that '
                         "comes last rises into corners",
-                allowed="a v last, for the corners that the others leave", remedy=f"write cutters = [{better}]",
-            )
+                allowed="a v last, for the corners that the others leave", remedy=f"write cutters = [{better}]")
 
 
-def wide_gaps(job: Job) -> Iterator[Doubt]:
+def wide_gaps(job: Job, _: Clamping) -> Iterator[Doubt]:
     """So much room round a piece that it lies loose in a pocket of glue."""
     for number, inlay in enumerate(job.inlays, 1):
         if inlay.piece is not None and inlay.piece.gap > _WIDE_GAP:
@@ -120,11 +114,10 @@ def wide_gaps(job: Job) -> Iterator[Doubt]:
                         "details narrower than twice that are left out of the piece",
                 allowed=f"up to {format_length(_WIDE_GAP, job.units)}, usually "
                         f"{format_length(USUAL_GAP, job.units)} (common practice)",
-                remedy=f"leave gap out for {format_length(USUAL_GAP, job.units)}",
-            )
+                remedy=f"leave gap out for {format_length(USUAL_GAP, job.units)}")
 
 
-def sloping_for_pieces(job: Job) -> Iterator[Doubt]:
+def sloping_for_pieces(job: Job, _: Clamping) -> Iterator[Doubt]:
     """Pockets with sloping walls for pieces that the job does not make, and whose sides nobody slopes."""
     for number, inlay in enumerate(job.inlays, 1):
         sloping = [name for name in inlay.cutters if not job.cutter(name, "").is_flat]
@@ -135,8 +128,7 @@ def sloping_for_pieces(job: Job) -> Iterator[Doubt]:
                         "not go in",
                 allowed="flat ends where pieces are let in", remedy="take flat ends" +
                 ("; with a piece table pathgen then makes both to match" if inlay.artwork else "") +
-                "; or slope each piece's sides to fit",
-            )
+                "; or slope each piece's sides to fit")
 
 
 def sloping_walls(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -148,25 +140,21 @@ def sloping_walls(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             continue
         narrower = float(cutter.half_width(inlay.depth) - cutter.half_width(inlay.depth - skim))
         if narrower > 0:
-            yield Doubt(
-                where=f"[[inlay]] {inlay.index + 1}",
-                problem=f'the walls that "{cutter.name}" leaves slope, and the second cut, '
-                        f"{format_length(skim, job.units)} lower (skim), meets them "
-                        f"{format_length(narrower, job.units)} further in",
-                allowed="the drawing's own width, with skim = 0 or flat ends",
-                remedy="write [resurface] skim = 0, or see on scrap that so much less is not missed",
-                grave=narrower > _SEEN,
-            )
+            yield Doubt(where=f"[[inlay]] {inlay.index + 1}",
+                        problem=f'the walls that "{cutter.name}" leaves slope, and the second cut, '
+                                f"{format_length(skim, job.units)} lower (skim), meets them "
+                                f"{format_length(narrower, job.units)} further in",
+                        allowed="the drawing's own width, with skim = 0 or flat ends",
+                        remedy="write [resurface] skim = 0, or see on scrap that so much less is not missed",
+                        grave=narrower > _SEEN)
 
 
-def flutes(clamping: Clamping) -> Iterator[Doubt]:
+def flutes(_: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Flutes much longer than cutters so thin have them: a slip lets them reach too deep."""
     for cutter in {step.cutter.name: step.cutter for step in clamping.steps}.values():
         if has_long_flutes(cutter):
             long, tenth = (format_length(v, clamping.units) for v in (cutter.flute_length, cutter.flute_length / 10))
-            yield Doubt(
-                where=f'[[cutter]] "{cutter.name}" flute_length',
-                problem=f"{long}, {cutter.flute_length / cutter.diameter:.0f} times its diameter",
-                allowed=f"up to {LONG_FLUTES:.0f} times it (common practice)",
-                remedy=f"measure how long its flutes are; is {tenth} meant?",
-            )
+            yield Doubt(where=f'[[cutter]] "{cutter.name}" flute_length',
+                        problem=f"{long}, {cutter.flute_length / cutter.diameter:.0f} times its diameter",
+                        allowed=f"up to {LONG_FLUTES:.0f} times it (common practice)",
+                        remedy=f"measure how long its flutes are; is {tenth} meant?")

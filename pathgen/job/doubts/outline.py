@@ -31,7 +31,7 @@ _CRUMB = 5.0  # mm2: smaller pieces that come loose are chips (no source)
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
 
-def line_on_page(job: Job) -> Iterator[Doubt]:
+def line_on_page(job: Job, _: Clamping) -> Iterator[Doubt]:
     """A form's line that is the page's edge, where it was likely to end at it."""
     closed = closed_by_page(job) if job.form else None
     if closed is None or job.form is None:
@@ -41,8 +41,7 @@ def line_on_page(job: Job) -> Iterator[Doubt]:
         where="[form] artwork",
         problem=f"what is filled reaches the page's edge along {coarse_length(on_edge, job.units)}, and the form goes "
                 "further: there the page's edge is cut as part of the line",
-        allowed="a line that is drawn, or runs out through the form's edge", remedy=to_the_page(job, page),
-    )
+        allowed="a line that is drawn, or runs out through the form's edge", remedy=to_the_page(job, page))
 
 
 def inner_corners(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -64,31 +63,23 @@ def _closed(where: str, whose: str, left: BaseGeometry, job: Job, key: str, name
     largest = max(shapely.get_parts(left), key=lambda part: float(part.area))
     x, y = shapely.get_coordinates(largest.representative_point())[0]
     long = float(lengths(np.array([largest]))[0])
-    if long > cutter.diameter and _is_bay(largest):
-        yield Doubt(
-            where=where,
-            problem=f"{whose} cutter leaves {left.area:.2f} mm2 closed, the most in a bay narrower than it, "
-                    f"{coarse_length(long, job.units)} of it, near {place_words(x, y)}",
-            allowed=f"bays wider than the cutter, {format_length(cutter.diameter, job.units)}",
-            remedy=f"draw it wider, name a smaller {key}, or cut it out by hand",
-        )
+    # a bay is about as wide at its end as where it opens, and does not end in a point
+    if long > cutter.diameter and largest.area > _BAY * shapely.minimum_rotated_rectangle(largest).area:
+        yield Doubt(where=where,
+                    problem=f"{whose} cutter leaves {left.area:.2f} mm2 closed, the most in a bay narrower than it, "
+                            f"{coarse_length(long, job.units)} of it, near {place_words(x, y)}",
+                    allowed=f"bays wider than the cutter, {format_length(cutter.diameter, job.units)}",
+                    remedy=f"draw it wider, name a smaller {key}, or cut it out by hand")
         return
-    yield Doubt(
-        where=where,
-        problem=f"{whose} cutter leaves {left.area:.2f} mm2 in corners that point inward, the most near "
-                f"{place_words(x, y)}",
-        allowed="corners as round as the cutter", remedy="cut them out by hand, or take a smaller cutter",
-        grave=False,
-    )
+    yield Doubt(where=where,
+                problem=f"{whose} cutter leaves {left.area:.2f} mm2 in corners that point inward, the most near "
+                        f"{place_words(x, y)}",
+                allowed="corners as round as the cutter", remedy="cut them out by hand, or take a smaller cutter",
+                grave=False)
 
 
 _BAY = 0.6
 """Share of the box round it that a bay fills at least; a corner, being a triangle less a round, fills under half."""
-
-
-def _is_bay(left: BaseGeometry) -> bool:
-    """Whether what a cutter leaves is about as wide at its end as where it opens, and does not end in a point."""
-    return float(left.area) > _BAY * float(shapely.minimum_rotated_rectangle(left).area)
 
 
 def mostly_tabs(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -105,8 +96,7 @@ def mostly_tabs(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             f"{clamping.board.names.part} would be left to the saw",
             allowed=f"a third of it at most; usual are {OutlineCut.tabs}, {format_length(OutlineCut.tab_width, units)} "
                     "wide each (common practice)",
-            remedy=f"write tabs = {most}" if most > 1 else "make tab_width smaller", grave=False,
-        )
+            remedy=f"write tabs = {most}" if most > 1 else "make tab_width smaller", grave=False)
 
 
 def no_waste_beyond(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -121,15 +111,13 @@ def no_waste_beyond(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         return
     names, what = clamping.board.names, "a skin holds" if cut.skin else "tabs hold"
     there = " and ".join(f"{format_length(max(float(out[k]), 0.0), units)} {names.around[k]}" for k in short)
-    yield Doubt(
-        where="[stock]",
-        problem=f"the blank stands out {there}: the outline's cutter parts the waste there, and {what} the "
-                f"{names.part} to {'loose strips alone' if len(short) > 1 else 'strips that bend'}"
-                + ("; its edge there is the blank's, as it comes" if out.min() < _SEEN else ""),
-        allowed=f"{format_length(cutter.diameter + LEAST_WASTE, units)} or more all round: the cutter and "
-                f"{format_length(LEAST_WASTE, units)}",
-        remedy=f"{larger_blank(job, clamping.board)}; or stick the blank down over its whole face, waste too",
-    )
+    yield Doubt(where="[stock]",
+                problem=f"the blank stands out {there}: the outline's cutter parts the waste there, and {what} the "
+                        f"{names.part} to {'loose strips alone' if len(short) > 1 else 'strips that bend'}"
+                        + ("; its edge there is the blank's, as it comes" if out.min() < _SEEN else ""),
+                allowed=f"{format_length(cutter.diameter + LEAST_WASTE, units)} or more all round: the cutter and "
+                        f"{format_length(LEAST_WASTE, units)}",
+                remedy=f"{larger_blank(job, clamping.board)}; or stick the blank down over its whole face, waste too")
 
 
 def thin_floors(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -147,8 +135,7 @@ def thin_floors(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 where=where, problem=f"{fine_length(float(web[worst]), job.units)} of wood stays under it near "
                 f"{place_words(x, y, job.units)}, as [{table}] min_web lets it",
                 allowed=f"{fine_length(THIN, job.units)} or more", remedy="make depth less: with Z set a little low "
-                f"the cutter goes through{', and what is filled in sticks to the bed' if filled else ''}",
-            )
+                f"the cutter goes through{', and what is filled in sticks to the bed' if filled else ''}")
 
 
 def loose(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -183,5 +170,4 @@ def loose(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             where=job.body_name, allowed=allowed,
             remedy=f"{remedy}, or stick the blank down over its whole face, waste too",
             problem=f"{largest.area:.0f} mm2 of wood near {place_words(x, y, job.units)} comes loose under the cutter: "
-                    f"all round it is cut through, or nearly{f'; so do {more} more' if more else ''}",
-        )
+                    f"all round it is cut through, or nearly{f'; so do {more} more' if more else ''}")

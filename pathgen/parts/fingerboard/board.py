@@ -30,9 +30,12 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
     shares = ratio_shares(numbers.ratios, numbers.frets) if numbers.ratios else equal_shares(
         np.arange(1, numbers.frets + 1), numbers.divisions)
     layout = board_layout(numbers, shares=shares, straight_share=_straight_share(numbers, shares))
-    binding = numbers.bound_later
-    cut = _narrowed(layout, binding, min(numbers.nut_width, numbers.end_width))
-    end = _moved_to(layout.lines[-1], layout.length)
+    binding = 0.0 if numbers.bound else numbers.binding  # the board is cut narrower for one that is glued on later
+    cut = layout.edges.inset(binding)
+    if min(cut.half_width(0.0), cut.half_width(layout.length)) <= 0:
+        raise JobError("[board] binding", f"{binding:g} mm on each side leaves no wood", remedy="make it thinner",
+                       allowed=f"less than {min(numbers.nut_width, numbers.end_width) / 2:g} mm")
+    end = layout.lines[-1] + [layout.length - centre_crossings(layout.lines[-1:])[0], 0.0]
 
     def shape(edges: Edges) -> Polygon:
         nut = layout.lines[0] - [numbers.behind_nut, 0.0]
@@ -43,8 +46,7 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
     crossing_refused(stated)
     whole = shape(cut) if outline is None else outline
     finished = shape(layout.edges) if outline is None else overlay.buffer(outline, binding, join_style="mitre")
-    plain = outline is None and numbers.nut_end.is_plain and numbers.end.is_plain
-    edges = stated if plain else _edge_crossings(layout, cut, whole)
+    edges = _edge_crossings(layout, cut, whole)
     ending = end_points(cut, end, numbers.end if outline is None else End(), layout.bass_side)[[0, -1]]
     if outline is not None:
         met = chord_across(outline, end[None])[0]
@@ -88,10 +90,8 @@ def slots(
     elif board.drawn:
         lines = np.where(frets.full[..., None], _widest(board, lines, width), lines)
     _too_short_refused(frets, lines, width, short or 0.0)
-    made = Slots(
-        number=frets.number, lines=lines, width=width, depth=depth, short=short, bottom=bottom, bevel=bevel,
-        through=frets.full & (short is None), entry=entry, counted="fret",
-    )
+    made = Slots(number=frets.number, lines=lines, width=width, depth=depth, short=short, bottom=bottom, bevel=bevel,
+                 through=frets.full & (short is None), entry=entry, counted="fret")
     _meeting_refused(made)
     return made
 
@@ -160,21 +160,6 @@ def _straight_share(numbers: BoardNumbers, shares: Floats) -> float:
     return float(-np.expm1(-np.interp(straight_fret, np.arange(len(pitch)), pitch)))
 
 
-def _narrowed(layout: Layout, binding: float, narrowest: float) -> Edges:
-    cut = layout.edges.inset(binding)
-    if min(cut.half_width(0.0), cut.half_width(layout.length)) <= 0:
-        raise JobError(
-            "[board] binding", f"{binding:g} mm on each side leaves no wood", allowed=f"less than {narrowest / 2:g} mm",
-            remedy="make it thinner",
-        )
-    return cut
-
-
-def _moved_to(line: Floats, x: float) -> Floats:
-    """A line, (2, 2), moved along the board to cross the centre-line at x."""
-    return np.asarray(line + [x - centre_crossings(line[None])[0], 0.0])
-
-
 def _edge_crossings(layout: Layout, cut: Edges, outline: Polygon) -> Floats:
     """(n + 1, 2, 2) where nut and frets meet an outline; the nut the straight long edges where it misses that."""
     chords = chord_across(outline, layout.lines)
@@ -208,10 +193,8 @@ def _frets(layout: Layout, edges: Floats, numbers: BoardNumbers) -> Frets:
             raise JobError("[board] partial_frets", f"fret {entry.fret} is not on the board",
                            allowed=f"{first} to {len(edges) - 1}", remedy="correct its number")
         ends[entry.fret], full[entry.fret] = _partial(ends[entry.fret], entry, layout.bass_side)
-    return Frets(
-        number=np.arange(first, len(edges)), distance=centre_crossings(layout.lines)[first:],
-        bass=edges[first:, 0], treble=edges[first:, 1], ends=ends[first:], full=full[first:],
-    )
+    return Frets(number=np.arange(first, len(edges)), distance=centre_crossings(layout.lines)[first:],
+                 bass=edges[first:, 0], treble=edges[first:, 1], ends=ends[first:], full=full[first:])
 
 
 _LEAST_BEHIND_ZERO_FRET = 2.0
@@ -258,5 +241,4 @@ def _meeting_refused(made: Slots) -> None:
         raise JobError(
             "[slots] width", f"the slots of frets {made.number[i]} and {made.number[i + 1]} meet: their lines are "
             f"{gap[i] + made.width:.3f} mm apart", allowed=f"slots narrower than that, not {made.width:g} mm",
-            remedy="make fewer frets or narrower slots",
-        )
+            remedy="make fewer frets or narrower slots")

@@ -109,33 +109,22 @@ def checked_wire(wire: FretWire, first: int, last: int) -> None:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Fretting:
-    """A row for each fret, along its own curve, mm.
-
-    Attributes
-    ----------
-    number : (n,) int array
-    length : (n,) float array
-        To cut: from edge to edge of the finished board, and the overhang on each side.
-    tang : (n,) float array
-        Left of the tang, on the middle of the length; as long as it where nothing is nipped.
-    nipped : (n, 2) float array
-        What is nipped off the tang at the bass and at the treble end.
-    radius, bend : (n,) float array
-        Of the board under the fret, and of the fret as bent; infinite where flat.
-    size : (n,) int array
-        Which of the wires each is made of, as `FretWire.size_of`.
-    totals : (w,) float array
-        All wire of each size, with the waste.
-    """
+    """A row for each fret, along its own curve, mm."""
 
     number: NDArray[np.int64]
     length: Floats
+    """(n,) to cut: from edge to edge of the finished board, and the overhang on each side."""
     tang: Floats
+    """(n,) left of the tang, on the middle of the length; as long as it where nothing is nipped."""
     nipped: Floats
+    """(n, 2) what is nipped off the tang at the bass and at the treble end."""
     radius: Floats
     bend: Floats
+    """Both: (n,) of the board under the fret, and of the fret as bent; infinite where flat."""
     size: NDArray[np.int64]
+    """(n,) which of the wires each is made of, as `FretWire.size_of`."""
     totals: Floats
+    """(w,) all wire of each size, with the waste."""
 
 
 def fretting(board: Fingerboard, slots: Slots | None, wire: FretWire) -> Fretting:
@@ -154,10 +143,8 @@ def fretting(board: Fingerboard, slots: Slots | None, wire: FretWire) -> Frettin
     radius = radius_under(ends, surface)
     size = np.array([wire.size_of(fret) for fret in frets.number.tolist()], dtype=np.int64)
     used = np.bincount(size, weights=length, minlength=len(wire.wires))
-    return Fretting(
-        number=frets.number, length=length, tang=length - nipped.sum(axis=1), nipped=nipped, radius=radius,
-        bend=radius * (1.0 - wire.bend), size=size, totals=np.asarray(used * (1.0 + wire.waste), float),
-    )
+    return Fretting(number=frets.number, length=length, tang=length - nipped.sum(axis=1), nipped=nipped, radius=radius,
+                    bend=radius * (1.0 - wire.bend), size=size, totals=np.asarray(used * (1.0 + wire.waste), float))
 
 
 _SAME = 0.01
@@ -184,9 +171,9 @@ def past_binding(board: Fingerboard, lines: Floats) -> Floats:
     return out
 
 
-def arc_lengths(surface: Surface, lines: Floats, *, samples: int = 257) -> Floats:
+def arc_lengths(surface: Surface, lines: Floats) -> Floats:
     """Length of each straight line in plan, (n, 2, 2), along the surface over it: (n,) mm."""
-    share = np.linspace(0.0, 1.0, samples)[:, None]
+    share = np.linspace(0.0, 1.0, 257)[:, None]
     points = lines[:, :1] + share * (lines[:, 1:] - lines[:, :1])
     rise = np.diff(surface.height(points[..., 0], points[..., 1]), axis=1)
     step = np.linalg.norm(np.diff(points, axis=1), axis=2)

@@ -50,33 +50,22 @@ class Edges:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Layout:
-    """Where everything that crosses the strings lies.
-
-    Attributes
-    ----------
-    lines : (n + 1, 2, 2) float array
-        A bass and a treble point on the line of the nut and of each fret.
-    bridge : (2, 2) float array
-        The same for the ends of the outer strings' speaking lengths.
-    edges : Edges
-        Long edges of the finished board.
-    strings : Edges
-        The outer strings.
-    length : float
-        From the nut to the board's end on the centre-line, mm.
-    bass_side : int
-        -1 or +1: the sign of y on the bass side.
-    nut_offset : float
-        How far the nut stands nearer to frets and bridge than the scale lengths say, along the strings, mm.
-    """
+    """Where everything that crosses the strings lies."""
 
     lines: Floats
+    """(n + 1, 2, 2) a bass and a treble point on the line of the nut and of each fret."""
     bridge: Floats
+    """(2, 2) the same for the ends of the outer strings' speaking lengths."""
     edges: Edges
+    """Long edges of the finished board."""
     strings: Edges
+    """The outer strings."""
     length: float
+    """From the nut to the board's end on the centre-line, mm."""
     bass_side: int
+    """-1 or +1: the sign of y on the bass side."""
     nut_offset: float
+    """How far the nut stands nearer to frets and bridge than the scale lengths say, along the strings, mm."""
 
     @property
     def to_bridge(self) -> float:
@@ -143,16 +132,14 @@ def crossing_refused(ends: Floats) -> None:
                 "[board] scale_length",
                 f"the fanned frets cross each other: fret {worst + 1} lies {-back[worst]:.2f} mm before {nut} at the "
                 f"{name} edge",
-                remedy="bring the two scale lengths closer, or choose another straight_fret",
-            )
+                remedy="bring the two scale lengths closer, or choose another straight_fret")
     slant = np.degrees(np.arctan2(np.abs(treble[:, 0] - bass[:, 0]), np.abs(treble[:, 1] - bass[:, 1])))
     if slant.max() > _MOST_SLANT:
         worst = int(np.argmax(slant))
         raise JobError(
             "[board] scale_length", f"the fan turns {f'fret {worst}' if worst else 'the nut'} {slant[worst]:.0f} "
             "degrees from square", allowed=f"{_MOST_SLANT:g} degrees or less",
-            remedy="bring the two scale lengths closer, or choose another straight_fret",
-        )
+            remedy="bring the two scale lengths closer, or choose another straight_fret")
 
 
 def _edges(numbers: BoardNumbers, length: float) -> Edges:

@@ -125,14 +125,12 @@ def neck_table(neck: Neck, *, scale_length: float, joint: float, thickness: floa
 
 def neck_of(neck: Neck, board: Fingerboard) -> NeckTable:
     """The neck that a board goes on. Raises JobError as `neck_table` does, and for a joint at no fret of it."""
-    places = dict(zip(board.frets.number.tolist(), board.frets.distance.tolist(), strict=True))
+    places = board.distances
     if neck.joint_fret not in places:
         raise JobError("[neck] joint_fret", f"there is no fret {neck.joint_fret}", allowed=f"1 to {max(places)}",
                        remedy="correct it")
-    return neck_table(
-        neck, scale_length=board.layout.to_bridge,
-        joint=float(places[neck.joint_fret]), thickness=board.surface.thickness,
-    )
+    return neck_table(neck, scale_length=board.layout.to_bridge, joint=places[neck.joint_fret],
+                      thickness=board.surface.thickness)
 
 
 def neck_rows(neck: Neck, board: Fingerboard) -> dict[str, Any]:

@@ -26,27 +26,15 @@ class PartialFret:
 
 @dataclass(frozen=True, kw_only=True)
 class End:
-    """The shape of one end of the board.
-
-    Attributes
-    ----------
-    rise : float
-        An arch over the straight end, this high in its middle; negative for one that is hollow. mm.
-    steps : tuple of (y, by)
-        From y toward the treble edge the end lies `by` further out; y is measured from the centre-line, negative
-        on the bass side. Rising in y. mm.
-    corner_radius : float
-        Both corners are rounded by this much, mm.
-    """
+    """The shape of one end of the board."""
 
     rise: float = 0.0
+    """An arch over the straight end, this high in its middle; negative for one that is hollow. mm."""
     steps: tuple[tuple[float, float], ...] = ()
+    """(y, by) each: from y toward the treble edge the end lies `by` further out; y is measured from the centre-line,
+    negative on the bass side. Rising in y. mm."""
     corner_radius: float = 0.0
-
-    @property
-    def is_plain(self) -> bool:
-        """True for a straight end with sharp corners."""
-        return self == End()
+    """Both corners are rounded by this much, mm."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,8 +107,3 @@ class BoardNumbers:
         """From each edge in to its outer string, mm."""
         own = self.scale_length.edge_to_string
         return self.edge_to_string if own is None else own
-
-    @property
-    def bound_later(self) -> float:
-        """How much narrower on each side the board is cut, for a binding that is not on the blank yet, mm."""
-        return 0.0 if self.bound else self.binding

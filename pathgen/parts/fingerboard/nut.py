@@ -29,22 +29,15 @@ _SAG = 5e-4
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class CrossLine:
-    """The board's curve along the nut's or the saddle's line, mm.
-
-    Attributes
-    ----------
-    curve : (n, 2) float array
-        From the bass end to the treble end: along the line, 0 in the middle of it; over the place where the line
-        crosses the centre-line, so 0 or less.
-    strings : (n, 2) float array
-        Where each string crosses it, bass first, on that curve.
-    radius : float
-        Of the curve where it crosses the centre-line; infinite for a flat board.
-    """
+    """The board's curve along the nut's or the saddle's line, mm."""
 
     curve: Floats
+    """(n, 2) from the bass end to the treble end: along the line, 0 in the middle of it; over the place where the line
+    crosses the centre-line, so 0 or less."""
     strings: Floats
+    """(n, 2) where each string crosses it, bass first, on that curve."""
     radius: float
+    """Of the curve where it crosses the centre-line; infinite for a flat board."""
 
 
 def nut_curve(

@@ -36,27 +36,18 @@ ZEROS = tuple(
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Frets:
-    """Fret lines, nut side first; a zero fret, where there is one, is the first and has number 0.
-
-    Attributes
-    ----------
-    number : (n,) int array
-    distance : (n,) float array
-        From the nut, along the centre-line, mm.
-    bass, treble : (n, 2) float array
-        Where each fret's line meets the edges of the cut board, mm.
-    ends : (n, 2, 2) float array
-        Where each fret itself ends: at the edges, or nearer for a partial fret. Bass end, treble end.
-    full : (n, 2) bool array
-        Whether it reaches the edge at its bass and treble end.
-    """
+    """Fret lines, nut side first; a zero fret, where there is one, is the first and has number 0."""
 
     number: NDArray[np.int64]
     distance: Floats
+    """(n,) from the nut, along the centre-line, mm."""
     bass: Floats
     treble: Floats
+    """Both: (n, 2) where each fret's line meets the edges of the cut board, mm."""
     ends: Floats
+    """(n, 2, 2) where each fret itself ends: at the edges, or nearer for a partial fret. Bass end, treble end."""
     full: Bools
+    """(n, 2) whether it reaches the edge at its bass and treble end."""
 
     def __len__(self) -> int:
         return len(self.number)
@@ -75,53 +66,34 @@ class Fittings:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Fingerboard:
-    """The finished board, in the board's frame.
-
-    Attributes
-    ----------
-    surface : Surface
-        The radiused top as first cut.
-    outline : Polygon
-        The board as cut on the machine: narrower than finished by the binding on each long side.
-    finished : Polygon
-        The board with its binding on.
-    edges : Edges
-        Long edges of the cut board.
-    frets : Frets
-    nut_line : (2, 2) float array
-        Where the nut line meets the cut edges: bass, treble.
-    end_line : (2, 2) float array
-        Where the board's end meets them, stepped or straight, not rounded; with a drawn outline, where a line as far
-        past the last fret as stated meets that, or the stated edges where it misses.
-    length : float
-        From the nut to the board's end on the centre-line, mm.
-    min_web : float
-        Least wood to be left under any pocket or slot, mm.
-    layout : Layout
-        Strings, bridge and finished edges.
-    behind_nut : float
-        How far the board runs on behind the nut, mm.
-    binding : float
-        Thickness of the binding on each long side, mm.
-    drawn : bool
-        Whether the outline is from a drawing.
-    fittings : Fittings
-        What goes on it.
-    """
+    """The finished board, in the board's frame."""
 
     surface: Surface
+    """The radiused top as first cut."""
     outline: Polygon
+    """The board as cut on the machine: narrower than finished by the binding on each long side."""
     finished: Polygon
+    """The board with its binding on."""
     edges: Edges
+    """Long edges of the cut board."""
     frets: Frets
     nut_line: Floats
+    """(2, 2) where the nut line meets the cut edges: bass, treble."""
     end_line: Floats
+    """(2, 2) where the board's end meets them, stepped or straight, not rounded; with a drawn outline, where a line as
+    far past the last fret as stated meets that, or the stated edges where it misses."""
     length: float
+    """From the nut to the board's end on the centre-line, mm."""
     min_web: float
+    """Least wood to be left under any pocket or slot, mm."""
     layout: Layout
+    """Strings, bridge and finished edges."""
     behind_nut: float
+    """How far the board runs on behind the nut, mm."""
     binding: float
+    """Thickness of the binding on each long side, mm."""
     drawn: bool
+    """Whether the outline is from a drawing."""
     fittings: Fittings = Fittings()
 
     start: ClassVar[float] = 0.0
@@ -162,13 +134,11 @@ class Fingerboard:
         """A board has a nut, an end, and the sides of its outer strings."""
         start, _, end, _ = self.outline.bounds
         near, far = self._ends_on_centre if self.layout.fanned else (start, end)
-        return Names(
-            part="board", near="nut", far="end", start="the nut", along="strings run", holds=self._frets_words,
-            too="[board] thickness",
-            sides=("bass", "treble") if self.bass_side < 0 else ("treble", "bass"),
-            extent=end - start, on_centre=far - near if self.layout.fanned else None,
-            behind=0.0 if self.drawn else -near,
-        )
+        return Names(part="board", near="nut", far="end", start="the nut", along="strings run", holds=self._frets_words,
+                     too="[board] thickness",
+                     sides=("bass", "treble") if self.bass_side < 0 else ("treble", "bass"),
+                     extent=end - start, on_centre=far - near if self.layout.fanned else None,
+                     behind=0.0 if self.drawn else -near)
 
     @property
     def _frets_words(self) -> str:

@@ -44,13 +44,13 @@ def string_lines(strings: Edges, count: int, x: tuple[float, float], bass_side: 
     return np.stack([np.broadcast_to(ends, y.shape), y], axis=2)
 
 
-def bow_under(lines: Floats, surface: Surface, *, samples: int = 201) -> Floats:
+def bow_under(lines: Floats, surface: Surface) -> Floats:
     """How far the surface stands above a straight edge laid along each line from end to end: (n,) mm.
 
     Positive where the surface is high in the middle, negative where it is hollow, whichever is more. Along the
     straight lines of the cone it is 0: there the straight edge touches everywhere.
     """
-    share = np.linspace(0.0, 1.0, samples)[:, None]
+    share = np.linspace(0.0, 1.0, 201)[:, None]
     points = lines[:, 0][:, None] + share * (lines[:, 1] - lines[:, 0])[:, None]
     height = surface.height(points[..., 0], points[..., 1])
     chord = height[:, :1] + share[:, 0] * (height[:, -1:] - height[:, :1])
@@ -69,6 +69,5 @@ def _not_below_zero(radius: float, remedy: str = "make the radii closer to each 
     if not (math.isfinite(radius) and radius > 0):
         raise JobError(
             "[board] radius", f"shrinks to {radius:.1f} mm at the board's end", allowed="above half the width there",
-            remedy=remedy,
-        )
+            remedy=remedy)
     return radius

@@ -1,13 +1,19 @@
-"""The board in figures: the fret table, the surface under each string, places for side dots, the fretting sheet."""
+"""The board in figures: the fret table with the wood left at each fret, the surface under each string, places for side
+dots, the fretting sheet.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.plain import rounded, rounded_point
 from pathgen.base.surface import Surface
@@ -19,7 +25,6 @@ from pathgen.parts.fingerboard.nut import cross_radii
 from pathgen.parts.fingerboard.radii import bow_under, string_lines
 from pathgen.parts.fingerboard.scale import cents_off
 from pathgen.parts.fingerboard.stringing import Strings, stringing_data
-from pathgen.parts.fingerboard.webs import wood_left
 from pathgen.work.features import Inlay, Slots
 from pathgen.work.operations import NutSlot, Slot
 from pathgen.work.underside import Sunk, sunk_of
@@ -31,18 +36,15 @@ if TYPE_CHECKING:
 
 def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
     """What report.json says of a board: frets, strings, side dots; fretting, stringing and neck where known."""
-    fittings, slots = board.fittings, clamping.feature(Slot)
+    fittings, slots, layout = board.fittings, clamping.feature(Slot), board.layout
     wire, strings = fittings.wire, fittings.string_set
+    # every fretted note against its open string, on the centre-line
+    lower = 1200.0 * math.log2((layout.to_bridge + layout.nut_offset) / layout.to_bridge)
     return {
-        "frets": fret_rows(
-            board, slots, inlays=clamping.inlays, finished=clamping.finished_surface,
-            resolution=clamping.machine.resolution, repeatability=clamping.machine.repeatability,
-            sunk=sunk_of(clamping),
-        ),
+        "frets": _fret_rows(board, clamping),
         "board": {"bass_side": board.bass_side, "nut": nut_row(board, clamping.feature(NutSlot)),
-                  "behind_nut": rounded(board.behind_nut),
-                  "binding": board.binding, "nut_offset": board.layout.nut_offset,
-                  "nut_offset_cents": rounded(_offset_cents(board), 3)},
+                  "behind_nut": rounded(board.behind_nut), "binding": board.binding,
+                  "nut_offset": layout.nut_offset, "nut_offset_cents": rounded(lower, 3)},
         "strings": string_rows(board, fittings.strings),
         "side_dots": dot_rows(board, fittings.side_dots),
         "fretting": fretting_data(board, slots, wire) if wire else None,
@@ -64,28 +66,21 @@ def nut_row(board: Fingerboard, slot: Slots | None) -> dict[str, Any]:
     return row
 
 
-def fret_rows(
-    board: Fingerboard,
-    slots: Slots | None,
-    *,
-    inlays: Sequence[Inlay],
-    finished: Surface | None,
-    resolution: float,
-    repeatability: float,
-    sunk: Sequence[Sunk],
-) -> list[dict[str, Any]]:
+def _fret_rows(board: Fingerboard, clamping: Clamping) -> list[dict[str, Any]]:
     """A row for each fret, lengths in mm.
 
     distance from the nut; bass and treble, where its line meets the edges of the cut board; ends, where the fret
     itself ends; depth of its slot; cents that it sounds off when its distance is rounded to the machine's
-    `resolution`; width of the finished and of the cut board along the fret; least wood at the edges, under the slot,
+    resolution; width of the finished and of the cut board along the fret; least wood at the edges, under the slot,
     and under the pockets between the fret before and this one.
     """
-    frets = board.frets
+    frets, slots, machine = board.frets, clamping.feature(Slot), clamping.machine
     if not len(frets):
         return []
-    wood = wood_left(board, slots=slots, inlays=inlays, finished=finished, sunk=sunk)
-    cents = _cents(board, resolution, repeatability)
+    edge, slot, pocket = wood_left(board, slots=slots, inlays=clamping.inlays, finished=clamping.finished_surface,
+                     sunk=sunk_of(clamping))
+    stepped = np.abs(np.round(frets.distance / machine.resolution) * machine.resolution - frets.distance)
+    cents = cents_off(board.layout.to_bridge, frets.distance, frets.distance + stepped + machine.repeatability)
     finished_width = _finished_widths(board)
     cut_width = np.linalg.norm(frets.treble - frets.bass, axis=1)
     return [
@@ -94,8 +89,7 @@ def fret_rows(
             "treble": rounded_point(frets.treble[i]), "ends": [rounded_point(end) for end in frets.ends[i]],
             "depth": slots.depth if slots else None, "cents": rounded(cents[i], 4),
             "width": rounded(finished_width[i]), "cut_width": rounded(cut_width[i]),
-            "wood": {"edge": rounded(wood.edge[i], 3), "slot": rounded(wood.slot[i], 3),
-                     "pocket": rounded(wood.pocket[i], 3)},
+            "wood": {"edge": rounded(edge[i], 3), "slot": rounded(slot[i], 3), "pocket": rounded(pocket[i], 3)},
         }
         for i in range(len(frets))
     ]
@@ -192,19 +186,69 @@ def _on_edge(edge: Floats, fret: int, share: float) -> dict[str, Any]:
     return {"at": rounded_point(at), "along_edge": rounded(float(np.linalg.norm(at - edge[0])))}
 
 
-def _offset_cents(board: Fingerboard) -> float:
-    """By how much every fretted note is lower against its open string, on the string along the centre-line."""
-    length = board.layout.to_bridge
-    return 1200.0 * math.log2((length + board.layout.nut_offset) / length)
-
-
-def _cents(board: Fingerboard, resolution: float, repeatability: float) -> Floats:
-    wanted = board.frets.distance
-    rounded = np.abs(np.round(wanted / resolution) * resolution - wanted)
-    return cents_off(board.layout.to_bridge, wanted, wanted + rounded + repeatability)
-
-
 def _finished_widths(board: Fingerboard) -> Floats:
     """Along each fret, from edge to edge of the finished board, the binding on."""
     edges = past_binding(board, np.stack([board.frets.bass, board.frets.treble], axis=1))
     return np.asarray(np.linalg.norm(edges[:, 1] - edges[:, 0], axis=1))
+
+
+_EVERY = 1.0
+"""Spacing of the points along an inlay's edge where the wood under it is measured, mm."""
+
+
+def wood_left(
+    board: Fingerboard, *, slots: Slots | None, inlays: Sequence[Inlay], finished: Surface | None, sunk: Sequence[Sunk]
+) -> tuple[Floats, Floats, Floats]:
+    """The least wood for each fret, mm, or NaN: (n,) at the edges of the board in line with it, where the curve has
+    dropped most; (n,) under its slot; (n + 1,) under the pockets between the fret before (or the nut) and it, past the
+    last fret in the last place.
+
+    Slots are measured from the `finished` surface, pockets from the first; `sunk` is what is open in the underside.
+    """
+    surface = finished or board.surface
+    frets = board.frets
+    edge = np.min([surface.height(p[:, 0], p[:, 1]) for p in (frets.bass, frets.treble)], axis=0)
+    # Both surfaces are lowest at the outer ends of a slot's line.
+    slot = slots.floors(surface) if slots is not None else np.full(len(frets), np.nan)
+    pocket = np.full(len(frets) + 1, np.nan)
+    for k, space in enumerate(_spaces(board)):
+        for inlay in inlays:
+            pocket[k] = np.fmin(pocket[k], _under(inlay.area, space, board.surface) - inlay.depth)
+            for below in sunk:
+                both = overlay.intersection(inlay.area, below.shape)
+                pocket[k] = np.fmin(pocket[k], _under(both, space, board.surface) - inlay.depth - below.depth)
+    if slots is not None:
+        for below in sunk:
+            slot = np.fmin(slot, _over(slots, below, surface))
+    return edge, slot, pocket
+
+
+def _spaces(board: Fingerboard) -> list[shapely.Polygon]:
+    """The spaces before, between and after the frets, far out to both sides."""
+    lines = np.stack([board.frets.bass, board.frets.treble], axis=1)
+    run = lines[:, 1] - lines[:, 0]
+    lines = np.stack([lines[:, 0] - run, lines[:, 1] + run], axis=1)
+    x0, _, x1, _ = board.outline.bounds
+    out = x1 - x0
+    first = np.array([[x0 - out, lines[0, 0, 1]], [x0 - out, lines[0, 1, 1]]])
+    last = np.array([[x1 + out, lines[-1, 0, 1]], [x1 + out, lines[-1, 1, 1]]])
+    every = np.concatenate([first[None], lines, last[None]])
+    return [shapely.Polygon([a[0], b[0], b[1], a[1]]) for a, b in pairwise(every)]
+
+
+def _under(area: BaseGeometry, space: shapely.Polygon, surface: Surface) -> float:
+    """The lowest that the surface is over the part of an area in one space: somewhere on its edge."""
+    part = overlay.intersection(area, space)
+    points = shapely.get_coordinates(shapely.segmentize(part, _EVERY))
+    return float(np.min(surface.height(points[:, 0], points[:, 1]))) if len(points) else float("nan")
+
+
+def _over(slots: Slots, below: Sunk, surface: Surface) -> Floats:
+    """(n,) least wood between each slot and what is open under it; NaN where nothing is."""
+    out = np.full(len(slots.lines), np.nan)
+    for k, (line, floor) in enumerate(zip(slots.lines, slots.floors(surface), strict=True)):
+        points = shapely.get_coordinates(overlay.intersection(shapely.linestrings(line), below.shape))
+        if len(points):
+            bottom = surface.height(points[:, 0], points[:, 1]) - slots.depth if slots.bottom == "curve" else floor
+            out[k] = np.min(bottom) - below.depth
+    return out

@@ -14,31 +14,12 @@ from pathgen.base.errors import PathgenError
 
 
 def fret_distances(scale_length: float, frets: int, divisions: int = 12) -> Floats:
-    """Distances from the nut to each fret, in the unit of `scale_length`.
+    """Distances from the nut to each of so many frets, (frets,), in the unit of `scale_length`, the open string's.
 
     Equal temperament: the length left beyond fret n is ``scale_length * 2 ** (-n / divisions)``, so that
-    each fret raises the pitch by the same ratio and fret number `divisions` halves the string.
+    each fret raises the pitch by the same ratio and fret number `divisions`, an octave, halves the string. Raises
+    PathgenError for a number that is not finite or out of range.
 
-    Parameters
-    ----------
-    scale_length : float
-        Speaking length of the open string, above 0.
-    frets : int
-        Number of frets, 1 or more.
-    divisions : int
-        Equal divisions of the octave.
-
-    Returns
-    -------
-    (frets,) float array
-
-    Raises
-    ------
-    PathgenError
-        For a number that is not finite or out of range.
-
-    Examples
-    --------
     >>> import pathgen
     >>> pathgen.fret_distances(650.0, 12)[[0, 11]].round(4).tolist()
     [36.4817, 325.0]
@@ -68,16 +49,12 @@ def ratio_shares(ratios: Sequence[float], frets: int) -> Floats:
     rising = np.concatenate([[1.0], given])
     if not np.isfinite(given).all() or np.any(np.diff(rising) <= 0):
         worst = int(np.argmin(np.diff(rising)))
-        raise PathgenError(
-            "ratios", f"{rising[worst + 1]:g} comes after {rising[worst]:g}",
-            allowed="each larger than the one before, the first above 1",
-        )
+        raise PathgenError("ratios", f"{rising[worst + 1]:g} comes after {rising[worst]:g}",
+                           allowed="each larger than the one before, the first above 1")
     octaves = -(-frets // len(given))
     if octaves > 1 and abs(given[-1] - 2.0) > 1e-9:
-        raise PathgenError(
-            "ratios", f"{len(given)} ratios for {frets} frets",
-            allowed=f"{frets} ratios, or a list that ends in 2 and repeats in the next octave",
-        )
+        raise PathgenError("ratios", f"{len(given)} ratios for {frets} frets",
+                           allowed=f"{frets} ratios, or a list that ends in 2 and repeats in the next octave")
     every = np.ravel(2.0 ** np.arange(octaves)[:, None] * given)[:frets]
     shares: Floats = 1.0 - 1.0 / every
     return shares

@@ -22,7 +22,6 @@ SHOWN_FRETS = (1, 3, 5, 7, 12)
 
 LISTS = ("pitches", "mass", "core", "modulus", "nut_compensation", "saddle_compensation")
 
-
 BEHIND_ZERO_FRET = -0.2
 """Where a zero fret carries the strings: `clear` of the nut's slots behind it, so that each string is pressed on the
 fret, mm (common practice, no source)."""

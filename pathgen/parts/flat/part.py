@@ -17,7 +17,7 @@ from pathgen.base import overlay
 from pathgen.base.plain import joined
 from pathgen.base.surface import Surface
 from pathgen.base.tops import level
-from pathgen.parts.tool import Boxed
+from pathgen.parts.tools import Boxed
 from pathgen.work.part import Names, Place, wood_in_plan
 
 if TYPE_CHECKING:
@@ -72,29 +72,19 @@ class FormFacts:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class FlatPart(Boxed):
-    """A flat part, in its own frame, mm: X 0 is where its job says, Y 0 the middle of its blank.
-
-    Attributes
-    ----------
-    outline : Polygon
-    thickness : float
-        When finished.
-    min_web : float
-        Least wood to be left under any pocket or hole.
-    bores : tuple of Bore
-        Round holes and slots, through it or not, counterbores among them.
-    drawn : tuple of Polygon
-        Openings from a drawing, all through it.
-    form : FormFacts or None
-        What is more to say of a template or form.
-    """
+    """A flat part, in its own frame, mm: X 0 is where its job says, Y 0 the middle of its blank."""
 
     outline: Polygon
     thickness: float
+    """When finished."""
     min_web: float
+    """Least wood to be left under any pocket or hole."""
     bores: tuple[Bore, ...] = ()
+    """Round holes and slots, through it or not, counterbores among them."""
     drawn: tuple[Polygon, ...] = ()
+    """Openings from a drawing, all through it."""
     form: FormFacts | None = None
+    """What is more to say of a template or form."""
 
     @property
     def names(self) -> Names:
@@ -147,13 +137,11 @@ class FlatPart(Boxed):
                  "length": bore.length, "turn": bore.turn + 0.0, "depth": bore.depth}
                 for bore, place in zip(self.bores, shown, strict=True)
             ],
-            **({"form": self._form(self.form)} if self.form else {}),
-        }
-
-    def _form(self, form: FormFacts) -> dict[str, Any]:
-        return {
-            "half": form.half, "gap": form.gap, "layers": form.layers, "height": round(form.layers * self.thickness, 4),
-            "wall": None if form.wall is None else round(form.wall, 3), "moved": [round(v, 4) for v in form.moved],
+            **({"form": {
+                "half": form.half, "gap": form.gap, "layers": form.layers,
+                "height": round(form.layers * self.thickness, 4),
+                "wall": None if form.wall is None else round(form.wall, 3),
+                "moved": [round(v, 4) for v in form.moved]}} if (form := self.form) else {}),
         }
 
 

@@ -12,7 +12,7 @@ from pathgen.base.markup import Child, Element, as_page, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.plain import time_words
 from pathgen.base.units import MM_PER, fine_length, format_length, tiny_length, tiny_unit_words
-from pathgen.parts.coupon.part import Coupon, Trial
+from pathgen.parts.tools import Coupon, Trial
 from pathgen.programs.plan import Plan
 from pathgen.report.pictures.above import inlay_areas
 from pathgen.report.sheet.parts import chapter, facts, figure, table

@@ -8,7 +8,7 @@ import shapely
 
 from pathgen.artwork import placed
 from pathgen.base.errors import ArtworkError
-from pathgen.job.between_frets import FretLines, at_frets, between_frets, edge_angle
+from pathgen.job.placing import FretLines, at_frets, between_frets, edge_angle
 from tests.artwork import conftest
 from tests.artwork.conftest import Read
 

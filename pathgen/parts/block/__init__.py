@@ -1,1 +1,0 @@
-"""A hollow block of the radius of a top, for pressing or sanding."""

@@ -1,1 +1,0 @@
-"""A piece of scrap that is cut to find out what the job's cutters really do."""

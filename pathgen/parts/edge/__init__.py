@@ -1,1 +1,0 @@
-"""A finished board standing on its edge."""

@@ -1,1 +1,0 @@
-"""Flat gauges of the radii of a fingerboard."""

@@ -1,1 +1,0 @@
-"""Small upright plates with a curved top: blanks for nut and saddle."""

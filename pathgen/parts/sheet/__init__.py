@@ -1,1 +1,0 @@
-"""A flat sheet that the pieces let into a part are cut from."""
