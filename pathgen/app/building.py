@@ -54,10 +54,8 @@ from pathgen.work.operations import Operation
 
 BACK = "00-back"
 """What the names of all files of the other side begin with, so that they come before all else in a folder."""
-
 BACK_SHEET = f"{BACK}-setup.html"
 """The setup sheet of the other side."""
-
 STAGES = 4
 """How often a build tells what it is doing."""
 

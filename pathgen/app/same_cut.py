@@ -13,7 +13,6 @@ from pathgen.verify.read import read_program
 
 OFF = 5e-3
 """How far what cuts the same may lie apart, mm: numbers are rounded, and arcs stand for short moves."""
-
 _CHORD = 1e-4  # mm, of arcs
 _NEAR = range(-4, 5)  # moves beside the one that lies as far along: lengths are rounded too
 

@@ -25,7 +25,6 @@ LOOK = 0.2
 """Seconds between two looks at the files."""
 AGAIN = 2.0
 """Seconds until a folder that could not be written is tried again."""
-
 Stamp = dict[Path, tuple[int, int, int] | None]
 
 

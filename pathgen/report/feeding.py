@@ -14,22 +14,16 @@ from pathgen.work.layers import layers, thin_layers
 
 QUICKEST = 30_000.0
 """Turns a minute that the spindles of small routers reach: common practice, no source."""
-
 MUCH = 3.0
 """Times the usual most that a tooth may take before it is a warning: common practice, no source."""
-
 DEEP = 2.0
 """Times the usual layer from which a cutter may well break at any feed: common practice, no source."""
-
 SLOWEST = 5_000.0
 """Turns a minute under which such spindles have no strength: common practice, no source."""
-
 FAR = 5.0
 """Times under the usual least that a feed is likely a slip: common practice, no source."""
-
 LONG = 8.0
 """Diameters from which few cutters have flutes so long: 3 to 5 are usual (common practice, no source)."""
-
 _ABOUT = 2.0
 """Times the usual that a number in another unit may come to, to be what was meant."""
 

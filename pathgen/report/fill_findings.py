@@ -38,17 +38,12 @@ from pathgen.work.touching import Regions, Touch, touches, walled
 
 _TOLD = 4
 """Pairs of colours that one warning tells of; the page's tables hold all."""
-
 _FINER = 0.1
 """Share of a colour finer than the cutters from which that is told: corners that come out round are less."""
-
 LAP = {"mm": 0.3, "in": 0.012 * INCH}
 """By how much an earlier colour is advised to run on under a later one, by units, mm."""
-
 WALL = {"mm": 0.5, "in": 0.02 * INCH}
 """How much wood is advised to be left between colours, by units, mm: enough to stand."""
-
-
 LEAST_INLAY = 0.4
 """What stays of a fill in the end should be as deep as this, mm, or it is soon sanded through; common practice, no
 source."""

@@ -28,9 +28,7 @@ from pathgen.work.operations import WitnessMarks
 
 SLIPS = 3.0
 """How far work slips that is held still, mm: further is likelier a slip of the pen; common practice, no source."""
-
 _SAME = 1e-6  # mm
-
 FINE = {"mm": 3, "in": 4}
 
 

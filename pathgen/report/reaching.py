@@ -39,13 +39,10 @@ from pathgen.work.walls import Wall, narrowest_wall
 
 FILM = 0.004
 """Thinner places, of this mean width in mm, are what openings drawn as polygons leave along edges."""
-
 _MAY_WIN = 1.5
 """Times the minutes of the quickest set with the same last cutter, by reckoning, up to which one is tried."""
-
 SAME = 0.001
 """Share of a drawing below which one set of cutters opens as much as another."""
-
 DETAILS_IN_WORDS = 8
 """Details listed in words, and in the report of a build, for each colour; `pathgen reach --json` has them all."""
 

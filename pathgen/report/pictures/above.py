@@ -35,7 +35,6 @@ from pathgen.work.underside import sunk_of
 
 Standing = tuple[BaseGeometry, float]
 """A clamp in plan, and its height, mm."""
-
 CUT_AWAY = "#cfd6d3"
 CLAMP = "#e9d3cb"
 CLAMP_EDGE = "#7a2a17"

@@ -26,7 +26,6 @@ _AT_ONCE = 3
 _TRIED = 120
 """Free spots that are tried for a line that leads through no other words."""
 _START = {"start": 0.0, "middle": -0.5, "end": -1.0}
-
 Spot = tuple[float, float, str]
 """Where words stand: x, y of their line, and which end of them that is (`text_anchor`)."""
 

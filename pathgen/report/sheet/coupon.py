@@ -22,10 +22,8 @@ from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
 
 e = element
-
 READ = 0.04
 """By how much a square is off in the example that is worked out, mm."""
-
 _LETTER = 4.5  # mm: size of the letters on the picture
 _BLANK = "__________"
 

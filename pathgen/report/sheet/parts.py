@@ -10,9 +10,7 @@ from pathgen.base.markup import Child, Element, element
 from pathgen.base.units import MM_PER, format_length
 
 e = element
-
 _SIZE = re.compile(r"[-+\u2212]?\d[\d.]* [a-z\u00b5%]+")
-
 _HIGH = 0.55
 """Height by width from which a picture is shown whole."""
 

@@ -32,7 +32,6 @@ from pathgen.work.features import Inlay
 from pathgen.work.fill_words import LEVEL
 
 e = element
-
 PAGE = 186.0
 """What fits across A4 inside the page's margins, mm."""
 _ROOM = 88.0  # mm: two pictures of that width stand side by side on paper
