@@ -13,9 +13,8 @@ from typing import Any, TextIO
 
 from pathgen.app.earlier_marks import marks_to_keep
 from pathgen.app.folders import read_folder, refuse_foreign, was_of, write_folder
-from pathgen.app.pairing import named, number_of, paired, renumbered
-from pathgen.app.same_cut import cut_alike
 from pathgen.app.terminal import say
+from pathgen.app.two_builds import cut_alike, named, number_of, paired, renumbered
 from pathgen.base.errors import PathgenError
 from pathgen.base.plain import capital, joined, one_line
 from pathgen.job.job import Job

@@ -14,8 +14,7 @@ from typing import Any
 from pathgen.app.earlier import holds_job, programs_of
 from pathgen.app.earlier_marks import MALFORMED, marks_moved
 from pathgen.app.folders import kept_in
-from pathgen.app.pairing import cuts, named, number_of, paired
-from pathgen.app.same_cut import cut_alike
+from pathgen.app.two_builds import cut_alike, cuts, named, number_of, paired
 from pathgen.base.errors import JobError, PathgenError
 from pathgen.base.files import read_text
 from pathgen.base.limits import BUILT, PROGRAM

@@ -14,7 +14,6 @@ from pathgen.base.markup import as_table
 from pathgen.base.plain import in_json, rounded
 from pathgen.base.units import volume_words
 from pathgen.programs.plan import Plan
-from pathgen.report.both_sides import both_sides_data
 from pathgen.report.budget import budget_data
 from pathgen.report.feeding import feed_findings, flute_findings, layer_findings
 from pathgen.report.fill_findings import filling_findings
@@ -28,7 +27,7 @@ from pathgen.report.placed import placed_sizes
 from pathgen.report.programs import Program
 from pathgen.report.reaching import cut_later, reach_data, reach_of_plan
 from pathgen.report.saving import fewer_minutes, saved_by_leave
-from pathgen.report.thin_wood import thin_wood_findings
+from pathgen.report.wood_left import both_sides_data, thin_wood_findings
 from pathgen.report.zero import zero_findings, zero_rows
 from pathgen.strategies.reach import Reach, seen
 from pathgen.strategies.surfacing import least_length

@@ -20,7 +20,7 @@ from pathgen.programs.timing import times
 from pathgen.report.programs import Program
 from pathgen.report.reckoning import CHANGE, cleared_by, likely_opened, simplified
 from pathgen.report.tables import table
-from pathgen.report.thin_wood import wall_words
+from pathgen.report.wood_left import wall_words
 from pathgen.strategies.reach import (
     Cut,
     Others,

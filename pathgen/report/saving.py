@@ -19,9 +19,8 @@ from pathgen.programs.paths import path_of, ridges_at_last
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.waste import MARK_GAP, left_standing
-from pathgen.report.fewer_layers import fewer_layers
 from pathgen.report.programs import Program
-from pathgen.report.wider_first import wider_first
+from pathgen.report.quicker_pockets import fewer_layers, wider_first
 from pathgen.strategies.pocketing.places import layer_depths
 from pathgen.strategies.slotting import begun_over
 from pathgen.work.clamping import Clamping, Step

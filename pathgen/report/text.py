@@ -19,13 +19,11 @@ from pathgen.base.units import (
     way_length,
 )
 from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
-from pathgen.report.both_sides import between_words
 from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
 from pathgen.report.finding_words import GRAVE, finding_line
-from pathgen.report.forms import form_lines, own_sheet_lines
+from pathgen.report.flat_text import form_lines, hole_lines, own_sheet_lines
 from pathgen.report.fretting import fretting_lines
-from pathgen.report.holes import hole_lines
 from pathgen.report.neck import neck_lines
 from pathgen.report.out_of_reach import MUCH_CLOSED, is_reached
 from pathgen.report.placed import placed_words
@@ -33,7 +31,7 @@ from pathgen.report.programs import number_in
 from pathgen.report.saving import LEAST_MINUTES, MUCH
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
-from pathgen.report.thin_wood import wall_words
+from pathgen.report.wood_left import between_words, wall_words
 from pathgen.report.zero import zero_lines
 from pathgen.verify.findings import EDITED, EXCHANGED, OTHER_JOB, TOO_LONG, rank
 

@@ -15,7 +15,7 @@ from pathgen.base.units import coarse_length, fine_length
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import Plan
 from pathgen.programs.zero_words import zero_words
-from pathgen.report.forms import form_lines, own_sheet_lines
+from pathgen.report.flat_text import form_lines, own_sheet_lines
 from pathgen.report.pictures.above import board_from_above, shows_zero
 from pathgen.report.pictures.ridges import ridge_picture
 from pathgen.report.pictures.sections import section_picture, sections_of
@@ -40,7 +40,7 @@ from pathgen.report.sheet.results import (
 from pathgen.report.sheet.seen import after_programs, finished, inlays_from_near
 from pathgen.report.sheet.style import STYLE
 from pathgen.report.text import before_next, go_on_lines, minutes_words, not_cut_lines, verdict
-from pathgen.report.thin_wood import thin_wood_words
+from pathgen.report.wood_left import thin_wood_words
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import DowelHoles, Outline, SideDots, WitnessMarks
