@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
+from abc import abstractmethod
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 from pathgen.app.earlier import write_build
-from pathgen.app.earlier_done import Run, earlier_of
+from pathgen.app.earlier_done import Run, done_before
+from pathgen.app.earlier_marks import marks_moved
 from pathgen.app.folders import otherwise_named, read_folder
 from pathgen.base import given
 from pathgen.base.brief import Brief
@@ -60,8 +62,39 @@ STAGES = 4
 """How often a build tells what it is doing."""
 
 
+class Made(Brief):
+    """What builds of one part and of a blank with several share."""
+
+    job: Job
+    report: dict[str, Any]
+
+    @property
+    @abstractmethod
+    def runs(self) -> dict[str, Run]:
+        """All programs by name."""
+
+    @property
+    def passed(self) -> bool:
+        """True when nothing was found that forbids cutting."""
+        return bool(self.report["checks"]["passed"])
+
+    def told(self, folder: Path) -> Self:
+        """The same with the warnings that `earlier` gives."""
+        return self.saying(self.earlier(folder)[0])
+
+    def earlier(self, folder: Path) -> tuple[list[Finding], dict[str, Any] | None]:
+        """Warnings of marks that lie elsewhere than earlier builds in a folder had them, and of programs that count as
+        done and were others there; and what the folder is to keep of these. Raises JobError as `done_before` does."""
+        found, done = done_before(folder, self.job, self.runs)
+        return [*marks_moved(folder, self.job, self.report), *found], done
+
+    def saying(self, found: Sequence[Finding]) -> Self:
+        """The same with more that is to be said."""
+        return replace(self, report=with_findings(self.report, found))  # type: ignore[type-var]
+
+
 @dataclass(frozen=True, eq=False, kw_only=True, repr=False)
-class Build(Brief):
+class Build(Made):
     """The programs of a job, verified, with their report.
 
     Attributes
@@ -91,11 +124,6 @@ class Build(Brief):
     verification: Verification
     report: dict[str, Any]
     back: Build | None = None
-
-    @property
-    def passed(self) -> bool:
-        """True when nothing was found that forbids cutting."""
-        return bool(self.verification.passed)
 
     @property
     def let_in(self) -> dict[str, str]:
@@ -130,18 +158,6 @@ class Build(Brief):
         found, done = self.earlier(path)
         files = self.saying(found).every_file(shaded=shaded, pictures=pictures)
         return write_build(path, files, self.job, self.report, done=done)
-
-    def told(self, folder: Path) -> Build:
-        """The same with the warnings that `earlier` gives."""
-        return self.saying(self.earlier(folder)[0])
-
-    def earlier(self, folder: Path) -> tuple[list[Finding], dict[str, Any] | None]:
-        """What `earlier_of` says of it."""
-        return earlier_of(folder, self.job, self.report, self.runs)
-
-    def saying(self, found: Sequence[Finding]) -> Build:
-        """The same with more that is to be said."""
-        return replace(self, report=Report(with_findings(self.report, found)))
 
     def refuse_faults(self) -> None:
         """Raise PathgenError, with the first fault, where verification forbids cutting."""

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from pathgen.app.earlier import holds_job, programs_of
-from pathgen.app.earlier_marks import MALFORMED, marks_moved
+from pathgen.app.earlier_marks import MALFORMED
 from pathgen.app.folders import kept_in
 from pathgen.app.two_builds import cut_alike, cuts, named, number_of, paired
 from pathgen.base.errors import JobError, PathgenError
@@ -74,22 +74,11 @@ class _Then:
 _NOTHING = _Then(texts={}, before=None, numbers={}, done={}, left={})
 
 
-def earlier_of(
-    folder: Path, job: Job, report: dict[str, Any], runs: Mapping[str, Run]
-) -> tuple[list[Finding], dict[str, Any] | None]:
-    """Warnings of marks that lie elsewhere than earlier builds in a folder had them, and of programs that count as done
-    and were others there; and what the folder is to keep of these. Raises JobError as `done_before` does."""
-    found, done = done_before(folder, job, runs)
-    return [*marks_moved(folder, job, report), *found], done
-
-
 def done_before(folder: Path, job: Job, runs: Mapping[str, Run]) -> tuple[list[Finding], dict[str, Any] | None]:
     """Warnings of programs that count as run and are not as they were run, and what a folder is to keep of that.
 
     What was run is as the build had it by which it first counted as run, until the job says that it was not, or that no
-    work has moved.
-
-    Raises JobError where ``[moved] before`` is the number that it was, and now that of another program.
+    work has moved. Raises JobError where ``[moved] before`` is the number that it was, and now that of another program.
     """
     if not any(run.done for run in runs.values()):
         return [], None

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-from pathgen.app.folders import write_new
 from pathgen.base.errors import JobError
-from pathgen.base.markup import Element, as_svg
+from pathgen.base.markup import Element
 from pathgen.job.doubts.board import of_strings
 from pathgen.job.job import Job
 from pathgen.job.part import board_of, slots_of
@@ -28,10 +26,6 @@ class Paper:
     data: Any
     lines: list[str]
     picture: Element | None = None
-
-    def save_picture(self, path: Path) -> None:
-        """Write the picture into a new file. Raises PathgenError where that cannot be done."""
-        write_new(path, as_svg(self.picture))  # type: ignore[arg-type]
 
 
 def _fretting(job: Job) -> Paper:

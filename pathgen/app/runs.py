@@ -103,43 +103,28 @@ def _as_it_stands(options: argparse.Namespace) -> Iterator[tuple[Job, Mistakes]]
 
 def show(options: argparse.Namespace) -> int:
     """Draw where all lies on the blank."""
-    options.shown = False
-    try:
-        return _placing_shown(options)
-    except PathgenError:
-        if not options.shown:
-            say("No picture was made.", sys.stderr)
-        raise
-
-
-def _placing_shown(options: argparse.Namespace) -> int:
-    from pathgen.app.showing import placing_lines, save_placing
+    from pathgen.app.showing import blank_placing, placing, placing_lines, save_placing
     from pathgen.job.clamping import placing_of
     from pathgen.job.cutters import standing_in
     from pathgen.job.form import parts_of
 
-    with _as_it_stands(options) as (asked, mistakes):
-        whole = standing_in(asked) if mistakes else asked
-        if whole.parts:
-            return _show_blank(options, whole, mistakes)
-        for job in parts_of(whole):
-            clamping = placing_of(job, mistakes)
-            path = Path(options.picture or f"{job.path.stem}-placing.svg")
-            if clamping.kind:
-                path = path.with_stem(f"{path.stem}-{clamping.kind.split(' ')[0]}")
-            save_placing(clamping, path)
-            options.shown = True
-            _show([*placing_lines(job, clamping), f"The picture is {path}; nothing is planned or checked yet."])
-    return GOOD
-
-
-def _show_blank(options: argparse.Namespace, job: Job, mistakes: Mistakes) -> int:
-    from pathgen.app.showing import save_blank
-
-    path = Path(options.picture or f"{job.path.stem}-placing.svg")
-    save_blank(job, path, mistakes)
-    options.shown = True
-    say(f"The picture is {path}; nothing is planned or checked yet.")
+    shown = False
+    try:
+        with _as_it_stands(options) as (asked, mistakes):
+            whole = standing_in(asked) if mistakes else asked
+            for job in [whole] if whole.parts else parts_of(whole):
+                clamping = None if whole.parts else placing_of(job, mistakes)
+                path = Path(options.picture or f"{job.path.stem}-placing.svg")
+                if clamping and clamping.kind:
+                    path = path.with_stem(f"{path.stem}-{clamping.kind.split(' ')[0]}")
+                save_placing(placing(clamping) if clamping else blank_placing(job, mistakes), path)
+                shown = True
+                _show([*(placing_lines(job, clamping) if clamping else ()),
+                       f"The picture is {path}; nothing is planned or checked yet."])
+    except PathgenError:
+        if not shown:
+            say("No picture was made.", sys.stderr)
+        raise
     return GOOD
 
 
@@ -293,12 +278,14 @@ def compare(options: argparse.Namespace) -> int:
 
 def paper(options: argparse.Namespace) -> int:
     """Print what is worked out for the bench without cutting."""
+    from pathgen.app.folders import write_new
     from pathgen.app.paper import PAPERS
+    from pathgen.base.markup import as_svg
 
     with _as_it_stands(options) as (job, _):
         made = PAPERS[options.paper](job)
-        if getattr(options, "picture", None):
-            made.save_picture(Path(options.picture))
+        if made.picture is not None and options.picture:
+            write_new(Path(options.picture), as_svg(made.picture))
         if options.json:
             print_json(made.data)
         else:

@@ -155,10 +155,10 @@ def finding_rows(findings: Iterable[Finding]) -> list[dict[str, Any]]:
 
 
 def with_findings(report: dict[str, Any], more: Iterable[Finding]) -> dict[str, Any]:
-    """A report with more findings, but for those that it has already."""
+    """A report, of its own type, with more findings, but for those that it has already."""
     checks = report["checks"]
     rows = [row for row in finding_rows(more) if row not in checks["findings"]]
-    return report | {"checks": checks | {"findings": [*checks["findings"], *rows]}}
+    return type(report)(report | {"checks": checks | {"findings": [*checks["findings"], *rows]}})
 
 
 def as_json(report: dict[str, Any]) -> str:

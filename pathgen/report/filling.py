@@ -77,7 +77,8 @@ def inlay_filling(planned: Plan, checked: Verification, index: int, reached: Rea
         "touching": [_touching(t) for t in found],
         "proposed_stages": pouring_stages(inlay, found, too_near(planned, inlay, reached.opened)),
         "amounts": [_amount(a) for a in needed],
-        "batch": _one_batch(planned, needed, index),
+        "batch": _one_batch(sum(a.needed for a in needed), deep=max(a.depth[1] for a in needed) + inlay.overfill,
+                            resin=planned.asked.resins[index]) if len(needed) > 1 else None,
         **({} if inlay.dots is None else {
             "dots": {"count": int(shapely.get_num_geometries(inlay.area)), "diameter": rounded(inlay.dots)}}),
         "piece_thickness": rounded(planned.clamping.opened(inlay) + inlay.overfill) if inlay.fill == "piece" else None,
@@ -151,20 +152,13 @@ def _poured(after: int, resin: Resin, every: list[tuple[int, Amount, float]]) ->
         rows.append({"colour": colour, "parts_for": [number for number, *_ in own],
                      "needed_volume": rounded(whole.needed, 2), **_batch(whole.batch)})
         needed += whole.needed
-    batch = batch_of(needed, deep=max(deep for *_, deep in every), resin=resin)
-    return {"after": after, "colours": rows,
-            "batch": {"needed_volume": rounded(needed, 2), **_batch(batch)} if len(rows) > 1 else None}
+    return {"after": after, "colours": rows, "batch": _one_batch(
+        needed, deep=max(deep for *_, deep in every), resin=resin) if len(rows) > 1 else None}
 
 
-def _one_batch(planned: Plan, every: list[Amount], index: int) -> dict[str, Any] | None:
-    """All colours of a pour tinted from one batch; None for one colour."""
-    if len(every) < 2:
-        return None
-    inlay = planned.clamping.inlays[index]
-    deep = max(one.depth[1] for one in every) + inlay.overfill
-    needed = sum(one.needed for one in every)
-    return {"needed_volume": rounded(needed, 2),
-            **_batch(batch_of(needed, deep=deep, resin=planned.asked.resins[index]))}
+def _one_batch(needed: float, *, deep: float, resin: Resin) -> dict[str, Any]:
+    """All colours of a pour tinted from one batch."""
+    return {"needed_volume": rounded(needed, 2), **_batch(batch_of(needed, deep=deep, resin=resin))}
 
 
 def contrast_rows(planned: Plan, *, near: float = NEIGHBOURS) -> list[dict[str, Any]]:
@@ -241,10 +235,7 @@ def _amount(one: Amount) -> dict[str, Any]:
         "colour": one.colour,
         "area": rounded(one.area, 2),
         "depth": [rounded(one.depth[0], 3), rounded(one.depth[1], 3)],
-        "pocket_volume": rounded(one.pocket, 2),
-        "overfill_volume": rounded(one.overfill, 2),
-        "waste_volume": rounded(one.waste, 2),
-        "needed_volume": rounded(one.needed, 2),
+        **{f"{what}_volume": rounded(getattr(one, what), 2) for what in ("pocket", "overfill", "waste", "needed")},
         **_batch(one.batch),
     }
 

@@ -58,6 +58,11 @@ def _cell(cell: Child) -> Element:
     return e("td", cell, class_="size" if isinstance(cell, str) and _SIZE.fullmatch(cell) else None)
 
 
+def listed(parts: Sequence[Element]) -> list[Element | str]:
+    """Some after one another, commas between them."""
+    return [piece for part in parts for piece in (part, ", ")][:-1]
+
+
 def machine_time(report: dict[str, Any], words: Callable[[float], str]) -> str:
     """How long all programs of a report run, minutes put in `words`; of work that has moved what is left of it too."""
     every = words(report["minutes"])

@@ -18,7 +18,7 @@ from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
 from pathgen.report.neck import neck_pairs, side_picture
 from pathgen.report.pictures.ridges import patches, ridge_picture
 from pathgen.report.pictures.sections import Section, least_under, rise_words, section_picture, sections_of
-from pathgen.report.sheet.parts import chapter, facts, figure, fixed, scrolling, table
+from pathgen.report.sheet.parts import chapter, facts, figure, fixed, listed, scrolling, table
 from pathgen.report.side_dots import side_template
 from pathgen.report.stringing import stringing_parts
 from pathgen.report.text import before_next, left_out_words, shown_findings
@@ -63,7 +63,7 @@ def both_sides(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     sides, back = report["both_sides"], clamping.under
     if sides is None or back is None:
         return None
-    names, left = _listed([e("code", step.file_name) for step in back.steps]), e("p", between_words(
+    names, left = listed([e("code", step.file_name) for step in back.steps]), e("p", between_words(
         sides, clamping.units))
     if clamping.begun:
         return chapter("both-sides", "The back is done",
@@ -73,10 +73,6 @@ def both_sides(clamping: Clamping, report: dict[str, Any]) -> Element | None:
                    e("p", "Its programs, ", *names, " and its sheet, ", e("code", "00-back-setup.html"),
                      ", come before this sheet."),
                    e("ol", (e("li", line) for line in turning(clamping)), class_="tick"), left)
-
-
-def _listed(parts: list[Element]) -> list[Element | str]:
-    return [piece for part in parts for piece in (part, ", ")][:-1]
 
 
 def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) -> Element | None:
@@ -182,11 +178,7 @@ def neck(report: dict[str, Any], units: str) -> Element | None:
 def warnings(report: dict[str, Any]) -> Element | None:
     """What forbids cutting, and warnings: to be read before the first program that is to be run."""
     items = _items(report, "forbid", "warn")
-    return chapter("warnings", _read_before(report), e("ul", items), class_="cautions") if items else None
-
-
-def _read_before(report: dict[str, Any]) -> str:
-    return f"Read {before_next(report)}"
+    return chapter("warnings", f"Read {before_next(report)}", e("ul", items), class_="cautions") if items else None
 
 
 def findings(report: dict[str, Any]) -> Element:
@@ -194,8 +186,8 @@ def findings(report: dict[str, Any]) -> Element:
     items = _items(report, "note")
     items += [e("li", f"Left out of the drawing: {in_units(what, report['job_units'])}")
               for what in left_out_words(report)]
-    above = e("p", "Its warnings stand before the programs, under ", e("a", _read_before(report), href="#warnings"),
-              ".") if _items(report, "forbid", "warn") else None
+    above = e("p", "Its warnings stand before the programs, under ", e("a", f"Read {before_next(report)}",
+              href="#warnings"), ".") if _items(report, "forbid", "warn") else None
     none = None if above is not None else e("p", "Nothing: no fault was found in the programs.")
     return chapter("findings", "What verification found", above, e("ul", items) if items else none)
 
