@@ -197,10 +197,8 @@ class Build(Made):
         return {**self.pictures(), **(self.shaded_pictures() if shaded else {})}
 
     def shaded_pictures(self) -> dict[str, bytes]:
-        """The finished board, the work after each program, each inlay before and after: PNG files by name.
-
-        Those from above print at true size.
-        """
+        """The finished board, the work after each program, each inlay before and after: PNG files by name. Those from
+        above print at true size."""
         below = self.back.shaded_pictures() if self.back else {}
         return {_of_back(name): data for name, data in below.items()} | seen_files(self.plan, self.verification)
 

@@ -77,9 +77,7 @@ class Choices(tuple[Choice, ...]):
         )])
 
 
-def compare(
-    job: Job, *, cutters: Sequence[Cutter] | None = None, scallops: Sequence[float] | None = None
-) -> Choices:
+def compare(job: Job, *, cutters: Sequence[Cutter] | None = None, scallops: Sequence[float] | None = None) -> Choices:
     """Every one of one to five ball-end cutters at every one of one to five ridge heights (mm), largest cutter first.
 
     Left out, the cutters are the job's own ball ends, with common sizes added at the finishing cutter's feed where

@@ -167,10 +167,8 @@ def _places(rows: Any) -> Floats:
 
 
 def _drilled_elsewhere(now: Floats, was: Floats, build: str, units: str) -> Iterator[str]:
-    """What of (n, 2) places written down as drilled is not so in the build before, a line each.
-
-    Nothing where most lie elsewhere, each its own way: then an earlier one drilled them.
-    """
+    """What of (n, 2) places written down as drilled is not so in the build before, a line each. Nothing where most lie
+    elsewhere, each its own way: then an earlier one drilled them."""
     if now.shape != was.shape:
         yield f"{len(now)} marks, and {len(was)} in {build}"
         return

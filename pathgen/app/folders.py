@@ -109,10 +109,8 @@ def write_over(path: Path, text: str, *, ours: str) -> None:
 
 
 def read_folder(folder: Path) -> dict[str, str]:
-    """The texts of the programs (``.nc``) in a folder, by file name.
-
-    Bytes that are not text come back as characters that no program may hold, for the reader to refuse.
-    """
+    """The texts of the programs (``.nc``) in a folder, by file name. Bytes that are not text come back as characters
+    that no program may hold, for the reader to refuse."""
     if not os.path.isdir(folder):
         if os.path.isdir(_aside(folder)):
             raise PathgenError(str(folder), "was being replaced when a build was stopped",
@@ -202,10 +200,8 @@ def _record(folder: Path) -> dict[str, Any]:
 
 
 def _led(path: Path) -> Path:
-    """Where a path leads: what is written goes to the end of a link, and the link stays.
-
-    Raises PathgenError for a link that leads nowhere.
-    """
+    """Where a path leads: what is written goes to the end of a link, and the link stays. Raises PathgenError for a link
+    that leads nowhere."""
     if not os.path.islink(path):
         return path
     leads = Path(os.path.realpath(path))

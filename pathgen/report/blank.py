@@ -54,10 +54,8 @@ def _left(rows: Sequence[Row], moved: bool) -> Row:
 
 
 def findings_of_parts(names: Sequence[str], each: Sequence[Sequence[Row]]) -> list[Row]:
-    """What was found of each part, by its number and name; what is said of more in the same words, once for them.
-
-    What is said of their common set-up is of no part.
-    """
+    """What was found of each part, by its number and name; what is said of more in the same words, once for them. What
+    is said of their common set-up is of no part."""
     of_all = [f for f in each[0] if f["where"].startswith(("[setup]", "[machine]"))
               and all(f in others for others in each[1:])]
     return of_all + [

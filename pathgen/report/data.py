@@ -56,9 +56,7 @@ class Report(dict[str, Any]):
         return as_table(rows)
 
 
-def report_data(
-    planned: Plan, programs: Sequence[Program], checked: Verification, *, fingerprint: str
-) -> Report:
+def report_data(planned: Plan, programs: Sequence[Program], checked: Verification, *, fingerprint: str) -> Report:
     """Everything that the report says, as plain values ready for JSON."""
     part = part_data(planned.clamping)
     reached = reach_of_plan(planned, programs)
@@ -72,9 +70,7 @@ def report_data(
         "units": "mm",
         "job_units": planned.clamping.units,
         "job_fingerprint": fingerprint,
-        "programs": [
-            _program(p, planned.clamping) | _load(checked.loads.get(p.order), p.step) for p in programs
-        ],
+        "programs": [_program(p, planned.clamping) | _load(checked.loads.get(p.order), p.step) for p in programs],
         "minutes": round(sum(p.minutes for p in programs), 2),
         **_left(programs, planned.clamping),
         **({"not_cut": list(planned.asked.not_cut)} if planned.asked.not_cut else {}),

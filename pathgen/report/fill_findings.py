@@ -50,10 +50,8 @@ source."""
 
 
 def filling_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]) -> list[Finding]:
-    """Warnings and notes about the fills, for a maker who has not yet cut anything.
-
-    `reached` is the reach of each inlay: how near colours come to each other is asked of what is opened of them.
-    """
+    """Warnings and notes about the fills, for a maker who has not yet cut anything. `reached` is the reach of each
+    inlay: how near colours come to each other is asked of what is opened of them."""
     found: list[Finding] = []
     units = planned.clamping.units
     for index, inlay in enumerate(planned.clamping.inlays):
@@ -269,8 +267,7 @@ def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
 
 def edge_to_edge(inlays: Sequence[tuple[Inlay, BaseGeometry]], units: str) -> Iterator[Finding]:
     """Colours of different stages that share an edge where they are opened, and do not overlap under it, in one note;
-    what stays open runs on under none. Each inlay comes with what is opened of it.
-    """
+    what stays open runs on under none. Each inlay comes with what is opened of it."""
     pairs = []
     for (first, a), (later, b) in itertools.combinations(inlays, 2):
         if first.fill == "none" or overlay.intersection(first.area, later.area).area > 0.01:

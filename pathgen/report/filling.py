@@ -251,9 +251,7 @@ def _batch(one: Batch) -> dict[str, Any]:
     }
 
 
-def _second_cut(
-    planned: Plan, checked: Verification, index: int, needed: list[Amount]
-) -> dict[str, Any] | None:
+def _second_cut(planned: Plan, checked: Verification, index: int, needed: list[Amount]) -> dict[str, Any] | None:
     clamping, measure = planned.clamping, measure_of(checked, index)
     step = next((s for s in clamping.steps if s.operation.levels is clamping.inlays[index]), None)
     if step is None or measure is None or clamping.surfacing is None:

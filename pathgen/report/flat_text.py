@@ -11,10 +11,8 @@ from pathgen.report.tables import table
 
 
 def hole_table(holes: Sequence[dict[str, Any]], units: str) -> tuple[list[str], list[list[str]]]:
-    """Head, and a row for each hole, in the job's units; a round one has no length, one that goes through no depth.
-
-    X and Y of the machine's display are given where these are not along and across.
-    """
+    """Head, and a row for each hole, in the job's units; a round one has no length, one that goes through no depth. X
+    and Y of the machine's display are given where these are not along and across."""
     shown = ["at", "display"] if any(hole["display"] != hole["at"] for hole in holes) else ["at"]
     places = ("along", "across", "X", "Y")[: 2 * len(shown)]
     return ["hole", *places, "wide", "long", "deep"], [

@@ -118,9 +118,7 @@ def moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
     part is left."""
     if moved is None or moved["first_program"] is None:
         return []
-    left = ", ".join(
-        format_length(sum(v * v for v in row) ** 0.5, units) for row in moved["residuals"]
-    )
+    left = ", ".join(format_length(sum(v * v for v in row) ** 0.5, units) for row in moved["residuals"])
     words = [
         f"From program {moved['first_program']} on the work is taken to lie {_lies(moved, units)}. Left over at the "
         f"marks: {left}.",

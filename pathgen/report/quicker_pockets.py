@@ -1,7 +1,5 @@
 """Would the pockets of a job be cleared sooner, by a layer less or by a wider flat end first: which, and by how much.
-
-What is likely by rule of thumb is planned, so that what is told is what it saves.
-"""
+What is likely by rule of thumb is planned, so that what is told is what it saves."""
 
 from __future__ import annotations
 
@@ -134,9 +132,7 @@ def wider_first(planned: Plan, programs: Sequence[Program]) -> Iterator[dict[str
 
 def _usual(first: Cutter, clamping: Clamping) -> list[Cutter]:
     """Flat ends of usual sizes, that take layers and feeds as the first cutter does for its size if it is one too.
-
-    After a v they take half their diameter, at half the most feed that is usual.
-    """
+    After a v they take half their diameter, at half the most feed that is usual."""
     out, units, unit = [], clamping.units, MM_PER[clamping.units]
     for diameter in (size for size in _SIZES[units] if not first.is_flat or size >= _WIDER * first.diameter):
         wider = diameter / first.diameter

@@ -169,10 +169,8 @@ def _wall_data(wall: Wall | None) -> dict[str, Any] | None:
 
 
 def worth(of_inlay: Reach) -> list[dict[str, Any]]:
-    """What each cutter of the first set is worth: minutes saved beside the set without it, and share opened more.
-
-    Empty for one cutter, and where the sets without one were not tried.
-    """
+    """What each cutter of the first set is worth: minutes saved beside the set without it, and share opened more. Empty
+    for one cutter, and where the sets without one were not tried."""
     own, *others = of_inlay.sets or (SetReach(cutters=(), share=0.0, minutes=0.0),)
     found = {one.cutters: one for one in others}
     rows = []
@@ -228,10 +226,8 @@ def _quickest_words(of_inlay: Reach) -> str:
 
 
 def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Iterator[str]:
-    """One inlay's reach in words; details for the inlay's `smallest` cutter, which decides what stays closed.
-
-    The first of the sets is the job's own.
-    """
+    """One inlay's reach in words; details for the inlay's `smallest` cutter, which decides what stays closed. The first
+    of the sets is the job's own."""
     yield name
     yield from table(
         ["colour", "cutter", "within reach"],

@@ -24,10 +24,8 @@ _WORDS = 54
 
 
 def blank_from_above(title: str, clampings: Sequence[Clamping], names: Sequence[str], *, along: str) -> Element:
-    """The whole blank, its length to the right; each part on its share, with its number.
-
-    `along` is the machine's axis that its length runs along.
-    """
+    """The whole blank, its length to the right; each part on its share, with its number. `along` is the machine's axis
+    that its length runs along."""
     first = clampings[0]
     assert first.shared is not None
     blank = _seen(first, along, shapely.box(*first.shared.blank))

@@ -51,12 +51,8 @@ e = element
 def setup_sheet(
     planned: Plan, programs: Sequence[Program], checked: Verification, report: dict[str, Any], *, shaded: bool
 ) -> str:
-    """The page as HTML: nothing in it is fetched from elsewhere, and all text is escaped.
-
-    Without `shaded` the pictures of the wood itself are left out.
-
-    `report` is what `pathgen.report.data.report_data` gives for the same build.
-    """
+    """The page as HTML: nothing in it is fetched from elsewhere, and all text is escaped. Without `shaded` the pictures
+    of the wood itself are left out. `report` is what `pathgen.report.data.report_data` gives for the same build."""
     clamping = planned.clamping
     content = e(
         "main",

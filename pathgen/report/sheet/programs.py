@@ -61,9 +61,7 @@ def common_cautions(clamping: Clamping) -> list[str]:
     return [line for line in each[0] if all(line in lines for lines in each)]
 
 
-def in_order(
-    clamping: Clamping, programs: Sequence[Program], after: Mapping[int, Element]
-) -> Element:
+def in_order(clamping: Clamping, programs: Sequence[Program], after: Mapping[int, Element]) -> Element:
     """A list of the programs, and a card for each; `after`, by their order, shows what each leaves on the machine."""
     contents = e("ol", (
         e("li", e("a", p.step.operation.purpose, href=f"#program-{p.order}"),

@@ -188,11 +188,8 @@ def _sized(picture: Element, wide: float, caption: str) -> Element:
 def _whole_and_halves(
     pixels: Pixels, words: str, name: str, long: float, caption: str, *, true_size: bool = False
 ) -> list[Element]:
-    """A figure as wide as the screen has room; where it is longer than the page, on paper in two halves instead.
-
-    Halves that would not both stand on a page are no larger than the whole:
-    it is left at that.
-    """
+    """A figure as wide as the screen has room; where it is longer than the page, on paper in two halves instead. Halves
+    that would not both stand on a page are no larger than the whole: it is left at that."""
     if long <= PAGE or (not true_size and pixels.shape[0] > _NARROW * pixels.shape[1]):
         return [figure(as_image(pixels, words), caption, wide=True)]
     whole, *halves = as_halves(pixels, words, name)
