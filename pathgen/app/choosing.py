@@ -23,8 +23,8 @@ from pathgen.programs.plan import finishing_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
 from pathgen.report.saving import changes, saved_by_leave
-from pathgen.report.tables import table
 from pathgen.report.text import saved_lines
+from pathgen.report.wording import table
 from pathgen.work.clamping import Clamping
 
 MOST = 5

@@ -14,7 +14,7 @@ from types import TracebackType
 
 from pathgen.base.errors import PathgenError
 from pathgen.base.markup import Element, as_html, as_page, element
-from pathgen.report.finding_words import ended
+from pathgen.report.wording import ended
 
 PORT = 8642
 HOST = "127.0.0.1"

@@ -242,8 +242,8 @@ def frets(options: argparse.Namespace) -> int:
 def reach(options: argparse.Namespace) -> int:
     """Print what the cutters can reach."""
     from pathgen.job.clamping import placing_of
-    from pathgen.report.finding_words import doubt_line
     from pathgen.report.reaching import reach_data, reach_lines, reach_of_all
+    from pathgen.report.wording import doubt_line
 
     with _as_it_stands(options) as (job, mistakes):
         with progress(1, sys.stderr) as tell:

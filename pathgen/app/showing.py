@@ -18,10 +18,10 @@ from pathgen.job.blank import blank_clampings, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.job.job import Job
 from pathgen.programs.opened import opened_in_plan
-from pathgen.report.finding_words import doubt_line, finding_line
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.placed import placed_sizes, placed_words
+from pathgen.report.wording import doubt_line, finding_line
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Outline
 from pathgen.work.thin_wood import by_kind, more_places, what_to_do

@@ -10,8 +10,8 @@ from pathgen.base.units import format_length, volume_words
 from pathgen.report.data import finding_rows, of_all_parts
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, display_lines
 from pathgen.report.programs import Program
-from pathgen.report.tables import table
 from pathgen.report.text import finding_lines, go_on_lines, minutes_words, much_less_lines
+from pathgen.report.wording import table
 from pathgen.verify.findings import Finding
 
 Row = dict[str, Any]

@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from pathgen.base.units import INCH, even_length, fine_length, format_length, tiny_length
-from pathgen.report.tables import table
+from pathgen.report.wording import table
 
 
 def frame_lines(board: dict[str, Any], units: str) -> list[str]:

@@ -12,7 +12,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.units import even_length
-from pathgen.report.tables import table
+from pathgen.report.wording import table
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Channel, CutAgain, Pocket, Slot, SurfaceFinish
 

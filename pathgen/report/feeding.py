@@ -29,11 +29,8 @@ _ABOUT = 2.0
 
 
 def feed_findings(clamping: Clamping) -> list[Finding]:
-    """A note for each cutter whose feed lies outside the usual range for its size and all that it cuts.
-
-    Of a low one the eased feed is told too, where a step clears wood with it. A warning where a tooth takes more than
-    MUCH times the most that is usual, or FAR under the least.
-    """
+    """A note for each cutter whose feed lies outside the usual range for its size and all that it cuts; a warning where
+    a tooth takes more than MUCH times the most that is usual, or FAR under the least."""
     found, cut = [], dict[str, list[Step]]()
     eased = {s.cutter.name for s in clamping.steps
              if s.operation.works_hard(s.cutter) and s.cutter.eased_feed < s.cutter.feed}

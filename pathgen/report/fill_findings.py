@@ -83,8 +83,6 @@ def _touch_warnings(
 ) -> Iterator[Finding]:
     """Colours that are poured together and touch; `near` are those too near each other in the proposed `stages`."""
     clamping = planned.clamping
-    if not found:
-        return
     finer = _finer_than_cutters(clamping, inlay, opened)
     words = " then ".join(" with ".join(stage) for stage in stages)
     shared = [f"{touch.colours[0]} and {touch.colours[1]} share "
@@ -172,14 +170,9 @@ def _gap(apart: float, units: str) -> str:
     return coarse_length(apart, units) if apart >= least else f"less than {coarse_length(least, units)}"
 
 
-def _inside_dams(planned: Plan, inlay: Inlay) -> BaseGeometry:
-    """All that is inside any of the dams of an inlay."""
-    return overlay.union_all([dam.inside for dam in planned.dams[inlay.index]])
-
-
 def _open_in_dam(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
     """What was opened before the pour, and stays open, inside the dam: level resin runs into it."""
-    dammed = _inside_dams(planned, inlay)
+    dammed = overlay.union_all([dam.inside for dam in planned.dams[inlay.index]])
     for other in planned.clamping.inlays:
         if other.fill == "none" and other.index < inlay.index and shapely.intersects(dammed, other.area):
             yield Finding(

@@ -21,7 +21,7 @@ from pathgen.programs.instructions import home_words
 from pathgen.report.letting_in import piece_line, stock_words
 from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.programs import number_in
-from pathgen.report.tables import table
+from pathgen.report.wording import table
 from pathgen.work.mark_errors import zero_again
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from pathgen.base.units import coarse_length, even_length, format_length
 from pathgen.report.board_text import length_number
-from pathgen.report.tables import table
+from pathgen.report.wording import table
 
 
 def hole_table(holes: Sequence[dict[str, Any]], units: str) -> tuple[list[str], list[list[str]]]:

@@ -75,8 +75,7 @@ def standing_out_findings(clamping: Clamping, programs: Mapping[str, ReadProgram
 
 
 def holding_findings(clamping: Clamping) -> list[Finding]:
-    """A warning where nothing, one tab, too thin tabs or the thinnest of skins hold the part once its outline is cut.
-    """
+    """A warning where nothing, one tab, too thin tabs or a very thin skin hold the part once its outline is cut."""
     cut, part = clamping.feature(Outline), clamping.board.names.part
     if cut is None:
         return []

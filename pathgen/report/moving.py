@@ -119,12 +119,8 @@ def moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
     if moved is None or moved["first_program"] is None:
         return []
     left = ", ".join(format_length(sum(v * v for v in row) ** 0.5, units) for row in moved["residuals"])
-    words = [
-        f"From program {moved['first_program']} on the work is taken to lie {_lies(moved, units)}. Left over at the "
-        f"marks: {left}.",
-    ]
-    said = error_words(moved["errors"], units) if moved["errors"] else ""
-    return words + [f"{capital(line)}." for line in [said] if line]
+    return [f"From program {moved['first_program']} on the work is taken to lie {_lies(moved, units)}. Left over at "
+            f"the marks: {left}.", *([f"{capital(error_words(moved['errors'], units))}."] if moved["errors"] else [])]
 
 
 def _lies(moved: dict[str, Any], units: str) -> str:

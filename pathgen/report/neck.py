@@ -12,7 +12,7 @@ import shapely
 from pathgen.base.markup import Element
 from pathgen.base.picture import INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.units import fine_length
-from pathgen.report.finding_words import finding_line
+from pathgen.report.wording import finding_line
 from pathgen.verify.findings import Finding
 
 _BODY = 40.0

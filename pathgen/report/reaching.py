@@ -19,8 +19,8 @@ from pathgen.programs.plan import Plan, pockets_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
 from pathgen.report.reckoning import CHANGE, cleared_by, likely_opened, simplified
-from pathgen.report.tables import table
 from pathgen.report.wood_left import wall_words
+from pathgen.report.wording import table
 from pathgen.strategies.reach import (
     Cut,
     Others,

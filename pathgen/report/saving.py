@@ -204,7 +204,7 @@ def _second_cuts(clamping: Clamping) -> Iterator[Change]:
 
 
 def _layers(now: tuple[float, float], then: tuple[float, float]) -> Callable[[Step], float]:
-    """How many times as many layers pockets have where the first cut stands so proud, with ridges so high, then as now.
+    """How many times as many layers pockets have where the first cut stands so proud, its ridges so high, then as now.
     """
     def share(step: Step) -> float:
         depth = step.operation.depth or 0.0

@@ -21,7 +21,6 @@ from pathgen.base.units import (
 from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
 from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
-from pathgen.report.finding_words import GRAVE, finding_line
 from pathgen.report.flat_text import form_lines, hole_lines, own_sheet_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.neck import neck_lines
@@ -30,8 +29,8 @@ from pathgen.report.placed import placed_words
 from pathgen.report.programs import number_in
 from pathgen.report.saving import LEAST_MINUTES, MUCH
 from pathgen.report.stringing import stringing_lines
-from pathgen.report.tables import table
 from pathgen.report.wood_left import between_words, wall_words
+from pathgen.report.wording import GRAVE, finding_line, table
 from pathgen.report.zero import zero_lines
 from pathgen.verify.findings import EDITED, EXCHANGED, OTHER_JOB, TOO_LONG, rank
 
@@ -159,10 +158,9 @@ def opened_lines(reached: list[dict[str, Any]], units: str) -> list[str]:
             [str(number), " then ".join(one["cutters"]), f"{100 * one['share']:.1f} %", f"{one['minutes']:.1f} min"]
             for one in inlay["sets"]
         ]
-        wall = inlay["narrowest_wall"]
-        if wall is not None:
-            at = wall["at"][0], wall["at"][1]
-            walls.append(f"Narrowest wood between the edges of inlay {number}: {wall_words(wall['width'], at, units)}")
+        if wall := inlay["narrowest_wall"]:
+            walls.append(f"Narrowest wood between the edges of inlay {number}: "
+                         f"{wall_words(wall['width'], wall['at'], units)}")
     return [
         "", "What the pockets' cutters open", "",
         *table(["inlay", "cutters, one after the other", "opened", "time"], rows, right=(0, 2, 3)), *walls,

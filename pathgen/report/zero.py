@@ -14,7 +14,7 @@ from pathgen.programs.plan import Plan
 from pathgen.programs.starting import SetBy, Start
 from pathgen.programs.zero_check import check_words
 from pathgen.report.programs import Program, number_in
-from pathgen.report.tables import table
+from pathgen.report.wording import table
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import DowelHoles

@@ -1,5 +1,4 @@
-"""The page of a test piece: what each place on it should measure, and which key of the job to change where it does not.
-"""
+"""The page of a test piece: what each place on it should measure, and which key to change where it does not."""
 
 from __future__ import annotations
 

@@ -9,7 +9,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.hollow import Hollow
 from pathgen.base.lowered import Lowered
-from pathgen.base.markup import Element, as_page, element
+from pathgen.base.markup import Child, Element, as_page, element
 from pathgen.base.plain import capital
 from pathgen.base.units import coarse_length, fine_length
 from pathgen.programs.paths import tabs_of
@@ -101,26 +101,23 @@ def pictures(planned: Plan, programs: Sequence[Program], checked: Verification) 
     return found
 
 
+def page_head(report: dict[str, Any], pairs: Sequence[tuple[str, Child]], more: Sequence[str] = ()) -> Element:
+    """What a sheet begins with: its title, the verdict, where to go on, the main facts, what `more` is to be known."""
+    return e("header", e("p", "Setup sheet", class_="kicker"), e("h1", report["title"]), *verdict_words(report),
+             *(e("p", e("b", line)) for line in go_on_lines(report)), facts(pairs), *(e("p", line) for line in more))
+
+
 def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
-    return e(
-        "header",
-        e("p", "Setup sheet", class_="kicker"),
-        e("h1", clamping.title),
-        *verdict_words(report),
-        *(e("p", e("b", line)) for line in go_on_lines(report)),
-        facts([
-            ("Programs", f"{len(clamping.steps)}, in one clamping" + (
-                f"; {len(clamping.under.steps)} for the back {'are done' if clamping.begun else 'come before'}"
-                if clamping.under else "")),
-            ("Machine time", machine_time(report, _hours)),
-            (clamping.board.names.part.capitalize(), board_words(clamping)),
-            ("Share of the blank" if clamping.shared else "Blank", _blank_words(clamping)),
-            *([] if clamping.turned_over else [("Zero", zero_words(clamping))]),
-        ]),
-        *(e("p", line) for line in not_cut_lines(report)),
-        *(e("p", line) for line in form_lines(report, clamping.units)),
-        *(e("p", line) for line in own_sheet_lines(report.get("form"), clamping.units) if not report.get("holes")),
-    )
+    return page_head(report, [
+        ("Programs", f"{len(clamping.steps)}, in one clamping" + (
+            f"; {len(clamping.under.steps)} for the back {'are done' if clamping.begun else 'come before'}"
+            if clamping.under else "")),
+        ("Machine time", machine_time(report, _hours)),
+        (clamping.board.names.part.capitalize(), board_words(clamping)),
+        ("Share of the blank" if clamping.shared else "Blank", _blank_words(clamping)),
+        *([] if clamping.turned_over else [("Zero", zero_words(clamping))]),
+    ], [*not_cut_lines(report), *form_lines(report, clamping.units),
+        *([] if report.get("holes") else own_sheet_lines(report.get("form"), clamping.units))])
 
 
 def _hours(minutes: float) -> str:

@@ -105,8 +105,7 @@ def _program(clamping: Clamping, program: Program, left: Element | None) -> Elem
 
 
 def _pictures(clamping: Clamping, program: Program, left: Element | None) -> Element:
-    """Where the cutter goes and what is left then: of a part about as wide as long, side by side where there is room.
-    """
+    """Where the cutter goes and what is left then: side by side where a part is about as wide as long."""
     path = program_path(clamping, program)
     wide, high = np.subtract(clamping.stock.bounds[2:], clamping.stock.bounds[:2])
     return e("div", e("figure", path), left, class_="pair" if high > _ASIDE * wide else None)

@@ -12,7 +12,6 @@ from pathgen.base.units import fine_length, format_length, in_units, place_words
 from pathgen.programs.plan import Plan
 from pathgen.programs.turning import turning
 from pathgen.report.board_text import begins_at_fret_0, frame_lines, nut_words
-from pathgen.report.finding_words import standard_words
 from pathgen.report.flat_text import hole_table, own_sheet_lines
 from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
 from pathgen.report.neck import neck_pairs, side_picture
@@ -23,6 +22,7 @@ from pathgen.report.side_dots import side_template
 from pathgen.report.stringing import stringing_parts
 from pathgen.report.text import before_next, left_out_words, shown_findings
 from pathgen.report.wood_left import between_words
+from pathgen.report.wording import standard_words
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
@@ -102,17 +102,13 @@ def frets(report: dict[str, Any]) -> Element | None:
         return None
     nut, per = report["board"]["nut"], report["job_units"]
     both = ("in", "mm") if per == "in" else ("mm", "in")
-    rows = [] if begins_at_fret_0(report["frets"]) else [
-        ["nut", *(fixed(0.0, unit, fine=True) for unit in both),
-         *(", ".join(fixed(v, per, fine=True) for v in nut[side]) for side in ("bass", "treble"))]]
-    rows += [
-        [str(f["fret"]), *(fixed(f["distance"], unit, fine=True) for unit in both),
-         *(", ".join(fixed(v, report["job_units"], fine=True) for v in f[side]) for side in ("bass", "treble"))]
-        for f in report["frets"]
-    ]
+    first = [] if begins_at_fret_0(report["frets"]) else [nut | {"fret": "nut", "distance": 0.0}]
+    rows = [[str(f["fret"]), *(fixed(f["distance"], unit, fine=True) for unit in both),
+             *(", ".join(fixed(v, per, fine=True) for v in f[side]) for side in ("bass", "treble"))]
+            for f in (*first, *report["frets"])]
     head = ["Fret", *(f"From nut, {unit}" for unit in both),
-            *(f"{side} edge: along, across ({report['job_units']})" for side in ("Bass", "Treble"))]
-    return chapter("frets", "Frets", (e("p", line) for line in frame_lines(report["board"], report["job_units"])),
+            *(f"{side} edge: along, across ({per})" for side in ("Bass", "Treble"))]
+    return chapter("frets", "Frets", (e("p", line) for line in frame_lines(report["board"], per)),
                    scrolling(table(head, rows), "Fret table"),
                    *(e("p", line) for line in nut_words(nut, per)))
 
