@@ -158,8 +158,7 @@ def _check_alone(options: argparse.Namespace) -> int:
             "Nothing found that forbids cutting, but judge what is said above" if found.findings else
             "Passed: nothing found that forbids cutting")
         lines = [*(f"{name}: {words}" for name, words in found.rows), *map(str, found.findings), verdict]
-        _show([*(in_units(line, units_of(options)) for line in lines),
-               *zero_lines(options, options.job)])
+        _show([*(in_units(line, units_of(options)) for line in lines), *zero_lines(options, options.job)])
     return _status(found.passed)
 
 
@@ -199,10 +198,7 @@ def check(options: argparse.Namespace) -> int:
         job = load_job(options.job)
         tell("reading the programs, cutting in simulation")
         checks = check_data(job, Path(options.folder), resolution=options.resolution)
-    if options.json:
-        print_json(checks)
-    else:
-        _show(finding_lines(checks, job.units))
+    _answer(options, checks, finding_lines(checks, job.units))
     return _status(checks["passed"])
 
 
@@ -286,10 +282,7 @@ def paper(options: argparse.Namespace) -> int:
         made = PAPERS[options.paper](job)
         if made.picture is not None and options.picture:
             write_new(Path(options.picture), as_svg(made.picture))
-        if options.json:
-            print_json(made.data)
-        else:
-            _show(made.lines)
+        _answer(options, made.data, made.lines)
     return GOOD
 
 
@@ -297,10 +290,7 @@ def keys(options: argparse.Namespace) -> int:
     """Print the keys of a job file."""
     from pathgen.job.describe import key_lines, key_rows
 
-    if options.json:
-        print_json([row.__dict__ for row in key_rows()])
-    else:
-        _show(key_lines())
+    _answer(options, [row.__dict__ for row in key_rows()], key_lines())
     return GOOD
 
 
@@ -334,6 +324,14 @@ def _status(passed: bool) -> int:
 
 def print_json(data: Any) -> None:
     say_json(in_json(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)))
+
+
+def _answer(options: argparse.Namespace, data: Any, lines: Iterable[str]) -> None:
+    """Data as JSON where that is asked for, else lines."""
+    if options.json:
+        print_json(data)
+    else:
+        _show(lines)
 
 
 def _show(lines: Iterable[str]) -> None:

@@ -46,8 +46,7 @@ def neck_findings(data: dict[str, Any] | None, units: str = "mm") -> list[Findin
 
 def neck_data(data: dict[str, Any], wrong: Sequence[Finding]) -> dict[str, Any]:
     """Plain values, mm and degrees, with what is wrong."""
-    return data | {"findings": [{"code": f.code, "severity": f.severity, "got": f.got, "allowed": f.allowed,
-                                 "remedy": f.remedy} for f in wrong]}
+    return data | {"findings": [{key: v for key, v in vars(f).items() if key != "where"} for f in wrong]}
 
 
 def neck_faults(wrong: Sequence[Finding], units: str = "mm") -> list[str]:

@@ -129,8 +129,7 @@ def go_on_lines(report: dict[str, Any]) -> list[str]:
 
 def next_program(report: dict[str, Any]) -> int | None:
     """The number of the program to be run next; None of a part with none left, while others of its blank go on."""
-    first: int | None = report.get("go_on_with", number_in(report["programs"][0]))
-    return first
+    return report.get("go_on_with", number_in(report["programs"][0]))
 
 
 def before_next(report: dict[str, Any]) -> str:

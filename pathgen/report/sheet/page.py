@@ -24,19 +24,7 @@ from pathgen.report.programs import Program
 from pathgen.report.sheet.material import if_it_moves, to_have_ready, what_can_be_off
 from pathgen.report.sheet.parts import chapter, facts, figure, machine_time
 from pathgen.report.sheet.programs import air_cut, common_cautions, in_order, program_path
-from pathgen.report.sheet.results import (
-    both_sides,
-    findings,
-    frets,
-    fretting_sheet,
-    holes,
-    neck,
-    nut_and_saddle,
-    ridges,
-    sections,
-    side_dots,
-    warnings,
-)
+from pathgen.report.sheet.results import both_sides, findings, of_the_part, ridges, sections, warnings
 from pathgen.report.sheet.seen import after_programs, finished, inlays_from_near
 from pathgen.report.sheet.style import STYLE
 from pathgen.report.text import before_next, go_on_lines, minutes_words, not_cut_lines, verdict
@@ -71,12 +59,7 @@ def setup_sheet(
         ridges(clamping, checked, report),
         what_can_be_off(report, clamping.units),
         if_it_moves(clamping, report),
-        frets(report),
-        holes(report),
-        side_dots(report),
-        fretting_sheet(report, clamping.units),
-        nut_and_saddle(report, clamping.units),
-        neck(report, clamping.units),
+        of_the_part(report),
         findings(report),
         footer(report),
     )

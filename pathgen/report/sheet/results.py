@@ -96,10 +96,15 @@ def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) ->
                    figure(ridge_picture(clamping, found), caption, wide=True))
 
 
-def frets(report: dict[str, Any]) -> Element | None:
+def of_the_part(report: dict[str, Any]) -> list[Element | None]:
+    """What the part states of itself, a chapter for each of its tables."""
+    chapters = {"frets": _frets, "holes": _holes, "side_dots": _side_dots, "fretting": _fretting_sheet,
+                "stringing": _nut_and_saddle, "neck": _neck}
+    return [made(report) for key, made in chapters.items() if report.get(key)]
+
+
+def _frets(report: dict[str, Any]) -> Element:
     """Where every fret is, from the nut and at both edges."""
-    if not report["frets"]:
-        return None
     nut, per = report["board"]["nut"], report["job_units"]
     both = ("in", "mm") if per == "in" else ("mm", "in")
     first = [] if begins_at_fret_0(report["frets"]) else [nut | {"fret": "nut", "distance": 0.0}]
@@ -113,22 +118,18 @@ def frets(report: dict[str, Any]) -> Element | None:
                    *(e("p", line) for line in nut_words(nut, per)))
 
 
-def holes(report: dict[str, Any]) -> Element | None:
+def _holes(report: dict[str, Any]) -> Element:
     """Where the holes of a plate are, how wide and how deep."""
-    made, units = report.get("holes"), report["job_units"]
-    if not made:
-        return None
-    (hole, *words), rows = hole_table(made, units)
+    units = report["job_units"]
+    (hole, *words), rows = hole_table(report["holes"], units)
     head = [capital(hole), *(f"{capital(word)}, {units}" for word in words)]
     return chapter("holes", "Holes", scrolling(table(head, rows), "Holes"),
                    *(e("p", line) for line in own_sheet_lines(report.get("form"), units)))
 
 
-def fretting_sheet(report: dict[str, Any], units: str) -> Element | None:
+def _fretting_sheet(report: dict[str, Any]) -> Element:
     """What each fret is cut, nipped and bent to, and the strip."""
-    data = report["fretting"]
-    if not data:
-        return None
+    data, units = report["fretting"], report["job_units"]
     head, rows = fretting_rows(data, units)
     return chapter(
         "fretting", "Fretting sheet", e("p", fretting_words(data, units)),
@@ -138,7 +139,7 @@ def fretting_sheet(report: dict[str, Any], units: str) -> Element | None:
     )
 
 
-def side_dots(report: dict[str, Any]) -> Element | None:
+def _side_dots(report: dict[str, Any]) -> Element | None:
     """The drilling template for the dots in the edge."""
     picture = side_template(report)
     if picture is None:
@@ -150,25 +151,20 @@ def side_dots(report: dict[str, Any]) -> Element | None:
         wide=True))
 
 
-def nut_and_saddle(report: dict[str, Any], units: str) -> Element | None:
+def _nut_and_saddle(report: dict[str, Any]) -> Element:
     """Places of the strings, depths of their slots, cents."""
-    data = report["stringing"]
-    if not data:
-        return None
-    words, tables, how = stringing_parts(data, units)
+    words, tables, how = stringing_parts(report["stringing"], report["job_units"])
     return chapter("stringing", "Nut and saddle", *(e("p", line) for line in words),
                    *(scrolling(table(*one), "Nut and saddle") for one in tables), e("p", how) if how else None)
 
 
-def neck(report: dict[str, Any], units: str) -> Element | None:
+def _neck(report: dict[str, Any]) -> Element:
     """The neck against the body, and how it looks from the side."""
-    data = report["neck"]
-    if not data:
-        return None
-    return chapter("neck", "Neck against the body", facts([(name.capitalize(), value) for name, value in
-                                                           neck_pairs(data, units)]),
-                   figure(side_picture(data, units), "From the side, in true proportion: board, string, the body's "
-                          "surface and the saddle.", wide=True))
+    data, units = report["neck"], report["job_units"]
+    pairs = [(name.capitalize(), value) for name, value in neck_pairs(data, units)]
+    return chapter("neck", "Neck against the body", facts(pairs), figure(
+        side_picture(data, units), "From the side, in true proportion: board, string, the body's surface and the "
+        "saddle.", wide=True))
 
 
 def warnings(report: dict[str, Any]) -> Element | None:
