@@ -56,8 +56,6 @@ from pathgen.work.operations import Operation
 
 BACK = "00-back"
 """What the names of all files of the other side begin with, so that they come before all else in a folder."""
-BACK_SHEET = f"{BACK}-setup.html"
-"""The setup sheet of the other side."""
 STAGES = 4
 """How often a build tells what it is doing."""
 
@@ -165,12 +163,11 @@ class Build(Made):
             first = next(f for f in self.verification.findings if f.severity == "forbid")
             raise PathgenError(
                 "verification", f"{first.where}: {first.code}: {first.got}", allowed=first.allowed,
-                remedy=f"{first.remedy}; nothing was written",
-            )
+                remedy=f"{first.remedy}; nothing was written")
 
     def files(self, *, shaded: bool = True) -> dict[str, str]:
         """Every file of the build by name: programs, report.json, report.txt, setup.html."""
-        back = {} if self.back is None else {**self.back.texts, BACK_SHEET: self.back.sheet(shaded=shaded)}
+        back = {} if self.back is None else {**self.back.texts, f"{BACK}-setup.html": self.back.sheet(shaded=shaded)}
         return {
             **back,
             **self.texts,
@@ -336,7 +333,8 @@ def _checked(
                                  written=own)
     heads = [finding for one in found for side in (one, one.under) if side
              for name, program in side.programs.items() if name in own
-             for finding in head_findings(program, _comments(own[name]))]
+             for finding in head_findings(
+                 program, [line[1:-1] for line in own[name].splitlines() if line.startswith("(")])]
     found = tuple(replace(one, findings=tuple(_renamed(finding, folder, texts) for finding in one.findings))
                   for one in found)
     others = _not_looked_at(folder, texts, {f.where for one in found for f in one.findings if f.code == MISSING})
@@ -374,10 +372,6 @@ def _job_mark(job: Job) -> str:
     return f"(job fingerprint: {job.fingerprint})"
 
 
-def _comments(text: str) -> list[str]:
-    return [line[1:-1] for line in text.splitlines() if line.startswith("(")]
-
-
 def _given_now(job: Job, clampings: Sequence[Clamping]) -> dict[str, str]:
     """The programs of clampings as the job gives them now, of those that it still gives."""
     made: list[tuple[Job, Plan]] = []
@@ -403,8 +397,7 @@ def _earlier_version(names: Sequence[str], count: int) -> Iterator[Finding]:
             code="earlier-version", severity="note",
             where=f"all {count} programs" if len(names) == count > 1 else ", ".join(names),
             got="built from another version of this job, which this version gives the same, line for line",
-            allowed="programs of this job", remedy="cut them as they are",
-        )
+            allowed="programs of this job", remedy="cut them as they are")
 
 
 def _programs(job: Job, planned: Plan) -> tuple[Program, ...]:

@@ -88,8 +88,8 @@ def done_before(folder: Path, job: Job, runs: Mapping[str, Run]) -> tuple[list[F
     numbers = {file: run.step.number for file, run in runs.items() if number_of(file).isdecimal()}
     if then.done and then.before == asked:
         _refuse_renumbered(then, pairs, numbers, {file for file, run in runs.items() if run.done})
-    cut = {file: _as_cut(file, then, pairs) for file, run in runs.items() if run.done and run.leaves_its_mark} \
-        if then.texts else {}
+    cut = {file: then.done.get(was) or then.left.get(was) or _Cut(text="") for file, run in runs.items()
+           if run.done and run.leaves_its_mark for was in [pairs.get(file, "")]} if then.texts else {}
     changed = [file for file, was in cut.items() if was.text and not _run_as_now(was, runs[file])]
     never = [file for file, was in cut.items() if not was.text]
     gone = {file: was for file, was in then.done.items()
@@ -111,11 +111,6 @@ def _otherwise_numbered(
     had = then.numbers if then.done else {was: int(number_of(was)) for was in then.left if number_of(was).isdecimal()}
     return {file: had[was] for file, number in numbers.items()
             if (was := pairs.get(file)) in had and (number < asked) != (had[was] < asked)}
-
-
-def _as_cut(file: str, then: _Then, pairs: Mapping[str, str]) -> _Cut:
-    was = pairs.get(file, "")
-    return then.done.get(was) or then.left.get(was) or _Cut(text="")
 
 
 def _findings(changed: Sequence[str], never: Sequence[str], gone: Sequence[str]) -> Iterator[Finding]:

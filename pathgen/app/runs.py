@@ -148,8 +148,7 @@ def _check_alone(options: argparse.Namespace) -> int:
         raise PathgenError(
             "check", "a job without a folder" if job else f"a program without {joined(lacking)}" if lacking else
             "a program and a folder",
-            allowed="JOB.toml DIR; or PROGRAM with --cutter, --thickness and --blank", remedy="see check --help",
-        )
+            allowed="JOB.toml DIR; or PROGRAM with --cutter, --thickness and --blank", remedy="see check --help")
     found = measured(options)
     if options.json:
         print_json(found.data)

@@ -58,8 +58,7 @@ def layer_findings(clamping: Clamping) -> list[Finding]:
                 code="layers-thin", severity="note", where=f'cutter "{step.cutter.name}", {step.operation.name}',
                 got=f"{thin}: its program takes many times as long as it would with usual ones",
                 allowed=f"{format_length(usual / 2, unit)} to {format_length(usual, unit)} is usual in hardwood",
-                remedy=deeper,
-            )
+                remedy=deeper)
         if layer <= usual * (1.0 + ROUND_UP) or step.cutter.name in found:
             continue
         got = (f"layers of {format_length(layer, unit)} with {format_length(step.cutter.diameter, unit)}"
@@ -70,8 +69,7 @@ def layer_findings(clamping: Clamping) -> list[Finding]:
             got=f"{got}: it may well break" if layer > DEEP * usual else got,
             allowed=f"up to {format_length(usual, unit)} is usual in hardwood",
             remedy=f"write stepdown = {low} to {high}" + (
-                "" if layer > DEEP * usual else ", unless you know that this cutter takes it"),
-        )
+                "" if layer > DEEP * usual else ", unless you know that this cutter takes it"))
     return list(found.values())
 
 
@@ -89,8 +87,7 @@ def flute_findings(clamping: Clamping) -> list[Finding]:
                 "flute_length is not given",
             allowed="3 to 5 times the diameter is usual",
             remedy=f"measure its flutes and write their length as flute_length; shorter than {deep}, its shank would "
-                   "rub and burn",
-        )
+                   "rub and burn")
     return list(found.values())
 
 
@@ -133,5 +130,4 @@ def _note(clamping: Clamping, cutter: Cutter, bites: list[float | None], off: Un
         allowed=feeds,
         remedy=f"{change}; a starting point only: the cutter maker's chart, your "
                + ("wood and your ears decide" if clamping.board.names.wooden else
-                  "material and your ears decide: shell, bone and metal are mostly cut slower than wood"),
-    )
+                  "material and your ears decide: shell, bone and metal are mostly cut slower than wood"))

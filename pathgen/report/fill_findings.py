@@ -99,8 +99,7 @@ def _touch_warnings(
             ", and draw what is so fine wider or add a smaller cutter" if finer else "") + (
             f"; or leave wood between them, with wall = {as_written(WALL[clamping.units], clamping.units)}, and "
             "thicken the resin: poured so near each other, level resin of both still runs together"
-            if _stand_apart(clamping, inlay, WALL[clamping.units]) else ""),
-    )
+            if _stand_apart(clamping, inlay, WALL[clamping.units]) else ""))
 
 
 def _stand_apart(clamping: Clamping, inlay: Inlay, wall: float) -> bool:
@@ -179,8 +178,7 @@ def _open_in_dam(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
                 code="open-in-dam", severity="warn", where=inlay.name,
                 got=f"{other.name} is open, and lies inside the dam: level resin runs into it",
                 allowed="nothing open inside the dam", remedy=f"fill {other.name} with tape or wax before you pour, or "
-                "write it after this one: it is then opened when the fill is cut level",
-            )
+                "write it after this one: it is then opened when the fill is cut level")
 
 
 def _run_together(where: str, got: str, allowed: str, pairs: Sequence[tuple[str, str]], *, every: int,
@@ -190,8 +188,7 @@ def _run_together(where: str, got: str, allowed: str, pairs: Sequence[tuple[str,
     return Finding(
         code="colours-near", severity="note", where=where, got=f"{got}: level resin of both would run together there",
         allowed=allowed, remedy=f"{first}thicken the resin{of} so that it stays where it is put, or write an [[inlay]] "
-                                f"for each{' of them' if of else ''}: one is then cut level before the next is opened",
-    )
+                                f"for each{' of them' if of else ''}: one is then cut level before the next is opened")
 
 
 def _overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
@@ -202,8 +199,7 @@ def _overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
         yield Finding(
             code="much-overfill", severity="warn", where=f"{inlay.name} overfill", got=f"{stands} above the surface",
             allowed=f"usually {format_length(MOST_OVERFILL, units)} or less",
-            remedy="see that it is no slip: the second cut begins that high, and it all has to be mixed and cut off",
-        )
+            remedy="see that it is no slip: the second cut begins that high, and it all has to be mixed and cut off")
     most = stands_at_most(inlay, clamping.board.surface, clamping.board.outline) if inlay.fill == "resin" else 0.0
     if most > inlay.overfill + 1e-6:
         low = format_length(most, units, decimals={"mm": 2, "in": 3}[units])
@@ -213,8 +209,7 @@ def _overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
             "inside its dam",
             allowed=f"overfill, {stands}",
             remedy="make overfill larger, dam nearer to the drawing, thicken the resin so that it stays where it is "
-            "put, or dam and fill the drawing's parts one by one",
-        )
+            "put, or dam and fill the drawing's parts one by one")
 
 
 def _pour_warnings(inlay: Inlay, one: Amount, limit: float | None) -> Iterator[Finding]:
@@ -222,8 +217,7 @@ def _pour_warnings(inlay: Inlay, one: Amount, limit: float | None) -> Iterator[F
         yield Finding(
             code="too-deep-a-pour", severity="warn", where=f"{inlay.name}, {one.colour}",
             got=f"{format_length(one.depth[1] + inlay.overfill)} of resin", allowed=f"{limit:g} mm in one pour",
-            remedy=f"fill it in {one.batch.pours} pours, as the resin's sheet says, or make depth or overfill smaller",
-        )
+            remedy=f"fill it in {one.batch.pours} pours, as the resin's sheet says, or make depth or overfill smaller")
 
 
 def _dam_off_blank(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
@@ -237,8 +231,7 @@ def _dam_off_blank(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
             got=f"the dam, {inlay.dam:g} mm round the drawing, goes up to {past:.2f} mm past the edge of the blank",
             allowed="on the blank",
             remedy="run it along the blank's edge (the resin counted for what lies past that is to spare), or make dam "
-                   "smaller or the blank larger",
-        )
+                   "smaller or the blank larger")
 
 
 def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
@@ -254,8 +247,7 @@ def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
             code="dam-past-the-cut", severity="note", where=f"{inlay.name}, program {step.number}",
             got=f"the dam holds resin on {left.area:.0f} mm2 of waste, more than {near} outside the {part}'s edge, "
             "where this program does not cut", allowed="",
-            remedy=f"dam along the {part}'s edge, or scrape that resin off when this program has ended",
-        )
+            remedy=f"dam along the {part}'s edge, or scrape that resin off when this program has ended")
 
 
 def edge_to_edge(inlays: Sequence[tuple[Inlay, BaseGeometry]], units: str) -> Iterator[Finding]:
@@ -277,8 +269,7 @@ def edge_to_edge(inlays: Sequence[tuple[Inlay, BaseGeometry]], units: str) -> It
             where=joined(list(dict.fromkeys(itertools.chain(*(pair[:2] for pair in pairs))))),
             got=f"{got} cut twice, once from each side", allowed="",
             remedy=f"write lap = {as_written(LAP[units], units)} for {joined(lapping)}: the later cut "
-                   f"then goes through what fills {'it' if not lapping[1:] else 'them'} and leaves no sliver",
-        )
+                   f"then goes through what fills {'it' if not lapping[1:] else 'them'} and leaves no sliver")
 
 
 def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
@@ -294,16 +285,14 @@ def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
             got="hard to tell apart: " + _the_first([f"{_pair_words(row)} (colour difference {row['difference']:.1f})"
                                                      for row in alike]),
             allowed=f"a colour difference (CIEDE2000) of {AT_A_GLANCE:g} or more, which is seen at a glance",
-            remedy=f"try both on a scrap under the finish, or take a {piece} of another colour",
-        )
+            remedy=f"try both on a scrap under the finish, or take a {piece} of another colour")
     if as_light:
         yield Finding(
             code="low-contrast", severity="note", where=_of_what(as_light, kinds),
             got="about as light as each other, and some eyes (colour-blind, or in dim light) tell colours by lightness "
             "alone: " + _the_first([f"{_pair_words(row)} ({row['ratio']:.2f}:1)" for row in as_light]),
             allowed=f"{LEAST_CONTRAST:g}:1 or more for such eyes",
-            remedy=f"where that matters, take a lighter or darker {piece}",
-        )
+            remedy=f"where that matters, take a lighter or darker {piece}")
 
 
 def _pair_words(row: dict[str, Any]) -> str:
@@ -330,8 +319,7 @@ def _skimmed_away(clamping: Clamping) -> Iterator[Finding]:
                     f"{format_length(left, units)} of its {format_length(inlay.depth, units)}, less where the floor is "
                     "higher",
                 allowed=f"{format_length(LEAST_INLAY, units)} or more: a thinner fill is soon sanded through",
-                remedy=f"{smaller} its depth {deep} {units} or more",
-            )
+                remedy=f"{smaller} its depth {deep} {units} or more")
 
 
 def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
@@ -341,13 +329,11 @@ def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
             code="second-cut-in-part", severity="note", where="[resurface] area", allowed="",
             got=f"the second cut goes {format_length(clamping.surfacing.blend, clamping.units)} round each drawing and "
             "over all that is inside its dam, on the lines of the first",
-            remedy="see that no fill lies further out, or scrape it off first, and sand what it leaves",
-        )
+            remedy="see that no fill lies further out, or scrape it off first, and sand what it leaves")
     if clamping.setup.z_zero == "stock-top" and any(
             refits(clamping, step) and surfaced_before(clamping, step) for step in clamping.steps):
         yield Finding(
             code="zero-on-raw-top", severity="warn", where="[setup] z_zero",
             got="Z 0 is the raw top, which surfacing takes away over the part, and cutters are changed after that",
             allowed="", remedy="set Z by what was noted on the bed before program 1"
-                               + ("" if clamping.begun else ', or write z_zero = "bed"'),
-        )
+                               + ("" if clamping.begun else ', or write z_zero = "bed"'))

@@ -76,8 +76,7 @@ def _edges_past_travel(planned: Plan) -> Iterator[Finding]:
                 code="edges-past-travel", severity="warn", where="[machine] travel",
                 got=f"{edges.axis} 0 cannot be set from the blank's edges: all that is cut, and the cutter beside the "
                     f"nearer of them, span {needs} in {edges.axis}", allowed=f"travel {has} in {edges.axis}",
-                remedy=line_words(clamping, edges.axis),
-            )
+                remedy=line_words(clamping, edges.axis))
 
 
 def reference_rows(planned: Plan) -> list[dict[str, Any]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import groupby
+from itertools import accumulate, groupby
 from typing import Any
 
 from pathgen.base.markup import Child, Element, as_page, element
@@ -81,12 +81,8 @@ def _parts(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequenc
 def _groups(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequence[str]) -> Iterator[Element]:
     """A card for each time a cutter is fitted, with a stop after each pour; the cutter of what was run before the blank
     moved is not fitted again."""
-    fitted = 0
-    keyed = []
-    for row in report["programs"]:
-        fitted += row["fit"]
-        keyed.append((fitted, row))
-    for number, group in groupby(keyed, key=lambda one: one[0]):
+    fitted = accumulate(int(row["fit"]) for row in report["programs"])
+    for number, group in groupby(zip(fitted, report["programs"], strict=True), key=lambda one: one[0]):
         rows = [row for _, row in group]
         name = rows[0]["cutter"]["name"]
         shown: list[Element] = []
