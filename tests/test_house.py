@@ -148,7 +148,7 @@ KNOW_FRETS = {
     "words for the rows that a fingerboard states of itself": {
         "report/board_text.py", "report/budget.py", "report/fretting.py", "report/neck.py", "report/side_dots.py",
         "report/stringing.py", "report/sheet/coupon.py", "report/sheet/results.py"},
-    "where those rows have their place in the report": {"report/data.py", "report/text.py", "report/sheet/page.py"},
+    "where those rows have their place in the report": {"report/data.py", "report/text.py"},
 }
 """Who may say the word beside `parts/fingerboard` and `job`, and why."""
 

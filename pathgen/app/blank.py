@@ -2,32 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from pathgen.app.building import Build, build_planned
+from pathgen.app.building import Build, Made, build_planned
 from pathgen.app.earlier import write_build
-from pathgen.app.earlier_done import Run, earlier_of
+from pathgen.app.earlier_done import Run
 from pathgen.base import given
-from pathgen.base.brief import Brief
 from pathgen.base.errors import JobError, PathgenError
 from pathgen.base.markup import as_svg
 from pathgen.job.blank import blank_plans, of_part, origin_of, parts_on_blank
 from pathgen.job.job import Job
 from pathgen.report.blank import blank_data, blank_text
-from pathgen.report.data import as_json, with_findings
+from pathgen.report.data import as_json
 from pathgen.report.filling import poured_together
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.sheet.blank import blank_sheet
 from pathgen.report.text import report_text
 from pathgen.verify import together_findings
-from pathgen.verify.findings import Finding
 
 
 @dataclass(frozen=True, eq=False, kw_only=True, repr=False)
-class BlankBuild(Brief):
+class BlankBuild(Made):
     """The programs of all parts of one blank, verified, with their report.
 
     Attributes
@@ -47,11 +45,6 @@ class BlankBuild(Brief):
     job: Job
     builds: tuple[Build, ...]
     report: dict[str, Any]
-
-    @property
-    def passed(self) -> bool:
-        """True when nothing was found that forbids cutting."""
-        return bool(self.report["checks"]["passed"])
 
     @property
     def let_in(self) -> dict[str, str]:
@@ -91,18 +84,6 @@ class BlankBuild(Brief):
         path = given.path("write folder", folder)
         found, done = self.earlier(path)
         return write_build(path, {**self.saying(found).files(shaded=shaded), **drawn}, self.job, self.report, done=done)
-
-    def told(self, folder: Path) -> BlankBuild:
-        """The same with warnings of what earlier builds in a folder had otherwise."""
-        return self.saying(self.earlier(folder)[0])
-
-    def earlier(self, folder: Path) -> tuple[list[Finding], dict[str, Any] | None]:
-        """Those warnings, and what the folder is to keep, as for a build of one part."""
-        return earlier_of(folder, self.job, self.report, self.runs)
-
-    def saying(self, found: Sequence[Finding]) -> BlankBuild:
-        """The same with more that is to be said."""
-        return replace(self, report=with_findings(self.report, found))
 
     def _repr_svg_(self) -> str:
         """The blank from above, with each part on its share, for a notebook."""

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
+from abc import abstractmethod
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 from pathgen.app.earlier import write_build
-from pathgen.app.earlier_done import Run, earlier_of
+from pathgen.app.earlier_done import Run, done_before
+from pathgen.app.earlier_marks import marks_moved
 from pathgen.app.folders import otherwise_named, read_folder
 from pathgen.base import given
 from pathgen.base.brief import Brief
@@ -54,16 +56,43 @@ from pathgen.work.operations import Operation
 
 BACK = "00-back"
 """What the names of all files of the other side begin with, so that they come before all else in a folder."""
-
-BACK_SHEET = f"{BACK}-setup.html"
-"""The setup sheet of the other side."""
-
 STAGES = 4
 """How often a build tells what it is doing."""
 
 
+class Made(Brief):
+    """What builds of one part and of a blank with several share."""
+
+    job: Job
+    report: dict[str, Any]
+
+    @property
+    @abstractmethod
+    def runs(self) -> dict[str, Run]:
+        """All programs by name."""
+
+    @property
+    def passed(self) -> bool:
+        """True when nothing was found that forbids cutting."""
+        return bool(self.report["checks"]["passed"])
+
+    def told(self, folder: Path) -> Self:
+        """The same with the warnings that `earlier` gives."""
+        return self.saying(self.earlier(folder)[0])
+
+    def earlier(self, folder: Path) -> tuple[list[Finding], dict[str, Any] | None]:
+        """Warnings of marks that lie elsewhere than earlier builds in a folder had them, and of programs that count as
+        done and were others there; and what the folder is to keep of these. Raises JobError as `done_before` does."""
+        found, done = done_before(folder, self.job, self.runs)
+        return [*marks_moved(folder, self.job, self.report), *found], done
+
+    def saying(self, found: Sequence[Finding]) -> Self:
+        """The same with more that is to be said."""
+        return replace(self, report=with_findings(self.report, found))  # type: ignore[type-var]
+
+
 @dataclass(frozen=True, eq=False, kw_only=True, repr=False)
-class Build(Brief):
+class Build(Made):
     """The programs of a job, verified, with their report.
 
     Attributes
@@ -93,11 +122,6 @@ class Build(Brief):
     verification: Verification
     report: dict[str, Any]
     back: Build | None = None
-
-    @property
-    def passed(self) -> bool:
-        """True when nothing was found that forbids cutting."""
-        return bool(self.verification.passed)
 
     @property
     def let_in(self) -> dict[str, str]:
@@ -133,30 +157,17 @@ class Build(Brief):
         files = self.saying(found).every_file(shaded=shaded, pictures=pictures)
         return write_build(path, files, self.job, self.report, done=done)
 
-    def told(self, folder: Path) -> Build:
-        """The same with the warnings that `earlier` gives."""
-        return self.saying(self.earlier(folder)[0])
-
-    def earlier(self, folder: Path) -> tuple[list[Finding], dict[str, Any] | None]:
-        """What `earlier_of` says of it."""
-        return earlier_of(folder, self.job, self.report, self.runs)
-
-    def saying(self, found: Sequence[Finding]) -> Build:
-        """The same with more that is to be said."""
-        return replace(self, report=Report(with_findings(self.report, found)))
-
     def refuse_faults(self) -> None:
         """Raise PathgenError, with the first fault, where verification forbids cutting."""
         if not self.passed:
             first = next(f for f in self.verification.findings if f.severity == "forbid")
             raise PathgenError(
                 "verification", f"{first.where}: {first.code}: {first.got}", allowed=first.allowed,
-                remedy=f"{first.remedy}; nothing was written",
-            )
+                remedy=f"{first.remedy}; nothing was written")
 
     def files(self, *, shaded: bool = True) -> dict[str, str]:
         """Every file of the build by name: programs, report.json, report.txt, setup.html."""
-        back = {} if self.back is None else {**self.back.texts, BACK_SHEET: self.back.sheet(shaded=shaded)}
+        back = {} if self.back is None else {**self.back.texts, f"{BACK}-setup.html": self.back.sheet(shaded=shaded)}
         return {
             **back,
             **self.texts,
@@ -183,10 +194,8 @@ class Build(Brief):
         return {**self.pictures(), **(self.shaded_pictures() if shaded else {})}
 
     def shaded_pictures(self) -> dict[str, bytes]:
-        """The finished board, the work after each program, each inlay before and after: PNG files by name.
-
-        Those from above print at true size.
-        """
+        """The finished board, the work after each program, each inlay before and after: PNG files by name. Those from
+        above print at true size."""
         below = self.back.shaded_pictures() if self.back else {}
         return {_of_back(name): data for name, data in below.items()} | seen_files(self.plan, self.verification)
 
@@ -324,7 +333,8 @@ def _checked(
                                  written=own)
     heads = [finding for one in found for side in (one, one.under) if side
              for name, program in side.programs.items() if name in own
-             for finding in head_findings(program, _comments(own[name]))]
+             for finding in head_findings(
+                 program, [line[1:-1] for line in own[name].splitlines() if line.startswith("(")])]
     found = tuple(replace(one, findings=tuple(_renamed(finding, folder, texts) for finding in one.findings))
                   for one in found)
     others = _not_looked_at(folder, texts, {f.where for one in found for f in one.findings if f.code == MISSING})
@@ -362,10 +372,6 @@ def _job_mark(job: Job) -> str:
     return f"(job fingerprint: {job.fingerprint})"
 
 
-def _comments(text: str) -> list[str]:
-    return [line[1:-1] for line in text.splitlines() if line.startswith("(")]
-
-
 def _given_now(job: Job, clampings: Sequence[Clamping]) -> dict[str, str]:
     """The programs of clampings as the job gives them now, of those that it still gives."""
     made: list[tuple[Job, Plan]] = []
@@ -391,8 +397,7 @@ def _earlier_version(names: Sequence[str], count: int) -> Iterator[Finding]:
             code="earlier-version", severity="note",
             where=f"all {count} programs" if len(names) == count > 1 else ", ".join(names),
             got="built from another version of this job, which this version gives the same, line for line",
-            allowed="programs of this job", remedy="cut them as they are",
-        )
+            allowed="programs of this job", remedy="cut them as they are")
 
 
 def _programs(job: Job, planned: Plan) -> tuple[Program, ...]:

@@ -23,8 +23,8 @@ from pathgen.programs.plan import finishing_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
 from pathgen.report.saving import changes, saved_by_leave
-from pathgen.report.tables import table
 from pathgen.report.text import saved_lines
+from pathgen.report.wording import table
 from pathgen.work.clamping import Clamping
 
 MOST = 5
@@ -77,9 +77,7 @@ class Choices(tuple[Choice, ...]):
         )])
 
 
-def compare(
-    job: Job, *, cutters: Sequence[Cutter] | None = None, scallops: Sequence[float] | None = None
-) -> Choices:
+def compare(job: Job, *, cutters: Sequence[Cutter] | None = None, scallops: Sequence[float] | None = None) -> Choices:
     """Every one of one to five ball-end cutters at every one of one to five ridge heights (mm), largest cutter first.
 
     Left out, the cutters are the job's own ball ends, with common sizes added at the finishing cutter's feed where

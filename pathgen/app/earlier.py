@@ -13,9 +13,8 @@ from typing import Any, TextIO
 
 from pathgen.app.earlier_marks import marks_to_keep
 from pathgen.app.folders import read_folder, refuse_foreign, was_of, write_folder
-from pathgen.app.pairing import named, number_of, paired, renumbered
-from pathgen.app.same_cut import cut_alike
 from pathgen.app.terminal import say
+from pathgen.app.two_builds import cut_alike, named, number_of, paired, renumbered
 from pathgen.base.errors import PathgenError
 from pathgen.base.plain import capital, joined, one_line
 from pathgen.job.job import Job
@@ -38,10 +37,7 @@ def write_build(
     done: dict[str, Any] | None = None,
 ) -> list[Path]:
     """Write the files of a build as `write_folder` does; by its `report` it is kept where the marks are, and what was
-    `done`, as `done_before` has it.
-
-    Raises PathgenError where `refuse_others` does.
-    """
+    `done`, as `done_before` has it. Raises PathgenError where `refuse_others` does."""
     made = next((str(text) for name, text in files.items() if name.endswith(".nc")), "")
     refuse_others(folder, job, _job_and_kind(made)[1])
     kept = None if report is None else marks_to_keep(folder, job, report) | {"done": done}
@@ -53,9 +49,7 @@ def write_and_tell(
     done: AbstractSet[str] = frozenset(),
 ) -> None:
     """Write a build by `write`, and tell how many files, and what its programs have otherwise than those before.
-
-    `let_in` is as for `pieces_for_others`; `done` are programs that were run before the work moved.
-    """
+    `let_in` is as for `pieces_for_others`; `done` are programs that were run before the work moved."""
     path = Path(folder)
     before = programs_of(path)
     count = len(write())
@@ -70,10 +64,8 @@ def write_and_tell(
 
 
 def refuse_others(folder: Path, job: Job, command: str) -> None:
-    """Raise PathgenError for a folder that what a command makes of a job may not replace.
-
-    It holds what no build wrote, or programs of another job, by its title and its file, or of another kind.
-    """
+    """Raise PathgenError for a folder that what a command makes of a job may not replace. It holds what no build wrote,
+    or programs of another job, by its title and its file, or of another kind."""
     refuse_foreign(folder)
     texts = programs_of(folder).values()
     if not texts:

@@ -12,10 +12,9 @@ from pathlib import Path
 from typing import Any
 
 from pathgen.app.earlier import holds_job, programs_of
-from pathgen.app.earlier_marks import MALFORMED, marks_moved
+from pathgen.app.earlier_marks import MALFORMED
 from pathgen.app.folders import kept_in
-from pathgen.app.pairing import cuts, named, number_of, paired
-from pathgen.app.same_cut import cut_alike
+from pathgen.app.two_builds import cut_alike, cuts, named, number_of, paired
 from pathgen.base.errors import JobError, PathgenError
 from pathgen.base.files import read_text
 from pathgen.base.limits import BUILT, PROGRAM
@@ -75,22 +74,11 @@ class _Then:
 _NOTHING = _Then(texts={}, before=None, numbers={}, done={}, left={})
 
 
-def earlier_of(
-    folder: Path, job: Job, report: dict[str, Any], runs: Mapping[str, Run]
-) -> tuple[list[Finding], dict[str, Any] | None]:
-    """Warnings of marks that lie elsewhere than earlier builds in a folder had them, and of programs that count as done
-    and were others there; and what the folder is to keep of these. Raises JobError as `done_before` does."""
-    found, done = done_before(folder, job, runs)
-    return [*marks_moved(folder, job, report), *found], done
-
-
 def done_before(folder: Path, job: Job, runs: Mapping[str, Run]) -> tuple[list[Finding], dict[str, Any] | None]:
     """Warnings of programs that count as run and are not as they were run, and what a folder is to keep of that.
 
     What was run is as the build had it by which it first counted as run, until the job says that it was not, or that no
-    work has moved.
-
-    Raises JobError where ``[moved] before`` is the number that it was, and now that of another program.
+    work has moved. Raises JobError where ``[moved] before`` is the number that it was, and now that of another program.
     """
     if not any(run.done for run in runs.values()):
         return [], None
@@ -100,8 +88,8 @@ def done_before(folder: Path, job: Job, runs: Mapping[str, Run]) -> tuple[list[F
     numbers = {file: run.step.number for file, run in runs.items() if number_of(file).isdecimal()}
     if then.done and then.before == asked:
         _refuse_renumbered(then, pairs, numbers, {file for file, run in runs.items() if run.done})
-    cut = {file: _as_cut(file, then, pairs) for file, run in runs.items() if run.done and run.leaves_its_mark} \
-        if then.texts else {}
+    cut = {file: then.done.get(was) or then.left.get(was) or _Cut(text="") for file, run in runs.items()
+           if run.done and run.leaves_its_mark for was in [pairs.get(file, "")]} if then.texts else {}
     changed = [file for file, was in cut.items() if was.text and not _run_as_now(was, runs[file])]
     never = [file for file, was in cut.items() if not was.text]
     gone = {file: was for file, was in then.done.items()
@@ -123,11 +111,6 @@ def _otherwise_numbered(
     had = then.numbers if then.done else {was: int(number_of(was)) for was in then.left if number_of(was).isdecimal()}
     return {file: had[was] for file, number in numbers.items()
             if (was := pairs.get(file)) in had and (number < asked) != (had[was] < asked)}
-
-
-def _as_cut(file: str, then: _Then, pairs: Mapping[str, str]) -> _Cut:
-    was = pairs.get(file, "")
-    return then.done.get(was) or then.left.get(was) or _Cut(text="")
 
 
 def _findings(changed: Sequence[str], never: Sequence[str], gone: Sequence[str]) -> Iterator[Finding]:

@@ -24,14 +24,10 @@ from pathgen.verify.findings import Finding
 
 SAME = 0.2
 """Marks nearer than this are where they were, mm: written down as measured they lie a little off."""
-
 MEASURED = 1.0
 """A mark written down further than this from where it was to be is likely a slip of the pen, mm."""
-
 MARKS_ELSEWHERE = "marks-elsewhere"
-
 _WHICH = "Of both lines the right one is that whose X and Y the display shows over the marks in the wood"
-
 _KEPT = ("machine", "places", "z", "machine_top", "blank", "part")
 MALFORMED = (TypeError, LookupError, AttributeError, RecursionError)
 """What is raised of a file that nobody here wrote."""
@@ -171,10 +167,8 @@ def _places(rows: Any) -> Floats:
 
 
 def _drilled_elsewhere(now: Floats, was: Floats, build: str, units: str) -> Iterator[str]:
-    """What of (n, 2) places written down as drilled is not so in the build before, a line each.
-
-    Nothing where most lie elsewhere, each its own way: then an earlier one drilled them.
-    """
+    """What of (n, 2) places written down as drilled is not so in the build before, a line each. Nothing where most lie
+    elsewhere, each its own way: then an earlier one drilled them."""
     if now.shape != was.shape:
         yield f"{len(now)} marks, and {len(was)} in {build}"
         return

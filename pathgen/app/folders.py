@@ -20,23 +20,16 @@ from pathgen.base.plain import joined
 
 RECORD = ".pathgen.json"
 """Names and hashes of the files of a build, so that a later one knows what it may replace."""
-
 _JOB = "/job"
 """Under which a record holds the job file: no file is called so."""
-
 _KEPT = "/kept"
 """Under which it holds what a build keeps for later ones."""
-
 _LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 """What systems put into a folder that is looked at: nobody's work, and made again."""
-
 _OTHER_ENDINGS = {".tap", ".ngc", ".gcode", ".gc", ".cnc", ".NC"}
 """Endings that programs are given on their way to a machine (common practice)."""
-
 _ELSEWHERE = "or name another folder, which does not know where marks were and what was run"
-
 _MOST_NAMED = 4
-
 _TRIES = 20
 """Times that a folder is looked at while other builds write into it."""
 
@@ -116,10 +109,8 @@ def write_over(path: Path, text: str, *, ours: str) -> None:
 
 
 def read_folder(folder: Path) -> dict[str, str]:
-    """The texts of the programs (``.nc``) in a folder, by file name.
-
-    Bytes that are not text come back as characters that no program may hold, for the reader to refuse.
-    """
+    """The texts of the programs (``.nc``) in a folder, by file name. Bytes that are not text come back as characters
+    that no program may hold, for the reader to refuse."""
     if not os.path.isdir(folder):
         if os.path.isdir(_aside(folder)):
             raise PathgenError(str(folder), "was being replaced when a build was stopped",
@@ -209,10 +200,8 @@ def _record(folder: Path) -> dict[str, Any]:
 
 
 def _led(path: Path) -> Path:
-    """Where a path leads: what is written goes to the end of a link, and the link stays.
-
-    Raises PathgenError for a link that leads nowhere.
-    """
+    """Where a path leads: what is written goes to the end of a link, and the link stays. Raises PathgenError for a link
+    that leads nowhere."""
     if not os.path.islink(path):
         return path
     leads = Path(os.path.realpath(path))

@@ -14,7 +14,7 @@ from types import TracebackType
 
 from pathgen.base.errors import PathgenError
 from pathgen.base.markup import Element, as_html, as_page, element
-from pathgen.report.finding_words import ended
+from pathgen.report.wording import ended
 
 PORT = 8642
 HOST = "127.0.0.1"
@@ -37,7 +37,6 @@ POLICY = f"default-src 'none'; style-src 'unsafe-inline'; img-src data:; connect
 STYLE = ("position: sticky; top: 0; z-index: 1; margin: 0; padding: .5rem 1rem; font: 1rem/1.4 system-ui, sans-serif; "
          "white-space: pre-line; color: #ffffff; background: ")
 _QUIET, _BAD = "#1b2624", "#8a2110"
-
 e = element
 
 

@@ -4,21 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-from pathgen.app.folders import write_new
 from pathgen.base.errors import JobError
-from pathgen.base.markup import Element, as_svg
+from pathgen.base.markup import Element
 from pathgen.job.doubts.board import of_strings
 from pathgen.job.job import Job
 from pathgen.job.part import board_of, slots_of
 from pathgen.parts.fingerboard.neck import neck_rows
 from pathgen.parts.fingerboard.rows import fretting_data, strung_data
-from pathgen.report.finding_words import doubt_line
 from pathgen.report.fretting import fretting_lines, strip_picture
 from pathgen.report.neck import neck_data, neck_faults, neck_findings, neck_lines, side_picture
 from pathgen.report.stringing import stringing_lines
+from pathgen.report.wording import doubt_line
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -28,10 +26,6 @@ class Paper:
     data: Any
     lines: list[str]
     picture: Element | None = None
-
-    def save_picture(self, path: Path) -> None:
-        """Write the picture into a new file. Raises PathgenError where that cannot be done."""
-        write_new(path, as_svg(self.picture))  # type: ignore[arg-type]
 
 
 def _fretting(job: Job) -> Paper:

@@ -103,43 +103,28 @@ def _as_it_stands(options: argparse.Namespace) -> Iterator[tuple[Job, Mistakes]]
 
 def show(options: argparse.Namespace) -> int:
     """Draw where all lies on the blank."""
-    options.shown = False
-    try:
-        return _placing_shown(options)
-    except PathgenError:
-        if not options.shown:
-            say("No picture was made.", sys.stderr)
-        raise
-
-
-def _placing_shown(options: argparse.Namespace) -> int:
-    from pathgen.app.showing import placing_lines, save_placing
+    from pathgen.app.showing import blank_placing, placing, placing_lines, save_placing
     from pathgen.job.clamping import placing_of
     from pathgen.job.cutters import standing_in
     from pathgen.job.form import parts_of
 
-    with _as_it_stands(options) as (asked, mistakes):
-        whole = standing_in(asked) if mistakes else asked
-        if whole.parts:
-            return _show_blank(options, whole, mistakes)
-        for job in parts_of(whole):
-            clamping = placing_of(job, mistakes)
-            path = Path(options.picture or f"{job.path.stem}-placing.svg")
-            if clamping.kind:
-                path = path.with_stem(f"{path.stem}-{clamping.kind.split(' ')[0]}")
-            save_placing(clamping, path)
-            options.shown = True
-            _show([*placing_lines(job, clamping), f"The picture is {path}; nothing is planned or checked yet."])
-    return GOOD
-
-
-def _show_blank(options: argparse.Namespace, job: Job, mistakes: Mistakes) -> int:
-    from pathgen.app.showing import save_blank
-
-    path = Path(options.picture or f"{job.path.stem}-placing.svg")
-    save_blank(job, path, mistakes)
-    options.shown = True
-    say(f"The picture is {path}; nothing is planned or checked yet.")
+    shown = False
+    try:
+        with _as_it_stands(options) as (asked, mistakes):
+            whole = standing_in(asked) if mistakes else asked
+            for job in [whole] if whole.parts else parts_of(whole):
+                clamping = None if whole.parts else placing_of(job, mistakes)
+                path = Path(options.picture or f"{job.path.stem}-placing.svg")
+                if clamping and clamping.kind:
+                    path = path.with_stem(f"{path.stem}-{clamping.kind.split(' ')[0]}")
+                save_placing(placing(clamping) if clamping else blank_placing(job, mistakes), path)
+                shown = True
+                _show([*(placing_lines(job, clamping) if clamping else ()),
+                       f"The picture is {path}; nothing is planned or checked yet."])
+    except PathgenError:
+        if not shown:
+            say("No picture was made.", sys.stderr)
+        raise
     return GOOD
 
 
@@ -163,8 +148,7 @@ def _check_alone(options: argparse.Namespace) -> int:
         raise PathgenError(
             "check", "a job without a folder" if job else f"a program without {joined(lacking)}" if lacking else
             "a program and a folder",
-            allowed="JOB.toml DIR; or PROGRAM with --cutter, --thickness and --blank", remedy="see check --help",
-        )
+            allowed="JOB.toml DIR; or PROGRAM with --cutter, --thickness and --blank", remedy="see check --help")
     found = measured(options)
     if options.json:
         print_json(found.data)
@@ -173,8 +157,7 @@ def _check_alone(options: argparse.Namespace) -> int:
             "Nothing found that forbids cutting, but judge what is said above" if found.findings else
             "Passed: nothing found that forbids cutting")
         lines = [*(f"{name}: {words}" for name, words in found.rows), *map(str, found.findings), verdict]
-        _show([*(in_units(line, units_of(options)) for line in lines),
-               *zero_lines(options, options.job)])
+        _show([*(in_units(line, units_of(options)) for line in lines), *zero_lines(options, options.job)])
     return _status(found.passed)
 
 
@@ -214,10 +197,7 @@ def check(options: argparse.Namespace) -> int:
         job = load_job(options.job)
         tell("reading the programs, cutting in simulation")
         checks = check_data(job, Path(options.folder), resolution=options.resolution)
-    if options.json:
-        print_json(checks)
-    else:
-        _show(finding_lines(checks, job.units))
+    _answer(options, checks, finding_lines(checks, job.units))
     return _status(checks["passed"])
 
 
@@ -257,8 +237,8 @@ def frets(options: argparse.Namespace) -> int:
 def reach(options: argparse.Namespace) -> int:
     """Print what the cutters can reach."""
     from pathgen.job.clamping import placing_of
-    from pathgen.report.finding_words import doubt_line
     from pathgen.report.reaching import reach_data, reach_lines, reach_of_all
+    from pathgen.report.wording import doubt_line
 
     with _as_it_stands(options) as (job, mistakes):
         with progress(1, sys.stderr) as tell:
@@ -293,16 +273,15 @@ def compare(options: argparse.Namespace) -> int:
 
 def paper(options: argparse.Namespace) -> int:
     """Print what is worked out for the bench without cutting."""
+    from pathgen.app.folders import write_new
     from pathgen.app.paper import PAPERS
+    from pathgen.base.markup import as_svg
 
     with _as_it_stands(options) as (job, _):
         made = PAPERS[options.paper](job)
-        if getattr(options, "picture", None):
-            made.save_picture(Path(options.picture))
-        if options.json:
-            print_json(made.data)
-        else:
-            _show(made.lines)
+        if made.picture is not None and options.picture:
+            write_new(Path(options.picture), as_svg(made.picture))
+        _answer(options, made.data, made.lines)
     return GOOD
 
 
@@ -310,10 +289,7 @@ def keys(options: argparse.Namespace) -> int:
     """Print the keys of a job file."""
     from pathgen.job.describe import key_lines, key_rows
 
-    if options.json:
-        print_json([row.__dict__ for row in key_rows()])
-    else:
-        _show(key_lines())
+    _answer(options, [row.__dict__ for row in key_rows()], key_lines())
     return GOOD
 
 
@@ -347,6 +323,14 @@ def _status(passed: bool) -> int:
 
 def print_json(data: Any) -> None:
     say_json(in_json(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)))
+
+
+def _answer(options: argparse.Namespace, data: Any, lines: Iterable[str]) -> None:
+    """Data as JSON where that is asked for, else lines."""
+    if options.json:
+        print_json(data)
+    else:
+        _show(lines)
 
 
 def _show(lines: Iterable[str]) -> None:

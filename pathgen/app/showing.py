@@ -18,10 +18,10 @@ from pathgen.job.blank import blank_clampings, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.job.job import Job
 from pathgen.programs.opened import opened_in_plan
-from pathgen.report.finding_words import doubt_line, finding_line
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.placed import placed_sizes, placed_words
+from pathgen.report.wording import doubt_line, finding_line
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Outline
 from pathgen.work.thin_wood import by_kind, more_places, what_to_do
@@ -38,20 +38,16 @@ def placing(clamping: Clamping) -> Element:
     return picture
 
 
-def save_placing(clamping: Clamping, path: Path) -> None:
-    """Write the picture, over an earlier one. Raises PathgenError for any other file, or one that cannot be written."""
-    _save(placing(clamping), path)
-
-
-def save_blank(job: Job, path: Path, mistakes: Mistakes) -> None:
-    """Write the picture of a blank with several parts; as `save_placing` does. What is wrong is gathered."""
+def blank_placing(job: Job, mistakes: Mistakes) -> Element:
+    """The picture of a blank with several parts. What is wrong is gathered."""
     picture = blank_from_above(job.title, blank_clampings(job, mistakes), [name for name, _ in parts_on_blank(job)],
                                along=job.setup.along)
     picture.set("data-made-by", PICTURE_OF)
-    _save(picture, path)
+    return picture
 
 
-def _save(picture: Element, path: Path) -> None:
+def save_placing(picture: Element, path: Path) -> None:
+    """Write a picture, over an earlier one. Raises PathgenError for any other file, or one that cannot be written."""
     write_over(path, as_svg(picture), ours=f'data-made-by="{PICTURE_OF}"')
 
 

@@ -50,10 +50,8 @@ DRAWING = """\
 
 
 def start_job(name: str) -> list[Path]:
-    """Write ``NAME.toml`` and ``NAME.svg``, where neither is there yet. Returns their paths.
-
-    Raises PathgenError for a name that cannot be a file's, or files that are there.
-    """
+    """Write ``NAME.toml`` and ``NAME.svg``, where neither is there yet. Returns their paths. Raises PathgenError for a
+    name that cannot be a file's, or files that are there."""
     path = Path(name.removesuffix(".toml"))
     if not re.fullmatch(r"[\w][\w .-]{0,60}", path.name):
         raise PathgenError(f"'{one_line(name)}'", "cannot be a job's name", allowed="letters, digits, spaces, - and _",

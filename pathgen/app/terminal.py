@@ -71,11 +71,8 @@ def say_json(text: str) -> None:
 
 @contextmanager
 def progress(stages: int, stream: TextIO | None, *, delay: float = 1.0) -> Iterator[Callable[[str], None]]:
-    """Gives a function to be told what is being done now, `stages` times in all.
-
-    Shown on a terminal once `delay` seconds have passed, with the time so far, and taken away at the end; never in a
-    pipe or a file.
-    """
+    """Gives a function to be told what is being done now, `stages` times in all. Shown on a terminal once `delay`
+    seconds have passed, with the time so far, and taken away at the end; never in a pipe or a file."""
     if stream is None or not stream.isatty():
         yield lambda words: None
         return

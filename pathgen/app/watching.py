@@ -18,14 +18,13 @@ from pathgen.base.plain import capital, one_line
 from pathgen.base.units import in_units
 from pathgen.job.clamping import placing_of
 from pathgen.job.load import as_it_stands, drawings_named, units_of
-from pathgen.report.finding_words import ended
 from pathgen.report.text import warning_lines
+from pathgen.report.wording import ended
 
 LOOK = 0.2
 """Seconds between two looks at the files."""
 AGAIN = 2.0
 """Seconds until a folder that could not be written is tried again."""
-
 Stamp = dict[Path, tuple[int, int, int] | None]
 
 

@@ -10,8 +10,8 @@ from pathgen.base.units import format_length, volume_words
 from pathgen.report.data import finding_rows, of_all_parts
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, display_lines
 from pathgen.report.programs import Program
-from pathgen.report.tables import table
 from pathgen.report.text import finding_lines, go_on_lines, minutes_words, much_less_lines
+from pathgen.report.wording import table
 from pathgen.verify.findings import Finding
 
 Row = dict[str, Any]
@@ -54,10 +54,8 @@ def _left(rows: Sequence[Row], moved: bool) -> Row:
 
 
 def findings_of_parts(names: Sequence[str], each: Sequence[Sequence[Row]]) -> list[Row]:
-    """What was found of each part, by its number and name; what is said of more in the same words, once for them.
-
-    What is said of their common set-up is of no part.
-    """
+    """What was found of each part, by its number and name; what is said of more in the same words, once for them. What
+    is said of their common set-up is of no part."""
     of_all = [f for f in each[0] if f["where"].startswith(("[setup]", "[machine]"))
               and all(f in others for others in each[1:])]
     return of_all + [

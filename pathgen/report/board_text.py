@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from pathgen.base.units import INCH, even_length, fine_length, format_length, tiny_length
-from pathgen.report.tables import table
+from pathgen.report.wording import table
 
 
 def frame_lines(board: dict[str, Any], units: str) -> list[str]:
@@ -41,8 +41,7 @@ def nut_words(nut: dict[str, Any], units: str) -> list[str]:
 
 def fret_lines(frets: Sequence[dict[str, Any]], nut: dict[str, Any], units: str) -> list[str]:
     """The nut's face, then the frets: distances from it in mm, decimal inches and to the nearest 1/64 in, the job's own
-    unit first, and where they meet the edges; the nut's slot.
-    """
+    unit first, and where they meet the edges; the nut's slot."""
     def away(mm: float) -> list[str]:
         inches = [f"{mm / INCH:.4f}", nearest_64th(mm)]
         return [*inches, f"{mm:.3f}"] if units == "in" else [f"{mm:.3f}", *inches]

@@ -12,28 +12,22 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.units import even_length
-from pathgen.report.tables import table
+from pathgen.report.wording import table
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Channel, CutAgain, Pocket, Slot, SurfaceFinish
 
 Z_SETTING = 0.02
 """How exactly Z 0 is set with paper or a setter, mm; common practice, no source."""
-
 DIAMETER = 0.02
 """How far a cutter's diameter is from what is written on it, mm; common practice, no source."""
-
 RUN_OUT = 0.02
 """How far a cutter's edge runs out in an ordinary collet, whole swing, mm; common practice, no source."""
-
 MOISTURE = 1.0
 """Change of the wood's moisture while fill cures, percent points; common practice, no source."""
-
 SWELLING = 0.0025
 """Of flat-sawn hardwood across the grain for each percent point: 0.002 to 0.0035 in the Wood Handbook (FPL-GTR-282,
 chapter 13), from memory."""
-
 ROOT_WORDS = "Root-sum-square: the root of the sum of all squares, what is likely, since not all are off the same way."
-
 RESULTS = ("slot place", "slot depth", "slot width", "pocket edge", "flushness", "wood left")
 
 

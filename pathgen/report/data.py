@@ -14,7 +14,6 @@ from pathgen.base.markup import as_table
 from pathgen.base.plain import in_json, rounded
 from pathgen.base.units import volume_words
 from pathgen.programs.plan import Plan
-from pathgen.report.both_sides import both_sides_data
 from pathgen.report.budget import budget_data
 from pathgen.report.feeding import feed_findings, flute_findings, layer_findings
 from pathgen.report.fill_findings import filling_findings
@@ -28,7 +27,7 @@ from pathgen.report.placed import placed_sizes
 from pathgen.report.programs import Program
 from pathgen.report.reaching import cut_later, reach_data, reach_of_plan
 from pathgen.report.saving import fewer_minutes, saved_by_leave
-from pathgen.report.thin_wood import thin_wood_findings
+from pathgen.report.wood_left import both_sides_data, thin_wood_findings
 from pathgen.report.zero import zero_findings, zero_rows
 from pathgen.strategies.reach import Reach, seen
 from pathgen.strategies.surfacing import least_length
@@ -57,9 +56,7 @@ class Report(dict[str, Any]):
         return as_table(rows)
 
 
-def report_data(
-    planned: Plan, programs: Sequence[Program], checked: Verification, *, fingerprint: str
-) -> Report:
+def report_data(planned: Plan, programs: Sequence[Program], checked: Verification, *, fingerprint: str) -> Report:
     """Everything that the report says, as plain values ready for JSON."""
     part = part_data(planned.clamping)
     reached = reach_of_plan(planned, programs)
@@ -73,9 +70,7 @@ def report_data(
         "units": "mm",
         "job_units": planned.clamping.units,
         "job_fingerprint": fingerprint,
-        "programs": [
-            _program(p, planned.clamping) | _load(checked.loads.get(p.order), p.step) for p in programs
-        ],
+        "programs": [_program(p, planned.clamping) | _load(checked.loads.get(p.order), p.step) for p in programs],
         "minutes": round(sum(p.minutes for p in programs), 2),
         **_left(programs, planned.clamping),
         **({"not_cut": list(planned.asked.not_cut)} if planned.asked.not_cut else {}),
@@ -156,10 +151,10 @@ def finding_rows(findings: Iterable[Finding]) -> list[dict[str, Any]]:
 
 
 def with_findings(report: dict[str, Any], more: Iterable[Finding]) -> dict[str, Any]:
-    """A report with more findings, but for those that it has already."""
+    """A report, of its own type, with more findings, but for those that it has already."""
     checks = report["checks"]
     rows = [row for row in finding_rows(more) if row not in checks["findings"]]
-    return report | {"checks": checks | {"findings": [*checks["findings"], *rows]}}
+    return type(report)(report | {"checks": checks | {"findings": [*checks["findings"], *rows]}})
 
 
 def as_json(report: dict[str, Any]) -> str:

@@ -14,32 +14,23 @@ from pathgen.work.layers import layers, thin_layers
 
 QUICKEST = 30_000.0
 """Turns a minute that the spindles of small routers reach: common practice, no source."""
-
 MUCH = 3.0
 """Times the usual most that a tooth may take before it is a warning: common practice, no source."""
-
 DEEP = 2.0
 """Times the usual layer from which a cutter may well break at any feed: common practice, no source."""
-
 SLOWEST = 5_000.0
 """Turns a minute under which such spindles have no strength: common practice, no source."""
-
 FAR = 5.0
 """Times under the usual least that a feed is likely a slip: common practice, no source."""
-
 LONG = 8.0
 """Diameters from which few cutters have flutes so long: 3 to 5 are usual (common practice, no source)."""
-
 _ABOUT = 2.0
 """Times the usual that a number in another unit may come to, to be what was meant."""
 
 
 def feed_findings(clamping: Clamping) -> list[Finding]:
-    """A note for each cutter whose feed lies outside the usual range for its size and all that it cuts.
-
-    Of a low one the eased feed is told too, where a step clears wood with it. A warning where a tooth takes more than
-    MUCH times the most that is usual, or FAR under the least.
-    """
+    """A note for each cutter whose feed lies outside the usual range for its size and all that it cuts; a warning where
+    a tooth takes more than MUCH times the most that is usual, or FAR under the least."""
     found, cut = [], dict[str, list[Step]]()
     eased = {s.cutter.name for s in clamping.steps
              if s.operation.works_hard(s.cutter) and s.cutter.eased_feed < s.cutter.feed}
@@ -67,8 +58,7 @@ def layer_findings(clamping: Clamping) -> list[Finding]:
                 code="layers-thin", severity="note", where=f'cutter "{step.cutter.name}", {step.operation.name}',
                 got=f"{thin}: its program takes many times as long as it would with usual ones",
                 allowed=f"{format_length(usual / 2, unit)} to {format_length(usual, unit)} is usual in hardwood",
-                remedy=deeper,
-            )
+                remedy=deeper)
         if layer <= usual * (1.0 + ROUND_UP) or step.cutter.name in found:
             continue
         got = (f"layers of {format_length(layer, unit)} with {format_length(step.cutter.diameter, unit)}"
@@ -79,8 +69,7 @@ def layer_findings(clamping: Clamping) -> list[Finding]:
             got=f"{got}: it may well break" if layer > DEEP * usual else got,
             allowed=f"up to {format_length(usual, unit)} is usual in hardwood",
             remedy=f"write stepdown = {low} to {high}" + (
-                "" if layer > DEEP * usual else ", unless you know that this cutter takes it"),
-        )
+                "" if layer > DEEP * usual else ", unless you know that this cutter takes it"))
     return list(found.values())
 
 
@@ -98,8 +87,7 @@ def flute_findings(clamping: Clamping) -> list[Finding]:
                 "flute_length is not given",
             allowed="3 to 5 times the diameter is usual",
             remedy=f"measure its flutes and write their length as flute_length; shorter than {deep}, its shank would "
-                   "rub and burn",
-        )
+                   "rub and burn")
     return list(found.values())
 
 
@@ -142,5 +130,4 @@ def _note(clamping: Clamping, cutter: Cutter, bites: list[float | None], off: Un
         allowed=feeds,
         remedy=f"{change}; a starting point only: the cutter maker's chart, your "
                + ("wood and your ears decide" if clamping.board.names.wooden else
-                  "material and your ears decide: shell, bone and metal are mostly cut slower than wood"),
-    )
+                  "material and your ears decide: shell, bone and metal are mostly cut slower than wood"))

@@ -38,27 +38,20 @@ from pathgen.work.touching import Regions, Touch, touches, walled
 
 _TOLD = 4
 """Pairs of colours that one warning tells of; the page's tables hold all."""
-
 _FINER = 0.1
 """Share of a colour finer than the cutters from which that is told: corners that come out round are less."""
-
 LAP = {"mm": 0.3, "in": 0.012 * INCH}
 """By how much an earlier colour is advised to run on under a later one, by units, mm."""
-
 WALL = {"mm": 0.5, "in": 0.02 * INCH}
 """How much wood is advised to be left between colours, by units, mm: enough to stand."""
-
-
 LEAST_INLAY = 0.4
 """What stays of a fill in the end should be as deep as this, mm, or it is soon sanded through; common practice, no
 source."""
 
 
 def filling_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]) -> list[Finding]:
-    """Warnings and notes about the fills, for a maker who has not yet cut anything.
-
-    `reached` is the reach of each inlay: how near colours come to each other is asked of what is opened of them.
-    """
+    """Warnings and notes about the fills, for a maker who has not yet cut anything. `reached` is the reach of each
+    inlay: how near colours come to each other is asked of what is opened of them."""
     found: list[Finding] = []
     units = planned.clamping.units
     for index, inlay in enumerate(planned.clamping.inlays):
@@ -90,8 +83,6 @@ def _touch_warnings(
 ) -> Iterator[Finding]:
     """Colours that are poured together and touch; `near` are those too near each other in the proposed `stages`."""
     clamping = planned.clamping
-    if not found:
-        return
     finer = _finer_than_cutters(clamping, inlay, opened)
     words = " then ".join(" with ".join(stage) for stage in stages)
     shared = [f"{touch.colours[0]} and {touch.colours[1]} share "
@@ -108,8 +99,7 @@ def _touch_warnings(
             ", and draw what is so fine wider or add a smaller cutter" if finer else "") + (
             f"; or leave wood between them, with wall = {as_written(WALL[clamping.units], clamping.units)}, and "
             "thicken the resin: poured so near each other, level resin of both still runs together"
-            if _stand_apart(clamping, inlay, WALL[clamping.units]) else ""),
-    )
+            if _stand_apart(clamping, inlay, WALL[clamping.units]) else ""))
 
 
 def _stand_apart(clamping: Clamping, inlay: Inlay, wall: float) -> bool:
@@ -179,22 +169,16 @@ def _gap(apart: float, units: str) -> str:
     return coarse_length(apart, units) if apart >= least else f"less than {coarse_length(least, units)}"
 
 
-def _inside_dams(planned: Plan, inlay: Inlay) -> BaseGeometry:
-    """All that is inside any of the dams of an inlay."""
-    return overlay.union_all([dam.inside for dam in planned.dams[inlay.index]])
-
-
 def _open_in_dam(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
     """What was opened before the pour, and stays open, inside the dam: level resin runs into it."""
-    dammed = _inside_dams(planned, inlay)
+    dammed = overlay.union_all([dam.inside for dam in planned.dams[inlay.index]])
     for other in planned.clamping.inlays:
         if other.fill == "none" and other.index < inlay.index and shapely.intersects(dammed, other.area):
             yield Finding(
                 code="open-in-dam", severity="warn", where=inlay.name,
                 got=f"{other.name} is open, and lies inside the dam: level resin runs into it",
                 allowed="nothing open inside the dam", remedy=f"fill {other.name} with tape or wax before you pour, or "
-                "write it after this one: it is then opened when the fill is cut level",
-            )
+                "write it after this one: it is then opened when the fill is cut level")
 
 
 def _run_together(where: str, got: str, allowed: str, pairs: Sequence[tuple[str, str]], *, every: int,
@@ -204,8 +188,7 @@ def _run_together(where: str, got: str, allowed: str, pairs: Sequence[tuple[str,
     return Finding(
         code="colours-near", severity="note", where=where, got=f"{got}: level resin of both would run together there",
         allowed=allowed, remedy=f"{first}thicken the resin{of} so that it stays where it is put, or write an [[inlay]] "
-                                f"for each{' of them' if of else ''}: one is then cut level before the next is opened",
-    )
+                                f"for each{' of them' if of else ''}: one is then cut level before the next is opened")
 
 
 def _overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
@@ -216,8 +199,7 @@ def _overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
         yield Finding(
             code="much-overfill", severity="warn", where=f"{inlay.name} overfill", got=f"{stands} above the surface",
             allowed=f"usually {format_length(MOST_OVERFILL, units)} or less",
-            remedy="see that it is no slip: the second cut begins that high, and it all has to be mixed and cut off",
-        )
+            remedy="see that it is no slip: the second cut begins that high, and it all has to be mixed and cut off")
     most = stands_at_most(inlay, clamping.board.surface, clamping.board.outline) if inlay.fill == "resin" else 0.0
     if most > inlay.overfill + 1e-6:
         low = format_length(most, units, decimals={"mm": 2, "in": 3}[units])
@@ -227,8 +209,7 @@ def _overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
             "inside its dam",
             allowed=f"overfill, {stands}",
             remedy="make overfill larger, dam nearer to the drawing, thicken the resin so that it stays where it is "
-            "put, or dam and fill the drawing's parts one by one",
-        )
+            "put, or dam and fill the drawing's parts one by one")
 
 
 def _pour_warnings(inlay: Inlay, one: Amount, limit: float | None) -> Iterator[Finding]:
@@ -236,8 +217,7 @@ def _pour_warnings(inlay: Inlay, one: Amount, limit: float | None) -> Iterator[F
         yield Finding(
             code="too-deep-a-pour", severity="warn", where=f"{inlay.name}, {one.colour}",
             got=f"{format_length(one.depth[1] + inlay.overfill)} of resin", allowed=f"{limit:g} mm in one pour",
-            remedy=f"fill it in {one.batch.pours} pours, as the resin's sheet says, or make depth or overfill smaller",
-        )
+            remedy=f"fill it in {one.batch.pours} pours, as the resin's sheet says, or make depth or overfill smaller")
 
 
 def _dam_off_blank(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
@@ -251,8 +231,7 @@ def _dam_off_blank(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
             got=f"the dam, {inlay.dam:g} mm round the drawing, goes up to {past:.2f} mm past the edge of the blank",
             allowed="on the blank",
             remedy="run it along the blank's edge (the resin counted for what lies past that is to spare), or make dam "
-                   "smaller or the blank larger",
-        )
+                   "smaller or the blank larger")
 
 
 def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
@@ -268,14 +247,12 @@ def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
             code="dam-past-the-cut", severity="note", where=f"{inlay.name}, program {step.number}",
             got=f"the dam holds resin on {left.area:.0f} mm2 of waste, more than {near} outside the {part}'s edge, "
             "where this program does not cut", allowed="",
-            remedy=f"dam along the {part}'s edge, or scrape that resin off when this program has ended",
-        )
+            remedy=f"dam along the {part}'s edge, or scrape that resin off when this program has ended")
 
 
 def edge_to_edge(inlays: Sequence[tuple[Inlay, BaseGeometry]], units: str) -> Iterator[Finding]:
     """Colours of different stages that share an edge where they are opened, and do not overlap under it, in one note;
-    what stays open runs on under none. Each inlay comes with what is opened of it.
-    """
+    what stays open runs on under none. Each inlay comes with what is opened of it."""
     pairs = []
     for (first, a), (later, b) in itertools.combinations(inlays, 2):
         if first.fill == "none" or overlay.intersection(first.area, later.area).area > 0.01:
@@ -292,8 +269,7 @@ def edge_to_edge(inlays: Sequence[tuple[Inlay, BaseGeometry]], units: str) -> It
             where=joined(list(dict.fromkeys(itertools.chain(*(pair[:2] for pair in pairs))))),
             got=f"{got} cut twice, once from each side", allowed="",
             remedy=f"write lap = {as_written(LAP[units], units)} for {joined(lapping)}: the later cut "
-                   f"then goes through what fills {'it' if not lapping[1:] else 'them'} and leaves no sliver",
-        )
+                   f"then goes through what fills {'it' if not lapping[1:] else 'them'} and leaves no sliver")
 
 
 def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
@@ -309,16 +285,14 @@ def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
             got="hard to tell apart: " + _the_first([f"{_pair_words(row)} (colour difference {row['difference']:.1f})"
                                                      for row in alike]),
             allowed=f"a colour difference (CIEDE2000) of {AT_A_GLANCE:g} or more, which is seen at a glance",
-            remedy=f"try both on a scrap under the finish, or take a {piece} of another colour",
-        )
+            remedy=f"try both on a scrap under the finish, or take a {piece} of another colour")
     if as_light:
         yield Finding(
             code="low-contrast", severity="note", where=_of_what(as_light, kinds),
             got="about as light as each other, and some eyes (colour-blind, or in dim light) tell colours by lightness "
             "alone: " + _the_first([f"{_pair_words(row)} ({row['ratio']:.2f}:1)" for row in as_light]),
             allowed=f"{LEAST_CONTRAST:g}:1 or more for such eyes",
-            remedy=f"where that matters, take a lighter or darker {piece}",
-        )
+            remedy=f"where that matters, take a lighter or darker {piece}")
 
 
 def _pair_words(row: dict[str, Any]) -> str:
@@ -345,8 +319,7 @@ def _skimmed_away(clamping: Clamping) -> Iterator[Finding]:
                     f"{format_length(left, units)} of its {format_length(inlay.depth, units)}, less where the floor is "
                     "higher",
                 allowed=f"{format_length(LEAST_INLAY, units)} or more: a thinner fill is soon sanded through",
-                remedy=f"{smaller} its depth {deep} {units} or more",
-            )
+                remedy=f"{smaller} its depth {deep} {units} or more")
 
 
 def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
@@ -356,13 +329,11 @@ def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
             code="second-cut-in-part", severity="note", where="[resurface] area", allowed="",
             got=f"the second cut goes {format_length(clamping.surfacing.blend, clamping.units)} round each drawing and "
             "over all that is inside its dam, on the lines of the first",
-            remedy="see that no fill lies further out, or scrape it off first, and sand what it leaves",
-        )
+            remedy="see that no fill lies further out, or scrape it off first, and sand what it leaves")
     if clamping.setup.z_zero == "stock-top" and any(
             refits(clamping, step) and surfaced_before(clamping, step) for step in clamping.steps):
         yield Finding(
             code="zero-on-raw-top", severity="warn", where="[setup] z_zero",
             got="Z 0 is the raw top, which surfacing takes away over the part, and cutters are changed after that",
             allowed="", remedy="set Z by what was noted on the bed before program 1"
-                               + ("" if clamping.begun else ', or write z_zero = "bed"'),
-        )
+                               + ("" if clamping.begun else ', or write z_zero = "bed"'))

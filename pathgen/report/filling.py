@@ -41,16 +41,12 @@ from pathgen.work.touching import Regions, Touch, proposed_stages, touches
 
 NEIGHBOURS = 2.0
 """Colours nearer than this are seen beside each other, mm."""
-
 ADJOINING = 0.1
 """Colours nearer than this have no wood between them that anybody sees, mm: only these must tell each other apart."""
-
 MOST_PLACES = 20
 """Places listed where two colours touch."""
-
 _MEAN = 1 / 3
 """Of a ridge's height its mean: between two passes it is an arc, nearly a parabola."""
-
 SHIFT = 0.1
 """The shift whose cost is tabled, mm."""
 
@@ -81,7 +77,8 @@ def inlay_filling(planned: Plan, checked: Verification, index: int, reached: Rea
         "touching": [_touching(t) for t in found],
         "proposed_stages": pouring_stages(inlay, found, too_near(planned, inlay, reached.opened)),
         "amounts": [_amount(a) for a in needed],
-        "batch": _one_batch(planned, needed, index),
+        "batch": _one_batch(sum(a.needed for a in needed), deep=max(a.depth[1] for a in needed) + inlay.overfill,
+                            resin=planned.asked.resins[index]) if len(needed) > 1 else None,
         **({} if inlay.dots is None else {
             "dots": {"count": int(shapely.get_num_geometries(inlay.area)), "diameter": rounded(inlay.dots)}}),
         "piece_thickness": rounded(planned.clamping.opened(inlay) + inlay.overfill) if inlay.fill == "piece" else None,
@@ -124,11 +121,8 @@ def amounts(planned: Plan, checked: Verification, index: int) -> list[Amount]:
 
 
 def poured_together(parts: Sequence[tuple[Plan, Verification]]) -> list[dict[str, Any]]:
-    """What is mixed at each stop for the fills of all parts of a blank, for each kind of resin.
-
-    A row for each colour, whose amounts in all parts are mixed in one cup; and where there are more colours, one
-    batch from which all are tinted.
-    """
+    """What is mixed at each stop for the fills of all parts of a blank, for each kind of resin: a row for each colour,
+    in one cup for all parts, and of more colours one batch from which all are tinted."""
     found: dict[int, list[tuple[Resin, list[tuple[int, Amount, float]]]]] = {}
     for number, (planned, checked) in enumerate(parts, 1):
         for step in planned.clamping.steps:
@@ -155,20 +149,13 @@ def _poured(after: int, resin: Resin, every: list[tuple[int, Amount, float]]) ->
         rows.append({"colour": colour, "parts_for": [number for number, *_ in own],
                      "needed_volume": rounded(whole.needed, 2), **_batch(whole.batch)})
         needed += whole.needed
-    batch = batch_of(needed, deep=max(deep for *_, deep in every), resin=resin)
-    return {"after": after, "colours": rows,
-            "batch": {"needed_volume": rounded(needed, 2), **_batch(batch)} if len(rows) > 1 else None}
+    return {"after": after, "colours": rows, "batch": _one_batch(
+        needed, deep=max(deep for *_, deep in every), resin=resin) if len(rows) > 1 else None}
 
 
-def _one_batch(planned: Plan, every: list[Amount], index: int) -> dict[str, Any] | None:
-    """All colours of a pour tinted from one batch; None for one colour."""
-    if len(every) < 2:
-        return None
-    inlay = planned.clamping.inlays[index]
-    deep = max(one.depth[1] for one in every) + inlay.overfill
-    needed = sum(one.needed for one in every)
-    return {"needed_volume": rounded(needed, 2),
-            **_batch(batch_of(needed, deep=deep, resin=planned.asked.resins[index]))}
+def _one_batch(needed: float, *, deep: float, resin: Resin) -> dict[str, Any]:
+    """All colours of a pour tinted from one batch."""
+    return {"needed_volume": rounded(needed, 2), **_batch(batch_of(needed, deep=deep, resin=resin))}
 
 
 def contrast_rows(planned: Plan, *, near: float = NEIGHBOURS) -> list[dict[str, Any]]:
@@ -245,10 +232,7 @@ def _amount(one: Amount) -> dict[str, Any]:
         "colour": one.colour,
         "area": rounded(one.area, 2),
         "depth": [rounded(one.depth[0], 3), rounded(one.depth[1], 3)],
-        "pocket_volume": rounded(one.pocket, 2),
-        "overfill_volume": rounded(one.overfill, 2),
-        "waste_volume": rounded(one.waste, 2),
-        "needed_volume": rounded(one.needed, 2),
+        **{f"{what}_volume": rounded(getattr(one, what), 2) for what in ("pocket", "overfill", "waste", "needed")},
         **_batch(one.batch),
     }
 
@@ -264,9 +248,7 @@ def _batch(one: Batch) -> dict[str, Any]:
     }
 
 
-def _second_cut(
-    planned: Plan, checked: Verification, index: int, needed: list[Amount]
-) -> dict[str, Any] | None:
+def _second_cut(planned: Plan, checked: Verification, index: int, needed: list[Amount]) -> dict[str, Any] | None:
     clamping, measure = planned.clamping, measure_of(checked, index)
     step = next((s for s in clamping.steps if s.operation.levels is clamping.inlays[index]), None)
     if step is None or measure is None or clamping.surfacing is None:

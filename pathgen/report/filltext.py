@@ -21,7 +21,7 @@ from pathgen.programs.instructions import home_words
 from pathgen.report.letting_in import piece_line, stock_words
 from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.programs import number_in
-from pathgen.report.tables import table
+from pathgen.report.wording import table
 from pathgen.work.mark_errors import zero_again
 
 
@@ -54,12 +54,9 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
     rows, lines = [], []
     for inlay in inlays:
         for one in inlay["amounts"]:
-            rows.append([
-                str(inlay["stage"]), one["colour"], _area(one["area"], units), _span(one["depth"], units),
-                *(volume_words(one[key]) for key in
-                  ("pocket_volume", "overfill_volume", "waste_volume", "needed_volume")),
-                *batch_cells(one),
-            ])
+            volumes = (volume_words(one[f"{what}_volume"]) for what in ("pocket", "overfill", "waste", "needed"))
+            rows.append([str(inlay["stage"]), one["colour"], _area(one["area"], units), _span(one["depth"], units),
+                         *volumes, *batch_cells(one)])
         if inlay["batch"]:
             rows.append([str(inlay["stage"]), ONE_BATCH, "", "", "", "", "",
                          volume_words(inlay["batch"]["needed_volume"]), *batch_cells(inlay["batch"])])
@@ -69,11 +66,9 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
             lines.append(f"{inlay['name']}: pieces {stock_words(inlay, units)}, glued in.")
     if rows:
         head = ["stage", "colour", "area", "depth", "pocket", "above", "waste", "needed", "mix", "weighs", "parts"]
-        lines = table(head, rows, right=(0, 2, 3, 4, 5, 6, 7, 8, 9)) + lines
-        lines += [BATCH_WORDS]
-        lines += [ONE_BATCH_WORDS] if any(inlay["batch"] for inlay in inlays) else []
-        lines += [fill_words(inlays)]
-        lines += ["Wait for full cure, by the resin maker's sheet, before the surface is cut again."]
+        lines = table(head, rows, right=(0, *range(2, 10))) + lines
+        lines += [BATCH_WORDS, *([ONE_BATCH_WORDS] if any(inlay["batch"] for inlay in inlays) else []), fill_words(
+            inlays), "Wait for full cure, by the resin maker's sheet, before the surface is cut again."]
     return lines
 
 

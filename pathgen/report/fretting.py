@@ -9,8 +9,7 @@ from pathgen.base.markup import Element
 from pathgen.base.picture import INK, PALE, View, lines, words
 from pathgen.base.units import INCH, MM_PER, format_length, way_length
 from pathgen.report.board_text import length_number
-from pathgen.report.finding_words import finding_line
-from pathgen.report.tables import table
+from pathgen.report.wording import finding_line, table
 from pathgen.verify.findings import Finding
 
 

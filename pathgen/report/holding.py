@@ -21,16 +21,12 @@ from pathgen.work.operations import Outline
 
 LONGEST_OUT = 25.0
 """Small cutters are mostly 38 mm long, some 12 mm of it in the collet, mm (common practice, no source)."""
-
 OUT_BY_DIAMETER = 10.0
 """How many diameters thicker cutters may stand out (common practice, no source)."""
-
 LEAST_SKIN = 0.2
 """A thinner skin is gone where blank or bed are not true, mm (common practice, no source)."""
-
 LEAST_TABS = 3.0
 """Tabs of less wood in all, width times height, tear when a cutter goes by, mm2 (common practice, no source)."""
-
 _AS_GOOD = 0.9
 """Of what the last lap may take: so much of it is no less to a maker."""
 
@@ -79,8 +75,7 @@ def standing_out_findings(clamping: Clamping, programs: Mapping[str, ReadProgram
 
 
 def holding_findings(clamping: Clamping) -> list[Finding]:
-    """A warning where nothing, one tab, too thin tabs or the thinnest of skins hold the part once its outline is cut.
-    """
+    """A warning where nothing, one tab, too thin tabs or a very thin skin hold the part once its outline is cut."""
     cut, part = clamping.feature(Outline), clamping.board.names.part
     if cut is None:
         return []

@@ -45,8 +45,7 @@ def piece_data(planned: Plan, index: int) -> dict[str, Any]:
 
 
 def off_the_floor(planned: Plan, index: int) -> float:
-    """How far flat pieces stand off an inlay's curved floor at their long edges, at most, mm; 0 where none are let in.
-    """
+    """How far flat pieces stand off an inlay's curved floor at their long edges, at most, mm; 0 without pieces."""
     inlay, made = planned.clamping.inlays[index], planned.asked.let_ins[index] if planned.asked.let_ins else ()
     pieces = [one.piece for _, one in made] or [inlay.area] * (inlay.fill == "piece")
     return max((under_the_edges(piece, planned.clamping.surface) for piece in pieces), default=0.0)

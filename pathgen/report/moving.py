@@ -28,9 +28,7 @@ from pathgen.work.operations import WitnessMarks
 
 SLIPS = 3.0
 """How far work slips that is held still, mm: further is likelier a slip of the pen; common practice, no source."""
-
 _SAME = 1e-6  # mm
-
 FINE = {"mm": 3, "in": 4}
 
 
@@ -120,15 +118,9 @@ def moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
     part is left."""
     if moved is None or moved["first_program"] is None:
         return []
-    left = ", ".join(
-        format_length(sum(v * v for v in row) ** 0.5, units) for row in moved["residuals"]
-    )
-    words = [
-        f"From program {moved['first_program']} on the work is taken to lie {_lies(moved, units)}. Left over at the "
-        f"marks: {left}.",
-    ]
-    said = error_words(moved["errors"], units) if moved["errors"] else ""
-    return words + [f"{capital(line)}." for line in [said] if line]
+    left = ", ".join(format_length(sum(v * v for v in row) ** 0.5, units) for row in moved["residuals"])
+    return [f"From program {moved['first_program']} on the work is taken to lie {_lies(moved, units)}. Left over at "
+            f"the marks: {left}.", *([f"{capital(error_words(moved['errors'], units))}."] if moved["errors"] else [])]
 
 
 def _lies(moved: dict[str, Any], units: str) -> str:
@@ -213,8 +205,7 @@ def _marks_warnings(clamping: Clamping) -> Iterator[Finding]:
     yield Finding(
         code="marks-too-near", severity="warn", where=where,
         got=error_words(_errors(errors, clamping), clamping.units), allowed=format_length(limit, clamping.units),
-        remedy=f"they show whether the work has moved, but not how: {see}{errors.more_exactly(limit)}",
-    )
+        remedy=f"they show whether the work has moved, but not how: {see}{errors.more_exactly(limit)}")
 
 
 def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
@@ -232,8 +223,7 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
             got=f"a corner of the blank moved by {far}",
             allowed=f"{usual} or less is usual for work that slipped",
             remedy="check the order and the numbers of the marks, X 0, Y 0 and Z 0, and that the clamps still stand "
-                   "where the job says",
-        )
+                   "where the job says")
     heights = odd_heights if moved.guessed else doubtful_heights
     odd, off = heights(moved.places, moved.rises, exact)
     if odd:
@@ -241,8 +231,7 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
         yield Finding(
             code="height-doubtful", severity="warn", where="[[measured]]", got=got,
             allowed=f"about {format_length(exact, units)} where marks are read so exactly ([moved] accuracy)",
-            remedy=again + "tilts or has warped there",
-        )
+            remedy=again + "tilts or has warped there")
     feeler = clamping.setup.feeler
     as_feeler = bool(feeler) and bool(np.abs(rises - feeler).max() <= min(exact, feeler / 2))
     if moved.guessed and np.abs(rises).max() > exact:
@@ -251,8 +240,7 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
             got=f"heights are compared with [stock] thickness, {format_length(clamping.stock.thickness, units)} all "
             "over: a blank that is uneven is taken for one that tilts, thicker for one that rose", allowed="",
             remedy=f"write {clamping.drilled_key}, X, Y and Z of each mark as measured once they were drilled (or a "
-                   "caliper's thickness beside each for Z)",
-        )
+                   "caliper's thickness beside each for Z)")
     else:
         yield from _off_the_bed(moved, clamping, exact, risen=not odd and not as_feeler)
     if as_feeler:
@@ -260,8 +248,7 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
             code="lift-of-a-feeler", severity="warn", where="[[measured]]", got=f"the whole blank rose by "
             f"{format_length(float(rises.mean()), units)}, about the thickness of the feeler, "
             f"{format_length(feeler, units)}", allowed="", remedy="see that its thickness was taken off the Z that the "
-            "display showed, when the marks were drilled and now; else something lies under the work",
-        )
+            "display showed, when the marks were drilled and now; else something lies under the work")
 
 
 def _off_the_bed(moved: Moved, clamping: Clamping, exact: float, *, risen: bool) -> Iterator[Finding]:
@@ -287,16 +274,14 @@ def _off_the_bed(moved: Moved, clamping: Clamping, exact: float, *, risen: bool)
             code="sinks", severity="warn", **lies(int(np.argmin(beyond)), "lower"),
             allowed="work that lies on the bed cannot sink into it",
             remedy=f"{again}: see that {zero}, and the feeler's thickness taken off; and that no chips or tape have "
-            f"gone from under the work{'; measure again' * alike}",
-        )
+            f"gone from under the work{'; measure again' * alike}")
     elif risen and beyond.max() > 1:
         yield Finding(
             code="rises", severity="warn", **lies(int(np.argmax(beyond)), "higher"),
             allowed="work that lies on the bed as it did then has not risen",
             remedy=f"see that {zero}, a setter's height and the feeler's thickness taken off, and measure again; if it "
             "stays, something lies under the work: take it out and measure once more, for it must lie supported on its "
-            "whole underside",
-        )
+            "whole underside")
 
 
 def _moved_notes(clamping: Clamping) -> Iterator[Finding]:
@@ -311,14 +296,12 @@ def _moved_notes(clamping: Clamping) -> Iterator[Finding]:
         code="work-moved", severity="note", where=f"program {first} and later", allowed="",
         got=f"written for work that lies {_lies(data, units)}; {_length(data['worst_residual'], units)} is left over "
         f"at the worst mark{errors}",
-        remedy="what is cut from now on meets what was cut before only as nearly as the marks were measured",
-    )
+        remedy="what is cut from now on meets what was cut before only as nearly as the marks were measured")
     if len(moved.residuals) == 3:
         yield Finding(
             code="three-marks", severity="note", where="[[measured]]", got="three marks", allowed="",
             remedy="three always fit a tilt: measure a fourth to see whether the work has twisted, and each twice, "
-                   "from Z 0 on: no other checks its height",
-        )
+                   "from Z 0 on: no other checks its height")
     elif alone := unchecked(moved.places):
         yield Finding(code="height-unchecked", severity="note", where="[[measured]]", allowed="",
                       got=alone_words(alone, moved.names), remedy="an error there tilts all that is cut from now on")

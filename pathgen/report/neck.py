@@ -12,7 +12,7 @@ import shapely
 from pathgen.base.markup import Element
 from pathgen.base.picture import INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.units import fine_length
-from pathgen.report.finding_words import finding_line
+from pathgen.report.wording import finding_line
 from pathgen.verify.findings import Finding
 
 _BODY = 40.0
@@ -46,8 +46,7 @@ def neck_findings(data: dict[str, Any] | None, units: str = "mm") -> list[Findin
 
 def neck_data(data: dict[str, Any], wrong: Sequence[Finding]) -> dict[str, Any]:
     """Plain values, mm and degrees, with what is wrong."""
-    return data | {"findings": [{"code": f.code, "severity": f.severity, "got": f.got, "allowed": f.allowed,
-                                 "remedy": f.remedy} for f in wrong]}
+    return data | {"findings": [{key: v for key, v in vars(f).items() if key != "where"} for f in wrong]}
 
 
 def neck_faults(wrong: Sequence[Finding], units: str = "mm") -> list[str]:

@@ -39,16 +39,12 @@ LITTLE = 0.001
 """Share of a drawing up to which what a cutter opens beside those before it is a question of whether it is worth it."""
 MUCH_CLOSED = "much-left-closed"
 """Code of those warnings: they are said beside the verdict too."""
-
 DEEP, SHALLOWER = 0.9, 0.1
 """Share of its depth, less so many mm, from which a pocket is said to reach it: a grid misses the very tip of a v."""
-
 _ROUND = 0.4
 """So wide, mm, is what a v cutter opens anywhere, if it can go in."""
-
 _COLOURS = 3
 """So many colours of an inlay are named, those with the most that stays closed."""
-
 _DEEPER = "leave it so, or to go deeper draw it wider or take a v cutter of a smaller angle"
 _MOST = 500
 """Places that are too narrow for a depth are measured, the largest first."""
@@ -126,8 +122,7 @@ def _told(clamping: Clamping, inlay: Inlay, closed: Sequence[_Closed], cutters: 
         allowed=f"all of that place, as a cutter of {detail.largest:.2f} mm {'that plunges ' if blind else ''}opens it"
                 if detail.largest >= FINEST else "lines as wide as a cutter",
         remedy=f"{'take a cutter that plunges, ' if blind else ''}add {_smaller(clamping, inlay, narrowest, cutters)}, "
-               f"or draw {'that detail' if not closed[1:] else 'such details'} wider (pathgen reach lists the rest)",
-    )
+               f"or draw {'that detail' if not closed[1:] else 'such details'} wider (pathgen reach lists the rest)")
 
 
 def _all_said(closed: Sequence[_Closed]) -> str:
@@ -181,8 +176,7 @@ def _too_narrow(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
             where=at(inlay.name, None, *shapely.get_coordinates(middles[short][0])[0].tolist()),
             got=f"{inlay.depth:g} mm is not reached in {short.sum()} of the {len(parts)} places of the drawing: their "
                 f"sloping walls meet about {low}{f' to {high}' if high != low else ''} mm deep; this is the largest",
-            allowed="places as wide as the v cutter opens at that depth", remedy=_DEEPER,
-        )
+            allowed="places as wide as the v cutter opens at that depth", remedy=_DEEPER)
 
 
 def is_reached(depth: float, deepest: float | None) -> bool:
@@ -198,8 +192,7 @@ def _crumbs(clamping: Clamping, inlay: Inlay, closed: Sequence[_Closed], cutters
         got=f"{_all_said(closed)} with {_names(clamping.cutters_of(inlay))} in many places, each under "
             f"{SMALLEST:g} mm2: its corners come out round",
         allowed="corners as round as the cutter",
-        remedy=f"add {_smaller(clamping, inlay, 0.0, cutters)}, or leave it so",
-    )
+        remedy=f"add {_smaller(clamping, inlay, 0.0, cutters)}, or leave it so")
 
 
 def _seen_area(mm2: float) -> str:
@@ -254,7 +247,6 @@ def idle_findings(clamping: Clamping) -> list[Finding]:
         Finding(
             code="cutter-idle", severity="note", where=clamping.inlays[one.inlay].name,
             got=f'cutter "{one.cutter}" {one.why}: its program is left out', allowed="cutters that find work",
-            remedy=", or ".join(filter(None, (one.remedy, "leave it out of the cutters named there"))),
-        )
+            remedy=", or ".join(filter(None, (one.remedy, "leave it out of the cutters named there"))))
         for one in clamping.idle if not clamping.cut_before(clamping.inlays[one.inlay])
     ]

@@ -58,6 +58,5 @@ class Program(Brief):
 
 
 def number_in(row: Mapping[str, Any]) -> int:
-    """The number of a program that a row of a report is of, as its file and its page have it: among all of the blank.
-    """
+    """The number of a program that a report's row is of, as its file and its page have it: among all of the blank."""
     return int(row.get("turn", row["order"]))

@@ -19,8 +19,8 @@ from pathgen.programs.plan import Plan, pockets_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
 from pathgen.report.reckoning import CHANGE, cleared_by, likely_opened, simplified
-from pathgen.report.tables import table
-from pathgen.report.thin_wood import wall_words
+from pathgen.report.wood_left import wall_words
+from pathgen.report.wording import table
 from pathgen.strategies.reach import (
     Cut,
     Others,
@@ -39,13 +39,10 @@ from pathgen.work.walls import Wall, narrowest_wall
 
 FILM = 0.004
 """Thinner places, of this mean width in mm, are what openings drawn as polygons leave along edges."""
-
 _MAY_WIN = 1.5
 """Times the minutes of the quickest set with the same last cutter, by reckoning, up to which one is tried."""
-
 SAME = 0.001
 """Share of a drawing below which one set of cutters opens as much as another."""
-
 DETAILS_IN_WORDS = 8
 """Details listed in words, and in the report of a build, for each colour; `pathgen reach --json` has them all."""
 
@@ -172,10 +169,8 @@ def _wall_data(wall: Wall | None) -> dict[str, Any] | None:
 
 
 def worth(of_inlay: Reach) -> list[dict[str, Any]]:
-    """What each cutter of the first set is worth: minutes saved beside the set without it, and share opened more.
-
-    Empty for one cutter, and where the sets without one were not tried.
-    """
+    """What each cutter of the first set is worth: minutes saved beside the set without it, and share opened more. Empty
+    for one cutter, and where the sets without one were not tried."""
     own, *others = of_inlay.sets or (SetReach(cutters=(), share=0.0, minutes=0.0),)
     found = {one.cutters: one for one in others}
     rows = []
@@ -231,10 +226,8 @@ def _quickest_words(of_inlay: Reach) -> str:
 
 
 def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Iterator[str]:
-    """One inlay's reach in words; details for the inlay's `smallest` cutter, which decides what stays closed.
-
-    The first of the sets is the job's own.
-    """
+    """One inlay's reach in words; details for the inlay's `smallest` cutter, which decides what stays closed. The first
+    of the sets is the job's own."""
     yield name
     yield from table(
         ["colour", "cutter", "within reach"],

@@ -19,9 +19,8 @@ from pathgen.programs.paths import path_of, ridges_at_last
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.waste import MARK_GAP, left_standing
-from pathgen.report.fewer_layers import fewer_layers
 from pathgen.report.programs import Program
-from pathgen.report.wider_first import wider_first
+from pathgen.report.quicker_pockets import fewer_layers, wider_first
 from pathgen.strategies.pocketing.places import layer_depths
 from pathgen.strategies.slotting import begun_over
 from pathgen.work.clamping import Clamping, Step
@@ -99,27 +98,24 @@ def saved_by_leave(planned: Plan, programs: Sequence[Program]) -> float | None:
 def _saved(change: Change, planned: Plan, programs: Sequence[Program]) -> float:
     """Minutes less than now; minus infinity where it cannot be cut so, or what it changes is cut already."""
     saved, around = 0.0, replace(planned.around, clamping=change.clamping)  # most of the passes are the same
+    steps = {step.order: step for step in change.clamping.steps}
     try:
         if _over_marks(around):
             return -math.inf
-    except PathgenError:  # of a step that has nothing left to cut
-        return -math.inf
-    steps = {step.order: step for step in change.clamping.steps}
-    for program in programs:
-        step = steps.get(program.order)
-        if step is None:
-            saved += program.minutes
-        elif type(step.operation) in change.operations:
-            if change.clamping.done(step):
-                return -math.inf
-            try:
+        for program in programs:
+            step = steps.get(program.order)
+            if step is None:
+                saved += program.minutes
+            elif type(step.operation) in change.operations:
+                if change.clamping.done(step):
+                    return -math.inf
                 path = path_of(step, around)
                 check_limits(path, change.clamping, step)
-            except PathgenError:
-                return -math.inf
-            saved += program.minutes - times(path, step.cutter, change.clamping.machine).total
-        if step is not None and isinstance(step.operation, Pocket) and change.pocket_layers:
-            saved -= program.times.cutting * (change.pocket_layers(step) - 1.0)  # rapids stay about the same
+                saved += program.minutes - times(path, step.cutter, change.clamping.machine).total
+            if step is not None and isinstance(step.operation, Pocket) and change.pocket_layers:
+                saved -= program.times.cutting * (change.pocket_layers(step) - 1.0)  # rapids stay about the same
+    except PathgenError:  # of a step that has nothing left to cut, or comes off its limits
+        return -math.inf
     return saved
 
 
@@ -130,10 +126,6 @@ def _over_marks(around: Around) -> bool:
         return False
     free = left_standing(around, reach=float(cutter.half_width(marks.depth)) + MARK_GAP)
     return bool((shapely.distance(free, shapely.points(marks.places)) > MARK_GAP).any())
-
-
-def _with(clamping: Clamping, old: Step, new: Step) -> Clamping:
-    return replace(clamping, steps=tuple(new if step is old else step for step in clamping.steps))
 
 
 def _surfaced(clamping: Clamping, surfacing: Surfacing) -> Clamping:
@@ -158,33 +150,32 @@ def _slots(clamping: Clamping) -> Iterator[Change]:
         return
     slots: Slots = step.operation.feature
     through, unit = bool(slots.through.all()), clamping.units
+
+    def change(words: str, cost: str, **new: Any) -> Change:
+        steps = tuple(replace(step, **new) if one is step else one for one in clamping.steps)
+        return Change(words=words, clamping=replace(clamping, steps=steps), operations=(Slot,), cost=cost)
+
     if (slots.entry or ("peck" if through else "ramp")) == "ramp":
         cost = "straight down by pecks " + ("in the waste beside the board" if through else "into wood at the ends")
-        pecked = replace(step, operation=Slot(replace(slots, entry="peck")))
-        yield Change(words='[slots] entry = "peck"', clamping=_with(clamping, step, pecked),
-                     operations=(Slot,), cost=cost)
+        yield change('[slots] entry = "peck"', cost, operation=Slot(replace(slots, entry="peck")))
     else:
-        ramped = replace(step, operation=Slot(replace(slots, entry="ramp")))
-        yield Change(words='[slots] entry = "ramp"', clamping=_with(clamping, step, ramped), operations=(Slot,),
-                     cost="for a cutter that never goes straight down")
+        yield change('[slots] entry = "ramp"', "for a cutter that never goes straight down",
+                     operation=Slot(replace(slots, entry="ramp")))
     wider = slots.width - step.cutter.diameter
     if 0.0 < wider <= _HAIR + 1e-9:
-        yield Change(words=f"[slots] width = {_exactly(step.cutter.diameter, unit)}",
-                     clamping=_with(clamping, step, replace(step, operation=Slot(
-                         replace(slots, width=step.cutter.diameter)))), operations=(Slot,),
-                     cost=f"slots as wide as the cutter, {format_length(wider, unit)} narrower: see that the wire "
-                          "still goes in")
+        yield change(f"[slots] width = {_exactly(step.cutter.diameter, unit)}",
+                     f"slots as wide as the cutter, {format_length(wider, unit)} narrower: see that the wire still "
+                     "goes in", operation=Slot(replace(slots, width=step.cutter.diameter)))
     if any(other.cutter.name == step.cutter.name for other in clamping.steps if isinstance(other.operation, Pocket)):
         return  # `fewer_layers` tells what its stepdown saves in both
     deepest = begun_over(slots, surface=clamping.finished_surface, cutter=step.cutter, ridges=ridges_at_last(clamping))
     layers = math.ceil(deepest / step.cutter.stepdown - 1e-9)
     deeper = rounded_up(deepest / max(layers - 1, 1), unit)
     if layers > 1 and deeper <= usual_layer(step.cutter) * (1 + ROUND_UP):
-        fewer = replace(step, cutter=replace(step.cutter, stepdown=deeper))
-        yield Change(words=f'[[cutter]] "{step.cutter.name}" stepdown = {as_written(deeper, unit)}',
-                     clamping=_with(clamping, step, fewer), operations=(Slot,),
-                     cost=f"layers of {format_length(deepest / (layers - 1), unit)} instead of "
-                          f"{format_length(deepest / layers, unit)}: more load on a thin cutter")
+        yield change(f'[[cutter]] "{step.cutter.name}" stepdown = {as_written(deeper, unit)}',
+                     f"layers of {format_length(deepest / (layers - 1), unit)} instead of "
+                     f"{format_length(deepest / layers, unit)}: more load on a thin cutter",
+                     cutter=replace(step.cutter, stepdown=deeper))
 
 
 def _exactly(mm: float, unit: str) -> str:
@@ -213,7 +204,7 @@ def _second_cuts(clamping: Clamping) -> Iterator[Change]:
 
 
 def _layers(now: tuple[float, float], then: tuple[float, float]) -> Callable[[Step], float]:
-    """How many times as many layers pockets have where the first cut stands so proud, with ridges so high, then as now.
+    """How many times as many layers pockets have where the first cut stands so proud, its ridges so high, then as now.
     """
     def share(step: Step) -> float:
         depth = step.operation.depth or 0.0

@@ -13,10 +13,8 @@ from pathgen.parts.fingerboard.dots import template_rows
 
 SIZE = 3.0
 """Of the words, mm."""
-
 _DIGIT = 0.64
 """Width of a digit as a share of its size (from memory)."""
-
 ROW = {"mm": 170.0, "in": 6.5 * INCH}
 """Length of a row, mm, by the job's unit: a sheet of paper is wider."""
 
@@ -34,10 +32,10 @@ def side_template(report: dict[str, Any]) -> Element | None:
     drawn: list[Element] = []
     for i, (start, places) in enumerate(rows):
         low = -step * (i + 1)
-        drawn.append(lines(view, [[[0, low], [long, low], [long, low + high], [0, low + high], [0, low]]],  # type: ignore[list-item]
-                           stroke=INK, stroke_width=0.2))
-        drawn.append(words(view, (0.0, low - 4.0), f"{fine_length(start, report['job_units'])} from the nut face",
-                           size=SIZE, text_anchor="start"))
+        drawn += [lines(view, [[[0, low], [long, low], [long, low + high], [0, low + high], [0, low]]],  # type: ignore[list-item]
+                        stroke=INK, stroke_width=0.2),
+                  words(view, (0.0, low - 4.0), f"{fine_length(start, report['job_units'])} from the nut face",
+                        size=SIZE, text_anchor="start")]
         middle, frets = low + high / 2, {}  # type: float, dict[int, list[float]]
         for at in places:
             fret = next(f for f, along in dots if abs(along - start - at) < 1e-9)

@@ -6,7 +6,7 @@ from typing import Any
 
 from pathgen.base.units import format_length
 from pathgen.report.board_text import length_number
-from pathgen.report.tables import table
+from pathgen.report.wording import table
 
 Table = tuple[list[str], list[list[str]]]
 

@@ -19,21 +19,18 @@ from pathgen.base.units import (
     way_length,
 )
 from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
-from pathgen.report.both_sides import between_words
 from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
-from pathgen.report.finding_words import GRAVE, finding_line
-from pathgen.report.forms import form_lines, own_sheet_lines
+from pathgen.report.flat_text import form_lines, hole_lines, own_sheet_lines
 from pathgen.report.fretting import fretting_lines
-from pathgen.report.holes import hole_lines
 from pathgen.report.neck import neck_lines
 from pathgen.report.out_of_reach import MUCH_CLOSED, is_reached
 from pathgen.report.placed import placed_words
 from pathgen.report.programs import number_in
 from pathgen.report.saving import LEAST_MINUTES, MUCH
 from pathgen.report.stringing import stringing_lines
-from pathgen.report.tables import table
-from pathgen.report.thin_wood import wall_words
+from pathgen.report.wood_left import between_words, wall_words
+from pathgen.report.wording import GRAVE, finding_line, table
 from pathgen.report.zero import zero_lines
 from pathgen.verify.findings import EDITED, EXCHANGED, OTHER_JOB, TOO_LONG, rank
 
@@ -132,8 +129,7 @@ def go_on_lines(report: dict[str, Any]) -> list[str]:
 
 def next_program(report: dict[str, Any]) -> int | None:
     """The number of the program to be run next; None of a part with none left, while others of its blank go on."""
-    first: int | None = report.get("go_on_with", number_in(report["programs"][0]))
-    return first
+    return report.get("go_on_with", number_in(report["programs"][0]))
 
 
 def before_next(report: dict[str, Any]) -> str:
@@ -161,10 +157,9 @@ def opened_lines(reached: list[dict[str, Any]], units: str) -> list[str]:
             [str(number), " then ".join(one["cutters"]), f"{100 * one['share']:.1f} %", f"{one['minutes']:.1f} min"]
             for one in inlay["sets"]
         ]
-        wall = inlay["narrowest_wall"]
-        if wall is not None:
-            at = wall["at"][0], wall["at"][1]
-            walls.append(f"Narrowest wood between the edges of inlay {number}: {wall_words(wall['width'], at, units)}")
+        if wall := inlay["narrowest_wall"]:
+            walls.append(f"Narrowest wood between the edges of inlay {number}: "
+                         f"{wall_words(wall['width'], wall['at'], units)}")
     return [
         "", "What the pockets' cutters open", "",
         *table(["inlay", "cutters, one after the other", "opened", "time"], rows, right=(0, 2, 3)), *walls,

@@ -14,7 +14,7 @@ from pathgen.programs.plan import Plan
 from pathgen.programs.starting import SetBy, Start
 from pathgen.programs.zero_check import check_words
 from pathgen.report.programs import Program, number_in
-from pathgen.report.tables import table
+from pathgen.report.wording import table
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import DowelHoles
@@ -76,8 +76,7 @@ def _edges_past_travel(planned: Plan) -> Iterator[Finding]:
                 code="edges-past-travel", severity="warn", where="[machine] travel",
                 got=f"{edges.axis} 0 cannot be set from the blank's edges: all that is cut, and the cutter beside the "
                     f"nearer of them, span {needs} in {edges.axis}", allowed=f"travel {has} in {edges.axis}",
-                remedy=line_words(clamping, edges.axis),
-            )
+                remedy=line_words(clamping, edges.axis))
 
 
 def reference_rows(planned: Plan) -> list[dict[str, Any]]:

@@ -11,7 +11,7 @@ import pytest
 import pathgen
 from pathgen.app import building
 from pathgen.app.cli import main
-from pathgen.app.same_cut import cut_alike
+from pathgen.app.two_builds import cut_alike
 from pathgen.base.errors import PathgenError
 from pathgen.base.toolpath import Toolpath
 from pathgen.verify.findings import AGAIN, Finding

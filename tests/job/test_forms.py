@@ -11,7 +11,7 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from pathgen.job.form import parts_of
 from pathgen.job.part import part_of
-from pathgen.report.forms import form_lines
+from pathgen.report.flat_text import form_lines
 from tests.job.test_plates import PLATE
 
 FORM = PLATE[: PLATE.index("[plate]")] + """[form]

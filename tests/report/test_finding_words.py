@@ -9,9 +9,9 @@ from pathgen.base.plain import counted
 from pathgen.report.blank import blank_data, findings_of_parts
 from pathgen.report.data import Report
 from pathgen.report.filltext import _how_cut, _where_cut
-from pathgen.report.finding_words import finding_line
 from pathgen.report.sheet.blank import _stop
 from pathgen.report.text import verdict
+from pathgen.report.wording import finding_line
 
 
 @pytest.mark.parametrize(("severity", "allowed", "line"), [

@@ -9,8 +9,8 @@ import pathgen
 from pathgen.app.choosing import change_lines
 from pathgen.base.cutters import Cutter
 from pathgen.report import saving
+from pathgen.report.quicker_pockets import _usual
 from pathgen.report.text import load_lines, saving_lines, summary_lines
-from pathgen.report.wider_first import _usual
 from tests import small_board
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

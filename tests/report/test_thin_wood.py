@@ -11,7 +11,7 @@ from pathgen.job.clamping import clamping_of
 from pathgen.report.pictures.above import board_from_above, view_above
 from pathgen.report.reaching import opened_of, reach_of_all
 from pathgen.report.sheet.page import legend_above
-from pathgen.report.thin_wood import thin_wood_findings, wall_words
+from pathgen.report.wood_left import thin_wood_findings, wall_words
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.neighbours import neighbour_findings
 from tests.small_board import SLOTS, job, svg

@@ -15,7 +15,7 @@ from pathgen.app.cli import main
 from pathgen.job.clamping import clamping_of
 from pathgen.job.pieces import piece_sheets
 from pathgen.report.reaching import opened_of
-from pathgen.report.thin_wood import thin_wood_findings
+from pathgen.report.wood_left import thin_wood_findings
 from pathgen.verify import verify
 from pathgen.verify.cutouts import _edge
 from pathgen.verify.findings import Tolerances

@@ -20,7 +20,7 @@ from pathgen.app.building import check_data
 from pathgen.app.cli import main
 from pathgen.app.earlier_done import _moves_in
 from pathgen.app.earlier_marks import marks_moved
-from pathgen.app.pairing import number_of
+from pathgen.app.two_builds import number_of
 from pathgen.job.blank import blank_clampings, blank_plans, origin_of, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.job.turns import Task, merged

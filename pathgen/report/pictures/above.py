@@ -35,7 +35,6 @@ from pathgen.work.underside import sunk_of
 
 Standing = tuple[BaseGeometry, float]
 """A clamp in plan, and its height, mm."""
-
 CUT_AWAY = "#cfd6d3"
 CLAMP = "#e9d3cb"
 CLAMP_EDGE = "#7a2a17"
@@ -199,9 +198,7 @@ def _board(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
                    class_="finished")
 
 
-def _finishing_reach(
-    view: View, clamping: Clamping, paths: Sequence[Toolpath], size: float
-) -> Iterator[Element]:
+def _finishing_reach(view: View, clamping: Clamping, paths: Sequence[Toolpath], size: float) -> Iterator[Element]:
     for step, path in zip(clamping.steps, paths, strict=False):
         if step.operation.finishes and not step.operation.levels:
             swept = overlay.buffer(shapely.MultiPoint(path.points[:, :2]).convex_hull, step.cutter.radius)
@@ -265,9 +262,7 @@ def _holes(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
                       stroke_width=size / 16, class_="mark")
 
 
-def _thin_wood(
-    view: View, clamping: Clamping, opened: Sequence[BaseGeometry], size: float
-) -> Iterator[Element]:
+def _thin_wood(view: View, clamping: Clamping, opened: Sequence[BaseGeometry], size: float) -> Iterator[Element]:
     """A ring round each place of wood that is too thin to stand, of many the thinnest of each kind."""
     for thin in (thin for places in by_kind(clamping, opened) for thin in places[:_MOST_RINGS]):
         (x, y), what = view(thin.at)[0], f"{format_length(thin.width, clamping.units)} between {thin.between}"
@@ -343,9 +338,7 @@ def shows_zero(clamping: Clamping) -> bool:
 
 def axes(view: View, low: float, ways: Floats, size: float) -> Iterator[Element]:
     """The machine's X and Y, (2, 2) ways in the picture: two arrows in the left margin, where nothing lies under them.
-
-    `low` is the lower edge of what the picture shows.
-    """
+    `low` is the lower edge of what the picture shows."""
     corner = np.array([view.left + 0.3 * size, low - 0.6 * size])
     corner += np.maximum(-ways.sum(axis=0), 0.0) * [AXIS * size, 0.0]  # one that points left begins further right
     for name, way in zip("XY", ways, strict=True):

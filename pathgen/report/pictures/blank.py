@@ -19,16 +19,13 @@ from pathgen.work.part import wood_in_plan
 
 _AXES = {"x": ((1.0, 0.0), (0.0, 1.0)), "y": ((0.0, -1.0), (1.0, 0.0))}
 """The machine's axes, X and Y, as they lie on the blank."""
-
 _WORDS = 54
 """Words are so much smaller than the blank is wide."""
 
 
 def blank_from_above(title: str, clampings: Sequence[Clamping], names: Sequence[str], *, along: str) -> Element:
-    """The whole blank, its length to the right; each part on its share, with its number.
-
-    `along` is the machine's axis that its length runs along.
-    """
+    """The whole blank, its length to the right; each part on its share, with its number. `along` is the machine's axis
+    that its length runs along."""
     first = clampings[0]
     assert first.shared is not None
     blank = _seen(first, along, shapely.box(*first.shared.blank))

@@ -26,7 +26,6 @@ _AT_ONCE = 3
 _TRIED = 120
 """Free spots that are tried for a line that leads through no other words."""
 _START = {"start": 0.0, "middle": -0.5, "end": -1.0}
-
 Spot = tuple[float, float, str]
 """Where words stand: x, y of their line, and which end of them that is (`text_anchor`)."""
 
@@ -44,10 +43,8 @@ class Labels:
     def put(
         self, text: str, spots: Iterable[Spot], *, size: float, named: BaseGeometry | None = None, **style: str
     ) -> None:
-        """Put words at the first of `spots` that is free; else in the first free row above or below everything.
-
-        Far from what is `named`, a line leads there: through no other words, where one of the next spots is so.
-        """
+        """Put words at the first of `spots` that is free; else in the first free row above or below everything. Far
+        from what is `named`, a line leads there: through no other words, where one of the next spots is so."""
         spots = list(spots)
         clear = (one for one in spots if not shapely.intersects(_box(text, one, size), self._lines).any())
         free = (one for one in chain(clear, spots, self._rows(text, spots[0], size, named))

@@ -1,7 +1,5 @@
-"""Fills as they stand before they are cut again: resin level inside its dam, pieces in their pockets, nowhere else.
-
-The verification knows of neither: it takes the fill to lie a little way round each pocket, as high all over.
-"""
+"""Fills as they stand before they are cut again: resin level inside its dam, pieces in their pockets, nowhere else. The
+verification knows of neither: it takes the fill to lie a little way round each pocket, as high all over."""
 
 from __future__ import annotations
 

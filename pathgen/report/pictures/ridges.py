@@ -47,10 +47,8 @@ def ridge_picture(clamping: Clamping, ridges: Ridges) -> Element:
 
 
 def patches(ridges: Ridges, outline: shapely.Polygon) -> tuple[NDArray[np.object_], Floats]:
-    """Boxes around each section and strip across it, and the highest ridge measured in each, mm; empty ones left out.
-
-    A section stands for the board half-way to its neighbours.
-    """
+    """Boxes around each section and strip across it, and the highest ridge measured in each, mm; empty ones left out. A
+    section stands for the board half-way to its neighbours."""
     x0, y0, x1, y1 = outline.bounds
     if not len(ridges.x):
         return np.empty(0, dtype=object), np.empty(0)
@@ -77,9 +75,7 @@ def shade(height: Floats, low: float, limit: float) -> Ints:
     return np.where(height > limit + ROUNDING, len(SHADES), level)
 
 
-def _patches(
-    view: View, boxes: NDArray[np.object_], levels: Ints, outline: shapely.Polygon
-) -> Iterator[Element]:
+def _patches(view: View, boxes: NDArray[np.object_], levels: Ints, outline: shapely.Polygon) -> Iterator[Element]:
     for level in np.unique(levels).tolist():
         colour = (*SHADES, OVER)[level]
         # a hair wider, so that no seam shows between neighbours

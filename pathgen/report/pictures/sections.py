@@ -58,10 +58,8 @@ def rise_words(clamping: Clamping) -> str:
 
 
 def sections_of(clamping: Clamping) -> tuple[Section, ...]:
-    """At the nut, where each inlay is widest across, and at the end: as far out as the board has its full width.
-
-    None of a part that stands on its edge, or of flat stock that nothing is cut into: there is nothing to see.
-    """
+    """At the nut, where each inlay is widest across, and at the end: as far out as the board has its full width. None
+    of a part that stands on its edge, or of flat stock that nothing is cut into: there is nothing to see."""
     board = clamping.board
     if board.surface.thickness > board.outline.bounds[3] - board.outline.bounds[1]:
         return ()
@@ -94,10 +92,8 @@ def widest_across(inlay: Inlay) -> float:
 
 
 def section_picture(clamping: Clamping, section: Section) -> Element:
-    """The board cut across at a section, seen from its end toward the nut: + Y on the right.
-
-    Widths are true, heights are drawn `rise_of` times as high, which the picture says.
-    """
+    """The board cut across at a section, seen from its end toward the nut: + Y on the right. Widths are true, heights
+    are drawn `rise_of` times as high, which the picture says."""
     x, stock = section.x, clamping.stock
     proud = max([i.overfill for i in clamping.inlays if i.fill != "none"], default=0.0)
     top = max(stock.thickness, clamping.board.surface.thickness + proud)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import groupby
+from itertools import accumulate, groupby
 from typing import Any
 
 from pathgen.base.markup import Child, Element, as_page, element
@@ -13,12 +13,12 @@ from pathgen.programs.zero_words import z_zero_words, zero_place_words
 from pathgen.report.blank import TOGETHER, fill_rows, fittings_words, marks_lines, origin_words
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS
 from pathgen.report.pictures.blank import blank_from_above
-from pathgen.report.sheet.page import footer, verdict_words
-from pathgen.report.sheet.parts import chapter, facts, figure, machine_time, table
+from pathgen.report.sheet.page import footer, page_head
+from pathgen.report.sheet.parts import chapter, figure, machine_time, table
 from pathgen.report.sheet.programs import common_cautions
 from pathgen.report.sheet.results import findings, warnings
 from pathgen.report.sheet.style import STYLE
-from pathgen.report.text import go_on_lines, minutes_words
+from pathgen.report.text import minutes_words
 from pathgen.work.clamping import Clamping
 
 e = element
@@ -28,7 +28,7 @@ def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Se
     """The page as HTML; `pages` are the names of the parts' own sheets, `along` is the blank's own on the machine."""
     names = [part["name"] for part in report["parts"]]
     picture = blank_from_above(report["title"], clampings, names, along=along)
-    lines = common_cautions(clampings[0])
+    lines, marked = common_cautions(clampings[0]), marks_lines(report)
     content = e(
         "main",
         _head(report, clampings[0]),
@@ -39,7 +39,7 @@ def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Se
         chapter("programs", "All programs, in order", e("p", (
             "Cutter by cutter. Each program does one step of one part; its sheet says what to check before it, and how "
             "to try the first in the air.")), *_groups(report, clampings, pages)),
-        _marks(report),
+        chapter("moved", "If the blank moves", *(e("p", line) for line in marked)) if marked else None,
         findings(report | {"left_out": [words for part in report["parts"] for words in part["report"]["left_out"]]}),
         footer(report),
     )
@@ -51,31 +51,15 @@ def _head(report: dict[str, Any], first: Clamping) -> Element:
     x0, y0, x1, y1 = first.shared.blank
     thick, *size = (fine_length(v, first.units) for v in (first.stock.thickness, x1 - x0, y1 - y0))
     wide, high = size if first.setup.along.endswith("x") else size[::-1]
-    return e(
-        "header",
-        e("p", "Setup sheet", class_="kicker"),
-        e("h1", report["title"]),
-        *verdict_words(report),
-        *(e("p", e("b", line)) for line in go_on_lines(report)),
-        facts([
-            ("Parts", f"{len(report['parts'])}, from one blank in one clamping"),
-            ("Programs", f"{_count_words(report)}; {fittings_words(report)}"),
-            ("Machine time", machine_time(report, minutes_words)),
-            ("Blank", f"{wide} along X by {high} along Y, {thick} thick"),
-            ("Zero", f"{zero_place_words(first)}. {z_zero_words(first)}."),
-        ]),
-    )
-
-
-def _count_words(report: dict[str, Any]) -> str:
     left = sum(not row["done"] for row in report["programs"])
-    return f"{left} left, of {len(report['programs'])}" if "minutes_left" in report else str(left)
-
-
-def _marks(report: dict[str, Any]) -> Element | None:
-    """Where the marks are by which a blank that moved is found again."""
-    lines = marks_lines(report)
-    return chapter("moved", "If the blank moves", *(e("p", line) for line in lines)) if lines else None
+    count = f"{left} left, of {len(report['programs'])}" if "minutes_left" in report else str(left)
+    return page_head(report, [
+        ("Parts", f"{len(report['parts'])}, from one blank in one clamping"),
+        ("Programs", f"{count}; {fittings_words(report)}"),
+        ("Machine time", machine_time(report, minutes_words)),
+        ("Blank", f"{wide} along X by {high} along Y, {thick} thick"),
+        ("Zero", f"{zero_place_words(first)}. {z_zero_words(first)}."),
+    ])
 
 
 def _legend(first: Clamping) -> str:
@@ -97,12 +81,8 @@ def _parts(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequenc
 def _groups(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequence[str]) -> Iterator[Element]:
     """A card for each time a cutter is fitted, with a stop after each pour; the cutter of what was run before the blank
     moved is not fitted again."""
-    fitted = 0
-    keyed = []
-    for row in report["programs"]:
-        fitted += row["fit"]
-        keyed.append((fitted, row))
-    for number, group in groupby(keyed, key=lambda one: one[0]):
+    fitted = accumulate(int(row["fit"]) for row in report["programs"])
+    for number, group in groupby(zip(fitted, report["programs"], strict=True), key=lambda one: one[0]):
         rows = [row for _, row in group]
         name = rows[0]["cutter"]["name"]
         shown: list[Element] = []

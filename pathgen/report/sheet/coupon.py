@@ -1,5 +1,4 @@
-"""The page of a test piece: what each place on it should measure, and which key of the job to change where it does not.
-"""
+"""The page of a test piece: what each place on it should measure, and which key to change where it does not."""
 
 from __future__ import annotations
 
@@ -22,10 +21,9 @@ from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
 
 e = element
-
 READ = 0.04
 """By how much a square is off in the example that is worked out, mm."""
-
+Trials = dict[str, Trial]
 _LETTER = 4.5  # mm: size of the letters on the picture
 _BLANK = "__________"
 
@@ -38,8 +36,10 @@ def coupon_page(planned: Plan, part: Coupon, report: dict[str, Any]) -> str:
         e("header", e("p", "How to read it", class_="kicker"), e("h1", clamping.title),
           _what_it_is(clamping, report)),
         figure(coupon_picture(clamping, part), "Seen from above, to scale. The letters are those of the tables."),
-        _rim(clamping, part, report), _squares(clamping, part), _detail(clamping, part), _pour(clamping, part),
-        _let_in(clamping, part), _slots(clamping, part), _feeds(),
+        _rim(clamping, part, report),
+        *(chapter_of(clamping, part, found) for chapter_of, kind in (
+            (_squares, "square"), (_detail, "detail"), (_pour, "pour")) if (found := _of(part, kind))),
+        _let_in(clamping, part), _slots(clamping, slots) if (slots := _of(part, "slot")) else None, _feeds(),
         e("footer", f"Job fingerprint {report['job_fingerprint']}. After a change build the test piece again: what "
                     "was measured holds for the numbers it was cut with."),
     )
@@ -88,7 +88,8 @@ def _what_it_is(clamping: Clamping, report: dict[str, Any]) -> list[Child]:
     ]
 
 
-def _of(part: Coupon, kind: str) -> dict[str, Trial]:
+def _of(part: Coupon, kind: str) -> Trials:
+    """The places of a kind, by their letters."""
     return {letter: trial for letter, trial in part.lettered.items() if trial.kind == kind}
 
 
@@ -118,10 +119,8 @@ def _rim(clamping: Clamping, part: Coupon, report: dict[str, Any]) -> Element | 
     )
 
 
-def _squares(clamping: Clamping, part: Coupon) -> Element | None:
-    found, units = _of(part, "square"), clamping.units
-    if not found:
-        return None
+def _squares(clamping: Clamping, part: Coupon, found: Trials) -> Element:
+    units = clamping.units
     rows: list[list[Child]] = [
         [letter, f"\"{t.cutter}\": {fine_length(t.size, units)} wide both ways, {fine_length(t.depth, units)} deep",
          _BLANK] for letter, t in found.items()]
@@ -141,10 +140,8 @@ def _squares(clamping: Clamping, part: Coupon) -> Element | None:
     )
 
 
-def _detail(clamping: Clamping, part: Coupon) -> Element | None:
-    found, units = _of(part, "detail"), clamping.units
-    if not found:
-        return None
+def _detail(clamping: Clamping, part: Coupon, found: Trials) -> Element:
+    units = clamping.units
     cutters = {step.cutter.name: step.cutter for step in clamping.steps}
     rows: list[list[Child]] = [
         [letter, f"{format_length(t.size, units)} wide at its narrowest (corners and points aside) as drawn, "
@@ -163,10 +160,8 @@ def _detail(clamping: Clamping, part: Coupon) -> Element | None:
     )
 
 
-def _pour(clamping: Clamping, part: Coupon) -> Element | None:
-    found, units = _of(part, "pour"), clamping.units
-    if not found:
-        return None
+def _pour(clamping: Clamping, part: Coupon, found: Trials) -> Element:
+    units = clamping.units
     inlay = next(i for i in clamping.inlays if i.fill == "resin")
     proud = format_length(inlay.overfill, units)
     rows: list[list[Child]] = [[letter, f"cured resin no more than {proud} above the wood", _BLANK] for letter in found]
@@ -199,10 +194,8 @@ def _let_in(clamping: Clamping, part: Coupon) -> Element | None:
     )
 
 
-def _slots(clamping: Clamping, part: Coupon) -> Element | None:
-    found, units = _of(part, "slot"), clamping.units
-    if not found:
-        return None
+def _slots(clamping: Clamping, found: Trials) -> Element:
+    units = clamping.units
     rows: list[list[Child]] = [
         [letter, f"{fine_length(t.size, units)} wide, {fine_length(t.depth, units)} deep"
          + (", as the job has it" if t.wanted else ""), _BLANK]

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import Any
 
-from pathgen.base.markup import Child, Element, element
+from pathgen.base.markup import Element, element
 from pathgen.base.units import format_length, tiny_length, tiny_unit_words, volume_words
 from pathgen.programs.instructions import cutter_words
 from pathgen.report.budget import ROOT_WORDS, budget_cells, cents_words
@@ -13,8 +13,8 @@ from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, dis
 from pathgen.report.letting_in import piece_line, stock_words
 from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.pictures.measuring import measuring_picture
-from pathgen.report.sheet.parts import chapter, scrolling, table
-from pathgen.work.clamping import Clamping, Step
+from pathgen.report.sheet.parts import chapter, listed, scrolling, table
+from pathgen.work.clamping import Clamping
 
 e = element
 
@@ -24,7 +24,8 @@ def to_have_ready(clamping: Clamping, report: dict[str, Any]) -> Element:
     steps = [step for step in clamping.steps if not clamping.done(step)]
     cutters = {step.cutter.name: step.cutter for step in steps}
     rows = [
-        [cutter_words(cutter, clamping.units), _numbers([s for s in steps if s.cutter.name == name])]
+        [cutter_words(cutter, clamping.units),
+         listed([e("a", str(s.number), href=f"#program-{s.order}") for s in steps if s.cutter.name == name])]
         for name, cutter in cutters.items()
     ]
     inlays = [row for inlay, row in zip(clamping.inlays, report["inlays"], strict=True)
@@ -125,9 +126,3 @@ def _measuring(marks: dict[str, Any], units: str) -> list[Element]:
     words, *blocks = measuring_lines(marks, units)
     return [e("h3", "How to measure the marks"), e("figure", measuring_picture(), class_="small"), e("p", words),
             e("pre", "\n".join(blocks), class_="copy")]
-
-
-def _numbers(steps: Sequence[Step]) -> Iterator[Child]:
-    for place, step in enumerate(steps):
-        yield ", " if place else None
-        yield e("a", str(step.number), href=f"#program-{step.order}")

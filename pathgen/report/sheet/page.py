@@ -9,13 +9,13 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.hollow import Hollow
 from pathgen.base.lowered import Lowered
-from pathgen.base.markup import Element, as_page, element
+from pathgen.base.markup import Child, Element, as_page, element
 from pathgen.base.plain import capital
 from pathgen.base.units import coarse_length, fine_length
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import Plan
 from pathgen.programs.zero_words import zero_words
-from pathgen.report.forms import form_lines, own_sheet_lines
+from pathgen.report.flat_text import form_lines, own_sheet_lines
 from pathgen.report.pictures.above import board_from_above, shows_zero
 from pathgen.report.pictures.ridges import ridge_picture
 from pathgen.report.pictures.sections import section_picture, sections_of
@@ -24,23 +24,11 @@ from pathgen.report.programs import Program
 from pathgen.report.sheet.material import if_it_moves, to_have_ready, what_can_be_off
 from pathgen.report.sheet.parts import chapter, facts, figure, machine_time
 from pathgen.report.sheet.programs import air_cut, common_cautions, in_order, program_path
-from pathgen.report.sheet.results import (
-    both_sides,
-    findings,
-    frets,
-    fretting_sheet,
-    holes,
-    neck,
-    nut_and_saddle,
-    ridges,
-    sections,
-    side_dots,
-    warnings,
-)
+from pathgen.report.sheet.results import both_sides, findings, of_the_part, ridges, sections, warnings
 from pathgen.report.sheet.seen import after_programs, finished, inlays_from_near
 from pathgen.report.sheet.style import STYLE
 from pathgen.report.text import before_next, go_on_lines, minutes_words, not_cut_lines, verdict
-from pathgen.report.thin_wood import thin_wood_words
+from pathgen.report.wood_left import thin_wood_words
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import DowelHoles, Outline, SideDots, WitnessMarks
@@ -51,12 +39,8 @@ e = element
 def setup_sheet(
     planned: Plan, programs: Sequence[Program], checked: Verification, report: dict[str, Any], *, shaded: bool
 ) -> str:
-    """The page as HTML: nothing in it is fetched from elsewhere, and all text is escaped.
-
-    Without `shaded` the pictures of the wood itself are left out.
-
-    `report` is what `pathgen.report.data.report_data` gives for the same build.
-    """
+    """The page as HTML: nothing in it is fetched from elsewhere, and all text is escaped. Without `shaded` the pictures
+    of the wood itself are left out. `report` is what `pathgen.report.data.report_data` gives for the same build."""
     clamping = planned.clamping
     content = e(
         "main",
@@ -75,12 +59,7 @@ def setup_sheet(
         ridges(clamping, checked, report),
         what_can_be_off(report, clamping.units),
         if_it_moves(clamping, report),
-        frets(report),
-        holes(report),
-        side_dots(report),
-        fretting_sheet(report, clamping.units),
-        nut_and_saddle(report, clamping.units),
-        neck(report, clamping.units),
+        of_the_part(report),
         findings(report),
         footer(report),
     )
@@ -105,26 +84,23 @@ def pictures(planned: Plan, programs: Sequence[Program], checked: Verification) 
     return found
 
 
+def page_head(report: dict[str, Any], pairs: Sequence[tuple[str, Child]], more: Sequence[str] = ()) -> Element:
+    """What a sheet begins with: its title, the verdict, where to go on, the main facts, what `more` is to be known."""
+    return e("header", e("p", "Setup sheet", class_="kicker"), e("h1", report["title"]), *verdict_words(report),
+             *(e("p", e("b", line)) for line in go_on_lines(report)), facts(pairs), *(e("p", line) for line in more))
+
+
 def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
-    return e(
-        "header",
-        e("p", "Setup sheet", class_="kicker"),
-        e("h1", clamping.title),
-        *verdict_words(report),
-        *(e("p", e("b", line)) for line in go_on_lines(report)),
-        facts([
-            ("Programs", f"{len(clamping.steps)}, in one clamping" + (
-                f"; {len(clamping.under.steps)} for the back {'are done' if clamping.begun else 'come before'}"
-                if clamping.under else "")),
-            ("Machine time", machine_time(report, _hours)),
-            (clamping.board.names.part.capitalize(), board_words(clamping)),
-            ("Share of the blank" if clamping.shared else "Blank", _blank_words(clamping)),
-            *([] if clamping.turned_over else [("Zero", zero_words(clamping))]),
-        ]),
-        *(e("p", line) for line in not_cut_lines(report)),
-        *(e("p", line) for line in form_lines(report, clamping.units)),
-        *(e("p", line) for line in own_sheet_lines(report.get("form"), clamping.units) if not report.get("holes")),
-    )
+    return page_head(report, [
+        ("Programs", f"{len(clamping.steps)}, in one clamping" + (
+            f"; {len(clamping.under.steps)} for the back {'are done' if clamping.begun else 'come before'}"
+            if clamping.under else "")),
+        ("Machine time", machine_time(report, _hours)),
+        (clamping.board.names.part.capitalize(), board_words(clamping)),
+        ("Share of the blank" if clamping.shared else "Blank", _blank_words(clamping)),
+        *([] if clamping.turned_over else [("Zero", zero_words(clamping))]),
+    ], [*not_cut_lines(report), *form_lines(report, clamping.units),
+        *([] if report.get("holes") else own_sheet_lines(report.get("form"), clamping.units))])
 
 
 def _hours(minutes: float) -> str:

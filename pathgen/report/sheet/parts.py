@@ -10,9 +10,7 @@ from pathgen.base.markup import Child, Element, element
 from pathgen.base.units import MM_PER, format_length
 
 e = element
-
 _SIZE = re.compile(r"[-+\u2212]?\d[\d.]* [a-z\u00b5%]+")
-
 _HIGH = 0.55
 """Height by width from which a picture is shown whole."""
 
@@ -58,6 +56,11 @@ def table(head: Sequence[str], rows: Sequence[Sequence[Child]]) -> Element:
 def _cell(cell: Child) -> Element:
     """A cell of a table; a number with its unit stays in one line."""
     return e("td", cell, class_="size" if isinstance(cell, str) and _SIZE.fullmatch(cell) else None)
+
+
+def listed(parts: Sequence[Element]) -> list[Element | str]:
+    """Some after one another, commas between them."""
+    return [piece for part in parts for piece in (part, ", ")][:-1]
 
 
 def machine_time(report: dict[str, Any], words: Callable[[float], str]) -> str:

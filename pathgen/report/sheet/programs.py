@@ -19,7 +19,6 @@ from pathgen.report.sheet.parts import chapter, facts, feed, fixed, scrolling, t
 from pathgen.work.clamping import Clamping
 
 e = element
-
 _ASIDE = 0.4
 """Width by length of a blank from which its two pictures stand side by side."""
 
@@ -62,9 +61,7 @@ def common_cautions(clamping: Clamping) -> list[str]:
     return [line for line in each[0] if all(line in lines for lines in each)]
 
 
-def in_order(
-    clamping: Clamping, programs: Sequence[Program], after: Mapping[int, Element]
-) -> Element:
+def in_order(clamping: Clamping, programs: Sequence[Program], after: Mapping[int, Element]) -> Element:
     """A list of the programs, and a card for each; `after`, by their order, shows what each leaves on the machine."""
     contents = e("ol", (
         e("li", e("a", p.step.operation.purpose, href=f"#program-{p.order}"),
@@ -108,8 +105,7 @@ def _program(clamping: Clamping, program: Program, left: Element | None) -> Elem
 
 
 def _pictures(clamping: Clamping, program: Program, left: Element | None) -> Element:
-    """Where the cutter goes and what is left then: of a part about as wide as long, side by side where there is room.
-    """
+    """Where the cutter goes and what is left then: side by side where a part is about as wide as long."""
     path = program_path(clamping, program)
     wide, high = np.subtract(clamping.stock.bounds[2:], clamping.stock.bounds[:2])
     return e("div", e("figure", path), left, class_="pair" if high > _ASIDE * wide else None)

@@ -12,24 +12,22 @@ from pathgen.base.units import fine_length, format_length, in_units, place_words
 from pathgen.programs.plan import Plan
 from pathgen.programs.turning import turning
 from pathgen.report.board_text import begins_at_fret_0, frame_lines, nut_words
-from pathgen.report.both_sides import between_words
-from pathgen.report.finding_words import standard_words
-from pathgen.report.forms import own_sheet_lines
+from pathgen.report.flat_text import hole_table, own_sheet_lines
 from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
-from pathgen.report.holes import hole_table
 from pathgen.report.neck import neck_pairs, side_picture
 from pathgen.report.pictures.ridges import patches, ridge_picture
 from pathgen.report.pictures.sections import Section, least_under, rise_words, section_picture, sections_of
-from pathgen.report.sheet.parts import chapter, facts, figure, fixed, scrolling, table
+from pathgen.report.sheet.parts import chapter, facts, figure, fixed, listed, scrolling, table
 from pathgen.report.side_dots import side_template
 from pathgen.report.stringing import stringing_parts
 from pathgen.report.text import before_next, left_out_words, shown_findings
+from pathgen.report.wood_left import between_words
+from pathgen.report.wording import standard_words
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
 
 e = element
-
 _BARE = 0.02
 """Share of the surface without a ridge measured from which the map says why it is white there."""
 
@@ -65,7 +63,7 @@ def both_sides(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     sides, back = report["both_sides"], clamping.under
     if sides is None or back is None:
         return None
-    names, left = _listed([e("code", step.file_name) for step in back.steps]), e("p", between_words(
+    names, left = listed([e("code", step.file_name) for step in back.steps]), e("p", between_words(
         sides, clamping.units))
     if clamping.begun:
         return chapter("both-sides", "The back is done",
@@ -75,10 +73,6 @@ def both_sides(clamping: Clamping, report: dict[str, Any]) -> Element | None:
                    e("p", "Its programs, ", *names, " and its sheet, ", e("code", "00-back-setup.html"),
                      ", come before this sheet."),
                    e("ol", (e("li", line) for line in turning(clamping)), class_="tick"), left)
-
-
-def _listed(parts: list[Element]) -> list[Element | str]:
-    return [piece for part in parts for piece in (part, ", ")][:-1]
 
 
 def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) -> Element | None:
@@ -102,43 +96,40 @@ def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) ->
                    figure(ridge_picture(clamping, found), caption, wide=True))
 
 
-def frets(report: dict[str, Any]) -> Element | None:
+def of_the_part(report: dict[str, Any]) -> list[Element | None]:
+    """What the part states of itself, a chapter for each of its tables."""
+    chapters = {"frets": _frets, "holes": _holes, "side_dots": _side_dots, "fretting": _fretting_sheet,
+                "stringing": _nut_and_saddle, "neck": _neck}
+    return [made(report) for key, made in chapters.items() if report.get(key)]
+
+
+def _frets(report: dict[str, Any]) -> Element:
     """Where every fret is, from the nut and at both edges."""
-    if not report["frets"]:
-        return None
     nut, per = report["board"]["nut"], report["job_units"]
     both = ("in", "mm") if per == "in" else ("mm", "in")
-    rows = [] if begins_at_fret_0(report["frets"]) else [
-        ["nut", *(fixed(0.0, unit, fine=True) for unit in both),
-         *(", ".join(fixed(v, per, fine=True) for v in nut[side]) for side in ("bass", "treble"))]]
-    rows += [
-        [str(f["fret"]), *(fixed(f["distance"], unit, fine=True) for unit in both),
-         *(", ".join(fixed(v, report["job_units"], fine=True) for v in f[side]) for side in ("bass", "treble"))]
-        for f in report["frets"]
-    ]
+    first = [] if begins_at_fret_0(report["frets"]) else [nut | {"fret": "nut", "distance": 0.0}]
+    rows = [[str(f["fret"]), *(fixed(f["distance"], unit, fine=True) for unit in both),
+             *(", ".join(fixed(v, per, fine=True) for v in f[side]) for side in ("bass", "treble"))]
+            for f in (*first, *report["frets"])]
     head = ["Fret", *(f"From nut, {unit}" for unit in both),
-            *(f"{side} edge: along, across ({report['job_units']})" for side in ("Bass", "Treble"))]
-    return chapter("frets", "Frets", (e("p", line) for line in frame_lines(report["board"], report["job_units"])),
+            *(f"{side} edge: along, across ({per})" for side in ("Bass", "Treble"))]
+    return chapter("frets", "Frets", (e("p", line) for line in frame_lines(report["board"], per)),
                    scrolling(table(head, rows), "Fret table"),
                    *(e("p", line) for line in nut_words(nut, per)))
 
 
-def holes(report: dict[str, Any]) -> Element | None:
+def _holes(report: dict[str, Any]) -> Element:
     """Where the holes of a plate are, how wide and how deep."""
-    made, units = report.get("holes"), report["job_units"]
-    if not made:
-        return None
-    (hole, *words), rows = hole_table(made, units)
+    units = report["job_units"]
+    (hole, *words), rows = hole_table(report["holes"], units)
     head = [capital(hole), *(f"{capital(word)}, {units}" for word in words)]
     return chapter("holes", "Holes", scrolling(table(head, rows), "Holes"),
                    *(e("p", line) for line in own_sheet_lines(report.get("form"), units)))
 
 
-def fretting_sheet(report: dict[str, Any], units: str) -> Element | None:
+def _fretting_sheet(report: dict[str, Any]) -> Element:
     """What each fret is cut, nipped and bent to, and the strip."""
-    data = report["fretting"]
-    if not data:
-        return None
+    data, units = report["fretting"], report["job_units"]
     head, rows = fretting_rows(data, units)
     return chapter(
         "fretting", "Fretting sheet", e("p", fretting_words(data, units)),
@@ -148,7 +139,7 @@ def fretting_sheet(report: dict[str, Any], units: str) -> Element | None:
     )
 
 
-def side_dots(report: dict[str, Any]) -> Element | None:
+def _side_dots(report: dict[str, Any]) -> Element | None:
     """The drilling template for the dots in the edge."""
     picture = side_template(report)
     if picture is None:
@@ -160,35 +151,26 @@ def side_dots(report: dict[str, Any]) -> Element | None:
         wide=True))
 
 
-def nut_and_saddle(report: dict[str, Any], units: str) -> Element | None:
+def _nut_and_saddle(report: dict[str, Any]) -> Element:
     """Places of the strings, depths of their slots, cents."""
-    data = report["stringing"]
-    if not data:
-        return None
-    words, tables, how = stringing_parts(data, units)
+    words, tables, how = stringing_parts(report["stringing"], report["job_units"])
     return chapter("stringing", "Nut and saddle", *(e("p", line) for line in words),
                    *(scrolling(table(*one), "Nut and saddle") for one in tables), e("p", how) if how else None)
 
 
-def neck(report: dict[str, Any], units: str) -> Element | None:
+def _neck(report: dict[str, Any]) -> Element:
     """The neck against the body, and how it looks from the side."""
-    data = report["neck"]
-    if not data:
-        return None
-    return chapter("neck", "Neck against the body", facts([(name.capitalize(), value) for name, value in
-                                                           neck_pairs(data, units)]),
-                   figure(side_picture(data, units), "From the side, in true proportion: board, string, the body's "
-                          "surface and the saddle.", wide=True))
+    data, units = report["neck"], report["job_units"]
+    pairs = [(name.capitalize(), value) for name, value in neck_pairs(data, units)]
+    return chapter("neck", "Neck against the body", facts(pairs), figure(
+        side_picture(data, units), "From the side, in true proportion: board, string, the body's surface and the "
+        "saddle.", wide=True))
 
 
 def warnings(report: dict[str, Any]) -> Element | None:
     """What forbids cutting, and warnings: to be read before the first program that is to be run."""
     items = _items(report, "forbid", "warn")
-    return chapter("warnings", _read_before(report), e("ul", items), class_="cautions") if items else None
-
-
-def _read_before(report: dict[str, Any]) -> str:
-    return f"Read {before_next(report)}"
+    return chapter("warnings", f"Read {before_next(report)}", e("ul", items), class_="cautions") if items else None
 
 
 def findings(report: dict[str, Any]) -> Element:
@@ -196,8 +178,8 @@ def findings(report: dict[str, Any]) -> Element:
     items = _items(report, "note")
     items += [e("li", f"Left out of the drawing: {in_units(what, report['job_units'])}")
               for what in left_out_words(report)]
-    above = e("p", "Its warnings stand before the programs, under ", e("a", _read_before(report), href="#warnings"),
-              ".") if _items(report, "forbid", "warn") else None
+    above = e("p", "Its warnings stand before the programs, under ", e("a", f"Read {before_next(report)}",
+              href="#warnings"), ".") if _items(report, "forbid", "warn") else None
     none = None if above is not None else e("p", "Nothing: no fault was found in the programs.")
     return chapter("findings", "What verification found", above, e("ul", items) if items else none)
 

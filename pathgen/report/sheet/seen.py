@@ -32,7 +32,6 @@ from pathgen.work.features import Inlay
 from pathgen.work.fill_words import LEVEL
 
 e = element
-
 PAGE = 186.0
 """What fits across A4 inside the page's margins, mm."""
 _ROOM = 88.0  # mm: two pictures of that width stand side by side on paper
@@ -189,11 +188,8 @@ def _sized(picture: Element, wide: float, caption: str) -> Element:
 def _whole_and_halves(
     pixels: Pixels, words: str, name: str, long: float, caption: str, *, true_size: bool = False
 ) -> list[Element]:
-    """A figure as wide as the screen has room; where it is longer than the page, on paper in two halves instead.
-
-    Halves that would not both stand on a page are no larger than the whole:
-    it is left at that.
-    """
+    """A figure as wide as the screen has room; where it is longer than the page, on paper in two halves instead. Halves
+    that would not both stand on a page are no larger than the whole: it is left at that."""
     if long <= PAGE or (not true_size and pixels.shape[0] > _NARROW * pixels.shape[1]):
         return [figure(as_image(pixels, words), caption, wide=True)]
     whole, *halves = as_halves(pixels, words, name)

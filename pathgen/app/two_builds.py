@@ -1,4 +1,5 @@
-"""Which program of a build is which of another: by what they do, as numbers change with every step before them."""
+"""Programs of two builds: which is which, as numbers change with every step before them, and whether they cut the same.
+"""
 
 from __future__ import annotations
 
@@ -6,12 +7,21 @@ import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import pairwise
 
+import numpy as np
+
+from pathgen.base.arrays import Floats
+from pathgen.base.errors import PathgenError
 from pathgen.base.plain import in_runs, joined
-from pathgen.verify.read import code_lines
+from pathgen.verify.program import RAPID
+from pathgen.verify.read import code_lines, read_program
 from pathgen.work.clamping import slug
 
 _NUMBERED = re.compile(r"^(00-\D+-)?\d+-(?=\D)")
 """What stands before the operation in a program's name: those of a back are numbered by themselves."""
+OFF = 5e-3
+"""How far what cuts the same may lie apart, mm: numbers are rounded, and arcs stand for short moves."""
+_CHORD = 1e-4  # mm, of arcs
+_NEAR = range(-4, 5)  # moves beside the one that lies as far along: lengths are rounded too
 
 
 def paired(before: Mapping[str, str], now: Mapping[str, str]) -> dict[str, str]:
@@ -76,3 +86,50 @@ def _but_cutter(file: str, text: str) -> str:
     """The same without the cutter, whose name its header states."""
     found = re.search(r"^\(cutter ([^:()\n]+):", text, re.MULTILINE)
     return _operation(file).removesuffix(f"-{slug(found[1], 'cutter')}.nc") if found else file
+
+
+def cut_alike(
+    old: str, new: str, *, old_in_wood: Callable[[Floats], Floats] | None = None,
+    new_in_wood: Callable[[Floats], Floats] | None = None, shifted: bool = False,
+) -> bool:
+    """Whether two programs cut the same: feeds, how high they lift, and where straight moves are divided apart.
+
+    `old_in_wood` and `new_in_wood` take (n, 3) tips to where they are in the wood; `shifted`: all may lie elsewhere by
+    one shift.
+    """
+    try:
+        was, now = _cuts_of(old, old_in_wood), _cuts_of(new, new_in_wood)
+    except PathgenError:  # a folder holds what was put there
+        return False
+    if len(was) != len(now):
+        return False
+    shift = was[0][-1] - now[0][-1] if shifted and was else np.zeros(3)
+    return all(_off(a, b + shift) <= OFF and _off(b + shift, a) <= OFF for a, b in zip(was, now, strict=True))
+
+
+def _cuts_of(text: str, in_wood: Callable[[Floats], Floats] | None) -> list[Floats]:
+    """The (n, 3) places along each run of cutting moves, from where it has come straight down."""
+    starts, ends, motion = (read := read_program(text)).straight(_CHORD)
+    cutting = read.kind[motion] != RAPID
+    first = cutting & ~np.concatenate([[False], cutting[:-1]])
+    plunged = first & (np.abs(starts - ends)[:, :2] <= OFF).all(axis=1)
+    runs = []
+    for rows in np.split(np.arange(len(ends)), np.flatnonzero(first))[1:]:
+        rows = rows[cutting[rows]]
+        run = ends[rows] if plunged[rows[0]] else np.concatenate([starts[rows[:1]], ends[rows]])
+        runs.append(run if in_wood is None else in_wood(run))
+    return runs
+
+
+def _off(places: Floats, along: Floats) -> float:
+    """How far the furthest of `places` lies from the moves `along`, each looked for where it comes along its own."""
+    a, b = (np.concatenate([along[:1], along[:-1]]), along)
+    length, own = (np.cumsum(np.linalg.norm(np.diff(way, axis=0, prepend=way[:1]), axis=1)) for way in (along, places))
+    there = np.searchsorted(length, own * (length[-1] / max(own[-1], 1e-9)))
+    off = np.full(len(places), np.inf)
+    for beside in _NEAR:
+        start, end = (way[np.clip(there + beside, 0, len(along) - 1)] for way in (a, b))
+        move = end - start
+        share = np.einsum("ij,ij->i", places - start, move) / np.maximum(np.einsum("ij,ij->i", move, move), 1e-12)
+        off = np.minimum(off, np.linalg.norm(places - start - np.clip(share, 0, 1)[:, None] * move, axis=1))
+    return float(off.max())

@@ -1,6 +1,8 @@
-"""One finding or doubt in a line: how grave, where, what was found, what would be in order, what to do."""
+"""What the words of a report are put together from: columns of text; a finding or doubt in a line."""
 
 from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
 
 from pathgen.base.errors import Doubt
 from pathgen.base.plain import capital
@@ -33,3 +35,16 @@ def standard_words(severity: str, allowed: str) -> str:
     if "usual" in allowed:
         return allowed
     return f"{'good' if severity == 'note' else 'allowed'}: {allowed}"
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[str]], *, right: Iterable[int] = ()) -> list[str]:
+    """Columns of text under a head; the columns in `right` are set right."""
+    body, to_the_right = [list(row) for row in rows], set(right)
+    widths = [max(len(row[i]) for row in [list(head), *body]) for i in range(len(head))]
+    lines = []
+    for row in [list(head), *body]:
+        cells = [
+            c.rjust(w) if i in to_the_right else c.ljust(w) for i, (c, w) in enumerate(zip(row, widths, strict=True))
+        ]
+        lines.append("  ".join(cells).rstrip())
+    return lines
