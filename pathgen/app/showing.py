@@ -66,7 +66,7 @@ def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
         rings = f"red ring{'s' if more else ''} in the picture"
         yield finding_line("warn", place_words(*thin.at), f"{fine_length(thin.width)} of wood ({rings}) between "
                            f"{thin.between}{more_places(more)}",
-                           fine_length(thin.needed), what_to_do(thin, clamping), units=job.units)
+                           fine_length(thin.needed), what_to_do([thin, *more]), units=job.units)
     for doubt in doubts_of(job, clamping):
         yield doubt_line(doubt, job.units)
 

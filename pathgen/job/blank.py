@@ -150,10 +150,15 @@ def _shares(job: Job) -> None:
                 remedy="move one of them, or make [stock] of its job smaller")
 
 
+def _places_of(job: Job) -> dict[str, Place]:
+    """Where X 0, Y 0 may be, in the frame of the common blank."""
+    body = FlatPart(outline=shapely.box(*job.stock.bounds), thickness=job.stock.thickness, min_web=0.0)
+    return {name: place for name, place in body.places(job.stock).items() if name.startswith("blank-")}
+
+
 def _zero_of(job: Job) -> Place:
     """Where X 0, Y 0 is, in the frame of the common blank."""
-    body = FlatPart(outline=shapely.box(*job.stock.bounds), thickness=job.stock.thickness, min_web=0.0)
-    places = {name: place for name, place in body.places(job.stock).items() if name.startswith("blank-")}
+    places = _places_of(job)
     zero = "blank-near-lower" if job.setup.zero is None else job.setup.zero
     if zero not in places:
         raise JobError("[setup] zero", f'"{zero}"', allowed=", ".join(name for name in PLACES if name in places),
@@ -222,7 +227,8 @@ def _moved(job: Job, clampings: Sequence[Clamping]) -> tuple[Clamping, ...]:
                 for one, table, part in zip(clampings, job.parts, job.part_jobs, strict=True)]
     hull = FlatPart(outline=overlay.union_all(outlines).convex_hull, thickness=job.stock.thickness, min_web=0.0)
     whole = replace(clampings[0], board=hull, stock=job.stock, setup=job.setup, steps=(),
-                    shared=Shared(number=0, zero=_zero_of(job), highest=0.0, blank=job.stock.bounds))
+                    shared=Shared(number=0, zero=_zero_of(job), places=_places_of(job), highest=0.0,
+                                  blank=job.stock.bounds))
     moved = measured_move(job, whole, guessed=_guessed(job, whole), unmeasured=_unmeasured(job, clampings, before),
                           names=_mark_names(job, clampings))
     made = []
@@ -326,13 +332,19 @@ def _on_blank(job: Job, number: int) -> tuple[Job, Shared]:
     table, part = job.parts[number - 1], job.part_jobs[number - 1]
     marks = part.marks and replace(part.marks, drilled=table.drilled,
                                    at=part.marks.at if table.drilled is None else None)
-    zero, highest = _zero_of(job), max([job.stock.thickness, *(one.height for one in job.setup.keep_out)])
-    x, y = _into_part(part, table, np.array([zero.at]))[0].tolist()
-    words = zero.words.replace("the blank", "the common blank").replace("picture", "picture of the whole blank")
+    highest = max([job.stock.thickness, *(one.height for one in job.setup.keep_out)])
     return replace(part, setup=_setup(job, part, table), machine=job.machine, marks=marks,
                    moved=job.moved and replace(job.moved, before=None)), \
-        Shared(number=number, zero=Place(at=(x, y), words=words), highest=highest,
+        Shared(number=number, zero=_in_part(_zero_of(job), part, table), highest=highest,
+               places={name: _in_part(place, part, table) for name, place in _places_of(job).items()},
                blank=_box(part, table, job.stock.bounds))
+
+
+def _in_part(place: Place, part: Job, table: PartTable) -> Place:
+    """A place of the common blank in the frame of a part on it."""
+    x, y = _into_part(part, table, np.array([place.at]))[0].tolist()
+    words = place.words.replace("the blank", "the common blank").replace("picture", "picture of the whole blank")
+    return Place(at=(x, y), words=words)
 
 
 def _setup(job: Job, part: Job, table: PartTable) -> SetupTable:

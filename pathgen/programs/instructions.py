@@ -97,7 +97,7 @@ def before_start(clamping: Clamping, step: Step, start: Start | None = None) -> 
     bottom = step.operation.bottom if start.lowest is None else start.lowest
     if bottom < -INTO_BED:
         lines.append(f"This program cuts {format_length(-bottom, clamping.units)} into the spoilboard, the spare board "
-                     "under the work: see that there is one.")
+                     f"under the work{_or_tape(clamping)}: see that there is one.")
     return lines
 
 
@@ -253,11 +253,16 @@ def _spoilboard(clamping: Clamping, start: Start) -> list[str]:
         deepest = min((one.operation.bottom for one in clamping.steps if not clamping.done(one)), default=0.0)
     if deepest >= -INTO_BED:
         return []
-    deep = format_length(-deepest, clamping.units)
+    deep = f"{format_length(-deepest, clamping.units)} into it{_or_tape(clamping)}"
     return ["See that the work still lies on its spoilboard, the spare board under it: in the end a cutter comes "
-            f"{deep} into it."] if clamping.moved is not None else [
+            f"{deep}."] if clamping.moved is not None else [
         "Let the work lie on a spoilboard, a spare flat board fixed to the machine: in the end a cutter "
-        f"comes {deep} into it. Its top is the bed that is spoken of here."]
+        f"comes {deep}. Its top is the bed that is spoken of here."]
+
+
+def _or_tape(clamping: Clamping) -> str:
+    """What a cutter meets first below the work, where tape may hold it and Z 0 is on that."""
+    return ", or into the tape that holds it" if taped(clamping) else ""
 
 
 def _fitted(clamping: Clamping, step: Step, start: Start) -> str:

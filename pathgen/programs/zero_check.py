@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -46,6 +46,10 @@ NEXT_TO = 15.0
 SAME = {"mm": 0.02, "in": 0.0254}
 """How nearly the display must show the same over one place each time, by units, mm; common practice, no source."""
 
+NEARLY = {"mm": 0.05, "in": 0.0508}
+"""How nearly it must over two places next to each other of a top that nothing cuts, by units, mm; common practice, no
+source."""
+
 _CLEAR = 1.0  # mm: between a cutter and what stands beside it
 _ROUNDS = 60
 _AS_MUCH = 0.05  # mm: places with so nearly the same room are alike
@@ -84,6 +88,8 @@ class ZeroCheck:
     """What it is where the display is off by the same each time Z 0 is set, of the same heights."""
     like: int | None = None
     """The first program whose zero is tried over the same place, or next to it, of a top that nothing cuts."""
+    apart: float = 0.0
+    """How far from that one's place it is; 0 for the same."""
 
 
 def zero_checks(around: Around, reach: Floats | None = None, beside: Sequence[Around] = ()) -> dict[int, ZeroCheck]:
@@ -108,15 +114,25 @@ def zero_checks(around: Around, reach: Floats | None = None, beside: Sequence[Ar
     widest = max((step.cutter.radius for step in refit), default=0.0)
     foot = max((_foot(step.cutter) for step in refit), default=0.0)
     wide = off_clamps(_raw(around, foot), clamping, widest + _CLEAR)
-    made: dict[int, ZeroCheck] = {}
-    for step in refit:
-        check = _first(around, step, wide, reach)
+    bare = _finished(around, refit[0], foot, widest) if refit and clamping.surfacing is None else ()
+    for_all: list[tuple[BaseGeometry, On]] = [(wide, "raw top"), *((free, "bare face") for free in bare)]
+    found: dict[int, ZeroCheck] = {}
+    for step in sorted(refit, key=lambda one: -_foot(one.cutter) - one.cutter.radius):  # room for it is room for others
+        check = _first(around, step, for_all, reach, found.values())
         if check is not None:
-            before = (order for order, one in made.items() if one.if_so and one.like is None
-                      and math.dist((one.x, one.y), (check.x, check.y)) <= NEXT_TO)
-            like = next(before, 0) if check.if_so else 0
-            made[step.order] = replace(check, like=clamping.steps[like - 1].number if like else None)
+            found[step.order] = check
+    made: dict[int, ZeroCheck] = {}
+    for order, check in sorted(found.items()):
+        firsts = [one for one in made.values() if check.if_so and one.if_so and one.like is None]
+        near = min(firsts, key=lambda one: _apart(one, check), default=check)
+        like = near is not check and _apart(near, check) <= NEXT_TO
+        made[order] = replace(check, like=clamping.steps[near.order - 1].number, apart=_apart(near, check)) \
+            if like else check
     return made
+
+
+def _apart(one: ZeroCheck, other: ZeroCheck) -> float:
+    return math.dist((one.x, one.y), (other.x, other.y))
 
 
 def _refit(clamping: Clamping) -> list[Step]:
@@ -170,12 +186,18 @@ def _highest_on_rim(offset: Callable[[Floats, Floats], Floats], radius: float, x
     return float(offset(x + radius * np.cos(angle), y + radius * np.sin(angle))[0])
 
 
-def _first(around: Around, step: Step, wide: BaseGeometry, reach: Floats | None) -> ZeroCheck | None:
-    """A check at the first bare place there is; raw top as `wide` as every cutter needs makes it the same for all."""
+def _first(
+    around: Around, step: Step, wide: Sequence[tuple[BaseGeometry, On]], reach: Floats | None,
+    others: Iterable[ZeroCheck],
+) -> ZeroCheck | None:
+    """A check at the first bare place there is; a top that nothing cuts as `wide` as every cutter needs makes it the
+    same for all, else it is that of one of the `others` where there is room."""
     for bare, on in _by_height(around, step, wide):
         free = within_travel(bare, around, reach)
         if not free.is_empty:
-            return _check(around.clamping, step, on, *_middle(free, WHOLE[around.clamping.units]))
+            taken = ((one.x, one.y) for one in others if one.on == on and one.if_so
+                     and free.intersects(shapely.Point(one.x, one.y)))
+            return _check(around.clamping, step, on, *next(taken, None) or _middle(free, WHOLE[around.clamping.units]))
     return None
 
 
@@ -248,22 +270,24 @@ def _within(clamping: Clamping, step: Step, on: On, place: tuple[float, float, f
     return clamping.moved.accuracy * share + SAME[clamping.units]
 
 
-def _by_height(around: Around, step: Step, wide: BaseGeometry) -> Iterator[tuple[BaseGeometry, On]]:
+def _by_height(
+    around: Around, step: Step, wide: Sequence[tuple[BaseGeometry, On]]
+) -> Iterator[tuple[BaseGeometry, On]]:
     """Bare places in the order they are looked for: level ones of the blank, then the surface, then the bed."""
-    clamping, foot = around.clamping, _foot(step.cutter)
-    own = off_clamps(_raw(around, foot), clamping, step.cutter.radius + _CLEAR)
+    clamping, foot, radius = around.clamping, _foot(step.cutter), step.cutter.radius
+    own = off_clamps(_raw(around, foot), clamping, radius + _CLEAR)
     if clamping.moved is not None:
         marks = shapely.multipoints(clamping.moved.places[_measured_tops(clamping), :2])
         beside = overlay.buffer(marks, NEXT_TO)
-        yield overlay.intersection(wide, beside), "raw top"
+        yield overlay.intersection(wide[0][0], beside), "raw top"
         yield overlay.intersection(own, beside), "raw top"
-        yield overlay.intersection(wide, marks.convex_hull), "raw top"
-    yield wide, "raw top"
+        yield overlay.intersection(wide[0][0], marks.convex_hull), "raw top"
+    yield from wide
     if clamping.surfacing is None:
-        yield from ((free, "bare face") for free in _finished(around, step, foot))
+        yield from ((free, "bare face") for free in _finished(around, step, foot, radius))
     yield own, "raw top"
     if clamping.surfacing is not None:
-        yield from ((free, "finished surface") for free in _finished(around, step, foot))
+        yield from ((free, "finished surface") for free in _finished(around, step, foot, radius))
     yield _bed(around, step, foot), "bed"
 
 
@@ -280,7 +304,7 @@ def _raw(around: Around, foot: float) -> BaseGeometry:
     return free
 
 
-def _finished(around: Around, step: Step, foot: float) -> Iterator[BaseGeometry]:
+def _finished(around: Around, step: Step, foot: float, radius: float) -> Iterator[BaseGeometry]:
     """The surface as cut, bare of fill, away from everything that is ever opened in it: near its crest, and all of it.
     """
     clamping = around.clamping
@@ -291,7 +315,7 @@ def _finished(around: Around, step: Step, foot: float) -> Iterator[BaseGeometry]
     free = overlay.buffer(clamping.board.outline, -foot, join_style="mitre")
     opened = [o for s in clamping.steps if (o := s.operation.leaves_open(foot)) is not None]
     opened += [overlay.buffer(inlay.area, foot + _SMEAR) for inlay in clamping.inlays]
-    free = off_clamps(overlay.difference(free, overlay.union_all(opened)), clamping, step.cutter.radius + _CLEAR)
+    free = off_clamps(overlay.difference(free, overlay.union_all(opened)), clamping, radius + _CLEAR)
     x0, _, x1, _ = free.bounds if not free.is_empty else (0.0, 0.0, 0.0, 0.0)
     yield overlay.intersection(free, shapely.box(x0, -2 * foot, x1, 2 * foot))
     yield free
@@ -347,13 +371,15 @@ def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
     where = {"raw top": "the bare raw top", "finished surface": "the finished surface",
              "bare face": "the bare face", "bed": "the bare bed"}[check.on]
     shown = " ".join(filter(None, [f"Z {z}{over}", check.if_so]))
-    same, off = (format_length(v, units) for v in (SAME[units], rounded_up(check.within)))
+    within = (NEARLY if check.apart else SAME)[units]
+    same, off = (format_length(v, units) for v in (within, rounded_up(check.within)))
     must, again = shown, "until it is right"
     if check.like:
         wrong = "the mark's measure" if check.mark else "the marks' heights" if check.by_marks else "the blank"
         must = f"what it did for program {check.like} ({shown}), within {same}"
-        again = f"until it shows that: how far it was from Z {z} before program {check.like} comes from {wrong}, not " \
-                "from Z 0"
+        must += f": this place is {format_length(check.apart, units)} from that one" if check.apart else ""
+        again = f"until it shows that{', within as much' if check.apart else ''}: how far it was from Z {z} before " \
+                f"program {check.like} comes from {wrong}, not from Z 0"
     elif check.within:
         must, again = f"{shown}, within {off}", f"only where it is more than {off} off"
     lower, higher = step.operation.off_in_z(step.cutter)

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pathgen.base import overlay
 from pathgen.base.arrays import Bools
 from pathgen.removal.grid import Grid, Heights
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.in_plan import place_of
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping
+from pathgen.work.operations import Channel
 from pathgen.work.part import wood_in_plan
 
 _OPEN = 0.02
@@ -61,31 +63,42 @@ def below_of(back: Simulation, blank: float) -> Below:
                  bottom=np.where(back.top[::-1] <= 0.0, np.float32(np.inf), depth).astype(np.float32))
 
 
-def wood_between(sim: Simulation, below: Below, clamping: Clamping) -> WoodBetween | None:
-    """The least wood over what the back's programs opened in the part; None where they opened nothing."""
-    part = sim.grid.covered(wood_in_plan(clamping.board))
-    opened = part & (below.bottom > _OPEN)
-    if not opened.any():
+def wood_between(sim: Simulation, below: Below, clamping: Clamping, tolerances: Tolerances) -> WoodBetween | None:
+    """The least wood over what the back's programs opened in the part; None where they opened nothing.
+
+    Points on the part's edges, or nearer to them than those may be off, are no wood: the cutter has passed there.
+    """
+    part = wood_in_plan(clamping.board)
+    opened = sim.grid.covered(part) & (below.bottom > _OPEN)
+    wood = opened & sim.grid.covered(overlay.buffer(part, -_edge(tolerances), join_style="mitre"))
+    if not wood.any():
         return None
     # fill that stands in a pocket is no wood
-    left = np.where(opened, sim.top - below.bottom, np.float32(np.inf))
+    left = np.where(wood, sim.top - below.bottom, np.float32(np.inf))
     for fill in sim.poured:
         window = left[fill.window]
-        np.minimum(window, fill.floor - below.bottom[fill.window], out=window, where=opened[fill.window])
+        np.minimum(window, fill.floor - below.bottom[fill.window], out=window, where=wood[fill.window])
     least = int(np.argmin(left))
     volume = float(np.where(below.through, np.float32(0.0), below.bottom)[opened].sum(dtype=np.float64))
     return WoodBetween(least=float(left.flat[least]), volume=volume * sim.grid.cell_area, at=place_of(sim.grid, least))
+
+
+def _edge(tolerances: Tolerances) -> float:
+    """How far inside the part's edges, its holes' and openings' a cutter may pass, mm."""
+    return max(tolerances.outline, tolerances.hole, tolerances.pocket_plan) + tolerances.rounding
 
 
 def both_sides_findings(
     between: WoodBetween | None, below: Below, clamping: Clamping, tolerances: Tolerances
 ) -> Iterator[Finding]:
     """Too little wood between both sides, or dowel holes that do not lie under themselves once turned over."""
-    files = ", ".join(step.file_name for step in clamping.under.steps) if clamping.under else ""
+    steps = clamping.under.steps if clamping.under else ()
+    channels, holes = (", ".join(step.file_name for step in steps if isinstance(step.operation, Channel) is channel)
+                       for channel in (True, False))
     least = clamping.board.min_web
     if between is not None and not between.least >= least - tolerances.pocket_deep:
         yield Finding(
-            code="thin-between-sides", where=at(files, None, *between.at),
+            code="thin-between-sides", where=at(channels, None, *between.at),
             got=f"{between.least:.3f} mm of wood between what was cut from the back and from the top"
             if between.least > 0 else f"the back is cut {-between.least:.3f} mm into what was cut from the top",
             allowed=f"min_web {least:g} mm or more",
@@ -93,7 +106,7 @@ def both_sides_findings(
     off = below.through & ~below.through[::-1]
     if off.sum() * below.grid.cell_area > _OFF:
         yield Finding(
-            code="dowels-off", where=at(files, None, *place_of(below.grid, np.argmax(off))),
+            code="dowels-off", where=at(holes, None, *place_of(below.grid, np.argmax(off))),
             got="a hole through the blank that has no mate across the centre-line: the bed has none under it once the "
             "blank is turned over", allowed="holes that lie under themselves",
         )

@@ -219,7 +219,7 @@ def verify_once(
         clamping=clamping, programs=programs, motions=motions, tolerances=tolerances, sim=sim, ridges=ridges,
         deviation=deviation, whole=not unread,
     ))
-    between = wood_between(sim, below, clamping) if below is not None and not unread else None
+    between = wood_between(sim, below, clamping, tolerances) if below is not None and not unread else None
     if below is not None:
         found += both_sides_findings(between, below, clamping, tolerances)
     low = high = math.nan

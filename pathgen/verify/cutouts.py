@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at, at_end
-from pathgen.verify.in_plan import away_from, lines_of, place_of
+from pathgen.verify.in_plan import away_from, lines_of, nearest_at, place_of
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
 
@@ -35,7 +35,8 @@ def cutout_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: 
     outside = ~shapely.covers(allowed, lines)
     if outside.any():
         i = int(rows[np.argmax(outside)])
-        yield Finding(code="opening-overcut", where=at_end(step.file_name, motion, i),
+        place = nearest_at(motion.start[i], motion.end[i], shapely.boundary(allowed))
+        yield Finding(code="opening-overcut", where=at(step.file_name, int(motion.line[i]), *place),
                       got=f"the cutter passes the edge of an opening ({int(outside.sum())} moves)",
                       allowed=f"{tolerances.pocket_plan:g} mm")
     if len(rows) and low[rows].min() < cut.bottom - tolerances.hole:

@@ -24,6 +24,24 @@ def away_from(lines: Lines, places: NDArray[np.object_]) -> Floats:
     return np.asarray(shapely.distance(places, lines[shapely.STRtree(lines).nearest(places)]))
 
 
+def nearest_at(
+    start: Floats, end: Floats, shape: shapely.Geometry, seen_as: Floats | None = None
+) -> tuple[float, float]:
+    """(x, y) where a straight move comes nearest to a shape, of all its way: on its edge or in it, if it goes there.
+
+    `seen_as` (2, 3) is where it goes in the frame of the shape, where that is another. A move from where nobody knows
+    is at its end.
+    """
+    if not np.isfinite([start, end]).all():
+        return float(end[0]), float(end[1])
+    a, b = (start, end) if seen_as is None else seen_as
+    way = shapely.LineString([a[:2], b[:2]])
+    share = 1.0 if way.length == 0.0 else shapely.line_locate_point(
+        way, shapely.get_point(shapely.shortest_line(way, shape), 0), normalized=True)
+    x, y = (start + share * (end - start))[:2].tolist()
+    return x, y
+
+
 def place_of(grid: Grid, number: int | np.integer) -> tuple[float, float]:
     """(x, y) of a point of a grid, by its number row by row, mm."""
     row, column = divmod(int(number), grid.shape[1])

@@ -10,8 +10,8 @@ import shapely
 
 from pathgen.base.arrays import Floats, Ints
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import Finding, at_end
-from pathgen.verify.in_plan import lines_of
+from pathgen.verify.findings import Finding, at
+from pathgen.verify.in_plan import lines_of, nearest_at
 from pathgen.work.clamping import CLOSE, Clamping, KeepOut, Step
 
 _WRITTEN = 0.005
@@ -30,7 +30,7 @@ def keep_out_findings(motion: Motion, step: Step, clamping: Clamping) -> Iterato
         hit = into | ((gap < step.cutter.radius + touch - _WRITTEN) & (bottom < thing.height + above - _WRITTEN))
         if hit.any():
             i = int(rows[np.argmax(into if into.any() else hit)])
-            yield Finding(code="hits-a-keep-out", where=at_end(step.file_name, motion, i),
+            yield Finding(code="hits-a-keep-out", where=_nearest(motion, step, thing, clamping, i),
                           got=f"the cutter {'passes through' if into.any() else 'all but touches'} keep-out {number}",
                           allowed=f"above {thing.height:g} mm, or clear of it" if into.any() else
                                   f"{touch:g} mm or more between them: the machine comes back no better",
@@ -73,7 +73,14 @@ def _passes(
                                  (True, above, bottom - thing.height)):
         if these.any():
             nearest = int(np.argmin(np.where(these, room, np.inf)))
-            yield over_it, float(room[nearest]), at_end(step.file_name, motion, int(rows[nearest]))
+            yield over_it, float(room[nearest]), _nearest(motion, step, thing, clamping, int(rows[nearest]))
+
+
+def _nearest(motion: Motion, step: Step, thing: KeepOut, clamping: Clamping, move: int) -> str:
+    """Program, line and place of where a move is nearest to a thing in the way."""
+    start, end = motion.start[move], motion.end[move]
+    on_bed = clamping.on_bed(np.stack([start, end]), step)
+    return at(step.file_name, int(motion.line[move]), *nearest_at(start, end, thing.shape, on_bed))
 
 
 def _beside(

@@ -13,8 +13,8 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.plain import counted
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import Finding, Tolerances, at, at_end
-from pathgen.verify.in_plan import away_from, lines_of
+from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.in_plan import away_from, lines_of, nearest_at
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import DowelHoles
@@ -42,7 +42,8 @@ def outline_findings(
     if len(gap) and gap.min() < r - tolerances.outline:
         i = int(np.argmin(gap))
         row = rows[i]
-        yield Finding(code="outline-inside", where=at_end(step.file_name, motion, row),
+        place = nearest_at(motion.start[row], motion.end[row], board)
+        yield Finding(code="outline-inside", where=at(step.file_name, int(motion.line[row]), *place),
                       got=f"the cutter goes {r - gap[i]:.3f} mm inside the outline",
                       allowed=f"{tolerances.outline:g} mm")
     middle, height = _middle(step, clamping, sim)

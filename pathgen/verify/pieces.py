@@ -18,7 +18,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at, at_end
-from pathgen.verify.in_plan import lines_of
+from pathgen.verify.in_plan import lines_of, nearest_at
 from pathgen.work.clamping import Clamping, Step
 
 _UNCUT = 0.01
@@ -56,9 +56,11 @@ def _into_pieces(
     hits = np.unique(shapely.STRtree(within).query(lines_of(start, end), predicate="dwithin", distance=reach)[0])
     if not len(hits):
         return
-    gap = shapely.distance(lines_of(start[hits], end[hits]), overlay.union_all(within))
+    whole = overlay.union_all(within)
+    gap = shapely.distance(lines_of(start[hits], end[hits]), whole)
     worst = hits[int(np.argmin(gap))]
-    yield Finding(code="piece-cut-into", where=at(step.file_name, int(line[worst]), *end[worst, :2].tolist()),
+    place = nearest_at(start[worst], end[worst], whole)
+    yield Finding(code="piece-cut-into", where=at(step.file_name, int(line[worst]), *place),
                   got=f"the cutter goes {step.cutter.radius - gap.min():.3f} mm into a piece",
                   allowed=f"{tolerances.outline:g} mm")
 

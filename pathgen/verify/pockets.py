@@ -18,8 +18,8 @@ from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid, Heights
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import Finding, Tolerances, at, at_end
-from pathgen.verify.in_plan import lines_of, place_of
+from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.in_plan import lines_of, nearest_at, place_of
 from pathgen.verify.opening import opens_outside
 from pathgen.verify.pocket_openings import HELD_OFF, TIGHT, Openings, openings_of, widest
 from pathgen.verify.reached_walls import reached_wall_findings
@@ -126,7 +126,9 @@ def _axis_outside(motion: Motion, step: Step, surface: Surface, tolerances: Tole
     if inside.all():
         return []
     i = int(rows[np.argmin(inside)])
-    return [Finding(code="pocket-wall-overcut", where=at_end(f"inlay {inlay.index + 1}, {step.file_name}", motion, i),
+    place = nearest_at(motion.start[i], motion.end[i], shapely.boundary(allowed))
+    return [Finding(code="pocket-wall-overcut",
+                    where=at(f"inlay {inlay.index + 1}, {step.file_name}", int(motion.line[i]), *place),
                     got=f"the cutter passes the edge of the drawing ({int((~inside).sum())} moves)",
                     allowed=f"{tolerances.pocket_plan:g} mm")]
 

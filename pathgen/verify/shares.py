@@ -10,7 +10,7 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import Finding, Tolerances, at_end
+from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.work.clamping import Clamping, Step
 
 _TOUCHING = 1e-6
@@ -25,12 +25,13 @@ def share_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: T
     start = np.where(np.isfinite(motion.start), motion.start, motion.end)
     low = np.fmin(start[:, 2], motion.end[:, 2]) < clamping.shared.highest
     ends = np.stack([start, motion.end], axis=1)[:, :, :2]
-    out = np.maximum(np.array([x0, y0]) + r - ends, ends - np.array([x1, y1]) + r).max(axis=(1, 2))
+    each = np.maximum(np.array([x0, y0]) + r - ends, ends - np.array([x1, y1]) + r).max(axis=2)
+    out = each.max(axis=1)
     off = low & (out > within)
     if off.any():
         i = int(np.argmax(np.where(off, out, -np.inf)))
         yield Finding(
-            code="off-its-share", where=at_end(step.file_name, motion, i),
+            code="off-its-share", where=at(step.file_name, int(motion.line[i]), *ends[i, int(np.argmax(each[i]))]),
             got=f"the cutter comes {out[i]:.3f} mm off the part's share of the blank ({int(off.sum())} moves)",
             allowed="below the highest thing on the blank, only over the part's own share",
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import Any, Literal, TypeVar
 
@@ -231,6 +231,8 @@ class Shared:
     """Of the part, from 1."""
     zero: Place
     """Where X 0, Y 0 of all programs is, in the part's own frame."""
+    places: Mapping[str, Place]
+    """All where it may be, by name, in that frame."""
     highest: float
     """Of all that stands on the blank, other parts' fills and clamps too, mm."""
     blank: Bounds

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import combinations, product
+from itertools import combinations, permutations, product
 from typing import Any
 
 import numpy as np
@@ -53,6 +53,8 @@ class ThinWood:
     """What is thinner does not stand."""
     drawn: bool = True
     """Whether both are drawn, or lie where a drawing was placed."""
+    leaks: bool = False
+    """Whether resin is poured on one side of it while the other is open."""
 
 
 def least_wood(height: Any) -> Any:
@@ -77,10 +79,10 @@ def wood_under(surface: Surface, area: BaseGeometry, depth: float) -> tuple[Floa
     return at, surface.height(*at.T) - depth
 
 
-def what_to_do(thin: ThinWood, clamping: Clamping) -> str:
-    """What to do about wood that does not stand."""
-    through = " and to let resin through" if any(inlay.fill == "resin" for inlay in clamping.inlays) else ""
-    apart = "draw them further apart, let them meet" if thin.drawn else "move them further apart"
+def what_to_do(places: Sequence[ThinWood]) -> str:
+    """What to do about wood that does not stand, in places of one kind."""
+    through = " and to let resin through" if any(thin.leaks for thin in places) else ""
+    apart = "draw them further apart, let them meet" if places[0].drawn else "move them further apart"
     return f"{apart}, or expect it to break out{through}"
 
 
@@ -106,7 +108,8 @@ def _between_any(clamping: Clamping, opened: Sequence[BaseGeometry]) -> Iterator
     if pockets.is_empty:
         return
     for wall in thin_walls(pockets, below=THIN, touching=MEET):
-        yield ThinWood(between=BETWEEN_POCKETS, width=wall.width, at=wall.at)
+        yield ThinWood(between=BETWEEN_POCKETS, width=wall.width, at=wall.at,
+                       leaks=_leaks(clamping, opened, wall.at, wall.width / 2 + MEET))
     slots = clamping.feature(Slot)
     if slots is not None and len(slots.lines):
         lines = shapely.linestrings(slots.lines)
@@ -115,6 +118,22 @@ def _between_any(clamping: Clamping, opened: Sequence[BaseGeometry]) -> Iterator
     if clamping.cutter(Outline) is not None:
         edge = shapely.boundary(clamping.board.outline)
         yield from _nearest_first("a pocket and the edge", shapely.get_parts(pockets), edge, 0.0)
+
+
+def _leaks(clamping: Clamping, opened: Sequence[BaseGeometry], at: tuple[float, float], near: float) -> bool:
+    """Whether resin is poured into one of the pockets so near to a place while another is open, or another part of it.
+
+    It is poured after the last program of its pocket; what was cut before is full of its own fill by then. Slots, holes
+    and outline come later.
+    """
+    beside = [inlay for inlay, area in zip(clamping.inlays, opened, strict=True)
+              if shapely.dwithin(area, shapely.Point(at), near)]
+    if len(beside) == 1:
+        return beside[0].fill == "resin"
+    cut = [[step.order for step in clamping.steps if step.operation.opens is inlay] or [0] for inlay in beside]
+    pairs = permutations(zip(beside, cut, strict=True), 2)
+    return any(one.fill == "resin" and min(its) < max(own) and (other.fill == "none" or max(its) > max(own))
+               for (one, own), (other, its) in pairs)
 
 
 def _nearest_first(

@@ -79,6 +79,16 @@ def test_the_thickness_of_tape_under_the_work_is_counted(tmp_path, setup, change
     assert ("spoilboard or tape it lies on" in zero_words(clamping)) == taped
 
 
+@pytest.mark.parametrize(("more", "taped"), [("", True), (CLAMPED, False)])
+def test_a_cutter_that_goes_below_the_work_may_end_in_the_tape_under_it(tmp_path, more, taped):
+    """0.3 mm "into the spoilboard" was told where up to 0.25 mm of that is tape."""
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, changes={"overfill = 0.7": 'overfill = 0.7\nfill = "piece"'},
+                                                extra=f"{OUTLINE}[setup]\n{more}")))
+    last = before_start(clamping, clamping.steps[-1])
+    (line,) = [line for line in last if line.startswith("This program cuts 0.3 mm into the spoilboard")]
+    assert ("under the work, or into the tape that holds it: see" in line) == taped
+
+
 @pytest.mark.parametrize(("cutter", "said"), [
     ('name = "flat"', "where the side of the cutter just touches one of its edges, the display shows half the cutter, "
                       "1 mm, beyond that."),
@@ -227,7 +237,7 @@ def test_of_a_later_fill_it_is_told_how_low_its_second_cut_comes(tmp_path):
 
 def test_a_spoilboard_is_asked_for_before_the_first_cut(tmp_path):
     (line,) = [line for line in told(tmp_path, 1, extra=OUTLINE) if "spoilboard" in line]
-    assert "a cutter comes 0.3 mm into it" in line
+    assert "a cutter comes 0.3 mm into it, or into the tape that holds it. Its top is the bed" in line
     assert not any("spoilboard" in line for line in told(tmp_path, 1))
 
 

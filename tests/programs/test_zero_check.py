@@ -21,7 +21,9 @@ from pathgen.programs.zero_check import _bed, _foot, _middle, check_words, feele
 from pathgen.programs.zeroing import refits
 from pathgen.report.zero import zero_findings, zero_lines, zero_rows
 from pathgen.work.operations import SurfaceRough
+from tests.job.test_plates import HOLE, PLATE, RING, read
 from tests.small_board import built, job
+from tests.small_board import cutter as cutter_table
 
 FEEDS = {"speed": 10000, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}
 EXAMPLES = ("fern-and-moth", "moth-three-colours")
@@ -374,12 +376,31 @@ def test_who_has_just_measured_marks_with_a_pointed_cutter_fits_the_programs_own
 
 
 def test_places_next_to_each_other_count_as_one():
-    """Beside the example's clamps each cutter has a place of its own, up to 6 mm from the first one's."""
+    """Beside the example's clamps no place has room for all cutters: the ball's is 5 mm from the first one's, where
+    the top may be a little higher or lower. The others, which go where the ball does, have its place, not their own."""
     clamping = clamping_of(pathgen.load_job("examples/fern-and-moth.toml"))
-    first, *later = zero_checks(Around(clamping=clamping)).values()
+    first, *later = checks = list(zero_checks(Around(clamping=clamping)).values())
     assert first.like is None
     assert [check.like for check in later] == [1] * 9
-    assert 0.0 < max(math.dist((first.x, first.y), (check.x, check.y)) for check in later) < 15.0
+    places = {(check.x, check.y) for check in checks}
+    assert len(places) == 2
+    assert math.dist(*places) == pytest.approx(max(check.apart for check in later)) == pytest.approx(5.0, abs=0.1)
+    for check in later:
+        own = (check.x, check.y) == (first.x, first.y)
+        words = " ".join(check_words(check, clamping.steps[check.order - 1], "mm"))
+        assert ("within 0.02 mm. Then" in words, "within 0.05 mm: this place is 5" in words) == (own, not own)
+        assert ("until it shows that, within as much: how far it was" in words) == (check.apart > 0.0) == (not own)
+
+
+def test_over_the_face_that_a_blank_comes_with_all_cutters_have_one_place(tmp_path):
+    """Each had its own, up to 11 mm apart, and was to show within 0.02 mm what the first did at another."""
+    text = PLATE + RING.replace("flat 3", "flat 1").replace("outer", 'fill = "none"\nouter') + HOLE + cutter_table(
+        name="flat 1", shape="flat-end", diameter=1.0, speed=12000, feed=600.0, plunge=100.0, stepdown=0.5)
+    clamping = clamping_of(read(tmp_path, text))
+    first, *later = zero_checks(Around(clamping=clamping)).values()
+    assert later
+    assert first.on == "bare face"
+    assert {(check.x, check.y, check.apart, check.like) for check in later} == {(first.x, first.y, 0.0, 1)}
 
 
 @pytest.mark.parametrize("digits", [-1e-9, 0.0, 1e-9])

@@ -14,7 +14,8 @@ from pathgen.report.sheet.page import legend_above
 from pathgen.report.wood_left import thin_wood_findings, wall_words
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.neighbours import neighbour_findings
-from tests.small_board import SLOTS, job, svg
+from tests.job.test_plates import HOLE, PLATE, RING, read
+from tests.small_board import SLOTS, cutter, job, svg
 
 OUTLINE = """
 [outline]
@@ -100,6 +101,27 @@ def test_each_pocket_too_near_the_edge_is_told(tmp_path):
 def test_resin_goes_through_where_there_is_some(tmp_path, fill, said):
     path = job(tmp_path, art=drawing(0.3), changes={"overfill = 0.7": f'fill = "{fill}"'})
     (warned,) = thin(clamping_of(pathgen.load_job(path)))
+    assert ("to let resin through" in warned.remedy) == said
+
+
+RINGS = PLATE.replace("thickness = 3.0", "thickness = 2.5", 1).replace("face = false\n", "")
+RINGS += '[surface]\nfinish = "ball"\nscallop = 0.05\n'
+
+
+@pytest.mark.parametrize(("first", "second", "hole", "said"), [
+    ("resin", "resin", "", False),  # the first has cured, and is cut level, before the second is cut
+    ("resin", "none", "", False),
+    ("none", "resin", "", True),
+    ("resin", "", HOLE, False),  # which is cut after all fills
+])
+def test_resin_goes_through_into_what_is_open_when_it_is_poured(tmp_path, first, second, hole, said):
+    """It was said of each place in a job with resin, beside a hole too."""
+    ring = RING.replace("inner = 10.0", "inner = 5.3") if hole else RING
+    other = RING.replace("inner = 10.0\nouter = 14.0", "inner = 14.3\nouter = 19.0") if second else ""
+    text = "".join(f'{one}fill = "{fill}"\n' for one, fill in ((ring, first), (other, second)) if one)
+    (warned,) = thin(clamping_of(read(tmp_path, RINGS + text.replace("flat 3", "flat 1") + hole + cutter(
+        name="flat 1", shape="flat-end", diameter=1.0, speed=12000, feed=600.0, plunge=100.0, stepdown=0.5))))
+    assert warned.got.startswith("0.30 mm")
     assert ("to let resin through" in warned.remedy) == said
 
 

@@ -1,14 +1,18 @@
 """How a program is run, a little inside and a little outside each limit, in a program of a few lines."""
 
+import re
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
+import shapely
 
 import pathgen
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.given_programs import read_programs
 from pathgen.verify.handling import program_findings
-from pathgen.verify.keep_outs import near_findings
+from pathgen.verify.in_plan import nearest_at
+from pathgen.verify.keep_outs import keep_out_findings, near_findings
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
 from pathgen.work.clamping import KeepOut
@@ -125,7 +129,34 @@ def passing(z, *, x=45, shape="flat-end", clearance=10.0):
     text = "\n".join(LINES).replace("G0 X10 Y0", f"G0 X{x} Y5\nZ{z}\nY18\nZ20\nX10 Y0")
     _, clamping = one_step(shape=shape, clearance=clearance)
     motion = motion_over_board(read_program(text, name="a.nc"), clamping, chord_tolerance=1e-4)
-    return [(f.code, f.severity, f.got, f.allowed, f.remedy) for f in near_findings({1: motion}, clamping)]
+    return [(f.where, f.code, f.severity, f.got, f.allowed, f.remedy) for f in near_findings({1: motion}, clamping)]
+
+
+def test_the_place_is_where_the_cutter_is_nearest_not_where_its_move_ends():
+    """30 to 60 mm along in one move, past a clamp that stands at 40 to 50; and over it, at 10 to 15 across."""
+    _, clamping = one_step()
+    for y, code in ((8.46, "hits-a-keep-out"), (12.0, "hits-a-keep-out"), (8.0, "near-a-keep-out")):
+        text = "\n".join(line_beside_clamp(y).get(line, line) for line in LINES).replace("X10 Y0", f"X10 Y{y}")
+        motion = motion_over_board(read_program(text, name="a.nc"), clamping, chord_tolerance=1e-4)
+        (told,) = [f for f in (*keep_out_findings(motion, clamping.steps[0], clamping), *near_findings(
+            {1: motion}, clamping)) if f.code == code]
+        assert 40.0 <= float(re.search(r"([\d.]+) mm along", told.where)[1]) <= 50.0
+        assert told.where.endswith(f", {y:g} mm across")
+    (told,) = passing(13.9)
+    assert 10.0 <= float(re.search(r"([\d.]+) mm across", told[0])[1]) <= 15.0
+
+
+def test_where_a_move_is_nearest():
+    """By hand: it enters a square at 4, 0 and leaves it at 6; past a corner; in place; from nowhere known."""
+    square, at = shapely.box(4.0, -1.0, 6.0, 1.0), np.array
+    assert nearest_at(at([0.0, 0.0, 5.0]), at([10.0, 0.0, 5.0]), square)[0] == pytest.approx(5.0, abs=1.0)
+    assert nearest_at(at([10.0, 4.0, 5.0]), at([0.0, 4.0, 5.0]), shapely.Point(3.0, 0.0)) == pytest.approx((3.0, 4.0))
+    assert nearest_at(at([1.0, 2.0, 5.0]), at([1.0, 2.0, 3.0]), square) == (1.0, 2.0)
+    assert nearest_at(at([np.nan, 2.0, 5.0]), at([9.0, 2.0, 3.0]), square) == (9.0, 2.0)
+    # seen in a frame that is turned a quarter and moved
+    seen = at([[100.0, 0.0], [100.0, 10.0]])
+    there = nearest_at(at([0.0, 0.0, 5.0]), at([10.0, 0.0, 5.0]), shapely.Point(99.0, 7.0), seen)
+    assert there == pytest.approx((7.0, 0.0))
 
 
 def test_a_rapid_a_hair_above_a_clamp_is_told():
@@ -133,17 +164,17 @@ def test_a_rapid_a_hair_above_a_clamp_is_told():
     assert passing(14.0) == passing(12.6, clearance=0.6) == []
     (told,) = passing(13.9)
     assert told[-1].startswith("take a clamp lower by 0.10 mm, or ")
-    assert told[:-1] == ("near-a-keep-out", "warn", "the cutter passes 1.90 mm above keep-out 1",
+    assert told[1:-1] == ("near-a-keep-out", "warn", "the cutter passes 1.90 mm above keep-out 1",
                     "2 mm or more: a clamp is measured, and stands, no better")
-    assert passing(12.3, clearance=0.5)[0][2:4] == (
+    assert passing(12.3, clearance=0.5)[0][3:5] == (
         "the cutter passes 0.30 mm above keep-out 1", "0.5 mm or more: a clamp is measured, and stands, no better")
 
 
 def test_a_ball_whose_flank_passes_over_a_clamp_is_told_how_near_it_is():
     """1.2 mm beside it and 0.5 below its top: 1.5 - sqrt(1.5^2 - 1.2^2) = 0.6 mm above the tip it is 1.2 mm wide."""
-    assert passing(11.5, x=51.2, shape="ball-end")[-1][2] == "the cutter passes 0.10 mm above keep-out 1"
+    assert passing(11.5, x=51.2, shape="ball-end")[-1][3] == "the cutter passes 0.10 mm above keep-out 1"
     (told,) = passing(11.5, x=52.5, shape="ball-end")
-    assert told[2] == "the cutter passes keep-out 1 at 1.00 mm"
+    assert told[3] == "the cutter passes keep-out 1 at 1.00 mm"
     assert told[-1].startswith("let the clamp end 1.00 mm further away, or ")
 
 

@@ -1,5 +1,6 @@
 """A square piece of 10 mm in a sheet of 20, cut by a path of a few lines: a little inside and outside each limit."""
 
+import re
 from types import SimpleNamespace
 
 import pytest
@@ -45,6 +46,14 @@ def found(*, aside=0.0, z=-0.2, ring=RING, extra=""):
 def test_inside_and_outside(inside, outside, code, got):
     assert code not in found(**inside)
     assert found(**outside)[code].got.startswith(got)
+
+
+def test_a_piece_is_cut_into_where_the_move_is_nearest_to_it():
+    """From one corner of the sheet past the other, over a corner of the piece: told 10 mm off, at its end."""
+    told = found(extra="Z2.1\nX1 Y13\nZ-0.2\nX19 Y19\n")["piece-cut-into"]
+    x, y = map(float, re.findall(r"([\d.]+) mm", told.where))
+    assert 5.0 <= x <= 15.0
+    assert y == pytest.approx(13.0 + (x - 1.0) / 3.0, abs=0.011)
 
 
 @pytest.mark.parametrize("gap", [0.0, 3.0, 6.0])

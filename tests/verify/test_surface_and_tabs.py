@@ -1,5 +1,6 @@
 """Surfaces, tabs and skins at their limits: what is found just over each, and that nothing is just under it."""
 
+import re
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -118,6 +119,10 @@ ROUND = [(-1.5, -21.5), (-1.5, 21.5), (101.5, 21.5), (101.5, -21.5), (-1.5, -21.
 
 
 def codes_of_last_lap(heights, *, skin=0.0):
+    return {f.code for f in found_in_last_lap(heights, skin=skin)}
+
+
+def found_in_last_lap(heights, *, skin=0.0):
     """Of a groove cut through by a lap further out, but for two tabs on the treble side; `heights` of the last lap."""
     grid = Grid.over((-5.0, -25.0, 105.0, 25.0), 0.1)
     top = np.full(grid.shape, skin - 0.2)
@@ -129,7 +134,7 @@ def codes_of_last_lap(heights, *, skin=0.0):
     board = SimpleNamespace(outline=shapely.box(0.0, -20.0, 100.0, 20.0))
     clamping = SimpleNamespace(board=board, stock=SimpleNamespace(thickness=6.0))
     laps = [(*xy, 3.0) for xy in ROUND], [(*xy, z) for xy, z in heights]
-    return {f.code for f in outline_findings(motion(*laps), step, clamping, SimpleNamespace(grid=grid, top=top), SLACK)}
+    return list(outline_findings(motion(*laps), step, clamping, SimpleNamespace(grid=grid, top=top), SLACK))
 
 
 TABS = [((x, 21.5), z) for middle in (30.0, 70.0) for x, z in (
@@ -143,6 +148,14 @@ def test_the_last_lap_takes_the_wall_to_its_foot(at, up, found):
     """Raised at one of its points it leaves a ledge there, in a groove that another lap has cut through."""
     lap = [(xy, z + up * (k == at)) for k, (xy, z) in enumerate(LAST)]
     assert codes_of_last_lap(lap) == found
+
+
+def test_a_move_into_the_part_is_told_where_it_goes_in_not_where_it_ends():
+    """Across the part, from one side to 30 mm beyond the other."""
+    lap = [*LAST[:1], ((50.0, -21.5), -0.2), ((50.0, 51.5), -0.2), ((-1.5, 51.5), -0.2), *LAST[1:]]
+    told = {f.code: f for f in found_in_last_lap(lap)}["outline-inside"]
+    x, y = map(float, re.findall(r"(-?[\d.]+) mm", told.where))
+    assert (x, abs(y) <= 20.0) == (50.0, True)
 
 
 @pytest.mark.parametrize("way", [

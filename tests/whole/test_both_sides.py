@@ -22,6 +22,7 @@ from pathgen.report.sheet.page import board_words
 from pathgen.report.sheet.results import both_sides
 from pathgen.report.text import go_on_lines
 from pathgen.verify.both_sides import Below, wood_between
+from pathgen.verify.findings import Tolerances
 from pathgen.work.clamping import numbered
 from pathgen.work.features import Marks
 from pathgen.work.operations import WitnessMarks
@@ -178,14 +179,14 @@ def test_wood_between_is_counted_where_the_back_is_open(board, shallow):
     window = slice(3, 6), slice(10, 14)
     poured = SimpleNamespace(window=window, floor=np.full((3, 4), 4.0, np.float32))
     sim = SimpleNamespace(grid=grid, top=top, poured=[poured])
-    between = wood_between(sim, Below(grid=grid, bottom=bottom), SimpleNamespace(board=part))
+    between = wood_between(sim, Below(grid=grid, bottom=bottom), SimpleNamespace(board=part), Tolerances())
     assert between.least == pytest.approx(4.0 - 1.5)
     assert between.at == pytest.approx((grid.xs[10], grid.ys[4]))
     assert between.volume == pytest.approx((19 * 1.5 + 1.25 + (shallow if shallow > 0.02 else 0.0)) * 0.25)
     bottom[7, 7] = np.inf
-    through = wood_between(sim, Below(grid=grid, bottom=bottom), SimpleNamespace(board=part))
+    through = wood_between(sim, Below(grid=grid, bottom=bottom), SimpleNamespace(board=part), Tolerances())
     assert (through.least, through.volume) == (-np.inf, pytest.approx(between.volume))
-    assert wood_between(sim, Below(grid=grid, bottom=0 * top), SimpleNamespace(board=part)) is None
+    assert wood_between(sim, Below(grid=grid, bottom=0 * top), SimpleNamespace(board=part), Tolerances()) is None
 
 
 def test_the_wood_over_a_channel_is_off_by_the_channels_own_z_too(board):
@@ -326,6 +327,8 @@ def test_check_reads_both_sides_and_finds_what_was_changed(board, tmp_path, caps
     assert not found.passed
     assert "opening-too-deep" in codes
     thin = codes["thin-between-sides"]
+    assert "channel" in thin.where
+    assert "holes" not in thin.where
     left = float(re.match(r"([\d.]+) mm of wood", thin.got)[1])
     assert left == pytest.approx(made.verification.between.least - 1.8, abs=0.01)
     assert re.search(r"along, [\d.]+ mm across", thin.where)
@@ -446,6 +449,48 @@ def test_a_channel_that_runs_out_through_an_end_is_open_there_at_its_whole_width
     assert made.verification.between.volume == pytest.approx((long * 4.4 + round_end) * 1.8, rel=3e-3)
     channel = shapely.box(along[0], 0.8, along[1], 5.2)
     assert shapely.distance(shapely.points(front.feature(WitnessMarks).places), channel).min() > 0.5
+
+
+@pytest.mark.parametrize("off", [0.0, 0.003, -0.003])
+def test_no_wood_between_is_counted_at_an_edge_that_was_cut_through(off):
+    """Points of the grid on the outline and on an opening's edge, or within what either may be off."""
+    hole = shapely.box(10.0, -2.0, 14.0, 2.0)
+    part = SimpleNamespace(outline=shapely.box(0.0 + off, -5.0, 30.0 + off, 5.0), openings=[hole])
+    grid = Grid(np.arange(-4.0, 34.0, 0.25), np.arange(-6.0, 6.1, 0.25))
+    gx, gy = np.meshgrid(grid.xs, grid.ys)
+    bottom = np.where(abs(gy) <= 3.0, 1.5, 0.0).astype(np.float32)
+    top = np.where((gx <= 0.0) | (gx >= 30.0), -0.2, 4.0).astype(np.float32)
+    top[(gx >= 10.0) & (gx <= 14.0) & (abs(gy) <= 2.0)] = -0.2
+    sim, board = SimpleNamespace(grid=grid, top=top, poured=[]), SimpleNamespace(board=part)
+    below = Below(grid=grid, bottom=bottom)
+    assert wood_between(sim, below, board, Tolerances()).least == pytest.approx(2.5)
+    top[(gx == 0.25) & (gy == 1.0)] = 1.0  # inside it all counts
+    assert wood_between(sim, below, board, Tolerances()).least == pytest.approx(-0.5)
+
+
+def test_a_channel_out_of_a_plates_end_passes_with_points_of_the_grid_on_its_outline(tmp_path):
+    """The near end lies on a column of the grid: 10.1 mm are whole cells of 0.2 mm, and a half."""
+    text = PLATE + """
+[holes]
+cutter = "flat 3"
+at = [[-6.0, 8.0], [-6.0, -8.0]]
+diameter = 4.0
+through = 4.0
+[channel]
+cutter = "flat 3"
+along = [-5.0, 15.0]
+width = 5.0
+depth = 2.0
+"""
+    for old, new in (("margin_nut = 10.0", "margin_nut = 10.1"), ("thickness = 3.0", "thickness = 6.0"),
+                     ("length = 100.0", "length = 30.0"), ("width = 60.0", "width = 20.0"),
+                     ("length = 120.0", "length = 50.0"), ("width = 80.0", "width = 40.0")):
+        assert old in text
+        text = text.replace(old, new)
+    made = build(read(tmp_path, text), resolution=0.2)
+    assert np.abs(made.verification.simulation.grid.xs).min() < 1e-9
+    assert made.passed, made.verification.findings
+    assert made.verification.between.least == pytest.approx(4.0, abs=1e-4)
 
 
 def test_no_mark_is_drilled_over_a_channel_in_the_waste(tmp_path):

@@ -23,6 +23,7 @@ from pathgen.app.earlier_marks import marks_moved
 from pathgen.app.two_builds import number_of
 from pathgen.job.blank import blank_clampings, blank_plans, origin_of, parts_on_blank
 from pathgen.job.doubts import doubts_of
+from pathgen.job.doubts.blank import zero_under
 from pathgen.job.turns import Task, merged
 from pathgen.programs.afterwards import afterwards
 from pathgen.programs.around import Around
@@ -429,7 +430,19 @@ def test_a_clamp_on_the_common_zero_is_told_once_and_in_no_parts_places(tmp_path
     assert [one["where"] for one in found] == ["[setup] keep_out 1"]
     assert found[0]["got"] == ("stands on the place of X 0 Y 0, the common blank's near corner, the lower one in the "
                                "picture of the whole blank from above: no cutter or edge finder comes to it")
-    assert found[0]["remedy"] == "name another place of the common blank as zero, or move the clamp clear of it"
+    assert found[0]["remedy"] == ('write zero = "blank-near-centre", which no clamp covers, or move the clamp clear of '
+                                  'it')
+
+
+def test_a_common_zero_that_no_clamp_covers_is_named_in_all_parts_frames(tmp_path):
+    """By hand: clamps on the near end's lower corner and its middle leave the far end's middle, of all that are left
+    the first; each part says it of clamps in its own frame, turned or not."""
+    clamps = ('[setup]\nkeep_out = [{ along = [-5, 5], across = [-65, -60], height = 12 }, '
+              '{ along = [-10, 5], across = [-5, 5], height = 12 }]\n')
+    path = blank(tmp_path, BLANK.replace("[[part]]", f"{clamps}[[part]]", 1))
+    for clamping in blank_clampings(load_job(path)):
+        (told,) = [one for box in clamping.setup.keep_out for one in zero_under(clamping, "clamp", box, "mm")]
+        assert told.remedy.startswith('write zero = "blank-far-centre", which no clamp covers, or ')
 
 
 def test_a_parts_sheet_calls_its_share_so_and_counts_it_from_the_parts_own_end(made):

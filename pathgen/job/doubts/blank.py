@@ -24,6 +24,7 @@ _NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies fla
 _APART = 0.5  # of the length: dowels nearer than that (common practice, no source)
 _PLAY = 0.05  # mm: of a dowel in its hole (common practice, no source)
 _TALL = 80.0  # mm: toggle clamps with their handles up are as high (common practice, no source)
+_ON = 1e-6  # mm: a place that a clamp touches, in the turned frame of a part too
 
 
 def faced(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -169,16 +170,15 @@ def clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
 def zero_under(clamping: Clamping, where: str, box: KeepOut, units: str) -> Iterator[Doubt]:
     """A clamp that stands on the place that zero is set from."""
     part = clamping.board.front if isinstance(clamping.board, Back) else clamping.board
-    zero, places = clamping.zero_place, {} if clamping.shared else part.places(clamping.stock)
-    if clamping.begun or shapely.distance(box.shape, shapely.points(zero.at)) > 0:
+    zero, places = clamping.zero_place, clamping.shared.places if clamping.shared else part.places(clamping.stock)
+    if clamping.begun or shapely.distance(box.shape, shapely.points(zero.at)) > _ON:
         return  # zero is set, and found again by marks
     free = [name for name, place in places.items()
-            if all(shapely.distance(one.shape, shapely.points(place.at)) > 0 for one in clamping.setup.keep_out)]
+            if all(shapely.distance(one.shape, shapely.points(place.at)) > _ON for one in clamping.setup.keep_out)]
     alike = [name for name in free if name.startswith("blank") == ((clamping.setup.zero or "").startswith("blank"))]
     other = f'write zero = "{(alike or free)[0]}", which no clamp covers, or ' if free else ""
     # each part of a common blank says the same, once for all, in no part's own places
     near = "" if clamping.shared else f", near {place_words(*zero.at, units)}"
-    other = "name another place of the common blank as zero, or " if clamping.shared else other
     yield Doubt(
         where=where, problem=f"stands on the place of X 0 Y 0, {zero.words}{near}: no cutter or edge finder comes to "
                              "it",
