@@ -29,7 +29,7 @@ from pathgen.base.units import INCH
 from pathgen.verify.arcs import centre_and_turn
 from pathgen.verify.not_followed import no_word, not_followed
 from pathgen.verify.plain import NUMBER, PlainRun, plain_run
-from pathgen.verify.program import CLOCKWISE, RAPID, ReadProgram
+from pathgen.verify.program import CLOCKWISE, PLANES, RAPID, ReadProgram
 
 _LONGEST_LINE = 256  # section 3.3
 _MODAL_GROUP = {
@@ -328,10 +328,18 @@ class _Reader:
     def seen_motion(self) -> bool:
         return bool(self.rows or self.blocks)
 
+    @property
+    def _end_of_arc(self) -> str:
+        """What to write on a line that says how an arc turns and not where it ends."""
+        first, second = ("XYZ"[axis] for axis in PLANES[self.plane][:2])
+        same = "the same as those of its start" if self.absolute else f"{first}0 {second}0"
+        return f"write {first} and {second} of the arc's end on this line: of a whole circle {same}"
+
     def _move(self, values: dict[str, float], codes: dict[str, str], line: int) -> None:
         axes = [values.get(letter) for letter in "XYZ"]
         moved = any(value is not None for value in axes)
         given = codes.get("motion")
+        arc_words = [letter for letter in "IJKR" if letter in values]
         if given == "G80":
             if moved:
                 raise self.fail(line, "axis words with G80", allowed="none",
@@ -342,7 +350,8 @@ class _Reader:
             self.motion = int(given[1:])
             if not moved:
                 raise self.fail(line, f"{given} without X, Y or Z", allowed="at least one (NISTIR 6556, 3.5)",
-                                remedy=f"write {given} on the line of the next X, Y or Z")
+                                remedy=self._end_of_arc if arc_words else
+                                f"write {given} on the line of the next X, Y or Z")
         if "dwell" in codes:
             if moved or values.get("P", -1.0) < 0:
                 raise self.fail(line, "G4 needs a P of 0 or more, and no axis words", allowed="G4 P, in seconds",
@@ -358,11 +367,10 @@ class _Reader:
         elif "P" in values:
             raise self.fail(line, "P without G4", allowed="P with G4 or G64 only",
                             remedy="write G4 before it if a wait is meant, else take it out")
-        arc_words = [letter for letter in "IJKR" if letter in values]
         if not moved:
             if arc_words:
                 raise self.fail(line, f"{arc_words[0]} without an arc to an end point", allowed="with G2 or G3 and "
-                                "where the arc ends", remedy="write X and Y of the arc's end, of a whole circle too")
+                                "where the arc ends", remedy=self._end_of_arc)
             return
         if self.motion is None:
             raise self.fail(line, "axis words before any of G0 G1 G2 G3", remedy="say which motion is meant")

@@ -370,6 +370,10 @@ def test_what_an_editor_leaves_is_said_to_be_taken_out(odd):
     ("G38.2 Z-5", "set the zero by hand"), ("M62 P1", "see in the machine's manual"), ("G1 X1 A20", "X, Y and Z alone"),
     ("G1 X1E-5", "write the number out"), ("/X10", "take the / out if the line is to run, else all of the line"),
     ("#1=10", "plain numbers"), ("G1 X[1+2]", "the number that it comes to"), ("G1 X#1", "plain numbers"),
+    *((line, "write X and Y of the arc's end on this line: of a whole circle the same as those of its start")
+      for line in ("G2 I5 J0 F1200", "G3 I5", "I5 J0", "G2 R3")),
+    ("G91 G2 I5", "of a whole circle X0 Y0"), ("G18 G2 I5 K0", "write Z and X of the arc's end"),
+    ("G2 F100", "write G2 on the line of the next X, Y or Z"),
     ("G4 X2", "write the wait as P"), ("G4 P1 G64", "on two lines"), ("P3", "G4 before it if a wait is meant"),
 ])
 def test_what_is_not_followed_is_told_with_what_to_write_in_its_place(line, said):
