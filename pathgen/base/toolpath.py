@@ -68,7 +68,8 @@ class Toolpath(Brief):
         Tip positions in mm: x from the nut, y across, z above the underside. The first point is where the
         path begins and is reached by a rapid from above.
     kinds : (n,) int array
-        `Move` by which each point is reached. ``kinds[0]`` is always RAPID.
+        `Move` by which each point is reached: RAPID 0, CUT 1, PLUNGE 2, EASED 3. The first must be RAPID in what
+        `program` is to write; a part of a path may begin otherwise.
 
     Shows itself from above in a notebook.
 
