@@ -184,6 +184,8 @@ def check_program(
     if isinstance(blank, Blank):
         refuse_higher(blank, top, "check_program top")
     field = run(blank)
+    if area is not None:
+        field.standing("check_program area", area)
     against = _lower_of_tips(compare_heights(field, top, within=area), field, top, area) \
         if area is not None or field.cut.any() else None
     measured = None

@@ -511,6 +511,28 @@ def test_a_program_that_cuts_nothing_is_told_of():
     assert list(run("M9", limit=0.01)) == ["cuts-nothing"]
 
 
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize(("lines", "got"), [
+    (("M3 S18000", "G1 X10 Y0 F100"), "of no move at a feed is it known from where to where it goes"),
+    (("G0 Z20", "M3 S18000", "G1 X10 Y0 F100"), "of no move at a feed is it known from where to where it goes"),
+    (("G0 Z20", "M3 S18000", "G0 X10 Y0"), "no move at a feed"),
+    (("G0 Z20", "M3 S18000", "G0 X10 Y0", "G1 Z15 F100", *("X40", "X10") * 5, "G0 Z20", "Y-24", "Z0", "G1 Z-1"),
+     "is 1.000 mm below the underside"),
+])
+def test_why_a_program_cuts_nothing_is_told(lines, got):
+    found = run(start=("G21 G90", *lines))
+    assert got in found["cuts-nothing"].got
+
+
+@pytest.mark.parametrize(("area", "said"), [
+    (shapely.box(500, 0, 510, 10), "check_program area: one that covers no point .*allowed: on the blank"),
+    ("all", "check_program area: a str"),
+])
+def test_an_area_off_the_blank_is_named(area, said):
+    with pytest.raises(pathgen.PathgenError, match=said):
+        run(*CUT, area=area)
+
+
 def test_another_work_offset_in_the_middle_cannot_be_followed():
     """Only the machine knows how far apart two zeros lie; before any word it is in G54 (NISTIR 6556, 3.6.1)."""
     text = "G21 G90{}\nG0 Z20\n{}M3 S9000\nG0 X5 Y0\nG1 Z7 F300\n{}X30\nG0 Z20\nM5\nM30\n"
