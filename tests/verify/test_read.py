@@ -377,7 +377,8 @@ def test_what_an_editor_leaves_is_said_to_be_taken_out(odd):
     ("G83 X1 Y2 Z-3 R1 Q1", r"G83 Q1 drills by a cycle: write it out, .* belong to it$"),
     ("M98 P100 L3", r"M98 L3 calls moves that stand elsewhere: write those moves in its place$"),
     ("G65 P100 A1", "G65 A1 calls moves"), ("G1 N10 X5", "N10 numbers the line, and does not .* write it before all"),
-    ("G1 X1 Q1", "Q1 is not followed here: see in the machine's manual"), ("G2 F100", "write G2 on the line of the next X, Y or Z"),
+    ("G1 X1 Q1", "Q1 is not followed here: see in the machine's manual"),
+    ("G2 F100", "write G2 on the line of the next X, Y or Z"),
     ("G4 X2", "write the wait as P"), ("G4 P1 G64", "on two lines"), ("P3", "G4 before it if a wait is meant"),
 ])
 def test_what_is_not_followed_is_told_with_what_to_write_in_its_place(line, said):
