@@ -14,6 +14,7 @@ RUN = {"speed": 18000.0, "feed": 1200.0, "plunge": 300.0, "stepdown": 1.5}
 TOP = pathgen.radiused(thickness=6.0, start=254.0)
 FLAT = pathgen.Cutter(name="flat 3", shape="flat-end", diameter=3.0, **RUN)
 BALL = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, **RUN)
+VEE = pathgen.Cutter(name="v", shape="v", diameter=6.0, angle=60.0, **RUN)
 SQUARE = shapely.box(10, -10, 40, 10)
 ROOT = Path(__file__).parents[2]
 JOB, DRAWING = ROOT / "examples" / "fern-and-moth.toml", ROOT / "examples" / "fern-and-moth.svg"
@@ -87,6 +88,8 @@ def cutter(**changes):
     (lambda: pathgen.rough(SQUARE, TOP, cutter(diameter=100.0), stock=8.0), "100 mm is too large to rough"),
     (lambda: pathgen.rough(SQUARE, TOP, cutter(diameter=300.0), stock=8.0), "rough cutter: 300 mm.*at most 237.9 mm"),
     (lambda: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, finish=cutter(diameter=300.0)), "rough finish: 300 mm"),
+    (lambda: pathgen.rough(SQUARE, TOP, VEE, stock=8.0), "rough cutter: 'v' is a v cutter: it leaves furrows"),
+    (lambda: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, finish=VEE), "rough finish: 'v' is a v cutter"),
     (lambda: pathgen.outline(SQUARE, cutter(diameter=100.0), stock=6.0), "outline blank: not given"),
     (lambda: pathgen.outline(SQUARE, cutter(diameter=100.0), stock=6.0, blank=(-300.0, -300.0, 300.0, 300.0)),
      "4 tabs do not fit: each takes 106.00 mm"),
