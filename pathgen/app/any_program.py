@@ -17,6 +17,7 @@ from pathgen.base.plain import typed
 from pathgen.base.surface import Surface
 from pathgen.base.tops import flat, radiused
 from pathgen.base.units import INCH, parse_length
+from pathgen.verify.handling import long_waits
 from pathgen.verify.heights import MUCH_BESIDE, Blank, HeightField, beside_words
 from pathgen.verify.one_program import ProgramCheck, check_program, refuse_higher
 from pathgen.verify.over_blank import read, simulate
@@ -45,6 +46,11 @@ def _as_options(words: str) -> str:
     for name, option in _OPTIONS:
         words = words.replace(name, option)
     return words
+
+
+def wait_lines(program: str) -> list[str]:
+    """That it waits longer than is likely meant: nothing that is simulated depends on it."""
+    return [str(one) for one in long_waits(read(Path(program)))]
 
 
 def zero_lines(options: argparse.Namespace, program: str) -> list[str]:

@@ -16,7 +16,7 @@ from pathgen.base import given
 from pathgen.base.brief import Brief
 from pathgen.base.errors import PathgenError
 from pathgen.base.files import read_bytes
-from pathgen.base.limits import PROGRAM
+from pathgen.base.limits import COARSEST_GRID, FINEST_GRID, PROGRAM
 from pathgen.base.markup import as_svg
 from pathgen.job.blank import blank_plans, parts_on_blank
 from pathgen.job.clamping import asked_of, plans_of
@@ -311,7 +311,8 @@ def _checked(
     job: Job, folder: Path, resolution: float
 ) -> tuple[tuple[Clamping, ...], tuple[Verification, ...], tuple[Finding, ...]]:
     """The clampings that the programs of a folder cut, what is found of each, and of all together."""
-    given.length("resolution", resolution, most=5.0)  # told before what is wrong with the folder
+    # told before what is wrong with the folder
+    given.length("resolution", resolution, least=FINEST_GRID, most=COARSEST_GRID)
     texts = read_folder(folder)
     clampings = stated_clampings(job, texts)
     changed = {name for name, text in texts.items() if not _as_made(job, text)}

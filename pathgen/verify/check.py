@@ -14,7 +14,7 @@ import shapely
 from pathgen.base import given
 from pathgen.base.brief import Brief
 from pathgen.base.errors import PathgenError
-from pathgen.base.limits import MOST_POINTS
+from pathgen.base.limits import COARSEST_GRID, FINEST_GRID, MOST_POINTS
 from pathgen.base.markup import as_table
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import most_work
@@ -140,7 +140,7 @@ def verify(
     """
     look = partial(verify_once, clamping, texts, job_fingerprint=job_fingerprint, tolerances=tolerances,
                    pictured=pictured, written=written)
-    resolution = given.length("resolution", resolution, most=5.0)
+    resolution = given.length("resolution", resolution, least=FINEST_GRID, most=COARSEST_GRID)
     x0, y0, x1, y1 = clamping.stock.bounds
     least = math.sqrt((x1 - x0) * (y1 - y0) / MOST_POINTS)
     if resolution < least:
@@ -294,7 +294,8 @@ def _too_long(sim: Simulation, clamping: Clamping, most: float, resolution: floa
             "for this one"
             f"{thin and f', which cuts {thin}'}",
         allowed=f"{most / 1e6:.0f} million heights worked out for all, several times what a job takes",
-        remedy=f"{deeper and f'{deeper}; or '}look at them on a coarser grid, --resolution {2.0 * resolution:g}",
+        remedy=f"{deeper and f'{deeper}; or '}look at them on a coarser grid, --resolution "
+               f"{min(COARSEST_GRID, 2.0 * resolution):g}",
     )
 
 

@@ -150,7 +150,7 @@ def check_program(
     zero : (x, y, z)
         Where X 0, Y 0, Z 0 of the program is, mm; z from the underside of the work.
     resolution : float
-        Distance of the simulation's points, mm; a field keeps its own.
+        Distance of the simulation's points, 0.01 to 2 mm; a field keeps its own.
     along : "x" or "y"
         The axis of the program that the surface's centre-line lies along; with "y" the program is turned back first,
         and all places, those of blank, area and zero too, are of the surface's own frame.

@@ -87,6 +87,8 @@ class ReadProgram(Brief):
     """The line of the first S, 0 where there is none."""
     blends: tuple[tuple[int, float], ...]
     """The lines of G64, and how far the machine may then round corners, mm: its P, infinite without."""
+    waits: tuple[tuple[int, float], ...]
+    """The lines of G4, and how long each waits, seconds."""
     waited: float
     """Seconds of G4 between the spindle's start and the first feed move after it, of several starts the least."""
     assumed: frozenset[str]

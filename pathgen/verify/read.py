@@ -141,6 +141,7 @@ class _Reader:
     percent: int = 0
     """Lines with %: none, opened, closed."""
     coolant: int = 0
+    waits: list[tuple[int, float]] = field(default_factory=list)
     waited: float = math.inf
     waiting: float | None = None
     """Seconds waited since the spindle started, None when it does not turn or a feed move has followed."""
@@ -359,6 +360,7 @@ class _Reader:
             if codes.get("path") == "G64":
                 raise self.fail(line, "G4 and G64 on one line", allowed="one word that P can belong to",
                                 remedy="write them on two lines")
+            self.waits.append((line, values["P"]))
             if self.waiting is not None:
                 self.waiting += values["P"]
             self.spun += [line] if self.spindle and values["P"] > 0 else []
@@ -448,7 +450,7 @@ class _Reader:
             name=self.name, lines=lines, units=frozenset(self.units), comments=tuple(self.comments),
             ended=self.ended or self.percent == 2,
             spindle_left_on=self.spindle != 0 and not self.ended, coolant=self.coolant,
-            waited=self.waited if self.waited < math.inf else self.waiting or 0.0, assumed=frozenset(self.assumed),
+            waits=tuple(self.waits), waited=self.waited if self.waited < math.inf else self.waiting or 0.0, assumed=frozenset(self.assumed),
             pauses=tuple(self.pauses), spun=tuple(self.spun), speed_line=self.speed_line, blends=tuple(self.blends),
             job_fingerprint=_marked(self.comments, _JOB_MARK), program_fingerprint=_marked(self.comments, _OWN_MARK),
             own_fingerprint=fingerprint(text), chords=self.chords, **columns,

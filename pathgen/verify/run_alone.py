@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from pathgen.verify.findings import Finding, Tolerances, at, at_end
-from pathgen.verify.handling import rounded_corners
+from pathgen.verify.handling import long_waits, rounded_corners
 from pathgen.verify.heights import MUCH_BESIDE, HeightField, Took, beside_words
 from pathgen.verify.program import ReadProgram
 
@@ -20,6 +20,7 @@ def as_run(program: ReadProgram, field: HeightField) -> Iterator[Finding]:
     yield from _unsaid(program)
     yield from _spindle(program, field)
     yield from rounded_corners(program)
+    yield from long_waits(program)
     yield from _start(field)
     yield from _below(field)
     yield from _stays(program, field)

@@ -324,6 +324,7 @@ def test_roughing_may_leave_nothing():
     (lambda v: pathgen.Blank(x=(0, max(v, 0.0)), y=(0, 5), thickness=3.0), "above 0, at most 2000 mm"),
     (lambda v: pathgen.Blank(x=(0, 5), y=(0, 5), thickness=v), "above 0, at most 1000 mm"),
     (lambda v: pathgen.simulate(BLANK, LINE, BALL, resolution=v), "0.01 or more, at most 2 mm"),
+    (lambda v: pathgen.check(pathgen.load_job(JOB), ROOT, resolution=v), "0.01 or more, at most 2 mm"),
     (lambda v: pathgen.simulate(BLANK, [], []).filled(SQUARE, top=TOP, proud=v), "-50 or more, at most 50 mm"),
     (lambda v: pathgen.fret_distances(v, 12), "above 0, a number"),
     (lambda v: pathgen.fret_distances(640.0, v), "1 or more, at most 1000"),

@@ -481,6 +481,7 @@ CUT = ("G1 Z7 F300", "X30 F600")
     ({"start": ("G21 G90", "M3 S9000", "G0 X5 Y0 Z8.5")}, {"height-unknown": "warn"}),
     ({"start": ("G21 G90", "M3 S9000", "G0 X5 Y0")}, {"height-unknown": "forbid"}),
     ({"start": ("G21 G90 G64", "G0 Z20", "M3 S9000", "G0 X5 Y0")}, {"corners-rounded": "warn"}),
+    ({"end": ("G0 Z20", "M5", "G4 P3000", "M30")}, {"long-wait": "note"}),
     ({"end": ("M5", "M30")}, {"ends-in-the-work": "forbid"}),
     ({"end": ("G0 Z8", "M5", "M30")}, {"ends-in-the-work": "forbid"}),  # on the wood beside the groove
     ({"end": ("X47.5", "M5", "M30")}, {}),  # out over the edge, where nothing stands
