@@ -52,7 +52,7 @@ _NAMES = {
     "pathgen.verify.heights": ("Blank", "Difference", "HeightField", "Took", "compare_heights"),
     "pathgen.verify.one_program": ("ProgramCheck", "check_program"),
     "pathgen.verify.over_blank": ("simulate",),
-    "pathgen.verify.program": ("ReadProgram",),
+    "pathgen.verify.program": ("ReadMove", "ReadProgram"),
     "pathgen.verify.read": ("read_program",),
     "pathgen.verify.scallops": ("ScallopCheck", "ridges"),
     "pathgen.work.clamping": ("Machine",),
@@ -62,7 +62,7 @@ _HOMES = {name: home for home, names in _NAMES.items() for name in names}
 __all__ = [
     "Artwork", "ArtworkError", "Blank", "BlankBuild", "Build", "Cut", "Cutter", "CutterError", "Difference",
     "FinishCut", "HeightField", "Job", "JobError", "Machine", "Move", "OutlineCut", "PathgenError", "PocketCut",
-    "ProgramCheck", "ProgramError", "ReadProgram", "ScallopCheck", "Surface", "Took", "Toolpath", "build",
+    "ProgramCheck", "ProgramError", "ReadMove", "ReadProgram", "ScallopCheck", "Surface", "Took", "Toolpath", "build",
     "build_blank", "check", "check_program", "compare", "compare_heights", "finish", "flat", "fret_distances", "join",
     "load_job", "outline", "placed", "pocket", "program", "radiused", "read_artwork", "read_program", "ridges", "rough",
     "scallop_height", "second_cut", "simulate", "slots", "stepover_for",
@@ -101,7 +101,7 @@ if TYPE_CHECKING:
     from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights
     from pathgen.verify.one_program import ProgramCheck, check_program
     from pathgen.verify.over_blank import simulate
-    from pathgen.verify.program import ReadProgram
+    from pathgen.verify.program import ReadMove, ReadProgram
     from pathgen.verify.read import read_program
     from pathgen.verify.scallops import ScallopCheck, ridges
     from pathgen.work.clamping import Machine

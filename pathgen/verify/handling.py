@@ -17,7 +17,7 @@ from pathgen.removal.motion import Motion
 from pathgen.verify.abilities import sinking, too_fast
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.keep_outs import keep_out_findings
-from pathgen.verify.program import RAPID, ReadProgram
+from pathgen.verify.program import ReadMove, ReadProgram
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import WitnessMarks
 
@@ -172,7 +172,7 @@ def _still(program: ReadProgram) -> Iterator[Finding]:
 
 
 def _spindle(program: ReadProgram, step: Step, clamping: Clamping) -> Iterator[Finding]:
-    cutting = program.kind != RAPID
+    cutting = program.kind != ReadMove.RAPID
     yield from _first(
         program, cutting & ((program.spindle == 0) | (program.speed <= 0)), "spindle-off",
         "a feed move with the spindle off", "M3 with S before any feed move", "start the spindle first",
@@ -206,7 +206,7 @@ def _feeds(
 ) -> Iterator[Finding]:
     cutter, cutting = step.cutter, ~motion.rapid
     yield from _first(
-        program, (program.kind != RAPID) & (program.feed <= 0), "no-feed", "a feed move before any F",
+        program, (program.kind != ReadMove.RAPID) & (program.feed <= 0), "no-feed", "a feed move before any F",
         "F before it (NISTIR 6556, 3.5.2)", "give a feed",
     )
     fast = cutting & too_fast(motion.feed, cutter.feed, tolerances)

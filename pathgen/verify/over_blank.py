@@ -22,7 +22,7 @@ from pathgen.removal.material import Material, Noting, TooLongError, most_work
 from pathgen.removal.motion import Motion
 from pathgen.verify.cutting import longest_piece
 from pathgen.verify.heights import Blank, HeightField, Took
-from pathgen.verify.program import RAPID, ReadProgram
+from pathgen.verify.program import ReadMove, ReadProgram
 from pathgen.verify.read import read_program
 
 Text = str | Path | ReadProgram
@@ -140,7 +140,7 @@ def motion_of(
     if along == "y":
         start, end = (np.stack([p[:, 1], -p[:, 0], p[:, 2]], axis=1) for p in (start, end))
     return Motion(
-        start=start + shift, end=end + shift, rapid=program.kind[motion] == RAPID, feed=program.feed[motion],
+        start=start + shift, end=end + shift, rapid=program.kind[motion] == ReadMove.RAPID, feed=program.feed[motion],
         line=program.line[motion], motion=motion,
     ), program.name
 

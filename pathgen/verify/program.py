@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import IntEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,11 +13,27 @@ from pathgen.base.brief import Brief
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import path_in_plan
 
-RAPID, FEED, CLOCKWISE, COUNTER_CLOCKWISE = 0, 1, 2, 3
-"""Kinds of motion: G0, G1, G2, G3."""
-
 PLANES = {17: (0, 1, 2), 18: (2, 0, 1), 19: (1, 2, 0)}
 """(first, second, normal) axis of each plane; counter-clockwise turns the first toward the second (4.3.6.1)."""
+
+
+class ReadMove(IntEnum):
+    """How a program that was read goes to a place. Rapids are 0; the others are no `Move`, which tells feeds apart.
+
+    >>> import pathgen
+    >>> program = pathgen.read_program("G21 G90\\nG0 X0 Y0 Z5\\nG3 X2 I1 F300\\nM30\\n")
+    >>> [pathgen.ReadMove(kind).name for kind in program.kind]
+    ['RAPID', 'COUNTER_CLOCKWISE']
+    """
+
+    RAPID = 0
+    """G0: as fast as the machine can."""
+    FEED = 11
+    """G1: straight, at the feed."""
+    CLOCKWISE = 12
+    """G2: an arc at the feed, clockwise as seen from the end of its plane's normal."""
+    COUNTER_CLOCKWISE = 13
+    """G3: an arc at the feed, the other way."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -28,7 +45,7 @@ class ReadProgram(Brief):
     start, end : (n, 3) float array
         Where each motion begins and ends; NaN for an axis that no word has set yet.
     kind : (n,) int array
-        RAPID, FEED, CLOCKWISE or COUNTER_CLOCKWISE.
+        `ReadMove` of each motion: RAPID 0, FEED 11, CLOCKWISE 12, COUNTER_CLOCKWISE 13.
     centre : (n, 3) float array
         Centre of each arc, at the height of its start; NaN for straight motion.
     plane : (n,) int array
@@ -110,7 +127,7 @@ class ReadProgram(Brief):
         start, end, motion = self.straight(0.05)
         known = np.isfinite(start).all(axis=1) & np.isfinite(end).all(axis=1)
         points = np.concatenate([start[known][:1], end[known]])
-        rapid = np.concatenate([[True], self.kind[motion][known] == RAPID])
+        rapid = np.concatenate([[True], self.kind[motion][known] == ReadMove.RAPID])
         name = f"{self.name}: {len(self)} moves" if known.any() else "a program without known moves"
         return as_svg(path_in_plan(name, points, rapid))
 
@@ -119,7 +136,7 @@ class ReadProgram(Brief):
 
         `motion` is the index of the motion each move belongs to.
         """
-        arcs = self.kind >= CLOCKWISE
+        arcs = self.kind >= ReadMove.CLOCKWISE
         if not arcs.any():
             return self.start, self.end, np.arange(len(self))
         radius = np.linalg.norm(np.where(arcs[:, None], _in_plane(self.start - self.centre, self.plane), 0.0), axis=1)

@@ -38,6 +38,7 @@ def one_step_at_a_time(drawing: Path) -> dict[str, str]:
 def any_program(text: str, cutter: pathgen.Cutter) -> tuple[float, float]:
     """The highest ridge and the lowest cut, mm."""
     program: pathgen.ReadProgram = pathgen.read_program(text)
+    assert (program.kind == pathgen.ReadMove.FEED).any()
     blank = pathgen.Blank(x=(-5.0, 65.0), y=(-25.0, 25.0), thickness=8.0)
     field: pathgen.HeightField = pathgen.simulate(blank, program, cutter, resolution=0.5)
     took: pathgen.Took = field.took[0]

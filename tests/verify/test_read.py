@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pathgen.base.errors import ProgramError
-from pathgen.verify.program import CLOCKWISE, COUNTER_CLOCKWISE, FEED, RAPID
+from pathgen.base.toolpath import Move
+from pathgen.verify.program import ReadMove
 from pathgen.verify.read import fingerprint, read_program
 
 START = "G21 G90 G94 G17 G54\nG0 Z10\nM3 S10000\nG0 X0 Y0\nF600\n"
@@ -93,7 +94,7 @@ def test_lines_that_the_standard_allows(line, end):
 def test_worked_arc_with_a_centre():
     # P: NISTIR 6556, 3.5.3.2: from (7, 7) to (10, 16) about (10, 11), radius 5
     program = read("G0 X7 Y7 Z0", "G2 X10 Y16 I3 J4")
-    assert program.kind[-1] == CLOCKWISE
+    assert program.kind[-1] == ReadMove.CLOCKWISE
     assert program.centre[-1, :2] == pytest.approx([10, 11])
     points = program.straight(1e-5)[1][program.straight(1e-5)[2] == len(program) - 1]
     assert np.hypot(points[:, 0] - 10, points[:, 1] - 11) == pytest.approx(5.0, abs=1e-9)
@@ -155,7 +156,7 @@ def test_chords_stay_within_their_tolerance_and_both_forms_agree(radius, a, turn
     word = "G3" if left else "G2"
     go = f"G0 X{p[0]:.4f} Y{p[1]:.4f}"
     program = read(go, f"{word} X{q[0]:.4f} Y{q[1]:.4f} I{-p[0]:.4f} J{-p[1]:.4f}")
-    assert program.kind[-1] == (COUNTER_CLOCKWISE if left else CLOCKWISE)
+    assert program.kind[-1] == (ReadMove.COUNTER_CLOCKWISE if left else ReadMove.CLOCKWISE)
     starts, ends, motion = program.straight(tolerance)
     mine = motion == len(program) - 1
     middle = (starts[mine] + ends[mine]) / 2
@@ -205,7 +206,14 @@ def test_spindle_feed_and_offset_are_kept_with_each_motion():
     assert program.speed[-3:].tolist() == [10000, 10000, 500]
     assert program.offset[-3:].tolist() == [54, 55, 55]
     assert program.feed[-3:].tolist() == [600, 600, 50]
-    assert program.kind.tolist() == [RAPID, RAPID, FEED, FEED, FEED]
+    assert program.kind.tolist() == [ReadMove.RAPID] * 2 + [ReadMove.FEED] * 3
+
+
+def test_kinds_of_motion_that_were_read_are_no_moves_of_a_path():
+    """Compared with each other they were true by accident: an arc, 2, was a PLUNGE."""
+    program = read("G1 X1", "G2 X3 I1", "G3 X1 I-1")
+    assert [ReadMove(kind).name for kind in program.kind[-3:]] == ["FEED", "CLOCKWISE", "COUNTER_CLOCKWISE"]
+    assert [(program.kind == move).sum() for move in Move] == [(program.kind == ReadMove.RAPID).sum(), 0, 0, 0]
 
 
 def test_fingerprints():
@@ -332,7 +340,7 @@ def test_waits_count_between_the_spindle_and_the_first_cut():
 
 @pytest.mark.parametrize(("plane", "first", "second", "own"),
                          [(17, "X", "Y", "IJ"), (18, "Z", "X", "IK"), (19, "Y", "Z", "JK")])
-@pytest.mark.parametrize("motion", [CLOCKWISE, COUNTER_CLOCKWISE])
+@pytest.mark.parametrize("motion", [2, 3])
 def test_an_arc_takes_its_radius_or_a_centre_in_its_plane(plane, first, second, own, motion):
     """P: NISTIR 6556, 3.5.3: R alone, or one or both of the offsets of the plane, of which one left out is 0."""
     for letters in ("".join(some) for n in range(5) for some in itertools.combinations("IJKR", n)):
@@ -347,7 +355,7 @@ def test_an_arc_takes_its_radius_or_a_centre_in_its_plane(plane, first, second, 
         centre = program.centre[-1]["XYZ".index(first)], program.centre[-1]["XYZ".index(second)]
         assert np.hypot(*centre) == pytest.approx(math.sqrt(0.5) if letters == own else 1.0)
         # one round the end of an axis turns by a quarter one way and by three the other; a positive R by the less
-        left = motion == COUNTER_CLOCKWISE
+        left = motion == 3
         turned = {own: 0.5, "R": 0.25}.get(letters, 0.25 if (centre[0] < 0.5) == left else 0.75)
         assert program.turns[-1] / (2 * math.pi) == pytest.approx(turned if left else -turned)
 
