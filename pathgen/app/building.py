@@ -214,10 +214,12 @@ def build(
 ) -> Build:
     """Plan every step of a job, write the programs, read them back and simulate the whole clamping.
 
-    `resolution` is the grid of the simulation in mm; `tell` is told, `STAGES` times, what is being done now. Raises
-    PathgenError for what cannot be cut as asked; faults found in the finished programs are in ``Build.verification``.
-    `clamping` is another one than the board's: that of a tool of the bench. Without `pictures` nothing is kept for
-    pictures of the wood.
+    `resolution` is the distance of the simulation's points, 0.01 to 2 mm. `tell` is called four times with words for
+    what is being done now. Without `pictures` nothing is kept for pictures of the wood. `clamping` is for pathgen's own
+    commands, which cut something else for the bench: leave it out.
+
+    Raises PathgenError for what cannot be cut as asked; faults found in the finished programs are in
+    ``Build.verification``.
 
     >>> import pathgen
     >>> result = pathgen.build(pathgen.load_job("board.toml"), resolution=0.2)     # what `pathgen new board` writes
@@ -276,7 +278,8 @@ def check(job: Job, folder: str | Path, *, resolution: float = 0.1) -> Verificat
 
     The programs may have been edited, and may be those of a block, of gauges or of pieces: what most of them state to
     be is what all are held against. Of several clampings the first one's measures are given, and the findings of all.
-    Raises PathgenError when there is no such folder, or when the job is wrong or has nothing of that kind.
+    `resolution` as for `build`. Raises PathgenError when there is no such folder, or when the job is wrong or has
+    nothing of that kind.
 
     >>> import pathgen
     >>> job = pathgen.load_job("board.toml")

@@ -30,6 +30,11 @@ class Region:
         Valid; mm, x right, y up.
     colour : str
         ``#rrggbb``.
+
+    >>> import pathgen
+    >>> region = pathgen.read_artwork("board.svg").regions[0]      # what `pathgen new board` writes
+    >>> region.colour, round(region.polygon.area, 1)
+    ('#2f6f4f', 86.2)
     """
 
     polygon: Any
@@ -43,7 +48,8 @@ class Artwork:
     Attributes
     ----------
     regions : tuple of Region
-        In the order in which their colours first appear in the file.
+        In the order in which their colours first appear in the file; each with ``colour``, ``"#rrggbb"``, and
+        ``polygon``, a shapely Polygon or MultiPolygon in mm, x right, y up.
     page : (float, float)
         Width and height of the page in mm; the origin of the regions is its lower left corner.
     left_out : tuple of LeftOut

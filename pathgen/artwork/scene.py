@@ -83,6 +83,13 @@ class LeftOut:
         The element's id, or its line in the file where it has none.
     reason, remedy : str
         Why it cannot be cut, and what to do about it.
+
+    >>> import pathgen
+    >>> from pathlib import Path
+    >>> page = 'xmlns="http://www.w3.org/2000/svg" width="9mm" height="9mm" viewBox="0 0 9 9"'
+    >>> wrote = Path("note.svg").write_text(f'<svg {page}><rect width="5" height="5"/><text id="a">hi</text></svg>')
+    >>> [(one.name, one.id) for one in pathgen.read_artwork("note.svg", missing="report").left_out]
+    [('text', 'a')]
     """
 
     name: str

@@ -40,7 +40,9 @@ _BY_RUNS = "make it with Toolpath.from_runs"
 
 
 class Move(IntEnum):
-    """How the cutter gets to a point.
+    """How the cutter gets to a point of a `Toolpath`: RAPID 0, CUT 1, PLUNGE 2, EASED 3.
+
+    Feeds are those of the path's cutter, mm per minute. What was read of a program has `ReadMove` instead.
 
     >>> import pathgen
     >>> path = pathgen.Toolpath.from_runs([[[0, 0, 5], [9, 0, 5]]], safe_z=15.0)
@@ -152,7 +154,7 @@ class Toolpath(Brief):
         """(n,) feed of the move that reaches each point, mm per minute, with rapids at `rapid`.
 
         It is that of the move's kind, or where that would sink the cutter faster than its plunge feed, the largest of
-        _FEEDS even steps to its feed that does not, and never less than the plunge feed.
+        20 even steps to its feed that does not, and never less than the plunge feed.
         """
         table = np.empty(len(Move))
         table[[Move.RAPID, Move.CUT, Move.PLUNGE, Move.EASED]] = rapid, cutter.feed, cutter.plunge, cutter.eased_feed

@@ -219,6 +219,8 @@ def second_cut(
         How far the fill stands above the surface at most, mm. Measure it: the first pass must not go too deep.
     stepdown : float
         Deepest cut in the fill, mm.
+    blend : float
+        How far round the fill the surface is cut again with it, mm: there the passes run in and out.
     clear : float
         How far rapids stay above the fill, mm.
 

@@ -102,14 +102,19 @@ class Took(Brief):
     Attributes
     ----------
     cutter : Cutter
-    motion : Motion
-        The moves; arcs come as chords.
-    bites : Bites
-        Of each move: `volume` (mm3), `depth` (mm), `drop` (mm), `edge` and where.
-    pieces : Motion, Bites
-        The same with long moves in pieces, as they are judged.
-    shank : Worst
-        The highest that stood beside the cutter above its flutes: `depth` (mm, 0 for nothing), `x`, `y` and `line`.
+    name : str
+        The program's.
+    motion
+        The moves; arcs come as chords. ``motion.feed`` (n,): mm per minute; ``motion.motion`` (n,): the index in the
+        `ReadProgram` of what each is, or is a chord of.
+    bites
+        Of each move, (n,) each: ``bites.volume``, mm3; ``bites.drop``, the most that a point is lowered, and
+        ``bites.depth``, the highest that is lowered over the tip, mm; ``bites.travel``, its length, mm.
+    pieces
+        Both again with long moves in pieces, as they are judged.
+    shank
+        The highest that stood beside the cutter above its flutes: ``depth`` (mm, 0 for nothing), ``x``, ``y`` (mm)
+        and ``line``.
 
     Examples
     --------

@@ -62,12 +62,36 @@ class ReadProgram(Brief):
         Line number in the text, from 1.
     offset : (n,) int array
         Work offset in force, 54 to 59, or 0 where none was selected.
+    name, lines : str, int
+        What it is called, and how many lines its text has.
     units : frozenset of str
         ``"mm"``, ``"in"``: what was in force at any motion; ``"unset"`` when neither was asked for.
     comments : tuple of (int, str)
         Line and text of each comment.
     ended : bool
         Whether M2, M30 or a closing % was reached.
+    spindle_left_on : bool
+        Whether it turns when the text ends without M2 or M30.
+    coolant, speed_line : int
+        The line that first turns coolant on, and that of the first S; 0 where there is none.
+    pauses : tuple of int
+        The lines of M0, where the machine waits for its user.
+    spun : tuple of int
+        The lines of M0, and of G4 that takes time, at which the spindle turns.
+    waits : tuple of (int, float)
+        The lines of G4, and how long each waits, seconds.
+    waited : float
+        Seconds of G4 between the spindle's start and the first feed move after it, of several starts the least.
+    blends : tuple of (int, float)
+        The lines of G64, and how far the machine may then round corners, mm: its P, infinite without.
+    assumed : frozenset of str
+        ``"distance"``, ``"feed mode"``, ``"plane"``: what a move depended on before any word had asked for it.
+    job_fingerprint, program_fingerprint : str or None
+        Of the job and of the program's lines, 16 hex digits each, as the header states them.
+    own_fingerprint : str
+        Of the lines as they are.
+    chords : float
+        Straight pieces that its arcs take at the finest, as counted against the limit of what is read.
 
     Examples
     --------
@@ -95,29 +119,17 @@ class ReadProgram(Brief):
     ended: bool
     spindle_left_on: bool
     coolant: int
-    """The line that first turns coolant on, 0 where none does."""
     pauses: tuple[int, ...]
-    """The lines of M0, where the machine waits for its user."""
     spun: tuple[int, ...]
-    """The lines of M0, and of G4 that takes time, at which the spindle turns."""
     speed_line: int
-    """The line of the first S, 0 where there is none."""
     blends: tuple[tuple[int, float], ...]
-    """The lines of G64, and how far the machine may then round corners, mm: its P, infinite without."""
     waits: tuple[tuple[int, float], ...]
-    """The lines of G4, and how long each waits, seconds."""
     waited: float
-    """Seconds of G4 between the spindle's start and the first feed move after it, of several starts the least."""
     assumed: frozenset[str]
-    """``"distance"``, ``"feed mode"``, ``"plane"``: what a move depended on before any word had asked for it."""
     job_fingerprint: str | None
-    """As the header states it."""
     program_fingerprint: str | None
-    """As the header states it."""
     own_fingerprint: str
-    """Of the lines as they are."""
     chords: float
-    """Straight pieces that its arcs take at the finest."""
 
     def __len__(self) -> int:
         return len(self.kind)
