@@ -243,7 +243,7 @@ def _other_surface(field: HeightField, against: Difference, top: Surface, along:
         return f'or, if its centre-line lies along {other.upper()}, say so (along="{other}"), with the blank as it ' \
             "lies along X: then it is cut right; "
     return "" if isinstance(top, Lowered) or -against.low > MOST_LOWERED else \
-        "if the board has relief or fall-away, say so (top=..); "
+        "if the surface has relief or fall-away, say so (top=..); "
 
 
 def _within(field: HeightField, top: Surface, area: shapely.Geometry) -> Difference | None:

@@ -235,7 +235,7 @@ def test_a_surface_with_relief_and_fall_away_is_said_with_options_that_its_findi
              "--radius", "254", "--scallop", "0.02", "--resolution", "0.2"]
     assert main(asked) == 1
     said = capsys.readouterr().out
-    assert re.search(r"cut 0\.299\d mm below the surface .*f the board has relief or fall-away, say so \(--rel", said)
+    assert re.search(r"cut 0\.299\d mm below the surface .*f the surface has relief or fall-away, say so \(--rel", said)
     assert main([*asked, "--relief", "0.1", "20", "40", "--fall-away", "0.3", "60", "100"]) == 0
     assert "Passed" in capsys.readouterr().out
     assert main([*asked, "--fall-away", "0.3", "100", "60"]) == 2
