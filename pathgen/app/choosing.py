@@ -75,6 +75,9 @@ class Choice:
     finishings: int
     chosen: bool
 
+    def _repr_html_(self) -> str:
+        return Choices([self])._repr_html_()
+
 
 class Choices(tuple[Choice, ...]):
     """What `compare` gives: a tuple of `Choice` that shows itself as a table in a notebook.

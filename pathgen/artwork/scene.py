@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from pathgen.artwork.curves import Curves
 from pathgen.artwork.transforms import Matrix
+from pathgen.base.markup import as_table
 
 
 @dataclass(frozen=True)
@@ -102,6 +103,10 @@ class LeftOut:
         """What it is, where, and why it cannot be cut."""
         where = f"on {self.id}" if " " in self.id else repr(self.id)  # no id has a blank
         return f"{self.name} {where} ({self.reason})"
+
+    def _repr_html_(self) -> str:
+        """A table, for notebooks."""
+        return as_table([(self.words, self.remedy)])
 
 
 @dataclass(frozen=True, eq=False)

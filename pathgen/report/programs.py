@@ -40,6 +40,10 @@ class Program(Brief):
     times: Times
     start: Start | None = None
 
+    def _repr_svg_(self) -> str:
+        """Its path from above, for notebooks."""
+        return self.toolpath._repr_svg_()
+
     @property
     def zero(self) -> ZeroCheck | None:
         """Where to try the zero of its cutter, where that is fitted before it."""

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
+from pathgen.base.markup import as_table
 from pathgen.base.plain import one_line
 from pathgen.base.units import place_words
 from pathgen.removal.motion import Motion
@@ -60,6 +61,10 @@ class Finding:
 
     def __str__(self) -> str:
         return f"{self.where}: {self.got} (allowed: {self.allowed}): {self.remedy}"
+
+    def _repr_html_(self) -> str:
+        """A table, for notebooks."""
+        return as_table([(self.severity, str(self))])
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -360,12 +360,14 @@ def test_every_value_shows_itself(finished):
     text = pathgen.program(finished)
     field = pathgen.simulate(BLANK, text, BALL, resolution=0.2)
     for value in (TOP, pathgen.flat(6.0), BALL, finished, cut, pathgen.Toolpath.empty(), pathgen.read_program(text),
-                  pathgen.read_artwork(DRAWING)):
+                  pathgen.read_artwork(DRAWING), pathgen.read_artwork(DRAWING).regions[0]):
         assert value._repr_svg_().startswith(("<svg", "<?xml"))
     assert field._repr_png_().startswith(b"\x89PNG")
     assert "40 mm, 8 mm thick" in BLANK._repr_svg_()
     checked = pathgen.check_program(text, cutter=BALL, top=TOP, blank=BLANK)
-    for value in (checked, checked.ridges, checked.against, field.took[0], pathgen.Machine()):
+    lacks = pathgen.LeftOut("text", "a", "no curves", "convert it")
+    for value in (checked, checked.ridges, checked.against, field.took[0], pathgen.Machine(), lacks,
+                  pathgen.Finding(code="a", where="b", got="c", allowed="d")):
         assert value._repr_html_().startswith("<table><tr><td>")
 
 
@@ -388,6 +390,8 @@ def test_a_whole_board_shows_itself(tmp_path):
     assert "no such program" in pathgen.check(job, tmp_path / "out", resolution=0.4)._repr_html_()
     choices = pathgen.compare(job, scallops=[0.01])
     assert choices._repr_html_().count("<tr>") == len(choices) + 1
+    assert choices[0]._repr_html_().count("<tr>") == 2
+    assert result.programs[0]._repr_svg_().startswith("<svg")
     words = job._repr_html_()
     assert "thickness = 6" in words
     assert words.count("<td>cutters</td>") == len(job.cutters)
