@@ -35,8 +35,8 @@ __version__ = "0.1.0"
 _NAMES = {
     "pathgen.app.blank": ("BlankBuild", "build_blank"),
     "pathgen.app.building": ("Build", "build", "check"),
-    "pathgen.app.choosing": ("compare",),
-    "pathgen.artwork": ("Artwork", "read_artwork"),
+    "pathgen.app.choosing": ("Choice", "Choices", "compare"),
+    "pathgen.artwork": ("Artwork", "LeftOut", "Region", "read_artwork"),
     "pathgen.artwork.place": ("placed",),
     "pathgen.base.cutters": ("Cutter",),
     "pathgen.base.errors": ("ArtworkError", "CutterError", "JobError", "PathgenError", "ProgramError"),
@@ -47,12 +47,15 @@ _NAMES = {
     "pathgen.job": ("Job", "load_job"),
     "pathgen.parts.fingerboard.scale": ("fret_distances",),
     "pathgen.programs.write": ("program",),
+    "pathgen.report.programs": ("Program",),
     "pathgen.strategies.cuts": ("finish", "outline", "pocket", "rough", "second_cut", "slots"),
     "pathgen.strategies.one_cut": ("Cut", "FinishCut", "OutlineCut", "PocketCut", "join"),
+    "pathgen.verify.check": ("Verification",),
+    "pathgen.verify.findings": ("Finding",),
     "pathgen.verify.heights": ("Blank", "Difference", "HeightField", "Took", "compare_heights"),
     "pathgen.verify.one_program": ("ProgramCheck", "check_program"),
     "pathgen.verify.over_blank": ("simulate",),
-    "pathgen.verify.program": ("ReadProgram",),
+    "pathgen.verify.program": ("ReadMove", "ReadProgram"),
     "pathgen.verify.read": ("read_program",),
     "pathgen.verify.scallops": ("ScallopCheck", "ridges"),
     "pathgen.work.clamping": ("Machine",),
@@ -60,11 +63,12 @@ _NAMES = {
 _HOMES = {name: home for home, names in _NAMES.items() for name in names}
 
 __all__ = [
-    "Artwork", "ArtworkError", "Blank", "BlankBuild", "Build", "Cut", "Cutter", "CutterError", "Difference",
-    "FinishCut", "HeightField", "Job", "JobError", "Machine", "Move", "OutlineCut", "PathgenError", "PocketCut",
-    "ProgramCheck", "ProgramError", "ReadProgram", "ScallopCheck", "Surface", "Took", "Toolpath", "build",
-    "build_blank", "check", "check_program", "compare", "compare_heights", "finish", "flat", "fret_distances", "join",
-    "load_job", "outline", "placed", "pocket", "program", "radiused", "read_artwork", "read_program", "ridges", "rough",
+    "Artwork", "ArtworkError", "Blank", "BlankBuild", "Build", "Choice", "Choices", "Cut", "Cutter", "CutterError",
+    "Difference", "Finding", "FinishCut", "HeightField", "Job", "JobError", "LeftOut", "Machine", "Move",
+    "OutlineCut", "PathgenError", "PocketCut", "Program", "ProgramCheck", "ProgramError", "ReadMove", "ReadProgram",
+    "Region", "ScallopCheck", "Surface", "Took", "Toolpath", "Verification", "build", "build_blank", "check",
+    "check_program", "compare", "compare_heights", "finish", "flat", "fret_distances", "join", "load_job",
+    "outline", "placed", "pocket", "program", "radiused", "read_artwork", "read_program", "ridges", "rough",
     "scallop_height", "second_cut", "simulate", "slots", "stepover_for",
 ]
 
@@ -84,8 +88,8 @@ def __dir__() -> list[str]:
 if TYPE_CHECKING:
     from pathgen.app.blank import BlankBuild, build_blank
     from pathgen.app.building import Build, build, check
-    from pathgen.app.choosing import compare
-    from pathgen.artwork import Artwork, read_artwork
+    from pathgen.app.choosing import Choice, Choices, compare
+    from pathgen.artwork import Artwork, LeftOut, Region, read_artwork
     from pathgen.artwork.place import placed
     from pathgen.base.cutters import Cutter
     from pathgen.base.errors import ArtworkError, CutterError, JobError, PathgenError, ProgramError
@@ -96,12 +100,15 @@ if TYPE_CHECKING:
     from pathgen.job import Job, load_job
     from pathgen.parts.fingerboard.scale import fret_distances
     from pathgen.programs.write import program
+    from pathgen.report.programs import Program
     from pathgen.strategies.cuts import finish, outline, pocket, rough, second_cut, slots
     from pathgen.strategies.one_cut import Cut, FinishCut, OutlineCut, PocketCut, join
+    from pathgen.verify.check import Verification
+    from pathgen.verify.findings import Finding
     from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights
     from pathgen.verify.one_program import ProgramCheck, check_program
     from pathgen.verify.over_blank import simulate
-    from pathgen.verify.program import ReadProgram
+    from pathgen.verify.program import ReadMove, ReadProgram
     from pathgen.verify.read import read_program
     from pathgen.verify.scallops import ScallopCheck, ridges
     from pathgen.work.clamping import Machine

@@ -44,7 +44,7 @@ class Moves:
         head = lines[: int(read.line[0])]  # as far as the first retract, which has no X and Y yet
         head += [line for line in lines[len(head) :] if line.startswith(("M3", "G4"))][:2]
         unit = 25.4 if read.units == {"in"} else 1.0
-        return cls(head, read.kind[1:].copy(), read.end[1:].copy(), read.feed[1:].copy(), unit)
+        return cls(head, (read.kind[1:] > 0).astype(np.int8), read.end[1:].copy(), read.feed[1:].copy(), unit)
 
     def text(self) -> str:
         rows = [

@@ -17,10 +17,11 @@ from pathgen.base.plain import typed
 from pathgen.base.surface import Surface
 from pathgen.base.tops import flat, radiused
 from pathgen.base.units import INCH, parse_length
+from pathgen.verify.handling import long_waits
 from pathgen.verify.heights import MUCH_BESIDE, Blank, HeightField, beside_words
 from pathgen.verify.one_program import ProgramCheck, check_program, refuse_higher
 from pathgen.verify.over_blank import read, simulate
-from pathgen.verify.program import RAPID, ReadProgram
+from pathgen.verify.program import ReadMove, ReadProgram
 
 _ANY = 1e9
 """A feed or a speed that nobody stated: none is above it."""
@@ -45,6 +46,11 @@ def _as_options(words: str) -> str:
     for name, option in _OPTIONS:
         words = words.replace(name, option)
     return words
+
+
+def wait_lines(program: str) -> list[str]:
+    """That it waits longer than is likely meant: nothing that is simulated depends on it."""
+    return [str(one) for one in long_waits(read(Path(program)))]
 
 
 def zero_lines(options: argparse.Namespace, program: str) -> list[str]:
@@ -72,7 +78,7 @@ def _zero_remedy(options: argparse.Namespace, said: str, program: ReadProgram) -
         return "this command takes work that lies along X or Y: hold the folder against its job instead"
     if lies and lies[1].lower() != options.along:
         return f"say so with --along {lies[1].lower()}"
-    blank, ends = _blank(options), program.end[program.kind != RAPID, :2]
+    blank, ends = _blank(options), program.end[program.kind != ReadMove.RAPID, :2]
     if options.along == "y":
         ends = np.column_stack([ends[:, 1], -ends[:, 0]])
     ahead = np.median(ends[np.isfinite(ends).all(axis=1)], axis=0) >= 0 if len(ends) else np.array([True, True])

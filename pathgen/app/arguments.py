@@ -8,6 +8,7 @@ from typing import Any, NoReturn
 
 from pathgen import __version__
 from pathgen.app import runs
+from pathgen.base.limits import COARSEST_GRID, FINEST_GRID
 from pathgen.base.plain import brief, capital, one_line
 
 EXAMPLE = "examples/fern-and-moth.toml"
@@ -66,7 +67,7 @@ def _build_command(commands: Any) -> None:
     build.add_argument("--pictures", action="store_true",
                        help="write the setup sheet's pictures as SVG and PNG files too")
     build.add_argument("--no-pictures", action="store_true", help="leave the pictures of the wood out of the page")
-    _resolution_option(build)
+    _resolution_option(build, _AGAIN)
     _json(build, "report.json")
 
 
@@ -78,7 +79,7 @@ def _watch_command(commands: Any) -> None:
     _out(watch)
     watch.add_argument("--port", type=int, metavar="N",
                        help="where the page is on this computer (default: 8642, or a free one)")
-    _resolution_option(watch)
+    _resolution_option(watch, _AGAIN)
 
 
 def _check_command(commands: Any) -> None:
@@ -92,7 +93,7 @@ def _check_command(commands: Any) -> None:
     check.add_argument("job", metavar="JOB.toml", help="the job file; or a program, with what is listed below")
     check.add_argument("folder", metavar="DIR", nargs="?", help="folder with the programs of the job")
     _alone_options(check, surface=True)
-    _resolution_option(check)
+    _resolution_option(check, _AGAIN)
     _json(check, "the findings")
     alone = _command(
         commands, "simulate", runs.simulate,
@@ -124,7 +125,9 @@ def _alone_options(command: argparse.ArgumentParser, *, surface: bool) -> None:
                        "stepdown; again for each, in order")
     group.add_argument("--zero", nargs="+", metavar="MM", help="where X 0, Y 0, Z 0 of the program is; Z from the "
                        "underside (default: 0 0 0)")
-    group.add_argument("--stepdown", metavar="MM", help="deepest cut allowed (default: the cutter's diameter)")
+    deepest = "deepest cut allowed" if surface else "nothing is held to it here: what a round or pointed end lowers " \
+        "a place by, bit by bit, is told as one bite once it is more than this"
+    group.add_argument("--stepdown", metavar="MM", help=f"{deepest} (default: the cutter's diameter)")
     group.add_argument("--thickness", metavar="MM", help="the surface's height above the underside on its "
                        "centre-line")
     group.add_argument("--radius", nargs="+", metavar="MM",
@@ -161,7 +164,7 @@ def _bench_commands(commands: Any) -> None:
             command.add_argument("--frets", nargs=2, metavar=("FROM", "TO"),
                                  help="the frets it reaches over, 0 for the nut (default: as the job's [block] says)")
         _out(command)
-        _resolution_option(command)
+        _resolution_option(command, _AGAIN)
 
 
 def _paper_commands(commands: Any) -> None:
@@ -214,10 +217,12 @@ def _out(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
 
 
-def _resolution_option(parser: argparse.ArgumentParser) -> None:
+def _resolution_option(parser: argparse.ArgumentParser, more: str = "") -> None:
     parser.add_argument("--resolution", type=_resolution, default=0.1, metavar="MM",
-                        help="grid of the simulation in mm (default 0.1); what only a coarse one would forbid is "
-                             "looked at again on a finer one")
+                        help=f"grid of the simulation, {FINEST_GRID:g} to {COARSEST_GRID:g} mm (default 0.1){more}")
+
+
+_AGAIN = "; what only a coarse one would forbid of a job is looked at again on a finer one"
 
 
 def _resolution(text: str) -> float:
@@ -225,6 +230,6 @@ def _resolution(text: str) -> float:
         value = float(text)
     except ValueError:
         value = math.nan
-    if not 0.02 <= value <= 1.0:
-        raise argparse.ArgumentTypeError(f"{text} given; allowed: 0.02 to 1.0 mm")
+    if not FINEST_GRID <= value <= COARSEST_GRID:
+        raise argparse.ArgumentTypeError(f"{text} given; allowed: {FINEST_GRID:g} to {COARSEST_GRID:g} mm")
     return value

@@ -18,7 +18,7 @@ from pathgen.base import given
 from pathgen.base.brief import Brief
 from pathgen.base.errors import PathgenError
 from pathgen.base.files import read_bytes
-from pathgen.base.limits import PROGRAM
+from pathgen.base.limits import COARSEST_GRID, FINEST_GRID, PROGRAM
 from pathgen.base.markup import as_svg
 from pathgen.job.blank import blank_plans, parts_on_blank
 from pathgen.job.clamping import asked_of, plans_of
@@ -223,10 +223,12 @@ def build(
 ) -> Build:
     """Plan every step of a job, write the programs, read them back and simulate the whole clamping.
 
-    `resolution` is the grid of the simulation in mm; `tell` is told, `STAGES` times, what is being done now. Raises
-    PathgenError for what cannot be cut as asked; faults found in the finished programs are in ``Build.verification``.
-    `clamping` is another one than the board's: that of a tool of the bench. Without `pictures` nothing is kept for
-    pictures of the wood.
+    `resolution` is the distance of the simulation's points, 0.01 to 2 mm. `tell` is called four times with words for
+    what is being done now. Without `pictures` nothing is kept for pictures of the wood. `clamping` is for pathgen's own
+    commands, which cut something else for the bench: leave it out.
+
+    Raises PathgenError for what cannot be cut as asked; faults found in the finished programs are in
+    ``Build.verification``.
 
     >>> import pathgen
     >>> result = pathgen.build(pathgen.load_job("board.toml"), resolution=0.2)     # what `pathgen new board` writes
@@ -285,7 +287,8 @@ def check(job: Job, folder: str | Path, *, resolution: float = 0.1) -> Verificat
 
     The programs may have been edited, and may be those of a block, of gauges or of pieces: what most of them state to
     be is what all are held against. Of several clampings the first one's measures are given, and the findings of all.
-    Raises PathgenError when there is no such folder, or when the job is wrong or has nothing of that kind.
+    `resolution` as for `build`. Raises PathgenError when there is no such folder, or when the job is wrong or has
+    nothing of that kind.
 
     >>> import pathgen
     >>> job = pathgen.load_job("board.toml")
@@ -320,7 +323,8 @@ def _checked(
     job: Job, folder: Path, resolution: float
 ) -> tuple[tuple[Clamping, ...], tuple[Verification, ...], tuple[Finding, ...]]:
     """The clampings that the programs of a folder cut, what is found of each, and of all together."""
-    given.length("resolution", resolution, most=5.0)  # told before what is wrong with the folder
+    # told before what is wrong with the folder
+    given.length("resolution", resolution, least=FINEST_GRID, most=COARSEST_GRID)
     texts = read_folder(folder)
     clampings = stated_clampings(job, texts)
     changed = {name for name, text in texts.items() if not _as_made(job, text)}

@@ -41,8 +41,14 @@ class Choice:
 
     Attributes
     ----------
+    cutter : Cutter
     limit, ridge : float
         The ridge height asked for, and the highest by the exact formula.
+    stepover : float
+        How far its passes lie apart along the surface.
+    passes : int
+    cut_length : float
+        Of the last passes.
     minutes : float
         The last passes of one finishing, its lowest layer alone, with the links between them.
     minutes_all : float
@@ -51,6 +57,11 @@ class Choice:
         How often the job finishes the surface: once, and again over each fill.
     chosen : bool
         True for what the job file says now.
+
+    >>> import pathgen
+    >>> choice = pathgen.compare(pathgen.load_job("board.toml"), scallops=[0.02])[-1]
+    >>> choice.cutter.name, choice.limit, choice.ridge <= 0.02
+    ('ball 6 mm', 0.02, True)
     """
 
     cutter: Cutter
@@ -64,9 +75,18 @@ class Choice:
     finishings: int
     chosen: bool
 
+    def _repr_html_(self) -> str:
+        return Choices([self])._repr_html_()
+
 
 class Choices(tuple[Choice, ...]):
-    """What `compare` gives: a tuple that shows itself as a table in a notebook."""
+    """What `compare` gives: a tuple of `Choice` that shows itself as a table in a notebook.
+
+    >>> import pathgen
+    >>> choices = pathgen.compare(pathgen.load_job("board.toml"), scallops=[0.01, 0.02])
+    >>> min(choices, key=lambda choice: choice.minutes).limit
+    0.02
+    """
 
     def _repr_html_(self) -> str:
         head = ("", "cutter", "ridges allowed, mm", "apart, mm", "passes", "ridges, mm", "last passes, min",
@@ -81,9 +101,21 @@ def compare(job: Job, *, cutters: Sequence[Cutter] | None = None, scallops: Sequ
     """Every one of one to five ball-end cutters at every one of one to five ridge heights (mm), largest cutter first.
 
     Left out, the cutters are the job's own ball ends, with common sizes added at the finishing cutter's feed where
-    it has only one, and the heights half, once and twice what the job allows, as far as a job may ask for them. Raises
-    JobError for a job without [surface], for more than five or ridges that no job may ask for, CutterError for what
-    cannot finish a radius.
+    it has only one, and the heights half, once and twice what the job allows, as far as a job may ask for them.
+
+    Returns
+    -------
+    Choices
+        A `Choice` for each: cutter, stepover and ridges in mm, passes, minutes.
+
+    Raises
+    ------
+    PathgenError
+        Naming the argument. JobError for a job without [surface], for more than five or ridges that no job may ask
+        for; CutterError for what cannot finish a radius.
+
+    Examples
+    --------
 
     >>> import pathgen
     >>> choices = pathgen.compare(pathgen.load_job("board.toml"), scallops=[0.01, 0.02])

@@ -163,7 +163,7 @@ def _check_alone(options: argparse.Namespace) -> int:
 
 def simulate(options: argparse.Namespace) -> int:
     """Run one program over a blank."""
-    from pathgen.app.any_program import simulated, simulated_lines, units_of, zero_lines
+    from pathgen.app.any_program import simulated, simulated_lines, units_of, wait_lines, zero_lines
     from pathgen.app.folders import write_new
 
     if options.picture and Path(options.picture).suffix.lower() != ".png":
@@ -171,7 +171,7 @@ def simulate(options: argparse.Namespace) -> int:
                            remedy=f"write --picture {Path(options.picture).stem}.png")
     field = simulated(options)
     _show([*(in_units(line, units_of(options)) for line in simulated_lines(field, surfaced=options.surfaced)),
-           *zero_lines(options, options.program)])
+           *wait_lines(options.program), *zero_lines(options, options.program)])
     if options.picture:
         write_new(Path(options.picture), field._repr_png_())
     return GOOD

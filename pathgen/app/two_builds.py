@@ -12,7 +12,7 @@ import numpy as np
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import PathgenError
 from pathgen.base.plain import in_runs, joined
-from pathgen.verify.program import RAPID
+from pathgen.verify.program import ReadMove
 from pathgen.verify.read import code_lines, read_program
 from pathgen.work.clamping import slug
 
@@ -110,7 +110,7 @@ def cut_alike(
 def _cuts_of(text: str, in_wood: Callable[[Floats], Floats] | None) -> list[Floats]:
     """The (n, 3) places along each run of cutting moves, from where it has come straight down."""
     starts, ends, motion = (read := read_program(text)).straight(_CHORD)
-    cutting = read.kind[motion] != RAPID
+    cutting = read.kind[motion] != ReadMove.RAPID
     first = cutting & ~np.concatenate([[False], cutting[:-1]])
     plunged = first & (np.abs(starts - ends)[:, :2] <= OFF).all(axis=1)
     runs = []

@@ -80,8 +80,14 @@ def placed(
 
     Parameters
     ----------
-    at, rotate, width, height, mirror
-        As in Placement.
+    at : (x, y)
+        Where the centre goes, mm: x from the nut, y across.
+    rotate : float
+        Degrees, counter-clockwise.
+    width, height : float, optional
+        Size before turning, mm. One given: proportions are kept. Neither: the size in the file.
+    mirror : bool
+        Swap left and right, before turning.
     stretch : bool
         Allow a width and a height that change the drawing's proportions; without it they must agree with them.
     centre : "page" or "drawing"

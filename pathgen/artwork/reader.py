@@ -30,10 +30,20 @@ class Region:
         Valid; mm, x right, y up.
     colour : str
         ``#rrggbb``.
+
+    >>> import pathgen
+    >>> region = pathgen.read_artwork("board.svg").regions[0]      # what `pathgen new board` writes
+    >>> region.colour, round(region.polygon.area, 1)
+    ('#2f6f4f', 86.2)
     """
 
     polygon: Any
     colour: str
+
+    def _repr_svg_(self) -> str:
+        """It alone, for notebooks."""
+        left, low, right, high = self.polygon.bounds
+        return _picture([self], (left, low), (right - left, high - low))
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,7 +53,8 @@ class Artwork:
     Attributes
     ----------
     regions : tuple of Region
-        In the order in which their colours first appear in the file.
+        In the order in which their colours first appear in the file; each with ``colour``, ``"#rrggbb"``, and
+        ``polygon``, a shapely Polygon or MultiPolygon in mm, x right, y up.
     page : (float, float)
         Width and height of the page in mm; the origin of the regions is its lower left corner.
     left_out : tuple of LeftOut
@@ -107,16 +118,19 @@ class Artwork:
 
     def _repr_svg_(self) -> str:
         """The drawing as it will be cut, for notebooks."""
-        (width, height), (left, low) = self.page, self.corner
-        paths = "".join(
-            f'<path fill="{region.colour}" fill-rule="evenodd" d="{_path_data(region.polygon)}"/>'
-            for region in self.regions
-        )
-        return (
-            f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}mm" height="{height:g}mm" '
-            f'viewBox="{left:g} 0 {width:g} {height:g}"><g transform="matrix(1 0 0 -1 0 {low + height:g})">{paths}</g>'
-            "</svg>"
-        )
+        return _picture(self.regions, self.corner, self.page)
+
+
+def _picture(regions: Sequence[Region], corner: tuple[float, float], size: tuple[float, float]) -> str:
+    """Regions at true size, from their lower left corner on, mm."""
+    (width, height), (left, low) = size, corner
+    paths = "".join(f'<path fill="{region.colour}" fill-rule="evenodd" d="{_path_data(region.polygon)}"/>'
+                    for region in regions)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}mm" height="{height:g}mm" '
+        f'viewBox="{left:g} 0 {width:g} {height:g}"><g transform="matrix(1 0 0 -1 0 {low + height:g})">{paths}</g>'
+        "</svg>"
+    )
 
 
 def read_artwork(

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from pathgen.artwork.curves import Curves
 from pathgen.artwork.transforms import Matrix
+from pathgen.base.markup import as_table
 
 
 @dataclass(frozen=True)
@@ -83,6 +84,13 @@ class LeftOut:
         The element's id, or its line in the file where it has none.
     reason, remedy : str
         Why it cannot be cut, and what to do about it.
+
+    >>> import pathgen
+    >>> from pathlib import Path
+    >>> page = 'xmlns="http://www.w3.org/2000/svg" width="9mm" height="9mm" viewBox="0 0 9 9"'
+    >>> wrote = Path("note.svg").write_text(f'<svg {page}><rect width="5" height="5"/><text id="a">hi</text></svg>')
+    >>> [(one.name, one.id) for one in pathgen.read_artwork("note.svg", missing="report").left_out]
+    [('text', 'a')]
     """
 
     name: str
@@ -95,6 +103,10 @@ class LeftOut:
         """What it is, where, and why it cannot be cut."""
         where = f"on {self.id}" if " " in self.id else repr(self.id)  # no id has a blank
         return f"{self.name} {where} ({self.reason})"
+
+    def _repr_html_(self) -> str:
+        """A table, for notebooks."""
+        return as_table([(self.words, self.remedy)])
 
 
 @dataclass(frozen=True, eq=False)

@@ -264,7 +264,7 @@ class Walker(Clips):
         if stroke and line:
             self._not_read(style, *STROKE, *(["paint-order"] if fill else []))
             if style["vector-effect"] == "non-scaling-stroke":
-                self._leave_out(element, "vector-effect", "its stroke has a width on the screen, not on the board",
+                self._leave_out(element, "vector-effect", "its stroke has a width on the screen, not in the drawing",
                                 "convert the stroke to a path")
             elif line.join in ("miter-clip", "arcs") and kind != "line":
                 self._leave_out(element, "stroke-linejoin", f"its corners are {line.join}, which browsers do not draw",

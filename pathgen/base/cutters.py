@@ -50,9 +50,32 @@ may have a little more than a long one."""
 class Cutter:
     """A rotating cutter and the feeds it is run at.
 
-    Lengths in mm, feeds in mm per minute, `speed` in revolutions per minute, `stepover` as a share of the
-    diameter, `angle` the included angle of a v cutter in degrees. `flute_length` may be infinite (not given).
-    `shape` is "ball-end", "flat-end" or "v". Raises CutterError for a shape, size or angle that no cutter has.
+    Attributes
+    ----------
+    name : str
+    shape : "ball-end", "flat-end" or "v"
+    diameter : float
+        mm.
+    speed : float
+        Turns per minute.
+    feed, plunge : float
+        Along a cut, and straight down, mm per minute.
+    stepdown : float
+        Deepest cut at once, mm.
+    stepover : float
+        From one pass to the next, where these rough or clear, as a share of the diameter.
+    flutes : int
+        How many cutting edges it has.
+    flute_length : float
+        How deep it can cut, mm; infinite where it is not given.
+    angle : float, optional
+        Included angle of a v cutter, degrees; none for others.
+    ramp : float
+        Steepest way down along a path, degrees.
+    plunges : bool
+        Whether it cuts at its centre; one that does not never goes straight down into wood.
+
+    Raises CutterError for a shape, size or angle that no cutter has.
 
     >>> import pathgen
     >>> ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000.0, plunge=500.0,
@@ -72,10 +95,8 @@ class Cutter:
     flutes: int = 2
     flute_length: float = math.inf
     angle: float | None = None
-    ramp: float = 5.0
-    """Steepest way down along a path, degrees (common practice for flat ends, no source)."""
+    ramp: float = 5.0  # common practice for flat ends, no source
     plunges: bool = True
-    """Whether it cuts at its centre; one that does not must never go straight down into wood."""
 
     def __post_init__(self) -> None:
         if not isinstance(self.name, str):

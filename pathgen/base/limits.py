@@ -58,5 +58,7 @@ MOST_POINTS = 25_000_000
 MOST_WORK = 320_000_000
 """Heights that simulating a job of up to twenty programs works out, or work that takes as long: ten seconds or so.
 Examples take up to a third of it; see `removal.material.most_work` for larger grids, more programs and many lines."""
+FINEST_GRID, COARSEST_GRID = 0.01, 2.0
+"""Distances of the simulation's points that may be asked for, mm."""
 FURTHEST = 1e4
 """Coordinates and radii of any machine that this is for are smaller, mm."""

@@ -82,7 +82,16 @@ def scallop_height(stepover: ArrayLike, ball_radius: ArrayLike, surface_radius: 
 def stepover_for(scallop: ArrayLike, ball_radius: ArrayLike, surface_radius: ArrayLike = np.inf) -> Floats:
     """Stepover along the surface that leaves ridges of a given height: the inverse of `scallop_height`.
 
-    Parameters and units as there; `scallop` is the ridge height.
+    Parameters
+    ----------
+    scallop : float or array
+        Height of the ridges, in the unit of the other lengths.
+    ball_radius, surface_radius : float or array
+        As there.
+
+    Returns
+    -------
+    float array of the broadcast shape, in the unit of the lengths; 0-d for scalars
 
     Raises
     ------

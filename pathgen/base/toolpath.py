@@ -40,7 +40,9 @@ _BY_RUNS = "make it with Toolpath.from_runs"
 
 
 class Move(IntEnum):
-    """How the cutter gets to a point.
+    """How the cutter gets to a point of a `Toolpath`: RAPID 0, CUT 1, PLUNGE 2, EASED 3.
+
+    Feeds are those of the path's cutter, mm per minute. What was read of a program has `ReadMove` instead.
 
     >>> import pathgen
     >>> path = pathgen.Toolpath.from_runs([[[0, 0, 5], [9, 0, 5]]], safe_z=15.0)
@@ -68,7 +70,8 @@ class Toolpath(Brief):
         Tip positions in mm: x from the nut, y across, z above the underside. The first point is where the
         path begins and is reached by a rapid from above.
     kinds : (n,) int array
-        `Move` by which each point is reached. ``kinds[0]`` is always RAPID.
+        `Move` by which each point is reached: RAPID 0, CUT 1, PLUNGE 2, EASED 3. The first must be RAPID in what
+        `program` is to write; a part of a path may begin otherwise.
 
     Shows itself from above in a notebook.
 
@@ -151,7 +154,7 @@ class Toolpath(Brief):
         """(n,) feed of the move that reaches each point, mm per minute, with rapids at `rapid`.
 
         It is that of the move's kind, or where that would sink the cutter faster than its plunge feed, the largest of
-        _FEEDS even steps to its feed that does not, and never less than the plunge feed.
+        20 even steps to its feed that does not, and never less than the plunge feed.
         """
         table = np.empty(len(Move))
         table[[Move.RAPID, Move.CUT, Move.PLUNGE, Move.EASED]] = rapid, cutter.feed, cutter.plunge, cutter.eased_feed

@@ -45,9 +45,9 @@ def with_back(job: Job, top: Clamping) -> Clamping:
     if table is None or holes is None or dowels is None:
         return top
     shape = turned_over(_shape(job, table))
-    thick = job.stock.thickness
+    thick, takes = job.stock.thickness, "the truss rod" if job.board else ""  # what a plate's is for nobody said
     cut = Cutouts(shapes=MultiPolygon([shape]), bottom=thick - table.depth, depth=table.depth,
-                  what="the channel for the truss rod")
+                  what=f"the channel for {takes}" if takes else "the channel", takes=takes)
     steps = numbered((
         Step(operation=DowelHoles(replace(dowels, at=dowels.at * [1.0, -1.0])),
              cutter=job.cutter(holes.cutter, "[holes] cutter")),

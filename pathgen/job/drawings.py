@@ -81,9 +81,15 @@ def _ring(job: Job, index: int) -> Inlay:
     """The inlay that is a ring, without a drawing."""
     table = job.inlays[index]
     assert isinstance(table, RingInlay)
-    where = f"inlay {index + 1} (ring {index + 1 - len(job.inlays) + len(job.rings)})"
-    return Inlay(index=index, name=where, regions=((table.ring.colour, ring_area(table.ring)),), depth=table.depth,
-                 fill=table.fill, overfill=table.overfill)
+    regions = ((table.ring.colour, ring_area(table.ring)),)
+    return Inlay(index=index, name=inlay_name(job, index), regions=regions, depth=table.depth, fill=table.fill,
+                 overfill=table.overfill)
+
+
+def inlay_name(job: Job, index: int) -> str:
+    """What an inlay of a plate is called, a ring by its own number too."""
+    own = index + 1 - len(job.inlays) + len(job.rings)
+    return f"inlay {index + 1}" + (f" (ring {own})" if own > 0 else "")
 
 
 def _dots(job: Job, board: Fingerboard, index: int) -> Inlay:

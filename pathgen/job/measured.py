@@ -173,7 +173,7 @@ def first_moved(job: Job, *, drills: int, last: int, after_fill: int | None) -> 
     asked, allowed = job.moved.before if job.moved else None, f"{drills + 1} to {last}"
     remedy = "give the number of the first program to be run after the move"
     if asked is None and after_fill is None:
-        raise JobError("[moved]", "before is missing, and no inlay is filled", allowed=allowed, remedy=remedy)
+        raise JobError("[moved]", "before is missing, and nothing is filled", allowed=allowed, remedy=remedy)
     if asked is not None and asked <= drills:
         raise JobError("[moved] before", f"program {drills} drills the marks, which were measured: they are in the "
                        "wood", allowed=allowed, remedy=f"write {drills + 1}")

@@ -30,7 +30,7 @@ from pathgen.base.units import (
 from pathgen.job.back import check_channel
 from pathgen.job.clamping import clamping_of, slots_borne
 from pathgen.job.cutters import check_cutters
-from pathgen.job.drawings import drawing_name
+from pathgen.job.drawings import drawing_name, inlay_name
 from pathgen.job.filling import check_filling
 from pathgen.job.flat import check_flat
 from pathgen.job.form import check_tables, parts_of
@@ -81,7 +81,7 @@ def _part(job: Job) -> None:
         on_board = [partial(check, job, part) for check in (_slots, _nut, _fittings)]
     all_of(partial(_comes_with_its_top, job, part), partial(check_surface, job, part),
            *(partial(_inlay, job, i, inlay) for i, inlay in enumerate(job.inlays, 1)), partial(check_filling, job),
-           partial(_pieces, job), partial(_holes, job, part), partial(check_channel, job, part),
+           partial(_pieces, job, part), partial(_holes, job, part), partial(check_channel, job, part),
            partial(_outline, job, part), *on_board)
 
 
@@ -160,8 +160,10 @@ def _needed_tables(job: Job) -> None:
         check_tables(job)
     if not (job.surface or job.inlays or job.slots or job.outline or job.nut or job.holes or job.bores):
         raise JobError(job.path.name, "nothing to cut", remedy="add [surface], [[inlay]], [slots] or [outline]")
+    filled = next((index for index, inlay in enumerate(job.inlays) if inlay.fill != "none"), None)
     if job.resurface and job.plate and not job.plate.face:
-        raise JobError("[plate] face", "false, and an inlay is filled, which is cut level with the face",
+        what = "[resurface] is given" if filled is None else f"{inlay_name(job, filled)} is filled"
+        raise JobError("[plate] face", f"false, and {what}, which is cut level with the face",
                        allowed='face = false with fill = "none"',
                        remedy='leave face out and add [surface], or write fill = "none" and level it by hand')
     if job.resurface and not job.surface:
@@ -171,8 +173,8 @@ def _needed_tables(job: Job) -> None:
             ["leave [dots] out"] * bool(job.dots and ready)
         raise JobError("[surface]", "is missing, and fills are cut level by its passes",
                        remedy=f"add [surface], or {' and '.join(without)}" if without else "add [surface]")
-    if job.resurface and not any(inlay.fill != "none" for inlay in job.inlays):
-        raise JobError("[resurface]", "no inlay has a fill to cut over", remedy="leave [resurface] out")
+    if job.resurface and filled is None:
+        raise JobError("[resurface]", "nothing has a fill to cut over", remedy="leave [resurface] out")
 
 
 def _order(job: Job) -> None:
@@ -261,7 +263,7 @@ def _inlay(job: Job, i: int, inlay: InlayTable) -> None:
                        "each later cutter cuts only what the earlier could not reach")
 
 
-def _pieces(job: Job) -> None:
+def _pieces(job: Job, part: Part) -> None:
     for i, inlay in enumerate(job.inlays, 1):
         if inlay.piece is None:
             continue
@@ -272,11 +274,13 @@ def _pieces(job: Job) -> None:
             continue  # that is the mistake, and is told of the pocket
         thickness, highest = inlay.piece.thickness, inlay.depth + inlay.overfill
         if not inlay.depth < thickness <= highest + 1e-9:
+            curved = "" if part.surface.is_level else \
+                ", and on a curve, where the floor falls, one nearer to the most stands too high"
             raise JobError(
                 f"inlay {i} piece thickness", f"{thickness:g} mm in a pocket {inlay.depth:g} mm deep",
                 allowed=f"above {inlay.depth:g} mm, to {highest:g} mm: depth and overfill",
                 remedy=f"make thickness {inlay.depth + inlay.overfill / 2:g} mm: a thinner piece ends below the "
-                "surface, and on a curve, where the floor falls, one nearer to the most stands too high")
+                f"surface{curved}")
 
 
 def _slots(job: Job, board: Fingerboard) -> None:

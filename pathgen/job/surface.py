@@ -35,9 +35,12 @@ def check_surface(job: Job, part: Fingerboard | FlatPart) -> None:
     finish = job.cutter(table.finish, "[surface] finish")
     level = finish.shape == "flat-end" and part.surface.is_level
     if finish.shape != "ball-end" and not level:
+        leaves = "furrows" if finish.shape == "v" else "a stair on a curve"
         raise JobError("[surface] finish", f'"{finish.name}" is a {finish.shape} cutter',
-                       allowed='a ball-end cutter; a flat end where radius = "flat", without relief or fall_away',
-                       remedy="a flat end leaves a stair on a curve: name a ball-end cutter")
+                       allowed='a ball-end cutter; a flat end where radius = "flat", without relief or fall_away'
+                       if job.board else "a ball-end cutter, or a flat end",
+                       remedy=f"it leaves {leaves}: name a ball-end cutter"
+                              f"{' or a flat end' if part.surface.is_level else ''}")
     given = "scallop" if table.scallop is not None else "leave_scallop" if table.leave_scallop is not None else None
     if level and given:
         raise JobError(f"[surface] {given}", f'given, and the flat end "{finish.name}" leaves no ridges',
@@ -129,7 +132,8 @@ def _leave(job: Job, finish: Cutter) -> None:
         raise JobError(where, f"{table.leave:g} mm, and no cut over a fill that takes it off",
                        remedy="leave it out: without a filled inlay the first cut is the only one")
     if job.resurface.skim:
-        raise JobError(where, "skim is given too", remedy="keep one of them: leave ends at the board's own thickness")
+        raise JobError(where, "skim is given too",
+                       remedy=f"keep one of them: leave ends at the {job.body_name[1:-1]}'s own thickness")
     for i, inlay in enumerate(job.inlays, 1):
         for name in inlay.cutters:
             if job.cutter(name, "").shape != "flat-end":

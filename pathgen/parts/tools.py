@@ -234,7 +234,7 @@ class Sheet(Tool):
 
     names: ClassVar[Names] = Names(part="sheet", start="the sheet", wooden=False,
                                   thickness="[[inlay]] piece thickness", measured=False,
-                                  again="build the board again, and run pathgen pieces again")
+                                  again="build the job again, and run pathgen pieces again")
 
     def places(self, stock: Stock) -> dict[str, Place]:
         """Its corner."""

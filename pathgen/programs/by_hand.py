@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import shapely
+
 from pathgen.base.units import INCH, SUMS, format_length, told_apart
 from pathgen.programs.instructions import COLLET_CLEAR
 from pathgen.programs.zero_words import zero_now
@@ -37,7 +39,7 @@ def check_by_hand(clamping: Clamping, lowest: float, *, tried: bool = False) -> 
         "as this sheet.",
         "Fit the cutter and set the zero as the sheet says. Raise the cutter clear, and move by hand to "
         f"{'X 0, Y 0' if clamping.moved is None else zero_now(clamping)}: the tip must stand over "
-        f"{clamping.zero_place.words}{_nearly(clamping)}.",
+        f"{clamping.zero_place.words}{_nearly(clamping)}{_clamped(clamping)}.",
         raised,
         "Run the program with a hand on the stop. The first cut must begin where the table says, and the display must "
         f"stay within it. {shown} must keep clear of every clamp.",
@@ -52,6 +54,16 @@ def _nearly(clamping: Clamping) -> str:
         return ", which has moved there"
     beside = clamping.under is not None and clamping.zero[1]
     return ", as nearly as the blank is as wide as the job says" if beside else ""
+
+
+def _clamped(clamping: Clamping) -> str:
+    """That the place of zero is under a clamp, where it is: a cutter can be over it, and not come to it."""
+    place = shapely.points(clamping.zero_place.at)
+    tall = max((box.height for box in clamping.setup.keep_out if box.shape.intersects(place)), default=None)
+    if tall is None or clamping.moved is not None:
+        return ""
+    return f", where a clamp stands {format_length(tall, clamping.units)} above the bed: keep the tip above that, " \
+        "and look from above"
 
 
 def _no_room(clamping: Clamping, lowest: float) -> str:

@@ -98,7 +98,7 @@ def spread_places(
     corners = shapely.get_coordinates(shapely.convex_hull(free).simplify(0.5))[:-1]
     remedy = f"take a larger blank{', move clamps off the corners,' if clamped else ''} or leave [marks] out"
     if len(corners) < 3:
-        raise JobError(where, "no waste is left round the board for three marks", remedy=remedy)
+        raise JobError(where, f"no waste is left round the {board.names.part} for three marks", remedy=remedy)
     placed = (_placed(free, rooms, near, places) for places in _layouts(free, board, corners))
     made = [(places, board_errors(board, np.column_stack([places, np.full(len(places), top)]), accuracy=accuracy))
             for places in placed]
@@ -108,7 +108,8 @@ def spread_places(
         span = np.ptp(corners, axis=0)
         raise JobError(
             where, f"the waste has room only for marks within {format_length(span[0])} along and "
-            f"{format_length(span[1])} across, for a board {format_length(board.length)} long: {error_words(errors)}",
+            f"{format_length(span[1])} across, for a {board.names.part} {format_length(board.length)} long: "
+            f"{error_words(errors)}",
             allowed=f"{limit:g} mm", remedy=remedy,
         )
     return fits

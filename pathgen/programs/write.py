@@ -42,6 +42,8 @@ ARC_BETWEEN = max(PocketOptions.arc + PocketOptions.fewer, drilling.CHORD)
 ARC_RADII = 1e-3
 """How far an arc's radius at its start and at its end may differ as written, mm: half of what 3.5.3.2 allows."""
 
+_RUNS = "Toolpath.from_runs(.., safe_z=..) makes such paths"
+
 WORK_OFFSET = "G54"
 
 _HARMLESS = re.compile(r"(?:job|part|step|operation|cutter|stock|zero|about|before|afterwards|cautions|cut)\b|-|\.\.|$")
@@ -106,7 +108,8 @@ def program(
     Raises
     ------
     ProgramError
-        For no moves, and for a path that does not begin and end at its own highest place, by a rapid.
+        For no moves, for a path that does not begin and end at its own highest place, and for one whose first point
+        is not reached by a rapid.
         For one that spans more, with X 0, Y 0 and Z 0 of the program, than the machine travels.
     CutterError
         For another cutter than the path was made for, or none, or one whose feeds or speed the machine does not have.
@@ -221,11 +224,13 @@ def wrapped(texts: Iterable[str]) -> Iterator[str]:
 
 def _check_ends(toolpath: Toolpath, safe_z: float, where: str) -> None:
     ends = toolpath.points[[0, -1], 2] if len(toolpath) else np.array([-np.inf])
-    if np.any(ends < safe_z - 1e-9) or toolpath.kinds[0] != Move.RAPID:
-        raise ProgramError(
-            where, f"the path begins or ends at {ends.min():.3f} mm",
-            allowed=f"{safe_z:.3f} mm, above everything in the way",
-        )
+    if np.any(ends < safe_z - 1e-9):
+        raise ProgramError(where, f"the path begins or ends at {ends.min():.3f} mm",
+                           allowed=f"{safe_z:.3f} mm, above everything in the way",
+                           remedy=f"let its first point and its last lie there; {_RUNS}")
+    if toolpath.kinds[0] != Move.RAPID:
+        raise ProgramError(where, f"the path's first point is reached by Move.{Move(toolpath.kinds[0]).name}",
+                           allowed="Move.RAPID", remedy=f"make kinds[0] Move.RAPID; {_RUNS}")
 
 
 def _opening(safe_z: float, how: _How) -> list[str]:

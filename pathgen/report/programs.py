@@ -17,14 +17,32 @@ from pathgen.work.clamping import Step
 
 @dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Program(Brief):
-    """A program: the step it does, its text, its path in the board's frame, and how long it takes."""
+    """One program of a build: its text, its path in the board's frame, and how long it takes.
+
+    Attributes
+    ----------
+    text : str
+        What the machine reads.
+    toolpath : Toolpath
+        Tip positions in the board's frame, mm.
+    step, times, start
+        What the report is made from.
+
+    >>> import pathgen
+    >>> program = pathgen.build(pathgen.load_job("board.toml"), resolution=0.5).programs[1]
+    >>> program.order, program.operation, program.cutter.name, program.file_name
+    (2, 'pocket', 'flat', '02-pocket-1-flat.nc')
+    """
 
     step: Step
     text: str
     toolpath: Toolpath
     times: Times
     start: Start | None = None
-    """What it starts from; None where it is only to be timed."""
+
+    def _repr_svg_(self) -> str:
+        """Its path from above, for notebooks."""
+        return self.toolpath._repr_svg_()
 
     @property
     def zero(self) -> ZeroCheck | None:
@@ -33,7 +51,7 @@ class Program(Brief):
 
     @property
     def minutes(self) -> float:
-        """How long it runs, cutting and rapids."""
+        """How long it runs, cutting and rapids, minutes."""
         return self.times.total
 
     @property

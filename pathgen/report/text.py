@@ -47,7 +47,7 @@ def report_text(report: dict[str, Any], units: str) -> str:
     parts = [
         [report["title"], "=" * len(report["title"]), ""],
         summary_lines(report, units),
-        opened_lines(report["reach"], units),
+        opened_lines(report["reach"], units, what="pocket" if "coupon" in report else "inlay"),
         zero_lines(report["zero_checks"], units),
         budget_lines(report["budget"], units),
         fill_lines(report, units),
@@ -147,8 +147,9 @@ def left_out_words(report: dict[str, Any]) -> list[str]:
     return [*every[:MOST_LEFT_OUT], *more]
 
 
-def opened_lines(reached: list[dict[str, Any]], units: str) -> list[str]:
-    """What each inlay's cutters open in how long, one after the other, and the narrowest wood left standing."""
+def opened_lines(reached: list[dict[str, Any]], units: str, *, what: str) -> list[str]:
+    """What the cutters of each inlay, or `what` else it is, open in how long, one after the other, and the narrowest
+    wood left standing."""
     if not reached:
         return []
     rows, walls = [], []
@@ -158,11 +159,11 @@ def opened_lines(reached: list[dict[str, Any]], units: str) -> list[str]:
             for one in inlay["sets"]
         ]
         if wall := inlay["narrowest_wall"]:
-            walls.append(f"Narrowest wood between the edges of inlay {number}: "
+            walls.append(f"Narrowest wood between the edges of {what} {number}: "
                          f"{wall_words(wall['width'], wall['at'], units)}")
     return [
         "", "What the pockets' cutters open", "",
-        *table(["inlay", "cutters, one after the other", "opened", "time"], rows, right=(0, 2, 3)), *walls,
+        *table([what, "cutters, one after the other", "opened", "time"], rows, right=(0, 2, 3)), *walls,
         "pathgen reach tries the job's other cutters too, and lists the details that stay closed.",
     ]
 

@@ -38,6 +38,15 @@ def cutter(where: str, got: object) -> Cutter:
     return cutters(where, [got])[0]
 
 
+def rougher(where: str, got: object) -> Cutter:
+    """One cutter that leaves no furrows."""
+    found = cutter(where, got)
+    if found.shape == "v":
+        raise CutterError(where, f"{found.name!r} is a v cutter: it leaves furrows",
+                          allowed="a flat end, or a ball end", remedy="take another cutter")
+    return found
+
+
 def cutters(where: str, got: object) -> list[Cutter]:
     """One cutter or more, in a list."""
     every = given.several(where, got, words="pathgen.Cutter values in a list")

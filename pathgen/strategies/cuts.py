@@ -121,7 +121,7 @@ def rough(
     Raises
     ------
     PathgenError
-        Naming the argument, as `pocket` does; for stock lower than the surface.
+        Naming the argument, as `pocket` does; for stock lower than the surface. CutterError for a v cutter.
 
     Examples
     --------
@@ -133,9 +133,9 @@ def rough(
     >>> bool((cut.points[:, 2] >= top.tip_height(flat_6, cut.points[:, 0], cut.points[:, 1]) + 0.395).all())
     True
     """
-    cutter = asked.cutter("rough cutter", cutter)
+    cutter = asked.rougher("rough cutter", cutter)
     if finish is not None:
-        finish = asked.cutter("rough finish", finish)
+        finish = asked.rougher("rough finish", finish)
     area = asked.surfaced("rough outline", outline, top, cutter, *([finish] if finish else []))
     stock = asked.stock("rough stock", stock, top)
     allowance = given.length("rough allowance", allowance, least=0.0)
@@ -219,6 +219,8 @@ def second_cut(
         How far the fill stands above the surface at most, mm. Measure it: the first pass must not go too deep.
     stepdown : float
         Deepest cut in the fill, mm.
+    blend : float
+        How far round the fill the surface is cut again with it, mm: there the passes run in and out.
     clear : float
         How far rapids stay above the fill, mm.
 

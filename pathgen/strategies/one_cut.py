@@ -25,6 +25,13 @@ _SEEN = 0.05
 class Cut(Toolpath):
     """A toolpath and the cutter that it is for; shows itself in a notebook as seen from above.
 
+    Attributes
+    ----------
+    points, kinds
+        As of a `Toolpath`: (n, 3) tip positions in mm, and the `Move` by which each is reached.
+    cutter : Cutter
+        What it was made for, and is run with.
+
     >>> import shapely, pathgen
     >>> flat_6 = pathgen.Cutter(name="flat 6", shape="flat-end", diameter=6.0, speed=16000, feed=1800.0, plunge=400.0,
     ...                         stepdown=2.0)
@@ -83,8 +90,9 @@ class FinishCut(Cut):
 
     Attributes
     ----------
-    passes : Passes
-        Where each lies (`y`), the widest `stepover` and the highest ridge by the formula (`scallop`), mm.
+    passes
+        ``passes.y`` (p,): where each lies across; ``passes.stepover``: the widest, along the surface;
+        ``passes.scallop``: the highest ridge by the exact formula; all mm.
 
     Examples
     --------
@@ -144,10 +152,20 @@ class OutlineCut(Cut):
 
 
 def join(paths: Iterable[Toolpath]) -> Toolpath:
-    """One path after another, with the cutter lifted to the highest of them in between: a `Toolpath`.
+    """One path after another, with the cutter lifted to the highest of them in between. Empty ones are left out.
 
-    Paths of different cutters cannot be joined (PathgenError): each cutter is a program of its own. Empty ones are
-    left out.
+    Returns
+    -------
+    Toolpath
+        A `Cut` where any of them knows its cutter.
+
+    Raises
+    ------
+    PathgenError
+        For paths of different cutters: each cutter is a program of its own. For what is no list of paths.
+
+    Examples
+    --------
 
     >>> import pathgen
     >>> low, high = (pathgen.Toolpath.from_runs([[[x, 0, 1], [x, 9, 1]]], safe_z=z) for x, z in ((0, 5), (3, 8)))

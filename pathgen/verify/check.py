@@ -14,7 +14,7 @@ import shapely
 from pathgen.base import given
 from pathgen.base.brief import Brief
 from pathgen.base.errors import PathgenError
-from pathgen.base.limits import MOST_POINTS
+from pathgen.base.limits import COARSEST_GRID, FINEST_GRID, MOST_POINTS
 from pathgen.base.markup import as_table
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import most_work
@@ -49,7 +49,7 @@ _FINEST = 0.05  # mm: a grid of 500 by 80 mm then has 16 million points
 
 @dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Verification(Brief):
-    """What the programs were found to do. Lengths in mm.
+    """What the programs of a job were found to do: `check` gives it, and ``Build.verification`` is it. Lengths in mm.
 
     Attributes
     ----------
@@ -59,22 +59,22 @@ class Verification(Brief):
         Lowest and highest deviation of the finished surface from where it should be; NaN where none is cut.
     scallop_measured : float
         Highest ridge between passes, square to the surface.
-    ridges : Ridges
-        All of them, on sections across the board.
-    pockets : tuple of PocketMeasure
-        Area and volumes of each inlay that was cut, in order.
-    simulation : Simulation
-        Height fields, for pictures.
-    loads : dict of order to Load
-        What a tooth takes in the programs that clear wood.
-    seconds : float
-    cells : int
+    programs : mapping of file name to ReadProgram
+        Those that could be read.
     under : Verification or None
         That of the other side, whose programs were run before; its findings are among these.
-    between : WoodBetween or None
-        The least wood between both sides.
     by_grid : bool
         Whether something forbids cutting that was seen in the simulated wood, on either side.
+    seconds, cells : float, int
+        How long verifying took, and how many points of the wood it looked at.
+    ridges, pockets, loads, between, simulation
+        Every ridge; area and volumes of each inlay; what a tooth takes; the least wood between both sides; the wood
+        after each program: what ``Build.report`` and the pictures are made from.
+
+    >>> import pathgen
+    >>> found = pathgen.build(pathgen.load_job("board.toml"), resolution=0.5).verification
+    >>> found.passed, found.findings, found.scallop_measured <= 0.0207, len(found.programs)
+    (True, (), True, 5)
     """
 
     findings: tuple[Finding, ...]
@@ -140,7 +140,7 @@ def verify(
     """
     look = partial(verify_once, clamping, texts, job_fingerprint=job_fingerprint, tolerances=tolerances,
                    pictured=pictured, written=written)
-    resolution = given.length("resolution", resolution, most=5.0)
+    resolution = given.length("resolution", resolution, least=FINEST_GRID, most=COARSEST_GRID)
     x0, y0, x1, y1 = clamping.stock.bounds
     least = math.sqrt((x1 - x0) * (y1 - y0) / MOST_POINTS)
     if resolution < least:
@@ -294,7 +294,8 @@ def _too_long(sim: Simulation, clamping: Clamping, most: float, resolution: floa
             "for this one"
             f"{thin and f', which cuts {thin}'}",
         allowed=f"{most / 1e6:.0f} million heights worked out for all, several times what a job takes",
-        remedy=f"{deeper and f'{deeper}; or '}look at them on a coarser grid, --resolution {2.0 * resolution:g}",
+        remedy=f"{deeper and f'{deeper}; or '}look at them on a coarser grid, --resolution "
+               f"{min(COARSEST_GRID, 2.0 * resolution):g}",
     )
 
 

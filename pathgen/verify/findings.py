@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
+from pathgen.base.markup import as_table
 from pathgen.base.plain import one_line
 from pathgen.base.units import place_words
 from pathgen.removal.motion import Motion
@@ -31,15 +32,28 @@ _ORDER = (EXCHANGED, OTHER_JOB, EDITED, "forbid", "warn", "note")
 
 @dataclass(frozen=True, kw_only=True)
 class Finding:
-    """One fault: `forbid` means do not cut, `warn` cut with open eyes, `note` is for knowing."""
+    """One fault: `forbid` means do not cut, `warn` cut with open eyes, `note` is for knowing; as text a sentence.
+
+    >>> import pathgen
+    >>> text = "G21 G90\\nG0 Z20\\nM3 S9000\\nG0 X5 Y0\\nG1 Z7 F500\\nX35\\nM5\\nM30\\n"
+    >>> flat = pathgen.Cutter(name="flat", shape="flat-end", diameter=3, speed=9000, feed=900, plunge=500, stepdown=2)
+    >>> found = pathgen.check_program(text, cutter=flat, top=pathgen.flat(8.0), resolution=0.5,
+    ...                               blank=pathgen.Blank(x=(0, 40), y=(-10, 10), thickness=8.0)).findings
+    >>> [(finding.code, finding.severity) for finding in found if finding.severity == "forbid"]
+    [('ends-in-the-work', 'forbid')]
+    """
 
     code: str
+    """Which fault it is, in words that stay the same: ``rapid-through-material``."""
     severity: Severity = "forbid"
     where: str
     """Program, line and place on the board, as far as each is known."""
     got: str
+    """What was found there."""
     allowed: str
+    """What is."""
     remedy: str = AGAIN
+    """What to do."""
 
     def __post_init__(self) -> None:
         for name in ("where", "got", "allowed", "remedy"):
@@ -47,6 +61,10 @@ class Finding:
 
     def __str__(self) -> str:
         return f"{self.where}: {self.got} (allowed: {self.allowed}): {self.remedy}"
+
+    def _repr_html_(self) -> str:
+        """A table, for notebooks."""
+        return as_table([(self.severity, str(self))])
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,12 +11,13 @@ from dataclasses import replace
 import numpy as np
 
 from pathgen.base.arrays import Bools
+from pathgen.base.plain import time_words
 from pathgen.base.units import format_length
 from pathgen.removal.motion import Motion
 from pathgen.verify.abilities import sinking, too_fast
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
 from pathgen.verify.keep_outs import keep_out_findings
-from pathgen.verify.program import RAPID, ReadProgram
+from pathgen.verify.program import ReadMove, ReadProgram
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import WitnessMarks
 
@@ -26,6 +27,9 @@ and a comma, and a word that opens or closes a record."""
 
 AS_GOOD = 0.005
 """Corners rounded by no more are as good as written, mm: half of what slots may lie off."""
+
+LONGEST_WAIT = 60.0
+"""A longer G4 than this is told, s: none is asked for by a job, and P is likely to count thousandths."""
 
 _STATED = {"distance": "G90", "feed mode": "G94", "plane": "G17"}
 _UNITS = {"mm": "mm (G21)", "in": "inches (G20)", "unset": "no stated unit (no G20 or G21 before them)"}
@@ -49,6 +53,7 @@ def program_findings(
         )
     yield from _active_comments(program)
     yield from rounded_corners(program)
+    yield from long_waits(program)
     yield from _header(program, step, clamping)
     yield from _spindle(program, step, clamping) if step.operation.spins else _still(program)
     yield from _feeds(program, motion, step, clamping, tolerances)
@@ -92,6 +97,18 @@ def rounded_corners(program: ReadProgram) -> Iterator[Finding]:
             code="corners-rounded", severity="warn", where=at(program.name, line), got="G64: corners may be rounded "
             + (f"by {most:g} mm" if math.isfinite(most) else "as far as the machine likes"), allowed="the path as it "
             "is written, which alone is judged here", remedy=f"take G61, or G64 P{AS_GOOD:g} (in mm)",
+        )
+
+
+def long_waits(program: ReadProgram) -> Iterator[Finding]:
+    """The longest wait, where it is longer than any that is meant in seconds, as RS274/NGC counts them (3.5.4)."""
+    line, seconds = max(program.waits, key=lambda one: one[1], default=(0, 0.0))
+    if seconds > LONGEST_WAIT:
+        yield Finding(
+            code="long-wait", severity="note", where=at(program.name, line),
+            got=f"G4 P{seconds:g} is read as seconds, a wait of {time_words(seconds / 60.0)}",
+            allowed=f"up to {LONGEST_WAIT:g} s", remedy="does your machine count thousandths? then it waits "
+            f"{seconds / 1000.0:g} s there, else have that written: P{seconds / 1000.0:g}",
         )
 
 
@@ -155,7 +172,7 @@ def _still(program: ReadProgram) -> Iterator[Finding]:
 
 
 def _spindle(program: ReadProgram, step: Step, clamping: Clamping) -> Iterator[Finding]:
-    cutting = program.kind != RAPID
+    cutting = program.kind != ReadMove.RAPID
     yield from _first(
         program, cutting & ((program.spindle == 0) | (program.speed <= 0)), "spindle-off",
         "a feed move with the spindle off", "M3 with S before any feed move", "start the spindle first",
@@ -189,7 +206,7 @@ def _feeds(
 ) -> Iterator[Finding]:
     cutter, cutting = step.cutter, ~motion.rapid
     yield from _first(
-        program, (program.kind != RAPID) & (program.feed <= 0), "no-feed", "a feed move before any F",
+        program, (program.kind != ReadMove.RAPID) & (program.feed <= 0), "no-feed", "a feed move before any F",
         "F before it (NISTIR 6556, 3.5.2)", "give a feed",
     )
     fast = cutting & too_fast(motion.feed, cutter.feed, tolerances)

@@ -102,14 +102,19 @@ class Took(Brief):
     Attributes
     ----------
     cutter : Cutter
-    motion : Motion
-        The moves; arcs come as chords.
-    bites : Bites
-        Of each move: `volume` (mm3), `depth` (mm), `drop` (mm), `edge` and where.
-    pieces : Motion, Bites
-        The same with long moves in pieces, as they are judged.
-    shank : Worst
-        The highest that stood beside the cutter above its flutes: `depth` (mm, 0 for nothing), `x`, `y` and `line`.
+    name : str
+        The program's.
+    motion
+        The moves; arcs come as chords. ``motion.feed`` (n,): mm per minute; ``motion.motion`` (n,): the index in the
+        `ReadProgram` of what each is, or is a chord of.
+    bites
+        Of each move, (n,) each: ``bites.volume``, mm3; ``bites.drop``, the most that a point is lowered, and
+        ``bites.depth``, the highest that is lowered over the tip, mm; ``bites.travel``, its length, mm.
+    pieces
+        Both again with long moves in pieces, as they are judged.
+    shank
+        The highest that stood beside the cutter above its flutes: ``depth`` (mm, 0 for nothing), ``x``, ``y`` (mm)
+        and ``line``.
 
     Examples
     --------
@@ -271,15 +276,23 @@ class HeightField(Brief):
         What stands higher stays as it is. Raises PathgenError as `pocket` does, and for an area with no point of these
         that stands on the bed.
         """
-        wet = self.grid.covered(given.area("filled area", area)) & np.isfinite(self.top)
-        if not wet.any():
-            x0, y0, x1, y1 = self.grid.xs[0], self.grid.ys[0], self.grid.xs[-1], self.grid.ys[-1]
-            raise PathgenError("filled area", "one that covers no point of what stands there",
-                               allowed=f"on the blank: {x0:.2f} to {x1:.2f} mm along, {y0:.2f} to {y1:.2f} mm across",
-                               remedy="give it in the blank's frame, mm; or take a smaller resolution")
+        wet = self.standing("filled area", area)
         proud = given.length("filled proud", proud, least=-50.0, most=50.0)
         level = given.value("filled top", top, Surface).height(self.x, self.y[:, None]) + proud
         return replace(self, top=np.where(wet, np.fmax(self.top, level), self.top).astype(np.float32))
+
+    def standing(self, where: str, area: shapely.Polygon | shapely.MultiPolygon) -> Bools:
+        """(rows, columns) points over an area (shapely polygon, mm) where something stands.
+
+        Raises PathgenError that names `where` for no polygon, and for one over no such point.
+        """
+        there = self.grid.covered(given.area(where, area)) & np.isfinite(self.top)
+        if not there.any():
+            x0, y0, x1, y1 = self.grid.xs[0], self.grid.ys[0], self.grid.xs[-1], self.grid.ys[-1]
+            raise PathgenError(where, "one that covers no point of what stands there",
+                               allowed=f"on the blank: {x0:.2f} to {x1:.2f} mm along, {y0:.2f} to {y1:.2f} mm across",
+                               remedy="give it in the blank's frame, mm; or take a smaller resolution")
+        return np.asarray(there)
 
     def _repr_png_(self) -> bytes:
         """Lit from the upper left, X to the right and Y up, at true size; at most 1600 points wide."""
@@ -360,11 +373,11 @@ def compare_heights(
         other = given.value("compare_heights other", other, Surface, words="a pathgen.Surface or HeightField")
         heights, wanted = other.height(field.x, field.y[:, None]).astype(np.float32), field.cut
     if within is not None:
-        wanted = field.grid.covered(given.area("compare_heights within", within))
+        wanted = field.standing("compare_heights within", within)
     wanted = wanted & np.isfinite(field.top) & np.isfinite(heights)
     if not wanted.any():
         raise PathgenError("compare_heights", "nothing to compare: nothing was cut, or nothing stands there",
-                           allowed="an area on the blank", remedy="give `within`, in the same frame")
+                           allowed="heights on both sides", remedy="give within=.., an area where both stand")
     with np.errstate(invalid="ignore"):
         off = np.where(wanted, field.top - heights, np.float32(np.nan))
     low, high = int(np.nanargmin(off)), int(np.nanargmax(off))

@@ -28,8 +28,10 @@ _TABLE = ("takes a length or a radius from the machine's table", "set Z 0 with t
           "go")
 _FURTHER = ("moves a further axis", "have it written for X, Y and Z alone")
 
+_SETS = ("sets a zero or a table of the machine", "set the zero by hand before the start, then the line can go")
+
 _NOT_FOLLOWED = {
-    "G10": ("sets a zero or a table of the machine", "set the zero by hand before the start, then the line can go"),
+    "G10": _SETS,
     **dict.fromkeys(("G16", "G51", "G51.1", "G68"), _TURNS),
     **dict.fromkeys(("G28", "G30"), _PARKS),
     **dict.fromkeys(("G28.1", "G30.1"), ("keeps a place in the machine's memory", "it can go: G28 and G30, which go "
@@ -56,9 +58,13 @@ _NOT_FOLLOWED = {
     "M49": ("switches the machine's dials for feed and speed off", "it can go: nothing is cut otherwise"),
     **dict.fromkeys("ABCUVW", _FURTHER), **dict.fromkeys("DH", _TABLE),
     "E": ("is a power of ten", "write the number out, as 0.00001"),
+    "N": ("numbers the line, and does not stand first on it", "write it before all other words of its line, once, or "
+          "leave it out"),
     "O": ("numbers the program", "it can go"),
     "T": ("names a cutter", "it can go where that cutter is in the spindle"),
 }
+_NUMBERS_OF = {_LENGTH: "DH", _SIDE: "DH", _SETS: "LQ", _CYCLE: "LQ", _CALLS: "ABCDEHLQUVW"}
+"""Letters whose numbers belong to a word beside them, and say nothing by themselves there."""
 _CUTTER = {
     False: ("takes a cutter", "put that cutter in by hand before the start, then T and M6 can go"),
     True: ("changes the cutter", "write what follows as a program of its own: one program, one cutter"),
@@ -79,12 +85,10 @@ def not_followed(words: list[str], *, moved: bool) -> tuple[str, str]:
     told: dict[tuple[str, str], list[str]] = {}
     codes = [_code(word) for word in words]
     changed = ("T", "M6") if "M6" in codes else ()
-    for word, code in zip(words, codes, strict=True):
-        told.setdefault(_CUTTER[moved] if code in changed else _NOT_FOLLOWED.get(code, _UNKNOWN), []).append(word)
-    if _TABLE in told:  # the number beside G43 or G41
-        with_it = next((why for why in (_LENGTH, _SIDE) if why in told), None)
-        if with_it:
-            told[with_it] += told.pop(_TABLE)
+    whys = [_CUTTER[moved] if code in changed else _NOT_FOLLOWED.get(code, _UNKNOWN) for code in codes]
+    for word, code, why in zip(words, codes, whys, strict=True):
+        owner = next((other for other in whys if code in _NUMBERS_OF.get(other, "")), why)
+        told.setdefault(owner, []).append(word)
     return "; ".join(f"{' '.join(some)} {why}" for (why, _), some in told.items()), "; ".join(_each_once(told))
 
 

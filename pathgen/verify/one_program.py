@@ -150,7 +150,7 @@ def check_program(
     zero : (x, y, z)
         Where X 0, Y 0, Z 0 of the program is, mm; z from the underside of the work.
     resolution : float
-        Distance of the simulation's points, mm; a field keeps its own.
+        Distance of the simulation's points, 0.01 to 2 mm; a field keeps its own.
     along : "x" or "y"
         The axis of the program that the surface's centre-line lies along; with "y" the program is turned back first,
         and all places, those of blank, area and zero too, are of the surface's own frame.
@@ -184,6 +184,8 @@ def check_program(
     if isinstance(blank, Blank):
         refuse_higher(blank, top, "check_program top")
     field = run(blank)
+    if area is not None:
+        field.standing("check_program area", area)
     against = _lower_of_tips(compare_heights(field, top, within=area), field, top, area) \
         if area is not None or field.cut.any() else None
     measured = None
@@ -241,7 +243,7 @@ def _other_surface(field: HeightField, against: Difference, top: Surface, along:
         return f'or, if its centre-line lies along {other.upper()}, say so (along="{other}"), with the blank as it ' \
             "lies along X: then it is cut right; "
     return "" if isinstance(top, Lowered) or -against.low > MOST_LOWERED else \
-        "if the board has relief or fall-away, say so (top=..); "
+        "if the surface has relief or fall-away, say so (top=..); "
 
 
 def _within(field: HeightField, top: Surface, area: shapely.Geometry) -> Difference | None:

@@ -114,7 +114,7 @@ def _groove(
     widest = _widest_tab(step)
     if len(spans) != cut.tabs and not any(len(span) * every > widest for span in spans):  # else that is told
         yield Finding(code="tabs-missing" if len(spans) < cut.tabs else "outline-uncut", where=name,
-                      got=f"{counted(len(spans), 'place')} where the board is held", allowed=counted(cut.tabs, "tab"))
+                      got=f"{counted(len(spans), 'place')} where it is held", allowed=counted(cut.tabs, "tab"))
     for span in spans:
         x, y = samples[span[len(span) // 2]]
         width = len(span) * every

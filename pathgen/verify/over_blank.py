@@ -16,13 +16,13 @@ import numpy as np
 from pathgen.base import given
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError, ProgramError
-from pathgen.base.limits import MOST_POINTS
+from pathgen.base.limits import COARSEST_GRID, FINEST_GRID, MOST_POINTS
 from pathgen.removal.grid import Grid, Heights
 from pathgen.removal.material import Material, Noting, TooLongError, most_work
 from pathgen.removal.motion import Motion
 from pathgen.verify.cutting import longest_piece
 from pathgen.verify.heights import Blank, HeightField, Took
-from pathgen.verify.program import RAPID, ReadProgram
+from pathgen.verify.program import ReadMove, ReadProgram
 from pathgen.verify.read import read_program
 
 Text = str | Path | ReadProgram
@@ -48,7 +48,8 @@ def simulate(
     cutters : Cutter or several
         One for each program, or one for all.
     resolution : float
-        Distance of the points, mm. Ridges between passes are missed by up to half of it: for those see `ridges`.
+        Distance of the points, 0.01 to 2 mm. Ridges between passes are missed by up to half of it: see `ridges` for
+        those.
     zero : (x, y, z)
         Where X 0, Y 0, Z 0 of the programs is in the blank's frame, mm; z from the underside.
     along : "x" or "y"
@@ -70,7 +71,7 @@ def simulate(
     >>> round(field.volume / (2.0 * (4 * 20 + 3.14159 * 2**2)), 2), float(field.top.min())
     (1.0, 6.0)
     """
-    resolution = given.length("simulate resolution", resolution, least=0.01, most=2.0)
+    resolution = given.length("simulate resolution", resolution, least=FINEST_GRID, most=COARSEST_GRID)
     texts = [programs] if isinstance(programs, str | Path | ReadProgram) else given.several(
         "simulate programs", programs, words=f"{_PROGRAM}, or a list of them", remedy="give the program's text")
     tools = [cutters] * len(texts) if isinstance(cutters, Cutter) else [
@@ -96,7 +97,7 @@ def simulate(
             raise ProgramError(f"{name}, line {error.line}", "simulating it was given up here",
                                allowed=f"{material.most / 1e6:.0f} million heights worked out",
                                remedy=f"{'is it in other units? if not, ' if wide else ''}take a larger resolution, "
-                                      f"say {min(2.0, 2.0 * resolution):g} mm") from None
+                                      f"say {min(COARSEST_GRID, 2.0 * resolution):g} mm") from None
         assert taken.bites is not None
         took.append(Took(cutter=cutter, motion=motion, bites=taken.bites.together(count), name=name,
                          pieces=(pieces, taken.bites), shank=taken.shank))
@@ -139,7 +140,7 @@ def motion_of(
     if along == "y":
         start, end = (np.stack([p[:, 1], -p[:, 0], p[:, 2]], axis=1) for p in (start, end))
     return Motion(
-        start=start + shift, end=end + shift, rapid=program.kind[motion] == RAPID, feed=program.feed[motion],
+        start=start + shift, end=end + shift, rapid=program.kind[motion] == ReadMove.RAPID, feed=program.feed[motion],
         line=program.line[motion], motion=motion,
     ), program.name
 

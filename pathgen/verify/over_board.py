@@ -7,7 +7,7 @@ import numpy as np
 from pathgen.base.arrays import Floats
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Tolerances
-from pathgen.verify.program import RAPID, ReadProgram
+from pathgen.verify.program import ReadMove, ReadProgram
 from pathgen.work.clamping import Clamping, Step
 
 
@@ -20,7 +20,7 @@ def motion_over_board(
     if step is not None and clamping.moved_at(step) is not None and len(start):
         places = upright(np.concatenate([start[:1], end]), 2 * Tolerances().rounding)
         start, end = places[:-1], places[1:]
-    return Motion(start=start, end=end, rapid=program.kind[motion] == RAPID, feed=program.feed[motion],
+    return Motion(start=start, end=end, rapid=program.kind[motion] == ReadMove.RAPID, feed=program.feed[motion],
                   line=program.line[motion], motion=motion)
 
 

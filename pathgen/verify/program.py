@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import IntEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,11 +13,27 @@ from pathgen.base.brief import Brief
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import path_in_plan
 
-RAPID, FEED, CLOCKWISE, COUNTER_CLOCKWISE = 0, 1, 2, 3
-"""Kinds of motion: G0, G1, G2, G3."""
-
 PLANES = {17: (0, 1, 2), 18: (2, 0, 1), 19: (1, 2, 0)}
 """(first, second, normal) axis of each plane; counter-clockwise turns the first toward the second (4.3.6.1)."""
+
+
+class ReadMove(IntEnum):
+    """How a program that was read goes to a place. Rapids are 0; the others are no `Move`, which tells feeds apart.
+
+    >>> import pathgen
+    >>> program = pathgen.read_program("G21 G90\\nG0 X0 Y0 Z5\\nG3 X2 I1 F300\\nM30\\n")
+    >>> [pathgen.ReadMove(kind).name for kind in program.kind]
+    ['RAPID', 'COUNTER_CLOCKWISE']
+    """
+
+    RAPID = 0
+    """G0: as fast as the machine can."""
+    FEED = 11
+    """G1: straight, at the feed."""
+    CLOCKWISE = 12
+    """G2: an arc at the feed, clockwise as seen from the end of its plane's normal."""
+    COUNTER_CLOCKWISE = 13
+    """G3: an arc at the feed, the other way."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -28,7 +45,7 @@ class ReadProgram(Brief):
     start, end : (n, 3) float array
         Where each motion begins and ends; NaN for an axis that no word has set yet.
     kind : (n,) int array
-        RAPID, FEED, CLOCKWISE or COUNTER_CLOCKWISE.
+        `ReadMove` of each motion: RAPID 0, FEED 11, CLOCKWISE 12, COUNTER_CLOCKWISE 13.
     centre : (n, 3) float array
         Centre of each arc, at the height of its start; NaN for straight motion.
     plane : (n,) int array
@@ -45,12 +62,36 @@ class ReadProgram(Brief):
         Line number in the text, from 1.
     offset : (n,) int array
         Work offset in force, 54 to 59, or 0 where none was selected.
+    name, lines : str, int
+        What it is called, and how many lines its text has.
     units : frozenset of str
         ``"mm"``, ``"in"``: what was in force at any motion; ``"unset"`` when neither was asked for.
     comments : tuple of (int, str)
         Line and text of each comment.
     ended : bool
         Whether M2, M30 or a closing % was reached.
+    spindle_left_on : bool
+        Whether it turns when the text ends without M2 or M30.
+    coolant, speed_line : int
+        The line that first turns coolant on, and that of the first S; 0 where there is none.
+    pauses : tuple of int
+        The lines of M0, where the machine waits for its user.
+    spun : tuple of int
+        The lines of M0, and of G4 that takes time, at which the spindle turns.
+    waits : tuple of (int, float)
+        The lines of G4, and how long each waits, seconds.
+    waited : float
+        Seconds of G4 between the spindle's start and the first feed move after it, of several starts the least.
+    blends : tuple of (int, float)
+        The lines of G64, and how far the machine may then round corners, mm: its P, infinite without.
+    assumed : frozenset of str
+        ``"distance"``, ``"feed mode"``, ``"plane"``: what a move depended on before any word had asked for it.
+    job_fingerprint, program_fingerprint : str or None
+        Of the job and of the program's lines, 16 hex digits each, as the header states them.
+    own_fingerprint : str
+        Of the lines as they are.
+    chords : float
+        Straight pieces that its arcs take at the finest, as counted against the limit of what is read.
 
     Examples
     --------
@@ -78,27 +119,17 @@ class ReadProgram(Brief):
     ended: bool
     spindle_left_on: bool
     coolant: int
-    """The line that first turns coolant on, 0 where none does."""
     pauses: tuple[int, ...]
-    """The lines of M0, where the machine waits for its user."""
     spun: tuple[int, ...]
-    """The lines of M0, and of G4 that takes time, at which the spindle turns."""
     speed_line: int
-    """The line of the first S, 0 where there is none."""
     blends: tuple[tuple[int, float], ...]
-    """The lines of G64, and how far the machine may then round corners, mm: its P, infinite without."""
+    waits: tuple[tuple[int, float], ...]
     waited: float
-    """Seconds of G4 between the spindle's start and the first feed move after it, of several starts the least."""
     assumed: frozenset[str]
-    """``"distance"``, ``"feed mode"``, ``"plane"``: what a move depended on before any word had asked for it."""
     job_fingerprint: str | None
-    """As the header states it."""
     program_fingerprint: str | None
-    """As the header states it."""
     own_fingerprint: str
-    """Of the lines as they are."""
     chords: float
-    """Straight pieces that its arcs take at the finest."""
 
     def __len__(self) -> int:
         return len(self.kind)
@@ -108,7 +139,7 @@ class ReadProgram(Brief):
         start, end, motion = self.straight(0.05)
         known = np.isfinite(start).all(axis=1) & np.isfinite(end).all(axis=1)
         points = np.concatenate([start[known][:1], end[known]])
-        rapid = np.concatenate([[True], self.kind[motion][known] == RAPID])
+        rapid = np.concatenate([[True], self.kind[motion][known] == ReadMove.RAPID])
         name = f"{self.name}: {len(self)} moves" if known.any() else "a program without known moves"
         return as_svg(path_in_plan(name, points, rapid))
 
@@ -117,7 +148,7 @@ class ReadProgram(Brief):
 
         `motion` is the index of the motion each move belongs to.
         """
-        arcs = self.kind >= CLOCKWISE
+        arcs = self.kind >= ReadMove.CLOCKWISE
         if not arcs.any():
             return self.start, self.end, np.arange(len(self))
         radius = np.linalg.norm(np.where(arcs[:, None], _in_plane(self.start - self.centre, self.plane), 0.0), axis=1)

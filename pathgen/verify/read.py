@@ -29,7 +29,7 @@ from pathgen.base.units import INCH
 from pathgen.verify.arcs import centre_and_turn
 from pathgen.verify.not_followed import no_word, not_followed
 from pathgen.verify.plain import NUMBER, PlainRun, plain_run
-from pathgen.verify.program import CLOCKWISE, RAPID, ReadProgram
+from pathgen.verify.program import PLANES, ReadMove, ReadProgram
 
 _LONGEST_LINE = 256  # section 3.3
 _MODAL_GROUP = {
@@ -48,6 +48,10 @@ _TEXT = "text, or a pathlib.Path"
 _WORD = re.compile(rf"([A-Z])({NUMBER})", re.ASCII)
 _COMMENT = re.compile(r"\([^()]*\)")
 _FEWEST_AT_ONCE = 24
+_ARC = 2
+"""The first number of G for an arc, clockwise; 3 goes the other way."""
+_KINDS = np.array([ReadMove.RAPID, ReadMove.FEED, ReadMove.CLOCKWISE, ReadMove.COUNTER_CLOCKWISE], np.int8)
+"""Of G0 to G3."""
 _FINEST_CHORD = 1e-4
 """The least distance of a chord from its arc that any caller asks for, mm."""
 _JOB_MARK = re.compile(r"^job fingerprint: ([0-9a-f]{16})$")
@@ -141,6 +145,7 @@ class _Reader:
     percent: int = 0
     """Lines with %: none, opened, closed."""
     coolant: int = 0
+    waits: list[tuple[int, float]] = field(default_factory=list)
     waited: float = math.inf
     waiting: float | None = None
     """Seconds waited since the spindle started, None when it does not turn or a feed move has followed."""
@@ -328,10 +333,18 @@ class _Reader:
     def seen_motion(self) -> bool:
         return bool(self.rows or self.blocks)
 
+    @property
+    def _end_of_arc(self) -> str:
+        """What to write on a line that says how an arc turns and not where it ends."""
+        first, second = ("XYZ"[axis] for axis in PLANES[self.plane][:2])
+        same = "the same as those of its start" if self.absolute else f"{first}0 {second}0"
+        return f"write {first} and {second} of the arc's end on this line: of a whole circle {same}"
+
     def _move(self, values: dict[str, float], codes: dict[str, str], line: int) -> None:
         axes = [values.get(letter) for letter in "XYZ"]
         moved = any(value is not None for value in axes)
         given = codes.get("motion")
+        arc_words = [letter for letter in "IJKR" if letter in values]
         if given == "G80":
             if moved:
                 raise self.fail(line, "axis words with G80", allowed="none",
@@ -342,7 +355,8 @@ class _Reader:
             self.motion = int(given[1:])
             if not moved:
                 raise self.fail(line, f"{given} without X, Y or Z", allowed="at least one (NISTIR 6556, 3.5)",
-                                remedy=f"write {given} on the line of the next X, Y or Z")
+                                remedy=self._end_of_arc if arc_words else
+                                f"write {given} on the line of the next X, Y or Z")
         if "dwell" in codes:
             if moved or values.get("P", -1.0) < 0:
                 raise self.fail(line, "G4 needs a P of 0 or more, and no axis words", allowed="G4 P, in seconds",
@@ -350,6 +364,7 @@ class _Reader:
             if codes.get("path") == "G64":
                 raise self.fail(line, "G4 and G64 on one line", allowed="one word that P can belong to",
                                 remedy="write them on two lines")
+            self.waits.append((line, values["P"]))
             if self.waiting is not None:
                 self.waiting += values["P"]
             self.spun += [line] if self.spindle and values["P"] > 0 else []
@@ -358,15 +373,14 @@ class _Reader:
         elif "P" in values:
             raise self.fail(line, "P without G4", allowed="P with G4 or G64 only",
                             remedy="write G4 before it if a wait is meant, else take it out")
-        arc_words = [letter for letter in "IJKR" if letter in values]
         if not moved:
             if arc_words:
                 raise self.fail(line, f"{arc_words[0]} without an arc to an end point", allowed="with G2 or G3 and "
-                                "where the arc ends", remedy="write X and Y of the arc's end, of a whole circle too")
+                                "where the arc ends", remedy=self._end_of_arc)
             return
         if self.motion is None:
             raise self.fail(line, "axis words before any of G0 G1 G2 G3", remedy="say which motion is meant")
-        if arc_words and self.motion < CLOCKWISE:
+        if arc_words and self.motion < _ARC:
             raise self.fail(line, f"{arc_words[0]} in straight motion", allowed="with G2 or G3 only",
                             remedy="write G2 or G3 on its line if an arc is meant")
         self._add(self._target(axes, line), values, line)
@@ -391,9 +405,9 @@ class _Reader:
     def _add(self, target: list[float], values: dict[str, float], line: int) -> None:
         centre, turns = [math.nan] * 3, 0.0
         assert self.motion is not None
-        if self.motion >= CLOCKWISE:
+        if self.motion >= _ARC:
             centre, turns = centre_and_turn(
-                self.position, target, values, plane=self.plane, unit=self.unit, clockwise=self.motion == CLOCKWISE,
+                self.position, target, values, plane=self.plane, unit=self.unit, clockwise=self.motion == _ARC,
                 fail=partial(self.fail, line))
             self._count_chords(math.dist(self.position, centre), turns, line)
         self._note_move(self.motion)
@@ -412,9 +426,9 @@ class _Reader:
     def _note_move(self, motion: int) -> None:
         """What is to be known of moves of a kind, or of several of which it is the highest."""
         self.units.add(self.unit_set)
-        needed = ("distance", "feed mode", "plane")[: 1 + min(motion, CLOCKWISE)]
+        needed = ("distance", "feed mode", "plane")[: 1 + min(motion, _ARC)]
         self.assumed |= set(needed) - self.stated
-        if motion > RAPID and self.waiting is not None:
+        if motion > 0 and self.waiting is not None:
             self.waited, self.waiting = min(self.waited, self.waiting), None
 
     def _flush_rows(self) -> None:
@@ -429,7 +443,8 @@ class _Reader:
             raise ProgramError(self.name, "no words at all", allowed="a program", remedy="is the file empty?")
         table = np.concatenate(self.blocks) if self.blocks else np.empty((0, 17))
         columns: dict[str, Any] = {
-            "start": table[:, 0:3], "end": table[:, 3:6], "centre": table[:, 6:9], "kind": table[:, 9].astype(np.int8),
+            "start": table[:, 0:3], "end": table[:, 3:6], "centre": table[:, 6:9],
+            "kind": _KINDS[table[:, 9].astype(int)],
             "plane": table[:, 10].astype(np.int8), "turns": table[:, 11], "feed": table[:, 12], "speed": table[:, 13],
             "spindle": table[:, 14].astype(np.int8), "line": table[:, 15].astype(np.int64),
             "offset": table[:, 16].astype(np.int8),
@@ -440,7 +455,8 @@ class _Reader:
             name=self.name, lines=lines, units=frozenset(self.units), comments=tuple(self.comments),
             ended=self.ended or self.percent == 2,
             spindle_left_on=self.spindle != 0 and not self.ended, coolant=self.coolant,
-            waited=self.waited if self.waited < math.inf else self.waiting or 0.0, assumed=frozenset(self.assumed),
+            waits=tuple(self.waits), waited=self.waited if self.waited < math.inf else self.waiting or 0.0,
+            assumed=frozenset(self.assumed),
             pauses=tuple(self.pauses), spun=tuple(self.spun), speed_line=self.speed_line, blends=tuple(self.blends),
             job_fingerprint=_marked(self.comments, _JOB_MARK), program_fingerprint=_marked(self.comments, _OWN_MARK),
             own_fingerprint=fingerprint(text), chords=self.chords, **columns,

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from pathgen.verify.findings import Finding, Tolerances, at, at_end
-from pathgen.verify.handling import rounded_corners
-from pathgen.verify.heights import MUCH_BESIDE, HeightField, beside_words
+from pathgen.verify.handling import long_waits, rounded_corners
+from pathgen.verify.heights import MUCH_BESIDE, HeightField, Took, beside_words
 from pathgen.verify.program import ReadProgram
 
 _BESIDE = 0.05
@@ -20,6 +20,7 @@ def as_run(program: ReadProgram, field: HeightField) -> Iterator[Finding]:
     yield from _unsaid(program)
     yield from _spindle(program, field)
     yield from rounded_corners(program)
+    yield from long_waits(program)
     yield from _start(field)
     yield from _below(field)
     yield from _stays(program, field)
@@ -145,8 +146,19 @@ def _place(field: HeightField) -> Iterator[Finding]:
         yield Finding(code="beside-blank", severity="warn", where=took.name, got=beside_words(share),
                       allowed="over the blank", remedy="are the blank's corner and the program's zero right?")
     elif not took.volume:
-        low = np.nanmin(np.where(took.rapid, np.nan, took.end[:, 2])) if (~took.rapid).any() else np.nan
-        got = "no move at a feed" if np.isnan(low) else f"nothing is cut: its lowest move at a feed is {low:.3f} mm " \
-            f"above the underside, the wood stands {np.max(field.before, initial=0.0):.3f} mm high"
+        got, remedy = _of_nothing(took, float(np.max(field.before, initial=0.0)))
         yield Finding(code="cuts-nothing", severity="warn", where=took.name, got=got, allowed="a program that cuts",
-                      remedy="are its zero (zero=..) and the blank right?")
+                      remedy=remedy)
+
+
+def _of_nothing(took: Took, stands: float) -> tuple[str, str]:
+    """Why a program that takes nothing takes nothing, and what to do."""
+    known = np.isfinite(np.hstack([took.start, took.end])).all(axis=1)
+    if took.rapid.all():
+        return "no move at a feed", "is it all there?"
+    if not (known & ~took.rapid).any():
+        return "nothing is cut that could be followed: of no move at a feed is it known from where to where it goes", \
+            "write Z, then X and Y, before the first"
+    low = float(np.min(took.end[known & ~took.rapid, 2]))
+    return (f"nothing is cut: its lowest move at a feed is {abs(low):.3f} mm {'above' if low >= 0 else 'below'} the "
+            f"underside, the wood stands {stands:.3f} mm high"), "are its zero (zero=..) and the blank right?"

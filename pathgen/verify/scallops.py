@@ -48,8 +48,9 @@ class ScallopCheck(Brief):
 
     Attributes
     ----------
-    ridges : Ridges
-        Every ridge on every section: where its top is and how high it stands, square to the surface.
+    ridges
+        Every ridge on every section: ``ridges.x``, ``ridges.y`` (n,), where its top is, and ``ridges.height`` (n,), how
+        high it stands, square to the surface.
     highest, highest_at : float, (x, y)
         The worst of them.
     predicted : float

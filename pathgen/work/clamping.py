@@ -90,7 +90,30 @@ class Setup:
 
 @dataclass(frozen=True, kw_only=True)
 class Machine:
-    """The router: mm, mm per minute, mm per second squared; shows itself as a table in a notebook.
+    """The router; shows itself as a table in a notebook.
+
+    Attributes
+    ----------
+    clearance : float
+        How far rapids across the work pass above the highest thing in the way, mm.
+    rapid : float
+        Speed of rapids, mm per minute.
+    acceleration : float
+        Of all axes, for the time estimate, mm per second squared.
+    travel : (x, y, z), optional
+        How far it moves along each axis, mm; left out: not checked.
+    spindle : (lowest, highest), optional
+        Its speeds, turns per minute; left out: not checked.
+    arcs : bool
+        Whether it reads G2 and G3.
+    resolution : float
+        Its smallest step, mm.
+    spin_up : float
+        How long the spindle is given to come up to speed before the first descent, seconds (G4 P).
+    repeatability : float
+        How far off in X and Y it may come back to a place, mm.
+
+    Raises PathgenError that names the attribute: numbers below 0, travel of none, spindle speeds that do not rise.
 
     >>> import pathgen
     >>> path = pathgen.Toolpath.from_runs([[[0, 0, 5], [9, 0, 5]]], safe_z=15.0)
@@ -101,23 +124,14 @@ class Machine:
     """
 
     clearance: float = 10.0
-    """How far rapids across the work pass above the highest thing in the way."""
     rapid: float = 5000.0
-    """Speed of rapids."""
     acceleration: float = 400.0
-    """Of all axes, for the time estimate."""
     travel: tuple[float, float, float] | None = None
-    """How far it moves along X, Y and Z; None: not checked."""
     spindle: tuple[float, float] | None = None
-    """Its lowest and highest speed, rpm."""
     arcs: bool = False
-    """Whether it reads G2 and G3."""
     resolution: float = 0.005
-    """Its smallest step, mm."""
     spin_up: float = 3.0
-    """Seconds that the spindle is given to come up to speed before the first descent."""
-    repeatability: float = 0.05
-    """How far off in X and Y it may come back to a place, mm; common practice, no source."""
+    repeatability: float = 0.05  # common practice, no source
 
     @property
     def touch(self) -> float:

@@ -365,6 +365,8 @@ class Cutouts:
     """Those of its openings that have names."""
     in_files: str = ""
     """What they are called in the name of their program, where they are no openings."""
+    takes: str = ""
+    """What is laid into them, where that is known."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -532,7 +532,7 @@ class CutOut(_Within[Cutouts]):
 
 
 class Channel(CutOut):
-    """A channel in the back of the part, for the truss rod, cut before the blank is turned over."""
+    """A channel in the back of the part, a board's for the truss rod, cut before the blank is turned over."""
 
     name = "channel"
     table = "[channel]"
@@ -547,7 +547,8 @@ class Channel(CutOut):
 
     def afterwards(self, work: Work) -> list[str]:
         deep = format_length(self.feature.depth, work.units)
-        return [f"Measure the channel: it must be {deep} deep. Lay the truss rod in: it must not stand proud.",
+        lay = f"Lay {self.feature.takes} in: it" if self.feature.takes else "What is to lie in it"
+        return [f"Measure the channel: it must be {deep} deep. {lay} must not stand proud.",
                 "The programs of the top come next. Leave the spoilboard, X 0 and Y 0 as they are."]
 
 

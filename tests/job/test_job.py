@@ -197,7 +197,7 @@ BAD = {
     "slots to a binding that is not there": ("depth = 2.6", 'depth = 2.6\nends = "binding"', "but the board has none"),
     "marks without a surface": ("[slots]", '[marks]\ncutter = "slot"\n[slots]', "no surface to cut a second time"),
     "a second cut over nothing": (
-        "[slots]", '[surface]\nfinish = "slot"\n[resurface]\n[slots]', "no inlay has a fill to cut over"),
+        "[slots]", '[surface]\nfinish = "slot"\n[resurface]\n[slots]', "nothing has a fill to cut over"),
     "a clamp without its width": (
         "[slots]", "[setup]\nkeep_out = [{ along = [0, 1], height = 3.0 }]\n[slots]", "across is missing"),
     "an end with an arch and steps": (

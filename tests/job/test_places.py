@@ -205,3 +205,10 @@ def test_the_zero_is_tried_beside_the_blank_only_where_it_was_set_there(tmp_path
     words = " ".join(check_by_hand(clamping_of(job), 0.0))
     assert ("not over the blank" in words) is said
     assert ("later by the Z noted on the bed" in words) is not said
+
+
+@pytest.mark.parametrize(("zero", "said"), [("blank-nut-bass", True), ("blank-end-centre", False)])
+def test_a_clamp_on_the_place_of_zero_is_told_where_the_tip_is_to_be_over_it(tmp_path, zero, said):
+    clamp = f'[setup]\nkeep_out = [{{ along = [-20, -14], across = [-33, 33], height = 16 }}]\nzero = "{zero}"\n'
+    words = " ".join(check_by_hand(clamping_of(pathgen.load_job(small_board.job(tmp_path, extra=clamp))), 0.0))
+    assert ("where a clamp stands 16 mm above the bed: keep the tip above that" in words) is said

@@ -136,8 +136,10 @@ def test_a_path_alone_becomes_a_program_that_is_read_back_as_it_was(units):
     assert read.ended
     # the program lifts first; then it goes over the path's first point
     assert np.allclose(read.end[1:], path.points - [5.0, -2.0, 1.0], atol=2e-4)
-    with pytest.raises(ProgramError, match="begins or ends"):
+    with pytest.raises(ProgramError, match=r"begins or ends .*Toolpath\.from_runs"):
         program(Toolpath(path.points[:-1], path.kinds[:-1]), cutter=CUTTER)
+    with pytest.raises(ProgramError, match=r"first point is reached by Move\.CUT .*make kinds\[0\] Move\.RAPID"):
+        program(Toolpath(path.points, [Move.CUT, *path.kinds[1:]]), cutter=CUTTER)
 
 
 @pytest.mark.parametrize(("end", "words"), [(20.0009, " I10 J0"), (20.00105, ""), (0.0, "")])

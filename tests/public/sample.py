@@ -15,6 +15,10 @@ def one_step_at_a_time(drawing: Path) -> dict[str, str]:
     flat = pathgen.Cutter(name="flat 2", shape="flat-end", diameter=2.0, speed=18000, feed=900, plunge=200, stepdown=1)
     saw = pathgen.Cutter(name="0.5", shape="flat-end", diameter=0.5, speed=24000, feed=300, plunge=90, stepdown=0.3)
     art: pathgen.Artwork = pathgen.placed(pathgen.read_artwork(drawing), at=(60.0, 0.0), width=100.0)
+    region: pathgen.Region = art.regions[0]
+    left_out: tuple[pathgen.LeftOut, ...] = art.left_out
+    assert region.colour.startswith("#")
+    assert not left_out
     board = shapely.box(0, -20, 120, 20)
     rough: pathgen.Cut = pathgen.rough(board, top, flat, stock=8.0, finish=ball)
     first: pathgen.FinishCut = pathgen.finish(board, top, ball, ridge=0.02)
@@ -38,14 +42,17 @@ def one_step_at_a_time(drawing: Path) -> dict[str, str]:
 def any_program(text: str, cutter: pathgen.Cutter) -> tuple[float, float]:
     """The highest ridge and the lowest cut, mm."""
     program: pathgen.ReadProgram = pathgen.read_program(text)
+    assert (program.kind == pathgen.ReadMove.FEED).any()
     blank = pathgen.Blank(x=(-5.0, 65.0), y=(-25.0, 25.0), thickness=8.0)
     field: pathgen.HeightField = pathgen.simulate(blank, program, cutter, resolution=0.5)
     took: pathgen.Took = field.took[0]
     assert took.volume > 0
     found: pathgen.ScallopCheck = pathgen.ridges(program, cutter=cutter, top=pathgen.flat(6.0))
     off: pathgen.Difference = pathgen.compare_heights(field, pathgen.flat(6.0))
+    found_wrong: tuple[pathgen.Finding, ...]
     checked: pathgen.ProgramCheck = pathgen.check_program(text, cutter=cutter, top=pathgen.flat(6.0), blank=blank)
-    assert checked.passed
+    found_wrong = checked.findings
+    assert checked.passed, found_wrong
     return found.highest, off.low
 
 
@@ -54,7 +61,13 @@ def a_whole_board(job_file: Path, folder: Path) -> bool:
     job: pathgen.Job = pathgen.load_job(job_file)
     result: pathgen.Build = pathgen.build(job)
     result.write(folder)
-    choices = pathgen.compare(job, scallops=[0.01])
+    last: pathgen.Program = result.programs[-1]
+    found: pathgen.Verification = result.verification
+    assert last.minutes > 0
+    assert found.passed
+    choices: pathgen.Choices = pathgen.compare(job, scallops=[0.01])
+    first: pathgen.Choice = choices[0]
+    assert first.minutes > 0
     ridge = pathgen.scallop_height(pathgen.stepover_for(0.01, 3.0), 3.0)
     return result.passed and pathgen.check(job, folder).passed and len(choices) > 0 and bool(ridge > 0)
 

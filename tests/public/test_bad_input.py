@@ -14,6 +14,7 @@ RUN = {"speed": 18000.0, "feed": 1200.0, "plunge": 300.0, "stepdown": 1.5}
 TOP = pathgen.radiused(thickness=6.0, start=254.0)
 FLAT = pathgen.Cutter(name="flat 3", shape="flat-end", diameter=3.0, **RUN)
 BALL = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, **RUN)
+VEE = pathgen.Cutter(name="v", shape="v", diameter=6.0, angle=60.0, **RUN)
 SQUARE = shapely.box(10, -10, 40, 10)
 ROOT = Path(__file__).parents[2]
 JOB, DRAWING = ROOT / "examples" / "fern-and-moth.toml", ROOT / "examples" / "fern-and-moth.svg"
@@ -87,6 +88,8 @@ def cutter(**changes):
     (lambda: pathgen.rough(SQUARE, TOP, cutter(diameter=100.0), stock=8.0), "100 mm is too large to rough"),
     (lambda: pathgen.rough(SQUARE, TOP, cutter(diameter=300.0), stock=8.0), "rough cutter: 300 mm.*at most 237.9 mm"),
     (lambda: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, finish=cutter(diameter=300.0)), "rough finish: 300 mm"),
+    (lambda: pathgen.rough(SQUARE, TOP, VEE, stock=8.0), "rough cutter: 'v' is a v cutter: it leaves furrows"),
+    (lambda: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, finish=VEE), "rough finish: 'v' is a v cutter"),
     (lambda: pathgen.outline(SQUARE, cutter(diameter=100.0), stock=6.0), "outline blank: not given"),
     (lambda: pathgen.outline(SQUARE, cutter(diameter=100.0), stock=6.0, blank=(-300.0, -300.0, 300.0, 300.0)),
      "4 tabs do not fit: each takes 106.00 mm"),
@@ -321,6 +324,7 @@ def test_roughing_may_leave_nothing():
     (lambda v: pathgen.Blank(x=(0, max(v, 0.0)), y=(0, 5), thickness=3.0), "above 0, at most 2000 mm"),
     (lambda v: pathgen.Blank(x=(0, 5), y=(0, 5), thickness=v), "above 0, at most 1000 mm"),
     (lambda v: pathgen.simulate(BLANK, LINE, BALL, resolution=v), "0.01 or more, at most 2 mm"),
+    (lambda v: pathgen.check(pathgen.load_job(JOB), ROOT, resolution=v), "0.01 or more, at most 2 mm"),
     (lambda v: pathgen.simulate(BLANK, [], []).filled(SQUARE, top=TOP, proud=v), "-50 or more, at most 50 mm"),
     (lambda v: pathgen.fret_distances(v, 12), "above 0, a number"),
     (lambda v: pathgen.fret_distances(640.0, v), "1 or more, at most 1000"),

@@ -235,7 +235,7 @@ def test_a_surface_with_relief_and_fall_away_is_said_with_options_that_its_findi
              "--radius", "254", "--scallop", "0.02", "--resolution", "0.2"]
     assert main(asked) == 1
     said = capsys.readouterr().out
-    assert re.search(r"cut 0\.299\d mm below the surface .*f the board has relief or fall-away, say so \(--rel", said)
+    assert re.search(r"cut 0\.299\d mm below the surface .*f the surface has relief or fall-away, say so \(--rel", said)
     assert main([*asked, "--relief", "0.1", "20", "40", "--fall-away", "0.3", "60", "100"]) == 0
     assert "Passed" in capsys.readouterr().out
     assert main([*asked, "--fall-away", "0.3", "100", "60"]) == 2
@@ -320,6 +320,16 @@ def test_what_simulate_would_pass_over_is_refused(program, options, said, capsys
     assert said in capsys.readouterr().err
 
 
+def test_a_wait_that_counts_thousandths_is_told(tmp_path, capsys):
+    path, said = tmp_path / "a.nc", "a.nc, line 4: G4 P3000 is read as seconds, a wait of 50 min"
+    path.write_text(GROOVE.format(z=7).replace("G0 X", "G4 P3000\nG0 X", 1))
+    assert main(["simulate", str(path), "--cutter", "flat-end", "3", *PLAIN]) == 0
+    assert f"{said} (allowed: up to 60 s): does your machine count thousandths? then it waits 3 s there, else have " \
+        "that written: P3\n" in capsys.readouterr().out
+    assert main(["check", str(path), "--cutter", "flat-end", "3", "--thickness", "8", *PLAIN]) == 0
+    assert said in capsys.readouterr().out
+
+
 def test_simulate_tells_that_it_judges_nothing(tmp_path, capsys):
     path = tmp_path / "a.nc"
     path.write_text(GROOVE.format(z=7).replace("G1 Z7", "G0 Z7\nG1 Z7"))
@@ -360,3 +370,20 @@ def test_a_tip_between_the_points_of_the_grid_is_where_it_went(tmp_path, capsys)
     assert "6.000 mm below the underside of the work" in said
     main(["simulate", *asked])
     assert "lowest place cut 6.000 mm below the underside" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("command", "judged"), [("simulate", False), ("check", True), ("build", True)])
+def test_help_says_what_is_done_with_a_grid_and_a_stepdown(command, judged, capsys):
+    with pytest.raises(SystemExit):
+        main([command, "--help"])
+    words = " ".join(capsys.readouterr().out.split())
+    assert "grid of the simulation, 0.01 to 2 mm (default 0.1)" in words
+    assert ("would forbid" in words) is judged
+    assert ("deepest cut allowed" in words) is (command == "check")
+
+
+@pytest.mark.parametrize("grid", ["0.0099", "2.01", "x"])
+def test_a_command_takes_the_same_grids_as_python(program, grid, capsys):
+    with pytest.raises(SystemExit):
+        main(["simulate", program, "--cutter", "flat-end", "3", "--blank", "40", "20", "8", "--resolution", grid])
+    assert f"{grid} given; allowed: 0.01 to 2 mm" in capsys.readouterr().err

@@ -9,6 +9,7 @@ import pydoc
 import re
 import subprocess
 import sys
+from dataclasses import fields, is_dataclass
 from pathlib import Path
 
 import pytest
@@ -30,6 +31,35 @@ def test_every_public_name_is_documented(name):
         for key, member in own.items():
             member = member.fget if isinstance(member, property) else getattr(member, "__func__", member)
             assert not inspect.isfunction(member) or member.__doc__, f"{name}.{key}"
+
+
+# of the language and of the libraries that a user works with; `clamping` of build says that it is not for him
+KNOWN = {"None", "True", "False", "Path", "Polygon", "MultiPolygon", "Any", "Literal", "Sequence", "Iterable",
+         "Callable", "ArrayLike", "Floats", "Text", "Bounds", "Clamping"}
+
+
+@pytest.mark.parametrize("name", pathgen.__all__)
+def test_types_that_docstrings_and_signatures_name_can_be_imported(name):
+    thing = getattr(pathgen, name)
+    doc = inspect.getdoc(thing)
+    said = re.findall(r"^[\w, ]+ : (.+)$|^(?:Returns|Raises)\n-+\n(\w+)$|`([A-Z]\w+)`", doc, re.M)
+    words = [word for row in said for part in row for word in re.findall(r"\b[A-Z]\w+", part)]
+    if inspect.isfunction(thing):
+        words += [word for one in thing.__annotations__.values() for word in re.findall(r"\b[A-Z]\w+", str(one))]
+    assert {word for word in words if word not in KNOWN and not hasattr(pathgen, word)} == set()
+
+
+@pytest.mark.parametrize("name", [name for name in pathgen.__all__
+                                  if is_dataclass(getattr(pathgen, name)) and name != "Job"])  # `pathgen keys` tells
+def test_every_attribute_of_a_public_value_is_told_of(name):
+    """In the docstring of the class, which `help` shows first, or of one it is made from; or in one of its own."""
+    thing = getattr(pathgen, name)
+    told = " ".join(inspect.getdoc(one) or "" for one in thing.__mro__)
+    own = "".join(inspect.getsource(one) for one in thing.__mro__[:-1])
+    inner = {"plan", "pocket", "job", "scene", "background"}  # what it was made from
+    lacks = [one.name for one in fields(thing) if not re.search(rf"\b{one.name}\b", told)
+             and not re.search(rf'^    {one.name}: [^\n]*\n    """', own, re.M)]
+    assert set(lacks) - inner == set()
 
 
 @pytest.mark.parametrize("home", HOMES)

@@ -360,12 +360,14 @@ def test_every_value_shows_itself(finished):
     text = pathgen.program(finished)
     field = pathgen.simulate(BLANK, text, BALL, resolution=0.2)
     for value in (TOP, pathgen.flat(6.0), BALL, finished, cut, pathgen.Toolpath.empty(), pathgen.read_program(text),
-                  pathgen.read_artwork(DRAWING)):
+                  pathgen.read_artwork(DRAWING), pathgen.read_artwork(DRAWING).regions[0]):
         assert value._repr_svg_().startswith(("<svg", "<?xml"))
     assert field._repr_png_().startswith(b"\x89PNG")
     assert "40 mm, 8 mm thick" in BLANK._repr_svg_()
     checked = pathgen.check_program(text, cutter=BALL, top=TOP, blank=BLANK)
-    for value in (checked, checked.ridges, checked.against, field.took[0], pathgen.Machine()):
+    lacks = pathgen.LeftOut("text", "a", "no curves", "convert it")
+    for value in (checked, checked.ridges, checked.against, field.took[0], pathgen.Machine(), lacks,
+                  pathgen.Finding(code="a", where="b", got="c", allowed="d")):
         assert value._repr_html_().startswith("<table><tr><td>")
 
 
@@ -388,6 +390,8 @@ def test_a_whole_board_shows_itself(tmp_path):
     assert "no such program" in pathgen.check(job, tmp_path / "out", resolution=0.4)._repr_html_()
     choices = pathgen.compare(job, scallops=[0.01])
     assert choices._repr_html_().count("<tr>") == len(choices) + 1
+    assert choices[0]._repr_html_().count("<tr>") == 2
+    assert result.programs[0]._repr_svg_().startswith("<svg")
     words = job._repr_html_()
     assert "thickness = 6" in words
     assert words.count("<td>cutters</td>") == len(job.cutters)
@@ -481,6 +485,7 @@ CUT = ("G1 Z7 F300", "X30 F600")
     ({"start": ("G21 G90", "M3 S9000", "G0 X5 Y0 Z8.5")}, {"height-unknown": "warn"}),
     ({"start": ("G21 G90", "M3 S9000", "G0 X5 Y0")}, {"height-unknown": "forbid"}),
     ({"start": ("G21 G90 G64", "G0 Z20", "M3 S9000", "G0 X5 Y0")}, {"corners-rounded": "warn"}),
+    ({"end": ("G0 Z20", "M5", "G4 P3000", "M30")}, {"long-wait": "note"}),
     ({"end": ("M5", "M30")}, {"ends-in-the-work": "forbid"}),
     ({"end": ("G0 Z8", "M5", "M30")}, {"ends-in-the-work": "forbid"}),  # on the wood beside the groove
     ({"end": ("X47.5", "M5", "M30")}, {}),  # out over the edge, where nothing stands
@@ -509,6 +514,28 @@ def test_a_program_that_cuts_nothing_is_told_of():
     assert {code: one.severity for code, one in found.items()} == {"cuts-nothing": "warn"}
     assert "15.000 mm above the underside, the wood stands 8.000 mm high" in found["cuts-nothing"].got
     assert list(run("M9", limit=0.01)) == ["cuts-nothing"]
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize(("lines", "got"), [
+    (("M3 S18000", "G1 X10 Y0 F100"), "of no move at a feed is it known from where to where it goes"),
+    (("G0 Z20", "M3 S18000", "G1 X10 Y0 F100"), "of no move at a feed is it known from where to where it goes"),
+    (("G0 Z20", "M3 S18000", "G0 X10 Y0"), "no move at a feed"),
+    (("G0 Z20", "M3 S18000", "G0 X10 Y0", "G1 Z15 F100", *("X40", "X10") * 5, "G0 Z20", "Y-24", "Z0", "G1 Z-1"),
+     "is 1.000 mm below the underside"),
+])
+def test_why_a_program_cuts_nothing_is_told(lines, got):
+    found = run(start=("G21 G90", *lines))
+    assert got in found["cuts-nothing"].got
+
+
+@pytest.mark.parametrize(("area", "said"), [
+    (shapely.box(500, 0, 510, 10), "check_program area: one that covers no point .*allowed: on the blank"),
+    ("all", "check_program area: a str"),
+])
+def test_an_area_off_the_blank_is_named(area, said):
+    with pytest.raises(pathgen.PathgenError, match=said):
+        run(*CUT, area=area)
 
 
 def test_another_work_offset_in_the_middle_cannot_be_followed():

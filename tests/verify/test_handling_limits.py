@@ -64,6 +64,7 @@ def line_beside_clamp(y, z=6):
     ({}, {"M3 S18000": "M3"}, "spindle-off", "forbid"),
     ({}, {"M3 S18000": "M4 S18000"}, "spindle-backwards", "forbid"),
     ({"G4 P3": "G4 P2.9995"}, {"G4 P3": "G4 P2.998"}, "no-spin-up", "warn"),
+    ({"G4 P3": "G4 P60"}, {"G4 P3": "G4 P60.01"}, "long-wait", "note"),
     # and so each time that it starts again
     *(({"X20 Y0 F1000": f"{stop}M3\nG4 P3\nX20"}, {"X20 Y0 F1000": f"{stop}M3\nX20"}, "no-spin-up", "warn")
       for stop in ("Z8\nM5\nM0\n", "Z8\nM5\nG4 P9\n")),

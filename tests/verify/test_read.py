@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pathgen.base.errors import ProgramError
-from pathgen.verify.program import CLOCKWISE, COUNTER_CLOCKWISE, FEED, RAPID
+from pathgen.base.toolpath import Move
+from pathgen.verify.program import ReadMove
 from pathgen.verify.read import fingerprint, read_program
 
 START = "G21 G90 G94 G17 G54\nG0 Z10\nM3 S10000\nG0 X0 Y0\nF600\n"
@@ -93,7 +94,7 @@ def test_lines_that_the_standard_allows(line, end):
 def test_worked_arc_with_a_centre():
     # P: NISTIR 6556, 3.5.3.2: from (7, 7) to (10, 16) about (10, 11), radius 5
     program = read("G0 X7 Y7 Z0", "G2 X10 Y16 I3 J4")
-    assert program.kind[-1] == CLOCKWISE
+    assert program.kind[-1] == ReadMove.CLOCKWISE
     assert program.centre[-1, :2] == pytest.approx([10, 11])
     points = program.straight(1e-5)[1][program.straight(1e-5)[2] == len(program) - 1]
     assert np.hypot(points[:, 0] - 10, points[:, 1] - 11) == pytest.approx(5.0, abs=1e-9)
@@ -155,7 +156,7 @@ def test_chords_stay_within_their_tolerance_and_both_forms_agree(radius, a, turn
     word = "G3" if left else "G2"
     go = f"G0 X{p[0]:.4f} Y{p[1]:.4f}"
     program = read(go, f"{word} X{q[0]:.4f} Y{q[1]:.4f} I{-p[0]:.4f} J{-p[1]:.4f}")
-    assert program.kind[-1] == (COUNTER_CLOCKWISE if left else CLOCKWISE)
+    assert program.kind[-1] == (ReadMove.COUNTER_CLOCKWISE if left else ReadMove.CLOCKWISE)
     starts, ends, motion = program.straight(tolerance)
     mine = motion == len(program) - 1
     middle = (starts[mine] + ends[mine]) / 2
@@ -205,7 +206,14 @@ def test_spindle_feed_and_offset_are_kept_with_each_motion():
     assert program.speed[-3:].tolist() == [10000, 10000, 500]
     assert program.offset[-3:].tolist() == [54, 55, 55]
     assert program.feed[-3:].tolist() == [600, 600, 50]
-    assert program.kind.tolist() == [RAPID, RAPID, FEED, FEED, FEED]
+    assert program.kind.tolist() == [ReadMove.RAPID] * 2 + [ReadMove.FEED] * 3
+
+
+def test_kinds_of_motion_that_were_read_are_no_moves_of_a_path():
+    """Compared with each other they were true by accident: an arc, 2, was a PLUNGE."""
+    program = read("G1 X1", "G2 X3 I1", "G3 X1 I-1")
+    assert [ReadMove(kind).name for kind in program.kind[-3:]] == ["FEED", "CLOCKWISE", "COUNTER_CLOCKWISE"]
+    assert [(program.kind == move).sum() for move in Move] == [(program.kind == ReadMove.RAPID).sum(), 0, 0, 0]
 
 
 def test_fingerprints():
@@ -332,7 +340,7 @@ def test_waits_count_between_the_spindle_and_the_first_cut():
 
 @pytest.mark.parametrize(("plane", "first", "second", "own"),
                          [(17, "X", "Y", "IJ"), (18, "Z", "X", "IK"), (19, "Y", "Z", "JK")])
-@pytest.mark.parametrize("motion", [CLOCKWISE, COUNTER_CLOCKWISE])
+@pytest.mark.parametrize("motion", [2, 3])
 def test_an_arc_takes_its_radius_or_a_centre_in_its_plane(plane, first, second, own, motion):
     """P: NISTIR 6556, 3.5.3: R alone, or one or both of the offsets of the plane, of which one left out is 0."""
     for letters in ("".join(some) for n in range(5) for some in itertools.combinations("IJKR", n)):
@@ -347,7 +355,7 @@ def test_an_arc_takes_its_radius_or_a_centre_in_its_plane(plane, first, second, 
         centre = program.centre[-1]["XYZ".index(first)], program.centre[-1]["XYZ".index(second)]
         assert np.hypot(*centre) == pytest.approx(math.sqrt(0.5) if letters == own else 1.0)
         # one round the end of an axis turns by a quarter one way and by three the other; a positive R by the less
-        left = motion == COUNTER_CLOCKWISE
+        left = motion == 3
         turned = {own: 0.5, "R": 0.25}.get(letters, 0.25 if (centre[0] < 0.5) == left else 0.75)
         assert program.turns[-1] / (2 * math.pi) == pytest.approx(turned if left else -turned)
 
@@ -370,6 +378,15 @@ def test_what_an_editor_leaves_is_said_to_be_taken_out(odd):
     ("G38.2 Z-5", "set the zero by hand"), ("M62 P1", "see in the machine's manual"), ("G1 X1 A20", "X, Y and Z alone"),
     ("G1 X1E-5", "write the number out"), ("/X10", "take the / out if the line is to run, else all of the line"),
     ("#1=10", "plain numbers"), ("G1 X[1+2]", "the number that it comes to"), ("G1 X#1", "plain numbers"),
+    *((line, "write X and Y of the arc's end on this line: of a whole circle the same as those of its start")
+      for line in ("G2 I5 J0 F1200", "G3 I5", "I5 J0", "G2 R3")),
+    ("G91 G2 I5", "of a whole circle X0 Y0"), ("G18 G2 I5 K0", "write Z and X of the arc's end"),
+    ("G10 L2 P1 X0", r"G10 L2 sets a zero .*: set the zero by hand before the start, then the line can go$"),
+    ("G83 X1 Y2 Z-3 R1 Q1", r"G83 Q1 drills by a cycle: write it out, .* belong to it$"),
+    ("M98 P100 L3", r"M98 L3 calls moves that stand elsewhere: write those moves in its place$"),
+    ("G65 P100 A1", "G65 A1 calls moves"), ("G1 N10 X5", "N10 numbers the line, and does not .* write it before all"),
+    ("G1 X1 Q1", "Q1 is not followed here: see in the machine's manual"),
+    ("G2 F100", "write G2 on the line of the next X, Y or Z"),
     ("G4 X2", "write the wait as P"), ("G4 P1 G64", "on two lines"), ("P3", "G4 before it if a wait is meant"),
 ])
 def test_what_is_not_followed_is_told_with_what_to_write_in_its_place(line, said):

@@ -20,6 +20,8 @@ from pathgen.verify import verify
 from pathgen.verify.cutouts import _edge
 from pathgen.verify.findings import Tolerances
 from tests.as_made import hold
+from tests.job.test_forms import DISC, FORM
+from tests.job.test_forms import read as read_form
 from tests.job.test_plates import HOLE, PLATE, RING, drawn, read
 from tests.plain_cutting import Wood
 from tests.small_board import cutter, moves, svg
@@ -398,9 +400,78 @@ def test_pieces_let_into_a_plate(tmp_path, capsys):
     assert sheet.let_in.stock.area == pytest.approx(math.pi * (9.0 - gap / 2) * (4.0 - gap / 2), rel=0.02)
 
 
-def test_a_filled_inlay_in_a_face_left_as_it_is(tmp_path):
-    with pytest.raises(JobError, match=r"\[plate\] face: false, and an inlay is filled, which is cut level"):
-        read(tmp_path, PLATE + RING + 'fill = "resin"\n')
+FOREIGN = re.compile(r"\b(board'?s?|fingerboard|truss|frets?|strings?|neck|bridge|nut (end|face)|radius|curve[ds]?)\b")
+"""Words of a board, which no other part has; but for the spare board under it, which some words call so."""
+SPARE = re.compile(r"spare (flat )?board")
+DOWELS = """
+[holes]
+cutter = "flat 3"
+at = [[-5.0, 0.0], [105.0, 0.0]]
+diameter = 4.0
+through = 3.0
+[channel]
+cutter = "flat 3"
+along = [20.0, 80.0]
+across = -20.0
+width = 4.0
+depth = 1.0
+"""
+
+
+def said(folder):
+    """All that the files of a folder say to a maker, by name: pages, reports, comments of programs."""
+    words = {}
+    for path in folder.iterdir():
+        text = path.read_text() if path.suffix in (".html", ".txt", ".nc") else ""
+        text = " ".join(re.findall(r"\((.*)\)", text)) if path.suffix == ".nc" else COLOURED.sub(" ", text)
+        words[path.name] = SPARE.sub("", " ".join(text.lower().replace(" .. ", " ").split()))
+    return words
+
+
+@pytest.mark.in_every_run(0)
+@pytest.mark.parametrize("command", ["build", "pieces", "coupon"])
+def test_no_command_tells_a_plate_of_a_board(tmp_path, command):
+    (tmp_path / "leaf.svg").write_text(svg('<ellipse cx="10" cy="5" rx="9" ry="4" fill="#2255aa"/>', 20, 10))
+    job = read(tmp_path, FACED.replace("thickness = 3.0\n", "thickness = 3.4\n", 1).replace("= 3.6", "= 4.0")
+               + '[surface]\nfinish = "ball"\nscallop = 0.04\n' + PIECE + DOWELS
+               + RING.replace("inner = 10.0\nouter = 14.0", "inner = 0.0\nouter = 6.0").replace("50.0", "75.0")
+               + 'fill = "resin"\n' + HOLE)
+    assert main([command, str(job.path), "--out", str(tmp_path / "out"), "--resolution", "0.4"]) == 0
+    words = said(tmp_path / "out")
+    assert {"build": "00-back-setup.html", "coupon": "coupon.html"}.get(command, "report.txt") in " ".join(words)
+    for name, text in words.items():
+        found = FOREIGN.search(text)
+        assert found is None, (name, text[max(0, found.start() - 60): found.end() + 60])
+
+
+@pytest.mark.in_every_run(0)
+@pytest.mark.parametrize("command", ["build", "coupon"])
+def test_no_command_tells_a_form_of_a_board_or_of_inlays(tmp_path, command):
+    inside = FORM.replace('cut = "halves"\ngap = 2.4\nlength = 300.0\nwidth = 240.0', 'cut = "inside"')
+    job = read_form(tmp_path, inside, DISC)
+    assert main([command, str(job.path), "--out", str(tmp_path / "out"), "--resolution", "0.5"]) == 0
+    for name, text in said(tmp_path / "out").items():
+        found = re.search(rf"{FOREIGN.pattern}|\binlays?\b", text)
+        assert found is None, (name, text[max(0, found.start() - 60): found.end() + 60])
+
+
+@pytest.mark.parametrize(("text", "told"), [
+    (FACED + '[surface]\nfinish = "v"\n' + cutter(name="v", shape="v", diameter=6.0, angle=60.0, speed=16000,
+                                                 feed=900.0, plunge=250.0, stepdown=0.5),
+     r"allowed: a ball-end cutter, or a flat end\): it leaves furrows: name a ball-end cutter or a flat end$"),
+    (FACED + '[surface]\nfinish = "ball"\n' + PIECE.replace("thickness = 1.8", "thickness = 1.1"),
+     "a thinner piece ends below the surface$"),
+    (PLATE + RING + 'fill = "resin"\n', r"face: false, and inlay 1 \(ring 1\) is filled"),
+    (FACED.replace("length = 120.0", "length = 100.0").replace("width = 80.0", "width = 60.0")
+     .replace("margin_nut = 10.0", "margin_nut = 0.0").replace('[outline]\ncutter = "flat 3"\n', "")
+     + '[surface]\nfinish = "ball"\n[marks]\ncutter = "flat 3"\n' + RING + 'fill = "resin"\n',
+     "no waste is left round the plate for three marks"),
+])
+def test_no_mistake_of_a_plate_is_told_in_words_of_a_board(tmp_path, text, told):
+    (tmp_path / "leaf.svg").write_text(svg('<ellipse cx="10" cy="5" rx="9" ry="4" fill="#2255aa"/>', 20, 10))
+    with pytest.raises(JobError, match=told) as wrong:
+        build(read(tmp_path, text))
+    assert not FOREIGN.search(str(wrong.value))
 
 
 def test_a_drawing_without_a_place_begins_at_x_0_with_its_middle_on_the_centre_line(tmp_path):

@@ -198,7 +198,7 @@ def test_pieces_are_pictured_as_high_as_they_stand(result) -> None:
 
 def test_the_page_of_the_pieces_names_the_key_of_their_thickness(made) -> None:
     page = made[0].made.files(shaded=False)["setup.html"]
-    assert "write [[inlay]] piece thickness as measured, build the board again, and run pathgen pieces again." in page
+    assert "write [[inlay]] piece thickness as measured, build the job again, and run pathgen pieces again." in page
     assert "touch off on its top instead, and set the display there to the thickness that you measured." in page
     assert "[stock] thickness" not in page
 

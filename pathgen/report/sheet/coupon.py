@@ -169,7 +169,7 @@ def _pour(clamping: Clamping, part: Coupon, found: Trials) -> Element:
              ["", "no step where the second cut ends, round the pour", _BLANK]]
     return chapter(
         "pour", "The pour and the second cut", _table(rows),
-        _list("Dam, pour and cure it as you will on the board; measure how high the cured resin stands.",
+        _list("Dam, pour and cure it as you will in the job itself; measure how high the cured resin stands.",
               ["Higher than it should be: set ", _key(f"{part.filled} overfill"), " to what you read."],
               f"A fingernail feels a step of {format_length(0.01, units)}. Where the second cut ends, wood of the "
               "first cut stands beside it: the step there is how far Z came out different after the change of cutter. "

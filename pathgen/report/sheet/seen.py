@@ -72,7 +72,8 @@ def inlays_from_near(planned: Plan, checked: Verification, report: dict[str, Any
         return None
     pours = pours_of(planned)
     names = {id(inlay): one["name"] for inlay, one in zip(planned.clamping.inlays, report["inlays"], strict=True)}
-    return chapter("inlays", "The inlays, before and after",
+    what = "pockets" if planned.clamping.kind else "inlays"  # a test piece has squares to measure too
+    return chapter("inlays", f"The {what}, before and after",
                    *(part for one in closeups
                      for part in _inlay(planned, one, pours, names.get(id(one.inlay), one.inlay.name))))
 
