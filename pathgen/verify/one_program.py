@@ -19,7 +19,7 @@ from pathgen.base.plain import rounded, rounded_point
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, place_words
 from pathgen.verify.abilities import faster_findings, plunge_findings, shank_findings
-from pathgen.verify.cutting import SHAVING, too_deep
+from pathgen.verify.cutting import SHAVING, at_once_words, too_deep
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights
 from pathgen.verify.in_plan import place_of
@@ -277,13 +277,13 @@ def _moves(took: Took) -> Iterator[Finding]:
                       got=f"a rapid {bites.drop[worst]:.3f} mm into the work", allowed="rapids through air only",
                       remedy="lift the cutter first")
     motion, bites = took.pieces
-    over = np.where(too_deep(bites, motion, cutter, limit=cutter.stepdown, shaving=SHAVING * cutter.diameter)
-                    & (bites.over > slack.stepdown), bites.over, 0.0)
+    limit = slack.at_once(cutter.stepdown)
+    over = np.where(too_deep(bites, motion, cutter, limit=limit, shaving=SHAVING * cutter.diameter), bites.over, 0.0)
     if over.max(initial=0.0) > 0:
         worst = int(np.argmax(over))
         yield Finding(code="cut-too-deep", where=at(took.name, int(motion.line[worst]), *bites.at[worst].tolist()),
-                      got=f"{cutter.stepdown + over[worst]:.3f} mm at once",
-                      allowed=f"a stepdown of {cutter.stepdown:g} mm", remedy="go down in smaller steps")
+                      got=f"{limit + over[worst]:.3f} mm at once",
+                      allowed=at_once_words(cutter.stepdown, limit), remedy="go down in smaller steps")
     still = ~motion.rapid & (motion.feed <= 0)
     if still.any():
         yield Finding(code="no-feed", where=at(took.name, int(motion.line[np.argmax(still)])),

@@ -30,8 +30,6 @@ from pathgen.work.operations import Operation
 
 OPENED = 0.02
 """Depth from which a point counts as opened by a pocket, mm: more than the ridges of any surface."""
-_LOW_RIDGE = 0.1
-"""Of a stepdown: ridges lower than this, that stand where a flat end begins, may add to its first layer."""
 _ROWS = 32
 _HERE_AND_THERE = np.s_[::7, ::7]
 """Heights by which others are told apart before all of them are compared."""
@@ -303,10 +301,8 @@ def _left_by(program: _Program, top: Heights, ground: _Ground, most: float) -> _
 def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:
     """How deep a cut of this step may be below what stands there, mm."""
     ridge = max(clamping.surfacing.scallop, clamping.surfacing.leave_scallop) if clamping.surfacing else 0.0
-    if step.cutter.is_flat:  # it takes high ones as wood, from their tops down
-        ridge = min(ridge, _LOW_RIDGE * step.cutter.stepdown)
     cutter = step.cutter
-    return step.operation.at_once(cutter) + step.operation.over_ridges(cutter, ridge) + tolerances.stepdown
+    return tolerances.at_once(step.operation.at_once(cutter)) + step.operation.over_ridges(cutter, ridge)
 
 
 def _waste(outline: shapely.Polygon, grid: Grid) -> Bools:

@@ -340,6 +340,37 @@ def test_slots_after_a_ball_too_small_to_reach_their_ends_are_let_down_from_wher
     assert cut.points[:, 2].min() == pytest.approx(TOP.height(20.0, 15.0) - 2.0, abs=0.1)
 
 
+@pytest.mark.parametrize(("wide", "stepdown", "entry", "slant"), [
+    (0.6, 0.2, "peck", 0.0), (0.6, 0.2, "ramp", 6.0), (0.3, 0.1, "peck", 0.0),
+])
+def test_slots_take_no_more_than_their_stepdown_of_what_the_outermost_pass_left(wide, stepdown, entry, slant):
+    """Beside the board stands what its ball leaves: 0.25 mm at once of 0.2, and 0.17 of 0.1. By how much it may be more:
+    ridges of 0.02 mm that are no wood to the larger cutter, and the chords of a coarse layer, nine times 0.001 mm."""
+    board, top = shapely.Polygon([(0, -18), (60, -20), (60, 20), (0, 18)]), pathgen.radiused(thickness=6.0, start=305.0)
+    ball = replace(BALL, diameter=8.0, stepdown=3.0)
+    after = pathgen.finish(board, top, ball, ridge=0.02)
+    thin = replace(FLAT, diameter=wide, stepdown=stepdown)
+    cut = pathgen.slots([[[40 - slant, -19.3], [40 + slant, 19.3]]], top, thin, width=wide, depth=1.0, entry=entry,
+                        after=after)
+    blank = pathgen.Blank(x=(30, 50), y=(-24, 24), thickness=7.5)
+    found = pathgen.check_program(pathgen.program(cut), cutter=thin, top=top,
+                                  blank=pathgen.simulate(blank, pathgen.program(after), ball))
+    assert "cut-too-deep" not in [one.code for one in found.findings]
+    assert found.data["deepest_bite"] <= stepdown + (0.029 if stepdown == 0.2 else 0.009)
+
+
+def test_one_allowance_for_deeper_cuts_with_a_job_and_without():
+    """Of a thin layer a quarter more at most, of others 0.05 mm."""
+    deep = "G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X5 Y0\nG1 Z{} F300\nX30\nG0 Z20\nM5\nM30\n"
+    for stepdown, passed, refused in ((0.1, 7.876, 7.874), (2.0, 5.952, 5.948)):
+        cutter = replace(FLAT, stepdown=stepdown)
+        well, ill = (pathgen.check_program(deep.format(z), cutter=cutter, top=pathgen.flat(z), blank=BLANK)
+                     for z in (passed, refused))
+        assert not well.findings
+        more = min(0.05, stepdown / 4)
+        assert f"a stepdown of {stepdown:g} mm, and {more:g} mm for" in ill.findings[0].allowed
+
+
 def test_tops_by_each_way_of_stating_them():
     """R(x) is linear; following the strings it grows as their spread (derived)."""
     by_end = pathgen.radiused(thickness=6.0, start=254.0, end=406.4, length=470.0)
