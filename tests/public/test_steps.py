@@ -344,8 +344,8 @@ def test_slots_after_a_ball_too_small_to_reach_their_ends_are_let_down_from_wher
     (0.6, 0.2, "peck", 0.0), (0.6, 0.2, "ramp", 6.0), (0.3, 0.1, "peck", 0.0),
 ])
 def test_slots_take_no_more_than_their_stepdown_of_what_the_outermost_pass_left(wide, stepdown, entry, slant):
-    """Beside the board stands what its ball leaves: 0.25 mm at once of 0.2, and 0.17 of 0.1. By how much it may be more:
-    ridges of 0.02 mm that are no wood to the larger cutter, and the chords of a coarse layer, nine times 0.001 mm."""
+    """Beside the board stands what its ball leaves: 0.25 mm at once of 0.2, and 0.17 of 0.1. More may be taken by ridges
+    of 0.02 mm that are no wood to the larger cutter, and by the chords of a coarse layer, nine times 0.001 mm."""
     board, top = shapely.Polygon([(0, -18), (60, -20), (60, 20), (0, 18)]), pathgen.radiused(thickness=6.0, start=305.0)
     ball = replace(BALL, diameter=8.0, stepdown=3.0)
     after = pathgen.finish(board, top, ball, ridge=0.02)
@@ -357,6 +357,28 @@ def test_slots_take_no_more_than_their_stepdown_of_what_the_outermost_pass_left(
                                   blank=pathgen.simulate(blank, pathgen.program(after), ball))
     assert "cut-too-deep" not in [one.code for one in found.findings]
     assert found.data["deepest_bite"] <= stepdown + (0.029 if stepdown == 0.2 else 0.009)
+
+
+@pytest.mark.parametrize(("cutter", "width"), [(3.0, 3.0), (2.5, 3.0), (1.5, 2.2)])
+def test_slanted_slots_are_as_deep_as_asked_on_their_lines_and_deeper_beside_them_by_what_the_surface_falls(
+    cutter, width
+):
+    """A radius of 60, 25 mm aside. At a beside the line the flat end's rim reaches sqrt(r^2 - a^2) uphill along it, so
+    that the slot is deeper by up to r (|slope| - slope along), more with two lines (derived, plane); 0.049 was seen."""
+    line, top = np.array([[115.0, -25.0], [135.0, 25.0]]), pathgen.radiused(thickness=12.0, start=60.0)
+    mill = replace(FLAT, diameter=cutter, stepdown=0.6)
+    cut = pathgen.slots([line], top, mill, width=width, depth=2.0)
+    blank = pathgen.Blank(x=(112, 137), y=(-27, 27), thickness=12.5, top=top)
+    field = pathgen.simulate(blank, pathgen.program(cut), mill, resolution=0.1)
+    x, y = np.meshgrid(field.x, field.y)
+    deep = top.height(x, y) - field.top
+    unit = (line[1] - line[0]) / np.linalg.norm(line[1] - line[0])
+    aside = (y - line[0, 1]) * unit[0] - (x - line[0, 0]) * unit[1]
+    on_board, steepest = np.abs(y) < 24.5, 25.0 / math.sqrt(60.0**2 - 25.0**2)
+    on_line = deep[on_board & (np.abs(aside) < 0.05)]
+    across = steepest * abs(unit[0])  # how steeply the surface falls square to the line, at most
+    assert (on_line.min(), on_line.max()) == pytest.approx((2.0, 2.0), abs=0.004 + 0.05 * across)
+    assert 2.04 < deep[on_board].max() <= 2.0 + width / 2 * across
 
 
 def test_one_allowance_for_deeper_cuts_with_a_job_and_without():
