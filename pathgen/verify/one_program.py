@@ -23,10 +23,10 @@ from pathgen.verify.cutting import SHAVING, at_once_words, too_deep
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights
 from pathgen.verify.in_plan import place_of
-from pathgen.verify.over_blank import Text, read, simulate
+from pathgen.verify.over_blank import Text, motion_of, read, simulate
 from pathgen.verify.program import ReadProgram
 from pathgen.verify.run_alone import as_run
-from pathgen.verify.scallops import EXACT, ScallopCheck, ridges, standing
+from pathgen.verify.scallops import EXACT, ScallopCheck, ridges_of_moves, standing
 
 _FOLLOWS = 0.02
 """How much more than their ridges passes that follow a surface may stray from it, mm."""
@@ -144,7 +144,8 @@ def check_program(
     limit : float, optional
         Ridge height allowed, mm. Given, the program is taken for a finishing one: a cut more than 0.002 mm below the
         surface, a ridge more than 0.0001 mm higher than this (so exactly they are measured), or what stands twice as
-        high over the surface, forbids cutting. Left out, all this is told and not judged.
+        high over the surface, forbids cutting; so does a program of no passes side by side that leaves wood so high
+        within what it cut, or cuts nothing. Left out, all this is told and not judged.
     area : shapely polygon, optional
         Where ridges and heights are measured, mm. Left out: what the passes span, and all that was cut.
     zero : (x, y, z)
@@ -189,7 +190,8 @@ def check_program(
     measured = None
     if cutter.shape == "ball-end":
         try:
-            measured = ridges(program, cutter=cutter, top=top, area=area, limit=limit, zero=zero, along=along)
+            measured = ridges_of_moves(*motion_of(program, zero, along=along), cutter=cutter, top=top, area=area,
+                                       limit=limit, stood=field)
         except ProgramError:  # it has no passes side by side; what cannot be read was refused above
             measured = None
     took = field.took[-1]
@@ -353,6 +355,7 @@ def _strays(measured: ScallopCheck) -> str:
     return f"what its passes leave lies {low if abs(measured.low) >= 5e-5 else 'up'} to {high} the surface"
 
 
+_NO_FINISH = "or, if it is not to finish it, leave the ridge height out (limit=..)"
 _ANOTHER = "is that its radius? Or it roughs, in steps"
 _AT_ANOTHER = "are zero and thickness right? only {} lies there"
 
@@ -383,6 +386,14 @@ def _surface(
         yield Finding(code="ridge-too-high", where=at(name, None, *spot.high_at),
                       got=f"what its passes leave stands {spot.high:.4f} mm over the surface", allowed=f"{limit:g} mm",
                       remedy="is a pass left out there, or lifted?")
+    elif measured is None and against is None:
+        yield Finding(code="surface-high", where=name, got="nothing was cut", allowed=f"ridges of {limit:g} mm",
+                      remedy=f"are zero and blank right? {_NO_FINISH}")
+    elif measured is None and against is not None and against.high > standing(limit):
+        yield Finding(code="surface-high", where=at(name, None, *against.high_at),
+                      got="no passes side by side, and what was cut stands up to "
+                      f"{against.high:.4f} mm over the surface",
+                      allowed=f"ridges of {limit:g} mm", remedy=f"have it cut all of the surface; {_NO_FINISH}")
 
 
 def _told(of: object, *names: str) -> dict[str, object]:

@@ -279,9 +279,46 @@ def test_inches_and_another_zero_measure_the_same(finished):
 def test_faults_by_hand_are_found(change, code):
     lines = ["G1 Z6.5 F300", "X30 F900", "G0 Z20", "M5", "M30"]
     text = "\n".join(["G21 G90 G17 G94", "G0 Z20", "M3 S9000", "X5 Y0", *change(lines), ""])
-    found = pathgen.check_program(text, cutter=BALL, top=pathgen.flat(6.0), blank=BLANK, limit=0.01)
+    found = pathgen.check_program(text, cutter=BALL, top=pathgen.flat(6.0), blank=BLANK,
+                                  limit=0.01 if code == "surface-low" else None)
     assert (code in [f.code for f in found.findings]) if code else found.findings == ()
     assert found.passed == (code is None)
+
+
+@pytest.mark.parametrize(("z", "high"), [(6.5, 0.94), (6.0, 0.9)])
+def test_one_pass_finishes_no_surface(z, high):
+    """It was "Passed", with no ridges measured and most of the wood left standing over the surface."""
+    text = f"G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X20 Y0\nG1 Z{z} F300\nX40 F1200\nG0 Z20\nM5\nM30\n"
+    blank = pathgen.Blank(x=(0.0, 60.0), y=(-15.0, 15.0), thickness=7.0)
+    (one,) = pathgen.check_program(text, cutter=BALL, top=pathgen.flat(6.0), blank=blank, limit=0.01).findings
+    assert (one.code, one.severity) == ("surface-high", "forbid")
+    assert f"no passes side by side, and what was cut stands up to {high}" in one.got
+    assert pathgen.check_program(text, cutter=BALL, top=pathgen.flat(6.0), blank=blank).passed  # not said to finish
+    # a flat end's floor is what it should be: no wood stands within it
+    level = pathgen.check_program(text, cutter=FLAT, top=pathgen.flat(z), blank=blank, limit=0.01)
+    assert not level.findings
+
+
+@pytest.mark.parametrize(("apart", "ridge"), [(3.0, 3.0 - math.sqrt(9.0 - 2.25)), (5.9, 1.0), (8.0, 1.0)])
+def test_no_ridge_is_higher_than_what_stood_there(apart, ridge):
+    """Plane geometry, r - sqrt(r^2 - (s / 2)^2), but of 1 mm of wood no more: 2.45 and 4.00 mm were told."""
+    passes = "".join(f"Y{apart * k}\nX{60 * (k % 2)}\n" for k in range(1, 4))
+    text = f"G21 G90 G17 G94\nG0 Z20\nM3 S18000\nG0 X60 Y0\nG1 Z6 F500\nX0 F1200\n{passes}G0 Z20\nM5\nM30\n"
+    found = pathgen.check_program(text, cutter=BALL, top=pathgen.flat(6.0), limit=0.01,
+                                  blank=pathgen.Blank(x=(-5, 65), y=(-5, 30), thickness=7.0))
+    assert found.ridges.highest == pytest.approx(ridge, abs=2e-4)
+    assert found.ridges.high <= 1.0
+
+
+def test_ridges_over_what_was_roughed_are_no_higher_than_that():
+    """A flat end leaves 0.4 mm over the surface: so much stands between balls' passes 8 mm apart, on any diagonal."""
+    rough = "G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X-5 Y0\nG1 Z6.4 F300\n" + "".join(
+        f"Y{3 * k} F1200\nX{-5 if k % 2 else 65}\n" for k in range(12)) + "G0 Z20\nM5\nM30\n"
+    text = "G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X5 Y5\nG1 Z6 F300\nX25 Y25 F1200\nX33\nX13 Y5\nG0 Z20\nM5\nM30\n"
+    blank = pathgen.Blank(x=(0, 60), y=(0, 33), thickness=7.0)
+    stood = pathgen.simulate(blank, rough, FLAT)
+    found = pathgen.check_program(text, cutter=BALL, top=pathgen.flat(6.0), limit=0.01, blank=stood)
+    assert found.ridges.highest == pytest.approx(0.4, abs=2e-4)
 
 
 def test_numbers_without_a_unit_are_told():
@@ -344,8 +381,8 @@ def test_slots_after_a_ball_too_small_to_reach_their_ends_are_let_down_from_wher
     (0.6, 0.2, "peck", 0.0), (0.6, 0.2, "ramp", 6.0), (0.3, 0.1, "peck", 0.0),
 ])
 def test_slots_take_no_more_than_their_stepdown_of_what_the_outermost_pass_left(wide, stepdown, entry, slant):
-    """Beside the board stands what its ball leaves: 0.25 mm at once of 0.2, and 0.17 of 0.1. More may be taken by ridges
-    of 0.02 mm that are no wood to the larger cutter, and by the chords of a coarse layer, nine times 0.001 mm."""
+    """Beside the board stands what its ball leaves: 0.25 mm at once of 0.2, and 0.17 of 0.1. Ridges of 0.02 mm,
+    which are no wood to the larger cutter, may add to it, and chords of a coarse layer, nine times 0.001 mm."""
     board, top = shapely.Polygon([(0, -18), (60, -20), (60, 20), (0, 18)]), pathgen.radiused(thickness=6.0, start=305.0)
     ball = replace(BALL, diameter=8.0, stepdown=3.0)
     after = pathgen.finish(board, top, ball, ridge=0.02)
@@ -561,7 +598,7 @@ def test_a_program_that_cuts_nothing_is_told_of():
     found = run("G1 Z15 F300", "X30 F600")
     assert {code: one.severity for code, one in found.items()} == {"cuts-nothing": "warn"}
     assert "15.000 mm above the underside, the wood stands 8.000 mm high" in found["cuts-nothing"].got
-    assert list(run("M9", limit=0.01)) == ["cuts-nothing"]
+    assert list(run("M9", limit=0.01)) == ["cuts-nothing", "surface-high"]  # this finishes no surface
 
 
 def test_another_work_offset_in_the_middle_cannot_be_followed():
