@@ -19,7 +19,7 @@ ROUNDED = 3e-4
 def repeat_findings(finish: Motion, again: Motion, step: Step, *, within: float = 1e-9) -> Iterator[Finding]:
     """The last run of the finish, which no rapid interrupts, against the last feed moves of the re-surface."""
     first, last = _going(finish, _last_run(finish)), _going(again, np.flatnonzero(again.cutting))
-    asked, made, count = finish.end[first], again.end[last], len(first)
+    asked, made, count = finish.end[first], again.end[last], len(first)  # long moves in pieces, as they are judged
     whole = len(last) >= count
     off = np.abs(asked - made[len(last) - count :]).max(axis=1) > within if whole else np.ones(count, bool)
     if not off.any():
@@ -32,16 +32,29 @@ def repeat_findings(finish: Motion, again: Motion, step: Step, *, within: float 
         return
     if not same or not missing:  # as many moves as there should be: some are others
         begin, same, missing = len(last) - count, int(np.argmax(off)), 0
-    i = begin + same
-    number, what = (abs(missing), "missing" if missing > 0 else "too many") if missing else (int(off.sum()), "another")
-    many = f"{number} {'moves are' if number > 1 else 'move is'} {what if number == 1 or missing else 'others'}"
-    got = f"a move to {made[i, 2]:.4f} mm above the bed" if i < len(last) else "no move"
-    next_, row = (f"{place_words(*asked[same, :2], decimals=4)}, {asked[same, 2]:.4f} mm above the bed"
-                  if same < count else "and no more"), last[min(i, len(last) - 1)]
+    row, ended = last[min(begin + same, len(last) - 1)], begin + same == len(last)
+    number = _whole(finish, first) - _whole(again, last[begin:]) if missing else _whole(again, last[begin:][off])
+    what = "missing" if missing > 0 else "too many" if missing else "another" if number == 1 else "others"
+    (x, y, z), (asked_x, asked_y, asked_z) = _end(again, row), _end(finish, first[min(same, count - 1)])
     yield Finding(
-        code="resurface-differs", where=at(step.file_name, int(again.line[row]), *again.end[row, :2]),
-        got=f"{got} ({many})", allowed=f"the first finishing pass again: {next_}",
+        code="resurface-differs", where=at(step.file_name, int(again.line[row]), x, y),
+        got=f"{'no move' if ended else f'a move to {z:.4f} mm above the bed'} "
+        f"({abs(number)} {'move is' if abs(number) == 1 else 'moves are'} {what})",
+        allowed="the first finishing pass again: " + (
+            f"{place_words(asked_x, asked_y, decimals=4)}, {asked_z:.4f} mm above the bed" if same < count
+            else "and no more"),
     )
+
+
+def _whole(motion: Motion, rows: Ints) -> int:
+    """How many moves of the text some pieces are of."""
+    return len(np.unique(motion.motion[rows]))
+
+
+def _end(motion: Motion, row: int) -> list[float]:
+    """Where the move of the text ends that a piece is of."""
+    end: list[float] = motion.end[np.flatnonzero(motion.motion == motion.motion[row])[-1]].tolist()
+    return end
 
 
 def _where_it_begins(asked: Floats, made: Floats, within: float) -> tuple[int, int]:
