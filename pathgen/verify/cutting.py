@@ -75,15 +75,17 @@ def cutting_findings(
         # a wall along a row of the grid takes all of that row or none
         grain = 0.0 if step.operation.makes_surface else math.sqrt(sim.grid.cell_area) / 2.0
         shaving = (RIDGES if step.operation.makes_surface else SHAVING) * step.cutter.diameter + grain
-        limit = deepest_cut(clamping, step, tolerances)
+        limit = deepest_cut(clamping, step)
+        over = tolerances.over(step.operation.at_once(step.cutter))
         found = too_deep(bites, motion, step.cutter, limit=limit, shaving=shaving, grain=2.0 * grain)
+        found &= bites.over > over
         deep = _deepest(np.where(found, bites.over, 0.0))
         if deep is not None:
             stepdown = step.operation.at_once(step.cutter)
             yield Finding(
                 code="cut-too-deep", where=at(step.file_name, int(motion.line[deep]), *bites.at[deep]),
                 got=f"{limit + bites.over[deep]:.3f} mm at once",
-                allowed=at_once_words(stepdown, limit), remedy="go down in smaller steps",
+                allowed=at_once_words(stepdown, limit + over), remedy="go down in smaller steps",
             )
         hit = _deepest(np.where(motion.rapid & (bites.drop > tolerances.rapid), bites.drop, 0.0))
         if hit is not None:

@@ -106,9 +106,9 @@ class Tolerances:
     chord: float = 1e-4
     """Arcs as chords, for the simulation."""
 
-    def at_once(self, stepdown: float) -> float:
-        """How deep one cut may be, with a job or without, mm."""
-        return stepdown + min(self.stepdown, self.stepdown_share * stepdown)
+    def over(self, stepdown: float) -> float:
+        """How much deeper than a stepdown one cut may be, with a job or without, mm."""
+        return min(self.stepdown, self.stepdown_share * stepdown)
 
 
 def at(program: str, line: int | None = None, x: float | None = None, y: float | None = None) -> str:

@@ -326,9 +326,8 @@ class Difference(Brief):
 
 
 def _fall(bites: Bites, cutter: Cutter) -> Floats:
-    """What a round or pointed end lowers a point by bit by bit counts together once that is more than is allowed."""
-    most = Tolerances().at_once(cutter.stepdown)
-    return np.where(bites.over > 0, np.fmax(bites.drop, most + bites.over), bites.drop)
+    """What a round or pointed end lowers a point by bit by bit counts together once that is more than the stepdown."""
+    return np.where(bites.over > 0, np.fmax(bites.drop, cutter.stepdown + bites.over), bites.drop)
 
 
 def beside_words(share: float) -> str:

@@ -279,13 +279,14 @@ def _moves(took: Took) -> Iterator[Finding]:
                       got=f"a rapid {bites.drop[worst]:.3f} mm into the work", allowed="rapids through air only",
                       remedy="lift the cutter first")
     motion, bites = took.pieces
-    limit = slack.at_once(cutter.stepdown)
-    over = np.where(too_deep(bites, motion, cutter, limit=limit, shaving=SHAVING * cutter.diameter), bites.over, 0.0)
+    limit, allowed = cutter.stepdown, slack.over(cutter.stepdown)
+    over = np.where(too_deep(bites, motion, cutter, limit=limit, shaving=SHAVING * cutter.diameter)
+                    & (bites.over > allowed), bites.over, 0.0)
     if over.max(initial=0.0) > 0:
         worst = int(np.argmax(over))
         yield Finding(code="cut-too-deep", where=at(took.name, int(motion.line[worst]), *bites.at[worst].tolist()),
                       got=f"{limit + over[worst]:.3f} mm at once",
-                      allowed=at_once_words(cutter.stepdown, limit), remedy="go down in smaller steps")
+                      allowed=at_once_words(limit, limit + allowed), remedy="go down in smaller steps")
     still = ~motion.rapid & (motion.feed <= 0)
     if still.any():
         yield Finding(code="no-feed", where=at(took.name, int(motion.line[np.argmax(still)])),

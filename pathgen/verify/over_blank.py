@@ -21,7 +21,6 @@ from pathgen.removal.grid import Grid, Heights
 from pathgen.removal.material import Material, Noting, TooLongError, most_work
 from pathgen.removal.motion import Motion
 from pathgen.verify.cutting import longest_piece
-from pathgen.verify.findings import Tolerances
 from pathgen.verify.heights import Blank, HeightField, Took
 from pathgen.verify.program import RAPID, ReadProgram
 from pathgen.verify.read import read_program
@@ -91,7 +90,7 @@ def simulate(
         try:
             count = motion.pieces(longest_piece(cutter, resolution))
             pieces = motion.in_pieces(count)
-            taken = material.cut(pieces, cutter, Noting(deeper=Tolerances().at_once(cutter.stepdown), rims=False))
+            taken = material.cut(pieces, cutter, Noting(deeper=cutter.stepdown, rims=False))
         except TooLongError as error:
             wide = not _within(motion, grid, cutter.diameter)
             raise ProgramError(f"{name}, line {error.line}", "simulating it was given up here",

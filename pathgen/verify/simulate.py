@@ -221,7 +221,7 @@ def _cut_of(
 ) -> _Cut:
     operation, inlay = step.operation, step.operation.opens
     program = _Program(
-        motion=motions[step.order], cutter=step.cutter, deeper=deepest_cut(clamping, step, tolerances),
+        motion=motions[step.order], cutter=step.cutter, deeper=deepest_cut(clamping, step),
         spare=operation.deeper_outside(step.cutter), follows=operation.makes_surface,
         angle=note and operation.works_hard(step.cutter),
     ) if step.order in motions else None
@@ -298,11 +298,11 @@ def _left_by(program: _Program, top: Heights, ground: _Ground, most: float) -> _
     return left
 
 
-def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:
-    """How deep a cut of this step may be below what stands there, mm."""
+def deepest_cut(clamping: Clamping, step: Step) -> float:
+    """How deep a cut of this step may be below what stands there, mm, before what `Tolerances.over` adds."""
     ridge = max(clamping.surfacing.scallop, clamping.surfacing.leave_scallop) if clamping.surfacing else 0.0
     cutter = step.cutter
-    return tolerances.at_once(step.operation.at_once(cutter)) + step.operation.over_ridges(cutter, ridge)
+    return step.operation.at_once(cutter) + step.operation.over_ridges(cutter, ridge)
 
 
 def _waste(outline: shapely.Polygon, grid: Grid) -> Bools:
