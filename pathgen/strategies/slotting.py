@@ -64,7 +64,8 @@ def slotting(
     Each layer is entered by a ramp along the slot, or by pecks, as `slots.entry` says, so that a thin cutter never goes
     a full stepdown straight into wood; left open, by pecks where both ends lie in waste. `stands`
     may know what stands within the cutter's reach of (n, 2) places, for rapids to come lower, and for ramps to begin on
-    top of it. Where the cutter's feed is not one for slots, it `eases` its full-width cuts.
+    top of it: where more stands over an end of a line than its first layer has room for, a ramp takes that first. Where
+    the cutter's feed is not one for slots, it `eases` its full-width cuts.
 
     Raises CutterError for a cutter wider than the slots or than a blind one is long, of another shape than flat-end, or
     with too short a flute.
