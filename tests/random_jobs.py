@@ -660,7 +660,8 @@ def _cut_again(build: Any, cell: float) -> list[str]:
         last = does.opens is not None and not any(p.step.operation.opens is does.opens for p in programs[nth + 1 :])
         cuts.append(Cut(
             program.operation, program.text, cutter.shape, cutter.diameter, cutter.angle or 90.0,
-            limit=does.at_once(cutter) + does.deeper_outside(cutter) + does.over_ridges(cutter, ridge) + 0.05,
+            limit=does.at_once(cutter) + does.deeper_outside(cutter) + does.over_ridges(cutter, ridge)
+            + min(0.05, does.at_once(cutter) / 4),
             overfill=does.opens.overfill if last and does.opens.fill != "none" else None, last=last,
             back=_where_it_lay(plan, program.step),
         ))

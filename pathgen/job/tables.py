@@ -156,7 +156,8 @@ class CutterTable:
     speed: float | None = key(number(100, 200_000, unit="rpm"), "spindle speed, rpm", None, shown="required when used")
     feed: float | None = key(rate(), "cutting feed, per minute", None, shown="required when used")
     plunge: float | None = key(rate(), "feed straight down, per minute", None, shown="required when used")
-    stepdown: float | None = key(size(LIMITS["stepdown"][0], 50.0), "depth of each layer", None,
+    stepdown: float | None = key(size(LIMITS["stepdown"][0], 50.0), "depth of each layer; ridges and stairs of the "
+                                 "pass before may add 0.05 mm, a quarter of it at most", None,
                                  shown="required when used")
     stepover: float = key(number(*LIMITS["stepover"]), "share of the diameter, for roughing and pocketing", 0.45)
     ramp: float = key(number(*LIMITS["ramp"], unit="degrees"),
@@ -244,14 +245,15 @@ class SlotsTable:
 
     cutter: str = key(CUTTER, "a flat-end cutter no wider than the slot")
     width: float | None = key(size(0.1, 10.0), "width of the slots", None, shown="the cutter's diameter")
-    depth: float = key(size(LEAST_DEPTH, 20.0), "straight down from the finished surface")
+    depth: float = key(size(LEAST_DEPTH, 20.0), "straight down from the finished surface, on the slot's line; level "
+                       "across it")
     ends: float | str | None = key(
         one_of((lambda v: v == "through", holding('"through"')(lambda v, place: None)),
                (lambda v: v == "binding", holding('"binding"')(lambda v, place: v)),
                (is_length, size(0.0, 100.0)), allowed='"through", "binding", or a distance'),
         '"through", "binding" (stop at its inner face), or how far short of each edge', None, shown='"through"')
-    bottom: Bottom = key(choice("curve", "flat"), "follows the curve, or level and nowhere shallower than depth",
-                         "curve")
+    bottom: Bottom = key(choice("curve", "flat"), "follows the curve, or level and nowhere on its line shallower than "
+                         "depth", "curve")
     entry: Entry | None = key(choice("ramp", "peck"), "how the cutter goes down: along a ramp, or by pecks", None,
                             shown="pecks where both ends lie in waste")
     bevel: float = key(size(0.0, 2.0), "bevel along each edge of the slots, in width", 0.0)
@@ -267,8 +269,8 @@ class NutTable:
     behind: float | None = key(size(0.0, 30.0), "how far the nut's front is behind the nut face, "
                                "where frets are measured from", None, shown="0 mm; with a zero fret 3 mm")
     depth: float = key(size(LEAST_DEPTH, 20.0), "below the surface")
-    bottom: Bottom = key(choice("curve", "flat"), "follows the curve, or level and nowhere shallower than depth",
-                         "flat")
+    bottom: Bottom = key(choice("curve", "flat"), "follows the curve, or level and nowhere on its line shallower than "
+                         "depth", "flat")
     entry: Entry | None = key(choice("ramp", "peck"), "how the cutter goes down", None,
                             shown="pecks where both ends lie in waste")
 

@@ -183,7 +183,7 @@ def seen_lines(marks: dict[str, Any], units: str) -> list[str]:
         words.append("The marks cannot tell a rise along from one across: lay a straight edge both ways.")
     alone = [f"{capital(alone_words(marks['unchecked']))}."] if marks["unchecked"] else []
     return [f"Should you measure them later: {error_words(marks['errors'], units)}.", *alone,
-            "What the marks see where the blank has not only moved but changed its shape:", *words]
+            "What the marks see where the wood within the outline has not only moved but changed its shape:", *words]
 
 
 def moving_findings(clamping: Clamping) -> list[Finding]:

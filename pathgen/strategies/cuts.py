@@ -262,14 +262,18 @@ def slots(
     bottom: Literal["curve", "flat"] = "curve", entry: Literal["ramp", "peck"] | None = None,
     after: FinishCut | None = None, clear: float = CLEAR,
 ) -> Cut:
-    """Slots along straight lines, their bottoms `depth` below a surface all along, and nowhere deeper.
+    """Slots along straight lines, on which their bottoms are `depth` below a surface; across a slot these are level.
+
+    Where the surface falls to one side of a slot, as on a radius of one that is slanted, it is deeper toward its higher
+    side and less deep toward the other: by what the surface falls over half the width at most. None is lower than on
+    the line itself.
 
     Parameters
     ----------
     lines : (n, 2, 2) array
         Both ends of each slot's centre-line, (x, y) in mm.
     width, depth : float
-        mm; the depth straight down from the surface.
+        mm; the depth straight down from the surface, on the line.
     through : bool
         Whether slots run out over both ends, as over the edges of a board, or end there. Where they end, and the
         surface falls toward that end, they are less deep in the last cutter's width before it: a flat end rests on its

@@ -16,7 +16,7 @@ from pathgen.base.toolpath import Rapids, Toolpath
 from pathgen.base.units import falls_short, rounded_down, rounded_up, told_apart
 from pathgen.strategies.easing import Standing, eased, may_overload, ridges_ease
 from pathgen.strategies.entering import PECKS, pecked_down, pecks, ramped_in, ramps_down
-from pathgen.strategies.pocketing.places import are_high
+from pathgen.strategies.pocketing.places import are_high, low_ridge
 from pathgen.work.features import Slots, longer
 from pathgen.work.operations import RUN_OUT
 
@@ -30,7 +30,7 @@ LAYER_STRIDE = 3
 """Points of the bottom for each one of the layers above it: nine times its tolerance, which the next layer takes."""
 
 _LEAST_OVER = 0.1
-"""Waste higher than this over a line's end is let down into, mm: less hardly adds to a layer."""
+"""Waste higher than this over a line's end is let down into, mm, however thin the layers are."""
 
 _HARDLY = 0.01
 """What a cutter that cannot cut at its centre may go straight down into, and any more than its stepdown, mm: rounding.
@@ -64,7 +64,8 @@ def slotting(
     Each layer is entered by a ramp along the slot, or by pecks, as `slots.entry` says, so that a thin cutter never goes
     a full stepdown straight into wood; left open, by pecks where both ends lie in waste. `stands`
     may know what stands within the cutter's reach of (n, 2) places, for rapids to come lower, and for ramps to begin on
-    top of it. Where the cutter's feed is not one for slots, it `eases` its full-width cuts.
+    top of it: where more stands over an end of a line than its first layer has room for, a ramp takes that first. Where
+    the cutter's feed is not one for slots, it `eases` its full-width cuts.
 
     Raises CutterError for a cutter wider than the slots or than a blind one is long, of another shape than flat-end, or
     with too short a flute.
@@ -72,9 +73,10 @@ def slotting(
     _check(slots, slots.deepest(surface), cutter)
     _refuse_pecks(slots, cutter)
     floors = slots.floors(surface)
-    runs, lines = [], []
+    runs, lines, rooms = [], [], []
     for index in range(len(slots.lines)):
         tops, floor = _lines(slots, index, surface, cutter, ridges, floors[index])
+        rooms.append(_room_over(_deepest(tops, floor), cutter))
         entry = slots.entry or ("peck" if slots.through[index].all() and cutter.plunges else "ramp")
         runs.append(_layered(tops, floor, cutter, entry))
         lines.append((tops, entry))
@@ -84,14 +86,16 @@ def slotting(
         ways = [[tops[0], tops[0][::-1], *(way for top in tops[1:] for way in (top, top[::-1]))] for tops, _ in lines]
         over = zip(*map(np.ndarray.tolist, stands(np.array([way[0, :2] for of in ways for way in of]))), strict=True)
         opened: list[tuple[Floats, float]] = []
-        for run, of, (_, entry) in zip(runs, ways, lines, strict=True):
+        for run, of, (_, entry), room in zip(runs, ways, lines, rooms, strict=True):
             first, *others = zip(of, over, strict=False)
             for way, (high, above) in [*others[::2], *others[1::2]]:  # those of the far end first: across once
-                if high - way[0, 2] > _LEAST_OVER:  # waste that the layers would meet at this end
+                if high - way[0, 2] > room:  # waste that the layers would meet at this end
                     opened.append((ramps_down(way, high, cutter), above))
             way, (high, above) = first
-            begin = ramps_down(way, high, cutter) if entry == "ramp" else pecked_down(way[0], high, cutter.stepdown)
-            opened.append((np.vstack([begin[:-1], run]), above))
+            # round the hole of a peck waste would stay, for the first layer to meet
+            ramps = entry == "ramp" or high - way[0, 2] > room
+            begin = ramps_down(way, high, cutter) if ramps else np.empty((0, 3))
+            opened.append((np.vstack([begin[:-1] if entry == "ramp" else begin, run]), above))
         runs = [run for run, _ in opened]
         air = np.array([above for _, above in opened])
     path = Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air).quick_in_own_holes()
@@ -117,6 +121,13 @@ def _lines(
     if slots.bottom == "flat":
         floor = [np.column_stack([low[:, :2], np.full(len(low), level)]) for low in floor]
     return [_begun_on(middle + aside, surface, cutter, ridges) for aside in asides], floor
+
+
+def _room_over(deepest: float, cutter: Cutter) -> float:
+    """How high waste may stand over a line's end for the first layer to take it too, a low ridge more than the stepdown
+    at most."""
+    layer = deepest / math.ceil(deepest / cutter.stepdown - 1e-9)
+    return min(_LEAST_OVER, cutter.stepdown + low_ridge(cutter) - layer)
 
 
 def _deepest(tops: list[Floats], floors: list[Floats]) -> float:

@@ -75,16 +75,17 @@ def cutting_findings(
         # a wall along a row of the grid takes all of that row or none
         grain = 0.0 if step.operation.makes_surface else math.sqrt(sim.grid.cell_area) / 2.0
         shaving = (RIDGES if step.operation.makes_surface else SHAVING) * step.cutter.diameter + grain
-        limit = deepest_cut(clamping, step, tolerances)
+        limit = deepest_cut(clamping, step)
+        over = tolerances.over(step.operation.at_once(step.cutter))
         found = too_deep(bites, motion, step.cutter, limit=limit, shaving=shaving, grain=2.0 * grain)
+        found &= bites.over > over
         deep = _deepest(np.where(found, bites.over, 0.0))
         if deep is not None:
             stepdown = step.operation.at_once(step.cutter)
             yield Finding(
                 code="cut-too-deep", where=at(step.file_name, int(motion.line[deep]), *bites.at[deep]),
                 got=f"{limit + bites.over[deep]:.3f} mm at once",
-                allowed=f"a stepdown of {stepdown:g} mm, and {limit - stepdown:.2f} mm for the ridges that stand there",
-                remedy="go down in smaller steps",
+                allowed=at_once_words(stepdown, limit + over), remedy="go down in smaller steps",
             )
         hit = _deepest(np.where(motion.rapid & (bites.drop > tolerances.rapid), bites.drop, 0.0))
         if hit is not None:
@@ -113,6 +114,11 @@ def too_deep(
     travel = np.maximum(bites.around(bites.travel, window, run), window)
     loaded = bites.around(bites.volume, window, run) > (cutter.diameter * limit + grain * bites.drop) * travel
     return ~motion.rapid & (bites.deep > _VOLUME) & (wide | loaded)
+
+
+def at_once_words(stepdown: float, limit: float) -> str:
+    """How deep a cut may be."""
+    return f"a stepdown of {stepdown:g} mm, and {limit - stepdown:.3g} mm for ridges and stairs that stand there"
 
 
 def is_shaving(bites: Bites, motion: Motion, cutter: Cutter) -> Bools:

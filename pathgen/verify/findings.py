@@ -107,7 +107,8 @@ class Tolerances:
     tab_width: float = 0.3
     """Tabs narrower than asked, beyond a cell of the simulation on each side."""
     stepdown: float = 0.05
-    """Cut deeper than the stepdown: ridges and stairs that the pass before left."""
+    """Cut deeper than the stepdown: ridges and stairs that the pass before left. Of a stepdown no more than a share."""
+    stepdown_share: float = 0.25
     rapid: float = 0.002
     """Rapids into what stands there."""
     below_bed: float = 0.02
@@ -122,6 +123,10 @@ class Tolerances:
     """How far past the edge of the stock a cutter may pass, edge to edge."""
     chord: float = 1e-4
     """Arcs as chords, for the simulation."""
+
+    def over(self, stepdown: float) -> float:
+        """How much deeper than a stepdown one cut may be, with a job or without, mm."""
+        return min(self.stepdown, self.stepdown_share * stepdown)
 
 
 def at(program: str, line: int | None = None, x: float | None = None, y: float | None = None) -> str:

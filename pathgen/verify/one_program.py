@@ -19,14 +19,14 @@ from pathgen.base.plain import rounded, rounded_point
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, place_words
 from pathgen.verify.abilities import faster_findings, plunge_findings, shank_findings
-from pathgen.verify.cutting import SHAVING, too_deep
+from pathgen.verify.cutting import SHAVING, at_once_words, too_deep
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights
 from pathgen.verify.in_plan import place_of
-from pathgen.verify.over_blank import Text, read, simulate
+from pathgen.verify.over_blank import Text, motion_of, read, simulate
 from pathgen.verify.program import ReadProgram
 from pathgen.verify.run_alone import as_run
-from pathgen.verify.scallops import EXACT, ScallopCheck, ridges, standing
+from pathgen.verify.scallops import EXACT, ScallopCheck, ridges_of_moves, standing
 
 _FOLLOWS = 0.02
 """How much more than their ridges passes that follow a surface may stray from it, mm."""
@@ -144,7 +144,8 @@ def check_program(
     limit : float, optional
         Ridge height allowed, mm. Given, the program is taken for a finishing one: a cut more than 0.002 mm below the
         surface, a ridge more than 0.0001 mm higher than this (so exactly they are measured), or what stands twice as
-        high over the surface, forbids cutting. Left out, all this is told and not judged.
+        high over the surface, forbids cutting; so does a program of no passes side by side that leaves wood so high
+        within what it cut, or cuts nothing. Left out, all this is told and not judged.
     area : shapely polygon, optional
         Where ridges and heights are measured, mm. Left out: what the passes span, and all that was cut.
     zero : (x, y, z)
@@ -191,7 +192,8 @@ def check_program(
     measured = None
     if cutter.shape == "ball-end":
         try:
-            measured = ridges(program, cutter=cutter, top=top, area=area, limit=limit, zero=zero, along=along)
+            measured = ridges_of_moves(*motion_of(program, zero, along=along), cutter=cutter, top=top, area=area,
+                                       limit=limit, stood=field)
         except ProgramError:  # it has no passes side by side; what cannot be read was refused above
             measured = None
     took = field.took[-1]
@@ -279,13 +281,14 @@ def _moves(took: Took) -> Iterator[Finding]:
                       got=f"a rapid {bites.drop[worst]:.3f} mm into the work", allowed="rapids through air only",
                       remedy="lift the cutter first")
     motion, bites = took.pieces
-    over = np.where(too_deep(bites, motion, cutter, limit=cutter.stepdown, shaving=SHAVING * cutter.diameter)
-                    & (bites.over > slack.stepdown), bites.over, 0.0)
+    limit, allowed = cutter.stepdown, slack.over(cutter.stepdown)
+    over = np.where(too_deep(bites, motion, cutter, limit=limit, shaving=SHAVING * cutter.diameter)
+                    & (bites.over > allowed), bites.over, 0.0)
     if over.max(initial=0.0) > 0:
         worst = int(np.argmax(over))
         yield Finding(code="cut-too-deep", where=at(took.name, int(motion.line[worst]), *bites.at[worst].tolist()),
-                      got=f"{cutter.stepdown + over[worst]:.3f} mm at once",
-                      allowed=f"a stepdown of {cutter.stepdown:g} mm", remedy="go down in smaller steps")
+                      got=f"{limit + over[worst]:.3f} mm at once",
+                      allowed=at_once_words(limit, limit + allowed), remedy="go down in smaller steps")
     still = ~motion.rapid & (motion.feed <= 0)
     if still.any():
         yield Finding(code="no-feed", where=at(took.name, int(motion.line[np.argmax(still)])),
@@ -355,6 +358,7 @@ def _strays(measured: ScallopCheck) -> str:
     return f"what its passes leave lies {low if abs(measured.low) >= 5e-5 else 'up'} to {high} the surface"
 
 
+_NO_FINISH = "or, if it is not to finish it, leave the ridge height out (limit=..)"
 _ANOTHER = "is that its radius? Or it roughs, in steps"
 _AT_ANOTHER = "are zero and thickness right? only {} lies there"
 
@@ -385,6 +389,14 @@ def _surface(
         yield Finding(code="ridge-too-high", where=at(name, None, *spot.high_at),
                       got=f"what its passes leave stands {spot.high:.4f} mm over the surface", allowed=f"{limit:g} mm",
                       remedy="is a pass left out there, or lifted?")
+    elif measured is None and against is None:
+        yield Finding(code="surface-high", where=name, got="nothing was cut", allowed=f"ridges of {limit:g} mm",
+                      remedy=f"are zero and blank right? {_NO_FINISH}")
+    elif measured is None and against is not None and against.high > standing(limit):
+        yield Finding(code="surface-high", where=at(name, None, *against.high_at),
+                      got="no passes side by side, and what was cut stands up to "
+                      f"{against.high:.4f} mm over the surface",
+                      allowed=f"ridges of {limit:g} mm", remedy=f"have it cut all of the surface; {_NO_FINISH}")
 
 
 def _told(of: object, *names: str) -> dict[str, object]:

@@ -19,21 +19,54 @@ ROUNDED = 3e-4
 def repeat_findings(finish: Motion, again: Motion, step: Step, *, within: float = 1e-9) -> Iterator[Finding]:
     """The last run of the finish, which no rapid interrupts, against the last feed moves of the re-surface."""
     first, last = _going(finish, _last_run(finish)), _going(again, np.flatnonzero(again.cutting))
-    count = len(first)
-    if len(last) < count:
+    asked, made, count = finish.end[first], again.end[last], len(first)  # long moves in pieces, as they are judged
+    whole = len(last) >= count
+    off = np.abs(asked - made[len(last) - count :]).max(axis=1) > within if whole else np.ones(count, bool)
+    if not off.any():
+        return
+    begin, same = _where_it_begins(asked, made, within)
+    missing = count - (len(last) - begin)
+    if not same and not whole:
         yield Finding(code="resurface-differs", where=step.file_name, got=f"{len(last)} feed moves",
                       allowed=f"the {count} of the first finish's last run, after any that go through the fill")
         return
-    tail = last[len(last) - count :]
-    off = np.abs(finish.end[first] - again.end[tail]).max(axis=1) > within
-    if off.any():
-        i = int(np.argmax(off))
-        yield Finding(
-            code="resurface-differs", where=at(step.file_name, int(again.line[tail[i]]), *again.end[tail[i], :2]),
-            got=f"a move to {again.end[tail[i], 2]:.4f} mm above the bed ({int(off.sum())} moves differ)",
-            allowed="the first finishing pass again: "
-            f"{place_words(*finish.end[first[i], :2], decimals=4)}, {finish.end[first[i], 2]:.4f} mm above the bed",
-        )
+    if not same or not missing:  # as many moves as there should be: some are others
+        begin, same, missing = len(last) - count, int(np.argmax(off)), 0
+    row, ended = last[min(begin + same, len(last) - 1)], begin + same == len(last)
+    number = _whole(finish, first) - _whole(again, last[begin:]) if missing else _whole(again, last[begin:][off])
+    what = "missing" if missing > 0 else "too many" if missing else "another" if number == 1 else "others"
+    (x, y, z), (asked_x, asked_y, asked_z) = _end(again, row), _end(finish, first[min(same, count - 1)])
+    yield Finding(
+        code="resurface-differs", where=at(step.file_name, int(again.line[row]), x, y),
+        got=f"{'no move' if ended else f'a move to {z:.4f} mm above the bed'} "
+        f"({abs(number)} {'move is' if abs(number) == 1 else 'moves are'} {what})",
+        allowed="the first finishing pass again: " + (
+            f"{place_words(asked_x, asked_y, decimals=4)}, {asked_z:.4f} mm above the bed" if same < count
+            else "and no more"),
+    )
+
+
+def _whole(motion: Motion, rows: Ints) -> int:
+    """How many moves of the text some pieces are of."""
+    return len(np.unique(motion.motion[rows]))
+
+
+def _end(motion: Motion, row: int) -> list[float]:
+    """Where the move of the text ends that a piece is of."""
+    end: list[float] = motion.end[np.flatnonzero(motion.motion == motion.motion[row])[-1]].tolist()
+    return end
+
+
+def _where_it_begins(asked: Floats, made: Floats, within: float) -> tuple[int, int]:
+    """From which of the (m, 3) points made the (n, 3) that were asked for follow on one another, and how many do; of
+    several such places where most do, and the last of these."""
+    best = (0, 0)
+    for begin in np.flatnonzero(np.abs(made - asked[0]).max(axis=1) <= within).tolist():
+        there = min(len(asked), len(made) - begin)
+        off = np.abs(asked[:there] - made[begin : begin + there]).max(axis=1) > within
+        same = int(np.argmax(off)) if off.any() else there
+        best = max(best, (same, begin))
+    return best[1], best[0]
 
 
 def part_repeat_findings(finish: Motion, again: Motion, step: Step, *, within: float = 1e-9) -> Iterator[Finding]:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import partial
+from functools import partial, reduce
 from typing import Literal
 
 import numpy as np
 import shapely
 
 from pathgen.base import given
-from pathgen.base.arrays import Floats
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.brief import Brief
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError, ProgramError
@@ -52,7 +52,8 @@ class ScallopCheck(Brief):
         Every ridge on every section: ``ridges.x``, ``ridges.y`` (n,), where its top is, and ``ridges.height`` (n,), how
         high it stands, square to the surface.
     highest, highest_at : float, (x, y)
-        The worst of them.
+        The worst of them. Where passes lie further apart than the ball reaches, and it is not known what stood there,
+        as high as its radius and 1 mm over its tip; `check_program` knows.
     predicted : float
         The highest that the exact formula gives for the passes found in the text; NaN where it holds none that run
         side by side one way.
@@ -185,15 +186,25 @@ def ridges(
                            remedy="make one: pathgen.Cutter(name=.., shape=\"ball-end\", ..)")
     motion, name = motion_of(program, zero, along=given.word("ridges along", along, ("x", "y")))
     area = area if area is None else given.area("ridges area", area)
-    spacing = given.length("ridges section_spacing", section_spacing, least=0.01)
-    step = given.length("ridges section_step", section_step, least=1e-4)
+    return ridges_of_moves(
+        motion, name, cutter=cutter, top=top, area=area, limit=limit,
+        spacing=given.length("ridges section_spacing", section_spacing, least=0.01),
+        step=given.length("ridges section_step", section_step, least=1e-4),
+    )
+
+
+def ridges_of_moves(
+    motion: Motion, name: str, *, cutter: Cutter, top: Surface, area: shapely.Geometry | None, limit: float | None,
+    stood: HeightField | None = None, spacing: float = 5.0, step: float = 0.005,
+) -> ScallopCheck:
+    """As `ridges`; nothing is left higher than before the programs of a field `stood`, where that is known."""
     if cutter.shape != "ball-end":
         raise CutterError(f"cutter {cutter.name!r}", f"a {cutter.shape} cutter leaves no ridges of this kind",
                           allowed="ball-end")
     way = way_of(motion)
     if way is None and area is None:
         raise ProgramError(name, "no passes side by side", remedy="give the area to measure")
-    one_way = partial(_one_way, motion, name, cutter, area, spacing=spacing, step=step)
+    one_way = partial(_one_way, motion, name, cutter, area, stood, spacing=spacing, step=step)
     if way is not None:
         return _check(*one_way(Turned(top, way)), limit)
     (found, _, within, _), (across, *_) = one_way(Turned(top, 0.0)), one_way(Turned(top, math.pi / 2))
@@ -201,8 +212,8 @@ def ridges(
 
 
 def _one_way(
-    motion: Motion, name: str, cutter: Cutter, area: shapely.Geometry | None, turned: Turned, *, spacing: float,
-    step: float,
+    motion: Motion, name: str, cutter: Cutter, area: shapely.Geometry | None, stood: HeightField | None,
+    turned: Turned, *, spacing: float, step: float,
 ) -> tuple[Ridges, float, shapely.Geometry, int]:
     """Ridges on sections square to one way, the height expected, where they were measured, and passes found."""
     motion = turned.motion(motion)
@@ -225,9 +236,26 @@ def _one_way(
         raise ProgramError(name, "nothing lies between its passes", remedy="give the area to measure")
     if not np.isfinite(turned.height(*shapely.get_coordinates(within).T)).all():
         raise ProgramError(name, "passes further across than the surface's radius", remedy="are its units right?")
-    found = measure_ridges(material.top, grid, turned, within).moved(turned.back)
+    top = material.top if stood is None else np.fmin(
+        material.top, _most_before(stood, *turned.back(grid.xs, grid.ys[:, None])))
+    found = measure_ridges(top, grid, turned, within).moved(turned.back)
     passes = len({round(line.middle, 3) for line in lines})
     return found, predicted(lines, grid.xs, turned, cutter, within), turned.shape(within, back=True), passes
+
+
+def _most_before(field: HeightField, x: Floats, y: Floats) -> Floats:
+    """How high a field may have stood at places between its points: as those round them; NaN where nothing did."""
+    (i, next_i, in_x), (j, next_j, in_y) = (_between(of, at) for of, at in ((field.x, x), (field.y, y)))
+    most = reduce(np.maximum, (field.before[row, column] for row in (j, next_j) for column in (i, next_i)))
+    return np.where(in_x & in_y & np.isfinite(most), most, np.nan)
+
+
+def _between(points: Floats, at: Floats) -> tuple[Ints, Ints, Bools]:
+    """The points of a row on both sides of places, and whether these lie no further out than half a step."""
+    share = (np.asarray(at) - points[0]) / (points[-1] - points[0]) * (len(points) - 1)
+    last = len(points) - 1
+    first = np.clip(np.floor(share), 0, last).astype(np.intp)
+    return first, np.minimum(first + 1, last), (share >= -0.5) & (share <= last + 0.5)
 
 
 def _check(

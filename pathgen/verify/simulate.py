@@ -30,8 +30,6 @@ from pathgen.work.operations import Operation
 
 OPENED = 0.02
 """Depth from which a point counts as opened by a pocket, mm: more than the ridges of any surface."""
-_LOW_RIDGE = 0.1
-"""Of a stepdown: ridges lower than this, that stand where a flat end begins, may add to its first layer."""
 _ROWS = 32
 _HERE_AND_THERE = np.s_[::7, ::7]
 """Heights by which others are told apart before all of them are compared."""
@@ -223,7 +221,7 @@ def _cut_of(
 ) -> _Cut:
     operation, inlay = step.operation, step.operation.opens
     program = _Program(
-        motion=motions[step.order], cutter=step.cutter, deeper=deepest_cut(clamping, step, tolerances),
+        motion=motions[step.order], cutter=step.cutter, deeper=deepest_cut(clamping, step),
         spare=operation.deeper_outside(step.cutter), follows=operation.makes_surface,
         angle=note and operation.works_hard(step.cutter),
     ) if step.order in motions else None
@@ -300,13 +298,11 @@ def _left_by(program: _Program, top: Heights, ground: _Ground, most: float) -> _
     return left
 
 
-def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:
-    """How deep a cut of this step may be below what stands there, mm."""
+def deepest_cut(clamping: Clamping, step: Step) -> float:
+    """How deep a cut of this step may be below what stands there, mm, before what `Tolerances.over` adds."""
     ridge = max(clamping.surfacing.scallop, clamping.surfacing.leave_scallop) if clamping.surfacing else 0.0
-    if step.cutter.is_flat:  # it takes high ones as wood, from their tops down
-        ridge = min(ridge, _LOW_RIDGE * step.cutter.stepdown)
     cutter = step.cutter
-    return step.operation.at_once(cutter) + step.operation.over_ridges(cutter, ridge) + tolerances.stepdown
+    return step.operation.at_once(cutter) + step.operation.over_ridges(cutter, ridge)
 
 
 def _waste(outline: shapely.Polygon, grid: Grid) -> Bools:

@@ -124,7 +124,7 @@ class Slots:
     lines : (n, 2, 2) float array
         Centre-line of each slot in plan, bass end to treble end: to the edges of the cut board, or short of them.
     width, depth : float
-        mm; the depth straight down from the finished surface.
+        mm; the depth straight down from the finished surface, on the line.
     short : float or None
         How far each slot stops short of the edges; None for slots cut through both edges.
     bottom : "curve" or "flat"

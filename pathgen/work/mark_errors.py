@@ -225,7 +225,7 @@ def _differences(p: Floats, z: Floats, accuracy: float) -> tuple[Floats, Floats]
 
 
 SHAPES = ("bow", "cup", "twist")
-"""How a blank may change its shape: its middle rises over its ends, its edges over its middle, a corner over the rest.
+"""How a part's wood may change its shape: its middle rises over its ends, its edges over its middle, a corner over all.
 """
 
 

@@ -122,8 +122,9 @@ class Operation(ABC, Generic[F]):
         return 0.0
 
     def over_ridges(self, cutter: Cutter, ridge: float) -> float:
-        """How much deeper one cut may go where ridges so high stand from the passes before."""
-        return ridge
+        """How much deeper one cut may go where ridges so high stand from the passes before: a flat end's layers begin
+        on high ones, and low ones are within what any cut may be off by."""
+        return 0.0 if cutter.is_flat else ridge
 
     @abstractmethod
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry | None:
@@ -643,10 +644,6 @@ class Slot(Operation[Slots]):
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return _in_depth("the slots are", "under them")
 
-    def deeper_outside(self, cutter: Cutter) -> float:
-        """Slots end within a millimetre of what was cut level, where the blank stands a little higher."""
-        return cutter.stepdown / 2
-
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         lines = shapely.linestrings(self.feature.lines)
         return overlay.union_all(overlay.buffer(lines, cutter.diameter + self.feature.width + RUN_OUT))
@@ -700,9 +697,6 @@ class Bevel(_Within[Slots]):
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return "the bevels are deeper", "the bevels are less deep"
-
-    def deeper_outside(self, cutter: Cutter) -> float:
-        return cutter.stepdown / 2
 
 
 class Engrave(_Within[Engraving]):

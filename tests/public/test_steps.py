@@ -279,9 +279,46 @@ def test_inches_and_another_zero_measure_the_same(finished):
 def test_faults_by_hand_are_found(change, code):
     lines = ["G1 Z6.5 F300", "X30 F900", "G0 Z20", "M5", "M30"]
     text = "\n".join(["G21 G90 G17 G94", "G0 Z20", "M3 S9000", "X5 Y0", *change(lines), ""])
-    found = pathgen.check_program(text, cutter=BALL, top=pathgen.flat(6.0), blank=BLANK, limit=0.01)
+    found = pathgen.check_program(text, cutter=BALL, top=pathgen.flat(6.0), blank=BLANK,
+                                  limit=0.01 if code == "surface-low" else None)
     assert (code in [f.code for f in found.findings]) if code else found.findings == ()
     assert found.passed == (code is None)
+
+
+@pytest.mark.parametrize(("z", "high"), [(6.5, 0.94), (6.0, 0.9)])
+def test_one_pass_finishes_no_surface(z, high):
+    """It was "Passed", with no ridges measured and most of the wood left standing over the surface."""
+    text = f"G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X20 Y0\nG1 Z{z} F300\nX40 F1200\nG0 Z20\nM5\nM30\n"
+    blank = pathgen.Blank(x=(0.0, 60.0), y=(-15.0, 15.0), thickness=7.0)
+    (one,) = pathgen.check_program(text, cutter=BALL, top=pathgen.flat(6.0), blank=blank, limit=0.01).findings
+    assert (one.code, one.severity) == ("surface-high", "forbid")
+    assert f"no passes side by side, and what was cut stands up to {high}" in one.got
+    assert pathgen.check_program(text, cutter=BALL, top=pathgen.flat(6.0), blank=blank).passed  # not said to finish
+    # a flat end's floor is what it should be: no wood stands within it
+    level = pathgen.check_program(text, cutter=FLAT, top=pathgen.flat(z), blank=blank, limit=0.01)
+    assert not level.findings
+
+
+@pytest.mark.parametrize(("apart", "ridge"), [(3.0, 3.0 - math.sqrt(9.0 - 2.25)), (5.9, 1.0), (8.0, 1.0)])
+def test_no_ridge_is_higher_than_what_stood_there(apart, ridge):
+    """Plane geometry, r - sqrt(r^2 - (s / 2)^2), but of 1 mm of wood no more: 2.45 and 4.00 mm were told."""
+    passes = "".join(f"Y{apart * k}\nX{60 * (k % 2)}\n" for k in range(1, 4))
+    text = f"G21 G90 G17 G94\nG0 Z20\nM3 S18000\nG0 X60 Y0\nG1 Z6 F500\nX0 F1200\n{passes}G0 Z20\nM5\nM30\n"
+    found = pathgen.check_program(text, cutter=BALL, top=pathgen.flat(6.0), limit=0.01,
+                                  blank=pathgen.Blank(x=(-5, 65), y=(-5, 30), thickness=7.0))
+    assert found.ridges.highest == pytest.approx(ridge, abs=2e-4)
+    assert found.ridges.high <= 1.0
+
+
+def test_ridges_over_what_was_roughed_are_no_higher_than_that():
+    """A flat end leaves 0.4 mm over the surface: so much stands between balls' passes 8 mm apart, on any diagonal."""
+    rough = "G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X-5 Y0\nG1 Z6.4 F300\n" + "".join(
+        f"Y{3 * k} F1200\nX{-5 if k % 2 else 65}\n" for k in range(12)) + "G0 Z20\nM5\nM30\n"
+    text = "G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X5 Y5\nG1 Z6 F300\nX25 Y25 F1200\nX33\nX13 Y5\nG0 Z20\nM5\nM30\n"
+    blank = pathgen.Blank(x=(0, 60), y=(0, 33), thickness=7.0)
+    stood = pathgen.simulate(blank, rough, FLAT)
+    found = pathgen.check_program(text, cutter=BALL, top=pathgen.flat(6.0), limit=0.01, blank=stood)
+    assert found.ridges.highest == pytest.approx(0.4, abs=2e-4)
 
 
 def test_numbers_without_a_unit_are_told():
@@ -338,6 +375,59 @@ def test_slots_after_a_ball_too_small_to_reach_their_ends_are_let_down_from_wher
     begins = cut.points[np.flatnonzero((cut.kinds[:-1] == pathgen.Move.RAPID) & (cut.kinds[1:] != pathgen.Move.RAPID))]
     assert begins[:, 2].max() == pytest.approx(7.0)
     assert cut.points[:, 2].min() == pytest.approx(TOP.height(20.0, 15.0) - 2.0, abs=0.1)
+
+
+@pytest.mark.parametrize(("wide", "stepdown", "entry", "slant"), [
+    (0.6, 0.2, "peck", 0.0), (0.6, 0.2, "ramp", 6.0), (0.3, 0.1, "peck", 0.0),
+])
+def test_slots_take_no_more_than_their_stepdown_of_what_the_outermost_pass_left(wide, stepdown, entry, slant):
+    """Beside the board stands what its ball leaves: 0.25 mm at once of 0.2, and 0.17 of 0.1. Ridges of 0.02 mm,
+    which are no wood to the larger cutter, may add to it, and chords of a coarse layer, nine times 0.001 mm."""
+    board, top = shapely.Polygon([(0, -18), (60, -20), (60, 20), (0, 18)]), pathgen.radiused(thickness=6.0, start=305.0)
+    ball = replace(BALL, diameter=8.0, stepdown=3.0)
+    after = pathgen.finish(board, top, ball, ridge=0.02)
+    thin = replace(FLAT, diameter=wide, stepdown=stepdown)
+    cut = pathgen.slots([[[40 - slant, -19.3], [40 + slant, 19.3]]], top, thin, width=wide, depth=1.0, entry=entry,
+                        after=after)
+    blank = pathgen.Blank(x=(30, 50), y=(-24, 24), thickness=7.5)
+    found = pathgen.check_program(pathgen.program(cut), cutter=thin, top=top,
+                                  blank=pathgen.simulate(blank, pathgen.program(after), ball))
+    assert "cut-too-deep" not in [one.code for one in found.findings]
+    assert found.data["deepest_bite"] <= stepdown + (0.029 if stepdown == 0.2 else 0.009)
+
+
+@pytest.mark.parametrize(("cutter", "width"), [(3.0, 3.0), (2.5, 3.0), (1.5, 2.2)])
+def test_slanted_slots_are_as_deep_as_asked_on_their_lines_and_deeper_beside_them_by_what_the_surface_falls(
+    cutter, width
+):
+    """A radius of 60, 25 mm aside. At a beside the line the flat end's rim reaches sqrt(r^2 - a^2) uphill along it, so
+    that the slot is deeper by up to r (|slope| - slope along), more with two lines (derived, plane); 0.049 was seen."""
+    line, top = np.array([[115.0, -25.0], [135.0, 25.0]]), pathgen.radiused(thickness=12.0, start=60.0)
+    mill = replace(FLAT, diameter=cutter, stepdown=0.6)
+    cut = pathgen.slots([line], top, mill, width=width, depth=2.0)
+    blank = pathgen.Blank(x=(112, 137), y=(-27, 27), thickness=12.5, top=top)
+    field = pathgen.simulate(blank, pathgen.program(cut), mill, resolution=0.1)
+    x, y = np.meshgrid(field.x, field.y)
+    deep = top.height(x, y) - field.top
+    unit = (line[1] - line[0]) / np.linalg.norm(line[1] - line[0])
+    aside = (y - line[0, 1]) * unit[0] - (x - line[0, 0]) * unit[1]
+    on_board, steepest = np.abs(y) < 24.5, 25.0 / math.sqrt(60.0**2 - 25.0**2)
+    on_line = deep[on_board & (np.abs(aside) < 0.05)]
+    across = steepest * abs(unit[0])  # how steeply the surface falls square to the line, at most
+    assert (on_line.min(), on_line.max()) == pytest.approx((2.0, 2.0), abs=0.004 + 0.05 * across)
+    assert 2.04 < deep[on_board].max() <= 2.0 + width / 2 * across
+
+
+def test_one_allowance_for_deeper_cuts_with_a_job_and_without():
+    """Of a thin layer a quarter more at most, of others 0.05 mm."""
+    deep = "G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X5 Y0\nG1 Z{} F300\nX30\nG0 Z20\nM5\nM30\n"
+    for stepdown, passed, refused in ((0.1, 7.876, 7.874), (2.0, 5.952, 5.948)):
+        cutter = replace(FLAT, stepdown=stepdown)
+        well, ill = (pathgen.check_program(deep.format(z), cutter=cutter, top=pathgen.flat(z), blank=BLANK)
+                     for z in (passed, refused))
+        assert not well.findings
+        more = min(0.05, stepdown / 4)
+        assert f"a stepdown of {stepdown:g} mm, and {more:g} mm for" in ill.findings[0].allowed
 
 
 def test_tops_by_each_way_of_stating_them():
@@ -513,7 +603,7 @@ def test_a_program_that_cuts_nothing_is_told_of():
     found = run("G1 Z15 F300", "X30 F600")
     assert {code: one.severity for code, one in found.items()} == {"cuts-nothing": "warn"}
     assert "15.000 mm above the underside, the wood stands 8.000 mm high" in found["cuts-nothing"].got
-    assert list(run("M9", limit=0.01)) == ["cuts-nothing"]
+    assert list(run("M9", limit=0.01)) == ["cuts-nothing", "surface-high"]  # this finishes no surface
 
 
 @pytest.mark.filterwarnings("error")

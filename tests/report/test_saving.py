@@ -15,7 +15,7 @@ from tests import small_board
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 RECKONED = r"reckoned with feed = ([\d.]+), plunge = ([\d.]+), stepdown = ([\d.]+)"
-SLOTS = small_board.SLOT_CUTTER + """ramp = 2.0
+SLOTS = small_board.SLOT_CUTTER + """ramp = 1.5
 [slots]
 cutter = "slot"
 depth = 2.0

@@ -54,13 +54,33 @@ def test_the_first_move_that_differs_is_named(index, by):
     again = motion([(x, y, z + 1) for x, y, z in PASSES], moved(moved(PASSES, index, by), 5, by))
     found, = repeat_findings(motion(PASSES), again, STEP)
     assert found.where.startswith(f"again.nc, line {8 + index}, {PASSES[index][0]} mm along")
-    assert ("2 moves differ" in found.got) == (index != 5)
+    assert ("2 moves are others" in found.got) == (index != 5)
     assert f"a move to {PASSES[index][2]:.4f} mm" in found.got
 
 
 def test_fewer_moves_are_no_repeat():
-    found, = repeat_findings(motion(PASSES), motion(PASSES[:-1]), STEP)
+    found, = repeat_findings(motion(PASSES), motion([(9, 9, 9.0), *PASSES[1:-1]]), STEP)
     assert (found.got, "the 6 of" in found.allowed) == ("5 feed moves", True)
+
+
+@pytest.mark.parametrize(("gone", "more", "row", "got"), [
+    (slice(2, 4), [], 2, "a move to 6.0000 mm above the bed (2 moves are missing)"),
+    (slice(1, 2), [], 1, "a move to 5.0000 mm above the bed (1 move is missing)"),
+    (slice(4, 6), [], 3, "no move (2 moves are missing)"),
+    (slice(3, 3), [(80, 0.5, 5.0)], 3, "a move to 5.0000 mm above the bed (1 move is too many)"),
+    (slice(6, 6), [(0, 2, 5.0)], 6, "a move to 5.0000 mm above the bed (1 move is too many)"),
+])
+def test_where_lines_were_taken_out_the_first_after_the_gap_is_named(gone, more, row, got):
+    """The runs were held against each other from their ends: the first line named, long before the gap, was as made."""
+    above = [(x, y, z + 1) for x, y, z in PASSES]
+    for before in ([above], []):
+        edited = PASSES[: gone.start] + more + PASSES[gone.stop :]
+        found, = repeat_findings(motion(PASSES), motion(*before, edited), STEP)
+        assert found.got == got
+        first = 1 + len(above) + 1 if before else 1
+        assert f"line {first + row}," in found.where
+        asked = f"{PASSES[gone.start][2]:.4f} mm above the bed" if gone.start < len(PASSES) else "and no more"
+        assert found.allowed.endswith(asked)
 
 
 @pytest.mark.parametrize(("deeper", "words"), [

@@ -570,7 +570,7 @@ def test_slots_begin_on_high_ridges_and_are_refused_where_they_do_not(tmp_path, 
     found = small_board.built(tmp_path, **plain).report["checks"]["findings"]
     (deep,) = (one for one in found if one["code"] == "cut-too-deep")
     assert "slots" in deep["where"]
-    assert deep["allowed"] == "a stepdown of 0.5 mm, and 0.10 mm for the ridges that stand there"
+    assert deep["allowed"] == "a stepdown of 0.5 mm, and 0.05 mm for ridges and stairs that stand there"
 
 
 def test_the_end_of_a_slot_of_two_lines_is_cut_by_the_way_across_from_one_to_the_other(tmp_path):

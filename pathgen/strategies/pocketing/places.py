@@ -65,13 +65,18 @@ GRAZE = 0.03
 _THINNEST = 0.01
 """Of what a first layer takes of the surface, mm: less is no cut of its own."""
 
-_HIGH = 0.1
-"""Of a stepdown: ridges of the first cut that are higher than this are wood that layers begin on."""
+_HIGH, _HIGHEST = 0.1, 0.04
+"""Of a stepdown, and mm: ridges of the first cut that are higher than either are wood that layers begin on."""
+
+
+def low_ridge(cutter: Cutter) -> float:
+    """How much deeper than its stepdown a cutter may cut where ridges stand, mm: that high they are no wood to it."""
+    return min(_HIGH * cutter.stepdown, _HIGHEST)
 
 
 def are_high(ridges: float, cutter: Cutter) -> bool:
     """Whether ridges on the surface are wood to a cutter."""
-    return ridges > _HIGH * cutter.stepdown
+    return ridges > low_ridge(cutter)
 
 
 def layer_depths(cutter: Cutter, depth: float, ridges: float = 0.0) -> Floats:
