@@ -236,7 +236,7 @@ def rate(low: float = 1.0, high: float = 50_000.0) -> Reader:
         if not low <= mm <= high:
             allowed = f"{low / per:.4g} to {high / per:.6g} {place.units} per minute"
             meant = place.units == "in" and is_length(value) and not isinstance(value, str) and low <= value <= high
-            metres = 0 < mm < low <= mm * PER_METRE <= high
+            metres = place.units == "mm" and 0 < mm < low <= mm * PER_METRE <= high
             remedy = (f'if mm {MEANT} "{value:g} mm/min"' if meant else
                       f'if metres per minute {MEANT} "{mm * PER_METRE:g} mm/min"' if metres else "")
             raise place.refuse(f"{shown(value)} given", allowed=allowed, remedy=remedy)
