@@ -26,6 +26,7 @@ ALONG_ACROSS, XYZ = ("along", "across"), ("X", "Y", "Z")
 _THIN = 5.0  # mm: sizes that are no larger, gauges of strings among them, are told in thousandths of an inch too
 _FINE = 1.0  # mm: sizes that are no larger are often told in thousandths
 _FINEST = 0.001  # mm: nobody measures less at a bench
+_LONG = 1000.0  # mm: what is larger may be given in metres
 _JUST_OVER = 1.5  # times the limit: too much by so little is no slip of a unit
 PER_METRE = 1000
 """By which a feed in metres per minute is too small."""
@@ -202,6 +203,8 @@ def _if_meant(value: float, units: str, low: float, high: float) -> str:
     others = [unit for unit, per in MM_PER.items() if unit != units and low <= value * per <= high]
     remedies = [f'if {unit} {MEANT} "{value:g} {unit}"'
                 f"{f', {format_length(value * MM_PER[unit], units)}' if len(others) > 1 else ''}" for unit in others]
+    if units == "mm" and high >= _LONG and low <= value * 1000.0 <= high:
+        remedies.insert(0, f"if m {MEANT} {value * 1000.0:g}")
     if value * MM_PER[units] <= _JUST_OVER * high:
         return "; ".join(remedies)
     if high <= _FINE and max(low, _FINEST) <= value * MM_PER[units] / 1000.0 <= high:

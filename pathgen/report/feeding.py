@@ -62,11 +62,14 @@ def layer_findings(clamping: Clamping) -> list[Finding]:
         got = (f"layers of {format_length(layer, unit)} with {format_length(step.cutter.diameter, unit)}"
                f" and {step.cutter.flutes} flutes")
         low, high = (as_written(v, unit, down=True) for v in (usual / 2, usual))
+        given, meant = step.cutter.stepdown / MM_PER[unit], ""
+        if unit == "in" and usual / FAR <= given <= DEEP * usual < step.cutter.stepdown:
+            meant = f'if mm are meant, write stepdown = "{given:g} mm"; else '
         found[step.cutter.name] = Finding(
             code="layer-unusual", severity="warn", where=f'cutter "{step.cutter.name}", {step.operation.name}',
             got=f"{got}: it may well break" if layer > DEEP * usual else got,
             allowed=f"up to {format_length(usual, unit)} is usual in hardwood",
-            remedy=f"write stepdown = {low} to {high}" + (
+            remedy=f"{meant}write stepdown = {low} to {high}" + (
                 "" if layer > DEEP * usual else ", unless you know that this cutter takes it"))
     return list(found.values())
 

@@ -185,7 +185,7 @@ def test_only_places_of_such_a_part_are_listed_for_zero(tmp_path, zero):
 @pytest.mark.parametrize(("given", "remedy"), [
     ("25.5", 'if cm are meant, write "25.5 cm", 255 mm; if in are meant, write "25.5 in", 647.7 mm'),
     ("64.0", 'if cm are meant, write "64 cm", 640 mm; if in are meant, write "64 in", 1625.6 mm'),
-    ("9000.0", ""), ('"9000 mm"', ""), ('"1 mm"', ""),
+    ("0.64", "if m are meant, write 640"), ("9000.0", ""), ('"9000 mm"', ""), ('"1 mm"', ""),
 ])
 def test_a_length_that_would_do_in_the_other_unit(tmp_path, given, remedy):
     text, path = JOB.format(name="a"), tmp_path / "a.toml"
@@ -193,6 +193,15 @@ def test_a_length_that_would_do_in_the_other_unit(tmp_path, given, remedy):
     with pytest.raises(JobError, match="given") as refused:
         load_job(path)
     assert refused.value.remedy == remedy
+
+
+@pytest.mark.parametrize("key", ["travel = [0.6, 600, 80]", "acceleration = 0.6"])
+def test_what_a_machine_has_in_metres_is_no_inches(tmp_path, key):
+    path = tmp_path / "a.toml"
+    path.write_text(f"{JOB.format(name='a')}\n[machine]\n{key}\n")
+    with pytest.raises(JobError, match=r"0\.6 given") as refused:
+        load_job(path)
+    assert refused.value.remedy.startswith("if m are meant, write 600; 50 mm to ")
 
 
 @pytest.mark.parametrize(("units", "given", "remedy"), [
