@@ -157,7 +157,7 @@ class CutterTable:
     speed: float | None = key(number(100, 200_000, unit="rpm"), "spindle speed, rpm", None, shown="required when used")
     feed: float | None = key(rate(), "cutting feed, per minute", None, shown="required when used")
     plunge: float | None = key(rate(), "feed straight down, per minute", None, shown="required when used")
-    stepdown: float | None = key(size(LIMITS["stepdown"][0], 50.0), "depth of each layer", None,
+    stepdown: float | None = key(size(LIMITS["stepdown"][0], 50.0, usual=(0.1, 6.0)), "depth of each layer", None,
                                  shown="required when used")
     stepover: float = key(number(*LIMITS["stepover"]), "share of the diameter, for roughing and pocketing", 0.45)
     ramp: float = key(number(*LIMITS["ramp"], unit="degrees"),
@@ -245,7 +245,7 @@ class SlotsTable:
 
     cutter: str = key(CUTTER, "a flat-end cutter no wider than the slot")
     width: float | None = key(size(0.1, 10.0), "width of the slots", None, shown="the cutter's diameter")
-    depth: float = key(size(LEAST_DEPTH, 20.0), "straight down from the finished surface")
+    depth: float = key(size(LEAST_DEPTH, 20.0, usual=(1.0, 4.0)), "straight down from the finished surface")
     ends: float | str | None = key(
         one_of((lambda v: v == "through", holding('"through"')(lambda v, place: None)),
                (lambda v: v == "binding", holding('"binding"')(lambda v, place: v)),

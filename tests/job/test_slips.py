@@ -195,6 +195,17 @@ def test_a_length_that_would_do_in_the_other_unit(tmp_path, given, remedy):
     assert refused.value.remedy == remedy
 
 
+@pytest.mark.parametrize(("old", "new"), [("thickness = 6", "thickness = 60"), ("stepdown = 1", "stepdown = 0")])
+def test_what_is_usual_is_told_beside_limits_that_are_much_wider(tmp_path, old, new):
+    """20 mm was named as allowed for slots, and refused; so was a stepdown of 0.01 mm, 120 layers."""
+    text, path = JOB.format(name="a"), tmp_path / "a.toml"
+    assert old in text
+    path.write_text(text.replace(old, new, 1))
+    with pytest.raises(JobError, match="given") as refused:
+        load_job(path)
+    assert refused.value.remedy.endswith("mm is usual")
+
+
 @pytest.mark.parametrize("key", ["travel = [0.6, 600, 80]", "acceleration = 0.6"])
 def test_what_a_machine_has_in_metres_is_no_inches(tmp_path, key):
     path = tmp_path / "a.toml"

@@ -60,7 +60,7 @@ def test_a_warning_where_too_little_holds_the_board(outline_of, changes, words):
 
 @pytest.mark.parametrize(("tabs", "wide", "remedy"), [
     (4, 6.0, None), (7, 6.0, None), (8, 6.0, "write tabs = 7"), (2, 36.0, None),
-    (4, 36.0, "write tabs = 2"), (2, 40.0, "make tab_width smaller"),
+    (4, 36.0, "make tab_width smaller, or write tabs = 2"), (2, 40.0, "make tab_width smaller"),
 ])
 def test_tabs_that_leave_most_of_the_work_to_the_saw_are_doubted(tmp_path, tabs, wide, remedy):
     """By arithmetic: 256.6 mm round the board, tabs 3 mm longer at each end for its slope of 1 in 2, 1.5 mm high."""
