@@ -576,8 +576,14 @@ def test_every_cutter_that_a_table_names_is_held_to_the_machine(job_file):
     tables = '[block]\ncutter = "ball"\noutline = "flat"\n[gauges]\ncutter = "slot"\nengraver = "vee"\n'
     with pytest.raises(JobError, match="above the rapids") as caught:
         load_job(job_file(SMALL + tables + "[machine]\nrapid = 395\n" + more + vee))
-    assert {one.where for one in (caught.value, *caught.value.others)} == {
-        f'[[cutter]] "{name}"' for name in ("slot", "ball", "flat", "vee")}
+    assert (caught.value.where, caught.value.others) == ("[machine] rapid", ())  # one slip, one answer
+    assert all(f'"{name}" 400' in caught.value.problem for name in ("slot", "ball", "flat", "vee"))
+    assert caught.value.remedy == "if mm per second are meant, write rapid = 23700; else correct rapid, or make these " \
+        "feeds smaller"
+    with pytest.raises(JobError) as caught:
+        load_job(job_file(SMALL + tables + "[machine]\nspindle = [100, 400]\n" + more + vee))
+    assert (caught.value.where, caught.value.others) == ("[machine] spindle", ())
+    assert caught.value.remedy.startswith("if turns per second (Hz) are meant, write spindle = [6000, 24000]; else")
 
 
 @pytest.mark.parametrize(("old", "new", "said"), [
