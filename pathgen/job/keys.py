@@ -110,11 +110,16 @@ def read_table(table: type[Table], data: Any, place: Place) -> Table:
     fields = {f.name: f for f in dataclasses.fields(table) if f.init}  # type: ignore[arg-type]
     unknown = [name for name in data if name not in fields]
     meant = [near for name in unknown if name not in place.homes for near in nearest(name, list(fields))]
+    within = {name: data[name] for name in unknown if isinstance(data[name], Mapping) and {*data[name]} & {*fields}}
+    meant += [one for inner in within.values() for one in inner]
     values, mistakes = {}, Mistakes()
     for name in unknown:
         with mistakes.caught():
             if name in (instead := getattr(table, "INSTEAD", {})):
                 raise place.refuse(f"unknown key {shown(name)}", remedy=instead[name])
+            if name in within:
+                raise place.refuse(f"unknown table {shown(name)} in it", remedy=f"write its keys, "
+                                   f"{', '.join(within[name])}, in {place.where} itself")
             raise unknown_key(name, list(fields), place)
     for name, field in fields.items():
         with mistakes.caught():
@@ -142,7 +147,8 @@ def unknown_key(name: str, known: Sequence[str], place: Place) -> JobError:
     near, homes = nearest(name, known), place.homes.get(name)
     remedy = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"
     if homes and not (near and difflib.SequenceMatcher(None, name, near[0]).ratio() > _ALL_BUT_THE_SAME):
-        remedy = f"{name} belongs {', or '.join(homes)}"
+        own = [home for home in homes if home.startswith(f"in {place.where.split()[0]} ")]
+        remedy = f"{name} belongs {', or '.join(own[:1] or homes)}"
     return place.refuse(f"unknown key {shown(name)}", remedy=remedy)
 
 
