@@ -99,7 +99,7 @@ def _note(clamping: Clamping, cutter: Cutter, bites: list[float | None], off: Un
     low = "low: it may rub and burn"
     if eased:
         slow = cutter.eased_feed
-        low += (f", the more where it cuts full width, its feed eased to {slow / per:.4g}: "
+        low += (f", the more where it cuts full width, its feed eased to {slow / per:.3g}: "
                 f"{off.load * slow / cutter.feed / per:.2g} {clamping.units} a tooth")
     word = low if cutter.feed < off.low else high
     slowest, fastest = (round(rpm, -2) for rpm in usual_speed(cutter, bites))

@@ -31,7 +31,7 @@ def keep_out_findings(motion: Motion, step: Step, clamping: Clamping) -> Iterato
         if hit.any():
             i = int(rows[np.argmax(into if into.any() else hit)])
             yield Finding(code="hits-a-keep-out", where=at_end(step.file_name, motion, i),
-                          got=f"the cutter {'passes through' if into.any() else 'all but touches'} keep-out {number}",
+                          got=f"the cutter {'passes through' if into.any() else 'all but touches'} keep_out {number}",
                           allowed=f"above {thing.height:g} mm, or clear of it" if into.any() else
                                   f"{touch:g} mm or more between them: the machine comes back no better",
                           remedy="move the clamp, or change the path")
@@ -57,7 +57,7 @@ def near_findings(motions: Mapping[int, Motion], clamping: Clamping) -> Iterator
                 more = remedy.format(math.ceil((least - room) * 100.0 - 1e-6) / 100.0)
                 yield Finding(
                     code="near-a-keep-out", severity="warn", where=where,
-                    got=f"the cutter passes {how.format(f'keep-out {number}', room)}",
+                    got=f"the cutter passes {how.format(f'keep_out {number}', room)}",
                     allowed=f"{least:g} mm or more: a clamp is measured, and stands, no better",
                     remedy=f"{more}, or measure it once more and turn the cutter past it by hand",
                 )

@@ -98,7 +98,7 @@ def test_a_low_feed_is_told_with_the_eased_feed_that_is_really_run(tmp_path):
     note = next(f for f in result.report["checks"]["findings"] if f["code"] == "feed-unusual" and "flat" in f["where"])
     (eased,) = re.findall(r"eased to ([\d.]+)", note["got"])
     run = {float(f) for p in result.programs if p.cutter.name == "flat" for f in re.findall(r"F([\d.]+)", p.text)}
-    assert any(f == pytest.approx(float(eased), rel=1e-3) for f in run)
+    assert any(f == pytest.approx(float(eased), rel=5e-3) for f in run)
     assert float(eased) < 300
 
 
