@@ -170,7 +170,8 @@ def _needed_tables(job: Job) -> None:
         without = ['write fill = "none" in the inlays'] * (drawn and ready) + \
             ["leave [dots] out"] * bool(job.dots and ready)
         raise JobError("[surface]", "is missing, and fills are cut level by its passes",
-                       remedy=f"add [surface], or {' and '.join(without)}" if without else "add [surface]")
+                       remedy=f"add [surface]{f', and make {job.body_name} thickness less' * bool(job.board and ready)}"
+                       + f", or {' and '.join(without)}" * bool(without))
     if job.resurface and not any(inlay.fill != "none" for inlay in job.inlays):
         raise JobError("[resurface]", "no inlay has a fill to cut over", remedy="leave [resurface] out")
 

@@ -243,7 +243,7 @@ def test_what_a_board_without_a_surface_is_told_to_leave_out_is_what_it_has(job_
         return str(refused.value)
 
     dotted = no_curve.replace("[slots]", dots, 1)
-    assert told(dotted).endswith("add [surface], or leave [dots] out")
+    assert told(dotted).endswith("add [surface], and make [board] thickness less, or leave [dots] out")
 
 
 @pytest.mark.parametrize("depth", ["4.7", "5.5", "6.4", "20.0"])
