@@ -65,7 +65,7 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
     if options.json:
         say_json(as_json(made.report).rstrip())
     else:
-        _show([*summary, *finding_lines(made.report["checks"], made.job.units)])
+        _show([*summary, *finding_lines(made.report["checks"], made.job.units, terminal=True)])
     if not made.passed:
         say("Nothing was written.", sys.stderr)
         return FORBIDDEN
@@ -197,7 +197,7 @@ def check(options: argparse.Namespace) -> int:
         job = load_job(options.job)
         tell("reading the programs, cutting in simulation")
         checks = check_data(job, Path(options.folder), resolution=options.resolution)
-    _answer(options, checks, finding_lines(checks, job.units))
+    _answer(options, checks, finding_lines(checks, job.units, terminal=True))
     return _status(checks["passed"])
 
 

@@ -26,8 +26,8 @@ def cut_off_by_page(scene: Scene, background: Collection[str]) -> tuple[LeftOut,
             continue
         areas = painted([replace(paint, clip=_without_page(paint.clip))], _TOLERANCE)
         lost = overlay.difference(overlay.union_all(list(areas.values())), shapely.box(0.0, 0.0, *scene.page))
-        if lost.area > _LEAST:
-            low, high = np.reshape(lost.bounds, (2, 2))
+        low, high = np.reshape(lost.bounds, (2, 2))
+        if lost.area > _LEAST and _past(low, high, page) >= _LEAST:  # its box holds more than what is drawn
             found.append((_past(low, high, page), paint.where))
     if not found:
         return ()

@@ -27,6 +27,9 @@ tables are made for: common practice, no source."""
 ROUND_UP = 0.05
 """Share by which a feed may lie outside the usual range before it is worth a word."""
 
+ABOUT = 2.0
+"""Times the usual that a number in another unit may come to, to be what was meant."""
+
 
 def chip_load(feed: ArrayLike, speed_rpm: ArrayLike, flutes: ArrayLike) -> Floats:
     """Thickness of what each tooth takes, mm: feed (mm/min) over speed times flutes."""

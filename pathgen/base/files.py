@@ -79,8 +79,9 @@ def read_text(path: str | Path, kind: Kind) -> str:
     try:
         return read_bytes(path, kind).decode("utf-8-sig")
     except UnicodeDecodeError as wrong:
+        line = wrong.object[: wrong.start].count(b"\n") + 1
         raise kind.error(
-            Path(path).name, f"byte {wrong.start + 1} is not UTF-8 text", remedy="save it as UTF-8"
+            Path(path).name, f"byte {wrong.start + 1} is not UTF-8 text, in line {line}", remedy="save it as UTF-8"
         ) from None
 
 

@@ -185,8 +185,12 @@ def tiny_unit_words(units: str, sign: str = "um") -> str:
 
 
 def area_words(mm2: float, units: str = "mm", *, decimals: int = 2) -> str:
-    """An area: ``"6.00 mm2"`` or ``"0.00930 sq in"``."""
-    return f"{mm2:.{decimals}f} mm2" if units == "mm" else f"{mm2 / INCH**2:.{decimals + 3}f} sq in"
+    """An area: ``"6.00 mm2"`` or, to three figures and no more than two places finer, ``"0.0093 sq in"``."""
+    if units == "mm":
+        return f"{mm2:.{decimals}f} mm2"
+    inches = mm2 / INCH**2
+    places = min(decimals + 3, 2 - math.floor(math.log10(inches))) if inches else 0
+    return f"{trimmed(f'{inches:.{max(places, 0)}f}')} sq in"
 
 
 _SHORT_WAY = 100.0  # mm: shorter is not told in metres or feet

@@ -181,7 +181,7 @@ class BoardTable(BoardNumbers):
                             shown="straight")
     end: EndTable = key(table_of(EndTable), "shape of the other end: { rise, steps, corner_radius }", EndTable,
                         shown="straight")
-    thickness: float = key(size(1.0, 50.0), "finished thickness at the centre-line")
+    thickness: float = key(size(1.0, 50.0, usual=(3.0, 12.0)), "finished thickness at the centre-line")
     radius: TwoRadii = key(_radius, 'radius of the top: one length, { nut, end }, or "flat"; '
                            f"{_SLOPE} along the board, {math.degrees(math.atan(STEEPEST_ACROSS)):g} degrees across it")
     relief: ReliefTable | None = key(table_of(ReliefTable), "a dip along the board, cut into it: { depth, fret, to }",

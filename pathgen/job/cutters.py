@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 from typing import Any
@@ -28,22 +29,51 @@ def check_cutters(job: Job) -> None:
     for name in names:
         if names.count(name) > 1:
             raise JobError("[[cutter]]", f'two cutters are called "{name}"', remedy="give each its own name")
-    all_of(*(partial(_named_cutter, job, where, name) for where, name in _named_cutters(job)))
+    named = _named_cutters(job)
+    used = {name for _, name in named}
+    complete = [one for one in job.cutters if one.name in used and not one.missing]
+    all_of(*(partial(_named_cutter, job, where, name) for where, name in named),
+           partial(_feeds, job, complete), partial(_speeds, job, complete))
+
+
+def _feeds(job: Job, cutters: Sequence[CutterTable]) -> None:
+    """Raise JobError for feeds above the rapids: of several the rapids are likelier wrong."""
+    per, unit, rapid = MM_PER[job.units], f"{job.units} per minute", job.machine.rapid
+    fast = {one.name: one.feed for one in cutters if one.feed is not None and one.feed > rapid + 1e-6}
+    if len(fast) == 1:
+        (name, feed), = fast.items()
+        raise JobError(f'[[cutter]] "{name}"', f"feed {feed / per:g} {unit} is above the rapids",
+                       allowed=f"[machine] rapid {rapid / per:g} {unit} or less",
+                       remedy="no move is faster than a rapid: make feed smaller, or correct rapid")
+    if fast:
+        most = max(fast.values())
+        meant = f"if {job.units} per second are meant, write rapid = {60 * rapid / per:g}; else "
+        raise JobError("[machine] rapid", f"{rapid / per:g} {unit}, and these feeds are above the rapids: "
+                       + ", ".join(f'"{name}" {feed / per:g}' for name, feed in fast.items()),
+                       allowed=f"{most / per:g} {unit} or more, as no move is faster than a rapid",
+                       remedy=f"{meant if most <= 60 * rapid else ''}correct rapid, or make these feeds smaller")
+
+
+def _speeds(job: Job, cutters: Sequence[CutterTable]) -> None:
+    """Raise JobError for speeds that the spindle has not: of several the spindle's are likelier wrong."""
+    low, high = job.machine.spindle or (0.0, math.inf)
+    off = {one.name: one.speed for one in cutters if one.speed is not None and not low <= one.speed <= high}
+    if len(off) == 1:
+        (name, speed), = off.items()
+        raise JobError(f'[[cutter]] "{name}"', f"speed {speed:g} rpm is not one of the spindle's",
+                       allowed=f"[machine] spindle: {low:g} to {high:g} rpm",
+                       remedy=f"write speed = {min(max(speed, low), high):g}, and its feed for it; or correct spindle")
+    if off:
+        meant = f"if turns per second (Hz) are meant, write spindle = [{60 * low:g}, {60 * high:g}]; else "
+        fits = all(60 * low <= speed <= 60 * high for speed in off.values())
+        raise JobError("[machine] spindle", f"{low:g} to {high:g} rpm, and these speeds are not within it: "
+                       + ", ".join(f'"{name}" {speed:g}' for name, speed in off.items()),
+                       allowed=f"{min(off.values()):g} to {max(off.values()):g} rpm within it",
+                       remedy=f"{meant if fits else ''}correct spindle, or take other speeds, and feeds for them")
 
 
 def _named_cutter(job: Job, where: str, name: str) -> None:
     cutter = job.cutter(name, where)
-    per, unit = MM_PER[job.units], job.units
-    if cutter.feed > job.machine.rapid + 1e-6:
-        raise JobError(f'[[cutter]] "{name}"', f"feed {cutter.feed / per:g} {unit} per minute is above the rapids",
-                       allowed=f"[machine] rapid {job.machine.rapid / per:g} {unit} per minute or less",
-                       remedy="no move is faster than a rapid: make feed smaller, or correct rapid")
-    if job.machine.spindle and not job.machine.spindle[0] <= cutter.speed <= job.machine.spindle[1]:
-        low, high = job.machine.spindle
-        raise JobError(f'[[cutter]] "{name}"', f"speed {cutter.speed:g} rpm is not one of the spindle's",
-                       allowed=f"[machine] spindle: {low:g} to {high:g} rpm",
-                       remedy=f"write speed = {min(max(cutter.speed, low), high):g}, and its feed for it; or correct "
-                              "spindle")
     if cutter.shape != (shape := _SHAPES.get(re.sub(r" \d+", "", where), cutter.shape)):
         widest = job.slots.width or _NO_TANG if job.slots and where == "[slots] cutter" else math.inf
         fit = [f'"{one.name}"' for one in job.complete_cutters if one.shape == shape and one.diameter <= widest]
@@ -54,7 +84,7 @@ def _named_cutter(job: Job, where: str, name: str) -> None:
             raise JobError(f"{table} entry", f'"peck" goes straight down, and "{name}" cannot cut at its centre '
                            "(plunges = false)", allowed='"ramp"', remedy="leave entry out, or name another cutter")
     if where == "[slots] cutter" and job.slots and job.slots.width is None and cutter.diameter > _NO_TANG:
-        wide, most = (format_length(one, unit) for one in (cutter.diameter, _NO_TANG))
+        wide, most = (format_length(one, job.units) for one in (cutter.diameter, _NO_TANG))
         raise JobError(where, f'"{name}" is {wide}, and without width the slots are as wide',
                        allowed=f"{most} or less: tangs of fret wire are 0.5 to 0.6 mm wide (common practice)",
                        remedy="name a thinner cutter, or write width if slots so wide are meant")

@@ -10,7 +10,7 @@ from itertools import combinations
 from pathlib import Path
 
 import shapely
-from shapely.affinity import scale
+from shapely.affinity import scale, translate
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.artwork import Artwork, read_artwork
@@ -300,10 +300,14 @@ def _onto(
         within = overlay.buffer(wood, -THIN - _ROUNDED)
         found = next((place for room in (_clear(within, board, job), within, wood)
                       if (place := place_that_fits(area, room, at, step=step))), None)
-    if not found:
+    if not found or not at:
         return f"move the drawing, {smaller}"
     of = f" for inlays {' and '.join(f'{one + 1}' for one in stages)}" if stages[1:] else ""
-    return f"make at = {place_as_written(found, job.units)}{of}, {smaller}"
+    said = f"make at = {place_as_written(found, job.units)}{of}, {smaller}"
+    x, y = (one / INCH for one in at)
+    if job.units == "in" and wood.covers(translate(area, x - at[0], y - at[1])):
+        said = f'if mm are meant, write at = ["{x:g} mm", "{y:g} mm"]{of}; else {said}'
+    return said
 
 
 def _size_that_fits(inlay: Inlay, wood: BaseGeometry, job: Job, inlays: list[Inlay]) -> str:

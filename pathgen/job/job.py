@@ -10,16 +10,15 @@ from typing import Any, Literal, get_args, get_type_hints
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
-from pathgen.base.feeds import usual_feed
+from pathgen.base.feeds import ABOUT, usual_feed
 from pathgen.base.markup import as_table
+from pathgen.base.units import MM_PER
 from pathgen.job import board_tables, inlay_tables
 from pathgen.job import tables as common_tables
 from pathgen.job.keys import PER_METRE
 
 ORDER = ("surface", "inlays", "slots", "outline")
 """Operations in the order they are cut, unless the job says otherwise with `order`."""
-WELL_OFF = 4.0
-"""Times that a feed given in another unit may lie outside the usual range."""
 
 
 def _each(table: str) -> Any:
@@ -124,7 +123,7 @@ class Job:
             near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.3)
             raise JobError(where, f'no [[cutter]] is called "{name}"',
                            remedy=f'did you mean "{near[0]}"?' if near else "add a [[cutter]] table with that name")
-        return _complete(known[name])
+        return _complete(known[name], self.units, self.machine.rapid)
 
     @property
     def complete_cutters(self) -> list[Cutter]:
@@ -158,7 +157,7 @@ def _words(table: Any) -> str:
     return ", ".join(f"{name} = {value}" for name, (value, default) in values.items() if value != default)
 
 
-def _complete(table: common_tables.CutterTable) -> Cutter:
+def _complete(table: common_tables.CutterTable, units: str, rapid: float) -> Cutter:
     where = f'[[cutter]] "{table.name}"'
     if table.missing:
         raise JobError(where, f"{table.missing[0]} is missing",
@@ -168,13 +167,15 @@ def _complete(table: common_tables.CutterTable) -> Cutter:
         raise JobError(where, problem, remedy="give angle (included, in degrees) for v cutters and for no others")
     cutter = Cutter(**{f.name: getattr(table, f.name) for f in fields(common_tables.CutterTable)})
     if cutter.plunge > cutter.feed:
-        low, high = usual_feed(cutter)
-        for per, unit in ((PER_METRE, "metres per minute"), (60.0, "mm per second")):
-            if low / WELL_OFF <= cutter.feed * per <= high * WELL_OFF:
-                raise JobError(f"{where} feed", f"{cutter.feed:g} mm per minute, slower than plunge, "
-                               f"{cutter.plunge:g} mm per minute",
-                               allowed=f"{low:.0f} to {high:.0f} mm per minute is usual in hardwood",
-                               remedy=f'if {unit} are meant, write feed = "{cutter.feed * per:g} mm/min"')
-        raise JobError(where, f"plunge {cutter.plunge:g} mm per minute is faster than feed {cutter.feed:g} mm per "
-                       "minute", allowed="plunge no faster than feed", remedy="make plunge smaller")
+        (low, high), given = usual_feed(cutter), cutter.feed / MM_PER[units]
+        slower = f"{cutter.feed:g} mm per minute, slower than plunge, {cutter.plunge:g} mm per minute"
+        usual = f"{low:.0f} to {high:.0f} mm per minute is usual in hardwood"
+        meant = [(given * 60.0, f"{units} per second")]
+        meant = [(given * PER_METRE, "metres per minute"), *meant] if units == "mm" else meant
+        for feed, unit in meant:
+            if max(low / ABOUT, cutter.plunge) <= feed * MM_PER[units] <= min(high * ABOUT, rapid):
+                raise JobError(f"{where} feed", slower, allowed=usual,
+                               remedy=f"if {unit} are meant, write feed = {feed:g}")
+        raise JobError(f"{where} feed", slower, allowed=f"plunge no faster than feed; {usual}",
+                       remedy="make feed larger, or plunge smaller")
     return cutter

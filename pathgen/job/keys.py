@@ -26,6 +26,7 @@ ALONG_ACROSS, XYZ = ("along", "across"), ("X", "Y", "Z")
 _THIN = 5.0  # mm: sizes that are no larger, gauges of strings among them, are told in thousandths of an inch too
 _FINE = 1.0  # mm: sizes that are no larger are often told in thousandths
 _FINEST = 0.001  # mm: nobody measures less at a bench
+_LONG = 1000.0  # mm: what is larger may be given in metres
 _JUST_OVER = 1.5  # times the limit: too much by so little is no slip of a unit
 PER_METRE = 1000
 """By which a feed in metres per minute is too small."""
@@ -109,11 +110,16 @@ def read_table(table: type[Table], data: Any, place: Place) -> Table:
     fields = {f.name: f for f in dataclasses.fields(table) if f.init}  # type: ignore[arg-type]
     unknown = [name for name in data if name not in fields]
     meant = [near for name in unknown if name not in place.homes for near in nearest(name, list(fields))]
+    within = {name: data[name] for name in unknown if isinstance(data[name], Mapping) and {*data[name]} & {*fields}}
+    meant += [one for inner in within.values() for one in inner]
     values, mistakes = {}, Mistakes()
     for name in unknown:
         with mistakes.caught():
             if name in (instead := getattr(table, "INSTEAD", {})):
                 raise place.refuse(f"unknown key {shown(name)}", remedy=instead[name])
+            if name in within:
+                raise place.refuse(f"unknown table {shown(name)} in it", remedy=f"write its keys, "
+                                   f"{', '.join(within[name])}, in {place.where} itself")
             raise unknown_key(name, list(fields), place)
     for name, field in fields.items():
         with mistakes.caught():
@@ -141,7 +147,8 @@ def unknown_key(name: str, known: Sequence[str], place: Place) -> JobError:
     near, homes = nearest(name, known), place.homes.get(name)
     remedy = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"
     if homes and not (near and difflib.SequenceMatcher(None, name, near[0]).ratio() > _ALL_BUT_THE_SAME):
-        remedy = f"{name} belongs {', or '.join(homes)}"
+        own = [home for home in homes if home.startswith(f"in {place.where.split()[0]} ")]
+        remedy = f"{name} belongs {', or '.join(own[:1] or homes)}"
     return place.refuse(f"unknown key {shown(name)}", remedy=remedy)
 
 
@@ -202,6 +209,8 @@ def _if_meant(value: float, units: str, low: float, high: float) -> str:
     others = [unit for unit, per in MM_PER.items() if unit != units and low <= value * per <= high]
     remedies = [f'if {unit} {MEANT} "{value:g} {unit}"'
                 f"{f', {format_length(value * MM_PER[unit], units)}' if len(others) > 1 else ''}" for unit in others]
+    if units == "mm" and high >= _LONG and low <= value * 1000.0 <= high:
+        remedies.insert(0, f"if m {MEANT} {value * 1000.0:g}")
     if value * MM_PER[units] <= _JUST_OVER * high:
         return "; ".join(remedies)
     if high <= _FINE and max(low, _FINEST) <= value * MM_PER[units] / 1000.0 <= high:
@@ -236,7 +245,7 @@ def rate(low: float = 1.0, high: float = 50_000.0) -> Reader:
         if not low <= mm <= high:
             allowed = f"{low / per:.4g} to {high / per:.6g} {place.units} per minute"
             meant = place.units == "in" and is_length(value) and not isinstance(value, str) and low <= value <= high
-            metres = 0 < mm < low <= mm * PER_METRE <= high
+            metres = place.units == "mm" and 0 < mm < low <= mm * PER_METRE <= high
             remedy = (f'if mm {MEANT} "{value:g} mm/min"' if meant else
                       f'if metres per minute {MEANT} "{mm * PER_METRE:g} mm/min"' if metres else "")
             raise place.refuse(f"{shown(value)} given", allowed=allowed, remedy=remedy)

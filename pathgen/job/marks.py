@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats
-from pathgen.base.errors import JobError
+from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.toolpath import AIR, APPROACH
 from pathgen.base.units import as_written, format_length, place_as_written, place_words, rounded_down
 from pathgen.job.job import Job
@@ -223,16 +223,21 @@ def _check_places(
     job: Job, free: BaseGeometry, places: Floats, *, slack: float, where: str, remedy: str,
     room: BaseGeometry | None = None,
 ) -> None:
-    """Raise JobError for a mark more than `slack` mm off the free waste, with the nearest place in `room`, if given."""
+    """Raise JobError for the marks more than `slack` mm off the free waste: for each, with its nearest place in `room`,
+    or for the first where there is no room to move them."""
+    mistakes = Mistakes()
     for number, (x, y) in enumerate(places, 1):
         off = float(shapely.distance(free, shapely.Point(x, y)))
         if off > slack:
-            if room is not None and not room.is_empty:
-                there = place_as_written(nearest_inside(np.array([x, y]), room), job.units)
-                remedy = f"move it to {there}, or {remedy}"
-            raise JobError(where, f"mark {number} at {place_words(x, y, job.units)} lies {off:.2f} mm off the free "
-                           "waste", allowed="the whole mark clear of what is cut, of clamps and of the blank's edges",
-                           remedy=remedy)
+            move = "" if room is None or room.is_empty else \
+                f"move it to {place_as_written(nearest_inside(np.array([x, y]), room), job.units)}, or "
+            with mistakes.caught():
+                raise JobError(where, f"mark {number} at {place_words(x, y, job.units)} lies {off:.2f} mm off the free "
+                               "waste", allowed="the whole mark clear of what is cut, of clamps and of the blank's "
+                               "edges", remedy=f"{move}{remedy}")
+            if room is None:
+                break
+    mistakes.refuse()
 
 
 def _off_clamps(free: BaseGeometry, clamping: Clamping) -> BaseGeometry:

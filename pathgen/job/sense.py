@@ -172,7 +172,8 @@ def _needed_tables(job: Job) -> None:
         without = ['write fill = "none" in the inlays'] * (drawn and ready) + \
             ["leave [dots] out"] * bool(job.dots and ready)
         raise JobError("[surface]", "is missing, and fills are cut level by its passes",
-                       remedy=f"add [surface], or {' and '.join(without)}" if without else "add [surface]")
+                       remedy=f"add [surface]{f', and make {job.body_name} thickness less' * bool(job.board and ready)}"
+                       + f", or {' and '.join(without)}" * bool(without))
     if job.resurface and filled is None:
         raise JobError("[resurface]", "nothing has a fill to cut over", remedy="leave [resurface] out")
 
@@ -205,8 +206,11 @@ def _stock_holds_part(job: Job, part: Part) -> None:
     if stock.thickness < job.body.thickness:
         leave = job.surface.leave if job.surface else 0.0
         thin, least = told_apart(stock.thickness, job.body.thickness + leave, unit=unit)
-        raise JobError("[stock] thickness", f"{thin} is less than the finished {what}", allowed=f"{least} or more" +
-                       (", with what [surface] leave lets stand" if leave else ""), remedy="take a thicker blank")
+        more = ", with what [surface] leave lets stand" if leave else ", and some to cut" if job.surface else ""
+        raise JobError("[stock] thickness", f"{thin} is less than the finished {what}",
+                       allowed=f"{least} or more{more}",
+                       remedy=f"take a thicker blank; or, if this and {job.body_name} thickness are swapped, change "
+                              "them over")
     most = _TIMES_AS_THICK * job.body.thickness + _AND_MORE
     if stock.thickness > most:
         thick, allowed = told_apart(stock.thickness, most, unit=unit)

@@ -9,6 +9,7 @@ _CURLY = "“”„‟‘’‚‛«»"
 _UNIT = r"""(?:mm|cm|in|inch|inches|["″'′])"""
 _SLIPS = (
     (rf"[{_CURLY}]", "write straight quotes, \" and not curly ones"),
+    (r"[^\S\t\r\n ]|[\u200b\ufeff]", "write plain spaces: one here is a non-breaking or other one"),
     (r"[−–—]\s*\d", "write - before a negative number, the sign on every keyboard"),
     (r"=\s*[-+]?\d+,\d+\s*(?:[},#].*)?$",
      "write a decimal point, not a comma, and nothing between thousands: 5.5, 1500"),
@@ -26,6 +27,7 @@ _SLIPS = (
     (r"\[[^\]]*\d\s*;\s*[-+.\d]", "put a comma between the values of a list, not ;"),
     (r"(?://|;)\s*\S.*$", "begin a comment with #"),
     (r"^\s*[\w-]+\s*=[^\[\]{},;]*[,;]\s*$", "take away what stands after the value, and end the line there"),
+    (r",\s*\}", "take away the comma before }"),
     (r"==", "write one ="),
     (r"(?:^|[{,])\s*[\w-]+\s*:\s*[^\s:]", "write = between key and value, not :"),
     (r"(?:=|[\[,])\s*\(|\{\s*[-+.\d]+\s*[,\]}]", "write [ ] round a list and { } round a table, not ( )"),
@@ -46,7 +48,7 @@ _SLIPS = (
     (r"=\s*[-+.\d]+\s*,\s*[-+.\d]+\s*[},]", "write a list in [ ]: [4, 5]"),
     (r"=\s*[-+]?[\d.]+\s+[A-Za-z]", "begin a comment with #, and put quotes round words"),
     (r"=\s*[-+]?[\d.]+[A-Za-z%]", "write a number with digits alone, or a length with its unit in quotes: \"6 mm\""),
-    (r"=\s*(?!true\b|false\b|inf\b|nan\b)[A-Za-z]", 'put quotes round words: "resin"'),
+    (r"=\s*(?!true\b|false\b|inf\b|nan\b)[A-Za-z]", 'write a number in digits, and put quotes round words: 4, "resin"'),
     (r"^\s*[\w-]+(?:\s+[\w-]+)+\s*=", "write the key as one word, with _ for each space"),
 )
 """What a line holds, and what to do; the first that fits is told."""

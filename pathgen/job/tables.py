@@ -120,10 +120,11 @@ class MachineTable(Machine):
                            "fill, whichever is highest; within a pocket, and from slot to slot where no clamp stands, "
                            "they are lower", 10.0, inch=0.4)
     rapid: float = key(rate(100.0, 200_000.0), "speed of rapids, per minute", 5000.0)
-    acceleration: float = key(size(1.0, 50_000.0), "per second squared, for the time estimate", 400.0)
+    acceleration: float = key(size(1.0, 50_000.0, usual=(50.0, 5000.0)), "per second squared, for the time estimate",
+                              400.0)
     travel: tuple[float, float, float] | None = key(
-        list_of(size(10.0, 10_000.0), names=XYZ), "[X, Y, Z] that the machine can move; checked when given",
-        None, shown="not checked")
+        list_of(size(10.0, 10_000.0, usual=(50.0, 3000.0)), names=XYZ), "[X, Y, Z] that the machine can move; checked "
+        "when given", None, shown="not checked")
     spindle: tuple[float, float] | None = key(
         span(0, 200_000, unit="rpm"), "[lowest, highest] speed of the spindle, rpm; checked when given", None,
         shown="not checked")
@@ -156,8 +157,8 @@ class CutterTable:
     speed: float | None = key(number(100, 200_000, unit="rpm"), "spindle speed, rpm", None, shown="required when used")
     feed: float | None = key(rate(), "cutting feed, per minute", None, shown="required when used")
     plunge: float | None = key(rate(), "feed straight down, per minute", None, shown="required when used")
-    stepdown: float | None = key(size(LIMITS["stepdown"][0], 50.0), "depth of each layer; ridges and stairs of the "
-                                 "pass before may add 0.05 mm, a quarter of it at most", None,
+    stepdown: float | None = key(size(LIMITS["stepdown"][0], 50.0, usual=(0.1, 6.0)), "depth of each layer; ridges and "
+                                 "stairs of the pass before may add 0.05 mm, a quarter of it at most", None,
                                  shown="required when used")
     stepover: float = key(number(*LIMITS["stepover"]), "share of the diameter, for roughing and pocketing", 0.45)
     ramp: float = key(number(*LIMITS["ramp"], unit="degrees"),
@@ -245,8 +246,8 @@ class SlotsTable:
 
     cutter: str = key(CUTTER, "a flat-end cutter no wider than the slot")
     width: float | None = key(size(0.1, 10.0), "width of the slots", None, shown="the cutter's diameter")
-    depth: float = key(size(LEAST_DEPTH, 20.0), "straight down from the finished surface, on the slot's line; level "
-                       "across it")
+    depth: float = key(size(LEAST_DEPTH, 20.0, usual=(1.0, 4.0)), "straight down from the finished surface, on the "
+                       "slot's line; level across it")
     ends: float | str | None = key(
         one_of((lambda v: v == "through", holding('"through"')(lambda v, place: None)),
                (lambda v: v == "binding", holding('"binding"')(lambda v, place: v)),

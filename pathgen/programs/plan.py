@@ -228,5 +228,6 @@ def pockets_with(clamping: Clamping, inlay: Inlay, cutters: Sequence[Cutter]) ->
             keep_out=near_clamps(clamping, max(cutter.radius for cutter in cutters)),
             # the corners that a larger cutter leaves are small, and in the way of a piece
             options=PocketOptions(smallest=0.0 if inlay.drawn else SMALLEST_PIECE, ridges=ridges,
-                                  floor_ridge=min(PocketOptions.floor_ridge, left / 2)), where=inlay.name,
+                                  floor_ridge=min(PocketOptions.floor_ridge, left / 2)),
+                where=", ".join([inlay.name, *[one.odd_words for one in inlay.placed if one.odd_words][:1]]),
         )

@@ -14,7 +14,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Move
-from pathgen.base.units import format_length
+from pathgen.base.units import coarse_length
 from pathgen.programs.around import Around
 from pathgen.programs.paths import path_of
 from pathgen.work.clamping import Clamping, Step
@@ -107,8 +107,8 @@ def spread_places(
         errors = min((errors for _, errors in made), key=lambda e: e.worst)
         span = np.ptp(corners, axis=0)
         raise JobError(
-            where, f"the waste has room only for marks within {format_length(span[0])} along and "
-            f"{format_length(span[1])} across, for a {board.names.part} {format_length(board.length)} long: "
+            where, f"the waste has room only for marks within {coarse_length(span[0])} along and "
+            f"{coarse_length(span[1])} across, for a {board.names.part} {coarse_length(board.length)} long: "
             f"{error_words(errors)}",
             allowed=f"{limit:g} mm", remedy=remedy,
         )

@@ -6,7 +6,7 @@ import math
 
 from pathgen.base.bending import usual_layer
 from pathgen.base.cutters import Cutter
-from pathgen.base.feeds import ROUND_UP, USUAL_CHIP_LOAD, UnusualFeed, unusual_feed, usual_speed
+from pathgen.base.feeds import ABOUT, ROUND_UP, USUAL_CHIP_LOAD, UnusualFeed, unusual_feed, usual_speed
 from pathgen.base.units import MM_PER, as_written, format_length, rounded_up
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping, Step
@@ -24,8 +24,6 @@ FAR = 5.0
 """Times under the usual least that a feed is likely a slip: common practice, no source."""
 LONG = 8.0
 """Diameters from which few cutters have flutes so long: 3 to 5 are usual (common practice, no source)."""
-_ABOUT = 2.0
-"""Times the usual that a number in another unit may come to, to be what was meant."""
 
 
 def feed_findings(clamping: Clamping) -> list[Finding]:
@@ -64,11 +62,14 @@ def layer_findings(clamping: Clamping) -> list[Finding]:
         got = (f"layers of {format_length(layer, unit)} with {format_length(step.cutter.diameter, unit)}"
                f" and {step.cutter.flutes} flutes")
         low, high = (as_written(v, unit, down=True) for v in (usual / 2, usual))
+        given, meant = step.cutter.stepdown / MM_PER[unit], ""
+        if unit == "in" and usual / FAR <= given <= DEEP * usual < step.cutter.stepdown:
+            meant = f'if mm are meant, write stepdown = "{given:g} mm"; else '
         found[step.cutter.name] = Finding(
             code="layer-unusual", severity="warn", where=f'cutter "{step.cutter.name}", {step.operation.name}',
             got=f"{got}: it may well break" if layer > DEEP * usual else got,
             allowed=f"up to {format_length(usual, unit)} is usual in hardwood",
-            remedy=f"write stepdown = {low} to {high}" + (
+            remedy=f"{meant}write stepdown = {low} to {high}" + (
                 "" if layer > DEEP * usual else ", unless you know that this cutter takes it"))
     return list(found.values())
 
@@ -98,7 +99,7 @@ def _note(clamping: Clamping, cutter: Cutter, bites: list[float | None], off: Un
     low = "low: it may rub and burn"
     if eased:
         slow = cutter.eased_feed
-        low += (f", the more where it cuts full width, its feed eased to {slow / per:.4g}: "
+        low += (f", the more where it cuts full width, its feed eased to {slow / per:.3g}: "
                 f"{off.load * slow / cutter.feed / per:.2g} {clamping.units} a tooth")
     word = low if cutter.feed < off.low else high
     slowest, fastest = (round(rpm, -2) for rpm in usual_speed(cutter, bites))
@@ -118,9 +119,9 @@ def _note(clamping: Clamping, cutter: Cutter, bites: list[float | None], off: Un
     change = f"change its feed in the job{f', or the speed to {turns}' if turned else ''}"
     meant = [f"if {cutter.speed:g} is {what}, write speed = {cutter.speed * by:.0f}"
              for by, what in ((60.0, "turns per second (Hz)"), (1000.0, "thousands of turns"))
-             if much and slowest / _ABOUT <= cutter.speed * by <= min(fastest * _ABOUT, reached)]
+             if much and slowest / ABOUT <= cutter.speed * by <= min(fastest * ABOUT, reached)]
     meant += [f"if {clamping.units} per second are meant, write feed = {cutter.feed / per * 60.0:.4g}"
-              for _ in range(far) if off.low / _ABOUT <= cutter.feed * 60.0 <= min(off.high * _ABOUT,
+              for _ in range(far) if off.low / ABOUT <= cutter.feed * 60.0 <= min(off.high * ABOUT,
                                                                                    clamping.machine.rapid)]
     change = f"{'; '.join(meant)}; else {change}" if meant else change
     return Finding(

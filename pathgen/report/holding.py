@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from pathgen.base.errors import PathgenError
+from pathgen.base.plain import joined
 from pathgen.base.units import as_written, coarse_length, fine_length, format_length
 from pathgen.programs.instructions import stand_out
 from pathgen.programs.paths import tabs_of
@@ -52,7 +53,8 @@ def last_lap_findings(clamping: Clamping) -> list[Finding]:
 
 
 def standing_out_findings(clamping: Clamping, programs: Mapping[str, ReadProgram]) -> list[Finding]:
-    """A warning where a thin cutter must stand further out of its collet than cutters of its kind are long."""
+    """A warning where thin cutters must stand further out of their collet than cutters of their kind are long: one, as
+    the same clamps or blank ask it of all, of the cutter that is thinnest for it."""
     units = clamping.units
     found: dict[str, tuple[float, float, Step]] = {}
     for step in (one for one in clamping.steps if one.file_name in programs and len(programs[one.file_name])
@@ -61,17 +63,21 @@ def standing_out_findings(clamping: Clamping, programs: Mapping[str, ReadProgram
         limit = max(LONGEST_OUT, OUT_BY_DIAMETER * step.cutter.diameter)
         if out > max(limit, found.get(step.cutter.name, (0.0, 0.0, step))[0]):
             found[step.cutter.name] = (out, limit, step)
+    if not found:
+        return []
     clamps, far = clamping.setup.keep_out, coarse_length
     what = "clamps and blank" if clamps else "the blank"
     less = "lower clamps, or hold the blank from below" if clamps else "a thicker cutter, or a thinner blank"
+    worst = max(found, key=lambda name: found[name][0] / found[name][1])
+    out, limit, step = found.pop(worst)
+    others = joined([f'"{name}" {far(one, units)}' for name, (one, _, _) in found.items()] or [""])
     return [Finding(
-        code="stands-far-out", severity="warn", where=f'cutter "{name}", program {step.number}',
+        code="stands-far-out", severity="warn", where=f'cutter "{worst}", program {step.number}',
         got=f"it must stand {far(out, units)} out of its collet to clear {what}, with a diameter of "
-            f"{format_length(step.cutter.diameter, units)}",
+            f"{format_length(step.cutter.diameter, units)}{others and f' (and {others})'}",
         allowed=f"{far(limit, units)} or less: few cutters so thin are long enough, and a long one bends (common "
                 "practice)",
-        remedy=f"take {less}; or measure that yours is so long and its shank stiff",
-    ) for name, (out, limit, step) in found.items()]
+        remedy=f"take {less}; or measure that yours is so long and its shank stiff")]
 
 
 def holding_findings(clamping: Clamping) -> list[Finding]:

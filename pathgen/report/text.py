@@ -20,6 +20,7 @@ from pathgen.base.units import (
 )
 from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
 from pathgen.report.budget import budget_lines
+from pathgen.report.fill_findings import COLOURS_NEAR
 from pathgen.report.filltext import fill_lines
 from pathgen.report.flat_text import form_lines, hole_lines, own_sheet_lines
 from pathgen.report.fretting import fretting_lines
@@ -218,9 +219,10 @@ def minutes_words(minutes: float) -> str:
     return "less than a minute" if round(minutes, 1) < 1 else f"about {whole} minute{'s' if whole > 1 else ''}"
 
 
-def finding_lines(checks: dict[str, Any], units: str) -> list[str]:
-    """What verification found, the grave first, in the job's units; of programs in wrong places little else."""
-    shown = shown_findings(checks, units)
+def finding_lines(checks: dict[str, Any], units: str, *, terminal: bool = False) -> list[str]:
+    """What verification found, the grave first, in the job's units; of programs in wrong places little else. On a
+    `terminal` without what the page tells at the fill, and most drawings of several colours would hear."""
+    shown = [one for one in shown_findings(checks, units) if not (terminal and one["code"] == COLOURS_NEAR)]
     lines = [finding_line(f["severity"], f["where"], f["got"], f["allowed"], f["remedy"]) for f in shown]
     first = sum(f["code"] in (EXCHANGED, OTHER_JOB, EDITED) for f in shown)
     if {OTHER_JOB, EXCHANGED} & {f["code"] for f in shown} and len(lines) > first + MOST_FOLLOWING:

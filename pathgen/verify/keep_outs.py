@@ -30,8 +30,8 @@ def keep_out_findings(motion: Motion, step: Step, clamping: Clamping) -> Iterato
         hit = into | ((gap < step.cutter.radius + touch - _WRITTEN) & (bottom < thing.height + above - _WRITTEN))
         if hit.any():
             i = int(rows[np.argmax(into if into.any() else hit)])
-            yield Finding(code="hits-a-keep-out", where=_nearest(motion, step, thing, clamping, i),
-                          got=f"the cutter {'passes through' if into.any() else 'all but touches'} keep-out {number}",
+            yield Finding(code="hits-a-keep_out", where=_nearest(motion, step, thing, clamping, i),
+                          got=f"the cutter {'passes through' if into.any() else 'all but touches'} keep_out {number}",
                           allowed=f"above {thing.height:g} mm, or clear of it" if into.any() else
                                   f"{touch:g} mm or more between them: the machine comes back no better",
                           remedy="move the clamp, or change the path")
@@ -57,7 +57,7 @@ def near_findings(motions: Mapping[int, Motion], clamping: Clamping) -> Iterator
                 more = remedy.format(math.ceil((least - room) * 100.0 - 1e-6) / 100.0)
                 yield Finding(
                     code="near-a-keep-out", severity="warn", where=where,
-                    got=f"the cutter passes {how.format(f'keep-out {number}', room)}",
+                    got=f"the cutter passes {how.format(f'keep_out {number}', room)}",
                     allowed=f"{least:g} mm or more: a clamp is measured, and stands, no better",
                     remedy=f"{more}, or measure it once more and turn the cutter past it by hand",
                 )

@@ -14,7 +14,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
-from pathgen.base.units import rounded_down
+from pathgen.base.units import format_length, rounded_down
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, THINNER, MarkErrors, height_influence
 
 Bottom = Literal["curve", "flat"]
@@ -29,6 +29,9 @@ AS_WIDE = 0.02
 LEAST_TAB = 0.1
 """Lowest tab that is one, mm."""
 
+SCALED = 20.0
+"""Times its drawn size: further is likelier a unit left out (no source)."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class PlacedSize:
@@ -41,6 +44,14 @@ class PlacedSize:
     mirrored: bool = False
     layers: tuple[str, ...] = ()
     """Of the drawing, where not all of it counts."""
+
+    @property
+    def odd_words(self) -> str:
+        """What it became, where that is so far from its size as drawn that it cannot be meant; else nothing."""
+        if self.share is None or 1 / SCALED <= self.share <= SCALED:
+            return ""
+        times = f"{self.share:.0f} times" if self.share > 1 else f"{100 * self.share:.2g} % of"
+        return f"placed {format_length(self.width)} by {format_length(self.height)}, {times} its drawn size"
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -146,7 +146,12 @@ def _ran_out(inlay: Inlay, work: Work, near: float) -> list[str]:
             "drawing, level with the wood: layer by layer only the rest is cut down."] if inlay.fill == "resin" else []
 
 
+def dammed(inlay: Inlay) -> bool:
+    """Whether any dam is told of: not where all colours lie too near each other for one round each."""
+    return inlay.fill == "resin" and len(undammed(inlay)) < len(inlay.regions)
+
+
 def _dam_off(inlay: Inlay) -> list[str]:
     """The dam goes before a cutter runs over its place."""
     return ["Take the dam off, tape, wax or clay, and what is left of it: the cutter runs over its place."] \
-        if inlay.fill == "resin" else []
+        if dammed(inlay) else []

@@ -45,6 +45,8 @@ def test_what_is_refused_is_no_doubt_too(changes, extra, refused, doubt, tmp_pat
     _, out, err = asked(tmp_path, monkeypatch, capsys, "show", changes=changes, extra=extra)
     assert refused in err
     assert doubt not in out
+    swapped = "or more, and some to cut): take a thicker blank; or, if this and [board] thickness are swapped"
+    assert (swapped in err) == ("thickness = 8.0" in changes)
 
 
 def test_a_drawing_that_lies_off_the_board_is_drawn_where_it_lies(tmp_path, monkeypatch, capsys):

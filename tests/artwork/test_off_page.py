@@ -47,6 +47,7 @@ def test_what_hangs_over_the_page_is_said(tmp_path, inside, said):
     '<rect x="0.02" y="0.02" width="39.96" height="29.96" fill="none" stroke="#225577" stroke-width="0.1"/>',
     '<defs><clipPath id="c"><rect x="0" y="0" width="38" height="30"/></clipPath></defs>'
     '<rect x="30" y="5" width="30" height="10" fill="#225577" clip-path="url(#c)"/>',
+    '<path d="M15,-0.03 V20" stroke="#225577" stroke-width="4" fill="none"/>',  # it was "0.0 mm over"
     '<svg x="5" y="5" width="10" height="10"><rect width="90" height="90" fill="#225577"/></svg>',
 ])
 def test_what_lies_on_the_page_is_not(tmp_path, inside):

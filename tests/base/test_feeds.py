@@ -1,6 +1,7 @@
 """Chip load, effective diameter and usual feeds, against published tables."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -97,7 +98,7 @@ def test_a_low_feed_is_told_with_the_eased_feed_that_is_really_run(tmp_path):
     note = next(f for f in result.report["checks"]["findings"] if f["code"] == "feed-unusual" and "flat" in f["where"])
     (eased,) = re.findall(r"eased to ([\d.]+)", note["got"])
     run = {float(f) for p in result.programs if p.cutter.name == "flat" for f in re.findall(r"F([\d.]+)", p.text)}
-    assert any(f == pytest.approx(float(eased), rel=1e-3) for f in run)
+    assert any(f == pytest.approx(float(eased), rel=5e-3) for f in run)
     assert float(eased) < 300
 
 
@@ -129,7 +130,7 @@ def test_a_feed_far_too_slow_is_a_warning_that_names_no_speed_which_no_router_tu
 
 def test_other_units_of_feed_speed_and_density_are_asked_after(tmp_path):
     for line, changed, words in (
-        ("feed = 1200.0", "feed = 25.0", 'if mm per second are meant, write feed = "1500 mm/min"'),
+        ("feed = 1200.0", "feed = 25.0", "if mm per second are meant, write feed = 1500"),
         ("speed = 18000", "speed = 14", "if thousands of turns per minute are meant, write 14000"),
         ("density = 1.12", "density = 1100", "if kg/m3 are meant, write 1.1"),
     ):
@@ -137,6 +138,20 @@ def test_other_units_of_feed_speed_and_density_are_asked_after(tmp_path):
         with pytest.raises(JobError) as wrong:
             clamping_of(load_job(path))
         assert words in str(wrong.value)
+
+
+def test_a_feed_slower_than_plunge_is_answered_in_the_jobs_unit_and_within_reach(tmp_path):
+    small = load_job(small_board.job(tmp_path))
+    table = next(one for one in small.cutters if one.name == "flat")
+    for feed, unit, words in (
+        (25.4, "in", "if in per second are meant, write feed = 60"),
+        (1.0, "mm", "if metres per minute are meant, write feed = 1000"),
+        (120.0, "mm", "make feed larger, or plunge smaller"),  # 7200 is above the rapids
+    ):
+        job = replace(small, units=unit, cutters=(replace(table, feed=feed),))
+        with pytest.raises(JobError, match="slower than plunge") as wrong:
+            job.cutter("flat", "")
+        assert wrong.value.remedy == words
 
 
 def test_a_v_cutter_is_judged_by_the_diameter_that_it_cuts_at(tmp_path):

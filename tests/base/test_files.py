@@ -51,8 +51,8 @@ def test_what_is_read(tmp_path):
     path.write_bytes(b"\xef\xbb\xbf" + "é".encode() * 400)
     link.symlink_to(path)
     assert read_text(link, KIND) == "é" * 400
-    path.write_bytes(b"abc\xff")
-    with pytest.raises(PathgenError, match="byte 4 is not UTF-8"):
+    path.write_bytes(b"ab\n\xff")
+    with pytest.raises(PathgenError, match="byte 4 is not UTF-8 text, in line 2"):
         read_text(path, KIND)
     path.write_bytes(b"x" * 1001)
     with pytest.raises(PathgenError, match=r"larger than 0\.001 MB"):

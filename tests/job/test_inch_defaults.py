@@ -10,6 +10,7 @@ import pytest
 
 import pathgen
 import pathgen.job
+from pathgen.base.errors import JobError
 from pathgen.base.units import in_mm
 from pathgen.job.board_tables import DotsTable
 from pathgen.job.clamping import clamping_of
@@ -18,6 +19,7 @@ from pathgen.job.doubts import doubts_of
 from pathgen.job.inlay_tables import ResurfaceTable
 from pathgen.job.kinds import KINDS
 from pathgen.job.part import outline_of, part_of
+from pathgen.report.feeding import layer_findings
 from pathgen.strategies.resurfacing import heights_above
 from tests import small_board
 
@@ -118,3 +120,26 @@ def test_ridges_in_millimetres_are_asked_after(tmp_path: Path) -> None:
     job = pathgen.load_job(path)
     one, = (doubt for doubt in doubts_of(job, clamping_of(job)) if doubt.where == "[surface] scallop")
     assert one.remedy.startswith('if mm are meant, write "0.02 mm"; else')
+
+
+def test_other_millimetres_in_a_job_in_inches_are_asked_after(tmp_path: Path) -> None:
+    """They were told a tenth of the clamp's height, thin layers alone, and another place alone."""
+    (tmp_path / "art.svg").write_text(small_board.ART)
+    inlay = '[[inlay]]\nartwork = "art.svg"\ndepth = 0.05\ncutters = ["flat 1/4"]\nfill = "none"\n'
+    place = "place = { at = [60, 1] }\n[nut]"
+    clamp = "keep_out = [{along = [-0.9, -0.6], across = [-1.5, 1.5], height = 18}]\n[machine]"
+
+    def job(old: str, new: str) -> pathgen.Job:
+        path = tmp_path / "board.toml"
+        assert old in INCHES.read_text()
+        path.write_text(INCHES.read_text().replace(old, new, 1))
+        return pathgen.load_job(path)
+
+    high = job("[machine]", clamp)
+    one, = (doubt for doubt in doubts_of(high, clamping_of(high)) if "high" in doubt.problem)
+    assert 'is "18 mm" meant?' in one.remedy
+    one, = layer_findings(clamping_of(job("stepdown = 0.08", "stepdown = 1.5")))
+    assert one.remedy.startswith('if mm are meant, write stepdown = "1.5 mm"; else write stepdown = 0.1')
+    with pytest.raises(JobError, match="lies off the board") as wrong:
+        clamping_of(job("[nut]", inlay + place))
+    assert wrong.value.remedy.startswith('if mm are meant, write at = ["60 mm", "1 mm"]; else make at = [')

@@ -243,7 +243,7 @@ def test_what_a_board_without_a_surface_is_told_to_leave_out_is_what_it_has(job_
         return str(refused.value)
 
     dotted = no_curve.replace("[slots]", dots, 1)
-    assert told(dotted).endswith("add [surface], or leave [dots] out")
+    assert told(dotted).endswith("add [surface], and make [board] thickness less, or leave [dots] out")
 
 
 @pytest.mark.parametrize("depth", ["4.7", "5.5", "6.4", "20.0"])
@@ -576,8 +576,13 @@ def test_every_cutter_that_a_table_names_is_held_to_the_machine(job_file):
     tables = '[block]\ncutter = "ball"\noutline = "flat"\n[gauges]\ncutter = "slot"\nengraver = "vee"\n'
     with pytest.raises(JobError, match="above the rapids") as caught:
         load_job(job_file(SMALL + tables + "[machine]\nrapid = 395\n" + more + vee))
-    assert {one.where for one in (caught.value, *caught.value.others)} == {
-        f'[[cutter]] "{name}"' for name in ("slot", "ball", "flat", "vee")}
+    assert (caught.value.where, caught.value.others) == ("[machine] rapid", ())  # one slip, one answer
+    assert all(f'"{name}" 400' in caught.value.problem for name in ("slot", "ball", "flat", "vee"))
+    assert caught.value.remedy.startswith("if mm per second are meant, write rapid = 23700; else correct rapid, or")
+    with pytest.raises(JobError) as caught:
+        load_job(job_file(SMALL + tables + "[machine]\nspindle = [100, 400]\n" + more + vee))
+    assert (caught.value.where, caught.value.others) == ("[machine] spindle", ())
+    assert caught.value.remedy.startswith("if turns per second (Hz) are meant, write spindle = [6000, 24000]; else")
 
 
 @pytest.mark.parametrize(("old", "new", "said"), [
@@ -585,6 +590,8 @@ def test_every_cutter_that_a_table_names_is_held_to_the_machine(job_file):
      r'\[dots\]: unknown key "cutter": did you mean cutters\?$'),
     ("[slots]", '[dots]\ndiameter = 6\ndepth = 2\ncutters = ["slit"]\n[slots]',
      r'^\[dots\] cutters: no \[\[cutter\]\] is called "slit"'),
+    ("[slots]", "[[inlay]]\nwidth = 10\n[slots]", r"width belongs in \[\[inlay\]\] place$"),
+    ("[slots]", "[slots.main]", r'\[slots\]: unknown table "main" in it: write its keys, cutter, depth, in \[slo'),
     ("\n[board]", "frets = 19\n[board]", r"frets = 19 stands outside that table: frets belongs in \[board\]: "),
     ("radius =", "relief = 0.15\nradius =", r"\[board\] relief: 0\.15 given \(.*\): write \{ depth = 0\.15 \}$"),
     ("[slots]", '[fingerboard]\nwood = "ebony"\n[slots]', r"^\[fingerboard\]: unknown table: \[board\] is there"),
@@ -594,8 +601,9 @@ def test_every_cutter_that_a_table_names_is_held_to_the_machine(job_file):
 ])
 def test_simple_mistakes_are_answered_with_what_to_write(job_file, old, new, said):
     assert old in SMALL
-    with pytest.raises(JobError, match=said):
+    with pytest.raises(JobError, match=said) as wrong:
         load_job(job_file(SMALL.replace(old, new, 1)))
+    assert "[slots.main]" not in new or not wrong.value.others  # nor that its keys are missing
 
 
 @pytest.mark.parametrize(("board", "strings", "count"), [

@@ -25,7 +25,7 @@ from tests.report.conftest import written_job
     ("101.6 mm per minute for cutter \"ball 6 mm\"", "4 in per minute for cutter \"ball 6 mm\""),
     ("0.002 mm", "0.000079 in"),
     ("tabs of 1.5 by 6 mm, 12.7 to 25.4 mm long", "tabs of 0.0591 by 0.2362 in, 0.5 to 1 in long"),
-    ("371.68 mm2 is left, 5 mm3, 3 mmm, v2.5 mm", "0.57611 sq in is left, 0.00031 cu in, 3 mmm, v2.5 mm"),
+    ("371.68 mm2 is left, 5 mm3, 3 mmm, v2.5 mm", "0.576 sq in is left, 0.00031 cu in, 3 mmm, v2.5 mm"),
     ("the board's edge is 25.4 mm past the blank's", "the board's edge is 1 in past the blank's"),
     ("'6.35 mm' given", "'6.35 mm' given"),
     ("5.999 mm is less than 6 mm", "0.23618 in is less than 0.23622 in"),

@@ -64,6 +64,10 @@ SLIPS = {
     "place = { at = [310, 0 }": "close what is opened",
     "place = { at = { 310, 0] }": "write [ ] round a list",
     "fill = resin": "quotes round words",
+    "tabs = four": "a number in digits",
+    "place = { at = [310, 0], }": "the comma before }",
+    "nut_width\u00a0= 43": "plain spaces",
+    "nut_width =\u00a043": "plain spaces",
     "nut_width =": "a value after =",
     "nut_width": "key = value",
     "nut width = 43": "as one word",
@@ -185,7 +189,7 @@ def test_only_places_of_such_a_part_are_listed_for_zero(tmp_path, zero):
 @pytest.mark.parametrize(("given", "remedy"), [
     ("25.5", 'if cm are meant, write "25.5 cm", 255 mm; if in are meant, write "25.5 in", 647.7 mm'),
     ("64.0", 'if cm are meant, write "64 cm", 640 mm; if in are meant, write "64 in", 1625.6 mm'),
-    ("9000.0", ""), ('"9000 mm"', ""), ('"1 mm"', ""),
+    ("0.64", "if m are meant, write 640"), ("9000.0", ""), ('"9000 mm"', ""), ('"1 mm"', ""),
 ])
 def test_a_length_that_would_do_in_the_other_unit(tmp_path, given, remedy):
     text, path = JOB.format(name="a"), tmp_path / "a.toml"
@@ -193,6 +197,26 @@ def test_a_length_that_would_do_in_the_other_unit(tmp_path, given, remedy):
     with pytest.raises(JobError, match="given") as refused:
         load_job(path)
     assert refused.value.remedy == remedy
+
+
+@pytest.mark.parametrize(("old", "new"), [("thickness = 6", "thickness = 60"), ("stepdown = 1", "stepdown = 0")])
+def test_what_is_usual_is_told_beside_limits_that_are_much_wider(tmp_path, old, new):
+    """20 mm was named as allowed for slots, and refused; so was a stepdown of 0.01 mm, 120 layers."""
+    text, path = JOB.format(name="a"), tmp_path / "a.toml"
+    assert old in text
+    path.write_text(text.replace(old, new, 1))
+    with pytest.raises(JobError, match="given") as refused:
+        load_job(path)
+    assert refused.value.remedy.endswith("mm is usual")
+
+
+@pytest.mark.parametrize("key", ["travel = [0.6, 600, 80]", "acceleration = 0.6"])
+def test_what_a_machine_has_in_metres_is_no_inches(tmp_path, key):
+    path = tmp_path / "a.toml"
+    path.write_text(f"{JOB.format(name='a')}\n[machine]\n{key}\n")
+    with pytest.raises(JobError, match=r"0\.6 given") as refused:
+        load_job(path)
+    assert refused.value.remedy.startswith("if m are meant, write 600; 50 mm to ")
 
 
 @pytest.mark.parametrize(("units", "given", "remedy"), [

@@ -59,7 +59,7 @@ def test_a_clamp_that_the_cutter_all_but_touches_is_told(tmp_path):
         found = clamped(tmp_path, [30.0, 40.0], f"[{edge + more}, {edge + 20.0}]").verification.findings
         near = [f for f in found if f.code == "near-a-keep-out"]
         assert all(f.severity == "warn" for f in near)
-        return [float(re.search(r"the cutter passes keep-out 1 at ([\d.]+) mm", f.got)[1]) for f in near]
+        return [float(re.search(r"the cutter passes keep_out 1 at ([\d.]+) mm", f.got)[1]) for f in near]
 
     (room,) = told(0.5)
     room -= 0.5

@@ -178,9 +178,10 @@ def test_marks_are_no_deeper_than_one_plunge_where_the_job_does_not_say(tmp_path
 
 
 def test_a_mark_in_the_way_is_refused(tmp_path):
-    path = job(tmp_path, extra=MARKS + "at = [[40.0, 10.0], [-15.0, 20.0], [100.0, 20.0]]\n")
-    with pytest.raises(JobError, match=r"mark 1 at 40 mm along, 10 mm across lies \d+\.\d\d mm off the free waste"):
+    path = job(tmp_path, extra=MARKS + "at = [[40.0, 10.0], [-15.0, 20.0], [100.0, 200.0]]\n")
+    with pytest.raises(JobError, match=r"mark 1 at 40 mm along, 10 mm across lies \d+\.\d\d mm off the") as wrong:
         clamping_of(load_job(path))
+    assert [one.problem[:16] for one in wrong.value.others] == ["mark 3 at 100 mm"]  # in one look
 
 
 def apart(points):

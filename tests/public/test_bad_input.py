@@ -172,7 +172,7 @@ def cutter(**changes):
     (lambda: pathgen.outline(SQUARE, FLAT, stock=6.0, blank=(0, -9, 50, 9)), "outline blank.*reaches out"),
     (lambda: pathgen.outline(SQUARE, FLAT, stock=6.0, blank=(0, -20, 50)), "outline blank: an array"),
     (lambda: pathgen.outline(SQUARE, FLAT, stock=6.0, blank=(5, -14.9, 45, 14.9)), "tabs: the blank stands out 4.90"),
-    (lambda: pathgen.outline(SQUARE, FLAT, stock=6.0, blank=(5, -20, 44.9, 20), tabs=[(40, 0)]), "0.20 mm longer"),
+    (lambda: pathgen.outline(SQUARE, FLAT, stock=6.0, blank=(5, -20, 44.9, 20), tabs=[(40, 0)]), "0.2 mm longer"),
     (lambda: pathgen.outline(SQUARE, FLAT, stock=6.0, blank=(0, -20, 50, 20), tabs=[(25, 4)]), "6.00 mm off"),
     (lambda: pathgen.outline(SQUARE, FLAT, stock=6.0, blank=(0, -20, 50, 20), tabs="two"), "outline tabs"),
     (lambda: pathgen.program(pathgen.Toolpath.empty(), cutter=FLAT), "without moves"),

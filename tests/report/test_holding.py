@@ -1,5 +1,6 @@
 """What the programs and the report say of tabs, of a skin, and of nothing that holds the board."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -59,7 +60,7 @@ def test_a_warning_where_too_little_holds_the_board(outline_of, changes, words):
 
 @pytest.mark.parametrize(("tabs", "wide", "remedy"), [
     (4, 6.0, None), (7, 6.0, None), (8, 6.0, "write tabs = 7"), (2, 36.0, None),
-    (4, 36.0, "write tabs = 2"), (2, 40.0, "make tab_width smaller"),
+    (4, 36.0, "make tab_width smaller, or write tabs = 2"), (2, 40.0, "make tab_width smaller"),
 ])
 def test_tabs_that_leave_most_of_the_work_to_the_saw_are_doubted(tmp_path, tabs, wide, remedy):
     """By arithmetic: 256.6 mm round the board, tabs 3 mm longer at each end for its slope of 1 in 2, 1.5 mm high."""
@@ -93,12 +94,18 @@ def test_a_thin_cutter_that_must_stand_far_out_is_doubted(built):
         replace(box, height=55.0) for box in clamping.setup.keep_out)))
     found = standing_out_findings(tall, programs)
     assert {(f.code, f.severity) for f in found} == {("stands-far-out", "warn")}
-    (slot,) = [f for f in found if "slot" in f.where]
+    (slot,) = found  # one for all that must, of the thinnest
+    assert "slot" in slot.where
     # 55 mm, 2 mm for the collet's nut, less the height of the slots' bottoms
     assert "it must stand 5" in slot.got
     assert "clamps and blank" in slot.got
     assert slot.allowed.startswith("25 mm or less")
     assert slot.remedy.startswith("take lower clamps, or hold the blank from below; or")
+    higher = replace(clamping, setup=replace(clamping.setup, keep_out=tuple(
+        replace(box, height=180.0) for box in clamping.setup.keep_out)))
+    (slot,) = standing_out_findings(higher, programs)
+    assert "slot" in slot.where
+    assert re.search(r'\(and "ball.+" 1[\d.]+ mm and "flat 3" 1[\d.]+ mm\)$', slot.got)
     thick = replace(clamping, setup=replace(clamping.setup, keep_out=()), stock=replace(clamping.stock, thickness=55.0))
     (slot,) = [f for f in standing_out_findings(thick, programs) if "slot" in f.where]
     assert "to clear the blank" in slot.got

@@ -11,8 +11,9 @@ import shapely
 
 from pathgen import build, load_job
 from pathgen.app.blank import build_blank
+from pathgen.base.errors import PathgenError
 from pathgen.base.lowered import FallAway, Lowered, Relief
-from pathgen.job.clamping import clamping_of
+from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.doubts import doubts_of
 from pathgen.programs.instructions import before_start, stand_out
 from pathgen.report.sheet import seen
@@ -68,6 +69,13 @@ def test_a_drawing_far_off_its_drawn_size_is_told(tmp_path, size, told):
     found = [one for one in doubts_of(made, clamping_of(made)) if "drawn size" in one.problem]
     assert [one.problem for one in found] == told
     assert all(one.grave and "a number alone counts px" in one.remedy for one in found)
+
+
+def test_a_drawing_too_small_for_any_cutter_is_told_its_size(tmp_path):
+    """0.9 in was meant in a job in mm: it was told to take a cutter of 0.13 mm."""
+    made = load_job(small_board.job(tmp_path, changes={"at = [45.0, 0.0]": "at = [45.0, 0.0], width = 0.9"}))
+    with pytest.raises(PathgenError, match=r"^inlay 1, placed 0\.72 mm by 0\.36 mm, [\d.]+ % of its drawn size: no c"):
+        planned_of(made, clamping_of(made))
 
 
 def _outs(text):

@@ -165,17 +165,17 @@ def test_a_rapid_a_hair_above_a_clamp_is_told():
     assert passing(14.0) == passing(12.6, clearance=0.6) == []
     (told,) = passing(13.9)
     assert told[-1].startswith("take a clamp lower by 0.10 mm, or ")
-    assert told[1:-1] == ("near-a-keep-out", "warn", "the cutter passes 1.90 mm above keep-out 1",
+    assert told[1:-1] == ("near-a-keep_out", "warn", "the cutter passes 1.90 mm above keep_out 1",
                     "2 mm or more: a clamp is measured, and stands, no better")
     assert passing(12.3, clearance=0.5)[0][3:5] == (
-        "the cutter passes 0.30 mm above keep-out 1", "0.5 mm or more: a clamp is measured, and stands, no better")
+        "the cutter passes 0.30 mm above keep_out 1", "0.5 mm or more: a clamp is measured, and stands, no better")
 
 
 def test_a_ball_whose_flank_passes_over_a_clamp_is_told_how_near_it_is():
     """1.2 mm beside it and 0.5 below its top: 1.5 - sqrt(1.5^2 - 1.2^2) = 0.6 mm above the tip it is 1.2 mm wide."""
-    assert passing(11.5, x=51.2, shape="ball-end")[-1][3] == "the cutter passes 0.10 mm above keep-out 1"
+    assert passing(11.5, x=51.2, shape="ball-end")[-1][3] == "the cutter passes 0.10 mm above keep_out 1"
     (told,) = passing(11.5, x=52.5, shape="ball-end")
-    assert told[3] == "the cutter passes keep-out 1 at 1.00 mm"
+    assert told[3] == "the cutter passes keep_out 1 at 1.00 mm"
     assert told[-1].startswith("let the clamp end 1.00 mm further away, or ")
 
 

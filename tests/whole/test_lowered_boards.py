@@ -117,6 +117,7 @@ def test_the_first_layer_through_raw_stock_is_a_stepdown_deep_where_the_board_di
     ("depth = 0.1, fret", "depth = 7.0, fret", "relief depth: 7.0 given .allowed: 0.01 mm to 3 mm"),
     ("drop = 0.4", "drop = 3.5", "fall_away drop: 3.5 given .allowed: 0.01 mm to 3 mm"),
     ("fret = 2, to = 3", "fret = 3, to = 3", "deepest at fret 3, and gone at fret 3"),
+    ("fret = 2, to = 3", "fret = 20, to = 3", "there is no fret 20"),
     ("to = 3", "to = 5", r"fall_away fret: 3, and the relief goes on to fret 5 .allowed: 5 or more.: start it at fret "
                          r"5 or later, or end the relief sooner .to = 3.$"),
     ("fret = 2, to = 3", "fret = 4, to = 5", r"make the relief deepest and gone before fret 3$"),

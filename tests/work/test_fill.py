@@ -20,6 +20,7 @@ from pathgen.report.fill_findings import edge_to_edge
 from pathgen.report.filling import amounts
 from pathgen.report.filltext import batch_cells
 from pathgen.report.pictures.shaded import shaded_board
+from pathgen.report.text import finding_lines
 from pathgen.work import fill
 from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.fill import Resin, amount, batch_of, dam_round, fall_under, level_resin, second_cut
@@ -392,6 +393,12 @@ def test_colours_whose_dams_would_meet_are_noted(tmp_path, apart, found):
     assert ("dam round each colour with tape" in how) == (apart > 4.0)
     assert ("too near each other for a dam round each" in how) == (apart < 4.0)
     assert ("colours-touch" in {f["code"] for f in findings}) == (apart == 0.0)
+    lines = finding_lines(result.report["checks"], "mm")
+    assert any("3.9 mm apart" in line for line in lines) == found  # in the report, and not on a terminal
+    assert not any("mm apart" in line for line in finding_lines(result.report["checks"], "mm", terminal=True))
+    page = result.files(shaded=False)["setup.html"]
+    assert "clear resin ready too" in page
+    assert ("have tape, wax or clay ready" in page) == ("Take the dam off" in page) == (apart > 4.0)
     if found:
         assert "#225577 and #cc8833 are 3.9 mm apart" in near[0]["got"]
         assert near[0]["allowed"].startswith("4 mm or more")

@@ -12,7 +12,7 @@ import shapely
 from pathgen.base import overlay
 from pathgen.base.errors import Doubt
 from pathgen.base.plain import joined
-from pathgen.base.units import SUMS, as_written, coarse_length, format_length, place_words, told_apart
+from pathgen.base.units import INCH, SUMS, as_written, coarse_length, format_length, place_words, told_apart
 from pathgen.job.job import Job
 from pathgen.parts.back.part import Back
 from pathgen.parts.flat.part import FlatPart
@@ -155,12 +155,14 @@ def clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                         allowed=f"above the blank, {top}, where it lies over it",
                         remedy="height counts from the bed, not from the blank: measure it from there")
         if box.height > _TALL:
-            tenth = format_length(box.height / 10, job.units)
+            in_mm = box.height / INCH if job.units == "in" else 0.0
+            meant = f'"{in_mm:g} mm"' if in_mm >= clamping.stock.thickness else \
+                format_length(box.height / 10, job.units)
             yield Doubt(
                 where=where,
                 problem=f"{format_length(box.height, job.units)} high: all rapids across the work are lifted over it",
                 allowed=f"up to {coarse_length(_TALL, job.units)} is usual (common practice)",
-                remedy=f"measure it from the bed; is {tenth} meant? else a lower clamp saves lifts")
+                remedy=f"measure it from the bed; is {meant} meant? else a lower clamp saves lifts")
         yield from zero_under(clamping, where, box, job.units)
         if box.older_names:
             yield Doubt(where=where, problem="x and y are older names", allowed="along and across",

@@ -15,10 +15,10 @@ from pathgen.base.errors import Doubt
 from pathgen.base.units import format_length
 from pathgen.job.job import Job
 from pathgen.work.clamping import Clamping
+from pathgen.work.features import SCALED
 
 _THINNEST = 100.0  # parts of resin to one of catalyst: polyester takes 1 to 2 % (common practice)
 _FILLED = 0.99  # share of area
-_SCALED = 20.0  # times its drawn size: further is likelier a unit left out (no source)
 USUAL_GAP, _WIDE_GAP = 0.05, 0.3  # mm
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
@@ -70,14 +70,9 @@ def colours(_: Job, clamping: Clamping) -> Iterator[Doubt]:
 def sizes(_: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Drawings that became so much larger or smaller than drawn that their own size cannot have been meant."""
     for inlay in clamping.inlays:
-        far = [(one, one.share) for one in inlay.placed
-               if one.share is not None and not 1 / _SCALED <= one.share <= _SCALED]
-        for one, share in far[:1]:
-            wide, high = (format_length(v, clamping.units) for v in (one.width, one.height))
-            times = f"{share:.0f} times" if share > 1 else f"{100 * share:.2g} % of"
+        for odd in [one.odd_words for one in inlay.placed if one.odd_words][:1]:
             yield Doubt(
-                where=f"{inlay.name} artwork", problem=f"placed {wide} by {high}, {times} its drawn size",
-                allowed=f"a twentieth to {_SCALED:g} times",
+                where=f"{inlay.name} artwork", problem=odd, allowed=f"a twentieth to {SCALED:g} times",
                 remedy="write the unit in width and height of the drawing, as 50mm or 2in: a number alone counts px, "
                        "96 to the inch; if the size that it has now is meant, leave it")
 

@@ -96,7 +96,8 @@ def mostly_tabs(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             f"{clamping.board.names.part} would be left to the saw",
             allowed=f"a third of it at most; usual are {OutlineCut.tabs}, {format_length(OutlineCut.tab_width, units)} "
                     "wide each (common practice)",
-            remedy=f"write tabs = {most}" if most > 1 else "make tab_width smaller", grave=False)
+            remedy=", or ".join(["make tab_width smaller"] * (most < 2 or cut.tab_width > 2 * OutlineCut.tab_width)
+                                + [f"write tabs = {most}"] * (most > 1)), grave=False)
 
 
 def no_waste_beyond(job: Job, clamping: Clamping) -> Iterator[Doubt]:

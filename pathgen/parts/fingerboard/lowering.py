@@ -37,6 +37,7 @@ def lowered(surface: Surface, layout: Layout, relief: ReliefAt | None, fall: Fal
         raise JobError("[board] fall_away fret", f"{fall.fret}, and the relief goes on to fret {relief.to}",
                        allowed=f"{relief.to} or more", remedy=f"start it at fret {relief.to} or later, or {sooner}")
     if relief and relief.fret >= relief.to:
+        at("relief fret", relief.fret)  # that there is none says more
         raise JobError("[board] relief", f"deepest at fret {relief.fret}, and gone at fret {relief.to}",
                        allowed="fret before to", remedy="correct it")
     dip = Relief(depth=relief.depth, deepest=at("relief fret", relief.fret), end=at("relief to", relief.to)) \

@@ -15,6 +15,7 @@ from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.pictures.measuring import measuring_picture
 from pathgen.report.sheet.parts import chapter, listed, scrolling, table
 from pathgen.work.clamping import Clamping
+from pathgen.work.fill_words import dammed
 
 e = element
 
@@ -28,13 +29,14 @@ def to_have_ready(clamping: Clamping, report: dict[str, Any]) -> Element:
          listed([e("a", str(s.number), href=f"#program-{s.order}") for s in steps if s.cutter.name == name])]
         for name, cutter in cutters.items()
     ]
-    inlays = [row for inlay, row in zip(clamping.inlays, report["inlays"], strict=True)
-              if not clamping.levelled_before(inlay)]
-    return chapter("ready", "To have ready", table(["Cutter", "Programs"], rows), _fill(inlays),
-                   _pieces(inlays, clamping.units))
+    left = [(inlay, row) for inlay, row in zip(clamping.inlays, report["inlays"], strict=True)
+            if not clamping.levelled_before(inlay)]
+    inlays = [row for _, row in left]
+    return chapter("ready", "To have ready", table(["Cutter", "Programs"], rows),
+                   _fill(inlays, dams=any(dammed(inlay) for inlay, _ in left)), _pieces(inlays, clamping.units))
 
 
-def _fill(inlays: Sequence[dict[str, Any]]) -> list[Element | None]:
+def _fill(inlays: Sequence[dict[str, Any]], *, dams: bool) -> list[Element | None]:
     """How much resin of each colour, as the simulated pockets hold it; nothing where none is poured."""
     rows = []
     for inlay in inlays:
@@ -56,7 +58,8 @@ def _fill(inlays: Sequence[dict[str, Any]]) -> list[Element | None]:
                "hold is shared) and what is lost in the cup. Mix is what can be measured: never less, so that the "
                "ratio of the resin's sheet is kept within 2 %."),
         e("p", ONE_BATCH_WORDS) if shared else None,
-        e("p", "For the dam have tape, wax or clay ready. How to fill is told at the program after which it is done."),
+        e("p", "For the dam have tape, wax or clay ready. " * dams + "Have a little clear resin ready too, for a thin "
+               "first coat: it is not counted. How to fill is told at the program after which it is done."),
     ]
 
 
