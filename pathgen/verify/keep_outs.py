@@ -30,7 +30,7 @@ def keep_out_findings(motion: Motion, step: Step, clamping: Clamping) -> Iterato
         hit = into | ((gap < step.cutter.radius + touch - _WRITTEN) & (bottom < thing.height + above - _WRITTEN))
         if hit.any():
             i = int(rows[np.argmax(into if into.any() else hit)])
-            yield Finding(code="hits-a-keep_out", where=_nearest(motion, step, thing, clamping, i),
+            yield Finding(code="hits-a-keep-out", where=_nearest(motion, step, thing, clamping, i),
                           got=f"the cutter {'passes through' if into.any() else 'all but touches'} keep_out {number}",
                           allowed=f"above {thing.height:g} mm, or clear of it" if into.any() else
                                   f"{touch:g} mm or more between them: the machine comes back no better",

@@ -165,7 +165,7 @@ def test_a_rapid_a_hair_above_a_clamp_is_told():
     assert passing(14.0) == passing(12.6, clearance=0.6) == []
     (told,) = passing(13.9)
     assert told[-1].startswith("take a clamp lower by 0.10 mm, or ")
-    assert told[1:-1] == ("near-a-keep_out", "warn", "the cutter passes 1.90 mm above keep_out 1",
+    assert told[1:-1] == ("near-a-keep-out", "warn", "the cutter passes 1.90 mm above keep_out 1",
                     "2 mm or more: a clamp is measured, and stands, no better")
     assert passing(12.3, clearance=0.5)[0][3:5] == (
         "the cutter passes 0.30 mm above keep_out 1", "0.5 mm or more: a clamp is measured, and stands, no better")
