@@ -533,8 +533,10 @@ def turned(x: V, y: V, along: str) -> tuple[V, V]:
 
 
 def slug(name: str, default: str) -> str:
-    """A name as part of a file's: small letters and digits, joined by hyphens; the default where it has none."""
-    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or default
+    """A name as part of a file's: small letters and digits, joined by hyphens; the default where it has none. A point
+    that begins a number is told: ``flat-0-5`` for ``flat .5``, not the name of one ten times as wide."""
+    whole = re.sub(r"(?<![0-9])[.,](?=[0-9])", "0.", name.lower())
+    return re.sub(r"[^a-z0-9]+", "-", whole).strip("-") or default
 
 
 def numbered(steps: Iterable[Step]) -> tuple[Step, ...]:
