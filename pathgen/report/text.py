@@ -177,8 +177,9 @@ def load_lines(programs: list[dict[str, Any]]) -> list[str]:
     unknown = [f"Not measured, as the grid is too coarse for so small a cutter: {', '.join(coarse)}. A smaller "
                "--resolution tells."] if coarse else []
     left = [p["file"] for p in programs if "load" not in p]
-    unknown += ["Not listed, as they do not clear wood side by side and layer by layer (passes over a surface, slots "
-                f"at their cutter's feed, drilled holes, marks and the like): {', '.join(left)}."] if left else []
+    unknown += ["Not listed, as they do not clear wood side by side and layer by layer (passes over a surface that was "
+                "roughed or is cut again, slots at their cutter's feed, drilled holes, marks and the like): "
+                f"{', '.join(left)}."] if left else []
     if not rows and not coarse:
         return []
     listed = table(["program", "half of the way", "95 % of the way", "at most", "degrees, half", "95 %", "at most"],

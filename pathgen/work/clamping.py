@@ -21,7 +21,7 @@ from pathgen.base.surface import Surface
 from pathgen.work.features import Inlay, Named, Surfacing
 from pathgen.work.mark_errors import MarkErrors
 from pathgen.work.moved import Moved
-from pathgen.work.operations import CutAgain, Operation, SurfaceFinish, WitnessMarks
+from pathgen.work.operations import CutAgain, Operation, SurfaceFinish, SurfaceRough, WitnessMarks
 from pathgen.work.part import Part, Place
 
 Along = Literal["x", "y", "-x", "-y"]
@@ -409,6 +409,13 @@ class Clamping:
         """Whether the blank is laid down and zero set already, as the job says: its marks are drilled, or it moved."""
         marks = self.feature(WitnessMarks)
         return self.moved is not None or (marks is not None and marks.tops is not None)
+
+    def clears_wood(self, step: Step) -> bool:
+        """Whether a step clears wood, so that what a tooth takes is worth measuring: a finish too, in a blank that
+        stands over it and that nothing roughs."""
+        raw = isinstance(step.operation, SurfaceFinish) and self.step(SurfaceRough) is None \
+            and self.stock.thickness > self.first_surface.thickness
+        return raw or step.operation.works_hard(step.cutter)
 
     def moved_at(self, step: Step | None) -> Moved | None:
         """How the work lies when a step is run, where it is not as it was first clamped."""

@@ -29,6 +29,15 @@ entry = "ramp"
 FINE = {"scallop = 0.05": "scallop = 0.02"}
 
 
+def flat_end(name, diameter, feed, plunge, stepdown):
+    """A flat end by the numbers of an advice."""
+    return small_board.cutter(name=name, shape="flat-end", diameter=float(diameter), speed=18000, feed=float(feed),
+                              plunge=float(plunge), stepdown=float(stepdown))
+
+
+WIDE = flat_end("wide", 4.0, 1500.0, 400.0, 2.0)
+
+
 @pytest.fixture(scope="module")
 def slotted(tmp_path_factory):
     return small_board.built(tmp_path_factory.mktemp("saving"), changes=FINE, extra=SLOTS)
@@ -94,6 +103,21 @@ def test_the_report_says_so_in_words(slotted):
     assert any(pocket["file"] in line for line in load_lines(slotted.report["programs"]))
 
 
+@pytest.mark.parametrize(("thick", "rough", "listed", "high"), [
+    ("9.0", "", True, False), ("14.0", "", True, True), ("14.0", '\nrough = "wide"', False, False),
+])
+def test_what_a_finish_takes_of_raw_wood_is_told(tmp_path, thick, rough, listed, high):
+    """65 ml in four layers by a ball, each begun over its whole width, was said to clear no wood layer by layer."""
+    made = small_board.built(tmp_path, resolution=0.4, extra=WIDE, changes={
+        "thickness = 8.0": f"thickness = {thick}", 'finish = "ball"': f'finish = "ball"{rough}',
+        "diameter = 12.7": "diameter = 8.0"})
+    finish = next(row for row in made.report["programs"] if row["operation"] == "surface-finish")
+    assert ("load" in finish) == listed
+    assert [finish["file"] in line and "Not listed" not in line for line in load_lines([finish])].count(True) == listed
+    warned = [found for found in made.report["checks"]["findings"] if found["code"] == "load-high"]
+    assert any(finish["file"] in found["where"] for found in warned) == high
+
+
 @pytest.mark.in_every_run(0)
 def test_what_is_not_measured_is_said(tmp_path):
     """Eight points of the grid across a cutter are needed: 0.2 mm is too coarse for 1 mm."""
@@ -153,12 +177,6 @@ def test_a_change_that_leaves_a_rougher_nothing_to_cut_is_not_tried(tmp_path):
                              extra=f'[marks]\ncutter = "flat"\ndrilled = {drilled}\n')
     assert made.programs[1].operation == "surface-rough"
     assert not any("leave" in row["change"] for row in saving.changes(made.plan, made.programs))
-
-
-def flat_end(name, diameter, feed, plunge, stepdown):
-    """A flat end by the numbers of an advice."""
-    return small_board.cutter(name=name, shape="flat-end", diameter=float(diameter), speed=18000, feed=float(feed),
-                              plunge=float(plunge), stepdown=float(stepdown))
 
 
 @pytest.mark.in_every_run(0)
@@ -309,7 +327,6 @@ def reckoned(folder, text):
         program.minutes for program in programs)
 
 
-WIDE = flat_end("wide", 4.0, 1500.0, 400.0, 2.0)
 OUTLINED = small_board.JOB + WIDE + '[outline]\ncutter = "flat"\n'
 LEVEL = small_board.JOB.replace("{ nut = 254.0, end = 300.0 }", '"flat"').replace("scallop = 0.05",
                                                                                   "scallop = 0.01") + WIDE
