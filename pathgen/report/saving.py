@@ -33,7 +33,7 @@ from pathgen.strategies.pocketing.places import layer_depths
 from pathgen.strategies.resurfacing import heights_above
 from pathgen.strategies.slotting import begun_over
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.features import Slots, Surfacing
+from pathgen.work.features import OutlineCut, Slots, Surfacing
 from pathgen.work.operations import (
     CutAgain,
     NutSlot,
@@ -181,7 +181,8 @@ def _level(clamping: Clamping, cutters: Sequence[Cutter]) -> Iterator[Change]:
     finish, surfacing = clamping.step(SurfaceFinish), clamping.surfacing
     rough = clamping.step(SurfaceRough)
     may = [one for one in cutters if rough or _at_once(clamping, one)]
-    if finish is None or surfacing is None or finish.cutter.is_flat or not clamping.surface.is_level or not may:
+    if finish is None or surfacing is None or finish.cutter.is_flat or not may \
+            or surfacing.table != Surfacing.table or not clamping.surface.is_level:
         return
     flat = max(may, key=lambda one: one.diameter * one.stepover * one.feed)
     level = replace(surfacing, scallop=0.0, leave_scallop=0.0, stepover=None,
@@ -221,7 +222,7 @@ def _round_the_outside(planned: Plan, programs: Sequence[Program], cutters: Sequ
                        ) -> Iterator[dict[str, Any]]:
     """The outline with the flat end that is quickest round it: of the job, or else of a usual size."""
     clamping, step = planned.clamping, planned.clamping.step(Outline)
-    if step is None or clamping.shared:
+    if step is None or clamping.shared or step.operation.feature.where != OutlineCut.where:  # of a tool of the bench
         return
     high, now = clamping.stock.thickness - step.operation.bottom, step.cutter
 
@@ -240,7 +241,7 @@ def _round_the_outside(planned: Plan, programs: Sequence[Program], cutters: Sequ
                 named = f'"{cutter.name}"' if known else f"a flat end of {cutter.name}"
                 extra = "another change of cutter; " if known and more else ""
                 by = "" if known else f"; {told_cost(cutter, now, clamping.units, known)}"
-                yield {"change": f"{step.operation.feature.where} cutter = {named}", "minutes_saved": round(saved, 1),
+                yield {"change": f"{OutlineCut.where} cutter = {named}", "minutes_saved": round(saved, 1),
                        "cost": f"{extra}a wider groove round the {clamping.board.names.part}{by}"}
                 return
 

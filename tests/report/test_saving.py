@@ -2,6 +2,7 @@
 
 import math
 import re
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -16,6 +17,7 @@ from pathgen.report import saving
 from pathgen.report.programs import Program
 from pathgen.report.quicker_pockets import usual_sizes
 from pathgen.report.text import load_lines, much_less_lines, saved_lines, saving_lines, summary_lines
+from pathgen.work.operations import Outline
 from tests import small_board
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -316,13 +318,19 @@ def test_slots_a_hair_wider_than_their_cutter_are_told_what_that_costs(tmp_path,
         assert f"{float(width) - 0.6:.2f} mm narrower" in row["cost"]
 
 
-def reckoned(folder, text):
-    """What is told of a job that is planned and not simulated, by the change; and its minutes."""
+def planned_job(folder, text):
+    """A job that is planned and not simulated; and its programs."""
     (folder / "art.svg").write_text(small_board.ART)
     (folder / "job.toml").write_text(text)
     planned = planned_of(pathgen.load_job(folder / "job.toml"))
     programs = [Program(step=step, text="", toolpath=path, times=times(path, step.cutter, planned.clamping.machine))
                 for step, path in zip(planned.clamping.steps, planned.paths, strict=True)]
+    return planned, programs
+
+
+def reckoned(folder, text):
+    """What is told of it, by the change; and its minutes."""
+    planned, programs = planned_job(folder, text)
     return {row["change"]: row["minutes_saved"] for row in saving.changes(planned, programs)}, sum(
         program.minutes for program in programs)
 
@@ -366,6 +374,18 @@ def test_a_wider_cutter_round_the_outside_is_told_only_where_it_can_go(tmp_path,
     text = OUTLINED.replace("diameter = 4.0\n", more if "diameter" in more else f"diameter = 4.0\n{more}")
     rows, _ = reckoned(tmp_path, text)
     assert ('[outline] cutter = "wide"' in rows) == told
+
+
+@pytest.mark.parametrize(("where", "told"), [("[outline]", True), ("[block] outline", False)])
+def test_the_outline_of_a_tool_of_the_bench_is_no_key_of_the_job(tmp_path, where, told):
+    """`[block] outline cutter` is none."""
+    planned, programs = planned_job(tmp_path, OUTLINED)
+    steps = tuple(replace(step, operation=Outline(replace(step.operation.feature, where=where)))
+                  if isinstance(step.operation, Outline) else step for step in planned.clamping.steps)
+    clamping = replace(planned.clamping, steps=steps)
+    planned = replace(planned, around=replace(planned.around, clamping=clamping))
+    programs = [replace(program, step=step) for program, step in zip(programs, steps, strict=True)]
+    assert any("cutter = " in row["change"] for row in saving.changes(planned, programs)) == told
 
 
 def test_where_the_job_has_no_wider_cutter_a_usual_one_is_reckoned_with(tmp_path):
