@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
+import numpy as np
 import shapely
 
 from pathgen.base import overlay
@@ -32,10 +33,12 @@ from pathgen.report.reckoning import CHANGE
 from pathgen.strategies.pocketing.places import layer_depths
 from pathgen.strategies.resurfacing import heights_above
 from pathgen.strategies.slotting import begun_over
+from pathgen.strategies.tab_places import LEAST_WASTE
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import OutlineCut, Slots, Surfacing
 from pathgen.work.operations import (
     CutAgain,
+    DowelHoles,
     NutSlot,
     Operation,
     Outline,
@@ -57,7 +60,7 @@ _HAIR = 0.05
 _TRIED = 2
 """Of the cutters that seem quickest round the outline, how many are planned with."""
 _SEEN = 0.1
-"""What a wider one may leave in inner corners that the present one does not, mm2."""
+"""So little of inner corners and bays is none, mm2."""
 _MOST_ALLOWANCE = 5.0
 """The most that a job may ask for, mm."""
 LEAVE = {"mm": 0.2, "in": 0.2032}
@@ -231,7 +234,7 @@ def _round_the_outside(planned: Plan, programs: Sequence[Program], cutters: Sequ
 
     for known, some in ((True, cutters), (False, usual_sizes(now, clamping))):
         for cutter in sorted((one for one in some if reckoned(one) < reckoned(now)), key=reckoned)[:_TRIED]:
-            if _in_corners(clamping, cutter) > _in_corners(clamping, now) + _SEEN:
+            if not _has_room(clamping, cutter):
                 continue
             steps = tuple(replace(step, cutter=cutter) if one is step else one for one in clamping.steps)
             change = Change(words="", clamping=replace(clamping, steps=steps), operations=(Outline,), cost="")
@@ -246,10 +249,16 @@ def _round_the_outside(planned: Plan, programs: Sequence[Program], cutters: Sequ
                 return
 
 
-def _in_corners(clamping: Clamping, cutter: Cutter) -> float:
-    """How much a cutter leaves in the inner corners of the outline, mm2."""
-    part, radius = clamping.board.outline, cutter.radius
-    return float(overlay.buffer(overlay.buffer(part, radius), -radius).area - part.area)
+def _has_room(clamping: Clamping, cutter: Cutter) -> bool:
+    """Whether round the part there is wood for a cutter's groove and waste beyond it: no inner corner or narrow bay, no
+    dowel, and a blank that stands out far enough."""
+    part, wide = clamping.board.outline, cutter.diameter + LEAST_WASTE
+    dowels = clamping.feature(DowelHoles)
+    near = dowels is not None and bool((shapely.distance(part, shapely.points(dowels.at))
+                                        < wide + dowels.diameter / 2.0).any())
+    closed = overlay.buffer(overlay.buffer(part, wide), -wide)
+    out = (np.array(part.bounds) - clamping.blank) * [1, 1, -1, -1]
+    return not near and bool(closed.area - part.area < _SEEN and out.min() >= wide)
 
 
 def _changes(clamping: Clamping) -> int:

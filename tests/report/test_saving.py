@@ -1,6 +1,5 @@
 """What the report promises of a change is what the change brings: each is written into the job, and built again."""
 
-import math
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -396,15 +395,16 @@ def test_where_the_job_has_no_wider_cutter_a_usual_one_is_reckoned_with(tmp_path
     assert saved > 0.5
 
 
-@pytest.mark.parametrize(("inner", "told"), [(0.0, True), (8.0, False)])
-def test_no_wider_cutter_is_told_that_leaves_wood_in_inner_corners(inner, told):
-    """A square notch keeps (1 - pi / 4) r^2 in each of its corners."""
-    part = shapely.box(0, 0, 100, 40).difference(shapely.box(46, 40 - inner, 54, 41))
-    clamping = SimpleNamespace(board=SimpleNamespace(outline=part))
-    left = [saving._in_corners(clamping, SimpleNamespace(radius=radius)) for radius in (1.0, 3.0)]
-    corners = [2 * (1 - math.pi / 4) * radius**2 * (inner > 0) for radius in (1.0, 3.0)]
-    assert left == pytest.approx(corners, rel=0.03, abs=0.01)
-    assert (left[1] < left[0] + saving._SEEN) == told
+@pytest.mark.parametrize(("notch", "dowel", "out", "told"), [
+    (0.0, 20.0, 8.1, True), (8.0, 20.0, 8.1, False), (0.0, 9.0, 8.1, False), (0.0, 20.0, 7.9, False),
+])
+def test_a_wider_cutter_is_told_only_where_its_groove_has_room(notch, dowel, out, told):
+    """6 mm, and 2 mm of waste beyond it."""
+    part = shapely.box(0, 0, 100, 40).difference(shapely.box(46, 40 - notch, 54, 41))
+    dowels = SimpleNamespace(at=[[-dowel, 20.0]], diameter=4.0)
+    clamping = SimpleNamespace(board=SimpleNamespace(outline=part), feature=lambda kind: dowels,
+                               blank=shapely.box(-30, -out, 130, 40 + out).bounds)
+    assert saving._has_room(clamping, SimpleNamespace(diameter=6.0)) == told
 
 
 def test_what_does_not_add_up_is_said():
