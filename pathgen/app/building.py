@@ -113,7 +113,7 @@ class Build(Made):
     >>> [program.operation for program in result.programs]
     ['surface-finish', 'pocket', 'resurface', 'slots', 'outline']
     >>> result.report["surface"]["passes"], result.programs[1].text.splitlines()[0]
-    (71, '(job: board)')
+    (59, '(job: board)')
     """
 
     job: Job

@@ -120,7 +120,7 @@ def compare(job: Job, *, cutters: Sequence[Cutter] | None = None, scallops: Sequ
     >>> import pathgen
     >>> choices = pathgen.compare(pathgen.load_job("board.toml"), scallops=[0.01, 0.02])
     >>> [(c.cutter.name, c.limit, c.passes) for c in choices if c.cutter.name == "ball"]
-    [('ball', 0.01, 101), ('ball', 0.02, 71)]
+    [('ball', 0.01, 83), ('ball', 0.02, 59)]
     """
     given.value("compare job", job, Job, remedy="read it: pathgen.load_job(..)")
     part_of(job)  # refuses a job of several

@@ -1,4 +1,4 @@
-"""A job to start from: 25 lines with comments, and a small drawing of our own; it builds as it stands."""
+"""A job to start from: 26 lines with comments, and a small drawing of our own; it builds as it stands."""
 
 from __future__ import annotations
 
@@ -15,15 +15,16 @@ JOB = """\
 title = "{name}"
 units = "mm"
 cutter = [  # yours: measure the diameters, and take speeds and feeds that you trust
-    {{ name = "ball", shape = "ball-end", diameter = 8, speed = 14000, feed = 2400, plunge = 600, stepdown = 3 }},
+    {{ name = "ball", shape = "ball-end", diameter = 12, speed = 14000, feed = 3000, plunge = 750, stepdown = 3 }},
     {{ name = "flat", shape = "flat-end", diameter = 2, speed = 16000, feed = 1000, plunge = 250, stepdown = 1 }},
-    {{ name = "slot", shape = "flat-end", diameter = 0.6, speed = 18000, feed = 400, plunge = 100, stepdown = 0.5 }},
+    {{ name = "wide", shape = "flat-end", diameter = 6, speed = 14000, feed = 2400, plunge = 600, stepdown = 2.5 }},
+    {{ name = "slot", shape = "flat-end", diameter = 0.6, speed = 18000, feed = 500, plunge = 120, stepdown = 0.5 }},
 ]
 stock = {{ length = 500, width = 74, thickness = 8, margin_nut = 25 }}  # the blank; 25 mm of it lie before the nut
 setup = {{ keep_out = [{{ along = [-25, -14], across = [-37, 37], height = 20 }}] }}  # clamps; heights from the bed up
 surface = {{ finish = "ball", scallop = 0.02 }}  # the radius; ridges so high are left, which you sand away
 slots = {{ cutter = "slot", depth = 2.5 }}  # as wide as the cutter
-outline = {{ cutter = "flat", tabs = 4 }}  # tabs are bridges of wood that hold the board in the blank
+outline = {{ cutter = "wide", tabs = 4 }}  # tabs are bridges of wood that hold the board in the blank
 [board]  # as it is when finished; the blank is thicker, the curve is cut from it
 scale_length = 640  # nut to bridge
 frets = 20

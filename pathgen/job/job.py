@@ -35,7 +35,7 @@ class Job:
     >>> import pathgen
     >>> job = pathgen.load_job("board.toml")         # what `pathgen new board` writes
     >>> job.board.thickness, job.slots.depth, [cutter.name for cutter in job.cutters]
-    (6.5, 2.5, ['ball', 'flat', 'slot'])
+    (6.5, 2.5, ['ball', 'flat', 'wide', 'slot'])
     """
 
     title: str

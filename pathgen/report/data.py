@@ -70,7 +70,8 @@ def report_data(planned: Plan, programs: Sequence[Program], checked: Verificatio
         "units": "mm",
         "job_units": planned.clamping.units,
         "job_fingerprint": fingerprint,
-        "programs": [_program(p, planned.clamping) | _load(checked.loads.get(p.order), p.step) for p in programs],
+        "programs": [_program(p, planned.clamping) | _load(checked.loads.get(p.order), p.step, planned.clamping)
+                     for p in programs],
         "minutes": round(sum(p.minutes for p in programs), 2),
         **_left(programs, planned.clamping),
         **({"not_cut": list(planned.asked.not_cut)} if planned.asked.not_cut else {}),
@@ -192,10 +193,10 @@ def _left(programs: Sequence[Program], clamping: Clamping) -> dict[str, Any]:
             **({"turned_over": True} if clamping.turned_over else {})}
 
 
-def _load(load: Load | None, step: Step) -> dict[str, Any]:
+def _load(load: Load | None, step: Step, clamping: Clamping) -> dict[str, Any]:
     """Volume per tooth beside a straight-line cut's; nothing where it was not measured."""
     if load is None:  # too small a cutter for the grid, or none that clears wood
-        return {"load": None} if step.operation.works_hard(step.cutter) else {}
+        return {"load": None} if clamping.clears_wood(step) else {}
     return {"load": {"median": rounded(load.median, 2), "high": rounded(load.high, 2),
                      "largest": rounded(load.largest, 2),
                      "angles_deg": [rounded(angle, 1) for angle in load.angles]}}

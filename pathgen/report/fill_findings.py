@@ -325,11 +325,12 @@ def _skimmed_away(clamping: Clamping) -> Iterator[Finding]:
 
 
 def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
-    limited = clamping.surfacing is not None and clamping.surfacing.resurface_area == "inlay"
-    if limited and clamping.surfacing and clamping.cutter(CutAgain):
+    surfacing = clamping.surfacing
+    # with leave the last cut goes over the whole all the same
+    if surfacing and surfacing.resurface_area == "inlay" and not surfacing.leave and clamping.cutter(CutAgain):
         yield Finding(
             code="second-cut-in-part", severity="note", where="[resurface] area", allowed="",
-            got=f"the second cut goes {format_length(clamping.surfacing.blend, clamping.units)} round each drawing and "
+            got=f"the second cut goes {format_length(surfacing.blend, clamping.units)} round each drawing and "
             "over all that is inside its dam, on the lines of the first",
             remedy="see that no fill lies further out, or scrape it off first, and sand what it leaves")
     if clamping.setup.z_zero == "stock-top" and any(

@@ -1,4 +1,4 @@
-"""Would the pockets of a job be cleared sooner, by a layer less or by a wider flat end first: which, and by how much.
+"""Would pockets be cleared sooner by a wider flat end first, or they and the outline by a layer less: by how much.
 What is likely by rule of thumb is planned, so that what is told is what it saves."""
 
 from __future__ import annotations
@@ -18,15 +18,16 @@ from pathgen.base.errors import PathgenError
 from pathgen.base.feeds import ROUND_UP, usual_feed
 from pathgen.base.plain import counted
 from pathgen.base.units import INCH, MM_PER, as_written, format_length, rounded_down, rounded_up
+from pathgen.programs.around import Around
 from pathgen.programs.paths import path_of
 from pathgen.programs.plan import Plan, pockets_with, proud_by
+from pathgen.programs.standing import in_the_way
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
 from pathgen.report.reckoning import CHANGE, cleared_in, likely_opened, simplified
 from pathgen.strategies.pocketing.places import are_high, layer_depths
-from pathgen.work.clamping import Clamping
-from pathgen.work.features import Inlay
-from pathgen.work.operations import Pocket
+from pathgen.work.clamping import Clamping, Step
+from pathgen.work.operations import Outline, Pocket
 
 _LAYER_LESS = 1.0
 """Minutes by the number of layers alone, from which it is planned."""
@@ -45,19 +46,22 @@ _AT_HAND = 0.8
 _SIZES = {"mm": (0.6, 0.8, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0), "in": tuple(INCH / n for n in (32, 16, 8, 4))}
 
 
-def fewer_layers(planned: Plan, programs: Sequence[Program]) -> Iterator[dict[str, Any]]:
-    """For each cutter of pockets, the stepdown that saves a layer where it takes longest: what, minutes, its cost."""
+def fewer_layers(planned: Plan, programs: Sequence[Program], *, outline: bool) -> Iterator[dict[str, Any]]:
+    """For each cutter of pockets, and of the `outline`, the stepdown that saves a layer where it takes longest: what,
+    minutes, its cost."""
     clamping = planned.clamping
-    pockets = [program for program in programs if isinstance(program.step.operation, Pocket)]
-    for name in dict.fromkeys(program.step.cutter.name for program in pockets):
-        longest = max((one for one in pockets if one.step.cutter.name == name), key=lambda one: one.minutes)
-        cutter, inlay = longest.step.cutter, longest.step.operation.opens
-        assert inlay is not None
-        deeper = replace(cutter, stepdown=_a_layer_less(cutter, clamping, inlay))
-        now, then = (_layers(one, clamping, inlay) for one in (cutter, deeper))
+    kinds = (Pocket, Outline) if outline else (Pocket,)
+    layered = [program for program in programs if isinstance(program.step.operation, kinds)]
+    for name in dict.fromkeys(program.step.cutter.name for program in layered):
+        longest = max((one for one in layered if one.step.cutter.name == name), key=lambda one: one.minutes).step
+        cutter = longest.cutter
+        now = _layers(longest, planned.around)
+        deeper = replace(cutter, stepdown=rounded_up(float(now.sum()) / max(len(now) - 1, 1), clamping.units))
+        then = _layers(replace(longest, cutter=deeper), planned.around)
         own = [program for program in programs if program.step.cutter.name == name]
+        minutes = next(program.minutes for program in own if program.step is longest)
         if (cutter.shape == "v" or any(clamping.done(program.step) for program in own)
-                or longest.minutes * (1.0 - len(then) / len(now)) < _LAYER_LESS
+                or minutes * (1.0 - len(then) / len(now)) < _LAYER_LESS
                 or deeper.stepdown > min(usual_layer(cutter) * (1.0 + ROUND_UP), cutter.flute_length)):
             continue
         try:
@@ -70,17 +74,16 @@ def fewer_layers(planned: Plan, programs: Sequence[Program]) -> Iterator[dict[st
                "minutes_saved": round(saved, 1), "cost": f"{less}: more load on the cutter"}
 
 
-def _layers(cutter: Cutter, clamping: Clamping, inlay: Inlay) -> Floats:
-    """How thick the layers of an inlay's pocket are, ridges counted, mm."""
-    proud, ridges = proud_by(clamping, inlay)
+def _layers(step: Step, around: Around) -> Floats:
+    """How thick the layers of an inlay's pocket, ridges counted, or of the outline are, mm."""
+    cutter, inlay, cut = step.cutter, step.operation.opens, step.operation.feature
+    if inlay is None:
+        high = min(around.top, in_the_way(cut, cutter, around)) - cut.bottom
+        count = math.ceil(high / cutter.stepdown - 1e-9)
+        return np.full(count, high / count)
+    proud, ridges = proud_by(around.clamping, inlay)
     above = ridges if are_high(ridges, cutter) else 0.0
     return np.diff(layer_depths(cutter, inlay.depth + proud, ridges), prepend=-above)
-
-
-def _a_layer_less(cutter: Cutter, clamping: Clamping, inlay: Inlay) -> float:
-    """The stepdown (mm) with which a pocket has a layer less, if it has more than one."""
-    layers = _layers(cutter, clamping, inlay)
-    return rounded_up(float(layers.sum()) / max(len(layers) - 1, 1), clamping.units)
 
 
 def _minutes(cutter: Cutter, planned: Plan, programs: Sequence[Program]) -> float:
@@ -112,7 +115,7 @@ def wider_first(planned: Plan, programs: Sequence[Program]) -> Iterator[dict[str
         had = (*(step.cutter for step in clamping.steps), *planned.asked.cutters)
         known = {cutter.name: cutter for cutter in had if cutter.is_flat}
         area, worth = simplified(inlay.area), max(_WORTH * minutes, _PLANNED)
-        tried = [(saved, cutter) for cutter in (*known.values(), *_usual(cutters[0], clamping))
+        tried = [(saved, cutter) for cutter in (*known.values(), *usual_sizes(cutters[0], clamping))
                  if (saved := _reckoned(cutter, cutters[0], own[0].minutes, area, inlay.depth)) > worth]
         if not tried:
             continue
@@ -127,10 +130,10 @@ def wider_first(planned: Plan, programs: Sequence[Program]) -> Iterator[dict[str
         named = f'"{cutter.name}"' if cutter.name in known else f"a flat end of {cutter.name}"
         after = ", ".join(f'"{one.name}"' for one in cutters)
         yield {"change": f"{inlay.name} cutters = [{named}, {after}]", "minutes_saved": round(saved, 1),
-               "cost": _cost(cutter, cutters[0], clamping.units, cutter.name in known)}
+               "cost": told_cost(cutter, cutters[0], clamping.units, cutter.name in known)}
 
 
-def _usual(first: Cutter, clamping: Clamping) -> list[Cutter]:
+def usual_sizes(first: Cutter, clamping: Clamping) -> list[Cutter]:
     """Flat ends of usual sizes, that take layers and feeds as the first cutter does for its size if it is one too.
     After a v they take half their diameter, at half the most feed that is usual."""
     out, units, unit = [], clamping.units, MM_PER[clamping.units]
@@ -155,7 +158,7 @@ def _reckoned(cutter: Cutter, first: Cutter, minutes: float, area: BaseGeometry,
     return minutes * opened / area.area - cleared_in(cutter, opened, depth)
 
 
-def _cost(cutter: Cutter, first: Cutter, units: str, known: bool) -> str:
+def told_cost(cutter: Cutter, first: Cutter, units: str, known: bool) -> str:
     walls = "" if first.is_flat else ", and upright walls where it goes"
     if known:
         return f"another change of cutter{walls}"

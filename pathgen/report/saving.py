@@ -5,28 +5,40 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
+import numpy as np
 import shapely
 
+from pathgen.base import overlay
 from pathgen.base.bending import usual_layer
+from pathgen.base.cutters import LOAD_FACTOR, Cutter
 from pathgen.base.errors import PathgenError
 from pathgen.base.feeds import ROUND_UP
-from pathgen.base.units import MM_PER, as_written, format_length, rounded_up
+from pathgen.base.plain import counted
+from pathgen.base.toolpath import Toolpath
+from pathgen.base.units import MM_PER, as_written, format_length, rounded_down, rounded_up
 from pathgen.programs.around import Around
-from pathgen.programs.limits import check_limits
+from pathgen.programs.holding import check_holds
+from pathgen.programs.limits import check_keep_outs, check_limits
 from pathgen.programs.paths import path_of, ridges_at_last
 from pathgen.programs.plan import Plan
+from pathgen.programs.shanks import check_shanks
 from pathgen.programs.timing import times
 from pathgen.programs.waste import MARK_GAP, left_standing
 from pathgen.report.programs import Program
-from pathgen.report.quicker_pockets import fewer_layers, wider_first
+from pathgen.report.quicker_pockets import fewer_layers, told_cost, usual_sizes, wider_first
+from pathgen.report.reckoning import CHANGE
 from pathgen.strategies.pocketing.places import layer_depths
+from pathgen.strategies.resurfacing import heights_above
 from pathgen.strategies.slotting import begun_over
+from pathgen.strategies.tab_places import LEAST_WASTE
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.features import Slots, Surfacing
+from pathgen.work.features import OutlineCut, Slots, Surfacing
 from pathgen.work.operations import (
     CutAgain,
+    DowelHoles,
     NutSlot,
     Operation,
     Outline,
@@ -41,8 +53,16 @@ MOST = 5
 LEAST_MINUTES = 0.5
 MUCH = 30.0
 """Minutes that are worth a word beside the time of the whole."""
+MUCH_OF_IT, LEAST_SAID = 0.2, 3.0
+"""And so large a share of it, where that is so many minutes: a word about the best change alone."""
 _HAIR = 0.05
 """So little wider than their cutter (mm) slots may have been made without a thought: that takes two passes for each."""
+_TRIED = 2
+"""Of the cutters that seem quickest round the outline, how many are planned with."""
+_SEEN = 0.1
+"""So little of inner corners and bays is none, mm2."""
+_MOST_ALLOWANCE = 5.0
+"""The most that a job may ask for, mm."""
 LEAVE = {"mm": 0.2, "in": 0.2032}
 """What the advice would leave to a last cut, by units, mm."""
 
@@ -67,13 +87,15 @@ def fewer_minutes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, 
 def changes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
     """The same of every change that is tried and can be cut, also those that take longer."""
     rows: list[dict[str, Any]] = []
-    for change in (*_slots(planned.clamping), *_second_cuts(planned.clamping), *_ridges(planned.clamping),
-                   *_roughing(planned.clamping)):
+    clamping, cutters = planned.clamping, _flat_ends(planned)
+    for change in (*_slots(clamping), *_second_cuts(clamping), *_fill_layers(clamping), *_ridges(clamping),
+                   *_roughing(clamping), *_level(clamping, cutters)):
         saved = _saved(change, planned, programs)
         if math.isfinite(saved):
             about = "; about so much, as pockets are reckoned by their layers" if _is_about(change) else ""
             rows.append({"change": change.words, "minutes_saved": round(saved, 1), "cost": change.cost + about})
-    rows += [*wider_first(planned, programs), *fewer_layers(planned, programs)]
+    outside = list(_round_the_outside(planned, programs, cutters))
+    rows += [*outside, *wider_first(planned, programs), *fewer_layers(planned, programs, outline=not outside)]
     return sorted(rows, key=lambda row: -row["minutes_saved"])
 
 
@@ -98,22 +120,28 @@ def saved_by_leave(planned: Plan, programs: Sequence[Program]) -> float | None:
 def _saved(change: Change, planned: Plan, programs: Sequence[Program]) -> float:
     """Minutes less than now; minus infinity where it cannot be cut so, or what it changes is cut already."""
     saved, around = 0.0, replace(planned.around, clamping=change.clamping)  # most of the passes are the same
+    paths: list[Toolpath] = []
     steps = {step.order: step for step in change.clamping.steps}
     try:
         if _over_marks(around):
             return -math.inf
         for program in programs:
-            step = steps.get(program.order)
+            step, path = steps.get(program.order), program.toolpath
             if step is None:
                 saved += program.minutes
-            elif type(step.operation) in change.operations:
+                continue
+            if type(step.operation) in change.operations:
                 if change.clamping.done(step):
                     return -math.inf
                 path = path_of(step, around)
                 check_limits(path, change.clamping, step)
                 saved += program.minutes - times(path, step.cutter, change.clamping.machine).total
-            if step is not None and isinstance(step.operation, Pocket) and change.pocket_layers:
+            paths.append(path)
+            if isinstance(step.operation, Pocket) and change.pocket_layers:
                 saved -= program.times.cutting * (change.pocket_layers(step) - 1.0)  # rapids stay about the same
+        check_keep_outs(paths, change.clamping)
+        check_holds(paths, change.clamping)
+        check_shanks(paths, around)
     except PathgenError:  # of a step that has nothing left to cut, or comes off its limits
         return -math.inf
     return saved
@@ -136,12 +164,106 @@ def _surfaced(clamping: Clamping, surfacing: Surfacing) -> Clamping:
 def _roughing(clamping: Clamping) -> Iterator[Change]:
     """Finishing alone, where its cutter may take raw wood: one with a small rougher can be the quicker."""
     rough, finish = clamping.step(SurfaceRough), clamping.step(SurfaceFinish)
-    if rough is None or finish is None or finish.cutter.is_flat or clamping.done(rough):
+    if rough is None or finish is None or clamping.done(rough):
         return
-    yield Change(words='[surface] without its line "rough"',
-                 clamping=replace(clamping, steps=tuple(step for step in clamping.steps if step is not rough)),
+    alone = replace(clamping, steps=tuple(step for step in clamping.steps if step is not rough))
+    if finish.cutter.is_flat:
+        if _at_once(clamping, finish.cutter):
+            yield Change(words=f"[surface] allowance = {_stands(clamping)}", operations=(SurfaceFinish, Outline),
+                         clamping=_surfaced(alone, replace(finish.operation.feature, allowance=_over(clamping))),
+                         cost=f'no roughing: "{finish.cutter.name}" takes all that stands in one layer as it finishes')
+        return
+    yield Change(words='[surface] without its line "rough"', clamping=alone,
                  operations=(SurfaceFinish, CutAgain, Slot, NutSlot, Outline),
-                 cost=f'"{finish.cutter.name}" takes the raw wood too, in layers of its stepdown, and wears sooner')
+                 cost=f'"{finish.cutter.name}" takes the raw wood too, in layers of its stepdown, the first row of '
+                      "each over its whole width at its full feed: it works hard, and wears sooner")
+
+
+def _level(clamping: Clamping, cutters: Sequence[Cutter]) -> Iterator[Change]:
+    """A level surface finished with the flat end of the job that is quickest on it, instead of a ball."""
+    finish, surfacing = clamping.step(SurfaceFinish), clamping.surfacing
+    rough = clamping.step(SurfaceRough)
+    may = [one for one in cutters if rough or _at_once(clamping, one)]
+    if finish is None or surfacing is None or finish.cutter.is_flat or not may \
+            or surfacing.table != Surfacing.table or not clamping.surface.is_level:
+        return
+    flat = max(may, key=lambda one: one.diameter * one.stepover * one.feed)
+    level = replace(surfacing, scallop=0.0, leave_scallop=0.0, stepover=None,
+                    allowance=surfacing.allowance if rough else _over(clamping))
+    steps = tuple(replace(step, cutter=flat if step.operation.finishes else step.cutter) for step in clamping.steps)
+    keys = "" if rough else f', rough = "{flat.name}", allowance = {_stands(clamping)}'
+    yield Change(words=f'[surface] finish = "{flat.name}"{keys}, no scallop',
+                 clamping=_surfaced(replace(clamping, steps=steps), level),
+                 operations=(SurfaceRough, SurfaceFinish, CutAgain, Slot, NutSlot, Outline),
+                 cost="no ridges on a flat top, at most faint lines where passes meet",
+                 pocket_layers=_layers((surfacing.leave, surfacing.leave_scallop or surfacing.scallop),
+                                       (surfacing.leave, 0.0)))
+
+
+def _over(clamping: Clamping) -> float:
+    """How far the blank stands over the surface as first cut, mm."""
+    return clamping.stock.thickness - clamping.first_surface.thickness
+
+
+def _stands(clamping: Clamping) -> str:
+    """The same as an allowance that leaves nothing to a rougher."""
+    return as_written(rounded_up(_over(clamping), clamping.units), clamping.units)
+
+
+def _at_once(clamping: Clamping, cutter: Cutter) -> bool:
+    """Whether a cutter takes that in one layer."""
+    return 0.0 < _over(clamping) <= min(cutter.stepdown, _MOST_ALLOWANCE)
+
+
+def _flat_ends(planned: Plan) -> list[Cutter]:
+    """All that the job has, of steps or not."""
+    had = (*(step.cutter for step in planned.clamping.steps), *planned.asked.cutters)
+    return list({cutter.name: cutter for cutter in had if cutter.is_flat}.values())
+
+
+def _round_the_outside(planned: Plan, programs: Sequence[Program], cutters: Sequence[Cutter]
+                       ) -> Iterator[dict[str, Any]]:
+    """The outline with the flat end that is quickest round it: of the job, or else of a usual size."""
+    clamping, step = planned.clamping, planned.clamping.step(Outline)
+    if step is None or clamping.shared or step.operation.feature.where != OutlineCut.where:  # of a tool of the bench
+        return
+    high, now = clamping.stock.thickness - step.operation.bottom, step.cutter
+
+    def reckoned(cutter: Cutter) -> float:  # by layers and feeds alone
+        return math.ceil(high / cutter.stepdown - 1e-9) / cutter.eased_feed
+
+    for known, some in ((True, cutters), (False, usual_sizes(now, clamping))):
+        for cutter in sorted((one for one in some if reckoned(one) < reckoned(now)), key=reckoned)[:_TRIED]:
+            if not _has_room(clamping, cutter):
+                continue
+            steps = tuple(replace(step, cutter=cutter) if one is step else one for one in clamping.steps)
+            change = Change(words="", clamping=replace(clamping, steps=steps), operations=(Outline,), cost="")
+            more = _changes(change.clamping) > _changes(clamping)
+            saved = _saved(change, planned, programs)
+            if saved >= LEAST_MINUTES + CHANGE * more:
+                named = f'"{cutter.name}"' if known else f"a flat end of {cutter.name}"
+                extra = "another change of cutter; " if known and more else ""
+                by = "" if known else f"; {told_cost(cutter, now, clamping.units, known)}"
+                yield {"change": f"{OutlineCut.where} cutter = {named}", "minutes_saved": round(saved, 1),
+                       "cost": f"{extra}a wider groove round the {clamping.board.names.part}{by}"}
+                return
+
+
+def _has_room(clamping: Clamping, cutter: Cutter) -> bool:
+    """Whether round the part there is wood for a cutter's groove and waste beyond it: no inner corner or narrow bay, no
+    dowel, and a blank that stands out far enough."""
+    part, wide = clamping.board.outline, cutter.diameter + LEAST_WASTE
+    dowels = clamping.feature(DowelHoles)
+    near = dowels is not None and bool((shapely.distance(part, shapely.points(dowels.at))
+                                        < wide + dowels.diameter / 2.0).any())
+    closed = overlay.buffer(overlay.buffer(part, wide), -wide)
+    out = (np.array(part.bounds) - clamping.blank) * [1, 1, -1, -1]
+    return not near and bool(closed.area - part.area < _SEEN and out.min() >= wide)
+
+
+def _changes(clamping: Clamping) -> int:
+    """How often a cutter is changed."""
+    return sum(one.cutter.name != two.cutter.name for one, two in pairwise(clamping.steps))
 
 
 def _slots(clamping: Clamping) -> Iterator[Change]:
@@ -201,6 +323,26 @@ def _second_cuts(clamping: Clamping) -> Iterator[Change]:
                      clamping=_surfaced(clamping, replace(surfacing, resurface_area="inlay")),
                      operations=(CutAgain,),
                      cost="edges of what is cut again may show")
+
+
+def _fill_layers(clamping: Clamping) -> Iterator[Change]:
+    """Thicker layers through what fills the inlays: over the cutter's whole width no more than `LOAD_FACTOR` lets a
+    tooth take, and half of its stepdown at most, as fill is harder and more brittle than wood."""
+    surfacing, step = clamping.surfacing, clamping.step(CutAgain)
+    if surfacing is None or step is None:
+        return
+    cutter = step.cutter
+    high = max(one.operation.inlay.overfill for one in clamping.steps if isinstance(one.operation, CutAgain))
+    deep = min(rounded_down(min(LOAD_FACTOR * cutter.stepover, 0.5) * cutter.stepdown, clamping.units),
+               rounded_up(high + surfacing.skim, clamping.units))
+    now, then = (len(heights_above(high, of, surfacing.skim, ridge=surfacing.scallop))
+                 for of in (step.operation.at_once(cutter), deep))
+    if now - then < 1 or deep <= surfacing.resurface_stepdown:
+        return
+    yield Change(words=f"[resurface] stepdown = {as_written(deep, clamping.units)}",
+                 clamping=_surfaced(clamping, replace(surfacing, resurface_stepdown=deep)), operations=(CutAgain,),
+                 cost=f"{counted(then + 1, 'layer')} through the fill instead of {now + 1}: more load, and what is "
+                      "brittle may chip")
 
 
 def _layers(now: tuple[float, float], then: tuple[float, float]) -> Callable[[Step], float]:

@@ -28,7 +28,7 @@ from pathgen.report.neck import neck_lines
 from pathgen.report.out_of_reach import MUCH_CLOSED, is_reached
 from pathgen.report.placed import placed_words
 from pathgen.report.programs import number_in
-from pathgen.report.saving import LEAST_MINUTES, MUCH
+from pathgen.report.saving import LEAST_MINUTES, LEAST_SAID, MUCH, MUCH_OF_IT
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.wood_left import between_words, wall_words
 from pathgen.report.wording import GRAVE, finding_line, table
@@ -100,9 +100,11 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
 
 
 def much_less_lines(report: dict[str, Any]) -> list[str]:
-    """What would save so much time that it is worth a word beside the time of the whole."""
-    return [f"{row['minutes_saved']:.0f} minutes less with {row['change']}: {row['cost']}."
-            for row in report["fewer_minutes"] if row["minutes_saved"] >= MUCH]
+    """What would save so much time that it is worth a word beside the time of the whole: much of it, or many minutes.
+    """
+    much = [row for place, row in enumerate(report["fewer_minutes"]) if row["minutes_saved"] >= MUCH or (
+        place == 0 and row["minutes_saved"] >= max(MUCH_OF_IT * report["minutes"], LEAST_SAID))]
+    return [f"{row['minutes_saved']:.0f} minutes less with {row['change']}: {row['cost']}." for row in much]
 
 
 def not_cut_lines(report: dict[str, Any]) -> list[str]:
@@ -177,8 +179,9 @@ def load_lines(programs: list[dict[str, Any]]) -> list[str]:
     unknown = [f"Not measured, as the grid is too coarse for so small a cutter: {', '.join(coarse)}. A smaller "
                "--resolution tells."] if coarse else []
     left = [p["file"] for p in programs if "load" not in p]
-    unknown += ["Not listed, as they do not clear wood side by side and layer by layer (passes over a surface, slots "
-                f"at their cutter's feed, drilled holes, marks and the like): {', '.join(left)}."] if left else []
+    unknown += ["Not listed, as they do not clear wood side by side and layer by layer (passes over a surface that was "
+                "roughed or is cut again, slots at their cutter's feed, drilled holes, marks and the like): "
+                f"{', '.join(left)}."] if left else []
     if not rows and not coarse:
         return []
     listed = table(["program", "half of the way", "95 % of the way", "at most", "degrees, half", "95 %", "at most"],
@@ -201,7 +204,13 @@ def saved_lines(rows: Sequence[dict[str, Any]], by_leave: float) -> list[str]:
     lines = [f"[surface] leave saves about {by_leave:.0f} minutes beside repeating the first finish."] \
         if by_leave > LEAST_MINUTES else []
     cells = [[row["change"], f"{row['minutes_saved']:.1f} min", row["cost"]] for row in rows]
-    return lines + (table(["change to the job", "saves", "costs"], cells, right=(1,)) if rows else [])
+    lines += table(["change to the job", "saves", "costs"], cells, right=(1,)) if rows else []
+    if rows[1:]:
+        changes = [row["change"] for row in rows]
+        both = all(any(change.startswith(key) for change in changes) for key in ("[surface] leave", "[resurface] area"))
+        lines.append("Each saves so much alone: together they save less than their sum."
+                     + " With leave, area changes nothing: take one of them." * both)
+    return lines
 
 
 def shown_findings(checks: dict[str, Any], units: str) -> list[dict[str, Any]]:

@@ -209,7 +209,7 @@ def verify_once(
     found += _not_compared(unread)
     of_texts = len(found)
     found += cutting_findings(clamping, sim, motions, tolerances)
-    loads = loads_of(clamping.steps, sim, motions)
+    loads = loads_of(clamping, sim, motions)
     found += load_findings(clamping.steps, loads)
     area = finished_area(clamping, _CLEAR)
     ridges = None if unread else _ridges(clamping, motions, area, tolerances)

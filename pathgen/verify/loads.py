@@ -14,7 +14,7 @@ from pathgen.removal.bites import Bites
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, at
 from pathgen.verify.simulate import Simulation
-from pathgen.work.clamping import Step
+from pathgen.work.clamping import Clamping, Step
 
 _MOSTLY = 0.25
 """Where one row of the grid is this share of what is cut, or more, too much is told of in the table alone."""
@@ -49,13 +49,13 @@ class Load:
         return self.judged * (1.0 - self.coarse)
 
 
-def loads_of(steps: tuple[Step, ...], sim: Simulation, motions: Mapping[int, Motion]) -> dict[int, Load]:
+def loads_of(clamping: Clamping, sim: Simulation, motions: Mapping[int, Motion]) -> dict[int, Load]:
     """The load of each program that clears wood, by its order, where the grid is fine enough to tell."""
     spacing = float(sim.grid.xs[1] - sim.grid.xs[0]) if len(sim.grid.xs) > 1 else np.inf
     found: dict[int, Load] = {}
-    for step in steps:
+    for step in clamping.steps:
         taken = sim.taken.get(step.order)
-        if step.operation.works_hard(step.cutter) and taken is not None and taken.bites is not None:
+        if clamping.clears_wood(step) and taken is not None and taken.bites is not None:
             load = load_of(taken.bites, motions[step.order], step.cutter, spacing)
             found |= {step.order: load} if load is not None else {}
     return found

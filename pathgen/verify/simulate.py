@@ -223,7 +223,7 @@ def _cut_of(
     program = _Program(
         motion=motions[step.order], cutter=step.cutter, deeper=deepest_cut(clamping, step),
         spare=operation.deeper_outside(step.cutter), follows=operation.makes_surface,
-        angle=note and operation.works_hard(step.cutter),
+        angle=note and clamping.clears_wood(step),
     ) if step.order in motions else None
     return _Cut(
         order=step.order, program=program, opens=inlay, levels=operation.levels,

@@ -21,7 +21,7 @@ from pathgen.base.surface import Surface
 from pathgen.work.features import Inlay, Named, Surfacing
 from pathgen.work.mark_errors import MarkErrors
 from pathgen.work.moved import Moved
-from pathgen.work.operations import CutAgain, Operation, SurfaceFinish, WitnessMarks
+from pathgen.work.operations import CutAgain, Operation, SurfaceFinish, SurfaceRough, WitnessMarks
 from pathgen.work.part import Part, Place
 
 Along = Literal["x", "y", "-x", "-y"]
@@ -426,6 +426,13 @@ class Clamping:
         marks = self.feature(WitnessMarks)
         return self.moved is not None or (marks is not None and marks.tops is not None)
 
+    def clears_wood(self, step: Step) -> bool:
+        """Whether a step clears wood, so that what a tooth takes is worth measuring: a finish too, in a blank that
+        stands over it and that nothing roughs."""
+        raw = isinstance(step.operation, SurfaceFinish) and self.step(SurfaceRough) is None \
+            and self.stock.thickness > self.first_surface.thickness
+        return raw or step.operation.works_hard(step.cutter)
+
     def moved_at(self, step: Step | None) -> Moved | None:
         """How the work lies when a step is run, where it is not as it was first clamped."""
         return self.moved if step is not None and step.order >= self.moved_from else None
@@ -549,8 +556,10 @@ def turned(x: V, y: V, along: str) -> tuple[V, V]:
 
 
 def slug(name: str, default: str) -> str:
-    """A name as part of a file's: small letters and digits, joined by hyphens; the default where it has none."""
-    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or default
+    """A name as part of a file's: small letters and digits, joined by hyphens; the default where it has none. A point
+    that begins a number is told: ``flat-0-5`` for ``flat .5``, not the name of one ten times as wide."""
+    whole = re.sub(r"(?<![0-9])[.,](?=[0-9])", "0.", name.lower())
+    return re.sub(r"[^a-z0-9]+", "-", whole).strip("-") or default
 
 
 def numbered(steps: Iterable[Step]) -> tuple[Step, ...]:

@@ -26,7 +26,7 @@ def test_a_new_job_builds_as_it_stands(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     assert main(["new", "my board"]) == 0
     lines = Path("my board.toml").read_text().splitlines()
-    assert len(lines) <= 25
+    assert len(lines) <= 26
     assert max(map(len, lines)) <= 120
     assert {line.split()[0] for line in lines} >= {
         "cutter", "stock", "setup", "surface", "slots", "outline", "[board]", "[[inlay]]"}

@@ -98,13 +98,13 @@ def test_colours_with_wood_between_them_need_not_tell_each_other_apart(apart, fo
     assert len(contrast_rows(planned)) == 3, "the table has all that are seen beside each other"
 
 
-def second_cut(*, marks=None, area="board", cut=True, z_zero="bed", cutters="ab", surfaced=True):
+def second_cut(*, marks=None, area="board", leave=0.0, cut=True, z_zero="bed", cutters="ab", surfaced=True):
     moved = None if marks is None else Moved(
         rotation=np.eye(3), shift=np.zeros(3), centre=np.zeros(3), residuals=np.zeros((marks, 3)),
         places=np.array([[0, 0, 8], [0, 9, 8], [9, 0, 8], [9, 9, 8.0]])[:marks])
     return SimpleNamespace(
         moved=moved, begun=moved is not None, moved_from=3, moved_number=3, units="mm", shared=None,
-        surfacing=SimpleNamespace(resurface_area=area, blend=2.0),
+        surfacing=SimpleNamespace(resurface_area=area, leave=leave, blend=2.0),
         cutter=lambda kind: cut, setup=SimpleNamespace(z_zero=z_zero),
         steps=[SimpleNamespace(order=order, turn=None, cutter=SimpleNamespace(name=name),
                                operation=SimpleNamespace(makes_surface=surfaced, keeps_cutter=True))
@@ -114,6 +114,7 @@ def second_cut(*, marks=None, area="board", cut=True, z_zero="bed", cutters="ab"
 @pytest.mark.parametrize(("clamping", "found"), [
     ({}, []), ({"marks": 3}, ["work-moved", "three-marks"]), ({"marks": 4}, ["work-moved"]),
     ({"area": "inlay"}, ["second-cut-in-part"]), ({"area": "inlay", "cut": False}, []),
+    ({"area": "inlay", "leave": 0.2}, []),  # its last cut goes over the whole: nothing is left to sand
     ({"z_zero": "stock-top"}, ["zero-on-raw-top"]), ({"z_zero": "stock-top", "cutters": "aa"}, []),
     ({"z_zero": "stock-top", "surfaced": False}, []),  # the top stays as it came
 ])

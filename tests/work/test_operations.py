@@ -12,6 +12,7 @@ import shapely
 import pathgen
 from pathgen.programs.paths import PATHS
 from pathgen.verify.comparing import CHECKS
+from pathgen.work.clamping import slug
 from pathgen.work.features import Cutouts, Engraving, Holes, Slots, Surfacing
 from pathgen.work.operations import (
     Channel,
@@ -137,3 +138,12 @@ def test_where_a_second_cut_goes(leave, area, final, all_of_it, round_it):
     surfacing = Surfacing(scallop=0.05, what="top", part="board", leave=leave, resurface_area=area)
     cut = CutAgain(None, surfacing, final)
     assert (cut.takes_all, cut.goes_round) == (all_of_it, round_it)
+
+
+@pytest.mark.parametrize(("name", "told"), [
+    ("flat .5", "flat-0-5"), ("flat 0.5", "flat-0-5"), (",5", "0-5"), ("flat 5", "flat-5"), ("1/8 in.", "1-8-in"),
+    ("R.5 ball", "r0-5-ball"), ("...", "cutter"),
+])
+def test_a_files_name_tells_half_a_millimetre_from_five(name, told):
+    """04-pocket-1-flat-5.nc was cut with "flat .5"."""
+    assert slug(name, "cutter") == told

@@ -50,8 +50,10 @@ def no_roughing(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     if job.surface and job.surface.rough and clamping.cutter(SurfaceRough) is None:
         over = max(job.stock.thickness - clamping.first_surface.thickness, 0.0)
         thick, leaves = told_apart(over, job.surface.allowance, unit=job.units)
-        needed = job.cutter(job.surface.finish, "").shape == "flat-end"
+        finish = job.cutter(job.surface.finish, "")
+        needed = finish.is_flat
         ways = ["leave rough out"] * (not needed) + ["make allowance smaller"] * (over > SUMS)
+        ways += ["leave it so: the finish takes that in one layer"] * (needed and SUMS < over <= finish.stepdown)
         yield Doubt(
             where="[surface] rough", grave=False,
             problem=f'"{job.surface.rough}" finds nothing to cut, and its program is left out: the blank stands '
