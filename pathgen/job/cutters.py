@@ -9,6 +9,7 @@ from functools import partial
 from typing import Any
 
 from pathgen.base.errors import JobError, all_of
+from pathgen.base.feeds import likely_meant
 from pathgen.base.plain import joined
 from pathgen.base.units import MM_PER, format_length
 from pathgen.job.form import parts_of
@@ -37,7 +38,9 @@ def _named_cutter(job: Job, where: str, name: str) -> None:
     if cutter.feed > job.machine.rapid + 1e-6:
         raise JobError(f'[[cutter]] "{name}"', f"feed {cutter.feed / per:g} {unit} per minute is above the rapids",
                        allowed=f"[machine] rapid {job.machine.rapid / per:g} {unit} per minute or less",
-                       remedy="no move is faster than a rapid: make feed smaller, or correct rapid")
+                       remedy="; ".join(filter(None, (
+                           likely_meant(cutter, unit),
+                           "no move is faster than a rapid: make feed smaller, or correct rapid"))))
     if job.machine.spindle and not job.machine.spindle[0] <= cutter.speed <= job.machine.spindle[1]:
         low, high = job.machine.spindle
         raise JobError(f'[[cutter]] "{name}"', f"speed {cutter.speed:g} rpm is not one of the spindle's",
