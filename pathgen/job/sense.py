@@ -140,6 +140,12 @@ def _of_boards(job: Job) -> None:
         if tables:
             raise JobError(f"[[{name}]]", "the job is of a [board]", allowed=f"[[{name}]] with [plate]",
                            remedy="leave it out; holes outside a board are said in [holes]")
+    board = job.board
+    if board is not None and 2 * board.to_outer_strings >= board.nut_width:
+        inside, wide = (format_length(v, job.units) for v in (board.to_outer_strings, board.nut_width))
+        raise JobError("[board] edge_to_string", f"{inside} in from each edge, and the nut is {wide} wide: the outer "
+                       "strings would lie on each other or cross", allowed="less than half of nut_width",
+                       remedy="it counts from the edge in to the outer string; 3 mm is usual (common practice)")
 
 
 def _fittings(job: Job, board: Fingerboard) -> None:
@@ -169,8 +175,10 @@ def _needed_tables(job: Job) -> None:
         ready = not job.board or written_alike(job.stock.thickness, job.body.thickness)  # else its top must be cut
         without = ['write fill = "none" in the inlays'] * (drawn and ready) + \
             ["leave [dots] out"] * bool(job.dots and ready)
+        ball = next((one.name for one in job.cutters if one.shape == "ball-end"), "..")
+        add = f'add [surface] and under it finish = "{ball}", the ball end that finishes'
         raise JobError("[surface]", "is missing, and fills are cut level by its passes",
-                       remedy=f"add [surface], or {' and '.join(without)}" if without else "add [surface]")
+                       remedy=f"{add}; or {' and '.join(without)}" if without else add)
     if job.resurface and not any(inlay.fill != "none" for inlay in job.inlays):
         raise JobError("[resurface]", "no inlay has a fill to cut over", remedy="leave [resurface] out")
 

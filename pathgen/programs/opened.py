@@ -32,7 +32,7 @@ def opened_in_plan(
 def opened_of_shape(
     clamping: Clamping, inlay: Inlay, shape: BaseGeometry, cutters: Sequence[Cutter]
 ) -> BaseGeometry:
-    """What some cutters would open of a shape, as deep and where an inlay is. Raises CutterError as `opened_by` does."""
+    """What some cutters would open of a shape, deep as an inlay and there. Raises CutterError as `opened_by` does."""
     proud, surface = clamping.proud(inlay), clamping.board.surface
     return opened_by(shape, cutters, replace(surface, thickness=surface.thickness + proud),
                      inlay.depth + proud)
