@@ -52,6 +52,7 @@ from pathgen.strategies.drilling import check_holes
 from pathgen.strategies.slotting import bevel_tip
 from pathgen.work.features import LEAST_TAB, Slots
 from pathgen.work.part import Part, lowest_edge
+from pathgen.work.thin_wood import or_less
 
 _BELOW = 0.01
 """How far below the edge's top tabs and skins end at least, mm: as fine as they are told."""
@@ -362,7 +363,7 @@ def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str, *, most: 
             where, f"{cut.depth:g} mm {left_words(least)} under {f'fret {fret}' if fret else 'the nut'} at the edge"
             f"{takes}",
             allowed=f"min_web {board.min_web:g} mm or more{goes}",
-            remedy=f"make depth {deep:.2f} mm or less{less}" if deep >= LEAST_DEPTH else
+            remedy=f"make depth {deep:.2f} mm or less{less}{or_less(board.min_web)}" if deep >= LEAST_DEPTH else
             f"make the board thicker, or min_web smaller{less}: no depth leaves so much")
 
 

@@ -180,6 +180,9 @@ BAD = {
     "a cutter wider than the slot": ("depth = 2.6", "depth = 2.6\nwidth = 0.5", "0.5 mm or less"),
     "a flute too short": ("diameter = 0.58", "diameter = 0.58\nflute_length = 2.0", "2 mm or less"),
     "too little wood under the slots": ("depth = 2.6", "depth = 5.0", "min_web 1 mm or more"),
+    "much more wood than is usual": (
+        "thickness = 6.5\nradius", "thickness = 6.5\nmin_web = 3.0\nradius", "or make min_web smaller: 1 mm is usual"),
+    "more wood than slots leave": ("depth = 2.6", "depth = 5.0", "make depth 4.17 mm or less\n"),
     "slots through the underside": ("depth = 2.6", "depth = 7.0", "7 mm goes 1.82 mm through under fret 20"),
     "a blank thinner than the board": ("72.0\nthickness = 6.5", "72.0\nthickness = 6.0", "6.5 mm or more"),
     "a blank thicker than the board, and no surface": (
