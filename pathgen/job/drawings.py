@@ -10,7 +10,7 @@ from itertools import combinations
 from pathlib import Path
 
 import shapely
-from shapely.affinity import scale
+from shapely.affinity import scale, translate
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.artwork import Artwork, read_artwork
@@ -292,12 +292,17 @@ def _onto(
     found = None
     if at and not job.inlays[inlay.index].also:
         within = overlay.buffer(wood, -THIN - _ROUNDED)
-        found = next((place for room in (_clear(within, board, job), within, wood)
-                      if (place := place_that_fits(area, room, at, step=step))), None)
+        clear = _clear(within, board, job)
+        rooms = ((clear, True), (within, True), (clear, False), (within, False), (wood, False))
+        found = next((place for room, across_only in rooms
+                      if (place := place_that_fits(area, room, at, step=step, across_only=across_only))), None)
     if not found:
         return f"move the drawing, {smaller}"
     of = f" for inlays {' and '.join(f'{one + 1}' for one in stages)}" if stages[1:] else ""
-    return f"make at = {place_as_written(found, job.units)}{of}, {smaller}"
+    make = f"make at = {place_as_written(found, job.units)}{of}, {smaller}"
+    if at and abs(at[1]) > abs(at[0]) and wood.covers(translate(area, at[1] - at[0], at[0] - at[1])):
+        return f"if along and across are changed over, write at = {place_as_written(at[::-1], job.units)}{of}; else {make}"
+    return make
 
 
 def _size_that_fits(inlay: Inlay, wood: BaseGeometry, job: Job, inlays: list[Inlay]) -> str:
