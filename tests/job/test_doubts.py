@@ -591,6 +591,17 @@ def test_inlays_that_lie_on_each_other_are_told_of(tmp_path, x, lap, shared):
         [f"{shared:.1f}"] if shared else [])
 
 
+@pytest.mark.parametrize(("size", "x", "grave"), [(8, 52.0, True), (8, 52.5, False), (4, 45.0, False), (4, 48.0, True)])
+def test_an_inlay_that_another_cuts_much_away_from_is_a_warning(tmp_path, size, x, grave):
+    """17 mm2 of 39 were lost, noted, to one beside it; 6 % is no warning, nor is a detail that lies within."""
+    art = small_board.svg('<rect width="8" height="8" fill="#2f6f4f"/>', 8, 8)
+    other = f'[[inlay]]\nartwork = "art.svg"\ndepth = 1.0\ncutters = ["flat"]\nplace = {{ at = [{x}, 0.0], ' \
+            f'width = {size} }}\n'
+    job = load_job(small_board.job(tmp_path, art=art, extra=other))
+    (told,) = [one for one in doubts_of(job, clamping_of(job)) if "inlay 1 and inlay 2" in one.where]
+    assert (told.grave, "of #2f6f4f is cut away" in told.problem) == (grave, grave)
+
+
 @pytest.mark.parametrize(("x", "more", "told"), [
     (73.0, "", True), (56.0, "", False), (73.0, "overfill = 0.5", False), (73.0, 'fill = "none"', False),
 ])
