@@ -301,7 +301,8 @@ def _onto(
     of = f" for inlays {' and '.join(f'{one + 1}' for one in stages)}" if stages[1:] else ""
     make = f"make at = {place_as_written(found, job.units)}{of}, {smaller}"
     if at and abs(at[1]) > abs(at[0]) and wood.covers(translate(area, at[1] - at[0], at[0] - at[1])):
-        return f"if along and across are changed over, write at = {place_as_written(at[::-1], job.units)}{of}; else {make}"
+        other = place_as_written(at[::-1], job.units)
+        return f"if along and across are changed over, write at = {other}{of}; else {make}"
     return make
 
 

@@ -15,6 +15,7 @@ from pathgen.base.plain import joined
 from pathgen.base.units import SUMS, as_written, coarse_length, format_length, place_words, told_apart
 from pathgen.job.job import Job
 from pathgen.parts.back.part import Back
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.mark_errors import THICKER, THINNER
@@ -49,8 +50,8 @@ def faced(job: Job, clamping: Clamping) -> Iterator[Doubt]:
 
 def much_longer(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """A blank several times as long as its board, which has fewer frets than are meant."""
-    (x0, _, x1, _), blank = clamping.board.outline.bounds, job.stock.length
-    if job.board is not None and not clamping.shared and x1 - x0 < _SHORT * blank:
+    (x0, _, x1, _), blank = clamping.board.outline.bounds, clamping.stock.length
+    if isinstance(clamping.board, Fingerboard) and not clamping.shared and x1 - x0 < _SHORT * blank:
         yield Doubt(
             where="[board] frets",
             problem=f"the board is {coarse_length(x1 - x0, job.units)} long, and the blank "
