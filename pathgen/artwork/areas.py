@@ -187,7 +187,7 @@ def check_tangle(parts: Geometries, where: str) -> None:
 def _refuse_tangle(meetings: float, where: str) -> None:
     if meetings > MOST_CROSSINGS:
         raise ArtworkError(
-            where, f"crosses itself about {meetings:.1g} times", allowed=f"{MOST_CROSSINGS} times",
+            where, f"crosses itself about {float(f'{meetings:.1g}'):.0f} times", allowed=f"{MOST_CROSSINGS} times",
             remedy="simplify it, or break it into separate shapes",
         )
 

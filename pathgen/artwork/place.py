@@ -170,7 +170,7 @@ def _scales(
     if not stretch and abs(x_scale - y_scale) > _RATIO * max(x_scale, y_scale):
         raise ArtworkError(
             artwork.name,
-            f"width {width:g} mm and height {height:g} mm stretch a drawing of {wide:.4g} mm x {high:.4g} mm",
+            f"width {width:g} mm and height {height:g} mm stretch a drawing of {wide:.6g} mm x {high:.6g} mm",
             remedy=f"give one of them, or height {x_scale * high:.6g} mm",
         )
     return x_scale, y_scale

@@ -20,6 +20,9 @@ CORE = 0.65
 STRENGTH = 1500.0
 """Bending stress that a carbide cutter stands in use, N/mm2: half of its rupture strength of 2500 to 3500 (memory)."""
 
+GULLET = (1.0 - CORE) / 2.0
+"""How deep the flutes are, in diameters: with more to take, a tooth has the core run into the wood (from `CORE`)."""
+
 USUAL_LAYER = {1: 1.0, 2: 1.0, 3: 0.75}
 """Deepest layer usual in hardwood, in diameters, by flutes: more flutes, less room for chips (common practice)."""
 

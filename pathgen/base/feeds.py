@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
-from pathgen.base.units import INCH
+from pathgen.base.units import INCH, MM_PER
 
 USUAL_CHIP_LOAD = (
     (0.125 * INCH, 0.002 * INCH, 0.004 * INCH),
@@ -23,6 +23,9 @@ maker's published table (the test beside names it)."""
 SMALL_ROUTER = 1 / 3
 """Share of that least which small routers take, whose frame and spindle are weaker than those of the machines that such
 tables are made for: common practice, no source."""
+
+ROUTERS = (5_000.0, 60_000.0)
+"""Turns a minute of routers' spindles, from the slowest to the quickest: common practice, no source."""
 
 ROUND_UP = 0.05
 """Share by which a feed may lie outside the usual range before it is worth a word."""
@@ -79,6 +82,21 @@ def usual_feed(cutter: Cutter, depths: Sequence[float | None] = (None,)) -> tupl
         float(feed_for(low, cutter.speed, cutter.flutes)),
         float(feed_for(high, cutter.speed, cutter.flutes)),
     )
+
+
+def likely_meant(cutter: Cutter, unit: str) -> str:
+    """What to write where a cutter's speed and feed are usual once they are changed over, or the speed is read in
+    another unit; empty where none of that is so."""
+    found, (least, most) = [], usual_chip_load(cutter.diameter)
+    for words, speed, feed in (
+        ("speed and feed are changed over", cutter.feed / MM_PER[unit], cutter.speed * MM_PER[unit]),
+        ("turns per second (Hz) are meant", 60.0 * cutter.speed, cutter.feed),
+        ("thousands of turns are meant", 1000.0 * cutter.speed, cutter.feed),
+    ):
+        if ROUTERS[0] <= speed <= ROUTERS[1] and least <= chip_load(feed, speed, cutter.flutes) <= most:
+            more = f" and feed = {feed / MM_PER[unit]:g}" if feed != cutter.feed else ""
+            found.append(f"if {words}, write speed = {speed:.0f}{more}")
+    return "; ".join(found)
 
 
 def usual_speed(cutter: Cutter, depths: Sequence[float | None] = (None,)) -> tuple[float, float]:

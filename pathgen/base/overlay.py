@@ -35,7 +35,7 @@ _FEW = 16  # parts: so many are let out all at once
 
 _NUMBER = r"(-?\d+(?:\.\d+)?(?:e[+-]?\d+)?)"
 _PLACE = re.compile(rf"at (?:or near point )?{_NUMBER},? {_NUMBER}")
-_AREAS = (3, 6)
+_AREAS, _MIXED = (3, 6), 7
 
 
 def union(a: Any, b: Any) -> Any:
@@ -44,13 +44,25 @@ def union(a: Any, b: Any) -> Any:
 
 
 def difference(a: Any, b: Any) -> Any:
-    """What lies in the first of two shapes alone, or of each two of two arrays."""
-    return _each(shapely.difference, a, b)
+    """What lies in the first of two shapes alone, or of each two of two arrays; of areas only areas, as below."""
+    return _areas_alone(_each(shapely.difference, a, b), a)
 
 
 def intersection(a: Any, b: Any) -> Any:
-    """What lies in both of two shapes, or of each two of two arrays."""
-    return _each(shapely.intersection, a, b)
+    """What lies in both of two shapes, or of each two of two arrays; of two areas only areas, not where they touch."""
+    return _areas_alone(_each(shapely.intersection, a, b), a, b)
+
+
+def _areas_alone(out: Any, *given: Any) -> Any:
+    """Shapes without the lines that the engine leaves with the areas in them, where areas were given."""
+    mixed = np.atleast_1d(shapely.get_type_id(out) == _MIXED)
+    for one in given if mixed.any() else ():
+        mixed = mixed & np.isin(shapely.get_type_id(one), _AREAS)
+    if not mixed.any():
+        return out
+    each = np.atleast_1d(out)
+    each[mixed] = [_areas_of(one) for one in each[mixed]]
+    return each if np.ndim(out) else each[0]
 
 
 def buffer(shapes: Any, distance: Any, **options: Any) -> Any:
@@ -174,6 +186,8 @@ def union_all(shapes: Iterable[Any], *, apart: bool = False, grid: float | None 
     """The union of shapes; with `apart` by connected groups, quicker where most lie apart; `grid` snaps crossings."""
     rule = shapely.disjoint_subset_union_all if apart else partial(shapely.union_all, grid_size=grid)
     every = np.asarray(list(shapes) if not isinstance(shapes, np.ndarray) else shapes, dtype=object)
+    if not len(every):
+        return shapely.MultiPolygon()
     try:
         return rule(every)
     except GEOSException as error:

@@ -17,6 +17,7 @@ from pathgen.job.keys import (
     Place,
     choice,
     holding,
+    holds,
     is_length,
     key,
     limits_of,
@@ -97,6 +98,17 @@ def _radius(value: Any, place: Place) -> TwoRadii:
     return radii
 
 
+FRETLESS = "for a board without frets write as many as one of its length has, and leave [slots] out"
+
+
+@holding(*holds(FRET), limits=limits_of(FRET))
+def _frets(value: Any, place: Place) -> int:
+    """How many; 0 is what is written for none."""
+    if value == 0 and value is not False:
+        raise place.refuse(f"{shown(value)} given", allowed=f"a whole number from {limits_of(FRET)}", remedy=FRETLESS)
+    return int(FRET(value, place))
+
+
 @holding("ratio", limits=f"above 1, at most {HIGHEST_RATIO}")
 def _ratio(value: Any, place: Place) -> float:
     """A number, or a text like "3/2"."""
@@ -154,9 +166,12 @@ class FallAwayTable(FallsAway):
 class BoardTable(BoardNumbers):
     """``[board]``: the part."""
 
+    INSTEAD: ClassVar[dict[str, str]] = {"fretless": FRETLESS}
+
     scale_length: FannedScale = key(
         _scale, "nut to bridge along the centre-line; or { bass, treble, straight_fret } for fanned frets")
-    frets: int = key(FRET, "how many frets", 0, shown="required, or as many as ratios")
+    frets: int = key(_frets, "how many frets; of a board without as many as its length would have, without [slots]", 0,
+                     shown="required, or as many as ratios")
     divisions: int = key(number(1, 72, whole=True), "equal divisions of the octave", 12)
     ratios: tuple[float, ...] = key(
         list_of(_ratio, least=1, most=60),

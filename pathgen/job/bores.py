@@ -22,7 +22,7 @@ from pathgen.parts.flat.part import Bore, FlatPart, numbered
 from pathgen.work.features import Cutouts, Holes, Named
 from pathgen.work.operations import CutOut, Operation, RoundHoles
 from pathgen.work.part import inside
-from pathgen.work.thin_wood import least_wood
+from pathgen.work.thin_wood import least_wood, or_less
 
 _PITCHES = 3000
 """So many are tried at most."""
@@ -166,7 +166,7 @@ def _web(part: FlatPart, depth: float, where: str) -> None:
         raise JobError(where, f"{depth:g} mm leaves {left:.2f} mm of {part.thickness:g} mm under it" if left >= 0
                        else f"{depth:g} mm {left_words(left)} {part.thickness:g} mm",
                        allowed=f"min_web {part.min_web:g} mm or more",
-                       remedy=f"make it {most:.2f} mm or less" if most >= LEAST_DEPTH else
+                       remedy=f"make it {most:.2f} mm or less{or_less(part.min_web)}" if most >= LEAST_DEPTH else
                        "make min_web smaller, or the plate thicker: no depth leaves so much")
 
 

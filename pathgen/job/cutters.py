@@ -10,6 +10,7 @@ from functools import partial
 from typing import Any
 
 from pathgen.base.errors import JobError, all_of
+from pathgen.base.feeds import likely_meant
 from pathgen.base.plain import joined
 from pathgen.base.units import MM_PER, format_length
 from pathgen.job.form import parts_of
@@ -44,7 +45,9 @@ def _feeds(job: Job, cutters: Sequence[CutterTable]) -> None:
         (name, feed), = fast.items()
         raise JobError(f'[[cutter]] "{name}"', f"feed {feed / per:g} {unit} is above the rapids",
                        allowed=f"[machine] rapid {rapid / per:g} {unit} or less",
-                       remedy="no move is faster than a rapid: make feed smaller, or correct rapid")
+                       remedy="; ".join(filter(None, (
+                           likely_meant(job.cutter(name, f'[[cutter]] "{name}"'), job.units),
+                           "no move is faster than a rapid: make feed smaller, or correct rapid"))))
     if fast:
         most = max(fast.values())
         meant = f"if {job.units} per second are meant, write rapid = {60 * rapid / per:g}; else "

@@ -17,6 +17,7 @@ from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.shanks import BESIDE, RUBS
 from pathgen.work.features import Inlay
+from pathgen.work.thin_wood import or_less
 
 _STEEPEST = 0.3  # of the slope of a v's flank: there it opens nearly twice as far uphill as downhill
 
@@ -71,7 +72,7 @@ def _wood_under(inlay: Inlay, board: Fingerboard | FlatPart, reached: float) -> 
         f"{inlay.name} depth",
         f"the pocket {left_words(web[worst])} {'under it' if web[worst] > 0 else 'the underside'} {place}{takes}",
         allowed=f"min_web {board.min_web:g} mm or more",
-        remedy=f"make depth {most:.2f} mm or less{less}" if most >= LEAST_POCKET else
+        remedy=f"make depth {most:.2f} mm or less{less}{or_less(board.min_web)}" if most >= LEAST_POCKET else
         f"make min_web smaller, or the {board.names.part} thicker: no depth leaves so much")
 
 

@@ -298,15 +298,20 @@ def _onto(
     found = None
     if at and not job.inlays[inlay.index].also:
         within = overlay.buffer(wood, -THIN - _ROUNDED)
-        found = next((place for room in (_clear(within, board, job), within, wood)
-                      if (place := place_that_fits(area, room, at, step=step))), None)
+        clear = _clear(within, board, job)
+        rooms = ((clear, True), (within, True), (clear, False), (within, False), (wood, False))
+        found = next((place for room, across_only in rooms
+                      if (place := place_that_fits(area, room, at, step=step, across_only=across_only))), None)
     if not found or not at:
         return f"move the drawing, {smaller}"
     of = f" for inlays {' and '.join(f'{one + 1}' for one in stages)}" if stages[1:] else ""
     said = f"make at = {place_as_written(found, job.units)}{of}, {smaller}"
     x, y = (one / INCH for one in at)
     if job.units == "in" and wood.covers(translate(area, x - at[0], y - at[1])):
-        said = f'if mm are meant, write at = ["{x:g} mm", "{y:g} mm"]{of}; else {said}'
+        return f'if mm are meant, write at = ["{x:g} mm", "{y:g} mm"]{of}; else {said}'
+    if abs(at[1]) > abs(at[0]) and wood.covers(translate(area, at[1] - at[0], at[0] - at[1])):
+        other = place_as_written(at[::-1], job.units)
+        return f"if along and across are changed over, write at = {other}{of}; else {said}"
     return said
 
 

@@ -120,9 +120,10 @@ class Job:
         """The cutter of that name, complete; `where` is the key that names it. Raises JobError."""
         known = {c.name: c for c in self.cutters}
         if name not in known:
-            near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.3)
-            raise JobError(where, f'no [[cutter]] is called "{name}"',
-                           remedy=f'did you mean "{near[0]}"?' if near else "add a [[cutter]] table with that name")
+            near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.6)
+            there = f", or name one of {', '.join(quoted)}" if (quoted := [f'"{one}"' for one in known]) else ""
+            raise JobError(where, f'no [[cutter]] is called "{name}"', remedy=f'did you mean "{near[0]}"?' if near else
+                           f"add a [[cutter]] table with that name{there}")
         return _complete(known[name], self.units, self.machine.rapid)
 
     @property

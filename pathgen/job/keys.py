@@ -170,7 +170,8 @@ def number(low: float, high: float, *, whole: bool = False, unit: str = "") -> R
     def read(value: Any, place: Place) -> float | int:
         allowed = f"{'a whole number' if whole else 'a number'} from {limits}"
         if not _is_number(value) or (whole and value != int(value)) or not low <= value <= high:
-            bare = "take the quotes away" if isinstance(value, str) and re.fullmatch(r"[-+]?[\d.]+", value) else ""
+            text = re.fullmatch(r"([-+]?\d+(?:\.\d+)?)\s*(\w*)", value.strip()) if isinstance(value, str) else None
+            bare = f"take the quotes away: {text[1]}" if text and unit.startswith(text[2]) else ""
             if unit == "rpm" and _is_number(value) and low <= 1000 * value <= high and value < low:
                 bare = f"if thousands of turns per minute are meant, write {1000 * value:g}"
             if unit == "g/cm3" and _is_number(value) and low <= value / 1000 <= high:
@@ -304,11 +305,16 @@ def text(longest: int = 200) -> Reader:
     return read
 
 
+_BOOLS = dict.fromkeys(("true", "yes", "on"), "true") | dict.fromkeys(("false", "no", "off"), "false")
+
+
 @holding("true or false")
 def yes_or_no(value: Any, place: Place) -> bool:
     """true or false."""
     if not isinstance(value, bool):
-        raise place.refuse(f"{shown(value)} given", allowed="true or false")
+        meant = _BOOLS.get(value.strip().lower(), "") if isinstance(value, str) else ""
+        raise place.refuse(f"{shown(value)} given", allowed="true or false",
+                           remedy=meant and f"write {meant}, without quotes")
     return value
 
 

@@ -29,8 +29,8 @@ from pathgen.work.features import PlacedSize
 MARGIN = 1.0
 """Between a drawing that is made to fit and the slots' edges where the job says nothing, mm."""
 
-_TRIED, _FURTHER, _ASKED = 21, 0.5, 400
-"""Places on the way to the middle that are tried, how far apart those along are, mm, and points that rule one out."""
+_FURTHER, _MOST, _ASKED = 0.5, 500, 400
+"""How far apart the places are that are tried, mm, how many either way at most, and points that rule one out."""
 
 
 def placed_on(
@@ -59,18 +59,21 @@ def placed_on(
 
 
 def place_that_fits(
-    area: BaseGeometry, wood: BaseGeometry, at: tuple[float, float], *, step: float
+    area: BaseGeometry, wood: BaseGeometry, at: tuple[float, float], *, step: float, across_only: bool = False
 ) -> tuple[float, float] | None:
-    """Where a drawing that is placed `at`, in whole steps, lies on the wood: moved inward along, as far as it must be,
-    then to the middle.
+    """Where a drawing that is placed `at`, in whole steps, lies on the wood: moved inward, along and across, as little
+    as it must be.
 
     None where it is too large, or the wood too hollow, to lie there.
     """
     (x0, y0, x1, y1), (left, low, right, high) = area.bounds, wood.bounds
-    out = np.array([max(left - x0, 0.0) + min(right - x1, 0.0), (low + high - y0 - y1) / 2])
-    inward = np.sign(out[0]) if out[0] else np.sign(left + right - x0 - x1)
-    shares, along = np.linspace(0.0, 1.0, _TRIED if out[1] else 1), np.arange(0.0, right - left, _FURTHER)
-    moves = np.stack([np.tile(out[0] + along * inward, len(shares)), np.repeat(out[1] * shares, len(along))], axis=1)
+    out = np.array([max(left - x0, 0.0) + min(right - x1, 0.0), max(low - y0, 0.0) + min(high - y1, 0.0)])
+    inward, middle = np.sign(out[0]) if out[0] else np.sign(left + right - x0 - x1), (low + high - y0 - y1) / 2
+    along = out[0] + np.arange(0.0, right - left, max(_FURTHER, (right - left) / _MOST)) * inward
+    across = np.linspace(out[1], middle, 1 + min(math.ceil(abs(middle - out[1]) / _FURTHER), _MOST))
+    moves = np.stack(np.meshgrid(along, across), axis=-1).reshape(-1, 2)
+    moves = moves[moves[:, 0] == 0.0] if across_only else moves
+    moves = moves[np.argsort(np.abs(moves).sum(axis=1), kind="stable")]
     moves = np.round((np.array(at) + moves + np.sign(moves) * step / 2) / step) * step - at
     shapely.prepare(wood)
     points = shapely.get_coordinates(area)

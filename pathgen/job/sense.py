@@ -52,6 +52,7 @@ from pathgen.strategies.drilling import check_holes
 from pathgen.strategies.slotting import bevel_tip
 from pathgen.work.features import LEAST_TAB, Slots
 from pathgen.work.part import Part, lowest_edge
+from pathgen.work.thin_wood import or_less
 
 _BELOW = 0.01
 """How far below the edge's top tabs and skins end at least, mm: as fine as they are told."""
@@ -140,6 +141,12 @@ def _of_boards(job: Job) -> None:
         if tables:
             raise JobError(f"[[{name}]]", "the job is of a [board]", allowed=f"[[{name}]] with [plate]",
                            remedy="leave it out; holes outside a board are said in [holes]")
+    board = job.board
+    if board is not None and 2 * board.to_outer_strings >= board.nut_width:
+        inside, wide = (format_length(v, job.units) for v in (board.to_outer_strings, board.nut_width))
+        raise JobError("[board] edge_to_string", f"{inside} in from each edge, and the nut is {wide} wide: the outer "
+                       "strings would lie on each other or cross", allowed="less than half of nut_width",
+                       remedy="it counts from the edge in to the outer string; 3 mm is usual (common practice)")
 
 
 def _fittings(job: Job, board: Fingerboard) -> None:
@@ -171,9 +178,11 @@ def _needed_tables(job: Job) -> None:
         ready = not job.board or written_alike(job.stock.thickness, job.body.thickness)  # else its top must be cut
         without = ['write fill = "none" in the inlays'] * (drawn and ready) + \
             ["leave [dots] out"] * bool(job.dots and ready)
+        ball = next((one.name for one in job.cutters if one.shape == "ball-end"), "..")
+        add = f'add [surface] and under it finish = "{ball}", the ball end that finishes'
         raise JobError("[surface]", "is missing, and fills are cut level by its passes",
-                       remedy=f"add [surface]{f', and make {job.body_name} thickness less' * bool(job.board and ready)}"
-                       + f", or {' and '.join(without)}" * bool(without))
+                       remedy=add + f", and make {job.body_name} thickness less" * bool(job.board and ready)
+                       + f"; or {' and '.join(without)}" * bool(without))
     if job.resurface and filled is None:
         raise JobError("[resurface]", "nothing has a fill to cut over", remedy="leave [resurface] out")
 
@@ -362,7 +371,7 @@ def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str, *, most: 
             where, f"{cut.depth:g} mm {left_words(least)} under {f'fret {fret}' if fret else 'the nut'} at the edge"
             f"{takes}",
             allowed=f"min_web {board.min_web:g} mm or more{goes}",
-            remedy=f"make depth {deep:.2f} mm or less{less}" if deep >= LEAST_DEPTH else
+            remedy=f"make depth {deep:.2f} mm or less{less}{or_less(board.min_web)}" if deep >= LEAST_DEPTH else
             f"make the board thicker, or min_web smaller{less}: no depth leaves so much")
 
 

@@ -23,6 +23,7 @@ from pathgen.parts.flat.part import FlatPart
 from pathgen.strategies.resurfacing import MOST_LAYERS, least_stepdown
 from pathgen.work.features import Slots
 from pathgen.work.part import lowest_edge
+from pathgen.work.thin_wood import or_less
 
 
 def check_surface(job: Job, part: Fingerboard | FlatPart) -> None:
@@ -170,7 +171,8 @@ def check_radius(job: Job, board: Fingerboard) -> None:
             f"the curve falls {-edge:.2f} mm below the underside at the edges{takes}",
             allowed=f"min_web {board.min_web:g} mm or more",
             remedy=f"make thickness {thick:.2f} mm or more{slotted}, or the radius "
-                   f"{_least_radius(job, board) or 'larger'}{taken(board.surface, wood, along, board.min_web)[1]}")
+                   f"{_least_radius(job, board) or 'larger'}{taken(board.surface, wood, along, board.min_web)[1]}"
+                   + or_less(board.min_web))
 
 
 def _no_steeper_across(job: Job, board: Fingerboard, points: Floats) -> None:

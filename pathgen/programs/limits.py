@@ -10,14 +10,17 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats
-from pathgen.base.bending import STRENGTH, bending_stress, deepest_layer, has_long_flutes, usual_layer
+from pathgen.base.bending import GULLET, STRENGTH, bending_stress, deepest_layer, has_long_flutes, usual_layer
 from pathgen.base.cutters import LIMITS, Cutter
 from pathgen.base.errors import JobError, all_of
+from pathgen.base.feeds import chip_load, likely_meant, usual_feed
 from pathgen.base.limits import MOST_LINES
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.units import (
+    MM_PER,
     as_written,
     coarse_length,
+    fine_length,
     format_length,
     place_words,
     rounded_down,
@@ -37,6 +40,8 @@ _LEAST_CLAMP = 1.0  # mm: one cut back to less holds nothing, and is moved inste
 def check_limits(toolpath: Toolpath, clamping: Clamping, step: Step) -> None:
     """Raise JobError for a cut that would break its cutter, one of a surface that goes below the underside beside it,
     or a first one over the blank beside which that stands higher than its cutter's flutes."""
+    if step.operation.spins:
+        _check_tooth(clamping, step.cutter)
     _check_bending(clamping, step)
     if step.operation.makes_surface:
         _check_underside(toolpath, clamping, step.cutter)
@@ -61,6 +66,23 @@ def check_lines(texts: Sequence[str], clamping: Clamping) -> None:
             "name a wider cutter before it (pathgen reach lists them), or leave parts of the drawing to a job of "
             "their own" if step.operation.opens else "let it cut less: the rest is a job of its own"),
     )
+
+
+def _check_tooth(clamping: Clamping, cutter: Cutter) -> None:
+    """No tooth takes more than its flute is deep: what is left runs into the core, at whatever depth."""
+    per, most = MM_PER[clamping.units], GULLET * cutter.diameter
+    load = float(chip_load(cutter.feed, cutter.speed, cutter.flutes))
+    if load <= most:
+        return
+    low, high = (feed / per for feed in usual_feed(cutter))
+    raise JobError(
+        f'[[cutter]] "{cutter.name}"',
+        f"would break: feed {cutter.feed / per:g} {clamping.units} per minute at {cutter.speed:g} rpm is "
+        f"{fine_length(load, clamping.units)} a tooth, more than its flutes are deep",
+        allowed=f"{fine_length(most, clamping.units)} a tooth, {GULLET:.1%} of the diameter (by an estimate)",
+        remedy="; ".join(filter(None, (
+            likely_meant(cutter, clamping.units),
+            f"make its feed {low:.0f} to {high:.0f}, as is usual in hardwood at its speed, or its speed higher"))))
 
 
 def _check_bending(clamping: Clamping, step: Step) -> None:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError
 from pathgen.strategies.reach import opened_by
 from pathgen.work.clamping import Clamping
@@ -23,14 +24,15 @@ def opened_in_plan(
     try:
         if clamping.cutters_of(inlay)[-1].shape == "v":
             return of_v(clamping, inlay)
-        return opened_of_shape(clamping, inlay, inlay.area)
+        return opened_of_shape(clamping, inlay, inlay.area, clamping.cutters_of(inlay))
     except PathgenError:
         return inlay.area
 
 
-def opened_of_shape(clamping: Clamping, inlay: Inlay, shape: BaseGeometry) -> BaseGeometry:
-    """What an inlay's cutters would open of a shape, as deep and where the inlay is. Raises CutterError as `opened_by`
-    does."""
+def opened_of_shape(
+    clamping: Clamping, inlay: Inlay, shape: BaseGeometry, cutters: Sequence[Cutter]
+) -> BaseGeometry:
+    """What some cutters would open of a shape, deep as an inlay and there. Raises CutterError as `opened_by` does."""
     proud, surface = clamping.proud(inlay), clamping.board.surface
-    return opened_by(shape, clamping.cutters_of(inlay), replace(surface, thickness=surface.thickness + proud),
+    return opened_by(shape, cutters, replace(surface, thickness=surface.thickness + proud),
                      inlay.depth + proud)

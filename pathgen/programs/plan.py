@@ -197,7 +197,7 @@ def without_idle(clamping: Clamping, pockets: Pockets) -> tuple[Clamping, Pocket
         if isinstance(operation, Pocket):
             cuts = pockets[operation.feature.index]
             if reason := cuts[operation.nth].idle:
-                idle.append(Idle(inlay=operation.feature.index, cutter=step.cutter.name, why=reason[0],
+                idle.append(Idle(inlay=operation.feature.index, cutter=step.cutter, why=reason[0],
                                  remedy=reason[1]))
                 continue
             before = [cut for cut in cuts[: operation.nth] if not cut.idle]

@@ -114,19 +114,19 @@ def _note(clamping: Clamping, cutter: Cutter, bites: list[float | None], off: Un
         feeds = f"at this feed {turns if turned else 'a slower spindle'} is usual in hardwood"
     times, under = cutter.feed / off.high, off.low / cutter.feed
     much, far = times > MUCH, under > FAR
-    word += f", and {times:.2g} times the most that is usual" if much else ""
+    word += f", and {float(f'{times:.2g}'):g} times the most that is usual" if much else ""
     word += f", and {under:.0f} times slower than the least that is usual" if far else ""
     change = f"change its feed in the job{f', or the speed to {turns}' if turned else ''}"
     meant = [f"if {cutter.speed:g} is {what}, write speed = {cutter.speed * by:.0f}"
              for by, what in ((60.0, "turns per second (Hz)"), (1000.0, "thousands of turns"))
              if much and slowest / ABOUT <= cutter.speed * by <= min(fastest * ABOUT, reached)]
-    meant += [f"if {clamping.units} per second are meant, write feed = {cutter.feed / per * 60.0:.4g}"
+    meant += [f"if {clamping.units} per second are meant, write feed = {cutter.feed / per * 60.0:g}"
               for _ in range(far) if off.low / ABOUT <= cutter.feed * 60.0 <= min(off.high * ABOUT,
                                                                                    clamping.machine.rapid)]
     change = f"{'; '.join(meant)}; else {change}" if meant else change
     return Finding(
         code="feed-unusual", severity="warn" if much or far else "note", where=f'cutter "{cutter.name}"',
-        got=f"feed {cutter.feed / per:.4g} {clamping.units} per minute at {cutter.speed:.0f} rpm is "
+        got=f"feed {cutter.feed / per:g} {clamping.units} per minute at {cutter.speed:.0f} rpm is "
             f"{off.load / per:.2g} {clamping.units} a tooth, {word}",
         allowed=feeds,
         remedy=f"{change}; a starting point only: the cutter maker's chart, your "

@@ -25,6 +25,7 @@ from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay, in_one
 from pathgen.work.fill import (
+    LEAST_INLAY,
     LEAST_LEFT,
     MOST_OVERFILL,
     PAST,
@@ -46,9 +47,6 @@ LAP = {"mm": 0.3, "in": 0.012 * INCH}
 """By how much an earlier colour is advised to run on under a later one, by units, mm."""
 WALL = {"mm": 0.5, "in": 0.02 * INCH}
 """How much wood is advised to be left between colours, by units, mm: enough to stand."""
-LEAST_INLAY = 0.4
-"""What stays of a fill in the end should be as deep as this, mm, or it is soon sanded through; common practice, no
-source."""
 
 
 def filling_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]) -> list[Finding]:

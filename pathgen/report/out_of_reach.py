@@ -246,7 +246,7 @@ def idle_findings(clamping: Clamping) -> list[Finding]:
     return [
         Finding(
             code="cutter-idle", severity="note", where=clamping.inlays[one.inlay].name,
-            got=f'cutter "{one.cutter}" {one.why}: its program is left out', allowed="cutters that find work",
+            got=f'cutter "{one.cutter.name}" {one.why}: its program is left out', allowed="cutters that find work",
             remedy=", or ".join(filter(None, (one.remedy, "leave it out of the cutters named there"))))
         for one in clamping.idle if not clamping.cut_before(clamping.inlays[one.inlay])
     ]

@@ -116,12 +116,13 @@ def _by_its_path(clamping: Clamping, inlay: Inlay) -> BaseGeometry:
 @lru_cache(maxsize=8)
 def opened_alone(clamping: Clamping, inlay: Inlay) -> Regions:
     """What an inlay's cutters would open of each of its colours by itself, of those that touch others in one pour: what
-    is finer lies open in one pocket with them, and nothing keeps it apart. The rest as drawn."""
-    cutters = clamping.cutters_of(inlay)
+    is finer lies open in one pocket with them, and nothing keeps it apart. The rest as drawn. Small cutters may have
+    nothing to do but that."""
+    cutters = clamping.cutters_named_for(inlay)
     touching = {colour for touch in touches(inlay.regions) for colour in touch.colours}
     if not cutters or cutters[-1].shape == "v" or inlay.fill != "resin":  # a v rises into all that is fine
         return inlay.regions
-    return tuple((colour, opened_of_shape(clamping, inlay, shape) if colour in touching else shape)
+    return tuple((colour, opened_of_shape(clamping, inlay, shape, cutters) if colour in touching else shape)
                  for colour, shape in inlay.regions)
 
 

@@ -43,7 +43,7 @@ def neighbour_findings(clamping: Clamping, tolerances: Tolerances) -> Iterator[F
                 f"leaves {gap[i]:.2f} mm of wood beside {slots.called(near)}",
                 f"{tolerances.sliver:g} mm, or none: beside a slot twice what stands elsewhere, as what is pressed in "
                 "spreads it",
-                "move the drawing, make its margin larger (place between), or let it cross the slot"
+                "move the drawing, make it smaller, or let it cross the slot"
                 if inlay.dots is None else "make the dots' diameter "
                 f"{rounded_down(inlay.dots - 2 * (tolerances.sliver - gap[i])):.2f} mm or less",
             )

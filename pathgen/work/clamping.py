@@ -174,8 +174,7 @@ class Idle:
 
     inlay: int
     """Its index."""
-    cutter: str
-    """The cutter's name."""
+    cutter: Cutter
     why: str
     """Why there is nothing for it to do."""
     remedy: str
@@ -344,6 +343,10 @@ class Clamping:
     def cutters_of(self, inlay: Inlay) -> list[Cutter]:
         """Those that cut an inlay's pockets, in their order."""
         return [step.cutter for step in self.steps if step.operation.opens is inlay]
+
+    def cutters_named_for(self, inlay: Inlay) -> list[Cutter]:
+        """The same with those that find nothing to do, last."""
+        return self.cutters_of(inlay) + [one.cutter for one in self.idle if one.inlay == inlay.index]
 
     @property
     def marks(self) -> tuple[Named, ...]:

@@ -49,6 +49,9 @@ SMEAR = 3.0
 PAST = 1.0
 """How far past the part's edge a second cut over an inlay alone takes what stands there, mm."""
 
+LEAST_INLAY = 0.4
+"""What stays of a fill in the end should be as deep as this, mm, or it is soon sanded through; common practice, no
+source."""
 LEAST_LEFT = 1.0
 """Less fill than this beside the part is not worth scraping off, mm2."""
 

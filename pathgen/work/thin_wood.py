@@ -171,3 +171,12 @@ def _beside_bores(clamping: Clamping, opened: Sequence[BaseGeometry]) -> Iterato
 def _between(one: shapely.Geometry, other: shapely.Geometry) -> tuple[float, float]:
     x, y = np.mean(shapely.get_coordinates(shapely.shortest_line(one, other)), axis=0).tolist()
     return x, y
+
+
+def or_less(min_web: float) -> str:
+    """What else a remedy offers where more wood is asked for than is usual; empty where it is not."""
+    return f"; or make min_web smaller: {_USUAL_WEB:g} mm is usual" if min_web > _MUCH * _USUAL_WEB else ""
+
+
+_USUAL_WEB, _MUCH = 1.0, 2.0
+"""Least wood under pockets and slots, mm (common practice, no source), and the times it that is far above it."""

@@ -138,7 +138,7 @@ def test_crossings_of_a_few_hundred_edges_are_counted(skip: int, refused: bool) 
     """The star of n points, each joined to the k-th after it, crosses itself n (k - 1) times (plane geometry)."""
     turn = 2 * np.pi * skip * np.arange(601) / 601
     ring = shapely.linearrings(np.stack([np.cos(turn), np.sin(turn)], axis=1))
-    with pytest.raises(ArtworkError, match="crosses itself about 1e") if refused else nullcontext():
+    with pytest.raises(ArtworkError, match=r"crosses itself about 10+ times") if refused else nullcontext():
         _check_edges(np.array([ring]), "star")
 
 

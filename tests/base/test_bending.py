@@ -131,6 +131,30 @@ def test_what_would_break_the_cutter_is_refused(tmp_path):
         planned_of(load_job(small_board.job(tmp_path, changes=thin)))
 
 
+@pytest.mark.parametrize(("speed", "feed", "rapid", "meant"), [
+    (1200, 18000.0, 20000, "if speed and feed are changed over, write speed = 18000 and feed = 1200; make its feed "),
+    (1200, 18000.0, 5000, "write speed = 18000 and feed = 1200; no move is faster"),
+    (300, 1200.0, 5000, "if turns per second (Hz) are meant, write speed = 18000; make its feed"),
+    (2000, 4000.0, 5000, "make its feed 43 to 256, as is usual"),
+])
+def test_a_tooth_with_more_to_take_than_its_flute_is_deep_is_refused(tmp_path, speed, feed, rapid, meant):
+    """Flutes of 0.35 mm in a cutter of 2 mm by CORE: swapped speed and feed were built, 7.5 mm a tooth."""
+    changes = {"speed = 18000\nfeed = 1200.0": f"speed = {speed}\nfeed = {feed}",
+               "[surface]": f"[machine]\nrapid = {rapid}.0\n[surface]"}
+    with pytest.raises(JobError) as refused:
+        planned_of(load_job(small_board.job(tmp_path, changes=changes)))
+    assert meant in refused.value.remedy
+    assert "e+" not in str(refused.value)
+
+
+def test_feeds_are_told_in_whole_numbers(tmp_path):
+    changes = {"diameter = 12.7\nspeed = 16000\nfeed = 2400.0": "diameter = 12.7\nspeed = 16000\nfeed = 12000.0",
+               "[surface]": "[machine]\nrapid = 12000.0\n[surface]"}
+    (told,) = [one for one in feed_findings(clamping_of(load_job(small_board.job(tmp_path, changes=changes))))
+               if '"ball"' in one.where]
+    assert told.got.startswith("feed 12000 mm per minute at 16000 rpm is 0.38 mm a tooth")
+
+
 @pytest.mark.parametrize(("flutes", "stepdown", "meant"), [(40, 0.5, True), (9, 3.0, False)])
 def test_the_stepdown_advised_to_one_that_would_break_works(tmp_path, flutes, stepdown, meant):
     slots = small_board.SLOTS.replace("stepdown = 0.5", f"stepdown = {stepdown}\nflute_length = {flutes}")

@@ -31,6 +31,24 @@ def test_one_that_fails_is_done_again_on_a_grid(rule, area):
     assert shapely.equals(both[1], getattr(shapely, rule.__name__)(half, half))
 
 
+def test_what_lies_in_two_areas_is_area_alone():
+    """They share 2 x 2 mm, and touch along an edge of 1 mm beside it, which is no area; one alone, and in an array."""
+    one, other = box(0, 0, 4, 4), shapely.union(box(2, 0, 6, 2), box(4, 3, 6, 4))
+    assert shapely.intersection(one, other).geom_type == "GeometryCollection"
+    for both in (overlay.intersection(one, other), *overlay.intersection(np.array([one, other]), other)[:1]):
+        assert (both.geom_type, both.area) == ("Polygon", 4.0)
+        assert shapely.boundary(both).length == pytest.approx(8.0)
+    spiked = Polygon([(0, 0), (4, 0), (4, 1.3), (6.6, 5.2), (4, 1.3000000000000003), (4, 9), (0, 9)])
+    small = box(3.9, 1.2, 4.1, 1.4)  # where the spike, as wide as a rounding, begins
+    assert spiked.is_valid
+    assert shapely.difference(spiked, small).geom_type == "GeometryCollection"
+    for left in (overlay.difference(spiked, small), *overlay.difference(np.array([spiked] * 2), small)):
+        assert (left.geom_type, left.area) == ("Polygon", pytest.approx(36.0 - 0.1 * 0.2))
+    assert overlay.union_all([]).geom_type == "MultiPolygon"
+    line = shapely.LineString([(0, 0), (1, 0), (1, 9)])
+    assert overlay.intersection(line, shapely.union(box(0, 0, 2, 2), box(0.5, 4, 1, 5))).length == pytest.approx(4.0)
+
+
 def test_a_union_of_many_that_fails_is_done_again():
     many = [BOW, *(shapely.box(k, 0, k + 1.5, 1) for k in range(5, 10))]
     with pytest.raises(GEOSException):

@@ -66,6 +66,43 @@ def test_slots_no_deeper_than_a_scratch_are_told(tmp_path):
             ("[slots] depth", f"{depth:g} mm, shallow for a fret's tang")]
 
 
+def test_slots_that_no_tang_goes_into_are_told(tmp_path):
+    """0.29 mm for 0.58 built; thin wire that the job says is no slip."""
+    for width, wire, told in ((0.29, "", True), (0.4, "", False), (0.29, "[frets]\ntang = { width = 0.28 }\n", False)):
+        extra = wire + small_board.SLOTS.replace("width = 0.6", f"width = {width}").replace("= 0.6", "= 0.25")
+        assert [one[:2] for one in doubts(tmp_path, extra=extra)] == told * [
+            ("[slots] width", f"{width:g} mm, narrow for a fret's tang: none goes in")]
+
+
+DRILLED = '[marks]\ncutter = "{}"\n'
+OUTLINE = '[outline]\ncutter = "flat"\n'
+
+
+@pytest.mark.parametrize(("old", "new", "extra", "where", "meant"), [
+    ("depth = 1.5", "depth = 0.15", "", "inlay 1 depth", "is 1.5 mm meant?"),
+    ("depth = 1.5", "depth = 0.4", "", None, ""),
+    ("", "", f"{OUTLINE}tab_height = 0.15\n", "[outline] tab_height", "is 1.5 mm meant?"),
+    ("", "", f"{OUTLINE}tab_height = 0.4\n", None, ""),
+    ("", "", f"{OUTLINE}through = 2\n", "[outline] through", "is 0.2 mm meant?"),
+    ("", "", f"{OUTLINE}through = 1\n", None, ""),
+    ("", "", "[machine]\nclearance = 0.5\n", "[machine] clearance", "is 5 mm meant?"),
+    ("", "", "[machine]\nclearance = 2\n", None, ""),
+    ("", "", DRILLED.format("ball"), "[marks] cutter", "name a small flat end"),
+    ("", "", DRILLED.format("flat"), None, ""),
+    ("frets = 5", "frets = 1", "", "[board] frets", "also for a board without"),
+], ids=["inlay", "thin inlay", "tab", "thin tab", "through", "far through", "clearance", "low clearance",
+        "ball marks", "flat marks", "frets"])
+def test_a_tenth_or_ten_times_what_is_usual_is_doubted(tmp_path, old, new, extra, where, meant):
+    path = small_board.job(tmp_path, changes={old: new} if old else None, extra=extra)
+    if "frets" in old:  # the drawing has no room on it
+        text = path.read_text()
+        path.write_text(text[: text.index("[[inlay]]")])
+    job = load_job(path)
+    found = [one for one in told_of(job) if one.grave]
+    assert [one.where for one in found] == [where] * bool(where)
+    assert all(meant in one.remedy for one in found)
+
+
 @pytest.mark.parametrize(("where", "top", "old", "table"), [
     ("inlay 1 depth", 6.383, "depth = 1.5", ""), ("[slots] depth", 5.628, "[resin]", f"{small_board.SLOTS}[resin]"),
 ])
@@ -552,6 +589,17 @@ def test_inlays_that_lie_on_each_other_are_told_of(tmp_path, x, lap, shared):
     told = [doubt.problem for doubt in doubts_of(job, clamping_of(job)) if "inlay 1 and inlay 2" in doubt.where]
     assert [re.match(r"([\d.]+) mm2 of both lie on each other", one)[1] for one in told] == (
         [f"{shared:.1f}"] if shared else [])
+
+
+@pytest.mark.parametrize(("size", "x", "grave"), [(8, 52.0, True), (8, 52.5, False), (4, 45.0, False), (4, 48.0, True)])
+def test_an_inlay_that_another_cuts_much_away_from_is_a_warning(tmp_path, size, x, grave):
+    """17 mm2 of 39 were lost, noted, to one beside it; 6 % is no warning, nor is a detail that lies within."""
+    art = small_board.svg('<rect width="8" height="8" fill="#2f6f4f"/>', 8, 8)
+    other = f'[[inlay]]\nartwork = "art.svg"\ndepth = 1.0\ncutters = ["flat"]\nplace = {{ at = [{x}, 0.0], ' \
+            f'width = {size} }}\n'
+    job = load_job(small_board.job(tmp_path, art=art, extra=other))
+    (told,) = [one for one in doubts_of(job, clamping_of(job)) if "inlay 1 and inlay 2" in one.where]
+    assert (told.grave, "of #2f6f4f is cut away" in told.problem) == (grave, grave)
 
 
 @pytest.mark.parametrize(("x", "more", "told"), [

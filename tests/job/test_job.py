@@ -180,6 +180,9 @@ BAD = {
     "a cutter wider than the slot": ("depth = 2.6", "depth = 2.6\nwidth = 0.5", "0.5 mm or less"),
     "a flute too short": ("diameter = 0.58", "diameter = 0.58\nflute_length = 2.0", "2 mm or less"),
     "too little wood under the slots": ("depth = 2.6", "depth = 5.0", "min_web 1 mm or more"),
+    "much more wood than is usual": (
+        "thickness = 6.5\nradius", "thickness = 6.5\nmin_web = 3.0\nradius", "or make min_web smaller: 1 mm is usual"),
+    "more wood than slots leave": ("depth = 2.6", "depth = 5.0", "make depth 4.17 mm or less\n"),
     "slots through the underside": ("depth = 2.6", "depth = 7.0", "7 mm goes 1.82 mm through under fret 20"),
     "a blank thinner than the board": ("72.0\nthickness = 6.5", "72.0\nthickness = 6.0", "6.5 mm or more"),
     "a blank thicker than the board, and no surface": (
@@ -203,6 +206,15 @@ BAD = {
     "an end with an arch and steps": (
         "[stock]", "[board.end]\nrise = 1.0\nsteps = [[0.0, 1.0]]\n[stock]", "rise and steps are both given"),
     "a number of 71 bits": ("frets = 20\n", "frets = 2361183241434822606848\n", "more than 64 bits"),
+    "no frets": ("frets = 20", "frets = 0", "write as many as one of its length has, and leave [slots] out"),
+    "a key for no frets": ("[board]", "[board]\nfretless = true", "write as many as one of its length has, and leave"),
+    "strings that cross": (
+        "nut_width = 44.0", "nut_width = 40.0\nedge_to_string = 20.0", "strings would lie on each other or cross"),
+    "true in quotes": ("[board]", '[board]\nleft_handed = "true"', "allowed: true or false): write true, without"),
+    "no for false": ("[board]", '[board]\nbound = "no"', "(allowed: true or false): write false, without quotes"),
+    "a number with its unit": ("speed = 18000", 'speed = "18000 rpm"', "take the quotes away: 18000"),
+    "a cutter like none that is there": (
+        'cutter = "slot"', 'cutter = "drill"', 'add a [[cutter]] table with that name, or name one of "'),
     "an empty title": ("[board]", 'title = ""\n[board]', "text of 1 to 200"),
 }
 
@@ -243,7 +255,8 @@ def test_what_a_board_without_a_surface_is_told_to_leave_out_is_what_it_has(job_
         return str(refused.value)
 
     dotted = no_curve.replace("[slots]", dots, 1)
-    assert told(dotted).endswith("add [surface], and make [board] thickness less, or leave [dots] out")
+    assert told(dotted).endswith('add [surface] and under it finish = "..", the ball end that finishes, '
+                                 "and make [board] thickness less; or leave [dots] out")
 
 
 @pytest.mark.parametrize("depth", ["4.7", "5.5", "6.4", "20.0"])

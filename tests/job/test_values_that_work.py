@@ -122,6 +122,18 @@ def test_a_drawing_moved_as_its_refusal_says_lies_on_the_board(tmp_path, at):
     assert "inlay 1 place" not in again
 
 
+def test_a_drawing_beside_the_board_is_moved_across_alone_and_one_changed_over_is_seen(tmp_path):
+    """At 130 mm across for 13 it was to go along too; at [0, 60] for [60, 0] into a corner by the nut."""
+    def told(at):
+        with pytest.raises(JobError, match="lies off the board") as wrong:
+            clamping_of(pathgen.load_job(small_board.job(tmp_path, changes={"at = [45.0, 0.0]": f"at = {at}"})))
+        return wrong.value.remedy
+
+    assert re.match(r"make at = \[45, 1\d", told("[45.0, 130.0]"))
+    assert told("[0.0, 60.0]").startswith("if along and across are changed over, write at = [60, 0]; else make at = [")
+    assert "changed over" not in told("[0.0, 160.0]")  # 160 mm along is off the board too
+
+
 def test_a_drawing_that_would_come_out_tiny_is_rather_moved(tmp_path):
     """A moth 112 mm wide was told that 3 mm would fit there."""
     with pytest.raises(JobError, match="lies off the board") as wrong:

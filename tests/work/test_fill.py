@@ -24,7 +24,7 @@ from pathgen.report.text import finding_lines
 from pathgen.work import fill
 from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.fill import Resin, amount, batch_of, dam_round, fall_under, level_resin, second_cut
-from tests.small_board import ART, built, job, left_by_ball, svg, text_of
+from tests.small_board import ART, SLOT_CUTTER, built, job, left_by_ball, svg, text_of
 
 RADIUS = "radius = { nut = 254.0, end = 300.0 }"
 
@@ -546,6 +546,19 @@ def test_what_is_finer_than_the_cutters_beside_other_colours_is_told_and_not_pai
     line = shapely.contains_xy(shape, *np.meshgrid(one.filled.grid.xs, one.filled.grid.ys))
     red, _, sky = picture[line].mean(axis=0)
     assert (sky > red) == told
+
+
+def test_what_a_cutter_opens_that_has_nothing_else_to_do_is_not_finer_than_the_cutters(tmp_path):
+    """A line 1.2 mm wide on a disc: the cutter of 2 mm opens all, and that of 0.6 mm, left without a program, is for
+    the line in a stage of its own. To add a smaller cutter was advised, and again when that was done."""
+    art = svg('<circle cx="20" cy="15" r="9" fill="#2266cc"/>'
+              '<rect x="15" y="14.4" width="10" height="1.2" fill="#cc8833"/>')
+    result = built(tmp_path, art=art, resolution=0.4, extra=SLOT_CUTTER,
+                   changes={'cutters = ["flat"]': 'cutters = ["flat", "slot"]'})
+    found = {f["code"]: f for f in result.report["checks"]["findings"]}
+    assert '"slot"' in found["cutter-idle"]["got"]
+    assert "finer" not in found["colours-touch"]["got"]
+    assert "smaller cutter" not in found["colours-touch"]["remedy"]
 
 
 def test_laps_of_many_stages_are_advised_in_one_line(tmp_path):

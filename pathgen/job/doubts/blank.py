@@ -15,6 +15,7 @@ from pathgen.base.plain import joined
 from pathgen.base.units import INCH, SUMS, as_written, coarse_length, format_length, place_words, told_apart
 from pathgen.job.job import Job
 from pathgen.parts.back.part import Back
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.mark_errors import THICKER, THINNER
@@ -23,6 +24,9 @@ from pathgen.work.operations import SurfaceRough, WitnessMarks
 _NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies flat to
 _APART = 0.5  # of the length: dowels nearer than that (common practice, no source)
 _PLAY = 0.05  # mm: of a dowel in its hole (common practice, no source)
+_SHORT = 1 / 3  # of the blank: a shorter board is likelier a slip than thrift (no source)
+_NEAR = 2.0  # mm: nearer rapids hit chips (common practice, no source)
+_WIDE_MARK = 3.0  # mm (common practice, no source)
 _TALL = 80.0  # mm: toggle clamps with their handles up are as high (common practice, no source)
 _ON = 1e-6  # mm: a place that a clamp touches, in the turned frame of a part too
 
@@ -43,6 +47,29 @@ def faced(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             where="[surface]", problem=f"not given: no program cuts the {top}, the blank must have it already",
             allowed="", remedy="see that it has; else add [surface], and write [stock] thickness as the raw blank is",
             grave=False)
+
+
+def much_longer(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """A blank several times as long as its board, which has fewer frets than are meant."""
+    (x0, _, x1, _), blank = clamping.board.outline.bounds, clamping.stock.length
+    if isinstance(clamping.board, Fingerboard) and not clamping.shared and x1 - x0 < _SHORT * blank:
+        yield Doubt(
+            where="[board] frets",
+            problem=f"the board is {coarse_length(x1 - x0, job.units)} long, and the blank "
+                    f"{coarse_length(blank, job.units)}",
+            allowed=f"{_SHORT:.0%} of the blank or more",
+            remedy="its length comes from frets and past_last_fret: write as many as it is long, also for a board "
+                   "without; or correct [stock] length")
+
+
+def near_the_work(job: Job, _: Clamping) -> Iterator[Doubt]:
+    """Rapids that pass so low over the work that a chip or a blank lying a little high is hit."""
+    if job.machine.clearance < _NEAR:
+        low, tenfold, least = (format_length(v, job.units) for v in (
+            job.machine.clearance, 10 * job.machine.clearance, _NEAR))
+        yield Doubt(
+            where="[machine] clearance", problem=f"{low}: a chip, or a blank that lies a little high, is hit by rapids",
+            allowed=f"{least} or more (common practice)", remedy=f"leave it out, or write more; is {tenfold} meant?")
 
 
 def no_roughing(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -87,6 +114,19 @@ def drilled(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 remedy=f"write {top} there, or measure again" if way == "above" else
                        f"{bottom}measure again, Z 0 set anew first; if it is so, the blank is thinner there than the "
                        "job says")
+
+
+def wide_marks(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """Marks of a wide ball: shallow hollows, whose middle nobody tells to a hair."""
+    marks, cutter = clamping.feature(WitnessMarks), clamping.cutter(WitnessMarks)
+    if marks is None or cutter is None or cutter.shape != "ball-end":
+        return
+    if (wide := 2.0 * float(cutter.half_width(marks.depth))) > _WIDE_MARK:
+        yield Doubt(
+            where="[marks] cutter", problem=f'"{cutter.name}" leaves hollows {format_length(wide, job.units)} wide, '
+            f"{format_length(marks.depth, job.units)} deep, whose middle is hard to tell",
+            allowed=f"up to {format_length(_WIDE_MARK, job.units)} wide (common practice)",
+            remedy="name a small flat end or a v cutter")
 
 
 def dowels(job: Job, clamping: Clamping) -> Iterator[Doubt]:

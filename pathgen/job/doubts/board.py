@@ -24,6 +24,7 @@ from pathgen.work.operations import Slot
 
 _FLATTEST = 1016.0  # mm: flatter is a slip, or meant to be flat (common practice, no source)
 _WIDE_SLOT = 1.0  # mm: tangs of fret wire are 0.5 to 0.6 wide (common practice)
+_NARROW_SLOT = 0.4  # mm: the thinnest tangs are about 0.5, less what they bite (from memory)
 _SHALLOW_SLOT = 1.0  # mm: tangs are 1.2 to 2 high (common practice)
 _DEEP_RELIEF = 0.5  # mm: 0.1 to 0.3 is usual (common practice, from memory)
 _HIGH_RIDGE = 0.1  # mm: more than is sanded away (common practice)
@@ -90,6 +91,12 @@ def widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         yield Doubt(where="[slots] width", problem=f"{format_length(slots.width, units)}, wide for a fret's tang",
                     allowed=f"{format_length(_WIDE_SLOT, units)} or less is usual (common practice)",
                     remedy="if that is not meant, name a thinner cutter, or correct its diameter")
+    if board is not None and slots is not None and slots.width < min(
+            _NARROW_SLOT, job.frets.tang.width if job.frets else math.inf):
+        yield Doubt(where="[slots] width",
+                    problem=f"{format_length(slots.width, units)}, narrow for a fret's tang: none goes in",
+                    allowed=f"{format_length(_NARROW_SLOT, units)} or more; tangs are 0.5 to 0.6 mm wide (from memory)",
+                    remedy="measure the tang, and correct the cutter's diameter, or write width")
     if board is not None and slots is not None and slots.depth < _SHALLOW_SLOT:
         yield Doubt(where="[slots] depth", problem=f"{format_length(slots.depth, units)}, shallow for a fret's tang",
                     allowed=f"{format_length(_SHALLOW_SLOT, units)} or more is usual (common practice)",

@@ -26,6 +26,7 @@ TOUCHING = 0.05
 _BLACK = "#000000"
 _OPAQUE = 0.995  # the share of a colour that nobody tells from all of it
 _HALF, _MUCH, _SOME = 0.5, 0.1, 0.005  # of a colour; of what is cut that is paler: warned of, told (no source)
+_WITHIN = 0.95  # of what lies on another inlay: details lie on it whole, or nearly (no source)
 _FLAT = 1e-6  # units of the drawing, squared: what a straight line encloses by rounding
 _ON_EDGE = 0.002  # mm: so near to the furthest a colour reaches it
 
@@ -144,17 +145,26 @@ def _outline_colours(job: Job, artwork: str, art: Artwork) -> set[str]:
 
 
 def _over_each_other(inlays: Sequence[Inlay]) -> Iterator[Doubt]:
-    """Inlays that lie on each other as they are drawn: not those that run on under a later one, to leave no sliver."""
+    """Inlays that lie on each other as they are drawn: not those that run on under a later one, to leave no sliver.
+
+    A warning where much of a colour is taken by dots, or by what lies partly beside it: details lie within.
+    """
     for first, later in combinations(inlays, 2):
         shared = overlay.intersection(first.area, later.area)
         if shared.area > TOUCHING:
             x, y = shapely.get_coordinates(shared.representative_point())[0]
+            share, colour = max((overlay.intersection(shape, later.area).area / shape.area, colour)
+                                for colour, shape in first.regions)
+            over = [part for part in shapely.get_parts(later.area) if part.intersects(shared)]
+            beside = later.dots is not None or shared.area < _WITHIN * sum(part.area for part in over)
+            grave = share > _MUCH and beside
             yield Doubt(
                 where=f"{first.name} and {later.name}",
-                problem=f"{shared.area:.1f} mm2 of both lie on each other, near {place_words(x, y)}",
+                problem=f"{shared.area:.1f} mm2 of both lie on each other, near {place_words(x, y)}" + (
+                    f": {share:.0%} of {colour} is cut away" if grave else ""),
                 allowed="drawings beside each other, unless it is meant",
                 remedy=f"leave it so where {later.name} is to be cut through what fills {first.name}, or move one of "
-                       "them", grave=False)
+                       "them", grave=grave)
 
 
 def _sized_in_pixels(job: Job, drawn: dict[str, tuple[Artwork, Inlay]]) -> Iterator[Doubt]:

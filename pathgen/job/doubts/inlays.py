@@ -12,10 +12,11 @@ from pathgen.base import overlay
 from pathgen.base.bending import LONG_FLUTES, has_long_flutes
 from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
-from pathgen.base.units import format_length
+from pathgen.base.units import falls_short, format_length
 from pathgen.job.job import Job
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import SCALED
+from pathgen.work.fill import LEAST_INLAY
 
 _THINNEST = 100.0  # parts of resin to one of catalyst: polyester takes 1 to 2 % (common practice)
 _FILLED = 0.99  # share of area
@@ -75,6 +76,16 @@ def sizes(_: Job, clamping: Clamping) -> Iterator[Doubt]:
                 where=f"{inlay.name} artwork", problem=odd, allowed=f"a twentieth to {SCALED:g} times",
                 remedy="write the unit in width and height of the drawing, as 50mm or 2in: a number alone counts px, "
                        "96 to the inch; if the size that it has now is meant, leave it")
+
+
+def shallow(job: Job, _: Clamping) -> Iterator[Doubt]:
+    """Inlays so thin that they are sanded through."""
+    for number, inlay in enumerate(job.inlays, 1):
+        if inlay.fill != "none" and falls_short(inlay.depth, LEAST_INLAY):
+            deep, tenfold, least = (format_length(v, job.units) for v in (inlay.depth, 10 * inlay.depth, LEAST_INLAY))
+            yield Doubt(
+                where=f"{inlay.written(number)} depth", problem=f"{deep}: a fill so thin is soon sanded through",
+                allowed=f"{least} or more (common practice)", remedy=f"make it deeper; is {tenfold} meant?")
 
 
 def _behind_the_rest(shape: BaseGeometry, others: Sequence[BaseGeometry]) -> bool:

@@ -27,6 +27,8 @@ from pathgen.work.operations import CutOut, Outline, RoundHoles, Slot
 from pathgen.work.thin_wood import THIN, wood_under
 
 _SAWN = 1 / 3  # of the outline: more tabs hold no better, and are much to saw (common practice, no source)
+_THIN_TAB = 0.4  # mm: thinner is soon torn (common practice, no source)
+_INTO_BED = 1.0  # mm: 0.1 to 0.5 is usual (common practice, no source)
 _CRUMB = 5.0  # mm2: smaller pieces that come loose are chips (no source)
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
@@ -80,6 +82,25 @@ def _closed(where: str, whose: str, left: BaseGeometry, job: Job, key: str, name
 
 _BAY = 0.6
 """Share of the box round it that a bay fills at least; a corner, being a triangle less a round, fills under half."""
+
+
+def tenths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """Tabs so thin that they tear, and a cut far into the bed: each a tenth, or ten times, of what is usual."""
+    cut, asked = clamping.feature(Outline), job.outline
+    if asked is None or cut is None:
+        return
+    if cut.tabs and asked.tab_height is not None and asked.tab_height < _THIN_TAB:
+        high, tenfold, least = (format_length(v, job.units) for v in (
+            asked.tab_height, 10 * asked.tab_height, _THIN_TAB))
+        yield Doubt(
+            where="[outline] tab_height", problem=f"{high}, thin for a tab: it tears, and a Z a little low leaves none",
+            allowed=f"{least} or more (common practice)", remedy=f"leave it out, or write more; is {tenfold} meant?")
+    if asked.through > _INTO_BED:
+        deep, tenth, most = (format_length(v, job.units) for v in (asked.through, asked.through / 10, _INTO_BED))
+        yield Doubt(
+            where="[outline] through", problem=f"goes {deep} below the underside, into the bed",
+            allowed=f"up to {most} (common practice)",
+            remedy=f"see that a spoilboard so thick lies under it; is {tenth} meant?")
 
 
 def mostly_tabs(job: Job, clamping: Clamping) -> Iterator[Doubt]:
