@@ -14,7 +14,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
+from shapely import LineString
 
 from pathgen.base.arrays import Bools, Floats, Ints, Singles, numbers_from
 from pathgen.base.cutters import TOO_MUCH, Cutter
@@ -118,6 +120,31 @@ class Standing:
     def copy(self) -> Standing:
         """The same, to be changed by itself."""
         return replace(self, top=self.top.copy())
+
+    def cells_along(self, line: LineString, reach: float, *, every: float) -> tuple[Ints, Ints, Floats]:
+        """(n,) the cells about a line, all that lie within `reach` mm of it; (n,) which of (m, 2) places each is at,
+        squares of at most `every` mm and at least a cell being one, and these."""
+        rows, columns = self.top.shape
+        on = (shapely.get_coordinates(shapely.segmentize(line, self.cell)) - [self.left, self.low]) / self.cell
+        on = np.unique(on.astype(np.intp), axis=0)
+        out = math.ceil(reach / self.cell + 0.75)
+        beside = np.mgrid[-out : out + 1, -out : out + 1].reshape(2, -1)
+        beside = beside[:, np.hypot(*beside) <= out]
+        near = np.zeros((rows, columns), bool)
+        near[(on[:, 1, None] + beside[1]).clip(0, rows - 1), (on[:, 0, None] + beside[0]).clip(0, columns - 1)] = True
+        cells, side = np.flatnonzero(near), max(1, int(every / self.cell))
+        squares, of = np.unique((cells // columns // side) * columns + cells % columns // side, return_inverse=True)
+        middles = np.column_stack([squares % columns, squares // columns]) + 0.5
+        return cells, of, middles * side * self.cell + [self.left, self.low]
+
+    def highest_round(self, at: Floats, radius: float) -> Floats:
+        """(n,) the most that stands within a radius, or a cell further out, of (n, 2) places in the grid."""
+        (rows, columns), out = self.top.shape, math.ceil(radius / self.cell + 0.75)
+        beside = np.mgrid[-out : out + 1, -out : out + 1].reshape(2, -1)
+        beside = beside[:, np.hypot(*beside) <= radius / self.cell + 0.75]
+        x, y = ((at - [self.left, self.low]) / self.cell).astype(np.intp).T
+        y, x = ((v[:, None] + k).clip(0, most - 1) for v, k, most in ((y, beside[0], rows), (x, beside[1], columns)))
+        return np.asarray(self.top[y, x].max(axis=1), float)
 
     def highest(self, at: Floats, radius: float) -> float:
         """The most that stands within a radius of (x, y, ..)."""
