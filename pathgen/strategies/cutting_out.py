@@ -18,7 +18,7 @@ from pathgen.base.memory import remembered
 from pathgen.base.toolpath import APPROACH, Move, Rapids, Toolpath
 from pathgen.base.units import falls_short, rounded_up
 from pathgen.strategies.cutting_line import corners_on, cutting_line, places_on
-from pathgen.strategies.easing import EASE_FROM, Standing, eased
+from pathgen.strategies.easing import Standing, eased
 from pathgen.strategies.tabs import BETWEEN, TAB_SLOPE, Tabs
 
 FINISH_SHARE = 0.1
@@ -26,6 +26,9 @@ FINISH_SHARE = 0.1
 
 _LAST_LOAD = 0.9
 """Of what the cutter takes in full wood, a stepdown deep: the most that the last lap takes, for each mm of its way."""
+
+_EASE_LAP = 1.25
+"""Times the straight-line cut from which the last lap is eased: no grid misses a part of what it is known to take."""
 
 _NO_LAP = 1e-4
 """A last lap that takes less takes nothing, mm: programs are written no finer."""
@@ -110,7 +113,7 @@ def outlining(
     begun = len(path) - 1 - (len(run) - layers)
     first = eased(Toolpath(path.points[:begun], path.kinds[:begun]), cutter, standing)
     last_lap = path.kinds[begun:].copy()
-    if _AT_CORNERS * finish * (top - bottom) > EASE_FROM * cutter.straight_cut:
+    if finish and _lap_meets(ring, last, finish) * (top - bottom) > _EASE_LAP * cutter.straight_cut:
         last_lap[last_lap == Move.CUT] = Move.EASED
     return Toolpath(np.vstack([first.points, path.points[begun:]]), np.concatenate([first.kinds, last_lap]))
 
@@ -169,6 +172,12 @@ def _eased_off(outline: Polygon, cutter: Cutter, finish: float, usual: float) ->
         return finish
     return next((share * usual for share in INNER_SHARES if share * usual <= finish and met(share * usual) <= cornered),
                 0.0)
+
+
+def _lap_meets(layers: LinearRing, last: LinearRing, finish: float) -> float:
+    """How thick what the last lap takes is at the most, mm: in inner corners more than beside the walls."""
+    cornered = shapely.distance(shapely.points(last.coords), layers).max() > _HEAD_ON * finish
+    return finish * (_AT_CORNERS if cornered else 1.0)
 
 
 def _lead(ring: LinearRing, beside: float, start: Floats, finish: float) -> float:
