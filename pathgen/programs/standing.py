@@ -14,6 +14,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import AIR, APPROACH
 from pathgen.programs.around import Around
 from pathgen.strategies.cutting_line import cutting_line
+from pathgen.strategies.easing import Standing
 from pathgen.strategies.roughing import rough_reach, rough_ridge, rough_stairs, roughed
 from pathgen.strategies.slotting import Stands
 from pathgen.work.clamping import Clamping
@@ -29,8 +30,11 @@ _RINGS, _ROUND, _CLOSE = 32, 16, 0.1
 may stand over its tip.
 """
 
-_OUTLINE_EVERY = 0.25
-"""Between places of the outline's way at which it is asked how high wood stands, mm."""
+_EVERY = 0.25
+"""Between places along the outline's way at which it is asked how high wood stands, mm, where cells are smaller."""
+
+_BLANK_LARGER = 1.0
+"""Beyond its bounds wood is counted on to stand so far, mm."""
 
 
 def left_by_roughing(around: Around) -> float | None:
@@ -75,24 +79,29 @@ def filled_beside(cut: OutlineCut, cutter: Cutter, clamping: Clamping) -> list[I
             if inlay.fill != "none" and shapely.dwithin(lies_over(inlay), way, reach)]
 
 
-def in_the_way(cut: OutlineCut, cutter: Cutter, around: Around) -> float:
-    """The most that stands in the outline's way where the surface has been cut, mm; infinite where that is not known:
-    without passes over it, or with fill beside the part, which is scraped off at best."""
-    clamping, passes, reach = around.clamping, around.finish, cutter.radius + cut.finish
-    way = shapely.segmentize(cutting_line(clamping.board.outline, cutter), _OUTLINE_EVERY)
+def in_the_way(cut: OutlineCut, cutter: Cutter, around: Around) -> Standing | None:
+    """The most that stands in the outline's way where the surface has been cut; None where that is not known: without
+    passes over it, or with fill beside the part, which is scraped off at best."""
+    clamping, passes, surface = around.clamping, around.finish, around.clamping.first_surface
     if passes is None or filled_beside(cut, cutter, clamping):
-        return np.inf
-    near = reach + _OUTLINE_EVERY / 2.0
-    stands = float(passes.stands(shapely.get_coordinates(way), clamping.finished_surface, reach=near).max())
+        return None
+    way = cutting_line(clamping.board.outline, cutter, aside=cut.finish)
+    standing = Standing.over(way.bounds, [cutter], None, level=around.top)
+    cells, of, places = standing.cells_along(way, cutter.radius + cut.finish + standing.cell, every=_EVERY)
+    beside = max(_EVERY, standing.cell) / math.sqrt(2.0)
+    heights = np.minimum(passes.stands(places, clamping.finished_surface, reach=beside), around.top)
     rough, rougher = clamping.feature(SurfaceRough), clamping.cutter(SurfaceRough)
-    if rough is None or rougher is None:
-        return stands
-    over = rough_reach(around.surfaced, clamping.first_surface, rougher, finish=passes.cutter, stock_top=around.top,
-                       past=around.past, blank=clamping.stock.bounds)
-    groove = overlay.intersection(overlay.buffer(way, reach), shapely.box(*clamping.stock.bounds))
-    if not shapely.covers(roughed(over, rougher), groove):
-        return stands
-    return min(stands, clamping.first_surface.thickness + rough.allowance + rough_ridge(rougher))
+    if rough is not None and rougher is not None:
+        over = rough_reach(around.surfaced, surface, rougher, finish=passes.cutter, stock_top=around.top,
+                           past=around.past, blank=clamping.stock.bounds)
+        cleared = shapely.contains_xy(overlay.buffer(roughed(over, rougher), -beside), *places.T)
+        heights[cleared] = np.minimum(heights[cleared], surface.thickness + rough.allowance + rough_ridge(rougher))
+    wood = overlay.buffer(shapely.box(*clamping.stock.bounds), _BLANK_LARGER, join_style="mitre")
+    heights[~shapely.intersects_xy(wood, *places.T)] = cut.bottom
+    if clamping.moved is not None:  # it may lie a little aside of where it was cut
+        heights[:] = heights.max()
+    standing.top.ravel()[cells] = heights[of]
+    return standing
 
 
 def near_clamps(clamping: Clamping, radius: float) -> BaseGeometry:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Iterator
 
 import numpy as np
 import shapely
@@ -17,7 +18,7 @@ from pathgen.base.memory import remembered
 from pathgen.base.toolpath import APPROACH, Move, Rapids, Toolpath
 from pathgen.base.units import falls_short, rounded_up
 from pathgen.strategies.cutting_line import corners_on, cutting_line, places_on
-from pathgen.strategies.easing import EASE_FROM, Standing, eased
+from pathgen.strategies.easing import Standing, eased
 from pathgen.strategies.tabs import BETWEEN, TAB_SLOPE, Tabs
 
 FINISH_SHARE = 0.1
@@ -25,6 +26,9 @@ FINISH_SHARE = 0.1
 
 _LAST_LOAD = 0.9
 """Of what the cutter takes in full wood, a stepdown deep: the most that the last lap takes, for each mm of its way."""
+
+_EASE_LAP = 1.25
+"""Times the straight-line cut from which the last lap is eased: no grid misses a part of what it is known to take."""
 
 _NO_LAP = 1e-4
 """A last lap that takes less takes nothing, mm: programs are written no finer."""
@@ -50,6 +54,9 @@ _UPRIGHT = 100.0
 _ROUNDED = 1e-6
 """A foot of such an end lies as deep as what goes on from it but for this, mm: places are rounded along the way."""
 
+_HOP = 2.0
+"""About what a hop takes, s: up, across and down again."""
+
 _AHEAD, _HALVINGS, _SHORT_OF_IT = np.array([1.0, 2.0]), 5, 0.01
 """Leads in and out of the last lap; how often they are made shorter; how far these ways may graze the wall, mm."""
 
@@ -60,11 +67,11 @@ MOST_LAP = 0.3
 @remembered
 def outlining(
     outline: Polygon, *, cutter: Cutter, top: float, bottom: float, tabs: Tabs, finish: float, rapids: Rapids,
-    stands: float = math.inf, where: str = "cutter",
+    stands: Standing | None = None, where: str = "cutter",
 ) -> Toolpath:
     """Moves round the outside of `outline`, climb cutting, from `top` down to `bottom` by the cutter's stepdown.
 
-    They begin lower where nothing `stands` so high in their way any more.
+    They begin lower where nothing `stands` so high in their way any more; long ways over all that does are left out.
 
     Round each of the `tabs` wood is left standing, with ends that slope. Each layer is entered along a ramp, and so is
     the wood behind each tab. The layers stay `finish` away from the outline, which a last lap at full depth takes off,
@@ -76,12 +83,18 @@ def outlining(
     _check(cutter, top - bottom, where)
     half = tabs.width / 2 + cutter.radius
     finish = last_lap_takes(outline, cutter, top - bottom, finish)
-    top = min(top, stands)
     ring = cutting_line(outline, cutter, aside=finish)
+    standing = stands.copy() if stands is not None else Standing.over(ring.bounds, [cutter], None, level=top)
+    most = _most(ring, standing, cutter) if stands is not None else np.full(1, top)
+    top = min(top, float(most.max()))
     stations, z = _descent(ring, cutter, top, bottom)
     stations, z = _over_tabs(stations, z, ring, tabs, half)
     stations, z = _sinking_gently(stations, z, cutter.ramp_slope, ring.length)
-    run = np.column_stack([places_on(ring, stations), z])
+    runs, airs = [], []
+    for stretch in _in_wood(stations, z, most, ring.length, cutter):
+        runs.append(np.column_stack([places_on(ring, stretch[0]), stretch[1]]))
+        airs.append(max(stretch[1][0], _most_at(stretch[0][:1], most, ring.length)[0]) + APPROACH)
+    run = runs[-1]
     layers = len(run)
     if finish:
         last = cutting_line(outline, cutter)
@@ -96,14 +109,43 @@ def outlining(
             share = ((along - between[0]) / (far - beside))[:, None]
             ways.append(np.column_stack([run[-1, :2] + share * (there - run[-1])[:2], z]))
         run = np.vstack([run[:-1], ways[0], lap[1:], ways[1][::-1][1:]])
-    path = Toolpath.from_runs([run], safe_z=rapids.safe_z, air_z=min(rapids.air_z, stands + APPROACH))
+    path = Toolpath.from_runs([*runs[:-1], run], safe_z=rapids.safe_z, air_z=np.minimum(airs, rapids.air_z))
     begun = len(path) - 1 - (len(run) - layers)
-    first = eased(Toolpath(path.points[:begun], path.kinds[:begun]), cutter,
-                  Standing.over(ring.bounds, [cutter], None, level=top))
+    first = eased(Toolpath(path.points[:begun], path.kinds[:begun]), cutter, standing)
     last_lap = path.kinds[begun:].copy()
-    if _AT_CORNERS * finish * (top - bottom) > EASE_FROM * cutter.straight_cut:
+    if finish and _lap_meets(ring, last, finish) * (top - bottom) > _EASE_LAP * cutter.straight_cut:
         last_lap[last_lap == Move.CUT] = Move.EASED
     return Toolpath(np.vstack([first.points, path.points[begun:]]), np.concatenate([first.kinds, last_lap]))
+
+
+def _most(ring: LinearRing, standing: Standing, cutter: Cutter) -> Floats:
+    """(n,) the most that stands under the cutter at places evenly round the ring, and halfway from each to the next."""
+    count = max(1, math.ceil(ring.length / standing.cell))
+    places = places_on(ring, np.arange(count) / count * ring.length)
+    return standing.highest_round(places, cutter.radius + standing.cell / 2.0)
+
+
+def _most_at(stations: Floats, most: Floats, around: float) -> Floats:
+    return np.asarray(most[np.rint(stations / around * len(most)).astype(np.intp) % len(most)])
+
+
+def _in_wood(
+    stations: Floats, z: Floats, most: Floats, around: float, cutter: Cutter
+) -> Iterator[tuple[Floats, Floats]]:
+    """Stations and heights of the way in turn, but for stretches in air that take longer than a hop over them."""
+    along = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(stations)))])
+    dense = np.unique(np.concatenate([along, np.arange(0.0, along[-1], around / len(most))]))
+    at, height = np.interp(dense, along, stations), np.interp(dense, along, z)
+    low = np.minimum(height[1:], height[:-1])
+    over = _most_at(at, most, around)
+    wood = np.maximum(over[1:], over[:-1]) > low
+    wood[-1] = True  # the last lap goes on from there
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], wood, [False]]).astype(np.int8)))
+    begins, ends = dense[edges[::2]], dense[edges[1::2]]
+    apart = begins[1:] - ends[:-1] > cutter.feed / 60.0 * _HOP
+    for begin, end in zip(begins[np.append(True, apart)], ends[np.append(apart, True)], strict=True):
+        ways = np.unique(np.concatenate([[begin, end], along[(along > begin) & (along < end)]]))
+        yield np.interp(ways, along, stations), np.interp(ways, along, z)
 
 
 def last_lap_takes(outline: Polygon, cutter: Cutter, deep: float, finish: float) -> float:
@@ -130,6 +172,12 @@ def _eased_off(outline: Polygon, cutter: Cutter, finish: float, usual: float) ->
         return finish
     return next((share * usual for share in INNER_SHARES if share * usual <= finish and met(share * usual) <= cornered),
                 0.0)
+
+
+def _lap_meets(layers: LinearRing, last: LinearRing, finish: float) -> float:
+    """How thick what the last lap takes is at the most, mm: in inner corners more than beside the walls."""
+    cornered = shapely.distance(shapely.points(last.coords), layers).max() > _HEAD_ON * finish
+    return finish * (_AT_CORNERS if cornered else 1.0)
 
 
 def _lead(ring: LinearRing, beside: float, start: Floats, finish: float) -> float:

@@ -14,7 +14,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
+from shapely import LineString
 
 from pathgen.base.arrays import Bools, Floats, Ints, Singles, numbers_from
 from pathgen.base.cutters import TOO_MUCH, Cutter
@@ -49,6 +51,8 @@ _ACROSS = 10.0
 """Cells across the narrowest cutter."""
 _ASIDE_ACROSS = 3.0
 """And across the least that is cut beside an earlier cut: a finer stepover takes finer cells to tell from twice it."""
+_ALIGNED = 1e-6
+"""Of a cell: what is so near to a whole number of them is one."""
 _MOST_ACROSS = 40.0
 """And across the widest, at most."""
 _MOST_CELLS = 4e6
@@ -63,6 +67,8 @@ _WITHIN = 0.2
 """Of a cell, from the rim of a flat end to its samples: a cell counts as cut of which a part is."""
 _ROUND = 1.4
 """Of a cell, between samples of the front at its sides, where they are closer beside each other."""
+_ON_RIM = 0.7, 1.0
+"""Both of the rim of a flat end: what it missed, up to a row of cells, would be counted as taken by the next way."""
 _ARCS = 0.25, 0.75
 """Of the stepdown above the tip: where the front of a round or pointed end is sampled before its axis comes."""
 _SLOPE, _RAMP = 0.05, 0.01
@@ -88,14 +94,21 @@ class Standing:
 
     @classmethod
     def over(
-        cls, bounds: Sequence[float], cutters: Sequence[Cutter], surface: Surface | None, level: float = 0.0
+        cls, bounds: Sequence[float], cutters: Sequence[Cutter], surface: Surface | None, level: float = 0.0, *,
+        in_rows: bool = False,
     ) -> Standing:
-        """What stands over (x_min, y_min, x_max, y_max): as high as `level`, over a surface where there is one."""
+        """What stands over (x_min, y_min, x_max, y_max): as high as `level`, over a surface where there is one.
+
+        With `in_rows`, along x or y and no further apart than the stepover, whole cells make up that: no row counts one
+        more than it takes.
+        """
         widths = [2.0 * float(c.half_width(c.stepdown)) for c in cutters]
         asides = [c.stepover * c.diameter for c in cutters]
         cell = max(min(min(widths) / _ACROSS, min(asides) / _ASIDE_ACROSS), max(widths) / _MOST_ACROSS)
         out = max(c.radius for c in cutters)
         x0, y0, x1, y1 = np.nan_to_num(bounds) + [-out, -out, out, out]
+        if in_rows and min(asides) > cell:
+            cell = min(asides) / math.ceil(min(asides) / cell - _ALIGNED)
         cell = max(cell, math.sqrt((x1 - x0) * (y1 - y0) / _MOST_CELLS))
         x0, y0, x1, y1 = x0 - 2 * cell, y0 - 2 * cell, x1 + 2 * cell, y1 + 2 * cell
         xs, ys = np.arange(x0, x1, cell) + cell / 2, np.arange(y0, y1, cell) + cell / 2
@@ -107,6 +120,31 @@ class Standing:
     def copy(self) -> Standing:
         """The same, to be changed by itself."""
         return replace(self, top=self.top.copy())
+
+    def cells_along(self, line: LineString, reach: float, *, every: float) -> tuple[Ints, Ints, Floats]:
+        """(n,) the cells about a line, all that lie within `reach` mm of it; (n,) which of (m, 2) places each is at,
+        squares of at most `every` mm and at least a cell being one, and these."""
+        rows, columns = self.top.shape
+        on = (shapely.get_coordinates(shapely.segmentize(line, self.cell)) - [self.left, self.low]) / self.cell
+        on = np.unique(on.astype(np.intp), axis=0)
+        out = math.ceil(reach / self.cell + 0.75)
+        beside = np.mgrid[-out : out + 1, -out : out + 1].reshape(2, -1)
+        beside = beside[:, np.hypot(*beside) <= out]
+        near = np.zeros((rows, columns), bool)
+        near[(on[:, 1, None] + beside[1]).clip(0, rows - 1), (on[:, 0, None] + beside[0]).clip(0, columns - 1)] = True
+        cells, side = np.flatnonzero(near), max(1, int(every / self.cell))
+        squares, of = np.unique((cells // columns // side) * columns + cells % columns // side, return_inverse=True)
+        middles = np.column_stack([squares % columns, squares // columns]) + 0.5
+        return cells, of, middles * side * self.cell + [self.left, self.low]
+
+    def highest_round(self, at: Floats, radius: float) -> Floats:
+        """(n,) the most that stands within a radius, or a cell further out, of (n, 2) places in the grid."""
+        (rows, columns), out = self.top.shape, math.ceil(radius / self.cell + 0.75)
+        beside = np.mgrid[-out : out + 1, -out : out + 1].reshape(2, -1)
+        beside = beside[:, np.hypot(*beside) <= radius / self.cell + 0.75]
+        x, y = ((at - [self.left, self.low]) / self.cell).astype(np.intp).T
+        y, x = ((v[:, None] + k).clip(0, most - 1) for v, k, most in ((y, beside[0], rows), (x, beside[1], columns)))
+        return np.asarray(self.top[y, x].max(axis=1), float)
 
     def highest(self, at: Floats, radius: float) -> float:
         """The most that stands within a radius of (x, y, ..)."""
@@ -302,15 +340,15 @@ def _front(cutter: Cutter, cell: float) -> Points:
     beside: a line across is enough, and arcs before it, each at its height, tell how much of it is taken before.
     """
     if cutter.is_flat:
-        return _known(cutter, _arc(cutter.radius - _WITHIN * cell, cell), cell)
+        return _known(cutter, _arc(cutter.radius - _WITHIN * cell, cell, *_ON_RIM), cell)
     arcs = [_arc(radius, cell) for radius in cutter.half_width(np.array(_ARCS) * cutter.stepdown).tolist()]
     return _known(cutter, np.hstack([*arcs, 1j * _row(_wide(cutter), cell)]), cell)
 
 
-def _arc(radius: float, cell: float) -> Complexes:
+def _arc(radius: float, cell: float, aside: float = _ASIDE, round_it: float = _ROUND) -> Complexes:
     """(2, m) points of a half circle, the second row between those of the first."""
     angle = np.linspace(-math.pi / 2, math.pi / 2, 181)
-    close = radius * np.maximum(np.cos(angle) / _ASIDE, 1.0 / _ROUND) / cell
+    close = radius * np.maximum(np.cos(angle) / aside, 1.0 / round_it) / cell
     along = np.concatenate([[0.0], np.cumsum((close[1:] + close[:-1]) / 2 * np.diff(angle))])
     return np.asarray(radius * np.exp(1j * np.interp(_apart(along[-1]) * along[-1], along, angle)))
 

@@ -38,7 +38,7 @@ def roughing(
     if not len(path):
         return path
     bounds = [*path.points[:, :2].min(axis=0), *path.points[:, :2].max(axis=0)]
-    return eased(path, cutter, Standing.over(bounds, [cutter], None, level=stock_top))
+    return eased(path, cutter, Standing.over(bounds, [cutter], None, level=stock_top, in_rows=True))
 
 
 @remembered

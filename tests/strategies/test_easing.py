@@ -91,6 +91,18 @@ def test_nor_where_low_ridges_are_much_beside_what_it_takes_in_a_straight_line()
     assert (loads.volume / loads.length)[quick].max() <= LOAD_FACTOR * cutter.straight_cut
 
 
+def test_rows_that_take_no_more_than_a_straight_line_cut_are_not_eased():
+    """Rows 2.7 mm apart on cells of 0.6 mm took four of them and five by turns: every second row was eased."""
+    cutter = replace(LARGE, diameter=6.0, stepdown=2.4)
+    level = Surface(thickness=5.0, radius_nut=math.inf, radius_end=math.inf, length=60.0)
+    path = roughing(box(0, -17.2, 60, 17.2), level, cutter, finish=None, stock_top=7.4, allowance=0.0,
+                    rapids=Rapids(20.0, 9.0))
+    rows = path.lengths > 20.0
+    slow = path.points[rows & (path.kinds == Move.EASED), 1]
+    assert np.unique(slow).tolist() == [-16.0]  # the first alone goes through wood over its whole width
+    assert len(np.unique(path.points[rows, 1])) == 13
+
+
 @pytest.mark.parametrize(("ramp", "plunge"), [(10.0, 1200.0), (20.0, 600.0), (45.0, 400.0)])
 def test_nor_down_the_ramps_round_an_outline_however_steep_ramps_may_be(ramp, plunge):
     """The plunge feed is hardly slower than the eased one, 729 mm a minute: 1.8 to 2.1 times what it should."""

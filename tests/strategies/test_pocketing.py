@@ -579,6 +579,20 @@ def test_a_ramp_to_and_fro_ends_where_the_line_begins() -> None:
         assert shapely.distance(LineString(line), shapely.points(way)).max() < 1e-12
 
 
+def test_a_small_cutter_stays_down_along_the_walls_of_what_a_wider_one_opened() -> None:
+    """Ways from spot to spot in a corner, and to the next layer, run at the walls: each was a lift, 26 in all."""
+    diamond, small = Polygon([(7, 1), (12, 7), (7, 13), (2, 7)]), flat_end(0.5, stepdown=0.25)
+    wide, narrow = pocket(diamond, surface=LEVEL, cutters=[flat_end(2.0), small], depth=1.5, safe_z=20.0)
+    path = narrow.toolpath
+    assert ((path.kinds[:-1] != Move.RAPID) & (path.kinds[1:] == Move.RAPID)).sum() == 4  # one for each corner
+    block = Block((0, 0, 14, 14), 0.05, LEVEL.thickness)
+    for cut in (wide, narrow):
+        block.run(moves_along(cut.toolpath, cut.cutter), cut.cutter.radius)
+    assert block.by_rapids == 0.0
+    y, x = np.nonzero(block.top < LEVEL.thickness - 1e-9)
+    assert shapely.dwithin(diamond, shapely.points(block.xs[x], block.ys[y]), 1e-3).all()
+
+
 def test_one_region_is_cleared_without_lifting() -> None:
     cut, = pocket(box(0, -15, 60, 15), surface=BOARD, cutters=[flat_end(3.0)], depth=1.8, safe_z=SAFE_Z)
     z = cut.toolpath.points[:, 2]

@@ -16,6 +16,7 @@ from pathgen.base.errors import PathgenError
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.strategies.cutting_line import cutting_line
 from pathgen.strategies.cutting_out import _sinking_gently, outlining
+from pathgen.strategies.easing import Standing
 from pathgen.strategies.tab_places import holding, round_a_ring
 from pathgen.strategies.tabs import Tabs, check_tabs_hold, tab_points
 from tests.brute import Block, moves_along
@@ -116,11 +117,15 @@ def test_less_is_left_to_the_last_lap_where_an_inner_corner_is_met_head_on(angle
     assert np.median(off[off > 1e-6]) == pytest.approx(taken, abs=0.002)
 
 
-@pytest.mark.parametrize(("diameter", "kind"), [(3.0, Move.EASED), (6.0, Move.CUT)])
-def test_the_last_lap_goes_at_one_feed(diameter, kind):
-    """A wall that runs at a slant to any grid: 0.2 of it by 6.9 mm is 1.4 mm2, a straight-line cut 1.35 and 5.4 mm2."""
-    tapered = shapely.Polygon([(0, -21.3), (400, -28.9), (400, 28.9), (0, 21.3)])
-    wide = replace(CUTTER, diameter=diameter, stepdown=diameter / 3, stepover=0.45)
+@pytest.mark.parametrize(("diameter", "stepdown", "stepover", "dip", "kind"), [
+    (3.0, 0.7, 0.45, 0.0, Move.EASED), (3.0, 1.0, 0.45, 0.0, Move.CUT), (3.0, 0.5, 0.3, 36.0, Move.EASED),
+    (6.0, 2.0, 0.45, 0.0, Move.CUT)])
+def test_the_last_lap_goes_at_one_feed(diameter, stepdown, stepover, dip, kind):
+    """A wall that runs at a slant to any grid: 0.2 of it by 6.9 mm is 1.38 mm2, a straight-line cut 0.95, 1.35 and 5.4
+    mm2. A shave of 1.02 times that went slow all round. With an inner corner it is thinner, 0.54 mm2 of 0.45, and may
+    meet half as much again there."""
+    tapered = shapely.Polygon([(0, -21.3), (400, -28.9), (400, 28.9), (200, 25.1 - dip), (0, 21.3)])
+    wide = replace(CUTTER, diameter=diameter, stepdown=stepdown, stepover=stepover)
     path = outlining(tapered, cutter=wide, top=6.9, bottom=0.0, tabs=NO_TABS, finish=0.2, rapids=Rapids(15.0, 9.0))
     beside = shapely.distance(shapely.points(path.points[:, :2]), cutting_line(tapered, wide)) < 1e-6
     lap = beside[1:] & beside[:-1] & (path.points[1:, 2] == 0.0)
@@ -134,6 +139,28 @@ def test_the_last_lap_round_a_small_part_goes_in_and_out_past_it(radius):
     cuts = path.kinds[1:] != Move.RAPID
     moves = shapely.linestrings(np.stack([path.points[:-1, :2], path.points[1:, :2]], axis=1)[cuts])
     assert shapely.distance(moves, small).min() == pytest.approx(3.0, abs=0.002)
+
+
+@pytest.mark.parametrize("finish", [0.0, 0.2])
+def test_layers_go_where_something_stands_and_take_the_same_as_whole_laps(finish):
+    """A rest of raw wood past one end, as high as three layers; on the long edges a ridge that one move crosses."""
+    def height(x, y):
+        return np.where((x > 102.0) | (abs(x - 30.0) < 1.0), 8.0, 2.0) + 0.0 * y
+
+    standing = Standing.over(cutting_line(BOX, CUTTER, aside=finish).bounds, [CUTTER], None, level=8.0)
+    y, x = np.indices(standing.top.shape) * standing.cell + np.reshape([standing.low, standing.left], (2, 1, 1))
+    standing.top[:] = height(x + standing.cell / 2, y)
+    left, long = [], []
+    for stands in (None, standing):
+        path = outlining(BOX, cutter=CUTTER, top=8.0, bottom=-0.2, finish=finish, rapids=Rapids(15.0, 9.0),
+                         tabs=Tabs(np.array([[60.0, 20.0]]), 1.5, 6.0), stands=stands)
+        block = Block((-5, -25, 105, 25), 0.2, height)
+        block.run(moves_along(path, CUTTER), CUTTER.radius)
+        assert block.by_rapids == 0.0
+        left.append(block.top)
+        long.append(path.cut_length)
+    np.testing.assert_allclose(left[1], left[0], atol=1e-9)
+    assert long[1] < long[0] - 2 * 250.0  # of three laps round 292 mm more than two and a half
 
 
 def test_tabs_stand_evenly_on_both_long_edges():

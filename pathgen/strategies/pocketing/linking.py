@@ -183,6 +183,8 @@ class FreeWays:
         What the way must stay inside as well: a later cutter's places.
     open : (n,) array of shapely geometry, or None
         Where the axis goes through air, as earlier cutters have been there.
+    grazing_open, root : arrays of shapely geometry and of int, or None
+        The same where it may graze walls of what is open, for a way that stays in the outermost region of each.
     longest : float
         The longest way through air that is quicker than a hop, mm.
     deep : (n,) array of shapely geometry, or None
@@ -198,6 +200,8 @@ class FreeWays:
     area: Shapes
     near: Shapes | None = None
     open: Shapes | None = None
+    grazing_open: Shapes | None = None
+    root: Ints | None = None
     longest: float = 0.0
     deep: Shapes | None = None
     bore: float = 0.0
@@ -258,6 +262,10 @@ class FreeWays:
             short = ~held & (length <= self.longest)
             shapely.prepare(self.open[node[short]])
             held[short] = shapely.covers(self.open[node[short]], ways[short])
+            if self.grazing_open is not None and self.root is not None:
+                shapely.prepare(self.grazing_open[node[short]])
+                held[short] |= shapely.covers(self.grazing_open[node[short]], ways[short]) & shapely.covers(
+                    self.area[self.root[node[short]]], ways[short])
         return np.asarray(held | (length < 1e-9))
 
     def grazing(self, root: int, a: Floats, b: Floats, cut: Shapes) -> Floats | None:

@@ -166,8 +166,10 @@ def cleared(
     if needed is not None and deep is not None:
         cut = _of_use(cut, nested, one, needed[part], rest[part], floor[part], finished)
         through_air = overlay.buffer(deep, -(one.half_width + 0.02), quad_segs=8)
+        along_walls = overlay.buffer(deep, GRAZE - one.half_width, quad_segs=8)
         ways = FreeWays(
-            area=nested.area, near=needed[part], open=through_air[part], longest=longest, deep=deep[part],
+            area=nested.area, near=needed[part], open=through_air[part], grazing_open=along_walls[part],
+            root=nested.root, longest=longest, deep=deep[part],
             bore=one.half_width - GRAZE, opened=opened, step=graze,
         )
     if len(cut):
