@@ -158,9 +158,9 @@ class CutterTable:
     feed: float | None = key(rate(), "cutting feed, per minute", None, shown="required when used")
     plunge: float | None = key(rate(), "feed straight down, per minute", None, shown="required when used")
     stepdown: float | None = key(
-        size(LIMITS["stepdown"][0], 50.0, usual=(0.1, 6.0)), "depth of each layer; ridges and stairs of the pass before "
-        "may add 0.05 mm, a quarter of it at most; last laps along walls, a shave of a tenth of the cutter at most, go "
-        "deeper: four layers in a pocket, all of an outline", None, shown="required when used")
+        size(LIMITS["stepdown"][0], 50.0, usual=(0.1, 6.0)), "depth of each layer; ridges and stairs of the pass "
+        "before may add 0.05 mm, a quarter of it at most; last laps along walls, a shave of a tenth of the cutter at "
+        "most, go deeper: four layers in a pocket, all of an outline", None, shown="required when used")
     stepover: float = key(
         number(*LIMITS["stepover"]), "share of the diameter, for roughing and pocketing; layers of a ball down to the "
         "surface lie as far apart as leaves ridges of a fifth of its stepdown", 0.45)

@@ -25,6 +25,8 @@ from pathgen.programs.standing import in_the_way
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
 from pathgen.report.reckoning import CHANGE, cleared_in, likely_opened, simplified
+from pathgen.strategies.cutting_line import cutting_line
+from pathgen.strategies.cutting_out import most_round
 from pathgen.strategies.pocketing.places import are_high, layer_depths
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import Outline, Pocket
@@ -78,7 +80,9 @@ def _layers(step: Step, around: Around) -> Floats:
     """How thick the layers of an inlay's pocket, ridges counted, or of the outline are, mm."""
     cutter, inlay, cut = step.cutter, step.operation.opens, step.operation.feature
     if inlay is None:
-        high = min(around.top, in_the_way(cut, cutter, around)) - cut.bottom
+        way, stands = cutting_line(around.clamping.board.outline, cutter, aside=cut.finish), in_the_way(cut, cutter, around)
+        top = around.top if stands is None else min(around.top, float(most_round(way, stands, cutter).max()))
+        high = top - cut.bottom
         count = math.ceil(high / cutter.stepdown - 1e-9)
         return np.full(count, high / count)
     proud, ridges = proud_by(around.clamping, inlay)

@@ -85,7 +85,7 @@ def outlining(
     finish = last_lap_takes(outline, cutter, top - bottom, finish)
     ring = cutting_line(outline, cutter, aside=finish)
     standing = stands.copy() if stands is not None else Standing.over(ring.bounds, [cutter], None, level=top)
-    most = _most(ring, standing, cutter) if stands is not None else np.full(1, top)
+    most = most_round(ring, standing, cutter) if stands is not None else np.full(1, top)
     top = min(top, float(most.max()))
     stations, z = _descent(ring, cutter, top, bottom)
     stations, z = _over_tabs(stations, z, ring, tabs, half)
@@ -118,7 +118,7 @@ def outlining(
     return Toolpath(np.vstack([first.points, path.points[begun:]]), np.concatenate([first.kinds, last_lap]))
 
 
-def _most(ring: LinearRing, standing: Standing, cutter: Cutter) -> Floats:
+def most_round(ring: LinearRing, standing: Standing, cutter: Cutter) -> Floats:
     """(n,) the most that stands under the cutter at places evenly round the ring, and halfway from each to the next."""
     count = max(1, math.ceil(ring.length / standing.cell))
     places = places_on(ring, np.arange(count) / count * ring.length)
