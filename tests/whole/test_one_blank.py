@@ -439,6 +439,20 @@ def test_a_parts_sheet_calls_its_share_so_and_counts_it_from_the_parts_own_end(m
     assert "this part's share of the blank" in page
 
 
+def test_no_part_is_taken_up_before_the_last_program_of_all(made):
+    """The tabs of the first part stand in a blank that the others are still cut from."""
+    pages, builds = made[1].files(), made[1].builds
+    for number, one in enumerate(builds, 1):
+        step = one.plan.clamping.steps[-1]
+        said, last = " ".join(afterwards(one.plan.clamping, step)), step.number == 9
+        assert said.startswith("Cut the tabs") == last
+        assert ("programs of other parts follow. After program 9, the last of all parts: Cut the tabs" in said) != last
+        page = html.unescape(next(pages[name] for name in pages if name.startswith(f"part-{number}")))
+        assert said.split(":")[-1] in page
+        assert ("afterwards: Leave the part where it is" in one.programs[-1].text) != last
+    assert "No part is taken up before the last program" in pages["setup.html"]
+
+
 def test_what_would_save_much_time_is_said_of_each_part(made):
     _, result = made
     report = copy.deepcopy(result.report)
