@@ -130,7 +130,9 @@ def _all_said(closed: Sequence[_Closed]) -> str:
     first, *more = closed
     told = [first.said(" of that colour"), *(each.said("") for each in more[: _COLOURS - 1])]
     rest = f", and of {counted(len(closed) - _COLOURS, 'colour')} more" if closed[_COLOURS:] else ""
-    return f"{'; '.join(told)}{rest}{', stay' if more else ', stays'} closed"
+    wholly, shapes = np.sum([each.colour.shapes for each in closed], axis=0).tolist()
+    whole = f" ({wholly} of {'their' if more else 'its'} {shapes} shapes wholly)" if wholly and shapes > 1 else ""
+    return f"{'; '.join(told)}{rest}{', stay' if more else ', stays'} closed{whole}"
 
 
 def _names(cutters: Sequence[Cutter]) -> str:
