@@ -429,6 +429,7 @@ class RingTable:
     cutters: tuple[str, ...] = key(CUTTERS, "names, largest first, a v last")
     fill: str = key(choice("none", "resin"), "none: a channel for strips of wood or shell", "none")
     overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0, inch=0.04)
+    lap: float = key(size(0.0, 5.0), "how far it runs on under later rings that it touches", 0.0)
     colour: str = key(colour, "in the pictures", RING_COLOUR)
 
 
@@ -443,7 +444,7 @@ class RingInlay(InlayTable):
 def ring_inlay(ring: RingTable) -> RingInlay:
     """The inlay that a ring is cut as: it has no drawing."""
     return RingInlay(artwork="", depth=ring.depth, cutters=ring.cutters, fill=ring.fill, overfill=ring.overfill,
-                     ring=ring)
+                     lap=ring.lap, ring=ring)
 
 
 @holding("0, 90, 180 or 270")
