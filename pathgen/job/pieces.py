@@ -68,4 +68,4 @@ def _without_piece(inlay: Inlay, colour: str, made: LetIn) -> Iterator[Doubt]:
         wide = 2 * float(shapely.length(shapely.maximum_inscribed_circle(none, tolerance=0.01)).max())
         yield Doubt(where=f"{inlay.name} piece, {colour}", problem=f"no piece for {len(none)} of the {len(shapes)} "
                     f"shapes drawn, {wide:.2f} mm wide at most: they are not cut", allowed="shapes wider than the "
-                    "cutters", remedy="name a smaller cutter in [[inlay]] cutters, or draw them wider")
+                    "cutters", remedy="name a smaller cutter in [[inlay]] cutters, or draw them wider", closed=True)

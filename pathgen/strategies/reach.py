@@ -44,6 +44,10 @@ _WHOLE = 0.999
 SMALLEST = 0.05
 """Area of the smallest place that is told by itself, mm2."""
 
+MISSED = 2.0
+"""Area of a closed place from which it is warned of however small its share, mm2: more than a cutter of 6 mm leaves
+in a right-angled corner; common practice, no source."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Detail:
