@@ -126,8 +126,8 @@ class ResinTable:
                                    shown="not checked")
     waste: float | None = key(number(0.0, 5.0), "share added for what stays in the cup and on the stick", None,
                               shown=f"{WASTE:g}")
-    waste_least: float | None = key(number(0.0, 1000.0, unit="ml"), "the least that is added for that, ml", None,
-                                    shown=f"{LEAST_WASTE:g} ml")
+    waste_least: float | None = key(number(0.0, 1000.0, unit="ml"), "the least that is added for that in each pour, ml",
+                                    None, shown=f"{LEAST_WASTE:g} ml")
     least: float | None = key(number(0.1, 10_000.0, unit="ml"), "the smallest batch that you mix, ml", None,
                               shown=f"{LEAST_BATCH:g} ml")
     measure: float | None = key(number(0.001, 100.0), "the smallest part that you can measure, ml; g where mixed by "
