@@ -33,8 +33,12 @@ from pathgen.work.part import Place
 ALLOWED = ("stock", "setup", "machine", "part", "measured", "moved")
 """The tables that a job of several parts may have."""
 
-NOT_SHARED = ("channel", "form")
-"""What a part may not have that shares its blank: it turns the blank over, or is more than one part."""
+NOT_SHARED = {
+    "channel": ("a part cut from one side in place", "cut that part alone"),
+    "form": ("a board or a plate: halves and layers of a form have sheets of their own",
+             "cut it alone, or write a template as a [plate] with that artwork and face = false"),
+}
+"""What a part may not have that shares its blank, and what is allowed and to be done instead."""
 
 OF_ALL = ("measured", "moved")
 """What is said of the common blank, not of one of its parts."""
@@ -109,8 +113,8 @@ def _check_part(job: Job, number: int) -> None:
     where, unit = f"[[part]] {number}", job.units
     for name in part.tables:
         if name in NOT_SHARED:
-            raise JobError(f"{where} job", f"{table.job} has {head_of(name)}",
-                           allowed="a part cut from one side in place", remedy="cut that part alone")
+            allowed, remedy = NOT_SHARED[name]
+            raise JobError(f"{where} job", f"{table.job} has {head_of(name)}", allowed=allowed, remedy=remedy)
         if name in OF_ALL:
             raise JobError(f"{where} job", f"{table.job} has {head_of(name)}", allowed="what moves is the whole "
                            "blank", remedy=f"write {head_of(name)} into {job.path.name}, each with at as the "

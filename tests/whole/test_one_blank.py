@@ -34,6 +34,7 @@ from pathgen.report.moving import moved_data, moved_lines, moving_findings
 from pathgen.report.text import before_next, go_on_lines
 from pathgen.work.operations import WitnessMarks
 from tests.as_made import hold
+from tests.job.test_forms import DISC, DRAWING, FORM
 from tests.job.test_plates import HOLE, PLATE, RING
 from tests.plain_cutting import Wood
 from tests.small_board import moves
@@ -524,6 +525,14 @@ def test_parts_that_do_not_share_a_blank(tmp_path, own, where, words):
         build_blank(load_job(blank(tmp_path, ringed=own)), resolution=0.6)
     assert wrong.value.where == where
     assert words in str(wrong.value)
+
+
+def test_a_form_has_sheets_of_its_own(tmp_path):
+    """It is cut from one side too: that is not why."""
+    (tmp_path / "line.svg").write_text(DRAWING.format(DISC))
+    template = FORM.replace('cut = "halves"\ngap = 2.4', 'cut = "on"')
+    with pytest.raises(JobError, match=r"have sheets of their own.*a template as a .plate. with that artwork"):
+        load_job(blank(tmp_path, ringed=template))
 
 
 @pytest.mark.in_every_run(0)
