@@ -76,21 +76,32 @@ def boring_of(job: Job, part: FlatPart) -> Iterator[tuple[Operation[Any], str]]:
 
 
 def check_flat(job: Job, part: FlatPart) -> None:
-    """Raise JobError for the first thing about a flat part that does not go together."""
-    for name in OF_BOARDS:
-        if getattr(job, name) is not None:
-            raise JobError(f"[{name}]", f"the job is of a {job.body_name}, which has no frets and no strings",
-                           allowed="[[inlay]], [[ring]], [[hole]], [surface], [outline]", remedy=f"leave [{name}] out")
-    if job.form is not None:
-        check_form(job)
-    if job.outline and (job.outline.artwork or job.outline.place or job.outline.artwork_layers):
-        raise JobError("[outline] artwork", f"the outline is said in {job.body_name}",
-                       remedy="write artwork, artwork_layers and place there")
-    _face(job)
-    bores = bores_of(job)
-    check_bores(job, part, bores)
-    _openings(job, part)
+    """Raise JobError for what does not go together of a flat part; rings are held to holes that are in order."""
     mistakes = Mistakes()
+    for name in OF_BOARDS:
+        with mistakes.caught():
+            if getattr(job, name) is not None:
+                raise JobError(f"[{name}]", f"the job is of a {job.body_name}, which has no frets and no strings",
+                               allowed="[[inlay]], [[ring]], [[hole]], [surface], [outline]",
+                               remedy=f"leave [{name}] out")
+    with mistakes.caught():
+        if job.form is not None:
+            check_form(job)
+    with mistakes.caught():
+        if job.outline and (job.outline.artwork or job.outline.place or job.outline.artwork_layers):
+            raise JobError("[outline] artwork", f"the outline is said in {job.body_name}",
+                           remedy="write artwork, artwork_layers and place there")
+    with mistakes.caught():
+        _face(job)
+    bores = bores_of(job)
+    try:
+        check_bores(job, part, bores)
+    except JobError as wrong:
+        bores = []
+        with mistakes.caught():
+            raise wrong
+    with mistakes.caught():
+        _openings(job, part)
     for number, ring in enumerate(job.rings, 1):
         with mistakes.caught():
             _ring(job, part, ring, f"[[ring]] {number}")
