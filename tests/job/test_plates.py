@@ -284,6 +284,20 @@ def test_openings_of_a_layer_whatever_their_colours(tmp_path, name):
         read(tmp_path, text.replace(f'"{name}"', ""))
 
 
+def test_holes_in_a_drawn_outline_are_openings_where_the_job_says_so(tmp_path):
+    """Without openings it is refused, and what that names works."""
+    holed = '<path fill="#553311" fill-rule="evenodd" d="M0,0H80V40H0Z M10,10H30V30H10Z M50,10H70V30H50Z"/>'
+    (tmp_path / "plate.svg").write_text(svg(holed, 80, 40))
+    with pytest.raises(JobError, match=r"shows 1 shape with 2 holes .* write openings = { cutter = ") as refused:
+        read(tmp_path, DRAWN)
+    written = re.search(r"openings = {.*?}", str(refused.value))[0].replace("..", "flat 3")
+    job = read(tmp_path, DRAWN.replace("face = false", f"{written}\nface = false"))
+    part = part_of(job)
+    assert [shape.area for shape in part.openings] == pytest.approx([400.0, 400.0])
+    assert part.outline.area == pytest.approx(3200.0)
+    assert [step.operation.name for step in clamping_of(job).steps] == ["openings", "outline"]
+
+
 def test_an_inward_corner_is_left_round_and_told(tmp_path):
     job = drawn(tmp_path, outline="M0,0H80V40H20V20H0Z")
     part = part_of(job)
