@@ -214,7 +214,7 @@ class ResurfaceTable:
     stepdown: float = key(size(0.02, 10.0), "the most that a pass through what stands proud takes, ridges of "
                           "the one above counted in: each goes 0.8 of it deeper, 40 at most", 0.5, inch=0.02)
     area: Literal["board", "inlay"] = key(
-        choice("board", "inlay"), "cut the whole board again, with layers above its last pass over the fill alone, or "
-        "only over each inlay", "board")
+        choice("board", "inlay"), "cut the whole board again over the last inlay, with layers above its last pass over "
+        "the fill alone, and only round those before it; or only over each inlay", "board")
     blend: float = key(size(0.5, 100.0), "how far round a drawing its fill is cut down, beside all inside its dam; "
                        "over the whole board 3 mm at least", 5.0, inch=0.2)
