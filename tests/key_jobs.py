@@ -757,7 +757,7 @@ VALUES: dict[str, Rule] = {
     "[dots] frets": _frets_of("dots"), "[dots] apart": length(5, 12), "[dots] inset": length(3, 8),
     "[[ring]] at": _at, "[[ring]] inner": length(0, 5),
     "[[ring]] outer": lambda job, own: round(own["inner"] + job.chance.length(0.6, 3), 1),
-    "[[ring]] depth": length(0.2, 2), "[[ring]] cutters": cutters(0.5, 3),
+    "[[ring]] depth": length(0.2, 2), "[[ring]] cutters": cutters(0.5, 3), "[[ring]] lap": length(0.1, 0.6, 2),
     "[resurface] skim": length(0, 0.2, 2), "[holes] cutter": cutter(2, 5, "flat"), "[holes] at": _holes_at,
     "[holes] diameter": lambda job, own: round(job.of(own["cutter"])["diameter"] * job.chance.length(1, 1.9, 2), 2),
     "[holes] depth": lambda job, own: None if "channel" in job.wanted else job.chance.length(1, 5),

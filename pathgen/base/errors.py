@@ -130,13 +130,15 @@ def asked_by(what: str) -> Iterator[None]:
 
 @dataclass(frozen=True, kw_only=True)
 class Doubt:
-    """What may be meant, and is likely not: said and not refused. `grave` ones are warnings, the others notes."""
+    """What may be meant, and is likely not: said and not refused. `grave` ones are warnings, the others notes; `closed`
+    ones say how much of what is drawn is not cut, and are said beside the verdict too."""
 
     where: str
     problem: str
     allowed: str
     remedy: str
     grave: bool = True
+    closed: bool = False
 
 
 class JobError(PathgenError):

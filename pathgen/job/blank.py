@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import shapely
@@ -14,7 +15,7 @@ from shapely.affinity import affine_transform
 from pathgen.artwork.transforms import rotation
 from pathgen.base import overlay
 from pathgen.base.arrays import Bounds, Floats
-from pathgen.base.errors import JobError, Mistakes, PathgenError
+from pathgen.base.errors import JobError, Mistakes, PathgenError, all_of
 from pathgen.base.plain import joined
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length, place_words, written_alike
@@ -33,8 +34,12 @@ from pathgen.work.part import Place
 ALLOWED = ("stock", "setup", "machine", "part", "measured", "moved")
 """The tables that a job of several parts may have."""
 
-NOT_SHARED = ("channel", "form")
-"""What a part may not have that shares its blank: it turns the blank over, or is more than one part."""
+NOT_SHARED = {
+    "channel": ("a part cut from one side in place", "cut that part alone"),
+    "form": ("a board or a plate: halves and layers of a form have sheets of their own",
+             "cut it alone, or write a template as a [plate] with that artwork and face = false"),
+}
+"""What a part may not have that shares its blank, and what is allowed and to be done instead."""
 
 OF_ALL = ("measured", "moved")
 """What is said of the common blank, not of one of its parts."""
@@ -83,24 +88,29 @@ def _box(part: Job, table: PartTable, bounds: Bounds) -> Bounds:
 
 
 def check_blank(job: Job) -> None:
-    """Raise JobError for the first thing that keeps the parts from being cut out of one blank."""
+    """Raise JobError for what keeps the parts from being cut out of one blank."""
+    all_of(partial(_check_tables, job), partial(_zero_of, job), partial(check_measured, job),
+           *(partial(_check_part, job, number) for number in range(1, len(job.parts) + 1)),
+           partial(_cutters_alike, job), partial(_shares, job))
+
+
+def _check_tables(job: Job) -> None:
     for name in job.tables:
         if name not in ALLOWED:
             raise JobError(head_of(name), "the job is of several parts, each with a job file of its own",
                            allowed="[[part]], [stock], [setup], [machine], [[measured]], [moved]",
                            remedy="write it in the job of its part")
-    _zero_of(job)
-    check_measured(job)
+
+
+def _cutters_alike(job: Job) -> None:
     cutters: dict[str, tuple[str, object]] = {}
     for number, (table, part) in enumerate(zip(job.parts, job.part_jobs, strict=True), 1):
-        _check_part(job, number)
         for cutter in part.cutters:
             known = cutters.setdefault(cutter.name, (table.job, cutter))
             if known[1] != cutter:
                 raise JobError(f'[[part]] {number}, [[cutter]] "{cutter.name}"', f"{table.job} says other things of it "
                                f"than {known[0]}", allowed="one cutter of that name",
                                remedy="write both alike, or give one another name")
-    _shares(job)
 
 
 def _check_part(job: Job, number: int) -> None:
@@ -109,8 +119,8 @@ def _check_part(job: Job, number: int) -> None:
     where, unit = f"[[part]] {number}", job.units
     for name in part.tables:
         if name in NOT_SHARED:
-            raise JobError(f"{where} job", f"{table.job} has {head_of(name)}",
-                           allowed="a part cut from one side in place", remedy="cut that part alone")
+            allowed, remedy = NOT_SHARED[name]
+            raise JobError(f"{where} job", f"{table.job} has {head_of(name)}", allowed=allowed, remedy=remedy)
         if name in OF_ALL:
             raise JobError(f"{where} job", f"{table.job} has {head_of(name)}", allowed="what moves is the whole "
                            "blank", remedy=f"write {head_of(name)} into {job.path.name}, each with at as the "
@@ -130,17 +140,21 @@ def _check_part(job: Job, number: int) -> None:
 
 def _shares(job: Job) -> None:
     """Every share lies on the blank, and no two meet."""
-    blank = shapely.box(*job.stock.bounds)
+    blank, mistakes = shapely.box(*job.stock.bounds), Mistakes()
     shares = [share_of(part, table) for table, part in zip(job.parts, job.part_jobs, strict=True)]
     for number, (table, share) in enumerate(zip(job.parts, shares, strict=True), 1):
         bounds = zip(share.bounds, blank.bounds, (-1, -1, 1, 1), _SIDES, strict=True)
         past = [f"{out:.2f} mm past the {side}" for s, b, way, side in bounds if (out := (s - b) * way) > _TOUCHING]
-        if past:
+        with mistakes.caught():
+            if not past:
+                continue
             raise JobError(f"[[part]] {number} at", f"the blank of {table.job} lies {' and '.join(past)} of the common "
                            "one", allowed="within [stock]", remedy="move it, or take a larger blank")
     for (i, one), (k, other) in itertools.combinations(enumerate(shares, 1), 2):
         both = overlay.intersection(one, other)
-        if both.area > _TOUCHING:
+        with mistakes.caught():
+            if both.area <= _TOUCHING:
+                continue
             x0, y0, x1, y1 = both.bounds
             place = place_words((x0 + x1) / 2, (y0 + y1) / 2, job.units)
             raise JobError(
@@ -148,6 +162,7 @@ def _shares(job: Job) -> None:
                 f"{format_length(x1 - x0, job.units)} along and {format_length(y1 - y0, job.units)} across, round "
                 f"{place}", allowed="blanks side by side: each part's cutters stay on its own",
                 remedy="move one of them, or make [stock] of its job smaller")
+    mistakes.refuse()
 
 
 def _places_of(job: Job) -> dict[str, Place]:

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon
 
-from pathgen.base.errors import JobError
+from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.plain import in_runs, joined
 from pathgen.base.units import SUMS, falls_short, left_words, place_words, rounded_down, rounded_up
 from pathgen.job.form import form_piece, is_own
@@ -70,11 +70,20 @@ def boring(job: Job, part: FlatPart, top: float) -> Iterator[tuple[Operation[Any
 
 
 def check_bores(job: Job, part: FlatPart, bores: list[Bored]) -> None:
-    """Raise JobError for a hole that its cutter cannot cut, or without wood round it and under it."""
+    """Raise JobError for holes that their cutters cannot cut, or without wood round them and under them; what reaches
+    off the part is not held to the others."""
+    mistakes, within = Mistakes(), bores
     for number, table in enumerate(job.bores, 1):
-        _check_hole(job, part, table, f"[[hole]] {number}")
-    _inside(part, bores)
-    _apart(part, bores)
+        where = f"[[hole]] {number}"
+        with mistakes.caught():
+            _check_hole(job, part, table, where)
+        if off := _off(part, bores, where):
+            within = [one for one in within if one.where != where]
+            with mistakes.caught():
+                raise off
+    with mistakes.caught():
+        _apart(part, within)
+    mistakes.refuse()
 
 
 def _boring(job: Job, table: HoleTable, some: list[Bored], numbers: Mapping[tuple[float, float], int], bottom: float,
@@ -170,19 +179,20 @@ def _web(part: FlatPart, depth: float, where: str) -> None:
                        "make min_web smaller, or the plate thicker: no depth leaves so much")
 
 
-def _inside(part: FlatPart, bores: list[Bored]) -> None:
-    """Every hole lies within the outline, and takes no bite out of its edge: of those that do not, the furthest out."""
+def _off(part: FlatPart, bores: list[Bored], where: str) -> JobError | None:
+    """Every hole of a table lies within the outline, and takes no bite out of its edge: else what is wrong with the one
+    that is the furthest out."""
     shapely.prepare(part.outline)
-    outs = [float(_out(part, one.bore.diameter, one.bore.axis)) for one in bores]
+    row = [one for one in bores if one.where == where]
+    outs = [float(_out(part, one.bore.diameter, one.bore.axis)) for one in row]
     if max(outs, default=-1.0) < 0:
-        return
-    out, one = max(outs), bores[int(np.argmax(outs))]
-    row = [other for other in bores if other.where == one.where]
+        return None
+    out, one = max(outs), row[int(np.argmax(outs))]
     too_long = one.pitch > 0 and _longest(part, row) < _holes_in(row)
     pitch, further = _pitch(part, bores, one, way=-1) if one.share else None, rounded_up(out + _wood(part, one))
     in_row = one.share or too_long
     narrower = f"make pitch {pitch:.2f} mm or less, or " if pitch else ""
-    raise JobError(
+    return JobError(
         f"{one.where} {'pitch' if in_row else 'at'}", f"{one.place} leaves the {part.names.part}: its edge lies "
         f"{out:.2f} mm outside", allowed="holes within the outline",
         remedy=f"{narrower}{_count(part, bores, one)}" if in_row else

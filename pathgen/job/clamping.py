@@ -34,7 +34,7 @@ from pathgen.strategies.roughing import roughing_runs
 from pathgen.work import operations
 from pathgen.work.clamping import Clamping, Shared, Step, numbered
 from pathgen.work.features import Inlay, Marks, Surfacing
-from pathgen.work.fill import Resin
+from pathgen.work.fill import LEAST_LEFT, Resin, left_by_edge
 
 
 def clamping_of(job: Job, shared: Shared | None = None) -> Clamping:
@@ -238,7 +238,10 @@ def _steps(job: Job, board: Fingerboard | FlatPart, inlays: tuple[Inlay, ...], m
                         yield step(operations.Hover(marks, inlay), job.marks.cutter)
                     final = all(later.fill == "none" for later in job.inlays[inlay.index + 1 :])
                     first = all(earlier.fill == "none" for earlier in job.inlays[: inlay.index])
-                    yield step(operations.CutAgain(inlay, surfacing, final, first), job.surface.finish)
+                    passing = surfacing.resurface_area == "board" and not (
+                        final or (first and surfacing.skim) or surfacing.leave) \
+                        and left_by_edge(inlay, board.outline).area < LEAST_LEFT  # else it would be scraped off
+                    yield step(operations.CutAgain(inlay, surfacing, final, first, passing), job.surface.finish)
         elif part == "slots" and isinstance(board, FlatPart):
             for operation, cutter in boring_of(job, board):
                 yield step(operation, cutter)

@@ -82,6 +82,9 @@ def _named_cutter(job: Job, where: str, name: str) -> None:
         fit = [f'"{one.name}"' for one in job.complete_cutters if one.shape == shape and one.diameter <= widest]
         raise JobError(where, f'"{name}" is a {cutter.shape} cutter', allowed=f"a {shape} cutter",
                        remedy=f"name {joined(fit, 'or')}, if it fits" if fit else "add a [[cutter]] of that shape")
+    if cutter.shape == "v" and where in ("[surface] finish", "[surface] rough"):
+        raise JobError(where, f'"{name}" is a v cutter: it leaves furrows', allowed="a ball-end cutter, or a flat end "
+                       'to rough, or to finish where radius = "flat"', remedy="name another cutter")
     for table, slots in (("[slots]", job.slots), ("[nut]", job.nut)):
         if where == f"{table} cutter" and slots and slots.entry == "peck" and not cutter.plunges:
             raise JobError(f"{table} entry", f'"peck" goes straight down, and "{name}" cannot cut at its centre '

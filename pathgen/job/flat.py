@@ -76,21 +76,32 @@ def boring_of(job: Job, part: FlatPart) -> Iterator[tuple[Operation[Any], str]]:
 
 
 def check_flat(job: Job, part: FlatPart) -> None:
-    """Raise JobError for the first thing about a flat part that does not go together."""
-    for name in OF_BOARDS:
-        if getattr(job, name) is not None:
-            raise JobError(f"[{name}]", f"the job is of a {job.body_name}, which has no frets and no strings",
-                           allowed="[[inlay]], [[ring]], [[hole]], [surface], [outline]", remedy=f"leave [{name}] out")
-    if job.form is not None:
-        check_form(job)
-    if job.outline and (job.outline.artwork or job.outline.place or job.outline.artwork_layers):
-        raise JobError("[outline] artwork", f"the outline is said in {job.body_name}",
-                       remedy="write artwork, artwork_layers and place there")
-    _face(job)
-    bores = bores_of(job)
-    check_bores(job, part, bores)
-    _openings(job, part)
+    """Raise JobError for what does not go together of a flat part; rings are held to holes that are in order."""
     mistakes = Mistakes()
+    for name in OF_BOARDS:
+        with mistakes.caught():
+            if getattr(job, name) is not None:
+                raise JobError(f"[{name}]", f"the job is of a {job.body_name}, which has no frets and no strings",
+                               allowed="[[inlay]], [[ring]], [[hole]], [surface], [outline]",
+                               remedy=f"leave [{name}] out")
+    with mistakes.caught():
+        if job.form is not None:
+            check_form(job)
+    with mistakes.caught():
+        if job.outline and (job.outline.artwork or job.outline.place or job.outline.artwork_layers):
+            raise JobError("[outline] artwork", f"the outline is said in {job.body_name}",
+                           remedy="write artwork, artwork_layers and place there")
+    with mistakes.caught():
+        _face(job)
+    bores = bores_of(job)
+    try:
+        check_bores(job, part, bores)
+    except JobError as wrong:
+        bores = []
+        with mistakes.caught():
+            raise wrong
+    with mistakes.caught():
+        _openings(job, part)
     for number, ring in enumerate(job.rings, 1):
         with mistakes.caught():
             _ring(job, part, ring, f"[[ring]] {number}")
@@ -129,7 +140,7 @@ def _asked_outline(job: Job) -> Polygon:
         if table.length is not None or table.width is not None or table.corner_radius:
             raise JobError("[plate]", "artwork is given, and length, width or corner_radius too",
                            remedy="keep the drawing, or the size")
-        return drawn_outline(job, table.artwork, table.place, "[plate]", seen=table.artwork_layers)
+        return Polygon(_drawn_with_holes(job, table).exterior)
     if table.length is None or table.width is None:
         raise JobError("[plate]", "there is no outline", allowed="length and width, or artwork",
                        remedy="give length and width, or artwork, a drawing of the outline")
@@ -152,6 +163,12 @@ def _asked_outline(job: Job) -> Polygon:
     return shapely.orient_polygons(overlay.buffer(core, r, quad_segs=max(16, math.ceil(12 * math.sqrt(r)))))
 
 
+def _drawn_with_holes(job: Job, table: PlateTable) -> Polygon:
+    """The drawn outline, with the holes in it where openings name nothing else."""
+    holed = table.openings is not None and not (table.openings.colours or table.openings.layers)
+    return drawn_outline(job, table.artwork or "", table.place, "[plate]", seen=table.artwork_layers, holed=holed)
+
+
 def _drawn_openings(job: Job) -> BaseGeometry:
     table = _plate(job)
     if job.form is not None:
@@ -159,8 +176,10 @@ def _drawn_openings(job: Job) -> BaseGeometry:
     if table.openings is None or table.artwork is None:
         return MultiPolygon()
     if not (table.openings.colours or table.openings.layers):
-        raise JobError("[plate] openings", "neither colours nor layers", remedy="name the colours, or the layers, of "
-                       "the drawing that are cut through")
+        if holes := _drawn_with_holes(job, table).interiors:
+            return MultiPolygon([Polygon(hole) for hole in holes])
+        raise JobError("[plate] openings", "neither colours nor layers, and the drawing has no hole in it",
+                       remedy="name the colours, or the layers, of the drawing that are cut through")
     return drawn_area(job, table.artwork, table.place, "[plate] openings", colours=table.openings.colours,
                       layers=table.openings.layers,
                       seen=table.artwork_layers and (*table.artwork_layers, *table.openings.layers))

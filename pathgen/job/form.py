@@ -281,8 +281,10 @@ def _least_wall(job: Job) -> tuple[float, tuple[float, float]] | None:
     """The least that is left between the line and the form's edge, square to the line, and where.
 
     Within `_LEAD` of a place where the line runs out through a side of the edge, that side is left out: there the form
-    ends in a corner. None where no place of the line looks at an edge.
+    ends in a corner. None where no place of the line looks at an edge: what is kept inside a line all round has none.
     """
+    if _form(job).length is None and _form(job).cut != "inside":
+        return None
     piece, (_, frame) = _piece(job), _area(job)
     edge = frame.exterior
     inner = overlay.difference(piece.boundary, overlay.buffer(edge, _ON_EDGE))

@@ -126,8 +126,8 @@ class ResinTable:
                                    shown="not checked")
     waste: float | None = key(number(0.0, 5.0), "share added for what stays in the cup and on the stick", None,
                               shown=f"{WASTE:g}")
-    waste_least: float | None = key(number(0.0, 1000.0, unit="ml"), "the least that is added for that, ml", None,
-                                    shown=f"{LEAST_WASTE:g} ml")
+    waste_least: float | None = key(number(0.0, 1000.0, unit="ml"), "the least that is added for that in each pour, ml",
+                                    None, shown=f"{LEAST_WASTE:g} ml")
     least: float | None = key(number(0.1, 10_000.0, unit="ml"), "the smallest batch that you mix, ml", None,
                               shown=f"{LEAST_BATCH:g} ml")
     measure: float | None = key(number(0.001, 100.0), "the smallest part that you can measure, ml; g where mixed by "
@@ -214,7 +214,7 @@ class ResurfaceTable:
     stepdown: float = key(size(0.02, 10.0), "the most that a pass through what stands proud takes, ridges of "
                           "the one above counted in: each goes 0.8 of it deeper, 40 at most", 0.5, inch=0.02)
     area: Literal["board", "inlay"] = key(
-        choice("board", "inlay"), "cut the whole board again, with layers above its last pass over the fill alone, or "
-        "only over each inlay", "board")
+        choice("board", "inlay"), "cut the whole board again over the last inlay, with layers above its last pass over "
+        "the fill alone, and only round those before it; or only over each inlay", "board")
     blend: float = key(size(0.5, 100.0), "how far round a drawing its fill is cut down, beside all inside its dam; "
                        "over the whole board 3 mm at least", 5.0, inch=0.2)

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from pathgen.base.arrays import Floats
-from pathgen.base.errors import JobError
+from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.lettering import lettering, lettering_length
 from pathgen.base.units import coarse_length, format_length, left_words, rounded_up, sawn
 from pathgen.job.board_tables import TOOL_TAB, NutAndSaddleTable
@@ -44,18 +44,21 @@ def nut_and_saddle_clampings(job: Job) -> tuple[Clamping, ...]:
     if job.nut_blank is None and job.saddle_blank is None:
         raise JobError(job.path.name, "[nut_blank] and [saddle_blank] are missing",
                        remedy="add one or both, with the cutter, and thickness and height of the plate")
-    made = []
-    if job.nut_blank is not None:
-        line = nut_curve(board, job.strings, past=job.nut_blank.overhang, behind=nut_behind(job),
-                         thick=plate_thickness(job, job.nut_blank))
-        height, mark = _nut_height(job, board, job.nut_blank)
-        made.append(_clamping(job, job.nut_blank, Nut, line, height, mark, board))
-    if job.saddle_blank is not None:
-        if job.saddle_blank.height is None:
-            raise JobError("[saddle_blank] height", "missing",
-                           remedy="give it, from the bottom of the bridge's slot to the top in the middle")
-        line = saddle_curve(board, job.strings, past=job.saddle_blank.overhang)
-        made.append(_clamping(job, job.saddle_blank, Saddle, line, job.saddle_blank.height, _SADDLE_MARK, board))
+    made, mistakes = [], Mistakes()
+    with mistakes.caught():
+        if job.nut_blank is not None:
+            line = nut_curve(board, job.strings, past=job.nut_blank.overhang, behind=nut_behind(job),
+                             thick=plate_thickness(job, job.nut_blank))
+            height, mark = _nut_height(job, board, job.nut_blank)
+            made.append(_clamping(job, job.nut_blank, Nut, line, height, mark, board))
+    with mistakes.caught():
+        if job.saddle_blank is not None:
+            if job.saddle_blank.height is None:
+                raise JobError("[saddle_blank] height", "missing",
+                               remedy="give it, from the bottom of the bridge's slot to the top in the middle")
+            line = saddle_curve(board, job.strings, past=job.saddle_blank.overhang)
+            made.append(_clamping(job, job.saddle_blank, Saddle, line, job.saddle_blank.height, _SADDLE_MARK, board))
+    mistakes.refuse()
     return tuple(made)
 
 

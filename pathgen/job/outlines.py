@@ -53,16 +53,16 @@ def drawing_path(job: Job, artwork: str, where: str) -> Path:
 
 
 def drawn_outline(
-    job: Job, artwork: str, place: PlaceTable | None, where: str, *, seen: tuple[str, ...] = ()
+    job: Job, artwork: str, place: PlaceTable | None, where: str, *, seen: tuple[str, ...] = (), holed: bool = False
 ) -> Polygon:
-    """The one area that a drawing shows, in the layers that are `seen`, or all.
+    """The one area that a drawing shows, in the layers that are `seen`, or all; with its holes where it may be `holed`.
 
     Raises JobError for a drawing that is not there or shows anything else.
     """
     shape = overlay.union_all([polygon for _, polygon in drawn_regions(job, artwork, place, where, seen=seen)])
     if not _is_whole(shape):
         shape = _without_hairs(shape)
-    if not _is_whole(shape):
+    if not (_is_whole(shape) or (holed and shape.geom_type == "Polygon")):
         parts = shapely.get_parts(shape)
         holes = int(shapely.get_num_interior_rings(parts).sum())
         if len(parts) == holes == 1 and Polygon(parts[0].interiors[0]).area > _LINE * Polygon(parts[0].exterior).area:
@@ -73,7 +73,9 @@ def drawn_outline(
                        allowed="one shape without holes",
                        remedy="keep the outline alone in that drawing, or name its artwork_layers"
                               if len(parts) != 1 else
-                              "draw what lies inside over the whole shape")
+                              "draw what lies inside over the whole shape" + (
+                                  '; where the holes are cut through, write openings = { cutter = ".." } for them'
+                                  if where == "[plate]" else ""))
     return shapely.orient_polygons(shape)
 
 

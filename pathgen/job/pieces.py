@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
-from pathgen.base.errors import JobError
+import shapely
+
+from pathgen.base.errors import Doubt, JobError
 from pathgen.base.units import ruled
 from pathgen.job.clamping import planned_of
 from pathgen.job.job import Job
 from pathgen.job.part import part_of
 from pathgen.parts.tools import FlatStock, Sheet
 from pathgen.strategies.matching import LetIn
+from pathgen.strategies.pocketing.shapes import polygons
 from pathgen.work.clamping import Clamping, Setup, Step, slug
-from pathgen.work.features import Pieces
+from pathgen.work.features import Inlay, Pieces
 from pathgen.work.operations import CutPieces
 
 
@@ -51,5 +55,17 @@ def piece_sheets(job: Job) -> tuple[PieceSheet, ...]:
             sheets.append(PieceSheet(inlay=index, colour=colour, let_in=one, clamping=Clamping(
                 title=f"{job.title}: {planned.clamping.inlays[index].name}, pieces of {colour}", kind="piece",
                 units=job.units, board=Sheet.all_of(stock), stock=stock,
+                doubts=tuple(_without_piece(planned.clamping.inlays[index], colour, one)),
                 setup=Setup(feeler=job.setup.feeler), machine=job.machine, steps=(step,))))
     return tuple(sheets)
+
+
+def _without_piece(inlay: Inlay, colour: str, made: LetIn) -> Iterator[Doubt]:
+    """Shapes of a colour that are too narrow for a piece."""
+    shapes = polygons(dict(inlay.shown)[colour])
+    none = shapes[~shapely.intersects(shapes, made.piece)]
+    if len(none):
+        wide = 2 * float(shapely.length(shapely.maximum_inscribed_circle(none, tolerance=0.01)).max())
+        yield Doubt(where=f"{inlay.name} piece, {colour}", problem=f"no piece for {len(none)} of the {len(shapes)} "
+                    f"shapes drawn, {wide:.2f} mm wide at most: they are not cut", allowed="shapes wider than the "
+                    "cutters", remedy="name a smaller cutter in [[inlay]] cutters, or draw them wider", closed=True)

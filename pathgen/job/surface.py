@@ -51,9 +51,6 @@ def check_surface(job: Job, part: Fingerboard | FlatPart) -> None:
         raise JobError("[surface] rough", f'is missing, and the flat end "{finish.name}" finishes',
                        allowed="a cutter that roughs: it goes into the raw blank along a ramp, in layers",
                        remedy=f'add rough = "{finish.name}": it may be the same cutter')
-    if table.rough and job.cutter(table.rough, "[surface] rough").shape == "v":
-        raise JobError("[surface] rough", f'"{table.rough}" is a v cutter: it leaves furrows',
-                       allowed="a flat end, or a ball end", remedy="name another cutter")
     if table.stepover is not None and level and table.stepover >= finish.diameter:
         raise JobError("[surface] stepover", f"{table.stepover:g} mm with a {finish.diameter:g} mm cutter",
                        allowed="less than the cutter's diameter", remedy="make it smaller")

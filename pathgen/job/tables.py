@@ -342,7 +342,8 @@ RING_COLOUR = "#6b4a2f"
 class OpeningsTable:
     """Openings of a plate that its drawing shows in colours or layers of their own."""
 
-    colours: tuple[str, ...] = key(list_of(colour), "the colours that are cut through", (), shown="those of layers")
+    colours: tuple[str, ...] = key(list_of(colour), "the colours that are cut through", (), shown="those of layers, or "
+                                    "the holes in the outline")
     layers: tuple[str, ...] = key(list_of(text(200)), "the layers that are cut through: ids or labels of groups", (),
                                   shown="none")
     cutter: str = key(CUTTER, "a flat-end cutter that clears them")
@@ -359,7 +360,7 @@ class PlateTable:
     width: float | None = key(size(10.0, 1000.0), "across, the centre-line in its middle", None,
                               shown="length and width, or artwork")
     corner_radius: float = key(size(0.0, 500.0), "all corners rounded", 0.0)
-    artwork: str | None = key(FILE, "a drawing: the outline is the outer edge of all that it shows", None,
+    artwork: str | None = key(FILE, "a drawing: the outline is the edge of all that it shows, one shape together", None,
                               shown="length and width")
     artwork_layers: tuple[str, ...] = layers_seen()
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes: { at, rotate, width, height, "
@@ -435,6 +436,7 @@ class RingTable:
     cutters: tuple[str, ...] = key(CUTTERS, "names, largest first, a v last")
     fill: str = key(choice("none", "resin"), "none: a channel for strips of wood or shell", "none")
     overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0, inch=0.04)
+    lap: float = key(size(0.0, 5.0), "how far it runs on under later rings that it touches", 0.0)
     colour: str = key(colour, "in the pictures", RING_COLOUR)
 
 
@@ -449,7 +451,7 @@ class RingInlay(InlayTable):
 def ring_inlay(ring: RingTable) -> RingInlay:
     """The inlay that a ring is cut as: it has no drawing."""
     return RingInlay(artwork="", depth=ring.depth, cutters=ring.cutters, fill=ring.fill, overfill=ring.overfill,
-                     ring=ring)
+                     lap=ring.lap, ring=ring)
 
 
 @holding("0, 90, 180 or 270")

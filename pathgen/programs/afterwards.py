@@ -7,7 +7,7 @@ import shapely
 
 from pathgen.base.units import fine_length, format_length
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.operations import Slot
+from pathgen.work.operations import Outline, Slot
 
 _NARROWER = 1e-6  # mm: a board cut narrower than this is cut for a binding
 
@@ -17,10 +17,14 @@ _HOW = "the sheet of the whole blank says how."
 
 
 def afterwards(clamping: Clamping, step: Step) -> list[str]:
-    """What to do when a program has ended: fills wait until the pockets of all parts of a blank are open. Of one that
-    was run before the work moved, what may still be left to do: who filled its pockets already, only the maker knows.
+    """What to do when a program has ended: on a blank of several parts fills wait for all pockets, and what frees
+    a part for the last program of all. Of one that was run before the work moved, what may still be left to do: who
+    filled its pockets already, only the maker knows.
     """
     own, turn = step.operation.afterwards(clamping), step.turn
+    if isinstance(step.operation, Outline) and turn is not None and turn.number < turn.count:
+        return ["Leave the part where it is, and the blank as it lies: programs of other parts follow.",
+                *(f"{after_the_last(clamping)}: {line}" for line in own)]
     go_on = clamping.shared.go_on if clamping.shared else 0
     to_come = turn is not None and turn.fill_after is not None and turn.fill_after >= go_on  # the fill of all parts
     if clamping.done(step) and not to_come:
@@ -43,6 +47,12 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
         return [f"Do not fill yet: the fills of all parts are poured together, {after}"]
     too = [f"Fill now too: {', '.join(turn.fill_too)}: {_HOW}"] if turn.fill_too else []
     return [*own, *too]
+
+
+def after_the_last(clamping: Clamping) -> str:
+    """When a part is taken up: where others share its blank, after the last program of them all."""
+    turn = clamping.steps[-1].turn if clamping.steps else None
+    return f"After program {turn.count}, the last of all parts" if turn else "After the last program"
 
 
 def off_the_machine(clamping: Clamping) -> list[str]:

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from pathgen.base import overlay
 from pathgen.base.markup import as_table
 from pathgen.base.plain import in_json, rounded
 from pathgen.base.units import volume_words
@@ -22,7 +23,7 @@ from pathgen.report.fretting import fretting_findings
 from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
 from pathgen.report.letting_in import piece_data
 from pathgen.report.neck import neck_findings
-from pathgen.report.out_of_reach import depth_findings, idle_findings, little_findings, reach_findings
+from pathgen.report.out_of_reach import MUCH_CLOSED, depth_findings, idle_findings, little_findings, reach_findings
 from pathgen.report.placed import placed_sizes
 from pathgen.report.programs import Program
 from pathgen.report.reaching import cut_later, reach_data, reach_of_plan
@@ -126,8 +127,8 @@ def _doubts(planned: Plan) -> Iterator[Finding]:
     for doubt in planned.asked.doubts:
         key = re.match(r"inlay \d+\b(?!\()", doubt.where)
         if not key or key[0] not in cut or "overfill" in doubt.where:
-            yield Finding(code="doubt", severity="warn" if doubt.grave else "note", where=doubt.where,
-                          got=doubt.problem, allowed=doubt.allowed, remedy=doubt.remedy)
+            yield Finding(code=MUCH_CLOSED if doubt.closed else "doubt", severity="warn" if doubt.grave else "note",
+                          where=doubt.where, got=doubt.problem, allowed=doubt.allowed, remedy=doubt.remedy)
 
 
 def checks_data(checked: Verification, more: Sequence[Finding] = ()) -> dict[str, Any]:
@@ -222,7 +223,8 @@ def _surface(planned: Plan, programs: Sequence[Program], checked: Verification) 
 def _inlay(planned: Plan, checked: Verification, index: int, reached: Reach) -> dict[str, Any]:
     inlay, cuts = planned.clamping.inlays[index], planned.pockets[index]
     later = cut_later(planned.clamping, index)
-    area, opened = (seen(shape, later).area for shape in (inlay.area, cuts[-1].opened))
+    opened = overlay.intersection(cuts[-1].opened, inlay.shown_area) if inlay.drawn else cuts[-1].opened
+    area, reached_area = (seen(shape, later).area for shape in (inlay.shown_area, opened))
     measure = measure_of(checked, index)  # none where not all of it could be simulated
     volume, deepest = (measure.volume, measure.deepest) if measure else (math.nan, math.nan)
     proud = inlay.overfill * cuts[-1].opened.area
@@ -232,9 +234,9 @@ def _inlay(planned: Plan, checked: Verification, index: int, reached: Reach) -> 
         "placed": placed_sizes(inlay),
         "area": rounded(area, 3),
         # with what later inlays cut of it
-        "area_cut": rounded(inlay.area.area, 3),
+        "area_cut": rounded(inlay.shown_area.area, 3),
         # a cutter as wide as what it opens takes a little of its walls
-        "reachable_area": rounded(min(opened, area), 3),
+        "reachable_area": rounded(min(reached_area, area), 3),
         "pocket_volume": rounded(volume, 3),
         "deepest": rounded(deepest, 3),
         "floor_high": rounded(floor_high(planned, index), 3),

@@ -17,7 +17,7 @@ from pathgen.programs.plan import Plan
 from pathgen.report.reaching import FILM
 from pathgen.report.reckoning import CHANGE
 from pathgen.strategies.pocketing.shapes import polygons
-from pathgen.strategies.reach import SMALLEST, CutterReach, Detail, Reach
+from pathgen.strategies.reach import MISSED, SMALLEST, CutterReach, Detail, Reach
 from pathgen.verify.findings import Finding, at
 from pathgen.verify.pocket_measures import PocketMeasure
 from pathgen.work.clamping import Clamping
@@ -32,9 +32,6 @@ SEEN = 1.0
 """Area of a closed place that would be seen, mm2."""
 LEFT_NOTED = 0.02
 """Share of a colour above which what stays closed is a warning."""
-MISSED = 2.0
-"""Area of a closed place from which it is one however small its share, mm2: more than a cutter of 6 mm leaves
-in a right-angled corner; common practice, no source."""
 LITTLE = 0.001
 """Share of a drawing up to which what a cutter opens beside those before it is a question of whether it is worth it."""
 MUCH_CLOSED = "much-left-closed"
@@ -130,7 +127,9 @@ def _all_said(closed: Sequence[_Closed]) -> str:
     first, *more = closed
     told = [first.said(" of that colour"), *(each.said("") for each in more[: _COLOURS - 1])]
     rest = f", and of {counted(len(closed) - _COLOURS, 'colour')} more" if closed[_COLOURS:] else ""
-    return f"{'; '.join(told)}{rest}{', stay' if more else ', stays'} closed"
+    wholly, shapes = np.sum([each.colour.shapes for each in closed], axis=0).tolist()
+    whole = f" ({wholly} of {'their' if more else 'its'} {shapes} shapes wholly)" if wholly and shapes > 1 else ""
+    return f"{'; '.join(told)}{rest}{', stay' if more else ', stays'} closed{whole}"
 
 
 def _names(cutters: Sequence[Cutter]) -> str:

@@ -86,7 +86,7 @@ def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
         minutes, later = accumulate(p.minutes for p in own), cut_later(planned.clamping, index)
         sets = [
             SetReach(cutters=tuple(p.cutter.name for p in own[:count]), minutes=spent,
-                     share=share_of(cut.opened, inlay.area, later),
+                     share=share_of(cut.opened, inlay.shown_area, later, wider=bool(inlay.drawn)),
                      narrowest_wall=narrowest_wall(cut.opened, _beside(planned.opened, index)))
             for count, (cut, spent) in enumerate(zip(cuts, minutes, strict=True), 1)
         ]
@@ -282,11 +282,11 @@ def _reach_of(
     beside = opened or (opened_of(clamping) if len(clamping.inlays) > 1 else ())
     proud = clamping.proud(inlay)  # only flat ends are let through what is left, and they open the same at any depth
     return reach(
-        inlay.regions, cutters, depth=inlay.depth + proud, sets=sets,
+        inlay.shown, cutters, depth=inlay.depth + proud, sets=sets,
         surface=replace(surface, thickness=surface.thickness + proud),
         most_details=most_details, opened=opened[index] if opened else None,
         cuts=partial(_cuts, clamping, inlay) if sets else None,  # a clamping is nothing to remember an answer by
-        others=Others(pocketed=_beside(beside, index), later=cut_later(clamping, index)),
+        others=Others(pocketed=_beside(beside, index), later=cut_later(clamping, index), wider=bool(inlay.drawn)),
     )
 
 

@@ -38,8 +38,15 @@ _FILM = 1e-4
 _THIN = 0.008
 """What is closed and thinner than this is such a film, mm: twice what openings are exact to, on both sides."""
 
+_WHOLE = 0.999
+"""Share of a shape that is closed all over."""
+
 SMALLEST = 0.05
 """Area of the smallest place that is told by itself, mm2."""
+
+MISSED = 2.0
+"""Area of a closed place from which it is warned of however small its share, mm2: more than a cutter of 6 mm leaves
+in a right-angled corner; common practice, no source."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,6 +74,8 @@ class CutterReach:
     reachable_area: float
     details: tuple[Detail, ...]
     """The largest first; those under `SMALLEST` are left out."""
+    shapes: tuple[int, int] = (0, 0)
+    """How many shapes of the colour it leaves closed wholly, and how many there are; those under `SMALLEST` aside."""
     sloping: bool = False
     """It leaves walls that slope, so that the floor is smaller than what is open at the surface."""
 
@@ -113,6 +122,8 @@ class Others:
     later: BaseGeometry | None = None
     """What is cut afterwards of the same drawing, such as where a colour runs on under another: no area counts there,
     open or closed, though the cutters go in."""
+    wider: bool = False
+    """Whether pockets open more than the drawing, to match the pieces that are let in."""
 
 
 @remembered
@@ -160,7 +171,7 @@ def reach(
     names = " and ".join(dict.fromkeys(c.name for c in cutters))
     for colour, shape in colours:
         area = float(shapely.area(parts).sum() if shape is None else shape.area)
-        row = partial(_row, colour, area, parts, most=most_details)
+        row = partial(_row, colour, area, parts, parts if shape is None else polygons(shape), most=most_details)
         own = [_inside(left, shape) for left, _ in closed]
         rows += [replace(row(cutter.name, left, width), sloping=cutter.shape != "flat-end")
                  for cutter, left, (_, width) in zip(cutters, own, closed, strict=True)]
@@ -216,14 +227,16 @@ def _set_reach(
     except CutterError:  # none of the set goes in, or a flute is too short: that is what the table is there to say
         made = ()
     opened = made[-1][0].opened if made else None
-    share = share_of(opened, region, others.later) if opened is not None else 0.0
+    share = share_of(opened, region, others.later, wider=others.wider) if opened is not None else 0.0
     return SetReach(cutters=tuple(c.name for c in group), share=share, minutes=sum(spent for _, spent in made),
                     narrowest_wall=None if opened is None else narrowest_wall(opened, others.pocketed)), opened
 
 
-def share_of(opened: BaseGeometry, region: BaseGeometry, later: BaseGeometry | None) -> float:
-    """How much of a region is opened, of what is not cut later."""
-    area = seen(region, later).area
+def share_of(
+    opened: BaseGeometry, region: BaseGeometry, later: BaseGeometry | None, *, wider: bool = False
+) -> float:
+    """How much of a region is opened, of what is not cut later; `wider` as in `Others`."""
+    area, opened = seen(region, later).area, overlay.intersection(opened, region) if wider else opened
     return float(min(seen(opened, later).area / area, 1.0)) if area else 1.0
 
 
@@ -279,16 +292,26 @@ def _inside(left: Shapes, shape: BaseGeometry | None) -> Shapes:
     return left if shape is None else np.asarray(overlay.intersection(left, shape))
 
 
-def _row(colour: str, area: float, parts: Shapes, name: str, left: Shapes, width: float, *, most: int) -> CutterReach:
-    """What is left closed of each part, as a row; details are those that something up to `width` wide might open."""
+def _row(
+    colour: str, area: float, parts: Shapes, shapes: Shapes, name: str, left: Shapes, width: float, *, most: int
+) -> CutterReach:
+    """What is left closed of each part, as a row; details are those that something up to `width` wide might open.
+    `shapes` are those of the colour."""
     missed, part = shapely.get_parts(left, return_index=True)
     big = np.flatnonzero((shapely.get_type_id(missed) == 3) & (shapely.area(missed) >= SMALLEST))
     big = big[np.argsort(-shapely.area(missed[big]), kind="stable")[:most]]
     details = _details(missed[big], parts[part[big]], width) if width else []
     return CutterReach(
         colour=colour, cutter=name, area=area, reachable_area=max(area - float(shapely.area(left).sum()), 0.0),
-        details=tuple(details),
+        details=tuple(details), shapes=_wholly(missed, shapes),
     )
+
+
+def _wholly(missed: Shapes, shapes: Shapes) -> tuple[int, int]:
+    """How many of some shapes are missed wholly, and how many there are, without those that nobody would see."""
+    shapes = shapes[shapely.area(shapes) >= SMALLEST]
+    one, by = shapely.STRtree(missed).query(shapely.point_on_surface(shapes), predicate="within")
+    return int((shapely.area(missed[by]) >= _WHOLE * shapely.area(shapes[one])).sum()), len(shapes)
 
 
 def _details(missed: Shapes, region: Shapes, width: float) -> list[Detail]:

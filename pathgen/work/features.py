@@ -103,6 +103,16 @@ class Inlay:
         object.__setattr__(self, "area", in_one(tuple(shape for _, shape in self.regions)))
 
     @property
+    def shown(self) -> tuple[tuple[str, Polygon | MultiPolygon], ...]:
+        """What the drawing shows, by colour: not as it was matched to the pieces that are let in."""
+        return self.drawn or self.regions
+
+    @property
+    def shown_area(self) -> Polygon | MultiPolygon:
+        """All that the drawing shows together."""
+        return in_one(tuple(shape for _, shape in self.shown))
+
+    @property
     def filled_with(self) -> tuple[str, str]:
         """What its pockets take, and that it stands: ``fill``, or pieces that are let in."""
         return ("pieces", "the pieces stand") if self.fill == "piece" else ("fill", "the fill stands")

@@ -76,7 +76,7 @@ class Resin:
     pour_depth : float or None
         Deepest that may be poured at once, mm.
     waste, waste_least : float
-        Share added to what is poured, and the least that is added, ml.
+        Share added to what is poured, and the least that is added for each pour, ml.
     least : float
         The smallest batch, ml.
     measure : float
@@ -323,7 +323,8 @@ def amount(
     deep : float
         Of the resin where it is deepest, mm.
     """
-    waste = max(resin.waste * (pocket + overfill), resin.waste_least * MM3_PER_ML)
+    cups = pours_of(deep, resin.pour_depth)
+    waste = max(resin.waste * (pocket + overfill), cups * resin.waste_least * MM3_PER_ML)
     return Amount(colour=colour, area=area, pocket=pocket, overfill=overfill, waste=waste, depth=depth,
                   batch=batch_of(pocket + overfill + waste, deep=deep, resin=resin))
 

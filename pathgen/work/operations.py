@@ -289,6 +289,8 @@ class CutAgain(Operation[Inlay]):
     """Whether no other cut over a fill comes after it."""
     first: bool = True
     """Whether none came before it."""
+    passing: bool = False
+    """Whether a later one goes over all that it could go over beside its inlay."""
     name = "resurface"
     in_files = "second-cut"
     instead = "another [resurface] area or stepdown, or overfill for the inlay"
@@ -313,12 +315,13 @@ class CutAgain(Operation[Inlay]):
     @property
     def near(self) -> float:
         """How far round the inlay its layers go through the fill, mm, beside all that is inside its dam."""
-        return self.surfacing.blend if self.goes_round else max(self.surfacing.blend, SMEAR)
+        return self.surfacing.blend if self.goes_round and not self.passing else max(self.surfacing.blend, SMEAR)
 
     @property
     def goes_round(self) -> bool:
         """Whether it goes over the inlay and round it alone."""
-        return not self.takes_all and (self.surfacing.resurface_area == "inlay" or self.surfacing.leave > 0)
+        return not self.takes_all and (self.passing or self.surfacing.resurface_area == "inlay"
+                                       or self.surfacing.leave > 0)
 
     def surfaced_as(self, surfacing: Surfacing) -> Self:
         return replace(self, surfacing=surfacing)

@@ -92,6 +92,15 @@ def test_templates_on_each_side_of_a_closed_line(tmp_path, cut, area):
     assert [step.operation.name for step in clamping_of(job).steps] == ["openings"] * (cut == "inside") + ["outline"]
 
 
+@pytest.mark.parametrize("cut", ["on", "outside"])
+def test_what_is_kept_inside_a_line_all_round_has_no_wall(tmp_path, cut):
+    """With wall = 0 the drawing touches the frame round it: rays went across the kept piece to there."""
+    text = FORM.replace('cut = "halves"\ngap = 2.4\nlength = 300.0\nwidth = 240.0\nwall = 20.0',
+                        f'cut = "{cut}"\nwall = 0')
+    (job,) = parts_of(read(tmp_path, text, '<path d="M90 120 a60 40 0 0 1 120 0 v50 h-120 z" fill="#885522"/>'))
+    assert part_of(job).form.wall is None
+
+
 def test_the_line_of_a_layer_alone(tmp_path):
     shapes = f'<g id="body">{DISC}</g><g id="notes"><rect width="30" height="30"/>{{}}</g>'
     text = FORM.replace('cut = "halves"\ngap = 2.4\nlength = 300.0\nwidth = 240.0', 'artwork_layers = ["body"]')

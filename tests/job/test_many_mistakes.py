@@ -8,7 +8,8 @@ import pytest
 import pathgen
 from pathgen.app.cli import main
 from pathgen.base.errors import MOST_SAID, JobError, Mistakes, PathgenError
-from tests.small_board import JOB
+from tests.job.test_plates import PLATE, RING
+from tests.small_board import JOB, cutter
 
 
 def _said(folder: Path, text: str) -> list[str]:
@@ -116,3 +117,28 @@ def test_every_hole_that_is_in_the_way_is_said(tmp_path: Path) -> None:
     assert [line.split(": ")[0] for line in said if "[holes]" in line] == [
         "[holes] at 1", "[holes] at 3", "[holes] at 4"]
     assert "less than -" in "".join(said)
+
+
+def test_holes_and_rings_of_a_plate_are_said_at_once(tmp_path: Path) -> None:
+    """Of a hole that reaches off the plate nothing is said that only follows from where it is."""
+    holes = "".join(f'[[hole]]\ncutter = "flat 3"\nat = {at}\ndiameter = {wide}\n{more}' for at, wide, more in (
+        ([80.0, 20.0], 8.0, "depth = 2.9\n"), ([97.0, 0.0], 8.0, ""), ([20.0, 0.0], 10.0, "count = 3\npitch = 9.0\n"),
+        ([96.0, 6.0], 4.0, "")))
+    said = _said(tmp_path, PLATE + holes + RING.replace("at = [50.0, 0.0]", "at = [88.0, 0.0]"))
+    assert [line.split(": ")[0] for line in said] == [
+        "[[hole]] 1 depth", "[[hole]] 2 at", "[[hole]] 3 pitch", "[[ring]] 1 outer"]
+
+
+def test_cutters_of_wrong_shapes_are_said_at_once(tmp_path: Path) -> None:
+    vee = cutter(name="v", shape="v", diameter=6.0, angle=60.0, speed=12000, feed=900.0, plunge=200.0, stepdown=0.5)
+    said = _said(tmp_path, JOB.replace('finish = "ball"', 'finish = "v"') + vee + '[outline]\ncutter = "ball"\n')
+    assert [line.split(": ")[0] for line in said] == ["[surface] finish", "[outline] cutter"]
+
+
+def test_shares_that_overlap_and_parts_that_do_not_fit_are_said_at_once(tmp_path: Path) -> None:
+    (tmp_path / "plate.toml").write_text(PLATE)
+    (tmp_path / "thick.toml").write_text(PLATE.replace("thickness = 3.0", "thickness = 3.5"))
+    parts = "".join(f'[[part]]\njob = "{name}.toml"\nat = [{x}, 0.0]\n' for name, x in (
+        ("plate", 65.0), ("plate", 100.0), ("thick", 250.0), ("plate", 400.0)))
+    said = _said(tmp_path, f"[stock]\nlength = 320.0\nwidth = 130.0\nthickness = 3.0\nmargin_nut = 0.0\n{parts}")
+    assert [line.split(": ")[0] for line in said] == ["[[part]] 3 job", "[[part]] 4 at", "[[part]] 2 at"]

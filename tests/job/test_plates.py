@@ -5,6 +5,7 @@ import re
 from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -19,6 +20,8 @@ from pathgen.job.doubts import doubts_of
 from pathgen.job.outlines import as_cut, closed_by_cutter
 from pathgen.job.part import outline_of, part_of
 from pathgen.programs.paths import tabs_of
+from pathgen.report.data import _doubts
+from pathgen.report.fill_findings import edge_to_edge
 from pathgen.work.operations import Outline
 from pathgen.work.part import wood_in_plan
 from tests.small_board import svg
@@ -227,9 +230,24 @@ def test_a_round_opening_a_hair_wider_than_its_cutter(tmp_path, cutter, wide):
 def test_what_the_cutter_leaves_of_an_opening_is_told(tmp_path, shape, grave, said):
     """A square corner keeps (1 - pi / 4) r^2. A curved slot as wide as its cutter, its ends round, keeps nothing."""
     job = holed(tmp_path, shape)
-    found = [doubt for doubt in doubts_of(job, clamping_of(job)) if doubt.where == "[plate] openings"]
+    clamping = clamping_of(job)
+    found = [doubt for doubt in doubts_of(job, clamping) if doubt.where == "[plate] openings"]
     assert [doubt.grave for doubt in found] == [grave] * bool(said)
+    told = _doubts(SimpleNamespace(asked=SimpleNamespace(doubts=found), clamping=clamping))
+    assert [one.code for one in told] == ["much-left-closed" if grave else "doubt"] * bool(said)
     assert all(re.search(said, doubt.problem) for doubt in found)
+
+
+def test_a_ring_runs_on_under_the_next_one_that_it_touches(tmp_path):
+    """Of two that share an edge the first becomes wider by its lap, and the note of that edge goes."""
+    other = RING.replace("inner = 10.0", "inner = 14.0").replace("outer = 14.0", "outer = 20.0")
+    for lap, noted in (("", True), ("lap = 0.3\n", False)):
+        clamping = clamping_of(read(tmp_path, PLATE + RING + lap + other))
+        first, last = clamping.inlays
+        assert first.area.area == pytest.approx(math.pi * ((14.3 if lap else 14.0) ** 2 - 100.0), rel=1e-3)
+        assert last.area.area == pytest.approx(math.pi * (400.0 - 196.0), rel=1e-3)
+        both = [(replace(each, fill="resin"), each.area) for each in (first, last)]
+        assert bool(list(edge_to_edge(both, "mm"))) == noted
 
 
 def test_what_a_cutter_opens_of_an_opening_is_worked_out_once(tmp_path):
@@ -264,6 +282,20 @@ def test_openings_of_a_layer_whatever_their_colours(tmp_path, name):
         read(tmp_path, text.replace(name, "cuts"))
     with pytest.raises(JobError, match=r"\[plate\] openings: neither colours nor layers"):
         read(tmp_path, text.replace(f'"{name}"', ""))
+
+
+def test_holes_in_a_drawn_outline_are_openings_where_the_job_says_so(tmp_path):
+    """Without openings it is refused, and what that names works."""
+    holed = '<path fill="#553311" fill-rule="evenodd" d="M0,0H80V40H0Z M10,10H30V30H10Z M50,10H70V30H50Z"/>'
+    (tmp_path / "plate.svg").write_text(svg(holed, 80, 40))
+    with pytest.raises(JobError, match=r"shows 1 shape with 2 holes .* write openings = { cutter = ") as refused:
+        read(tmp_path, DRAWN)
+    written = re.search(r"openings = {.*?}", str(refused.value))[0].replace("..", "flat 3")
+    job = read(tmp_path, DRAWN.replace("face = false", f"{written}\nface = false"))
+    part = part_of(job)
+    assert [shape.area for shape in part.openings] == pytest.approx([400.0, 400.0])
+    assert part.outline.area == pytest.approx(3200.0)
+    assert [step.operation.name for step in clamping_of(job).steps] == ["openings", "outline"]
 
 
 def test_an_inward_corner_is_left_round_and_told(tmp_path):

@@ -14,6 +14,7 @@ from pathgen.programs.afterwards import off_the_machine
 from pathgen.programs.instructions import cautions
 from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
 from pathgen.report.sheet.page import legend_above
+from pathgen.report.sheet.programs import common_cautions
 from pathgen.work.clamping import Step
 from pathgen.work.features import Marks
 from pathgen.work.operations import Outline, WitnessMarks
@@ -45,6 +46,12 @@ def test_words_for_tabs_for_a_skin_and_for_neither(outline_of):
     assert "without tabs" in step.operation.purpose
     assert not any("tabs" in line for line in step.operation.afterwards(clamping) + cautions(step))
     assert any("stick" in line for line in cautions(step))
+
+
+def test_what_comes_free_in_this_program_is_not_said_before_any_is_named(outline_of):
+    clamping, step = outline_of(tabs=2)
+    assert common_cautions(replace(clamping, steps=(step,))) == common_cautions(clamping)
+    assert any("comes free in this program" in line for line in cautions(step))
 
 
 @pytest.mark.parametrize(("changes", "words"), [

@@ -26,7 +26,9 @@ from pathgen.job.let_in import check_fit
 from pathgen.job.pieces import piece_sheets
 from pathgen.programs.afterwards import afterwards
 from pathgen.report.feeding import feed_findings
+from pathgen.report.out_of_reach import reach_findings
 from pathgen.report.pictures.poured import as_poured, pours_of
+from pathgen.report.reaching import reach_of_cutters
 from pathgen.report.sheet.seen import _stands_words
 from pathgen.verify import verify
 from pathgen.work.operations import SurfaceFinish
@@ -501,3 +503,19 @@ def test_the_feed_of_pieces_is_not_judged_as_if_they_were_of_wood(tmp_path) -> N
     (note,) = feed_findings(piece_sheets(job)[0].clamping)
     assert "your material and your ears decide: shell, bone and metal are mostly cut slower" in note.remedy
     assert all("your wood" in found.remedy for found in feed_findings(clamping_of(job)))
+
+
+def test_shapes_too_narrow_for_the_pocket_are_told_as_those_of_a_fill_are(tmp_path) -> None:
+    """Of a square of 12 mm, a disc of 0.8 mm and a bar of 8 by 0.9 mm a cutter of 1 mm opens the square alone."""
+    art = svg('<rect x="5" y="5" width="12" height="12" fill="#e3c98f"/><circle cx="22" cy="10" r="0.4" '
+              'fill="#e3c98f"/><rect x="24" y="9" width="8" height="0.9" fill="#e3c98f"/>')
+    read = job_with(tmp_path, {}, art=art)
+    clamping = clamping_of(read)
+    (reached,) = reach_of_cutters(clamping)
+    (found,) = reach_findings(clamping, [reached], read.complete_cutters)
+    assert (found.severity, found.code) == ("warn", "much-left-closed")
+    assert "stays closed (2 of its 3 shapes wholly) with" in found.got
+    assert reached.together[0].area == pytest.approx(144 + 0.16 * np.pi + 7.2, rel=1e-3)
+    (sheet,) = piece_sheets(read)
+    (doubt,) = sheet.clamping.doubts
+    assert doubt.problem.startswith("no piece for 2 of the 3 shapes drawn")

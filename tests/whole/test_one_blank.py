@@ -35,6 +35,7 @@ from pathgen.report.moving import moved_data, moved_lines, moving_findings
 from pathgen.report.text import before_next, go_on_lines
 from pathgen.work.operations import WitnessMarks
 from tests.as_made import hold
+from tests.job.test_forms import DISC, DRAWING, FORM
 from tests.job.test_plates import HOLE, PLATE, RING
 from tests.plain_cutting import Wood
 from tests.small_board import moves
@@ -452,6 +453,20 @@ def test_a_parts_sheet_calls_its_share_so_and_counts_it_from_the_parts_own_end(m
     assert "this part's share of the blank" in page
 
 
+def test_no_part_is_taken_up_before_the_last_program_of_all(made):
+    """The tabs of the first part stand in a blank that the others are still cut from."""
+    pages, builds = made[1].files(), made[1].builds
+    for number, one in enumerate(builds, 1):
+        step = one.plan.clamping.steps[-1]
+        said, last = " ".join(afterwards(one.plan.clamping, step)), step.number == 9
+        assert said.startswith("Cut the tabs") == last
+        assert ("programs of other parts follow. After program 9, the last of all parts: Cut the tabs" in said) != last
+        page = html.unescape(next(pages[name] for name in pages if name.startswith(f"part-{number}")))
+        assert said.split(":")[-1] in page
+        assert ("afterwards: Leave the part where it is" in one.programs[-1].text) != last
+    assert "No part is taken up before the last program" in pages["setup.html"]
+
+
 def test_what_would_save_much_time_is_said_of_each_part(made):
     _, result = made
     report = copy.deepcopy(result.report)
@@ -523,6 +538,14 @@ def test_parts_that_do_not_share_a_blank(tmp_path, own, where, words):
         build_blank(load_job(blank(tmp_path, ringed=own)), resolution=0.6)
     assert wrong.value.where == where
     assert words in str(wrong.value)
+
+
+def test_a_form_has_sheets_of_its_own(tmp_path):
+    """It is cut from one side too: that is not why."""
+    (tmp_path / "line.svg").write_text(DRAWING.format(DISC))
+    template = FORM.replace('cut = "halves"\ngap = 2.4', 'cut = "on"')
+    with pytest.raises(JobError, match=r"have sheets of their own.*a template as a .plate. with that artwork"):
+        load_job(blank(tmp_path, ringed=template))
 
 
 @pytest.mark.in_every_run(0)

@@ -276,7 +276,10 @@ def test_above_the_last_pass_the_second_cut_keeps_to_where_fill_may_stand(tmp_pa
         assert low - round_it - 0.01 <= layers[:, 0].min() < low - round_it + 1.0
         assert high + round_it - 1.0 < layers[:, 0].max() <= high + round_it + 0.01
         last = tips[np.abs(over) < 0.01]
-        assert np.ptp(last[:, 0]) == pytest.approx(LENGTH + 0.4, abs=0.1)
+        # one that takes no skim off keeps to its fill, where a later one goes over the whole board
+        over_all = nth == 1 or skim > 0
+        assert (np.ptp(last[:, 0]) == pytest.approx(LENGTH + 0.4, abs=0.1)) == over_all
+        assert over_all or np.ptp(last[:, 0]) < high - low + 2 * round_it + 0.01
 
 
 # What the first cut leaves

@@ -46,6 +46,14 @@ def test_waste_is_a_floor_as_well_as_a_share():
     assert (small.waste, large.waste) == (1000.0, 4000.0)  # 1 ml at least, a fifth otherwise
 
 
+def test_each_pour_has_a_cup_that_keeps_its_own():
+    """0.05 ml in two pours: each cup is to give half of that, and keeps 1 ml."""
+    poured = amount("#000000", area=20.0, pocket=50.0, overfill=0.0, depth=(2.5, 2.5), deep=2.5,
+                    resin=Resin(pour_depth=1.5, least=0.5))
+    assert (poured.waste, poured.batch.pours) == (2000.0, 2)
+    assert poured.batch.total == pytest.approx(2 * 1100.0)  # by tenths of a ml, no less than 1.025 each
+
+
 def test_parts_by_mass_are_those_of_the_sheet():
     batch = batch_of(4500.0, deep=1.6, resin=Resin(
         density=1.1, mix={"resin": 100.0, "hardener": 30.0, "colour": 4.0}, mix_by="mass", least=0.5))

@@ -24,6 +24,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         for number, box in enumerate(clamping.setup.keep_out, 1):
             yield from blank.zero_under(clamping, f"[setup] keep_out {number}", box, job.units)
     if clamping.kind not in ("", *FORMS):
+        yield from clamping.doubts
         return
     if not job.units_stated:
         yield Doubt(where="units", allowed='"mm" or "in"',

@@ -18,7 +18,7 @@ from pathgen.job.larger_blank import larger_blank
 from pathgen.job.part import drawn_corners
 from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.paths import tabs_of
-from pathgen.strategies.reach import lengths
+from pathgen.strategies.reach import MISSED, lengths
 from pathgen.strategies.tab_places import LEAST_WASTE
 from pathgen.strategies.tabs import TAB_SLOPE
 from pathgen.work.clamping import Clamping
@@ -71,7 +71,8 @@ def _closed(where: str, whose: str, left: BaseGeometry, job: Job, key: str, name
                     problem=f"{whose} cutter leaves {left.area:.2f} mm2 closed, the most in a bay narrower than it, "
                             f"{coarse_length(long, job.units)} of it, near {place_words(x, y)}",
                     allowed=f"bays wider than the cutter, {format_length(cutter.diameter, job.units)}",
-                    remedy=f"draw it wider, name a smaller {key}, or cut it out by hand")
+                    remedy=f"draw it wider, name a smaller {key}, or cut it out by hand",
+                    closed=left.area >= MISSED)
         return
     yield Doubt(where=where,
                 problem=f"{whose} cutter leaves {left.area:.2f} mm2 in corners that point inward, the most near "

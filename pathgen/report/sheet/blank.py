@@ -38,7 +38,9 @@ def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Se
         warnings(report),
         chapter("programs", "All programs, in order", e("p", (
             "Cutter by cutter. Each program does one step of one part; its sheet says what to check before it, and how "
-            "to try the first in the air.")), *_groups(report, clampings, pages)),
+            "to try the first in the air.")), *_groups(report, clampings, pages), e("p", (
+            "No part is taken up before the last program has ended: what is then done by hand, the sheet of each "
+            "says."))),
         chapter("moved", "If the blank moves", *(e("p", line) for line in marked)) if marked else None,
         findings(report | {"left_out": [words for part in report["parts"] for words in part["report"]["left_out"]]}),
         footer(report),

@@ -10,7 +10,7 @@ from pathgen.base.markup import Element, element
 from pathgen.base.plain import capital, time_words
 from pathgen.base.toolpath import Move
 from pathgen.base.units import fine_length, format_length, way_length
-from pathgen.programs.afterwards import afterwards, off_the_machine
+from pathgen.programs.afterwards import after_the_last, afterwards, off_the_machine
 from pathgen.programs.by_hand import check_by_hand
 from pathgen.programs.instructions import before_start, cautions
 from pathgen.report.pictures.paths import path_picture
@@ -56,9 +56,11 @@ def display_range(clamping: Clamping, program: Program) -> list[str]:
 
 
 def common_cautions(clamping: Clamping) -> list[str]:
-    """What every step says that turns the spindle."""
-    each = [cautions(step) for step in clamping.steps if step.operation.spins]
-    return [line for line in each[0] if all(line in lines for lines in each)]
+    """What every step says that turns the spindle; not what it says of itself, where all are of one kind."""
+    spinning = [step for step in clamping.steps if step.operation.spins]
+    each, alike = [cautions(step) for step in spinning], len({type(step.operation) for step in spinning}) == 1
+    own = spinning[0].operation.cautions() if alike else ()
+    return [line for line in each[0] if all(line in lines for lines in each) and line not in own]
 
 
 def in_order(clamping: Clamping, programs: Sequence[Program], after: Mapping[int, Element]) -> Element:
@@ -76,7 +78,7 @@ def in_order(clamping: Clamping, programs: Sequence[Program], after: Mapping[int
     by_hand = off_the_machine(clamping)
     return chapter("programs", "The programs, in order", contents, e("p", legend),
                    *(_program(clamping, p, after.get(p.order)) for p in programs),
-                   *((e("h3", "After the last program"), e("ol", (e("li", line) for line in by_hand), class_="tick"))
+                   *((e("h3", after_the_last(clamping)), e("ol", (e("li", line) for line in by_hand), class_="tick"))
                      if by_hand else ()))
 
 
