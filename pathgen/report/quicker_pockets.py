@@ -80,7 +80,8 @@ def _layers(step: Step, around: Around) -> Floats:
     """How thick the layers of an inlay's pocket, ridges counted, or of the outline are, mm."""
     cutter, inlay, cut = step.cutter, step.operation.opens, step.operation.feature
     if inlay is None:
-        way, stands = cutting_line(around.clamping.board.outline, cutter, aside=cut.finish), in_the_way(cut, cutter, around)
+        way = cutting_line(around.clamping.board.outline, cutter, aside=cut.finish)
+        stands = in_the_way(cut, cutter, around)
         top = around.top if stands is None else min(around.top, float(most_round(way, stands, cutter).max()))
         high = top - cut.bottom
         count = math.ceil(high / cutter.stepdown - 1e-9)
