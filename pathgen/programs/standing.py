@@ -94,10 +94,12 @@ def in_the_way(cut: OutlineCut, cutter: Cutter, around: Around) -> Standing | No
     if rough is not None and rougher is not None:
         over = rough_reach(around.surfaced, surface, rougher, finish=passes.cutter, stock_top=around.top,
                            past=around.past, blank=clamping.stock.bounds)
-        cleared = shapely.contains_xy(overlay.buffer(roughed(over, rougher), -beside), *places.T)
-        heights[cleared] = np.minimum(heights[cleared], surface.thickness + rough.allowance + rough_ridge(rougher))
-    wood = overlay.buffer(shapely.box(*clamping.stock.bounds), _BLANK_LARGER, join_style="mitre")
-    heights[~shapely.intersects_xy(wood, *places.T)] = cut.bottom
+        cleared, left = roughed(over, rougher), surface.thickness + rough.allowance + rough_ridge(rougher)
+        blank, beyond = shapely.box(*clamping.stock.bounds), cutter.radius + cut.finish
+        groove = overlay.intersection(overlay.buffer(way, beyond), blank)
+        there = np.full(len(places), True) if shapely.covers(cleared, groove) else \
+            shapely.contains_xy(overlay.buffer(cleared, -beside), *places.T)
+        heights[there] = np.minimum(heights[there], left)
     if clamping.moved is not None:  # it may lie a little aside of where it was cut
         heights[:] = heights.max()
     standing.top.ravel()[cells] = heights[of]

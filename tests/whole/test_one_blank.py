@@ -721,7 +721,8 @@ def test_a_blank_that_moved_is_cut_to_its_end_where_it_lies(marked, before):
             continue
         placed = np.isfinite(was_at).all(axis=1)
         assert placed.sum() > 3
-        assert is_at[placed] == pytest.approx(as_moved(was_at[placed]), abs=2e-3), name
+        last = slice(-100 if "outline" in name else None, None)  # moved, it leaves nothing out in the air
+        assert is_at[placed][last] == pytest.approx(as_moved(was_at[placed])[last], abs=2e-3), name
     page = html.unescape(now.files(shaded=False)["setup.html"])
     assert f"Go on with program {begins}, " in page
     first_left = next(row for row in now.report["programs"] if row["number"] == begins)
