@@ -33,9 +33,6 @@ may stand over its tip.
 _EVERY = 0.25
 """Between places along the outline's way at which it is asked how high wood stands, mm, where cells are smaller."""
 
-_BLANK_LARGER = 1.0
-"""Beyond its bounds wood is counted on to stand so far, mm."""
-
 
 def left_by_roughing(around: Around) -> float | None:
     """The most that roughing leaves over the surface where passes go, mm; None where nothing is roughed."""
@@ -95,8 +92,7 @@ def in_the_way(cut: OutlineCut, cutter: Cutter, around: Around) -> Standing | No
         over = rough_reach(around.surfaced, surface, rougher, finish=passes.cutter, stock_top=around.top,
                            past=around.past, blank=clamping.stock.bounds)
         cleared, left = roughed(over, rougher), surface.thickness + rough.allowance + rough_ridge(rougher)
-        blank, beyond = shapely.box(*clamping.stock.bounds), cutter.radius + cut.finish
-        groove = overlay.intersection(overlay.buffer(way, beyond), blank)
+        groove = overlay.intersection(overlay.buffer(way, cutter.radius), shapely.box(*clamping.stock.bounds))
         there = np.full(len(places), True) if shapely.covers(cleared, groove) else \
             shapely.contains_xy(overlay.buffer(cleared, -beside), *places.T)
         heights[there] = np.minimum(heights[there], left)

@@ -910,7 +910,7 @@ def test_marks_spread_along_and_across_beside_a_clamp(tmp_path):
 
 
 def test_marks_with_room_at_one_end_only_are_refused(tmp_path):
-    said = r"10\.288 mm .*85\.254 mm long.*errors of 0\.05 mm.*0\.1 mm.*take a (larger )?blank"
+    said = r"10\.3 mm .*85\.3 mm long.*errors of 0\.05 mm.*0\.1 mm.*take a (larger )?blank"
     with pytest.raises(JobError, match=said):
         clamping_of(load_job(job(tmp_path, changes=rough_blank(54.0), extra=MARKS)))
     # measured more exactly, as the maker says, they will do

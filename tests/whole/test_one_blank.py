@@ -367,7 +367,7 @@ def test_a_part_without_a_fill_does_not_take_the_stop_from_those_that_have_one(t
     assert pocket.turn.fill_after == pocket.turn.number
 
 
-@pytest.mark.in_every_run(0)
+@pytest.mark.in_every_run(1)
 def test_check_takes_the_folder_and_finds_a_program_on_anothers_share(made, tmp_path, capsys):
     path, result = made
     result.write(tmp_path / "out", shaded=False)

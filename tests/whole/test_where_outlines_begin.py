@@ -30,7 +30,7 @@ def _begins(text: str) -> float:
     return float(ends[~rapid, 2][0])
 
 
-@pytest.mark.in_every_run(0)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("changes", [{**ROUGH, **FINE}, {}, {**ROUND, **FINE}],
                          ids=["roughed, fine ball", "ball alone", "roughed by a ball, fine ball"])
 def test_the_first_layer_takes_what_stands_there(tmp_path, changes):
