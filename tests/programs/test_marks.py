@@ -212,8 +212,11 @@ def test_every_later_program_is_written_where_the_work_lies(tmp_path, marked):
         high = a[:, 2] >= marked.plan.clamping.safe_z - 1e-6
         up = a[high, 2] + max(0.0, *(there(raw)[:, 2] - raw[:, 2])) - expected[high, 2]
         expected[high] += up[:, None] * upright / upright[2]
-        last = slice(-100 if before.operation == "outline" else None, None)  # moved, it leaves nothing out in the air
-        assert apart(b)[last] == pytest.approx(apart(expected)[last], abs=2e-4), before.file_name
+        if before.operation == "outline":  # moved, it leaves nothing out in the air, and may end elsewhere
+            assert shapely.distance(shapely.LineString(expected[:, :2]), shapely.points(b[:, :2])).max() < 0.05
+            assert b[:, 2].min() == pytest.approx(expected[:, 2].min(), abs=0.02)
+        else:
+            assert apart(b) == pytest.approx(apart(expected), abs=2e-4), before.file_name
     assert "work-moved" in {f["code"] for f in moved.report["checks"]["findings"]}
     assert "moved" in text_of(moved, "resurface")
     assert not moved.report["inlays"][0]["second_cut"]["repeats_first_pass"]
