@@ -591,9 +591,11 @@ def test_inlays_that_lie_on_each_other_are_told_of(tmp_path, x, lap, shared):
         [f"{shared:.1f}"] if shared else [])
 
 
-@pytest.mark.parametrize(("size", "x", "grave"), [(8, 52.0, True), (8, 52.5, False), (4, 45.0, False), (4, 48.0, True)])
+@pytest.mark.parametrize(("size", "x", "grave"), [(8, 52.0, True), (8, 52.5, False), (4, 45.0, False), (4, 48.0, True),
+                                                 (8, 45.0, True), (7.8, 45.0, False)])
 def test_an_inlay_that_another_cuts_much_away_from_is_a_warning(tmp_path, size, x, grave):
-    """17 mm2 of 39 were lost, noted, to one beside it; 6 % is no warning, nor is a detail that lies within."""
+    """17 mm2 of 39 were lost, noted, to one beside it; 6 % is no warning, nor is a detail that lies within, nor one
+    that leaves a line of 0.1 mm round it. All was lost, noted, to the same drawing a second time."""
     art = small_board.svg('<rect width="8" height="8" fill="#2f6f4f"/>', 8, 8)
     other = f'[[inlay]]\nartwork = "art.svg"\ndepth = 1.0\ncutters = ["flat"]\nplace = {{ at = [{x}, 0.0], ' \
             f'width = {size} }}\n'
