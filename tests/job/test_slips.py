@@ -210,7 +210,9 @@ def test_what_is_usual_is_told_beside_limits_that_are_much_wider(tmp_path, old, 
     assert refused.value.remedy.endswith("mm is usual")
 
 
-@pytest.mark.parametrize(("key", "per"), [("travel = [0.6, 600, 80]", ""), ("acceleration = 0.6", " per second squared")])
+@pytest.mark.parametrize(("key", "per"), [
+    ("travel = [0.6, 600, 80]", ""), ("acceleration = 0.6", " per second squared"),
+])
 def test_what_a_machine_has_in_metres_is_no_inches(tmp_path, key, per):
     path = tmp_path / "a.toml"
     path.write_text(f"{JOB.format(name='a')}\n[machine]\n{key}\n")
