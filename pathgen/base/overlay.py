@@ -49,7 +49,8 @@ def difference(a: Any, b: Any) -> Any:
 
 
 def intersection(a: Any, b: Any) -> Any:
-    """What lies in both of two shapes, or of each two of two arrays; of two areas only areas, not where they touch."""
+    """What lies in both of two shapes, or of each two of two arrays; of two areas that share any only areas, of two
+    that only touch the lines or points where they do."""
     return _areas_alone(_each(shapely.intersection, a, b), a, b)
 
 

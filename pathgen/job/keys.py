@@ -182,8 +182,9 @@ def number(low: float, high: float, *, whole: bool = False, unit: str = "") -> R
     return read
 
 
-def size(low: float, high: float, *, usual: tuple[float, float] | None = None) -> Reader:
-    """A length in the job's units, or a text with its own unit; `low`, `high` and what is `usual` in mm. Gives mm."""
+def size(low: float, high: float, *, usual: tuple[float, float] | None = None, per: str = "") -> Reader:
+    """A length in the job's units, or a text with its own unit; `low`, `high` and what is `usual` in mm, all of them
+    `per` something. Gives mm."""
 
     @holding("length", limits=f"{low:g} to {high:g} mm")
     def read(value: Any, place: Place) -> float:
@@ -192,26 +193,26 @@ def size(low: float, high: float, *, usual: tuple[float, float] | None = None) -
         if mm > 0.9 * nearest and abs(nearest - mm) <= 0.5 * MM_PER[place.units] * 10.0 ** -LENGTH_PLACES[place.units]:
             mm = nearest  # a limit may be given as it is shown, rounded
         if not low <= mm <= high:
-            limits = " to ".join(_limit(one, place.units) for one in (low, high))
+            limits = " to ".join(_limit(one, place.units) for one in (low, high)) + per
             if low >= 0 and low <= -mm <= high:
                 right = f": {-value:g}" if _is_number(value) else ""
                 raise place.refuse(f"{shown(value)} given", allowed=limits,
                                    remedy=f"sizes and depths are written without a sign{right}")
-            other = _if_meant(value, place.units, *(usual or (low, high))) if _is_number(value) else ""
-            often = f"{_limit(usual[0], place.units)} to {_limit(usual[1], place.units)} is usual" if usual else ""
+            other = _if_meant(value, place.units, *(usual or (low, high)), per=per) if _is_number(value) else ""
+            often = f"{_limit(usual[0], place.units)} to {_limit(usual[1], place.units)}{per} is usual" if usual else ""
             raise place.refuse(f"{shown(value)} given", allowed=limits, remedy="; ".join(filter(None, [other, often])))
         return mm
 
     return read
 
 
-def _if_meant(value: float, units: str, low: float, high: float) -> str:
+def _if_meant(value: float, units: str, low: float, high: float, *, per: str) -> str:
     """What to write where a number would be in order in another unit, or a small size in thousandths of its own."""
     others = [unit for unit, per in MM_PER.items() if unit != units and low <= value * per <= high]
-    remedies = [f'if {unit} {MEANT} "{value:g} {unit}"'
+    remedies = [f'if {unit}{per} {MEANT} "{value:g} {unit}"'
                 f"{f', {format_length(value * MM_PER[unit], units)}' if len(others) > 1 else ''}" for unit in others]
     if units == "mm" and high >= _LONG and low <= value * 1000.0 <= high:
-        remedies.insert(0, f"if m {MEANT} {value * 1000.0:g}")
+        remedies.insert(0, f"if m{per} {MEANT} {value * 1000.0:g}")
     if value * MM_PER[units] <= _JUST_OVER * high:
         return "; ".join(remedies)
     if high <= _FINE and max(low, _FINEST) <= value * MM_PER[units] / 1000.0 <= high:

@@ -120,8 +120,8 @@ class MachineTable(Machine):
                            "fill, whichever is highest; within a pocket, and from slot to slot where no clamp stands, "
                            "they are lower", 10.0, inch=0.4)
     rapid: float = key(rate(100.0, 200_000.0), "speed of rapids, per minute", 5000.0)
-    acceleration: float = key(size(1.0, 50_000.0, usual=(50.0, 5000.0)), "per second squared, for the time estimate",
-                              400.0)
+    acceleration: float = key(size(1.0, 50_000.0, usual=(50.0, 5000.0), per=" per second squared"),
+                              "per second squared, for the time estimate", 400.0)
     travel: tuple[float, float, float] | None = key(
         list_of(size(10.0, 10_000.0, usual=(50.0, 3000.0)), names=XYZ), "[X, Y, Z] that the machine can move; checked "
         "when given", None, shown="not checked")

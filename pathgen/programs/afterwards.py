@@ -22,9 +22,9 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
     filled its pockets already, only the maker knows.
     """
     own, turn = step.operation.afterwards(clamping), step.turn
-    if isinstance(step.operation, Outline) and turn is not None and turn.number < turn.count:
-        return ["Leave the part where it is, and the blank as it lies: programs of other parts follow.",
-                *(f"{after_the_last(clamping)}: {line}" for line in own)]
+    if freed := freed_later(clamping, step):
+        stay = "Leave the part where it is, and the blank as it lies: programs of other parts follow."
+        return [*([] if clamping.done(step) else [stay]), *(f"{after_the_last(clamping)}: {line}" for line in freed)]
     go_on = clamping.shared.go_on if clamping.shared else 0
     to_come = turn is not None and turn.fill_after is not None and turn.fill_after >= go_on  # the fill of all parts
     if clamping.done(step) and not to_come:
@@ -47,6 +47,13 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
         return [f"Do not fill yet: the fills of all parts are poured together, {after}"]
     too = [f"Fill now too: {', '.join(turn.fill_too)}: {_HOW}"] if turn.fill_too else []
     return [*own, *too]
+
+
+def freed_later(clamping: Clamping, step: Step) -> list[str]:
+    """How a part is freed that a step has cut round, where programs of other parts follow: when the last has ended."""
+    if isinstance(step.operation, Outline) and step.turn is not None and step.turn.number < step.turn.count:
+        return step.operation.afterwards(clamping)
+    return []
 
 
 def after_the_last(clamping: Clamping) -> str:

@@ -347,10 +347,13 @@ class CutAgain(Operation[Inlay]):
         return _beyond(part, float(cutter.half_width(proud)) + MARGIN)
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        proud, part = f"{self.feature.filled_with[1]} proud of the wood", self.surfacing.part
+        over_again = not self.final and self.surfacing.resurface_area == "board"  # the last takes off what it left
+        until, part = "until the last second cut " if over_again else "", self.surfacing.part
+        proud = f"{until}{self.feature.filled_with[1]} proud of the wood"
         thinner = f"the whole {part} is thinner, and all that is cut into it less deep"
         if self.lowers:
-            return thinner, f"the whole {part} is thicker, and what is cut later deeper"
+            return thinner, f"{until}the whole {part} is thicker, and what is cut " + (
+                "before it deeper" if until else "later deeper")
         if self.surfacing.leave:
             return "less is left there for the last cut", "more is left there for the last cut"
         return "the wood round the inlay is left with a step down" if self.goes_round else thinner, proud

@@ -38,6 +38,9 @@ def test_what_lies_in_two_areas_is_area_alone():
     for both in (overlay.intersection(one, other), *overlay.intersection(np.array([one, other]), other)[:1]):
         assert (both.geom_type, both.area) == ("Polygon", 4.0)
         assert shapely.boundary(both).length == pytest.approx(8.0)
+    touching = overlay.intersection(box(0, 0, 1, 1), np.array([box(1, 0, 2, 1), box(1, 1, 2, 2), box(2, 2, 3, 3)]))
+    assert [both.geom_type for both in touching[:2]] == ["LineString", "Point"]
+    assert touching[2].is_empty
     spiked = Polygon([(0, 0), (4, 0), (4, 1.3), (6.6, 5.2), (4, 1.3000000000000003), (4, 9), (0, 9)])
     small = box(3.9, 1.2, 4.1, 1.4)  # where the spike, as wide as a rounding, begins
     assert spiked.is_valid

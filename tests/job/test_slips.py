@@ -210,13 +210,17 @@ def test_what_is_usual_is_told_beside_limits_that_are_much_wider(tmp_path, old, 
     assert refused.value.remedy.endswith("mm is usual")
 
 
-@pytest.mark.parametrize("key", ["travel = [0.6, 600, 80]", "acceleration = 0.6"])
-def test_what_a_machine_has_in_metres_is_no_inches(tmp_path, key):
+@pytest.mark.parametrize(("key", "per"), [
+    ("travel = [0.6, 600, 80]", ""), ("acceleration = 0.6", " per second squared"),
+])
+def test_what_a_machine_has_in_metres_is_no_inches(tmp_path, key, per):
     path = tmp_path / "a.toml"
     path.write_text(f"{JOB.format(name='a')}\n[machine]\n{key}\n")
     with pytest.raises(JobError, match=r"0\.6 given") as refused:
         load_job(path)
-    assert refused.value.remedy.startswith("if m are meant, write 600; 50 mm to ")
+    assert refused.value.remedy.startswith(f"if m{per} are meant, write 600; 50 mm to ")
+    assert refused.value.remedy.endswith(f"mm{per} is usual")
+    assert refused.value.allowed.endswith(f"mm{per}")
 
 
 @pytest.mark.parametrize(("units", "given", "remedy"), [

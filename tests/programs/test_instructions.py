@@ -522,6 +522,23 @@ def test_of_more_second_cuts_the_first_skims_and_the_last_takes_what_was_left(tm
     assert (last.lowers, earlier.lowers) == (0.2, 0.0)
 
 
+def test_what_the_last_second_cut_takes_off_again_is_so_only_until_then(tmp_path):
+    """Program 7 of the moth in three colours left fill proud, it said, and program 10 goes over all of it."""
+    cuts = {}
+    for name, table in (("over all", ""), ("skims", SKIMMED["extra"]), ("alone", '[resurface]\narea = "inlay"\n')):
+        steps = clamping_of(pathgen.load_job(job(tmp_path, extra=table))).steps
+        (cuts[name],) = [one for one in steps if one.operation.levels is not None]
+    words = {name: [replace(one.operation, final=final).off_in_z(one.cutter)[1] for final in (False, True)]
+             for name, one in cuts.items()}
+    assert words == {
+        "over all": ["until the last second cut the fill stands proud of the wood",
+                     "the fill stands proud of the wood"],
+        "skims": ["until the last second cut the whole board is thicker, and what is cut before it deeper",
+                  "the whole board is thicker, and what is cut later deeper"],
+        "alone": ["the fill stands proud of the wood"] * 2,
+    }
+
+
 def test_marks_are_spoken_of_only_where_there_are_any(tmp_path):
     def after(**given):
         clamping = clamping_of(pathgen.load_job(job(tmp_path, **given)))

@@ -462,7 +462,11 @@ def test_no_part_is_taken_up_before_the_last_program_of_all(made):
         assert said.startswith("Cut the tabs") == last
         assert ("programs of other parts follow. After program 9, the last of all parts: Cut the tabs" in said) != last
         page = html.unescape(next(pages[name] for name in pages if name.startswith(f"part-{number}")))
-        assert said.split(":")[-1] in page
+        freed = said.split(": ")[-1]  # once: under the heading that comes last, or on the card of the last program
+        heading = '<h3>After program 9, the last of all parts</h3><ol class="tick"><li>'
+        assert (page.count(freed), f"{heading}{freed}" in page) == (1, not last)
+        cut_before = " ".join(afterwards(replace(one.plan.clamping, turned_over=True), step))
+        assert cut_before == ("" if last else f"After program 9, the last of all parts: {freed}")
         assert ("afterwards: Leave the part where it is" in one.programs[-1].text) != last
     assert "No part is taken up before the last program" in pages["setup.html"]
 

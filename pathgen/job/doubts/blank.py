@@ -13,6 +13,7 @@ from pathgen.base import overlay
 from pathgen.base.errors import Doubt
 from pathgen.base.plain import joined
 from pathgen.base.units import INCH, SUMS, as_written, coarse_length, format_length, place_words, told_apart
+from pathgen.job.doubts.tenfold import too_small
 from pathgen.job.job import Job
 from pathgen.parts.back.part import Back
 from pathgen.parts.fingerboard.part import Fingerboard
@@ -25,7 +26,7 @@ _NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies fla
 _APART = 0.5  # of the length: dowels nearer than that (common practice, no source)
 _PLAY = 0.05  # mm: of a dowel in its hole (common practice, no source)
 _SHORT = 1 / 3  # of the blank: a shorter board is likelier a slip than thrift (no source)
-_NEAR = 2.0  # mm: nearer rapids hit chips (common practice, no source)
+_CLEAR = 2.0, 15.0  # mm: nearer rapids hit chips, higher ones take time (common practice, no source)
 _WIDE_MARK = 3.0  # mm (common practice, no source)
 _TALL = 80.0  # mm: toggle clamps with their handles up are as high (common practice, no source)
 _ON = 1e-6  # mm: a place that a clamp touches, in the turned frame of a part too
@@ -64,12 +65,9 @@ def much_longer(job: Job, clamping: Clamping) -> Iterator[Doubt]:
 
 def near_the_work(job: Job, _: Clamping) -> Iterator[Doubt]:
     """Rapids that pass so low over the work that a chip or a blank lying a little high is hit."""
-    if job.machine.clearance < _NEAR:
-        low, tenfold, least = (format_length(v, job.units) for v in (
-            job.machine.clearance, 10 * job.machine.clearance, _NEAR))
-        yield Doubt(
-            where="[machine] clearance", problem=f"{low}: a chip, or a blank that lies a little high, is hit by rapids",
-            allowed=f"{least} or more (common practice)", remedy=f"leave it out, or write more; is {tenfold} meant?")
+    yield from too_small("[machine] clearance", job.machine.clearance, _CLEAR, job.units,
+                         why=": a chip, or a blank that lies a little high, is hit by rapids",
+                         remedy="leave it out, or write more")
 
 
 def no_roughing(job: Job, clamping: Clamping) -> Iterator[Doubt]:

@@ -94,9 +94,10 @@ def widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     if board is not None and slots is not None and slots.width < min(
             _NARROW_SLOT, job.frets.tang.width if job.frets else math.inf):
         yield Doubt(where="[slots] width",
-                    problem=f"{format_length(slots.width, units)}, narrow for a fret's tang: none goes in",
+                    problem=f"{format_length(slots.width, units)}, narrow for a fret's tang: few go in",
                     allowed=f"{format_length(_NARROW_SLOT, units)} or more; tangs are 0.5 to 0.6 mm wide (from memory)",
-                    remedy="measure the tang, and correct the cutter's diameter, or write width")
+                    remedy="measure the tang, and correct the cutter's diameter, or write width; or leave it so for "
+                           "lines of veneer")
     if board is not None and slots is not None and slots.depth < _SHALLOW_SLOT:
         yield Doubt(where="[slots] depth", problem=f"{format_length(slots.depth, units)}, shallow for a fret's tang",
                     allowed=f"{format_length(_SHALLOW_SLOT, units)} or more is usual (common practice)",

@@ -27,6 +27,7 @@ _BLACK = "#000000"
 _OPAQUE = 0.995  # the share of a colour that nobody tells from all of it
 _HALF, _MUCH, _SOME = 0.5, 0.1, 0.005  # of a colour; of what is cut that is paler: warned of, told (no source)
 _WITHIN = 0.95  # of what lies on another inlay: details lie on it whole, or nearly (no source)
+_ALL = 0.98  # of a colour: less is left of it than a line round what lies within (no source)
 _FLAT = 1e-6  # units of the drawing, squared: what a straight line encloses by rounding
 _ON_EDGE = 0.002  # mm: so near to the furthest a colour reaches it
 
@@ -147,7 +148,8 @@ def _outline_colours(job: Job, artwork: str, art: Artwork) -> set[str]:
 def _over_each_other(inlays: Sequence[Inlay]) -> Iterator[Doubt]:
     """Inlays that lie on each other as they are drawn: not those that run on under a later one, to leave no sliver.
 
-    A warning where much of a colour is taken by dots, or by what lies partly beside it: details lie within.
+    A warning where much of a colour is taken by dots, or by what lies partly beside it: details lie within. So too
+    where next to nothing of it is left, as under a copy.
     """
     for first, later in combinations(inlays, 2):
         shared = overlay.intersection(first.area, later.area)
@@ -157,7 +159,7 @@ def _over_each_other(inlays: Sequence[Inlay]) -> Iterator[Doubt]:
                                 for colour, shape in first.regions)
             over = [part for part in shapely.get_parts(later.area) if part.intersects(shared)]
             beside = later.dots is not None or shared.area < _WITHIN * sum(part.area for part in over)
-            grave = share > _MUCH and beside
+            grave = share > (_MUCH if beside else _ALL)
             yield Doubt(
                 where=f"{first.name} and {later.name}",
                 problem=f"{shared.area:.1f} mm2 of both lie on each other, near {place_words(x, y)}" + (

@@ -12,7 +12,8 @@ from pathgen.base import overlay
 from pathgen.base.bending import LONG_FLUTES, has_long_flutes
 from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
-from pathgen.base.units import falls_short, format_length
+from pathgen.base.units import format_length
+from pathgen.job.doubts.tenfold import too_small
 from pathgen.job.job import Job
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import SCALED
@@ -20,6 +21,7 @@ from pathgen.work.fill import LEAST_INLAY
 
 _THINNEST = 100.0  # parts of resin to one of catalyst: polyester takes 1 to 2 % (common practice)
 _FILLED = 0.99  # share of area
+_DEEP_INLAY = 2.5  # mm: few are deeper (common practice, no source)
 USUAL_GAP, _WIDE_GAP = 0.05, 0.3  # mm
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
@@ -81,11 +83,9 @@ def sizes(_: Job, clamping: Clamping) -> Iterator[Doubt]:
 def shallow(job: Job, _: Clamping) -> Iterator[Doubt]:
     """Inlays so thin that they are sanded through."""
     for number, inlay in enumerate(job.inlays, 1):
-        if inlay.fill != "none" and falls_short(inlay.depth, LEAST_INLAY):
-            deep, tenfold, least = (format_length(v, job.units) for v in (inlay.depth, 10 * inlay.depth, LEAST_INLAY))
-            yield Doubt(
-                where=f"{inlay.written(number)} depth", problem=f"{deep}: a fill so thin is soon sanded through",
-                allowed=f"{least} or more (common practice)", remedy=f"make it deeper; is {tenfold} meant?")
+        if inlay.fill != "none":
+            yield from too_small(f"{inlay.written(number)} depth", inlay.depth, (LEAST_INLAY, _DEEP_INLAY), job.units,
+                                 why=": a fill so thin is soon sanded through", remedy="make it deeper")
 
 
 def _behind_the_rest(shape: BaseGeometry, others: Sequence[BaseGeometry]) -> bool:

@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.errors import Doubt
 from pathgen.base.units import SUMS, coarse_length, falls_short, fine_length, format_length, place_words
+from pathgen.job.doubts.tenfold import too_small
 from pathgen.job.flat import opening_corners, openings_cutter, plate_corners
 from pathgen.job.form import closed_by_page, to_the_page
 from pathgen.job.job import Job
@@ -27,7 +28,7 @@ from pathgen.work.operations import CutOut, Outline, RoundHoles, Slot
 from pathgen.work.thin_wood import THIN, wood_under
 
 _SAWN = 1 / 3  # of the outline: more tabs hold no better, and are much to saw (common practice, no source)
-_THIN_TAB = 0.4  # mm: thinner is soon torn (common practice, no source)
+_TAB = 0.4, 2.0  # mm: thinner is soon torn, thicker is much to saw (common practice, no source)
 _INTO_BED = 1.0  # mm: 0.1 to 0.5 is usual (common practice, no source)
 _CRUMB = 5.0  # mm2: smaller pieces that come loose are chips (no source)
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
@@ -90,12 +91,10 @@ def tenths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     cut, asked = clamping.feature(Outline), job.outline
     if asked is None or cut is None:
         return
-    if cut.tabs and asked.tab_height is not None and asked.tab_height < _THIN_TAB:
-        high, tenfold, least = (format_length(v, job.units) for v in (
-            asked.tab_height, 10 * asked.tab_height, _THIN_TAB))
-        yield Doubt(
-            where="[outline] tab_height", problem=f"{high}, thin for a tab: it tears, and a Z a little low leaves none",
-            allowed=f"{least} or more (common practice)", remedy=f"leave it out, or write more; is {tenfold} meant?")
+    if cut.tabs and asked.tab_height is not None:
+        yield from too_small("[outline] tab_height", asked.tab_height, _TAB, job.units,
+                             why=", thin for a tab: it tears, and a Z a little low leaves none",
+                             remedy="leave it out, or write more")
     if asked.through > _INTO_BED:
         deep, tenth, most = (format_length(v, job.units) for v in (asked.through, asked.through / 10, _INTO_BED))
         yield Doubt(

@@ -10,7 +10,7 @@ from pathgen.base.markup import Element, element
 from pathgen.base.plain import capital, time_words
 from pathgen.base.toolpath import Move
 from pathgen.base.units import fine_length, format_length, way_length
-from pathgen.programs.afterwards import after_the_last, afterwards, off_the_machine
+from pathgen.programs.afterwards import after_the_last, afterwards, freed_later, off_the_machine
 from pathgen.programs.by_hand import check_by_hand
 from pathgen.programs.instructions import before_start, cautions
 from pathgen.report.pictures.paths import path_picture
@@ -75,7 +75,7 @@ def in_order(clamping: Clamping, programs: Sequence[Program], after: Mapping[int
               "and a ring marks the first cut.")
     if any(p.step.operation.levels for p in programs):
         legend += " The cut over what was let in or poured is the second cut."
-    by_hand = off_the_machine(clamping)
+    by_hand = [*(line for p in programs for line in freed_later(clamping, p.step)), *off_the_machine(clamping)]
     return chapter("programs", "The programs, in order", contents, e("p", legend),
                    *(_program(clamping, p, after.get(p.order)) for p in programs),
                    *((e("h3", after_the_last(clamping)), e("ol", (e("li", line) for line in by_hand), class_="tick"))
@@ -83,7 +83,9 @@ def in_order(clamping: Clamping, programs: Sequence[Program], after: Mapping[int
 
 
 def _program(clamping: Clamping, program: Program, left: Element | None) -> Element:
-    step, common, after = program.step, common_cautions(clamping), afterwards(clamping, program.step)
+    step, common = program.step, common_cautions(clamping)
+    after = afterwards(clamping, step)
+    after = after[:len(after) - len(freed_later(clamping, step))]  # they stand under all programs
     own = [line for line in cautions(step) if line not in common]
     words = step.operation.purpose
     ended = e("div", e("h4", "When it has ended"), (e("p", line) for line in after), class_="stop") if after else None
