@@ -33,9 +33,6 @@ may stand over its tip.
 _EVERY = 0.25
 """Between places along the outline's way at which it is asked how high wood stands, mm, where cells are smaller."""
 
-_BLANK_LARGER = 1.0
-"""Beyond its bounds wood is counted on to stand so far, mm."""
-
 
 def left_by_roughing(around: Around) -> float | None:
     """The most that roughing leaves over the surface where passes go, mm; None where nothing is roughed."""
@@ -94,10 +91,11 @@ def in_the_way(cut: OutlineCut, cutter: Cutter, around: Around) -> Standing | No
     if rough is not None and rougher is not None:
         over = rough_reach(around.surfaced, surface, rougher, finish=passes.cutter, stock_top=around.top,
                            past=around.past, blank=clamping.stock.bounds)
-        cleared = shapely.contains_xy(overlay.buffer(roughed(over, rougher), -beside), *places.T)
-        heights[cleared] = np.minimum(heights[cleared], surface.thickness + rough.allowance + rough_ridge(rougher))
-    wood = overlay.buffer(shapely.box(*clamping.stock.bounds), _BLANK_LARGER, join_style="mitre")
-    heights[~shapely.intersects_xy(wood, *places.T)] = cut.bottom
+        cleared, left = roughed(over, rougher), surface.thickness + rough.allowance + rough_ridge(rougher)
+        groove = overlay.intersection(overlay.buffer(way, cutter.radius), shapely.box(*clamping.stock.bounds))
+        there = np.full(len(places), True) if shapely.covers(cleared, groove) else \
+            shapely.contains_xy(overlay.buffer(cleared, -beside), *places.T)
+        heights[there] = np.minimum(heights[there], left)
     if clamping.moved is not None:  # it may lie a little aside of where it was cut
         heights[:] = heights.max()
     standing.top.ravel()[cells] = heights[of]

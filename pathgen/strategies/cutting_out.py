@@ -93,7 +93,8 @@ def outlining(
     runs, airs = [], []
     for stretch in _in_wood(stations, z, most, ring.length, cutter):
         runs.append(np.column_stack([places_on(ring, stretch[0]), stretch[1]]))
-        airs.append(max(stretch[1][0], _most_at(stretch[0][:1], most, ring.length)[0]) + APPROACH)
+        above = max(stretch[1][0], _most_at(stretch[0][:1], most, ring.length)[0]) + APPROACH
+        airs.append(math.inf if stands is None else above)  # a rapid ends no lower over what is not known
     run = runs[-1]
     layers = len(run)
     if finish:

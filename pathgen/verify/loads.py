@@ -15,6 +15,7 @@ from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, at
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.operations import SurfaceFinish
 
 _MOSTLY = 0.25
 """Where one row of the grid is this share of what is cut, or more, too much is told of in the table alone."""
@@ -87,20 +88,22 @@ def load_of(bites: Bites, motion: Motion, cutter: Cutter, spacing: float) -> Loa
 
 def load_findings(steps: tuple[Step, ...], loads: Mapping[int, Load]) -> Iterator[Finding]:
     """A warning for each program in which a tooth takes more than it should; a note, where the grid may be wrong by so
-    much."""
+    much, or a finish goes through raw wood by its own layers, whose feed nothing eases."""
     for step in steps:
         load = loads.get(step.order)
         if load is not None and load.judged > LOAD_FACTOR and (load.sure > LOAD_FACTOR or load.coarse < _MOSTLY):
             most, sure = math.floor(100 * LOAD_FACTOR / load.judged), load.sure > LOAD_FACTOR
             doubt = "" if sure else f", of which one row of the grid may be {load.judged - load.sure:.2f}"
+            raw = isinstance(step.operation, SurfaceFinish)
+            first = "take a smaller stepdown, or rough first, by programs whose feed is eased there; or " * raw
             yield Finding(
-                code="load-high", severity="warn" if sure else "note",
+                code="load-high", severity="warn" if sure and not raw else "note",
                 where=at(step.file_name, load.line, load.x, load.y),
                 got=f"{load.judged:.2f} times what a tooth takes in a straight-line cut{doubt}",
                 allowed=f"{LOAD_FACTOR:g} times",
-                remedy=f"{'' if sure else 'Build with a smaller --resolution, which tells; or '}go slower there: at no "
-                       f"more than {most} % of the feed in the program, by its F words or by turning the feed down at "
-                       "the machine",
+                remedy=f"{'' if sure else 'build with a smaller --resolution, which tells; or '}{first}go slower "
+                       f"there: at no more than {most} % of the feed in the program, by its F words or by turning the "
+                       "feed down at the machine",
             )
 
 

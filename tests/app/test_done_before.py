@@ -65,7 +65,7 @@ def test_a_program_that_counts_as_done_and_never_was_is_told_of(tmp_path, capsys
     assert "in the wood" not in said
 
 
-@pytest.mark.in_every_run(0)
+@pytest.mark.in_every_run(1)
 def test_a_number_from_before_the_programs_were_others_is_told_of(tmp_path, capsys):
     """Read off the page of the build before, while the job has lost a program with the same edit."""
     build(tmp_path, capsys, changes=ROUGH)

@@ -200,7 +200,7 @@ def test_arguments_that_are_not_known_are_repeated_as_text_in_one_short_line(cap
     *_, words = capsys.readouterr().err.removesuffix("\n").split("\n")
     assert words.isprintable()
     assert len(words) < 400
-    assert argument.startswith("--what") or words.endswith("given; allowed: 0.01 to 2.0 mm")
+    assert argument.startswith("--what") or words.endswith("given; allowed: 0.01 to 2 mm")
 
 
 def test_drawings_of_other_sizes_are_told_as_the_report_tells_them(tmp_path):

@@ -49,7 +49,8 @@ def test_tabs_that_nobody_says_the_height_of_are_as_high_as_what_is_left(tmp_pat
 
     made = built("")
     assert made.passed
-    assert pathgen.check(pathgen.load_job(job), made.write(tmp_path / "out")[0].parent, resolution=0.1).findings == ()
+    found = pathgen.check(pathgen.load_job(job), made.write(tmp_path / "out")[0].parent, resolution=0.1).findings
+    assert {one.code for one in found} <= {"load-high"}  # nothing roughs the hollow
     high = made.plan.clamping.feature(Outline).tab_height
     assert 0.1 <= high < 1.5
     with pytest.raises(pathgen.JobError, match=rf"\[outline\] tab_height: 1.5 mm, and .* {high:.2f} mm in its groove"):

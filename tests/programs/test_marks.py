@@ -111,7 +111,7 @@ def test_a_head_says_the_time_that_the_sheet_says(marked):
     for program in marked.programs:
         (about,) = re.findall(r"^\(about (.*)\)$", program.text, re.M)
         assert f"Time{about}: " in page.by_id(f"program-{program.order}")[2]
-    assert about == "2.5 min"
+    assert about == "2.2 min"
     assert re.search(r"\(about \d s\)", marked.programs[3].text)
 
 
@@ -212,7 +212,8 @@ def test_every_later_program_is_written_where_the_work_lies(tmp_path, marked):
         high = a[:, 2] >= marked.plan.clamping.safe_z - 1e-6
         up = a[high, 2] + max(0.0, *(there(raw)[:, 2] - raw[:, 2])) - expected[high, 2]
         expected[high] += up[:, None] * upright / upright[2]
-        assert apart(b) == pytest.approx(apart(expected), abs=2e-4), before.file_name
+        last = slice(-100 if before.operation == "outline" else None, None)  # moved, it leaves nothing out in the air
+        assert apart(b)[last] == pytest.approx(apart(expected)[last], abs=2e-4), before.file_name
     assert "work-moved" in {f["code"] for f in moved.report["checks"]["findings"]}
     assert "moved" in text_of(moved, "resurface")
     assert not moved.report["inlays"][0]["second_cut"]["repeats_first_pass"]
@@ -909,7 +910,7 @@ def test_marks_spread_along_and_across_beside_a_clamp(tmp_path):
 
 
 def test_marks_with_room_at_one_end_only_are_refused(tmp_path):
-    said = r"10\.288 mm .*85\.254 mm long.*errors of 0\.05 mm.*0\.1 mm.*take a (larger )?blank"
+    said = r"10\.3 mm .*85\.3 mm long.*errors of 0\.05 mm.*0\.1 mm.*take a (larger )?blank"
     with pytest.raises(JobError, match=said):
         clamping_of(load_job(job(tmp_path, changes=rough_blank(54.0), extra=MARKS)))
     # measured more exactly, as the maker says, they will do

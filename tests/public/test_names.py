@@ -115,7 +115,7 @@ def test_import_is_quick():
     assert min(spent) < 0.030
 
 
-@pytest.mark.in_every_run(0)
+@pytest.mark.in_every_run(1)
 def test_types_hold_for_a_strict_user(tmp_path):
     sample = Path(__file__).with_name("sample.py")
     used = sample.read_text()

@@ -10,7 +10,7 @@ import pathgen
 from tests import small_board
 
 
-@pytest.mark.in_every_run(0)
+@pytest.mark.in_every_run(1)
 def test_the_blocks_as_they_stand_mean_no_move(tmp_path):
     extra = '[marks]\ncutter = "flat"\n'
     first = small_board.built(tmp_path, extra=extra, resolution=0.4)

@@ -137,7 +137,7 @@ def test_a_grid_as_coarse_as_a_shaving_is_wide_raises_no_alarm(aside):
     load = load_of(bites, motion, one, 0.1)
     assert load.sure <= LOAD_FACTOR
     # what the table shows over its limit is told of, and why it may be none; not where the grid is much of it
-    step = SimpleNamespace(order=1, file_name="1.nc")
+    step = SimpleNamespace(order=1, file_name="1.nc", operation=None)
     found = list(load_findings((step,), {1: load}))
     assert [told.severity for told in found] == ["note"] * (aside > 0.1)
     assert all(told.got.startswith(f"{load.largest:.2f} times") for told in found)

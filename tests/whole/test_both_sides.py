@@ -256,7 +256,7 @@ def test_a_back_that_was_cut_before_the_work_moved_is_done(board):
     assert not re.search("come before|turn the blank|Sweep the bed", page)
 
 
-@pytest.mark.in_every_run(0)
+@pytest.mark.in_every_run(1)
 def test_a_back_that_was_run_and_would_now_be_another_is_warned_of(tmp_path):
     """The wood left over a channel was given as if it had been cut as the job says now."""
     moved = "".join(f"[[measured]]\nat = [{x}, {y}, 8.0]\nfound = [{x}, {y + 0.2}, 8.0]\n"
@@ -337,7 +337,7 @@ def test_check_reads_both_sides_and_finds_what_was_changed(board, tmp_path, caps
     assert "00-back-02-channel-flat-4.nc" in capsys.readouterr().out
 
 
-@pytest.mark.in_every_run(0)
+@pytest.mark.in_every_run(1)
 def test_a_dowel_hole_off_its_mate_is_found(board, tmp_path):
     path, made = board
     made.write(tmp_path / "out")

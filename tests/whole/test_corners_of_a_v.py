@@ -25,7 +25,7 @@ def lifted(text: str, *, above: float, by: float) -> str:
     return re.sub(r"Z(-?[\d.]+)", lambda m: f"Z{float(m[1]) + by * (above < float(m[1])):.4f}", text)
 
 
-@pytest.mark.in_every_run(0)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("above", "by"), [(0.0, 0.3), (5.4, 1.0)], ids=["all of it higher", "its corners in air"])
 def test_corners_that_stay_closed_are_found(made, above, by):
     assert made.passed

@@ -27,7 +27,7 @@ def test_a_fret_across_a_notch_in_the_boards_end_meets_no_raw_stock(tmp_path):
     assert not board.outline.contains(shapely.Point(board.frets.distance[-1], 0.0))
 
 
-@pytest.mark.in_every_run(0)
+@pytest.mark.in_every_run(1)
 def test_a_nut_slot_across_a_notch_in_the_nut_end_meets_no_raw_stock(tmp_path):
     """The slot lies 2 mm behind the nut face, and the notch between its halves goes 5 mm past it: 22 mm wide."""
     (tmp_path / "outline.svg").write_text(

@@ -428,7 +428,7 @@ def said(folder):
     return words
 
 
-@pytest.mark.in_every_run(0)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("command", ["build", "pieces", "coupon"])
 def test_no_command_tells_a_plate_of_a_board(tmp_path, command):
     (tmp_path / "leaf.svg").write_text(svg('<ellipse cx="10" cy="5" rx="9" ry="4" fill="#2255aa"/>', 20, 10))
@@ -444,7 +444,7 @@ def test_no_command_tells_a_plate_of_a_board(tmp_path, command):
         assert found is None, (name, text[max(0, found.start() - 60): found.end() + 60])
 
 
-@pytest.mark.in_every_run(0)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize("command", ["build", "coupon"])
 def test_no_command_tells_a_form_of_a_board_or_of_inlays(tmp_path, command):
     inside = FORM.replace('cut = "halves"\ngap = 2.4\nlength = 300.0\nwidth = 240.0', 'cut = "inside"')

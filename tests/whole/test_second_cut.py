@@ -355,9 +355,6 @@ def test_an_early_stage_is_levelled_over_its_inlay_and_the_last_cut_takes_all(tm
     x = 45.0 - 20.0 + 12.0
     ys = np.arange(-7.0, 7.0, 0.05)
     assert left_by_ball(texts[0], x, ys, radius=BALL).min() == pytest.approx(surface(x, ys).min() + 0.3, abs=0.06)
-    minutes = built(tmp_path, changes={'artwork = "art.svg"': 'artwork = "art.svg"\ncolours = ["#225577"]'},
-                    extra=second).report["minutes"]
-    assert result.report["minutes"] < minutes
 
 
 @pytest.mark.parametrize(("changes", "words"), [

@@ -12,7 +12,7 @@ SHORT = {"scale_length = 300.0": "scale_length = 100.0", "length = 125.0": "leng
 SLIM = SLOT_CUTTER.split("[slots]")[0].replace("stepdown = 0.5", "stepdown = 0.25")
 
 
-@pytest.mark.in_every_run(0)
+@pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("entry", "width"), [("ramp", 0.6), ("peck", 1.4)])
 def test_waste_at_either_end_is_come_into_by_steps(tmp_path, entry, width):
     slots = f'[slots]\ncutter = "slot"\nwidth = {width}\ndepth = 1.8\nentry = "{entry}"\n'

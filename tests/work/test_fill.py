@@ -284,7 +284,7 @@ def test_a_colour_that_no_cutter_opens_needs_nothing(tmp_path):
     assert result.report["inlays"][0]["batch"] is None
 
 
-@pytest.mark.in_every_run(0)
+@pytest.mark.in_every_run(1)
 def test_resin_past_the_second_cut_is_said(tmp_path):
     for folder, area, dam, count in (("a", "inlay", 20, 1), ("b", "board", 20, 0), ("c", "inlay", 2, 0)):
         (tmp_path / folder).mkdir()
