@@ -133,6 +133,8 @@ def asked_of(job: Job, clamping: Clamping) -> Asked:
         (job.body.wood_colour, job.body.wood_colour_finished),  # what is not of the part's wood has its own, or none
         unchosen=tuple(ring.colour for ring in job.rings if ring.colour == RING_COLOUR),
         doubts=tuple(doubts_of(job, clamping)), cutters=tuple(job.complete_cutters),
+        ridges=tuple(key for key in ("scallop", "stepover", "leave_scallop")
+                     if job.surface and getattr(job.surface, key) is not None),
         not_cut=tuple(_not_cut(job, clamping)),
     )
 

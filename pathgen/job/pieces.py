@@ -15,6 +15,7 @@ from pathgen.job.part import part_of
 from pathgen.parts.tools import FlatStock, Sheet
 from pathgen.strategies.matching import LetIn
 from pathgen.strategies.pocketing.shapes import polygons
+from pathgen.strategies.reach import SMALLEST
 from pathgen.work.clamping import Clamping, Setup, Step, slug
 from pathgen.work.features import Inlay, Pieces
 from pathgen.work.operations import CutPieces
@@ -65,7 +66,9 @@ def _without_piece(inlay: Inlay, colour: str, made: LetIn) -> Iterator[Doubt]:
     shapes = polygons(dict(inlay.shown)[colour])
     none = shapes[~shapely.intersects(shapes, made.piece)]
     if len(none):
+        seen = bool((shapely.area(none) >= SMALLEST).any())  # as a build has it
         wide = 2 * float(shapely.length(shapely.maximum_inscribed_circle(none, tolerance=0.01)).max())
         yield Doubt(where=f"{inlay.name} piece, {colour}", problem=f"no piece for {len(none)} of the {len(shapes)} "
                     f"shapes drawn, {wide:.2f} mm wide at most: they are not cut", allowed="shapes wider than the "
-                    "cutters", remedy="name a smaller cutter in [[inlay]] cutters, or draw them wider", closed=True)
+                    "cutters", remedy="name a smaller cutter in [[inlay]] cutters, or draw them wider", grave=seen,
+                    closed=seen)

@@ -142,10 +142,12 @@ def _of_boards(job: Job) -> None:
             raise JobError(f"[[{name}]]", "the job is of a [board]", allowed=f"[[{name}]] with [plate]",
                            remedy="leave it out; holes outside a board are said in [holes]")
     board = job.board
-    if board is not None and 2 * board.to_outer_strings >= board.nut_width:
+    one = board is not None and board.strings == 1  # it may lie in the middle
+    if board is not None and 2 * board.to_outer_strings - board.nut_width > (SUMS if one else -SUMS):
         inside, wide = (format_length(v, job.units) for v in (board.to_outer_strings, board.nut_width))
-        raise JobError("[board] edge_to_string", f"{inside} in from each edge, and the nut is {wide} wide: the outer "
-                       "strings would lie on each other or cross", allowed="less than half of nut_width",
+        cross = "that is past the middle" if one else "the outer strings would lie on each other or cross"
+        raise JobError("[board] edge_to_string", f"{inside} in from each edge, and the nut is {wide} wide: {cross}",
+                       allowed=f"{'half' if one else 'less than half'} of nut_width{' or less' if one else ''}",
                        remedy="it counts from the edge in to the outer string; 3 mm is usual (common practice)")
 
 

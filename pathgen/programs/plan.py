@@ -53,6 +53,8 @@ class Asked:
     """What is likely a slip."""
     cutters: tuple[Cutter, ...] = ()
     """All that the job has, of steps or not."""
+    ridges: tuple[str, ...] = ()
+    """Keys of [surface] that it has for ridges a ball leaves."""
     not_cut: tuple[str, ...] = ()
     """What such a part mostly has cut, and the job does not ask for, in words."""
 

@@ -75,7 +75,8 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence
     findings: list[tuple[float, Finding]] = []
     for inlay, one in zip(clamping.inlays, found, strict=True):
         cut = clamping.cut_before(inlay)
-        closed = sorted(filter(None, map(_closed, one.together)), key=lambda colour: -colour.area)
+        closed = sorted(filter(None, (_closed(colour, piece=inlay.fill == "piece") for colour in one.together)),
+                        key=lambda colour: -colour.area)
         for warned, listed in itertools.product((True, False), repeat=2):
             these = [each for each in closed if (each.warned, each.detail is not None) == (warned, listed)]
             if not these or (cut and not warned):
@@ -88,15 +89,18 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence
     return [finding for _, finding in sorted(findings, key=lambda one: -one[0])]
 
 
-def _closed(colour: CutterReach) -> _Closed | None:
-    """What of a colour stays closed; None where nobody would see it."""
+def _closed(colour: CutterReach, *, piece: bool) -> _Closed | None:
+    """What of a colour stays closed; None where nobody would see it. A whole shape is always told, and warned of where
+    a `piece` is to be let into it, as `pathgen pieces` does."""
     share = 1.0 - colour.share if colour.area else 0.0
+    whole = colour.shapes[0] > 0
     if not colour.details:
-        return _Closed(colour=colour, warned=share > LEFT_NOTED) if share >= LEFT_UNREMARKED else None
+        return _Closed(colour=colour, warned=share > LEFT_NOTED or (whole and piece)) \
+            if share >= LEFT_UNREMARKED or whole else None
     line = next((d for d in colour.details if d.length >= LINE and d.area >= FILM * d.length), None)
-    warned = share > LEFT_NOTED or colour.details[0].area >= MISSED
+    warned = share > LEFT_NOTED or colour.details[0].area >= MISSED or (whole and piece)
     detail = colour.details[0] if share >= LEFT_UNREMARKED or warned or line is None else line
-    if share < LEFT_UNREMARKED and detail.area < SEEN and line is None:
+    if share < LEFT_UNREMARKED and detail.area < SEEN and line is None and not whole:
         return None
     place = "the largest place" if detail is colour.details[0] else "one place"
     place += f", {detail.length:.1f} mm long and" if detail is line else ","

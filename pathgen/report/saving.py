@@ -88,8 +88,8 @@ def changes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
     """The same of every change that is tried and can be cut, also those that take longer."""
     rows: list[dict[str, Any]] = []
     clamping, cutters = planned.clamping, _flat_ends(planned)
-    for change in (*_slots(clamping), *_second_cuts(clamping), *_fill_layers(clamping), *_ridges(clamping),
-                   *_roughing(clamping), *_level(clamping, cutters)):
+    for change in (*_slots(clamping), *_second_cuts(clamping), *_fill_layers(clamping), *_ridges(planned),
+                   *_roughing(clamping), *_level(planned, cutters)):
         saved = _saved(change, planned, programs)
         if math.isfinite(saved):
             about = "; about so much, as pockets are reckoned by their layers" if _is_about(change) else ""
@@ -179,12 +179,14 @@ def _roughing(clamping: Clamping) -> Iterator[Change]:
                       "each over its whole width at its full feed: it works hard, and wears sooner")
 
 
-def _level(clamping: Clamping, cutters: Sequence[Cutter]) -> Iterator[Change]:
+def _level(planned: Plan, cutters: Sequence[Cutter]) -> Iterator[Change]:
     """A level surface finished with the flat end of the job that is quickest on it, instead of a ball."""
+    clamping = planned.clamping
     finish, surfacing = clamping.step(SurfaceFinish), clamping.surfacing
     rough = clamping.step(SurfaceRough)
     may = [one for one in cutters if rough or _at_once(clamping, one)]
-    if finish is None or surfacing is None or finish.cutter.is_flat or not may \
+    # of a common blank other parts may need the ball all the same, and one cutter more is fitted
+    if finish is None or surfacing is None or clamping.shared or finish.cutter.is_flat or not may \
             or surfacing.table != Surfacing.table or not clamping.surface.is_level:
         return
     flat = max(may, key=lambda one: one.diameter * one.stepover * one.feed)
@@ -192,7 +194,8 @@ def _level(clamping: Clamping, cutters: Sequence[Cutter]) -> Iterator[Change]:
                     allowance=surfacing.allowance if rough else _over(clamping))
     steps = tuple(replace(step, cutter=flat if step.operation.finishes else step.cutter) for step in clamping.steps)
     keys = "" if rough else f', rough = "{flat.name}", allowance = {_stands(clamping)}'
-    yield Change(words=f'[surface] finish = "{flat.name}"{keys}, no scallop',
+    gone = "".join(f", no {key}" for key in planned.asked.ridges)
+    yield Change(words=f'[surface] finish = "{flat.name}"{keys}{gone}',
                  clamping=_surfaced(replace(clamping, steps=steps), level),
                  operations=(SurfaceRough, SurfaceFinish, CutAgain, Slot, NutSlot, Outline),
                  cost="no ridges on a flat top, at most faint lines where passes meet",
@@ -356,12 +359,13 @@ def _layers(now: tuple[float, float], then: tuple[float, float]) -> Callable[[St
     return share
 
 
-def _ridges(clamping: Clamping) -> Iterator[Change]:
-    surfacing = clamping.surfacing
+def _ridges(planned: Plan) -> Iterator[Change]:
+    clamping, surfacing = planned.clamping, planned.clamping.surfacing
     if surfacing is None or not surfacing.scallop:
         return
     wider = 2.0 * surfacing.scallop
-    yield Change(words=f"{surfacing.table} scallop = {as_written(wider, clamping.units)}",
+    gone = ", no stepover" * (surfacing.table == Surfacing.table and "stepover" in planned.asked.ridges)
+    yield Change(words=f"{surfacing.table} scallop = {as_written(wider, clamping.units)}{gone}",
                  clamping=_surfaced(clamping, replace(surfacing, scallop=wider)),
                  # ramps into slots and the outline begin on top of the ridges
                  operations=(SurfaceFinish, CutAgain, Slot, NutSlot, Outline), cost="ridges twice as high to sand away",

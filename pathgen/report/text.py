@@ -208,7 +208,7 @@ def saved_lines(rows: Sequence[dict[str, Any]], by_leave: float) -> list[str]:
     if rows[1:]:
         changes = [row["change"] for row in rows]
         both = all(any(change.startswith(key) for change in changes) for key in ("[surface] leave", "[resurface] area"))
-        lines.append("Each saves so much alone: together they save less than their sum."
+        lines.append("Each saves so much alone: together they may save less than their sum."
                      + " With leave, area changes nothing: take one of them." * both)
     return lines
 

@@ -127,6 +127,12 @@ def test_fanned_flat_and_short_slots(job_file):
     assert job.slots.ends == 3.0
 
 
+def test_one_string_may_lie_in_the_middle_of_the_nut(job_file):
+    """It was refused as one of two that lie on each other."""
+    job = load_job(job_file(SMALL.replace("nut_width = 44.0", "nut_width = 40.0\nedge_to_string = 20.0\nstrings = 1")))
+    assert (job.board.strings, job.board.edge_to_string) == (1, 20.0)
+
+
 def test_an_inlay_with_a_fill_brings_the_second_cut(tmp_path):
     text = EXAMPLE.read_text().replace("[resurface]\nskim = 0.0\nstepdown = 0.5\n", "")
     (tmp_path / "job.toml").write_text(text)
@@ -210,6 +216,8 @@ BAD = {
     "a key for no frets": ("[board]", "[board]\nfretless = true", "write as many as one of its length has, and leave"),
     "strings that cross": (
         "nut_width = 44.0", "nut_width = 40.0\nedge_to_string = 20.0", "strings would lie on each other or cross"),
+    "one string past the middle": (
+        "nut_width = 44.0", "nut_width = 30.0\nedge_to_string = 15.1\nstrings = 1", "that is past the middle"),
     "true in quotes": ("[board]", '[board]\nleft_handed = "true"', "allowed: true or false): write true, without"),
     "no for false": ("[board]", '[board]\nbound = "no"', "(allowed: true or false): write false, without quotes"),
     "a number with its unit": ("speed = 18000", 'speed = "18000 rpm"', "take the quotes away: 18000"),

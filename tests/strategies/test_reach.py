@@ -511,7 +511,8 @@ def test_a_colour_that_a_later_inlay_cuts_wholly_leaves_nothing_closed(tmp_path)
 
 def crumbs(area, closed):
     """So much of a colour, in places each too small to be listed."""
-    return _closed(CutterReach(colour="#896024", cutter="ball", area=area, reachable_area=area - closed, details=()))
+    return _closed(CutterReach(colour="#896024", cutter="ball", area=area, reachable_area=area - closed, details=()),
+                   piece=False)
 
 
 @pytest.mark.parametrize(("area", "warned"), [(300.0, False), (150.0, True)])

@@ -519,3 +519,21 @@ def test_shapes_too_narrow_for_the_pocket_are_told_as_those_of_a_fill_are(tmp_pa
     (sheet,) = piece_sheets(read)
     (doubt,) = sheet.clamping.doubts
     assert doubt.problem.startswith("no piece for 2 of the 3 shapes drawn")
+
+
+@pytest.mark.parametrize(("across", "piece", "severity"), [
+    (0.8, True, "warn"), (0.8, False, "note"),
+    (0.2, True, None),  # 0.03 mm2: nobody would see it
+])
+def test_a_shape_missed_wholly_is_told_however_small_its_share(tmp_path, across, piece, severity) -> None:
+    """Beside a square of 16 mm a dot of 0.8 mm is 0.2 % of the colour, of which a build said nothing."""
+    art = svg(f'<path d="M5 5H21V21H5Z" fill="#e3c98f"/><circle cx="28" cy="10" r="{across / 2}" fill="#e3c98f"/>')
+    let_in = 'piece = { cutter = "flat 1", gap = 0.05, thickness = 2.0 }'
+    read = job_with(tmp_path, {} if piece else {'fill = "piece"': 'fill = "resin"', let_in: ""}, art=art)
+    clamping = clamping_of(read)
+    found = reach_findings(clamping, reach_of_cutters(clamping), read.complete_cutters)
+    assert [one.severity for one in found] == [severity] * (severity is not None)
+    assert all("stays closed (1 of its 2 shapes wholly) with" in one.got for one in found)
+    if piece:
+        (doubt,) = piece_sheets(read)[0].clamping.doubts
+        assert (doubt.grave, doubt.closed) == (severity == "warn",) * 2

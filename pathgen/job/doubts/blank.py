@@ -77,8 +77,9 @@ def no_roughing(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         thick, leaves = told_apart(over, job.surface.allowance, unit=job.units)
         finish = job.cutter(job.surface.finish, "")
         needed = finish.is_flat
+        if needed and SUMS < over <= finish.stepdown:
+            return  # it must be named, and the finish takes that in one layer
         ways = ["leave rough out"] * (not needed) + ["make allowance smaller"] * (over > SUMS)
-        ways += ["leave it so: the finish takes that in one layer"] * (needed and SUMS < over <= finish.stepdown)
         yield Doubt(
             where="[surface] rough", grave=False,
             problem=f'"{job.surface.rough}" finds nothing to cut, and its program is left out: the blank stands '
