@@ -172,10 +172,10 @@ def bevelling(
     where = f"cutter {cutter.name!r}"
     if cutter.shape != "v":
         raise CutterError(where, f"a {cutter.shape} cutter cannot cut a bevel", allowed="a v cutter")
-    if half > cutter.radius:
+    if falls_short(cutter.radius, half):
         raise CutterError(where, f"opens {cutter.diameter:g} mm and the bevelled slot is {2 * half:g} mm wide",
                           allowed=f"{2 * half:g} mm or more", remedy="take a larger v cutter or a smaller bevel")
-    if (tip := bevel_tip(slots, cutter)) > slots.depth:
+    if falls_short(slots.depth, tip := bevel_tip(slots, cutter)):
         most = rounded_down(slots.depth / cutter.wall_slope - slots.width / 2)
         raise CutterError(
             where, f"its tip would be {tip:.2f} mm deep, below the slot's bottom",

@@ -149,6 +149,17 @@ def test_a_bevel_that_curves_too_much_for_a_blunt_v_is_refused():
     bevelling(slots, surface=surface, cutter=cutter_of("v", 4.0, angle=160.0), rapids=Rapids(15.0, 7.0))
 
 
+def test_a_bevel_s_tip_may_go_as_deep_as_the_slot_and_its_cutter_open_as_wide_as_the_bevel():
+    """By a right angle 0.8 mm is as deep as it is wide to each side, and no sum makes either more."""
+    for bevel in (0.3, 0.1 + 0.2):
+        path = bevelling(one_slot(bevel=bevel, width=1.0, depth=0.8), surface=LEVEL,
+                         cutter=cutter_of("v", 1.6, angle=90.0), rapids=Rapids(15.0, 7.0))
+        assert path.points[:, 2].min() == pytest.approx(5.2)
+    with pytest.raises(CutterError, match="below the slot's bottom"):
+        bevelling(one_slot(bevel=0.31, width=1.0, depth=0.8), surface=LEVEL, cutter=cutter_of("v", 2.0, angle=90.0),
+                  rapids=Rapids(15.0, 7.0))
+
+
 def test_a_bevel_s_way_goes_down_no_faster_than_the_plunge_feed():
     """A random board's edge fell by 1 in 4.5, and its v cutter's plunge feed was an eighth of its feed."""
     surface = Surface(thickness=6.0, radius_nut=40.0, radius_end=40.0, length=30.0)
