@@ -12,7 +12,7 @@ from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import Rapids, Toolpath
+from pathgen.base.toolpath import Rapids, Toolpath, simplified
 from pathgen.base.units import falls_short, rounded_down, rounded_up, told_apart
 from pathgen.strategies.easing import Standing, eased, may_overload, ridges_ease
 from pathgen.strategies.entering import PECKS, pecked_down, pecks, ramped_in, ramps_down
@@ -27,7 +27,12 @@ _CHORD = 1e-3
 """How far straight moves of slots and bevels may lie from the surface that they follow, mm."""
 
 LAYER_STRIDE = 3
-"""Points of the bottom for each one of the layers above it: nine times its tolerance, which the next layer takes."""
+"""Points of the bottom for each one of the layers above it: nine times its tolerance, which the next layer takes.
+Bends, and of thin layers other points, stay."""
+
+_LAYER_OFF = 1 / 8
+"""Of a stepdown: how far a layer's straight moves may lie from its points at most, as the next layer cuts so much more.
+"""
 
 _LEAST_OVER = 0.1
 """Waste higher than this over a line's end is let down into, mm, however thin the layers are."""
@@ -167,10 +172,10 @@ def bevelling(
     where = f"cutter {cutter.name!r}"
     if cutter.shape != "v":
         raise CutterError(where, f"a {cutter.shape} cutter cannot cut a bevel", allowed="a v cutter")
-    if half > cutter.radius:
+    if falls_short(cutter.radius, half):
         raise CutterError(where, f"opens {cutter.diameter:g} mm and the bevelled slot is {2 * half:g} mm wide",
                           allowed=f"{2 * half:g} mm or more", remedy="take a larger v cutter or a smaller bevel")
-    if (tip := bevel_tip(slots, cutter)) > slots.depth:
+    if falls_short(slots.depth, tip := bevel_tip(slots, cutter)):
         most = rounded_down(slots.depth / cutter.wall_slope - slots.width / 2)
         raise CutterError(
             where, f"its tip would be {tip:.2f} mm deep, below the slot's bottom",
@@ -353,7 +358,7 @@ def _layered(tops: list[Floats], floors: list[Floats], cutter: Cutter, entry: st
         pieces.append(ramps_down(now, float(was[0, 2]), cutter) if entry == "ramp" else pecks(was[0], now[0]))
         for top, floor in lines:
             line = _turned(_at(top, floor, deepest, layer / count), forward)
-            pieces.append(line if layer == count else _coarse(line))
+            pieces.append(line if layer == count else _coarse(line, cutter.stepdown))
             forward = not forward
         if len(lines) % 2:
             lines.reverse()
@@ -363,16 +368,25 @@ def _layered(tops: list[Floats], floors: list[Floats], cutter: Cutter, entry: st
 
 
 def _at(top: Floats, floor: Floats, deepest: float, share: float) -> Floats:
-    """A line at a share of its way down: of the `deepest` of all, nowhere below a level floor; of its own to another,
-    which no layer above it comes down to, as those have fewer points."""
-    level = not np.ptp(floor[:, 2])
-    down = top[:, 2] - (deepest if level else top[:, 2] - floor[:, 2]) * share
-    return np.column_stack([top[:, :2], np.maximum(down, floor[:, 2])])
+    """A line at a share of its way down: of the `deepest` of all, nowhere below a level floor and with a point
+    where it meets that; of its own to another, which no layer above it comes down to, as those have fewer points."""
+    if np.ptp(floor[:, 2]):
+        return np.column_stack([top[:, :2], top[:, 2] - (top[:, 2] - floor[:, 2]) * share])
+    down, level = top - [0.0, 0.0, deepest * share], float(floor[0, 2])
+    over = down[:, 2] - level
+    meets = np.flatnonzero((np.minimum(over[:-1], over[1:]) < -1e-9) & (np.maximum(over[:-1], over[1:]) > 1e-9))
+    at = (over[meets] / (over[meets] - over[meets + 1]))[:, None]
+    down = np.insert(down, meets + 1, down[meets] + at * (down[meets + 1] - down[meets]), axis=0)
+    return np.column_stack([down[:, :2], np.maximum(down[:, 2], level)])
 
 
-def _coarse(piece: Floats) -> Floats:
-    """Every third point, and the last."""
-    return piece if len(piece) <= 2 * PECKS else np.vstack([piece[:-1:LAYER_STRIDE], piece[-1:]])
+def _coarse(piece: Floats, stepdown: float) -> Floats:
+    """Every third point, the last, and those that straight moves between these would miss."""
+    if len(piece) <= 2 * PECKS:
+        return piece
+    first = np.arange(0, len(piece) - 1, LAYER_STRIDE)
+    off = min(LAYER_STRIDE**2 * _CHORD, _LAYER_OFF * stepdown)
+    return piece[simplified(piece, off, first, np.append(first[1:], len(piece) - 1))]
 
 
 def _turned(line: Floats, forward: bool) -> Floats:

@@ -149,6 +149,17 @@ def test_a_bevel_that_curves_too_much_for_a_blunt_v_is_refused():
     bevelling(slots, surface=surface, cutter=cutter_of("v", 4.0, angle=160.0), rapids=Rapids(15.0, 7.0))
 
 
+def test_a_bevel_s_tip_may_go_as_deep_as_the_slot_and_its_cutter_open_as_wide_as_the_bevel():
+    """By a right angle 0.8 mm is as deep as it is wide to each side, and no sum makes either more."""
+    for bevel in (0.3, 0.1 + 0.2):
+        path = bevelling(one_slot(bevel=bevel, width=1.0, depth=0.8), surface=LEVEL,
+                         cutter=cutter_of("v", 1.6, angle=90.0), rapids=Rapids(15.0, 7.0))
+        assert path.points[:, 2].min() == pytest.approx(5.2)
+    with pytest.raises(CutterError, match="below the slot's bottom"):
+        bevelling(one_slot(bevel=0.31, width=1.0, depth=0.8), surface=LEVEL, cutter=cutter_of("v", 2.0, angle=90.0),
+                  rapids=Rapids(15.0, 7.0))
+
+
 def test_a_bevel_s_way_goes_down_no_faster_than_the_plunge_feed():
     """A random board's edge fell by 1 in 4.5, and its v cutter's plunge feed was an eighth of its feed."""
     surface = Surface(thickness=6.0, radius_nut=40.0, radius_end=40.0, length=30.0)
@@ -236,7 +247,24 @@ def test_layers_above_the_bottom_have_a_third_of_its_points():
 def test_upper_layers_take_every_third_point_and_the_last_once():
     for count in (20, 21, 22, 60):
         line = np.column_stack([np.arange(count), np.zeros(count), np.zeros(count)])
-        assert _coarse(line)[:, 0].tolist() == [*range(0, count - 1, 3), count - 1]
+        assert _coarse(line, 0.5)[:, 0].tolist() == [*range(0, count - 1, 3), count - 1]
+
+
+@pytest.mark.parametrize("bottom", ["flat", "curve"])
+@pytest.mark.parametrize(("radius", "stepdown"), [(15.0, 0.2), (25.0, 0.03), (50.0, 0.08), (100.0, 0.03)])
+def test_no_layer_of_a_round_top_goes_far_below_the_one_before(bottom, radius, stepdown):
+    """Neither where the curve meets a level bottom, nor between the fewer points of thin layers."""
+    round_top = Surface(thickness=6.0, radius_nut=radius, radius_end=radius, length=100.0)
+    thin = replace(CUTTER, stepdown=stepdown, flute_length=9.0)
+    path = slotting(one_slot(entry="peck", bottom=bottom), surface=round_top, cutter=thin, rapids=Rapids(15.0, 7.0))
+    across = np.linspace(-10.0, 10.0, 4001)
+    stands = round_top.height(50.0, np.maximum(np.abs(across) - 0.3, 0.0))
+    for a, b in itertools.pairwise(path.points[path.kinds != Move.RAPID]):
+        if abs(b[1] - a[1]) > 1e-9:
+            a, b = (a, b) if a[1] < b[1] else (b, a)
+            now = np.where((across >= a[1]) & (across <= b[1]), np.interp(across, [a[1], b[1]], [a[2], b[2]]), stands)
+            assert (stands - now).max() < stepdown + min(0.009, stepdown / 8) + 0.0015
+            stands = np.minimum(stands, now)
 
 
 def test_a_slanted_slot_follows_the_top_where_it_begins_to_fall_away():
