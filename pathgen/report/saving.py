@@ -35,7 +35,7 @@ from pathgen.strategies.resurfacing import heights_above
 from pathgen.strategies.slotting import begun_over
 from pathgen.strategies.tab_places import LEAST_WASTE
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.features import OutlineCut, Slots, Surfacing
+from pathgen.work.features import MOST_ALLOWANCE, OutlineCut, Slots, Surfacing
 from pathgen.work.operations import (
     CutAgain,
     DowelHoles,
@@ -61,8 +61,6 @@ _TRIED = 2
 """Of the cutters that seem quickest round the outline, how many are planned with."""
 _SEEN = 0.1
 """So little of inner corners and bays is none, mm2."""
-_MOST_ALLOWANCE = 5.0
-"""The most that a job may ask for, mm."""
 LEAVE = {"mm": 0.2, "in": 0.2032}
 """What the advice would leave to a last cut, by units, mm."""
 
@@ -212,7 +210,7 @@ def _stands(clamping: Clamping) -> str:
 
 def _at_once(clamping: Clamping, cutter: Cutter) -> bool:
     """Whether a cutter takes that in one layer."""
-    return 0.0 < _over(clamping) <= min(cutter.stepdown, _MOST_ALLOWANCE)
+    return 0.0 < _over(clamping) <= min(cutter.stepdown, MOST_ALLOWANCE)
 
 
 def _flat_ends(planned: Plan) -> list[Cutter]:
