@@ -228,9 +228,8 @@ def test_a_wider_cutter_is_told_where_it_saves_more_than_its_change_takes(tmp_pa
 
 @pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("leave", "stepdown", "deeper"), [
-    ("", 0.33, 0.39),  # the ridges are wood to so thin layers
-    ("", 0.5, 0.75),
-    ("", 0.8, 1.5),
+    ("", 0.33, 0.39),  # the ridges of 0.05 are wood to every cutter
+    ("", 0.8, 1.55),
     ("leave = 0.2", 0.6, 0.9),  # 1.7 under the first cut, and ridges of 0.1
     ("", 0.7, None),  # half a millimetre at once is eased less: as good as nothing is saved
 ])
@@ -334,7 +333,7 @@ def reckoned(folder, text):
         program.minutes for program in programs)
 
 
-OUTLINED = small_board.JOB + WIDE + '[outline]\ncutter = "flat"\n'
+OUTLINED = small_board.JOB.replace("feed = 1200.0", "feed = 600.0") + WIDE + '[outline]\ncutter = "flat"\n'
 LEVEL = small_board.JOB.replace("{ nut = 254.0, end = 300.0 }", '"flat"').replace("scallop = 0.05",
                                                                                   "scallop = 0.01") + WIDE
 
@@ -342,7 +341,7 @@ LEVEL = small_board.JOB.replace("{ nut = 254.0, end = 300.0 }", '"flat"').replac
 @pytest.mark.parametrize(("text", "change", "instead"), [
     (OUTLINED, '[outline] cutter = "wide"', {'[outline]\ncutter = "flat"': '[outline]\ncutter = "wide"'}),
     (OUTLINED.replace("width = 66.0", "width = 54.4").replace("stepdown = 1.6", "stepdown = 1.2").replace(
-        "feed = 1200.0", "feed = 400.0"), '[[cutter]] "flat" stepdown = 1.44', {"stepdown = 1.2": "stepdown = 1.44"}),
+        "feed = 600.0", "feed = 400.0"), '[[cutter]] "flat" stepdown = 1.21', {"stepdown = 1.2": "stepdown = 1.21"}),
     (LEVEL, '[surface] finish = "wide", rough = "wide", allowance = 1.5, no scallop',
      {'finish = "ball"\nscallop = 0.01': 'finish = "wide"\nrough = "wide"\nallowance = 1.5'}),
     (LEVEL.replace('finish = "ball"', 'finish = "ball"\nrough = "wide"'), '[surface] finish = "wide", no scallop',
