@@ -5,14 +5,17 @@ from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 import shapely
 
 import pathgen
 from pathgen.app.choosing import change_lines, planned_of
 from pathgen.base.cutters import Cutter
+from pathgen.base.toolpath import Move
+from pathgen.programs.standing import layers_way
 from pathgen.programs.timing import times
-from pathgen.report import saving
+from pathgen.report import quicker_pockets, saving
 from pathgen.report.programs import Program
 from pathgen.report.quicker_pockets import usual_sizes
 from pathgen.report.text import load_lines, much_less_lines, saved_lines, saving_lines, summary_lines
@@ -372,6 +375,30 @@ def test_a_wider_cutter_round_the_outside_is_told_only_where_it_can_go(tmp_path,
     text = OUTLINED.replace("diameter = 4.0\n", more if "diameter" in more else f"diameter = 4.0\n{more}")
     rows, _ = reckoned(tmp_path, text)
     assert ('[outline] cutter = "wide"' in rows) == told
+
+
+@pytest.mark.parametrize(("changes", "text"), [
+    ({}, ""),
+    ({"overfill = 0.7": "overfill = 3.0", "[45.0, 0.0]": "[45.0, 12.0]"}, ""),  # fill stands beside the part, 9.5 high
+    ({}, "finish = 0.3\n"),  # of which the last lap takes a tenth of the cutter
+])
+def test_layers_of_the_outline_are_counted_as_they_are_cut_and_lie_on_their_way(tmp_path, changes, text):
+    job = OUTLINED + text
+    for old, new in changes.items():
+        assert old in job
+        job = job.replace(old, new)
+    planned, programs = planned_job(tmp_path, job)
+    outline = next(program for program in programs if isinstance(program.step.operation, Outline))
+    step, path, feature = outline.step, outline.toolpath, outline.step.operation.feature
+    cut = path.points[np.isin(path.kinds, [Move.CUT, Move.EASED])]
+    layers = quicker_pockets._layers(step, planned.around)
+    levels = feature.bottom + layers.sum() - np.cumsum(layers)
+    assert len(levels) > 4
+    assert np.abs(cut[:, 2, None] - levels).min(axis=0).max() < 1e-3
+    on = cut[cut[:, 2] > feature.bottom + feature.tab_height + 0.5]
+    assert len(on) > 10
+    way = layers_way(feature, step.cutter, planned.around)
+    assert shapely.distance(shapely.points(on[:, :2]), way).max() < 1e-3
 
 
 @pytest.mark.parametrize(("where", "told"), [("[outline]", True), ("[block] outline", False)])
