@@ -231,7 +231,8 @@ def _round_the_outside(planned: Plan, programs: Sequence[Program], cutters: Sequ
         return math.ceil(high / cutter.stepdown - 1e-9) / cutter.eased_feed
 
     for known, some in ((True, cutters), (False, usual_sizes(now, clamping))):
-        for cutter in sorted((one for one in some if reckoned(one) < reckoned(now)), key=reckoned)[:_TRIED]:
+        wider = [one for one in some if one.diameter > now.diameter]
+        for cutter in sorted((one for one in wider if reckoned(one) < reckoned(now)), key=reckoned)[:_TRIED]:
             if not _has_room(clamping, cutter):
                 continue
             steps = tuple(replace(step, cutter=cutter) if one is step else one for one in clamping.steps)

@@ -401,6 +401,13 @@ def test_layers_of_the_outline_are_counted_as_they_are_cut_and_lie_on_their_way(
     assert shapely.distance(shapely.points(on[:, :2]), way).max() < 1e-3
 
 
+@pytest.mark.parametrize(("diameter", "told"), [(1.5, False), (2.0, False), (4.0, True)])
+def test_a_cutter_no_wider_is_not_told_round_the_outside_however_quick(tmp_path, diameter, told):
+    """It was, with the cost of a wider groove."""
+    rows, _ = reckoned(tmp_path, OUTLINED.replace("diameter = 4.0", f"diameter = {diameter}"))
+    assert ('[outline] cutter = "wide"' in rows) == told
+
+
 @pytest.mark.parametrize(("where", "told"), [("[outline]", True), ("[block] outline", False)])
 def test_the_outline_of_a_tool_of_the_bench_is_no_key_of_the_job(tmp_path, where, told):
     """`[block] outline cutter` is none."""
