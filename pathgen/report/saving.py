@@ -94,7 +94,10 @@ def changes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
             rows.append({"change": change.words, "minutes_saved": round(saved, 1), "cost": change.cost + about})
     outside = list(_round_the_outside(planned, programs, cutters))
     rows += [*outside, *wider_first(planned, programs), *fewer_layers(planned, programs, outline=not outside)]
-    return sorted(rows, key=lambda row: -row["minutes_saved"])
+    best: dict[str, dict[str, Any]] = {}  # one answer for a key
+    for row in sorted(rows, key=lambda row: -row["minutes_saved"]):
+        best.setdefault(row["change"].split(" = ")[0], row)
+    return list(best.values())
 
 
 def _is_about(change: Change) -> bool:
@@ -293,10 +296,14 @@ def _slots(clamping: Clamping) -> Iterator[Change]:
     layers = math.ceil(deepest / step.cutter.stepdown - 1e-9)
     deeper = rounded_up(deepest / max(layers - 1, 1), unit)
     if layers > 1 and deeper <= usual_layer(step.cutter) * (1 + ROUND_UP):
-        yield change(f'[[cutter]] "{step.cutter.name}" stepdown = {as_written(deeper, unit)}',
-                     f"layers of {format_length(deepest / (layers - 1), unit)} instead of "
-                     f"{format_length(deepest / layers, unit)}: more load on a thin cutter",
-                     cutter=replace(step.cutter, stepdown=deeper))
+        cutter = replace(step.cutter, stepdown=deeper)
+        own = {one.order: replace(one, cutter=cutter) for one in clamping.steps if one.cutter.name == cutter.name}
+        steps = tuple(own.get(one.order, one) for one in clamping.steps)
+        yield Change(words=f'[[cutter]] "{cutter.name}" stepdown = {as_written(deeper, unit)}',
+                     clamping=replace(clamping, steps=steps),
+                     operations=tuple({type(one.operation) for one in own.values()}),
+                     cost=f"layers of {format_length(deepest / (layers - 1), unit)} instead of "
+                          f"{format_length(deepest / layers, unit)}: more load on a thin cutter")
 
 
 def _exactly(mm: float, unit: str) -> str:

@@ -401,6 +401,21 @@ def test_layers_of_the_outline_are_counted_as_they_are_cut_and_lie_on_their_way(
     assert shapely.distance(shapely.points(on[:, :2]), way).max() < 1e-3
 
 
+SHARED = (small_board.JOB + flat_end("slot", 2.0, 300.0, 100.0, 0.7) + '[slots]\ncutter = "slot"\nwidth = 2.0\n'
+          'depth = 1.6\n[outline]\ncutter = "slot"\n')
+
+
+@pytest.mark.parametrize("width", [54.4, 66.0])  # in the wider blank a wider cutter round the outside is told too
+def test_a_cutter_of_slots_and_the_outline_has_one_stepdown_advised_and_what_it_saves_in_both(tmp_path, width):
+    text = SHARED.replace("width = 66.0", f"width = {width}")
+    told, before = reckoned(tmp_path, text)
+    assert any("[outline] cutter" in change for change in told) == (width > 60.0)
+    (change, saved), = [row for row in told.items() if row[0].startswith('[[cutter]] "slot" stepdown')]
+    _, after = reckoned(tmp_path, text.replace("stepdown = 0.7", change.removeprefix('[[cutter]] "slot" ')))
+    assert saved == pytest.approx(before - after, abs=0.06)
+    assert saved > 1.0
+
+
 @pytest.mark.parametrize(("diameter", "told"), [(1.5, False), (2.0, False), (4.0, True)])
 def test_a_cutter_no_wider_is_not_told_round_the_outside_however_quick(tmp_path, diameter, told):
     """It was, with the cost of a wider groove."""
