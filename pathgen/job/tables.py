@@ -38,7 +38,7 @@ from pathgen.parts.fingerboard.part import ZEROS
 from pathgen.parts.flat.part import PLACES
 from pathgen.strategies.cutting_out import MOST_LAP
 from pathgen.work.clamping import LEAST_CLEARANCE, Along, KeepOut, Machine, Setup, Stock
-from pathgen.work.features import Bottom, Entry, OutlineCut
+from pathgen.work.features import MOST_ALLOWANCE, Bottom, Entry, OutlineCut
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 
 LEAST_DEPTH = 0.1
@@ -186,7 +186,7 @@ class SurfaceTable:
                                 shown=f"{USUAL_SCALLOP:g} mm, or as stepover gives; none with a flat end")
     stepover: float | None = key(size(0.01, 20.0), "distance between passes, instead of scallop, with ridges as that "
                                  "may be", None, shown="as scallop gives; with a flat end as its own stepover gives")
-    allowance: float = key(size(0.0, 5.0), "what roughing leaves", 0.4, inch=0.016)
+    allowance: float = key(size(0.0, MOST_ALLOWANCE), "what roughing leaves", 0.4, inch=0.016)
     leave: float = key(size(0.0, 5.0), "how much the first cut leaves for one last cut of wood and fill together; 0: "
                        "later cuts repeat the first", 0.0)
     leave_scallop: float | None = key(size(*RIDGES), "ridge height allowed on the first cut, with leave", None,

@@ -20,7 +20,7 @@ from pathgen.base.errors import JobError, asked_by
 from pathgen.base.memory import memory_in_use, remembering
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.around import Around
-from pathgen.programs.standing import filled_beside, in_the_way, left_by_roughing, near_clamps, standing
+from pathgen.programs.standing import in_the_way, left_by_roughing, near_clamps, outline_top, standing
 from pathgen.strategies.cutting_out import outlining
 from pathgen.strategies.drilling import drilling
 from pathgen.strategies.engraving import engraving
@@ -184,8 +184,7 @@ def _outline(operation: Outline, cutter: Cutter, around: Around) -> Toolpath:
         raise JobError(f"{cut.where} tab_height", f"{cut.tab_height:g} mm reaches the top of what is cut out",
                        allowed=f"less than {clamping.stock.thickness:.2f} mm", remedy="make the tabs lower")
     check_tabs_hold(tabs, part, blank=clamping.stock.bounds, cutter=cutter, where=f"{cut.where} tabs")
-    fills = [clamping.first_surface.thickness + inlay.overfill for inlay in filled_beside(cut, cutter, clamping)]
-    return outlining(part, cutter=cutter, top=max([around.top, *fills]), bottom=cut.bottom, tabs=tabs,
+    return outlining(part, cutter=cutter, top=outline_top(cut, cutter, around), bottom=cut.bottom, tabs=tabs,
                      finish=cut.finish, rapids=around.rapids, stands=in_the_way(cut, cutter, around),
                      where=f"{cut.where} cutter")
 

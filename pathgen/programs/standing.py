@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import shapely
+from shapely import LinearRing
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
@@ -14,6 +15,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import AIR, APPROACH
 from pathgen.programs.around import Around
 from pathgen.strategies.cutting_line import cutting_line
+from pathgen.strategies.cutting_out import last_lap_takes
 from pathgen.strategies.easing import Standing
 from pathgen.strategies.roughing import rough_reach, rough_ridge, rough_stairs, roughed
 from pathgen.strategies.slotting import Stands
@@ -76,13 +78,25 @@ def filled_beside(cut: OutlineCut, cutter: Cutter, clamping: Clamping) -> list[I
             if inlay.fill != "none" and shapely.dwithin(lies_over(inlay), way, reach)]
 
 
+def outline_top(cut: OutlineCut, cutter: Cutter, around: Around) -> float:
+    """What the outline begins on where it is not known what stands: the raw stock, or fill beside the part."""
+    above = around.clamping.first_surface.thickness
+    return max([around.top, *(above + inlay.overfill for inlay in filled_beside(cut, cutter, around.clamping))])
+
+
+def layers_way(cut: OutlineCut, cutter: Cutter, around: Around) -> LinearRing:
+    """Where the cutter's axis runs round the outline but for its last lap."""
+    part, deep = around.clamping.board.outline, outline_top(cut, cutter, around) - cut.bottom
+    return cutting_line(part, cutter, aside=last_lap_takes(part, cutter, deep, cut.finish))
+
+
 def in_the_way(cut: OutlineCut, cutter: Cutter, around: Around) -> Standing | None:
     """The most that stands in the outline's way where the surface has been cut; None where that is not known: without
     passes over it, or with fill beside the part, which is scraped off at best."""
     clamping, passes, surface = around.clamping, around.finish, around.clamping.first_surface
     if passes is None or filled_beside(cut, cutter, clamping):
         return None
-    way = cutting_line(clamping.board.outline, cutter, aside=cut.finish)
+    way = layers_way(cut, cutter, around)
     standing = Standing.over(way.bounds, [cutter], None, level=around.top)
     cells, of, places = standing.cells_along(way, cutter.radius + cut.finish + standing.cell, every=_EVERY)
     beside = max(_EVERY, standing.cell) / math.sqrt(2.0)

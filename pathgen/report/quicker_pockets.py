@@ -21,11 +21,10 @@ from pathgen.base.units import INCH, MM_PER, as_written, format_length, rounded_
 from pathgen.programs.around import Around
 from pathgen.programs.paths import path_of
 from pathgen.programs.plan import Plan, pockets_with, proud_by
-from pathgen.programs.standing import in_the_way
+from pathgen.programs.standing import in_the_way, layers_way, outline_top
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
 from pathgen.report.reckoning import CHANGE, cleared_in, likely_opened, simplified
-from pathgen.strategies.cutting_line import cutting_line
 from pathgen.strategies.cutting_out import most_round
 from pathgen.strategies.pocketing.places import are_high, layer_depths
 from pathgen.work.clamping import Clamping, Step
@@ -80,9 +79,9 @@ def _layers(step: Step, around: Around) -> Floats:
     """How thick the layers of an inlay's pocket, ridges counted, or of the outline are, mm."""
     cutter, inlay, cut = step.cutter, step.operation.opens, step.operation.feature
     if inlay is None:
-        way = cutting_line(around.clamping.board.outline, cutter, aside=cut.finish)
-        stands = in_the_way(cut, cutter, around)
-        top = around.top if stands is None else min(around.top, float(most_round(way, stands, cutter).max()))
+        top, stands = outline_top(cut, cutter, around), in_the_way(cut, cutter, around)
+        if stands is not None:
+            top = min(top, float(most_round(layers_way(cut, cutter, around), stands, cutter).max()))
         high = top - cut.bottom
         count = math.ceil(high / cutter.stepdown - 1e-9)
         return np.full(count, high / count)

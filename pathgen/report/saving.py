@@ -35,7 +35,7 @@ from pathgen.strategies.resurfacing import heights_above
 from pathgen.strategies.slotting import begun_over
 from pathgen.strategies.tab_places import LEAST_WASTE
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.features import OutlineCut, Slots, Surfacing
+from pathgen.work.features import MOST_ALLOWANCE, OutlineCut, Slots, Surfacing
 from pathgen.work.operations import (
     CutAgain,
     DowelHoles,
@@ -61,8 +61,6 @@ _TRIED = 2
 """Of the cutters that seem quickest round the outline, how many are planned with."""
 _SEEN = 0.1
 """So little of inner corners and bays is none, mm2."""
-_MOST_ALLOWANCE = 5.0
-"""The most that a job may ask for, mm."""
 LEAVE = {"mm": 0.2, "in": 0.2032}
 """What the advice would leave to a last cut, by units, mm."""
 
@@ -96,7 +94,10 @@ def changes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
             rows.append({"change": change.words, "minutes_saved": round(saved, 1), "cost": change.cost + about})
     outside = list(_round_the_outside(planned, programs, cutters))
     rows += [*outside, *wider_first(planned, programs), *fewer_layers(planned, programs, outline=not outside)]
-    return sorted(rows, key=lambda row: -row["minutes_saved"])
+    best: dict[str, dict[str, Any]] = {}  # one answer for a key
+    for row in sorted(rows, key=lambda row: -row["minutes_saved"]):
+        best.setdefault(row["change"].split(" = ")[0], row)
+    return list(best.values())
 
 
 def _is_about(change: Change) -> bool:
@@ -215,7 +216,7 @@ def _stands(clamping: Clamping) -> str:
 
 def _at_once(clamping: Clamping, cutter: Cutter) -> bool:
     """Whether a cutter takes that in one layer."""
-    return 0.0 < _over(clamping) <= min(cutter.stepdown, _MOST_ALLOWANCE)
+    return 0.0 < _over(clamping) <= min(cutter.stepdown, MOST_ALLOWANCE)
 
 
 def _flat_ends(planned: Plan) -> list[Cutter]:
@@ -236,7 +237,8 @@ def _round_the_outside(planned: Plan, programs: Sequence[Program], cutters: Sequ
         return math.ceil(high / cutter.stepdown - 1e-9) / cutter.eased_feed
 
     for known, some in ((True, cutters), (False, usual_sizes(now, clamping))):
-        for cutter in sorted((one for one in some if reckoned(one) < reckoned(now)), key=reckoned)[:_TRIED]:
+        wider = [one for one in some if one.diameter > now.diameter]
+        for cutter in sorted((one for one in wider if reckoned(one) < reckoned(now)), key=reckoned)[:_TRIED]:
             if not _has_room(clamping, cutter):
                 continue
             steps = tuple(replace(step, cutter=cutter) if one is step else one for one in clamping.steps)
@@ -297,10 +299,14 @@ def _slots(clamping: Clamping) -> Iterator[Change]:
     layers = math.ceil(deepest / step.cutter.stepdown - 1e-9)
     deeper = rounded_up(deepest / max(layers - 1, 1), unit)
     if layers > 1 and deeper <= usual_layer(step.cutter) * (1 + ROUND_UP):
-        yield change(f'[[cutter]] "{step.cutter.name}" stepdown = {as_written(deeper, unit)}',
-                     f"layers of {format_length(deepest / (layers - 1), unit)} instead of "
-                     f"{format_length(deepest / layers, unit)}: more load on a thin cutter",
-                     cutter=replace(step.cutter, stepdown=deeper))
+        cutter = replace(step.cutter, stepdown=deeper)
+        own = {one.order: replace(one, cutter=cutter) for one in clamping.steps if one.cutter.name == cutter.name}
+        steps = tuple(own.get(one.order, one) for one in clamping.steps)
+        yield Change(words=f'[[cutter]] "{cutter.name}" stepdown = {as_written(deeper, unit)}',
+                     clamping=replace(clamping, steps=steps),
+                     operations=tuple({type(one.operation) for one in own.values()}),
+                     cost=f"layers of {format_length(deepest / (layers - 1), unit)} instead of "
+                          f"{format_length(deepest / layers, unit)}: more load on a thin cutter")
 
 
 def _exactly(mm: float, unit: str) -> str:

@@ -29,6 +29,9 @@ AS_WIDE = 0.02
 LEAST_TAB = 0.1
 """Lowest tab that is one, mm."""
 
+MOST_ALLOWANCE = 5.0
+"""The most that a job may have roughing leave, mm."""
+
 SCALED = 20.0
 """Times its drawn size: further is likelier a unit left out (no source)."""
 

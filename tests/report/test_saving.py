@@ -5,14 +5,17 @@ from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 import shapely
 
 import pathgen
 from pathgen.app.choosing import change_lines, planned_of
 from pathgen.base.cutters import Cutter
+from pathgen.base.toolpath import Move
+from pathgen.programs.standing import layers_way
 from pathgen.programs.timing import times
-from pathgen.report import saving
+from pathgen.report import quicker_pockets, saving
 from pathgen.report.programs import Program
 from pathgen.report.quicker_pockets import usual_sizes
 from pathgen.report.text import load_lines, much_less_lines, saved_lines, saving_lines, summary_lines
@@ -228,9 +231,8 @@ def test_a_wider_cutter_is_told_where_it_saves_more_than_its_change_takes(tmp_pa
 
 @pytest.mark.in_every_run(1)
 @pytest.mark.parametrize(("leave", "stepdown", "deeper"), [
-    ("", 0.33, 0.39),  # the ridges are wood to so thin layers
-    ("", 0.5, 0.75),
-    ("", 0.8, 1.5),
+    ("", 0.33, 0.39),  # the ridges of 0.05 are wood to every cutter
+    ("", 0.8, 1.55),
     ("leave = 0.2", 0.6, 0.9),  # 1.7 under the first cut, and ridges of 0.1
     ("", 0.7, None),  # half a millimetre at once is eased less: as good as nothing is saved
 ])
@@ -334,7 +336,7 @@ def reckoned(folder, text):
         program.minutes for program in programs)
 
 
-OUTLINED = small_board.JOB + WIDE + '[outline]\ncutter = "flat"\n'
+OUTLINED = small_board.JOB.replace("feed = 1200.0", "feed = 600.0") + WIDE + '[outline]\ncutter = "flat"\n'
 LEVEL = small_board.JOB.replace("{ nut = 254.0, end = 300.0 }", '"flat"').replace("scallop = 0.05",
                                                                                   "scallop = 0.01") + WIDE
 
@@ -342,7 +344,7 @@ LEVEL = small_board.JOB.replace("{ nut = 254.0, end = 300.0 }", '"flat"').replac
 @pytest.mark.parametrize(("text", "change", "instead"), [
     (OUTLINED, '[outline] cutter = "wide"', {'[outline]\ncutter = "flat"': '[outline]\ncutter = "wide"'}),
     (OUTLINED.replace("width = 66.0", "width = 54.4").replace("stepdown = 1.6", "stepdown = 1.2").replace(
-        "feed = 1200.0", "feed = 400.0"), '[[cutter]] "flat" stepdown = 1.44', {"stepdown = 1.2": "stepdown = 1.44"}),
+        "feed = 600.0", "feed = 400.0"), '[[cutter]] "flat" stepdown = 1.21', {"stepdown = 1.2": "stepdown = 1.21"}),
     (LEVEL, '[surface] finish = "wide", rough = "wide", allowance = 1.5, no scallop',
      {'finish = "ball"\nscallop = 0.01': 'finish = "wide"\nrough = "wide"\nallowance = 1.5'}),
     (LEVEL.replace('finish = "ball"', 'finish = "ball"\nrough = "wide"'), '[surface] finish = "wide", no scallop',
@@ -389,6 +391,52 @@ def test_no_flat_end_is_told_for_a_level_top_of_a_common_blank(tmp_path):
 def test_a_wider_cutter_round_the_outside_is_told_only_where_it_can_go(tmp_path, more, told):
     text = OUTLINED.replace("diameter = 4.0\n", more if "diameter" in more else f"diameter = 4.0\n{more}")
     rows, _ = reckoned(tmp_path, text)
+    assert ('[outline] cutter = "wide"' in rows) == told
+
+
+@pytest.mark.parametrize(("changes", "text"), [
+    ({}, ""),
+    ({"overfill = 0.7": "overfill = 3.0", "[45.0, 0.0]": "[45.0, 12.0]"}, ""),  # fill stands beside the part, 9.5 high
+    ({}, "finish = 0.3\n"),  # of which the last lap takes a tenth of the cutter
+])
+def test_layers_of_the_outline_are_counted_as_they_are_cut_and_lie_on_their_way(tmp_path, changes, text):
+    job = OUTLINED + text
+    for old, new in changes.items():
+        assert old in job
+        job = job.replace(old, new)
+    planned, programs = planned_job(tmp_path, job)
+    outline = next(program for program in programs if isinstance(program.step.operation, Outline))
+    step, path, feature = outline.step, outline.toolpath, outline.step.operation.feature
+    cut = path.points[np.isin(path.kinds, [Move.CUT, Move.EASED])]
+    layers = quicker_pockets._layers(step, planned.around)
+    levels = feature.bottom + layers.sum() - np.cumsum(layers)
+    assert len(levels) > 4
+    assert np.abs(cut[:, 2, None] - levels).min(axis=0).max() < 1e-3
+    on = cut[cut[:, 2] > feature.bottom + feature.tab_height + 0.5]
+    assert len(on) > 10
+    way = layers_way(feature, step.cutter, planned.around)
+    assert shapely.distance(shapely.points(on[:, :2]), way).max() < 1e-3
+
+
+SHARED = (small_board.JOB + flat_end("slot", 2.0, 300.0, 100.0, 0.7) + '[slots]\ncutter = "slot"\nwidth = 2.0\n'
+          'depth = 1.6\n[outline]\ncutter = "slot"\n')
+
+
+@pytest.mark.parametrize("width", [54.4, 66.0])  # in the wider blank a wider cutter round the outside is told too
+def test_a_cutter_of_slots_and_the_outline_has_one_stepdown_advised_and_what_it_saves_in_both(tmp_path, width):
+    text = SHARED.replace("width = 66.0", f"width = {width}")
+    told, before = reckoned(tmp_path, text)
+    assert any("[outline] cutter" in change for change in told) == (width > 60.0)
+    (change, saved), = [row for row in told.items() if row[0].startswith('[[cutter]] "slot" stepdown')]
+    _, after = reckoned(tmp_path, text.replace("stepdown = 0.7", change.removeprefix('[[cutter]] "slot" ')))
+    assert saved == pytest.approx(before - after, abs=0.06)
+    assert saved > 1.0
+
+
+@pytest.mark.parametrize(("diameter", "told"), [(1.5, False), (2.0, False), (4.0, True)])
+def test_a_cutter_no_wider_is_not_told_round_the_outside_however_quick(tmp_path, diameter, told):
+    """It was, with the cost of a wider groove."""
+    rows, _ = reckoned(tmp_path, OUTLINED.replace("diameter = 4.0", f"diameter = {diameter}"))
     assert ('[outline] cutter = "wide"' in rows) == told
 
 
