@@ -26,7 +26,7 @@ _APART = 0.5  # of the length: dowels nearer than that (common practice, no sour
 _PLAY = 0.05  # mm: of a dowel in its hole (common practice, no source)
 _SHORT = 1 / 3  # of the blank: a shorter board is likelier a slip than thrift (no source)
 _NEAR = 2.0  # mm: nearer rapids hit chips (common practice, no source)
-_WIDE_MARK = 3.0  # mm (common practice, no source)
+_WIDE_MARK = 3.049  # mm, or 0.12 in (common practice, no source)
 _TALL = 80.0  # mm: toggle clamps with their handles up are as high (common practice, no source)
 _ON = 1e-6  # mm: a place that a clamp touches, in the turned frame of a part too
 
@@ -65,11 +65,11 @@ def much_longer(job: Job, clamping: Clamping) -> Iterator[Doubt]:
 def near_the_work(job: Job, _: Clamping) -> Iterator[Doubt]:
     """Rapids that pass so low over the work that a chip or a blank lying a little high is hit."""
     if job.machine.clearance < _NEAR:
-        low, tenfold, least = (format_length(v, job.units) for v in (
-            job.machine.clearance, 10 * job.machine.clearance, _NEAR))
+        low, tenfold = (format_length(v, job.units) for v in (job.machine.clearance, 10 * job.machine.clearance))
         yield Doubt(
             where="[machine] clearance", problem=f"{low}: a chip, or a blank that lies a little high, is hit by rapids",
-            allowed=f"{least} or more (common practice)", remedy=f"leave it out, or write more; is {tenfold} meant?")
+            allowed=f"{coarse_length(_NEAR, job.units)} or more (common practice)",
+            remedy=f"leave it out, or write more; is {tenfold} meant?")
 
 
 def no_roughing(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -125,7 +125,7 @@ def wide_marks(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         yield Doubt(
             where="[marks] cutter", problem=f'"{cutter.name}" leaves hollows {format_length(wide, job.units)} wide, '
             f"{format_length(marks.depth, job.units)} deep, whose middle is hard to tell",
-            allowed=f"up to {format_length(_WIDE_MARK, job.units)} wide (common practice)",
+            allowed=f"up to {coarse_length(_WIDE_MARK, job.units)} wide (common practice)",
             remedy="name a small flat end or a v cutter")
 
 
