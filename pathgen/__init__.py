@@ -4,24 +4,31 @@ One step at a time, each alone (`help(pathgen.pocket)` has an example that runs)
 
 =================  ===============================================================================================
 a surface          `flat(6.0)`, `radiused(thickness=6.0, start=254.0, end=406.4, length=470.0)`: a `Surface`
-a drawing          `read_artwork("fern.svg")` gives regions, shapely polygons by colour; `placed` puts it somewhere
+a drawing          `read_artwork("fern.svg")`: an `Artwork` of `Region`, shapely polygons by colour, and what is
+                   `LeftOut`; `placed` puts it somewhere
 a cutter           `Cutter(name=.., shape="ball-end", diameter=.., speed=.., feed=.., plunge=.., stepdown=..)`
-a path             `pocket`, `rough`, `finish`, `second_cut`, `slots`, `outline`: a `Toolpath` each; `join` them
+a path             `pocket`, `rough`, `finish`, `second_cut`, `slots`, `outline`: a `Toolpath` of `Move` each, as a
+                   `Cut`, `PocketCut`, `FinishCut` or `OutlineCut` that says more of it; `join` them
 a program          `program(path)`: the text for the machine, plain RS274/NGC; a `Machine` may take arcs
 a blank            `Blank(x=(-5, 475), y=(-35, 35), thickness=8.0)`: what stands on the bed before
-any program        `read_program(text)`: its moves, or the line that is not understood
-what it leaves     `simulate(blank, programs, cutters)`: a `HeightField`; `compare_heights` with a surface or another
-ridges             `ridges(text, cutter=ball, top=top).highest`, whichever way its passes run
-all of it          `check_program(text, cutter=.., top=.., blank=..).findings`: rapids, cuts too deep, spindle
+any program        `read_program(text)`: a `ReadProgram`, its `ReadMove`, or the line that is not understood
+what it leaves     `simulate(blank, programs, cutters)`: a `HeightField`, and what each program `Took`;
+                   `compare_heights` with a surface or another: a `Difference`
+ridges             `ridges(text, cutter=ball, top=top).highest`, whichever way its passes run: a `ScallopCheck`;
+                   `scallop_height` and `stepover_for` by the formula
+all of it          `check_program(text, cutter=.., top=.., blank=..).findings`: a `ProgramCheck`; rapids, cuts too
+                   deep, spindle, a `Finding` each
 =================  ===============================================================================================
 
 A program's text may be a `Path` of its file too. Every value shows itself in a notebook.
 
-A whole board: `build(load_job("board.toml")).write("out")`, `check` of a folder, `compare` of finishing cutters;
-`build_blank` for a job of several parts on one blank.
+A whole board: `build(load_job("board.toml")).write("out")`: of a `Job` a `Build`, with a `Program` for each step and
+their `Verification`, as `check` gives it of a folder; `compare` of finishing cutters: `Choices`, a `Choice` each;
+`build_blank` for a job of several parts on one blank: a `BlankBuild`; `fret_distances` of a scale.
 
 The frame: x along the work, y across with the radius's centre-line at 0, z up from the underside. Errors are
-`PathgenError`: where, what was given, what is allowed, what to do. Names load when first used.
+`PathgenError` (`JobError`, `ArtworkError`, `CutterError`, `ProgramError`): where, what was given, what is allowed, what
+to do. Names load when first used.
 """
 
 from __future__ import annotations

@@ -83,8 +83,11 @@ def _named_cutter(job: Job, where: str, name: str) -> None:
         raise JobError(where, f'"{name}" is a {cutter.shape} cutter', allowed=f"a {shape} cutter",
                        remedy=f"name {joined(fit, 'or')}, if it fits" if fit else "add a [[cutter]] of that shape")
     if cutter.shape == "v" and where in ("[surface] finish", "[surface] rough"):
-        raise JobError(where, f'"{name}" is a v cutter: it leaves furrows', allowed="a ball-end cutter, or a flat end "
-                       'to rough, or to finish where radius = "flat"', remedy="name another cutter")
+        roughs = where.endswith("rough")
+        flat_too = " or a flat end" if roughs or not job.board else ""
+        raise JobError(where, f'"{name}" is a v cutter',
+                       allowed="a ball-end cutter, or a flat end" if roughs else finishers(job),
+                       remedy=f"it leaves furrows: name a ball-end cutter{flat_too}")
     for table, slots in (("[slots]", job.slots), ("[nut]", job.nut)):
         if where == f"{table} cutter" and slots and slots.entry == "peck" and not cutter.plunges:
             raise JobError(f"{table} entry", f'"peck" goes straight down, and "{name}" cannot cut at its centre '
@@ -94,6 +97,12 @@ def _named_cutter(job: Job, where: str, name: str) -> None:
         raise JobError(where, f'"{name}" is {wide}, and without width the slots are as wide',
                        allowed=f"{most} or less: tangs of fret wire are 0.5 to 0.6 mm wide (common practice)",
                        remedy="name a thinner cutter, or write width if slots so wide are meant")
+
+
+def finishers(job: Job) -> str:
+    """What may finish a surface, in words."""
+    return 'a ball-end cutter; a flat end where radius = "flat", without relief or fall_away' if job.board else \
+        "a ball-end cutter, or a flat end"
 
 
 _SHAPES = {"[block] cutter": "ball-end", "[slots] bevel_cutter": "v"} | dict.fromkeys([

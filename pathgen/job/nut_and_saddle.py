@@ -14,9 +14,10 @@ from pathgen.base.units import coarse_length, format_length, left_words, rounded
 from pathgen.job.board_tables import TOOL_TAB, NutAndSaddleTable
 from pathgen.job.job import Job
 from pathgen.job.part import board_of, nut_behind, nut_of
+from pathgen.parts.boxed import Tool
 from pathgen.parts.fingerboard.nut import CrossLine, nut_curve, nut_top, saddle_curve
 from pathgen.parts.fingerboard.part import Fingerboard
-from pathgen.parts.tools import Nut, Saddle, Tool, nut_or_saddle
+from pathgen.parts.tools import Nut, Saddle, nut_or_saddle
 from pathgen.work.clamping import Clamping, Step, Stock, numbered
 from pathgen.work.features import Engraving, OutlineCut, tab_height
 from pathgen.work.operations import Engrave, Outline

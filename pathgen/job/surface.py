@@ -15,6 +15,7 @@ from pathgen.base.scallop import ridge_limits, stepover_for
 from pathgen.base.slopes import OVER_HALF, STEEPEST, STEEPEST_ACROSS, steepest_along
 from pathgen.base.surface import Surface
 from pathgen.base.units import falls_short, format_length, rounded_down, rounded_up, told_apart
+from pathgen.job.cutters import finishers
 from pathgen.job.job import Job
 from pathgen.job.part import slots_of
 from pathgen.parts.fingerboard.lowering import taken
@@ -35,13 +36,9 @@ def check_surface(job: Job, part: Fingerboard | FlatPart) -> None:
         raise JobError("[surface]", "scallop and stepover are both given", remedy="keep one of them")
     finish = job.cutter(table.finish, "[surface] finish")
     level = finish.shape == "flat-end" and part.surface.is_level
-    if finish.shape != "ball-end" and not level:
-        leaves = "furrows" if finish.shape == "v" else "a stair on a curve"
-        raise JobError("[surface] finish", f'"{finish.name}" is a {finish.shape} cutter',
-                       allowed='a ball-end cutter; a flat end where radius = "flat", without relief or fall_away'
-                       if job.board else "a ball-end cutter, or a flat end",
-                       remedy=f"it leaves {leaves}: name a ball-end cutter"
-                              f"{' or a flat end' if part.surface.is_level else ''}")
+    if finish.shape != "ball-end" and not level:  # a v cutter is refused before
+        raise JobError("[surface] finish", f'"{finish.name}" is a {finish.shape} cutter', allowed=finishers(job),
+                       remedy="it leaves a stair on a curve: name a ball-end cutter")
     given = "scallop" if table.scallop is not None else "leave_scallop" if table.leave_scallop is not None else None
     if level and given:
         raise JobError(f"[surface] {given}", f'given, and the flat end "{finish.name}" leaves no ridges',

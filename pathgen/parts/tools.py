@@ -1,11 +1,11 @@
-"""What parts without strings have in common, and the tools of the bench that are no more than an outline and a top:
-block, gauges, blanks for nut and saddle, a board on its edge, a sheet that pieces are cut from, a test piece.
+"""The tools of the bench: block, gauges, blanks for nut and saddle, a board on its edge, a sheet that pieces are cut
+from, a test piece.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any, ClassVar, Literal, Self
+from typing import Any, ClassVar, Literal
 
 import numpy as np
 import shapely
@@ -18,63 +18,10 @@ from pathgen.base.lowered import Lowered
 from pathgen.base.surface import Surface
 from pathgen.base.tops import level
 from pathgen.base.units import left_words, rounded_up
+from pathgen.parts.boxed import Tool
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.work.clamping import Clamping, Stock
-from pathgen.work.part import NO_LANDMARKS, Landmarks, Names, Place
-
-
-class Boxed:
-    """What a part without strings or landmarks answers from its outline alone, in its own frame, mm."""
-
-    outline: Polygon
-    landmarks: ClassVar[Landmarks] = NO_LANDMARKS
-
-    @property
-    def finished(self) -> Polygon:
-        """Nothing is glued on."""
-        return self.outline
-
-    @property
-    def start(self) -> float:
-        """Its near end, along X."""
-        return float(self.outline.bounds[0])
-
-    @property
-    def length(self) -> float:
-        """How far it runs along X."""
-        return float(self.outline.bounds[2]) - self.start
-
-    @property
-    def ends(self) -> tuple[Floats, Floats]:
-        """(2, 2) corners of the box round it: near end, far end."""
-        x0, y0, x1, y1 = self.outline.bounds
-        return np.array([[x0, y0], [x0, y1]]), np.array([[x1, y0], [x1, y1]])
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Tool(Boxed):
-    """A part without strings, in its own frame, mm. Its zero is on the blank, at the middle of the near end."""
-
-    surface: Surface
-    outline: Polygon
-    min_web: float = 0.0
-
-    names: ClassVar[Names]
-    openings: ClassVar[tuple[Polygon, ...]] = ()
-
-    @classmethod
-    def all_of(cls, stock: Stock) -> Self:
-        """A piece of stock, whole, as the part."""
-        return cls(surface=level(stock.thickness, stock.length), outline=shapely.box(*stock.bounds))
-
-    def places(self, stock: Stock) -> dict[str, Place]:
-        """The middle of the blank's near end."""
-        words = "the middle of the blank's near end, the left one in the picture from above"
-        return {"near-centre": Place(at=(stock.bounds[0], 0.0), words=words)}
-
-    def rows(self, clamping: Clamping) -> dict[str, Any]:
-        """Nothing beside its size."""
-        return {}
+from pathgen.work.part import Names, Place
 
 
 class Block(Tool):

@@ -143,3 +143,17 @@ def test_other_millimetres_in_a_job_in_inches_are_asked_after(tmp_path: Path) ->
     with pytest.raises(JobError, match="lies off the board") as wrong:
         clamping_of(job("[nut]", inlay + place))
     assert wrong.value.remedy.startswith('if mm are meant, write at = ["60 mm", "1 mm"]; else make at = [')
+
+
+@pytest.mark.parametrize(("extra", "wrong", "right", "limit"), [
+    ('[outline]\ncutter = "flat"\ntab_height = "{}"\n', "0.01 in", "0.02 in", "0.02 in or more"),
+    ('[outline]\ncutter = "flat"\nthrough = "{}"\n', "0.08 in", "0.04 in", "up to 0.04 in"),
+    ('[machine]\nclearance = "{}"\n', "0.05 in", "0.08 in", "0.08 in or more"),
+    ('[marks]\ncutter = "ball"\ndepth = "{}"\n', "0.06 in", "0.183 mm", "up to 0.12 in wide"),
+], ids=["tab", "through", "clearance", "mark"])
+def test_limits_are_told_as_a_rule_measures_them_and_hold(tmp_path, extra, wrong, right, limit):
+    """D: 0.04 in is a hair over 1 mm; 0.183 mm deep a ball of 12.7 leaves 3.03 mm. They had four digits: 0.0394 in."""
+    for written, told in ((wrong, [f"{limit} (common practice)"]), (right, [])):
+        job = pathgen.load_job(small_board.job(tmp_path, extra=extra.format(written)))
+        doubts = doubts_of(dataclasses.replace(job, units="in"), clamping_of(job))
+        assert [one.allowed for one in doubts if one.grave] == told

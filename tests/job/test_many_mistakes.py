@@ -133,6 +133,7 @@ def test_cutters_of_wrong_shapes_are_said_at_once(tmp_path: Path) -> None:
     vee = cutter(name="v", shape="v", diameter=6.0, angle=60.0, speed=12000, feed=900.0, plunge=200.0, stepdown=0.5)
     said = _said(tmp_path, JOB.replace('finish = "ball"', 'finish = "v"') + vee + '[outline]\ncutter = "ball"\n')
     assert [line.split(": ")[0] for line in said] == ["[surface] finish", "[outline] cutter"]
+    assert said[0].endswith('"flat", without relief or fall_away): it leaves furrows: name a ball-end cutter')
 
 
 def test_shares_that_overlap_and_parts_that_do_not_fit_are_said_at_once(tmp_path: Path) -> None:

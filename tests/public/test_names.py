@@ -23,6 +23,7 @@ HOMES = sorted({getattr(pathgen, name).__module__ for name in pathgen.__all__})
 
 @pytest.mark.parametrize("name", pathgen.__all__)
 def test_every_public_name_is_documented(name):
+    assert re.search(rf"[`(]{name}[`(]", pathgen.__doc__), "the first that is read names it"
     value = getattr(pathgen, name)
     assert len((value.__doc__ or "").split()) > 3
     assert not value.__doc__.startswith(f"{name}(")  # what a dataclass writes by itself

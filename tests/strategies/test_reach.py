@@ -320,11 +320,11 @@ def test_a_verdict_names_what_it_warns_of_the_most_first(tmp_path, wide, more, t
     tail = f'<path d="M30,9V17" stroke="#225577" stroke-width="{wide}"/>'
     art = svg(f'<path fill="#225577" d="M4,3H36V9.2H4Z"/>{tail}{more}')
     report = built(tmp_path, art=art, resolution=0.4).report
-    warned = [f for f in report["checks"]["findings"] if f["severity"] == "warn" and "closed with" in f["got"]]
+    warned = [f for f in report["checks"]["findings"] if f["severity"] == "warn" and f["code"] == "much-left-closed"]
     kind, words = verdict(report["checks"], "mm")
     assert bool(warned) == (kind == "doubt") == bool(told)
     assert re.findall("mm2 of (#[0-9a-f]{6})", words) == told
-    assert (", and of 2 colours more, stay closed." in words) == bool(more)
+    assert (", and of 2 colours more, stay closed (4 of their 5 shapes wholly)." in words) == bool(more)
     assert len(warned) == len(told[:1]), "one cutter opens them all"
 
 
@@ -398,7 +398,7 @@ def test_a_v_after_which_none_finds_anything_to_do_rises_as_the_last_does(tmp_pa
     """D: the v is 1.73 mm wide at the floor, the flat end 2 mm. Corners that nothing rose into were told as a fault."""
     made = built(tmp_path, changes=V_FIRST, extra=V, art=ARROW, resolution=0.3)
     assert made.passed
-    assert [one.cutter for one in made.plan.clamping.idle] == ["flat"]
+    assert [one.cutter.name for one in made.plan.clamping.idle] == ["flat"]
     read = load_job(tmp_path / "job.toml")
     (found,) = reach_of_all(clamping_of(read), read.complete_cutters)
     assert {one.cutters: round(one.share, 3) for one in found.sets if one.cutters[0] == "v"} == \

@@ -455,10 +455,16 @@ def test_no_command_tells_a_form_of_a_board_or_of_inlays(tmp_path, command):
         assert found is None, (name, text[max(0, found.start() - 60): found.end() + 60])
 
 
+VEE = cutter(name="v", shape="v", diameter=6.0, angle=60.0, speed=16000, feed=900.0, plunge=250.0, stepdown=0.5)
+
+
 @pytest.mark.parametrize(("text", "told"), [
-    (FACED + '[surface]\nfinish = "v"\n' + cutter(name="v", shape="v", diameter=6.0, angle=60.0, speed=16000,
-                                                 feed=900.0, plunge=250.0, stepdown=0.5),
-     r"allowed: a ball-end cutter, or a flat end\): it leaves furrows: name a ball-end cutter or a flat end$"),
+    (FACED + '[surface]\nfinish = "v"\n' + VEE,
+     r"^\[surface\] finish: .*\(allowed: a ball-end cutter, or a flat end\): it leaves furrows: name a ball-end cutter "
+     "or a flat end$"),
+    (FACED + '[surface]\nfinish = "ball"\nrough = "v"\n' + VEE,
+     r"^\[surface\] rough: .*\(allowed: a ball-end cutter, or a flat end\): it leaves furrows: name a ball-end cutter "
+     "or a flat end$"),
     (FACED + '[surface]\nfinish = "ball"\n' + PIECE.replace("thickness = 1.8", "thickness = 1.1"),
      "a thinner piece ends below the surface$"),
     (PLATE + RING + 'fill = "resin"\n', r"face: false, and inlay 1 \(ring 1\) is filled"),

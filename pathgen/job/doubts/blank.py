@@ -27,7 +27,7 @@ _APART = 0.5  # of the length: dowels nearer than that (common practice, no sour
 _PLAY = 0.05  # mm: of a dowel in its hole (common practice, no source)
 _SHORT = 1 / 3  # of the blank: a shorter board is likelier a slip than thrift (no source)
 _CLEAR = 2.0, 15.0  # mm: nearer rapids hit chips, higher ones take time (common practice, no source)
-_WIDE_MARK = 3.0  # mm (common practice, no source)
+_WIDE_MARK = 3.049  # mm, or 0.12 in (common practice, no source)
 _TALL = 80.0  # mm: toggle clamps with their handles up are as high (common practice, no source)
 _ON = 1e-6  # mm: a place that a clamp touches, in the turned frame of a part too
 
@@ -124,7 +124,7 @@ def wide_marks(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         yield Doubt(
             where="[marks] cutter", problem=f'"{cutter.name}" leaves hollows {format_length(wide, job.units)} wide, '
             f"{format_length(marks.depth, job.units)} deep, whose middle is hard to tell",
-            allowed=f"up to {format_length(_WIDE_MARK, job.units)} wide (common practice)",
+            allowed=f"up to {coarse_length(_WIDE_MARK, job.units)} wide (common practice)",
             remedy="name a small flat end or a v cutter")
 
 

@@ -29,7 +29,7 @@ from pathgen.work.thin_wood import THIN, wood_under
 
 _SAWN = 1 / 3  # of the outline: more tabs hold no better, and are much to saw (common practice, no source)
 _TAB = 0.4, 2.0  # mm: thinner is soon torn, thicker is much to saw (common practice, no source)
-_INTO_BED = 1.0  # mm: 0.1 to 0.5 is usual (common practice, no source)
+_DEEP_IN_BED = 1.02  # mm, or 0.04 in: 0.1 to 0.5 mm is usual (common practice, no source)
 _CRUMB = 5.0  # mm2: smaller pieces that come loose are chips (no source)
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
@@ -95,11 +95,11 @@ def tenths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         yield from too_small("[outline] tab_height", asked.tab_height, _TAB, job.units,
                              why=", thin for a tab: it tears, and a Z a little low leaves none",
                              remedy="leave it out, or write more")
-    if asked.through > _INTO_BED:
-        deep, tenth, most = (format_length(v, job.units) for v in (asked.through, asked.through / 10, _INTO_BED))
+    if asked.through > _DEEP_IN_BED:
+        deep, tenth = (format_length(v, job.units) for v in (asked.through, asked.through / 10))
         yield Doubt(
             where="[outline] through", problem=f"goes {deep} below the underside, into the bed",
-            allowed=f"up to {most} (common practice)",
+            allowed=f"up to {coarse_length(_DEEP_IN_BED, job.units)} (common practice)",
             remedy=f"see that a spoilboard so thick lies under it; is {tenth} meant?")
 
 
@@ -115,7 +115,7 @@ def mostly_tabs(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             where="[outline] tabs", problem=f"{cut.tabs}, each about {coarse_length(each, units)} long with the slopes "
             f"at its ends: {coarse_length(cut.tabs * each, units)} of {coarse_length(round_it, units)} round the "
             f"{clamping.board.names.part} would be left to the saw",
-            allowed=f"a third of it at most; usual are {OutlineCut.tabs}, {format_length(OutlineCut.tab_width, units)} "
+            allowed=f"a third of it at most; usual are {OutlineCut.tabs}, {coarse_length(OutlineCut.tab_width, units)} "
                     "wide each (common practice)",
             remedy=", or ".join(["make tab_width smaller"] * (most < 2 or cut.tab_width > 2 * OutlineCut.tab_width)
                                 + [f"write tabs = {most}"] * (most > 1)), grave=False)

@@ -11,7 +11,7 @@ from shapely import Polygon
 
 from pathgen.base.surface import Surface
 from pathgen.base.tops import level
-from pathgen.parts.tools import Boxed
+from pathgen.parts.boxed import Boxed
 from pathgen.work.part import Names, Part, Place
 from pathgen.work.underside import turned_over
 

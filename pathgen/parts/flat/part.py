@@ -17,7 +17,7 @@ from pathgen.base import overlay
 from pathgen.base.plain import joined
 from pathgen.base.surface import Surface
 from pathgen.base.tops import level
-from pathgen.parts.tools import Boxed
+from pathgen.parts.boxed import Boxed
 from pathgen.work.part import Names, Place, wood_in_plan
 
 if TYPE_CHECKING:
