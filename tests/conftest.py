@@ -2,7 +2,8 @@
 
 Tests run at once are handed out in runs of one file, so that what a file builds for its tests is seldom built twice.
 
-Of a test marked `in_every_run(n)` only n of its cases are run, evenly apart; `pytest --every-case` runs them all.
+Of a test marked `in_every_run(n)` only n of its cases are run, evenly apart; `pytest --every-case` runs them all,
+and so does a run of files that are named.
 """
 
 import gc
@@ -25,8 +26,8 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out most cases of long tests, unless all were asked for, or few by name."""
-    if config.getoption("--every-case") or any("::" in one for one in config.args):
+    """Leave out most cases of long tests, unless all were asked for, or few by name or file."""
+    if config.getoption("--every-case") or any(".py" in one for one in config.args):
         return
     cases: dict[tuple[str, int], list[pytest.Item]] = defaultdict(list)
     for item in items:
