@@ -92,7 +92,9 @@ def layers_way(cut: OutlineCut, cutter: Cutter, around: Around) -> LinearRing:
 
 def in_the_way(cut: OutlineCut, cutter: Cutter, around: Around) -> Standing | None:
     """The most that stands in the outline's way where the surface has been cut; None where that is not known: without
-    passes over it, or with fill beside the part, which is scraped off at best."""
+    passes over it, or with fill beside the part, which is scraped off at best. Work that moved has one height for all
+    of it.
+    """
     clamping, passes, surface = around.clamping, around.finish, around.clamping.first_surface
     if passes is None or filled_beside(cut, cutter, clamping):
         return None

@@ -116,13 +116,13 @@ def wider_first(planned: Plan, programs: Sequence[Program]) -> Iterator[dict[str
         may = cutters[0].is_flat or (cutters[0].shape == "v" and inlay.fill == "resin")
         if begun or minutes < _PLANNED or not may:
             continue
-        had = (*(step.cutter for step in clamping.steps), *planned.asked.cutters)
-        known = {cutter.name: cutter for cutter in had if cutter.is_flat}
+        own_ends = flat_ends(planned)
         area, worth = simplified(inlay.area), max(_WORTH * minutes, _PLANNED)
-        tried = [(saved, cutter) for cutter in (*known.values(), *usual_sizes(cutters[0], clamping))
+        tried = [(saved, cutter) for cutter in (*own_ends, *usual_sizes(cutters[0], clamping))
                  if (saved := _reckoned(cutter, cutters[0], own[0].minutes, area, inlay.depth)) > worth]
         if not tried:
             continue
+        known = {one.name for one in own_ends}
         cutter = max(tried, key=lambda one: one[0] * (1.0 if one[1].name in known else _AT_HAND))[1]
         try:
             cuts = pockets_with(clamping, inlay, [cutter, *cutters])
@@ -135,6 +135,12 @@ def wider_first(planned: Plan, programs: Sequence[Program]) -> Iterator[dict[str
         after = ", ".join(f'"{one.name}"' for one in cutters)
         yield {"change": f"{inlay.name} cutters = [{named}, {after}]", "minutes_saved": round(saved, 1),
                "cost": told_cost(cutter, cutters[0], clamping.units, cutter.name in known)}
+
+
+def flat_ends(planned: Plan) -> list[Cutter]:
+    """All that the job has, of steps or not."""
+    had = (*(step.cutter for step in planned.clamping.steps), *planned.asked.cutters)
+    return list({cutter.name: cutter for cutter in had if cutter.is_flat}.values())
 
 
 def usual_sizes(first: Cutter, clamping: Clamping) -> list[Cutter]:

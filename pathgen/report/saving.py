@@ -28,7 +28,7 @@ from pathgen.programs.shanks import check_shanks
 from pathgen.programs.timing import times
 from pathgen.programs.waste import MARK_GAP, left_standing
 from pathgen.report.programs import Program
-from pathgen.report.quicker_pockets import fewer_layers, told_cost, usual_sizes, wider_first
+from pathgen.report.quicker_pockets import fewer_layers, flat_ends, told_cost, usual_sizes, wider_first
 from pathgen.report.reckoning import CHANGE
 from pathgen.strategies.pocketing.places import layer_depths
 from pathgen.strategies.resurfacing import heights_above
@@ -85,7 +85,7 @@ def fewer_minutes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, 
 def changes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
     """The same of every change that is tried and can be cut, also those that take longer."""
     rows: list[dict[str, Any]] = []
-    clamping, cutters = planned.clamping, _flat_ends(planned)
+    clamping, cutters = planned.clamping, flat_ends(planned)
     for change in (*_slots(clamping), *_second_cuts(clamping), *_fill_layers(clamping), *_ridges(planned),
                    *_roughing(clamping), *_level(planned, cutters)):
         saved = _saved(change, planned, programs)
@@ -219,12 +219,6 @@ def _at_once(clamping: Clamping, cutter: Cutter) -> bool:
     return 0.0 < _over(clamping) <= min(cutter.stepdown, MOST_ALLOWANCE)
 
 
-def _flat_ends(planned: Plan) -> list[Cutter]:
-    """All that the job has, of steps or not."""
-    had = (*(step.cutter for step in planned.clamping.steps), *planned.asked.cutters)
-    return list({cutter.name: cutter for cutter in had if cutter.is_flat}.values())
-
-
 def _round_the_outside(planned: Plan, programs: Sequence[Program], cutters: Sequence[Cutter]
                        ) -> Iterator[dict[str, Any]]:
     """The outline with the flat end that is quickest round it: of the job, or else of a usual size."""
@@ -241,8 +235,7 @@ def _round_the_outside(planned: Plan, programs: Sequence[Program], cutters: Sequ
         for cutter in sorted((one for one in wider if reckoned(one) < reckoned(now)), key=reckoned)[:_TRIED]:
             if not _has_room(clamping, cutter):
                 continue
-            steps = tuple(replace(step, cutter=cutter) if one is step else one for one in clamping.steps)
-            change = Change(words="", clamping=replace(clamping, steps=steps), operations=(Outline,), cost="")
+            change = Change(words="", clamping=_with(clamping, step, cutter=cutter), operations=(Outline,), cost="")
             more = _changes(change.clamping) > _changes(clamping)
             saved = _saved(change, planned, programs)
             if saved >= LEAST_MINUTES + CHANGE * more:
@@ -266,6 +259,11 @@ def _has_room(clamping: Clamping, cutter: Cutter) -> bool:
     return not near and bool(closed.area - part.area < _SEEN and out.min() >= wide)
 
 
+def _with(clamping: Clamping, step: Step, **new: Any) -> Clamping:
+    """The same but for some values of one step."""
+    return replace(clamping, steps=tuple(replace(one, **new) if one is step else one for one in clamping.steps))
+
+
 def _changes(clamping: Clamping) -> int:
     """How often a cutter is changed."""
     return sum(one.cutter.name != two.cutter.name for one, two in pairwise(clamping.steps))
@@ -279,8 +277,7 @@ def _slots(clamping: Clamping) -> Iterator[Change]:
     through, unit = bool(slots.through.all()), clamping.units
 
     def change(words: str, cost: str, **new: Any) -> Change:
-        steps = tuple(replace(step, **new) if one is step else one for one in clamping.steps)
-        return Change(words=words, clamping=replace(clamping, steps=steps), operations=(Slot,), cost=cost)
+        return Change(words=words, clamping=_with(clamping, step, **new), operations=(Slot,), cost=cost)
 
     if (slots.entry or ("peck" if through else "ramp")) == "ramp":
         cost = "straight down by pecks " + ("in the waste beside the board" if through else "into wood at the ends")

@@ -127,9 +127,7 @@ class Standing:
         rows, columns = self.top.shape
         on = (shapely.get_coordinates(shapely.segmentize(line, self.cell)) - [self.left, self.low]) / self.cell
         on = np.unique(on.astype(np.intp), axis=0)
-        out = math.ceil(reach / self.cell + 0.75)
-        beside = np.mgrid[-out : out + 1, -out : out + 1].reshape(2, -1)
-        beside = beside[:, np.hypot(*beside) <= out]
+        beside = _disc(math.ceil(reach / self.cell + 0.75))
         near = np.zeros((rows, columns), bool)
         near[(on[:, 1, None] + beside[1]).clip(0, rows - 1), (on[:, 0, None] + beside[0]).clip(0, columns - 1)] = True
         cells, side = np.flatnonzero(near), max(1, int(every / self.cell))
@@ -139,9 +137,7 @@ class Standing:
 
     def highest_round(self, at: Floats, radius: float) -> Floats:
         """(n,) the most that stands within a radius, or a cell further out, of (n, 2) places in the grid."""
-        (rows, columns), out = self.top.shape, math.ceil(radius / self.cell + 0.75)
-        beside = np.mgrid[-out : out + 1, -out : out + 1].reshape(2, -1)
-        beside = beside[:, np.hypot(*beside) <= radius / self.cell + 0.75]
+        (rows, columns), beside = self.top.shape, _disc(radius / self.cell + 0.75)
         x, y = ((at - [self.left, self.low]) / self.cell).astype(np.intp).T
         y, x = ((v[:, None] + k).clip(0, most - 1) for v, k, most in ((y, beside[0], rows), (x, beside[1], columns)))
         return np.asarray(self.top[y, x].max(axis=1), float)
@@ -184,6 +180,13 @@ class Standing:
         self.top.ravel()[cell[last]] = lowest[last]
         drop[some] = np.maximum(before - height, 0.0)
         return drop
+
+
+def _disc(cells: float) -> Ints:
+    """(2, n) steps in rows and columns to all cells so far off at most."""
+    out = math.ceil(cells)
+    steps = np.mgrid[-out : out + 1, -out : out + 1].reshape(2, -1)
+    return np.asarray(steps[:, np.hypot(*steps) <= cells])
 
 
 def _in_order(cells: Ints) -> Ints:

@@ -380,7 +380,7 @@ def test_no_flat_end_is_told_for_a_level_top_of_a_common_blank(tmp_path):
     shared = replace(planned.clamping, shared=SimpleNamespace(highest=0.0))
     for clamping, told in ((planned.clamping, 1), (shared, 0)):
         one = replace(planned, around=replace(planned.around, clamping=clamping))
-        assert len(list(saving._level(one, saving._flat_ends(one)))) == told
+        assert len(list(saving._level(one, saving.flat_ends(one)))) == told
 
 
 @pytest.mark.parametrize(("more", "told"), [
