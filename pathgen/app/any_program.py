@@ -23,8 +23,7 @@ from pathgen.verify.one_program import ProgramCheck, check_program, refuse_highe
 from pathgen.verify.over_blank import read, simulate
 from pathgen.verify.program import ReadMove, ReadProgram
 
-_ANY = 1e9
-"""A feed or a speed that nobody stated: none is above it."""
+_ANY = 1e9  # a feed or a speed that nobody stated: none is above it
 _OPTIONS = (
     ("Blank(top=..)", "--surfaced"), ("blank=simulate(..)", "--after PROGRAM CUTTER"), ("limit=..", "--scallop"),
     ("zero=..", "--zero"), ("top=..", "--relief, --fall-away"), ('along="y"', "--along y"), ('along="x"', "--along x"),

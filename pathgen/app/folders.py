@@ -20,18 +20,15 @@ from pathgen.base.plain import joined
 
 RECORD = ".pathgen.json"
 """Names and hashes of the files of a build, so that a later one knows what it may replace."""
-_JOB = "/job"
-"""Under which a record holds the job file: no file is called so."""
-_KEPT = "/kept"
-"""Under which it holds what a build keeps for later ones."""
+_JOB = "/job"  # under which a record holds the job file: no file is called so
+_KEPT = "/kept"  # under which it holds what a build keeps for later ones
 _LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 """What systems put into a folder that is looked at: nobody's work, and made again."""
 _OTHER_ENDINGS = {".tap", ".ngc", ".gcode", ".gc", ".cnc", ".NC"}
 """Endings that programs are given on their way to a machine (common practice)."""
 _ELSEWHERE = "or name another folder, which does not know where marks were and what was run"
 _MOST_NAMED = 4
-_TRIES = 20
-"""Times that a folder is looked at while other builds write into it."""
+_TRIES = 20  # times that a folder is looked at while other builds write into it
 
 
 def write_folder(

@@ -39,10 +39,8 @@ from pathgen.work.touching import Regions, Touch, touches, walled
 
 COLOURS_NEAR = "colours-near"
 """Colours too near each other for a dam round each: told where they are filled."""
-_TOLD = 4
-"""Pairs of colours that one warning tells of; the page's tables hold all."""
-_FINER = 0.1
-"""Share of a colour finer than the cutters from which that is told: corners that come out round are less."""
+_TOLD = 4  # pairs of colours that one warning tells of; the page's tables hold all
+_FINER = 0.1  # share of a colour finer than the cutters from which that is told: corners that come out round are less
 LAP = {"mm": 0.3, "in": 0.012 * INCH}
 """By how much an earlier colour is advised to run on under a later one, by units, mm."""
 WALL = {"mm": 0.5, "in": 0.02 * INCH}

@@ -45,8 +45,7 @@ ADJOINING = 0.1
 """Colours nearer than this have no wood between them that anybody sees, mm: only these must tell each other apart."""
 MOST_PLACES = 20
 """Places listed where two colours touch."""
-_MEAN = 1 / 3
-"""Of a ridge's height its mean: between two passes it is an arc, nearly a parabola."""
+_MEAN = 1 / 3  # of a ridge's height its mean: between two passes it is an arc, nearly a parabola
 SHIFT = 0.1
 """The shift whose cost is tabled, mm."""
 

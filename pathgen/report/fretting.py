@@ -18,8 +18,7 @@ def fretting_findings(data: dict[str, Any] | None) -> list[Finding]:
     return [Finding(code="fret-wire", severity="warn", **fault) for fault in (data or {"faults": []})["faults"]]
 
 
-_BY_HAND = {"mm": 1, "in": 2}
-"""Digits of a radius to which wire is bent."""
+_BY_HAND = {"mm": 1, "in": 2}  # digits of a radius to which wire is bent
 
 
 def fretting_rows(data: dict[str, Any], units: str) -> tuple[list[str], list[list[str]]]:
@@ -82,8 +81,7 @@ def fretting_lines(data: dict[str, Any], units: str) -> list[str]:
     return [*table(head, rows, right=range(len(head))), "", fretting_words(data, units), *faults]
 
 
-_ROW = 7.0
-"""Height of a fret's row on the strip, mm."""
+_ROW = 7.0  # height of a fret's row on the strip, mm
 
 
 def strip_picture(data: dict[str, Any], units: str = "mm") -> Element:

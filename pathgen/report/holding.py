@@ -28,8 +28,7 @@ LEAST_SKIN = 0.2
 """A thinner skin is gone where blank or bed are not true, mm (common practice, no source)."""
 LEAST_TABS = 3.0
 """Tabs of less wood in all, width times height, tear when a cutter goes by, mm2 (common practice, no source)."""
-_AS_GOOD = 0.9
-"""Of what the last lap may take: so much of it is no less to a maker."""
+_AS_GOOD = 0.9  # of what the last lap may take: so much of it is no less to a maker
 
 
 def last_lap_findings(clamping: Clamping) -> list[Finding]:

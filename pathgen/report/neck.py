@@ -15,8 +15,7 @@ from pathgen.base.units import fine_length
 from pathgen.report.wording import finding_line
 from pathgen.verify.findings import Finding
 
-_BODY = 40.0
-"""How far the body is drawn past the bridge, mm."""
+_BODY = 40.0  # how far the body is drawn past the bridge, mm
 
 
 def neck_findings(data: dict[str, Any] | None, units: str = "mm") -> list[Finding]:

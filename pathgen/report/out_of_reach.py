@@ -38,13 +38,10 @@ MUCH_CLOSED = "much-left-closed"
 """Code of those warnings: they are said beside the verdict too."""
 DEEP, SHALLOWER = 0.9, 0.1
 """Share of its depth, less so many mm, from which a pocket is said to reach it: a grid misses the very tip of a v."""
-_ROUND = 0.4
-"""So wide, mm, is what a v cutter opens anywhere, if it can go in."""
-_COLOURS = 3
-"""So many colours of an inlay are named, those with the most that stays closed."""
+_ROUND = 0.4  # so wide, mm, is what a v cutter opens anywhere, if it can go in
+_COLOURS = 3  # so many colours of an inlay are named, those with the most that stays closed
 _DEEPER = "leave it so, or to go deeper draw it wider or take a v cutter of a smaller angle"
-_MOST = 500
-"""Places that are too narrow for a depth are measured, the largest first."""
+_MOST = 500  # places that are too narrow for a depth are measured, the largest first
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -14,10 +14,8 @@ from pathgen.strategies.pocketing.settings import PocketOptions
 
 CHANGE = 2.0
 """Minutes to fit another cutter and set its Z: common practice, no source."""
-_ROUGHLY = 0.02
-"""How far (mm) outlines are simplified to reckon with."""
-_STRAIGHT = 0.7
-"""Of what straight cuts take in a minute is taken in pockets (seen on two dozen boards: 0.6 to 0.95)."""
+_ROUGHLY = 0.02  # how far (mm) outlines are simplified to reckon with
+_STRAIGHT = 0.7  # of what straight cuts take in a minute is taken in pockets (seen on two dozen boards: 0.6 to 0.95)
 
 
 def simplified(area: BaseGeometry) -> BaseGeometry:

@@ -57,10 +57,8 @@ MUCH_OF_IT, LEAST_SAID = 0.2, 3.0
 """And so large a share of it, where that is so many minutes: a word about the best change alone."""
 _HAIR = 0.05
 """So little wider than their cutter (mm) slots may have been made without a thought: that takes two passes for each."""
-_TRIED = 2
-"""Of the cutters that seem quickest round the outline, how many are planned with."""
-_SEEN = 0.1
-"""So little of inner corners and bays is none, mm2."""
+_TRIED = 2  # of the cutters that seem quickest round the outline, how many are planned with
+_SEEN = 0.1  # so little of inner corners and bays is none, mm2
 LEAVE = {"mm": 0.2, "in": 0.2032}
 """What the advice would leave to a last cut, by units, mm."""
 

@@ -13,8 +13,7 @@ from pathgen.parts.fingerboard.dots import template_rows
 
 SIZE = 3.0
 """Of the words, mm."""
-_DIGIT = 0.64
-"""Width of a digit as a share of its size (from memory)."""
+_DIGIT = 0.64  # width of a digit as a share of its size (from memory)
 ROW = {"mm": 170.0, "in": 6.5 * INCH}
 """Length of a row, mm, by the job's unit: a sheet of paper is wider."""
 

@@ -43,12 +43,10 @@ AXIS = 1.2
 """Length of the arrows of the axes, as a part of the words' size: they stand in the margin."""
 WORDS_PER_WIDTH = 60
 """Size of words, as a part of the picture's width."""
-_LEAST = 0.45
-"""Least size of a number in a hole, in sizes of words; one in a smaller hole stands outside the part."""
+_LEAST = 0.45  # least size of a number in a hole, in sizes of words; one in a smaller hole stands outside the part
 _ASIDE = np.outer(np.arange(7), [0.05, -0.05]).ravel()
 """How far from the middle of the board its sides may be named, as shares of its length."""
-_MOST_RINGS = 30
-"""Places of thin wood of a kind that are ringed: more would hide the drawing."""
+_MOST_RINGS = 30  # places of thin wood of a kind that are ringed: more would hide the drawing
 _HIGH = 2.0
 """Width by height from which a picture keeps its width on the page: a higher one is shown smaller, its words larger."""
 

@@ -19,8 +19,7 @@ from pathgen.work.part import wood_in_plan
 
 _AXES = {"x": ((1.0, 0.0), (0.0, 1.0)), "y": ((0.0, -1.0), (1.0, 0.0))}
 """The machine's axes, X and Y, as they lie on the blank."""
-_WORDS = 54
-"""Words are so much smaller than the blank is wide."""
+_WORDS = 54  # words are so much smaller than the blank is wide
 
 
 def blank_from_above(title: str, clampings: Sequence[Clamping], names: Sequence[str], *, along: str) -> Element:

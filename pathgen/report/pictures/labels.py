@@ -15,16 +15,11 @@ from pathgen.base.picture import INK, View, lines, words
 
 _LETTER = 0.64
 """Width of a letter as a share of its size: digits of common sans-serif faces are 0.55 to 0.64 wide (from memory)."""
-_LOWER, _UPPER = -0.2, 0.78
-"""How far words reach below and above the line they stand on, in sizes."""
-_ROW = 1.15
-"""From row to row, in sizes."""
-_NEAR = 1.6
-"""Words further than that from what they name, in sizes, have a line that leads there."""
-_AT_ONCE = 3
-"""Rows that are looked through together."""
-_TRIED = 120
-"""Free spots that are tried for a line that leads through no other words."""
+_LOWER, _UPPER = -0.2, 0.78  # how far words reach below and above the line they stand on, in sizes
+_ROW = 1.15  # from row to row, in sizes
+_NEAR = 1.6  # words further than that from what they name, in sizes, have a line that leads there
+_AT_ONCE = 3  # rows that are looked through together
+_TRIED = 120  # free spots that are tried for a line that leads through no other words
 _START = {"start": 0.0, "middle": -0.5, "end": -1.0}
 Spot = tuple[float, float, str]
 """Where words stand: x, y of their line, and which end of them that is (`text_anchor`)."""

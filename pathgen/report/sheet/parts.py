@@ -11,8 +11,7 @@ from pathgen.base.units import MM_PER, format_length
 
 e = element
 _SIZE = re.compile(r"[-+\u2212]?\d[\d.]* [a-z\u00b5%]+")
-_HIGH = 0.55
-"""Height by width from which a picture is shown whole."""
+_HIGH = 0.55  # height by width from which a picture is shown whole
 
 
 def chapter(name: str, heading: str, *content: Child, class_: str | None = None) -> Element:

@@ -19,8 +19,7 @@ from pathgen.report.sheet.parts import chapter, facts, feed, fixed, scrolling, t
 from pathgen.work.clamping import Clamping
 
 e = element
-_ASIDE = 0.4
-"""Width by length of a blank from which its two pictures stand side by side."""
+_ASIDE = 0.4  # width by length of a blank from which its two pictures stand side by side
 
 
 def air_cut(clamping: Clamping, programs: Sequence[Program]) -> Element:

@@ -28,8 +28,7 @@ from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
 
 e = element
-_BARE = 0.02
-"""Share of the surface without a ridge measured from which the map says why it is white there."""
+_BARE = 0.02  # share of the surface without a ridge measured from which the map says why it is white there
 
 
 def sections(planned: Plan, checked: Verification) -> Element | None:
