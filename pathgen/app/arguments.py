@@ -42,18 +42,14 @@ def parser() -> argparse.ArgumentParser:
     _build_command(commands)
     _watch_command(commands)
     _check_command(commands)
-    frets = _command(commands, "frets", runs.frets, "print the fret table", f"frets {EXAMPLE}")
-    _json(frets, "the rows")
-    reach = _command(
-        commands, "reach", runs.reach,
-        "print what each cutter can reach of each drawing, and a table for choosing cutters", f"reach {EXAMPLE}",
-    )
-    _json(reach, "the table")
+    _json(_command(commands, "frets", runs.frets, "print the fret table", f"frets {EXAMPLE}"), "the rows")
+    _json(_command(commands, "reach", runs.reach, "print what each cutter can reach of each drawing, and a table for "
+                   "choosing cutters", f"reach {EXAMPLE}"), "the table")
     _compare_command(commands)
     _bench_commands(commands)
     _paper_commands(commands)
-    keys = _command(commands, "keys", runs.keys, "list every key that a job file may hold", "keys", job=False)
-    _json(keys, "the rows")
+    _json(_command(commands, "keys", runs.keys, "list every key that a job file may hold", "keys", job=False),
+          "the rows")
     return whole
 
 

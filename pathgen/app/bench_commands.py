@@ -16,7 +16,6 @@ from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.kinds import KINDS
 from pathgen.parts.tools import Coupon
-from pathgen.report.data import as_json
 from pathgen.report.sheet.coupon import coupon_page
 from pathgen.report.text import finding_lines, summary_lines
 
@@ -67,7 +66,7 @@ def _written(
     made: Sequence[Build], job: Job, folder: str, *, shaded: bool = True, pictures: bool = False, data: bool = False
 ) -> bool:
     if data:
-        say_json(as_json({_kind(one): one.report for one in made}).rstrip())
+        say_json({_kind(one): one.report for one in made})
     for one in () if data else made:
         found = finding_lines(one.report["checks"], job.units)
         stock = one.plan.clamping.stock
@@ -79,8 +78,7 @@ def _written(
         say("Nothing was written.", sys.stderr)
         return False
     files = _files(made, shaded=shaded, pictures=pictures)
-    write_and_tell(folder, lambda: write_build(Path(folder), files, job), shown=sys.stderr if data else sys.stdout,
-                   let_in={})
+    write_and_tell(folder, lambda: write_build(Path(folder), files, job), shown=sys.stderr if data else sys.stdout)
     return True
 
 

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
 
 from pathgen.app.building import Build, Made, build_planned
-from pathgen.app.earlier import write_build
 from pathgen.app.earlier_done import Run
 from pathgen.base import given
 from pathgen.base.errors import JobError, PathgenError
@@ -70,20 +68,16 @@ class BlankBuild(Made):
                                       along=self.job.setup.along),
         }
 
-    def write(self, folder: str | Path, *, pictures: bool = False, shaded: bool = True) -> list[Path]:
-        """Write all into a folder, or nothing; `pictures` and `shaded` as for a build of one part.
-
-        Raises PathgenError where verification forbids cutting.
-        """
+    def refuse_faults(self) -> None:
+        """Raise PathgenError, with the first fault, where verification forbids cutting."""
         for one in self.builds:
             one.refuse_faults()
-        drawn: dict[str, str | bytes] = {}
-        for stem, one in zip(self._stems, self.builds, strict=True) if pictures else ():
-            own = one.picture_files(shaded=shaded)
-            drawn |= {f"{stem}-{name}": picture for name, picture in own.items()}
-        path = given.path("write folder", folder)
-        found, done = self.earlier(path)
-        return write_build(path, {**self.saying(found).files(shaded=shaded), **drawn}, self.job, self.report, done=done)
+
+    def every_file(self, *, shaded: bool, pictures: bool) -> dict[str, str | bytes]:
+        """Those, and the pictures of each part by themselves where they are asked for."""
+        return {**self.files(shaded=shaded), **{
+            f"{stem}-{name}": picture for stem, one in zip(self._stems, self.builds, strict=True) if pictures
+            for name, picture in one.picture_files(shaded=shaded).items()}}
 
     def _repr_svg_(self) -> str:
         """The blank from above, with each part on its share, for a notebook."""

@@ -71,14 +71,36 @@ class Made(Brief):
     def runs(self) -> dict[str, Run]:
         """All programs by name."""
 
+    @abstractmethod
+    def every_file(self, *, shaded: bool, pictures: bool) -> dict[str, str | bytes]:
+        """All files by name, with those of pictures alone where they are asked for."""
+
+    @abstractmethod
+    def refuse_faults(self) -> None:
+        """Raise PathgenError, with the first fault, where verification forbids cutting."""
+
     @property
     def passed(self) -> bool:
         """True when nothing was found that forbids cutting."""
         return bool(self.report["checks"]["passed"])
 
-    def told(self, folder: Path) -> Self:
-        """The same with the warnings that `earlier` gives."""
-        return self.saying(self.earlier(folder)[0])
+    def write(self, folder: str | Path, *, pictures: bool = False, shaded: bool = True) -> list[Path]:
+        """Write programs, reports and setup sheets into a folder: all of them, or none.
+
+        The folder is made, or replaced when every file in it was written by an earlier build and not changed
+        since. `pictures` adds the setup sheet's pictures as SVG and PNG files; without `shaded` no
+        picture of the wood itself is made. Returns the paths written.
+
+        Raises
+        ------
+        PathgenError
+            When verification forbids cutting, or the folder holds anything else.
+        """
+        self.refuse_faults()
+        path = given.path("write folder", folder)
+        found, done = self.earlier(path)
+        files = self.saying(found).every_file(shaded=shaded, pictures=pictures)
+        return write_build(path, files, self.job, self.report, done=done)
 
     def earlier(self, folder: Path) -> tuple[list[Finding], dict[str, Any] | None]:
         """Warnings of marks that lie elsewhere than earlier builds in a folder had them, and of programs that count as
@@ -138,24 +160,6 @@ class Build(Made):
         return {file: replace(run, done=clamping.begun) for file, run in below.items()} | {
             program.file_name: Run(text=program.text, clamping=clamping, step=program.step,
                                    done=clamping.done(program.step)) for program in self.programs}
-
-    def write(self, folder: str | Path, *, pictures: bool = False, shaded: bool = True) -> list[Path]:
-        """Write programs, reports and setup sheet into a folder: all of them, or none.
-
-        The folder is made, or replaced when every file in it was written by an earlier build and not changed
-        since. `pictures` adds the setup sheet's pictures as SVG and PNG files; without `shaded` no
-        picture of the wood itself is made. Returns the paths written.
-
-        Raises
-        ------
-        PathgenError
-            When verification forbids cutting, or the folder holds anything else.
-        """
-        self.refuse_faults()
-        path = given.path("write folder", folder)
-        found, done = self.earlier(path)
-        files = self.saying(found).every_file(shaded=shaded, pictures=pictures)
-        return write_build(path, files, self.job, self.report, done=done)
 
     def refuse_faults(self) -> None:
         """Raise PathgenError, with the first fault, where verification forbids cutting."""
@@ -327,12 +331,14 @@ def _checked(
     given.length("resolution", resolution, least=FINEST_GRID, most=COARSEST_GRID)
     texts = read_folder(folder)
     clampings = stated_clampings(job, texts)
-    changed = {name for name, text in texts.items() if not _as_made(job, text)}
+    mark = f"(job fingerprint: {job.fingerprint})"
+    changed = {name for name, text in texts.items()
+               if mark not in text or f"(program fingerprint: {fingerprint(text)})" not in text}
     now = _given_now(job, clampings) if changed else {}
     changed &= now.keys()
-    same = {name: now[name] for name in changed if _job_mark(job) not in texts[name]
-            and _unmarked(texts[name]) == _unmarked(now[name])}
-    own = {name: text for name, text in now.items() if name in changed and _job_mark(job) in texts[name]}
+    same = {name: now[name] for name in changed
+            if mark not in texts[name] and _unmarked(texts[name]) == _unmarked(now[name])}
+    own = {name: now[name] for name in now if name in changed and mark in texts[name]}
     found, together = verify_all(clampings, texts | same, resolution=resolution, job_fingerprint=job.fingerprint,
                                  written=own)
     heads = [finding for one in found for side in (one, one.under) if side
@@ -365,15 +371,6 @@ def _renamed(finding: Finding, folder: Path, texts: Mapping[str, str]) -> Findin
     found += [one for one, text in texts.items() if title in text and one[:2] != name.name[:2]]
     return replace(finding, remedy=f"if {found[0]} is it, give that the name {name}; else {finding.remedy}"
                    ) if found else finding
-
-
-def _as_made(job: Job, text: str) -> bool:
-    """Whether a program is of this version of a job, and as it was written."""
-    return _job_mark(job) in text and f"(program fingerprint: {fingerprint(text)})" in text
-
-
-def _job_mark(job: Job) -> str:
-    return f"(job fingerprint: {job.fingerprint})"
 
 
 def _given_now(job: Job, clampings: Sequence[Clamping]) -> dict[str, str]:

@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, TextIO
 
 from pathgen.app.earlier_marks import marks_to_keep
@@ -45,8 +46,8 @@ def write_build(
 
 
 def write_and_tell(
-    folder: str, write: Callable[[], Sequence[Path]], *, shown: TextIO, let_in: Mapping[str, str],
-    done: AbstractSet[str] = frozenset(),
+    folder: str, write: Callable[[], Sequence[Path]], *, shown: TextIO,
+    let_in: Mapping[str, str] = MappingProxyType({}), done: AbstractSet[str] = frozenset(),
 ) -> None:
     """Write a build by `write`, and tell how many files, and what its programs have otherwise than those before.
     `let_in` is as for `pieces_for_others`; `done` are programs that were run before the work moved."""

@@ -136,7 +136,6 @@ def _server(port: int | None, page: PageServer) -> ThreadingHTTPServer:
 
 
 class _Server(ThreadingHTTPServer):
-    daemon_threads = True
     # a closed connection lingers for a minute; where not POSIX this would let two programs have one address
     allow_reuse_address = os.name == "posix"
 

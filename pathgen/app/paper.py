@@ -29,34 +29,31 @@ class Paper:
 
 
 def _fretting(job: Job) -> Paper:
-    board = board_of(job)
-    if job.frets is None:
-        raise _missing(job, "frets", "with the wire's sizes; every key has a default")
-    data = fretting_data(board, slots_of(job, board), job.frets)
+    board, wires = board_of(job), _asked(job, "frets", "with the wire's sizes; every key has a default")
+    data = fretting_data(board, slots_of(job, board), wires)
     return Paper(data=data, lines=fretting_lines(data, job.units), picture=strip_picture(data, job.units))
 
 
 def _strings(job: Job) -> Paper:
-    board = board_of(job)
-    if job.strings is None:
-        raise _missing(job, "strings", "with the strings' gauges, bass first")
-    data = strung_data(board, job.strings, job.frets)
+    board, strings = board_of(job), _asked(job, "strings", "with the strings' gauges, bass first")
+    data = strung_data(board, strings, job.frets)
     told = [doubt_line(doubt, job.units) for doubt in of_strings(job)]
     return Paper(data=data, lines=[*stringing_lines(data, job.units), *told])
 
 
 def _neck(job: Job) -> Paper:
-    board = board_of(job)
-    if job.neck is None:
-        raise _missing(job, "neck", "with kind, angle, joint_fret, fret_height and action_12")
-    data = neck_rows(job.neck, board)
+    board, neck = board_of(job), _asked(job, "neck", "with kind, angle, joint_fret, fret_height and action_12")
+    data = neck_rows(neck, board)
     wrong = neck_findings(data, job.units)
     return Paper(data=neck_data(data, wrong), lines=[*neck_lines(data, job.units), *neck_faults(wrong, job.units)],
                  picture=side_picture(data, job.units))
 
 
-def _missing(job: Job, name: str, words: str) -> JobError:
-    return JobError(job.path.name, f"[{name}] is missing", remedy=f"add a [{name}] table {words}")
+def _asked(job: Job, name: str, words: str) -> Any:
+    """A table of the job; JobError where it is missing."""
+    if (table := getattr(job, name)) is None:
+        raise JobError(job.path.name, f"[{name}] is missing", remedy=f"add a [{name}] table {words}")
+    return table
 
 
 PAPERS: Mapping[str, Callable[[Job], Paper]] = {"fretting": _fretting, "strings": _strings, "neck": _neck}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -12,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from pathgen.app.terminal import GREEN, RED, YELLOW, progress, say, say_json
 from pathgen.base.errors import JobError, Mistakes, PathgenError
-from pathgen.base.plain import in_json, joined, one_line, typed
+from pathgen.base.plain import joined, one_line, typed
 from pathgen.base.units import in_units, parse_length
 
 if TYPE_CHECKING:
@@ -36,7 +35,12 @@ def build(options: argparse.Namespace) -> int:
     job = load_job(options.job)
     refuse_others(Path(options.out), job, "build")
     if job.parts:
-        return _build_blank(options, job)
+        from pathgen.app.blank import build_blank
+        from pathgen.report.blank import blank_summary
+
+        with progress(len(job.parts) + 1, sys.stderr) as tell:
+            made = build_blank(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
+        return _written(options, made, blank_summary(made.report))
     if len(parts_of(job)) > 1:
         return _status(cut_halves(job, options.out, resolution=options.resolution, shaded=not options.no_pictures,
                                   pictures=options.pictures, data=options.json))
@@ -45,27 +49,13 @@ def build(options: argparse.Namespace) -> int:
     return _written(options, result, summary_lines(result.report, job.units))
 
 
-def _build_blank(options: argparse.Namespace, job: Job) -> int:
-    """Every part of a blank into one folder."""
-    from pathgen.app.blank import build_blank
-    from pathgen.report.blank import blank_summary
-
-    with progress(len(job.parts) + 1, sys.stderr) as tell:
-        made = build_blank(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
-    return _written(options, made, blank_summary(made.report))
-
-
 def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: list[str]) -> int:
     """What was made is shown, and written where nothing forbids it."""
     from pathgen.app.earlier import write_and_tell
-    from pathgen.report.data import as_json
     from pathgen.report.text import finding_lines
 
-    made = made.told(Path(options.out)) if made.passed else made
-    if options.json:
-        say_json(as_json(made.report).rstrip())
-    else:
-        _show([*summary, *finding_lines(made.report["checks"], made.job.units, terminal=True)])
+    made = made.saying(made.earlier(Path(options.out))[0]) if made.passed else made
+    _answer(options, made.report, [*summary, *finding_lines(made.report["checks"], made.job.units, terminal=True)])
     if not made.passed:
         say("Nothing was written.", sys.stderr)
         return FORBIDDEN
@@ -151,7 +141,7 @@ def _check_alone(options: argparse.Namespace) -> int:
             allowed="JOB.toml DIR; or PROGRAM with --cutter, --thickness and --blank", remedy="see check --help")
     found = measured(options)
     if options.json:
-        print_json(found.data)
+        say_json(found.data)
     else:
         verdict = "DO NOT CUT: see above" if not found.passed else (
             "Nothing found that forbids cutting, but judge what is said above" if found.findings else
@@ -220,9 +210,6 @@ def frets(options: argparse.Namespace) -> int:
     with _as_it_stands(options) as (job, mistakes):
         board_of(job)  # refuses the job of a plate
         data = part_data(placing_of(job, mistakes))
-        if options.json:
-            print_json(data["frets"])
-            return GOOD
         parts = [
             frame_lines(data["board"], job.units),
             fret_lines(data["frets"], data["board"]["nut"], job.units),
@@ -230,7 +217,7 @@ def frets(options: argparse.Namespace) -> int:
             string_lines(data["strings"], job.units),
             dot_lines(data["side_dots"], job.units),
         ]
-        say("\n\n".join("\n".join(one_line(line) for line in lines) for lines in parts))
+        _answer(options, data["frets"], [line for lines in parts for line in ("", *lines)][1:])
     return GOOD
 
 
@@ -245,14 +232,12 @@ def reach(options: argparse.Namespace) -> int:
             clamping = placing_of(job, mistakes)
             tell("trying the cutters")
             found = reach_of_all(clamping, job.complete_cutters)
-        if options.json:
-            print_json([reach_data(one) for one in found])
-            return GOOD
-        for inlay, one in zip(clamping.inlays, found, strict=True):
-            _show([*reach_lines(inlay.name, one, job.units, smallest=job.inlays[inlay.index].cutters[-1]), ""])
+        lines = [line for inlay, one in zip(clamping.inlays, found, strict=True) for line in (
+            *reach_lines(inlay.name, one, job.units, smallest=job.inlays[inlay.index].cutters[-1]), "")]
         if not found and not mistakes:
-            _show(["The job has no drawings to cut: there is nothing to reach."])
-        _show([doubt_line(doubt, job.units) for doubt in clamping.doubts])
+            lines.append("The job has no drawings to cut: there is nothing to reach.")
+        _answer(options, [reach_data(one) for one in found],
+                [*lines, *(doubt_line(doubt, job.units) for doubt in clamping.doubts)])
     return GOOD
 
 
@@ -265,7 +250,7 @@ def compare(options: argparse.Namespace) -> int:
         scallops = None if options.scallop is None else [_length(job, "--scallop", text) for text in options.scallop]
         choices = choosing.compare(job, cutters=cutters, scallops=scallops)
         if options.json:
-            print_json(choosing.choice_rows(choices))
+            say_json(choosing.choice_rows(choices))
         else:
             _show([*choosing.choice_lines(choices, job.units), *choosing.change_lines(job)])
     return GOOD
@@ -321,14 +306,10 @@ def _status(passed: bool) -> int:
     return GOOD if passed else FORBIDDEN
 
 
-def print_json(data: Any) -> None:
-    say_json(in_json(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)))
-
-
 def _answer(options: argparse.Namespace, data: Any, lines: Iterable[str]) -> None:
     """Data as JSON where that is asked for, else lines."""
     if options.json:
-        print_json(data)
+        say_json(data)
     else:
         _show(lines)
 

@@ -56,8 +56,11 @@ def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
     for inlay in clamping.inlays:
         yield (f"{capital(inlay.name)}, {', '.join(inlay.colours)}: {_extent(inlay.area, job.units)}"
                f"{placed_words(placed_sizes(inlay), job.units)}.")
+    # for certain: the whole part where its surface or outline is cut, else the drawings
+    whole = [clamping.board.outline] if clamping.surfacing or clamping.feature(Outline) else []
+    cut = overlay.union_all([*whole, *(inlay.area for inlay in clamping.inlays)])
     for number, box in enumerate(clamping.setup.keep_out, 1):
-        under = overlay.intersection(box.shape, _cut_over(clamping))
+        under = overlay.intersection(box.shape, cut)
         if under.area > 0:
             yield finding_line("warn", f"[setup] keep_out {number}",
                                f"lies over what is cut, {_extent(under, job.units)}", "beside it",
@@ -80,9 +83,3 @@ def _opened(clamping: Clamping) -> tuple[BaseGeometry, ...]:
 def _extent(shape: BaseGeometry, units: str) -> str:
     x0, y0, x1, y1 = (fine_length(v, units) for v in shape.bounds)
     return f"{x0} to {x1} along, {y0} to {y1} across"
-
-
-def _cut_over(clamping: Clamping) -> BaseGeometry:
-    """What the cutters come to for certain: the whole part where its surface or outline is cut, else the drawings."""
-    whole = [clamping.board.outline] if clamping.surfacing or clamping.feature(Outline) else []
-    return overlay.union_all([*whole, *(inlay.area for inlay in clamping.inlays)])

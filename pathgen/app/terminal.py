@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from threading import Event, Thread
-from typing import TextIO
+from typing import Any, TextIO
 
 from pathgen.base.errors import PathgenError
 from pathgen.base.files import lead_nowhere
-from pathgen.base.plain import json_in_ascii, plain
+from pathgen.base.plain import in_json, json_in_ascii, plain
 
 RED, YELLOW, GREEN = "31", "33", "32"
 
@@ -60,8 +61,9 @@ def say(text: str, stream: TextIO | None = None, *, mark: str = "", colour: str 
             raise PathgenError("output", f"cannot be written ({wrong.strerror})", remedy="send it elsewhere") from None
 
 
-def say_json(text: str) -> None:
-    """JSON text, which stays JSON where the stream has few characters."""
+def say_json(data: Any) -> None:
+    """Plain values as JSON, which stays JSON where the stream has few characters."""
+    text = in_json(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))
     try:
         text.encode(getattr(sys.stdout, "encoding", None) or "utf-8")
     except UnicodeEncodeError:

@@ -31,12 +31,15 @@ def blank_data(
                   key=lambda row: row["number"])
     rows = [row | {"done": row["file"] in done,
                    **(_stop_at(row["number"], programs, done) if row["fill_after"] else {})} for row in rows]
+    left = [row for row in rows if not row["done"]]
     found = [*findings_of_parts([part["name"] for part in parts],
                                 [part["report"]["checks"]["findings"] for part in parts]), *finding_rows(together)]
     return {
         "title": title, "units": "mm", "job_units": units, "job_fingerprint": fingerprint, "programs": rows,
         "minutes": round(sum(row["minutes"] for row in rows), 2),
-        **_left([row for row in rows if not row["done"]], bool(done)),
+        # where to go on when the blank has moved, and the minutes left from there
+        **({"go_on_with": left[0]["number"], "minutes_left": round(sum(row["minutes"] for row in left), 2)}
+           if done else {}),
         "fittings": sum(row["fit"] for row in rows),
         "pours": sum(row["fill_after"] for row in rows),
         "fills": list(fills),
@@ -45,12 +48,6 @@ def blank_data(
         "checks": {"passed": not any(f["severity"] == "forbid" for f in found),
                    **of_all_parts([part["report"]["checks"] for part in parts]), "findings": found},
     }
-
-
-def _left(rows: Sequence[Row], moved: bool) -> Row:
-    """Where to go on when the blank has moved, and the minutes left from there; nothing where it has not."""
-    return {"go_on_with": rows[0]["number"], "minutes_left": round(sum(row["minutes"] for row in rows), 2)} \
-        if moved else {}
 
 
 def findings_of_parts(names: Sequence[str], each: Sequence[Sequence[Row]]) -> list[Row]:
@@ -100,20 +97,15 @@ def blank_summary(report: Row) -> list[str]:
                      row["file"], f"{row['minutes']:.1f} min"])
         if "stop" in row:
             rows.append(["", f"STOP{', if not done yet' * row['done']}: {row['stop']}", "", "", ""])
+    every = minutes_words(report["minutes"])
+    time = f"{capital(minutes_words(report['minutes_left']))} left at the machine, of {every} in all" \
+        if "minutes_left" in report else f"In all {every} at the machine"
     return [
-        *table(["", "cutter", "part", "program", "time"], rows, right=(0, 4)), "",
-        f"{_time_words(report)}, {fittings_words(report)}.",
+        *table(["", "cutter", "part", "program", "time"], rows, right=(0, 4)), "", f"{time}, {fittings_words(report)}.",
         *go_on_lines(report),
         *(f"Part {number}, {part['name']}: {line}" for number, part in enumerate(report["parts"], 1)
           for line in much_less_lines(part["report"])),
     ]
-
-
-def _time_words(report: Row) -> str:
-    """``In all about 52 minutes at the machine``; and of that what is left where the blank has moved."""
-    every = minutes_words(report["minutes"])
-    return f"{capital(minutes_words(report['minutes_left']))} left at the machine, of {every} in all" \
-        if "minutes_left" in report else f"In all {every} at the machine"
 
 
 def fittings_words(report: Row) -> str:

@@ -90,7 +90,7 @@ def _touch_warnings(
     yield Finding(
         code="colours-touch", severity="warn", where=f"{inlay.name}, {place_words(x, y)}",
         got=f"{_the_first(shared)}, and are poured together" + (
-            f"; {_finer(finer)} finer than the cutters: in one pocket nothing keeps it apart" if finer else ""),
+            f"; {finer} finer than the cutters: in one pocket nothing keeps it apart" if finer else ""),
         allowed="colours of one stage with wood between them",
         remedy=f"write an [[inlay]] for each stage: {words} ({_more_work(planned, inlay, len(stages) - 1)})" + (
             f", {_thick(near)}" if near else "") + (
@@ -115,16 +115,14 @@ def _the_first(told: Sequence[str]) -> str:
     return ", ".join(told[:_TOLD]) + (f" (and {counted(len(told) - _TOLD, 'pair')} more)" if told[_TOLD:] else "")
 
 
-def _finer_than_cutters(clamping: Clamping, inlay: Inlay, opened: Regions) -> list[tuple[str, float]]:
-    """Colours, and what share of each is open only since others that it touches are, the largest share first."""
+def _finer_than_cutters(clamping: Clamping, inlay: Inlay, opened: Regions) -> str:
+    """What share of which colours is open only since others that they touch are, the largest first; "" for none."""
     alone, drawn = dict(opened_alone(clamping, inlay)), dict(inlay.regions)
     shares = [(colour, (shape.area - alone[colour].area) / drawn[colour].area) for colour, shape in opened]
-    return sorted((one for one in shares if one[1] > _FINER), key=lambda one: -one[1])
-
-
-def _finer(finer: Sequence[tuple[str, float]]) -> str:
-    told = joined([f"{100 * share:.0f} % of {colour}" for colour, share in finer[:_TOLD]])
-    return told + (f" (and some of {counted(len(finer) - _TOLD, 'colour')} more)" if finer[_TOLD:] else "") + " is"
+    finer = sorted((one for one in shares if one[1] > _FINER), key=lambda one: -one[1])
+    told = joined([f"{100 * share:.0f} % of {colour}" for colour, share in finer[:_TOLD]] or [""])
+    more = f" (and some of {counted(len(finer) - _TOLD, 'colour')} more)" if finer[_TOLD:] else ""
+    return told and f"{told}{more} is"
 
 
 def _more_work(planned: Plan, inlay: Inlay, more: int) -> str:

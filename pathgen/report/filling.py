@@ -73,9 +73,15 @@ def inlay_filling(planned: Plan, checked: Verification, index: int, reached: Rea
         "fill": inlay.fill,
         "overfill": inlay.overfill if inlay.fill != "none" else 0.0,
         "surface_fall": rounded(fall_under(inlay.area, planned.clamping.board.surface), 3),
-        "touching": [_touching(t) for t in found],
+        "touching": [
+            {"colours": list(one.colours), "length": rounded(one.length, 2),
+             "places": [[rounded(x, 2), rounded(y, 2)] for x, y in one.places[:MOST_PLACES]],
+             "stretches": len(one.lengths)} for one in found],
         "proposed_stages": pouring_stages(inlay, found, too_near(planned, inlay, reached.opened)),
-        "amounts": [_amount(a) for a in needed],
+        "amounts": [
+            {"colour": one.colour, "area": rounded(one.area, 2), "depth": [rounded(v, 3) for v in one.depth],
+             **{f"{what}_volume": rounded(getattr(one, what), 2) for what in ("pocket", "overfill", "waste", "needed")},
+             **_batch(one.batch)} for one in needed],
         "batch": _one_batch(sum(a.needed for a in needed), deep=max(a.depth[1] for a in needed) + inlay.overfill,
                             resin=planned.asked.resins[index]) if len(needed) > 1 else None,
         **({} if inlay.dots is None else {
@@ -215,25 +221,6 @@ def too_near(planned: Plan, inlay: Inlay, opened: Regions) -> tuple[Near, ...]:
             x, y = shapely.get_coordinates(shapely.shortest_line(first, second)).mean(axis=0).tolist()
             found.append(Near(colours=held[0], apart=apart, at=(x, y), inside=inside))
     return tuple(sorted(found, key=lambda one: one.apart))
-
-
-def _touching(touch: Touch) -> dict[str, Any]:
-    return {
-        "colours": list(touch.colours),
-        "length": rounded(touch.length, 2),
-        "places": [[rounded(x, 2), rounded(y, 2)] for x, y in touch.places[:MOST_PLACES]],
-        "stretches": len(touch.lengths),
-    }
-
-
-def _amount(one: Amount) -> dict[str, Any]:
-    return {
-        "colour": one.colour,
-        "area": rounded(one.area, 2),
-        "depth": [rounded(one.depth[0], 3), rounded(one.depth[1], 3)],
-        **{f"{what}_volume": rounded(getattr(one, what), 2) for what in ("pocket", "overfill", "waste", "needed")},
-        **_batch(one.batch),
-    }
 
 
 def _batch(one: Batch) -> dict[str, Any]:

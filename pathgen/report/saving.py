@@ -88,7 +88,10 @@ def changes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
                    *_roughing(clamping), *_level(planned, cutters)):
         saved = _saved(change, planned, programs)
         if math.isfinite(saved):
-            about = "; about so much, as pockets are reckoned by their layers" if _is_about(change) else ""
+            # pockets that get other layers have other eased feeds, not known without a plan of them
+            about = "; about so much, as pockets are reckoned by their layers" if change.pocket_layers and any(
+                change.pocket_layers(step) != 1.0 for step in change.clamping.steps
+                if isinstance(step.operation, Pocket)) else ""
             rows.append({"change": change.words, "minutes_saved": round(saved, 1), "cost": change.cost + about})
     outside = list(_round_the_outside(planned, programs, cutters))
     rows += [*outside, *wider_first(planned, programs), *fewer_layers(planned, programs, outline=not outside)]
@@ -96,12 +99,6 @@ def changes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
     for row in sorted(rows, key=lambda row: -row["minutes_saved"]):
         best.setdefault(row["change"].split(" = ")[0], row)
     return list(best.values())
-
-
-def _is_about(change: Change) -> bool:
-    """Whether pockets get other layers, whose eased feeds are not known without a plan of them."""
-    return change.pocket_layers is not None and any(
-        change.pocket_layers(step) != 1.0 for step in change.clamping.steps if isinstance(step.operation, Pocket))
 
 
 def saved_by_leave(planned: Plan, programs: Sequence[Program]) -> float | None:

@@ -66,10 +66,11 @@ def test_json_stays_json_where_the_output_has_few_characters(monkeypatch, encodi
     """Of other text such an output shows \\xe9 and \\U0001f600, as command lines are set up: JSON knows neither."""
     shown = io.TextIOWrapper(io.BytesIO(), encoding=encoding, errors="backslashreplace")
     monkeypatch.setattr(sys, "stdout", shown)
-    words = in_json(json.dumps({"a": "\xe9 \u2192 \U0001f600"}, ensure_ascii=False))
-    say_json(words)
+    value = {"a": "\xe9 \u2192 \U0001f600"}
+    words = in_json(json.dumps(value, indent=2, ensure_ascii=False))
+    say_json(value)
     told = shown.buffer.getvalue().decode(encoding)
-    assert json.loads(told) == json.loads(words)
+    assert json.loads(told) == value
     assert (told.strip() == words) == (encoding == "utf-8")
 
 

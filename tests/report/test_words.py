@@ -17,9 +17,8 @@ import pytest
 import pathgen
 from pathgen.app.arguments import parser
 from pathgen.app.cli import main
-from pathgen.app.runs import print_json
 from pathgen.app.starting import JOB
-from pathgen.app.terminal import RED, coloured, progress, wants_colour
+from pathgen.app.terminal import RED, coloured, progress, say_json, wants_colour
 from pathgen.job.describe import key_rows, key_table
 from pathgen.job.job import REPEATED, TABLES
 from pathgen.job.load import load_job
@@ -63,7 +62,7 @@ def test_what_json_has_no_word_for_is_not_printed_as_if_it_had():
     """P: RFC 8259, section 6: values such as Infinity and NaN are not permitted."""
     for value in (math.nan, math.inf):
         with pytest.raises(ValueError, match="not JSON compliant"):
-            print_json({"a": value})
+            say_json({"a": value})
 
 
 def test_build_and_check_for_scripts(tmp_path, capsys):

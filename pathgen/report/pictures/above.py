@@ -63,16 +63,13 @@ def board_from_above(
     view = view_above(clamping, labels=labels)
     return view.picture(
         f"{clamping.title}: the {clamping.board.names.part} from above",
-        *_blank(view, clamping, size),
-        *_board(view, clamping, size),
+        *_blank_and_part(view, clamping, size),
         *_finishing_reach(view, clamping, paths, size),
         *inlay_areas(view, clamping),
         *_slots(view, clamping),
-        *_bores(view, clamping),
-        *_pieces(view, clamping),
-        *_sunk(view, clamping, size),
+        *_cut_through(view, clamping, size),
         *_holes(view, clamping, size),
-        *_tabs(view, tabs, size),
+        *(area(view, triangle, fill=INK, class_="tab") for triangle in _tab_triangles(tabs, size)),
         *_thin_wood(view, clamping, opened, size),
         *(clamp_from_above(view, shape, size) for shape, _ in _clamps(clamping)),
         *_zero(view, clamping, size),
@@ -180,16 +177,12 @@ def inlay_areas(view: View, clamping: Clamping) -> Iterator[Element]:
             yield area(view, small, fill=colour, stroke=INK, stroke_width=0.15)
 
 
-def _blank(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
-    blank = shapely.box(*clamping.stock.bounds)
+def _blank_and_part(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+    blank, board = shapely.box(*clamping.stock.bounds), clamping.board
     yield area(view, blank, fill=BLANK, stroke=PALE, stroke_width=size / 12, stroke_dasharray=f"{size / 2} {size / 3}")
     cutter = clamping.cutter(Outline)
     if cutter is not None:
-        yield area(view, overlay.buffer(cutting_line(clamping.board.outline, cutter), cutter.radius), fill=CUT_AWAY)
-
-
-def _board(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
-    board = clamping.board
+        yield area(view, overlay.buffer(cutting_line(board.outline, cutter), cutter.radius), fill=CUT_AWAY)
     yield area(view, wood_in_plan(board), fill=WOOD, stroke=INK, stroke_width=size / 18, class_="board")
     if board.finished.area > board.outline.area + 1e-6:
         yield area(view, board.finished, stroke=INK, stroke_width=size / 30, stroke_dasharray=f"{size / 5} {size / 7}",
@@ -227,21 +220,14 @@ def _numbers(labels: Labels, clamping: Clamping, size: float) -> None:
             labels.put(str(number), [(x, above, "middle")], size=0.8 * size)
 
 
-def _bores(view: View, clamping: Clamping) -> Iterator[Element]:
-    """Holes and openings in the part, through it or not."""
+def _cut_through(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+    """Holes and openings in the part, through it or not; what is cut out of a sheet, where it lies in it; what is open
+    in the underside, as lines that nobody sees."""
     for operation in (step.operation for step in clamping.steps):
         if isinstance(operation, CutOut | RoundHoles):
             yield area(view, operation.leaves_open(0.0), stroke=INK, stroke_width=0.3, class_="bore")
-
-
-def _pieces(view: View, clamping: Clamping) -> Iterator[Element]:
-    """What is cut out of a sheet, where it lies in it."""
     if (cut := clamping.feature(CutPieces)) is not None:
         yield area(view, cut.shapes, fill=BLANK, stroke=INK, stroke_width=0.2, class_="piece")
-
-
-def _sunk(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
-    """What is open in the underside, as lines that nobody sees."""
     for sunk in sunk_of(clamping):
         yield area(view, sunk.shape, stroke=INK, stroke_width=0.3, stroke_dasharray=f"{size / 3} {size / 4}",
                    class_="sunk")
@@ -266,10 +252,6 @@ def _thin_wood(view: View, clamping: Clamping, opened: Sequence[BaseGeometry], s
         (x, y), what = view(thin.at)[0], f"{format_length(thin.width, clamping.units)} between {thin.between}"
         yield element("circle", element("title", f"thin wood: {what}"), cx=x, cy=y, r=1.1 * size, stroke=CLAMP_EDGE,
                       stroke_width=size / 6, class_="thin-wood")
-
-
-def _tabs(view: View, tabs: Floats | None, size: float) -> Iterator[Element]:
-    return (area(view, triangle, fill=INK, class_="tab") for triangle in _tab_triangles(tabs, size))
 
 
 def _tab_triangles(tabs: Floats | None, size: float) -> Iterator[BaseGeometry]:
