@@ -146,8 +146,8 @@ KNOW_FRETS = {
     "commands about the board alone: its fret table, papers for its frets, a block for some of them, a first job": {
         "app/arguments.py", "app/runs.py", "app/bench_commands.py", "app/paper.py", "app/starting.py"},
     "words for the rows that a fingerboard states of itself": {
-        "report/board_text.py", "report/budget.py", "report/fretting.py", "report/neck.py", "report/side_dots.py",
-        "report/stringing.py", "report/sheet/coupon.py", "report/sheet/results.py"},
+        "report/board_text.py", "report/budget.py", "report/fretting.py", "report/neck.py", "report/sheet/coupon.py",
+        "report/sheet/results.py"},
     "where those rows have their place in the report": {"report/data.py", "report/text.py"},
 }
 """Who may say the word beside `parts/fingerboard` and `job`, and why."""

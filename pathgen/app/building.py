@@ -44,7 +44,7 @@ from pathgen.report.data import (
 )
 from pathgen.report.programs import Program
 from pathgen.report.reaching import reach_of_cutters
-from pathgen.report.sheet import pictures, setup_sheet
+from pathgen.report.sheet.page import pictures, setup_sheet
 from pathgen.report.sheet.seen import finished_png, seen_files
 from pathgen.report.text import report_text
 from pathgen.verify import Verification, verify, verify_all

@@ -13,9 +13,9 @@ from pathgen.job.job import Job
 from pathgen.job.part import board_of, slots_of
 from pathgen.parts.fingerboard.neck import neck_rows
 from pathgen.parts.fingerboard.rows import fretting_data, strung_data
+from pathgen.report.board_text import stringing_lines
 from pathgen.report.fretting import fretting_lines, strip_picture
 from pathgen.report.neck import neck_data, neck_faults, neck_findings, neck_lines, side_picture
-from pathgen.report.stringing import stringing_lines
 from pathgen.report.wording import doubt_line
 
 

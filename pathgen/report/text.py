@@ -18,7 +18,7 @@ from pathgen.base.units import (
     volume_words,
     way_length,
 )
-from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
+from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, stringing_lines, wood_lines
 from pathgen.report.budget import budget_lines
 from pathgen.report.fill_findings import COLOURS_NEAR
 from pathgen.report.filltext import fill_lines
@@ -29,7 +29,6 @@ from pathgen.report.out_of_reach import MUCH_CLOSED, is_reached
 from pathgen.report.placed import placed_words
 from pathgen.report.programs import number_in
 from pathgen.report.saving import LEAST_MINUTES, LEAST_SAID, MUCH, MUCH_OF_IT
-from pathgen.report.stringing import stringing_lines
 from pathgen.report.wood_left import between_words, wall_words
 from pathgen.report.wording import GRAVE, finding_line, table
 from pathgen.report.zero import zero_lines

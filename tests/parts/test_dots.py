@@ -10,7 +10,7 @@ import pathgen
 from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.dots import Dots, dot_area, dot_places, template_rows
 from pathgen.parts.fingerboard.rows import nut_row
-from pathgen.report.side_dots import side_template
+from pathgen.report.fretting import side_template
 from pathgen.work.features import Slots
 from tests import small_board
 from tests.boards import fingerboard

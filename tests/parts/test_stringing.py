@@ -27,7 +27,7 @@ from pathgen.parts.fingerboard.stringing import (
     stringing_data,
     tension,
 )
-from pathgen.report.stringing import stringing_lines
+from pathgen.report.board_text import stringing_lines
 from tests.boards import fingerboard
 from tests.small_board import dotted_job, job
 

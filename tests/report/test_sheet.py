@@ -10,7 +10,7 @@ import pytest
 from pathgen.base.markup import as_html, element
 from pathgen.base.picture import BLANK, PALE, WOOD
 from pathgen.report.pictures.above import CLAMP_EDGE
-from pathgen.report.sheet import setup_sheet
+from pathgen.report.sheet.page import setup_sheet
 from pathgen.report.sheet.programs import _running
 from pathgen.report.sheet.style import STYLE, TEXT_ON_GROUND
 from pathgen.verify import Finding

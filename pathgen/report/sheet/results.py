@@ -11,15 +11,13 @@ from pathgen.base.plain import capital, joined
 from pathgen.base.units import fine_length, format_length, in_units, place_words, tiny_length, tiny_unit_words
 from pathgen.programs.plan import Plan
 from pathgen.programs.turning import turning
-from pathgen.report.board_text import begins_at_fret_0, frame_lines, nut_words
+from pathgen.report.board_text import begins_at_fret_0, frame_lines, nut_words, stringing_parts
 from pathgen.report.flat_text import hole_table, own_sheet_lines
-from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
+from pathgen.report.fretting import fretting_rows, fretting_words, side_template, strip_picture
 from pathgen.report.neck import neck_pairs, side_picture
 from pathgen.report.pictures.ridges import patches, ridge_picture
 from pathgen.report.pictures.sections import Section, least_under, rise_words, section_picture, sections_of
 from pathgen.report.sheet.parts import chapter, facts, figure, fixed, listed, scrolling, table
-from pathgen.report.side_dots import side_template
-from pathgen.report.stringing import stringing_parts
 from pathgen.report.text import before_next, left_out_words, shown_findings
 from pathgen.report.wood_left import between_words
 from pathgen.report.wording import standard_words
