@@ -181,14 +181,12 @@ def change_lines(job: Job) -> list[str]:
 
 def choice_rows(choices: Sequence[Choice]) -> list[dict[str, object]]:
     """The table as plain values: mm, minutes."""
-    return [
-        {"cutter": c.cutter.name, "diameter": c.cutter.diameter, "scallop_limit": c.limit,
-         "stepover": round(c.stepover, 6), "passes": c.passes, "scallop_predicted": round(c.ridge, 6),
-         "cut_length": round(c.cut_length, 2), "minutes": round(c.minutes, 2),
-         "minutes_all": round(c.minutes_all, 2), "finishings": c.finishings,
-         "chosen": c.chosen}
-        for c in choices
-    ]
+    return [{"cutter": c.cutter.name, "diameter": c.cutter.diameter, "scallop_limit": c.limit,
+             "stepover": round(c.stepover, 6), "passes": c.passes, "scallop_predicted": round(c.ridge, 6),
+             "cut_length": round(c.cut_length, 2), "minutes": round(c.minutes, 2),
+             "minutes_all": round(c.minutes_all, 2), "finishings": c.finishings,
+             "chosen": c.chosen}
+            for c in choices]
 
 
 def _choice(job: Job, clamping: Clamping, cutter: Cutter, scallop: float, *, chosen: bool) -> Choice:

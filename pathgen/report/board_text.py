@@ -64,32 +64,26 @@ def wood_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
     """Widths of the board, cut and finished, and the least wood left, at each fret; nothing that no fret has."""
     names = {"edge": "wood at edge", "slot": "under slot", "pocket": "under pockets before it"}
     kept = [k for k in names if any(f["wood"][k] is not None for f in frets)]
-    rows = [
-        [str(f["fret"]), *(length_number(f[k], units) for k in ("width", "cut_width")),
-         *(length_number(f["wood"][k], units) for k in kept)]
-        for f in frets
-    ]
+    rows = [[str(f["fret"]), *(length_number(f[k], units) for k in ("width", "cut_width")),
+             *(length_number(f["wood"][k], units) for k in kept)]
+            for f in frets]
     head = ["fret", "finished width", "cut width", *(names[k] for k in kept)]
     return [f"({units}; widths along the fret)", *table(head, rows, right=range(len(head)))]
 
 
 def string_lines(strings: Sequence[dict[str, Any]], units: str) -> list[str]:
     """How straight the surface is under each string."""
-    rows = [
-        [str(s["string"]), length_number(s["at_nut"], units), length_number(s["at_last_fret"], units),
-         tiny_length(s["bow"], units, signed=True)]
-        for s in strings
-    ]
+    rows = [[str(s["string"]), length_number(s["at_nut"], units), length_number(s["at_last_fret"], units),
+             tiny_length(s["bow"], units, signed=True)]
+            for s in strings]
     head = ["string", f"across at nut ({units})", f"across at last fret ({units})", "bow from nut to last fret"]
     return table(head, rows, right=range(4))
 
 
 def dot_lines(dots: Sequence[dict[str, Any]], units: str) -> list[str]:
     """Places for side dots, a line for each dot."""
-    rows = [
-        [str(d["fret"]), f"{number} of {d['dots']}", even_length(one["along_edge"], units), _pair(one["at"], units)]
-        for d in dots for number, one in enumerate(d["each"], 1)
-    ]
+    rows = [[str(d["fret"]), f"{number} of {d['dots']}", even_length(one["along_edge"], units), _pair(one["at"], units)]
+            for d in dots for number, one in enumerate(d["each"], 1)]
     return table(["fret", "dot", "along the bass edge from the nut", f"along, across ({units})"], rows, right=range(4))
 
 

@@ -133,10 +133,8 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
     errors = report["shift_errors"]
     if lines and errors:
         shift = format_length(errors["shift"], units)
-        rows = [
-            [row["direction"], *(tiny_length(row[side], units, signed=True) for side in ("low", "high"))]
-            for row in errors["rows"]
-        ]
+        rows = [[row["direction"], *(tiny_length(row[side], units, signed=True) for side in ("low", "high"))]
+                for row in errors["rows"]]
         lines += ["", f"If the work lies {shift} off, the surface at the edge of the {part} comes out wrong by:"]
         lines += table(["moved", "lowest", "highest"], rows, right=(1, 2))
     return lines

@@ -21,14 +21,12 @@ def piece_data(planned: Plan, index: int) -> dict[str, Any]:
     if not planned.asked.let_ins or not planned.asked.let_ins[index]:
         return {}
     made = planned.asked.let_ins[index]
-    colours = [
-        {
-            "colour": colour, "pieces": int(shapely.get_num_geometries(one.piece)),
-            "stock": [round(one.size[0], 2), round(one.size[1], 2), one.thickness],
-            "lost_area": round(one.lost.area, 4), "gained_area": round(one.gained.area, 4),
-        }
-        for colour, one in made
-    ]
+    colours = [{
+                   "colour": colour, "pieces": int(shapely.get_num_geometries(one.piece)),
+                   "stock": [round(one.size[0], 2), round(one.size[1], 2), one.thickness],
+                   "lost_area": round(one.lost.area, 4), "gained_area": round(one.gained.area, 4),
+               }
+               for colour, one in made]
     return {
         "piece_thickness": made[0][1].thickness,
         "piece": {

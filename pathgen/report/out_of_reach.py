@@ -243,10 +243,8 @@ def little_findings(planned: Plan) -> list[Finding]:
 
 def idle_findings(clamping: Clamping) -> list[Finding]:
     """Cutters of inlays that have no step, as they find nothing to do."""
-    return [
-        Finding(
-            code="cutter-idle", severity="note", where=clamping.inlays[one.inlay].name,
-            got=f'cutter "{one.cutter.name}" {one.why}: its program is left out', allowed="cutters that find work",
-            remedy=", or ".join(filter(None, (one.remedy, "leave it out of the cutters named there"))))
-        for one in clamping.idle if not clamping.cut_before(clamping.inlays[one.inlay])
-    ]
+    return [Finding(
+                code="cutter-idle", severity="note", where=clamping.inlays[one.inlay].name,
+                got=f'cutter "{one.cutter.name}" {one.why}: its program is left out', allowed="cutters that find work",
+                remedy=", or ".join(filter(None, (one.remedy, "leave it out of the cutters named there"))))
+            for one in clamping.idle if not clamping.cut_before(clamping.inlays[one.inlay])]

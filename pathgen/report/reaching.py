@@ -84,12 +84,10 @@ def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
         own = [p for p in programs if p.step.operation.opens is inlay]
         # the programs of the first few cutters are the same whether others come after them or not
         minutes, later = accumulate(p.minutes for p in own), cut_later(planned.clamping, index)
-        sets = [
-            SetReach(cutters=tuple(p.cutter.name for p in own[:count]), minutes=spent,
-                     share=share_of(cut.opened, inlay.shown_area, later, wider=bool(inlay.drawn)),
-                     narrowest_wall=narrowest_wall(cut.opened, _beside(planned.opened, index)))
-            for count, (cut, spent) in enumerate(zip(cuts, minutes, strict=True), 1)
-        ]
+        sets = [SetReach(cutters=tuple(p.cutter.name for p in own[:count]), minutes=spent,
+                         share=share_of(cut.opened, inlay.shown_area, later, wider=bool(inlay.drawn)),
+                         narrowest_wall=narrowest_wall(cut.opened, _beside(planned.opened, index)))
+                for count, (cut, spent) in enumerate(zip(cuts, minutes, strict=True), 1)]
         one = _reach_of(planned.clamping, index, [p.cutter for p in own], sets=(), most_details=DETAILS_IN_WORDS,
                         opened=planned.opened)
         found.append(replace(one, sets=alike(sets, [row for row in one.cutters if not row.sloping])))
@@ -147,19 +145,15 @@ def reach_data(of_inlay: Reach) -> dict[str, Any]:
             {
                 "colour": one.colour, "cutter": one.cutter, "share": round(one.share, 5),
                 "area": round(one.area, 3), "reachable_area": round(one.reachable_area, 3),
-                "details": [
-                    {"at": [round(v, 3) for v in d.at], "area": round(d.area, 3), "width": round(d.width, 3),
-                     "largest_cutter": round(d.largest, 3)}
-                    for d in one.details
-                ],
+                "details": [{"at": [round(v, 3) for v in d.at], "area": round(d.area, 3), "width": round(d.width, 3),
+                             "largest_cutter": round(d.largest, 3)}
+                            for d in one.details],
             }
             for one in of_inlay.cutters
         ],
-        "sets": [
-            {"cutters": list(one.cutters), "share": round(one.share, 5), "minutes": round(one.minutes, 2),
-             "narrowest_wall": _wall_data(one.narrowest_wall)}
-            for one in of_inlay.sets
-        ],
+        "sets": [{"cutters": list(one.cutters), "share": round(one.share, 5), "minutes": round(one.minutes, 2),
+                  "narrowest_wall": _wall_data(one.narrowest_wall)}
+                 for one in of_inlay.sets],
         "worth": worth(of_inlay),
         "narrowest_wall": _wall_data(of_inlay.narrowest_wall),
     }
@@ -264,11 +258,9 @@ def _detail_lines(of_inlay: Reach, cutter: str, units: str) -> Iterator[str]:
         if one.cutter != cutter or not one.details:
             continue
         yield f"What {cutter} cannot open of {one.colour}, the largest first:"
-        rows = [
-            [f"  {area_words(d.area, units)}", place_words(*d.at, units), fine_length(d.width, units),
-             fine_length(d.largest, units) if d.largest >= FINEST else "a v cutter"]
-            for d in one.details[:DETAILS_IN_WORDS]
-        ]
+        rows = [[f"  {area_words(d.area, units)}", place_words(*d.at, units), fine_length(d.width, units),
+                 fine_length(d.largest, units) if d.largest >= FINEST else "a v cutter"]
+                for d in one.details[:DETAILS_IN_WORDS]]
         yield from table(["  area", "at", "width there", "widest that opens it"], rows, right=(0, 2, 3))
         if len(one.details) > DETAILS_IN_WORDS:
             yield f"  and {len(one.details) - DETAILS_IN_WORDS} more, all smaller"

@@ -81,11 +81,9 @@ def board_lines(report: dict[str, Any], units: str) -> list[list[str]]:
 def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     """Programs, surface and fills."""
     back = report.get("back")
-    rows = [
-        [f"{side}{number_in(p)}", p["file"], way_length(p["cut_length"], units), f"{p['minutes']:.1f} min"]
-        for side, programs in (("back ", back["programs"] if back else ()), ("", report["programs"]))
-        for p in programs
-    ]
+    rows = [[f"{side}{number_in(p)}", p["file"], way_length(p["cut_length"], units), f"{p['minutes']:.1f} min"]
+            for side, programs in (("back ", back["programs"] if back else ()), ("", report["programs"]))
+            for p in programs]
     lines = table(["", "program", "cutting", "time"], rows, right=(0, 2, 3))
     minutes = report["minutes"] + (back["minutes"] if back else 0.0)
     lines += ["", f"In all {minutes_words(minutes)} at the machine.", *go_on_lines(report), *not_cut_lines(report)]
@@ -214,11 +212,9 @@ def saved_lines(rows: Sequence[dict[str, Any]], by_leave: float) -> list[str]:
 
 def shown_findings(checks: dict[str, Any], units: str) -> list[dict[str, Any]]:
     """The findings for people: what the rest may come of first, then the grave, lengths in the job's units."""
-    return [
-        f | {key: in_units(f[key], units, beside=f"{f['got']}; {f['allowed']}")
-             for key in ("where", "got", "allowed", "remedy")}
-        for f in sorted(checks["findings"], key=lambda f: rank(f["code"], f["severity"]))
-    ]
+    return [f | {key: in_units(f[key], units, beside=f"{f['got']}; {f['allowed']}")
+                 for key in ("where", "got", "allowed", "remedy")}
+            for f in sorted(checks["findings"], key=lambda f: rank(f["code"], f["severity"]))]
 
 
 def minutes_words(minutes: float) -> str:

@@ -22,15 +22,13 @@ from pathgen.work.operations import DowelHoles
 
 def zero_rows(programs: Sequence[Program], units: str) -> list[dict[str, Any]]:
     """A row for each check: place on the part, tip height and feeler, what the display must show, all in mm; words."""
-    return [
-        {
-            **p.step.numbers, "cutter": p.cutter.name, "on": check.on,
-            "at": [round(check.x, 3), round(check.y, 3)], "height": round(check.height, 5), "feeler": check.feeler,
-            "ridge": check.ridge, "like": check.like, "within": round(check.within, 4), "off": check.off,
-            "display": [round(v, 5) + 0.0 for v in check.display], "words": check_words(check, p.step, units),
-        }
-        for p in programs if (check := p.zero) is not None
-    ]
+    return [{
+                **p.step.numbers, "cutter": p.cutter.name, "on": check.on,
+                "at": [round(check.x, 3), round(check.y, 3)], "height": round(check.height, 5), "feeler": check.feeler,
+                "ridge": check.ridge, "like": check.like, "within": round(check.within, 4), "off": check.off,
+                "display": [round(v, 5) + 0.0 for v in check.display], "words": check_words(check, p.step, units),
+            }
+            for p in programs if (check := p.zero) is not None]
 
 
 def zero_lines(rows: Sequence[dict[str, Any]], units: str) -> list[str]:

@@ -24,11 +24,9 @@ def to_have_ready(clamping: Clamping, report: dict[str, Any]) -> Element:
     """Cutters with the programs that use them, and fill by colour, of what is still to be run."""
     steps = [step for step in clamping.steps if not clamping.done(step)]
     cutters = {step.cutter.name: step.cutter for step in steps}
-    rows = [
-        [cutter_words(cutter, clamping.units),
-         listed([e("a", str(s.number), href=f"#program-{s.order}") for s in steps if s.cutter.name == name])]
-        for name, cutter in cutters.items()
-    ]
+    rows = [[cutter_words(cutter, clamping.units),
+             listed([e("a", str(s.number), href=f"#program-{s.order}") for s in steps if s.cutter.name == name])]
+            for name, cutter in cutters.items()]
     left = [(inlay, row) for inlay, row in zip(clamping.inlays, report["inlays"], strict=True)
             if not clamping.levelled_before(inlay)]
     inlays = [row for _, row in left]
@@ -64,11 +62,9 @@ def _fill(inlays: Sequence[dict[str, Any]], *, dams: bool) -> list[Element | Non
 
 
 def _pieces(inlays: Sequence[dict[str, Any]], units: str) -> list[Element]:
-    return [
-        e("p", piece_line(inlay, units)) if inlay.get("piece") else
-        e("p", f"{_what(inlay, units)} {stock_words(inlay, units)}.")
-        for inlay in inlays if inlay["piece_thickness"] is not None
-    ]
+    return [e("p", piece_line(inlay, units)) if inlay.get("piece") else
+            e("p", f"{_what(inlay, units)} {stock_words(inlay, units)}.")
+            for inlay in inlays if inlay["piece_thickness"] is not None]
 
 
 def _what(inlay: dict[str, Any], units: str) -> str:

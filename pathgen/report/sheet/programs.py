@@ -64,12 +64,10 @@ def common_cautions(clamping: Clamping) -> list[str]:
 
 def in_order(clamping: Clamping, programs: Sequence[Program], after: Mapping[int, Element]) -> Element:
     """A list of the programs, and a card for each; `after`, by their order, shows what each leaves on the machine."""
-    contents = e("ol", (
-        e("li", e("a", p.step.operation.purpose, href=f"#program-{p.order}"),
-          ": done" if clamping.done(p.step) else f", {p.cutter.name}, {time_words(p.minutes)}",
-          value=str(p.step.number))
-        for p in programs
-    ), class_="contents")
+    contents = e("ol", (e("li", e("a", p.step.operation.purpose, href=f"#program-{p.order}"),
+                          ": done" if clamping.done(p.step) else f", {p.cutter.name}, {time_words(p.minutes)}",
+                          value=str(p.step.number))
+                        for p in programs), class_="contents")
     legend = ("In the pictures lines are cuts, discs holes and marks, dots rapids (moves at full speed, not cutting), "
               "and a ring marks the first cut.")
     if any(p.step.operation.levels for p in programs):

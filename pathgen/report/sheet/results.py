@@ -184,10 +184,8 @@ def findings(report: dict[str, Any]) -> Element:
 def _items(report: dict[str, Any], *severities: str) -> list[Element]:
     """The findings so grave, the grave first."""
     words = {"forbid": "Do not cut", "warn": "Warning", "note": "Note"}
-    return [
-        e("li", e("b", f"{words[f['severity']]}: {f['where']}: "), f"{f['got']}. ",
-          f"{capital(standard_words(f['severity'], f['allowed']))}. " if f["allowed"] else None,
-          f"{capital(f['remedy'])}.",
-          class_=f["severity"])
-        for f in shown_findings(report["checks"], report["job_units"]) if f["severity"] in severities
-    ]
+    return [e("li", e("b", f"{words[f['severity']]}: {f['where']}: "), f"{f['got']}. ",
+              f"{capital(standard_words(f['severity'], f['allowed']))}. " if f["allowed"] else None,
+              f"{capital(f['remedy'])}.",
+              class_=f["severity"])
+            for f in shown_findings(report["checks"], report["job_units"]) if f["severity"] in severities]
