@@ -11,7 +11,7 @@ from pathgen.report.data import finding_rows, of_all_parts
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, display_lines
 from pathgen.report.programs import Program
 from pathgen.report.text import finding_lines, go_on_lines, minutes_words, much_less_lines
-from pathgen.report.wording import table
+from pathgen.report.wording import headed, table
 from pathgen.verify.findings import Finding
 
 Row = dict[str, Any]
@@ -158,19 +158,19 @@ TOGETHER = ("Mixed together for all parts that are poured now: what each part's 
             "part alone.")
 
 
-def _fill_lines(report: Row) -> Iterator[str]:
-    """What is mixed at each stop, with a heading."""
+def _fill_parts(report: Row) -> Iterator[tuple[str, list[str]]]:
+    """What is mixed at each stop, with a head."""
     for row in report["programs"]:
         head, rows = fill_rows(report, row["number"])
         if rows:
             title = f"The fill after program {row['number']}{', if not poured yet' * row['done']}"
-            yield from ["", title, "", *table(head, rows, right=(2, 3)), TOGETHER]
-            yield from [ONE_BATCH_WORDS] if any(cells[0] == ONE_BATCH for cells in rows) else []
+            shared = [ONE_BATCH_WORDS] if any(cells[0] == ONE_BATCH for cells in rows) else []
+            yield title, [*table(head, rows, right=(2, 3)), TOGETHER, *shared]
 
 
 def blank_text(report: Row, part_texts: Sequence[str]) -> str:
     """The whole of report.txt: the run of all programs, then each part's own report."""
     head = [report["title"], "=" * len(report["title"]), "", *blank_summary(report), origin_words(report),
-            *_fill_lines(report), *(["", "Witness marks", "", *marked] if (marked := marks_lines(report)) else []), "",
-            "Checks", "", *finding_lines(report["checks"], report["job_units"]), ""]
+            *headed([*_fill_parts(report), ("Witness marks", marks_lines(report)),
+                     ("Checks", finding_lines(report["checks"], report["job_units"]))]), ""]
     return "\n".join(head) + "\n" + "\n\n".join(part_texts)

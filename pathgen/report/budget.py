@@ -154,6 +154,4 @@ def budget_lines(budget: Mapping[str, Any], units: str) -> list[str]:
     if not budget["results"]:
         return []
     head, rows = budget_cells(budget, units)
-    said = [ROOT_WORDS, *filter(None, [cents_words(budget)])]
-    return ["", "What can be off, and what it does", "", *table(head, rows, right=range(1, len(head))),
-            *said]
+    return [*table(head, rows, right=range(1, len(head))), ROOT_WORDS, *filter(None, [cents_words(budget)])]

@@ -36,10 +36,10 @@ def fill_words(inlays: Sequence[dict[str, Any]]) -> str:
     )
 
 
-def fill_lines(report: dict[str, Any], units: str) -> list[str]:
-    """Everything of a report that has to do with fills and the second cut; empty for a job without any."""
+def fill_parts(report: dict[str, Any], units: str) -> list[tuple[str, list[str]]]:
+    """Everything of a report that has to do with fills and the second cut, by heads; no lines for a job without any."""
     poured = any(inlay["amounts"] for inlay in report["inlays"])
-    parts = [
+    return [
         ("The fill" if poured else "The pieces", _amount_lines(report["inlays"], units)),
         ("Colours that touch", _touch_lines(report["inlays"], units)),
         ("The second cut", _second_cut_lines(report, units)),
@@ -47,7 +47,6 @@ def fill_lines(report: dict[str, Any], units: str) -> list[str]:
         ("Where zero comes from", _reference_lines(report, units)),
         ("Work that moved", moved_lines(report["moved"], units)),
     ]
-    return [line for head, lines in parts if lines for line in ["", head, "", *lines]]
 
 
 def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:

@@ -24,13 +24,14 @@ def hole_table(holes: Sequence[dict[str, Any]], units: str) -> tuple[list[str], 
     ]
 
 
-def hole_lines(holes: Sequence[dict[str, Any]], units: str) -> list[str]:
-    """The table as plain text; nothing where there are no holes."""
-    if not holes:
-        return []
-    head, rows = hole_table(holes, units)
+def hole_part(report: Mapping[str, Any], units: str) -> tuple[str, list[str]]:
+    """The table as plain text under its head; no lines where there are no holes."""
+    if not report.get("holes"):
+        return "", []
+    head, rows = hole_table(report["holes"], units)
     display = "; X and Y are what the display shows" if "X" in head else ""
-    return ["", f"Holes ({units}, places of their centres{display})", "", *table(head, rows, right=range(len(head)))]
+    return f"Holes ({units}, places of their centres{display})", [
+        *table(head, rows, right=range(len(head))), *own_sheet_lines(report.get("form"), units)]
 
 
 def _moved(mm: float, units: str) -> str:

@@ -21,8 +21,8 @@ from pathgen.base.units import (
 from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, stringing_lines, wood_lines
 from pathgen.report.budget import budget_lines
 from pathgen.report.fill_findings import COLOURS_NEAR
-from pathgen.report.filltext import fill_lines
-from pathgen.report.flat_text import form_lines, hole_lines, own_sheet_lines
+from pathgen.report.filltext import fill_parts
+from pathgen.report.flat_text import form_lines, hole_part, own_sheet_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.neck import neck_lines
 from pathgen.report.out_of_reach import MUCH_CLOSED, is_reached
@@ -30,7 +30,7 @@ from pathgen.report.placed import placed_words
 from pathgen.report.programs import number_in
 from pathgen.report.saving import LEAST_MINUTES, LEAST_SAID, MUCH, MUCH_OF_IT
 from pathgen.report.wood_left import between_words, wall_words
-from pathgen.report.wording import GRAVE, finding_line, table
+from pathgen.report.wording import GRAVE, finding_line, headed, table
 from pathgen.report.zero import zero_lines
 from pathgen.verify.findings import EDITED, EXCHANGED, OTHER_JOB, TOO_LONG, rank
 
@@ -45,36 +45,35 @@ MOST_CLOSED = 3
 def report_text(report: dict[str, Any], units: str) -> str:
     """The whole report as plain text, in the job's units."""
     parts = [
-        [report["title"], "=" * len(report["title"]), ""],
-        summary_lines(report, units),
-        opened_lines(report["reach"], units, what="pocket" if "coupon" in report else "inlay"),
-        zero_lines(report["zero_checks"], units),
-        budget_lines(report["budget"], units),
-        fill_lines(report, units),
-        load_lines(report["programs"]),
-        *([] if not report["frets"] else board_lines(report, units)),
-        hole_lines(report.get("holes", []), units),
-        own_sheet_lines(report.get("form"), units) if report.get("holes") else [],
-        *([] if not report["fretting"] else [["", "Fretting sheet", ""], fretting_lines(report["fretting"], units)]),
-        *([] if not report["stringing"] else [["", "Nut and saddle", ""], stringing_lines(report["stringing"], units)]),
-        *([] if not report["neck"] else [["", "Neck", ""], neck_lines(report["neck"], units)]),
-        ["", "Checks", ""],
-        finding_lines(report["checks"], units),
-        saving_lines(report),
+        ("What the pockets' cutters open",
+         opened_lines(report["reach"], units, what="pocket" if "coupon" in report else "inlay")),
+        ("Zero, checked on the work before each program that a cutter is fitted for",
+         zero_lines(report["zero_checks"], units)),
+        ("What can be off, and what it does", budget_lines(report["budget"], units)),
+        *fill_parts(report, units),
+        ("What a tooth takes, in straight-line cuts; and over how many degrees the cutter is in wood",
+         load_lines(report["programs"])),
+        *(board_parts(report, units) if report["frets"] else ()),
+        hole_part(report, units),
+        *((head, lines(report[key], units)) for head, key, lines in (
+            ("Fretting sheet", "fretting", fretting_lines), ("Nut and saddle", "stringing", stringing_lines),
+            ("Neck", "neck", neck_lines)) if report[key]),
+        ("Checks", finding_lines(report["checks"], units)),
+        (f"The same {report['part']} in fewer minutes",
+         saved_lines(report["fewer_minutes"], report["saved_by_leave"] or 0.0)),
     ]
-    return "\n".join(one_line(line) for part in parts for line in part) + "\n"
+    lines = [report["title"], "=" * len(report["title"]), "", *summary_lines(report, units), *headed(parts)]
+    return "\n".join(map(one_line, lines)) + "\n"
 
 
-def board_lines(report: dict[str, Any], units: str) -> list[list[str]]:
-    """The fret table and what goes with it."""
+def board_parts(report: dict[str, Any], units: str) -> list[tuple[str, list[str]]]:
+    """The fret table and what goes with it, each with its head."""
+    frets = report["frets"]
     return [
-        ["", "Frets", "", *frame_lines(report["board"], units), ""],
-        fret_lines(report["frets"], report["board"]["nut"], units),
-        ["", "Widths and wood left", ""],
-        wood_lines(report["frets"], units),
-        ["", "Strings", ""],
-        string_lines(report["strings"], units),
-        *([["", "Side dots", ""], dot_lines(report["side_dots"], units)] if report["side_dots"] else []),
+        ("Frets", [*frame_lines(report["board"], units), "", *fret_lines(frets, report["board"]["nut"], units)]),
+        ("Widths and wood left", wood_lines(frets, units)),
+        ("Strings", string_lines(report["strings"], units)),
+        ("Side dots", dot_lines(report["side_dots"], units) if report["side_dots"] else []),
     ]
 
 
@@ -162,7 +161,6 @@ def opened_lines(reached: list[dict[str, Any]], units: str, *, what: str) -> lis
             walls.append(f"Narrowest wood between the edges of {what} {number}: "
                          f"{wall_words(wall['width'], wall['at'], units)}")
     return [
-        "", "What the pockets' cutters open", "",
         *table([what, "cutters, one after the other", "opened", "time"], rows, right=(0, 2, 3)), *walls,
         "pathgen reach tries the job's other cutters too, and lists the details that stay closed.",
     ]
@@ -183,17 +181,8 @@ def load_lines(programs: list[dict[str, Any]]) -> list[str]:
         return []
     listed = table(["program", "half of the way", "95 % of the way", "at most", "degrees, half", "95 %", "at most"],
                    rows, right=(1, 2, 3, 4, 5, 6))
-    return [
-        "", "What a tooth takes, in straight-line cuts; and over how many degrees the cutter is in wood", "",
-        *([*listed, f"{LOAD_FACTOR:g} is allowed; more, without a warning, is of laps so thin that the grid may count "
-           "so much too much. Wider cuts go at an eased feed."] if rows else []), *unknown,
-    ]
-
-
-def saving_lines(report: dict[str, Any]) -> list[str]:
-    """What would make the same part in fewer minutes."""
-    lines = saved_lines(report["fewer_minutes"], report["saved_by_leave"] or 0.0)
-    return ["", f"The same {report['part']} in fewer minutes", "", *lines] if lines else []
+    return [*([*listed, f"{LOAD_FACTOR:g} is allowed; more, without a warning, is of laps so thin that the grid may "
+               "count so much too much. Wider cuts go at an eased feed."] if rows else []), *unknown]
 
 
 def saved_lines(rows: Sequence[dict[str, Any]], by_leave: float) -> list[str]:

@@ -37,6 +37,11 @@ def standard_words(severity: str, allowed: str) -> str:
     return f"{'good' if severity == 'note' else 'allowed'}: {allowed}"
 
 
+def headed(parts: Iterable[tuple[str, Sequence[str]]]) -> list[str]:
+    """Lines under their heads; nothing of a part without lines."""
+    return [line for head, lines in parts if lines for line in ("", head, "", *lines)]
+
+
 def table(head: Sequence[str], rows: Iterable[Sequence[str]], *, right: Iterable[int] = ()) -> list[str]:
     """Columns of text under a head; the columns in `right` are set right."""
     body, to_the_right = [list(row) for row in rows], set(right)

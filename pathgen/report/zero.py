@@ -33,12 +33,9 @@ def zero_rows(programs: Sequence[Program], units: str) -> list[dict[str, Any]]:
 
 def zero_lines(rows: Sequence[dict[str, Any]], units: str) -> list[str]:
     """The checks as a table, and what each means where it does not hold."""
-    if not rows:
-        return []
     cells = [[str(number_in(r)), r["cutter"], r["on"], *(even_length(v, units) for v in (*r["display"], r["feeler"]))]
              for r in rows]
-    return [
-        "", "Zero, checked on the work before each program that a cutter is fitted for", "",
+    return [] if not rows else [
         *table(["program", "cutter", "over", "X", "Y", "Z shown", "feeler"], cells, right=(0, 3, 4, 5, 6)),
         *(f"Program {cell[0]}: {r['words'][1]}" for cell, r in zip(cells, rows, strict=True)),
         *(f"Shown over the {on} the same amount wrong each time Z 0 is set: {off}, and Z 0 is right."

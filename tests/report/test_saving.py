@@ -18,7 +18,7 @@ from pathgen.programs.timing import times
 from pathgen.report import quicker_pockets, saving
 from pathgen.report.programs import Program
 from pathgen.report.quicker_pockets import usual_sizes
-from pathgen.report.text import load_lines, much_less_lines, saved_lines, saving_lines, summary_lines
+from pathgen.report.text import load_lines, much_less_lines, report_text, saved_lines, summary_lines
 from pathgen.work.operations import Outline
 from tests import small_board
 
@@ -99,7 +99,7 @@ def test_what_is_saved_with_other_layers_in_pockets_is_said_to_be_about_that(slo
 
 
 def test_the_report_says_so_in_words(slotted):
-    lines = saving_lines(slotted.report)
+    lines = report_text(slotted.report, "mm").splitlines()
     assert "The same board in fewer minutes" in lines
     assert any('[slots] entry = "peck"' in line for line in lines)
     (pocket,) = [p for p in slotted.report["programs"] if p["operation"] == "pocket"]
