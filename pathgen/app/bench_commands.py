@@ -32,8 +32,7 @@ def cut(command: str, job: Job, folder: str, *, frets: tuple[int, int] | None = 
 def cut_halves(
     job: Job, folder: str, *, resolution: float, shaded: bool, pictures: bool = False, data: bool = False
 ) -> bool:
-    """Build both halves of a form and write them into one folder; True when verification let them. With `data` both
-    reports are shown as JSON, by what the names of the half's files begin with."""
+    """Build both halves of a form into one folder; True when verification let them. `data`: both reports as JSON."""
     made = [build(one, resolution=resolution, pictures=shaded) for one in parts_of(job)]
     return _written(made, job, folder, shaded=shaded, pictures=pictures, data=data)
 

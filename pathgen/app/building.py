@@ -198,8 +198,7 @@ class Build(Made):
         return {**self.pictures(), **(self.shaded_pictures() if shaded else {})}
 
     def shaded_pictures(self) -> dict[str, bytes]:
-        """The finished board, the work after each program, each inlay before and after: PNG files by name. Those from
-        above print at true size."""
+        """PNG files by name: the finished board, the work after each program, each inlay; from above at true size."""
         below = self.back.shaded_pictures() if self.back else {}
         return {_of_back(name): data for name, data in below.items()} | seen_files(self.plan, self.verification)
 

@@ -37,8 +37,7 @@ def write_build(
     folder: Path, files: Mapping[str, str | bytes], job: Job, report: dict[str, Any] | None = None, *,
     done: dict[str, Any] | None = None,
 ) -> list[Path]:
-    """Write the files of a build as `write_folder` does; by its `report` it is kept where the marks are, and what was
-    `done`, as `done_before` has it. Raises PathgenError where `refuse_others` does."""
+    """As `write_folder`; kept are the marks of its `report` and what was `done`. Raises as `refuse_others` does."""
     made = next((str(text) for name, text in files.items() if name.endswith(".nc")), "")
     refuse_others(folder, job, _job_and_kind(made)[1])
     kept = None if report is None else marks_to_keep(folder, job, report) | {"done": done}

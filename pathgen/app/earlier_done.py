@@ -41,8 +41,7 @@ class Run:
 
     @property
     def leaves_its_mark(self) -> bool:
-        """Whether what it cuts is compared: not of one that cuts nothing, nor of the marks, for which there is
-        `marks_moved`."""
+        """Whether what it cuts is compared: not of what cuts nothing, nor of marks, which `marks_moved` compares."""
         return self.step.operation.spins and not isinstance(self.step.operation, WitnessMarks)
 
 

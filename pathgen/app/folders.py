@@ -197,8 +197,7 @@ def _record(folder: Path) -> dict[str, Any]:
 
 
 def _led(path: Path) -> Path:
-    """Where a path leads: what is written goes to the end of a link, and the link stays. Raises PathgenError for a link
-    that leads nowhere."""
+    """Where a path leads, through a link, which stays. Raises PathgenError for a link that leads nowhere."""
     if not os.path.islink(path):
         return path
     leads = Path(os.path.realpath(path))

@@ -1,5 +1,4 @@
-"""Programs of two builds: which is which, as numbers change with every step before them, and whether they cut the same.
-"""
+"""Programs of two builds: which is which, as numbers change with every step before, and whether they cut the same."""
 
 from __future__ import annotations
 

@@ -51,8 +51,7 @@ def blank_data(
 
 
 def findings_of_parts(names: Sequence[str], each: Sequence[Sequence[Row]]) -> list[Row]:
-    """What was found of each part, by its number and name; what is said of more in the same words, once for them. What
-    is said of their common set-up is of no part."""
+    """What was found of each part, by number and name; what several share, and what is of the set-up, once."""
     of_all = [f for f in each[0] if f["where"].startswith(("[setup]", "[machine]"))
               and all(f in others for others in each[1:])]
     return of_all + [
@@ -76,8 +75,7 @@ def _row(part: Row, program: Program, number: int) -> Row:
 
 
 def _stop_at(number: int, programs: Sequence[Sequence[Program]], done: Sequence[str]) -> Row:
-    """What is done at the stop after a program, by what the pockets that wait for it are filled with, and of which
-    parts; nothing where all were cut level before the blank moved."""
+    """What is done at the stop after a program, and for which parts; nothing where all were cut level before a move."""
     level = [id(p.step.operation.levels) for own in programs for p in own if p.file_name in done]
     opened = [(part, p.step.operation.opens) for part, own in enumerate(programs, 1) for p in own
               if p.step.turn is not None and p.step.turn.fill_after == number]
@@ -109,8 +107,7 @@ def blank_summary(report: Row) -> list[str]:
 
 
 def fittings_words(report: Row) -> str:
-    """How often a cutter is fitted, and a fill poured: ``a cutter to fit 8 times, 2 stops for fills``; of what is left
-    where the blank has moved."""
+    """``a cutter to fit 8 times, 2 stops for fills``; of what is left where the blank has moved."""
     left = [row for row in report["programs"] if not row["done"]]
     fittings, stops = sum(row["fit"] for row in left), [row["stop"] for row in left if "stop" in row]
     what = "for fills and pieces" if any("pieces" in stop for stop in stops) else "for fills"

@@ -115,8 +115,7 @@ def _combined(every: Sequence[Source], result: str, add: Callable[[Sequence[floa
 
 
 def budget_data(clamping: Clamping, frets: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
-    """Each source that does something, with what, all of them at worst and as root-sum-square, mm; slot place in cents
-    by fret."""
+    """Each source that does something, all of them at worst and as root-sum-square, mm; slot place in cents by fret."""
     every, slotted = [s for s in sources(clamping) if any(s.moves.values())], clamping.cutter(Slot) is not None
     columns = [r for r in RESULTS if any(s.moves.get(r) for s in every)]
     return {

@@ -52,8 +52,7 @@ def last_lap_findings(clamping: Clamping) -> list[Finding]:
 
 
 def standing_out_findings(clamping: Clamping, programs: Mapping[str, ReadProgram]) -> list[Finding]:
-    """A warning where thin cutters must stand further out of their collet than cutters of their kind are long: one, as
-    the same clamps or blank ask it of all, of the cutter that is thinnest for it."""
+    """A warning of the thinnest of those cutters that must stand further out than cutters of their kind are long."""
     units = clamping.units
     found: dict[str, tuple[float, float, Step]] = {}
     for step in (one for one in clamping.steps if one.file_name in programs and len(programs[one.file_name])

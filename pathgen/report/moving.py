@@ -114,8 +114,7 @@ def _errors(errors: MarkErrors, clamping: Clamping) -> dict[str, Any]:
 
 
 def moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
-    """How the work is taken to lie, by the report's key ``moved``; nothing where it has not moved, or no program of the
-    part is left."""
+    """How the work is taken to lie, by the key ``moved``; nothing where it has not moved, or no program is left."""
     if moved is None or moved["first_program"] is None:
         return []
     left = ", ".join(format_length(sum(v * v for v in row) ** 0.5, units) for row in moved["residuals"])
@@ -252,8 +251,7 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
 
 
 def _off_the_bed(moved: Moved, clamping: Clamping, exact: float, *, risen: bool) -> Iterator[Finding]:
-    """A blank of which a corner sank or, where that is asked for, rose by more than twice what errors at the marks do
-    there."""
+    """A blank of which a corner sank or, if `risen`, rose by more than twice what errors at the marks do there."""
     units, box = clamping.units, clamping.stock.bounds
     corners, rises = corners_of(box), moved.of_corners(box)[:, 2]
     beyond = rises / (2 * exact * np.maximum(influence(moved.places, corners)[0], 1.0))

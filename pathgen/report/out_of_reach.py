@@ -201,8 +201,7 @@ def _seen_area(mm2: float) -> str:
 
 
 def _smaller(clamping: Clamping, inlay: Inlay, diameter: float, cutters: Sequence[Cutter]) -> str:
-    """The widest flat end of the job that would do, or its v cutter that goes the deepest into what is narrow, where
-    walls may slope; else what to look for."""
+    """The widest flat end of the job that would do, or its steepest v where walls may slope; else what to look for."""
     own, proud = clamping.cutters_of(inlay), clamping.proud(inlay)
     sharpest = max((one.wall_slope for one in own if one.shape == "v"), default=0.0)
     fit = [one for one in cutters if one.name not in {cutter.name for cutter in own}

@@ -130,8 +130,7 @@ def _beside(opened: Sequence[BaseGeometry], index: int) -> BaseGeometry | None:
 
 
 def cut_later(clamping: Clamping, index: int) -> BaseGeometry | None:
-    """What later inlays cut of an inlay, such as the strips that run on under them: nobody sees it closed. None where
-    that is nothing, or all of it."""
+    """What later inlays cut of an inlay, as strips that run on under them; None where that is nothing, or all of it."""
     own = clamping.inlays[index].area
     later = overlay.union_all([other.area for other in clamping.inlays[index + 1 :]
                                if overlay.intersection(own, other.area).area > FILM])
@@ -164,8 +163,7 @@ def _wall_data(wall: Wall | None) -> dict[str, Any] | None:
 
 
 def worth(of_inlay: Reach) -> list[dict[str, Any]]:
-    """What each cutter of the first set is worth: minutes saved beside the set without it, and share opened more. Empty
-    for one cutter, and where the sets without one were not tried."""
+    """Minutes that each cutter of the first set saves, and share it opens more, where the set without it was tried."""
     own, *others = of_inlay.sets or (SetReach(cutters=(), share=0.0, minutes=0.0),)
     found = {one.cutters: one for one in others}
     rows = []
@@ -198,8 +196,7 @@ def _rising_words(of_inlay: Reach) -> Iterator[str]:
 
 
 def quickest(of_inlay: Reach) -> SetReach:
-    """The set with the fewest minutes, changes of cutters counted, of those that open as much as the first, down to the
-    floor where that does."""
+    """The set quickest with its changes of those that open as much as the first, down to the floor where that does."""
     sloping, own = {one.cutter for one in of_inlay.cutters if one.sloping}, of_inlay.sets[0]
     enough = [one for one in of_inlay.sets if one.share > own.share - SAME
               and (sloping.isdisjoint(one.cutters) or not sloping.isdisjoint(own.cutters))]
@@ -221,8 +218,7 @@ def _quickest_words(of_inlay: Reach) -> str:
 
 
 def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Iterator[str]:
-    """One inlay's reach in words; details for the inlay's `smallest` cutter, which decides what stays closed. The first
-    of the sets is the job's own."""
+    """One inlay's reach in words; details for its `smallest` cutter. The first of the sets is the job's own."""
     yield name
     yield from table(
         ["colour", "cutter", "within reach"],

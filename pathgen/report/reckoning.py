@@ -1,6 +1,4 @@
-"""About how long cutters take in a pocket, and what a change of cutter takes, reckoned without a plan: to choose what
-is worth one.
-"""
+"""About how long cutters take in a pocket, and to be changed, reckoned without a plan: to choose what is worth one."""
 
 from __future__ import annotations
 

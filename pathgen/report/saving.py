@@ -243,8 +243,7 @@ def _round_the_outside(planned: Plan, programs: Sequence[Program], cutters: Sequ
 
 
 def _has_room(clamping: Clamping, cutter: Cutter) -> bool:
-    """Whether round the part there is wood for a cutter's groove and waste beyond it: no inner corner or narrow bay, no
-    dowel, and a blank that stands out far enough."""
+    """Whether there is wood round the part for a cutter's groove and waste: no inner corner, narrow bay or dowel."""
     part, wide = clamping.board.outline, cutter.diameter + LEAST_WASTE
     dowels = clamping.feature(DowelHoles)
     near = dowels is not None and bool((shapely.distance(part, shapely.points(dowels.at))
@@ -347,8 +346,7 @@ def _fill_layers(clamping: Clamping) -> Iterator[Change]:
 
 
 def _layers(now: tuple[float, float], then: tuple[float, float]) -> Callable[[Step], float]:
-    """How many times as many layers pockets have where the first cut stands so proud, its ridges so high, then as now.
-    """
+    """How many times as many layers pockets have with (proud, ridges) `then` as `now`."""
     def share(step: Step) -> float:
         depth = step.operation.depth or 0.0
         was, is_ = (len(layer_depths(step.cutter, depth + proud, ridges)) for proud, ridges in (now, then))

@@ -96,8 +96,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
 
 
 def much_less_lines(report: dict[str, Any]) -> list[str]:
-    """What would save so much time that it is worth a word beside the time of the whole: much of it, or many minutes.
-    """
+    """What would save so many minutes, or so much of all, that it is worth a word beside the time of the whole."""
     much = [row for place, row in enumerate(report["fewer_minutes"]) if row["minutes_saved"] >= MUCH or (
         place == 0 and row["minutes_saved"] >= max(MUCH_OF_IT * report["minutes"], LEAST_SAID))]
     return [f"{row['minutes_saved']:.0f} minutes less with {row['change']}: {row['cost']}." for row in much]
@@ -147,8 +146,7 @@ def left_out_words(report: dict[str, Any]) -> list[str]:
 
 
 def opened_lines(reached: list[dict[str, Any]], units: str, *, what: str) -> list[str]:
-    """What the cutters of each inlay, or `what` else it is, open in how long, one after the other, and the narrowest
-    wood left standing."""
+    """What the cutters of each inlay, or `what` else it is, open in how long; the narrowest wood left standing."""
     if not reached:
         return []
     rows, walls = [], []

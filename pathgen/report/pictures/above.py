@@ -221,8 +221,7 @@ def _numbers(labels: Labels, clamping: Clamping, size: float) -> None:
 
 
 def _cut_through(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
-    """Holes and openings in the part, through it or not; what is cut out of a sheet, where it lies in it; what is open
-    in the underside, as lines that nobody sees."""
+    """Holes and openings in the part, what is cut out of a sheet; as hidden lines what is open in the underside."""
     for operation in (step.operation for step in clamping.steps):
         if isinstance(operation, CutOut | RoundHoles):
             yield area(view, operation.leaves_open(0.0), stroke=INK, stroke_width=0.3, class_="bore")

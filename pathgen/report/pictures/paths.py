@@ -84,8 +84,7 @@ def _lines_shown(view: View, board: Part) -> tuple[list[int], Floats]:
 
 
 def _numbers(labels: Labels, view: View, board: Part, size: float) -> None:
-    """Over everything else, each at its line's upper end; left out where it would run into the one before, or out of
-    the picture."""
+    """Over all else, at the lines' upper ends; none that would run into the one before, or out of the picture."""
     free = -np.inf
     for number, ends in zip(*_lines_shown(view, board), strict=True):
         x = float(ends[ends[:, 1].argmax(), 0])

@@ -192,8 +192,7 @@ def _colours(clamping: Clamping, stage: Stage, wood: str) -> Singles:
 
 
 def _spread(regions: Regions, grid: Grid, within: Bools) -> Pixels:
-    """Numbers of pockets carried on from neighbour to neighbour to all points `within`: what runs over has the colour
-    of its own."""
+    """Numbers of pockets, carried on to all points `within`: what runs over has the colour of its own pocket."""
     numbers = np.zeros(within.shape, np.uint8)
     for which, (_, shape) in enumerate(regions, 1):
         numbers[within & grid.covered(shape)] = which
