@@ -169,11 +169,9 @@ def _tool(options: argparse.Namespace, where: str, words: Sequence[str]) -> Cutt
     diameter, *angle = sizes
     size = _one(where, diameter)
     stepdown = _one("--stepdown", options.stepdown) if options.stepdown else size
-    return Cutter(
-        name=f"{shape} {diameter}", shape=shape, diameter=size, stepdown=stepdown,
-        speed=_ANY, feed=_ANY, plunge=_ANY,  # text has its own
-        angle=_number(where, angle[0]) if angle else None,
-    )
+    return Cutter(name=f"{shape} {diameter}", shape=shape, diameter=size, stepdown=stepdown,
+                  speed=_ANY, feed=_ANY, plunge=_ANY,  # text has its own
+                  angle=_number(where, angle[0]) if angle else None)
 
 
 def _top(options: argparse.Namespace) -> Surface:

@@ -24,12 +24,10 @@ class _Parser(argparse.ArgumentParser):
 
 def parser() -> argparse.ArgumentParser:
     """All commands and their options."""
-    whole = _Parser(
-        prog="pathgen", description="CNC toolpaths for fretted fingerboards with inlay.",
-        epilog=f"example: pathgen build {EXAMPLE} --out out/\n"
-               "exit status: 0 good, 1 findings that forbid cutting, 2 bad input",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
+    whole = _Parser(prog="pathgen", description="CNC toolpaths for fretted fingerboards with inlay.",
+                    epilog=f"example: pathgen build {EXAMPLE} --out out/\n"
+                           "exit status: 0 good, 1 findings that forbid cutting, 2 bad input",
+                    formatter_class=argparse.RawDescriptionHelpFormatter)
     whole.add_argument("--version", action="version", version=f"pathgen {__version__}")
     commands = whole.add_subparsers(required=True, metavar="COMMAND")
     new = _command(commands, "new", runs.new, "write a small job to start from, with comments and a drawing",
@@ -54,11 +52,9 @@ def parser() -> argparse.ArgumentParser:
 
 
 def _build_command(commands: Any) -> None:
-    build = _command(
-        commands, "build", runs.build,
-        "plan a job, verify its programs, and write them with their report and setup sheet",
-        f"build {EXAMPLE} --out out/",
-    )
+    build = _command(commands, "build", runs.build,
+                     "plan a job, verify its programs, and write them with their report and setup sheet",
+                     f"build {EXAMPLE} --out out/")
     _out(build)
     build.add_argument("--pictures", action="store_true",
                        help="write the setup sheet's pictures as SVG and PNG files too")
@@ -179,11 +175,9 @@ def _paper_commands(commands: Any) -> None:
 
 
 def _compare_command(commands: Any) -> None:
-    compare = _command(
-        commands, "compare", runs.compare,
-        "compare finishing cutters and ridge heights: passes, minutes, ridges",
-        f'compare {EXAMPLE} --cutter "ball 12" "10 mm" --scallop 0.005 0.01 0.02',
-    )
+    compare = _command(commands, "compare", runs.compare,
+                       "compare finishing cutters and ridge heights: passes, minutes, ridges",
+                       f'compare {EXAMPLE} --cutter "ball 12" "10 mm" --scallop 0.005 0.01 0.02')
     compare.add_argument("--cutter", nargs="+", metavar="CUTTER", help="one to five: names of the job's ball-end "
                          "cutters, or diameters, cut at the finishing cutter's feed (default: the job's own, or common "
                          "sizes)")

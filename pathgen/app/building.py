@@ -251,10 +251,8 @@ def build_planned(
     tell("writing the programs")
     programs, below = _programs(job, planned), _programs(job, other) if other else ()
     tell("reading them back, cutting in simulation")
-    checked = verify(
-        planned.clamping, {p.file_name: p.text for p in (*below, *programs)}, resolution=resolution,
-        job_fingerprint=job.fingerprint, pictured=pictures,
-    )
+    checked = verify(planned.clamping, {p.file_name: p.text for p in (*below, *programs)}, resolution=resolution,
+                     job_fingerprint=job.fingerprint, pictured=pictures)
     tell("verified, nothing forbids cutting; writing the report" if checked.passed else "writing what was found")
     back = _made(job, other, below, checked.under) if other and checked.under else None
     return _made(job, planned, programs, checked, back)
@@ -275,12 +273,10 @@ def _of_fresh(finding: Finding, steps: Sequence[Step]) -> Finding:
     """What was found in programs that nobody can have edited: to make them again would change nothing."""
     if AGAIN not in finding.remedy:
         return finding
-    instead = next(
-        (s.operation.instead for s in steps
-         if s.file_name in finding.where or (s.operation.opens and re.match(
-             rf"inlay {s.operation.opens.index + 1}\b", finding.where))),
-        Operation.instead,
-    )
+    instead = next((s.operation.instead for s in steps
+                    if s.file_name in finding.where or (s.operation.opens and re.match(
+                        rf"inlay {s.operation.opens.index + 1}\b", finding.where))),
+                   Operation.instead)
     return replace(finding, remedy="pathgen planned this wrongly, the job is in order: please report it with the job "
                                    f"file. What may work meanwhile: {instead}")
 

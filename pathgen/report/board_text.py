@@ -136,11 +136,9 @@ def stringing_parts(data: dict[str, Any], units: str) -> tuple[list[str], list[T
         f"line, {n(radii[1])} under the saddle ({units})."
         + (" Both are along their slanted lines: larger than square across." if data.get("aslant") else "")
     ]
-    under = [
-        "The strings lie on the zero fret, the nut behind it only guides them: its slots end "
-        + (f"{n(data['under_zero_fret'])} {units} under the fret's top." if data["under_zero_fret"] else
-           "as high as the fret's top.")
-    ] if "under_zero_fret" in data else []
+    under = ["The strings lie on the zero fret, the nut behind it only guides them: its slots end "
+             + (f"{n(data['under_zero_fret'])} {units} under the fret's top." if data["under_zero_fret"] else
+                "as high as the fret's top.")] if "under_zero_fret" in data else []
     course, equal = data.get("course"), "centres" if data["spacing"] == "centres" else "clear gaps"
     lines = [f"Equal {equal} at nut and saddle." if course is None else
              f"Courses of {course['strings']} strings, {format_length(course['gap'], units)} clear within them; equal "

@@ -115,11 +115,9 @@ def amounts(planned: Plan, checked: Verification, index: int) -> list[Amount]:
     resin = planned.asked.resins[index]
     above, left = level_resin(inlay, planned.clamping.surface, resin.dam), planned.clamping.ground(inlay)
     depths = {colour: (least + left, most + left) for colour, (least, most) in _depths(planned, measure).items()}
-    return [amount(
-                colour, area=area, pocket=measure.by_colour[colour][1] - inlay.overfill * area,
-                overfill=above[colour], depth=depths[colour], deep=depths[colour][1] + inlay.overfill,
-                resin=resin,
-            )
+    return [amount(colour, area=area, pocket=measure.by_colour[colour][1] - inlay.overfill * area,
+                   overfill=above[colour], depth=depths[colour], deep=depths[colour][1] + inlay.overfill,
+                   resin=resin)
             for colour, area in measure.area_by_colour.items() if area]
 
 

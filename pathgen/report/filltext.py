@@ -219,11 +219,9 @@ def measuring_lines(marks: dict[str, Any], units: str) -> list[str]:
              f"{', of the marks of all parts' if part else ''}), and build again:")
     whose = f" of part {marks['part']}" if part else ""
     was, now = (_measured_places(marks, units, now=moved) for moved in (False, True))
-    blocks = [
-        f"# {part or '[marks]'}\n{drilled_line(marks, units)}\n",
-        *(f"[[measured]]\n{f'at = {at}{chr(10)}' if part else ''}found = {place}  # mark {number}{whose}"
-          for number, (at, place) in enumerate(zip(was, now, strict=True), 1)),
-    ]
+    blocks = [f"# {part or '[marks]'}\n{drilled_line(marks, units)}\n",
+              *(f"[[measured]]\n{f'at = {at}{chr(10)}' if part else ''}found = {place}  # mark {number}{whose}"
+                for number, (at, place) in enumerate(zip(was, now, strict=True), 1))]
     return [words if units == "mm" else words.replace("a few hundredths of a millimetre", "0.002 in"),
             *"\n".join(blocks).split("\n")]
 

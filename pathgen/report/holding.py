@@ -42,13 +42,11 @@ def last_lap_findings(clamping: Clamping) -> list[Finding]:
         return []
     written = as_written(takes, units, down=True)
     less = f"the last lap takes {written} {units}" if takes else "there is no last lap"
-    return [Finding(
-        code="last-lap-less", severity="note", where="[outline] finish",
-        got=f"{fine_length(cut.finish, units)}, and {less}: a tenth of the cutter's "
-            "diameter at most, no more than loads it like a layer does, and less in sharp inner corners",
-        allowed="", remedy="nothing to do if walls as the layers leave them serve; or "
-                          f"write finish = {written}, or take a thicker cutter",
-    )]
+    return [Finding(code="last-lap-less", severity="note", where="[outline] finish",
+                    got=f"{fine_length(cut.finish, units)}, and {less}: a tenth of the cutter's "
+                        "diameter at most, no more than loads it like a layer does, and less in sharp inner corners",
+                    allowed="", remedy="nothing to do if walls as the layers leave them serve; or "
+                                      f"write finish = {written}, or take a thicker cutter")]
 
 
 def standing_out_findings(clamping: Clamping, programs: Mapping[str, ReadProgram]) -> list[Finding]:
@@ -95,11 +93,9 @@ def holding_findings(clamping: Clamping) -> list[Finding]:
     of_job = cut.where == OutlineCut.where
     number, skin = (OutlineCut.tabs, f"a skin of {LEAST_SKIN:g} mm or more, ") if of_job else (2, "")
     tabs = f"; or write tabs = {number}" if _fit(clamping, number) else ""
-    return [Finding(
-        code="nothing-holds", severity="warn", where=f"{cut.where} {what}", got=got,
-        allowed=f"two tabs or more, {skin}or a blank stuck down over its whole face",
-        remedy=f"stick the blank down over its whole face, or the cutter throws the {part}{tabs}",
-    )]
+    return [Finding(code="nothing-holds", severity="warn", where=f"{cut.where} {what}", got=got,
+                    allowed=f"two tabs or more, {skin}or a blank stuck down over its whole face",
+                    remedy=f"stick the blank down over its whole face, or the cutter throws the {part}{tabs}")]
 
 
 def _thin_tabs(cut: OutlineCut, part: str, units: str) -> list[Finding]:

@@ -220,10 +220,8 @@ def _quickest_words(of_inlay: Reach) -> str:
 def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Iterator[str]:
     """One inlay's reach in words; details for its `smallest` cutter. The first of the sets is the job's own."""
     yield name
-    yield from table(
-        ["colour", "cutter", "within reach"],
-        [[one.colour, one.cutter, f"{100 * one.share:.1f} %"] for one in of_inlay.cutters], right=(2,),
-    )
+    yield from table(["colour", "cutter", "within reach"],
+                     [[one.colour, one.cutter, f"{100 * one.share:.1f} %"] for one in of_inlay.cutters], right=(2,))
     sloping = dict.fromkeys(one.cutter for one in of_inlay.cutters if one.sloping and one.share > SAME)
     if sloping:
         yield f"{' and '.join(sloping)}: so much is open at the surface; the walls slope, and the floor is smaller."

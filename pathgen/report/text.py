@@ -69,12 +69,10 @@ def report_text(report: dict[str, Any], units: str) -> str:
 def board_parts(report: dict[str, Any], units: str) -> list[tuple[str, list[str]]]:
     """The fret table and what goes with it, each with its head."""
     frets = report["frets"]
-    return [
-        ("Frets", [*frame_lines(report["board"], units), "", *fret_lines(frets, report["board"]["nut"], units)]),
-        ("Widths and wood left", wood_lines(frets, units)),
-        ("Strings", string_lines(report["strings"], units)),
-        ("Side dots", dot_lines(report["side_dots"], units) if report["side_dots"] else []),
-    ]
+    return [("Frets", [*frame_lines(report["board"], units), "", *fret_lines(frets, report["board"]["nut"], units)]),
+            ("Widths and wood left", wood_lines(frets, units)),
+            ("Strings", string_lines(report["strings"], units)),
+            ("Side dots", dot_lines(report["side_dots"], units) if report["side_dots"] else [])]
 
 
 def summary_lines(report: dict[str, Any], units: str) -> list[str]:
@@ -158,10 +156,8 @@ def opened_lines(reached: list[dict[str, Any]], units: str, *, what: str) -> lis
         if wall := inlay["narrowest_wall"]:
             walls.append(f"Narrowest wood between the edges of {what} {number}: "
                          f"{wall_words(wall['width'], wall['at'], units)}")
-    return [
-        *table([what, "cutters, one after the other", "opened", "time"], rows, right=(0, 2, 3)), *walls,
-        "pathgen reach tries the job's other cutters too, and lists the details that stay closed.",
-    ]
+    return [*table([what, "cutters, one after the other", "opened", "time"], rows, right=(0, 2, 3)), *walls,
+            "pathgen reach tries the job's other cutters too, and lists the details that stay closed."]
 
 
 def load_lines(programs: list[dict[str, Any]]) -> list[str]:
@@ -254,11 +250,9 @@ def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:
     if not surface["scallop_limit"]:
         return [f"Surface: {surface['passes']} passes, {format_length(surface['stepover'], units)} apart, of a flat "
                 f"end on a level top: no ridges by the formula, {um(surface['scallop_measured'])} in the simulation."]
-    return [
-        f"Surface: {surface['passes']} passes, {format_length(surface['stepover'], units)} apart; ridges "
-        f"{um(surface['scallop_measured'])} in the simulation, {um(surface['scallop_predicted'])} by the formula, "
-        f"{um(surface['scallop_limit'])} allowed{tiny_unit_words(units)}."
-    ]
+    return [f"Surface: {surface['passes']} passes, {format_length(surface['stepover'], units)} apart; ridges "
+            f"{um(surface['scallop_measured'])} in the simulation, {um(surface['scallop_predicted'])} by the formula, "
+            f"{um(surface['scallop_limit'])} allowed{tiny_unit_words(units)}."]
 
 
 def _inlay_line(inlay: dict[str, Any], units: str) -> str:
@@ -280,8 +274,6 @@ def _inlay_line(inlay: dict[str, Any], units: str) -> str:
     if inlay["round_end"]:
         floor = f"; a round end leaves its floor up to {high} above its depth between passes, and walls that round " \
                 "in to it: along them it is less deep"
-    return (
-        f"{capital(inlay['name'])}, {', '.join(inlay['colours'])}: {area_words(inlay['area'], units, decimals=0)}"
-        f"{whole}, {share:.1f} % of it within reach "
-        f"of the cutters{placed_words(inlay['placed'], units)}{pocket}{fill}{floor}."
-    )
+    return (f"{capital(inlay['name'])}, {', '.join(inlay['colours'])}: {area_words(inlay['area'], units, decimals=0)}"
+            f"{whole}, {share:.1f} % of it within reach "
+            f"of the cutters{placed_words(inlay['placed'], units)}{pocket}{fill}{floor}.")

@@ -268,12 +268,10 @@ def clamp_from_above(view: View, shape: BaseGeometry, size: float) -> Element:
         shapely.linestrings([[(x, y0), (x + reach, y0 + reach)] for x in starts.tolist()]), shape
     )
     strokes = [shapely.get_coordinates(h) for h in hatch if not h.is_empty]
-    return element(
-        "g",
-        area(view, shape, fill=CLAMP, stroke=CLAMP_EDGE, stroke_width=size / 14),
-        lines(view, strokes, stroke=CLAMP_EDGE, stroke_width=size / 24),
-        class_="clamp",
-    )
+    return element("g",
+                   area(view, shape, fill=CLAMP, stroke=CLAMP_EDGE, stroke_width=size / 14),
+                   lines(view, strokes, stroke=CLAMP_EDGE, stroke_width=size / 24),
+                   class_="clamp")
 
 
 def _ends(labels: Labels, clamping: Clamping, size: float) -> None:

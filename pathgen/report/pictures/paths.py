@@ -44,10 +44,8 @@ def path_picture(name: str, path: Toolpath, clamping: Clamping, named: Sequence[
     _numbers(labels, view, board, size)
     name_places(labels, named, board.outline, size, rim=0.25)
     view = View.around(labels.within((view.left, view.bottom, view.right, view.top)), 0.0)
-    return view.picture(
-        name, *_board(view, board, size), *_moves(view, path, size), *_holes(view, path, size),
-        *_first_cut(view, path, size), *labels.drawn(view),
-    )
+    return view.picture(name, *_board(view, board, size), *_moves(view, path, size), *_holes(view, path, size),
+                        *_first_cut(view, path, size), *labels.drawn(view))
 
 
 def _view(path: Toolpath, clamping: Clamping) -> View:

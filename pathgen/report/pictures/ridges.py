@@ -105,10 +105,8 @@ def _scale(view: View, low: float, limit: float, units: str, at: Floats, size: f
         x = at[0] + i * wide
         yield area(view, shapely.box(x, at[1], x + wide, at[1] + size), fill=colour, stroke=INK, stroke_width=0.15)
     end = at[0] + len(SHADES) * wide
-    yield element(
-        "g",
-        words(view, at + [0.0, -1.1 * size], tiny_length(low, units, figures=4, sign="µm"), size=size,
-              text_anchor="start"),
-        words(view, [end, at[1] - 1.1 * size],
-              tiny_length(limit, units, figures=4, sign="µm") + ", the limit", size=size, text_anchor="end"),
-    )
+    yield element("g",
+                  words(view, at + [0.0, -1.1 * size], tiny_length(low, units, figures=4, sign="µm"), size=size,
+                        text_anchor="start"),
+                  words(view, [end, at[1] - 1.1 * size],
+                        tiny_length(limit, units, figures=4, sign="µm") + ", the limit", size=size, text_anchor="end"))

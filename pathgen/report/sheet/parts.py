@@ -46,10 +46,8 @@ def facts(pairs: Sequence[tuple[str, Child]]) -> Element:
 
 def table(head: Sequence[str], rows: Sequence[Sequence[Child]]) -> Element:
     """A table with a head."""
-    return e(
-        "table", e("thead", e("tr", (e("th", word, scope="col") for word in head))),
-        e("tbody", (e("tr", (_cell(cell) for cell in row)) for row in rows)),
-    )
+    return e("table", e("thead", e("tr", (e("th", word, scope="col") for word in head))),
+             e("tbody", (e("tr", (_cell(cell) for cell in row)) for row in rows)))
 
 
 def _cell(cell: Child) -> Element:

@@ -48,10 +48,8 @@ def display_range(clamping: Clamping, program: Program) -> list[str]:
     def show(value: float) -> str:
         return fixed(float(value), clamping.units)
 
-    return [
-        f"{show(cuts[0, 0])}, {show(cuts[0, 1])}", f"{show(low[0])} to {show(high[0])}",
-        f"{show(low[1])} to {show(high[1])}", show(low[2]),
-    ]
+    return [f"{show(cuts[0, 0])}, {show(cuts[0, 1])}", f"{show(low[0])} to {show(high[0])}",
+            f"{show(low[1])} to {show(high[1])}", show(low[2])]
 
 
 def common_cautions(clamping: Clamping) -> list[str]:
