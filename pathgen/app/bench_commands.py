@@ -9,7 +9,6 @@ from pathlib import Path
 from pathgen.app.building import Build, build
 from pathgen.app.earlier import refuse_others, write_and_tell, write_build
 from pathgen.app.terminal import say, say_json
-from pathgen.base.errors import PathgenError
 from pathgen.base.plain import one_line
 from pathgen.base.units import format_length
 from pathgen.job.form import parts_of
@@ -79,13 +78,3 @@ def _written(
     files = _files(made, shaded=shaded, pictures=pictures)
     write_and_tell(folder, lambda: write_build(Path(folder), files, job), shown=sys.stderr if data else sys.stdout)
     return True
-
-
-def fret_range(words: Sequence[str]) -> tuple[int, int]:
-    """Two frets as written on the command line. Raises PathgenError for anything else."""
-    try:
-        first, last = (int(word) for word in words)
-    except ValueError:
-        raise PathgenError("--frets", " ".join(words), allowed="two whole numbers, 0 for the nut",
-                           remedy="write, say, --frets 1 9") from None
-    return first, last

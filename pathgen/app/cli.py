@@ -31,7 +31,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     if not os.environ.get("PATHGEN_TRACE"):
         warnings.simplefilter("ignore")  # of the libraries: what a maker must know is said in our own words
     try:
-        status = int(options.run(options))
+        status = options.run(options) or GOOD
         unwritten = status != GOOD
     except PathgenError as wrong:
         from pathgen.job.load import units_of

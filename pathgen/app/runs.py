@@ -1,4 +1,4 @@
-"""What each command does, from its options to its exit status; each loads only what it needs."""
+"""What each command does, from its options to its exit status if it judges; each loads only what it needs."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
     return GOOD
 
 
-def new(options: argparse.Namespace) -> int:
+def new(options: argparse.Namespace) -> None:
     """Write a first job."""
     from pathgen.app.starting import start_job
 
@@ -77,7 +77,6 @@ def new(options: argparse.Namespace) -> int:
     say(f"{one_line(str(job))} and its drawing {one_line(str(drawing))} are written.\n"
         f"See where all lies:  pathgen show {typed(job)}\n"
         f"Build it:            pathgen build {typed(job)} --out {typed(job.with_suffix(''))}")
-    return GOOD
 
 
 @contextmanager
@@ -91,7 +90,7 @@ def _as_it_stands(options: argparse.Namespace) -> Iterator[tuple[Job, Mistakes]]
             say("That is as far as it goes: the job cannot be built before this is mended.", sys.stderr)
 
 
-def show(options: argparse.Namespace) -> int:
+def show(options: argparse.Namespace) -> None:
     """Draw where all lies on the blank."""
     from pathgen.app.showing import blank_placing, placing, placing_lines, save_placing
     from pathgen.job.clamping import placing_of
@@ -115,15 +114,13 @@ def show(options: argparse.Namespace) -> int:
         if not shown:
             say("No picture was made.", sys.stderr)
         raise
-    return GOOD
 
 
-def watch(options: argparse.Namespace) -> int:
+def watch(options: argparse.Namespace) -> None:
     """Build again after each change, until Ctrl-C."""
     from pathgen.app import watching
 
     watching.watch(Path(options.job), Path(options.out), port=options.port, resolution=options.resolution)
-    return GOOD
 
 
 def _check_alone(options: argparse.Namespace) -> int:
@@ -151,7 +148,7 @@ def _check_alone(options: argparse.Namespace) -> int:
     return _status(found.passed)
 
 
-def simulate(options: argparse.Namespace) -> int:
+def simulate(options: argparse.Namespace) -> None:
     """Run one program over a blank."""
     from pathgen.app.any_program import simulated, simulated_lines, units_of, wait_lines, zero_lines
     from pathgen.app.folders import write_new
@@ -164,7 +161,6 @@ def simulate(options: argparse.Namespace) -> int:
            *wait_lines(options.program), *zero_lines(options, options.program)])
     if options.picture:
         write_new(Path(options.picture), field._repr_png_())
-    return GOOD
 
 
 def _alone(options: argparse.Namespace) -> list[str]:
@@ -193,14 +189,20 @@ def check(options: argparse.Namespace) -> int:
 
 def bench(options: argparse.Namespace) -> int:
     """Cut something for the bench."""
-    from pathgen.app.bench_commands import cut, fret_range
+    from pathgen.app.bench_commands import cut
     from pathgen.job import load_job
 
-    frets = fret_range(options.frets) if getattr(options, "frets", None) else None
+    frets = None
+    if words := getattr(options, "frets", None):
+        try:
+            frets = int(words[0]), int(words[1])
+        except ValueError:
+            raise PathgenError("--frets", " ".join(words), allowed="two whole numbers, 0 for the nut",
+                               remedy="write, say, --frets 1 9") from None
     return _status(cut(options.cut, load_job(options.job), options.out, frets=frets, resolution=options.resolution))
 
 
-def frets(options: argparse.Namespace) -> int:
+def frets(options: argparse.Namespace) -> None:
     """Print the fret table."""
     from pathgen.job.clamping import placing_of
     from pathgen.job.part import board_of
@@ -218,10 +220,9 @@ def frets(options: argparse.Namespace) -> int:
             dot_lines(data["side_dots"], job.units),
         ]
         _answer(options, data["frets"], [line for lines in parts for line in ("", *lines)][1:])
-    return GOOD
 
 
-def reach(options: argparse.Namespace) -> int:
+def reach(options: argparse.Namespace) -> None:
     """Print what the cutters can reach."""
     from pathgen.job.clamping import placing_of
     from pathgen.report.reaching import reach_data, reach_lines, reach_of_all
@@ -238,10 +239,9 @@ def reach(options: argparse.Namespace) -> int:
             lines.append("The job has no drawings to cut: there is nothing to reach.")
         _answer(options, [reach_data(one) for one in found],
                 [*lines, *(doubt_line(doubt, job.units) for doubt in clamping.doubts)])
-    return GOOD
 
 
-def compare(options: argparse.Namespace) -> int:
+def compare(options: argparse.Namespace) -> None:
     """Print what finishing cutters and ridge heights cost."""
     from pathgen.app import choosing
 
@@ -253,10 +253,9 @@ def compare(options: argparse.Namespace) -> int:
             say_json(choosing.choice_rows(choices))
         else:
             _show([*choosing.choice_lines(choices, job.units), *choosing.change_lines(job)])
-    return GOOD
 
 
-def paper(options: argparse.Namespace) -> int:
+def paper(options: argparse.Namespace) -> None:
     """Print what is worked out for the bench without cutting."""
     from pathgen.app.folders import write_new
     from pathgen.app.paper import PAPERS
@@ -267,15 +266,13 @@ def paper(options: argparse.Namespace) -> int:
         if made.picture is not None and options.picture:
             write_new(Path(options.picture), as_svg(made.picture))
         _answer(options, made.data, made.lines)
-    return GOOD
 
 
-def keys(options: argparse.Namespace) -> int:
+def keys(options: argparse.Namespace) -> None:
     """Print the keys of a job file."""
     from pathgen.job.describe import key_lines, key_rows
 
     _answer(options, [row.__dict__ for row in key_rows()], key_lines())
-    return GOOD
 
 
 def _ball_end(job: Job, text: str) -> Cutter:

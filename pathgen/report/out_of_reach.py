@@ -60,7 +60,8 @@ class _Closed:
 
     def said(self, what: str) -> str:
         """How much of which colour, and that it is so much ``of that colour``."""
-        return f"{_seen_area(self.area)} of {self.colour.colour}, {100 * self.area / self.colour.area:.1f} %{what}"
+        closed = f"{self.area:{'.1f' if self.area >= 0.1 else '.1g'}} mm2"  # not "0.0 mm2" of a small colour
+        return f"{closed} of {self.colour.colour}, {100 * self.area / self.colour.area:.1f} %{what}"
 
 
 def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence[Cutter]) -> list[Finding]:
@@ -193,11 +194,6 @@ def _crumbs(clamping: Clamping, inlay: Inlay, closed: Sequence[_Closed], cutters
             f"{SMALLEST:g} mm2: its corners come out round",
         allowed="corners as round as the cutter",
         remedy=f"add {_smaller(clamping, inlay, 0.0, cutters)}, or leave it so")
-
-
-def _seen_area(mm2: float) -> str:
-    """Of a small colour the hundredths too: not "0.0 mm2" of it."""
-    return f"{mm2:.1f} mm2" if mm2 >= 0.1 else f"{mm2:.1g} mm2"
 
 
 def _smaller(clamping: Clamping, inlay: Inlay, diameter: float, cutters: Sequence[Cutter]) -> str:

@@ -21,16 +21,7 @@ from pathgen.report.programs import Program
 from pathgen.report.reckoning import CHANGE, cleared_by, likely_opened, simplified
 from pathgen.report.wood_left import wall_words
 from pathgen.report.wording import table
-from pathgen.strategies.reach import (
-    Cut,
-    Others,
-    Reach,
-    SetReach,
-    alike,
-    reach,
-    share_of,
-    usual_sets,
-)
+from pathgen.strategies.reach import Cut, Others, Reach, SetReach, alike, reach, share_of, usual_sets
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 from pathgen.work.thin_wood import MEET
@@ -104,11 +95,10 @@ def reach_of_cutters(clamping: Clamping) -> list[Reach]:
 
 def opened_of(clamping: Clamping) -> tuple[BaseGeometry, ...]:
     """What the cutters of each inlay open, by its index; no programs are needed."""
-    return tuple(opened_in_plan(clamping, inlay, of_v=_by_its_path) for inlay in clamping.inlays)
-
-
-def _by_its_path(clamping: Clamping, inlay: Inlay) -> BaseGeometry:
-    return pockets_with(clamping, inlay, clamping.cutters_of(inlay))[-1].opened
+    return tuple(
+        opened_in_plan(clamping, inlay,
+                       of_v=lambda _, inlay: pockets_with(clamping, inlay, clamping.cutters_of(inlay))[-1].opened)
+        for inlay in clamping.inlays)
 
 
 @lru_cache(maxsize=8)

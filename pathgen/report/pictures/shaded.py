@@ -56,7 +56,9 @@ def shaded_board(
         same = look.there & ~changed
         lit = np.where(same[..., None], lit * (1 - _PALER) + 255 * _PALER, lit)
     if dam is not None:
-        lit[_edge(stage.grid.covered(dam))] = _rgb(_clear_of(wood or PLAIN_WOOD))
+        # whichever is told from the wood more easily
+        clear = max("#ffffff", INK, key=lambda colour: contrast_ratio(colour, wood or PLAIN_WOOD))
+        lit[_edge(stage.grid.covered(dam))] = _rgb(clear)
     return look.pixels(lit)[::-1]
 
 
@@ -139,11 +141,6 @@ def _edge(shape: Bools) -> Bools:
         padded = np.pad(inner, 1)
         inner = inner & padded[2:, 1:-1] & padded[:-2, 1:-1] & padded[1:-1, 2:] & padded[1:-1, :-2]
     return shape & ~inner
-
-
-def _clear_of(wood: str) -> str:
-    """White or ink, whichever is told from the wood more easily."""
-    return max("#ffffff", INK, key=lambda colour: contrast_ratio(colour, wood))
 
 
 def as_image(pixels: Pixels, words: str) -> Element:

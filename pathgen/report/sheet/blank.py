@@ -29,10 +29,14 @@ def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Se
     names = [part["name"] for part in report["parts"]]
     picture = blank_from_above(report["title"], clampings, names, along=along)
     lines, marked = common_cautions(clampings[0]), marks_lines(report)
+    clamps = "Hatched: clamps." if clampings[0].setup.keep_out else \
+        "No clamps given: keep them off the parts' shares."
+    legend = "Seen from above. Dashed: the share of each part, which its cutters keep to. " \
+             f"{clamps} The ring: X 0, Y 0. The arrows: the machine's axes."
     content = e(
         "main",
         _head(report, clampings[0]),
-        chapter("board", "The blank on the machine", figure(picture, _legend(clampings[0]), wide=True),
+        chapter("board", "The blank on the machine", figure(picture, legend, wide=True),
                 e("p", origin_words(report)), _parts(report, clampings, pages)),
         chapter("cautions", "Before anything else", e("ul", (e("li", line) for line in lines)), class_="cautions"),
         warnings(report),
@@ -62,12 +66,6 @@ def _head(report: dict[str, Any], first: Clamping) -> Element:
         ("Blank", f"{wide} along X by {high} along Y, {thick} thick"),
         ("Zero", f"{zero_place_words(first)}. {z_zero_words(first)}."),
     ])
-
-
-def _legend(first: Clamping) -> str:
-    clamps = "Hatched: clamps." if first.setup.keep_out else "No clamps given: keep them off the parts' shares."
-    return f"Seen from above. Dashed: the share of each part, which its cutters keep to. " \
-           f"{clamps} The ring: X 0, Y 0. The arrows: the machine's axes."
 
 
 def _parts(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequence[str]) -> Element:

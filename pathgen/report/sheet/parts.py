@@ -45,14 +45,11 @@ def facts(pairs: Sequence[tuple[str, Child]]) -> Element:
 
 
 def table(head: Sequence[str], rows: Sequence[Sequence[Child]]) -> Element:
-    """A table with a head."""
+    """A table with a head; a number with its unit stays in one line."""
     return e("table", e("thead", e("tr", (e("th", word, scope="col") for word in head))),
-             e("tbody", (e("tr", (_cell(cell) for cell in row)) for row in rows)))
-
-
-def _cell(cell: Child) -> Element:
-    """A cell of a table; a number with its unit stays in one line."""
-    return e("td", cell, class_="size" if isinstance(cell, str) and _SIZE.fullmatch(cell) else None)
+             e("tbody", (
+                 e("tr", (e("td", cell, class_="size" if isinstance(cell, str) and _SIZE.fullmatch(cell) else None)
+                          for cell in row)) for row in rows)))
 
 
 def listed(parts: Sequence[Element]) -> list[Element | str]:

@@ -15,14 +15,7 @@ from pathgen.base.units import format_length
 from pathgen.programs.plan import Plan
 from pathgen.report.pictures.poured import Pour, as_poured, pour_of, pours_of
 from pathgen.report.pictures.sections import rise_words
-from pathgen.report.pictures.shaded import (
-    Pixels,
-    as_halves,
-    as_image,
-    contrast_seen,
-    seen_at_an_angle,
-    shaded_board,
-)
+from pathgen.report.pictures.shaded import Pixels, as_halves, as_image, contrast_seen, seen_at_an_angle, shaded_board
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, figure, scrolling
 from pathgen.verify import Verification
