@@ -133,7 +133,7 @@ def marks_lines(report: Row) -> list[str]:
         "common blank, as the sheets of these parts have them under How to measure the marks.")]
 
 
-def fill_rows(report: Row, after: int) -> tuple[list[str], list[list[str]]]:
+def fill_rows(report: Row, after: int) -> tuple[list[str], list[list[str]], list[str]]:
     """What is mixed at the stop after a program, for the parts poured then: head and cells, none without resin, nor
     where some of these parts were cut level before the blank moved."""
     waits = {part for row in report["programs"] if row["number"] == after for part in row.get("stop_for", ())}
@@ -148,21 +148,18 @@ def fill_rows(report: Row, after: int) -> tuple[list[str], list[list[str]]]:
             rows.append([ONE_BATCH, "", volume_words(fill["batch"]["needed_volume"]), *batch_cells(fill["batch"])])
     head = ["colour", "for", "needed", "mix", "weighs", "parts"]
     keep = [k for k in range(len(head)) if k < 4 or any(row[k] for row in rows)]
-    return [head[k] for k in keep], [[row[k] for k in keep] for row in rows]
-
-
-TOGETHER = ("Mixed together for all parts that are poured now: what each part's own sheet counts is a batch for that "
-            "part alone.")
+    notes = ["Mixed together for all parts that are poured now: what each part's own sheet counts is a batch for that "
+             "part alone.", *([ONE_BATCH_WORDS] if any(row[0] == ONE_BATCH for row in rows) else [])]
+    return [head[k] for k in keep], [[row[k] for k in keep] for row in rows], notes
 
 
 def _fill_parts(report: Row) -> Iterator[tuple[str, list[str]]]:
     """What is mixed at each stop, with a head."""
     for row in report["programs"]:
-        head, rows = fill_rows(report, row["number"])
+        head, rows, notes = fill_rows(report, row["number"])
         if rows:
             title = f"The fill after program {row['number']}{', if not poured yet' * row['done']}"
-            shared = [ONE_BATCH_WORDS] if any(cells[0] == ONE_BATCH for cells in rows) else []
-            yield title, [*table(head, rows, right=(2, 3)), TOGETHER, *shared]
+            yield title, [*table(head, rows, right=(2, 3)), *notes]
 
 
 def blank_text(report: Row, part_texts: Sequence[str]) -> str:

@@ -45,8 +45,7 @@ def feed_findings(clamping: Clamping) -> list[Finding]:
 
 
 def layer_findings(clamping: Clamping) -> list[Finding]:
-    """A warning for each cutter that goes deeper in one layer than is usual for its diameter and flutes, a note for
-    one that goes down in many much thinner ones."""
+    """A warning for each cutter with thicker layers than is usual, a note for one with many much thinner ones."""
     found, unit = {}, clamping.units
     for step in clamping.steps:
         (_, layer), usual = layers(clamping, step), usual_layer(step.cutter)

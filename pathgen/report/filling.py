@@ -122,8 +122,7 @@ def amounts(planned: Plan, checked: Verification, index: int) -> list[Amount]:
 
 
 def poured_together(parts: Sequence[tuple[Plan, Verification]]) -> list[dict[str, Any]]:
-    """What is mixed at each stop for the fills of all parts of a blank, for each kind of resin: a row for each colour,
-    in one cup for all parts, and of more colours one batch from which all are tinted."""
+    """What is mixed at each stop for all parts of a blank, by resin: a row for each colour, and one batch of all."""
     found: dict[int, list[tuple[Resin, list[tuple[int, Amount, float]]]]] = {}
     for number, (planned, checked) in enumerate(parts, 1):
         for step in planned.clamping.steps:

@@ -170,8 +170,7 @@ def alone_words(numbers: Sequence[int], names: Sequence[str] = ()) -> str:
 
 
 def seen_lines(marks: dict[str, Any], units: str) -> list[str]:
-    """What errors at the marks would do, by the report's ``marks``; which heights no other mark checks; what changes of
-    the blank's shape are seen."""
+    """By the key ``marks``: what errors there would do, heights that no other mark checks, changes of shape seen."""
     seen, words = marks["seen"], []
     for shape, share in seen.items():
         what, how = _SHAPES[shape]

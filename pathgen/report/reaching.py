@@ -52,8 +52,7 @@ def reach_of_all(clamping: Clamping, cutters: Sequence[Cutter]) -> list[Reach]:
 
 
 def _promising(inlay: Inlay, own: Sequence[Cutter], cutters: Sequence[Cutter]) -> list[tuple[Cutter, ...]]:
-    """Of the usual sets those that may be the quickest to open what they open, by reckoning, and the job's cutters
-    alone."""
+    """Usual sets that may be the quickest to open what they open, by reckoning; and the job's cutters alone."""
     area = simplified(inlay.area)
     opened = {one.name: likely_opened(one, area) if one.is_flat else float(area.area) for one in cutters}
     best: dict[str, float] = {}

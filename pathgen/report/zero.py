@@ -45,8 +45,7 @@ def zero_lines(rows: Sequence[dict[str, Any]], units: str) -> list[str]:
 
 
 def zero_findings(planned: Plan) -> list[Finding]:
-    """Programs whose zero cannot be tried, as no bare place is left within reach; and edges that X 0 and Y 0 cannot be
-    set from."""
+    """Programs whose zero cannot be tried, no bare place being near; edges that X 0 and Y 0 cannot be set from."""
     clamping = planned.clamping
     untried = [step for step, start in zip(clamping.steps, planned.starts, strict=True)
                if start.refit and start.zero is None and not clamping.done(step)]
@@ -75,8 +74,7 @@ def _edges_past_travel(planned: Plan) -> Iterator[Finding]:
 
 
 def reference_rows(planned: Plan) -> list[dict[str, Any]]:
-    """What Z, and X and Y, can be set from before each program that is still to be run; which axis from nothing; what
-    is gone; and where what is turned over lies."""
+    """What Z, X and Y can be set from before each program still to be run; axes lost; what is gone, and turned over."""
     clamping, rows = planned.clamping, []
     for step, start in zip(clamping.steps, planned.starts, strict=True):
         if clamping.done(step):

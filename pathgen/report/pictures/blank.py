@@ -23,8 +23,7 @@ _WORDS = 54  # words are so much smaller than the blank is wide
 
 
 def blank_from_above(title: str, clampings: Sequence[Clamping], names: Sequence[str], *, along: str) -> Element:
-    """The whole blank, its length to the right; each part on its share, with its number. `along` is the machine's axis
-    that its length runs along."""
+    """The whole blank, its length, along the machine's axis `along`, to the right; each part on its share, numbered."""
     first = clampings[0]
     assert first.shared is not None
     blank = _seen(first, along, shapely.box(*first.shared.blank))

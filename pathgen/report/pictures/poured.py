@@ -20,8 +20,7 @@ Levels = tuple[tuple[BaseGeometry, float], ...]
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Pour:
-    """The fill of one inlay: what is inside each dam, and how high above the bed resin stands there, mm; no dam where
-    pieces are let in."""
+    """The fill of one inlay: what is inside each dam, with the resin's height over the bed, mm; no dam round pieces."""
 
     inlay: Inlay
     levels: Levels

@@ -47,8 +47,7 @@ def ridge_picture(clamping: Clamping, ridges: Ridges) -> Element:
 
 
 def patches(ridges: Ridges, outline: shapely.Polygon) -> tuple[NDArray[np.object_], Floats]:
-    """Boxes around each section and strip across it, and the highest ridge measured in each, mm; empty ones left out. A
-    section stands for the board half-way to its neighbours."""
+    """Boxes half-way round each section, in strips across, and the highest ridge in each, mm; empty ones left out."""
     x0, y0, x1, y1 = outline.bounds
     if not len(ridges.x):
         return np.empty(0, dtype=object), np.empty(0)

@@ -92,8 +92,7 @@ def widest_across(inlay: Inlay) -> float:
 
 
 def section_picture(clamping: Clamping, section: Section) -> Element:
-    """The board cut across at a section, seen from its end toward the nut: + Y on the right. Widths are true, heights
-    are drawn `rise_of` times as high, which the picture says."""
+    """The board cut across, seen from its end toward the nut, + Y right; widths true, heights `rise_of` times so."""
     x, stock = section.x, clamping.stock
     proud = max([i.overfill for i in clamping.inlays if i.fill != "none"], default=0.0)
     top = max(stock.thickness, clamping.board.surface.thickness + proud)
@@ -121,8 +120,7 @@ def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
 
 
 def least_under(planned: Plan, checked: Verification, inlay: Inlay) -> float:
-    """Least wood under the pockets of an inlay as they are cut, wherever they lie, mm: of what its cutters leave
-    closed, which mostly lies furthest out and lowest, none is taken."""
+    """Least wood under all pockets of an inlay as cut, mm: under what its cutters leave closed none is taken."""
     clamping = planned.clamping
     tips = [path.points[:, 2].min() for step, path in zip(clamping.steps, planned.paths, strict=True)
             if step.operation.opens is inlay]

@@ -74,8 +74,7 @@ def seen_at_an_angle(clamping: Clamping, stage: Stage, wood: str | None, *, cut_
 
 
 def contrast_seen(clamping: Clamping, stage: Stage, wood: str) -> dict[str, float]:
-    """Contrast ratio of each fill's colour with the wood, from the middle colours of both in the lit picture. Source:
-    WCAG 2.2, "contrast ratio"."""
+    """Contrast of each fill with the wood, by the middle colours of both in the lit picture (WCAG 2.2)."""
     look = _look(clamping, stage, wood, cut_free=True)
     bare = _middle(look.lit[look.there & (stage.fill == 0)])
     found = {}

@@ -10,8 +10,7 @@ from pathgen.base.markup import Child, Element, as_page, element
 from pathgen.base.plain import time_words
 from pathgen.base.units import fine_length
 from pathgen.programs.zero_words import z_zero_words, zero_place_words
-from pathgen.report.blank import TOGETHER, fill_rows, fittings_words, marks_lines, origin_words
-from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS
+from pathgen.report.blank import fill_rows, fittings_words, marks_lines, origin_words
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.sheet.page import footer, page_head
 from pathgen.report.sheet.parts import chapter, figure, machine_time, table
@@ -79,8 +78,7 @@ def _parts(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequenc
 
 
 def _groups(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequence[str]) -> Iterator[Element]:
-    """A card for each time a cutter is fitted, with a stop after each pour; the cutter of what was run before the blank
-    moved is not fitted again."""
+    """A card for each time a cutter is fitted, a stop after each pour; what was run before a move is told as done."""
     fitted = accumulate(int(row["fit"]) for row in report["programs"])
     for number, group in groupby(zip(fitted, report["programs"], strict=True), key=lambda one: one[0]):
         rows = [row for _, row in group]
@@ -122,9 +120,8 @@ def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamp
     common = [line for line in said[0] if all(line in lines for lines in said)]
     names = [f"{number} {name}" for number, name, _, _ in waiting]
     own = [" ".join(line for line in lines if line not in common) for lines in said]
-    head, rows = fill_rows(report, row["number"])
-    mixed = [table([word.capitalize() for word in head], rows), e("p", TOGETHER), e("p", ONE_BATCH_WORDS) if any(
-        cells[0] == ONE_BATCH for cells in rows) else None] if rows else []
+    head, rows, notes = fill_rows(report, row["number"])
+    mixed = [table([word.capitalize() for word in head], rows), *(e("p", line) for line in notes)] if rows else []
     where = f"Stop after program {row['number']}"
     done = f"Where this was done before the blank moved, go on with program {report['go_on_with']}. Where it was " \
         "not, do it before that:" if row["done"] else None
