@@ -27,8 +27,7 @@ from pathgen.report.text import saved_lines
 from pathgen.report.wording import table
 from pathgen.work.clamping import Clamping
 
-MOST = 5
-"""Cutters, and ridge heights, in one table: more is no help in choosing."""
+_MOST = 5  # cutters, and ridge heights, in one table: more is no help in choosing
 BALL = "ball "
 """What stands before the diameter in the name of a ball end that is not of the job."""
 SIZES = {"mm": (6.0, 10.0, 12.0), "in": (INCH / 4, INCH * 3 / 8, INCH / 2)}
@@ -135,8 +134,8 @@ def compare(job: Job, *, cutters: Sequence[Cutter] | None = None, scallops: Sequ
     heights = [given.length("compare ridge heights", one)
                for one in given.several("compare ridge heights", scallops, words="numbers in a list")]
     for what, count in (("cutters", len(tools)), ("ridge heights", len(heights))):
-        if not 1 <= count <= MOST:
-            raise JobError("compare", f"{count} {what} given", allowed=f"1 to {MOST}")
+        if not 1 <= count <= _MOST:
+            raise JobError("compare", f"{count} {what} given", allowed=f"1 to {_MOST}")
     ordered = sorted(tools, key=lambda c: -c.diameter)
     clamping = clamping_of(job)
     return Choices(_choice(job, clamping, c, s, chosen=c == finish and bool(np.isclose(s, limit)))
@@ -215,7 +214,7 @@ def _finish(job: Job) -> Cutter:
 
 def _own_cutters(job: Job, finish: Cutter) -> list[Cutter]:
     names = [table.name for table in job.cutters if table.shape == "ball-end"]
-    own = [finish, *(job.cutter(name, "compare") for name in names if name != finish.name)][:MOST]
+    own = [finish, *(job.cutter(name, "compare") for name in names if name != finish.name)][:_MOST]
     if len(own) > 1:
         return own
     common = [size for size in SIZES[job.units] if abs(size - finish.diameter) > 0.1 * finish.diameter]

@@ -22,10 +22,8 @@ from pathgen.job.job import Job
 from pathgen.report.filltext import drilled_line
 from pathgen.verify.findings import Finding
 
-SAME = 0.2
-"""Marks nearer than this are where they were, mm: written down as measured they lie a little off."""
-MEASURED = 1.0
-"""A mark written down further than this from where it was to be is likely a slip of the pen, mm."""
+_SAME = 0.2  # marks nearer than this are where they were, mm: written down as measured they lie a little off
+_MEASURED = 1.0  # a mark written down further than this from where it was to be is likely a slip of the pen, mm
 MARKS_ELSEWHERE = "marks-elsewhere"
 _WHICH = "Of both lines the right one is that whose X and Y the display shows over the marks in the wood"
 _KEPT = ("machine", "places", "z", "machine_top", "blank", "part")
@@ -87,7 +85,7 @@ def _elsewhere(
     there = np.array(marks.get("places", now)) if marks else now
     same = now.shape == then.shape
     off = min(np.abs(a - b).max(initial=0.0) for a, b in ((now, then), (there, in_wood))) if same else np.inf
-    if off > SAME:
+    if off > _SAME:
         how = f"up to {format_length(off, units, decimals=2)} from where {was.build} had them" if same else \
             f"not those of {was.build}"
         yield Finding(code=MARKS_ELSEWHERE, severity="warn", where=f"{whose}[marks]", got=f"they are {how}", allowed="",
@@ -173,15 +171,15 @@ def _drilled_elsewhere(now: Floats, was: Floats, build: str, units: str) -> Iter
         yield f"{len(now)} marks, and {len(was)} in {build}"
         return
     shift = now - was
-    turned = (np.abs(np.abs(now) - np.abs(was)) < MEASURED) & (np.abs(shift) > MEASURED)
+    turned = (np.abs(np.abs(now) - np.abs(was)) < _MEASURED) & (np.abs(shift) > _MEASURED)
     off = np.where(turned.any(axis=1), 0.0, np.linalg.norm(shift, axis=1))
     for mark, axis in np.argwhere(turned).tolist():
         yield f"{'XY'[axis]} of mark {mark + 1} has not the sign that it has in {build}"
-    far = np.flatnonzero(off > MEASURED).tolist()
+    far = np.flatnonzero(off > _MEASURED).tolist()
     if 2 * len(far) <= len(off):
         yield from (f"mark {k + 1} lies {format_length(float(off[k]), units, decimals=2)} from where {build} had it"
                     for k in far)
-    elif np.ptp(shift, axis=0).max() < MEASURED:
+    elif np.ptp(shift, axis=0).max() < _MEASURED:
         alike = format_length(float(off.mean()), units, decimals=2)
         yield f"all marks lie {alike} the same way from where {build} had them, as where X 0 or Y 0 was another"
 

@@ -17,8 +17,7 @@ from pathgen.work.clamping import slug
 
 _NUMBERED = re.compile(r"^(00-\D+-)?\d+-(?=\D)")
 """What stands before the operation in a program's name: those of a back are numbered by themselves."""
-OFF = 5e-3
-"""How far what cuts the same may lie apart, mm: numbers are rounded, and arcs stand for short moves."""
+_OFF = 5e-3  # how far what cuts the same may lie apart, mm: numbers are rounded, and arcs stand for short moves
 _CHORD = 1e-4  # mm, of arcs
 _NEAR = range(-4, 5)  # moves beside the one that lies as far along: lengths are rounded too
 
@@ -103,7 +102,7 @@ def cut_alike(
     if len(was) != len(now):
         return False
     shift = was[0][-1] - now[0][-1] if shifted and was else np.zeros(3)
-    return all(_off(a, b + shift) <= OFF and _off(b + shift, a) <= OFF for a, b in zip(was, now, strict=True))
+    return all(_off(a, b + shift) <= _OFF and _off(b + shift, a) <= _OFF for a, b in zip(was, now, strict=True))
 
 
 def _cuts_of(text: str, in_wood: Callable[[Floats], Floats] | None) -> list[Floats]:
@@ -111,7 +110,7 @@ def _cuts_of(text: str, in_wood: Callable[[Floats], Floats] | None) -> list[Floa
     starts, ends, motion = (read := read_program(text)).straight(_CHORD)
     cutting = read.kind[motion] != ReadMove.RAPID
     first = cutting & ~np.concatenate([[False], cutting[:-1]])
-    plunged = first & (np.abs(starts - ends)[:, :2] <= OFF).all(axis=1)
+    plunged = first & (np.abs(starts - ends)[:, :2] <= _OFF).all(axis=1)
     runs = []
     for rows in np.split(np.arange(len(ends)), np.flatnonzero(first))[1:]:
         rows = rows[cutting[rows]]

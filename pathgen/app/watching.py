@@ -21,10 +21,8 @@ from pathgen.job.load import as_it_stands, drawings_named, units_of
 from pathgen.report.text import warning_lines
 from pathgen.report.wording import ended
 
-LOOK = 0.2
-"""Seconds between two looks at the files."""
-AGAIN = 2.0
-"""Seconds until a folder that could not be written is tried again."""
+_LOOK = 0.2  # seconds between two looks at the files
+_AGAIN = 2.0  # seconds until a folder that could not be written is tried again
 Stamp = dict[Path, tuple[int, int, int] | None]
 
 
@@ -66,11 +64,11 @@ class _Watch:
             if (now := self._stamp()) != seen:
                 seen = self._build(now)
                 tried = time.monotonic()
-            elif self._unwritten is not None and time.monotonic() - tried > AGAIN:
+            elif self._unwritten is not None and time.monotonic() - tried > _AGAIN:
                 self._guarded(self._write_again)
                 tried = time.monotonic()
             else:
-                time.sleep(LOOK)
+                time.sleep(_LOOK)
 
     def _stamp(self) -> Stamp:
         """What tells one state of the files from another, also where an editor put a new file in an old one's place."""
@@ -95,7 +93,7 @@ class _Watch:
             try:
                 self._build_all(tell)
             except PathgenError:
-                time.sleep(LOOK)
+                time.sleep(_LOOK)
                 if self._stamp() != stamp:  # an editor was half-way through saving
                     raise _ChangedMeanwhileError from None
                 raise

@@ -16,14 +16,10 @@ from pathgen.report.wording import table
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Channel, CutAgain, Pocket, Slot, SurfaceFinish
 
-Z_SETTING = 0.02
-"""How exactly Z 0 is set with paper or a setter, mm; common practice, no source."""
-DIAMETER = 0.02
-"""How far a cutter's diameter is from what is written on it, mm; common practice, no source."""
-RUN_OUT = 0.02
-"""How far a cutter's edge runs out in an ordinary collet, whole swing, mm; common practice, no source."""
-MOISTURE = 1.0
-"""Change of the wood's moisture while fill cures, percent points; common practice, no source."""
+_Z_SETTING = 0.02  # how exactly Z 0 is set with paper or a setter, mm; common practice, no source
+_DIAMETER = 0.02  # how far a cutter's diameter is from what is written on it, mm; common practice, no source
+_RUN_OUT = 0.02  # how far a cutter's edge runs out in an ordinary collet, whole swing, mm; common practice, no source
+_MOISTURE = 1.0  # change of the wood's moisture while fill cures, percent points; common practice, no source
 SWELLING = 0.0025
 """Of flat-sawn hardwood across the grain for each percent point: 0.002 to 0.0035 in the Wood Handbook (FPL-GTR-282,
 chapter 13), from memory."""
@@ -59,29 +55,29 @@ def sources(clamping: Clamping) -> Iterator[Source]:
     flush = {"flushness": 1.0} if poured and not fresh else {}
     channel = {"wood left": 1.0} if clamping.under and clamping.under.cutter(Channel) else {}
     if channel:
-        yield Source(name="Z, cutting the channel", size=Z_SETTING, moves=channel)
+        yield Source(name="Z, cutting the channel", size=_Z_SETTING, moves=channel)
     if surfaced:
         over = {} if slotted or pocketed else channel  # nothing else is cut above it
-        yield Source(name=f"Z, finishing the {what}", size=Z_SETTING, surface=1,
+        yield Source(name=f"Z, finishing the {what}", size=_Z_SETTING, surface=1,
                      moves=flush | ({} if fresh else depth) | over)
     if pocketed:
         # sloping walls open further out the deeper they go
         slopes = [1 / one.cutter.wall_slope for one in clamping.steps if one.operation.opens and one.cutter.angle]
-        yield Source(name="Z, pocketing", size=Z_SETTING,
+        yield Source(name="Z, pocketing", size=_Z_SETTING,
                      moves={"wood left": 1.0} | ({"pocket edge": max(slopes)} if slopes else {}))
     if poured:
-        yield Source(name=f"Z, cutting the {what} again", size=Z_SETTING, surface=2,
+        yield Source(name=f"Z, cutting the {what} again", size=_Z_SETTING, surface=2,
                      moves=flush | (depth if over_all else {}))
     if slotted:
-        yield Source(name="Z, slotting", size=Z_SETTING, moves={"slot depth": 1.0, "wood left": 1.0})
+        yield Source(name="Z, slotting", size=_Z_SETTING, moves={"slot depth": 1.0, "wood left": 1.0})
     yield Source(name="X and Y, coming back", size=clamping.machine.repeatability,
                  moves=_beside(clamping, slotted, pocketed, bool(flush)))
     width = ({"slot width": 1.0} if slotted else {}) | ({"pocket edge": 0.5} if pocketed else {})
-    yield Source(name="diameter of the cutter", size=DIAMETER, moves=width)
-    yield Source(name="run-out of the cutter", size=RUN_OUT, moves=width)
+    yield Source(name="diameter of the cutter", size=_DIAMETER, moves=width)
+    yield Source(name="run-out of the cutter", size=_RUN_OUT, moves=width)
     if poured:
         low, high = np.array(clamping.board.outline.bounds)[[1, 3]]
-        strain = SWELLING * MOISTURE
+        strain = SWELLING * _MOISTURE
         cures = "the fill cures" if any(inlay.fill == "resin" for inlay in clamping.inlays) else "the glue cures"
         yield Source(name=f"wood moving across while {cures}", size=float(high - low) / 2 * strain,
                      moves={"pocket edge": 1.0} if len(clamping.inlays) > 1 else {})

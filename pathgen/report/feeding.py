@@ -12,23 +12,17 @@ from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.layers import layers, thin_layers
 
-QUICKEST = 30_000.0
-"""Turns a minute that the spindles of small routers reach: common practice, no source."""
-MUCH = 3.0
-"""Times the usual most that a tooth may take before it is a warning: common practice, no source."""
-DEEP = 2.0
-"""Times the usual layer from which a cutter may well break at any feed: common practice, no source."""
-SLOWEST = 5_000.0
-"""Turns a minute under which such spindles have no strength: common practice, no source."""
-FAR = 5.0
-"""Times under the usual least that a feed is likely a slip: common practice, no source."""
-LONG = 8.0
-"""Diameters from which few cutters have flutes so long: 3 to 5 are usual (common practice, no source)."""
+_QUICKEST = 30_000.0  # turns a minute that the spindles of small routers reach: common practice, no source
+_MUCH = 3.0  # times the usual most that a tooth may take before it is a warning: common practice, no source
+_DEEP = 2.0  # times the usual layer from which a cutter may well break at any feed: common practice, no source
+_SLOWEST = 5_000.0  # turns a minute under which such spindles have no strength: common practice, no source
+_FAR = 5.0  # times under the usual least that a feed is likely a slip: common practice, no source
+_LONG = 8.0  # diameters from which few cutters have flutes so long: 3 to 5 are usual (common practice, no source)
 
 
 def feed_findings(clamping: Clamping) -> list[Finding]:
     """A note for each cutter whose feed lies outside the usual range for its size and all that it cuts; a warning where
-    a tooth takes more than MUCH times the most that is usual, or FAR under the least."""
+    a tooth takes more than _MUCH times the most that is usual, or _FAR under the least."""
     found, cut = [], dict[str, list[Step]]()
     eased = {s.cutter.name for s in clamping.steps
              if s.operation.works_hard(s.cutter) and s.cutter.eased_feed < s.cutter.feed}
@@ -62,14 +56,14 @@ def layer_findings(clamping: Clamping) -> list[Finding]:
                f" and {step.cutter.flutes} flutes")
         low, high = (as_written(v, unit, down=True) for v in (usual / 2, usual))
         given, meant = step.cutter.stepdown / MM_PER[unit], ""
-        if unit == "in" and usual / FAR <= given <= DEEP * usual < step.cutter.stepdown:
+        if unit == "in" and usual / _FAR <= given <= _DEEP * usual < step.cutter.stepdown:
             meant = f'if mm are meant, write stepdown = "{given:g} mm"; else '
         found[step.cutter.name] = Finding(
             code="layer-unusual", severity="warn", where=f'cutter "{step.cutter.name}", {step.operation.name}',
-            got=f"{got}: it may well break" if layer > DEEP * usual else got,
+            got=f"{got}: it may well break" if layer > _DEEP * usual else got,
             allowed=f"up to {format_length(usual, unit)} is usual in hardwood",
             remedy=f"{meant}write stepdown = {low} to {high}" + (
-                "" if layer > DEEP * usual else ", unless you know that this cutter takes it"))
+                "" if layer > _DEEP * usual else ", unless you know that this cutter takes it"))
     return list(found.values())
 
 
@@ -78,7 +72,7 @@ def flute_findings(clamping: Clamping) -> list[Finding]:
     found, unit = {}, clamping.units
     for step in clamping.steps:
         count, layer = layers(clamping, step)
-        if math.isfinite(step.cutter.flute_length) or count * layer <= LONG * step.cutter.diameter:
+        if math.isfinite(step.cutter.flute_length) or count * layer <= _LONG * step.cutter.diameter:
             continue
         deep = format_length(rounded_up(count * layer), unit)
         found[step.cutter.name] = Finding(
@@ -102,8 +96,8 @@ def _note(clamping: Clamping, cutter: Cutter, bites: list[float | None], off: Un
                 f"{off.load * slow / cutter.feed / per:.2g} {clamping.units} a tooth")
     word = low if cutter.feed < off.low else high
     slowest, fastest = (round(rpm, -2) for rpm in usual_speed(cutter, bites))
-    reached = max(QUICKEST, *(one.cutter.speed for one in clamping.steps))
-    weakest, reached = clamping.machine.spindle or (SLOWEST, reached)
+    reached = max(_QUICKEST, *(one.cutter.speed for one in clamping.steps))
+    weakest, reached = clamping.machine.spindle or (_SLOWEST, reached)
     turns = f"{max(slowest, weakest):.0f} to {min(fastest, reached):.0f} rpm"
     turned = slowest <= reached and fastest >= weakest
     most = min(off.high, clamping.machine.rapid)
@@ -112,7 +106,7 @@ def _note(clamping: Clamping, cutter: Cutter, bites: list[float | None], off: Un
     if most <= off.low:  # the machine cannot go as fast as this speed asks
         feeds = f"at this feed {turns if turned else 'a slower spindle'} is usual in hardwood"
     times, under = cutter.feed / off.high, off.low / cutter.feed
-    much, far = times > MUCH, under > FAR
+    much, far = times > _MUCH, under > _FAR
     word += f", and {float(f'{times:.2g}'):g} times the most that is usual" if much else ""
     word += f", and {under:.0f} times slower than the least that is usual" if far else ""
     change = f"change its feed in the job{f', or the speed to {turns}' if turned else ''}"

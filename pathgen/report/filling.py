@@ -39,15 +39,12 @@ from pathgen.work.moved import shift_errors
 from pathgen.work.operations import CutAgain, SurfaceFinish
 from pathgen.work.touching import Regions, Touch, proposed_stages, touches
 
-NEIGHBOURS = 2.0
-"""Colours nearer than this are seen beside each other, mm."""
+_NEIGHBOURS = 2.0  # colours nearer than this are seen beside each other, mm
 ADJOINING = 0.1
 """Colours nearer than this have no wood between them that anybody sees, mm: only these must tell each other apart."""
-MOST_PLACES = 20
-"""Places listed where two colours touch."""
+_MOST_PLACES = 20  # places listed where two colours touch
 _MEAN = 1 / 3  # of a ridge's height its mean: between two passes it is an arc, nearly a parabola
-SHIFT = 0.1
-"""The shift whose cost is tabled, mm."""
+_SHIFT = 0.1  # the shift whose cost is tabled, mm
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,7 +72,7 @@ def inlay_filling(planned: Plan, checked: Verification, index: int, reached: Rea
         "surface_fall": rounded(fall_under(inlay.area, planned.clamping.board.surface), 3),
         "touching": [
             {"colours": list(one.colours), "length": rounded(one.length, 2),
-             "places": [[rounded(x, 2), rounded(y, 2)] for x, y in one.places[:MOST_PLACES]],
+             "places": [[rounded(x, 2), rounded(y, 2)] for x, y in one.places[:_MOST_PLACES]],
              "stretches": len(one.lengths)} for one in found],
         "proposed_stages": pouring_stages(inlay, found, too_near(planned, inlay, reached.opened)),
         "amounts": [
@@ -158,7 +155,7 @@ def _one_batch(needed: float, *, deep: float, resin: Resin) -> dict[str, Any]:
     return {"needed_volume": rounded(needed, 2), **_batch(batch_of(needed, deep=deep, resin=resin))}
 
 
-def contrast_rows(planned: Plan, *, near: float = NEIGHBOURS) -> list[dict[str, Any]]:
+def contrast_rows(planned: Plan, *, near: float = _NEIGHBOURS) -> list[dict[str, Any]]:
     """Every fill whose colour was chosen against the wood, bare and finished, and against the colours within `near`."""
     rows = []
     bare, finished = planned.asked.wood
@@ -300,6 +297,6 @@ def _shift_rows(clamping: Clamping) -> dict[str, Any] | None:
     if clamping.surfacing is None:
         return None
     edge = shapely.get_coordinates(clamping.board.outline.exterior.segmentize(5.0))
-    errors = shift_errors(clamping.board.surface, edge, SHIFT)
+    errors = shift_errors(clamping.board.surface, edge, _SHIFT)
     rows = [{"direction": d, "low": rounded(low), "high": rounded(high)} for d, (low, high) in errors.items()]
-    return {"shift": SHIFT, "rows": rows}
+    return {"shift": _SHIFT, "rows": rows}

@@ -110,8 +110,7 @@ def strip_picture(data: dict[str, Any], units: str = "mm") -> Element:
     return view.picture(f"Fretting strip, {len(rows)} frets at true size", *drawn)
 
 
-SIZE = 3.0
-"""Of the words, mm."""
+_SIZE = 3.0  # of the words, mm
 _DIGIT = 0.64  # width of a digit as a share of its size (from memory)
 ROW = {"mm": 170.0, "in": 6.5 * INCH}
 """Length of a row, mm, by the job's unit: a sheet of paper is wider."""
@@ -133,7 +132,7 @@ def side_template(report: dict[str, Any]) -> Element | None:
         drawn += [lines(view, [[[0, low], [long, low], [long, low + high], [0, low + high], [0, low]]],  # type: ignore[list-item]
                         stroke=INK, stroke_width=0.2),
                   words(view, (0.0, low - 4.0), f"{fine_length(start, report['job_units'])} from the nut face",
-                        size=SIZE, text_anchor="start")]
+                        size=_SIZE, text_anchor="start")]
         middle, frets = low + high / 2, {}  # type: float, dict[int, list[float]]
         for at in places:
             fret = next(f for f, along in dots if abs(along - start - at) < 1e-9)
@@ -148,7 +147,7 @@ def _numbers(view: View, places: dict[int, float], level: float) -> Iterator[Ele
     """Each number over its dot, above the one before where they would meet."""
     right, up = -math.inf, 0
     for number, x in sorted(places.items(), key=lambda one: one[1]):
-        half = _DIGIT * SIZE * len(str(number)) / 2
+        half = _DIGIT * _SIZE * len(str(number)) / 2
         up = 1 - up if x - half < right else 0
-        right = x + half + 0.1 * SIZE
-        yield words(view, (x, level + up * 1.05 * SIZE), str(number), size=SIZE)
+        right = x + half + 0.1 * _SIZE
+        yield words(view, (x, level + up * 1.05 * _SIZE), str(number), size=_SIZE)

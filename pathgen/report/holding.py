@@ -22,10 +22,8 @@ from pathgen.work.operations import Outline
 
 LONGEST_OUT = 25.0
 """Small cutters are mostly 38 mm long, some 12 mm of it in the collet, mm (common practice, no source)."""
-OUT_BY_DIAMETER = 10.0
-"""How many diameters thicker cutters may stand out (common practice, no source)."""
-LEAST_SKIN = 0.2
-"""A thinner skin is gone where blank or bed are not true, mm (common practice, no source)."""
+_OUT_BY_DIAMETER = 10.0  # how many diameters thicker cutters may stand out (common practice, no source)
+_LEAST_SKIN = 0.2  # a thinner skin is gone where blank or bed are not true, mm (common practice, no source)
 LEAST_TABS = 3.0
 """Tabs of less wood in all, width times height, tear when a cutter goes by, mm2 (common practice, no source)."""
 _AS_GOOD = 0.9  # of what the last lap may take: so much of it is no less to a maker
@@ -56,7 +54,7 @@ def standing_out_findings(clamping: Clamping, programs: Mapping[str, ReadProgram
     for step in (one for one in clamping.steps if one.file_name in programs and len(programs[one.file_name])
                  and not clamping.done(one)):
         out = stand_out(clamping, float(np.nanmin(programs[step.file_name].end[:, 2])) + clamping.z_zero)
-        limit = max(LONGEST_OUT, OUT_BY_DIAMETER * step.cutter.diameter)
+        limit = max(LONGEST_OUT, _OUT_BY_DIAMETER * step.cutter.diameter)
         if out > max(limit, found.get(step.cutter.name, (0.0, 0.0, step))[0]):
             found[step.cutter.name] = (out, limit, step)
     if not found:
@@ -82,7 +80,7 @@ def holding_findings(clamping: Clamping) -> list[Finding]:
     if cut is None:
         return []
     if cut.skin:
-        if cut.skin >= LEAST_SKIN:
+        if cut.skin >= _LEAST_SKIN:
             return []
         got, what = f"a skin of {cut.skin:g} mm is all that holds the {part} at the end", "skin"
     elif cut.tabs > 1:
@@ -91,7 +89,7 @@ def holding_findings(clamping: Clamping) -> list[Finding]:
         got = f"{'one tab' if cut.tabs else 'nothing'} holds the {part} once its outline is cut"
         what = "tabs"
     of_job = cut.where == OutlineCut.where
-    number, skin = (OutlineCut.tabs, f"a skin of {LEAST_SKIN:g} mm or more, ") if of_job else (2, "")
+    number, skin = (OutlineCut.tabs, f"a skin of {_LEAST_SKIN:g} mm or more, ") if of_job else (2, "")
     tabs = f"; or write tabs = {number}" if _fit(clamping, number) else ""
     return [Finding(code="nothing-holds", severity="warn", where=f"{cut.where} {what}", got=got,
                     allowed=f"two tabs or more, {skin}or a blank stuck down over its whole face",

@@ -151,8 +151,7 @@ def _length(mm: float, units: str) -> str:
     return format_length(mm, units, decimals=FINE[units])
 
 
-SHOWS = 0.15
-"""A change of shape of which less than this share is left over at the marks is one that they do not see."""
+_SHOWS = 0.15  # a change of shape of which less than this share is left over at the marks is one that they do not see
 
 _SHAPES = {
     "bow": ("a rise of its middle over its ends", "a straight edge along it"),
@@ -174,10 +173,10 @@ def seen_lines(marks: dict[str, Any], units: str) -> list[str]:
     seen, words = marks["seen"], []
     for shape, share in seen.items():
         what, how = _SHAPES[shape]
-        said = (f"leaves {100 * share:.0f} % of itself over at the worst mark" if share >= SHOWS else
+        said = (f"leaves {100 * share:.0f} % of itself over at the worst mark" if share >= _SHOWS else
                 f"the marks cannot see, or take for a tilt: lay {how}")
         words.append(f"{capital(what)} {said}.")
-    if min(seen["bow"], seen["cup"]) >= SHOWS:
+    if min(seen["bow"], seen["cup"]) >= _SHOWS:
         words.append("The marks cannot tell a rise along from one across: lay a straight edge both ways.")
     alone = [f"{capital(alone_words(marks['unchecked']))}."] if marks["unchecked"] else []
     return [f"Should you measure them later: {error_words(marks['errors'], units)}.", *alone,

@@ -23,15 +23,12 @@ from pathgen.verify.pocket_measures import PocketMeasure
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 
-LEFT_UNREMARKED = 0.005
-"""Share of a colour that may stay closed without a word, when no place in it would be seen."""
+_LEFT_UNREMARKED = 0.005  # share of a colour that may stay closed without a word, when no place in it would be seen
 LINE = 3.0
 """A closed place at least so long, mm, and wider than a film, is a thin line of the drawing, and told however small its
 area."""
-SEEN = 1.0
-"""Area of a closed place that would be seen, mm2."""
-LEFT_NOTED = 0.02
-"""Share of a colour above which what stays closed is a warning."""
+_SEEN = 1.0  # area of a closed place that would be seen, mm2
+_LEFT_NOTED = 0.02  # share of a colour above which what stays closed is a warning
 LITTLE = 0.001
 """Share of a drawing up to which what a cutter opens beside those before it is a question of whether it is worth it."""
 MUCH_CLOSED = "much-left-closed"
@@ -93,12 +90,12 @@ def _closed(colour: CutterReach, *, piece: bool) -> _Closed | None:
     share = 1.0 - colour.share if colour.area else 0.0
     whole = colour.shapes[0] > 0
     if not colour.details:
-        return _Closed(colour=colour, warned=share > LEFT_NOTED or (whole and piece)) \
-            if share >= LEFT_UNREMARKED or whole else None
+        return _Closed(colour=colour, warned=share > _LEFT_NOTED or (whole and piece)) \
+            if share >= _LEFT_UNREMARKED or whole else None
     line = next((d for d in colour.details if d.length >= LINE and d.area >= FILM * d.length), None)
-    warned = share > LEFT_NOTED or colour.details[0].area >= MISSED or (whole and piece)
-    detail = colour.details[0] if share >= LEFT_UNREMARKED or warned or line is None else line
-    if share < LEFT_UNREMARKED and detail.area < SEEN and line is None and not whole:
+    warned = share > _LEFT_NOTED or colour.details[0].area >= MISSED or (whole and piece)
+    detail = colour.details[0] if share >= _LEFT_UNREMARKED or warned or line is None else line
+    if share < _LEFT_UNREMARKED and detail.area < _SEEN and line is None and not whole:
         return None
     place = "the largest place" if detail is colour.details[0] else "one place"
     place += f", {detail.length:.1f} mm long and" if detail is line else ","
@@ -165,7 +162,7 @@ def _too_narrow(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
     parts = narrow = polygons(inlay.area)
     for cutter in cutters:
         narrow = narrow[shapely.is_empty(overlay.buffer(narrow, -float(cutter.half_width(inlay.depth))))]
-    narrow = narrow[shapely.area(narrow) >= SEEN]
+    narrow = narrow[shapely.area(narrow) >= _SEEN]
     narrow = narrow[np.argsort(-shapely.area(narrow), kind="stable")]
     middles = shapely.maximum_inscribed_circle(narrow[:_MOST], tolerance=0.02)
     deep = cutters[-1].wall_slope * shapely.length(middles)

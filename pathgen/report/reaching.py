@@ -32,8 +32,7 @@ FILM = 0.004
 """Thinner places, of this mean width in mm, are what openings drawn as polygons leave along edges."""
 _MAY_WIN = 1.5
 """Times the minutes of the quickest set with the same last cutter, by reckoning, up to which one is tried."""
-SAME = 0.001
-"""Share of a drawing below which one set of cutters opens as much as another."""
+_SAME = 0.001  # share of a drawing below which one set of cutters opens as much as another
 DETAILS_IN_WORDS = 8
 """Details listed in words, and in the report of a build, for each colour; `pathgen reach --json` has them all."""
 
@@ -166,9 +165,9 @@ def worth(of_inlay: Reach) -> list[dict[str, Any]]:
 
 def _worth_words(row: dict[str, Any]) -> str:
     name, saved, change = row["cutter"], row["minutes_saved"], row["minutes_to_change"]
-    if row["opens_more"] >= SAME:
+    if row["opens_more"] >= _SAME:
         return f"{name} opens {100 * row['opens_more']:.1f} % that the others of the set cannot."
-    if row["opens_more"] <= -SAME:
+    if row["opens_more"] <= -_SAME:
         return f"Without {name} the others of the set open {-100 * row['opens_more']:.1f} % more."
     saves = f"saves {saved:.1f} min" if saved >= 0 else f"costs {-saved:.1f} min"
     return f"{name} {saves} and opens nothing more; changing to it takes about {change:g} min."
@@ -179,7 +178,7 @@ def _rising_words(of_inlay: Reach) -> Iterator[str]:
     own, *others = of_inlay.sets
     alone = {one.cutters[0]: one.share for one in others if len(one.cutters) == 1}
     for name in dict.fromkeys(one.cutter for one in of_inlay.cutters if one.sloping):
-        if name in own.cutters[:-1] and alone.get(name, 0.0) >= own.share + SAME:
+        if name in own.cutters[:-1] and alone.get(name, 0.0) >= own.share + _SAME:
             yield f"{name} rises into corners only where it comes last: with others after it less is open than by it " \
                   "alone, as its line above and its own set count it."
 
@@ -187,7 +186,7 @@ def _rising_words(of_inlay: Reach) -> Iterator[str]:
 def quickest(of_inlay: Reach) -> SetReach:
     """The set quickest with its changes of those that open as much as the first, down to the floor where that does."""
     sloping, own = {one.cutter for one in of_inlay.cutters if one.sloping}, of_inlay.sets[0]
-    enough = [one for one in of_inlay.sets if one.share > own.share - SAME
+    enough = [one for one in of_inlay.sets if one.share > own.share - _SAME
               and (sloping.isdisjoint(one.cutters) or not sloping.isdisjoint(own.cutters))]
     return min(enough, key=_with_changes)
 
@@ -211,7 +210,7 @@ def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Ite
     yield name
     yield from table(["colour", "cutter", "within reach"],
                      [[one.colour, one.cutter, f"{100 * one.share:.1f} %"] for one in of_inlay.cutters], right=(2,))
-    sloping = dict.fromkeys(one.cutter for one in of_inlay.cutters if one.sloping and one.share > SAME)
+    sloping = dict.fromkeys(one.cutter for one in of_inlay.cutters if one.sloping and one.share > _SAME)
     if sloping:
         yield f"{' and '.join(sloping)}: so much is open at the surface; the walls slope, and the floor is smaller."
     yield from _detail_lines(of_inlay, smallest, units)

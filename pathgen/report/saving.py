@@ -59,8 +59,7 @@ _HAIR = 0.05
 """So little wider than their cutter (mm) slots may have been made without a thought: that takes two passes for each."""
 _TRIED = 2  # of the cutters that seem quickest round the outline, how many are planned with
 _SEEN = 0.1  # so little of inner corners and bays is none, mm2
-LEAVE = {"mm": 0.2, "in": 0.2032}
-"""What the advice would leave to a last cut, by units, mm."""
+_LEAVE = {"mm": 0.2, "in": 0.2032}  # what the advice would leave to a last cut, by units, mm
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -311,7 +310,7 @@ def _second_cuts(clamping: Clamping) -> Iterator[Change]:
     if surfacing is None or clamping.cutter(CutAgain) is None or surfacing.leave or surfacing.skim:
         return
     flat = all(s.cutter.is_flat for s in clamping.steps if isinstance(s.operation, Pocket))
-    leave = LEAVE[clamping.units]
+    leave = _LEAVE[clamping.units]
     if flat and clamping.stock.thickness - clamping.board.surface.thickness >= leave:
         left = replace(surfacing, leave=leave, leave_scallop=leave / 2, resurface_area="board")
         yield Change(words=f"[surface] leave = {as_written(leave, clamping.units)}",

@@ -34,12 +34,9 @@ from pathgen.report.wording import GRAVE, finding_line, headed, table
 from pathgen.report.zero import zero_lines
 from pathgen.verify.findings import EDITED, EXCHANGED, OTHER_JOB, TOO_LONG, rank
 
-MOST_LEFT_OUT = 50
-"""Named on paper and on the terminal."""
-MOST_FOLLOWING = 5
-"""Findings listed after those that all the rest likely comes of."""
-MOST_CLOSED = 3
-"""Warnings of what stays closed that the verdict repeats."""
+_MOST_LEFT_OUT = 50  # named on paper and on the terminal
+_MOST_FOLLOWING = 5  # findings listed after those that all the rest likely comes of
+_MOST_CLOSED = 3  # warnings of what stays closed that the verdict repeats
 
 
 def report_text(report: dict[str, Any], units: str) -> str:
@@ -138,9 +135,8 @@ def before_next(report: dict[str, Any]) -> str:
 
 def left_out_words(report: dict[str, Any]) -> list[str]:
     """What of the drawings is not cut; of very much of it the first, report.json has all."""
-    every = report["left_out"]
-    more = [f"and {len(every) - MOST_LEFT_OUT} more: report.json lists them all"] if len(every) > MOST_LEFT_OUT else []
-    return [*every[:MOST_LEFT_OUT], *more]
+    shown, more = report["left_out"][:_MOST_LEFT_OUT], len(report["left_out"]) - _MOST_LEFT_OUT
+    return [*shown, *([f"and {more} more: report.json lists them all"] if more > 0 else [])]
 
 
 def opened_lines(reached: list[dict[str, Any]], units: str, *, what: str) -> list[str]:
@@ -212,9 +208,9 @@ def finding_lines(checks: dict[str, Any], units: str, *, terminal: bool = False)
     shown = [one for one in shown_findings(checks, units) if not (terminal and one["code"] == COLOURS_NEAR)]
     lines = [finding_line(f["severity"], f["where"], f["got"], f["allowed"], f["remedy"]) for f in shown]
     first = sum(f["code"] in (EXCHANGED, OTHER_JOB, EDITED) for f in shown)
-    if {OTHER_JOB, EXCHANGED} & {f["code"] for f in shown} and len(lines) > first + MOST_FOLLOWING:
-        lines = [*lines[:first], "What follows likely comes of that:", *lines[first : first + MOST_FOLLOWING],
-                 f"and {len(lines) - first - MOST_FOLLOWING} more; --json lists them all"]
+    if {OTHER_JOB, EXCHANGED} & {f["code"] for f in shown} and len(lines) > first + _MOST_FOLLOWING:
+        lines = [*lines[:first], "What follows likely comes of that:", *lines[first : first + _MOST_FOLLOWING],
+                 f"and {len(lines) - first - _MOST_FOLLOWING} more; --json lists them all"]
     return [*lines, verdict(checks, units)[1]]
 
 
@@ -235,9 +231,9 @@ def verdict(checks: dict[str, Any], units: str) -> tuple[Literal["good", "doubt"
     if not closed:
         return "good", "Verified: the programs, read back and simulated, cut the part as asked."
     parts = [f"{f['where'].partition(',')[0]}: {f['got'].partition(' with ')[0]}" for f in closed]
-    more = f"; and {counted(len(parts) - MOST_CLOSED, 'more warning')} of that" if parts[MOST_CLOSED:] else ""
+    more = f"; and {counted(len(parts) - _MOST_CLOSED, 'more warning')} of that" if parts[_MOST_CLOSED:] else ""
     return "doubt", "Verified in part: the programs cut as planned, but not all that is drawn is cut. " \
-                    f"{'; '.join(parts[:MOST_CLOSED])}{more}."
+                    f"{'; '.join(parts[:_MOST_CLOSED])}{more}."
 
 
 def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:

@@ -39,10 +39,8 @@ CUT_AWAY = "#cfd6d3"
 CLAMP = "#e9d3cb"
 CLAMP_EDGE = "#7a2a17"
 NUT_SLOT = "#8d8069"
-AXIS = 1.2
-"""Length of the arrows of the axes, as a part of the words' size: they stand in the margin."""
-WORDS_PER_WIDTH = 60
-"""Size of words, as a part of the picture's width."""
+_AXIS = 1.2  # length of the arrows of the axes, as a part of the words' size: they stand in the margin
+_WORDS_PER_WIDTH = 60  # size of words, as a part of the picture's width
 _LEAST = 0.45  # least size of a number in a hole, in sizes of words; one in a smaller hole stands outside the part
 _ASIDE = np.outer(np.arange(7), [0.05, -0.05]).ravel()
 """How far from the middle of the board its sides may be named, as shares of its length."""
@@ -95,7 +93,7 @@ def _bounds(clamping: Clamping) -> tuple[float, float, float, float]:
 def _size(clamping: Clamping) -> float:
     """Of the words in the picture."""
     x0, y0, x1, y1 = _bounds(clamping)
-    return max(x1 - x0, _HIGH * (y1 - y0)) / (WORDS_PER_WIDTH - 6)
+    return max(x1 - x0, _HIGH * (y1 - y0)) / (_WORDS_PER_WIDTH - 6)
 
 
 def _labels(clamping: Clamping, tabs: Floats | None) -> Labels:
@@ -317,9 +315,9 @@ def axes(view: View, low: float, ways: Floats, size: float) -> Iterator[Element]
     """The machine's X and Y, (2, 2) ways in the picture: two arrows in the left margin, where nothing lies under them.
     `low` is the lower edge of what the picture shows."""
     corner = np.array([view.left + 0.3 * size, low - 0.6 * size])
-    corner += np.maximum(-ways.sum(axis=0), 0.0) * [AXIS * size, 0.0]  # one that points left begins further right
+    corner += np.maximum(-ways.sum(axis=0), 0.0) * [_AXIS * size, 0.0]  # one that points left begins further right
     for name, way in zip("XY", ways, strict=True):
-        tip, square = corner + AXIS * size * way, np.array([-way[1], way[0]])
+        tip, square = corner + _AXIS * size * way, np.array([-way[1], way[0]])
         foot = tip - 0.6 * size * way
         yield lines(view, [np.array([corner, foot])], stroke=INK, stroke_width=size / 8)
         yield area(view, shapely.Polygon([tip, foot + 0.3 * size * square, foot - 0.3 * size * square]), fill=INK)

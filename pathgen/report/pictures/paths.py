@@ -19,8 +19,7 @@ from pathgen.work.features import Named
 from pathgen.work.part import Part, wood_in_plan
 
 LANDMARK = "#c3b394"
-LEAST_SHOWN = 0.25
-"""Least share of the board's length in a picture."""
+_LEAST_SHOWN = 0.25  # least share of the board's length in a picture
 MARKED = (1, 3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
 """Landmarks that are numbered, to know the place by."""
 _HIGH = 2.6  # width by height of a picture on the page, where the height is the most that it may be
@@ -32,7 +31,7 @@ def path_picture(name: str, path: Toolpath, clamping: Clamping, named: Sequence[
     """The cutter's path over the board: cuts as lines, places where it only goes down as discs, rapids dotted, the
     first cut marked with a ring, and the places that are `named` with their names.
 
-    A path that stays on a part of a long board is shown with that part only, at least `LEAST_SHOWN` of its length.
+    A path that stays on a part of a long board is shown with that part only, at least `_LEAST_SHOWN` of its length.
     """
     view = _view(path, clamping)
     size = _letter(view.width, view.height)
@@ -52,7 +51,7 @@ def _view(path: Toolpath, clamping: Clamping) -> View:
     low, high = path.points[:, :2].min(axis=0), path.points[:, :2].max(axis=0)
     x0, y0, x1, y1 = clamping.board.outline.bounds
     margin = 0.015 * (x1 - x0)
-    least = max(LEAST_SHOWN * (x1 - x0) - (high[0] - low[0]), 0.0) / 2
+    least = max(_LEAST_SHOWN * (x1 - x0) - (high[0] - low[0]), 0.0) / 2
     left, right = low[0] - least - margin, high[0] + least + margin
     if right - left > 0.7 * (x1 - x0) or y1 - y0 > _WIDE * (x1 - x0):
         left, right = min(x0, left), max(x1, right)

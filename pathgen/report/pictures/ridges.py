@@ -24,8 +24,7 @@ ROUNDING = 7e-4
 """How far over the limit rounding may bring a ridge, mm: what verification allows."""
 _FROM = 0.5
 """Share of the limit that the shades reach down to at least: ridges all as high as one another are of one shade."""
-ROWS = 24
-"""Patches across the board."""
+_ROWS = 24  # patches across the board
 
 
 def ridge_picture(clamping: Clamping, ridges: Ridges) -> Element:
@@ -52,11 +51,11 @@ def patches(ridges: Ridges, outline: shapely.Polygon) -> tuple[NDArray[np.object
     if not len(ridges.x):
         return np.empty(0, dtype=object), np.empty(0)
     xs, column = np.unique(ridges.x, return_inverse=True)
-    row = np.clip(((ridges.y - y0) / (y1 - y0) * ROWS).astype(int), 0, ROWS - 1)
-    highest = np.full((ROWS, len(xs)), np.nan)
+    row = np.clip(((ridges.y - y0) / (y1 - y0) * _ROWS).astype(int), 0, _ROWS - 1)
+    highest = np.full((_ROWS, len(xs)), np.nan)
     np.fmax.at(highest, (row, column), ridges.height)
     edges = np.concatenate([[x0], (xs[1:] + xs[:-1]) / 2, [x1]])
-    steps = np.linspace(y0, y1, ROWS + 1)
+    steps = np.linspace(y0, y1, _ROWS + 1)
     boxes = shapely.box(edges[:-1][None], steps[:-1][:, None], edges[1:][None], steps[1:][:, None])
     there = np.isfinite(highest)
     return np.asarray(overlay.intersection(boxes[there], outline)), highest[there]

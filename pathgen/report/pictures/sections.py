@@ -26,8 +26,7 @@ from pathgen.work.underside import sunk_of
 
 RISE = 4.0
 """How much heights are exaggerated."""
-INSIDE = 0.001
-"""How far inside the board's ends sections lie, mm."""
+_INSIDE = 0.001  # how far inside the board's ends sections lie, mm
 _HOLLOW = 40.0  # mm: how far in from an end a whole section is looked for
 _TIP = 0.3  # of the part's width: narrower at an end, it is the tip of a part that ends in a point or a round
 _WORDS, _WORD = 16.0, 6.0  # sizes of words that the three thicknesses of a piece take, and that one does
@@ -66,8 +65,8 @@ def sections_of(clamping: Clamping) -> tuple[Section, ...]:
     if board.surface.is_flat and not clamping.inlays and not sunk_of(clamping) and clamping.feature(Slot) is None:
         return ()
     plan = wood_in_plan(board)
-    near = _in_one_piece(plan, float(board.ends[0][:, 0].max()) + INSIDE, 1)
-    far = _in_one_piece(plan, float(board.ends[1][:, 0].min()) - INSIDE, -1)
+    near = _in_one_piece(plan, float(board.ends[0][:, 0].max()) + _INSIDE, 1)
+    far = _in_one_piece(plan, float(board.ends[1][:, 0].min()) - _INSIDE, -1)
     inlays = [Section(name=inlay.name, x=widest_across(inlay), inlay=i) for i, inlay in enumerate(clamping.inlays)]
     inlays += [Section(name=sunk.name, x=(sunk.shape.bounds[0] + sunk.shape.bounds[2]) / 2)
                for sunk in sunk_of(clamping)]

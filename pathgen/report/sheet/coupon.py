@@ -21,8 +21,7 @@ from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
 
 e = element
-READ = 0.04
-"""By how much a square is off in the example that is worked out, mm."""
+_READ = 0.04  # by how much a square is off in the example that is worked out, mm
 Trials = dict[str, Trial]
 _LETTER = 4.5  # mm: size of the letters on the picture
 _BLANK = "__________"
@@ -130,8 +129,9 @@ def _squares(clamping: Clamping, part: Coupon, found: Trials) -> Element:
         "squares", "The true diameter of each cutter", _table(rows),
         _list("Measure with the inside jaws of a caliper, along X and along Y, near the top.",
               ["Wider than it should be both ways: the cutter is larger than its ", _key("[[cutter]] diameter"),
-               f" says, or runs out, by as much. Here: if {letter} reads {fine_length(one.size + READ, units)}, write ",
-               _key(f"diameter = {round((diameter + READ) / MM_PER[units], 4):g}"),
+               f" says, or runs out, by as much. Here: if {letter} reads {fine_length(one.size + _READ, units)}, "
+               "write ",
+               _key(f"diameter = {round((diameter + _READ) / MM_PER[units], 4):g}"),
                f" for \"{one.cutter}\". Narrower: smaller by as much."],
               "Wider one way only: the machine has play along that axis, or its steps are not set right. No key "
               "mends that.",
