@@ -83,6 +83,7 @@ def _touch_warnings(
     clamping = planned.clamping
     finer = _finer_than_cutters(clamping, inlay, opened)
     words = " then ".join(" with ".join(stage) for stage in stages)
+    these = list(dict.fromkeys(itertools.chain(*(one.colours for one in near))))  # they do not touch
     shared = [f"{touch.colours[0]} and {touch.colours[1]} share "
               f"{coarse_length(touch.length, clamping.units)} of edge in "
               f"{counted(len(touch.lengths), 'place')}" for touch in found]
@@ -93,7 +94,8 @@ def _touch_warnings(
             f"; {finer} finer than the cutters: in one pocket nothing keeps it apart" if finer else ""),
         allowed="colours of one stage with wood between them",
         remedy=f"write an [[inlay]] for each stage: {words} ({_more_work(planned, inlay, len(stages) - 1)})" + (
-            f", {_thick(near)}" if near else "") + (
+            f", with the resin of {joined(these) if len(these) <= _TOLD else 'those near each other'} thickened"
+            if these else "") + (
             ", and draw what is so fine wider or add a smaller cutter" if finer else "") + (
             f"; or leave wood between them, with wall = {as_written(WALL[clamping.units], clamping.units)}, and "
             "thicken the resin: poured so near each other, level resin of both still runs together"
@@ -130,12 +132,6 @@ def _more_work(planned: Plan, inlay: Inlay, more: int) -> str:
                for step, path in steps if step.operation.levels is inlay)
     return f"{counted(more, 'more cure')} and {counted(more, 'more second cut')}" + (
         f" of about {max(1, round(each))} min{' each' if more > 1 else ''}" if each else "")
-
-
-def _thick(near: Sequence[Near]) -> str:
-    """What to do about colours of one stage that do not touch, and are too near for dams."""
-    these = list(dict.fromkeys(itertools.chain(*(one.colours for one in near))))
-    return f"with the resin of {joined(these) if len(these) <= _TOLD else 'those near each other'} thickened"
 
 
 def _shared_dams(planned: Plan, inlay: Inlay, pairs: Sequence[Near]) -> Iterator[Finding]:

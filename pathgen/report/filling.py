@@ -93,7 +93,7 @@ def filling_data(planned: Plan) -> dict[str, Any]:
     clamping = planned.clamping
     return {
         "contrast": contrast_rows(planned),
-        "shift_errors": _shift_rows(clamping),
+        "shift_errors": _shift_rows(clamping) if clamping.surfacing is not None else None,
         "references": reference_rows(planned),
         "marks": marks_data(clamping),
         "moved": moved_data(clamping),
@@ -293,9 +293,7 @@ def _contrast(colour: str, against: str, other: str) -> dict[str, Any]:
     }
 
 
-def _shift_rows(clamping: Clamping) -> dict[str, Any] | None:
-    if clamping.surfacing is None:
-        return None
+def _shift_rows(clamping: Clamping) -> dict[str, Any]:
     edge = shapely.get_coordinates(clamping.board.outline.exterior.segmentize(5.0))
     errors = shift_errors(clamping.board.surface, edge, _SHIFT)
     rows = [{"direction": d, "low": rounded(low), "high": rounded(high)} for d, (low, high) in errors.items()]

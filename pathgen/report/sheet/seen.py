@@ -83,7 +83,9 @@ def after_programs(planned: Plan, programs: Sequence[Program], checked: Verifica
         pour = pour_of(opened, pours) if opened is not None and poured else None
         words = "What should lie on the machine then"
         words += ", with the fill poured and standing proud (above the wood)" if pour and pour.dam else \
-            f", with the pieces let in{_proud_or_not(clamping, opened)}" if poured and opened else ""
+            ", with the pieces let in" + (
+                " and standing proud (above the wood)" if clamping.stands(opened) >= LEVEL else
+                f", {_stands_words(clamping, opened)}") if poured and opened else ""
         pixels = shaded_board(clamping, stage.coarser(), wood, dam=pour and pour.dam,
                               before=before.coarser() if before is not None else "blank")
         rest = "Pale: what this program left as it was." + _dam_words("the fill", pour)
@@ -124,11 +126,6 @@ def _stands_words(clamping: Clamping, inlay: Inlay) -> str:
     if abs(by) < LEVEL:
         return "level with the wood"
     return f"standing {format_length(by, units)} proud" if by > 0 else f"{format_length(-by, units)} below the wood"
-
-
-def _proud_or_not(clamping: Clamping, inlay: Inlay) -> str:
-    return " and standing proud (above the wood)" if clamping.stands(inlay) >= LEVEL else \
-        f", {_stands_words(clamping, inlay)}"
 
 
 def _inlay(planned: Plan, one: Closeup, pours: Sequence[Pour], name: str) -> Iterator[Element]:
