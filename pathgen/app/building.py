@@ -397,14 +397,11 @@ def _earlier_version(names: Sequence[str], count: int) -> Iterator[Finding]:
 
 
 def _programs(job: Job, planned: Plan) -> tuple[Program, ...]:
-    programs = tuple(_program(job, planned, index) for index in range(len(planned.clamping.steps)))
-    check_lines([program.text for program in programs], planned.clamping)
-    return programs
-
-
-def _program(job: Job, planned: Plan, index: int) -> Program:
-    clamping, step, path = planned.clamping, planned.clamping.steps[index], planned.paths[index]
-    spent, start = times(path, step.cutter, clamping.machine), planned.starts[index]
-    text = program_text(path, clamping=clamping, step=step, job=job.fingerprint,
-                        header=header(clamping, step, minutes=spent.total, start=start))
-    return Program(step=step, text=text, toolpath=path, times=spent, start=start)
+    clamping, programs = planned.clamping, []
+    for step, path, start in zip(clamping.steps, planned.paths, planned.starts, strict=True):
+        spent = times(path, step.cutter, clamping.machine)
+        text = program_text(path, clamping=clamping, step=step, job=job.fingerprint,
+                            header=header(clamping, step, minutes=spent.total, start=start))
+        programs.append(Program(step=step, text=text, toolpath=path, times=spent, start=start))
+    check_lines([program.text for program in programs], clamping)
+    return tuple(programs)

@@ -54,7 +54,8 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
     for inlay in inlays:
         for one in inlay["amounts"]:
             volumes = (volume_words(one[f"{what}_volume"]) for what in ("pocket", "overfill", "waste", "needed"))
-            rows.append([str(inlay["stage"]), one["colour"], _area(one["area"], units), _span(one["depth"], units),
+            area = f"{one['area'] / 100:.1f} cm2" if units == "mm" else area_words(one["area"], units, decimals=0)
+            rows.append([str(inlay["stage"]), one["colour"], area, _span(one["depth"], units),
                          *volumes, *batch_cells(one)])
         if inlay["batch"]:
             rows.append([str(inlay["stage"]), ONE_BATCH, "", "", "", "", "",
@@ -233,10 +234,6 @@ def _measured_places(marks: dict[str, Any], units: str, *, now: bool = False) ->
     tops = marks.get("z") or [marks["machine_top"]] * len(marks["machine"])  # of an older report
     places = (now and marks.get("found")) or [[*at, z] for at, z in zip(marks["machine"], tops, strict=True)]
     return [f"[{x / per:.4f}, {y / per:.4f}, {z / per:.4f}]" for x, y, z in places]
-
-
-def _area(mm2: float, units: str) -> str:
-    return f"{mm2 / 100:.1f} cm2" if units == "mm" else area_words(mm2, units, decimals=0)
 
 
 def _span(pair: Sequence[float], units: str) -> str:

@@ -22,15 +22,11 @@ def chapter(name: str, heading: str, *content: Child, class_: str | None = None)
 
 def figure(picture: Element, caption: str, *, wide: bool = False) -> Element:
     """A picture with its caption; a `wide` one keeps its size on a telephone, and scrolls, if it is wider than high."""
-    if not wide or _is_high(picture):
+    # so high that all of it can be seen on a telephone, and too much of it on a screen
+    across, high = (float((picture.get(side) or "0").removesuffix("mm")) for side in ("width", "height"))
+    if not wide or high > _HIGH * across:
         return e("figure", picture, e("figcaption", caption), class_="whole" if wide else None)
     return e("figure", scrolling(picture, caption), e("figcaption", caption), class_="wide")
-
-
-def _is_high(picture: Element) -> bool:
-    """Whether a picture is so high that all of it can be seen on a telephone, and too much of it on a screen."""
-    wide, high = (float((picture.get(side) or "0").removesuffix("mm")) for side in ("width", "height"))
-    return high > _HIGH * wide
 
 
 def scrolling(content: Element, name: str) -> Element:

@@ -89,6 +89,7 @@ def _program(clamping: Clamping, program: Program, left: Element | None) -> Elem
                  e("p", e("code", program.file_name), class_="file"),
                  (e("p", line) for line in before_start(clamping, step)), ended, id=f"program-{step.order}")
     before = before_start(clamping, step, program.start)
+    wide, high = np.subtract(clamping.stock.bounds[2:], clamping.stock.bounds[:2])
     return e(
         "article",
         e("h3", e("span", str(step.number), class_="order"), capital(words)),
@@ -97,17 +98,10 @@ def _program(clamping: Clamping, program: Program, left: Element | None) -> Elem
         e("ol", (e("li", line) for line in before), class_="tick"),
         e("ul", (e("li", line) for line in own), class_="own") if own else None,
         _figures(clamping, program),
-        _pictures(clamping, program, left),
+        e("div", e("figure", program_path(clamping, program)), left, class_="pair" if high > _ASIDE * wide else None),
         ended,
         id=f"program-{step.order}",
     )
-
-
-def _pictures(clamping: Clamping, program: Program, left: Element | None) -> Element:
-    """Where the cutter goes and what is left then: side by side where a part is about as wide as long."""
-    path = program_path(clamping, program)
-    wide, high = np.subtract(clamping.stock.bounds[2:], clamping.stock.bounds[:2])
-    return e("div", e("figure", path), left, class_="pair" if high > _ASIDE * wide else None)
 
 
 def _figures(clamping: Clamping, program: Program) -> Element:
