@@ -36,8 +36,7 @@ def measured(options: argparse.Namespace) -> ProgramCheck:
     limit = None if options.scallop is None else _one("--scallop", options.scallop)
     found = check_program(
         Path(options.job), cutter=_cutter(options), top=_top(options), blank=_stands(options), limit=limit,
-        zero=_zero(options), resolution=options.resolution, along=options.along,
-    )
+        zero=_zero(options), resolution=options.resolution, along=options.along)
     return replace(found, findings=tuple(replace(one, remedy=_as_options(one.remedy)) for one in found.findings))
 
 

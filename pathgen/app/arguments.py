@@ -66,8 +66,7 @@ def _build_command(commands: Any) -> None:
 def _watch_command(commands: Any) -> None:
     watch = _command(
         commands, "watch", runs.watch, "build again whenever the job or a drawing changes, with a page that follows",
-        f"watch {EXAMPLE} --out out/",
-    )
+        f"watch {EXAMPLE} --out out/")
     _out(watch)
     watch.add_argument("--port", type=int, metavar="N",
                        help="where the page is on this computer (default: 8642, or a free one)")
@@ -80,8 +79,7 @@ def _check_command(commands: Any) -> None:
         "read the programs in a folder back, edited ones too, and verify them; or measure one program, whoever wrote "
         "it, against a surface",
         f'check {EXAMPLE} out/\n         pathgen check finish.nc --cutter ball-end "6 mm" --thickness 6 --radius 254 '
-        "--blank 480 70 8", job=False,
-    )
+        "--blank 480 70 8", job=False)
     check.add_argument("job", metavar="JOB.toml", help="the job file; or a program, with what is listed below")
     check.add_argument("folder", metavar="DIR", nargs="?", help="folder with the programs of the job")
     _alone_options(check, surface=True)
@@ -91,8 +89,7 @@ def _check_command(commands: Any) -> None:
         commands, "simulate", runs.simulate,
         "run one program, whoever wrote it, over a blank: what it takes, a picture; nothing is judged (check PROGRAM "
         "does that)",
-        'simulate pocket.nc --cutter flat-end "3 mm" --blank 480 70 8 --picture left.png', job=False,
-    )
+        'simulate pocket.nc --cutter flat-end "3 mm" --blank 480 70 8 --picture left.png', job=False)
     alone.add_argument("program", metavar="PROGRAM", help="the program")
     _alone_options(alone, surface=False)
     alone.add_argument("--picture", metavar="FILE.png", help="write what is left, lit, at true size")
@@ -191,8 +188,7 @@ def _command(
 ) -> argparse.ArgumentParser:
     parser: argparse.ArgumentParser = commands.add_parser(
         name, help=words, description=capital(words) + ".", epilog=f"example: pathgen {example}",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
+        formatter_class=argparse.RawDescriptionHelpFormatter)
     if job:
         parser.add_argument("job", metavar="JOB.toml", help="the job file")
     parser.set_defaults(run=run)

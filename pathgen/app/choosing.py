@@ -195,8 +195,7 @@ def _choice(job: Job, clamping: Clamping, cutter: Cutter, scallop: float, *, cho
     return Choice(
         cutter=cutter, limit=scallop, stepover=passes.stepover, passes=len(passes.y), ridge=passes.scallop,
         cut_length=path.cut_length, minutes=times(path, cutter, job.machine).total,
-        minutes_all=sum(times(p, cutter, job.machine).total for p in paths), finishings=len(paths), chosen=chosen,
-    )
+        minutes_all=sum(times(p, cutter, job.machine).total for p in paths), finishings=len(paths), chosen=chosen)
 
 
 def _finish(job: Job) -> Cutter:

@@ -248,8 +248,7 @@ def _second_cut(planned: Plan, checked: Verification, index: int, needed: list[A
                           max((d[1] for d in depths), default=0.0) + surfacing.leave),
         skim_before=not last and any(s.operation.levels and s.order < step.order for s in clamping.steps),
         ridges=(planned.around.first_passes.scallop - planned.around.last_passes.scallop) * _MEAN if last else 0.0,
-        filled=filled,
-    )
+        filled=filled)
     first = clamping.step(SurfaceFinish)
     return {
         "program": step.number,

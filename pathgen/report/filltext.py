@@ -106,8 +106,7 @@ def _touch_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
             more = touch["stretches"] - len(touch["places"])
             lines.append(
                 f"{inlay['name']}: {' and '.join(touch['colours'])} share {coarse_length(touch['length'], units)} of "
-                f"edge, at {places}{f' and {more} more' if more else ''}."
-            )
+                f"edge, at {places}{f' and {more} more' if more else ''}.")
         if inlay["touching"]:
             stages = ", then ".join(" with ".join(stage) for stage in inlay["proposed_stages"])
             lines.append(f"Stages in which none touch: {stages}.")
@@ -130,8 +129,7 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
             f"the inlay, {format_length(cut['blend'], units)} round it and all inside its dam"
         lines.append(
             f"{inlay['name']}, program {cut['program']}: over {where}; {_how_cut(cut, units)}. It "
-            f"takes {filled} and{ran} {wood}; {_span(cut['depth_left'], units)} of {what} remain."
-        )
+            f"takes {filled} and{ran} {wood}; {_span(cut['depth_left'], units)} of {what} remain.")
     errors = report["shift_errors"]
     if lines and errors:
         shift = format_length(errors["shift"], units)

@@ -108,8 +108,7 @@ def _thin_tabs(cut: OutlineCut, part: str, units: str) -> list[Finding]:
         got=f"{cut.tabs} tabs {wide} wide and {high} high, {wood:.2g} mm2 of wood in all, hold the {part} once its "
             "outline is cut",
         allowed=f"{LEAST_TABS:g} mm2 or more, or a blank stuck down over its whole face",
-        remedy=f"write tab_width = {enough} or more, or make them higher; or stick the blank down over its whole face",
-    )]
+        remedy=f"write tab_width = {enough} or more, or make them higher; or stick the blank down over its whole face")]
 
 
 def _fit(clamping: Clamping, number: int) -> bool:

@@ -33,8 +33,7 @@ def neck_findings(data: dict[str, Any] | None, units: str = "mm") -> list[Findin
                 f"{'high' if data['too_high'] > 0 else 'low'}",
             allowed=f"{fine(low)} to {fine(high)}" + ("" if own else ", as is usual (from memory)"),
             remedy=f"make angle {data['angle_for']:.2f} degrees for {fine(data['saddle_for'])}, "
-                   "or change joint_height" + ("" if own else guitars),
-        ))
+                   "or change joint_height" + ("" if own else guitars)))
     if data["blank_short"]:
         wrong.append(Finding(
             code="neck-blank", severity="warn", where="[neck] blank",
@@ -92,5 +91,4 @@ def side_picture(data: dict[str, Any], units: str) -> Element:
         area(view, board, fill=WOOD, stroke=INK, stroke_width=0.3),
         lines(view, [string], stroke=PALE, stroke_width=0.4),
         lines(view, [np.array([[x, low], [x, up]])], stroke=INK, stroke_width=1.0),
-        words(view, (x + 3, up), height, size=5.0, text_anchor="start"),
-    )
+        words(view, (x + 3, up), height, size=5.0, text_anchor="start"))

@@ -147,8 +147,7 @@ def depth_findings(clamping: Clamping, measures: Sequence[PocketMeasure]) -> lis
                 code="depth-not-reached", severity="note", where=f"{inlay.name} depth",
                 got=f"{inlay.depth:g} mm is reached nowhere: its sloping walls meet about {one.deepest:.1f} mm deep",
                 allowed="a depth that the widest place is reached at",
-                remedy=_DEEPER,
-            ))
+                remedy=_DEEPER))
         else:
             found += _too_narrow(clamping, inlay)
     return found
@@ -228,8 +227,7 @@ def little_findings(planned: Plan) -> list[Finding]:
                     f"not, {share:.2g} % of the drawing" if share >= 0.001 else
                     f'cutter "{cut.cutter.name}" opens as good as nothing that those before it do not',
                 allowed=f"work worth its change and its zero, about {CHANGE:g} min",
-                remedy="leave it out of the cutters named there, if nobody will miss that",
-            ))
+                remedy="leave it out of the cutters named there, if nobody will miss that"))
     return found
 
 

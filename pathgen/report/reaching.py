@@ -222,8 +222,7 @@ def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Ite
             ["  cutters", "opened", "narrowest wood", "time", "with changes"],
             [[("  " if k else "* ") + " then ".join(one.cutters), f"{100 * one.share:.1f} %", _narrowest(one, units),
               f"{one.minutes:.1f} min", f"{_with_changes(one):.1f} min"]
-             for k, one in enumerate(of_inlay.sets) if one.share > 0 or k == 0], right=(1, 2, 3, 4),
-        )
+             for k, one in enumerate(of_inlay.sets) if one.share > 0 or k == 0], right=(1, 2, 3, 4))
         yield from _rising_words(of_inlay)
         yield from map(_worth_words, worth(of_inlay))
         if len(of_inlay.sets) > 1:
@@ -260,8 +259,7 @@ def _reach_of(
         surface=replace(surface, thickness=surface.thickness + proud),
         most_details=most_details, opened=opened[index] if opened else None,
         cuts=partial(_cuts, clamping, inlay) if sets else None,  # a clamping is nothing to remember an answer by
-        others=Others(pocketed=_beside(beside, index), later=cut_later(clamping, index), wider=bool(inlay.drawn)),
-    )
+        others=Others(pocketed=_beside(beside, index), later=cut_later(clamping, index), wider=bool(inlay.drawn)))
 
 
 def _cuts(clamping: Clamping, inlay: Inlay, group: Sequence[Cutter]) -> Cut:

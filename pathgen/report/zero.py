@@ -53,8 +53,7 @@ def zero_findings(planned: Plan) -> list[Finding]:
         code="no-zero-check", severity="warn", where=step.title, allowed="raw top, finished surface or bed, bare "
         f"over {step.cutter.diameter:g} mm and clear of clamps",
         got="no bare place of known height is left within reach to check Z 0 at",
-        remedy="let the blank stand out further, or move a clamp",
-    ) for step in untried), *_edges_past_travel(planned)]
+        remedy="let the blank stand out further, or move a clamp") for step in untried), *_edges_past_travel(planned)]
 
 
 def _edges_past_travel(planned: Plan) -> Iterator[Finding]:

@@ -71,8 +71,7 @@ def board_from_above(
         *_thin_wood(view, clamping, opened, size),
         *(clamp_from_above(view, shape, size) for shape, _ in _clamps(clamping)),
         *_zero(view, clamping, size),
-        *labels.drawn(view),
-    )
+        *labels.drawn(view))
 
 
 def view_above(clamping: Clamping, *, labels: Labels | None = None) -> View:
@@ -263,8 +262,7 @@ def clamp_from_above(view: View, shape: BaseGeometry, size: float) -> Element:
     reach = max(x1 - x0, y1 - y0) * 2
     starts = np.arange(x0 - reach, x1, size / 1.6)
     hatch = overlay.intersection(
-        shapely.linestrings([[(x, y0), (x + reach, y0 + reach)] for x in starts.tolist()]), shape
-    )
+        shapely.linestrings([[(x, y0), (x + reach, y0 + reach)] for x in starts.tolist()]), shape)
     strokes = [shapely.get_coordinates(h) for h in hatch if not h.is_empty]
     return element("g",
                    area(view, shape, fill=CLAMP, stroke=CLAMP_EDGE, stroke_width=size / 14),

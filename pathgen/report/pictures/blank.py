@@ -41,8 +41,7 @@ def blank_from_above(title: str, clampings: Sequence[Clamping], names: Sequence[
         element("circle", cx=view([0.0, 0.0])[0, 0], cy=view([0.0, 0.0])[0, 1], r=0.5 * size, fill="#ffffff",
                 stroke=INK, stroke_width=size / 6, class_="zero"),
         *axes(view, float(bounds[1]), np.array(_AXES[along]), size),
-        *labels.drawn(view),
-    )
+        *labels.drawn(view))
 
 
 def _labels(first: Clamping, clampings: Sequence[Clamping], names: Sequence[str], along: str,

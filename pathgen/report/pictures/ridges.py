@@ -41,8 +41,7 @@ def ridge_picture(clamping: Clamping, ridges: Ridges) -> Element:
         *_patches(view, boxes, shade(highest, low, limit), outline),
         area(view, outline, stroke=INK, stroke_width=0.4),
         *_worst(view, ridges, clamping.units, size),
-        *_scale(view, low, limit, clamping.units, np.array([x0, y0 - 3.2 * size]), size),
-    )
+        *_scale(view, low, limit, clamping.units, np.array([x0, y0 - 3.2 * size]), size))
 
 
 def patches(ridges: Ridges, outline: shapely.Polygon) -> tuple[NDArray[np.object_], Floats]:

@@ -106,8 +106,7 @@ def section_picture(clamping: Clamping, section: Section) -> Element:
         *_slot_floor(view, clamping, x, size),
         *_sunk(view, clamping, x),
         *_sizes(view, clamping, x, size),
-        *_sides(view, clamping, size),
-    )
+        *_sides(view, clamping, size))
 
 
 def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:

@@ -46,8 +46,7 @@ def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Se
             "says."))),
         chapter("moved", "If the blank moves", *(e("p", line) for line in marked)) if marked else None,
         findings(report | {"left_out": [words for part in report["parts"] for words in part["report"]["left_out"]]}),
-        footer(report),
-    )
+        footer(report))
     return as_page(f"{report['title']}: setup sheet", content, style=STYLE)
 
 
@@ -132,5 +131,4 @@ def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamp
         *(e("p", line) for line in common),
         *(e("p", e("b", f"{name}: "), words) for name, words in zip(names, own, strict=True) if words),
         *mixed,
-        class_="stop",
-    )
+        class_="stop")

@@ -40,8 +40,7 @@ def coupon_page(planned: Plan, part: Coupon, report: dict[str, Any]) -> str:
             (_squares, "square"), (_detail, "detail"), (_pour, "pour")) if (found := _of(part, kind))),
         _let_in(clamping, part), _slots(clamping, slots) if (slots := _of(part, "slot")) else None, _feeds(),
         e("footer", f"Job fingerprint {report['job_fingerprint']}. After a change build the test piece again: what "
-                    "was measured holds for the numbers it was cut with."),
-    )
+                    "was measured holds for the numbers it was cut with."))
     return as_page(f"{clamping.title}: how to read it", content, style=STYLE)
 
 
@@ -57,8 +56,7 @@ def coupon_picture(clamping: Clamping, part: Coupon) -> Element:
         *inlay_areas(view, clamping),
         *(lines(view, slot.lines, decimals=4, stroke=INK, stroke_width=slot.width, stroke_linecap="butt")
           for slot in slots),
-        *_letters(view, part),
-    )
+        *_letters(view, part))
 
 
 def _letters(view: View, part: Coupon) -> Iterator[Element]:
@@ -114,8 +112,7 @@ def _rim(clamping: Clamping, part: Coupon, report: dict[str, Any]) -> Element | 
               ["Draw a fingernail across two passes. If you can feel the ridges more than you want to sand, make ",
                _key("[surface] scallop"), " smaller. One side of every ridge steeper: the spindle leans."]
               if ridged else "Draw a fingernail across two passes. A step from each to the next: the spindle leans, "
-                             "which no key mends."),
-    )
+                             "which no key mends."))
 
 
 def _squares(clamping: Clamping, part: Coupon, found: Trials) -> Element:
@@ -136,8 +133,7 @@ def _squares(clamping: Clamping, part: Coupon, found: Trials) -> Element:
               "Wider one way only: the machine has play along that axis, or its steps are not set right. No key "
               "mends that.",
               ["Deeper or less deep: Z 0 with that cutter.",
-               *((" The same with every cutter: ", _key(f"{part.filled} depth"), ".") if part.filled else ())]),
-    )
+               *((" The same with every cutter: ", _key(f"{part.filled} depth"), ".") if part.filled else ())]))
 
 
 def _detail(clamping: Clamping, part: Coupon, found: Trials) -> Element:
@@ -156,8 +152,7 @@ def _detail(clamping: Clamping, part: Coupon, found: Trials) -> Element:
                _key(f"{part.filled} cutters"), ", or draw that place wider. ", e("code", "pathgen reach"),
                " lists what would do."],
               ["Edges broken out: a sharper cutter, or less at once (", _key("[[cutter]] stepdown"), "). Wood between "
-               "two edges gone: draw them further apart."]),
-    )
+               "two edges gone: draw them further apart."]))
 
 
 def _pour(clamping: Clamping, part: Coupon, found: Trials) -> Element:
@@ -175,8 +170,7 @@ def _pour(clamping: Clamping, part: Coupon, found: Trials) -> Element:
               "first cut stands beside it: the step there is how far Z came out different after the change of cutter. "
               "Set Z again the same way and with the same feeler until it is gone.",
               ["Colour in the wood beside the edge: seal the walls first. Pits: bubbles. Soft or sticky: it was mixed "
-               "wrongly, or not cured; see ", _key("[resin] mix"), "."]),
-    )
+               "wrongly, or not cured; see ", _key("[resin] mix"), "."]))
 
 
 def _let_in(clamping: Clamping, part: Coupon) -> Element | None:
@@ -190,8 +184,7 @@ def _let_in(clamping: Clamping, part: Coupon) -> Element | None:
           f"), then run the pocket programs of the job itself over scrap {thick} thick, as the finished part is, in "
           "the place and with the zero of its blank; and try them dry."),
         _list(["Too tight or too loose: first the ", _key("[[cutter]] diameter"), " of both cutters, by the squares; "
-               "then ", _key("[[inlay]] piece gap"), ". Build and cut both again."]),
-    )
+               "then ", _key("[[inlay]] piece gap"), ". Build and cut both again."]))
 
 
 def _slots(clamping: Clamping, found: Trials) -> Element:
@@ -209,8 +202,7 @@ def _slots(clamping: Clamping, found: Trials) -> Element:
                _key("[slots] width"), ", and the one it seats in without touching bottom has your ",
                _key("[slots] depth"), "."],
               ["All wider by the same: the cutter is larger or runs out by as much: ", _key("[[cutter]] diameter"),
-               f" of \"{cutter}\". All deeper or less deep by the same: Z 0 of that program."]),
-    )
+               f" of \"{cutter}\". All deeper or less deep by the same: Z 0 of that program."]))
 
 
 def _feeds() -> Element:
@@ -222,8 +214,7 @@ def _feeds() -> Element:
                _key("[[cutter]] stepdown"), "), or a slower ", _key("[[cutter]] feed"), "; is the cutter sharp?"],
               ["Marks where it went down: a slower ", _key("[[cutter]] plunge"), ", or a flatter ",
                _key("[[cutter]] ramp"), "."],
-              "These are common practice; the cutter maker's chart comes first."),
-    )
+              "These are common practice; the cutter maker's chart comes first."))
 
 
 def _table(rows: list[list[Child]]) -> Element:

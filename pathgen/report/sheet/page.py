@@ -61,8 +61,7 @@ def setup_sheet(
         if_it_moves(clamping, report),
         of_the_part(report),
         findings(report),
-        footer(report),
-    )
+        footer(report))
     return as_page(f"{clamping.title}: setup sheet", content, style=STYLE)
 
 

@@ -34,8 +34,7 @@ def air_cut(clamping: Clamping, programs: Sequence[Program]) -> Element:
         e("ol", (e("li", line) for line in check_by_hand(clamping, lowest, tried=tried)), class_="tick"),
         scrolling(table(["", *(f"{what} ({units})" for what in ("First cut at X, Y", "X from, to", "Y from, to",
                                                                 "Lowest Z"))], rows),
-                  "What the display should show"),
-    )
+                  "What the display should show"))
 
 
 def display_range(clamping: Clamping, program: Program) -> list[str]:
@@ -100,8 +99,7 @@ def _program(clamping: Clamping, program: Program, left: Element | None) -> Elem
         _figures(clamping, program),
         e("div", e("figure", program_path(clamping, program)), left, class_="pair" if high > _ASIDE * wide else None),
         ended,
-        id=f"program-{step.order}",
-    )
+        id=f"program-{step.order}")
 
 
 def _figures(clamping: Clamping, program: Program) -> Element:

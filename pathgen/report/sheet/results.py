@@ -132,8 +132,7 @@ def _fretting_sheet(report: dict[str, Any]) -> Element:
         "fretting", "Fretting sheet", e("p", fretting_words(data, units)),
         scrolling(table(head, rows), "Fretting sheet"),
         figure(strip_picture(data, units), "Thin: the length to cut. Thick: the tang that is left. Print it at 100 %, "
-               "cut the strip out and lay the wire on it.", wide=True),
-    )
+               "cut the strip out and lay the wire on it.", wide=True))
 
 
 def _side_dots(report: dict[str, Any]) -> Element | None:
