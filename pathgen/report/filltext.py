@@ -125,10 +125,8 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
             else ("what stands of the pieces", "the pieces")
         wood = f"{f'{volume_words(volume)} of' if (volume := cut['wood_volume']) >= 5.0 else 'no'} wood of the {part}"
         ran = f", where program {cut['first_program']} was run as it is here," if cut["repeats_first_pass"] else ""
-        where = f"the whole {part}" if cut["area"] == "board" else \
-            f"the inlay, {format_length(cut['blend'], units)} round it and all inside its dam"
         lines.append(
-            f"{inlay['name']}, program {cut['program']}: over {where}; {_how_cut(cut, units)}. It "
+            f"{inlay['name']}, program {cut['program']}: {_where_cut(cut, part, units)}; {_how_cut(cut, units)}. It "
             f"takes {filled} and{ran} {wood}; {_span(cut['depth_left'], units)} of {what} remain.")
     errors = report["shift_errors"]
     if lines and errors:
@@ -138,6 +136,12 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
         lines += ["", f"If the work lies {shift} off, the surface at the edge of the {part} comes out wrong by:"]
         lines += table(["moved", "lowest", "highest"], rows, right=(1, 2))
     return lines
+
+
+def _where_cut(cut: dict[str, Any], part: str, units: str) -> str:
+    if cut["area"] == "board":
+        return f"over the whole {part}"
+    return f"over the inlay, {format_length(cut['blend'], units)} round it and all inside its dam"
 
 
 def _how_cut(cut: dict[str, Any], units: str) -> str:
