@@ -33,11 +33,11 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.flat import OF_BOARDS
 from pathgen.job.form import ALLOWED as OF_FORMS
 from pathgen.job.job import ORDER, REPEATED, TABLES, head_of
-from pathgen.job.keys import holds, keys_within, limits_of
 from pathgen.job.part import part_of
 from pathgen.job.tables import CutterTable
 from pathgen.parts.fingerboard.part import ZEROS
 from pathgen.parts.flat.part import PLACES
+from pathgen.parts.keys import holds, keys_within, limits_of
 from pathgen.work.operations import WitnessMarks
 from tests.random_jobs import (
     Chance,

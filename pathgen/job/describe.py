@@ -8,8 +8,8 @@ from itertools import groupby
 from typing import Any
 
 from pathgen.job.job import TABLES, head_of
-from pathgen.job.keys import holds, keys_within, limits_of
 from pathgen.job.load import TOP_KEYS
+from pathgen.parts.keys import holds, keys_within, limits_of
 
 LENGTHS = ("length", "length per minute", "list: length", "list: two lengths")
 """What a key holds when its default is in millimetres whatever the job's units."""

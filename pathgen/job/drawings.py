@@ -18,7 +18,7 @@ from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, Doubt, JobError, Mistakes
 from pathgen.base.plain import joined
 from pathgen.base.units import INCH, as_written, format_length, place_as_written, place_words, rounded_down
-from pathgen.job.board_tables import DOT_COLOURS, DotsInlay
+from pathgen.job.board_tables import DotsInlay
 from pathgen.job.depths import check_depth, check_sharp
 from pathgen.job.doubts.drawings import TOUCHING, doubts_of_drawings, in_pixels
 from pathgen.job.filling import resin_of
@@ -31,7 +31,7 @@ from pathgen.job.part import crown_width, slot_width
 from pathgen.job.placing import place_that_fits, placed_on
 from pathgen.job.staged import together
 from pathgen.job.tables import RingInlay
-from pathgen.parts.fingerboard.dots import dot_area
+from pathgen.parts.fingerboard.dots import DOT_COLOURS, dot_area
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import Inlay, PlacedSize

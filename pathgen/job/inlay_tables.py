@@ -7,13 +7,13 @@ from typing import Any, ClassVar, Literal
 
 from pathgen.artwork.values import Colour, parse_colour
 from pathgen.base.errors import JobError
-from pathgen.job.keys import (
+from pathgen.parts.fingerboard.numbers import FRET, FRET_OR_NUT
+from pathgen.parts.keys import (
     ALONG_ACROSS,
     CUTTER,
     CUTTERS,
     FILE,
-    FRET,
-    FRET_OR_NUT,
+    LEAST_POCKET,
     Place,
     choice,
     holding,
@@ -29,8 +29,6 @@ from pathgen.job.keys import (
 )
 from pathgen.work.fill import DAM, LEAST_BATCH, LEAST_WASTE, MEASURE, WASTE
 
-LEAST_POCKET = 0.05
-"""Of inlays, mm."""
 PART = number(0.0, 10_000.0)
 """How many parts of a resin's mix."""
 

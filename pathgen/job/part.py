@@ -16,7 +16,7 @@ from pathgen.job.job import Job
 from pathgen.job.outlines import as_cut, closed_by_cutter, drawn_outline, inner_corners
 from pathgen.job.tables import HolesTable, SlotsTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
-from pathgen.parts.fingerboard.dots import USUAL_FRETS
+from pathgen.parts.fingerboard.numbers import USUAL_FRETS
 from pathgen.parts.fingerboard.part import Fingerboard, Fittings
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import Holes, OutlineCut, Slots, tab_height

@@ -10,12 +10,15 @@ from typing import Any, ClassVar, Literal
 
 from pathgen.base.cutters import LIMITS
 from pathgen.base.scallop import RIDGES
-from pathgen.job.inlay_tables import LEAST_POCKET, InlayTable, PlaceTable, colour, layers_seen
-from pathgen.job.keys import (
+from pathgen.job.inlay_tables import InlayTable, PlaceTable, colour, layers_seen
+from pathgen.parts.fingerboard.part import ZEROS
+from pathgen.parts.flat.part import PLACES
+from pathgen.parts.keys import (
     ALONG_ACROSS,
     CUTTER,
     CUTTERS,
     FILE,
+    LEAST_POCKET,
     XYZ,
     Place,
     choice,
@@ -34,8 +37,6 @@ from pathgen.job.keys import (
     text,
     yes_or_no,
 )
-from pathgen.parts.fingerboard.part import ZEROS
-from pathgen.parts.flat.part import PLACES
 from pathgen.strategies.cutting_out import MOST_LAP
 from pathgen.work.clamping import LEAST_CLEARANCE, Along, KeepOut, Machine, Setup, Stock
 from pathgen.work.features import MOST_ALLOWANCE, Bottom, Entry, OutlineCut

@@ -83,8 +83,6 @@ def test_a_radius_at_the_bridge_lies_on_the_same_line():
 
 
 def test_refused():
-    with pytest.raises(JobError, match="end and bridge are both given"):
-        board(Radii(nut=254.0, end=300.0, bridge=400.0))
     with pytest.raises(JobError, match="shrinks to"):
         board(Radii(nut=254.0, follow="strings"), end_width=5.0)
 

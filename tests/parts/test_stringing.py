@@ -32,7 +32,7 @@ from tests.boards import fingerboard
 from tests.small_board import dotted_job, job
 
 GAUGES = (1.17, 0.91, 0.66, 0.43, 0.33, 0.25)
-SET = Strings(gauges=GAUGES, pitches=(82.4069, 110.0, 146.832, 195.998, 246.942, 329.628),
+SET = Strings(gauges=GAUGES, clear=0.2, pitches=(82.4069, 110.0, 146.832, 195.998, 246.942, 329.628),
               mass=(6.8, 3.9, 2.1, 1.14, 0.67, 0.385), core=(0.4, 0.4, 0.36, 0.43, 0.33, 0.25), modulus=(200.0,) * 6)
 
 
@@ -154,7 +154,7 @@ def test_cents_of_the_setting_alone_where_the_strings_are_not_known():
     """Open over 640 - 0.5 + 2, fretted at the 12th over 320 + 2: the ratio of two lengths, and nothing else."""
     layout = fingerboard(scale_lengths=(640.0, 640.0), frets=14, nut_width=43.0, end_width=43.0, past_last_fret=10.0,
                          thickness=6.0, radius=(300.0, 300.0), nut_offset=0.5).layout
-    data = stringing_data(layout, Strings(gauges=GAUGES, saddle_compensation=(2.0,) * 6), crown=None)
+    data = stringing_data(layout, Strings(gauges=GAUGES, clear=0.2, saddle_compensation=(2.0,) * 6), crown=None)
     assert data["strings"][3]["cents"]["12"] == pytest.approx(1200 * np.log2(641.5 / 322 / 2), abs=0.006)
     words = "\n".join(stringing_lines(data, "mm"))
     assert "cents at 12" in words

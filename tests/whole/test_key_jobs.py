@@ -4,7 +4,7 @@ import tomllib
 
 import pytest
 
-from pathgen.job.keys import key
+from pathgen.parts.keys import key
 from tests.key_jobs import ROWS, VALUES, grown_job, key_job, rule_of
 from tests.random_jobs import COARSE, ending
 

@@ -14,6 +14,8 @@ from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.units import rounded_down, rounded_up
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings
+from pathgen.parts.fingerboard.numbers import FRET, USUAL_FRETS
+from pathgen.parts.keys import CUTTERS, LEAST_POCKET, choice, key, list_of, size
 from pathgen.work.part import inside
 from pathgen.work.thin_wood import BESIDE_PRESSED, THIN
 
@@ -23,7 +25,6 @@ if TYPE_CHECKING:
 
 USUAL_DIAMETERS = (5.0, 6.0, 6.35, 6.5)
 """Face dots of pearl as they are sold, mm: common practice, from memory."""
-USUAL_FRETS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
 
 BESIDE = 1.5
 """Diameters between the centres of two dots beside each other along an edge (our own: half a dot of wood between)."""
@@ -37,23 +38,29 @@ _HAIR = 0.01
 _CLEAR = THIN + _HAIR
 """Wood between dots, and to the edge, that stands, whatever circles lose in straight pieces: mm."""
 
+DOT_COLOURS = {"pearl": "#ece9e0", "black": "#222222", "brass": "#b99a4b"}
+
 
 @dataclass(frozen=True, kw_only=True)
 class Dots:
-    """What a maker asks for: mm."""
+    """``[dots]``: dots in the face of the board, pocketed and filled like an inlay, after the drawings."""
 
-    diameter: float
-    frets: tuple[int, ...] | None = None
-    """None for the usual ones that the board has."""
-    octave: str = "across"
-    """How the two dots of an octave lie: ``"across"`` or ``"along"``."""
-    apart: float | None = None
-    """Between the centres of two dots across; None for half of the board's width there, and along an edge for one dot
-    on the line and the other `BESIDE` diameters inside it."""
-    line: str = "centre"
-    """``"centre"``, or ``"bass"`` or ``"treble"``: along that edge."""
-    inset: float = 8.0
-    """Of the centres from that edge."""
+    diameter: float = key(size(0.5, 30.0), f"of the dots; usual are {', '.join(f'{d:g}' for d in USUAL_DIAMETERS)} mm "
+                          "(from memory)")
+    depth: float = key(size(LEAST_POCKET, 10.0), "straight down from the surface")
+    cutters: tuple[str, ...] = key(CUTTERS, "names, largest first, a v last")
+    frets: tuple[int, ...] | None = key(list_of(FRET, least=1, most=60), "frets that have one",
+                                        None, shown=f"those of {', '.join(map(str, USUAL_FRETS))} that there are")
+    octave: str = key(choice("across", "along"), "how the two dots of an octave lie", "across")
+    apart: float | None = key(size(1.0, 100.0), "between the centres of two dots across", None,
+                              shown="half of the width there; along an edge 1.5 diameters, the second inside the line")
+    line: str = key(choice("centre", "bass", "treble"), "the line they lie on: the centre-line, or along an edge",
+                    "centre")
+    inset: float = key(size(0.0, 100.0), "of their centres from that edge", 8.0)
+    fill: str = key(choice("resin", "piece"), "resin, or dots let in", "piece")
+    gap: float = key(size(0.0, 1.0), 'with fill = "piece": between dot and pocket all round', 0.05)
+    overfill: float = key(size(0.0, 10.0), "how far dots or cured resin stand above the surface", 0.5, inch=0.02)
+    colour: str = key(choice(*DOT_COLOURS), "in the pictures: " + " or ".join(DOT_COLOURS), "pearl")
 
 
 def dot_places(board: Fingerboard, dots: Dots) -> tuple[tuple[int, Floats], ...]:

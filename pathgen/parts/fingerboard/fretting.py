@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
+from pathgen.parts.fingerboard.numbers import FRET_OR_NUT
 from pathgen.parts.fingerboard.radii import radius_under
+from pathgen.parts.keys import key, list_of, number, size, table_of
 from pathgen.work.features import Slots
 
 if TYPE_CHECKING:
@@ -30,47 +32,43 @@ UNDER_TANG = 0.1
 
 @dataclass(frozen=True, kw_only=True)
 class Tang:
-    """The part of the wire that goes into the slot: mm."""
+    """The tang of the fret wire."""
 
-    width: float = 0.5
-    depth: float = 1.6
-    studs: float = 0.7
-    """Width over the studs."""
+    width: float = key(size(0.2, 2.0), "of the tang", 0.5)
+    depth: float = key(size(0.2, 5.0), "how far it goes down under the crown", 1.6)
+    studs: float = key(size(0.2, 2.5), "width over its studs", 0.7)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Crown:
-    """The part of the wire that stands on the board: mm."""
+    """The crown of the fret wire."""
 
-    width: float = 2.4
-    height: float = 1.2
+    width: float = key(size(0.5, 5.0), "across", 2.4)
+    height: float = key(size(0.2, 3.0), "over the board", 1.2)
 
 
 @dataclass(frozen=True, kw_only=True)
 class WireSize:
-    """Wire of another size for some of the frets; what is None is that of the others."""
+    """Wire of another size for some of the frets."""
 
-    frets: tuple[int, int]
-    """First and last that it is for."""
-    tang: Tang | None = None
-    crown: Crown | None = None
+    frets: tuple[int, int] = key(list_of(FRET_OR_NUT, names=("first", "last")), "[first, last] that it is for")
+    tang: Tang | None = key(table_of(Tang), "{ width, depth, studs }", None, shown="that of [frets]")
+    crown: Crown | None = key(table_of(Crown), "{ width, height }", None, shown="that of [frets]")
 
 
 @dataclass(frozen=True, kw_only=True)
 class FretWire:
-    """The wire and how it is worked."""
+    """``[frets]``: the wire, for the fretting sheet."""
 
-    tang: Tang = field(default_factory=Tang)
-    crown: Crown = field(default_factory=Crown)
-    sizes: tuple[WireSize, ...] = ()
-    overhang: float = 2.0
-    """Past each edge of the finished board, filed off later, mm."""
-    bend: float = 0.15
-    """Share by which it is bent to a smaller radius than the board's, so that its ends press down."""
-    tang_gap: float = 0.5
-    """Left between a nipped tang and each end of its slot, mm."""
-    waste: float = 0.1
-    """Share added to the wire to buy."""
+    tang: Tang = key(table_of(Tang), "{ width, depth, studs }", Tang, shown="a usual one")
+    crown: Crown = key(table_of(Crown), "{ width, height }", Crown, shown="a usual one")
+    sizes: tuple[WireSize, ...] = key(
+        list_of(table_of(WireSize), least=1, most=12), "other wire for some frets: { frets, tang, crown }", (),
+        shown="one wire for all")
+    overhang: float = key(size(0.0, 20.0), "past each finished edge, filed off later", 2.0, inch=0.08)
+    bend: float = key(number(0.0, 0.5), "share by which a fret is bent to a smaller radius than the board's", 0.15)
+    tang_gap: float = key(size(0.0, 3.0), "left between a nipped tang and each end of its slot", 0.5)
+    waste: float = key(number(0.0, 1.0), "share added to the wire to buy", 0.1)
 
     def size_of(self, fret: int) -> int:
         """Which of the wires a fret is made of: 0 for the one that is not limited, then those of `sizes`."""

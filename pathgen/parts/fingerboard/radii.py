@@ -22,10 +22,7 @@ from pathgen.parts.fingerboard.numbers import Radii
 
 
 def end_radius(radii: Radii, layout: Layout) -> float:
-    """Radius at the board's end, mm, in whichever way it was stated. Raises JobError when two ways are given."""
-    given = [name for name in ("end", "bridge", "follow") if getattr(radii, name) is not None]
-    if len(given) > 1:
-        raise JobError("[board] radius", f"{' and '.join(given)} are both given", remedy="keep one of them")
+    """Radius at the board's end, mm, in whichever way it was stated."""
     if radii.end is not None:
         return radii.end
     if radii.bridge is not None:

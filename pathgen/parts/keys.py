@@ -398,7 +398,8 @@ def _is_number(value: Any) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
 
 
-FRET, FRET_OR_NUT = number(1, 60, whole=True), number(0, 60, whole=True)
+LEAST_POCKET = 0.05
+"""Of inlays, mm."""
 CUTTER, FILE = text(60), text(1000)
 """The name of a cutter, and of a drawing or job."""
 CUTTERS = list_of(CUTTER, least=1, most=10)
