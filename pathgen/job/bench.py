@@ -35,12 +35,11 @@ from pathgen.work.clamping import Clamping, Step, Stock, numbered, slug
 from pathgen.work.features import Engraving, Holes, OutlineCut, Slots, Surfacing, tab_height
 from pathgen.work.operations import Engrave, Outline, SideDots, SurfaceFinish
 
-_ROOM_FOR_TWO = 2.5
-"""How long a block's edge must be for two tabs on it, in tabs, each with the cutter beside it."""
+_ROOM_FOR_TWO = 2.5  # how long a block's edge must be for two tabs on it, in tabs, each with the cutter beside it
 BLOCK_OVERHANG = 5.0
 """How far a block reaches past the board on each side where its width is left out, mm."""
-_PAST_FRET = 3.0
-"""How far a block reaches past its first and last fret, mm: over half of any crown."""
+_PAST_FRET = 3.0  # how far a block reaches past its first and last fret, mm: over half of any crown
+_GAUGE_APART = 6.0  # sheet left between the grooves of two gauges, and round them, mm
 
 
 def block_clamping(job: Job, frets: tuple[int, int] | None) -> Clamping:
@@ -113,10 +112,6 @@ def gauge_clampings(job: Job) -> tuple[Clamping, ...]:
                  for k, (label, arc) in enumerate(zip(labels, arcs, strict=True)))
 
 
-_GAUGE_APART = 6.0
-"""Sheet left between the grooves of two gauges, and round them, mm."""
-
-
 def _radii(board: Fingerboard, frets: tuple[int, ...] | None) -> list[float]:
     """The radius at each fret asked for, no value twice."""
     places = board.distances
@@ -166,8 +161,7 @@ def _gauge(
 
 _BESIDE_LABEL, _LEAST_LETTERS = 2.0, 1.0
 """What is left of a gauge at each end of its label, and the lowest letters that can be read, mm."""
-_GAUGE_TAB = 4.0
-"""Width of a gauge's tabs, mm."""
+_GAUGE_TAB = 4.0  # width of a gauge's tabs, mm
 
 
 def _reach(board: Fingerboard, first: int, last: int) -> tuple[float, float]:
@@ -181,11 +175,8 @@ def _reach(board: Fingerboard, first: int, last: int) -> tuple[float, float]:
 SIDE_DOTS = "side dots"
 """What its program states to be."""
 
-_BOW = 0.2
-"""How far an edge may bow and still be drilled along a straight line, mm."""
-
-_WALL = 0.5
-"""Least wood between a hole and the faces of the board, mm; its own value, from memory."""
+_BOW = 0.2  # how far an edge may bow and still be drilled along a straight line, mm
+_WALL = 0.5  # least wood between a hole and the faces of the board, mm; its own value, from memory
 
 
 def side_dot_clamping(job: Job) -> Clamping:

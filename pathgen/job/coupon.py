@@ -60,8 +60,7 @@ DEEPER = {"mm": 0.2, "in": 0.008 * INCH}
 DETAIL = (3.0, 5.0)
 """Least and greatest radius of what is taken of the drawing round its narrowest place, mm."""
 
-_JUST = 1e-3
-"""By how much (mm) a place may be too narrow for a cutter that goes in."""
+_JUST = 1e-3  # by how much (mm) a place may be too narrow for a cutter that goes in
 
 _SQUARE = "#7a6a4f"
 

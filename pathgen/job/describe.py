@@ -14,8 +14,7 @@ from pathgen.parts.keys import holds, keys_within, limits_of
 LENGTHS = ("length", "length per minute", "list: length", "list: two lengths")
 """What a key holds when its default is in millimetres whatever the job's units."""
 TOP_HOLDS = {"title": "text", "units": '"mm" or "in"', "order": "list: text"}
-_WIDE = 100
-"""Characters of a line of the list of keys."""
+_WIDE = 100  # characters of a line of the list of keys
 LENGTH_WORDS = (
     'A length is a number in the unit of the job units, or a text with its own unit: "1/4 in", "6 mm"; a feed '
     'likewise: "800 mm/min".'

@@ -45,6 +45,7 @@ DRAWING_TOLERANCE = 0.002
 _HALVINGS = 14  # to find a wall that leaves something
 _ROUNDED = 0.002  # mm: by how much an inch in four places may say more
 _SOMETHING = 0.01  # mm2 of a colour: less is nothing to anybody
+_HAIR = 0.01  # mm: more than just what stands beside a slot
 
 
 def inlays_of(
@@ -347,9 +348,6 @@ def _clear(wood: BaseGeometry, board: Fingerboard | FlatPart, job: Job) -> BaseG
         return wood
     slots = overlay.buffer(shapely.linestrings(board.frets.ends), slot_width(job) / 2 + BESIDE_PRESSED + _HAIR)
     return overlay.difference(wood, overlay.union_all(slots))
-
-
-_HAIR = 0.01  # mm: more than just what stands beside a slot
 
 
 def _check_within(

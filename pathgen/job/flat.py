@@ -36,17 +36,13 @@ OF_BOARDS = ("slots", "nut", "dots", "block", "gauges", "side_dots", "nut_blank"
              "neck")
 """Tables that a flat part has no use for."""
 
-_MOSTLY = 0.5
-"""Share of an opening that its cutter must open."""
+_MOSTLY = 0.5  # share of an opening that its cutter must open
 
 _FILM = 0.05
 """What an opening just as wide as its cutter keeps along its walls is thinner, mm: drawn curves come in chords."""
 
-_MEETS = 1e-3
-"""What lies no further from a piece meets it, mm."""
-
-_AS_WRITTEN = 0.002
-"""By how much half of a length may be missed by writing it to four places of an inch, mm."""
+_MEETS = 1e-3  # what lies no further from a piece meets it, mm
+_AS_WRITTEN = 0.002  # by how much half of a length may be missed by writing it to four places of an inch, mm
 
 
 def flat_part_of(job: Job) -> FlatPart:

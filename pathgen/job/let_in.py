@@ -22,8 +22,7 @@ from pathgen.work.features import Inlay
 THROUGH = 0.1
 """How far the cut round a piece goes below its stock, mm."""
 
-_TIGHT = 0.25
-"""Share of its gap that a piece may lack in places: it goes in all the same."""
+_TIGHT = 0.25  # share of its gap that a piece may lack in places: it goes in all the same
 
 
 def let_ins(job: Job, index: int, inlay: Inlay) -> LetIns:

@@ -329,5 +329,3 @@ def _fingerprint(data: Mapping[str, Any], job: Job) -> str:
     for part in job.part_jobs:
         digest.update(part.fingerprint.encode())
     return digest.hexdigest()[:16]
-
-

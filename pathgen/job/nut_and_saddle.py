@@ -25,13 +25,11 @@ from pathgen.work.operations import Engrave, Outline
 NUT, SADDLE = "nut blank", "saddle blank"
 """What their programs state to be."""
 
-_AROUND = 6.0
-"""Stock left outside the groove round a plate, mm."""
+_AROUND = 6.0  # stock left outside the groove round a plate, mm
 _TAB, _LEAST_TAB, _BESIDE_TAB = 3.0, 1.0, 1.0
 """Width of the tabs on the ends, where they are filed off; less where an end is low, and what is left beside it, mm."""
 _LEAST_MARK, _SADDLE_MARK = 0.5, 1.0
-_LETTERS, _TO_B = 3.0, 1.5
-"""Highest letters of a label, mm; from the bass end to the middle of its B, in letters."""
+_LETTERS, _TO_B = 3.0, 1.5  # highest letters of a label, mm; from the bass end to the middle of its B, in letters
 
 
 def nut_and_saddle_clampings(job: Job) -> tuple[Clamping, ...]:
@@ -150,11 +148,8 @@ def plate_thickness(job: Job, table: NutAndSaddleTable) -> float:
     return table.thickness or slot or _USUAL_NUT
 
 
-_USUAL_NUT = 6.0
-"""Thickness of a nut where no slot says it, mm (common practice, no source)."""
-
-_LEAST_HEIGHT = 2.0
-"""Lowest that a plate may be at its ends, mm."""
+_USUAL_NUT = 6.0  # thickness of a nut where no slot says it, mm (common practice, no source)
+_LEAST_HEIGHT = 2.0  # lowest that a plate may be at its ends, mm
 
 
 def _marks(line: CrossLine, height: float, mark: float, turned: Floats) -> list[Floats]:

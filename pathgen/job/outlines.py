@@ -20,20 +20,14 @@ from pathgen.base.units import place_words
 from pathgen.job.inlay_tables import PlaceTable
 from pathgen.job.job import Job
 
-_LINE = 0.6
-"""Of a shape that its one hole takes at least to be a line round it."""
-
-_HAIR = 0.002
-"""Half the width of a gap that is none, mm."""
-
-_INNER = 1e-3
-"""Corners that point inward are made so much rounder than the outline's cutter, as a share of its radius."""
+_LINE = 0.6  # of a shape that its one hole takes at least to be a line round it
+_HAIR = 0.002  # half the width of a gap that is none, mm
+_INNER = 1e-3  # corners that point inward are made so much rounder than the outline's cutter, as a share of its radius
 
 _REACHED, _EVERY = 1e-3, 0.05
 """A wall counts as reached by the cutter that lies no further off its way, mm; looked at so often along it."""
 
-_LITTLE = 1e-3
-"""What is filled is more than next to nothing from this area on however far the wall lies off, mm2."""
+_LITTLE = 1e-3  # what is filled is more than next to nothing from this area on however far the wall lies off, mm2
 
 SEEN = 0.05
 """Area that an inward corner keeps from which it is told, mm2."""

@@ -22,20 +22,14 @@ from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import Holes, OutlineCut, Slots, tab_height
 from pathgen.work.part import Part, lowest_edge
 
-_BEHIND_ZERO_FRET = 3.0
-"""How far behind a zero fret the nut stands, mm (common practice, no source)."""
-
-_TAB = {"mm": OutlineCut.tab_height, "in": 0.06 * INCH}
-"""Usual height of tabs, mm."""
-
-_INTO_BED = 0.5
-"""How far below the blank holes go where the job does not say, mm."""
+_BEHIND_ZERO_FRET = 3.0  # how far behind a zero fret the nut stands, mm (common practice, no source)
+_TAB = {"mm": OutlineCut.tab_height, "in": 0.06 * INCH}  # usual height of tabs, mm
+_INTO_BED = 0.5  # how far below the blank holes go where the job does not say, mm
 
 LEAST_IN_BED = 3.0
 """How far dowels must go into the spoilboard to hold, mm; common practice, no source."""
 
-_BESIDE_TANG = 1.0
-"""Least wood between a zero fret's slot and the nut's, mm (common practice, no source)."""
+_BESIDE_TANG = 1.0  # least wood between a zero fret's slot and the nut's, mm (common practice, no source)
 
 
 def part_of(job: Job) -> Fingerboard | FlatPart:

@@ -28,6 +28,7 @@ _FINE = 1.0  # mm: sizes that are no larger are often told in thousandths
 _FINEST = 0.001  # mm: nobody measures less at a bench
 _LONG = 1000.0  # mm: what is larger may be given in metres
 _JUST_OVER = 1.5  # times the limit: too much by so little is no slip of a unit
+_ALL_BUT_THE_SAME = 0.9  # likeness of two names of which one is the other's plural
 PER_METRE = 1000
 """By which a feed in metres per minute is too small."""
 
@@ -150,10 +151,6 @@ def unknown_key(name: str, known: Sequence[str], place: Place) -> JobError:
         own = [home for home in homes if home.startswith(f"in {place.where.split()[0]} ")]
         remedy = f"{name} belongs {', or '.join(own[:1] or homes)}"
     return place.refuse(f"unknown key {shown(name)}", remedy=remedy)
-
-
-_ALL_BUT_THE_SAME = 0.9
-"""Likeness of two names of which one is the other's plural."""
 
 
 def nearest(name: str, known: Sequence[str]) -> list[str]:

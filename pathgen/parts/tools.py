@@ -61,8 +61,7 @@ _SHEET = ("All gauges of the folder are cut from this one sheet with one zero, i
           "the sheet where it lies between them, and saw their tabs when the last is cut.")
 _NEXT = "The sheet lies as it did for the gauge before: leave it so, and X 0 and Y 0 as they are."
 
-_SAG = 5e-4
-"""How far the straight pieces of an arc may lie inside it, mm."""
+_SAG = 5e-4  # how far the straight pieces of an arc may lie inside it, mm
 
 
 class Gauge(Tool):

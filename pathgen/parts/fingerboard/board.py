@@ -20,6 +20,8 @@ from pathgen.parts.fingerboard.radii import end_radius
 from pathgen.parts.fingerboard.scale import equal_shares, ratio_shares
 from pathgen.work.features import Bottom, Entry, Slots
 
+_LEAST_BEHIND_ZERO_FRET = 2.0  # wood needed between a zero fret and the board's end, mm
+
 
 def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_radius: float = 0.0) -> Fingerboard:
     """The board from a maker's numbers (mm).
@@ -145,10 +147,8 @@ def _widest(board: Fingerboard, middles: Floats, width: float) -> Floats:
     return np.asarray(middles[:, :1] + ends[..., None] * unit[:, None])
 
 
-_ROUNDING = 1e-6
-"""By how much a slot that ends just at the board's end may seem to end past it, mm."""
-_SHELF_OVERRUN = 1.0
-"""How far a nut shelf is cut past the board's end, mm."""
+_ROUNDING = 1e-6  # by how much a slot that ends just at the board's end may seem to end past it, mm
+_SHELF_OVERRUN = 1.0  # how far a nut shelf is cut past the board's end, mm
 
 
 def _straight_share(numbers: BoardNumbers, shares: Floats) -> float:
@@ -195,10 +195,6 @@ def _frets(layout: Layout, edges: Floats, numbers: BoardNumbers) -> Frets:
         ends[entry.fret], full[entry.fret] = _partial(ends[entry.fret], entry, layout.bass_side)
     return Frets(number=np.arange(first, len(edges)), distance=centre_crossings(layout.lines)[first:],
                  bass=edges[first:, 0], treble=edges[first:, 1], ends=ends[first:], full=full[first:])
-
-
-_LEAST_BEHIND_ZERO_FRET = 2.0
-"""Wood needed between a zero fret and the board's end, mm."""
 
 
 def _partial(ends: Floats, entry: PartialFret, bass_side: int) -> tuple[Floats, Bools]:

@@ -32,11 +32,8 @@ BESIDE = 1.5
 QUADRANT = 64
 """Straight pieces for a quarter of a dot: 0.3 um inside a circle of 8 mm."""
 
-_HAIR = 0.01
-"""What is lost in straight pieces, mm."""
-
-_CLEAR = THIN + _HAIR
-"""Wood between dots, and to the edge, that stands, whatever circles lose in straight pieces: mm."""
+_HAIR = 0.01  # what is lost in straight pieces, mm
+_CLEAR = THIN + _HAIR  # wood between dots, and to the edge, that stands, whatever circles lose in straight pieces: mm
 
 DOT_COLOURS = {"pearl": "#ece9e0", "black": "#222222", "brass": "#b99a4b"}
 

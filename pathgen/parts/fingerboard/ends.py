@@ -19,14 +19,9 @@ from pathgen.base.units import rounded_down
 from pathgen.parts.fingerboard.layout import Edges
 from pathgen.parts.fingerboard.numbers import End
 
-_ARC_SAG = 5e-4
-"""How far chords may lie inside an arc of the outline, mm."""
-
-_LEFT = 0.01
-"""So near the rounded outline still runs along the end somewhere, mm."""
-
-_TRIED = 5e-3
-"""How exactly the largest radius that fits is found, mm."""
+_ARC_SAG = 5e-4  # how far chords may lie inside an arc of the outline, mm
+_LEFT = 0.01  # so near the rounded outline still runs along the end somewhere, mm
+_TRIED = 5e-3  # how exactly the largest radius that fits is found, mm
 
 
 def board_outline(

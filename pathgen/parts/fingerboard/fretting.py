@@ -29,6 +29,8 @@ USUAL_STUDS = 0.2
 UNDER_TANG = 0.1
 """Room wanted under the tang, mm, from memory."""
 
+_SAME = 0.01  # a slot that ends this near to the fret's end runs out through the edge, mm
+
 
 @dataclass(frozen=True, kw_only=True)
 class Tang:
@@ -143,10 +145,6 @@ def fretting(board: Fingerboard, slots: Slots | None, wire: FretWire) -> Frettin
     used = np.bincount(size, weights=length, minlength=len(wire.wires))
     return Fretting(number=frets.number, length=length, tang=length - nipped.sum(axis=1), nipped=nipped, radius=radius,
                     bend=radius * (1.0 - wire.bend), size=size, totals=np.asarray(used * (1.0 + wire.waste), float))
-
-
-_SAME = 0.01
-"""A slot that ends this near to the fret's end runs out through the edge, mm."""
 
 
 def finished_ends(board: Fingerboard) -> Floats:

@@ -13,6 +13,8 @@ from pathgen.base.units import falls_short, rounded_down
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings
 from pathgen.parts.fingerboard.numbers import FallsAway, ReliefAt
 
+_WORTH_NAMING = 0.005  # mm
+
 
 def lowered(surface: Surface, layout: Layout, relief: ReliefAt | None, fall: FallsAway | None) -> Surface:
     """The surface with relief and fall-away, or as it is without. Raises JobError for what cannot be."""
@@ -80,7 +82,3 @@ def taken(surface: Surface, web: Floats, x: Floats, least: float) -> tuple[str, 
         return words, ""
     most = rounded_down(deep * float(np.min(1 - (least - web[short]) / low[short])))
     return words, f", or [board] {key} {most:.2f} mm or less" if most > 0 else ""
-
-
-_WORTH_NAMING = 0.005
-"""mm"""

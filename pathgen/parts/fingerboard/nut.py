@@ -23,8 +23,7 @@ if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
 
 
-_SAG = 5e-4
-"""How far the straight pieces of the curve lie inside it, at most, mm."""
+_SAG = 5e-4  # how far the straight pieces of the curve lie inside it, at most, mm
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

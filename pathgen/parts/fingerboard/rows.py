@@ -33,6 +33,8 @@ if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
     from pathgen.work.clamping import Clamping
 
+_EVERY = 1.0  # spacing of the points along an inlay's edge where the wood under it is measured, mm
+
 
 def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
     """What report.json says of a board: frets, strings, side dots; fretting, stringing and neck where known."""
@@ -190,10 +192,6 @@ def _finished_widths(board: Fingerboard) -> Floats:
     """Along each fret, from edge to edge of the finished board, the binding on."""
     edges = past_binding(board, np.stack([board.frets.bass, board.frets.treble], axis=1))
     return np.asarray(np.linalg.norm(edges[:, 1] - edges[:, 0], axis=1))
-
-
-_EVERY = 1.0
-"""Spacing of the points along an inlay's edge where the wood under it is measured, mm."""
 
 
 def wood_left(
