@@ -162,7 +162,7 @@ def _asked_outline(job: Job) -> Polygon:
 def _drawn_with_holes(job: Job, table: PlateTable) -> Polygon:
     """The drawn outline, with the holes in it where openings name nothing else."""
     holed = table.openings is not None and not (table.openings.colours or table.openings.layers)
-    return drawn_outline(job, table.artwork or "", table.place, "[plate]", seen=table.artwork_layers, holed=holed)
+    return drawn_outline(job, table, "[plate]", holed=holed)
 
 
 def _drawn_openings(job: Job) -> BaseGeometry:
@@ -176,9 +176,7 @@ def _drawn_openings(job: Job) -> BaseGeometry:
             return MultiPolygon([Polygon(hole) for hole in holes])
         raise JobError("[plate] openings", "neither colours nor layers, and the drawing has no hole in it",
                        remedy="name the colours, or the layers, of the drawing that are cut through")
-    return drawn_area(job, table.artwork, table.place, "[plate] openings", colours=table.openings.colours,
-                      layers=table.openings.layers,
-                      seen=table.artwork_layers and (*table.artwork_layers, *table.openings.layers))
+    return drawn_area(job, table, "[plate] openings", colours=table.openings.colours, layers=table.openings.layers)
 
 
 def _face(job: Job) -> None:

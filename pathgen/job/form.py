@@ -215,14 +215,13 @@ def _form(job: Job) -> FormTable:
 
 def _page(job: Job) -> Polygon | None:
     """The page of its drawing, where it lies; None where its place is not that of the page."""
-    form = _form(job)
-    return page_of(job, form.artwork, form.place, "[form]", seen=form.artwork_layers)
+    return page_of(job, _form(job))
 
 
 def _area(job: Job) -> tuple[BaseGeometry, Polygon]:
     """What the line encloses, and the sheet's part that the form may take."""
     form = _form(job)
-    area = drawn_area(job, form.artwork, form.place, "[form]", colours=form.colours, seen=form.artwork_layers)
+    area = drawn_area(job, form, "[form]", colours=form.colours)
     if form.length is not None and form.width is not None:
         asked = np.array([0.0, -form.width / 2, form.length, form.width / 2])
         page = _page(job)

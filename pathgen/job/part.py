@@ -155,7 +155,7 @@ def _asked_outline(job: Job) -> Polygon | None:
     """As it is drawn; None where it is not."""
     table = job.outline
     if table is not None and table.artwork is not None:
-        return drawn_outline(job, table.artwork, table.place, "[outline]", seen=table.artwork_layers)
+        return drawn_outline(job, table, "[outline]")
     for name in ("place", "artwork_layers"):
         if getattr(table, name, None):
             raise JobError(f"[outline] {name}", "without a drawing", remedy="give artwork, or leave it out")
