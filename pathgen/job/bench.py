@@ -21,15 +21,15 @@ from pathgen.parts.fingerboard.fretting import finished_ends, past_binding
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.rows import dot_rows
 from pathgen.parts.tools import (
-    Edge,
-    FirstGauge,
-    Gauge,
-    NextGauge,
+    FIRST_GAUGE,
+    GAUGE,
+    NEXT_GAUGE,
     StandingBoard,
     arc_edge,
     hollow_block,
     lengthwise_edge,
     radius_gauge,
+    standing_edge,
 )
 from pathgen.work.clamping import Clamping, Step, Stock, numbered, slug
 from pathgen.work.features import Engraving, Holes, OutlineCut, Slots, Surfacing, tab_height
@@ -135,7 +135,7 @@ def _gauge(
         outline = Outline(cut, saw=f"Leave its tabs, the sheet, X 0 and Y 0 as they are: gauge {index + 2} is next.")
     elif index:
         outline = Outline(cut, saw="Cut the tabs of all gauges with a fine saw and trim them flush.")
-    kind = Gauge if count == 1 else NextGauge if index else FirstGauge
+    names = GAUGE if count == 1 else NEXT_GAUGE if index else FIRST_GAUGE
     steps = [Step(operation=outline, cutter=job.cutter(table.cutter, "[gauges] cutter"))]
     if table.engraver and label:
         # along the gauge, its top toward the hollow edge
@@ -154,7 +154,7 @@ def _gauge(
     named = [replace(step, file_name=f"gauge-{index + 1}-{step.file_name}") for step in numbered(steps)]
     return Clamping(
         title=f"{job.title}: gauge {index + 1}, {label or 'along the board'}", kind="gauge", units=job.units,
-        board=radius_gauge(kind, arc, x=x, height=table.height, thickness=table.thickness), stock=stock,
+        board=radius_gauge(names, arc, x=x, height=table.height, thickness=table.thickness), stock=stock,
         setup=setup, machine=job.machine, steps=tuple(named),
     )
 
@@ -217,7 +217,7 @@ def side_dot_clamping(job: Job) -> Clamping:
                      along=setup.along, under=(float(under[0]), float(under[1])))
     step = Step(order=1, operation=drill, cutter=cutter, file_name=f"side-dots-{slug(cutter.name, 'cutter')}.nc")
     return Clamping(
-        title=f"{job.title}: side dots in the bass edge", kind=SIDE_DOTS, units=job.units, board=Edge.all_of(stock),
+        title=f"{job.title}: side dots in the bass edge", kind=SIDE_DOTS, units=job.units, board=standing_edge(stock),
         stock=stock, setup=setup, machine=job.machine, steps=(step,),
     )
 

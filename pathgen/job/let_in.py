@@ -28,12 +28,8 @@ _TIGHT = 0.25  # share of its gap that a piece may lack in places: it goes in al
 def let_ins(job: Job, index: int, inlay: Inlay) -> LetIns:
     """Pocket and pieces for each colour that an inlay was drawn with; none where the job has no ``piece`` for it.
 
-    Raises
-    ------
-    CutterError
-        For cutters that leave no upright wall, or whose flute is too short for the stock.
-    JobError
-        When nothing of a colour is left for a piece, or pieces of two colours would lie in each other's place.
+    Raises CutterError for cutters that leave no upright wall, or whose flute is too short for the stock; JobError when
+    nothing of a colour is left for a piece, or pieces of two colours would lie in each other's place.
     """
     table, where = job.inlays[index].piece, f"inlay {index + 1} piece"
     if table is None:
@@ -42,8 +38,7 @@ def let_ins(job: Job, index: int, inlay: Inlay) -> LetIns:
     made = tuple(
         (colour, let_in(
             shape, pocket_cutters=cutters, piece_cutter=job.cutter(table.cutter, f"{where} cutter"), gap=table.gap,
-            thickness=table.thickness, from_back=table.from_back,
-            through=THROUGH, where=f"{where}, {colour}",
+            thickness=table.thickness, from_back=table.from_back, through=THROUGH, where=f"{where}, {colour}",
         ))
         for colour, shape in inlay.drawn
     )

@@ -42,10 +42,10 @@ from pathgen.job.part import board_of, holes_of, nut_of, outline_of, part_of, sl
 from pathgen.job.surface import check_radius, check_surface, web_under
 from pathgen.job.tables import LEAST_DEPTH, NARROWEST_GROOVE, OutlineTable
 from pathgen.parts.fingerboard.fretting import checked_wire
-from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.neck import neck_of
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import checked_strings
+from pathgen.parts.fingerboard.top import taken
 from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.holding import stands_in_groove
 from pathgen.strategies.drilling import check_holes

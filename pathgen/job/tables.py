@@ -5,7 +5,7 @@ limits, its words. Those of inlays and of the board are modules beside this one.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, ClassVar, Literal
 
 from pathgen.base.cutters import LIMITS
@@ -39,7 +39,7 @@ from pathgen.parts.keys import (
 )
 from pathgen.strategies.cutting_out import MOST_LAP
 from pathgen.work.clamping import LEAST_CLEARANCE, Along, KeepOut, Machine, Setup, Stock
-from pathgen.work.features import MOST_ALLOWANCE, Bottom, Entry, OutlineCut
+from pathgen.work.features import MOST_ALLOWANCE, Bottom, Entry
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 
 LEAST_DEPTH = 0.1
@@ -312,16 +312,13 @@ NARROWEST_GROOVE = 0.25
 
 
 @dataclass(frozen=True, kw_only=True)
-class OutlineTable(OutlineCut):
+class OutlineTable:
     """``[outline]``: cutting the board free."""
 
-    where: str = field(default="[outline]", init=False)  # no key
-    all_round: bool = field(default=False, init=False)  # no key
     cutter: str = key(CUTTER, f"a flat-end cutter, {NARROWEST_GROOVE:g} mm wide or more")
-    tabs: int | None = key(number(0, 40, whole=True),  # type: ignore[assignment]
-                           "how many tabs hold the part, on its long edges; all round a plate or form where these have "
-                           "no room", None, shown="4, or none with skin")
-    tab_height: float | None = key(  # type: ignore[assignment]
+    tabs: int | None = key(number(0, 40, whole=True), "how many tabs hold the part, on its long edges; all round a "
+                           "plate or form where these have no room", None, shown="4, or none with skin")
+    tab_height: float | None = key(
         size(0.0, 50.0), "wood left under the cutter at a tab", None,
         shown="1.5 mm, or 0.06 in of a job in inches, but at most two thirds of the edge, or what stands beside it")
     tab_width: float = key(size(0.5, 100.0), "wood left along the edge at a tab", 6.0, inch=0.25)

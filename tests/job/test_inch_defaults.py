@@ -94,10 +94,8 @@ def test_a_small_limit_is_not_shown_as_none(tmp_path: Path) -> None:
         pathgen.load_job(tmp_path / "board.toml")
 
 
-OWN_DEFAULTS = {("NutBlankTable", "thickness"), ("NutBlankTable", "overhang"), ("OutlineTable", "tabs"),
-                ("OutlineTable", "tab_height")}
-"""A saddle's are not a nut's; tabs are as many as the part needs, and as high as its edge
-lets them be."""
+OWN_DEFAULTS = {("NutBlankTable", "thickness"), ("NutBlankTable", "overhang")}
+"""A saddle's are not a nut's."""
 
 
 def test_a_table_and_the_values_that_it_is_read_into_have_the_same_defaults():
@@ -111,7 +109,7 @@ def test_a_table_and_the_values_that_it_is_read_into_have_the_same_defaults():
                 other |= {(table.__name__, f.name) for f in given if own[f.name] != f.default}
                 alike += len(given)
     assert other == OWN_DEFAULTS
-    assert alike > 100
+    assert alike > 40
 
 
 def test_ridges_in_millimetres_are_asked_after(tmp_path: Path) -> None:

@@ -8,8 +8,8 @@ from mpmath import mp, mpf
 from pathgen.base.errors import JobError
 from pathgen.job.bench import _radii
 from pathgen.parts.fingerboard.numbers import Radii
-from pathgen.parts.fingerboard.radii import bow_under, string_lines
 from pathgen.parts.fingerboard.rows import string_rows
+from pathgen.parts.fingerboard.top import bow_under, string_lines
 from tests.boards import fingerboard
 
 NUMBERS = {

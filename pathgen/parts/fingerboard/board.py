@@ -13,11 +13,10 @@ from pathgen.base.surface import Surface
 from pathgen.base.units import SUMS, rounded_down, rounded_up
 from pathgen.parts.fingerboard.ends import board_outline, chord_across, end_points
 from pathgen.parts.fingerboard.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused, nutward
-from pathgen.parts.fingerboard.lowering import lowered
 from pathgen.parts.fingerboard.numbers import BoardNumbers, End, PartialFret
 from pathgen.parts.fingerboard.part import Fingerboard, Frets
-from pathgen.parts.fingerboard.radii import end_radius
 from pathgen.parts.fingerboard.scale import equal_shares, ratio_shares
+from pathgen.parts.fingerboard.top import end_radius, lowered
 from pathgen.work.features import Bottom, Entry, Slots
 
 _LEAST_BEHIND_ZERO_FRET = 2.0  # wood needed between a zero fret and the board's end, mm

@@ -13,7 +13,7 @@ from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.numbers import FRET_OR_NUT
-from pathgen.parts.fingerboard.radii import radius_under
+from pathgen.parts.fingerboard.top import radius_under
 from pathgen.parts.keys import key, list_of, number, size, table_of
 from pathgen.work.features import Slots
 

@@ -16,8 +16,8 @@ from pathgen.base.surface import Surface
 from pathgen.base.units import rounded_down
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.layout import nutward
-from pathgen.parts.fingerboard.radii import radius_under
 from pathgen.parts.fingerboard.stringing import Strings, edge_to_string, on_outer_strings, string_places
+from pathgen.parts.fingerboard.top import radius_under
 
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
