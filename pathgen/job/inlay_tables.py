@@ -18,7 +18,6 @@ from pathgen.parts.keys import (
     choice,
     holding,
     key,
-    limits_of,
     list_of,
     number,
     shown,
@@ -96,7 +95,7 @@ class PlaceTable:
                            "one copy would lie upon another", allowed="each fret once", remedy="leave one out")
 
 
-@holding("table or list of numbers", limits=f"2 to 6 values, each {limits_of(PART)}")
+@holding("table or list of numbers", limits=f"2 to 6 values, each {PART.limits}")
 def _mix(value: Any, place: Place) -> dict[str, float]:
     """Named parts, or a list of them: { resin = 2, hardener = 1 } or [2, 1]."""
     if isinstance(value, list):

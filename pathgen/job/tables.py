@@ -23,7 +23,6 @@ from pathgen.parts.keys import (
     Place,
     choice,
     holding,
-    holds,
     is_length,
     key,
     list_of,
@@ -86,7 +85,7 @@ def _keep_out(value: Any, place: Place) -> KeepOut:
 _ANY_ZERO = choice(*ZEROS, *PLACES)
 
 
-@holding(*holds(_ANY_ZERO))
+@holding(_ANY_ZERO.words)
 def _zero(value: Any, place: Place) -> str:
     """Of what is no place at all those are told that may be where such a part has them."""
     known = value in (*ZEROS, *PLACES)
@@ -315,7 +314,6 @@ NARROWEST_GROOVE = 0.25
 class OutlineTable:
     """``[outline]``: cutting the board free."""
 
-    cutter: str = key(CUTTER, f"a flat-end cutter, {NARROWEST_GROOVE:g} mm wide or more")
     tabs: int | None = key(number(0, 40, whole=True), "how many tabs hold the part, on its long edges; all round a "
                            "plate or form where these have no room", None, shown="4, or none with skin")
     tab_height: float | None = key(
@@ -326,6 +324,7 @@ class OutlineTable:
     skin: float = key(size(0.0, 5.0), "wood left under the cut all round, instead of tabs", 0.0)
     finish: float = key(size(0.0, MOST_LAP), "the most that a last lap at full depth takes off the walls; 0 for none",
                         0.2)
+    cutter: str = key(CUTTER, f"a flat-end cutter, {NARROWEST_GROOVE:g} mm wide or more")
     artwork: str | None = key(FILE, "a drawing of the cut board's outline", None, shown="edges and ends as stated")
     artwork_layers: tuple[str, ...] = layers_seen()
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes", None,

@@ -44,8 +44,6 @@ class Dots:
 
     diameter: float = key(size(0.5, 30.0), f"of the dots; usual are {', '.join(f'{d:g}' for d in USUAL_DIAMETERS)} mm "
                           "(from memory)")
-    depth: float = key(size(LEAST_POCKET, 10.0), "straight down from the surface")
-    cutters: tuple[str, ...] = key(CUTTERS, "names, largest first, a v last")
     frets: tuple[int, ...] | None = key(list_of(FRET, least=1, most=60), "frets that have one",
                                         None, shown=f"those of {', '.join(map(str, USUAL_FRETS))} that there are")
     octave: str = key(choice("across", "along"), "how the two dots of an octave lie", "across")
@@ -54,6 +52,8 @@ class Dots:
     line: str = key(choice("centre", "bass", "treble"), "the line they lie on: the centre-line, or along an edge",
                     "centre")
     inset: float = key(size(0.0, 100.0), "of their centres from that edge", 8.0)
+    depth: float = key(size(LEAST_POCKET, 10.0), "straight down from the surface")
+    cutters: tuple[str, ...] = key(CUTTERS, "names, largest first, a v last")
     fill: str = key(choice("resin", "piece"), "resin, or dots let in", "piece")
     gap: float = key(size(0.0, 1.0), 'with fill = "piece": between dot and pocket all round', 0.05)
     overfill: float = key(size(0.0, 10.0), "how far dots or cured resin stand above the surface", 0.5, inch=0.02)

@@ -12,10 +12,8 @@ from pathgen.parts.keys import (
     Place,
     choice,
     holding,
-    holds,
     is_length,
     key,
-    limits_of,
     list_of,
     number,
     read_table,
@@ -65,7 +63,7 @@ class Radii:
     """One length with a unit of its own, as it stands in the file."""
 
 
-@holding("length or table", Scale, limits=limits_of(SCALE))
+@holding("length or table", Scale, limits=SCALE.limits)
 def _scale(value: Any, place: Place) -> Scale:
     if isinstance(value, dict):
         return read_table(Scale, value, place)
@@ -73,7 +71,7 @@ def _scale(value: Any, place: Place) -> Scale:
     return Scale(bass=both, treble=both)
 
 
-@holding('length, table or "flat"', Radii, limits=limits_of(RADIUS))
+@holding('length, table or "flat"', Radii, limits=RADIUS.limits)
 def _radius(value: Any, place: Place) -> Radii:
     if value == "flat":
         return Radii(nut=math.inf, end=math.inf)
@@ -98,11 +96,11 @@ def _radius(value: Any, place: Place) -> Radii:
 FRETLESS = "for a board without frets write as many as one of its length has, and leave [slots] out"
 
 
-@holding(*holds(FRET), limits=limits_of(FRET))
+@holding(FRET.words, limits=FRET.limits)
 def _frets(value: Any, place: Place) -> int:
     """How many; 0 is what is written for none."""
     if value == 0 and value is not False:
-        raise place.refuse(f"{shown(value)} given", allowed=f"a whole number from {limits_of(FRET)}", remedy=FRETLESS)
+        raise place.refuse(f"{shown(value)} given", allowed=f"a whole number from {FRET.limits}", remedy=FRETLESS)
     return int(FRET(value, place))
 
 
@@ -169,6 +167,13 @@ class BoardNumbers:
         _scale, "nut to bridge along the centre-line; or { bass, treble, straight_fret } for fanned frets")
     frets: int = key(_frets, "how many frets; of a board without as many as its length would have, without [slots]", 0,
                      shown="required, or as many as ratios")
+    nut_width: float = key(size(10.0, 200.0), "finished width at the nut face, edge to edge")
+    end_width: float = key(size(10.0, 200.0), "finished width at the board's end")
+    past_last_fret: float = key(size(1.0, 200.0), "how far the board's end, before its arch or steps, lies past the "
+                                "last fret, on the centre-line", 10.0)
+    thickness: float = key(size(1.0, 50.0, usual=(3.0, 12.0)), "finished thickness at the centre-line")
+    radius: Radii = key(_radius, 'radius of the top: one length, { nut, end }, or "flat"; '
+                           f"{_SLOPE} along the board, {math.degrees(math.atan(STEEPEST_ACROSS)):g} degrees across it")
     divisions: int = key(number(1, 72, whole=True), "equal divisions of the octave", 12)
     ratios: tuple[float, ...] = key(
         list_of(_ratio, least=1, most=60),
@@ -180,22 +185,12 @@ class BoardNumbers:
     partial_frets: tuple[PartialFret, ...] = key(
         list_of(table_of(PartialFret)), "frets that stop within the board: { fret, across }", ())
     left_handed: bool = key(yes_or_no, "bass and treble sides change places: bass is at + across", False)
-    nut_width: float = key(size(10.0, 200.0), "finished width at the nut face, edge to edge")
-    end_width: float = key(size(10.0, 200.0), "finished width at the board's end")
-    past_last_fret: float = key(size(1.0, 200.0), "how far the board's end, before its arch or steps, lies past the "
-                                "last fret, on the centre-line", 10.0)
     behind_nut: float = key(size(0.0, 100.0), "how far the board runs on behind the nut face", 0.0)
     edge_to_string: float = key(size(0.0, 20.0), "from each edge in to its outer string", 3.0)
-    strings: int = key(  # None until loading fills it in
-        number(1, MOST_STRINGS, whole=True), "how many, for the straightness under each", None,
-        shown="as many as [strings] gauges has, else 6")
     nut_end: End = key(table_of(End), "shape of the end at the nut: { rise, steps, corner_radius }", End,
                             shown="straight")
     end: End = key(table_of(End), "shape of the other end: { rise, steps, corner_radius }", End,
                         shown="straight")
-    thickness: float = key(size(1.0, 50.0, usual=(3.0, 12.0)), "finished thickness at the centre-line")
-    radius: Radii = key(_radius, 'radius of the top: one length, { nut, end }, or "flat"; '
-                           f"{_SLOPE} along the board, {math.degrees(math.atan(STEEPEST_ACROSS)):g} degrees across it")
     relief: ReliefAt | None = key(table_of(ReliefAt), "a dip along the board, cut into it: { depth, fret, to }",
                                      None, shown="none")
     fall_away: FallsAway | None = key(
@@ -203,10 +198,13 @@ class BoardNumbers:
     binding: float = key(size(0.0, 10.0), "thickness glued on each long side later; the board is cut narrower by it",
                          0.0)
     bound: bool = key(yes_or_no, "true: the binding is on the blank already, and the board is cut with it", False)
+    min_web: float = key(size(0.0, 20.0), "least wood left under any pocket or slot", 1.0, inch=0.04)
+    strings: int = key(  # None until loading fills it in
+        number(1, MOST_STRINGS, whole=True), "how many, for the straightness under each", None,
+        shown="as many as [strings] gauges has, else 6")
     side_dots: tuple[int, ...] | None = key(list_of(FRET),
                                             "frets with dots in the side; 12, 24 .. have two", None,
                                             shown=f"those of {', '.join(map(str, USUAL_FRETS))} that there are")
-    min_web: float = key(size(0.0, 20.0), "least wood left under any pocket or slot", 1.0, inch=0.04)
 
     @property
     def bass_side(self) -> int:
