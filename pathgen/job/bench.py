@@ -36,8 +36,7 @@ from pathgen.work.features import Engraving, Holes, OutlineCut, Slots, Surfacing
 from pathgen.work.operations import Engrave, Outline, SideDots, SurfaceFinish
 
 _ROOM_FOR_TWO = 2.5  # how long a block's edge must be for two tabs on it, in tabs, each with the cutter beside it
-BLOCK_OVERHANG = 5.0
-"""How far a block reaches past the board on each side where its width is left out, mm."""
+_BLOCK_OVERHANG = 5.0  # how far a block reaches past the board on each side where its width is left out, mm
 _PAST_FRET = 3.0  # how far a block reaches past its first and last fret, mm: over half of any crown
 _GAUGE_APART = 6.0  # sheet left between the grooves of two gauges, and round them, mm
 
@@ -61,7 +60,7 @@ def block_clamping(job: Job, frets: tuple[int, int] | None) -> Clamping:
     half = max(float(board.edges.half_width(x)) for x in (start, end)) + board.binding
     if board.drawn:
         half = float(np.abs(board.finished.bounds[1::2]).max())
-    width = table.width or 2 * (half + BLOCK_OVERHANG)
+    width = table.width or 2 * (half + _BLOCK_OVERHANG)
     part = hollow_block(board, start, end, width=width, thickness=table.thickness, least=table.least)
     hollow = SurfaceFinish(Surfacing(scallop=table.scallop, what="hollow", part="block", table="[block]"))
     steps = [Step(operation=hollow, cutter=job.cutter(table.cutter, "[block] cutter"))]

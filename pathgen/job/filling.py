@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
-from typing import Any
-
 from pathgen.base.errors import JobError
-from pathgen.job.inlay_tables import ResinTable
 from pathgen.job.job import Job
 from pathgen.job.marks import check_marks
 from pathgen.job.measured import check_measured
@@ -39,9 +35,5 @@ def check_filling(job: Job) -> None:
 
 def resin_of(job: Job, index: int) -> Resin:
     """The resin of an inlay: its own keys before those of ``[resin]``."""
-    tables = [t for t in (job.inlays[index].resin, job.resin) if t is not None]
-
-    def first(name: str, default: Any) -> Any:
-        return next((v for t in tables if (v := getattr(t, name)) is not None), default)
-
-    return replace(Resin(), **{f.name: first(f.name, getattr(Resin(), f.name)) for f in fields(ResinTable)})
+    tables = [vars(table) for table in (job.resin, job.inlays[index].resin) if table is not None]
+    return Resin(**{name: value for table in tables for name, value in table.items() if value is not None})

@@ -23,15 +23,12 @@ if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
 
 
-USUAL_DIAMETERS = (5.0, 6.0, 6.35, 6.5)
-"""Face dots of pearl as they are sold, mm: common practice, from memory."""
+_USUAL_DIAMETERS = (5.0, 6.0, 6.35, 6.5)  # face dots of pearl as they are sold, mm: common practice, from memory
 
 BESIDE = 1.5
 """Diameters between the centres of two dots beside each other along an edge (our own: half a dot of wood between)."""
 
-QUADRANT = 64
-"""Straight pieces for a quarter of a dot: 0.3 um inside a circle of 8 mm."""
-
+_QUADRANT = 64  # straight pieces for a quarter of a dot: 0.3 um inside a circle of 8 mm.
 _HAIR = 0.01  # what is lost in straight pieces, mm
 _CLEAR = THIN + _HAIR  # wood between dots, and to the edge, that stands, whatever circles lose in straight pieces: mm
 
@@ -42,7 +39,7 @@ DOT_COLOURS = {"pearl": "#ece9e0", "black": "#222222", "brass": "#b99a4b"}
 class Dots:
     """``[dots]``: dots in the face of the board, pocketed and filled like an inlay, after the drawings."""
 
-    diameter: float = key(size(0.5, 30.0), f"of the dots; usual are {', '.join(f'{d:g}' for d in USUAL_DIAMETERS)} mm "
+    diameter: float = key(size(0.5, 30.0), f"of the dots; usual are {', '.join(f'{d:g}' for d in _USUAL_DIAMETERS)} mm "
                           "(from memory)")
     frets: tuple[int, ...] | None = key(list_of(FRET, least=1, most=60), "frets that have one",
                                         None, shown=f"those of {', '.join(map(str, USUAL_FRETS))} that there are")
@@ -107,7 +104,7 @@ def dot_area(
         raise JobError("[dots] octave" if in_line else "[dots] apart",
                        f"two dots at fret {first} meet: {near.min():.2f} mm between centres",
                        allowed=f"more than {2 * radius:.2f} mm", remedy=smaller + apart)
-    circles = overlay.buffer(shapely.points(tree), radius, quad_segs=QUADRANT)
+    circles = overlay.buffer(shapely.points(tree), radius, quad_segs=_QUADRANT)
     return shapely.MultiPolygon(list(shapely.get_parts(overlay.union_all(circles))))
 
 

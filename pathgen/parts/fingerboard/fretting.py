@@ -24,11 +24,8 @@ if TYPE_CHECKING:
 SPLIT, LOOSE = 0.02, 0.05
 """mm: a slot this much narrower than the tang splits the board, one that leaves the studs less than this does not
 hold (from memory; woods differ)."""
-USUAL_STUDS = 0.2
-"""How much wider than its tang wire is over its studs, mm, from memory."""
-UNDER_TANG = 0.1
-"""Room wanted under the tang, mm, from memory."""
-
+_USUAL_STUDS = 0.2  # how much wider than its tang wire is over its studs, mm, from memory
+_UNDER_TANG = 0.1  # room wanted under the tang, mm, from memory
 _SAME = 0.01  # a slot that ends this near to the fret's end runs out through the edge, mm
 
 
@@ -190,7 +187,7 @@ def _faults(wire: FretWire, slots: Slots, where: str) -> Iterator[tuple[str, str
     tang, width = wire.tang, slots.width
     low, high = tang.width - SPLIT, tang.studs - LOOSE
     if high < low - 1e-9:
-        studs = tang.width + USUAL_STUDS
+        studs = tang.width + _USUAL_STUDS
         yield (f"{where} studs", f"{tang.studs:g} mm over a tang {tang.width:g} mm wide: no slot holds it and does not "
                "split the board", f"{low + LOOSE:.2f} mm or more", "measure over the barbs that stand out on both "
                f"sides of the tang, usually about {studs:g} mm here")
@@ -199,6 +196,6 @@ def _faults(wire: FretWire, slots: Slots, where: str) -> Iterator[tuple[str, str
         why = "splits the board" if width < low else "does not hold the studs"
         yield (where, f"a slot of {width:g} mm {why}: tang {tang.width:g} mm, {tang.studs:g} mm over its studs",
                f"a slot {low:.2f} to {high:.2f} mm wide, as is usual", "take another slot cutter or other wire")
-    if slots.depth < tang.depth + UNDER_TANG - 1e-9:
+    if slots.depth < tang.depth + _UNDER_TANG - 1e-9:
         yield (where, f"a slot {slots.depth:g} mm deep for a tang of {tang.depth:g} mm: the fret does not go down",
-               f"{tang.depth + UNDER_TANG:.2f} mm deep or more", "make [slots] depth larger, or file the tang")
+               f"{tang.depth + _UNDER_TANG:.2f} mm deep or more", "make [slots] depth larger, or file the tang")

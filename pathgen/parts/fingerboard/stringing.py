@@ -19,8 +19,7 @@ from pathgen.parts.fingerboard.layout import Layout
 from pathgen.parts.fingerboard.numbers import MOST_STRINGS
 from pathgen.parts.keys import choice, key, list_of, number, size, table_of
 
-SHOWN_FRETS = (1, 3, 5, 7, 12)
-"""Frets whose cents are shown."""
+_SHOWN_FRETS = (1, 3, 5, 7, 12)  # frets whose cents are shown
 
 LISTS = ("pitches", "mass", "core", "modulus", "nut_compensation", "saddle_compensation")
 
@@ -267,7 +266,7 @@ def _compensation(layout: Layout, strings: Strings, shares: Floats) -> list[dict
             }
             over = max(strings.clear, 0.0)  # where the string leaves nut or zero fret
             longer = stretch(at[:-1], float(at[-1]), over, 2 * strings.action_12 - over)
-        frets = [f for f in SHOWN_FRETS if f < len(ideal)]
+        frets = [f for f in _SHOWN_FRETS if f < len(ideal)]
         cents = cents_sharp(ideal[frets], scale_length=length, nut=nut, saddle=saddle, stretched=longer[frets], **known)
         last = 12 if len(ideal) > 12 else len(ideal) - 1
         wanted = saddle_for(float(ideal[last]), scale_length=length, nut=nut, stretched=float(longer[last]), **known)
