@@ -16,8 +16,8 @@ from pathgen.base.errors import JobError, PathgenError
 from pathgen.job.part import board_of, nut_of, slots_of
 from pathgen.parts.fingerboard.board import nut_slot, slots
 from pathgen.parts.fingerboard.dots import is_octave
+from pathgen.parts.fingerboard.fretting import past_binding
 from pathgen.parts.fingerboard.numbers import End, PartialFret
-from pathgen.parts.fingerboard.rows import _finished_widths
 from pathgen.parts.fingerboard.scale import cents_off, ratio_shares
 from pathgen.work.clamping import Stock
 from tests.boards import fingerboard
@@ -414,4 +414,5 @@ def test_the_finished_width_of_a_drawn_board_reaches_to_its_bindings_outer_faces
     drawn = board(binding=2.0, outline=shapely.Polygon(
         [(0.0, -20.0), (end, -20.0 - 0.75 * end), (end, 20.0 + 0.75 * end), (0.0, 20.0)]))
     cut = np.linalg.norm(drawn.frets.treble - drawn.frets.bass, axis=1)
-    assert _finished_widths(drawn) == pytest.approx(cut + 5.0, abs=1e-6)
+    finished = np.linalg.norm(np.diff(past_binding(drawn, drawn.crossings[1:]), axis=1)[:, 0], axis=1)
+    assert finished == pytest.approx(cut + 5.0, abs=1e-6)
