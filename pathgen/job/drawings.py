@@ -21,11 +21,10 @@ from pathgen.base.units import INCH, as_written, format_length, place_as_written
 from pathgen.job.board_tables import DotsInlay
 from pathgen.job.depths import check_depth, check_sharp
 from pathgen.job.doubts.drawings import TOUCHING, doubts_of_drawings, in_pixels
-from pathgen.job.filling import resin_of
+from pathgen.job.filling import let_ins, resin_of
 from pathgen.job.flat import ring_area
 from pathgen.job.inlay_tables import InlayTable
 from pathgen.job.job import Job
-from pathgen.job.let_in import let_ins
 from pathgen.job.outlines import drawing_path, left_out_words
 from pathgen.job.part import crown_width, slot_width
 from pathgen.job.placing import place_that_fits, placed_on
