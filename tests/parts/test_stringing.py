@@ -17,7 +17,7 @@ from pathgen.job.part import board_of
 from pathgen.parts.fingerboard.nut import nut_curve
 from pathgen.parts.fingerboard.rows import strung_data
 from pathgen.parts.fingerboard.stringing import (
-    Course,
+    CourseTable,
     Strings,
     cents_sharp,
     checked_strings,
@@ -48,7 +48,7 @@ PAIRS = (1.0, 1.0, 0.7, 0.7, 0.4, 0.4, 0.28, 0.28)
 
 @pytest.mark.parametrize("spacing", ["gaps", "centres"])
 def test_courses_are_as_near_together_as_asked_and_apart_alike(spacing):
-    d, at = np.array(PAIRS), string_places(PAIRS, 30.0, spacing, Course(strings=2, gap=1.8))
+    d, at = np.array(PAIRS), string_places(PAIRS, 30.0, spacing, CourseTable(strings=2, gap=1.8))
     gaps, middles = np.diff(at) - (d[1:] + d[:-1]) / 2, (at[::2] + at[1::2]) / 2
     assert [at[0], at[-1]] == pytest.approx([0.0, 30.0])
     assert gaps[::2] == pytest.approx(np.full(4, 1.8))
@@ -70,7 +70,7 @@ def test_courses_in_a_job_are_told_and_refused_where_they_cannot_be(tmp_path, ca
         with pytest.raises(JobError, match=words):
             dotted_job(tmp_path, (plain, pairs.format(each, 1.8)))
     with pytest.raises(JobError, match=r"would touch.*make gap 6.47 mm or less"):
-        string_places(PAIRS, 30.0, "gaps", Course(strings=2, gap=7.0))
+        string_places(PAIRS, 30.0, "gaps", CourseTable(strings=2, gap=7.0))
 
 
 def test_twelve_double_courses_are_a_set_and_one_string_more_is_told_without_a_word_of_commas(tmp_path):

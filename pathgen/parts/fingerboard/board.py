@@ -13,7 +13,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.units import SUMS, rounded_down, rounded_up
 from pathgen.parts.fingerboard.ends import board_outline, chord_across, end_points
 from pathgen.parts.fingerboard.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused, nutward
-from pathgen.parts.fingerboard.numbers import BoardNumbers, End, PartialFret
+from pathgen.parts.fingerboard.numbers import BoardNumbers, EndTable, PartialFretTable
 from pathgen.parts.fingerboard.part import Fingerboard, Frets
 from pathgen.parts.fingerboard.scale import equal_shares, ratio_shares
 from pathgen.parts.fingerboard.top import end_radius, lowered
@@ -48,7 +48,7 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
     whole = shape(cut) if outline is None else outline
     finished = shape(layout.edges) if outline is None else overlay.buffer(outline, binding, join_style="mitre")
     edges = _edge_crossings(layout, cut, whole)
-    ending = end_points(cut, end, numbers.end if outline is None else End(), layout.bass_side)[[0, -1]]
+    ending = end_points(cut, end, numbers.end if outline is None else EndTable(), layout.bass_side)[[0, -1]]
     if outline is not None:
         met = chord_across(outline, end[None])[0]
         ending = np.where(np.isnan(met), ending, met)
@@ -196,7 +196,7 @@ def _frets(layout: Layout, edges: Floats, numbers: BoardNumbers) -> Frets:
                  bass=edges[first:, 0], treble=edges[first:, 1], ends=ends[first:], full=full[first:])
 
 
-def _partial(ends: Floats, entry: PartialFret, bass_side: int) -> tuple[Floats, Bools]:
+def _partial(ends: Floats, entry: PartialFretTable, bass_side: int) -> tuple[Floats, Bools]:
     """A fret's line cut down to a range across the board; whether each end is still at the edge."""
     y = np.array(entry.across) * -bass_side
     share = (y - ends[0, 1]) / (ends[1, 1] - ends[0, 1])

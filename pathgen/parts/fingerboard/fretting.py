@@ -30,7 +30,7 @@ _SAME = 0.01  # a slot that ends this near to the fret's end runs out through th
 
 
 @dataclass(frozen=True, kw_only=True)
-class Tang:
+class TangTable:
     """The tang of the fret wire."""
 
     width: float = key(size(0.2, 2.0), "of the tang", 0.5)
@@ -39,7 +39,7 @@ class Tang:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Crown:
+class CrownTable:
     """The crown of the fret wire."""
 
     width: float = key(size(0.5, 5.0), "across", 2.4)
@@ -47,22 +47,22 @@ class Crown:
 
 
 @dataclass(frozen=True, kw_only=True)
-class WireSize:
+class WireSizeTable:
     """Wire of another size for some of the frets."""
 
     frets: tuple[int, int] = key(list_of(FRET_OR_NUT, names=("first", "last")), "[first, last] that it is for")
-    tang: Tang | None = key(table_of(Tang), "{ width, depth, studs }", None, shown="that of [frets]")
-    crown: Crown | None = key(table_of(Crown), "{ width, height }", None, shown="that of [frets]")
+    tang: TangTable | None = key(table_of(TangTable), "{ width, depth, studs }", None, shown="that of [frets]")
+    crown: CrownTable | None = key(table_of(CrownTable), "{ width, height }", None, shown="that of [frets]")
 
 
 @dataclass(frozen=True, kw_only=True)
 class FretWire:
     """``[frets]``: the wire, for the fretting sheet."""
 
-    tang: Tang = key(table_of(Tang), "{ width, depth, studs }", Tang, shown="a usual one")
-    crown: Crown = key(table_of(Crown), "{ width, height }", Crown, shown="a usual one")
-    sizes: tuple[WireSize, ...] = key(
-        list_of(table_of(WireSize), least=1, most=12), "other wire for some frets: { frets, tang, crown }", (),
+    tang: TangTable = key(table_of(TangTable), "{ width, depth, studs }", TangTable, shown="a usual one")
+    crown: CrownTable = key(table_of(CrownTable), "{ width, height }", CrownTable, shown="a usual one")
+    sizes: tuple[WireSizeTable, ...] = key(
+        list_of(table_of(WireSizeTable), least=1, most=12), "other wire for some frets: { frets, tang, crown }", (),
         shown="one wire for all")
     overhang: float = key(size(0.0, 20.0), "past each finished edge, filed off later", 2.0, inch=0.08)
     bend: float = key(number(0.0, 0.5), "share by which a fret is bent to a smaller radius than the board's", 0.15)

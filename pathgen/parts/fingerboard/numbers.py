@@ -36,7 +36,7 @@ _SLOPE = f"nowhere steeper than 1 in {1.0 / STEEPEST:g}"
 
 
 @dataclass(frozen=True, kw_only=True)
-class Scale:
+class FannedScale:
     """Two scale lengths: ``scale_length = { bass = .., treble = .. }``."""
 
     bass: float = key(SCALE, "scale length of the lowest string, along itself")
@@ -52,7 +52,7 @@ class Scale:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Radii:
+class TwoRadii:
     """A compound radius: ``radius = { nut = .., end = .. }``, or bridge or follow instead of end."""
 
     nut: float = key(RADIUS, "radius across the board at the nut")
@@ -63,20 +63,20 @@ class Radii:
     """One length with a unit of its own, as it stands in the file."""
 
 
-@holding("length or table", Scale, limits=SCALE.limits)
-def _scale(value: Any, place: Place) -> Scale:
+@holding("length or table", FannedScale, limits=SCALE.limits)
+def _scale(value: Any, place: Place) -> FannedScale:
     if isinstance(value, dict):
-        return read_table(Scale, value, place)
+        return read_table(FannedScale, value, place)
     both = SCALE(value, place)
-    return Scale(bass=both, treble=both)
+    return FannedScale(bass=both, treble=both)
 
 
-@holding('length, table or "flat"', Radii, limits=RADIUS.limits)
-def _radius(value: Any, place: Place) -> Radii:
+@holding('length, table or "flat"', TwoRadii, limits=RADIUS.limits)
+def _radius(value: Any, place: Place) -> TwoRadii:
     if value == "flat":
-        return Radii(nut=math.inf, end=math.inf)
+        return TwoRadii(nut=math.inf, end=math.inf)
     if isinstance(value, dict):
-        radii = read_table(Radii, value, place)
+        radii = read_table(TwoRadii, value, place)
         ways = [way for way in ("end", "bridge", "follow") if getattr(radii, way) is not None]
         if len(ways) != 1:
             raise place.refuse(f"{' and '.join(ways) or 'only nut'} given", allowed="nut, and end, bridge or follow")
@@ -88,7 +88,7 @@ def _radius(value: Any, place: Place) -> Radii:
     if isinstance(value, str) and not is_length(value):
         raise place.refuse(f"{shown(value)} given", allowed='one length, { nut, end }, or "flat"')
     both = RADIUS(value, place)
-    radii = Radii(nut=both, end=both)
+    radii = TwoRadii(nut=both, end=both)
     object.__setattr__(radii, "written", value.strip() if isinstance(value, str) else "")
     return radii
 
@@ -119,7 +119,7 @@ def _ratio(value: Any, place: Place) -> float:
 
 
 @dataclass(frozen=True, kw_only=True)
-class PartialFret:
+class PartialFretTable:
     """A fret that stops within the board."""
 
     fret: int = key(FRET_OR_NUT, "its number")
@@ -128,7 +128,7 @@ class PartialFret:
 
 
 @dataclass(frozen=True, kw_only=True)
-class End:
+class EndTable:
     """The shape of an end of the board."""
 
     rise: float = key(size(-100.0, 100.0), "an arch this high over the straight end; negative: hollow", 0.0)
@@ -140,7 +140,7 @@ class End:
 
 
 @dataclass(frozen=True, kw_only=True)
-class ReliefAt:
+class ReliefTable:
     """A dip under the strings."""
 
     depth: float = key(size(0.01, MOST_LOWERED), f"at its deepest; 0 at the nut; {_SLOPE}")
@@ -149,7 +149,7 @@ class ReliefAt:
 
 
 @dataclass(frozen=True, kw_only=True)
-class FallsAway:
+class FallAwayTable:
     """The board falling away from the strings over the last frets."""
 
     drop: float = key(size(0.01, MOST_LOWERED), f"at the board's end; {_SLOPE}")
@@ -163,7 +163,7 @@ class BoardNumbers:
 
     INSTEAD: ClassVar[dict[str, str]] = {"fretless": FRETLESS}
 
-    scale_length: Scale = key(
+    scale_length: FannedScale = key(
         _scale, "nut to bridge along the centre-line; or { bass, treble, straight_fret } for fanned frets")
     frets: int = key(_frets, "how many frets; of a board without as many as its length would have, without [slots]", 0,
                      shown="required, or as many as ratios")
@@ -172,7 +172,7 @@ class BoardNumbers:
     past_last_fret: float = key(size(1.0, 200.0), "how far the board's end, before its arch or steps, lies past the "
                                 "last fret, on the centre-line", 10.0)
     thickness: float = key(size(1.0, 50.0, usual=(3.0, 12.0)), "finished thickness at the centre-line")
-    radius: Radii = key(_radius, 'radius of the top: one length, { nut, end }, or "flat"; '
+    radius: TwoRadii = key(_radius, 'radius of the top: one length, { nut, end }, or "flat"; '
                            f"{_SLOPE} along the board, {math.degrees(math.atan(STEEPEST_ACROSS)):g} degrees across it")
     divisions: int = key(number(1, 72, whole=True), "equal divisions of the octave", 12)
     ratios: tuple[float, ...] = key(
@@ -182,19 +182,19 @@ class BoardNumbers:
     nut_offset: float = key(size(0.0, 10.0), "all frets and the bridge lie this much nearer to the nut face, which "
                             "compensates the open strings", 0.0)
     zero_fret: bool = key(yes_or_no, "a fret at the nut face; the nut behind it only guides the strings", False)
-    partial_frets: tuple[PartialFret, ...] = key(
-        list_of(table_of(PartialFret)), "frets that stop within the board: { fret, across }", ())
+    partial_frets: tuple[PartialFretTable, ...] = key(
+        list_of(table_of(PartialFretTable)), "frets that stop within the board: { fret, across }", ())
     left_handed: bool = key(yes_or_no, "bass and treble sides change places: bass is at + across", False)
     behind_nut: float = key(size(0.0, 100.0), "how far the board runs on behind the nut face", 0.0)
     edge_to_string: float = key(size(0.0, 20.0), "from each edge in to its outer string", 3.0)
-    nut_end: End = key(table_of(End), "shape of the end at the nut: { rise, steps, corner_radius }", End,
+    nut_end: EndTable = key(table_of(EndTable), "shape of the end at the nut: { rise, steps, corner_radius }", EndTable,
                             shown="straight")
-    end: End = key(table_of(End), "shape of the other end: { rise, steps, corner_radius }", End,
+    end: EndTable = key(table_of(EndTable), "shape of the other end: { rise, steps, corner_radius }", EndTable,
                         shown="straight")
-    relief: ReliefAt | None = key(table_of(ReliefAt), "a dip along the board, cut into it: { depth, fret, to }",
+    relief: ReliefTable | None = key(table_of(ReliefTable), "a dip along the board, cut into it: { depth, fret, to }",
                                      None, shown="none")
-    fall_away: FallsAway | None = key(
-        table_of(FallsAway), "the board falls away from the strings: { drop, fret, shape }", None, shown="none")
+    fall_away: FallAwayTable | None = key(
+        table_of(FallAwayTable), "the board falls away from the strings: { drop, fret, shape }", None, shown="none")
     binding: float = key(size(0.0, 10.0), "thickness glued on each long side later; the board is cut narrower by it",
                          0.0)
     bound: bool = key(yes_or_no, "true: the binding is on the blank already, and the board is cut with it", False)

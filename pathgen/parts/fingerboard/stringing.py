@@ -33,7 +33,7 @@ _EACH = "bass first; "
 
 
 @dataclass(frozen=True, kw_only=True)
-class Course:
+class CourseTable:
     """Strings that stand together."""
 
     strings: int = key(number(2, 6, whole=True), "of each course")
@@ -47,8 +47,8 @@ class Strings:
     gauges: tuple[float, ...] = key(list_of(size(0.1, 5.0), least=1, most=MOST_STRINGS), _EACH + "outer diameters")
     spacing: str = key(choice("gaps", "centres"), "what is equal between neighbours or courses: clear gaps, or centres",
                        "gaps")
-    course: Course | None = key(
-        table_of(Course), "strings that stand together, as a mandolin's: { strings, gap }", None, shown="none")
+    course: CourseTable | None = key(
+        table_of(CourseTable), "strings that stand together, as a mandolin's: { strings, gap }", None, shown="none")
     clear: float = key(  # None until loading fills it in
         size(-2.0, 3.0), "at the nut, from a string's underside down to the plane of the frets' tops; less than 0: the "
         "nut's slots end under it, as behind a zero fret", None,
@@ -92,7 +92,7 @@ def checked_strings(strings: Strings, count: int) -> None:
 
 
 def string_places(
-    gauges: ArrayLike, spread: float, spacing: str, course: Course | None = None, *, inset: float = 0.0
+    gauges: ArrayLike, spread: float, spacing: str, course: CourseTable | None = None, *, inset: float = 0.0
 ) -> Floats:
     """Centres of the strings across, (n,) mm, from the outer bass string at 0 to the outer treble one at `spread`.
 
@@ -124,7 +124,7 @@ def _most(does: Callable[[float], bool], most: float) -> float:
     return max((one for one in tried.tolist() if does(one)), default=0.0)
 
 
-def _steps(gauges: ArrayLike, spread: float, spacing: str, course: Course | None) -> tuple[Floats, Floats]:
+def _steps(gauges: ArrayLike, spread: float, spacing: str, course: CourseTable | None) -> tuple[Floats, Floats]:
     """(n - 1,) from the middle of each string to that of the next, and where they would touch."""
     d = np.asarray(gauges, dtype=float)
     if len(d) == 1:

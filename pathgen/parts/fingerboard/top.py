@@ -21,12 +21,12 @@ from pathgen.base.slopes import STEEPEST
 from pathgen.base.surface import Surface
 from pathgen.base.units import falls_short, rounded_down
 from pathgen.parts.fingerboard.layout import Edges, Layout, centre_crossings
-from pathgen.parts.fingerboard.numbers import FallsAway, Radii, ReliefAt
+from pathgen.parts.fingerboard.numbers import FallAwayTable, ReliefTable, TwoRadii
 
 _WORTH_NAMING = 0.005  # mm
 
 
-def end_radius(radii: Radii, layout: Layout) -> float:
+def end_radius(radii: TwoRadii, layout: Layout) -> float:
     """Radius at the board's end, mm, in whichever way it was stated."""
     if radii.end is not None:
         return radii.end
@@ -75,7 +75,7 @@ def _not_below_zero(radius: float, remedy: str = "make the radii closer to each 
     return radius
 
 
-def lowered(surface: Surface, layout: Layout, relief: ReliefAt | None, fall: FallsAway | None) -> Surface:
+def lowered(surface: Surface, layout: Layout, relief: ReliefTable | None, fall: FallAwayTable | None) -> Surface:
     """The surface with relief and fall-away, or as it is without. Raises JobError for what cannot be."""
     if relief is None and fall is None:
         return surface
