@@ -33,11 +33,11 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.flat import OF_BOARDS
 from pathgen.job.form import ALLOWED as OF_FORMS
 from pathgen.job.job import ORDER, REPEATED, TABLES, head_of
-from pathgen.job.keys import holds, keys_within, limits_of
 from pathgen.job.part import part_of
 from pathgen.job.tables import CutterTable
 from pathgen.parts.fingerboard.part import ZEROS
 from pathgen.parts.flat.part import PLACES
+from pathgen.parts.keys import keys_within
 from pathgen.work.operations import WitnessMarks
 from tests.random_jobs import (
     Chance,
@@ -166,7 +166,7 @@ class Making:
 
     def value(self, head: str, field: Field[Any], own: Own) -> Any:
         """A value that a key may have, None where it makes no sense beside what `own` has already."""
-        row, (words, inner) = f"{head} {field.name}", holds(field.metadata["reader"])
+        row, words, inner = f"{head} {field.name}", (reader := field.metadata["reader"]).words, reader.inner
         rule = rule_of(head, field)
         as_table = inner is not None and (rule is None or self.wanted.startswith(f"{row} ") or (
             not words.startswith(("table", "list")) and self.chance.now_and_then()))
@@ -261,7 +261,7 @@ def rule_of(head: str, field: Field[Any]) -> Rule | None:
     for name in (f"{head} {field.name}", f"{inner} {field.name}", field.name):
         if name in VALUES:
             return VALUES[name]
-    words, table = holds(field.metadata["reader"])
+    words, table = (reader := field.metadata["reader"]).words, reader.inner
     if table is None and not (_words(words) or words in ("true or false", "colour", "list: colour")
                               or _number(field.default)):
         raise KeyError(f"tests/key_jobs.py has no values for {head} {field.name}")
@@ -405,7 +405,7 @@ def _order(job: Making) -> None:
 
 def _limits(field: Field[Any]) -> tuple[float, float]:
     """From what to what a number of a key may be."""
-    found = re.match(r"(-?[\d.e+-]+) to (-?[\d.e+-]+)", limits_of(field.metadata["reader"]))
+    found = re.match(r"(-?[\d.e+-]+) to (-?[\d.e+-]+)", field.metadata["reader"].limits)
     return (float(found[1]), float(found[2])) if found else (-math.inf, math.inf)
 
 
@@ -419,7 +419,7 @@ def _number(default: Any) -> bool:
 
 def _usual(chance: Chance, field: Field[Any]) -> Any:
     """One of the words that a key takes, or a number about its default."""
-    words, _ = holds(field.metadata["reader"])
+    words = field.metadata["reader"].words
     if words == "true or false":
         return chance.one(True, False)
     if "colour" in words:
@@ -449,7 +449,7 @@ def never(job: Making, own: Own) -> None:
 
 
 SHAPES = {"ball": ("ball-end",), "flat": ("flat-end",), "v": ("v",), "rough": ("flat-end", "ball-end"),
-          "any": tuple(_words(holds(_FIELDS["[[cutter]] shape"].metadata["reader"])[0]))}
+          "any": tuple(_words(_FIELDS["[[cutter]] shape"].metadata["reader"].words))}
 """The shapes that steps are mostly drawn with."""
 
 
@@ -662,7 +662,7 @@ def _piece(job: Making, own: Own) -> Own | None:
         own["fill"] = "piece"
     if own.get("fill") != "piece":
         return None
-    made = job.table(holds(_FIELDS["[[inlay]] piece"].metadata["reader"])[1] or object, "[[inlay]] piece")
+    made = job.table(_FIELDS["[[inlay]] piece"].metadata["reader"].inner or object, "[[inlay]] piece")
     return made | {"thickness": round(own["depth"] + job.chance.length(0.1, 0.9) * own.get("overfill", 1.0), 2)}
 
 

@@ -32,8 +32,7 @@ _TOUCH, _SLANT = 1e-6, 2.0
 """What an edge may be nearer than it may, mm, by rounding; how far an end may run along, in the channel's width and the
 web's beside it: a long edge runs on."""
 
-_SAME = 0.01
-"""Two holes nearer to each other's place than this are mates, mm."""
+_SAME = 0.01  # two holes nearer to each other's place than this are mates, mm
 
 
 def with_back(job: Job, top: Clamping) -> Clamping:

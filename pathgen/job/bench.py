@@ -21,26 +21,24 @@ from pathgen.parts.fingerboard.fretting import finished_ends, past_binding
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.rows import dot_rows
 from pathgen.parts.tools import (
-    Edge,
-    FirstGauge,
-    Gauge,
-    NextGauge,
+    FIRST_GAUGE,
+    GAUGE,
+    NEXT_GAUGE,
     StandingBoard,
     arc_edge,
     hollow_block,
     lengthwise_edge,
     radius_gauge,
+    standing_edge,
 )
 from pathgen.work.clamping import Clamping, Step, Stock, numbered, slug
 from pathgen.work.features import Engraving, Holes, OutlineCut, Slots, Surfacing, tab_height
 from pathgen.work.operations import Engrave, Outline, SideDots, SurfaceFinish
 
-_ROOM_FOR_TWO = 2.5
-"""How long a block's edge must be for two tabs on it, in tabs, each with the cutter beside it."""
-BLOCK_OVERHANG = 5.0
-"""How far a block reaches past the board on each side where its width is left out, mm."""
-_PAST_FRET = 3.0
-"""How far a block reaches past its first and last fret, mm: over half of any crown."""
+_ROOM_FOR_TWO = 2.5  # how long a block's edge must be for two tabs on it, in tabs, each with the cutter beside it
+_BLOCK_OVERHANG = 5.0  # how far a block reaches past the board on each side where its width is left out, mm
+_PAST_FRET = 3.0  # how far a block reaches past its first and last fret, mm: over half of any crown
+_GAUGE_APART = 6.0  # sheet left between the grooves of two gauges, and round them, mm
 
 
 def block_clamping(job: Job, frets: tuple[int, int] | None) -> Clamping:
@@ -62,7 +60,7 @@ def block_clamping(job: Job, frets: tuple[int, int] | None) -> Clamping:
     half = max(float(board.edges.half_width(x)) for x in (start, end)) + board.binding
     if board.drawn:
         half = float(np.abs(board.finished.bounds[1::2]).max())
-    width = table.width or 2 * (half + BLOCK_OVERHANG)
+    width = table.width or 2 * (half + _BLOCK_OVERHANG)
     part = hollow_block(board, start, end, width=width, thickness=table.thickness, least=table.least)
     hollow = SurfaceFinish(Surfacing(scallop=table.scallop, what="hollow", part="block", table="[block]"))
     steps = [Step(operation=hollow, cutter=job.cutter(table.cutter, "[block] cutter"))]
@@ -113,10 +111,6 @@ def gauge_clampings(job: Job) -> tuple[Clamping, ...]:
                  for k, (label, arc) in enumerate(zip(labels, arcs, strict=True)))
 
 
-_GAUGE_APART = 6.0
-"""Sheet left between the grooves of two gauges, and round them, mm."""
-
-
 def _radii(board: Fingerboard, frets: tuple[int, ...] | None) -> list[float]:
     """The radius at each fret asked for, no value twice."""
     places = board.distances
@@ -140,7 +134,7 @@ def _gauge(
         outline = Outline(cut, saw=f"Leave its tabs, the sheet, X 0 and Y 0 as they are: gauge {index + 2} is next.")
     elif index:
         outline = Outline(cut, saw="Cut the tabs of all gauges with a fine saw and trim them flush.")
-    kind = Gauge if count == 1 else NextGauge if index else FirstGauge
+    names = GAUGE if count == 1 else NEXT_GAUGE if index else FIRST_GAUGE
     steps = [Step(operation=outline, cutter=job.cutter(table.cutter, "[gauges] cutter"))]
     if table.engraver and label:
         # along the gauge, its top toward the hollow edge
@@ -159,15 +153,14 @@ def _gauge(
     named = [replace(step, file_name=f"gauge-{index + 1}-{step.file_name}") for step in numbered(steps)]
     return Clamping(
         title=f"{job.title}: gauge {index + 1}, {label or 'along the board'}", kind="gauge", units=job.units,
-        board=radius_gauge(kind, arc, x=x, height=table.height, thickness=table.thickness), stock=stock,
+        board=radius_gauge(names, arc, x=x, height=table.height, thickness=table.thickness), stock=stock,
         setup=setup, machine=job.machine, steps=tuple(named),
     )
 
 
 _BESIDE_LABEL, _LEAST_LETTERS = 2.0, 1.0
 """What is left of a gauge at each end of its label, and the lowest letters that can be read, mm."""
-_GAUGE_TAB = 4.0
-"""Width of a gauge's tabs, mm."""
+_GAUGE_TAB = 4.0  # width of a gauge's tabs, mm
 
 
 def _reach(board: Fingerboard, first: int, last: int) -> tuple[float, float]:
@@ -181,11 +174,8 @@ def _reach(board: Fingerboard, first: int, last: int) -> tuple[float, float]:
 SIDE_DOTS = "side dots"
 """What its program states to be."""
 
-_BOW = 0.2
-"""How far an edge may bow and still be drilled along a straight line, mm."""
-
-_WALL = 0.5
-"""Least wood between a hole and the faces of the board, mm; its own value, from memory."""
+_BOW = 0.2  # how far an edge may bow and still be drilled along a straight line, mm
+_WALL = 0.5  # least wood between a hole and the faces of the board, mm; its own value, from memory
 
 
 def side_dot_clamping(job: Job) -> Clamping:
@@ -226,7 +216,7 @@ def side_dot_clamping(job: Job) -> Clamping:
                      along=setup.along, under=(float(under[0]), float(under[1])))
     step = Step(order=1, operation=drill, cutter=cutter, file_name=f"side-dots-{slug(cutter.name, 'cutter')}.nc")
     return Clamping(
-        title=f"{job.title}: side dots in the bass edge", kind=SIDE_DOTS, units=job.units, board=Edge.all_of(stock),
+        title=f"{job.title}: side dots in the bass edge", kind=SIDE_DOTS, units=job.units, board=standing_edge(stock),
         stock=stock, setup=setup, machine=job.machine, steps=(step,),
     )
 

@@ -41,11 +41,8 @@ NOT_SHARED = {
 }
 """What a part may not have that shares its blank, and what is allowed and to be done instead."""
 
-OF_ALL = ("measured", "moved")
-"""What is said of the common blank, not of one of its parts."""
-
-ALIKE = 0.01
-"""A measured mark is one that was drilled where they were as near to each other, mm."""
+_OF_ALL = ("measured", "moved")  # what is said of the common blank, not of one of its parts
+_ALIKE = 0.01  # a measured mark is one that was drilled where they were as near to each other, mm
 
 _ALONG: tuple[Along, ...] = ("x", "y", "-x", "-y")
 _SIDES = ("near end", "lower side", "far end", "upper side")
@@ -121,7 +118,7 @@ def _check_part(job: Job, number: int) -> None:
         if name in NOT_SHARED:
             allowed, remedy = NOT_SHARED[name]
             raise JobError(f"{where} job", f"{table.job} has {head_of(name)}", allowed=allowed, remedy=remedy)
-        if name in OF_ALL:
+        if name in _OF_ALL:
             raise JobError(f"{where} job", f"{table.job} has {head_of(name)}", allowed="what moves is the whole "
                            "blank", remedy=f"write {head_of(name)} into {job.path.name}, each with at as the "
                            "part's page has it" if name == "measured" else f"write it into {job.path.name}")
@@ -263,7 +260,7 @@ def _guessed(job: Job, whole: Clamping) -> bool:
     """Whether a mark was measured that nobody says to have drilled where it was to be, on top of the raw stock."""
     drilled = np.array([place for table in job.parts for place in table.drilled or ()]).reshape(-1, 3)
     at = np.array([one.at for one in job.measured])
-    known = (np.abs(at[:, None] - drilled).max(axis=2) <= ALIKE).any(axis=1)
+    known = (np.abs(at[:, None] - drilled).max(axis=2) <= _ALIKE).any(axis=1)
     return bool((~known & (at[:, 2] == whole.stock.thickness - whole.z_zero)).any())
 
 
@@ -275,7 +272,7 @@ def _unmeasured(job: Job, clampings: Sequence[Clamping], before: int) -> str:
         if step is None or (table.drilled is None and step.number >= before):
             continue
         marks = one.display(step.operation.feature.places)
-        if (np.abs(marks[:, None] - at).max(axis=2).min(axis=1) > ALIKE).any():
+        if (np.abs(marks[:, None] - at).max(axis=2).min(axis=1) > _ALIKE).any():
             parts.append(str(number))
     return f"the marks of part{'s' * (len(parts) > 1)} {joined(parts)}" if parts else ""
 
@@ -287,7 +284,7 @@ def _mark_names(job: Job, clampings: Sequence[Clamping]) -> tuple[str, ...]:
     for number, one in enumerate(clampings, 1):
         marks = one.feature(WitnessMarks)
         off = np.abs(one.display(marks.places)[:, None] - at).max(axis=2) if marks else np.empty((0, 0))
-        for mark, k in np.argwhere(off <= ALIKE).tolist():
+        for mark, k in np.argwhere(off <= _ALIKE).tolist():
             names[k] = f"mark {mark + 1} of part {number}"
     return tuple(names)
 

@@ -24,8 +24,7 @@ from pathgen.work.operations import CutOut, Operation, RoundHoles
 from pathgen.work.part import inside
 from pathgen.work.thin_wood import least_wood, or_less
 
-_PITCHES = 3000
-"""So many are tried at most."""
+_PITCHES = 3000  # so many are tried at most
 
 
 @dataclass(frozen=True, kw_only=True)

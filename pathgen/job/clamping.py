@@ -14,11 +14,10 @@ from pathgen.job.back import with_back
 from pathgen.job.cutters import part_cutters
 from pathgen.job.doubts import doubts_of
 from pathgen.job.drawings import inlays_of
-from pathgen.job.filling import resin_of
+from pathgen.job.filling import check_fit, let_ins, resin_of
 from pathgen.job.flat import boring_of
 from pathgen.job.form import form_kind
 from pathgen.job.job import Job
-from pathgen.job.let_in import check_fit, let_ins
 from pathgen.job.marks import marks_of
 from pathgen.job.measured import move_of
 from pathgen.job.outlines import outlines_left_out

@@ -45,23 +45,15 @@ SQUARE = 6.0
 for long enough between corners as round as their cutter. Common practice, no source. How much too wide it is does not
 depend on the side, and a fine cutter takes long to clear a wide one."""
 
-POUR = 12.0
-"""Side of the place to pour, mm."""
+_POUR = 12.0  # side of the place to pour, mm
 
 WIDER = {"mm": 0.05, "in": 0.002 * INCH}
 """From one trial slot's width to the next, mm."""
 
-ROOMY = 1.2
-"""Times its cutter's diameter that a square is wide at least."""
-
-DEEPER = {"mm": 0.2, "in": 0.008 * INCH}
-"""From one trial slot's depth to the next, mm."""
-
-DETAIL = (3.0, 5.0)
-"""Least and greatest radius of what is taken of the drawing round its narrowest place, mm."""
-
-_JUST = 1e-3
-"""By how much (mm) a place may be too narrow for a cutter that goes in."""
+_ROOMY = 1.2  # times its cutter's diameter that a square is wide at least
+_DEEPER = {"mm": 0.2, "in": 0.008 * INCH}  # from one trial slot's depth to the next, mm
+_DETAIL = (3.0, 5.0)  # least and greatest radius of what is taken of the drawing round its narrowest place, mm
+_JUST = 1e-3  # by how much (mm) a place may be too narrow for a cutter that goes in
 
 _SQUARE = "#7a6a4f"
 
@@ -154,7 +146,7 @@ def _slot(job: Job, nth: int, thickness: float) -> _Cut:
     assert table is not None
     cutter = job.cutter(table.cutter, "[slots] cutter")
     width, depth = table.width or cutter.diameter, table.depth
-    wider, deeper = WIDER[job.units], DEEPER[job.units]
+    wider, deeper = WIDER[job.units], _DEEPER[job.units]
     narrowest = -1 if width - wider >= cutter.diameter - 1e-9 else 0
     # at its ends waste stands beside the slot that is a little higher
     deepest = min(thickness - job.body.min_web, cutter.flute_length - deeper)
@@ -182,9 +174,9 @@ def _measured(job: Job, table: CouponTable) -> list[Cutter]:
         if cutter.shape != "flat-end":
             raise JobError("[coupon] cutters", f'"{cutter.name}" is a {cutter.shape} cutter',
                            allowed="flat-end cutters: a square of theirs can be measured", remedy="leave it out")
-        if ROOMY * cutter.diameter > WIDTH - GAP:
+        if _ROOMY * cutter.diameter > WIDTH - GAP:
             wide, most = (format_length(one, job.units) for one in (
-                cutter.diameter, rounded_down((WIDTH - GAP) / ROOMY)))
+                cutter.diameter, rounded_down((WIDTH - GAP) / _ROOMY)))
             raise JobError("[coupon] cutters", f'"{cutter.name}" is {wide}, too wide for a square on the test piece',
                            allowed=f"{most} or less", remedy="name the cutters to be measured, without it")
     return sorted(cutters, key=lambda c: -c.diameter)
@@ -227,7 +219,7 @@ def _pocket(
 ) -> _Cut:
     """What is taken of an inlay's drawing round a place of that width, a square to pour, or both."""
     table = job.inlays[drawn.index]
-    x = POUR / 2 + GAP / 2  # what is taken of the drawing is no wider
+    x = _POUR / 2 + GAP / 2  # what is taken of the drawing is no wider
     shapes: list[tuple[BaseGeometry, float]] = []
     trials = []
     colour = drawn.regions[0][0]
@@ -240,9 +232,9 @@ def _pocket(
         trials.append(Trial(kind="detail", at=(x, WIDTH / 4 + radius), size=width, depth=table.depth,
                             cutter=table.cutters[-1]))
     if pours:
-        pour = shapely.box(x - POUR / 2, -WIDTH / 4 - POUR / 2, x + POUR / 2, -WIDTH / 4 + POUR / 2)
-        shapes.append((pour, POUR))
-        trials.append(Trial(kind="pour", at=(x, -WIDTH / 4 + POUR / 2), size=POUR, depth=table.depth))
+        pour = shapely.box(x - _POUR / 2, -WIDTH / 4 - _POUR / 2, x + _POUR / 2, -WIDTH / 4 + _POUR / 2)
+        shapes.append((pour, _POUR))
+        trials.append(Trial(kind="pour", at=(x, -WIDTH / 4 + _POUR / 2), size=_POUR, depth=table.depth))
     resin = resin_of(job, drawn.index)
     inlay = Inlay(
         name=" and ".join(trial.kind for trial in trials), index=nth, like=drawn.index,
@@ -252,12 +244,12 @@ def _pocket(
         # where there are two, with a dam each
         placed=tuple(PlacedSize(width=size, height=size, share=1.0) for _, size in shapes),
     )
-    return _Cut(length=POUR + GAP, trials=tuple(trials), inlay=inlay, cutters=tuple(table.cutters))
+    return _Cut(length=_POUR + GAP, trials=tuple(trials), inlay=inlay, cutters=tuple(table.cutters))
 
 
 def _radius(width: float) -> float:
     """How far round a place of that width the drawing is taken."""
-    return float(np.clip(2.5 * width, *DETAIL))
+    return float(np.clip(2.5 * width, *_DETAIL))
 
 
 def _near(area: BaseGeometry, width: float, at: tuple[float, float]) -> BaseGeometry:

@@ -17,8 +17,7 @@ from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.tables import CutterTable
 
-_NO_TANG = 3.0
-"""No slot for a fret is wider, mm."""
+_NO_TANG = 3.0  # no slot for a fret is wider, mm
 
 _STANDS_IN: dict[str, Any] = {"shape": "flat-end", "diameter": 0.2, "speed": 10_000.0, "feed": 1e6, "plunge": 1e-3,
                               "stepdown": 1.0}

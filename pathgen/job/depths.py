@@ -10,11 +10,11 @@ import shapely
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.units import falls_short, left_words, place_words, rounded_down, rounded_up
-from pathgen.job.inlay_tables import LEAST_POCKET
 from pathgen.job.job import Job
-from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.part import Fingerboard
+from pathgen.parts.fingerboard.top import taken
 from pathgen.parts.flat.part import FlatPart
+from pathgen.parts.keys import LEAST_POCKET
 from pathgen.programs.shanks import BESIDE, RUBS
 from pathgen.work.features import Inlay
 from pathgen.work.thin_wood import or_less

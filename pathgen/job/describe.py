@@ -8,14 +8,13 @@ from itertools import groupby
 from typing import Any
 
 from pathgen.job.job import TABLES, head_of
-from pathgen.job.keys import holds, keys_within, limits_of
 from pathgen.job.load import TOP_KEYS
+from pathgen.parts.keys import keys_within
 
 LENGTHS = ("length", "length per minute", "list: length", "list: two lengths")
 """What a key holds when its default is in millimetres whatever the job's units."""
 TOP_HOLDS = {"title": "text", "units": '"mm" or "in"', "order": "list: text"}
-_WIDE = 100
-"""Characters of a line of the list of keys."""
+_WIDE = 100  # characters of a line of the list of keys
 LENGTH_WORDS = (
     'A length is a number in the unit of the job units, or a text with its own unit: "1/4 in", "6 mm"; a feed '
     'likewise: "800 mm/min".'
@@ -40,9 +39,9 @@ def key_rows() -> list[KeyRow]:
             for name, (default, words) in TOP_KEYS.items()]
     for name, table in TABLES.items():
         for within, field in keys_within(head_of(name), table):
-            words, _ = holds(field.metadata["reader"])
-            rows.append(KeyRow(table=within, key=field.name, holds=words, limits=limits_of(field.metadata["reader"]),
-                               default=_default(field, words), meaning=field.metadata["doc"]))
+            reader = field.metadata["reader"]
+            rows.append(KeyRow(table=within, key=field.name, holds=reader.words, limits=reader.limits,
+                               default=_default(field, reader.words), meaning=field.metadata["doc"]))
     return rows
 
 

@@ -18,20 +18,19 @@ from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, Doubt, JobError, Mistakes
 from pathgen.base.plain import joined
 from pathgen.base.units import INCH, as_written, format_length, place_as_written, place_words, rounded_down
-from pathgen.job.board_tables import DOT_COLOURS, DotsInlay
+from pathgen.job.board_tables import DotsInlay
 from pathgen.job.depths import check_depth, check_sharp
 from pathgen.job.doubts.drawings import TOUCHING, doubts_of_drawings, in_pixels
-from pathgen.job.filling import resin_of
+from pathgen.job.filling import let_ins, resin_of
 from pathgen.job.flat import ring_area
 from pathgen.job.inlay_tables import InlayTable
 from pathgen.job.job import Job
-from pathgen.job.let_in import let_ins
 from pathgen.job.outlines import drawing_path, left_out_words
 from pathgen.job.part import crown_width, slot_width
 from pathgen.job.placing import place_that_fits, placed_on
 from pathgen.job.staged import together
 from pathgen.job.tables import RingInlay
-from pathgen.parts.fingerboard.dots import dot_area
+from pathgen.parts.fingerboard.dots import DOT_COLOURS, dot_area
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import Inlay, PlacedSize
@@ -45,6 +44,7 @@ DRAWING_TOLERANCE = 0.002
 _HALVINGS = 14  # to find a wall that leaves something
 _ROUNDED = 0.002  # mm: by how much an inch in four places may say more
 _SOMETHING = 0.01  # mm2 of a colour: less is nothing to anybody
+_HAIR = 0.01  # mm: more than just what stands beside a slot
 
 
 def inlays_of(
@@ -347,9 +347,6 @@ def _clear(wood: BaseGeometry, board: Fingerboard | FlatPart, job: Job) -> BaseG
         return wood
     slots = overlay.buffer(shapely.linestrings(board.frets.ends), slot_width(job) / 2 + BESIDE_PRESSED + _HAIR)
     return overlay.difference(wood, overlay.union_all(slots))
-
-
-_HAIR = 0.01  # mm: more than just what stands beside a slot
 
 
 def _check_within(

@@ -1,16 +1,31 @@
-"""Fills of a job: their resin, and whether all that is poured, marked and measured goes together."""
+"""What fills a job's inlays: resin; or pieces, made from the drawings and held against the pockets that are cut."""
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
-from typing import Any
+import itertools
+import math
+from collections.abc import Sequence
 
+import numpy as np
+import shapely
+
+from pathgen.base import overlay
 from pathgen.base.errors import JobError
-from pathgen.job.inlay_tables import ResinTable
+from pathgen.base.units import INCH, as_written, format_length, place_words, told_apart
 from pathgen.job.job import Job
 from pathgen.job.marks import check_marks
 from pathgen.job.measured import check_measured
+from pathgen.strategies.matching import LetIns, let_in, misfits, under_the_edges
+from pathgen.strategies.pocketing import PocketCut
+from pathgen.strategies.pocketing.shapes import polygons
+from pathgen.work.clamping import Clamping
+from pathgen.work.features import Inlay
 from pathgen.work.fill import Resin
+
+THROUGH = 0.1
+"""How far the cut round a piece goes below its stock, mm."""
+
+_TIGHT = 0.25  # share of its gap that a piece may lack in places: it goes in all the same
 
 
 def check_filling(job: Job) -> None:
@@ -21,8 +36,7 @@ def check_filling(job: Job) -> None:
             raise JobError(
                 f"inlay {index} resin", "parts by mass without a density", remedy="add density, in g/cm3, of the "
                 'mixed resin, or write mix_by = "volume"')
-        per_ml = (resin.density or 1.0) if resin.mix_by == "mass" else 1.0
-        unit = "g" if resin.mix_by == "mass" else "ml"
+        per_ml, unit = (resin.density or 1.0, "g") if resin.mix_by == "mass" else (1.0, "ml")
         if resin.measure * max(len(resin.mix), 1) > resin.least * per_ml:
             raise JobError(
                 f"inlay {index} resin least", f"a batch of {resin.least * per_ml:g} {unit} of {len(resin.mix) or 1} "
@@ -39,9 +53,76 @@ def check_filling(job: Job) -> None:
 
 def resin_of(job: Job, index: int) -> Resin:
     """The resin of an inlay: its own keys before those of ``[resin]``."""
-    tables = [t for t in (job.inlays[index].resin, job.resin) if t is not None]
+    tables = [vars(table) for table in (job.resin, job.inlays[index].resin) if table is not None]
+    return Resin(**{name: value for table in tables for name, value in table.items() if value is not None})
 
-    def first(name: str, default: Any) -> Any:
-        return next((v for t in tables if (v := getattr(t, name)) is not None), default)
 
-    return replace(Resin(), **{f.name: first(f.name, getattr(Resin(), f.name)) for f in fields(ResinTable)})
+def let_ins(job: Job, index: int, inlay: Inlay) -> LetIns:
+    """Pocket and pieces for each colour that an inlay was drawn with; none where the job has no ``piece`` for it.
+
+    Raises CutterError for cutters that leave no upright wall, or whose flute is too short for the stock; JobError when
+    nothing of a colour is left for a piece, or pieces of two colours would lie in each other's place.
+    """
+    table, where = job.inlays[index].piece, f"inlay {index + 1} piece"
+    if table is None:
+        return ()
+    cutters = tuple(job.cutter(name, f"inlay {index + 1} cutters") for name in job.inlays[index].cutters)
+    made = tuple(
+        (colour, let_in(
+            shape, pocket_cutters=cutters, piece_cutter=job.cutter(table.cutter, f"{where} cutter"), gap=table.gap,
+            thickness=table.thickness, from_back=table.from_back, through=THROUGH, where=f"{where}, {colour}",
+        ))
+        for colour, shape in inlay.drawn
+    )
+    _check_apart(made, where)
+    return made
+
+
+def check_fit(job: Job, clamping: Clamping, index: int, made: LetIns, cuts: Sequence[PocketCut]) -> None:
+    """Hold an inlay's pieces against what its pocket cutters open; nothing to hold where `made` is empty.
+
+    Raises JobError with the place and size of the worst misfit, or for a piece that would stand higher than the
+    second cut reckons with.
+    """
+    where = f"inlay {index + 1} piece"
+    for colour, one in made:
+        wrong = misfits(one.piece, cuts[-1].opened, one.gap, tolerance=max(_TIGHT * one.gap, 0.005))
+        if len(wrong):
+            worst = wrong[int(np.argmax(shapely.area(wrong)))]
+            x, y = shapely.get_coordinates(worst.representative_point())[0]
+            x0, y0, x1, y1 = worst.bounds
+            raise JobError(where, f"the piece of {colour} does not go into its pocket in {len(wrong)} place"
+                           f"{'s' if len(wrong) > 1 else ''}, the largest near "
+                           f"{place_words(x, y)}: {x1 - x0:.3f} by {y1 - y0:.3f} mm, {worst.area:.4f} mm2",
+                           allowed="no place", remedy="take a smaller last cutter for the pocket, or a larger gap")
+    if made:
+        _check_height(job, clamping, index, made)
+
+
+def _check_height(job: Job, clamping: Clamping, index: int, made: LetIns) -> None:
+    """The second cut reckons with `overfill`: the piece of that colour is told which stands the highest."""
+    inlay, table, units = clamping.inlays[index], job.inlays[index].piece, job.units
+    assert table is not None
+    off, colour = max((under_the_edges(one.piece, clamping.surface), colour) for colour, one in made)
+    proud = table.thickness - inlay.depth + off
+    if proud > inlay.overfill + 1e-6:
+        given, stands = told_apart(inlay.overfill, proud, unit=units)
+        step = {"mm": 0.01, "in": INCH / 1e4}[units]
+        needed = as_written(math.ceil(proud / step - 1e-6) * step, units)
+        raise JobError(
+            f"inlay {index + 1} overfill",
+            f"{given}, but a flat piece of {format_length(table.thickness, units)} stands {stands} proud at its edges, "
+            f"that of {colour} the most: the floor falls {format_length(off, units)} under it",
+            allowed=f"{needed} {units} or more",
+            remedy=f"make overfill {needed} {units}, or the piece thinner or narrower")
+
+
+def _check_apart(made: LetIns, where: str) -> None:
+    """Pieces of two colours share no place: where wood between them would be too thin, both may have grown into it."""
+    for (one, a), (other, b) in itertools.combinations(made, 2):
+        shared = polygons(overlay.buffer(overlay.intersection(a.piece, b.piece), 0.0))
+        if shapely.area(shared).sum() > 1e-4:
+            x, y = shapely.get_coordinates(shared[int(np.argmax(shapely.area(shared)))].representative_point())[0]
+            raise JobError(where, f"the pieces of {one} and {other} would both lie near {place_words(x, y)}: "
+                           f"{shapely.area(shared).sum():.3f} mm2", allowed="pieces that do not overlap",
+                           remedy="give each colour an [[inlay]] of its own, or a smaller piece cutter, or wall")

@@ -36,17 +36,13 @@ OF_BOARDS = ("slots", "nut", "dots", "block", "gauges", "side_dots", "nut_blank"
              "neck")
 """Tables that a flat part has no use for."""
 
-_MOSTLY = 0.5
-"""Share of an opening that its cutter must open."""
+_MOSTLY = 0.5  # share of an opening that its cutter must open
 
 _FILM = 0.05
 """What an opening just as wide as its cutter keeps along its walls is thinner, mm: drawn curves come in chords."""
 
-_MEETS = 1e-3
-"""What lies no further from a piece meets it, mm."""
-
-_AS_WRITTEN = 0.002
-"""By how much half of a length may be missed by writing it to four places of an inch, mm."""
+_MEETS = 1e-3  # what lies no further from a piece meets it, mm
+_AS_WRITTEN = 0.002  # by how much half of a length may be missed by writing it to four places of an inch, mm
 
 
 def flat_part_of(job: Job) -> FlatPart:
@@ -166,7 +162,7 @@ def _asked_outline(job: Job) -> Polygon:
 def _drawn_with_holes(job: Job, table: PlateTable) -> Polygon:
     """The drawn outline, with the holes in it where openings name nothing else."""
     holed = table.openings is not None and not (table.openings.colours or table.openings.layers)
-    return drawn_outline(job, table.artwork or "", table.place, "[plate]", seen=table.artwork_layers, holed=holed)
+    return drawn_outline(job, table, "[plate]", holed=holed)
 
 
 def _drawn_openings(job: Job) -> BaseGeometry:
@@ -180,9 +176,7 @@ def _drawn_openings(job: Job) -> BaseGeometry:
             return MultiPolygon([Polygon(hole) for hole in holes])
         raise JobError("[plate] openings", "neither colours nor layers, and the drawing has no hole in it",
                        remedy="name the colours, or the layers, of the drawing that are cut through")
-    return drawn_area(job, table.artwork, table.place, "[plate] openings", colours=table.openings.colours,
-                      layers=table.openings.layers,
-                      seen=table.artwork_layers and (*table.artwork_layers, *table.openings.layers))
+    return drawn_area(job, table, "[plate] openings", colours=table.openings.colours, layers=table.openings.layers)
 
 
 def _face(job: Job) -> None:

@@ -38,17 +38,12 @@ FORMS = ("inside form", "outside form")
 ALLOWED = ("stock", "setup", "machine", "cutter", "form", "plate", "holes", "hole", "outline")
 """The tables that a job of a form may have."""
 
-_EVERY = 1.0
-"""Spacing of the places where the wall is measured, mm."""
-
-_SEEN_ON_EDGE = 0.01
-"""How near to the page's edge what is filled reaches it, mm."""
-
-_LOST = 1e-9
-"""What sums lose, mm."""
-
-_ON_EDGE = 1e-6
-"""How near to the sheet's edge the drawing's own edge is the sheet's, mm."""
+_EVERY = 1.0  # spacing of the places where the wall is measured, mm
+_SEEN_ON_EDGE = 0.01  # how near to the page's edge what is filled reaches it, mm
+_LOST = 1e-9  # what sums lose, mm
+_ON_EDGE = 1e-6  # how near to the sheet's edge the drawing's own edge is the sheet's, mm
+_LEAST = 1.0  # smaller pieces are crumbs where the drawing's edge and the form's fall together, mm2
+_LEAD = 50.0  # how far along the line from where it runs out the form's corner reaches, mm: more of it is wall
 
 
 def parts_of(job: Job) -> tuple[Job, ...]:
@@ -220,14 +215,13 @@ def _form(job: Job) -> FormTable:
 
 def _page(job: Job) -> Polygon | None:
     """The page of its drawing, where it lies; None where its place is not that of the page."""
-    form = _form(job)
-    return page_of(job, form.artwork, form.place, "[form]", seen=form.artwork_layers)
+    return page_of(job, _form(job))
 
 
 def _area(job: Job) -> tuple[BaseGeometry, Polygon]:
     """What the line encloses, and the sheet's part that the form may take."""
     form = _form(job)
-    area = drawn_area(job, form.artwork, form.place, "[form]", colours=form.colours, seen=form.artwork_layers)
+    area = drawn_area(job, form, "[form]", colours=form.colours)
     if form.length is not None and form.width is not None:
         asked = np.array([0.0, -form.width / 2, form.length, form.width / 2])
         page = _page(job)
@@ -255,10 +249,6 @@ def _piece(job: Job) -> Polygon:
                        f"{f', near {places}' if parts else ''}", allowed="one piece on each side that is kept",
                        remedy="draw the inside as one area, and let it run past the form's edge where the line ends")
     return shapely.orient_polygons(parts[0])
-
-
-_LEAST = 1.0
-"""Smaller pieces are crumbs where the drawing's edge and the form's fall together, mm2."""
 
 
 def _beside(area: BaseGeometry, frame: Polygon, by: float) -> BaseGeometry:
@@ -305,10 +295,6 @@ def _least_wall(job: Job) -> tuple[float, tuple[float, float]] | None:
     walls[shapely.intersects(shapely.linestrings(across), inner)] = np.inf  # the line itself comes first
     worst = int(np.argmin(walls))
     return None if np.isinf(walls[worst]) else (float(walls[worst]), (float(places[worst, 0]), float(places[worst, 1])))
-
-
-_LEAD = 50.0
-"""How far along the line from where it runs out the form's corner reaches, mm: more of it is wall."""
 
 
 def _along(run: shapely.LineString, sides: Sequence[BaseGeometry]) -> tuple[Floats, Floats, Bools]:

@@ -7,18 +7,17 @@ from typing import Any, ClassVar, Literal
 
 from pathgen.artwork.values import Colour, parse_colour
 from pathgen.base.errors import JobError
-from pathgen.job.keys import (
+from pathgen.parts.fingerboard.numbers import FRET, FRET_OR_NUT
+from pathgen.parts.keys import (
     ALONG_ACROSS,
     CUTTER,
     CUTTERS,
     FILE,
-    FRET,
-    FRET_OR_NUT,
+    LEAST_POCKET,
     Place,
     choice,
     holding,
     key,
-    limits_of,
     list_of,
     number,
     shown,
@@ -29,8 +28,6 @@ from pathgen.job.keys import (
 )
 from pathgen.work.fill import DAM, LEAST_BATCH, LEAST_WASTE, MEASURE, WASTE
 
-LEAST_POCKET = 0.05
-"""Of inlays, mm."""
 PART = number(0.0, 10_000.0)
 """How many parts of a resin's mix."""
 
@@ -98,7 +95,7 @@ class PlaceTable:
                            "one copy would lie upon another", allowed="each fret once", remedy="leave one out")
 
 
-@holding("table or list of numbers", limits=f"2 to 6 values, each {limits_of(PART)}")
+@holding("table or list of numbers", limits=f"2 to 6 values, each {PART.limits}")
 def _mix(value: Any, place: Place) -> dict[str, float]:
     """Named parts, or a list of them: { resin = 2, hardener = 1 } or [2, 1]."""
     if isinstance(value, list):

@@ -15,7 +15,11 @@ from pathgen.base.markup import as_table
 from pathgen.base.units import MM_PER
 from pathgen.job import board_tables, inlay_tables
 from pathgen.job import tables as common_tables
-from pathgen.job.keys import PER_METRE
+from pathgen.parts.fingerboard.dots import Dots
+from pathgen.parts.fingerboard.fretting import FretWire
+from pathgen.parts.fingerboard.neck import Neck
+from pathgen.parts.fingerboard.stringing import Strings
+from pathgen.parts.keys import PER_METRE
 
 ORDER = ("surface", "inlays", "slots", "outline")
 """Operations in the order they are cut, unless the job says otherwise with `order`."""
@@ -55,7 +59,7 @@ class Job:
     cutters: tuple[common_tables.CutterTable, ...] = _each("cutter")
     surface: common_tables.SurfaceTable | None = None
     inlays: tuple[inlay_tables.InlayTable, ...] = _each("inlay")
-    dots: board_tables.DotsTable | None = None
+    dots: Dots | None = None
     rings: tuple[common_tables.RingTable, ...] = _each("ring")
     resurface: inlay_tables.ResurfaceTable | None = None
     holes: common_tables.HolesTable | None = None
@@ -70,9 +74,9 @@ class Job:
     coupon: board_tables.CouponTable | None = None
     nut_blank: board_tables.NutBlankTable | None = None
     saddle_blank: board_tables.NutAndSaddleTable | None = None
-    frets: board_tables.FretsTable | None = None
-    strings: board_tables.StringsTable | None = None
-    neck: board_tables.NeckKeys | None = None
+    frets: FretWire | None = None
+    strings: Strings | None = None
+    neck: Neck | None = None
     resin: inlay_tables.ResinTable | None = None
     marks: common_tables.MarksTable | None = None
     measured: tuple[common_tables.MeasuredTable, ...] = _each("measured")

@@ -45,8 +45,7 @@ KINDS = (
     Kind(command="build", states="|".join(FORMS), clampings=lambda job, _: tuple(map(clamping_of, parts_of(job)))),
 )
 
-_HEAD = 4000
-"""Characters of a program in which its header stands."""
+_HEAD = 4000  # characters of a program in which its header stands
 
 
 def header_states(text: str, key: str) -> str:

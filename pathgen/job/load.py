@@ -21,12 +21,11 @@ from pathgen.job.board_tables import dots_inlay
 from pathgen.job.form import plate_of
 from pathgen.job.inlay_tables import ResurfaceTable
 from pathgen.job.job import ORDER, REPEATED, TABLES, Job, head_of
-from pathgen.job.keys import MEANT, Place, choice, keys_within, list_of, nearest, read_table, shown, text, unknown_key
 from pathgen.job.sense import check_sense
 from pathgen.job.slips import slip_words
 from pathgen.job.tables import ring_inlay
-from pathgen.parts.fingerboard.neck import Neck
-from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
+from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, USUAL_CLEAR
+from pathgen.parts.keys import MEANT, Place, choice, keys_within, list_of, nearest, read_table, shown, text, unknown_key
 
 TOP_KEYS = {
     "title": ("the file's name", "what the programs and the report are headed with"),
@@ -307,10 +306,10 @@ def _with_defaults(job: Job) -> Job:
     if job.form is not None:
         job = replace(job, plate=plate_of(job.form, job))
     if job.strings is not None and job.strings.clear is None:
-        clear = BEHIND_ZERO_FRET if job.board and job.board.zero_fret else Strings.clear
+        clear = BEHIND_ZERO_FRET if job.board and job.board.zero_fret else USUAL_CLEAR
         job = replace(job, strings=replace(job.strings, clear=clear))
     if job.neck is not None and job.neck.action_nut is None:
-        high = max(job.strings.clear, 0.0) if job.strings else Neck.action_nut
+        high = max(job.strings.clear, 0.0) if job.strings else 0.0
         job = replace(job, neck=replace(job.neck, action_nut=high))
     if job.board is not None and job.board.strings is None:
         count = len(job.strings.gauges) if job.strings else 6
@@ -330,5 +329,3 @@ def _fingerprint(data: Mapping[str, Any], job: Job) -> str:
     for part in job.part_jobs:
         digest.update(part.fingerprint.encode())
     return digest.hexdigest()[:16]
-
-

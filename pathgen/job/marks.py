@@ -35,17 +35,13 @@ from pathgen.work.features import Marks
 from pathgen.work.mark_errors import MarkErrors, unchecked
 from pathgen.work.moved import MISTAKEN
 
-MARK_DEPTH = 0.8
-"""Of marks, where the job does not say and the cutter takes as much in one plunge, mm."""
+_MARK_DEPTH = 0.8  # of marks, where the job does not say and the cutter takes as much in one plunge, mm
 
 EDGE = 3.0
 """From a mark's middle to the blank's edge, mm, where there is room: no edge lies quite where the job says."""
 
-EDGE_STEP = 0.5
-"""Where there is not, it is kept from the edge by as many of these as there is room for, mm."""
-
-MOST_WIDER = 100
-"""By so many mm at most a blank is widened to find room for marks."""
+_EDGE_STEP = 0.5  # where there is not, it is kept from the edge by as many of these as there is room for, mm
+_MOST_WIDER = 100  # by so many mm at most a blank is widened to find room for marks
 
 CLAMP_GAP = 8.0
 """Kept from clamps: a mark there cannot be seen under the spindle, and a clamp holds the wood where it has moved
@@ -66,7 +62,7 @@ def marks_of(job: Job, around: Around) -> Marks | None:
     if job.marks is None:
         return None
     clamping, cutter = around.clamping, job.cutter(job.marks.cutter, "[marks] cutter")
-    depth = min(MARK_DEPTH, cutter.stepdown) if job.marks.depth is None else job.marks.depth
+    depth = min(_MARK_DEPTH, cutter.stepdown) if job.marks.depth is None else job.marks.depth
     half = float(cutter.half_width(depth))
     free = left_standing(around, reach=half + MARK_GAP)
     tops = None
@@ -110,7 +106,7 @@ def _wider(job: Job, around: Around, spread: Callable[[BaseGeometry], Floats], *
             return bool(len(spread(within_travel(_off_clamps(free, clamping), around))))
         return False
 
-    low, high = math.ceil(clamping.stock.width), math.ceil(clamping.stock.width) + MOST_WIDER
+    low, high = math.ceil(clamping.stock.width), math.ceil(clamping.stock.width) + _MOST_WIDER
     if clamping.shared or not has_room(high):
         return ""
     while high - low > 1:
@@ -141,7 +137,7 @@ def _spread(job: Job, around: Around, free: BaseGeometry, *, reach: float) -> Fl
     with suppress(JobError):
         blank = shapely.box(*clamping.stock.bounds)
         rooms = [overlay.intersection(near, overlay.buffer(blank, -edge, join_style="mitre"))
-                 for edge in np.arange(EDGE, 0.0, -EDGE_STEP).tolist()]
+                 for edge in np.arange(EDGE, 0.0, -_EDGE_STEP).tolist()]
         inside = spread(near, rooms=rooms, near=2 * EDGE)
         if len(inside) == len(anywhere) and len(unchecked(inside)) <= len(unchecked(anywhere)):
             return inside

@@ -14,10 +14,9 @@ from pathgen.base.units import coarse_length, format_length, left_words, rounded
 from pathgen.job.board_tables import TOOL_TAB, NutAndSaddleTable
 from pathgen.job.job import Job
 from pathgen.job.part import board_of, nut_behind, nut_of
-from pathgen.parts.boxed import Tool
+from pathgen.parts import tools
 from pathgen.parts.fingerboard.nut import CrossLine, nut_curve, nut_top, saddle_curve
 from pathgen.parts.fingerboard.part import Fingerboard
-from pathgen.parts.tools import Nut, Saddle, nut_or_saddle
 from pathgen.work.clamping import Clamping, Step, Stock, numbered
 from pathgen.work.features import Engraving, OutlineCut, tab_height
 from pathgen.work.operations import Engrave, Outline
@@ -25,13 +24,11 @@ from pathgen.work.operations import Engrave, Outline
 NUT, SADDLE = "nut blank", "saddle blank"
 """What their programs state to be."""
 
-_AROUND = 6.0
-"""Stock left outside the groove round a plate, mm."""
+_AROUND = 6.0  # stock left outside the groove round a plate, mm
 _TAB, _LEAST_TAB, _BESIDE_TAB = 3.0, 1.0, 1.0
 """Width of the tabs on the ends, where they are filed off; less where an end is low, and what is left beside it, mm."""
 _LEAST_MARK, _SADDLE_MARK = 0.5, 1.0
-_LETTERS, _TO_B = 3.0, 1.5
-"""Highest letters of a label, mm; from the bass end to the middle of its B, in letters."""
+_LETTERS, _TO_B = 3.0, 1.5  # highest letters of a label, mm; from the bass end to the middle of its B, in letters
 
 
 def nut_and_saddle_clampings(job: Job) -> tuple[Clamping, ...]:
@@ -51,14 +48,14 @@ def nut_and_saddle_clampings(job: Job) -> tuple[Clamping, ...]:
             line = nut_curve(board, job.strings, past=job.nut_blank.overhang, behind=nut_behind(job),
                              thick=plate_thickness(job, job.nut_blank))
             height, mark = _nut_height(job, board, job.nut_blank)
-            made.append(_clamping(job, job.nut_blank, Nut, line, height, mark, board))
+            made.append(_clamping(job, job.nut_blank, NUT, line, height, mark, board))
     with mistakes.caught():
         if job.saddle_blank is not None:
             if job.saddle_blank.height is None:
                 raise JobError("[saddle_blank] height", "missing",
                                remedy="give it, from the bottom of the bridge's slot to the top in the middle")
             line = saddle_curve(board, job.strings, past=job.saddle_blank.overhang)
-            made.append(_clamping(job, job.saddle_blank, Saddle, line, job.saddle_blank.height, _SADDLE_MARK, board))
+            made.append(_clamping(job, job.saddle_blank, SADDLE, line, job.saddle_blank.height, _SADDLE_MARK, board))
     mistakes.refuse()
     return tuple(made)
 
@@ -85,10 +82,9 @@ def _nut_height(job: Job, board: Fingerboard, table: NutAndSaddleTable) -> tuple
 
 
 def _clamping(
-    job: Job, table: NutAndSaddleTable, kind: type[Tool], line: CrossLine, height: float, mark: float,
+    job: Job, table: NutAndSaddleTable, name: str, line: CrossLine, height: float, mark: float,
     board: Fingerboard,
 ) -> Clamping:
-    name = NUT if kind is Nut else SADDLE
     key = f"[{name.replace(' ', '_')}]"
     cutter = job.cutter(table.cutter, f"{key} cutter")
     # seen from the bridge the bass side of a right-handed board is on the left, and left is + Y with + X up
@@ -106,18 +102,18 @@ def _clamping(
     high = tab_height(table.tab_height, thick, usual=TOOL_TAB)
     cut = OutlineCut(tabs=table.tabs, tab_height=high, tab_width=tab, where=key)
     run = np.diff(board.layout.bridge, axis=0)[0]
-    aside = coarse_length(thick * abs(run[0] / run[1]), job.units) if kind is Saddle and board.layout.fanned else ""
-    then = (_face(kind, marked=bool(table.engraver), labelled=bool(label), aside=aside),
-            *_filed(job, kind, table.overhang, exact=not (board.layout.fanned or board.drawn)))
+    aside = coarse_length(thick * abs(run[0] / run[1]), job.units) if name == SADDLE and board.layout.fanned else ""
+    then = (_face(name, marked=bool(table.engraver), labelled=bool(label), aside=aside),
+            *_filed(job, name, table.overhang, exact=not (board.layout.fanned or board.drawn)))
     steps = [Step(operation=Outline(cut, then=then), cutter=cutter)]
     if table.engraver:
         strokes = (*marks, *label)
         steps.insert(0, Step(operation=Engrave(Engraving(strokes=strokes, depth=table.engrave_depth)),
                              cutter=job.cutter(table.engraver, f"{key} engraver")))
-    carried = "" if kind is Nut or math.isinf(line.radius) else ", the board's radius carried on to the bridge"
+    carried = "" if name == NUT or math.isinf(line.radius) else ", the board's radius carried on to the bridge"
     return Clamping(
         title=f"{job.title}: {name}, {radius}{carried}", kind=name, units=job.units,
-        board=nut_or_saddle(kind, top, thickness=thick),
+        board=tools.nut_or_saddle(tools.NUT if name == NUT else tools.SADDLE, top, thickness=thick),
         setup=job.setup.elsewhere,
         stock=Stock(length=sawn(height + 2 * around, job.units), thickness=thick, margin_nut=around,
                     width=sawn(float(np.ptp(top[:, 1])) + 2 * around, job.units)),
@@ -126,21 +122,21 @@ def _clamping(
     )
 
 
-def _face(kind: type[Tool], *, marked: bool, labelled: bool, aside: str) -> str:
+def _face(name: str, *, marked: bool, labelled: bool, aside: str) -> str:
     """Which way the face that lies up is set in, and what is marked on it: of a slanted saddle on that face alone."""
-    face = f"The face that lay up looks {'toward the bridge' if kind is Nut else 'away from the nut'}"
+    face = f"The face that lay up looks {'toward the bridge' if name == NUT else 'away from the nut'}"
     marks = ": the strokes on it are the strings' places" if marked else ""
     if marked and aside:
         marks += f" if it stands on the saddle's line (set by its other face, they lie {aside} aside)"
     return f"{face}{marks}{', B at its bass end' if marked and labelled else ''}."
 
 
-def _filed(job: Job, kind: type[Tool], overhang: float, *, exact: bool) -> list[str]:
+def _filed(job: Job, name: str, overhang: float, *, exact: bool) -> list[str]:
     """What is filed off at its ends."""
     if not overhang:
         return []
-    past = format_length(overhang, job.units) + " or more" * (kind is Nut and not exact)
-    return [f"It reaches {past} past the board's edge at each end: file that off when it is in its slot." if kind is Nut
+    past = format_length(overhang, job.units) + " or more" * (name == NUT and not exact)
+    return [f"It reaches {past} past the board's edge at each end: file that off when it is in its slot." if name == NUT
             else f"It reaches {past} past the outer strings at each end: file it to fit the bridge's slot."]
 
 
@@ -150,11 +146,8 @@ def plate_thickness(job: Job, table: NutAndSaddleTable) -> float:
     return table.thickness or slot or _USUAL_NUT
 
 
-_USUAL_NUT = 6.0
-"""Thickness of a nut where no slot says it, mm (common practice, no source)."""
-
-_LEAST_HEIGHT = 2.0
-"""Lowest that a plate may be at its ends, mm."""
+_USUAL_NUT = 6.0  # thickness of a nut where no slot says it, mm (common practice, no source)
+_LEAST_HEIGHT = 2.0  # lowest that a plate may be at its ends, mm
 
 
 def _marks(line: CrossLine, height: float, mark: float, turned: Floats) -> list[Floats]:

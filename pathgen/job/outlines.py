@@ -19,25 +19,21 @@ from pathgen.base.plain import counted, one_line
 from pathgen.base.units import place_words
 from pathgen.job.inlay_tables import PlaceTable
 from pathgen.job.job import Job
+from pathgen.job.tables import FormTable, OutlineTable, PlateTable
 
-_LINE = 0.6
-"""Of a shape that its one hole takes at least to be a line round it."""
-
-_HAIR = 0.002
-"""Half the width of a gap that is none, mm."""
-
-_INNER = 1e-3
-"""Corners that point inward are made so much rounder than the outline's cutter, as a share of its radius."""
+_LINE = 0.6  # of a shape that its one hole takes at least to be a line round it
+_HAIR = 0.002  # half the width of a gap that is none, mm
+_INNER = 1e-3  # corners that point inward are made so much rounder than the outline's cutter, as a share of its radius
 
 _REACHED, _EVERY = 1e-3, 0.05
 """A wall counts as reached by the cutter that lies no further off its way, mm; looked at so often along it."""
 
-_LITTLE = 1e-3
-"""What is filled is more than next to nothing from this area on however far the wall lies off, mm2."""
+_LITTLE = 1e-3  # what is filled is more than next to nothing from this area on however far the wall lies off, mm2
 
 SEEN = 0.05
 """Area that an inward corner keeps from which it is told, mm2."""
 
+Drawn = OutlineTable | PlateTable | FormTable
 Regions = tuple[tuple[str, Polygon | MultiPolygon], ...]
 
 
@@ -52,24 +48,22 @@ def drawing_path(job: Job, artwork: str, where: str) -> Path:
     return path
 
 
-def drawn_outline(
-    job: Job, artwork: str, place: PlaceTable | None, where: str, *, seen: tuple[str, ...] = (), holed: bool = False
-) -> Polygon:
-    """The one area that a drawing shows, in the layers that are `seen`, or all; with its holes where it may be `holed`.
+def drawn_outline(job: Job, table: Drawn, where: str, *, holed: bool = False) -> Polygon:
+    """The one area that a table's drawing shows; with its holes where it may be `holed`.
 
     Raises JobError for a drawing that is not there or shows anything else.
     """
-    shape = overlay.union_all([polygon for _, polygon in drawn_regions(job, artwork, place, where, seen=seen)])
+    shape = overlay.union_all([polygon for _, polygon in _regions(job, table, where)])
+    name = Path(table.artwork or "").name
     if not _is_whole(shape):
         shape = _without_hairs(shape)
     if not (_is_whole(shape) or (holed and shape.geom_type == "Polygon")):
         parts = shapely.get_parts(shape)
         holes = int(shapely.get_num_interior_rings(parts).sum())
         if len(parts) == holes == 1 and Polygon(parts[0].interiors[0]).area > _LINE * Polygon(parts[0].exterior).area:
-            raise JobError(f"{where} artwork", f"the outline in {Path(artwork).name} is drawn as a line",
+            raise JobError(f"{where} artwork", f"the outline in {name} is drawn as a line",
                            allowed="one filled shape without holes", remedy="fill it, and give it no stroke")
-        raise JobError(f"{where} artwork", f"{Path(artwork).name} shows {counted(len(parts), 'shape')} with "
-                       f"{counted(holes, 'hole')}",
+        raise JobError(f"{where} artwork", f"{name} shows {counted(len(parts), 'shape')} with {counted(holes, 'hole')}",
                        allowed="one shape without holes",
                        remedy="keep the outline alone in that drawing, or name its artwork_layers"
                               if len(parts) != 1 else
@@ -134,17 +128,13 @@ def _without_hairs(shape: BaseGeometry) -> BaseGeometry:
 
 
 def drawn_area(
-    job: Job, artwork: str, place: PlaceTable | None, where: str, *, colours: tuple[str, ...] | None,
-    layers: tuple[str, ...] = (), seen: tuple[str, ...] = (),
+    job: Job, table: Drawn, where: str, *, colours: tuple[str, ...] | None, layers: tuple[str, ...] = ()
 ) -> Polygon | MultiPolygon:
-    """What a drawing shows in some colours and layers, or in all; with `seen` as if its other layers were hidden.
-
-    Raises JobError for one that it does not have.
-    """
-    regions = dict(drawn_regions(job, artwork, place, where, layers, seen=seen))
+    """What a table's drawing shows in some colours and layers, or in all. Raises JobError for one that it has not."""
+    regions = dict(_regions(job, table, where, layers))
     for colour in colours or ():
         if colour not in regions:
-            raise JobError(f"{where} colours", f"{colour} is not in {artwork}", allowed=", ".join(regions),
+            raise JobError(f"{where} colours", f"{colour} is not in {table.artwork}", allowed=", ".join(regions),
                            remedy="name a colour of the drawing")
     wanted = (*(colours or ()), *layers) or tuple(regions)
     area = overlay.union_all([shape for name, shape in regions.items() if name in wanted])
@@ -152,16 +142,14 @@ def drawn_area(
     return area if len(shapely.get_rings(closed)) == len(shapely.get_rings(area)) else closed
 
 
-def page_of(
-    job: Job, artwork: str, place: PlaceTable | None, where: str, *, seen: tuple[str, ...]
-) -> Polygon | None:
-    """A drawing's page where it lies on a flat part; None where its place is not that of the page."""
-    path = drawing_path(job, artwork, where)
-    art = _read(path, path.stat().st_mtime_ns, None, (), seen)
+def page_of(job: Job, form: FormTable) -> Polygon | None:
+    """The page of a form's drawing, where it lies; None where its place is not that of the page."""
+    path = drawing_path(job, form.artwork, "[form]")
+    art = _read(path, path.stat().st_mtime_ns, None, (), form.artwork_layers)
     wide, high = art.page
-    if place is None:
+    if form.place is None:
         return shapely.box(0.0, -high / 2, wide, high / 2)
-    lies = stated(place)
+    lies = stated(form.place)
     if lies is None or lies.centre == "drawing":
         return None
     half = lies.scale(art) / 2 * np.array([wide, high])
@@ -177,18 +165,15 @@ def stated(place: PlaceTable | None) -> Placement | None:
                      centre=place.centre or "page")
 
 
-def drawn_regions(
-    job: Job, artwork: str, place: PlaceTable | None, where: str, layers: tuple[str, ...] = (), *,
-    seen: tuple[str, ...] = (),
-) -> Regions:
+def _regions(job: Job, table: Drawn, where: str, layers: tuple[str, ...] = ()) -> Regions:
     """What a drawing shows by colour, where it lies on the part; what is in one of `layers` by that layer's name."""
+    place = table.place
     if place is not None and (place.at is None or place.along):
         raise JobError(f"{where} place", "along given" if place.at else "at is missing",
                        remedy="an outline has one place: give at = [along, across], and rotate where it is turned")
     if place is not None:
         place.check(where)
-    art = _drawing(job, artwork, place, where, layers, seen)
-    return tuple((region.colour, region.polygon) for region in art.regions)
+    return tuple((region.colour, region.polygon) for region in _drawing(job, table, where, layers).regions)
 
 
 def outlines_left_out(job: Job) -> tuple[str, ...]:
@@ -196,8 +181,7 @@ def outlines_left_out(job: Job) -> tuple[str, ...]:
     words: dict[str, None] = {}
     for where, table in (("[outline]", job.outline), ("[plate]", job.plate), ("[form]", job.form)):
         if table is not None and table.artwork is not None:
-            words |= dict.fromkeys(left_out_words(_drawing(job, table.artwork, table.place, where,
-                                                                  seen=table.artwork_layers)))
+            words |= dict.fromkeys(left_out_words(_drawing(job, table, where)))
     return tuple(words)
 
 
@@ -208,13 +192,11 @@ def left_out_words(art: Artwork) -> tuple[str, ...]:
                  for one in art.left_out)
 
 
-def _drawing(
-    job: Job, artwork: str, place: PlaceTable | None, where: str, layers: tuple[str, ...] = (),
-    seen: tuple[str, ...] = (),
-) -> Artwork:
-    path = drawing_path(job, artwork, where)
-    art = _read(path, path.stat().st_mtime_ns, place, layers, seen)
-    return as_a_plate_lies(art) if place is None and (job.plate or job.form) else art
+def _drawing(job: Job, table: Drawn, where: str, layers: tuple[str, ...] = ()) -> Artwork:
+    """As if layers that are not to be seen were hidden."""
+    path, seen = drawing_path(job, table.artwork or "", where), table.artwork_layers
+    art = _read(path, path.stat().st_mtime_ns, table.place, layers, seen and (*seen, *layers))
+    return as_a_plate_lies(art) if table.place is None and (job.plate or job.form) else art
 
 
 def as_a_plate_lies(art: Artwork) -> Artwork:

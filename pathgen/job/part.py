@@ -16,26 +16,20 @@ from pathgen.job.job import Job
 from pathgen.job.outlines import as_cut, closed_by_cutter, drawn_outline, inner_corners
 from pathgen.job.tables import HolesTable, SlotsTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
-from pathgen.parts.fingerboard.dots import USUAL_FRETS
+from pathgen.parts.fingerboard.numbers import USUAL_FRETS
 from pathgen.parts.fingerboard.part import Fingerboard, Fittings
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import Holes, OutlineCut, Slots, tab_height
 from pathgen.work.part import Part, lowest_edge
 
-_BEHIND_ZERO_FRET = 3.0
-"""How far behind a zero fret the nut stands, mm (common practice, no source)."""
-
-_TAB = {"mm": OutlineCut.tab_height, "in": 0.06 * INCH}
-"""Usual height of tabs, mm."""
-
-_INTO_BED = 0.5
-"""How far below the blank holes go where the job does not say, mm."""
+_BEHIND_ZERO_FRET = 3.0  # how far behind a zero fret the nut stands, mm (common practice, no source)
+_TAB = {"mm": OutlineCut.tab_height, "in": 0.06 * INCH}  # usual height of tabs, mm
+_INTO_BED = 0.5  # how far below the blank holes go where the job does not say, mm
 
 LEAST_IN_BED = 3.0
 """How far dowels must go into the spoilboard to hold, mm; common practice, no source."""
 
-_BESIDE_TANG = 1.0
-"""Least wood between a zero fret's slot and the nut's, mm (common practice, no source)."""
+_BESIDE_TANG = 1.0  # least wood between a zero fret's slot and the nut's, mm (common practice, no source)
 
 
 def part_of(job: Job) -> Fingerboard | FlatPart:
@@ -161,7 +155,7 @@ def _asked_outline(job: Job) -> Polygon | None:
     """As it is drawn; None where it is not."""
     table = job.outline
     if table is not None and table.artwork is not None:
-        return drawn_outline(job, table.artwork, table.place, "[outline]", seen=table.artwork_layers)
+        return drawn_outline(job, table, "[outline]")
     for name in ("place", "artwork_layers"):
         if getattr(table, name, None):
             raise JobError(f"[outline] {name}", "without a drawing", remedy="give artwork, or leave it out")

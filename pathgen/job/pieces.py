@@ -12,7 +12,7 @@ from pathgen.base.units import ruled
 from pathgen.job.clamping import planned_of
 from pathgen.job.job import Job
 from pathgen.job.part import part_of
-from pathgen.parts.tools import FlatStock, Sheet
+from pathgen.parts.tools import FlatStock, sheet
 from pathgen.strategies.matching import LetIn
 from pathgen.strategies.pocketing.shapes import polygons
 from pathgen.strategies.reach import SMALLEST
@@ -55,7 +55,7 @@ def piece_sheets(job: Job) -> tuple[PieceSheet, ...]:
             stock = FlatStock(length=length, width=width, thickness=one.thickness)
             sheets.append(PieceSheet(inlay=index, colour=colour, let_in=one, clamping=Clamping(
                 title=f"{job.title}: {planned.clamping.inlays[index].name}, pieces of {colour}", kind="piece",
-                units=job.units, board=Sheet.all_of(stock), stock=stock,
+                units=job.units, board=sheet(stock), stock=stock,
                 doubts=tuple(_without_piece(planned.clamping.inlays[index], colour, one)),
                 setup=Setup(feeler=job.setup.feeler), machine=job.machine, steps=(step,))))
     return tuple(sheets)

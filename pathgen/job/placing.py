@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -94,81 +94,70 @@ def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, 
     """Where each copy of a drawing goes; `slot` is the width of the fret slots."""
     turn, margin = place.rotate, MARGIN if place.margin is None else place.margin
     if isinstance(board, Fingerboard):
-        lines = FretLines(bass=board.crossings[:, 0], treble=board.crossings[:, 1], slot=slot)
-        turn += edge_angle(lines, edge=place.along) if place.along else 0.0
+        lines = board.crossings
+        turn += edge_angle(lines, place.along) if place.along else 0.0
     elif place.at is None or place.along:
         raise JobError("place", "between, at_frets and along count frets, and a plate has none",
                        allowed="at = [along, across], and rotate", remedy="write at")
     if (one := stated(place)) is not None:
         yield replace(one, rotate=turn)
     elif place.between is not None:
-        one = between_frets(art, lines, frets=place.between, margin=margin, width=place.width,
+        one = between_frets(art, lines, frets=place.between, slot=slot, margin=margin, width=place.width,
                             height=place.height, rotate=turn)
         yield replace(one, mirror=place.mirror)
     else:
-        last = len(lines.bass) - 1
+        last = len(lines) - 1
         if beyond := [fret for fret in place.at_frets or () if fret > last]:
             raise JobError("place", f"at_frets names {', '.join(map(str, beyond))}", allowed=f"frets from 1 to {last}",
                            remedy="leave that out, or give the board more frets")
-        for one in at_frets(art, lines, frets=place.at_frets or (), margin=margin, rotate=turn,
+        for one in at_frets(art, lines, frets=place.at_frets or (), slot=slot, margin=margin, rotate=turn,
                             largest=place.width, highest=place.height):
             yield replace(one, mirror=place.mirror)
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class FretLines:
-    """Where each fret line meets the edges: row 0 the nut, row k fret k; (n + 1, 2) each, mm in the board's frame."""
-
-    bass: Floats
-    treble: Floats
-    slot: float = 0.0
-    """How wide the slots are, mm: margins are measured from their edges. 0: from the fret lines."""
-
-
 def between_frets(
-    artwork: Artwork, lines: FretLines, *, frets: tuple[int, int], margin: float = 0.0, width: float | None = None,
-    height: float | None = None, rotate: float = 0.0,
+    artwork: Artwork, lines: Floats, *, frets: tuple[int, int], slot: float, margin: float, rotate: float,
+    width: float | None = None, height: float | None = None,
 ) -> Placement:
-    """Centred between two frets, 0 the nut, on the line half-way between the edges.
+    """Centred between two frets, 0 the nut, on the line half-way between the edges; `lines`, (n + 1, 2, 2) mm, are
+    those of nut and frets from edge to edge, and `slot` is how wide their slots are.
 
     Without width and height it is made to fit, `margin` mm or more from the two slots and from the edges. Raises
     ArtworkError for frets that are not on the board, or a margin that leaves no room.
     """
     low, high = sorted(frets)
-    if not (0 <= low < high < len(lines.bass)):
+    if not (0 <= low < high < len(lines)):
         raise ArtworkError("place", f"between frets {frets[0]} and {frets[1]}",
-                           allowed=f"two different frets, from 0 (the nut) to {len(lines.bass) - 1}")
-    corners = np.array([lines.bass[low], lines.treble[low], lines.treble[high], lines.bass[high]])  # going round
+                           allowed=f"two different frets, from 0 (the nut) to {len(lines) - 1}")
+    corners = np.concatenate([lines[low], lines[high, ::-1]])  # going round
     centre = corners.mean(axis=0)
     if width is None and height is None:
-        width = _fitting_width(artwork, corners, rotate, margin, frets, lines.slot)
-    return Placement(
-        at=(float(centre[0]), float(centre[1])), rotate=rotate, width=width, height=height, centre="drawing"
-    )
+        width = _fitting_width(artwork, corners, rotate, margin, frets, slot)
+    return Placement(at=(float(centre[0]), float(centre[1])), rotate=rotate, width=width, height=height,
+                     centre="drawing")
 
 
 def at_frets(
-    artwork: Artwork, lines: FretLines, *, frets: Sequence[int], margin: float, rotate: float = 0.0,
-    largest: float | None = None, highest: float | None = None,
+    artwork: Artwork, lines: Floats, *, frets: Sequence[int], slot: float, margin: float, rotate: float,
+    largest: float | None, highest: float | None,
 ) -> tuple[Placement, ...]:
     """A copy in the space before each of several frets, as position markers stand, each made to fit as `between_frets`
     does; none goes over the width `largest` or the height `highest`, mm: with one, markers may all be of one size.
     """
-    found = [between_frets(artwork, lines, frets=(n - 1, n), margin=margin, rotate=rotate) for n in frets]
+    found = [between_frets(artwork, lines, frets=(n - 1, n), slot=slot, margin=margin, rotate=rotate) for n in frets]
     box = drawing_box(artwork)
     across = (box[2] - box[0]) / (box[3] - box[1])
     most = min(math.inf if largest is None else largest, math.inf if highest is None else float(highest * across))
     return tuple(replace(one, width=min(one.width or most, most)) for one in found)
 
 
-def edge_angle(lines: FretLines, *, edge: str) -> float:
+def edge_angle(lines: Floats, edge: str) -> float:
     """Degrees that turn a drawing's length along an edge of the board: along the taper.
 
     `edge` is "bass", "treble" or "centre". Edges are straight, so the first and last rows tell.
     """
-    ends = {"bass": [lines.bass], "treble": [lines.treble], "centre": [lines.bass, lines.treble]}
-    line = np.mean([points[[0, -1]] for points in ends[edge]], axis=0)
-    dx, dy = line[1] - line[0]
+    first, last = lines[[0, -1]][:, {"bass": [0], "treble": [1], "centre": [0, 1]}[edge]].mean(axis=1)
+    dx, dy = last - first
     return math.degrees(math.atan2(dy, dx))
 
 

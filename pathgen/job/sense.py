@@ -42,10 +42,10 @@ from pathgen.job.part import board_of, holes_of, nut_of, outline_of, part_of, sl
 from pathgen.job.surface import check_radius, check_surface, web_under
 from pathgen.job.tables import LEAST_DEPTH, NARROWEST_GROOVE, OutlineTable
 from pathgen.parts.fingerboard.fretting import checked_wire
-from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.neck import neck_of
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import checked_strings
+from pathgen.parts.fingerboard.top import taken
 from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.holding import stands_in_groove
 from pathgen.strategies.drilling import check_holes
@@ -54,8 +54,8 @@ from pathgen.work.features import LEAST_TAB, Slots
 from pathgen.work.part import Part, lowest_edge
 from pathgen.work.thin_wood import or_less
 
-_BELOW = 0.01
-"""How far below the edge's top tabs and skins end at least, mm: as fine as they are told."""
+_BELOW = 0.01  # how far below the edge's top tabs and skins end at least, mm: as fine as they are told
+_LONGER = 1.0  # how much further than the nut a board is taken to run on, mm, where it ends too near
 
 _TIMES_AS_THICK, _AND_MORE = 4.0, 20.0
 """So many times the part's thickness, and so many mm: a thicker blank is sawn down, not milled away (common practice;
@@ -352,10 +352,6 @@ def _nut(job: Job, board: Fingerboard) -> None:
         with mistakes.caught():
             _enough_left(job, board, cut, "[nut] depth")
     mistakes.refuse()
-
-
-_LONGER = 1.0
-"""How much further than the nut a board is taken to run on, mm, where it ends too near."""
 
 
 def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str, *, most: float = math.inf) -> None:

@@ -52,8 +52,7 @@ _SLIPS = (
     (r"^\s*[\w-]+(?:\s+[\w-]+)+\s*=", "write the key as one word, with _ for each space"),
 )
 """What a line holds, and what to do; the first that fits is told."""
-_WIDE = 80
-"""Characters of a line that are shown, round the place where it is no TOML."""
+_WIDE = 80  # characters of a line that are shown, round the place where it is no TOML
 
 
 def slip_words(text: str, wrong: str, repeated: Collection[str]) -> tuple[str, str, str]:

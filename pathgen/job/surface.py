@@ -18,8 +18,8 @@ from pathgen.base.units import falls_short, format_length, rounded_down, rounded
 from pathgen.job.cutters import finishers
 from pathgen.job.job import Job
 from pathgen.job.part import slots_of
-from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.part import Fingerboard
+from pathgen.parts.fingerboard.top import taken
 from pathgen.parts.flat.part import FlatPart
 from pathgen.strategies.resurfacing import MOST_LAYERS, least_stepdown
 from pathgen.work.features import Slots

@@ -5,22 +5,24 @@ limits, its words. Those of inlays and of the board are modules beside this one.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, ClassVar, Literal
 
 from pathgen.base.cutters import LIMITS
 from pathgen.base.scallop import RIDGES
-from pathgen.job.inlay_tables import LEAST_POCKET, InlayTable, PlaceTable, colour, layers_seen
-from pathgen.job.keys import (
+from pathgen.job.inlay_tables import InlayTable, PlaceTable, colour, layers_seen
+from pathgen.parts.fingerboard.part import ZEROS
+from pathgen.parts.flat.part import PLACES
+from pathgen.parts.keys import (
     ALONG_ACROSS,
     CUTTER,
     CUTTERS,
     FILE,
+    LEAST_POCKET,
     XYZ,
     Place,
     choice,
     holding,
-    holds,
     is_length,
     key,
     list_of,
@@ -34,11 +36,9 @@ from pathgen.job.keys import (
     text,
     yes_or_no,
 )
-from pathgen.parts.fingerboard.part import ZEROS
-from pathgen.parts.flat.part import PLACES
 from pathgen.strategies.cutting_out import MOST_LAP
 from pathgen.work.clamping import LEAST_CLEARANCE, Along, KeepOut, Machine, Setup, Stock
-from pathgen.work.features import MOST_ALLOWANCE, Bottom, Entry, OutlineCut
+from pathgen.work.features import MOST_ALLOWANCE, Bottom, Entry
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 
 LEAST_DEPTH = 0.1
@@ -85,7 +85,7 @@ def _keep_out(value: Any, place: Place) -> KeepOut:
 _ANY_ZERO = choice(*ZEROS, *PLACES)
 
 
-@holding(*holds(_ANY_ZERO))
+@holding(_ANY_ZERO.words)
 def _zero(value: Any, place: Place) -> str:
     """Of what is no place at all those are told that may be where such a part has them."""
     known = value in (*ZEROS, *PLACES)
@@ -311,16 +311,12 @@ NARROWEST_GROOVE = 0.25
 
 
 @dataclass(frozen=True, kw_only=True)
-class OutlineTable(OutlineCut):
+class OutlineTable:
     """``[outline]``: cutting the board free."""
 
-    where: str = field(default="[outline]", init=False)  # no key
-    all_round: bool = field(default=False, init=False)  # no key
-    cutter: str = key(CUTTER, f"a flat-end cutter, {NARROWEST_GROOVE:g} mm wide or more")
-    tabs: int | None = key(number(0, 40, whole=True),  # type: ignore[assignment]
-                           "how many tabs hold the part, on its long edges; all round a plate or form where these have "
-                           "no room", None, shown="4, or none with skin")
-    tab_height: float | None = key(  # type: ignore[assignment]
+    tabs: int | None = key(number(0, 40, whole=True), "how many tabs hold the part, on its long edges; all round a "
+                           "plate or form where these have no room", None, shown="4, or none with skin")
+    tab_height: float | None = key(
         size(0.0, 50.0), "wood left under the cutter at a tab", None,
         shown="1.5 mm, or 0.06 in of a job in inches, but at most two thirds of the edge, or what stands beside it")
     tab_width: float = key(size(0.5, 100.0), "wood left along the edge at a tab", 6.0, inch=0.25)
@@ -328,6 +324,7 @@ class OutlineTable(OutlineCut):
     skin: float = key(size(0.0, 5.0), "wood left under the cut all round, instead of tabs", 0.0)
     finish: float = key(size(0.0, MOST_LAP), "the most that a last lap at full depth takes off the walls; 0 for none",
                         0.2)
+    cutter: str = key(CUTTER, f"a flat-end cutter, {NARROWEST_GROOVE:g} mm wide or more")
     artwork: str | None = key(FILE, "a drawing of the cut board's outline", None, shown="edges and ends as stated")
     artwork_layers: tuple[str, ...] = layers_seen()
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes", None,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, ClassVar, Self
+from typing import Any, ClassVar
 
 import numpy as np
 import shapely
@@ -48,20 +48,25 @@ class Boxed:
 class Tool(Boxed):
     """A part without strings, in its own frame, mm. Its zero is on the blank, at the middle of the near end."""
 
+    names: Names
     surface: Surface
     outline: Polygon
     min_web: float = 0.0
+    zero: tuple[str, str] | None = None
+    """Where else X 0, Y 0 is the one place that programs count from: its name, and where it lies in words."""
 
-    names: ClassVar[Names]
     openings: ClassVar[tuple[Polygon, ...]] = ()
 
     @classmethod
-    def all_of(cls, stock: Stock) -> Self:
+    def all_of(cls, stock: Stock, names: Names, zero: tuple[str, str]) -> Tool:
         """A piece of stock, whole, as the part."""
-        return cls(surface=level(stock.thickness, stock.length), outline=shapely.box(*stock.bounds))
+        return cls(names=names, surface=level(stock.thickness, stock.length), outline=shapely.box(*stock.bounds),
+                   zero=zero)
 
     def places(self, stock: Stock) -> dict[str, Place]:
-        """The middle of the blank's near end."""
+        """The middle of the blank's near end, or its own."""
+        if self.zero:
+            return {self.zero[0]: Place(at=(0.0, 0.0), words=self.zero[1])}
         words = "the middle of the blank's near end, the left one in the picture from above"
         return {"near-centre": Place(at=(stock.bounds[0], 0.0), words=words)}
 

@@ -5,7 +5,7 @@ from, a test piece.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any, ClassVar, Literal
+from typing import Any, Literal
 
 import numpy as np
 import shapely
@@ -21,20 +21,16 @@ from pathgen.base.units import left_words, rounded_up
 from pathgen.parts.boxed import Tool
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.work.clamping import Clamping, Stock
-from pathgen.work.part import Names, Place
+from pathgen.work.part import Names
 
-
-class Block(Tool):
-    """It lies with its hollow up, X 0 at its end nearest the nut."""
-
-    names: ClassVar[Names] = Names(
-        part="block", near="end nearest the nut", far="end nearest the bridge", start="the block",
-        thickness="[block] thickness", again="run pathgen block again")
+BLOCK = Names(part="block", near="end nearest the nut", far="end nearest the bridge", start="the block",
+              thickness="[block] thickness", again="run pathgen block again")
+"""It lies with its hollow up, X 0 at its end nearest the nut."""
 
 
 def hollow_block(
     board: Fingerboard, start: float, end: float, *, width: float, thickness: float, least: float
-) -> Block:
+) -> Tool:
     """The block for a board from one X to another, cut from a blank of a thickness; mm.
 
     The hollow follows the board's relief and fall-away; of a flat board they are all there is of it. Raises JobError
@@ -54,42 +50,26 @@ def hollow_block(
     dip, fall = (surface.relief, surface.fall_away) if isinstance(surface, Lowered) else (None, None)
     hollow = Hollow(thickness=lowest, radius_nut=radius_start, radius_end=radius_end, length=end - start,
                     relief=dip and dip.seen_from(start), fall_away=fall and fall.seen_from(start))
-    return Block(surface=hollow, outline=shapely.box(0.0, -width / 2, end - start, width / 2), min_web=board.min_web)
+    return Tool(names=BLOCK, surface=hollow, outline=shapely.box(0.0, -width / 2, end - start, width / 2),
+                min_web=board.min_web)
 
 
-_SHEET = ("All gauges of the folder are cut from this one sheet with one zero, in the order of their numbers: leave "
-          "the sheet where it lies between them, and saw their tabs when the last is cut.")
-_NEXT = "The sheet lies as it did for the gauge before: leave it so, and X 0 and Y 0 as they are."
-
-_SAG = 5e-4
-"""How far the straight pieces of an arc may lie inside it, mm."""
-
-
-class Gauge(Tool):
-    """Its straight back is square to X, its hollow edge the far one."""
-
-    names: ClassVar[Names] = Names(
-        part="gauge", start="the gauge", long="high", thickness="[gauges] thickness", wooden=False,
-        again="run pathgen gauges again")
+GAUGE = Names(part="gauge", start="the gauge", long="high", thickness="[gauges] thickness", wooden=False,
+              again="run pathgen gauges again")
+"""Its straight back is square to X, its hollow edge the far one."""
+FIRST_GAUGE = replace(GAUGE, laid=(
+    "All gauges of the folder are cut from this one sheet with one zero, in the order of their numbers: leave the "
+    "sheet where it lies between them, and saw their tabs when the last is cut.",))
+NEXT_GAUGE = replace(GAUGE, lies=True, laid=(
+    "The sheet lies as it did for the gauge before: leave it so, and X 0 and Y 0 as they are.",))
+_SAG = 5e-4  # how far the straight pieces of an arc may lie inside it, mm
 
 
-class FirstGauge(Gauge):
-    """One that others are cut after, from the same sheet."""
-
-    names: ClassVar[Names] = replace(Gauge.names, laid=(_SHEET,))
-
-
-class NextGauge(Gauge):
-    """One that is cut after others from the same sheet."""
-
-    names: ClassVar[Names] = replace(Gauge.names, laid=(_NEXT,), lies=True)
-
-
-def radius_gauge(kind: type[Gauge], arc: Floats, *, x: float, height: float, thickness: float) -> Gauge:
+def radius_gauge(names: Names, arc: Floats, *, x: float, height: float, thickness: float) -> Tool:
     """A gauge with its back at `x` and the lowest place of its edge, an `arc` of `arc_edge`, `height` further on."""
     y = float(arc[0, 1])
     outline = Polygon(np.concatenate([[[x, y], [x, -y]], arc[::-1] + [x + height, 0.0]]))
-    return kind(surface=level(thickness, x + height), outline=outline)
+    return Tool(names=names, surface=level(thickness, x + height), outline=outline)
 
 
 def lengthwise_edge(surface: Surface, start: float, end: float) -> Floats:
@@ -107,31 +87,22 @@ def arc_edge(radius: float, width: float) -> Floats:
     return np.column_stack([2 * radius * np.sin(angle / 2) ** 2, radius * np.sin(angle)])
 
 
-_HELD = ("Stick the plate down over its whole face with double-sided tape, on a spare board that may be cut into: it "
-         "is too small for clamps.",
-         "The dust of bone and shell is harmful: extract it at the cutter, and wear a mask that fits.")
-_HOLD = "Clamp the spare board, not the plate"
+NUT = Names(
+    part="nut", start="the nut", wooden=False, long="high", thickness="[nut_blank] thickness", measured=False,
+    hold="Clamp the spare board, not the plate", again="run pathgen nut again", laid=(
+        "Stick the plate down over its whole face with double-sided tape, on a spare board that may be cut into: it is "
+        "too small for clamps.",
+        "The dust of bone and shell is harmful: extract it at the cutter, and wear a mask that fits."))
+"""As it comes from the machine its straight bottom is square to X, at X 0; its top is the far edge."""
+SADDLE = replace(NUT, part="saddle", start="the saddle", thickness="[saddle_blank] thickness")
+"""It lies as a nut does."""
 
 
-class Nut(Tool):
-    """A nut as it comes from the machine. Its straight bottom is square to X, at X 0; its top is the far edge."""
-
-    names: ClassVar[Names] = Names(part="nut", start="the nut", laid=_HELD, hold=_HOLD, wooden=False, long="high",
-                                   thickness="[nut_blank] thickness", measured=False, again="run pathgen nut again")
-
-
-class Saddle(Tool):
-    """A saddle; it lies as a nut does."""
-
-    names: ClassVar[Names] = Names(part="saddle", start="the saddle", laid=_HELD, hold=_HOLD, wooden=False, long="high",
-                                   thickness="[saddle_blank] thickness", measured=False, again="run pathgen nut again")
-
-
-def nut_or_saddle(kind: type[Tool], top: Floats, *, thickness: float) -> Tool:
-    """A blank of a kind from the bottom at x 0 to a `top`, (n, 2) points in the order of falling or rising y, mm."""
+def nut_or_saddle(names: Names, top: Floats, *, thickness: float) -> Tool:
+    """Its blank from the bottom at x 0 to a `top`, (n, 2) points in the order of falling or rising y, mm."""
     ends = [[0.0, top[-1, 1]], [0.0, top[0, 1]]]
     outline = shapely.orient_polygons(Polygon(np.concatenate([top, ends])))
-    return kind(surface=level(thickness, float(top[:, 0].max())), outline=outline)
+    return Tool(names=names, surface=level(thickness, float(top[:, 0].max())), outline=outline)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -151,17 +122,13 @@ class StandingBoard(Stock):
         return (-self.margin_nut, low, self.length - self.margin_nut, high)
 
 
-class Edge(Tool):
+def standing_edge(stock: StandingBoard) -> Tool:
     """The upper edge of a standing board."""
-
-    names: ClassVar[Names] = Names(part="edge", start="the nut face", along="edge runs", thick="high",
-                                  blank="the finished board on its edge,", top="the edge that lies uppermost",
-                                  measured=False, again="run pathgen side-dots again")
-
-    def places(self, stock: Stock) -> dict[str, Place]:
-        """Where the nut line meets the underside."""
-        return {"nut-underside": Place(at=(0.0, 0.0), words="where the nut face meets the board's underside, on the "
-                                       "edge that lies uppermost")}
+    return Tool.all_of(
+        stock, Names(part="edge", start="the nut face", along="edge runs", thick="high",
+                     blank="the finished board on its edge,", top="the edge that lies uppermost", measured=False,
+                     again="run pathgen side-dots again"),
+        ("nut-underside", "where the nut face meets the board's underside, on the edge that lies uppermost"))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -176,16 +143,12 @@ class FlatStock(Stock):
         return (0.0, 0.0, self.length, self.width)
 
 
-class Sheet(Tool):
+def sheet(stock: FlatStock) -> Tool:
     """The stock is the part."""
-
-    names: ClassVar[Names] = Names(part="sheet", start="the sheet", wooden=False,
-                                  thickness="[[inlay]] piece thickness", measured=False,
-                                  again="build the job again, and run pathgen pieces again")
-
-    def places(self, stock: Stock) -> dict[str, Place]:
-        """Its corner."""
-        return {"corner": Place(at=(0.0, 0.0), words="the stock's corner, the lowest X and Y of it")}
+    return Tool.all_of(
+        stock, Names(part="sheet", start="the sheet", wooden=False, thickness="[[inlay]] piece thickness",
+                     measured=False, again="build the job again, and run pathgen pieces again"),
+        ("corner", "the stock's corner, the lowest X and Y of it"))
 
 
 Kind = Literal["rim", "square", "detail", "pour", "slot"]
@@ -210,8 +173,8 @@ class Trial:
 class Coupon(Tool):
     """It lies along X with its trials in order; a rim of raw wood stays round it."""
 
-    names: ClassVar[Names] = Names(part="test piece", start="the test piece", thickness="[coupon] thickness",
-                                  again="run pathgen coupon again")
+    names: Names = Names(part="test piece", start="the test piece", thickness="[coupon] thickness",
+                         again="run pathgen coupon again")
     trials: tuple[Trial, ...]
     trying: float | None = None
     """Thickness of the job's own part, mm, where pieces are let into it that can be tried; else None."""

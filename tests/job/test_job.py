@@ -16,11 +16,11 @@ from pathgen.job.cutters import _SHAPES
 from pathgen.job.describe import key_rows
 from pathgen.job.doubts import doubts_of
 from pathgen.job.inlay_tables import colour
-from pathgen.job.keys import Place, size
 from pathgen.job.load import _refuse_odd
 from pathgen.job.part import board_of
 from pathgen.job.sense import _overhang, larger_blank
 from pathgen.job.surface import check_radius
+from pathgen.parts.keys import Place, size
 from pathgen.work.part import Names
 from tests import small_board
 

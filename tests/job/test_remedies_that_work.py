@@ -10,8 +10,8 @@ import pathgen
 from pathgen.base.errors import JobError, PathgenError
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.doubts import doubts_of
-from pathgen.parts.fingerboard.fretting import FretWire, Tang, wire_faults
-from pathgen.parts.fingerboard.stringing import Course, string_places
+from pathgen.parts.fingerboard.fretting import FretWire, TangTable, wire_faults
+from pathgen.parts.fingerboard.stringing import CourseTable, string_places
 from pathgen.work.features import Slots
 from tests import small_board
 from tests.job.test_forms import FORM
@@ -87,14 +87,14 @@ def test_a_fill_is_not_offered_to_be_left_where_the_top_must_be_cut(tmp_path):
 
 def test_a_tang_as_wide_as_its_studs_is_told_of_its_studs():
     slots = Slots(number=np.array([1]), lines=np.zeros((1, 2, 2)), width=0.7, depth=2.5)
-    faults = list(wire_faults(FretWire(tang=Tang(width=0.7, depth=1.9, studs=0.7)), slots))
+    faults = list(wire_faults(FretWire(tang=TangTable(width=0.7, depth=1.9, studs=0.7)), slots))
     assert [(where, allowed) for where, _, allowed, _ in faults] == [("[frets] tang studs", "0.73 mm or more")]
     assert "usually about 0.9 mm" in faults[0][3]
-    assert not list(wire_faults(FretWire(tang=Tang(width=0.7, depth=1.9, studs=0.9)), slots))
+    assert not list(wire_faults(FretWire(tang=TangTable(width=0.7, depth=1.9, studs=0.9)), slots))
 
 
 @pytest.mark.parametrize(("spread", "inset", "course", "key"), [
-    (4.0, 20.0, Course(strings=2, gap=1.8), "edge_to_string"), (34.0, 3.0, Course(strings=2, gap=9.0), "gap"),
+    (4.0, 20.0, CourseTable(strings=2, gap=1.8), "edge_to_string"), (34.0, 3.0, CourseTable(strings=2, gap=9.0), "gap"),
     (4.0, 20.0, None, "edge_to_string"),
 ])
 @pytest.mark.parametrize("spacing", ["gaps", "centres"])
@@ -104,7 +104,8 @@ def test_strings_that_touch_are_told_how_far_they_may_lie_from_the_edge(spread, 
         string_places(gauges, spread, spacing, course, inset=inset)
     most = float(re.search(rf"make {key} ([\d.]+) mm or less", refused.value.remedy)[1])
     if key == "gap":
-        assert np.diff(string_places(gauges, spread, spacing, Course(strings=2, gap=most), inset=inset)).min() > 0.0
+        pairs = CourseTable(strings=2, gap=most)
+        assert np.diff(string_places(gauges, spread, spacing, pairs, inset=inset)).min() > 0.0
         return
     string_places(gauges, spread + 2 * (inset - most), spacing, course, inset=most)
     with pytest.raises(JobError):

@@ -9,7 +9,7 @@ from pathgen import JobError, load_job
 from pathgen.app.starting import JOB
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
-from pathgen.job.keys import Place, size
+from pathgen.parts.keys import Place, size
 from tests import small_board
 
 SLIPS = {

@@ -1,6 +1,7 @@
 """Face dots: where they lie, and that bad ones are refused with numbers."""
 
 import math
+from functools import partial
 
 import numpy as np
 import pytest
@@ -18,6 +19,7 @@ from tests.boards import fingerboard
 PLAIN = {"scale_lengths": (640.0, 640.0), "frets": 24, "nut_width": 42.0, "end_width": 56.0, "past_last_fret": 10.0,
          "thickness": 6.5, "radius": (250.0, 250.0)}
 BOARD = fingerboard(**PLAIN)
+plain = partial(Dots, depth=1.5, cutters=("flat",))
 
 
 def middle(fret):
@@ -27,7 +29,7 @@ def middle(fret):
 
 def test_dots_lie_midway_and_octaves_have_two():
     """3 5 7 9 12 15 17 19 21 24 with two at each octave: common practice."""
-    places = dict(dot_places(BOARD, Dots(diameter=6.0)))
+    places = dict(dot_places(BOARD, plain(diameter=6.0)))
     assert list(places) == [3, 5, 7, 9, 12, 15, 17, 19, 21, 24]
     assert [len(p) for p in places.values()] == [1, 1, 1, 1, 2, 1, 1, 1, 1, 2]
     assert places[5][0] == pytest.approx([middle(5), 0.0], abs=1e-9)
@@ -36,11 +38,11 @@ def test_dots_lie_midway_and_octaves_have_two():
 
 
 def test_two_along_and_on_a_side_line():
-    along = dict(dot_places(BOARD, Dots(diameter=4.0, octave="along", frets=(12,))))[12]
+    along = dict(dot_places(BOARD, plain(diameter=4.0, octave="along", frets=(12,))))[12]
     at = [640.0 * (1 - 2 ** (-f / 12)) for f in (11, 12)]
     assert along[:, 0] == pytest.approx([at[0] + (at[1] - at[0]) * s for s in (1 / 3, 2 / 3)], abs=1e-9)
     edge = shapely.LineString([(0.0, -21.0), (BOARD.length, -28.0)])
-    for _, points in dot_places(BOARD, Dots(diameter=4.0, line="bass", inset=6.0, frets=(3, 5, 7))):
+    for _, points in dot_places(BOARD, plain(diameter=4.0, line="bass", inset=6.0, frets=(3, 5, 7))):
         assert shapely.distance(edge, shapely.Point(points[0])) == pytest.approx(6.0, abs=1e-9)
 
 
@@ -48,7 +50,7 @@ def test_two_along_and_on_a_side_line():
 def test_along_an_edge_an_octave_has_its_second_dot_inside_the_line(line, edge):
     """Half the board's width apart, as in the middle, one would lie off the board, and behind each other two of 6 mm
     have no room at fret 24."""
-    dots = Dots(diameter=6.0, line=line, inset=6.0)
+    dots = plain(diameter=6.0, line=line, inset=6.0)
     first, second = dict(dot_places(BOARD, dots))[12]
     side = shapely.LineString([(0.0, edge * 21.0), (BOARD.length, edge * 28.0)])
     assert shapely.distance(side, shapely.Point(first)) == pytest.approx(6.0, abs=1e-6)
@@ -58,24 +60,24 @@ def test_along_an_edge_an_octave_has_its_second_dot_inside_the_line(line, edge):
 
 def test_on_a_fan_they_lie_midway_on_the_centre_line():
     board = fingerboard(**(PLAIN | {"scale_lengths": (660.0, 630.0)}), straight_fret=7)
-    for fret, points in dot_places(board, Dots(diameter=6.0, frets=(3, 5, 15))):
+    for fret, points in dot_places(board, plain(diameter=6.0, frets=(3, 5, 15))):
         assert points[0] == pytest.approx([board.frets.distance[fret - 2 : fret].mean(), 0.0], abs=1e-9)
 
 
 def test_their_pockets_are_circles_with_the_gap():
-    area = dot_area(BOARD, Dots(diameter=6.0), gap=0.05, fret_width=2.4)
+    area = dot_area(BOARD, plain(diameter=6.0), gap=0.05, fret_width=2.4)
     assert len(area.geoms) == 12
     assert area.area == pytest.approx(12 * math.pi * 3.05**2, rel=2e-4)
 
 
 @pytest.mark.parametrize(("dots", "words"), [
-    (Dots(diameter=18.0, frets=(21,)), "fret 21 reaches under a fret: 18.00 mm"),
-    (Dots(diameter=6.0, frets=(25,)), "no fret 25"),
-    (Dots(diameter=6.0, line="bass", inset=2.0), "over the edge"),
-    (Dots(diameter=6.0, apart=5.0), "two dots at fret 12 meet: 5.00 mm"),
-    (Dots(diameter=6.0, octave="along", frets=(24,)), 'fret 24 .* leave that fret out, or write octave = "across"$'),
-    (Dots(diameter=3.5, octave="along", frets=(24,)), 'fret 24 meet.* or less, or write octave = "across"$'),
-    (Dots(diameter=18.0, octave="along", frets=(21,)), "fret 21 reaches .* or leave that fret out$"),
+    (plain(diameter=18.0, frets=(21,)), "fret 21 reaches under a fret: 18.00 mm"),
+    (plain(diameter=6.0, frets=(25,)), "no fret 25"),
+    (plain(diameter=6.0, line="bass", inset=2.0), "over the edge"),
+    (plain(diameter=6.0, apart=5.0), "two dots at fret 12 meet: 5.00 mm"),
+    (plain(diameter=6.0, octave="along", frets=(24,)), 'fret 24 .* leave that fret out, or write octave = "across"$'),
+    (plain(diameter=3.5, octave="along", frets=(24,)), 'fret 24 meet.* or less, or write octave = "across"$'),
+    (plain(diameter=18.0, octave="along", frets=(21,)), "fret 21 reaches .* or leave that fret out$"),
 ])
 def test_dots_that_cannot_be_are_refused_with_numbers(dots, words):
     with pytest.raises(JobError, match=words):
@@ -84,7 +86,7 @@ def test_dots_that_cannot_be_are_refused_with_numbers(dots, words):
 
 def test_a_dot_between_slots_may_still_reach_under_a_crown():
     """11.31 mm from fret 20 to 21 at 640 mm (equal temperament): 9.5 fits between slots of 0.6, not crowns of 2.4."""
-    dots = Dots(diameter=9.5, frets=(21,))
+    dots = plain(diameter=9.5, frets=(21,))
     assert len(dot_area(BOARD, dots, fret_width=0.6).geoms) == 1
     with pytest.raises(JobError, match=r"leaves 8\.91 mm"):
         dot_area(BOARD, dots, fret_width=2.4)

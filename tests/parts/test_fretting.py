@@ -11,10 +11,10 @@ from pathgen.parts.fingerboard.board import slots
 from pathgen.parts.fingerboard.fretting import (
     LOOSE,
     SPLIT,
-    Crown,
+    CrownTable,
     FretWire,
-    Tang,
-    WireSize,
+    TangTable,
+    WireSizeTable,
     checked_wire,
     finished_ends,
     fretting,
@@ -80,7 +80,7 @@ def test_frets_of_a_fan_reach_the_edges_of_the_finished_board():
 ])
 def test_slots_that_do_not_suit_the_wire_are_told_of(width, depth, word):
     """M, common practice: tang about 0.5, studs 0.6 to 0.8, slots 0.56 to 0.61 wide and 1.9 to 2.2 deep hold."""
-    board, wire = fingerboard(**PLAIN), FretWire(tang=Tang(width=0.5, depth=1.6, studs=0.7))
+    board, wire = fingerboard(**PLAIN), FretWire(tang=TangTable(width=0.5, depth=1.6, studs=0.7))
     faults = list(wire_faults(wire, slots(board, width=width, depth=depth)))
     assert len(faults) == 1
     assert word in faults[0][1]
@@ -92,7 +92,7 @@ def test_a_slot_just_as_wide_and_deep_as_is_allowed_suits_its_wire():
     board = fingerboard(**PLAIN)
     for tang in (0.5, 0.55, 0.6):
         for deep in (1.5, 1.6, 1.7):
-            wire = FretWire(tang=Tang(width=tang, depth=deep, studs=tang + 0.2))
+            wire = FretWire(tang=TangTable(width=tang, depth=deep, studs=tang + 0.2))
             low, high = round(tang - SPLIT, 6), round(tang + 0.2 - LOOSE, 6)
             for width, off in ((low, -0.01), (high, 0.01)):
                 depth = round(deep + 0.1, 6)
@@ -101,8 +101,8 @@ def test_a_slot_just_as_wide_and_deep_as_is_allowed_suits_its_wire():
 
 
 def test_several_wires_have_their_own_totals_and_faults():
-    wire = FretWire(sizes=(WireSize(frets=(9, 12), tang=Tang(width=0.6, depth=1.9, studs=0.8),
-                                    crown=Crown(width=2.8, height=1.4)),), waste=0.1, overhang=1.5)
+    wire = FretWire(sizes=(WireSizeTable(frets=(9, 12), tang=TangTable(width=0.6, depth=1.9, studs=0.8),
+                                    crown=CrownTable(width=2.8, height=1.4)),), waste=0.1, overhang=1.5)
     board = fingerboard(**PLAIN)
     data = fretting_data(board, slots(board, width=0.56, depth=1.9), wire)
     each = 2 * 250.0 * math.asin(21.0 / 250.0) + 3.0  # as above
@@ -127,7 +127,7 @@ def test_several_wires_have_their_own_totals_and_faults():
 ])
 def test_sizes_that_do_not_go_with_the_frets_are_refused(sizes, words):
     with pytest.raises(JobError, match=words):
-        checked_wire(FretWire(sizes=tuple(WireSize(frets=one) for one in sizes)), 1, 12)
+        checked_wire(FretWire(sizes=tuple(WireSizeTable(frets=one) for one in sizes)), 1, 12)
 
 
 def test_the_strip_is_at_true_size():
@@ -144,11 +144,11 @@ def test_the_strip_is_at_true_size():
 
 def test_studs_narrower_than_the_tang_are_refused():
     with pytest.raises(JobError, match=r"\[frets\] tang: 0.4 mm over its studs, and 0.5 mm wide"):
-        checked_wire(FretWire(tang=Tang(width=0.5, studs=0.4)), 1, 12)
+        checked_wire(FretWire(tang=TangTable(width=0.5, studs=0.4)), 1, 12)
     with pytest.raises(JobError, match=r"\[frets\] sizes 2 tang"):
-        checked_wire(FretWire(sizes=(WireSize(frets=(1, 2)),
-                                     WireSize(frets=(3, 4), tang=Tang(width=0.5, studs=0.4)))), 1, 12)
-    checked_wire(FretWire(tang=Tang(width=0.5, studs=0.5)), 1, 12)
+        checked_wire(FretWire(sizes=(WireSizeTable(frets=(1, 2)),
+                                     WireSizeTable(frets=(3, 4), tang=TangTable(width=0.5, studs=0.4)))), 1, 12)
+    checked_wire(FretWire(tang=TangTable(width=0.5, studs=0.5)), 1, 12)
 
 
 def test_slots_through_a_drawn_outline_need_no_nip():

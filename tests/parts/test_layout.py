@@ -16,8 +16,8 @@ from pathgen.base.errors import JobError, PathgenError
 from pathgen.job.part import board_of, nut_of, slots_of
 from pathgen.parts.fingerboard.board import nut_slot, slots
 from pathgen.parts.fingerboard.dots import is_octave
-from pathgen.parts.fingerboard.numbers import End, PartialFret
-from pathgen.parts.fingerboard.rows import _finished_widths
+from pathgen.parts.fingerboard.fretting import past_binding
+from pathgen.parts.fingerboard.numbers import EndTable, PartialFretTable
 from pathgen.parts.fingerboard.scale import cents_off, ratio_shares
 from pathgen.work.clamping import Stock
 from tests.boards import fingerboard
@@ -115,8 +115,8 @@ def test_left_handed_is_the_mirror_image():
 
 
 @pytest.mark.parametrize("asked", [
-    {"end": End(steps=((10.0, 6.0),))}, {"nut_end": End(steps=((-4.0, 3.0), (8.0, 5.0)))},
-    {"partial_frets": [PartialFret(fret=24, across=(-40.0, 0.0))]},
+    {"end": EndTable(steps=((10.0, 6.0),))}, {"nut_end": EndTable(steps=((-4.0, 3.0), (8.0, 5.0)))},
+    {"partial_frets": [PartialFretTable(fret=24, across=(-40.0, 0.0))]},
 ], ids=["end", "nut_end", "partial_frets"])
 def test_what_a_job_counts_to_the_treble_side_is_mirrored_too(asked):
     """So does the limit that a refusal names: it told the bass side's for the treble side's."""
@@ -127,7 +127,7 @@ def test_what_a_job_counts_to_the_treble_side_is_mirrored_too(asked):
     says = []
     for hand in (False, True):
         with pytest.raises(JobError) as told:
-            fanned(end=End(steps=((60.0, 30.0),)), left_handed=hand)
+            fanned(end=EndTable(steps=((60.0, 30.0),)), left_handed=hand)
         says.append(str(told.value))
     assert says[0] == says[1]
 
@@ -145,7 +145,7 @@ def test_ratios_stop_the_string_at_their_inverse_and_go_on_in_the_next_octave():
 
 def test_rounded_corners_leave_the_nut_line_from_edge_to_edge():
     """Zero at the nut's corner, and what is turned along an edge, count from the edges, not from the rounding."""
-    rounded = board(nut_end=End(corner_radius=4.0))
+    rounded = board(nut_end=EndTable(corner_radius=4.0))
     assert rounded.nut_line == pytest.approx(board().nut_line)
     assert shapely.distance(rounded.outline, shapely.Point(rounded.nut_line[0])) > 1.0
 
@@ -154,12 +154,12 @@ def test_rounded_corners_leave_the_nut_line_from_edge_to_edge():
 def test_the_largest_corner_radius_that_is_named_fits(where):
     """Half the width of that end was allowed, and refused again."""
     with pytest.raises(JobError, match=rf"{where} corner_radius: 40 mm does not fit") as refused:
-        board(**{where: End(corner_radius=40.0)})
+        board(**{where: EndTable(corner_radius=40.0)})
     most = float(refused.value.allowed.split()[0])
     assert 21.0 < most < 57.0 / 2
-    assert board(**{where: End(corner_radius=most)}).outline.area < board().outline.area
+    assert board(**{where: EndTable(corner_radius=most)}).outline.area < board().outline.area
     with pytest.raises(JobError):
-        board(**{where: End(corner_radius=most + 0.02)})
+        board(**{where: EndTable(corner_radius=most + 0.02)})
 
 
 def test_zero_at_the_end_is_where_the_end_is():
@@ -172,9 +172,9 @@ def test_zero_at_the_end_is_where_the_end_is():
         places = board(**{**numbers, **changes}).places(stock)
         return [places.get(f"end-{side}") for side in ("bass", "centre", "treble")]
 
-    stepped = [place.at for place in ends(end=End(steps=((-5.0, 6.0), (5.0, 10.0))))]
+    stepped = [place.at for place in ends(end=EndTable(steps=((-5.0, 6.0), (5.0, 10.0))))]
     assert np.array(stepped) == pytest.approx(np.array([[460, -26.9], [466, 0], [470, 27.05]]), abs=1e-6)
-    assert ends(end=End(rise=-3.0, corner_radius=2.0))[1].at == pytest.approx((457.0, 0.0), abs=1e-6)
+    assert ends(end=EndTable(rise=-3.0, corner_radius=2.0))[1].at == pytest.approx((457.0, 0.0), abs=1e-6)
     cut = shapely.Polygon([(0, -22), (480, -24), (484, 0), (480, 24), (0, 22)])
     drawn = ends(outline=cut)
     half = 22 + 2 * 460 / 480
@@ -199,7 +199,7 @@ def test_a_zero_fret_is_fret_0_at_the_nut_line():
 
 
 def test_a_partial_fret_ends_where_it_is_told_and_its_line_still_meets_the_edges():
-    part = board(partial_frets=[PartialFret(fret=3, across=(-8.0, 60.0))])
+    part = board(partial_frets=[PartialFretTable(fret=3, across=(-8.0, 60.0))])
     assert part.frets.ends[2, 0] == pytest.approx([part.frets.distance[2], -8.0])
     assert part.frets.ends[2, 1] == pytest.approx(part.frets.treble[2])
     assert part.frets.full[2].tolist() == [False, True]
@@ -261,21 +261,21 @@ def test_level_bottoms_lie_below_the_lowest_place():
 
 
 def test_arched_and_stepped_ends():
-    part = board(end=End(rise=6.0))
+    part = board(end=EndTable(rise=6.0))
     x, y = np.array(part.outline.exterior.coords).T
     end = x > part.length - 1e-6
     half = float(part.edges.half_width(part.length))
     radius = (half**2 + 36.0) / 12.0  # sagitta: R = (c^2 / 4 + h^2) / 2 h (Machinery's Handbook, segments of circles)
     assert np.hypot(x[end] - (part.length + 6.0 - radius), y[end]) == pytest.approx(radius, abs=1e-9)
     assert part.outline.bounds[2] == pytest.approx(part.length + 6.0)
-    stepped = board(end=End(steps=((5.0, 12.0),)))
+    stepped = board(end=EndTable(steps=((5.0, 12.0),)))
     assert stepped.outline.bounds[2] == pytest.approx(stepped.length + 12.0)
     extra = stepped.outline.area - board().outline.area
     assert extra == pytest.approx(12.0 * (half - 5.0) + 0.5 * 12.0**2 * stepped.edges.slope, abs=1e-6)
 
 
 def test_rounded_corners_lose_what_a_quarter_circle_leaves():
-    sharp, round_ = board(end_width=43.0), board(end_width=43.0, end=End(corner_radius=3.0))
+    sharp, round_ = board(end_width=43.0), board(end_width=43.0, end=EndTable(corner_radius=3.0))
     assert sharp.outline.area - round_.outline.area == pytest.approx(2 * 9.0 * (1 - math.pi / 4), abs=0.01)
 
 
@@ -290,10 +290,10 @@ def test_cents():
     ({"scale_lengths": (900.0, 500.0), "straight_fret": 12}, "degrees from square"),
     ({"outline": shapely.box(0.0, -21.0, 400.0, 21.0)}, "fret 17, .* is past the board's end"),
     ({"binding": 30.0}, "leaves no wood"),
-    ({"end": End(rise=40.0)}, "28.5"),
-    ({"end": End(steps=((40.0, 5.0),))}, "rising, between"),
-    ({"partial_frets": [PartialFret(fret=30, across=(0.0, 5.0))]}, "1 to 22"),
-    ({"partial_frets": [PartialFret(fret=3, across=(40.0, 50.0))]}, "meets the board"),
+    ({"end": EndTable(rise=40.0)}, "28.5"),
+    ({"end": EndTable(steps=((40.0, 5.0),))}, "rising, between"),
+    ({"partial_frets": [PartialFretTable(fret=30, across=(0.0, 5.0))]}, "1 to 22"),
+    ({"partial_frets": [PartialFretTable(fret=3, across=(40.0, 50.0))]}, "meets the board"),
 ])
 def test_refused_with_numbers(changes, words):
     with pytest.raises(JobError, match=words):
@@ -303,7 +303,7 @@ def test_refused_with_numbers(changes, words):
 @pytest.mark.parametrize("across", [(-30.0, 0.0), (-30.0, -10.0), (-5.0, 5.0), (-30.0, 30.0)])
 def test_how_far_short_slots_may_stop_is_what_may_be_written(across):
     """A fret that ends within the board has one end to stop short of, or none: half of its length was named."""
-    part = board(partial_frets=[PartialFret(fret=3, across=across)])
+    part = board(partial_frets=[PartialFretTable(fret=3, across=across)])
     with pytest.raises(JobError, match="leaves no slot") as told:
         slots(part, width=0.6, depth=2.0, short=40.0)
     most = float(re.search(r"allowed: (\S+) mm or less", str(told.value))[1])
@@ -311,7 +311,7 @@ def test_how_far_short_slots_may_stop_is_what_may_be_written(across):
     with pytest.raises(JobError, match="leaves no slot"):
         slots(part, width=0.6, depth=2.0, short=most + 0.011)
     with pytest.raises(JobError, match=r"partial_frets: fret 3 is 0\.30 mm long, and its slot 0\.6 mm wide"):
-        slots(board(partial_frets=[PartialFret(fret=3, across=(0.0, 0.3))]), width=0.6, depth=2.0)
+        slots(board(partial_frets=[PartialFretTable(fret=3, across=(0.0, 0.3))]), width=0.6, depth=2.0)
 
 
 def test_slots_that_meet_are_refused():
@@ -414,4 +414,5 @@ def test_the_finished_width_of_a_drawn_board_reaches_to_its_bindings_outer_faces
     drawn = board(binding=2.0, outline=shapely.Polygon(
         [(0.0, -20.0), (end, -20.0 - 0.75 * end), (end, 20.0 + 0.75 * end), (0.0, 20.0)]))
     cut = np.linalg.norm(drawn.frets.treble - drawn.frets.bass, axis=1)
-    assert _finished_widths(drawn) == pytest.approx(cut + 5.0, abs=1e-6)
+    finished = np.linalg.norm(np.diff(past_binding(drawn, drawn.crossings[1:]), axis=1)[:, 0], axis=1)
+    assert finished == pytest.approx(cut + 5.0, abs=1e-6)

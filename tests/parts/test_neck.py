@@ -48,7 +48,7 @@ def test_the_angle_for_a_wanted_saddle_gives_it():
 
 def test_the_plane_of_the_frets_rises_with_the_tangent():
     """Derived (trigonometry): the plane rises tan(a) for each mm, the action doubles to the bridge."""
-    neck = Neck(kind="steel", angle=1.5, joint_fret=14, fret_height=1.0, action_12=2.0)
+    neck = Neck(kind="steel", angle=1.5, joint_fret=14, fret_height=1.0, action_12=2.0, action_nut=0.0)
     found = neck_table(neck, **BOARD)
     rise = math.tan(math.radians(1.5)) * found.saddle_at[0]
     assert found.saddle == pytest.approx(rise + (6.0 + 1.0 + 2 * 2.0) / math.cos(math.radians(1.5)), abs=1e-9)

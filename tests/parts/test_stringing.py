@@ -17,7 +17,7 @@ from pathgen.job.part import board_of
 from pathgen.parts.fingerboard.nut import nut_curve
 from pathgen.parts.fingerboard.rows import strung_data
 from pathgen.parts.fingerboard.stringing import (
-    Course,
+    CourseTable,
     Strings,
     cents_sharp,
     checked_strings,
@@ -32,7 +32,7 @@ from tests.boards import fingerboard
 from tests.small_board import dotted_job, job
 
 GAUGES = (1.17, 0.91, 0.66, 0.43, 0.33, 0.25)
-SET = Strings(gauges=GAUGES, pitches=(82.4069, 110.0, 146.832, 195.998, 246.942, 329.628),
+SET = Strings(gauges=GAUGES, clear=0.2, pitches=(82.4069, 110.0, 146.832, 195.998, 246.942, 329.628),
               mass=(6.8, 3.9, 2.1, 1.14, 0.67, 0.385), core=(0.4, 0.4, 0.36, 0.43, 0.33, 0.25), modulus=(200.0,) * 6)
 
 
@@ -48,7 +48,7 @@ PAIRS = (1.0, 1.0, 0.7, 0.7, 0.4, 0.4, 0.28, 0.28)
 
 @pytest.mark.parametrize("spacing", ["gaps", "centres"])
 def test_courses_are_as_near_together_as_asked_and_apart_alike(spacing):
-    d, at = np.array(PAIRS), string_places(PAIRS, 30.0, spacing, Course(strings=2, gap=1.8))
+    d, at = np.array(PAIRS), string_places(PAIRS, 30.0, spacing, CourseTable(strings=2, gap=1.8))
     gaps, middles = np.diff(at) - (d[1:] + d[:-1]) / 2, (at[::2] + at[1::2]) / 2
     assert [at[0], at[-1]] == pytest.approx([0.0, 30.0])
     assert gaps[::2] == pytest.approx(np.full(4, 1.8))
@@ -70,7 +70,7 @@ def test_courses_in_a_job_are_told_and_refused_where_they_cannot_be(tmp_path, ca
         with pytest.raises(JobError, match=words):
             dotted_job(tmp_path, (plain, pairs.format(each, 1.8)))
     with pytest.raises(JobError, match=r"would touch.*make gap 6.47 mm or less"):
-        string_places(PAIRS, 30.0, "gaps", Course(strings=2, gap=7.0))
+        string_places(PAIRS, 30.0, "gaps", CourseTable(strings=2, gap=7.0))
 
 
 def test_twelve_double_courses_are_a_set_and_one_string_more_is_told_without_a_word_of_commas(tmp_path):
@@ -154,7 +154,7 @@ def test_cents_of_the_setting_alone_where_the_strings_are_not_known():
     """Open over 640 - 0.5 + 2, fretted at the 12th over 320 + 2: the ratio of two lengths, and nothing else."""
     layout = fingerboard(scale_lengths=(640.0, 640.0), frets=14, nut_width=43.0, end_width=43.0, past_last_fret=10.0,
                          thickness=6.0, radius=(300.0, 300.0), nut_offset=0.5).layout
-    data = stringing_data(layout, Strings(gauges=GAUGES, saddle_compensation=(2.0,) * 6), crown=None)
+    data = stringing_data(layout, Strings(gauges=GAUGES, clear=0.2, saddle_compensation=(2.0,) * 6), crown=None)
     assert data["strings"][3]["cents"]["12"] == pytest.approx(1200 * np.log2(641.5 / 322 / 2), abs=0.006)
     words = "\n".join(stringing_lines(data, "mm"))
     assert "cents at 12" in words

@@ -17,7 +17,7 @@ from pathgen.base.lowered import FallAway, Lowered, Relief
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.parts.fingerboard.board import slots
-from pathgen.parts.fingerboard.numbers import End
+from pathgen.parts.fingerboard.numbers import EndTable
 from pathgen.strategies.cut_again import _link, resurfacing_runs_over
 from pathgen.strategies.cutting_line import cutting_line
 from pathgen.strategies.cutting_out import outlining
@@ -360,7 +360,7 @@ def test_the_first_cut_goes_as_far_out_as_finer_passes_that_follow(name):
         assert shapely.distance(shapely.MultiLineString(ways).convex_hull, ends).max() < 0.01
 
 
-STEPPED = board(end=End(steps=((0.0, 7.7), (12.0, 15.0))))
+STEPPED = board(end=EndTable(steps=((0.0, 7.7), (12.0, 15.0))))
 
 
 @pytest.mark.parametrize("part", [*BOARDS.values(), STEPPED], ids=[*BOARDS, "stepped"])

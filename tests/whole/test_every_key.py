@@ -8,7 +8,7 @@ import pytest
 
 from pathgen import JobError
 from pathgen.job.job import TABLES
-from pathgen.job.keys import Place, keys_within
+from pathgen.parts.keys import Place, keys_within
 from tests.as_made import hold_rows
 
 SIZES = (1e-9, 0.01, 0.3, 1, 1.5, 2, 7, 60, 99.5, 400, 2500, 30_000, 1e9)

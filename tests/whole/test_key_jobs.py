@@ -4,7 +4,7 @@ import tomllib
 
 import pytest
 
-from pathgen.job.keys import key
+from pathgen.parts.keys import holding, key
 from tests.key_jobs import ROWS, VALUES, grown_job, key_job, rule_of
 from tests.random_jobs import COARSE, ending
 
@@ -21,7 +21,7 @@ def test_each_key_has_values_and_each_value_its_key():
 
 
 def test_a_key_without_values_is_found():
-    new = key(lambda value, place: value, "a length that nobody thought of", None)
+    new = key(holding("what nobody knows")(lambda value, place: value), "a length that nobody thought of", None)
     new.name = "new"
     with pytest.raises(KeyError, match=r"no values for \[slots\] new"):
         rule_of("[slots]", new)

@@ -22,7 +22,7 @@ from pathgen.app.cli import main
 from pathgen.base.errors import JobError
 from pathgen.job import load_job
 from pathgen.job.clamping import asked_of, clamping_of, planned_of
-from pathgen.job.let_in import check_fit
+from pathgen.job.filling import check_fit
 from pathgen.job.pieces import piece_sheets
 from pathgen.programs.afterwards import afterwards
 from pathgen.report.feeding import feed_findings

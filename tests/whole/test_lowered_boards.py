@@ -13,7 +13,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.job.bench import block_clamping
 from pathgen.job.clamping import clamping_of
-from pathgen.parts.fingerboard.radii import bow_under
+from pathgen.parts.fingerboard.top import bow_under
 from pathgen.report.board_text import frame_lines
 from pathgen.report.data import part_data
 from pathgen.strategies.facing import finishing

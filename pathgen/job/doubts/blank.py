@@ -30,6 +30,7 @@ _CLEAR = 2.0, 15.0  # mm: nearer rapids hit chips, higher ones take time (common
 _WIDE_MARK = 3.049  # mm, or 0.12 in (common practice, no source)
 _TALL = 80.0  # mm: toggle clamps with their handles up are as high (common practice, no source)
 _ON = 1e-6  # mm: a place that a clamp touches, in the turned frame of a part too
+_AT_BOTTOM = 0.1  # so near to its depth a mark was measured at its bottom, mm
 
 
 def faced(job: Job, clamping: Clamping) -> Iterator[Doubt]:
@@ -87,10 +88,6 @@ def no_roughing(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             allowed="a blank that stands higher", remedy=", or ".join(ways) or "take a thicker blank")
 
 
-AT_BOTTOM = 0.1
-"""So near to its depth a mark was measured at its bottom, mm."""
-
-
 def drilled(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Marks measured much higher or lower than the blank is thick by the job."""
     marks, thickness = clamping.feature(WitnessMarks), clamping.stock.thickness
@@ -104,7 +101,7 @@ def drilled(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 if more else ""
             top = as_written(round(float(marks.tops[worst]), 4), job.units)
             bottom = "that is how deep the mark is drilled: take Z on the top beside it, not at its bottom; else " \
-                if abs(over[worst] - marks.depth) < AT_BOTTOM else ""
+                if abs(over[worst] - marks.depth) < _AT_BOTTOM else ""
             yield Doubt(
                 where=clamping.drilled_key,
                 problem=f"mark {worst + 1} is {format_length(float(over[worst]), job.units, decimals=2)} {way} [stock] "

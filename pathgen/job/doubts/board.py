@@ -12,13 +12,12 @@ import shapely
 
 from pathgen.base.errors import Doubt
 from pathgen.base.units import SUMS, as_written, coarse_length, format_length, place_words, told_apart
-from pathgen.job.board_tables import FannedScale
 from pathgen.job.job import Job
 from pathgen.job.part import board_of
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.layout import centre_crossings
 from pathgen.parts.fingerboard.part import Fingerboard
-from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
+from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, USUAL_CLEAR
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
 
@@ -59,7 +58,7 @@ def radius(job: Job, _: Clamping) -> Iterator[Doubt]:
 def lengths(job: Job, _: Clamping) -> Iterator[Doubt]:
     """A fan that is the wrong way round, and relief deeper than any string needs."""
     board, units = job.board, job.units
-    if board is not None and isinstance(scale := board.scale_length, FannedScale) and scale.bass < scale.treble:
+    if board is not None and (scale := board.scale_length).bass < scale.treble:
         yield Doubt(where="[board] scale_length",
                     problem=f"bass, {format_length(scale.bass, units)}, is shorter than treble, "
                             f"{format_length(scale.treble, units)}",
@@ -121,7 +120,7 @@ def said_twice(job: Job, _: Clamping) -> Iterator[Doubt]:
     said = []
     if neck and strings:
         said.append(("action_12", neck.action_12, "[strings] action_12", strings.action_12, type(strings).action_12))
-        said.append(("action_nut", neck.action_nut, "[strings] clear", strings.clear, Strings.clear))
+        said.append(("action_nut", neck.action_nut, "[strings] clear", strings.clear, USUAL_CLEAR))
     if neck and wire:
         said.append(("fret_height", neck.fret_height, "[frets] crown height", wire.crown.height,
                      type(wire.crown).height))

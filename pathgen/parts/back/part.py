@@ -77,4 +77,3 @@ class Back(Boxed):
     def rows(self, clamping: Clamping) -> dict[str, Any]:
         """Key channel."""
         return {"channel": self.channel}
-

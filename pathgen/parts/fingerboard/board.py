@@ -13,12 +13,13 @@ from pathgen.base.surface import Surface
 from pathgen.base.units import SUMS, rounded_down, rounded_up
 from pathgen.parts.fingerboard.ends import board_outline, chord_across, end_points
 from pathgen.parts.fingerboard.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused, nutward
-from pathgen.parts.fingerboard.lowering import lowered
-from pathgen.parts.fingerboard.numbers import BoardNumbers, End, PartialFret
+from pathgen.parts.fingerboard.numbers import BoardNumbers, EndTable, PartialFretTable
 from pathgen.parts.fingerboard.part import Fingerboard, Frets
-from pathgen.parts.fingerboard.radii import end_radius
 from pathgen.parts.fingerboard.scale import equal_shares, ratio_shares
+from pathgen.parts.fingerboard.top import end_radius, lowered
 from pathgen.work.features import Bottom, Entry, Slots
+
+_LEAST_BEHIND_ZERO_FRET = 2.0  # wood needed between a zero fret and the board's end, mm
 
 
 def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_radius: float = 0.0) -> Fingerboard:
@@ -47,7 +48,7 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
     whole = shape(cut) if outline is None else outline
     finished = shape(layout.edges) if outline is None else overlay.buffer(outline, binding, join_style="mitre")
     edges = _edge_crossings(layout, cut, whole)
-    ending = end_points(cut, end, numbers.end if outline is None else End(), layout.bass_side)[[0, -1]]
+    ending = end_points(cut, end, numbers.end if outline is None else EndTable(), layout.bass_side)[[0, -1]]
     if outline is not None:
         met = chord_across(outline, end[None])[0]
         ending = np.where(np.isnan(met), ending, met)
@@ -145,10 +146,8 @@ def _widest(board: Fingerboard, middles: Floats, width: float) -> Floats:
     return np.asarray(middles[:, :1] + ends[..., None] * unit[:, None])
 
 
-_ROUNDING = 1e-6
-"""By how much a slot that ends just at the board's end may seem to end past it, mm."""
-_SHELF_OVERRUN = 1.0
-"""How far a nut shelf is cut past the board's end, mm."""
+_ROUNDING = 1e-6  # by how much a slot that ends just at the board's end may seem to end past it, mm
+_SHELF_OVERRUN = 1.0  # how far a nut shelf is cut past the board's end, mm
 
 
 def _straight_share(numbers: BoardNumbers, shares: Floats) -> float:
@@ -197,11 +196,7 @@ def _frets(layout: Layout, edges: Floats, numbers: BoardNumbers) -> Frets:
                  bass=edges[first:, 0], treble=edges[first:, 1], ends=ends[first:], full=full[first:])
 
 
-_LEAST_BEHIND_ZERO_FRET = 2.0
-"""Wood needed between a zero fret and the board's end, mm."""
-
-
-def _partial(ends: Floats, entry: PartialFret, bass_side: int) -> tuple[Floats, Bools]:
+def _partial(ends: Floats, entry: PartialFretTable, bass_side: int) -> tuple[Floats, Bools]:
     """A fret's line cut down to a range across the board; whether each end is still at the edge."""
     y = np.array(entry.across) * -bass_side
     share = (y - ends[0, 1]) / (ends[1, 1] - ends[0, 1])

@@ -14,6 +14,8 @@ from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.units import rounded_down, rounded_up
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings
+from pathgen.parts.fingerboard.numbers import FRET, USUAL_FRETS
+from pathgen.parts.keys import CUTTERS, LEAST_POCKET, choice, key, list_of, size
 from pathgen.work.part import inside
 from pathgen.work.thin_wood import BESIDE_PRESSED, THIN
 
@@ -21,39 +23,38 @@ if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
 
 
-USUAL_DIAMETERS = (5.0, 6.0, 6.35, 6.5)
-"""Face dots of pearl as they are sold, mm: common practice, from memory."""
-USUAL_FRETS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
+_USUAL_DIAMETERS = (5.0, 6.0, 6.35, 6.5)  # face dots of pearl as they are sold, mm: common practice, from memory
 
 BESIDE = 1.5
 """Diameters between the centres of two dots beside each other along an edge (our own: half a dot of wood between)."""
 
-QUADRANT = 64
-"""Straight pieces for a quarter of a dot: 0.3 um inside a circle of 8 mm."""
+_QUADRANT = 64  # straight pieces for a quarter of a dot: 0.3 um inside a circle of 8 mm.
+_HAIR = 0.01  # what is lost in straight pieces, mm
+_CLEAR = THIN + _HAIR  # wood between dots, and to the edge, that stands, whatever circles lose in straight pieces: mm
 
-_HAIR = 0.01
-"""What is lost in straight pieces, mm."""
-
-_CLEAR = THIN + _HAIR
-"""Wood between dots, and to the edge, that stands, whatever circles lose in straight pieces: mm."""
+DOT_COLOURS = {"pearl": "#ece9e0", "black": "#222222", "brass": "#b99a4b"}
 
 
 @dataclass(frozen=True, kw_only=True)
 class Dots:
-    """What a maker asks for: mm."""
+    """``[dots]``: dots in the face of the board, pocketed and filled like an inlay, after the drawings."""
 
-    diameter: float
-    frets: tuple[int, ...] | None = None
-    """None for the usual ones that the board has."""
-    octave: str = "across"
-    """How the two dots of an octave lie: ``"across"`` or ``"along"``."""
-    apart: float | None = None
-    """Between the centres of two dots across; None for half of the board's width there, and along an edge for one dot
-    on the line and the other `BESIDE` diameters inside it."""
-    line: str = "centre"
-    """``"centre"``, or ``"bass"`` or ``"treble"``: along that edge."""
-    inset: float = 8.0
-    """Of the centres from that edge."""
+    diameter: float = key(size(0.5, 30.0), f"of the dots; usual are {', '.join(f'{d:g}' for d in _USUAL_DIAMETERS)} mm "
+                          "(from memory)")
+    frets: tuple[int, ...] | None = key(list_of(FRET, least=1, most=60), "frets that have one",
+                                        None, shown=f"those of {', '.join(map(str, USUAL_FRETS))} that there are")
+    octave: str = key(choice("across", "along"), "how the two dots of an octave lie", "across")
+    apart: float | None = key(size(1.0, 100.0), "between the centres of two dots across", None,
+                              shown="half of the width there; along an edge 1.5 diameters, the second inside the line")
+    line: str = key(choice("centre", "bass", "treble"), "the line they lie on: the centre-line, or along an edge",
+                    "centre")
+    inset: float = key(size(0.0, 100.0), "of their centres from that edge", 8.0)
+    depth: float = key(size(LEAST_POCKET, 10.0), "straight down from the surface")
+    cutters: tuple[str, ...] = key(CUTTERS, "names, largest first, a v last")
+    fill: str = key(choice("resin", "piece"), "resin, or dots let in", "piece")
+    gap: float = key(size(0.0, 1.0), 'with fill = "piece": between dot and pocket all round', 0.05)
+    overfill: float = key(size(0.0, 10.0), "how far dots or cured resin stand above the surface", 0.5, inch=0.02)
+    colour: str = key(choice(*DOT_COLOURS), "in the pictures: " + " or ".join(DOT_COLOURS), "pearl")
 
 
 def dot_places(board: Fingerboard, dots: Dots) -> tuple[tuple[int, Floats], ...]:
@@ -103,7 +104,7 @@ def dot_area(
         raise JobError("[dots] octave" if in_line else "[dots] apart",
                        f"two dots at fret {first} meet: {near.min():.2f} mm between centres",
                        allowed=f"more than {2 * radius:.2f} mm", remedy=smaller + apart)
-    circles = overlay.buffer(shapely.points(tree), radius, quad_segs=QUADRANT)
+    circles = overlay.buffer(shapely.points(tree), radius, quad_segs=_QUADRANT)
     return shapely.MultiPolygon(list(shapely.get_parts(overlay.union_all(circles))))
 
 

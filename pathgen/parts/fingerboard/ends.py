@@ -17,27 +17,22 @@ from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.units import rounded_down
 from pathgen.parts.fingerboard.layout import Edges
-from pathgen.parts.fingerboard.numbers import End
+from pathgen.parts.fingerboard.numbers import EndTable
 
-_ARC_SAG = 5e-4
-"""How far chords may lie inside an arc of the outline, mm."""
-
-_LEFT = 0.01
-"""So near the rounded outline still runs along the end somewhere, mm."""
-
-_TRIED = 5e-3
-"""How exactly the largest radius that fits is found, mm."""
+_ARC_SAG = 5e-4  # how far chords may lie inside an arc of the outline, mm
+_LEFT = 0.01  # so near the rounded outline still runs along the end somewhere, mm
+_TRIED = 5e-3  # how exactly the largest radius that fits is found, mm
 
 
 def board_outline(
-    edges: Edges, nut_line: Floats, end_line: Floats, *, nut: End, end: End, bass_side: int, inner: float
+    edges: Edges, nut_line: Floats, end_line: Floats, *, nut: EndTable, end: EndTable, bass_side: int, inner: float
 ) -> Polygon:
     """The outline between the two ends' lines, (2, 2) bass to treble, counter-clockwise.
 
     `inner` is the radius that the outline's cutter leaves in corners that point inward. Raises JobError for an
     arch higher than half its width, or a step or corner that does not fit.
     """
-    def around(nut: End, end: End) -> tuple[Floats, Floats, Polygon]:
+    def around(nut: EndTable, end: EndTable) -> tuple[Floats, Floats, Polygon]:
         there = end_points(edges, end_line, end, bass_side)
         back = _end_points(edges, nut_line, nut, -1.0, bass_side, "[board] nut_end")
         return there, back, shapely.orient_polygons(Polygon(np.concatenate([there, back[::-1]])))
@@ -57,7 +52,7 @@ def board_outline(
     return shapely.orient_polygons(_rounded(plain, ends, {"nut_end": nut.corner_radius, "end": end.corner_radius}))
 
 
-def _refuse_crossing(around: Callable[[End, End], Polygon], nut: End, end: End) -> NoReturn:
+def _refuse_crossing(around: Callable[[EndTable, EndTable], Polygon], nut: EndTable, end: EndTable) -> NoReturn:
     """Raises JobError for ends with which the outline crosses itself, with hollows that it bears, by trying."""
 
     def bears(share: float) -> bool:
@@ -81,7 +76,7 @@ def _refuse_crossing(around: Callable[[End, End], Polygon], nut: End, end: End) 
         remedy=f"make the hollow{'s' * (len(most) > 1)} shallower")
 
 
-def end_points(edges: Edges, line: Floats, end: End, bass_side: int) -> Floats:
+def end_points(edges: Edges, line: Floats, end: EndTable, bass_side: int) -> Floats:
     """(n, 2) points of the end away from the nut, before corners are rounded: bass edge to treble edge.
 
     Raises JobError for an arch higher than half its width, or steps that are not between the edges.
@@ -106,7 +101,7 @@ def chord_across(outline: Polygon, lines: Floats) -> Floats:
     return chords
 
 
-def _end_points(edges: Edges, line: Floats, end: End, out: float, bass_side: int, where: str) -> Floats:
+def _end_points(edges: Edges, line: Floats, end: EndTable, out: float, bass_side: int, where: str) -> Floats:
     """(n, 2) points of one end, bass edge to treble edge; `out` is the sign of x that points out of the board."""
     if end.steps and end.rise:
         raise JobError(where, "rise and steps are both given", remedy="keep one of them")

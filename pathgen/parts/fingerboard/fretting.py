@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
-from pathgen.parts.fingerboard.radii import radius_under
+from pathgen.parts.fingerboard.numbers import FRET_OR_NUT
+from pathgen.parts.fingerboard.top import radius_under
+from pathgen.parts.keys import key, list_of, number, size, table_of
 from pathgen.work.features import Slots
 
 if TYPE_CHECKING:
@@ -22,55 +24,50 @@ if TYPE_CHECKING:
 SPLIT, LOOSE = 0.02, 0.05
 """mm: a slot this much narrower than the tang splits the board, one that leaves the studs less than this does not
 hold (from memory; woods differ)."""
-USUAL_STUDS = 0.2
-"""How much wider than its tang wire is over its studs, mm, from memory."""
-UNDER_TANG = 0.1
-"""Room wanted under the tang, mm, from memory."""
+_USUAL_STUDS = 0.2  # how much wider than its tang wire is over its studs, mm, from memory
+_UNDER_TANG = 0.1  # room wanted under the tang, mm, from memory
+_SAME = 0.01  # a slot that ends this near to the fret's end runs out through the edge, mm
 
 
 @dataclass(frozen=True, kw_only=True)
-class Tang:
-    """The part of the wire that goes into the slot: mm."""
+class TangTable:
+    """The tang of the fret wire."""
 
-    width: float = 0.5
-    depth: float = 1.6
-    studs: float = 0.7
-    """Width over the studs."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Crown:
-    """The part of the wire that stands on the board: mm."""
-
-    width: float = 2.4
-    height: float = 1.2
+    width: float = key(size(0.2, 2.0), "of the tang", 0.5)
+    depth: float = key(size(0.2, 5.0), "how far it goes down under the crown", 1.6)
+    studs: float = key(size(0.2, 2.5), "width over its studs", 0.7)
 
 
 @dataclass(frozen=True, kw_only=True)
-class WireSize:
-    """Wire of another size for some of the frets; what is None is that of the others."""
+class CrownTable:
+    """The crown of the fret wire."""
 
-    frets: tuple[int, int]
-    """First and last that it is for."""
-    tang: Tang | None = None
-    crown: Crown | None = None
+    width: float = key(size(0.5, 5.0), "across", 2.4)
+    height: float = key(size(0.2, 3.0), "over the board", 1.2)
+
+
+@dataclass(frozen=True, kw_only=True)
+class WireSizeTable:
+    """Wire of another size for some of the frets."""
+
+    frets: tuple[int, int] = key(list_of(FRET_OR_NUT, names=("first", "last")), "[first, last] that it is for")
+    tang: TangTable | None = key(table_of(TangTable), "{ width, depth, studs }", None, shown="that of [frets]")
+    crown: CrownTable | None = key(table_of(CrownTable), "{ width, height }", None, shown="that of [frets]")
 
 
 @dataclass(frozen=True, kw_only=True)
 class FretWire:
-    """The wire and how it is worked."""
+    """``[frets]``: the wire, for the fretting sheet."""
 
-    tang: Tang = field(default_factory=Tang)
-    crown: Crown = field(default_factory=Crown)
-    sizes: tuple[WireSize, ...] = ()
-    overhang: float = 2.0
-    """Past each edge of the finished board, filed off later, mm."""
-    bend: float = 0.15
-    """Share by which it is bent to a smaller radius than the board's, so that its ends press down."""
-    tang_gap: float = 0.5
-    """Left between a nipped tang and each end of its slot, mm."""
-    waste: float = 0.1
-    """Share added to the wire to buy."""
+    tang: TangTable = key(table_of(TangTable), "{ width, depth, studs }", TangTable, shown="a usual one")
+    crown: CrownTable = key(table_of(CrownTable), "{ width, height }", CrownTable, shown="a usual one")
+    sizes: tuple[WireSizeTable, ...] = key(
+        list_of(table_of(WireSizeTable), least=1, most=12), "other wire for some frets: { frets, tang, crown }", (),
+        shown="one wire for all")
+    overhang: float = key(size(0.0, 20.0), "past each finished edge, filed off later", 2.0, inch=0.08)
+    bend: float = key(number(0.0, 0.5), "share by which a fret is bent to a smaller radius than the board's", 0.15)
+    tang_gap: float = key(size(0.0, 3.0), "left between a nipped tang and each end of its slot", 0.5)
+    waste: float = key(number(0.0, 1.0), "share added to the wire to buy", 0.1)
 
     def size_of(self, fret: int) -> int:
         """Which of the wires a fret is made of: 0 for the one that is not limited, then those of `sizes`."""
@@ -147,10 +144,6 @@ def fretting(board: Fingerboard, slots: Slots | None, wire: FretWire) -> Frettin
                     bend=radius * (1.0 - wire.bend), size=size, totals=np.asarray(used * (1.0 + wire.waste), float))
 
 
-_SAME = 0.01
-"""A slot that ends this near to the fret's end runs out through the edge, mm."""
-
-
 def finished_ends(board: Fingerboard) -> Floats:
     """(n, 2, 2) where each fret ends on the finished board: out to the binding's outer face, or where it stops."""
     return np.where(board.frets.full[..., None], past_binding(board, board.frets.ends), board.frets.ends)
@@ -194,7 +187,7 @@ def _faults(wire: FretWire, slots: Slots, where: str) -> Iterator[tuple[str, str
     tang, width = wire.tang, slots.width
     low, high = tang.width - SPLIT, tang.studs - LOOSE
     if high < low - 1e-9:
-        studs = tang.width + USUAL_STUDS
+        studs = tang.width + _USUAL_STUDS
         yield (f"{where} studs", f"{tang.studs:g} mm over a tang {tang.width:g} mm wide: no slot holds it and does not "
                "split the board", f"{low + LOOSE:.2f} mm or more", "measure over the barbs that stand out on both "
                f"sides of the tang, usually about {studs:g} mm here")
@@ -203,6 +196,6 @@ def _faults(wire: FretWire, slots: Slots, where: str) -> Iterator[tuple[str, str
         why = "splits the board" if width < low else "does not hold the studs"
         yield (where, f"a slot of {width:g} mm {why}: tang {tang.width:g} mm, {tang.studs:g} mm over its studs",
                f"a slot {low:.2f} to {high:.2f} mm wide, as is usual", "take another slot cutter or other wire")
-    if slots.depth < tang.depth + UNDER_TANG - 1e-9:
+    if slots.depth < tang.depth + _UNDER_TANG - 1e-9:
         yield (where, f"a slot {slots.depth:g} mm deep for a tang of {tang.depth:g} mm: the fret does not go down",
-               f"{tang.depth + UNDER_TANG:.2f} mm deep or more", "make [slots] depth larger, or file the tang")
+               f"{tang.depth + _UNDER_TANG:.2f} mm deep or more", "make [slots] depth larger, or file the tang")

@@ -14,11 +14,8 @@ from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.numbers import BoardNumbers
 
-_ROUNDS = 60
-"""Repetitions for length and taper to agree; each gains two digits or more."""
-
-_MOST_SLANT = 45.0
-"""Degrees; no hand follows a fan near it."""
+_ROUNDS = 60  # repetitions for length and taper to agree; each gains two digits or more
+_MOST_SLANT = 45.0  # degrees; no hand follows a fan near it
 
 
 @dataclass(frozen=True, kw_only=True)

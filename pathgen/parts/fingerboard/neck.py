@@ -14,6 +14,8 @@ import numpy as np
 
 from pathgen.base.errors import JobError
 from pathgen.base.plain import rounded, rounded_point
+from pathgen.parts.fingerboard.numbers import FRET
+from pathgen.parts.keys import choice, key, number, size, span
 
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
@@ -24,40 +26,30 @@ USUAL_SADDLE = {"steel": (10.0, 14.0), "nylon": (9.0, 12.0)}
 
 @dataclass(frozen=True, kw_only=True)
 class Neck:
-    """What a maker knows of neck and body: mm and degrees."""
+    """``[neck]``: the neck against the body, for ``pathgen neck``."""
 
-    kind: str
-    """``"steel"``, ``"nylon"`` or ``"other"``: which saddle heights are usual."""
-    angle: float
-    """Of the neck against the body's surface at the joint, leaning back."""
-    joint_fret: int
-    """The fret over the joint."""
-    fret_height: float
-    """Of the crowns over the board."""
-    action_12: float
-    """From the top of the 12th fret to the string."""
-    action_nut: float = 0.0
-    """From the plane of the frets' tops to the string, at the nut."""
-    joint_height: float = 0.0
-    """Of the board's underside over the body's surface, at the joint."""
-    body_at_bridge: float = 0.0
-    """Height of the body's surface at the bridge over that at the joint."""
-    saddle_above_bridge: float = 3.0
-    """How far the saddle stands out of the bridge."""
-    saddle: float | None = None
-    """Wanted height of the saddle's top over the body."""
-    saddle_range: tuple[float, float] | None = None
-    """What the maker's bridge allows."""
-    head_length: float = 180.0
-    head_angle: float = 0.0
-    """Of the head, sawn from the same blank, leaning back."""
-    head_thickness: float = 15.0
-    tenon: float = 0.0
-    """How far the neck runs on past the joint."""
-    spare: float = 10.0
-    """Waste at each end of the blank."""
-    blank: float | None = None
-    """Length of the blank that there is."""
+    kind: str = key(choice("steel", "nylon", "other"), "which saddle heights are usual: of steel or nylon strings over "
+                    "a flat top, or those of saddle_range")
+    angle: float = key(number(-10.0, 20.0, unit="degrees"), "of the neck against the body, leaning back")
+    joint_fret: int = key(FRET, "the fret over the joint")
+    fret_height: float = key(size(0.0, 5.0), "of the crowns over the board")
+    action_12: float = key(size(-50.0, 20.0), "from the top of the 12th fret to the string")
+    action_nut: float = key(  # None until loading fills it in
+        size(-50.0, 10.0), "at the nut, over the plane of the frets' tops", None,
+        shown="[strings] clear; 0 mm without, or with a zero fret")
+    joint_height: float = key(size(-50.0, 50.0), "of the board's underside over the body, at the joint", 0.0)
+    body_at_bridge: float = key(size(-50.0, 50.0), "height of the body at the bridge over that at the joint", 0.0)
+    saddle_above_bridge: float = key(size(0.0, 20.0), "how far the saddle stands out of the bridge", 3.0)
+    saddle: float | None = key(size(0.0, 100.0), "wanted height of its top over the body", None,
+                               shown="the middle of the range")
+    saddle_range: tuple[float, float] | None = key(span(0.0, 100.0), "[lowest, highest] that your bridge allows", None,
+                                                   shown='what is usual; required for kind "other"')
+    head_length: float = key(size(0.0, 400.0), "of the head", 180.0)
+    head_angle: float = key(number(0.0, 30.0, unit="degrees"), "of the head, sawn from the same blank", 0.0)
+    head_thickness: float = key(size(0.0, 50.0), "of the head", 15.0)
+    tenon: float = key(size(0.0, 600.0), "how far the neck runs on past the joint", 0.0)
+    spare: float = key(size(0.0, 100.0), "waste at each end of the neck blank", 10.0)
+    blank: float | None = key(size(10.0, 2000.0), "length of the neck blank that there is", None, shown="not checked")
 
 
 @dataclass(frozen=True, kw_only=True)

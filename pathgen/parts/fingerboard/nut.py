@@ -16,15 +16,14 @@ from pathgen.base.surface import Surface
 from pathgen.base.units import rounded_down
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.layout import nutward
-from pathgen.parts.fingerboard.radii import radius_under
 from pathgen.parts.fingerboard.stringing import Strings, edge_to_string, on_outer_strings, string_places
+from pathgen.parts.fingerboard.top import radius_under
 
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
 
 
-_SAG = 5e-4
-"""How far the straight pieces of the curve lie inside it, at most, mm."""
+_SAG = 5e-4  # how far the straight pieces of the curve lie inside it, at most, mm
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

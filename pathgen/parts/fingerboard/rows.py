@@ -22,9 +22,9 @@ from pathgen.parts.fingerboard.fretting import FretWire, fretting, past_binding,
 from pathgen.parts.fingerboard.layout import centre_crossings
 from pathgen.parts.fingerboard.neck import neck_rows
 from pathgen.parts.fingerboard.nut import cross_radii
-from pathgen.parts.fingerboard.radii import bow_under, string_lines
 from pathgen.parts.fingerboard.scale import cents_off
 from pathgen.parts.fingerboard.stringing import Strings, stringing_data
+from pathgen.parts.fingerboard.top import bow_under, string_lines
 from pathgen.work.features import Inlay, Slots
 from pathgen.work.operations import NutSlot, Slot
 from pathgen.work.underside import Sunk, sunk_of
@@ -32,6 +32,8 @@ from pathgen.work.underside import Sunk, sunk_of
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
     from pathgen.work.clamping import Clamping
+
+_EVERY = 1.0  # spacing of the points along an inlay's edge where the wood under it is measured, mm
 
 
 def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
@@ -81,8 +83,9 @@ def _fret_rows(board: Fingerboard, clamping: Clamping) -> list[dict[str, Any]]:
                      sunk=sunk_of(clamping))
     stepped = np.abs(np.round(frets.distance / machine.resolution) * machine.resolution - frets.distance)
     cents = cents_off(board.layout.to_bridge, frets.distance, frets.distance + stepped + machine.repeatability)
-    finished_width = _finished_widths(board)
-    cut_width = np.linalg.norm(frets.treble - frets.bass, axis=1)
+    edges = np.stack([frets.bass, frets.treble], axis=1)
+    cut_width, finished_width = (np.linalg.norm(one[:, 1] - one[:, 0], axis=1)
+                                 for one in (edges, past_binding(board, edges)))
     return [
         {
             "fret": int(frets.number[i]), "distance": rounded(frets.distance[i]), "bass": rounded_point(frets.bass[i]),
@@ -184,16 +187,6 @@ def _on_edge(edge: Floats, fret: int, share: float) -> dict[str, Any]:
     """A place on the bass edge, by its share of the way from the fret before."""
     at = edge[fret - 1] + share * (edge[fret] - edge[fret - 1])
     return {"at": rounded_point(at), "along_edge": rounded(float(np.linalg.norm(at - edge[0])))}
-
-
-def _finished_widths(board: Fingerboard) -> Floats:
-    """Along each fret, from edge to edge of the finished board, the binding on."""
-    edges = past_binding(board, np.stack([board.frets.bass, board.frets.treble], axis=1))
-    return np.asarray(np.linalg.norm(edges[:, 1] - edges[:, 0], axis=1))
-
-
-_EVERY = 1.0
-"""Spacing of the points along an inlay's edge where the wood under it is measured, mm."""
 
 
 def wood_left(

@@ -16,53 +16,56 @@ from pathgen.base.errors import JobError
 from pathgen.base.plain import counted, rounded
 from pathgen.base.units import rounded_up
 from pathgen.parts.fingerboard.layout import Layout
+from pathgen.parts.fingerboard.numbers import MOST_STRINGS
+from pathgen.parts.keys import choice, key, list_of, number, size, table_of
 
-SHOWN_FRETS = (1, 3, 5, 7, 12)
-"""Frets whose cents are shown."""
+_SHOWN_FRETS = (1, 3, 5, 7, 12)  # frets whose cents are shown
 
 LISTS = ("pitches", "mass", "core", "modulus", "nut_compensation", "saddle_compensation")
 
 BEHIND_ZERO_FRET = -0.2
 """Where a zero fret carries the strings: `clear` of the nut's slots behind it, so that each string is pressed on the
 fret, mm (common practice, no source)."""
+USUAL_CLEAR = 0.2
+"""And where none does, mm."""
+
+_EACH = "bass first; "
 
 
 @dataclass(frozen=True, kw_only=True)
-class Course:
-    """Strings that stand together and are stopped as one, as the pairs of a mandolin."""
+class CourseTable:
+    """Strings that stand together."""
 
-    strings: int
-    gap: float
-    """Clear, between neighbours of one course, mm."""
+    strings: int = key(number(2, 6, whole=True), "of each course")
+    gap: float = key(size(0.2, 10.0), "clear, between neighbours of one course")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Strings:
-    """The set of strings, bass first: mm, Hz, g per m, GPa; empty lists for what is not known."""
+    """``[strings]``: the set of strings, for nut, saddle and compensation."""
 
-    gauges: tuple[float, ...]
-    """Outer diameters."""
-    spacing: str = "gaps"
-    """``"centres"`` or ``"gaps"``: what is equal between neighbours, or between courses."""
-    course: Course | None = None
-    clear: float = 0.2
-    """From a string's underside at the nut down to the plane of the frets' tops; below 0 behind a zero fret."""
-    action_12: float = 2.0
-    """From the top of the 12th fret to the strings."""
-    nut_height: float | None = None
-    """Of the nut's top over the board."""
-    pitches: tuple[float, ...] = ()
-    """Of the open strings."""
-    mass: tuple[float, ...] = ()
-    """Of each along its length."""
-    core: tuple[float, ...] = ()
-    """Diameters of the cores."""
-    modulus: tuple[float, ...] = ()
-    """Of elasticity of the cores."""
-    nut_compensation: tuple[float, ...] = ()
-    """How far the nut's edge lies nearer to the first fret."""
-    saddle_compensation: tuple[float, ...] = ()
-    """How far the saddle lies behind the scale length."""
+    gauges: tuple[float, ...] = key(list_of(size(0.1, 5.0), least=1, most=MOST_STRINGS), _EACH + "outer diameters")
+    spacing: str = key(choice("gaps", "centres"), "what is equal between neighbours or courses: clear gaps, or centres",
+                       "gaps")
+    course: CourseTable | None = key(
+        table_of(CourseTable), "strings that stand together, as a mandolin's: { strings, gap }", None, shown="none")
+    clear: float = key(  # None until loading fills it in
+        size(-2.0, 3.0), "at the nut, from a string's underside down to the plane of the frets' tops; less than 0: the "
+        "nut's slots end under it, as behind a zero fret", None,
+        shown=f"{USUAL_CLEAR:g} mm; with a zero fret {BEHIND_ZERO_FRET:g} mm")
+    action_12: float = key(size(0.0, 10.0), "from the top of the 12th fret to the string", 2.0)
+    nut_height: float | None = key(size(0.5, 20.0), "of the nut's top over the board", None,
+                                   shown="half of each string stands out")
+    pitches: tuple[float, ...] = key(list_of(number(10.0, 5000.0, unit="Hz")), _EACH + "open strings, Hz", (),
+                                     shown="no cents")
+    mass: tuple[float, ...] = key(list_of(number(0.01, 100.0, unit="g/m")), _EACH + "g per m", (), shown="no cents")
+    core: tuple[float, ...] = key(list_of(size(0.05, 5.0)), _EACH + "diameters of the cores", (), shown="no cents")
+    modulus: tuple[float, ...] = key(list_of(number(0.5, 400.0, unit="GPa")),
+                                     _EACH + "of elasticity of the cores, GPa", (), shown="no cents")
+    nut_compensation: tuple[float, ...] = key(
+        list_of(size(-10.0, 10.0)), _EACH + "how far the nut's edge lies nearer to the first fret", (), shown="none")
+    saddle_compensation: tuple[float, ...] = key(
+        list_of(size(-20.0, 20.0)), _EACH + "how far the saddle lies behind the scale length", (), shown="none")
 
 
 def checked_strings(strings: Strings, count: int) -> None:
@@ -89,7 +92,7 @@ def checked_strings(strings: Strings, count: int) -> None:
 
 
 def string_places(
-    gauges: ArrayLike, spread: float, spacing: str, course: Course | None = None, *, inset: float = 0.0
+    gauges: ArrayLike, spread: float, spacing: str, course: CourseTable | None = None, *, inset: float = 0.0
 ) -> Floats:
     """Centres of the strings across, (n,) mm, from the outer bass string at 0 to the outer treble one at `spread`.
 
@@ -121,7 +124,7 @@ def _most(does: Callable[[float], bool], most: float) -> float:
     return max((one for one in tried.tolist() if does(one)), default=0.0)
 
 
-def _steps(gauges: ArrayLike, spread: float, spacing: str, course: Course | None) -> tuple[Floats, Floats]:
+def _steps(gauges: ArrayLike, spread: float, spacing: str, course: CourseTable | None) -> tuple[Floats, Floats]:
     """(n - 1,) from the middle of each string to that of the next, and where they would touch."""
     d = np.asarray(gauges, dtype=float)
     if len(d) == 1:
@@ -263,7 +266,7 @@ def _compensation(layout: Layout, strings: Strings, shares: Floats) -> list[dict
             }
             over = max(strings.clear, 0.0)  # where the string leaves nut or zero fret
             longer = stretch(at[:-1], float(at[-1]), over, 2 * strings.action_12 - over)
-        frets = [f for f in SHOWN_FRETS if f < len(ideal)]
+        frets = [f for f in _SHOWN_FRETS if f < len(ideal)]
         cents = cents_sharp(ideal[frets], scale_length=length, nut=nut, saddle=saddle, stretched=longer[frets], **known)
         last = 12 if len(ideal) > 12 else len(ideal) - 1
         wanted = saddle_for(float(ideal[last]), scale_length=length, nut=nut, stretched=float(longer[last]), **known)

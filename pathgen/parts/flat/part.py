@@ -24,8 +24,7 @@ if TYPE_CHECKING:
     from pathgen.work.clamping import Clamping, Stock
 
 
-SAG = 0.0005
-"""How far the straight pieces of a round hole may lie inside its circle, mm."""
+_SAG = 0.0005  # how far the straight pieces of a round hole may lie inside its circle, mm
 
 PLACES = ("near-centre", "far-centre", "blank-near-centre", "blank-far-centre", "blank-near-lower",
           "blank-near-upper", "blank-far-lower", "blank-far-upper", "blank-centre")
@@ -152,7 +151,7 @@ def numbered(bores: Sequence[Bore]) -> dict[tuple[float, float], int]:
 
 def rounded(at: tuple[float, float], diameter: float, *, length: float, turn: float = 0.0) -> Polygon:
     """A circle, or a slot with round ends `length` mm from end to end."""
-    segments = max(16, math.ceil(math.pi / 4 / math.acos(1 - SAG / (diameter / 2)))) if diameter > 4 * SAG else 16
+    segments = max(16, math.ceil(math.pi / 4 / math.acos(1 - _SAG / (diameter / 2)))) if diameter > 4 * _SAG else 16
     return overlay.buffer(_axis(at, diameter, length, turn), diameter / 2, quad_segs=segments)
 
 

@@ -28,11 +28,11 @@ _FINE = 1.0  # mm: sizes that are no larger are often told in thousandths
 _FINEST = 0.001  # mm: nobody measures less at a bench
 _LONG = 1000.0  # mm: what is larger may be given in metres
 _JUST_OVER = 1.5  # times the limit: too much by so little is no slip of a unit
+_ALL_BUT_THE_SAME = 0.9  # likeness of two names of which one is the other's plural
 PER_METRE = 1000
 """By which a feed in metres per minute is too small."""
 
 Table = TypeVar("Table")
-Reader = Callable[[Any, "Place"], Any]
 
 
 @dataclass(frozen=True)
@@ -58,6 +58,27 @@ class Place:
         return JobError(self.where, problem, allowed=allowed, remedy=remedy)
 
 
+@dataclass(frozen=True, eq=False)
+class Reader:
+    """Turns a value of the file that stands at a place into a checked one, or raises JobError."""
+
+    read: Callable[[Any, Place], Any]
+    words: str
+    """What its key holds."""
+    inner: type[Any] | None = None
+    """The table that may stand there."""
+    limits: str = ""
+    """From what to what the values may be, in a few words; empty where there are none."""
+
+    def __call__(self, value: Any, place: Place) -> Any:
+        return self.read(value, place)
+
+
+def holding(words: str, inner: type[Any] | None = None, *, limits: str = "") -> Callable[[Callable[..., Any]], Reader]:
+    """The reader whose key holds that, from a function of value and place."""
+    return partial(Reader, words=words, inner=inner, limits=limits)
+
+
 def key(reader: Reader, doc: str, default: Any = MISSING, *, inch: float | None = None, shown: str = "") -> Any:
     """A field of a table: its reader, one line of words for the maker, and the default when it has one.
 
@@ -72,33 +93,12 @@ def key(reader: Reader, doc: str, default: Any = MISSING, *, inch: float | None 
     return dataclasses.field(metadata=words, default=default)
 
 
-def holding(words: str, inner: type[Any] | None = None, *, limits: str = "") -> Callable[[Reader], Reader]:
-    """Marks a reader with what its key holds, in words, the table that may stand there, and its limits; see `holds`."""
-
-    def mark(reader: Reader) -> Reader:
-        reader.__dict__.update(words=words, inner=inner, limits=limits)
-        return reader
-
-    return mark
-
-
-def holds(reader: Reader) -> tuple[str, type[Any] | None]:
-    """What a reader takes, in a few words, and the table within that it may read."""
-    return getattr(reader, "words", ""), getattr(reader, "inner", None)
-
-
-def limits_of(reader: Reader) -> str:
-    """From what to what the values may be that a reader takes, in a few words; empty where it has no limits."""
-    return getattr(reader, "limits", "")
-
-
 def keys_within(head: str, table: type[Any]) -> Iterator[tuple[str, dataclasses.Field[Any]]]:
     """Each key of a table with the table's name, then those of the tables that may stand in it."""
     known = [field for field in dataclasses.fields(table) if "doc" in field.metadata]
     yield from ((head, field) for field in known)
     for field in known:
-        _, inner = holds(field.metadata["reader"])
-        if inner is not None:
+        if (inner := field.metadata["reader"].inner) is not None:
             yield from keys_within(f"{head} {field.name}", inner)
 
 
@@ -136,7 +136,7 @@ def read_table(table: type[Table], data: Any, place: Place) -> Table:
 def _as_table(table: type[Table], value: Any) -> str:
     """How a length alone is written where a table must stand whose first key is one."""
     first, *others = dataclasses.fields(table)  # type: ignore[arg-type]
-    if not _is_number(value) or holds(first.metadata["reader"])[0] != "length":
+    if not _is_number(value) or first.metadata["reader"].words != "length":
         return ""
     more = [one.name for one in others if one.default is MISSING and one.default_factory is MISSING]
     return f"write {{ {first.name} = {value:g}{''.join(f', {name} = ..' for name in more)} }}"
@@ -150,10 +150,6 @@ def unknown_key(name: str, known: Sequence[str], place: Place) -> JobError:
         own = [home for home in homes if home.startswith(f"in {place.where.split()[0]} ")]
         remedy = f"{name} belongs {', or '.join(own[:1] or homes)}"
     return place.refuse(f"unknown key {shown(name)}", remedy=remedy)
-
-
-_ALL_BUT_THE_SAME = 0.9
-"""Likeness of two names of which one is the other's plural."""
 
 
 def nearest(name: str, known: Sequence[str]) -> list[str]:
@@ -325,8 +321,8 @@ def list_of(reader: Reader, *, least: int = 0, most: int = 1000, names: Sequence
     many = f"{least}" if least == most else f"{least} to {most}"
     wanted = f"[{', '.join(names)}]" if names else f"a list of {many} values in [ ]"
 
-    @holding(f"list: {holds(reader)[0]}", holds(reader)[1],
-             limits=", each ".join(filter(None, (f"{many} values", limits_of(reader)))))
+    @holding(f"list: {reader.words}", reader.inner,
+             limits=", each ".join(filter(None, (f"{many} values", reader.limits))))
     def read(value: Any, place: Place) -> tuple[Any, ...]:
         if not isinstance(value, list) or not least <= len(value) <= most:
             # a comma for a point leaves whole numbers on both its sides
@@ -344,7 +340,7 @@ def span(low: float, high: float, *, unit: str = "") -> Reader:
     """Two lengths, or numbers in a unit, the smaller first."""
     each = number(low, high, unit=unit) if unit else size(low, high)
 
-    @holding(f"list: two {'numbers' if unit else 'lengths'}", limits=limits_of(each))
+    @holding(f"list: two {'numbers' if unit else 'lengths'}", limits=each.limits)
     def read(value: Any, place: Place) -> tuple[float, float]:
         pair = list_of(each, names=("from", "to"))(value, place)
         if pair[0] >= pair[1]:
@@ -362,10 +358,9 @@ def table_of(kind: type[Any]) -> Reader:
 def one_of(*readers: tuple[Callable[[Any], bool], Reader], allowed: str) -> Reader:
     """The first reader whose test the value passes: for keys that may be written in several ways."""
 
-    held = [holds(reader) for _, reader in readers]
-    words, inner = " or ".join(filter(None, (w for w, _ in held))), next(filter(None, (t for _, t in held)), None)
-
-    @holding(words, inner, limits="".join(limits_of(reader) for _, reader in readers))
+    @holding(" or ".join(reader.words for _, reader in readers),
+             next((reader.inner for _, reader in readers if reader.inner), None),
+             limits="".join(reader.limits for _, reader in readers))
     def read(value: Any, place: Place) -> Any:
         for fits, reader in readers:
             if fits(value):
@@ -398,7 +393,8 @@ def _is_number(value: Any) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
 
 
-FRET, FRET_OR_NUT = number(1, 60, whole=True), number(0, 60, whole=True)
+LEAST_POCKET = 0.05
+"""Of inlays, mm."""
 CUTTER, FILE = text(60), text(1000)
 """The name of a cutter, and of a drawing or job."""
 CUTTERS = list_of(CUTTER, least=1, most=10)
