@@ -17,8 +17,8 @@ from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.programs.zero_words import as_it_comes, comes_curved, taped, top_words, zero_words
 from pathgen.programs.zeroing import surfaced_before
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.fill_words import STAY
 from pathgen.work.mark_errors import zero_again
-from pathgen.work.surroundings import STAY
 
 INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Any, Literal, TypeVar
 
@@ -18,6 +18,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt, JobError, PathgenError
 from pathgen.base.markup import as_table
 from pathgen.base.surface import Surface
+from pathgen.base.units import axes_words
 from pathgen.work.features import Inlay, Named, Surfacing
 from pathgen.work.mark_errors import MarkErrors
 from pathgen.work.moved import Moved
@@ -495,15 +496,11 @@ class Clamping:
         """
         return self._shown(self.on_bed(points, step))
 
-    def wood_at(self, points: Floats, step: Step | None) -> Floats:
-        """(n, 3) where points of the work itself lie in the frame of the programs when a step is run.
+    def wood_now(self, points: Floats) -> Floats:
+        """(n, 3) where points of the work itself lie in the frame of the programs, as it lies now.
 
         Unlike tips: where work tilts, that of a ball end goes aside, as its centre keeps its place over the wood.
         """
-        return self.wood_now(points) if self.moved_at(step) else self._shown(points)
-
-    def wood_now(self, points: Floats) -> Floats:
-        """(n, 3) where points of the work itself lie in the frame of the programs, as it lies now."""
         return self._shown(points if self.moved is None else self.moved.there(points))
 
     def _shown(self, on_bed: Floats) -> Floats:
@@ -513,6 +510,11 @@ class Clamping:
     def display(self, places: Floats) -> Floats:
         """(n, 2) what the machine's display shows over (n, 2) places on the blank's top, as the work lies now."""
         return self.wood_now(np.insert(places, 2, self.stock.thickness, axis=1))[:, :2]
+
+    def where(self, named: Sequence[Named]) -> str:
+        """Names and where they are on the machine's display now: ``mark 1 at X 5 mm, Y 3 mm; mark 2 at ..``."""
+        there = zip(named, self.display(np.array([one.at for one in named])).tolist(), strict=True)
+        return "; ".join(f"{one.name} at {axes_words(x, y, self.units)}" for one, (x, y) in there)
 
     def to_board(self, points: Floats, step: Step | None = None) -> Floats:
         """The inverse of `to_machine`."""

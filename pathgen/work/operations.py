@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, replace
-from typing import Any, ClassVar, Generic, Self, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, Generic, Self, TypeVar
 
 import numpy as np
 import shapely
@@ -18,8 +18,10 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.units import axes_words, coarse_length, format_length
 from pathgen.work.features import Cutouts, Engraving, Holes, Inlay, Marks, Named, OutlineCut, Pieces, Slots, Surfacing
 from pathgen.work.fill import LEAST_LEFT, PAST, SMEAR, left_by_edge
-from pathgen.work.fill_words import before_second_cut, to_fill, to_wait
-from pathgen.work.surroundings import STAY, Work, named_places
+from pathgen.work.fill_words import STAY, before_second_cut, to_fill, to_wait
+
+if TYPE_CHECKING:
+    from pathgen.work.clamping import Clamping
 
 F = TypeVar("F")
 
@@ -150,15 +152,15 @@ class Operation(ABC, Generic[F]):
         """What comes out wrong where its cutter runs lower, and where it runs higher, than its program says."""
         return "it cuts deeper", "it cuts less deep"
 
-    def before(self, work: Work) -> list[str]:
+    def before(self, work: Clamping) -> list[str]:
         """What to do before its cutter is fitted."""
         return []
 
-    def at_start(self, work: Work) -> list[str]:
+    def at_start(self, work: Clamping) -> list[str]:
         """What to know before pressing start."""
         return []
 
-    def afterwards(self, work: Work) -> list[str]:
+    def afterwards(self, work: Clamping) -> list[str]:
         """What to do when its program has ended."""
         return []
 
@@ -271,10 +273,10 @@ class Pocket(_Within[Inlay]):
     def leaves_open(self, clear: float) -> BaseGeometry | None:
         return overlay.buffer(self.feature.area, clear) if self.feature.fill == "none" else None
 
-    def before(self, work: Work) -> list[str]:
+    def before(self, work: Clamping) -> list[str]:
         return [] if self.nth else [STAY]
 
-    def afterwards(self, work: Work) -> list[str]:
+    def afterwards(self, work: Clamping) -> list[str]:
         if self.nth + 1 < self.count or self.feature.fill == "none":
             return []
         return to_fill(self.feature, work)
@@ -367,10 +369,10 @@ class CutAgain(Operation[Inlay]):
         over = f"over {name} alone" if self.goes_round else f"over the {part}, level with the {filled} of {name}"
         return f"cut the {what} again {over}"
 
-    def before(self, work: Work) -> list[str]:
+    def before(self, work: Clamping) -> list[str]:
         return before_second_cut(self.feature, work, self.near)
 
-    def afterwards(self, work: Work) -> list[str]:
+    def afterwards(self, work: Clamping) -> list[str]:
         if not self.goes_round or left_by_edge(self.feature, work.board.outline).area < LEAST_LEFT:
             return []
         past = format_length(PAST, work.units)
@@ -395,15 +397,15 @@ class WitnessMarks(_Within[Marks]):
     def named(self) -> tuple[Named, ...]:
         return self.feature.named
 
-    def afterwards(self, work: Work) -> list[str]:
-        places = named_places(self.named, work)
+    def afterwards(self, work: Clamping) -> list[str]:
+        places = work.where(self.named)
         if self.feature.tops is not None:
             return [f"The marks are {places}."]
         return [f"It has drilled {places}. Measure X, Y and Z of each now, while the blank lies as it was clamped, "
                 f"and write them into {work.whose_job}, as {work.drilled_key}: the line is under How to measure the "
                 "marks. What is measured later is compared with it, and later builds leave the marks there."]
 
-    def before(self, work: Work) -> list[str]:
+    def before(self, work: Clamping) -> list[str]:
         drilled = "The job says that these marks are drilled already. If so, do not run this program again."
         return [drilled] if self.feature.tops is not None else []
 
@@ -429,19 +431,19 @@ class Hover(_Within[Marks]):
     def purpose(self) -> str:
         return f"look over the witness marks, spindle off, before the second cut of {self.over.name}"
 
-    def before(self, work: Work) -> list[str]:
+    def before(self, work: Clamping) -> list[str]:
         return to_wait(self.over)
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return "it stops nearer to the marks", "it stops further above the marks"
 
-    def at_start(self, work: Work) -> list[str]:
+    def at_start(self, work: Clamping) -> list[str]:
         hover, off = (format_length(v, work.units) for v in (self.feature.hover, self.feature.errors_limit))
         return [
             f"Leave the spindle off. The program stops {hover} above each mark; look, best through a loupe, then press "
             f"start to go on. Stop if the tip is more than {off} off the middle of a mark, and measure all of them: "
             f"write where they are into {work.whose_job}, as measured marks.",
-            f"It stops, in this order, over {named_places(self.named, work)}."
+            f"It stops, in this order, over {work.where(self.named)}."
         ]
 
     def cautions(self) -> list[str]:
@@ -482,8 +484,8 @@ class DowelHoles(_Holes):
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         return self.leaves_open(0.0)
 
-    def at_start(self, work: Work) -> list[str]:
-        return [f"It cuts {named_places(self.named, work)}."]
+    def at_start(self, work: Clamping) -> list[str]:
+        return [f"It cuts {work.where(self.named)}."]
 
 
 class RoundHoles(_Holes):
@@ -552,7 +554,7 @@ class Channel(CutOut):
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return _in_depth("the channel is", "over it")
 
-    def afterwards(self, work: Work) -> list[str]:
+    def afterwards(self, work: Clamping) -> list[str]:
         deep = format_length(self.feature.depth, work.units)
         lay = f"Lay {self.feature.takes} in: it" if self.feature.takes else "What is to lie in it"
         return [f"Measure the channel: it must be {deep} deep. {lay} must not stand proud.",
@@ -585,7 +587,7 @@ class SideDots(_Bored):
     purpose = "drill the holes for the side dots"
     hold = "Hold the board upright over its whole length, its bass edge up"
 
-    def before(self, work: Work) -> list[str]:
+    def before(self, work: Clamping) -> list[str]:
         edge, other = ("X", "Y") if self.along == "x" else ("Y", "X")
         under = "-" if (self.toward > 0) == (self.along == "x") else "+"
         return [
@@ -607,7 +609,7 @@ class SideDots(_Bored):
                 f"{wide}, with a block or wedge {high} "
                 f"high under it at the {narrow}; or hold it in the vice alone, clear of all below."]
 
-    def at_start(self, work: Work) -> list[str]:
+    def at_start(self, work: Clamping) -> list[str]:
         along = self.feature.at[np.argsort(self.feature.at[:, 0])][[0, -1]]
         first, last = (axes_words(x, y, work.units) for x, y in work.display(along).tolist())
         if first == last:
@@ -638,10 +640,10 @@ class Slot(Operation[Slots]):
     def clears_deep(self, top: float, low: float) -> float:
         return self.feature.depth
 
-    def at_start(self, work: Work) -> list[str]:
+    def at_start(self, work: Clamping) -> list[str]:
         return self._measured(f"The {self.feature.words} come", work)
 
-    def _measured(self, said: str, work: Work) -> list[str]:
+    def _measured(self, said: str, work: Clamping) -> list[str]:
         """How wide it comes out, and to measure the cutter that this depends on."""
         wide = format_length(self.feature.width, work.units)
         return [f"{said} out {wide} wide, by {self.table} width or the cutter's diameter in the job. Measure the "
@@ -676,7 +678,7 @@ class NutSlot(Slot):
     def purpose(self) -> str:
         return "cut the slot for the nut"
 
-    def at_start(self, work: Work) -> list[str]:
+    def at_start(self, work: Clamping) -> list[str]:
         left = self.feature.on_part
         if left is None:
             return self._measured("The slot comes", work)
@@ -754,7 +756,7 @@ class Outline(Operation[OutlineCut]):
         tabs = {0: "right through, without tabs", 1: "leaving one tab"}.get(self.feature.tabs, "leaving tabs")
         return f"cut the outline, {'leaving a skin' if self.feature.skin else tabs}"
 
-    def afterwards(self, work: Work) -> list[str]:
+    def afterwards(self, work: Clamping) -> list[str]:
         if self.feature.skin:
             freed = "Take the work up, cut through the skin with a knife or a fine saw, and trim the edge."
         elif not self.feature.tabs:
@@ -785,7 +787,7 @@ class CutPieces(_Within[Pieces]):
         count = shapely.get_num_geometries(self.feature.shapes)
         return f"cut out {count} piece{'s' if count > 1 else ''}"
 
-    def before(self, work: Work) -> list[str]:
+    def before(self, work: Clamping) -> list[str]:
         back, sizes = self.feature.from_back, (*self.feature.size, work.surface.thickness, self.feature.gap)
         length, width, thick, gap = (format_length(v, work.units) for v in sizes)
         side = "its show face down: the pieces are cut mirrored, from the back" if back else "its show face up"
@@ -796,11 +798,11 @@ class CutPieces(_Within[Pieces]):
             f"into, {side}. Nothing else holds a piece once it is cut round.",
         ]
 
-    def at_start(self, work: Work) -> list[str]:
+    def at_start(self, work: Clamping) -> list[str]:
         return ["Z 0 is the underside of the stock, on the tape: you may touch off on its top instead, and set the "
                 "display there to the thickness that you measured."]
 
-    def afterwards(self, work: Work) -> list[str]:
+    def afterwards(self, work: Clamping) -> list[str]:
         return ["Warm the tape or soak it with its solvent, and lift the pieces off flat: thin ones break. Try each "
                 "dry in its pocket before there is glue on it."]
 
