@@ -50,39 +50,26 @@ LetIns: TypeAlias = "tuple[tuple[str, LetIn], ...]"
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class LetIn:
-    """A pocket and its pieces.
-
-    Attributes
-    ----------
-    pocket : shapely geometry
-        The region to pocket, in the board's frame: the drawing with its corners rounded to what the cutters can do.
-        Pocket it with `smallest` 0: the corners that a larger cutter leaves are small, and in the piece's way.
-    piece : shapely geometry
-        The pieces where they will lie in the board.
-    lost : shapely geometry
-        Parts of the drawing that are in no pocket: too narrow for the pocket's cutter.
-    gained : shapely geometry
-        What is pocketed outside the drawing, where wood would stand too sharp or too thin for the piece's cutter.
-    stock : shapely geometry
-        The pieces laid out in rows on flat stock, as they are cut: mirrored when they are cut from the back.
-    size : (length, width) of the stock taken, mm
-    gap : float
-        Between piece and pocket all round, mm.
-    thickness : float
-        Of the flat stock, mm.
-    through : float
-        How far the cut goes below the stock, mm.
-    """
+    """A pocket and its pieces."""
 
     pocket: Polygon | MultiPolygon
+    """The region to pocket, in the board's frame: the drawing with its corners rounded to what the cutters can do.
+    Pocket it with `smallest` 0: the corners that a larger cutter leaves are small, and in the piece's way."""
     piece: Polygon | MultiPolygon
+    """The pieces where they will lie in the board."""
     lost: Polygon | MultiPolygon
+    """Parts of the drawing that are in no pocket: too narrow for the pocket's cutter."""
     gained: Polygon | MultiPolygon
+    """What is pocketed outside the drawing, where wood would stand too sharp or too thin for the piece's cutter."""
     stock: Polygon | MultiPolygon
+    """The pieces laid out in rows on flat stock, as they are cut: mirrored when they are cut from the back."""
     size: tuple[float, float]
     gap: float
+    """Between piece and pocket all round, mm."""
     thickness: float
+    """Of the flat stock, mm."""
     through: float
+    """How far the cut goes below the stock, mm."""
 
 
 def rounded_both_ways(region: BaseGeometry, *, inner: float, outer: float) -> Polygon | MultiPolygon:

@@ -50,29 +50,20 @@ _STRIPS = 400
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Passes:
-    """Lengthwise passes of a cutter over a surface: the pattern that finishing and re-surfacing share.
-
-    Attributes
-    ----------
-    outline, surface, cutter : Polygon, Surface, Cutter
-        What is cut, in plan, to what, and with what.
-    run : (n, 3) float array
-        Tip positions of all passes in turn, with the links between them: one continuous run.
-    y : (p,) float array
-        Where each pass lies across the board (axis of the cutter), mm.
-    stepover : float
-        Widest distance between passes along the surface, mm.
-    scallop : float
-        Highest ridge they leave by the exact formula, mm.
-    """
+    """Lengthwise passes of a cutter over a surface: the pattern that finishing and re-surfacing share."""
 
     outline: Polygon
     surface: Surface
     cutter: Cutter
+    """What is cut, in plan, to what, and with what."""
     run: Floats
+    """(n, 3): tip positions of all passes in turn, with the links between them: one continuous run."""
     y: Floats
+    """(p,): where each pass lies across the board (axis of the cutter), mm."""
     stepover: float
+    """Widest distance between passes along the surface, mm."""
     scallop: float
+    """Highest ridge they leave by the exact formula, mm."""
 
     @cached_property
     def rim(self) -> Floats:

@@ -63,37 +63,25 @@ MOST_OVERFILL = 3.0
 
 @dataclass(frozen=True, kw_only=True)
 class Resin:
-    """What the resin's sheet says, and how much of it is lost.
-
-    Attributes
-    ----------
-    density : float or None
-        Of the mixed resin, g/cm3.
-    mix : dict of name to parts
-        Empty when not given.
-    mix_by : "volume" or "mass"
-        How the parts are measured out.
-    pour_depth : float or None
-        Deepest that may be poured at once, mm.
-    waste, waste_least : float
-        Share added to what is poured, and the least that is added for each pour, ml.
-    least : float
-        The smallest batch, ml.
-    measure : float
-        The smallest part that can be measured, ml where mixed by volume, g where by mass.
-    dam : float
-        How far outside the drawing's hull the dam stands, mm.
-    """
+    """What the resin's sheet says, and how much of it is lost."""
 
     density: float | None = None
+    """Of the mixed resin, g/cm3."""
     mix: Mapping[str, float] = field(default_factory=dict)
+    """Parts by name; empty when not given."""
     mix_by: Literal["volume", "mass"] = "volume"
+    """How the parts are measured out."""
     pour_depth: float | None = None
+    """Deepest that may be poured at once, mm."""
     waste: float = WASTE
     waste_least: float = LEAST_WASTE
+    """Share added to what is poured, and the least that is added for each pour, ml."""
     least: float = LEAST_BATCH
+    """The smallest batch, ml."""
     measure: float = MEASURE
+    """The smallest part that can be measured, ml where mixed by volume, g where by mass."""
     dam: float = DAM
+    """How far outside the drawing's hull the dam stands, mm."""
 
 
 @dataclass(frozen=True, kw_only=True)

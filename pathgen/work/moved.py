@@ -36,35 +36,24 @@ MOST_OPEN = 3
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Moved:
-    """A rigid move of the work on the bed: ``found = rotation (place - centre) + centre + shift``.
-
-    Attributes
-    ----------
-    rotation : (3, 3) float array
-    shift : (3,) float array
-        Along, across and up at `centre`, mm.
-    centre : (3,) float array
-        Middle of the marks as they should lie, in the board's frame, mm.
-    residuals : (n, 3) float array
-        Measured less explained, for each mark, mm.
-    places : (n, 3) float array
-        The marks as they should lie, in the board's frame, mm.
-    errors : MarkErrors or None
-        What a measuring error at one mark does to the board; None where it was not worked out.
-    guessed : bool
-        Whether a mark's height before is what the stock's thickness says, and no measure.
-    names : tuple of str
-        Of the marks, where they are not known by their numbers alone.
-    """
+    """A rigid move of the work on the bed: ``found = rotation (place - centre) + centre + shift``."""
 
     rotation: Floats
+    """(3, 3)."""
     shift: Floats
+    """(3,): along, across and up at `centre`, mm."""
     centre: Floats
+    """(3,): middle of the marks as they should lie, in the board's frame, mm."""
     residuals: Floats = field(default_factory=lambda: np.empty((0, 3)))
+    """(n, 3): measured less explained, for each mark, mm."""
     places: Floats = field(default_factory=lambda: np.empty((0, 3)))
+    """(n, 3): the marks as they should lie, in the board's frame, mm."""
     errors: MarkErrors | None = None
+    """What a measuring error at one mark does to the board; None where it was not worked out."""
     guessed: bool = False
+    """Whether a mark's height before is what the stock's thickness says, and no measure."""
     names: tuple[str, ...] = ()
+    """Of the marks, where they are not known by their numbers alone."""
 
     def __post_init__(self) -> None:
         for name in ("rotation", "shift", "centre", "residuals", "places"):

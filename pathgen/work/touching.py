@@ -29,23 +29,15 @@ EXACT_UP_TO = 9
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Touch:
-    """Where two colours meet.
-
-    Attributes
-    ----------
-    colours : (str, str)
-    length : float
-        Length of edge that they share, mm; each stretch may be long by twice what counts as touching.
-    places : (n, 2) float array
-        The middle of each stretch of shared edge, the longest first, mm.
-    lengths : (n,) float array
-        Length of each stretch, mm.
-    """
+    """Where two colours meet."""
 
     colours: tuple[str, str]
     length: float
+    """Length of edge that they share, mm; each stretch may be long by twice what counts as touching."""
     places: Floats
+    """(n, 2): the middle of each stretch of shared edge, the longest first, mm."""
     lengths: Floats
+    """(n,): length of each stretch, mm."""
 
 
 def touches(regions: Regions) -> tuple[Touch, ...]:

@@ -29,18 +29,12 @@ _SHALLOW = 0.05
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Branch:
-    """A stretch of the middle line.
-
-    Attributes
-    ----------
-    line : (n, 3) array
-        Axis in plan and depth of the tip below the surface, mm.
-    open : (2,) bool array
-        Whether earlier cuts have opened as much at its first and at its last point: the cutter goes down in air.
-    """
+    """A stretch of the middle line."""
 
     line: Floats
+    """(n, 3): axis in plan and depth of the tip below the surface, mm."""
     open: Bools
+    """(2,): whether earlier cuts have opened as much at its first and its last point: the cutter goes down in air."""
 
 
 def between(line: Floats, above: float, depth: float) -> Floats:

@@ -173,40 +173,28 @@ def leads(line: Floats, radius: float) -> tuple[Floats, Floats]:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class FreeWays:
-    """Where the cutter may go at depth without lifting.
-
-    Attributes
-    ----------
-    area : (n,) array of Polygon
-        Regions of the nest: a way inside the one that is being cut crosses only what the ones within have cleared.
-    near : (n,) array of shapely geometry, or None
-        What the way must stay inside as well: a later cutter's places.
-    open : (n,) array of shapely geometry, or None
-        Where the axis goes through air, as earlier cutters have been there.
-    grazing_open, root : arrays of shapely geometry and of int, or None
-        The same where it may graze walls of what is open, for a way that stays in the outermost region of each.
-    longest : float
-        The longest way through air that is quicker than a hop, mm.
-    deep : (n,) array of shapely geometry, or None
-        What earlier cutters have opened down to the floor.
-    bore : float
-        Radius of what a cutter that goes straight down must find open, mm.
-    opened : float
-        How deep that is open at least, mm: earlier flat ends hang over on a slope.
-    step : float
-        How far from where it has been a round or pointed cutter takes no more than a loop does, mm; 0 for a flat end.
-    """
+    """Where the cutter may go at depth without lifting."""
 
     area: Shapes
+    """(n,) regions of the nest: a way inside the one that is being cut crosses only what the ones within have cleared.
+    """
     near: Shapes | None = None
+    """(n,): what the way must stay inside as well: a later cutter's places."""
     open: Shapes | None = None
+    """(n,): where the axis goes through air, as earlier cutters have been there."""
     grazing_open: Shapes | None = None
     root: Ints | None = None
+    """The same where it may graze walls of what is open, for a way that stays in the outermost region of each, `root`."""
     longest: float = 0.0
+    """The longest way through air that is quicker than a hop, mm."""
     deep: Shapes | None = None
+    """(n,): what earlier cutters have opened down to the floor."""
     bore: float = 0.0
+    """Radius of what a cutter that goes straight down must find open, mm."""
     opened: float = 0.0
+    """How deep that is open at least, mm: earlier flat ends hang over on a slope."""
     step: float = 0.0
+    """How far from where it has been a round or pointed cutter takes no more than a loop does, mm; 0 for a flat end."""
 
     def free_to_plunge(self, node: Ints, points: Floats, *, beside: float = 0.0) -> Bools:
         """Whether the cutter goes down through air at (n, 2) points of regions `node`: earlier ones have been there.

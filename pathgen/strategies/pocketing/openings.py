@@ -64,28 +64,20 @@ def largest_that_opens(missed: Shapes, region: Shapes, width: float, *, halvings
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Opening:
-    """How a cutter, its tip `depth` below the surface, opens it.
-
-    Attributes
-    ----------
-    half_width : float
-        Half the width of the opening on level ground, mm.
-    tolerance : float
-        How far chords may lie from the arcs that they stand for, mm.
-    slanted : Footprints or None
-        Given where the opening is not a disc round the axis.
-    gentle : shapely geometry or None
-        Where the axis of a flat end may go on a slope: given when it is not everywhere. Elsewhere its downhill side
-        would hang over more than half the depth.
-    """
+    """How a cutter, its tip `depth` below the surface, opens it."""
 
     cutter: Cutter
     surface: Surface
     depth: float
     half_width: float
+    """Half the width of the opening on level ground, mm."""
     tolerance: float
+    """How far chords may lie from the arcs that they stand for, mm."""
     slanted: Footprints | None
+    """Given where the opening is not a disc round the axis."""
     gentle: BaseGeometry | None
+    """Where the axis of a flat end may go on a slope: given when it is not everywhere. Elsewhere its downhill side
+    would hang over more than half the depth."""
     least_way: float = 0.0
     """Regions of the axis that are no wider are too small for a ramp or a helix, mm: 0 for a cutter that
     needs none."""

@@ -103,28 +103,22 @@ def allowance_for(one: Opening, options: PocketOptions) -> float:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Plan:
-    """All pieces of a cutter in the order to cut.
-
-    Attributes
-    ----------
-    line : list of (n, 2) arrays, with leads
-    node, place : (m,) int arrays
-        The region of the nest that each lies in; the place that it belongs to, in order.
-    round, open : (m,) bool array
-        Closed loops without leads: a ramp can go round them; pieces of loops: a ramp can go to and fro on them.
-    finishing : (m,) bool array
-        Finishing passes that are cut once for some layers, at full depth the last.
-    bored : (m,) bool array
-        Finishing passes that begin where the loops inside them have been in every layer.
-    """
+    """All pieces of a cutter in the order to cut."""
 
     line: list[Floats]
+    """(n, 2) each, with leads."""
     node: Ints
+    """(m,): the region of the nest that each lies in."""
     place: Ints
+    """(m,): the place that it belongs to, in order."""
     round: Bools
+    """(m,): closed loops without leads: a ramp can go round them."""
     open: Bools
+    """(m,): pieces of loops: a ramp can go to and fro on them."""
     finishing: Bools
+    """(m,): finishing passes that are cut once for some layers, at full depth the last."""
     bored: Bools
+    """(m,): finishing passes that begin where the loops inside them have been in every layer."""
 
     @property
     def starts(self) -> Floats:

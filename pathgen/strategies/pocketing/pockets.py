@@ -48,33 +48,22 @@ _FILM = 0.002
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class PocketCut:
-    """What one cutter does of a pocket.
-
-    Attributes
-    ----------
-    cutter : Cutter
-    toolpath : Toolpath
-        In the board's frame; starts and ends at the safe height. Empty when there is nothing to do.
-    parts, opened_parts : (n,) arrays of shapely geometry
-        The polygons of the region, and what is opened of each by this cutter and those before it.
-    skipped : float
-        Area of the pieces that this cutter could have cut but that are below the smallest, mm2.
-    ridge : float
-        How far the floor that this cutter leaves stands at most above the depth asked for, mm: ridges between the
-        loops of a ball end or a v cutter; for a flat end the height that its downhill side hangs over a slope.
-    warnings : tuple of str
-    idle : tuple of str, empty or two
-        Why this cutter finds nothing to do, and what would give it work.
-    """
+    """What one cutter does of a pocket."""
 
     cutter: Cutter
     toolpath: Toolpath
+    """In the board's frame; starts and ends at the safe height. Empty when there is nothing to do."""
     parts: Shapes
     opened_parts: Shapes
+    """(n,) each: the polygons of the region, and what is opened of them by this cutter and those before it."""
     skipped: float = 0.0
+    """Area of the pieces that this cutter could have cut but that are below the smallest, mm2."""
     ridge: float = 0.0
+    """How far the floor that this cutter leaves stands at most above the depth asked for, mm: ridges between the loops
+    of a ball end or a v cutter; for a flat end the height that its downhill side hangs over a slope."""
     warnings: tuple[str, ...] = ()
     idle: tuple[str, ...] = ()
+    """Why it finds nothing to do, and what would give it work; empty where it does something."""
 
     @cached_property
     def opened(self) -> Polygon | MultiPolygon:
