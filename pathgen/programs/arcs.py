@@ -37,19 +37,8 @@ class Arc:
 def fitted_arcs(points: Floats, kinds: NDArray[np.int8], *, tolerance: float, between: float) -> dict[int, Arc]:
     """Arcs that stand for runs of moves of one kind, by the row of the first move.
 
-    Parameters
-    ----------
-    points : (n, 3) float array
-        Positions in the machine's frame, mm.
-    kinds : (n,) int array
-        `Move` by which each is reached; rapids and plunges stay as they are.
-    tolerance : float
-        How far the points may lie from the arc, mm.
-    between : float
-        How far the moves between them may, mm.
-
-    Notes
-    -----
+    `points`, (n, 3), are in the machine's frame, mm; `kinds`, (n,), the `Move` by which each is reached: rapids and
+    plunges stay as they are. The points may lie `tolerance` mm from the arc, and the moves between them `between` mm.
     Arcs turn less than half a circle, so that start, end and centre leave no doubt which way round they go.
     """
     arcs: dict[int, Arc] = {}

@@ -52,19 +52,9 @@ _HARMLESS = re.compile(r"(?:job|part|step|operation|cutter|stock|zero|about|befo
 def program_text(toolpath: Toolpath, *, clamping: Clamping, step: Step, header: Iterable[str], job: str) -> str:
     """One program: header comments, the state it needs, the moves, and a safe end.
 
-    Parameters
-    ----------
-    toolpath : Toolpath
-        In the board's frame; written in the machine's frame and units as the clamping's set-up says.
-    header : lines of text
-        Written as comments, reduced to harmless characters.
-    job : str
-        The job's fingerprint, 16 hex digits.
-
-    Raises
-    ------
-    ProgramError
-        For a path that does not begin and end at a safe height, or cuts before any rapid.
+    `toolpath` is in the board's frame, and written in the machine's frame and units as the clamping's set-up says; the
+    lines of the `header` are written as comments, reduced to harmless characters; `job` is the job's fingerprint, 16
+    hex digits. Raises ProgramError for a path that does not begin and end at a safe height, or cuts before any rapid.
     """
     _check_ends(toolpath, clamping.safe_z, f"program {step.number}")
     top = clamping.to_machine(np.array([[0.0, 0.0, clamping.safe_z]]), step)[0, 2]

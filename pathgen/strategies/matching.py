@@ -95,32 +95,16 @@ def let_in(
     region: BaseGeometry, *, pocket_cutters: tuple[Cutter, ...], piece_cutter: Cutter, gap: float, thickness: float,
     from_back: bool, through: float, where: str,
 ) -> LetIn:
-    """The pocket for a let-in piece, and the piece laid out on flat stock.
+    """The pocket for a let-in piece, and the piece laid out on flat stock. Lengths in mm.
 
-    Parameters
-    ----------
-    region : shapely geometry
-        The drawing in the board's frame, mm.
-    pocket_cutters : cutters of the pocket
-        Their walls must be upright, so flat-end cutters; the smallest rounds the pocket's corners.
-    piece_cutter : Cutter
-        A flat-end cutter that goes round the piece.
-    gap : float
-        Between piece and pocket all round, mm: for the glue.
-    thickness : float
-        Of the flat stock for the piece, mm. It must be stuck down over its whole face: nothing else holds a piece
-        once it is cut round.
-    from_back : bool
-        The stock lies face down, so that the pieces are cut mirrored.
-    through : float
-        How far the cut goes below the stock, mm.
+    `region` is the drawing in the board's frame. The walls of both must be upright, so all are flat-end cutters: the
+    smallest of the `pocket_cutters` rounds the pocket's corners, the `piece_cutter` goes round the piece. The `gap`
+    between them, all round, is for the glue. The flat stock is of a `thickness`, and stuck down over its whole face, as
+    nothing else holds a piece once it is cut round; with `from_back` it lies face down, so that the pieces are cut
+    mirrored. The cut goes so far `through` below it.
 
-    Raises
-    ------
-    CutterError
-        For cutters without upright walls, or a flute shorter than the stock is thick.
-    JobError
-        When nothing of the drawing is left for a piece, or the gap is negative.
+    Raises CutterError for cutters without upright walls, or a flute shorter than the stock is thick; JobError when
+    nothing of the drawing is left for a piece, or the gap is negative.
     """
     _checked(pocket_cutters, piece_cutter, gap, thickness + through, where)
     inner = min(c.radius for c in pocket_cutters)

@@ -132,28 +132,16 @@ def reach(
     surface: Surface, sets: Sequence[Sequence[Cutter]] = (), cuts: Cuts | None = None, most_details: int = 100,
     opened: BaseGeometry | None = None, others: Others = Others(),
 ) -> Reach:
-    """What each cutter can reach of each colour, and what sets of cutters would open in how long.
+    """What each cutter can reach of each colour, `depth` mm below the surface, and what sets of them would open in how
+    long.
 
-    Parameters
-    ----------
-    regions : sequence of (colour, shapely geometry)
-        mm, in the board's frame.
-    cutters : sequence of Cutter
-        A cutter whose flute is too short for the depth reaches nothing.
-    depth : float
-        Below the surface, mm.
-    sets : sequence of sequences of Cutter
-        A v cutter that comes last in one, after flat ends or none, opens in its own row, too, what its path opens by
-        rising; one that does not, what its cone opens at full depth.
-    cuts : callable
-        What each cutter of a set cuts, one after the other, and in how many minutes; left out: no set is tried.
-    most_details : int
-        How many details are listed for a colour and a cutter, the largest first; none smaller than `SMALLEST`.
-    opened : shapely geometry
-        What the programs of all the cutters open between them, where that is known: walls stand between it, and a v
-        cutter that comes last opens corners too by rising in them. Left out: what they open at full depth.
-    others : Others
-        Left out: nothing.
+    `regions` are (colour, shape) in the board's frame, mm. A cutter whose flute is too short for the depth reaches
+    nothing. A v cutter that comes last in one of the `sets`, after flat ends or none, opens in its own row, too, what
+    its path opens by rising; one that does not, what its cone opens at full depth. `cuts` says what each cutter of a
+    set cuts; left out, no set is tried. Of details `most_details` are listed for a colour and a cutter, the largest
+    first; none smaller than `SMALLEST`. What the programs of all the cutters open between them, where that is known, is
+    `opened`: walls stand between it, and a v cutter that comes last opens corners too by rising in them; left out, it
+    is what they open at full depth.
     """
     later = others.later
     everything = cleaned(in_one(tuple(shape for _, shape in regions)))

@@ -296,20 +296,9 @@ def _edge_heights(area: BaseGeometry, surface: Surface) -> Floats:
 def amount(
     colour: str, *, area: float, pocket: float, overfill: float, depth: tuple[float, float], deep: float, resin: Resin
 ) -> Amount:
-    """What one colour needs.
-
-    Parameters
-    ----------
-    area : float
-        Opened at the surface, mm2.
-    pocket : float
-        Volume of the pocket as simulated, mm3.
-    overfill : float
-        What stands above the surface, mm3.
-    depth : (least, greatest)
-        Of the pocket, mm.
-    deep : float
-        Of the resin where it is deepest, mm.
+    """What one colour needs: of an `area` that is opened at the surface, mm2; a volume of its `pocket`, as simulated,
+    and of its `overfill` above the surface, mm3; a least and a greatest `depth` of the pocket, and the resin `deep`
+    where it is deepest, mm.
     """
     cups = pours_of(deep, resin.pour_depth)
     waste = max(resin.waste * (pocket + overfill), cups * resin.waste_least * MM3_PER_ML)
@@ -369,27 +358,14 @@ def second_cut(
     *, wood_area: float, area: float, pocket: float, proud: float, skim: float, skim_before: bool,
     depth: tuple[float, float], ridges: float = 0.0, filled: float = 0.0,
 ) -> SecondCut:
-    """What the second cut over one inlay takes.
+    """What the second cut over one inlay takes, `skim` mm below the first surface.
 
-    Parameters
-    ----------
-    wood_area, area : float
-        Of the board's wood and of the opened pockets, in plan, mm2.
-    pocket : float
-        Volume of the pockets up to the surface as it stands when they are filled, mm3.
-    proud : float
-        Volume of what stands above it, mm3.
-    skim : float
-        How far below the first surface it cuts, mm.
-    skim_before : bool
-        Whether an earlier second cut has already taken the skim off the wood.
-    ridges : float
-        Mean height of the ridges that it takes off on top of that, where it leaves finer ones, mm.
-    filled : float
-        Of other pockets that are filled and level already, in plan, mm2.
+    `wood_area`, `area` and `filled` are the board's wood, the opened pockets, and other pockets that are filled and
+    level already, in plan, mm2; `pocket` is the volume of the pockets up to the surface as it stands when they are
+    filled, and `proud` that of what stands above it, mm3. With `skim_before` an earlier second cut has already taken
+    the skim off the wood. `ridges` is the mean height of those that it takes off on top of that, where it leaves finer
+    ones, mm.
 
-    Notes
-    -----
     The skimmed surface lies `skim` straight below the first, so that each mm2 of plan gives `skim` mm3.
     """
     low, high = depth[0] - skim, depth[1] - skim

@@ -81,19 +81,13 @@ def mark_errors(
 
 
 def influence(marks: ArrayLike, points: ArrayLike) -> tuple[Floats, Floats]:
-    """Move of each point, in height and in place, for errors of 1 at every mark, root-sum-square: two (m,) arrays.
+    """Move of each of (m, 3) points, in height and in place, for errors of 1 at every one of (n, 3) marks,
+    root-sum-square: two (m,) arrays.
 
-    Parameters
-    ----------
-    marks : (n, 3) array
-    points : (m, 3) array
-
-    Notes
-    -----
-    A small rigid move displaces p by t + w x p. The marks' errors e give (t, w) = A+ e, with the rows of A those of
-    [1, -p x] at each mark and A+ its pseudo-inverse; the move of a point is then B A+ e. The largest over all
-    directions of one mark's error is the largest singular value of its 3 columns; those of all marks are added as
-    squares. Exact to first order in w.
+    A small rigid move displaces p by t + w x p. The marks' errors e give (t, w) = A+ e, with the rows of A those of [1,
+    -p x] at each mark and A+ its pseudo-inverse; the move of a point is then B A+ e. The largest over all directions of
+    one mark's error is the largest singular value of its 3 columns; those of all marks are added as squares. Exact to
+    first order in w.
     """
     p, q = (np.asarray(v, dtype=float).reshape(-1, 3) for v in (marks, points))
     centre = p.mean(axis=0)

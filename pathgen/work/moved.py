@@ -150,24 +150,15 @@ def corners_of(box: Bounds) -> Floats:
 def fit_move(
     places: ArrayLike, found: ArrayLike, *, limit: float, accuracy: float = ACCURACY, names: tuple[str, ...] = ()
 ) -> Moved:
-    """The rigid move that takes `places` to `found` with the least sum of squared distances.
+    """The rigid move that takes three or more marks from `places` to where they were `found` with the least sum of
+    squared distances: (n, 3) each, in the board's frame, mm.
 
-    Parameters
-    ----------
-    places, found : (n, 3) arrays
-        Three or more marks: where they should be and where they were measured, in the board's frame, mm.
-    limit : float
-        Largest distance left over at any mark, mm.
-    accuracy : float
-        How exactly a mark's height is measured, mm: in a refusal it tells which mark was misread, where that can be.
-    names : tuple of str
-        Of the marks, where they are not known by their numbers alone.
+    `limit` is the largest distance left over at any mark, mm. How exactly a mark's height is measured, `accuracy`,
+    tells in a refusal which one was misread, where that can be; `names` are theirs, where they are not known by their
+    numbers alone.
 
-    Raises
-    ------
-    JobError
-        For fewer than three marks, marks on one line, a move that is not small, or residuals over `limit`: then the
-        work has not just moved, it has warped, or a mark was measured wrongly.
+    Raises JobError for fewer than three marks, marks on one line, a move that is not small, or residuals over `limit`:
+    then the work has not just moved, it has warped, or a mark was measured wrongly.
 
     References
     ----------
@@ -183,18 +174,11 @@ def fit_move(
 
 
 def shift_errors(surface: Surface, edge: ArrayLike, shift: float = 0.1) -> dict[str, tuple[float, float]]:
-    """What a second cut loses when the work lies `shift` off: (deepest, highest) surface error on `edge`, mm.
+    """What a second cut loses when the work lies `shift` off: (deepest, highest) surface error on `edge`, (n, 2) places
+    on the board's long edges, mm; by "along", "across" and "up".
 
-    Parameters
-    ----------
-    edge : (n, 2) array
-        Places on the board's long edges, mm.
-
-    Returns
-    -------
-    dict
-        For "along", "across" and "up": height of the cut surface less that of the work's own, over shifts of either
-        sign. What is below 0 is wood taken, what is above 0 is fill left proud.
+    That is the height of the cut surface less that of the work's own, over shifts of either sign. What is below 0 is
+    wood taken, what is above 0 is fill left proud.
     """
     x, y = np.asarray(edge, dtype=float).reshape(-1, 2).T
     here = surface.height(x, y)

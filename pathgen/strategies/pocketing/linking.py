@@ -184,7 +184,7 @@ class FreeWays:
     """(n,): where the axis goes through air, as earlier cutters have been there."""
     grazing_open: Shapes | None = None
     root: Ints | None = None
-    """The same where it may graze walls of what is open, for a way that stays in the outermost region of each, `root`."""
+    """The same where it may graze walls of what is open, for a way that stays in the outermost region of each."""
     longest: float = 0.0
     """The longest way through air that is quicker than a hop, mm."""
     deep: Shapes | None = None

@@ -81,39 +81,18 @@ def pocket(
     region: BaseGeometry, *, surface: Surface, cutters: Sequence[Cutter], depth: float, safe_z: float,
     options: PocketOptions | None = None, keep_out: BaseGeometry | None = None, where: str = "pocket",
 ) -> tuple[PocketCut, ...]:
-    """Clear `region` of the surface to `depth` straight below it.
+    """Clear `region` of the surface to `depth` straight below it: one cut for each cutter, in the order given.
 
-    Parameters
-    ----------
-    region : shapely Polygon or MultiPolygon
-        In the board's frame, mm. Overlaps and self-touching rings are cleaned up first.
-    surface : Surface
-        The finished surface; wood stands at it and nothing above it.
-    cutters : sequence of Cutter
-        Each later one cuts only what those before it could not reach. A v cutter that comes last, or after which
-        none finds anything to do, also sharpens corners and thin tips along the middle line of what is left.
-    depth : float
-        Of the floor below the surface at each point, mm: never deeper.
-    safe_z : float
-        Height of rapids across the work, mm.
-    options : PocketOptions
-        Left out: the defaults.
-    keep_out : shapely geometry
-        What stands on the work, in plan, already widened as far as the cutter must stay away: hops that would
-        cross it go to `safe_z`.
-    where : str
-        How errors and warnings name this pocket.
+    `region` is in the board's frame, mm; overlaps and self-touching rings are cleaned up first. `surface` is the
+    finished one: wood stands at it and nothing above it; the floor is nowhere deeper than `depth` mm below it. Each
+    later one of the `cutters` cuts only what those before it could not reach. A v cutter that comes last, or after
+    which none finds anything to do, also sharpens corners and thin tips along the middle line of what is left. Rapids
+    across the work are at `safe_z`, mm. Where hops would cross `keep_out`, which stands on the work, widened as far as
+    the cutter must stay away, they go up there too. `where` is how errors and warnings name this pocket.
 
-    Returns
-    -------
-    tuple of PocketCut, one for each cutter in the order given
-
-    Raises
-    ------
-    CutterError
-        When the depth is beyond a cutter's flute, or no cutter goes in anywhere, or a flat end is the only one for a
-        slope on which its downhill side would hang over half the depth; with `options.all_of_it` also where one that
-        cannot plunge has no room for a ramp or a helix.
+    Raises CutterError when the depth is beyond a cutter's flute, or no cutter goes in anywhere, or a flat end is the
+    only one for a slope on which its downhill side would hang over half the depth; with `options.all_of_it` also where
+    one that cannot plunge has no room for a ramp or a helix.
     """
     options = options or PocketOptions()
     region = cleaned(region)
