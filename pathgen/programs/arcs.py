@@ -45,7 +45,8 @@ def fitted_arcs(points: Floats, kinds: NDArray[np.int8], *, tolerance: float, be
     starts = np.flatnonzero(_starts(points, kinds, tolerance, between))
     changes = np.append(np.flatnonzero(np.diff(kinds)), len(kinds) - 1)
     stops = np.minimum(changes[np.searchsorted(changes, starts + 1)], starts + _MOST_MOVES)
-    lasts = [_furthest(points, starts[part], stops[part], tolerance, between) for part in _blocks(len(starts))]
+    parts = [slice(first, first + _AT_ONCE) for first in range(0, len(starts), _AT_ONCE)]  # whose runs fit in memory
+    lasts = [_furthest(points, starts[part], stops[part], tolerance, between) for part in parts]
     row = 0
     for start, last in zip(starts.tolist(), np.concatenate([*lasts, starts[:0]]).tolist(), strict=True):
         if start < row:
@@ -135,8 +136,3 @@ def _furthest(points: Floats, starts: Ints, stops: Ints, tolerance: float, betwe
         waiting.append((which[arc], reach, 2 * high if growing else high, growing))
         waiting.append((which[~arc], low, reach, False))
     return last
-
-
-def _blocks(count: int) -> list[slice]:
-    """So many starts at once that their runs fit in memory."""
-    return [slice(first, first + _AT_ONCE) for first in range(0, count, _AT_ONCE)]

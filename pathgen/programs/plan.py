@@ -1,8 +1,8 @@
-"""Every path of one clamping, and what comes of planning them."""
+"""Every path of one clamping, and what comes of planning them; what cutters open in plan, before any path."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import Doubt, asked_by
+from pathgen.base.errors import Doubt, PathgenError, asked_by
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.around import Around
 from pathgen.programs.edges import Edges, edges_of
@@ -25,6 +25,7 @@ from pathgen.programs.travel import Reach, check_travel, reaches_of, span_of, ze
 from pathgen.programs.zero_check import ZeroCheck, zero_checks
 from pathgen.strategies.matching import LetIns
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket
+from pathgen.strategies.reach import opened_by
 from pathgen.strategies.surfacing import Passes
 from pathgen.work.clamping import Clamping, Idle, numbered
 from pathgen.work.features import Inlay
@@ -233,3 +234,27 @@ def pockets_with(clamping: Clamping, inlay: Inlay, cutters: Sequence[Cutter]) ->
                                   floor_ridge=min(PocketOptions.floor_ridge, left / 2)),
                 where=", ".join([inlay.name, *[one.odd_words for one in inlay.placed if one.odd_words][:1]]),
         )
+
+
+def opened_in_plan(
+    clamping: Clamping, inlay: Inlay, *, of_v: Callable[[Clamping, Inlay], BaseGeometry]
+) -> BaseGeometry:
+    """What an inlay's cutters open; where the last is a v cutter, of which only its path tells, what `of_v` says.
+
+    All that is drawn where they cannot go in, which is told elsewhere.
+    """
+    try:
+        if clamping.cutters_of(inlay)[-1].shape == "v":
+            return of_v(clamping, inlay)
+        return opened_of_shape(clamping, inlay, inlay.area, clamping.cutters_of(inlay))
+    except PathgenError:
+        return inlay.area
+
+
+def opened_of_shape(
+    clamping: Clamping, inlay: Inlay, shape: BaseGeometry, cutters: Sequence[Cutter]
+) -> BaseGeometry:
+    """What some cutters would open of a shape, deep as an inlay and there. Raises CutterError as `opened_by` does."""
+    proud, surface = clamping.proud(inlay), clamping.board.surface
+    return opened_by(shape, cutters, replace(surface, thickness=surface.thickness + proud),
+                     inlay.depth + proud)

@@ -18,15 +18,7 @@ from pathgen.base.units import coarse_length
 from pathgen.programs.around import Around
 from pathgen.programs.paths import path_of
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.mark_errors import (
-    ACCURACY,
-    BOARD_LIMIT,
-    CHECKED,
-    MarkErrors,
-    height_influence,
-    leverage,
-    mark_errors,
-)
+from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, CHECKED, MarkErrors, height_influence, leverage, mark_errors
 from pathgen.work.part import Part
 from pathgen.work.underside import turned_over
 

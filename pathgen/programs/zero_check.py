@@ -220,7 +220,8 @@ def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCh
         top = float((clamping.moved.places + clamping.moved.residuals)[mark, 2])
         if_so = f"as measured at {_called(clamping, mark)}"
     if on in ("finished surface", "bare face"):
-        last, surfacing = _cut_to_the_end(clamping, step), clamping.surfacing
+        before, surfacing = (s.operation for s in clamping.steps if s.order < step.order), clamping.surfacing
+        last = any(isinstance(one, CutAgain) and not one.goes_round for one in before)  # over the whole board
         surface = clamping.finished_surface if last else clamping.first_surface
         height = feeler_tip(surface, step.cutter, x, y, feeler)
         if surfacing is not None:
@@ -354,12 +355,6 @@ def _middle(free: BaseGeometry, whole: float) -> tuple[float, float]:
 def _foot(cutter: Cutter) -> float:
     """Half the bare width that a cutter and the feeler under it need."""
     return max((cutter.radius if cutter.is_flat else 0.0) + SPARE, LEAST_FOOT)
-
-
-def _cut_to_the_end(clamping: Clamping, step: Step) -> bool:
-    """Whether a second cut has gone over the whole board when a step starts."""
-    before = [s.operation for s in clamping.steps if s.order < step.order]
-    return any(isinstance(o, CutAgain) and not o.goes_round for o in before)
 
 
 def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:

@@ -1,4 +1,7 @@
-"""Round holes: by pecks with a cutter of their size, or along a helix with a smaller one."""
+"""Round holes: by pecks with a cutter of their size, or along a helix with a smaller one; witness marks, by one plunge.
+
+Marks are looked at with the spindle off before the surface is cut again.
+"""
 
 from __future__ import annotations
 
@@ -13,10 +16,13 @@ from pathgen.base.toolpath import Move, Rapids, Toolpath
 from pathgen.base.units import falls_short, rounded_up
 from pathgen.strategies.easing import EASE_FROM
 from pathgen.strategies.entering import SHORTEST
-from pathgen.work.features import AS_WIDE, Holes
+from pathgen.work.features import AS_WIDE, Holes, Marks
 
 CHORD = 2e-3
 """Straight moves round a hole lie within this of its circle, mm."""
+
+_SLOWLY = 2.0
+"""How far from where it stops the cutter comes slowly, so that a hand on the stop is in time, mm."""
 
 
 def drilling(holes: Holes, *, cutter: Cutter, top: float, rapids: Rapids) -> Toolpath:
@@ -79,3 +85,29 @@ def _helix(cutter: Cutter, ring: float, top: float, bottom: float) -> tuple[Floa
     height = np.maximum(top - turn * (top - bottom) / turns, bottom)
     angle = 2 * math.pi * turn
     return np.column_stack([ring * np.cos(angle), ring * np.sin(angle), height]), kind
+
+
+def drill_marks(marks: Marks, *, cutter: Cutter, top: float, rapids: Rapids) -> Toolpath:
+    """One plunge for each mark, `marks.depth` below `top`.
+
+    Raises CutterError for a depth over the cutter's stepdown, or a cutter that does not plunge: a mark is one plunge.
+    """
+    if marks.depth > cutter.stepdown + 1e-9:
+        raise CutterError(
+            "[marks] depth", f"{marks.depth:g} mm in one plunge of {cutter.name!r}",
+            allowed=f"its stepdown, {cutter.stepdown:g} mm", remedy="make depth smaller",
+        )
+    if not cutter.plunges:
+        raise CutterError(f"cutter {cutter.name!r}", "cannot cut at its centre (plunges = false): a mark is one plunge",
+                          allowed="a cutter that plunges", remedy="name another one in [marks] cutter")
+    return rapids.between(_points(marks, top - marks.depth))
+
+
+def hover_over_marks(marks: Marks, *, top: float, safe_z: float) -> Toolpath:
+    """Down to `marks.hover` above each mark in turn, the last 2 mm at the plunge feed, and up again."""
+    low = top + marks.hover
+    return Rapids(safe_z, low + _SLOWLY).between(_points(marks, low))
+
+
+def _points(marks: Marks, z: float) -> list[Floats]:
+    return [np.array([[x, y, z]]) for x, y in marks.places]

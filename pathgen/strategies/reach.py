@@ -318,11 +318,7 @@ def _details(missed: Shapes, region: Shapes, width: float) -> list[Detail]:
 def lengths(areas: Shapes) -> Floats:
     """(n,) from end to end of each of n areas, mm, without the films that openings drawn as polygons leave on edges."""
     pieces, owner = shapely.get_parts(without_films(areas, _THIN), return_index=True)
+    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(pieces)).reshape(-1, 5, 2)
     long = np.zeros(len(areas))
-    np.maximum.at(long, owner, _from_end_to_end(pieces))
+    np.maximum.at(long, owner, np.linalg.norm(np.diff(corners, axis=1), axis=2).max(axis=1))
     return long
-
-
-def _from_end_to_end(areas: Shapes) -> Floats:
-    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(areas)).reshape(-1, 5, 2)
-    return np.asarray(np.linalg.norm(np.diff(corners, axis=1), axis=2).max(axis=1))

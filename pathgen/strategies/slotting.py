@@ -76,7 +76,6 @@ def slotting(
     with too short a flute.
     """
     _check(slots, slots.deepest(surface), cutter)
-    _refuse_pecks(slots, cutter)
     floors = slots.floors(surface)
     runs, lines, rooms = [], [], []
     for index in range(len(slots.lines)):
@@ -120,7 +119,9 @@ def _lines(
     """The lines of one slot that together open its width: where their layers begin, and their bottom."""
     line = slots.lines[index]
     asides = _aside(line, slots, cutter)
-    reach = _reach_on_line(asides, cutter)
+    # how far ahead the rim reaches on the slot's line and on the nearest cutter line: the mean, a few um apart
+    nearest = float(np.linalg.norm(asides, axis=1).min())
+    reach = (cutter.radius + math.sqrt(cutter.radius**2 - nearest**2)) / 2
     middle = _line(_ends(line, slots.through[index], slots, cutter), surface, reach, _CHORD)
     floor = [middle + aside - [0.0, 0.0, slots.depth] for aside in asides]
     if slots.bottom == "flat":
@@ -266,13 +267,9 @@ def _check(slots: Slots, deepest: float, cutter: Cutter) -> None:
             where, f"is as wide as slot {short[0] + 1} is long, {length[short[0]]:.2f} mm, or wider",
             allowed="slots longer than their cutter is wide", remedy="let the slots end nearer to the edges",
         )
-
-
-def _refuse_pecks(slots: Slots, cutter: Cutter) -> None:
     if slots.entry == "peck" and not cutter.plunges:
         raise CutterError(
-            f"cutter {cutter.name!r}",
-            'cannot cut at its centre (plunges = false), and entry = "peck" goes straight down',
+            where, 'cannot cut at its centre (plunges = false), and entry = "peck" goes straight down',
             allowed='entry = "ramp"', remedy="leave entry out, or take a cutter that plunges",
         )
 
@@ -298,12 +295,6 @@ def _aside(line: Floats, slots: Slots, cutter: Cutter) -> Floats:
     offsets = np.linspace(-spare / 2, spare / 2, count) if count > 1 else np.zeros(1)
     unit = _unit(line)
     return offsets[:, None] * np.array([-unit[1], unit[0], 0.0])
-
-
-def _reach_on_line(asides: Floats, cutter: Cutter) -> float:
-    """How far ahead the rim reaches on the slot's line and on the nearest cutter line: the mean, a few um apart."""
-    nearest = float(np.linalg.norm(asides, axis=1).min())
-    return (cutter.radius + math.sqrt(cutter.radius**2 - nearest**2)) / 2
 
 
 def _line(ends: Floats, surface: Surface, reach: float, tolerance: float) -> Floats:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Literal
@@ -56,6 +56,8 @@ LEAST_LEFT = 1.0
 """Less fill than this beside the part is not worth scraping off, mm2."""
 
 MM3_PER_ML = 1000.0
+
+_TRIED = 1000  # batches looked at together, each one measure larger
 
 MOST_OVERFILL = 3.0
 """More fill than this above the surface is no workshop's, mm; common practice, no source."""
@@ -337,21 +339,14 @@ def batch_of(needed: float, *, deep: float, resin: Resin) -> Batch:
 
 def _measured(mixed: float, shares: Floats, measure: float) -> Floats:
     """Parts in whole measures, no less than `mixed` in all, any two of them in their ratio within `RATIO`."""
-    for wholes in _rounded(mixed, shares, measure):
+    for first in itertools.count(math.ceil(mixed / measure - 1e-9), _TRIED):
+        wholes = np.round(np.arange(first, first + _TRIED)[:, None] * shares)
         off = wholes / shares
         fits = (wholes.min(axis=1) > 0) & (off.max(axis=1) <= (1.0 + RATIO) * off.min(axis=1))
         fits &= wholes.sum(axis=1) * measure >= mixed - 1e-9
         if fits.any():
             return np.asarray(np.round(wholes[np.argmax(fits)] * measure, 9))
     raise AssertionError("a batch large enough keeps any ratio")
-
-
-def _rounded(mixed: float, shares: Floats, measure: float, many: int = 1000) -> Iterator[Floats]:
-    """(many, parts) numbers of measures for batches from `mixed` up, each one measure larger."""
-    first = math.ceil(mixed / measure - 1e-9)
-    while True:
-        yield np.round(np.arange(first, first + many)[:, None] * shares)
-        first += many
 
 
 def second_cut(

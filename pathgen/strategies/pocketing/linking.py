@@ -73,14 +73,15 @@ def inside_out(nested: Nest, pieces: Pieces, chosen: Ints, here: Floats) -> tupl
     for piece in chosen:
         by_node.setdefault(int(pieces.node[piece]), []).append(int(piece))
     children, roots = _family(nested, by_node)
-    first = {node: pieces.line[members[0]][0] for node, members in by_node.items()}
+    first = {node: pieces.line[members[0]][:1] for node, members in by_node.items()}
+    begun = [line if closed else line[:1] for line, closed in zip(pieces.line, pieces.closed, strict=True)]
     order: list[int] = []
     lines: list[Floats] = []
     stack: list[tuple[int, list[int]]] = [(-1, roots)]
     while stack:
         node, waiting = stack[-1]
         if waiting:
-            nearest = min(waiting, key=lambda n: _squared(first[n] - here) if n in first else 0.0)
+            nearest = min(waiting, key=lambda n: _off(first[n], here) if n in first else 0.0)
             waiting.remove(nearest)
             stack.append((nearest, children.get(nearest, [])))
             continue
@@ -88,7 +89,7 @@ def inside_out(nested: Nest, pieces: Pieces, chosen: Ints, here: Floats) -> tupl
         left, wall = by_node.get(node, []), node >= 0 and nested.level[node] == 0
         while left:
             piece = left[0] if len(left) == 1 else min(
-                left, key=lambda p: (wall and bool(pieces.island[p]), _squared(_way_to(pieces, p, here)))
+                left, key=lambda p: (wall and bool(pieces.island[p]), _off(begun[p], here))
             )
             left.remove(piece)
             line = pieces.line[piece]
@@ -116,15 +117,9 @@ def _family(nested: Nest, nodes: dict[int, list[int]]) -> tuple[dict[int, list[i
     return children, roots
 
 
-def _squared(v: Floats) -> float:
-    return float(v[0] * v[0] + v[1] * v[1])
-
-
-def _way_to(pieces: Pieces, piece: int, here: Floats) -> Floats:
-    line = pieces.line[piece]
-    if not pieces.closed[piece]:
-        return line[0] - here
-    return line[int(np.argmin(((line - here) ** 2).sum(1)))] - here
+def _off(places: Floats, here: Floats) -> float:
+    """How far the nearest of some places is, squared."""
+    return float(((places - here) ** 2).sum(axis=1).min())
 
 
 def turned_to(line: Floats, here: Floats) -> Floats:

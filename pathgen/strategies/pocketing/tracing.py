@@ -162,8 +162,9 @@ class Trace:
         if self._last is None:
             return Toolpath.empty()
         self._add(self._last[None], _OVER, Move.RAPID)
-        rows = _without_repeats(np.concatenate(self._rows))
-        rows = _with_fewer_moves(rows, self.options.fewer, ramps=self.plunges)
+        rows = np.concatenate(self._rows)
+        stays = np.all(np.abs(np.diff(rows[:, :3], axis=0)) < 1e-9, axis=1)  # ways across are NaN
+        rows = _with_fewer_moves(rows[np.append(True, ~stays)], self.options.fewer, ramps=self.plunges)
         rows = _fine_enough(_at_bends(rows, self._surface, self._cutter.radius), self._surface, self.options.chord)
         tip = self._surface.tip_height(self._cutter, rows[:, 0], rows[:, 1])
         z = tip - rows[:, 2]
@@ -190,12 +191,6 @@ class Trace:
             height = np.where(shapely.intersects(self._keep_out, ways), self._safe_z, height)
         heights[1:-1] = np.repeat(height, 2)
         return heights
-
-
-def _without_repeats(rows: Floats) -> Floats:
-    """Without moves that go nowhere."""
-    same = np.all(np.abs(rows[1:, :3] - rows[:-1, :3]) < 1e-9, axis=1)  # ways across, NaN, come in pairs and stay
-    return rows[np.concatenate([[True], ~same])]
 
 
 def _with_fewer_moves(rows: Floats, tolerance: float, *, ramps: bool) -> Floats:
