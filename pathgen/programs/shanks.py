@@ -27,8 +27,7 @@ BESIDE, _EVERY = 0.05, 0.2
 
 _ROUND = np.linspace(0.0, 2.0 * np.pi, 16, endpoint=False)
 
-_AT_ONCE = 20_000
-"""Places that are worked out together."""
+_AT_ONCE = 20_000  # places that are worked out together
 
 
 def check_shanks(paths: Sequence[Toolpath], around: Around) -> None:

@@ -322,8 +322,7 @@ def _finished(around: Around, step: Step, foot: float, radius: float) -> Iterato
     yield free
 
 
-_SMEAR = 2.0
-"""Kept from a drawing whose fill may have run over its edge and been cut off again, mm."""
+_SMEAR = 2.0  # kept from a drawing whose fill may have run over its edge and been cut off again, mm
 
 
 def _bed(around: Around, step: Step, foot: float) -> BaseGeometry:

@@ -13,8 +13,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.units import place_words, rounded_up
 
-_ALONG = 0.1
-"""Between places along the walls at which it is asked how far off the way lies, mm."""
+_ALONG = 0.1  # between places along the walls at which it is asked how far off the way lies, mm
 
 _SHORT_EDGE, _LEFT = 0.02, 0.003
 """Beside an edge shorter than this a mitred line may leave the walls by more than that, mm, where a round one does not:

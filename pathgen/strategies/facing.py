@@ -22,8 +22,7 @@ from pathgen.strategies.resurfacing import Waste, resurfacing_runs
 from pathgen.strategies.roughing import roughing_runs
 from pathgen.strategies.surfacing import Passes
 
-_EVERY = 1.0
-"""How near to each other the lowest place is looked for, mm."""
+_EVERY = 1.0  # how near to each other the lowest place is looked for, mm
 
 
 @remembered

@@ -30,8 +30,7 @@ from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.shapes import FIT, Shapes, cleaned, eroded, polygons, quad_segments, whole
 from pathgen.strategies.pocketing.tracing import Trace
 
-_CHORD = 0.0005
-"""Chords lie within this of the arcs that they stand for, mm."""
+_CHORD = 0.0005  # chords lie within this of the arcs that they stand for, mm
 
 _WIDER = 0.002
 """By how much pockets are larger all round, mm: of a line just as wide as its cutter chords would decide otherwise
@@ -40,8 +39,7 @@ whether the cutter goes in."""
 _MOST_TURNS, _WIDENED_EVERY = 24, 6
 """How often a shape is rounded both ways at most, and after how many turns necks that do not settle are widened."""
 
-_LAND = 2.0
-"""Least stock left between the cuts round two pieces, mm."""
+_LAND = 2.0  # least stock left between the cuts round two pieces, mm
 
 
 LetIns: TypeAlias = "tuple[tuple[str, LetIn], ...]"

@@ -20,8 +20,7 @@ from pathgen.strategies.pocketing.places import are_high, low_ridge
 from pathgen.work.features import Slots, longer
 from pathgen.work.operations import RUN_OUT
 
-_EDGE_SLANT = 0.1
-"""More than the taper of any board's edges, as a slope."""
+_EDGE_SLANT = 0.1  # more than the taper of any board's edges, as a slope
 
 _CHORD = 1e-3
 """How far straight moves of slots and bevels may lie from the surface that they follow, mm."""
@@ -41,8 +40,7 @@ _HARDLY = 0.01
 """What a cutter that cannot cut at its centre may go straight down into, and any more than its stepdown, mm: rounding.
 """
 
-_ROUND = 16
-"""Places on a cutter's rim at which it is asked how high the surface is."""
+_ROUND = 16  # places on a cutter's rim at which it is asked how high the surface is
 
 _SHARPER = "take a v cutter of a smaller angle"
 

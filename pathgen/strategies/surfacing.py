@@ -38,14 +38,12 @@ EDGE_MARGIN = 0.02
 ROUNDING = 1e-4
 """Kept back from the ridge height allowed, mm: coordinates are written rounded."""
 
-_EVERY = 5.0
-"""Longest straight move along the ends of passes, mm."""
+_EVERY = 5.0  # longest straight move along the ends of passes, mm
 
 CHORD = 2e-4
 """How far straight moves of passes may cut below the surface, mm."""
 
-_STRIPS = 400
-"""Across the board, that the area of its surface is summed from."""
+_STRIPS = 400  # across the board, that the area of its surface is summed from
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -325,5 +323,4 @@ _NOTHING = 1e-5
 _ROUND = 0.04
 """Slopes up to this are followed round a bend of any board: 40 um to the mm, more than a usual fall-away has."""
 
-_BESIDE = np.array([-1e-6, 1e-6])
-"""Where slopes are taken before a bend and after it, mm."""
+_BESIDE = np.array([-1e-6, 1e-6])  # where slopes are taken before a bend and after it, mm

@@ -22,8 +22,7 @@ _STRAIGHT = 0.9
 _EVERY, _LEDGE = 0.5, 1.5
 """Places tried along the ends of a tab, mm; in the cutter's radii, as far from where it stands as its foot may be."""
 
-_SPACINGS = 40
-"""Tried from tab to tab, the widest first."""
+_SPACINGS = 40  # tried from tab to tab, the widest first
 
 
 def holding(places: Floats, *, outline: Polygon, ring: LinearRing, width: float, radius: float, slopes: float) -> Bools:

@@ -19,14 +19,9 @@ from pathgen.base.units import place_words, rounded_up
 from pathgen.strategies.cutting_line import cutting_line, places_on
 from pathgen.strategies.tab_places import LEAST_WASTE, all_round, holding, round_a_ring
 
-_EVERY = 1.0
-"""Spacing of the places tried for a tab, mm."""
-
-_FINER = 5
-"""As many times as fine, for a notch as narrow as the cutter."""
-
-_SPACINGS = 30
-"""Tried from tab to tab where they stand close, the widest first."""
+_EVERY = 1.0  # spacing of the places tried for a tab, mm
+_FINER = 5  # as many times as fine, for a notch as narrow as the cutter
+_SPACINGS = 30  # tried from tab to tab where they stand close, the widest first
 
 TAB_SLOPE = 0.5
 """Rise over run of a tab's ends (common practice: a slope that the cutter climbs, no source)."""
@@ -146,8 +141,7 @@ def _apart(places: Floats, spacing: float) -> Floats:
 _STATED, _NARROWER = "[outline] tabs", ", or make tab_width smaller"
 """The one outline whose tabs' width a job states."""
 
-_ALWAYS_TABS = ("[block]", "[gauges]")
-"""Tables whose outlines cannot go without tabs."""
+_ALWAYS_TABS = ("[block]", "[gauges]")  # tables whose outlines cannot go without tabs
 
 
 def _without_tabs(where: str, words: str) -> str:

@@ -17,17 +17,13 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import APPROACH, Move, Toolpath, along_in_plan, steps
 from pathgen.strategies.easing import Standing, sunk_in_the_middle
 
-_MORE = 1.1
-"""Times its ramp from which a way is too steep."""
-
-_IN_WOOD = 0.4
-"""Share of what it sinks by, from which its middle is in wood."""
+_MORE = 1.1  # times its ramp from which a way is too steep
+_IN_WOOD = 0.4  # share of what it sinks by, from which its middle is in wood
 
 _HARDLY, _AT_MOST = 0.1, 0.2
 """Of the diameter, and mm: what it may fall by more than down its ramp, as its end is hollow."""
 
-_LEFT = 0.01
-"""What may be gone straight down at the end of such a way, mm."""
+_LEFT = 0.01  # what may be gone straight down at the end of such a way, mm
 
 
 def steepest_down(cutter: Cutter) -> float:

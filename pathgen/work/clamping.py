@@ -551,8 +551,7 @@ class Clamping:
         return self.stock.thickness if self.setup.z_zero == "stock-top" else 0.0
 
 
-_BACK = {"x": "x", "y": "-y", "-x": "-x", "-y": "y"}
-"""The quarter turns that undo each other."""
+_BACK = {"x": "x", "y": "-y", "-x": "-x", "-y": "y"}  # the quarter turns that undo each other
 
 
 def turned(x: V, y: V, along: str) -> tuple[V, V]:

@@ -15,8 +15,7 @@ if TYPE_CHECKING:
 STAY = "Do not move the work."
 """Said before a program that must find the work where an earlier one left it; nothing before the first."""
 
-_LEAST_FALL = 0.05
-"""A surface that falls less under a drawing is called level, mm."""
+_LEAST_FALL = 0.05  # a surface that falls less under a drawing is called level, mm
 
 LEVEL = 0.005
 """Pieces that stand so far above or below the wood are called level with it, mm."""

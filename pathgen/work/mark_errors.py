@@ -15,8 +15,7 @@ from pathgen.base.units import rounded_down
 ACCURACY = 0.05
 """How exactly a mark is measured where the job does not say, mm; common practice, no source."""
 
-_ROUNDED = 0.98
-"""Of the exactness that would do what is told: in inches it may be rounded up."""
+_ROUNDED = 0.98  # of the exactness that would do what is told: in inches it may be rounded up
 
 CHECKED = 0.85
 """Leverage of a mark's height up to which the others check it: with more, nearly all of an error at it is taken for a

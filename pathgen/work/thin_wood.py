@@ -33,8 +33,7 @@ MEET = 0.015
 _TALL = 10.0
 """Wood beside a hole is at most so many times as high as it is thick, or it breaks out; common practice, no source."""
 
-_TOLD = 3
-"""How many places of a kind are named, the thinnest."""
+_TOLD = 3  # how many places of a kind are named, the thinnest
 
 BETWEEN_POCKETS = "pockets"
 BESIDE_SLOT = "a pocket and a slot"

@@ -38,14 +38,12 @@ _FLANK = 4.0
 _EGG = 0.005
 """How far (mm) an opening may reach out of its disc: on a curve it is no ellipse, a blunt v's by hundredths of a mm."""
 
-_ROUND = 13
-"""In how many directions, from uphill to downhill, an opening is looked at."""
+_ROUND = 13  # in how many directions, from uphill to downhill, an opening is looked at
 
 _COARSE = 16
 """Of the places in the table, one in so many is looked at where openings are at more than one place along the board."""
 
-_HALVINGS = 34
-"""Of the cutter's radius, to find the rim of a footprint: to 1e-9 mm."""
+_HALVINGS = 34  # of the cutter's radius, to find the rim of a footprint: to 1e-9 mm
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -22,8 +22,7 @@ _NEIGHBOURS = 1.2 * SAMPLE
 _BESIDE = 1e-4
 """How much further (mm) a way may lie from one of the two points that it is between than from the other."""
 
-_LONGEST_EDGE = 0.5
-"""Longer edges (mm) of the middle line are looked at in pieces."""
+_LONGEST_EDGE = 0.5  # longer edges (mm) of the middle line are looked at in pieces
 
 _LONGEST_TIP = 10.0
 """How far (mm) a line may end from the tip that it is led on to: in the thinnest the points along the walls are too

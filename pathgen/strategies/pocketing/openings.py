@@ -30,17 +30,13 @@ round ones in the chords that their curves come in, which may lie 0.005 mm insid
 MOST_OVERHANG = 0.5
 """Share of a pocket's depth by which the downhill side of a flat end may leave its floor higher."""
 
-_ROUGH = 0.01
-"""How far (mm) outlines are simplified to ask whether a cutter might just fit."""
-
-_HALVINGS = 34
-"""Of the way out, to find where a flat end hangs over too far: to 1e-8 mm."""
+_ROUGH = 0.01  # how far (mm) outlines are simplified to ask whether a cutter might just fit
+_HALVINGS = 34  # of the way out, to find where a flat end hangs over too far: to 1e-8 mm
 
 _NEAR = 1.05
 """How far round a place its region is looked at, in widths: a disc that comes into it reaches one width outside."""
 
-_MOSTLY = 0.9
-"""Share of a place's area that a cutter must open to be said to reach it."""
+_MOSTLY = 0.9  # share of a place's area that a cutter must open to be said to reach it
 
 
 def largest_that_opens(missed: Shapes, region: Shapes, width: float, *, halvings: int) -> Floats:

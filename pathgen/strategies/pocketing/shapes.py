@@ -22,8 +22,7 @@ FIT = 1e-5
 _TORN = 0.003
 """How much smaller (mm) where it fits in many pieces only: drawn curves are followed to 0.005 mm, on both sides."""
 
-_THIN = 1e-3
-"""Thinner regions of the axis (mm), where a part has several, are the pieces of one."""
+_THIN = 1e-3  # thinner regions of the axis (mm), where a part has several, are the pieces of one
 
 
 def quad_segments(radius: float, tolerance: float) -> int:
