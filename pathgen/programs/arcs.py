@@ -119,10 +119,8 @@ def _circles(plan: Floats) -> tuple[Floats, Floats]:
 
 
 def _furthest(points: Floats, starts: Ints, stops: Ints, tolerance: float, between: float) -> Ints:
-    """(n,) the furthest row up to `stops` that one arc from each of `starts` can end at; each holds LEAST_MOVES.
-
-    The reach doubles while arcs hold and is then halved in, for all starts with the same bounds at once.
-    """
+    """(n,) the furthest row up to `stops` that one arc from each of `starts` can end at; each holds LEAST_MOVES. The
+    reach doubles while arcs hold and is then halved in, for all starts with the same bounds at once."""
     last = starts + LEAST_MOVES
     waiting = [(np.arange(len(starts)), LEAST_MOVES, 2 * LEAST_MOVES, True)]
     while waiting:

@@ -32,9 +32,7 @@ _LESS = 0.005  # what may be left less than asked for, mm: a refusal tells hundr
 
 def check_holds(paths: Sequence[Toolpath], clamping: Clamping) -> None:
     """Raise JobError where an earlier path leaves less in the outline's groove than its tabs or its skin are high.
-
-    Beside the edges of a tight radius the surface goes on down, and a round cutter leaves a hollow.
-    """
+    Beside the edges of a tight radius the surface goes on down, and a round cutter leaves a hollow."""
     cut, cutter, last = clamping.feature(Outline), clamping.cutter(Outline), clamping.step(Outline)
     if cut is None or cutter is None or last is None:
         return

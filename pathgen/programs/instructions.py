@@ -310,10 +310,8 @@ def header(clamping: Clamping, step: Step, *, minutes: float, start: Start) -> l
 
 
 def stand_out(clamping: Clamping, lowest: float) -> float:
-    """How far a cutter must stand out of its collet for the nut to pass over blank, fill and clamps, mm.
-
-    `lowest` is the lowest place of its tip above the bed. 2 mm are added (common practice, no source).
-    """
+    """How far a cutter must stand out of its collet for the nut to pass over blank, fill and clamps, mm. `lowest` is
+    the lowest place of its tip above the bed. 2 mm are added (common practice, no source)."""
     return clamping.highest - lowest + COLLET_CLEAR
 
 

@@ -22,12 +22,11 @@ from pathgen.programs.around import Around
 from pathgen.programs.standing import in_the_way, left_by_roughing, near_clamps, outline_top, standing
 from pathgen.strategies.cutting_out import outlining
 from pathgen.strategies.drilling import drill_marks, drilling, hover_over_marks
-from pathgen.strategies.engraving import engraving
 from pathgen.strategies.facing import cutting_again, cutting_again_over, finishing, roughing
 from pathgen.strategies.matching import round_pieces
 from pathgen.strategies.pocketing import PocketOptions, pocket
 from pathgen.strategies.resurfacing import RESURFACE_RIDGE, RIDGE_CLEAR, Waste
-from pathgen.strategies.slotting import bevelling, slotting
+from pathgen.strategies.slotting import bevelling, engraving, slotting
 from pathgen.strategies.tabs import Tabs, check_tabs_hold, tab_points
 from pathgen.work import operations
 from pathgen.work.clamping import Clamping, Step
@@ -113,10 +112,7 @@ def _bevels(operation: operations.Bevel, cutter: Cutter, around: Around) -> Tool
 
 def _hopping(path: Toolpath, cutter: Cutter, around: Around) -> Toolpath:
     """The same path, lower from cut to cut where no clamp stands: off all that are given, or where the finishing cutter
-    has been.
-
-    Of work that has moved since it is not known where that was.
-    """
+    has been. Of work that has moved since it is not known where that was."""
     finish, rapids, clamping = around.finish, around.rapids, around.clamping
     low = max(rapids.air_z, clamping.shared.highest if clamping.shared else 0.0) + _HOP
     if clamping.moved is not None or low >= rapids.safe_z:

@@ -62,10 +62,8 @@ class Asked:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Plan:
-    """All that is to be cut, step by step.
-
-    `paths` holds one Toolpath for each step of `clamping`; `pockets` one tuple of PocketCut for each inlay.
-    """
+    """All that is to be cut, step by step. `paths` holds one Toolpath for each step of `clamping`; `pockets` one tuple
+    of PocketCut for each inlay."""
 
     around: Around
     asked: Asked = Asked()
@@ -135,10 +133,8 @@ class Plan:
 
 
 def plan(clamping: Clamping, asked: Asked | None, *, pockets: Pockets | None) -> Plan:
-    """Every path of a clamping; `pockets` are those of `pockets_of`, where they are known already.
-
-    Raises PathgenError for what cannot be cut as asked, before anything is written.
-    """
+    """Every path of a clamping; `pockets` are those of `pockets_of`, where they are known already. Raises PathgenError
+    for what cannot be cut as asked, before anything is written."""
     around = Around(clamping=clamping, pockets=pockets_of(clamping) if pockets is None else pockets)
     paths = []
     for step in clamping.steps:
@@ -160,9 +156,7 @@ def check_spans(*parts: Plan) -> None:
 
 def both_sides(top: Plan, back: Plan) -> tuple[Plan, Plan]:
     """The plans with each other beside them, of a blank that is turned over: its X 0 and Y 0 stay, its Z 0 does not.
-
-    Raises JobError as `check_spans` does.
-    """
+    Raises JobError as `check_spans` does."""
     top, back = (replace(one, beside=(back, top)) for one in (top, back))
     flat = [replace(one, low=one.low * [1, 1, 0], high=one.high * [1, 1, 0]) for one in back.reaches]
     check_travel([(top.clamping, top.reaches, top.zero_checks), (back.clamping, flat, {})])
@@ -171,9 +165,7 @@ def both_sides(top: Plan, back: Plan) -> tuple[Plan, Plan]:
 
 def finishing_with(clamping: Clamping, cutter: Cutter, *, scallop: float) -> tuple[Passes, tuple[Toolpath, ...]]:
     """The finishing passes, and the paths of the finish and of every second cut, with another cutter or ridge height.
-
-    Raises CutterError for a cutter that cannot finish a radius; `clamping` is one with a surface.
-    """
+    Raises CutterError for a cutter that cannot finish a radius; `clamping` is one with a surface."""
     assert clamping.surfacing is not None
     surfacing = replace(clamping.surfacing, scallop=scallop)
     steps = tuple(
@@ -239,10 +231,8 @@ def pockets_with(clamping: Clamping, inlay: Inlay, cutters: Sequence[Cutter]) ->
 def opened_in_plan(
     clamping: Clamping, inlay: Inlay, *, of_v: Callable[[Clamping, Inlay], BaseGeometry]
 ) -> BaseGeometry:
-    """What an inlay's cutters open; where the last is a v cutter, of which only its path tells, what `of_v` says.
-
-    All that is drawn where they cannot go in, which is told elsewhere.
-    """
+    """What an inlay's cutters open; where the last is a v cutter, of which only its path tells, what `of_v` says. All
+    that is drawn where they cannot go in, which is told elsewhere."""
     try:
         if clamping.cutters_of(inlay)[-1].shape == "v":
             return of_v(clamping, inlay)

@@ -67,8 +67,7 @@ def _check(path: Toolpath, step: Step, finished: Sequence[tuple[Toolpath, Step]]
 def _beside(
     path: Toolpath, step: Step, finished: Sequence[tuple[Toolpath, Step]], around: Around
 ) -> tuple[float, float, float]:
-    """How high what is left beside a cut stands over its tip, mm, and where, (x, y); 0 where its flutes surely bear it.
-    """
+    """How high what is left beside a cut stands over its tip, mm, and where, (x, y); 0 where its flutes bear it."""
     clamping, cutter, first = around.clamping, step.cutter, isinstance(step.operation, (SurfaceFinish, Pocket))
     passes, surface = (around.first, clamping.first_surface) if first else (around.finish, clamping.finished_surface)
     most = cutter.flute_length + RUBS

@@ -18,8 +18,7 @@ from pathgen.work.operations import Hover, WitnessMarks
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Reach:
-    """The lowest and the highest place that one thing which is asked of the machine has on its display: (3,) each, mm.
-    """
+    """The lowest and the highest place that one thing asked of the machine has on its display: (3,) each, mm."""
 
     what: str
     low: Floats

@@ -55,10 +55,8 @@ def off_clamps(free: BaseGeometry, clamping: Clamping, away: float) -> BaseGeome
 
 
 def within_travel(free: BaseGeometry, around: Around, reach: Floats | None = None) -> BaseGeometry:
-    """The part of `free` that the machine's travel reaches with all that is cut, and zero, in its middle.
-
-    `reach` is (2, 2), the lowest and the highest X, Y on the display of all that it must reach, where paths are known.
-    """
+    """The part of `free` that the machine's travel reaches with all that is cut, and zero, in its middle. `reach` is
+    (2, 2), the lowest and the highest X, Y on the display of all that it must reach, where paths are known."""
     clamping = around.clamping
     if clamping.machine.travel is None:
         return free

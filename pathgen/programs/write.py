@@ -236,10 +236,8 @@ def _opening(safe_z: float, how: _How) -> list[str]:
 
 @remembered
 def _moves(points: Floats, move: NDArray[np.int8], how: _How) -> tuple[str, ...]:
-    """Moves, a line each; axis words, G words and F are written only when they change.
-
-    The opening has already lifted to the safe height, where every path begins.
-    """
+    """Moves, a line each; axis words, G words and F are written only when they change. The opening has already lifted
+    to the safe height, where every path begins."""
     there, words = _rounded(points, how.units), np.where(move == Move.RAPID, " G0", " G1").astype(object)
     around, left = np.full(len(move), "", dtype=object), np.ones(len(move), dtype=bool)
     arcs = fitted_arcs(points, move, tolerance=ARC_TOLERANCE, between=ARC_BETWEEN) if how.machine.arcs else {}
@@ -297,10 +295,8 @@ def _rounded(mm: Floats, units: str) -> Floats:
 
 
 def _shown(rounded: Floats, units: str, name: str = "") -> NDArray[np.object_]:
-    """Rounded numbers behind a word's name: digits and at most one point, no exponent (3.3.2.1).
-
-    A text for each whole number between the least and the largest, and one for each fraction, are put together.
-    """
+    """Rounded numbers behind a word's name: digits and at most one point, no exponent (3.3.2.1). A text for each whole
+    number between the least and the largest, and one for each fraction, are put together."""
     places = DECIMALS[units]
     whole, fraction = np.divmod(np.rint(np.abs(rounded) * 10**places).astype(np.int64), 10**places)
     whole = np.where(rounded < 0.0, ~whole, whole)  # so that -0.5 differs from 0.5

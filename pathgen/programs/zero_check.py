@@ -60,9 +60,7 @@ On = Literal["raw top", "finished surface", "bare face", "bed"]
 @dataclass(frozen=True, kw_only=True)
 class ZeroCheck:
     """Where to try the zero before one program, the `order`-th of its clamping, with a `feeler` under the cutter.
-
-    Lengths in mm, in the part's frame unless said.
-    """
+    Lengths in mm, in the part's frame unless said."""
 
     order: int
     on: On
@@ -82,8 +80,7 @@ class ZeroCheck:
     by_marks: bool = False
     """Whether it counts on the heights of the marks as drilled."""
     within: float = 0.0
-    """How far off the display may be where the work moved, as exactly as its marks were measured; 0 where it did not.
-    """
+    """How far off the display may be where the work moved, as exactly as marks were measured; 0 where it did not."""
     off: str = ""
     """What it is where the display is off by the same each time Z 0 is set, of the same heights."""
     like: int | None = None
@@ -306,8 +303,7 @@ def _raw(around: Around, foot: float) -> BaseGeometry:
 
 
 def _finished(around: Around, step: Step, foot: float, radius: float) -> Iterator[BaseGeometry]:
-    """The surface as cut, bare of fill, away from everything that is ever opened in it: near its crest, and all of it.
-    """
+    """The surface as cut, bare of fill, away from all that is ever opened in it: near its crest, and all of it."""
     clamping = around.clamping
     before = [s for s in clamping.steps if s.order < step.order]
     cut = clamping.surfacing is None or any(s.operation.finishes for s in before)

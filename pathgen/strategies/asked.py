@@ -96,8 +96,7 @@ def reaches(where: str, shape: shapely.Polygon, top: Surface, cutter: Cutter) ->
 
 
 def under(where: str, shape: shapely.Geometry, top: Surface, *, past: float = 0.0) -> None:
-    """Refuse a shape that reaches to where the top is steeper than any, or `past` its ends to where that is so along.
-    """
+    """Refuse a shape that reaches to where the top is steeper than any, or `past` its ends where it is so along."""
     if not isinstance(top, Surface):
         raise PathgenError(f"{where.split()[0]} top", f"a {type(top).__name__}", allowed="a pathgen.Surface",
                            remedy="make one: pathgen.flat(6.0), or pathgen.radiused(thickness=6.0, start=254.0)")

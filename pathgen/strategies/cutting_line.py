@@ -28,10 +28,8 @@ _NO_EDGE = 1e-3
 
 
 def cutting_line(outline: Polygon, cutter: Cutter, *, aside: float = 0.0) -> LinearRing:
-    """Where the cutter's axis runs: clockwise, the wood on its right, so that a clockwise spindle climb-cuts.
-
-    `aside` is what stays on the walls, mm.
-    """
+    """Where the cutter's axis runs: clockwise, the wood on its right, so that a clockwise spindle climb-cuts. `aside`
+    is what stays on the walls, mm."""
     away = cutter.radius + aside
     # past sharp points it is cut off: no further out than `aside` either
     limit = (2.0 * cutter.radius + aside) / away
@@ -51,9 +49,7 @@ def cutting_line(outline: Polygon, cutter: Cutter, *, aside: float = 0.0) -> Lin
 
 def not_entered(outline: Polygon, cutter: Cutter) -> Polygon | MultiPolygon:
     """What stays beside an outline where its cutter does not go in: in narrow bays, in corners that point inward.
-
-    Raises CutterError for a bay that is wider behind its mouth: there the cutter would not come at all.
-    """
+    Raises CutterError for a bay that is wider behind its mouth: there the cutter would not come at all."""
     reach = cutter.radius * (1.0 + _WIDER)
     way = overlay.buffer(outline, reach, quad_segs=64)
     rings = shapely.get_rings(way)

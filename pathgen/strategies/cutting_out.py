@@ -178,9 +178,7 @@ def _lap_meets(layers: LinearRing, last: LinearRing, finish: float) -> float:
 
 def _lead(ring: LinearRing, beside: float, start: Floats, finish: float) -> float:
     """How far along the ring the last lap is begun, mm: less round a small part, for the straight way to meet no wall.
-
-    From its place beside the `start` as far on it begins, and twice as far its way out does.
-    """
+    From its place beside the `start` as far on it begins, and twice as far its way out does."""
     inside = Polygon(ring)
     for lead in 4.0 * finish * 0.5 ** np.arange(_HALVINGS):
         ends = places_on(ring, beside + lead * _AHEAD)
@@ -213,9 +211,7 @@ def _check(cutter: Cutter, depth: float, where: str) -> None:
 
 def _descent(ring: LinearRing, cutter: Cutter, top: float, bottom: float) -> tuple[Floats, Floats]:
     """Stations along the ring, counted on from lap to lap, and heights: a ramp down and a level lap for each layer.
-
-    Each lap sinks over its first stretch to the next layer; the last stretch is gone over again at the bottom.
-    """
+    Each lap sinks over its first stretch to the next layer; the last stretch is gone over again at the bottom."""
     count = math.ceil((top - bottom) / cutter.stepdown - 1e-9)
     levels = np.linspace(top, bottom, count + 1)
     ramp = min((levels[0] - levels[1]) / cutter.ramp_slope, ring.length / 2)

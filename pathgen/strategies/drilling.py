@@ -26,11 +26,8 @@ _SLOWLY = 2.0
 
 
 def drilling(holes: Holes, *, cutter: Cutter, top: float, rapids: Rapids) -> Toolpath:
-    """Moves that cut every hole from `top` down to its bottom.
-
-    Raises CutterError for a cutter that is not flat, wider than the holes, so thin that a core would be left, or
-    with too short a flute.
-    """
+    """Moves that cut every hole from `top` down to its bottom. Raises CutterError for a cutter that is not flat, wider
+    than the holes, so thin that a core would be left, or with too short a flute."""
     check_holes(holes, cutter, top - holes.bottom)
     if holes.drilled_by(cutter):
         one, kind = _pecks(cutter, top, holes.bottom, rapids.air_z), Move.CUT
@@ -88,10 +85,8 @@ def _helix(cutter: Cutter, ring: float, top: float, bottom: float) -> tuple[Floa
 
 
 def drill_marks(marks: Marks, *, cutter: Cutter, top: float, rapids: Rapids) -> Toolpath:
-    """One plunge for each mark, `marks.depth` below `top`.
-
-    Raises CutterError for a depth over the cutter's stepdown, or a cutter that does not plunge: a mark is one plunge.
-    """
+    """One plunge for each mark, `marks.depth` below `top`. Raises CutterError for a depth over the cutter's stepdown,
+    or a cutter that does not plunge: a mark is one plunge."""
     if marks.depth > cutter.stepdown + 1e-9:
         raise CutterError(
             "[marks] depth", f"{marks.depth:g} mm in one plunge of {cutter.name!r}",

@@ -71,10 +71,8 @@ _AT_ONCE = 1 << 15
 
 @dataclass(eq=False)
 class Standing:
-    """Heights of what stands, `top`, on a grid with rows along y: changed as paths are run through it.
-
-    Its corner lies at x `left` and y `low`, and its cells are `cell` wide, all mm.
-    """
+    """Heights of what stands, `top`, on a grid with rows along y: changed as paths are run through it. Its corner lies
+    at x `left` and y `low`, and its cells are `cell` wide, all mm."""
 
     left: float
     low: float
@@ -357,10 +355,8 @@ def _apart(length: float) -> Floats:
 
 
 def _under(cutter: Cutter, cell: float) -> Points:
-    """Points all over a flat end: as it goes on they come to other cells, so they need not be close.
-
-    Of a round or pointed one the line across tells.
-    """
+    """Points all over a flat end: as it goes on they come to other cells, so they need not be close. Of a round or
+    pointed one the line across tells."""
     apart = max(1.5 * cell, cutter.radius / 6.0)
     return _known(cutter, _rings(_wide(cutter), apart), cell) if cutter.is_flat else _NONE
 

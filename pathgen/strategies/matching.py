@@ -193,10 +193,8 @@ def _in_rows(parts: Shapes, space: float, mirrored: bool) -> Shapes:
 
 
 def round_pieces(pieces: BaseGeometry, *, cutter: Cutter, thickness: float, through: float, safe_z: float) -> Toolpath:
-    """Round each piece, its holes first, climb cutting: the piece on the right of the cutter's way.
-
-    In the frame of the flat stock, `thickness` mm: its corner at x 0, y 0, its underside at z 0.
-    """
+    """Round each piece, its holes first, climb cutting: the piece on the right of the cutter's way. In the frame of the
+    flat stock, `thickness` mm: its corner at x 0, y 0, its underside at z 0."""
     parts = polygons(pieces)
     flat = level(thickness)
     trace = Trace(cutter, flat, width=cutter.radius, slope=0.0, safe_z=safe_z, options=PocketOptions())

@@ -21,7 +21,7 @@ from pathgen.base.units import falls_short
 from pathgen.strategies.pocketing import PocketCut
 from pathgen.strategies.pocketing.floors import steepest, widest_flat_end
 from pathgen.strategies.pocketing.openings import largest_that_opens, opening
-from pathgen.strategies.pocketing.shapes import Shapes, cleaned, polygons, whole, without_films
+from pathgen.strategies.pocketing.shapes import Shapes, cleaned, of_each, polygons, whole, without_films
 from pathgen.work.features import in_one
 from pathgen.work.walls import Wall, narrowest_wall
 
@@ -253,14 +253,10 @@ def _closed_by_all(
 
 def _left_of(parts: Shapes, opened: BaseGeometry) -> Shapes:
     """What an opening of the whole drawing leaves closed of each part."""
-    left = np.full(len(parts), shapely.Polygon(), dtype=object)
     pieces = polygons(overlay.difference(whole(parts), opened))
-    if len(pieces):
-        owner = shapely.STRtree(parts).nearest(shapely.point_on_surface(pieces))
-        order = np.argsort(owner, kind="stable")
-        groups = np.split(pieces[order], np.flatnonzero(np.diff(owner[order])) + 1)
-        left[np.unique(owner)] = [whole(group) for group in groups]
-    return left
+    owner = shapely.STRtree(parts).nearest(shapely.point_on_surface(pieces)) if len(pieces) else np.empty(0, np.intp)
+    order = np.argsort(owner, kind="stable")
+    return of_each(pieces[order], owner[order], len(parts))
 
 
 def _opened(parts: Shapes, cutter: Cutter, surface: Surface, depth: float) -> tuple[Shapes, float]:

@@ -60,10 +60,8 @@ def resurfacing_runs(
 
 
 def heights_above(proud: float, stepdown: float, skim: float = 0.0, *, ridge: float) -> list[float]:
-    """Heights above the surface of the passes through what stands `proud`, all but the last one, from the top.
-
-    With no skim the lowest stays clear of ridges of `ridge` that are there already: they are wood to be kept.
-    """
+    """Heights above the surface of the passes through what stands `proud`, all but the last one, from the top. With no
+    skim the lowest stays clear of ridges of `ridge` that are there already: they are wood to be kept."""
     heights = []
     height = proud - stepdown
     while height > -skim + 1e-9:
@@ -88,8 +86,7 @@ def coarse_passes(last: Passes, stepdown: float) -> Passes:
 
 
 def _kept_within(passes: Passes, first: Passes) -> Floats:
-    """The passes, and the ways between them, as far as those of `first` went before, within the line round their ends.
-    """
+    """The passes, and the ways between them, as far as those of `first` went, within the line round their ends."""
     if len(first.y) < 2:
         return first.run
     spans = spans_inside(first.over, passes.y)

@@ -1,4 +1,4 @@
-"""Slots: along each line, at a depth that follows the curve of the board, or with a level bottom."""
+"""Slots: along each line, at a depth that follows the curve of the board, or with a level bottom; and strokes."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from pathgen.base.units import falls_short, rounded_down, rounded_up, told_apart
 from pathgen.strategies.easing import Standing, eased, may_overload, ridges_ease
 from pathgen.strategies.entering import PECKS, pecked_down, pecks, ramped_in, ramps_down
 from pathgen.strategies.pocketing.places import are_high, low_ridge
-from pathgen.work.features import Slots, longer
+from pathgen.work.features import Engraving, Slots, longer
 from pathgen.work.operations import RUN_OUT
 
 _EDGE_SLANT = 0.1  # more than the taper of any board's edges, as a slope
@@ -30,15 +30,13 @@ LAYER_STRIDE = 3
 Bends, and of thin layers other points, stay."""
 
 _LAYER_OFF = 1 / 8
-"""Of a stepdown: how far a layer's straight moves may lie from its points at most, as the next layer cuts so much more.
-"""
+"""Of a stepdown: how far a layer's straight moves may lie from its points, as the next layer cuts so much more."""
 
 _LEAST_OVER = 0.1
 """Waste higher than this over a line's end is let down into, mm, however thin the layers are."""
 
 _HARDLY = 0.01
-"""What a cutter that cannot cut at its centre may go straight down into, and any more than its stepdown, mm: rounding.
-"""
+"""What a cutter that cannot cut at its centre may go straight down into, and any past its stepdown, mm: rounding."""
 
 _ROUND = 16  # places on a cutter's rim at which it is asked how high the surface is
 
@@ -195,6 +193,19 @@ def bevelling(
     elif not cutter.plunges:
         runs = [ramped_in(run, rapids.air_z, cutter) for run in runs]
     return Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air)
+
+
+def engraving(work: Engraving, *, cutter: Cutter, top: float, rapids: Rapids) -> Toolpath:
+    """Moves along each stroke at its depth below `top`. Raises CutterError for another cutter than a v."""
+    if cutter.shape != "v":
+        raise CutterError(f"cutter {cutter.name!r}", f"a {cutter.shape} cutter does not engrave", allowed="a v cutter")
+    if work.depth > cutter.stepdown:
+        raise CutterError(f"cutter {cutter.name!r}", f"engraves {work.depth:g} mm deep at once",
+                          allowed=f"its stepdown, {cutter.stepdown:g} mm", remedy="make engrave_depth less")
+    runs = [np.column_stack([stroke, np.full(len(stroke), top - work.depth)]) for stroke in work.strokes]
+    if not cutter.plunges:
+        runs = [ramped_in(run, top, cutter) for run in runs]
+    return rapids.between(runs)
 
 
 def _through_waste(runs: list[Floats], stands: Stands, cutter: Cutter) -> tuple[list[Floats], Floats]:

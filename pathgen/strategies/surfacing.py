@@ -81,8 +81,7 @@ class Passes:
 
     @cached_property
     def rim_line(self) -> LineString:
-        """All the way round, through the ends of all passes, in pieces so short that moves along it follow the surface.
-        """
+        """All the way round, through the ends of all passes, in pieces so short that moves follow the surface."""
         return shapely.segmentize(LineString([*self.rim, self.rim[0]]), _EVERY)
 
     @property

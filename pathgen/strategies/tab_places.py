@@ -58,10 +58,8 @@ def holding(places: Floats, *, outline: Polygon, ring: LinearRing, width: float,
 
 
 def _whole(ring: LinearRing, at: float, ends: float, radius: float, near: Bounds) -> bool:
-    """Whether what stands in the groove beside a tab, whose ends come down so far off, is one piece with it.
-
-    The cutter elsewhere on its way may take all of an end but a ledge at the foot of the wall.
-    """
+    """Whether what stands in the groove beside a tab, whose ends come down so far off, is one piece with it. The cutter
+    elsewhere on its way may take all of an end but a ledge at the foot of the wall."""
     way = shapely.points(shapely.get_coordinates(shapely.segmentize(_along(ring, at - ends, at + ends), _EVERY)))
     low = shapely.clip_by_rect(_along(ring, at + ends, at - ends + ring.length), *near)
     shapely.prepare(low)
@@ -82,9 +80,7 @@ def all_round(outline: Polygon, ring: LinearRing, *, every: float, takes: float)
 
 def round_a_ring(stations: Floats, count: int, *, around: float, least: float) -> Ints:
     """Which of some stations, `count` of them, spread as far as may be; as many as fit where there is not room for all.
-
-    They stand `least` apart or more, the last from the first too.
-    """
+    They stand `least` apart or more, the last from the first too."""
     order, most = np.argsort(stations), np.empty(0, np.int64)
     sorted_ = stations[order]
     for spacing in np.linspace(max(around / count, least), least, _SPACINGS):

@@ -152,8 +152,7 @@ def _without_tabs(where: str, words: str) -> str:
 def _refuse_too_many(
     outline: Polygon, edges: Sequence[Floats], count: int, width: float, where: str, diameter: float
 ) -> None:
-    """Raise PathgenError: the long edges have no room for so many tabs, or for one; of `width` with the cutter beside.
-    """
+    """Raise PathgenError: the long edges have no room for so many tabs, or one; of `width` with the cutter beside."""
     most, edge = _on_both(edges, width + BETWEEN), float(np.ptp(outline.bounds[::2]))
     narrower = _NARROWER if where == _STATED else ""
     if most:
@@ -201,10 +200,8 @@ def check_tabs_hold(tabs: Tabs, outline: Polygon, *, blank: Bounds, cutter: Cutt
 
 
 def check_tabs_stand(tabs: Tabs, outline: Polygon, *, cutter: Cutter, rise: float, where: str) -> None:
-    """Raise PathgenError for a place where the cutter's own way would not leave a tab whole.
-
-    `rise` is the height of the tabs above where the cutter goes beside them, mm.
-    """
+    """Raise PathgenError for a place where the cutter's own way would not leave a tab whole. `rise` is the height of
+    the tabs above where the cutter goes beside them, mm."""
     ring = cutting_line(outline, cutter)
     holds = _holding(outline, ring, cutter, width=tabs.width, rise=rise)
     good = holds(tabs.at)

@@ -72,8 +72,7 @@ def _part(path: Toolpath, first: int, stop: int) -> Toolpath:
 
 
 def _stretches(falls: Bools, much: Bools, along: Floats, near: float) -> tuple[Ints, Ints]:
-    """The points at which stretches of falling moves begin and end, so far as they are near such as are in too `much`.
-    """
+    """The points at which stretches of falling moves begin and end, so far as they are near some in too `much`."""
     at = along[np.flatnonzero(falls & much)]
     if not len(at):
         return np.empty(0, np.intp), np.empty(0, np.intp)

@@ -263,10 +263,8 @@ class Shared:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Clamping:
-    """All that a run of programs must agree with: the part, what it is cut from, where it lies, the steps.
-
-    The fill of an inlay is poured between its last pocket step and its resurface step.
-    """
+    """All that a run of programs must agree with: the part, what it is cut from, where it lies, the steps. The fill of
+    an inlay is poured between its last pocket step and its resurface step."""
 
     title: str
     """What its programs and its report are headed with."""
@@ -295,8 +293,7 @@ class Clamping:
     under: Clamping | None = None
     """That of the other side, cut before: the blank is then turned over about its length, and its Y with it."""
     turned_over: bool = False
-    """Of that other side: whether the blank was turned over since, as the job says of the top; all of it is done then.
-    """
+    """Of that other side: whether the blank was turned over since, as the job of the top says; all is done then."""
     inlays: tuple[Inlay, ...] = field(init=False)
     """Those that its steps open, in the order of the job."""
     safe_z: float = field(init=False)
@@ -318,8 +315,7 @@ class Clamping:
 
     @property
     def blank(self) -> Bounds:
-        """(x_min, y_min, x_max, y_max) of all that lies there before the first cut: the common blank of several parts.
-        """
+        """(x_min, y_min, x_max, y_max) of all there before the first cut: the common blank of several parts."""
         return self.shared.blank if self.shared else self.stock.bounds
 
     @property
@@ -392,15 +388,12 @@ class Clamping:
         return inlay.depth + self.ground(inlay)
 
     def ground(self, inlay: Inlay) -> float:
-        """How far the wood round an inlay stands above the part's surface when it is opened, mm: below it after a skim.
-        """
+        """How far the wood round an inlay stands above the part's surface when opened, mm; below 0 after a skim."""
         return self.proud(inlay) - self.skimmed(inlay)
 
     def stands(self, inlay: Inlay) -> float:
         """How far what fills an inlay stands above the wood round it, mm: pieces lie below it where that is negative.
-
-        Pieces stand so high where they rest on the floor; of fill it is the most that the job allows.
-        """
+        Pieces stand so high where they rest on the floor; of fill it is the most that the job allows."""
         return inlay.overfill if inlay.piece is None else inlay.piece - self.opened(inlay)
 
     def skimmed(self, inlay: Inlay) -> float:
@@ -451,8 +444,7 @@ class Clamping:
         return f"the {'blank was turned over' if self.turned_over else 'work last moved'}"
 
     def cut_before(self, inlay: Inlay) -> bool:
-        """Whether an inlay's pockets were cut before the work moved: what is advised of their drawing comes too late.
-        """
+        """Whether an inlay's pockets were cut before the work moved: advice on their drawing comes too late."""
         own = [step for step in self.steps if step.operation.opens is inlay]
         return bool(own) and all(map(self.done, own))
 
@@ -491,16 +483,12 @@ class Clamping:
 
     def to_machine(self, points: Floats, step: Step | None = None) -> Floats:
         """(n, 3) points of the board's frame in the frame of the programs: turned, zeroed, and moved with the work.
-
-        Without a `step` the work lies as it was first clamped.
-        """
+        Without a `step` the work lies as it was first clamped."""
         return self._shown(self.on_bed(points, step))
 
     def wood_now(self, points: Floats) -> Floats:
-        """(n, 3) where points of the work itself lie in the frame of the programs, as it lies now.
-
-        Unlike tips: where work tilts, that of a ball end goes aside, as its centre keeps its place over the wood.
-        """
+        """(n, 3) where points of the work itself lie in the frame of the programs, as it lies now. Unlike tips: where
+        work tilts, that of a ball end goes aside, as its centre keeps its place over the wood."""
         return self._shown(points if self.moved is None else self.moved.there(points))
 
     def _shown(self, on_bed: Floats) -> Floats:

@@ -176,8 +176,7 @@ def _inside_rings(area: BaseGeometry) -> BaseGeometry:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Dammed:
-    """What is inside one dam, which holds resin of one colour, and how high above the underside that stands level, mm.
-    """
+    """What is inside one dam, which holds resin of one colour, and how high over the underside it stands, mm."""
 
     colour: str
     inside: BaseGeometry
@@ -220,8 +219,7 @@ def _each_dam(inlay: Inlay, out: float) -> tuple[tuple[Inlay, BaseGeometry], ...
 
 @remembered
 def level_resin(inlay: Inlay, surface: Surface, out: float) -> dict[str, float]:
-    """Volume of level resin above the surface inside the dams of each colour, mm3; what dams of several hold is shared.
-    """
+    """Volume of level resin above the surface inside the dams of each colour, mm3; what several hold is shared."""
     found = dict.fromkeys((colour for colour, _ in inlay.regions), 0.0)
     dams = dams_of(inlay, surface, out)
     for dam in dams:
@@ -318,10 +316,8 @@ def pours_of(deep: float, most: float | None) -> int:
 
 
 def batch_of(needed: float, *, deep: float, resin: Resin) -> Batch:
-    """The smallest batch of whole measures that gives `needed` mm3 and is no smaller than the resin's least.
-
-    A pour that would be deeper than the resin's sheet allows is shared between equal pours, each mixed by itself.
-    """
+    """The smallest batch of whole measures that gives `needed` mm3 and is no smaller than the resin's least. A pour
+    that would be deeper than the resin's sheet allows is shared between equal pours, each mixed by itself."""
     pours = pours_of(deep, resin.pour_depth)
     by_mass = resin.mix_by == "mass"
     # Without a density, parts by mass cannot be told: the job reader refuses that.

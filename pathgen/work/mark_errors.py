@@ -66,10 +66,8 @@ class MarkErrors:
 def mark_errors(
     marks: ArrayLike, *, nut: ArrayLike, end: ArrayLike, outline: ArrayLike, accuracy: float = ACCURACY
 ) -> MarkErrors:
-    """What errors of `accuracy` mm at all `marks` together do at both ends and anywhere on the outline.
-
-    All are (n, 3) arrays, mm. What moves most on the board is on its outline, as a small move is linear in place.
-    """
+    """What errors of `accuracy` mm at all `marks` together do at both ends and anywhere on the outline. All are (n, 3)
+    arrays, mm. What moves most on the board is on its outline, as a small move is linear in place."""
 
     def most(points: ArrayLike) -> tuple[float, float]:
         height, place = (float(v.max()) * accuracy for v in influence(marks, points))
@@ -117,10 +115,8 @@ def height_influence(groups: Floats, points: Floats) -> Floats:
 
 
 def leverage(marks: ArrayLike) -> Floats:
-    """How much of an error in the height of each of (.., n, 2 or 3) marks the plane through all takes up: (.., n).
-
-    The diagonal of the hat matrix of [x, y, 1]; what is left over at the mark is 1 less. 1 where no other checks it.
-    """
+    """How much of an error in the height of each of (.., n, 2 or 3) marks the plane through all takes up: (.., n). The
+    diagonal of the hat matrix of [x, y, 1]; what is left over at the mark is 1 less. 1 where no other checks it."""
     p = np.asarray(marks, dtype=float)[..., :2]
     u, s, _ = np.linalg.svd(np.concatenate([p - p.mean(axis=-2, keepdims=True), np.ones((*p.shape[:-1], 1))], axis=-1),
                             full_matrices=False)
@@ -218,15 +214,12 @@ def _differences(p: Floats, z: Floats, accuracy: float) -> tuple[Floats, Floats]
 
 
 SHAPES = ("bow", "cup", "twist")
-"""How a part's wood may change its shape: its middle rises over its ends, its edges over its middle, a corner over all.
-"""
+"""How wood may change its shape: its middle rises over its ends, its edges over its middle, a corner over all."""
 
 
 def seen(marks: ArrayLike, box: Bounds) -> dict[str, float]:
     """How much of each of `SHAPES`, of 1 over a part's (x_min, y_min, x_max, y_max), is left over at the worst mark.
-
-    What a shift, turn and tilt explain is taken for a move of the work: 0 is a change that the marks do not see.
-    """
+    What a shift, turn and tilt explain is taken for a move of the work: 0 is a change that the marks do not see."""
     p = np.asarray(marks, dtype=float).reshape(-1, 3)
     x, y = (2 * (p[:, k] - (box[k] + box[k + 2]) / 2) / (box[k + 2] - box[k]) for k in (0, 1))
     heights = {"bow": 1.0 - x**2, "cup": y**2, "twist": (x * y + x + y + 1.0) / 4.0}

@@ -27,8 +27,7 @@ LARGEST_SHIFT = 20.0
 """mm of shift; more is not work that moved a little."""
 
 MISTAKEN = 3.0
-"""Distance left over at a mark above which something was written down wrongly, mm: wood warps less (common practice).
-"""
+"""Distance left over at a mark above which something was written wrongly, mm: wood warps less (common practice)."""
 
 MOST_OPEN = 3
 """Marks that always leave something to fit: with one of four left out, the others can still disagree."""
@@ -242,8 +241,7 @@ def _check_marks(p: Floats) -> None:
 
 
 def _refuse(moved: Moved, p: Floats, q: Floats, limit: float, accuracy: float) -> None:
-    """Raise JobError for a move that is not small or leaves too much over, naming what was misread if that can be told.
-    """
+    """Raise JobError for a move that is not small or leaves too much over, naming what was misread if told."""
     mistyped = moved.worst > MISTAKEN or not moved.small
     names = moved.names
     swapped, without = _swapped(p, q, limit, names) if mistyped else [], _without(p, q, limit)

@@ -32,11 +32,14 @@ RUN_OUT = 0.5
 """How far past the part's edges a cutter's axis runs out of a slot that is cut through them, mm."""
 
 LAYER = 0.8
-"""Of a stepdown: how deep layers through what stands over a surface go, as the ridges between their passes count in it.
-"""
+"""Of a stepdown: how deep layers through what stands over a surface go: ridges between their passes count in it."""
 
 EVEN = {"mm": 0.1, "in": 0.127}
 """An edge that is so nearly level is drilled deep enough for dots, by units, mm; common practice, no source."""
+
+
+def _in_depth(what: str, where: str) -> tuple[str, str]:
+    return f"{what} deeper, and the wood {where} thinner", f"{what} less deep, and the wood {where} thicker"
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,6 +63,8 @@ class Operation(ABC, Generic[F]):
     """Whether its last passes are the finished surface."""
     as_wide_as_deep: ClassVar[bool] = False
     """Whether what a v cutter opens is as wide as its tip is deep."""
+    off: ClassVar[tuple[str, str]] = ("it cuts deeper", "it cuts less deep")
+    """What comes out wrong where its cutter runs lower, and where it runs higher, where that hangs on nothing else."""
     instead: ClassVar[str] = "another cutter or stepdown"
     """What of the job may be tried differently where its program does not come out as it should."""
 
@@ -130,10 +135,8 @@ class Operation(ABC, Generic[F]):
 
     @abstractmethod
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry | None:
-        """What it opens outside the part, in plan; None where only its path tells.
-
-        `proud` is how far the blank stands above the lowest place of the part's rim.
-        """
+        """What it opens outside the part, in plan; None where only its path tells. `proud` is how far the blank stands
+        above the lowest place of the part's rim."""
 
     def leaves_open(self, clear: float) -> BaseGeometry | None:
         """Where the finished surface is open when all is done, and `clear` around it; None where it is whole."""
@@ -150,7 +153,7 @@ class Operation(ABC, Generic[F]):
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         """What comes out wrong where its cutter runs lower, and where it runs higher, than its program says."""
-        return "it cuts deeper", "it cuts less deep"
+        return self.off
 
     def before(self, work: Clamping) -> list[str]:
         """What to do before its cutter is fitted."""
@@ -195,6 +198,7 @@ class SurfaceRough(_Surface):
 
     name = "surface-rough"
     clears_wood = True
+    off = "less is left for the finish", "more is left for the finish"
 
     @property
     def purpose(self) -> str:
@@ -205,9 +209,6 @@ class SurfaceRough(_Surface):
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> None:
         """Along a tapering edge its passes leave stairs of waste."""
-
-    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        return "less is left for the finish", "more is left for the finish"
 
 
 class SurfaceFinish(_Surface):
@@ -417,6 +418,7 @@ class Hover(_Within[Marks]):
     over: Inlay
     name = "hover"
     instead = "places of your own in [marks] at"
+    off = "it stops nearer to the marks", "it stops further above the marks"
     spins = False
 
     @property
@@ -433,9 +435,6 @@ class Hover(_Within[Marks]):
 
     def before(self, work: Clamping) -> list[str]:
         return to_wait(self.over)
-
-    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        return "it stops nearer to the marks", "it stops further above the marks"
 
     def at_start(self, work: Clamping) -> list[str]:
         hover, off = (format_length(v, work.units) for v in (self.feature.hover, self.feature.errors_limit))
@@ -561,10 +560,6 @@ class Channel(CutOut):
                 "The programs of the top come next. Leave the spoilboard, X 0 and Y 0 as they are."]
 
 
-def _in_depth(what: str, where: str) -> tuple[str, str]:
-    return f"{what} deeper, and the wood {where} thinner", f"{what} less deep, and the wood {where} thicker"
-
-
 def _bored_off_in_z(bottom: float) -> tuple[str, str]:
     if bottom > 0:
         return "the holes are deeper, and the wood under them thinner", "the holes are less deep"
@@ -576,8 +571,7 @@ class SideDots(_Bored):
     """Holes for dots in the bass edge of a finished board that stands upright, that edge up and level."""
 
     under: tuple[float, float] = (0.0, 0.0)
-    """How far the treble edge lies under it then at the nut line and at the board's end, mm: that slopes by the taper.
-    """
+    """How far the treble edge lies under it then at the nut line and at the board's end, mm: by the taper."""
     toward: int = 1
     """Where the board's top looks with the edge along X: toward + Y, or - Y."""
     along: str = "x"
@@ -628,6 +622,7 @@ class Slot(Operation[Slots]):
     name = "slots"
     table = "[slots]"
     instead = "another [slots] entry, depth or cutter"
+    off = _in_depth("the slots are", "under them")
 
     @property
     def purpose(self) -> str:
@@ -649,9 +644,6 @@ class Slot(Operation[Slots]):
         return [f"{said} out {wide} wide, by {self.table} width or the cutter's diameter in the job. Measure the "
                 "cutter: a thinner one cuts narrower."]
 
-    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        return _in_depth("the slots are", "under them")
-
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         lines = shapely.linestrings(self.feature.lines)
         return overlay.union_all(overlay.buffer(lines, cutter.diameter + self.feature.width + RUN_OUT))
@@ -669,6 +661,7 @@ class NutSlot(Slot):
     name = "nut-slot"
     table = "[nut]"
     instead = "another [nut] entry, depth or cutter"
+    off = _in_depth("the slot is", "under it")
 
     def works_hard(self, cutter: Cutter) -> bool:
         """Its cutter is one for pockets, and eased over its whole width; those of other slots have a feed for slots."""
@@ -687,9 +680,6 @@ class NutSlot(Slot):
                 f"nut's front to the board's end; the cutter runs {past} past that end, in what is waste. Measure the "
                 "cutter: a thinner one cuts narrower."]
 
-    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        return _in_depth("the slot is", "under it")
-
 
 class Bevel(_Within[Slots]):
     """Bevels along the edges of the slots."""
@@ -698,13 +688,11 @@ class Bevel(_Within[Slots]):
     table = "[slots]"
     as_wide_as_deep = True
     instead = "another [slots] bevel, or none"
+    off = "the bevels are deeper", "the bevels are less deep"
 
     @property
     def purpose(self) -> str:
         return f"bevel the edges of the {self.feature.words}"
-
-    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        return "the bevels are deeper", "the bevels are less deep"
 
 
 class Engrave(_Within[Engraving]):

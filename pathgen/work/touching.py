@@ -67,10 +67,8 @@ def proposed_stages(
 
 
 def walled(regions: Regions, wall: float) -> list[tuple[str, Shape]]:
-    """The regions shrunk where they come nearer to each other than `wall`, so that so much wood stands between.
-
-    Where two share an edge each gives way by half of `wall`. A colour may be empty afterwards.
-    """
+    """The regions shrunk where they come nearer to each other than `wall`, so that so much wood stands between. Where
+    two share an edge each gives way by half of `wall`. A colour may be empty afterwards."""
     shapes = [shape for _, shape in regions]
     for i, j in itertools.combinations(range(len(shapes)), 2):
         if shapely.distance(shapes[i], shapes[j]) >= wall:

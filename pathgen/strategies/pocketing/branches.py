@@ -38,10 +38,8 @@ class Branch:
 
 
 def between(line: Floats, above: float, depth: float) -> Floats:
-    """A line's stretch from where it first is deeper than `above` to where it last is, and no deeper than `depth`.
-
-    With a point wherever it passes either depth; empty where it is nowhere deeper.
-    """
+    """A line's stretch from where it first is deeper than `above` to where it last is, and no deeper than `depth`. With
+    a point wherever it passes either depth; empty where it is nowhere deeper."""
     fine = line
     for level in (above, depth):
         a, b = fine[:-1], fine[1:]
@@ -61,10 +59,8 @@ def between(line: Floats, above: float, depth: float) -> Floats:
 
 
 def trace_branches(branches: list[Branch], layers: Floats, trace: Trace, wall_slope: float) -> None:
-    """Each group of branches that meet in turn, the nearest next, through all its layers.
-
-    `wall_slope` is the rise over run of the cutter's flank.
-    """
+    """Each group of branches that meet in turn, the nearest next, through all its layers. `wall_slope` is the rise over
+    run of the cutter's flank."""
     if not branches:
         return
     groups = _that_meet(branches)

@@ -123,10 +123,8 @@ class Footprints:
         return self._mapped(shapes, self._to_plane)
 
     def _let_out(self, inner: Shapes, reach: Floats, plane: Shapes) -> Shapes:
-        """Regions of the middles, eroded by the largest radius over each part, let out to the radius in each place.
-
-        A sharp tip goes out a long way between its walls: not where the plane's parts end or narrow before that.
-        """
+        """Regions of the middles, eroded by the largest radius over each part, let out to the radius in each place. A
+        sharp tip goes out a long way between its walls: not where the plane's parts end or narrow before that."""
         spare = self._spare(inner, reach)
         if spare is None:
             return inner

@@ -170,8 +170,7 @@ class FreeWays:
     """Where the cutter may go at depth without lifting."""
 
     area: Shapes
-    """(n,) regions of the nest: a way inside the one that is being cut crosses only what the ones within have cleared.
-    """
+    """(n,) regions of the nest: a way inside the one being cut crosses only what those within have cleared."""
     near: Shapes | None = None
     """(n,): what the way must stay inside as well: a later cutter's places."""
     open: Shapes | None = None
@@ -192,9 +191,7 @@ class FreeWays:
 
     def free_to_plunge(self, node: Ints, points: Floats, *, beside: float = 0.0) -> Bools:
         """Whether the cutter goes down through air at (n, 2) points of regions `node`: earlier ones have been there.
-
-        `beside` is how much wider than the bore that must be open, mm.
-        """
+        `beside` is how much wider than the bore that must be open, mm."""
         if self.deep is None:
             return np.zeros(len(points), bool)
         shapely.prepare(self.deep[node])
@@ -251,10 +248,8 @@ class FreeWays:
         return np.asarray(held | (length < 1e-9))
 
     def grazing(self, root: int, a: Floats, b: Floats, cut: Shapes) -> Floats | None:
-        """A way from `a` to `b` within a step of the lines `cut` before: straight, or by way of a place on them.
-
-        In the outermost region `root`, and quicker than a hop. (m, 2), without `b`; None where there is none.
-        """
+        """A way from `a` to `b` within a step of the lines `cut` before: straight, or by way of a place on them. In the
+        outermost region `root`, and quicker than a hop. (m, 2), without `b`; None where there is none."""
         been = shapely.get_coordinates(cut)
         over = np.hypot(*(been - a).T) + np.hypot(*(been - b).T)
         nearest = np.argsort(over, kind="stable")[:_BY_WAY_OF * _EVERY : _EVERY]

@@ -135,9 +135,7 @@ def opening(
     cutter: Cutter, surface: Surface, depth: float, region: BaseGeometry, tolerance: float, *, all_of_it: bool = False
 ) -> Opening:
     """How `cutter` opens `surface` over `region` at `depth` (mm), with `all_of_it` also where it finds no way down.
-
-    Raises CutterError for a depth beyond its flute.
-    """
+    Raises CutterError for a depth beyond its flute."""
     if not depth > 0.0:
         raise CutterError(f"cutter {cutter.name!r}", f"a pocket {depth:g} mm deep", allowed="a depth above 0")
     if falls_short(cutter.flute_length, depth):
@@ -160,9 +158,7 @@ def opening(
 
 def _gentle_enough(cutter: Cutter, surface: Surface, most: float, region: BaseGeometry) -> BaseGeometry | None:
     """Where a flat end's downhill side hangs no more than `most` over the surface under it; None for all of `region`.
-
-    It rests on its uphill side. The steeper the further out, and on a cone less steep where it is wider.
-    """
+    It rests on its uphill side. The steeper the further out, and on a cone less steep where it is wider."""
     x0, y0, x1, y1 = region.bounds
     furthest = max(abs(y0), abs(y1)) - cutter.radius
     x = np.linspace(x0, x1, 33)

@@ -85,9 +85,7 @@ def cleaned(region: BaseGeometry) -> Polygon | MultiPolygon:
 
 def mended(inner: Shapes, parts: Shapes, reach: Floats, tolerance: float) -> Shapes:
     """Regions of the axis, and in parts as wide as the cutter those for one narrower by less than curves are exact to.
-
-    Rounding would leave their middle in many pieces.
-    """
+    Rounding would leave their middle in many pieces."""
     pieces, of = shapely.get_parts(inner, return_index=True)
     film = films(pieces, _THIN)
     torn = np.unique(of[film])

@@ -75,10 +75,8 @@ class Trace:
         self._last = xy[-1]
 
     def hop(self, to: Floats, depth: float, *, opened: float = 0.0) -> None:
-        """Lift, go across to `to`, down to just above what stands, then at the plunge feed to `depth`.
-
-        What stands is the surface, or the floor of what has been opened there to the depth `opened`.
-        """
+        """Lift, go across to `to`, down to just above what stands, then at the plunge feed to `depth`. What stands is
+        the surface, or the floor of what has been opened there to the depth `opened`."""
         if self._last is not None:
             self._add(self._last[None], _OVER, Move.RAPID)
         self._add(to[None], _OVER, Move.RAPID)
@@ -88,10 +86,8 @@ class Trace:
     def enter(
         self, ramp: Floats, above: float, depth: float, *, opened: float = 0.0, through_cleared: bool = False
     ) -> None:
-        """To the beginning of a ramp, hopping or at feed through the cleared layer `above`, and down it.
-
-        `opened` is how deep it is open where the ramp begins: straight down below that goes by pecks.
-        """
+        """To the beginning of a ramp, hopping or at feed through the cleared layer `above`, and down it. `opened` is
+        how deep it is open where the ramp begins: straight down below that goes by pecks."""
         start = max(above, min(opened, depth)) if depth > 0.0 else min(above, depth)
         if len(ramp) > 1 and start <= 0.0:
             start = min(-self.uphill, start)
@@ -138,9 +134,7 @@ class Trace:
 
     def _sunk(self, line: Floats) -> Floats:
         """How much deeper below the surface a ramp is at the end of each move: its slope is that of the tip itself.
-
-        Uphill it sinks by more below the surface, downhill by less, and there no less than nothing.
-        """
+        Uphill it sinks by more below the surface, downhill by less, and there no less than nothing."""
         even = self.ramp * np.diff(along_in_plan(line))
         if not self._curved:
             return even
@@ -206,10 +200,8 @@ def _working(rows: Floats) -> Bools:
 
 
 def _at_bends(rows: Floats, surface: Surface, radius: float) -> Floats:
-    """With points added where moves pass the places at which the surface changes its way along the board.
-
-    A flat end stands on what lies uphill of it, so that its path turns up to its radius away from there.
-    """
+    """With points added where moves pass the places at which the surface changes its way along the board. A flat end
+    stands on what lies uphill of it, so that its path turns up to its radius away from there."""
     places = (surface.bends[:, None] + radius * np.linspace(-1.0, 1.0, _TURNS)).ravel()
     if not len(places):
         return rows
