@@ -73,7 +73,6 @@ def inside_out(nested: Nest, pieces: Pieces, chosen: Ints, here: Floats) -> tupl
         by_node.setdefault(int(pieces.node[piece]), []).append(int(piece))
     children, roots = _family(nested, by_node)
     first = {node: pieces.line[members[0]][:1] for node, members in by_node.items()}
-    begun = [line if closed else line[:1] for line, closed in zip(pieces.line, pieces.closed, strict=True)]
     order: list[int] = []
     lines: list[Floats] = []
     stack: list[tuple[int, list[int]]] = [(-1, roots)]
@@ -87,9 +86,8 @@ def inside_out(nested: Nest, pieces: Pieces, chosen: Ints, here: Floats) -> tupl
         stack.pop()
         left, wall = by_node.get(node, []), node >= 0 and nested.level[node] == 0
         while left:
-            piece = left[0] if len(left) == 1 else min(
-                left, key=lambda p: (wall and bool(pieces.island[p]), _off(begun[p], here))
-            )
+            piece = left[0] if len(left) == 1 else min(left, key=lambda p: (
+                wall and bool(pieces.island[p]), _off(pieces.line[p][: None if pieces.closed[p] else 1], here)))
             left.remove(piece)
             line = pieces.line[piece]
             order.append(piece)
