@@ -49,14 +49,12 @@ def check_holds(paths: Sequence[Toolpath], clamping: Clamping) -> None:
     key, most = "skin" if cut.skin else "tab_height", rounded_down(float(left[worst]))
     x, y = places[worst].tolist()
     what = "what is cut before leaves" if before else "the blank, which has its surface already, has"
-    raise JobError(
-        f"{cut.where} {key}", f"{high:g} mm, and {what} {max(most, 0.0):.2f} mm in its groove at "
-        f"{place_words(x, y, clamping.units)}",
-        allowed=f"{most:.2f} mm or less" if most >= LEAST_TAB else "no more than stands there",
-        remedy=(f"make {key} {most:.2f} mm or less, or " if most >= LEAST_TAB else "")
-        + f"make the {clamping.board.names.part} thicker"
-        + ("" if cut.skin else ", or write tabs = 0 and stick the work down"),
-    )
+    raise JobError(f"{cut.where} {key}", f"{high:g} mm, and {what} {max(most, 0.0):.2f} mm in its groove at "
+                   f"{place_words(x, y, clamping.units)}",
+                   allowed=f"{most:.2f} mm or less" if most >= LEAST_TAB else "no more than stands there",
+                   remedy=(f"make {key} {most:.2f} mm or less, or " if most >= LEAST_TAB else "")
+                   + f"make the {clamping.board.names.part} thicker"
+                   + ("" if cut.skin else ", or write tabs = 0 and stick the work down"))
 
 
 def with_tabs_that_stand(clamping: Clamping) -> Clamping:

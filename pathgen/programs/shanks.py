@@ -55,13 +55,11 @@ def _check(path: Toolpath, step: Step, finished: Sequence[tuple[Toolpath, Step]]
         return
     least = rounded_up(above)
     less = least - cutter.flute_length
-    raise JobError(
-        f'[[cutter]] "{cutter.name}" flute_length',
-        f"{cutter.flute_length:g} mm, and in {step.title} what is left beside it stands {least:.2f} mm over "
-        f"its tip, at {place_words(x, y, around.clamping.units)}: its shank would rub there",
-        allowed=f"{least:.2f} mm or more", remedy="name a longer cutter, or "
-        + ("take a thinner blank" if step.operation.finishes else f"cut {less:.2f} mm less deep"),
-    )
+    raise JobError(f'[[cutter]] "{cutter.name}" flute_length',
+                   f"{cutter.flute_length:g} mm, and in {step.title} what is left beside it stands {least:.2f} mm over "
+                   f"its tip, at {place_words(x, y, around.clamping.units)}: its shank would rub there",
+                   allowed=f"{least:.2f} mm or more", remedy="name a longer cutter, or "
+                   + ("take a thinner blank" if step.operation.finishes else f"cut {less:.2f} mm less deep"))
 
 
 def _beside(

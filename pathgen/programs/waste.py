@@ -96,12 +96,10 @@ def spread_places(
     if fits is None:
         errors = min((errors for _, errors in made), key=lambda e: e.worst)
         span = np.ptp(corners, axis=0)
-        raise JobError(
-            where, f"the waste has room only for marks within {coarse_length(span[0])} along and "
-            f"{coarse_length(span[1])} across, for a {board.names.part} {coarse_length(board.length)} long: "
-            f"{error_words(errors)}",
-            allowed=f"{limit:g} mm", remedy=remedy,
-        )
+        raise JobError(where, f"the waste has room only for marks within {coarse_length(span[0])} along and "
+                       f"{coarse_length(span[1])} across, for a {board.names.part} {coarse_length(board.length)} long: "
+                       f"{error_words(errors)}",
+                       allowed=f"{limit:g} mm", remedy=remedy)
     return fits
 
 

@@ -203,10 +203,8 @@ def _check(cutter: Cutter, depth: float, where: str) -> None:
     if cutter.shape != "flat-end":
         raise CutterError(where, f"a {cutter.shape} cutter cannot cut an upright edge", allowed="flat-end")
     if falls_short(cutter.flute_length, depth):
-        raise CutterError(
-            where, f"its flute is {cutter.flute_length:g} mm long and the outline is {depth:g} mm deep",
-            allowed=f"a flute of {rounded_up(depth):.2f} mm or more", remedy="take a longer cutter",
-        )
+        raise CutterError(where, f"its flute is {cutter.flute_length:g} mm long and the outline is {depth:g} mm deep",
+                          allowed=f"a flute of {rounded_up(depth):.2f} mm or more", remedy="take a longer cutter")
 
 
 def _descent(ring: LinearRing, cutter: Cutter, top: float, bottom: float) -> tuple[Floats, Floats]:

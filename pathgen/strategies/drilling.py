@@ -43,11 +43,9 @@ def check_holes(holes: Holes, cutter: Cutter, depth: float) -> None:
     if cutter.shape != "flat-end":
         raise CutterError(where, f"a {cutter.shape} cutter leaves no flat hole", allowed="flat-end")
     if not cutter.diameter <= holes.diameter + 1e-9 < 2 * cutter.diameter:
-        raise CutterError(
-            where, f"{cutter.diameter:g} mm for holes of {holes.diameter:g} mm",
-            allowed=f"more than {holes.diameter / 2:g} mm and at most {holes.diameter:g} mm",
-            remedy="take another cutter",
-        )
+        raise CutterError(where, f"{cutter.diameter:g} mm for holes of {holes.diameter:g} mm",
+                          allowed=f"more than {holes.diameter / 2:g} mm and at most {holes.diameter:g} mm",
+                          remedy="take another cutter")
     least = cutter.diameter + max(AS_WIDE, SHORTEST * cutter.radius)
     if not cutter.plunges and holes.diameter < least:
         raise CutterError(
@@ -88,10 +86,8 @@ def drill_marks(marks: Marks, *, cutter: Cutter, top: float, rapids: Rapids) -> 
     """One plunge for each mark, `marks.depth` below `top`. Raises CutterError for a depth over the cutter's stepdown,
     or a cutter that does not plunge: a mark is one plunge."""
     if marks.depth > cutter.stepdown + 1e-9:
-        raise CutterError(
-            "[marks] depth", f"{marks.depth:g} mm in one plunge of {cutter.name!r}",
-            allowed=f"its stepdown, {cutter.stepdown:g} mm", remedy="make depth smaller",
-        )
+        raise CutterError("[marks] depth", f"{marks.depth:g} mm in one plunge of {cutter.name!r}",
+                          allowed=f"its stepdown, {cutter.stepdown:g} mm", remedy="make depth smaller")
     if not cutter.plunges:
         raise CutterError(f"cutter {cutter.name!r}", "cannot cut at its centre (plunges = false): a mark is one plunge",
                           allowed="a cutter that plunges", remedy="name another one in [marks] cutter")

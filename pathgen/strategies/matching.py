@@ -166,10 +166,8 @@ def _checked(pocket_cutters: tuple[Cutter, ...], piece_cutter: Cutter, gap: floa
                 allowed="flat-end", remedy="take flat-end cutters, or fill with resin",
             )
     if falls_short(piece_cutter.flute_length, depth):
-        raise CutterError(
-            f"cutter {piece_cutter.name!r}", f"{where} needs a cut {depth:g} mm deep round the piece",
-            allowed=f"up to its flute, {piece_cutter.flute_length:g} mm", remedy="take thinner stock",
-        )
+        raise CutterError(f"cutter {piece_cutter.name!r}", f"{where} needs a cut {depth:g} mm deep round the piece",
+                          allowed=f"up to its flute, {piece_cutter.flute_length:g} mm", remedy="take thinner stock")
     if not 0.0 <= gap < float("inf"):
         raise JobError(where, f"gap {gap}", allowed="0 mm or more")
 

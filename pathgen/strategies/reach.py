@@ -29,9 +29,7 @@ Cut = Sequence[tuple[PocketCut, float]]
 """What cutters cut, one after the other, and in how many minutes."""
 Cuts = Callable[[Sequence[Cutter]], Cut]
 
-_BISECTIONS = 7
-"""Of a cutter's diameter, to find the largest that would do: to under a hundredth of it."""
-
+_BISECTIONS = 7  # of a cutter's diameter, to find the largest that would do: to under a hundredth of it
 _FILM = 1e-4  # share of a colour that openings drawn as polygons may seem to gain
 
 _THIN = 0.008

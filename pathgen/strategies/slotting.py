@@ -21,9 +21,7 @@ from pathgen.work.features import Engraving, Slots, longer
 from pathgen.work.operations import RUN_OUT
 
 _EDGE_SLANT = 0.1  # more than the taper of any board's edges, as a slope
-
-_CHORD = 1e-3
-"""How far straight moves of slots and bevels may lie from the surface that they follow, mm."""
+_CHORD = 1e-3  # how far straight moves of slots and bevels may lie from the surface that they follow, mm
 
 LAYER_STRIDE = 3
 """Points of the bottom for each one of the layers above it: nine times its tolerance, which the next layer takes.
@@ -277,10 +275,8 @@ def _check(slots: Slots, deepest: float, cutter: Cutter) -> None:
             allowed="slots longer than their cutter is wide", remedy="let the slots end nearer to the edges",
         )
     if slots.entry == "peck" and not cutter.plunges:
-        raise CutterError(
-            where, 'cannot cut at its centre (plunges = false), and entry = "peck" goes straight down',
-            allowed='entry = "ramp"', remedy="leave entry out, or take a cutter that plunges",
-        )
+        raise CutterError(where, 'cannot cut at its centre (plunges = false), and entry = "peck" goes straight down',
+                          allowed='entry = "ramp"', remedy="leave entry out, or take a cutter that plunges")
 
 
 def _unit(line: Floats) -> Floats:

@@ -121,16 +121,12 @@ def finishing_passes(
     if cutter.is_flat and surface.is_level:
         return _level_passes(outline, surface, cutter, stepover or cutter.stepover * cutter.diameter, entry)
     if cutter.shape != "ball-end":
-        raise CutterError(
-            f"cutter {cutter.name!r}", f"a {cutter.shape} cutter cannot finish a radius",
-            allowed="ball-end; flat-end where all of the top is level",
-            remedy="take a ball-end cutter",
-        )
+        raise CutterError(f"cutter {cutter.name!r}", f"a {cutter.shape} cutter cannot finish a radius",
+                          allowed="ball-end; flat-end where all of the top is level",
+                          remedy="take a ball-end cutter")
     if not ROUNDING < scallop < cutter.radius:
-        raise CutterError(
-            "[surface] scallop", f"{scallop:g} mm with {cutter.name!r}",
-            allowed=f"between {ROUNDING:g} mm and the ball's radius, {cutter.radius:g} mm",
-        )
+        raise CutterError("[surface] scallop", f"{scallop:g} mm with {cutter.name!r}",
+                          allowed=f"between {ROUNDING:g} mm and the ball's radius, {cutter.radius:g} mm")
     r = cutter.radius
     xs = np.linspace(outline.bounds[0], outline.bounds[2], 65)
     region = overlay.buffer(seen_by_axis(outline, surface, r, every=2.0), EDGE_MARGIN, join_style="mitre")

@@ -29,8 +29,7 @@ _HAIR = 3e-4
 _SHARPEST = 1e-3
 """1 + cos of the turn at the sharpest corner (5 degrees wide) that is let out as far as both of its edges."""
 
-_TIP = 1.5
-"""Corners that go out by more times the way of their edges are looked at where they come to."""
+_TIP = 1.5  # corners that go out by more times the way of their edges are looked at where they come to
 
 _FLANK = 4.0
 """How many times as wide as the cutter the flank of a cone is taken to go on, where its rim is below the surface."""

@@ -20,8 +20,7 @@ _SHARES = np.linspace(0.0, 1.0, 13)[1:-1]  # of a way, where it is looked at fir
 _BY_WAY_OF, _EVERY = 8, 8
 """Places where the cutter has been that a way is tried over: so many, each so many further from the straight way."""
 
-_TOUCH = 1e-6
-"""How far (mm) from their ends ways between pieces are tested, as the ends lie on outlines."""
+_TOUCH = 1e-6  # how far (mm) from their ends ways between pieces are tested, as the ends lie on outlines
 
 
 def tour(points: Floats, start: Floats) -> Ints:

@@ -35,10 +35,7 @@ from pathgen.strategies.pocketing.tracing import Trace
 
 _HOP_SECONDS = 1.0  # what a short hop costs: a lift, a way across, a plunge through air
 _ON = 1e-6  # how far (mm) a place may lie off a line that it is on
-
-_BIT = 16
-"""Moves of a path that are looked at together, where what was cut near a way is looked for."""
-
+_BIT = 16  # moves of a path that are looked at together, where what was cut near a way is looked for
 _BESIDE = 0.05  # how far a rapid down stays clear of walls, mm
 
 _AT_ONCE = 4

@@ -34,9 +34,7 @@ _LEFT = 0.05  # area (mm2) from which a place is worth refusing a job for
 _HALVINGS = 8  # to find the cutter that opens most of a drawing: to under a hundredth
 _WIDTH = 0.005  # how exactly the widest place is told, mm
 _ROUND = 0.4  # so wide (mm) is what a v cutter opens anywhere, if it can go in
-
-_FILM = 0.002
-"""What lies thinner than this (mm) between two cutters' openings is rounding, not wood."""
+_FILM = 0.002  # what lies thinner than this (mm) between two cutters' openings is rounding, not wood
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
