@@ -86,8 +86,10 @@ class Footprints:
         offset, along = _lengthwise(cutter, surface, depth, at, y)
         if np.all(along - offset >= full) if is_cone else np.any(along >= full):
             return None
-        across = _crosswise(cutter, surface, depth, at, y, offset)
-        lengthwise = np.abs(_uphill(surface, at, y)[:, 0]) > math.sqrt(0.5)  # as where a flat falls along the board
+        axis, up = np.column_stack([at, y]), _uphill(surface, at, y)
+        side = np.column_stack([-up[:, 1], up[:, 0]])
+        across = _rim(cutter, surface, depth, axis, axis + offset[:, None] * up, side)
+        lengthwise = np.abs(up[:, 0]) > math.sqrt(0.5)  # as where a flat falls along the board
         wide, high = np.where(lengthwise, [along, across], [across, along])
         rate = wide / high
         # begun at y itself, so that scaling by the radius, which changes along the board, hardly shears the plane
@@ -246,14 +248,6 @@ def _lengthwise(cutter: Cutter, surface: Surface, depth: float, x: Floats, y: Fl
     far = _rim(cutter, surface, depth, axis, axis, up)
     near = _rim(cutter, surface, depth, axis, axis, -up)
     return (far - near) / 2.0, (far + near) / 2.0
-
-
-def _crosswise(cutter: Cutter, surface: Surface, depth: float, x: Floats, y: Floats, offset: Floats) -> Floats:
-    """Half the width of each opening across the slope."""
-    up = _uphill(surface, x, y)
-    axis = np.column_stack([x, y])
-    side = np.column_stack([-up[:, 1], up[:, 0]])
-    return _rim(cutter, surface, depth, axis, axis + offset[:, None] * up, side)
 
 
 def _sections(surface: Surface, x0: float, x1: float, wide: float) -> Floats:
