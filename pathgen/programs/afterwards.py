@@ -10,9 +10,7 @@ from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import Outline, Slot
 
 _NARROWER = 1e-6  # mm: a board cut narrower than this is cut for a binding
-
 _ROUND = np.linspace(0.0, 1.0, 400)  # shares of the way round the outline
-
 _HOW = "the sheet of the whole blank says how."
 
 

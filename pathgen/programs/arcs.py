@@ -13,10 +13,8 @@ from pathgen.base.toolpath import Move
 
 LEAST_MOVES = 4
 """Straight moves that one arc must replace to be worth writing."""
-
 LARGEST_RADIUS = 1000.0
 """mm; flatter arcs stay straight moves: their centres are too far to be written exactly."""
-
 _MOST_MOVES = 4096
 _AT_ONCE = 4096
 _STRAIGHT = 1e-12  # mm2: points that turn by less lie on a line

@@ -23,7 +23,6 @@ from pathgen.work.part import lowest_edge
 
 _BESIDE, _HEIGHTS = 0.3, 17
 """How much more than the flank of a cutter beside a drawing is cleared there, mm; at how many heights it is seen."""
-
 _AT_END = 1e-6
 """Nearer to the end of a slot than this, what lies outside the part is where it runs out, mm."""
 

@@ -23,10 +23,8 @@ from pathgen.work.features import LEAST_TAB, OutlineCut
 from pathgen.work.operations import DowelHoles, Outline
 
 _HOLDS_ON = 0.5  # so much of the waste beyond the groove a tab must reach, mm
-
 _ALONG, _ACROSS = 0.2, 0.1
 """Between places along the groove, and across it, at which it is asked what is left there, mm."""
-
 _LESS = 0.005  # what may be left less than asked for, mm: a refusal tells hundredths
 
 

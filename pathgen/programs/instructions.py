@@ -22,10 +22,8 @@ from pathgen.work.mark_errors import zero_again
 
 INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""
-
 MISREAD = "a mark was likely misread: stop, measure the marks again, write them down, and build again"
 """What it means where a zero does not come right over work that moved, and did before."""
-
 COLLET_CLEAR = 2.0
 """Kept between the collet's nut and the highest thing in the way, mm."""
 

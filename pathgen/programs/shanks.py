@@ -21,12 +21,9 @@ from pathgen.work.operations import NutSlot, Pocket, Slot, SurfaceFinish, Surfac
 
 RUBS = 0.05
 """Above the flutes wood may stand so high, mm, as the verifier lets pass."""
-
 BESIDE, _EVERY = 0.05, 0.2
 """Looked at from the cutter, and along its way, mm."""
-
 _ROUND = np.linspace(0.0, 2.0 * np.pi, 16, endpoint=False)
-
 _AT_ONCE = 20_000  # places that are worked out together
 
 

@@ -24,13 +24,10 @@ from pathgen.work.underside import turned_over
 
 MARK_GAP = 0.5
 """Wood between a mark and all that is cut or in the way, mm."""
-
 NEAR_MIDDLE = 0.125
 """How far from the middle of the length a pair of marks may lie, as a share of the length."""
-
 _FAR = 1e4  # mm: past any blank
 _INSET = 0.5  # mm: how far inside the edge of the waste a place is put
-
 SAFE = 0.1
 """Taken more than roughing passes sweep, mm: a disc is drawn as a polygon a little inside it."""
 

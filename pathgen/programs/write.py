@@ -29,23 +29,16 @@ from pathgen.work.clamping import Clamping, Machine, Step
 
 DECIMALS = {"mm": 4, "in": 5}
 """Places after the point: 0.05 um and 0.13 um of rounding. Enough for arcs to agree with themselves (3.5.3.2)."""
-
 COMMENT_WIDTH = 76
 """Comment lines are wrapped here; the standard allows lines of 256 characters (3.3)."""
-
 ARC_TOLERANCE = 5e-4
 """How far the ends of moves may lie from the arc that stands for them, mm."""
-
 ARC_BETWEEN = max(PocketOptions.arc + PocketOptions.fewer, drilling.CHORD)
 """How far a move may between its ends: as far as those of pockets and holes are from their curves."""
-
 ARC_RADII = 1e-3
 """How far an arc's radius at its start and at its end may differ as written, mm: half of what 3.5.3.2 allows."""
-
 _RUNS = "Toolpath.from_runs(.., safe_z=..) makes such paths"
-
 WORK_OFFSET = "G54"
-
 _HARMLESS = re.compile(r"(?:job|part|step|operation|cutter|stock|zero|about|before|afterwards|cautions|cut)\b|-|\.\.|$")
 
 

@@ -27,29 +27,21 @@ from pathgen.work.operations import CutAgain, DowelHoles, WitnessMarks
 
 SPARE = 0.5
 """Bare wood kept round where a cutter touches, mm."""
-
 LEAST_FOOT = 1.5
 """Half the width of a slip of paper that can still be held, mm; common practice, no source."""
-
 BESIDE = 25.0
 """How far beside the blank a place on the bed may be, mm."""
-
 ERROR_TOLD = {"mm": 0.01, "in": 0.0254}
 """The error of Z whose cost is told, by units, mm: what a display or a dial shows."""
-
 WHOLE = {"mm": 0.1, "in": 0.254}
 """Places are told in whole ones of these, by units, mm."""
-
 NEXT_TO = 15.0
 """So near to each other two places of a raw top are taken to be as high, mm; common practice, no source."""
-
 SAME = {"mm": 0.02, "in": 0.0254}
 """How nearly the display must show the same over one place each time, by units, mm; common practice, no source."""
-
 NEARLY = {"mm": 0.05, "in": 0.0508}
 """How nearly it must over two places next to each other of a top that nothing cuts, by units, mm; common practice, no
 source."""
-
 _CLEAR = 1.0  # mm: between a cutter and what stands beside it
 _ROUNDS = 60
 _AS_MUCH = 0.05  # mm: places with so nearly the same room are alike

@@ -25,7 +25,6 @@ from pathgen.strategies.resurfacing import MOST_LAYERS, least_stepdown
 
 LEAST = 0.01
 """No cut is less deep, mm."""
-
 _OFF_CUT = 0.1  # how far off the first cut's outline fill may reach, mm: passes go so far past it
 _OFF = 0.5  # how far off an outline a place for a tab may lie, mm
 

@@ -14,15 +14,12 @@ from pathgen.base.errors import CutterError
 from pathgen.base.units import place_words, rounded_up
 
 _ALONG = 0.1  # between places along the walls at which it is asked how far off the way lies, mm
-
 _SHORT_EDGE, _LEFT = 0.02, 0.003
 """Beside an edge shorter than this a mitred line may leave the walls by more than that, mm, where a round one does not:
 a tiny corner that points outward, in one that points inward."""
-
 _WIDER, _LITTLE = 1e-3, 1e-3
 """How much wider than the cutter its way is taken to be, as a share of its radius, against rounding; what it leaves is
 next to nothing under this area, mm2."""
-
 _NO_EDGE = 1e-3
 """Beside an edge as short as this, mm, a line set off from an outline leaves it by a hundred times as much."""
 

@@ -23,38 +23,26 @@ from pathgen.strategies.tabs import BETWEEN, TAB_SLOPE, Tabs
 
 FINISH_SHARE = 0.1
 """Of the cutter's diameter: the most that the last lap takes off the walls."""
-
 _LAST_LOAD = 0.9
 """Of what the cutter takes in full wood, a stepdown deep: the most that the last lap takes, for each mm of its way."""
-
 _EASE_LAP = 1.25
 """Times the straight-line cut from which the last lap is eased: no grid misses a part of what it is known to take."""
-
 _NO_LAP = 1e-4  # a last lap that takes less takes nothing, mm: programs are written no finer
-
 _USUAL = 0.2
 """What the last lap takes off the walls where nothing else is asked for, mm: less is no more to it in a corner."""
-
 _AT_CORNERS = 1.5
 """Times what the last lap takes off the walls: the most that it may meet at an inner corner."""
-
 _HEAD_ON = 1.016
 """Of what the last lap takes off the walls: what more it meets anywhere is an inner corner, which turns 20 degrees."""
-
 INNER_SHARES = (0.4, 0.28, 0.2, 0.14, 0.1, 0.05)
 """Of that: what it may take where the outline has inner corners, square ones first, then sharper and narrower ones."""
-
 _SHORTEST = 1.0  # shortest way that the cutter goes to and fro on behind a tab, mm
 _UPRIGHT = 100.0  # rise over run of ends that have no room to slope
-
 _ROUNDED = 1e-6
 """A foot of such an end lies as deep as what goes on from it but for this, mm: places are rounded along the way."""
-
 _HOP = 2.0  # about what a hop takes, s: up, across and down again
-
 _AHEAD, _HALVINGS, _SHORT_OF_IT = np.array([1.0, 2.0]), 5, 0.01
 """Leads in and out of the last lap; how often they are made shorter; how far these ways may graze the wall, mm."""
-
 MOST_LAP = 0.3
 """The most that a last lap may be asked to take off the walls, mm."""
 

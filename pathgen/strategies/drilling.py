@@ -20,7 +20,6 @@ from pathgen.work.features import AS_WIDE, Holes, Marks
 
 CHORD = 2e-3
 """Straight moves round a hole lie within this of its circle, mm."""
-
 _SLOWLY = 2.0
 """How far from where it stops the cutter comes slowly, so that a hand on the stop is in time, mm."""
 

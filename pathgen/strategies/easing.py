@@ -31,13 +31,11 @@ take the rows by turns."""
 
 EASE_FROM = 1.1
 """Times the straight-line cut from which a stretch is eased: under the factor of 1.5 by what a coarse grid may miss."""
-
 _PEAK = 1.3
 """The same over little more than a cell, for the turn of a hairpin and the rim of a hole: few cells tell."""
 _TIP = 0.8
 """The same where the way turns by more than _TURN, radians, within two cells: cells cannot tell the tip of a corner."""
 _TURN = 0.8
-
 _STEEP = 0.9  # of the steepest ramp: a cut that drops by less is a way along a curve
 _MUCH = 0.2  # times the straight-line cut: what ridges may add to it and not be counted
 _FEW = 1.25  # cells of the way over which so much counts by itself

@@ -17,12 +17,10 @@ from pathgen.base.units import place_words
 
 PECKS = 4
 """Pecks for each stepdown where a flat end goes straight down into wood."""
-
 SHORTEST = 0.3
 """Of a cutter's half-width: how wide must be what the axis of one that cannot cut at its centre goes to and fro on, or
 round on as a helix, while it sinks. Its core, which does not cut, may be half as wide as its half-width is: in the
 middle of that way it comes away."""
-
 NO_WAY_DOWN = "cannot cut at its centre (plunges = false), and there is no room for a ramp or a helix down"
 
 

@@ -31,14 +31,11 @@ from pathgen.strategies.pocketing.shapes import FIT, Shapes, cleaned, eroded, po
 from pathgen.strategies.pocketing.tracing import Trace
 
 _CHORD = 0.0005  # chords lie within this of the arcs that they stand for, mm
-
 _WIDER = 0.002
 """By how much pockets are larger all round, mm: of a line just as wide as its cutter chords would decide otherwise
 whether the cutter goes in."""
-
 _MOST_TURNS, _WIDENED_EVERY = 24, 6
 """How often a shape is rounded both ways at most, and after how many turns necks that do not settle are widened."""
-
 _LAND = 2.0  # least stock left between the cuts round two pieces, mm
 
 

@@ -31,15 +31,11 @@ Cuts = Callable[[Sequence[Cutter]], Cut]
 
 _BISECTIONS = 7  # of a cutter's diameter, to find the largest that would do: to under a hundredth of it
 _FILM = 1e-4  # share of a colour that openings drawn as polygons may seem to gain
-
 _THIN = 0.008
 """What is closed and thinner than this is such a film, mm: twice what openings are exact to, on both sides."""
-
 _WHOLE = 0.999  # share of a shape that is closed all over
-
 SMALLEST = 0.05
 """Area of the smallest place that is told by itself, mm2."""
-
 MISSED = 2.0
 """Area of a closed place from which it is warned of however small its share, mm2: more than a cutter of 6 mm leaves
 in a right-angled corner; common practice, no source."""

@@ -21,12 +21,9 @@ Waste = Literal["cleared", "raw", "wall"]
 
 RIDGE_CLEAR = 0.01
 """How far a lifted pass stays above the ridges of the surface under it, mm."""
-
 _ROUNDED = 1e-4  # how far (mm) what ends on an edge may lie outside it by rounding
-
 MOST_LAYERS = 40
 """Through what stands over a surface: several times what is usual. What takes more is given up when it is simulated."""
-
 RESURFACE_RIDGE = 0.2
 """Ridge left between the passes through what stands proud, as a share of their stepdown."""
 

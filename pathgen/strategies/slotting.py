@@ -22,27 +22,19 @@ from pathgen.work.operations import RUN_OUT
 
 _EDGE_SLANT = 0.1  # more than the taper of any board's edges, as a slope
 _CHORD = 1e-3  # how far straight moves of slots and bevels may lie from the surface that they follow, mm
-
 LAYER_STRIDE = 3
 """Points of the bottom for each one of the layers above it: nine times its tolerance, which the next layer takes.
 Bends, and of thin layers other points, stay."""
-
 _LAYER_OFF = 1 / 8
 """Of a stepdown: how far a layer's straight moves may lie from its points, as the next layer cuts so much more."""
-
 _LEAST_OVER = 0.1
 """Waste higher than this over a line's end is let down into, mm, however thin the layers are."""
-
 _HARDLY = 0.01
 """What a cutter that cannot cut at its centre may go straight down into, and any past its stepdown, mm: rounding."""
-
 _ROUND = 16  # places on a cutter's rim at which it is asked how high the surface is
-
 _SHARPER = "take a v cutter of a smaller angle"
-
 _NARROWER = 0.005
 """How much narrower than asked a bevel may come out where the surface curves along it, mm."""
-
 _LEAST_STEP = 0.05
 """Nearer points of a bevel's way, as beside a bend, tell nothing of how the surface curves there, mm."""
 

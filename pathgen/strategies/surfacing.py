@@ -31,18 +31,13 @@ from pathgen.strategies.entering import ramped_in
 
 OVERRUN = 0.2
 """How far passes run on past the ends of the board, mm, so that the ridges end in waste."""
-
 EDGE_MARGIN = 0.02
 """How far the finished strip reaches past the long edges, mm."""
-
 ROUNDING = 1e-4
 """Kept back from the ridge height allowed, mm: coordinates are written rounded."""
-
 _EVERY = 5.0  # longest straight move along the ends of passes, mm
-
 CHORD = 2e-4
 """How far straight moves of passes may cut below the surface, mm."""
-
 _STRIPS = 400  # across the board, that the area of its surface is summed from
 
 
@@ -314,8 +309,6 @@ def _along(start: Floats, end: Floats, surface: Surface, r: float, tolerance: fl
 
 _NOTHING = 1e-5
 """Points nearer than this (mm) to straight moves past them make no difference: most of those round a slight bend."""
-
 _ROUND = 0.04
 """Slopes up to this are followed round a bend of any board: 40 um to the mm, more than a usual fall-away has."""
-
 _BESIDE = np.array([-1e-6, 1e-6])  # where slopes are taken before a bend and after it, mm

@@ -12,16 +12,12 @@ from pathgen.strategies.cutting_line import places_on
 
 LEAST_WASTE = 2.0
 """Wood that must stand outside the groove for a tab to hold on to, mm (common practice, no source)."""
-
 _SLACK, _OFF, _ENDS = 0.02, 0.05, 0.15
 """What another wall's way may take of a tab; how far places may lie off; what each end may be narrower, mm."""
-
 _STRAIGHT = 0.9
 """Of the way along a tab and the cutter beside it, how far apart its ends lie at least: no tab stands on a corner."""
-
 _EVERY, _LEDGE = 0.5, 1.5
 """Places tried along the ends of a tab, mm; in the cutter's radii, as far from where it stands as its foot may be."""
-
 _SPACINGS = 40  # tried from tab to tab, the widest first
 
 

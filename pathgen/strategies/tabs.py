@@ -22,10 +22,8 @@ from pathgen.strategies.tab_places import LEAST_WASTE, all_round, holding, round
 _EVERY = 1.0  # spacing of the places tried for a tab, mm
 _FINER = 5  # as many times as fine, for a notch as narrow as the cutter
 _SPACINGS = 30  # tried from tab to tab where they stand close, the widest first
-
 TAB_SLOPE = 0.5
 """Rise over run of a tab's ends (common practice: a slope that the cutter climbs, no source)."""
-
 BETWEEN = 2.0
 """What is cut through between the ends of two tabs, mm."""
 
@@ -140,7 +138,6 @@ def _apart(places: Floats, spacing: float) -> Floats:
 
 _STATED, _NARROWER = "[outline] tabs", ", or make tab_width smaller"
 """The one outline whose tabs' width a job states."""
-
 _ALWAYS_TABS = ("[block]", "[gauges]")  # tables whose outlines cannot go without tabs
 
 

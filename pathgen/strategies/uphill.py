@@ -19,10 +19,8 @@ from pathgen.strategies.easing import Standing, sunk_in_the_middle
 
 _MORE = 1.1  # times its ramp from which a way is too steep
 _IN_WOOD = 0.4  # share of what it sinks by, from which its middle is in wood
-
 _HARDLY, _AT_MOST = 0.1, 0.2
 """Of the diameter, and mm: what it may fall by more than down its ramp, as its end is hollow."""
-
 _LEFT = 0.01  # what may be gone straight down at the end of such a way, mm
 
 

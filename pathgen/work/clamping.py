@@ -51,10 +51,8 @@ class Stock:
 
 LEAST_CLEARANCE = 0.5
 """The least that a machine's rapids may be said to pass over the work, mm."""
-
 LEAST_TOUCH = 0.01
 """What passes at less is taken to touch, on a machine said to come back exactly too, mm: programs are rounded."""
-
 CLOSE = 2.0
 """A spinning cutter should keep as far from a clamp, mm: it is measured, and stands, no better (common practice)."""
 

@@ -25,13 +25,10 @@ Entry = Literal["ramp", "peck"]
 
 AS_WIDE = 0.02
 """A hole at most this much wider than the cutter is drilled straight down, mm."""
-
 LEAST_TAB = 0.1
 """Lowest tab that is one, mm."""
-
 MOST_ALLOWANCE = 5.0
 """The most that a job may have roughing leave, mm."""
-
 SCALED = 20.0
 """Times its drawn size: further is likelier a unit left out (no source)."""
 

@@ -22,43 +22,31 @@ from pathgen.work.features import Inlay
 
 WASTE = 0.2
 """Share added for what stays in the cup and on the stick; common practice, no source."""
-
 LEAST_WASTE = 1.0
 """However little is mixed, so much stays in the cup and on the stick, ml; common practice, no source."""
-
 LEAST_BATCH = 5.0
 """The smallest batch that is mixed, ml; common practice, no source."""
-
 MEASURE = 0.1
 """The smallest part that can be measured, ml with a syringe or g with scales; common practice, no source."""
-
 DAM = 2.0
 """How far outside the drawing's hull a dam stands, mm; common practice, no source."""
-
 ROOM = 10.0
 """Half the width, mm, from which bare wood between the parts of a drawing is kept dry: parts so far apart have a dam
 each, and a drawing that goes all the way round something is dammed inside too, as the channel of a rosette is; common
 practice, no source."""
-
 RATIO = 0.02
 """How far off the resin's sheet the ratio of two measured parts may be."""
-
 SMEAR = 3.0
 """How far round a pocket fill is taken to lie as high as over it, mm; common practice, no source."""
-
 PAST = 1.0
 """How far past the part's edge a second cut over an inlay alone takes what stands there, mm."""
-
 LEAST_INLAY = 0.4
 """What stays of a fill in the end should be as deep as this, mm, or it is soon sanded through; common practice, no
 source."""
 LEAST_LEFT = 1.0
 """Less fill than this beside the part is not worth scraping off, mm2."""
-
 MM3_PER_ML = 1000.0
-
 _TRIED = 1000  # batches looked at together, each one measure larger
-
 MOST_OVERFILL = 3.0
 """More fill than this above the surface is no workshop's, mm; common practice, no source."""
 

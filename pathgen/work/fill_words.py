@@ -14,12 +14,9 @@ if TYPE_CHECKING:
 
 STAY = "Do not move the work."
 """Said before a program that must find the work where an earlier one left it; nothing before the first."""
-
 _LEAST_FALL = 0.05  # a surface that falls less under a drawing is called level, mm
-
 LEVEL = 0.005
 """Pieces that stand so far above or below the wood are called level with it, mm."""
-
 _SEAL = ("Brush a thin coat of the clear resin over floor and walls of the pockets and let it gel: end grain drinks, "
          "bleeds colour and gives off bubbles.")
 _BUBBLES = ("Warm the parts as the sheet allows, stir slowly, draw bubbles with a vacuum or prick them with a pin "

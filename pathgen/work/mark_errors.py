@@ -14,26 +14,19 @@ from pathgen.base.units import rounded_down
 
 ACCURACY = 0.05
 """How exactly a mark is measured where the job does not say, mm; common practice, no source."""
-
 _ROUNDED = 0.98  # of the exactness that would do what is told: in inches it may be rounded up
-
 CHECKED = 0.85
 """Leverage of a mark's height up to which the others check it: with more, nearly all of an error at it is taken for a
 tilt, and little of it is left over."""
-
 _EXACT = 1e-9  # mm
-
 BY_FAR = 3.0
 """Times the measuring error by which a height must differ from the others to be refused."""
-
 LEFT_OVER = 2.0
 """Times the measuring error, and the root of how many marks are over three, that heights may leave over together before
 one is doubted."""
-
 THICKER, THINNER = 0.2, 0.5
 """How far the blank's top at a mark may lie above and below what the job says, mm: thickness is that of its thickest
 place, and blanks are uneven; common practice, no source."""
-
 BOARD_LIMIT = 0.1
 """How far such errors may move any place of the board where the job does not say, mm."""
 

@@ -16,19 +16,14 @@ from pathgen.base.surface import Surface
 from pathgen.work.mark_errors import ACCURACY, MarkErrors, named, odd_heights
 
 _WHERE = "[[measured]]"
-
 LEAST_SPREAD = 4.0
 """Marks must lie this far off one line, mm (root mean square): nearer, a tilt about the line is guesswork."""
-
 LARGEST_ANGLE = 2.0
 """Degrees of turn or tilt; more is not work that moved a little, but numbers of another frame."""
-
 LARGEST_SHIFT = 20.0
 """mm of shift; more is not work that moved a little."""
-
 MISTAKEN = 3.0
 """Distance left over at a mark above which something was written wrongly, mm: wood warps less (common practice)."""
-
 MOST_OPEN = 3
 """Marks that always leave something to fit: with one of four left out, the others can still disagree."""
 

@@ -24,16 +24,12 @@ if TYPE_CHECKING:
     from pathgen.work.clamping import Clamping
 
 F = TypeVar("F")
-
 MARGIN = 1.5
 """Surfacing opens so much more round the part than its finishing cutter's half-width at the top of the blank, mm."""
-
 RUN_OUT = 0.5
 """How far past the part's edges a cutter's axis runs out of a slot that is cut through them, mm."""
-
 LAYER = 0.8
 """Of a stepdown: how deep layers through what stands over a surface go: ridges between their passes count in it."""
-
 EVEN = {"mm": 0.1, "in": 0.127}
 """An edge that is so nearly level is drilled deep enough for dots, by units, mm; common practice, no source."""
 

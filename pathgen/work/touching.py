@@ -22,7 +22,6 @@ Regions: TypeAlias = Sequence[tuple[str, Shape]]
 
 TOUCHING = 0.05
 """Colours nearer than this count as touching, mm: no wood worth the name stands in so thin a wall."""
-
 EXACT_UP_TO = 9
 """Up to so many colours the fewest stages are found by trying; above it one colour after another is placed."""
 

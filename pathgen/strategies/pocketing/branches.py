@@ -22,7 +22,6 @@ from pathgen.strategies.pocketing.tracing import Trace
 
 _MET = 0.15
 """Ends of lines nearer to each other than this (mm) are one fork, if one of them opened all that lies between."""
-
 _SHALLOW = 0.05  # a tip that goes straight down into no more wood than this (mm) is as good as in air
 
 

@@ -15,7 +15,6 @@ from pathgen.strategies.pocketing.shapes import Shapes, eroded, films, polygons,
 
 _MISSED = 1e-4
 """Area (mm2) of a missed place that is worth a path of its own; less for fine ends, a tenth of their reach squared."""
-
 _ROUND = 0.0005  # how far (mm) chords may lie inside what a loop sweeps
 
 

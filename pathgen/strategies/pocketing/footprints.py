@@ -25,23 +25,16 @@ from pathgen.strategies.pocketing.shapes import FIT, Shapes, eroded, mended, qua
 
 _HAIR = 3e-4
 """How much less far (mm) regions are let out: chords over the curve cut deeper, and so wider, by a little."""
-
 _SHARPEST = 1e-3
 """1 + cos of the turn at the sharpest corner (5 degrees wide) that is let out as far as both of its edges."""
-
 _TIP = 1.5  # corners that go out by more times the way of their edges are looked at where they come to
-
 _FLANK = 4.0
 """How many times as wide as the cutter the flank of a cone is taken to go on, where its rim is below the surface."""
-
 _EGG = 0.005
 """How far (mm) an opening may reach out of its disc: on a curve it is no ellipse, a blunt v's by hundredths of a mm."""
-
 _ROUND = 13  # in how many directions, from uphill to downhill, an opening is looked at
-
 _COARSE = 16
 """Of the places in the table, one in so many is looked at where openings are at more than one place along the board."""
-
 _HALVINGS = 34  # of the cutter's radius, to find the rim of a footprint: to 1e-9 mm
 
 

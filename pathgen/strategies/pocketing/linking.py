@@ -15,11 +15,9 @@ from pathgen.strategies.pocketing.shapes import Shapes
 
 _SWEEPS = 30
 """Rounds of improvement for a short tour; fewer for one so long that they would take seconds."""
-
 _SHARES = np.linspace(0.0, 1.0, 13)[1:-1]  # of a way, where it is looked at first
 _BY_WAY_OF, _EVERY = 8, 8
 """Places where the cutter has been that a way is tried over: so many, each so many further from the straight way."""
-
 _TOUCH = 1e-6  # how far (mm) from their ends ways between pieces are tested, as the ends lie on outlines
 
 

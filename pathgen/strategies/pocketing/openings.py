@@ -26,16 +26,12 @@ from pathgen.strategies.pocketing.shapes import FIT, Shapes, cleaned, eroded, me
 _JUST = (3e-4, 0.003)
 """How much smaller still (mm) where a cutter only just fits: thinner regions of the axis get lost in rounding, and
 round ones in the chords that their curves come in, which may lie 0.005 mm inside."""
-
 MOST_OVERHANG = 0.5
 """Share of a pocket's depth by which the downhill side of a flat end may leave its floor higher."""
-
 _ROUGH = 0.01  # how far (mm) outlines are simplified to ask whether a cutter might just fit
 _HALVINGS = 34  # of the way out, to find where a flat end hangs over too far: to 1e-8 mm
-
 _NEAR = 1.05
 """How far round a place its region is looked at, in widths: a disc that comes into it reaches one width outside."""
-
 _MOSTLY = 0.9  # share of a place's area that a cutter must open to be said to reach it
 
 

@@ -37,25 +37,17 @@ _HOP_SECONDS = 1.0  # what a short hop costs: a lift, a way across, a plunge thr
 _ON = 1e-6  # how far (mm) a place may lie off a line that it is on
 _BIT = 16  # moves of a path that are looked at together, where what was cut near a way is looked for
 _BESIDE = 0.05  # how far a rapid down stays clear of walls, mm
-
 _AT_ONCE = 4
 """Layers whose wall is finished in one pass: round the ends of narrow places it takes a fifth of the diameter for each
 mm of travel, so that it is loaded no harder than a full cut one layer deep."""
-
 _SKIN = 1e-3  # less than this over a floor is none, mm
-
 _SLIVER = 0.005
 """How far (mm) a pass along a wall may begin into what the loops inside it have left there."""
-
 _WAYS, _LENGTHS = 32, 5
 """Directions and lengths that are tried for a ramp beside a place without room for one on it."""
-
 GRAZE = 0.03
 """What a cutter may graze of a wall on its way straight down, mm, and still be said to go through air."""
-
-
 _THINNEST = 0.01  # of what a first layer takes of the surface, mm: less is no cut of its own
-
 _HIGH, _HIGHEST = 0.1, 0.04
 """Of a stepdown, and mm: ridges of the first cut that are higher than either are wood that layers begin on."""
 

@@ -18,10 +18,8 @@ Shapes = NDArray[np.object_]
 
 FIT = 1e-5
 """How much (mm) a cutter's half-width is taken smaller, so that it goes into a slot exactly its own width."""
-
 _TORN = 0.003
 """How much smaller (mm) where it fits in many pieces only: drawn curves are followed to 0.005 mm, on both sides."""
-
 _THIN = 1e-3  # thinner regions of the axis (mm), where a part has several, are the pieces of one
 
 

@@ -19,20 +19,15 @@ from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.uphill import from_below
 
 _OVER = np.nan  # depth of a point on the way across, whose height is found once all are known
-
 _OVER_RIDGES = 0.1
 """How far (mm) above ridges of the first cut a rapid down ends, where they are higher than it ends elsewhere."""
-
 _RATHER_DOWN = 1.0
 """Of a cutter's half-width: the least length of a piece that a ramp goes to and fro on, or round on as a helix, for one
 that plunges: on less it would go down all but straight, in very many moves."""
-
 _TURNS = 17  # points across the width of a cutter, where it passes a bend of the surface
 _SLOWER = 0.98  # of the plunge feed, for ramps: places are rounded as they are written
-
 _EVERY = 1.0
 """Longest move of a ramp over a curve, mm: its slope changes by no more than a fraction of a degree."""
-
 _TRIES = 40  # times that a ramp is made longer, for one that goes downhill as it sinks
 _DEPTHS = 4.0  # times more exactly than places in plan are depths kept, where points are left out
 
