@@ -10,9 +10,7 @@ from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import Outline, Slot
 
 _NARROWER = 1e-6  # mm: a board cut narrower than this is cut for a binding
-
 _ROUND = np.linspace(0.0, 1.0, 400)  # shares of the way round the outline
-
 _HOW = "the sheet of the whole blank says how."
 
 
@@ -70,7 +68,8 @@ def off_the_machine(clamping: Clamping) -> list[str]:
     filled = [inlay for inlay in clamping.inlays if inlay.fill != "none"]
     resin = any(inlay.fill == "resin" for inlay in filled)
     part, lines = surfacing.part, []
-    beside = _narrower(clamping)
+    edge = shapely.line_interpolate_point(clamping.board.outline.exterior, _ROUND, normalized=True)
+    beside = float(shapely.distance(clamping.board.finished.exterior, edge).max())  # what is glued on is as thick
     if beside > _NARROWER:
         lines.append(f"Glue the binding onto the long edges: the {part} is {fine_length(beside, units)} narrower on "
                      "each side for it. Side dots go into it.")
@@ -88,9 +87,3 @@ def off_the_machine(clamping: Clamping) -> list[str]:
                      f"in, before or after the {part} is glued on, as you are used to.")
     same = f" with {'the same fill' if resin else 'a piece let in'}" if filled else ""
     return [*lines, f"Try the finish on an offcut{same} before it goes onto the {part}."]
-
-
-def _narrower(clamping: Clamping) -> float:
-    """How far inside the finished edge the part is cut, mm: what is glued onto it later is as thick."""
-    edge = shapely.line_interpolate_point(clamping.board.outline.exterior, _ROUND, normalized=True)
-    return float(shapely.distance(clamping.board.finished.exterior, edge).max())

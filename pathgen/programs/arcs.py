@@ -13,10 +13,8 @@ from pathgen.base.toolpath import Move
 
 LEAST_MOVES = 4
 """Straight moves that one arc must replace to be worth writing."""
-
 LARGEST_RADIUS = 1000.0
 """mm; flatter arcs stay straight moves: their centres are too far to be written exactly."""
-
 _MOST_MOVES = 4096
 _AT_ONCE = 4096
 _STRAIGHT = 1e-12  # mm2: points that turn by less lie on a line
@@ -37,26 +35,16 @@ class Arc:
 def fitted_arcs(points: Floats, kinds: NDArray[np.int8], *, tolerance: float, between: float) -> dict[int, Arc]:
     """Arcs that stand for runs of moves of one kind, by the row of the first move.
 
-    Parameters
-    ----------
-    points : (n, 3) float array
-        Positions in the machine's frame, mm.
-    kinds : (n,) int array
-        `Move` by which each is reached; rapids and plunges stay as they are.
-    tolerance : float
-        How far the points may lie from the arc, mm.
-    between : float
-        How far the moves between them may, mm.
-
-    Notes
-    -----
+    `points`, (n, 3), are in the machine's frame, mm; `kinds`, (n,), the `Move` by which each is reached: rapids and
+    plunges stay as they are. The points may lie `tolerance` mm from the arc, and the moves between them `between` mm.
     Arcs turn less than half a circle, so that start, end and centre leave no doubt which way round they go.
     """
     arcs: dict[int, Arc] = {}
     starts = np.flatnonzero(_starts(points, kinds, tolerance, between))
     changes = np.append(np.flatnonzero(np.diff(kinds)), len(kinds) - 1)
     stops = np.minimum(changes[np.searchsorted(changes, starts + 1)], starts + _MOST_MOVES)
-    lasts = [_furthest(points, starts[part], stops[part], tolerance, between) for part in _blocks(len(starts))]
+    parts = [slice(first, first + _AT_ONCE) for first in range(0, len(starts), _AT_ONCE)]  # whose runs fit in memory
+    lasts = [_furthest(points, starts[part], stops[part], tolerance, between) for part in parts]
     row = 0
     for start, last in zip(starts.tolist(), np.concatenate([*lasts, starts[:0]]).tolist(), strict=True):
         if start < row:
@@ -129,10 +117,8 @@ def _circles(plan: Floats) -> tuple[Floats, Floats]:
 
 
 def _furthest(points: Floats, starts: Ints, stops: Ints, tolerance: float, between: float) -> Ints:
-    """(n,) the furthest row up to `stops` that one arc from each of `starts` can end at; each holds LEAST_MOVES.
-
-    The reach doubles while arcs hold and is then halved in, for all starts with the same bounds at once.
-    """
+    """(n,) the furthest row up to `stops` that one arc from each of `starts` can end at; each holds LEAST_MOVES. The
+    reach doubles while arcs hold and is then halved in, for all starts with the same bounds at once."""
     last = starts + LEAST_MOVES
     waiting = [(np.arange(len(starts)), LEAST_MOVES, 2 * LEAST_MOVES, True)]
     while waiting:
@@ -146,8 +132,3 @@ def _furthest(points: Floats, starts: Ints, stops: Ints, tolerance: float, betwe
         waiting.append((which[arc], reach, 2 * high if growing else high, growing))
         waiting.append((which[~arc], low, reach, False))
     return last
-
-
-def _blocks(count: int) -> list[slice]:
-    """So many starts at once that their runs fit in memory."""
-    return [slice(first, first + _AT_ONCE) for first in range(0, count, _AT_ONCE)]

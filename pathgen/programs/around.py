@@ -19,11 +19,10 @@ from pathgen.strategies.roughing import rough_ridge
 from pathgen.strategies.surfacing import OVERRUN, Passes, finishing_passes
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import RUN_OUT, NutSlot, Slot, SurfaceFinish, SurfaceRough
+from pathgen.work.part import lowest_edge
 
 _BESIDE, _HEIGHTS = 0.3, 17
-"""How much more than the flank of a cutter beside a drawing is cleared there, mm; at how many heights it is looked at.
-"""
-
+"""How much more than the flank of a cutter beside a drawing is cleared there, mm; at how many heights it is seen."""
 _AT_END = 1e-6
 """Nearer to the end of a slot than this, what lies outside the part is where it runs out, mm."""
 
@@ -84,8 +83,7 @@ class Around:
         clamping, finish = self.clamping, self.clamping.cutter(SurfaceFinish)
         if finish is None:
             return
-        lowest = float(np.nanmin(clamping.surface.height(*shapely.get_coordinates(clamping.board.outline).T)))
-        high = np.linspace(0.0, max(self.top - lowest, 0.0), _HEIGHTS)
+        high = np.linspace(0.0, max(self.top - lowest_edge(clamping.board), 0.0), _HEIGHTS)
         cleared = OVERRUN if finish.is_flat else finish.half_width(high)  # a flat end stays within the long edges
         for step in clamping.steps:
             inlay, cutter = step.operation.opens, step.cutter

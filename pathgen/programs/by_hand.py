@@ -48,8 +48,7 @@ def check_by_hand(clamping: Clamping, lowest: float, *, tried: bool = False) -> 
 
 
 def _nearly(clamping: Clamping) -> str:
-    """How nearly the tip stands over the place of zero: X 0 and Y 0 were set before the work moved, or was turned over.
-    """
+    """How nearly the tip stands over the place of zero, set before the work moved, or was turned over."""
     if clamping.moved is not None:
         return ", which has moved there"
     beside = clamping.under is not None and clamping.zero[1]
@@ -67,8 +66,7 @@ def _clamped(clamping: Clamping) -> str:
 
 
 def _no_room(clamping: Clamping, lowest: float) -> str:
-    """What a machine lacks to raise Z 0 for the air cut, in words; empty where it can, or nobody said how far it goes.
-    """
+    """What a machine lacks to raise Z 0 for the air cut, in words; empty where it can, or its travel is not known."""
     highest = max((clamping.safe_at(step) for step in clamping.steps if not clamping.done(step)),
                   default=clamping.safe_z)
     needed = highest + air_cut_lift(clamping, lowest) - min(lowest, clamping.z_zero)
@@ -80,9 +78,7 @@ def _no_room(clamping: Clamping, lowest: float) -> str:
 
 
 def air_cut_lift(clamping: Clamping, lowest: float) -> float:
-    """How far to raise Z so that a path whose lowest tip is at `lowest` passes 5 mm or more over the blank.
-
-    In mm, rounded up to whole millimetres, or to tenths of an inch.
-    """
+    """How far to raise Z so that a path whose lowest tip is at `lowest` passes 5 mm or more over the blank. In mm,
+    rounded up to whole millimetres, or to tenths of an inch."""
     step = INCH / 10 if clamping.units == "in" else 1.0
     return math.ceil((clamping.stock.thickness - lowest + 5.0) / step) * step

@@ -19,8 +19,7 @@ CLEAR = 1.0
 
 @dataclass(frozen=True, kw_only=True)
 class Edges:
-    """The two edges of the blank that the zero of one axis of the machine is set from, the lower on its display first.
-    """
+    """The two edges of the blank that the zero of one machine axis is set from, the lower on its display first."""
 
     axis: str
     """X or Y."""
@@ -29,8 +28,7 @@ class Edges:
     clamped: tuple[bool, bool]
     """Whether clamps keep the tool off them."""
     past: tuple[bool, bool]
-    """Whether they lie past the machine's travel; of two that it does not reach both, one that it does reach does not.
-    """
+    """Whether they lie past the machine's travel; of two that it does not both reach, one that it reaches does not."""
     needs: float
     """What the machine must span to come beside the nearer of them, and to all that is cut and set, mm."""
     reach: tuple[float, float]

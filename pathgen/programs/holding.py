@@ -22,21 +22,15 @@ from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import LEAST_TAB, OutlineCut
 from pathgen.work.operations import DowelHoles, Outline
 
-_HOLDS_ON = 0.5
-"""So much of the waste beyond the groove a tab must reach, mm."""
-
+_HOLDS_ON = 0.5  # so much of the waste beyond the groove a tab must reach, mm
 _ALONG, _ACROSS = 0.2, 0.1
 """Between places along the groove, and across it, at which it is asked what is left there, mm."""
-
-_LESS = 0.005
-"""What may be left less than asked for, mm: a refusal tells hundredths."""
+_LESS = 0.005  # what may be left less than asked for, mm: a refusal tells hundredths
 
 
 def check_holds(paths: Sequence[Toolpath], clamping: Clamping) -> None:
     """Raise JobError where an earlier path leaves less in the outline's groove than its tabs or its skin are high.
-
-    Beside the edges of a tight radius the surface goes on down, and a round cutter leaves a hollow.
-    """
+    Beside the edges of a tight radius the surface goes on down, and a round cutter leaves a hollow."""
     cut, cutter, last = clamping.feature(Outline), clamping.cutter(Outline), clamping.step(Outline)
     if cut is None or cutter is None or last is None:
         return
@@ -53,14 +47,12 @@ def check_holds(paths: Sequence[Toolpath], clamping: Clamping) -> None:
     key, most = "skin" if cut.skin else "tab_height", rounded_down(float(left[worst]))
     x, y = places[worst].tolist()
     what = "what is cut before leaves" if before else "the blank, which has its surface already, has"
-    raise JobError(
-        f"{cut.where} {key}", f"{high:g} mm, and {what} {max(most, 0.0):.2f} mm in its groove at "
-        f"{place_words(x, y, clamping.units)}",
-        allowed=f"{most:.2f} mm or less" if most >= LEAST_TAB else "no more than stands there",
-        remedy=(f"make {key} {most:.2f} mm or less, or " if most >= LEAST_TAB else "")
-        + f"make the {clamping.board.names.part} thicker"
-        + ("" if cut.skin else ", or write tabs = 0 and stick the work down"),
-    )
+    raise JobError(f"{cut.where} {key}", f"{high:g} mm, and {what} {max(most, 0.0):.2f} mm in its groove at "
+                   f"{place_words(x, y, clamping.units)}",
+                   allowed=f"{most:.2f} mm or less" if most >= LEAST_TAB else "no more than stands there",
+                   remedy=(f"make {key} {most:.2f} mm or less, or " if most >= LEAST_TAB else "")
+                   + f"make the {clamping.board.names.part} thicker"
+                   + ("" if cut.skin else ", or write tabs = 0 and stick the work down"))
 
 
 def with_tabs_that_stand(clamping: Clamping) -> Clamping:

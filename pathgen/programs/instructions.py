@@ -17,15 +17,13 @@ from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.programs.zero_words import as_it_comes, comes_curved, taped, top_words, zero_words
 from pathgen.programs.zeroing import surfaced_before
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.fill_words import STAY
 from pathgen.work.mark_errors import zero_again
-from pathgen.work.surroundings import STAY
 
 INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""
-
 MISREAD = "a mark was likely misread: stop, measure the marks again, write them down, and build again"
 """What it means where a zero does not come right over work that moved, and did before."""
-
 COLLET_CLEAR = 2.0
 """Kept between the collet's nut and the highest thing in the way, mm."""
 
@@ -310,10 +308,8 @@ def header(clamping: Clamping, step: Step, *, minutes: float, start: Start) -> l
 
 
 def stand_out(clamping: Clamping, lowest: float) -> float:
-    """How far a cutter must stand out of its collet for the nut to pass over blank, fill and clamps, mm.
-
-    `lowest` is the lowest place of its tip above the bed. 2 mm are added (common practice, no source).
-    """
+    """How far a cutter must stand out of its collet for the nut to pass over blank, fill and clamps, mm. `lowest` is
+    the lowest place of its tip above the bed. 2 mm are added (common practice, no source)."""
     return clamping.highest - lowest + COLLET_CLEAR
 
 

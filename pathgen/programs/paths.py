@@ -11,7 +11,6 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
-from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats
@@ -22,37 +21,17 @@ from pathgen.base.toolpath import Toolpath
 from pathgen.programs.around import Around
 from pathgen.programs.standing import in_the_way, left_by_roughing, near_clamps, outline_top, standing
 from pathgen.strategies.cutting_out import outlining
-from pathgen.strategies.drilling import drilling
-from pathgen.strategies.engraving import engraving
+from pathgen.strategies.drilling import drill_marks, drilling, hover_over_marks
 from pathgen.strategies.facing import cutting_again, cutting_again_over, finishing, roughing
-from pathgen.strategies.marks import drill_marks, hover_over_marks
 from pathgen.strategies.matching import round_pieces
 from pathgen.strategies.pocketing import PocketOptions, pocket
 from pathgen.strategies.resurfacing import RESURFACE_RIDGE, RIDGE_CLEAR, Waste
-from pathgen.strategies.slotting import bevelling, slotting
+from pathgen.strategies.slotting import bevelling, engraving, slotting
 from pathgen.strategies.tabs import Tabs, check_tabs_hold, tab_points
+from pathgen.work import operations
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.features import Holes
 from pathgen.work.fill import lies_over
-from pathgen.work.operations import (
-    Bevel,
-    Channel,
-    CutAgain,
-    CutOut,
-    CutPieces,
-    DowelHoles,
-    Engrave,
-    Hover,
-    NutSlot,
-    Operation,
-    Outline,
-    Pocket,
-    RoundHoles,
-    SideDots,
-    Slot,
-    SurfaceFinish,
-    SurfaceRough,
-    WitnessMarks,
-)
 from pathgen.work.underside import sunk_of
 
 _HOP = 1.0  # mm that ways across go over the height that rapids come down to, which is above all wood and fill
@@ -70,22 +49,23 @@ def path_of(step: Step, around: Around) -> Toolpath:
     return path
 
 
-def _rough(operation: SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:
+def _rough(operation: operations.SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:
     clamping = around.clamping
     return roughing(
-        around.surfaced, clamping.first_surface, cutter, finish=clamping.cutter(SurfaceFinish), stock_top=around.top,
-        allowance=operation.feature.allowance, past=around.past, blank=clamping.stock.bounds, rapids=around.rapids,
+        around.surfaced, clamping.first_surface, cutter, finish=clamping.cutter(operations.SurfaceFinish),
+        stock_top=around.top, allowance=operation.feature.allowance, past=around.past, blank=clamping.stock.bounds,
+        rapids=around.rapids,
     )
 
 
-def _finish(operation: SurfaceFinish, cutter: Cutter, around: Around) -> Toolpath:
+def _finish(operation: operations.SurfaceFinish, cutter: Cutter, around: Around) -> Toolpath:
     return finishing(
         around.first_passes, allowance=left_by_roughing(around), stock_top=around.top,
         later=around.last_passes if operation.feature.leave else None, rapids=around.rapids,
     )
 
 
-def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
+def _again(operation: operations.CutAgain, cutter: Cutter, around: Around) -> Toolpath:
     inlay, surfacing, passes = operation.feature, operation.surfacing, around.first_passes
     stepdown, left = operation.at_once(cutter), left_by_roughing(around)
     waste: Waste = "wall" if left is None or left > cutter.stepdown else "cleared"
@@ -108,7 +88,7 @@ def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
                                                 waste=waste, rapids=around.rapids)])
 
 
-def _pocket(operation: Pocket, cutter: Cutter, around: Around) -> Toolpath:
+def _pocket(operation: operations.Pocket, cutter: Cutter, around: Around) -> Toolpath:
     return around.pockets[operation.feature.index][operation.nth].toolpath
 
 
@@ -117,14 +97,14 @@ def ridges_at_last(clamping: Clamping) -> float:
     return clamping.surfacing.scallop if clamping.surfacing else 0.0
 
 
-def _slots(operation: Slot, cutter: Cutter, around: Around) -> Toolpath:
+def _slots(operation: operations.Slot, cutter: Cutter, around: Around) -> Toolpath:
     path = slotting(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, rapids=around.rapids,
                     stands=standing(cutter, around), ridges=ridges_at_last(around.clamping),
                     eases=operation.works_hard(cutter))
     return _hopping(path, cutter, around)
 
 
-def _bevels(operation: Bevel, cutter: Cutter, around: Around) -> Toolpath:
+def _bevels(operation: operations.Bevel, cutter: Cutter, around: Around) -> Toolpath:
     path = bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, rapids=around.rapids,
                      stands=standing(cutter, around))
     return _hopping(path, cutter, around)
@@ -132,10 +112,7 @@ def _bevels(operation: Bevel, cutter: Cutter, around: Around) -> Toolpath:
 
 def _hopping(path: Toolpath, cutter: Cutter, around: Around) -> Toolpath:
     """The same path, lower from cut to cut where no clamp stands: off all that are given, or where the finishing cutter
-    has been.
-
-    Of work that has moved since it is not known where that was.
-    """
+    has been. Of work that has moved since it is not known where that was."""
     finish, rapids, clamping = around.finish, around.rapids, around.clamping
     low = max(rapids.air_z, clamping.shared.highest if clamping.shared else 0.0) + _HOP
     if clamping.moved is not None or low >= rapids.safe_z:
@@ -153,11 +130,11 @@ def _hopping(path: Toolpath, cutter: Cutter, around: Around) -> Toolpath:
     return path.hopping(low, safe_z=rapids.safe_z, free=free)
 
 
-def _holes(operation: DowelHoles | RoundHoles | SideDots, cutter: Cutter, around: Around) -> Toolpath:
+def _holes(operation: operations.Operation[Holes], cutter: Cutter, around: Around) -> Toolpath:
     return drilling(operation.feature, cutter=cutter, top=around.top, rapids=around.rapids)
 
 
-def _cut_out(operation: CutOut, cutter: Cutter, around: Around) -> Toolpath:
+def _cut_out(operation: operations.CutOut, cutter: Cutter, around: Around) -> Toolpath:
     cut, clamping = operation.feature, around.clamping
     (made,) = pocket(cut.shapes, surface=clamping.finished_surface, cutters=[cutter], depth=cut.depth,
                      safe_z=clamping.safe_z, where=cut.what,
@@ -165,19 +142,19 @@ def _cut_out(operation: CutOut, cutter: Cutter, around: Around) -> Toolpath:
     return made.toolpath
 
 
-def _marks(operation: WitnessMarks, cutter: Cutter, around: Around) -> Toolpath:
+def _marks(operation: operations.WitnessMarks, cutter: Cutter, around: Around) -> Toolpath:
     return drill_marks(operation.feature, cutter=cutter, top=around.top, rapids=around.rapids)
 
 
-def _hover(operation: Hover, cutter: Cutter, around: Around) -> Toolpath:
+def _hover(operation: operations.Hover, cutter: Cutter, around: Around) -> Toolpath:
     return hover_over_marks(operation.feature, top=operation.feature.top(around.top), safe_z=around.clamping.safe_z)
 
 
-def _engrave(operation: Engrave, cutter: Cutter, around: Around) -> Toolpath:
+def _engrave(operation: operations.Engrave, cutter: Cutter, around: Around) -> Toolpath:
     return engraving(operation.feature, cutter=cutter, top=around.clamping.surface.thickness, rapids=around.rapids)
 
 
-def _outline(operation: Outline, cutter: Cutter, around: Around) -> Toolpath:
+def _outline(operation: operations.Outline, cutter: Cutter, around: Around) -> Toolpath:
     clamping, cut = around.clamping, operation.feature
     part, tabs = clamping.board.outline, Tabs(tabs_of(clamping), cut.tab_height, cut.tab_width)
     if len(tabs.at) and cut.tab_height >= clamping.stock.thickness:
@@ -189,7 +166,7 @@ def _outline(operation: Outline, cutter: Cutter, around: Around) -> Toolpath:
                      where=f"{cut.where} cutter")
 
 
-def _pieces(operation: CutPieces, cutter: Cutter, around: Around) -> Toolpath:
+def _pieces(operation: operations.CutPieces, cutter: Cutter, around: Around) -> Toolpath:
     cut = operation.feature
     return round_pieces(cut.shapes, cutter=cutter, thickness=around.top, through=cut.through,
                         safe_z=around.clamping.safe_z)
@@ -198,39 +175,37 @@ def _pieces(operation: CutPieces, cutter: Cutter, around: Around) -> Toolpath:
 @lru_cache(maxsize=2)
 def tabs_of(clamping: Clamping) -> Floats:
     """(n, 2) middles of the tabs, on the outline, not to be written to; none where the outline is not cut."""
-    cutter, cut = clamping.cutter(Outline), clamping.feature(Outline)
+    cutter, cut = clamping.cutter(operations.Outline), clamping.feature(operations.Outline)
     if cutter is None or cut is None:
         return np.empty((0, 2))
-    slots = [s.lines.reshape(-1, 2) for s in (clamping.feature(Slot), clamping.feature(NutSlot)) if s is not None]
+    slots = filter(None, map(clamping.feature, (operations.Slot, operations.NutSlot)))
+    avoid = [each.lines.reshape(-1, 2) for each in slots]
+    # what runs out of the part below: no tab stands over it
+    mouths = [overlay.difference(sunk.shape, clamping.board.outline) for sunk in sunk_of(clamping)]
     return tab_points(
-        clamping.board.outline, cut.tabs, avoid=np.concatenate([np.empty((0, 2)), *slots]),
+        clamping.board.outline, cut.tabs, avoid=np.concatenate([np.empty((0, 2)), *avoid]),
         width=cut.tab_width, cutter=cutter, where=f"{cut.where} tabs", rise=cut.tab_height - cut.bottom,
-        inlays=overlay.union_all([*(i.area for i in clamping.inlays), *_mouths(clamping)]),
+        inlays=overlay.union_all([*(inlay.area for inlay in clamping.inlays), *mouths]),
         all_round_in=clamping.stock.bounds if cut.all_round else None,
     )
 
 
-def _mouths(clamping: Clamping) -> list[BaseGeometry]:
-    """What runs out of the part below, where it does: no tab stands over it."""
-    return [overlay.difference(sunk.shape, clamping.board.outline) for sunk in sunk_of(clamping)]
-
-
-PATHS: Mapping[type[Operation[Any]], Maker] = {
-    SurfaceRough: _rough,
-    SurfaceFinish: _finish,
-    CutAgain: _again,
-    Pocket: _pocket,
-    Slot: _slots,
-    NutSlot: _slots,
-    Bevel: _bevels,
-    DowelHoles: _holes,
-    RoundHoles: _holes,
-    CutOut: _cut_out,
-    Channel: _cut_out,
-    SideDots: _holes,
-    WitnessMarks: _marks,
-    Hover: _hover,
-    Engrave: _engrave,
-    Outline: _outline,
-    CutPieces: _pieces,
+PATHS: Mapping[type[operations.Operation[Any]], Maker] = {
+    operations.SurfaceRough: _rough,
+    operations.SurfaceFinish: _finish,
+    operations.CutAgain: _again,
+    operations.Pocket: _pocket,
+    operations.Slot: _slots,
+    operations.NutSlot: _slots,
+    operations.Bevel: _bevels,
+    operations.DowelHoles: _holes,
+    operations.RoundHoles: _holes,
+    operations.CutOut: _cut_out,
+    operations.Channel: _cut_out,
+    operations.SideDots: _holes,
+    operations.WitnessMarks: _marks,
+    operations.Hover: _hover,
+    operations.Engrave: _engrave,
+    operations.Outline: _outline,
+    operations.CutPieces: _pieces,
 }

@@ -1,8 +1,8 @@
-"""Every path of one clamping, and what comes of planning them."""
+"""Every path of one clamping, and what comes of planning them; what cutters open in plan, before any path."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import Doubt, asked_by
+from pathgen.base.errors import Doubt, PathgenError, asked_by
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.around import Around
 from pathgen.programs.edges import Edges, edges_of
@@ -25,6 +25,7 @@ from pathgen.programs.travel import Reach, check_travel, reaches_of, span_of, ze
 from pathgen.programs.zero_check import ZeroCheck, zero_checks
 from pathgen.strategies.matching import LetIns
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket
+from pathgen.strategies.reach import opened_by
 from pathgen.strategies.surfacing import Passes
 from pathgen.work.clamping import Clamping, Idle, numbered
 from pathgen.work.features import Inlay
@@ -61,10 +62,8 @@ class Asked:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Plan:
-    """All that is to be cut, step by step.
-
-    `paths` holds one Toolpath for each step of `clamping`; `pockets` one tuple of PocketCut for each inlay.
-    """
+    """All that is to be cut, step by step. `paths` holds one Toolpath for each step of `clamping`; `pockets` one tuple
+    of PocketCut for each inlay."""
 
     around: Around
     asked: Asked = Asked()
@@ -134,10 +133,8 @@ class Plan:
 
 
 def plan(clamping: Clamping, asked: Asked | None, *, pockets: Pockets | None) -> Plan:
-    """Every path of a clamping; `pockets` are those of `pockets_of`, where they are known already.
-
-    Raises PathgenError for what cannot be cut as asked, before anything is written.
-    """
+    """Every path of a clamping; `pockets` are those of `pockets_of`, where they are known already. Raises PathgenError
+    for what cannot be cut as asked, before anything is written."""
     around = Around(clamping=clamping, pockets=pockets_of(clamping) if pockets is None else pockets)
     paths = []
     for step in clamping.steps:
@@ -159,9 +156,7 @@ def check_spans(*parts: Plan) -> None:
 
 def both_sides(top: Plan, back: Plan) -> tuple[Plan, Plan]:
     """The plans with each other beside them, of a blank that is turned over: its X 0 and Y 0 stay, its Z 0 does not.
-
-    Raises JobError as `check_spans` does.
-    """
+    Raises JobError as `check_spans` does."""
     top, back = (replace(one, beside=(back, top)) for one in (top, back))
     flat = [replace(one, low=one.low * [1, 1, 0], high=one.high * [1, 1, 0]) for one in back.reaches]
     check_travel([(top.clamping, top.reaches, top.zero_checks), (back.clamping, flat, {})])
@@ -170,9 +165,7 @@ def both_sides(top: Plan, back: Plan) -> tuple[Plan, Plan]:
 
 def finishing_with(clamping: Clamping, cutter: Cutter, *, scallop: float) -> tuple[Passes, tuple[Toolpath, ...]]:
     """The finishing passes, and the paths of the finish and of every second cut, with another cutter or ridge height.
-
-    Raises CutterError for a cutter that cannot finish a radius; `clamping` is one with a surface.
-    """
+    Raises CutterError for a cutter that cannot finish a radius; `clamping` is one with a surface."""
     assert clamping.surfacing is not None
     surfacing = replace(clamping.surfacing, scallop=scallop)
     steps = tuple(
@@ -233,3 +226,25 @@ def pockets_with(clamping: Clamping, inlay: Inlay, cutters: Sequence[Cutter]) ->
                                   floor_ridge=min(PocketOptions.floor_ridge, left / 2)),
                 where=", ".join([inlay.name, *[one.odd_words for one in inlay.placed if one.odd_words][:1]]),
         )
+
+
+def opened_in_plan(
+    clamping: Clamping, inlay: Inlay, *, of_v: Callable[[Clamping, Inlay], BaseGeometry]
+) -> BaseGeometry:
+    """What an inlay's cutters open; where the last is a v cutter, of which only its path tells, what `of_v` says. All
+    that is drawn where they cannot go in, which is told elsewhere."""
+    try:
+        if clamping.cutters_of(inlay)[-1].shape == "v":
+            return of_v(clamping, inlay)
+        return opened_of_shape(clamping, inlay, inlay.area, clamping.cutters_of(inlay))
+    except PathgenError:
+        return inlay.area
+
+
+def opened_of_shape(
+    clamping: Clamping, inlay: Inlay, shape: BaseGeometry, cutters: Sequence[Cutter]
+) -> BaseGeometry:
+    """What some cutters would open of a shape, deep as an inlay and there. Raises CutterError as `opened_by` does."""
+    proud, surface = clamping.proud(inlay), clamping.board.surface
+    return opened_by(shape, cutters, replace(surface, thickness=surface.thickness + proud),
+                     inlay.depth + proud)

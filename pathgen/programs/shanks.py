@@ -21,14 +21,10 @@ from pathgen.work.operations import NutSlot, Pocket, Slot, SurfaceFinish, Surfac
 
 RUBS = 0.05
 """Above the flutes wood may stand so high, mm, as the verifier lets pass."""
-
 BESIDE, _EVERY = 0.05, 0.2
 """Looked at from the cutter, and along its way, mm."""
-
 _ROUND = np.linspace(0.0, 2.0 * np.pi, 16, endpoint=False)
-
-_AT_ONCE = 20_000
-"""Places that are worked out together."""
+_AT_ONCE = 20_000  # places that are worked out together
 
 
 def check_shanks(paths: Sequence[Toolpath], around: Around) -> None:
@@ -56,20 +52,17 @@ def _check(path: Toolpath, step: Step, finished: Sequence[tuple[Toolpath, Step]]
         return
     least = rounded_up(above)
     less = least - cutter.flute_length
-    raise JobError(
-        f'[[cutter]] "{cutter.name}" flute_length',
-        f"{cutter.flute_length:g} mm, and in {step.title} what is left beside it stands {least:.2f} mm over "
-        f"its tip, at {place_words(x, y, around.clamping.units)}: its shank would rub there",
-        allowed=f"{least:.2f} mm or more", remedy="name a longer cutter, or "
-        + ("take a thinner blank" if step.operation.finishes else f"cut {less:.2f} mm less deep"),
-    )
+    raise JobError(f'[[cutter]] "{cutter.name}" flute_length',
+                   f"{cutter.flute_length:g} mm, and in {step.title} what is left beside it stands {least:.2f} mm over "
+                   f"its tip, at {place_words(x, y, around.clamping.units)}: its shank would rub there",
+                   allowed=f"{least:.2f} mm or more", remedy="name a longer cutter, or "
+                   + ("take a thinner blank" if step.operation.finishes else f"cut {less:.2f} mm less deep"))
 
 
 def _beside(
     path: Toolpath, step: Step, finished: Sequence[tuple[Toolpath, Step]], around: Around
 ) -> tuple[float, float, float]:
-    """How high what is left beside a cut stands over its tip, mm, and where, (x, y); 0 where its flutes surely bear it.
-    """
+    """How high what is left beside a cut stands over its tip, mm, and where, (x, y); 0 where its flutes bear it."""
     clamping, cutter, first = around.clamping, step.cutter, isinstance(step.operation, (SurfaceFinish, Pocket))
     passes, surface = (around.first, clamping.first_surface) if first else (around.finish, clamping.finished_surface)
     most = cutter.flute_length + RUBS

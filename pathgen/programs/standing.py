@@ -26,12 +26,10 @@ from pathgen.work.operations import SurfaceRough
 
 _OFF_CLAMPS = 3.0
 """Kept from clamps on low ways across, mm: they stay where they are when the work is moved a little."""
-
 _RINGS, _ROUND, _CLOSE = 32, 16, 0.1
 """Under which a cutter that is not flat is looked at for what stands, and the places on each where more than so many mm
 may stand over its tip.
 """
-
 _EVERY = 0.25
 """Between places along the outline's way at which it is asked how high wood stands, mm, where cells are smaller."""
 

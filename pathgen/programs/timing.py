@@ -45,10 +45,8 @@ class Times:
 
 
 def times(toolpath: Toolpath, cutter: Cutter, machine: Machine, *, corner: float = CORNER) -> Times:
-    """Minutes that a path takes, cutting and rapids apart; see the module's text for the model.
-
-    `corner` is how far from a corner the machine may pass while rounding it, mm: 0 stops at every corner.
-    """
+    """Minutes that a path takes, cutting and rapids apart; see the module's text for the model. `corner` is how far
+    from a corner the machine may pass while rounding it, mm: 0 stops at every corner."""
     lengths, moving = toolpath.lengths, np.flatnonzero(toolpath.lengths > 0)
     if not len(moving):
         return Times()
@@ -60,10 +58,8 @@ def times(toolpath: Toolpath, cutter: Cutter, machine: Machine, *, corner: float
 
 
 def joint_speeds(points: Floats, moving: Ints, speed: Floats, acceleration: float, *, corner: float) -> Floats:
-    """Speeds, mm per second, at the start of each move and at the end of the last: (moves + 1,).
-
-    `moving` are the indices of the points that a move of some length reaches, `speed` (moves,) their feeds.
-    """
+    """Speeds, mm per second, at the start of each move and at the end of the last: (moves + 1,). `moving` are the
+    indices of the points that a move of some length reaches, `speed` (moves,) their feeds."""
     steps = points[moving] - points[moving - 1]
     lengths = np.linalg.norm(steps, axis=1)
     limit = np.zeros(len(moving) + 1)
@@ -88,9 +84,7 @@ def trapezoid(lengths: Floats, speed: Floats, enter: Floats, leave: Floats, acce
 
 def corner_radius(unit: Floats, lengths: Floats, corner: float) -> Floats:
     """Radius, mm, of the arc that rounds each meeting of two moves, (moves - 1,): infinite where they are in line.
-
-    `unit` (moves, 3) are the directions of the moves and `lengths` (moves,) how long they are.
-    """
+    `unit` (moves, 3) are the directions of the moves and `lengths` (moves,) how long they are."""
     cosine = np.clip((unit[:-1] * unit[1:]).sum(axis=1), -1.0, 1.0)
     half_cosine = np.sqrt((1.0 + cosine) / 2.0)
     shorter = np.minimum(lengths[:-1], lengths[1:])

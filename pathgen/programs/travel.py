@@ -18,8 +18,7 @@ from pathgen.work.operations import Hover, WitnessMarks
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Reach:
-    """The lowest and the highest place that one thing which is asked of the machine has on its display: (3,) each, mm.
-    """
+    """The lowest and the highest place that one thing asked of the machine has on its display: (3,) each, mm."""
 
     what: str
     low: Floats
@@ -75,11 +74,9 @@ def check_travel(parts: Sequence[tuple[Clamping, Sequence[Reach], Mapping[int, Z
     slips = [f"{format_length(10 * travel[k], units)} in {'XYZ'[k]}" for k in short
              if 2 * travel[k] < spans[k] <= 10 * travel[k]]
     meant = f"measure travel (is {' and '.join(slips)} meant?), or " if slips else ""
-    raise JobError(
-        "[machine] travel", f"all that is cut, set and tried spans {'; and '.join(words)}{lifted}",
-        allowed="travel " + " and ".join(f"{over[k][1]} in {'XYZ'[k]}" for k in short),
-        remedy=f"{_shorter(clamping, spans, runs, short)}{nearer}{lower}{meant}take a larger machine",
-    )
+    raise JobError("[machine] travel", f"all that is cut, set and tried spans {'; and '.join(words)}{lifted}",
+                   allowed="travel " + " and ".join(f"{over[k][1]} in {'XYZ'[k]}" for k in short),
+                   remedy=f"{_shorter(clamping, spans, runs, short)}{nearer}{lower}{meant}take a larger machine")
 
 
 def _shorter(clamping: Clamping, spans: Floats, runs: Sequence[Reach], short: Sequence[int]) -> str:

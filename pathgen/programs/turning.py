@@ -18,8 +18,7 @@ DOWEL_CLEAR = 0.5
 
 
 def turning(clamping: Clamping) -> list[str]:
-    """How a blank whose back was cut is turned over and laid on its dowels; nothing where it has one side, or lies so.
-    """
+    """How a blank whose back was cut is turned over and laid on its dowels; nothing where it is not, or lies so."""
     dowels = clamping.under.feature(DowelHoles) if clamping.under else None
     if dowels is None or clamping.begun:
         return []

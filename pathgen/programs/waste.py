@@ -18,27 +18,16 @@ from pathgen.base.units import coarse_length
 from pathgen.programs.around import Around
 from pathgen.programs.paths import path_of
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.mark_errors import (
-    ACCURACY,
-    BOARD_LIMIT,
-    CHECKED,
-    MarkErrors,
-    height_influence,
-    leverage,
-    mark_errors,
-)
+from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, CHECKED, MarkErrors, height_influence, leverage, mark_errors
 from pathgen.work.part import Part
 from pathgen.work.underside import turned_over
 
 MARK_GAP = 0.5
 """Wood between a mark and all that is cut or in the way, mm."""
-
 NEAR_MIDDLE = 0.125
 """How far from the middle of the length a pair of marks may lie, as a share of the length."""
-
 _FAR = 1e4  # mm: past any blank
 _INSET = 0.5  # mm: how far inside the edge of the waste a place is put
-
 SAFE = 0.1
 """Taken more than roughing passes sweep, mm: a disc is drawn as a polygon a little inside it."""
 
@@ -63,10 +52,8 @@ def off_clamps(free: BaseGeometry, clamping: Clamping, away: float) -> BaseGeome
 
 
 def within_travel(free: BaseGeometry, around: Around, reach: Floats | None = None) -> BaseGeometry:
-    """The part of `free` that the machine's travel reaches with all that is cut, and zero, in its middle.
-
-    `reach` is (2, 2), the lowest and the highest X, Y on the display of all that it must reach, where paths are known.
-    """
+    """The part of `free` that the machine's travel reaches with all that is cut, and zero, in its middle. `reach` is
+    (2, 2), the lowest and the highest X, Y on the display of all that it must reach, where paths are known."""
     clamping = around.clamping
     if clamping.machine.travel is None:
         return free
@@ -106,12 +93,10 @@ def spread_places(
     if fits is None:
         errors = min((errors for _, errors in made), key=lambda e: e.worst)
         span = np.ptp(corners, axis=0)
-        raise JobError(
-            where, f"the waste has room only for marks within {coarse_length(span[0])} along and "
-            f"{coarse_length(span[1])} across, for a {board.names.part} {coarse_length(board.length)} long: "
-            f"{error_words(errors)}",
-            allowed=f"{limit:g} mm", remedy=remedy,
-        )
+        raise JobError(where, f"the waste has room only for marks within {coarse_length(span[0])} along and "
+                       f"{coarse_length(span[1])} across, for a {board.names.part} {coarse_length(board.length)} long: "
+                       f"{error_words(errors)}",
+                       allowed=f"{limit:g} mm", remedy=remedy)
     return fits
 
 

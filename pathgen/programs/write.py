@@ -29,42 +29,25 @@ from pathgen.work.clamping import Clamping, Machine, Step
 
 DECIMALS = {"mm": 4, "in": 5}
 """Places after the point: 0.05 um and 0.13 um of rounding. Enough for arcs to agree with themselves (3.5.3.2)."""
-
 COMMENT_WIDTH = 76
 """Comment lines are wrapped here; the standard allows lines of 256 characters (3.3)."""
-
 ARC_TOLERANCE = 5e-4
 """How far the ends of moves may lie from the arc that stands for them, mm."""
-
 ARC_BETWEEN = max(PocketOptions.arc + PocketOptions.fewer, drilling.CHORD)
 """How far a move may between its ends: as far as those of pockets and holes are from their curves."""
-
 ARC_RADII = 1e-3
 """How far an arc's radius at its start and at its end may differ as written, mm: half of what 3.5.3.2 allows."""
-
 _RUNS = "Toolpath.from_runs(.., safe_z=..) makes such paths"
-
 WORK_OFFSET = "G54"
-
 _HARMLESS = re.compile(r"(?:job|part|step|operation|cutter|stock|zero|about|before|afterwards|cautions|cut)\b|-|\.\.|$")
 
 
 def program_text(toolpath: Toolpath, *, clamping: Clamping, step: Step, header: Iterable[str], job: str) -> str:
     """One program: header comments, the state it needs, the moves, and a safe end.
 
-    Parameters
-    ----------
-    toolpath : Toolpath
-        In the board's frame; written in the machine's frame and units as the clamping's set-up says.
-    header : lines of text
-        Written as comments, reduced to harmless characters.
-    job : str
-        The job's fingerprint, 16 hex digits.
-
-    Raises
-    ------
-    ProgramError
-        For a path that does not begin and end at a safe height, or cuts before any rapid.
+    `toolpath` is in the board's frame, and written in the machine's frame and units as the clamping's set-up says; the
+    lines of the `header` are written as comments, reduced to harmless characters; `job` is the job's fingerprint, 16
+    hex digits. Raises ProgramError for a path that does not begin and end at a safe height, or cuts before any rapid.
     """
     _check_ends(toolpath, clamping.safe_z, f"program {step.number}")
     top = clamping.to_machine(np.array([[0.0, 0.0, clamping.safe_z]]), step)[0, 2]
@@ -246,10 +229,8 @@ def _opening(safe_z: float, how: _How) -> list[str]:
 
 @remembered
 def _moves(points: Floats, move: NDArray[np.int8], how: _How) -> tuple[str, ...]:
-    """Moves, a line each; axis words, G words and F are written only when they change.
-
-    The opening has already lifted to the safe height, where every path begins.
-    """
+    """Moves, a line each; axis words, G words and F are written only when they change. The opening has already lifted
+    to the safe height, where every path begins."""
     there, words = _rounded(points, how.units), np.where(move == Move.RAPID, " G0", " G1").astype(object)
     around, left = np.full(len(move), "", dtype=object), np.ones(len(move), dtype=bool)
     arcs = fitted_arcs(points, move, tolerance=ARC_TOLERANCE, between=ARC_BETWEEN) if how.machine.arcs else {}
@@ -307,10 +288,8 @@ def _rounded(mm: Floats, units: str) -> Floats:
 
 
 def _shown(rounded: Floats, units: str, name: str = "") -> NDArray[np.object_]:
-    """Rounded numbers behind a word's name: digits and at most one point, no exponent (3.3.2.1).
-
-    A text for each whole number between the least and the largest, and one for each fraction, are put together.
-    """
+    """Rounded numbers behind a word's name: digits and at most one point, no exponent (3.3.2.1). A text for each whole
+    number between the least and the largest, and one for each fraction, are put together."""
     places = DECIMALS[units]
     whole, fraction = np.divmod(np.rint(np.abs(rounded) * 10**places).astype(np.int64), 10**places)
     whole = np.where(rounded < 0.0, ~whole, whole)  # so that -0.5 differs from 0.5

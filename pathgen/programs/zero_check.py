@@ -27,29 +27,21 @@ from pathgen.work.operations import CutAgain, DowelHoles, WitnessMarks
 
 SPARE = 0.5
 """Bare wood kept round where a cutter touches, mm."""
-
 LEAST_FOOT = 1.5
 """Half the width of a slip of paper that can still be held, mm; common practice, no source."""
-
 BESIDE = 25.0
 """How far beside the blank a place on the bed may be, mm."""
-
 ERROR_TOLD = {"mm": 0.01, "in": 0.0254}
 """The error of Z whose cost is told, by units, mm: what a display or a dial shows."""
-
 WHOLE = {"mm": 0.1, "in": 0.254}
 """Places are told in whole ones of these, by units, mm."""
-
 NEXT_TO = 15.0
 """So near to each other two places of a raw top are taken to be as high, mm; common practice, no source."""
-
 SAME = {"mm": 0.02, "in": 0.0254}
 """How nearly the display must show the same over one place each time, by units, mm; common practice, no source."""
-
 NEARLY = {"mm": 0.05, "in": 0.0508}
 """How nearly it must over two places next to each other of a top that nothing cuts, by units, mm; common practice, no
 source."""
-
 _CLEAR = 1.0  # mm: between a cutter and what stands beside it
 _ROUNDS = 60
 _AS_MUCH = 0.05  # mm: places with so nearly the same room are alike
@@ -60,9 +52,7 @@ On = Literal["raw top", "finished surface", "bare face", "bed"]
 @dataclass(frozen=True, kw_only=True)
 class ZeroCheck:
     """Where to try the zero before one program, the `order`-th of its clamping, with a `feeler` under the cutter.
-
-    Lengths in mm, in the part's frame unless said.
-    """
+    Lengths in mm, in the part's frame unless said."""
 
     order: int
     on: On
@@ -82,8 +72,7 @@ class ZeroCheck:
     by_marks: bool = False
     """Whether it counts on the heights of the marks as drilled."""
     within: float = 0.0
-    """How far off the display may be where the work moved, as exactly as its marks were measured; 0 where it did not.
-    """
+    """How far off the display may be where the work moved, as exactly as marks were measured; 0 where it did not."""
     off: str = ""
     """What it is where the display is off by the same each time Z 0 is set, of the same heights."""
     like: int | None = None
@@ -220,7 +209,8 @@ def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCh
         top = float((clamping.moved.places + clamping.moved.residuals)[mark, 2])
         if_so = f"as measured at {_called(clamping, mark)}"
     if on in ("finished surface", "bare face"):
-        last, surfacing = _cut_to_the_end(clamping, step), clamping.surfacing
+        before, surfacing = (s.operation for s in clamping.steps if s.order < step.order), clamping.surfacing
+        last = any(isinstance(one, CutAgain) and not one.goes_round for one in before)  # over the whole board
         surface = clamping.finished_surface if last else clamping.first_surface
         height = feeler_tip(surface, step.cutter, x, y, feeler)
         if surfacing is not None:
@@ -305,8 +295,7 @@ def _raw(around: Around, foot: float) -> BaseGeometry:
 
 
 def _finished(around: Around, step: Step, foot: float, radius: float) -> Iterator[BaseGeometry]:
-    """The surface as cut, bare of fill, away from everything that is ever opened in it: near its crest, and all of it.
-    """
+    """The surface as cut, bare of fill, away from all that is ever opened in it: near its crest, and all of it."""
     clamping = around.clamping
     before = [s for s in clamping.steps if s.order < step.order]
     cut = clamping.surfacing is None or any(s.operation.finishes for s in before)
@@ -321,8 +310,7 @@ def _finished(around: Around, step: Step, foot: float, radius: float) -> Iterato
     yield free
 
 
-_SMEAR = 2.0
-"""Kept from a drawing whose fill may have run over its edge and been cut off again, mm."""
+_SMEAR = 2.0  # kept from a drawing whose fill may have run over its edge and been cut off again, mm
 
 
 def _bed(around: Around, step: Step, foot: float) -> BaseGeometry:
@@ -354,12 +342,6 @@ def _middle(free: BaseGeometry, whole: float) -> tuple[float, float]:
 def _foot(cutter: Cutter) -> float:
     """Half the bare width that a cutter and the feeler under it need."""
     return max((cutter.radius if cutter.is_flat else 0.0) + SPARE, LEAST_FOOT)
-
-
-def _cut_to_the_end(clamping: Clamping, step: Step) -> bool:
-    """Whether a second cut has gone over the whole board when a step starts."""
-    before = [s.operation for s in clamping.steps if s.order < step.order]
-    return any(isinstance(o, CutAgain) and not o.goes_round for o in before)
 
 
 def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:

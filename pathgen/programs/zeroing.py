@@ -23,10 +23,8 @@ def surfaced_before(clamping: Clamping, step: Step) -> bool:
 
 
 def fitted_lowest(clamping: Clamping, lowest: Sequence[float]) -> list[float]:
-    """For each step the lowest of all that its cutter stays in the spindle for; `lowest` are the steps' own, mm.
-
-    Of other parts of a common blank, whose turn comes between, `Turn` says it.
-    """
+    """For each step the lowest of all that its cutter stays in the spindle for; `lowest` are the steps' own, mm. Of
+    other parts of a common blank, whose turn comes between, `Turn` says it."""
     runs: list[list[int]] = []
     for k, step in enumerate(clamping.steps):
         if not runs or refits(clamping, step) or step.cutter.name != clamping.steps[k - 1].cutter.name:

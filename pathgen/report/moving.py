@@ -39,7 +39,7 @@ def marks_data(clamping: Clamping) -> dict[str, Any] | None:
         return None
     tops = np.full(len(marks.places), clamping.stock.thickness) if marks.tops is None else marks.tops
     wood = np.column_stack([marks.places, tops])
-    machine, now = clamping.wood_at(wood, None), clamping.wood_now(wood)
+    machine, now = clamping.to_machine(wood), clamping.wood_now(wood)
     return {
         "places": [[rounded(x, 3), rounded(y, 3)] for x, y in marks.places],
         # where to move the machine to: from the zero of the set-up, along its own axes

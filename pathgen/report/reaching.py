@@ -14,8 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.cutters import FINEST, Cutter
 from pathgen.base.units import area_words, fine_length, place_words
-from pathgen.programs.opened import opened_in_plan, opened_of_shape
-from pathgen.programs.plan import Plan, pockets_with
+from pathgen.programs.plan import Plan, opened_in_plan, opened_of_shape, pockets_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
 from pathgen.report.reckoning import CHANGE, cleared_by, likely_opened, simplified

@@ -28,7 +28,7 @@ from pathgen.programs.shanks import check_shanks
 from pathgen.programs.timing import times
 from pathgen.programs.waste import MARK_GAP, left_standing
 from pathgen.report.programs import Program
-from pathgen.report.quicker_pockets import fewer_layers, flat_ends, told_cost, usual_sizes, wider_first
+from pathgen.report.quicker_clearing import fewer_layers, flat_ends, told_cost, usual_sizes, wider_first
 from pathgen.report.reckoning import CHANGE
 from pathgen.strategies.pocketing.places import layer_depths
 from pathgen.strategies.resurfacing import heights_above

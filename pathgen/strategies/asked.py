@@ -25,12 +25,8 @@ from pathgen.strategies.resurfacing import MOST_LAYERS, least_stepdown
 
 LEAST = 0.01
 """No cut is less deep, mm."""
-
-_OFF_CUT = 0.1
-"""How far off the first cut's outline fill may reach, mm: passes go so far past it."""
-
-_OFF = 0.5
-"""How far off an outline a place for a tab may lie, mm."""
+_OFF_CUT = 0.1  # how far off the first cut's outline fill may reach, mm: passes go so far past it
+_OFF = 0.5  # how far off an outline a place for a tab may lie, mm
 
 
 def cutter(where: str, got: object) -> Cutter:
@@ -99,8 +95,7 @@ def reaches(where: str, shape: shapely.Polygon, top: Surface, cutter: Cutter) ->
 
 
 def under(where: str, shape: shapely.Geometry, top: Surface, *, past: float = 0.0) -> None:
-    """Refuse a shape that reaches to where the top is steeper than any, or `past` its ends to where that is so along.
-    """
+    """Refuse a shape that reaches to where the top is steeper than any, or `past` its ends where it is so along."""
     if not isinstance(top, Surface):
         raise PathgenError(f"{where.split()[0]} top", f"a {type(top).__name__}", allowed="a pathgen.Surface",
                            remedy="make one: pathgen.flat(6.0), or pathgen.radiused(thickness=6.0, start=254.0)")

@@ -112,10 +112,8 @@ def _lines(passes: Passes) -> list[Floats]:
 
 
 def _between(line: Floats, x0: float, x1: float) -> Floats:
-    """The stretch of a pass from x0 to x1: its own knots, and ends on the straight lines between them.
-
-    Nothing where x0 and x1 are NaN.
-    """
+    """The stretch of a pass from x0 to x1: its own knots, and ends on the straight lines between them. Nothing where x0
+    and x1 are NaN."""
     x0, x1 = (max(x0, line[0, 0]), min(x1, line[-1, 0])) if len(line) else (0.0, 0.0)
     if not x0 < x1:
         return np.empty((0, 3))

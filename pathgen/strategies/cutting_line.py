@@ -13,26 +13,20 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.units import place_words, rounded_up
 
-_ALONG = 0.1
-"""Between places along the walls at which it is asked how far off the way lies, mm."""
-
+_ALONG = 0.1  # between places along the walls at which it is asked how far off the way lies, mm
 _SHORT_EDGE, _LEFT = 0.02, 0.003
 """Beside an edge shorter than this a mitred line may leave the walls by more than that, mm, where a round one does not:
 a tiny corner that points outward, in one that points inward."""
-
 _WIDER, _LITTLE = 1e-3, 1e-3
 """How much wider than the cutter its way is taken to be, as a share of its radius, against rounding; what it leaves is
 next to nothing under this area, mm2."""
-
 _NO_EDGE = 1e-3
 """Beside an edge as short as this, mm, a line set off from an outline leaves it by a hundred times as much."""
 
 
 def cutting_line(outline: Polygon, cutter: Cutter, *, aside: float = 0.0) -> LinearRing:
-    """Where the cutter's axis runs: clockwise, the wood on its right, so that a clockwise spindle climb-cuts.
-
-    `aside` is what stays on the walls, mm.
-    """
+    """Where the cutter's axis runs: clockwise, the wood on its right, so that a clockwise spindle climb-cuts. `aside`
+    is what stays on the walls, mm."""
     away = cutter.radius + aside
     # past sharp points it is cut off: no further out than `aside` either
     limit = (2.0 * cutter.radius + aside) / away
@@ -52,9 +46,7 @@ def cutting_line(outline: Polygon, cutter: Cutter, *, aside: float = 0.0) -> Lin
 
 def not_entered(outline: Polygon, cutter: Cutter) -> Polygon | MultiPolygon:
     """What stays beside an outline where its cutter does not go in: in narrow bays, in corners that point inward.
-
-    Raises CutterError for a bay that is wider behind its mouth: there the cutter would not come at all.
-    """
+    Raises CutterError for a bay that is wider behind its mouth: there the cutter would not come at all."""
     reach = cutter.radius * (1.0 + _WIDER)
     way = overlay.buffer(outline, reach, quad_segs=64)
     rings = shapely.get_rings(way)

@@ -23,43 +23,26 @@ from pathgen.strategies.tabs import BETWEEN, TAB_SLOPE, Tabs
 
 FINISH_SHARE = 0.1
 """Of the cutter's diameter: the most that the last lap takes off the walls."""
-
 _LAST_LOAD = 0.9
 """Of what the cutter takes in full wood, a stepdown deep: the most that the last lap takes, for each mm of its way."""
-
 _EASE_LAP = 1.25
 """Times the straight-line cut from which the last lap is eased: no grid misses a part of what it is known to take."""
-
-_NO_LAP = 1e-4
-"""A last lap that takes less takes nothing, mm: programs are written no finer."""
-
+_NO_LAP = 1e-4  # a last lap that takes less takes nothing, mm: programs are written no finer
 _USUAL = 0.2
 """What the last lap takes off the walls where nothing else is asked for, mm: less is no more to it in a corner."""
-
 _AT_CORNERS = 1.5
 """Times what the last lap takes off the walls: the most that it may meet at an inner corner."""
-
 _HEAD_ON = 1.016
 """Of what the last lap takes off the walls: what more it meets anywhere is an inner corner, which turns 20 degrees."""
-
 INNER_SHARES = (0.4, 0.28, 0.2, 0.14, 0.1, 0.05)
 """Of that: what it may take where the outline has inner corners, square ones first, then sharper and narrower ones."""
-
-_SHORTEST = 1.0
-"""Shortest way that the cutter goes to and fro on behind a tab, mm."""
-
-_UPRIGHT = 100.0
-"""Rise over run of ends that have no room to slope."""
-
+_SHORTEST = 1.0  # shortest way that the cutter goes to and fro on behind a tab, mm
+_UPRIGHT = 100.0  # rise over run of ends that have no room to slope
 _ROUNDED = 1e-6
 """A foot of such an end lies as deep as what goes on from it but for this, mm: places are rounded along the way."""
-
-_HOP = 2.0
-"""About what a hop takes, s: up, across and down again."""
-
+_HOP = 2.0  # about what a hop takes, s: up, across and down again
 _AHEAD, _HALVINGS, _SHORT_OF_IT = np.array([1.0, 2.0]), 5, 0.01
 """Leads in and out of the last lap; how often they are made shorter; how far these ways may graze the wall, mm."""
-
 MOST_LAP = 0.3
 """The most that a last lap may be asked to take off the walls, mm."""
 
@@ -183,9 +166,7 @@ def _lap_meets(layers: LinearRing, last: LinearRing, finish: float) -> float:
 
 def _lead(ring: LinearRing, beside: float, start: Floats, finish: float) -> float:
     """How far along the ring the last lap is begun, mm: less round a small part, for the straight way to meet no wall.
-
-    From its place beside the `start` as far on it begins, and twice as far its way out does.
-    """
+    From its place beside the `start` as far on it begins, and twice as far its way out does."""
     inside = Polygon(ring)
     for lead in 4.0 * finish * 0.5 ** np.arange(_HALVINGS):
         ends = places_on(ring, beside + lead * _AHEAD)
@@ -210,17 +191,13 @@ def _check(cutter: Cutter, depth: float, where: str) -> None:
     if cutter.shape != "flat-end":
         raise CutterError(where, f"a {cutter.shape} cutter cannot cut an upright edge", allowed="flat-end")
     if falls_short(cutter.flute_length, depth):
-        raise CutterError(
-            where, f"its flute is {cutter.flute_length:g} mm long and the outline is {depth:g} mm deep",
-            allowed=f"a flute of {rounded_up(depth):.2f} mm or more", remedy="take a longer cutter",
-        )
+        raise CutterError(where, f"its flute is {cutter.flute_length:g} mm long and the outline is {depth:g} mm deep",
+                          allowed=f"a flute of {rounded_up(depth):.2f} mm or more", remedy="take a longer cutter")
 
 
 def _descent(ring: LinearRing, cutter: Cutter, top: float, bottom: float) -> tuple[Floats, Floats]:
     """Stations along the ring, counted on from lap to lap, and heights: a ramp down and a level lap for each layer.
-
-    Each lap sinks over its first stretch to the next layer; the last stretch is gone over again at the bottom.
-    """
+    Each lap sinks over its first stretch to the next layer; the last stretch is gone over again at the bottom."""
     count = math.ceil((top - bottom) / cutter.stepdown - 1e-9)
     levels = np.linspace(top, bottom, count + 1)
     ramp = min((levels[0] - levels[1]) / cutter.ramp_slope, ring.length / 2)

@@ -1,4 +1,7 @@
-"""Round holes: by pecks with a cutter of their size, or along a helix with a smaller one."""
+"""Round holes: by pecks with a cutter of their size, or along a helix with a smaller one; witness marks, by one plunge.
+
+Marks are looked at with the spindle off before the surface is cut again.
+"""
 
 from __future__ import annotations
 
@@ -13,18 +16,17 @@ from pathgen.base.toolpath import Move, Rapids, Toolpath
 from pathgen.base.units import falls_short, rounded_up
 from pathgen.strategies.easing import EASE_FROM
 from pathgen.strategies.entering import SHORTEST
-from pathgen.work.features import AS_WIDE, Holes
+from pathgen.work.features import AS_WIDE, Holes, Marks
 
 CHORD = 2e-3
 """Straight moves round a hole lie within this of its circle, mm."""
+_SLOWLY = 2.0
+"""How far from where it stops the cutter comes slowly, so that a hand on the stop is in time, mm."""
 
 
 def drilling(holes: Holes, *, cutter: Cutter, top: float, rapids: Rapids) -> Toolpath:
-    """Moves that cut every hole from `top` down to its bottom.
-
-    Raises CutterError for a cutter that is not flat, wider than the holes, so thin that a core would be left, or
-    with too short a flute.
-    """
+    """Moves that cut every hole from `top` down to its bottom. Raises CutterError for a cutter that is not flat, wider
+    than the holes, so thin that a core would be left, or with too short a flute."""
     check_holes(holes, cutter, top - holes.bottom)
     if holes.drilled_by(cutter):
         one, kind = _pecks(cutter, top, holes.bottom, rapids.air_z), Move.CUT
@@ -40,11 +42,9 @@ def check_holes(holes: Holes, cutter: Cutter, depth: float) -> None:
     if cutter.shape != "flat-end":
         raise CutterError(where, f"a {cutter.shape} cutter leaves no flat hole", allowed="flat-end")
     if not cutter.diameter <= holes.diameter + 1e-9 < 2 * cutter.diameter:
-        raise CutterError(
-            where, f"{cutter.diameter:g} mm for holes of {holes.diameter:g} mm",
-            allowed=f"more than {holes.diameter / 2:g} mm and at most {holes.diameter:g} mm",
-            remedy="take another cutter",
-        )
+        raise CutterError(where, f"{cutter.diameter:g} mm for holes of {holes.diameter:g} mm",
+                          allowed=f"more than {holes.diameter / 2:g} mm and at most {holes.diameter:g} mm",
+                          remedy="take another cutter")
     least = cutter.diameter + max(AS_WIDE, SHORTEST * cutter.radius)
     if not cutter.plunges and holes.diameter < least:
         raise CutterError(
@@ -79,3 +79,25 @@ def _helix(cutter: Cutter, ring: float, top: float, bottom: float) -> tuple[Floa
     height = np.maximum(top - turn * (top - bottom) / turns, bottom)
     angle = 2 * math.pi * turn
     return np.column_stack([ring * np.cos(angle), ring * np.sin(angle), height]), kind
+
+
+def drill_marks(marks: Marks, *, cutter: Cutter, top: float, rapids: Rapids) -> Toolpath:
+    """One plunge for each mark, `marks.depth` below `top`. Raises CutterError for a depth over the cutter's stepdown,
+    or a cutter that does not plunge: a mark is one plunge."""
+    if marks.depth > cutter.stepdown + 1e-9:
+        raise CutterError("[marks] depth", f"{marks.depth:g} mm in one plunge of {cutter.name!r}",
+                          allowed=f"its stepdown, {cutter.stepdown:g} mm", remedy="make depth smaller")
+    if not cutter.plunges:
+        raise CutterError(f"cutter {cutter.name!r}", "cannot cut at its centre (plunges = false): a mark is one plunge",
+                          allowed="a cutter that plunges", remedy="name another one in [marks] cutter")
+    return rapids.between(_points(marks, top - marks.depth))
+
+
+def hover_over_marks(marks: Marks, *, top: float, safe_z: float) -> Toolpath:
+    """Down to `marks.hover` above each mark in turn, the last 2 mm at the plunge feed, and up again."""
+    low = top + marks.hover
+    return Rapids(safe_z, low + _SLOWLY).between(_points(marks, low))
+
+
+def _points(marks: Marks, z: float) -> list[Floats]:
+    return [np.array([[x, y, z]]) for x, y in marks.places]

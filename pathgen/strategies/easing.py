@@ -31,35 +31,22 @@ take the rows by turns."""
 
 EASE_FROM = 1.1
 """Times the straight-line cut from which a stretch is eased: under the factor of 1.5 by what a coarse grid may miss."""
-
 _PEAK = 1.3
 """The same over little more than a cell, for the turn of a hairpin and the rim of a hole: few cells tell."""
 _TIP = 0.8
 """The same where the way turns by more than _TURN, radians, within two cells: cells cannot tell the tip of a corner."""
 _TURN = 0.8
-
-_STEEP = 0.9
-"""Of the steepest ramp: a cut that drops by less is a way along a curve."""
-
-_MUCH = 0.2
-"""Times the straight-line cut: what ridges may add to it and not be counted."""
-
-_FEW = 1.25
-"""Cells of the way over which so much counts by itself."""
-
-_ACROSS = 10.0
-"""Cells across the narrowest cutter."""
+_STEEP = 0.9  # of the steepest ramp: a cut that drops by less is a way along a curve
+_MUCH = 0.2  # times the straight-line cut: what ridges may add to it and not be counted
+_FEW = 1.25  # cells of the way over which so much counts by itself
+_ACROSS = 10.0  # cells across the narrowest cutter
 _ASIDE_ACROSS = 3.0
 """And across the least that is cut beside an earlier cut: a finer stepover takes finer cells to tell from twice it."""
-_ALIGNED = 1e-6
-"""Of a cell: what is so near to a whole number of them is one."""
-_MOST_ACROSS = 40.0
-"""And across the widest, at most."""
+_ALIGNED = 1e-6  # of a cell: what is so near to a whole number of them is one
+_MOST_ACROSS = 40.0  # and across the widest, at most
 _MOST_CELLS = 4e6
-_SPACING = 0.7
-"""Of a cell, between samples."""
-_ALONG = 0.75
-"""Of a cell, between stations."""
+_SPACING = 0.7  # of a cell, between samples
+_ALONG = 0.75  # of a cell, between stations
 _ASIDE = 0.866
 """Of a cell, between samples beside each other, which lie between those of the station before: none is further from one
 than half a cell."""
@@ -82,10 +69,8 @@ _AT_ONCE = 1 << 15
 
 @dataclass(eq=False)
 class Standing:
-    """Heights of what stands, `top`, on a grid with rows along y: changed as paths are run through it.
-
-    Its corner lies at x `left` and y `low`, and its cells are `cell` wide, all mm.
-    """
+    """Heights of what stands, `top`, on a grid with rows along y: changed as paths are run through it. Its corner lies
+    at x `left` and y `low`, and its cells are `cell` wide, all mm."""
 
     left: float
     low: float
@@ -368,10 +353,8 @@ def _apart(length: float) -> Floats:
 
 
 def _under(cutter: Cutter, cell: float) -> Points:
-    """Points all over a flat end: as it goes on they come to other cells, so they need not be close.
-
-    Of a round or pointed one the line across tells.
-    """
+    """Points all over a flat end: as it goes on they come to other cells, so they need not be close. Of a round or
+    pointed one the line across tells."""
     apart = max(1.5 * cell, cutter.radius / 6.0)
     return _known(cutter, _rings(_wide(cutter), apart), cell) if cutter.is_flat else _NONE
 

@@ -17,12 +17,10 @@ from pathgen.base.units import place_words
 
 PECKS = 4
 """Pecks for each stepdown where a flat end goes straight down into wood."""
-
 SHORTEST = 0.3
 """Of a cutter's half-width: how wide must be what the axis of one that cannot cut at its centre goes to and fro on, or
 round on as a helix, while it sinks. Its core, which does not cut, may be half as wide as its half-width is: in the
 middle of that way it comes away."""
-
 NO_WAY_DOWN = "cannot cut at its centre (plunges = false), and there is no room for a ramp or a helix down"
 
 
@@ -33,9 +31,7 @@ def span(ways: ArrayLike) -> Floats:
 
 def ramped_in(run: Floats, above: float, cutter: Cutter) -> Floats:
     """An (n, 3) run, begun by sinking from the height `above` its start: on the run's own beginning, there and back.
-
-    Nowhere is that lower than the run, nor steeper than the cutter's ramp and the run itself.
-    """
+    Nowhere is that lower than the run, nor steeper than the cutter's ramp and the run itself."""
     height = above - float(run[0, 2]) if len(run) else 0.0
     if height <= 0.0:
         return run
@@ -50,9 +46,7 @@ def ramped_in(run: Floats, above: float, cutter: Cutter) -> Floats:
 
 def ramps_down(way: Floats, high: float, cutter: Cutter) -> Floats:
     """From `high` over the first point of an (n, 3) way down to it, by ramps there and back, a stepdown each at most.
-
-    Nothing where no more stands there.
-    """
+    Nothing where no more stands there."""
     over = high - float(way[0, 2])
     levels = np.linspace(high, float(way[0, 2]), max(1, math.ceil(over / cutter.stepdown - 1e-9)) + 1)
     if over <= 0.0:
@@ -92,8 +86,7 @@ def to_and_fro(line: Floats, length: float) -> Floats:
 
 
 def no_way_down(cutter: Cutter, depth: float, x: float, y: float, *, way: float) -> CutterError:
-    """The error for a cutter that fits, and would have to go `depth` mm straight down; `way` is the least for a ramp.
-    """
+    """The error for a cutter that fits, and would have to go `depth` mm straight down; a ramp needs a `way`, mm."""
     return CutterError(
         f"cutter {cutter.name!r}", f"{NO_WAY_DOWN} {depth:.2f} mm at {place_words(x, y)}",
         allowed=f"a way of {way:.2f} mm or more for its axis, straight across",

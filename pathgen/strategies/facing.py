@@ -22,8 +22,7 @@ from pathgen.strategies.resurfacing import Waste, resurfacing_runs
 from pathgen.strategies.roughing import roughing_runs
 from pathgen.strategies.surfacing import Passes
 
-_EVERY = 1.0
-"""How near to each other the lowest place is looked for, mm."""
+_EVERY = 1.0  # how near to each other the lowest place is looked for, mm
 
 
 @remembered
@@ -45,10 +44,8 @@ def roughing(
 def finishing(
     passes: Passes, *, allowance: float | None, stock_top: float, later: Passes | None = None, rapids: Rapids,
 ) -> Toolpath:
-    """Down through what stands, then `passes`: through the `allowance` that roughing left, or, with None, raw stock.
-
-    As far out as the `later` passes that will cut it once more go, if there are any.
-    """
+    """Down through what stands, then `passes`: through the `allowance` that roughing left, or, with None, raw stock. As
+    far out as the `later` passes that will cut it once more go, if there are any."""
     proud = stock_top - _lowest(passes) if allowance is None else allowance
     # roughing leaves the allowance past the edges too, where the layers through it do not reach without a rim
     runs = resurfacing_runs(passes, proud=proud, stepdown=passes.cutter.stepdown, waste="raw", later=later)

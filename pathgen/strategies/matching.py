@@ -30,18 +30,13 @@ from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.shapes import FIT, Shapes, cleaned, eroded, polygons, quad_segments, whole
 from pathgen.strategies.pocketing.tracing import Trace
 
-_CHORD = 0.0005
-"""Chords lie within this of the arcs that they stand for, mm."""
-
+_CHORD = 0.0005  # chords lie within this of the arcs that they stand for, mm
 _WIDER = 0.002
 """By how much pockets are larger all round, mm: of a line just as wide as its cutter chords would decide otherwise
 whether the cutter goes in."""
-
 _MOST_TURNS, _WIDENED_EVERY = 24, 6
 """How often a shape is rounded both ways at most, and after how many turns necks that do not settle are widened."""
-
-_LAND = 2.0
-"""Least stock left between the cuts round two pieces, mm."""
+_LAND = 2.0  # least stock left between the cuts round two pieces, mm
 
 
 LetIns: TypeAlias = "tuple[tuple[str, LetIn], ...]"
@@ -50,39 +45,26 @@ LetIns: TypeAlias = "tuple[tuple[str, LetIn], ...]"
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class LetIn:
-    """A pocket and its pieces.
-
-    Attributes
-    ----------
-    pocket : shapely geometry
-        The region to pocket, in the board's frame: the drawing with its corners rounded to what the cutters can do.
-        Pocket it with `smallest` 0: the corners that a larger cutter leaves are small, and in the piece's way.
-    piece : shapely geometry
-        The pieces where they will lie in the board.
-    lost : shapely geometry
-        Parts of the drawing that are in no pocket: too narrow for the pocket's cutter.
-    gained : shapely geometry
-        What is pocketed outside the drawing, where wood would stand too sharp or too thin for the piece's cutter.
-    stock : shapely geometry
-        The pieces laid out in rows on flat stock, as they are cut: mirrored when they are cut from the back.
-    size : (length, width) of the stock taken, mm
-    gap : float
-        Between piece and pocket all round, mm.
-    thickness : float
-        Of the flat stock, mm.
-    through : float
-        How far the cut goes below the stock, mm.
-    """
+    """A pocket and its pieces."""
 
     pocket: Polygon | MultiPolygon
+    """The region to pocket, in the board's frame: the drawing with its corners rounded to what the cutters can do.
+    Pocket it with `smallest` 0: the corners that a larger cutter leaves are small, and in the piece's way."""
     piece: Polygon | MultiPolygon
+    """The pieces where they will lie in the board."""
     lost: Polygon | MultiPolygon
+    """Parts of the drawing that are in no pocket: too narrow for the pocket's cutter."""
     gained: Polygon | MultiPolygon
+    """What is pocketed outside the drawing, where wood would stand too sharp or too thin for the piece's cutter."""
     stock: Polygon | MultiPolygon
+    """The pieces laid out in rows on flat stock, as they are cut: mirrored when they are cut from the back."""
     size: tuple[float, float]
     gap: float
+    """Between piece and pocket all round, mm."""
     thickness: float
+    """Of the flat stock, mm."""
     through: float
+    """How far the cut goes below the stock, mm."""
 
 
 def rounded_both_ways(region: BaseGeometry, *, inner: float, outer: float) -> Polygon | MultiPolygon:
@@ -108,32 +90,16 @@ def let_in(
     region: BaseGeometry, *, pocket_cutters: tuple[Cutter, ...], piece_cutter: Cutter, gap: float, thickness: float,
     from_back: bool, through: float, where: str,
 ) -> LetIn:
-    """The pocket for a let-in piece, and the piece laid out on flat stock.
+    """The pocket for a let-in piece, and the piece laid out on flat stock. Lengths in mm.
 
-    Parameters
-    ----------
-    region : shapely geometry
-        The drawing in the board's frame, mm.
-    pocket_cutters : cutters of the pocket
-        Their walls must be upright, so flat-end cutters; the smallest rounds the pocket's corners.
-    piece_cutter : Cutter
-        A flat-end cutter that goes round the piece.
-    gap : float
-        Between piece and pocket all round, mm: for the glue.
-    thickness : float
-        Of the flat stock for the piece, mm. It must be stuck down over its whole face: nothing else holds a piece
-        once it is cut round.
-    from_back : bool
-        The stock lies face down, so that the pieces are cut mirrored.
-    through : float
-        How far the cut goes below the stock, mm.
+    `region` is the drawing in the board's frame. The walls of both must be upright, so all are flat-end cutters: the
+    smallest of the `pocket_cutters` rounds the pocket's corners, the `piece_cutter` goes round the piece. The `gap`
+    between them, all round, is for the glue. The flat stock is of a `thickness`, and stuck down over its whole face, as
+    nothing else holds a piece once it is cut round; with `from_back` it lies face down, so that the pieces are cut
+    mirrored. The cut goes so far `through` below it.
 
-    Raises
-    ------
-    CutterError
-        For cutters without upright walls, or a flute shorter than the stock is thick.
-    JobError
-        When nothing of the drawing is left for a piece, or the gap is negative.
+    Raises CutterError for cutters without upright walls, or a flute shorter than the stock is thick; JobError when
+    nothing of the drawing is left for a piece, or the gap is negative.
     """
     _checked(pocket_cutters, piece_cutter, gap, thickness + through, where)
     inner = min(c.radius for c in pocket_cutters)
@@ -197,10 +163,8 @@ def _checked(pocket_cutters: tuple[Cutter, ...], piece_cutter: Cutter, gap: floa
                 allowed="flat-end", remedy="take flat-end cutters, or fill with resin",
             )
     if falls_short(piece_cutter.flute_length, depth):
-        raise CutterError(
-            f"cutter {piece_cutter.name!r}", f"{where} needs a cut {depth:g} mm deep round the piece",
-            allowed=f"up to its flute, {piece_cutter.flute_length:g} mm", remedy="take thinner stock",
-        )
+        raise CutterError(f"cutter {piece_cutter.name!r}", f"{where} needs a cut {depth:g} mm deep round the piece",
+                          allowed=f"up to its flute, {piece_cutter.flute_length:g} mm", remedy="take thinner stock")
     if not 0.0 <= gap < float("inf"):
         raise JobError(where, f"gap {gap}", allowed="0 mm or more")
 
@@ -224,10 +188,8 @@ def _in_rows(parts: Shapes, space: float, mirrored: bool) -> Shapes:
 
 
 def round_pieces(pieces: BaseGeometry, *, cutter: Cutter, thickness: float, through: float, safe_z: float) -> Toolpath:
-    """Round each piece, its holes first, climb cutting: the piece on the right of the cutter's way.
-
-    In the frame of the flat stock, `thickness` mm: its corner at x 0, y 0, its underside at z 0.
-    """
+    """Round each piece, its holes first, climb cutting: the piece on the right of the cutter's way. In the frame of the
+    flat stock, `thickness` mm: its corner at x 0, y 0, its underside at z 0."""
     parts = polygons(pieces)
     flat = level(thickness)
     trace = Trace(cutter, flat, width=cutter.radius, slope=0.0, safe_z=safe_z, options=PocketOptions())

@@ -17,8 +17,7 @@ from pathgen.base.units import place_words
 from pathgen.strategies import pocketing
 from pathgen.strategies.surfacing import Passes
 
-_SEEN = 0.05
-"""Area that an outline's cutter leaves from which it is told in words, mm2."""
+_SEEN = 0.05  # area that an outline's cutter leaves from which it is told in words, mm2
 
 
 @dataclass(frozen=True, eq=False, repr=False)

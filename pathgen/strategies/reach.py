@@ -21,7 +21,7 @@ from pathgen.base.units import falls_short
 from pathgen.strategies.pocketing import PocketCut
 from pathgen.strategies.pocketing.floors import steepest, widest_flat_end
 from pathgen.strategies.pocketing.openings import largest_that_opens, opening
-from pathgen.strategies.pocketing.shapes import Shapes, cleaned, polygons, whole, without_films
+from pathgen.strategies.pocketing.shapes import Shapes, cleaned, of_each, polygons, whole, without_films
 from pathgen.work.features import in_one
 from pathgen.work.walls import Wall, narrowest_wall
 
@@ -29,21 +29,13 @@ Cut = Sequence[tuple[PocketCut, float]]
 """What cutters cut, one after the other, and in how many minutes."""
 Cuts = Callable[[Sequence[Cutter]], Cut]
 
-_BISECTIONS = 7
-"""Of a cutter's diameter, to find the largest that would do: to under a hundredth of it."""
-
-_FILM = 1e-4
-"""Share of a colour that openings drawn as polygons may seem to gain."""
-
+_BISECTIONS = 7  # of a cutter's diameter, to find the largest that would do: to under a hundredth of it
+_FILM = 1e-4  # share of a colour that openings drawn as polygons may seem to gain
 _THIN = 0.008
 """What is closed and thinner than this is such a film, mm: twice what openings are exact to, on both sides."""
-
-_WHOLE = 0.999
-"""Share of a shape that is closed all over."""
-
+_WHOLE = 0.999  # share of a shape that is closed all over
 SMALLEST = 0.05
 """Area of the smallest place that is told by itself, mm2."""
-
 MISSED = 2.0
 """Area of a closed place from which it is warned of however small its share, mm2: more than a cutter of 6 mm leaves
 in a right-angled corner; common practice, no source."""
@@ -132,28 +124,16 @@ def reach(
     surface: Surface, sets: Sequence[Sequence[Cutter]] = (), cuts: Cuts | None = None, most_details: int = 100,
     opened: BaseGeometry | None = None, others: Others = Others(),
 ) -> Reach:
-    """What each cutter can reach of each colour, and what sets of cutters would open in how long.
+    """What each cutter can reach of each colour, `depth` mm below the surface, and what sets of them would open in how
+    long.
 
-    Parameters
-    ----------
-    regions : sequence of (colour, shapely geometry)
-        mm, in the board's frame.
-    cutters : sequence of Cutter
-        A cutter whose flute is too short for the depth reaches nothing.
-    depth : float
-        Below the surface, mm.
-    sets : sequence of sequences of Cutter
-        A v cutter that comes last in one, after flat ends or none, opens in its own row, too, what its path opens by
-        rising; one that does not, what its cone opens at full depth.
-    cuts : callable
-        What each cutter of a set cuts, one after the other, and in how many minutes; left out: no set is tried.
-    most_details : int
-        How many details are listed for a colour and a cutter, the largest first; none smaller than `SMALLEST`.
-    opened : shapely geometry
-        What the programs of all the cutters open between them, where that is known: walls stand between it, and a v
-        cutter that comes last opens corners too by rising in them. Left out: what they open at full depth.
-    others : Others
-        Left out: nothing.
+    `regions` are (colour, shape) in the board's frame, mm. A cutter whose flute is too short for the depth reaches
+    nothing. A v cutter that comes last in one of the `sets`, after flat ends or none, opens in its own row, too, what
+    its path opens by rising; one that does not, what its cone opens at full depth. `cuts` says what each cutter of a
+    set cuts; left out, no set is tried. Of details `most_details` are listed for a colour and a cutter, the largest
+    first; none smaller than `SMALLEST`. What the programs of all the cutters open between them, where that is known, is
+    `opened`: walls stand between it, and a v cutter that comes last opens corners too by rising in them; left out, it
+    is what they open at full depth.
     """
     later = others.later
     everything = cleaned(in_one(tuple(shape for _, shape in regions)))
@@ -267,14 +247,10 @@ def _closed_by_all(
 
 def _left_of(parts: Shapes, opened: BaseGeometry) -> Shapes:
     """What an opening of the whole drawing leaves closed of each part."""
-    left = np.full(len(parts), shapely.Polygon(), dtype=object)
     pieces = polygons(overlay.difference(whole(parts), opened))
-    if len(pieces):
-        owner = shapely.STRtree(parts).nearest(shapely.point_on_surface(pieces))
-        order = np.argsort(owner, kind="stable")
-        groups = np.split(pieces[order], np.flatnonzero(np.diff(owner[order])) + 1)
-        left[np.unique(owner)] = [whole(group) for group in groups]
-    return left
+    owner = shapely.STRtree(parts).nearest(shapely.point_on_surface(pieces)) if len(pieces) else np.empty(0, np.intp)
+    order = np.argsort(owner, kind="stable")
+    return of_each(pieces[order], owner[order], len(parts))
 
 
 def _opened(parts: Shapes, cutter: Cutter, surface: Surface, depth: float) -> tuple[Shapes, float]:
@@ -330,11 +306,7 @@ def _details(missed: Shapes, region: Shapes, width: float) -> list[Detail]:
 def lengths(areas: Shapes) -> Floats:
     """(n,) from end to end of each of n areas, mm, without the films that openings drawn as polygons leave on edges."""
     pieces, owner = shapely.get_parts(without_films(areas, _THIN), return_index=True)
+    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(pieces)).reshape(-1, 5, 2)
     long = np.zeros(len(areas))
-    np.maximum.at(long, owner, _from_end_to_end(pieces))
+    np.maximum.at(long, owner, np.linalg.norm(np.diff(corners, axis=1), axis=2).max(axis=1))
     return long
-
-
-def _from_end_to_end(areas: Shapes) -> Floats:
-    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(areas)).reshape(-1, 5, 2)
-    return np.asarray(np.linalg.norm(np.diff(corners, axis=1), axis=2).max(axis=1))

@@ -21,13 +21,9 @@ Waste = Literal["cleared", "raw", "wall"]
 
 RIDGE_CLEAR = 0.01
 """How far a lifted pass stays above the ridges of the surface under it, mm."""
-
-_ROUNDED = 1e-4
-"""How far (mm) what ends on an edge may lie outside it by rounding."""
-
+_ROUNDED = 1e-4  # how far (mm) what ends on an edge may lie outside it by rounding
 MOST_LAYERS = 40
 """Through what stands over a surface: several times what is usual. What takes more is given up when it is simulated."""
-
 RESURFACE_RIDGE = 0.2
 """Ridge left between the passes through what stands proud, as a share of their stepdown."""
 
@@ -61,10 +57,8 @@ def resurfacing_runs(
 
 
 def heights_above(proud: float, stepdown: float, skim: float = 0.0, *, ridge: float) -> list[float]:
-    """Heights above the surface of the passes through what stands `proud`, all but the last one, from the top.
-
-    With no skim the lowest stays clear of ridges of `ridge` that are there already: they are wood to be kept.
-    """
+    """Heights above the surface of the passes through what stands `proud`, all but the last one, from the top. With no
+    skim the lowest stays clear of ridges of `ridge` that are there already: they are wood to be kept."""
     heights = []
     height = proud - stepdown
     while height > -skim + 1e-9:
@@ -89,8 +83,7 @@ def coarse_passes(last: Passes, stepdown: float) -> Passes:
 
 
 def _kept_within(passes: Passes, first: Passes) -> Floats:
-    """The passes, and the ways between them, as far as those of `first` went before, within the line round their ends.
-    """
+    """The passes, and the ways between them, as far as those of `first` went, within the line round their ends."""
     if len(first.y) < 2:
         return first.run
     spans = spans_inside(first.over, passes.y)

@@ -21,24 +21,13 @@ from pathgen.strategies.resurfacing import coarse_passes
 from pathgen.strategies.surfacing import CHORD, OVERRUN, Passes, strip_spans, zigzag
 from pathgen.strategies.uphill import too_steep
 
-_MARGIN = 1.0
-"""How far roughing clears past what the finishing cutter needs, mm."""
-
-_CLEAR = 0.2
-"""How far beyond what the finishing cutter opens roughing clears at the least, mm."""
-
-_CRESTS = 0.1
-"""How near to each other (mm) it is looked how high roughing leaves ridges."""
-
+_MARGIN = 1.0  # how far roughing clears past what the finishing cutter needs, mm
+_CLEAR = 0.2  # how far beyond what the finishing cutter opens roughing clears at the least, mm
+_CRESTS = 0.1  # how near to each other (mm) it is looked how high roughing leaves ridges
 _ROUGH_CHORD = 5e-3
 """How far straight moves may cut below the floor that roughing leaves, where it leaves as much, mm."""
-
-_EVERY = 5.0
-"""Between places of the outline at which it is asked how low the surface lies, mm."""
-
-_LEVEL = 1e-6
-"""What falls less (mm) is level."""
-
+_EVERY = 5.0  # between places of the outline at which it is asked how low the surface lies, mm
+_LEVEL = 1e-6  # what falls less (mm) is level
 _AS_GOOD_AS_FLAT = 0.05
 """What lies no further above a cutter's tip (mm) is taken to be cleared by it at the edge of what it roughs."""
 

@@ -1,4 +1,4 @@
-"""Slots: along each line, at a depth that follows the curve of the board, or with a level bottom."""
+"""Slots: along each line, at a depth that follows the curve of the board, or with a level bottom; and strokes."""
 
 from __future__ import annotations
 
@@ -17,38 +17,24 @@ from pathgen.base.units import falls_short, rounded_down, rounded_up, told_apart
 from pathgen.strategies.easing import Standing, eased, may_overload, ridges_ease
 from pathgen.strategies.entering import PECKS, pecked_down, pecks, ramped_in, ramps_down
 from pathgen.strategies.pocketing.places import are_high, low_ridge
-from pathgen.work.features import Slots, longer
+from pathgen.work.features import Engraving, Slots, longer
 from pathgen.work.operations import RUN_OUT
 
-_EDGE_SLANT = 0.1
-"""More than the taper of any board's edges, as a slope."""
-
-_CHORD = 1e-3
-"""How far straight moves of slots and bevels may lie from the surface that they follow, mm."""
-
+_EDGE_SLANT = 0.1  # more than the taper of any board's edges, as a slope
+_CHORD = 1e-3  # how far straight moves of slots and bevels may lie from the surface that they follow, mm
 LAYER_STRIDE = 3
 """Points of the bottom for each one of the layers above it: nine times its tolerance, which the next layer takes.
 Bends, and of thin layers other points, stay."""
-
 _LAYER_OFF = 1 / 8
-"""Of a stepdown: how far a layer's straight moves may lie from its points at most, as the next layer cuts so much more.
-"""
-
+"""Of a stepdown: how far a layer's straight moves may lie from its points, as the next layer cuts so much more."""
 _LEAST_OVER = 0.1
 """Waste higher than this over a line's end is let down into, mm, however thin the layers are."""
-
 _HARDLY = 0.01
-"""What a cutter that cannot cut at its centre may go straight down into, and any more than its stepdown, mm: rounding.
-"""
-
-_ROUND = 16
-"""Places on a cutter's rim at which it is asked how high the surface is."""
-
+"""What a cutter that cannot cut at its centre may go straight down into, and any past its stepdown, mm: rounding."""
+_ROUND = 16  # places on a cutter's rim at which it is asked how high the surface is
 _SHARPER = "take a v cutter of a smaller angle"
-
 _NARROWER = 0.005
 """How much narrower than asked a bevel may come out where the surface curves along it, mm."""
-
 _LEAST_STEP = 0.05
 """Nearer points of a bevel's way, as beside a bend, tell nothing of how the surface curves there, mm."""
 
@@ -76,7 +62,6 @@ def slotting(
     with too short a flute.
     """
     _check(slots, slots.deepest(surface), cutter)
-    _refuse_pecks(slots, cutter)
     floors = slots.floors(surface)
     runs, lines, rooms = [], [], []
     for index in range(len(slots.lines)):
@@ -120,7 +105,9 @@ def _lines(
     """The lines of one slot that together open its width: where their layers begin, and their bottom."""
     line = slots.lines[index]
     asides = _aside(line, slots, cutter)
-    reach = _reach_on_line(asides, cutter)
+    # how far ahead the rim reaches on the slot's line and on the nearest cutter line: the mean, a few um apart
+    nearest = float(np.linalg.norm(asides, axis=1).min())
+    reach = (cutter.radius + math.sqrt(cutter.radius**2 - nearest**2)) / 2
     middle = _line(_ends(line, slots.through[index], slots, cutter), surface, reach, _CHORD)
     floor = [middle + aside - [0.0, 0.0, slots.depth] for aside in asides]
     if slots.bottom == "flat":
@@ -198,6 +185,19 @@ def bevelling(
     return Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air)
 
 
+def engraving(work: Engraving, *, cutter: Cutter, top: float, rapids: Rapids) -> Toolpath:
+    """Moves along each stroke at its depth below `top`. Raises CutterError for another cutter than a v."""
+    if cutter.shape != "v":
+        raise CutterError(f"cutter {cutter.name!r}", f"a {cutter.shape} cutter does not engrave", allowed="a v cutter")
+    if work.depth > cutter.stepdown:
+        raise CutterError(f"cutter {cutter.name!r}", f"engraves {work.depth:g} mm deep at once",
+                          allowed=f"its stepdown, {cutter.stepdown:g} mm", remedy="make engrave_depth less")
+    runs = [np.column_stack([stroke, np.full(len(stroke), top - work.depth)]) for stroke in work.strokes]
+    if not cutter.plunges:
+        runs = [ramped_in(run, top, cutter) for run in runs]
+    return rapids.between(runs)
+
+
 def _through_waste(runs: list[Floats], stands: Stands, cutter: Cutter) -> tuple[list[Floats], Floats]:
     """The same runs and where rapids come down to each: where a v would take more waste than its stepdown at once with
     an end of its way, it goes down there first, by pecks, or by ramps over its way. One that cannot cut at its centre
@@ -266,15 +266,9 @@ def _check(slots: Slots, deepest: float, cutter: Cutter) -> None:
             where, f"is as wide as slot {short[0] + 1} is long, {length[short[0]]:.2f} mm, or wider",
             allowed="slots longer than their cutter is wide", remedy="let the slots end nearer to the edges",
         )
-
-
-def _refuse_pecks(slots: Slots, cutter: Cutter) -> None:
     if slots.entry == "peck" and not cutter.plunges:
-        raise CutterError(
-            f"cutter {cutter.name!r}",
-            'cannot cut at its centre (plunges = false), and entry = "peck" goes straight down',
-            allowed='entry = "ramp"', remedy="leave entry out, or take a cutter that plunges",
-        )
+        raise CutterError(where, 'cannot cut at its centre (plunges = false), and entry = "peck" goes straight down',
+                          allowed='entry = "ramp"', remedy="leave entry out, or take a cutter that plunges")
 
 
 def _unit(line: Floats) -> Floats:
@@ -298,12 +292,6 @@ def _aside(line: Floats, slots: Slots, cutter: Cutter) -> Floats:
     offsets = np.linspace(-spare / 2, spare / 2, count) if count > 1 else np.zeros(1)
     unit = _unit(line)
     return offsets[:, None] * np.array([-unit[1], unit[0], 0.0])
-
-
-def _reach_on_line(asides: Floats, cutter: Cutter) -> float:
-    """How far ahead the rim reaches on the slot's line and on the nearest cutter line: the mean, a few um apart."""
-    nearest = float(np.linalg.norm(asides, axis=1).min())
-    return (cutter.radius + math.sqrt(cutter.radius**2 - nearest**2)) / 2
 
 
 def _line(ends: Floats, surface: Surface, reach: float, tolerance: float) -> Floats:

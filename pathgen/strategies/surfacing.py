@@ -31,48 +31,32 @@ from pathgen.strategies.entering import ramped_in
 
 OVERRUN = 0.2
 """How far passes run on past the ends of the board, mm, so that the ridges end in waste."""
-
 EDGE_MARGIN = 0.02
 """How far the finished strip reaches past the long edges, mm."""
-
 ROUNDING = 1e-4
 """Kept back from the ridge height allowed, mm: coordinates are written rounded."""
-
-_EVERY = 5.0
-"""Longest straight move along the ends of passes, mm."""
-
+_EVERY = 5.0  # longest straight move along the ends of passes, mm
 CHORD = 2e-4
 """How far straight moves of passes may cut below the surface, mm."""
-
-_STRIPS = 400
-"""Across the board, that the area of its surface is summed from."""
+_STRIPS = 400  # across the board, that the area of its surface is summed from
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Passes:
-    """Lengthwise passes of a cutter over a surface: the pattern that finishing and re-surfacing share.
-
-    Attributes
-    ----------
-    outline, surface, cutter : Polygon, Surface, Cutter
-        What is cut, in plan, to what, and with what.
-    run : (n, 3) float array
-        Tip positions of all passes in turn, with the links between them: one continuous run.
-    y : (p,) float array
-        Where each pass lies across the board (axis of the cutter), mm.
-    stepover : float
-        Widest distance between passes along the surface, mm.
-    scallop : float
-        Highest ridge they leave by the exact formula, mm.
-    """
+    """Lengthwise passes of a cutter over a surface: the pattern that finishing and re-surfacing share."""
 
     outline: Polygon
     surface: Surface
     cutter: Cutter
+    """What is cut, in plan, to what, and with what."""
     run: Floats
+    """(n, 3): tip positions of all passes in turn, with the links between them: one continuous run."""
     y: Floats
+    """(p,): where each pass lies across the board (axis of the cutter), mm."""
     stepover: float
+    """Widest distance between passes along the surface, mm."""
     scallop: float
+    """Highest ridge they leave by the exact formula, mm."""
 
     @cached_property
     def rim(self) -> Floats:
@@ -92,8 +76,7 @@ class Passes:
 
     @cached_property
     def rim_line(self) -> LineString:
-        """All the way round, through the ends of all passes, in pieces so short that moves along it follow the surface.
-        """
+        """All the way round, through the ends of all passes, in pieces so short that moves follow the surface."""
         return shapely.segmentize(LineString([*self.rim, self.rim[0]]), _EVERY)
 
     @property
@@ -133,16 +116,12 @@ def finishing_passes(
     if cutter.is_flat and surface.is_level:
         return _level_passes(outline, surface, cutter, stepover or cutter.stepover * cutter.diameter, entry)
     if cutter.shape != "ball-end":
-        raise CutterError(
-            f"cutter {cutter.name!r}", f"a {cutter.shape} cutter cannot finish a radius",
-            allowed="ball-end; flat-end where all of the top is level",
-            remedy="take a ball-end cutter",
-        )
+        raise CutterError(f"cutter {cutter.name!r}", f"a {cutter.shape} cutter cannot finish a radius",
+                          allowed="ball-end; flat-end where all of the top is level",
+                          remedy="take a ball-end cutter")
     if not ROUNDING < scallop < cutter.radius:
-        raise CutterError(
-            "[surface] scallop", f"{scallop:g} mm with {cutter.name!r}",
-            allowed=f"between {ROUNDING:g} mm and the ball's radius, {cutter.radius:g} mm",
-        )
+        raise CutterError("[surface] scallop", f"{scallop:g} mm with {cutter.name!r}",
+                          allowed=f"between {ROUNDING:g} mm and the ball's radius, {cutter.radius:g} mm")
     r = cutter.radius
     xs = np.linspace(outline.bounds[0], outline.bounds[2], 65)
     region = overlay.buffer(seen_by_axis(outline, surface, r, every=2.0), EDGE_MARGIN, join_style="mitre")
@@ -330,9 +309,6 @@ def _along(start: Floats, end: Floats, surface: Surface, r: float, tolerance: fl
 
 _NOTHING = 1e-5
 """Points nearer than this (mm) to straight moves past them make no difference: most of those round a slight bend."""
-
 _ROUND = 0.04
 """Slopes up to this are followed round a bend of any board: 40 um to the mm, more than a usual fall-away has."""
-
-_BESIDE = np.array([-1e-6, 1e-6])
-"""Where slopes are taken before a bend and after it, mm."""
+_BESIDE = np.array([-1e-6, 1e-6])  # where slopes are taken before a bend and after it, mm

@@ -12,18 +12,13 @@ from pathgen.strategies.cutting_line import places_on
 
 LEAST_WASTE = 2.0
 """Wood that must stand outside the groove for a tab to hold on to, mm (common practice, no source)."""
-
 _SLACK, _OFF, _ENDS = 0.02, 0.05, 0.15
 """What another wall's way may take of a tab; how far places may lie off; what each end may be narrower, mm."""
-
 _STRAIGHT = 0.9
 """Of the way along a tab and the cutter beside it, how far apart its ends lie at least: no tab stands on a corner."""
-
 _EVERY, _LEDGE = 0.5, 1.5
 """Places tried along the ends of a tab, mm; in the cutter's radii, as far from where it stands as its foot may be."""
-
-_SPACINGS = 40
-"""Tried from tab to tab, the widest first."""
+_SPACINGS = 40  # tried from tab to tab, the widest first
 
 
 def holding(places: Floats, *, outline: Polygon, ring: LinearRing, width: float, radius: float, slopes: float) -> Bools:
@@ -59,10 +54,8 @@ def holding(places: Floats, *, outline: Polygon, ring: LinearRing, width: float,
 
 
 def _whole(ring: LinearRing, at: float, ends: float, radius: float, near: Bounds) -> bool:
-    """Whether what stands in the groove beside a tab, whose ends come down so far off, is one piece with it.
-
-    The cutter elsewhere on its way may take all of an end but a ledge at the foot of the wall.
-    """
+    """Whether what stands in the groove beside a tab, whose ends come down so far off, is one piece with it. The cutter
+    elsewhere on its way may take all of an end but a ledge at the foot of the wall."""
     way = shapely.points(shapely.get_coordinates(shapely.segmentize(_along(ring, at - ends, at + ends), _EVERY)))
     low = shapely.clip_by_rect(_along(ring, at + ends, at - ends + ring.length), *near)
     shapely.prepare(low)
@@ -83,9 +76,7 @@ def all_round(outline: Polygon, ring: LinearRing, *, every: float, takes: float)
 
 def round_a_ring(stations: Floats, count: int, *, around: float, least: float) -> Ints:
     """Which of some stations, `count` of them, spread as far as may be; as many as fit where there is not room for all.
-
-    They stand `least` apart or more, the last from the first too.
-    """
+    They stand `least` apart or more, the last from the first too."""
     order, most = np.argsort(stations), np.empty(0, np.int64)
     sorted_ = stations[order]
     for spacing in np.linspace(max(around / count, least), least, _SPACINGS):

@@ -19,18 +19,11 @@ from pathgen.base.units import place_words, rounded_up
 from pathgen.strategies.cutting_line import cutting_line, places_on
 from pathgen.strategies.tab_places import LEAST_WASTE, all_round, holding, round_a_ring
 
-_EVERY = 1.0
-"""Spacing of the places tried for a tab, mm."""
-
-_FINER = 5
-"""As many times as fine, for a notch as narrow as the cutter."""
-
-_SPACINGS = 30
-"""Tried from tab to tab where they stand close, the widest first."""
-
+_EVERY = 1.0  # spacing of the places tried for a tab, mm
+_FINER = 5  # as many times as fine, for a notch as narrow as the cutter
+_SPACINGS = 30  # tried from tab to tab where they stand close, the widest first
 TAB_SLOPE = 0.5
 """Rise over run of a tab's ends (common practice: a slope that the cutter climbs, no source)."""
-
 BETWEEN = 2.0
 """What is cut through between the ends of two tabs, mm."""
 
@@ -145,9 +138,7 @@ def _apart(places: Floats, spacing: float) -> Floats:
 
 _STATED, _NARROWER = "[outline] tabs", ", or make tab_width smaller"
 """The one outline whose tabs' width a job states."""
-
-_ALWAYS_TABS = ("[block]", "[gauges]")
-"""Tables whose outlines cannot go without tabs."""
+_ALWAYS_TABS = ("[block]", "[gauges]")  # tables whose outlines cannot go without tabs
 
 
 def _without_tabs(where: str, words: str) -> str:
@@ -158,8 +149,7 @@ def _without_tabs(where: str, words: str) -> str:
 def _refuse_too_many(
     outline: Polygon, edges: Sequence[Floats], count: int, width: float, where: str, diameter: float
 ) -> None:
-    """Raise PathgenError: the long edges have no room for so many tabs, or for one; of `width` with the cutter beside.
-    """
+    """Raise PathgenError: the long edges have no room for so many tabs, or one; of `width` with the cutter beside."""
     most, edge = _on_both(edges, width + BETWEEN), float(np.ptp(outline.bounds[::2]))
     narrower = _NARROWER if where == _STATED else ""
     if most:
@@ -195,22 +185,18 @@ def check_tabs_hold(tabs: Tabs, outline: Polygon, *, blank: Bounds, cutter: Cutt
     larger = "wider" if facing[worst] % 2 else "longer"
     # all along that side, not beside the tab alone: where it ends nearer the groove parts the waste tabs hold on to
     room = min(waste[worst], ((np.array(outline.bounds) - blank) * [1, 1, -1, -1])[facing[worst]])
-    raise PathgenError(
-        where,
-        f"the blank stands out {max(waste[worst], 0.0):.2f} mm beside the tab at {place}, and a "
-        f"cutter of {cutter.diameter:g} mm leaves the tab nothing to hold on to",
-        allowed=f"{needed:g} mm or more of blank beside every tab: the cutter and {LEAST_WASTE:g} mm",
-        remedy=f"take a blank {rounded_up(2 * (needed - room)):g} mm {larger} or more (a block: more "
-        "margin), or a smaller cutter"
-        + _without_tabs(where, "; or stick the blank down over its whole face and write tabs = 0"),
-    )
+    raise PathgenError(where,
+                       f"the blank stands out {max(waste[worst], 0.0):.2f} mm beside the tab at {place}, and a "
+                       f"cutter of {cutter.diameter:g} mm leaves the tab nothing to hold on to",
+                       allowed=f"{needed:g} mm or more of blank beside every tab: the cutter and {LEAST_WASTE:g} mm",
+                       remedy=f"take a blank {rounded_up(2 * (needed - room)):g} mm {larger} or more (a block: more "
+                       "margin), or a smaller cutter"
+                       + _without_tabs(where, "; or stick the blank down over its whole face and write tabs = 0"))
 
 
 def check_tabs_stand(tabs: Tabs, outline: Polygon, *, cutter: Cutter, rise: float, where: str) -> None:
-    """Raise PathgenError for a place where the cutter's own way would not leave a tab whole.
-
-    `rise` is the height of the tabs above where the cutter goes beside them, mm.
-    """
+    """Raise PathgenError for a place where the cutter's own way would not leave a tab whole. `rise` is the height of
+    the tabs above where the cutter goes beside them, mm."""
     ring = cutting_line(outline, cutter)
     holds = _holding(outline, ring, cutter, width=tabs.width, rise=rise)
     good = holds(tabs.at)

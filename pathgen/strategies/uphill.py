@@ -17,17 +17,11 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import APPROACH, Move, Toolpath, along_in_plan, steps
 from pathgen.strategies.easing import Standing, sunk_in_the_middle
 
-_MORE = 1.1
-"""Times its ramp from which a way is too steep."""
-
-_IN_WOOD = 0.4
-"""Share of what it sinks by, from which its middle is in wood."""
-
+_MORE = 1.1  # times its ramp from which a way is too steep
+_IN_WOOD = 0.4  # share of what it sinks by, from which its middle is in wood
 _HARDLY, _AT_MOST = 0.1, 0.2
 """Of the diameter, and mm: what it may fall by more than down its ramp, as its end is hollow."""
-
-_LEFT = 0.01
-"""What may be gone straight down at the end of such a way, mm."""
+_LEFT = 0.01  # what may be gone straight down at the end of such a way, mm
 
 
 def steepest_down(cutter: Cutter) -> float:
@@ -76,8 +70,7 @@ def _part(path: Toolpath, first: int, stop: int) -> Toolpath:
 
 
 def _stretches(falls: Bools, much: Bools, along: Floats, near: float) -> tuple[Ints, Ints]:
-    """The points at which stretches of falling moves begin and end, so far as they are near such as are in too `much`.
-    """
+    """The points at which stretches of falling moves begin and end, so far as they are near some in too `much`."""
     at = along[np.flatnonzero(falls & much)]
     if not len(at):
         return np.empty(0, np.intp), np.empty(0, np.intp)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Any, Literal, TypeVar
 
@@ -18,6 +18,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt, JobError, PathgenError
 from pathgen.base.markup import as_table
 from pathgen.base.surface import Surface
+from pathgen.base.units import axes_words
 from pathgen.work.features import Inlay, Named, Surfacing
 from pathgen.work.mark_errors import MarkErrors
 from pathgen.work.moved import Moved
@@ -50,10 +51,8 @@ class Stock:
 
 LEAST_CLEARANCE = 0.5
 """The least that a machine's rapids may be said to pass over the work, mm."""
-
 LEAST_TOUCH = 0.01
 """What passes at less is taken to touch, on a machine said to come back exactly too, mm: programs are rounded."""
-
 CLOSE = 2.0
 """A spinning cutter should keep as far from a clamp, mm: it is measured, and stands, no better (common practice)."""
 
@@ -262,10 +261,8 @@ class Shared:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Clamping:
-    """All that a run of programs must agree with: the part, what it is cut from, where it lies, the steps.
-
-    The fill of an inlay is poured between its last pocket step and its resurface step.
-    """
+    """All that a run of programs must agree with: the part, what it is cut from, where it lies, the steps. The fill of
+    an inlay is poured between its last pocket step and its resurface step."""
 
     title: str
     """What its programs and its report are headed with."""
@@ -294,8 +291,7 @@ class Clamping:
     under: Clamping | None = None
     """That of the other side, cut before: the blank is then turned over about its length, and its Y with it."""
     turned_over: bool = False
-    """Of that other side: whether the blank was turned over since, as the job says of the top; all of it is done then.
-    """
+    """Of that other side: whether the blank was turned over since, as the job of the top says; all is done then."""
     inlays: tuple[Inlay, ...] = field(init=False)
     """Those that its steps open, in the order of the job."""
     safe_z: float = field(init=False)
@@ -317,8 +313,7 @@ class Clamping:
 
     @property
     def blank(self) -> Bounds:
-        """(x_min, y_min, x_max, y_max) of all that lies there before the first cut: the common blank of several parts.
-        """
+        """(x_min, y_min, x_max, y_max) of all there before the first cut: the common blank of several parts."""
         return self.shared.blank if self.shared else self.stock.bounds
 
     @property
@@ -391,15 +386,12 @@ class Clamping:
         return inlay.depth + self.ground(inlay)
 
     def ground(self, inlay: Inlay) -> float:
-        """How far the wood round an inlay stands above the part's surface when it is opened, mm: below it after a skim.
-        """
+        """How far the wood round an inlay stands above the part's surface when opened, mm; below 0 after a skim."""
         return self.proud(inlay) - self.skimmed(inlay)
 
     def stands(self, inlay: Inlay) -> float:
         """How far what fills an inlay stands above the wood round it, mm: pieces lie below it where that is negative.
-
-        Pieces stand so high where they rest on the floor; of fill it is the most that the job allows.
-        """
+        Pieces stand so high where they rest on the floor; of fill it is the most that the job allows."""
         return inlay.overfill if inlay.piece is None else inlay.piece - self.opened(inlay)
 
     def skimmed(self, inlay: Inlay) -> float:
@@ -450,8 +442,7 @@ class Clamping:
         return f"the {'blank was turned over' if self.turned_over else 'work last moved'}"
 
     def cut_before(self, inlay: Inlay) -> bool:
-        """Whether an inlay's pockets were cut before the work moved: what is advised of their drawing comes too late.
-        """
+        """Whether an inlay's pockets were cut before the work moved: advice on their drawing comes too late."""
         own = [step for step in self.steps if step.operation.opens is inlay]
         return bool(own) and all(map(self.done, own))
 
@@ -490,20 +481,12 @@ class Clamping:
 
     def to_machine(self, points: Floats, step: Step | None = None) -> Floats:
         """(n, 3) points of the board's frame in the frame of the programs: turned, zeroed, and moved with the work.
-
-        Without a `step` the work lies as it was first clamped.
-        """
+        Without a `step` the work lies as it was first clamped."""
         return self._shown(self.on_bed(points, step))
 
-    def wood_at(self, points: Floats, step: Step | None) -> Floats:
-        """(n, 3) where points of the work itself lie in the frame of the programs when a step is run.
-
-        Unlike tips: where work tilts, that of a ball end goes aside, as its centre keeps its place over the wood.
-        """
-        return self.wood_now(points) if self.moved_at(step) else self._shown(points)
-
     def wood_now(self, points: Floats) -> Floats:
-        """(n, 3) where points of the work itself lie in the frame of the programs, as it lies now."""
+        """(n, 3) where points of the work itself lie in the frame of the programs, as it lies now. Unlike tips: where
+        work tilts, that of a ball end goes aside, as its centre keeps its place over the wood."""
         return self._shown(points if self.moved is None else self.moved.there(points))
 
     def _shown(self, on_bed: Floats) -> Floats:
@@ -513,6 +496,11 @@ class Clamping:
     def display(self, places: Floats) -> Floats:
         """(n, 2) what the machine's display shows over (n, 2) places on the blank's top, as the work lies now."""
         return self.wood_now(np.insert(places, 2, self.stock.thickness, axis=1))[:, :2]
+
+    def where(self, named: Sequence[Named]) -> str:
+        """Names and where they are on the machine's display now: ``mark 1 at X 5 mm, Y 3 mm; mark 2 at ..``."""
+        there = zip(named, self.display(np.array([one.at for one in named])).tolist(), strict=True)
+        return "; ".join(f"{one.name} at {axes_words(x, y, self.units)}" for one, (x, y) in there)
 
     def to_board(self, points: Floats, step: Step | None = None) -> Floats:
         """The inverse of `to_machine`."""
@@ -549,8 +537,7 @@ class Clamping:
         return self.stock.thickness if self.setup.z_zero == "stock-top" else 0.0
 
 
-_BACK = {"x": "x", "y": "-y", "-x": "-x", "-y": "y"}
-"""The quarter turns that undo each other."""
+_BACK = {"x": "x", "y": "-y", "-x": "-x", "-y": "y"}  # the quarter turns that undo each other
 
 
 def turned(x: V, y: V, along: str) -> tuple[V, V]:

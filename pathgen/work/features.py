@@ -25,13 +25,10 @@ Entry = Literal["ramp", "peck"]
 
 AS_WIDE = 0.02
 """A hole at most this much wider than the cutter is drilled straight down, mm."""
-
 LEAST_TAB = 0.1
 """Lowest tab that is one, mm."""
-
 MOST_ALLOWANCE = 5.0
 """The most that a job may have roughing leave, mm."""
-
 SCALED = 20.0
 """Times its drawn size: further is likelier a unit left out (no source)."""
 
@@ -59,42 +56,29 @@ class PlacedSize:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Inlay:
-    """One artwork to be pocketed and filled, placed on the board.
-
-    Attributes
-    ----------
-    regions : tuple of (colour, shapely geometry)
-        What is cut, by colour ``"#rrggbb"``, in the board's frame.
-    depth : float
-        Straight down from the surface, mm.
-    fill : "resin" or "piece" or "none"
-    overfill : float
-        How far the cured fill stands above the surface, mm.
-    piece : float or None
-        Thickness of the pieces that are let in, mm; None where the job does not say.
-    drawn : like regions
-        What the drawing shows, where `regions` was made from it to match the pieces that are let in.
-    placed : tuple of PlacedSize
-        The size of each copy of the drawing.
-    dots : float or None
-        Diameter of the dots that its pockets are for, mm; None where it is none of dots.
-    dam : float or None
-        How far outside the drawing's hull the dam stands that holds its resin, mm; None where none is poured.
-    pour_depth : float or None
-        The deepest that the sheet of its resin allows in one pour, mm; None where it is not given.
-    """
+    """One artwork to be pocketed and filled, placed on the board."""
 
     name: str
     regions: tuple[tuple[str, Polygon | MultiPolygon], ...]
+    """What is cut, by colour ``"#rrggbb"``, in the board's frame."""
     depth: float
+    """Straight down from the surface, mm."""
     fill: str = "resin"
+    """``resin``, ``piece`` or ``none``."""
     overfill: float = 1.0
+    """How far the cured fill stands above the surface, mm."""
     piece: float | None = None
+    """Thickness of the pieces that are let in, mm; None where the job does not say."""
     drawn: tuple[tuple[str, Polygon | MultiPolygon], ...] = ()
+    """What the drawing shows, where `regions` was made from it to match the pieces that are let in."""
     placed: tuple[PlacedSize, ...] = ()
+    """The size of each copy of the drawing."""
     dots: float | None = None
+    """Diameter of the dots that its pockets are for, mm; None where it is none of dots."""
     dam: float | None = None
+    """How far outside the drawing's hull the dam stands that holds its resin, mm; None where none is poured."""
     pour_depth: float | None = None
+    """The deepest that the sheet of its resin allows in one pour, mm; None where it is not given."""
     index: int = 0
     """Which of the clamping's inlays it is, and of the job's where it is the part's own: 0 for the first."""
     like: int | None = None
@@ -141,46 +125,33 @@ def longer(lines: Floats, by: Floats) -> Floats:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Slots:
-    """Slots along numbered lines across the part, or the one slot of the nut.
-
-    Attributes
-    ----------
-    lines : (n, 2, 2) float array
-        Centre-line of each slot in plan, bass end to treble end: to the edges of the cut board, or short of them.
-    width, depth : float
-        mm; the depth straight down from the finished surface, on the line.
-    short : float or None
-        How far each slot stops short of the edges; None for slots cut through both edges.
-    bottom : "curve" or "flat"
-        Whether the bottom follows the surface, or is level: then `depth` below the lower end of the slot's line,
-        so that no place along it is shallower.
-    through : (n, 2) bool array
-        Whether each slot runs out through the edge at its bass and treble end; where not, it ends round at the
-        line's end.
-    bevel : float
-        Width in plan of the bevel along each edge of the slot, mm; 0 for none.
-    entry : "ramp" or "peck"
-        How the cutter goes down into each layer; None: by pecks where both ends lie in waste.
-    name : str
-        What a slot is called, where it has no number of its own.
-    on_part : float or None
-        How much of the width lies on the part, mm, of a shelf that is cut past its end; None: all of it.
-    counted : str
-        What the numbers count, where that is not the slots themselves: each stands on one of them.
-    """
+    """Slots along numbered lines across the part, or the one slot of the nut."""
 
     number: NDArray[np.int64]
     lines: Floats
+    """(n, 2, 2): centre-line of each slot in plan, bass end to treble end: to the edges of the cut board, or short of
+    them."""
     width: float
     depth: float
+    """mm; the depth straight down from the finished surface, on the line."""
     short: float | None = None
+    """How far each slot stops short of the edges; None for slots cut through both edges."""
     bottom: Bottom = "curve"
+    """Whether the bottom follows the surface, or is level: then `depth` below the lower end of the slot's line, so that
+    no place along it is shallower."""
     through: Bools = None  # type: ignore[assignment]
+    """(n, 2): whether each slot runs out through the edge at its bass and treble end; where not, it ends round at the
+    line's end."""
     bevel: float = 0.0
+    """Width in plan of the bevel along each edge of the slot, mm; 0 for none."""
     entry: Entry | None = None
+    """How the cutter goes down into each layer; None: by pecks where both ends lie in waste."""
     name: str = ""
+    """What a slot is called, where it has no number of its own."""
     counted: str = ""
+    """What the numbers count, where that is not the slots themselves: each stands on one of them."""
     on_part: float | None = None
+    """How much of the width lies on the part, mm, of a shelf that is cut past its end; None: all of it."""
 
     def __post_init__(self) -> None:
         if self.through is None:
@@ -261,31 +232,21 @@ class Named(NamedTuple):
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Marks:
-    """Small holes in the waste, to find the work's place again by.
-
-    Attributes
-    ----------
-    places : (n, 2) float array
-        Centres, mm.
-    depth : float
-        Below the top of the raw stock, mm.
-    hover : float
-        How far above the top of the raw stock the cutter stops over each, mm.
-    errors : MarkErrors or None
-        What a measuring error at one of them does to a move worked out from all.
-    errors_limit : float
-        What is allowed of that, mm.
-    tops : (n,) float array or None
-        How high the blank's top lies at each above its underside, mm, as measured once they were drilled; None for
-        marks that are not in the wood yet.
-    """
+    """Small holes in the waste, to find the work's place again by."""
 
     places: Floats
+    """(n, 2): centres, mm."""
     depth: float
+    """Below the top of the raw stock, mm."""
     hover: float
+    """How far above the top of the raw stock the cutter stops over each, mm."""
     tops: Floats | None = None
+    """(n,): how high the blank's top lies at each above its underside, mm, as measured once they
+    were drilled; None for marks that are not in the wood yet."""
     errors: MarkErrors | None = None
+    """What a measuring error at one of them does to a move worked out from all."""
     errors_limit: float = BOARD_LIMIT
+    """What is allowed of that, mm."""
 
     def top(self, thickness: float) -> float:
         """The highest of the blank at them, mm, which is nowhere taken for thinner than its `thickness`."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Literal
@@ -22,78 +22,56 @@ from pathgen.work.features import Inlay
 
 WASTE = 0.2
 """Share added for what stays in the cup and on the stick; common practice, no source."""
-
 LEAST_WASTE = 1.0
 """However little is mixed, so much stays in the cup and on the stick, ml; common practice, no source."""
-
 LEAST_BATCH = 5.0
 """The smallest batch that is mixed, ml; common practice, no source."""
-
 MEASURE = 0.1
 """The smallest part that can be measured, ml with a syringe or g with scales; common practice, no source."""
-
 DAM = 2.0
 """How far outside the drawing's hull a dam stands, mm; common practice, no source."""
-
 ROOM = 10.0
 """Half the width, mm, from which bare wood between the parts of a drawing is kept dry: parts so far apart have a dam
 each, and a drawing that goes all the way round something is dammed inside too, as the channel of a rosette is; common
 practice, no source."""
-
 RATIO = 0.02
 """How far off the resin's sheet the ratio of two measured parts may be."""
-
 SMEAR = 3.0
 """How far round a pocket fill is taken to lie as high as over it, mm; common practice, no source."""
-
 PAST = 1.0
 """How far past the part's edge a second cut over an inlay alone takes what stands there, mm."""
-
 LEAST_INLAY = 0.4
 """What stays of a fill in the end should be as deep as this, mm, or it is soon sanded through; common practice, no
 source."""
 LEAST_LEFT = 1.0
 """Less fill than this beside the part is not worth scraping off, mm2."""
-
 MM3_PER_ML = 1000.0
-
+_TRIED = 1000  # batches looked at together, each one measure larger
 MOST_OVERFILL = 3.0
 """More fill than this above the surface is no workshop's, mm; common practice, no source."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Resin:
-    """What the resin's sheet says, and how much of it is lost.
-
-    Attributes
-    ----------
-    density : float or None
-        Of the mixed resin, g/cm3.
-    mix : dict of name to parts
-        Empty when not given.
-    mix_by : "volume" or "mass"
-        How the parts are measured out.
-    pour_depth : float or None
-        Deepest that may be poured at once, mm.
-    waste, waste_least : float
-        Share added to what is poured, and the least that is added for each pour, ml.
-    least : float
-        The smallest batch, ml.
-    measure : float
-        The smallest part that can be measured, ml where mixed by volume, g where by mass.
-    dam : float
-        How far outside the drawing's hull the dam stands, mm.
-    """
+    """What the resin's sheet says, and how much of it is lost."""
 
     density: float | None = None
+    """Of the mixed resin, g/cm3."""
     mix: Mapping[str, float] = field(default_factory=dict)
+    """Parts by name; empty when not given."""
     mix_by: Literal["volume", "mass"] = "volume"
+    """How the parts are measured out."""
     pour_depth: float | None = None
+    """Deepest that may be poured at once, mm."""
     waste: float = WASTE
     waste_least: float = LEAST_WASTE
+    """Share added to what is poured, and the least that is added for each pour, ml."""
     least: float = LEAST_BATCH
+    """The smallest batch, ml."""
     measure: float = MEASURE
+    """The smallest part that can be measured, ml where mixed by volume, g where by mass."""
     dam: float = DAM
+    """How far outside the drawing's hull the dam stands, mm."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -186,8 +164,7 @@ def _inside_rings(area: BaseGeometry) -> BaseGeometry:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Dammed:
-    """What is inside one dam, which holds resin of one colour, and how high above the underside that stands level, mm.
-    """
+    """What is inside one dam, which holds resin of one colour, and how high over the underside it stands, mm."""
 
     colour: str
     inside: BaseGeometry
@@ -230,8 +207,7 @@ def _each_dam(inlay: Inlay, out: float) -> tuple[tuple[Inlay, BaseGeometry], ...
 
 @remembered
 def level_resin(inlay: Inlay, surface: Surface, out: float) -> dict[str, float]:
-    """Volume of level resin above the surface inside the dams of each colour, mm3; what dams of several hold is shared.
-    """
+    """Volume of level resin above the surface inside the dams of each colour, mm3; what several hold is shared."""
     found = dict.fromkeys((colour for colour, _ in inlay.regions), 0.0)
     dams = dams_of(inlay, surface, out)
     for dam in dams:
@@ -308,20 +284,9 @@ def _edge_heights(area: BaseGeometry, surface: Surface) -> Floats:
 def amount(
     colour: str, *, area: float, pocket: float, overfill: float, depth: tuple[float, float], deep: float, resin: Resin
 ) -> Amount:
-    """What one colour needs.
-
-    Parameters
-    ----------
-    area : float
-        Opened at the surface, mm2.
-    pocket : float
-        Volume of the pocket as simulated, mm3.
-    overfill : float
-        What stands above the surface, mm3.
-    depth : (least, greatest)
-        Of the pocket, mm.
-    deep : float
-        Of the resin where it is deepest, mm.
+    """What one colour needs: of an `area` that is opened at the surface, mm2; a volume of its `pocket`, as simulated,
+    and of its `overfill` above the surface, mm3; a least and a greatest `depth` of the pocket, and the resin `deep`
+    where it is deepest, mm.
     """
     cups = pours_of(deep, resin.pour_depth)
     waste = max(resin.waste * (pocket + overfill), cups * resin.waste_least * MM3_PER_ML)
@@ -339,10 +304,8 @@ def pours_of(deep: float, most: float | None) -> int:
 
 
 def batch_of(needed: float, *, deep: float, resin: Resin) -> Batch:
-    """The smallest batch of whole measures that gives `needed` mm3 and is no smaller than the resin's least.
-
-    A pour that would be deeper than the resin's sheet allows is shared between equal pours, each mixed by itself.
-    """
+    """The smallest batch of whole measures that gives `needed` mm3 and is no smaller than the resin's least. A pour
+    that would be deeper than the resin's sheet allows is shared between equal pours, each mixed by itself."""
     pours = pours_of(deep, resin.pour_depth)
     by_mass = resin.mix_by == "mass"
     # Without a density, parts by mass cannot be told: the job reader refuses that.
@@ -360,7 +323,8 @@ def batch_of(needed: float, *, deep: float, resin: Resin) -> Batch:
 
 def _measured(mixed: float, shares: Floats, measure: float) -> Floats:
     """Parts in whole measures, no less than `mixed` in all, any two of them in their ratio within `RATIO`."""
-    for wholes in _rounded(mixed, shares, measure):
+    for first in itertools.count(math.ceil(mixed / measure - 1e-9), _TRIED):
+        wholes = np.round(np.arange(first, first + _TRIED)[:, None] * shares)
         off = wholes / shares
         fits = (wholes.min(axis=1) > 0) & (off.max(axis=1) <= (1.0 + RATIO) * off.min(axis=1))
         fits &= wholes.sum(axis=1) * measure >= mixed - 1e-9
@@ -369,39 +333,18 @@ def _measured(mixed: float, shares: Floats, measure: float) -> Floats:
     raise AssertionError("a batch large enough keeps any ratio")
 
 
-def _rounded(mixed: float, shares: Floats, measure: float, many: int = 1000) -> Iterator[Floats]:
-    """(many, parts) numbers of measures for batches from `mixed` up, each one measure larger."""
-    first = math.ceil(mixed / measure - 1e-9)
-    while True:
-        yield np.round(np.arange(first, first + many)[:, None] * shares)
-        first += many
-
-
 def second_cut(
     *, wood_area: float, area: float, pocket: float, proud: float, skim: float, skim_before: bool,
     depth: tuple[float, float], ridges: float = 0.0, filled: float = 0.0,
 ) -> SecondCut:
-    """What the second cut over one inlay takes.
+    """What the second cut over one inlay takes, `skim` mm below the first surface.
 
-    Parameters
-    ----------
-    wood_area, area : float
-        Of the board's wood and of the opened pockets, in plan, mm2.
-    pocket : float
-        Volume of the pockets up to the surface as it stands when they are filled, mm3.
-    proud : float
-        Volume of what stands above it, mm3.
-    skim : float
-        How far below the first surface it cuts, mm.
-    skim_before : bool
-        Whether an earlier second cut has already taken the skim off the wood.
-    ridges : float
-        Mean height of the ridges that it takes off on top of that, where it leaves finer ones, mm.
-    filled : float
-        Of other pockets that are filled and level already, in plan, mm2.
+    `wood_area`, `area` and `filled` are the board's wood, the opened pockets, and other pockets that are filled and
+    level already, in plan, mm2; `pocket` is the volume of the pockets up to the surface as it stands when they are
+    filled, and `proud` that of what stands above it, mm3. With `skim_before` an earlier second cut has already taken
+    the skim off the wood. `ridges` is the mean height of those that it takes off on top of that, where it leaves finer
+    ones, mm.
 
-    Notes
-    -----
     The skimmed surface lies `skim` straight below the first, so that each mm2 of plan gives `skim` mm3.
     """
     low, high = depth[0] - skim, depth[1] - skim

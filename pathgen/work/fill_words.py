@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from pathgen.base.plain import joined
 from pathgen.base.units import format_length
 from pathgen.work.features import Inlay
 from pathgen.work.fill import fall_under, pours_of, stands_at_most, undammed
-from pathgen.work.surroundings import STAY, Work, named_places
 
-_LEAST_FALL = 0.05
-"""A surface that falls less under a drawing is called level, mm."""
+if TYPE_CHECKING:
+    from pathgen.work.clamping import Clamping
 
+STAY = "Do not move the work."
+"""Said before a program that must find the work where an earlier one left it; nothing before the first."""
+_LEAST_FALL = 0.05  # a surface that falls less under a drawing is called level, mm
 LEVEL = 0.005
 """Pieces that stand so far above or below the wood are called level with it, mm."""
-
 _SEAL = ("Brush a thin coat of the clear resin over floor and walls of the pockets and let it gel: end grain drinks, "
          "bleeds colour and gives off bubbles.")
 _BUBBLES = ("Warm the parts as the sheet allows, stir slowly, draw bubbles with a vacuum or prick them with a pin "
@@ -23,9 +26,9 @@ _CURE = ("Cure at the temperature of its sheet, as long as the sheet says for ma
 """Common practice, no source: the sheets of the makers come first."""
 
 
-def to_fill(inlay: Inlay, work: Work) -> list[str]:
+def to_fill(inlay: Inlay, work: Clamping) -> list[str]:
     """What to do when the pockets of an inlay are cut: the machine stays on, pieces are let in or resin is poured."""
-    found = f"; or find them by {named_places(work.marks[:1], work)}: with the tip over it, set the display to " \
+    found = f"; or find them by {work.where(work.marks[:1])}: with the tip over it, set the display to " \
             "that" if work.marks else ""
     stay_on = "Leave the machine switched on while {}: many forget X 0 and Y 0 when they are switched off. If it " \
               f"must be off, home it and note what its own coordinates show at X 0, Y 0{found}."
@@ -51,13 +54,18 @@ def to_fill(inlay: Inlay, work: Work) -> list[str]:
     ]
 
 
-def before_second_cut(inlay: Inlay, work: Work, near: float) -> list[str]:
+def before_second_cut(inlay: Inlay, work: Clamping, near: float) -> list[str]:
     """What to do before a fill is cut level, `near` mm round it and inside its dam: to wait, to scrape off what lies
     further out, and to measure how high it stands."""
     stands = format_length(inlay.overfill, work.units)
-    what = "pieces" if inlay.fill == "piece" else "cured fill"
+    what, lines = "pieces" if inlay.fill == "piece" else "cured fill", to_wait(inlay)
+    if dammed(inlay):
+        lines.append("Take the dam off, tape, wax or clay, and what is left of it: the cutter runs over its place.")
+    if inlay.fill == "resin":
+        lines.append(f"Scrape off what has run out of the dam and lies more than {format_length(near, work.units)} "
+                     "from the drawing, level with the wood: layer by layer only the rest is cut down.")
     return [
-        *to_wait(inlay), *_dam_off(inlay), *_ran_out(inlay, work, near),
+        *lines,
         # what stands higher than the job's overfill meets the first pass too deep
         f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
         f"the job's overfill. If it is higher, set overfill to what you measured and {work.board.names.again}: the "
@@ -79,7 +87,7 @@ def to_wait(inlay: Inlay) -> list[str]:
     return [wait, *cure, f"{STAY} Clean {what} and dust off the place that Z is set from."]
 
 
-def _pour_deep(inlay: Inlay, work: Work) -> str:
+def _pour_deep(inlay: Inlay, work: Clamping) -> str:
     """How deep the resin is, and in what pours it goes in where that is more than its sheet allows."""
     deep, most = work.opened(inlay) + inlay.overfill, inlay.pour_depth
     said = f"The pour is {format_length(deep, work.units)} deep: "
@@ -88,7 +96,7 @@ def _pour_deep(inlay: Inlay, work: Work) -> str:
     return f"{said}more at once than the sheet allows boils and shrinks."
 
 
-def _levelling(inlay: Inlay, work: Work) -> str:
+def _levelling(inlay: Inlay, work: Clamping) -> str:
     """How liquid resin behaves on a board, and what to do so that it covers the pocket's high side."""
     fall, here = fall_under(inlay.area, work.surface), ""
     if fall >= _LEAST_FALL:
@@ -108,7 +116,7 @@ def _levelling(inlay: Inlay, work: Work) -> str:
     return f"Liquid resin levels itself and {runs}: {hold}.{here}"
 
 
-def _pieces_stand(inlay: Inlay, work: Work) -> str:
+def _pieces_stand(inlay: Inlay, work: Clamping) -> str:
     """How high pieces that are let in stand in the surface of that moment, in words."""
     most, by = format_length(inlay.overfill, work.units), work.stands(inlay)
     if inlay.piece is None:
@@ -121,7 +129,7 @@ def _pieces_stand(inlay: Inlay, work: Work) -> str:
     return f"they then stand {format_length(by, work.units)} above the surface{edges}, and nowhere more than {most}"
 
 
-def _sunk(inlay: Inlay, work: Work) -> list[str]:
+def _sunk(inlay: Inlay, work: Clamping) -> list[str]:
     """What to do about fill that is lower than the surface will be."""
     if inlay.fill != "resin":
         return []
@@ -140,18 +148,6 @@ def _sunk(inlay: Inlay, work: Work) -> list[str]:
             f"too. {makes_up}"]
 
 
-def _ran_out(inlay: Inlay, work: Work, near: float) -> list[str]:
-    """Fill that no layer goes down through."""
-    return [f"Scrape off what has run out of the dam and lies more than {format_length(near, work.units)} from the "
-            "drawing, level with the wood: layer by layer only the rest is cut down."] if inlay.fill == "resin" else []
-
-
 def dammed(inlay: Inlay) -> bool:
     """Whether any dam is told of: not where all colours lie too near each other for one round each."""
     return inlay.fill == "resin" and len(undammed(inlay)) < len(inlay.regions)
-
-
-def _dam_off(inlay: Inlay) -> list[str]:
-    """The dam goes before a cutter runs over its place."""
-    return ["Take the dam off, tape, wax or clay, and what is left of it: the cutter runs over its place."] \
-        if dammed(inlay) else []

@@ -11,7 +11,6 @@ from pathgen.work.part import lowest_edge
 
 THIN = 0.05
 """Of the usual layer: a program of thinner ones takes some twenty times as long."""
-
 MANY = 40
 """Several times as many layers as are usual: fewer take no long time, however thin."""
 

@@ -14,27 +14,19 @@ from pathgen.base.units import rounded_down
 
 ACCURACY = 0.05
 """How exactly a mark is measured where the job does not say, mm; common practice, no source."""
-
-_ROUNDED = 0.98
-"""Of the exactness that would do what is told: in inches it may be rounded up."""
-
+_ROUNDED = 0.98  # of the exactness that would do what is told: in inches it may be rounded up
 CHECKED = 0.85
 """Leverage of a mark's height up to which the others check it: with more, nearly all of an error at it is taken for a
 tilt, and little of it is left over."""
-
 _EXACT = 1e-9  # mm
-
 BY_FAR = 3.0
 """Times the measuring error by which a height must differ from the others to be refused."""
-
 LEFT_OVER = 2.0
 """Times the measuring error, and the root of how many marks are over three, that heights may leave over together before
 one is doubted."""
-
 THICKER, THINNER = 0.2, 0.5
 """How far the blank's top at a mark may lie above and below what the job says, mm: thickness is that of its thickest
 place, and blanks are uneven; common practice, no source."""
-
 BOARD_LIMIT = 0.1
 """How far such errors may move any place of the board where the job does not say, mm."""
 
@@ -67,10 +59,8 @@ class MarkErrors:
 def mark_errors(
     marks: ArrayLike, *, nut: ArrayLike, end: ArrayLike, outline: ArrayLike, accuracy: float = ACCURACY
 ) -> MarkErrors:
-    """What errors of `accuracy` mm at all `marks` together do at both ends and anywhere on the outline.
-
-    All are (n, 3) arrays, mm. What moves most on the board is on its outline, as a small move is linear in place.
-    """
+    """What errors of `accuracy` mm at all `marks` together do at both ends and anywhere on the outline. All are (n, 3)
+    arrays, mm. What moves most on the board is on its outline, as a small move is linear in place."""
 
     def most(points: ArrayLike) -> tuple[float, float]:
         height, place = (float(v.max()) * accuracy for v in influence(marks, points))
@@ -81,19 +71,13 @@ def mark_errors(
 
 
 def influence(marks: ArrayLike, points: ArrayLike) -> tuple[Floats, Floats]:
-    """Move of each point, in height and in place, for errors of 1 at every mark, root-sum-square: two (m,) arrays.
+    """Move of each of (m, 3) points, in height and in place, for errors of 1 at every one of (n, 3) marks,
+    root-sum-square: two (m,) arrays.
 
-    Parameters
-    ----------
-    marks : (n, 3) array
-    points : (m, 3) array
-
-    Notes
-    -----
-    A small rigid move displaces p by t + w x p. The marks' errors e give (t, w) = A+ e, with the rows of A those of
-    [1, -p x] at each mark and A+ its pseudo-inverse; the move of a point is then B A+ e. The largest over all
-    directions of one mark's error is the largest singular value of its 3 columns; those of all marks are added as
-    squares. Exact to first order in w.
+    A small rigid move displaces p by t + w x p. The marks' errors e give (t, w) = A+ e, with the rows of A those of [1,
+    -p x] at each mark and A+ its pseudo-inverse; the move of a point is then B A+ e. The largest over all directions of
+    one mark's error is the largest singular value of its 3 columns; those of all marks are added as squares. Exact to
+    first order in w.
     """
     p, q = (np.asarray(v, dtype=float).reshape(-1, 3) for v in (marks, points))
     centre = p.mean(axis=0)
@@ -124,10 +108,8 @@ def height_influence(groups: Floats, points: Floats) -> Floats:
 
 
 def leverage(marks: ArrayLike) -> Floats:
-    """How much of an error in the height of each of (.., n, 2 or 3) marks the plane through all takes up: (.., n).
-
-    The diagonal of the hat matrix of [x, y, 1]; what is left over at the mark is 1 less. 1 where no other checks it.
-    """
+    """How much of an error in the height of each of (.., n, 2 or 3) marks the plane through all takes up: (.., n). The
+    diagonal of the hat matrix of [x, y, 1]; what is left over at the mark is 1 less. 1 where no other checks it."""
     p = np.asarray(marks, dtype=float)[..., :2]
     u, s, _ = np.linalg.svd(np.concatenate([p - p.mean(axis=-2, keepdims=True), np.ones((*p.shape[:-1], 1))], axis=-1),
                             full_matrices=False)
@@ -225,15 +207,12 @@ def _differences(p: Floats, z: Floats, accuracy: float) -> tuple[Floats, Floats]
 
 
 SHAPES = ("bow", "cup", "twist")
-"""How a part's wood may change its shape: its middle rises over its ends, its edges over its middle, a corner over all.
-"""
+"""How wood may change its shape: its middle rises over its ends, its edges over its middle, a corner over all."""
 
 
 def seen(marks: ArrayLike, box: Bounds) -> dict[str, float]:
     """How much of each of `SHAPES`, of 1 over a part's (x_min, y_min, x_max, y_max), is left over at the worst mark.
-
-    What a shift, turn and tilt explain is taken for a move of the work: 0 is a change that the marks do not see.
-    """
+    What a shift, turn and tilt explain is taken for a move of the work: 0 is a change that the marks do not see."""
     p = np.asarray(marks, dtype=float).reshape(-1, 3)
     x, y = (2 * (p[:, k] - (box[k] + box[k + 2]) / 2) / (box[k + 2] - box[k]) for k in (0, 1))
     heights = {"bow": 1.0 - x**2, "cup": y**2, "twist": (x * y + x + y + 1.0) / 4.0}

@@ -16,55 +16,38 @@ from pathgen.base.surface import Surface
 from pathgen.work.mark_errors import ACCURACY, MarkErrors, named, odd_heights
 
 _WHERE = "[[measured]]"
-
 LEAST_SPREAD = 4.0
 """Marks must lie this far off one line, mm (root mean square): nearer, a tilt about the line is guesswork."""
-
 LARGEST_ANGLE = 2.0
 """Degrees of turn or tilt; more is not work that moved a little, but numbers of another frame."""
-
 LARGEST_SHIFT = 20.0
 """mm of shift; more is not work that moved a little."""
-
 MISTAKEN = 3.0
-"""Distance left over at a mark above which something was written down wrongly, mm: wood warps less (common practice).
-"""
-
+"""Distance left over at a mark above which something was written wrongly, mm: wood warps less (common practice)."""
 MOST_OPEN = 3
 """Marks that always leave something to fit: with one of four left out, the others can still disagree."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Moved:
-    """A rigid move of the work on the bed: ``found = rotation (place - centre) + centre + shift``.
-
-    Attributes
-    ----------
-    rotation : (3, 3) float array
-    shift : (3,) float array
-        Along, across and up at `centre`, mm.
-    centre : (3,) float array
-        Middle of the marks as they should lie, in the board's frame, mm.
-    residuals : (n, 3) float array
-        Measured less explained, for each mark, mm.
-    places : (n, 3) float array
-        The marks as they should lie, in the board's frame, mm.
-    errors : MarkErrors or None
-        What a measuring error at one mark does to the board; None where it was not worked out.
-    guessed : bool
-        Whether a mark's height before is what the stock's thickness says, and no measure.
-    names : tuple of str
-        Of the marks, where they are not known by their numbers alone.
-    """
+    """A rigid move of the work on the bed: ``found = rotation (place - centre) + centre + shift``."""
 
     rotation: Floats
+    """(3, 3)."""
     shift: Floats
+    """(3,): along, across and up at `centre`, mm."""
     centre: Floats
+    """(3,): middle of the marks as they should lie, in the board's frame, mm."""
     residuals: Floats = field(default_factory=lambda: np.empty((0, 3)))
+    """(n, 3): measured less explained, for each mark, mm."""
     places: Floats = field(default_factory=lambda: np.empty((0, 3)))
+    """(n, 3): the marks as they should lie, in the board's frame, mm."""
     errors: MarkErrors | None = None
+    """What a measuring error at one mark does to the board; None where it was not worked out."""
     guessed: bool = False
+    """Whether a mark's height before is what the stock's thickness says, and no measure."""
     names: tuple[str, ...] = ()
+    """Of the marks, where they are not known by their numbers alone."""
 
     def __post_init__(self) -> None:
         for name in ("rotation", "shift", "centre", "residuals", "places"):
@@ -161,24 +144,15 @@ def corners_of(box: Bounds) -> Floats:
 def fit_move(
     places: ArrayLike, found: ArrayLike, *, limit: float, accuracy: float = ACCURACY, names: tuple[str, ...] = ()
 ) -> Moved:
-    """The rigid move that takes `places` to `found` with the least sum of squared distances.
+    """The rigid move that takes three or more marks from `places` to where they were `found` with the least sum of
+    squared distances: (n, 3) each, in the board's frame, mm.
 
-    Parameters
-    ----------
-    places, found : (n, 3) arrays
-        Three or more marks: where they should be and where they were measured, in the board's frame, mm.
-    limit : float
-        Largest distance left over at any mark, mm.
-    accuracy : float
-        How exactly a mark's height is measured, mm: in a refusal it tells which mark was misread, where that can be.
-    names : tuple of str
-        Of the marks, where they are not known by their numbers alone.
+    `limit` is the largest distance left over at any mark, mm. How exactly a mark's height is measured, `accuracy`,
+    tells in a refusal which one was misread, where that can be; `names` are theirs, where they are not known by their
+    numbers alone.
 
-    Raises
-    ------
-    JobError
-        For fewer than three marks, marks on one line, a move that is not small, or residuals over `limit`: then the
-        work has not just moved, it has warped, or a mark was measured wrongly.
+    Raises JobError for fewer than three marks, marks on one line, a move that is not small, or residuals over `limit`:
+    then the work has not just moved, it has warped, or a mark was measured wrongly.
 
     References
     ----------
@@ -194,18 +168,11 @@ def fit_move(
 
 
 def shift_errors(surface: Surface, edge: ArrayLike, shift: float = 0.1) -> dict[str, tuple[float, float]]:
-    """What a second cut loses when the work lies `shift` off: (deepest, highest) surface error on `edge`, mm.
+    """What a second cut loses when the work lies `shift` off: (deepest, highest) surface error on `edge`, (n, 2) places
+    on the board's long edges, mm; by "along", "across" and "up".
 
-    Parameters
-    ----------
-    edge : (n, 2) array
-        Places on the board's long edges, mm.
-
-    Returns
-    -------
-    dict
-        For "along", "across" and "up": height of the cut surface less that of the work's own, over shifts of either
-        sign. What is below 0 is wood taken, what is above 0 is fill left proud.
+    That is the height of the cut surface less that of the work's own, over shifts of either sign. What is below 0 is
+    wood taken, what is above 0 is fill left proud.
     """
     x, y = np.asarray(edge, dtype=float).reshape(-1, 2).T
     here = surface.height(x, y)
@@ -269,8 +236,7 @@ def _check_marks(p: Floats) -> None:
 
 
 def _refuse(moved: Moved, p: Floats, q: Floats, limit: float, accuracy: float) -> None:
-    """Raise JobError for a move that is not small or leaves too much over, naming what was misread if that can be told.
-    """
+    """Raise JobError for a move that is not small or leaves too much over, naming what was misread if told."""
     mistyped = moved.worst > MISTAKEN or not moved.small
     names = moved.names
     swapped, without = _swapped(p, q, limit, names) if mistyped else [], _without(p, q, limit)

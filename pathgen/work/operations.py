@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, replace
-from typing import Any, ClassVar, Generic, Self, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, Generic, Self, TypeVar
 
 import numpy as np
 import shapely
@@ -18,23 +18,24 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.units import axes_words, coarse_length, format_length
 from pathgen.work.features import Cutouts, Engraving, Holes, Inlay, Marks, Named, OutlineCut, Pieces, Slots, Surfacing
 from pathgen.work.fill import LEAST_LEFT, PAST, SMEAR, left_by_edge
-from pathgen.work.fill_words import before_second_cut, to_fill, to_wait
-from pathgen.work.surroundings import STAY, Work, named_places
+from pathgen.work.fill_words import STAY, before_second_cut, to_fill, to_wait
+
+if TYPE_CHECKING:
+    from pathgen.work.clamping import Clamping
 
 F = TypeVar("F")
-
 MARGIN = 1.5
 """Surfacing opens so much more round the part than its finishing cutter's half-width at the top of the blank, mm."""
-
 RUN_OUT = 0.5
 """How far past the part's edges a cutter's axis runs out of a slot that is cut through them, mm."""
-
 LAYER = 0.8
-"""Of a stepdown: how deep layers through what stands over a surface go, as the ridges between their passes count in it.
-"""
-
+"""Of a stepdown: how deep layers through what stands over a surface go: ridges between their passes count in it."""
 EVEN = {"mm": 0.1, "in": 0.127}
 """An edge that is so nearly level is drilled deep enough for dots, by units, mm; common practice, no source."""
+
+
+def _in_depth(what: str, where: str) -> tuple[str, str]:
+    return f"{what} deeper, and the wood {where} thinner", f"{what} less deep, and the wood {where} thicker"
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +59,8 @@ class Operation(ABC, Generic[F]):
     """Whether its last passes are the finished surface."""
     as_wide_as_deep: ClassVar[bool] = False
     """Whether what a v cutter opens is as wide as its tip is deep."""
+    off: ClassVar[tuple[str, str]] = ("it cuts deeper", "it cuts less deep")
+    """What comes out wrong where its cutter runs lower, and where it runs higher, where that hangs on nothing else."""
     instead: ClassVar[str] = "another cutter or stepdown"
     """What of the job may be tried differently where its program does not come out as it should."""
 
@@ -128,10 +131,8 @@ class Operation(ABC, Generic[F]):
 
     @abstractmethod
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry | None:
-        """What it opens outside the part, in plan; None where only its path tells.
-
-        `proud` is how far the blank stands above the lowest place of the part's rim.
-        """
+        """What it opens outside the part, in plan; None where only its path tells. `proud` is how far the blank stands
+        above the lowest place of the part's rim."""
 
     def leaves_open(self, clear: float) -> BaseGeometry | None:
         """Where the finished surface is open when all is done, and `clear` around it; None where it is whole."""
@@ -148,17 +149,17 @@ class Operation(ABC, Generic[F]):
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         """What comes out wrong where its cutter runs lower, and where it runs higher, than its program says."""
-        return "it cuts deeper", "it cuts less deep"
+        return self.off
 
-    def before(self, work: Work) -> list[str]:
+    def before(self, work: Clamping) -> list[str]:
         """What to do before its cutter is fitted."""
         return []
 
-    def at_start(self, work: Work) -> list[str]:
+    def at_start(self, work: Clamping) -> list[str]:
         """What to know before pressing start."""
         return []
 
-    def afterwards(self, work: Work) -> list[str]:
+    def afterwards(self, work: Clamping) -> list[str]:
         """What to do when its program has ended."""
         return []
 
@@ -193,6 +194,7 @@ class SurfaceRough(_Surface):
 
     name = "surface-rough"
     clears_wood = True
+    off = "less is left for the finish", "more is left for the finish"
 
     @property
     def purpose(self) -> str:
@@ -203,9 +205,6 @@ class SurfaceRough(_Surface):
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> None:
         """Along a tapering edge its passes leave stairs of waste."""
-
-    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        return "less is left for the finish", "more is left for the finish"
 
 
 class SurfaceFinish(_Surface):
@@ -271,10 +270,10 @@ class Pocket(_Within[Inlay]):
     def leaves_open(self, clear: float) -> BaseGeometry | None:
         return overlay.buffer(self.feature.area, clear) if self.feature.fill == "none" else None
 
-    def before(self, work: Work) -> list[str]:
+    def before(self, work: Clamping) -> list[str]:
         return [] if self.nth else [STAY]
 
-    def afterwards(self, work: Work) -> list[str]:
+    def afterwards(self, work: Clamping) -> list[str]:
         if self.nth + 1 < self.count or self.feature.fill == "none":
             return []
         return to_fill(self.feature, work)
@@ -367,10 +366,10 @@ class CutAgain(Operation[Inlay]):
         over = f"over {name} alone" if self.goes_round else f"over the {part}, level with the {filled} of {name}"
         return f"cut the {what} again {over}"
 
-    def before(self, work: Work) -> list[str]:
+    def before(self, work: Clamping) -> list[str]:
         return before_second_cut(self.feature, work, self.near)
 
-    def afterwards(self, work: Work) -> list[str]:
+    def afterwards(self, work: Clamping) -> list[str]:
         if not self.goes_round or left_by_edge(self.feature, work.board.outline).area < LEAST_LEFT:
             return []
         past = format_length(PAST, work.units)
@@ -395,15 +394,15 @@ class WitnessMarks(_Within[Marks]):
     def named(self) -> tuple[Named, ...]:
         return self.feature.named
 
-    def afterwards(self, work: Work) -> list[str]:
-        places = named_places(self.named, work)
+    def afterwards(self, work: Clamping) -> list[str]:
+        places = work.where(self.named)
         if self.feature.tops is not None:
             return [f"The marks are {places}."]
         return [f"It has drilled {places}. Measure X, Y and Z of each now, while the blank lies as it was clamped, "
                 f"and write them into {work.whose_job}, as {work.drilled_key}: the line is under How to measure the "
                 "marks. What is measured later is compared with it, and later builds leave the marks there."]
 
-    def before(self, work: Work) -> list[str]:
+    def before(self, work: Clamping) -> list[str]:
         drilled = "The job says that these marks are drilled already. If so, do not run this program again."
         return [drilled] if self.feature.tops is not None else []
 
@@ -415,6 +414,7 @@ class Hover(_Within[Marks]):
     over: Inlay
     name = "hover"
     instead = "places of your own in [marks] at"
+    off = "it stops nearer to the marks", "it stops further above the marks"
     spins = False
 
     @property
@@ -429,19 +429,16 @@ class Hover(_Within[Marks]):
     def purpose(self) -> str:
         return f"look over the witness marks, spindle off, before the second cut of {self.over.name}"
 
-    def before(self, work: Work) -> list[str]:
+    def before(self, work: Clamping) -> list[str]:
         return to_wait(self.over)
 
-    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        return "it stops nearer to the marks", "it stops further above the marks"
-
-    def at_start(self, work: Work) -> list[str]:
+    def at_start(self, work: Clamping) -> list[str]:
         hover, off = (format_length(v, work.units) for v in (self.feature.hover, self.feature.errors_limit))
         return [
             f"Leave the spindle off. The program stops {hover} above each mark; look, best through a loupe, then press "
             f"start to go on. Stop if the tip is more than {off} off the middle of a mark, and measure all of them: "
             f"write where they are into {work.whose_job}, as measured marks.",
-            f"It stops, in this order, over {named_places(self.named, work)}."
+            f"It stops, in this order, over {work.where(self.named)}."
         ]
 
     def cautions(self) -> list[str]:
@@ -482,8 +479,8 @@ class DowelHoles(_Holes):
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         return self.leaves_open(0.0)
 
-    def at_start(self, work: Work) -> list[str]:
-        return [f"It cuts {named_places(self.named, work)}."]
+    def at_start(self, work: Clamping) -> list[str]:
+        return [f"It cuts {work.where(self.named)}."]
 
 
 class RoundHoles(_Holes):
@@ -552,15 +549,11 @@ class Channel(CutOut):
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return _in_depth("the channel is", "over it")
 
-    def afterwards(self, work: Work) -> list[str]:
+    def afterwards(self, work: Clamping) -> list[str]:
         deep = format_length(self.feature.depth, work.units)
         lay = f"Lay {self.feature.takes} in: it" if self.feature.takes else "What is to lie in it"
         return [f"Measure the channel: it must be {deep} deep. {lay} must not stand proud.",
                 "The programs of the top come next. Leave the spoilboard, X 0 and Y 0 as they are."]
-
-
-def _in_depth(what: str, where: str) -> tuple[str, str]:
-    return f"{what} deeper, and the wood {where} thinner", f"{what} less deep, and the wood {where} thicker"
 
 
 def _bored_off_in_z(bottom: float) -> tuple[str, str]:
@@ -574,8 +567,7 @@ class SideDots(_Bored):
     """Holes for dots in the bass edge of a finished board that stands upright, that edge up and level."""
 
     under: tuple[float, float] = (0.0, 0.0)
-    """How far the treble edge lies under it then at the nut line and at the board's end, mm: that slopes by the taper.
-    """
+    """How far the treble edge lies under it then at the nut line and at the board's end, mm: by the taper."""
     toward: int = 1
     """Where the board's top looks with the edge along X: toward + Y, or - Y."""
     along: str = "x"
@@ -585,7 +577,7 @@ class SideDots(_Bored):
     purpose = "drill the holes for the side dots"
     hold = "Hold the board upright over its whole length, its bass edge up"
 
-    def before(self, work: Work) -> list[str]:
+    def before(self, work: Clamping) -> list[str]:
         edge, other = ("X", "Y") if self.along == "x" else ("Y", "X")
         under = "-" if (self.toward > 0) == (self.along == "x") else "+"
         return [
@@ -607,7 +599,7 @@ class SideDots(_Bored):
                 f"{wide}, with a block or wedge {high} "
                 f"high under it at the {narrow}; or hold it in the vice alone, clear of all below."]
 
-    def at_start(self, work: Work) -> list[str]:
+    def at_start(self, work: Clamping) -> list[str]:
         along = self.feature.at[np.argsort(self.feature.at[:, 0])][[0, -1]]
         first, last = (axes_words(x, y, work.units) for x, y in work.display(along).tolist())
         if first == last:
@@ -626,6 +618,7 @@ class Slot(Operation[Slots]):
     name = "slots"
     table = "[slots]"
     instead = "another [slots] entry, depth or cutter"
+    off = _in_depth("the slots are", "under them")
 
     @property
     def purpose(self) -> str:
@@ -638,17 +631,14 @@ class Slot(Operation[Slots]):
     def clears_deep(self, top: float, low: float) -> float:
         return self.feature.depth
 
-    def at_start(self, work: Work) -> list[str]:
+    def at_start(self, work: Clamping) -> list[str]:
         return self._measured(f"The {self.feature.words} come", work)
 
-    def _measured(self, said: str, work: Work) -> list[str]:
+    def _measured(self, said: str, work: Clamping) -> list[str]:
         """How wide it comes out, and to measure the cutter that this depends on."""
         wide = format_length(self.feature.width, work.units)
         return [f"{said} out {wide} wide, by {self.table} width or the cutter's diameter in the job. Measure the "
                 "cutter: a thinner one cuts narrower."]
-
-    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        return _in_depth("the slots are", "under them")
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         lines = shapely.linestrings(self.feature.lines)
@@ -667,6 +657,7 @@ class NutSlot(Slot):
     name = "nut-slot"
     table = "[nut]"
     instead = "another [nut] entry, depth or cutter"
+    off = _in_depth("the slot is", "under it")
 
     def works_hard(self, cutter: Cutter) -> bool:
         """Its cutter is one for pockets, and eased over its whole width; those of other slots have a feed for slots."""
@@ -676,7 +667,7 @@ class NutSlot(Slot):
     def purpose(self) -> str:
         return "cut the slot for the nut"
 
-    def at_start(self, work: Work) -> list[str]:
+    def at_start(self, work: Clamping) -> list[str]:
         left = self.feature.on_part
         if left is None:
             return self._measured("The slot comes", work)
@@ -684,9 +675,6 @@ class NutSlot(Slot):
         return [f"The shelf for the nut is {format_length(left, work.units)} wide on the finished board, from the "
                 f"nut's front to the board's end; the cutter runs {past} past that end, in what is waste. Measure the "
                 "cutter: a thinner one cuts narrower."]
-
-    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        return _in_depth("the slot is", "under it")
 
 
 class Bevel(_Within[Slots]):
@@ -696,13 +684,11 @@ class Bevel(_Within[Slots]):
     table = "[slots]"
     as_wide_as_deep = True
     instead = "another [slots] bevel, or none"
+    off = "the bevels are deeper", "the bevels are less deep"
 
     @property
     def purpose(self) -> str:
         return f"bevel the edges of the {self.feature.words}"
-
-    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        return "the bevels are deeper", "the bevels are less deep"
 
 
 class Engrave(_Within[Engraving]):
@@ -754,7 +740,7 @@ class Outline(Operation[OutlineCut]):
         tabs = {0: "right through, without tabs", 1: "leaving one tab"}.get(self.feature.tabs, "leaving tabs")
         return f"cut the outline, {'leaving a skin' if self.feature.skin else tabs}"
 
-    def afterwards(self, work: Work) -> list[str]:
+    def afterwards(self, work: Clamping) -> list[str]:
         if self.feature.skin:
             freed = "Take the work up, cut through the skin with a knife or a fine saw, and trim the edge."
         elif not self.feature.tabs:
@@ -785,7 +771,7 @@ class CutPieces(_Within[Pieces]):
         count = shapely.get_num_geometries(self.feature.shapes)
         return f"cut out {count} piece{'s' if count > 1 else ''}"
 
-    def before(self, work: Work) -> list[str]:
+    def before(self, work: Clamping) -> list[str]:
         back, sizes = self.feature.from_back, (*self.feature.size, work.surface.thickness, self.feature.gap)
         length, width, thick, gap = (format_length(v, work.units) for v in sizes)
         side = "its show face down: the pieces are cut mirrored, from the back" if back else "its show face up"
@@ -796,11 +782,11 @@ class CutPieces(_Within[Pieces]):
             f"into, {side}. Nothing else holds a piece once it is cut round.",
         ]
 
-    def at_start(self, work: Work) -> list[str]:
+    def at_start(self, work: Clamping) -> list[str]:
         return ["Z 0 is the underside of the stock, on the tape: you may touch off on its top instead, and set the "
                 "display there to the thickness that you measured."]
 
-    def afterwards(self, work: Work) -> list[str]:
+    def afterwards(self, work: Clamping) -> list[str]:
         return ["Warm the tape or soak it with its solvent, and lift the pieces off flat: thin ones break. Try each "
                 "dry in its pocket before there is glue on it."]
 

@@ -83,20 +83,13 @@ class Place:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Landmarks:
-    """Numbered lines across a part, by which a place on it is known in pictures.
-
-    Attributes
-    ----------
-    number : (n,) int array
-    ends : (n, 2, 2) float array
-        Where each ends, mm.
-    edges : (n, 2, 2) float array
-        Where each would meet the edges of the part, mm.
-    """
+    """Numbered lines across a part, by which a place on it is known in pictures."""
 
     number: NDArray[np.int64]
     ends: Floats
+    """(n, 2, 2): where each ends, mm."""
     edges: Floats
+    """(n, 2, 2): where each would meet the edges of the part, mm."""
 
 
 NO_LANDMARKS = Landmarks(number=np.empty(0, dtype=int), ends=np.empty((0, 2, 2)), edges=np.empty((0, 2, 2)))

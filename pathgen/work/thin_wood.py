@@ -23,19 +23,14 @@ from pathgen.work.walls import thin_walls
 
 THIN = 0.4
 """Wood thinner than this between two cuts does not stand, mm; common practice, no source."""
-
 BESIDE_PRESSED = 0.8
 """Wood between a pocket and a slot thinner than this does not stand: twice as much, as what is pressed into the slot
 spreads it; mm, common practice, no source."""
-
 MEET = 0.015
 """With less than this between them two cuts meet, mm: as far as the chords of curves that touch may lie apart."""
 _TALL = 10.0
 """Wood beside a hole is at most so many times as high as it is thick, or it breaks out; common practice, no source."""
-
-_TOLD = 3
-"""How many places of a kind are named, the thinnest."""
-
+_TOLD = 3  # how many places of a kind are named, the thinnest
 BETWEEN_POCKETS = "pockets"
 BESIDE_SLOT = "a pocket and a slot"
 

@@ -22,30 +22,21 @@ Regions: TypeAlias = Sequence[tuple[str, Shape]]
 
 TOUCHING = 0.05
 """Colours nearer than this count as touching, mm: no wood worth the name stands in so thin a wall."""
-
 EXACT_UP_TO = 9
 """Up to so many colours the fewest stages are found by trying; above it one colour after another is placed."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Touch:
-    """Where two colours meet.
-
-    Attributes
-    ----------
-    colours : (str, str)
-    length : float
-        Length of edge that they share, mm; each stretch may be long by twice what counts as touching.
-    places : (n, 2) float array
-        The middle of each stretch of shared edge, the longest first, mm.
-    lengths : (n,) float array
-        Length of each stretch, mm.
-    """
+    """Where two colours meet."""
 
     colours: tuple[str, str]
     length: float
+    """Length of edge that they share, mm; each stretch may be long by twice what counts as touching."""
     places: Floats
+    """(n, 2): the middle of each stretch of shared edge, the longest first, mm."""
     lengths: Floats
+    """(n,): length of each stretch, mm."""
 
 
 def touches(regions: Regions) -> tuple[Touch, ...]:
@@ -75,10 +66,8 @@ def proposed_stages(
 
 
 def walled(regions: Regions, wall: float) -> list[tuple[str, Shape]]:
-    """The regions shrunk where they come nearer to each other than `wall`, so that so much wood stands between.
-
-    Where two share an edge each gives way by half of `wall`. A colour may be empty afterwards.
-    """
+    """The regions shrunk where they come nearer to each other than `wall`, so that so much wood stands between. Where
+    two share an edge each gives way by half of `wall`. A colour may be empty afterwards."""
     shapes = [shape for _, shape in regions]
     for i, j in itertools.combinations(range(len(shapes)), 2):
         if shapely.distance(shapes[i], shapes[j]) >= wall:

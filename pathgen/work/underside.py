@@ -18,8 +18,7 @@ from pathgen.work.operations import Channel, CutOut, Pocket, RoundHoles, Slot
 
 Area = TypeVar("Area", bound=BaseGeometry)
 
-_EVERY = 0.25
-"""Spacing of the places where the wood is measured, mm."""
+_EVERY = 0.25  # spacing of the places where the wood is measured, mm
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

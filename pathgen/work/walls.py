@@ -18,16 +18,10 @@ Outlines = tuple[Floats, Floats, Floats, Ints]
 
 _REACHES = (0.3, 1.0, 3.0, 8.0)
 """How far walls are looked for, one after the other, mm: most drawings have a narrow one."""
-
 _FINE = 0.005
 """How far from the drawing the outlines that are searched may lie, mm; what is found is measured on the drawing."""
-
-_TOGETHER = 100
-"""Ways across that are tried at once."""
-
-_PAST = 0.75
-"""Of a wall's width: another pocket so near to its middle stands at its side."""
-
+_TOGETHER = 100  # ways across that are tried at once
+_PAST = 0.75  # of a wall's width: another pocket so near to its middle stands at its side
 _PARALLEL = 0.03
 """Two edges that come nearer to each other by less than this share of the way along them stand side by side."""
 

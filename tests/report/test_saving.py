@@ -15,9 +15,9 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import Move
 from pathgen.programs.standing import layers_way
 from pathgen.programs.timing import times
-from pathgen.report import quicker_pockets, saving
+from pathgen.report import quicker_clearing, saving
 from pathgen.report.programs import Program
-from pathgen.report.quicker_pockets import usual_sizes
+from pathgen.report.quicker_clearing import usual_sizes
 from pathgen.report.text import load_lines, much_less_lines, report_text, saved_lines, summary_lines
 from pathgen.work.operations import Outline
 from tests import small_board
@@ -408,7 +408,7 @@ def test_layers_of_the_outline_are_counted_as_they_are_cut_and_lie_on_their_way(
     outline = next(program for program in programs if isinstance(program.step.operation, Outline))
     step, path, feature = outline.step, outline.toolpath, outline.step.operation.feature
     cut = path.points[np.isin(path.kinds, [Move.CUT, Move.EASED])]
-    layers = quicker_pockets._layers(step, planned.around)
+    layers = quicker_clearing._thicknesses(step, planned.around)
     levels = feature.bottom + layers.sum() - np.cumsum(layers)
     assert len(levels) > 4
     assert np.abs(cut[:, 2, None] - levels).min(axis=0).max() < 1e-3

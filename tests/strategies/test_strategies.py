@@ -21,11 +21,10 @@ from pathgen.parts.fingerboard.numbers import EndTable
 from pathgen.strategies.cut_again import _link, resurfacing_runs_over
 from pathgen.strategies.cutting_line import cutting_line
 from pathgen.strategies.cutting_out import outlining
-from pathgen.strategies.engraving import engraving
 from pathgen.strategies.facing import cutting_again_over
 from pathgen.strategies.resurfacing import coarse_passes, resurfacing_runs
 from pathgen.strategies.roughing import roughing_runs
-from pathgen.strategies.slotting import bevelling, slotting
+from pathgen.strategies.slotting import bevelling, engraving, slotting
 from pathgen.strategies.surfacing import _along, finishing_passes, followed, least_length, surface_area
 from pathgen.strategies.tabs import Tabs, check_tabs_hold, tab_points
 from pathgen.work.features import Engraving

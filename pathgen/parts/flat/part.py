@@ -127,7 +127,7 @@ class FlatPart(Boxed):
     def rows(self, clamping: Clamping) -> dict[str, Any]:
         """Keys plate, holes, and form where it is one."""
         wood, numbers = wood_in_plan(self), numbered(self.bores)
-        shown = clamping.wood_at(np.array([[*bore.at, 0.0] for bore in self.bores]).reshape(-1, 3), None)
+        shown = clamping.to_machine(np.array([[*bore.at, 0.0] for bore in self.bores]))
         return {
             "plate": {"outline_area": round(self.outline.area, 3), "top_area": round(wood.area, 3)},
             "holes": [

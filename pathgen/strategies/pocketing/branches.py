@@ -22,32 +22,22 @@ from pathgen.strategies.pocketing.tracing import Trace
 
 _MET = 0.15
 """Ends of lines nearer to each other than this (mm) are one fork, if one of them opened all that lies between."""
-
-_SHALLOW = 0.05
-"""A tip that goes straight down into no more wood than this (mm) is as good as in air."""
+_SHALLOW = 0.05  # a tip that goes straight down into no more wood than this (mm) is as good as in air
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Branch:
-    """A stretch of the middle line.
-
-    Attributes
-    ----------
-    line : (n, 3) array
-        Axis in plan and depth of the tip below the surface, mm.
-    open : (2,) bool array
-        Whether earlier cuts have opened as much at its first and at its last point: the cutter goes down in air.
-    """
+    """A stretch of the middle line."""
 
     line: Floats
+    """(n, 3): axis in plan and depth of the tip below the surface, mm."""
     open: Bools
+    """(2,): whether earlier cuts have opened as much at its first and its last point: the cutter goes down in air."""
 
 
 def between(line: Floats, above: float, depth: float) -> Floats:
-    """A line's stretch from where it first is deeper than `above` to where it last is, and no deeper than `depth`.
-
-    With a point wherever it passes either depth; empty where it is nowhere deeper.
-    """
+    """A line's stretch from where it first is deeper than `above` to where it last is, and no deeper than `depth`. With
+    a point wherever it passes either depth; empty where it is nowhere deeper."""
     fine = line
     for level in (above, depth):
         a, b = fine[:-1], fine[1:]
@@ -67,10 +57,8 @@ def between(line: Floats, above: float, depth: float) -> Floats:
 
 
 def trace_branches(branches: list[Branch], layers: Floats, trace: Trace, wall_slope: float) -> None:
-    """Each group of branches that meet in turn, the nearest next, through all its layers.
-
-    `wall_slope` is the rise over run of the cutter's flank.
-    """
+    """Each group of branches that meet in turn, the nearest next, through all its layers. `wall_slope` is the rise over
+    run of the cutter's flank."""
     if not branches:
         return
     groups = _that_meet(branches)

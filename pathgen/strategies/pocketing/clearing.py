@@ -15,27 +15,19 @@ from pathgen.strategies.pocketing.shapes import Shapes, eroded, films, polygons,
 
 _MISSED = 1e-4
 """Area (mm2) of a missed place that is worth a path of its own; less for fine ends, a tenth of their reach squared."""
-
-_ROUND = 0.0005
-"""How far (mm) chords may lie inside what a loop sweeps."""
+_ROUND = 0.0005  # how far (mm) chords may lie inside what a loop sweeps
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Nest:
-    """Regions of the axis one inside the other, `spacing` apart; their outlines are the loops to cut.
-
-    Attributes
-    ----------
-    area : (n,) array of Polygon
-    level : (n,) int array
-        0 along the wall.
-    parent : (n,) int array
-        The region one level out that holds this one; -1 at level 0.
-    """
+    """Regions of the axis one inside the other, `spacing` apart; their outlines are the loops to cut."""
 
     area: Shapes
+    """(n,) polygons."""
     level: Ints
+    """(n,): 0 along the wall."""
     parent: Ints
+    """(n,): the region one level out that holds this one; -1 at level 0."""
 
     def __len__(self) -> int:
         return len(self.area)
@@ -101,26 +93,17 @@ def _inside(areas: Shapes, inset: Floats, half_width: float, tolerance: float) -
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Pieces:
-    """Paths of the axis in plan, each cut in one go.
-
-    Attributes
-    ----------
-    line : list of (n, 2) float arrays
-        Closed loops end where they start. The material to be left is on the right: climb cutting.
-    closed : (m,) bool array
-    node : (m,) int array
-        The region of the nest that each belongs to.
-    outline : (m,) bool array
-        Outlines of that region, and parts of them; False for paths through what loops miss.
-    island : (m,) bool array
-        Round wood that stands inside the region, and parts of such loops.
-    """
+    """Paths of the axis in plan, each cut in one go."""
 
     line: list[Floats]
+    """(n, 2) each: closed loops end where they start. What is to be left is on the right: climb cutting."""
     closed: Bools
     node: Ints
+    """(m,): the region of the nest that each belongs to."""
     outline: Bools
+    """(m,): outlines of that region, and parts of them; False for paths through what loops miss."""
     island: Bools
+    """(m,): round wood that stands inside the region, and parts of such loops."""
 
     def __len__(self) -> int:
         return len(self.line)

@@ -35,10 +35,8 @@ def finished_half_width(one: Opening, slope: float, limit: float) -> float:
 
 
 def spacing(one: Opening, finished: float) -> float:
-    """Distance between loops that each finish a half-width `finished` of the floor, mm.
-
-    The cutter's stepover of the width that it opens, at most 95 % of it; and no more than leaves the floor finished.
-    """
+    """Distance between loops that each finish a half-width `finished` of the floor, mm. The cutter's stepover of the
+    width that it opens, at most 95 % of it; and no more than leaves the floor finished."""
     step = min(one.cutter.stepover, 0.95) * 2.0 * one.half_width
     return step if one.cutter.is_flat else min(step, _CLOSE * finished)
 
@@ -63,9 +61,6 @@ def widest_flat_end(one: Opening, slope: float) -> float:
 
 
 def unfinished(one: Opening, axis: Shapes, rest: Shapes) -> Shapes:
-    """For each part the floor in `rest`, what there is to open, that a cutter has to bring to depth.
-
-    What a ball end or a v cutter opens past the region of its axis stays the foot of the wall; a flat end's floor
-    is all that it opens.
-    """
+    """For each part the floor in `rest`, what there is to open, that a cutter has to bring to depth. What a ball end or
+    a v cutter opens past the region of its axis stays the foot of the wall; a flat end's floor is all that it opens."""
     return rest if one.cutter.is_flat else np.asarray(overlay.intersection(axis, rest))

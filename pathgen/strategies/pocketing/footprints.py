@@ -25,27 +25,17 @@ from pathgen.strategies.pocketing.shapes import FIT, Shapes, eroded, mended, qua
 
 _HAIR = 3e-4
 """How much less far (mm) regions are let out: chords over the curve cut deeper, and so wider, by a little."""
-
 _SHARPEST = 1e-3
 """1 + cos of the turn at the sharpest corner (5 degrees wide) that is let out as far as both of its edges."""
-
-_TIP = 1.5
-"""Corners that go out by more times the way of their edges are looked at where they come to."""
-
+_TIP = 1.5  # corners that go out by more times the way of their edges are looked at where they come to
 _FLANK = 4.0
 """How many times as wide as the cutter the flank of a cone is taken to go on, where its rim is below the surface."""
-
 _EGG = 0.005
 """How far (mm) an opening may reach out of its disc: on a curve it is no ellipse, a blunt v's by hundredths of a mm."""
-
-_ROUND = 13
-"""In how many directions, from uphill to downhill, an opening is looked at."""
-
+_ROUND = 13  # in how many directions, from uphill to downhill, an opening is looked at
 _COARSE = 16
 """Of the places in the table, one in so many is looked at where openings are at more than one place along the board."""
-
-_HALVINGS = 34
-"""Of the cutter's radius, to find the rim of a footprint: to 1e-9 mm."""
+_HALVINGS = 34  # of the cutter's radius, to find the rim of a footprint: to 1e-9 mm
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -89,8 +79,10 @@ class Footprints:
         offset, along = _lengthwise(cutter, surface, depth, at, y)
         if np.all(along - offset >= full) if is_cone else np.any(along >= full):
             return None
-        across = _crosswise(cutter, surface, depth, at, y, offset)
-        lengthwise = np.abs(_uphill(surface, at, y)[:, 0]) > math.sqrt(0.5)  # as where a flat falls along the board
+        axis, up = np.column_stack([at, y]), _uphill(surface, at, y)
+        side = np.column_stack([-up[:, 1], up[:, 0]])
+        across = _rim(cutter, surface, depth, axis, axis + offset[:, None] * up, side)
+        lengthwise = np.abs(up[:, 0]) > math.sqrt(0.5)  # as where a flat falls along the board
         wide, high = np.where(lengthwise, [along, across], [across, along])
         rate = wide / high
         # begun at y itself, so that scaling by the radius, which changes along the board, hardly shears the plane
@@ -125,10 +117,8 @@ class Footprints:
         return self._mapped(shapes, self._to_plane)
 
     def _let_out(self, inner: Shapes, reach: Floats, plane: Shapes) -> Shapes:
-        """Regions of the middles, eroded by the largest radius over each part, let out to the radius in each place.
-
-        A sharp tip goes out a long way between its walls: not where the plane's parts end or narrow before that.
-        """
+        """Regions of the middles, eroded by the largest radius over each part, let out to the radius in each place. A
+        sharp tip goes out a long way between its walls: not where the plane's parts end or narrow before that."""
         spare = self._spare(inner, reach)
         if spare is None:
             return inner
@@ -251,14 +241,6 @@ def _lengthwise(cutter: Cutter, surface: Surface, depth: float, x: Floats, y: Fl
     far = _rim(cutter, surface, depth, axis, axis, up)
     near = _rim(cutter, surface, depth, axis, axis, -up)
     return (far - near) / 2.0, (far + near) / 2.0
-
-
-def _crosswise(cutter: Cutter, surface: Surface, depth: float, x: Floats, y: Floats, offset: Floats) -> Floats:
-    """Half the width of each opening across the slope."""
-    up = _uphill(surface, x, y)
-    axis = np.column_stack([x, y])
-    side = np.column_stack([-up[:, 1], up[:, 0]])
-    return _rim(cutter, surface, depth, axis, axis + offset[:, None] * up, side)
 
 
 def _sections(surface: Surface, x0: float, x1: float, wide: float) -> Floats:

@@ -15,14 +15,10 @@ from pathgen.strategies.pocketing.shapes import Shapes
 
 _SWEEPS = 30
 """Rounds of improvement for a short tour; fewer for one so long that they would take seconds."""
-
-_SHARES = np.linspace(0.0, 1.0, 13)[1:-1]
-"""Of a way, where it is looked at first."""
+_SHARES = np.linspace(0.0, 1.0, 13)[1:-1]  # of a way, where it is looked at first
 _BY_WAY_OF, _EVERY = 8, 8
 """Places where the cutter has been that a way is tried over: so many, each so many further from the straight way."""
-
-_TOUCH = 1e-6
-"""How far (mm) from their ends ways between pieces are tested, as the ends lie on outlines."""
+_TOUCH = 1e-6  # how far (mm) from their ends ways between pieces are tested, as the ends lie on outlines
 
 
 def tour(points: Floats, start: Floats) -> Ints:
@@ -73,23 +69,22 @@ def inside_out(nested: Nest, pieces: Pieces, chosen: Ints, here: Floats) -> tupl
     for piece in chosen:
         by_node.setdefault(int(pieces.node[piece]), []).append(int(piece))
     children, roots = _family(nested, by_node)
-    first = {node: pieces.line[members[0]][0] for node, members in by_node.items()}
+    first = {node: pieces.line[members[0]][:1] for node, members in by_node.items()}
     order: list[int] = []
     lines: list[Floats] = []
     stack: list[tuple[int, list[int]]] = [(-1, roots)]
     while stack:
         node, waiting = stack[-1]
         if waiting:
-            nearest = min(waiting, key=lambda n: _squared(first[n] - here) if n in first else 0.0)
+            nearest = min(waiting, key=lambda n: _off(first[n], here) if n in first else 0.0)
             waiting.remove(nearest)
             stack.append((nearest, children.get(nearest, [])))
             continue
         stack.pop()
         left, wall = by_node.get(node, []), node >= 0 and nested.level[node] == 0
         while left:
-            piece = left[0] if len(left) == 1 else min(
-                left, key=lambda p: (wall and bool(pieces.island[p]), _squared(_way_to(pieces, p, here)))
-            )
+            piece = left[0] if len(left) == 1 else min(left, key=lambda p: (
+                wall and bool(pieces.island[p]), _off(pieces.line[p][: None if pieces.closed[p] else 1], here)))
             left.remove(piece)
             line = pieces.line[piece]
             order.append(piece)
@@ -116,15 +111,9 @@ def _family(nested: Nest, nodes: dict[int, list[int]]) -> tuple[dict[int, list[i
     return children, roots
 
 
-def _squared(v: Floats) -> float:
-    return float(v[0] * v[0] + v[1] * v[1])
-
-
-def _way_to(pieces: Pieces, piece: int, here: Floats) -> Floats:
-    line = pieces.line[piece]
-    if not pieces.closed[piece]:
-        return line[0] - here
-    return line[int(np.argmin(((line - here) ** 2).sum(1)))] - here
+def _off(places: Floats, here: Floats) -> float:
+    """How far the nearest of some places is, squared."""
+    return float(((places - here) ** 2).sum(axis=1).min())
 
 
 def turned_to(line: Floats, here: Floats) -> Floats:
@@ -173,46 +162,31 @@ def leads(line: Floats, radius: float) -> tuple[Floats, Floats]:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class FreeWays:
-    """Where the cutter may go at depth without lifting.
-
-    Attributes
-    ----------
-    area : (n,) array of Polygon
-        Regions of the nest: a way inside the one that is being cut crosses only what the ones within have cleared.
-    near : (n,) array of shapely geometry, or None
-        What the way must stay inside as well: a later cutter's places.
-    open : (n,) array of shapely geometry, or None
-        Where the axis goes through air, as earlier cutters have been there.
-    grazing_open, root : arrays of shapely geometry and of int, or None
-        The same where it may graze walls of what is open, for a way that stays in the outermost region of each.
-    longest : float
-        The longest way through air that is quicker than a hop, mm.
-    deep : (n,) array of shapely geometry, or None
-        What earlier cutters have opened down to the floor.
-    bore : float
-        Radius of what a cutter that goes straight down must find open, mm.
-    opened : float
-        How deep that is open at least, mm: earlier flat ends hang over on a slope.
-    step : float
-        How far from where it has been a round or pointed cutter takes no more than a loop does, mm; 0 for a flat end.
-    """
+    """Where the cutter may go at depth without lifting."""
 
     area: Shapes
+    """(n,) regions of the nest: a way inside the one being cut crosses only what those within have cleared."""
     near: Shapes | None = None
+    """(n,): what the way must stay inside as well: a later cutter's places."""
     open: Shapes | None = None
+    """(n,): where the axis goes through air, as earlier cutters have been there."""
     grazing_open: Shapes | None = None
     root: Ints | None = None
+    """The same where it may graze walls of what is open, for a way that stays in the outermost region of each."""
     longest: float = 0.0
+    """The longest way through air that is quicker than a hop, mm."""
     deep: Shapes | None = None
+    """(n,): what earlier cutters have opened down to the floor."""
     bore: float = 0.0
+    """Radius of what a cutter that goes straight down must find open, mm."""
     opened: float = 0.0
+    """How deep that is open at least, mm: earlier flat ends hang over on a slope."""
     step: float = 0.0
+    """How far from where it has been a round or pointed cutter takes no more than a loop does, mm; 0 for a flat end."""
 
     def free_to_plunge(self, node: Ints, points: Floats, *, beside: float = 0.0) -> Bools:
         """Whether the cutter goes down through air at (n, 2) points of regions `node`: earlier ones have been there.
-
-        `beside` is how much wider than the bore that must be open, mm.
-        """
+        `beside` is how much wider than the bore that must be open, mm."""
         if self.deep is None:
             return np.zeros(len(points), bool)
         shapely.prepare(self.deep[node])
@@ -269,10 +243,8 @@ class FreeWays:
         return np.asarray(held | (length < 1e-9))
 
     def grazing(self, root: int, a: Floats, b: Floats, cut: Shapes) -> Floats | None:
-        """A way from `a` to `b` within a step of the lines `cut` before: straight, or by way of a place on them.
-
-        In the outermost region `root`, and quicker than a hop. (m, 2), without `b`; None where there is none.
-        """
+        """A way from `a` to `b` within a step of the lines `cut` before: straight, or by way of a place on them. In the
+        outermost region `root`, and quicker than a hop. (m, 2), without `b`; None where there is none."""
         been = shapely.get_coordinates(cut)
         over = np.hypot(*(been - a).T) + np.hypot(*(been - b).T)
         nearest = np.argsort(over, kind="stable")[:_BY_WAY_OF * _EVERY : _EVERY]

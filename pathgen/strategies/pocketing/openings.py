@@ -26,21 +26,13 @@ from pathgen.strategies.pocketing.shapes import FIT, Shapes, cleaned, eroded, me
 _JUST = (3e-4, 0.003)
 """How much smaller still (mm) where a cutter only just fits: thinner regions of the axis get lost in rounding, and
 round ones in the chords that their curves come in, which may lie 0.005 mm inside."""
-
 MOST_OVERHANG = 0.5
 """Share of a pocket's depth by which the downhill side of a flat end may leave its floor higher."""
-
-_ROUGH = 0.01
-"""How far (mm) outlines are simplified to ask whether a cutter might just fit."""
-
-_HALVINGS = 34
-"""Of the way out, to find where a flat end hangs over too far: to 1e-8 mm."""
-
+_ROUGH = 0.01  # how far (mm) outlines are simplified to ask whether a cutter might just fit
+_HALVINGS = 34  # of the way out, to find where a flat end hangs over too far: to 1e-8 mm
 _NEAR = 1.05
 """How far round a place its region is looked at, in widths: a disc that comes into it reaches one width outside."""
-
-_MOSTLY = 0.9
-"""Share of a place's area that a cutter must open to be said to reach it."""
+_MOSTLY = 0.9  # share of a place's area that a cutter must open to be said to reach it
 
 
 def largest_that_opens(missed: Shapes, region: Shapes, width: float, *, halvings: int) -> Floats:
@@ -64,28 +56,20 @@ def largest_that_opens(missed: Shapes, region: Shapes, width: float, *, halvings
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Opening:
-    """How a cutter, its tip `depth` below the surface, opens it.
-
-    Attributes
-    ----------
-    half_width : float
-        Half the width of the opening on level ground, mm.
-    tolerance : float
-        How far chords may lie from the arcs that they stand for, mm.
-    slanted : Footprints or None
-        Given where the opening is not a disc round the axis.
-    gentle : shapely geometry or None
-        Where the axis of a flat end may go on a slope: given when it is not everywhere. Elsewhere its downhill side
-        would hang over more than half the depth.
-    """
+    """How a cutter, its tip `depth` below the surface, opens it."""
 
     cutter: Cutter
     surface: Surface
     depth: float
     half_width: float
+    """Half the width of the opening on level ground, mm."""
     tolerance: float
+    """How far chords may lie from the arcs that they stand for, mm."""
     slanted: Footprints | None
+    """Given where the opening is not a disc round the axis."""
     gentle: BaseGeometry | None
+    """Where the axis of a flat end may go on a slope: given when it is not everywhere. Elsewhere its downhill side
+    would hang over more than half the depth."""
     least_way: float = 0.0
     """Regions of the axis that are no wider are too small for a ramp or a helix, mm: 0 for a cutter that
     needs none."""
@@ -147,9 +131,7 @@ def opening(
     cutter: Cutter, surface: Surface, depth: float, region: BaseGeometry, tolerance: float, *, all_of_it: bool = False
 ) -> Opening:
     """How `cutter` opens `surface` over `region` at `depth` (mm), with `all_of_it` also where it finds no way down.
-
-    Raises CutterError for a depth beyond its flute.
-    """
+    Raises CutterError for a depth beyond its flute."""
     if not depth > 0.0:
         raise CutterError(f"cutter {cutter.name!r}", f"a pocket {depth:g} mm deep", allowed="a depth above 0")
     if falls_short(cutter.flute_length, depth):
@@ -172,9 +154,7 @@ def opening(
 
 def _gentle_enough(cutter: Cutter, surface: Surface, most: float, region: BaseGeometry) -> BaseGeometry | None:
     """Where a flat end's downhill side hangs no more than `most` over the surface under it; None for all of `region`.
-
-    It rests on its uphill side. The steeper the further out, and on a cone less steep where it is wider.
-    """
+    It rests on its uphill side. The steeper the further out, and on a cone less steep where it is wider."""
     x0, y0, x1, y1 = region.bounds
     furthest = max(abs(y0), abs(y1)) - cutter.radius
     x = np.linspace(x0, x1, 33)

@@ -33,38 +33,21 @@ from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.shapes import Shapes, polygons
 from pathgen.strategies.pocketing.tracing import Trace
 
-_HOP_SECONDS = 1.0
-"""What a short hop costs: a lift, a way across, a plunge through air."""
-
-_ON = 1e-6
-"""How far (mm) a place may lie off a line that it is on."""
-
-_BIT = 16
-"""Moves of a path that are looked at together, where what was cut near a way is looked for."""
-
-_BESIDE = 0.05
-"""How far a rapid down stays clear of walls, mm."""
-
+_HOP_SECONDS = 1.0  # what a short hop costs: a lift, a way across, a plunge through air
+_ON = 1e-6  # how far (mm) a place may lie off a line that it is on
+_BIT = 16  # moves of a path that are looked at together, where what was cut near a way is looked for
+_BESIDE = 0.05  # how far a rapid down stays clear of walls, mm
 _AT_ONCE = 4
 """Layers whose wall is finished in one pass: round the ends of narrow places it takes a fifth of the diameter for each
 mm of travel, so that it is loaded no harder than a full cut one layer deep."""
-
-_SKIN = 1e-3
-"""Less than this over a floor is none, mm."""
-
+_SKIN = 1e-3  # less than this over a floor is none, mm
 _SLIVER = 0.005
 """How far (mm) a pass along a wall may begin into what the loops inside it have left there."""
-
 _WAYS, _LENGTHS = 32, 5
 """Directions and lengths that are tried for a ramp beside a place without room for one on it."""
-
 GRAZE = 0.03
 """What a cutter may graze of a wall on its way straight down, mm, and still be said to go through air."""
-
-
-_THINNEST = 0.01
-"""Of what a first layer takes of the surface, mm: less is no cut of its own."""
-
+_THINNEST = 0.01  # of what a first layer takes of the surface, mm: less is no cut of its own
 _HIGH, _HIGHEST = 0.1, 0.04
 """Of a stepdown, and mm: ridges of the first cut that are higher than either are wood that layers begin on."""
 
@@ -103,28 +86,22 @@ def allowance_for(one: Opening, options: PocketOptions) -> float:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Plan:
-    """All pieces of a cutter in the order to cut.
-
-    Attributes
-    ----------
-    line : list of (n, 2) arrays, with leads
-    node, place : (m,) int arrays
-        The region of the nest that each lies in; the place that it belongs to, in order.
-    round, open : (m,) bool array
-        Closed loops without leads: a ramp can go round them; pieces of loops: a ramp can go to and fro on them.
-    finishing : (m,) bool array
-        Finishing passes that are cut once for some layers, at full depth the last.
-    bored : (m,) bool array
-        Finishing passes that begin where the loops inside them have been in every layer.
-    """
+    """All pieces of a cutter in the order to cut."""
 
     line: list[Floats]
+    """(n, 2) each, with leads."""
     node: Ints
+    """(m,): the region of the nest that each lies in."""
     place: Ints
+    """(m,): the place that it belongs to, in order."""
     round: Bools
+    """(m,): closed loops without leads: a ramp can go round them."""
     open: Bools
+    """(m,): pieces of loops: a ramp can go to and fro on them."""
     finishing: Bools
+    """(m,): finishing passes that are cut once for some layers, at full depth the last."""
     bored: Bools
+    """(m,): finishing passes that begin where the loops inside them have been in every layer."""
 
     @property
     def starts(self) -> Floats:

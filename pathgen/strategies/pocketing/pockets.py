@@ -30,51 +30,31 @@ from pathgen.strategies.pocketing.shapes import Shapes, cleaned, of_each, polygo
 from pathgen.strategies.pocketing.tracing import Trace
 from pathgen.strategies.uphill import steepest_down
 
-_LEFT = 0.05
-"""Area (mm2) from which a place is worth refusing a job for."""
-
-_HALVINGS = 8
-"""To find the cutter that opens most of a drawing: to under a hundredth."""
-
-_WIDTH = 0.005
-"""How exactly the widest place is told, mm."""
-
-_ROUND = 0.4
-"""So wide (mm) is what a v cutter opens anywhere, if it can go in."""
-
-_FILM = 0.002
-"""What lies thinner than this (mm) between two cutters' openings is rounding, not wood."""
+_LEFT = 0.05  # area (mm2) from which a place is worth refusing a job for
+_HALVINGS = 8  # to find the cutter that opens most of a drawing: to under a hundredth
+_WIDTH = 0.005  # how exactly the widest place is told, mm
+_ROUND = 0.4  # so wide (mm) is what a v cutter opens anywhere, if it can go in
+_FILM = 0.002  # what lies thinner than this (mm) between two cutters' openings is rounding, not wood
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class PocketCut:
-    """What one cutter does of a pocket.
-
-    Attributes
-    ----------
-    cutter : Cutter
-    toolpath : Toolpath
-        In the board's frame; starts and ends at the safe height. Empty when there is nothing to do.
-    parts, opened_parts : (n,) arrays of shapely geometry
-        The polygons of the region, and what is opened of each by this cutter and those before it.
-    skipped : float
-        Area of the pieces that this cutter could have cut but that are below the smallest, mm2.
-    ridge : float
-        How far the floor that this cutter leaves stands at most above the depth asked for, mm: ridges between the
-        loops of a ball end or a v cutter; for a flat end the height that its downhill side hangs over a slope.
-    warnings : tuple of str
-    idle : tuple of str, empty or two
-        Why this cutter finds nothing to do, and what would give it work.
-    """
+    """What one cutter does of a pocket."""
 
     cutter: Cutter
     toolpath: Toolpath
+    """In the board's frame; starts and ends at the safe height. Empty when there is nothing to do."""
     parts: Shapes
     opened_parts: Shapes
+    """(n,) each: the polygons of the region, and what is opened of them by this cutter and those before it."""
     skipped: float = 0.0
+    """Area of the pieces that this cutter could have cut but that are below the smallest, mm2."""
     ridge: float = 0.0
+    """How far the floor that this cutter leaves stands at most above the depth asked for, mm: ridges between the loops
+    of a ball end or a v cutter; for a flat end the height that its downhill side hangs over a slope."""
     warnings: tuple[str, ...] = ()
     idle: tuple[str, ...] = ()
+    """Why it finds nothing to do, and what would give it work; empty where it does something."""
 
     @cached_property
     def opened(self) -> Polygon | MultiPolygon:
@@ -92,39 +72,18 @@ def pocket(
     region: BaseGeometry, *, surface: Surface, cutters: Sequence[Cutter], depth: float, safe_z: float,
     options: PocketOptions | None = None, keep_out: BaseGeometry | None = None, where: str = "pocket",
 ) -> tuple[PocketCut, ...]:
-    """Clear `region` of the surface to `depth` straight below it.
+    """Clear `region` of the surface to `depth` straight below it: one cut for each cutter, in the order given.
 
-    Parameters
-    ----------
-    region : shapely Polygon or MultiPolygon
-        In the board's frame, mm. Overlaps and self-touching rings are cleaned up first.
-    surface : Surface
-        The finished surface; wood stands at it and nothing above it.
-    cutters : sequence of Cutter
-        Each later one cuts only what those before it could not reach. A v cutter that comes last, or after which
-        none finds anything to do, also sharpens corners and thin tips along the middle line of what is left.
-    depth : float
-        Of the floor below the surface at each point, mm: never deeper.
-    safe_z : float
-        Height of rapids across the work, mm.
-    options : PocketOptions
-        Left out: the defaults.
-    keep_out : shapely geometry
-        What stands on the work, in plan, already widened as far as the cutter must stay away: hops that would
-        cross it go to `safe_z`.
-    where : str
-        How errors and warnings name this pocket.
+    `region` is in the board's frame, mm; overlaps and self-touching rings are cleaned up first. `surface` is the
+    finished one: wood stands at it and nothing above it; the floor is nowhere deeper than `depth` mm below it. Each
+    later one of the `cutters` cuts only what those before it could not reach. A v cutter that comes last, or after
+    which none finds anything to do, also sharpens corners and thin tips along the middle line of what is left. Rapids
+    across the work are at `safe_z`, mm. Where hops would cross `keep_out`, which stands on the work, widened as far as
+    the cutter must stay away, they go up there too. `where` is how errors and warnings name this pocket.
 
-    Returns
-    -------
-    tuple of PocketCut, one for each cutter in the order given
-
-    Raises
-    ------
-    CutterError
-        When the depth is beyond a cutter's flute, or no cutter goes in anywhere, or a flat end is the only one for a
-        slope on which its downhill side would hang over half the depth; with `options.all_of_it` also where one that
-        cannot plunge has no room for a ramp or a helix.
+    Raises CutterError when the depth is beyond a cutter's flute, or no cutter goes in anywhere, or a flat end is the
+    only one for a slope on which its downhill side would hang over half the depth; with `options.all_of_it` also where
+    one that cannot plunge has no room for a ramp or a helix.
     """
     options = options or PocketOptions()
     region = cleaned(region)

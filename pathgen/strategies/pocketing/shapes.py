@@ -18,12 +18,9 @@ Shapes = NDArray[np.object_]
 
 FIT = 1e-5
 """How much (mm) a cutter's half-width is taken smaller, so that it goes into a slot exactly its own width."""
-
 _TORN = 0.003
 """How much smaller (mm) where it fits in many pieces only: drawn curves are followed to 0.005 mm, on both sides."""
-
-_THIN = 1e-3
-"""Thinner regions of the axis (mm), where a part has several, are the pieces of one."""
+_THIN = 1e-3  # thinner regions of the axis (mm), where a part has several, are the pieces of one
 
 
 def quad_segments(radius: float, tolerance: float) -> int:
@@ -86,9 +83,7 @@ def cleaned(region: BaseGeometry) -> Polygon | MultiPolygon:
 
 def mended(inner: Shapes, parts: Shapes, reach: Floats, tolerance: float) -> Shapes:
     """Regions of the axis, and in parts as wide as the cutter those for one narrower by less than curves are exact to.
-
-    Rounding would leave their middle in many pieces.
-    """
+    Rounding would leave their middle in many pieces."""
     pieces, of = shapely.get_parts(inner, return_index=True)
     film = films(pieces, _THIN)
     torn = np.unique(of[film])

@@ -18,30 +18,18 @@ from pathgen.strategies.entering import PECKS, SHORTEST, no_way_down, span
 from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.uphill import from_below
 
-_OVER = np.nan
-"""Depth of a point on the way across, whose height is found once all are known."""
-
+_OVER = np.nan  # depth of a point on the way across, whose height is found once all are known
 _OVER_RIDGES = 0.1
 """How far (mm) above ridges of the first cut a rapid down ends, where they are higher than it ends elsewhere."""
-
 _RATHER_DOWN = 1.0
 """Of a cutter's half-width: the least length of a piece that a ramp goes to and fro on, or round on as a helix, for one
 that plunges: on less it would go down all but straight, in very many moves."""
-
-_TURNS = 17
-"""Points across the width of a cutter, where it passes a bend of the surface."""
-
-_SLOWER = 0.98
-"""Of the plunge feed, for ramps: places are rounded as they are written."""
-
+_TURNS = 17  # points across the width of a cutter, where it passes a bend of the surface
+_SLOWER = 0.98  # of the plunge feed, for ramps: places are rounded as they are written
 _EVERY = 1.0
 """Longest move of a ramp over a curve, mm: its slope changes by no more than a fraction of a degree."""
-
-_TRIES = 40
-"""Times that a ramp is made longer, for one that goes downhill as it sinks."""
-
-_DEPTHS = 4.0
-"""Times more exactly than places in plan are depths kept, where points are left out."""
+_TRIES = 40  # times that a ramp is made longer, for one that goes downhill as it sinks
+_DEPTHS = 4.0  # times more exactly than places in plan are depths kept, where points are left out
 
 
 class Trace:
@@ -82,10 +70,8 @@ class Trace:
         self._last = xy[-1]
 
     def hop(self, to: Floats, depth: float, *, opened: float = 0.0) -> None:
-        """Lift, go across to `to`, down to just above what stands, then at the plunge feed to `depth`.
-
-        What stands is the surface, or the floor of what has been opened there to the depth `opened`.
-        """
+        """Lift, go across to `to`, down to just above what stands, then at the plunge feed to `depth`. What stands is
+        the surface, or the floor of what has been opened there to the depth `opened`."""
         if self._last is not None:
             self._add(self._last[None], _OVER, Move.RAPID)
         self._add(to[None], _OVER, Move.RAPID)
@@ -95,10 +81,8 @@ class Trace:
     def enter(
         self, ramp: Floats, above: float, depth: float, *, opened: float = 0.0, through_cleared: bool = False
     ) -> None:
-        """To the beginning of a ramp, hopping or at feed through the cleared layer `above`, and down it.
-
-        `opened` is how deep it is open where the ramp begins: straight down below that goes by pecks.
-        """
+        """To the beginning of a ramp, hopping or at feed through the cleared layer `above`, and down it. `opened` is
+        how deep it is open where the ramp begins: straight down below that goes by pecks."""
         start = max(above, min(opened, depth)) if depth > 0.0 else min(above, depth)
         if len(ramp) > 1 and start <= 0.0:
             start = min(-self.uphill, start)
@@ -145,9 +129,7 @@ class Trace:
 
     def _sunk(self, line: Floats) -> Floats:
         """How much deeper below the surface a ramp is at the end of each move: its slope is that of the tip itself.
-
-        Uphill it sinks by more below the surface, downhill by less, and there no less than nothing.
-        """
+        Uphill it sinks by more below the surface, downhill by less, and there no less than nothing."""
         even = self.ramp * np.diff(along_in_plan(line))
         if not self._curved:
             return even
@@ -162,8 +144,9 @@ class Trace:
         if self._last is None:
             return Toolpath.empty()
         self._add(self._last[None], _OVER, Move.RAPID)
-        rows = _without_repeats(np.concatenate(self._rows))
-        rows = _with_fewer_moves(rows, self.options.fewer, ramps=self.plunges)
+        rows = np.concatenate(self._rows)
+        stays = np.all(np.abs(np.diff(rows[:, :3], axis=0)) < 1e-9, axis=1)  # ways across are NaN
+        rows = _with_fewer_moves(rows[np.append(True, ~stays)], self.options.fewer, ramps=self.plunges)
         rows = _fine_enough(_at_bends(rows, self._surface, self._cutter.radius), self._surface, self.options.chord)
         tip = self._surface.tip_height(self._cutter, rows[:, 0], rows[:, 1])
         z = tip - rows[:, 2]
@@ -192,12 +175,6 @@ class Trace:
         return heights
 
 
-def _without_repeats(rows: Floats) -> Floats:
-    """Without moves that go nowhere."""
-    same = np.all(np.abs(rows[1:, :3] - rows[:-1, :3]) < 1e-9, axis=1)  # ways across, NaN, come in pairs and stay
-    return rows[np.concatenate([[True], ~same])]
-
-
 def _with_fewer_moves(rows: Floats, tolerance: float, *, ramps: bool) -> Floats:
     """Without points that lie within `tolerance` of straight moves past them, in plan, and a quarter of it in depth.
 
@@ -218,10 +195,8 @@ def _working(rows: Floats) -> Bools:
 
 
 def _at_bends(rows: Floats, surface: Surface, radius: float) -> Floats:
-    """With points added where moves pass the places at which the surface changes its way along the board.
-
-    A flat end stands on what lies uphill of it, so that its path turns up to its radius away from there.
-    """
+    """With points added where moves pass the places at which the surface changes its way along the board. A flat end
+    stands on what lies uphill of it, so that its path turns up to its radius away from there."""
     places = (surface.bends[:, None] + radius * np.linspace(-1.0, 1.0, _TURNS)).ravel()
     if not len(places):
         return rows

@@ -56,9 +56,9 @@ def fewer_layers(planned: Plan, programs: Sequence[Program], *, outline: bool) -
     for name in dict.fromkeys(program.step.cutter.name for program in layered):
         longest = max((one for one in layered if one.step.cutter.name == name), key=lambda one: one.minutes).step
         cutter = longest.cutter
-        now = _layers(longest, planned.around)
+        now = _thicknesses(longest, planned.around)
         deeper = replace(cutter, stepdown=rounded_up(float(now.sum()) / max(len(now) - 1, 1), clamping.units))
-        then = _layers(replace(longest, cutter=deeper), planned.around)
+        then = _thicknesses(replace(longest, cutter=deeper), planned.around)
         own = [program for program in programs if program.step.cutter.name == name]
         minutes = next(program.minutes for program in own if program.step is longest)
         if (cutter.shape == "v" or any(clamping.done(program.step) for program in own)
@@ -75,7 +75,7 @@ def fewer_layers(planned: Plan, programs: Sequence[Program], *, outline: bool) -
                "minutes_saved": round(saved, 1), "cost": f"{less}: more load on the cutter"}
 
 
-def _layers(step: Step, around: Around) -> Floats:
+def _thicknesses(step: Step, around: Around) -> Floats:
     """How thick the layers of an inlay's pocket, ridges counted, or of the outline are, mm."""
     cutter, inlay, cut = step.cutter, step.operation.opens, step.operation.feature
     if inlay is None:
