@@ -17,7 +17,6 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, asked_by
-from pathgen.base.memory import memory_in_use, remembering
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.around import Around
 from pathgen.programs.standing import in_the_way, left_by_roughing, near_clamps, outline_top, standing
@@ -63,7 +62,7 @@ Maker = Callable[[Any, Cutter, Around], Toolpath]
 
 def path_of(step: Step, around: Around) -> Toolpath:
     """The path that a step takes. Raises JobError where it has nothing to cut, PathgenError as its strategy does."""
-    with remembering(memory_in_use() or around.memory), asked_by(step.operation.table):
+    with around.remembering(), asked_by(step.operation.table):
         path = PATHS[type(step.operation)](step.operation, step.cutter, around)
     if not len(path):
         raise JobError(step.title, f'"{step.cutter.name}" has nothing to cut', remedy="leave that cutter out")

@@ -102,20 +102,38 @@ class Passes:
         return float(shapely.distance(shapely.points(self.rim), self.outline).max())
 
     @cached_property
-    def _moves(self) -> STRtree:
+    def moves(self) -> STRtree:
+        """Its moves in plan, to look for those near a place."""
         return STRtree(shapely.linestrings(np.stack([self.run[:-1, :2], self.run[1:, :2]], axis=1)))
 
     def stands(self, places: Floats, surface: Surface, *, reach: float | Floats) -> Floats:
         """(n,) the most that may stand within `reach` mm of (n, 2) places once these passes are gone over `surface`, or
         (k, n) within each of (k, 1) reaches: what the cutter leaves where it came nearest; infinite further out."""
-        points = shapely.points(places)
-        (at, move), away = self._moves.query_nearest(points, return_distance=True)
-        share = np.nan_to_num(shapely.line_locate_point(self._moves.geometries[move], points[at], normalized=True))
-        low, high = self.run[move, 2], self.run[move + 1, 2]
-        tip, off = np.full(len(places), np.inf), np.zeros(len(places))
-        np.minimum.at(tip, at, low + share * (high - low))
-        off[at] = away
+        tip, off = _nearest(self, places)
         return np.asarray(tip + surface.thickness - self.surface.thickness + self.cutter.profile(off + reach))
+
+
+@remembered
+def _nearest(passes: Passes, places: Floats) -> tuple[Floats, Floats]:
+    """(n,) how high the tip is where passes come nearest to (n, 2) places, the lowest where there are several, and how
+    far off that is; infinite further out than the cutter's radius."""
+    points, tree = shapely.points(places), passes.moves
+    # between passes it takes a third of the time to look at all that are near enough
+    between = float(np.diff(passes.y).max(initial=0.0)) / 2.0
+    at, move = tree.query(points, predicate="dwithin", distance=between)
+    away = shapely.distance(points[at], tree.geometries[move])
+    off = np.full(len(places), np.inf)
+    np.minimum.at(off, at, away)
+    nearest, beside = away == off[at], np.flatnonzero(np.isinf(off))
+    (of, further), off_them = tree.query_nearest(points[beside], max_distance=passes.cutter.radius,
+                                                 return_distance=True)
+    off[beside[of]] = off_them
+    at, move = np.append(at[nearest], beside[of]), np.append(move[nearest], further)
+    share = np.nan_to_num(shapely.line_locate_point(tree.geometries[move], points[at], normalized=True))
+    low, high = passes.run[move, 2], passes.run[move + 1, 2]
+    tip = np.full(len(places), np.inf)
+    np.minimum.at(tip, at, low + share * (high - low))
+    return tip, off
 
 
 @remembered
