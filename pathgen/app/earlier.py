@@ -111,7 +111,8 @@ def compared(before: Mapping[str, str], now: Mapping[str, str], *, done: Abstrac
     if not before:
         return []
     pairs, own = paired(before, now), {file: number_of(file) for file in now}
-    same = [file for file in pairs if code_lines(now[file]) == code_lines(before[pairs[file]])]
+    same = [file for file, was in pairs.items()
+            if now[file] == before[was] or code_lines(now[file]) == code_lines(before[was])]
     other = [file for file in pairs if file not in same and file not in done]  # of those done `done_before` tells
     alike = [file for file in other if cut_alike(before[pairs[file]], now[file])]
     added, gone = [file for file in now if file not in pairs], len(before) - len(pairs)
@@ -155,7 +156,7 @@ def pieces_for_others(before: Mapping[str, str], now: Mapping[str, str], let_in:
     """A line for each inlay whose pockets are cut otherwise than those that a folder held `before`: feeds are no
     difference, nor where they are cut, as with another zero. `let_in` holds its name for each program that opens
     pockets for pieces."""
-    pairs = paired(before, now)
+    pairs = paired(before, now) if let_in else {}
     changed = dict.fromkeys(inlay for file, inlay in let_in.items() if file in pairs
                             and not cut_alike(before[pairs[file]], now[file], shifted=True))
     return [f"{inlay}: its pockets are cut otherwise than in the build before: pieces cut already may not go in; cut "

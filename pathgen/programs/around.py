@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -11,7 +12,7 @@ import shapely
 from shapely import Polygon
 
 from pathgen.base import overlay
-from pathgen.base.memory import Memory
+from pathgen.base.memory import Memory, memory_in_use, remembering
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import AIR, Rapids
 from pathgen.strategies.pocketing import PocketCut
@@ -36,6 +37,10 @@ class Around:
     """What each cutter of each inlay cuts, for the steps that open them."""
     memory: Memory = field(default_factory=Memory)
     """What was planned of it already, or of the clamping that this one is changed from."""
+
+    def remembering(self) -> AbstractContextManager[None]:
+        """Within it answers are kept in its memory, or in that of a watch, and taken from there."""
+        return remembering(memory_in_use() or self.memory)
 
     @cached_property
     def finish(self) -> Passes | None:

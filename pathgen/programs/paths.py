@@ -16,7 +16,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, asked_by
-from pathgen.base.memory import memory_in_use, remembering
+from pathgen.base.memory import remembered
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.around import Around
 from pathgen.programs.standing import in_the_way, left_by_roughing, near_clamps, outline_top, standing
@@ -30,7 +30,7 @@ from pathgen.strategies.slotting import bevelling, engraving, slotting
 from pathgen.strategies.tabs import Tabs, check_tabs_hold, tab_points
 from pathgen.work import operations
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.features import Holes
+from pathgen.work.features import Holes, Inlay
 from pathgen.work.fill import lies_over
 from pathgen.work.underside import sunk_of
 
@@ -42,7 +42,7 @@ Maker = Callable[[Any, Cutter, Around], Toolpath]
 
 def path_of(step: Step, around: Around) -> Toolpath:
     """The path that a step takes. Raises JobError where it has nothing to cut, PathgenError as its strategy does."""
-    with remembering(memory_in_use() or around.memory), asked_by(step.operation.table):
+    with around.remembering(), asked_by(step.operation.table):
         path = PATHS[type(step.operation)](step.operation, step.cutter, around)
     if not len(path):
         raise JobError(step.title, f'"{step.cutter.name}" has nothing to cut', remedy="leave that cutter out")
@@ -71,9 +71,8 @@ def _again(operation: operations.CutAgain, cutter: Cutter, around: Around) -> To
     waste: Waste = "wall" if left is None or left > cutter.stepdown else "cleared"
     if down := around.clamping.skimmed(inlay):  # what was filled after a skim stands above the lower surface
         passes = replace(passes, run=passes.run - [0.0, 0.0, down], surface=around.clamping.finished_surface)
-    over = overlay.union_all([overlay.buffer(inlay.area, operation.near), lies_over(inlay)])
     path = cutting_again_over(
-        over, passes, proud=inlay.overfill, stepdown=stepdown,
+        _round_fill(inlay, operation.near), passes, proud=inlay.overfill, stepdown=stepdown,
         beneath=None if operation.goes_round else operation.lowers,
         stays=not (operation.goes_round and surfacing.leave), waste=waste, rapids=around.rapids,
     )
@@ -86,6 +85,12 @@ def _again(operation: operations.CutAgain, cutter: Cutter, around: Around) -> To
         waste = "wall" if waste == "wall" else "raw"
     return Toolpath.joined([path, cutting_again(around.last_passes, proud=proud, stepdown=stepdown, skim=surfacing.skim,
                                                 waste=waste, rapids=around.rapids)])
+
+
+@remembered
+def _round_fill(inlay: Inlay, near: float) -> BaseGeometry:
+    """What lies within `near` mm of an inlay, or under its fill."""
+    return overlay.union_all([overlay.buffer(inlay.area, near), lies_over(inlay)])
 
 
 def _pocket(operation: operations.Pocket, cutter: Cutter, around: Around) -> Toolpath:

@@ -32,7 +32,8 @@ def check_shanks(paths: Sequence[Toolpath], around: Around) -> None:
     finished: list[tuple[Toolpath, Step]] = []
     for path, step in zip(paths, around.clamping.steps, strict=True):
         if isinstance(step.operation, (Pocket, Slot, NutSlot)) or (step.operation.finishes and finished):
-            _check(path, step, finished, around)
+            with around.remembering():
+                _check(path, step, finished, around)
         if step.operation.finishes or isinstance(step.operation, SurfaceRough):
             finished.append((path, step))
 
@@ -105,6 +106,7 @@ def _lowest(path: Toolpath) -> Floats:
     of, nth = numbers_from(np.ones_like(pieces), pieces + 1)
     tips = start[of] + (nth / pieces[of])[:, None] * run[of]
     tips = tips[np.argsort(tips[:, 2], kind="stable")]
-    _, lowest = np.unique(np.round(tips[:, :2] / (_EVERY / 4)), axis=0, return_index=True)
+    x, y = np.round(tips[:, :2] / (_EVERY / 4)).T
+    _, lowest = np.unique(x + 1j * y, return_index=True)
     found: Floats = tips[lowest]
     return found

@@ -79,7 +79,8 @@ def _thicknesses(step: Step, around: Around) -> Floats:
     """How thick the layers of an inlay's pocket, ridges counted, or of the outline are, mm."""
     cutter, inlay, cut = step.cutter, step.operation.opens, step.operation.feature
     if inlay is None:
-        top, stands = outline_top(cut, cutter, around), in_the_way(cut, cutter, around)
+        with around.remembering():
+            top, stands = outline_top(cut, cutter, around), in_the_way(cut, cutter, around)
         if stands is not None:
             top = min(top, float(most_round(layers_way(cut, cutter, around), stands, cutter).max()))
         high = top - cut.bottom

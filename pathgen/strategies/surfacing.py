@@ -29,6 +29,8 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import simplified
 from pathgen.strategies.entering import ramped_in
 
+Lines = NDArray[np.object_]
+
 OVERRUN = 0.2
 """How far passes run on past the ends of the board, mm, so that the ridges end in waste."""
 EDGE_MARGIN = 0.02
@@ -79,26 +81,44 @@ class Passes:
         """All the way round, through the ends of all passes, in pieces so short that moves follow the surface."""
         return shapely.segmentize(LineString([*self.rim, self.rim[0]]), _EVERY)
 
-    @property
+    @cached_property
     def past(self) -> float:
         """How far past the outline they go, mm."""
         return float(shapely.distance(shapely.points(self.rim), self.outline).max())
 
     @cached_property
-    def _moves(self) -> STRtree:
+    def moves(self) -> STRtree:
+        """Its moves in plan, to look for those near a place."""
         return STRtree(shapely.linestrings(np.stack([self.run[:-1, :2], self.run[1:, :2]], axis=1)))
 
     def stands(self, places: Floats, surface: Surface, *, reach: float | Floats) -> Floats:
         """(n,) the most that may stand within `reach` mm of (n, 2) places once these passes are gone over `surface`, or
         (k, n) within each of (k, 1) reaches: what the cutter leaves where it came nearest; infinite further out."""
-        points = shapely.points(places)
-        (at, move), away = self._moves.query_nearest(points, return_distance=True)
-        share = np.nan_to_num(shapely.line_locate_point(self._moves.geometries[move], points[at], normalized=True))
-        low, high = self.run[move, 2], self.run[move + 1, 2]
-        tip, off = np.full(len(places), np.inf), np.zeros(len(places))
-        np.minimum.at(tip, at, low + share * (high - low))
-        off[at] = away
+        tip, off = _nearest(self, places)
         return np.asarray(tip + surface.thickness - self.surface.thickness + self.cutter.profile(off + reach))
+
+
+@remembered
+def _nearest(passes: Passes, places: Floats) -> tuple[Floats, Floats]:
+    """(n,) how high the tip is where passes come nearest to (n, 2) places, the lowest where there are several, and how
+    far off that is; infinite further out than the cutter's radius."""
+    points, tree = shapely.points(places), passes.moves
+    # between passes it takes a third of the time to look at all that are near enough
+    between = float(np.diff(passes.y).max(initial=0.0)) / 2.0
+    at, move = tree.query(points, predicate="dwithin", distance=between)
+    away = shapely.distance(points[at], tree.geometries[move])
+    off = np.full(len(places), np.inf)
+    np.minimum.at(off, at, away)
+    nearest, beside = away == off[at], np.flatnonzero(np.isinf(off))
+    (of, further), off_them = tree.query_nearest(points[beside], max_distance=passes.cutter.radius,
+                                                 return_distance=True)
+    off[beside[of]] = off_them
+    at, move = np.append(at[nearest], beside[of]), np.append(move[nearest], further)
+    share = np.nan_to_num(shapely.line_locate_point(tree.geometries[move], points[at], normalized=True))
+    low, high = passes.run[move, 2], passes.run[move + 1, 2]
+    tip = np.full(len(places), np.inf)
+    np.minimum.at(tip, at, low + share * (high - low))
+    return tip, off
 
 
 @remembered
@@ -127,10 +147,10 @@ def finishing_passes(
     region = overlay.buffer(seen_by_axis(outline, surface, r, every=2.0), EDGE_MARGIN, join_style="mitre")
     y_edge = max(abs(region.bounds[1]), abs(region.bounds[3]))
     y_grid = np.linspace(0.0, y_edge, 1001)
-    asked = scallop - ROUNDING
+    asked, across = scallop - ROUNDING, _across(region, xs)
     while True:
-        y, spans = _lines(region, y_grid, _allowed_spacing(surface, region, xs, y_grid, r, asked, upright))
-        stepover, ridge = _widest(surface, region, xs, y, r)
+        y, spans = _lines(region, y_grid, _allowed_spacing(surface, across, xs, y_grid, r, asked, upright))
+        stepover, ridge = _widest(surface, across, xs, y, r)
         if ridge <= scallop:
             break
         asked *= (scallop - ROUNDING) / ridge  # on a tight cone the spacing changes between one pass and the next
@@ -195,32 +215,33 @@ def seen_by_axis(part: Polygon, surface: Surface, r: float, *, every: float) -> 
 
 
 def _allowed_spacing(
-    surface: Surface, region: Polygon, xs: Floats, y: Floats, r: float, scallop: float, upright: bool
+    surface: Surface, across: Lines, xs: Floats, y: Floats, r: float, scallop: float, upright: bool
 ) -> Floats:
-    """Spacing of passes in y, at each y, that leaves `scallop` where along the board it leaves most."""
+    """Spacing of passes in y, at each y, that leaves `scallop` where along the board it leaves most; the board lies
+    `across` each x."""
     radius = surface.radius(xs)[:, None]
     if surface.is_flat:
         return np.broadcast_to(stepover_for(scallop, r, radius).min(), y.shape)
     cos = np.sqrt(1.0 - np.minimum((y / (radius + r)) ** 2, 0.999))
     spacing = stepover_for(scallop * cos if upright else scallop, r, radius) * cos * (radius + r) / radius
-    narrowest: Floats = np.where(_on_board(region, xs, y), spacing, np.inf).min(axis=0)
+    narrowest: Floats = np.where(_on_board(across, y), spacing, np.inf).min(axis=0)
     return np.where(np.isfinite(narrowest), narrowest, spacing.min(axis=0))
 
 
-def _on_board(region: Polygon, xs: Floats, y: Floats) -> Bools:
-    """(len(xs), len(y)): where the board is that wide on either side; passes do not run past it."""
-    parts, of = shapely.get_parts(_across(region, xs), return_index=True)
+def _on_board(across: Lines, y: Floats) -> Bools:
+    """(len(across), len(y)): where the board is that wide on either side; passes do not run past it."""
+    parts, of = shapely.get_parts(across, return_index=True)
     _, low, _, high = shapely.bounds(parts).T[:, :, None]
-    inside = np.zeros((len(xs), len(y)), bool)
+    inside = np.zeros((len(across), len(y)), bool)
     np.logical_or.at(inside, of, ((y >= low) & (y <= high)) | ((-y >= low) & (-y <= high)))
     return inside
 
 
-def _across(region: BaseGeometry, at: Floats, *, axis: int = 0) -> NDArray[np.object_]:
+def _across(region: BaseGeometry, at: Floats, *, axis: int = 0) -> Lines:
     """(n,) the lines through a region at each x; with `axis` 1, at each y."""
     low, high = region.bounds[1 - axis] - 1.0, region.bounds[3 - axis] + 1.0
     ends = np.stack([np.column_stack([at, np.full_like(at, far)][:: 1 - 2 * axis]) for far in (low, high)], axis=1)
-    lines: NDArray[np.object_] = overlay.intersection(shapely.linestrings(ends), region)
+    lines: Lines = overlay.intersection(shapely.linestrings(ends), region)
     return lines
 
 
@@ -230,7 +251,7 @@ def spans_inside(region: BaseGeometry, y: Floats) -> Floats:
     return spans
 
 
-def _widest(surface: Surface, region: Polygon, xs: Floats, y: Floats, r: float) -> tuple[float, float]:
+def _widest(surface: Surface, across: Lines, xs: Floats, y: Floats, r: float) -> tuple[float, float]:
     """Widest stepover along the surface, and the highest ridge, between neighbouring passes on the board."""
     if len(y) < 2:
         return 0.0, 0.0
@@ -240,7 +261,7 @@ def _widest(surface: Surface, region: Polygon, xs: Floats, y: Floats, r: float) 
     else:
         angles = np.arcsin(np.minimum(np.abs(y) / (radius + r), 1.0)) * np.sign(y)
         stepover = radius * np.diff(angles, axis=1)
-    on_board = _on_board(region, xs, (y[1:] + y[:-1]) / 2)
+    on_board = _on_board(across, (y[1:] + y[:-1]) / 2)
     stepover = np.where(on_board, stepover, stepover[on_board].min())
     return float(stepover.max()), float(scallop_height(stepover, r, radius).max())
 

@@ -130,6 +130,29 @@ def test_passes_on_a_cylinder_are_single_straight_moves():
     assert passes.run[:, 2] == pytest.approx(exact, abs=1e-12)
 
 
+def test_what_passes_leave_round_a_place_is_told_by_their_nearest_move_between_and_beside_them():
+    part, ball = board(), cutter_of("ball-end", 12.7)
+    passes = finishing_passes(part.outline, part.surface, ball, scallop=0.05)
+    rng = np.random.default_rng(5)
+    (x0, y0, x1, y1), reach = passes.over.bounds, 0.4
+    places = rng.uniform([x0 - 9.0, y0 - 9.0], [x1 + 9.0, y1 + 9.0], (600, 2))
+
+    # plain geometry: the foot of each place on every move, and the ball's height over the tip of the nearest
+    start, run = passes.run[:-1], np.diff(passes.run, axis=0)
+    share = ((places[:, None] - start[:, :2]) * run[:, :2]).sum(axis=2) / (run[:, :2] ** 2).sum(axis=1)
+    foot = start + share.clip(0.0, 1.0)[:, :, None] * run
+    off = np.hypot(*np.moveaxis(foot[:, :, :2] - places[:, None], 2, 0))
+    near = off.min(axis=1)
+    tip = np.where(off <= near[:, None] + 1e-9, foot[:, :, 2], np.inf).min(axis=1)
+    expected = tip + ball.radius - np.sqrt(np.maximum(ball.radius**2 - (near + reach) ** 2, 0.0))
+    found, within = passes.stands(places, part.surface, reach=reach), near + reach < ball.radius
+    assert np.count_nonzero(near < passes.stepover / 2) > 200  # between passes
+    assert np.count_nonzero(within & (near > passes.stepover)) > 20  # beside them
+    np.testing.assert_allclose(found[within], expected[within], atol=1e-6)
+    assert np.count_nonzero(~within) > 20
+    assert np.isinf(found[~within]).all()
+
+
 def test_surface_area_of_a_cylinder_in_closed_form():
     part = board(radius=(60.0, 60.0), nut_width=50.0, end_width=50.0)
     arc = 2 * 60.0 * np.arcsin(25.0 / 60.0)

@@ -162,7 +162,9 @@ def _blank_words(clamping: Clamping) -> str:
 
 def _from_above(planned: Plan, report: dict[str, Any]) -> Element:
     clamping = planned.clamping
-    picture = board_from_above(clamping, opened=planned.opened, paths=planned.paths, tabs=tabs_of(clamping))
+    with planned.around.remembering():
+        tabs = tabs_of(clamping)
+    picture = board_from_above(clamping, opened=planned.opened, paths=planned.paths, tabs=tabs)
     heading = f"The {clamping.board.names.part} on the machine"
     return chapter("board", heading, figure(picture, legend_above(clamping, planned.opened), wide=True),
                    *(e("p", line) for line in size_lines(report, clamping.units)))
