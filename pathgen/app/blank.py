@@ -68,11 +68,6 @@ class BlankBuild(Made):
                                       along=self.job.setup.along),
         }
 
-    def refuse_faults(self) -> None:
-        """Raise PathgenError, with the first fault, where verification forbids cutting."""
-        for one in self.builds:
-            one.refuse_faults()
-
     def every_file(self, *, shaded: bool, pictures: bool) -> dict[str, str | bytes]:
         """Those, and the pictures of each part by themselves where they are asked for."""
         return {**self.files(shaded=shaded), **{

@@ -75,9 +75,12 @@ class Made(Brief):
     def every_file(self, *, shaded: bool, pictures: bool) -> dict[str, str | bytes]:
         """All files by name, with those of pictures alone where they are asked for."""
 
-    @abstractmethod
     def refuse_faults(self) -> None:
         """Raise PathgenError, with the first fault, where verification forbids cutting."""
+        forbidden = [row for row in self.report["checks"]["findings"] if row["severity"] == "forbid"]
+        for row in forbidden[:1]:
+            raise PathgenError("verification", f"{row['where']}: {row['code']}: {row['got']}", allowed=row["allowed"],
+                               remedy=f"{row['remedy']}; nothing was written")
 
     @property
     def passed(self) -> bool:
@@ -160,14 +163,6 @@ class Build(Made):
         return {file: replace(run, done=clamping.begun) for file, run in below.items()} | {
             program.file_name: Run(text=program.text, clamping=clamping, step=program.step,
                                    done=clamping.done(program.step)) for program in self.programs}
-
-    def refuse_faults(self) -> None:
-        """Raise PathgenError, with the first fault, where verification forbids cutting."""
-        if not self.passed:
-            first = next(f for f in self.verification.findings if f.severity == "forbid")
-            raise PathgenError(
-                "verification", f"{first.where}: {first.code}: {first.got}", allowed=first.allowed,
-                remedy=f"{first.remedy}; nothing was written")
 
     def files(self, *, shaded: bool = True) -> dict[str, str]:
         """Every file of the build by name: programs, report.json, report.txt, setup.html."""

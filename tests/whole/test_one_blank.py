@@ -14,7 +14,8 @@ import pytest
 import shapely
 from shapely import box
 
-from pathgen import JobError, build, check, load_job
+from pathgen import JobError, PathgenError, build, check, load_job
+from pathgen.app import blank as app_blank
 from pathgen.app.blank import build_blank
 from pathgen.app.building import check_data
 from pathgen.app.cli import main
@@ -33,6 +34,7 @@ from pathgen.report.blank import blank_summary, fittings_words, origin_words
 from pathgen.report.data import of_all_parts
 from pathgen.report.moving import moved_data, moved_lines, moving_findings
 from pathgen.report.text import before_next, go_on_lines
+from pathgen.verify.findings import Finding
 from pathgen.work.operations import WitnessMarks
 from tests.as_made import hold
 from tests.job.test_forms import DISC, DRAWING, FORM
@@ -411,6 +413,16 @@ def test_edges_of_a_common_blank_past_the_travel_are_told_once_and_on_the_first_
     assert np.ptp([*places, -136.7, 136.7]) <= 275.0
     assert {words for one in made.builds for row in one.report["references"] for words in row["xy"]} == {
         "Y alone from the edges of the common blank, as its other edges cannot be touched"}
+
+
+@pytest.mark.in_every_run(0)
+def test_what_forbids_all_parts_together_is_not_written_either(tmp_path, monkeypatch):
+    fault = Finding(code="cuts-a-neighbour", where="parts 1 and 2", got="one cuts the other", allowed="its share")
+    monkeypatch.setattr(app_blank, "together_findings", lambda clampings, checked: [fault])
+    made = build_blank(load_job(blank(tmp_path)), resolution=0.6)
+    with pytest.raises(PathgenError, match=r"parts 1 and 2: cuts-a-neighbour: one cuts the other.*nothing was written"):
+        made.write(tmp_path / "out")
+    assert not (tmp_path / "out").exists()
 
 
 def test_beside_a_parts_share_lies_the_common_blank_and_no_bed(tmp_path):
