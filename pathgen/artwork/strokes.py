@@ -74,7 +74,7 @@ def _united(rings: Sequence[Rings], where: Sequence[str]) -> Geometries:
 
 
 def _cleaned(lines: Polylines, near: Floats) -> Polylines:
-    """The lines without repeated points; a closed one does not end with its first point."""
+    """The lines without repeated points; a closed one does not end where it begins."""
     count = len(lines.closed)
     line = np.repeat(np.arange(count), np.diff(lines.start))
     least = near[lines.owner[line]] * 1e-3
@@ -82,12 +82,13 @@ def _cleaned(lines: Polylines, near: Floats) -> Polylines:
     first[lines.start[:-1]] = True
     step = np.hypot(*np.diff(lines.points, axis=0, prepend=lines.points[:1]).T)
     keep = first | (step > least)
-    at_end = lines.start[1:] - 1
-    back = np.hypot(*(lines.points[at_end] - lines.points[lines.start[:-1]]).T) <= least[at_end]
-    keep[at_end[lines.closed & back & ~first[at_end]]] = False
+    back = np.hypot(*(lines.points - lines.points[lines.start[:-1]][line]).T) <= least
+    away = np.maximum.reduceat(np.where(back, -1, np.arange(len(line))), lines.start[:-1])
+    again = lines.closed[line] & ~first & (np.arange(len(line)) > away[line])  # where a closed line is back at its start
     kept_before = np.maximum.accumulate(np.where(keep, np.arange(len(keep)), -1))
     corner = lines.corner.copy()
-    corner[kept_before[~keep & lines.corner]] = True
+    corner[kept_before[~keep & lines.corner & ~again]] = True
+    keep &= ~again
     start = np.append(0, np.cumsum(np.bincount(line[keep], minlength=count)))
     return Polylines(lines.points[keep], start, corner[keep], lines.closed, lines.owner)
 

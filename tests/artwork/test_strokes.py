@@ -134,6 +134,23 @@ def test_closed_lines_are_the_union_of_their_edges_and_joins(read: Read, points:
 
 
 @pytest.mark.parametrize("join", ["miter", "round", "bevel"])
+@pytest.mark.parametrize("end", [
+    "L30 30", "L30 30L30 30", "L30 30H30", "L30 30v0V30", "L30 30C30 30 30 30 30 30", "L30 30L30.000000001 30",
+    "L30 30A5 5 0 0 1 30 30l0 0", "C156 147 60 57.857142857 30 30L30 30",
+])
+def test_a_closed_line_back_at_its_start_is_joined_there(read: Read, end: str, join: str) -> None:
+    # against a library: pieces of no length change no corner (SVG 2, section 13.5.4)
+    import shapely
+
+    art = read(f'<path d="M30 30L170 30L170 160{end}z" fill="none" stroke="#123456" stroke-width="12" '
+               f'stroke-linejoin="{join}"/>')
+    ring = shapely.LinearRing([(30, 170), (170, 170), (170, 40)])
+    outer = shapely.Polygon(ring).buffer(6, join_style={"miter": "mitre"}.get(join, join), mitre_limit=4, quad_segs=64)
+    inner = shapely.Polygon(ring).buffer(-6, join_style="mitre", mitre_limit=99)
+    assert area(art) == pytest.approx(outer.area - inner.area, rel=2e-4)
+
+
+@pytest.mark.parametrize("join", ["miter", "round", "bevel"])
 @pytest.mark.parametrize("points", [
     "30,60 100,60 100,63 170,63", "30,60 100,60 103,63 100,66 30,66", "30,60 100,60 101,61 102,63 102,170",
     "30,60 32,60 32,120", "32,120 32,60 30,60", "30,60 100,60 102,61 40,68", "40,68 102,61 100,60 30,60",
