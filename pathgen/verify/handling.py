@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pathgen.base.arrays import Bools
+from pathgen.base.arrays import Bools, first_of_most
 from pathgen.base.plain import time_words
 from pathgen.base.units import format_length
 from pathgen.removal.motion import Motion
@@ -229,7 +229,7 @@ def _feeds(
     plunging = cutting & too_fast(rate, cutter.plunge, tolerances)
     plunging &= ~(motion.end[:, 2] > max(_tops(clamping)))  # nothing stands so high
     if plunging.any():
-        i = int(np.argmax(np.where(plunging, rate, 0)))
+        i = first_of_most(np.where(plunging, rate, 0.0), 0.5)
         yield Finding(code="plunge-too-fast", where=at_end(program.name, motion, i),
                       got=f"down at {rate[i]:.0f} mm per minute",
                       allowed=f'{cutter.plunge:g} mm per minute for cutter "{cutter.name}"',

@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Bools, Floats, Ints
+from pathgen.base.arrays import Bools, Floats, Ints, first_of_most
 from pathgen.base.plain import counted
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
@@ -40,7 +40,7 @@ def outline_findings(
     lines = lines_of(motion.start[rows], motion.end[rows])
     gap = shapely.distance(lines, board)
     if len(gap) and gap.min() < r - tolerances.outline:
-        i = int(np.argmin(gap))
+        i = first_of_most(-gap)
         row = rows[i]
         place = nearest_at(motion.start[row], motion.end[row], board)
         yield Finding(code="outline-inside", where=at(step.file_name, int(motion.line[row]), *place),

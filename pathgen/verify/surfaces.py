@@ -70,8 +70,8 @@ def surface_findings(
     limit = clamping.surfacing.scallop
     (low, low_at), (high, high_at) = extremes(deviation, ridges)
     if not low >= -tolerances.surface_low:
-        program, line = culprit(*low_at, None)
-        yield Finding(code="surface-too-low", where=at(program, line, *low_at), got=f"{-low:.4f} mm too low",
+        program, line, *there = culprit.first(*low_at, None, clamping.finished_surface.height)
+        yield Finding(code="surface-too-low", where=at(program, line, *there), got=f"{-low:.4f} mm too low",
                       allowed=f"{tolerances.surface_low:g} mm", remedy=f"do not cut: {AGAIN}")
     slope = float(np.max(clamping.board.surface.slope(*high_at), initial=0.0))
     if not high <= limit * math.hypot(1.0, slope) + tolerances.surface_high:

@@ -285,6 +285,16 @@ def test_faults_by_hand_are_found(change, code):
     assert found.passed == (code is None)
 
 
+def test_of_a_cut_that_became_a_rapid_its_first_line_in_the_work_is_named():
+    """G0 holds for all lines after it; the deepest of them is far from the fault."""
+    text = "G21 G90 G17 G94\nG0 Z20\nM3 S9000\nX5 Y0\nG0 Z6.5\nX20\nX25 Z5.5\nX30\nZ20\nM5\nM30\n"
+    (found,) = [one for one in pathgen.check_program(text, cutter=BALL, top=pathgen.flat(5.0), blank=BLANK).findings
+                if one.code == "rapid-through-material"]
+    assert ", line 5," in found.where
+    assert "a rapid 1.499 mm into the work, the first of 4 in this program" in found.got
+    assert "the deepest, in line 7, 2.499 mm" in found.got
+
+
 @pytest.mark.parametrize(("z", "high"), [(6.5, 0.94), (6.0, 0.9)])
 def test_one_pass_finishes_no_surface(z, high):
     """It was "Passed", with no ridges measured and most of the wood left standing over the surface."""
