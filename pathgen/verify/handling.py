@@ -12,7 +12,7 @@ import numpy as np
 
 from pathgen.base.arrays import Bools, first_of_most
 from pathgen.base.plain import time_words
-from pathgen.base.units import format_length
+from pathgen.base.units import beside_limit, format_length
 from pathgen.removal.motion import Motion
 from pathgen.verify.abilities import sinking, too_fast
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
@@ -85,7 +85,8 @@ def travel_findings(
         span = np.nanmax(ends, axis=0) - np.nanmin(ends, axis=0)
     for axis, (got, limit) in enumerate(zip(span, clamping.machine.travel, strict=True)):
         if got > limit + 2 * Tolerances().rounding:
-            yield Finding(code="beyond-travel", where=f"all programs, {'XYZ'[axis]}", got=f"a span of {got:.2f} mm",
+            yield Finding(code="beyond-travel", where=f"all programs, {'XYZ'[axis]}",
+                          got=f"a span of {beside_limit(got, limit)}",
                           allowed=f"{limit:g} mm of travel", remedy="turn the work, or shorten it")
 
 
