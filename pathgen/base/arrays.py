@@ -19,3 +19,8 @@ def numbers_from(first: Ints, stop: Ints) -> tuple[Ints, Ints]:
     count = np.maximum(stop - first, 0)
     of = np.repeat(np.arange(len(count)), count)
     return of, np.arange(len(of)) + np.repeat(first - (np.cumsum(count) - count), count)
+
+
+def first_of_most(values: Floats, alike: float = 5e-5) -> int:
+    """Which of some values is the most; of those that are `alike` within so much the first."""
+    return int(np.argmax(values >= np.max(values) - alike))

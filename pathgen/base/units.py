@@ -89,6 +89,15 @@ def told_apart(*mm: float, unit: str = "mm") -> tuple[str, ...]:
     return tuple(format_length(one, unit, decimals=_places(one, mm, unit, LENGTH_PLACES[unit])) for one in mm)
 
 
+def beside_limit(mm: float, limit: float, *, decimals: int = 2) -> str:
+    """A length that is compared with a limit, with so many decimals, or more where it would read as the limit.
+
+    >>> beside_limit(0.3962, 0.4), beside_limit(0.351, 0.4)
+    ('0.396 mm', '0.35 mm')
+    """
+    return f"{mm:.{_places(mm, (limit,), 'mm', decimals)}f} mm"
+
+
 def _places(mm: float, others: Iterable[float], unit: str, least: int) -> int:
     """Digits after the point, `least` or more, with which a length reads as none of the others that differ from it."""
     apart = [abs(mm - other) for other in others if abs(mm - other) > _SAME]

@@ -220,10 +220,10 @@ def _steps(job: Job, board: Fingerboard | FlatPart, inlays: tuple[Inlay, ...], m
     """The steps in order, not yet numbered."""
     step = partial(step_of, job)
     surfacing, holes, outline = surfacing_of(job), holes_of(job), outline_of(job, board)
+    if job.marks and marks:  # before all else: a blank that moves while anything is cut is seen by them
+        yield step(operations.WitnessMarks(marks), job.marks.cutter)
     if job.holes and holes and not job.channel:
         yield step(operations.DowelHoles(holes), job.holes.cutter)
-    if job.marks and marks:
-        yield step(operations.WitnessMarks(marks), job.marks.cutter)
     for part in job.order:
         if part == "surface" and job.surface and surfacing:
             if job.surface.rough and _roughs(job, board, surfacing):

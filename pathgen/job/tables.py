@@ -319,7 +319,9 @@ class OutlineTable:
     tab_height: float | None = key(
         size(0.0, 50.0), "wood left under the cutter at a tab", None,
         shown="1.5 mm, or 0.06 in of a job in inches, but at most two thirds of the edge, or what stands beside it")
-    tab_width: float = key(size(0.5, 100.0), "wood left along the edge at a tab", 6.0, inch=0.25)
+    tab_width: float = key(size(0.5, 100.0), "of a tab at its narrowest, in the middle of the groove; a round cutter "
+                           "leaves it wider toward the edge, by its diameter in all, and slopes at its ends", 6.0,
+                           inch=0.25)
     through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2, inch=0.008)
     skin: float = key(size(0.0, 5.0), "wood left under the cut all round, instead of tabs", 0.0)
     finish: float = key(size(0.0, MOST_LAP), "the most that a last lap at full depth takes off the walls; 0 for none",

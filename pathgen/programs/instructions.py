@@ -19,6 +19,7 @@ from pathgen.programs.zeroing import surfaced_before
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.fill_words import STAY
 from pathgen.work.mark_errors import zero_again
+from pathgen.work.operations import Outline
 
 INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""
@@ -161,9 +162,14 @@ def _laid(clamping: Clamping, step: Step, start: Start) -> list[str]:
         return []
     units, stock = clamping.units, clamping.stock
     held = [f"{clamping.board.names.hold or step.operation.hold}; keep clamps out of the cutter's way."]
+    why, cut = [], clamping.feature(Outline)
     if any(inlay.fill == "resin" for inlay in clamping.inlays):
-        held.append("Hold it over its whole face, by double-sided tape or vacuum: held by its ends alone it bows while "
-                    "the fill cures.")
+        why.append("held by its ends alone it bows while the fill cures")
+    if cut is not None and not cut.tabs and not cut.skin:
+        why.append(f"nothing else holds the {clamping.board.names.part} once its outline is cut, and the cutter would "
+                   "throw it; clamps hold the waste alone")
+    if why:
+        held.append(f"Hold it over its whole face, by double-sided tape or vacuum: {'; and '.join(why)}.")
     if _edges_are_found(clamping):
         held += [f"Leave the clamp at the edge at {_at(one, one.best, units)} off until {one.axis} 0 is set."
                  for one in start.edges if one.best is not None and one.clamped[one.best]]

@@ -75,7 +75,8 @@ def standing_out_findings(clamping: Clamping, programs: Mapping[str, ReadProgram
 
 
 def holding_findings(clamping: Clamping) -> list[Finding]:
-    """A warning where nothing, one tab, too thin tabs or a very thin skin hold the part once its outline is cut."""
+    """A warning where one tab, too thin tabs or a very thin skin hold the part once its outline is cut; a note of what
+    must be done where nothing does, as the job says."""
     cut, part = clamping.feature(Outline), clamping.board.names.part
     if cut is None:
         return []
@@ -86,11 +87,15 @@ def holding_findings(clamping: Clamping) -> list[Finding]:
     elif cut.tabs > 1:
         return _thin_tabs(cut, part, clamping.units)
     else:
-        got = f"{'one tab' if cut.tabs else 'nothing'} holds the {part} once its outline is cut"
+        got = f"{'one tab' if cut.tabs else 'nothing of the wood'} holds the {part} once its outline is cut"
         what = "tabs"
     of_job = cut.where == OutlineCut.where
     number, skin = (OutlineCut.tabs, f"a skin of {_LEAST_SKIN:g} mm or more, ") if of_job else (2, "")
     tabs = f"; or write tabs = {number}" if _fit(clamping, number) else ""
+    if not cut.tabs and not cut.skin:  # asked for so: no warning that stays when all is done
+        return [Finding(code="nothing-holds", severity="note", where=f"{cut.where} {what}", got=got, allowed="",
+                        remedy=f"stick the blank down over its whole face before the first program, "
+                               f"or the cutter throws the {part}{tabs}")]
     return [Finding(code="nothing-holds", severity="warn", where=f"{cut.where} {what}", got=got,
                     allowed=f"two tabs or more, {skin}or a blank stuck down over its whole face",
                     remedy=f"stick the blank down over its whole face, or the cutter throws the {part}{tabs}")]

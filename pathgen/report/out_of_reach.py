@@ -108,17 +108,33 @@ def _told(clamping: Clamping, inlay: Inlay, closed: Sequence[_Closed], cutters: 
     one, detail = closed[0], closed[0].detail
     assert detail is not None
     # it fits, and would have to go straight down
-    blind = any(not c.plunges and (_ROUND if c.shape == "v" else c.diameter) <= detail.width for c in own)
-    narrowest = min(each.detail.largest for each in closed if each.detail)
+    room = max(detail.width, detail.largest)
+    blind = any(not c.plunges and (_ROUND if c.shape == "v" else c.diameter) <= room for c in own)
+    narrowest = min(_needed(each, piece=inlay.fill == "piece") for each in closed)
+    lies = "in a corner" if detail.is_corner else f"{detail.width:.2f} mm wide there"
     return Finding(
         code=MUCH_CLOSED if one.warned else "detail-out-of-reach", severity="warn" if one.warned else "note",
         where=at(inlay.name, None, *detail.at),
         got=f"{_all_said(closed)} with {_names(own)}; {one.place} {detail.area:.2f} mm2, "
-            f"is {detail.width:.2f} mm wide there" + (", with no room for a ramp or a helix down" if blind else ""),
-        allowed=f"all of that place, as a cutter of {detail.largest:.2f} mm {'that plunges ' if blind else ''}opens it"
+            f"is {lies}" + (", with no room for a ramp or a helix down" if blind else ""),
+        allowed=f"nine tenths of it, as a cutter of {detail.largest:.2f} mm {'that plunges ' if blind else ''}opens"
                 if detail.largest >= FINEST else "lines as wide as a cutter",
         remedy=f"{'take a cutter that plunges, ' if blind else ''}add {_smaller(clamping, inlay, narrowest, cutters)}, "
                f"or draw {'that detail' if not closed[1:] else 'such details'} wider (pathgen reach lists the rest)")
+
+
+def _needed(one: _Closed, *, piece: bool) -> float:
+    """The largest diameter that opens so many of a colour's places that the rest is not told, mm; 0 if none is known.
+    """
+    details, colour = one.colour.details, one.colour
+    for diameter in sorted({detail.largest for detail in details}, reverse=True):
+        left = tuple(detail for detail in details if detail.largest < diameter)
+        closed = sum(detail.area for detail in left)
+        lines = sum(not detail.is_corner for detail in left)
+        if _closed(replace(colour, details=left, reachable_area=colour.area - closed,
+                           shapes=(min(colour.shapes[0], lines), colour.shapes[1])), piece=piece) is None:
+            return diameter
+    return 0.0
 
 
 def _all_said(closed: Sequence[_Closed]) -> str:
@@ -204,7 +220,11 @@ def _smaller(clamping: Clamping, inlay: Inlay, diameter: float, cutters: Sequenc
     vee = max(sharper, key=lambda c: c.wall_slope, default=None)
     if best := flat or vee:
         return f'"{best.name}" to [[inlay]] cutters{"" if best.is_flat else ", last"}'
-    return f"a smaller cutter{' or a v cutter' if slopes else ''}"
+    some = min((one for one in fit if one.is_flat), key=lambda c: c.diameter, default=None)
+    or_v, least = " or a v cutter" if slopes else "", min((one.diameter for one in own if one.is_flat), default=0.0)
+    if some is None or diameter < FINEST or some.diameter >= least:
+        return f"a smaller cutter{or_v}"
+    return f'a cutter of {diameter:.2f} mm{or_v} ("{some.name}" of the job does not open all such places)'
 
 
 def little_findings(planned: Plan) -> list[Finding]:

@@ -238,10 +238,11 @@ def _detail_lines(of_inlay: Reach, cutter: str, units: str) -> Iterator[str]:
         if one.cutter != cutter or not one.details:
             continue
         yield f"What {cutter} cannot open of {one.colour}, the largest first:"
-        rows = [[f"  {area_words(d.area, units)}", place_words(*d.at, units), fine_length(d.width, units),
+        rows = [[f"  {area_words(d.area, units)}", place_words(*d.at, units),
+                 "a corner" if d.is_corner else fine_length(d.width, units),
                  fine_length(d.largest, units) if d.largest >= FINEST else "a v cutter"]
                 for d in one.details[:DETAILS_IN_WORDS]]
-        yield from table(["  area", "at", "width there", "widest that opens it"], rows, right=(0, 2, 3))
+        yield from table(["  area", "at", "width there", "opens nine tenths"], rows, right=(0, 2, 3))
         if len(one.details) > DETAILS_IN_WORDS:
             yield f"  and {len(one.details) - DETAILS_IN_WORDS} more, all smaller"
 

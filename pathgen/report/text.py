@@ -171,8 +171,9 @@ def load_lines(programs: list[dict[str, Any]]) -> list[str]:
         return []
     listed = table(["program", "half of the way", "95 % of the way", "at most", "degrees, half", "95 %", "at most"],
                    rows, right=(1, 2, 3, 4, 5, 6))
-    return [*([*listed, f"{LOAD_FACTOR:g} is allowed; more, without a warning, is of laps so thin that the grid may "
-               "count so much too much. Wider cuts go at an eased feed."] if rows else []), *unknown]
+    return [*([*listed, "Each over as much way as the cutter is wide: in a sharp turn a tooth takes more for a moment. "
+               f"{LOAD_FACTOR:g} is allowed; more, without a warning, is of laps so thin that the grid may count so "
+               "much too much. Wider cuts go at an eased feed."] if rows else []), *unknown]
 
 
 def saved_lines(rows: Sequence[dict[str, Any]], by_leave: float) -> list[str]:

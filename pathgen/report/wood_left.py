@@ -38,7 +38,7 @@ def thin_wood_findings(clamping: Clamping, opened: Sequence[BaseGeometry]) -> li
     return [] if isinstance(clamping.board, Coupon) else [
         Finding(
             code="thin-wood", severity="warn", where=place_words(*thin.at), allowed=f"{rounded_up(thin.needed):g} mm",
-            got=f"{thin.width:.2f} mm of wood is left standing between {thin.between}{more_places(more)}",
+            got=f"{thin.wide} of wood is left standing between {thin.between}{more_places(more)}",
             remedy=what_to_do([thin, *more]))
         for thin, *more in by_kind(clamping, opened)
         if thin.between != BESIDE_SLOT and not (cut and thin.between == BETWEEN_POCKETS)

@@ -352,7 +352,8 @@ def outline(
         How many, spread over the long edges along x, or all round where these have no room; or where on the outline,
         mm. With 0 what sticks the work down over its whole face must hold the part when it comes free.
     tab_height, tab_width : float
-        What is left standing of each, mm; lower than the stock.
+        What is left standing of each, mm; lower than the stock. So wide it is at its narrowest, in the middle of the
+        groove; a round cutter leaves it wider toward the edge.
     finish : float
         The most that a last lap at full depth takes off the walls, mm, up to 0.3: never more than a tenth of the
         cutter, and less where that would load it too hard. 0 for no such lap.

@@ -33,6 +33,7 @@ _BISECTIONS = 7  # of a cutter's diameter, to find the largest that would do: to
 _FILM = 1e-4  # share of a colour that openings drawn as polygons may seem to gain
 _THIN = 0.008
 """What is closed and thinner than this is such a film, mm: twice what openings are exact to, on both sides."""
+_CORNER = 1.1  # widths that differ by more are not one line's, as they are found
 _WHOLE = 0.999  # share of a shape that is closed all over
 SMALLEST = 0.05
 """Area of the smallest place that is told by itself, mm2."""
@@ -49,11 +50,16 @@ class Detail:
     """The middle of its widest place."""
     area: float
     width: float
-    """How wide the drawing is there, at the least: no narrower than what would open it."""
+    """Of the widest circle round that middle in the drawing, its diameter: of a line how wide it is."""
     largest: float
     """The largest diameter that would open nine tenths of it: what the cutter must open at the surface."""
     length: float
     """Of what stays closed there, from end to end."""
+
+    @property
+    def is_corner(self) -> bool:
+        """Whether it lies in a corner, which a cutter opens that is wider than what stays closed there."""
+        return self.largest > _CORNER * self.width
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -273,7 +279,8 @@ def _row(
 ) -> CutterReach:
     """What is left closed of each part, as a row; details are those that something up to `width` wide might open.
     `shapes` are those of the colour."""
-    missed, part = shapely.get_parts(left, return_index=True)
+    # films between corners that nearly meet make no one place of them
+    missed, part = shapely.get_parts(without_films(left, _THIN), return_index=True)
     big = np.flatnonzero((shapely.get_type_id(missed) == 3) & (shapely.area(missed) >= SMALLEST))
     big = big[np.argsort(-shapely.area(missed[big]), kind="stable")[:most]]
     details = _details(missed[big], parts[part[big]], width) if width else []
@@ -298,7 +305,7 @@ def _details(missed: Shapes, region: Shapes, width: float) -> list[Detail]:
     there = 2.0 * shapely.distance(shapely.boundary(region), shapely.points(middles))
     largest = largest_that_opens(missed, region, width, halvings=_BISECTIONS)
     return [
-        Detail(at=(float(x), float(y)), area=float(a), width=float(max(w, d)), largest=float(d), length=float(long))
+        Detail(at=(float(x), float(y)), area=float(a), width=float(w), largest=float(d), length=float(long))
         for (x, y), a, w, d, long in zip(middles, shapely.area(missed), there, largest, lengths(missed), strict=True)
     ]
 

@@ -30,7 +30,11 @@ BETWEEN = 2.0
 
 @dataclass(frozen=True, eq=False)
 class Tabs:
-    """Wood left standing beside an outline: `at`, (n, 2) points on it; how high and how wide each is, mm."""
+    """Wood left standing beside an outline: `at`, (n, 2) points on it; how high and how wide each is, mm.
+
+    So wide it is at its narrowest, in the middle of the groove, where a round cutter comes nearest from both sides; at
+    the wall it is wider by the cutter's diameter.
+    """
 
     at: Floats
     height: float

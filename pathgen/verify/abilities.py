@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from pathgen.base.arrays import Bools, Floats
+from pathgen.base.arrays import Bools, Floats, first_of_most
 from pathgen.base.cutters import Cutter
 from pathgen.removal.bites import Bites
 from pathgen.removal.material import Worst
@@ -68,6 +68,6 @@ def faster_findings(motion: Motion, bites: Bites, speed: Floats, cutter: Cutter,
         ("spindle-speed", speed, speed > _FASTER * cutter.speed, "S{:.0f}", f"S{cutter.speed:.0f}, the speed"),
     ):
         if (wrong & cuts).any():
-            worst = int(np.argmax(np.where(wrong & cuts, rate, 0.0)))
+            worst = first_of_most(np.where(wrong & cuts, rate, 0.0), 0.5)
             yield Finding(code=code, severity="warn", where=at_end(name, motion, worst), got=got.format(rate[worst]),
                           allowed=f'{own} of cutter "{cutter.name}"', remedy="slow down, or give the cutter's own")

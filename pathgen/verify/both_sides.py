@@ -9,6 +9,7 @@ import numpy as np
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools
+from pathgen.base.units import beside_limit
 from pathgen.removal.grid import Grid, Heights
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.in_plan import place_of
@@ -99,7 +100,8 @@ def both_sides_findings(
     if between is not None and not between.least >= least - tolerances.pocket_deep:
         yield Finding(
             code="thin-between-sides", where=at(channels, None, *between.at),
-            got=f"{between.least:.3f} mm of wood between what was cut from the back and from the top"
+            got=f"{beside_limit(between.least, least, decimals=3)} of wood between what was cut from the back "
+                "and from the top"
             if between.least > 0 else f"the back is cut {-between.least:.3f} mm into what was cut from the top",
             allowed=f"min_web {least:g} mm or more",
         )

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.units import beside_limit
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at, at_end
 from pathgen.verify.in_plan import away_from, lines_of, nearest_at, place_of
@@ -42,7 +43,8 @@ def cutout_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: 
     if len(rows) and low[rows].min() < cut.bottom - tolerances.hole:
         i = int(rows[np.argmin(low[rows])])
         yield Finding(code="opening-too-deep", where=at_end(step.file_name, motion, i),
-                      got=f"{cut.bottom - low[i]:.3f} mm below its floor", allowed=f"{tolerances.hole:g} mm")
+                      got=f"{beside_limit(cut.bottom - low[i], tolerances.hole, decimals=3)} below its floor",
+                      allowed=f"{tolerances.hole:g} mm")
     level = np.maximum(motion.start[rows, 2], motion.end[rows, 2]) <= cut.bottom + tolerances.hole
     yield from _edge(lines[level], step, tolerances)
 

@@ -24,7 +24,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pathgen.base.arrays import Bools, Floats, Ints
+from pathgen.base.arrays import Bools, Floats, Ints, first_of_most
 from pathgen.base.cutters import Cutter
 from pathgen.removal.bites import Bites
 from pathgen.removal.motion import Motion
@@ -48,6 +48,8 @@ stands all along a quarter of the cutter."""
 _BITE, _BITE_OF, _POINTS = 0.5, 1 / 6, 5.0
 """Over how much travel the width of such a cut is measured, mm and of the diameter, whichever is more; and no less than
 so many points of the grid."""
+ALIKE = 0.002
+"""Depths that differ by no more are one on a grid, whose points lie beside the place where two moves meet, mm."""
 _VOLUME = 1e-4  # mm3: less than this is rounding
 
 
@@ -87,14 +89,23 @@ def cutting_findings(
                 got=f"{limit + bites.over[deep]:.3f} mm at once",
                 allowed=at_once_words(stepdown, limit + over), remedy="go down in smaller steps",
             )
-        hit = _deepest(np.where(motion.rapid & (bites.drop > tolerances.rapid), bites.drop, 0.0))
-        if hit is not None:
-            yield Finding(code="rapid-through-material",
-                          where=at(step.file_name, int(motion.line[hit]), *bites.at[hit]),
-                          got=f"a rapid {bites.drop[hit]:.3f} mm into the work", allowed="rapids through air only",
-                          remedy="lift the cutter first")
+        yield from rapid_findings(step.file_name, motion, bites, motion.rapid & (bites.drop > tolerances.rapid))
         yield from plunge_findings(bites, motion, step.cutter, step.file_name)
         yield from shank_findings(taken.shank, step.cutter, step.file_name)
+
+
+def rapid_findings(name: str, motion: Motion, bites: Bites, hit: Bools) -> Iterator[Finding]:
+    """The first rapid of those that `hit` the work: after it all may be rapids that were not meant to be; and the
+    deepest of them."""
+    if not hit.any():
+        return
+    first, deepest = int(np.argmax(hit)), first_of_most(np.where(hit, bites.drop, 0.0), ALIKE)
+    line, worst = int(motion.line[first]), int(motion.line[deepest])
+    more = "" if line == worst else f", the first of {len(np.unique(motion.motion[hit]))} in this program; the " \
+        f"deepest, in line {worst}, {bites.drop[deepest]:.3f} mm"
+    yield Finding(code="rapid-through-material", where=at(name, line, *bites.at[first]),
+                  got=f"a rapid {bites.drop[first]:.3f} mm into the work{more}", allowed="rapids through air only",
+                  remedy="is that line's G0 meant? then lift the cutter first")
 
 
 def too_deep(
@@ -156,5 +167,5 @@ def runs(motion: Motion) -> Ints:
 
 
 def _deepest(depth: Floats) -> int | None:
-    """The move with the most of something; None where none has any."""
-    return int(np.argmax(depth)) if len(depth) and depth.max() > 0 else None
+    """The first move with the most of something; None where none has any."""
+    return first_of_most(depth, ALIKE) if len(depth) and depth.max() > 0 else None

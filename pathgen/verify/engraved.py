@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from pathgen.base import overlay
+from pathgen.base.units import beside_limit
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.in_plan import lines_of
@@ -35,7 +36,8 @@ def engraving_findings(motion: Motion, step: Step, clamping: Clamping, tolerance
         worst = int(np.argmax(off)) if len(off) else 0
         if len(off) and not off[worst] <= tolerances.engraving:
             yield Finding(code=code, where=at(step.file_name, int(motion.line[rows[worst]]), *end[worst, :2]),
-                          got=f"{off[worst]:.3f} mm {got}", allowed=f"{tolerances.engraving:g} mm")
+                          got=f"{beside_limit(off[worst], tolerances.engraving, decimals=3)} {got}",
+                          allowed=f"{tolerances.engraving:g} mm")
     missing = overlay.difference(wanted, overlay.buffer(overlay.union_all(cut), tolerances.engraving))
     if missing.length > tolerances.engraving:
         yield Finding(code="engraving-missing", where=step.file_name,

@@ -10,9 +10,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from pathgen.base.arrays import Bools
+from pathgen.base.arrays import Bools, first_of_most
 from pathgen.base.plain import time_words
-from pathgen.base.units import format_length
+from pathgen.base.units import beside_limit, format_length
 from pathgen.removal.motion import Motion
 from pathgen.verify.abilities import sinking, too_fast
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
@@ -85,7 +85,8 @@ def travel_findings(
         span = np.nanmax(ends, axis=0) - np.nanmin(ends, axis=0)
     for axis, (got, limit) in enumerate(zip(span, clamping.machine.travel, strict=True)):
         if got > limit + 2 * Tolerances().rounding:
-            yield Finding(code="beyond-travel", where=f"all programs, {'XYZ'[axis]}", got=f"a span of {got:.2f} mm",
+            yield Finding(code="beyond-travel", where=f"all programs, {'XYZ'[axis]}",
+                          got=f"a span of {beside_limit(got, limit)}",
                           allowed=f"{limit:g} mm of travel", remedy="turn the work, or shorten it")
 
 
@@ -229,7 +230,7 @@ def _feeds(
     plunging = cutting & too_fast(rate, cutter.plunge, tolerances)
     plunging &= ~(motion.end[:, 2] > max(_tops(clamping)))  # nothing stands so high
     if plunging.any():
-        i = int(np.argmax(np.where(plunging, rate, 0)))
+        i = first_of_most(np.where(plunging, rate, 0.0), 0.5)
         yield Finding(code="plunge-too-fast", where=at_end(program.name, motion, i),
                       got=f"down at {rate[i]:.0f} mm per minute",
                       allowed=f'{cutter.plunge:g} mm per minute for cutter "{cutter.name}"',

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from pathgen.base.arrays import Floats
+from pathgen.base.units import beside_limit
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.work.clamping import Clamping, Step
@@ -45,7 +46,8 @@ def hole_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         for off, what in ((off_edge, "from its edge"), (off_depth, "from its bottom")):
             if not off <= tolerances.hole:
                 yield Finding(code="hole-wrong", where=at(step.file_name, int(motion.line[rows[lowest]]), x, y),
-                              got=f"{off:.3f} mm {what}", allowed=f"{tolerances.hole:g} mm")
+                              got=f"{beside_limit(off, tolerances.hole, decimals=3)} {what}",
+                              allowed=f"{tolerances.hole:g} mm")
 
 
 def _off_edge(start: Floats, end: Floats, cutter_radius: float, centre: Floats, radius: float, flat: float) -> float:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from pathgen.base.units import beside_limit
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at, at_end
 from pathgen.work.clamping import Clamping, Step
@@ -22,7 +23,8 @@ def mark_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         off = abs(float(low[rows[own]].min(initial=np.inf)) - (top - marks.depth))
         if not off <= tolerances.hole:
             yield Finding(code="mark-wrong", where=at(step.file_name, None, x, y),
-                          got=f"{off:.3f} mm from its bottom" if own.any() else "no mark",
+                          got=f"{beside_limit(off, tolerances.hole, decimals=3)} from its bottom" if own.any()
+                          else "no mark",
                           allowed=f"{tolerances.hole:g} mm")
     stray = ~(away <= tolerances.hole).any(axis=1)
     if stray.any():

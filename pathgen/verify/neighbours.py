@@ -3,44 +3,58 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import shapely
 
 from pathgen.base.arrays import Ints
-from pathgen.base.units import rounded_down
+from pathgen.base.plain import joined
+from pathgen.base.units import beside_limit, rounded_down
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay, Slots
 from pathgen.work.operations import Slot
 
-_HOLDS = {"resin": "see that the fill holds there", "piece": "see that the pieces hold there",
-          "none": "see that what is pressed into the slots holds where the wood beside them is cut away"}
+_CROSSED = {
+    "resin": "the slots are cut through the cured fill there: its edges chip, and what is pressed into a slot grips "
+             "in wood, hardly in fill. Let it cure hard, and glue what is pressed in there; try it on scrap",
+    "piece": "the slots are cut through the pieces there: brittle ones chip, and what is pressed into a slot grips in "
+             "wood, hardly in a piece. Let their glue set, and glue what is pressed in there; try it on scrap",
+    "none": "what is pressed into a slot has no wood to grip there, and short bridges of wood beside it break out",
+}
+"""What it means where an inlay crosses slots, and what can be done."""
 
 _HAIR = 0.005  # mm: less than is told, and than a curve's straight pieces lie from it
 
 
 def neighbour_findings(clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
-    """A warning for each inlay that crosses slots, and for each that leaves a sliver of wood beside some."""
+    """What inlays that cross slots ask for, once for all of a kind: a note, but a warning where they stay open; and a
+    warning for each that leaves a sliver of wood beside some."""
     slots = clamping.feature(Slot)
     if slots is None:
         return
     half = slots.width / 2 + slots.bevel
     lines = shapely.linestrings(slots.lines)
-    for inlay in clamping.inlays:
-        gap = shapely.distance(lines, inlay.area) - half
-        crossed, near = np.flatnonzero(gap <= 0), np.flatnonzero((gap > 0) & (gap < tolerances.sliver - _HAIR))
-        if len(crossed):
-            yield _warning(
-                "inlay-crosses-slot", slots, inlay, crossed,
-                f"crosses {slots.called(crossed)}",
-                "inlays between the slots", f"{_HOLDS[inlay.fill]}, or move the drawing",
-            )
+    gaps = [shapely.distance(lines, inlay.area) - half for inlay in clamping.inlays]
+    for fill, words in _CROSSED.items():
+        over = [(inlay, gap <= 0) for inlay, gap in zip(clamping.inlays, gaps, strict=True)
+                if inlay.fill == fill and (gap <= 0).any()]
+        if over:
+            every = np.flatnonzero(np.any([crossed for _, crossed in over], axis=0))
+            first, others = over[0][0], joined([f"inlay {inlay.index + 1}" for inlay, _ in over[1:]] or [""])
+            yield replace(
+                _warning("inlay-crosses-slot", slots, first, np.flatnonzero(over[0][1]),
+                         f"crosses {slots.called(every)}{f' (with {others})' if others else ''}", "",
+                         f"{words}; or move the drawing between the slots"),
+                severity="warn" if fill == "none" else "note")
+    for inlay, gap in zip(clamping.inlays, gaps, strict=True):
+        near = np.flatnonzero((gap > 0) & (gap < tolerances.sliver - _HAIR))
         if len(near):
             i = near[np.argmin(gap[near])]
             yield _warning(
                 "sliver", slots, inlay, np.array([i]),
-                f"leaves {gap[i]:.2f} mm of wood beside {slots.called(near)}",
+                f"leaves {beside_limit(gap[i], tolerances.sliver)} of wood beside {slots.called(near)}",
                 f"{tolerances.sliver:g} mm, or none: beside a slot twice what stands elsewhere, as what is pressed in "
                 "spreads it",
                 "move the drawing, make it smaller, or let it cross the slot"

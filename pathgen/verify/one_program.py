@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from pathgen.base import given
+from pathgen.base.arrays import first_of_most
 from pathgen.base.brief import Brief
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError, ProgramError
@@ -19,7 +20,7 @@ from pathgen.base.plain import rounded, rounded_point
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, place_words
 from pathgen.verify.abilities import faster_findings, plunge_findings, shank_findings
-from pathgen.verify.cutting import SHAVING, at_once_words, too_deep
+from pathgen.verify.cutting import ALIKE, SHAVING, at_once_words, rapid_findings, too_deep
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights
 from pathgen.verify.in_plan import place_of
@@ -273,19 +274,13 @@ def _highest_inside(field: HeightField, against: Difference) -> Difference:
 def _moves(took: Took) -> Iterator[Finding]:
     """Rapids through material, and cuts deeper than the stepdown."""
     motion, bites, cutter, slack = took.motion, took.bites, took.cutter, Tolerances()
-    hit = np.where(took.through, bites.drop, 0.0)
-    if hit.max(initial=0.0) > 0:
-        worst = int(np.argmax(hit))
-        yield Finding(code="rapid-through-material",
-                      where=at(took.name, int(motion.line[worst]), *bites.at[worst].tolist()),
-                      got=f"a rapid {bites.drop[worst]:.3f} mm into the work", allowed="rapids through air only",
-                      remedy="lift the cutter first")
+    yield from rapid_findings(took.name, motion, bites, took.through)
     motion, bites = took.pieces
     limit, allowed = cutter.stepdown, slack.over(cutter.stepdown)
     over = np.where(too_deep(bites, motion, cutter, limit=limit, shaving=SHAVING * cutter.diameter)
                     & (bites.over > allowed), bites.over, 0.0)
     if over.max(initial=0.0) > 0:
-        worst = int(np.argmax(over))
+        worst = first_of_most(over, ALIKE)
         yield Finding(code="cut-too-deep", where=at(took.name, int(motion.line[worst]), *bites.at[worst].tolist()),
                       got=f"{limit + over[worst]:.3f} mm at once",
                       allowed=at_once_words(limit, limit + allowed), remedy="go down in smaller steps")

@@ -10,8 +10,9 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Bools, Floats, Ints
+from pathgen.base.arrays import Bools, Floats, Ints, first_of_most
 from pathgen.base.plain import counted
+from pathgen.base.units import beside_limit
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.in_plan import away_from, lines_of, nearest_at
@@ -40,11 +41,12 @@ def outline_findings(
     lines = lines_of(motion.start[rows], motion.end[rows])
     gap = shapely.distance(lines, board)
     if len(gap) and gap.min() < r - tolerances.outline:
-        i = int(np.argmin(gap))
+        i = first_of_most(-gap)
         row = rows[i]
         place = nearest_at(motion.start[row], motion.end[row], board)
         yield Finding(code="outline-inside", where=at(step.file_name, int(motion.line[row]), *place),
-                      got=f"the cutter goes {r - gap[i]:.3f} mm inside the outline",
+                      got=f"the cutter goes {beside_limit(r - gap[i], tolerances.outline, decimals=3)} inside "
+                          "the outline",
                       allowed=f"{tolerances.outline:g} mm")
     middle, height = _middle(step, clamping, sim)
     there = _off_holes(middle, step, clamping)
@@ -65,7 +67,8 @@ def _not_cut(
     if len(lines) and gap.max(initial=0.0) > r + tolerances.outline:
         i = int(np.argmax(gap))
         yield Finding(code="outline-outside", where=at(step.file_name, None, *samples[i]),
-                      got=f"{gap[i] - r:.3f} mm left outside the outline", allowed=f"{tolerances.outline:g} mm")
+                      got=f"{beside_limit(gap[i] - r, tolerances.outline, decimals=3)} left outside the outline",
+                      allowed=f"{tolerances.outline:g} mm")
 
 
 def _on_wall(board: shapely.Polygon, radius: float, tolerances: Tolerances) -> Floats:

@@ -11,7 +11,7 @@ import math
 import numpy as np
 import shapely
 
-from pathgen.base.arrays import Bools, Floats, Ints
+from pathgen.base.arrays import Bools, Floats, Ints, first_of_most
 from pathgen.base.cutters import Cutter
 from pathgen.removal.bites import Bites
 from pathgen.removal.motion import Motion
@@ -47,7 +47,7 @@ def plunged(bites: Bites, motion: Motion, cutter: Cutter) -> tuple[int, float] |
     taken = (bites.volume * sunk / np.maximum(bites.drop, _TRACE))[move]  # without what stands beside it, higher
     volume = np.cumsum(taken) - (np.cumsum(taken) - taken)[since]
     met = down[move] & (depth > least) & (volume > GRAZED * math.pi * cutter.half_width(depth) ** 2 * depth)
-    worst = int(np.argmax(np.where(met, depth, 0.0)))
+    worst = first_of_most(np.where(met, depth, 0.0))
     return (int(move[worst]), float(depth[worst])) if met[worst] else None
 
 

@@ -155,7 +155,10 @@ def _uncut(poured: Poured, openings: Openings, opened: Bools, seen: Seen) -> Ite
 def _too_deep(floor: _Floor, poured: Poured, seen: Seen) -> Iterator[Finding]:
     inlay, off = poured.inlay, floor.off
     if off.min(initial=np.inf) < -seen.tolerances.pocket_deep:
-        yield Finding(code="pocket-too-deep", where=_deepest_at(floor.place(int(np.argmin(off))), poured, seen),
+        surface, place = seen.clamping.board.surface, floor.place(int(np.argmin(off)))
+        program, line, *place_there = seen.culprit.first(
+            *place, poured.by, lambda x, y: surface.height(x, y) - inlay.depth)
+        yield Finding(code="pocket-too-deep", where=at(f"inlay {inlay.index + 1}, {program}", line, *place_there),
                       got=f"{inlay.depth - float(off.min()):.4f} mm deep", allowed=f"{inlay.depth:g} mm",
                       remedy="do not cut")
 
@@ -246,9 +249,10 @@ def _levelled(poured: Poured, seen: Seen) -> Iterator[Finding]:
     if not any(s.operation.levels is poured.inlay for s in seen.clamping.steps):
         return
     if poured.lost > seen.tolerances.wood:
-        program, line = seen.culprit(*poured.lost_at, lambda operation: operation.levels is not None)
+        program, line, *place = seen.culprit.first(
+            *poured.lost_at, lambda operation: operation.levels is not None, seen.clamping.first_surface.height)
         yield Finding(
-            code="resurface-takes-wood", where=at(program, line, *poured.lost_at),
+            code="resurface-takes-wood", where=at(program, line, *place),
             got=f"{poured.lost:.4f} mm of wood", allowed="none: the second cut is to repeat the first",
             remedy="repeat the first finishing passes exactly",
         )

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from pathgen.base import overlay
+from pathgen.base.arrays import first_of_most
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.work.clamping import Clamping, Step
@@ -29,7 +30,7 @@ def share_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: T
     out = each.max(axis=1)
     off = low & (out > within)
     if off.any():
-        i = int(np.argmax(np.where(off, out, -np.inf)))
+        i = first_of_most(np.where(off, out, -np.inf))
         yield Finding(
             code="off-its-share", where=at(step.file_name, int(motion.line[i]), *ends[i, int(np.argmax(each[i]))]),
             got=f"the cutter comes {out[i]:.3f} mm off the part's share of the blank ({int(off.sum())} moves)",

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from pathgen.base import overlay
+from pathgen.base.units import beside_limit
 from pathgen.verify.culprit import Culprit
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.in_plan import place_of
@@ -70,8 +71,9 @@ def surface_findings(
     limit = clamping.surfacing.scallop
     (low, low_at), (high, high_at) = extremes(deviation, ridges)
     if not low >= -tolerances.surface_low:
-        program, line = culprit(*low_at, None)
-        yield Finding(code="surface-too-low", where=at(program, line, *low_at), got=f"{-low:.4f} mm too low",
+        program, line, *there = culprit.first(*low_at, None, clamping.finished_surface.height)
+        yield Finding(code="surface-too-low", where=at(program, line, *there),
+                      got=f"{beside_limit(-low, tolerances.surface_low, decimals=4)} too low",
                       allowed=f"{tolerances.surface_low:g} mm", remedy=f"do not cut: {AGAIN}")
     slope = float(np.max(clamping.board.surface.slope(*high_at), initial=0.0))
     if not high <= limit * math.hypot(1.0, slope) + tolerances.surface_high:

@@ -16,7 +16,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.plain import counted
 from pathgen.base.surface import Surface
-from pathgen.base.units import falls_short, place_words
+from pathgen.base.units import beside_limit, falls_short, place_words, rounded_up
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Channel, CutOut, Outline, RoundHoles, Slot
 from pathgen.work.walls import thin_walls
@@ -50,6 +50,11 @@ class ThinWood:
     """Whether both are drawn, or lie where a drawing was placed."""
     leaks: bool = False
     """Whether resin is poured on one side of it while the other is open."""
+
+    @property
+    def wide(self) -> str:
+        """Its width in words, which never reads as wide as is needed."""
+        return beside_limit(self.width, rounded_up(self.needed))
 
 
 def least_wood(height: Any) -> Any:
@@ -93,7 +98,7 @@ def more_places(more: list[ThinWood]) -> str:
     """How many places there are besides the thinnest, and the thinnest of them."""
     if not more:
         return ""
-    named = "; ".join(f"{thin.width:.2f} mm at {place_words(*thin.at)}" for thin in more[: _TOLD - 1])
+    named = "; ".join(f"{thin.wide} at {place_words(*thin.at)}" for thin in more[: _TOLD - 1])
     return f", and in {counted(len(more), 'more place')}: {named}{'; ..' if len(more) >= _TOLD else ''}"
 
 

@@ -241,6 +241,13 @@ def test_a_spoilboard_is_asked_for_before_the_first_cut(tmp_path):
     assert not any("spoilboard" in line for line in told(tmp_path, 1))
 
 
+def test_where_nothing_else_holds_the_board_the_blank_is_to_be_stuck_down_before_the_first_cut(tmp_path):
+    (line,) = [line for line in told(tmp_path, 1, extra=OUTLINE + "tabs = 0\n") if line.startswith("Hold it over its")]
+    assert line.endswith("while the fill cures; and nothing else holds the board once its outline is cut, and the "
+                         "cutter would throw it; clamps hold the waste alone.")
+    assert not any("throw it" in line for line in told(tmp_path, 1, extra=OUTLINE))
+
+
 def test_how_the_blank_lies_and_is_held_is_told_first(tmp_path):
     clamps = "[setup]\nkeep_out = [{ along = [-40.0, -14.0], across = [-33.0, 33.0], height = %s }]\n"
     lines = told(tmp_path, 1, extra=clamps % 20.0)

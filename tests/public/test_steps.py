@@ -120,6 +120,18 @@ def test_tabs_hold_where_the_blank_is_wide_enough():
     assert pathgen.outline(BOARD, FLAT, stock=6.0, tabs=0).points[:, 2].min() == 0.0
 
 
+@pytest.mark.parametrize("off", [2.0, 0.5, 3.5])
+def test_a_tab_is_as_wide_as_asked_at_its_narrowest(off):
+    """D: a cutter of radius r that stops on both sides leaves w + 2 (r - sqrt(r^2 - (r - off)^2)) `off` the edge."""
+    blank = pathgen.Blank(x=(-10.0, 50.0), y=(-23.0, 23.0), thickness=6.0)
+    cut = pathgen.outline(BOARD, FLAT, stock=6.0, blank=blank.bounds, tabs=[(20.0, 15.0), (0.0, 0.0)], bottom=-0.2,
+                          finish=0.0)
+    field = pathgen.simulate(blank, pathgen.program(cut), FLAT, resolution=0.1)
+    row = field.top[np.argmin(np.abs(field.y - 15.0 - off)), np.abs(field.x - 20.0) < 9.0]
+    full = 0.1 * (row > 1.5 - 1e-3).sum()
+    assert full == pytest.approx(6.0 + 2 * (2.0 - math.sqrt(4.0 - (2.0 - off) ** 2)), abs=0.25)
+
+
 def test_an_outline_tells_what_its_cutter_leaves():
     """A notch 2 mm wide was not cut with 4 mm, and nothing said so. In the corner stays (1 - pi / 4) r^2 (geometry)."""
     notched = BOARD.difference(shapely.box(10, 0, 12, 20))
@@ -283,6 +295,16 @@ def test_faults_by_hand_are_found(change, code):
                                   limit=0.01 if code == "surface-low" else None)
     assert (code in [f.code for f in found.findings]) if code else found.findings == ()
     assert found.passed == (code is None)
+
+
+def test_of_a_cut_that_became_a_rapid_its_first_line_in_the_work_is_named():
+    """G0 holds for all lines after it; the deepest of them is far from the fault."""
+    text = "G21 G90 G17 G94\nG0 Z20\nM3 S9000\nX5 Y0\nG0 Z6.5\nX20\nX25 Z5.5\nX30\nZ20\nM5\nM30\n"
+    (found,) = [one for one in pathgen.check_program(text, cutter=BALL, top=pathgen.flat(5.0), blank=BLANK).findings
+                if one.code == "rapid-through-material"]
+    assert ", line 5," in found.where
+    assert "a rapid 1.499 mm into the work, the first of 4 in this program" in found.got
+    assert "the deepest, in line 7, 2.499 mm" in found.got
 
 
 @pytest.mark.parametrize(("z", "high"), [(6.5, 0.94), (6.0, 0.9)])

@@ -434,12 +434,42 @@ def test_what_is_said_of_cutters_that_slope_that_go_in_nowhere_and_that_the_job_
         clamping = clamping_of(read := load_job(job(tmp_path, extra=extra, art=STAR)))
         (finding,) = reach_findings(clamping, reach_of_cutters(clamping), read.complete_cutters)
         assert words in finding.remedy
-        assert re.match(r"all of that place, as a cutter of \d\.\d\d mm opens it", finding.allowed), "others: narrower"
+        assert re.match(r"nine tenths of it, as a cutter of \d\.\d\d mm opens", finding.allowed), "others: narrower"
     # the widest that does is named, whether a step has it or not
     more = tiny + slots.replace("small", "tiny") + small
     clamping = clamping_of(read := load_job(job(tmp_path, extra=more, art=STAR)))
     (finding,) = reach_findings(clamping, reach_of_cutters(clamping), asked_of(read, clamping).cutters)
     assert 'add "small" to [[inlay]] cutters' in finding.remedy
+
+
+def test_of_one_drawing_in_several_sizes_a_cutter_is_told_that_opens_the_smallest_too(tmp_path):
+    """It said "add small", which opened two of three; then that a thinner one is needed."""
+    lines = "".join(f'<rect x="{x}" y="10" width="{wide}" height="8" fill="#225577"/>'
+                    for x, wide in ((10, 0.9), (16, 0.7), (22, 0.5)))
+    small = cutter(name="small", shape="flat-end", diameter=0.6, **RUN) + '[slots]\ncutter = "small"\ndepth = 2.0\n'
+    art = svg(lines)
+    clamping = clamping_of(read := load_job(job(tmp_path, extra=small, art=art)))
+    (finding,) = reach_findings(clamping, reach_of_cutters(clamping), read.complete_cutters)
+    assert "is 0.90 mm wide there" in finding.got
+    needed = float(re.search(r"add a cutter of ([\d.]+) mm or a v cutter", finding.remedy)[1])
+    assert 0.45 <= needed <= 0.5
+    assert '("small" of the job does not open all such places)' in finding.remedy
+
+
+def test_a_corner_has_no_width_and_two_are_two_places() -> None:
+    """D: in a right angle a circle of r (sqrt 2 - 1) / (sqrt 2 + 1) lies beside a cutter of r. It was told as wide as
+    the cutter that opens it; and corners a cutter's width apart were one place where films joined them."""
+    for turned in (0.0, 10.0, 33.0):
+        region = affinity.rotate(box(0, 0, 10, 2.02), turned, origin=(0, 0))
+        (row,) = reach([("#204060", region)], [flat_end(2.0)], depth=1.0).cutters
+        assert len(row.details) == 4
+        for one in row.details:
+            assert one.width == pytest.approx(2 * (math.sqrt(2) - 1) / (math.sqrt(2) + 1), abs=0.02)
+            assert one.area == pytest.approx(1 - math.pi / 4, abs=0.01)
+            assert one.is_corner
+            assert one.largest > 0.5
+    (row,) = reach([("#204060", box(0, 0, 10, 1.5))], [flat_end(2.0)], depth=1.0).cutters
+    assert [(one.is_corner, round(one.width, 2)) for one in row.details] == [(False, 1.5)]
 
 
 def test_a_build_reports_what_each_cutter_adds_and_takes(tmp_path):

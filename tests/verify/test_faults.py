@@ -22,7 +22,7 @@ from pathgen.strategies.slotting import bevelling, slotting
 from pathgen.strategies.tabs import tab_points
 from pathgen.verify import verify
 from pathgen.verify.bevels import bevel_findings
-from pathgen.verify.culprit import _deepest_at
+from pathgen.verify.culprit import Culprit, _deepest_at
 from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Tolerances, at
 from pathgen.verify.handling import _start_and_end, program_findings, travel_findings
@@ -372,7 +372,30 @@ def test_the_move_that_cut_deepest_is_found_from_every_side():
         start = np.array([[*shift, 3.0], [9.0, 9.0, 1.0]])
         motion = Motion(start=start, end=start + (0.1, 0.1, 0.0), rapid=np.zeros(2, bool), feed=np.ones(2),
                         line=np.array([7, 8]), motion=np.arange(2))
-        assert _deepest_at(motion, step, 0.05, 0.05) == (3.0, 7)
+        assert _deepest_at(motion, step, 0.05, 0.05) == (3.0, 0)
+
+
+def test_of_lines_that_are_as_much_too_deep_the_one_that_went_down_is_named():
+    """A depth that is written once holds for what follows; a move that strays at the right depth is its own fault."""
+    ball = Cutter(name="a", shape="ball-end", diameter=6.0, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    board = SimpleNamespace(outline=shapely.box(-1, -20, 60, 20))
+    z = np.array([5.0, 5.0, 5.0, 4.6, 4.6, 4.6])
+    points = np.column_stack([np.arange(6.0) * 8.0, np.zeros(6), z])
+
+    def named(points, x, y, wanted):
+        moves = len(points) - 1
+        motion = Motion(start=points[:-1], end=points[1:], rapid=np.zeros(moves, bool), feed=np.ones(moves),
+                        line=np.arange(moves) + 10, motion=np.arange(moves))
+        step = SimpleNamespace(order=1, cutter=ball, operation=None, file_name="a.nc")
+        clamping = SimpleNamespace(steps=[step], board=board)
+        return Culprit(clamping, {1: motion}).first(x, y, None, lambda *_: wanted)
+
+    assert named(points, 37.0, 0.05, 5.0) == ("a.nc", 12, 24.0, pytest.approx(0.05))
+    points[:, 2] = 5.0  # all at the same depth, right but for where the last goes
+    points[-1, 1] = 15.0
+    assert named(points, 36.0, 7.5, 5.6)[1] == 10  # all too deep
+    points[:4, 2] = 5.6
+    assert named(points, 36.0, 7.5, 5.6)[1] == 13
 
 
 def plain_board(**changes):
@@ -400,16 +423,29 @@ def test_inlays_over_and_beside_slots_are_told(arched):
     clamping = replace(arched.plan.clamping, board=part, steps=steps)
     found = list(neighbour_findings(clamping, Tolerances()))
     assert [f.code for f in found] == ["inlay-crosses-slot", "sliver"]
-    assert {f.severity for f in found} == {"warn"}
+    assert [f.severity for f in found] == ["note", "warn"]  # a vine along the board must cross, and nobody can mend it
     assert "fret 5" in found[0].got
-    assert found[0].remedy.startswith("see that the fill holds there, or")
+    assert "glue what is pressed in there" in found[0].remedy
+    assert "0.25 mm of wood" in found[1].got
+    assert found[1].where.startswith("inlay 2")
     steps = numbered(Step(operation=Pocket(replace(step.operation.opens, fill="none")) if step.operation.opens else
                           step.operation, cutter=cutter) for step in steps)
     open_there = next(neighbour_findings(replace(clamping, steps=steps), Tolerances()))
     assert "fill" not in open_there.remedy  # there is none
-    assert "holds where the wood beside them is cut away" in open_there.remedy
-    assert "0.25 mm of wood" in found[1].got
-    assert found[1].where.startswith("inlay 2")
+    assert "no wood to grip there" in open_there.remedy
+    assert open_there.severity == "warn"
+
+
+def test_slots_that_several_inlays_cross_are_told_once(arched):
+    part = plain_board()
+    inlays = [Inlay(name=f"{k + 1}", index=k, depth=1.5, regions=(
+        ("#000000", shapely.box(part.frets.distance[fret] - 5, -5, part.frets.distance[fret] + 5, 5)),))
+        for k, fret in enumerate((4, 6, 8))]
+    operations = [*map(Pocket, inlays), Slot(slots(part, width=0.6, depth=2.0))]
+    steps = numbered(Step(operation=one, cutter=arched.programs[0].cutter) for one in operations)
+    (found,) = neighbour_findings(replace(arched.plan.clamping, board=part, steps=steps), Tolerances())
+    assert found.where.startswith("inlay 1, ")
+    assert found.got == "crosses the slots of frets 5, 7, 9 (with inlay 2 and inlay 3)"
 
 
 def test_wood_left_is_least_at_the_edges_and_under_what_is_cut():

@@ -51,10 +51,16 @@ def made(*cutters, **clamping):
     steps = [SimpleNamespace(order=order, cutter=one, operation=SimpleNamespace(opens=INLAY, levels=INLAY),
                              file_name=f"{order}.nc") for order, one in enumerate(cutters, 1)]
     surface = TOP.height(GRID.xs, GRID.ys[:, None]).astype(np.float32)
+
+    def culprit(*_):
+        return "1.nc", 7
+
+    culprit.first = lambda x, y, *_: ("1.nc", 7, x, y)
     removed = np.where(PART.covered(AREA), np.float32(DEEP), np.float32(0.0))
     seen = SimpleNamespace(
-        clamping=SimpleNamespace(board=SimpleNamespace(surface=TOP), steps=steps, surfacing=None, **clamping),
-        tolerances=TOL, sim=SimpleNamespace(grid=GRID, surface=surface), motions={}, culprit=lambda *_: ("1.nc", 7))
+        clamping=SimpleNamespace(board=SimpleNamespace(surface=TOP), first_surface=TOP, steps=steps, surfacing=None,
+                                 **clamping),
+        tolerances=TOL, sim=SimpleNamespace(grid=GRID, surface=surface), motions={}, culprit=culprit)
     poured = Poured(inlay=INLAY, window=WINDOW, removed=removed, floor=surface[WINDOW] - removed,
                     fill=np.zeros(removed.shape, bool))
     return seen, poured, openings_of.__wrapped__(INLAY, steps, 0.0, TOL.pocket_plan, TOP)

@@ -36,8 +36,10 @@ def test_surface(deviation, ridges, found):
     def culprit(x, y, of):
         return "finish" if of is not None and of(SimpleNamespace(finishes=True)) else "last", 7
 
-    surface = SimpleNamespace(slope=lambda x, y: np.zeros(1))
-    clamping = SimpleNamespace(surfacing=SimpleNamespace(scallop=LIMIT), board=SimpleNamespace(surface=surface))
+    culprit.first = lambda x, y, of, wanted: (*culprit(x, y, of), x, y)
+    surface = SimpleNamespace(slope=lambda x, y: np.zeros(1), height=None)
+    clamping = SimpleNamespace(surfacing=SimpleNamespace(scallop=LIMIT), board=SimpleNamespace(surface=surface),
+                               finished_surface=surface)
     said = list(surface_findings(replace(GOOD, **deviation), replace(FLAT, **ridges), clamping, SLACK, culprit))
     assert [f.code for f in said] == [code for code, _, _ in found]
     assert all(f.where.startswith(f"{program}, line 7, {place}")

@@ -113,7 +113,8 @@ def mostly_tabs(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     if cut.tabs > most:
         yield Doubt(
             where="[outline] tabs", problem=f"{cut.tabs}, each about {coarse_length(each, units)} long with the slopes "
-            f"at its ends: {coarse_length(cut.tabs * each, units)} of {coarse_length(round_it, units)} round the "
+            "at its ends, in the middle of the groove: "
+            f"{coarse_length(cut.tabs * each, units)} of {coarse_length(round_it, units)} round the "
             f"{clamping.board.names.part} would be left to the saw",
             allowed=f"a third of it at most; usual are {OutlineCut.tabs}, {coarse_length(OutlineCut.tab_width, units)} "
                     "wide each (common practice)",
