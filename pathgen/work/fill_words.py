@@ -55,22 +55,26 @@ def to_fill(inlay: Inlay, work: Clamping) -> list[str]:
 
 
 def before_second_cut(inlay: Inlay, work: Clamping, near: float) -> list[str]:
-    """What to do before a fill is cut level, `near` mm round it and inside its dam: to wait, to scrape off what lies
-    further out, and to measure how high it stands."""
-    stands = format_length(inlay.overfill, work.units)
-    what, lines = "pieces" if inlay.fill == "piece" else "cured fill", to_wait(inlay)
+    """What to do before a fill is cut level, `near` mm round it and inside its dam: all that may end in more resin while
+    the dam stands, then to take that off, and to scrape off what lies further out."""
+    lines = to_measure(inlay, work)
     if dammed(inlay):
-        lines.append("Take the dam off, tape, wax or clay, and what is left of it: the cutter runs over its place.")
+        lines.append("Then take the dam off, tape, wax or clay, and what is left of it: the cutter runs over its place.")
     if inlay.fill == "resin":
         lines.append(f"Scrape off what has run out of the dam and lies more than {format_length(near, work.units)} "
                      "from the drawing, level with the wood: layer by layer only the rest is cut down.")
-    return [
-        *lines,
-        # what stands higher than the job's overfill meets the first pass too deep
-        f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
-        f"the job's overfill. If it is higher, set overfill to what you measured and {work.board.names.again}: the "
-        "first pass would go too deep.", *_sunk(inlay, work),
-    ]
+    return lines
+
+
+def to_measure(inlay: Inlay, work: Clamping) -> list[str]:
+    """To wait for the cure and to measure: what may end in another build, or in another pour and its days."""
+    stands = format_length(inlay.overfill, work.units)
+    what = "pieces" if inlay.fill == "piece" else "cured fill"
+    # what stands higher than the job's overfill meets the first pass too deep
+    return [*to_wait(inlay),
+            f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
+            f"the job's overfill. If it is higher, set overfill to what you measured and {work.board.names.again}: the "
+            "first pass would go too deep.", *_sunk(inlay, work)]
 
 
 def to_wait(inlay: Inlay) -> list[str]:
