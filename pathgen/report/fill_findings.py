@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.contrast import AT_A_GLANCE, LEAST_CONTRAST
 from pathgen.base.plain import counted, joined
-from pathgen.base.units import INCH, as_written, coarse_length, falls_short, format_length, place_words
+from pathgen.base.units import INCH, as_written, coarse_length, falls_short, format_length, place_words, rounded_up
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.zeroing import refits, surfaced_before
@@ -62,7 +62,7 @@ def filling_findings(planned: Plan, checked: Verification, reached: Sequence[Rea
                 near = tuple(one for one in near if any(set(one.colours) <= set(stage) for stage in stages))
                 found += _touch_warnings(planned, inlay, touching, stages, near, opened)
             found += [*_shared_dams(planned, inlay, near), *_open_in_dam(planned, inlay)]
-        found += _overfill_warnings(planned.clamping, inlay)
+        found += overfill_warnings(planned.clamping, inlay)
         for one in amounts(planned, checked, index) if not planned.clamping.levelled_before(inlay) else ():
             found += _pour_warnings(inlay, one, planned.asked.resins[index].pour_depth)
         found += [*_dam_off_blank(planned.clamping, inlay), *_dam_notes(planned, inlay)]
@@ -181,7 +181,7 @@ def _run_together(where: str, got: str, allowed: str, pairs: Sequence[tuple[str,
                                 f"for each{' of them' if of else ''}: one is then cut level before the next is opened")
 
 
-def _overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
+def overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
     """Fill that no shop would leave so high; level resin that cannot cover a pocket and stay within the overfill."""
     units = clamping.units
     stands = format_length(inlay.overfill, units)
@@ -192,13 +192,13 @@ def _overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
             remedy="see that it is no slip: the second cut begins that high, and it all has to be mixed and cut off")
     most = stands_at_most(inlay, clamping.board.surface, clamping.board.outline) if inlay.fill == "resin" else 0.0
     if most > inlay.overfill + 1e-6:
-        low = format_length(most, units, decimals={"mm": 2, "in": 3}[units])
+        low = format_length(rounded_up(most, units), units)  # so high an overfill is enough
         yield Finding(
             code="resin-levels", severity="warn", where=f"{inlay.name} overfill",
             got=f"liquid resin that covers the highest place of the drawing stands {low} above the lowest "
             "inside its dam",
             allowed=f"overfill, {stands}",
-            remedy="make overfill larger, dam nearer to the drawing, thicken the resin so that it stays where it is "
+            remedy=f"make overfill {low}, dam nearer to the drawing, thicken the resin so that it stays where it is "
             "put, or dam and fill the drawing's parts one by one")
 
 

@@ -14,6 +14,7 @@ import shapely
 from pathgen.base import overlay
 from pathgen.base.contrast import colour_difference, contrast_ratio
 from pathgen.base.plain import rounded
+from pathgen.base.units import INCH
 from pathgen.programs.plan import Plan
 from pathgen.report.letting_in import off_the_floor
 from pathgen.report.moving import marks_data, moved_data
@@ -44,7 +45,7 @@ ADJOINING = 0.1
 """Colours nearer than this have no wood between them that anybody sees, mm: only these must tell each other apart."""
 _MOST_PLACES = 20  # places listed where two colours touch
 _MEAN = 1 / 3  # of a ridge's height its mean: between two passes it is an arc, nearly a parabola
-_SHIFT = 0.1  # the shift whose cost is tabled, mm
+_SHIFT = {"mm": 0.1, "in": 0.005 * INCH}  # the shift whose cost is tabled, by units, mm
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -294,6 +295,7 @@ def _contrast(colour: str, against: str, other: str) -> dict[str, Any]:
 
 def _shift_rows(clamping: Clamping) -> dict[str, Any]:
     edge = shapely.get_coordinates(clamping.board.outline.exterior.segmentize(5.0))
-    errors = shift_errors(clamping.board.surface, edge, _SHIFT)
+    shift = _SHIFT[clamping.units]
+    errors = shift_errors(clamping.board.surface, edge, shift)
     rows = [{"direction": d, "low": rounded(low), "high": rounded(high)} for d, (low, high) in errors.items()]
-    return {"shift": _SHIFT, "rows": rows}
+    return {"shift": rounded(shift), "rows": rows}

@@ -14,9 +14,10 @@ from manifold3d import CrossSection, Manifold, OpType
 
 import pathgen
 from pathgen.base.surface import Surface
+from pathgen.base.units import parse_length
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.instructions import before_start
-from pathgen.report.fill_findings import edge_to_edge
+from pathgen.report.fill_findings import edge_to_edge, overfill_warnings
 from pathgen.report.filling import amounts
 from pathgen.report.filltext import batch_cells
 from pathgen.report.pictures.shaded import shaded_board
@@ -605,6 +606,19 @@ def test_overfill_too_small_for_level_resin_or_larger_than_any_shops(tmp_path, o
     after = " ".join(step_of(result, "pocket").operation.afterwards(result.plan.clamping))
     assert ("Level resin cannot do both here" in after) == ("resin-levels" in codes)
     assert all(found[code]["severity"] == "warn" for code in codes)
+
+
+@pytest.mark.parametrize("radius", [97.0, 100.0, 103.3, 111.1])
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_the_overfill_that_is_named_is_enough(tmp_path, radius, units):
+    """Its rounded words were not: told to write 0.043 in makers were told so again."""
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, changes={
+        "overfill = 0.7": "overfill = 0.2", RADIUS: f"radius = {radius}"})))
+    clamping = replace(clamping, units=units)
+    inlay, = clamping.inlays
+    found, = overfill_warnings(clamping, inlay)
+    named = parse_length(re.search(r"make overfill ([\d.]+ \w+)", found.remedy)[1])
+    assert not list(overfill_warnings(clamping, replace(inlay, overfill=named)))
 
 
 @pytest.mark.in_every_run(0)
