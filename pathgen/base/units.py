@@ -77,8 +77,8 @@ def trimmed(number: str) -> str:
 
 
 def format_length(mm: float, unit: str = "mm", *, decimals: int | None = None) -> str:
-    """A length in words for people: ``"0.6 mm"`` or ``"0.0236 in"``; trailing zeros are dropped. A whole number of 64ths
-    of an inch keeps all its digits, where `decimals` does not say how many: ``"0.03125 in"`` is a cutter's name.
+    """A length in words for people: ``"0.6 mm"`` or ``"0.0236 in"``; trailing zeros are dropped. Where
+    `decimals` does not say how many, a whole number of 64ths of an inch keeps all its digits: ``"0.03125 in"``.
     """
     in_64ths = mm / MM_PER[unit] * 64
     exact = unit == "in" and math.isfinite(mm) and abs(in_64ths - round(in_64ths)) < SUMS

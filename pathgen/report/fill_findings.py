@@ -29,11 +29,13 @@ from pathgen.work.fill import (
     LEAST_LEFT,
     MOST_OVERFILL,
     PAST,
+    RIM,
     Amount,
     left_by_edge,
     lies_over,
     stands_at_most,
 )
+from pathgen.work.fill_words import dammed
 from pathgen.work.operations import CutAgain
 from pathgen.work.touching import Regions, Touch, touches, walled
 
@@ -143,7 +145,8 @@ def _shared_dams(planned: Plan, inlay: Inlay, pairs: Sequence[Near]) -> Iterator
                            for one in near])
         yield _run_together(
             f"{inlay.name}, {place_words(*near[0].at)}", told,
-            f"{coarse_length(2 * out, units)} or more, for a dam round each ([resin] dam on either side)",
+            f"{coarse_length(2 * out + RIM, units)} or more, for a dam round each ([resin] dam on either side of a rim "
+            f"{coarse_length(RIM, units)} wide)",
             [one.colours for one in near], every=every)
     if inside:
         told = _the_first([f"{within} lies inside the dam of {dammed}" for within, dammed in inside])
@@ -215,7 +218,7 @@ def _dam_off_blank(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
     x0, y0, x1, y1 = lies_over(inlay).bounds
     left, low, right, high = clamping.stock.bounds
     past = max(left - x0, low - y0, x1 - right, y1 - high)
-    if inlay.dam is not None and past > 0.005:
+    if dammed(inlay) and past > 0.005:
         yield Finding(
             code="dam-off-blank", severity="note", where=f"{inlay.name} dam",
             got=f"the dam, {inlay.dam:g} mm round the drawing, goes up to {past:.2f} mm past the edge of the blank",
@@ -235,9 +238,10 @@ def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
         part, near = step.operation.surfacing.part, format_length(PAST, clamping.units)
         yield Finding(
             code="dam-past-the-cut", severity="note", where=f"{inlay.name}, program {step.number}",
-            got=f"the dam holds resin on {left.area:.0f} mm2 of waste, more than {near} outside the {part}'s edge, "
-            "where this program does not cut", allowed="",
-            remedy=f"dam along the {part}'s edge, or scrape that resin off when this program has ended")
+            got=f"{'the dam holds resin' if dammed(inlay) else 'resin lies'} on {left.area:.0f} mm2 of waste, more "
+                f"than {near} outside the {part}'s edge, where this program does not cut", allowed="",
+            remedy=f"dam along the {part}'s edge, or " * dammed(inlay) + "scrape that resin off when this program has "
+                   "ended")
 
 
 def edge_to_edge(inlays: Sequence[tuple[Inlay, BaseGeometry]], units: str) -> Iterator[Finding]:
@@ -319,7 +323,7 @@ def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
         yield Finding(
             code="second-cut-in-part", severity="note", where="[resurface] area", allowed="",
             got=f"the second cut goes {format_length(surfacing.blend, clamping.units)} round each drawing and "
-            "over all that is inside its dam, on the lines of the first",
+            "over all that is inside a dam, on the lines of the first",
             remedy="see that no fill lies further out, or scrape it off first, and sand what it leaves")
     if clamping.setup.z_zero == "stock-top" and any(
             refits(clamping, step) and surfaced_before(clamping, step) for step in clamping.steps):

@@ -25,6 +25,7 @@ from pathgen.verify.pocket_measures import PocketMeasure
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Inlay
 from pathgen.work.fill import (
+    RIM,
     Amount,
     Batch,
     Resin,
@@ -32,9 +33,10 @@ from pathgen.work.fill import (
     batch_of,
     dam_round,
     fall_under,
-    level_resin,
+    resin_above,
     resin_left,
     second_cut,
+    thickened,
 )
 from pathgen.work.moved import shift_errors
 from pathgen.work.operations import CutAgain, SurfaceFinish
@@ -71,6 +73,7 @@ def inlay_filling(planned: Plan, checked: Verification, index: int, reached: Rea
         "fill": inlay.fill,
         "overfill": inlay.overfill if inlay.fill != "none" else 0.0,
         "surface_fall": rounded(fall_under(inlay.area, planned.clamping.board.surface), 3),
+        "thickened": list(thickened(inlay, planned.asked.resins[index].dam)) if needed else [],
         "touching": [
             {"colours": list(one.colours), "length": rounded(one.length, 2),
              "places": [[rounded(x, 2), rounded(y, 2)] for x, y in one.places[:_MOST_PLACES]],
@@ -111,7 +114,7 @@ def amounts(planned: Plan, checked: Verification, index: int) -> list[Amount]:
     if inlay.fill != "resin" or measure is None or not measure.area:
         return []
     resin = planned.asked.resins[index]
-    above, left = level_resin(inlay, planned.clamping.surface, resin.dam), planned.clamping.ground(inlay)
+    above, left = resin_above(inlay, planned.clamping.surface, resin.dam), planned.clamping.ground(inlay)
     depths = {colour: (least + left, most + left) for colour, (least, most) in _depths(planned, measure).items()}
     return [amount(colour, area=area, pocket=measure.by_colour[colour][1] - inlay.overfill * area,
                    overfill=above[colour], depth=depths[colour], deep=depths[colour][1] + inlay.overfill,
@@ -207,7 +210,7 @@ def too_near(planned: Plan, inlay: Inlay, opened: Regions) -> tuple[Near, ...]:
         if (one, other) in touching:
             continue
         apart = float(shapely.distance(first, second))
-        inside = apart >= 2 * out
+        inside = apart >= 2 * out + RIM
         held = [held for held, shape in (((other, one), second), ((one, other), first))
                 if shapely.intersects(dams[held[1]], shape)] if inside else [(one, other)]
         if held:
