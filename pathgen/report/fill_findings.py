@@ -90,13 +90,16 @@ def _touch_warnings(
               f"{coarse_length(touch.length, clamping.units)} of edge in "
               f"{counted(len(touch.lengths), 'place')}" for touch in found]
     x, y = found[0].places[0]
+    first = "each but the last" if stages[2:] else "the first"
     yield Finding(
         code="colours-touch", severity="warn", where=f"{inlay.name}, {place_words(x, y)}",
         got=f"{_the_first(shared)}, and are poured together" + (
             f"; {finer} finer than the cutters: in one pocket nothing keeps it apart" if finer else ""),
         allowed="colours of one stage with wood between them",
-        remedy=f"write an [[inlay]] for each stage: {words} ({_more_work(planned, inlay, len(stages) - 1)})" + (
-            f", with the resin of {joined(these) if len(these) <= _TOLD else 'those near each other'} thickened"
+        remedy=f"write an [[inlay]] for each stage: {words} ({_more_work(planned, inlay, len(stages) - 1)}), "
+               f"with lap = {as_written(LAP[clamping.units], clamping.units)} in {first}, so that no sliver stays "
+               "between them" + (
+            f", and the resin of {joined(these) if len(these) <= _TOLD else 'those near each other'} thickened"
             if these else "") + (
             ", and draw what is so fine wider or add a smaller cutter" if finer else "") + (
             f"; or leave wood between them, with wall = {as_written(WALL[clamping.units], clamping.units)}, and "

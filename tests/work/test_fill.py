@@ -525,7 +525,10 @@ def test_stages_say_what_they_cost_and_what_stays_near_within_them(tmp_path):
     told = re.search(r"each stage: (.*?) \((.*?)\), (.*?) thickened", found["colours-touch"]["remedy"])
     assert set(told[1].split(" then ")[1].split(" with ")) == {"#cc8833", "#338844"}
     assert told[2] == f"1 more cure and 1 more second cut of about {minutes} min"
-    assert told[3] in ("with the resin of #cc8833 and #338844", "with the resin of #338844 and #cc8833")
+    # without lap the stages were told of in one build, and lap in the next
+    lap, resin = told[3].split(", and the resin of ")
+    assert lap == "with lap = 0.3 in the first, so that no sliver stays between them"
+    assert resin in ("#cc8833 and #338844", "#338844 and #cc8833")
     assert found["colours-near"]["got"].startswith("#cc8833 and #338844 are 1 mm apart: level resin")
 
 
