@@ -55,7 +55,7 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
     from pathgen.report.text import finding_lines
 
     made = made.saying(made.earlier(Path(options.out))[0]) if made.passed else made
-    _answer(options, made.report, [*summary, *finding_lines(made.report["checks"], made.job.units, terminal=True)])
+    _answer(options, made.report, [*summary, *finding_lines(made.report["checks"], made.job.units)])
     if not made.passed:
         say("Nothing was written.", sys.stderr)
         return FORBIDDEN
@@ -183,7 +183,7 @@ def check(options: argparse.Namespace) -> int:
         job = load_job(options.job)
         tell("reading the programs, cutting in simulation")
         checks = check_data(job, Path(options.folder), resolution=options.resolution)
-    _answer(options, checks, finding_lines(checks, job.units, terminal=True))
+    _answer(options, checks, finding_lines(checks, job.units))
     return _status(checks["passed"])
 
 

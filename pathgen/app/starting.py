@@ -43,7 +43,7 @@ place = {{ between = [4, 5] }}  # these two frets
 DRAWING = """\
 <svg xmlns="http://www.w3.org/2000/svg" width="24mm" height="14mm" viewBox="0 0 24 14">
   <!-- a leaf and two berries: one colour is one pocket; change it, or name another file in the job -->
-  <path fill="#2f6f4f" d="M2 7 C5 1.5 13 1 16 7 C13 13 5 12.5 2 7 Z"/>
+  <path fill="#2f6f4f" d="M2 7 C4 2 10 1.5 12 7 C10 12.5 4 12 2 7 Z"/>
   <circle cx="20.7" cy="4.5" r="1.8" fill="#a33a2a"/>
   <circle cx="22.1" cy="9.5" r="1.8" fill="#a33a2a"/>
 </svg>

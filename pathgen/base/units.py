@@ -64,6 +64,9 @@ def parse_length(text: str, default_unit: str | None = None) -> float:
 _SAME = 1e-9
 """Lengths no further apart (mm) are one: they are worked out, and rounded, in binary."""
 
+SUMS = 1e-7
+"""What sums in binary may lose, mm: 70.1 - 10.1 is a hair less than 60."""
+
 LENGTH_PLACES = {"mm": 3, "cm": 4, "in": 4}
 """Digits after the point of a length in words for people."""
 
@@ -74,8 +77,12 @@ def trimmed(number: str) -> str:
 
 
 def format_length(mm: float, unit: str = "mm", *, decimals: int | None = None) -> str:
-    """A length in words for people: ``"0.6 mm"`` or ``"0.0236 in"``; trailing zeros are dropped."""
-    places = decimals if decimals is not None else LENGTH_PLACES[unit]
+    """A length in words for people: ``"0.6 mm"`` or ``"0.0236 in"``; trailing zeros are dropped. Where
+    `decimals` does not say how many, a whole number of 64ths of an inch keeps all its digits: ``"0.03125 in"``.
+    """
+    in_64ths = mm / MM_PER[unit] * 64
+    exact = unit == "in" and math.isfinite(mm) and abs(in_64ths - round(in_64ths)) < SUMS
+    places = decimals if decimals is not None else 6 if exact else LENGTH_PLACES[unit]
     number = trimmed(f"{mm / MM_PER[unit]:.{places}f}")
     return f"{'0' if number == '-0' else number} {unit}"
 
@@ -118,10 +125,6 @@ def as_written(mm: float, units: str = "mm", *, down: bool = False) -> str:
 def place_as_written(place: Iterable[float], units: str) -> str:
     """A place, as `as_written` its numbers: ``[12.5, -3]``."""
     return f"[{', '.join(as_written(v, units) for v in place)}]"
-
-
-SUMS = 1e-7
-"""What sums in binary may lose, mm: 70.1 - 10.1 is a hair less than 60."""
 
 
 _STEPS = {"mm": 100, "in": 10_000}

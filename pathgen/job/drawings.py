@@ -99,7 +99,7 @@ def _dots(job: Job, board: Fingerboard, index: int) -> Inlay:
     dots = table.dots
     cutters = [job.cutter(name, "[dots] cutters") for name in table.cutters]
     smallest = min(0.0 if one.shape == "v" else one.diameter for one in cutters)  # a v goes in by its tip
-    gap = dots.gap if dots.fill == "piece" else 0.0
+    gap = 0.0 if dots.fill == "resin" else dots.gap
     wide = dots.diameter + 2 * gap
     if smallest > wide:
         raise JobError("[dots] cutters", f"the smallest is {smallest:g} mm, and a pocket {wide:g} mm",

@@ -16,6 +16,7 @@ from shapely import Polygon
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes, PathgenError, all_of, asked_by
+from pathgen.base.plain import joined
 from pathgen.base.units import (
     SUMS,
     falls_short,
@@ -178,13 +179,13 @@ def _needed_tables(job: Job) -> None:
     if job.resurface and not job.surface:
         drawn = any(inlay.fill != "none" and inlay.artwork for inlay in job.inlays)
         ready = not job.board or written_alike(job.stock.thickness, job.body.thickness)  # else its top must be cut
-        without = ['write fill = "none" in the inlays'] * (drawn and ready) + \
-            ["leave [dots] out"] * bool(job.dots and ready)
+        filled_in = ["the inlays"] * drawn + ["[dots]"] * (job.dots is not None and job.dots.fill != "none")
         ball = next((one.name for one in job.cutters if one.shape == "ball-end"), "..")
         add = f'add [surface] and under it finish = "{ball}", the ball end that finishes'
         raise JobError("[surface]", "is missing, and fills are cut level by its passes",
                        remedy=add + f", and make {job.body_name} thickness less" * bool(job.board and ready)
-                       + f"; or {' and '.join(without)}" * bool(without))
+                       + (f'; or write fill = "none" in {joined(filled_in)}, and level what you fill by hand'
+                          if ready and filled_in else ""))
     if job.resurface and filled is None:
         raise JobError("[resurface]", "nothing has a fill to cut over", remedy="leave [resurface] out")
 

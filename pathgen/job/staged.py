@@ -17,6 +17,7 @@ from pathgen.job.inlay_tables import InlayTable, PlaceTable
 from pathgen.job.job import Job
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
+from pathgen.work.fill import RIM
 
 
 def apart_doubts(job: Job, _: Clamping) -> Iterator[Doubt]:
@@ -45,7 +46,7 @@ def poured_apart(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             and not any(shapely.intersects(one.area, other.area) for other in inlays if other is not one)]
     for inlay in free:
         fits = (group for group in groups if _alike(job, group[0]) == _alike(job, inlay)
-                and all(shapely.distance(one.area, inlay.area) > 2 * (inlay.dam or 0.0) for one in group))
+                and all(shapely.distance(one.area, inlay.area) > 2 * (inlay.dam or 0.0) + RIM for one in group))
         group = next(fits, None)
         if group is None:
             groups.append([inlay])

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.contrast import AT_A_GLANCE, LEAST_CONTRAST
 from pathgen.base.plain import counted, joined
-from pathgen.base.units import INCH, as_written, coarse_length, falls_short, format_length, place_words
+from pathgen.base.units import INCH, as_written, coarse_length, falls_short, format_length, place_words, rounded_up
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.zeroing import refits, surfaced_before
@@ -29,11 +29,13 @@ from pathgen.work.fill import (
     LEAST_LEFT,
     MOST_OVERFILL,
     PAST,
+    RIM,
     Amount,
     left_by_edge,
     lies_over,
     stands_at_most,
 )
+from pathgen.work.fill_words import dammed
 from pathgen.work.operations import CutAgain
 from pathgen.work.touching import Regions, Touch, touches, walled
 
@@ -62,7 +64,7 @@ def filling_findings(planned: Plan, checked: Verification, reached: Sequence[Rea
                 near = tuple(one for one in near if any(set(one.colours) <= set(stage) for stage in stages))
                 found += _touch_warnings(planned, inlay, touching, stages, near, opened)
             found += [*_shared_dams(planned, inlay, near), *_open_in_dam(planned, inlay)]
-        found += _overfill_warnings(planned.clamping, inlay)
+        found += overfill_warnings(planned.clamping, inlay)
         for one in amounts(planned, checked, index) if not planned.clamping.levelled_before(inlay) else ():
             found += _pour_warnings(inlay, one, planned.asked.resins[index].pour_depth)
         found += [*_dam_off_blank(planned.clamping, inlay), *_dam_notes(planned, inlay)]
@@ -88,13 +90,16 @@ def _touch_warnings(
               f"{coarse_length(touch.length, clamping.units)} of edge in "
               f"{counted(len(touch.lengths), 'place')}" for touch in found]
     x, y = found[0].places[0]
+    first = "each but the last" if stages[2:] else "the first"
     yield Finding(
         code="colours-touch", severity="warn", where=f"{inlay.name}, {place_words(x, y)}",
         got=f"{_the_first(shared)}, and are poured together" + (
             f"; {finer} finer than the cutters: in one pocket nothing keeps it apart" if finer else ""),
         allowed="colours of one stage with wood between them",
-        remedy=f"write an [[inlay]] for each stage: {words} ({_more_work(planned, inlay, len(stages) - 1)})" + (
-            f", with the resin of {joined(these) if len(these) <= _TOLD else 'those near each other'} thickened"
+        remedy=f"write an [[inlay]] for each stage: {words} ({_more_work(planned, inlay, len(stages) - 1)}), "
+               f"with lap = {as_written(LAP[clamping.units], clamping.units)} in {first}, so that no sliver stays "
+               "between them" + (
+            f", and the resin of {joined(these) if len(these) <= _TOLD else 'those near each other'} thickened"
             if these else "") + (
             ", and draw what is so fine wider or add a smaller cutter" if finer else "") + (
             f"; or leave wood between them, with wall = {as_written(WALL[clamping.units], clamping.units)}, and "
@@ -143,7 +148,8 @@ def _shared_dams(planned: Plan, inlay: Inlay, pairs: Sequence[Near]) -> Iterator
                            for one in near])
         yield _run_together(
             f"{inlay.name}, {place_words(*near[0].at)}", told,
-            f"{coarse_length(2 * out, units)} or more, for a dam round each ([resin] dam on either side)",
+            f"{coarse_length(2 * out + RIM, units)} or more, for a dam round each ([resin] dam on either side of a rim "
+            f"{coarse_length(RIM, units)} wide)",
             [one.colours for one in near], every=every)
     if inside:
         told = _the_first([f"{within} lies inside the dam of {dammed}" for within, dammed in inside])
@@ -181,7 +187,7 @@ def _run_together(where: str, got: str, allowed: str, pairs: Sequence[tuple[str,
                                 f"for each{' of them' if of else ''}: one is then cut level before the next is opened")
 
 
-def _overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
+def overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
     """Fill that no shop would leave so high; level resin that cannot cover a pocket and stay within the overfill."""
     units = clamping.units
     stands = format_length(inlay.overfill, units)
@@ -192,13 +198,13 @@ def _overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
             remedy="see that it is no slip: the second cut begins that high, and it all has to be mixed and cut off")
     most = stands_at_most(inlay, clamping.board.surface, clamping.board.outline) if inlay.fill == "resin" else 0.0
     if most > inlay.overfill + 1e-6:
-        low = format_length(most, units, decimals={"mm": 2, "in": 3}[units])
+        low = format_length(rounded_up(most, units), units)  # so high an overfill is enough
         yield Finding(
             code="resin-levels", severity="warn", where=f"{inlay.name} overfill",
             got=f"liquid resin that covers the highest place of the drawing stands {low} above the lowest "
             "inside its dam",
             allowed=f"overfill, {stands}",
-            remedy="make overfill larger, dam nearer to the drawing, thicken the resin so that it stays where it is "
+            remedy=f"make overfill {low}, dam nearer to the drawing, thicken the resin so that it stays where it is "
             "put, or dam and fill the drawing's parts one by one")
 
 
@@ -215,7 +221,7 @@ def _dam_off_blank(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
     x0, y0, x1, y1 = lies_over(inlay).bounds
     left, low, right, high = clamping.stock.bounds
     past = max(left - x0, low - y0, x1 - right, y1 - high)
-    if inlay.dam is not None and past > 0.005:
+    if dammed(inlay) and past > 0.005:
         yield Finding(
             code="dam-off-blank", severity="note", where=f"{inlay.name} dam",
             got=f"the dam, {inlay.dam:g} mm round the drawing, goes up to {past:.2f} mm past the edge of the blank",
@@ -235,9 +241,10 @@ def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
         part, near = step.operation.surfacing.part, format_length(PAST, clamping.units)
         yield Finding(
             code="dam-past-the-cut", severity="note", where=f"{inlay.name}, program {step.number}",
-            got=f"the dam holds resin on {left.area:.0f} mm2 of waste, more than {near} outside the {part}'s edge, "
-            "where this program does not cut", allowed="",
-            remedy=f"dam along the {part}'s edge, or scrape that resin off when this program has ended")
+            got=f"{'the dam holds resin' if dammed(inlay) else 'resin lies'} on {left.area:.0f} mm2 of waste, more "
+                f"than {near} outside the {part}'s edge, where this program does not cut", allowed="",
+            remedy=f"dam along the {part}'s edge, or " * dammed(inlay) + "scrape that resin off when this program has "
+                   "ended")
 
 
 def edge_to_edge(inlays: Sequence[tuple[Inlay, BaseGeometry]], units: str) -> Iterator[Finding]:
@@ -319,7 +326,7 @@ def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
         yield Finding(
             code="second-cut-in-part", severity="note", where="[resurface] area", allowed="",
             got=f"the second cut goes {format_length(surfacing.blend, clamping.units)} round each drawing and "
-            "over all that is inside its dam, on the lines of the first",
+            "over all that is inside a dam, on the lines of the first",
             remedy="see that no fill lies further out, or scrape it off first, and sand what it leaves")
     if clamping.setup.z_zero == "stock-top" and any(
             refits(clamping, step) and surfaced_before(clamping, step) for step in clamping.steps):

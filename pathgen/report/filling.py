@@ -14,6 +14,7 @@ import shapely
 from pathgen.base import overlay
 from pathgen.base.contrast import colour_difference, contrast_ratio
 from pathgen.base.plain import rounded
+from pathgen.base.units import INCH
 from pathgen.programs.plan import Plan
 from pathgen.report.letting_in import off_the_floor
 from pathgen.report.moving import marks_data, moved_data
@@ -24,6 +25,7 @@ from pathgen.verify.pocket_measures import PocketMeasure
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Inlay
 from pathgen.work.fill import (
+    RIM,
     Amount,
     Batch,
     Resin,
@@ -31,9 +33,10 @@ from pathgen.work.fill import (
     batch_of,
     dam_round,
     fall_under,
-    level_resin,
+    resin_above,
     resin_left,
     second_cut,
+    thickened,
 )
 from pathgen.work.moved import shift_errors
 from pathgen.work.operations import CutAgain, SurfaceFinish
@@ -44,7 +47,7 @@ ADJOINING = 0.1
 """Colours nearer than this have no wood between them that anybody sees, mm: only these must tell each other apart."""
 _MOST_PLACES = 20  # places listed where two colours touch
 _MEAN = 1 / 3  # of a ridge's height its mean: between two passes it is an arc, nearly a parabola
-_SHIFT = 0.1  # the shift whose cost is tabled, mm
+_SHIFT = {"mm": 0.1, "in": 0.005 * INCH}  # the shift whose cost is tabled, by units, mm
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,6 +73,7 @@ def inlay_filling(planned: Plan, checked: Verification, index: int, reached: Rea
         "fill": inlay.fill,
         "overfill": inlay.overfill if inlay.fill != "none" else 0.0,
         "surface_fall": rounded(fall_under(inlay.area, planned.clamping.board.surface), 3),
+        "thickened": list(thickened(inlay, planned.asked.resins[index].dam)) if needed else [],
         "touching": [
             {"colours": list(one.colours), "length": rounded(one.length, 2),
              "places": [[rounded(x, 2), rounded(y, 2)] for x, y in one.places[:_MOST_PLACES]],
@@ -110,7 +114,7 @@ def amounts(planned: Plan, checked: Verification, index: int) -> list[Amount]:
     if inlay.fill != "resin" or measure is None or not measure.area:
         return []
     resin = planned.asked.resins[index]
-    above, left = level_resin(inlay, planned.clamping.surface, resin.dam), planned.clamping.ground(inlay)
+    above, left = resin_above(inlay, planned.clamping.surface, resin.dam), planned.clamping.ground(inlay)
     depths = {colour: (least + left, most + left) for colour, (least, most) in _depths(planned, measure).items()}
     return [amount(colour, area=area, pocket=measure.by_colour[colour][1] - inlay.overfill * area,
                    overfill=above[colour], depth=depths[colour], deep=depths[colour][1] + inlay.overfill,
@@ -206,7 +210,7 @@ def too_near(planned: Plan, inlay: Inlay, opened: Regions) -> tuple[Near, ...]:
         if (one, other) in touching:
             continue
         apart = float(shapely.distance(first, second))
-        inside = apart >= 2 * out
+        inside = apart >= 2 * out + RIM
         held = [held for held, shape in (((other, one), second), ((one, other), first))
                 if shapely.intersects(dams[held[1]], shape)] if inside else [(one, other)]
         if held:
@@ -294,6 +298,7 @@ def _contrast(colour: str, against: str, other: str) -> dict[str, Any]:
 
 def _shift_rows(clamping: Clamping) -> dict[str, Any]:
     edge = shapely.get_coordinates(clamping.board.outline.exterior.segmentize(5.0))
-    errors = shift_errors(clamping.board.surface, edge, _SHIFT)
+    shift = _SHIFT[clamping.units]
+    errors = shift_errors(clamping.board.surface, edge, shift)
     rows = [{"direction": d, "low": rounded(low), "high": rounded(high)} for d, (low, high) in errors.items()]
-    return {"shift": _SHIFT, "rows": rows}
+    return {"shift": rounded(shift), "rows": rows}

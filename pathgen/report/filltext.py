@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from pathgen.base.contrast import AT_A_GLANCE, JUST_SEEN, LEAST_CONTRAST
+from pathgen.base.plain import joined
 from pathgen.base.units import (
     MM_PER,
     area_words,
@@ -28,12 +29,26 @@ from pathgen.work.mark_errors import zero_again
 def fill_words(inlays: Sequence[dict[str, Any]]) -> str:
     """How liquid resin behaves, and how high it must stand; of the inlays as report.json has them."""
     runs = "runs off a curved board" if any(inlay["surface_fall"] for inlay in inlays) else "runs out over a flat face"
+    dams = any(is_dammed(inlay) for inlay in inlays)
+    how = ["dam round each colour with tape, wax or clay, or thicken the resin"] * dams
+    how += [f"of {inlay['name']} {thicken_words(inlay)}" for inlay in inlays if inlay["thickened"]]
     return (
-        f"Liquid resin levels itself and {runs}: dam round each colour with tape, wax or clay, or thicken the resin, "
-        "as must be where colours lie too near each other for that. It must stand above the surface at the pocket's "
+        f"Liquid resin levels itself and {runs}: {'; '.join(how)}. It must stand above the surface at the pocket's "
         "highest place, and nowhere higher than the job's overfill: measure the cured fill, and if it is higher, set "
-        "overfill to it and build again. Take the dam off before the second cut."
+        f"overfill to it and build again.{' Take the dam off last, before the second cut.' * dams}"
     )
+
+
+def is_dammed(inlay: dict[str, Any]) -> bool:
+    """Whether a dam is built round any colour of an inlay, as report.json has it."""
+    return bool(inlay["amounts"]) and len(inlay["thickened"]) < len(inlay["colours"])
+
+
+def thicken_words(inlay: dict[str, Any]) -> str:
+    """Whose resin must be thickened, and why; "" where none need be."""
+    thick = inlay["thickened"]
+    whose, they = (f" of {joined(thick)}", "they") if len(thick) < len(inlay["colours"]) else ("", "its colours")
+    return thick and f"thicken the resin{whose}: {they} lie too near each other for a dam round each"
 
 
 def fill_parts(report: dict[str, Any], units: str) -> list[tuple[str, list[str]]]:
@@ -65,22 +80,38 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
         elif inlay["piece_thickness"] is not None:
             lines.append(f"{inlay['name']}: pieces {stock_words(inlay, units)}, glued in.")
     if rows:
-        head = ["stage", "colour", "area", "depth", "pocket", "above", "waste", "needed", "mix", "weighs", "parts"]
+        head = ["inlay", "colour", "area", "depth", "pocket", "above", "lost", "needed", "mix", "weighs", "parts"]
         lines = table(head, rows, right=(0, *range(2, 10))) + lines
-        lines += [BATCH_WORDS, *([ONE_BATCH_WORDS] if any(inlay["batch"] for inlay in inlays) else []), fill_words(
-            inlays), "Wait for full cure, by the resin maker's sheet, before the surface is cut again."]
+        lines += [batch_words(inlays), *([ONE_BATCH_WORDS] if any(inlay["batch"] for inlay in inlays) else []),
+                  fill_words(inlays), "Wait for full cure, by the resin maker's sheet, before the second cut."]
     return lines
 
 
 ONE_BATCH = "or all of it"
 """What the row of one batch for all colours of a pour is called."""
 
-BATCH_WORDS = (
-    "Above: the level resin inside the dam (a rim of tape, wax or clay round each colour; what two would hold is "
-    "shared), which stands higher where the surface is lower. Mix: what can be mixed and measured, no less than what "
-    "is needed, in parts that keep the ratio of the resin's sheet within 2 %. What is left in the cup cures there: do "
-    "not mix less."
-)
+ABOVE_DAMMED = "level resin inside the dam (a rim of tape, wax or clay round each colour)"
+ABOVE_THICK = "thickened resin as high as overfill on its pockets and a little round them"
+
+
+def above_words(inlays: Sequence[dict[str, Any]]) -> str:
+    """What is counted above the surface."""
+    thick = any(inlay["thickened"] for inlay in inlays)
+    return " and ".join([ABOVE_DAMMED] * any(is_dammed(inlay) for inlay in inlays) + [ABOVE_THICK] * thick)
+
+
+def mix_words(inlays: Sequence[dict[str, Any]]) -> str:
+    """How what can be mixed was found: in what ratio only where the job gives one."""
+    ratio = any(one["parts"] for inlay in inlays for one in inlay["amounts"])
+    return "what can be measured, no less than what is needed" + (
+        ", in parts that keep the ratio of the resin's sheet within 2 %" if ratio else "")
+
+
+def batch_words(inlays: Sequence[dict[str, Any]]) -> str:
+    """What the columns of the table of the fill hold."""
+    return f"Above: {above_words(inlays)}. Lost: what stays in the cup and on the stick. Mix: {mix_words(inlays)}. " \
+           "What is left in the cup cures there: do not mix less."
+
 
 ONE_BATCH_WORDS = (
     f"Or mix one batch for all colours of a pour, the row \"{ONE_BATCH}\", and share it out by the column of what is "
@@ -126,7 +157,8 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
         wood = f"{f'{volume_words(volume)} of' if (volume := cut['wood_volume']) >= 5.0 else 'no'} wood of the {part}"
         ran = f", where program {cut['first_program']} was run as it is here," if cut["repeats_first_pass"] else ""
         lines.append(
-            f"{inlay['name']}, program {cut['program']}: {_where_cut(cut, part, units)}; {_how_cut(cut, units)}. It "
+            f"{inlay['name']}, program {cut['program']}: {_where_cut(cut, part, units, dams=is_dammed(inlay))}; "
+            f"{_how_cut(cut, units)}. It "
             f"takes {filled} and{ran} {wood}; {_span(cut['depth_left'], units)} of {what} remain.")
     errors = report["shift_errors"]
     if lines and errors:
@@ -138,10 +170,10 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
     return lines
 
 
-def _where_cut(cut: dict[str, Any], part: str, units: str) -> str:
+def _where_cut(cut: dict[str, Any], part: str, units: str, *, dams: bool = True) -> str:
     if cut["area"] == "board":
         return f"over the whole {part}"
-    return f"over the inlay, {format_length(cut['blend'], units)} round it and all inside its dam"
+    return f"over the inlay, {format_length(cut['blend'], units)} round it{' and all inside its dam' * dams}"
 
 
 def _how_cut(cut: dict[str, Any], units: str) -> str:

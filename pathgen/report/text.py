@@ -20,8 +20,7 @@ from pathgen.base.units import (
 )
 from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, stringing_lines, wood_lines
 from pathgen.report.budget import budget_lines
-from pathgen.report.fill_findings import COLOURS_NEAR
-from pathgen.report.filltext import fill_parts
+from pathgen.report.filltext import fill_parts, thicken_words
 from pathgen.report.flat_text import form_lines, hole_part, own_sheet_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.neck import neck_lines
@@ -203,10 +202,9 @@ def minutes_words(minutes: float) -> str:
     return "less than a minute" if round(minutes, 1) < 1 else f"about {whole} minute{'s' if whole > 1 else ''}"
 
 
-def finding_lines(checks: dict[str, Any], units: str, *, terminal: bool = False) -> list[str]:
-    """What verification found, the grave first, in the job's units; of programs in wrong places little else. On a
-    `terminal` without what the page tells at the fill, and most drawings of several colours would hear."""
-    shown = [one for one in shown_findings(checks, units) if not (terminal and one["code"] == COLOURS_NEAR)]
+def finding_lines(checks: dict[str, Any], units: str) -> list[str]:
+    """What verification found, the grave first, in the job's units; of programs in wrong places little else."""
+    shown = shown_findings(checks, units)
     lines = [finding_line(f["severity"], f["where"], f["got"], f["allowed"], f["remedy"]) for f in shown]
     first = sum(f["code"] in (EXCHANGED, OTHER_JOB, EDITED) for f in shown)
     if {OTHER_JOB, EXCHANGED} & {f["code"] for f in shown} and len(lines) > first + _MOST_FOLLOWING:
@@ -257,7 +255,8 @@ def _inlay_line(inlay: dict[str, Any], units: str) -> str:
     whole = f" ({area_words(inlay['area_cut'], units, decimals=0)} as first cut, before later inlays cut into it)" \
         if inlay["area_cut"] >= inlay["area"] + 1.0 else ""
     needed = sum(one["needed_volume"] for one in inlay["amounts"])
-    fill = f", resin needed {volume_words(needed)}, what the dam holds and the cup keeps counted" if needed else ""
+    fill = f", resin needed {volume_words(needed)} with what stands above and stays in the cup" if needed else ""
+    fill += f" ({thicken_words(inlay)})" if inlay["thickened"] else ""
     # where it is poured what it holds, as the table of the fill has it: without the ridges over it
     volume = sum(one["pocket_volume"] for one in inlay["amounts"]) or inlay["pocket_volume"]
     high = fine_length(inlay["floor_high"], units)

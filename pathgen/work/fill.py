@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Literal
@@ -30,6 +30,9 @@ MEASURE = 0.1
 """The smallest part that can be measured, ml with a syringe or g with scales; common practice, no source."""
 DAM = 2.0
 """How far outside the drawing's hull a dam stands, mm; common practice, no source."""
+RIM = 3.0
+"""How wide the rim of a dam is, of wax or clay, mm: so much room one needs between two colours; common practice, no
+source."""
 ROOM = 10.0
 """Half the width, mm, from which bare wood between the parts of a drawing is kept dry: parts so far apart have a dam
 each, and a drawing that goes all the way round something is dammed inside too, as the channel of a rosette is; common
@@ -43,6 +46,7 @@ PAST = 1.0
 LEAST_INLAY = 0.4
 """What stays of a fill in the end should be as deep as this, mm, or it is soon sanded through; common practice, no
 source."""
+_SAME = 1e-6  # mm
 LEAST_LEFT = 1.0
 """Less fill than this beside the part is not worth scraping off, mm2."""
 MM3_PER_ML = 1000.0
@@ -101,7 +105,7 @@ class Amount:
     pocket: float
     """Volume of the pocket up to the surface as it stands when it is filled: the net volume."""
     overfill: float
-    """The level resin inside its dams that stands above the surface."""
+    """What stands above the surface: level resin inside its dams, or what is thickened on its pockets."""
     waste: float
     depth: tuple[float, float]
     """Least and greatest depth of the pocket below that surface."""
@@ -173,20 +177,31 @@ class Dammed:
 
 @remembered
 def dams_of(inlay: Inlay, surface: Surface, out: float) -> list[Dammed]:
-    """The dams of an inlay: one round each colour; where those would meet, one round each group of its parts.
+    """The dams of an inlay: one round each colour; where those would meet, one round each group of its parts; none of
+    a colour that is `thickened`.
 
     In each, resin covers the highest place of the drawing, and stands `overfill` above the lowest place of all where
     that is enough.
     """
     return [Dammed(colour=one.regions[0][0], inside=dam, level=_level(dam, one, surface))
-            for one, dam in _each_dam(inlay, out)]
+            for one, dam in _each_dam(inlay, out) if one.regions[0][0] not in thickened(inlay, out)]
 
 
 @lru_cache(maxsize=64)
 def lies_over(inlay: Inlay) -> BaseGeometry:
-    """Where its fill may lie before it is cut level: its pockets, and all that is inside the dams of poured resin."""
-    dams = [] if inlay.dam is None else [dam for _, dam in _each_dam(inlay, inlay.dam)]
-    return overlay.union_all([inlay.area, *dams])
+    """Where its fill may lie before it is cut level: its pockets, all that is inside the dams of poured resin, and
+    round pockets what is heaped on them."""
+    if inlay.dam is None:
+        return inlay.area
+    thick = thickened(inlay, inlay.dam)
+    return overlay.union_all([inlay.area, *(dam for one, dam in _each_dam(inlay, inlay.dam)
+                                            if one.regions[0][0] not in thick),
+                              *(_heap(inlay, shape) for colour, shape in inlay.regions if colour in thick)])
+
+
+def _heap(inlay: Inlay, shape: BaseGeometry) -> BaseGeometry:
+    """What thickened resin lies over that stands `overfill` high on a pocket: it slopes down round it."""
+    return overlay.buffer(shape, inlay.overfill)
 
 
 def left_by_edge(inlay: Inlay, part: BaseGeometry) -> BaseGeometry:
@@ -199,27 +214,31 @@ def _each_dam(inlay: Inlay, out: float) -> tuple[tuple[Inlay, BaseGeometry], ...
     """Each dam with the one colour of the inlay that it holds; slivers with nothing of the drawing in them are none."""
     each = [replace(inlay, regions=(region,)) for region in inlay.regions]
     dams = [dam_round(one, out) for one in each]
-    if any(shapely.intersects(one, other) for one, other in itertools.combinations(dams, 2)):
+    if any(shapely.dwithin(one, other, RIM - _SAME) for one, other in itertools.combinations(dams, 2)):
         dams = [dam_round(one, out, each=True) for one in each]
     return tuple((one, dam) for one, all_of_it in zip(each, dams, strict=True) for dam in shapely.get_parts(all_of_it)
                  if shapely.intersects(dam, one.area))
 
 
 @remembered
-def level_resin(inlay: Inlay, surface: Surface, out: float) -> dict[str, float]:
-    """Volume of level resin above the surface inside the dams of each colour, mm3; what several hold is shared."""
+def resin_above(inlay: Inlay, surface: Surface, out: float) -> dict[str, float]:
+    """Volume of resin above the surface of each colour, mm3: level inside its dams; where it is thickened, as high as
+    `overfill` over its pocket and, where no other is, where it slopes down round that."""
     found = dict.fromkeys((colour for colour, _ in inlay.regions), 0.0)
-    dams = dams_of(inlay, surface, out)
-    for dam in dams:
-        found[dam.colour] += _above(dam, surface, inlay, dams)
-    return found
+    for dam in dams_of(inlay, surface, out):
+        found[dam.colour] += _above(dam, surface)
+    thick = thickened(inlay, out)
+    heaps = {colour: overlay.union_all([shape, overlay.difference(_heap(inlay, shape), inlay.area)])
+             for colour, shape in inlay.regions if colour in thick}
+    return found | {colour: inlay.overfill * heap.area for colour, heap in heaps.items()}
 
 
-def undammed(inlay: Inlay) -> tuple[str, ...]:
-    """The colours that lie so near another that no dam round each can stand."""
-    dams = () if inlay.dam is None else _each_dam(inlay, inlay.dam)
+@lru_cache(maxsize=64)
+def thickened(inlay: Inlay, out: float) -> tuple[str, ...]:
+    """The colours that lie so near another that no dam round each can stand: their resin must stay where it is put."""
+    dams = _each_dam(inlay, out)
     near = {id(one) for (a, dam), (b, other) in itertools.combinations(dams, 2)
-            if a is not b and shapely.intersects(dam, other) for one in (a, b)}
+            if a is not b and shapely.dwithin(dam, other, RIM - _SAME) for one in (a, b)}
     return tuple(dict.fromkeys(one.regions[0][0] for one, _ in dams if id(one) in near))
 
 
@@ -230,8 +249,10 @@ def _level(dam: BaseGeometry, inlay: Inlay, surface: Surface) -> float:
 
 def stands_at_most(inlay: Inlay, surface: Surface, part: BaseGeometry) -> float:
     """The most that level resin stands above the part inside its dams, where it covers the highest place of the
-    drawing, mm; without a dam the most above the drawing."""
+    drawing, mm; without any dam the most above the drawing, nothing where all of it is thickened."""
     dams = [] if inlay.dam is None else dams_of(inlay, surface, inlay.dam)
+    if inlay.dam is not None and not dams:
+        return 0.0
     over = [(dam.level, overlay.intersection(dam.inside, part)) for dam in dams]
     return max((level - float(_edge_heights(there, surface).min()) for level, there in over if there.area > 0),
                default=fall_under(inlay.area, surface))
@@ -244,11 +265,11 @@ def resin_left(inlay: Inlay, surface: Surface, part: BaseGeometry) -> float:
         return 0.0
     dams = dams_of(inlay, surface, inlay.dam)
     beside = [(dam, overlay.intersection(dam.inside, left)) for dam in dams]
-    return sum(_above(replace(dam, inside=there), surface, inlay, dams) for dam, there in beside if there.area > 0)
+    return sum(_above(replace(dam, inside=there), surface) for dam, there in beside if there.area > 0)
 
 
-def _above(dammed: Dammed, surface: Surface, inlay: Inlay, dams: Sequence[Dammed]) -> float:
-    """What stands above the surface inside a dam, or part of one, and is of its colour."""
+def _above(dammed: Dammed, surface: Surface) -> float:
+    """What stands above the surface inside a dam, or part of one."""
     dam = dammed.inside
     x0, y0, x1, y1 = dam.bounds
     step = min(0.25, math.sqrt(dam.area) / 20)
@@ -257,22 +278,7 @@ def _above(dammed: Dammed, surface: Surface, inlay: Inlay, dams: Sequence[Dammed
     inside = shapely.contains_xy(dam, x, y)
     x, y = x[inside], y[inside]
     # of the points inside only their mean counts: their number follows the edge less closely than the area
-    return float(((dammed.level - surface.height(x, y)) * _share(dammed, inlay, dams, x, y)).mean() * dam.area)
-
-
-def _share(dammed: Dammed, inlay: Inlay, dams: Sequence[Dammed], x: Floats, y: Floats) -> Floats:
-    """(n,) how much of what stands over places inside a dam is of its colour: all over what is drawn in it, nothing
-    over what is drawn in another, and in equal parts where dams of several hold it."""
-    others = [other.inside for other in dams
-              if other.colour != dammed.colour and shapely.intersects(other.inside, dammed.inside)]
-    if not others:
-        return np.ones(len(x))
-    drawn = [shape for _, shape in inlay.regions]
-    shapely.prepare([*others, *drawn])
-    share = 1.0 / (1 + sum(shapely.contains_xy(other, x, y) for other in others))
-    for colour, shape in inlay.regions:
-        share[shapely.contains_xy(shape, x, y)] = float(colour == dammed.colour)
-    return share
+    return float((dammed.level - surface.height(x, y)).mean() * dam.area)
 
 
 def _edge_heights(area: BaseGeometry, surface: Surface) -> Floats:

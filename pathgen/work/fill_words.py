@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pathgen.base.plain import joined
+from pathgen.base.plain import capital, joined
 from pathgen.base.units import format_length
 from pathgen.work.features import Inlay
-from pathgen.work.fill import fall_under, pours_of, stands_at_most, undammed
+from pathgen.work.fill import fall_under, pours_of, stands_at_most, thickened
 
 if TYPE_CHECKING:
     from pathgen.work.clamping import Clamping
@@ -55,22 +55,28 @@ def to_fill(inlay: Inlay, work: Clamping) -> list[str]:
 
 
 def before_second_cut(inlay: Inlay, work: Clamping, near: float) -> list[str]:
-    """What to do before a fill is cut level, `near` mm round it and inside its dam: to wait, to scrape off what lies
-    further out, and to measure how high it stands."""
-    stands = format_length(inlay.overfill, work.units)
-    what, lines = "pieces" if inlay.fill == "piece" else "cured fill", to_wait(inlay)
+    """What to do before a fill is cut level, `near` mm round it and inside its dams: all that may end in more resin
+    while the dam stands; then to take that off, and to scrape off what lies further out."""
+    lines = to_measure(inlay, work)
     if dammed(inlay):
-        lines.append("Take the dam off, tape, wax or clay, and what is left of it: the cutter runs over its place.")
+        lines.append("Then take the dam off, tape, wax or clay, and what is left of it: the cutter runs over its "
+                     "place.")
     if inlay.fill == "resin":
-        lines.append(f"Scrape off what has run out of the dam and lies more than {format_length(near, work.units)} "
-                     "from the drawing, level with the wood: layer by layer only the rest is cut down.")
-    return [
-        *lines,
-        # what stands higher than the job's overfill meets the first pass too deep
-        f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
-        f"the job's overfill. If it is higher, set overfill to what you measured and {work.board.names.again}: the "
-        "first pass would go too deep.", *_sunk(inlay, work),
-    ]
+        lines.append(f"Scrape off what has run out{' of the dam' * dammed(inlay)} and lies more than "
+                     f"{format_length(near, work.units)} from the drawing, level with the wood: layer by layer only "
+                     "the rest is cut down.")
+    return lines
+
+
+def to_measure(inlay: Inlay, work: Clamping) -> list[str]:
+    """To wait for the cure and to measure: what may end in another build, or in another pour and its days."""
+    stands = format_length(inlay.overfill, work.units)
+    what = "pieces" if inlay.fill == "piece" else "cured fill"
+    # what stands higher than the job's overfill meets the first pass too deep
+    return [*to_wait(inlay),
+            f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
+            f"the job's overfill. If it is higher, set overfill to what you measured and {work.board.names.again}: the "
+            "first pass would go too deep.", *_sunk(inlay, work)]
 
 
 def to_wait(inlay: Inlay) -> list[str]:
@@ -93,7 +99,9 @@ def _pour_deep(inlay: Inlay, work: Clamping) -> str:
     said = f"The pour is {format_length(deep, work.units)} deep: "
     if most is not None and pours_of(deep, most) > 1:
         return f"{said}part it into pours of {format_length(most, work.units)} at most: more at once boils and shrinks."
-    return f"{said}more at once than the sheet allows boils and shrinks."
+    if most is not None:
+        return f"{said}its sheet allows {format_length(most, work.units)} at once."
+    return f"{said}look up in its sheet how much it allows at once. More boils and shrinks."
 
 
 def _levelling(inlay: Inlay, work: Clamping) -> str:
@@ -105,15 +113,17 @@ def _levelling(inlay: Inlay, work: Clamping) -> str:
                 "that much higher above the lowest.")
     runs = "runs out over a flat face" if work.surface.is_flat else \
         "runs off a curved board, so that the pocket's high side is left short"
-    thick = "use a resin thickened as its maker's sheet allows"
-    near = undammed(inlay)
+    near = too_near(inlay)
     rest = [colour for colour, _ in inlay.regions if colour not in near]
-    hold = f"{thick}, as these colours lie too near each other for a dam round each" if not rest else \
-        f"dam round {'each colour' if inlay.regions[1:] else 'the drawing'} with tape, wax or clay, or {thick}"
-    if near and rest:
-        hold = f"dam round {joined(rest)} with tape, wax or clay; for {joined(near)}, which lie too near each other " \
-               f"for a dam round each, {thick}"
-    return f"Liquid resin levels itself and {runs}: {hold}.{here}"
+    of = f" of {joined(near)}" if near and rest else ""
+    thick = f"thicken the resin{of} as its maker's sheet allows, so that it stays where it is put, and put each " \
+            "colour into its own pockets with a syringe or spatula: they lie too near each other for a dam round each"
+    if not rest:
+        return f"Liquid resin levels itself and {runs}: {thick}. No dam is built here."
+    whose = joined(rest) if near else "each colour" if inlay.regions[1:] else "the drawing"
+    or_thick = "" if near else ", or use a resin thickened as its maker's sheet allows"
+    return f"Liquid resin levels itself and {runs}: dam round {whose} with tape, wax or clay{or_thick}.{here}" + (
+        f" {capital(thick)}." if near else "")
 
 
 def _pieces_stand(inlay: Inlay, work: Clamping) -> str:
@@ -150,4 +160,9 @@ def _sunk(inlay: Inlay, work: Clamping) -> list[str]:
 
 def dammed(inlay: Inlay) -> bool:
     """Whether any dam is told of: not where all colours lie too near each other for one round each."""
-    return inlay.fill == "resin" and len(undammed(inlay)) < len(inlay.regions)
+    return inlay.fill == "resin" and len(too_near(inlay)) < len(inlay.regions)
+
+
+def too_near(inlay: Inlay) -> tuple[str, ...]:
+    """The colours of poured resin that lie too near each other for a dam round each: it is thickened."""
+    return () if inlay.dam is None else thickened(inlay, inlay.dam)

@@ -18,7 +18,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.units import axes_words, coarse_length, format_length
 from pathgen.work.features import Cutouts, Engraving, Holes, Inlay, Marks, Named, OutlineCut, Pieces, Slots, Surfacing
 from pathgen.work.fill import LEAST_LEFT, PAST, SMEAR, left_by_edge
-from pathgen.work.fill_words import STAY, before_second_cut, to_fill, to_wait
+from pathgen.work.fill_words import STAY, before_second_cut, to_fill, to_measure
 
 if TYPE_CHECKING:
     from pathgen.work.clamping import Clamping
@@ -430,7 +430,7 @@ class Hover(_Within[Marks]):
         return f"look over the witness marks, spindle off, before the second cut of {self.over.name}"
 
     def before(self, work: Clamping) -> list[str]:
-        return to_wait(self.over)
+        return to_measure(self.over, work)
 
     def at_start(self, work: Clamping) -> list[str]:
         hover, off = (format_length(v, work.units) for v in (self.feature.hover, self.feature.errors_limit))

@@ -1,5 +1,7 @@
 """Lengths as makers write them."""
 
+import math
+
 import pytest
 
 from pathgen.base.units import INCH, format_length, in_mm, parse_length, volume_words, written_alike
@@ -33,6 +35,9 @@ def test_in_words():
     assert format_length(0.6) == "0.6 mm"
     assert format_length(25.4, "in") == "1 in"
     assert format_length(INCH / 8, "in") == "0.125 in"
+    assert [format_length(INCH / n, "in") for n in (32, 64)] == ["0.03125 in", "0.015625 in"], "a cutter's name"
+    assert format_length(3.0, "in") == "0.1181 in"
+    assert format_length(math.inf, "in") == "inf in"
     assert format_length(-0.00001) == "0 mm"
     assert format_length(100.0) == "100 mm"
 

@@ -253,7 +253,6 @@ def test_slots_deeper_than_wood_and_flute_bear_are_told_both_limits(job_file):
 
 
 def test_what_a_board_without_a_surface_is_told_to_leave_out_is_what_it_has(job_file):
-    """Dots are always filled."""
     no_curve = SMALL.replace("radius = 304.8", 'radius = "flat"').replace("thickness = 8.0", "thickness = 6.5")
     dots = '[dots]\ndiameter = 6.0\ndepth = 1.0\ncutters = ["slot"]\n[slots]'
 
@@ -264,7 +263,10 @@ def test_what_a_board_without_a_surface_is_told_to_leave_out_is_what_it_has(job_
 
     dotted = no_curve.replace("[slots]", dots, 1)
     assert told(dotted).endswith('add [surface] and under it finish = "..", the ball end that finishes, '
-                                 "and make [board] thickness less; or leave [dots] out")
+                                 "and make [board] thickness less; or write fill = \"none\" in [dots], and level what "
+                                 "you fill by hand")
+    by_hand = clamping_of(load_job(job_file(dotted.replace("depth = 1.0", 'depth = 1.0\nfill = "none"'))))
+    assert [inlay.fill for inlay in by_hand.inlays] == ["none"], "what was advised is taken"
 
 
 @pytest.mark.parametrize("depth", ["4.7", "5.5", "6.4", "20.0"])

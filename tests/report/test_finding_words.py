@@ -116,6 +116,7 @@ def test_where_a_second_cut_goes():
     assert _where_cut({"area": "board", "blend": 5.0}, "plate", "mm") == "over the whole plate"
     assert _where_cut({"area": "inlay", "blend": 5.0}, "plate", "mm") == \
         "over the inlay, 5 mm round it and all inside its dam"
+    assert _where_cut({"area": "inlay", "blend": 5.0}, "plate", "mm", dams=False) == "over the inlay, 5 mm round it"
 
 
 def test_a_remedy_that_asks_ends_in_its_own_sign():

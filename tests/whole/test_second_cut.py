@@ -18,7 +18,7 @@ from pathgen.programs.around import Around
 from pathgen.programs.paths import path_of
 from pathgen.report import fill_findings
 from pathgen.work import fill, operations
-from pathgen.work.fill import DAM, level_resin
+from pathgen.work.fill import DAM, resin_above
 from pathgen.work.operations import CutAgain
 from tests import random_jobs
 from tests.small_board import built, cutter, job, left_by_ball, moves, svg, text_of
@@ -150,7 +150,7 @@ def test_a_skim_takes_what_it_says(tmp_path):
     said = result.report["inlays"][0]["second_cut"]
     board, pocket = result.plan.clamping.board.outline.area, result.verification.pockets[0].area
     assert said["wood_volume"] == pytest.approx(0.2 * (board - pocket), abs=0.1)
-    dams = level_resin(result.plan.clamping.inlays[0], result.plan.clamping.board.surface, DAM)
+    dams = resin_above(result.plan.clamping.inlays[0], result.plan.clamping.board.surface, DAM)
     assert said["fill_volume"] == pytest.approx(sum(dams.values()) + 0.2 * pocket, rel=1e-3)
     assert said["depth_left"][1] == pytest.approx(1.3, abs=1e-3)
     assert not said["repeats_first_pass"]

@@ -14,19 +14,22 @@ from manifold3d import CrossSection, Manifold, OpType
 
 import pathgen
 from pathgen.base.surface import Surface
+from pathgen.base.units import parse_length
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.instructions import before_start
-from pathgen.report.fill_findings import edge_to_edge
+from pathgen.report.fill_findings import edge_to_edge, overfill_warnings
 from pathgen.report.filling import amounts
 from pathgen.report.filltext import batch_cells
 from pathgen.report.pictures.shaded import shaded_board
 from pathgen.report.text import finding_lines
 from pathgen.work import fill
 from pathgen.work.features import Inlay, PlacedSize
-from pathgen.work.fill import Resin, amount, batch_of, dam_round, fall_under, level_resin, second_cut
+from pathgen.work.fill import Resin, amount, batch_of, dam_round, fall_under, resin_above, second_cut
 from tests.small_board import ART, SLOT_CUTTER, built, job, left_by_ball, svg, text_of
 
 RADIUS = "radius = { nut = 254.0, end = 300.0 }"
+NEAR_DAM = {"waste = 0.25": "waste = 0.25\ndam = 0.5"}
+"""The two colours are 4 mm apart: a dam so near each leaves room for a rim of 3 mm."""
 
 
 def test_amounts_of_round_numbers():
@@ -128,14 +131,14 @@ def test_resin_also_fills_the_wood_that_the_first_cut_left(tmp_path):
 
 
 def test_pockets_in_a_flat_board_are_cylinders_and_prisms(tmp_path):
-    result = built(tmp_path, resolution=0.05, changes={RADIUS: 'radius = "flat"'})
+    result = built(tmp_path, resolution=0.05, changes={RADIUS: 'radius = "flat"', **NEAR_DAM})
     found = {a.colour: a for a in amounts(result.plan, result.verification, 0)}
     disc, prism = np.pi * 8.0**2, 12.0 * 9.0 - (4 - np.pi) * 1.0**2  # corners of the cutter's radius
     assert found["#225577"].pocket == pytest.approx(1.5 * disc, rel=4e-3)
     assert found["#cc8833"].pocket == pytest.approx(1.5 * prism, rel=4e-3)
     assert found["#cc8833"].depth == pytest.approx((1.5, 1.5), abs=1e-3)
-    # a dam 2 mm round the disc, and one 2 mm round the drawn rectangle: two colours never stand in one dam
-    above = 0.7 * np.pi * 10.0**2, 0.7 * (12.0 * 9.0 + 2.0 * 42.0 + np.pi * 2.0**2)
+    # a dam 0.5 mm round the disc, and one round the drawn rectangle: two colours never stand in one dam
+    above = 0.7 * np.pi * 8.5**2, 0.7 * (12.0 * 9.0 + 0.5 * 42.0 + np.pi * 0.5**2)
     assert [found[c].overfill for c in ("#225577", "#cc8833")] == pytest.approx(above, rel=1e-3)
     needed = [1.5 * area + over + 1000.0 for area, over in zip((disc, prism), above, strict=True)]  # 1 ml each is lost
     assert [a.needed for a in found.values()] == pytest.approx(needed, rel=4e-3)
@@ -161,12 +164,12 @@ def test_level_resin_on_a_cylinder_against_the_segment_of_its_circle():
     band = 30.0 * (under(12.0) + under(8.0)) + 2 * 2.0 * (under(10.0) + under(6.0))
     quarter, centroid = np.pi, 4 * 2.0 / (3 * np.pi)  # of a quarter disc of radius 2
     corners = 2 * quarter * sum((y + centroid) ** 2 / 200.0 for y in (10.0, 6.0))
-    assert level_resin(inlay, surface, 2.0)["#000000"] == pytest.approx(band + corners, rel=2e-3)
+    assert resin_above(inlay, surface, 2.0)["#000000"] == pytest.approx(band + corners, rel=2e-3)
     # an overfill that reaches the crest and more: as much again over the whole dam
     high = replace(inlay, overfill=1.5)
     more = 1.5 - (100.0 - np.sqrt(100.0**2 - 12.0**2))
     dam = 30.0 * 16.0 + 2.0 * 92.0 + np.pi * 2.0**2
-    assert level_resin(high, surface, 2.0)["#000000"] == pytest.approx(band + corners + more * dam, rel=2e-3)
+    assert resin_above(high, surface, 2.0)["#000000"] == pytest.approx(band + corners + more * dam, rel=2e-3)
 
 
 def test_a_ring_is_dammed_inside_too_where_there_is_room():
@@ -179,7 +182,7 @@ def test_a_ring_is_dammed_inside_too_where_there_is_room():
                       placed=(PlacedSize(width=2 * inner + 12.0, height=2 * inner + 12.0, share=1.0),))
         area = np.pi * ((inner + 8.0) ** 2 - (inner - 2.0) ** 2 * wide)
         assert dam_round(inlay, 2.0).area == pytest.approx(area, rel=1e-3)
-        assert level_resin(inlay, level, 2.0)["#000000"] == pytest.approx(0.4 * area, rel=1e-3)
+        assert resin_above(inlay, level, 2.0)["#000000"] == pytest.approx(0.4 * area, rel=1e-3)
 
 
 @pytest.mark.parametrize(("leaves", "far", "dry"), [(12, 40.0, True), (12, 13.0, False), (3, 40.0, None)])
@@ -217,10 +220,10 @@ def test_a_sliver_that_the_geometry_library_leaves_is_no_dam(monkeypatch):
     dot = shapely.Point(30.0, 2.0).buffer(4.0)
     top = Surface(thickness=6.0, radius_nut=254.0, radius_end=254.0, length=100.0)
     inlay = Inlay(name="sliver", regions=(("#225577", dot),), depth=1.0, overfill=0.4, dam=2.0)
-    whole = level_resin(replace(inlay, name="whole"), top, 2.0)
+    whole = resin_above(replace(inlay, name="whole"), top, 2.0)
     beside = shapely.box(40.0, 2.0, 40.001, 2.001)
     monkeypatch.setattr(fill, "dam_round", lambda *_, **__: shapely.union(dam_round(inlay, 2.0), beside))
-    assert level_resin(inlay, top, 2.0) == whole
+    assert resin_above(inlay, top, 2.0) == whole
 
 
 def test_each_colour_of_a_pour_has_dams_of_its_own():
@@ -230,39 +233,29 @@ def test_each_colour_of_a_pour_has_dams_of_its_own():
     inlay = Inlay(name="i", regions=(("#000000", one), ("#ffffff", other)), depth=1.5, overfill=0.4,
                   placed=(PlacedSize(width=140.0, height=10.0, share=1.0),))
     round_one, round_other = (a + 2.0 * rim + np.pi * 2.0**2 for a, rim in ((100.0, 40.0), (400.0, 100.0)))
-    found = level_resin(inlay, level, 2.0)
+    found = resin_above(inlay, level, 2.0)
     assert found == pytest.approx({"#000000": 0.4 * round_one, "#ffffff": 0.4 * round_other}, rel=1e-3)
     # one colour on either side of the other: a dam round both of its parts would hold the other's resin
     apart = replace(inlay, regions=(("#000000", shapely.box(60, -5, 70, 5)),
                                     ("#ffffff", shapely.union(one, other))))
-    found = level_resin(apart, level, 2.0)
+    found = resin_above(apart, level, 2.0)
     assert found == pytest.approx({"#000000": 0.4 * round_one, "#ffffff": 0.4 * (round_one + round_other)}, rel=1e-3)
 
 
-@pytest.mark.parametrize("apart", [1.0, 3.9, 4.1])
-def test_what_the_dams_of_two_colours_would_both_hold_is_counted_once(apart):
-    """Derived: two squares of 10 mm on a level face; between them lies a strip that is 2 mm from both."""
+@pytest.mark.parametrize("apart", [0.0, 1.0, 6.9, 7.1])
+def test_colours_with_no_room_for_the_rims_of_two_dams_are_thickened(apart):
+    """Derived: two squares of 10 mm on a level face, with a dam 2 mm outside each and a rim of 3 mm between, or heaped
+    as high as overfill, over as much round them, but not over each other."""
     level = Surface(thickness=5.0, radius_nut=np.inf, radius_end=np.inf, length=200.0)
     regions = (("#000000", shapely.box(10, 0, 20, 10)), ("#ffffff", shapely.box(20 + apart, 0, 30 + apart, 10)))
     inlay = Inlay(name=f"{apart}", regions=regions, depth=1.5, overfill=0.4, dam=2.0)
-    dammed = [shape.buffer(2.0, 64) for _, shape in regions]
-    found = level_resin(inlay, level, 2.0)
-    assert sum(found.values()) == pytest.approx(0.4 * shapely.union_all(dammed).area, rel=0.003)
-    assert found["#000000"] == pytest.approx(found["#ffffff"], rel=0.003)
-    assert fill.undammed(inlay) == (("#000000", "#ffffff") if apart < 4.0 else ())
-
-
-def test_what_lies_inside_another_colours_dam_is_filled_over_all_of_it():
-    """Derived: a disc of 10 mm inside a ring that begins 1 mm outside it; half of its dam would be less than it takes.
-    """
-    level = Surface(thickness=5.0, radius_nut=np.inf, radius_end=np.inf, length=200.0)
-    disc = shapely.Point(50, 0).buffer(10, 64)
-    ring = shapely.Point(50, 0).buffer(15, 64).difference(shapely.Point(50, 0).buffer(11, 64))
-    found = level_resin(Inlay(name="i", regions=(("#000000", disc), ("#ffffff", ring)), depth=1.5, overfill=0.4), level,
-                        2.0)
-    between = np.pi * (11**2 - 10**2)
-    assert found["#000000"] == pytest.approx(0.4 * (disc.area + between / 2), rel=0.01)
-    assert sum(found.values()) == pytest.approx(0.4 * np.pi * 17**2, rel=0.003)
+    near = apart < 7.0
+    assert fill.thickened(inlay, 2.0) == (("#000000", "#ffffff") if near else ())
+    out = 0.4 if near else 2.0
+    over = regions[0][1].buffer(out, 64).area - 10.0 * out * (apart == 0.0)
+    assert resin_above(inlay, level, 2.0) == pytest.approx(dict.fromkeys(("#000000", "#ffffff"), 0.4 * over), rel=0.003)
+    assert fill.lies_over(inlay).area == pytest.approx(
+        shapely.union_all([shape.buffer(out, 64) for _, shape in regions]).area, rel=0.003)
 
 
 @pytest.mark.parametrize(("changes", "words"), [
@@ -356,7 +349,7 @@ def test_how_far_the_surface_falls_under_a_drawing():
 
 @pytest.fixture(scope="module")
 def narrow_radius(tmp_path_factory):
-    return built(tmp_path_factory.mktemp("fill"), resolution=0.4, changes={RADIUS: "radius = 100.0"},
+    return built(tmp_path_factory.mktemp("fill"), resolution=0.4, changes={RADIUS: "radius = 100.0", **NEAR_DAM},
                  extra='\n[marks]\ncutter = "flat"\n')
 
 
@@ -380,46 +373,55 @@ def test_the_cured_fill_is_measured_before_the_second_cut(narrow_radius):
     clamping = narrow_radius.plan.clamping
     measure = "it must be no higher than 0.7 mm, the job's overfill"
     before = {o: " ".join(before_start(clamping, step_of(narrow_radius, o))) for o in ("pocket", "hover", "resurface")}
-    assert [measure in words for words in before.values()] == [False, False, True]
-    assert "set overfill to what you measured and build again" in before["resurface"]
+    assert [measure in words for words in before.values()] == [False, True, False]
+    assert "set overfill to what you measured and build again" in before["hover"]
 
 
 def step_of(result, operation):
     return next(s for s in result.plan.clamping.steps if s.operation.name == operation)
 
 
-@pytest.mark.parametrize(("apart", "found"), [(3.9, True), (4.1, False), (0.0, False)])
+@pytest.mark.parametrize(("apart", "found"), [(6.9, True), (7.1, False), (0.0, False)])
 def test_colours_whose_dams_would_meet_are_noted(tmp_path, apart, found):
-    """2 mm to each side, by default; those that touch are warned of as such."""
+    """2 mm to each side, by default, and 3 mm for a rim between; those that touch are warned of as such. All that is
+    said is of one kind: of a dam round each, or of thickened resin and no dam."""
     art = svg('<rect x="5" y="10" width="10" height="9" fill="#225577"/>'
               f'<rect x="{15 + apart}" y="10" width="10" height="9" fill="#cc8833"/>')
     result = built(tmp_path, art=art, resolution=0.4)
     findings = result.report["checks"]["findings"]
     near = [f for f in findings if f["code"] == "colours-near"]
     assert bool(near) == found
-    how = step_of(result, "pocket").operation.afterwards(result.plan.clamping)[-1]
-    assert ("dam round each colour with tape" in how) == (apart > 4.0)
-    assert ("too near each other for a dam round each" in how) == (apart < 4.0)
+    how, dammed = step_of(result, "pocket").operation.afterwards(result.plan.clamping)[-1], apart > 7.0
+    assert ("dam round each colour with tape" in how) == dammed
+    assert ("No dam is built here" in how) == (not dammed)
     assert ("colours-touch" in {f["code"] for f in findings}) == (apart == 0.0)
     lines = finding_lines(result.report["checks"], "mm")
-    assert any("3.9 mm apart" in line for line in lines) == found  # in the report, and not on a terminal
-    assert not any("mm apart" in line for line in finding_lines(result.report["checks"], "mm", terminal=True))
-    page = result.files(shaded=False)["setup.html"]
+    assert any("6.9 mm apart" in line for line in lines) == found
+    page, text = (result.files()[name] for name in ("setup.html", "report.txt"))
     assert "clear resin ready too" in page
-    assert ("have tape, wax or clay ready" in page) == ("Take the dam off" in page) == (apart > 4.0)
+    for words in (page, text):
+        assert ("ake the dam off" in words, "level resin inside the dam" in words) == (dammed, dammed)
+        assert ("thicken the resin: its colours lie too near each other" in words) == (not dammed)
+    assert ("have tape, wax or clay ready" in page, "line round the fill is the dam" in page) == (dammed, dammed)
+    assert ("Have a thickener ready" in page) == (not dammed)
+    inlay = result.report["inlays"][0]
+    assert (inlay["thickened"] == []) == dammed
+    # both heaped 0.7 mm high, 0.7 mm round each
+    assert (sum(one["overfill_volume"] for one in inlay["amounts"]) < 0.7 * 2 * 11.4 * 10.4) == (not dammed)
     if found:
-        assert "#225577 and #cc8833 are 3.9 mm apart" in near[0]["got"]
-        assert near[0]["allowed"].startswith("4 mm or more")
+        assert "#225577 and #cc8833 are 6.9 mm apart" in near[0]["got"]
+        assert near[0]["allowed"].startswith("7 mm or more")
 
 
 def test_of_three_colours_of_a_pour_the_two_that_lie_near_each_other_alone_are_thickened(tmp_path):
     """All three were told to be: a dam round the third is better, as its maker's sheet has the resin."""
     art = svg("".join(f'<rect x="{x}" y="10" width="5" height="8" fill="{colour}"/>'
-                      for x, colour in ((4, "#225577"), (16, "#cc8833"), (22, "#338844"))))
+                      for x, colour in ((2, "#225577"), (17, "#cc8833"), (24, "#338844"))))
     result = built(tmp_path, art=art, resolution=0.4)
     how = step_of(result, "pocket").operation.afterwards(result.plan.clamping)[-1]
-    assert "dam round #225577 with tape, wax or clay; for #cc8833 and #338844, which lie too near each other for a " \
-           "dam round each, use a resin thickened" in how
+    assert "dam round #225577 with tape, wax or clay." in how
+    assert "Thicken the resin of #cc8833 and #338844 as its maker's sheet allows" in how
+    assert "No dam is built" not in how
     (near,) = [f["remedy"] for f in result.report["checks"]["findings"] if f["code"] == "colours-near"]
     assert near.startswith("thicken the resin of #cc8833 and #338844 so that it stays where it is put, or write an "
                            "[[inlay]] for each of them: ")
@@ -461,7 +463,7 @@ def test_a_wall_is_offered_only_where_each_colour_stays_open_beside_it(tmp_path,
 
 
 @pytest.mark.parametrize(("bars", "found"), [
-    ("M5,5H29V9H5Z M5,21H29V25H5Z", True), ("M5,5H29V9H5Z", False),
+    ("M5,3H29V6H5Z M5,24H29V27H5Z", True), ("M5,3H29V6H5Z", False),
 ])
 def test_a_colour_inside_the_dam_of_another_is_noted(tmp_path, bars, found):
     """Further from it than both dams are wide, and still within the taut thread."""
@@ -474,7 +476,7 @@ def test_a_colour_inside_the_dam_of_another_is_noted(tmp_path, bars, found):
 def test_colours_inside_dams_of_others_are_told_in_one_line(tmp_path):
     """Six colours in the bow of a seventh: as many pairs."""
     dots = "".join(f'<circle cx="{9.5 + 3 * n}" cy="15" r="1" fill="#cc88{n}3"/>' for n in range(6))
-    bow = '<path d="M5,5H29V9H5Z M5,21H29V25H5Z" fill="#225577"/>'
+    bow = '<path d="M5,3H29V6H5Z M5,24H29V27H5Z" fill="#225577"/>'
     near = [f["got"] for f in built(tmp_path, art=svg(bow + dots), resolution=0.4).report["checks"]["findings"]
             if f["code"] == "colours-near" and "inside the dam" in f["got"]]
     assert len(near) == 1
@@ -523,14 +525,17 @@ def test_stages_say_what_they_cost_and_what_stays_near_within_them(tmp_path):
     told = re.search(r"each stage: (.*?) \((.*?)\), (.*?) thickened", found["colours-touch"]["remedy"])
     assert set(told[1].split(" then ")[1].split(" with ")) == {"#cc8833", "#338844"}
     assert told[2] == f"1 more cure and 1 more second cut of about {minutes} min"
-    assert told[3] in ("with the resin of #cc8833 and #338844", "with the resin of #338844 and #cc8833")
+    # without lap the stages were told of in one build, and lap in the next
+    lap, resin = told[3].split(", and the resin of ")
+    assert lap == "with lap = 0.3 in the first, so that no sliver stays between them"
+    assert resin in ("#cc8833 and #338844", "#338844 and #cc8833")
     assert found["colours-near"]["got"].startswith("#cc8833 and #338844 are 1 mm apart: level resin")
 
 
 def test_pairs_that_the_proposed_stages_part_are_not_told_to_be_near(tmp_path):
-    """Three bars side by side, the third 1 mm from the second: it goes into the first one's stage, 5 mm off."""
+    """Three bars side by side, the third 1 mm from the second: it goes into the first one's stage, 8 mm off."""
     bars = "".join(f'<rect x="{x}" y="4" width="{w}" height="9" fill="{colour}"/>' for x, w, colour in (
-        (4, 8, "#225577"), (12, 5, "#cc8833"), (18, 4, "#338844")))
+        (4, 8, "#225577"), (12, 7, "#cc8833"), (20, 4, "#338844")))
     report = built(tmp_path, art=svg(bars), resolution=0.4).report
     assert report["inlays"][0]["proposed_stages"] == [["#225577", "#338844"], ["#cc8833"]]
     assert "colours-near" not in {f["code"] for f in report["checks"]["findings"]}
@@ -594,17 +599,30 @@ def test_an_advised_lap_is_written_as_the_job_holds_it(tmp_path, units, written)
 
 @pytest.mark.in_every_run(2)
 @pytest.mark.parametrize(("overfill", "codes"), [
-    (0.2, {"resin-levels"}), (0.4, {"resin-levels"}), (0.7, set()), (3.5, {"much-overfill"}),
+    (0.2, {"resin-levels"}), (0.34, {"resin-levels"}), (0.38, set()), (3.5, {"much-overfill"}),
 ])
 def test_overfill_too_small_for_level_resin_or_larger_than_any_shops(tmp_path, overfill, codes):
-    """The dam stands 2 mm outside what reaches 8 mm off the crown: 100 - sqrt(100^2 - 10^2) = 0.50 mm lower."""
-    changes = {"overfill = 0.7": f"overfill = {overfill}", RADIUS: "radius = 100.0"}
+    """The dam stands 0.5 mm outside what reaches 8 mm off the crown: 100 - sqrt(100^2 - 8.5^2) = 0.36 mm lower."""
+    changes = {"overfill = 0.7": f"overfill = {overfill}", RADIUS: "radius = 100.0", **NEAR_DAM}
     result = built(tmp_path, resolution=0.4, changes=changes)
     found = {f["code"]: f for f in result.report["checks"]["findings"]}
     assert found.keys() & {"resin-levels", "much-overfill"} == codes
     after = " ".join(step_of(result, "pocket").operation.afterwards(result.plan.clamping))
     assert ("Level resin cannot do both here" in after) == ("resin-levels" in codes)
     assert all(found[code]["severity"] == "warn" for code in codes)
+
+
+@pytest.mark.parametrize("radius", [97.0, 100.0, 103.3, 111.1])
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_the_overfill_that_is_named_is_enough(tmp_path, radius, units):
+    """Its rounded words were not: told to write 0.043 in makers were told so again."""
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, changes={
+        "overfill = 0.7": "overfill = 0.2", RADIUS: f"radius = {radius}", **NEAR_DAM})))
+    clamping = replace(clamping, units=units)
+    inlay, = clamping.inlays
+    found, = overfill_warnings(clamping, inlay)
+    named = parse_length(re.search(r"make overfill ([\d.]+ \w+)", found.remedy)[1])
+    assert not list(overfill_warnings(clamping, replace(inlay, overfill=named)))
 
 
 @pytest.mark.in_every_run(0)

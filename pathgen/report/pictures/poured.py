@@ -20,7 +20,8 @@ Levels = tuple[tuple[BaseGeometry, float], ...]
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Pour:
-    """The fill of one inlay: what is inside each dam, with the resin's height over the bed, mm; no dam round pieces."""
+    """The fill of one inlay: what is inside each dam, with the resin's height over the bed, mm; no dam round pieces,
+    nor round thickened resin."""
 
     inlay: Inlay
     levels: Levels
@@ -40,7 +41,8 @@ class Pour:
         """`filled`, with level resin, or pieces, on what lay under it: the `heights` before, and their fill."""
         code, fill, top = self.code_in(filled), filled.fill.copy(), filled.heights.copy()
         drawn = filled.grid.covered(self.inlay.area)
-        swollen = (fill == code) & (~drawn | bool(self.levels))
+        dammed = filled.grid.covered(self.dam) if self.dam is not None else np.zeros_like(drawn)
+        swollen = (fill == code) & (~drawn | dammed)
         fill[swollen], top[swollen] = heights.fill[swollen], heights.heights[swollen]
         top[(fill == code) & drawn] -= np.float32(self.lower)
         for dam, level in self.levels:
@@ -50,10 +52,10 @@ class Pour:
 
 
 def pours_of(planned: Plan) -> list[Pour]:
-    """Of each inlay that resin is poured into, or pieces are let into."""
+    """Of each inlay that is filled."""
     clamping, found = planned.clamping, []
     for inlay, dams in zip(clamping.inlays, planned.dams, strict=True):
-        if dams or inlay.fill == "piece":
+        if inlay.fill != "none":
             stands = clamping.ground(inlay)
             found.append(Pour(inlay=inlay, levels=tuple((one.inside, one.level + stands) for one in dams),
                               lower=inlay.overfill - clamping.stands(inlay)))

@@ -9,13 +9,22 @@ from pathgen.base.markup import Element, element
 from pathgen.base.units import format_length, tiny_length, tiny_unit_words, volume_words
 from pathgen.programs.instructions import cutter_words
 from pathgen.report.budget import ROOT_WORDS, budget_cells, cents_words
-from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, display_lines, measuring_lines
+from pathgen.report.filltext import (
+    ONE_BATCH,
+    ONE_BATCH_WORDS,
+    above_words,
+    batch_cells,
+    display_lines,
+    is_dammed,
+    measuring_lines,
+    mix_words,
+    thicken_words,
+)
 from pathgen.report.letting_in import piece_line, stock_words
 from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.pictures.measuring import measuring_picture
 from pathgen.report.sheet.parts import chapter, listed, scrolling, table
 from pathgen.work.clamping import Clamping
-from pathgen.work.fill_words import dammed
 
 e = element
 
@@ -27,14 +36,13 @@ def to_have_ready(clamping: Clamping, report: dict[str, Any]) -> Element:
     rows = [[cutter_words(cutter, clamping.units),
              listed([e("a", str(s.number), href=f"#program-{s.order}") for s in steps if s.cutter.name == name])]
             for name, cutter in cutters.items()]
-    left = [(inlay, row) for inlay, row in zip(clamping.inlays, report["inlays"], strict=True)
-            if not clamping.levelled_before(inlay)]
-    inlays = [row for _, row in left]
+    inlays = [row for inlay, row in zip(clamping.inlays, report["inlays"], strict=True)
+              if not clamping.levelled_before(inlay)]
     return chapter("ready", "To have ready", table(["Cutter", "Programs"], rows),
-                   _fill(inlays, dams=any(dammed(inlay) for inlay, _ in left)), _pieces(inlays, clamping.units))
+                   _fill(inlays), _pieces(inlays, clamping.units))
 
 
-def _fill(inlays: Sequence[dict[str, Any]], *, dams: bool) -> list[Element | None]:
+def _fill(inlays: Sequence[dict[str, Any]]) -> list[Element | None]:
     """How much resin of each colour, as the simulated pockets hold it; nothing where none is poured."""
     rows = []
     for inlay in inlays:
@@ -49,15 +57,17 @@ def _fill(inlays: Sequence[dict[str, Any]], *, dams: bool) -> list[Element | Non
     head = ["Colour", "For", "Pockets hold", "Needed", "Mix", "Weighs", "Parts"]
     keep = [k for k in range(len(head)) if k < 5 or any(row[k] for row in rows)]
     shared = any(inlay["batch"] for inlay in inlays)
+    thick = "".join(f"Have a thickener ready that the resin maker's sheet allows. For {inlay['name']} "
+                    f"{thicken_words(inlay)}. " for inlay in inlays if inlay["thickened"])
     return [
         e("h3", "Fill"),
         scrolling(table([head[k] for k in keep], [[row[k] for k in keep] for row in rows]), "Fill by colour"),
-        e("p", "Needed is level resin inside the dam (a rim of tape, wax or clay round each colour; what two would "
-               "hold is shared) and what is lost in the cup. Mix is what can be measured: never less, so that the "
-               "ratio of the resin's sheet is kept within 2 %."),
+        e("p", f"Needed is {above_words(inlays)}, with what the pockets hold and what is lost in the cup. Mix is "
+               f"{mix_words(inlays)}."),
         e("p", ONE_BATCH_WORDS) if shared else None,
-        e("p", "For the dam have tape, wax or clay ready. " * dams + "Have a little clear resin ready too, for a thin "
-               "first coat: it is not counted. How to fill is told at the program after which it is done."),
+        e("p", "For the dam have tape, wax or clay ready. " * any(is_dammed(inlay) for inlay in inlays) + thick
+               + "Have a little clear resin ready too, for a thin first coat: it is not counted. How to fill is "
+                 "told at the program after which it is done."),
     ]
 
 
@@ -103,7 +113,6 @@ def _shift_cost(clamping: Clamping, report: dict[str, Any]) -> list[Element]:
     shift, units = report["shift_errors"], clamping.units
     if shift is None or not any(inlay["second_cut"] for inlay in report["inlays"]):
         return []
-    what = clamping.surfacing.what if clamping.surfacing is not None else "surface"
     rows = [[row["direction"],
              *(tiny_length(row[side], units, signed=True, sign="µm") for side in ("low", "high"))]
             for row in shift["rows"]]
@@ -113,7 +122,7 @@ def _shift_cost(clamping: Clamping, report: dict[str, Any]) -> list[Element]:
              for inlay in report["inlays"] if (cut := inlay["second_cut"]) and cut["repeats_first_pass"]]
     return [
         *(e("p", line) for line in again),
-        e("p", f"If the work lies {format_length(shift['shift'], units)} off when the {what} is cut again, the surface "
+        e("p", f"If the work lies {format_length(shift['shift'], units)} off at the second cut, the surface "
                f"at the {clamping.board.names.part}'s edge comes out wrong by as much as this"
                f"{tiny_unit_words(units, 'µm')}:"),
         table(["Moved", "Lowest", "Highest"], rows),

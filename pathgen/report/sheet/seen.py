@@ -82,7 +82,8 @@ def after_programs(planned: Plan, programs: Sequence[Program], checked: Verifica
         poured = opened is not None and opened.fill != "none" and opened in stage.inlays
         pour = pour_of(opened, pours) if opened is not None and poured else None
         words = "What should lie on the machine then"
-        words += ", with the fill poured and standing proud (above the wood)" if pour and pour.dam else \
+        words += ", with the fill poured and standing proud (above the wood)" if pour and pour.inlay.fill == "resin" \
+            else \
             ", with the pieces let in" + (
                 " and standing proud (above the wood)" if clamping.stands(opened) >= LEVEL else
                 f", {_stands_words(clamping, opened)}") if poured and opened else ""
