@@ -11,6 +11,7 @@ import pathgen
 from pathgen.app.cli import main
 from pathgen.app.earlier import compared
 from pathgen.app.folders import RECORD
+from pathgen.app.two_builds import cuts
 from tests.small_board import SLOTS, job
 
 MOVED = "".join(f"[[measured]]\nat = [{x}, {y}, 8.0]\nfound = [{x}, {y + 0.2}, 8.0]\n"
@@ -37,7 +38,7 @@ def test_a_number_that_now_means_another_program_is_refused_until_it_is_decided(
         good, said = build(tmp_path, capsys, before=4)
         assert not good
         assert ("04-second-cut-1-ball.nc, which was still to be run, is now 03-second-cut-1-ball.nc and would count as "
-                "done: write before = 3;") in said
+                "done: write before = 3 ") in said
         assert {path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()} == held
     for _ in range(2):
         good, said = build(tmp_path, capsys, before=3)
@@ -46,12 +47,69 @@ def test_a_number_that_now_means_another_program_is_refused_until_it_is_decided(
         assert "count as done and" not in said
     good, said = build(tmp_path, capsys, before=3, changes=ROUGH)
     assert not good
-    assert ("02-pocket-1-flat.nc, which was run, is now 03-pocket-1-flat.nc and would be run again: write before = 4;"
+    assert ("02-pocket-1-flat.nc, which was run, is now 03-pocket-1-flat.nc and would be run again: write before = 4 "
             in said)
     good, said = build(tmp_path, capsys, before=4, changes=ROUGH)  # as it was cut
     assert (good, "in the wood" in said) == (True, False)
     assert "program 1 is new; programs 1 to 4 of before are now 2 to 5." in said
-    assert build(tmp_path, capsys, before=5, changes=ROUGH)[0]  # one more was run
+    good, said = build(tmp_path, capsys, before=5, changes=ROUGH)
+    assert good
+    assert ("[moved] before: program 4 counts as run before the work moved, and an earlier build wrote it for the work "
+            "as it lies now. If it was run since it moved, write before = 4 and build again") in said
+
+
+@pytest.mark.in_every_run(1)
+def test_what_was_run_since_the_work_moved_is_no_reason_for_another_number(tmp_path, capsys):
+    """The sentence that asked for it had programs written for where the work lay before, and said that of them."""
+    def before_last():
+        return "counts as run before the work last moved" in (tmp_path / "out" / "03-second-cut-1-ball.nc").read_text()
+
+    _, said = build(tmp_path, capsys, before=3)
+    assert ("If one of them was not run to its end before the marks were measured, or more were, write the number of "
+            "the first that was not as [moved] before, and build again. For those run since leave it as it is") in said
+    written = {path.name: path.read_bytes() for path in (tmp_path / "out").glob("*.nc")}
+    for _ in range(2):
+        _, said = build(tmp_path, capsys, before=4)
+        assert ("[moved] before: program 3 counts as run before the work moved, and an earlier build wrote it for the "
+                "work as it lies now. If it was run since it moved, write before = 3 and build again") in said
+        assert before_last()
+    found = json.loads((tmp_path / "out" / "report.json").read_text())["checks"]["findings"]
+    assert [(f["code"], f["severity"]) for f in found if f["where"] == "[moved] before"] == [("before-raised", "warn")]
+    _, said = build(tmp_path, capsys, before=3)
+    assert "[moved] before:" not in said
+    assert {path.name: path.read_bytes() for path in (tmp_path / "out").glob("*.nc")} == written
+    build(tmp_path, capsys)  # run before it moved: so it is cut, as all is written for where it lay
+    assert "[moved] before:" not in build(tmp_path, capsys, before=4)[1]
+
+
+SECOND = """[[inlay]]
+artwork = "art.svg"
+depth = 1.2
+cutters = ["flat"]
+place = { at = [80.0, 0.0], width = 12.0 }
+"""
+
+
+@pytest.mark.in_every_run(0)
+def test_what_leaves_the_wood_alike_is_no_reason_for_a_new_blank(tmp_path, capsys):
+    """A second cut reached less far once another inlay came after it."""
+    build(tmp_path, capsys, before=4)
+    deeper = {"thickness = 6.5": "thickness = 6.4"}
+    for changes, told in (({}, False), ({}, False), (deeper, True)):
+        good, said = build(tmp_path, capsys, before=4, extra=SECOND + SLOTS, changes=changes)
+        assert good
+        assert ("as done and ha" in said) is told, changes
+        kept = json.loads((tmp_path / "out" / RECORD).read_text())["/kept"]["done"]["programs"]
+        assert kept["03-second-cut-1-ball.nc"] is not None  # its text as it was run
+
+
+def test_a_program_that_only_hovers_leaves_nothing_and_is_known_by_its_name():
+    """By its M30 it was taken to cut."""
+    first, second = "G21\nG0 X1\nM30\n", "G21\nG0 X2\nM30\n"
+    assert compared({"04-hover-1-drill.nc": second}, {"04-hover-1-drill.nc": first, "07-hover-2-drill.nc": second}) == [
+        "Program 4 differs from the build before, but only in feeds, lifts or how moves are divided; program 7 is new."]
+    assert not cuts(["M30"])
+    assert cuts(["M3S1000", "M30"])
 
 
 @pytest.mark.in_every_run(0)

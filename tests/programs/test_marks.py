@@ -319,7 +319,7 @@ def check_what_is_done(moved, first):
     head = page.all("header")[0][2]
     assert f"Go on with program {first}" in head
     assert f"programs 1 to {first - 1} count as done" in head
-    assert "or more were, write the number of the first still to be run as [moved] before" in head
+    assert "or more were, write the number of the first that was not as [moved] before, and build again" in head
     graver = {**moved.report, "checks": {**moved.report["checks"], "findings": [
         {**one, "severity": "warn"} for one in moved.report["checks"]["findings"]]}}
     assert f" to read before program {first}." in "".join(next(iter(verdict_words(graver))).itertext())
