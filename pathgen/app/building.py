@@ -147,10 +147,11 @@ class Build(Made):
 
     @property
     def let_in(self) -> dict[str, str]:
-        """The name of the inlay for each program that opens pockets for pieces, where the work has not moved."""
+        """The name of the inlay for each program that opens pockets for pieces, where these are still to be cut and the
+        work has not moved."""
         return {step.file_name: inlay.name for step in self.plan.clamping.steps
                 if (inlay := step.operation.opens) is not None and inlay.drawn
-                and self.plan.clamping.moved_at(step) is None}
+                and self.plan.clamping.moved is None}
 
     @property
     def runs(self) -> dict[str, Run]:

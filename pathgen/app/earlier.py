@@ -7,7 +7,6 @@ import re
 import sys
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from collections.abc import Set as AbstractSet
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TextIO
@@ -46,19 +45,16 @@ def write_build(
 
 def write_and_tell(
     folder: str, write: Callable[[], Sequence[Path]], *, shown: TextIO,
-    let_in: Mapping[str, str] = MappingProxyType({}), done: AbstractSet[str] = frozenset(),
+    let_in: Mapping[str, str] = MappingProxyType({}), done: Mapping[str, Any] | None = None,
 ) -> None:
     """Write a build by `write`, and tell how many files, and what its programs have otherwise than those before.
-    `let_in` is as for `pieces_for_others`; `done` are programs that were run before the work moved."""
+    `let_in` is as for `pieces_for_others`, `done` as for `compared`."""
     path = Path(folder)
     before = programs_of(path)
     count = len(write())
     now = programs_of(path)
     for line in [f"{count} files written to {one_line(folder)}", *compared(before, now, done=done)]:
         say(line, shown)
-    if done and not before:
-        say("No build was there before: only the folder that was cut from knows whether what is done is as it was cut, "
-            "and where the marks were.", shown)
     for line in pieces_for_others(before, now, let_in):
         say(f"warning: {line}", sys.stderr)
 
@@ -101,18 +97,25 @@ def _job_and_kind(text: str) -> tuple[str, str]:
     return header_states(text, "job").split(": ")[0], kind_of(header_states(text, "part"))
 
 
-def compared(before: Mapping[str, str], now: Mapping[str, str], *, done: AbstractSet[str] = frozenset()) -> list[str]:
+def compared(
+    before: Mapping[str, str], now: Mapping[str, str], *, done: Mapping[str, Any] | None = None
+) -> list[str]:
     """Which programs of a folder are `now` not as they were `before` it was written to, by their numbers, in a line;
     and which of these cut the same all the same, which have another number, and whose heads have the maker do
-    otherwise, but for those `done`.
+    otherwise. `done` is what the folder keeps of programs that count as run, by ``programs`` and ``as_cut``.
 
-    Nothing where it held none. What stands in brackets, such as the time a program takes, is no difference.
+    Nothing where it held none and none is done. What stands in brackets, such as the time a program takes, is no
+    difference.
     """
     if not before:
-        return []
+        return [] if done is None else [
+            "No build was there before: only the folder that was cut from knows whether what is done is as it was cut, "
+            "and where the marks were."]
+    ran, as_cut = (done["programs"], done["as_cut"]) if done else ((), ())
     pairs, own = paired(before, now), {file: number_of(file) for file in now}
     same = [file for file in pairs if code_lines(now[file]) == code_lines(before[pairs[file]])]
-    other = [file for file in pairs if file not in same and file not in done]  # of those done `done_before` tells
+    other, again, unlike = ([file for file in pairs if file not in same and which(file)] for which in (
+        lambda file: file not in ran, lambda file: file in as_cut, lambda file: file in ran and file not in as_cut))
     alike = [file for file in other if cut_alike(before[pairs[file]], now[file])]
     added, gone = [file for file in now if file not in pairs], len(before) - len(pairs)
     titles = [dict.fromkeys(_job_and_kind(text)[0] for text in texts.values()) for texts in (before, now)]
@@ -126,13 +129,15 @@ def compared(before: Mapping[str, str], now: Mapping[str, str], *, done: Abstrac
         lines[0] += f", {'but' if alike == other else of(alike)} only in feeds, lifts or how moves are divided"
     if same:
         lines.append(f"{of(same)} {'are' if same[1:] else 'is'} the same{'' if other else f' as in {the}'}")
+    lines += [f"{of(again)}, done, {'are as they were' if again[1:] else 'is as it was'} cut"] if again else []
+    lines += [f"{of(unlike)}, done, {'are' if unlike[1:] else 'is'} written otherwise than before"] if unlike else []
     lines += [f"{of(added)} {'are' if added[1:] else 'is'} new"] if added else []
     lines += [f"{gone} of before {'are' if gone > 1 else 'is'} gone"] if gone else []
     moved = {own[file]: number_of(pairs[file])
              for file in now if file in pairs and own[file] != number_of(pairs[file])}
     lines += [renumbered(moved)] if moved else []
     heads = _heads(before, now, {file: was for file, was in pairs.items()
-                                 if file in (*same, *alike) and file not in done})
+                                 if file in (*same, *alike) and file not in ran})
     return [f"{capital('; '.join(lines))}.{heads}"] if lines else []
 
 

@@ -138,7 +138,7 @@ class _Watch:
             if line not in self._warned:
                 say(f" {line}", mark="warning:", colour=RED)
         self._warned = warned
-        for line in compared(before, now, done={file for file, run in result.runs.items() if run.done}):
+        for line in compared(before, now, done=done):
             say(line)
 
     def _guarded(self, act: Callable[[], None]) -> None:

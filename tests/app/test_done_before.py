@@ -218,7 +218,37 @@ def test_a_head_that_has_the_maker_do_otherwise_is_told_of():
     assert compared(texts(), texts()) == compared(texts(), texts(then=3, slow="8")) == [same]
     told = f"{same} Read the head of program 1 again: the zero has changed."
     assert compared(texts(), texts(zero="the top")) == [told]
-    assert compared(texts(), texts(zero="the top"), done={"01-slots-flat.nc"}) == [same]
+    kept = {"programs": {"01-slots-flat.nc": None}, "as_cut": []}
+    assert compared(texts(), texts(zero="the top"), done=kept) == [same]
+
+
+def test_of_programs_that_are_done_it_is_told_whether_they_are_as_they_were_cut():
+    """They were left out of what differs and of what is the same, as if they were lost."""
+    before, now = ({f"0{n}-{word}-flat.nc": f"G0 X{x + n}\n"
+                    for n, word in enumerate(("pocket", "slots", "outline"), 1)} for x in (0, 1))
+    now["03-outline-flat.nc"] = before["03-outline-flat.nc"]
+    kept = {"programs": {"01-pocket-flat.nc": None, "02-slots-flat.nc": {"text": ""}}, "as_cut": ["01-pocket-flat.nc"]}
+    told = ["Program 3 is the same as in the build before; program 1, done, is as it was cut; program 2, done, is "
+            "written otherwise than before."]
+    assert compared(before, now, done=kept) == told
+    (told,), none = compared({}, now, done=kept), compared({}, now)
+    assert (told[:26], none) == ("No build was there before:", [])
+
+
+PIECE = {"overfill = 0.7": 'fill = "piece"\npiece = { cutter = "flat", thickness = 2.0 }'}
+
+
+@pytest.mark.in_every_run(0)
+def test_pieces_are_not_to_be_cut_again_for_pockets_that_are_cut_already(tmp_path, capsys):
+    other = {**PIECE, "diameter = 2.0": "diameter = 1.8"}
+    for before, changes, again in ((None, PIECE, False), (None, other, True), (None, PIECE, True), (3, other, False),
+                                   (3, PIECE, False)):
+        good, said = build(tmp_path, capsys, before=before, changes=changes)
+        assert (good, "pieces cut already may not go in" in said) == (True, again), (before, changes)
+    for before, told in ((3, True), (2, False)):
+        made = job(tmp_path, changes=PIECE, extra=f"{SLOTS}{MOVED}[moved]\nbefore = {before}\n")
+        assert main(["pieces", str(made), "--out", str(tmp_path / "pieces"), "--resolution", "0.5"]) == 0
+        assert ("inlay 1: the pockets count as cut already" in capsys.readouterr().err) is told
 
 
 def test_a_first_build_for_work_that_moved_says_what_it_cannot_know(tmp_path, capsys):
