@@ -6,19 +6,20 @@ import itertools
 import re
 import sys
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TextIO
 
 from pathgen.app.earlier_marks import marks_to_keep
-from pathgen.app.folders import read_folder, refuse_foreign, was_of, write_folder
+from pathgen.app.folders import read_folder, refuse_foreign, was_of, was_of_another, write_folder, written_in
 from pathgen.app.terminal import say
 from pathgen.app.two_builds import cut_alike, named, number_of, paired, renumbered
 from pathgen.base.errors import PathgenError
 from pathgen.base.plain import capital, joined, one_line
 from pathgen.job.job import Job
 from pathgen.job.kinds import header_states, kind_of
+from pathgen.job.load import load_job, title_of
 from pathgen.programs.write import comment, wrapped
 from pathgen.verify.heads import acted_on
 from pathgen.verify.read import code_lines
@@ -85,6 +86,25 @@ def holds_job(folder: Path, job: Job, now: Mapping[str, str]) -> bool:
 def is_titled(folder: Path, title: str) -> bool:
     """Whether a folder holds programs of a job with that title."""
     return _in_header(title).split(": ")[0] in {_job_and_kind(text)[0] for text in programs_of(folder).values()}
+
+
+def not_of_this_job(folder: Path, path: Path) -> Iterator[str]:
+    """A line where the programs that a build wrote into a folder are not those of a job file as it is now. Changed by
+    hand they still are, and what somebody else put there is no business of this."""
+    written = written_in(folder)
+    texts = [text for file, text in programs_of(folder).items() if file in written]
+    if not texts:
+        return
+    try:
+        mark = f"(job fingerprint: {load_job(path).fingerprint})"
+        if all(mark in text for text in texts):
+            return
+    except PathgenError:
+        pass
+    another = was_of_another(folder, path) and not is_titled(folder, title_of(path))
+    whose = "another job: do not cut them for this one" if another else \
+        "an earlier build of this job: do not cut them for the job as it is now"
+    yield f"The programs in {one_line(str(folder))} are of {whose}."
 
 
 def _in_header(title: str) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from pathgen.app.building import Build, build
-from pathgen.app.earlier import compared, pieces_for_others, programs_of, write_build
+from pathgen.app.earlier import compared, not_of_this_job, pieces_for_others, programs_of, write_build
 from pathgen.app.page_server import PageServer
 from pathgen.app.showing import placing
 from pathgen.app.terminal import GREEN, RED, by_option, say
@@ -44,6 +44,8 @@ def watch(job: Path, out: Path, *, port: int | None = None, resolution: float = 
             _Watch(job, out, page, resolution).run()
         except KeyboardInterrupt:
             say(f"\nended; what was built last is in {one_line(str(out))}" if page.has_build else "\nended")
+            for line in not_of_this_job(out, job):
+                say(line)
 
 
 class _Watch:
@@ -151,5 +153,7 @@ class _Watch:
             if words != self._said:
                 for each in words:
                     say(f" {each}", mark="not built:", colour=RED)
+                for line in not_of_this_job(self._out, self._job):
+                    say(line)
                 self._page.wrong(words)
             self._said = words

@@ -151,6 +151,15 @@ def test_what_was_cut_is_told_until_it_is_put_back_or_all_is_cut_anew(tmp_path, 
 
 
 @pytest.mark.in_every_run(0)
+def test_check_tells_of_what_is_done_too(tmp_path, capsys):
+    for deep, told in (("1.5", False), ("1.4", True)):
+        build(tmp_path, capsys, before=3, changes={"depth = 1.5": f"depth = {deep}"})
+        assert main(["check", str(tmp_path / "job.toml"), str(tmp_path / "out"), "--resolution", "0.5"]) == 0
+        said = " ".join(capsys.readouterr().out.split())
+        assert ("warning: program 2: it counts as done and has changed" in said) is told
+
+
+@pytest.mark.in_every_run(0)
 def test_a_record_that_was_spoilt_says_nothing_of_what_was_run(tmp_path, capsys):
     build(tmp_path, capsys, before=3)
     build(tmp_path, capsys, before=3, changes={"depth = 1.5": "depth = 1.4"})
@@ -279,6 +288,9 @@ def test_ends_of_lines_are_no_change_and_all_that_is_in_the_way_is_named_at_once
 def test_a_copy_without_the_hidden_record_is_known_for_what_it_is(tmp_path, capsys):
     made = pathgen.build(pathgen.load_job(job(tmp_path)), resolution=0.5, pictures=False)
     made.write(tmp_path / "out")
+    (tmp_path / "out" / RECORD).write_text('{"01-surface')
+    assert ("and .pathgen.json cannot be read: by that a build knows what it wrote: if you have that hidden file "
+            "elsewhere, copy it again; or name") in build(tmp_path, capsys, extra="")[1]
     (tmp_path / "out" / RECORD).unlink()
     good, said = build(tmp_path, capsys, extra="")
     assert not good
