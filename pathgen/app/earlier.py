@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import json
 import re
 import sys
 from collections import Counter
@@ -11,11 +12,13 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TextIO
 
-from pathgen.app.earlier_marks import marks_to_keep
+from pathgen.app.earlier_marks import MALFORMED, marks_to_keep
 from pathgen.app.folders import read_folder, refuse_foreign, was_of, was_of_another, write_folder, written_in
 from pathgen.app.terminal import say
 from pathgen.app.two_builds import cut_alike, named, number_of, paired, renumbered
 from pathgen.base.errors import PathgenError
+from pathgen.base.files import read_text
+from pathgen.base.limits import BUILT
 from pathgen.base.plain import capital, joined, one_line
 from pathgen.job.job import Job
 from pathgen.job.kinds import header_states, kind_of
@@ -51,10 +54,10 @@ def write_and_tell(
     """Write a build by `write`, and tell how many files, and what its programs have otherwise than those before.
     `let_in` is as for `pieces_for_others`, `done` as for `compared`."""
     path = Path(folder)
-    before = programs_of(path)
+    before, title = programs_of(path), title_in(path)
     count = len(write())
     now = programs_of(path)
-    for line in [f"{count} files written to {one_line(folder)}", *compared(before, now, done=done)]:
+    for line in [f"{count} files written to {one_line(folder)}", *compared(before, now, done=done, title=title)]:
         say(line, shown)
     for line in pieces_for_others(before, now, let_in):
         say(f"warning: {line}", sys.stderr)
@@ -117,12 +120,21 @@ def _job_and_kind(text: str) -> tuple[str, str]:
     return header_states(text, "job").split(": ")[0], kind_of(header_states(text, "part"))
 
 
+def title_in(folder: Path) -> str:
+    """The title of the job that a folder was built from, as it was written; nothing where that cannot be read."""
+    try:
+        return str(json.loads(read_text(folder / "report.json", BUILT))["title"])
+    except (PathgenError, ValueError, *MALFORMED):
+        return ""
+
+
 def compared(
-    before: Mapping[str, str], now: Mapping[str, str], *, done: Mapping[str, Any] | None = None
+    before: Mapping[str, str], now: Mapping[str, str], *, done: Mapping[str, Any] | None = None, title: str = ""
 ) -> list[str]:
     """Which programs of a folder are `now` not as they were `before` it was written to, by their numbers, in a line;
     and which of these cut the same all the same, which have another number, and whose heads have the maker do
-    otherwise. `done` is what the folder keeps of programs that count as run, by ``programs`` and ``as_cut``.
+    otherwise. `done` is what the folder keeps of programs that count as run, by ``programs`` and ``as_cut``, `title` is
+    that of the job before, if it is known better than by the heads of programs.
 
     Nothing where it held none and none is done. What stands in brackets, such as the time a program takes, is no
     difference.
@@ -139,7 +151,8 @@ def compared(
     alike = [file for file in other if cut_alike(before[pairs[file]], now[file])]
     added, gone = [file for file in now if file not in pairs], len(before) - len(pairs)
     titles = [dict.fromkeys(_job_and_kind(text)[0] for text in texts.values()) for texts in (before, now)]
-    the = "the build before" + (f' (of "{joined([*titles[0]])}")' if titles[0] != titles[1] else "")
+    the = "the build before" + (
+        f' (of "{one_line(title) or joined([*titles[0]])}")' if titles[0] != titles[1] else "")
 
     def of(files: Iterable[str]) -> str:
         return named([own[file] for file in files])

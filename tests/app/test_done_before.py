@@ -141,13 +141,16 @@ def test_a_number_from_before_the_programs_were_others_is_told_of(tmp_path, caps
 def test_what_was_cut_is_told_until_it_is_put_back_or_all_is_cut_anew(tmp_path, capsys):
     """Said once it was forgotten, and obeyed it was said again; another title silenced it."""
     deeper, as_cut = {"depth = 1.5": "depth = 1.4"}, {}
-    titled = {**deeper, 'units = "mm"': 'title = "other"\nunits = "mm"'}
+    titled = {**deeper, 'units = "mm"': 'title = "Möwe"\nunits = "mm"'}
     build(tmp_path, capsys)
+    was = as_cut
     for changes, before, told in ((as_cut, 3, False), (titled, 3, True), (deeper, 3, True), (as_cut, 3, False),
                                   (deeper, None, False), (deeper, 3, False), (as_cut, 3, True), (deeper, 2, False),
                                   (as_cut, 3, True)):
         _, said = build(tmp_path, capsys, before=before, changes=changes)
         assert ("it counts as done and has changed" in said) is told, (changes, before)
+        assert ('the build before (of "Möwe")' in said) is (was is titled)  # in the heads of programs it is Mowe
+        was = changes
 
 
 @pytest.mark.in_every_run(0)
