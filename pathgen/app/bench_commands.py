@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from pathgen.app.building import Build, build
 from pathgen.app.earlier import refuse_others, write_and_tell, write_build
 from pathgen.app.terminal import say, say_json
-from pathgen.base.plain import one_line
+from pathgen.base.plain import joined, one_line
 from pathgen.base.units import format_length
+from pathgen.job.clamping import clamping_of
 from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.kinds import KINDS
@@ -25,7 +26,19 @@ def cut(command: str, job: Job, folder: str, *, frets: tuple[int, int] | None = 
     clampings = kind.clampings(job, frets)
     refuse_others(Path(folder), job, command)
     made = [build(job, clamping=one, resolution=resolution) for one in clampings]
-    return _written(made, job, folder)
+    good = _written(made, job, folder)
+    for line in _pockets_cut(job) if good and command == "pieces" and job.measured else ():
+        say(f"warning: {line}", sys.stderr)
+    return good
+
+
+def _pockets_cut(job: Job) -> Iterator[str]:
+    """A line of the inlays for pieces whose pockets were cut before the work moved, as the job says."""
+    clamping = clamping_of(job)
+    cut = [inlay.name for inlay in clamping.inlays if inlay.fill == "piece" and clamping.cut_before(inlay)]
+    if cut:
+        yield (f"{joined(cut)}: the pockets count as cut already: these pieces go in where the job says of them what "
+               "it said when they were cut, which a build into the folder that they were cut from tells")
 
 
 def cut_halves(

@@ -150,10 +150,11 @@ class Build(Made):
 
     @property
     def let_in(self) -> dict[str, str]:
-        """The name of the inlay for each program that opens pockets for pieces, where the work has not moved."""
+        """The name of the inlay for each program that opens pockets for pieces, where these are still to be cut and the
+        work has not moved."""
         return {step.file_name: inlay.name for step in self.plan.clamping.steps
                 if (inlay := step.operation.opens) is not None and inlay.drawn
-                and self.plan.clamping.moved_at(step) is None}
+                and self.plan.clamping.moved is None}
 
     @property
     def runs(self) -> dict[str, Run]:
@@ -337,8 +338,21 @@ def _checked(
                  program, [line[1:-1] for line in own[name].splitlines() if line.startswith("(")])]
     found = tuple(replace(one, findings=tuple(_renamed(finding, folder, texts) for finding in one.findings))
                   for one in found)
+    done = _done_otherwise(job, folder, clampings, texts)
     others = _not_looked_at(folder, texts, {f.where for one in found for f in one.findings if f.code == MISSING})
-    return clampings, found, (*together, *heads, *others, *_earlier_version(sorted(same), len(texts)))
+    return clampings, found, (*together, *heads, *done, *others, *_earlier_version(sorted(same), len(texts)))
+
+
+def _done_otherwise(
+    job: Job, folder: Path, clampings: Sequence[Clamping], texts: Mapping[str, str]
+) -> list[Finding]:
+    """What `done_before` tells of the programs in a folder."""
+    sides = [side for one in clampings for side in (one.under, one) if side is not None and not one.kind]
+    runs = {step.file_name: Run(text=texts[step.file_name], clamping=side, step=step, done=side.done(step))
+            for side in sides for step in side.steps if step.file_name in texts}
+    with suppress(PathgenError):  # other numbers than the job's are told of each
+        return done_before(folder, job, runs)[0]
+    return []
 
 
 def _not_looked_at(folder: Path, texts: Mapping[str, str], missing: set[str]) -> Iterator[Finding]:

@@ -166,6 +166,9 @@ def choice_lines(choices: Sequence[Choice], units: str) -> list[str]:
     return [*lines, "", *notes, f"Ridges{thousandths}, by the exact formula; sanded away later."]
 
 
+_LONGER_IN_ALL = " in all, as what is cut into the surface begins on top of the ridges, in more layers"
+
+
 def change_lines(job: Job) -> list[str]:
     """What else would change the minutes, in words: the slots' entry, `leave`, second cuts over the inlays alone."""
     planned = planned_of(job)
@@ -174,7 +177,9 @@ def change_lines(job: Job) -> list[str]:
     every = changes(planned, programs)
     rows, slower = ([row for row in every if sign * row["minutes_saved"] > 0] for sign in (1, -1))
     lines = saved_lines(rows, saved_by_leave(planned, programs) or 0.0)
-    lines += [f"{row['change']} takes {-row['minutes_saved']:.1f} min longer: {row['cost']}." for row in slower]
+    for row in slower:
+        why = _LONGER_IN_ALL if "] scallop = " in row["change"] else ""
+        lines.append(f"{row['change']} takes {-row['minutes_saved']:.1f} min longer{why}: {row['cost']}.")
     return ["", *lines] if lines else []
 
 

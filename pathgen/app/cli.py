@@ -14,7 +14,6 @@ from pathgen.app.arguments import parser
 from pathgen.app.runs import BAD_INPUT, GOOD
 from pathgen.app.terminal import RED, by_option, say
 from pathgen.base.errors import PathgenError
-from pathgen.base.plain import one_line
 from pathgen.base.units import in_units
 
 _COLLECT_EVERY = 50_000
@@ -39,7 +38,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         units = units_of(options.job) if hasattr(options, "job") else "mm"
         for line in by_option(wrong).lines:
             say(f" {in_units(line, units)}", sys.stderr, mark="pathgen:", colour=RED)
-        status, unwritten = BAD_INPUT, not _holds_this_job(options)
+        status, unwritten = BAD_INPUT, True
     except KeyboardInterrupt:
         status, unwritten = BAD_INPUT, not hasattr(options, "written")
         say(f"pathgen: stopped; {'nothing was' if unwritten else 'what was made is'} written", sys.stderr)
@@ -49,36 +48,18 @@ def main(argv: Sequence[str] | None = None) -> int:
         say(f" a fault of the program, not of your job: {type(fault).__name__}: {fault}: please report it with the job "
             "file; PATHGEN_TRACE=1 shows where", sys.stderr, mark="pathgen:", colour=RED)
         status, unwritten = BAD_INPUT, True
-    if unwritten:
+    if unwritten and "pathgen.app.earlier" in sys.modules:  # libraries that were half loaded do not load again
         _say_of_an_earlier_set(options)
     return status
 
 
 def _say_of_an_earlier_set(options: argparse.Namespace) -> None:
-    """Where nothing was written, programs that lie there already are not those of this job as it is."""
+    """Where nothing was written, programs that lie there already may not be those of this job as it is."""
     from pathgen.app.folders import RECORD
 
     out = getattr(options, "out", None)
     if out is not None and os.path.isfile(Path(out, RECORD)):
-        from pathgen.app.earlier import is_titled
-        from pathgen.app.folders import was_of_another
-        from pathgen.job.load import title_of
+        from pathgen.app.earlier import not_of_this_job
 
-        folder, job = Path(out), Path(options.job)
-        another = was_of_another(folder, job) and not is_titled(folder, title_of(job))
-        whose = "another job: do not cut them for this one" if another else \
-            "an earlier build of this job: do not cut them for the job as it is now"
-        say(f"The programs in {one_line(out)} are of {whose}.", sys.stderr)
-
-
-def _holds_this_job(options: argparse.Namespace) -> bool:
-    """Whether the programs where nothing was written state this very job, as where one of them was changed by hand."""
-    from pathgen.app.folders import read_folder
-    from pathgen.job import load_job
-
-    try:
-        mark = f"(job fingerprint: {load_job(options.job).fingerprint})"
-        texts = read_folder(Path(options.out))
-    except (PathgenError, OSError, AttributeError):
-        return False
-    return bool(texts) and all(mark in text for text in texts.values())
+        for line in not_of_this_job(Path(out), Path(options.job)):
+            say(line, sys.stderr)

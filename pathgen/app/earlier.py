@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 import itertools
+import json
 import re
 import sys
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from collections.abc import Set as AbstractSet
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TextIO
 
-from pathgen.app.earlier_marks import marks_to_keep
-from pathgen.app.folders import read_folder, refuse_foreign, was_of, write_folder
+from pathgen.app.earlier_marks import MALFORMED, marks_to_keep
+from pathgen.app.folders import read_folder, refuse_foreign, was_of, was_of_another, write_folder, written_in
 from pathgen.app.terminal import say
 from pathgen.app.two_builds import cut_alike, named, number_of, paired, renumbered
 from pathgen.base.errors import PathgenError
+from pathgen.base.files import read_text
+from pathgen.base.limits import BUILT
 from pathgen.base.plain import capital, joined, one_line
 from pathgen.job.job import Job
 from pathgen.job.kinds import header_states, kind_of
+from pathgen.job.load import load_job, title_of
 from pathgen.programs.write import comment, wrapped
 from pathgen.verify.heads import acted_on
 from pathgen.verify.read import code_lines
@@ -46,19 +49,16 @@ def write_build(
 
 def write_and_tell(
     folder: str, write: Callable[[], Sequence[Path]], *, shown: TextIO,
-    let_in: Mapping[str, str] = MappingProxyType({}), done: AbstractSet[str] = frozenset(),
+    let_in: Mapping[str, str] = MappingProxyType({}), done: Mapping[str, Any] | None = None,
 ) -> None:
     """Write a build by `write`, and tell how many files, and what its programs have otherwise than those before.
-    `let_in` is as for `pieces_for_others`; `done` are programs that were run before the work moved."""
+    `let_in` is as for `pieces_for_others`, `done` as for `compared`."""
     path = Path(folder)
-    before = programs_of(path)
+    before, title = programs_of(path), title_in(path)
     count = len(write())
     now = programs_of(path)
-    for line in [f"{count} files written to {one_line(folder)}", *compared(before, now, done=done)]:
+    for line in [f"{count} files written to {one_line(folder)}", *compared(before, now, done=done, title=title)]:
         say(line, shown)
-    if done and not before:
-        say("No build was there before: only the folder that was cut from knows whether what is done is as it was cut, "
-            "and where the marks were.", shown)
     for line in pieces_for_others(before, now, let_in):
         say(f"warning: {line}", sys.stderr)
 
@@ -91,6 +91,25 @@ def is_titled(folder: Path, title: str) -> bool:
     return _in_header(title).split(": ")[0] in {_job_and_kind(text)[0] for text in programs_of(folder).values()}
 
 
+def not_of_this_job(folder: Path, path: Path) -> Iterator[str]:
+    """A line where the programs that a build wrote into a folder are not those of a job file as it is now. Changed by
+    hand they still are, and what somebody else put there is no business of this."""
+    written = written_in(folder)
+    texts = [text for file, text in programs_of(folder).items() if file in written]
+    if not texts:
+        return
+    try:
+        mark = f"(job fingerprint: {load_job(path).fingerprint})"
+        if all(mark in text for text in texts):
+            return
+    except PathgenError:
+        pass
+    another = was_of_another(folder, path) and not is_titled(folder, title_of(path))
+    whose = "another job: do not cut them for this one" if another else \
+        "an earlier build of this job: do not cut them for the job as it is now"
+    yield f"The programs in {one_line(str(folder))} are of {whose}."
+
+
 def _in_header(title: str) -> str:
     """A job's title as the header of its programs states it."""
     return header_states("\n".join(map(comment, wrapped([f"job: {title}"]))), "job")
@@ -101,23 +120,40 @@ def _job_and_kind(text: str) -> tuple[str, str]:
     return header_states(text, "job").split(": ")[0], kind_of(header_states(text, "part"))
 
 
-def compared(before: Mapping[str, str], now: Mapping[str, str], *, done: AbstractSet[str] = frozenset()) -> list[str]:
+def title_in(folder: Path) -> str:
+    """The title of the job that a folder was built from, as it was written; nothing where that cannot be read."""
+    try:
+        return str(json.loads(read_text(folder / "report.json", BUILT))["title"])
+    except (PathgenError, ValueError, *MALFORMED):
+        return ""
+
+
+def compared(
+    before: Mapping[str, str], now: Mapping[str, str], *, done: Mapping[str, Any] | None = None, title: str = ""
+) -> list[str]:
     """Which programs of a folder are `now` not as they were `before` it was written to, by their numbers, in a line;
     and which of these cut the same all the same, which have another number, and whose heads have the maker do
-    otherwise, but for those `done`.
+    otherwise. `done` is what the folder keeps of programs that count as run, by ``programs`` and ``as_cut``, `title` is
+    that of the job before, if it is known better than by the heads of programs.
 
-    Nothing where it held none. What stands in brackets, such as the time a program takes, is no difference.
+    Nothing where it held none and none is done. What stands in brackets, such as the time a program takes, is no
+    difference.
     """
     if not before:
-        return []
+        return [] if done is None else [
+            "No build was there before: only the folder that was cut from knows whether what is done is as it was cut, "
+            "and where the marks were."]
+    ran, as_cut = (done["programs"], done["as_cut"]) if done else ((), ())
     pairs, own = paired(before, now), {file: number_of(file) for file in now}
     same = [file for file, was in pairs.items()
             if now[file] == before[was] or code_lines(now[file]) == code_lines(before[was])]
-    other = [file for file in pairs if file not in same and file not in done]  # of those done `done_before` tells
+    other, again, unlike = ([file for file in pairs if file not in same and which(file)] for which in (
+        lambda file: file not in ran, lambda file: file in as_cut, lambda file: file in ran and file not in as_cut))
     alike = [file for file in other if cut_alike(before[pairs[file]], now[file])]
     added, gone = [file for file in now if file not in pairs], len(before) - len(pairs)
     titles = [dict.fromkeys(_job_and_kind(text)[0] for text in texts.values()) for texts in (before, now)]
-    the = "the build before" + (f' (of "{joined([*titles[0]])}")' if titles[0] != titles[1] else "")
+    the = "the build before" + (
+        f' (of "{one_line(title) or joined([*titles[0]])}")' if titles[0] != titles[1] else "")
 
     def of(files: Iterable[str]) -> str:
         return named([own[file] for file in files])
@@ -127,13 +163,15 @@ def compared(before: Mapping[str, str], now: Mapping[str, str], *, done: Abstrac
         lines[0] += f", {'but' if alike == other else of(alike)} only in feeds, lifts or how moves are divided"
     if same:
         lines.append(f"{of(same)} {'are' if same[1:] else 'is'} the same{'' if other else f' as in {the}'}")
+    lines += [f"{of(again)}, done, {'are as they were' if again[1:] else 'is as it was'} cut"] if again else []
+    lines += [f"{of(unlike)}, done, {'are' if unlike[1:] else 'is'} written otherwise than before"] if unlike else []
     lines += [f"{of(added)} {'are' if added[1:] else 'is'} new"] if added else []
     lines += [f"{gone} of before {'are' if gone > 1 else 'is'} gone"] if gone else []
     moved = {own[file]: number_of(pairs[file])
              for file in now if file in pairs and own[file] != number_of(pairs[file])}
     lines += [renumbered(moved)] if moved else []
     heads = _heads(before, now, {file: was for file, was in pairs.items()
-                                 if file in (*same, *alike) and file not in done})
+                                 if file in (*same, *alike) and file not in ran})
     return [f"{capital('; '.join(lines))}.{heads}"] if lines else []
 
 

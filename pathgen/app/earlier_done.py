@@ -11,9 +11,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from pathgen.app.earlier import holds_job, programs_of
 from pathgen.app.earlier_marks import MALFORMED
 from pathgen.app.folders import kept_in
+from pathgen.app.left_in_wood import Ran, left_alike
 from pathgen.app.two_builds import cut_alike, cuts, named, number_of, paired
 from pathgen.base.errors import JobError, PathgenError
 from pathgen.base.files import read_text
@@ -68,9 +71,11 @@ class _Then:
     """Those that counted as run, as they were run."""
     left: dict[str, _Cut]
     """Those that did not, as they would have been."""
+    since: dict[str, Moved]
+    """Of those that counted as run how the work lay that they were written for once it had moved."""
 
 
-_NOTHING = _Then(texts={}, before=None, numbers={}, done={}, left={})
+_NOTHING = _Then(texts={}, before=None, numbers={}, done={}, left={}, since={})
 
 
 def done_before(folder: Path, job: Job, runs: Mapping[str, Run]) -> tuple[list[Finding], dict[str, Any] | None]:
@@ -90,14 +95,43 @@ def done_before(folder: Path, job: Job, runs: Mapping[str, Run]) -> tuple[list[F
     cut = {file: then.done.get(was) or then.left.get(was) or _Cut(text="") for file, run in runs.items()
            if run.done and run.leaves_its_mark for was in [pairs.get(file, "")]} if then.texts else {}
     changed = [file for file, was in cut.items() if was.text and not _run_as_now(was, runs[file])]
+    otherwise = [] if _left_alike(changed, cut, runs) else changed
     never = [file for file, was in cut.items() if not was.text]
     gone = {file: was for file, was in then.done.items()
             if file not in pairs.values() and was.text and cuts(code_lines(was.text))}
     kept: dict[str, Any] = {file: None for file, run in runs.items() if run.done}
     kept |= {file: _packed(cut[file]) for file in changed + never}
-    old = _otherwise_numbered(then, pairs, numbers, asked)
-    return [*_findings(changed, never, [*gone]), *_renumbered(old, numbers, asked)], {
-        "before": asked, "programs": kept, "gone": {file: _packed(was) for file, was in gone.items()}, "numbers": old}
+    old, since = _otherwise_numbered(then, pairs, numbers, asked), _written_since(then, pairs, runs)
+    return [*_findings(otherwise, never, [*gone]), *_renumbered(old, numbers, asked), *_raised(since, numbers)], {
+        "before": asked, "programs": kept, "gone": {file: _packed(was) for file, was in gone.items()}, "numbers": old,
+        "since": {file: _lies(moved) for file, moved in since.items()},
+        "as_cut": [file for file in cut if file not in changed + never]}
+
+
+def _written_since(then: _Then, pairs: Mapping[str, str], runs: Mapping[str, Run]) -> dict[str, Moved]:
+    """How the work lay that programs were written for which count as run before it moved, where it still lies so."""
+    moves = {was: cut.moved for was, cut in then.left.items() if cut.moved} | then.since
+    return {file: moves[pairs[file]] for file, run in runs.items() if run.done and pairs.get(file) in moves
+            and _lies_alike(moves[pairs[file]], run.clamping.moved)}
+
+
+def _lies_alike(one: Moved, other: Moved | None) -> bool:
+    """Whether two moves are one, as a report rounds it."""
+    return other is not None and all(np.abs(getattr(one, key) - getattr(other, key)).max() <= off for key, off in (
+        ("rotation", 1e-7), ("shift", 1e-3), ("centre", 2e-3)))
+
+
+def _raised(since: Mapping[str, Moved], numbers: Mapping[str, int]) -> Iterator[Finding]:
+    files = [file for file in since if file in numbers]
+    if files:
+        they, it, s = ("they were", "them", "") if files[1:] else ("it was", "it", "s")
+        yield Finding(
+            code="before-raised", severity="warn", where="[moved] before", allowed="",
+            got=f"{named([number_of(file) for file in files])} count{s} as run before the work moved, and an earlier "
+                f"build wrote {it} for the work as it lies now",
+            remedy=f"if {they} run since it moved, write before = {min(numbers[file] for file in files)} and build "
+                   "again: of programs run since nothing is to be written; if before that, build once without "
+                   "[[measured]] and [moved], then with them, and this is not said again")
 
 
 def _otherwise_numbered(
@@ -149,8 +183,7 @@ def _refuse_renumbered(then: _Then, pairs: Mapping[str, str], numbers: Mapping[s
     more = f", and {len(told) - 2} more" if told[2:] else ""
     first = min(left.values(), default=last + 1)
     if last < first:
-        remedy = (f"write before = {right}; if more were run since the folder was built, build so first, and then with "
-                  "the number of the first that was not")
+        remedy = f"write before = {right}"
     else:
         again = named([number_of(file) for file, number in ran.items() if number > first])
         remedy = (f"put what the job says of the order ([[part]], [[inlay]], their cutters) back as it was; or write "
@@ -176,16 +209,21 @@ def _then(folder: Path) -> _Then:
                for file, one in kept["programs"].items() if file in texts}
         gone = {file: _unpacked(one) for file, one in kept["gone"].items() if file not in texts}
         before, numbers = kept["before"], {file: int(number) for file, number in kept["numbers"].items()}
+        since = {file: _moved(one, "centre") for file, one in kept.get("since", {}).items()}
     except (ValueError, zlib.error, *MALFORMED):
-        own, gone, before, numbers = {}, {}, None, {}
+        own, gone, before, numbers, since = {}, {}, None, {}, {}
     left = {file: _Cut(text=text, moved=moves.get(number_of(file))) for file, text in texts.items() if file not in own}
     return _Then(texts=texts | {file: one.text for file, one in gone.items()}, before=before, numbers=numbers,
-                 done=own | gone, left=left)
+                 done=own | gone, left=left, since=since)
 
 
 def _packed(cut: _Cut) -> dict[str, Any]:
-    moved = cut.moved and {key: getattr(cut.moved, key).tolist() for key in ("rotation", "shift", "centre")}
-    return {"text": base64.b64encode(zlib.compress(cut.text.encode())).decode(), "moved": moved}
+    text = base64.b64encode(zlib.compress(cut.text.encode())).decode()
+    return {"text": text, "moved": cut.moved and _lies(cut.moved)}
+
+
+def _lies(moved: Moved) -> dict[str, Any]:
+    return {key: getattr(moved, key).tolist() for key in ("rotation", "shift", "centre")}
 
 
 def _unpacked(one: Any) -> _Cut:
@@ -221,3 +259,12 @@ def _run_as_now(was: _Cut, run: Run) -> bool:
     then = replace(run.clamping, moved=was.moved, moved_from=0)
     return cut_alike(was.text, run.text, old_in_wood=lambda tips: then.to_board(tips, run.step),
                      new_in_wood=run.clamping.to_board)
+
+
+def _left_alike(changed: Sequence[str], cut: Mapping[str, _Cut], runs: Mapping[str, Run]) -> bool:
+    """Whether all that is still to be cut finds the wood as if those `changed` had been run as they are now."""
+    clampings = dict.fromkeys(runs[file].clamping for file in changed)
+    return all(left_alike(clamping, {
+        runs[file].step: Ran(text=was.text or runs[file].text, moved=was.moved, now=runs[file].text,
+                             alike=file not in changed)
+        for file, was in cut.items() if runs[file].clamping is clamping}) for clamping in clampings)

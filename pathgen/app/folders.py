@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ctypes
+import errno
 import hashlib
 import json
 import os
@@ -26,7 +27,8 @@ _LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 """What systems put into a folder that is looked at: nobody's work, and made again."""
 _OTHER_ENDINGS = {".tap", ".ngc", ".gcode", ".gc", ".cnc", ".NC"}
 """Endings that programs are given on their way to a machine (common practice)."""
-_ELSEWHERE = "or name another folder, which does not know where marks were and what was run"
+_KNOWS_NOT = ", which does not know where marks were and what was run"
+_ELSEWHERE = f"or name another folder{_KNOWS_NOT}"
 _MOST_NAMED = 4
 _TRIES = 20  # times that a folder is looked at while other builds write into it
 
@@ -70,6 +72,11 @@ def write_folder(
 def was_of(folder: Path, job: Path) -> bool:
     """Whether a folder holds what was built from a job file."""
     return _record(folder).get(_JOB) == _way(job, _led(folder))
+
+
+def written_in(folder: Path) -> set[str]:
+    """The names of the files that the build that filled a folder wrote."""
+    return {name for name in _record(folder) if name not in (_JOB, _KEPT)}
 
 
 def kept_in(folder: Path) -> Any:
@@ -167,8 +174,11 @@ def _refuse_other_than(record: Mapping[str, Any], folder: Path) -> None:
     if not foreign and not changed:
         return
     if not record and any(path.suffix == ".nc" for path in paths):
-        raise PathgenError(str(folder), f"holds {_some(foreign)}, but no {RECORD}: by that a build knows what it wrote",
-                           remedy=f"if this is a copy of what a build wrote, copy that hidden file too; {_ELSEWHERE}")
+        lacking, copy = (f"but no {RECORD}", "if this is a copy of what a build wrote, copy that hidden file too")
+        if os.path.lexists(folder / RECORD):
+            lacking, copy = f"and {RECORD} cannot be read", "if you have that hidden file elsewhere, copy it again"
+        raise PathgenError(str(folder), f"holds {_some(foreign)}, {lacking}: by that a build knows what it wrote",
+                           remedy=f"{copy}; {_ELSEWHERE}")
     found = [f"holds {_some(foreign)}, which no build wrote there"] if foreign else []
     found += [f"{_some(changed)} {'were' if changed[1:] else 'was'} changed since "
               f"{'they were' if changed[1:] else 'it was'} written"] if changed else []
@@ -213,7 +223,7 @@ def _put(path: Path, data: bytes) -> None:
         fresh.write_bytes(data)
         fresh.replace(path)
     except OSError as wrong:
-        raise _not_written(path, wrong) from None
+        raise _not_written(path, wrong, "file") from None
     finally:
         with suppress(OSError):
             fresh.unlink()
@@ -252,8 +262,11 @@ def _aside(folder: Path) -> Path:
     return folder.parent / f".{folder.name}-before"
 
 
-def _not_written(folder: Path, wrong: OSError) -> PathgenError:
-    return PathgenError(str(folder), f"cannot be written ({wrong.strerror})", remedy="name another folder")
+def _not_written(path: Path, wrong: OSError, what: str = "folder") -> PathgenError:
+    where = " on another disk" if (full := wrong.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", None))) else ""
+    knows = _KNOWS_NOT if kept_in(path) is not None else ""
+    return PathgenError(str(path), f"cannot be written ({wrong.strerror})",
+                        remedy=f"{'make room there, or ' * full}name another {what}{where}{knows}")
 
 
 def _bytes(content: str | bytes) -> bytes:

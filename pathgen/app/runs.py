@@ -54,7 +54,8 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
     from pathgen.app.earlier import write_and_tell
     from pathgen.report.text import finding_lines
 
-    made = made.saying(made.earlier(Path(options.out))[0]) if made.passed else made
+    found, done = made.earlier(Path(options.out)) if made.passed else ([], None)
+    made = made.saying(found)
     _answer(options, made.report, [*summary, *finding_lines(made.report["checks"], made.job.units)])
     if not made.passed:
         say("Nothing was written.", sys.stderr)
@@ -65,7 +66,7 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
         return list(options.written)
 
     write_and_tell(options.out, write, shown=sys.stderr if options.json else sys.stdout, let_in=made.let_in,
-                   done={file for file, run in made.runs.items() if run.done})
+                   done=done)
     return GOOD
 
 

@@ -47,7 +47,7 @@ def paired(before: Mapping[str, str], now: Mapping[str, str]) -> dict[str, str]:
 
 def cuts(code: Iterable[str]) -> bool:
     """Whether the spindle turns in a program, by its `code_lines`."""
-    return any(line.startswith("M3") for line in code)
+    return any(re.match(r"M3(?!\d)", line) for line in code)
 
 
 def number_of(file: str) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from pathgen.app.building import Build, build
-from pathgen.app.earlier import compared, pieces_for_others, programs_of, write_build
+from pathgen.app.earlier import compared, not_of_this_job, pieces_for_others, programs_of, title_in, write_build
 from pathgen.app.page_server import PageServer
 from pathgen.app.showing import placing
 from pathgen.app.terminal import GREEN, RED, by_option, say
@@ -44,6 +44,8 @@ def watch(job: Path, out: Path, *, port: int | None = None, resolution: float = 
             _Watch(job, out, page, resolution).run()
         except KeyboardInterrupt:
             say(f"\nended; what was built last is in {one_line(str(out))}" if page.has_build else "\nended")
+            for line in not_of_this_job(out, job):
+                say(line)
 
 
 class _Watch:
@@ -125,7 +127,7 @@ class _Watch:
         """Write a build and say what it has otherwise than the one before: its warnings, its programs."""
         found, done = result.earlier(self._out)  # what only another job can mend is not tried again
         self._unwritten = result
-        told, before = result.saying(found), programs_of(self._out)
+        told, before, title = result.saying(found), programs_of(self._out), title_in(self._out)
         files = told.files()
         write_build(self._out, files, result.job, result.report, done=done)
         self._unwritten = None
@@ -138,7 +140,7 @@ class _Watch:
             if line not in self._warned:
                 say(f" {line}", mark="warning:", colour=RED)
         self._warned = warned
-        for line in compared(before, now, done={file for file, run in result.runs.items() if run.done}):
+        for line in compared(before, now, done=done, title=title):
             say(line)
 
     def _guarded(self, act: Callable[[], None]) -> None:
@@ -151,5 +153,7 @@ class _Watch:
             if words != self._said:
                 for each in words:
                     say(f" {each}", mark="not built:", colour=RED)
+                for line in not_of_this_job(self._out, self._job):
+                    say(line)
                 self._page.wrong(words)
             self._said = words

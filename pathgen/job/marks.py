@@ -212,7 +212,7 @@ def _check_drilled(job: Job, clamping: Clamping, places: Floats, tops: Floats, *
             f"[marks] drilled {high + 1}", f"it is {format_length(float(off[high]), job.units, decimals=2)} above "
             f"[stock] thickness, {format_length(clamping.stock.thickness, job.units)}: rapids would go into the wood",
             allowed=f"up to {format_length(AIR - APPROACH, job.units)} above it",
-            remedy=f"write {as_written(round(float(tops[high]), 4), job.units)} there, or measure again")
+            remedy=f"write [stock] thickness = {as_written(round(float(tops[high]), 4), job.units)}, or measure again")
 
 
 def _check_places(

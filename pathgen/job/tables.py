@@ -99,7 +99,7 @@ class SetupTable(Setup):
     z_zero: Literal["bed", "stock-top"] = key(choice("bed", "stock-top"), "where the programs' Z is 0", "bed")
     zero: str | None = key(_zero, "where X 0, Y 0 of the programs is: on the part, or on the "
                            "blank; a board has nut and end, other parts have near and far",
-                           None, shown='"nut-centre"; "near-centre" of a plate')
+                           None, shown='"nut-centre"; "near-centre" of a plate; "blank-near-lower" with [[part]]')
     along: Along = key(choice("x", "y"), "the machine axis that the strings run along", "x")
     keep_out: tuple[KeepOut, ...] = key(
         list_of(_keep_out), "clamps and other things in the way: { along, across, height }", ())

@@ -60,7 +60,7 @@ def before_start(clamping: Clamping, step: Step, start: Start | None = None) -> 
     """What to do before pressing start, in order; `start` is what the program starts from, with what paths tell, where
     they are known."""
     if clamping.done(step):
-        return [f"This program was run before {clamping.done_before}: do not run it again."]
+        return [f"This program counts as run before {clamping.done_before}: do not run it again."]
     if start is None:
         start = starts_of(Around(clamping=clamping))[step.order - 1]
     lines, moved = [], clamping.moved_at(step) is not None

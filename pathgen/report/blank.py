@@ -81,9 +81,11 @@ def _stop_at(number: int, programs: Sequence[Sequence[Program]], done: Sequence[
               if p.step.turn is not None and p.step.turn.fill_after == number]
     waiting = [(part, inlay.fill) for part, inlay in opened
                if inlay is not None and inlay.fill != "none" and id(inlay) not in level]
-    fills = {fill for _, fill in waiting}
-    words = [what for fill, what in (("resin", "fill"), ("piece", "glue in the pieces")) if fill in fills]
-    return {"stop": ", and ".join(words), "stop_for": sorted({part for part, _ in waiting})} if waiting else {}
+    parts = {what: sorted({part for part, own in waiting if own == fill})
+             for fill, what in (("resin", "fill"), ("piece", "glue in the pieces"))}
+    each = {what: own for what, own in parts.items() if own}
+    return {"stop": ", and ".join(each), "stop_for": sorted({part for part, _ in waiting}), "stop_each": each} \
+        if waiting else {}
 
 
 def blank_summary(report: Row) -> list[str]:

@@ -116,7 +116,9 @@ def go_on_lines(report: dict[str, Any]) -> list[str]:
     whose = " of this part" if "turn" in report["programs"][0] and "parts" not in report else ""
     return [f"Go on with program {order}{whose}, {minutes_words(report['minutes_left'])} from there on: {done} as "
             f"done, do not run {'it' if one else 'them'} again. If {'it was' if one else 'one of them was'} not run to "
-            "its end, or more were, write the number of the first still to be run as [moved] before, and build again."]
+            "its end before the marks were measured, or more were, write the number of the first that was not as "
+            "[moved] before, and build again. For those run since leave it as it is: they are written for the work as "
+            "it lies now."]
 
 
 def next_program(report: dict[str, Any]) -> int | None:

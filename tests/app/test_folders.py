@@ -1,5 +1,6 @@
 """Writing a folder: all of a set or nothing of it, whatever happens meanwhile."""
 
+import errno
 import hashlib
 import json
 import multiprocessing
@@ -194,3 +195,21 @@ def test_the_folder_that_one_stands_in_is_not_replaced(tmp_path, monkeypatch, na
     with pytest.raises(PathgenError, match=r"the folder that you are in.*the one above it"):
         write_folder(Path(named), a_set("new"))
     assert not os.listdir(".")
+
+
+@pytest.mark.parametrize(("number", "remedy"), [
+    (errno.ENOSPC, "make room there, or name another folder on another disk"), (errno.EFBIG, "name another folder")])
+def test_what_helps_where_a_folder_cannot_be_written(tmp_path, monkeypatch, number, remedy):
+    """On a full disk another folder is no help; and none but the one cut from knows what was run."""
+    def refused(*_):
+        raise OSError(number, os.strerror(number))
+
+    folder, told = tmp_path / "out", []
+    for _ in range(2):
+        with monkeypatch.context() as here:
+            here.setattr(folders, "_swap", refused)
+            with pytest.raises(PathgenError) as wrong:
+                write_folder(folder, {"a.txt": "b"})
+        told.append(wrong.value.remedy)
+        write_folder(folder, {"a.txt": "a"}, keep={"done": None})
+    assert told == [remedy, f"{remedy}, which does not know where marks were and what was run"]

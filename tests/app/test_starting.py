@@ -12,6 +12,7 @@ import pytest
 import pathgen
 from pathgen.app import starting
 from pathgen.app.cli import main
+from pathgen.app.folders import RECORD
 from pathgen.app.showing import placing_lines
 from pathgen.job.clamping import clamping_of
 from pathgen.removal import material
@@ -80,6 +81,15 @@ def test_a_refused_build_says_that_what_lies_there_is_of_an_earlier_one(tmp_path
     assert "was changed since it was written" in said
     assert "earlier build" not in said  # the job is the same, and its programs good
     path.write_text(made)
+    Path("out", "mine.nc").write_text("G0 X1")
+    assert main(["build", "one.toml", "--out", "out"]) != 0
+    said = capsys.readouterr().err
+    assert ("holds mine.nc, which" in said, "earlier build of" in said) == (True, False)
+    Path("out", "mine.nc").unlink()
+    with monkeypatch.context() as here:
+        here.setattr("pathgen.app.building.build", _stopped)
+        assert main(["build", "one.toml", "--out", "out"]) == 2
+    assert capsys.readouterr().err == "pathgen: stopped; nothing was written\n"
     for thick, out, told in (("thickness = 99", "out", True), ("thickness = 99", "elsewhere", False)):
         job.write_text(re.sub(r"(?m)^thickness = [\d.]+", thick, job.read_text(), count=1))
         capsys.readouterr()
@@ -267,20 +277,32 @@ def test_where_an_answer_cannot_be_written_that_is_no_success(tmp_path, monkeypa
         2, "pathgen: output: cannot be written (No space left on device): send it elsewhere\n")
 
 
+def _stopped(*_, **__):
+    raise KeyboardInterrupt
+
+
 @pytest.mark.in_every_run(0)
 def test_who_stops_it_after_all_is_written_is_not_told_that_nothing_was(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     assert main(["new", "one"]) == 0
 
-    def stopped(*_, **__):
-        raise KeyboardInterrupt
-
     for place, told in (("write_build", "nothing was written"), ("compared", "what was made is written")):
         with monkeypatch.context() as here:
-            here.setattr(f"pathgen.app.{'building' if place == 'write_build' else 'earlier'}.{place}", stopped)
+            here.setattr(f"pathgen.app.{'building' if place == 'write_build' else 'earlier'}.{place}", _stopped)
             assert main(["build", "one.toml", "--out", "out", "--resolution", "0.4", "--no-pictures"]) == 2
         assert capsys.readouterr().err == f"pathgen: stopped; {told}\n"
         assert Path("out").exists() == (place == "compared")
+
+
+@pytest.mark.parametrize(("module", "told"), [("argparse", "pathgen: stopped\n"),
+                                              ("numpy", "pathgen: stopped; nothing was written\n")])
+def test_who_stops_it_while_it_is_loading_sees_no_traceback(tmp_path, module, told):
+    (tmp_path / f"{module}.py").write_text("raise KeyboardInterrupt")
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / RECORD).write_text("{}")  # of what lies there nothing is said: that would load it again
+    said = subprocess.run([sys.executable, "-m", "pathgen", "build", "one.toml", "--out", "out"], capture_output=True,
+                          text=True, cwd=tmp_path, check=False, env={**os.environ, "PYTHONPATH": str(HOUSE)})
+    assert (said.returncode, said.stderr) == (2, told)
 
 
 def test_ends_of_lines_are_no_other_job(tmp_path):

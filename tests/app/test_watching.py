@@ -96,6 +96,7 @@ def test_follows_edits_and_mistakes_and_ends(tmp_path):
         said = page.process.stdout.read()
         assert "ended; what was built last is in" in said
         assert said.count("not built:") == 5
+        assert said.count("are of an earlier build of this job: do not cut them for the job as it is now") == 5
     written = (tmp_path / "out" / "setup.html").read_text()
     assert "<h1>Fourth</h1>" in written
     assert "script" not in written

@@ -325,7 +325,7 @@ def check_what_is_done(moved, first):
     head = page.all("header")[0][2]
     assert f"Go on with program {first}" in head
     assert f"programs 1 to {first - 1} count as done" in head
-    assert "or more were, write the number of the first still to be run as [moved] before" in head
+    assert "or more were, write the number of the first that was not as [moved] before, and build again" in head
     graver = {**moved.report, "checks": {**moved.report["checks"], "findings": [
         {**one, "severity": "warn"} for one in moved.report["checks"]["findings"]]}}
     assert f" to read before program {first}." in "".join(next(iter(verdict_words(graver))).itertext())
@@ -650,11 +650,12 @@ def test_heights_measured_once_drilled_are_held_against_the_thickness(tmp_path):
 
     assert doubts(8.1, 8.0, 7.6, 7.9)[0] == []
     high, clamping = doubts(8.0, 8.0, 8.7, 8.3)
-    assert high == ["mark 3 is 0.7 mm above [stock] thickness, 8 mm, and mark 4 is above it too: write 8.7 there, or "
-                    "measure again"]
+    assert high == ["mark 3 is 0.7 mm above [stock] thickness, 8 mm, and mark 4 is above it too: write [stock] "
+                    "thickness = 8.7, or measure again"]
     assert "8 mm, and marks 1 and 4 are above it too: " in doubts(8.3, 8.0, 8.7, 8.3)[0][0]
     with pytest.raises(JobError, match=r"drilled 3: it is 0.75 mm above \[stock\] thickness, 8 mm: rapids would go "
-                                       r"into the wood \(allowed: up to 0.7 mm above it\): write 8.75 there"):
+                                       r"into the wood \(allowed: up to 0.7 mm above it\): write \[stock\] thick"
+                                       r"ness = 8.75"):
         doubts(8.0, 8.0, 8.75, 8.3)
     low, _ = doubts(8.0, 7.0, 8.0, 8.0)
     assert low[0].startswith("mark 2 is 1 mm below [stock] thickness, 8 mm: measure again, Z 0 set anew first")

@@ -100,12 +100,15 @@ def test_the_head_tells_that_the_last_passes_are_meant(job):
 
 
 def test_a_change_that_costs_minutes_does_not_stand_among_those_that_save(job, monkeypatch):
-    rows = [{"change": name, "minutes_saved": saved, "cost": "x"} for name, saved in (("quick", 2.0), ("slow", -0.4))]
+    rows = [{"change": name, "minutes_saved": saved, "cost": "x"} for name, saved in (
+        ("quick", 2.0), ("slow", -0.4), ("[surface] scallop = 0.1", -0.5))]
     monkeypatch.setattr(choosing, "changes", lambda *_: rows)
     monkeypatch.setattr(choosing, "saved_by_leave", lambda *_: -3.0)
     said = "\n".join(choosing.change_lines(job))
     assert "quick" in said
     assert "slow takes 0.4 min longer: x." in said
+    assert ("scallop = 0.1 takes 0.5 min longer in all, as what is cut into the surface begins on top of the ridges, "
+            "in more layers: x.") in said  # the table above has its passes take less
     assert not re.search(r"-\d", said)
     assert "[surface] leave saves" not in said
 

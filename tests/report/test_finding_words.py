@@ -76,13 +76,17 @@ def test_what_to_pour_now_is_said_part_by_part_and_what_all_are_told_once():
              part((9, ["later"]))]
     report = {"parts": [{"name": name} for name in ("lid", "plate", "tail")], "fills": [], "programs": []}
     row = {"stop": "fill", "done": False}
-    said = _stop(report, row | {"number": 4, "stop_for": [1, 2]}, parts)
+    said = _stop(report, row | {"number": 4, "stop_for": [1, 2], "stop_each": {"fill": [1, 2]}}, parts)
     assert ["".join(line.itertext()) for line in said] == [
         "Stop after program 4: fill 1 lid, 2 plate", "Mix.", "1 lid: Fill A.", "2 plate: Fill B."]
-    alone = _stop(report, row | {"number": 9, "stop_for": [1, 3]}, parts)
+    alone = _stop(report, row | {"number": 9, "stop_for": [1, 3], "stop_each": {"fill": [1, 3]}}, parts)
     assert ["".join(line.itertext()) for line in alone][:2] == ["Stop after program 9: fill 1 lid, 3 tail", "later"]
     assert len(alone) == 2  # what all are told is told once, a paragraph for each line
-    alone = _stop(report | {"parts": report["parts"][:1]}, row | {"number": 4, "stop_for": [1]}, parts[:1])
+    both = {"fill": [1, 2], "glue in the pieces": [1]}  # those of part 1 alone
+    said = _stop(report, row | {"number": 4, "stop_for": [1, 2], "stop_each": both}, parts)
+    assert said[0].text == "Stop after program 4: fill 1 lid, 2 plate, and glue in the pieces of 1 lid"
+    alone = _stop(report | {"parts": report["parts"][:1]},
+                  row | {"number": 4, "stop_for": [1], "stop_each": {"fill": [1]}}, parts[:1])
     assert ["".join(line.itertext()) for line in alone] == ["Stop after program 4: fill 1 lid", "Mix.", "Fill A."]
 
 

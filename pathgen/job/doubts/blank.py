@@ -107,7 +107,7 @@ def drilled(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 problem=f"mark {worst + 1} is {format_length(float(over[worst]), job.units, decimals=2)} {way} [stock] "
                         f"thickness, {format_length(thickness, job.units)}{too}",
                 allowed=f"up to {format_length(most, job.units)} {way} it (common practice)",
-                remedy=f"write {top} there, or measure again" if way == "above" else
+                remedy=f"write [stock] thickness = {top}, or measure again" if way == "above" else
                        f"{bottom}measure again, Z 0 set anew first; if it is so, the blank is thinner there than the "
                        "job says")
 

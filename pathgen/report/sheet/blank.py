@@ -90,8 +90,8 @@ def _groups(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequen
                 shown += [_table(part_rows, clampings, pages), _stop(report, row, clampings)]
                 part_rows = []
         shown += [_table(part_rows, clampings, pages)] if part_rows else []
-        were, them = ("These programs were", "them") if len(rows) > 1 else ("This program was", "it")
-        done = [e("p", f"{were} run before the blank moved: do not run {them} again.")] if rows[0]["done"] else []
+        were, them = ("These programs count", "them") if len(rows) > 1 else ("This program counts", "it")
+        done = [e("p", f"{were} as run before the blank moved: do not run {them} again.")] if rows[0]["done"] else []
         yield e("article", e("h3", e("span", str(number), class_="order"), f"{'Done with' if done else 'Fit'} {name}"),
                 *done, *shown)
 
@@ -121,12 +121,14 @@ def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamp
     own = [" ".join(line for line in lines if line not in common) for lines in said]
     head, rows, notes = fill_rows(report, row["number"])
     mixed = [table([word.capitalize() for word in head], rows), *(e("p", line) for line in notes)] if rows else []
+    whose = [f"{what}{' of' * ('pieces' in what)} " + ", ".join(dict.fromkeys(
+        name for name, (number, *_) in zip(names, waiting, strict=True) if number in of))
+        for what, of in row["stop_each"].items()]
     where = f"Stop after program {row['number']}"
     done = f"Where this was done before the blank moved, go on with program {report['go_on_with']}. Where it was " \
         "not, do it before that:" if row["done"] else None
     return e(
-        "div", e("h4", f"{where}{', if it was not done' * row['done']}: {row['stop']}"
-                  f"{' of' * ('pieces' in row['stop'])} {', '.join(names)}"),
+        "div", e("h4", f"{where}{', if it was not done' * row['done']}: {', and '.join(whose)}"),
         e("p", done) if done else None,
         *(e("p", line) for line in common),
         *(e("p", e("b", f"{name}: "), words) for name, words in zip(names, own, strict=True) if words),
