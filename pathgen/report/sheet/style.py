@@ -108,6 +108,7 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   .screen {{ display: none; }}
   .paper {{ display: block; }}
   .paper svg {{ margin-bottom: 1mm; max-width: 100%; }}
+  .bar {{ break-after: avoid; }}
   article, figure, table, tr, p, li, dl, pre, .contents, .pair, .stop, .cautions ul {{ break-inside: avoid; }}
   #warnings ul {{ break-inside: auto; }}
   h2, h3, h4, p:has(+ :is(figure, table, .scroll, .contents, .pair, .sized, .copy)) {{ break-after: avoid; }}
