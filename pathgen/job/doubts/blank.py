@@ -172,10 +172,11 @@ def clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             allowed="the clamps that hold the blank, in the job of the blank",
             remedy="write them into [setup] keep_out there: along and across count from margin_nut inside the common "
                    "blank's near end and the middle of its width")
-    elif not clamping.setup.keep_out:
+    elif not clamping.setup.keep_out and not clamping.setup.no_clamps:
         yield Doubt(where="[setup] keep_out", problem="no clamps are given, so nothing was checked against them",
                     allowed="a box for each thing that stands on or beside the blank: { along, across, height }",
-                    remedy="if clamps or screws hold it, add them; with tape or vacuum leave it so", grave=False)
+                    remedy="if clamps or screws hold it, add them; with tape or vacuum write keep_out = []",
+                    grave=False)
     blank = shapely.box(*clamping.blank)
     for number, box in enumerate(clamping.setup.keep_out, 1):
         where = f"[setup] keep_out {number}"

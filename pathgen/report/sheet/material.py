@@ -57,7 +57,7 @@ def _fill(inlays: Sequence[dict[str, Any]], *, dams: bool) -> list[Element | Non
                "ratio of the resin's sheet is kept within 2 %."),
         e("p", ONE_BATCH_WORDS) if shared else None,
         e("p", "For the dam have tape, wax or clay ready. " * dams + "Have a little clear resin ready too, for a thin "
-               "first coat: it is not counted. How to fill is told at the program after which it is done."),
+               "first coat: it is not counted."),
     ]
 
 
@@ -82,7 +82,7 @@ def what_can_be_off(report: dict[str, Any], units: str) -> Element | None:
         return None
     return chapter("budget", "What can be off, and what it does",
                    scrolling(table(*budget_cells(budget, units)), "What can be off"),
-                   *(e("p", words) for words in (ROOT_WORDS, cents_words(budget)) if words))
+                   e("p", ROOT_WORDS), e("p", cents, class_="screen") if (cents := cents_words(budget)) else None)
 
 
 def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
@@ -94,7 +94,10 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     cost = _shift_cost(clamping, report)
     if not cost and not words:
         return None
-    return chapter("moved", "Why the work must not move" if cost else "If the work moves", *cost,
+    if not words:
+        return chapter("moved", "Why the work must not move", *cost, class_="screen")
+    return chapter("moved", "Why the work must not move" if cost else "If the work moves",
+                   e("div", *cost, class_="screen") if cost else None,
                    *(e("p", line) for line in words), *(_measuring(marks, units) if marks else []))
 
 

@@ -90,7 +90,7 @@ def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) ->
     bare = outline.area - float(shapely.area(patches(found, outline)[0]).sum()) > _BARE * outline.area
     caption = f"Darker: higher ridges.{' White: none was measured, beside holes and slots.' if bare else ''}"
     return chapter("ridges", "Ridges left by the finishing passes", e("p", words),
-                   figure(ridge_picture(clamping, found), caption, wide=True))
+                   figure(ridge_picture(clamping, found), caption, wide=True), class_="screen")
 
 
 def of_the_part(report: dict[str, Any]) -> list[Element | None]:

@@ -91,9 +91,9 @@ def after_programs(planned: Plan, programs: Sequence[Program], checked: Verifica
                 f", {_stands_words(clamping, opened)}") if poured and opened else ""
         pixels = shaded_board(clamping, stage.coarser(), wood, dam=pour and pour.dam,
                               before=before.coarser() if before is not None else "blank")
-        rest = "Pale: what this program left as it was." + _dam_words("the fill", pour)
         seen = f"The work from above after program {program.step.number}; what it left as it was is pale."
-        found[stage.order] = e("figure", as_image(pixels, seen), e("figcaption", f"{words}. {rest}"))
+        caption = f"{words}.{_dam_words('the fill', pour)}"
+        found[stage.order] = e("figure", as_image(pixels, seen), e("figcaption", caption))
     return found
 
 
