@@ -221,6 +221,7 @@ def zero_under(clamping: Clamping, where: str, box: KeepOut, units: str) -> Iter
     # each part of a common blank says the same, once for all, in no part's own places
     near = "" if clamping.shared else f", near {place_words(*zero.at, units)}"
     yield Doubt(
-        where=where, problem=f"stands on the place of X 0 Y 0, {zero.words}{near}: no cutter or edge finder comes to "
-                             "it",
-        allowed="[setup] zero where no clamp stands", remedy=f"{other}move the clamp clear of it")
+        where=where, problem=f"stands on the place of X 0 Y 0, {zero.words}{near}: over it the tip can be seen from "
+                             "above alone",
+        allowed="[setup] zero where no clamp stands, to bring the tip down to it",
+        remedy=f"{other}move the clamp clear of it; or set both axes from edges, as the page says", grave=False)
