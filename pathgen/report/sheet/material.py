@@ -13,6 +13,8 @@ from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, dis
 from pathgen.report.letting_in import piece_line, stock_words
 from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.pictures.measuring import measuring_picture
+from pathgen.report.programs import Program
+from pathgen.report.sheet.by_hand import by_hand
 from pathgen.report.sheet.parts import chapter, listed, scrolling, table
 from pathgen.work.clamping import Clamping
 from pathgen.work.fill_words import dammed
@@ -20,8 +22,9 @@ from pathgen.work.fill_words import dammed
 e = element
 
 
-def to_have_ready(clamping: Clamping, report: dict[str, Any]) -> Element:
-    """Cutters with the programs that use them, and fill by colour, of what is still to be run."""
+def to_have_ready(clamping: Clamping, programs: Sequence[Program], report: dict[str, Any]) -> Element:
+    """Cutters with their programs, what is needed by hand, and fill by colour, of what is still to be run."""
+    asked = by_hand(clamping, programs, measuring_lines(report["marks"], clamping.units) if report["marks"] else ())
     steps = [step for step in clamping.steps if not clamping.done(step)]
     cutters = {step.cutter.name: step.cutter for step in steps}
     rows = [[cutter_words(cutter, clamping.units),
@@ -31,6 +34,7 @@ def to_have_ready(clamping: Clamping, report: dict[str, Any]) -> Element:
             if not clamping.levelled_before(inlay)]
     inlays = [row for _, row in left]
     return chapter("ready", "To have ready", table(["Cutter", "Programs"], rows),
+                   e("p", f"By hand: {asked}.") if asked else None,
                    _fill(inlays, dams=any(dammed(inlay) for inlay, _ in left)), _pieces(inlays, clamping.units))
 
 

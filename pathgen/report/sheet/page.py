@@ -51,7 +51,7 @@ def setup_sheet(
                 class_="cautions"),
         warnings(report),
         both_sides(clamping, report),
-        *([] if all(map(clamping.done, clamping.steps)) else [to_have_ready(clamping, report),
+        *([] if all(map(clamping.done, clamping.steps)) else [to_have_ready(clamping, programs, report),
                                                               air_cut(clamping, programs)]),
         in_order(clamping, programs, after_programs(planned, programs, checked) if shaded else {}),
         inlays_from_near(planned, checked, report) if shaded else None,
