@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from pathgen.base.arrays import Bools, Floats
 from pathgen.base.markup import Element, element, number
 from pathgen.base.memory import remembered
+from pathgen.base.units import INCH, format_length
 
 INK = "#1b2624"
 """Lines and words."""
@@ -80,6 +81,14 @@ def words(view: View, at: ArrayLike, text: str, *, size: float, **style: str | f
     """Text with its middle, or the end that `text_anchor` names, at a point."""
     x, y = view(at)[0]
     return element("text", text, x=x, y=y, font_size=size, **{"fill": INK, "text_anchor": "middle", **style})
+
+
+def ruler(view: View, at: tuple[float, float], units: str) -> list[Element]:
+    """A bar of 50 mm (2 in) from a place to the right, to measure on what is printed at true size, and its words."""
+    (x, y), long = at, 2 * INCH if units == "in" else 50.0
+    bar = [[[x, y], [x + long, y]], [[x, y - 1], [x, y + 1]], [[x + long, y - 1], [x + long, y + 1]]]
+    return [lines(view, [np.array(run) for run in bar], stroke=INK, stroke_width=0.3),
+            words(view, (x + long / 2, y + 1.0), f"{format_length(long, units)}: measure it on the print", size=3.0)]
 
 
 def path_in_plan(name: str, points: Floats, rapid: Bools) -> Element:

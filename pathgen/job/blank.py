@@ -366,7 +366,8 @@ def _setup(job: Job, part: Job, table: PartTable) -> SetupTable:
     for one in job.setup.keep_out:
         x0, y0, x1, y1 = _box(part, table, (one.x[0], one.y[0], one.x[1], one.y[1]))
         clamps.append(KeepOut(x=(x0, x1), y=(y0, y1), height=one.height))
-    return SetupTable(z_zero=job.setup.z_zero, along=_ALONG[quarters], keep_out=tuple(clamps), feeler=job.setup.feeler)
+    return SetupTable(z_zero=job.setup.z_zero, along=_ALONG[quarters], keep_out=type(job.setup.keep_out)(clamps),
+                      feeler=job.setup.feeler)
 
 
 def of_part(wrong: PathgenError, number: int, job: Job) -> JobError:

@@ -37,7 +37,7 @@ from pathgen.parts.keys import (
     yes_or_no,
 )
 from pathgen.strategies.cutting_out import MOST_LAP
-from pathgen.work.clamping import LEAST_CLEARANCE, Along, KeepOut, Machine, Setup, Stock
+from pathgen.work.clamping import LEAST_CLEARANCE, Along, Clamps, KeepOut, Machine, Setup, Stock
 from pathgen.work.features import MOST_ALLOWANCE, Bottom, Entry
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 
@@ -82,6 +82,14 @@ def _keep_out(value: Any, place: Place) -> KeepOut:
                    height=table.height, older_names=table.along is None or table.across is None)
 
 
+_keep_outs = list_of(_keep_out)
+
+
+@holding(_keep_outs.words, _keep_outs.inner, limits=_keep_outs.limits)
+def _clamps(value: Any, place: Place) -> Clamps:
+    return Clamps(_keep_outs(value, place))
+
+
 _ANY_ZERO = choice(*ZEROS, *PLACES)
 
 
@@ -102,7 +110,7 @@ class SetupTable(Setup):
                            None, shown='"nut-centre"; "near-centre" of a plate; "blank-near-lower" with [[part]]')
     along: Along = key(choice("x", "y"), "the machine axis that the strings run along", "x")
     keep_out: tuple[KeepOut, ...] = key(
-        list_of(_keep_out), "clamps and other things in the way: { along, across, height }", ())
+        _clamps, "clamps and other things in the way: { along, across, height }; [] where none stand there", ())
     feeler: float = key(size(0.01, 20.0), "thickness of the feeler or slip of paper that each zero is checked with",
                         0.1, inch=0.004)
 

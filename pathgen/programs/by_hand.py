@@ -1,4 +1,4 @@
-"""How a program is tried by hand above the work, before the first cut."""
+"""How each program is tried by hand above the work, before it cuts."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ from pathgen.work.clamping import Clamping
 
 
 def check_by_hand(clamping: Clamping, lowest: float, *, tried: bool = False) -> list[str]:
-    """How to try a program above the work before the first cut; `lowest` is its lowest tip height, mm; `tried` whether
-    each zero is tried with a feeler before it."""
+    """How to try a program above the work once all is done that comes before its start; `lowest` is its lowest tip
+    height, mm; `tried` whether each zero is tried with a feeler before it."""
     beside, later = (", not over the blank", "") if clamping.setup.z_zero == "bed" else \
         (" while that is there", "; later by the Z noted on the bed")
     felt = "with the feeler, as under Check Z 0 of the program that its cutter was fitted for" if tried else \
@@ -35,15 +35,15 @@ def check_by_hand(clamping: Clamping, lowest: float, *, tried: bool = False) -> 
                  f"{lift} higher. The cutter")
         back = "Put the zero of Z back"
     return [
-        "Open the program in a text editor. Its first lines name the job, the step, the cutter and the zero, the same "
-        "as this sheet.",
-        "Fit the cutter and set the zero as the sheet says. Raise the cutter clear, and move by hand to "
+        "Open the program in a text editor: its first lines name the job, the step, the cutter and the zero, the same "
+        "as this sheet. Its cutter is fitted and its zero set, as its list under Before you start says.",
+        "Raise the cutter clear, and move by hand to "
         f"{'X 0, Y 0' if clamping.moved is None else zero_now(clamping)}: the tip must stand over "
         f"{clamping.zero_place.words}{_nearly(clamping)}{_clamped(clamping)}.",
         raised,
         "Run the program with a hand on the stop. The first cut must begin where the table says, and the display must "
         f"stay within it. {shown} must keep clear of every clamp.",
-        f"{back}, and check it: {felt}.",
+        f"{back}, and check it: {felt}. Now the program may cut.",
     ]
 
 

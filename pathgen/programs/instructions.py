@@ -15,8 +15,9 @@ from pathgen.programs.starting import Start, starts_of
 from pathgen.programs.turning import turning
 from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.programs.zero_words import as_it_comes, comes_curved, taped, top_words, zero_words
-from pathgen.programs.zeroing import surfaced_before
+from pathgen.programs.zeroing import refits, surfaced_before
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.features import Named
 from pathgen.work.fill_words import STAY
 from pathgen.work.mark_errors import zero_again
 from pathgen.work.operations import Outline
@@ -52,6 +53,20 @@ def point_words(cutter: Cutter, units: str) -> list[str]:
         "Wherever Z is checked with this cutter it then shows as much less."]
 
 
+def _point(clamping: Clamping, step: Step, *, refit: bool) -> list[str]:
+    """The trial of a v cutter whose tip decides how wide it cuts; where it was tried before an earlier program, that
+    its Z is set as much lower again."""
+    def tried(one: Step) -> bool:
+        return one.operation.as_wide_as_deep and one.cutter.name == step.cutter.name and not clamping.done(one)
+
+    if not tried(step):
+        return []
+    first = next(one for one in clamping.steps if tried(one))
+    if first is step or step.cutter.shape != "v":
+        return point_words(step.cutter, clamping.units)
+    return [f"If its trial before program {first.number} asked for it, set Z as much lower again."] if refit else []
+
+
 _FLAT, _TRIED = {"mm": 0.2, "in": 0.008 * INCH}, {"mm": 0.5, "in": 0.02 * INCH}
 """Of a v cutter's tip, for example, and how deep a trial cut is."""
 
@@ -82,16 +97,18 @@ def before_start(clamping: Clamping, step: Step, start: Start | None = None) -> 
         fitted.append(_stand_out_words(clamping, stand_out(clamping, low)))
     # edges are found with the cutter, or with a pin before that is fitted
     lines += [*fitted, *edges] if touching_radius(clamping, step.cutter) else [*edges, *fitted]
+    lines += _joints(clamping) if edges else []
+    lower = _point(clamping, step, refit=start.refit)  # tried before Z is: nothing is set once that is checked
+    lines += lower
     if start.zero is not None:
         lines += check_words(start.zero, step, clamping.units)
         if start.zero.like is None and (start.zero.if_so or start.zero.within):
             lines.append(_still_off(clamping, start.zero))
     if start.notes_bed:
+        as_much = ", plus what its Z was set lower for a flat tip" if lower else ""
         lines.append("Once Z 0 is right, touch off on the bed beside the work too, or on a setter (a block of known "
-                     "height) there, and note the Z shown: once that top is cut or has moved, each cutter is set to "
-                     "show the same there.")
-    if step.operation.as_wide_as_deep:  # after the bed is noted: no other cutter is set by what its tip lacks
-        lines += point_words(step.cutter, clamping.units)
+                     f"height) there, and note the Z shown{as_much}: once that top is cut or has moved, each cutter is "
+                     "set to show the same there.")
     lines += step.operation.at_start(clamping)
     bottom = step.operation.bottom if start.lowest is None else start.lowest
     if bottom < -INTO_BED:
@@ -161,15 +178,16 @@ def _laid(clamping: Clamping, step: Step, start: Start) -> list[str]:
     if clamping.board.names.lies:
         return []
     units, stock = clamping.units, clamping.stock
-    held = [f"{clamping.board.names.hold or step.operation.hold}; keep clamps out of the cutter's way."]
     why, cut = [], clamping.feature(Outline)
     if any(inlay.fill == "resin" for inlay in clamping.inlays):
         why.append("held by its ends alone it bows while the fill cures")
     if cut is not None and not cut.tabs and not cut.skin:
         why.append(f"nothing else holds the {clamping.board.names.part} once its outline is cut, and the cutter would "
                    "throw it; clamps hold the waste alone")
+    how = clamping.board.names.hold or step.operation.hold
     if why:
-        held.append(f"Hold it over its whole face, by double-sided tape or vacuum: {'; and '.join(why)}.")
+        how += f", over its whole face, by double-sided tape or vacuum: {'; and '.join(why)}"
+    held = [f"{how}." if clamping.setup.no_clamps else f"{how}; keep clamps out of the cutter's way."]
     if _edges_are_found(clamping):
         held += [f"Leave the clamp at the edge at {_at(one, one.best, units)} off until {one.axis} 0 is set."
                  for one in start.edges if one.best is not None and one.clamped[one.best]]
@@ -211,6 +229,17 @@ def _edges(clamping: Clamping, cutter: Cutter, start: Start) -> str:
     return (f"Set X 0 and Y 0 at {clamping.zero_place.words}. The blank then reaches from {' and from '.join(spans)}: "
             f"where {side} just touches one of its edges{low}, the display shows {half} beyond that."
             f"{''.join(_barred_words(clamping, one) for one in start.edges)}")
+
+
+def _joints(clamping: Clamping) -> list[str]:
+    """Where binding that is on the blank already must lie, by the zero that has just been set."""
+    joints = clamping.board.names.joints
+    if not joints:
+        return []
+    return ["The binding is on the blank, and slots and outline are cut to it. Look, spindle off, with the tip over "
+            f"the joints of wood and binding: {clamping.where([Named(*one) for one in joints])}. Where all lie off "
+            "alike, set zero over by as much; where the ends differ, turn the blank; where the sides do, correct "
+            f"[board] binding, or nut_width and end_width, and {clamping.board.names.again}."]
 
 
 def lost_axes(clamping: Clamping, start: Start) -> list[str]:
@@ -322,15 +351,20 @@ def stand_out(clamping: Clamping, lowest: float) -> float:
 def _stand_out_words(clamping: Clamping, out: float) -> str:
     step = {"mm": 0.5, "in": INCH / 20}[clamping.units]
     least = format_length(math.ceil(out / step - 1e-9) * step, clamping.units)
-    known = "clamps and blank" if clamping.setup.keep_out else "the blank (no clamps are given: add what yours need)"
+    unsaid = "" if clamping.setup.no_clamps else " (no clamps are given: add what yours need)"
+    known = "clamps and blank" if clamping.setup.keep_out else f"the blank{unsaid}"
     return f"The cutter must stand out {least} or more from the collet, whose nut must clear {known}."
 
 
 def _z_place(clamping: Clamping, step: Step, start: Start) -> str:
     """Where to set Z 0."""
     if start.z_by == "bed":
-        setter = "a setter (a block of known height)" if step.order == 1 else "a setter"
-        return f"touch off beside the work on the bed it lies on, or on {setter} standing there" + (
+        first = next((one for one in clamping.steps if refits(clamping, one) and not clamping.done(one)), step)
+        if step.number > first.number:
+            tape = ", a setter or the strip of tape" if taped(clamping) else " or a setter"
+            return f"on the bed{tape} beside the work, as before program {first.number}"
+        return "touch off beside the work on the bed it lies on, or on a setter (a block of known height) standing " \
+               "there" + (
             "; where tape holds the work, on a strip of the same tape stuck to the bed, or all is cut lower by its "
             "thickness" if taped(clamping) else "")
     if start.z_by == "top":

@@ -20,7 +20,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, rounded_up
 from pathgen.programs.around import Around
 from pathgen.programs.waste import left_standing, off_clamps, within_travel
-from pathgen.programs.zeroing import covered, refits
+from pathgen.programs.zeroing import covered, tries_zero
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.mark_errors import THINNER, influence
 from pathgen.work.operations import CutAgain, DowelHoles, WitnessMarks
@@ -82,8 +82,9 @@ class ZeroCheck:
 
 
 def zero_checks(around: Around, reach: Floats | None = None, beside: Sequence[Around] = ()) -> dict[int, ZeroCheck]:
-    """A check for each step still to be run before which its cutter is fitted, by its order; none for one that has no
-    bare place. `reach` as in `within_travel`; `beside` are all parts of a common blank, which are tried at one place.
+    """A check for each step still to be run before which its cutter is fitted to cut, by its order; none for one that
+    has no bare place. `reach` as in `within_travel`; `beside` are all parts of a common blank, which are tried at one
+    place.
 
     Raises JobError for a feeler that does not fit under a cutter at the height of rapids.
     """
@@ -125,8 +126,8 @@ def _apart(one: ZeroCheck, other: ZeroCheck) -> float:
 
 
 def _refit(clamping: Clamping) -> list[Step]:
-    """The steps still to be run before which their cutter is fitted."""
-    return [step for step in clamping.steps if refits(clamping, step) and not clamping.done(step)]
+    """The steps still to be run before which their cutter is fitted, and Z 0 tried."""
+    return [step for step in clamping.steps if tries_zero(clamping, step) and not clamping.done(step)]
 
 
 def _common(parts: Sequence[Around], reach: Floats | None) -> ZeroCheck | None:
@@ -355,16 +356,19 @@ def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
     shown = " ".join(filter(None, [f"Z {z}{over}", check.if_so]))
     within = (NEARLY if check.apart else SAME)[units]
     same, off = (format_length(v, units) for v in (within, rounded_up(check.within)))
-    must, again = shown, "until it is right"
+    lower, higher = step.operation.off_in_z(step.cutter)
     if check.like:
         wrong = "the mark's measure" if check.mark else "the marks' heights" if check.by_marks else "the blank"
-        must = f"what it did for program {check.like} ({shown}), within {same}"
-        must += f": this place is {format_length(check.apart, units)} from that one" if check.apart else ""
-        again = f"until it shows that{', within as much' if check.apart else ''}: how far it was from Z {z} before " \
-                f"program {check.like} comes from {wrong}, not from Z 0"
-    elif check.within:
+        apart = f", {format_length(check.apart, units)} from the place then" if check.apart else ""
+        return [
+            f"Check Z 0 as before program {check.like}: at X {x}, Y {y}{apart}, over {where}, on a feeler or paper "
+            f"{feeler} thick, the display must show what it did then, within {same} ({shown}; what it was off by then "
+            f"comes from {wrong}, not from Z 0).",
+            f"Each {step_of} more means: {lower}, by as much. Each less: {higher}. Set Z 0 again until it shows that.",
+        ]
+    must, again = shown, "until it is right"
+    if check.within:
         must, again = f"{shown}, within {off}", f"only where it is more than {off} off"
-    lower, higher = step.operation.off_in_z(step.cutter)
     return [
         f"Check Z 0, spindle off: raise the cutter clear, go to X {x}, Y {y}, over {where}; lower it "
         f"on a feeler or paper {feeler} thick until it is just held. The display must show {must}. Then raise the "

@@ -17,6 +17,16 @@ def refits(clamping: Clamping, step: Step) -> bool:
         or before.cutter.name != step.cutter.name
 
 
+def tries_zero(clamping: Clamping, step: Step) -> bool:
+    """Whether Z 0 is tried before a step: a cutter has been fitted, and it is to cut. One that only hovers over the
+    work, and is taken out again, need not be so exact."""
+    if not refits(clamping, step) or step.turn or step.operation.spins:
+        return refits(clamping, step)
+    later = clamping.steps[step.order:]
+    kept = next((k for k, one in enumerate(later) if refits(clamping, one)), len(later))
+    return any(one.operation.spins for one in later[:kept])
+
+
 def surfaced_before(clamping: Clamping, step: Step) -> bool:
     """Whether the raw top over the part is gone when a step starts."""
     return any(s.operation.makes_surface for s in clamping.steps if s.order < step.order)

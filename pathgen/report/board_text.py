@@ -124,12 +124,12 @@ def stringing_parts(data: dict[str, Any], units: str) -> tuple[list[str], list[T
     def n(value: float | None) -> str:
         return length_number(value, units)
 
-    places = [
-        [str(r["string"]), n(r["gauge"]), n(r["from_edge"]), n(r["gap"]), n(r["clear_of_edge"]), n(r["slot_bottom"]),
-         n(r["slot_depth"]), n(r["at_saddle"])] for r in rows
-    ]
-    head = ["string", f"gauge ({units})", "centre from bass edge", "gap to next", "clear of edge",
-            "slot's bottom over board", "slot depth", "at saddle, from string 1"]
+    deep = {} if rows[0]["slot_bottom"] is None else {
+        "slot's bottom over board": "slot_bottom", "slot depth": "slot_depth"}
+    columns = {f"gauge ({units})": "gauge", "centre from bass edge": "from_edge", "gap to next": "gap",
+               "clear of edge": "clear_of_edge", **deep, "at saddle, from string 1": "at_saddle"}
+    head = ["string", *columns]
+    places = [[str(r["string"]), *(n(r[key]) for key in columns.values())] for r in rows]
     radii = [data.get(f"radius_at_{place}") for place in ("nut", "saddle")]
     curve = [] if None in radii else [
         f"The board's radius is {n(radii[0])} under the nut and, carried on past the board's end in the same straight "
@@ -139,6 +139,8 @@ def stringing_parts(data: dict[str, Any], units: str) -> tuple[list[str], list[T
     under = ["The strings lie on the zero fret, the nut behind it only guides them: its slots end "
              + (f"{n(data['under_zero_fret'])} {units} under the fret's top." if data["under_zero_fret"] else
                 "as high as the fret's top.")] if "under_zero_fret" in data else []
+    under += [] if deep else ["How deep the slots of the nut go hangs on the frets: add a [frets] table, with the "
+                              "height of the wire's crown, and the table has it too."]
     course, equal = data.get("course"), "centres" if data["spacing"] == "centres" else "clear gaps"
     lines = [f"Equal {equal} at nut and saddle." if course is None else
              f"Courses of {course['strings']} strings, {format_length(course['gap'], units)} clear within them; equal "

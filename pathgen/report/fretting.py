@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from pathgen.base.markup import Element
-from pathgen.base.picture import INK, PALE, View, lines, words
+from pathgen.base.picture import INK, PALE, View, lines, ruler, words
 from pathgen.base.units import INCH, MM_PER, fine_length, format_length, way_length
 from pathgen.parts.fingerboard.dots import template_rows
 from pathgen.report.board_text import length_number
@@ -84,6 +84,7 @@ def fretting_lines(data: dict[str, Any], units: str) -> list[str]:
 
 
 _ROW = 7.0  # height of a fret's row on the strip, mm
+_ACROSS, _DOWN = 165.0, 30  # mm of the longest, and rows, of a strip on A4 and on Letter
 
 
 def strip_picture(data: dict[str, Any], units: str = "mm") -> Element:
@@ -102,12 +103,16 @@ def strip_picture(data: dict[str, Any], units: str = "mm") -> Element:
             lines(view, [[[start, y - 1.2], [start + fret["tang"], y - 1.2]]],  # type: ignore[list-item]
                   stroke=PALE, stroke_width=1.2, stroke_linecap="butt"),
         ]
-    y = -depth + 4.0
-    rule = 50.0 if units == "mm" else 2 * INCH
-    drawn += [lines(view, [[[0.0, y], [rule, y]], [[0.0, y - 1], [0.0, y + 1]], [[rule, y - 1], [rule, y + 1]]],  # type: ignore[list-item]
-                    stroke=INK, stroke_width=0.3),
-              words(view, (rule / 2, y + 1.0), f"{format_length(rule, units)}: measure it on the print", size=3.0)]
-    return view.picture(f"Fretting strip, {len(rows)} frets at true size", *drawn)
+    return view.picture(f"Fretting strip, {len(rows)} frets at true size", *drawn,
+                        *ruler(view, (0.0, -depth + 4.0), units))
+
+
+def strips(data: dict[str, Any], units: str) -> list[Element]:
+    """The strip in as many pictures as it takes for each to fit a sheet of paper; none where it is wider than that."""
+    rows = data["frets"]
+    if max((fret["length"] for fret in rows), default=0.0) > _ACROSS:
+        return []
+    return [strip_picture(data | {"frets": rows[at: at + _DOWN]}, units) for at in range(0, len(rows), _DOWN)]
 
 
 _SIZE = 3.0  # of the words, mm
@@ -125,7 +130,7 @@ def side_template(report: dict[str, Any]) -> Element | None:
     high = max(3.0, report["frets"][0]["wood"]["edge"] or report["board"]["thickness"])
     rows = template_rows([at for _, at in dots], long)
     step = high + 12.0
-    view = View(left=-6.0, right=long + 6.0, bottom=-step * len(rows) - 6.0, top=2.0)
+    view = View(left=-6.0, right=long + 6.0, bottom=-step * len(rows) - 14.0, top=2.0)
     drawn: list[Element] = []
     for i, (start, places) in enumerate(rows):
         low = -step * (i + 1)
@@ -140,7 +145,8 @@ def side_template(report: dict[str, Any]) -> Element | None:
             cross = [[[at - 1.5, middle], [at + 1.5, middle]], [[at, middle - 1.5], [at, middle + 1.5]]]
             drawn.append(lines(view, cross, stroke=INK, stroke_width=0.15))  # type: ignore[arg-type]
         drawn += _numbers(view, {fret: sum(of) / len(of) for fret, of in frets.items()}, low + high + 1.0)
-    return view.picture(f"Drilling template for {len(dots)} side dots at true size", *drawn)
+    return view.picture(f"Drilling template for {len(dots)} side dots at true size", *drawn,
+                        *ruler(view, (0.0, -step * len(rows) - 11.0), report["job_units"]))
 
 
 def _numbers(view: View, places: dict[int, float], level: float) -> Iterator[Element]:

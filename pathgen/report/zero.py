@@ -13,6 +13,7 @@ from pathgen.programs.instructions import MISREAD, line_words, lost_axes
 from pathgen.programs.plan import Plan
 from pathgen.programs.starting import SetBy, Start
 from pathgen.programs.zero_check import check_words
+from pathgen.programs.zeroing import tries_zero
 from pathgen.report.programs import Program, number_in
 from pathgen.report.wording import table
 from pathgen.verify.findings import Finding
@@ -48,7 +49,7 @@ def zero_findings(planned: Plan) -> list[Finding]:
     """Programs whose zero cannot be tried, no bare place being near; edges that X 0 and Y 0 cannot be set from."""
     clamping = planned.clamping
     untried = [step for step, start in zip(clamping.steps, planned.starts, strict=True)
-               if start.refit and start.zero is None and not clamping.done(step)]
+               if tries_zero(clamping, step) and start.zero is None and not clamping.done(step)]
     return [*(Finding(
         code="no-zero-check", severity="warn", where=step.title, allowed="raw top, finished surface or bed, bare "
         f"over {step.cutter.diameter:g} mm and clear of clamps",

@@ -73,6 +73,12 @@ class KeepOut:
         return shapely.box(self.x[0], self.y[0], self.x[1], self.y[1])
 
 
+class Clamps(tuple[KeepOut, ...]):
+    """All that stands in the way, as somebody has said: nothing does, where there is none in it."""
+
+    __slots__ = ()
+
+
 @dataclass(frozen=True, kw_only=True)
 class Setup:
     """Where zero is and how the board lies on the machine."""
@@ -85,6 +91,11 @@ class Setup:
     keep_out: tuple[KeepOut, ...] = ()
     feeler: float = 0.1
     """Thickness of the feeler or slip of paper that a zero is checked with, mm."""
+
+    @property
+    def no_clamps(self) -> bool:
+        """Whether it is said that none stand there, and not only nothing said of them."""
+        return isinstance(self.keep_out, Clamps) and not self.keep_out
 
 
 @dataclass(frozen=True, kw_only=True)

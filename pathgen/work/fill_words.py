@@ -32,26 +32,40 @@ def to_fill(inlay: Inlay, work: Clamping) -> list[str]:
             "that" if work.marks else ""
     stay_on = "Leave the machine switched on while {}: many forget X 0 and Y 0 when they are switched off. If it " \
               f"must be off, home it and note what its own coordinates show at X 0, Y 0{found}."
+    before = _before(inlay, work)
     if inlay.fill == "piece":
         return [
             "Stop here to let the pieces in. Leave the work clamped. Brush and vacuum the pockets clean, then glue "
             f"the pieces in, pressed down to the floor: {_pieces_stand(inlay, work)}. Wipe off the glue that is "
             "squeezed out. Keep the zero place clean.",
-            stay_on.format("the glue sets"),
+            stay_on.format("the glue sets") if before is None else
+            f"Leave the machine switched on, or note X 0, Y 0, as after {before.name}.",
         ]
     stands = format_length(inlay.overfill, work.units)
     too_high = stands_at_most(inlay, work.surface, work.board.outline) > inlay.overfill + 1e-6
     neither = " Level resin cannot do both here: thicken it so that it stays where it is put, or dam and fill " \
               "part by part." if too_high else ""
+    pour = f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, " \
+           f"and nowhere more than {stands} above the surface beside it.{neither} Keep the zero place clean."
+    if before is not None:
+        return [f"Stop here for the fill, and do all as it is told after {before.name}: the work stays clamped, the "
+                "machine on or its X 0, Y 0 noted; clean the pockets, coat them thinly, draw the bubbles.",
+                _pour_deep(inlay, work), pour]
     return [
         "Stop here for the fill. Leave the work clamped, held over its whole face. Brush and vacuum the pockets "
         "clean.",
         stay_on.format("the fill cures"),
         f"The resin maker's sheet comes first; the rest here is common practice. {_SEAL}",
         f"{_pour_deep(inlay, work)} {_BUBBLES}",
-        f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, "
-        f"and nowhere more than {stands} above the surface beside it.{neither} Keep the zero place clean.",
+        pour,
     ]
+
+
+def _before(inlay: Inlay, work: Clamping) -> Inlay | None:
+    """The first inlay that is filled with the same before this one; what is done every time is told there in full."""
+    same = (one for one in work.inlays if one.fill == inlay.fill and not work.levelled_before(one))
+    first = next(same, inlay)
+    return None if work.shared or first is inlay else first
 
 
 def before_second_cut(inlay: Inlay, work: Clamping, near: float) -> list[str]:
@@ -86,7 +100,8 @@ def to_wait(inlay: Inlay) -> list[str]:
     else:
         wait = (
             "Wait until the fill has cured fully by its maker's sheet, which can take days: soft fill smears over the "
-            "wood and clogs the cutter, the heat of cutting softens it again, and its dust is harmful."
+            "wood and clogs the cutter, the heat of cutting softens it again, and its dust can sensitise skin and "
+            "lungs."
         )
     cure = [_CURE] if inlay.fill == "resin" else []
     what = "glue" if inlay.fill == "piece" else "fill"

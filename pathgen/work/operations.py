@@ -376,10 +376,6 @@ class CutAgain(Operation[Inlay]):
         return [f"Fill that lies more than {past} outside the {self.surfacing.part}'s edge still stands: scrape it off "
                 "the waste now, down to the wood, before the next cutter meets it."]
 
-    def cautions(self) -> list[str]:
-        resin = self.feature.fill == "resin"
-        return ["Dust of fill that is not fully cured can sensitise skin and lungs."] if resin else []
-
 
 class WitnessMarks(_Within[Marks]):
     """Small holes in the waste, to find the work again by."""

@@ -63,6 +63,8 @@ class Names:
     """That on its centre-line, mm, where its ends lie aslant."""
     behind: float = 0.0
     """How much of the last of these lies before `start`, mm."""
+    joints: tuple[tuple[str, tuple[float, float]], ...] = ()
+    """Places where what is glued to the blank already must end, by their names, mm."""
     holds: str = ""
     """What there is on it, counted: ``1 hole``."""
 

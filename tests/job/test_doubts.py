@@ -249,8 +249,10 @@ def test_waste_that_the_outline_parts_is_told(tmp_path, before, past, more, word
 
 
 def test_a_job_without_clamps_has_that_noted(tmp_path):
-    found = doubts(tmp_path, "[stock]", "[setup]\nkeep_out = []\n[stock]")
+    found = doubts(tmp_path, "[stock]", "# no keep_out\n[setup]\nz_zero = \"bed\"\n[stock]")
     assert found == [("[setup] keep_out", "no clamps are given, so nothing was checked against them", False)]
+    assert TOLD[-1].endswith("with tape or vacuum write keep_out = []")
+    assert doubts(tmp_path, "[stock]", "[setup]\nkeep_out = []\n[stock]") == []  # as it says
 
 
 def test_a_radius_rounder_at_the_body(tmp_path):

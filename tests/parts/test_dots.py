@@ -95,6 +95,7 @@ def test_a_dot_between_slots_may_still_reach_under_a_crown():
 def test_numbers_of_near_side_dots_do_not_meet_on_the_template():
     dots = [{"fret": fret, "each": [{"along_edge": at}]} for fret, at in ((19, 100.0), (21, 102.0), (24, 110.0))]
     picture = side_template({"side_dots": dots, "job_units": "mm", "frets": [{"wood": {"edge": 6.0}}]})
+    assert "50 mm: measure it on the print" in [one.text for one in picture.iter("text")]
     numbers = {one.text: (float(one.get("x")), float(one.get("y"))) for one in picture.iter() if one.text and
                one.text.isdigit()}
     assert numbers["24"][1] == numbers["19"][1]

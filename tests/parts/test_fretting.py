@@ -21,7 +21,7 @@ from pathgen.parts.fingerboard.fretting import (
     wire_faults,
 )
 from pathgen.parts.fingerboard.rows import fretting_data
-from pathgen.report.fretting import fretting_findings, fretting_lines, strip_picture
+from pathgen.report.fretting import fretting_findings, fretting_lines, strip_picture, strips
 from tests.boards import fingerboard
 
 PLAIN = {"scale_lengths": (640.0, 640.0), "frets": 12, "nut_width": 42.0, "end_width": 42.0, "past_last_fret": 10.0,
@@ -140,6 +140,20 @@ def test_the_strip_is_at_true_size():
     first = next(p.get("d") for p in picture.iter("path"))
     runs = [float(pair.split(",")[0]) for pair in first.split("l")[1].split()]
     assert max(np.cumsum(runs)) == pytest.approx(data["frets"][0]["length"], abs=0.01)
+
+
+@pytest.mark.parametrize("frets", [6, 30, 36])
+def test_each_strip_fits_a4_and_letter_and_has_a_bar(frets):
+    """P: A4 is 210 by 297 mm (ISO 216), Letter 215.9 by 279.4; less margins of 12 mm, on paper with words under it."""
+    row = {"length": 60.0, "tang": 52.0, "nipped": [4.0, 4.0]}
+    shown = strips({"frets": [row | {"fret": n} for n in range(1, frets + 1)]}, "mm")
+    assert [text.text for one in shown for text in one.iter("text") if text.text.isdigit()] == [
+        str(n) for n in range(1, frets + 1)]
+    for one in shown:
+        assert float(one.get("width")[:-2]) <= 186.0
+        assert float(one.get("height")[:-2]) <= 255.4 - 24.0
+        assert "50 mm: measure it on the print" in [text.text for text in one.iter("text")]
+    assert strips({"frets": [row | {"fret": 1, "length": 166.0}]}, "mm") == []
 
 
 def test_studs_narrower_than_the_tang_are_refused():

@@ -160,6 +160,11 @@ def test_cents_of_the_setting_alone_where_the_strings_are_not_known():
     assert "cents at 12" in words
     assert "what the string's stretch adds is not known" in words
     assert "tension" not in words
+    assert "slot depth" not in words  # a column of dashes said nothing
+    assert "add a [frets] table, with the height of the wire's crown" in words
+    known = "\n".join(stringing_lines(stringing_data(layout, Strings(gauges=GAUGES, clear=0.2), crown=1.2), "mm"))
+    assert "slot's bottom over board" in known
+    assert "[frets]" not in known
 
 
 @pytest.mark.parametrize(("change", "words"), [

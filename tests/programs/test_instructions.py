@@ -27,7 +27,7 @@ from pathgen.programs.waste import nearest_inside
 from pathgen.programs.zero_words import zero_words
 from pathgen.programs.zeroing import refits
 from pathgen.report.zero import reference_rows, zero_findings
-from tests.small_board import SLOT_CUTTER, built, dotted_job, job, moves, svg
+from tests.small_board import SLOT_CUTTER, built, cutter, dotted_job, job, moves, svg
 from tests.whole.test_let_in_jobs import EXAMPLE
 
 OUTLINE = '[outline]\ncutter = "flat"\nthrough = 0.3\n'
@@ -75,7 +75,10 @@ def test_the_thickness_of_tape_under_the_work_is_counted(tmp_path, setup, change
     fitted = [line for step in clamping.steps for line in before_start(clamping, step) if line.startswith("Fit ")]
     assert fitted
     strip = "where tape holds the work, on a strip of the same tape stuck to the bed, or all is cut lower by its"
-    assert [strip in line for line in fitted] == [taped] * len(fitted)
+    assert [strip in line for line in fitted] == [taped] + [False] * (len(fitted) - 1)  # said once
+    as_then = "on the bed, a setter or the strip of tape beside the work" if taped else \
+        "on the bed or a setter beside the work"
+    assert all(f"{as_then}, as before program 1." in line for line in fitted[1:])
     assert ("spoilboard or tape it lies on" in zero_words(clamping)) == taped
 
 
@@ -186,7 +189,7 @@ def test_the_blank_is_laid_down_and_measured_then_held_then_zero_is_set(tmp_path
     """From its top too all depends on how thick it is: what is left of it, and how deep the bed is cut."""
     clamp = f'[setup]\nz_zero = "{zero}"\n' "keep_out = [{ along = [-20, -12], across = [-33, 33], height = 20 }]\n"
     lines = told(tmp_path, 1, extra=clamp)
-    order = ("Lay the blank down", "Measure the blank", "Hold the blank", "Hold it over its whole face",
+    order = ("Lay the blank down", "Measure the blank", "Hold the blank flat and firmly, over its whole face",
              "By the job the highest clamp", "Fit ball", "Set X 0 and Y 0", "Check Z 0")
     assert [next(i for i, line in enumerate(lines) if line.startswith(one)) for one in order] == \
         sorted(i for i, line in enumerate(lines) if line.startswith(order))
@@ -251,7 +254,10 @@ def test_where_nothing_else_holds_the_board_the_blank_is_to_be_stuck_down_before
 def test_how_the_blank_lies_and_is_held_is_told_first(tmp_path):
     clamps = "[setup]\nkeep_out = [{ along = [-40.0, -14.0], across = [-33.0, 33.0], height = %s }]\n"
     lines = told(tmp_path, 1, extra=clamps % 20.0)
-    assert any("Hold it over its whole face" in line for line in lines)
+    assert any(line.startswith("Hold the blank flat and firmly, over its whole face, by double-sided tape or vacuum: ")
+               and line.endswith("while the fill cures; keep clamps out of the cutter's way.") for line in lines)
+    none = told(tmp_path, 1, extra="[setup]\nkeep_out = []\n")
+    assert not any("clamps" in line for line in none if not line.startswith("Lay the blank down without clamps"))
     assert any("over a hollow the wood comes out thinner" in line for line in lines)
     assert any("clamp ends 20 mm above the bed, 12 mm above the top of the blank" in line for line in lines)
     low = told(tmp_path, 1, extra=clamps % 2.0)  # as if from the blank
@@ -272,10 +278,42 @@ def test_a_pour_deeper_than_its_sheet_allows_is_parted(tmp_path, extra, said):
     assert any(line.startswith(f"The pour is 2.2 mm deep: {said}") for line in afterwards(clamping, fill))
 
 
+def test_it_is_looked_where_the_binding_of_a_bound_blank_lies(tmp_path):
+    """D: half of 40 mm at the nut, and of 46 at the end, less a binding of 1.5 mm."""
+    bound = {"thickness = 6.5": "thickness = 6.5\nbinding = 1.5\nbound = true"}
+    (line,) = [line for line in told(tmp_path, 1, changes=bound) if "joints of wood and binding" in line]
+    places = re.findall(r"(\w+) at the (\w+) at X (-?[\d.]+) mm, Y (-?[\d.]+) mm", line)
+    assert [(side, end) for side, end, *_ in places] == [
+        ("bass", "nut"), ("treble", "nut"), ("bass", "end"), ("treble", "end")]
+    assert [float(y) for *_, y in places] == pytest.approx([-18.5, 18.5, -21.5, 21.5], abs=0.01)
+    assert not any("joints" in line for line in told(tmp_path, 1))
+    assert not any("joints" in line for line in told(tmp_path, 2, changes=bound))
+
+
 def test_a_wait_for_the_fill_says_to_leave_the_machine_on(tmp_path):
     clamping = clamping_of(pathgen.load_job(job(tmp_path)))
     fill = next(step for step in clamping.steps if step.operation.opens)
     assert any("Leave the machine switched on" in line for line in afterwards(clamping, fill))
+
+
+def test_what_is_the_same_before_each_pour_and_of_a_v_is_told_in_full_once(tmp_path):
+    v = cutter(name="v", shape="v", angle=60.0, diameter=6.0, speed=16000, feed=600.0, plunge=200.0, stepdown=1.0)
+    two = '[[inlay]]\nartwork = "art.svg"\ndepth = 1.0\ncutters = ["flat", "v"]\n' \
+          'place = { at = [14.0, 0.0], width = 16.0 }\n[resin]'
+    planned = plan_of(clamping_of(pathgen.load_job(job(tmp_path, extra=v, changes={
+        'cutters = ["flat"]': 'cutters = ["flat", "v"]', "[resin]": two}))))
+    clamping = planned.clamping
+    first, second = (step for step in clamping.steps if step.cutter.name == "v")
+    said, later = (before_start(clamping, step, planned.starts[step.order - 1]) for step in (first, second))
+    trial, check = (next(k for k, line in enumerate(said) if words in line) for words in ("sharp point", "Check Z 0"))
+    assert trial < check  # what is set after Z 0 is checked nobody checks
+    assert f"If its trial before program {first.number} asked for it, set Z as much lower again." in later
+    assert not any("sharp point" in line for line in later)
+    whole, short = (afterwards(clamping, step) for step in (first, second))
+    assert any("Brush a thin coat" in line for line in whole)
+    assert short[0].startswith("Stop here for the fill, and do all as it is told after inlay 1: ")
+    assert short[1].startswith("The pour is 2 mm deep: ")  # 1 mm and 1 mm proud
+    assert len(short) == 3
 
 
 def test_the_machine_stays_on_while_glue_sets_too():
@@ -361,8 +399,14 @@ def test_a_zero_that_does_not_come_right_once_the_work_moved_is_looked_for_at_th
     files, clamping = result.files(shaded=False), result.plan.clamping
     misread = f"{words}, {MISREAD}."
     texts = [" ".join(re.findall(r"\((?:\.\. )?-? ?(.*)\)", p.text)) for p in result.programs]
-    assert [k for k, text in enumerate(texts, 1) if misread in text] == [4]
+    assert [k for k, text in enumerate(texts, 1) if misread in text] == [5]  # 4 hovers, 1 mm above
     assert misread in files["setup.html"]
+    page = files["setup.html"]
+    hover, cut = (page[page.index(f'id="program-{k}"'):page.index(f'id="program-{k + 1}"')] for k in (4, 5))
+    assert "300 mm/min down to each mark" in hover
+    assert all(words in hover for words in (", and as long as you look", "nothing is cut"))
+    assert not any(words in hover for words in ("Check Z 0", "1200 mm/min", " cutting, ", 'href="#by-hand"'))
+    assert all(words in cut for words in ("Check Z 0, spindle off", 'Run it in the air: <a href="#by-hand">'))
     assert f"Still further off with Z 0 set again: {MISREAD}." in files["report.txt"]
     assert "the blank is so much thicker or thinner" not in files["setup.html"]
     assert not any(line.startswith("Program 1: ") for line in files["report.txt"].splitlines())
@@ -448,8 +492,7 @@ def test_a_cutter_that_stays_is_not_zeroed_again(tmp_path):
            "place = { at = [45.0, 0.0] }\n"
     stays = told(tmp_path, 3, extra=OUTLINE, changes={"overfill = 0.7": 'fill = "none"', "[resin]": more + "[resin]"})
     as_it_is = "flat (flat-end, 2 mm) stays in the spindle, and its Z 0 as it is. If the machine was off since, set " \
-               "it again: touch off beside the work on the bed it lies on, or on a setter standing there; where tape " \
-               "holds the work, on a strip of the same tape stuck to the bed, or all is cut lower by its thickness."
+               "it again: on the bed, a setter or the strip of tape beside the work, as before program 1."
     assert as_it_is in stays
     marked = clamping_of(pathgen.load_job(job(tmp_path, extra=OUTLINE + '[marks]\ncutter = "flat"\n')))
     look = next(step for step in marked.steps if step.operation.name == "hover")  # fill has cured, for days
@@ -513,8 +556,8 @@ SKIMMED = {"extra": "[resurface]\nskim = 0.2\n"}
     (3, SKIMMED, "the whole board is thinner", "the whole board is thicker"),
 ])
 def test_what_a_wrong_zero_does_is_told_of_the_cut_that_is_made(tmp_path, order, left, more, less):
-    (line,) = [line for line in told(tmp_path, order, **left) if "on the display means" in line]
-    assert f"more on the display means: {more}" in line
+    (line,) = [line for line in told(tmp_path, order, **left) if line.startswith("Each 0.01 mm more")]
+    assert f"means: {more}" in line
     assert f"less: {less}" in line
 
 

@@ -1100,7 +1100,7 @@ def test_what_is_done_needs_nothing_to_be_ready(tmp_path):
                       changes={'cutters = ["flat"]': 'cutters = ["thin"]'}) for before in (2, 6))
     for result, ready in ((was, True), (now, False)):
         page = result.files(shaded=False)["setup.html"]
-        chapter = page[page.index("To have ready"):page.index("Check by hand")]
+        chapter = page[page.index("To have ready"):page.index("Each program in the air first")]
         assert ("thin: flat-end" in chapter, "Needed is level resin" in chapter) == (ready, ready)
         assert "flat: flat-end" in chapter
         numbers = [int(n) for n in re.findall(r'href="#program-(\d+)"', chapter)]

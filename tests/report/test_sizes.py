@@ -109,10 +109,15 @@ def test_on_a_common_blank_other_parts_programs_count_too(tmp_path):
     assert two[0] > 5.0  # mm: its outline goes through the blank of 3 mm
 
 
-def test_a_long_picture_at_true_size_is_printed_in_two_halves_of_half_its_length():
+def test_a_long_picture_at_true_size_is_printed_in_parts_that_fit_the_paper():
+    for long, count in ((300.0, 2), (400.0, 3), (725.0, 5)):
+        whole, *on_paper = _whole_and_halves(np.zeros((4, 40, 3), np.uint8), "w", "n", long, "c", true_size=True)
+        parts = [part for figure in on_paper for part in figure.iter("svg")]
+        assert [part.get("style") for part in parts] == [f"width: {long / count:.2f}mm; max-width: none"] * count
+        assert long / count <= 180.0  # mm: A4 within its margins of 12 mm has 186, Letter 191.9
+        shown = [float(part.get("viewBox").split()[2]) for part in parts]
+        assert shown == [pytest.approx(40 / count, abs=0.01)] * count
     whole, on_paper = _whole_and_halves(np.zeros((4, 40, 3), np.uint8), "w", "n", 300.0, "c", true_size=True)
-    assert [p.get("style") for p in on_paper.iter("img")] + [p.get("style") for p in on_paper.iter("svg")] == [
-        "width: 150.0mm"] * 2
     assert (whole.get("class"), on_paper.get("class")) == ("wide screen", "paper")  # never both in one place
     whole, on_paper = _whole_and_halves(np.zeros((4, 40, 3), np.uint8), "w", "n", 300.0, "c")
     assert (whole.get("class"), on_paper.get("class")) == ("wide screen", "paper")

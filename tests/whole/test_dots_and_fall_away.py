@@ -54,6 +54,11 @@ def test_the_fretting_sheet_is_bound_and_printed(made):
     assert ", falling away 0.5 mm" in page
     assert "Fretting strip, 20 frets at true size" in page
     assert "Drilling template for 9 side dots at true size" in page
+    true = re.findall(r'<svg [^>]*aria-label="[^"]* at true size"[^>]*>', page)  # as printed: tests/browser/paper.py
+    assert len(true) == 2
+    for picture in true:
+        wide, high = (re.search(rf' {side}="([\d.]+mm)"', picture)[1] for side in ("width", "height"))
+        assert f'style="width: {wide}; height: {high}; max-height: none"' in picture
     assert page.index('id="fretting"') < page.index('id="stringing"') < page.index('id="neck"')
 
 

@@ -442,9 +442,10 @@ def test_a_clamp_on_the_common_zero_is_told_once_and_in_no_parts_places(tmp_path
              if "stands on the place" in one["got"]]
     assert [one["where"] for one in found] == ["[setup] keep_out 1"]
     assert found[0]["got"] == ("stands on the place of X 0 Y 0, the common blank's near corner, the lower one in the "
-                               "picture of the whole blank from above: no cutter or edge finder comes to it")
+                               "picture of the whole blank from above: over it the tip can be seen from above alone")
+    assert found[0]["severity"] == "note"  # X and Y are set from edges
     assert found[0]["remedy"] == ('write zero = "blank-near-centre", which no clamp covers, or move the clamp clear of '
-                                  'it')
+                                  'it; or set both axes from edges, as the page says')
 
 
 def test_a_common_zero_that_no_clamp_covers_is_named_in_all_parts_frames(tmp_path):

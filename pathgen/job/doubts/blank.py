@@ -172,10 +172,11 @@ def clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             allowed="the clamps that hold the blank, in the job of the blank",
             remedy="write them into [setup] keep_out there: along and across count from margin_nut inside the common "
                    "blank's near end and the middle of its width")
-    elif not clamping.setup.keep_out:
+    elif not clamping.setup.keep_out and not clamping.setup.no_clamps:
         yield Doubt(where="[setup] keep_out", problem="no clamps are given, so nothing was checked against them",
                     allowed="a box for each thing that stands on or beside the blank: { along, across, height }",
-                    remedy="if clamps or screws hold it, add them; with tape or vacuum leave it so", grave=False)
+                    remedy="if clamps or screws hold it, add them; with tape or vacuum write keep_out = []",
+                    grave=False)
     blank = shapely.box(*clamping.blank)
     for number, box in enumerate(clamping.setup.keep_out, 1):
         where = f"[setup] keep_out {number}"
@@ -220,6 +221,7 @@ def zero_under(clamping: Clamping, where: str, box: KeepOut, units: str) -> Iter
     # each part of a common blank says the same, once for all, in no part's own places
     near = "" if clamping.shared else f", near {place_words(*zero.at, units)}"
     yield Doubt(
-        where=where, problem=f"stands on the place of X 0 Y 0, {zero.words}{near}: no cutter or edge finder comes to "
-                             "it",
-        allowed="[setup] zero where no clamp stands", remedy=f"{other}move the clamp clear of it")
+        where=where, problem=f"stands on the place of X 0 Y 0, {zero.words}{near}: over it the tip can be seen from "
+                             "above alone",
+        allowed="[setup] zero where no clamp stands, to bring the tip down to it",
+        remedy=f"{other}move the clamp clear of it; or set both axes from edges, as the page says", grave=False)

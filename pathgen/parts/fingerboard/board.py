@@ -61,6 +61,7 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
         outline=whole, finished=finished, edges=cut, frets=_frets(layout, edges, numbers),
         nut_line=(stated if outline is None else edges)[0], end_line=ending, drawn=outline is not None,
         length=layout.length, min_web=numbers.min_web, layout=layout, behind_nut=numbers.behind_nut, binding=binding,
+        bound=numbers.binding if numbers.bound else 0.0,
     )
 
 

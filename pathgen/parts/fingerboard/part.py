@@ -94,6 +94,8 @@ class Fingerboard:
     """Thickness of the binding on each long side, mm."""
     drawn: bool
     """Whether the outline is from a drawing."""
+    bound: float = 0.0
+    """Thickness of binding that is on the blank already and is cut with the board, mm."""
     fittings: Fittings = Fittings()
 
     start: ClassVar[float] = 0.0
@@ -138,7 +140,17 @@ class Fingerboard:
                      too="[board] thickness",
                      sides=("bass", "treble") if self.bass_side < 0 else ("treble", "bass"),
                      extent=end - start, on_centre=far - near if self.layout.fanned else None,
-                     behind=0.0 if self.drawn else -near)
+                     behind=0.0 if self.drawn else -near, joints=self._joints)
+
+    @property
+    def _joints(self) -> tuple[tuple[str, tuple[float, float]], ...]:
+        """Where wood and binding meet on a bound blank, at the nut and at the end."""
+        if not self.bound:
+            return ()
+        inner = self.across(np.stack([self.nut_line, self.end_line]), inset=self.bound)
+        return tuple((f"{side} at the {end}", (float(x), float(y)))
+                     for end, both in zip(("nut", "end"), inner.tolist(), strict=True)
+                     for side, (x, y) in zip(("bass", "treble"), both, strict=True) if not math.isnan(x))
 
     @property
     def _frets_words(self) -> str:

@@ -148,14 +148,15 @@ def as_image(pixels: Pixels, words: str) -> Element:
     return element("img", src=_data(pixels), alt=words, width=str(columns), height=str(rows))
 
 
-def as_halves(pixels: Pixels, words: str, name: str) -> tuple[Element, Element, Element]:
-    """A picture whole, and in two halves that show the same data again; `name` is the id by which they find it."""
+def in_parts(pixels: Pixels, words: str, name: str, count: int) -> tuple[Element, list[Element]]:
+    """A picture whole, and in so many equal parts from left to right that show the same data again; `name` is the id by
+    which they find it."""
     rows, columns = pixels.shape[:2]
-    half = columns / 2
+    wide = columns / count
     whole = element("image", href=_data(pixels), width=str(columns), height=str(rows), id=name)
-    left, right = (_window(element("use", href=f"#{name}"), f"{words} {which} half.", at, half, rows)
-                   for which, at in (("Left", 0.0), ("Right", half)))
-    return _window(whole, words, 0, columns, rows), left, right
+    parts = [_window(element("use", href=f"#{name}"), f"{words} Part {k + 1} of {count}, from the left.",
+                     k * wide, wide, rows) for k in range(count)]
+    return _window(whole, words, 0, columns, rows), parts
 
 
 def _window(content: Element, words: str, left: float, wide: float, high: float) -> Element:

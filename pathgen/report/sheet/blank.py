@@ -28,7 +28,7 @@ def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Se
     names = [part["name"] for part in report["parts"]]
     picture = blank_from_above(report["title"], clampings, names, along=along)
     lines, marked = common_cautions(clampings[0]), marks_lines(report)
-    clamps = "Hatched: clamps." if clampings[0].setup.keep_out else \
+    clamps = "Hatched: clamps." if clampings[0].setup.keep_out else "" if clampings[0].setup.no_clamps else \
         "No clamps given: keep them off the parts' shares."
     legend = "Seen from above. Dashed: the share of each part, which its cutters keep to. " \
              f"{clamps} The ring: X 0, Y 0. The arrows: the machine's axes."
@@ -41,7 +41,7 @@ def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Se
         warnings(report),
         chapter("programs", "All programs, in order", e("p", (
             "Cutter by cutter. Each program does one step of one part; its sheet says what to check before it, and how "
-            "to try the first in the air.")), *_groups(report, clampings, pages), e("p", (
+            "to try it in the air first.")), *_groups(report, clampings, pages), e("p", (
             "No part is taken up before the last program has ended: what is then done by hand, the sheet of each "
             "says."))),
         chapter("moved", "If the blank moves", *(e("p", line) for line in marked)) if marked else None,

@@ -23,14 +23,17 @@ from pathgen.report.filltext import (
 from pathgen.report.letting_in import piece_line, stock_words
 from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.pictures.measuring import measuring_picture
+from pathgen.report.programs import Program
+from pathgen.report.sheet.by_hand import by_hand
 from pathgen.report.sheet.parts import chapter, listed, scrolling, table
 from pathgen.work.clamping import Clamping
 
 e = element
 
 
-def to_have_ready(clamping: Clamping, report: dict[str, Any]) -> Element:
-    """Cutters with the programs that use them, and fill by colour, of what is still to be run."""
+def to_have_ready(clamping: Clamping, programs: Sequence[Program], report: dict[str, Any]) -> Element:
+    """Cutters with their programs, what is needed by hand, and fill by colour, of what is still to be run."""
+    asked = by_hand(clamping, programs, measuring_lines(report["marks"], clamping.units) if report["marks"] else ())
     steps = [step for step in clamping.steps if not clamping.done(step)]
     cutters = {step.cutter.name: step.cutter for step in steps}
     rows = [[cutter_words(cutter, clamping.units),
@@ -39,6 +42,7 @@ def to_have_ready(clamping: Clamping, report: dict[str, Any]) -> Element:
     inlays = [row for inlay, row in zip(clamping.inlays, report["inlays"], strict=True)
               if not clamping.levelled_before(inlay)]
     return chapter("ready", "To have ready", table(["Cutter", "Programs"], rows),
+                   e("p", f"By hand: {asked}.") if asked else None,
                    _fill(inlays), _pieces(inlays, clamping.units))
 
 
@@ -66,8 +70,7 @@ def _fill(inlays: Sequence[dict[str, Any]]) -> list[Element | None]:
                f"{mix_words(inlays)}."),
         e("p", ONE_BATCH_WORDS) if shared else None,
         e("p", "For the dam have tape, wax or clay ready. " * any(is_dammed(inlay) for inlay in inlays) + thick
-               + "Have a little clear resin ready too, for a thin first coat: it is not counted. How to fill is "
-                 "told at the program after which it is done."),
+               + "Have a little clear resin ready too, for a thin first coat: it is not counted."),
     ]
 
 
@@ -92,7 +95,7 @@ def what_can_be_off(report: dict[str, Any], units: str) -> Element | None:
         return None
     return chapter("budget", "What can be off, and what it does",
                    scrolling(table(*budget_cells(budget, units)), "What can be off"),
-                   *(e("p", words) for words in (ROOT_WORDS, cents_words(budget)) if words))
+                   e("p", ROOT_WORDS), e("p", cents, class_="screen") if (cents := cents_words(budget)) else None)
 
 
 def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
@@ -104,7 +107,10 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     cost = _shift_cost(clamping, report)
     if not cost and not words:
         return None
-    return chapter("moved", "Why the work must not move" if cost else "If the work moves", *cost,
+    if not words:
+        return chapter("moved", "Why the work must not move", *cost, class_="screen")
+    return chapter("moved", "Why the work must not move" if cost else "If the work moves",
+                   e("div", *cost, class_="screen") if cost else None,
                    *(e("p", line) for line in words), *(_measuring(marks, units) if marks else []))
 
 

@@ -51,7 +51,7 @@ def setup_sheet(
                 class_="cautions"),
         warnings(report),
         both_sides(clamping, report),
-        *([] if all(map(clamping.done, clamping.steps)) else [to_have_ready(clamping, report),
+        *([] if all(map(clamping.done, clamping.steps)) else [to_have_ready(clamping, programs, report),
                                                               air_cut(clamping, programs)]),
         in_order(clamping, programs, after_programs(planned, programs, checked) if shaded else {}),
         inlays_from_near(planned, checked, report) if shaded else None,
@@ -59,8 +59,8 @@ def setup_sheet(
         ridges(clamping, checked, report),
         what_can_be_off(report, clamping.units),
         if_it_moves(clamping, report),
-        of_the_part(report),
         findings(report),
+        of_the_part(report),
         footer(report))
     return as_page(f"{clamping.title}: setup sheet", content, style=STYLE)
 
@@ -184,6 +184,7 @@ def legend_above(clamping: Clamping, opened: Sequence[BaseGeometry]) -> str:
         "Seen from above." if clamping.moved is None else
         "Seen from above, as it lies now that it has moved: clamps and the target stand where they stood.",
         "Hatched: clamps." if clamping.setup.keep_out else
+        "" if clamping.setup.no_clamps else
         f"No clamps given: rapids across the work pass {high} above the bed; keep clamps lower than that and clear of "
         "every cut.",
         "Grey: what the outline cutter takes away." if clamping.cutter(Outline) else "",

@@ -29,6 +29,17 @@ def figure(picture: Element, caption: str, *, wide: bool = False) -> Element:
     return e("figure", scrolling(picture, caption), e("figcaption", caption), class_="wide")
 
 
+def true_figure(pictures: Sequence[Element], caption: str) -> Element:
+    """Pictures that print at true size, on A4 and on Letter: neither the page nor the screen makes them fit."""
+    return e("figure", scrolling(e("div", map(true_size, pictures)), caption), e("figcaption", caption))
+
+
+def true_size(picture: Element) -> Element:
+    """A picture that keeps its own size, whatever it stands in."""
+    picture.set("style", f"width: {picture.get('width')}; height: {picture.get('height')}; max-height: none")
+    return picture
+
+
 def scrolling(content: Element, name: str) -> Element:
     """Something that may be wider than a telephone: it scrolls sideways, with the keyboard too, and says so then."""
     hint = e("p", e("span", "Push sideways to see the rest \u2192"), class_="hint", aria_hidden="true")

@@ -16,21 +16,25 @@ from pathgen.programs.instructions import before_start, cautions
 from pathgen.report.pictures.paths import path_picture
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, facts, feed, fixed, scrolling, table
-from pathgen.work.clamping import Clamping
+from pathgen.work.clamping import Clamping, Step
 
 e = element
+TRIED = "Each program in the air first"
+"""The chapter that every program's list sends the maker to."""
 _ASIDE = 0.4  # width by length of a blank from which its two pictures stand side by side
 
 
 def air_cut(clamping: Clamping, programs: Sequence[Program]) -> Element:
     """How to try the programs above the work, and what the machine's display should show."""
     lowest = min((float(p.toolpath.points[:, 2].min()) for p in programs if not clamping.done(p.step)), default=0.0)
-    tried = all(p.start.zero for p in programs if p.start and p.start.refit and not clamping.done(p.step))
+    tried = all(p.start.zero for p in programs
+                if p.start and p.start.refit and p.step.operation.spins and not clamping.done(p.step))
     units = clamping.units
     rows = [[str(p.step.number), *(["done", "", "", ""] if clamping.done(p.step) else display_range(clamping, p))]
             for p in programs]
     return chapter(
-        "by-hand", "Check by hand before the first cut",
+        "by-hand", TRIED,
+        e("p", "When all is done that a program's list under Before you start asks for, and before it cuts:"),
         e("ol", (e("li", line) for line in check_by_hand(clamping, lowest, tried=tried)), class_="tick"),
         scrolling(table(["", *(f"{what} ({units})" for what in ("First cut at X, Y", "X from, to", "Y from, to",
                                                                 "Lowest Z"))], rows),
@@ -67,6 +71,9 @@ def in_order(clamping: Clamping, programs: Sequence[Program], after: Mapping[int
                         for p in programs), class_="contents")
     legend = ("In the pictures lines are cuts, discs holes and marks, dots rapids (moves at full speed, not cutting), "
               "and a ring marks the first cut.")
+    if after:
+        legend += " The picture of the work shows what lies there when the program has ended; pale is what it left " \
+                  "as it was."
     if any(p.step.operation.levels for p in programs):
         legend += " The cut over what was let in or poured is the second cut."
     by_hand = [*(line for p in programs for line in freed_later(clamping, p.step)), *off_the_machine(clamping)]
@@ -94,12 +101,20 @@ def _program(clamping: Clamping, program: Program, left: Element | None) -> Elem
         e("h3", e("span", str(step.number), class_="order"), capital(words)),
         e("p", e("code", program.file_name), class_="file"),
         e("h4", "Before you start"),
-        e("ol", (e("li", line) for line in before), class_="tick"),
+        e("ol", (e("li", line) for line in before), _in_the_air(step), class_="tick"),
         e("ul", (e("li", line) for line in own), class_="own") if own else None,
         _figures(clamping, program),
-        e("div", e("figure", program_path(clamping, program)), left, class_="pair" if high > _ASIDE * wide else None),
+        e("div", e("figure", program_path(clamping, program)), left,
+          class_="pair" if high > _ASIDE * wide else "shown"),
         ended,
         id=f"program-{step.order}")
+
+
+def _in_the_air(step: Step) -> Element | None:
+    """To try it before it cuts; what only hovers is no more than that."""
+    if not step.operation.spins:
+        return None
+    return e("li", "Run it in the air: ", e("a", TRIED, href="#by-hand"), ".")
 
 
 def _figures(clamping: Clamping, program: Program) -> Element:
@@ -108,10 +123,11 @@ def _figures(clamping: Clamping, program: Program) -> Element:
     return facts([
         ("Cutter", f"{cutter.name}: {cutter.shape}, {format_length(cutter.diameter, units)}"),
         ("Speed", "spindle off" if still else f"{cutter.speed:.0f} rpm"),
-        ("Feed", f"{_running(program, units)}, plunging {feed(cutter.plunge, units)}"),
+        ("Feed", f"{feed(cutter.plunge, units)} down to each mark" if still else
+         f"{_running(program, units)}, plunging {feed(cutter.plunge, units)}"),
         ("Depth", _depth(clamping, program)),
-        ("Time", f"{time_words(spent.total)}: {time_words(spent.cutting)} cutting, "
-                 f"{time_words(spent.rapid)} in rapids"),
+        ("Time", f"{time_words(spent.total)}, and as long as you look" if still else
+         f"{time_words(spent.total)}: {time_words(spent.cutting)} cutting, {time_words(spent.rapid)} in rapids"),
         ("Length", "nothing is cut" if still else f"{way_length(program.toolpath.cut_length, units)} of cutting"),
     ])
 

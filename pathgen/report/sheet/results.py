@@ -13,11 +13,11 @@ from pathgen.programs.plan import Plan
 from pathgen.programs.turning import turning
 from pathgen.report.board_text import begins_at_fret_0, frame_lines, nut_words, stringing_parts
 from pathgen.report.flat_text import hole_table, own_sheet_lines
-from pathgen.report.fretting import fretting_rows, fretting_words, side_template, strip_picture
+from pathgen.report.fretting import fretting_rows, fretting_words, side_template, strips
 from pathgen.report.neck import neck_pairs, side_picture
 from pathgen.report.pictures.ridges import patches, ridge_picture
 from pathgen.report.pictures.sections import Section, least_under, rise_words, section_picture, sections_of
-from pathgen.report.sheet.parts import chapter, facts, figure, fixed, listed, scrolling, table
+from pathgen.report.sheet.parts import chapter, facts, figure, fixed, listed, scrolling, table, true_figure
 from pathgen.report.text import before_next, left_out_words, shown_findings
 from pathgen.report.wood_left import between_words
 from pathgen.report.wording import standard_words
@@ -90,7 +90,7 @@ def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) ->
     bare = outline.area - float(shapely.area(patches(found, outline)[0]).sum()) > _BARE * outline.area
     caption = f"Darker: higher ridges.{' White: none was measured, beside holes and slots.' if bare else ''}"
     return chapter("ridges", "Ridges left by the finishing passes", e("p", words),
-                   figure(ridge_picture(clamping, found), caption, wide=True))
+                   figure(ridge_picture(clamping, found), caption, wide=True), class_="screen")
 
 
 def of_the_part(report: dict[str, Any]) -> list[Element | None]:
@@ -128,11 +128,15 @@ def _fretting_sheet(report: dict[str, Any]) -> Element:
     """What each fret is cut, nipped and bent to, and the strip."""
     data, units = report["fretting"], report["job_units"]
     head, rows = fretting_rows(data, units)
+    shown = strips(data, units)
     return chapter(
         "fretting", "Fretting sheet", e("p", fretting_words(data, units)),
         scrolling(table(head, rows), "Fretting sheet"),
-        figure(strip_picture(data, units), "Thin: the length to cut. Thick: the tang that is left. Print it at 100 %, "
-               "cut the strip out and lay the wire on it.", wide=True))
+        true_figure(shown, f"Thin: the length to cut. Thick: the tang that is left. {_PRINTED}, cut the strip out and "
+                    "lay the wire on it.") if shown else None)
+
+
+_PRINTED = "Print it at 100 %, on A4 or Letter, measure the bar on it"
 
 
 def _side_dots(report: dict[str, Any]) -> Element | None:
@@ -141,10 +145,9 @@ def _side_dots(report: dict[str, Any]) -> Element | None:
     if picture is None:
         return None
     on = ", its binding on," if report["board"]["binding"] else ","
-    return chapter("side-dots", "Side dots", figure(
-        picture, f"Print it at 100 %, cut the rows out and stick them to the board's bass edge{on} each row's left end "
-        "at the distance written under it. Prick the crosses; drill with the board standing held on its edge.",
-        wide=True))
+    return chapter("side-dots", "Side dots", true_figure(
+        [picture], f"{_PRINTED}, cut the rows out and stick them to the board's bass edge{on} each row's left end "
+        "at the distance written under it. Prick the crosses; drill with the board standing held on its edge."))
 
 
 def _nut_and_saddle(report: dict[str, Any]) -> Element:

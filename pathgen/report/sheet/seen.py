@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -9,15 +10,16 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.contrast import LEAST_CONTRAST
 from pathgen.base.markup import Element, element
+from pathgen.base.picture import View, ruler
 from pathgen.base.plain import capital
 from pathgen.base.shading import as_png
 from pathgen.base.units import format_length
 from pathgen.programs.plan import Plan
 from pathgen.report.pictures.poured import Pour, as_poured, pour_of, pours_of
 from pathgen.report.pictures.sections import rise_words
-from pathgen.report.pictures.shaded import Pixels, as_halves, as_image, contrast_seen, seen_at_an_angle, shaded_board
+from pathgen.report.pictures.shaded import Pixels, as_image, contrast_seen, in_parts, seen_at_an_angle, shaded_board
 from pathgen.report.programs import Program
-from pathgen.report.sheet.parts import chapter, figure, scrolling
+from pathgen.report.sheet.parts import chapter, figure, scrolling, true_size
 from pathgen.verify import Verification
 from pathgen.verify.stages import Closeup, Stage
 from pathgen.work.clamping import Clamping
@@ -27,6 +29,7 @@ from pathgen.work.fill_words import LEVEL
 e = element
 PAGE = 186.0
 """What fits across A4 inside the page's margins, mm."""
+_PART = 180.0  # mm: a part of a picture at true size fits any paper
 _ROOM = 88.0  # mm: two pictures of that width stand side by side on paper
 _NARROW = 0.3  # of its length: two halves of a picture so high, one over the other, stand on a page
 _MOST = 3.0  # times: larger shows nothing more
@@ -89,9 +92,9 @@ def after_programs(planned: Plan, programs: Sequence[Program], checked: Verifica
                 f", {_stands_words(clamping, opened)}") if poured and opened else ""
         pixels = shaded_board(clamping, stage.coarser(), wood, dam=pour and pour.dam,
                               before=before.coarser() if before is not None else "blank")
-        rest = "Pale: what this program left as it was." + _dam_words("the fill", pour)
         seen = f"The work from above after program {program.step.number}; what it left as it was is pale."
-        found[stage.order] = e("figure", as_image(pixels, seen), e("figcaption", f"{words}. {rest}"))
+        caption = f"{words}.{_dam_words('the fill', pour)}"
+        found[stage.order] = e("figure", as_image(pixels, seen), e("figcaption", caption))
     return found
 
 
@@ -142,7 +145,10 @@ def _inlay(planned: Plan, one: Closeup, pours: Sequence[Pour], name: str) -> Ite
     }
     size = "true size" if times == 1 else f"{times:g} times true size"
     size += " on paper" if wide * times > PAGE else ""
+    bar = View(left=-1.0, right=56.0, bottom=-1.5, top=4.5)
     yield e("h3", f"{capital(name)}, {size}")
+    yield e("div", true_size(bar.picture("A bar to measure on paper", *ruler(bar, (0.0, 0.0), clamping.units))),
+            class_="bar")
     small = []
     for stage_name, stage, dam_shown in _stages_of(one, pours):
         pixels, caption = shaded_board(clamping, stage, wood, dam=dam_shown), captions[stage_name]
@@ -180,18 +186,21 @@ def _sized(picture: Element, wide: float, caption: str) -> Element:
 def _whole_and_halves(
     pixels: Pixels, words: str, name: str, long: float, caption: str, *, true_size: bool = False
 ) -> list[Element]:
-    """A figure as wide as the screen has room; where it is longer than the page, on paper in two halves instead. Halves
-    that would not both stand on a page are no larger than the whole: it is left at that."""
+    """A figure as wide as the screen has room; where it is longer than the page, on paper in two halves instead, at
+    true size in as many parts as it takes. Halves that would not both stand on a page are no larger than the whole: it
+    is left at that."""
     if long <= PAGE or (not true_size and pixels.shape[0] > _NARROW * pixels.shape[1]):
         return [figure(as_image(pixels, words), caption, wide=True)]
-    whole, *halves = as_halves(pixels, words, name)
+    count = math.ceil(long / _PART) if true_size else 2
+    whole, parts = in_parts(pixels, words, name, count)
     if true_size:
-        for half in halves:
-            half.set("style", f"width: {long / 2:.1f}mm")
+        for part in parts:
+            part.set("style", f"width: {long / count:.2f}mm; max-width: none")
     shown = figure(whole, caption, wide=True)
     shown.set("class", "wide screen")
-    on_paper = e("figure", halves, e("figcaption", f"{caption} In two halves, left and right."), class_="paper")
-    return [shown, on_paper]
+    told = e("figcaption", f"{caption} In {count} parts, from the left.")
+    together = [parts] if count == 2 else [[part] for part in parts]
+    return [shown, *(e("figure", some, None if k else told, class_="paper") for k, some in enumerate(together))]
 
 
 def _contrast_words(clamping: Clamping, stage: Stage, wood: str | None) -> Iterator[str]:

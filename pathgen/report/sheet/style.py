@@ -97,6 +97,7 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   .scroll {{ overflow: visible; container-type: normal; }}
   .scroll td {{ white-space: normal; }}
   .scroll table {{ font-size: .8em; }}
+  th, td {{ padding-top: .12rem; padding-bottom: .12rem; }}
   .scroll th, .scroll td {{ padding-right: .3rem; }}
   .scroll td.size {{ white-space: nowrap; }}
   .scroll th {{ font-size: inherit; }}
@@ -108,7 +109,8 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   .screen {{ display: none; }}
   .paper {{ display: block; }}
   .paper svg {{ margin-bottom: 1mm; max-width: 100%; }}
-  article, figure, table, tr, p, li, dl, pre, .contents, .pair, .stop, .cautions ul {{ break-inside: avoid; }}
+  .bar {{ break-after: avoid; }}
+  article, figure, table, tr, p, li, dl, pre, .contents, .stop, .cautions ul {{ break-inside: avoid; }}
   #warnings ul {{ break-inside: auto; }}
   h2, h3, h4, p:has(+ :is(figure, table, .scroll, .contents, .pair, .sized, .copy)) {{ break-after: avoid; }}
   h2 {{ margin-top: 1.4rem; }}
@@ -116,10 +118,14 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   article:has(.tick li:nth-child(12)) :is(svg, img) {{ max-height: 20mm; }}
   article:has(.tick li:nth-child(5)):has(.stop p:nth-of-type(5)) :is(svg, img) {{ max-height: 17mm; }}
   article dl, article ol {{ margin: .3rem 0; }}
-  article {{ margin: .6rem 0; font-size: .9em; line-height: 1.24; padding: .1rem .8rem .4rem; }}
-  article p {{ margin: .25rem 0; }}
+  article {{ margin: .6rem 0; font-size: .9em; line-height: 1.2; padding: .1rem .8rem .4rem; }}
+  article p {{ margin: .15rem 0; }}
+  article li {{ margin: .1rem 0; }}
+  article h3, article h4 {{ margin: .3rem 0 .1rem; }}
+  article figure {{ margin: .2rem 0 0; padding: .2rem; }}
   a {{ text-decoration: none; }}
   .pair {{ grid-template-columns: 1fr 1fr; }}
+  .shown {{ display: grid; grid-template-columns: 3fr 2fr; gap: 0 1rem; align-items: start; }}
   .sized {{ display: block; word-spacing: 4mm; orphans: 1; widows: 1; }}
   .sized figure {{ display: inline-block; vertical-align: top; word-spacing: normal; }}
   article {{ border: 1px solid {RULE}; background: {PAPER}; }}

@@ -1,0 +1,54 @@
+"""What is to be ready by hand: all that the page asks for later, and nothing that it does not."""
+
+import re
+from types import SimpleNamespace
+
+import pathgen
+from pathgen.job.clamping import clamping_of
+from pathgen.job.pieces import piece_sheets
+from pathgen.report.sheet.by_hand import ASKED, by_hand
+from tests import small_board
+from tests.programs.test_instructions import plan_of
+from tests.whole.test_let_in_jobs import EXAMPLE
+
+V = small_board.cutter(name="v", shape="v", angle=60.0, diameter=6.0, speed=16000, feed=600.0, plunge=200.0,
+                       stepdown=1.0)
+
+
+def asked(clamping, starts=None, more=()):
+    each = zip(clamping.steps, starts or [None] * len(clamping.steps), strict=True)
+    return by_hand(clamping, [SimpleNamespace(step=step, start=start) for step, start in each], more)
+
+
+def test_what_the_lists_ask_for_is_to_be_ready(tmp_path):
+    job = small_board.job(tmp_path, changes={'cutters = ["flat"]': 'cutters = ["flat", "v"]'},
+                          extra=V + '[marks]\ncutter = "flat"\n[outline]\ncutter = "flat"\ntabs = 2\n')
+    planned = plan_of(clamping_of(pathgen.load_job(job)))
+    full = asked(planned.clamping, planned.starts, ["a pointed cutter or a wiggler"])
+    things = ("a feeler or paper 0.1 mm thick", "a setter", "a caliper", "flat scrap for the trial of the v cutter",
+              "a spoilboard", "a loupe", "a pointed cutter for the marks", "a depth gauge for how high cured fill",
+              "double-sided tape for the whole face, or vacuum", "a thickener", "a fine saw",
+              "a hard block of its radius")
+    assert [thing for thing in things if thing not in full] == []
+    assert "glue" not in full
+    assert "dowels" not in full
+    plain = plan_of(clamping_of(pathgen.load_job(small_board.job(tmp_path, changes={
+        "overfill = 0.7": 'fill = "none"'}))))
+    few = asked(plain.clamping, plain.starts)
+    assert not any(word in few for word in ("loupe", "scrap", "depth gauge", "thickener", "saw", "tape for the whole"))
+    assert "a caliper" in few
+
+
+def test_no_pattern_asks_for_what_nothing_says(tmp_path):
+    marked = small_board.job(tmp_path, changes={'cutters = ["flat"]': 'cutters = ["flat", "v"]'},
+                             extra=V + '[marks]\ncutter = "flat"\n[outline]\ncutter = "flat"\n')
+    planned = plan_of(clamping_of(pathgen.load_job(marked)))
+    wide = 'finish = "ball"', 'finish = "wide"'
+    ball = small_board.cutter(name="wide", shape="ball-end", diameter=20.0, speed=16000, feed=2400.0, plunge=600.0,
+                              stepdown=3.0)
+    pinned = clamping_of(pathgen.load_job(small_board.job(tmp_path, changes=dict([wide]), extra=ball)))
+    let_in = pathgen.load_job(EXAMPLE)
+    turned = clamping_of(pathgen.load_job("examples/boards/truss-rod.toml"))
+    said = "; ".join((asked(planned.clamping, planned.starts, ["a pointed cutter"]), asked(pinned),
+                      asked(clamping_of(let_in)), asked(piece_sheets(let_in)[0].clamping), asked(turned)))
+    assert [thing for _, thing in ASKED if not re.search(re.sub(r"\{\d\}", ".+", thing), said)] == []
