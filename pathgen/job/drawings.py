@@ -45,6 +45,8 @@ DRAWING_TOLERANCE = 0.002
 _HALVINGS = 14  # to find a wall that leaves something
 _ROUNDED = 0.002  # mm: by how much an inch in four places may say more
 _SOMETHING = 0.01  # mm2 of a colour: less is nothing to anybody
+_NEAR = 15.0  # mm: so much further a drawing is moved so that it stands clear of slots
+_MOST_OF = 0.5  # share of area
 _HAIR = 0.01  # mm: more than just what stands beside a slot
 
 
@@ -307,17 +309,20 @@ def _onto(
         ', or centre what is drawn with place centre = "drawing"' * centred)
     stages, area, at = together(job, inlays, inlay)
     step = {"mm": 0.1, "in": 0.254}[job.units]
-    found = None
+    found = apart = None
     if at and not job.inlays[inlay.index].also:
         within = overlay.buffer(wood, -THIN - _ROUNDED)
         clear = _clear(within, board, job)
-        rooms = ((clear, True), (within, True), (clear, False), (within, False), (wood, False))
-        found = next((place for room, across_only in rooms
-                      if (place := place_that_fits(area, room, at, step=step, across_only=across_only))), None)
+        nearest, apart = (next((place for room, across_only in rooms if (place := place_that_fits(
+            area, room, at, step=step, across_only=across_only))), None) for rooms in (
+                ((within, True), (within, False), (wood, False)), ((clear, True), (clear, False))))
+        found = apart if apart and nearest and math.dist(at, apart) < math.dist(at, nearest) + _NEAR else nearest
     if not found or not at:
         return f"move the drawing, {smaller}"
     of = f" for inlays {' and '.join(f'{one + 1}' for one in stages)}" if stages[1:] else ""
-    said = f"make at = {place_as_written(found, job.units)}{of}, {smaller}"
+    or_apart = f" (it meets slots there; at = {place_as_written(apart, job.units)} is clear of them)" if (
+        apart and apart != found) else ""
+    said = f"make at = {place_as_written(found, job.units)}{of}{or_apart}, {smaller}"
     x, y = (one / INCH for one in at)
     if job.units == "in" and wood.covers(translate(area, x - at[0], y - at[1])):
         return f'if mm are meant, write at = ["{x:g} mm", "{y:g} mm"]{of}; else {said}'
@@ -348,11 +353,20 @@ def _size_that_fits(
             share = middle * step / size
             covered = room.covers(scale(area, share, share, origin=at))
             fits, over = (middle, over) if covered else (fits, middle)
-        if fits * step >= size / 5.0:  # a drawing that would be smaller still is rather moved
+        if fits * step >= size / 5.0 and _goes_in(inlay, fits * step / size, job):  # else it is rather moved
             of = f" for inlays {joined([str(one + 1) for one in stages])}" if stages[1:] else ""
             return f" ({key} = {as_written(fits * step, job.units)} fits there{of}" \
                    f"{', without height' * bool(table.place.height and key == 'width')})"
     return ""
+
+
+def _goes_in(inlay: Inlay, share: float, job: Job) -> bool:
+    """Whether the cutters of an inlay open most of what they open now when its drawing is made smaller; a v that comes
+    last does."""
+    cutters = [job.cutter(name, f"{inlay.name} cutters") for name in job.inlays[inlay.index].cutters]
+    half = min(float(one.half_width(inlay.depth)) for one in cutters)
+    now, then = (overlay.buffer(overlay.buffer(inlay.area, -half / by), half / by).area for by in (1.0, share))
+    return bool(cutters[-1].shape == "v" or then > _MOST_OF * now)
 
 
 def _clear(wood: BaseGeometry, board: Fingerboard | FlatPart, job: Job) -> BaseGeometry:
