@@ -8,7 +8,7 @@ from typing import Any
 from pathgen.base.markup import Element, element
 from pathgen.base.units import format_length, tiny_length, tiny_unit_words, volume_words
 from pathgen.programs.instructions import cutter_words
-from pathgen.report.budget import ROOT_WORDS, budget_cells, cents_words
+from pathgen.report.budget import adding_words, budget_cells
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, display_lines, measuring_lines
 from pathgen.report.letting_in import piece_line, stock_words
 from pathgen.report.moving import moved_lines, seen_lines
@@ -82,7 +82,7 @@ def what_can_be_off(report: dict[str, Any], units: str) -> Element | None:
         return None
     return chapter("budget", "What can be off, and what it does",
                    scrolling(table(*budget_cells(budget, units)), "What can be off"),
-                   *(e("p", words) for words in (ROOT_WORDS, cents_words(budget)) if words))
+                   *(e("p", words) for words in adding_words(budget)))
 
 
 def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
