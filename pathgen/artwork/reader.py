@@ -203,7 +203,8 @@ def read_artwork(
     document = read_document(path)
     scene = Walker(document, [str(name) for name in shown]).scene()
     if scene.left_out and missing == "refuse":
-        raise _refusal(document.name, scene, asked=bool(shown))
+        raise _refusal(document.name, scene, asked=bool(shown),
+                       more=any(paint.colour not in hidden for paint in scene.paints))
     regions = _regions(document.name, scene.paints, tolerance, hidden)
     left_out = (*scene.left_out, *cut_off_by_page(scene, hidden))
     return Artwork(regions, scene.page, left_out, scene.physical, tolerance, document.name, scene, hidden)
@@ -229,16 +230,17 @@ def _regions(
     return tuple(Region(area, colour) for colour, area in areas.items() if colour not in background)
 
 
-def _refusal(name: str, scene: Scene, *, asked: bool) -> ArtworkError:
-    """With other layers as a way out where there are any, and none were asked for."""
+def _refusal(name: str, scene: Scene, *, asked: bool, more: bool) -> ArtworkError:
+    """With other layers as a way out where there are any and none were asked for; to leave things out is one where it
+    shows `more`."""
     left_out = scene.left_out
     layered = not asked and any(paint.layers for paint in scene.paints)
     shown = "; ".join(f"{item.words}: {item.remedy}" for item in left_out[:6])
-    more = f"; and {len(left_out) - 6} more" if len(left_out) > 6 else ""
+    layers, leave = ["name the layers to cut in layers"] * layered, ['leave these out with missing="report"'] * more
+    others = f"; and {len(left_out) - 6} more" if len(left_out) > 6 else ""
     return ArtworkError(
-        name, f"holds what cannot be cut: {shown}{more}",
-        remedy=f"change the drawing, {'name the layers to cut in layers, ' if layered else ''}"
-               'or leave these out with missing="report"',
+        name, f"holds what cannot be cut: {shown}{others}" + ("" if more else "; and nothing else"),
+        remedy=", or ".join(filter(None, [", ".join(["change the drawing", *layers]), *leave])),
     )
 
 

@@ -103,10 +103,12 @@ def _is_hidden(areas: Geometries, above: Layer) -> Bools:
 def _over(below: Layer, above: Layer, effort: _Effort) -> Layer:
     """One layer on another. What shows may run on under its own colour: there it merges."""
     visible, whole = dict(above.visible), dict(above.whole)
+    near = _near(below.visible, above.whole)
+    effort.left -= _COLOURS * len(below.visible) * len(above.whole)
     for colour, parts in below.visible.items():
-        for other, cover in above.whole.items():
+        for other in near[colour]:
             if other != colour and len(parts):
-                parts = _uncovered(parts, cover, effort)
+                parts = _uncovered(parts, above.whole[other], effort)
         if colour in visible:
             parts = _beside(parts, above.whole[colour], visible[colour], effort)
         if len(parts):  # else shapes of other colours hide it wholly, though none of them alone does
@@ -114,6 +116,20 @@ def _over(below: Layer, above: Layer, effort: _Effort) -> Layer:
     for colour, parts in below.whole.items():
         whole[colour] = _merged(parts, whole[colour], effort) if colour in whole else parts
     return Layer(visible, whole)
+
+
+def _near(below: dict[str, Geometries], above: dict[str, Geometries]) -> dict[str, list[str]]:
+    """Of each colour the others, in their order, that have a part which meets one of its own: of many colours most
+    pairs have none, and asked all at once that takes little."""
+    if not below or not above:
+        return {colour: [] for colour in below}
+    pairs = _meeting(*(np.concatenate(list(some.values())) for some in (below, above)))
+    mine, theirs = (np.repeat(np.arange(len(some)), [len(parts) for parts in some.values()])
+                    for some in (below, above))
+    others = list(above)
+    met = np.zeros((len(below), len(above)), dtype=bool)
+    met[mine[pairs[0]], theirs[pairs[1]]] = True
+    return {colour: [others[k] for k in np.flatnonzero(row)] for colour, row in zip(below, met, strict=True)}
 
 
 def _meeting(first: Geometries, second: Geometries) -> tuple[Ints, Ints]:
@@ -137,7 +153,6 @@ def _meeting(first: Geometries, second: Geometries) -> tuple[Ints, Ints]:
 
 def _uncovered(parts: Geometries, cover: Geometries, effort: _Effort) -> Geometries:
     """What is left of parts outside a cover of separate parts."""
-    effort.left -= _COLOURS
     hit, by = _meeting(parts, cover)
     if not len(hit):
         return parts

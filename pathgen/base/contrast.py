@@ -7,6 +7,7 @@ judged by eye, on a sample, before a board is cut.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
@@ -44,6 +45,7 @@ def contrast_ratio(one: str, other: str) -> float:
     return (high + 0.05) / (low + 0.05)
 
 
+@lru_cache(maxsize=1024)
 def lab(colour: str) -> tuple[float, float, float]:
     """L*, a*, b* of a colour (CIE 1976, white D65)."""
     xyz = _XYZ_OF_SRGB @ _linear(colour)

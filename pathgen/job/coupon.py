@@ -253,10 +253,10 @@ def _radius(width: float) -> float:
 
 
 def _near(area: BaseGeometry, width: float, at: tuple[float, float]) -> BaseGeometry:
-    """What is taken of a drawing round a place."""
+    """What is taken of a drawing round a place: of what lies beside it slivers would be all that the window leaves."""
     taken = overlay.intersection(area, overlay.buffer(shapely.Point(at), _radius(width)))
-    middle = overlay.buffer(shapely.Point(at), width)
-    return overlay.union_all([p for p in shapely.get_parts(taken) if p.geom_type == "Polygon" and p.intersects(middle)])
+    parts = [part for part in shapely.get_parts(taken) if part.geom_type == "Polygon"]
+    return min(parts, key=shapely.Point(at).distance)
 
 
 def _goes_in(job: Job, index: int, shape: BaseGeometry) -> bool:

@@ -6,10 +6,11 @@ import math
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
-from itertools import combinations
 from pathlib import Path
 
+import numpy as np
 import shapely
+from shapely import MultiPolygon, Polygon
 from shapely.affinity import scale, translate
 from shapely.geometry.base import BaseGeometry
 
@@ -44,6 +45,8 @@ DRAWING_TOLERANCE = 0.002
 _HALVINGS = 14  # to find a wall that leaves something
 _ROUNDED = 0.002  # mm: by how much an inch in four places may say more
 _SOMETHING = 0.01  # mm2 of a colour: less is nothing to anybody
+_NEAR = 15.0  # mm: so much further a drawing is moved so that it stands clear of slots
+_MOST_OF = 0.5  # share of area
 _HAIR = 0.01  # mm: more than just what stands beside a slot
 
 
@@ -63,15 +66,14 @@ def inlays_of(
                           if isinstance(board, Fingerboard) else _ring(job, index))
     for inlay in inlays:
         with mistakes.caught():
-            _check_within(inlay, board, job, inlays, "".join(
-                dict.fromkeys(in_pixels(art, inlay) for art in drawings[inlay.index])))
+            _check_within(inlay, board, job, inlays, drawings[inlay.index])
             check_depth(inlay, board, job)
             check_sharp(inlay, board, job)
     left_out = dict.fromkeys(words for some in drawings.values() for art in some for words in left_out_words(art))
     cut = []
     for inlay in _lapped(job, inlays):
         with mistakes.caught():
-            cut.append(_held(job, _for_pieces(job, board, inlay)))
+            cut.append(_held(job, _for_pieces(job, board, inlay, drawings[inlay.index])))
     with mistakes.caught():
         _check_closed(cut)
     return tuple(cut), tuple(left_out), tuple(doubts_of_drawings(job, drawings, inlays, cut))
@@ -177,7 +179,7 @@ def _not_shown(colour: str, table: InlayTable, arts: Sequence[Artwork], known: s
 
 def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwork]) -> Inlay:
     table, where = job.inlays[index], f"inlay {index + 1}"
-    drawn: dict[str, list[BaseGeometry]] = {}
+    drawn: list[Regions] = []
     sizes: list[PlacedSize] = []
     known = dict.fromkeys(region.colour for art in arts for region in art.regions)
     for colour in table.colours or ():
@@ -192,8 +194,7 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwo
                            allowed=", ".join(region.colour for region in art.regions),
                            remedy="add one of these to colours, or leave it out")
         sizes += copies
-        for colour, shape in some:
-            drawn.setdefault(colour, []).append(shape)
+        drawn.append(some)
     regions = _beside(drawn, where)
     if table.wall:
         regions = _walled(regions, table.wall, f"{where} wall", job.units)
@@ -201,16 +202,21 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwo
                  piece=table.piece.thickness if table.piece else None, placed=tuple(sizes))
 
 
-def _beside(drawn: dict[str, list[BaseGeometry]], where: str) -> tuple[tuple[str, BaseGeometry], ...]:
+def _beside(drawn: list[Regions], where: str) -> Regions:
     """The colours of several drawings. Raises JobError where one lies over another: nothing says which is on top."""
-    apart = [shape for shapes in drawn.values() for shape in shapes]
-    for one, other in combinations(apart, 2):
-        shared = overlay.intersection(one, other)
+    shapes = np.array([shape for some in drawn for _, shape in some])
+    owner = np.repeat(np.arange(len(drawn)), [len(some) for some in drawn])  # what is of one drawing lies apart
+    pairs = shapely.STRtree(shapes).query(shapes).T
+    for one, other in pairs[owner[pairs[:, 0]] < owner[pairs[:, 1]]]:
+        shared = overlay.intersection(shapes[one], shapes[other])
         if shared.area > TOUCHING:
             x, y = shapely.get_coordinates(shared.representative_point())[0]
             raise JobError(f"{where} also", f"two of its drawings lie on each other, near {place_words(x, y)}",
                            allowed="drawings beside each other", remedy="move one, or give it an [[inlay]] of its own")
-    return tuple((colour, overlay.union_all(shapes) if shapes[1:] else shapes[0]) for colour, shapes in drawn.items())
+    of: dict[str, list[Polygon | MultiPolygon]] = {}
+    for colour, shape in (region for some in drawn for region in some):
+        of.setdefault(colour, []).append(shape)
+    return tuple((colour, overlay.union_all(same) if same[1:] else same[0]) for colour, same in of.items())
 
 
 def _walled(regions: Regions, wall: float, where: str, units: str) -> tuple[tuple[str, BaseGeometry], ...]:
@@ -240,14 +246,14 @@ def _lapped(job: Job, inlays: list[Inlay]) -> Iterator[Inlay]:
             if table.lap else inlay
 
 
-def _for_pieces(job: Job, board: Fingerboard | FlatPart, inlay: Inlay) -> Inlay:
+def _for_pieces(job: Job, board: Fingerboard | FlatPart, inlay: Inlay, arts: list[Artwork]) -> Inlay:
     """The inlay with pockets that match its pieces, where the job says how the pieces are cut."""
     if job.inlays[inlay.index].piece is None:
         return inlay
     drawn = replace(inlay, drawn=inlay.regions)
     pockets = tuple((colour, made.pocket) for colour, made in let_ins(job, inlay.index, drawn))
     matched = replace(drawn, regions=pockets)
-    _check_within(matched, board, job, [matched])
+    _check_within(matched, board, job, [matched], arts)
     check_depth(matched, board, job)
     return matched
 
@@ -274,38 +280,49 @@ def _check_closed(inlays: list[Inlay]) -> None:
                     remedy=f"write inlay {under.index + 1} after the others in the job, fill it, or move one of them")
 
 
-def _fits_centred(inlay: Inlay, board: Fingerboard | FlatPart, wood: BaseGeometry, job: Job) -> bool:
+def _fits_centred(
+    inlay: Inlay, board: Fingerboard | FlatPart, wood: BaseGeometry, job: Job, arts: list[Artwork]
+) -> bool:
     """Whether a drawing lies on the wood where what is drawn is centred instead of its page."""
     own = job.inlays[inlay.index]
-    if own.place is None or own.place.centre != "page":
+    if own.place is None or own.place.centre != "page" or _too_large(inlay.area, wood):  # no smaller than on its page
         return False
     centred = replace(own, place=replace(own.place, centre="drawing"))
     changed = replace(job, inlays=(*job.inlays[: inlay.index], centred, *job.inlays[inlay.index + 1 :]))
     with suppress(ArtworkError, JobError):  # as where it is smaller and walls leave nothing of it, or is stretched
-        return bool(wood.covers(_inlay(changed, board, inlay.index, _read(changed, Mistakes())[inlay.index]).area))
+        return bool(wood.covers(_inlay(changed, board, inlay.index, arts).area))
     return False
 
 
+def _too_large(area: BaseGeometry, wood: BaseGeometry) -> bool:
+    """Whether an area lies on the wood nowhere, as it is turned."""
+    (x0, y0, x1, y1), (left, low, right, high) = area.bounds, wood.bounds
+    return bool(x1 - x0 > right - left or y1 - y0 > high - low)
+
+
 def _onto(
-    inlay: Inlay, board: Fingerboard | FlatPart, wood: BaseGeometry, job: Job, inlays: list[Inlay]
+    inlay: Inlay, board: Fingerboard | FlatPart, wood: BaseGeometry, job: Job, inlays: list[Inlay], arts: list[Artwork]
 ) -> str:
     """How a drawing comes to lie on the wood: the place to write, where moving it is enough, for all its stages."""
-    centred = _fits_centred(inlay, board, wood, job)
-    smaller = "or " * (not centred) + "make the drawing smaller" + _size_that_fits(inlay, wood, job, inlays) + (
+    centred = _fits_centred(inlay, board, wood, job, arts)
+    smaller = "or " * (not centred) + "make the drawing smaller" + _size_that_fits(inlay, wood, job, inlays, arts) + (
         ', or centre what is drawn with place centre = "drawing"' * centred)
     stages, area, at = together(job, inlays, inlay)
     step = {"mm": 0.1, "in": 0.254}[job.units]
-    found = None
+    found = apart = None
     if at and not job.inlays[inlay.index].also:
         within = overlay.buffer(wood, -THIN - _ROUNDED)
         clear = _clear(within, board, job)
-        rooms = ((clear, True), (within, True), (clear, False), (within, False), (wood, False))
-        found = next((place for room, across_only in rooms
-                      if (place := place_that_fits(area, room, at, step=step, across_only=across_only))), None)
+        nearest, apart = (next((place for room, across_only in rooms if (place := place_that_fits(
+            area, room, at, step=step, across_only=across_only))), None) for rooms in (
+                ((within, True), (within, False), (wood, False)), ((clear, True), (clear, False))))
+        found = apart if apart and nearest and math.dist(at, apart) < math.dist(at, nearest) + _NEAR else nearest
     if not found or not at:
         return f"move the drawing, {smaller}"
     of = f" for inlays {' and '.join(f'{one + 1}' for one in stages)}" if stages[1:] else ""
-    said = f"make at = {place_as_written(found, job.units)}{of}, {smaller}"
+    or_apart = f" (it meets slots there; at = {place_as_written(apart, job.units)} is clear of them)" if (
+        apart and apart != found) else ""
+    said = f"make at = {place_as_written(found, job.units)}{of}{or_apart}, {smaller}"
     x, y = (one / INCH for one in at)
     if job.units == "in" and wood.covers(translate(area, x - at[0], y - at[1])):
         return f'if mm are meant, write at = ["{x:g} mm", "{y:g} mm"]{of}; else {said}'
@@ -315,7 +332,9 @@ def _onto(
     return said
 
 
-def _size_that_fits(inlay: Inlay, wood: BaseGeometry, job: Job, inlays: list[Inlay]) -> str:
+def _size_that_fits(
+    inlay: Inlay, wood: BaseGeometry, job: Job, inlays: list[Inlay], arts: list[Artwork]
+) -> str:
     """The largest size, in whole steps, at which a drawing and its stages lie on the wood where they are placed: how to
     write it; nothing where that is not known."""
     (stages, area, at), table = together(job, inlays, inlay), job.inlays[inlay.index]
@@ -324,7 +343,7 @@ def _size_that_fits(inlay: Inlay, wood: BaseGeometry, job: Job, inlays: list[Inl
     key = "height" if table.place.height and not table.place.width else "width"
     size, step = getattr(table.place, key), {"mm": 0.5, "in": 0.02 * INCH}[job.units]
     if size is None:
-        (art,) = _read(job, Mistakes())[inlay.index]
+        (art,) = arts
         size = art.page[0] if table.place.centre == "page" else inlay.placed[0].width
     for room in (overlay.buffer(wood, -THIN - _ROUNDED), wood):
         shapely.prepare(room)
@@ -334,11 +353,20 @@ def _size_that_fits(inlay: Inlay, wood: BaseGeometry, job: Job, inlays: list[Inl
             share = middle * step / size
             covered = room.covers(scale(area, share, share, origin=at))
             fits, over = (middle, over) if covered else (fits, middle)
-        if fits * step >= size / 5.0:  # a drawing that would be smaller still is rather moved
+        if fits * step >= size / 5.0 and _goes_in(inlay, fits * step / size, job):  # else it is rather moved
             of = f" for inlays {joined([str(one + 1) for one in stages])}" if stages[1:] else ""
             return f" ({key} = {as_written(fits * step, job.units)} fits there{of}" \
                    f"{', without height' * bool(table.place.height and key == 'width')})"
     return ""
+
+
+def _goes_in(inlay: Inlay, share: float, job: Job) -> bool:
+    """Whether the cutters of an inlay open most of what they open now when its drawing is made smaller; a v that comes
+    last does."""
+    cutters = [job.cutter(name, f"{inlay.name} cutters") for name in job.inlays[inlay.index].cutters]
+    half = min(float(one.half_width(inlay.depth)) for one in cutters)
+    now, then = (overlay.buffer(overlay.buffer(inlay.area, -half / by), half / by).area for by in (1.0, share))
+    return bool(cutters[-1].shape == "v" or then > _MOST_OF * now)
 
 
 def _clear(wood: BaseGeometry, board: Fingerboard | FlatPart, job: Job) -> BaseGeometry:
@@ -350,10 +378,10 @@ def _clear(wood: BaseGeometry, board: Fingerboard | FlatPart, job: Job) -> BaseG
 
 
 def _check_within(
-    inlay: Inlay, board: Fingerboard | FlatPart, job: Job, inlays: list[Inlay], more: str = ""
+    inlay: Inlay, board: Fingerboard | FlatPart, job: Job, inlays: list[Inlay], arts: list[Artwork]
 ) -> None:
-    """Raise JobError for a drawing off the wood, or over a hole in it; `inlays` are all that lie with it, and `more`
-    says why it may be so large."""
+    """Raise JobError for a drawing off the wood, or over a hole in it; `inlays` are all that lie with it, and `arts`
+    its drawings as they were read."""
     bores, drawn = (board.bores, board.drawn) if isinstance(board, FlatPart) else ((), ())
     wood, what = wood_in_plan(board), board.names.part
     if bores:  # nor over a hole that does not go through
@@ -366,7 +394,7 @@ def _check_within(
     if met := next((bore for bore in bores if bore.shape.covers(there)), None):
         raise JobError(f"{inlay.name} place", f"{much} of the drawing lies over holes, the first at "
                        f"{place_words(*met.at)}", remedy="move the drawing or the hole, or make it smaller"
-                       + _size_that_fits(inlay, wood, job, inlays))
+                       + _size_that_fits(inlay, wood, job, inlays, arts))
     where = "over openings of" if any(one.covers(there) for one in drawn) else "off"
     x0, y0, x1, y1 = inlay.area.bounds
     beside = overlay.intersection(wood, shapely.box(x0, wood.bounds[1], x1, wood.bounds[3])).bounds
@@ -376,4 +404,5 @@ def _check_within(
         f"{much} of the drawing lies {where} the {what}, near {place_words(there.x, there.y)}; it is {x1 - x0:.2f} mm "
         f"along by {y1 - y0:.2f} mm across",
         allowed=f"within the {what}, {wood.bounds[0]:.2f} mm to {wood.bounds[2]:.2f} mm along{across}",
-        remedy=_onto(inlay, board, wood, job, inlays) + more)
+        remedy=_onto(inlay, board, wood, job, inlays, arts) + "".join(dict.fromkeys(
+            in_pixels(art, inlay) for art in arts)))

@@ -80,7 +80,9 @@ class PlaceTable:
         ways = [w for w in ("at", "between", "at_frets") if getattr(self, w) is not None]
         if len(ways) != 1:
             raise JobError(f"{where} place", f"{' and '.join(ways) or 'neither at, between nor at_frets'} given",
-                           allowed="one of at, between and at_frets", remedy="say where the drawing goes, one way")
+                           allowed="one of at, between and at_frets", remedy="say where the drawing goes, one way"
+                           if ways else "write at, where its centre goes: to turn, mirror or size it; "
+                           "or leave place out, and its page's lower left corner lies at X 0, Y 0, as drawn")
         if self.at is None and self.centre == "page":
             raise JobError(f"{where} place centre", f'"page", and {ways[0]} centres what is drawn on it',
                            allowed='"page" with at', remedy="leave centre out, or write at")

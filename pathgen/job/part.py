@@ -16,7 +16,7 @@ from pathgen.job.job import Job
 from pathgen.job.outlines import as_cut, closed_by_cutter, drawn_outline, inner_corners
 from pathgen.job.tables import HolesTable, SlotsTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
-from pathgen.parts.fingerboard.numbers import USUAL_FRETS
+from pathgen.parts.fingerboard.dots import usual_frets
 from pathgen.parts.fingerboard.part import Fingerboard, Fittings
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import Holes, OutlineCut, Slots, tab_height
@@ -51,9 +51,9 @@ def board_of(job: Job) -> Fingerboard:
         raise JobError("[board]", "frets is missing", remedy="add frets: how many frets")
     board = fingerboard(replace(table, frets=table.frets or len(table.ratios)), outline=_drawn_outline(job),
                         inner_radius=outline_cutter.radius if outline_cutter else 0.0)
+    dots = usual_frets(board.layout) if table.side_dots is None else table.side_dots
     return replace(board, fittings=Fittings(
-        strings=table.strings, side_dots=USUAL_FRETS if table.side_dots is None else table.side_dots, wire=job.frets,
-        string_set=job.strings, neck=job.neck,
+        strings=table.strings, side_dots=dots, wire=job.frets, string_set=job.strings, neck=job.neck,
     ))
 
 

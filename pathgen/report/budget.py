@@ -24,6 +24,8 @@ SWELLING = 0.0025
 """Of flat-sawn hardwood across the grain for each percent point: 0.002 to 0.0035 in the Wood Handbook (FPL-GTR-282,
 chapter 13), from memory."""
 ROOT_WORDS = "Root-sum-square: the root of the sum of all squares, what is likely, since not all are off the same way."
+LOWER_WORDS = ("For slot depth only the worse of both cuts of the surface is added, with what the wood does between "
+               "them: slots go down from the lower of the two.")
 RESULTS = ("slot place", "slot depth", "slot width", "pocket edge", "flushness", "wood left")
 
 
@@ -149,4 +151,11 @@ def budget_lines(budget: Mapping[str, Any], units: str) -> list[str]:
     if not budget["results"]:
         return []
     head, rows = budget_cells(budget, units)
-    return [*table(head, rows, right=range(1, len(head))), ROOT_WORDS, *filter(None, [cents_words(budget)])]
+    return [*table(head, rows, right=range(1, len(head))), *adding_words(budget),
+            *filter(None, [cents_words(budget)])]
+
+
+def adding_words(budget: Mapping[str, Any]) -> list[str]:
+    """How the sources are added up."""
+    apart = sum(row["effects"].get("slot depth", 0.0) for row in budget["rows"])
+    return [ROOT_WORDS, *[LOWER_WORDS] * (apart - budget["worst"].get("slot depth", 0.0) > 1e-4)]

@@ -40,7 +40,7 @@ from pathgen.work.fill import (
 )
 from pathgen.work.moved import shift_errors
 from pathgen.work.operations import CutAgain, SurfaceFinish
-from pathgen.work.touching import Regions, Touch, proposed_stages, touches
+from pathgen.work.touching import Regions, Touch, pairs_within, proposed_stages, touches
 
 _NEIGHBOURS = 2.0  # colours nearer than this are seen beside each other, mm
 ADJOINING = 0.1
@@ -206,8 +206,11 @@ def too_near(planned: Plan, inlay: Inlay, opened: Regions) -> tuple[Near, ...]:
         return ()
     out, found, touching = planned.asked.resins[inlay.index].dam, [], {touch.colours for touch in touches(opened)}
     dams = {colour: dam_round(replace(inlay, regions=((colour, shape),)), out) for colour, shape in inlay.regions}
-    for (one, first), (other, second) in itertools.combinations(opened, 2):
-        if (one, other) in touching:
+    shapes = [shape for _, shape in opened]
+    holding = shapely.STRtree(shapes).query([dams[colour] for colour, _ in opened], predicate="intersects").T.tolist()
+    for i, j in sorted({*pairs_within(shapes, 2 * out), *((min(pair), max(pair)) for pair in holding)}):
+        (one, first), (other, second) = opened[i], opened[j]
+        if i == j or (one, other) in touching:
             continue
         apart = float(shapely.distance(first, second))
         inside = apart >= 2 * out + RIM

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TypeAlias
 
 import numpy as np
@@ -41,9 +41,22 @@ class Touch:
 
 def touches(regions: Regions) -> tuple[Touch, ...]:
     """Every pair of colours that touch, the longest shared edge first."""
-    found = [_touch((one, other), a, b) for (one, a), (other, b) in itertools.combinations(regions, 2)
-             if shapely.distance(a, b) <= TOUCHING]
+    return _touches(tuple(regions))
+
+
+@lru_cache(maxsize=8)
+def _touches(regions: Regions) -> tuple[Touch, ...]:
+    colours, shapes = [colour for colour, _ in regions], [shape for _, shape in regions]
+    pairs = pairs_within(shapes, TOUCHING)
+    reach = {j: overlay.buffer(shapes[j], TOUCHING, quad_segs=4, cap_style="flat") for j in {j for _, j in pairs}}
+    found = [_touch((colours[i], colours[j]), shapely.boundary(shapes[i]), reach[j]) for i, j in pairs]
     return tuple(sorted((t for t in found if len(t.lengths)), key=lambda t: -t.length))
+
+
+def pairs_within(shapes: Sequence[Shape], far: float) -> list[tuple[int, int]]:
+    """Which of some shapes lie so near to each other, mm: numbers of pairs, in order."""
+    found = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=far) if shapes[1:] else ()
+    return sorted((i, j) for i, j in zip(*(some.tolist() for some in found), strict=True) if i < j)
 
 
 def proposed_stages(
@@ -69,7 +82,7 @@ def walled(regions: Regions, wall: float) -> list[tuple[str, Shape]]:
     """The regions shrunk where they come nearer to each other than `wall`, so that so much wood stands between. Where
     two share an edge each gives way by half of `wall`. A colour may be empty afterwards."""
     shapes = [shape for _, shape in regions]
-    for i, j in itertools.combinations(range(len(shapes)), 2):
+    for i, j in pairs_within(shapes, wall):  # they only shrink
         if shapely.distance(shapes[i], shapes[j]) >= wall:
             continue
         first = shapes[i]
@@ -87,15 +100,16 @@ def lapped(regions: Regions, later: Iterable[Shape], lap: float, *, wall: float 
     after = overlay.union_all(list(later))
     grown = []
     for colour, shape in regions:
-        others = overlay.union_all([_grown(s, wall) if wall else s for c, s in regions if c != colour])
+        others = overlay.union_all([_grown(s, wall) if wall else s for c, s in regions
+                                    if c != colour and shapely.dwithin(s, shape, lap + 2 * wall)])
         under = overlay.difference(overlay.intersection(overlay.buffer(shape, lap, quad_segs=32), after), others)
         grown.append((colour, _polygonal(overlay.union(shape, under))))
     return walled(grown, wall)
 
 
-def _touch(colours: tuple[str, str], a: Shape, b: Shape) -> Touch:
-    shared = overlay.intersection(shapely.boundary(a), overlay.buffer(b, TOUCHING, quad_segs=4, cap_style="flat"))
-    stretches = _stretches(shared)
+def _touch(colours: tuple[str, str], edge: BaseGeometry, reach: BaseGeometry) -> Touch:
+    """The edge of one colour within reach of another."""
+    stretches = _stretches(overlay.intersection(edge, reach))
     # An edge that runs up to the other colour and ends there counts only from where it is within reach.
     lengths = shapely.length(stretches)
     keep = lengths > 4 * TOUCHING

@@ -94,6 +94,15 @@ def test_layers_are_a_way_round_what_cannot_be_cut_where_there_are_any(read, ins
     assert ("name the layers to cut in layers" in wrong.value.remedy) == offered
 
 
+@pytest.mark.parametrize(("beside", "offered"), [("", False), ('<rect width="5" height="5"/>', True)])
+def test_to_leave_out_what_cannot_be_cut_is_a_way_where_that_leaves_something(read, beside, offered):
+    """Next it was told that the drawing shows nothing else that could be cut."""
+    with pytest.raises(ArtworkError, match="holds what cannot be cut") as wrong:
+        read('<text x="5" y="9">12</text>' + beside)
+    assert ("leave these out" in wrong.value.remedy) is offered
+    assert ("and nothing else" in wrong.value.problem) is not offered
+
+
 def test_a_page_that_is_sized_by_what_lies_on_it_needs_a_size(read):
     """The page of a layer alone would be smaller: two layers of one drawing would not fit each other."""
     with pytest.raises(ArtworkError, match=r"a page without a size.*: give the drawing a viewBox"):

@@ -122,7 +122,10 @@ def test_all_that_is_worked_through_is_counted() -> None:
     low, high = np.array([shapely.box(0, 0, 2, 2)]), np.array([shapely.box(1, 1, 3, 3)])
     laid, merged, apart = (stack._Effort(1000.0) for _ in range(3))
     stack._uncovered(low, high, laid)
-    assert 1000.0 - laid.left == stack._COLOURS + stack._PAIR + 5 + 5 + 7
+    assert 1000.0 - laid.left == stack._PAIR + 5 + 5 + 7
+    over = stack._Effort(1000.0)
+    stack._over(*(stack.Layer({name: some}, {name: some}) for name, some in (("red", low), ("blue", high))), over)
+    assert 1000.0 - over.left == stack._COLOURS + stack._PAIR + 5 + 5 + 7
     stack._merged(low, high, merged)
     assert 1000.0 - merged.left == 5 + 5
     stack._merged(low, np.array([shapely.box(5, 5, 6, 6)]), apart)

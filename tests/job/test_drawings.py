@@ -201,7 +201,8 @@ def test_what_cannot_be_cut_is_refused_or_listed(inlay):
 
 
 @pytest.mark.parametrize(("lines", "words"), [
-    ("place = { rotate = 3.0 }", "neither at, between nor at_frets"),
+    ("place = { rotate = 3.0 }", "neither at, between nor at_frets.*write at, .* to turn, mirror or size it; or leave "
+                                 "place out"),
     ("place = { at = [1.0, 1.0], between = [1, 2] }", "at and between given"),
     ("place = { at_frets = [5, 40], width = 9.0 }", r"place: at_frets names 40 \(allowed: frets from 1 to \d+\)"),
     ("place = { between = [4, 40] }", "inlay 1 place.*between frets 4 and 40.*two different frets, from 0"),

@@ -591,6 +591,16 @@ def test_a_wall_or_lap_with_nothing_beside_it_is_doubted(tmp_path):
         assert found == told
 
 
+@pytest.mark.parametrize(("count", "told"), [(3, 3), (4, 1)])
+def test_many_colours_that_look_alike_are_told_in_one(tmp_path, count, told):
+    """Of an icon in shades of green 1,589 pairs were told, a line each. Of 4 shades that rise by one 5 of 6 pairs look alike."""
+    art = small_board.svg("".join(f'<path d="M{9 * k} 1h6v6h-6z" fill="#2255{0x70 + k:x}"/>' for k in range(count)))
+    job = load_job(small_board.job(tmp_path, art=art))
+    found = [one.problem for one in doubts_of(job, clamping_of(job)) if "look alike" in one.problem]
+    assert len(found) == told
+    assert ("so do 4 more pairs of colours" in found[0]) is (told == 1)
+
+
 def test_every_cutter_that_a_table_names_is_held_to_the_machine(job_file):
     """That which cuts a block free and a gauge's engraver were not."""
     more = "".join(small_board.cutter(name=name, shape=f"{name}-end", diameter=8, speed=18000, feed=400, plunge=100,

@@ -143,6 +143,43 @@ def test_a_drawing_that_would_come_out_tiny_is_rather_moved(tmp_path):
     assert "at = " in wrong.value.remedy
 
 
+SQUARE, BARS = (f'<path d="{d}" fill="#225577"/>' for d in ("M0 0h8v8h-8z", "M0 0h2v8h-2zM6 0h2v8h-2z"))
+
+
+def off_the_board(tmp_path, at, drawn, *, more=""):
+    """The job of a drawing of 8 mm placed there, and what it is told."""
+    path = small_board.job(tmp_path, art=small_board.svg(drawn, 8, 8), extra=small_board.SLOTS)
+    path.write_text(re.sub(r"(?m)^place = .*", f"place = {{ at = {at}{more} }}", path.read_text()))
+    with pytest.raises(JobError, match="lies off the board") as wrong:
+        clamping_of(pathgen.load_job(path))
+    return path, wrong.value.remedy
+
+
+@pytest.mark.parametrize(("drawn", "told"), [(SQUARE, True), (BARS, False)])
+def test_no_size_is_named_at_which_the_cutters_open_little_of_the_drawing(tmp_path, drawn, told):
+    """"width = 9.5 fits there", and then: no cutter goes in anywhere. Of 7 mm bars a quarter as wide are 1.75."""
+    _, remedy = off_the_board(tmp_path, "[42.0, 17.5]", drawn, more=", width = 9.0")
+    assert ("fits there" in remedy) is told
+
+
+def test_a_drawing_is_moved_clear_of_slots_where_that_is_near(tmp_path):
+    """Moved across alone, to [42.9, ..], it left 0.53 mm beside the slot at 47.73 mm."""
+    path, remedy = off_the_board(tmp_path, "[42.9, 30.0]", SQUARE)
+    named = re.search(r"make at = (\[[-\d.]+, [-\d.]+\])", remedy)[1]
+    path.write_text(path.read_text().replace("[42.9, 30.0]", named))
+    clamping = clamping_of(pathgen.load_job(path))
+    assert not list(thin_wood(clamping, opened_of(clamping)))
+
+
+def test_a_place_clear_of_slots_that_lies_far_off_is_told_beside_the_nearest(tmp_path):
+    """One 1.8 mm over the end was to go 135 mm away, with no word of the place where it crosses a slot."""
+    _, remedy = off_the_board(tmp_path, "[82.0, 0.0]", SQUARE, more=", width = 12.0")
+    near, clear = re.match(r"make at = \[([\d.]+), 0\] \(it meets slots there; at = \[([\d.]+), 0\] is clear of them\)",
+                           remedy).groups()
+    assert 76 < float(near) < 80  # D: the board ends 10 mm past fret 5 at 75.24
+    assert float(clear) + 6 < 300 - 300 / 2 ** (3 / 12) < 82 - 6
+
+
 @pytest.mark.parametrize("key", ["tip", "tip_width"])
 def test_a_flat_tip_of_a_v_cutter_is_refused_with_what_to_do_instead(tmp_path, key):
     """Only that the key is unknown was said; nothing told that a v cutter is taken to come to a point."""

@@ -11,7 +11,7 @@ import shapely
 
 from pathgen import JobError, PathgenError, build, check, load_job
 from pathgen.app.cli import main
-from pathgen.job.coupon import coupon_clamping
+from pathgen.job.coupon import _near, coupon_clamping
 from pathgen.job.describe import key_rows
 from pathgen.programs.around import Around
 from pathgen.programs.zero_check import zero_checks
@@ -55,6 +55,14 @@ def cut_of(made, pick):
     top = made.plan.clamping.board.surface.thickness
     keep = ~rapid & (end[:, 2] < top - 0.05)
     return np.concatenate([start[keep & (start[:, 2] < top - 0.05)], end[keep]]) - [14.0, 0.0, 0.0], program.cutter
+
+
+def test_of_what_lies_beside_the_narrowest_place_no_sliver_is_taken():
+    """3.2 by 0.96 mm of the next leaf, cut off by the window, stayed closed: "1 of its 3 shapes wholly"."""
+    bar, beside = shapely.box(-9, -0.6, 9, 0.6), shapely.box(-9, 1.0, 9, 9.0)
+    taken = _near(bar.union(beside), 1.2, (0.0, 0.0))
+    assert taken.geom_type == "Polygon"
+    assert taken.difference(bar).is_empty
 
 
 def test_it_builds_verified_and_states_what_it_is(made):

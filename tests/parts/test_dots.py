@@ -9,7 +9,7 @@ import shapely
 
 import pathgen
 from pathgen.base.errors import JobError
-from pathgen.parts.fingerboard.dots import Dots, dot_area, dot_places, template_rows
+from pathgen.parts.fingerboard.dots import Dots, dot_area, dot_places, template_rows, usual_frets
 from pathgen.parts.fingerboard.rows import nut_row
 from pathgen.report.fretting import side_template
 from pathgen.work.features import Slots
@@ -35,6 +35,25 @@ def test_dots_lie_midway_and_octaves_have_two():
     assert places[5][0] == pytest.approx([middle(5), 0.0], abs=1e-9)
     assert places[12][:, 0] == pytest.approx([middle(12)] * 2, abs=1e-9)
     assert places[12][0, 1] == pytest.approx(-places[12][1, 1])
+
+
+DULCIMER = fingerboard(**PLAIN | {"frets": 14}, ratios=(9 / 8, 5 / 4, 4 / 3, 3 / 2, 5 / 3, 16 / 9, 2.0))
+
+
+@pytest.mark.parametrize(("board", "frets"), [
+    (DULCIMER, [7, 14]), (fingerboard(**PLAIN, divisions=19), [19]), (fingerboard(**PLAIN, nut_offset=0.5), None),
+    (fingerboard(**PLAIN | {"frets": 6}), [3, 5]), (fingerboard(**PLAIN | {"frets": 6}, divisions=19), []),
+])
+def test_where_fret_12_is_no_octave_octaves_alone_have_dots_unless_frets_are_named(board, frets):
+    """On a board of ratios whose octave is fret 7 they stood at 3, 5, 7, 9 and 12, and nothing was said."""
+    frets = [3, 5, 7, 9, 12, 15, 17, 19, 21, 24] if frets is None else frets
+    assert list(usual_frets(board.layout)) == frets
+    if frets:
+        assert [fret for fret, _ in dot_places(board, plain(diameter=4.0))] == frets
+    else:
+        with pytest.raises(JobError, match=r"no fret of the board is an octave.*list those with dots"):
+            dot_places(board, plain(diameter=4.0))
+    assert [fret for fret, _ in dot_places(board, plain(diameter=4.0, frets=(3,)))] == [3]
 
 
 def test_two_along_and_on_a_side_line():

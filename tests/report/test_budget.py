@@ -12,7 +12,7 @@ import shapely
 import pathgen
 from pathgen.job.clamping import clamping_of
 from pathgen.removal.grid import Grid
-from pathgen.report.budget import budget_data, sources
+from pathgen.report.budget import budget_data, budget_lines, sources
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
@@ -247,6 +247,9 @@ def test_worst_and_root_sum_square(tmp_path):
     flush = [row["effects"]["flushness"] for row in budget["rows"]]
     assert budget["worst"]["flushness"] == pytest.approx(sum(flush), abs=2e-5)
     assert budget["root_sum_square"]["flushness"] == pytest.approx(math.sqrt(sum(v * v for v in flush)), abs=1e-5)
+    deep = [row["effects"]["slot depth"] for row in budget["rows"]]
+    assert sum(deep) - budget["worst"]["slot depth"] == pytest.approx(0.02, abs=1e-5), "the second cut of the surface"
+    assert any("only the worse of both cuts" in line for line in budget_lines(budget, "mm"))
     # two settings of Z, 0.05 mm on the slope at the drawing's edge, 8 mm off the crest, where the radius is
     # 254 + 46 * 37 / 85 = 274 mm, and 6.5 mm of wood by 0.25 %
     assert [v for v in flush if v] == pytest.approx([0.02, 0.02, 0.05 * 8 / 274, 6.5 * 0.0025], rel=0.01)

@@ -9,9 +9,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import box
 
-from pathgen.work.touching import lapped, proposed_stages, touches, walled
+from pathgen.work.touching import lapped, pairs_within, proposed_stages, touches, walled
 
 RED, GREEN, BLUE, GOLD = "#aa0000", "#00aa00", "#0000aa", "#c8962e"
+
+
+@settings(max_examples=30)
+@given(st.lists(st.tuples(*[st.integers(0, 12)] * 2), min_size=0, max_size=9), st.sampled_from([0.05, 1.0, 2.5]))
+def test_pairs_within_are_those_of_all_pairs_that_lie_so_near(corners, far):
+    shapes = [box(x, y, x + 1, y + 2) for x, y in corners]
+    assert pairs_within(shapes, far) == [(i, j) for i, j in itertools.combinations(range(len(shapes)), 2)
+                                         if shapely.distance(shapes[i], shapes[j]) <= far]
 
 
 def test_shared_edge_of_squares():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -12,6 +12,7 @@ from pathgen.base import overlay
 from pathgen.base.bending import LONG_FLUTES, has_long_flutes
 from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
+from pathgen.base.plain import counted
 from pathgen.base.units import format_length
 from pathgen.job.doubts.tenfold import too_small
 from pathgen.job.job import Job
@@ -23,6 +24,7 @@ _THINNEST = 100.0  # parts of resin to one of catalyst: polyester takes 1 to 2 %
 _FILLED = 0.99  # share of area
 _DEEP_INLAY = 2.5  # mm: few are deeper (common practice, no source)
 USUAL_GAP, _WIDE_GAP = 0.05, 0.3  # mm
+_TOLD = 3  # pairs of colours that are named each
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
 
@@ -56,14 +58,17 @@ def nothing_beside(job: Job, clamping: Clamping) -> Iterator[Doubt]:
 def colours(_: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Colours that nobody tells apart, and a sheet of paper that is drawn behind the rest: each is a pocket."""
     colours = sorted({colour for inlay in clamping.inlays for colour, _ in inlay.regions if colour.startswith("#")})
-    for one, other in itertools.combinations(colours, 2):
-        if (apart := colour_difference(one, other)) < JUST_SEEN:
-            yield Doubt(where=f"{one} and {other}", problem=f"look alike, a difference of {apart:.1f} by CIEDE2000",
-                        allowed=f"{JUST_SEEN:g} can just be seen; each colour is a pocket and a batch of its own",
-                        remedy="if one colour is meant, draw both in it", grave=False)
+    alike = [(apart, one, other) for one, other in itertools.combinations(colours, 2)
+             if (apart := colour_difference(one, other)) < JUST_SEEN]
+    told = alike if len(alike) <= _TOLD else [min(alike)]
+    more = f", and so do {counted(len(alike) - 1, 'more pair')} of colours" if len(alike) > _TOLD else ""
+    for apart, one, other in told:
+        yield Doubt(where=f"{one} and {other}", problem=f"look alike, a difference of {apart:.1f} by CIEDE2000{more}",
+                    allowed=f"{JUST_SEEN:g} can just be seen; each colour is a pocket and a batch of its own",
+                    remedy="if one colour is meant, draw both in it", grave=False)
     for inlay in clamping.inlays:
         for colour, shape in inlay.regions:
-            if _behind_the_rest(shape, [other for name, other in inlay.regions if name != colour]):
+            if inlay.regions[1:] and _behind_the_rest(shape, inlay.area):
                 yield Doubt(
                     where=f"{inlay.name}, {colour}", problem="a rectangle behind all the rest is cut as a pocket",
                     allowed="what is meant to be cut", grave=False,
@@ -88,12 +93,12 @@ def shallow(job: Job, _: Clamping) -> Iterator[Doubt]:
                                  why=": a fill so thin is soon sanded through", remedy="make it deeper")
 
 
-def _behind_the_rest(shape: BaseGeometry, others: Sequence[BaseGeometry]) -> bool:
-    """Whether an area and the others, which all lie within it, fill a rectangle."""
+def _behind_the_rest(shape: BaseGeometry, every: BaseGeometry) -> bool:
+    """Whether an area and `every` one with it, which all lie within it, fill a rectangle."""
     whole = shape.convex_hull
-    filled = overlay.union_all([shape, *others])
-    return bool(others) and min(whole.area / shapely.minimum_rotated_rectangle(whole).area,
-                                overlay.intersection(filled, whole).area / overlay.union(filled, whole).area) > _FILLED
+    if whole.area <= _FILLED * shapely.minimum_rotated_rectangle(whole).area:
+        return False
+    return bool(overlay.intersection(every, whole).area > _FILLED * overlay.union(every, whole).area)
 
 
 def v_before_others(job: Job, _: Clamping) -> Iterator[Doubt]:

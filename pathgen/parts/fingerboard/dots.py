@@ -14,7 +14,7 @@ from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.units import rounded_down, rounded_up
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings
-from pathgen.parts.fingerboard.numbers import FRET, USUAL_FRETS
+from pathgen.parts.fingerboard.numbers import FRET, USUAL, USUAL_FRETS
 from pathgen.parts.keys import CUTTERS, LEAST_POCKET, choice, key, list_of, size
 from pathgen.work.part import inside
 from pathgen.work.thin_wood import BESIDE_PRESSED, THIN
@@ -42,7 +42,7 @@ class Dots:
     diameter: float = key(size(0.5, 30.0), f"of the dots; usual are {', '.join(f'{d:g}' for d in _USUAL_DIAMETERS)} mm "
                           "(from memory)")
     frets: tuple[int, ...] | None = key(list_of(FRET, least=1, most=60), "frets that have one",
-                                        None, shown=f"those of {', '.join(map(str, USUAL_FRETS))} that there are")
+                                        None, shown=USUAL)
     octave: str = key(choice("across", "along"), "how the two dots of an octave lie", "across")
     apart: float | None = key(size(1.0, 100.0), "between the centres of two dots across", None,
                               shown="half of the width there; along an edge 1.5 diameters, the second inside the line")
@@ -68,7 +68,9 @@ def dot_places(board: Fingerboard, dots: Dots) -> tuple[tuple[int, Floats], ...]
     for fret in dots.frets or ():
         if not 1 <= fret <= last:
             raise JobError("[dots] frets", f"there is no fret {fret}", allowed=f"1 to {last}", remedy="correct it")
-    wanted = sorted(set(dots.frets)) if dots.frets is not None else [f for f in USUAL_FRETS if f <= last]
+    wanted = sorted(set(dots.frets)) if dots.frets is not None else usual_frets(layout)
+    if not wanted:
+        raise JobError("[dots] frets", "left out, and no fret of the board is an octave", remedy="list those with dots")
     on_line = _line_points(layout, dots)
     return tuple((fret, _at(layout, on_line, dots, fret)) for fret in wanted)
 
@@ -162,9 +164,24 @@ def _at(layout: Layout, on_line: Floats, dots: Dots, fret: int) -> Floats:
 
 def is_octave(layout: Layout, fret: int) -> bool:
     """Whether a fret stops a half, a quarter .. of the outer string on the bass side."""
-    nut, stopped, bridge = layout.lines[0, 0], layout.lines[fret, 0], layout.bridge[0]
-    octaves = -float(np.log2(np.linalg.norm(bridge - stopped) / (np.linalg.norm(bridge - nut) + layout.nut_offset)))
+    octaves = _octaves(layout, fret)
     return octaves > 0.5 and abs(octaves - round(octaves)) < 1e-6
+
+
+def usual_frets(layout: Layout) -> tuple[int, ...]:
+    """Those with dots where nothing is said: the usual ones that there are, and octaves alone where twelve frets, or as
+    many as there are, do not rise as those of a board do whose octave is fret 12."""
+    last = len(layout.lines) - 1
+    first = min(last, 12)
+    as_usual = abs(12.0 * _octaves(layout, first) - first) < 0.5
+    return tuple(f for f in (USUAL_FRETS if as_usual else range(1, last + 1))
+                 if f <= last and (as_usual or is_octave(layout, f)))
+
+
+def _octaves(layout: Layout, fret: int) -> float:
+    """By how many octaves a fret raises the outer string on the bass side."""
+    nut, stopped, bridge = layout.lines[0, 0], layout.lines[fret, 0], layout.bridge[0]
+    return -float(np.log2(np.linalg.norm(bridge - stopped) / (np.linalg.norm(bridge - nut) + layout.nut_offset)))
 
 
 def template_rows(places: Sequence[float], row: float) -> list[tuple[float, list[float]]]:

@@ -26,7 +26,8 @@ from pathgen.parts.keys import (
 
 FRET, FRET_OR_NUT = number(1, 60, whole=True), number(0, 60, whole=True)
 USUAL_FRETS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
-"""Those with dots."""
+"""Those with dots where fret 12 is the octave."""
+USUAL = f"those of {', '.join(map(str, USUAL_FRETS))} that there are; octaves alone where fret 12 is none"
 SCALE = size(100.0, 2000.0)
 RADIUS = size(25.0, 100_000.0)
 HIGHEST_RATIO = 64
@@ -203,8 +204,7 @@ class BoardNumbers:
         number(1, MOST_STRINGS, whole=True), "how many, for the straightness under each", None,
         shown="as many as [strings] gauges has, else 6")
     side_dots: tuple[int, ...] | None = key(list_of(FRET),
-                                            "frets with dots in the side; 12, 24 .. have two", None,
-                                            shown=f"those of {', '.join(map(str, USUAL_FRETS))} that there are")
+                                            "frets with dots in the side; octaves have two", None, shown=USUAL)
 
     @property
     def bass_side(self) -> int:

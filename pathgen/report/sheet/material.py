@@ -8,7 +8,7 @@ from typing import Any
 from pathgen.base.markup import Element, element
 from pathgen.base.units import format_length, tiny_length, tiny_unit_words, volume_words
 from pathgen.programs.instructions import cutter_words
-from pathgen.report.budget import ROOT_WORDS, budget_cells, cents_words
+from pathgen.report.budget import adding_words, budget_cells, cents_words
 from pathgen.report.filltext import (
     ONE_BATCH,
     ONE_BATCH_WORDS,
@@ -95,7 +95,8 @@ def what_can_be_off(report: dict[str, Any], units: str) -> Element | None:
         return None
     return chapter("budget", "What can be off, and what it does",
                    scrolling(table(*budget_cells(budget, units)), "What can be off"),
-                   e("p", ROOT_WORDS), e("p", cents, class_="screen") if (cents := cents_words(budget)) else None)
+                   *(e("p", words) for words in adding_words(budget)),
+                   e("p", cents, class_="screen") if (cents := cents_words(budget)) else None)
 
 
 def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
