@@ -297,7 +297,8 @@ def test_where_pieces_are_glued_in_no_fill_is_asked_for(tmp_path, other, stop, s
     words = [" ".join(re.findall(r"\((?:\.\. )?(.*)\)", p.text)) for p in pockets]
     assert wait in words[0]
     assert too in words[1]
-    assert f"{stop} of 1 other, 2 filled" in result.files(shaded=False)["setup.html"]
+    assert (f"{stop} of 1 other, 2 filled" if other == LET_IN else
+            "fill 1 other, and glue in the pieces of 2 filled") in result.files(shaded=False)["setup.html"]
 
 
 def poured(*parts, waste=lambda ml: max(0.2 * ml, 1.0)):
