@@ -68,7 +68,7 @@ def sources(clamping: Clamping) -> Iterator[Source]:
         yield Source(name="Z, pocketing", size=_Z_SETTING,
                      moves={"wood left": 1.0} | ({"pocket edge": max(slopes)} if slopes else {}))
     if poured:
-        yield Source(name=f"Z, cutting the {what} again", size=_Z_SETTING, surface=2,
+        yield Source(name="Z, second cut", size=_Z_SETTING, surface=2,
                      moves=flush | (depth if over_all else {}))
     if slotted:
         yield Source(name="Z, slotting", size=_Z_SETTING, moves={"slot depth": 1.0, "wood left": 1.0})

@@ -39,8 +39,6 @@ from pathgen.work.fill_words import dammed
 from pathgen.work.operations import CutAgain
 from pathgen.work.touching import Regions, Touch, touches, walled
 
-COLOURS_NEAR = "colours-near"
-"""Colours too near each other for a dam round each: told where they are filled."""
 _TOLD = 4  # pairs of colours that one warning tells of; the page's tables hold all
 _FINER = 0.1  # share of a colour finer than the cutters from which that is told: corners that come out round are less
 LAP = {"mm": 0.3, "in": 0.012 * INCH}
@@ -182,7 +180,7 @@ def _run_together(where: str, got: str, allowed: str, pairs: Sequence[tuple[str,
     these = list(dict.fromkeys(itertools.chain(*pairs)))
     of = f" of {joined(these) if len(these) <= _TOLD else 'these'}" if len(these) < every else ""
     return Finding(
-        code=COLOURS_NEAR, severity="note", where=where, got=f"{got}: level resin of both would run together there",
+        code="colours-near", severity="note", where=where, got=f"{got}: level resin of both would run together there",
         allowed=allowed, remedy=f"{first}thicken the resin{of} so that it stays where it is put, or write an [[inlay]] "
                                 f"for each{' of them' if of else ''}: one is then cut level before the next is opened")
 

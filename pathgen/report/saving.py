@@ -321,7 +321,7 @@ def _second_cuts(clamping: Clamping) -> Iterator[Change]:
         yield Change(words='[resurface] area = "inlay"',
                      clamping=_surfaced(clamping, replace(surfacing, resurface_area="inlay")),
                      operations=(CutAgain,),
-                     cost="edges of what is cut again may show")
+                     cost="edges of the second cut may show")
 
 
 def _fill_layers(clamping: Clamping) -> Iterator[Change]:

@@ -166,7 +166,7 @@ def load_lines(programs: list[dict[str, Any]]) -> list[str]:
                "--resolution tells."] if coarse else []
     left = [p["file"] for p in programs if "load" not in p]
     unknown += ["Not listed, as they do not clear wood side by side and layer by layer (passes over a surface that was "
-                "roughed or is cut again, slots at their cutter's feed, drilled holes, marks and the like): "
+                "roughed, second cuts, slots at their cutter's feed, drilled holes, marks and the like): "
                 f"{', '.join(left)}."] if left else []
     if not rows and not coarse:
         return []

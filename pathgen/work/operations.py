@@ -359,12 +359,11 @@ class CutAgain(Operation[Inlay]):
 
     @property
     def purpose(self) -> str:
-        name, what, part = self.feature.name, self.surfacing.what, self.surfacing.part
-        filled = self.feature.filled_with[0]
+        name, part, filled = self.feature.name, self.surfacing.part, self.feature.filled_with[0]
         if self.takes_all:
-            return f"cut the {what} to its final height, wood and {filled} together, through the {filled} of {name}"
+            return f"second cut over the {part}, to its final height, wood and {filled} of {name} together"
         over = f"over {name} alone" if self.goes_round else f"over the {part}, level with the {filled} of {name}"
-        return f"cut the {what} again {over}"
+        return f"second cut {over}"
 
     def before(self, work: Clamping) -> list[str]:
         return before_second_cut(self.feature, work, self.near)

@@ -35,6 +35,7 @@ def test_a_new_job_builds_as_it_stands(tmp_path, monkeypatch, capsys):
     result = pathgen.build(pathgen.load_job("my board.toml"), resolution=0.25)
     assert result.passed
     assert not result.report["checks"]["findings"], "no blemish for who begins"
+    assert not result.report["inlays"][0]["thickened"], "room for a dam round each colour"
     assert [p.operation for p in result.programs] == ["surface-finish", "pocket", "resurface", "slots", "outline"]
     assert result.job.title == "my board"
     assert 'pathgen build "my board.toml" --out "my board"\n' in capsys.readouterr().out

@@ -111,7 +111,7 @@ def measured(sim):
 OFFS = {
     "Z, finishing the radius": (["surface-finish"], "Z"),
     "Z, pocketing": (["pocket"], "Z"),
-    "Z, cutting the radius again": (["resurface"], "Z"),
+    "Z, second cut": (["resurface"], "Z"),
     "Z, slotting": (["slots"], "Z"),
     # what was cut before the fill sinks or rises with the wood
     "wood moving in thickness while the fill cures": (["surface-finish", "pocket"], "Z"),

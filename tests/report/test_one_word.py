@@ -14,7 +14,8 @@ ROOT = Path(__file__).parents[2]
 INSTEAD_OF = {
     "drawing": r"\b(?:an|the|this|each|every|your) artworks?\b|\bartworks\b|\bartwork's\b|\bmotifs?\b",
     "ridge": r"\b(?:a|the|each|highest) scallops?\b(?! height)|\bscallops\b|\bcusps?\b",
-    "second cut": r"\bre-?surfac(?:ed|es|ing)\b|\b(?:a|the|each|second|before|after) re-?surface\b|\bre-?cuts?\b",
+    "second cut": r"\bre-?surfac(?:ed|es|ing)\b|\b(?:a|the|each|second|before|after) re-?surface\b|\bre-?cuts?\b"
+                  r"|\b(?:is|are) cut again\b|\bcut(?:ting)? the (?:radius|surface|face) again\b|\blevelled\b",
     "blank": r"\bwork ?pieces?\b|\bof the stock\b(?<!underside of the stock)|\bthicker stock\b",
     "board": r"\bfret ?boards?\b|\bfinger boards\b",
     "cutter": r"\b(?:router|drill) bits?\b|\bend ?mills?\b|\btool (?:bit|change|diameter|path)s?\b|\b(?:a|the) tool\b",

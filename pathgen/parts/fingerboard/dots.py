@@ -51,8 +51,8 @@ class Dots:
     inset: float = key(size(0.0, 100.0), "of their centres from that edge", 8.0)
     depth: float = key(size(LEAST_POCKET, 10.0), "straight down from the surface")
     cutters: tuple[str, ...] = key(CUTTERS, "names, largest first, a v last")
-    fill: str = key(choice("resin", "piece", "none"), "resin, or dots let in; none: let in, and levelled by "
-                    "hand", "piece")
+    fill: str = key(choice("resin", "piece", "none"), "resin, or dots let in; none: let in, and made level "
+                    "by hand", "piece")
     gap: float = key(size(0.0, 1.0), 'between dot and pocket all round; with fill = "resin" none', 0.05)
     overfill: float = key(size(0.0, 10.0), "how far dots or cured resin stand above the surface", 0.5, inch=0.02)
     colour: str = key(choice(*DOT_COLOURS), "in the pictures: " + " or ".join(DOT_COLOURS), "pearl")
