@@ -202,7 +202,7 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwo
                  piece=table.piece.thickness if table.piece else None, placed=tuple(sizes))
 
 
-def _beside(drawn: list[Regions], where: str) -> Regions:
+def _beside(drawn: list[Regions], where: str) -> tuple[tuple[str, Polygon | MultiPolygon], ...]:
     """The colours of several drawings. Raises JobError where one lies over another: nothing says which is on top."""
     shapes = np.array([shape for some in drawn for _, shape in some])
     owner = np.repeat(np.arange(len(drawn)), [len(some) for some in drawn])  # what is of one drawing lies apart

@@ -109,8 +109,12 @@ def _stand_apart(clamping: Clamping, inlay: Inlay, wall: float) -> bool:
     """Whether the inlay's cutters would still open half of each colour with a wall between them."""
     finest = min((step.cutter.radius for step in clamping.steps
                   if step.operation.opens is inlay and step.cutter.is_flat), default=0.0)
-    return all(overlay.buffer(overlay.buffer(shape, -finest), finest).area > 0.5 * was.area
-               for (_, shape), (_, was) in zip(walled(inlay.regions, wall), inlay.regions, strict=True))
+
+    def opened(regions: Regions) -> bool:
+        return all(overlay.buffer(overlay.buffer(shape, -finest), finest).area > 0.5 * was.area
+                   for (_, shape), (_, was) in zip(regions, inlay.regions, strict=True))
+
+    return opened(inlay.regions) and opened(walled(inlay.regions, wall))  # of many fine colours walls take long
 
 
 def _the_first(told: Sequence[str]) -> str:

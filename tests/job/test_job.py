@@ -593,7 +593,7 @@ def test_a_wall_or_lap_with_nothing_beside_it_is_doubted(tmp_path):
 
 @pytest.mark.parametrize(("count", "told"), [(3, 3), (4, 1)])
 def test_many_colours_that_look_alike_are_told_in_one(tmp_path, count, told):
-    """Of an icon in shades of green 1,589 pairs were told, a line each. Of 4 shades that rise by one 5 of 6 pairs look alike."""
+    """Of an icon in shades of green 1,589 pairs were told, a line each. Of 4 shades here 5 pairs look alike."""
     art = small_board.svg("".join(f'<path d="M{9 * k} 1h6v6h-6z" fill="#2255{0x70 + k:x}"/>' for k in range(count)))
     job = load_job(small_board.job(tmp_path, art=art))
     found = [one.problem for one in doubts_of(job, clamping_of(job)) if "look alike" in one.problem]
