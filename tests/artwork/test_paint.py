@@ -290,6 +290,44 @@ def test_gradient_of_one_colour_is_that_colour(read: Read) -> None:
     assert areas(art) == pytest.approx({"#0000ff": 25})
 
 
+@pytest.mark.parametrize(("inside", "passed_over"), [
+    ("<g>{}</g>", "g"), ("<switch>{}</switch>", "switch"), ("<svg>{}</svg>", "svg"), ("<a><use href='#c'/></a>", "a"),
+    ("<use href='#s'/>", "symbol"), ("<use href='#g'/>", "g"), ("<circl r='5'/>", "circl"),
+    ("<title/><g/><g display='none'>{}</g><g><title/></g><use href='#e'/>", ""), ("", ""),
+])
+def test_what_a_clip_holds_that_is_no_shape_is_told(read: Read, inside: str, passed_over: str) -> None:
+    """P, SVG 1.1, section 14.3.5: only shapes, text and uses of them count in a clipPath."""
+    shape = '<circle id="c" r="5"/>'
+    art = read(f'<defs>{shape}<symbol id="s">{shape}</symbol><g id="g">{shape}</g><g id="e"/></defs>'
+               f'<clipPath id="k">{inside.format(shape)}</clipPath><rect width="9" height="9" clip-path="url(#k)"/>')
+    assert art.regions == ()
+    scene = art.scene
+    assert scene is not None
+    assert [what.split(" within")[0] for _, what in scene.not_read] == ([passed_over] if passed_over else [])
+
+
+@pytest.mark.parametrize(("inside", "name"), [
+    ("<use href='#u' id='it'/>", "use"), ("<use href='#t'/>", "text"), ("<use href='other.svg#a' id='it'/>", "use"),
+    ("<image href='a.png' id='it'/>", "image"), ("<circle r='5' style='translate:3px' id='it'/>", "translate"),
+    ("<circle r='5' id='it' clip-path='circle(3px)'/>", "clip-path circle(3px)"),
+    ("<circle r='5' id='it' clip-path='url(#c)'/>", "clip-path"),
+])
+def test_what_cannot_be_read_in_a_clip_is_refused(read: Read, inside: str, name: str) -> None:
+    """Of a use of a use renderers disagree: by the format it is an error, yet some draw it."""
+    defs = "<defs><circle id='c' r='5'/><use href='#c' id='u'/><text id='t'>a</text></defs>"
+    art = read(f'{defs}<clipPath id="k">{inside}</clipPath><rect width="9" height="9" clip-path="url(#k)"/>', missing="report")
+    assert [(one.name, one.id) for one in art.left_out] == [(name, "t" if name == "text" else "it")]
+
+
+def test_what_is_for_others_clips_nothing_and_slips_in_a_clip_are_told(read: Read) -> None:
+    art = read('<clipPath id="k"><circle r="5" requiredExtensions="x"/><use href="#no"/><rect width="2" height="2" '
+               'clip-rule="even-odd"/></clipPath><rect width="9" height="9" clip-path="url(#k)"/>')
+    assert areas(art) == pytest.approx({"#000000": 4})
+    scene = art.scene
+    assert scene is not None
+    assert [said for _, said in (*scene.no_targets, *scene.not_read)] == ["#no", "clip-rule = 'even-odd'"]
+
+
 @pytest.mark.parametrize(("inside", "expected"), [
     ('<defs><rect id="r" width="5" height="5"/></defs><use href="#r" x="9"/><use xlink:href="#r" y="9"/>', 50),
     ('<symbol id="s" viewBox="0 0 10 10"><rect width="20" height="5"/></symbol><use href="#s" width="20" height="20"/>',
