@@ -315,7 +315,8 @@ def test_what_a_clip_holds_that_is_no_shape_is_told(read: Read, inside: str, pas
 def test_what_cannot_be_read_in_a_clip_is_refused(read: Read, inside: str, name: str) -> None:
     """Of a use of a use renderers disagree: by the format it is an error, yet some draw it."""
     defs = "<defs><circle id='c' r='5'/><use href='#c' id='u'/><text id='t'>a</text></defs>"
-    art = read(f'{defs}<clipPath id="k">{inside}</clipPath><rect width="9" height="9" clip-path="url(#k)"/>', missing="report")
+    art = read(f'{defs}<clipPath id="k">{inside}</clipPath><rect width="9" height="9" clip-path="url(#k)"/>',
+               missing="report")
     assert [(one.name, one.id) for one in art.left_out] == [(name, "t" if name == "text" else "it")]
 
 
