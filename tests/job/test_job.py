@@ -357,7 +357,7 @@ def test_a_limit_may_be_given_as_it_is_shown_in_the_jobs_units(given, mm):
 
 
 @pytest.mark.parametrize("given", [
-    5, True, ["#2f6f4f"], "2f6f4f", "#2f6f4", "#2f6f4x", "#2f6f4f00", "rde", "currentColor", "transparent", "var(--a)", "",
+    5, True, ["#2f6f4f"], "2f6f4f", "#2f6f4", "#2f6f4x", "#2f6f4f00", "rde", "currentColor", "transparent", "var(--a)",
 ])
 def test_what_is_no_colour_is_refused(given):
     with pytest.raises(JobError, match="a colour like"):
