@@ -102,7 +102,7 @@ class Spaces(Painting):
             return None
         target = self.document.by_id.get(reference[1:])
         if target is None:
-            self.no_targets.setdefault((where, reference[:40]))
+            self.no_targets.setdefault((where, f'a copy of "{reference[:40]}"'))
             return None
         if reference in state.chain or self._contains(target, element):
             raise ArtworkError(

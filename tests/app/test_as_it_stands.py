@@ -133,7 +133,7 @@ def test_what_drawings_of_parts_on_a_blank_hold_is_told(tmp_path, monkeypatch, c
     monkeypatch.chdir(tmp_path)
     main(["show", "blank.toml"])
     out = capsys.readouterr().out
-    assert "One: warning: art.svg line 1, rect: clip-path = 'url(#no)' is" in out
+    assert "One: warning: art.svg line 1, rect: clip-path = 'url(#no)', and nothing is called so: passed over" in out
     assert "One: Left out: art.svg: part of line 1, rect (it hangs 6.0 mm" in out
 
 

@@ -326,7 +326,7 @@ def test_what_is_for_others_clips_nothing_and_slips_in_a_clip_are_told(read: Rea
     assert areas(art) == pytest.approx({"#000000": 4})
     scene = art.scene
     assert scene is not None
-    assert [said for _, said in (*scene.no_targets, *scene.not_read)] == ["#no", "clip-rule = 'even-odd'"]
+    assert [said for _, said in (*scene.no_targets, *scene.not_read)] == ['a copy of "#no"', "clip-rule = 'even-odd'"]
 
 
 @pytest.mark.parametrize(("inside", "expected"), [

@@ -473,8 +473,7 @@ NESTED = f'<svg width="30" height="30" viewBox="0 0 {{}}" preserveAspectRatio="{
     (f'{LINE} stroke-miterlimit="4,5"/>', "stroke-miterlimit = '4,5'"),
     (f'{LINE} stroke-linecap="rond"/>', "stroke-linecap = 'rond'"),
     (f'{CIRCLE} opacity="0,5"/>', "opacity = '0,5'"), (f'{CIRCLE} fill-rule="even-odd"/>', "fill-rule = 'even-odd'"),
-    (f'{CIRCLE} visibility="hiden"/>', "visibility = 'hiden'"),
-    (f'{CIRCLE} clip-path="url(#a1)"/>', "clip-path = 'url(#a1)'"), (f'{CIRCLE} style="r:9,5px"/>', None),
+    (f'{CIRCLE} visibility="hiden"/>', "visibility = 'hiden'"), (f'{CIRCLE} style="r:9,5px"/>', None),
     ('<rect y="2" width="9" height="9" fill="#2f6f4f" style="x:9,5px"/>', "x = '9,5px'"),
     # P: CSS Syntax 3, section 5.5.7: what has no colon after the name is dropped up to the next semicolon
     (f'{LINE} style="stroke-dasharray 4,2; stroke-linejoin:round"/>', "stroke-dasharray = 'stroke-dasharray 4,2'"),

@@ -102,10 +102,10 @@ def _passed_over(art: Artwork) -> Iterator[Doubt]:
     slips: tuple[tuple[tuple[tuple[str, ...], ...], str, str, str, str], ...] = (
         (scene.no_colours, "are none", "{} is no colour{others}: passed over, as a browser does, so that {} is cut "
          "there", 'a colour, such as "#2f6f4f"', "write the colour that is meant"),
-        (scene.no_targets, "name nothing", 'a copy of "{}", and nothing is called so{others}: passed over, as a '
-         "browser does", "the id of what is drawn in the same file", "mend its href, or take it out"),
+        (scene.no_targets, "name nothing", "{}, and nothing is called so{others}: passed over, as a browser does",
+         "the id of something in the same file", "mend the name, or take it out"),
         (scene.not_read, "are not", "{} is nothing that can be read{others}: passed over, as a browser does, as if it "
-         "were not written", "what the format takes, numbers with a point (6.5), and names of what is in the drawing",
+         "were not written", "what the format takes, numbers with a point (6.5)",
          "write what is meant, or take it out"),
     )
     for wrong, are, problem, allowed, remedy in slips:
