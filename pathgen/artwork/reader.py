@@ -190,7 +190,8 @@ def read_artwork(
     the start; rules within rules, other `@media` conditions and style sheets in other files.
 
     Refused in any case: mistakes in path data, numbers and maps; var(), calc(), color-mix() and other values that a
-    browser works out; windows and viewBoxes of no size; loops; more than 32 MB, 40,000 elements, 250,000 pieces or
+    browser works out, but for a colour of a wider screen, such as oklch(), with a plain one beside it, which is taken;
+    windows and viewBoxes of no size; loops; more than 32 MB, 40,000 elements, 250,000 pieces or
     10,000 selectors; shapes that cross themselves or one another so often (about 100,000 times) that no cutter could
     follow them.
     """

@@ -38,6 +38,8 @@ _PAINTS = ("fill", "stroke")
 _NOTHING = ("", "null", "undefined", "nan")
 """What programs write for what they have no value for; nobody meant a value by it."""
 _COLOUR = re.compile(r"(?i)(?<![\w-])((color|color-mix|light-dark|device-cmyk|(ok)?l(ab|ch))\(|\w+\(\s*from\b)")
+_MIXED = re.compile(r"(?i)(?<![\w-])((color-mix|light-dark)\(|\w+\(\s*from\b)")
+"""Of these, colours made from others: no plain one beside them is the same for who cannot read them."""
 _INHERITED_INITIAL: Style = {name: initial for name, (_, initial) in INHERITED.items()}
 _OWN_INITIAL: Style = {name: initial for name, (_, initial) in OWN.items()}
 _KEYWORDS = ("inherit", "initial", "unset", "revert", "revert-layer")
@@ -302,19 +304,24 @@ class Cascade:
         own = self._own(element, element.attrib["style"]) if "style" in element.attrib else ()
         worked_out = {name: value for name, value in declared.items() if self._is_worked_out(element, name, value)}
         unread = {name: value for name, value in declared.items() if not _valid(name, value)}
+        shown = dict(worked_out)
         for important in (False, True):
             for declarations in (sheet, own):
                 for name, value, strong in declarations:
                     if strong is None:
                         unread.setdefault(name, value)
                         continue
-                    if self._is_worked_out(element, name, value):
+                    if made := self._is_worked_out(element, name, value):
                         worked_out.setdefault(name, value)
                     if strong == important:
                         (declared if _valid(name, value) else unread)[name] = value
+                        if made or _valid(name, value):
+                            shown[name] = value
         for name, value in worked_out.items():
             if declared.get(name, value) == value:  # no plain colour beside it, for who cannot read it
                 self._refuse(element, name, value)
+            if _MIXED.search(shown[name]):
+                self._refuse(element, name, shown[name])
         slips = {name: unread[name] for name in _PAINTS if unread.get(name, "").strip()
                  and declared.get(name) in (None, unread[name])}
         if slips:

@@ -229,6 +229,18 @@ def test_a_plain_colour_beside_one_that_a_browser_works_out_is_taken(read: Read)
         assert areas(read(f'<rect width="5" height="5" {written}/>')) == pytest.approx({"#ff0000": 25})
 
 
+@pytest.mark.parametrize("mixed", [
+    "color-mix(in srgb,red,blue)", "light-dark(red,blue)", "rgb(from red b g r)", "oklch(from red l c 240)",
+])
+def test_a_colour_made_from_others_is_refused_though_a_plain_one_stands_beside_it(read: Read, mixed: str) -> None:
+    """No two are the same: a browser shows the mixed one, where it comes last (P, CSS Cascading 5, section 6)."""
+    for written in (f'style="fill:#f00;fill:{mixed}"', f'fill="#f00" style="fill:{mixed}"',
+                    f'class="a" style="fill:{mixed}"', f'style="fill:{mixed} !important;fill:#f00"'):
+        with pytest.raises(ArtworkError, match=r"its fill is .* worked out by a browser"):
+            read(f'<style>.a{{fill:#f00}}</style><rect width="5" height="5" {written}/>')
+    assert areas(read(f'<rect width="5" height="5" style="fill:{mixed};fill:#f00"/>')) == pytest.approx({"#ff0000": 25})
+
+
 def test_rules_within_rules_are_told(read: Read) -> None:
     art = read("<style>rect{fill:red;@media screen{fill:blue}}</style><rect width='5' height='5'/>", missing="report")
     assert [one.name for one in art.left_out] == ["style sheet rules within rules"]
