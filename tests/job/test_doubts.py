@@ -410,6 +410,20 @@ def test_what_is_drawn_see_through_is_said_to_be_cut_as_full_colour(tmp_path, ar
     assert said == [f"{one}: it is cut as full colour" for one in told]
 
 
+@pytest.mark.parametrize(("art", "more"), [
+    ('<circle cx="12" cy="15" r="3" {}/>', ""), ('<path d="M9 15a3 3 0 1 0 6 0a3 3 0 1 0 -6 0" {}/>', ""),
+    ('<ellipse cx="12" cy="15" rx="2" ry="3" {0}/><circle cx="30" cy="15" r="1" {0}/>', ", as are 1 more"),
+    ('<circle cx="12" cy="15" r="5" {}/>', None), ('<path d="M9 15h3v3h-3z" {}/>', None),
+    ('<path d="M9 15a3 3 0 1 0 6 0" {}/>', None), ('<path d="M9 15h0.001z" stroke-linecap="round" {}/>', None),
+    ('<circle cx="12" cy="15" r="3" style="fill:#2f6f4f" {}/>', None),
+])
+def test_a_line_wider_than_the_circle_it_goes_round_is_told(tmp_path, art, more):
+    """Of a circle four renderers show a hole in its middle (Skia, resvg, cairo, pdfium's), of an ellipse resvg none."""
+    said = drawn(tmp_path, art.format('stroke="#2f6f4f" stroke-width="9" fill="none"', more))
+    assert [what.split(": the middle")[0] for _, what in said] == (
+        [] if more is None else [f"its line is wider than the shape that it goes round{more}"])
+
+
 @pytest.mark.parametrize(("art", "told"), [
     ('<circle cx="12" cy="15" r="8" fill="grene"/>', ["fill = 'grene' is no colour", "#000000"]),
     ('<circle cx="12" cy="15" r="8" fill="#12"/><rect width="9" height="9" fill="red,"/>',
