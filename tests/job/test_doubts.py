@@ -486,6 +486,7 @@ NESTED = f'<svg width="30" height="30" viewBox="0 0 {{}}" preserveAspectRatio="{
     (f'{LINE} stroke-dasharray="4;2"/>', "stroke-dasharray = '4;2'"),
     (f'{LINE} stroke-miterlimit="4,5"/>', "stroke-miterlimit = '4,5'"),
     (f'{LINE} stroke-linecap="rond"/>', "stroke-linecap = 'rond'"),
+    (f'{CIRCLE} opacity="1."/>', "opacity = '1.'"), (f'{CIRCLE} transform="translate(1. 0)"/>', None),
     (f'{CIRCLE} opacity="0,5"/>', "opacity = '0,5'"), (f'{CIRCLE} fill-rule="even-odd"/>', "fill-rule = 'even-odd'"),
     (f'{CIRCLE} visibility="hiden"/>', "visibility = 'hiden'"), (f'{CIRCLE} style="r:9,5px"/>', None),
     ('<rect y="2" width="9" height="9" fill="#2f6f4f" style="x:9,5px"/>', "x = '9,5px'"),
