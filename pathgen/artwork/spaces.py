@@ -104,6 +104,11 @@ class Spaces(Painting):
         if target is None:
             self.no_targets.setdefault((where, f'a copy of "{reference[:40]}"'))
             return None
+        if not self.cascade.is_alike_alone(target):
+            self._leave_out(element, "use", f"rules of the style sheet count on where {reference[:40]!r} lies, and "
+                            "renderers disagree whether they count in a copy of it",
+                            "name it in the rules by its own class or id, or write its style there")
+            return None
         if reference in state.chain or self._contains(target, element):
             raise ArtworkError(
                 where, f"a loop: it uses {reference!r}, which leads back to itself", remedy="take this use out"

@@ -296,6 +296,20 @@ def test_what_shows_nothing_is_not_refused(read: Read, inside: str) -> None:
     assert read(inside).regions == ()
 
 
+@pytest.mark.parametrize(("rule", "alike"), [
+    ("g.x rect{fill:red}", False), ("svg rect{fill:red}", False), ("g>rect{fill:red}", False),
+    ("circle+rect{fill:red}", False), ("rect:first-child{fill:red}", False), ("rect:nth-child(2){fill:red}", False),
+    ("rect{fill:red}", True), (".y , #r{fill:red}", True), ("g.x circle{fill:red}", True), ("g.x rect{--a:red}", True),
+])
+def test_a_copy_that_rules_reach_by_where_its_original_lies_is_refused(read: Read, rule: str, alike: bool) -> None:
+    """By SVG 2, section 5.6.3, a copy is alone in its tree; SVG 1.1 and many programs copy the original's style."""
+    shape = '<g class="x"><circle/><rect id="r" class="y" width="5" height="5"/></g>'
+    art = read(f'<style>{rule}</style><defs>{shape}</defs><use href="#r" id="it"/>', missing="report")
+    assert [(one.name, one.id) for one in art.left_out] == ([] if alike else [("use", "it")])
+    whole = f'<style>{rule}</style><defs><g id="g" class="x"><circle/><rect width="5" height="5"/></g></defs>'
+    assert read(f'{whole}<use href="#g"/>', missing="report").left_out == () or rule.startswith("svg")
+
+
 def test_gradient_of_one_colour_is_that_colour(read: Read) -> None:
     art = read('<linearGradient id="b"><stop stop-color="blue"/></linearGradient><radialGradient id="a" href="#b"/>'
                '<rect width="5" height="5" fill="url(#a)"/>')
