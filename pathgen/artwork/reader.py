@@ -187,7 +187,8 @@ def read_artwork(
     clip-path shapes, paths and moves (`d`, `translate`, `rotate`, `scale`, `offset-path`) of style sheets; strokes of a
     width on the screen, or with corners miter-clip or arcs; a transform, refX, refY, x or y on a `symbol`, or its size
     by a style, where renderers disagree; copies of what rules of a style sheet reach by where it lies, and uses of uses
-    in a clipPath, so too; `all` of style sheets; what is animated from the start; rules within rules, other `@media` conditions and style sheets in other files.
+    in a clipPath, so too; `all` of style sheets; what is animated from the start; rules within rules,
+    other `@media` conditions and style sheets in other files.
 
     Refused in any case: mistakes in path data, numbers and maps; var(), calc(), color-mix() and other values that a
     browser works out, but for a colour of a wider screen, such as oklch(), with a plain one beside it, which is taken;
