@@ -93,7 +93,8 @@ def _as_it_stands(options: argparse.Namespace) -> Iterator[tuple[Job, Mistakes]]
 
 def show(options: argparse.Namespace) -> None:
     """Draw where all lies on the blank."""
-    from pathgen.app.showing import blank_placing, placing, placing_lines, save_placing
+    from pathgen.app.showing import blank_lines, blank_placing, placing, placing_lines, save_placing
+    from pathgen.job.blank import blank_clampings
     from pathgen.job.clamping import placing_of
     from pathgen.job.cutters import standing_in
     from pathgen.job.form import parts_of
@@ -103,13 +104,14 @@ def show(options: argparse.Namespace) -> None:
         with _as_it_stands(options) as (asked, mistakes):
             whole = standing_in(asked) if mistakes else asked
             for job in [whole] if whole.parts else parts_of(whole):
-                clamping = None if whole.parts else placing_of(job, mistakes)
+                clampings = blank_clampings(job, mistakes) if whole.parts else (placing_of(job, mistakes),)
+                clamping = clampings[0]
                 path = Path(options.picture or f"{job.path.stem}-placing.svg")
-                if clamping and clamping.kind:
+                if not whole.parts and clamping.kind:
                     path = path.with_stem(f"{path.stem}-{clamping.kind.split(' ')[0]}")
-                save_placing(placing(clamping) if clamping else blank_placing(job, mistakes), path)
+                save_placing(blank_placing(job, clampings) if whole.parts else placing(clamping), path)
                 shown = True
-                _show([*(placing_lines(job, clamping) if clamping else ()),
+                _show([*(blank_lines(job, clampings) if whole.parts else placing_lines(job, clamping)),
                        f"The picture is {path}; nothing is planned or checked yet."])
     except PathgenError:
         if not shown:
@@ -227,6 +229,7 @@ def reach(options: argparse.Namespace) -> None:
     """Print what the cutters can reach."""
     from pathgen.job.clamping import placing_of
     from pathgen.report.reaching import reach_data, reach_lines, reach_of_all
+    from pathgen.report.text import left_out_lines
     from pathgen.report.wording import doubt_line
 
     with _as_it_stands(options) as (job, mistakes):
@@ -239,7 +242,8 @@ def reach(options: argparse.Namespace) -> None:
         if not found and not mistakes:
             lines.append("The job has no drawings to cut: there is nothing to reach.")
         _answer(options, [reach_data(one) for one in found],
-                [*lines, *(doubt_line(doubt, job.units) for doubt in clamping.doubts)])
+                [*lines, *(doubt_line(doubt, job.units) for doubt in clamping.doubts),
+                 *left_out_lines(clamping.left_out, job.units)])
 
 
 def compare(options: argparse.Namespace) -> None:

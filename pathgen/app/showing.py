@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
 
@@ -10,17 +10,17 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.app.folders import write_over
 from pathgen.base import overlay
-from pathgen.base.errors import Mistakes
 from pathgen.base.markup import Element, as_svg
 from pathgen.base.plain import capital
 from pathgen.base.units import fine_length, place_words
-from pathgen.job.blank import blank_clampings, parts_on_blank
+from pathgen.job.blank import parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.job.job import Job
 from pathgen.programs.plan import opened_in_plan
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.placed import placed_sizes, placed_words
+from pathgen.report.text import left_out_lines
 from pathgen.report.wording import doubt_line, finding_line
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Outline
@@ -38,12 +38,19 @@ def placing(clamping: Clamping) -> Element:
     return picture
 
 
-def blank_placing(job: Job, mistakes: Mistakes) -> Element:
-    """The picture of a blank with several parts. What is wrong is gathered."""
-    picture = blank_from_above(job.title, blank_clampings(job, mistakes), [name for name, _ in parts_on_blank(job)],
-                               along=job.setup.along)
+def blank_placing(job: Job, clampings: Sequence[Clamping]) -> Element:
+    """The picture of a blank with several parts, a clamping each."""
+    picture = blank_from_above(job.title, clampings, [name for name, _ in parts_on_blank(job)], along=job.setup.along)
     picture.set("data-made-by", PICTURE_OF)
     return picture
+
+
+def blank_lines(job: Job, clampings: Sequence[Clamping]) -> Iterator[str]:
+    """What the drawings of each part on a blank hold that is likely a slip, or is not cut."""
+    for (name, part), clamping in zip(parts_on_blank(job), clampings, strict=True):
+        lines = [*(doubt_line(doubt, part.units) for doubt in clamping.doubts),
+                 *left_out_lines(clamping.left_out, part.units)]
+        yield from (f"{capital(name)}: {line}" for line in lines)
 
 
 def save_placing(picture: Element, path: Path) -> None:
@@ -52,7 +59,7 @@ def save_placing(picture: Element, path: Path) -> None:
 
 
 def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
-    """Where each drawing lies, how large it became, and what is likely a slip."""
+    """Where each drawing lies, how large it became, what is likely a slip, and what is not cut."""
     for inlay in clamping.inlays:
         yield (f"{capital(inlay.name)}, {', '.join(inlay.colours)}: {_extent(inlay.area, job.units)}"
                f"{placed_words(placed_sizes(inlay), job.units)}.")
@@ -72,6 +79,7 @@ def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
                            fine_length(thin.needed), what_to_do([thin, *more]), units=job.units)
     for doubt in doubts_of(job, clamping):
         yield doubt_line(doubt, job.units)
+    yield from left_out_lines(clamping.left_out, job.units)
 
 
 @lru_cache(maxsize=2)

@@ -4,17 +4,22 @@ from __future__ import annotations
 
 from xml.etree.ElementTree import Element
 
-from pathgen.artwork.document import href, local_name, svg_children
-from pathgen.artwork.elements import REMEDIES, UNREAD, UNREAD_ON
+from pathgen.artwork.document import local_name, svg_children
+from pathgen.artwork.elements import NOT_SHOWN, REMEDIES, UNCUTTABLE, UNREAD, UNREAD_ON, is_for_us
 from pathgen.artwork.painting import State
-from pathgen.artwork.properties import INITIAL, Reference, Style
+from pathgen.artwork.properties import GEOMETRY_OF, INITIAL, Reference, Style
 from pathgen.artwork.scene import Clip, Paint
-from pathgen.artwork.shapes import OUTLINES, Geometry
+from pathgen.artwork.shapes import OUTLINES
 from pathgen.artwork.spaces import Spaces
-from pathgen.artwork.transforms import IDENTITY, is_singular, multiply, translation
+from pathgen.artwork.transforms import IDENTITY, is_singular, multiply
 from pathgen.artwork.viewport import Viewport
 from pathgen.base.errors import ArtworkError
 from pathgen.base.limits import MOST_CHAINED
+
+_MOVES = ("translate", "rotate", "scale", "offset-path", "all", "d")
+"""Of what is not read, what changes a clip."""
+_HOLDERS = ("g", "a", "switch", "svg", "symbol")
+_SHOWN = OUTLINES.keys() | UNCUTTABLE | {"use"}
 
 
 class Clips(Spaces):
@@ -22,20 +27,32 @@ class Clips(Spaces):
 
     def _effects(self, element: Element, state: State) -> State | None:
         """The state with clip-path applied; None when a mask, filter, blend or clip leaves nothing that can be cut."""
-        style, kind = state.style, local_name(element)
-        for name, (reason, remedy) in UNREAD.items():
-            if style[name] != INITIAL[name] and kind in UNREAD_ON.get(name, {kind}):
-                self._leave_out(element, name, reason, remedy)
-                return None
+        style = state.style
+        if self._is_unread(element, style, *UNREAD):
+            return None
         for name in ("mask", "filter"):
             value = style[name]
             if value is None or (name == "mask" and self._is_missing(value, element, name)):
                 continue
             self._leave_out(element, name, f"it is drawn through a {name}", REMEDIES[name])
             return None
-        value = style["clip-path"]
-        if value is None or self._is_missing(value, element, "clip-path"):
+        if style["clip-path"] is None or self._is_missing(style["clip-path"], element, "clip-path"):
             return state
+        target = self._clip_path_of(element, style)
+        return None if target is None else state._replace(clip=self._clip(target, element, state, state.clip, ()))
+
+    def _is_unread(self, element: Element, style: Style, *names: str) -> bool:
+        """Whether a property among these that is not read changes what is seen of it, which is listed."""
+        for name in names:
+            reason, remedy = UNREAD[name]
+            if style[name] != INITIAL[name] and local_name(element) in UNREAD_ON.get(name, {local_name(element)}):
+                self._leave_out(element, name, reason, remedy)
+                return True
+        return False
+
+    def _clip_path_of(self, element: Element, style: Style) -> Element | None:
+        """The clipPath that it names; None where that is none, which is listed."""
+        value = style["clip-path"]
         if not isinstance(value, Reference):
             self._leave_out(element, f"clip-path {value}", "only clipPath elements are read", "use a clipPath element")
             return None
@@ -43,15 +60,12 @@ class Clips(Spaces):
         if local_name(target) != "clipPath":
             self._leave_out(element, "clip-path", f"it refers to {local_name(target)} {value.id!r}", "use a clipPath")
             return None
-        clip = self._clip(target, element, state, state.clip, ())
-        return state._replace(clip=clip)
+        return target
 
     def _clip(
         self, clip_path: Element, element: Element, state: State, outer: Clip | None, chain: tuple[Element, ...]
     ) -> Clip | None:
         """The area of a clipPath, applied to an element."""
-        if local_name(clip_path) != "clipPath":
-            return outer
         self._count_visit(clip_path)
         if len(chain) > MOST_CHAINED:
             raise ArtworkError(
@@ -64,6 +78,8 @@ class Clips(Spaces):
                 remedy="take one of its clip-path attributes out",
             )
         style = self.cascade.style_in_place(clip_path)
+        self._is_unread(clip_path, style, *_MOVES)
+        self._not_read(style, "transform", "clip-path")
         matrix = multiply(state.matrix, self._transform(clip_path, style, state))
         viewport = state.viewport
         if clip_path.get("clipPathUnits") == "objectBoundingBox":
@@ -72,7 +88,7 @@ class Clips(Spaces):
                 return Clip((), None, outer)
             matrix = multiply(matrix, (box[2], 0.0, 0.0, box[3], box[0], box[1]))
             viewport = Viewport(1.0, 1.0)
-        inner = self._next_clip(style, element, state, None, (*chain, clip_path))
+        inner = self._next_clip(style, clip_path, element, state, None, (*chain, clip_path))
         if is_singular(matrix):
             return Clip((), inner, outer)
         inside = state._replace(matrix=matrix, style=style, viewport=viewport, clip=None)
@@ -82,41 +98,56 @@ class Clips(Spaces):
         return Clip(tuple(shapes), inner, outer)
 
     def _next_clip(
-        self, style: Style, element: Element, state: State, outer: Clip | None, chain: tuple[Element, ...]
+        self, style: Style, named_by: Element, element: Element, state: State, outer: Clip | None,
+        chain: tuple[Element, ...],
     ) -> Clip | None:
-        value = style["clip-path"]
-        if not isinstance(value, Reference) or self._is_missing(value, element, "clip-path"):
+        """The clip that a clipPath or a shape in it names for itself, applied to an element."""
+        if style["clip-path"] is None or self._is_missing(style["clip-path"], named_by, "clip-path"):
             return outer
-        return self._clip(self.document.by_id[value.id], element, state, outer, chain)
+        target = self._clip_path_of(named_by, style)
+        return outer if target is None else self._clip(target, element, state, outer, chain)
 
     def _clip_shapes(self, child: Element, around: State, chain: tuple[Element, ...]) -> list[Paint]:
-        """A shape in a clipPath, or a use of one (SVG 1.1, section 14.3.5: nothing else counts)."""
+        """A shape in a clipPath, or a use of one (SVG 1.1, section 14.3.5: nothing else counts, and is noted)."""
         self._count_visit(child, 3)
         name = local_name(child)
-        if name not in OUTLINES and name not in ("use", "text"):
-            return []
         style = self.cascade.style(child, around.style)
-        if style["display"] == "none":
+        copied = name == "symbol" and around.size != (None, None)
+        if (style["display"] == "none" or name in NOT_SHOWN or not is_for_us(child)) and not copied:
             return []
+        if name not in OUTLINES and name != "use":
+            self._not_in_clip(child, name, style)
+            return []
+        self._not_read(style, "display", "visibility", "transform", "clip-path", "clip-rule",
+                       *GEOMETRY_OF.get(name, ()))
         matrix = multiply(around.matrix, self._transform(child, style, around))
-        if is_singular(matrix):
+        if self._is_unread(child, style, *_MOVES) or is_singular(matrix):
             return []
         state = around._replace(matrix=matrix, style=style)
-        if name == "text":
-            self._uncuttable(child, name, style)
-            return []
-        own = self._next_clip(style, child, state, around.clip, chain)
+        own = self._next_clip(style, child, child, state, around.clip, chain)
         state = state._replace(clip=own)
         if name == "use":
-            target = self.document.by_id.get(href(child)[1:])
-            if target is None or local_name(target) not in OUTLINES:
-                return []
-            g = Geometry(child, state.viewport, style["font-size"], self.document.where(child))
-            moved = multiply(matrix, translation(g.length("x", "x"), g.length("y", "y")))
-            return self._clip_shapes(target, state._replace(matrix=moved), chain)
+            return self._clip_use(child, self._use_moved(child, state), chain)
         if style["visibility"] != "visible":
             return []
         curves = self._outline(child, state)
         if not len(curves):
             return []
         return [Paint(curves, matrix, "#000000", style["clip-rule"], None, own, self.document.where(child))]
+
+    def _clip_use(self, use: Element, state: State, chain: tuple[Element, ...]) -> list[Paint]:
+        """A use in a clipPath, of a shape itself: of another use it is an error (SVG 1.1, section 14.3.5)."""
+        used = self._use(use, state._replace(chain=())) or []
+        if used and local_name(used[0][0]) == "use":
+            self._leave_out(use, "use", "it is in a clipPath and copies another use, where renderers disagree",
+                            "let it copy the shape itself")
+            return []
+        return [shape for target, inside in used for shape in self._clip_shapes(target, inside, chain)]
+
+    def _not_in_clip(self, element: Element, name: str, style: Style) -> None:
+        """Note what is passed over in a clipPath and would show something elsewhere."""
+        if name in UNCUTTABLE:
+            self._uncuttable(element, name, style)
+        elif name not in _HOLDERS or any(local_name(one) in _SHOWN for one in element.iter()):
+            where = self.document.where(element)
+            self.not_read.setdefault((where, f"{name} within a clipPath, where only shapes count"))

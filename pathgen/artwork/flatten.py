@@ -199,7 +199,8 @@ def _tips(points: Floats, straight: Bools, first: Ints, closed: Bools) -> Ints:
     last = np.append(first[1:], len(points)) - 1
     before = np.arange(-1, len(points) - 1)
     before[first] = last
-    bends = np.abs(np.angle(start * stop[before].conj())) > _CORNER
+    turn = start * stop[before].conj()
+    bends = (np.abs(np.angle(turn)) > _CORNER) | (turn == 0)  # beside a piece of no length, whatever follows that
     bends[first[~closed]] = True
     ends = np.zeros(len(points), dtype=bool)
     ends[before] = bends

@@ -177,7 +177,7 @@ class Painting:
         """Whether it names nothing that is there, which is noted: it is drawn as if nothing were named."""
         missing = isinstance(value, Reference) and value.id not in self.document.by_id
         if missing:
-            self.not_read.setdefault((self.document.where(element), f"{name} = 'url(#{value.id})'"))
+            self.no_targets.setdefault((self.document.where(element), f"{name} = 'url(#{value.id})'"))
         return missing
 
     def _uncuttable(self, element: Element, name: str, style: Style) -> None:

@@ -162,7 +162,8 @@ def _scales(
     if width is None and height is None:
         if not artwork.physical:
             raise ArtworkError(
-                artwork.name, "the file gives no size in mm, in or px", remedy="give place a width or a height"
+                artwork.name, "the file gives no size, in mm, cm, in, pt or px",
+                remedy="give place a width or a height"
             )
         return 1.0, 1.0
     x_scale = width / wide if width is not None else height / high  # type: ignore[operator]

@@ -186,11 +186,13 @@ def read_artwork(
     Cannot be cut, and so refused or listed: text, images, gradients, patterns, masks, filters, markers, blend modes;
     clip-path shapes, paths and moves (`d`, `translate`, `rotate`, `scale`, `offset-path`) of style sheets; strokes of a
     width on the screen, or with corners miter-clip or arcs; a transform, refX, refY, x or y on a `symbol`, or its size
-    by a style, where renderers disagree; `all` of style sheets; what is animated from
-    the start; rules within rules, other `@media` conditions and style sheets in other files.
+    by a style, where renderers disagree; copies of what rules of a style sheet reach by where it lies, and uses of uses
+    in a clipPath, so too; `all` of style sheets; what is animated from the start; rules within rules,
+    other `@media` conditions and style sheets in other files.
 
     Refused in any case: mistakes in path data, numbers and maps; var(), calc(), color-mix() and other values that a
-    browser works out; windows and viewBoxes of no size; loops; more than 32 MB, 40,000 elements, 250,000 pieces or
+    browser works out, but for a colour of a wider screen, such as oklch(), with a plain one beside it, which is taken;
+    windows and viewBoxes of no size; loops; more than 32 MB, 40,000 elements, 250,000 pieces or
     10,000 selectors; shapes that cross themselves or one another so often (about 100,000 times) that no cutter could
     follow them.
     """

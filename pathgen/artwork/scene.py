@@ -127,7 +127,7 @@ class Scene:
     pixels : bool
         Whether the size that the file gives is in px alone, 96 to the inch.
     no_targets : tuple of (str, str)
-        Where copies name nothing that is there, and what they name.
+        Where copies, clips, masks and markers name nothing that is there, and what is written.
     not_read : tuple of (str, str)
         Where values stand that are passed over, as a browser does, so that what is drawn is another; and what they say.
     """

@@ -102,7 +102,12 @@ class Spaces(Painting):
             return None
         target = self.document.by_id.get(reference[1:])
         if target is None:
-            self.no_targets.setdefault((where, reference[:40]))
+            self.no_targets.setdefault((where, f'a copy of "{reference[:40]}"'))
+            return None
+        if not self.cascade.is_alike_alone(target):
+            self._leave_out(element, "use", f"rules of the style sheet count on where {reference[:40]!r} lies, and "
+                            "renderers disagree whether they count in a copy of it",
+                            "name it in the rules by its own class or id, or write its style there")
             return None
         if reference in state.chain or self._contains(target, element):
             raise ArtworkError(

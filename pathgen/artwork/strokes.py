@@ -84,7 +84,7 @@ def _cleaned(lines: Polylines, near: Floats) -> Polylines:
     keep = first | (step > least)
     back = np.hypot(*(lines.points - lines.points[lines.start[:-1]][line]).T) <= least
     away = np.maximum.reduceat(np.where(back, -1, np.arange(len(line))), lines.start[:-1])
-    again = lines.closed[line] & ~first & (np.arange(len(line)) > away[line])  # where a closed line is back at its start
+    again = lines.closed[line] & ~first & (np.arange(len(line)) > away[line])  # back where a closed line begins
     kept_before = np.maximum.accumulate(np.where(keep, np.arange(len(keep)), -1))
     corner = lines.corner.copy()
     corner[kept_before[~keep & lines.corner & ~again]] = True

@@ -38,6 +38,8 @@ _PAINTS = ("fill", "stroke")
 _NOTHING = ("", "null", "undefined", "nan")
 """What programs write for what they have no value for; nobody meant a value by it."""
 _COLOUR = re.compile(r"(?i)(?<![\w-])((color|color-mix|light-dark|device-cmyk|(ok)?l(ab|ch))\(|\w+\(\s*from\b)")
+_MIXED = re.compile(r"(?i)(?<![\w-])((color-mix|light-dark)\(|\w+\(\s*from\b)")
+"""Of these, colours made from others: no plain one beside them is the same for who cannot read them."""
 _INHERITED_INITIAL: Style = {name: initial for name, (_, initial) in INHERITED.items()}
 _OWN_INITIAL: Style = {name: initial for name, (_, initial) in OWN.items()}
 _KEYWORDS = ("inherit", "initial", "unset", "revert", "revert-layer")
@@ -112,11 +114,15 @@ class Cascade:
         self.trouble: list[tuple[Element, str]] = []
         self._document = document
         self._sheet: dict[Element, list[Declaration]] = {}
+        self._by_place: cssselect2.Matcher | None = None
+        self._alike: dict[Element, bool] = {}
         self._computed: dict[Element, Style] = {}
         self._known: dict[Element, dict[str, str]] = {}
         self._slips: dict[Element, dict[str, str]] = {}
         self._unread: dict[Element, dict[str, str]] = {}
         self._selectors = self._marks = 0
+        self._tried = 0
+        self._placed = False
         self._counted: set[str] = set()
         self._ids = {element.get("id") for element in document.lines}
         self._classes = {name for element in document.lines for name in element.get("class", "").split()}
@@ -141,7 +147,9 @@ class Cascade:
                 rules = tinycss2.parse_stylesheet(text, skip_comments=True, skip_whitespace=True)
                 count += self._add(element, rules, matcher)
         if count:
-            self._match(matcher)
+            self._check_tests(matcher, document.lines)
+            self._sheet = _matched(matcher, document.root)
+            self._by_place = matcher if self._placed else None
 
     def _add(self, element: Element, rules: Iterable[Any], matcher: cssselect2.Matcher) -> int:
         count = 0
@@ -163,6 +171,8 @@ class Cascade:
                     selectors = cssselect2.compile_selector_list(prelude)
                 except cssselect2.SelectorError:
                     continue  # a rule with an unknown selector is passed over (CSS 2.1, section 4.1.7)
+                self._placed |= any(token.type == "whitespace" or token in (">", "+", "~", ":") for one in _split(
+                    prelude, ",") for token in _stripped(one))
                 for selector in selectors:
                     matcher.add_selector(selector, declarations)
                     count += 1
@@ -205,23 +215,32 @@ class Cascade:
             self.trouble.append((element, f"@{name} {words}".strip()))
         return 0
 
-    def _match(self, matcher: cssselect2.Matcher) -> None:
-        if self._tests(matcher) > MOST_RULES_TRIED:
+    def _check_tests(self, matcher: cssselect2.Matcher, elements: Iterable[Element]) -> None:
+        """Raise ArtworkError where too many rules would be tried in all."""
+        self._tried += self._tests(matcher, elements)
+        if self._tried > MOST_RULES_TRIED:
             raise ArtworkError(
                 f"{self._document.name}: style sheet", "too many rules for so many elements",
                 allowed=f"{MOST_RULES_TRIED} rules tried in all", remedy="take unused rules out",
             )
-        for wrapper in cssselect2.ElementWrapper.from_xml_root(self._document.root).iter_subtree():
-            matches = matcher.match(wrapper)
-            if matches:
-                self._sheet[wrapper.etree_element] = [
-                    d for _, _, pseudo, declarations in matches if pseudo is None for d in declarations
-                ]
 
-    def _tests(self, matcher: cssselect2.Matcher) -> int:
+    def is_alike_alone(self, element: Element) -> bool:
+        """Whether style sheets say the same of it, and of all in it, where they do not see what it lies in: so browsers
+        see what a use copies (SVG 2, section 5.6.3), and other programs do not."""
+        if self._by_place is None:
+            return True
+        if element not in self._alike:
+            self._check_tests(self._by_place, element.iter())
+            alone = Element("alone")
+            alone.append(element)
+            found = _matched(self._by_place, alone)
+            self._alike[element] = all(found.get(one, []) == self._sheet.get(one, []) for one in element.iter())
+        return self._alike[element]
+
+    def _tests(self, matcher: cssselect2.Matcher, elements: Iterable[Element]) -> int:
         """How many rules will be tried in all: those of each element's id, classes and name, and the general ones."""
         total = 0
-        for element in self._document.lines:
+        for element in elements:
             total += len(matcher.other_selectors) + len(matcher.id_selectors.get(element.get("id", ""), ()))
             total += len(matcher.lower_local_name_selectors.get(local_name(element).lower(), ()))
             total += sum(len(matcher.class_selectors.get(name, ())) for name in element.get("class", "").split())
@@ -302,19 +321,24 @@ class Cascade:
         own = self._own(element, element.attrib["style"]) if "style" in element.attrib else ()
         worked_out = {name: value for name, value in declared.items() if self._is_worked_out(element, name, value)}
         unread = {name: value for name, value in declared.items() if not _valid(name, value)}
+        shown = dict(worked_out)
         for important in (False, True):
             for declarations in (sheet, own):
                 for name, value, strong in declarations:
                     if strong is None:
                         unread.setdefault(name, value)
                         continue
-                    if self._is_worked_out(element, name, value):
+                    if made := self._is_worked_out(element, name, value):
                         worked_out.setdefault(name, value)
                     if strong == important:
                         (declared if _valid(name, value) else unread)[name] = value
+                        if made or _valid(name, value):
+                            shown[name] = value
         for name, value in worked_out.items():
             if declared.get(name, value) == value:  # no plain colour beside it, for who cannot read it
                 self._refuse(element, name, value)
+            if _MIXED.search(shown[name]):
+                self._refuse(element, name, shown[name])
         slips = {name: unread[name] for name in _PAINTS if unread.get(name, "").strip()
                  and declared.get(name) in (None, unread[name])}
         if slips:
@@ -340,6 +364,20 @@ class Cascade:
             self._document.where(element), f"its {name} is {value!r}, a value to be worked out by a browser",
             allowed="plain values", remedy="write the value itself",
         )
+
+
+def _matched(matcher: cssselect2.Matcher, root: Element) -> dict[Element, list[Declaration]]:
+    """What the rules say of each element within a root that they say anything of."""
+    matches = ((one.etree_element, matcher.match(one))
+               for one in cssselect2.ElementWrapper.from_xml_root(root).iter_subtree())
+    return {element: [d for _, _, pseudo, declarations in found if pseudo is None for d in declarations]
+            for element, found in matches if found}
+
+
+def _stripped(tokens: list[Any]) -> list[Any]:
+    """Without blanks at both ends."""
+    inked = [k for k, token in enumerate(tokens) if token.type not in ("whitespace", "comment")]
+    return tokens[inked[0]: inked[-1] + 1] if inked else []
 
 
 def _split(tokens: Iterable[Any], at: str) -> list[list[Any]]:

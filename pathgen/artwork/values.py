@@ -25,7 +25,12 @@ PX_PER = {
 MM_PER_PX = 25.4 / 96.0
 
 NUMBER = r"[+-]?(?:[0-9]++(?:\.[0-9]*+)?|\.[0-9]++)(?:[eE][+-]?[0-9]++)?"
-_LENGTH = re.compile(rf"\s*({NUMBER})\s*([a-zA-Z]*|%)\s*", re.ASCII)
+"""As in path data and lists of points (SVG 1.1, section 8.3.9): the digits may end with a point."""
+
+_VALUE = NUMBER.replace(r"\.[0-9]*+", r"\.[0-9]++")
+"""As attributes and styles have it (SVG 1.1, section 4.2; CSS Values 3): digits follow a point."""
+
+_LENGTH = re.compile(rf"\s*({_VALUE})\s*([a-zA-Z]*|%)\s*", re.ASCII)
 _NUMBERS = re.compile(rf"\s*(?:{NUMBER}(?:\s*,\s*|\s+|(?=[+-.]))?)*+\s*", re.ASCII)
 _ONE_NUMBER = re.compile(NUMBER)
 
@@ -69,7 +74,7 @@ def parse_length(text: str) -> Length:
 @lru_cache(maxsize=4096)
 def parse_number(text: str) -> float:
     """A plain number; ValueError for anything else."""
-    if not _ONE_NUMBER.fullmatch(text.strip()):
+    if not re.fullmatch(_VALUE, text.strip()):
         raise ValueError(f"{text!r} is not a number")
     return _finite(text)
 

@@ -23,7 +23,7 @@ from pathgen.artwork.spaces import rectangle_clip
 from pathgen.artwork.transforms import Matrix, is_singular, multiply, translation
 from pathgen.artwork.values import MM_PER_PX
 from pathgen.artwork.viewport import Viewport
-from pathgen.base.errors import ArtworkError
+from pathgen.base.errors import ArtworkError, Mistakes
 from pathgen.base.plain import figure
 
 _NAMED = 20
@@ -80,17 +80,21 @@ class Walker(Clips):
         """Raise ArtworkError for a layer that is not there, or in which nothing is seen."""
         there = {name for element in self.document.lines for name in names_of(element)}
         seen = {name for paint in self.paints for name in paint.layers}
+        wrong = Mistakes()
         for name in sorted(self.layers - there):
             groups = (element for element in self.document.lines if local_name(element) == "g")
             known = list(dict.fromkeys(name for element in groups for name in names_of(element)))
             more = f" and {len(known) - _NAMED} more" if len(known) > _NAMED else ""
-            raise ArtworkError(self.document.name, f'no layer "{name}"',
-                               allowed=", ".join(known[:_NAMED]) + more or "no layer has a name",
-                               remedy="name a group's id or label, as the drawing program shows it")
-        for name in sorted(self.layers - seen) if not self.left_out else ():
-            raise ArtworkError(self.document.name, f'nothing is seen in its layer "{name}"',
-                               remedy="show it in the drawing, fill or stroke its shapes with plain colours, or leave "
-                                      "it out")
+            with wrong.caught():
+                raise ArtworkError(self.document.name, f'no layer "{name}"',
+                                   allowed=", ".join(known[:_NAMED]) + more or "no layer has a name",
+                                   remedy="name a group's id or label, as the drawing program shows it")
+        for name in sorted((self.layers & there) - seen) if not self.left_out else ():
+            with wrong.caught():
+                raise ArtworkError(self.document.name, f'nothing is seen in its layer "{name}"',
+                                   remedy="show it in the drawing, fill or stroke its shapes with plain colours, or "
+                                          "leave it out")
+        wrong.refuse()
 
     def _is_hidden(self, element: Element, around: State) -> bool:
         """Whether it lies in no layer that is asked for, and in none of what it holds or uses."""

@@ -58,7 +58,9 @@ class PathgenError(ValueError):
 
     def advising(self, words: str, instead: str) -> PathgenError:
         """The same with other words in its remedy, for who asked in another way."""
-        return type(self)(self.where, self.problem, allowed=self.allowed, remedy=self.remedy.replace(words, instead))
+        same = type(self)(self.where, self.problem, allowed=self.allowed, remedy=self.remedy.replace(words, instead))
+        same.others = tuple(other.advising(words, instead) for other in self.others)
+        return same
 
     @property
     def lines(self) -> list[str]:

@@ -182,9 +182,12 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwo
     drawn: list[Regions] = []
     sizes: list[PlacedSize] = []
     known = dict.fromkeys(region.colour for art in arts for region in art.regions)
+    wrong = Mistakes()
     for colour in table.colours or ():
-        if colour not in known:
-            raise _not_shown(colour, table, arts, ", ".join(known), where)
+        with wrong.caught():
+            if colour not in known:
+                raise _not_shown(colour, table, arts, ", ".join(known), where)
+    wrong.refuse()
     for nth, (one, art) in enumerate(zip(table.drawings, arts, strict=True)):
         if not art.regions:
             raise _nothing_shown(table, nth, f"{drawing_name(index, nth)} artwork", art)

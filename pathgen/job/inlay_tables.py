@@ -34,15 +34,15 @@ PART = number(0.0, 10_000.0)
 
 @holding("colour")
 def colour(value: Any, place: Place) -> str:
-    """A colour like ``"#2f6f4f"``."""
-    digits = value[1:] if isinstance(value, str) and value.startswith("#") else ""
-    if len(digits) == 3:
-        digits = "".join(2 * c for c in digits)
-    if len(digits) != 6 or any(c not in "0123456789abcdefABCDEF" for c in digits):
-        named = (parse_colour(value) or parse_colour(f"#{value}")) if isinstance(value, str) else None
-        raise place.refuse(f"{shown(value)} given", allowed='a colour like "#2f6f4f"',
-                           remedy=f'write "{named.hex}"' if isinstance(named, Colour) else "")
-    return "#" + digits.lower()
+    """A colour like ``"#2f6f4f"``, or as CSS writes it otherwise, such as ``"red"``; none that is see-through."""
+    text = value.strip() if isinstance(value, str) else ""
+    written = parse_colour(text)
+    if isinstance(written, Colour) and written.alpha == 1.0:
+        return written.hex
+    meant = written if isinstance(written, Colour) else parse_colour(f"#{text}")
+    raise place.refuse(f"{shown(value)} given", allowed='a colour like "#2f6f4f" or "red"',
+                       remedy=f'write "{meant.hex}"' if isinstance(meant, Colour) else
+                       "pathgen show names those of a drawing where no colours are given")
 
 
 @dataclass(frozen=True, kw_only=True)

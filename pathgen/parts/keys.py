@@ -331,7 +331,12 @@ def list_of(reader: Reader, *, least: int = 0, most: int = 1000, names: Sequence
                                remedy="write a decimal point where a comma stands for one" if comma else
                                "" if isinstance(value, list) or least > 1 else "put [ ] round it")
         inside = names or map(str, itertools.count(1))
-        return tuple(reader(item, place.inside(name)) for item, name in zip(value, inside, strict=False))
+        found, mistakes = [], Mistakes()
+        for item, name in zip(value, inside, strict=False):
+            with mistakes.caught():
+                found.append(reader(item, place.inside(name)))
+        mistakes.refuse()
+        return tuple(found)
 
     return read
 

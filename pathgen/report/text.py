@@ -86,7 +86,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     lines += [] if report.get("holes") else own_sheet_lines(report.get("form"), units)
     lines += _surface_lines(report["surface"], units)
     lines += [_inlay_line(inlay, units) for inlay in report["inlays"]]
-    return lines + [f"Left out: {in_units(words, units)}" for words in left_out_words(report)]
+    return lines + left_out_lines(report["left_out"], units)
 
 
 def much_less_lines(report: dict[str, Any]) -> list[str]:
@@ -134,10 +134,15 @@ def before_next(report: dict[str, Any]) -> str:
     return f"before program {number}"
 
 
-def left_out_words(report: dict[str, Any]) -> list[str]:
+def left_out_lines(every: Sequence[str], units: str) -> list[str]:
+    """What of the drawings is not cut, a line for each."""
+    return [f"Left out: {in_units(words, units)}" for words in left_out_words(every)]
+
+
+def left_out_words(every: Sequence[str]) -> list[str]:
     """What of the drawings is not cut; of very much of it the first, report.json has all."""
-    shown, more = report["left_out"][:_MOST_LEFT_OUT], len(report["left_out"]) - _MOST_LEFT_OUT
-    return [*shown, *([f"and {more} more: report.json lists them all"] if more > 0 else [])]
+    more = len(every) - _MOST_LEFT_OUT
+    return [*every[:_MOST_LEFT_OUT], *([f"and {more} more: report.json lists them all"] if more > 0 else [])]
 
 
 def opened_lines(reached: list[dict[str, Any]], units: str, *, what: str) -> list[str]:

@@ -8,6 +8,7 @@ import pytest
 
 from pathgen.app.cli import main
 from tests import small_board
+from tests.job.test_plates import PLATE
 
 OFF, DEEP = {"at = [45.0, 0.0]": "at = [5.0, 18.0]"}, {"depth = 1.5": "depth = 6.0"}
 SHORT = {"length = 125.0": "length = 90.0"}
@@ -108,6 +109,32 @@ def test_the_blank_of_several_parts_is_drawn_though_one_has_no_cutter(tmp_path, 
     assert 'no [[cutter]] is called "flat 3"' in capsys.readouterr().err
     picture = ElementTree.parse(tmp_path / "three-plates-placing.svg").getroot()
     assert len([node for node in picture.iter() if node.get("class") == "part"]) == 3
+
+
+HANGS = ('<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+         '<rect x="16" y="12" width="30" height="4" clip-path="url(#no)"/></svg>')
+
+
+@pytest.mark.parametrize("command", ["show", "reach"])
+def test_what_is_cut_off_at_the_edge_of_the_page_is_told_before_a_build(command, tmp_path, monkeypatch, capsys):
+    path = small_board.job(tmp_path)
+    (tmp_path / "art.svg").write_text(HANGS)
+    monkeypatch.chdir(tmp_path)
+    assert main([command, str(path)]) == 0
+    assert "Left out: art.svg: part of line 1, rect (it hangs 6.0 mm over the page's edge)" in capsys.readouterr().out
+
+
+def test_what_drawings_of_parts_on_a_blank_hold_is_told(tmp_path, monkeypatch, capsys):
+    (tmp_path / "art.svg").write_text(HANGS)
+    inlay = '[[inlay]]\nartwork = "art.svg"\ndepth = 1.0\ncutters = ["flat 3"]\nplace = { at = [20.0, 0.0] }\n'
+    (tmp_path / "one.toml").write_text(PLATE + inlay)
+    (tmp_path / "blank.toml").write_text("[stock]\nlength = 160.0\nwidth = 90.0\nthickness = 3.0\n"
+                                         '[[part]]\njob = "one.toml"\nat = [65.0, 0.0]\n')
+    monkeypatch.chdir(tmp_path)
+    main(["show", "blank.toml"])
+    out = capsys.readouterr().out
+    assert "One: warning: art.svg line 1, rect: clip-path = 'url(#no)', and nothing is called so: passed over" in out
+    assert "One: Left out: art.svg: part of line 1, rect (it hangs 6.0 mm" in out
 
 
 def test_papers_are_printed_though_another_table_is_wrong(tmp_path, monkeypatch, capsys):

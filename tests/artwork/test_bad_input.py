@@ -83,6 +83,7 @@ HOSTILE = {
     "bad points": (drawing('<polygon points="1 2 3 4 5 six"/>'), "'six' at character 11"),
     # digits are 0 to 9, blanks space, tab and ends of lines (SVG 1.1, 8.3.9 and 4.2): browsers show none of these
     "digits of another script": (drawing('<path d="M\u0661 1H9V9z"/>'), "character 2: '\u0661 1H9V9z'"),
+    "no digit after the point": (drawing('<rect width="20." height="5"/>'), "width: '20.' is not a length"),
     "wide digits": (drawing('<rect width="\uff15" height="5"/>'), "'\uff15' is not a length"),
     "a hard blank": (drawing('<polygon points="1 2 9\u00a02 5 6"/>'), r"'\\xa02 5 6' at character 6 is not a number"),
     "a hard blank in a map": (drawing('<g transform="scale(1)\u2003scale(2)"/>'), "at character 9 is not a transform"),

@@ -232,6 +232,18 @@ def test_a_plain_colour_beside_one_that_a_browser_works_out_is_taken(read: Read)
         assert areas(read(f'<rect width="5" height="5" {written}/>')) == pytest.approx({"#ff0000": 25})
 
 
+@pytest.mark.parametrize("mixed", [
+    "color-mix(in srgb,red,blue)", "light-dark(red,blue)", "rgb(from red b g r)", "oklch(from red l c 240)",
+])
+def test_a_colour_made_from_others_is_refused_though_a_plain_one_stands_beside_it(read: Read, mixed: str) -> None:
+    """No two are the same: a browser shows the mixed one, where it comes last (P, CSS Cascading 5, section 6)."""
+    for written in (f'style="fill:#f00;fill:{mixed}"', f'fill="#f00" style="fill:{mixed}"',
+                    f'class="a" style="fill:{mixed}"', f'style="fill:{mixed} !important;fill:#f00"'):
+        with pytest.raises(ArtworkError, match=r"its fill is .* worked out by a browser"):
+            read(f'<style>.a{{fill:#f00}}</style><rect width="5" height="5" {written}/>')
+    assert areas(read(f'<rect width="5" height="5" style="fill:{mixed};fill:#f00"/>')) == pytest.approx({"#ff0000": 25})
+
+
 def test_rules_within_rules_are_told(read: Read) -> None:
     art = read("<style>rect{fill:red;@media screen{fill:blue}}</style><rect width='5' height='5'/>", missing="report")
     assert [one.name for one in art.left_out] == ["style sheet rules within rules"]
@@ -287,10 +299,63 @@ def test_what_shows_nothing_is_not_refused(read: Read, inside: str) -> None:
     assert read(inside).regions == ()
 
 
+@pytest.mark.parametrize(("rule", "alike"), [
+    ("g.x rect{fill:red}", False), ("svg rect{fill:red}", False), ("g>rect{fill:red}", False),
+    ("circle+rect{fill:red}", False), ("rect:first-child{fill:red}", False), ("rect:nth-child(2){fill:red}", False),
+    ("rect{fill:red}", True), (".y , #r{fill:red}", True), ("g.x circle{fill:red}", True), ("g.x rect{--a:red}", True),
+])
+def test_a_copy_that_rules_reach_by_where_its_original_lies_is_refused(read: Read, rule: str, alike: bool) -> None:
+    """By SVG 2, section 5.6.3, a copy is alone in its tree; SVG 1.1 and many programs copy the original's style."""
+    shape = '<g class="x"><circle/><rect id="r" class="y" width="5" height="5"/></g>'
+    art = read(f'<style>{rule}</style><defs>{shape}</defs><use href="#r" id="it"/>', missing="report")
+    assert [(one.name, one.id) for one in art.left_out] == ([] if alike else [("use", "it")])
+    whole = f'<style>{rule}</style><defs><g id="g" class="x"><circle/><rect width="5" height="5"/></g></defs>'
+    assert read(f'{whole}<use href="#g"/>', missing="report").left_out == () or rule.startswith("svg")
+
+
 def test_gradient_of_one_colour_is_that_colour(read: Read) -> None:
     art = read('<linearGradient id="b"><stop stop-color="blue"/></linearGradient><radialGradient id="a" href="#b"/>'
                '<rect width="5" height="5" fill="url(#a)"/>')
     assert areas(art) == pytest.approx({"#0000ff": 25})
+
+
+@pytest.mark.parametrize(("inside", "passed_over"), [
+    ("<g>{}</g>", "g"), ("<switch>{}</switch>", "switch"), ("<svg>{}</svg>", "svg"), ("<a><use href='#c'/></a>", "a"),
+    ("<use href='#s'/>", "symbol"), ("<use href='#g'/>", "g"), ("<circl r='5'/>", "circl"),
+    ("<title/><g/><g display='none'>{}</g><g><title/></g><use href='#e'/>", ""), ("", ""),
+])
+def test_what_a_clip_holds_that_is_no_shape_is_told(read: Read, inside: str, passed_over: str) -> None:
+    """P, SVG 1.1, section 14.3.5: only shapes, text and uses of them count in a clipPath."""
+    shape = '<circle id="c" r="5"/>'
+    art = read(f'<defs>{shape}<symbol id="s">{shape}</symbol><g id="g">{shape}</g><g id="e"/></defs>'
+               f'<clipPath id="k">{inside.format(shape)}</clipPath><rect width="9" height="9" clip-path="url(#k)"/>')
+    assert art.regions == ()
+    scene = art.scene
+    assert scene is not None
+    assert [what.split(" within")[0] for _, what in scene.not_read] == ([passed_over] if passed_over else [])
+
+
+@pytest.mark.parametrize(("inside", "name"), [
+    ("<use href='#u' id='it'/>", "use"), ("<use href='#t'/>", "text"), ("<use href='other.svg#a' id='it'/>", "use"),
+    ("<image href='a.png' id='it'/>", "image"), ("<circle r='5' style='translate:3px' id='it'/>", "translate"),
+    ("<circle r='5' id='it' clip-path='circle(3px)'/>", "clip-path circle(3px)"),
+    ("<circle r='5' id='it' clip-path='url(#c)'/>", "clip-path"),
+])
+def test_what_cannot_be_read_in_a_clip_is_refused(read: Read, inside: str, name: str) -> None:
+    """Of a use of a use renderers disagree: by the format it is an error, yet some draw it."""
+    defs = "<defs><circle id='c' r='5'/><use href='#c' id='u'/><text id='t'>a</text></defs>"
+    art = read(f'{defs}<clipPath id="k">{inside}</clipPath><rect width="9" height="9" clip-path="url(#k)"/>',
+               missing="report")
+    assert [(one.name, one.id) for one in art.left_out] == [(name, "t" if name == "text" else "it")]
+
+
+def test_what_is_for_others_clips_nothing_and_slips_in_a_clip_are_told(read: Read) -> None:
+    art = read('<clipPath id="k"><circle r="5" requiredExtensions="x"/><use href="#no"/><rect width="2" height="2" '
+               'clip-rule="even-odd"/></clipPath><rect width="9" height="9" clip-path="url(#k)"/>')
+    assert areas(art) == pytest.approx({"#000000": 4})
+    scene = art.scene
+    assert scene is not None
+    assert [said for _, said in (*scene.no_targets, *scene.not_read)] == ['a copy of "#no"', "clip-rule = 'even-odd'"]
 
 
 @pytest.mark.parametrize(("inside", "expected"), [

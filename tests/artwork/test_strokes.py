@@ -109,9 +109,10 @@ def test_stroke_over_fill_and_under_it(read: Read) -> None:
     assert under == pytest.approx({"#ff0000": 900, "#00ff00": 1600})
 
 
-def test_caps_and_joins_of_curves_follow_their_tangents(read: Read) -> None:
+@pytest.mark.parametrize("still", ["", "l0 0"])
+def test_caps_and_joins_of_curves_follow_their_tangents(read: Read, still: str) -> None:
     # D: a quarter circle that starts straight up has its butt cap level, however wide the pen
-    arc = '<path d="M100 50A50 50 0 0 1 50 100{}" fill="none" stroke="#123456" stroke-width="30"/>'
+    arc = '<path d="M100 50A50 50 0 0 1 50 100' + still + '{}" fill="none" stroke="#123456" stroke-width="30"/>'
     assert read(arc.format("")).regions[0].polygon.bounds[2:] == pytest.approx((115, 150), abs=0.03)
     # D: it arrives at (50, 100) level and leaves at 60 degrees to that; the mitre of ratio 2 reaches 2 * 15 along the
     # line that halves the angle (30 degrees above level, to the left), as seen from the corner

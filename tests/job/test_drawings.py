@@ -274,6 +274,14 @@ def test_a_copy_of_what_is_not_there_is_told(tmp_path, ids, told):
     assert all(one.grave and ("first of 2" in one.problem) == (len(ids) == 2) for one in found)
 
 
+@pytest.mark.parametrize("what", ["clip-path", "mask", "marker-end"])
+def test_a_name_of_what_is_not_there_is_told(tmp_path, what):
+    body = f'<path id="it" d="M4 4h8v8h-8z" fill="#225577" {what}="url(#disk)"/>'
+    job = load_job(small_board.job(tmp_path, art=small_board.svg(body)))
+    (found,) = (one.problem for one in doubts_of(job, clamping_of(job)) if one.where == "art.svg line 1, path 'it'")
+    assert found == f"{what} = 'url(#disk)', and nothing is called so: passed over, as a browser does"
+
+
 def test_a_layer_that_shows_nothing_of_a_plates_own_drawing_is_refused(tmp_path):
     flat = '<g id="logo"><path d="M9 9h9h-9z" fill="#aa2222"/></g>'
     (tmp_path / "head.svg").write_text(small_board.svg(

@@ -358,11 +358,21 @@ def test_a_limit_may_be_given_as_it_is_shown_in_the_jobs_units(given, mm):
     assert size(0.0, 0.3)(given, Place("[outline] finish", "in")) == pytest.approx(mm, abs=1e-12)
 
 
-@pytest.mark.parametrize("given", [5, True, ["#2f6f4f"], "2f6f4f", "#2f6f4", "#2f6f4x", "#2f6f4f00"])
+@pytest.mark.parametrize("given", [
+    5, True, ["#2f6f4f"], "2f6f4f", "#2f6f4", "#2f6f4x", "#2f6f4f00", "rde", "currentColor", "transparent", "var(--a)",
+])
 def test_what_is_no_colour_is_refused(given):
     with pytest.raises(JobError, match="a colour like"):
         colour(given, Place("[[inlay]] colours", "mm"))
-    assert colour("#2F6", Place("[[inlay]] colours", "mm")) == "#22ff66"
+
+
+@pytest.mark.parametrize(("given", "taken"), [
+    ("#2F6", "#22ff66"), ("red", "#ff0000"), ("GREEN", "#008000"), ("rgb(255, 0, 0)", "#ff0000"),
+    ("hsl(0 100% 50%)", "#ff0000"), (" #2f6f4f ", "#2f6f4f"),
+])
+def test_colours_are_taken_as_drawings_write_them(given, taken):
+    """P, CSS Color 4: green is #008000."""
+    assert colour(given, Place("[[inlay]] colours", "mm")) == taken
 
 
 @pytest.mark.parametrize("given", [0.0119, -0.00001])

@@ -8,6 +8,7 @@ import pytest
 import pathgen
 from pathgen.app.cli import main
 from pathgen.base.errors import MOST_SAID, JobError, Mistakes, PathgenError
+from pathgen.job.clamping import clamping_of
 from tests.job.test_plates import PLATE, RING
 from tests.small_board import JOB, cutter
 
@@ -45,6 +46,27 @@ def test_every_slip_of_writing_is_said_at_once(tmp_path: Path) -> None:
     assert "did you mean scale_length?" in said[2]  # and not that scale_length is missing
     assert "write a decimal point, not a comma" in said[4]
     assert "missing" not in " ".join(said)  # [stock] is there, misspelt
+
+
+def test_every_value_of_a_list_is_said_at_once(tmp_path: Path) -> None:
+    given = 'colours = ["rde", "#2f6f4f", "#12345"]\nplace = { at = ["a", 5000] }'
+    said = _said(tmp_path, JOB.replace("place = { at = [45.0, 0.0] }", given, 1))
+    assert [line.split(": ")[0] for line in said] == [
+        "[[inlay]] 1 colours 1", "[[inlay]] 1 colours 3", "[[inlay]] 1 place at along", "[[inlay]] 1 place at across"]
+
+
+@pytest.mark.parametrize(("given", "wrong"), [
+    ('colours = ["lime", "#2f6f4f", "red"]', ["#00ff00 is not in", "#ff0000 is not in"]),
+    ('layers = ["no", "nor"]', ['no layer "no"', 'no layer "nor"']),
+])
+def test_all_that_a_drawing_does_not_have_is_said_at_once(tmp_path: Path, given: str, wrong: list[str]) -> None:
+    (tmp_path / "art.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg" width="9mm" height="9mm"><rect '
+                                      'width="20" height="20" fill="#2f6f4f"/></svg>')
+    path = tmp_path / "board.toml"
+    path.write_text(JOB.replace("depth = 1.5", f"{given}\ndepth = 1.5", 1))
+    with pytest.raises(PathgenError) as said:
+        clamping_of(pathgen.load_job(path))
+    assert [one for one, line in zip(wrong, said.value.lines, strict=True) if one in line] == wrong
 
 
 def test_numbers_that_do_not_go_together_are_said_at_once(tmp_path: Path) -> None:

@@ -69,6 +69,7 @@ def test_a_drawing_far_off_its_drawn_size_is_told(tmp_path, size, told):
     found = [one for one in doubts_of(made, clamping_of(made)) if "drawn size" in one.problem]
     assert [one.problem for one in found] == told
     assert all(one.grave and "a number alone counts px" in one.remedy for one in found)
+    assert all(one.remedy.startswith("if width = 28 in place is a slip, correct it; else write") for one in found)
 
 
 def test_a_drawing_too_small_for_any_cutter_is_told_its_size(tmp_path):

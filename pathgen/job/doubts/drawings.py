@@ -29,6 +29,8 @@ _HALF, _MUCH, _SOME = 0.5, 0.1, 0.005  # of a colour; of what is cut that is pal
 _WITHIN = 0.95  # of what lies on another inlay: details lie on it whole, or nearly (no source)
 _ALL = 0.98  # of a colour: less is left of it than a line round what lies within (no source)
 _FLAT = 1e-6  # units of the drawing, squared: what a straight line encloses by rounding
+_NARROWER = 0.95  # of a line's width: a hole of a wider shape would hardly be seen
+_BACK = 1e-3  # of a line's width: so near to its start a line is back there
 _ON_EDGE = 0.002  # mm: so near to the furthest a colour reaches it
 
 
@@ -38,6 +40,7 @@ def doubts_of_drawings(
     """Every doubt about the drawings of each inlay, by its index; `inlays` as they are drawn, and as they are `cut`."""
     for name, art in {art.name: art for arts in drawings.values() for art in arts}.items():
         yield from _filled_lines(art)
+        yield from _wider_than_round(art)
         named = [job.inlays[index].colours for index, arts in drawings.items() if name in {one.name for one in arts}]
         yield from _see_through(art, None if None in named else {colour for some in named for colour in some or ()})
         yield from _passed_over(art)
@@ -56,6 +59,34 @@ def _filled_lines(art: Artwork) -> Iterator[Doubt]:
             yield Doubt(where=paint.where, problem=f"an open line of {line} whose inside is filled with black",
                         allowed="what is meant to be cut: black is the fill where none is written",
                         remedy='if only the line is meant, write fill="none" there', grave=False)
+
+
+def _wider_than_round(art: Artwork) -> Iterator[Doubt]:
+    """Lines wider than the round shape that they go round: each point of the middle lies square to the line within half
+    its width, and is cut as the format has it (SVG 2, section 13.5). Programs show a hole in a circle, and none in some
+    other shapes."""
+    paints = art.scene.paints if art.scene is not None else ()
+    fills = {(paint.where, paint.colour) for paint in paints if paint.stroke is None}
+    found = [paint for paint in paints if paint.stroke is not None and (paint.where, paint.colour) not in fills
+             and _is_round_within(paint.curves, _NARROWER * paint.stroke.width)]
+    if found:
+        others = f", as are {len(found) - 1} more" if found[1:] else ""
+        yield Doubt(where=found[0].where, problem=f"its line is wider than the shape that it goes round{others}: the "
+                    "middle is cut full, as the format says, where drawing programs may show a hole",
+                    allowed="what is meant to be cut",
+                    remedy="for a disc, fill a circle of its full size and take the line off; for a ring, convert the "
+                           "stroke to a path")
+
+
+def _is_round_within(curves: Curves, size: float) -> bool:
+    """Whether a closed line, or one back at its start, has no straight piece of any length and lies within a square."""
+    for points, straight in zip(np.split(curves.points, curves.first[1:]), np.split(curves.straight, curves.first[1:]),
+                                strict=True):
+        long = np.hypot(*(points[:, 3] - points[:, 0]).T) > _BACK * size
+        back = np.hypot(*(points[-1, 3] - points[0, 0])) < _BACK * size
+        if back and not straight.all() and not np.any(straight & long) and np.ptp(points, axis=(0, 1)).max() < size:
+            return True
+    return False
 
 
 def _has_inside(curves: Curves) -> bool:
@@ -102,10 +133,10 @@ def _passed_over(art: Artwork) -> Iterator[Doubt]:
     slips: tuple[tuple[tuple[tuple[str, ...], ...], str, str, str, str], ...] = (
         (scene.no_colours, "are none", "{} is no colour{others}: passed over, as a browser does, so that {} is cut "
          "there", 'a colour, such as "#2f6f4f"', "write the colour that is meant"),
-        (scene.no_targets, "name nothing", 'a copy of "{}", and nothing is called so{others}: passed over, as a '
-         "browser does", "the id of what is drawn in the same file", "mend its href, or take it out"),
+        (scene.no_targets, "name nothing", "{}, and nothing is called so{others}: passed over, as a browser does",
+         "the id of something in the same file", "mend the name, or take it out"),
         (scene.not_read, "are not", "{} is nothing that can be read{others}: passed over, as a browser does, as if it "
-         "were not written", "what the format takes, numbers with a point (6.5), and names of what is in the drawing",
+         "were not written", "what the format takes, numbers with a point (6.5)",
          "write what is meant, or take it out"),
     )
     for wrong, are, problem, allowed, remedy in slips:

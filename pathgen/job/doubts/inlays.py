@@ -12,8 +12,8 @@ from pathgen.base import overlay
 from pathgen.base.bending import LONG_FLUTES, has_long_flutes
 from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
-from pathgen.base.plain import counted
-from pathgen.base.units import format_length
+from pathgen.base.plain import counted, joined
+from pathgen.base.units import as_written, format_length
 from pathgen.job.doubts.tenfold import too_small
 from pathgen.job.job import Job
 from pathgen.work.clamping import Clamping
@@ -75,14 +75,19 @@ def colours(_: Job, clamping: Clamping) -> Iterator[Doubt]:
                     remedy=f'if it is the paper of the drawing, write background = ["{colour}"] for that inlay')
 
 
-def sizes(_: Job, clamping: Clamping) -> Iterator[Doubt]:
-    """Drawings that became so much larger or smaller than drawn that their own size cannot have been meant."""
+def sizes(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """Drawings that became so much larger or smaller than drawn that their own size cannot have been meant, or that
+    which their place gives."""
     for inlay in clamping.inlays:
+        given = [f"{key} = {as_written(getattr(one.place, key), job.units)}" for one in job.inlays[inlay.index].drawings
+                 if one.place is not None for key in ("width", "height") if getattr(one.place, key) is not None]
+        first = f"if {joined(given)} in place is a slip, correct it; else " if given else ""
         for odd in [one.odd_words for one in inlay.placed if one.odd_words][:1]:
             yield Doubt(
-                where=f"{inlay.name} artwork", problem=odd, allowed=f"a twentieth to {SCALED:g} times",
-                remedy="write the unit in width and height of the drawing, as 50mm or 2in: a number alone counts px, "
-                       "96 to the inch; if the size that it has now is meant, leave it")
+                where=f"{inlay.name} {'place' if given else 'artwork'}", problem=odd,
+                allowed=f"a twentieth to {SCALED:g} times",
+                remedy=f"{first}write the unit in width and height of the drawing, as 50mm or 2in: a number alone "
+                       "counts px, 96 to the inch; if the size that it has now is meant, leave it")
 
 
 def shallow(job: Job, _: Clamping) -> Iterator[Doubt]:

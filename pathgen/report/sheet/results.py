@@ -176,7 +176,7 @@ def findings(report: dict[str, Any]) -> Element:
     """What else verification and the plan found, and what the drawings hold that is not cut."""
     items = _items(report, "note")
     items += [e("li", f"Left out of the drawing: {in_units(what, report['job_units'])}")
-              for what in left_out_words(report)]
+              for what in left_out_words(report["left_out"])]
     above = e("p", "Its warnings stand before the programs, under ", e("a", f"Read {before_next(report)}",
               href="#warnings"), ".") if _items(report, "forbid", "warn") else None
     none = None if above is not None else e("p", "Nothing: no fault was found in the programs.")
