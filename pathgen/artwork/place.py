@@ -106,7 +106,7 @@ def placed(
     >>> import pathgen
     >>> art = pathgen.placed(pathgen.read_artwork("board.svg"), at=(300.0, 0.0), width=48.0)
     >>> round(art.regions[0].polygon.area, 1)        # twice as wide, four times the area
-    344.8
+    226.7
     """
     given.value("placed artwork", artwork, Artwork, remedy="read one: pathgen.read_artwork(..)")
     if artwork.scene is None:

@@ -34,7 +34,7 @@ class Region:
     >>> import pathgen
     >>> region = pathgen.read_artwork("board.svg").regions[0]      # what `pathgen new board` writes
     >>> region.colour, round(region.polygon.area, 1)
-    ('#2f6f4f', 86.2)
+    ('#2f6f4f', 56.6)
     """
 
     polygon: Any
@@ -76,7 +76,7 @@ class Artwork:
     >>> import pathgen
     >>> art = pathgen.read_artwork("board.svg")      # what `pathgen new board` writes
     >>> [(region.colour, round(region.polygon.area, 1)) for region in art.regions]
-    [('#2f6f4f', 86.2), ('#a33a2a', 20.3)]
+    [('#2f6f4f', 56.6), ('#a33a2a', 20.3)]
     """
 
     regions: tuple[Region, ...]
