@@ -120,7 +120,9 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   article dl, article ol {{ margin: .3rem 0; }}
   article {{ margin: .6rem 0; font-size: .9em; line-height: 1.2; padding: .1rem .8rem .4rem; }}
   article p {{ margin: .15rem 0; }}
-  article li {{ margin: .1rem 0; }}
+  article li {{ margin: .12rem 0; }}
+  article .tick li::before {{ top: .1em; width: .75rem; height: .75rem; }}
+  article .tick + * {{ margin-top: .5rem; }}
   article h3, article h4 {{ margin: .3rem 0 .1rem; }}
   article figure {{ margin: .2rem 0 0; padding: .2rem; }}
   a {{ text-decoration: none; }}
