@@ -83,7 +83,7 @@ def test_each_is_as_made(built, name):
 
 
 def test_only_a_later_program_is_told_to_find_the_work_where_it_lay(built):
-    first, *later = built("rosette").files(shaded=False)["setup.html"].split("Before you start")[1:]
+    first, *later = built("rosette").files(shaded=False)["setup.html"].split(">Before you start<")[1:]
     assert "Do not move the work." not in first
     assert all("Do not move the work." in card for card in later[:2])
 

@@ -25,7 +25,7 @@ ASKED = (
     (r"pointed cutter", "a pointed cutter for the marks"),
     (r"through a loupe", "a loupe"),
     (r"Brush and vacuum the pockets", "a brush, a vacuum"),
-    (r"resin thickened", "a thickener that the resin's maker allows"),
+    (r"[Tt]hicken", "a thickener that the resin's maker allows"),
     (r"then glue the pieces in", "glue"),
     (r"Measure the highest point of the ((?:cured )?\w+)", "a depth gauge for how high {0} stands"),
     (r"with a (?:knife or a )?fine saw|a knife or a fine saw", "a fine saw"),
