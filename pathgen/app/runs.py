@@ -229,8 +229,7 @@ def reach(options: argparse.Namespace) -> None:
     """Print what the cutters can reach."""
     from pathgen.job.clamping import placing_of
     from pathgen.report.reaching import reach_data, reach_lines, reach_of_all
-    from pathgen.report.text import left_out_lines
-    from pathgen.report.wording import doubt_line
+    from pathgen.report.wording import doubt_line, left_out_lines
 
     with _as_it_stands(options) as (job, mistakes):
         with progress(1, sys.stderr) as tell:

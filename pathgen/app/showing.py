@@ -20,8 +20,7 @@ from pathgen.programs.plan import opened_in_plan
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.placed import placed_sizes, placed_words
-from pathgen.report.text import left_out_lines
-from pathgen.report.wording import doubt_line, finding_line
+from pathgen.report.wording import doubt_line, finding_line, left_out_lines
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Outline
 from pathgen.work.thin_wood import by_kind, more_places, what_to_do

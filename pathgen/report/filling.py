@@ -208,7 +208,7 @@ def too_near(planned: Plan, inlay: Inlay, opened: Regions) -> tuple[Near, ...]:
     dams = {colour: dam_round(replace(inlay, regions=((colour, shape),)), out) for colour, shape in inlay.regions}
     shapes = [shape for _, shape in opened]
     holding = shapely.STRtree(shapes).query([dams[colour] for colour, _ in opened], predicate="intersects").T.tolist()
-    for i, j in sorted({*pairs_within(shapes, 2 * out), *((min(pair), max(pair)) for pair in holding)}):
+    for i, j in sorted({*pairs_within(shapes, 2 * out + RIM), *((min(pair), max(pair)) for pair in holding)}):
         (one, first), (other, second) = opened[i], opened[j]
         if i == j or (one, other) in touching:
             continue

@@ -29,11 +29,10 @@ from pathgen.report.placed import placed_words
 from pathgen.report.programs import number_in
 from pathgen.report.saving import LEAST_MINUTES, LEAST_SAID, MUCH, MUCH_OF_IT
 from pathgen.report.wood_left import between_words, wall_words
-from pathgen.report.wording import GRAVE, finding_line, headed, table
+from pathgen.report.wording import GRAVE, finding_line, headed, left_out_lines, table
 from pathgen.report.zero import zero_lines
 from pathgen.verify.findings import EDITED, EXCHANGED, OTHER_JOB, TOO_LONG, rank
 
-_MOST_LEFT_OUT = 50  # named on paper and on the terminal
 _MOST_FOLLOWING = 5  # findings listed after those that all the rest likely comes of
 _MOST_CLOSED = 3  # warnings of what stays closed that the verdict repeats
 
@@ -132,17 +131,6 @@ def before_next(report: dict[str, Any]) -> str:
     if number is None:
         return f"before you go on with the {'top' if 'turned_over' in report else 'other parts'}"
     return f"before program {number}"
-
-
-def left_out_lines(every: Sequence[str], units: str) -> list[str]:
-    """What of the drawings is not cut, a line for each."""
-    return [f"Left out: {in_units(words, units)}" for words in left_out_words(every)]
-
-
-def left_out_words(every: Sequence[str]) -> list[str]:
-    """What of the drawings is not cut; of very much of it the first, report.json has all."""
-    more = len(every) - _MOST_LEFT_OUT
-    return [*every[:_MOST_LEFT_OUT], *([f"and {more} more: report.json lists them all"] if more > 0 else [])]
 
 
 def opened_lines(reached: list[dict[str, Any]], units: str, *, what: str) -> list[str]:

@@ -10,6 +10,7 @@ from pathgen.base.units import in_units
 
 GRAVE = {"forbid": "DO NOT CUT", "warn": "warning", "note": "note"}
 """How a severity is said."""
+_MOST_LEFT_OUT = 50  # named on paper and on the terminal
 
 
 def finding_line(severity: str, where: str, got: str, allowed: str, remedy: str, *, units: str = "mm") -> str:
@@ -35,6 +36,17 @@ def standard_words(severity: str, allowed: str) -> str:
     if "usual" in allowed:
         return allowed
     return f"{'good' if severity == 'note' else 'allowed'}: {allowed}"
+
+
+def left_out_lines(every: Sequence[str], units: str) -> list[str]:
+    """What of the drawings is not cut, a line for each."""
+    return [f"Left out: {in_units(words, units)}" for words in left_out_words(every)]
+
+
+def left_out_words(every: Sequence[str]) -> list[str]:
+    """What of the drawings is not cut; of very much of it the first, report.json has all."""
+    more = len(every) - _MOST_LEFT_OUT
+    return [*every[:_MOST_LEFT_OUT], *([f"and {more} more: report.json lists them all"] if more > 0 else [])]
 
 
 def headed(parts: Iterable[tuple[str, Sequence[str]]]) -> list[str]:

@@ -203,7 +203,7 @@ def test_very_many_elements_that_cannot_be_cut_are_listed_soon(read: Read):
 
 def test_the_remedy_for_what_cannot_be_cut_is_one_that_python_takes(tmp_path):
     (path := tmp_path / "a.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg" width="9mm" height="9mm">'
-                                            '<text x="1" y="5">a</text></svg>')
+                                            '<rect width="3" height="3"/><text x="1" y="5">a</text></svg>')
     with pytest.raises(ArtworkError) as wrong:
         read_artwork(path)
     said = re.search(r'(\w+)="(\w+)"$', wrong.value.remedy)

@@ -233,7 +233,7 @@ def test_the_resin_needed_is_said_in_millilitres():
     inlay = {"name": "inlay 1", "area": 200.0, "area_cut": 200.4, "reachable_area": 150.0, "colours": ["#2f6f4f"],
              "placed": [], "slanting": False, "pocket_volume": 1800.0, "floor_high": 0.0, "round_end": False,
              "depth": 1.6, "deepest": 1.6, "amounts": [{"needed_volume": 2100.0, "pocket_volume": 1500.0},
-                                         {"needed_volume": 400.0, "pocket_volume": 200.0}]}
+                                         {"needed_volume": 400.0, "pocket_volume": 200.0}], "thickened": []}
     assert "75.0 % of it within reach" in _inlay_line(inlay, "mm")
     # what it holds, as in the table of the fill; of what is not poured what was cut out
     assert "pocket 1.70 ml, resin needed 2.50 ml" in _inlay_line(inlay, "mm")

@@ -116,7 +116,7 @@ def test_a_head_says_the_time_that_the_sheet_says(marked):
     page = Page(marked.files(shaded=False)["setup.html"])
     for program in marked.programs:
         (about,) = re.findall(r"^\(about (.*)\)$", program.text, re.M)
-        assert f"Time{about}: " in page.by_id(f"program-{program.order}")[2]
+        assert re.search(f"Time{about}[:,] ", page.by_id(f"program-{program.order}")[2])
     assert about == "2.2 min"
     assert re.search(r"\(about \d s\)", marked.programs[3].text)
 
@@ -331,7 +331,7 @@ def check_what_is_done(moved, first):
     assert f" to read before program {first}." in "".join(next(iter(verdict_words(graver))).itertext())
     assert next(warnings(graver).itertext()) == f"Read before program {first}"
     assert page.by_id("programs")[2].partition("In the pictures")[0].count(": done") == first - 1
-    assert page.by_id("by-hand")[2].count("done") == first  # one more: "where that cannot be done"
+    assert len(re.findall(r"\ddone", page.by_id("by-hand")[2])) == first - 1
     cards = {p.order: page.by_id(f"program-{p.order}")[2] for p in moved.programs}
     for p in moved.programs:
         assert ("do not run it again" in cards[p.order]) == (p.order < first)
@@ -1101,7 +1101,7 @@ def test_what_is_done_needs_nothing_to_be_ready(tmp_path):
     for result, ready in ((was, True), (now, False)):
         page = result.files(shaded=False)["setup.html"]
         chapter = page[page.index("To have ready"):page.index("Each program in the air first")]
-        assert ("thin: flat-end" in chapter, "Needed is level resin" in chapter) == (ready, ready)
+        assert ("thin: flat-end" in chapter, "Needed is " in chapter) == (ready, ready)
         assert "flat: flat-end" in chapter
         numbers = [int(n) for n in re.findall(r'href="#program-(\d+)"', chapter)]
         assert sorted(numbers) == list(range(result.report["go_on_with"], len(result.programs) + 1))

@@ -695,7 +695,7 @@ def test_one_depth_is_told_of_a_move_that_sinks_along_an_arc():
         found = pathgen.check_program(text, cutter=tool, top=pathgen.flat(30.0), blank=wood)
         (deep,) = [one for one in found.findings if one.code == "cut-too-deep"]
         bite = {name: mm for name, mm, _ in found.field.took[0].deepest}["deepest bite"]
-        assert bite == pytest.approx(float(deep.got.split()[0]), abs=6e-4)
+        assert bite == pytest.approx(float(deep.got.split()[0]), abs=2.1e-3)  # the first of those as deep is told
         assert bite == pytest.approx(15.0, abs=0.01)
         assert found.field.took[0].fall.max() == pytest.approx(bite, abs=1e-6)
 

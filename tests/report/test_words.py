@@ -23,7 +23,8 @@ from pathgen.job.describe import key_rows, key_table
 from pathgen.job.job import REPEATED, TABLES
 from pathgen.job.load import load_job
 from pathgen.report.board_text import wood_lines
-from pathgen.report.text import left_out_words, report_text
+from pathgen.report.text import report_text
+from pathgen.report.wording import left_out_words
 from tests import small_board
 from tests.random_jobs import COARSE
 from tests.report.conftest import written_job

@@ -15,7 +15,6 @@ import shapely
 
 import pathgen
 from pathgen.app.cli import main
-from pathgen.app.folders import RECORD
 from pathgen.removal import material as removal
 from tests import small_board
 from tests.as_made import hold
@@ -333,10 +332,6 @@ def test_a_fault_of_the_program_is_said_plainly(job, tmp_path, capsys, monkeypat
     assert "a fault of the program, not of your job: ZeroDivisionError" in message
     assert "Traceback" not in message
     assert not (tmp_path / "out").exists()
-    (tmp_path / "out").mkdir()
-    (tmp_path / "out" / RECORD).touch()
-    main(["build", job(), "--out", str(tmp_path / "out")])
-    assert "are of an earlier build of this job: do not cut them for the job as it is now" in capsys.readouterr().err
 
 
 @pytest.mark.in_every_run(0)

@@ -18,9 +18,9 @@ from pathgen.report.neck import neck_pairs, side_picture
 from pathgen.report.pictures.ridges import patches, ridge_picture
 from pathgen.report.pictures.sections import Section, least_under, rise_words, section_picture, sections_of
 from pathgen.report.sheet.parts import chapter, facts, figure, fixed, listed, scrolling, table, true_figure
-from pathgen.report.text import before_next, left_out_words, shown_findings
+from pathgen.report.text import before_next, shown_findings
 from pathgen.report.wood_left import between_words
-from pathgen.report.wording import standard_words
+from pathgen.report.wording import left_out_words, standard_words
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
