@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -10,6 +9,7 @@ from functools import lru_cache
 from typing import Any
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.contrast import colour_difference, contrast_ratio
@@ -31,8 +31,8 @@ from pathgen.work.fill import (
     Resin,
     amount,
     batch_of,
-    dam_round,
     fall_under,
+    own_dams,
     resin_above,
     resin_left,
     second_cut,
@@ -58,9 +58,14 @@ class Near:
     """Where `inside`, the first lies inside the dam of the second, as a taut thread goes round it."""
     apart: float
     """mm"""
-    at: tuple[float, float]
-    """In the middle between them."""
+    between: tuple[BaseGeometry, BaseGeometry]
     inside: bool = False
+
+    @property
+    def at(self) -> tuple[float, float]:
+        """In the middle between them: of many pairs few are told, and finding it takes long."""
+        x, y = shapely.get_coordinates(shapely.shortest_line(*self.between)).mean(axis=0).tolist()
+        return x, y
 
 
 def inlay_filling(planned: Plan, checked: Verification, index: int, reached: Reach) -> dict[str, Any]:
@@ -169,9 +174,10 @@ def contrast_rows(planned: Plan, *, near: float = _NEIGHBOURS) -> list[dict[str,
         rows += [_contrast(colour, "bare wood", bare)] if bare else []
         rows += [_contrast(colour, "finished wood", finished)] if finished else []
     seen = set()
-    for (one, a), (other, b) in itertools.combinations(filled, 2):
+    for i, j in pairs_within([shape for _, shape in filled], near):
+        one, other = filled[i][0], filled[j][0]
         pair = frozenset((one, other))
-        if one != other and pair not in seen and shapely.distance(a, b) <= near:
+        if one != other and pair not in seen:
             seen.add(pair)
             rows.append(_contrast(one, other, other))
     return rows
@@ -205,7 +211,7 @@ def too_near(planned: Plan, inlay: Inlay, opened: Regions) -> tuple[Near, ...]:
     if inlay.fill != "resin" or len(opened) < 2:
         return ()
     out, found, touching = planned.asked.resins[inlay.index].dam, [], {touch.colours for touch in touches(opened)}
-    dams = {colour: dam_round(replace(inlay, regions=((colour, shape),)), out) for colour, shape in inlay.regions}
+    dams = {one.regions[0][0]: dam for one, dam in own_dams(inlay, out)}
     shapes = [shape for _, shape in opened]
     holding = shapely.STRtree(shapes).query([dams[colour] for colour, _ in opened], predicate="intersects").T.tolist()
     for i, j in sorted({*pairs_within(shapes, 2 * out + RIM), *((min(pair), max(pair)) for pair in holding)}):
@@ -217,8 +223,7 @@ def too_near(planned: Plan, inlay: Inlay, opened: Regions) -> tuple[Near, ...]:
         held = [held for held, shape in (((other, one), second), ((one, other), first))
                 if shapely.intersects(dams[held[1]], shape)] if inside else [(one, other)]
         if held:
-            x, y = shapely.get_coordinates(shapely.shortest_line(first, second)).mean(axis=0).tolist()
-            found.append(Near(colours=held[0], apart=apart, at=(x, y), inside=inside))
+            found.append(Near(colours=held[0], apart=apart, between=(first, second), inside=inside))
     return tuple(sorted(found, key=lambda one: one.apart))
 
 

@@ -162,7 +162,8 @@ def reach(
         rows += [replace(row(cutter.name, left, width), sloping=cutter.shape != "flat-end")
                  for cutter, left, (_, width) in zip(cutters, own, closed, strict=True)]
         if last is not None:
-            left = _inside(last[0], shape)
+            left = next((inside for (one, _), inside in zip(closed, own, strict=True) if one is last[0]), None)
+            left = _inside(last[0], shape) if left is None else left  # mostly what the smallest flat end leaves
             gained = float(shapely.area(own[-1]).sum() - shapely.area(left).sum())
             together.append(row(names, left, last[1]) if gained > _FILM * area else replace(rows[-1], cutter=names))
     lost = shapely.Polygon() if last is None else whole(polygons(last[0]))

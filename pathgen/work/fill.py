@@ -19,6 +19,7 @@ from pathgen.base.arrays import Floats
 from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.work.features import Inlay
+from pathgen.work.touching import pairs_within
 
 WASTE = 0.2
 """Share added for what stays in the cup and on the stick; common practice, no source."""
@@ -210,18 +211,25 @@ def left_by_edge(inlay: Inlay, part: BaseGeometry) -> BaseGeometry:
 
 
 @lru_cache(maxsize=64)
+def own_dams(inlay: Inlay, out: float) -> tuple[tuple[Inlay, BaseGeometry], ...]:
+    """Each colour of an inlay by itself, in their order, and what is inside its dam where no other colour is near."""
+    each = [replace(inlay, regions=(region,)) for region in inlay.regions]
+    return tuple((one, dam_round(one, out)) for one in each)
+
+
+@lru_cache(maxsize=64)
 def _each_dam(inlay: Inlay, out: float) -> tuple[tuple[Inlay, BaseGeometry], ...]:
     """Each dam with the one colour of the inlay that it holds; slivers with nothing of the drawing in them are none."""
-    each = [replace(inlay, regions=(region,)) for region in inlay.regions]
-    dams = [dam_round(one, out) for one in each]
+    each, dams = [one for one, _ in own_dams(inlay, out)], [dam for _, dam in own_dams(inlay, out)]
     if any(shapely.dwithin(one, other, RIM - _SAME) for one, other in itertools.combinations(dams, 2)):
         dams = [dam_round(one, out, each=True) for one in each]
     return tuple((one, dam) for one, all_of_it in zip(each, dams, strict=True) for dam in shapely.get_parts(all_of_it)
                  if shapely.intersects(dam, one.area))
 
 
+@lru_cache(maxsize=64)
 @remembered
-def resin_above(inlay: Inlay, surface: Surface, out: float) -> dict[str, float]:
+def resin_above(inlay: Inlay, surface: Surface, out: float) -> Mapping[str, float]:
     """Volume of resin above the surface of each colour, mm3: level inside its dams; where it is thickened, as high as
     `overfill` over its pocket and, where no other is, where it slopes down round that."""
     found = dict.fromkeys((colour for colour, _ in inlay.regions), 0.0)
@@ -237,8 +245,8 @@ def resin_above(inlay: Inlay, surface: Surface, out: float) -> dict[str, float]:
 def thickened(inlay: Inlay, out: float) -> tuple[str, ...]:
     """The colours that lie so near another that no dam round each can stand: their resin must stay where it is put."""
     dams = _each_dam(inlay, out)
-    near = {id(one) for (a, dam), (b, other) in itertools.combinations(dams, 2)
-            if a is not b and shapely.dwithin(dam, other, RIM - _SAME) for one in (a, b)}
+    near = {id(dams[k][0]) for i, j in pairs_within([dam for _, dam in dams], RIM - _SAME)
+            if dams[i][0] is not dams[j][0] for k in (i, j)}
     return tuple(dict.fromkeys(one.regions[0][0] for one, _ in dams if id(one) in near))
 
 

@@ -22,6 +22,7 @@ Regions: TypeAlias = Sequence[tuple[str, Shape]]
 
 TOUCHING = 0.05
 """Colours nearer than this count as touching, mm: no wood worth the name stands in so thin a wall."""
+_SLACK = 1e-6  # of the boxes round them, mm
 EXACT_UP_TO = 9
 """Up to so many colours the fewest stages are found by trying; above it one colour after another is placed."""
 
@@ -55,8 +56,19 @@ def _touches(regions: Regions) -> tuple[Touch, ...]:
 
 def pairs_within(shapes: Sequence[Shape], far: float) -> list[tuple[int, int]]:
     """Which of some shapes lie so near to each other, mm: numbers of pairs, in order."""
-    found = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=far) if shapes[1:] else ()
-    return sorted((i, j) for i, j in zip(*(some.tolist() for some in found), strict=True) if i < j)
+    if not shapes[1:]:
+        return []
+    every = np.asarray(shapes, dtype=object)
+    boxes = shapely.box(*(shapely.bounds(every) + (far + _SLACK) * np.array([-1.0, -1.0, 1.0, 1.0])).T)
+    found = shapely.STRtree(every).query(boxes)
+    pairs = found[:, found[0] < found[1]].T
+    pairs = pairs[np.lexsort(pairs.T[::-1])]
+    # a pair takes as long as the smaller of the two is large: the larger one is made ready, once for all its pairs
+    large, small = np.take_along_axis(pairs, np.argsort(-shapely.get_num_coordinates(every)[pairs], kind="stable"), 1).T
+    shapely.prepare(every)
+    near = pairs[shapely.dwithin(every[large], every[small], far)]
+    shapely.destroy_prepared(every)
+    return [(i, j) for i, j in near.tolist()]
 
 
 def proposed_stages(

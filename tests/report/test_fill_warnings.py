@@ -1,5 +1,6 @@
 """What the report warns of and notes about fills: just past each limit, and not just within it."""
 
+import itertools
 import re
 from types import SimpleNamespace
 
@@ -85,6 +86,19 @@ def test_low_contrasts_of_many_colours_are_one_note_the_lowest_first():
     told = [float(ratio) for ratio in re.findall(r"\(([\d.]+):1\)", finding.got)]
     assert told == sorted(round(row["ratio"], 2) for row in low)[:4]
     assert finding.got.endswith(f"(and {len(low) - 4} pairs more)")
+
+
+def test_colours_are_held_against_those_near_them_alone(monkeypatch):
+    """Squares of twenty colours in a row, 3 mm and 1 mm apart in turn: of 190 pairs ten lie within 2 mm."""
+    asked, dwithin = [], shapely.dwithin
+    monkeypatch.setattr(shapely, "dwithin", lambda a, b, far: (asked.append(len(a)), dwithin(a, b, far))[1])
+    regions = tuple((f"#{10 * k:02x}0000", shapely.box(x, 0, x + 1, 1))
+                    for k, x in enumerate(itertools.accumulate([0, *[2, 4] * 9, 2])))
+    planned = SimpleNamespace(asked=SimpleNamespace(wood=(None, None), unchosen=()), clamping=SimpleNamespace(
+        inlays=[SimpleNamespace(fill="resin", regions=regions)]))
+    assert [(row["colour"], row["against"]) for row in contrast_rows(planned)] == [
+        (one, other) for (one, _), (other, _) in itertools.pairwise(regions)][::2]
+    assert asked == [10], "only pairs whose boxes lie so near"
 
 
 @pytest.mark.parametrize(("apart", "found"), [(0.0, ["low-contrast"]), (0.05, ["low-contrast"]), (1.0, [])])

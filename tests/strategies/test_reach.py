@@ -35,6 +35,7 @@ from pathgen.strategies.reach import (
     Others,
     Reach,
     SetReach,
+    _inside,
     _opened,
     lengths,
     usual_sets,
@@ -123,6 +124,17 @@ def test_colours_that_touch_are_opened_together() -> None:
     (closed,) = table.together[1].details
     assert closed.length == pytest.approx(3.0, abs=0.2)
     assert closed.width == pytest.approx(0.6, abs=0.02)
+
+
+def test_what_the_finest_flat_end_leaves_closed_of_a_colour_is_found_once(monkeypatch) -> None:
+    """It is what all of them leave: two colours, two cutters, and four times it is asked what is closed of a colour."""
+    colours = [("#204060", box(0, 0, 10, 6)), ("#f0e6d0", box(10, 0, 13, 6))]
+    asked: list[object] = []
+    monkeypatch.setattr("pathgen.strategies.reach._inside", lambda left, shape: (asked.append(shape), _inside(
+        left, shape))[1])
+    table = reach(colours, [flat_end(2.0), flat_end(1.0)], depth=1.0, surface=BOARD)
+    assert len(asked) == 4
+    assert [one.reachable_area for one in table.together] == [one.reachable_area for one in table.cutters[1::2]]
 
 
 def test_a_small_colour_that_the_v_opens_is_told_so_beside_a_large_one() -> None:

@@ -18,7 +18,7 @@ from pathgen.base.units import parse_length
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.instructions import before_start
 from pathgen.report.fill_findings import edge_to_edge, overfill_warnings
-from pathgen.report.filling import amounts
+from pathgen.report.filling import amounts, too_near
 from pathgen.report.filltext import batch_cells
 from pathgen.report.pictures.shaded import shaded_board
 from pathgen.report.text import finding_lines
@@ -240,6 +240,31 @@ def test_each_colour_of_a_pour_has_dams_of_its_own():
                                     ("#ffffff", shapely.union(one, other))))
     found = resin_above(apart, level, 2.0)
     assert found == pytest.approx({"#000000": 0.4 * round_one, "#ffffff": 0.4 * (round_one + round_other)}, rel=1e-3)
+
+
+def test_dams_of_many_colours_are_found_once(monkeypatch):
+    """However often resin, dams and colours too near are asked for: round each colour, and again where they would
+    meet; and where two are too near only of those that are told."""
+    level = Surface(thickness=5.0, radius_nut=np.inf, radius_end=np.inf, length=200.0)
+    inlay = Inlay(name="i", depth=1.5, overfill=0.4, dam=2.0, regions=tuple(
+        (f"#0000{k:02x}", shapely.box(3 * k, 0, 3 * k + 2, 10)) for k in range(12)))
+    asked, found = [], fill.dam_round
+    monkeypatch.setattr(fill, "dam_round", lambda one, out, **each: (asked.append(one), found(one, out, **each))[1])
+    planned = SimpleNamespace(asked=SimpleNamespace(resins=[Resin(dam=2.0)]))
+    lines = []
+    line = shapely.shortest_line
+    monkeypatch.setattr(shapely, "shortest_line", lambda a, b: (lines.append(a), line(a, b))[1])
+    for _ in range(3):
+        near = too_near.__wrapped__(planned, inlay, inlay.regions)
+        assert len(fill.thickened(inlay, 2.0)) == len(resin_above(inlay, level, 2.0)) == 12
+        fill.lies_over(inlay)
+    assert resin_above(inlay, level, 2.0) is resin_above(inlay, level, 2.0)
+    assert len(asked) == 2 * 12
+    # dams of 2 mm: 1 mm apart meet, and 4 mm apart
+    assert [one.apart for one in near] == [1.0] * 11 + [4.0] * 10
+    assert not lines
+    assert near[0].at == pytest.approx((2.5, near[0].at[1]))
+    assert len(lines) == 2
 
 
 @pytest.mark.parametrize("apart", [0.0, 1.0, 6.9, 7.1])

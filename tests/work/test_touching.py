@@ -22,6 +22,27 @@ def test_pairs_within_are_those_of_all_pairs_that_lie_so_near(corners, far):
                                          if shapely.distance(shapes[i], shapes[j]) <= far]
 
 
+def test_of_shapes_near_each_other_the_one_with_more_corners_is_made_ready_and_each_pair_asked_once(monkeypatch):
+    """A ring of 1024 corners, small squares in it and beside it, and one far away: time goes with the small ones."""
+    disc = shapely.Point(0, 0).buffer(20, quad_segs=128)
+    ring = disc.difference(disc.buffer(-1, quad_segs=128))
+    at = [*itertools.product((-6, 0, 6), repeat=2), (19.5, 0), (90, 0)]
+    squares = [box(x, y, x + 1, y + 1) for x, y in at]
+    asked, dwithin = [], shapely.dwithin
+
+    def noted(a, b, far):
+        asked.extend(zip(shapely.is_prepared(a), shapely.get_num_coordinates(a), shapely.get_num_coordinates(b),
+                         strict=True))
+        return dwithin(a, b, far)
+
+    monkeypatch.setattr(shapely, "dwithin", noted)
+    shapes = [*squares[:5], ring, *squares[5:]]
+    assert pairs_within(shapes, 0.5) == [(5, 10)]
+    assert len(asked) == 10
+    assert all(ready and large > 1000 and small == 5 for ready, large, small in asked)
+    assert not shapely.is_prepared(shapes).any(), "or what is asked of them later would be found in another way"
+
+
 def test_shared_edge_of_squares():
     found = touches([(RED, box(0, 0, 10, 10)), (GREEN, box(10, 4, 20, 30)), (BLUE, box(40, 0, 50, 10))])
     assert [t.colours for t in found] == [(RED, GREEN)]
