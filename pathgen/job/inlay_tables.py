@@ -42,7 +42,8 @@ def colour(value: Any, place: Place) -> str:
     meant = written if isinstance(written, Colour) else parse_colour(f"#{text}")
     raise place.refuse(f"{shown(value)} given", allowed='a colour like "#2f6f4f" or "red"',
                        remedy=f'write "{meant.hex}"' if isinstance(meant, Colour) else
-                       "pathgen show names those of a drawing where no colours are given")
+                       "pathgen show names those of a drawing where no colours are given"
+                       if "wood_colour" not in place.where else "")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,7 +83,7 @@ class PlaceTable:
             raise JobError(f"{where} place", f"{' and '.join(ways) or 'neither at, between nor at_frets'} given",
                            allowed="one of at, between and at_frets", remedy="say where the drawing goes, one way"
                            if ways else "write at, where its centre goes: to turn, mirror or size it; "
-                           "or leave place out, and its page's lower left corner lies at X 0, Y 0, as drawn")
+                           "or leave place out: it then lies as it is on its page")
         if self.at is None and self.centre == "page":
             raise JobError(f"{where} place centre", f'"page", and {ways[0]} centres what is drawn on it',
                            allowed='"page" with at', remedy="leave centre out, or write at")

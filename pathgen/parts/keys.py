@@ -329,7 +329,8 @@ def list_of(reader: Reader, *, least: int = 0, most: int = 1000, names: Sequence
             comma = isinstance(value, list) and len(value) > most and all(_is_number(v) and v == int(v) for v in value)
             raise place.refuse(f"{shown(value)} given", allowed=wanted,
                                remedy="write a decimal point where a comma stands for one" if comma else
-                               "" if isinstance(value, list) or least > 1 else "put [ ] round it")
+                               "" if isinstance(value, list) or least > 1 else
+                               "put [ ] round it" if value not in ("none", 0, False) else "write []")
         inside = names or map(str, itertools.count(1))
         found, mistakes = [], Mistakes()
         for item, name in zip(value, inside, strict=False):

@@ -31,8 +31,8 @@ from pathgen.work.fill import (
     PAST,
     RIM,
     Amount,
+    dams_of,
     left_by_edge,
-    lies_over,
     stands_at_most,
 )
 from pathgen.work.fill_words import dammed
@@ -184,9 +184,10 @@ def _run_together(where: str, got: str, allowed: str, pairs: Sequence[tuple[str,
     these = list(dict.fromkeys(itertools.chain(*pairs)))
     of = f" of {joined(these) if len(these) <= _TOLD else 'these'}" if len(these) < every else ""
     return Finding(
-        code="colours-near", severity="note", where=where, got=f"{got}: level resin of both would run together there",
-        allowed=allowed, remedy=f"{first}thicken the resin{of} so that it stays where it is put, or write an [[inlay]] "
-                                f"for each{' of them' if of else ''}: one is then cut level before the next is opened")
+        code="colours-near", severity="note", where=where, allowed=allowed,
+        got=f"{got}: no rims stand between, and level resin of both runs together",
+        remedy=f"{first}thicken the resin{of} so that it stays where it is put, or write an [[inlay]] for "
+               f"each{' of them' if of else ''}: one is then cut level before the next is opened")
 
 
 def overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
@@ -220,10 +221,11 @@ def _pour_warnings(inlay: Inlay, one: Amount, limit: float | None) -> Iterator[F
 
 def _dam_off_blank(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
     """A dam that would stand in the air beside the blank; its resin is counted as if it did not."""
-    x0, y0, x1, y1 = lies_over(inlay).bounds
+    dams = [] if inlay.dam is None else [one.inside for one in dams_of(inlay, clamping.surface, inlay.dam)]
+    x0, y0, x1, y1 = shapely.total_bounds([*dams, inlay.area])
     left, low, right, high = clamping.stock.bounds
     past = max(left - x0, low - y0, x1 - right, y1 - high)
-    if dammed(inlay) and past > 0.005:
+    if dams and past > 0.005:
         yield Finding(
             code="dam-off-blank", severity="note", where=f"{inlay.name} dam",
             got=f"the dam, {inlay.dam:g} mm round the drawing, goes up to {past:.2f} mm past the edge of the blank",
@@ -328,7 +330,8 @@ def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
         yield Finding(
             code="second-cut-in-part", severity="note", where="[resurface] area", allowed="",
             got=f"the second cut goes {format_length(surfacing.blend, clamping.units)} round each drawing and "
-            "over all that is inside a dam, on the lines of the first",
+            f"{'over all that is inside a dam, ' * any(dammed(inlay) for inlay in clamping.inlays)}on the lines of "
+                "the first",
             remedy="see that no fill lies further out, or scrape it off first, and sand what it leaves")
     if clamping.setup.z_zero == "stock-top" and any(
             refits(clamping, step) and surfaced_before(clamping, step) for step in clamping.steps):

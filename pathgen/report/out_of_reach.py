@@ -110,7 +110,7 @@ def _told(clamping: Clamping, inlay: Inlay, closed: Sequence[_Closed], cutters: 
     # it fits, and would have to go straight down
     room = max(detail.width, detail.largest)
     blind = any(not c.plunges and (_ROUND if c.shape == "v" else c.diameter) <= room for c in own)
-    narrowest = min(_needed(each, piece=inlay.fill == "piece") for each in closed)
+    narrowest = min(detail.largest, *(_needed(each, piece=inlay.fill == "piece") for each in closed))
     lies = "in a corner" if detail.is_corner else f"{detail.width:.2f} mm wide there"
     return Finding(
         code=MUCH_CLOSED if one.warned else "detail-out-of-reach", severity="warn" if one.warned else "note",

@@ -39,7 +39,7 @@ def to_fill(inlay: Inlay, work: Clamping) -> list[str]:
             f"the pieces in, pressed down to the floor: {_pieces_stand(inlay, work)}. Wipe off the glue that is "
             "squeezed out. Keep the zero place clean.",
             stay_on.format("the glue sets") if before is None else
-            f"Leave the machine switched on, or note X 0, Y 0, as after {before.name}.",
+            f"Leave the machine switched on, or note X 0, Y 0, as after {_filled_after(before, work)}.",
         ]
     stands = format_length(inlay.overfill, work.units)
     too_high = stands_at_most(inlay, work.surface, work.board.outline) > inlay.overfill + 1e-6
@@ -48,8 +48,8 @@ def to_fill(inlay: Inlay, work: Clamping) -> list[str]:
     pour = f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, " \
            f"and nowhere more than {stands} above the surface beside it.{neither} Keep the zero place clean."
     if before is not None:
-        return [f"Stop here for the fill, and do all as it is told after {before.name}: the work stays clamped, the "
-                "machine on or its X 0, Y 0 noted; clean the pockets, coat them thinly, draw the bubbles.",
+        return [f"Stop here for the fill, and do all as it is told after {_filled_after(before, work)}: the work stays "
+                "clamped, the machine on or its X 0, Y 0 noted; clean the pockets, coat them thinly, draw the bubbles.",
                 _pour_deep(inlay, work), pour]
     return [
         "Stop here for the fill. Leave the work clamped, held over its whole face. Brush and vacuum the pockets "
@@ -66,6 +66,11 @@ def _before(inlay: Inlay, work: Clamping) -> Inlay | None:
     same = (one for one in work.inlays if one.fill == inlay.fill and not work.levelled_before(one))
     first = next(same, inlay)
     return None if work.shared or first is inlay else first
+
+
+def _filled_after(inlay: Inlay, work: Clamping) -> str:
+    """The program after which an inlay is filled."""
+    return f"program {max(step.number for step in work.steps if step.operation.opens is inlay)}"
 
 
 def before_second_cut(inlay: Inlay, work: Clamping, near: float) -> list[str]:

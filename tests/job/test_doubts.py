@@ -418,6 +418,8 @@ def test_what_is_drawn_see_through_is_said_to_be_cut_as_full_colour(tmp_path, ar
     ('<circle cx="12" cy="15" r="5" {}/>', None), ('<path d="M9 15h3v3h-3z" {}/>', None),
     ('<path d="M9 15a3 3 0 1 0 6 0" {}/>', None), ('<path d="M9 15h0.001z" stroke-linecap="round" {}/>', None),
     ('<circle cx="12" cy="15" r="3" style="fill:#2f6f4f" {}/>', None),
+    ('<path d="M9 15c0 0 0 0 0 0" stroke-linecap="round" {}/>', None),  # a dot, and a line to and fro: nothing is round
+    ('<path d="M9 15C11 15 13 15 15 15C13 15 11 15 9 15" {}/>', None),
 ])
 def test_a_line_wider_than_the_circle_it_goes_round_is_told(tmp_path, art, more):
     """Of a circle four renderers show a hole in its middle (Skia, resvg, cairo, pdfium's), of an ellipse resvg none."""

@@ -29,6 +29,8 @@ _HALF, _MUCH, _SOME = 0.5, 0.1, 0.005  # of a colour; of what is cut that is pal
 _WITHIN = 0.95  # of what lies on another inlay: details lie on it whole, or nearly (no source)
 _ALL = 0.98  # of a colour: less is left of it than a line round what lies within (no source)
 _FLAT = 1e-6  # units of the drawing, squared: what a straight line encloses by rounding
+_HALFWAY = np.array([1.0, 3.0, 3.0, 1.0]) / 8.0  # of a curve: the weights of its points
+_ROUND = 1.6  # of the least distance from the middle: the most of what is round
 _NARROWER = 0.95  # of a line's width: a hole of a wider shape would hardly be seen
 _BACK = 1e-3  # of a line's width: so near to its start a line is back there
 _ON_EDGE = 0.002  # mm: so near to the furthest a colour reaches it
@@ -79,12 +81,16 @@ def _wider_than_round(art: Artwork) -> Iterator[Doubt]:
 
 
 def _is_round_within(curves: Curves, size: float) -> bool:
-    """Whether a closed line, or one back at its start, has no straight piece of any length and lies within a square."""
+    """Whether a closed line, or one back at its start, is round, about the same from its middle all round, has no
+    straight piece of any length, and lies within a square."""
     for points, straight in zip(np.split(curves.points, curves.first[1:]), np.split(curves.straight, curves.first[1:]),
                                 strict=True):
         long = np.hypot(*(points[:, 3] - points[:, 0]).T) > _BACK * size
         back = np.hypot(*(points[-1, 3] - points[0, 0])) < _BACK * size
-        if back and not straight.all() and not np.any(straight & long) and np.ptp(points, axis=(0, 1)).max() < size:
+        on = np.concatenate([points[:, 3], np.tensordot(points, _HALFWAY, axes=(1, 0))])
+        out = np.hypot(*(on - (on.min(axis=0) + on.max(axis=0)) / 2).T)
+        if back and not straight.all() and not np.any(straight & long) and 0 < out.max() < _ROUND * out.min() \
+                and np.ptp(points, axis=(0, 1)).max() < size:
             return True
     return False
 

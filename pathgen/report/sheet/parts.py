@@ -69,7 +69,7 @@ def machine_time(report: dict[str, Any], words: Callable[[float], str]) -> str:
     every = words(report["minutes"])
     left = report.get("minutes_left")
     time = every if left is None else f"{words(left) if left else 'none'} for what is left, of {every}"
-    return f"{time}, without changing cutters and without curing"
+    return f"{time}, without trying them in the air, changing cutters and curing"
 
 
 def feed(speed: float, units: str) -> str:
