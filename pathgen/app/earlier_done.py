@@ -262,7 +262,10 @@ def _run_as_now(was: _Cut, run: Run) -> bool:
 
 
 def _left_alike(changed: Sequence[str], cut: Mapping[str, _Cut], runs: Mapping[str, Run]) -> bool:
-    """Whether all that is still to be cut finds the wood as if those `changed` had been run as they are now."""
+    """Whether all that is still to be cut finds the wood as if those `changed` had been run as they are now; never of
+    pockets that pieces are fitted into, whose walls count to less than the points looked at lie apart."""
+    if any((inlay := runs[file].step.operation.opens) is not None and inlay.fill == "piece" for file in changed):
+        return False
     clampings = dict.fromkeys(runs[file].clamping for file in changed)
     return all(left_alike(clamping, {
         runs[file].step: Ran(text=was.text or runs[file].text, moved=was.moved, now=runs[file].text,

@@ -4,10 +4,12 @@ import base64
 import json
 import re
 import zlib
+from types import SimpleNamespace
 
 import pytest
 
 import pathgen
+from pathgen.app import earlier_done
 from pathgen.app.cli import main
 from pathgen.app.earlier import compared
 from pathgen.app.folders import RECORD
@@ -300,3 +302,11 @@ def test_a_copy_without_the_hidden_record_is_known_for_what_it_is(tmp_path, caps
     assert re.search(r"holds 01-\S+\.nc, 02-\S+\.nc, 03-\S+\.nc, report\.json and 2 more, but no \.pathgen\.json: by "
                      "that a build knows what it wrote: if this is a copy of what a build wrote, copy that hidden file "
                      "too; or name another folder, which does not know where marks were", said)
+
+
+@pytest.mark.parametrize(("fill", "alike"), [("resin", True), ("piece", False)])
+def test_pockets_that_pieces_fit_are_never_passed_by_what_is_left_of_the_wood(monkeypatch, fill, alike):
+    monkeypatch.setattr(earlier_done, "left_alike", lambda clamping, ran: True)
+    opens = SimpleNamespace(fill=fill)
+    run = SimpleNamespace(step=SimpleNamespace(operation=SimpleNamespace(opens=opens)), clamping=None)
+    assert earlier_done._left_alike(["02-pocket.nc"], {}, {"02-pocket.nc": run}) == alike
