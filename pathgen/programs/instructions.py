@@ -185,7 +185,7 @@ def _laid(clamping: Clamping, step: Step, start: Start) -> list[str]:
         why.append(f"nothing else holds the {clamping.board.names.part} once its outline is cut, and the cutter would "
                    "throw it; clamps hold the waste alone")
     how = clamping.board.names.hold or step.operation.hold
-    if why:
+    if why and not clamping.board.names.hold:
         how += f", over its whole face, by double-sided tape or vacuum: {'; and '.join(why)}"
     held = [f"{how}." if clamping.setup.no_clamps else f"{how}; keep clamps out of the cutter's way."]
     if _edges_are_found(clamping):
