@@ -64,7 +64,8 @@ def _point(clamping: Clamping, step: Step, *, refit: bool) -> list[str]:
     first = next(one for one in clamping.steps if tried(one))
     if first is step or step.cutter.shape != "v":
         return point_words(step.cutter, clamping.units)
-    return [f"If its trial before program {first.number} asked for it, set Z as much lower again."] if refit else []
+    return [f"If its trial before program {first.number} asked for it, set Z as much lower again: where Z is "
+            "checked, it then shows as much less than is said."] if refit else []
 
 
 _FLAT, _TRIED = {"mm": 0.2, "in": 0.008 * INCH}, {"mm": 0.5, "in": 0.02 * INCH}
