@@ -26,7 +26,7 @@ ASKED = (
     (r"through a loupe", "a loupe"),
     (r"Brush and vacuum the pockets", "a brush, a vacuum"),
     (r"[Tt]hicken", "a thickener that the resin's maker allows"),
-    (r"then glue the pieces in", "glue"),
+    (r"then glue the pieces in|Glue the (?:dots|binding)", "glue"),
     (r"Measure the highest point of the ((?:cured )?\w+)", "a depth gauge for how high {0} stands"),
     (r"with a (?:knife or a )?fine saw|a knife or a fine saw", "a fine saw"),
     (r"with a hard (flat block|block of its radius)", "a hard {0}, and abrasive paper"),
