@@ -407,7 +407,7 @@ def test_a_zero_that_does_not_come_right_once_the_work_moved_is_looked_for_at_th
     assert "300 mm/min down to each mark" in hover
     assert all(words in hover for words in (", and as long as you look", "nothing is cut"))
     assert not any(words in hover for words in ("Check Z 0", "1200 mm/min", " cutting, ", 'href="#by-hand"'))
-    assert all(words in cut for words in ("Check Z 0, spindle off", 'Run it in the air: <a href="#by-hand">'))
+    assert all(words in cut for words in ("Check Z 0, spindle off", 'Run it in the air, as under <a href="#by-hand">'))
     assert f"Still further off with Z 0 set again: {MISREAD}." in files["report.txt"]
     assert "the blank is so much thicker or thinner" not in files["setup.html"]
     assert not any(line.startswith("Program 1: ") for line in files["report.txt"].splitlines())

@@ -110,7 +110,7 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
         return None
     if not words:
         return chapter("moved", "Why the work must not move", *cost, class_="screen")
-    return chapter("moved", "Why the work must not move" if cost else "If the work moves",
+    return chapter("moved", "If the work moves",
                    e("div", *cost, class_="screen") if cost else None,
                    *(e("p", line) for line in words), *(_measuring(marks, units) if marks else []))
 
