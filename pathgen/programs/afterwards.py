@@ -63,18 +63,24 @@ def after_the_last(clamping: Clamping) -> str:
 def off_the_machine(clamping: Clamping) -> list[str]:
     """What is left to do by hand when the last program has ended (common practice), of a part that is finished then."""
     surfacing, slots, units = clamping.surfacing, clamping.feature(Slot), clamping.units
-    if clamping.kind or surfacing is None:
+    if clamping.kind:
         return []
+    part, block = clamping.board.names.part, "flat block" if clamping.board.surface.is_flat else "block of its radius"
+    dots = ["Glue the dots into their pockets, let the glue set fully, and level them with the wood with a hard "
+            f"{block}; wear a mask, the dust of shell and bone is harmful."] \
+        if any(inlay.dots is not None and inlay.fill == "none" for inlay in clamping.inlays) else []
+    if surfacing is None:
+        return dots
     filled = [inlay for inlay in clamping.inlays if inlay.fill != "none"]
     resin = any(inlay.fill == "resin" for inlay in filled)
-    part, lines = surfacing.part, []
+    lines = []
     edge = shapely.line_interpolate_point(clamping.board.outline.exterior, _ROUND, normalized=True)
     beside = float(shapely.distance(clamping.board.finished.exterior, edge).max())  # what is glued on is as thick
     if beside > _NARROWER:
         lines.append(f"Glue the binding onto the long edges: the {part} is {fine_length(beside, units)} narrower on "
                      "each side for it. Side dots go into it.")
+    lines += dots
     if surfacing.scallop:
-        block = "flat block" if clamping.board.surface.is_flat else "block of its radius"
         high = format_length(surfacing.scallop, units, decimals={"mm": 4, "in": 5}[units])
         what = "the fill" if resin else "shell and bone"
         dust = f", the dust of {what} is harmful too" if filled else ""

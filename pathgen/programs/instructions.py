@@ -64,7 +64,8 @@ def _point(clamping: Clamping, step: Step, *, refit: bool) -> list[str]:
     first = next(one for one in clamping.steps if tried(one))
     if first is step or step.cutter.shape != "v":
         return point_words(step.cutter, clamping.units)
-    return [f"If its trial before program {first.number} asked for it, set Z as much lower again."] if refit else []
+    return [f"If its trial before program {first.number} asked for it, set Z as much lower again: where Z is "
+            "checked, it then shows as much less than is said."] if refit else []
 
 
 _FLAT, _TRIED = {"mm": 0.2, "in": 0.008 * INCH}, {"mm": 0.5, "in": 0.02 * INCH}
@@ -185,7 +186,7 @@ def _laid(clamping: Clamping, step: Step, start: Start) -> list[str]:
         why.append(f"nothing else holds the {clamping.board.names.part} once its outline is cut, and the cutter would "
                    "throw it; clamps hold the waste alone")
     how = clamping.board.names.hold or step.operation.hold
-    if why:
+    if why and not clamping.board.names.hold:
         how += f", over its whole face, by double-sided tape or vacuum: {'; and '.join(why)}"
     held = [f"{how}." if clamping.setup.no_clamps else f"{how}; keep clamps out of the cutter's way."]
     if _edges_are_found(clamping):

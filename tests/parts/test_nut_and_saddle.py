@@ -197,6 +197,15 @@ def test_the_sheet_says_how_so_small_a_plate_is_held_and_what_its_dust_does(tmp_
         assert board_words(clamping).startswith(f"{high} mm high, ")
 
 
+def test_a_plate_that_is_stuck_down_already_is_held_by_no_other_tape_where_it_has_no_tabs(tmp_path):
+    """The spare board under it is clamped; the plate on it is stuck down by its whole face, tabs or none."""
+    job = dotted_job(tmp_path, ("height = 9.0", "tabs = 0\nheight = 9.0"))
+    clamping = nut_and_saddle_clampings(job)[0]
+    said = before_start(clamping, clamping.steps[0])
+    assert "Clamp the spare board, not the plate; keep clamps out of the cutter's way." in said
+    assert sum("double-sided tape" in line for line in said) == 1
+
+
 def test_sheet_and_program_say_how_the_marked_face_is_set_in_and_what_is_filed_off(tmp_path):
     job = dotted_job(tmp_path)
     for clamping, face, past in zip(nut_and_saddle_clampings(job), ("toward the bridge", "away from the nut"),

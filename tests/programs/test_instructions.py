@@ -307,7 +307,8 @@ def test_what_is_the_same_before_each_pour_and_of_a_v_is_told_in_full_once(tmp_p
     said, later = (before_start(clamping, step, planned.starts[step.order - 1]) for step in (first, second))
     trial, check = (next(k for k, line in enumerate(said) if words in line) for words in ("sharp point", "Check Z 0"))
     assert trial < check  # what is set after Z 0 is checked nobody checks
-    assert f"If its trial before program {first.number} asked for it, set Z as much lower again." in later
+    assert f"If its trial before program {first.number} asked for it, set Z as much lower again: where Z is " \
+           "checked, it then shows as much less than is said." in later  # else the check asks to undo it
     assert not any("sharp point" in line for line in later)
     whole, short = (afterwards(clamping, step) for step in (first, second))
     assert any("Brush a thin coat" in line for line in whole)
@@ -406,7 +407,7 @@ def test_a_zero_that_does_not_come_right_once_the_work_moved_is_looked_for_at_th
     assert "300 mm/min down to each mark" in hover
     assert all(words in hover for words in (", and as long as you look", "nothing is cut"))
     assert not any(words in hover for words in ("Check Z 0", "1200 mm/min", " cutting, ", 'href="#by-hand"'))
-    assert all(words in cut for words in ("Check Z 0, spindle off", 'Run it in the air: <a href="#by-hand">'))
+    assert all(words in cut for words in ("Check Z 0, spindle off", 'Run it in the air, as under <a href="#by-hand">'))
     assert f"Still further off with Z 0 set again: {MISREAD}." in files["report.txt"]
     assert "the blank is so much thicker or thinner" not in files["setup.html"]
     assert not any(line.startswith("Program 1: ") for line in files["report.txt"].splitlines())

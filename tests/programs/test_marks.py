@@ -111,6 +111,13 @@ def test_what_is_said_to_be_left_standing_no_program_cuts(marked):
     assert not any(free.intersects(cut) for cut in opened_at_the_top(marked))
 
 
+def test_what_is_printed_of_the_marks_stands_under_a_head_that_is_true_of_it(marked):
+    """What a shift costs a second cut is for the screen alone."""
+    page = Page(marked.files(shaded=False)["setup.html"])
+    assert "If the work moves" in [text for tag, _, text, _ in page.elements if tag == "h2"]
+    assert any(text.startswith("If the work lies ") for *_, text, _ in page.elements)
+
+
 def test_a_head_says_the_time_that_the_sheet_says(marked):
     """It said about 1 min of a program of 7 s."""
     page = Page(marked.files(shaded=False)["setup.html"])
@@ -271,7 +278,7 @@ def test_how_marks_are_measured_is_told_where_nothing_is_filled_too(tmp_path):
             assert "For Z set Z 0 for that cutter on the bed" in text
             assert ("they now are at: mark 1 at" in text) == (text is files[name])
     assert "How to measure the marks" in fresh["setup.html"]
-    assert "Why the work must not move" not in fresh["setup.html"]
+    assert "If the work lies" not in fresh["setup.html"]  # there is no second cut
     assert "From program 3 on the work is taken to lie" in files["setup.html"]
     (note,) = (f for f in moved.report["checks"]["findings"] if f["code"] == "work-moved")
     assert "second cut" not in note["remedy"]

@@ -184,10 +184,12 @@ def test_over_the_raw_top_every_later_program_must_show_what_the_first_did(tmp_p
         assert words.startswith("Check Z 0 as before program 1: at X ")
         assert "must show what it did then, within 0.02 mm (Z 8.1 mm where the blank is as thick as the job says; " \
                "what it was off by then comes from the blank, not from Z 0)." in words
-        assert words.endswith("Set Z 0 again until it shows that.")
+        assert words.endswith("Set Z 0 again until it shows what it did before program 1.")
     top = words_of(tmp_path, changes={"[stock]": CLAMP.replace("[setup]", '[setup]\nz_zero = "stock-top"')})
     assert "Z 0.1 mm where the top is as high as where Z 0 was set. Then" in top[1][1]
-    (page,) = (built(tmp_path, resolution=0.5).files(shaded=False)[name] for name in ("setup.html",))
+    files = built(tmp_path, resolution=0.5).files(shaded=False)
+    page, text = (" ".join(files[name].split()) for name in ("setup.html", "report.txt"))
+    assert text.count("Set Z 0 again until it shows what it did before program 1.") == 2  # with no line before it there
     assert page.count("what it was off by then comes from the blank, not from Z 0") == 2
 
 

@@ -9,6 +9,7 @@ from pathgen.job.pieces import piece_sheets
 from pathgen.report.sheet.by_hand import ASKED, by_hand
 from tests import small_board
 from tests.programs.test_instructions import plan_of
+from tests.programs.test_marks import AT, MARKS, PLACES, found
 from tests.whole.test_let_in_jobs import EXAMPLE
 
 V = small_board.cutter(name="v", shape="v", angle=60.0, diameter=6.0, speed=16000, feed=600.0, plunge=200.0,
@@ -25,8 +26,8 @@ def test_what_the_lists_ask_for_is_to_be_ready(tmp_path):
                           extra=V + '[marks]\ncutter = "flat"\n[outline]\ncutter = "flat"\ntabs = 2\n')
     planned = plan_of(clamping_of(pathgen.load_job(job)))
     full = asked(planned.clamping, planned.starts, ["a pointed cutter or a wiggler"])
-    things = ("a feeler or paper 0.1 mm thick", "a setter", "a caliper", "flat scrap for the trial of the v cutter",
-              "a spoilboard", "a loupe", "a pointed cutter for the marks", "a depth gauge for how high cured fill",
+    things = ("a feeler or paper 0.1 mm thick", "if the tip is not to touch the bed itself", "a caliper", "flat scrap for the trial of the v cutter",
+              "a spoilboard", "a loupe", "a pointed cutter for the marks", "a depth gauge for the height of cured fill",
               "double-sided tape for the whole face, or vacuum", "a thickener", "a fine saw",
               "a hard block of its radius")
     assert [thing for thing in things if thing not in full] == []
@@ -37,6 +38,21 @@ def test_what_the_lists_ask_for_is_to_be_ready(tmp_path):
     few = asked(plain.clamping, plain.starts)
     assert not any(word in few for word in ("loupe", "scrap", "depth gauge", "thickener", "saw", "tape for the whole"))
     assert "a caliper" in few
+
+
+def test_what_a_fill_needs_is_to_be_ready_while_a_pocket_that_is_done_may_not_be_filled(tmp_path):
+    """Of a pocket cut before the work moved the page says how to fill it, where that was not done."""
+    def moved(before):
+        extra = f"{MARKS}{AT}{found(*PLACES.tolist())}[moved]\nbefore = {before}\n"
+        return clamping_of(pathgen.load_job(small_board.job(tmp_path, extra=extra)))
+
+    steps = moved(2).steps
+    pocket, level = (next(s for s in steps if fact(s.operation)) for fact in (lambda o: o.opens, lambda o: o.levels))
+    for order, needed in ((pocket.order + 1, True), (level.order + 1, False)):
+        clamping = moved(order)
+        assert clamping.done(clamping.steps[pocket.order - 1])
+        things = asked(clamping).split("; ")
+        assert ["a brush, a vacuum" in things, "a thickener that the resin's maker allows" in things] == [needed] * 2
 
 
 def test_no_pattern_asks_for_what_nothing_says(tmp_path):

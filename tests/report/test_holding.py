@@ -13,6 +13,7 @@ from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.programs.afterwards import off_the_machine
 from pathgen.programs.instructions import cautions
 from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
+from pathgen.report.sheet.by_hand import by_hand
 from pathgen.report.sheet.page import legend_above
 from pathgen.report.sheet.programs import common_cautions
 from pathgen.work.clamping import Step
@@ -125,6 +126,25 @@ def test_the_page_says_what_comes_after_the_last_program(built):
     lines = off_the_machine(built.plan.clamping)
     assert [line.split()[0] for line in lines] == ["Sand", "Look", "Clear", "Try"]
     assert off_the_machine(replace(built.plan.clamping, kind="back")) == []
+
+
+@pytest.mark.parametrize(("surfaced", "first"), [(True, ["Glue", "Sand"]), (False, ["Glue"])])
+def test_dots_that_no_program_levels_are_glued_in_and_levelled_by_hand(tmp_path, surfaced, first):
+    """The key says of fill = "none": let in, and made level by hand."""
+    bare = {} if surfaced else {"thickness = 8.0": "thickness = 6.5",
+                                '[surface]\nfinish = "ball"\nscallop = 0.05\n': "", "overfill = 0.7": 'fill = "none"'}
+    dots = '[dots]\ndiameter = 4.0\nfrets = [1]\ndepth = 1.0\ncutters = ["flat"]\nfill = "{}"\n'
+
+    def clamping(fill):
+        return clamping_of(pathgen.load_job(small_board.job(tmp_path, changes=bare, extra=dots.format(fill))))
+
+    lines = off_the_machine(clamping("none"))
+    assert [line.split()[0] for line in lines][:2] == first
+    assert "Glue the dots into their pockets, let the glue set fully, and level them" in lines[0]
+    assert "a hard block of its radius" in by_hand(clamping("none"), [])
+    assert "glue" in by_hand(clamping("none"), []).split("; ")
+    if surfaced:
+        assert not any("dots" in line for line in off_the_machine(clamping("piece")))
 
 
 @pytest.mark.parametrize(("units", "scallop"), [

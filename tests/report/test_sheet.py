@@ -188,6 +188,11 @@ def test_markup_never_lets_text_through():
     assert as_html(node) == '<p class="&quot;&gt;<script&gt;">&lt;b&gt;a<i>&amp;</i></p>'
 
 
+def test_a_path_has_the_whole_width_of_paper_where_no_picture_of_the_wood_stands_beside_it():
+    columns = re.findall(r"\n *(\.shown[^ ]*) {[^}]*grid-template-columns: 3fr 2fr", STYLE)
+    assert columns == [".shown:has(img)"]
+
+
 def test_figures_of_tables_stay_with_their_unit_on_paper(built):
     """That no word is broken in the middle is looked at in a browser, `tests/browser/look.py`."""
     page = built.files(shaded=False)["setup.html"]

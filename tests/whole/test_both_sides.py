@@ -562,6 +562,21 @@ def test_turned_on_the_machine_the_zero_stays_on_the_bed(tmp_path):
     assert clamping.under.board.names.sides[0] == "treble"
 
 
+def test_the_joints_of_a_fanned_bound_board_are_turned_over_with_it(tmp_path):
+    """As in a mirror: the same X, Y with the other sign; at the nut and the end the sides lie at different X."""
+    bound = {"scale_length = 300.0": "scale_length = { bass = 304.0, treble = 298.0, straight_fret = 3 }",
+             "thickness = 6.5": "thickness = 6.5\nbinding = 1.5\nbound = true"}
+    clamping = clamping_of(load_job(job(tmp_path, changes={**SMALL, **bound}, extra=SIDES)))
+    top, back = dict(clamping.board.names.joints), dict(clamping.under.board.names.joints)
+    assert len(top) == 4
+    assert top["bass at the nut"][0] != pytest.approx(top["treble at the nut"][0], abs=0.05)
+    assert back == {name: (x, -y) for name, (x, y) in top.items()}
+    line = " ".join(before_start(clamping.under, clamping.under.steps[0]))
+    where = re.search(r"bass at the nut at X -?[\d.]+ mm, Y (-?[\d.]+) mm", line)[1]
+    assert float(where) == pytest.approx(-top["bass at the nut"][1], abs=0.01)
+    assert float(where) > 0
+
+
 @pytest.mark.in_every_run(0)
 def test_both_sides_fit_in_the_travel_together(tmp_path):
     """D: dowel holes of 6 mm before the nut, 13 mm, and the outline past the end, at 85.25 mm, by a cutter of 4 mm.

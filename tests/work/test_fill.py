@@ -428,7 +428,8 @@ def test_colours_whose_dams_would_meet_are_noted(tmp_path, apart, found):
         assert ("ake the dam off" in words, "level resin inside the dam" in words) == (dammed, dammed)
         assert ("thicken the resin: its colours lie too near each other" in words) == (not dammed)
     assert ("have tape, wax or clay ready" in page, "line round the fill is the dam" in page) == (dammed, dammed)
-    assert ("Have a thickener ready" in page) == (not dammed)
+    assert ("For inlay 1 thicken the resin" in page, "a syringe or spatula; " in page) == (not dammed, not dammed)
+    assert page.count("a thickener") == 1  # asked for once, under By hand
     inlay = result.report["inlays"][0]
     assert (inlay["thickened"] == []) == dammed
     # both heaped 0.7 mm high, 0.7 mm round each

@@ -41,6 +41,7 @@ class Back(Boxed):
         own = self.front.names
         return replace(
             own, part=f"back of the {own.part}", sides=own.sides and (own.sides[1], own.sides[0]), holds="", too="",
+            joints=tuple((name, (x, -y)) for name, (x, y) in own.joints),
             laid=(f"Take a blank whose faces are flat and parallel. Mark its {own.near.removesuffix(' end')} end on "
                   "both faces, and the face that will be the top.",
                   "Lay it with that face down, the back up, on a spoilboard that stays where it is until the last "

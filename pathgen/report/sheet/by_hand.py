@@ -19,15 +19,16 @@ ASKED = (
     (r"Stick the stock down flat over its whole face with double-sided tape", "double-sided tape for the whole face"),
     (r"Measure the (?:blank|cutter)|stock of .* thick: measure it", "a caliper"),
     (r"a straight pin in the spindle", "a straight pin for the spindle, to find edges"),
-    (r"on a setter", "a setter, a block of known height, if Z is not to be set on the bed itself"),
+    (r"on a setter", "a setter, a block of known height, if the tip is not to touch the bed itself"),
     (r"feeler or paper (.+?) thick", "a feeler or paper {0} thick"),
     (r"Try it on scrap", "flat scrap for the trial of the v cutter"),
     (r"pointed cutter", "a pointed cutter for the marks"),
     (r"through a loupe", "a loupe"),
     (r"Brush and vacuum the pockets", "a brush, a vacuum"),
     (r"[Tt]hicken", "a thickener that the resin's maker allows"),
-    (r"then glue the pieces in", "glue"),
-    (r"Measure the highest point of the ((?:cured )?\w+)", "a depth gauge for how high {0} stands"),
+    (r"with a syringe or spatula", "a syringe or spatula"),
+    (r"then glue the pieces in|Glue the (?:dots|binding)", "glue"),
+    (r"Measure the highest point of the ((?:cured )?\w+)", "a depth gauge for the height of {0}"),
     (r"with a (?:knife or a )?fine saw|a knife or a fine saw", "a fine saw"),
     (r"with a hard (flat block|block of its radius)", "a hard {0}, and abrasive paper"),
 )
@@ -35,9 +36,10 @@ ASKED = (
 
 
 def by_hand(clamping: Clamping, programs: Sequence[Program], more: Iterable[str] = ()) -> str:
-    """All that the lists of the programs still to be run, what comes after the last, and `more` lines ask for."""
+    """All that the lists of the programs still to be run, what may be left to do after one that is done or comes after
+    the last, and `more` lines ask for."""
     left = [p for p in programs if not clamping.done(p.step)]
-    lines = [line for p in left for line in (
-        *cautions(p.step), *before_start(clamping, p.step, p.start), *afterwards(clamping, p.step))]
-    text = "\n".join((*lines, *off_the_machine(clamping), *more))
+    lines = [line for p in left for line in (*cautions(p.step), *before_start(clamping, p.step, p.start))]
+    after = [line for p in programs for line in afterwards(clamping, p.step)]
+    text = "\n".join((*lines, *after, *off_the_machine(clamping), *more))
     return "; ".join(thing.format(*asked.groups()) for words, thing in ASKED if (asked := re.search(words, text)))

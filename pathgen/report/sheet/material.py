@@ -61,8 +61,7 @@ def _fill(inlays: Sequence[dict[str, Any]]) -> list[Element | None]:
     head = ["Colour", "For", "Pockets hold", "Needed", "Mix", "Weighs", "Parts"]
     keep = [k for k in range(len(head)) if k < 5 or any(row[k] for row in rows)]
     shared = any(inlay["batch"] for inlay in inlays)
-    thick = "".join(f"Have a thickener ready that the resin maker's sheet allows. For {inlay['name']} "
-                    f"{thicken_words(inlay)}. " for inlay in inlays if inlay["thickened"])
+    thick = "".join(f"For {inlay['name']} {thicken_words(inlay)}. " for inlay in inlays if inlay["thickened"])
     return [
         e("h3", "Fill"),
         scrolling(table([head[k] for k in keep], [[row[k] for k in keep] for row in rows]), "Fill by colour"),
@@ -110,7 +109,7 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
         return None
     if not words:
         return chapter("moved", "Why the work must not move", *cost, class_="screen")
-    return chapter("moved", "Why the work must not move" if cost else "If the work moves",
+    return chapter("moved", "If the work moves",
                    e("div", *cost, class_="screen") if cost else None,
                    *(e("p", line) for line in words), *(_measuring(marks, units) if marks else []))
 

@@ -114,7 +114,7 @@ def _in_the_air(step: Step) -> Element | None:
     """To try it before it cuts; what only hovers is no more than that."""
     if not step.operation.spins:
         return None
-    return e("li", "Run it in the air: ", e("a", TRIED, href="#by-hand"), ".")
+    return e("li", "Run it in the air, as under ", e("a", TRIED, href="#by-hand"), ".")
 
 
 def _figures(clamping: Clamping, program: Program) -> Element:

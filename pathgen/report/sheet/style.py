@@ -127,7 +127,7 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   article figure {{ margin: .2rem 0 0; padding: .2rem; }}
   a {{ text-decoration: none; }}
   .pair {{ grid-template-columns: 1fr 1fr; }}
-  .shown {{ display: grid; grid-template-columns: 3fr 2fr; gap: 0 1rem; align-items: start; }}
+  .shown:has(img) {{ display: grid; grid-template-columns: 3fr 2fr; gap: 0 1rem; align-items: start; }}
   .sized {{ display: block; word-spacing: 4mm; orphans: 1; widows: 1; }}
   .sized figure {{ display: inline-block; vertical-align: top; word-spacing: normal; }}
   article {{ border: 1px solid {RULE}; background: {PAPER}; }}
