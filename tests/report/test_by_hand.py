@@ -26,7 +26,8 @@ def test_what_the_lists_ask_for_is_to_be_ready(tmp_path):
                           extra=V + '[marks]\ncutter = "flat"\n[outline]\ncutter = "flat"\ntabs = 2\n')
     planned = plan_of(clamping_of(pathgen.load_job(job)))
     full = asked(planned.clamping, planned.starts, ["a pointed cutter or a wiggler"])
-    things = ("a feeler or paper 0.1 mm thick", "if the tip is not to touch the bed itself", "a caliper", "flat scrap for the trial of the v cutter",
+    things = ("a feeler or paper 0.1 mm thick", "if the tip is not to touch the bed itself", "a caliper",
+              "flat scrap for the trial of the v cutter",
               "a spoilboard", "a loupe", "a pointed cutter for the marks", "a depth gauge for the height of cured fill",
               "double-sided tape for the whole face, or vacuum", "a thickener", "a fine saw",
               "a hard block of its radius")
