@@ -118,7 +118,7 @@ def second_cut(*, marks=None, area="board", leave=0.0, cut=True, z_zero="bed", c
         places=np.array([[0, 0, 8], [0, 9, 8], [9, 0, 8], [9, 9, 8.0]])[:marks])
     return SimpleNamespace(
         moved=moved, begun=moved is not None, moved_from=3, moved_number=3, units="mm", shared=None,
-        surfacing=SimpleNamespace(resurface_area=area, leave=leave, blend=2.0),
+        inlays=(), surfacing=SimpleNamespace(resurface_area=area, leave=leave, blend=2.0),
         cutter=lambda kind: cut, setup=SimpleNamespace(z_zero=z_zero),
         steps=[SimpleNamespace(order=order, turn=None, cutter=SimpleNamespace(name=name),
                                operation=SimpleNamespace(makes_surface=surfaced, keeps_cutter=True))
