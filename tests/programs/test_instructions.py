@@ -312,7 +312,7 @@ def test_what_is_the_same_before_each_pour_and_of_a_v_is_told_in_full_once(tmp_p
     assert not any("sharp point" in line for line in later)
     whole, short = (afterwards(clamping, step) for step in (first, second))
     assert any("Brush a thin coat" in line for line in whole)
-    assert short[0].startswith("Stop here for the fill, and do all as it is told after inlay 1: ")
+    assert short[0].startswith("Stop here for the fill, and do all as it is told after program 3: ")
     assert short[1].startswith("The pour is 2 mm deep: ")  # 1 mm and 1 mm proud
     assert len(short) == 3
 

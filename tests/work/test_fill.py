@@ -555,7 +555,7 @@ def test_stages_say_what_they_cost_and_what_stays_near_within_them(tmp_path):
     lap, resin = told[3].split(", and the resin of ")
     assert lap == "with lap = 0.3 in the first, so that no sliver stays between them"
     assert resin in ("#cc8833 and #338844", "#338844 and #cc8833")
-    assert found["colours-near"]["got"].startswith("#cc8833 and #338844 are 1 mm apart: level resin")
+    assert found["colours-near"]["got"].startswith("#cc8833 and #338844 are 1 mm apart: no rims stand between")
 
 
 def test_pairs_that_the_proposed_stages_part_are_not_told_to_be_near(tmp_path):
