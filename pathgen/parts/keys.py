@@ -330,7 +330,7 @@ def list_of(reader: Reader, *, least: int = 0, most: int = 1000, names: Sequence
             raise place.refuse(f"{shown(value)} given", allowed=wanted,
                                remedy="write a decimal point where a comma stands for one" if comma else
                                "" if isinstance(value, list) or least > 1 else
-                               "put [ ] round it" if value not in ("none", 0, False) else "write []")
+                               "write []" if value in ("none", 0, False) and not least else "put [ ] round it")
         inside = names or map(str, itertools.count(1))
         found, mistakes = [], Mistakes()
         for item, name in zip(value, inside, strict=False):

@@ -222,10 +222,12 @@ def _pour_warnings(inlay: Inlay, one: Amount, limit: float | None) -> Iterator[F
 def _dam_off_blank(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
     """A dam that would stand in the air beside the blank; its resin is counted as if it did not."""
     dams = [] if inlay.dam is None else [one.inside for one in dams_of(inlay, clamping.surface, inlay.dam)]
-    x0, y0, x1, y1 = shapely.total_bounds([*dams, inlay.area])
+    if not dams:
+        return
+    x0, y0, x1, y1 = shapely.total_bounds(dams)
     left, low, right, high = clamping.stock.bounds
     past = max(left - x0, low - y0, x1 - right, y1 - high)
-    if dams and past > 0.005:
+    if past > 0.005:
         yield Finding(
             code="dam-off-blank", severity="note", where=f"{inlay.name} dam",
             got=f"the dam, {inlay.dam:g} mm round the drawing, goes up to {past:.2f} mm past the edge of the blank",

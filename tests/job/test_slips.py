@@ -161,6 +161,8 @@ def test_what_is_there_already_is_told_by_its_line(tmp_path, more, words):
     ('cutters = ["flat"]', 'cutters = "flat"', "put [ ] round it"),
     ("keep_out = [{ along = [-25, -14], across = [-37, 37], height = 20 }]",
      "keep_out = { along = [-25, -14], across = [-37, 37], height = 20 }", "put [ ] round it"),
+    ("keep_out = [{ along = [-25, -14], across = [-37, 37], height = 20 }]", 'keep_out = "none"', "write []"),
+    ('cutters = ["flat"]', 'cutters = "none"', "put [ ] round it"),  # nothing at all is not allowed there
     ('[board]', '[board]\nwood_colour = "#00008080"', 'write "#000080"'),
     ('[board]', '[board]\nwood_colour = "b03030"', 'write "#b03030"'),
     ("[board]", "[[board]]", "single brackets"), ("at = [310.0, 0.0]", "at = [310,5, 0]", "decimal point"),
