@@ -32,14 +32,14 @@ def to_fill(inlay: Inlay, work: Clamping) -> list[str]:
             "that" if work.marks else ""
     stay_on = "Leave the machine switched on while {}: many forget X 0 and Y 0 when they are switched off. If it " \
               f"must be off, home it and note what its own coordinates show at X 0, Y 0{found}."
-    before = _before(inlay, work)
+    before = _told_after(inlay, work)
     if inlay.fill == "piece":
         return [
             "Stop here to let the pieces in. Leave the work clamped. Brush and vacuum the pockets clean, then glue "
             f"the pieces in, pressed down to the floor: {_pieces_stand(inlay, work)}. Wipe off the glue that is "
             "squeezed out. Keep the zero place clean.",
             stay_on.format("the glue sets") if before is None else
-            f"Leave the machine switched on, or note X 0, Y 0, as after {_filled_after(before, work)}.",
+            f"Leave the machine switched on, or note X 0, Y 0, as after program {before}.",
         ]
     stands = format_length(inlay.overfill, work.units)
     too_high = stands_at_most(inlay, work.surface, work.board.outline) > inlay.overfill + 1e-6
@@ -48,7 +48,7 @@ def to_fill(inlay: Inlay, work: Clamping) -> list[str]:
     pour = f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, " \
            f"and nowhere more than {stands} above the surface beside it.{neither} Keep the zero place clean."
     if before is not None:
-        return [f"Stop here for the fill, and do all as it is told after {_filled_after(before, work)}: the work stays "
+        return [f"Stop here for the fill, and do all as it is told after program {before}: the work stays "
                 "clamped, the machine on or its X 0, Y 0 noted; clean the pockets, coat them thinly, draw the bubbles.",
                 _pour_deep(inlay, work), pour]
     return [
@@ -61,16 +61,13 @@ def to_fill(inlay: Inlay, work: Clamping) -> list[str]:
     ]
 
 
-def _before(inlay: Inlay, work: Clamping) -> Inlay | None:
-    """The first inlay that is filled with the same before this one; what is done every time is told there in full."""
+def _told_after(inlay: Inlay, work: Clamping) -> int | None:
+    """The number of the program after which the first is filled with the same, if that is one before this inlay: what
+    is done every time is told there in full."""
     same = (one for one in work.inlays if one.fill == inlay.fill and not work.levelled_before(one))
     first = next(same, inlay)
-    return None if work.shared or first is inlay else first
-
-
-def _filled_after(inlay: Inlay, work: Clamping) -> str:
-    """The program after which an inlay is filled."""
-    return f"program {max(step.number for step in work.steps if step.operation.opens is inlay)}"
+    numbers = [step.number for step in work.steps if step.operation.opens is first]
+    return None if work.shared or first is inlay else max(numbers, default=None)
 
 
 def before_second_cut(inlay: Inlay, work: Clamping, near: float) -> list[str]:
