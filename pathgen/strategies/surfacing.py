@@ -83,8 +83,9 @@ class Passes:
 
     @cached_property
     def past(self) -> float:
-        """How far past the outline they go, mm."""
-        return float(shapely.distance(shapely.points(self.rim), self.outline).max())
+        """How far past the outline they go, mm, the ways from pass to pass too: at a step in the outline a long one."""
+        places = shapely.get_coordinates(shapely.segmentize(self.rim_line, OVERRUN))
+        return float(shapely.distance(shapely.points(places), self.outline).max())
 
     @cached_property
     def moves(self) -> STRtree:

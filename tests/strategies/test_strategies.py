@@ -196,6 +196,26 @@ def test_roughing_leaves_its_allowance(name):
     assert len(steps) == 1 or np.diff(steps).max() <= 1.0 + 1e-9
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_roughing_clears_whatever_the_finish_sweeps_of_a_plate_with_a_step(seed):
+    """The way from a pass to one far longer led through what roughing left: 1.6 mm at once was asked of a stepdown of
+    1.23 on a plate with a step of 59 by 7 mm."""
+    rng = np.random.default_rng(seed)
+    length, width, step = rng.uniform((60, 30, 3), (160, 90, 12))
+    corner = [(length * rng.uniform(0.3, 0.7), step), (length, step)]
+    outline = shapely.Polygon([(0, 0), (corner[0][0], 0), *corner, (length, width), (0, width)])
+    mill = cutter_of("flat-end", rng.choice([2.0, 3.0, 6.0]))
+    level = Surface(thickness=5.0, radius_nut=math.inf, radius_end=math.inf, length=100.0)
+    finish = finishing_passes(outline, level, mill, scallop=0.01)
+    floor = roughing_runs(outline, level, mill, finish=mill, stock_top=7.0, allowance=0.2, past=finish.past)[-1]
+    left = swept(finish.run, mill).difference(swept(floor, mill))
+    assert left.area < 0.01, shapely.get_coordinates(left)
+
+
+def swept(run, cutter):
+    return shapely.LineString(run[:, :2]).buffer(cutter.radius, quad_segs=64)
+
+
 @pytest.mark.parametrize("name", ["compound", "fanned"])
 def test_roughing_that_leaves_nothing_cuts_no_chord_into_the_surface(name):
     """Straight moves cut 0.005 mm into what the finish was to leave, and the finished board was refused for it."""
