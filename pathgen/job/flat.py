@@ -264,7 +264,7 @@ def _ring(job: Job, part: FlatPart, ring: RingTable, where: str) -> None:
                        allowed=f"less than {ring.outer:g} mm", remedy="both are radii: correct them")
     smallest = min((job.cutter(name, f"{where} cutters") for name in ring.cutters), key=lambda c: c.diameter)
     wide = ring.outer - ring.inner
-    if smallest.shape == "flat-end" and smallest.diameter > wide + 1e-9:
+    if smallest.shape == "flat-end" and smallest.diameter > wide and not written_alike(smallest.diameter, wide):
         raise JobError(f"{where} cutters", f'the smallest, "{smallest.name}", is {smallest.diameter:g} mm, and the '
                        f"ring {wide:.3f} mm wide", allowed=f"{wide:.3f} mm or less",
                        remedy="name a smaller cutter, or make the ring wider")

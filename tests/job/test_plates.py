@@ -527,6 +527,13 @@ def test_layers_of_no_drawing_are_refused(tmp_path, old, new, words):
 def loose(job):
     return [doubt.problem for doubt in doubts_of(job, clamping_of(job)) if "comes loose" in doubt.problem]
 
+@pytest.mark.parametrize("outer", [12.9999999, 12.9995])
+def test_a_ring_as_wide_as_its_cutter_as_inches_are_written(tmp_path, outer):
+    """10 mm and 13 mm in inches of nine digits part by a little less than the 3 mm of the cutter."""
+    clamping = clamping_of(read(tmp_path, PLATE + RING.replace("outer = 14.0", f"outer = {outer}")))
+    assert clamping.inlays[0].area.area == pytest.approx(math.pi * (outer**2 - 10.0**2), rel=1e-3)
+
+
 
 @pytest.mark.parametrize(("depth", "told"), [(3.0, True), (2.7, True), (2.5, False)])
 def test_the_disc_inside_a_ring_that_goes_through_comes_loose(tmp_path, depth, told):
