@@ -9,7 +9,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -25,7 +25,8 @@ _JOB = "/job"  # under which a record holds the job file: no file is called so
 _KEPT = "/kept"  # under which it holds what a build keeps for later ones
 _LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 """What systems put into a folder that is looked at: nobody's work, and made again."""
-_OTHER_ENDINGS = {".tap", ".ngc", ".gcode", ".gc", ".cnc", ".NC"}
+_OF_A_COPY = "._"  # how names begin of what a Mac adds to copies
+_ENDINGS = {".nc", ".tap", ".ngc", ".gcode", ".gc", ".cnc"}
 """Endings that programs are given on their way to a machine (common practice)."""
 _KNOWS_NOT = ", which does not know where marks were and what was run"
 _ELSEWHERE = f"or name another folder{_KNOWS_NOT}"
@@ -41,12 +42,13 @@ def write_folder(
     `job` is the job file that they are of, which `was_of` then knows; `keep`, which `kept_in` gives back, is of what
     JSON can hold.
 
-    Raises PathgenError when `folder` holds anything but unchanged files of an earlier build, or cannot be written.
+    What else lies in a folder that an earlier build wrote, notes and photographs, say, stays there. Raises PathgenError
+    when `folder` holds programs of anybody else's, changed files of that build, or cannot be written.
     """
     given, folder = folder, _led(folder)
     if not os.path.lexists(folder) and os.path.isdir(_aside(folder)):
         _aside(folder).rename(folder)  # a build was stopped between its two steps
-    refuse_foreign(folder)
+    refuse_foreign(folder, files)
     record: dict[str, Any] = {name: _hash(_bytes(content)) for name, content in files.items()}
     if job is not None:
         record[_JOB] = _way(job, folder)
@@ -61,6 +63,7 @@ def write_folder(
         os.chmod(fresh, 0o755)
         for name, content in {**files, RECORD: json.dumps(record, indent=1)}.items():
             (fresh / name).write_bytes(_bytes(content))
+        _carry_over(folder, fresh)
         _swap(fresh, folder)
     except OSError as wrong:
         raise _not_written(folder, wrong) from None
@@ -122,7 +125,7 @@ def read_folder(folder: Path) -> dict[str, str]:
         there = os.path.lexists(folder)
         raise PathgenError(str(folder), "is no folder, but a file" if there else "there is no such folder",
                            remedy=f"name the folder that {'it lies in' if there else 'a build wrote'}")
-    paths = sorted(path for path in folder.glob("*.nc") if not path.name.startswith("._"))  # what a Mac adds to copies
+    paths = sorted(path for path in folder.glob("*.nc") if not path.name.startswith(_OF_A_COPY))
     if not paths:
         others = otherwise_named(folder)
         raise PathgenError(str(folder), "holds no program" + (f", but {others[0].name}" if others else ""),
@@ -141,12 +144,35 @@ def read_folder(folder: Path) -> dict[str, str]:
 
 def otherwise_named(folder: Path) -> list[Path]:
     """Files of a folder that by their endings are programs too, and that `read_folder` passes over."""
-    endings = _OTHER_ENDINGS | {ending.upper() for ending in _OTHER_ENDINGS}
-    return sorted(path for path in folder.iterdir() if path.suffix in endings and not path.name.startswith("._"))
+    return sorted(path for path in folder.iterdir() if path.suffix != ".nc" and _is_program(path))
 
 
-def refuse_foreign(folder: Path) -> None:
-    """Raise PathgenError for a folder that holds anything but unchanged files of an earlier build."""
+def _is_program(path: Path) -> bool:
+    """Whether a file is a program by its ending."""
+    return path.suffix.lower() in _ENDINGS and not path.name.startswith(_OF_A_COPY)
+
+
+def _carry_over(folder: Path, fresh: Path) -> None:
+    """Put what is no build's into the folder that takes the place of another: as it is, or copied where a disk cannot
+    have one file in two folders."""
+    if not os.path.isdir(folder):
+        return
+    for path in _no_builds(folder, _record(folder)):
+        if path.is_dir() and not path.is_symlink():
+            shutil.copytree(path, fresh / path.name, symlinks=True, copy_function=_linked)
+        else:
+            _linked(path, fresh / path.name)
+
+
+def _linked(path: str | Path, to: str | Path) -> None:
+    try:
+        os.link(path, to, follow_symlinks=False)
+    except OSError:
+        shutil.copy2(path, to, follow_symlinks=False)
+
+
+def refuse_foreign(folder: Path, files: Container[str] = ()) -> None:
+    """Raise PathgenError for a folder that `files` may not replace: see `write_folder`."""
     if not os.path.lexists(_led(folder)):
         return
     if not os.path.isdir(folder):
@@ -157,7 +183,7 @@ def refuse_foreign(folder: Path) -> None:
     for _ in range(_TRIES):
         record = _record(folder)
         try:
-            _refuse_other_than(record, folder)
+            _refuse_other_than(record, folder, files)
             return
         except (PathgenError, OSError) as wrong:
             refused = wrong
@@ -166,14 +192,14 @@ def refuse_foreign(folder: Path) -> None:
     raise refused if isinstance(refused, PathgenError) else _not_written(folder, refused)
 
 
-def _refuse_other_than(record: Mapping[str, Any], folder: Path) -> None:
-    """Refuse a folder with files that are not as its record says."""
-    paths = [path for path in sorted(folder.iterdir()) if path.name != RECORD and path.name not in _LITTER]
-    foreign = [path.name for path in paths if path.name not in record]
-    changed = [path.name for path in paths if path.name in record and not _is(record[path.name], path)]
+def _refuse_other_than(record: Mapping[str, Any], folder: Path, files: Container[str]) -> None:
+    """Refuse a folder with files that are not as its record says: programs, and what would be in the way of `files`."""
+    foreign = [path.name for path in _no_builds(folder, record)
+               if not record or path.name in files or _is_program(path)]
+    changed = [name for name in sorted(set(os.listdir(folder)) & set(record)) if not _is(record[name], folder / name)]
     if not foreign and not changed:
         return
-    if not record and any(path.suffix == ".nc" for path in paths):
+    if not record and any(name.endswith(".nc") for name in foreign):
         lacking, copy = (f"but no {RECORD}", "if this is a copy of what a build wrote, copy that hidden file too")
         if os.path.lexists(folder / RECORD):
             lacking, copy = f"and {RECORD} cannot be read", "if you have that hidden file elsewhere, copy it again"
@@ -185,6 +211,12 @@ def _refuse_other_than(record: Mapping[str, Any], folder: Path) -> None:
     what, them = ("those files", "them") if (foreign + changed)[1:] else ("that file", "it")
     raise PathgenError(str(folder), "; ".join(found),
                        remedy=f"move {what} away, if you want to keep {them}, else delete {them}; {_ELSEWHERE}")
+
+
+def _no_builds(folder: Path, record: Mapping[str, Any]) -> list[Path]:
+    """What lies in a folder that by its record no build wrote."""
+    return [path for path in sorted(folder.iterdir())
+            if path.name not in {RECORD, *_LITTER, *record} and not path.name.startswith(_OF_A_COPY)]
 
 
 def _is(known: Any, path: Path) -> bool:

@@ -282,10 +282,10 @@ def test_ends_of_lines_are_no_change_and_all_that_is_in_the_way_is_named_at_once
     assert "Programs 1 to 4 are the same as in the build before." in said
     for name in ("01-surface-finish-ball.nc", "report.txt"):
         (out / name).write_text("x")
-    (out / "mine.txt").write_text("x")
+    (out / "mine.nc").write_text("x")
     good, said = build(tmp_path, capsys)
     assert not good
-    assert ("holds mine.txt, which no build wrote there; 01-surface-finish-ball.nc and report.txt were changed since "
+    assert ("holds mine.nc, which no build wrote there; 01-surface-finish-ball.nc and report.txt were changed since "
             "they were written: move those files away, if you want to keep them, else delete them; or name another "
             "folder, which does not know where marks were and what was run") in said
 

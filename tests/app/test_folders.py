@@ -183,8 +183,41 @@ def test_what_systems_leave_in_a_folder_is_in_nobodys_way(tmp_path):
     assert one_set(folder) == {"new 0"}
     (folder / "._0.nc").write_bytes(b"\0\5\26\7")
     assert sorted(read_folder(folder)) == ["0.nc", "1.nc", "2.nc"]
-    with pytest.raises(PathgenError, match=r"holds \._0\.nc"):
-        write_folder(folder, a_set("next"))
+    write_folder(folder, a_set("next"))
+    assert one_set(folder) == {"next 0"}
+
+
+@pytest.mark.parametrize("linked", [True, False])
+def test_notes_and_pictures_of_the_makers_stay_and_programs_of_theirs_are_in_the_way(tmp_path, monkeypatch, linked):
+    def refused(*_, **__):
+        raise OSError(errno.EPERM, "a stick's disk has no file in two folders")
+
+    if not linked:
+        monkeypatch.setattr(os, "link", refused)
+    folder, before = tmp_path / "out", {"1.nc": "old", "report.txt": "old"}
+    folder.mkdir()
+    (folder / "notes.txt").write_text("mine")
+    with pytest.raises(PathgenError, match=r"holds notes\.txt, which no build wrote there: move that file away"):
+        write_folder(folder, before)  # a folder of the maker's own
+    (folder / "notes.txt").unlink()
+    write_folder(folder, before)
+    (folder / "notes.txt").write_text("mine")
+    (folder / "seen").mkdir()
+    (folder / "seen" / "board.jpg").write_bytes(b"\xff\xd8")
+    for text in ("new", "newer"):
+        write_folder(folder, {"1.nc": text})
+        assert sorted(str(path.relative_to(folder)) for path in folder.rglob("*")) == [
+            RECORD, "1.nc", "notes.txt", "seen", "seen/board.jpg"]
+        assert ((folder / "notes.txt").read_text(), (folder / "1.nc").read_text()) == ("mine", text)
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+    with pytest.raises(PathgenError, match=r"holds notes\.txt, which no build wrote there"):
+        write_folder(folder, {"1.nc": "newest", "notes.txt": "ours"})
+    for name in ("2.nc", "2.TAP"):
+        (folder / name).write_text("G21")
+        with pytest.raises(PathgenError, match=f"holds {name}, which no build wrote there"):
+            write_folder(folder, {"1.nc": "newest"})
+        (folder / name).unlink()
+    assert (folder / "notes.txt").read_text() == "mine"
 
 
 @pytest.mark.parametrize("named", [".", "", "../out"])

@@ -83,10 +83,10 @@ def test_follows_edits_and_mistakes_and_ends(tmp_path):
         page.wait("art.svg is not there")
         drawing.write_text(kept.replace("#225577", "#112233"))
         page.wait("#112233", but_not="Not built")
-        foreign = tmp_path / "out" / "mine.txt"
+        foreign = tmp_path / "out" / "mine.nc"
         foreign.write_text("mine")
         job.write_text('title = "Third"\n' + text)
-        page.wait("mine.txt")
+        page.wait("mine.nc")
         foreign.unlink()
         page.wait("<h1>Third</h1>", but_not="Not built")
         job.write_text('title = "Fourth"\n' + text)
