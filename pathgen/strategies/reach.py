@@ -19,8 +19,7 @@ from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.base.units import falls_short
 from pathgen.strategies.pocketing import PocketCut
-from pathgen.strategies.pocketing.floors import steepest, widest_flat_end
-from pathgen.strategies.pocketing.openings import largest_that_opens, opening
+from pathgen.strategies.pocketing.openings import largest_that_opens, opening, steepest, widest_flat_end
 from pathgen.strategies.pocketing.shapes import Shapes, cleaned, of_each, polygons, whole, without_films
 from pathgen.work.features import in_one
 from pathgen.work.walls import Wall, narrowest_wall

@@ -18,11 +18,15 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.parts.fingerboard.board import slots
 from pathgen.parts.fingerboard.numbers import EndTable
-from pathgen.strategies.cut_again import _link, resurfacing_runs_over
 from pathgen.strategies.cutting_line import cutting_line
 from pathgen.strategies.cutting_out import outlining
-from pathgen.strategies.facing import cutting_again_over
-from pathgen.strategies.resurfacing import coarse_passes, resurfacing_runs
+from pathgen.strategies.resurfacing import (
+    _link,
+    coarse_passes,
+    cutting_again_over,
+    resurfacing_runs,
+    resurfacing_runs_over,
+)
 from pathgen.strategies.roughing import roughing_runs
 from pathgen.strategies.slotting import bevelling, engraving, slotting
 from pathgen.strategies.surfacing import _along, finishing_passes, followed, least_length, surface_area

@@ -18,6 +18,7 @@ from pathgen.strategies.cutting_line import cutting_line
 from pathgen.strategies.cutting_out import _sinking_gently, outlining
 from pathgen.strategies.easing import Standing
 from pathgen.strategies.tabs import Tabs, check_tabs_hold, holding, round_a_ring, tab_points
+from tests.brute import Block, moves_along
 from tests.strategies.test_strategies import cutter_of
 
 BOX = shapely.box(0.0, -20.0, 100.0, 20.0)

@@ -21,6 +21,7 @@ from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.paths import tabs_of
 from pathgen.strategies.reach import MISSED, lengths
 from pathgen.strategies.tabs import LEAST_WASTE, TAB_SLOPE
+from pathgen.work.clamping import Clamping
 from pathgen.work.features import OutlineCut
 from pathgen.work.operations import CutOut, Outline, RoundHoles, Slot
 from pathgen.work.thin_wood import THIN, wood_under

@@ -18,7 +18,6 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import Move
 from pathgen.strategies.entering import SHORTEST, span, to_and_fro
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, clipped, nest, pieces
-from pathgen.strategies.pocketing.floors import spacing, unfinished
 from pathgen.strategies.pocketing.linking import (
     FreeWays,
     begun_on_a_straight,
@@ -28,7 +27,7 @@ from pathgen.strategies.pocketing.linking import (
     turned_to,
     way_in,
 )
-from pathgen.strategies.pocketing.openings import Opening
+from pathgen.strategies.pocketing.openings import Opening, spacing, unfinished
 from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.shapes import Shapes, polygons
 from pathgen.strategies.pocketing.tracing import Trace

@@ -22,8 +22,16 @@ from pathgen.base.units import rounded_down
 from pathgen.strategies.easing import Standing, may_overload, ridges_ease
 from pathgen.strategies.entering import NO_WAY_DOWN, no_way_down
 from pathgen.strategies.pocketing.corners import sharpened
-from pathgen.strategies.pocketing.floors import finished_half_width, ridge_left, steepest, unfinished, widest_flat_end
-from pathgen.strategies.pocketing.openings import Opening, largest_that_opens, opening
+from pathgen.strategies.pocketing.openings import (
+    Opening,
+    finished_half_width,
+    largest_that_opens,
+    opening,
+    ridge_left,
+    steepest,
+    unfinished,
+    widest_flat_end,
+)
 from pathgen.strategies.pocketing.places import are_high, cleared
 from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.shapes import Shapes, cleaned, of_each, polygons, whole
