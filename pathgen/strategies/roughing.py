@@ -25,8 +25,7 @@ from pathgen.strategies.uphill import too_steep
 _MARGIN = 1.0  # how far roughing clears past what the finishing cutter needs, mm
 _CLEAR = 0.2  # how far beyond what the finishing cutter opens roughing clears at the least, mm
 _CRESTS = 0.1  # how near to each other (mm) it is looked how high roughing leaves ridges
-_ROUGH_CHORD = 5e-3
-"""How far straight moves may cut below the floor that roughing leaves, where it leaves as much, mm."""
+_ROUGH_CHORD = 5e-3  # how far straight moves may cut below the floor that roughing leaves, where it leaves as much, mm
 _EVERY = 5.0  # between places of the outline at which it is asked how low the surface lies, mm
 _LEVEL = 1e-6  # what falls less (mm) is level
 _AS_GOOD_AS_FLAT = 0.05

@@ -148,8 +148,7 @@ def _apart(places: Floats, spacing: float) -> Floats:
     return places[chosen]
 
 
-_STATED, _NARROWER = "[outline] tabs", ", or make tab_width smaller"
-"""The one outline whose tabs' width a job states."""
+_STATED, _NARROWER = "[outline] tabs", ", or make tab_width smaller"  # the one outline whose tabs' width a job states
 _ALWAYS_TABS = ("[block]", "[gauges]")  # tables whose outlines cannot go without tabs
 
 

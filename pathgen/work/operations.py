@@ -110,7 +110,7 @@ class Operation(ABC, Generic[F]):
 
     def clears_deep(self, top: float, low: float) -> float:
         """How deep it clears wood from `top` down in all its layers, 0 where none; `low` is the part's rim."""
-        return 0.0
+        return self.depth or 0.0
 
     def at_once(self, cutter: Cutter) -> float:
         """How deep one cut may go into what stands there."""
@@ -252,9 +252,6 @@ class Pocket(_Within[Inlay]):
 
     @property
     def depth(self) -> float:
-        return self.feature.depth
-
-    def clears_deep(self, top: float, low: float) -> float:
         return self.feature.depth
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
@@ -621,9 +618,6 @@ class Slot(Operation[Slots]):
 
     @property
     def depth(self) -> float:
-        return self.feature.depth
-
-    def clears_deep(self, top: float, low: float) -> float:
         return self.feature.depth
 
     def at_start(self, work: Clamping) -> list[str]:

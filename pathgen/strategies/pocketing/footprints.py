@@ -23,8 +23,7 @@ from pathgen.base.cutters import LARGEST, Cutter
 from pathgen.base.surface import Surface
 from pathgen.strategies.pocketing.shapes import FIT, Shapes, eroded, mended, quad_segments
 
-_HAIR = 3e-4
-"""How much less far (mm) regions are let out: chords over the curve cut deeper, and so wider, by a little."""
+_HAIR = 3e-4  # how much less far (mm) regions are let out: chords over the curve cut deeper, and so wider, by a little
 _SHARPEST = 1e-3
 """1 + cos of the turn at the sharpest corner (5 degrees wide) that is let out as far as both of its edges."""
 _TIP = 1.5  # corners that go out by more times the way of their edges are looked at where they come to

@@ -33,7 +33,7 @@ from pathgen.strategies.pocketing.openings import (
     widest_flat_end,
 )
 from pathgen.strategies.pocketing.places import are_high, cleared
-from pathgen.strategies.pocketing.settings import PocketOptions
+from pathgen.strategies.pocketing.settings import ARC, PocketOptions
 from pathgen.strategies.pocketing.shapes import Shapes, cleaned, of_each, polygons, whole
 from pathgen.strategies.pocketing.tracing import Trace
 from pathgen.strategies.uphill import steepest_down
@@ -98,7 +98,7 @@ def pocket(
     parts = polygons(region)
     slope = steepest(surface, region)
     on_edge = float(surface.slope(*shapely.get_coordinates(region).T).max(initial=0.0))  # the box's corners lie outside
-    openings = [opening(cutter, surface, depth, region, options.arc, all_of_it=options.all_of_it) for cutter in cutters]
+    openings = [opening(cutter, surface, depth, region, ARC, all_of_it=options.all_of_it) for cutter in cutters]
     opened = np.full(len(parts), Polygon(), dtype=object)
     deep = opened  # what is opened all the way down: the same until a cutter leaves the foot of a wall
     cuts: list[PocketCut] = []
