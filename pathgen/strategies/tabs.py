@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -70,7 +70,7 @@ def tab_points(
     if not room and all_round_in is None:
         _refuse_too_many(outline, edges, count, takes, where, cutter.diameter)
     ring = cutting_line(outline, cutter)
-    holds = _holding(outline, ring, cutter, width=width, rise=rise)
+    holds = partial(holding, outline=outline, ring=ring, width=width, radius=cutter.radius, slopes=rise / TAB_SLOPE)
     chosen = _spread(edges, count, takes, avoid, inlays) if room else np.empty((0, 2))
     if room and (good := holds(chosen)).all():
         return chosen
@@ -100,13 +100,6 @@ def tab_points(
         remedy=f"make tabs fewer{_NARROWER if where == _STATED else ''}, or take a smaller cutter"
         + _without_tabs(where, "; or write tabs = 0 and stick the work down"),
     )
-
-
-def _holding(
-    outline: Polygon, ring: LinearRing, cutter: Cutter, *, width: float, rise: float
-) -> Callable[[Floats], Bools]:
-    """Which of some places hold a tab so wide, that rises so high above where the cutter goes beside it: `holding`."""
-    return partial(holding, outline=outline, ring=ring, width=width, radius=cutter.radius, slopes=rise / TAB_SLOPE)
 
 
 def _on_both(edges: Sequence[Floats], spacing: float) -> int:
@@ -209,7 +202,8 @@ def check_tabs_stand(tabs: Tabs, outline: Polygon, *, cutter: Cutter, rise: floa
     """Raise PathgenError for a place where the cutter's own way would not leave a tab whole. `rise` is the height of
     the tabs above where the cutter goes beside them, mm."""
     ring = cutting_line(outline, cutter)
-    holds = _holding(outline, ring, cutter, width=tabs.width, rise=rise)
+    holds = partial(
+        holding, outline=outline, ring=ring, width=tabs.width, radius=cutter.radius, slopes=rise / TAB_SLOPE)
     good = holds(tabs.at)
     if good.all():
         return

@@ -411,10 +411,6 @@ class Clamping:
         earlier = any(isinstance(s.operation, CutAgain) and s.order < opening for s in self.steps)
         return self.skim if earlier else 0.0
 
-    def comes_down(self, inlay: Inlay) -> float:
-        """How far the wood round what fills an inlay is cut down after that, mm."""
-        return self.ground(inlay) + self.skim
-
     @property
     def skim(self) -> float:
         """How far the finished surface lies below the first one, mm: where something was filled and cut again."""

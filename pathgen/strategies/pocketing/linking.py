@@ -210,7 +210,8 @@ class FreeWays:
             left = np.flatnonzero(~found)
             there[left] = points[left] + np.broadcast_to(step, points.shape)[left]
             off = points[left] + _TOUCH * (there[left] - points[left])
-            good = shapely.covers(self.nested.area[self.nested.root[node[left]]], shapely.linestrings(np.stack([off, there[left]], axis=1)))
+            ways = shapely.linestrings(np.stack([off, there[left]], axis=1))
+            good = shapely.covers(self.nested.area[self.nested.root[node[left]]], ways)
             ways = shapely.linestrings(np.stack([points[left], there[left]], axis=1))
             ways = overlay.buffer(ways, self.bore, quad_segs=6)
             good &= shapely.covers(self.deep[node[left]], ways) & np.any(there[left] != points[left], axis=1)

@@ -244,18 +244,15 @@ def _with_leads(
     led = np.zeros(len(lines), bool)
     if not len(chosen):
         return lines, led
-    onto, off = [], []
     for k in chosen:
         lines[k] = begun_on_a_straight(lines[k], lines[k - 1][-1] if k else lines[k][0], 2.0 * radius)
-        a, b = leads(lines[k], radius)
-        onto.append(a)
-        off.append(b)
-    both = shapely.linestrings(np.concatenate([np.array(onto), np.array(off)], axis=1))
+    arcs = np.array([leads(lines[k], radius) for k in chosen])
+    both = shapely.linestrings(arcs.reshape(len(chosen), -1, 2))
     room = shapely.covers(ways.nested.area[node[chosen]], both)
     if ways.near is not None:
         room &= shapely.covers(ways.near[node[chosen]], both)
-    for k, a, b in ((k, onto[i], off[i]) for i, k in enumerate(chosen) if room[i]):
-        lines[k] = np.vstack([a, lines[k], b])
+    for k, (onto, off) in zip(chosen[room], arcs[room], strict=True):
+        lines[k] = np.vstack([onto, lines[k], off])
     led[chosen[room]] = True
     return lines, led
 
