@@ -392,8 +392,6 @@ def _smooth(taken: Floats, stations: Floats, window: float, *, ahead: float = 0.
 def _closed(high: Bools, stations: Floats, least: float) -> Bools:
     """The same with gaps shorter than `least` closed, so that the feed does not flutter."""
     at = np.flatnonzero(high)
-    if not len(at):
-        return high
     short = np.diff(stations[at]) < least
     marks = np.zeros(len(high) + 1, np.intp)
     np.add.at(marks, at[:-1][short], 1)

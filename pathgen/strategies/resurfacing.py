@@ -75,11 +75,7 @@ def cutting_again_over(
     area: Polygon | MultiPolygon, passes: Passes, *, proud: float, stepdown: float, beneath: float | None = None,
     stays: bool = True, waste: Waste = "cleared", rapids: Rapids,
 ) -> Toolpath:
-    """Down through what stands `proud` over an area alone, then `passes` over it again.
-
-    With `beneath`, `passes` are left to what comes after, which takes so many mm below the surface too. Their ridges
-    are kept where all that they left `stays`.
-    """
+    """Down through what stands `proud` over an area alone, then `passes` over it again, as `resurfacing_runs_over`."""
     runs = resurfacing_runs_over(area, passes, proud=proud, stepdown=stepdown, beneath=beneath, stays=stays,
                                  waste=waste)
     return path_in_turn(runs, passes.cutter, rapids)
@@ -224,9 +220,9 @@ def resurfacing_runs_over(
     if heights:
         inside = last.over if waste == "wall" else None
         clear = overlay.buffer(area, last.cutter.radius) if last.cutter.is_flat else area
-        within = overlay.intersection(clear, on_board)
-        coarse = runs_over(coarse_passes(last, stepdown), within, inside=inside)
-        coarse += _rims_over(last, within) if inside is not None else []
+        filled = overlay.intersection(clear, on_board)
+        coarse = runs_over(coarse_passes(last, stepdown), filled, inside=inside)
+        coarse += _rims_over(last, filled) if inside is not None else []
         runs += [run + [0.0, 0.0, h] for h in heights for run in coarse]
     if beneath is not None:
         return runs

@@ -221,8 +221,6 @@ class FreeWays:
 
     def hold(self, node: Ints, a: Floats, b: Floats) -> Bools:
         """Whether the straight ways from `a` to `b`, (n, 2) each, that lead to regions `node` stay inside."""
-        if not len(a):
-            return np.zeros(0, bool)
         run = b - a
         length = np.hypot(run[:, 0], run[:, 1])
         inset = np.minimum(_TOUCH, length / 4.0)[:, None] * run / np.maximum(length, 1e-12)[:, None]

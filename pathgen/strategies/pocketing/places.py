@@ -15,7 +15,6 @@ from shapely.ops import substring
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
-from pathgen.base.toolpath import Move
 from pathgen.strategies.entering import SHORTEST, span, to_and_fro
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, clipped, nest, pieces
 from pathgen.strategies.pocketing.linking import (
@@ -304,7 +303,7 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, layers: Floats) -> Non
                             trace.follow(ramp, above)
                         ramp = trace.ramp_on(partial(_off, plan.line[k][0], ramp), depth - opened)
                     trace.enter(ramp, above, depth, opened=opened, through_cleared=through)
-                trace.follow(np.vstack([*grazed[kind].get(k, ()), plan.line[k]]), depth, Move.CUT)
+                trace.follow(np.vstack([*grazed[kind].get(k, ()), plan.line[k]]), depth)
                 through = False
             above = depth
 

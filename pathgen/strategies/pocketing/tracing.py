@@ -136,9 +136,9 @@ class Trace:
             return even
         return np.maximum(even + np.diff(self._surface.tip_height(self._cutter, line[:, 0], line[:, 1])), 0.0)
 
-    def follow(self, line: Floats, depth: Floats | float, kind: Move = Move.CUT) -> None:
+    def follow(self, line: Floats, depth: Floats | float) -> None:
         """Along `line` at one depth or one for each point, beginning with a straight move to its first point."""
-        self._add(line, depth, kind)
+        self._add(line, depth, Move.CUT)
 
     def toolpath(self, standing: Standing | None) -> Toolpath:
         """All that was collected, with the way back up to the safe height; eased by what stands there, and takes it."""
