@@ -218,9 +218,7 @@ def _set_reach(
                     narrowest_wall=None if opened is None else narrowest_wall(opened, others.pocketed)), opened
 
 
-def share_of(
-    opened: BaseGeometry, region: BaseGeometry, later: BaseGeometry | None, *, wider: bool = False
-) -> float:
+def share_of(opened: BaseGeometry, region: BaseGeometry, later: BaseGeometry | None, *, wider: bool = False) -> float:
     """How much of a region is opened, of what is not cut later; `wider` as in `Others`."""
     area, opened = seen(region, later).area, overlay.intersection(opened, region) if wider else opened
     return float(min(seen(opened, later).area / area, 1.0)) if area else 1.0
