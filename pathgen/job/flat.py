@@ -26,7 +26,7 @@ from pathgen.job.outlines import SEEN, as_cut, closed_by_cutter, drawn_area, dra
 from pathgen.job.tables import NARROWEST_GROOVE, PlateTable, RingTable
 from pathgen.parts.flat.part import FlatPart, rounded
 from pathgen.strategies.pocketing.openings import opening
-from pathgen.strategies.pocketing.settings import PocketOptions
+from pathgen.strategies.pocketing.settings import ARC
 from pathgen.strategies.pocketing.shapes import films, polygons
 from pathgen.work.features import Cutouts
 from pathgen.work.operations import CutOut, Operation
@@ -220,7 +220,7 @@ def openings_cutter(job: Job) -> tuple[str, Cutter]:
 @lru_cache(maxsize=64)
 def _opened(shape: Polygon, cutter: Cutter) -> BaseGeometry:
     """What a cutter opens of a drawn opening, which it is asked of to be refused, and once more to be told of."""
-    one = opening(cutter, level(1.0), cutter.flute_length, shape, PocketOptions.arc, all_of_it=True)
+    one = opening(cutter, level(1.0), cutter.flute_length, shape, ARC, all_of_it=True)
     opened: BaseGeometry = one.opened(one.axis_region(np.array([shape])))[0]
     return opened
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from pathgen.base.units import SUMS, format_length
 from pathgen.job.job import Job
-from pathgen.strategies.tab_places import LEAST_WASTE
+from pathgen.strategies.tabs import LEAST_WASTE
 from pathgen.work.part import Part
 
 

@@ -23,10 +23,17 @@ from pathgen.programs.around import Around
 from pathgen.programs.standing import in_the_way, left_by_roughing, near_clamps, outline_top, standing
 from pathgen.strategies.cutting_out import outlining
 from pathgen.strategies.drilling import drill_marks, drilling, hover_over_marks
-from pathgen.strategies.facing import cutting_again, cutting_again_over, finishing, roughing
 from pathgen.strategies.matching import round_pieces
 from pathgen.strategies.pocketing import PocketOptions, pocket
-from pathgen.strategies.resurfacing import RESURFACE_RIDGE, RIDGE_CLEAR, Waste
+from pathgen.strategies.resurfacing import (
+    RESURFACE_RIDGE,
+    RIDGE_CLEAR,
+    Waste,
+    cutting_again,
+    cutting_again_over,
+    finishing,
+)
+from pathgen.strategies.roughing import roughing
 from pathgen.strategies.slotting import bevelling, engraving, slotting
 from pathgen.strategies.tabs import Tabs, check_tabs_hold, tab_points
 from pathgen.work import operations

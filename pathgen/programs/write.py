@@ -24,7 +24,7 @@ from pathgen.base.units import MM_PER, SUMS, trimmed
 from pathgen.programs.arcs import Arc, fitted_arcs
 from pathgen.strategies import drilling
 from pathgen.strategies.one_cut import Cut, joined
-from pathgen.strategies.pocketing import PocketOptions
+from pathgen.strategies.pocketing import settings
 from pathgen.work.clamping import Clamping, Machine, Step
 
 DECIMALS = {"mm": 4, "in": 5}
@@ -33,7 +33,7 @@ COMMENT_WIDTH = 76
 """Comment lines are wrapped here; the standard allows lines of 256 characters (3.3)."""
 ARC_TOLERANCE = 5e-4
 """How far the ends of moves may lie from the arc that stands for them, mm."""
-ARC_BETWEEN = max(PocketOptions.arc + PocketOptions.fewer, drilling.CHORD)
+ARC_BETWEEN = max(settings.ARC + settings.FEWER, drilling.CHORD)
 """How far a move may between its ends: as far as those of pockets and holes are from their curves."""
 ARC_RADII = 1e-3
 """How far an arc's radius at its start and at its end may differ as written, mm: half of what 3.5.3.2 allows."""

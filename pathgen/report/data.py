@@ -31,7 +31,7 @@ from pathgen.report.saving import fewer_minutes, saved_by_leave
 from pathgen.report.wood_left import both_sides_data, thin_wood_findings
 from pathgen.report.zero import zero_findings, zero_rows
 from pathgen.strategies.reach import Reach, seen
-from pathgen.strategies.surfacing import least_length
+from pathgen.strategies.surfacing import surface_area
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
 from pathgen.verify.loads import Load
@@ -215,7 +215,7 @@ def _surface(planned: Plan, programs: Sequence[Program], checked: Verification) 
         "scallop_predicted": rounded(finish.scallop, 6),
         "scallop_measured": rounded(checked.scallop_measured, 6),
         "cut_length": rounded(run, 2),
-        "least_length": rounded(least_length(board.outline, board.surface, finish.stepover), 2),
+        "least_length": rounded(surface_area(board.outline, board.surface) / finish.stepover, 2),
         "program": next(p.file_name for p in programs if p.step.operation.finishes),
     }
 

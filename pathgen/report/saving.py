@@ -33,7 +33,7 @@ from pathgen.report.reckoning import CHANGE
 from pathgen.strategies.pocketing.places import layer_depths
 from pathgen.strategies.resurfacing import heights_above
 from pathgen.strategies.slotting import begun_over
-from pathgen.strategies.tab_places import LEAST_WASTE
+from pathgen.strategies.tabs import LEAST_WASTE
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import MOST_ALLOWANCE, OutlineCut, Slots, Surfacing
 from pathgen.work.operations import (

@@ -24,8 +24,9 @@ from pathgen.base.toolpath import APPROACH, Toolpath
 from pathgen.strategies import asked, pocketing
 from pathgen.strategies.cutting_line import not_entered
 from pathgen.strategies.cutting_out import outlining
-from pathgen.strategies.facing import cutting_again, cutting_again_over, finishing, roughing
 from pathgen.strategies.one_cut import Cut, FinishCut, OutlineCut, PocketCut
+from pathgen.strategies.resurfacing import cutting_again, cutting_again_over, finishing
+from pathgen.strategies.roughing import roughing
 from pathgen.strategies.slotting import slotting
 from pathgen.strategies.surfacing import finishing_passes
 from pathgen.strategies.tabs import Tabs, check_tabs_hold, check_tabs_stand, tab_points

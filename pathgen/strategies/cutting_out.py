@@ -30,8 +30,7 @@ _EASE_LAP = 1.25
 _NO_LAP = 1e-4  # a last lap that takes less takes nothing, mm: programs are written no finer
 _USUAL = 0.2
 """What the last lap takes off the walls where nothing else is asked for, mm: less is no more to it in a corner."""
-_AT_CORNERS = 1.5
-"""Times what the last lap takes off the walls: the most that it may meet at an inner corner."""
+_AT_CORNERS = 1.5  # times what the last lap takes off the walls: the most that it may meet at an inner corner
 _HEAD_ON = 1.016
 """Of what the last lap takes off the walls: what more it meets anywhere is an inner corner, which turns 20 degrees."""
 INNER_SHARES = (0.4, 0.28, 0.2, 0.14, 0.1, 0.05)

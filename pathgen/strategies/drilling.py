@@ -20,8 +20,7 @@ from pathgen.work.features import AS_WIDE, Holes, Marks
 
 CHORD = 2e-3
 """Straight moves round a hole lie within this of its circle, mm."""
-_SLOWLY = 2.0
-"""How far from where it stops the cutter comes slowly, so that a hand on the stop is in time, mm."""
+_SLOWLY = 2.0  # how far from where it stops the cutter comes slowly, so that a hand on the stop is in time, mm
 
 
 def drilling(holes: Holes, *, cutter: Cutter, top: float, rapids: Rapids) -> Toolpath:

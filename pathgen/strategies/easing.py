@@ -31,8 +31,7 @@ take the rows by turns."""
 
 EASE_FROM = 1.1
 """Times the straight-line cut from which a stretch is eased: under the factor of 1.5 by what a coarse grid may miss."""
-_PEAK = 1.3
-"""The same over little more than a cell, for the turn of a hairpin and the rim of a hole: few cells tell."""
+_PEAK = 1.3  # the same over little more than a cell, for the turn of a hairpin and the rim of a hole: few cells tell
 _TIP = 0.8
 """The same where the way turns by more than _TURN, radians, within two cells: cells cannot tell the tip of a corner."""
 _TURN = 0.8
@@ -50,18 +49,15 @@ _ALONG = 0.75  # of a cell, between stations
 _ASIDE = 0.866
 """Of a cell, between samples beside each other, which lie between those of the station before: none is further from one
 than half a cell."""
-_WITHIN = 0.2
-"""Of a cell, from the rim of a flat end to its samples: a cell counts as cut of which a part is."""
-_ROUND = 1.4
-"""Of a cell, between samples of the front at its sides, where they are closer beside each other."""
+_WITHIN = 0.2  # of a cell, from the rim of a flat end to its samples: a cell counts as cut of which a part is
+_ROUND = 1.4  # of a cell, between samples of the front at its sides, where they are closer beside each other
 _ON_RIM = 0.7, 1.0
 """Both of the rim of a flat end: what it missed, up to a row of cells, would be counted as taken by the next way."""
 _ARCS = 0.25, 0.75
 """Of the stepdown above the tip: where the front of a round or pointed end is sampled before its axis comes."""
 _SLOPE, _RAMP = 0.05, 0.01
 """Drop over run from which what sinks under the cutter is looked at; and on a ramp, which is planned as one."""
-_MIDDLE = 0.6
-"""Of the radius, before and behind the axis: what of the way lies under the middle of a flat end."""
+_MIDDLE = 0.6  # of the radius, before and behind the axis: what of the way lies under the middle of a flat end
 _NONE = np.empty((1, 0), np.complex64), np.empty((1, 0), np.float32)
 _AT_ONCE = 1 << 15
 """Samples worked out at once: few enough to stay in the cache, and what was cut before need not be put in order."""
@@ -396,8 +392,6 @@ def _smooth(taken: Floats, stations: Floats, window: float, *, ahead: float = 0.
 def _closed(high: Bools, stations: Floats, least: float) -> Bools:
     """The same with gaps shorter than `least` closed, so that the feed does not flutter."""
     at = np.flatnonzero(high)
-    if not len(at):
-        return high
     short = np.diff(stations[at]) < least
     marks = np.zeros(len(high) + 1, np.intp)
     np.add.at(marks, at[:-1][short], 1)

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
-from pathgen.base.toolpath import along_in_plan
+from pathgen.base.toolpath import Rapids, Toolpath, along_in_plan
 from pathgen.base.units import place_words
 
 PECKS = 4
@@ -42,6 +42,14 @@ def ramped_in(run: Floats, above: float, cutter: Cutter) -> Floats:
     way = np.vstack([back[::-1], back[1:]])
     down = above - height * along_in_plan(way) / length
     return np.vstack([np.column_stack([way[:, :2], np.maximum(way[:, 2], down)]), run[1:]])
+
+
+def path_in_turn(runs: list[Floats], cutter: Cutter, rapids: Rapids) -> Toolpath:
+    """Runs one after the other, each ramped into where the cutter cannot cut at its centre."""
+    if not cutter.plunges:  # whole passes of a flat end, which lie level, begin with ramps of their own
+        runs = [run if cutter.is_flat and run[0, 2] > run[-1, 2] else ramped_in(run, rapids.air_z, cutter)
+                for run in runs]
+    return rapids.between(runs)
 
 
 def ramps_down(way: Floats, high: float, cutter: Cutter) -> Floats:

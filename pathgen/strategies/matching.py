@@ -114,13 +114,11 @@ def let_in(
             remedy="take smaller cutters or a smaller gap, or make the drawing larger",
         )
     stock = _in_rows(polygons(piece), 2.0 * piece_cutter.radius + _LAND, from_back)
+    long, wide = (shapely.total_bounds(stock)[2:] + piece_cutter.diameter + _LAND).tolist()
     drawing = cleaned(region)
     return LetIn(
         pocket=shape, piece=piece, lost=_thick(overlay.difference(drawing, shape)),
-        gained=_thick(overlay.difference(shape, drawing)),
-        stock=whole(stock),
-        size=(float(shapely.total_bounds(stock)[2]) + piece_cutter.diameter + _LAND,
-              float(shapely.total_bounds(stock)[3]) + piece_cutter.diameter + _LAND),
+        gained=_thick(overlay.difference(shape, drawing)), stock=whole(stock), size=(long, wide),
         gap=gap, thickness=thickness, through=through,
     )
 

@@ -19,8 +19,7 @@ from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.base.units import falls_short
 from pathgen.strategies.pocketing import PocketCut
-from pathgen.strategies.pocketing.floors import steepest, widest_flat_end
-from pathgen.strategies.pocketing.openings import largest_that_opens, opening
+from pathgen.strategies.pocketing.openings import largest_that_opens, opening, steepest, widest_flat_end
 from pathgen.strategies.pocketing.shapes import Shapes, cleaned, of_each, polygons, whole, without_films
 from pathgen.work.features import in_one
 from pathgen.work.walls import Wall, narrowest_wall
@@ -219,9 +218,7 @@ def _set_reach(
                     narrowest_wall=None if opened is None else narrowest_wall(opened, others.pocketed)), opened
 
 
-def share_of(
-    opened: BaseGeometry, region: BaseGeometry, later: BaseGeometry | None, *, wider: bool = False
-) -> float:
+def share_of(opened: BaseGeometry, region: BaseGeometry, later: BaseGeometry | None, *, wider: bool = False) -> float:
     """How much of a region is opened, of what is not cut later; `wider` as in `Others`."""
     area, opened = seen(region, later).area, overlay.intersection(opened, region) if wider else opened
     return float(min(seen(opened, later).area / area, 1.0)) if area else 1.0

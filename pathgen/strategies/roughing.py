@@ -15,8 +15,9 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import along_in_plan
-from pathgen.strategies.entering import ramped_in
+from pathgen.base.toolpath import Rapids, Toolpath, along_in_plan
+from pathgen.strategies.easing import Standing, eased
+from pathgen.strategies.entering import path_in_turn, ramped_in
 from pathgen.strategies.resurfacing import coarse_passes
 from pathgen.strategies.surfacing import CHORD, OVERRUN, Passes, strip_spans, zigzag
 from pathgen.strategies.uphill import too_steep
@@ -24,12 +25,26 @@ from pathgen.strategies.uphill import too_steep
 _MARGIN = 1.0  # how far roughing clears past what the finishing cutter needs, mm
 _CLEAR = 0.2  # how far beyond what the finishing cutter opens roughing clears at the least, mm
 _CRESTS = 0.1  # how near to each other (mm) it is looked how high roughing leaves ridges
-_ROUGH_CHORD = 5e-3
-"""How far straight moves may cut below the floor that roughing leaves, where it leaves as much, mm."""
+_ROUGH_CHORD = 5e-3  # how far straight moves may cut below the floor that roughing leaves, where it leaves as much, mm
 _EVERY = 5.0  # between places of the outline at which it is asked how low the surface lies, mm
 _LEVEL = 1e-6  # what falls less (mm) is level
 _AS_GOOD_AS_FLAT = 0.05
 """What lies no further above a cutter's tip (mm) is taken to be cleared by it at the edge of what it roughs."""
+
+
+@remembered
+def roughing(
+    outline: Polygon, surface: Surface, cutter: Cutter, *, finish: Cutter | None, stock_top: float, allowance: float,
+    past: float = 0.0, blank: Bounds | None = None, rapids: Rapids,
+) -> Toolpath:
+    """Layers down to `allowance` above the surface, eased where the cutter is in wood over its whole width."""
+    runs = roughing_runs(outline, surface, cutter, finish=finish, stock_top=stock_top, allowance=allowance,
+                         past=past, blank=blank)
+    path = path_in_turn(runs, cutter, rapids)
+    if not len(path):
+        return path
+    bounds = [*path.points[:, :2].min(axis=0), *path.points[:, :2].max(axis=0)]
+    return eased(path, cutter, Standing.over(bounds, [cutter], None, level=stock_top, in_rows=True))
 
 
 def roughing_runs(

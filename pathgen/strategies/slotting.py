@@ -27,16 +27,13 @@ LAYER_STRIDE = 3
 Bends, and of thin layers other points, stay."""
 _LAYER_OFF = 1 / 8
 """Of a stepdown: how far a layer's straight moves may lie from its points, as the next layer cuts so much more."""
-_LEAST_OVER = 0.1
-"""Waste higher than this over a line's end is let down into, mm, however thin the layers are."""
+_LEAST_OVER = 0.1  # waste higher than this over a line's end is let down into, mm, however thin the layers are
 _HARDLY = 0.01
 """What a cutter that cannot cut at its centre may go straight down into, and any past its stepdown, mm: rounding."""
 _ROUND = 16  # places on a cutter's rim at which it is asked how high the surface is
 _SHARPER = "take a v cutter of a smaller angle"
-_NARROWER = 0.005
-"""How much narrower than asked a bevel may come out where the surface curves along it, mm."""
-_LEAST_STEP = 0.05
-"""Nearer points of a bevel's way, as beside a bend, tell nothing of how the surface curves there, mm."""
+_NARROWER = 0.005  # how much narrower than asked a bevel may come out where the surface curves along it, mm
+_LEAST_STEP = 0.05  # nearer points of a bevel's way, as beside a bend, tell nothing of how the surface curves there, mm
 
 Stands = Callable[[Floats], tuple[Floats, Floats]]
 """How high a cutter's tip at (n, 2) places is over all that stands within its reach, and where rapids down end, mm."""

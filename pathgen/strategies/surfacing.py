@@ -185,13 +185,9 @@ def _level_passes(outline: Polygon, surface: Surface, cutter: Cutter, stepover: 
     return Passes(outline=outline, surface=surface, cutter=cutter, run=run, y=y, stepover=apart, scallop=0.0)
 
 
-def least_length(outline: Polygon, surface: Surface, stepover: float) -> float:
-    """The shortest finishing path there could be: area along the surface over `stepover`, mm."""
-    return surface_area(outline, surface) / stepover
-
-
 def surface_area(outline: Polygon, surface: Surface) -> float:
-    """Area of the curved surface within `outline`, mm2: arcs across the board, summed along it."""
+    """Area of the curved surface within `outline`, mm2: arcs across the board, summed along it.
+    Over the stepover that is the length of the shortest finishing path there could be."""
     x0, _, x1, _ = outline.bounds
     edges = np.linspace(x0, x1, _STRIPS + 1)
     middle = (edges[1:] + edges[:-1]) / 2
@@ -242,14 +238,12 @@ def _across(region: BaseGeometry, at: Floats, *, axis: int = 0) -> Lines:
     """(n,) the lines through a region at each x; with `axis` 1, at each y."""
     low, high = region.bounds[1 - axis] - 1.0, region.bounds[3 - axis] + 1.0
     ends = np.stack([np.column_stack([at, np.full_like(at, far)][:: 1 - 2 * axis]) for far in (low, high)], axis=1)
-    lines: Lines = overlay.intersection(shapely.linestrings(ends), region)
-    return lines
+    return np.asarray(overlay.intersection(shapely.linestrings(ends), region))
 
 
 def spans_inside(region: BaseGeometry, y: Floats) -> Floats:
     """(p, 2) x range of each pass inside a region; NaN where it lies off it."""
-    spans: Floats = shapely.bounds(_across(region, y, axis=1))[:, [0, 2]]
-    return spans
+    return np.asarray(shapely.bounds(_across(region, y, axis=1))[:, [0, 2]])
 
 
 def _widest(surface: Surface, across: Lines, xs: Floats, y: Floats, r: float) -> tuple[float, float]:
@@ -275,8 +269,7 @@ def strip_spans(region: Polygon, y: Floats, *, reach: float = 0.5) -> Floats:
     low, high = y - reach * gaps[:-1], y + reach * gaps[1:]
     low[0], high[-1] = min(low[0], region.bounds[1] - 1), max(high[-1], region.bounds[3] + 1)
     strips = shapely.box(region.bounds[0] - 1, low, region.bounds[2] + 1, high)
-    spans: Floats = shapely.bounds(overlay.intersection(strips, region))[:, [0, 2]]
-    return spans
+    return np.asarray(shapely.bounds(overlay.intersection(strips, region))[:, [0, 2]])
 
 
 def zigzag(spans: Floats, y: Floats, surface: Surface, cutter: Cutter, chord_tolerance: float) -> Floats:

@@ -1,8 +1,8 @@
-"""Tabs that hold what is cut out: where they stand, and whether they hold."""
+"""Tabs that hold what is cut out: where they stand whole, and whether what they hold on to stays."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -17,7 +17,6 @@ from pathgen.base.errors import PathgenError
 from pathgen.base.memory import remembered
 from pathgen.base.units import place_words, rounded_up
 from pathgen.strategies.cutting_line import cutting_line, places_on
-from pathgen.strategies.tab_places import LEAST_WASTE, all_round, holding, round_a_ring
 
 _EVERY = 1.0  # spacing of the places tried for a tab, mm
 _FINER = 5  # as many times as fine, for a notch as narrow as the cutter
@@ -26,6 +25,15 @@ TAB_SLOPE = 0.5
 """Rise over run of a tab's ends (common practice: a slope that the cutter climbs, no source)."""
 BETWEEN = 2.0
 """What is cut through between the ends of two tabs, mm."""
+LEAST_WASTE = 2.0
+"""Wood that must stand outside the groove for a tab to hold on to, mm (common practice, no source)."""
+_SLACK, _OFF, _ENDS = 0.02, 0.05, 0.15
+"""What another wall's way may take of a tab; how far places may lie off; what each end may be narrower, mm."""
+_STRAIGHT = 0.9
+"""Of the way along a tab and the cutter beside it, how far apart its ends lie at least: no tab stands on a corner."""
+_BESIDE, _LEDGE = 0.5, 1.5
+"""Places tried along the ends of a tab, mm; in the cutter's radii, as far from where it stands as its foot may be."""
+_ROUND = 40  # spacings tried from tab to tab all round, the widest first
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,7 +70,7 @@ def tab_points(
     if not room and all_round_in is None:
         _refuse_too_many(outline, edges, count, takes, where, cutter.diameter)
     ring = cutting_line(outline, cutter)
-    holds = _holding(outline, ring, cutter, width=width, rise=rise)
+    holds = partial(holding, outline=outline, ring=ring, width=width, radius=cutter.radius, slopes=rise / TAB_SLOPE)
     chosen = _spread(edges, count, takes, avoid, inlays) if room else np.empty((0, 2))
     if room and (good := holds(chosen)).all():
         return chosen
@@ -70,7 +78,7 @@ def tab_points(
     most = _on_both(edges, takes + BETWEEN)
     if most >= count:
         return _spread(edges, count, takes, avoid, inlays)
-    places, stations = all_round(outline, ring, every=_EVERY, takes=takes)
+    places, stations = _all_round(outline, ring, takes)
     kept = holds(places)
     if all_round_in is not None:
         kept &= _waste(places, outline, all_round_in, width)[0] >= cutter.diameter + LEAST_WASTE
@@ -92,13 +100,6 @@ def tab_points(
         remedy=f"make tabs fewer{_NARROWER if where == _STATED else ''}, or take a smaller cutter"
         + _without_tabs(where, "; or write tabs = 0 and stick the work down"),
     )
-
-
-def _holding(
-    outline: Polygon, ring: LinearRing, cutter: Cutter, *, width: float, rise: float
-) -> Callable[[Floats], Bools]:
-    """Which of some places hold a tab so wide, that rises so high above where the cutter goes beside it: `holding`."""
-    return partial(holding, outline=outline, ring=ring, width=width, radius=cutter.radius, slopes=rise / TAB_SLOPE)
 
 
 def _on_both(edges: Sequence[Floats], spacing: float) -> int:
@@ -140,8 +141,7 @@ def _apart(places: Floats, spacing: float) -> Floats:
     return places[chosen]
 
 
-_STATED, _NARROWER = "[outline] tabs", ", or make tab_width smaller"
-"""The one outline whose tabs' width a job states."""
+_STATED, _NARROWER = "[outline] tabs", ", or make tab_width smaller"  # the one outline whose tabs' width a job states
 _ALWAYS_TABS = ("[block]", "[gauges]")  # tables whose outlines cannot go without tabs
 
 
@@ -202,12 +202,13 @@ def check_tabs_stand(tabs: Tabs, outline: Polygon, *, cutter: Cutter, rise: floa
     """Raise PathgenError for a place where the cutter's own way would not leave a tab whole. `rise` is the height of
     the tabs above where the cutter goes beside them, mm."""
     ring = cutting_line(outline, cutter)
-    holds = _holding(outline, ring, cutter, width=tabs.width, rise=rise)
+    holds = partial(
+        holding, outline=outline, ring=ring, width=tabs.width, radius=cutter.radius, slopes=rise / TAB_SLOPE)
     good = holds(tabs.at)
     if good.all():
         return
     worst = tabs.at[int(np.argmin(good))]
-    places, _ = all_round(outline, ring, every=_EVERY, takes=tabs.width + cutter.diameter)
+    places, _ = _all_round(outline, ring, tabs.width + cutter.diameter)
     places = places[holds(places)]
     remedy = "make tabs narrower, or take a smaller cutter"
     if len(places):
@@ -275,3 +276,84 @@ def _distance(places: Floats, points: Floats) -> Floats:
     if not len(points):
         return np.full(len(places), np.inf)
     return np.asarray(np.linalg.norm(places[:, None] - points, axis=2).min(axis=1))
+
+
+def holding(places: Floats, *, outline: Polygon, ring: LinearRing, width: float, radius: float, slopes: float) -> Bools:
+    """(n,) whether a tab so wide at each of some places on the outline would be left by the cutter's way, its `ring`.
+
+    The half of it must stand from the wall to waste that is as wide as must be, up to what lies round the part; its
+    ends, `slopes` mm along, must hang together with it, and none may stand round a corner.
+    """
+    out, half = 2.0 * radius + LEAST_WASTE / 2.0, width / 2.0 + radius
+    if ring.length < 2.0 * half:
+        return np.zeros(len(places), bool)
+    part = Polygon(outline.exterior)
+    middle = overlay.buffer(part, radius, quad_segs=64).exterior  # of the groove: round corners that the way has
+    open_to = overlay.buffer(part, out, quad_segs=64).exterior
+    at = shapely.line_locate_point(ring, shapely.points(places))
+    away = shapely.get_coordinates(shapely.line_interpolate_point(ring, at)) - places
+    far = np.linalg.norm(away, axis=1, keepdims=True)
+    outward = away / np.maximum(far, 1e-9)
+    good = np.abs(far[:, 0] - radius) < _OFF
+    good &= shapely.distance(shapely.points(places + out * outward), open_to) < _OFF
+    inner, slopes = max(width / 2.0 - _ENDS, 0.0), min(slopes, ring.length / 2.0 - half)
+    beside = half + slopes + out + radius  # what lies further off takes nothing of a tab
+    for k in np.flatnonzero(good).tolist():
+        aside = outward[k, ::-1] * [-1.0, 1.0] * width / 4.0
+        ways = places[k] + np.array([[side * aside, side * aside + out * outward[k]] for side in (-1, 0, 1)])
+        along = shapely.line_locate_point(middle, shapely.points(places[k])) + [-inner, inner]
+        stands = shapely.GeometryCollection([*shapely.linestrings(ways), _along(middle, *along.tolist())])
+        x, y = places[k].tolist()
+        near = (x - beside, y - beside, x + beside, y + beside)
+        low = shapely.clip_by_rect(_along(ring, at[k] + half, at[k] - half + ring.length), *near)
+        good[k] = not shapely.dwithin(low, stands, radius - _SLACK) and _whole(ring, at[k], half + slopes, radius, near)
+    return good
+
+
+def _whole(ring: LinearRing, at: float, ends: float, radius: float, near: Bounds) -> bool:
+    """Whether what stands in the groove beside a tab, whose ends come down so far off, is one piece with it. The cutter
+    elsewhere on its way may take all of an end but a ledge at the foot of the wall."""
+    way = shapely.points(shapely.get_coordinates(shapely.segmentize(_along(ring, at - ends, at + ends), _BESIDE)))
+    low = shapely.clip_by_rect(_along(ring, at + ends, at - ends + ring.length), *near)
+    shapely.prepare(low)
+    stands = ~shapely.dwithin(low, way, radius - _SLACK)
+    beside = _LEDGE * radius + _BESIDE
+    return bool(np.count_nonzero(np.diff(stands.astype(int)) > 0) == 1
+                and np.all(shapely.dwithin(way, shapely.multipoints(way[stands]), beside)))
+
+
+def _all_round(outline: Polygon, ring: LinearRing, takes: float) -> tuple[Floats, Floats]:
+    """(n, 2) places along the whole outline but for its corners, and (n,) how far along the ring."""
+    wall = outline.exterior
+    along = np.arange(0.0, wall.length, _EVERY)
+    places, before, after = (places_on(wall, along + aside) for aside in (0.0, -takes / 2, takes / 2))
+    places = places[np.linalg.norm(after - before, axis=1) > _STRAIGHT * takes]
+    return places, shapely.line_locate_point(ring, shapely.points(places))
+
+
+def round_a_ring(stations: Floats, count: int, *, around: float, least: float) -> Ints:
+    """Which of some stations, `count` of them, spread as far as may be; as many as fit where there is not room for all.
+    They stand `least` apart or more, the last from the first too."""
+    order, most = np.argsort(stations), np.empty(0, np.int64)
+    sorted_ = stations[order]
+    for spacing in np.linspace(max(around / count, least), least, _ROUND):
+        for first in range(len(order)):
+            found = [first]
+            while (following := int(np.searchsorted(sorted_, sorted_[found[-1]] + spacing - 1e-9))) < len(order):
+                if sorted_[following] > sorted_[first] + around - spacing + 1e-9 or len(found) == count:
+                    break
+                found.append(following)
+            if len(found) > len(most):
+                most = order[found]
+        if len(most) == count:
+            break
+    return most
+
+
+def _along(ring: LinearRing, start: float, end: float) -> shapely.LineString:
+    """The part of a ring between two stations, which may lie past its ends."""
+    corners = shapely.get_coordinates(ring)
+    own = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(corners, axis=0), axis=1))])
+    stations = np.concatenate([own[:-1] + lap * ring.length for lap in (-1, 0, 1)])
+    inside = np.concatenate([[start], stations[(stations > start) & (stations < end)], [end]]) % ring.length
+    return shapely.LineString(np.column_stack([np.interp(inside, own, axis) for axis in corners.T]))

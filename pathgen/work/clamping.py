@@ -383,8 +383,8 @@ class Clamping:
     @property
     def first_surface(self) -> Surface:
         """The surface that the first finish cuts: `leave` above the board's, where a later cut takes that off."""
-        first = self.board.surface
-        return replace(first, thickness=first.thickness + (self.surfacing.leave if self.surfacing else 0.0))
+        leave = self.surfacing.leave if self.surfacing else 0.0
+        return replace(self.surface, thickness=self.surface.thickness + leave)
 
     def proud(self, inlay: Inlay) -> float:
         """How far the wood stands above the finished surface when an inlay is cut, but for ridges, mm."""
@@ -411,10 +411,6 @@ class Clamping:
         earlier = any(isinstance(s.operation, CutAgain) and s.order < opening for s in self.steps)
         return self.skim if earlier else 0.0
 
-    def comes_down(self, inlay: Inlay) -> float:
-        """How far the wood round what fills an inlay is cut down after that, mm."""
-        return self.ground(inlay) + self.skim
-
     @property
     def skim(self) -> float:
         """How far the finished surface lies below the first one, mm: where something was filled and cut again."""
@@ -423,8 +419,7 @@ class Clamping:
     @property
     def finished_surface(self) -> Surface:
         """The surface when all is done: `skim` below the first."""
-        first = self.board.surface
-        return replace(first, thickness=first.thickness - self.skim)
+        return replace(self.surface, thickness=self.surface.thickness - self.skim)
 
     @property
     def begun(self) -> bool:

@@ -160,7 +160,7 @@ def _sunk(inlay: Inlay, work: Clamping) -> list[str]:
     """What to do about fill that is lower than the surface will be."""
     if inlay.fill != "resin":
         return []
-    down = work.comes_down(inlay)
+    down = work.ground(inlay) + work.skim
     low, makes_up = "lower than the surface: where it has sunk", "No program makes up for it."
     if down > 0.0:
         by = format_length(down, work.units)

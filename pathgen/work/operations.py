@@ -110,7 +110,7 @@ class Operation(ABC, Generic[F]):
 
     def clears_deep(self, top: float, low: float) -> float:
         """How deep it clears wood from `top` down in all its layers, 0 where none; `low` is the part's rim."""
-        return 0.0
+        return self.depth or 0.0
 
     def at_once(self, cutter: Cutter) -> float:
         """How deep one cut may go into what stands there."""
@@ -230,7 +230,7 @@ class SurfaceFinish(_Surface):
                 f"the {self.feature.part} is thicker everywhere, and what is cut later deeper")
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
-        return _beyond(part, float(cutter.half_width(proud)) + MARGIN)
+        return overlay.buffer(part, float(cutter.half_width(proud)) + MARGIN, join_style="mitre")
 
 
 @dataclass(frozen=True, eq=False)
@@ -252,9 +252,6 @@ class Pocket(_Within[Inlay]):
 
     @property
     def depth(self) -> float:
-        return self.feature.depth
-
-    def clears_deep(self, top: float, low: float) -> float:
         return self.feature.depth
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
@@ -343,7 +340,7 @@ class CutAgain(Operation[Inlay]):
         return max(0.0, self.surfacing.scallop - LAYER * self.at_once(cutter))
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
-        return _beyond(part, float(cutter.half_width(proud)) + MARGIN)
+        return overlay.buffer(part, float(cutter.half_width(proud)) + MARGIN, join_style="mitre")
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         over_again = not self.final and self.surfacing.resurface_area == "board"  # the last takes off what it left
@@ -623,9 +620,6 @@ class Slot(Operation[Slots]):
     def depth(self) -> float:
         return self.feature.depth
 
-    def clears_deep(self, top: float, low: float) -> float:
-        return self.feature.depth
-
     def at_start(self, work: Clamping) -> list[str]:
         return self._measured(f"The {self.feature.words} come", work)
 
@@ -653,14 +647,11 @@ class NutSlot(Slot):
     table = "[nut]"
     instead = "another [nut] entry, depth or cutter"
     off = _in_depth("the slot is", "under it")
+    purpose = "cut the slot for the nut"
 
     def works_hard(self, cutter: Cutter) -> bool:
         """Its cutter is one for pockets, and eased over its whole width; those of other slots have a feed for slots."""
         return True
-
-    @property
-    def purpose(self) -> str:
-        return "cut the slot for the nut"
 
     def at_start(self, work: Clamping) -> list[str]:
         left = self.feature.on_part
@@ -721,7 +712,7 @@ class Outline(Operation[OutlineCut]):
         return top - self.bottom
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
-        return _beyond(part, cutter.diameter + MARGIN)
+        return overlay.buffer(part, cutter.diameter + MARGIN, join_style="mitre")
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         if self.bottom > 0:
@@ -797,7 +788,3 @@ class CutPieces(_Within[Pieces]):
 def every_operation(kind: type[Operation[Any]] = Operation) -> set[type[Operation[Any]]]:
     """Every kind of operation there is."""
     return {each for sub in kind.__subclasses__() for each in (sub, *every_operation(sub)) if hasattr(each, "name")}
-
-
-def _beyond(part: BaseGeometry, by: float) -> BaseGeometry:
-    return overlay.buffer(part, by, join_style="mitre")

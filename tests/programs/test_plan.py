@@ -4,7 +4,7 @@ import pytest
 
 from pathgen.base.memory import content_key
 from pathgen.programs import plan
-from pathgen.strategies import facing, surfacing
+from pathgen.strategies import roughing, surfacing
 from tests.small_board import SLOTS, built
 
 pytestmark = pytest.mark.usefixtures("afresh")
@@ -14,7 +14,7 @@ ROUGHED = {"scallop = 0.05": 'scallop = 0.05\nrough = "flat"', "[resin]": "[resu
 def test_a_build_plans_each_cut_and_looks_for_places_to_try_zero_once(tmp_path, monkeypatch):
     """Where programs cut is asked for zero too, and passes by the advice on minutes."""
     asked = {"roughing_runs": [], "_widest": [], "zero_checks": []}
-    for module, name in ((facing, "roughing_runs"), (surfacing, "_widest"), (plan, "zero_checks")):
+    for module, name in ((roughing, "roughing_runs"), (surfacing, "_widest"), (plan, "zero_checks")):
         monkeypatch.setattr(module, name, _counted(asked[name], getattr(module, name)))
     made = built(tmp_path, resolution=0.4, changes=ROUGHED, extra=SLOTS)
     assert {"surface-rough", "slots"} <= {p.operation for p in made.programs}

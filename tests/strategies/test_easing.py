@@ -12,11 +12,11 @@ from pathgen.base.cutters import LOAD_FACTOR, Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
-from pathgen.strategies.cut_again import LINK, _link, _run_over
 from pathgen.strategies.cutting_out import outlining
 from pathgen.strategies.easing import Standing, _front, _lowered_at, _smooth, eased
-from pathgen.strategies.facing import roughing
 from pathgen.strategies.pocketing import PocketOptions, pocket
+from pathgen.strategies.resurfacing import LINK, _link, _run_over
+from pathgen.strategies.roughing import roughing
 from pathgen.strategies.tabs import Tabs
 from tests.brute import Block, moves_along
 

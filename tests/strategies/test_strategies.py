@@ -18,14 +18,18 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.parts.fingerboard.board import slots
 from pathgen.parts.fingerboard.numbers import EndTable
-from pathgen.strategies.cut_again import _link, resurfacing_runs_over
 from pathgen.strategies.cutting_line import cutting_line
 from pathgen.strategies.cutting_out import outlining
-from pathgen.strategies.facing import cutting_again_over
-from pathgen.strategies.resurfacing import coarse_passes, resurfacing_runs
+from pathgen.strategies.resurfacing import (
+    _link,
+    coarse_passes,
+    cutting_again_over,
+    resurfacing_runs,
+    resurfacing_runs_over,
+)
 from pathgen.strategies.roughing import roughing_runs
 from pathgen.strategies.slotting import bevelling, engraving, slotting
-from pathgen.strategies.surfacing import _along, finishing_passes, followed, least_length, surface_area
+from pathgen.strategies.surfacing import _along, finishing_passes, followed, surface_area
 from pathgen.strategies.tabs import Tabs, check_tabs_hold, tab_points
 from pathgen.work.features import Engraving
 from tests.boards import fingerboard
@@ -102,7 +106,7 @@ def test_the_finishing_path_is_little_longer_than_the_least(name):
     part, ball = BOARDS[name], cutter_of("ball-end", 10.0)
     passes = finishing_passes(part.outline, part.surface, ball, scallop=0.012)
     length = np.linalg.norm(np.diff(passes.run, axis=0), axis=1).sum()
-    assert length < 1.04 * least_length(part.outline, part.surface, passes.stepover)
+    assert length < 1.04 * surface_area(part.outline, part.surface) / passes.stepover
     assert length < 1.05 * part.outline.area / float(stepover_for(0.012, 5.0))
 
 

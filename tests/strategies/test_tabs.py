@@ -17,8 +17,7 @@ from pathgen.base.toolpath import Move, Rapids
 from pathgen.strategies.cutting_line import cutting_line
 from pathgen.strategies.cutting_out import _sinking_gently, outlining
 from pathgen.strategies.easing import Standing
-from pathgen.strategies.tab_places import holding, round_a_ring
-from pathgen.strategies.tabs import Tabs, check_tabs_hold, tab_points
+from pathgen.strategies.tabs import Tabs, check_tabs_hold, holding, round_a_ring, tab_points
 from tests.brute import Block, moves_along
 from tests.strategies.test_strategies import cutter_of
 

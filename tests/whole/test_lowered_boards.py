@@ -16,7 +16,7 @@ from pathgen.job.clamping import clamping_of
 from pathgen.parts.fingerboard.top import bow_under
 from pathgen.report.board_text import frame_lines
 from pathgen.report.data import part_data
-from pathgen.strategies.facing import finishing
+from pathgen.strategies.resurfacing import finishing
 from pathgen.strategies.surfacing import finishing_passes
 from pathgen.verify.crest import crest_heights
 from tests.plain_cutting import left_by

@@ -20,8 +20,7 @@ from pathgen.job.part import drawn_corners
 from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.paths import tabs_of
 from pathgen.strategies.reach import MISSED, lengths
-from pathgen.strategies.tab_places import LEAST_WASTE
-from pathgen.strategies.tabs import TAB_SLOPE
+from pathgen.strategies.tabs import LEAST_WASTE, TAB_SLOPE
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import OutlineCut
 from pathgen.work.operations import CutOut, Outline, RoundHoles, Slot

@@ -24,15 +24,12 @@ from pathgen.strategies.pocketing.tracing import Trace
 
 _FILM = 0.01  # thickness under which nothing is worth sharpening, mm
 _LINE = 0.001  # how far the path may lie from the middle line's points, mm
-_TOGETHER = 1000.0
-"""How long the outlines are of parts that are looked at together, mm: more would need much memory."""
+_TOGETHER = 1000.0  # how long the outlines are of parts that are looked at together, mm: more would need much memory
 _DOT = 0.01  # length of the line that opens a dot, mm
-_TURN = 0.2
-"""A line that turns by more (radians) opens the whole disc there: two chords of it would lie too far inside."""
+_TURN = 0.2  # a line that turns by more (radians) opens the whole disc there: two chords of it would lie too far inside
 _STEEPER = 0.05  # by how much a surface may be steeper somewhere under an opening than at its axis
 _LEAST = 0.1  # of a flank's slope, what the surface is taken to be less steep by at least
-_HAIR = 3e-4
-"""How much narrower than the walls are apart the opening is on either side, mm: chords may lie deeper."""
+_HAIR = 3e-4  # how much narrower than the walls are apart the opening is on either side, mm: chords may lie deeper
 _STANDS = 0.05
 """How high wood may stand in a neck over where the tip could go, mm: what a tip meets there is as good as air."""
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -23,8 +23,7 @@ from pathgen.base.cutters import LARGEST, Cutter
 from pathgen.base.surface import Surface
 from pathgen.strategies.pocketing.shapes import FIT, Shapes, eroded, mended, quad_segments
 
-_HAIR = 3e-4
-"""How much less far (mm) regions are let out: chords over the curve cut deeper, and so wider, by a little."""
+_HAIR = 3e-4  # how much less far (mm) regions are let out: chords over the curve cut deeper, and so wider, by a little
 _SHARPEST = 1e-3
 """1 + cos of the turn at the sharpest corner (5 degrees wide) that is let out as far as both of its edges."""
 _TIP = 1.5  # corners that go out by more times the way of their edges are looked at where they come to
@@ -35,6 +34,7 @@ _EGG = 0.005
 _ROUND = 13  # in how many directions, from uphill to downhill, an opening is looked at
 _COARSE = 16
 """Of the places in the table, one in so many is looked at where openings are at more than one place along the board."""
+_EDGE = 2.0  # longest edge that is mapped by its ends alone, mm
 _HALVINGS = 34  # of the cutter's radius, to find the rim of a footprint: to 1e-9 mm
 
 
@@ -58,8 +58,6 @@ class Footprints:
     sunk: bool = False
     """Whether a cone's rim lies below the surface somewhere, uphill first: these are openings of a flank that goes on
     past it, and where the cutter opens less it is the disc of its rim that it does not come out of."""
-    _points: float = field(default=2.0)
-    """Longest edge that is mapped by its ends alone, mm."""
 
     @classmethod
     def over(cls, cutter: Cutter, surface: Surface, depth: float, region: BaseGeometry) -> Footprints | None:
@@ -119,10 +117,9 @@ class Footprints:
     def _let_out(self, inner: Shapes, reach: Floats, plane: Shapes) -> Shapes:
         """Regions of the middles, eroded by the largest radius over each part, let out to the radius in each place. A
         sharp tip goes out a long way between its walls: not where the plane's parts end or narrow before that."""
-        spare = self._spare(inner, reach)
-        if spare is None:
+        if self._spare(inner, reach) is None:
             return inner
-        fine = shapely.segmentize(inner, self._points)
+        fine = shapely.segmentize(inner, _EDGE)
         corners, outward, of_vertex = _outward(fine)
         out = np.maximum(reach[of_vertex] - self._radius_at(corners) - _HAIR, 0.0)
         moved = corners + out[:, None] * outward
@@ -137,7 +134,7 @@ class Footprints:
         spare = self._spare(plane, reach)
         if spare is None:
             return wide
-        fine = shapely.segmentize(wide, self._points)
+        fine = shapely.segmentize(wide, _EDGE)
         corners, outward, of_vertex = _outward(fine)
         length = np.maximum(np.hypot(*outward.T), 1.0)[:, None]
         middles = corners - reach[of_vertex, None] * outward / length
@@ -164,7 +161,7 @@ class Footprints:
     def _mapped(self, shapes: Shapes, rule: Callable[[Floats], Floats]) -> Shapes:
         if not len(shapes):
             return shapes
-        return overlay.sound(np.asarray(shapely.transform(shapely.segmentize(shapes, self._points), rule)))
+        return overlay.sound(np.asarray(shapely.transform(shapely.segmentize(shapes, _EDGE), rule)))
 
     def _to_plane(self, xy: Floats) -> Floats:
         radius = _scale(self.surface, xy[:, 0])

@@ -13,8 +13,7 @@ from pathgen.base.toolpath import along_in_plan
 from pathgen.strategies.pocketing.clearing import Nest, Pieces
 from pathgen.strategies.pocketing.shapes import Shapes
 
-_SWEEPS = 30
-"""Rounds of improvement for a short tour; fewer for one so long that they would take seconds."""
+_SWEEPS = 30  # rounds of improvement for a short tour; fewer for one so long that they would take seconds
 _SHARES = np.linspace(0.0, 1.0, 13)[1:-1]  # of a way, where it is looked at first
 _BY_WAY_OF, _EVERY = 8, 8
 """Places where the cutter has been that a way is tried over: so many, each so many further from the straight way."""
@@ -164,14 +163,13 @@ def leads(line: Floats, radius: float) -> tuple[Floats, Floats]:
 class FreeWays:
     """Where the cutter may go at depth without lifting."""
 
-    area: Shapes
-    """(n,) regions of the nest: a way inside the one being cut crosses only what those within have cleared."""
+    nested: Nest
+    """(n,) regions: a way inside the one being cut crosses only what those within have cleared."""
     near: Shapes | None = None
     """(n,): what the way must stay inside as well: a later cutter's places."""
     open: Shapes | None = None
     """(n,): where the axis goes through air, as earlier cutters have been there."""
     grazing_open: Shapes | None = None
-    root: Ints | None = None
     """The same where it may graze walls of what is open, for a way that stays in the outermost region of each."""
     longest: float = 0.0
     """The longest way through air that is quicker than a hop, mm."""
@@ -193,11 +191,11 @@ class FreeWays:
         bores = overlay.buffer(shapely.points(points), self.bore + beside, quad_segs=6)
         return np.asarray(shapely.covers(self.deep[node], bores))
 
-    def beside(self, node: Ints, root: Ints, points: Floats, *, room: float) -> tuple[Floats, Bools]:
+    def beside(self, node: Ints, points: Floats, *, room: float) -> tuple[Floats, Bools]:
         """Places beside (n, 2) points of regions `node` with `room` mm of air round the bore; which points have one.
 
-        The way from there to the point is through air too, in the outermost region `root`, and shorter than the bore is
-        wide. Others stay.
+        The way from there to the point is through air too, in the outermost region, and shorter than the bore is wide.
+        Others stay.
         """
         there, found = points.copy(), np.zeros(len(points), bool)
         if self.open is None or self.deep is None or not len(points):
@@ -212,7 +210,8 @@ class FreeWays:
             left = np.flatnonzero(~found)
             there[left] = points[left] + np.broadcast_to(step, points.shape)[left]
             off = points[left] + _TOUCH * (there[left] - points[left])
-            good = shapely.covers(self.area[root[left]], shapely.linestrings(np.stack([off, there[left]], axis=1)))
+            ways = shapely.linestrings(np.stack([off, there[left]], axis=1))
+            good = shapely.covers(self.nested.area[self.nested.root[node[left]]], ways)
             ways = shapely.linestrings(np.stack([points[left], there[left]], axis=1))
             ways = overlay.buffer(ways, self.bore, quad_segs=6)
             good &= shapely.covers(self.deep[node[left]], ways) & np.any(there[left] != points[left], axis=1)
@@ -222,24 +221,22 @@ class FreeWays:
 
     def hold(self, node: Ints, a: Floats, b: Floats) -> Bools:
         """Whether the straight ways from `a` to `b`, (n, 2) each, that lead to regions `node` stay inside."""
-        if not len(a):
-            return np.zeros(0, bool)
         run = b - a
         length = np.hypot(run[:, 0], run[:, 1])
         inset = np.minimum(_TOUCH, length / 4.0)[:, None] * run / np.maximum(length, 1e-12)[:, None]
         ways = shapely.linestrings(np.stack([a + inset, b - inset], axis=1))
-        shapely.prepare(self.area[node])
-        held = shapely.covers(self.area[node], ways)
+        shapely.prepare(self.nested.area[node])
+        held = shapely.covers(self.nested.area[node], ways)
         if self.near is not None:
             held &= shapely.covers(self.near[node], ways)
         if self.open is not None:
             short = ~held & (length <= self.longest)
             shapely.prepare(self.open[node[short]])
             held[short] = shapely.covers(self.open[node[short]], ways[short])
-            if self.grazing_open is not None and self.root is not None:
+            if self.grazing_open is not None:
                 shapely.prepare(self.grazing_open[node[short]])
                 held[short] |= shapely.covers(self.grazing_open[node[short]], ways[short]) & shapely.covers(
-                    self.area[self.root[node[short]]], ways[short])
+                    self.nested.area[self.nested.root[node[short]]], ways[short])
         return np.asarray(held | (length < 1e-9))
 
     def grazing(self, root: int, a: Floats, b: Floats, cut: Shapes) -> Floats | None:
@@ -250,7 +247,7 @@ class FreeWays:
         nearest = np.argsort(over, kind="stable")[:_BY_WAY_OF * _EVERY : _EVERY]
         by_way_of = np.concatenate([a[None], been[nearest[over[nearest] <= self.longest / 2.0]]])
         lines = shapely.linestrings([[a, place, b] for place in by_way_of])
-        inside = shapely.covers(self.area[root], lines)
+        inside = shapely.covers(self.nested.area[root], lines)
         if self.near is not None:
             inside &= shapely.covers(self.near[root], lines)
         lines, every, around = lines[inside], self.step / 4.0, shapely.multilinestrings(cut)

@@ -14,10 +14,8 @@ SAMPLE = 0.05
 """Distance between the points along the walls that the middle line is found from, mm."""
 _LEAST_TURN = np.radians(25.0)
 """Walls that meet at less than this from straight are a curve drawn in short lines, not a corner."""
-_NEIGHBOURS = 1.2 * SAMPLE
-"""Points along the walls that are no further apart (mm) are neighbours on one wall."""
-_BESIDE = 1e-4
-"""How much further (mm) a way may lie from one of the two points that it is between than from the other."""
+_NEIGHBOURS = 1.2 * SAMPLE  # points along the walls that are no further apart (mm) are neighbours on one wall
+_BESIDE = 1e-4  # how much further (mm) a way may lie from one of the two points that it is between than from the other
 _LONGEST_EDGE = 0.5  # longer edges (mm) of the middle line are looked at in pieces
 _LONGEST_TIP = 10.0
 """How far (mm) a line may end from the tip that it is led on to: in the thinnest the points along the walls are too

@@ -1,4 +1,4 @@
-"""What a cutter opens and reaches: regions of the surface, and where its axis may go to open them.
+"""What a cutter opens and reaches: regions of the surface, where its axis may go to open them, and the floor it leaves.
 
 A flat end opens a disc round its axis. On level ground so do a ball end and a v cutter, smaller than themselves
 when they are not sunk to their full width; on a slope see `Footprints`.
@@ -32,6 +32,8 @@ _ROUGH = 0.01  # how far (mm) outlines are simplified to ask whether a cutter mi
 _HALVINGS = 34  # of the way out, to find where a flat end hangs over too far: to 1e-8 mm
 _NEAR = 1.05
 """How far round a place its region is looked at, in widths: a disc that comes into it reaches one width outside."""
+_CLOSE = 1.8
+"""Half-widths from loop to loop at most: straight ones overlap by a tenth, and few corners need paths of their own."""
 _MOSTLY = 0.9  # share of a place's area that a cutter must open to be said to reach it
 
 
@@ -173,3 +175,55 @@ def _gentle_enough(cutter: Cutter, surface: Surface, most: float, region: BaseGe
 def _overhang(cutter: Cutter, surface: Surface, x: Floats, y: Floats) -> Floats:
     """How far the downhill side of a flat end that touches the surface over (x, y), y 0 or more, is above it."""
     return np.asarray(surface.tip_height(cutter, x, y) - surface.height(x, y + cutter.radius))
+
+
+def steepest(surface: Surface, region: BaseGeometry) -> float:
+    """The steepest slope of the surface over the region's bounding box."""
+    if region.is_empty:
+        return 0.0
+    x0, y0, x1, y1 = region.bounds
+    return float(surface.slope([x0, x0, x1, x1], [y0, y1, y0, y1]).max())
+
+
+def finished_half_width(one: Opening, slope: float, limit: float) -> float:
+    """Half the width of floor that one loop leaves no more than `limit` above the depth asked for, mm.
+
+    A flat end: its radius. A ball end of radius r: sqrt(2 r limit - limit^2). A v cutter of flank slope w:
+    limit / (w + slope), as on a slope the floor falls away from its tip on one side. Never more than it opens.
+    """
+    if one.cutter.shape == "v":
+        wall = one.cutter.wall_slope
+        limit *= wall / (wall + slope)
+    return min(float(one.cutter.half_width(limit)), one.half_width)
+
+
+def spacing(one: Opening, finished: float) -> float:
+    """Distance between loops that each finish a half-width `finished` of the floor, mm. The cutter's stepover of the
+    width that it opens, at most 95 % of it; and no more than leaves the floor finished."""
+    step = min(one.cutter.stepover, 0.95) * 2.0 * one.half_width
+    return step if one.cutter.is_flat else min(step, _CLOSE * finished)
+
+
+def ridge_left(one: Opening, slope: float, limit: float) -> float:
+    """How far the floor stands at most above the depth asked for, mm.
+
+    Between the loops of a ball end or a v cutter stand ridges, at most `limit` high. A flat end rests on its uphill
+    side: along a wall that faces uphill its downhill side hangs higher than asked, by its diameter times the slope.
+    It does not go where that would be more than half the depth.
+    """
+    if one.cutter.is_flat:
+        return min(one.cutter.diameter * slope, MOST_OVERHANG * one.depth)
+    finished = finished_half_width(one, slope, limit)
+    furthest = min(spacing(one, finished), finished)  # no place lies further than this from every path
+    return float(one.cutter.profile(furthest)) + (slope * furthest if one.cutter.shape == "v" else 0.0)
+
+
+def widest_flat_end(one: Opening, slope: float) -> float:
+    """Diameter of the largest flat end whose downhill side leaves no more than half the depth on a slope, mm."""
+    return MOST_OVERHANG * one.depth / slope if slope else np.inf
+
+
+def unfinished(one: Opening, axis: Shapes, rest: Shapes) -> Shapes:
+    """For each part the floor in `rest`, what there is to open, that a cutter has to bring to depth. What a ball end or
+    a v cutter opens past the region of its axis stays the foot of the wall; a flat end's floor is all that it opens."""
+    return rest if one.cutter.is_flat else np.asarray(overlay.intersection(axis, rest))

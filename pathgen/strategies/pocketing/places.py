@@ -15,10 +15,8 @@ from shapely.ops import substring
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
-from pathgen.base.toolpath import Move
 from pathgen.strategies.entering import SHORTEST, span, to_and_fro
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, clipped, nest, pieces
-from pathgen.strategies.pocketing.floors import spacing, unfinished
 from pathgen.strategies.pocketing.linking import (
     FreeWays,
     begun_on_a_straight,
@@ -28,11 +26,13 @@ from pathgen.strategies.pocketing.linking import (
     turned_to,
     way_in,
 )
-from pathgen.strategies.pocketing.openings import Opening
+from pathgen.strategies.pocketing.openings import Opening, spacing, unfinished
 from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.shapes import Shapes, polygons
 from pathgen.strategies.pocketing.tracing import Trace
 
+_OVERLAP = 0.1  # how far a later cutter goes into what the earlier ones opened, mm
+_INNER = 0.005  # how exact the loops away from the wall are, which touch nothing that stays, mm
 _HOP_SECONDS = 1.0  # what a short hop costs: a lift, a way across, a plunge through air
 _ON = 1e-6  # how far (mm) a place may lie off a line that it is on
 _BIT = 16  # moves of a path that are looked at together, where what was cut near a way is looked for
@@ -41,10 +41,8 @@ _AT_ONCE = 4
 """Layers whose wall is finished in one pass: round the ends of narrow places it takes a fifth of the diameter for each
 mm of travel, so that it is loaded no harder than a full cut one layer deep."""
 _SKIN = 1e-3  # less than this over a floor is none, mm
-_SLIVER = 0.005
-"""How far (mm) a pass along a wall may begin into what the loops inside it have left there."""
-_WAYS, _LENGTHS = 32, 5
-"""Directions and lengths that are tried for a ramp beside a place without room for one on it."""
+_SLIVER = 0.005  # how far (mm) a pass along a wall may begin into what the loops inside it have left there
+_WAYS, _LENGTHS = 32, 5  # directions and lengths that are tried for a ramp beside a place without room for one on it
 GRAZE = 0.03
 """What a cutter may graze of a wall on its way straight down, mm, and still be said to go through air."""
 _THINNEST = 0.01  # of what a first layer takes of the surface, mm: less is no cut of its own
@@ -128,31 +126,30 @@ def cleared(
     allowance = min(allowance_for(one, options) or step, step)
     first = np.full(len(areas), allowance)
     if deep is not None:
-        needed = overlay.buffer(rest, one.half_width + options.overlap, quad_segs=8)
+        needed = overlay.buffer(rest, one.half_width + _OVERLAP, quad_segs=8)
         keep = shapely.intersects(needed[part], areas)
         areas, part = areas[keep], part[keep]
         # where others have been no allowance is left: a place that is whole is cleared as if by the first cutter
         first = np.where(shapely.covers(needed[part], areas), allowance, step)
     floor_only = floor[part] if needed is not None and not one.cutter.is_flat else None
-    nested = nest(areas, first=first, spacing=step, half_width=finished, tolerance=options.inner, only=floor_only)
+    nested = nest(areas, first=first, spacing=step, half_width=finished, tolerance=_INNER, only=floor_only)
     part = part[nested.root]
     cut = pieces(nested, half_width=finished, spacing=step, only=floor_only)
     longest = one.cutter.feed / 60.0 * _HOP_SECONDS
     graze = 0.0 if one.cutter.is_flat else step
-    ways = FreeWays(area=nested.area, longest=longest, step=graze)
+    ways = FreeWays(nested=nested, longest=longest, step=graze)
     if needed is not None and deep is not None:
         cut = _of_use(cut, nested, one, needed[part], rest[part], floor[part], finished)
         through_air = overlay.buffer(deep, -(one.half_width + 0.02), quad_segs=8)
         along_walls = overlay.buffer(deep, GRAZE - one.half_width, quad_segs=8)
         ways = FreeWays(
-            area=nested.area, near=needed[part], open=through_air[part], grazing_open=along_walls[part],
-            root=nested.root, longest=longest, deep=deep[part],
-            bore=one.half_width - GRAZE, opened=opened, step=graze,
+            nested=nested, near=needed[part], open=through_air[part], grazing_open=along_walls[part], longest=longest,
+            deep=deep[part], bore=one.half_width - GRAZE, opened=opened, step=graze,
         )
     if len(cut):
         place = nested.root[cut.node] if needed is None else _places(areas, needed[part[: len(areas)]], cut)
-        plan = _planned(nested, cut, place, one, options, ways)
-        _trace_plan(trace, plan, ways, nested, layer_depths(one.cutter, one.depth, options.ridges))
+        plan = _planned(cut, place, one, options, ways)
+        _trace_plan(trace, plan, ways, layer_depths(one.cutter, one.depth, options.ridges))
 
 
 def _of_use(
@@ -174,8 +171,9 @@ def _places(areas: Shapes, needed: Shapes, cut: Pieces) -> Ints:
     return np.asarray(tree.nearest(shapely.points(np.array([line[len(line) // 2] for line in cut.line]))))
 
 
-def _planned(nested: Nest, cut: Pieces, place: Ints, one: Opening, options: PocketOptions, ways: FreeWays) -> Plan:
+def _planned(cut: Pieces, place: Ints, one: Opening, options: PocketOptions, ways: FreeWays) -> Plan:
     """Pieces in order: places by a short tour, inside each place from the inside out."""
+    nested = ways.nested
     by_place = np.argsort(place, kind="stable")
     members = np.split(by_place, np.flatnonzero(np.diff(place[by_place])) + 1)
     middles = np.array([np.mean([cut.line[k][0] for k in group], axis=0) for group in members])
@@ -245,37 +243,34 @@ def _with_leads(
     led = np.zeros(len(lines), bool)
     if not len(chosen):
         return lines, led
-    onto, off = [], []
     for k in chosen:
         lines[k] = begun_on_a_straight(lines[k], lines[k - 1][-1] if k else lines[k][0], 2.0 * radius)
-        a, b = leads(lines[k], radius)
-        onto.append(a)
-        off.append(b)
-    both = shapely.linestrings(np.concatenate([np.array(onto), np.array(off)], axis=1))
-    room = shapely.covers(ways.area[node[chosen]], both)
+    arcs = np.array([leads(lines[k], radius) for k in chosen])
+    both = shapely.linestrings(arcs.reshape(len(chosen), -1, 2))
+    room = shapely.covers(ways.nested.area[node[chosen]], both)
     if ways.near is not None:
         room &= shapely.covers(ways.near[node[chosen]], both)
-    for k, a, b in ((k, onto[i], off[i]) for i, k in enumerate(chosen) if room[i]):
-        lines[k] = np.vstack([a, lines[k], b])
+    for k, (onto, off) in zip(chosen[room], arcs[room], strict=True):
+        lines[k] = np.vstack([onto, lines[k], off])
     led[chosen[room]] = True
     return lines, led
 
 
-def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: Floats) -> None:
+def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, layers: Floats) -> None:
     """Each place through all its layers before the next."""
     rounds = np.flatnonzero(~plan.finishing), np.arange(len(plan.line))
     finishes = [int((len(layers) - 1 - layer) % _AT_ONCE == 0) for layer in range(len(layers))]
     linked = [_links(plan, chosen, ways) for chosen in rounds]
-    grazed = [_grazes(plan, chosen, links, ways, nested) for chosen, links in zip(rounds, linked, strict=True)]
+    grazed = [_grazes(plan, chosen, links, ways) for chosen, links in zip(rounds, linked, strict=True)]
     entered = np.union1d(rounds[0][~linked[0]], rounds[1][~linked[1]])
     node, starts = plan.node[entered], plan.starts[entered]
     air, room = ways.free_to_plunge(node, starts), GRAZE + _BESIDE
     wide = air & ways.free_to_plunge(node, starts, beside=room)
     # off the walls; and where one that ramps meets the floor of a wider one, it goes down it on the way there
     aside = np.flatnonzero(air & ~wide if layers[-1] - ways.opened < _SKIN or not trace.ramps else air)
-    starts[aside], found = ways.beside(node[aside], nested.root[node[aside]], starts[aside], room=room)
+    starts[aside], found = ways.beside(node[aside], starts[aside], room=room)
     wide[aside] |= found
-    around = nested.area[nested.root]
+    around = ways.nested.area[ways.nested.root]
     ramps = {
         k: start[None] if free else _way_in(plan, k, trace, layers[0] + trace.uphill, around[plan.node[k]])
         for k, start, free in zip(entered, starts, air, strict=True)
@@ -286,7 +281,7 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
                 for chosen, links, grazes in zip(rounds, linked, grazed, strict=True)]
     back = {
         (a, b): _returns(plan, np.split(rounds[a], slices[a][1:-1]), np.split(straight[a], slices[a][1:-1]),
-                         [(ramps[k][0], k in in_air) for k in rounds[b][slices[b][:-1]]], ways, nested)
+                         [(ramps[k][0], k in in_air) for k in rounds[b][slices[b][:-1]]], ways)
         for a, b in set(itertools.pairwise(finishes))
     }
     for place in range(int(plan.place[-1]) + 1):
@@ -308,7 +303,7 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
                             trace.follow(ramp, above)
                         ramp = trace.ramp_on(partial(_off, plan.line[k][0], ramp), depth - opened)
                     trace.enter(ramp, above, depth, opened=opened, through_cleared=through)
-                trace.follow(np.vstack([*grazed[kind].get(k, ()), plan.line[k]]), depth, Move.CUT)
+                trace.follow(np.vstack([*grazed[kind].get(k, ()), plan.line[k]]), depth)
                 through = False
             above = depth
 
@@ -357,7 +352,7 @@ def _way_in_beside(start: Floats, around: Polygon, trace: Trace, height: float) 
 
 
 def _returns(
-    plan: Plan, places: list[Ints], linked: list[Bools], starts: list[tuple[Floats, bool]], ways: FreeWays, nested: Nest
+    plan: Plan, places: list[Ints], linked: list[Bools], starts: list[tuple[Floats, bool]], ways: FreeWays
 ) -> list[Floats | None]:
     """For each place, the way in the cleared layer from its last piece to the next layer's start.
 
@@ -366,7 +361,7 @@ def _returns(
     """
     last = [place[-1] for place in places]
     ends, to = np.array([plan.line[k][-1] for k in last]), np.array([start for start, _ in starts])
-    held, out = ways.hold(nested.root[plan.node[last]], ends, to), []
+    held, out = ways.hold(ways.nested.root[plan.node[last]], ends, to), []
     for place, links, (start, beside), free in zip(places, linked, starts, held, strict=True):
         cut = np.vstack([plan.line[k] for k in place])[::-1]
         start = cut[-1] if beside else start
@@ -394,7 +389,7 @@ def _links(plan: Plan, chosen: Ints, ways: FreeWays) -> Bools:
     return linked
 
 
-def _grazes(plan: Plan, chosen: Ints, linked: Bools, ways: FreeWays, nested: Nest) -> dict[int, Floats]:
+def _grazes(plan: Plan, chosen: Ints, linked: Bools, ways: FreeWays) -> dict[int, Floats]:
     """Ways at depth, (m, 2), to pieces that no free way leads to, past what was cut of their place; marks as linked."""
     place, found = plan.place[chosen], {}
     apart = np.flatnonzero(~linked & (np.diff(place, prepend=-1) == 0)) if ways.step else chosen[:0]
@@ -414,7 +409,7 @@ def _grazes(plan: Plan, chosen: Ints, linked: Bools, ways: FreeWays, nested: Nes
     each, start = np.unique(which, return_index=True)
     for k, cut in zip(each, np.split(lines[bit], start[1:]), strict=True):
         piece = int(chosen[apart[k]])
-        way = ways.grazing(int(nested.root[plan.node[piece]]), ends[k, 0], ends[k, 1], cut)
+        way = ways.grazing(int(ways.nested.root[plan.node[piece]]), ends[k, 0], ends[k, 1], cut)
         if way is not None:
             linked[apart[k]], found[piece] = True, way
     return found

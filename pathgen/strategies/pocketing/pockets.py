@@ -22,10 +22,18 @@ from pathgen.base.units import rounded_down
 from pathgen.strategies.easing import Standing, may_overload, ridges_ease
 from pathgen.strategies.entering import NO_WAY_DOWN, no_way_down
 from pathgen.strategies.pocketing.corners import sharpened
-from pathgen.strategies.pocketing.floors import finished_half_width, ridge_left, steepest, unfinished, widest_flat_end
-from pathgen.strategies.pocketing.openings import Opening, largest_that_opens, opening
+from pathgen.strategies.pocketing.openings import (
+    Opening,
+    finished_half_width,
+    largest_that_opens,
+    opening,
+    ridge_left,
+    steepest,
+    unfinished,
+    widest_flat_end,
+)
 from pathgen.strategies.pocketing.places import are_high, cleared
-from pathgen.strategies.pocketing.settings import PocketOptions
+from pathgen.strategies.pocketing.settings import ARC, PocketOptions
 from pathgen.strategies.pocketing.shapes import Shapes, cleaned, of_each, polygons, whole
 from pathgen.strategies.pocketing.tracing import Trace
 from pathgen.strategies.uphill import steepest_down
@@ -47,8 +55,6 @@ class PocketCut:
     parts: Shapes
     opened_parts: Shapes
     """(n,) each: the polygons of the region, and what is opened of them by this cutter and those before it."""
-    skipped: float = 0.0
-    """Area of the pieces that this cutter could have cut but that are below the smallest, mm2."""
     ridge: float = 0.0
     """How far the floor that this cutter leaves stands at most above the depth asked for, mm: ridges between the loops
     of a ball end or a v cutter; for a flat end the height that its downhill side hangs over a slope."""
@@ -90,7 +96,7 @@ def pocket(
     parts = polygons(region)
     slope = steepest(surface, region)
     on_edge = float(surface.slope(*shapely.get_coordinates(region).T).max(initial=0.0))  # the box's corners lie outside
-    openings = [opening(cutter, surface, depth, region, options.arc, all_of_it=options.all_of_it) for cutter in cutters]
+    openings = [opening(cutter, surface, depth, region, ARC, all_of_it=options.all_of_it) for cutter in cutters]
     opened = np.full(len(parts), Polygon(), dtype=object)
     deep = opened  # what is opened all the way down: the same until a cutter leaves the foot of a wall
     cuts: list[PocketCut] = []
@@ -102,14 +108,14 @@ def pocket(
         if not one.cutter.is_flat and deep is opened:
             deep = opened.copy()
         axis = one.axis_region(parts)
-        skipped = _cut_by(
+        _cut_by(
             one, axis, trace, parts, opened, deep, last=number == len(openings),
             finished=finished_half_width(one, slope, options.floor_ridge),
             left=max((ridge_left(b, slope, options.floor_ridge) for b in openings[: number - 1]), default=0.0),
         )
         path = trace.toolpath(standing)
         cuts.append(PocketCut(
-            cutter=one.cutter, toolpath=path, parts=parts, opened_parts=opened.copy(), skipped=skipped,
+            cutter=one.cutter, toolpath=path, parts=parts, opened_parts=opened.copy(),
             ridge=ridge_left(one, on_edge, options.floor_ridge) if len(path) else 0.0,
             warnings=_warnings(one, slope, where) if len(path) else (), idle=_idle(one, axis, parts, path, slope),
         ))
@@ -141,21 +147,19 @@ def _tells(ridges: float, cutter: Cutter) -> bool:
 def _cut_by(
     one: Opening, axis: Shapes, trace: Trace, parts: Shapes, opened: Shapes, deep: Shapes, *, last: bool,
     finished: float, left: float,
-) -> float:
+) -> None:
     """Trace one cutter's share, and add to `opened` (one shape for each of `parts`) what it opens.
 
     Its axis may go all over `axis`. `deep` is what has been opened down to the floor, or `left` above it, without the
     feet of walls. One pass brings the floor to depth as far as `finished` on both sides. A v that comes `last` sharpens
     corners.
-
-    Returns the area of what it could open but is too small to matter.
     """
     reached, corners = one.opened(axis), last and one.cutter.shape == "v"
     before, swept = deep.copy(), np.full(len(parts), Polygon(), dtype=object)  # for the corners
     if shapely.is_empty(opened).all():
-        rest, skipped = reached, 0.0
+        rest = reached
     else:
-        rest, skipped = _worth_cutting(overlay.difference(reached, _wider(opened, _FILM)), trace.options.smallest)
+        rest = _worth_cutting(overlay.difference(reached, _wider(opened, _FILM)), trace.options.smallest)
     if not shapely.is_empty(rest).all():
         cleared(one, axis, rest, None if shapely.is_empty(opened).all() else deep, trace,
                 finished=finished, opened=max(one.depth - left, 0.0))
@@ -170,7 +174,6 @@ def _cut_by(
                                         unfinished(one, axis[some], rest[some]))
     if corners:
         opened[:] = sharpened(one, parts, opened, before, axis, swept, trace)
-    return skipped
 
 
 def _wider(shapes: Shapes, film: float) -> Shapes:
@@ -178,12 +181,11 @@ def _wider(shapes: Shapes, film: float) -> Shapes:
     return np.asarray(overlay.buffer(overlay.simpler(shapes, film / 4.0), film, quad_segs=1, join_style="mitre"))
 
 
-def _worth_cutting(rest: Shapes, smallest: float) -> tuple[Shapes, float]:
-    """What is left without the pieces too small to matter, and the area of those."""
+def _worth_cutting(rest: Shapes, smallest: float) -> Shapes:
+    """What is left without the pieces too small to matter."""
     pieces, owner = shapely.get_parts(rest, return_index=True)
-    area = shapely.area(pieces)
-    large = (area >= smallest) & (shapely.get_type_id(pieces) == 3)
-    return of_each(pieces[large], owner[large], len(rest)), float(area[~large].sum())
+    large = (shapely.area(pieces) >= smallest) & (shapely.get_type_id(pieces) == 3)
+    return of_each(pieces[large], owner[large], len(rest))
 
 
 def _idle(one: Opening, axis: Shapes, parts: Shapes, path: Toolpath, slope: float) -> tuple[str, ...]:

@@ -12,12 +12,14 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base.arrays import Bools, Floats, numbers_from
 from pathgen.base.cutters import LEAST_RAMP, Cutter
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import Move, Toolpath, along_in_plan, simplified
+from pathgen.base.toolpath import APPROACH, Move, Toolpath, along_in_plan, simplified
 from pathgen.strategies.easing import Standing, eased
 from pathgen.strategies.entering import PECKS, SHORTEST, no_way_down, span
-from pathgen.strategies.pocketing.settings import PocketOptions
+from pathgen.strategies.pocketing.settings import FEWER, PocketOptions
 from pathgen.strategies.uphill import from_below
 
+_CHORD = 0.0005  # how much deeper than asked a straight move between two points over the curve cuts at most, mm
+_LOCAL_CLEAR = 2.0  # how far above the surface short hops go, mm
 _OVER = np.nan  # depth of a point on the way across, whose height is found once all are known
 _OVER_RIDGES = 0.1
 """How far (mm) above ridges of the first cut a rapid down ends, where they are higher than it ends elsewhere."""
@@ -26,8 +28,7 @@ _RATHER_DOWN = 1.0
 that plunges: on less it would go down all but straight, in very many moves."""
 _TURNS = 17  # points across the width of a cutter, where it passes a bend of the surface
 _SLOWER = 0.98  # of the plunge feed, for ramps: places are rounded as they are written
-_EVERY = 1.0
-"""Longest move of a ramp over a curve, mm: its slope changes by no more than a fraction of a degree."""
+_EVERY = 1.0  # longest move of a ramp over a curve, mm: its slope changes by no more than a fraction of a degree
 _TRIES = 40  # times that a ramp is made longer, for one that goes downhill as it sinks
 _DEPTHS = 4.0  # times more exactly than places in plan are depths kept, where points are left out
 
@@ -55,7 +56,7 @@ class Trace:
         self._shortest_ramp = width * (_RATHER_DOWN if self.plunges else SHORTEST)
         # a flat end over its depth of nothing is in the wood with its uphill side, and in what ridges stand there
         self.uphill = (cutter.radius * slope if cutter.is_flat else 0.0) + options.ridges if self.ramps else 0.0
-        self._clear = max(options.approach, options.ridges + _OVER_RIDGES)
+        self._clear = max(APPROACH, options.ridges + _OVER_RIDGES)
 
     def ramps_on(self, line: Floats) -> bool:
         """Whether a ramp may go on a piece, (n, 2) or (n, 3): by its length; of a cutter that does not plunge by how
@@ -90,8 +91,8 @@ class Trace:
             self.hop(ramp[0], start, opened=opened)
         else:
             self.follow(ramp[:1], above)
-            if start - self.options.approach > above:
-                self._add(ramp[:1], start - self.options.approach, Move.RAPID)
+            if start - APPROACH > above:
+                self._add(ramp[:1], start - APPROACH, Move.RAPID)
             if start > above:  # open there: the ramp begins below
                 self._add(ramp[:1], start, Move.PLUNGE)
         self._descend(ramp, start, depth)
@@ -135,9 +136,9 @@ class Trace:
             return even
         return np.maximum(even + np.diff(self._surface.tip_height(self._cutter, line[:, 0], line[:, 1])), 0.0)
 
-    def follow(self, line: Floats, depth: Floats | float, kind: Move = Move.CUT) -> None:
+    def follow(self, line: Floats, depth: Floats | float) -> None:
         """Along `line` at one depth or one for each point, beginning with a straight move to its first point."""
-        self._add(line, depth, kind)
+        self._add(line, depth, Move.CUT)
 
     def toolpath(self, standing: Standing | None) -> Toolpath:
         """All that was collected, with the way back up to the safe height; eased by what stands there, and takes it."""
@@ -146,8 +147,8 @@ class Trace:
         self._add(self._last[None], _OVER, Move.RAPID)
         rows = np.concatenate(self._rows)
         stays = np.all(np.abs(np.diff(rows[:, :3], axis=0)) < 1e-9, axis=1)  # ways across are NaN
-        rows = _with_fewer_moves(rows[np.append(True, ~stays)], self.options.fewer, ramps=self.plunges)
-        rows = _fine_enough(_at_bends(rows, self._surface, self._cutter.radius), self._surface, self.options.chord)
+        rows = _with_fewer_moves(rows[np.append(True, ~stays)], FEWER, ramps=self.plunges)
+        rows = _fine_enough(_at_bends(rows, self._surface, self._cutter.radius), self._surface, _CHORD)
         tip = self._surface.tip_height(self._cutter, rows[:, 0], rows[:, 1])
         z = tip - rows[:, 2]
         over = np.isnan(z)
@@ -161,13 +162,12 @@ class Trace:
     def _heights_across(self, xy: Floats) -> Floats:
         """Height of each way across; ways come as pairs of points, but for the first and the last point."""
         heights = np.full(len(xy), self._safe_z)
-        clear = self.options.local_clear
-        if clear is None or len(xy) < 4:
+        if len(xy) < 4:
             return heights
         a, b = xy[1:-1:2], xy[2:-1:2]
         between = a + np.linspace(0.0, 1.0, 17)[:, None, None] * (b - a)
         top = self._surface.tip_height(self._cutter, between[..., 0], between[..., 1]).max(axis=0)
-        height = np.minimum(top + max(clear, self._clear), self._safe_z)
+        height = np.minimum(top + max(_LOCAL_CLEAR, self._clear), self._safe_z)
         if self._keep_out is not None and not self._keep_out.is_empty:
             ways = shapely.linestrings(np.stack([a, b], axis=1))
             height = np.where(shapely.intersects(self._keep_out, ways), self._safe_z, height)
