@@ -65,7 +65,7 @@ leave no room for the inner side of a wide line, where the chords after it would
 
 
 def transformed(points: Floats, matrices: Floats) -> Floats:
-    """(n, 4, 2) control points after n maps, given as (n, 6)."""
+    """(n, k, 2) points after n maps, given as (n, 6)."""
     a, b, c, d, e, f = (matrices[:, k, None] for k in range(6))
     x, y = points[..., 0], points[..., 1]
     return np.stack([a * x + c * y + e, b * x + d * y + f], axis=-1)
