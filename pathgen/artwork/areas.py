@@ -91,9 +91,8 @@ def _nested(rings: Geometries, polygons: Geometries, rule: str) -> Any:
     around = np.bincount(inner, turn[outer], len(rings)).astype(np.int64)
     depth = np.bincount(inner, minlength=len(rings))
     inside, outside = _is_inside(around + turn, rule), _is_inside(around, rule)
-    shells = np.flatnonzero(inside & ~outside)
-    holes_of: dict[int, list[Any]] = {int(shell): [] for shell in shells}
     is_hole, is_shell = outside & ~inside, inside & ~outside
+    holes_of: dict[int, list[Any]] = {int(shell): [] for shell in np.flatnonzero(is_shell)}
     pairs = is_hole[inner] & is_shell[outer]
     for hole, shell in _deepest(inner[pairs], outer[pairs], depth):
         holes_of[shell].append(rings[hole])
@@ -220,14 +219,14 @@ def _winding(points: Floats, rings: Geometries) -> Ints:
     block = min(32, max(1, _CHUNK // max(len(p), 1)))  # few points at a time meet few edges in their band
     for k in range(0, len(points), block):
         some = order[k: k + block]
-        x, y = points[some, 0], points[some, 1]
+        y = points[some, 1]
         near = (np.minimum(p[:, 1], q[:, 1]) <= y[-1]) & (np.maximum(p[:, 1], q[:, 1]) >= y[0])
-        winding[some] = _crossings(x[:, None], y[:, None], p[near], q[near])
+        winding[some] = _crossings(points[some, None], p[near], q[near])
     return winding
 
 
-def _crossings(x: Floats, y: Floats, p: Floats, q: Floats) -> Ints:
+def _crossings(point: Floats, p: Floats, q: Floats) -> Ints:
+    y, side = point[..., 1], _side(p, q, point)
     up, down = (p[:, 1] <= y) & (q[:, 1] > y), (p[:, 1] > y) & (q[:, 1] <= y)
-    side = (q[:, 0] - p[:, 0]) * (y - p[:, 1]) - (x - p[:, 0]) * (q[:, 1] - p[:, 1])
     result: Ints = np.sum(up & (side > 0), axis=1) - np.sum(down & (side < 0), axis=1)
     return result

@@ -19,7 +19,7 @@ _DOT = 1e-5
 
 def dashed(lines: Polylines, strokes: Sequence[Stroke], where: Sequence[str]) -> Polylines:
     """The lines, those with a dash pattern cut into their dashes."""
-    if not any(stroke.dashes for stroke in strokes):
+    if not len(lines.owner) or not any(stroke.dashes for stroke in strokes):
         return lines
     strokes = _in_true_lengths(lines, strokes)
     pieces: list[tuple[Floats, Bools, bool, int]] = []
@@ -31,15 +31,9 @@ def dashed(lines: Polylines, strokes: Sequence[Stroke], where: Sequence[str]) ->
             pieces += [(part, turns, False, owner) for part, turns in parts]
         else:
             pieces.append((points, corner, closed, owner))
-    if not pieces:
-        return Polylines.none()
-    return Polylines(
-        np.concatenate([piece[0] for piece in pieces]),
-        np.append(0, np.cumsum([len(piece[0]) for piece in pieces])),
-        np.concatenate([piece[1] for piece in pieces]),
-        np.array([piece[2] for piece in pieces]),
-        np.array([piece[3] for piece in pieces], dtype=np.int64),
-    )
+    cut, corners, whole, owners = zip(*pieces, strict=True)
+    start = np.append(0, np.cumsum([len(points) for points in cut]))
+    return Polylines(np.concatenate(cut), start, np.concatenate(corners), np.array(whole), np.array(owners, np.int64))
 
 
 def _in_true_lengths(lines: Polylines, strokes: Sequence[Stroke]) -> list[Stroke]:

@@ -58,8 +58,7 @@ class Placement:
 
     def of(self, artwork: Artwork) -> Artwork:
         """A drawing where it goes: see `placed`."""
-        return placed(artwork, at=self.at, rotate=self.rotate, width=self.width, height=self.height,
-                      mirror=self.mirror, centre=self.centre)
+        return placed(artwork, **vars(self))
 
 
 def placed(

@@ -18,20 +18,17 @@ from pathgen.base.errors import ArtworkError
 from pathgen.base.limits import LARGEST_NUMBER
 from pathgen.base.plain import figure
 
-Axis = str
-_NO_STYLE: Mapping[str, Any] = {}
-
 
 class Geometry:
     """The geometry of one element, in user units: its attributes, and before them what `style` has of them."""
 
     def __init__(
-        self, element: Element, viewport: Viewport, font_size: float, where: str, style: Mapping[str, Any] = _NO_STYLE
+        self, element: Element, viewport: Viewport, font_size: float, where: str, style: Mapping[str, Any] | None = None
     ) -> None:
         self.element, self.viewport, self.font_size, self.where = element, viewport, font_size, where
-        self.style = style
+        self.style = style or {}
 
-    def length(self, name: str, axis: Axis, default: float = 0.0) -> float:
+    def length(self, name: str, axis: str, default: float = 0.0) -> float:
         """A length in user units; `axis` ("x", "y" or "both") is what percentages are a part of.
 
         Raises ArtworkError for what is not a length.
