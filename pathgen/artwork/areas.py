@@ -29,25 +29,11 @@ _FEW = 3000
 
 
 def filled(lines: Polylines, rules: Sequence[str], where: Sequence[str]) -> Geometries:
-    """The area inside each outline; open subpaths are closed (SVG 1.1, section 11.3).
+    """(n,) the area inside each outline, valid, empty where nothing is enclosed; open subpaths are closed (SVG 1.1,
+    section 11.3).
 
-    Parameters
-    ----------
-    lines : Polylines
-        The flattened subpaths of all outlines.
-    rules : sequence of str
-        "nonzero" or "evenodd" for each outline.
-    where : sequence of str
-        The element of each outline, for messages.
-
-    Returns
-    -------
-    array of Polygon or MultiPolygon, one for each outline, valid, empty where nothing is enclosed
-
-    Raises
-    ------
-    ArtworkError
-        For an outline that crosses itself too often.
+    `rules` has "nonzero" or "evenodd" for each outline, `where` its element, for messages. Raises ArtworkError for an
+    outline that crosses itself too often.
     """
     areas = np.full(len(rules), EMPTY, dtype=object)
     sizes = np.diff(lines.start)

@@ -22,24 +22,16 @@ _FLAT = 1e100
 
 @dataclass(frozen=True, eq=False)
 class Curves:
-    """Subpaths of one element, in its own coordinates.
-
-    Attributes
-    ----------
-    points : (n, 4, 2) float array
-        Control points of the pieces.
-    straight : (n,) bool array
-        True for pieces that are lines.
-    first : (k,) int array
-        Index of the first piece of each subpath.
-    closed : (k,) bool array
-        True for subpaths that were closed with z.
-    """
+    """Subpaths of one element, in its own coordinates."""
 
     points: Floats
+    """(n, 4, 2): control points of the pieces."""
     straight: Bools
+    """(n,): true for pieces that are lines."""
     first: NDArray[np.int64]
+    """(k,): index of the first piece of each subpath."""
     closed: Bools
+    """(k,): true for subpaths that were closed with z."""
 
     def __len__(self) -> int:
         return len(self.points)

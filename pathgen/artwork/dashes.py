@@ -49,9 +49,7 @@ def _in_true_lengths(lines: Polylines, strokes: Sequence[Stroke]) -> list[Stroke
     ]
 
 
-def _cut(
-    points: Floats, corner: Bools, stroke: Stroke, *, closed: bool, where: str
-) -> list[tuple[Floats, Bools]]:
+def _cut(points: Floats, corner: Bools, stroke: Stroke, *, closed: bool, where: str) -> list[tuple[Floats, Bools]]:
     """The dashes of one line, each with its points and which of them are corners."""
     along = np.append(0.0, np.cumsum(np.hypot(*np.diff(points, axis=0).T)))
     total = float(along[-1])
@@ -88,9 +86,7 @@ def _spans(stroke: Stroke, total: float, where: str) -> tuple[Floats, Floats]:
     return np.maximum(begins[shown], 0.0), np.minimum(ends[shown], total)
 
 
-def _part(
-    points: Floats, corner: Bools, along: Floats, begin: float, end: float
-) -> tuple[Floats, Bools]:
+def _part(points: Floats, corner: Bools, along: Floats, begin: float, end: float) -> tuple[Floats, Bools]:
     inside = (along > begin) & (along < end)
     tips = np.stack([np.interp([begin, end], along, points[:, k]) for k in (0, 1)], axis=1)
     if end > along[-1]:  # a dot at the very end of the line

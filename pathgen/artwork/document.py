@@ -28,30 +28,20 @@ XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
 
 @dataclass(frozen=True, eq=False)
 class Document:
-    """A parsed drawing.
-
-    Attributes
-    ----------
-    root : Element
-        The outermost ``svg``.
-    name : str
-        The file's name, for messages.
-    lines : dict
-        Line of the file at which each element starts.
-    parents : dict
-        The element around each element.
-    by_id : dict
-        The first element with each id.
-    outside : tuple of int
-        Lines of processing instructions that call for a style sheet in another file.
-    """
+    """A parsed drawing."""
 
     root: Element
+    """The outermost ``svg``."""
     name: str
+    """The file's name, for messages."""
     lines: dict[Element, int]
+    """Line of the file at which each element starts."""
     parents: dict[Element, Element]
+    """The element around each element."""
     by_id: dict[str, Element]
+    """The first element with each id."""
     outside: tuple[int, ...]
+    """Lines of processing instructions that call for a style sheet in another file."""
 
     def around(self, element: Element) -> Iterator[Element]:
         """The element and all that it lies in, outward."""
@@ -103,7 +93,7 @@ class _Builder(TreeBuilder):
         self.outside: list[int] = []
         self.deep = 0
 
-    def start(self, tag: str, attributes: dict[str, str]) -> Element:  # type: ignore[override]
+    def start(self, tag: str, attributes: dict[str, str]) -> Element:
         element = super().start(tag, attributes)
         self.lines[element] = self.parser.parser.CurrentLineNumber
         self.deep += 1
@@ -141,11 +131,8 @@ _OTHERS = (  # how files begin that are given for a drawing, by their formats' s
 def read_document(path: str | Path) -> Document:
     """The drawing in a file, plain or gzip-compressed.
 
-    Raises
-    ------
-    ArtworkError
-        When the file cannot be read, is not well-formed XML, declares entities, is larger, deeper or has more
-        elements than allowed, or is not SVG.
+    Raises ArtworkError when the file cannot be read, is not well-formed XML, declares entities, is larger, deeper or
+    has more elements than allowed, or is not SVG.
     """
     path = Path(path)
     data = _bytes_of(path)

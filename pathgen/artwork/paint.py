@@ -32,18 +32,9 @@ _SLIVER = 1e-3
 
 
 def painted(paints: Sequence[Paint], tolerance: float) -> dict[str, Any]:
-    """The visible area of each colour.
+    """The visible area of each colour, in the order in which colours first appear; areas do not overlap.
 
-    Parameters
-    ----------
-    paints : sequence of Paint
-        The lowest first.
-    tolerance : float
-        The furthest a straight piece may lie from its curve, mm.
-
-    Returns
-    -------
-    dict of colour to Polygon or MultiPolygon, in the order in which colours first appear; areas do not overlap
+    The lowest paint is the first; `tolerance` is the furthest a straight piece may lie from its curve, mm.
     """
     areas = _clipped(paints, paint_areas(paints, tolerance), tolerance, {})
     colours = [paint.colour for paint in paints]
@@ -185,4 +176,4 @@ def _minus(area: Any, above: Geometries) -> Any:
         above = above[shapely.STRtree(above).query(area, predicate="intersects")]
     for other in above:
         area = overlay.difference(area, other)
-    return areal(np.array([area], dtype=object))[0]
+    return areal(area)

@@ -45,20 +45,10 @@ _IN_NUMBERS = {
 
 
 def read_path(d: str, *, where: str) -> Curves:
-    """The outline that path data draws.
+    """The outline that the data of a ``d`` attribute draws (SVG 1.1, section 8.3.9).
 
-    Parameters
-    ----------
-    d : str
-        The data of a ``d`` attribute (SVG 1.1, section 8.3.9).
-    where : str
-        The element, for messages.
-
-    Raises
-    ------
-    ArtworkError
-        With the place in the data, for anything that the grammar does not allow, for numbers too large, and for
-        more than MOST_PIECES pieces.
+    Raises ArtworkError with the place in the data, for anything that the grammar does not allow, for numbers too
+    large, and for more than MOST_PIECES pieces; `where` is the element, for messages.
     """
     if d.strip() in ("", "none"):
         return Pen().curves()

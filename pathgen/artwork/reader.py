@@ -219,9 +219,7 @@ def _background(text: object) -> str:
     return colour.hex
 
 
-def _regions(
-    name: str, paints: Sequence[Paint], tolerance: float, background: Sequence[str]
-) -> tuple[Region, ...]:
+def _regions(name: str, paints: Sequence[Paint], tolerance: float, background: Sequence[str]) -> tuple[Region, ...]:
     try:
         areas = painted(paints, tolerance)
     except ArtworkError as wrong:  # of several drawings, that of all shapes together says in which

@@ -65,7 +65,8 @@ def _rect(g: Geometry) -> Curves:
     w, h = g.length("width", "x"), g.length("height", "y")
     if w <= 0 or h <= 0:
         return pen.curves()
-    rx, ry = _corner_radii(g, w, h)
+    rx, ry = _radii(g)
+    rx, ry = min(max(rx, 0.0), w / 2), min(max(ry, 0.0), h / 2)
     if rx == 0 or ry == 0:
         pen.polyline([(x, y), (x + w, y), (x + w, y + h), (x, y + h)], closed=True)
         return pen.curves()
@@ -84,13 +85,8 @@ def _rect(g: Geometry) -> Curves:
     return pen.curves()
 
 
-def _corner_radii(g: Geometry, w: float, h: float) -> tuple[float, float]:
-    """Radii as SVG 1.1, section 9.2 has them: one stands for the other, neither goes past half a side."""
-    rx, ry = _radii(g)
-    return min(max(rx, 0.0), w / 2), min(max(ry, 0.0), h / 2)
-
-
 def _radii(g: Geometry) -> tuple[float, float]:
+    """As written; one stands for the other (SVG 1.1, section 9.2)."""
     rx, ry = g.length("rx", "x", -1.0), g.length("ry", "y", -1.0)
     return (ry if rx < 0 else rx), (rx if ry < 0 else ry)
 
@@ -143,10 +139,6 @@ def _poly(g: Geometry) -> Curves:
     return pen.curves()
 
 
-def _path(g: Geometry) -> Curves:
-    return read_path(g.element.get("d", ""), where=g.where)
-
-
 OUTLINES: dict[str, Callable[[Geometry], Curves]] = {
     "rect": _rect,
     "circle": _circle,
@@ -154,6 +146,6 @@ OUTLINES: dict[str, Callable[[Geometry], Curves]] = {
     "line": _line,
     "polyline": _poly,
     "polygon": _poly,
-    "path": _path,
+    "path": lambda g: read_path(g.element.get("d", ""), where=g.where),
 }
 """How each shape element becomes an outline."""

@@ -67,7 +67,7 @@ class Spaces(Painting):
         if not origin or matrix == IDENTITY:
             return matrix
         x, y = self._origin(origin, element, style, around, where)
-        return transforms.about(x, y, matrix)
+        return transforms.about(matrix, x, y)
 
     def _origin(self, text: str, element: Element, style: Style, around: State, where: str) -> tuple[float, float]:
         """The point of transform-origin (CSS Transforms 1, section 6), in the coordinates around the element."""

@@ -27,17 +27,9 @@ _FINEST = 5e-5
 
 
 def stroked(paints: Sequence[Paint], tolerance: float) -> Geometries:
-    """The area of each stroke, in mm on the page.
+    """(n,) the area of the stroke of each of n paints, in mm on the page.
 
-    Parameters
-    ----------
-    paints : sequence of Paint, each with a stroke
-    tolerance : float
-        The furthest that a straight piece may lie from its curve on the page, mm.
-
-    Returns
-    -------
-    (n,) array of Polygon or MultiPolygon
+    `tolerance` is the furthest that a straight piece may lie from its curve on the page, mm.
     """
     strokes = [paint.stroke or Stroke(0.0) for paint in paints]
     near = np.array([

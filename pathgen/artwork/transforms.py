@@ -81,7 +81,7 @@ def parse_transform(text: str, *, units: bool) -> Matrix:
     return result
 
 
-def about(x: float, y: float, m: Matrix) -> Matrix:
+def about(m: Matrix, x: float, y: float) -> Matrix:
     """The map with (x, y) as the origin that it leaves alone."""
     return multiply(translation(x, y), multiply(m, translation(-x, -y)))
 
@@ -90,7 +90,7 @@ _WRITTEN: dict[str, tuple[tuple[int, ...], Callable[..., Matrix]]] = {
     "matrix": ((6,), lambda *numbers: numbers),
     "translate": ((1, 2), lambda x, y=0.0: translation(x, y or 0.0)),
     "scale": ((1, 2), lambda x, y=None: scaling(x, x if y is None else y)),
-    "rotate": ((1, 3), lambda turn, *at: about(*at, rotation(turn)) if at else rotation(turn)),
+    "rotate": ((1, 3), lambda turn, *at: about(rotation(turn), *at) if at else rotation(turn)),
     "skewX": ((1,), lambda angle: (1.0, 0.0, math.tan(math.radians(angle)), 1.0, 0.0, 0.0)),
     "skewY": ((1,), lambda angle: (1.0, math.tan(math.radians(angle)), 0.0, 1.0, 0.0, 0.0)),
     "translateX": ((1,), lambda x: translation(x, 0.0)),
