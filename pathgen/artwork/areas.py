@@ -153,10 +153,8 @@ def _check_nesting(polygons: Geometries, where: str) -> None:
     sample = polygons[:: len(polygons) // 100]
     pairs = shapely.STRtree(polygons).query(sample).shape[1] / len(sample) * len(polygons)
     if pairs > MOST_CROSSINGS * 2:
-        raise ArtworkError(
-            where, f"{len(polygons)} outlines in one path lie in one another", allowed="a few hundred",
-            remedy="break the path into separate shapes",
-        )
+        raise ArtworkError(where, f"{len(polygons)} outlines in one path lie in one another", allowed="a few hundred",
+                           remedy="break the path into separate shapes")
 
 
 def check_tangle(parts: Geometries, where: str) -> None:
@@ -171,10 +169,8 @@ def check_tangle(parts: Geometries, where: str) -> None:
 
 def _refuse_tangle(meetings: float, where: str) -> None:
     if meetings > MOST_CROSSINGS:
-        raise ArtworkError(
-            where, f"crosses itself about {float(f'{meetings:.1g}'):.0f} times", allowed=f"{MOST_CROSSINGS} times",
-            remedy="simplify it, or break it into separate shapes",
-        )
+        raise ArtworkError(where, f"crosses itself about {float(f'{meetings:.1g}'):.0f} times",
+                           allowed=f"{MOST_CROSSINGS} times", remedy="simplify it, or break it into separate shapes")
 
 
 def _check_tangles(outlines: Sequence[Geometries]) -> None:
@@ -191,10 +187,9 @@ def _check_tangles(outlines: Sequence[Geometries]) -> None:
 
 def too_crossed(what: str) -> ArtworkError:
     """The error for a drawing whose areas would take minutes to sort out."""
-    return ArtworkError(
-        what, "cross themselves or one another too often to be sorted out", allowed=f"about {MOST_CROSSINGS} crossings",
-        remedy="simplify them, or unite the shapes of each colour in the drawing program",
-    )
+    return ArtworkError(what, "cross themselves or one another too often to be sorted out",
+                        allowed=f"about {MOST_CROSSINGS} crossings",
+                        remedy="simplify them, or unite the shapes of each colour in the drawing program")
 
 
 def _winding(points: Floats, rings: Geometries) -> Ints:

@@ -68,10 +68,8 @@ class Clips(Spaces):
         """The area of a clipPath, applied to an element."""
         self._count_visit(clip_path)
         if len(chain) > MOST_CHAINED:
-            raise ArtworkError(
-                self.document.where(clip_path), "clip paths within clip paths too deep", allowed=f"{MOST_CHAINED}",
-                remedy="cut the shape itself",
-            )
+            raise ArtworkError(self.document.where(clip_path), "clip paths within clip paths too deep",
+                               allowed=f"{MOST_CHAINED}", remedy="cut the shape itself")
         if clip_path in chain:
             raise ArtworkError(self.document.where(clip_path), "a loop of clip paths",
                                remedy="take one of its clip-path attributes out")

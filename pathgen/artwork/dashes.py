@@ -73,10 +73,9 @@ def _spans(stroke: Stroke, total: float, where: str) -> tuple[Floats, Floats]:
     pattern = np.array(stroke.dashes)
     period = float(pattern.sum())
     if total / period * len(pattern) > MOST_DASHES:
-        raise ArtworkError(
-            where, f"a dash pattern of {period:g} along a line of {total:g} gives more dashes than can be cut",
-            allowed=f"{MOST_DASHES} dashes", remedy="lengthen the dashes or draw a whole line",
-        )
+        raise ArtworkError(where,
+                           f"a dash pattern of {period:g} along a line of {total:g} gives more dashes than can be cut",
+                           allowed=f"{MOST_DASHES} dashes", remedy="lengthen the dashes or draw a whole line")
     offset = stroke.dash_offset % period
     repeats = np.arange(int(np.ceil((total + offset) / period)) + 1) * period - offset
     edges = np.concatenate([[0.0], np.cumsum(pattern)])

@@ -98,13 +98,11 @@ class _Builder(TreeBuilder):
         self.lines[element] = self.parser.parser.CurrentLineNumber
         self.deep += 1
         if self.deep > MOST_DEEP:
-            raise ArtworkError(
-                self.here(), "elements nested too deep", allowed=f"{MOST_DEEP} levels", remedy="ungroup the drawing"
-            )
+            raise ArtworkError(self.here(), "elements nested too deep", allowed=f"{MOST_DEEP} levels",
+                               remedy="ungroup the drawing")
         if len(self.lines) > MOST_ELEMENTS:
-            raise ArtworkError(
-                self.here(), "too many elements", allowed=f"{MOST_ELEMENTS}", remedy="split or simplify the drawing"
-            )
+            raise ArtworkError(self.here(), "too many elements", allowed=f"{MOST_ELEMENTS}",
+                               remedy="split or simplify the drawing")
         return element
 
     def end(self, tag: str) -> Element:
@@ -146,10 +144,9 @@ def read_document(path: str | Path) -> Document:
         for starts, what, remedy in _OTHERS:
             if data.startswith(starts):
                 raise ArtworkError(path.name, f"is {what}, no SVG file", remedy=remedy) from None
-        raise ArtworkError(
-            f"{path.name} line {line}, column {column + 1}", f"not well-formed XML ({str(error).partition(':')[0]})",
-            remedy="save the drawing again as SVG",
-        ) from None
+        raise ArtworkError(f"{path.name} line {line}, column {column + 1}",
+                           f"not well-formed XML ({str(error).partition(':')[0]})",
+                           remedy="save the drawing again as SVG") from None
     except DefusedXmlException:
         raise ArtworkError(
             builder.here(), "declares XML entities or refers to other files, which are not read",
@@ -160,10 +157,8 @@ def read_document(path: str | Path) -> Document:
     except (LookupError, ValueError) as error:  # several encodings of many bytes are a ValueError
         raise ArtworkError(path.name, f"unknown text encoding ({error})", remedy="save it again in UTF-8") from None
     if root.tag != f"{SVG}svg":
-        raise ArtworkError(
-            f"{path.name} line {builder.lines[root]}", f"the outermost element is {root.tag!r}",
-            allowed='svg with xmlns="http://www.w3.org/2000/svg"', remedy="give an SVG file",
-        )
+        raise ArtworkError(f"{path.name} line {builder.lines[root]}", f"the outermost element is {root.tag!r}",
+                           allowed='svg with xmlns="http://www.w3.org/2000/svg"', remedy="give an SVG file")
     parents = {child: element for element in builder.lines for child in element}
     by_id = {name: element for element in reversed(builder.lines) if is_svg(element) and (name := element.get("id"))}
     return Document(root, path.name, builder.lines, parents, by_id, tuple(builder.outside))
@@ -178,8 +173,6 @@ def _bytes_of(path: Path) -> bytes:
     except (OSError, EOFError, ValueError, zlib.error) as error:
         raise ArtworkError(str(path), f"cannot be unpacked ({error})", remedy="save the drawing again") from None
     if len(data) > DRAWING.most:
-        raise ArtworkError(
-            path.name, f"larger than {DRAWING.most // 1_000_000} MB",
-            remedy="simplify the drawing, or take embedded pictures out of it",
-        )
+        raise ArtworkError(path.name, f"larger than {DRAWING.most // 1_000_000} MB",
+                           remedy="simplify the drawing, or take embedded pictures out of it")
     return data

@@ -101,9 +101,8 @@ def has_more_pieces(d: str) -> bool:
 
 def too_many(where: str) -> ArtworkError:
     """The error for a drawing with more pieces than can be cut in reasonable time."""
-    return ArtworkError(
-        where, "too many line and curve pieces in the drawing", allowed=f"{MOST_PIECES}", remedy="simplify its paths"
-    )
+    return ArtworkError(where, "too many line and curve pieces in the drawing", allowed=f"{MOST_PIECES}",
+                        remedy="simplify its paths")
 
 
 def _run(pen: Pen, run: str, here: complex) -> complex:
@@ -233,9 +232,8 @@ def _bad_data(d: str, where: str, at: int, reason: str) -> ArtworkError:
     found = repr(d[at:at + 12]) if at < len(d) else "the end"
     if d[at:at + 1] == "\u2212":
         reason = "a typographic minus sign (U+2212), write a plain hyphen-minus"
-    return ArtworkError(
-        f"{where}: path data, character {at + 1}", f"{found}: {reason}", remedy="correct the path or draw it again"
-    )
+    return ArtworkError(f"{where}: path data, character {at + 1}", f"{found}: {reason}",
+                        remedy="correct the path or draw it again")
 
 
 _LARGE = 1e100

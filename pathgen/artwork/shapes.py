@@ -38,9 +38,8 @@ class Geometry:
             return default
         value = length_of(name, text, self.where).px(whole=self.viewport.whole(axis), font_size=self.font_size)
         if math.isnan(value):
-            raise ArtworkError(
-                self.where, f"{name} is {text}, of a page that has no size", remedy="give the drawing a viewBox"
-            )
+            raise ArtworkError(self.where, f"{name} is {text}, of a page that has no size",
+                               remedy="give the drawing a viewBox")
         if abs(value) > LARGEST_NUMBER:
             raise _too_large(self.where, f"{name} is {text}")
         return value
@@ -128,9 +127,8 @@ def _poly(g: Geometry) -> Curves:
     except ValueError as error:
         raise ArtworkError(f"{g.where}: points", str(error), remedy="correct the points or draw it again") from None
     if len(numbers) % 2:
-        raise ArtworkError(
-            f"{g.where}: points", f"{len(numbers)} numbers", allowed="pairs of x and y", remedy="add the missing number"
-        )
+        raise ArtworkError(f"{g.where}: points", f"{len(numbers)} numbers", allowed="pairs of x and y",
+                           remedy="add the missing number")
     if (large := next((n for n in numbers if abs(n) > LARGEST_NUMBER), None)) is not None:
         raise _too_large(f"{g.where}: points", figure(large))
     pen = Pen()

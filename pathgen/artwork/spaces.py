@@ -38,10 +38,8 @@ class Spaces(Painting):
     def _count_visit(self, element: Element, cost: int = 1) -> None:
         self._visits -= cost
         if self._visits < 0:
-            raise ArtworkError(
-                self.document.where(element), "too many elements, counting each use of them",
-                allowed=f"{MOST_ELEMENTS}", remedy="simplify the drawing",
-            )
+            raise ArtworkError(self.document.where(element), "too many elements, counting each use of them",
+                               allowed=f"{MOST_ELEMENTS}", remedy="simplify the drawing")
 
     def _outline(self, element: Element, state: State) -> Curves:
         key = (element, state.viewport, state.style["font-size"])
@@ -111,9 +109,8 @@ class Spaces(Painting):
                             "name it in the rules by its own class or id, or write its style there")
             return []
         if reference in state.chain or (target is not element and target in self.document.around(element)):
-            raise ArtworkError(
-                where, f"a loop: it uses {reference!r}, which leads back to itself", remedy="take this use out"
-            )
+            raise ArtworkError(where, f"a loop: it uses {reference!r}, which leads back to itself",
+                               remedy="take this use out")
         if len(state.chain) > MOST_CHAINED:
             raise ArtworkError(where, "uses within uses too deep", allowed=f"{MOST_CHAINED}", remedy="ungroup them")
         sized = local_name(target) in ("svg", "symbol")
@@ -174,10 +171,8 @@ class Spaces(Painting):
         except ValueError as error:
             raise ArtworkError(self.document.where(element), str(error), remedy="correct the viewBox") from None
         if box is not None and not (0 < box.width <= LARGEST_NUMBER and 0 < box.height <= LARGEST_NUMBER):
-            raise ArtworkError(
-                self.document.where(element), f"a viewBox of {figure(box.width)} x {figure(box.height)}",
-                allowed=f"above 0, up to {figure(LARGEST_NUMBER)}", remedy="give the viewBox a size",
-            )
+            raise ArtworkError(self.document.where(element), f"a viewBox of {figure(box.width)} x {figure(box.height)}",
+                               allowed=f"above 0, up to {figure(LARGEST_NUMBER)}", remedy="give the viewBox a size")
         return box
 
     def _bounds_of(self, element: Element, state: State) -> tuple[float, float, float, float] | None:

@@ -172,10 +172,8 @@ class Cascade:
                     matcher.add_selector(selector, declarations)
                 self._selectors += len(selectors)
                 if self._selectors > MOST_SELECTORS:
-                    raise ArtworkError(
-                        f"{self._document.name}: style sheet", "too many selectors", allowed=f"{MOST_SELECTORS}",
-                        remedy="take unused rules out",
-                    )
+                    raise ArtworkError(f"{self._document.name}: style sheet", "too many selectors",
+                                       allowed=f"{MOST_SELECTORS}", remedy="take unused rules out")
 
     def _possible(self, prelude: list[Any]) -> list[Any]:
         """The selectors of a list without the plain ones that name a class or an id which no element has."""
@@ -215,10 +213,8 @@ class Cascade:
             self._tried += len(matcher.lower_local_name_selectors.get(local_name(element).lower(), ()))
             self._tried += sum(len(matcher.class_selectors.get(name, ())) for name in element.get("class", "").split())
         if self._tried > MOST_RULES_TRIED:
-            raise ArtworkError(
-                f"{self._document.name}: style sheet", "too many rules for so many elements",
-                allowed=f"{MOST_RULES_TRIED} rules tried in all", remedy="take unused rules out",
-            )
+            raise ArtworkError(f"{self._document.name}: style sheet", "too many rules for so many elements",
+                               allowed=f"{MOST_RULES_TRIED} rules tried in all", remedy="take unused rules out")
 
     def is_alike_alone(self, element: Element) -> bool:
         """Whether style sheets say the same of it, and of all in it, where they do not see what it lies in: so browsers
@@ -278,10 +274,8 @@ class Cascade:
     def _own(self, element: Element, text: str) -> tuple[Declaration, ...]:
         """The declarations of a style attribute, unless it is nested so deep that reading it would not end well."""
         if max(map(text.count, "([{")) > MOST_NESTED and _depth(text) > MOST_NESTED:
-            raise ArtworkError(
-                f"{self._document.where(element)}: style", "brackets nested too deep", allowed=f"{MOST_NESTED} levels",
-                remedy="simplify it",
-            )
+            raise ArtworkError(f"{self._document.where(element)}: style", "brackets nested too deep",
+                               allowed=f"{MOST_NESTED} levels", remedy="simplify it")
         self._count_marks(element, text)
         return _declarations(text)
 
@@ -292,10 +286,8 @@ class Cascade:
         self._counted.add(text)
         self._marks += len(_WORD.sub("", text))
         if self._marks > MOST_MARKS:
-            raise ArtworkError(
-                self._document.where(element), "too much style in the drawing",
-                allowed=f"{MOST_MARKS} characters other than letters and digits", remedy="simplify it",
-            )
+            raise ArtworkError(self._document.where(element), "too much style in the drawing",
+                               allowed=f"{MOST_MARKS} characters other than letters and digits", remedy="simplify it")
 
     def _declared(self, element: Element) -> dict[str, str]:
         """Values by name, the strongest last: attributes, sheets, the style attribute, what is !important."""
@@ -341,10 +333,9 @@ class Cascade:
         return "(" in value and _COLOUR.search(value) is not None and _value(name, value) is _INVALID
 
     def _refuse(self, element: Element, name: str, value: str) -> NoReturn:
-        raise ArtworkError(
-            self._document.where(element), f"its {name} is {value!r}, a value to be worked out by a browser",
-            allowed="plain values", remedy="write the value itself",
-        )
+        raise ArtworkError(self._document.where(element),
+                           f"its {name} is {value!r}, a value to be worked out by a browser", allowed="plain values",
+                           remedy="write the value itself")
 
 
 def _matched(matcher: cssselect2.Matcher, root: Element) -> dict[Element, list[Declaration]]:

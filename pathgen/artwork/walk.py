@@ -127,10 +127,9 @@ class Walker(Clips):
             nan = math.nan
             return None, False, State(mm, style, Viewport(width or nan, height or nan), opacity=style["opacity"])
         if not (0 < width <= 1e6 and 0 < height <= 1e6):
-            raise ArtworkError(
-                where, f"a page of {figure(width)} x {figure(height)} px", allowed="above 0, up to 1000000 px",
-                remedy="give width, height or viewBox of the drawing a size",
-            )
+            raise ArtworkError(where, f"a page of {figure(width)} x {figure(height)} px",
+                               allowed="above 0, up to 1000000 px",
+                               remedy="give width, height or viewBox of the drawing a size")
         page = (width * MM_PER_PX, height * MM_PER_PX)
         up = multiply(translation(0.0, page[1]), mm)
         clip = rectangle_clip(width, height, up, None)
