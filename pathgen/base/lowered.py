@@ -175,16 +175,16 @@ class Lowered(Surface):
         if cutter.shape == "v":
             return self._v_tip_height(cutter, x, y)
         self.above.check_meets(cutter.radius, x, y)
-        under = {"ball-end": self._under_ball, "flat-end": self._under_disc}[cutter.shape]
+        under = {"ball-end": self._end_of_ball, "flat-end": self._under_disc}[cutter.shape]
         return np.asarray(under(cutter.radius, x.ravel(), y.ravel()).reshape(x.shape))
 
     def ball_from_below(self, ball_radius: float, x: ArrayLike, y: ArrayLike) -> Floats:
         """As `Surface.ball_from_below`."""
         x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
         self.above.check_meets(-ball_radius, x, y)
-        return self._under_ball(-ball_radius, x.ravel(), y.ravel()).reshape(x.shape)
+        return self._end_of_ball(-ball_radius, x.ravel(), y.ravel()).reshape(x.shape)
 
-    def _under_ball(self, r: float, x: Floats, y: Floats) -> Floats:
+    def _end_of_ball(self, r: float, x: Floats, y: Floats) -> Floats:
         """Height of the end of a ball as `_touch` has it, where it touches any of the pieces that it is near to."""
         reach = 1.1 * abs(r) * (0.02 + max(abs(b) + abs(2 * c) * self.length for *_, b, c in self.pieces)
                                 + abs(self.taper))
