@@ -101,16 +101,11 @@ def _depth(text: str) -> int:
 
 
 class Cascade:
-    """Computes styles for the elements of one document.
-
-    Attributes
-    ----------
-    trouble : list of (Element, str)
-        Parts of style sheets that are not understood, for the caller to refuse or list.
-    """
+    """Computes styles for the elements of one document."""
 
     def __init__(self, document: Document) -> None:
         self.trouble: list[tuple[Element, str]] = []
+        """Parts of style sheets that are not understood, for the caller to refuse or list."""
         self._document = document
         self._sheet: dict[Element, list[Declaration]] = {}
         self._by_place: cssselect2.Matcher | None = None
