@@ -150,13 +150,9 @@ class Pen:
             z += centre
             return complex(z.real * rx, z.imag * ry) * axis + middle
 
-        self._circular(start, end, angle, span, place)
-
-    def _circular(self, start: complex, end: complex, angle: float, span: float, place) -> None:  # type: ignore[no-untyped-def]
         count = max(1, math.ceil(abs(span) / _ARC_PIECE - 1e-9))
-        step = span / count
+        step, here = span / count, start
         reach = 4.0 / 3.0 * math.tan(step / 4.0)
-        here = start
         for k in range(count):
             a, b = angle + k * step, angle + (k + 1) * step
             p, q = complex(math.cos(a), math.sin(a)), complex(math.cos(b), math.sin(b))
