@@ -29,25 +29,11 @@ _FEW = 3000
 
 
 def filled(lines: Polylines, rules: Sequence[str], where: Sequence[str]) -> Geometries:
-    """The area inside each outline; open subpaths are closed (SVG 1.1, section 11.3).
+    """(n,) the area inside each outline, valid, empty where nothing is enclosed; open subpaths are closed (SVG 1.1,
+    section 11.3).
 
-    Parameters
-    ----------
-    lines : Polylines
-        The flattened subpaths of all outlines.
-    rules : sequence of str
-        "nonzero" or "evenodd" for each outline.
-    where : sequence of str
-        The element of each outline, for messages.
-
-    Returns
-    -------
-    array of Polygon or MultiPolygon, one for each outline, valid, empty where nothing is enclosed
-
-    Raises
-    ------
-    ArtworkError
-        For an outline that crosses itself too often.
+    `rules` has "nonzero" or "evenodd" for each outline, `where` its element, for messages. Raises ArtworkError for an
+    outline that crosses itself too often.
     """
     areas = np.full(len(rules), EMPTY, dtype=object)
     sizes = np.diff(lines.start)
@@ -91,9 +77,8 @@ def _nested(rings: Geometries, polygons: Geometries, rule: str) -> Any:
     around = np.bincount(inner, turn[outer], len(rings)).astype(np.int64)
     depth = np.bincount(inner, minlength=len(rings))
     inside, outside = _is_inside(around + turn, rule), _is_inside(around, rule)
-    shells = np.flatnonzero(inside & ~outside)
-    holes_of: dict[int, list[Any]] = {int(shell): [] for shell in shells}
     is_hole, is_shell = outside & ~inside, inside & ~outside
+    holes_of: dict[int, list[Any]] = {int(shell): [] for shell in np.flatnonzero(is_shell)}
     pairs = is_hole[inner] & is_shell[outer]
     for hole, shell in _deepest(inner[pairs], outer[pairs], depth):
         holes_of[shell].append(rings[hole])
@@ -168,10 +153,8 @@ def _check_nesting(polygons: Geometries, where: str) -> None:
     sample = polygons[:: len(polygons) // 100]
     pairs = shapely.STRtree(polygons).query(sample).shape[1] / len(sample) * len(polygons)
     if pairs > MOST_CROSSINGS * 2:
-        raise ArtworkError(
-            where, f"{len(polygons)} outlines in one path lie in one another", allowed="a few hundred",
-            remedy="break the path into separate shapes",
-        )
+        raise ArtworkError(where, f"{len(polygons)} outlines in one path lie in one another", allowed="a few hundred",
+                           remedy="break the path into separate shapes")
 
 
 def check_tangle(parts: Geometries, where: str) -> None:
@@ -186,10 +169,8 @@ def check_tangle(parts: Geometries, where: str) -> None:
 
 def _refuse_tangle(meetings: float, where: str) -> None:
     if meetings > MOST_CROSSINGS:
-        raise ArtworkError(
-            where, f"crosses itself about {float(f'{meetings:.1g}'):.0f} times", allowed=f"{MOST_CROSSINGS} times",
-            remedy="simplify it, or break it into separate shapes",
-        )
+        raise ArtworkError(where, f"crosses itself about {float(f'{meetings:.1g}'):.0f} times",
+                           allowed=f"{MOST_CROSSINGS} times", remedy="simplify it, or break it into separate shapes")
 
 
 def _check_tangles(outlines: Sequence[Geometries]) -> None:
@@ -206,10 +187,9 @@ def _check_tangles(outlines: Sequence[Geometries]) -> None:
 
 def too_crossed(what: str) -> ArtworkError:
     """The error for a drawing whose areas would take minutes to sort out."""
-    return ArtworkError(
-        what, "cross themselves or one another too often to be sorted out", allowed=f"about {MOST_CROSSINGS} crossings",
-        remedy="simplify them, or unite the shapes of each colour in the drawing program",
-    )
+    return ArtworkError(what, "cross themselves or one another too often to be sorted out",
+                        allowed=f"about {MOST_CROSSINGS} crossings",
+                        remedy="simplify them, or unite the shapes of each colour in the drawing program")
 
 
 def _winding(points: Floats, rings: Geometries) -> Ints:
@@ -220,14 +200,14 @@ def _winding(points: Floats, rings: Geometries) -> Ints:
     block = min(32, max(1, _CHUNK // max(len(p), 1)))  # few points at a time meet few edges in their band
     for k in range(0, len(points), block):
         some = order[k: k + block]
-        x, y = points[some, 0], points[some, 1]
+        y = points[some, 1]
         near = (np.minimum(p[:, 1], q[:, 1]) <= y[-1]) & (np.maximum(p[:, 1], q[:, 1]) >= y[0])
-        winding[some] = _crossings(x[:, None], y[:, None], p[near], q[near])
+        winding[some] = _crossings(points[some, None], p[near], q[near])
     return winding
 
 
-def _crossings(x: Floats, y: Floats, p: Floats, q: Floats) -> Ints:
+def _crossings(point: Floats, p: Floats, q: Floats) -> Ints:
+    y, side = point[..., 1], _side(p, q, point)
     up, down = (p[:, 1] <= y) & (q[:, 1] > y), (p[:, 1] > y) & (q[:, 1] <= y)
-    side = (q[:, 0] - p[:, 0]) * (y - p[:, 1]) - (x - p[:, 0]) * (q[:, 1] - p[:, 1])
     result: Ints = np.sum(up & (side > 0), axis=1) - np.sum(down & (side < 0), axis=1)
     return result

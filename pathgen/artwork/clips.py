@@ -68,15 +68,11 @@ class Clips(Spaces):
         """The area of a clipPath, applied to an element."""
         self._count_visit(clip_path)
         if len(chain) > MOST_CHAINED:
-            raise ArtworkError(
-                self.document.where(clip_path), "clip paths within clip paths too deep", allowed=f"{MOST_CHAINED}",
-                remedy="cut the shape itself",
-            )
+            raise ArtworkError(self.document.where(clip_path), "clip paths within clip paths too deep",
+                               allowed=f"{MOST_CHAINED}", remedy="cut the shape itself")
         if clip_path in chain:
-            raise ArtworkError(
-                self.document.where(clip_path), "a loop of clip paths",
-                remedy="take one of its clip-path attributes out",
-            )
+            raise ArtworkError(self.document.where(clip_path), "a loop of clip paths",
+                               remedy="take one of its clip-path attributes out")
         style = self.cascade.style_in_place(clip_path)
         self._is_unread(clip_path, style, *_MOVES)
         self._not_read(style, "transform", "clip-path")
@@ -92,9 +88,8 @@ class Clips(Spaces):
         if is_singular(matrix):
             return Clip((), inner, outer)
         inside = state._replace(matrix=matrix, style=style, viewport=viewport, clip=None)
-        shapes: list[Paint] = []
-        for child in svg_children(clip_path):
-            shapes += self._clip_shapes(child, inside, (*chain, clip_path))
+        shapes = (shape for child in svg_children(clip_path)
+                  for shape in self._clip_shapes(child, inside, (*chain, clip_path)))
         return Clip(tuple(shapes), inner, outer)
 
     def _next_clip(
@@ -124,8 +119,7 @@ class Clips(Spaces):
         if self._is_unread(child, style, *_MOVES) or is_singular(matrix):
             return []
         state = around._replace(matrix=matrix, style=style)
-        own = self._next_clip(style, child, child, state, around.clip, chain)
-        state = state._replace(clip=own)
+        state = state._replace(clip=self._next_clip(style, child, child, state, around.clip, chain))
         if name == "use":
             return self._clip_use(child, self._use_moved(child, state), chain)
         if style["visibility"] != "visible":
@@ -133,11 +127,11 @@ class Clips(Spaces):
         curves = self._outline(child, state)
         if not len(curves):
             return []
-        return [Paint(curves, matrix, "#000000", style["clip-rule"], None, own, self.document.where(child))]
+        return [Paint(curves, matrix, "#000000", style["clip-rule"], None, state.clip, self.document.where(child))]
 
     def _clip_use(self, use: Element, state: State, chain: tuple[Element, ...]) -> list[Paint]:
         """A use in a clipPath, of a shape itself: of another use it is an error (SVG 1.1, section 14.3.5)."""
-        used = self._use(use, state._replace(chain=())) or []
+        used = self._use(use, state._replace(chain=()))
         if used and local_name(used[0][0]) == "use":
             self._leave_out(use, "use", "it is in a clipPath and copies another use, where renderers disagree",
                             "let it copy the shape itself")

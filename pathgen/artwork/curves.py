@@ -22,24 +22,16 @@ _FLAT = 1e100
 
 @dataclass(frozen=True, eq=False)
 class Curves:
-    """Subpaths of one element, in its own coordinates.
-
-    Attributes
-    ----------
-    points : (n, 4, 2) float array
-        Control points of the pieces.
-    straight : (n,) bool array
-        True for pieces that are lines.
-    first : (k,) int array
-        Index of the first piece of each subpath.
-    closed : (k,) bool array
-        True for subpaths that were closed with z.
-    """
+    """Subpaths of one element, in its own coordinates."""
 
     points: Floats
+    """(n, 4, 2): control points of the pieces."""
     straight: Bools
+    """(n,): true for pieces that are lines."""
     first: NDArray[np.int64]
+    """(k,): index of the first piece of each subpath."""
     closed: Bools
+    """(k,): true for subpaths that were closed with z."""
 
     def __len__(self) -> int:
         return len(self.points)
@@ -158,13 +150,9 @@ class Pen:
             z += centre
             return complex(z.real * rx, z.imag * ry) * axis + middle
 
-        self._circular(start, end, angle, span, place)
-
-    def _circular(self, start: complex, end: complex, angle: float, span: float, place) -> None:  # type: ignore[no-untyped-def]
         count = max(1, math.ceil(abs(span) / _ARC_PIECE - 1e-9))
-        step = span / count
+        step, here = span / count, start
         reach = 4.0 / 3.0 * math.tan(step / 4.0)
-        here = start
         for k in range(count):
             a, b = angle + k * step, angle + (k + 1) * step
             p, q = complex(math.cos(a), math.sin(a)), complex(math.cos(b), math.sin(b))

@@ -19,7 +19,7 @@ _DOT = 1e-5
 
 def dashed(lines: Polylines, strokes: Sequence[Stroke], where: Sequence[str]) -> Polylines:
     """The lines, those with a dash pattern cut into their dashes."""
-    if not any(stroke.dashes for stroke in strokes):
+    if not len(lines.owner) or not any(stroke.dashes for stroke in strokes):
         return lines
     strokes = _in_true_lengths(lines, strokes)
     pieces: list[tuple[Floats, Bools, bool, int]] = []
@@ -31,15 +31,9 @@ def dashed(lines: Polylines, strokes: Sequence[Stroke], where: Sequence[str]) ->
             pieces += [(part, turns, False, owner) for part, turns in parts]
         else:
             pieces.append((points, corner, closed, owner))
-    if not pieces:
-        return Polylines.none()
-    return Polylines(
-        np.concatenate([piece[0] for piece in pieces]),
-        np.append(0, np.cumsum([len(piece[0]) for piece in pieces])),
-        np.concatenate([piece[1] for piece in pieces]),
-        np.array([piece[2] for piece in pieces]),
-        np.array([piece[3] for piece in pieces], dtype=np.int64),
-    )
+    cut, corners, whole, owners = zip(*pieces, strict=True)
+    start = np.append(0, np.cumsum([len(points) for points in cut]))
+    return Polylines(np.concatenate(cut), start, np.concatenate(corners), np.array(whole), np.array(owners, np.int64))
 
 
 def _in_true_lengths(lines: Polylines, strokes: Sequence[Stroke]) -> list[Stroke]:
@@ -55,9 +49,7 @@ def _in_true_lengths(lines: Polylines, strokes: Sequence[Stroke]) -> list[Stroke
     ]
 
 
-def _cut(
-    points: Floats, corner: Bools, stroke: Stroke, *, closed: bool, where: str
-) -> list[tuple[Floats, Bools]]:
+def _cut(points: Floats, corner: Bools, stroke: Stroke, *, closed: bool, where: str) -> list[tuple[Floats, Bools]]:
     """The dashes of one line, each with its points and which of them are corners."""
     along = np.append(0.0, np.cumsum(np.hypot(*np.diff(points, axis=0).T)))
     total = float(along[-1])
@@ -81,10 +73,9 @@ def _spans(stroke: Stroke, total: float, where: str) -> tuple[Floats, Floats]:
     pattern = np.array(stroke.dashes)
     period = float(pattern.sum())
     if total / period * len(pattern) > MOST_DASHES:
-        raise ArtworkError(
-            where, f"a dash pattern of {period:g} along a line of {total:g} gives more dashes than can be cut",
-            allowed=f"{MOST_DASHES} dashes", remedy="lengthen the dashes or draw a whole line",
-        )
+        raise ArtworkError(where,
+                           f"a dash pattern of {period:g} along a line of {total:g} gives more dashes than can be cut",
+                           allowed=f"{MOST_DASHES} dashes", remedy="lengthen the dashes or draw a whole line")
     offset = stroke.dash_offset % period
     repeats = np.arange(int(np.ceil((total + offset) / period)) + 1) * period - offset
     edges = np.concatenate([[0.0], np.cumsum(pattern)])
@@ -94,9 +85,7 @@ def _spans(stroke: Stroke, total: float, where: str) -> tuple[Floats, Floats]:
     return np.maximum(begins[shown], 0.0), np.minimum(ends[shown], total)
 
 
-def _part(
-    points: Floats, corner: Bools, along: Floats, begin: float, end: float
-) -> tuple[Floats, Bools]:
+def _part(points: Floats, corner: Bools, along: Floats, begin: float, end: float) -> tuple[Floats, Bools]:
     inside = (along > begin) & (along < end)
     tips = np.stack([np.interp([begin, end], along, points[:, k]) for k in (0, 1)], axis=1)
     if end > along[-1]:  # a dot at the very end of the line

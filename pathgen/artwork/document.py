@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-from xml.etree.ElementTree import Element, ParseError
+from xml.etree.ElementTree import Element, ParseError, TreeBuilder
 
 from defusedxml.common import DefusedXmlException
 from defusedxml.ElementTree import DefusedXMLParser
@@ -28,30 +28,20 @@ XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
 
 @dataclass(frozen=True, eq=False)
 class Document:
-    """A parsed drawing.
-
-    Attributes
-    ----------
-    root : Element
-        The outermost ``svg``.
-    name : str
-        The file's name, for messages.
-    lines : dict
-        Line of the file at which each element starts.
-    parents : dict
-        The element around each element.
-    by_id : dict
-        The first element with each id.
-    outside : tuple of int
-        Lines of processing instructions that call for a style sheet in another file.
-    """
+    """A parsed drawing."""
 
     root: Element
+    """The outermost ``svg``."""
     name: str
+    """The file's name, for messages."""
     lines: dict[Element, int]
+    """Line of the file at which each element starts."""
     parents: dict[Element, Element]
+    """The element around each element."""
     by_id: dict[str, Element]
+    """The first element with each id."""
     outside: tuple[int, ...]
+    """Lines of processing instructions that call for a style sheet in another file."""
 
     def around(self, element: Element) -> Iterator[Element]:
         """The element and all that it lies in, outward."""
@@ -92,66 +82,39 @@ def href(element: Element) -> str:
     return (element.get("href") or element.get(XLINK_HREF) or "").strip()
 
 
-class _Builder:
+class _Builder(TreeBuilder):
     """Builds the tree, noting lines and watching the limits."""
 
     def __init__(self, name: str) -> None:
+        super().__init__()
         self.name = name
         self.parser: Any = None
         self.lines: dict[Element, int] = {}
-        self.parents: dict[Element, Element] = {}
         self.outside: list[int] = []
-        self.open: list[Element] = []
-        self.root: Element | None = None
-        self.last: Element | None = None
-        self.text: list[str] = []
+        self.deep = 0
 
     def start(self, tag: str, attributes: dict[str, str]) -> Element:
-        self._flush()
-        element = Element(tag, attributes)
+        element = super().start(tag, attributes)
         self.lines[element] = self.parser.parser.CurrentLineNumber
-        if self.open:
-            self.open[-1].append(element)
-            self.parents[element] = self.open[-1]
-        else:
-            self.root = element
-        self.open.append(element)
-        self.last = None
-        if len(self.open) > MOST_DEEP:
-            raise ArtworkError(
-                self._here(), "elements nested too deep", allowed=f"{MOST_DEEP} levels", remedy="ungroup the drawing"
-            )
+        self.deep += 1
+        if self.deep > MOST_DEEP:
+            raise ArtworkError(self.here(), "elements nested too deep", allowed=f"{MOST_DEEP} levels",
+                               remedy="ungroup the drawing")
         if len(self.lines) > MOST_ELEMENTS:
-            raise ArtworkError(
-                self._here(), "too many elements", allowed=f"{MOST_ELEMENTS}", remedy="split or simplify the drawing"
-            )
+            raise ArtworkError(self.here(), "too many elements", allowed=f"{MOST_ELEMENTS}",
+                               remedy="split or simplify the drawing")
         return element
 
-    def end(self, tag: str) -> None:
-        self._flush()
-        self.last = self.open.pop()
+    def end(self, tag: str) -> Element:
+        self.deep -= 1
+        return super().end(tag)
 
-    def pi(self, target: str, data: str | None = None) -> None:
+    def pi(self, target: str, data: str | None = None) -> None:  # type: ignore[override]
         if target == "xml-stylesheet":
             self.outside.append(self.parser.parser.CurrentLineNumber)
 
-    def data(self, data: str) -> None:
-        self.text.append(data)
-
-    def close(self) -> Element:
-        if self.root is None:
-            raise ArtworkError(self.name, "no element in it", remedy="give an SVG file")
-        return self.root
-
-    def _flush(self) -> None:
-        text = "".join(self.text)
-        self.text.clear()
-        if self.last is not None:
-            self.last.tail = (self.last.tail or "") + text
-        elif self.open:
-            self.open[-1].text = (self.open[-1].text or "") + text
-
-    def _here(self) -> str:
+    def here(self) -> str:
+        """Where the file is read at."""
         return f"{self.name} line {self.parser.parser.CurrentLineNumber}"
 
 
@@ -166,11 +129,8 @@ _OTHERS = (  # how files begin that are given for a drawing, by their formats' s
 def read_document(path: str | Path) -> Document:
     """The drawing in a file, plain or gzip-compressed.
 
-    Raises
-    ------
-    ArtworkError
-        When the file cannot be read, is not well-formed XML, declares entities, is larger, deeper or has more
-        elements than allowed, or is not SVG.
+    Raises ArtworkError when the file cannot be read, is not well-formed XML, declares entities, is larger, deeper or
+    has more elements than allowed, or is not SVG.
     """
     path = Path(path)
     data = _bytes_of(path)
@@ -184,13 +144,12 @@ def read_document(path: str | Path) -> Document:
         for starts, what, remedy in _OTHERS:
             if data.startswith(starts):
                 raise ArtworkError(path.name, f"is {what}, no SVG file", remedy=remedy) from None
-        raise ArtworkError(
-            f"{path.name} line {line}, column {column + 1}", f"not well-formed XML ({str(error).partition(':')[0]})",
-            remedy="save the drawing again as SVG",
-        ) from None
+        raise ArtworkError(f"{path.name} line {line}, column {column + 1}",
+                           f"not well-formed XML ({str(error).partition(':')[0]})",
+                           remedy="save the drawing again as SVG") from None
     except DefusedXmlException:
         raise ArtworkError(
-            builder._here(), "declares XML entities or refers to other files, which are not read",
+            builder.here(), "declares XML entities or refers to other files, which are not read",
             remedy="save it again as plain SVG, without a document type that declares entities",
         ) from None
     except ArtworkError:  # one of the limits; it is a ValueError too
@@ -198,13 +157,11 @@ def read_document(path: str | Path) -> Document:
     except (LookupError, ValueError) as error:  # several encodings of many bytes are a ValueError
         raise ArtworkError(path.name, f"unknown text encoding ({error})", remedy="save it again in UTF-8") from None
     if root.tag != f"{SVG}svg":
-        raise ArtworkError(
-            f"{path.name} line {builder.lines[root]}", f"the outermost element is {root.tag!r}",
-            allowed='svg with xmlns="http://www.w3.org/2000/svg"', remedy="give an SVG file",
-        )
-    return Document(
-        root, path.name, builder.lines, builder.parents, _first_by_id(root.iter()), tuple(builder.outside)
-    )
+        raise ArtworkError(f"{path.name} line {builder.lines[root]}", f"the outermost element is {root.tag!r}",
+                           allowed='svg with xmlns="http://www.w3.org/2000/svg"', remedy="give an SVG file")
+    parents = {child: element for element in builder.lines for child in element}
+    by_id = {name: element for element in reversed(builder.lines) if is_svg(element) and (name := element.get("id"))}
+    return Document(root, path.name, builder.lines, parents, by_id, tuple(builder.outside))
 
 
 def _bytes_of(path: Path) -> bytes:
@@ -216,17 +173,6 @@ def _bytes_of(path: Path) -> bytes:
     except (OSError, EOFError, ValueError, zlib.error) as error:
         raise ArtworkError(str(path), f"cannot be unpacked ({error})", remedy="save the drawing again") from None
     if len(data) > DRAWING.most:
-        raise ArtworkError(
-            path.name, f"larger than {DRAWING.most // 1_000_000} MB",
-            remedy="simplify the drawing, or take embedded pictures out of it",
-        )
+        raise ArtworkError(path.name, f"larger than {DRAWING.most // 1_000_000} MB",
+                           remedy="simplify the drawing, or take embedded pictures out of it")
     return data
-
-
-def _first_by_id(elements: Iterator[Element]) -> dict[str, Element]:
-    by_id: dict[str, Element] = {}
-    for element in elements:
-        name = element.get("id")
-        if name and is_svg(element):
-            by_id.setdefault(name, element)
-    return by_id

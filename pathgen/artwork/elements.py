@@ -45,15 +45,13 @@ NOT_SHOWN = {
     "animateColor", "set", "mpath", "discard", "glyph", "missing-glyph", "hkern", "vkern", "namedview", "tspan",
     "textPath", "tref", "altGlyph", "altGlyphDef", "handler", "listener", "prefetch",
 }
+_SWITCHED = OUTLINES.keys() | {"g", "a", "switch", "use", "svg", "text", "image", "foreignObject"}
+"""Which children of a switch it may show."""
 
 
 def is_wanted(element: Element) -> bool:
     """Whether a child of switch passes its tests: no extensions, and a language that is ours or none."""
-    if local_name(element) not in OUTLINES and local_name(element) not in (
-        "g", "a", "switch", "use", "svg", "text", "image", "foreignObject"
-    ):
-        return False
-    return is_for_us(element)
+    return local_name(element) in _SWITCHED and is_for_us(element)
 
 
 def begins(animation: Element) -> bool:
@@ -63,11 +61,10 @@ def begins(animation: Element) -> bool:
 
 def is_for_us(element: Element) -> bool:
     """The conditions of an element (SVG 1.1, section 5.8): no extensions, features of the standard, English."""
-    get = element.attrib.get
     if "requiredExtensions" in element.attrib:
         return False
-    features = get("requiredFeatures")
+    features = element.get("requiredFeatures")
     if features is not None and not all(_FEATURE.match(word) for word in features.split() or [""]):
         return False
-    languages = get("systemLanguage")
+    languages = element.get("systemLanguage")
     return languages is None or any(tag.strip().lower().split("-")[0] == "en" for tag in languages.split(","))

@@ -31,26 +31,19 @@ its area to 0.3 %, which the tolerance alone would not see to."""
 
 @dataclass(frozen=True, eq=False)
 class Polylines:
-    """Flattened subpaths.
-
-    Attributes
-    ----------
-    points : (n, 2) float array
-        Subpath after subpath; the first point of a closed one is not repeated at its end unless a curve ends there.
-    start : (k + 1,) int array
-        Where each subpath begins in `points`, with n at the end.
-    corner : (n,) bool array
-        True where two pieces of the outline meet, False for points within a curve.
-    closed : (k,) bool array
-    owner : (k,) int array
-        Which of the given outlines each subpath belongs to.
-    """
+    """Flattened subpaths."""
 
     points: Floats
+    """(n, 2): subpath after subpath; the first point of a closed one is not repeated at its end unless a curve ends
+    there."""
     start: Ints
+    """(k + 1,): where each subpath begins in `points`, with n at the end."""
     corner: Bools
+    """(n,): true where two pieces of the outline meet, False for points within a curve."""
     closed: Bools
+    """(k,)."""
     owner: Ints
+    """(k,): which of the given outlines each subpath belongs to."""
 
     @classmethod
     def none(cls) -> Polylines:
@@ -65,7 +58,7 @@ leave no room for the inner side of a wide line, where the chords after it would
 
 
 def transformed(points: Floats, matrices: Floats) -> Floats:
-    """(n, 4, 2) control points after n maps, given as (n, 6)."""
+    """(n, k, 2) points after n maps, given as (n, 6)."""
     a, b, c, d, e, f = (matrices[:, k, None] for k in range(6))
     x, y = points[..., 0], points[..., 1]
     return np.stack([a * x + c * y + e, b * x + d * y + f], axis=-1)
@@ -77,17 +70,8 @@ def steps_needed(points: Floats, straight: Bools, tolerance: Floats) -> Ints:
     Over a span h of the parameter, the distance of curve and chord is at most h**2 / 8 * max|B'' . n|, with n the
     chord's normal: the error of linear interpolation. B'' is linear, so its largest value is at one end of the span.
     A first guess from the bend at a few places is checked on every chord, and where it fails, all of B'' is used,
-    which is at most 6 times the larger second difference.
-
-    Parameters
-    ----------
-    points : (n, 4, 2) float array
-    straight : (n,) bool array
-    tolerance : (n,) float array
-
-    References
-    ----------
-    G. Farin, *Curves and Surfaces for CAGD*, derivatives of a Bezier curve.
+    which is at most 6 times the larger second difference (G. Farin, *Curves and Surfaces for CAGD*, derivatives of a
+    Bezier curve). `points` are (n, 4, 2); one of `straight` and `tolerance` goes with each.
     """
     steps = np.ones(len(points), dtype=np.int64)
     curved = np.flatnonzero(~straight)
@@ -163,16 +147,10 @@ def _square_bend(along: Complex, pull: Complex, chord: Complex) -> Floats:
 def flatten(
     outlines: Sequence[Curves], matrices: Sequence[Matrix], tolerance: Floats | float, *, tangents: bool = False
 ) -> Polylines:
-    """The outlines after their maps, as straight pieces no further than `tolerance` from the curves.
+    """The outlines after their maps, as straight pieces no further than `tolerance`, one or (m,), from the curves.
 
-    Parameters
-    ----------
-    outlines, matrices : sequences of the same length m
-    tolerance : float or (m,) array
-        mm (or whatever the maps lead to).
-    tangents : bool
-        Give each curve that ends at a corner or at an open end a short straight piece there, along its tangent: joins
-        and caps take their direction from it, which a whole chord would put out by several degrees.
+    With `tangents` each curve that ends at a corner or at an open end has a short straight piece there, along its
+    tangent: joins and caps take their direction from it, which a whole chord would put out by several degrees.
     """
     sizes = np.array([len(curves) for curves in outlines], dtype=np.int64)
     counts = np.array([len(curves.first) for curves in outlines], dtype=np.int64)
@@ -208,9 +186,7 @@ def _tips(points: Floats, straight: Bools, first: Ints, closed: Bools) -> Ints:
     return tips
 
 
-def _sampled(
-    points: Floats, steps: Ints, tips: Ints, first: Ints, closed: Bools, owner: Ints
-) -> Polylines:
+def _sampled(points: Floats, steps: Ints, tips: Ints, first: Ints, closed: Bools, owner: Ints) -> Polylines:
     """Start of each subpath, then the points after it: piece i gives steps[i] points, its end the last of them.
 
     A tip is one more point close to the start or the end of a piece.

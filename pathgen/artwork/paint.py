@@ -32,26 +32,16 @@ _SLIVER = 1e-3
 
 
 def painted(paints: Sequence[Paint], tolerance: float) -> dict[str, Any]:
-    """The visible area of each colour.
+    """The visible area of each colour, in the order in which colours first appear; areas do not overlap.
 
-    Parameters
-    ----------
-    paints : sequence of Paint
-        The lowest first.
-    tolerance : float
-        The furthest a straight piece may lie from its curve, mm.
-
-    Returns
-    -------
-    dict of colour to Polygon or MultiPolygon, in the order in which colours first appear; areas do not overlap
+    The lowest paint is the first; `tolerance` is the furthest a straight piece may lie from its curve, mm.
     """
-    areas = _clipped(paints, paint_areas(paints, tolerance), tolerance)
+    areas = _clipped(paints, paint_areas(paints, tolerance), tolerance, {})
     colours = [paint.colour for paint in paints]
     visible = _shown(colours, areas)
-    order = dict.fromkeys(colours)
     result = {}
-    for colour in order:
-        area = without_slivers(united(_array(visible.get(colour, []))), tolerance * _SLIVER)
+    for colour in dict.fromkeys(colours):
+        area = without_slivers(united(np.array(visible.get(colour, []), dtype=object)), tolerance * _SLIVER)
         if not area.is_empty:
             result[colour] = area
     return result
@@ -94,28 +84,25 @@ def _check_reach(paint: Paint) -> None:
 # --- clips
 
 
-def _clipped(paints: Sequence[Paint], areas: Geometries, tolerance: float) -> Geometries:
-    """The areas within their clips; each distinct clip is worked out once."""
-    members: dict[int, list[int]] = {}
-    clips: dict[int, Clip] = {}
+def _clipped(paints: Sequence[Paint], areas: Geometries, tolerance: float, known: dict[Clip, Any]) -> Geometries:
+    """The areas within their clips; each distinct clip is worked out once, and is `known` then."""
+    members: dict[Clip, list[int]] = {}
     for i, paint in enumerate(paints):
         if paint.clip is not None:
-            members.setdefault(id(paint.clip), []).append(i)
-            clips[id(paint.clip)] = paint.clip
-    known: dict[int, Any] = {}
-    for key, indices in members.items():
-        areas[indices] = _within(_clip_area(clips[key], tolerance, known), areas[indices])
+            members.setdefault(paint.clip, []).append(i)
+    for clip, indices in members.items():
+        areas[indices] = _within(_clip_area(clip, tolerance, known), areas[indices])
     return areas
 
 
-def _clip_area(clip: Clip, tolerance: float, known: dict[int, Any]) -> Any:
-    if id(clip) not in known:
-        area = united(_clipped(clip.shapes, paint_areas(clip.shapes, tolerance), tolerance))
+def _clip_area(clip: Clip, tolerance: float, known: dict[Clip, Any]) -> Any:
+    if clip not in known:
+        area = united(_clipped(clip.shapes, paint_areas(clip.shapes, tolerance), tolerance, known))
         for limit in (clip.inner, clip.outer):
             if limit is not None:
                 area = _within(_clip_area(limit, tolerance, known), np.array([area], dtype=object))[0]
-        known[id(clip)] = area
-    return known[id(clip)]
+        known[clip] = area
+    return known[clip]
 
 
 def _within(limit: Any, areas: Geometries) -> Geometries:
@@ -164,11 +151,10 @@ def _shown(colours: Sequence[str], areas: Geometries) -> dict[str, list[Any]]:
 
 def _covers(kinds: Any, areas: Geometries) -> Any:
     """Pairs (below, above) of shapes of different colours that meet, or None when there are very many."""
-    found: list[Any] = []
+    found = [np.zeros((2, 0), dtype=np.int64)]
     if len(np.unique(kinds)) < 2:
-        return np.zeros((2, 0), dtype=np.int64)
-    tree = shapely.STRtree(areas)
-    total = 0
+        return found[0]
+    tree, total = shapely.STRtree(areas), 0
     for begin in range(0, len(areas), 50):
         below, above = tree.query(areas[begin: begin + 50])
         below = below + begin
@@ -180,7 +166,7 @@ def _covers(kinds: Any, areas: Geometries) -> Any:
         meet = shapely.intersects(areas[below], areas[above])
         order = np.argsort(below[meet], kind="stable")
         found.append(np.array([below[meet][order], above[meet][order]]))
-    return np.concatenate(found, axis=1) if found else np.zeros((2, 0), dtype=np.int64)
+    return np.concatenate(found, axis=1)
 
 
 def _minus(area: Any, above: Geometries) -> Any:
@@ -190,10 +176,4 @@ def _minus(area: Any, above: Geometries) -> Any:
         above = above[shapely.STRtree(above).query(area, predicate="intersects")]
     for other in above:
         area = overlay.difference(area, other)
-    return areal(np.array([area], dtype=object))[0]
-
-
-def _array(areas: Sequence[Any]) -> Geometries:
-    array = np.empty(len(areas), dtype=object)
-    array[:] = areas
-    return array
+    return areal(area)

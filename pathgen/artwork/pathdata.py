@@ -8,7 +8,6 @@ lose where a subpath was closed, and its arcs lose accuracy near half circles.
 from __future__ import annotations
 
 import re
-from typing import Any
 
 import numpy as np
 
@@ -28,18 +27,10 @@ def _arguments(*one: str) -> str:
     return rf"{_W}{group}(?:{_SEP}{group})*+"
 
 
-_ARGUMENTS = {
-    "m": _arguments(_N, _N),
-    "l": _arguments(_N, _N),
-    "t": _arguments(_N, _N),
-    "h": _arguments(_N),
-    "v": _arguments(_N),
-    "c": _arguments(*[_N] * 6),
-    "s": _arguments(*[_N] * 4),
-    "q": _arguments(*[_N] * 4),
-    "a": _arguments(_N, _N, _N, _FLAG, _FLAG, _N, _N),
-    "z": "",
-}
+_COUNTS = {"m": 2, "l": 2, "t": 2, "h": 1, "v": 1, "c": 6, "s": 4, "q": 4, "a": 7, "z": 0}
+"""How many numbers each command takes at a time."""
+_ARGUMENTS = {k: _arguments(*[_N] * count) if count else "" for k, count in _COUNTS.items()} | {
+    "a": _arguments(_N, _N, _N, _FLAG, _FLAG, _N, _N)}
 _COMMANDS = "|".join(f"[{k}{k.upper()}]{v}" for k, v in _ARGUMENTS.items() if k != "m")
 _MOVE = f"[mM]{_ARGUMENTS['m']}"
 _VALID = re.compile(rf"{_W}(?:{_MOVE}{_W}(?:(?:{_COMMANDS}|{_MOVE}){_W})*+)?+")
@@ -51,24 +42,13 @@ _IN_NUMBERS = {
     for kind, characters in {"any": "0123456789.eE+-", "sign": "+-", "end": "0123456789."}.items()
 }
 """By byte: what numbers are made of, what begins another, what one may end with."""
-_COUNTS = {"m": 2, "l": 2, "t": 2, "h": 1, "v": 1, "c": 6, "s": 4, "q": 4, "a": 7, "z": 0}
 
 
 def read_path(d: str, *, where: str) -> Curves:
-    """The outline that path data draws.
+    """The outline that the data of a ``d`` attribute draws (SVG 1.1, section 8.3.9).
 
-    Parameters
-    ----------
-    d : str
-        The data of a ``d`` attribute (SVG 1.1, section 8.3.9).
-    where : str
-        The element, for messages.
-
-    Raises
-    ------
-    ArtworkError
-        With the place in the data, for anything that the grammar does not allow, for numbers too large, and for
-        more than MOST_PIECES pieces.
+    Raises ArtworkError with the place in the data, for anything that the grammar does not allow, for numbers too
+    large, and for more than MOST_PIECES pieces; `where` is the element, for messages.
     """
     if d.strip() in ("", "none"):
         return Pen().curves()
@@ -89,8 +69,7 @@ def read_path(d: str, *, where: str) -> Curves:
         elif letter in "mM":
             pair = _PAIR.match(run, 1)
             assert pair is not None
-            before = here
-            here = start = complex(float(pair[1]), float(pair[2])) + (before if letter == "m" else 0)
+            here = start = complex(float(pair[1]), float(pair[2])) + (here if letter == "m" else 0)
             pen.begin()
             rest = run[pair.end():].lstrip(_BLANKS)
             if rest:
@@ -122,9 +101,8 @@ def has_more_pieces(d: str) -> bool:
 
 def too_many(where: str) -> ArtworkError:
     """The error for a drawing with more pieces than can be cut in reasonable time."""
-    return ArtworkError(
-        where, "too many line and curve pieces in the drawing", allowed=f"{MOST_PIECES}", remedy="simplify its paths"
-    )
+    return ArtworkError(where, "too many line and curve pieces in the drawing", allowed=f"{MOST_PIECES}",
+                        remedy="simplify its paths")
 
 
 def _run(pen: Pen, run: str, here: complex) -> complex:
@@ -169,8 +147,10 @@ def _line_ends(letter: str, numbers: list[float], x: float, y: float) -> list[fl
 
 def _curved(pen: Pen, run: str, here: complex) -> complex:
     """Lines and Bezier pieces as svgpathtools reads them."""
+    from svgpathtools import parse_path  # here, since it takes half a second to import and few commands read drawings
+
     end = here
-    for piece in _parse(_NUMBER.sub(_as_parsed, run), here):
+    for piece in parse_path(_NUMBER.sub(_as_parsed, run), current_pos=here):
         points = piece.bpoints()
         if len(points) == 2:
             pen.line(*points)
@@ -187,12 +167,6 @@ def _as_parsed(number: re.Match[str]) -> str:
     return f" {min(max(float(number[0]), -_LARGE), _LARGE)!r} "
 
 
-def _parse(run: str, here: complex) -> Any:
-    from svgpathtools import parse_path  # here, since it takes half a second to import and few commands read drawings
-
-    return parse_path(run, current_pos=here)
-
-
 def _arcs(pen: Pen, run: str, here: complex) -> complex:
     for rx, ry, turn, large, sweep, x, y in _ARC.findall(run):
         end = complex(float(x), float(y)) + (here if run[0] == "a" else 0)
@@ -203,8 +177,7 @@ def _arcs(pen: Pen, run: str, here: complex) -> complex:
 
 def check_path(d: str, *, where: str) -> None:
     """Raise ArtworkError, giving the place in the data, unless `d` is valid path data with finite numbers."""
-    match = _VALID.match(d)
-    end = match.end() if match else 0
+    end = _past(_VALID, d, 0)
     if end != len(d):
         raise _bad_data(d, where, *_first_fault(d, end))
 
@@ -226,48 +199,41 @@ def _refuse_large(d: str, where: str) -> None:
 
 def _first_fault(d: str, end: int) -> tuple[int, str]:
     """Where and why data goes wrong: `end` is where its last whole command ends."""
-    at = end
-    blank = re.compile(_W)
-    at = blank.match(d, at).end()  # type: ignore[union-attr]
+    at = _past(_W, d, end)
     if at >= len(d):
         return at, "nothing"
     letter = d[at].lower()
-    if letter not in _COUNTS:
-        if not end:
-            return at, "path data begins with m or M"
-        return at, "numbers left over" if _NUMBER.match(d, at) else "a command letter expected"
     if end == 0 and letter != "m":
         return at, "path data begins with m or M"
+    if letter not in _COUNTS:
+        return at, "numbers left over" if _NUMBER.match(d, at) else "a command letter expected"
     return _first_bad_argument(d, at + 1, letter)
 
 
 def _first_bad_argument(d: str, at: int, letter: str) -> tuple[int, str]:
-    taken, number = 0, re.compile(f"{_W}(?:{NUMBER})")
-    flag = re.compile(f"{_W}[01]")
-    while True:
-        if taken:
-            comma = re.compile(f"{_W},?").match(d, at)
-            next_at = comma.end() if comma else at
-        else:
-            next_at = at
-        match = (flag if letter == "a" and taken % 7 in (3, 4) else number).match(d, next_at)
-        if not match:
-            break
+    taken, count = 0, _COUNTS[letter]
+    number, flag = re.compile(f"{_W}(?:{NUMBER})"), re.compile(f"{_W}[01]")
+    while match := (flag if letter == "a" and taken % 7 in (3, 4) else number).match(
+            d, _past(f"{_W},?", d, at) if taken else at):
         at, taken = match.end(), taken + 1
-    at = re.compile(_W).match(d, at).end()  # type: ignore[union-attr]
-    count = _COUNTS[letter]
+    at = _past(_W, d, at)
     if (count and taken % count) or not taken:
         return at, f"{letter.upper()} takes {count} numbers at a time, {taken} found"
     return at, "not a number or a command"
+
+
+def _past(skipped: str | re.Pattern[str], d: str, at: int) -> int:
+    """Past what matches there, which may be nothing."""
+    match = re.compile(skipped).match(d, at)
+    return match.end() if match else at
 
 
 def _bad_data(d: str, where: str, at: int, reason: str) -> ArtworkError:
     found = repr(d[at:at + 12]) if at < len(d) else "the end"
     if d[at:at + 1] == "\u2212":
         reason = "a typographic minus sign (U+2212), write a plain hyphen-minus"
-    return ArtworkError(
-        f"{where}: path data, character {at + 1}", f"{found}: {reason}", remedy="correct the path or draw it again"
-    )
+    return ArtworkError(f"{where}: path data, character {at + 1}", f"{found}: {reason}",
+                        remedy="correct the path or draw it again")
 
 
 _LARGE = 1e100

@@ -58,8 +58,7 @@ class Placement:
 
     def of(self, artwork: Artwork) -> Artwork:
         """A drawing where it goes: see `placed`."""
-        return placed(artwork, at=self.at, rotate=self.rotate, width=self.width, height=self.height,
-                      mirror=self.mirror, centre=self.centre)
+        return placed(artwork, **vars(self))
 
 
 def placed(
@@ -161,10 +160,8 @@ def _scales(
     wide, high = float(box[2] - box[0]), float(box[3] - box[1])
     if width is None and height is None:
         if not artwork.physical:
-            raise ArtworkError(
-                artwork.name, "the file gives no size, in mm, cm, in, pt or px",
-                remedy="give place a width or a height"
-            )
+            raise ArtworkError(artwork.name, "the file gives no size, in mm, cm, in, pt or px",
+                               remedy="give place a width or a height")
         return 1.0, 1.0
     x_scale = width / wide if width is not None else height / high  # type: ignore[operator]
     y_scale = height / high if height is not None else x_scale

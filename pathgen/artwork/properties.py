@@ -81,10 +81,6 @@ def _dashes(text: str) -> tuple[Length, ...]:
     return tuple(_not_negative(part) for part in re.split(r"\s*,\s*|\s+", text))
 
 
-def _mitre_limit(text: str) -> float:
-    return max(parse_number(text), 1.0)  # below 1 is an error that renderers take as 1
-
-
 def _reference(text: str) -> Any:
     if not text:
         raise ValueError("nothing is named")
@@ -148,7 +144,7 @@ INHERITED: dict[str, tuple[Callable[[str], Any], Any]] = {
     "stroke-width": (_not_negative, Length(1.0)),
     "stroke-linecap": (_words("butt", "round", "square"), "butt"),
     "stroke-linejoin": (_words("miter", "miter-clip", "arcs", "round", "bevel"), "miter"),
-    "stroke-miterlimit": (_mitre_limit, 4.0),
+    "stroke-miterlimit": (lambda text: max(parse_number(text), 1.0), 4.0),  # renderers take less as 1
     "stroke-dasharray": (_dashes, ()),
     "stroke-dashoffset": (parse_length, Length(0.0)),
     "stroke-opacity": (_share, 1.0),

@@ -219,9 +219,7 @@ def _background(text: object) -> str:
     return colour.hex
 
 
-def _regions(
-    name: str, paints: Sequence[Paint], tolerance: float, background: Sequence[str]
-) -> tuple[Region, ...]:
+def _regions(name: str, paints: Sequence[Paint], tolerance: float, background: Sequence[str]) -> tuple[Region, ...]:
     try:
         areas = painted(paints, tolerance)
     except ArtworkError as wrong:  # of several drawings, that of all shapes together says in which
@@ -240,10 +238,8 @@ def _refusal(name: str, scene: Scene, *, asked: bool, more: bool) -> ArtworkErro
     shown = "; ".join(f"{item.words}: {item.remedy}" for item in left_out[:6])
     layers, leave = ["name the layers to cut in layers"] * layered, ['leave these out with missing="report"'] * more
     others = f"; and {len(left_out) - 6} more" if len(left_out) > 6 else ""
-    return ArtworkError(
-        name, f"holds what cannot be cut: {shown}{others}" + ("" if more else "; and nothing else"),
-        remedy=", or ".join(filter(None, [", ".join(["change the drawing", *layers]), *leave])),
-    )
+    return ArtworkError(name, f"holds what cannot be cut: {shown}{others}" + ("" if more else "; and nothing else"),
+                        remedy=", or ".join(filter(None, [", ".join(["change the drawing", *layers]), *leave])))
 
 
 def _path_data(area: Any) -> str:

@@ -38,38 +38,25 @@ class Clip:
 
 @dataclass(frozen=True, eq=False)
 class Paint:
-    """One area of one colour: the inside of an outline, or the line along it.
-
-    Attributes
-    ----------
-    curves : Curves
-        The outline, in the element's coordinates.
-    matrix : Matrix
-        From there to the page in mm, y up.
-    colour : str
-        ``#rrggbb``.
-    rule : str
-        "nonzero" or "evenodd"; used for the inside.
-    stroke : Stroke or None
-        The line along the outline; None for the inside.
-    clip : Clip or None
-    where : str
-        The element, for messages.
-    layers : tuple of str
-        Names of the groups that it is in, and its own.
-    opacity : float
-        How much of it shows, above 0 to 1: nothing less than 1 can be cut.
-    """
+    """One area of one colour: the inside of an outline, or the line along it."""
 
     curves: Curves
+    """The outline, in the element's coordinates."""
     matrix: Matrix
+    """From there to the page in mm, y up."""
     colour: str
+    """``#rrggbb``."""
     rule: str = "nonzero"
+    """"nonzero" or "evenodd"; used for the inside."""
     stroke: Stroke | None = None
+    """The line along the outline; None for the inside."""
     clip: Clip | None = None
     where: str = ""
+    """The element, for messages."""
     layers: tuple[str, ...] = ()
+    """Names of the groups that it is in, and its own."""
     opacity: float = 1.0
+    """How much of it shows, above 0 to 1: nothing less than 1 can be cut."""
 
 
 @dataclass(frozen=True)
@@ -111,32 +98,21 @@ class LeftOut:
 
 @dataclass(frozen=True, eq=False)
 class Scene:
-    """Everything that a drawing paints.
-
-    Attributes
-    ----------
-    paints : tuple of Paint
-        The lowest first.
-    page : (float, float)
-        Width and height of the page, mm.
-    physical : bool
-        False when the file gives no size in real units; `page` then counts 96 px to the inch.
-    left_out : tuple of LeftOut
-    no_colours : tuple of (str, str, str)
-        Where fills and strokes are no colour, what stands there, and the colour drawn, as a browser passes them over.
-    pixels : bool
-        Whether the size that the file gives is in px alone, 96 to the inch.
-    no_targets : tuple of (str, str)
-        Where copies, clips, masks and markers name nothing that is there, and what is written.
-    not_read : tuple of (str, str)
-        Where values stand that are passed over, as a browser does, so that what is drawn is another; and what they say.
-    """
+    """Everything that a drawing paints."""
 
     paints: tuple[Paint, ...]
+    """The lowest first."""
     page: tuple[float, float]
+    """Width and height of the page, mm."""
     physical: bool
+    """False when the file gives no size in real units; `page` then counts 96 px to the inch."""
     left_out: tuple[LeftOut, ...]
     no_colours: tuple[tuple[str, str, str], ...]
+    """Where fills and strokes are no colour, what stands there, and the colour drawn, as a browser passes them over."""
     pixels: bool = False
+    """Whether the size that the file gives is in px alone, 96 to the inch."""
     no_targets: tuple[tuple[str, str], ...] = ()
+    """Where copies, clips, masks and markers name nothing that is there, and what is written."""
     not_read: tuple[tuple[str, str], ...] = ()
+    """Where values stand that are passed over, as a browser does, so that what is drawn is another; and what they
+    say."""

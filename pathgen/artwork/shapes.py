@@ -18,20 +18,17 @@ from pathgen.base.errors import ArtworkError
 from pathgen.base.limits import LARGEST_NUMBER
 from pathgen.base.plain import figure
 
-Axis = str
-_NO_STYLE: Mapping[str, Any] = {}
-
 
 class Geometry:
     """The geometry of one element, in user units: its attributes, and before them what `style` has of them."""
 
     def __init__(
-        self, element: Element, viewport: Viewport, font_size: float, where: str, style: Mapping[str, Any] = _NO_STYLE
+        self, element: Element, viewport: Viewport, font_size: float, where: str, style: Mapping[str, Any] | None = None
     ) -> None:
         self.element, self.viewport, self.font_size, self.where = element, viewport, font_size, where
-        self.style = style
+        self.style = style or {}
 
-    def length(self, name: str, axis: Axis, default: float = 0.0) -> float:
+    def length(self, name: str, axis: str, default: float = 0.0) -> float:
         """A length in user units; `axis` ("x", "y" or "both") is what percentages are a part of.
 
         Raises ArtworkError for what is not a length.
@@ -41,9 +38,8 @@ class Geometry:
             return default
         value = length_of(name, text, self.where).px(whole=self.viewport.whole(axis), font_size=self.font_size)
         if math.isnan(value):
-            raise ArtworkError(
-                self.where, f"{name} is {text}, of a page that has no size", remedy="give the drawing a viewBox"
-            )
+            raise ArtworkError(self.where, f"{name} is {text}, of a page that has no size",
+                               remedy="give the drawing a viewBox")
         if abs(value) > LARGEST_NUMBER:
             raise _too_large(self.where, f"{name} is {text}")
         return value
@@ -68,7 +64,8 @@ def _rect(g: Geometry) -> Curves:
     w, h = g.length("width", "x"), g.length("height", "y")
     if w <= 0 or h <= 0:
         return pen.curves()
-    rx, ry = _corner_radii(g, w, h)
+    rx, ry = _radii(g)
+    rx, ry = min(max(rx, 0.0), w / 2), min(max(ry, 0.0), h / 2)
     if rx == 0 or ry == 0:
         pen.polyline([(x, y), (x + w, y), (x + w, y + h), (x, y + h)], closed=True)
         return pen.curves()
@@ -87,13 +84,8 @@ def _rect(g: Geometry) -> Curves:
     return pen.curves()
 
 
-def _corner_radii(g: Geometry, w: float, h: float) -> tuple[float, float]:
-    """Radii as SVG 1.1, section 9.2 has them: one stands for the other, neither goes past half a side."""
-    rx, ry = _radii(g)
-    return min(max(rx, 0.0), w / 2), min(max(ry, 0.0), h / 2)
-
-
 def _radii(g: Geometry) -> tuple[float, float]:
+    """As written; one stands for the other (SVG 1.1, section 9.2)."""
     rx, ry = g.length("rx", "x", -1.0), g.length("ry", "y", -1.0)
     return (ry if rx < 0 else rx), (rx if ry < 0 else ry)
 
@@ -135,19 +127,14 @@ def _poly(g: Geometry) -> Curves:
     except ValueError as error:
         raise ArtworkError(f"{g.where}: points", str(error), remedy="correct the points or draw it again") from None
     if len(numbers) % 2:
-        raise ArtworkError(
-            f"{g.where}: points", f"{len(numbers)} numbers", allowed="pairs of x and y", remedy="add the missing number"
-        )
+        raise ArtworkError(f"{g.where}: points", f"{len(numbers)} numbers", allowed="pairs of x and y",
+                           remedy="add the missing number")
     if (large := next((n for n in numbers if abs(n) > LARGEST_NUMBER), None)) is not None:
         raise _too_large(f"{g.where}: points", figure(large))
     pen = Pen()
     if len(numbers) >= 4:
         pen.polyline(np.reshape(numbers, (-1, 2)), closed=local_name(g.element) == "polygon")
     return pen.curves()
-
-
-def _path(g: Geometry) -> Curves:
-    return read_path(g.element.get("d", ""), where=g.where)
 
 
 OUTLINES: dict[str, Callable[[Geometry], Curves]] = {
@@ -157,6 +144,6 @@ OUTLINES: dict[str, Callable[[Geometry], Curves]] = {
     "line": _line,
     "polyline": _poly,
     "polygon": _poly,
-    "path": _path,
+    "path": lambda g: read_path(g.element.get("d", ""), where=g.where),
 }
 """How each shape element becomes an outline."""

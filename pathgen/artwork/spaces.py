@@ -38,10 +38,8 @@ class Spaces(Painting):
     def _count_visit(self, element: Element, cost: int = 1) -> None:
         self._visits -= cost
         if self._visits < 0:
-            raise ArtworkError(
-                self.document.where(element), "too many elements, counting each use of them",
-                allowed=f"{MOST_ELEMENTS}", remedy="simplify the drawing",
-            )
+            raise ArtworkError(self.document.where(element), "too many elements, counting each use of them",
+                               allowed=f"{MOST_ELEMENTS}", remedy="simplify the drawing")
 
     def _outline(self, element: Element, state: State) -> Curves:
         key = (element, state.viewport, state.style["font-size"])
@@ -67,7 +65,7 @@ class Spaces(Painting):
         if not origin or matrix == IDENTITY:
             return matrix
         x, y = self._origin(origin, element, style, around, where)
-        return multiply(translation(x, y), multiply(matrix, translation(-x, -y)))
+        return transforms.about(matrix, x, y)
 
     def _origin(self, text: str, element: Element, style: Style, around: State, where: str) -> tuple[float, float]:
         """The point of transform-origin (CSS Transforms 1, section 6), in the coordinates around the element."""
@@ -92,27 +90,27 @@ class Spaces(Painting):
         )
         return x, y
 
-    def _use(self, element: Element, state: State) -> list[tuple[Element, State]] | None:
+    def _use(self, element: Element, state: State) -> list[tuple[Element, State]]:
+        """What a use copies, with the state in it; nothing where it copies nothing that can be, which is listed."""
         where = self.document.where(element)
         reference = href(element)
         if not reference:
-            return None
+            return []
         if not reference.startswith("#"):
             self._leave_out(element, "use", f"it refers to another file ({reference[:40]})", "copy the part in")
-            return None
+            return []
         target = self.document.by_id.get(reference[1:])
         if target is None:
             self.no_targets.setdefault((where, f'a copy of "{reference[:40]}"'))
-            return None
+            return []
         if not self.cascade.is_alike_alone(target):
             self._leave_out(element, "use", f"rules of the style sheet count on where {reference[:40]!r} lies, and "
                             "renderers disagree whether they count in a copy of it",
                             "name it in the rules by its own class or id, or write its style there")
-            return None
-        if reference in state.chain or self._contains(target, element):
-            raise ArtworkError(
-                where, f"a loop: it uses {reference!r}, which leads back to itself", remedy="take this use out"
-            )
+            return []
+        if reference in state.chain or (target is not element and target in self.document.around(element)):
+            raise ArtworkError(where, f"a loop: it uses {reference!r}, which leads back to itself",
+                               remedy="take this use out")
         if len(state.chain) > MOST_CHAINED:
             raise ArtworkError(where, "uses within uses too deep", allowed=f"{MOST_CHAINED}", remedy="ungroup them")
         sized = local_name(target) in ("svg", "symbol")
@@ -124,10 +122,7 @@ class Spaces(Painting):
         g = Geometry(element, state.viewport, state.style["font-size"], self.document.where(element))
         return state._replace(matrix=multiply(state.matrix, translation(g.length("x", "x"), g.length("y", "y"))))
 
-    def _contains(self, outer: Element, element: Element) -> bool:
-        return outer is not element and outer in self.document.around(element)
-
-    def _window(self, element: Element, state: State) -> list[tuple[Element, State]] | None:
+    def _window(self, element: Element, state: State) -> list[tuple[Element, State]]:
         """A nested svg or a symbol: its own window onto its own coordinates."""
         where = self.document.where(element)
         g = Geometry(element, state.viewport, state.style["font-size"], where, state.style)
@@ -174,60 +169,47 @@ class Spaces(Painting):
         try:
             box = parse_view_box(element.get("viewBox"))
         except ValueError as error:
-            raise ArtworkError(
-                self.document.where(element), str(error), remedy="correct the viewBox"
-            ) from None
+            raise ArtworkError(self.document.where(element), str(error), remedy="correct the viewBox") from None
         if box is not None and not (0 < box.width <= LARGEST_NUMBER and 0 < box.height <= LARGEST_NUMBER):
-            raise ArtworkError(
-                self.document.where(element), f"a viewBox of {figure(box.width)} x {figure(box.height)}",
-                allowed=f"above 0, up to {figure(LARGEST_NUMBER)}",
-                remedy="give the viewBox a size",
-            )
+            raise ArtworkError(self.document.where(element), f"a viewBox of {figure(box.width)} x {figure(box.height)}",
+                               allowed=f"above 0, up to {figure(LARGEST_NUMBER)}", remedy="give the viewBox a size")
         return box
 
     def _bounds_of(self, element: Element, state: State) -> tuple[float, float, float, float] | None:
         """x, y, width and height of an element's shapes without their strokes; None when there are none."""
-        boxes = _Outliner(self).boxes(element, state)
+        boxes = self._boxes(element, state)
         if not boxes:
             return None
         low, high = np.min([b[0] for b in boxes], axis=0), np.max([b[1] for b in boxes], axis=0)
         return float(low[0]), float(low[1]), float(high[0] - low[0]), float(high[1] - low[1])
 
-
-class _Outliner:
-    """Finds the outlines within an element, painted or not."""
-
-    def __init__(self, walker: Spaces) -> None:
-        self.walker = walker
-
-    def boxes(self, element: Element, state: State) -> list[tuple[Any, Any]]:
+    def _boxes(self, element: Element, state: State) -> list[tuple[Any, Any]]:
+        """The lowest and highest corners of the outlines within an element, painted or not."""
         found: list[tuple[Any, Any]] = []
         # the x and y of a use have moved its own space already
-        todo = (self.walker._use(element, state) or []) if local_name(element) == "use" else (
-            self._inside(element, state, found)
-        )
+        todo = self._use(element, state) if local_name(element) == "use" else self._inside(element, state, found)
         while todo:
             child, around = todo.pop()
-            self.walker._count_visit(child)
-            style = self.walker.cascade.style(child, around.style)
+            self._count_visit(child)
+            style = self.cascade.style(child, around.style)
             if style["display"] == "none" or local_name(child) in NOT_SHOWN:
                 continue
-            matrix = multiply(around.matrix, self.walker._transform(child, style, around))
+            matrix = multiply(around.matrix, self._transform(child, style, around))
             todo += self._inside(child, around._replace(matrix=matrix, style=style), found)
         return found
 
     def _inside(self, element: Element, state: State, found: list[tuple[Any, Any]]) -> list[tuple[Element, State]]:
         name = local_name(element)
         if name in OUTLINES:
-            curves = self.walker._outline(element, state)
-            self.walker._count_visit(element, 8)
+            curves = self._outline(element, state)
+            self._count_visit(element, 8)
             if len(curves):
                 found.append(bounds(curves, state.matrix))
             return []
         if name == "use":
-            return self.walker._use(element, self.walker._use_moved(element, state)) or []
+            return self._use(element, self._use_moved(element, state))
         if name in ("svg", "symbol"):
-            return self.walker._window(element, state) or []
+            return self._window(element, state)
         return [(child, state) for child in svg_children(element)]
 
 

@@ -55,18 +55,9 @@ class Layer:
 
 
 def stacked(colours: Sequence[str], areas: Geometries) -> Layer:
-    """Shapes laid over one another.
+    """Shapes laid over one another, the lowest first.
 
-    Parameters
-    ----------
-    colours : sequence of str
-        The colour of each shape, the lowest first.
-    areas : (n,) array of Polygon or MultiPolygon
-
-    Raises
-    ------
-    ArtworkError
-        When the shapes cross one another so often that it would take minutes.
+    Raises ArtworkError when they cross one another so often that it would take minutes.
     """
     corners = int(shapely.get_num_coordinates(areas).sum())
     return _stacked(colours, areas, _Effort(_LEAST_EFFORT + _EFFORT * corners))
@@ -180,4 +171,4 @@ def _merged(first: Geometries, second: Geometries, effort: _Effort) -> Geometrie
         return np.concatenate(rest)
     effort.spend(first[mine], second[theirs])
     union = overlay.union(*(shapely.multipolygons(list(some)) for some in (first[mine], second[theirs])))
-    return np.concatenate([*rest, shapely.get_parts(areal(np.array([union], dtype=object)))])
+    return np.concatenate([*rest, shapely.get_parts(areal(union))])

@@ -8,7 +8,6 @@ out in the element's own coordinates, where the pen is round, then mapped to the
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,7 +16,7 @@ from numpy.typing import NDArray
 
 from pathgen.artwork.areas import EMPTY, Geometries, check_tangle
 from pathgen.artwork.dashes import dashed
-from pathgen.artwork.flatten import MAX_TURN, Polylines, flatten
+from pathgen.artwork.flatten import MAX_TURN, Polylines, flatten, transformed
 from pathgen.artwork.scene import Paint, Stroke
 from pathgen.artwork.transforms import IDENTITY, largest_scale
 from pathgen.artwork.unions import united
@@ -28,17 +27,9 @@ _FINEST = 5e-5
 
 
 def stroked(paints: Sequence[Paint], tolerance: float) -> Geometries:
-    """The area of each stroke, in mm on the page.
+    """(n,) the area of the stroke of each of n paints, in mm on the page.
 
-    Parameters
-    ----------
-    paints : sequence of Paint, each with a stroke
-    tolerance : float
-        The furthest that a straight piece may lie from its curve on the page, mm.
-
-    Returns
-    -------
-    (n,) array of Polygon or MultiPolygon
+    `tolerance` is the furthest that a straight piece may lie from its curve on the page, mm.
     """
     strokes = [paint.stroke or Stroke(0.0) for paint in paints]
     near = np.array([
@@ -93,23 +84,12 @@ def _cleaned(lines: Polylines, near: Floats) -> Polylines:
     return Polylines(lines.points[keep], start, corner[keep], lines.closed, lines.owner)
 
 
-@dataclass(frozen=True, eq=False)
-class _Turns:
-    """What happens at each vertex: unit directions in and out, the signed turn, and whether the line is cut there."""
-
-    before: Floats
-    after: Floats
-    angle: Floats
-    inner: Bools
-    gentle: Bools
-
-
 class _Pen:
     """The polygons of many strokes at once. Vertex arrays are (n, ...), in the order of the lines."""
 
     def __init__(self, lines: Polylines, strokes: Sequence[Stroke], near: Floats, matrices: Floats) -> None:
         sizes = np.diff(lines.start)
-        self.lines, self.strokes, self.matrices = lines, strokes, matrices
+        self.lines, self.matrices = lines, matrices
         self.points = lines.points
         self.line = np.repeat(np.arange(len(sizes)), sizes)
         self.owner = lines.owner[self.line]
@@ -122,30 +102,32 @@ class _Pen:
         self.has_edge = ~self.single
         self.has_edge[self.last[~lines.closed]] = False
         self.joins_as = np.array([stroke.join for stroke in strokes])[self.owner]
+        self.ends_as = np.array([stroke.cap for stroke in strokes])[self.owner]
         self.limit = np.array([stroke.mitre_limit for stroke in strokes])[self.owner]
-        self.turns = self._turns()
-        self.cut = self.turns.inner & ~self.turns.gentle
+        self._turn()
 
-    def _turns(self) -> _Turns:
-        """Directions and turns; a turn is gentle when a mitre is right, or strays less than the tolerance, and fits."""
+    def _turn(self) -> None:
+        """What happens at each vertex: unit directions in and out, the signed turn, how many times as far as the sides
+        its mitre reaches, and whether the line is cut there: not where a mitre is right, or strays less than the
+        tolerance, and fits."""
         step = self.points[self.next] - self.points
         length = np.hypot(step[:, 0], step[:, 1])
-        after = np.divide(step, length[:, None], out=np.zeros_like(step), where=length[:, None] > 0)
-        before = np.zeros_like(after)
+        self.after = after = np.divide(step, length[:, None], out=np.zeros_like(step), where=length[:, None] > 0)
+        self.before = before = np.zeros_like(after)
         before[self.next] = after
-        inner = self.has_edge.copy()
-        inner[self.first[~self.lines.closed]] = False
+        self.inner = self.has_edge.copy()
+        self.inner[self.first[~self.lines.closed]] = False
         cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
-        angle = np.arctan2(cross, np.sum(before * after, axis=1))
+        self.angle = np.arctan2(cross, np.sum(before * after, axis=1))
         with np.errstate(divide="ignore"):
-            ratio = 1.0 / np.cos(angle / 2)
-        pointed = self.lines.corner & (self.joins_as == "miter") & (ratio <= np.minimum(self.limit, 10.0))
-        gentle = inner & (pointed | (self.half * (ratio - 1.0) <= self.near))
-        shift = np.where(gentle, self.half * np.tan(np.abs(angle) / 2), 0.0)
+            self.ratio = 1.0 / np.cos(self.angle / 2)
+        pointed = self.lines.corner & (self.joins_as == "miter") & (self.ratio <= np.minimum(self.limit, 10.0))
+        gentle = self.inner & (pointed | (self.half * (self.ratio - 1.0) <= self.near))
+        shift = np.where(gentle, self.half * np.tan(np.abs(self.angle) / 2), 0.0)
         tight = self.has_edge & (shift + shift[self.next] > length * 0.999)
         gentle[tight] = False
         gentle[self.next[tight]] = False
-        return _Turns(before, after, angle, inner, gentle)
+        self.cut = self.inner & ~gentle
 
     # --- lines that close
 
@@ -185,17 +167,15 @@ class _Pen:
             position = np.arange(len(edges)) - np.flatnonzero(begins)[run]
             begins |= position == size[run] // 2
             edges, begins = edges[again], begins[again]
-            self.cut[edges[begins]] |= self.turns.inner[edges[begins]]
+            self.cut[edges[begins]] |= self.inner[edges[begins]]
         return found
 
     def _run_polygons(self, edges: Ints, begins: Bools) -> tuple[Geometries, Ints, Ints]:
         """Polygons of runs of edges (named by the vertex they start at), the run of each edge, edges in each run."""
         run = np.cumsum(begins) - 1
         size = np.bincount(run)
-        along = self.turns.after[edges]
-        flat = _left(along) * self.half[edges, None]
-        mitre = self._mitre_offset(edges)
-        offset = np.where(begins[:, None], flat, mitre)
+        flat = _left(self.after[edges]) * self.half[edges, None]
+        offset = np.where(begins[:, None], flat, self._mitre_offset(edges))
         ends = np.append(np.flatnonzero(begins)[1:] - 1, len(edges) - 1)
         begin = np.concatenate([[0], np.cumsum(2 * size + 4)])  # each side has size + 1 points, and two middles
         place = begin[run] + np.arange(len(edges)) - np.flatnonzero(begins)[run]
@@ -210,7 +190,7 @@ class _Pen:
 
     def _mitre_offset(self, vertex: Ints) -> Floats:
         """From a vertex to the crossing of the two left sides."""
-        before, after = self.turns.before[vertex], self.turns.after[vertex]
+        before, after = self.before[vertex], self.after[vertex]
         cos = np.sum(before * after, axis=1)
         scale = np.divide(self.half[vertex], 1.0 + cos, out=np.zeros(len(vertex)), where=cos > -0.999999)
         return (_left(before) + _left(after)) * scale[:, None]
@@ -219,29 +199,24 @@ class _Pen:
 
     def joins(self) -> list[Rings]:
         """The wedge on the outer side of each cut."""
-        vertex = np.flatnonzero(self.cut & (self.turns.angle != 0))
+        vertex = np.flatnonzero(self.cut & (self.angle != 0))
         kinds = self._join_kinds(vertex)
-        side = np.where(self.turns.angle[vertex] > 0, -1.0, 1.0)[:, None] * self.half[vertex, None]
-        a = self.points[vertex] + side * _left(self.turns.before[vertex])
-        b = self.points[vertex] + side * _left(self.turns.after[vertex])
+        side = np.where(self.angle[vertex] > 0, -1.0, 1.0)[:, None] * self.half[vertex, None]
+        a = self.points[vertex] + side * _left(self.before[vertex])
+        b = self.points[vertex] + side * _left(self.after[vertex])
         tip = self.points[vertex] + side / self.half[vertex, None] * self._mitre_offset(vertex)
         round_, bevel, mitre = (kinds == kind for kind in ("round", "bevel", "miter"))
-        rings = [
+        return [
             self._corners(vertex[bevel], [self.points[vertex[bevel]], a[bevel], b[bevel]]),
             self._corners(vertex[mitre], [self.points[vertex[mitre]], a[mitre], tip[mitre], b[mitre]]),
-            self._sectors(vertex[round_], a[round_], b[round_], self.turns.angle[vertex[round_]]),
+            self._sectors(vertex[round_], a[round_], b[round_], self.angle[vertex[round_]]),
         ]
-        return rings
 
     def _join_kinds(self, vertex: Ints) -> NDArray[Any]:
         """Points within a curve are rounded, or pointed where that strays less than the tolerance."""
-        kinds, limit = self.joins_as[vertex], self.limit[vertex]
-        with np.errstate(divide="ignore"):
-            ratio = 1.0 / np.cos(self.turns.angle[vertex] / 2)
-        far = (ratio > limit) | (ratio > 1e6)
-        kinds[(kinds == "miter") & far] = "bevel"
-        smooth = ~self.lines.corner[vertex]
-        kinds[smooth] = "round"
+        kinds, ratio = self.joins_as[vertex], self.ratio[vertex]
+        kinds[(kinds == "miter") & ((ratio > self.limit[vertex]) | (ratio > 1e6))] = "bevel"
+        kinds[~self.lines.corner[vertex]] = "round"
         kinds[self.half[vertex] * (ratio - 1.0) <= self.near[vertex]] = "miter"
         return kinds
 
@@ -251,25 +226,18 @@ class _Pen:
         """What is added at the ends of open lines."""
         opened = ~self.lines.closed & (np.diff(self.lines.start) > 1)
         vertex = np.concatenate([self.first[opened], self.last[opened]])
-        out = np.concatenate([-self.turns.after[self.first[opened]], self.turns.before[self.last[opened]]])
-        caps = np.array([stroke.cap for stroke in self.strokes])[self.owner[vertex]]
+        out = np.concatenate([-self.after[self.first[opened]], self.before[self.last[opened]]])
         here, reach = self.points[vertex], self.half[vertex, None]
-        a, b = here - _left(out) * reach, here + _left(out) * reach
-        round_, square = caps == "round", caps == "square"
-        ahead = out * reach
+        a, b, ahead = here - _left(out) * reach, here + _left(out) * reach, out * reach
+        round_, square = (self.ends_as[vertex] == cap for cap in ("round", "square"))
         return [
             self._sectors(vertex[round_], a[round_], b[round_], np.full(round_.sum(), np.pi)),
-            self._corners(
-                vertex[square],
-                [some[square] for some in (here, a, a + ahead, b + ahead, b)],
-            ),
+            self._corners(vertex[square], [some[square] for some in (here, a, a + ahead, b + ahead, b)]),
         ]
 
     def dots(self) -> list[Rings]:
         """Lines of no length: a disc under round caps, a square under square ones (SVG 2, section 13.5.4)."""
-        vertex = np.flatnonzero(self.single)
-        caps = np.array([stroke.cap for stroke in self.strokes])[self.owner[vertex]]
-        disc, square = vertex[caps == "round"], vertex[caps == "square"]
+        disc, square = (np.flatnonzero(self.single & (self.ends_as == cap)) for cap in ("round", "square"))
         up, down = self._reach(disc, 0.0, 1.0), self._reach(disc, 0.0, -1.0)
         corners = [self._reach(square, x, y) for x, y in ((1, 1), (-1, 1), (-1, -1), (1, -1))]
         turn = np.full(len(disc), np.pi)
@@ -307,8 +275,6 @@ class _Pen:
 
     def _polygons(self, ring: Floats, which: Ints, owner: Ints) -> Geometries:
         """Rings in the element's coordinates as polygons on the page."""
-        if not len(which):
-            return np.array([], dtype=object)
         polygons: Geometries = shapely.polygons(self._rings(ring, which, owner[which]))
         return polygons
 
@@ -316,9 +282,7 @@ class _Pen:
         """Rings on the page, `which` and `owner` given for each of their points."""
         if not len(points):
             return np.array([], dtype=object)
-        m = self.matrices[owner]
-        x, y = points[:, 0], points[:, 1]
-        page = np.stack([m[:, 0] * x + m[:, 2] * y + m[:, 4], m[:, 1] * x + m[:, 3] * y + m[:, 5]], axis=1)
+        page = transformed(points[:, None], self.matrices[owner])[:, 0]
         rings: Geometries = shapely.linearrings(page, indices=which)
         return rings
 

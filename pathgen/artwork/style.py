@@ -40,8 +40,7 @@ _NOTHING = ("", "null", "undefined", "nan")
 _COLOUR = re.compile(r"(?i)(?<![\w-])((color|color-mix|light-dark|device-cmyk|(ok)?l(ab|ch))\(|\w+\(\s*from\b)")
 _MIXED = re.compile(r"(?i)(?<![\w-])((color-mix|light-dark)\(|\w+\(\s*from\b)")
 """Of these, colours made from others: no plain one beside them is the same for who cannot read them."""
-_INHERITED_INITIAL: Style = {name: initial for name, (_, initial) in INHERITED.items()}
-_OWN_INITIAL: Style = {name: initial for name, (_, initial) in OWN.items()}
+_OWN_INITIAL: Style = {name: INITIAL[name] for name in OWN}
 _KEYWORDS = ("inherit", "initial", "unset", "revert", "revert-layer")
 """Values that every property takes (CSS Cascading and Inheritance 5, section 7.3)."""
 _WORD = re.compile(r"[A-Za-z0-9+/=]+")
@@ -102,16 +101,11 @@ def _depth(text: str) -> int:
 
 
 class Cascade:
-    """Computes styles for the elements of one document.
-
-    Attributes
-    ----------
-    trouble : list of (Element, str)
-        Parts of style sheets that are not understood, for the caller to refuse or list.
-    """
+    """Computes styles for the elements of one document."""
 
     def __init__(self, document: Document) -> None:
         self.trouble: list[tuple[Element, str]] = []
+        """Parts of style sheets that are not understood, for the caller to refuse or list."""
         self._document = document
         self._sheet: dict[Element, list[Declaration]] = {}
         self._by_place: cssselect2.Matcher | None = None
@@ -120,8 +114,7 @@ class Cascade:
         self._known: dict[Element, dict[str, str]] = {}
         self._slips: dict[Element, dict[str, str]] = {}
         self._unread: dict[Element, dict[str, str]] = {}
-        self._selectors = self._marks = 0
-        self._tried = 0
+        self._selectors = self._marks = self._tried = 0
         self._placed = False
         self._counted: set[str] = set()
         self._ids = {element.get("id") for element in document.lines}
@@ -129,14 +122,12 @@ class Cascade:
         try:
             self._read_sheets()
         except RecursionError:
-            raise ArtworkError(
-                f"{document.name}: style sheet", "nested too deep", remedy="simplify the style sheet"
-            ) from None
+            raise ArtworkError(f"{document.name}: style sheet", "nested too deep",
+                               remedy="simplify the style sheet") from None
 
     def _read_sheets(self) -> None:
         document = self._document
         matcher = cssselect2.Matcher()
-        count = 0
         for element in document.root.iter(f"{SVG}style"):
             media = element.get("media", "").strip().lower()
             if media not in ("", "all", "screen", "print"):
@@ -145,23 +136,22 @@ class Cascade:
                 text = "".join(element.itertext())
                 self._count_marks(element, text)
                 rules = tinycss2.parse_stylesheet(text, skip_comments=True, skip_whitespace=True)
-                count += self._add(element, rules, matcher)
-        if count:
+                self._add(element, rules, matcher)
+        if self._selectors:
             self._check_tests(matcher, document.lines)
             self._sheet = _matched(matcher, document.root)
             self._by_place = matcher if self._placed else None
 
-    def _add(self, element: Element, rules: Iterable[Any], matcher: cssselect2.Matcher) -> int:
-        count = 0
+    def _add(self, element: Element, rules: Iterable[Any], matcher: cssselect2.Matcher) -> None:
         for rule in rules:
             if rule.type == "at-rule":
-                count += self._at_rule(element, rule, matcher)
+                self._at_rule(element, rule, matcher)
             elif rule.type == "qualified-rule":
                 nodes = tinycss2.parse_blocks_contents(rule.content, skip_comments=True)
                 if any(node.type in ("at-rule", "qualified-rule") for node in nodes):
                     self.trouble.append((element, "rules within rules"))
                 declarations = _known(nodes, rule.content)
-                if _longest_selector(rule.prelude) > MOST_IN_SELECTOR:
+                if max(map(len, _split(rule.prelude, ","))) > MOST_IN_SELECTOR:
                     self.trouble.append((element, "a selector too long"))
                     continue
                 prelude = self._possible(rule.prelude)
@@ -175,14 +165,10 @@ class Cascade:
                     prelude, ",") for token in _stripped(one))
                 for selector in selectors:
                     matcher.add_selector(selector, declarations)
-                    count += 1
                 self._selectors += len(selectors)
                 if self._selectors > MOST_SELECTORS:
-                    raise ArtworkError(
-                        f"{self._document.name}: style sheet", "too many selectors", allowed=f"{MOST_SELECTORS}",
-                        remedy="take unused rules out",
-                    )
-        return count
+                    raise ArtworkError(f"{self._document.name}: style sheet", "too many selectors",
+                                       allowed=f"{MOST_SELECTORS}", remedy="take unused rules out")
 
     def _possible(self, prelude: list[Any]) -> list[Any]:
         """The selectors of a list without the plain ones that name a class or an id which no element has."""
@@ -203,26 +189,27 @@ class Cascade:
             before = token.value if token.type == "literal" else ""
         return True
 
-    def _at_rule(self, element: Element, rule: Any, matcher: cssselect2.Matcher) -> int:
+    def _at_rule(self, element: Element, rule: Any, matcher: cssselect2.Matcher) -> None:
         words = tinycss2.serialize(rule.prelude).strip().lower()
         name = rule.lower_at_keyword
         if name == "media" and rule.content is not None:
             if words in ("", "all", "screen"):
-                return self._add(element, tinycss2.parse_rule_list(rule.content, True, True), matcher)
-            if words != "print":
+                self._add(element, tinycss2.parse_rule_list(rule.content, True, True), matcher)
+            elif words != "print":
                 self.trouble.append((element, f"@media {words}"))
         elif name not in ("charset", "font-face", "keyframes", "-webkit-keyframes", "page", "namespace"):
             self.trouble.append((element, f"@{name} {words}".strip()))
-        return 0
 
     def _check_tests(self, matcher: cssselect2.Matcher, elements: Iterable[Element]) -> None:
-        """Raise ArtworkError where too many rules would be tried in all."""
-        self._tried += self._tests(matcher, elements)
+        """Raise ArtworkError where too many rules would be tried in all: those of each element's id, classes and name,
+        and the general ones."""
+        for element in elements:
+            self._tried += len(matcher.other_selectors) + len(matcher.id_selectors.get(element.get("id", ""), ()))
+            self._tried += len(matcher.lower_local_name_selectors.get(local_name(element).lower(), ()))
+            self._tried += sum(len(matcher.class_selectors.get(name, ())) for name in element.get("class", "").split())
         if self._tried > MOST_RULES_TRIED:
-            raise ArtworkError(
-                f"{self._document.name}: style sheet", "too many rules for so many elements",
-                allowed=f"{MOST_RULES_TRIED} rules tried in all", remedy="take unused rules out",
-            )
+            raise ArtworkError(f"{self._document.name}: style sheet", "too many rules for so many elements",
+                               allowed=f"{MOST_RULES_TRIED} rules tried in all", remedy="take unused rules out")
 
     def is_alike_alone(self, element: Element) -> bool:
         """Whether style sheets say the same of it, and of all in it, where they do not see what it lies in: so browsers
@@ -237,23 +224,14 @@ class Cascade:
             self._alike[element] = all(found.get(one, []) == self._sheet.get(one, []) for one in element.iter())
         return self._alike[element]
 
-    def _tests(self, matcher: cssselect2.Matcher, elements: Iterable[Element]) -> int:
-        """How many rules will be tried in all: those of each element's id, classes and name, and the general ones."""
-        total = 0
-        for element in elements:
-            total += len(matcher.other_selectors) + len(matcher.id_selectors.get(element.get("id", ""), ()))
-            total += len(matcher.lower_local_name_selectors.get(local_name(element).lower(), ()))
-            total += sum(len(matcher.class_selectors.get(name, ())) for name in element.get("class", "").split())
-        return total
-
     def style(self, element: Element, parent: Style) -> Style:
         """The computed style of an element whose parent's is `parent`."""
         plain = parent.get(_PLAIN)
         if plain is None:  # what every child without declarations of its own has: made once
-            plain = parent[_PLAIN] = {name: parent[name] for name in _INHERITED_INITIAL} | _OWN_INITIAL
+            plain = parent[_PLAIN] = {name: parent[name] for name in INHERITED} | _OWN_INITIAL
             plain[NOT_READ] = {name: said for name, said in parent[NOT_READ].items() if name in INHERITED}
         declared = self._declared(element)
-        slips, unread = self._slips.get(element, {}), self._unread.get(element, {})
+        slips, unread = self._slips[element], self._unread[element]
         if not declared and not slips and not unread:
             return plain
         style = {name: value for name, value in plain.items() if name != _PLAIN}
@@ -263,10 +241,8 @@ class Cascade:
                 style[name] = parent[name]
             elif word in ("initial", "unset", "revert"):
                 style[name] = INITIAL[name] if word == "initial" or name in OWN else parent[name]
-            else:
-                value = _value(name, text)
-                if value is not _INVALID:
-                    style[name] = value
+            elif (value := _value(name, text)) is not _INVALID:
+                style[name] = value
         for name, text in slips.items():
             style[name] = Slip(f"{name} = {text!r}", self._document.where(element), style[name])
         style[NOT_READ] = {name: said for name, said in plain[NOT_READ].items() if name not in declared}
@@ -293,10 +269,8 @@ class Cascade:
     def _own(self, element: Element, text: str) -> tuple[Declaration, ...]:
         """The declarations of a style attribute, unless it is nested so deep that reading it would not end well."""
         if max(map(text.count, "([{")) > MOST_NESTED and _depth(text) > MOST_NESTED:
-            raise ArtworkError(
-                f"{self._document.where(element)}: style", "brackets nested too deep", allowed=f"{MOST_NESTED} levels",
-                remedy="simplify it",
-            )
+            raise ArtworkError(f"{self._document.where(element)}: style", "brackets nested too deep",
+                               allowed=f"{MOST_NESTED} levels", remedy="simplify it")
         self._count_marks(element, text)
         return _declarations(text)
 
@@ -307,10 +281,8 @@ class Cascade:
         self._counted.add(text)
         self._marks += len(_WORD.sub("", text))
         if self._marks > MOST_MARKS:
-            raise ArtworkError(
-                self._document.where(element), "too much style in the drawing",
-                allowed=f"{MOST_MARKS} characters other than letters and digits", remedy="simplify it",
-            )
+            raise ArtworkError(self._document.where(element), "too much style in the drawing",
+                               allowed=f"{MOST_MARKS} characters other than letters and digits", remedy="simplify it")
 
     def _declared(self, element: Element) -> dict[str, str]:
         """Values by name, the strongest last: attributes, sheets, the style attribute, what is !important."""
@@ -341,13 +313,9 @@ class Cascade:
                 self._refuse(element, name, shown[name])
         slips = {name: unread[name] for name in _PAINTS if unread.get(name, "").strip()
                  and declared.get(name) in (None, unread[name])}
-        if slips:
-            self._slips[element] = slips
         others = {name: text for name, text in unread.items() if name not in _PAINTS
                   and text.strip().lower() not in _NOTHING and declared.get(name, element.get(name)) in (None, text)}
-        if others:
-            self._unread[element] = others
-        self._known[element] = declared
+        self._slips[element], self._unread[element], self._known[element] = slips, others, declared
         return declared
 
     def _is_worked_out(self, element: Element, name: str, value: str) -> bool:
@@ -360,10 +328,9 @@ class Cascade:
         return "(" in value and _COLOUR.search(value) is not None and _value(name, value) is _INVALID
 
     def _refuse(self, element: Element, name: str, value: str) -> NoReturn:
-        raise ArtworkError(
-            self._document.where(element), f"its {name} is {value!r}, a value to be worked out by a browser",
-            allowed="plain values", remedy="write the value itself",
-        )
+        raise ArtworkError(self._document.where(element),
+                           f"its {name} is {value!r}, a value to be worked out by a browser", allowed="plain values",
+                           remedy="write the value itself")
 
 
 def _matched(matcher: cssselect2.Matcher, root: Element) -> dict[Element, list[Declaration]]:
@@ -389,15 +356,6 @@ def _split(tokens: Iterable[Any], at: str) -> list[list[Any]]:
         else:
             parts[-1].append(token)
     return parts
-
-
-def _longest_selector(prelude: Iterable[Any]) -> int:
-    """Tokens of the longest selector in a list."""
-    longest = length = 0
-    for token in prelude:
-        length = 0 if token == "," else length + 1
-        longest = max(longest, length)
-    return longest
 
 
 def _valid(name: str, text: str) -> bool:

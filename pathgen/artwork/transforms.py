@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 
 from pathgen.artwork.values import NUMBER, parse_numbers
 
@@ -11,8 +12,6 @@ Matrix = tuple[float, float, float, float, float, float]
 
 IDENTITY: Matrix = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
 
-_TRANSFORM = re.compile(r"\s*,?\s*(matrix|translate|scale|rotate|skewX|skewY|translateX|translateY|scaleX|scaleY)"
-                        r"\s*\(([^()]*)\)\s*,?\s*", re.ASCII)
 _UNIT = re.compile(rf"({NUMBER})\s*(px|deg|rad|turn|grad)(?=[\s,]|$)", re.ASCII)
 _IN_UNITS = {"px": 1.0, "deg": 1.0, "rad": 180.0 / math.pi, "turn": 360.0, "grad": 0.9}
 
@@ -73,39 +72,31 @@ def parse_transform(text: str, *, units: bool) -> Matrix:
             raise ValueError(f"{text[position:position + 16]!r} at character {position + 1} is not a transform")
         inside = _UNIT.sub(lambda m: repr(float(m[1]) * _IN_UNITS[m[2]]), match[2]) if units else match[2]
         numbers = parse_numbers(inside, most=6)
-        result = multiply(result, _one(match[1], numbers))
+        allowed, written = _WRITTEN[match[1]]
+        if len(numbers) not in allowed:
+            given = "more" if numbers[6:] else len(numbers)
+            raise ValueError(f"{match[1]} with {given} numbers, allowed {' or '.join(map(str, allowed))}")
+        result = multiply(result, written(*numbers))
         position = match.end()
     return result
 
 
-def _one(name: str, numbers: list[float]) -> Matrix:
-    allowed = {"matrix": (6,), "translate": (1, 2), "scale": (1, 2), "rotate": (1, 3)}.get(name, (1,))
-    if len(numbers) not in allowed:
-        given = "more" if numbers[6:] else len(numbers)
-        raise ValueError(f"{name} with {given} numbers, allowed {' or '.join(map(str, allowed))}")
-    first, second = numbers[0], numbers[1] if len(numbers) > 1 else None
-    if name == "matrix":
-        a, b, c, d, e, f = numbers
-        return (a, b, c, d, e, f)
-    if name == "translate":
-        return translation(first, second or 0.0)
-    if name == "scale":
-        return scaling(first, first if second is None else second)
-    if name == "rotate":
-        return _rotate(numbers)
-    return {
-        "skewX": (1.0, 0.0, math.tan(math.radians(first)), 1.0, 0.0, 0.0),
-        "skewY": (1.0, math.tan(math.radians(first)), 0.0, 1.0, 0.0, 0.0),
-        "translateX": translation(first, 0.0),
-        "translateY": translation(0.0, first),
-        "scaleX": scaling(first, 1.0),
-        "scaleY": scaling(1.0, first),
-    }[name]
+def about(m: Matrix, x: float, y: float) -> Matrix:
+    """The map with (x, y) as the origin that it leaves alone."""
+    return multiply(translation(x, y), multiply(m, translation(-x, -y)))
 
 
-def _rotate(numbers: list[float]) -> Matrix:
-    turn = rotation(numbers[0])
-    if len(numbers) == 1:
-        return turn
-    x, y = numbers[1:]
-    return multiply(translation(x, y), multiply(turn, translation(-x, -y)))
+_WRITTEN: dict[str, tuple[tuple[int, ...], Callable[..., Matrix]]] = {
+    "matrix": ((6,), lambda *numbers: numbers),
+    "translate": ((1, 2), lambda x, y=0.0: translation(x, y or 0.0)),
+    "scale": ((1, 2), lambda x, y=None: scaling(x, x if y is None else y)),
+    "rotate": ((1, 3), lambda turn, *at: about(rotation(turn), *at) if at else rotation(turn)),
+    "skewX": ((1,), lambda angle: (1.0, 0.0, math.tan(math.radians(angle)), 1.0, 0.0, 0.0)),
+    "skewY": ((1,), lambda angle: (1.0, math.tan(math.radians(angle)), 0.0, 1.0, 0.0, 0.0)),
+    "translateX": ((1,), lambda x: translation(x, 0.0)),
+    "translateY": ((1,), lambda y: translation(0.0, y)),
+    "scaleX": ((1,), lambda x: scaling(x, 1.0)),
+    "scaleY": ((1,), lambda y: scaling(1.0, y)),
+}
+"""How many numbers each transform takes, and its map."""
+_TRANSFORM = re.compile(rf"\s*,?\s*({'|'.join(_WRITTEN)})\s*\(([^()]*)\)\s*,?\s*", re.ASCII)

@@ -14,6 +14,7 @@ from pathgen.base.arrays import Bools
 _CROWD = 60
 """Neighbours of an area above which looking for connected groups costs more than it saves."""
 
+_AREAS = (3, 6)  # the library's numbers of Polygon and MultiPolygon
 _GROUP = 8
 _GROWTH, _LEAST_CORNERS = 4, 120_000
 """A union may have so many corners for each that went in, or so many in all; crossing lines have many times more."""
@@ -26,11 +27,10 @@ def united(areas: Geometries) -> Any:
     if len(areas) == 1:
         return areas[0]
     if len(areas) <= 4:
-        return areal(np.array([overlay.union_all(areas)], dtype=object))[0]
+        return areal(overlay.union_all(areas))
     sample = areas[:: -(-len(areas) // 50)]
     crowd = shapely.STRtree(areas).query(sample, predicate="intersects").shape[1] / len(sample)
-    union = _crowded_union(areas) if crowd > _CROWD else overlay.union_all(areas, apart=True)
-    return areal(np.array([union], dtype=object))[0]
+    return areal(_crowded_union(areas) if crowd > _CROWD else overlay.union_all(areas, apart=True))
 
 
 def _crowded_union(areas: Geometries) -> Any:
@@ -53,14 +53,13 @@ def _crowded_union(areas: Geometries) -> Any:
     return areas[0]
 
 
-def areal(geometries: Geometries) -> Geometries:
-    """Polygons and MultiPolygons as they are; of anything else, its polygons."""
-    kinds = shapely.get_type_id(geometries)
-    for i in np.flatnonzero((kinds != 3) & (kinds != 6)):
-        parts = shapely.get_parts(geometries[i])
-        parts = shapely.get_parts(parts[(shapely.get_type_id(parts) == 3) | (shapely.get_type_id(parts) == 6)])
-        geometries[i] = overlay.union_all(parts) if len(parts) else EMPTY
-    return geometries
+def areal(geometries: Any) -> Any:
+    """One, or an array in place: Polygons and MultiPolygons as they are; of anything else, its polygons."""
+    each = np.atleast_1d(geometries)
+    for i in np.flatnonzero(~np.isin(shapely.get_type_id(each), _AREAS)):
+        parts = shapely.get_parts(each[i])
+        each[i] = overlay.union_all(shapely.get_parts(parts[np.isin(shapely.get_type_id(parts), _AREAS)]))
+    return each if np.ndim(geometries) else each[0]
 
 
 def without_slivers(area: Any, width: float) -> Any:

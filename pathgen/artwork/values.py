@@ -119,12 +119,9 @@ def parse_colour(text: str) -> Colour | str | None:
         return None
     if colour == "currentcolor":
         return "currentcolor"
-    if colour.space not in ("srgb", "hsl", "hwb"):
-        try:
-            colour = colour.to("srgb")
-        except (NotImplementedError, ValueError):
-            return None
-    else:
+    try:
         colour = colour.to("srgb")
+    except (NotImplementedError, ValueError):  # of a space that is not known
+        return None
     parts = [round(255 * min(max(part or 0.0, 0.0), 1.0)) for part in colour.coordinates]
     return Colour("#{:02x}{:02x}{:02x}".format(*parts), colour.alpha or 0.0)

@@ -113,27 +113,25 @@ class Walker(Clips):
         style = self.cascade.style(root, dict(INITIAL))
         width, height = (self._page_length(root, name, style) for name in ("width", "height"))
         physical = width is not None or height is not None
-        if box is not None and (width is None) != (height is None):
-            self._check_share(root, "width" if width is None else "height", style)
         if box is not None:
+            if (width is None) != (height is None):
+                self._check_share(root, "width" if width is None else "height", style)
             if width is None and height is None:
                 width, height = box.width, box.height
             elif width is None:
                 width = height * box.width / box.height  # type: ignore[operator]
             elif height is None:
                 height = width * box.height / box.width
+        mm = transforms.scaling(MM_PER_PX, -MM_PER_PX)
         if width is None or height is None:
             nan = math.nan
-            mm = transforms.scaling(MM_PER_PX, -MM_PER_PX)
             return None, False, State(mm, style, Viewport(width or nan, height or nan), opacity=style["opacity"])
         if not (0 < width <= 1e6 and 0 < height <= 1e6):
-            raise ArtworkError(
-                where, f"a page of {figure(width)} x {figure(height)} px",
-                allowed="above 0, up to 1000000 px",
-                remedy="give width, height or viewBox of the drawing a size",
-            )
+            raise ArtworkError(where, f"a page of {figure(width)} x {figure(height)} px",
+                               allowed="above 0, up to 1000000 px",
+                               remedy="give width, height or viewBox of the drawing a size")
         page = (width * MM_PER_PX, height * MM_PER_PX)
-        up = multiply(translation(0.0, page[1]), transforms.scaling(MM_PER_PX, -MM_PER_PX))
+        up = multiply(translation(0.0, page[1]), mm)
         clip = rectangle_clip(width, height, up, None)
         viewport = Viewport(width, height)
         inside = multiply(up, self._transform(root, style, State(up, style, viewport)))
@@ -171,57 +169,53 @@ class Walker(Clips):
 
     def _walk(self, root: Element, state: State) -> None:
         """Visit the drawing in document order, with a list in place of recursion so that no depth can overflow."""
-        todo: list[tuple[Element, State]] = []
-        todo.extend((child, state) for child in reversed(svg_children(root)))
+        todo = [(child, state) for child in reversed(svg_children(root))]
         while todo:
-            element, around = todo.pop()
-            inside = self._enter(element, around)
-            if inside is not None:
-                todo.extend((child, s) for child, s in reversed(inside))
+            todo += reversed(self._enter(*todo.pop()))
 
-    def _enter(self, element: Element, around: State) -> list[tuple[Element, State]] | None:
+    def _enter(self, element: Element, around: State) -> list[tuple[Element, State]]:
         """Paint a shape, or return the children of a group with the state inside it."""
         self._count_visit(element)
         name = local_name(element)
         if self._is_hidden(element, around):
-            return None
+            return []
         if name in NOT_SHOWN and not (name == "symbol" and around.size != (None, None)):
-            return None
+            return []
         if element in self.animated:
             self._leave_out_animated(element, element)
-            return None
+            return []
         style = self.cascade.style(element, around.style)
         if (style["display"] == "none" and name != "symbol") or style["opacity"] <= 0 or not is_for_us(element):
-            return None
+            return []
         self._not_read(style, "display", "opacity", "transform", "clip-path", "mask", "filter", "mix-blend-mode")
         matrix = multiply(around.matrix, self._transform(element, style, around))
         if is_singular(matrix):
-            return None
+            return []
         state = around._replace(matrix=matrix, style=style, layers=around.layers + names_of(element),
                                 opacity=around.opacity * style["opacity"])
         if name == "symbol" and state.matrix != around.matrix:
             self._leave_out(element, "transform", "it is on a symbol, where renderers disagree about it",
                             "put the transform on the use or on a group in the symbol")
-            return None
+            return []
         moved = self._places_itself(element, style) if name == "symbol" else ""
         if moved:
             self._leave_out(element, moved, "they move or size the symbol, and not all renderers read them",
                             "leave them out, and move or size the use instead")
-            return None
+            return []
         if name == "use":
             state = self._use_moved(element, state)
         if name in OUTLINES:
             self._shape(element, state)
-            return None
+            return []
         if name in UNCUTTABLE:
             self._uncuttable(element, name, style)
-            return None
+            return []
         if name not in ("g", "a", "switch", "use", "svg", "symbol"):
             self._leave_out(element, name, "it is not an element of the standard that can be cut", "draw it as paths")
-            return None
+            return []
         inside = self._effects(element, state)
         if inside is None:
-            return None
+            return []
         if name == "use":
             return self._use(element, inside)
         if name in ("svg", "symbol"):
@@ -280,8 +274,7 @@ class Walker(Clips):
 
 
 def _moved(paint: Paint, move: Matrix) -> Paint:
-    clip = _moved_clip(paint.clip, move)
-    return dataclasses.replace(paint, matrix=multiply(move, paint.matrix), clip=clip)
+    return dataclasses.replace(paint, matrix=multiply(move, paint.matrix), clip=_moved_clip(paint.clip, move))
 
 
 def _moved_clip(clip: Clip | None, move: Matrix) -> Clip | None:

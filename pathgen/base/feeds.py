@@ -78,10 +78,8 @@ def usual_feed(cutter: Cutter, depths: Sequence[float | None] = (None,)) -> tupl
     """
     wide = [cutter.diameter if depth is None else float(effective_diameter(cutter, depth)) for depth in depths]
     (low, _), (_, high) = usual_chip_load(min(wide)), usual_chip_load(max(wide))
-    return (
-        float(feed_for(low, cutter.speed, cutter.flutes)),
-        float(feed_for(high, cutter.speed, cutter.flutes)),
-    )
+    least, most = feed_for([low, high], cutter.speed, cutter.flutes).tolist()
+    return least, most
 
 
 def likely_meant(cutter: Cutter, unit: str) -> str:

@@ -15,21 +15,14 @@ from pathgen.base.plain import one_line
 
 @dataclass(frozen=True, kw_only=True)
 class Kind:
-    """A kind of file.
-
-    Attributes
-    ----------
-    words : str
-        What it is called in messages.
-    most : int
-        Bytes that it may hold.
-    error : type
-        The error raised for one that cannot be read.
-    """
+    """A kind of file."""
 
     words: str
+    """What it is called in messages."""
     most: int
+    """Bytes that it may hold."""
     error: type[PathgenError] = PathgenError
+    """The error raised for one that cannot be read."""
 
 
 def read_bytes(path: str | Path, kind: Kind) -> bytes:

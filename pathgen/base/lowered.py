@@ -11,14 +11,13 @@ So is, for the hollow that fits such a board, the one lowest place over a ball t
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pathgen.base.arrays import Floats, Ints
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError
 from pathgen.base.surface import Surface
@@ -176,33 +175,25 @@ class Lowered(Surface):
         if cutter.shape == "v":
             return self._v_tip_height(cutter, x, y)
         self.above.check_meets(cutter.radius, x, y)
-        under = {"ball-end": self._under_ball, "flat-end": self._under_disc}[cutter.shape]
+        under = {"ball-end": self._end_of_ball, "flat-end": self._under_disc}[cutter.shape]
         return np.asarray(under(cutter.radius, x.ravel(), y.ravel()).reshape(x.shape))
-
-    def _under_ball(self, r: float, x: Floats, y: Floats) -> Floats:
-        best = np.full(x.shape, -np.inf)
-        for piece, near in self._pieces_near(r, x):
-            best[near] = np.maximum(best[near], self._touch(piece, r, x[near], y[near]))
-        return best
 
     def ball_from_below(self, ball_radius: float, x: ArrayLike, y: ArrayLike) -> Floats:
         """As `Surface.ball_from_below`."""
         x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
         self.above.check_meets(-ball_radius, x, y)
-        across, along = y.ravel(), x.ravel()
-        best = np.full(along.shape, np.inf)
-        for piece, near in self._pieces_near(ball_radius, along):
-            best[near] = np.minimum(best[near], self._touch(piece, -ball_radius, along[near], across[near]))
-        return best.reshape(x.shape)
+        return self._end_of_ball(-ball_radius, x.ravel(), y.ravel()).reshape(x.shape)
 
-    def _pieces_near(self, r: float, x: Floats) -> Iterator[tuple[Piece, Ints]]:
-        """Each piece that a ball may touch, and which of the places are near enough to it."""
-        reach = 1.1 * r * (0.02 + max(abs(b) + abs(2 * c) * self.length for *_, b, c in self.pieces)
-                           + abs(self.taper))
+    def _end_of_ball(self, r: float, x: Floats, y: Floats) -> Floats:
+        """Height of the end of a ball as `_touch` has it, where it touches any of the pieces that it is near to."""
+        reach = 1.1 * abs(r) * (0.02 + max(abs(b) + abs(2 * c) * self.length for *_, b, c in self.pieces)
+                                + abs(self.taper))
+        furthest, best = (np.maximum if r > 0.0 else np.minimum), np.full(x.shape, math.copysign(math.inf, -r))
         for piece in self.pieces:
             near = np.flatnonzero((x >= piece[0] - reach) & (x <= piece[1] + reach))
             if len(near):
-                yield piece, near
+                best[near] = furthest(best[near], self._touch(piece, r, x[near], y[near]))
+        return best
 
     def _touch(self, piece: Piece, r: float, x: Floats, y: Floats) -> Floats:
         """Height of the end of a ball where it touches one piece only, from bend to bend.

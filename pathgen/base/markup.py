@@ -47,8 +47,7 @@ def add(node: Element, children: Child) -> None:
 
 def number(value: float) -> str:
     """Up to three decimals, no trailing zeros, no exponent."""
-    text = trimmed(f"{value:.3f}")
-    return "0" if text == "-0" else text
+    return trimmed(f"{value:.3f}")
 
 
 def as_html(node: Element) -> str:

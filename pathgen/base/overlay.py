@@ -241,10 +241,9 @@ def _again(rule: Callable[..., Any], given: tuple[Any, ...], error: GEOSExceptio
             return rule(*(_snapped(one, grid) for one in given))
         except GEOSException as again:
             error = again
-    raise ArtworkError(
-        _place(error, given), "the geometry library cannot put the outlines there together",
-        allowed="outlines that do not nearly coincide", remedy="move or simplify the drawing a little there",
-    ) from error
+    raise ArtworkError(_place(error, given), "the geometry library cannot put the outlines there together",
+                       allowed="outlines that do not nearly coincide",
+                       remedy="move or simplify the drawing a little there") from error
 
 
 def _snapped(one: Any, grid: float) -> Any:

@@ -68,7 +68,9 @@ class View:
 
 def area(view: View, shape: shapely.Geometry, *, decimals: int = 2, **style: str | float | None) -> Element:
     """A polygon, with its holes, or several."""
-    return element("path", d=_closed(view, shape, decimals), fill_rule="evenodd", **style)
+    rings = [r for p in shapely.get_parts(shape) for r in (p.exterior, *p.interiors) if not p.is_empty]
+    data = "".join(_data(view(shapely.get_coordinates(ring)[:-1]), decimals) + "z" for ring in rings)
+    return element("path", d=data, fill_rule="evenodd", **style)
 
 
 def lines(view: View, runs: Floats | list[Floats], *, decimals: int = 2, **style: str | float | None) -> Element:
@@ -128,16 +130,6 @@ def _plainer(run: Floats, tolerance: float) -> Floats:
     if np.ptp(aside) <= tolerance:
         return run[[np.argmin(along), np.argmax(along)]]
     return shapely.get_coordinates(shapely.simplify(shapely.linestrings(run), tolerance, preserve_topology=False))
-
-
-def outline_points(shape: shapely.Geometry) -> list[Floats]:
-    """The rings of an area, each as (n, 2) points, first and last the same."""
-    rings = [r for p in shapely.get_parts(shape) for r in (p.exterior, *p.interiors) if not p.is_empty]
-    return [shapely.get_coordinates(ring) for ring in rings]
-
-
-def _closed(view: View, shape: shapely.Geometry, decimals: int) -> str:
-    return "".join(_data(view(ring[:-1]), decimals) + "z" for ring in outline_points(shape))
 
 
 def _data(points: Floats, decimals: int) -> str:

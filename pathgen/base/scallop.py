@@ -68,12 +68,9 @@ def scallop_height(stepover: ArrayLike, ball_radius: ArrayLike, surface_radius: 
     inverse = 1.0 / big_r
     under_root = r**2 - 4.0 * k**2 * half_chord**2 * (1.0 - (half_chord * inverse) ** 2)
     if np.any(under_root < 0) or np.any(np.abs(s * inverse) >= np.pi):
-        raise CutterError(
-            "stepover",
-            f"{_text(s)} with a ball of radius {_text(r)} leaves uncut surface between passes",
-            allowed="less than the ball's diameter",
-            remedy="make the stepover smaller",
-        )
+        raise CutterError("stepover",
+                          f"{_text(s)} with a ball of radius {_text(r)} leaves uncut surface between passes",
+                          allowed="less than the ball's diameter", remedy="make the stepover smaller")
     a = r - 2.0 * k * half_chord**2 * inverse
     height: Floats = 4.0 * k * half_chord**2 / (a + np.sqrt(under_root))
     return height
@@ -106,15 +103,13 @@ def stepover_for(scallop: ArrayLike, ball_radius: ArrayLike, surface_radius: Arr
     """
     h, r, big_r = _checked(scallop, ball_radius, surface_radius, name="scallop")
     if np.any(h >= r):
-        raise CutterError(
-            "scallop", f"{_text(h)} given", allowed=f"less than the ball's radius {_text(r)}", remedy="make it smaller"
-        )
+        raise CutterError("scallop", f"{_text(h)} given", allowed=f"less than the ball's radius {_text(r)}",
+                          remedy="make it smaller")
     # sin(phi / 2) * R, with 1 + r / R and 1 + h / R so that a flat is the plain limit.
     half_chord = np.sqrt(h * (2.0 * r - h) / (4.0 * (1.0 + r / big_r) * (1.0 + h / big_r)))
     with np.errstate(invalid="ignore"):
         curved = 4.0 * big_r * np.arcsin(half_chord / big_r)
-    stepover: Floats = np.where(np.isinf(big_r), 4.0 * half_chord, curved)
-    return stepover
+    return np.where(np.isinf(big_r), 4.0 * half_chord, curved)
 
 
 def _checked(
@@ -133,12 +128,8 @@ def _checked(
     if np.any(np.isnan(big_r)) or np.any(big_r == 0):
         raise CutterError("surface_radius", f"{_text(big_r)} given", allowed="not 0; negative for a hollow")
     if np.any((big_r < 0) & (-big_r <= r)):
-        raise CutterError(
-            "ball_radius",
-            f"{_text(r)} does not fit a hollow of radius {_text(-big_r)}",
-            allowed="a ball smaller than the hollow",
-            remedy="take a smaller ball",
-        )
+        raise CutterError("ball_radius", f"{_text(r)} does not fit a hollow of radius {_text(-big_r)}",
+                          allowed="a ball smaller than the hollow", remedy="take a smaller ball")
     return s, r, big_r
 
 

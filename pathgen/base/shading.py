@@ -45,23 +45,10 @@ def at_an_angle(
 ) -> Pixels:
     """Ground with heights on it as seen from the side of low y, a little from that of low x, without perspective.
 
-    Parameters
-    ----------
-    heights : (rows, columns) float32
-        Over the bed, in steps of the grid; y rises with the row. Bed is 0.
-    colours : (rows, columns, 3) uint8
-        Of each point, in the same order.
-    sides : (rows, columns, 3) uint8
-        Of what stands upright under each point; darker where that is a wall behind something lower that stands too.
-    ground : (red, green, blue)
-        What is seen beside it.
-    rise : float
-        How many times as high heights are drawn.
-
-    Returns
-    -------
-    (high, wide, 3) uint8
-        The first row is the highest; a step of the grid is a pixel along a line that faces the eye.
+    `heights` (rows, columns) are over the bed, in steps of the grid; y rises with the row. `colours` (rows, columns, 3)
+    are of each point, `sides` of what stands upright under it, darker where that is a wall behind something lower that
+    stands too, `ground` is what is seen beside it. Heights are drawn `rise` times as high. Gives (high, wide, 3), the
+    highest row first; a step of the grid is a pixel along a line that faces the eye.
     """
     place, base, there = _rays(heights.shape)
     tall = heights.ravel()[place] * np.float32(rise * np.cos(TILT))

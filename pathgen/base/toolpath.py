@@ -140,9 +140,7 @@ class Toolpath(Brief):
 
     @classmethod
     def _one_run(cls, run: Floats, safe_z: float, air_z: float) -> Toolpath:
-        heights = [safe_z]
-        if run[0, 2] < air_z < safe_z:
-            heights.append(air_z)
+        heights = [safe_z, air_z] if run[0, 2] < air_z < safe_z else [safe_z]
         above = np.column_stack([np.tile(run[0, :2], (len(heights), 1)), heights])
         away = np.array([[*run[-1, :2], safe_z]])
         step = np.diff(run, axis=0)
@@ -198,7 +196,7 @@ class Toolpath(Brief):
     @property
     def lengths(self) -> Floats:
         """(n,) length of the move that reaches each point; 0 for the first."""
-        return np.concatenate([[0.0], np.linalg.norm(np.diff(self.points, axis=0), axis=1)])[: len(self)]
+        return np.linalg.norm(steps(self.points), axis=1)
 
     @property
     def cut_length(self) -> float:

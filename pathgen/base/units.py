@@ -72,8 +72,9 @@ LENGTH_PLACES = {"mm": 3, "cm": 4, "in": 4}
 
 
 def trimmed(number: str) -> str:
-    """A written number without zeros at the end of its decimals."""
-    return number.rstrip("0").rstrip(".") if "." in number else number
+    """A written number without zeros at the end of its decimals, and without a sign before 0."""
+    text = number.rstrip("0").rstrip(".") if "." in number else number
+    return "0" if text == "-0" else text
 
 
 def format_length(mm: float, unit: str = "mm", *, decimals: int | None = None) -> str:
@@ -83,8 +84,7 @@ def format_length(mm: float, unit: str = "mm", *, decimals: int | None = None) -
     in_64ths = mm / MM_PER[unit] * 64
     exact = unit == "in" and math.isfinite(mm) and abs(in_64ths - round(in_64ths)) < SUMS
     places = decimals if decimals is not None else 6 if exact else LENGTH_PLACES[unit]
-    number = trimmed(f"{mm / MM_PER[unit]:.{places}f}")
-    return f"{'0' if number == '-0' else number} {unit}"
+    return f"{trimmed(f'{mm / MM_PER[unit]:.{places}f}')} {unit}"
 
 
 def told_apart(*mm: float, unit: str = "mm") -> tuple[str, ...]:

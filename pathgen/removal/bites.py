@@ -28,39 +28,27 @@ _MOST_LEFT = 0.7  # of a round's touches: sorting them takes about as long as th
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Bites:
-    """What each of n moves takes. Lengths in mm.
-
-    Attributes
-    ----------
-    travel : (n,) float array
-        Length of the move.
-    volume : (n,) float array
-        Material taken, mm3.
-    depth : (n,) float array
-        Highest material that the move lowers, over the tip beside it; for passes over a surface that is known, over
-        that surface.
-    drop : (n,) float array
-        Most that any point is lowered, straight down; not those that a rapid grazes, nor, where that is asked, those at
-        a flat end's rim.
-    over : (n,) float array
-        How much further than a limit that was asked about any point is lowered while the cutter passes over it once.
-    deep : (n,) float array
-        Volume taken from beyond that limit, mm3.
-    edge : (n,) float array
-        Engaged angle times travel, rad mm; for plunges, 2 pi times the share of the cutter's area that is cut. NaN
-        where it was not asked for.
-    at : (n, 2) float array
-        Where the material stood that `depth` tells of, for rapids and where it is over the limit; else NaN.
-    """
+    """What each of n moves takes. Lengths in mm."""
 
     travel: Floats
+    """(n,): length of the move."""
     volume: Floats
+    """(n,): material taken, mm3."""
     depth: Floats
+    """(n,): highest material that the move lowers, over the tip beside it; for passes over a surface that is known,
+    over that surface."""
     drop: Floats
+    """(n,): most that any point is lowered, straight down; not those that a rapid grazes, nor, where that is asked,
+    those at a flat end's rim."""
     deep: Floats
+    """(n,): volume taken from beyond a limit that was asked about, mm3."""
     over: Floats
+    """(n,): how much further than that limit any point is lowered while the cutter passes over it once."""
     edge: Floats
+    """(n,): engaged angle times travel, rad mm; for plunges, 2 pi times the share of the cutter's area that is cut. NaN
+    where it was not asked for."""
     at: Floats
+    """(n, 2): where the material stood that `depth` tells of, for rapids and where it is over the limit; else NaN."""
 
     @classmethod
     def none(cls, travel: Floats) -> Bites:
@@ -117,20 +105,14 @@ class Bites:
 
 @dataclass(frozen=True, eq=False)
 class Touches:
-    """Points lowered by moves.
-
-    Attributes
-    ----------
-    cell, move : (n,) int array
-        The point, as an index into the flat grid, and the move that touches it.
-    before, after : (n,) float array
-        Its height just before and just after.
-    """
+    """Points lowered by moves."""
 
     cell: Ints
     move: Ints
+    """(n,) each: the point, as an index into the flat grid, and the move that touches it."""
     before: Singles
     after: Singles
+    """(n,) each: its height just before and just after."""
 
     def __len__(self) -> int:
         return len(self.cell)

@@ -37,14 +37,12 @@ class Ceiling:
     def _widen(self) -> None:
         wide, reach = self.levels[-1], 1 << (len(self.levels) - 1)
         for axis in (0, 1):
-            before, after = wide.copy(), wide.copy()
-            if wide.shape[axis] > reach:
-                low = [slice(None), slice(None)]
-                high = [slice(None), slice(None)]
-                low[axis], high[axis] = slice(None, -reach), slice(reach, None)
-                before[tuple(high)] = np.maximum(wide[tuple(high)], wide[tuple(low)])
-                after[tuple(low)] = np.maximum(wide[tuple(low)], wide[tuple(high)])
+            near = np.moveaxis(wide, axis, 0)
+            far = near.copy()
+            if len(near) > reach:
+                far[reach:] = np.maximum(near[reach:], near[:-reach])
+                far[:-reach] = np.maximum(far[:-reach], near[reach:])
             else:
-                before = after = np.broadcast_to(wide.max(axis=axis, keepdims=True), wide.shape).copy()
-            wide = np.maximum(before, after)
+                far[:] = near.max(axis=0)
+            wide = np.moveaxis(far, 0, axis)
         self.levels.append(wide)

@@ -21,21 +21,9 @@ _ROUNDING = 1e-7  # mm: what lies this near to the rim is under the disc
 
 
 def newly_under(moves: Moves, rows: Ints, radius: float, grid: Grid) -> tuple[Ints, Ints]:
-    """Points under a disc in level moves, and the move of each, in the order of the moves.
+    """Points under a disc in n level moves, as indices into the flat grid, and the move of each, in their order.
 
-    Parameters
-    ----------
-    moves : Moves
-        n of them; straight up or down counts as standing.
-    rows : (n, 2) int array
-        First and past-the-last row that each can reach.
-    radius : float
-        mm
-
-    Returns
-    -------
-    cell, move : (k,) int array
-        Indices into the flat grid, and into the moves.
+    Straight up or down counts as standing; `rows` (n, 2) has the first and the past-the-last row that each can reach.
     """
     of, row = numbers_from(*rows.T)
     run = moves.end[:, :2] - moves.start[:, :2]

@@ -85,8 +85,7 @@ class Grid:
 
 def ring_edges(shape: shapely.Geometry) -> Floats:
     """(n, 4) edges x0 y0 x1 y1 of all rings of an area."""
-    lines = shapely.get_parts(shapely.boundary(shapely.get_parts(shape)))
-    lines = shapely.get_parts(lines)
+    lines = shapely.get_parts(shapely.get_parts(shapely.boundary(shapely.get_parts(shape))))
     if not len(lines):
         return np.empty((0, 4))
     points, ring = shapely.get_coordinates(lines, return_index=True)

@@ -86,15 +86,8 @@ class Pass:
     @property
     def is_level(self) -> bool:
         """Whether its slope makes no difference to what it leaves beside it."""
-        match self.cutter.shape:
-            case "ball-end":
-                return self.cutter.radius * self.steepest**2 < _EXACT
-            case "flat-end":
-                return False
-            case "v":
-                return True
-            case unlisted:
-                assert_never(unlisted)
+        slight = self.cutter.radius * self.steepest**2 < _EXACT
+        return {"ball-end": slight, "flat-end": False, "v": True}[self.cutter.shape]
 
     @cached_property
     def inset(self) -> float:

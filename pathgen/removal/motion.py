@@ -13,26 +13,19 @@ from pathgen.base.arrays import Bools, Floats, Ints, numbers_from
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Motion:
-    """Straight moves of a program in the board's frame, arcs as chords.
-
-    Attributes
-    ----------
-    start, end : (n, 3) float array
-        Tip positions, mm; NaN where the program has not said yet.
-    rapid : (n,) bool array
-    feed : (n,) float array
-        mm per minute.
-    line : (n,) int array
-    motion : (n,) int array
-        Index of the program's motion that each move is, or is a chord of.
-    """
+    """Straight moves of a program in the board's frame, arcs as chords."""
 
     start: Floats
     end: Floats
+    """(n, 3) each: tip positions, mm; NaN where the program has not said yet."""
     rapid: Bools
+    """(n,)."""
     feed: Floats
+    """(n,): mm per minute."""
     line: NDArray[np.int64]
+    """(n,)."""
     motion: Ints
+    """(n,): index of the program's motion that each move is, or is a chord of."""
 
     def __len__(self) -> int:
         return len(self.line)

@@ -13,21 +13,15 @@ from pathgen.removal.motion import Motion, in_pieces
 
 @dataclass(frozen=True, eq=False)
 class Moves:
-    """Straight moves or pieces of them, in order.
-
-    Attributes
-    ----------
-    start, end : (n, 3) float array
-    row : (n,) int array
-        The move of the program that each is a piece of.
-    onward : (n,) bool array
-        Whether the one before it has cut at its start.
-    """
+    """Straight moves or pieces of them, in order."""
 
     start: Floats
     end: Floats
+    """(n, 3) each."""
     row: Ints
+    """(n,): the move of the program that each is a piece of."""
     onward: Bools
+    """(n,): whether the one before it has cut at its start."""
 
     def __len__(self) -> int:
         return len(self.row)

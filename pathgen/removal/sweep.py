@@ -34,21 +34,10 @@ def swept_heights(
 ) -> AnyFloats:
     """Heights above a move's start that the move leaves at points (u, v); infinite where it does not reach.
 
-    Parameters
-    ----------
-    u, v : arrays
-        Distance along the move, in plan, from its start; and square to it.
-    length : array that broadcasts with them
-        Of the move in plan, mm; 0 for a plunge.
-    rise : array that broadcasts with them
-        Height of its end above its start, mm.
-    onward : bool array that broadcasts with them
-        Where the cutter has stood at the move's start before: what it cuts there is infinite too, since nothing of
-        it is left. Not for plunges.
-
-    Returns
-    -------
-    array of the broadcast shape and of the type of the arguments
+    `u` is the distance along the move, in plan, from its start, `v` square to it; what else is given broadcasts with
+    them: `length` of the move in plan, mm, 0 for a plunge; `rise` of its end above its start, mm; `onward` where the
+    cutter has stood at the move's start before: what it cuts there is infinite too, since nothing of it is left. Not
+    for plunges. Gives the broadcast shape and the type of the arguments.
     """
     level = np.minimum(rise, 0.0, where=length == 0, out=np.zeros_like(rise))  # plunges: the lower end is what counts
     slope = np.divide(rise, length, where=length > 0, out=np.zeros_like(rise))
