@@ -20,7 +20,6 @@ from pathgen.work.part import wood_in_plan
 
 _OPEN = 0.02
 """Depth from which the back counts as opened, mm."""
-
 _OFF = 0.5
 """Area of a dowel's hole that may lie off its mate, mm2: points at its rim."""
 

@@ -19,7 +19,6 @@ from pathgen.work.clamping import Clamping, Step
 
 _EVERY = 0.1
 """Spacing of the places on an edge that the cutter must reach, mm."""
-
 _LEFT = 0.05
 """Area that may stand above the floor, mm2: less than a point of any grid in use shows for certain."""
 

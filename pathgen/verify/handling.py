@@ -24,13 +24,10 @@ from pathgen.work.operations import WitnessMarks
 _ACTIVE = re.compile(r"\s*(?:m\s*s\s*g\s*,|[a-z]+\s*,|(?:log|print|probe)[a-z]*(?:open|close|start|stop)\b)", re.I)
 """How a comment begins that a controller may obey: MSG and a comma (RS274/NGC, 3.3.4); derived from it, any one word
 and a comma, and a word that opens or closes a record."""
-
 AS_GOOD = 0.005
 """Corners rounded by no more are as good as written, mm: half of what slots may lie off."""
-
 LONGEST_WAIT = 60.0
 """A longer G4 than this is told, s: none is asked for by a job, and P is likely to count thousandths."""
-
 _STATED = {"distance": "G90", "feed mode": "G94", "plane": "G17"}
 _UNITS = {"mm": "mm (G21)", "in": "inches (G20)", "unset": "no stated unit (no G20 or G21 before them)"}
 

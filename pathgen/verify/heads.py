@@ -12,7 +12,6 @@ _ACTS = {"cutter ": "the cutter", "zero: ": "the zero", "before pressing start":
          "afterwards: ": "what to do afterwards"}
 """What a maker acts on, before the start and when a program has ended, by how it begins; the rest of a head is for
 knowing."""
-
 _MOST = 1000
 """Comments among which those of a head are looked for."""
 

@@ -19,7 +19,6 @@ from pathgen.work.operations import SurfaceFinish
 
 _MOSTLY = 0.25
 """Where one row of the grid is this share of what is cut, or more, too much is told of in the table alone."""
-
 FEWEST_ACROSS = 8.0
 """Points of the grid across a cutter from which its load is measured at all."""
 

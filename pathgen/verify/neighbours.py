@@ -24,7 +24,6 @@ _CROSSED = {
     "none": "what is pressed into a slot has no wood to grip there, and short bridges of wood beside it break out",
 }
 """What it means where an inlay crosses slots, and what can be done."""
-
 _HAIR = 0.005  # mm: less than is told, and than a curve's straight pieces lie from it
 
 

@@ -27,9 +27,7 @@ _CALLS = ("calls moves that stand elsewhere", "write those moves in its place")
 _TABLE = ("takes a length or a radius from the machine's table", "set Z 0 with this cutter in the spindle, then it can "
           "go")
 _FURTHER = ("moves a further axis", "have it written for X, Y and Z alone")
-
 _SETS = ("sets a zero or a table of the machine", "set the zero by hand before the start, then the line can go")
-
 _NOT_FOLLOWED = {
     "G10": _SETS,
     **dict.fromkeys(("G16", "G51", "G51.1", "G68"), _TURNS),
@@ -69,7 +67,6 @@ _CUTTER = {
     False: ("takes a cutter", "put that cutter in by hand before the start, then T and M6 can go"),
     True: ("changes the cutter", "write what follows as a program of its own: one program, one cutter"),
 }
-
 _ODD = {
     "/": ("begins a line that the machine runs or skips, by a switch", "take the / out if the line is to run, else "
           "all of the line"),

@@ -31,10 +31,8 @@ from pathgen.verify.scallops import EXACT, ScallopCheck, ridges_of_moves, standi
 
 _FOLLOWS = 0.02
 """How much more than their ridges passes that follow a surface may stray from it, mm."""
-
 _SURFACED = "or, if an earlier program has cut the surface, say so (Blank(top=..)): then this is not so"
 _OPENED = "or, if an earlier program has opened that place, give what it left (blank=simulate(..))"
-
 _JUDGED = "a finish is judged once the ridge height allowed is given: limit=.."
 
 
