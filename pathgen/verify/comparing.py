@@ -11,8 +11,7 @@ from pathgen.verify.bevels import bevel_findings
 from pathgen.verify.cutouts import cutout_findings, cutout_floor_findings
 from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Finding, Tolerances
-from pathgen.verify.holes import hole_findings
-from pathgen.verify.marks import hover_findings, mark_findings
+from pathgen.verify.holes import hole_findings, hover_findings, mark_findings
 from pathgen.verify.outlines import outline_findings
 from pathgen.verify.pieces import piece_findings
 from pathgen.verify.pockets import pocket_findings

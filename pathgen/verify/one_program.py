@@ -10,7 +10,6 @@ import numpy as np
 import shapely
 
 from pathgen.base import given
-from pathgen.base.arrays import first_of_most
 from pathgen.base.brief import Brief
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError, ProgramError
@@ -20,7 +19,7 @@ from pathgen.base.plain import rounded, rounded_point
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, place_words
 from pathgen.verify.abilities import faster_findings, plunge_findings, shank_findings
-from pathgen.verify.cutting import ALIKE, SHAVING, at_once_words, rapid_findings, too_deep
+from pathgen.verify.cutting import SHAVING, deep_findings, rapid_findings
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights
 from pathgen.verify.in_plan import place_of
@@ -271,17 +270,10 @@ def _highest_inside(field: HeightField, against: Difference) -> Difference:
 
 def _moves(took: Took) -> Iterator[Finding]:
     """Rapids through material, and cuts deeper than the stepdown."""
-    motion, bites, cutter, slack = took.motion, took.bites, took.cutter, Tolerances()
-    yield from rapid_findings(took.name, motion, bites, took.through)
-    motion, bites = took.pieces
-    limit, allowed = cutter.stepdown, slack.over(cutter.stepdown)
-    over = np.where(too_deep(bites, motion, cutter, limit=limit, shaving=SHAVING * cutter.diameter)
-                    & (bites.over > allowed), bites.over, 0.0)
-    if over.max(initial=0.0) > 0:
-        worst = first_of_most(over, ALIKE)
-        yield Finding(code="cut-too-deep", where=at(took.name, int(motion.line[worst]), *bites.at[worst].tolist()),
-                      got=f"{limit + over[worst]:.3f} mm at once",
-                      allowed=at_once_words(limit, limit + allowed), remedy="go down in smaller steps")
+    (motion, bites), cutter = took.pieces, took.cutter
+    yield from rapid_findings(took.name, took.motion, took.bites, took.through)
+    yield from deep_findings(took.name, motion, bites, cutter, Tolerances(), stepdown=cutter.stepdown,
+                             limit=cutter.stepdown, shaving=SHAVING * cutter.diameter)
     still = ~motion.rapid & (motion.feed <= 0)
     if still.any():
         yield Finding(code="no-feed", where=at(took.name, int(motion.line[np.argmax(still)])),

@@ -11,14 +11,14 @@ from typing import Any
 import numpy as np
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Bools
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.hollow import Hollow
+from pathgen.base.lowered import Lowered
 from pathgen.base.memory import content_key, memory_in_use
 from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid, Heights
 from pathgen.removal.material import Material, Noting, Taken, TooLongError
 from pathgen.removal.motion import Motion
-from pathgen.verify.crest import crest_heights
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.in_plan import place_of
 from pathgen.verify.stages import Closeup, Stage, stage_after
@@ -300,6 +300,23 @@ def _heights_of_surface(surface: Surface, grid: Grid) -> Heights:
     return out
 
 
+
+
+def crest_heights(surface: Surface, x: Floats) -> Floats:
+    """How high the crest should be at each place along it, mm, by the verifier's own reckoning of relief and fall-away.
+    """
+    crest = np.full(np.shape(x), surface.thickness)
+    if not isinstance(surface, Lowered):
+        return crest
+    dip, fall = surface.relief, surface.fall_away
+    if dip is not None:
+        # how far from the deepest place, as a share of the way to where the dip ends on that side
+        share = np.interp(x, [dip.start, dip.deepest, dip.end], [-1.0, 0.0, 1.0])
+        crest -= dip.depth * (1.0 - share) * (1.0 + share)
+    if fall is not None:
+        share = np.maximum((x - fall.start) / (fall.end - fall.start), 0.0)
+        crest -= fall.drop * (np.where(share < 1.0, share * share, 2.0 * share - 1.0) if fall.curved else share)
+    return crest
 
 
 def _smear(clamping: Clamping, tolerances: Tolerances) -> float:
