@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from pathgen.removal.motion import Motion
-from pathgen.verify.bevels import bevel_findings
 from pathgen.verify.cutouts import cutout_findings, cutout_floor_findings
 from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Finding, Tolerances
@@ -17,7 +16,7 @@ from pathgen.verify.pieces import piece_findings
 from pathgen.verify.pockets import pocket_findings
 from pathgen.verify.repeats import part_repeat_findings, repeat_findings
 from pathgen.verify.seen import Seen
-from pathgen.verify.slots import slot_findings
+from pathgen.verify.slots import bevel_findings, slot_findings
 from pathgen.verify.surfaces import surface_findings
 from pathgen.work import operations
 from pathgen.work.clamping import Clamping, Step

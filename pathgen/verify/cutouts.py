@@ -26,9 +26,8 @@ _LEFT = 0.05
 def cutout_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
     """The walls and the depth of every opening, from the text."""
     cut, r = step.operation.feature, step.cutter.radius
-    with np.errstate(invalid="ignore"):
-        low = np.minimum(motion.start[:, 2], motion.end[:, 2])
-        rows = np.flatnonzero(motion.cutting & ~(low > cut.bottom + cut.depth - tolerances.hole))
+    low = np.minimum(motion.start[:, 2], motion.end[:, 2])
+    rows = np.flatnonzero(motion.cutting & ~(low > cut.bottom + cut.depth - tolerances.hole))
     lines = lines_of(motion.start[rows], motion.end[rows])
     allowed = overlay.buffer(cut.shapes, tolerances.pocket_plan - r, quad_segs=32)
     shapely.prepare(allowed)

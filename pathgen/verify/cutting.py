@@ -164,6 +164,5 @@ def width_over(bites: Bites, motion: Motion, window: float) -> Floats:
 
 def runs(motion: Motion) -> Ints:
     """(n,) number of the stretch of moves at a feed, from one rapid or plunge to the next, that each belongs to."""
-    with np.errstate(invalid="ignore"):
-        apart = motion.rapid | ~(motion.start[:, :2] != motion.end[:, :2]).any(axis=1)
+    apart = motion.rapid | ~(motion.start[:, :2] != motion.end[:, :2]).any(axis=1)
     return np.cumsum(apart | np.concatenate([[True], apart[:-1]])) if len(apart) else np.zeros(0, np.intp)

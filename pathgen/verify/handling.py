@@ -52,7 +52,9 @@ def program_findings(
     yield from rounded_corners(program)
     yield from long_waits(program)
     yield from _header(program, step, clamping)
-    yield from _spindle(program, step, clamping) if step.operation.spins else _still(program)
+    yield from _spindle(program, step, clamping) if step.operation.spins else _first(
+        program, program.spindle != 0, "spindle-on", "the spindle turning over the marks", "no M3 in this program",
+        AGAIN)
     yield from _feeds(program, motion, step, clamping, tolerances)
     yield from _start_and_end(program, motion, clamping, tolerances)
     yield from _waits(program, motion, clamping)
@@ -159,14 +161,6 @@ def _header(program: ReadProgram, step: Step, clamping: Clamping) -> Iterator[Fi
         got = ", ".join(f"G{o}" if o else "none" for o in sorted(offsets))
         yield Finding(code="other-work-offset", where=at(program.name, line), got=f"work offset {got}",
                       allowed="G54 throughout")
-
-
-def _still(program: ReadProgram) -> Iterator[Finding]:
-    """The spindle off throughout."""
-    yield from _first(
-        program, program.spindle != 0, "spindle-on", "the spindle turning over the marks", "no M3 in this program",
-        AGAIN,
-    )
 
 
 def _spindle(program: ReadProgram, step: Step, clamping: Clamping) -> Iterator[Finding]:

@@ -21,9 +21,8 @@ _RIM = 180
 def hole_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
     """Every hole of the job against the moves of the holes program."""
     holes = step.operation.feature
-    with np.errstate(invalid="ignore"):
-        low = np.minimum(motion.start[:, 2], motion.end[:, 2])
-        rows = np.flatnonzero(motion.cutting & (low < clamping.stock.thickness - tolerances.hole))
+    low = np.minimum(motion.start[:, 2], motion.end[:, 2])
+    rows = np.flatnonzero(motion.cutting & (low < clamping.stock.thickness - tolerances.hole))
     start, end = motion.start[rows], motion.end[rows]
     lower = np.where((start[:, 2] < end[:, 2])[:, None], start, end)
     owner = shapely.STRtree(shapely.points(holes.at)).nearest(shapely.points(lower[:, :2]))
@@ -74,9 +73,8 @@ def _off_edge(start: Floats, end: Floats, cutter_radius: float, centre: Floats, 
 def mark_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
     """Every mark of the job against the moves of the program that drills them."""
     marks, top = step.operation.feature, clamping.stock.thickness
-    with np.errstate(invalid="ignore"):
-        low = np.fmin(motion.start[:, 2], motion.end[:, 2])
-        rows = np.flatnonzero(motion.cutting & (low < top - tolerances.hole))
+    low = np.fmin(motion.start[:, 2], motion.end[:, 2])
+    rows = np.flatnonzero(motion.cutting & (low < top - tolerances.hole))
     away = np.hypot(*np.moveaxis(motion.end[rows, None, :2] - marks.places, 2, 0))
     for own, (x, y) in zip((away <= tolerances.hole).T, marks.places.tolist(), strict=True):
         off = abs(float(low[rows[own]].min(initial=np.inf)) - (top - marks.depth))

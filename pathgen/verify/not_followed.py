@@ -5,8 +5,6 @@ No remedy may change what the rest of a program does: a word can go only where n
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 _UNKNOWN = (
     "is not followed here", "see in the machine's manual what it does: it can go only if it moves nothing and changes "
     "no zero, feed or speed; else have the program written without it")
@@ -86,12 +84,9 @@ def not_followed(words: list[str], *, moved: bool) -> tuple[str, str]:
     for word, code, why in zip(words, codes, whys, strict=True):
         owner = next((other for other in whys if code in _NUMBERS_OF.get(other, "")), why)
         told.setdefault(owner, []).append(word)
-    return "; ".join(f"{' '.join(some)} {why}" for (why, _), some in told.items()), "; ".join(_each_once(told))
-
-
-def _each_once(told: dict[tuple[str, str], list[str]]) -> Iterator[str]:
-    for (_, instead), words in told.items():
-        yield instead if len(told) == 1 else f"{words[0]}: {instead}"
+    does = "; ".join(f"{' '.join(some)} {why}" for (why, _), some in told.items())
+    alone = len(told) == 1
+    return does, "; ".join(instead if alone else f"{some[0]}: {instead}" for (_, instead), some in told.items())
 
 
 def _code(word: str) -> str:

@@ -358,30 +358,32 @@ def _surface(
         yield Finding(code="surface-low", where=at(name, None, *against.low_at),
                       got=f"cut {-against.low:.4f} mm below the surface", allowed=f"{slack.surface_low:g} mm",
                       remedy=f"raise the path there; {hint}is the zero right?")
-    strays = measured is not None and _stray(measured) > 0
-    if measured is not None and measured.high > limit + slack.surface_low and (strays or measured.low > _FOLLOWS):
+    if measured is None:
+        if against is None:
+            yield Finding(code="surface-high", where=name, got="nothing was cut", allowed=f"ridges of {limit:g} mm",
+                          remedy=f"are zero and blank right? {_NO_FINISH}")
+        elif against.high > standing(limit):
+            yield Finding(code="surface-high", where=at(name, None, *against.high_at),
+                          got="no passes side by side, and what was cut stands up to "
+                          f"{against.high:.4f} mm over the surface",
+                          allowed=f"ridges of {limit:g} mm", remedy=f"have it cut all of the surface; {_NO_FINISH}")
+        return
+    strays = _stray(measured) > 0
+    if measured.high > limit + slack.surface_low and (strays or measured.low > _FOLLOWS):
         yield Finding(code="surface-high", where=name, allowed=f"ridges of {limit:g} mm",
                       got=_strays(measured) if strays else _follows(measured),
                       remedy=_ANOTHER if strays else _AT_ANOTHER.format("roughing"))
-    elif measured is not None and measured.highest > limit + EXACT:
+    elif measured.highest > limit + EXACT:
         yield Finding(code="ridge-too-high", where=at(name, None, *measured.highest_at),
                       got=f"a ridge of {measured.highest:.4f} mm", allowed=f"{limit:g} mm",
                       remedy="set the passes closer")
-    elif measured is not None and measured.high > standing(limit):
+    elif measured.high > standing(limit):
         yield Finding(code="surface-high", where=name, allowed=f"ridges of {limit:g} mm", got=_strays(measured),
                       remedy=_ANOTHER)
-    elif measured is not None and spot is not None and spot.high > max(limit, measured.high) + slack.ridge:
+    elif spot is not None and spot.high > max(limit, measured.high) + slack.ridge:
         yield Finding(code="ridge-too-high", where=at(name, None, *spot.high_at),
                       got=f"what its passes leave stands {spot.high:.4f} mm over the surface", allowed=f"{limit:g} mm",
                       remedy="is a pass left out there, or lifted?")
-    elif measured is None and against is None:
-        yield Finding(code="surface-high", where=name, got="nothing was cut", allowed=f"ridges of {limit:g} mm",
-                      remedy=f"are zero and blank right? {_NO_FINISH}")
-    elif measured is None and against is not None and against.high > standing(limit):
-        yield Finding(code="surface-high", where=at(name, None, *against.high_at),
-                      got="no passes side by side, and what was cut stands up to "
-                      f"{against.high:.4f} mm over the surface",
-                      allowed=f"ridges of {limit:g} mm", remedy=f"have it cut all of the surface; {_NO_FINISH}")
 
 
 def _told(of: object, *names: str) -> dict[str, object]:

@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Any
 
 import numpy as np
 
@@ -21,48 +20,16 @@ from pathgen.removal.material import Material, Noting, Taken, TooLongError
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.in_plan import place_of
-from pathgen.verify.stages import Closeup, Stage, stage_after
+from pathgen.verify.stages import Closeup, Poured, Stage, stage_after
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Inlay
 from pathgen.work.fill import lies_over
-from pathgen.work.operations import Operation
 
 OPENED = 0.02
 """Depth from which a point counts as opened by a pocket, mm: more than the ridges of any surface."""
 _ROWS = 32
 _HERE_AND_THERE = np.s_[::7, ::7]
 """Heights by which others are told apart before all of them are compared."""
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Poured:
-    """One inlay's pockets and fill, on the part of the grid around them: heights in mm.
-
-    Attributes
-    ----------
-    window : (slice, slice)
-        Rows and columns of the grid.
-    removed : (rows, columns) float32
-        What its pocket programs took away, straight down.
-    floor : (rows, columns) float32
-        Heights of the wood when the fill was poured: the pockets' floors and the surface around.
-    fill : (rows, columns) bool
-        Where fill stands when its surface has been cut again.
-    lost, lost_at : float, (x, y)
-        Most wood that cutting it again took below `floor`, and where; 0 where that program is missing.
-    """
-
-    inlay: Inlay
-    window: tuple[slice, slice]
-    removed: Heights
-    floor: Heights
-    fill: Bools
-    lost: float = 0.0
-    lost_at: tuple[float, float] = (0.0, 0.0)
-
-    def by(self, operation: Operation[Any]) -> bool:
-        """Whether an operation cut these pockets."""
-        return operation.opens is self.inlay
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
