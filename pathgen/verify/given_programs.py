@@ -22,7 +22,10 @@ def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Find
     programs: dict[str, ReadProgram] = {}
     names = [step.file_name for step in clamping.steps]
     if texts and len(names) > 1 and not set(names) & set(texts):
-        found.append(_of_another(names, sorted(texts)))
+        found.append(Finding(
+            code=MISSING, where=f"all {len(names)} programs", allowed=f"{names[0]} to {names[-1]}",
+            got=f"none of them is there; the folder holds {len(texts)} of another job, the first {min(texts)}",
+            remedy="name the folder that this job was built into, or build it again"))
         return programs
     for step in clamping.steps:
         lines = MOST_LINES - sum(one.lines for one in programs.values())
@@ -69,15 +72,6 @@ def _exchanged(held: Mapping[str, str]) -> Iterator[Finding]:
             allowed="each program in the file of its own name",
             remedy=f"{'give each the name of the other' if both else 'put its own program there'}, or {AGAIN}",
         )
-
-
-def _of_another(names: Sequence[str], there: Sequence[str]) -> Finding:
-    """Every program is another job's."""
-    return Finding(
-        code=MISSING, where=f"all {len(names)} programs",
-        got=f"none of them is there; the folder holds {len(there)} of another job, the first {there[0]}",
-        allowed=f"{names[0]} to {names[-1]}", remedy="name the folder that this job was built into, or build it again",
-    )
 
 
 def header_findings(

@@ -39,9 +39,8 @@ def hole_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
             yield Finding(code="hole-wrong", where=at(step.file_name, None, x, y),
                           got=f"{beyond:.2f} mm of it lies off the blank", allowed="holes in the wood")
         lowest = own[np.argmin(lower[own, 2])]
-        off_edge = _off_edge(
-            start[own], end[own], step.cutter.radius, np.array([x, y]), holes.diameter / 2, tolerances.hole
-        )
+        off_edge = _off_edge(start[own], end[own], step.cutter.radius, np.array([x, y]), holes.diameter / 2,
+                             tolerances.hole)
         off_depth = abs(float(lower[lowest, 2]) - holes.bottom)
         for off, what in ((off_edge, "from its edge"), (off_depth, "from its bottom")):
             if not off <= tolerances.hole:

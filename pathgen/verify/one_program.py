@@ -200,7 +200,7 @@ def check_program(
         against = _highest_inside(field, against) if spot is None else replace(
             against, high=spot.high, high_at=spot.high_at)
     hint = "" if against is None else _other_surface(field, against, top, along)
-    findings = [*_of_raw_wood(_moves(took), blank, top, run), *as_run(program, field), *_abilities(took, program), *(
+    findings = [*_of_raw_wood([*_moves(took)], blank, top, run), *as_run(program, field), *_abilities(took, program), *(
         _unjudged(took.name, against, measured, hint) if limit is None else
         _surface(took.name, against, measured, spot, limit, hint))]
     return ProgramCheck(field=field, against=against, ridges=measured, findings=tuple(findings))
@@ -281,17 +281,16 @@ def _moves(took: Took) -> Iterator[Finding]:
 
 
 def _of_raw_wood(
-    found: Iterator[Finding], blank: Blank | HeightField, top: Surface, run: Callable[[Blank], HeightField]
-) -> Iterator[Finding]:
+    wrong: list[Finding], blank: Blank | HeightField, top: Surface, run: Callable[[Blank], HeightField]
+) -> list[Finding]:
     """What was found of the moves; of what is not so where the surface is cut already that is said, and how to say it,
     else what to say if an earlier program opened that place."""
-    wrong = list(found)
     codes = {one.code for one in wrong} & {"rapid-through-material", "cut-too-deep"}
-    if codes and isinstance(blank, Blank):
-        there = {one.code for one in _moves(run(replace(blank, top=top)).took[-1])} if blank.top is None else codes
-        wrong = [one if one.code not in codes else replace(
-            one, remedy=f"{one.remedy}; {_OPENED if one.code in there else _SURFACED}") for one in wrong]
-    yield from wrong
+    if not codes or not isinstance(blank, Blank):
+        return wrong
+    there = {one.code for one in _moves(run(replace(blank, top=top)).took[-1])} if blank.top is None else codes
+    return [one if one.code not in codes else replace(
+        one, remedy=f"{one.remedy}; {_OPENED if one.code in there else _SURFACED}") for one in wrong]
 
 
 def _abilities(took: Took, program: ReadProgram) -> Iterator[Finding]:

@@ -225,7 +225,8 @@ def bevel_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: T
     owner = _nearest_slot(start, end, slots)
     if (owner < 0).any():
         i = int(np.argmax(owner < 0))
-        yield _bevel_finding("bevel-stray", step, motion, int(rows[i]), "a cut that is on no slot", "on the slots' lines")
+        yield Finding(code="bevel-stray", where=at_end(step.file_name, motion, int(rows[i])),
+                      got="a cut that is on no slot", allowed="on the slots' lines")
     for number in range(len(slots.lines)):
         own = np.flatnonzero(owner == number)
         name = f"slot {int(slots.number[number])}"
@@ -234,8 +235,9 @@ def bevel_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: T
                           allowed="a bevel along each slot")
             continue
         for i, got in _one_bevel(start[own], end[own], number, slots, step, clamping, tolerances):
-            yield _bevel_finding("bevel-wrong", step, motion, int(rows[own[i]]), f"{name}: {got}",
-                           f"{slots.bevel:g} mm on both edges within {tolerances.bevel:g}")
+            yield Finding(code="bevel-wrong", where=at_end(step.file_name, motion, int(rows[own[i]])),
+                          got=f"{name}: {got}",
+                          allowed=f"{slots.bevel:g} mm on both edges within {tolerances.bevel:g}")
 
 
 def _one_bevel(
@@ -284,7 +286,3 @@ def _one_bevel(
 
 def _goes_along(start: Floats, end: Floats) -> Bools:
     return np.asarray(np.linalg.norm(end[:, :2] - start[:, :2], axis=1) > 1e-6)
-
-
-def _bevel_finding(code: str, step: Step, motion: Motion, row: int, got: str, allowed: str) -> Finding:
-    return Finding(code=code, where=at_end(step.file_name, motion, row), got=got, allowed=allowed)
