@@ -49,7 +49,7 @@ from pathgen.report.sheet.seen import finished_png, seen_files
 from pathgen.report.text import report_text
 from pathgen.verify import Verification, verify, verify_all
 from pathgen.verify.findings import AGAIN, MISSING, Finding
-from pathgen.verify.heads import head_findings
+from pathgen.verify.given_programs import head_findings
 from pathgen.verify.read import fingerprint
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import Operation

@@ -24,7 +24,7 @@ from pathgen.job.job import Job
 from pathgen.job.kinds import header_states, kind_of
 from pathgen.job.load import load_job, title_of
 from pathgen.programs.write import comment, wrapped
-from pathgen.verify.heads import acted_on
+from pathgen.verify.given_programs import acted_on
 from pathgen.verify.read import code_lines
 
 

@@ -13,7 +13,6 @@ from pathgen.verify.program import PLANES
 
 Fail = Callable[..., ProgramError]
 """Makes the error for a problem of the line, with `allowed` and `remedy`."""
-
 _ARC_RADII_AGREE = {1.0: 0.002, INCH: 0.0002 * INCH}  # section 3.5.3.2, mm
 
 

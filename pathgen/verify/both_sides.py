@@ -20,7 +20,6 @@ from pathgen.work.part import wood_in_plan
 
 _OPEN = 0.02
 """Depth from which the back counts as opened, mm."""
-
 _OFF = 0.5
 """Area of a dowel's hole that may lie off its mate, mm2: points at its rim."""
 
@@ -71,7 +70,8 @@ def wood_between(sim: Simulation, below: Below, clamping: Clamping, tolerances: 
     """
     part = wood_in_plan(clamping.board)
     opened = sim.grid.covered(part) & (below.bottom > _OPEN)
-    wood = opened & sim.grid.covered(overlay.buffer(part, -_edge(tolerances), join_style="mitre"))
+    edge = max(tolerances.outline, tolerances.hole, tolerances.pocket_plan) + tolerances.rounding
+    wood = opened & sim.grid.covered(overlay.buffer(part, -edge, join_style="mitre"))
     if not wood.any():
         return None
     # fill that stands in a pocket is no wood
@@ -82,11 +82,6 @@ def wood_between(sim: Simulation, below: Below, clamping: Clamping, tolerances: 
     least = int(np.argmin(left))
     volume = float(np.where(below.through, np.float32(0.0), below.bottom)[opened].sum(dtype=np.float64))
     return WoodBetween(least=float(left.flat[least]), volume=volume * sim.grid.cell_area, at=place_of(sim.grid, least))
-
-
-def _edge(tolerances: Tolerances) -> float:
-    """How far inside the part's edges, its holes' and openings' a cutter may pass, mm."""
-    return max(tolerances.outline, tolerances.hole, tolerances.pocket_plan) + tolerances.rounding
 
 
 def both_sides_findings(

@@ -147,7 +147,8 @@ def verify(
         raise PathgenError("resolution", f"{resolution:g} mm on a blank of {x1 - x0:g} by {y1 - y0:g} mm",
                            allowed=f"{least + 0.005:.2f} mm or more", remedy="give that, or a smaller [stock]")
     found = look(resolution=resolution)
-    finer = max(min(step.cutter.diameter for step in _steps(clamping)) / _ACROSS, _FINEST, least)
+    steps = clamping.steps + (clamping.under.steps if clamping.under else ())
+    finer = max(min(step.cutter.diameter for step in steps) / _ACROSS, _FINEST, least)
     if not found.by_grid or finer >= resolution:
         return found
     allowed = _allowed(clamping, found.programs, Grid.over(clamping.stock.bounds, resolution))
@@ -166,11 +167,6 @@ def _allowed(clamping: Clamping, programs: Mapping[str, ReadProgram], grid: Grid
         / step.cutter.stepover for step in clamping.steps if isinstance(step.operation, CutOut)
     ) + sum(_OF_A_SINKING * math.pi * step.cutter.radius**2 * moves.get(step.file_name, 0)
             for step in clamping.steps if isinstance(step.operation, RoundHoles | DowelHoles)))
-
-
-def _steps(clamping: Clamping) -> tuple[Step, ...]:
-    """Of both sides."""
-    return clamping.steps + (clamping.under.steps if clamping.under else ())
 
 
 def verify_once(
@@ -201,7 +197,9 @@ def verify_once(
     unread = [step for step in clamping.steps if step.file_name not in programs]
     grid = Grid.over(clamping.stock.bounds, resolution)
     most = _allowed(clamping, programs, grid) if most is None else most
-    sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, most=most,
+    # what an unread program would have cut is not known, and so neither is what those after it meet
+    known = {order: motion for order, motion in motions.items() if not unread or order < unread[0].order}
+    sim = simulate(clamping, known, grid, tolerances, pictured=pictured, most=most,
                    gone=below.through if below is not None else None)
     if sim.given_up is not None:
         found.append(_too_long(sim, clamping, most, resolution))
@@ -275,11 +273,6 @@ def _below(under: Verification | None, clamping: Clamping) -> Below | None:
     if under is None or clamping.under is None or len(under.programs) < len(clamping.under.steps):
         return None
     return below_of(under.simulation, clamping.stock.thickness)
-
-
-def _known(motions: Mapping[int, Motion], unread: Sequence[Step]) -> dict[int, Motion]:
-    """What an unread program would have cut is not known, and so neither is what those after it meet."""
-    return {order: motion for order, motion in motions.items() if not unread or order < unread[0].order}
 
 
 def _too_long(sim: Simulation, clamping: Clamping, most: float, resolution: float) -> Finding:

@@ -7,40 +7,19 @@ from dataclasses import dataclass
 from typing import Any
 
 from pathgen.removal.motion import Motion
-from pathgen.verify.bevels import bevel_findings
 from pathgen.verify.cutouts import cutout_findings, cutout_floor_findings
 from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Finding, Tolerances
-from pathgen.verify.holes import hole_findings
-from pathgen.verify.marks import hover_findings, mark_findings
+from pathgen.verify.holes import hole_findings, hover_findings, mark_findings
 from pathgen.verify.outlines import outline_findings
 from pathgen.verify.pieces import piece_findings
 from pathgen.verify.pockets import pocket_findings
 from pathgen.verify.repeats import part_repeat_findings, repeat_findings
 from pathgen.verify.seen import Seen
-from pathgen.verify.slots import slot_findings
+from pathgen.verify.slots import bevel_findings, slot_findings
 from pathgen.verify.surfaces import surface_findings
+from pathgen.work import operations
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.operations import (
-    Bevel,
-    Channel,
-    CutAgain,
-    CutOut,
-    CutPieces,
-    DowelHoles,
-    Engrave,
-    Hover,
-    NutSlot,
-    Operation,
-    Outline,
-    Pocket,
-    RoundHoles,
-    SideDots,
-    Slot,
-    SurfaceFinish,
-    SurfaceRough,
-    WitnessMarks,
-)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,11 +70,11 @@ def _hover(step: Step, seen: Seen) -> Iterator[Finding]:
 def _repeats(step: Step, seen: Seen) -> Iterator[Finding]:
     """With skim 0 the second cut goes where the first went."""
     clamping = seen.clamping
-    assert isinstance(step.operation, CutAgain)
+    assert isinstance(step.operation, operations.CutAgain)
     surfacing = step.operation.surfacing
     if step.operation.takes_all:
         return
-    finish = clamping.step(SurfaceFinish)
+    finish = clamping.step(operations.SurfaceFinish)
     if surfacing.skim > 0 or finish is None or finish.order not in seen.motions:
         return
     # in a moved frame the same places are written rounded anew, in inches by up to 0.13 um each time; and in the very
@@ -106,22 +85,22 @@ def _repeats(step: Step, seen: Seen) -> Iterator[Finding]:
     yield from found(seen.motions[finish.order], seen.motions[step.order], step, within=within)
 
 
-CHECKS: Mapping[type[Operation[Any]], Checks] = {
-    SurfaceRough: Checks(work=_surface),  # what it takes too deep is missing from the surface
-    SurfaceFinish: Checks(work=_surface),
-    CutAgain: Checks(work=_surface, step=_repeats),
-    Pocket: Checks(work=pocket_findings),
-    Slot: Checks(moves=slot_findings),
-    NutSlot: Checks(moves=slot_findings),
-    Bevel: Checks(moves=bevel_findings),
-    DowelHoles: Checks(moves=hole_findings),
-    RoundHoles: Checks(moves=hole_findings),
-    CutOut: Checks(moves=cutout_findings, step=_cut_out),
-    Channel: Checks(moves=cutout_findings, step=_cut_out),
-    SideDots: Checks(moves=hole_findings),
-    WitnessMarks: Checks(moves=mark_findings),
-    Hover: Checks(step=_hover),
-    Engrave: Checks(moves=engraving_findings),
-    Outline: Checks(step=_outline),
-    CutPieces: Checks(moves=piece_findings),
+CHECKS: Mapping[type[operations.Operation[Any]], Checks] = {
+    operations.SurfaceRough: Checks(work=_surface),  # what it takes too deep is missing from the surface
+    operations.SurfaceFinish: Checks(work=_surface),
+    operations.CutAgain: Checks(work=_surface, step=_repeats),
+    operations.Pocket: Checks(work=pocket_findings),
+    operations.Slot: Checks(moves=slot_findings),
+    operations.NutSlot: Checks(moves=slot_findings),
+    operations.Bevel: Checks(moves=bevel_findings),
+    operations.DowelHoles: Checks(moves=hole_findings),
+    operations.RoundHoles: Checks(moves=hole_findings),
+    operations.CutOut: Checks(moves=cutout_findings, step=_cut_out),
+    operations.Channel: Checks(moves=cutout_findings, step=_cut_out),
+    operations.SideDots: Checks(moves=hole_findings),
+    operations.WitnessMarks: Checks(moves=mark_findings),
+    operations.Hover: Checks(step=_hover),
+    operations.Engrave: Checks(moves=engraving_findings),
+    operations.Outline: Checks(step=_outline),
+    operations.CutPieces: Checks(moves=piece_findings),
 }

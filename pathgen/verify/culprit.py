@@ -17,7 +17,6 @@ from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import Operation
 
 _AS_DEEP = 1e-3  # a fault is the same where it is less by no more, mm: half of what a surface may be too low
-
 Wanted = Callable[[float, float], Any]
 """How high what is finished should stand at a place, mm."""
 

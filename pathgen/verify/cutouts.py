@@ -19,7 +19,6 @@ from pathgen.work.clamping import Clamping, Step
 
 _EVERY = 0.1
 """Spacing of the places on an edge that the cutter must reach, mm."""
-
 _LEFT = 0.05
 """Area that may stand above the floor, mm2: less than a point of any grid in use shows for certain."""
 
@@ -27,9 +26,8 @@ _LEFT = 0.05
 def cutout_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
     """The walls and the depth of every opening, from the text."""
     cut, r = step.operation.feature, step.cutter.radius
-    with np.errstate(invalid="ignore"):
-        low = np.minimum(motion.start[:, 2], motion.end[:, 2])
-        rows = np.flatnonzero(motion.cutting & ~(low > cut.bottom + cut.depth - tolerances.hole))
+    low = np.minimum(motion.start[:, 2], motion.end[:, 2])
+    rows = np.flatnonzero(motion.cutting & ~(low > cut.bottom + cut.depth - tolerances.hole))
     lines = lines_of(motion.start[rows], motion.end[rows])
     allowed = overlay.buffer(cut.shapes, tolerances.pocket_plan - r, quad_segs=32)
     shapely.prepare(allowed)

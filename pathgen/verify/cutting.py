@@ -77,18 +77,9 @@ def cutting_findings(
         # a wall along a row of the grid takes all of that row or none
         grain = 0.0 if step.operation.makes_surface else math.sqrt(sim.grid.cell_area) / 2.0
         shaving = (RIDGES if step.operation.makes_surface else SHAVING) * step.cutter.diameter + grain
-        limit = deepest_cut(clamping, step)
-        over = tolerances.over(step.operation.at_once(step.cutter))
-        found = too_deep(bites, motion, step.cutter, limit=limit, shaving=shaving, grain=2.0 * grain)
-        found &= bites.over > over
-        deep = _deepest(np.where(found, bites.over, 0.0))
-        if deep is not None:
-            stepdown = step.operation.at_once(step.cutter)
-            yield Finding(
-                code="cut-too-deep", where=at(step.file_name, int(motion.line[deep]), *bites.at[deep]),
-                got=f"{limit + bites.over[deep]:.3f} mm at once",
-                allowed=at_once_words(stepdown, limit + over), remedy="go down in smaller steps",
-            )
+        yield from deep_findings(
+            step.file_name, motion, bites, step.cutter, tolerances, stepdown=step.operation.at_once(step.cutter),
+            limit=deepest_cut(clamping, step), shaving=shaving, grain=2.0 * grain)
         yield from rapid_findings(step.file_name, motion, bites, motion.rapid & (bites.drop > tolerances.rapid))
         yield from plunge_findings(bites, motion, step.cutter, step.file_name)
         yield from shank_findings(taken.shank, step.cutter, step.file_name)
@@ -108,6 +99,23 @@ def rapid_findings(name: str, motion: Motion, bites: Bites, hit: Bools) -> Itera
                   remedy="is the G0 meant that holds there, in that line or before it? then lift the cutter first")
 
 
+def deep_findings(
+    name: str, motion: Motion, bites: Bites, cutter: Cutter, tolerances: Tolerances, *, stepdown: float, limit: float,
+    shaving: float, grain: float = 0.0,
+) -> Iterator[Finding]:
+    """The first of the deepest cuts over a limit, and what is allowed with it; that is the stepdown, and what ridges
+    add to it."""
+    allowed = tolerances.over(stepdown)
+    found = too_deep(bites, motion, cutter, limit=limit, shaving=shaving, grain=grain) & (bites.over > allowed)
+    if found.any():
+        i = first_of_most(np.where(found, bites.over, 0.0), ALIKE)
+        yield Finding(
+            code="cut-too-deep", where=at(name, int(motion.line[i]), *bites.at[i]),
+            got=f"{limit + bites.over[i]:.3f} mm at once", remedy="go down in smaller steps",
+            allowed=f"a stepdown of {stepdown:g} mm, and {limit + allowed - stepdown:.3g} mm for ridges and stairs "
+            "that stand there")
+
+
 def too_deep(
     bites: Bites, motion: Motion, cutter: Cutter, *, limit: float, shaving: float, grain: float = 0.0
 ) -> Bools:
@@ -125,11 +133,6 @@ def too_deep(
     travel = np.maximum(bites.around(bites.travel, window, run), window)
     loaded = bites.around(bites.volume, window, run) > (cutter.diameter * limit + grain * bites.drop) * travel
     return ~motion.rapid & (bites.deep > _VOLUME) & (wide | loaded)
-
-
-def at_once_words(stepdown: float, limit: float) -> str:
-    """How deep a cut may be."""
-    return f"a stepdown of {stepdown:g} mm, and {limit - stepdown:.3g} mm for ridges and stairs that stand there"
 
 
 def is_shaving(bites: Bites, motion: Motion, cutter: Cutter) -> Bools:
@@ -161,11 +164,5 @@ def width_over(bites: Bites, motion: Motion, window: float) -> Floats:
 
 def runs(motion: Motion) -> Ints:
     """(n,) number of the stretch of moves at a feed, from one rapid or plunge to the next, that each belongs to."""
-    with np.errstate(invalid="ignore"):
-        apart = motion.rapid | ~(motion.start[:, :2] != motion.end[:, :2]).any(axis=1)
+    apart = motion.rapid | ~(motion.start[:, :2] != motion.end[:, :2]).any(axis=1)
     return np.cumsum(apart | np.concatenate([[True], apart[:-1]])) if len(apart) else np.zeros(0, np.intp)
-
-
-def _deepest(depth: Floats) -> int | None:
-    """The first move with the most of something; None where none has any."""
-    return first_of_most(depth, ALIKE) if len(depth) and depth.max() > 0 else None

@@ -1,20 +1,28 @@
-"""Whether the programs given are those of the job: all there and read, each in its own file, unchanged."""
+"""Whether the programs given are those of the job: all there and read, each in its own file, unchanged; and their heads
+as the job gives them, by which the cutter is fitted, zero is set, and the maker goes on."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from difflib import SequenceMatcher
 
 from pathgen.base.errors import ProgramError
 from pathgen.base.limits import MOST_CHORDS, MOST_LINES
-from pathgen.verify.findings import AGAIN, EDITED, EXCHANGED, MISSING, OTHER_JOB, Finding
+from pathgen.verify.findings import AGAIN, EDITED, EXCHANGED, MISSING, OTHER_JOB, Finding, at
 from pathgen.verify.program import ReadProgram
 from pathgen.verify.read import code_lines, read_within
 from pathgen.work.clamping import Clamping
 
 _PLAIN = "moves by G0 to G3, and what all controllers read alike: G4 G17 to G21 G54 G90 G94, F S, M3 M5 M30"
 _TITLE = re.compile(r"^program (\d+) of (\d+)\b")
+_ACTS = {"cutter ": "the cutter", "zero: ": "the zero", "before pressing start": "what to do before pressing start",
+         "afterwards: ": "what to do afterwards"}
+"""What a maker acts on, before the start and when a program has ended, by how it begins; the rest of a head is for
+knowing."""
+_MOST = 1000
+"""Comments among which those of a head are looked for."""
 
 
 def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Finding]) -> dict[str, ReadProgram]:
@@ -22,7 +30,10 @@ def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Find
     programs: dict[str, ReadProgram] = {}
     names = [step.file_name for step in clamping.steps]
     if texts and len(names) > 1 and not set(names) & set(texts):
-        found.append(_of_another(names, sorted(texts)))
+        found.append(Finding(
+            code=MISSING, where=f"all {len(names)} programs", allowed=f"{names[0]} to {names[-1]}",
+            got=f"none of them is there; the folder holds {len(texts)} of another job, the first {min(texts)}",
+            remedy="name the folder that this job was built into, or build it again"))
         return programs
     for step in clamping.steps:
         lines = MOST_LINES - sum(one.lines for one in programs.values())
@@ -69,15 +80,6 @@ def _exchanged(held: Mapping[str, str]) -> Iterator[Finding]:
             allowed="each program in the file of its own name",
             remedy=f"{'give each the name of the other' if both else 'put its own program there'}, or {AGAIN}",
         )
-
-
-def _of_another(names: Sequence[str], there: Sequence[str]) -> Finding:
-    """Every program is another job's."""
-    return Finding(
-        code=MISSING, where=f"all {len(names)} programs",
-        got=f"none of them is there; the folder holds {len(there)} of another job, the first {there[0]}",
-        allowed=f"{names[0]} to {names[-1]}", remedy="name the folder that this job was built into, or build it again",
-    )
 
 
 def header_findings(
@@ -133,3 +135,53 @@ def blamed(
             one = replace(one, remedy=f"{one.remedy}; {', '.join(edited)} {'were' if len(edited) > 1 else 'was'} "
                                       "changed and this program was not: look there first")
         yield one
+
+
+def head_findings(program: ReadProgram, given: Sequence[str]) -> Iterator[Finding]:
+    """Comments that are not as `given`, changed or left out: all that a maker acts on, and the first of the others.
+
+    Comments that were added are the maker's own.
+    """
+    lines, acts, told = [text.strip() for _, text in program.comments[:_MOST]], list(_acting(given)), False
+    for kind, i, i_end, j, j_end in SequenceMatcher(a=list(given), b=lines, autojunk=False).get_opcodes():
+        if kind not in ("replace", "delete"):
+            continue
+        first = next((k for k in range(i, i_end) if acts[k]), None)
+        if first is None and told:
+            continue
+        changed = i if first is None else first
+        at_line = j + changed - i
+        got = f"its head says: {_words(lines[at_line])}" if at_line < j_end else \
+            "its head leaves out a line that was here"
+        where = at(program.name, program.comments[min(at_line, len(lines) - 1)][0] if lines else None)
+        allowed = f"{_words(given[changed])}, as the job gives it"
+        if first is None:
+            told = True
+            yield Finding(code="other-comment", severity="note", where=where, got=got, allowed=allowed,
+                          remedy="nothing that the machine does hangs on it: see that it is yours")
+        else:
+            yield Finding(code="other-head", where=where, got=got,
+                          allowed=f"{allowed}: by its head the machine is set, and the work goes on")
+
+
+def acted_on(comments: Sequence[str]) -> dict[str, str]:
+    """What the comments of a head have a maker do, by what it is of."""
+    said, of = dict.fromkeys(_ACTS.values(), ""), ""
+    for text, acts in zip(comments, _acting(comments), strict=True):
+        of = next((words for begins, words in _ACTS.items() if text.startswith(begins)), of)
+        if acts:
+            said[of] += f" {_words(text)}"
+    return said
+
+
+def _acting(comments: Sequence[str]) -> Iterator[bool]:
+    """Of each comment of a head whether a maker acts on it; what goes on or is listed belongs to its key."""
+    acts = False
+    for text in comments:
+        if not text.startswith((".. ", "- ")):
+            acts = text.startswith(tuple(_ACTS))
+        yield acts
+
+
+def _words(text: str) -> str:
+    return text.removeprefix(".. ").removeprefix("- ")

@@ -24,13 +24,10 @@ from pathgen.work.operations import WitnessMarks
 _ACTIVE = re.compile(r"\s*(?:m\s*s\s*g\s*,|[a-z]+\s*,|(?:log|print|probe)[a-z]*(?:open|close|start|stop)\b)", re.I)
 """How a comment begins that a controller may obey: MSG and a comma (RS274/NGC, 3.3.4); derived from it, any one word
 and a comma, and a word that opens or closes a record."""
-
 AS_GOOD = 0.005
 """Corners rounded by no more are as good as written, mm: half of what slots may lie off."""
-
 LONGEST_WAIT = 60.0
 """A longer G4 than this is told, s: none is asked for by a job, and P is likely to count thousandths."""
-
 _STATED = {"distance": "G90", "feed mode": "G94", "plane": "G17"}
 _UNITS = {"mm": "mm (G21)", "in": "inches (G20)", "unset": "no stated unit (no G20 or G21 before them)"}
 
@@ -55,7 +52,9 @@ def program_findings(
     yield from rounded_corners(program)
     yield from long_waits(program)
     yield from _header(program, step, clamping)
-    yield from _spindle(program, step, clamping) if step.operation.spins else _still(program)
+    yield from _spindle(program, step, clamping) if step.operation.spins else _first(
+        program, program.spindle != 0, "spindle-on", "the spindle turning over the marks", "no M3 in this program",
+        AGAIN)
     yield from _feeds(program, motion, step, clamping, tolerances)
     yield from _start_and_end(program, motion, clamping, tolerances)
     yield from _waits(program, motion, clamping)
@@ -162,14 +161,6 @@ def _header(program: ReadProgram, step: Step, clamping: Clamping) -> Iterator[Fi
         got = ", ".join(f"G{o}" if o else "none" for o in sorted(offsets))
         yield Finding(code="other-work-offset", where=at(program.name, line), got=f"work offset {got}",
                       allowed="G54 throughout")
-
-
-def _still(program: ReadProgram) -> Iterator[Finding]:
-    """The spindle off throughout."""
-    yield from _first(
-        program, program.spindle != 0, "spindle-on", "the spindle turning over the marks", "no M3 in this program",
-        AGAIN,
-    )
 
 
 def _spindle(program: ReadProgram, step: Step, clamping: Clamping) -> Iterator[Finding]:

@@ -28,7 +28,6 @@ from pathgen.verify.in_plan import place_of
 
 MUCH_BESIDE = 0.05
 """Share of a program's cutting over no blank that is told: passes and outlines run a little past its edges."""
-
 _TOLD = 5e-4  # mm: less is rounding
 _WOOD = np.array([190, 150, 112])
 _BED = 232

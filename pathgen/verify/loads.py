@@ -19,7 +19,6 @@ from pathgen.work.operations import SurfaceFinish
 
 _MOSTLY = 0.25
 """Where one row of the grid is this share of what is cut, or more, too much is told of in the table alone."""
-
 FEWEST_ACROSS = 8.0
 """Points of the grid across a cutter from which its load is measured at all."""
 
@@ -128,18 +127,13 @@ class Stretches:
         ends = np.cumsum(self.length + self.apart * self.stretch)
         begins = ends - self.length
         at = np.ravel([begins, ends], order="F")  # nothing is taken from the end of a move to the next one's begin
-        taken, spent = (self._so_far(of) for of in (values, self.length / feed))
+        taken, spent = (np.ravel([total - of, total], order="F")
+                        for of in (values, self.length / feed) for total in [np.cumsum(of)])
         middle = (begins + ends) / 2
         low, high = middle - self.stretch / 2, middle + self.stretch / 2
         minutes = np.interp(high, at, spent) - np.interp(low, at, spent)
         return np.asarray((np.interp(high, at, taken) - np.interp(low, at, taken))
                           / np.maximum(minutes, self.stretch / 2 / feed))
-
-    @staticmethod
-    def _so_far(values: Floats) -> Floats:
-        """(2 n,) sums of (n,) values at the begin and at the end of each move."""
-        total = np.cumsum(values)
-        return np.ravel([total - values, total], order="F")
 
     def spread(self, values: Floats) -> tuple[float, float, float]:
         """Half of the way has no more than the first, 95 in 100 no more than the second, all no more than the third."""

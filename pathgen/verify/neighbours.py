@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -11,7 +10,7 @@ import shapely
 from pathgen.base.arrays import Ints
 from pathgen.base.plain import joined
 from pathgen.base.units import beside_limit, rounded_down
-from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.findings import Finding, Severity, Tolerances, at
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay, Slots
 from pathgen.work.operations import Slot
@@ -24,7 +23,6 @@ _CROSSED = {
     "none": "what is pressed into a slot has no wood to grip there, and short bridges of wood beside it break out",
 }
 """What it means where an inlay crosses slots, and what can be done."""
-
 _HAIR = 0.005  # mm: less than is told, and than a curve's straight pieces lie from it
 
 
@@ -43,16 +41,14 @@ def neighbour_findings(clamping: Clamping, tolerances: Tolerances) -> Iterator[F
         if over:
             every = np.flatnonzero(np.any([crossed for _, crossed in over], axis=0))
             first, others = over[0][0], joined([f"inlay {inlay.index + 1}" for inlay, _ in over[1:]] or [""])
-            yield replace(
-                _warning("inlay-crosses-slot", slots, first, np.flatnonzero(over[0][1]),
-                         f"crosses {slots.called(every)}{f' (with {others})' if others else ''}", "",
-                         f"{words}; or move the drawing between the slots"),
-                severity="warn" if fill == "none" else "note")
+            yield _finding("inlay-crosses-slot", slots, first, np.flatnonzero(over[0][1]),
+                           f"crosses {slots.called(every)}{f' (with {others})' if others else ''}", "",
+                           f"{words}; or move the drawing between the slots", "warn" if fill == "none" else "note")
     for inlay, gap in zip(clamping.inlays, gaps, strict=True):
         near = np.flatnonzero((gap > 0) & (gap < tolerances.sliver - _HAIR))
         if len(near):
             i = near[np.argmin(gap[near])]
-            yield _warning(
+            yield _finding(
                 "sliver", slots, inlay, np.array([i]),
                 f"leaves {beside_limit(gap[i], tolerances.sliver)} of wood beside {slots.called(near)}",
                 f"{tolerances.sliver:g} mm, or none: beside a slot twice what stands elsewhere, as what is pressed in "
@@ -63,10 +59,10 @@ def neighbour_findings(clamping: Clamping, tolerances: Tolerances) -> Iterator[F
             )
 
 
-def _warning(
-    code: str, slots: Slots, inlay: Inlay, which: Ints, got: str, allowed: str, remedy: str
+def _finding(
+    code: str, slots: Slots, inlay: Inlay, which: Ints, got: str, allowed: str, remedy: str, severity: Severity = "warn"
 ) -> Finding:
     line = shapely.linestrings(slots.lines[which[0]])
     x, y = shapely.get_coordinates(shapely.shortest_line(line, inlay.area))[0]
-    return Finding(code=code, severity="warn", where=at(f"inlay {inlay.index + 1}", None, x, y), got=got,
+    return Finding(code=code, severity=severity, where=at(f"inlay {inlay.index + 1}", None, x, y), got=got,
                    allowed=allowed, remedy=remedy)

@@ -5,8 +5,6 @@ No remedy may change what the rest of a program does: a word can go only where n
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 _UNKNOWN = (
     "is not followed here", "see in the machine's manual what it does: it can go only if it moves nothing and changes "
     "no zero, feed or speed; else have the program written without it")
@@ -27,9 +25,7 @@ _CALLS = ("calls moves that stand elsewhere", "write those moves in its place")
 _TABLE = ("takes a length or a radius from the machine's table", "set Z 0 with this cutter in the spindle, then it can "
           "go")
 _FURTHER = ("moves a further axis", "have it written for X, Y and Z alone")
-
 _SETS = ("sets a zero or a table of the machine", "set the zero by hand before the start, then the line can go")
-
 _NOT_FOLLOWED = {
     "G10": _SETS,
     **dict.fromkeys(("G16", "G51", "G51.1", "G68"), _TURNS),
@@ -69,7 +65,6 @@ _CUTTER = {
     False: ("takes a cutter", "put that cutter in by hand before the start, then T and M6 can go"),
     True: ("changes the cutter", "write what follows as a program of its own: one program, one cutter"),
 }
-
 _ODD = {
     "/": ("begins a line that the machine runs or skips, by a switch", "take the / out if the line is to run, else "
           "all of the line"),
@@ -89,12 +84,9 @@ def not_followed(words: list[str], *, moved: bool) -> tuple[str, str]:
     for word, code, why in zip(words, codes, whys, strict=True):
         owner = next((other for other in whys if code in _NUMBERS_OF.get(other, "")), why)
         told.setdefault(owner, []).append(word)
-    return "; ".join(f"{' '.join(some)} {why}" for (why, _), some in told.items()), "; ".join(_each_once(told))
-
-
-def _each_once(told: dict[tuple[str, str], list[str]]) -> Iterator[str]:
-    for (_, instead), words in told.items():
-        yield instead if len(told) == 1 else f"{words[0]}: {instead}"
+    does = "; ".join(f"{' '.join(some)} {why}" for (why, _), some in told.items())
+    alone = len(told) == 1
+    return does, "; ".join(instead if alone else f"{some[0]}: {instead}" for (_, instead), some in told.items())
 
 
 def _code(word: str) -> str:

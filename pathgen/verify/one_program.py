@@ -10,7 +10,6 @@ import numpy as np
 import shapely
 
 from pathgen.base import given
-from pathgen.base.arrays import first_of_most
 from pathgen.base.brief import Brief
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError, ProgramError
@@ -20,7 +19,7 @@ from pathgen.base.plain import rounded, rounded_point
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, place_words
 from pathgen.verify.abilities import faster_findings, plunge_findings, shank_findings
-from pathgen.verify.cutting import ALIKE, SHAVING, at_once_words, rapid_findings, too_deep
+from pathgen.verify.cutting import SHAVING, deep_findings, rapid_findings
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights
 from pathgen.verify.in_plan import place_of
@@ -31,10 +30,8 @@ from pathgen.verify.scallops import EXACT, ScallopCheck, ridges_of_moves, standi
 
 _FOLLOWS = 0.02
 """How much more than their ridges passes that follow a surface may stray from it, mm."""
-
 _SURFACED = "or, if an earlier program has cut the surface, say so (Blank(top=..)): then this is not so"
 _OPENED = "or, if an earlier program has opened that place, give what it left (blank=simulate(..))"
-
 _JUDGED = "a finish is judged once the ridge height allowed is given: limit=.."
 
 
@@ -203,7 +200,7 @@ def check_program(
         against = _highest_inside(field, against) if spot is None else replace(
             against, high=spot.high, high_at=spot.high_at)
     hint = "" if against is None else _other_surface(field, against, top, along)
-    findings = [*_of_raw_wood(_moves(took), blank, top, run), *as_run(program, field), *_abilities(took, program), *(
+    findings = [*_of_raw_wood([*_moves(took)], blank, top, run), *as_run(program, field), *_abilities(took, program), *(
         _unjudged(took.name, against, measured, hint) if limit is None else
         _surface(took.name, against, measured, spot, limit, hint))]
     return ProgramCheck(field=field, against=against, ridges=measured, findings=tuple(findings))
@@ -273,17 +270,10 @@ def _highest_inside(field: HeightField, against: Difference) -> Difference:
 
 def _moves(took: Took) -> Iterator[Finding]:
     """Rapids through material, and cuts deeper than the stepdown."""
-    motion, bites, cutter, slack = took.motion, took.bites, took.cutter, Tolerances()
-    yield from rapid_findings(took.name, motion, bites, took.through)
-    motion, bites = took.pieces
-    limit, allowed = cutter.stepdown, slack.over(cutter.stepdown)
-    over = np.where(too_deep(bites, motion, cutter, limit=limit, shaving=SHAVING * cutter.diameter)
-                    & (bites.over > allowed), bites.over, 0.0)
-    if over.max(initial=0.0) > 0:
-        worst = first_of_most(over, ALIKE)
-        yield Finding(code="cut-too-deep", where=at(took.name, int(motion.line[worst]), *bites.at[worst].tolist()),
-                      got=f"{limit + over[worst]:.3f} mm at once",
-                      allowed=at_once_words(limit, limit + allowed), remedy="go down in smaller steps")
+    (motion, bites), cutter = took.pieces, took.cutter
+    yield from rapid_findings(took.name, took.motion, took.bites, took.through)
+    yield from deep_findings(took.name, motion, bites, cutter, Tolerances(), stepdown=cutter.stepdown,
+                             limit=cutter.stepdown, shaving=SHAVING * cutter.diameter)
     still = ~motion.rapid & (motion.feed <= 0)
     if still.any():
         yield Finding(code="no-feed", where=at(took.name, int(motion.line[np.argmax(still)])),
@@ -291,17 +281,16 @@ def _moves(took: Took) -> Iterator[Finding]:
 
 
 def _of_raw_wood(
-    found: Iterator[Finding], blank: Blank | HeightField, top: Surface, run: Callable[[Blank], HeightField]
-) -> Iterator[Finding]:
+    wrong: list[Finding], blank: Blank | HeightField, top: Surface, run: Callable[[Blank], HeightField]
+) -> list[Finding]:
     """What was found of the moves; of what is not so where the surface is cut already that is said, and how to say it,
     else what to say if an earlier program opened that place."""
-    wrong = list(found)
     codes = {one.code for one in wrong} & {"rapid-through-material", "cut-too-deep"}
-    if codes and isinstance(blank, Blank):
-        there = {one.code for one in _moves(run(replace(blank, top=top)).took[-1])} if blank.top is None else codes
-        wrong = [one if one.code not in codes else replace(
-            one, remedy=f"{one.remedy}; {_OPENED if one.code in there else _SURFACED}") for one in wrong]
-    yield from wrong
+    if not codes or not isinstance(blank, Blank):
+        return wrong
+    there = {one.code for one in _moves(run(replace(blank, top=top)).took[-1])} if blank.top is None else codes
+    return [one if one.code not in codes else replace(
+        one, remedy=f"{one.remedy}; {_OPENED if one.code in there else _SURFACED}") for one in wrong]
 
 
 def _abilities(took: Took, program: ReadProgram) -> Iterator[Finding]:
@@ -368,30 +357,32 @@ def _surface(
         yield Finding(code="surface-low", where=at(name, None, *against.low_at),
                       got=f"cut {-against.low:.4f} mm below the surface", allowed=f"{slack.surface_low:g} mm",
                       remedy=f"raise the path there; {hint}is the zero right?")
-    strays = measured is not None and _stray(measured) > 0
-    if measured is not None and measured.high > limit + slack.surface_low and (strays or measured.low > _FOLLOWS):
+    if measured is None:
+        if against is None:
+            yield Finding(code="surface-high", where=name, got="nothing was cut", allowed=f"ridges of {limit:g} mm",
+                          remedy=f"are zero and blank right? {_NO_FINISH}")
+        elif against.high > standing(limit):
+            yield Finding(code="surface-high", where=at(name, None, *against.high_at),
+                          got="no passes side by side, and what was cut stands up to "
+                          f"{against.high:.4f} mm over the surface",
+                          allowed=f"ridges of {limit:g} mm", remedy=f"have it cut all of the surface; {_NO_FINISH}")
+        return
+    strays = _stray(measured) > 0
+    if measured.high > limit + slack.surface_low and (strays or measured.low > _FOLLOWS):
         yield Finding(code="surface-high", where=name, allowed=f"ridges of {limit:g} mm",
                       got=_strays(measured) if strays else _follows(measured),
                       remedy=_ANOTHER if strays else _AT_ANOTHER.format("roughing"))
-    elif measured is not None and measured.highest > limit + EXACT:
+    elif measured.highest > limit + EXACT:
         yield Finding(code="ridge-too-high", where=at(name, None, *measured.highest_at),
                       got=f"a ridge of {measured.highest:.4f} mm", allowed=f"{limit:g} mm",
                       remedy="set the passes closer")
-    elif measured is not None and measured.high > standing(limit):
+    elif measured.high > standing(limit):
         yield Finding(code="surface-high", where=name, allowed=f"ridges of {limit:g} mm", got=_strays(measured),
                       remedy=_ANOTHER)
-    elif measured is not None and spot is not None and spot.high > max(limit, measured.high) + slack.ridge:
+    elif spot is not None and spot.high > max(limit, measured.high) + slack.ridge:
         yield Finding(code="ridge-too-high", where=at(name, None, *spot.high_at),
                       got=f"what its passes leave stands {spot.high:.4f} mm over the surface", allowed=f"{limit:g} mm",
                       remedy="is a pass left out there, or lifted?")
-    elif measured is None and against is None:
-        yield Finding(code="surface-high", where=name, got="nothing was cut", allowed=f"ridges of {limit:g} mm",
-                      remedy=f"are zero and blank right? {_NO_FINISH}")
-    elif measured is None and against is not None and against.high > standing(limit):
-        yield Finding(code="surface-high", where=at(name, None, *against.high_at),
-                      got="no passes side by side, and what was cut stands up to "
-                      f"{against.high:.4f} mm over the surface",
-                      allowed=f"ridges of {limit:g} mm", remedy=f"have it cut all of the surface; {_NO_FINISH}")
 
 
 def _told(of: object, *names: str) -> dict[str, object]:

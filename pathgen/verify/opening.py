@@ -14,13 +14,10 @@ from pathgen.removal.motion import in_pieces
 
 _PIECE = 0.5
 """Longest piece (mm) of a move over which its depth below the curved surface is taken as even."""
-
 _BALL_PIECE = 0.05
 """The same for the opening of a ball end, which does not grow in proportion to its depth."""
-
 _DIRECTIONS, _HALVINGS = 128, 22
 """In which, and by which, the rim of an opening is found: within a micrometre for cutters of up to 6 mm."""
-
 _LEVEL = 1e-4
 """Depths at both ends of a move that differ by less (mm) are one depth."""
 

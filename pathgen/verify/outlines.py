@@ -35,9 +35,8 @@ def outline_findings(
 ) -> Iterator[Finding]:
     """The outline's line from the text; its groove and tabs from what stood in the end."""
     board, r = clamping.board.outline, step.cutter.radius
-    with np.errstate(invalid="ignore"):
-        low = np.minimum(motion.start[:, 2], motion.end[:, 2])
-        rows = np.flatnonzero(motion.cutting & ~(low > clamping.stock.thickness))
+    low = np.minimum(motion.start[:, 2], motion.end[:, 2])
+    rows = np.flatnonzero(motion.cutting & ~(low > clamping.stock.thickness))
     lines = lines_of(motion.start[rows], motion.end[rows])
     gap = shapely.distance(lines, board)
     if len(gap) and gap.min() < r - tolerances.outline:
@@ -114,7 +113,7 @@ def _groove(
         yield from _skin(height, np.where(np.isfinite(ways), ways, np.inf).min(axis=0), samples, step, tolerances)
         return
     name, spans = step.file_name, _round_spans(_closed(height > tolerances.tab, round(2 * step_of_grid / every)))
-    widest = _widest_tab(step)
+    widest = float(2 * cut.tab_width + 2 * step.cutter.diameter + 5 * cut.tab_height)  # it may slope, one in two or so
     if len(spans) != cut.tabs and not any(len(span) * every > widest for span in spans):  # else that is told
         yield Finding(code="tabs-missing" if len(spans) < cut.tabs else "outline-uncut", where=name,
                       got=f"{counted(len(spans), 'place')} where it is held", allowed=counted(cut.tabs, "tab"))
@@ -179,12 +178,6 @@ def _standing(places: Floats, sim: Simulation) -> Floats:
 
 def _step_of(sim: Simulation) -> float:
     return max(_EVERY, float(np.diff(sim.grid.xs[:2])[0]), float(np.diff(sim.grid.ys[:2])[0]))
-
-
-def _widest_tab(step: Step) -> float:
-    """A tab may slope at its ends, one in two or so."""
-    cut = step.operation.feature
-    return float(2 * cut.tab_width + 2 * step.cutter.diameter + 5 * cut.tab_height)
 
 
 def _skin(height: Floats, lowest: Floats, samples: Floats, step: Step, tolerances: Tolerances) -> Iterator[Finding]:

@@ -27,9 +27,7 @@ from pathgen.verify.read import read_program
 
 Text = str | Path | ReadProgram
 """A program: its text, the file that holds it, or what `read_program` made of it."""
-
 _PROGRAM = "text, a pathlib.Path, or a ReadProgram"
-
 _CHORD = 1e-4  # mm: arcs as straight moves
 
 

@@ -25,31 +25,21 @@ from pathgen.verify.turned import Turned
 
 _ASIDE = math.radians(8.0)
 """How far passes may run from their common way: those that follow a cone's own lines fan out."""
-
 _SHARE = 0.4
 """Of all cutting that must go one way for it to be the way of the passes."""
-
 _SQUARE = math.radians(0.5)
 """Passes so nearly along or across are taken to run so."""
-
 _OWN = 2e-3
 """What a pass may stand above what is left where it touches, to be one that shaped it, mm."""
-
 _INSET = 0.02  # mm
-
 _MOST_LINES = 3000
-
 _WITHIN = 0.1  # mm
-
 _MOST_CHANGES = 100
 """Of each kind, that are looked at."""
-
 _LEAD = 0.02
 """How steeply against the surface, as a slope, a way down to a pass or up from it goes at least."""
-
 _ASTRAY = 0.05
 """How far beside the line of another a pass may begin to be its other half, mm."""
-
 _FEW = 3
 """Passes beside each other of which all count, wherever they end; of more the outermost are left out."""
 

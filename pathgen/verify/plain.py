@@ -12,7 +12,6 @@ from pathgen.base.arrays import Bools, Floats
 _UNSIGNED = r"(?:\d++\.?\d*+|\.\d++)"
 NUMBER = rf"[+-]?{_UNSIGNED}"
 """Section E.2 of NISTIR 6556: no exponent."""
-
 _LINE = rf"(?!\n)(?:G0?[01])?+ ?+(?:X{NUMBER})?+ ?+(?:Y{NUMBER})?+ ?+(?:Z{NUMBER})?+ ?+(?:F{_UNSIGNED})?+\n"
 _MOST_LINES = 50_000
 _RUN = re.compile(rf"(?:{_LINE}){{1,{_MOST_LINES}}}+", re.ASCII)

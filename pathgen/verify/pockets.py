@@ -24,8 +24,9 @@ from pathgen.verify.opening import opens_outside
 from pathgen.verify.pocket_openings import HELD_OFF, TIGHT, Openings, openings_of, widest
 from pathgen.verify.reached_walls import reached_wall_findings
 from pathgen.verify.seen import Seen
-from pathgen.verify.simulate import OPENED, Poured
+from pathgen.verify.simulate import OPENED
 from pathgen.verify.slanting_walls import wall_findings
+from pathgen.verify.stages import Poured
 from pathgen.work.clamping import Clamping, Step
 
 _ENOUGH_CELLS = 40  # a piece of pocket smaller than this is not judged by its deepest point

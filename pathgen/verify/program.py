@@ -15,6 +15,7 @@ from pathgen.base.picture import path_in_plan
 
 PLANES = {17: (0, 1, 2), 18: (2, 0, 1), 19: (1, 2, 0)}
 """(first, second, normal) axis of each plane; counter-clockwise turns the first toward the second (4.3.6.1)."""
+_AXES = np.array([PLANES[plane] for plane in (17, 18, 19)])
 
 
 class ReadMove(IntEnum):
@@ -151,7 +152,9 @@ class ReadProgram(Brief):
         arcs = self.kind >= ReadMove.CLOCKWISE
         if not arcs.any():
             return self.start, self.end, np.arange(len(self))
-        radius = np.linalg.norm(np.where(arcs[:, None], _in_plane(self.start - self.centre, self.plane), 0.0), axis=1)
+        arm = np.where(arcs[:, None], self.start - self.centre, 0.0)
+        arm[np.arange(len(self)), _AXES[self.plane - 17, 2]] = 0.0
+        radius = np.linalg.norm(arm, axis=1)
         with np.errstate(divide="ignore", invalid="ignore"):
             step = 2.0 * np.arccos(np.clip(1.0 - tolerance / radius, 0.0, 1.0))
             pieces = np.where(arcs, np.maximum(np.ceil(np.abs(self.turns) / step), 1), 1).astype(int)
@@ -165,24 +168,15 @@ class ReadProgram(Brief):
         return starts, ends, motion
 
     def _along_arc(self, motion: Ints, share: Floats) -> Floats:
-        axes = np.array([PLANES.get(int(p), (0, 1, 2)) for p in range(20)])[self.plane[motion]]
-        row = np.arange(len(motion))
+        (first, second, _), row = _AXES[self.plane[motion] - 17].T, np.arange(len(motion))
         arm = self.start[motion] - self.centre[motion]
-        a, b = arm[row, axes[:, 0]], arm[row, axes[:, 1]]
+        a, b = arm[row, first], arm[row, second]
         angle = self.turns[motion] * share
         # a spiral between the start's radius and the end's, which may differ by what rounding allows
         last = self.end[motion] - self.centre[motion]
-        r0, r1 = np.hypot(a, b), np.hypot(last[row, axes[:, 0]], last[row, axes[:, 1]])
+        r0, r1 = np.hypot(a, b), np.hypot(last[row, first], last[row, second])
         scale = 1.0 + (r1 / r0 - 1.0) * share
         point = self.start[motion] + (self.end[motion] - self.start[motion]) * share[:, None]
-        point[row, axes[:, 0]] = self.centre[motion][row, axes[:, 0]] + scale * (a * np.cos(angle) - b * np.sin(angle))
-        point[row, axes[:, 1]] = self.centre[motion][row, axes[:, 1]] + scale * (a * np.sin(angle) + b * np.cos(angle))
+        point[row, first] = self.centre[motion, first] + scale * (a * np.cos(angle) - b * np.sin(angle))
+        point[row, second] = self.centre[motion, second] + scale * (a * np.sin(angle) + b * np.cos(angle))
         return point
-
-
-def _in_plane(arm: Floats, plane: NDArray[np.int8]) -> Floats:
-    """`arm` without its part along the plane's normal."""
-    flat = arm.copy()
-    normal = np.select([plane == 17, plane == 18], [2, 1], 0)
-    flat[np.arange(len(arm)), normal] = 0.0
-    return flat

@@ -26,7 +26,6 @@ from pathgen.work.features import Inlay
 
 Cut = tuple[Step, shapely.Geometry, Motion]
 """A step, where its axis is asked to go, and its moves."""
-
 _EVERY = 0.2
 """Spacing of the places on a wall, mm."""
 _HAIR = 0.01

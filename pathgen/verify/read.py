@@ -20,7 +20,6 @@ from typing import Any
 import numpy as np
 
 from pathgen.base import given
-from pathgen.base.arrays import Floats
 from pathgen.base.errors import ProgramError
 from pathgen.base.files import read_text
 from pathgen.base.limits import FURTHEST, MOST_CHORDS, MOST_LINES, PROGRAM
@@ -52,6 +51,10 @@ _ARC = 2
 """The first number of G for an arc, clockwise; 3 goes the other way."""
 _KINDS = np.array([ReadMove.RAPID, ReadMove.FEED, ReadMove.CLOCKWISE, ReadMove.COUNTER_CLOCKWISE], np.int8)
 """Of G0 to G3."""
+_MOVE = np.dtype([
+    ("start", float, 3), ("end", float, 3), ("centre", float, 3), ("kind", np.int8), ("plane", np.int8),
+    ("turns", float), ("feed", float), ("speed", float), ("spindle", np.int8), ("line", np.int64), ("offset", np.int8)])
+"""What is kept of each move, by the names of `ReadProgram`."""
 _FINEST_CHORD = 1e-4
 """The least distance of a chord from its arc that any caller asks for, mm."""
 _JOB_MARK = re.compile(r"^job fingerprint: ([0-9a-f]{16})$")
@@ -161,10 +164,8 @@ class _Reader:
     seen_code: bool = False
     units: set[str] = field(default_factory=set)
     comments: list[tuple[int, str]] = field(default_factory=list)
-    blocks: list[Floats] = field(default_factory=list)
-    rows: list[tuple[float, ...]] = field(default_factory=list)
-
-    # columns of a row: start 0:3, end 3:6, centre 6:9, kind, plane, turns, feed, speed, spindle, line, offset
+    blocks: list[np.ndarray] = field(default_factory=list)
+    rows: list[tuple[Any, ...]] = field(default_factory=list)
 
     @property
     def takes_plain(self) -> bool:
@@ -189,11 +190,11 @@ class _Reader:
             return False
         self._flush_rows()
         moved = np.flatnonzero(has_axis)
-        block = np.full((len(moved), 17), np.nan)
-        block[:, 0:3], block[:, 3:6] = position[moved], position[moved + 1]
-        block[:, 9], block[:, 10], block[:, 11], block[:, 12] = motion[moved + 1], self.plane, 0.0, feed[moved]
-        block[:, 13], block[:, 14], block[:, 16] = self.speed, self.spindle, self.offset
-        block[:, 15] = moved + first
+        block = np.zeros(len(moved), _MOVE)
+        block["start"], block["end"], block["centre"] = position[moved], position[moved + 1], np.nan
+        block["kind"], block["plane"], block["feed"] = _KINDS[motion[moved + 1].astype(int)], self.plane, feed[moved]
+        block["speed"], block["spindle"], block["offset"] = self.speed, self.spindle, self.offset
+        block["line"] = moved + first
         self.blocks.append(block)
         if len(moved):
             self._note_move(int(motion[moved + 1].max()))
@@ -215,8 +216,7 @@ class _Reader:
             raise self.fail(line, f"{code!r} stands after the end of the program",
                             remedy="remove it, or the end before it")
         self.seen_code = True
-        words = self._words(code, line)
-        self._execute(words, line)
+        self._execute(self._words(code, line), line)
 
     def _code(self, raw: str, line: int) -> str:
         """The line without comments and white space, in capitals."""
@@ -265,7 +265,11 @@ class _Reader:
     def _execute(self, words: list[tuple[str, str]], line: int) -> None:
         """In the order of section 3.8: feed, speed, spindle, dwell, plane, units, offset, distance, motion, stop."""
         values, codes = self._sorted_words(words, line)
-        self._set_units(codes, values, line)
+        if "units" in codes:
+            unit, word = (INCH, "in") if codes["units"] == "G20" else (1.0, "mm")
+            if unit != self.unit and self.seen_motion and "F" in values:
+                raise self.fail(line, "F on the line that changes the units", remedy="give them on two lines")
+            self.unit, self.unit_set = unit, word
         if "F" in values:
             if values["F"] <= 0:
                 raise self.fail(line, f"a feed of {values['F']:g}", allowed="more than 0",
@@ -320,14 +324,6 @@ class _Reader:
         if m_words > 4:
             raise self.fail(line, f"{m_words} M words", allowed="at most 4", remedy="write them on several lines")
         return values, codes
-
-    def _set_units(self, codes: dict[str, str], values: dict[str, float], line: int) -> None:
-        if "units" not in codes:
-            return
-        unit, word = (INCH, "in") if codes["units"] == "G20" else (1.0, "mm")
-        if unit != self.unit and self.seen_motion and "F" in values:
-            raise self.fail(line, "F on the line that changes the units", remedy="give them on two lines")
-        self.unit, self.unit_set = unit, word
 
     @property
     def seen_motion(self) -> bool:
@@ -409,19 +405,14 @@ class _Reader:
             centre, turns = centre_and_turn(
                 self.position, target, values, plane=self.plane, unit=self.unit, clockwise=self.motion == _ARC,
                 fail=partial(self.fail, line))
-            self._count_chords(math.dist(self.position, centre), turns, line)
+            self.chords += abs(turns) * math.sqrt(math.dist(self.position, centre) / (8.0 * _FINEST_CHORD))
+            if self.chords > self.most_chords:
+                raise self.fail(line, "too many or too large arcs to follow", allowed="arcs no longer than the work is",
+                                remedy="make the program again from the job")
         self._note_move(self.motion)
-        self.rows.append((
-            *self.position, *target, *centre, self.motion, self.plane, turns, self.feed, self.speed, self.spindle, line,
-            self.offset,
-        ))
+        self.rows.append((self.position, target, centre, _KINDS[self.motion], self.plane, turns, self.feed, self.speed,
+                          self.spindle, line, self.offset))
         self.position = target
-
-    def _count_chords(self, radius: float, turns: float, line: int) -> None:
-        self.chords += abs(turns) * math.sqrt(radius / (8.0 * _FINEST_CHORD))
-        if self.chords > self.most_chords:
-            raise self.fail(line, "too many or too large arcs to follow", allowed="arcs no longer than the work is",
-                            remedy="make the program again from the job")
 
     def _note_move(self, motion: int) -> None:
         """What is to be known of moves of a kind, or of several of which it is the highest."""
@@ -433,7 +424,7 @@ class _Reader:
 
     def _flush_rows(self) -> None:
         if self.rows:
-            self.blocks.append(np.array(self.rows, dtype=float))
+            self.blocks.append(np.array(self.rows, _MOVE))
             self.rows = []
 
     def finished(self, text: str, lines: int) -> ReadProgram:
@@ -441,14 +432,8 @@ class _Reader:
         self._flush_rows()
         if not self.seen_code:
             raise ProgramError(self.name, "no words at all", allowed="a program", remedy="is the file empty?")
-        table = np.concatenate(self.blocks) if self.blocks else np.empty((0, 17))
-        columns: dict[str, Any] = {
-            "start": table[:, 0:3], "end": table[:, 3:6], "centre": table[:, 6:9],
-            "kind": _KINDS[table[:, 9].astype(int)],
-            "plane": table[:, 10].astype(np.int8), "turns": table[:, 11], "feed": table[:, 12], "speed": table[:, 13],
-            "spindle": table[:, 14].astype(np.int8), "line": table[:, 15].astype(np.int64),
-            "offset": table[:, 16].astype(np.int8),
-        }
+        table = np.concatenate([np.empty(0, _MOVE), *self.blocks])
+        columns: dict[str, Any] = {name: table[name].copy() for name in _MOVE.names or ()}
         for column in columns.values():
             column.setflags(write=False)
         return ReadProgram(

@@ -78,9 +78,7 @@ class Ridges:
         out = np.full((across, along), np.nan)
         if not len(self.x):
             return out
-        column = _bins(self.x, along)
-        row = _bins(self.y, across)
-        np.fmax.at(out, (row, column), self.height)
+        np.fmax.at(out, (_bins(self.y, across), _bins(self.x, along)), self.height)
         return out
 
 

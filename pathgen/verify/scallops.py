@@ -20,25 +20,15 @@ from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import Material
 from pathgen.removal.motion import Motion
+from pathgen.verify import passes
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.heights import HeightField
 from pathgen.verify.over_blank import Text, motion_of
-from pathgen.verify.passes import (
-    bounds_of,
-    changes,
-    lines_of,
-    predicted,
-    shaping,
-    spanned,
-    way_of,
-    without_leads,
-)
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
 from pathgen.verify.turned import Turned
 
 EXACT = 1e-4
 """How exactly ridges are measured, mm: numbers of a program are rounded to four decimals."""
-
 _AIR = 1.0  # mm of wood left standing over the highest tip, for what no pass cuts to be seen
 
 
@@ -201,7 +191,7 @@ def ridges_of_moves(
     if cutter.shape != "ball-end":
         raise CutterError(f"cutter {cutter.name!r}", f"a {cutter.shape} cutter leaves no ridges of this kind",
                           allowed="ball-end")
-    way = way_of(motion)
+    way = passes.way_of(motion)
     if way is None and area is None:
         raise ProgramError(name, "no passes side by side", remedy="give the area to measure")
     one_way = partial(_one_way, motion, name, cutter, area, stood, spacing=spacing, step=step)
@@ -217,21 +207,21 @@ def _one_way(
 ) -> tuple[Ridges, float, shapely.Geometry, int]:
     """Ridges on sections square to one way, the height expected, where they were measured, and passes found."""
     motion = turned.motion(motion)
-    lines = lines_of(motion, 4 * cutter.radius)
+    lines = passes.lines_of(motion, 4 * cutter.radius)
     if area is None and len(lines) < 2:
         raise ProgramError(name, "no passes side by side", remedy="give the area to measure")
-    within = bounds_of(lines, turned, cutter) if area is None else turned.shape(area)
+    within = passes.bounds_of(lines, turned, cutter) if area is None else turned.shape(area)
     _, y0, _, y1 = within.bounds
     even = stations(within, None, spacing=spacing, clear=0.0)
-    between = changes(without_leads(lines, turned, cutter))
+    between = passes.changes(passes.without_leads(lines, turned, cutter))
     grid = Grid(np.union1d(even, between[(between > even[0]) & (between < even[-1])]),
                 y0 + step * np.arange(max(2, round((y1 - y0) / step) + 1)))
     blank = float(motion.end[motion.cutting, 2].max(initial=turned.surface.thickness)) + cutter.radius + _AIR
     material = Material(grid, np.full(grid.shape, blank, np.float32))
     material.cut(motion, cutter)
-    lines = without_leads(shaping(lines, material.top, grid, turned, cutter), turned, cutter)
+    lines = passes.without_leads(passes.shaping(lines, material.top, grid, turned, cutter), turned, cutter)
     if area is None:
-        within = spanned(lines, turned, cutter)
+        within = passes.spanned(lines, turned, cutter)
     if within.is_empty:
         raise ProgramError(name, "nothing lies between its passes", remedy="give the area to measure")
     if not np.isfinite(turned.height(*shapely.get_coordinates(within).T)).all():
@@ -239,8 +229,8 @@ def _one_way(
     top = material.top if stood is None else np.fmin(
         material.top, _most_before(stood, *turned.back(grid.xs, grid.ys[:, None])))
     found = measure_ridges(top, grid, turned, within).moved(turned.back)
-    passes = len({round(line.middle, 3) for line in lines})
-    return found, predicted(lines, grid.xs, turned, cutter, within), turned.shape(within, back=True), passes
+    return (found, passes.predicted(lines, grid.xs, turned, cutter, within), turned.shape(within, back=True),
+            len({round(line.middle, 3) for line in lines}))
 
 
 def _most_before(field: HeightField, x: Floats, y: Floats) -> Floats:

@@ -17,7 +17,8 @@ from pathgen.removal.grid import ring_edges
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.pocket_openings import TIGHT
 from pathgen.verify.reached_walls import risen_into
-from pathgen.verify.simulate import Poured, Simulation
+from pathgen.verify.simulate import Simulation
+from pathgen.verify.stages import Poured
 from pathgen.work.clamping import Clamping, Step
 
 _LEAST_PART = 0.02  # mm2: dots of less may be left out, and are then told of

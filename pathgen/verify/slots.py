@@ -1,4 +1,5 @@
-"""Whether each slot is on its line, at its depth, as wide and as long as asked: measured from the text."""
+"""Whether each slot is on its line, at its depth, as wide and as long as asked, and both its edges bevelled by as much
+as asked: measured from the text."""
 
 from __future__ import annotations
 
@@ -10,12 +11,12 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.base.arrays import Floats, Ints
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 from pathgen.removal.motion import Motion
 from pathgen.removal.sweep import swept_heights
-from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.findings import Finding, Tolerances, at, at_end
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Slots
 
@@ -35,7 +36,7 @@ def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         top = clamping.finished_surface.height(motion.end[:, 0], nearest_y)
         rows = np.flatnonzero(motion.cutting & ~(low > top))
     start, end = motion.start[rows], motion.end[rows]
-    owner = nearest_slot(start, end, slots)
+    owner = _nearest_slot(start, end, slots)
     if (owner < 0).any():
         i = int(np.argmax(owner < 0))
         yield Finding(code="slot-stray", where=at(step.file_name, int(motion.line[rows[i]]), *end[i, :2]),
@@ -54,16 +55,16 @@ def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         yield from one.depth(clamping.finished_surface, tolerances, to_walls=not aside)
 
 
-def nearest_slot(start: Floats, end: Floats, slots: Slots) -> Ints:
+def _nearest_slot(start: Floats, end: Floats, slots: Slots) -> Ints:
     """Index of the slot each move is meant for, -1 for none."""
-    origin, unit, _ = slot_lines(slots)
+    origin, unit, _ = _slot_lines(slots)
     middle = (start[:, None, :2] + end[:, None, :2]) / 2 - origin
     off = np.abs(middle[..., 1] * unit[:, 0] - middle[..., 0] * unit[:, 1])
     nearest = np.argmin(off, axis=1) if len(off) else np.empty(0, int)
     return np.where(off[np.arange(len(off)), nearest] < max(_NEAR, slots.width / 2), nearest, -1)
 
 
-def slot_lines(slots: Slots) -> tuple[Floats, Floats, Floats]:
+def _slot_lines(slots: Slots) -> tuple[Floats, Floats, Floats]:
     """(n, 2) bass ends, (n, 2) directions from there, and (n,) lengths."""
     run = slots.lines[:, 1] - slots.lines[:, 0]
     length = np.linalg.norm(run, axis=1)
@@ -74,7 +75,7 @@ def _name(slots: Slots, number: int) -> str:
     return slots.name or f"slot {int(slots.number[number])}"
 
 
-def along_and_aside(start: Floats, end: Floats, origin: Floats, unit: Floats) -> tuple[Floats, Floats]:
+def _along_and_aside(start: Floats, end: Floats, origin: Floats, unit: Floats) -> tuple[Floats, Floats]:
     """(n, 2) distances of each move's start and end along a slot's line, and to its left."""
     along = np.stack([(p[:, :2] - origin) @ unit for p in (start, end)], axis=1)
     aside = np.stack([(p[:, 1] - origin[1]) * unit[0] - (p[:, 0] - origin[0]) * unit[1] for p in (start, end)], axis=1)
@@ -95,13 +96,13 @@ class _OneSlot:
     @cached_property
     def line(self) -> tuple[Floats, Floats, float]:
         """Its bass end, its direction from there, its length."""
-        origin, unit, length = slot_lines(self.slots)
+        origin, unit, length = _slot_lines(self.slots)
         return origin[self.number], unit[self.number], float(length[self.number])
 
     @cached_property
     def places(self) -> tuple[Floats, Floats]:
         """Along the slot and beside it, each (n, 2)."""
-        return along_and_aside(self.start, self.end, *self.line[:2])
+        return _along_and_aside(self.start, self.end, *self.line[:2])
 
     @cached_property
     def half(self) -> float:
@@ -211,3 +212,77 @@ def _floor(
     cut = cut + heights[:, :1]
     by = np.argmin(cut, axis=0)
     return cut[by, np.arange(len(s))], rows[by]
+
+
+def bevel_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
+    """Every slot's bevel against the moves of the bevel program."""
+    slots, surface = step.operation.feature, clamping.finished_surface
+    rows = np.flatnonzero(motion.cutting & np.isfinite(motion.start).all(axis=1))
+    start, end = motion.start[rows], motion.end[rows]
+    with np.errstate(invalid="ignore"):
+        below = np.stack([p[:, 2] < surface.height(p[:, 0], p[:, 1]) for p in (start, end)]).any(axis=0)
+    rows, start, end = rows[below], start[below], end[below]
+    owner = _nearest_slot(start, end, slots)
+    if (owner < 0).any():
+        i = int(np.argmax(owner < 0))
+        yield Finding(code="bevel-stray", where=at_end(step.file_name, motion, int(rows[i])),
+                      got="a cut that is on no slot", allowed="on the slots' lines")
+    for number in range(len(slots.lines)):
+        own = np.flatnonzero(owner == number)
+        name = f"slot {int(slots.number[number])}"
+        if not _goes_along(start[own], end[own]).any():
+            yield Finding(code="bevel-missing", where=f"{name}, {step.file_name}", got="no cut",
+                          allowed="a bevel along each slot")
+            continue
+        for i, got in _one_bevel(start[own], end[own], number, slots, step, clamping, tolerances):
+            yield Finding(code="bevel-wrong", where=at_end(step.file_name, motion, int(rows[own[i]])),
+                          got=f"{name}: {got}",
+                          allowed=f"{slots.bevel:g} mm on both edges within {tolerances.bevel:g}")
+
+
+def _one_bevel(
+    start: Floats, end: Floats, number: int, slots: Slots, step: Step, clamping: Clamping, tolerances: Tolerances
+) -> Iterator[tuple[int, str]]:
+    """(move, words) for what is wrong with one bevel: its place, its width, its ends."""
+    origin, unit, length = (part[number] for part in _slot_lines(slots))
+    along, aside = _along_and_aside(start, end, origin, unit)
+    surface = clamping.finished_surface
+    share = np.linspace(0.0, 1.0, 5)[:, None, None]
+    points, left = start + share * (end - start), np.array([-unit[1], unit[0]])
+    off_line = aside[:, 0] + share[..., 0] * (aside[:, 1] - aside[:, 0])
+    widths = []
+    for side in (1.0, -1.0):
+        half = slots.width / 2 + slots.bevel
+        edge = points[..., :2] + (side * half - off_line)[..., None] * left
+        normal = surface.normal(edge[..., 0], edge[..., 1])
+        steep, falls = (normal[..., :2] @ way / normal[..., 2] for way in (unit, side * left))
+        # Along a slope m the swept cone's flank is as steep as sqrt(k^2 - m^2), k being its own steepness; what it lies
+        # over the surface where the bevel's edge should be, the bevel lacks in width.
+        flank = np.sqrt(step.cutter.wall_slope**2 - steep**2)
+        over = points[..., 2] + flank * (half - side * off_line) - surface.height(edge[..., 0], edge[..., 1])
+        widths.append(slots.bevel - over / (flank + falls))
+    bevel = np.concatenate(widths)
+    off, moves = bevel - slots.bevel, _goes_along(start, end)
+    # plunges, and ways down into waste, open no more than the bevel; it is the lowest way along a place that leaves it
+    short = (off < -tolerances.bevel).any(axis=0)
+    low, high = np.sort(along[moves & ~short], axis=1).T
+    places = (along[:, 0] + share[..., 0] * (along[:, 1] - along[:, 0]))[..., None]
+    again = ((low <= places + tolerances.slot_end) & (places - tolerances.slot_end <= high)).any(axis=2).all(axis=0)
+    leaves = moves & ~(short & again)
+    off = np.where(leaves, off, np.maximum(off, 0.0))
+    worst = np.unravel_index(int(np.argmax(np.abs(off))), off.shape)
+    if abs(off[worst]) > tolerances.bevel:
+        yield int(worst[1]), f"a bevel of {bevel[worst]:.4f} mm"
+    goes = np.flatnonzero(leaves)  # those left out lie within the others
+    along = along[goes]
+    for side, out, reach in zip((-1, 1), slots.through[number], (-along.min(), along.max() - length), strict=True):
+        if reach < (0.0 if out else -slots.width / 2) - tolerances.slot_end:
+            yield int(goes[np.argmax((along * side).max(axis=1))]), f"stops {-reach:.3f} mm before the slot's end"
+    order = np.argsort(along.min(axis=1))
+    gap = along.min(axis=1)[order[1:]] - np.maximum.accumulate(along.max(axis=1)[order])[:-1]
+    if gap.max(initial=0.0) > tolerances.slot_end:
+        yield int(goes[order[1:][np.argmax(gap)]]), f"{gap.max():.3f} mm of its length not bevelled"
+
+
+def _goes_along(start: Floats, end: Floats) -> Bools:
+    return np.asarray(np.linalg.norm(end[:, :2] - start[:, :2], axis=1) > 1e-6)

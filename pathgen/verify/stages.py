@@ -1,19 +1,19 @@
-"""What stands on the bed when each program has ended, and at each inlay: small fields of heights, for pictures."""
+"""What stands on the bed when each program has ended, and at each inlay: its pockets and fill; and small fields of
+heights, for pictures."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pathgen.base.arrays import Bools
 from pathgen.removal.grid import Grid, Heights
 from pathgen.work.features import Inlay
-
-if TYPE_CHECKING:
-    from pathgen.verify.simulate import Poured
+from pathgen.work.operations import Operation
 
 SPACING = 0.3
 """How far apart the heights of a stage are kept at most, mm: half a narrow slot, and a ninth of what the simulation
@@ -23,6 +23,37 @@ ALONG = 900
 CLOSE = 1100
 """Points along an inlay seen from near, at most."""
 _STANDS = 1e-3  # mm: fill lower than this over its floor is cut away
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Poured:
+    """One inlay's pockets and fill, on the part of the grid around them: heights in mm.
+
+    Attributes
+    ----------
+    window : (slice, slice)
+        Rows and columns of the grid.
+    removed : (rows, columns) float32
+        What its pocket programs took away, straight down.
+    floor : (rows, columns) float32
+        Heights of the wood when the fill was poured: the pockets' floors and the surface around.
+    fill : (rows, columns) bool
+        Where fill stands when its surface has been cut again.
+    lost, lost_at : float, (x, y)
+        Most wood that cutting it again took below `floor`, and where; 0 where that program is missing.
+    """
+
+    inlay: Inlay
+    window: tuple[slice, slice]
+    removed: Heights
+    floor: Heights
+    fill: Bools
+    lost: float = 0.0
+    lost_at: tuple[float, float] = (0.0, 0.0)
+
+    def by(self, operation: Operation[Any]) -> bool:
+        """Whether an operation cut these pockets."""
+        return operation.opens is self.inlay
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -29,7 +29,7 @@ from pathgen.report.sheet.page import verdict_words
 from pathgen.report.sheet.results import warnings
 from pathgen.report.text import report_text
 from pathgen.verify import Tolerances, verify
-from pathgen.verify.marks import hover_findings, mark_findings
+from pathgen.verify.holes import hover_findings, mark_findings
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
 from pathgen.work.moved import fit_move

@@ -9,9 +9,9 @@ import shapely
 
 from pathgen import flat, radiused
 from pathgen.base.cutters import Cutter
-from pathgen.verify.bevels import bevel_findings
 from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Tolerances
+from pathgen.verify.slots import bevel_findings
 from pathgen.work.features import Slots
 from tests.verify.test_repeats import motion
 

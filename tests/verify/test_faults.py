@@ -21,7 +21,6 @@ from pathgen.removal.motion import Motion
 from pathgen.strategies.slotting import bevelling, slotting
 from pathgen.strategies.tabs import tab_points
 from pathgen.verify import verify
-from pathgen.verify.bevels import bevel_findings
 from pathgen.verify.culprit import Culprit, _deepest_at
 from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Tolerances, at
@@ -31,7 +30,7 @@ from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
 from pathgen.verify.shares import overlap_findings
-from pathgen.verify.slots import _OneSlot, slot_findings
+from pathgen.verify.slots import _OneSlot, bevel_findings, slot_findings
 from pathgen.work.clamping import Step, numbered
 from pathgen.work.features import Inlay, Slots
 from pathgen.work.operations import Pocket, Slot

@@ -18,7 +18,7 @@ from pathgen.report.board_text import frame_lines
 from pathgen.report.data import part_data
 from pathgen.strategies.resurfacing import finishing
 from pathgen.strategies.surfacing import finishing_passes
-from pathgen.verify.crest import crest_heights
+from pathgen.verify.simulate import crest_heights
 from tests.plain_cutting import left_by
 from tests.small_board import ART, JOB, dotted_job
 

@@ -11,7 +11,7 @@ import pathgen
 from pathgen.app.building import check
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
-from pathgen.verify.plunging import plunged
+from pathgen.verify.abilities import plunged
 from tests import small_board
 from tests.brute import Block, moves_of
 from tests.job.test_plates import DRAWN, OPENING, PLATE, read
