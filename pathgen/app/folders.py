@@ -158,7 +158,7 @@ def _carry_over(folder: Path, fresh: Path) -> None:
     if not os.path.isdir(folder):
         return
     for path in _no_builds(folder, _record(folder)):
-        if path.is_dir() and not path.is_symlink():
+        if os.path.isdir(path) and not os.path.islink(path):
             shutil.copytree(path, fresh / path.name, symlinks=True, copy_function=_linked)
         else:
             _linked(path, fresh / path.name)
