@@ -78,6 +78,9 @@ def rough_reach(
     beside = _cleared_beside(cutter)
     out = max(around + max(_MARGIN, past + _CLEAR) - beside, around + OVERRUN - _past_ends(cutter), -0.4 * beside)
     reach = overlay.buffer(outline, out, join_style="mitre")
+    opened = around + past
+    if out < 0 and not shapely.covers(roughed(reach, cutter), overlay.buffer(outline, opened)):  # points and tails
+        reach = overlay.buffer(outline, max(opened - _past_ends(cutter), 0.0), join_style="mitre")
     if blank is None:
         return reach
     return overlay.intersection(reach, overlay.buffer(shapely.box(*blank), cutter.radius, join_style="mitre"))
