@@ -20,6 +20,8 @@ a tiny corner that points outward, in one that points inward."""
 _WIDER, _LITTLE = 1e-3, 1e-3
 """How much wider than the cutter its way is taken to be, as a share of its radius, against rounding; what it leaves is
 next to nothing under this area, mm2."""
+_STRAIGHT = 1e-4
+"""Corners no further off a straight line, mm, are none: programs are written no finer."""
 _NO_EDGE = 1e-3
 """Beside an edge as short as this, mm, a line set off from an outline leaves it by a hundred times as much."""
 
@@ -38,7 +40,8 @@ def cutting_line(outline: Polygon, cutter: Cutter, *, aside: float = 0.0) -> Lin
         left = walls[~_near(grown, walls, away + _LEFT)]
         if _near(rounded, left, away + _LEFT).any():
             grown = rounded
-    corners = shapely.get_coordinates(shapely.orient_polygons(grown, exterior_cw=True).exterior)[:-1]
+    ring = shapely.simplify(shapely.orient_polygons(grown, exterior_cw=True).exterior, _STRAIGHT)
+    corners = shapely.get_coordinates(ring)[:-1]
     # begun on the longest straight: what goes in and out there meets no corner
     longest = int(np.argmax(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)))
     return LinearRing(np.roll(corners, -longest, axis=0))

@@ -35,6 +35,7 @@ _HEAD_ON = 1.016
 """Of what the last lap takes off the walls: what more it meets anywhere is an inner corner, which turns 20 degrees."""
 INNER_SHARES = (0.4, 0.28, 0.2, 0.14, 0.1, 0.05)
 """Of that: what it may take where the outline has inner corners, square ones first, then sharper and narrower ones."""
+_STRAIGHT_ON = 1e-6  # what rises by so much more, mm for each mm, goes straight on
 _SHORTEST = 1.0  # shortest way that the cutter goes to and fro on behind a tab, mm
 _UPRIGHT = 100.0  # rise over run of ends that have no room to slope
 _ROUNDED = 1e-6
@@ -231,7 +232,11 @@ def _over_tabs(stations: Floats, z: Floats, ring: LinearRing, tabs: Tabs, half: 
     every = np.unique(np.round(np.concatenate([stations, edges]), 9))
     away = np.abs(every[:, None] - middles).min(axis=1)
     low = np.interp(every, stations, z)
-    return every, np.maximum(low, np.where(low < height, height - slope * np.maximum(away - half, 0.0), low))
+    way = np.maximum(low, np.where(low < height, height - slope * np.maximum(away - half, 0.0), low))
+    kept = np.isin(every, np.round(stations, 9))  # corners, in plan
+    rises = np.diff(way) / np.diff(every)
+    kept[1:-1] |= np.abs(np.diff(rises)) > _STRAIGHT_ON
+    return every[kept], way[kept]
 
 
 def _sinking_gently(stations: Floats, z: Floats, slope: float, around: float) -> tuple[Floats, Floats]:

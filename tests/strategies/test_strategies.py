@@ -624,3 +624,16 @@ def test_a_v_that_cannot_plunge_goes_into_a_stroke_to_and_fro():
     dot = Engraving(strokes=(np.array([[0.0, 0.0], [0.0, 0.0]]),), depth=0.3)
     with pytest.raises(CutterError, match="no room for a ramp"):
         engraving(dot, cutter=blind, top=6.0, rapids=Rapids(15.0, 7.0))
+
+
+def test_round_an_outline_and_over_tabs_there_are_no_corners_but_its_own():
+    """Edges in many pieces gave each layer as many, and each tab each height of a ramp: 15,800 moves of 0.04 mm round a
+    drawing of 340 corners, too many to be simulated."""
+    drawn = shapely.Polygon([(0, 0), (60, 0), (70, 25), (30, 40), (-10, 25)])
+    pieces, mill = drawn.segmentize(0.1), cutter_of("flat-end", 3.0, stepdown=1.0)
+    at = tab_points(pieces, 4, avoid=np.empty((0, 2)), width=6.0, cutter=mill, where="tabs")
+    path = outlining(pieces, cutter=mill, top=8.0, bottom=0.0, tabs=Tabs(at, 1.5, 6.0), finish=0.2,
+                     rapids=Rapids(12.0, 9.0))
+    steps = np.linalg.norm(np.diff(path.points, axis=0), axis=1)
+    assert len(steps) < 9 * (10 + 4 * 4)  # of a lap, cut off past corners, and of its tabs
+    assert np.sort(steps)[3] > 0.05
