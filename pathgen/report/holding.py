@@ -13,7 +13,7 @@ from pathgen.base.units import as_written, coarse_length, fine_length, format_le
 from pathgen.programs.instructions import stand_out
 from pathgen.programs.paths import tabs_of
 from pathgen.strategies.cutting_out import last_lap_takes
-from pathgen.strategies.tabs import Tabs, check_tabs_hold
+from pathgen.strategies.tabs import SAWN, Tabs, check_tabs_hold, left_to_the_saw
 from pathgen.verify.findings import Finding
 from pathgen.verify.program import ReadProgram
 from pathgen.work.clamping import Clamping, Step
@@ -90,8 +90,8 @@ def holding_findings(clamping: Clamping) -> list[Finding]:
         got = f"{'one tab' if cut.tabs else 'nothing of the wood'} holds the {part} once its outline is cut"
         what = "tabs"
     of_job = cut.where == OutlineCut.where
-    number, skin = (OutlineCut.tabs, f"a skin of {_LEAST_SKIN:g} mm or more, ") if of_job else (2, "")
-    tabs = f"; or write tabs = {number}" if _fit(clamping, number) else ""
+    most, skin = (OutlineCut.tabs, f"a skin of {_LEAST_SKIN:g} mm or more, ") if of_job else (2, "")
+    tabs = next((f"; or write tabs = {number}" for number in range(most, 1, -1) if _fit(clamping, number)), "")
     if not cut.tabs and not cut.skin:  # asked for so: no warning that stays when all is done
         return [Finding(code="nothing-holds", severity="note", where=f"{cut.where} {what}", got=got, allowed="",
                         remedy=f"stick the blank down over its whole face before the first program, "
@@ -117,7 +117,7 @@ def _thin_tabs(cut: OutlineCut, part: str, units: str) -> list[Finding]:
 
 
 def _fit(clamping: Clamping, number: int) -> bool:
-    """Whether so many tabs would stand on the outline and hold."""
+    """Whether so many tabs would stand on the outline and hold, and two or no more than are sensible to saw."""
     steps = [replace(s, operation=Outline(replace(s.operation.feature, tabs=number, skin=0.0)))
              if isinstance(s.operation, Outline) else s for s in clamping.steps]
     with_tabs = replace(clamping, steps=tuple(steps))
@@ -129,4 +129,5 @@ def _fit(clamping: Clamping, number: int) -> bool:
         check_tabs_hold(tabs, clamping.board.outline, blank=clamping.stock.bounds, cutter=cutter, where=cut.where)
     except PathgenError:
         return False
-    return True
+    outline = clamping.board.outline
+    return number == 2 or number * left_to_the_saw(tabs, outline, cutter) <= SAWN * outline.length

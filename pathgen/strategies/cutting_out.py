@@ -19,7 +19,7 @@ from pathgen.base.toolpath import APPROACH, Move, Rapids, Toolpath
 from pathgen.base.units import falls_short, rounded_up
 from pathgen.strategies.cutting_line import corners_on, cutting_line, places_on
 from pathgen.strategies.easing import Standing, eased
-from pathgen.strategies.tabs import BETWEEN, TAB_SLOPE, Tabs
+from pathgen.strategies.tabs import Tabs, tab_slope
 
 FINISH_SHARE = 0.1
 """Of the cutter's diameter: the most that the last lap takes off the walls."""
@@ -37,7 +37,6 @@ INNER_SHARES = (0.4, 0.28, 0.2, 0.14, 0.1, 0.05)
 """Of that: what it may take where the outline has inner corners, square ones first, then sharper and narrower ones."""
 _STRAIGHT_ON = 1e-6  # what rises by so much more, mm for each mm, goes straight on
 _SHORTEST = 1.0  # shortest way that the cutter goes to and fro on behind a tab, mm
-_UPRIGHT = 100.0  # rise over run of ends that have no room to slope
 _ROUNDED = 1e-6
 """A foot of such an end lies as deep as what goes on from it but for this, mm: places are rounded along the way."""
 _HOP = 2.0  # about what a hop takes, s: up, across and down again
@@ -211,12 +210,6 @@ def _descent(ring: LinearRing, cutter: Cutter, top: float, bottom: float) -> tup
     return stations, np.interp(stations, knots, heights)
 
 
-def _tab_slope(at: Floats, around: float, height: float, half: float) -> float:
-    """Rise over run of the tabs' ends: steeper where tabs stand so near that their ends would meet."""
-    free = float(np.diff(at, append=at[0] + around).min()) - 2 * half - BETWEEN
-    return min(max(TAB_SLOPE, 2 * height / free), _UPRIGHT) if free > 0 else _UPRIGHT
-
-
 def _over_tabs(stations: Floats, z: Floats, ring: LinearRing, tabs: Tabs, half: float) -> tuple[Floats, Floats]:
     """The way held as high as the tabs or above within `half` of each, and up to it and down from it on slopes."""
     if not len(tabs.at):
@@ -225,7 +218,7 @@ def _over_tabs(stations: Floats, z: Floats, ring: LinearRing, tabs: Tabs, half: 
     laps = np.arange(-1, math.ceil(stations[-1] / ring.length) + 1)
     middles = np.ravel(laps[:, None] * ring.length + at)
     below = np.unique(z[z < height])
-    slope = _tab_slope(np.sort(at), ring.length, height - float(z.min()), half)
+    slope = tab_slope(np.sort(at), ring.length, height - float(z.min()), half)
     reach = half + np.concatenate([[0.0], (height - below) / slope])
     edges = np.ravel(middles[:, None] + np.concatenate([-reach, reach]))
     edges = edges[(edges > stations[0]) & (edges < stations[-1])]

@@ -23,6 +23,8 @@ _FINER = 5  # as many times as fine, for a notch as narrow as the cutter
 _SPACINGS = 30  # tried from tab to tab where they stand close, the widest first
 TAB_SLOPE = 0.5
 """Rise over run of a tab's ends (common practice: a slope that the cutter climbs, no source)."""
+_UPRIGHT = 100.0  # rise over run of ends that have no room to slope
+SAWN = 1 / 3  # of an outline: more tabs hold no better, and are much to saw (common practice, no source)
 BETWEEN = 2.0
 """What is cut through between the ends of two tabs, mm."""
 LEAST_WASTE = 2.0
@@ -33,6 +35,8 @@ _STRAIGHT = 0.9
 """Of the way along a tab and the cutter beside it, how far apart its ends lie at least: no tab stands on a corner."""
 _BESIDE, _LEDGE = 0.5, 1.5
 """Places tried along the ends of a tab, mm; in the cutter's radii, as far from where it stands as its foot may be."""
+_SECTIONS, _TAIL = 200, 2.0
+"""Sections across a part to see how wide it is; a part so many times as wide as elsewhere has a tail."""
 _ROUND = 40  # spacings tried from tab to tab all round, the widest first
 
 
@@ -49,12 +53,27 @@ class Tabs:
     width: float
 
 
+def tab_slope(at: Floats, around: float, height: float, half: float) -> float:
+    """Rise over run of the ends of tabs (n,) so far along an outline: steeper where they stand so near that their ends
+    would meet. They rise by `height` and are level within `half` of their middles."""
+    free = float(np.diff(at, append=at[0] + around).min()) - 2 * half - BETWEEN
+    return min(max(TAB_SLOPE, 2 * height / free), _UPRIGHT) if free > 0 else _UPRIGHT
+
+
+def left_to_the_saw(tabs: Tabs, outline: Polygon, cutter: Cutter) -> float:
+    """How long each of some tabs is in the middle of the groove, with its ends, mm."""
+    ring = cutting_line(outline, cutter)
+    at = np.sort(shapely.line_locate_point(ring, shapely.points(tabs.at)))
+    return tabs.width + 2 * tabs.height / tab_slope(at, ring.length, tabs.height, tabs.width / 2 + cutter.radius)
+
+
 @remembered
 def tab_points(
     outline: Polygon, count: int, *, avoid: Floats, width: float, cutter: Cutter, where: str, rise: float = 0.0,
     inlays: shapely.Geometry | None = None, all_round_in: Bounds | None = None,
 ) -> Floats:
-    """(count, 2) points on the long edges for tabs: spread evenly, moved clear of the points `avoid`, (m, 2).
+    """(count, 2) points on the long edges for tabs: spread evenly, by area on a part with a tail, clear of (m, 2)
+    points `avoid`.
 
     Half of the tabs stand on each edge, where a saw can reach them: not on the ends, not in corners, not where a
     slot opens, not beside an inlay. `width` is that of a tab, and `rise` its height above where the cutter goes beside
@@ -71,13 +90,13 @@ def tab_points(
         _refuse_too_many(outline, edges, count, takes, where, cutter.diameter)
     ring = cutting_line(outline, cutter)
     holds = partial(holding, outline=outline, ring=ring, width=width, radius=cutter.radius, slopes=rise / TAB_SLOPE)
-    chosen = _spread(edges, count, takes, avoid, inlays) if room else np.empty((0, 2))
+    chosen = _spread(edges, outline, count, takes, avoid, inlays) if room else np.empty((0, 2))
     if room and (good := holds(chosen)).all():
         return chosen
     edges = [places[holds(places)] for places in edges]
     most = _on_both(edges, takes + BETWEEN)
     if most >= count:
-        return _spread(edges, count, takes, avoid, inlays)
+        return _spread(edges, outline, count, takes, avoid, inlays)
     places, stations = _all_round(outline, ring, takes)
     kept = holds(places)
     if all_round_in is not None:
@@ -109,17 +128,17 @@ def _on_both(edges: Sequence[Floats], spacing: float) -> int:
 
 
 def _spread(
-    edges: Sequence[Floats], count: int, takes: float, avoid: Floats, inlays: shapely.Geometry | None
+    edges: Sequence[Floats], outline: Polygon, count: int, takes: float, avoid: Floats,
+    inlays: shapely.Geometry | None,
 ) -> Floats:
-    """(count, 2) of the places along each edge half, spread evenly, as clear as may be."""
+    """(count, 2) of the places along each edge half, spread over it, as clear as may be."""
     chosen = np.empty((0, 2))
     for places, number in zip(edges, (count // 2, count - count // 2), strict=True):
         if not number:
             continue
         clear = _clearance(places, avoid, inlays)
         own = np.empty((0, 2))
-        for k in range(number):
-            aim = places[0, 0] + (places[-1, 0] - places[0, 0]) * (k + 0.5) / number
+        for aim in _aims(places, outline, number):
             apart = np.minimum(_distance(places, chosen), _distance(places[:, :1], own[:, :1]) - BETWEEN) - takes
             room = np.minimum(clear - takes / 2, apart)
             good = room >= 0
@@ -130,6 +149,19 @@ def _spread(
             own = next(found for one in spacings if len(found := _apart(places, one)) >= number)[:number]
         chosen = np.vstack([chosen, own])
     return chosen
+
+
+def _aims(places: Floats, outline: Polygon, number: int) -> Floats:
+    """(number,) where along an edge tabs are wanted: evenly; over a part with a thin tail by its area, for tabs to hold
+    the body."""
+    x, share = np.linspace(places[0, 0], places[-1, 0], _SECTIONS), (np.arange(number) + 0.5) / number
+    _, low, _, high = outline.bounds
+    lines = shapely.linestrings(np.stack([np.column_stack([x, np.full_like(x, y)]) for y in (low, high)], axis=1))
+    wide = shapely.length(overlay.intersection(lines, outline))
+    if wide.max() <= _TAIL * wide.min():
+        return np.asarray(x[0] + share * (x[-1] - x[0]))
+    area = np.cumsum(wide)
+    return np.interp(share * area[-1], area, x)
 
 
 def _apart(places: Floats, spacing: float) -> Floats:

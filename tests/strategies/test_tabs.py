@@ -17,7 +17,7 @@ from pathgen.base.toolpath import Move, Rapids
 from pathgen.strategies.cutting_line import cutting_line
 from pathgen.strategies.cutting_out import _sinking_gently, outlining
 from pathgen.strategies.easing import Standing
-from pathgen.strategies.tabs import Tabs, check_tabs_hold, holding, round_a_ring, tab_points
+from pathgen.strategies.tabs import Tabs, check_tabs_hold, holding, left_to_the_saw, round_a_ring, tab_points
 from tests.brute import Block, moves_along
 from tests.strategies.test_strategies import cutter_of
 
@@ -53,6 +53,23 @@ def test_tabs_so_near_that_their_ends_would_meet_have_steeper_ones():
     away = np.array([4.5, 5.5, 6.4, 6.6, 7.5])
     assert heights([(42.5, 20.0), (57.5, 20.0)], places=42.5 + away) == pytest.approx(
         [1.5, 0.65, -0.115, -0.2, -0.2], abs=1e-6)
+
+
+@pytest.mark.parametrize(("apart", "long"), [(40.0, 12.0), (15.0, 6.0 + 2 * 2.0 * 1.5 / 1.5)])
+def test_how_long_tabs_are_with_their_ends(apart, long):
+    """Ends that rise 1.5 mm by a half run 3 mm; 15 mm apart they have 2 mm for each to rise in."""
+    tabs = Tabs(np.array([(50.0 - apart / 2, 20.0), (50.0 + apart / 2, 20.0)]), 1.5, 6.0)
+    assert left_to_the_saw(tabs, BOX, CUTTER) == pytest.approx(long, abs=1e-6)
+
+
+def test_tabs_hold_the_body_of_a_part_and_not_its_tail_alone():
+    """Spread along its whole length all four stood on the tail, and nothing held the disc, 86 % of the part."""
+    disc = shapely.Point(25.0, 0.0).buffer(25.0, quad_segs=32)
+    part = disc.union(shapely.box(45.0, -1.0, 150.0, 1.0))
+    at = tab_points(part, 4, avoid=np.empty((0, 2)), width=6.0, cutter=CUTTER, where="tabs")
+    assert (at[:, 0] < 50.0).sum() == 2  # there is no room for more where it hardly turns
+    even = tab_points(BOX, 4, avoid=np.empty((0, 2)), width=6.0, cutter=CUTTER, where="tabs")
+    assert np.sort(even[:, 0]) == pytest.approx([27.0, 27.0, 73.0, 73.0], abs=1.6)
 
 
 def test_tabs_as_near_as_may_be_leave_what_is_cut_through_between_them():

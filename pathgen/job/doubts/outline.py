@@ -20,13 +20,12 @@ from pathgen.job.part import drawn_corners
 from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.paths import tabs_of
 from pathgen.strategies.reach import MISSED, lengths
-from pathgen.strategies.tabs import LEAST_WASTE, TAB_SLOPE
+from pathgen.strategies.tabs import LEAST_WASTE, SAWN, Tabs, left_to_the_saw
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import OutlineCut
 from pathgen.work.operations import CutOut, Outline, RoundHoles, Slot
 from pathgen.work.thin_wood import THIN, wood_under
 
-_SAWN = 1 / 3  # of the outline: more tabs hold no better, and are much to saw (common practice, no source)
 _TAB = 0.4, 2.0  # mm: thinner is soon torn, thicker is much to saw (common practice, no source)
 _DEEP_IN_BED = 1.02  # mm, or 0.04 in: 0.1 to 0.5 mm is usual (common practice, no source)
 _CRUMB = 5.0  # mm2: smaller pieces that come loose are chips (no source)
@@ -104,11 +103,13 @@ def tenths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
 
 def mostly_tabs(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Tabs so many or so wide that much of the outline is left to the saw."""
-    cut, units = clamping.feature(Outline), job.units
-    if job.outline is None or cut is None or not cut.tabs:
+    cut, cutter, units = clamping.feature(Outline), clamping.cutter(Outline), job.units
+    if job.outline is None or cut is None or cutter is None or not cut.tabs:
         return
-    each, round_it = cut.tab_width + 2 * cut.tab_height / TAB_SLOPE, float(clamping.board.outline.length)
-    most = int(_SAWN * round_it / each)
+    outline = clamping.board.outline
+    each = left_to_the_saw(Tabs(tabs_of(clamping), cut.tab_height, cut.tab_width), outline, cutter)
+    round_it = float(outline.length)
+    most = int(SAWN * round_it / each)
     if cut.tabs > most:
         yield Doubt(
             where="[outline] tabs", problem=f"{cut.tabs}, each about {coarse_length(each, units)} long with the slopes "
