@@ -20,6 +20,7 @@ from pathgen.base.units import place_words
 from pathgen.job.inlay_tables import PlaceTable
 from pathgen.job.job import Job
 from pathgen.job.tables import FormTable, OutlineTable, PlateTable
+from pathgen.strategies.cutting_line import what_enters
 
 _LINE = 0.6  # of a shape that its one hole takes at least to be a line round it
 _HAIR = 0.002  # half the width of a gap that is none, mm
@@ -100,7 +101,7 @@ def as_cut(job: Job, asked: Polygon, closed: BaseGeometry, where: str) -> Polygo
         rings = shapely.get_rings(way)
         x, y = shapely.get_coordinates(shapely.shortest_line(rings[0], rings[1]).centroid)[0]
         raise JobError(where, f'"{job.outline.cutter}" does not go into the outline near {place_words(x, y)}',
-                       allowed=f"bays {2 * r:.2f} mm wide or more", remedy="take a smaller cutter for the outline, or "
+                       allowed=what_enters(asked, r), remedy="take a smaller cutter for the outline, or "
                        f"draw that bay {'wider' if job.board else 'as an opening'}")
     return asked if closed is asked else shapely.orient_polygons(overlay.union(asked, closed))
 

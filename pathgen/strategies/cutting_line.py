@@ -11,7 +11,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
-from pathgen.base.units import place_words, rounded_up
+from pathgen.base.units import place_words, rounded_down, rounded_up
 
 _ALONG = 0.1  # between places along the walls at which it is asked how far off the way lies, mm
 _SHORT_EDGE, _LEFT = 0.02, 0.003
@@ -22,6 +22,7 @@ _WIDER, _LITTLE = 1e-3, 1e-3
 next to nothing under this area, mm2."""
 _STRAIGHT = 1e-4
 """Corners no further off a straight line, mm, are none: programs are written no finer."""
+_HALVINGS = 12  # of the cutter, to find the widest that enters: to under a hundredth
 _NO_EDGE = 1e-3
 """Beside an edge as short as this, mm, a line set off from an outline leaves it by a hundred times as much."""
 
@@ -56,13 +57,25 @@ def not_entered(outline: Polygon, cutter: Cutter) -> Polygon | MultiPolygon:
     if len(rings) > 1:
         x, y = shapely.get_coordinates(shapely.shortest_line(rings[0], rings[1]).centroid)[0]
         raise CutterError(f"outline cutter {cutter.name!r}", f"does not go into the outline near {place_words(x, y)}",
-                          allowed=f"bays with mouths {rounded_up(2 * reach):.2f} mm wide or more",
+                          allowed=what_enters(outline, reach),
                           remedy="take a smaller cutter, or make that bay's mouth wider")
     line = cutting_line(outline, cutter)
     pieces = shapely.get_parts(overlay.difference(
         overlay.difference(Polygon(line), overlay.buffer(line, reach, quad_segs=64)), outline))
     pieces = pieces[(shapely.get_type_id(pieces) == 3) & (shapely.area(pieces) > _LITTLE)]
     return pieces[0] if len(pieces) == 1 else shapely.multipolygons(pieces)
+
+
+def what_enters(outline: Polygon, reach: float) -> str:
+    """What goes into all bays of an outline that one with `reach` mm from its axis does not: in words, for an error."""
+    low, high = 0.0, reach
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2.0
+        shut = shapely.get_num_interior_rings(overlay.buffer(outline, middle, quad_segs=64)) > 0
+        low, high = (low, middle) if shut else (middle, high)
+    widest = rounded_down(2.0 * low)
+    cutter = f"a cutter of {widest:.2f} mm or less, or " if widest else ""
+    return f"{cutter}bays with mouths {rounded_up(2 * reach):.2f} mm wide or more"
 
 
 def places_on(ring: LinearRing, stations: Floats) -> Floats:

@@ -12,7 +12,6 @@ from shapely import LineString, Polygon
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Bounds, Floats
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import CutterError
 from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Rapids, Toolpath, along_in_plan
@@ -58,9 +57,6 @@ def roughing_runs(
     none. No run goes nearer to the surface than `allowance`.
     """
     reach = rough_reach(outline, surface, cutter, finish=finish, stock_top=stock_top, past=past, blank=blank)
-    if reach.is_empty:
-        raise CutterError(f"cutter {cutter.name!r}", f"{cutter.diameter:g} mm is too large to rough so small a shape",
-                          allowed="a cutter smaller than the shape", remedy="take a smaller cutter")
     y = _rough_lines(reach, cutter)
     chord = min(_ROUGH_CHORD, max(allowance, CHORD))  # where nothing is left, straight moves cut no deeper either
     floor = zigzag(strip_spans(reach, y, reach=1.0), y, surface, cutter, chord) + [0.0, 0.0, allowance]

@@ -344,7 +344,7 @@ def test_a_slit_hardly_wider_than_a_line_is_filled(tmp_path):
 
 
 def test_a_bay_that_the_cutter_does_not_go_into(tmp_path):
-    with pytest.raises(JobError, match=r"does not go into the outline near 50\.?\d* mm along"):
+    with pytest.raises(JobError, match=r"near 50\.?\d* mm along, .*\(allowed: a cutter of 1\.99 mm or less, or bays"):
         drawn(tmp_path, outline="M0,0H39V10H35V16H45V10H41V0H80V40H0Z")
 
 

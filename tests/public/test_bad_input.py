@@ -85,7 +85,6 @@ def cutter(**changes):
     (lambda: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=1.0, allowance=math.nan), "pocket allowance"),
     (lambda: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=1.0, floor_ridge=0.0), "pocket floor_ridge"),
     (lambda: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=1.0, smallest="x"), "pocket smallest"),
-    (lambda: pathgen.rough(SQUARE, TOP, cutter(diameter=100.0), stock=8.0), "100 mm is too large to rough"),
     (lambda: pathgen.rough(SQUARE, TOP, cutter(diameter=300.0), stock=8.0), "rough cutter: 300 mm.*at most 237.9 mm"),
     (lambda: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, finish=cutter(diameter=300.0)), "rough finish: 300 mm"),
     (lambda: pathgen.rough(SQUARE, TOP, VEE, stock=8.0), "rough cutter: 'v' is a v cutter: it leaves furrows"),
