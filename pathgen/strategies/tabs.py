@@ -116,7 +116,8 @@ def tab_points(
     raise PathgenError(
         where, f"{count} tabs do not fit: {why}", allowed=f"{f'{most} tabs or fewer' if most else 'no tabs'}, each "
         f"{width:g} mm wide, with a cutter of {cutter.diameter:g} mm",
-        remedy=f"make tabs fewer{_NARROWER if where == _STATED else ''}, or take a smaller cutter"
+        remedy=", or ".join(["make tabs fewer"] * (most > 0) + ["make tab_width smaller"] * (where == _STATED)
+                           + ["take a smaller cutter"])
         + _without_tabs(where, "; or write tabs = 0 and stick the work down"),
     )
 

@@ -453,7 +453,7 @@ def test_tabs_that_no_place_holds_are_refused_with_what_to_do():
     teeth = shapely.union_all([shapely.affinity.rotate(shapely.box(0, -2, 30, 2), 15 * k, (0, 0)) for k in range(24)])
     wheel = shapely.Point(0, 0).buffer(24).union(teeth)
     words = (r"2 tabs do not fit: .* takes away again a tab at .* \(allowed: no tabs, each 6 mm wide, with a cutter of "
-             r"3 mm\): make tabs fewer, or make tab_width smaller, or take a smaller cutter; or write tabs = 0")
+             r"3 mm\): make tab_width smaller, or take a smaller cutter; or write tabs = 0")
     with pytest.raises(PathgenError, match=words):
         tab_points(wheel, 2, avoid=np.empty((0, 2)), width=6.0, cutter=CUTTER, where="[outline] tabs")
 
