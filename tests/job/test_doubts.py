@@ -702,6 +702,17 @@ def test_a_drawn_board_of_other_widths_than_are_written_is_told(tmp_path, path, 
         assert not [one for one in told_of(load_job(tmp_path / "job.toml")) if one.where.startswith("[board]")]
 
 
+def test_widths_that_no_board_may_have_are_not_to_be_written(tmp_path):
+    """A drawing with pointed ends: "write nut_width = 0 and end_width = -1.55" was refused, as it must be."""
+    pointed = f"M0,0L{LONG / 2},-30L{LONG},0L{LONG / 2},30Z"
+    (tmp_path / "outline.svg").write_text(small_board.svg(f'<path d="{pointed}"/>', LONG, 60, corner="0 -30"))
+    job = DRAWN.replace("place = { at = [40.0, 0.0] }", f"place = {{ at = [{LONG / 2}, 0.0] }}")
+    assert any("drawn 0 mm wide there" in problem for where, problem, _ in doubts(tmp_path, extra=job))
+    advised = [one for one in TOLD if "_width" in one.split(":")[0]]
+    assert advised
+    assert not any("= -" in one or "= 0" in one for one in advised)
+
+
 def test_a_clamp_on_the_place_of_zero_and_one_as_tall_as_no_clamp_are_doubted(tmp_path):
     stands = f"[setup]\n{CLAMP.format(-40.0, -14.0, 20.0)}\nzero = \"blank-nut-bass\"\n[stock]"
     (where, problem, grave), = doubts(tmp_path, "[stock]", stands)

@@ -30,6 +30,7 @@ _HIGH_RIDGE = 0.1  # mm: more than is sanded away (common practice)
 _SAME = 0.01  # mm
 _LOOSE = 0.05  # mm: a nut that much off its slot rattles, or does not go in (common practice, no source)
 _WIDTHS_ALIKE = 0.3  # mm: half of it at each edge (common practice, no source)
+_LEAST_WIDTH, _MOST_WIDTH = 10.0, 200.0  # mm, that nut_width and end_width may be
 _STRAIGHT_BY = 3  # frets at least, by which a drawn edge is taken as straight
 _STRING_IN = 1.0  # mm: nearer to its edge a string is pulled off the board (common practice)
 
@@ -176,15 +177,16 @@ def drawn_otherwise(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     far = np.fmin(np.abs(here), np.abs(straight - written)) > _WIDTHS_ALIKE
     drawn = np.where([np.isfinite(here[0]), False], written + here, straight).tolist()
     off = {key: (v, said[key]) for key, v, is_off in zip(said, drawn, far, strict=True) if is_off}
+    writable = all(_LEAST_WIDTH <= v <= _MOST_WIDTH for v, _ in off.values())
+    widths = " and ".join(f"{key} = {as_written(round(v, 2), units)}" for key, (v, _) in off.items())
     if off:
         yield Doubt(
             where=f"[board] {' and '.join(off)}",
             problem="; ".join("{}, and the outline is drawn {} wide there".format(
-                *told_apart(there, round(v, 2), unit=units)) for v, there in off.values()),
+                *told_apart(there, max(round(v, 2), 0.0), unit=units)) for v, there in off.values()),
             allowed=f"the drawing's widths within {format_length(_WIDTHS_ALIKE, units)}: strings, dots, nut and saddle "
                     "count from what is written",
-            remedy=f"write {' and '.join(f'{key} = {as_written(round(v, 2), units)}' for key, (v, _) in off.items())}; "
-                   "or correct the drawing, its size or its place")
+            remedy=f"write {widths}; or " * writable + "correct the drawing, its size or its place")
 
 
 def strings_off(job: Job, clamping: Clamping) -> Iterator[Doubt]:
