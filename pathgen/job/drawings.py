@@ -401,11 +401,11 @@ def _check_within(
     where = "over openings of" if any(one.covers(there) for one in drawn) else "off"
     x0, y0, x1, y1 = inlay.area.bounds
     beside = overlay.intersection(wood, shapely.box(x0, wood.bounds[1], x1, wood.bounds[3])).bounds
-    across = "" if math.isnan(beside[1]) else f", and there {beside[1]:.2f} mm to {beside[3]:.2f} mm across"
+    across = "" if math.isnan(beside[1]) else f", and there {beside[1]:z.2f} mm to {beside[3]:z.2f} mm across"
     raise JobError(
         f"{inlay.name} place",
         f"{much} of the drawing lies {where} the {what}, near {place_words(there.x, there.y)}; it is {x1 - x0:.2f} mm "
         f"along by {y1 - y0:.2f} mm across",
-        allowed=f"within the {what}, {wood.bounds[0]:.2f} mm to {wood.bounds[2]:.2f} mm along{across}",
+        allowed=f"within the {what}, {wood.bounds[0]:z.2f} mm to {wood.bounds[2]:z.2f} mm along{across}",
         remedy=_onto(inlay, board, wood, job, inlays, arts) + "".join(dict.fromkeys(
             in_pixels(art, inlay) for art in arts)))

@@ -270,8 +270,8 @@ def _ring(job: Job, part: FlatPart, ring: RingTable, where: str) -> None:
                        remedy="name a smaller cutter, or make the ring wider")
     room = float(inside(part.outline, shapely.Point(ring.at)))
     if room <= ring.outer:
-        raise JobError(f"{where} outer", f"the ring round {place_words(*ring.at)} reaches {ring.outer - room:.2f} mm "
-                       "past the edge of the plate",
+        raise JobError(f"{where} outer", f"{ring.outer:g} mm, and the ring round {place_words(*ring.at)} reaches "
+                       f"{ring.outer - room:.2f} mm past the edge of the plate",
                        allowed=f"less than {room:.2f} mm" if room >= 0.01 else "a ring whose middle lies on the plate",
                        remedy="make it smaller, or move it" if room >= 0.01 else
                        "write at, its middle: along from the near edge, across from the centre-line")

@@ -125,7 +125,7 @@ def _leave(job: Job, finish: Cutter) -> None:
                     remedy="give one of these; left out it is half of leave")
     if not job.resurface:
         raise JobError(where, f"{table.leave:g} mm, and no cut over a fill that takes it off",
-                       remedy="leave it out: without a filled inlay the first cut is the only one")
+                       remedy="take the line \"leave\" out: without a filled inlay the first cut is the only one")
     if job.resurface.skim:
         raise JobError(where, "skim is given too",
                        remedy=f"keep one of them: leave ends at the {job.body_name[1:-1]}'s own thickness")

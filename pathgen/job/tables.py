@@ -50,7 +50,7 @@ USUAL_SCALLOP, USUAL_RIDGES = 0.01, (0.005, 0.02)
 class StockTable(Stock):
     """``[stock]``: the raw blank, centred on the centre-line."""
 
-    length: float = key(size(50.0, 3000.0), "along the board")
+    length: float = key(size(10.0, 3000.0), "along the board")
     width: float = key(size(10.0, 1000.0), "across the board")
     thickness: float = key(size(0.5, 100.0), "as it lies on the bed")
     margin_nut: float = key(size(0.0, 500.0), "how far it stands out before the nut face", 10.0, inch=0.4)
