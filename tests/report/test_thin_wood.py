@@ -155,7 +155,7 @@ depth = 2.0
     ("ends = 0.2", "", "0.20 mm of wood is left standing between a slot and the edge, and in 9 more places: 0.20 mm"),
     ("ends = 0.5", "", None),
     # measured square to the edge, which the binding's width is
-    ('ends = "binding"', "binding = 0.3\nbound = true", "0.30 mm of wood is left standing between a slot and the edge,"),
+    ('ends = "binding"', "binding = 0.3\nbound = true", "0.30 mm of wood is left standing between a slot and the edge"),
     # the hollow comes within 10 - 9.4 mm of fret 5's line, half a slot less
     ("", "end = { rise = -9.4 }", "0.30 mm of wood is left standing between a slot and the edge"),
     ("", "end = { rise = -9.0 }", None),
