@@ -44,7 +44,8 @@ def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
     lower = 1200.0 * math.log2((layout.to_bridge + layout.nut_offset) / layout.to_bridge)
     return {
         "frets": _fret_rows(board, clamping),
-        "board": {"bass_side": board.bass_side, "nut": nut_row(board, clamping.feature(NutSlot)),
+        "board": {"bass_side": board.bass_side,
+                  "nut": nut_row(board, clamping.feature(NutSlot), clamping.finished_surface),
                   "behind_nut": rounded(board.behind_nut), "binding": board.binding,
                   "nut_offset": layout.nut_offset, "nut_offset_cents": rounded(lower, 3)},
         "strings": string_rows(board, fittings.strings),
@@ -55,7 +56,7 @@ def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
     }
 
 
-def nut_row(board: Fingerboard, slot: Slots | None) -> dict[str, Any]:
+def nut_row(board: Fingerboard, slot: Slots | None, surface: Surface) -> dict[str, Any]:
     """Where the nut's face meets the edges of the cut board, and its slot or shelf on the centre-line: mm."""
     bass, treble = board.nut_line
     row: dict[str, Any] = {"bass": rounded_point(bass), "treble": rounded_point(treble), "slot": None}
@@ -63,7 +64,8 @@ def nut_row(board: Fingerboard, slot: Slots | None) -> dict[str, Any]:
         middle, (run, rise) = float(centre_crossings(slot.lines)[0]), slot.lines[0, 1, :2] - slot.lines[0, 0, :2]
         half = slot.width / 2 * math.hypot(run, rise) / abs(float(rise))
         row["slot"] = {"along": [rounded(middle - half), rounded(middle + half)],
-                       "depth": slot.depth, "bottom": slot.bottom,
+                       "depth": slot.depth, "deepest": rounded(float(slot.deepest(surface)[0]), 3),
+                       "bottom": slot.bottom,
                        "shelf": None if slot.on_part is None else rounded(slot.on_part)}
     return row
 
@@ -72,8 +74,8 @@ def _fret_rows(board: Fingerboard, clamping: Clamping) -> list[dict[str, Any]]:
     """A row for each fret, lengths in mm.
 
     distance from the nut; bass and treble, where its line meets the edges of the cut board; ends, where the fret
-    itself ends; depth of its slot; cents that it sounds off when its distance is rounded to the machine's
-    resolution; width of the finished and of the cut board along the fret; least wood at the edges, under the slot,
+    itself ends; depth of its slot, and where it is deepest, under the crown of a level one; cents that it sounds off
+    when its distance is rounded to the machine's resolution; width of the finished and of the cut board along the fret; least wood at the edges, under the slot,
     and under the pockets between the fret before and this one.
     """
     frets, slots, machine = board.frets, clamping.feature(Slot), clamping.machine
@@ -83,6 +85,7 @@ def _fret_rows(board: Fingerboard, clamping: Clamping) -> list[dict[str, Any]]:
                      sunk=sunk_of(clamping))
     stepped = np.abs(np.round(frets.distance / machine.resolution) * machine.resolution - frets.distance)
     cents = cents_off(board.layout.to_bridge, frets.distance, frets.distance + stepped + machine.repeatability)
+    deepest = slots.deepest(clamping.finished_surface) if slots else np.full(len(frets), np.nan)
     edges = np.stack([frets.bass, frets.treble], axis=1)
     cut_width, finished_width = (np.linalg.norm(one[:, 1] - one[:, 0], axis=1)
                                  for one in (edges, past_binding(board, edges)))
@@ -90,7 +93,7 @@ def _fret_rows(board: Fingerboard, clamping: Clamping) -> list[dict[str, Any]]:
         {
             "fret": int(frets.number[i]), "distance": rounded(frets.distance[i]), "bass": rounded_point(frets.bass[i]),
             "treble": rounded_point(frets.treble[i]), "ends": [rounded_point(end) for end in frets.ends[i]],
-            "depth": slots.depth if slots else None, "cents": rounded(cents[i], 4),
+            "depth": slots.depth if slots else None, "deepest": rounded(deepest[i], 3), "cents": rounded(cents[i], 4),
             "width": rounded(finished_width[i]), "cut_width": rounded(cut_width[i]),
             "wood": {"edge": rounded(edge[i], 3), "slot": rounded(slot[i], 3), "pocket": rounded(pocket[i], 3)},
         }
