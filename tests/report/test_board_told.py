@@ -79,7 +79,7 @@ def test_strings_lie_where_nut_and_saddle_have_them(tmp_path, changes, spacing):
     at = [(bass + row["from_edge"] * unit)[1] for row in report["stringing"]["strings"]]
     assert [row["at_nut"] for row in report["strings"]] == pytest.approx(at, abs=1e-4)
     apart = np.diff([row["at_last_fret"] for row in report["strings"]])
-    assert apart[::2] == pytest.approx([2.2, 1.6, 1.3], rel=0.06)  # a course stays as near together as its gap, but for the slant
+    assert apart[::2] == pytest.approx([2.2, 1.6, 1.3], rel=0.06)  # as near together as its gap, but for the slant
 
 
 def test_a_partial_fret_is_told_as_one(tmp_path, capsys):
