@@ -307,7 +307,7 @@ def _slots(job: Job, board: Fingerboard) -> None:
     if bool(cut.bevel) != bool(job.slots.bevel_cutter):
         raise JobError("[slots]", "bevel and bevel_cutter go together", remedy="give both or neither")
     # a level bottom is deepest under the crown, on a tight curve deeper than flutes go at any depth
-    deepest = cut.deepest(board.surface)
+    deepest = float(cut.deepest(board.surface).max(initial=0.0))
     reached, short = cutter.flute_length - deepest + cut.depth, falls_short(cutter.flute_length, deepest)
     if reached >= LEAST_DEPTH and (short or falls_short(float(np.min(web_under(job, board, cut))), board.min_web)):
         with suppress(PathgenError):  # what is wrong besides is told beside this

@@ -38,7 +38,14 @@ def nut_words(nut: dict[str, Any], units: str) -> list[str]:
     bottom = ", its bottom level" if slot["bottom"] == "flat" else ", its bottom curved as the board"
     what = "The nut's slot:" if slot["shelf"] is None else \
         f"The nut's shelf: {fine_length(slot['shelf'], units)} wide on the finished board, cut from"
-    return [f"{what} {low} to {high} along, {fine_length(slot['depth'], units)} deep{bottom}."]
+    deep = f"{fine_length(slot['depth'], units)} deep{crown_words(slot['depth'], slot['deepest'], units)}"
+    return [f"{what} {low} to {high} along, {deep}{bottom}."]
+
+
+def crown_words(depth: float, deepest: float, units: str) -> str:
+    """How deep a level bottom lies where it is deepest, if that is more than its depth."""
+    told = fine_length(deepest, units)
+    return "" if told == fine_length(depth, units) else f" at the ends and up to {told} under the crown"
 
 
 def fret_lines(frets: Sequence[dict[str, Any]], nut: dict[str, Any], units: str) -> list[str]:
@@ -57,7 +64,14 @@ def fret_lines(frets: Sequence[dict[str, Any]], nut: dict[str, Any], units: str)
     distance = ["from nut, in", "in, about", "mm"] if units == "in" else ["from nut, mm", "in", "in, about"]
     head = ["fret", *distance, "cents off, up to",
             *(f"{side} edge along, across ({units})" for side in ("bass", "treble"))]
-    return [*table(head, rows, right=range(len(head))), *nut_words(nut, units)]
+    return [*table(head, rows, right=range(len(head))), *partial_words(frets, units), *nut_words(nut, units)]
+
+
+def partial_words(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
+    """The frets that end within the board, and where: the table has their line out to both edges."""
+    return [f"Fret {f['fret']} is partial: it goes from {_pair(f['ends'][0], units)} to {_pair(f['ends'][1], units)} "
+            f"({units}; along, across); the table has where its line meets the edges."
+            for f in frets if f["ends"] != [f["bass"], f["treble"]]]
 
 
 def wood_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:

@@ -7,7 +7,7 @@ from typing import Any
 import shapely
 
 from pathgen.base.plain import joined
-from pathgen.base.units import area_words, coarse_length, format_length, ruled
+from pathgen.base.units import area_words, coarse_length, format_length, rounded_down, ruled
 from pathgen.programs.plan import Plan
 from pathgen.strategies.matching import under_the_edges
 
@@ -51,9 +51,11 @@ def off_the_floor(planned: Plan, index: int) -> float:
 
 def stock_words(inlay: dict[str, Any], units: str) -> str:
     """How thick what is let in may be, where the job says no more of it than how far it may stand proud."""
-    most = inlay["piece_thickness"]  # from the floor, in a pocket as deep as it is then
-    least, most = (format_length(v, units) for v in (most - inlay["overfill"], most))
-    return f"{most} thick" if least == most else f"thicker than {least}, {most} at most"
+    # in a pocket as deep as it is then: as thick they would stand as far out as they may, on a floor at its depth
+    most = inlay["piece_thickness"]
+    least, most = most - inlay["overfill"], most - inlay["floor_high"]
+    shown = [format_length(v, units) for v in (least, max(rounded_down(most, units), least))]
+    return f"{shown[0]} thick" if shown[0] == shown[1] else f"thicker than {shown[0]}, {shown[1]} at most"
 
 
 def piece_line(inlay: dict[str, Any], units: str) -> str:

@@ -58,7 +58,7 @@ def slotting(
     Raises CutterError for a cutter wider than the slots or than a blind one is long, of another shape than flat-end, or
     with too short a flute.
     """
-    _check(slots, slots.deepest(surface), cutter)
+    _check(slots, float(slots.deepest(surface).max(initial=0.0)), cutter)
     floors = slots.floors(surface)
     runs, lines, rooms = [], [], []
     for index in range(len(slots.lines)):

@@ -177,14 +177,14 @@ class Slots:
         ends: Floats = surface.height(self.lines[..., 0], self.lines[..., 1])
         return np.asarray(ends.min(axis=1) - self.depth)
 
-    def deepest(self, surface: Surface) -> float:
-        """Deepest place of any slot below `surface`, mm."""
-        if self.bottom == "curve" or not len(self.lines):
-            return self.depth
+    def deepest(self, surface: Surface) -> Floats:
+        """(n,) deepest place of each slot below `surface`, mm: of a level one under the crown."""
+        if self.bottom == "curve":
+            return np.full(len(self.lines), self.depth)
         share = np.linspace(0.0, 1.0, 33)[:, None]
         points = self.lines[:, :1] + share * (self.lines[:, 1:] - self.lines[:, :1])
         top = surface.height(points[..., 0], points[..., 1]).max(axis=1)
-        return float((top - self.floors(surface)).max())
+        return np.asarray(top - self.floors(surface))
 
 
 @dataclass(frozen=True, kw_only=True)

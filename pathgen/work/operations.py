@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
+from pathgen.base.surface import Surface
 from pathgen.base.units import axes_words, coarse_length, format_length
 from pathgen.work.features import Cutouts, Engraving, Holes, Inlay, Marks, Named, OutlineCut, Pieces, Slots, Surfacing
 from pathgen.work.fill import LEAST_LEFT, PAST, SMEAR, left_by_edge
@@ -102,6 +103,10 @@ class Operation(ABC, Generic[F]):
     def depth(self) -> float | None:
         """Its depth below the finished surface, where it has one."""
         return None
+
+    def deepest(self, surface: Surface) -> float | None:
+        """How deep it goes below the finished surface where that is most, where it has a depth."""
+        return self.depth
 
     @property
     def named(self) -> tuple[Named, ...]:
@@ -619,6 +624,9 @@ class Slot(Operation[Slots]):
     @property
     def depth(self) -> float:
         return self.feature.depth
+
+    def deepest(self, surface: Surface) -> float:
+        return float(self.feature.deepest(surface).max(initial=self.depth))
 
     def at_start(self, work: Clamping) -> list[str]:
         return self._measured(f"The {self.feature.words} come", work)

@@ -1,4 +1,4 @@
-"""Wood so thin that it breaks out or soaks through: between pockets, and between a pocket and a slot or the edge."""
+"""Wood so thin that it breaks out or soaks through: between pockets, slots, holes and the edge, each two of them."""
 
 from __future__ import annotations
 
@@ -18,7 +18,8 @@ from pathgen.base.plain import counted
 from pathgen.base.surface import Surface
 from pathgen.base.units import beside_limit, falls_short, place_words, rounded_up
 from pathgen.work.clamping import Clamping
-from pathgen.work.operations import Channel, CutOut, Outline, RoundHoles, Slot
+from pathgen.work.features import longer
+from pathgen.work.operations import Channel, CutOut, NutSlot, Outline, RoundHoles, Slot
 from pathgen.work.walls import thin_walls
 
 THIN = 0.4
@@ -33,6 +34,7 @@ _TALL = 10.0
 _TOLD = 3  # how many places of a kind are named, the thinnest
 BETWEEN_POCKETS = "pockets"
 BESIDE_SLOT = "a pocket and a slot"
+_TO_EDGE = "a slot and the edge"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,7 +84,8 @@ def wood_under(surface: Surface, area: BaseGeometry, depth: float) -> tuple[Floa
 def what_to_do(places: Sequence[ThinWood]) -> str:
     """What to do about wood that does not stand, in places of one kind."""
     through = " and to let resin through" if any(thin.leaks for thin in places) else ""
-    apart = "draw them further apart, let them meet" if places[0].drawn else "move them further apart"
+    apart = ("leave more of the part there, or let the slots run out" if places[0].between == _TO_EDGE else
+             "draw them further apart, let them meet" if places[0].drawn else "move them further apart")
     return f"{apart}, or expect it to break out{through}"
 
 
@@ -105,6 +108,7 @@ def more_places(more: list[ThinWood]) -> str:
 def _between_any(clamping: Clamping, opened: Sequence[BaseGeometry]) -> Iterator[ThinWood]:
     pockets = overlay.union_all(list(opened))
     yield from _beside_bores(clamping, opened)
+    yield from _beside_slots(clamping)
     if pockets.is_empty:
         return
     for wall in thin_walls(pockets, below=THIN, touching=MEET):
@@ -137,12 +141,13 @@ def _leaks(clamping: Clamping, opened: Sequence[BaseGeometry], at: tuple[float, 
 
 
 def _nearest_first(
-    between: str, shapes: Any, other: shapely.Geometry, less: float, *, needed: float = THIN
+    between: str, shapes: Any, other: shapely.Geometry, less: float, *, needed: float = THIN, drawn: bool = True
 ) -> Iterator[ThinWood]:
     """The wood between each of some shapes and another, less what is taken of it, where it is thin; thinnest first."""
-    wide = shapely.distance(shapes, other) - less
+    wide = shapely.distance(shapes := np.atleast_1d(shapes), other) - less
     for k in np.argsort(wide, kind="stable")[: int((wide < needed).sum())].tolist():
-        yield ThinWood(between=between, width=float(wide[k]), at=_between(shapes[k], other), needed=needed)
+        yield ThinWood(between=between, width=float(wide[k]), at=_between(shapes[k], other), needed=needed,
+                       drawn=drawn)
 
 
 def _beside_bores(clamping: Clamping, opened: Sequence[BaseGeometry]) -> Iterator[ThinWood]:
@@ -166,6 +171,34 @@ def _beside_bores(clamping: Clamping, opened: Sequence[BaseGeometry]) -> Iterato
             between = f"{one} and {other}" if one != other else f"two {one.split()[1]}s"
             yield ThinWood(between=between, width=float(wide[worst]), at=_between(*some[worst]), least=least,
                            drawn=False, needed=float(needed[worst]))
+
+
+def _beside_slots(clamping: Clamping) -> list[ThinWood]:
+    """Between two slots, and from slots to the edge: past ends that stop short of it, and where it runs along them."""
+    cut = [slots for slots in (clamping.feature(Slot), clamping.feature(NutSlot)) if slots and len(slots.lines)]
+    lines = np.array([shapely.LineString(line) for slots in cut for line in slots.lines], object)
+    half = np.array([slots.width / 2 + slots.bevel for slots in cut for _ in slots.lines])
+    pairs = shapely.STRtree(lines).query(lines, "dwithin", 2 * half.max(initial=0.0) + THIN).T.tolist()
+    found = [_nearest_first("two slots", lines[i], lines[j], half[i] + half[j], drawn=False)
+             for i, j in pairs if i < j]
+    if clamping.cutter(Outline) is not None:
+        edge = shapely.boundary(clamping.board.outline)
+        found += [_nearest_first(_TO_EDGE, line, beside, out, drawn=False)
+                  for line, out in zip(lines, half, strict=True) for beside in _along(edge, line, out + THIN)]
+        found += [_nearest_first(_TO_EDGE, shapely.points(longer(slots.lines, np.full(2, -slots.width / 2)))
+                                 [~slots.through], edge, slots.width / 2 + slots.bevel, drawn=False) for slots in cut]
+    return sorted((thin for some in found for thin in some), key=lambda thin: thin.width)
+
+
+def _along(edge: BaseGeometry, line: shapely.LineString, near: float) -> list[BaseGeometry]:
+    """The runs of an edge so near to a line that go along it; not those that go across, where it runs out."""
+    rings = [shapely.get_coordinates(ring) for ring in shapely.get_parts(edge)]
+    sides = np.concatenate([np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings])
+    (x, y), way = np.diff(shapely.get_coordinates(line), axis=0)[0], sides[:, 1] - sides[:, 0]
+    sides = sides[np.abs(way @ [x, y]) > np.abs(way @ [-y, x])]
+    along = shapely.linestrings(sides)
+    beside = along[shapely.dwithin(along, line, near)]
+    return shapely.get_parts(shapely.line_merge(shapely.multilinestrings(beside))).tolist()
 
 
 def _between(one: shapely.Geometry, other: shapely.Geometry) -> tuple[float, float]:

@@ -52,7 +52,7 @@ def loads_of(path: Path, cell: float) -> None:
         loads = block.run(moves, cutter.radius, ball=cutter.shape == "ball-end")
         straight = cutter.straight_cut
         if isinstance(step.operation, Slot):
-            depth = step.operation.feature.deepest(clamping.finished_surface)
+            depth = step.operation.deepest(clamping.finished_surface)
             straight = cutter.diameter * depth / np.ceil(depth / cutter.stepdown - 1e-9)
         share = loads.per_tooth(over=cutter.diameter) / (straight * cutter.feed)
         side, full = ~loads.straight_down, np.abs(loads.feed - cutter.feed) < 1e-6

@@ -165,7 +165,8 @@ def test_the_slot_of_a_slanting_nut_is_told_where_it_crosses_the_centre_line():
     (x0, y0), (x1, y1) = board.nut_line
     slope = (x1 - x0) / (y1 - y0)
     lines = np.array([[[x0, y0], [x1 + 10.0 * slope, y1 + 10.0]]])  # it reaches out unevenly
-    slot = nut_row(board, Slots(lines=lines, number=np.zeros(1, int), width=3.0, depth=2.0))["slot"]
+    slot = nut_row(board, Slots(lines=lines, number=np.zeros(1, int), width=3.0, depth=2.0),
+                   board.surface)["slot"]
     crossing, half = x0 - y0 * slope, 1.5 * math.hypot(slope, 1.0)
     assert half > 1.51
     assert slot["along"] == pytest.approx([crossing - half, crossing + half], abs=1e-3)

@@ -15,7 +15,7 @@ from pathgen.report.wood_left import thin_wood_findings, wall_words
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.neighbours import neighbour_findings
 from tests.job.test_plates import HOLE, PLATE, RING, read
-from tests.small_board import SLOTS, cutter, job, svg
+from tests.small_board import JOB, SLOTS, cutter, job, svg
 
 OUTLINE = """
 [outline]
@@ -141,6 +141,43 @@ def test_between_a_pocket_and_the_edge(tmp_path, gap, count):
     left = (half - (y + 2.0) + (further - half)) / round_off - 1.0
     said = [f.got.split(" mm of wood is left standing between a pocket and the ") for f in warned]
     assert [(float(wide), what) for wide, what in said] == [(pytest.approx(left, abs=0.011), "edge")] * count
+
+
+NUT = """
+[nut]
+cutter = "flat"
+width = 2.8
+depth = 2.0
+"""
+
+
+@pytest.mark.parametrize(("slots", "board", "told"), [
+    ("ends = 0.2", "", "0.20 mm of wood is left standing between a slot and the edge, and in 9 more places: 0.20 mm"),
+    ("ends = 0.5", "", None),
+    # measured square to the edge, which the binding's width is
+    ('ends = "binding"', "binding = 0.3\nbound = true", "0.30 mm of wood is left standing between a slot and the edge"),
+    # the hollow comes within 10 - 9.4 mm of fret 5's line, half a slot less
+    ("", "end = { rise = -9.4 }", "0.30 mm of wood is left standing between a slot and the edge"),
+    ("", "end = { rise = -9.0 }", None),
+    ("width = 1.4", "past_last_fret = 1.0", "0.30 mm of wood is left standing between a slot and the edge"),
+    (NUT, "behind_nut = 3.0", "0.20 mm of wood is left standing between a slot and the edge"),
+    (NUT, "behind_nut = 3.3", None),
+    # frets 4 and 5 are 300 (2^(-4 / 72) - 2^(-5 / 72)) = 2.766 mm apart
+    ("width = 2.5", "divisions = 72", "0.27 mm of wood is left standing between two slots, and in 3 more places: 0.29"),
+    (NUT.replace("width = 2.8\n", ""), "behind_nut = 3.3", None),  # a shelf, out to the end
+    # which run out through slanting edges: tips in their corners are no wood between two cuts
+    ("", "scale_length = { bass = 310.0, treble = 290.0 }", None),
+])
+def test_beside_a_slot_without_pockets(tmp_path, slots, board, told):
+    """Wood between slots, and between them and the edge, was looked at in no job: without pockets nothing was."""
+    inlay = JOB[JOB.index("[[inlay]]"):]
+    cut = SLOTS.replace("width = 0.6", "") if slots.startswith("width") else SLOTS
+    changes = {inlay: "", "thickness = 6.5": f"thickness = 6.5\n{board}",
+               **({"scale_length = 300.0": ""} if "scale_length" in board else {})}
+    read = pathgen.load_job(job(tmp_path, extra=cut + slots + OUTLINE, changes=changes))
+    warned = thin(clamping_of(read))
+    assert len(warned) == len(rings(clamping_of(read))[:1]) == (told is not None)
+    assert not told or warned[0].got.startswith(told)
 
 
 def rings(clamping):

@@ -43,7 +43,7 @@ from pathgen.strategies.reach import (
 from pathgen.strategies.reach import reach as reach_with
 from pathgen.work.walls import narrowest_wall
 from tests.drawings import BOARD, LEVEL, comb, flat_end, v_cutter
-from tests.small_board import built, cutter, job, svg
+from tests.small_board import built, cutter, job, moves_and_feeds, svg, text_of
 
 
 def reach(regions, cutters, *, depth, surface=None, sets=None, **more) -> Reach:
@@ -484,6 +484,19 @@ def test_a_corner_has_no_width_and_two_are_two_places() -> None:
     assert [(one.is_corner, round(one.width, 2)) for one in row.details] == [(False, 1.5)]
 
 
+def _highest_floor(result, nth, radius, depth):
+    """How far over its depth a flat end's program leaves the floor along the pocket's walls, by its moves alone."""
+    start, end, rapid, _ = moves_and_feeds(text_of(result, "pocket", nth))
+    share = np.linspace(0.0, 1.0, 9)[:, None, None]
+    at = (start + share * (end - start))[:, ~rapid].reshape(-1, 3)
+    surface, area = result.plan.clamping.surface, result.plan.clamping.inlays[0].area
+    walls = shapely.get_coordinates(shapely.segmentize(shapely.boundary(area.buffer(-0.02)), 0.5))
+    over = np.linalg.norm(walls[:, None] - at[None, :, :2], axis=2) <= radius
+    floor = np.where(over, at[:, 2], np.inf).min(axis=1)
+    reached = np.isfinite(floor)
+    return float((floor - surface.height(*walls.T) + depth)[reached].max())
+
+
 def test_a_build_reports_what_each_cutter_adds_and_takes(tmp_path):
     """The table for choosing among the job's own cutters: shares rise, times add up to those of the programs."""
     wide = cutter(name="wide", shape="flat-end", diameter=6.0, speed=12000, feed=1500.0, plunge=400.0, stepdown=2.0)
@@ -496,8 +509,9 @@ def test_a_build_reports_what_each_cutter_adds_and_takes(tmp_path):
     assert first["share"] == pytest.approx(1 - 4 * (1 - math.pi / 4) * 9 / inlay["area"], abs=1e-3)
     assert both["share"] == pytest.approx(inlay["reachable_area"] / inlay["area"], abs=1e-4)
     assert [first["minutes"], both["minutes"]] == pytest.approx([minutes[0], sum(minutes)], abs=0.02)
-    slope = math.tan(math.asin(15.0 / 254.0))
-    assert 0.0 < inlay["floor_high"] <= 6.0 * slope
+    # the disc and the box reach 8 mm across, so the axis of the wide one 5 mm: the radius is 254 to 300 mm
+    assert 6.0 * 5.0 / 300.0 < inlay["floor_high"] < 6.0 * 5.0 / 254.0 + 1e-3
+    assert inlay["floor_high"] == pytest.approx(_highest_floor(result, 0, 3.0, 1.5), abs=3e-3)
     text = result.files()["report.txt"]
     assert "wide then flat" in text
     assert f"floor up to {inlay['floor_high']:.2f} mm above its depth" in text

@@ -23,7 +23,7 @@ from pathgen.parts.fingerboard.layout import centre_crossings
 from pathgen.parts.fingerboard.neck import neck_rows
 from pathgen.parts.fingerboard.nut import cross_radii
 from pathgen.parts.fingerboard.scale import cents_off
-from pathgen.parts.fingerboard.stringing import Strings, stringing_data
+from pathgen.parts.fingerboard.stringing import Strings, crossed, on_outer_strings, stringing_data, strings_at
 from pathgen.parts.fingerboard.top import bow_under, string_lines
 from pathgen.work.features import Inlay, Slots
 from pathgen.work.operations import NutSlot, Slot
@@ -31,7 +31,7 @@ from pathgen.work.underside import Sunk, sunk_of
 
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
-    from pathgen.work.clamping import Clamping
+    from pathgen.work.clamping import Clamping, Machine
 
 _EVERY = 1.0  # spacing of the points along an inlay's edge where the wood under it is measured, mm
 
@@ -44,7 +44,8 @@ def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
     lower = 1200.0 * math.log2((layout.to_bridge + layout.nut_offset) / layout.to_bridge)
     return {
         "frets": _fret_rows(board, clamping),
-        "board": {"bass_side": board.bass_side, "nut": nut_row(board, clamping.feature(NutSlot)),
+        "board": {"bass_side": board.bass_side,
+                  "nut": nut_row(board, clamping.feature(NutSlot), clamping.finished_surface),
                   "behind_nut": rounded(board.behind_nut), "binding": board.binding,
                   "nut_offset": layout.nut_offset, "nut_offset_cents": rounded(lower, 3)},
         "strings": string_rows(board, fittings.strings),
@@ -55,7 +56,7 @@ def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
     }
 
 
-def nut_row(board: Fingerboard, slot: Slots | None) -> dict[str, Any]:
+def nut_row(board: Fingerboard, slot: Slots | None, surface: Surface) -> dict[str, Any]:
     """Where the nut's face meets the edges of the cut board, and its slot or shelf on the centre-line: mm."""
     bass, treble = board.nut_line
     row: dict[str, Any] = {"bass": rounded_point(bass), "treble": rounded_point(treble), "slot": None}
@@ -63,7 +64,8 @@ def nut_row(board: Fingerboard, slot: Slots | None) -> dict[str, Any]:
         middle, (run, rise) = float(centre_crossings(slot.lines)[0]), slot.lines[0, 1, :2] - slot.lines[0, 0, :2]
         half = slot.width / 2 * math.hypot(run, rise) / abs(float(rise))
         row["slot"] = {"along": [rounded(middle - half), rounded(middle + half)],
-                       "depth": slot.depth, "bottom": slot.bottom,
+                       "depth": slot.depth, "deepest": rounded(float(slot.deepest(surface)[0]), 3),
+                       "bottom": slot.bottom,
                        "shelf": None if slot.on_part is None else rounded(slot.on_part)}
     return row
 
@@ -72,17 +74,18 @@ def _fret_rows(board: Fingerboard, clamping: Clamping) -> list[dict[str, Any]]:
     """A row for each fret, lengths in mm.
 
     distance from the nut; bass and treble, where its line meets the edges of the cut board; ends, where the fret
-    itself ends; depth of its slot; cents that it sounds off when its distance is rounded to the machine's
-    resolution; width of the finished and of the cut board along the fret; least wood at the edges, under the slot,
-    and under the pockets between the fret before and this one.
+    itself ends; depth of its slot, and where it is deepest, under the crown of a level one; cents that it sounds off
+    at most on an outer string when the machine rounds its place and does not come back to it exactly;
+    width of the finished and of the cut board along the fret; least wood at the edges, under the slot, and under the
+    pockets between the fret before and this one.
     """
     frets, slots, machine = board.frets, clamping.feature(Slot), clamping.machine
     if not len(frets):
         return []
     edge, slot, pocket = wood_left(board, slots=slots, inlays=clamping.inlays, finished=clamping.finished_surface,
                      sunk=sunk_of(clamping))
-    stepped = np.abs(np.round(frets.distance / machine.resolution) * machine.resolution - frets.distance)
-    cents = cents_off(board.layout.to_bridge, frets.distance, frets.distance + stepped + machine.repeatability)
+    cents = _cents(board, machine)
+    deepest = slots.deepest(clamping.finished_surface) if slots else np.full(len(frets), np.nan)
     edges = np.stack([frets.bass, frets.treble], axis=1)
     cut_width, finished_width = (np.linalg.norm(one[:, 1] - one[:, 0], axis=1)
                                  for one in (edges, past_binding(board, edges)))
@@ -90,7 +93,7 @@ def _fret_rows(board: Fingerboard, clamping: Clamping) -> list[dict[str, Any]]:
         {
             "fret": int(frets.number[i]), "distance": rounded(frets.distance[i]), "bass": rounded_point(frets.bass[i]),
             "treble": rounded_point(frets.treble[i]), "ends": [rounded_point(end) for end in frets.ends[i]],
-            "depth": slots.depth if slots else None, "cents": rounded(cents[i], 4),
+            "depth": slots.depth if slots else None, "deepest": rounded(deepest[i], 3), "cents": rounded(cents[i], 4),
             "width": rounded(finished_width[i]), "cut_width": rounded(cut_width[i]),
             "wood": {"edge": rounded(edge[i], 3), "slot": rounded(slot[i], 3), "pocket": rounded(pocket[i], 3)},
         }
@@ -98,29 +101,37 @@ def _fret_rows(board: Fingerboard, clamping: Clamping) -> list[dict[str, Any]]:
     ]
 
 
+def _cents(board: Fingerboard, machine: Machine) -> Floats:
+    """(n,) the most that each fret sounds off on either outer string, by where the machine puts its slot.
+
+    A slot that slants is rounded at both ends, and what is off across moves it along the strings too.
+    """
+    outer, frets, step = on_outer_strings(board.layout), board.frets, machine.resolution
+    at, way = outer[frets.number], outer[-1] - outer[0]
+    unit, run = way / np.linalg.norm(way, axis=1, keepdims=True), at[:, 1] - at[:, 0]
+    rounding = np.abs(np.round(frets.distance / step) * step - frets.distance)
+    rounding = np.full(len(at), step / 2) if board.layout.fanned else rounding
+    off = np.abs(run) * (machine.repeatability + np.stack([np.full(len(at), step / 2), rounding], axis=1))
+    along = off.sum(axis=1, keepdims=True) / np.abs(unit[:, 0] * run[:, 1:] - unit[:, 1] * run[:, :1])
+    return np.asarray(cents_off(np.linalg.norm(outer[-1] - at, axis=2), 0.0, along).max(axis=1))
+
+
 def string_rows(board: Fingerboard, count: int) -> list[dict[str, Any]]:
-    """For each of `count` strings, bass first: how far across it crosses the lines of the nut and the last fret, which
-    slant on a fanned board, and how bowed the surface is under it.
+    """For each of `count` strings, bass first, spaced by [strings] or else evenly: how far across it crosses the lines
+    of the nut and the last fret, which slant on a fanned board, and how bowed the surface is under it.
 
     `bow` is how far the surface stands above (below, negative) a straight edge laid under the string from the nut to
     the last fret, mm.
     """
-    last = float(board.frets.distance[-1])
-    lines = string_lines(board.layout.strings, count, (0.0, last), board.bass_side)
+    layout, given = board.layout, board.fittings.string_set
+    lines = string_lines(layout.strings, count, (0.0, float(board.frets.distance[-1])), board.bass_side) \
+        if given is None else strings_at(layout, given, (0, len(layout.lines) - 1))
     bow = bow_under(lines, board.surface)
-    at_nut, at_last = (_across(lines, board.layout.lines[nth]) for nth in (0, -1))
+    at_nut, at_last = (crossed(lines, layout.lines[nth])[:, 1] for nth in (0, -1))
     return [
         {"string": i + 1, "at_nut": rounded(at_nut[i]), "at_last_fret": rounded(at_last[i]), "bow": rounded(bow[i], 6)}
         for i in range(count)
     ]
-
-
-def _across(strings: Floats, line: Floats) -> Floats:
-    """(n,) y where strings, (n, 2, 2), cross a line, (2, 2)."""
-    start, run = strings[:, 0], strings[:, 1] - strings[:, 0]
-    normal = np.array([line[1, 1] - line[0, 1], line[0, 0] - line[1, 0]])
-    share = ((line[0] - start) @ normal) / (run @ normal)
-    return np.asarray(start[:, 1] + share * run[:, 1])
 
 
 def dot_rows(board: Fingerboard, frets: Sequence[int]) -> list[dict[str, Any]]:

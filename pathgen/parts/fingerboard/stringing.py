@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
 from functools import partial
 from typing import Any
@@ -194,12 +194,10 @@ def stringing_data(layout: Layout, strings: Strings, *, crown: float | None) -> 
     count = len(strings.gauges)
     checked_strings(strings, count)
     gauges = np.array(strings.gauges)
-    outer = on_outer_strings(layout)
     edges = layout.edges.across(layout.lines[:1], layout.bass_side)
-    width, *spreads = (float(np.linalg.norm(one[1] - one[0])) for one in (edges[0], outer[0], outer[-1]))
-    at_nut, at_saddle = (string_places(gauges, spread, strings.spacing, strings.course, inset=edge_to_string(layout))
-                         for spread in spreads)
-    inset = (width - spreads[0]) / 2
+    # from the bass and the treble edge to the outer strings, along the nut: not alike where it slants
+    bass, treble = np.linalg.norm(edges[0] - on_outer_strings(layout)[0], axis=1).tolist()
+    spreads, (at_nut, at_saddle) = _spaced(layout, strings)
     bottom = None if crown is None else crown + strings.clear
     pitch = _compensation(layout, strings, at_nut / (spreads[0] or 1.0))
     course = {"course": asdict(strings.course)} if strings.course else {}
@@ -208,14 +206,38 @@ def stringing_data(layout: Layout, strings: Strings, *, crown: float | None) -> 
         "spread_at_nut": rounded(spreads[0]), "spread_at_saddle": rounded(spreads[1]),
         "strings": [
             {
-                "string": i + 1, "gauge": gauges[i], "from_edge": rounded(at_nut[i] + inset),
+                "string": i + 1, "gauge": gauges[i], "from_edge": rounded(at_nut[i] + bass),
                 "gap": rounded(at_nut[i + 1] - at_nut[i] - (gauges[i] + gauges[i + 1]) / 2) if i + 1 < count else None,
-                "clear_of_edge": rounded(min(at_nut[i] + inset, spreads[0] - at_nut[i] + inset) - gauges[i] / 2),
+                "clear_of_edge": rounded(min(at_nut[i] + bass, spreads[0] - at_nut[i] + treble) - gauges[i] / 2),
                 "at_saddle": rounded(at_saddle[i]), **_depth(bottom, strings, i), **pitch[i],
             }
             for i in range(count)
         ],
     }
+
+
+def _spaced(layout: Layout, strings: Strings) -> tuple[list[float], list[Floats]]:
+    """From the outer bass string to the outer treble one at nut and saddle, and (n,) to each string, mm."""
+    spreads = np.linalg.norm(np.diff(on_outer_strings(layout)[[0, -1]], axis=1)[:, 0], axis=1).tolist()
+    inset = edge_to_string(layout)
+    return spreads, [string_places(strings.gauges, spread, strings.spacing, strings.course, inset=inset)
+                     for spread in spreads]
+
+
+def strings_at(layout: Layout, strings: Strings, which: Sequence[int]) -> Floats:
+    """(n, k, 2) where each string crosses some of the lines of nut, frets and bridge."""
+    checked_strings(strings, len(strings.gauges))
+    outer, (spreads, places) = on_outer_strings(layout), _spaced(layout, strings)
+    ends = np.stack([bass + (at / (spread or 1.0))[:, None] * (treble - bass)
+                     for (bass, treble), spread, at in zip(outer[[0, -1]], spreads, places, strict=True)], axis=1)
+    return np.stack([crossed(ends, outer[k]) for k in which], axis=1)
+
+
+def crossed(strings: Floats, line: Floats) -> Floats:
+    """(n, 2) where strings, (n, 2, 2), cross a line, (2, 2)."""
+    start, run = strings[:, 0], strings[:, 1] - strings[:, 0]
+    normal = np.array([line[1, 1] - line[0, 1], line[0, 0] - line[1, 0]])
+    return np.asarray(start + (((line[0] - start) @ normal) / (run @ normal))[:, None] * run)
 
 
 def on_outer_strings(layout: Layout) -> Floats:

@@ -13,6 +13,7 @@ from pathgen.base.units import fine_length, format_length, way_length
 from pathgen.programs.afterwards import after_the_last, afterwards, freed_later, off_the_machine
 from pathgen.programs.by_hand import check_by_hand
 from pathgen.programs.instructions import before_start, cautions
+from pathgen.report.board_text import crown_words
 from pathgen.report.pictures.paths import path_picture
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, facts, feed, fixed, scrolling, table
@@ -156,5 +157,8 @@ def _depth(clamping: Clamping, program: Program) -> str:
         last, now = now - clamping.skim, clamping.opened(inlay)
         in_the_end = f" ({format_length(last, units)} in the end)" if abs(last - now) > 1e-9 else ""
     below = f"{format_length(now, units)} deep{in_the_end}, " if now is not None else ""
+    deepest = step.operation.deepest(clamping.finished_surface)
+    if now is not None and inlay is None and deepest is not None:
+        below = f"{format_length(now, units)} deep{crown_words(now, deepest, units)}, "
     lowest = clamping.to_machine(program.toolpath.points, step)[:, 2].min()
     return f"{below}lowest Z {fine_length(float(lowest), units)}"

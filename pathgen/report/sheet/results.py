@@ -11,7 +11,7 @@ from pathgen.base.plain import capital, joined
 from pathgen.base.units import fine_length, format_length, in_units, place_words, tiny_length, tiny_unit_words
 from pathgen.programs.plan import Plan
 from pathgen.programs.turning import turning
-from pathgen.report.board_text import begins_at_fret_0, frame_lines, nut_words, stringing_parts
+from pathgen.report.board_text import begins_at_fret_0, frame_lines, nut_words, partial_words, stringing_parts
 from pathgen.report.flat_text import hole_table, own_sheet_lines
 from pathgen.report.fretting import fretting_rows, fretting_words, side_template, strips
 from pathgen.report.neck import neck_pairs, side_picture
@@ -112,7 +112,7 @@ def _frets(report: dict[str, Any]) -> Element:
             *(f"{side} edge: along, across ({per})" for side in ("Bass", "Treble"))]
     return chapter("frets", "Frets", (e("p", line) for line in frame_lines(report["board"], per)),
                    scrolling(table(head, rows), "Fret table"),
-                   *(e("p", line) for line in nut_words(nut, per)))
+                   *(e("p", line) for line in (*partial_words(report["frets"], per), *nut_words(nut, per))))
 
 
 def _holes(report: dict[str, Any]) -> Element:

@@ -28,6 +28,8 @@ _JUST = (3e-4, 0.003)
 round ones in the chords that their curves come in, which may lie 0.005 mm inside."""
 MOST_OVERHANG = 0.5
 """Share of a pocket's depth by which the downhill side of a flat end may leave its floor higher."""
+_STEEPEST = 400
+"""Places of a cutter's axis where what its downhill side leaves is worked out: those on the steepest slope."""
 _ROUGH = 0.01  # how far (mm) outlines are simplified to ask whether a cutter might just fit
 _HALVINGS = 34  # of the way out, to find where a flat end hangs over too far: to 1e-8 mm
 _NEAR = 1.05
@@ -216,6 +218,19 @@ def ridge_left(one: Opening, slope: float, limit: float) -> float:
     finished = finished_half_width(one, slope, limit)
     furthest = min(spacing(one, finished), finished)  # no place lies further than this from every path
     return float(one.cutter.profile(furthest)) + (slope * furthest if one.cutter.shape == "v" else 0.0)
+
+
+def overhang(one: Opening, surface: Surface, axis: Shapes) -> float:
+    """How far a flat end's floor stands at most above the depth asked for, mm, where its axis may go: as far as the
+    surface falls under it. `ridge_left` is what that is no more than, anywhere in the region."""
+    at = shapely.get_coordinates(shapely.segmentize(shapely.boundary(axis), one.cutter.radius))
+    at = at[np.argsort(-surface.slope(*at.T), kind="stable")[:_STEEPEST]]
+    turn = np.arange(0.0, 2 * np.pi, np.pi / 32)
+    ring = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    disc = one.cutter.radius * (np.array([0.0, 0.5, 1.0])[:, None, None] * ring).reshape(-1, 2)
+    under = at[:, None] + disc
+    falls = np.ptp(surface.height(under[..., 0], under[..., 1]), axis=1)
+    return min(float(falls.max(initial=0.0)), MOST_OVERHANG * one.depth)
 
 
 def widest_flat_end(one: Opening, slope: float) -> float:

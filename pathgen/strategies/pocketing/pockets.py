@@ -27,6 +27,7 @@ from pathgen.strategies.pocketing.openings import (
     finished_half_width,
     largest_that_opens,
     opening,
+    overhang,
     ridge_left,
     steepest,
     unfinished,
@@ -116,7 +117,8 @@ def pocket(
         path = trace.toolpath(standing)
         cuts.append(PocketCut(
             cutter=one.cutter, toolpath=path, parts=parts, opened_parts=opened.copy(),
-            ridge=ridge_left(one, on_edge, options.floor_ridge) if len(path) else 0.0,
+            ridge=0.0 if not len(path) else overhang(one, surface, axis) if one.cutter.is_flat else
+            ridge_left(one, on_edge, options.floor_ridge),
             warnings=_warnings(one, slope, where) if len(path) else (), idle=_idle(one, axis, parts, path, slope),
         ))
     for one in openings:
