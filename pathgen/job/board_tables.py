@@ -61,7 +61,7 @@ def tool_tab_height() -> Any:
 
 @dataclass(frozen=True, kw_only=True)
 class BlockTable:
-    """``[block]``: a hollow block of the board's radius, for pressing frets or sanding; cut by ``pathgen block``."""
+    """``[block]``: a hollow block that fits the board, for pressing frets; of one radius, for sanding too."""
 
     cutter: str = key(CUTTER, "a ball-end cutter")
     frets: tuple[int, int] | None = key(
