@@ -132,7 +132,7 @@ def _alone_options(command: argparse.ArgumentParser, *, surface: bool) -> None:
 
 
 _BENCH = (
-    ("block", "cut a hollow block of the board's radius, for pressing frets or sanding",
+    ("block", "cut a hollow block that fits the board, for pressing frets; of one radius, for sanding too",
      "examples/boards/fanned.toml --frets 12 24"),
     ("gauges", "cut flat gauges of the board's radius from sheet", "examples/boards/zero-fret-arched.toml"),
     ("nut", "cut blanks for nut and saddle with the board's curve on top, strings marked",

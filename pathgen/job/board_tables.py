@@ -61,7 +61,7 @@ def tool_tab_height() -> Any:
 
 @dataclass(frozen=True, kw_only=True)
 class BlockTable:
-    """``[block]``: a hollow block of the board's radius, for pressing frets or sanding; cut by ``pathgen block``."""
+    """``[block]``: a hollow block that fits the board, for pressing frets; of one radius, for sanding too."""
 
     cutter: str = key(CUTTER, "a ball-end cutter")
     frets: tuple[int, int] | None = key(
@@ -121,7 +121,7 @@ class NutBlankTable(NutAndSaddleTable):
     """``[nut_blank]``: the same for the nut."""
 
     thickness: float | None = key(size(0.5, 20.0), "of the plate it is cut from, flat on its face", None,
-                                  shown="[nut] width; 6 mm without it")
+                                  shown="[nut] width; a shelf's own, 6 mm at most; 6 mm without [nut]")
     height: float | None = key(size(3.0, 60.0), "in the middle, from its bottom to its top", None,
                                shown="from [nut], [strings] and [frets]")
     overhang: float = key(size(0.0, 30.0), "past the board's edge at each end, filed off later", 0.5)

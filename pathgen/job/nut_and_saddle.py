@@ -136,14 +136,19 @@ def _filed(job: Job, name: str, overhang: float, *, exact: bool) -> list[str]:
     if not overhang:
         return []
     past = format_length(overhang, job.units) + " or more" * (name == NUT and not exact)
-    return [f"It reaches {past} past the board's edge at each end: file that off when it is in its slot." if name == NUT
+    stands = "in place" if job.nut is None else "in its slot" if job.nut.width else "on its shelf"
+    return [f"It reaches {past} past the board's edge at each end: file that off when it is {stands}." if name == NUT
             else f"It reaches {past} past the outer strings at each end: file it to fit the bridge's slot."]
 
 
 def plate_thickness(job: Job, table: NutAndSaddleTable) -> float:
-    """Of the plate that a blank is cut from, mm: a nut is as thick as its slot is wide, where the job does not say."""
-    slot = job.nut.width if job.nut else None
-    return table.thickness or slot or _USUAL_NUT
+    """Of the plate that a blank is cut from, mm: a nut is as thick as its slot is wide, or its shelf where that is no
+    wider than nuts are thick, where the job does not say."""
+    if table.thickness:
+        return table.thickness
+    slot = nut_of(job, board_of(job))
+    shelf = slot and slot.on_part
+    return job.nut.width if job.nut and job.nut.width else min(shelf or _USUAL_NUT, _USUAL_NUT)
 
 
 _USUAL_NUT = 6.0  # thickness of a nut where no slot says it, mm (common practice, no source)

@@ -16,7 +16,7 @@ from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, JobError
 from pathgen.base.files import similar
 from pathgen.base.plain import counted, one_line
-from pathgen.base.units import place_words
+from pathgen.base.units import place_as_written, place_words
 from pathgen.job.inlay_tables import PlaceTable
 from pathgen.job.job import Job
 from pathgen.job.tables import FormTable, OutlineTable, PlateTable
@@ -175,6 +175,13 @@ def _regions(job: Job, table: Drawn, where: str, layers: tuple[str, ...] = ()) -
     if place is not None:
         place.check(where)
     return tuple((region.colour, region.polygon) for region in _drawing(job, table, where, layers).regions)
+
+
+def middled(job: Job, table: OutlineTable, lies: Polygon) -> str:
+    """The place, as a job states it, that brings a drawing's middle to the centre-line from where it lies."""
+    lay = table.place.at if table.place and table.place.at else np.array(_drawing(job, table, "[outline]").page) / 2
+    at = place_as_written((lay[0], lay[1] - (lies.bounds[1] + lies.bounds[3]) / 2), job.units)
+    return f"at = {at}" if table.place else f"place = {{ at = {at} }}"
 
 
 def outlines_left_out(job: Job) -> tuple[str, ...]:

@@ -13,7 +13,7 @@ from pathgen.base.units import INCH, format_length, rounded_up
 from pathgen.job.board_tables import BoardTable
 from pathgen.job.flat import flat_part_of
 from pathgen.job.job import Job
-from pathgen.job.outlines import as_cut, closed_by_cutter, drawn_outline, inner_corners
+from pathgen.job.outlines import as_cut, closed_by_cutter, drawn_outline, inner_corners, middled
 from pathgen.job.tables import HolesTable, SlotsTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.dots import usual_frets
@@ -51,10 +51,27 @@ def board_of(job: Job) -> Fingerboard:
         raise JobError("[board]", "frets is missing", remedy="add frets: how many frets")
     board = fingerboard(replace(table, frets=table.frets or len(table.ratios)), outline=_drawn_outline(job),
                         inner_radius=outline_cutter.radius if outline_cutter else 0.0)
+    _over_centre_line(job, board)
     dots = usual_frets(board.layout) if table.side_dots is None else table.side_dots
     return replace(board, fittings=Fittings(
         strings=table.strings, side_dots=dots, wire=job.frets, string_set=job.strings, neck=job.neck,
     ))
+
+
+def _over_centre_line(job: Job, board: Fingerboard) -> None:
+    """Raise JobError for a drawn outline that lies to one side of the strings."""
+    across = np.vstack([board.nut_line[:, 1], np.column_stack([board.frets.bass[:, 1], board.frets.treble[:, 1]])])
+    beside = np.abs(np.sign(across).sum(axis=1)) > 1
+    if not board.drawn or not beside.any() or job.outline is None:
+        return
+    at = int(np.argmax(beside))
+    near, far = (format_length(one, job.units) for one in sorted(np.abs(across[at]).tolist()))
+    side = "bass" if np.sign(across[at, 0]) == board.bass_side else "treble"
+    raise JobError(
+        "[outline] artwork", f"the drawn outline lies on the {side} side alone at "
+        f"{f'fret {board.frets.number[at - 1]}' if at else 'the nut'}, {near} to {far} from the centre-line",
+        allowed="an outline on both sides of it at the nut and at every fret",
+        remedy=f"put its middle on it: write {middled(job, job.outline, board.outline)}")
 
 
 def _board_table(job: Job) -> BoardTable:

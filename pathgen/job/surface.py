@@ -231,15 +231,21 @@ def _other_radii(job: Job, board: Fingerboard, share: float) -> tuple[Surface, s
 
 
 def _least_radius(job: Job, board: Fingerboard) -> str:
-    """The least radius that leaves `min_web` at the edges, under slots too, by the height of an arc over its chord;
-    nothing where the surface is more than one radius."""
-    slot = job.slots.depth if job.slots else 0.0
-    surface, deep = board.surface, board.surface.thickness - board.min_web - slot
-    half = float(np.abs(shapely.get_coordinates(board.finished)[:, 1]).max())
-    if surface.bends.size or surface.radius_nut != surface.radius_end or deep <= 0:
+    """The least radius that leaves `min_web` at the edges and under the slots' ends, by the height of an arc over its
+    chord; nothing where the surface is more than one radius."""
+    surface, half = board.surface, _farthest(shapely.get_coordinates(board.finished))
+    spans = [(half, surface.thickness - board.min_web)]
+    if cut := slots_of(job, board):
+        spans.append((_farthest(cut.lines), spans[0][1] - job.skim - cut.depth))
+    if surface.bends.size or surface.radius_nut != surface.radius_end or min(deep for _, deep in spans) <= 0:
         return ""
-    of_web = (half**2 + deep**2) / (2 * deep) if deep < half else half
-    return f"{rounded_up(max(of_web, half * OVER_HALF)):.2f} mm or more"
+    webs = [(far**2 + deep**2) / (2 * deep) if deep < far else far for far, deep in spans]
+    return f"{rounded_up(max(*webs, half * OVER_HALF)):.2f} mm or more"
+
+
+def _farthest(points: Floats) -> float:
+    """How far the farthest of some points lies from the centre-line, mm."""
+    return float(np.abs(points[..., 1]).max())
 
 
 def web_under(job: Job, board: Fingerboard, cut: Slots) -> Floats:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import shapely
 
-from pathgen.base.units import fine_length, format_length
+from pathgen.base.lowered import Lowered
+from pathgen.base.units import coarse_length, fine_length, format_length
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import Outline, Slot
 
 _NARROWER = 1e-6  # mm: a board cut narrower than this is cut for a binding
 _ROUND = np.linspace(0.0, 1.0, 400)  # shares of the way round the outline
+_SAG = 0.02  # mm: how far a top may curve along the board under what it is sanded with (no source)
 _HOW = "the sheet of the whole blank says how."
 
 
@@ -65,9 +69,10 @@ def off_the_machine(clamping: Clamping) -> list[str]:
     surfacing, slots, units = clamping.surfacing, clamping.feature(Slot), clamping.units
     if clamping.kind:
         return []
-    part, block = clamping.board.names.part, "flat block" if clamping.board.surface.is_flat else "block of its radius"
-    dots = ["Glue the dots into their pockets, let the glue set fully, and level them with the wood with a hard "
-            f"{block}; wear a mask, the dust of shell and bone is harmful."] \
+    part = clamping.board.names.part
+    along, block, only = _sanded(clamping)
+    dots = ["Glue the dots into their pockets, let the glue set fully, and level them with the wood "
+            f"{along} with a hard {block}{only}; wear a mask, the dust of shell and bone is harmful."] \
         if any(inlay.dots is not None and inlay.fill == "none" for inlay in clamping.inlays) else []
     if surfacing is None:
         return dots
@@ -84,8 +89,8 @@ def off_the_machine(clamping: Clamping) -> list[str]:
         high = format_length(surfacing.scallop, units, decimals={"mm": 4, "in": 5}[units])
         what = "the fill" if resin else "shell and bone"
         dust = f", the dust of {what} is harmful too" if filled else ""
-        lines.append(f"Sand the ridges away, {high} high at most, along the {part} with a hard {block}, finer and "
-                     f"finer; wear a mask{dust}.")
+        lines.append(f"Sand the ridges away, {high} high at most, {along} with a hard {block}, finer and finer"
+                     f"{only}; wear a mask{dust}.")
     if resin:
         lines.append("Look for pinholes in the fill: drop resin into them, let it cure, and sand them level.")
     if slots is not None:
@@ -93,3 +98,19 @@ def off_the_machine(clamping: Clamping) -> list[str]:
                      f"in, before or after the {part} is glued on, as you are used to.")
     same = f" with {'the same fill' if resin else 'a piece let in'}" if filled else ""
     return [*lines, f"Try the finish on an offcut{same} before it goes onto the {part}."]
+
+
+def _sanded(clamping: Clamping) -> tuple[str, str, str]:
+    """Which way a top is sanded, with what, and why with nothing longer: of one radius along the part, of more along
+    the straight lines of its cone, near which strings run (common practice)."""
+    surface, names = clamping.board.surface, clamping.board.names
+    cone = surface.radius_nut != surface.radius_end
+    along = "along the lines of the strings" if cone else f"along the {names.part}"
+    block = "flat block" if surface.is_flat else "narrow straight bar" if cone else "block of its radius"
+    if not isinstance(surface, Lowered):
+        return along, block, ""
+    spans = [math.sqrt(8 * _SAG / surface.curving)] if surface.curving else []
+    spans += [surface.fall_away.end - surface.fall_away.start] if surface.fall_away else []
+    longest = coarse_length(max(5.0 * (min(spans) // 5), 5.0), clamping.units)
+    lowered = " and ".join(["relief"] * bool(surface.relief) + ["fall-away"] * bool(surface.fall_away))
+    return f"in short strokes {along}", f"{block} {longest} long at most", f": a longer one takes out the {lowered}"

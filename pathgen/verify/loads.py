@@ -89,8 +89,8 @@ def load_of(bites: Bites, motion: Motion, cutter: Cutter, spacing: float) -> Loa
 
 
 def load_findings(steps: tuple[Step, ...], loads: Mapping[int, Load]) -> Iterator[Finding]:
-    """A warning for each program in which a tooth takes more than it should; a note, where the grid may be wrong by so
-    much, or a finish goes through raw wood by its own layers, whose feed nothing eases."""
+    """A warning for each program in which a tooth takes more than it should, as a finish may that goes through raw wood
+    by its own layers, whose feed nothing eases; a note, where the grid may be wrong by so much."""
     for step in steps:
         load = loads.get(step.order)
         if load is not None and load.judged > LOAD_FACTOR and (load.sure > LOAD_FACTOR or load.coarse < _MOSTLY):
@@ -99,7 +99,7 @@ def load_findings(steps: tuple[Step, ...], loads: Mapping[int, Load]) -> Iterato
             raw = isinstance(step.operation, SurfaceFinish)
             first = "take a smaller stepdown, or rough first, by programs whose feed is eased there; or " * raw
             yield Finding(
-                code="load-high", severity="warn" if sure and not raw else "note",
+                code="load-high", severity="warn" if sure else "note",
                 where=at(step.file_name, load.line, load.x, load.y),
                 got=f"{load.judged:.2f} times what a tooth takes in a straight-line cut, over as much way as the "
                     f"cutter is wide{doubt}",

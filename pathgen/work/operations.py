@@ -649,13 +649,26 @@ class Slot(Operation[Slots]):
 
 
 class NutSlot(Slot):
-    """The slot of the nut."""
+    """The slot of the nut, or its shelf."""
 
     name = "nut-slot"
     table = "[nut]"
     instead = "another [nut] entry, depth or cutter"
-    off = _in_depth("the slot is", "under it")
-    purpose = "cut the slot for the nut"
+
+    @property
+    def _called(self) -> str:
+        return "slot" if self.feature.on_part is None else "shelf"
+
+    @property
+    def in_files(self) -> str:
+        return f"nut-{self._called}"
+
+    @property
+    def purpose(self) -> str:
+        return f"cut the {self._called} for the nut"
+
+    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        return _in_depth(f"the {self._called} is", "under it")
 
     def works_hard(self, cutter: Cutter) -> bool:
         """Its cutter is one for pockets, and eased over its whole width; those of other slots have a feed for slots."""

@@ -669,6 +669,29 @@ def test_outer_strings_lie_on_the_drawn_board(tmp_path, half, said):
     assert re.search(f"side lies {said} the drawn outline at fret 5, near 75\\.\\d", problem)
 
 
+@pytest.mark.parametrize(("place", "hand", "side", "far", "written"), [
+    ("", "", "treble", "1 mm to 49 mm", "place = { at = [45, 0] }"),
+    ("", "left_handed = true\n", "bass", "1 mm to 49 mm", "place = { at = [45, 0] }"),
+    ("place = { at = [40.0, -30.0] }\n", "", "bass", "6 mm to 54 mm", "at = [40, 0]"),
+])
+def test_a_drawn_board_beside_the_strings_is_refused_by_its_place(tmp_path, place, hand, side, far, written):
+    """Told of the wood at its edges and of its blank it was made thicker, and the blank wider. Without a place the
+    page's lower left corner lies at X 0, Y 0: the drawing begins 1 mm above it and is 48 mm wide."""
+    (tmp_path / "outline.svg").write_text(
+        small_board.svg('<path d="M-45,-24H45V24H-45Z"/>', 90, 50, corner="-45 -25"))
+    asked = DRAWN.replace("place = { at = [40.0, 0.0] }\n", place)
+    with pytest.raises(JobError) as refused:
+        doubts(tmp_path, "scale_length", f"{hand}scale_length", extra=asked)
+    said = str(refused.value)
+    assert said.startswith(f"[outline] artwork: the drawn outline lies on the {side} side alone at the nut, {far} ")
+    assert said.endswith(f": put its middle on it: write {written}")
+    assert refused.value.others == ()
+    mended = asked.replace("at = [40.0, -30.0]", written) if place else f"{asked}{written}\n"
+    doubts(tmp_path, "scale_length", f"{hand}scale_length", extra=mended)
+    low, high = clamping_of(load_job(tmp_path / "job.toml")).board.outline.bounds[1::2]
+    assert (low, high) == pytest.approx((-24.0, 24.0))
+
+
 STRAIGHT = 3.0 * 10.0 / LONG  # mm: how much half a board of 40 by 46 mm widens from the nut to 10 mm past it
 
 

@@ -84,6 +84,24 @@ def refusal(folder: Path, name: str, table: str, key: str, value: str) -> str:
     return ""
 
 
+def test_a_radius_that_a_refusal_names_is_no_larger_than_its_board_needs(tmp_path):
+    """Of a board that widens, the last slot's ends lie nearer to the centre-line than the board's end; and the second
+    cut takes its skim off over the slots."""
+    def told(radius):
+        changes = {"{ nut = 254.0, end = 300.0 }": str(radius), "nut_width = 40.0": "nut_width = 20.0",
+                   "thickness = 6.5": "thickness = 5.0", "depth = 1.5": "depth = 0.5"}
+        path = small_board.job(tmp_path, changes=changes, extra=f"{small_board.SLOTS}[resurface]\nskim = 0.3\n")
+        try:
+            pathgen.load_job(path)
+        except PathgenError as wrong:
+            return str(wrong)
+        return ""
+
+    named = float(re.search(r"or the radius ([\d.]+) mm or more", told(40.0))[1])
+    assert told(named) == ""
+    assert "leaves 0.99 mm under fret 5" in told(named - 0.5)
+
+
 def without_numbers(words: str) -> str:
     return re.sub(r"[\d.]+", "#", words)
 

@@ -14,6 +14,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move
 from pathgen.job.bench import gauge_clampings
 from pathgen.job.clamping import asked_of, clamping_of
+from pathgen.job.doubts.board import nut_plate
 from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.job.part import part_of
 from pathgen.parts.fingerboard.nut import _beyond_the_radius, saddle_curve
@@ -183,6 +184,22 @@ def test_a_nut_is_as_thick_as_its_slot_is_wide(tmp_path):
     made = build(job, clamping=nut_and_saddle_clampings(job)[0], resolution=0.3)
     doubts = [f for f in made.report["checks"]["findings"] if f["where"] == "[nut_blank] thickness"]
     assert [f["got"] for f in doubts] == ["6 mm, and the slot for the nut is 5 mm wide"]
+
+
+@pytest.mark.parametrize(("behind", "thick"), [(5.0, 5.0), (8.0, 6.0)])
+def test_a_nut_on_a_shelf_is_no_thicker_than_that_is_wide(tmp_path, behind, thick):
+    """Of 6 mm where nobody said it, the nut stood out past the board's end, and was to be filed "in its slot"."""
+    shelf = with_slot(("width = 5.0\n", ""), ("behind_nut = 8.0", f"behind_nut = {behind}"))
+    nut = nut_and_saddle_clampings(dotted_job(tmp_path, *shelf))[0]
+    assert nut.stock.thickness == pytest.approx(thick)
+    assert [line.endswith("file that off when it is on its shelf.") for line in nut.steps[-1].operation.then
+            if "file" in line] == [True]
+    stated = dotted_job(tmp_path, *shelf, ("height = 9.0\n", f"height = 9.0\nthickness = {behind + 1}\n"))
+    assert [(doubt.problem, doubt.remedy) for doubt in nut_plate(stated, nut)] == [
+        (f"{behind + 1:g} mm, and the shelf for the nut is {behind:g} mm wide: it stands 1 mm out past the board's end",
+         f"leave thickness out, or write {behind:g} or less")]
+    thin = dotted_job(tmp_path, *shelf, ("height = 9.0\n", f"height = 9.0\nthickness = {behind - 1}\n"))
+    assert list(nut_plate(thin, nut)) == []
 
 
 def test_the_sheet_says_how_so_small_a_plate_is_held_and_what_its_dust_does(tmp_path):

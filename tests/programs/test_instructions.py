@@ -343,6 +343,10 @@ def test_a_shelf_for_the_nut_is_as_wide_as_what_is_left_on_the_board(tmp_path, c
     said = " ".join(before_start(clamping, nut))
     assert "The shelf for the nut is 9 mm wide on the finished board" in said
     assert "the cutter runs 1 mm past that end" in said
+    named = nut.operation.purpose, nut.file_name, nut.operation.off_in_z(nut.cutter)[0]
+    assert named == ("cut the shelf for the nut", f"{nut.order:02d}-nut-shelf-flat-3.nc",
+                     "the shelf is deeper, and the wood under it thinner")
+    assert "slot" not in said
     assert main(["frets", str(path)]) == 0
     assert "The nut's shelf: 9 mm wide on the finished board, cut from -13 mm to -3 mm along" in capsys.readouterr().out
 

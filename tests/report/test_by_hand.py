@@ -30,7 +30,7 @@ def test_what_the_lists_ask_for_is_to_be_ready(tmp_path):
               "flat scrap for the trial of the v cutter",
               "a spoilboard", "a loupe", "a pointed cutter for the marks", "a depth gauge for the height of cured fill",
               "double-sided tape for the whole face, or vacuum", "a thickener", "a fine saw",
-              "a hard block of its radius")
+              "a hard narrow straight bar")
     assert [thing for thing in things if thing not in full] == []
     assert "glue" not in full
     assert "dowels" not in full

@@ -143,10 +143,39 @@ def test_dots_that_no_program_levels_are_glued_in_and_levelled_by_hand(tmp_path,
     lines = off_the_machine(clamping("none"))
     assert [line.split()[0] for line in lines][:2] == first
     assert "Glue the dots into their pockets, let the glue set fully, and level them" in lines[0]
-    assert "a hard block of its radius" in by_hand(clamping("none"), [])
+    assert "a hard narrow straight bar" in by_hand(clamping("none"), [])
     assert "glue" in by_hand(clamping("none"), []).split("; ")
     if surfaced:
         assert not any("dots" in line for line in off_the_machine(clamping("piece")))
+
+
+@pytest.mark.parametrize(("radius", "lowered", "words"), [
+    ("305.0", "", "along the board with a hard block of its radius, finer and finer; wear"),
+    ('"flat"', "", "along the board with a hard flat block, finer and finer; wear"),
+    ("{ nut = 254.0, end = 300.0 }", "", "along the lines of the strings with a hard narrow straight bar, finer"),
+    ("305.0", "relief = { depth = 0.15, fret = 2, to = 4 }\n",
+     "in short strokes along the board with a hard block of its radius {} mm long at most, finer and finer: a longer "
+     "one takes out the relief; wear"),
+    ("{ nut = 254.0, end = 300.0 }", 'fall_away = { fret = 2, drop = 0.2, shape = "curved" }\n',
+     "in short strokes along the lines of the strings with a hard narrow straight bar {} mm long at most, finer and "
+     "finer: a longer one takes out the fall-away; wear"),
+])
+def test_a_board_is_sanded_with_what_fits_it(tmp_path, radius, lowered, words):
+    """A cone has no one radius that a block could have and be drawn along it, and a long block takes relief out: under
+    one of the length told, on its two ends or on its middle, the board curves by 0.02 mm at most."""
+    job = small_board.job(tmp_path, changes={"{ nut = 254.0, end = 300.0 }": f"{radius}\n{lowered}"})
+    clamping = clamping_of(pathgen.load_job(job))
+    line = off_the_machine(clamping)[0]
+    long = re.search(r"([\d.]+) mm long at most", line)
+    assert f"Sand the ridges away, 0.05 mm high at most, {words.format(long and long[1])}" in line
+    block = re.search("with a (hard .+?), finer", line)[1]
+    assert f"{block}, and abrasive paper" in by_hand(clamping, [])
+    if long:
+        x = np.linspace(0.0, 85.0 - float(long[1]), 200)[:, None] + float(long[1]) * np.array([0.0, 0.5, 1.0])
+        near, middle, far = clamping.board.surface.height(x, 0.0).T
+        assert 20.0 <= float(long[1]) < 40.0
+        hollow = (near + far) / 2 - middle
+        assert 0.01 < (hollow if "relief" in lowered else -hollow).max() <= 0.02
 
 
 @pytest.mark.parametrize(("units", "scallop"), [

@@ -13,7 +13,7 @@ import shapely
 from pathgen.base.errors import Doubt
 from pathgen.base.units import SUMS, as_written, coarse_length, format_length, place_words, told_apart
 from pathgen.job.job import Job
-from pathgen.job.part import board_of
+from pathgen.job.part import board_of, nut_of
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.layout import centre_crossings
 from pathgen.parts.fingerboard.part import Fingerboard
@@ -216,11 +216,18 @@ def strings_off(job: Job, clamping: Clamping) -> Iterator[Doubt]:
 
 
 def nut_plate(job: Job, _: Clamping) -> Iterator[Doubt]:
-    """A plate for the nut that is not as thick as its slot is wide."""
-    plate, slot = job.nut_blank and job.nut_blank.thickness, job.nut and job.nut.width
-    if plate and slot and abs(plate - slot) > _LOOSE:
+    """A plate for the nut that is not as thick as its slot is wide, or thicker than its shelf."""
+    plate, units = job.nut_blank and job.nut_blank.thickness, job.units
+    slot = nut_of(job, board_of(job)) if plate else None
+    if slot is None or not plate:
+        return
+    wide, what = (slot.width, "slot") if slot.on_part is None else (slot.on_part, "shelf")
+    if plate - wide > _LOOSE or (what == "slot" and wide - plate > _LOOSE):
+        out = "" if what == "slot" else f": it stands {format_length(plate - wide, units)} out past the board's end"
         yield Doubt(
             where="[nut_blank] thickness",
-            problem=f"{format_length(plate, job.units)}, and the slot for the nut is {format_length(slot, job.units)} "
-                    "wide",
-            allowed="as thick as the slot is wide", remedy="leave thickness out, or write the same as [nut] width")
+            problem=f"{format_length(plate, units)}, and the {what} for the nut is {format_length(wide, units)} wide"
+                    f"{out}",
+            allowed=f"as thick as the {what} is wide{' at most' * bool(out)}",
+            remedy="leave thickness out, or " + (f"write {as_written(wide, units, down=True)} or less" if out else
+                                                 "write the same as [nut] width"))

@@ -30,7 +30,8 @@ ASKED = (
     (r"then glue the pieces in|Glue the (?:dots|binding)", "glue"),
     (r"Measure the highest point of the ((?:cured )?\w+)", "a depth gauge for the height of {0}"),
     (r"with a (?:knife or a )?fine saw|a knife or a fine saw", "a fine saw"),
-    (r"with a hard (flat block|block of its radius)", "a hard {0}, and abrasive paper"),
+    (r"with a hard ((?:flat block|block of its radius|narrow straight bar)(?: [\d.]+ \w+ long at most)?)",
+     "a hard {0}, and abrasive paper"),
 )
 """Words that ask for a thing, as a pattern; the thing, with what the pattern's brackets hold."""
 
