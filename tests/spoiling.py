@@ -643,6 +643,17 @@ def comments_only(case: Case) -> None:
     case.put(SLOTS, "(nothing)\nM30\n")
 
 
+@spoiling
+def zero_place_cut_away(case: Case) -> None:
+    """Between two programs that have Z 0 tried there."""
+    head = case.texts[case.name(SLOTS)].split("\nG", 1)[0].replace(")\n(..", "")
+    x, y = re.search(r"Check Z 0 .*? at X (-?[\d.]+) .*?Y (-?[\d.]+) .*? over the bare raw top", head).groups()
+    text, unit = case.texts[case.name(POCKET)], 25.4 if case.clamping.units == "in" else 1.0
+    top, feed = case.clamping.stock.thickness - case.clamping.z_zero, re.search(r"F[\d.]+", text)[0]
+    up, low = (f"Z{(top + z) / unit:.4f}" for z in (30.0, -0.3))
+    case.put(POCKET, text.replace("\nM5\n", f"\nG0 {up}\nG0 X{x} Y{y}\nG1 {low} {feed}\nG0 {up}\nM5\n"))
+
+
 def spoilt(texts: Mapping[str, str], clamping: Clamping, seed: int = 0) -> Iterator[tuple[str, Texts]]:
     """(name, texts) for each way of spoiling that changes anything in these programs."""
     for k, (name, call) in enumerate(SPOILINGS.items()):

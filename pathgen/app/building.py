@@ -329,7 +329,9 @@ def _checked(
     changed &= now.keys()
     same = {name: now[name] for name in changed
             if mark not in texts[name] and _unmarked(texts[name]) == _unmarked(now[name])}
-    own = {name: now[name] for name in now if name in changed and mark in texts[name]}
+    # those of another job are told of as such; one that states none may be this one's
+    own = {name: now[name] for name in now
+           if name in changed and (mark in texts[name] or "(job fingerprint: " not in texts[name])}
     found, together = verify_all(clampings, texts | same, resolution=resolution, job_fingerprint=job.fingerprint,
                                  written=own)
     heads = [finding for one in found for side in (one, one.under) if side

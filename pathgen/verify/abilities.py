@@ -29,9 +29,8 @@ _FASTER = 1.01
 GRAZED = 0.1
 """Share of a cutter's area that may meet wood when it goes straight down at a wall, as the grid and ridges show it."""
 SUNK, PLUNGED = 0.1, 0.25
-"""Shares of its diameter that a cutter which cannot cut at its centre may sink without a word, and with a warning: its
-hollow there is deeper (common practice, from memory), and off the board the blank may stand higher. The first is no
-more than 0.2 mm."""
+"""Shares of its diameter that a cutter which cannot cut at its centre may sink without a word, no more than 0.2 mm, and
+where nobody has a job for its program with a warning: its hollow there is deeper (common practice, from memory)."""
 _ONE_PLACE = 0.25
 """Of the diameter: what goes down so near to each other does so at one place."""
 _MOST_PLACES = 1000
@@ -50,11 +49,12 @@ def sinking(run: Floats, feed: Floats, tolerances: Tolerances) -> Floats:
 
 
 def plunge_findings(
-    bites: Bites, motion: Motion, cutter: Cutter, name: str, *, remedy: str = AGAIN
+    bites: Bites, motion: Motion, cutter: Cutter, name: str, *, remedy: str = AGAIN, borne: float = 0.0
 ) -> Iterator[Finding]:
-    """Straight down into wood, of a cutter that does not cut at its centre."""
+    """Straight down into wood, of a cutter that does not cut at its centre; of a flat end `borne` of its diameter is
+    only warned of."""
     if (down := plunged(bites, motion, cutter)) is not None:
-        (move, sunk), borne = down, PLUNGED * cutter.diameter if cutter.is_flat else 0.0
+        (move, sunk), borne = down, borne * cutter.diameter if cutter.is_flat else 0.0
         yield Finding(
             code="plunge-into-wood", where=at_end(name, motion, move), severity="forbid" if sunk > borne else "warn",
             got=f'{sunk:.2f} mm straight down with "{cutter.name}", which cannot cut at its centre (plunges = false)',

@@ -26,6 +26,7 @@ from pathgen.verify.findings import TOO_LONG, Finding, Tolerances, at, forbids, 
 from pathgen.verify.given_programs import blamed, edited_programs, header_findings, read_programs
 from pathgen.verify.handling import program_findings, travel_findings
 from pathgen.verify.keep_outs import near_findings
+from pathgen.verify.kept import Cut, mark_kept_findings, zero_kept_findings
 from pathgen.verify.loads import Load, load_findings, loads_of
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
@@ -192,6 +193,8 @@ def verify_once(
         found += program_findings(programs[step.file_name], moves[step.order], step, clamping, tolerances)
         found += share_findings(moves[step.order], step, clamping, tolerances)
     found += near_findings(moves, clamping)
+    found += mark_kept_findings(clamping, moves, tolerances)
+    found += zero_kept_findings([(clamping, programs, moves)], tolerances) if clamping.shared is None else ()
     found += travel_findings(programs, clamping, under.programs if under is not None else None)
     motions = {step.order: in_pieces(moves[step.order], step, resolution) for step in readable}
     unread = [step for step in clamping.steps if step.file_name not in programs]
@@ -255,7 +258,11 @@ def together_findings(clampings: Sequence[Clamping], found: Sequence[Verificatio
     if not all(one.shared for one in clampings):
         return ()
     every = {name: program for one in found for name, program in one.programs.items()}
-    return (*overlap_findings(clampings), *travel_findings(every, clampings[0]))
+    cut: list[Cut] = [(clamping, every, {
+        step.order: motion_over_board(every[step.file_name], clamping, chord_tolerance=Tolerances().chord, step=step)
+        for step in clamping.steps if step.file_name in every}) for clamping in clampings]
+    return (*overlap_findings(clampings), *travel_findings(every, clampings[0]),
+            *zero_kept_findings(cut, Tolerances()))
 
 
 def _under(

@@ -43,7 +43,7 @@ class Culprit:
         motion, fault, part = self.motions[step.order], float(wanted(x, y)) - height, self.clamping.board.outline
         while move and motion.cutting[move - 1] and (motion.end[move - 1] == motion.start[move]).all():
             beside = _at_start(motion, move, x, y)
-            there = float(_left_by(motion, np.array([move]), step.cutter, *beside)[0])
+            there = float(left_by(motion, np.array([move]), step.cutter, *beside)[0])
             if float(wanted(*beside)) - there < fault - _AS_DEEP or not part.intersects(shapely.Point(beside)):
                 break
             move, (x, y) = move - 1, beside
@@ -71,12 +71,12 @@ def _deepest_at(motion: Motion, step: Step, x: float, y: float) -> tuple[float, 
     near = cut[(low <= [x + r, y + r]).all(axis=1) & (high >= [x - r, y - r]).all(axis=1)]
     if not len(near):
         return math.inf, 0
-    height = _left_by(motion, near, step.cutter, x, y)
+    height = left_by(motion, near, step.cutter, x, y)
     lowest = int(np.argmax(height <= height.min() + 1e-7))
     return float(height[lowest]), int(near[lowest])
 
 
-def _left_by(motion: Motion, moves: Ints, cutter: Cutter, x: float, y: float) -> Floats:
+def left_by(motion: Motion, moves: Ints, cutter: Cutter, x: float, y: float) -> Floats:
     """(n,) how high each of some moves leaves a point; infinite where it does not come there."""
     end = motion.end[moves]
     start = np.where(np.isfinite(motion.start[moves]), motion.start[moves], end)

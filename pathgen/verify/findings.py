@@ -113,6 +113,8 @@ class Tolerances:
     """Rapids into what stands there."""
     below_bed: float = 0.02
     """Below the deepest that any program should go."""
+    kept: float = 0.02
+    """Below the top where marks stand and Z 0 is tried."""
     feed: float = 0.002
     """Share by which a feed may be above that of the cutter."""
     rounding: float = 2e-4

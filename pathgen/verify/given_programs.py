@@ -21,6 +21,7 @@ _ACTS = {"cutter ": "the cutter", "zero: ": "the zero", "before pressing start":
          "afterwards: ": "what to do afterwards"}
 """What a maker acts on, before the start and when a program has ended, by how it begins; the rest of a head is for
 knowing."""
+_MARK = re.compile(r"(job|program) fingerprint: ")
 _MOST = 1000
 """Comments among which those of a head are looked for."""
 
@@ -100,8 +101,9 @@ def header_findings(
     for program in unmarked:
         yield Finding(
             code="no-job-fingerprint", severity="warn", where=program.name,
-            got="no comment says which job it is of: its moves alone were held against this one",
-            allowed=f"job fingerprint {job_fingerprint}", remedy=f"see that it is of this job, or {AGAIN}",
+            got="no comment says which job it is of: it was held against this one all the same",
+            allowed=f"job fingerprint {job_fingerprint}", remedy="see that it is of this job, and go by setup.html "
+            f"where its head is gone; or {AGAIN}",
         )
     for name in edited:
         bare = programs[name].program_fingerprint is None
@@ -140,9 +142,14 @@ def blamed(
 def head_findings(program: ReadProgram, given: Sequence[str]) -> Iterator[Finding]:
     """Comments that are not as `given`, changed or left out: all that a maker acts on, and the first of the others.
 
-    Comments that were added are the maker's own.
+    Comments that were added are the maker's own. Nothing is told of a program without any that are given: its whole
+    head is gone, as some machines take none.
     """
+    if program.job_fingerprint is None:  # which is told by itself
+        given = [text for text in given if not _MARK.match(text)]
     lines, acts, told = [text.strip() for _, text in program.comments[:_MOST]], list(_acting(given)), False
+    if not set(given) & set(lines):
+        return
     for kind, i, i_end, j, j_end in SequenceMatcher(a=list(given), b=lines, autojunk=False).get_opcodes():
         if kind not in ("replace", "delete"):
             continue

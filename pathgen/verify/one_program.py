@@ -18,7 +18,7 @@ from pathgen.base.markup import as_table
 from pathgen.base.plain import rounded, rounded_point
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, place_words
-from pathgen.verify.abilities import faster_findings, plunge_findings, shank_findings
+from pathgen.verify.abilities import PLUNGED, faster_findings, plunge_findings, shank_findings
 from pathgen.verify.cutting import SHAVING, deep_findings, rapid_findings
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights
@@ -296,7 +296,8 @@ def _of_raw_wood(
 def _abilities(took: Took, program: ReadProgram) -> Iterator[Finding]:
     """What the cutter that was given cannot do, or is not said to."""
     motion, bites = took.pieces
-    yield from plunge_findings(bites, motion, took.cutter, took.name, remedy="go in by a ramp or a helix")
+    yield from plunge_findings(bites, motion, took.cutter, took.name, remedy="go in by a ramp or a helix",
+                               borne=PLUNGED)
     yield from shank_findings(took.shank, took.cutter, took.name)
     yield from faster_findings(motion, bites, program.speed[motion.motion], took.cutter, took.name)
 

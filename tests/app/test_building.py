@@ -293,9 +293,19 @@ def test_a_head_must_have_the_maker_set_what_the_job_has(written, tmp_path, old,
     # a fingerprint that was taken out with it hides nothing
     folder = tmp_path / "without"
     folder.mkdir()
-    codes = {f.code for f in found_in_copy(
-        written, folder, change=lambda text: re.sub(r"\(program fingerprint.*\n", "", change(text)))}
-    assert ("other-head" in codes) == bool(says)
+    for which in ("program", "job|program"):
+        codes = {f.code for f in found_in_copy(
+            written, folder, change=lambda text, which=which: re.sub(
+                rf"\(({which}) fingerprint.*\n", "", change(text)))}
+        assert ("other-head" in codes) == bool(says)
+        assert ("no-job-fingerprint" in codes) == (which != "program")
+
+
+def test_a_program_without_any_comment_is_warned_of_alone(written, tmp_path):
+    """Some machines take none: its maker goes by the setup sheet."""
+    found = found_in_copy(written, tmp_path, change=lambda text: re.sub(r"\(.*\n", "", text))
+    assert {f.code: f.severity for f in found if f.where == "02-pocket-1-flat.nc"} == {"no-job-fingerprint": "warn"}
+    assert "setup.html" in next(f.remedy for f in found if f.code == "no-job-fingerprint")
 
 
 @pytest.mark.in_every_run(4)

@@ -148,6 +148,7 @@ ALARMS = {
     "upper layers of a pocket left out": "cut-too-deep",
     "wood left standing in a slot for its last layer": "cut-too-deep",
     "zero on the wrong side of the stock": "tabs-missing",
+    "zero place cut away": "zero-place-cut",
 }
 """What is found, by its codes, of each way to spoil programs: an alarm that is silent may hide behind another one."""
 
