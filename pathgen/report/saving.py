@@ -54,8 +54,10 @@ MOST = 5
 LEAST_MINUTES = 0.5
 MUCH = 30.0
 """Minutes that are worth a word beside the time of the whole."""
-MUCH_OF_IT, LEAST_SAID = 0.2, 3.0
+MUCH_OF_IT, LEAST_SAID = 0.1, 3.0
 """And so large a share of it, where that is so many minutes: a word about the best change alone."""
+ALWAYS_SAID = 10.0
+"""So many minutes are worth that word however long it all takes."""
 _HAIR = 0.05
 """So little wider than their cutter (mm) slots may have been made without a thought: that takes two passes for each."""
 _TRIED = 2  # of the cutters that seem quickest round the outline, how many are planned with
