@@ -46,7 +46,8 @@ def with_back(job: Job, top: Clamping) -> Clamping:
     shape = turned_over(_shape(job, table))
     thick, takes = job.stock.thickness, "the truss rod" if job.board else ""  # what a plate's is for nobody said
     cut = Cutouts(shapes=MultiPolygon([shape]), bottom=thick - table.depth, depth=table.depth,
-                  what=f"the channel for {takes}" if takes else "the channel", takes=takes)
+                  what=f"the channel for {takes}" if takes else "the channel", takes=takes,
+                  key="[channel] cutter" if table.width and table.ends == "round" else "")
     steps = numbered((
         Step(operation=DowelHoles(replace(dowels, at=dowels.at * [1.0, -1.0])),
              cutter=job.cutter(holes.cutter, "[holes] cutter")),

@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon
 
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.plain import in_runs, joined
 from pathgen.base.units import SUMS, falls_short, left_words, place_words, rounded_down, rounded_up
@@ -60,12 +61,13 @@ def boring(job: Job, part: FlatPart, top: float) -> Iterator[tuple[Operation[Any
     """(operation, name of its cutter) of every table of holes, a counterbore before its holes; from `top` mm down."""
     numbers = numbered(part.bores)
     for number, table in enumerate(job.bores, 1):
-        bores = _bores_of(job, table, f"[[hole]] {number}")
+        bores, cutter = _bores_of(job, table, f"[[hole]] {number}"), job.cutter(table.cutter, "[[hole]] cutter")
+        key = "" if any(_is_drilled(one.bore, cutter) for one in bores) else f"[[hole]] {number} cutter"
         for some in ([one for one in bores if one.counterbore], [one for one in bores if not one.counterbore]):
             if some:
                 first = some[0].bore
                 bottom = -table.through if first.depth is None else top - first.depth
-                yield _boring(job, table, some, numbers, bottom, top), table.cutter
+                yield _boring(some, cutter, numbers, bottom, top, key), table.cutter
 
 
 def check_bores(job: Job, part: FlatPart, bores: list[Bored]) -> None:
@@ -85,13 +87,16 @@ def check_bores(job: Job, part: FlatPart, bores: list[Bored]) -> None:
     mistakes.refuse()
 
 
-def _boring(job: Job, table: HoleTable, some: list[Bored], numbers: Mapping[tuple[float, float], int], bottom: float,
-            top: float) -> Operation[Any]:
-    """Round holes hardly wider than their cutter are drilled; what is wider, or long, is cleared."""
+def _is_drilled(bore: Bore, cutter: Cutter) -> bool:
+    """Round holes hardly wider than their cutter are; what is wider, or long, is cleared."""
+    return bore.length <= bore.diameter and bore.diameter + 1e-9 < 2 * cutter.diameter
+
+
+def _boring(some: list[Bored], cutter: Cutter, numbers: Mapping[tuple[float, float], int], bottom: float, top: float,
+            key: str) -> Operation[Any]:
     bores = [one.bore for one in some]
     one, called = bores[0], tuple(numbers[bore.at] for bore in bores)
-    cutter = job.cutter(table.cutter, "[[hole]] cutter")
-    drilled = one.length <= one.diameter and one.diameter + 1e-9 < 2 * cutter.diameter
+    drilled = _is_drilled(one, cutter)
     kind = ("counterbore" if some[0].counterbore else "slot with round ends" if one.length > one.diameter else
             "round hole" if drilled else "hole")
     several = "slots with round ends" if "slot" in kind else f"{kind}s"
@@ -107,7 +112,7 @@ def _boring(job: Job, table: HoleTable, some: list[Bored], numbers: Mapping[tupl
                                 numbers=called, what=what, in_files=files))
     named = tuple(Named(f"hole {number}", bore.at, bore.diameter) for number, bore in zip(called, bores, strict=True))
     return CutOut(Cutouts(shapes=MultiPolygon([bore.shape for bore in bores]), bottom=bottom, depth=top - bottom,
-                          what=what, named=named, in_files=files))
+                          what=what, named=named, in_files=files, key=key))
 
 
 def _bores_of(job: Job, table: HoleTable, where: str) -> list[Bored]:

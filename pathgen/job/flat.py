@@ -67,8 +67,8 @@ def boring_of(job: Job, part: FlatPart) -> Iterator[tuple[Operation[Any], str]]:
     drawn, openings = _plate(job).openings, MultiPolygon(list(part.drawn))
     if drawn is not None and part.drawn:
         what = f"{len(part.drawn)} drawn openings" if len(part.drawn) > 1 else "the drawn opening"
-        yield CutOut(Cutouts(shapes=openings, bottom=-drawn.through, depth=top + drawn.through, what=what)), \
-            drawn.cutter
+        yield CutOut(Cutouts(shapes=openings, bottom=-drawn.through, depth=top + drawn.through, what=what,
+                             key="" if job.form else openings_cutter(job)[0])), drawn.cutter
 
 
 def check_flat(job: Job, part: FlatPart) -> None:

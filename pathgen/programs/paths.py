@@ -34,7 +34,7 @@ from pathgen.strategies.resurfacing import (
     finishing,
 )
 from pathgen.strategies.roughing import roughing
-from pathgen.strategies.slotting import bevelling, engraving, slotting
+from pathgen.strategies.slotting import bevelling, engraving, open_where_bevels_begin, slotting
 from pathgen.strategies.tabs import Tabs, check_tabs_hold, tab_points
 from pathgen.work import operations
 from pathgen.work.clamping import Clamping, Step
@@ -118,8 +118,11 @@ def _slots(operation: operations.Slot, cutter: Cutter, around: Around) -> Toolpa
 
 
 def _bevels(operation: operations.Bevel, cutter: Cutter, around: Around) -> Toolpath:
-    path = bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, rapids=around.rapids,
-                     stands=standing(cutter, around))
+    slots, surface, clamping = operation.feature, around.clamping.finished_surface, around.clamping
+    slotter = clamping.cutter(operations.Slot)
+    opened = open_where_bevels_begin(slots, surface=surface, cutter=cutter, slotter=slotter) if slotter else 0.0
+    path = bevelling(slots, surface=surface, cutter=cutter, rapids=around.rapids,
+                     stands=standing(cutter, around, opened=opened))
     return _hopping(path, cutter, around)
 
 

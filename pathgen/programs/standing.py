@@ -43,9 +43,9 @@ def left_by_roughing(around: Around) -> float | None:
                                           blank=around.clamping.stock.bounds)
 
 
-def standing(cutter: Cutter, around: Around) -> Stands | None:
+def standing(cutter: Cutter, around: Around, *, opened: float = 0.0) -> Stands | None:
     """How high a cutter is over what the finishing passes leave; beside them stands the stock, or fill. None where no
-    program finishes it.
+    program finishes it. Where its axis goes down nothing stands within `opened` mm; its rapids end as if it did.
 
     Round a place most stands where a circle goes furthest from the passes: one so much wider that the chords between
     the places looked at on it go as far tells it.
@@ -55,6 +55,7 @@ def standing(cutter: Cutter, around: Around) -> Stands | None:
         return None
     rings, wider = np.linspace(0.0, cutter.radius, 2 if cutter.is_flat else _RINGS + 1), math.cos(math.pi / _ROUND)
     reach, lift = rings[1:, None], cutter.profile(rings[:-1, None])
+    in_open = cutter.profile(np.maximum(rings[:-1, None], opened))
     at = np.exp(2j * math.pi * np.arange(_ROUND) / _ROUND) * rings[1:, None] / wider
     places_round = np.stack([at.real, at.imag], axis=-1).reshape(-1, 2)
     most = np.array([rapids.air_z - AIR, rapids.air_z - APPROACH])[:, None, None]
@@ -63,8 +64,8 @@ def standing(cutter: Cutter, around: Around) -> Stands | None:
         found = last.stands(places, surface, reach=reach)
         for k in np.flatnonzero((found - lift).max(axis=0) > last.stands(places, surface, reach=0.0) + _CLOSE):
             found[:, k] = last.stands(places[k] + places_round, surface, reach=0.0).reshape(-1, _ROUND).max(axis=1)
-        over, air = (np.minimum(found, most) - lift).max(axis=1)
-        return over, air + APPROACH
+        over, air = np.minimum(found, most)
+        return (over - in_open).max(axis=0), (air - lift).max(axis=0) + APPROACH
 
     return tips
 

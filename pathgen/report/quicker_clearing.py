@@ -19,7 +19,7 @@ from pathgen.base.feeds import ROUND_UP, usual_feed
 from pathgen.base.plain import counted
 from pathgen.base.units import INCH, MM_PER, as_written, format_length, rounded_down, rounded_up
 from pathgen.programs.around import Around
-from pathgen.programs.paths import path_of
+from pathgen.programs.paths import path_of, ridges_at_last
 from pathgen.programs.plan import Plan, pockets_with, proud_by
 from pathgen.programs.standing import in_the_way, layers_way, outline_top
 from pathgen.programs.timing import times
@@ -28,7 +28,8 @@ from pathgen.report.reckoning import CHANGE, cleared_in, likely_opened, simplifi
 from pathgen.strategies.cutting_out import most_round
 from pathgen.strategies.pocketing.places import are_high, layer_depths
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.operations import Outline, Pocket
+from pathgen.work.features import OutlineCut
+from pathgen.work.operations import CutOut, Outline, Pocket
 
 _LAYER_LESS = 1.0
 """Minutes by the number of layers alone, from which it is planned."""
@@ -48,13 +49,14 @@ _SIZES = {"mm": (0.6, 0.8, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0), "in": tuple(INCH / n f
 
 
 def fewer_layers(planned: Plan, programs: Sequence[Program], *, outline: bool) -> Iterator[dict[str, Any]]:
-    """For each cutter of pockets, and of the `outline`, the stepdown that saves a layer where it takes longest: what,
-    minutes, its cost."""
+    """For each cutter of pockets, of holes and openings, and of the `outline`, the stepdown that saves a layer where it
+    takes longest: what, minutes, its cost."""
     clamping = planned.clamping
-    kinds = (Pocket, Outline) if outline else (Pocket,)
+    kinds = (Pocket, CutOut, Outline) if outline else (Pocket, CutOut)
     layered = [program for program in programs if isinstance(program.step.operation, kinds)]
-    for name in dict.fromkeys(program.step.cutter.name for program in layered):
-        longest = max((one for one in layered if one.step.cutter.name == name), key=lambda one: one.minutes).step
+    for name, kind in dict.fromkeys((one.step.cutter.name, type(one.step.operation)) for one in layered):
+        longest = max((one for one in layered if one.step.cutter.name == name and type(one.step.operation) is kind),
+                      key=lambda one: one.minutes).step
         cutter = longest.cutter
         now = _thicknesses(longest, planned.around)
         deeper = replace(cutter, stepdown=rounded_up(float(now.sum()) / max(len(now) - 1, 1), clamping.units))
@@ -76,9 +78,9 @@ def fewer_layers(planned: Plan, programs: Sequence[Program], *, outline: bool) -
 
 
 def _thicknesses(step: Step, around: Around) -> Floats:
-    """How thick the layers of an inlay's pocket, ridges counted, or of the outline are, mm."""
+    """How thick the layers of an inlay's pocket or a hole, ridges counted, or of the outline are, mm."""
     cutter, inlay, cut = step.cutter, step.operation.opens, step.operation.feature
-    if inlay is None:
+    if isinstance(cut, OutlineCut):
         with around.remembering():
             top, stands = outline_top(cut, cutter, around), in_the_way(cut, cutter, around)
         if stands is not None:
@@ -86,9 +88,9 @@ def _thicknesses(step: Step, around: Around) -> Floats:
         high = top - cut.bottom
         count = math.ceil(high / cutter.stepdown - 1e-9)
         return np.full(count, high / count)
-    proud, ridges = proud_by(around.clamping, inlay)
+    proud, ridges = proud_by(around.clamping, inlay) if inlay else (0.0, ridges_at_last(around.clamping))
     above = ridges if are_high(ridges, cutter) else 0.0
-    return np.diff(layer_depths(cutter, inlay.depth + proud, ridges), prepend=-above)
+    return np.diff(layer_depths(cutter, cut.depth + proud, ridges), prepend=-above)
 
 
 def _minutes(cutter: Cutter, planned: Plan, programs: Sequence[Program]) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import islice, pairwise
 from typing import Any
 
 import numpy as np
@@ -29,15 +29,16 @@ from pathgen.programs.timing import times
 from pathgen.programs.waste import MARK_GAP, left_standing
 from pathgen.report.programs import Program
 from pathgen.report.quicker_clearing import fewer_layers, flat_ends, told_cost, usual_sizes, wider_first
-from pathgen.report.reckoning import CHANGE
+from pathgen.report.reckoning import CHANGE, likely_opened
 from pathgen.strategies.pocketing.places import layer_depths
 from pathgen.strategies.resurfacing import heights_above
 from pathgen.strategies.slotting import begun_over
 from pathgen.strategies.tabs import LEAST_WASTE
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.features import MOST_ALLOWANCE, OutlineCut, Slots, Surfacing
+from pathgen.work.features import MOST_ALLOWANCE, Cutouts, OutlineCut, Slots, Surfacing
 from pathgen.work.operations import (
     CutAgain,
+    CutOut,
     DowelHoles,
     NutSlot,
     Operation,
@@ -53,12 +54,15 @@ MOST = 5
 LEAST_MINUTES = 0.5
 MUCH = 30.0
 """Minutes that are worth a word beside the time of the whole."""
-MUCH_OF_IT, LEAST_SAID = 0.2, 3.0
+MUCH_OF_IT, LEAST_SAID = 0.1, 3.0
 """And so large a share of it, where that is so many minutes: a word about the best change alone."""
+ALWAYS_SAID = 10.0
+"""So many minutes are worth that word however long it all takes."""
 _HAIR = 0.05
 """So little wider than their cutter (mm) slots may have been made without a thought: that takes two passes for each."""
 _TRIED = 2  # of the cutters that seem quickest round the outline, how many are planned with
 _SEEN = 0.1  # so little of inner corners and bays is none, mm2
+_LEAST_HOLE = 1.0  # minutes that holes of one key take, from which another cutter is tried
 _LEAVE = {"mm": 0.2, "in": 0.2032}  # what the advice would leave to a last cut, by units, mm
 
 
@@ -93,7 +97,8 @@ def changes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
                 if isinstance(step.operation, Pocket)) else ""
             rows.append({"change": change.words, "minutes_saved": round(saved, 1), "cost": change.cost + about})
     outside = list(_round_the_outside(planned, programs, cutters))
-    rows += [*outside, *wider_first(planned, programs), *fewer_layers(planned, programs, outline=not outside)]
+    rows += [*outside, *_wide_holes(planned, programs, cutters), *wider_first(planned, programs),
+             *fewer_layers(planned, programs, outline=not outside)]
     best: dict[str, dict[str, Any]] = {}  # one answer for a key
     for row in sorted(rows, key=lambda row: -row["minutes_saved"]):
         best.setdefault(row["change"].split(" = ")[0], row)
@@ -233,12 +238,57 @@ def _round_the_outside(planned: Plan, programs: Sequence[Program], cutters: Sequ
             more = _changes(change.clamping) > _changes(clamping)
             saved = _saved(change, planned, programs)
             if saved >= LEAST_MINUTES + CHANGE * more:
-                named = f'"{cutter.name}"' if known else f"a flat end of {cutter.name}"
                 extra = "another change of cutter; " if known and more else ""
                 by = "" if known else f"; {told_cost(cutter, now, clamping.units, known)}"
-                yield {"change": f"{OutlineCut.where} cutter = {named}", "minutes_saved": round(saved, 1),
+                yield {"change": f"{OutlineCut.where} cutter = {_named(cutter, known)}",
+                       "minutes_saved": round(saved, 1),
                        "cost": f"{extra}a wider groove round the {clamping.board.names.part}{by}"}
                 return
+
+
+def _wide_holes(planned: Plan, programs: Sequence[Program], cutters: Sequence[Cutter]) -> Iterator[dict[str, Any]]:
+    """The same of what is cleared of holes, openings and the channel, for each key that names their cutter."""
+    holes = [program for program in programs if isinstance(program.step.operation, CutOut)]
+    for key in dict.fromkeys(program.step.operation.feature.key for program in holes):
+        own = [program for program in holes if program.step.operation.feature.key == key]
+        now, minutes = own[0].step.cutter, sum(program.minutes for program in own)
+        if key and now.is_flat and minutes > _LEAST_HOLE:
+            yield from islice(_quicker(key, own, planned, programs, cutters), 1)
+
+
+def _quicker(key: str, own: Sequence[Program], planned: Plan, programs: Sequence[Program], cutters: Sequence[Cutter]
+             ) -> Iterator[dict[str, Any]]:
+    clamping, now = planned.clamping, own[0].step.cutter
+    cuts: list[Cutouts] = [program.step.operation.feature for program in own]
+    shapes = overlay.union_all([cut.shapes for cut in cuts])
+    deepest = max(cut.depth for cut in cuts)
+    narrowest = min(math.sqrt(one.area / math.pi) for one in shapely.get_parts(shapes))  # half of a round hole's width
+
+    def reckoned(cutter: Cutter) -> float:  # by rows, layers and feeds alone
+        layers = (math.ceil(cut.depth / cutter.stepdown - 1e-9) * cut.shapes.area for cut in cuts)
+        return sum(layers) / (cutter.diameter * cutter.stepover * cutter.feed)
+
+    def fits(cutter: Cutter) -> bool:  # a round one is not drilled, and none keeps more of its corners
+        return now.diameter < cutter.diameter <= narrowest and deepest <= cutter.flute_length and \
+            likely_opened(now, shapes) - likely_opened(cutter, shapes) < _SEEN and reckoned(cutter) < reckoned(now)
+
+    for known, some in ((True, cutters), (False, usual_sizes(now, clamping))):
+        for cutter in sorted(filter(fits, some), key=reckoned)[:_TRIED]:
+            steps = tuple(replace(step, cutter=cutter) if any(step is one.step for one in own) else step
+                          for step in clamping.steps)
+            changed = replace(clamping, steps=steps)
+            more = bool(clamping.shared) or _changes(changed) > _changes(clamping)
+            kinds = tuple({type(program.step.operation) for program in own})
+            saved = _saved(Change(words="", clamping=changed, operations=kinds, cost=""), planned, programs)
+            if saved >= LEAST_MINUTES + CHANGE * more:
+                cost = told_cost(cutter, now, clamping.units, known) if more or not known else \
+                    "no more changes of cutter"
+                yield {"change": f"{key} = {_named(cutter, known)}", "minutes_saved": round(saved, 1), "cost": cost}
+
+
+def _named(cutter: Cutter, known: bool) -> str:
+    """A cutter of the job by its name, any other by its size."""
+    return f'"{cutter.name}"' if known else f"a flat end of {cutter.name}"
 
 
 def _has_room(clamping: Clamping, cutter: Cutter) -> bool:

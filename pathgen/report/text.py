@@ -27,7 +27,7 @@ from pathgen.report.neck import neck_lines
 from pathgen.report.out_of_reach import MUCH_CLOSED, is_reached
 from pathgen.report.placed import placed_words
 from pathgen.report.programs import number_in
-from pathgen.report.saving import LEAST_MINUTES, LEAST_SAID, MUCH, MUCH_OF_IT
+from pathgen.report.saving import ALWAYS_SAID, LEAST_MINUTES, LEAST_SAID, MUCH, MUCH_OF_IT
 from pathgen.report.wood_left import between_words, wall_words
 from pathgen.report.wording import GRAVE, finding_line, headed, left_out_lines, table
 from pathgen.report.zero import zero_lines
@@ -91,7 +91,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
 def much_less_lines(report: dict[str, Any]) -> list[str]:
     """What would save so many minutes, or so much of all, that it is worth a word beside the time of the whole."""
     much = [row for place, row in enumerate(report["fewer_minutes"]) if row["minutes_saved"] >= MUCH or (
-        place == 0 and row["minutes_saved"] >= max(MUCH_OF_IT * report["minutes"], LEAST_SAID))]
+        place == 0 and row["minutes_saved"] >= min(max(MUCH_OF_IT * report["minutes"], LEAST_SAID), ALWAYS_SAID))]
     return [f"{row['minutes_saved']:.0f} minutes less with {row['change']}: {row['cost']}." for row in much]
 
 

@@ -31,6 +31,8 @@ _LEAST_OVER = 0.1  # waste higher than this over a line's end is let down into, 
 _HARDLY = 0.01
 """What a cutter that cannot cut at its centre may go straight down into, and any past its stepdown, mm: rounding."""
 _ROUND = 16  # places on a cutter's rim at which it is asked how high the surface is
+_OPEN = 0.9
+"""Of the slots' cutter's radius: so much is open round the ends of its way, whatever it was off by when it cut them."""
 _SHARPER = "take a v cutter of a smaller angle"
 _NARROWER = 0.005  # how much narrower than asked a bevel may come out where the surface curves along it, mm
 _LEAST_STEP = 0.05  # nearer points of a bevel's way, as beside a bend, tell nothing of how the surface curves there, mm
@@ -169,7 +171,7 @@ def bevelling(
         )
     runs: list[Floats] = []
     for line, through in zip(slots.lines, slots.through, strict=True):
-        out = np.where(through, half + RUN_OUT, -slots.width / 2)
+        out = np.where(through, _run_out(line, slots, half, surface, cutter), -slots.width / 2)
         # of a blunt v what its height misses is missed in width many times over
         top = _line(longer(line, out), surface, 0.0, _CHORD * min(1.0, cutter.wall_slope))
         run = _bevel(top[:, :2], _unit(line), half, slots, surface, cutter)
@@ -274,12 +276,31 @@ def _unit(line: Floats) -> Floats:
 
 def _ends(line: Floats, through: Bools, slots: Slots, cutter: Cutter) -> Floats:
     """(2, 2) ends of the cutter's way along a slot."""
-    unit = _unit(line)
     # A through slot runs out over the edge at its whole width, which the cutter has at its axis; a short one ends where
     # the cutter's round end reaches.
-    slant = abs(float(unit[0])) / max(abs(float(unit[1])), 0.1)
-    out = np.where(through, RUN_OUT + slots.width / 2 * (slant + _EDGE_SLANT), -cutter.radius)
-    return longer(line, out)
+    return longer(line, np.where(through, RUN_OUT + _past_edge(line, slots.width / 2), -cutter.radius))
+
+
+def _past_edge(line: Floats, half: float) -> float:
+    """How far along its line a slot's edges, `half` mm to either side, may leave the part after the line does."""
+    unit = _unit(line)
+    return half * (abs(float(unit[0])) / max(abs(float(unit[1])), 0.1) + _EDGE_SLANT)
+
+
+def _run_out(line: Floats, slots: Slots, half: float, surface: Surface, cutter: Cutter) -> float:
+    """How far past the edge a bevel's way goes: as far as its slot, where a v comes down in the open; or as both edges
+    of the bevel need, which a v opens behind its tip on its way down a slope."""
+    steep = min(float(surface.slope(*line.T).max()) / cutter.wall_slope, math.sqrt(0.5))
+    behind = half * steep / math.sqrt(1.0 - steep**2)
+    return max(RUN_OUT + _past_edge(line, slots.width / 2), _past_edge(line, half) + behind)
+
+
+def open_where_bevels_begin(slots: Slots, *, surface: Surface, cutter: Cutter, slotter: Cutter) -> float:
+    """How far round where a v comes down to any bevel its slot is open, as a flat end cut it, mm."""
+    half = slots.width / 2 + slots.bevel
+    past = max(_run_out(line, slots, half, surface, cutter) - RUN_OUT - _past_edge(line, slots.width / 2)
+               for line in slots.lines)
+    return max(_OPEN * slotter.radius - past, 0.0)
 
 
 def _aside(line: Floats, slots: Slots, cutter: Cutter) -> Floats:

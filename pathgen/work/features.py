@@ -352,6 +352,8 @@ class Cutouts:
     """What they are called in the name of their program, where they are no openings."""
     takes: str = ""
     """What is laid into them, where that is known."""
+    key: str = ""
+    """Of the job, that names their cutter; none where another one would not cut the same."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
