@@ -122,9 +122,12 @@ def test_numbers_of_near_side_dots_do_not_meet_on_the_template():
 
 
 def test_rows_of_the_template_hold_every_place():
-    rows = template_rows([10.0, 169.0, 171.0, 400.0], 170.0)
-    assert [start + at for start, places in rows for at in places] == pytest.approx([10.0, 169.0, 171.0, 400.0])
-    assert all(0 <= at < 170.0 for _, places in rows for at in places)
+    """And hold it whole: a cross of 3 mm on a row's end would be cut away in part."""
+    every = [2.0, 10.0, 164.0, 166.0, 169.0, 171.0, 400.0, 1360.158]
+    rows = template_rows(every, 170.0, 10.0)
+    assert [start + at for start, places in rows for at in places] == pytest.approx(every)
+    assert all(5.0 <= at <= 165.0 for start, places in rows for at in places if start)
+    assert [places for start, places in rows if not start] == [[2.0, 10.0, 164.0]]
 
 
 JOB = small_board.JOB[: small_board.JOB.index("[[inlay]]")] + """
