@@ -16,7 +16,7 @@ from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import Plan
 from pathgen.programs.zero_words import zero_words
 from pathgen.report.flat_text import form_lines, own_sheet_lines
-from pathgen.report.pictures.above import board_from_above, shows_zero
+from pathgen.report.pictures.above import board_from_above, closed_words, shows_zero
 from pathgen.report.pictures.ridges import ridge_picture
 from pathgen.report.pictures.sections import section_picture, sections_of
 from pathgen.report.placed import placed_words
@@ -192,6 +192,7 @@ def legend_above(clamping: Clamping, opened: Sequence[BaseGeometry]) -> str:
         "Triangles: tabs that hold the part." if outline and outline.tabs else "",
         "Crosses in rings: witness marks, small holes by which work that moved is found again, each with its name."
         if clamping.feature(WitnessMarks) else "",
+        closed_words(clamping, opened),
         thin_wood_words(clamping, opened),
         "Black discs: holes." if clamping.feature(DowelHoles) or clamping.feature(SideDots) else "",
         "Numbers in holes: those of the table of holes." if clamping.board.rows(clamping).get("holes") else "",
