@@ -247,6 +247,13 @@ def test_the_last_fret_has_its_number_and_numbers_keep_apart(name):
     assert min(np.diff(x)) >= 0.9 * 2 * 0.56 * float(numbers[1].get("font-size"))  # two digits, 0.56 em each
 
 
+def test_every_picture_has_its_own_white_ground():
+    """Dark words on a page that a browser has made dark were not seen: Chromium, its dark pages forced, leaves them."""
+    ground = tree(as_svg(measuring_picture()))[1]
+    assert (ground.tag, ground.get("width"), ground.get("height"), ground.get("fill")) == (
+        f"{SVG}rect", "100%", "100%", "#ffffff")
+
+
 def test_what_stays_closed_has_no_colour_in_the_picture_from_above(tmp_path):
     """A line 0.8 mm wide, which a cutter of 2 mm does not open, and a square with a corner of 0.1 mm, which it does."""
     square = '<rect x="4" y="4" width="12" height="12" fill="#225577"/>'

@@ -19,7 +19,7 @@ TEXT_ON_GROUND = (
 """Every pair of colours in which the page shows words: (words, ground)."""
 
 STYLE = f"""
-:root {{ color-scheme: light; }}
+:root {{ color-scheme: only light; }}
 * {{ box-sizing: border-box; }}
 html {{ font: 112.5%/1.5 system-ui, sans-serif; color: {INK}; background: {PAPER};
   overflow-wrap: break-word; -webkit-text-size-adjust: 100%; print-color-adjust: exact; }}
