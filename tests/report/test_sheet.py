@@ -214,3 +214,8 @@ def test_every_column_of_what_the_display_shows_has_its_unit(html):
     heads = re.findall(r"<th[^>]*>([^<]*)</th>", table)
     assert len(heads) == 5
     assert all(head.endswith("(mm)") for head in heads[1:])
+
+
+def test_the_words_for_a_path_say_what_is_cut(built, html):
+    for program in built.programs:
+        assert f"Path of program {program.order} from above: {program.step.operation.purpose}, with " in html

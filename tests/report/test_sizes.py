@@ -125,6 +125,12 @@ def test_a_long_picture_at_true_size_is_printed_in_parts_that_fit_the_paper():
     assert not any("width" in (p.get("style") or "") for p in whole.iter())  # as wide as the screen has room
 
 
+def test_a_picture_that_is_not_loaded_has_its_words_in_its_place():
+    whole, _ = _whole_and_halves(np.zeros((4, 40, 3), np.uint8), "The board from above: long", "n", 300.0, "c")
+    drawn = [e for e in whole.iter() if e.tag in ("text", "image")]
+    assert [(e.tag, e.text) for e in drawn] == [("text", "The board from above"), ("image", None)]  # the image over it
+
+
 def test_contrast_is_told_where_the_woods_colour_is_known(built, monkeypatch):
     monkeypatch.setattr(seen, "contrast_seen", lambda *_: {"#112233": 2.5, "#ffffff": 9.0})
     assert list(seen._contrast_words(built.plan.clamping, None, None)) == []
