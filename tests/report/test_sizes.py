@@ -31,6 +31,9 @@ def test_the_page_says_how_large_the_drawing_became(built):
     # 2 to 52 mm along, 3 to 17 mm across, placed as drawn
     assert built.report["inlays"][0]["placed"] == [{"width": 50.0, "height": 14.0, "share_of_drawn": 1.0}]
     assert size_lines(built.report, "mm") == ["Inlay 1, the whole drawing placed 50 mm by 14 mm, as drawn."]
+    one = built.report["inlays"][0]
+    many = {"inlays": [one | {"name": f"inlay {k}"} for k in (1, 2, 3)] + [one | {"name": "inlay 4", "placed": []}]}
+    assert size_lines(many, "mm") == ["Each of inlays 1 to 3, the whole drawing placed 50 mm by 14 mm, as drawn."]
     assert "the whole drawing placed 50 mm by 14 mm, as drawn" in built.files()["setup.html"]
 
 
