@@ -103,7 +103,8 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     marks, units = report["marks"], clamping.units
     words = ["Witness marks are drilled in the waste.", *display_lines(marks, units),
              *seen_lines(marks, units)] if marks else []
-    words += moved_lines(report["moved"], units)
+    said = " ".join(words)  # the errors of measuring once, where they are the same
+    words += [line for line in moved_lines(report["moved"], units) if line[1:] not in said]
     cost = _shift_cost(clamping, report)
     if not cost and not words:
         return None
