@@ -12,6 +12,7 @@ from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.dots import Dots, dot_area, dot_places, template_rows, usual_frets
 from pathgen.parts.fingerboard.rows import nut_row
 from pathgen.report.fretting import side_template
+from pathgen.report.sheet import seen
 from pathgen.work.features import Slots
 from tests import small_board
 from tests.boards import fingerboard
@@ -138,10 +139,13 @@ cutters = ["flat"]
 """
 
 
-def test_dots_are_pocketed_and_verified_like_inlays(tmp_path):
+def test_dots_are_pocketed_and_verified_like_inlays(tmp_path, monkeypatch):
     (tmp_path / "board.toml").write_text(JOB)
     result = pathgen.build(pathgen.load_job(tmp_path / "board.toml"), resolution=0.2)
     assert result.passed
+    assert "The inlays, before and after" in result.files()["setup.html"]
+    monkeypatch.setattr(seen, "PAGE", 20.0)  # of dots over more than a sheet there would be sheets of bare wood
+    assert "The inlays, before and after" not in result.files()["setup.html"]
     cut = next(p for p in result.programs if p.operation == "pocket").toolpath.points
     low = cut[cut[:, 2] < 6.0]
     assert {3, 5} == {int(np.argmin([abs(x - 300 / 640 * middle(f)) for f in range(1, 6)])) + 1 for x in low[:, 0]}

@@ -112,7 +112,7 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   .bar {{ break-after: avoid; }}
   article, figure, table, tr, p, li, dl, pre, .contents, .stop, .cautions ul {{ break-inside: avoid; }}
   #warnings ul {{ break-inside: auto; }}
-  h2, h3, h4, p:has(+ :is(figure, table, .scroll, .contents, .pair, .sized, .copy)) {{ break-after: avoid; }}
+  h2, h3, h4, p:has(+ :is(figure, table, .scroll, .contents, .pair, .sized, .copy, .tick)) {{ break-after: avoid; }}
   h2 {{ margin-top: 1.4rem; }}
   article svg, article img {{ max-height: 32mm; }}
   article:has(.tick li:nth-child(12)) :is(svg, img) {{ max-height: 20mm; }}
