@@ -65,7 +65,7 @@ class BlankBuild(Made):
             "report.json": as_json(self.report),
             "report.txt": blank_text(self.report, [report_text(one.report, self.job.units) for one in self.builds]),
             "setup.html": blank_sheet(self.report, [one.plan.clamping for one in self.builds], pages,
-                                      along=self.job.setup.along),
+                                      along=self.job.setup.along, opened=[one.plan.opened for one in self.builds]),
         }
 
     def every_file(self, *, shaded: bool, pictures: bool) -> dict[str, str | bytes]:
@@ -77,7 +77,8 @@ class BlankBuild(Made):
     def _repr_svg_(self) -> str:
         """The blank from above, with each part on its share, for a notebook."""
         return as_svg(blank_from_above(self.job.title, [one.plan.clamping for one in self.builds],
-                                       [name for name, _ in parts_on_blank(self.job)], along=self.job.setup.along))
+                                       [name for name, _ in parts_on_blank(self.job)], along=self.job.setup.along,
+                                       opened=[one.plan.opened for one in self.builds]))
 
     @property
     def _stems(self) -> list[str]:

@@ -34,8 +34,11 @@ follow();
 _HASH = base64.b64encode(hashlib.sha256(SCRIPT.encode()).digest()).decode()
 POLICY = f"default-src 'none'; style-src 'unsafe-inline'; img-src data:; connect-src 'self'; " \
          f"script-src 'sha256-{_HASH}'"
-STYLE = ("position: sticky; top: 0; z-index: 1; margin: 0; padding: .5rem 1rem; font: 1rem/1.4 system-ui, sans-serif; "
+FONT = "font: 1rem/1.4 system-ui, sans-serif"
+STYLE = (f"position: sticky; top: 0; z-index: 1; margin: 0; padding: .5rem 1rem; {FONT}; "
          "white-space: pre-line; color: #ffffff; background: ")
+OLDER = "main { opacity: .4; }"
+"""How a page looks that is older than what the job file says."""
 _QUIET, _BAD = "#1b2624", "#8a2110"
 e = element
 
@@ -45,6 +48,7 @@ class PageServer:
 
     def __init__(self, port: int | None) -> None:
         self._lock, self._words, self._bad = Lock(), "starting", False
+        self._stale = False  # a build since has failed
         # an open page that an earlier server sent has a lower number, and loads again
         self._number = time.time_ns() // 1_000_000
         self._page, self._placing = "", None  # type: tuple[str, Element | None]
@@ -94,15 +98,18 @@ class PageServer:
     def show_build(self, page: str, warnings: Sequence[str] = ()) -> None:
         """Show a page that was built, and over it what differs from the build before it."""
         with self._lock:
-            self._page, self._placing, self._bad = page, None, bool(warnings)
+            self._page, self._placing, self._bad, self._stale = page, None, bool(warnings), False
             self._words = "\n".join(["Built. This page follows the job file.", *(f"Warning: {w}" for w in warnings)])
             self._number += 1
 
     def wrong(self, words: Sequence[str]) -> None:
         """Show what is wrong, a line for each, over what was built before."""
         with self._lock:
-            below = ["Below is what was built last."] if self._page else []
-            self._words, self._bad = "\n".join(["Not built:", *map(ended, words), *below]), True
+            below = ". What is below, pale, is what was built last, and not what the job file says now:" \
+                if self._page else ":"
+            self._words, self._bad = "\n".join([f"Not built{below}",
+                                                *map(ended, words)]), True
+            self._stale = bool(self._page)
             self._number += 1
 
     def state(self) -> str:
@@ -116,10 +123,11 @@ class PageServer:
             bar = e("p", self._words, id="following", role="status", style=STYLE + (_BAD if self._bad else _QUIET))
             script = e("script", data_number=str(self._number))
             placed = e("div", e("p", "Where all lies, before it is planned:"), self._placing, class_="placing",
-                       style="overflow-x: auto; padding: 1rem") if self._placing is not None else None
+                       style=f"overflow-x: auto; padding: 1rem; {FONT}") if self._placing is not None else None
             # as_html escapes text, and a script's text must stand as it is
             shown = [as_html(bar), as_html(script).replace("></", f">{SCRIPT}</"),
-                     as_html(placed) if placed is not None else ""]
+                     as_html(placed) if placed is not None else "",
+                     as_html(e("style", OLDER)) if self._stale else ""]
             page = self._page or as_page("pathgen watch")
             return page.replace("<body>", "<body>" + "".join(shown), 1)
 

@@ -39,7 +39,8 @@ def placing(clamping: Clamping) -> Element:
 
 def blank_placing(job: Job, clampings: Sequence[Clamping]) -> Element:
     """The picture of a blank with several parts, a clamping each."""
-    picture = blank_from_above(job.title, clampings, [name for name, _ in parts_on_blank(job)], along=job.setup.along)
+    picture = blank_from_above(job.title, clampings, [name for name, _ in parts_on_blank(job)], along=job.setup.along,
+                               opened=[_opened(one) for one in clampings])
     picture.set("data-made-by", PICTURE_OF)
     return picture
 

@@ -7,6 +7,8 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from shutil import get_terminal_size
+from textwrap import wrap
 from threading import Event, Thread
 from typing import Any, TextIO
 
@@ -41,8 +43,11 @@ def by_option(wrong: PathgenError) -> PathgenError:
     return wrong if option is None else type(wrong)(option, wrong.problem, allowed=wrong.allowed, remedy=wrong.remedy)
 
 
-def say(text: str, stream: TextIO | None = None, *, mark: str = "", colour: str = "") -> None:
-    """Text and an end of line, without anything that a terminal would obey; `mark` goes before it in a colour.
+def say(
+    text: str, stream: TextIO | None = None, *, mark: str = "", colour: str = "", as_it_is: bool = False
+) -> None:
+    """Text and an end of line, without anything that a terminal would obey; `mark` goes before it in a colour. On a
+    terminal sentences go on in its next line between words, but of what is to stay `as_it_is`.
 
     Everything that is shown goes out here; a test of the house holds the package to it. Where its reader has gone, as
     `head` does, the rest is not shown, and the work goes on: files are written all the same. So it does where there is
@@ -51,14 +56,25 @@ def say(text: str, stream: TextIO | None = None, *, mark: str = "", colour: str 
     stream = stream or sys.stdout
     if stream is None:  # it was closed before the start
         return
+    mark = plain(mark)
+    said = mark + plain(text)
+    if stream.isatty() and not as_it_is:
+        said = _wrapped(said, get_terminal_size().columns)
     try:
-        print((coloured(plain(mark), colour, stream) if mark else "") + plain(text), file=stream, flush=True)
+        print((coloured(mark, colour, stream) if mark else "") + said[len(mark):], file=stream, flush=True)
     except BrokenPipeError:
         lead_nowhere(stream)
     except OSError as wrong:
         lead_nowhere(stream)
         if stream is sys.stdout:
             raise PathgenError("output", f"cannot be written ({wrong.strerror})", remedy="send it elsewhere") from None
+
+
+def _wrapped(text: str, wide: int) -> str:
+    """Text whose sentences fit so many columns; columns of a table and words that are longer stay whole."""
+    return "\n".join(line if "  " in line.strip() else "\n".join(
+        wrap(line, wide, break_long_words=False, break_on_hyphens=False, drop_whitespace=True)) or line
+        for line in text.split("\n"))
 
 
 def say_json(data: Any) -> None:
@@ -68,7 +84,7 @@ def say_json(data: Any) -> None:
         text.encode(getattr(sys.stdout, "encoding", None) or "utf-8")
     except UnicodeEncodeError:
         text = json_in_ascii(text)
-    say(text)
+    say(text, as_it_is=True)
 
 
 @contextmanager

@@ -17,6 +17,7 @@ INK = "#1b2624"
 """Lines and words."""
 PALE = "#5b6663"
 """Second-rank lines and words."""
+GROUND = "#ffffff"
 WOOD = "#efe3d0"
 BLANK = "#f7f3ec"
 
@@ -57,9 +58,11 @@ class View:
         return np.stack([p[:, 0] - self.left, (self.top - p[:, 1]) * self.rise], axis=1)
 
     def picture(self, name: str, *content: Element | None, **attributes: str) -> Element:
-        """The svg element; `name` says in words what it shows. Its size is true when 1 unit is 1 mm."""
+        """The svg element; `name` says in words what it shows. Its size is true when 1 unit is 1 mm. It has a white
+        ground of its own: a browser that makes pages dark leaves the words of a picture as they are."""
+        ground = element("rect", width="100%", height="100%", fill=GROUND)
         return element(
-            "svg", element("title", name), content, role="img", aria_label=name,
+            "svg", element("title", name), ground, content, role="img", aria_label=name,
             viewBox=f"0 0 {number(self.width)} {number(self.height)}", width=f"{number(self.width)}mm",
             height=f"{number(self.height)}mm", font_family="system-ui, sans-serif", fill="none",
             stroke_linejoin="round", stroke_linecap="round", **attributes,

@@ -81,11 +81,13 @@ def before_start(clamping: Clamping, step: Step, start: Start | None = None) -> 
         start = starts_of(Around(clamping=clamping))[step.order - 1]
     lines, moved = [], clamping.moved_at(step) is not None
     if moved:
-        lines.append(
-            "This program is written for the work as it lies now, moved: see the report for the shift, turn and tilt. "
-            "Keep the old zero: do not set X and Y again from the moved work."
-        )
-        lines += _spoilboard(clamping, start) if step.order == clamping.moved_from else []
+        lines += [
+            "This program is written for the work as it lies now, moved: by how much, the setup sheet says under If "
+            "the work moves. Keep the old zero: do not set X and Y again from the moved work.",
+            *_spoilboard(clamping, start),
+        ] if step.order == clamping.moved_from else [
+            f"Keep the old zero, as before program {clamping.moved_number}: this one is for the work as it lies now "
+            "too."]
     first = step.number == 1 and not moved
     lines += [*clamping.board.names.laid, *turning(clamping)] if first else []
     lines += _before(clamping, step)

@@ -144,10 +144,10 @@ def fill_rows(report: Row, after: int) -> tuple[list[str], list[list[str]], list
     for fill in report["fills"]:
         if fill["after"] != after or not waits.issuperset(k for one in fill["colours"] for k in one["parts_for"]):
             continue
-        rows += [[one["colour"], ", ".join(dict.fromkeys(names[k - 1] for k in one["parts_for"])),
-                  volume_words(one["needed_volume"]), *batch_cells(one)] for one in fill["colours"]]
         if fill["batch"]:
             rows.append([ONE_BATCH, "", volume_words(fill["batch"]["needed_volume"]), *batch_cells(fill["batch"])])
+        rows += [[one["colour"], ", ".join(dict.fromkeys(names[k - 1] for k in one["parts_for"])),
+                  volume_words(one["needed_volume"]), *batch_cells(one)] for one in fill["colours"]]
     head = ["colour", "for", "needed", "mix", "weighs", "parts"]
     keep = [k for k in range(len(head)) if k < 4 or any(row[k] for row in rows)]
     notes = ["Mixed together for all parts that are poured now: what each part's own sheet counts is a batch for that "

@@ -67,14 +67,14 @@ def fill_parts(report: dict[str, Any], units: str) -> list[tuple[str, list[str]]
 def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
     rows, lines = [], []
     for inlay in inlays:
+        if inlay["batch"]:
+            rows.append([str(inlay["stage"]), ONE_BATCH, "", "", "", "", "",
+                         volume_words(inlay["batch"]["needed_volume"]), *batch_cells(inlay["batch"])])
         for one in inlay["amounts"]:
             volumes = (volume_words(one[f"{what}_volume"]) for what in ("pocket", "overfill", "waste", "needed"))
             area = f"{one['area'] / 100:.1f} cm2" if units == "mm" else area_words(one["area"], units, decimals=0)
             rows.append([str(inlay["stage"]), one["colour"], area, _span(one["depth"], units),
                          *volumes, *batch_cells(one)])
-        if inlay["batch"]:
-            rows.append([str(inlay["stage"]), ONE_BATCH, "", "", "", "", "",
-                         volume_words(inlay["batch"]["needed_volume"]), *batch_cells(inlay["batch"])])
         if inlay.get("piece"):
             lines.append(piece_line(inlay, units))
         elif inlay["piece_thickness"] is not None:
@@ -87,7 +87,7 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
     return lines
 
 
-ONE_BATCH = "or all of it"
+ONE_BATCH = "all in one batch"
 """What the row of one batch for all colours of a pour is called."""
 
 ABOVE_DAMMED = "level resin inside the dam (a rim of tape, wax or clay round each colour)"
@@ -114,8 +114,8 @@ def batch_words(inlays: Sequence[dict[str, Any]]) -> str:
 
 
 ONE_BATCH_WORDS = (
-    f"Or mix one batch for all colours of a pour, the row \"{ONE_BATCH}\", and share it out by the column of what is "
-    "needed before it is tinted."
+    f"Mix one batch for all colours of a pour, the row \"{ONE_BATCH}\", and share it out by the column of what is "
+    "needed before it is tinted; or mix each by itself, as its own row says: more of it is left over."
 )
 
 

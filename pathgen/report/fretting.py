@@ -119,6 +119,8 @@ _SIZE = 3.0  # of the words, mm
 _DIGIT = 0.64  # width of a digit as a share of its size (from memory)
 ROW = {"mm": 170.0, "in": 6.5 * INCH}
 """Length of a row, mm, by the job's unit: a sheet of paper is wider."""
+LAP = {"mm": 10.0, "in": 0.5 * INCH}
+"""How far rows lap over each other, mm: no cross lies where one is cut off."""
 
 
 def side_template(report: dict[str, Any]) -> Element | None:
@@ -128,7 +130,7 @@ def side_template(report: dict[str, Any]) -> Element | None:
         return None
     long = ROW[report["job_units"]]
     high = max(3.0, report["frets"][0]["wood"]["edge"] or report["board"]["thickness"])
-    rows = template_rows([at for _, at in dots], long)
+    rows = template_rows([at for _, at in dots], long, LAP[report["job_units"]])
     step = high + 12.0
     view = View(left=-6.0, right=long + 6.0, bottom=-step * len(rows) - 14.0, top=2.0)
     drawn: list[Element] = []

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any, Literal
 
 from pathgen.base.cutters import LOAD_FACTOR
-from pathgen.base.plain import capital, counted, in_runs, joined, one_line
+from pathgen.base.plain import counted, in_runs, joined, one_line, time_words
 from pathgen.base.units import (
     area_words,
     coarse_length,
@@ -29,7 +29,7 @@ from pathgen.report.placed import placed_words
 from pathgen.report.programs import number_in
 from pathgen.report.saving import ALWAYS_SAID, LEAST_MINUTES, LEAST_SAID, MUCH, MUCH_OF_IT
 from pathgen.report.wood_left import between_words, wall_words
-from pathgen.report.wording import GRAVE, finding_line, headed, left_out_lines, table
+from pathgen.report.wording import GRAVE, each_said, finding_line, headed, left_out_lines, table
 from pathgen.report.zero import zero_lines
 from pathgen.verify.findings import EDITED, EXCHANGED, OTHER_JOB, TOO_LONG, rank
 
@@ -73,7 +73,7 @@ def board_parts(report: dict[str, Any], units: str) -> list[tuple[str, list[str]
 def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     """Programs, surface and fills."""
     back = report.get("back")
-    rows = [[f"{side}{number_in(p)}", p["file"], way_length(p["cut_length"], units), f"{p['minutes']:.1f} min"]
+    rows = [[f"{side}{number_in(p)}", p["file"], way_length(p["cut_length"], units), time_words(p["minutes"])]
             for side, programs in (("back ", back["programs"] if back else ()), ("", report["programs"]))
             for p in programs]
     lines = table(["", "program", "cutting", "time"], rows, right=(0, 2, 3))
@@ -84,7 +84,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     lines += form_lines(report, units)
     lines += [] if report.get("holes") else own_sheet_lines(report.get("form"), units)
     lines += _surface_lines(report["surface"], units)
-    lines += [_inlay_line(inlay, units) for inlay in report["inlays"]]
+    lines += each_said((inlay["name"], _inlay_words(inlay, units)) for inlay in report["inlays"])
     return lines + left_out_lines(report["left_out"], units)
 
 
@@ -245,7 +245,7 @@ def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:
             f"{um(surface['scallop_limit'])} allowed{tiny_unit_words(units)}."]
 
 
-def _inlay_line(inlay: dict[str, Any], units: str) -> str:
+def _inlay_words(inlay: dict[str, Any], units: str) -> str:
     share = 100.0 * inlay["reachable_area"] / inlay["area"]
     whole = f" ({area_words(inlay['area_cut'], units, decimals=0)} as first cut, before later inlays cut into it)" \
         if inlay["area_cut"] >= inlay["area"] + 1.0 else ""
@@ -265,6 +265,6 @@ def _inlay_line(inlay: dict[str, Any], units: str) -> str:
     if inlay["round_end"]:
         floor = f"; a round end leaves its floor up to {high} above its depth between passes, and walls that round " \
                 "in to it: along them it is less deep"
-    return (f"{capital(inlay['name'])}, {', '.join(inlay['colours'])}: {area_words(inlay['area'], units, decimals=0)}"
+    return (f", {', '.join(inlay['colours'])}: {area_words(inlay['area'], units, decimals=0)}"
             f"{whole}, {share:.1f} % of it within reach "
             f"of the cutters{placed_words(inlay['placed'], units)}{pocket}{fill}{floor}.")

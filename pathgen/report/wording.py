@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from pathgen.base.errors import Doubt
-from pathgen.base.plain import capital
+from pathgen.base.plain import capital, in_runs, joined
 from pathgen.base.units import in_units
 
 GRAVE = {"forbid": "DO NOT CUT", "warn": "warning", "note": "note"}
@@ -47,6 +47,26 @@ def left_out_words(every: Sequence[str]) -> list[str]:
     """What of the drawings is not cut; of very much of it the first, report.json has all."""
     more = len(every) - _MOST_LEFT_OUT
     return [*every[:_MOST_LEFT_OUT], *([f"and {more} more: report.json lists them all"] if more > 0 else [])]
+
+
+def each_said(said: Iterable[tuple[str, str]]) -> list[str]:
+    """Names, and what is said of each after it, a line each; what is said of several alike once for them all.
+
+    >>> each_said([("inlay 1", ": cut."), ("inlay 2", ": cut."), ("inlay 3", ": not."), ("inlay 4", ": cut.")])
+    ['Each of inlays 1, 2 and 4: cut.', 'Inlay 3: not.']
+    """
+    alike: dict[str, list[str]] = {}
+    for name, words in said:
+        alike.setdefault(words, []).append(name)
+    return [f"{capital(names[0]) if len(names) == 1 else f'Each of {_together(names)}'}{words}"
+            for words, names in alike.items()]
+
+
+def _together(names: Sequence[str]) -> str:
+    numbers = [name.removeprefix("inlay ") for name in names]
+    if all(number.isdecimal() for number in numbers):
+        return f"inlays {joined(in_runs(list(map(int, numbers))))}"
+    return joined(names)
 
 
 def headed(parts: Iterable[tuple[str, Sequence[str]]]) -> list[str]:

@@ -67,7 +67,7 @@ def test_follows_edits_and_mistakes_and_ends(tmp_path):
     with watched(job) as page:
         page.wait('title>job: setup')
         job.write_text(text + "\n[resin2]\n")  # a mistake
-        shown = page.wait("Not built:")
+        shown = page.wait("Not built. What is below")
         assert "resin2" in shown
         assert "<h1>job</h1>" in shown, "what was built last is kept"
         job.write_text(text.replace("at = [45.0, 0.0]", "at = [5.0, 18.0]"))  # it can be shown, and not built
@@ -214,6 +214,24 @@ def test_while_building_it_is_said_that_what_is_seen_is_older():
         server.show_build("<html><body><main>one</main></body></html>")
         server.busy("planning the cuts")
         assert "Building: planning the cuts .. Below is what was built last." in server.page()
+
+
+def test_what_was_built_before_a_mistake_is_pale_until_it_is_built_again():
+    """Its green `Verified` stood under the mistake at full strength."""
+    page = "<html><body><main>one</main></body></html>"
+    with PageServer(None) as server:
+        server.wrong(["no"])
+        assert "opacity" not in server.page()
+        assert json.loads(server.state())["words"] == "Not built:\nno."
+        server.show_build(page)
+        assert "opacity" not in server.page()
+        server.wrong(["no"])
+        server.show_placing(element("svg"))  # the mistake is mended: not built yet
+        assert "<style>main { opacity: .4; }</style>" in server.page()
+        server.wrong(["no"])
+        assert json.loads(server.state())["words"].startswith("Not built. What is below, pale, is what was built last")
+        server.show_build(page)
+        assert "opacity" not in server.page()
 
 
 def test_each_thing_to_be_seen_has_a_number_of_its_own():

@@ -25,6 +25,30 @@ def test_nothing_that_a_terminal_obeys_goes_out():
     assert one_line(NASTY) == "a]0;title31m b c   d"
 
 
+class _Terminal(io.StringIO):
+    def isatty(self):
+        return True
+
+
+def test_on_a_terminal_no_word_of_a_sentence_is_broken(monkeypatch):
+    monkeypatch.setenv("COLUMNS", "30")
+    monkeypatch.setenv("NO_COLOR", "1")
+    words = " the cutters open it all, but not where a/path/that-is-longer-than-the-terminal/is stands."
+    for stream, alike in ((_Terminal(), False), (io.StringIO(), True)):
+        say(words, stream, mark="note:")
+        lines = stream.getvalue().splitlines()
+        assert (len(lines) == 1) == alike
+        assert " ".join(lines) == f"note:{words}"
+        assert alike or all(len(line) <= 30 or " " not in line for line in lines)
+    rows = _Terminal()
+    say("01-pocket-1-flat.nc     0.4 m     0.5 min", rows)
+    assert rows.getvalue() == "01-pocket-1-flat.nc     0.4 m     0.5 min\n"  # a table's row stays one
+    monkeypatch.setattr(sys, "stdout", _Terminal())
+    say_json({"a": words})
+    assert json.loads(sys.stdout.getvalue()) == {"a": words}
+    assert words in sys.stdout.getvalue()
+
+
 @given(EVERY)
 def test_errors_and_findings_are_one_line(text):
     error = str(PathgenError(text, text, allowed=text, remedy=text))

@@ -12,6 +12,7 @@ from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.dots import Dots, dot_area, dot_places, template_rows, usual_frets
 from pathgen.parts.fingerboard.rows import nut_row
 from pathgen.report.fretting import side_template
+from pathgen.report.sheet import seen
 from pathgen.work.features import Slots
 from tests import small_board
 from tests.boards import fingerboard
@@ -122,9 +123,12 @@ def test_numbers_of_near_side_dots_do_not_meet_on_the_template():
 
 
 def test_rows_of_the_template_hold_every_place():
-    rows = template_rows([10.0, 169.0, 171.0, 400.0], 170.0)
-    assert [start + at for start, places in rows for at in places] == pytest.approx([10.0, 169.0, 171.0, 400.0])
-    assert all(0 <= at < 170.0 for _, places in rows for at in places)
+    """And hold it whole: a cross of 3 mm on a row's end would be cut away in part."""
+    every = [2.0, 10.0, 164.0, 166.0, 169.0, 171.0, 400.0, 1360.158]
+    rows = template_rows(every, 170.0, 10.0)
+    assert [start + at for start, places in rows for at in places] == pytest.approx(every)
+    assert all(5.0 <= at <= 165.0 for start, places in rows for at in places if start)
+    assert [places for start, places in rows if not start] == [[2.0, 10.0, 164.0]]
 
 
 JOB = small_board.JOB[: small_board.JOB.index("[[inlay]]")] + """
@@ -135,10 +139,13 @@ cutters = ["flat"]
 """
 
 
-def test_dots_are_pocketed_and_verified_like_inlays(tmp_path):
+def test_dots_are_pocketed_and_verified_like_inlays(tmp_path, monkeypatch):
     (tmp_path / "board.toml").write_text(JOB)
     result = pathgen.build(pathgen.load_job(tmp_path / "board.toml"), resolution=0.2)
     assert result.passed
+    assert "The inlays, before and after" in result.files()["setup.html"]
+    monkeypatch.setattr(seen, "PAGE", 20.0)  # of dots over more than a sheet there would be sheets of bare wood
+    assert "The inlays, before and after" not in result.files()["setup.html"]
     cut = next(p for p in result.programs if p.operation == "pocket").toolpath.points
     low = cut[cut[:, 2] < 6.0]
     assert {3, 5} == {int(np.argmin([abs(x - 300 / 640 * middle(f)) for f in range(1, 6)])) + 1 for x in low[:, 0]}

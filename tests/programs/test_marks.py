@@ -313,6 +313,7 @@ def check_zero_stays(moved):
     stays = "X 0 Y 0 stays as it was set before the work moved, do not set it again: the nut face on the " \
             f"centre-line now lies at {shown}"
     assert stays in page.all("header")[0][2]
+    assert page.by_id("moved")[2].count("easuring errors of") == 1  # the same numbers stood there twice
     by_hand = page.by_id("by-hand")[2]
     assert f"Raise the cutter clear, and move by hand to {shown}: the tip must stand over the nut face on the " \
            "centre-line" in by_hand
@@ -436,6 +437,9 @@ def test_work_that_moved_before_program_1_was_run_to_its_end_is_not_laid_down_an
     lines = before_start(clamping, clamping.steps[0])
     assert lines[0].startswith("This program is written for the work as it lies now")
     assert lines[1].startswith("See that the work still lies on its spoilboard")
+    assert [before_start(clamping, step)[0] for step in clamping.steps[1:]] == [
+        "Keep the old zero, as before program 1: this one is for the work as it lies now too."
+    ] * (len(clamping.steps) - 1)
     assert not any(line.startswith(("Lay the blank", "Let the work", "Measure the blank", "Hold")) for line in lines)
 
 

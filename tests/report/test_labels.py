@@ -103,7 +103,7 @@ def test_parts_of_a_blank_are_named_beside_them():
     job = load_job(EXAMPLES / "one-blank" / "three-plates.toml")
     clampings = blank_clampings(job)
     picture = Tree.fromstring(as_svg(blank_from_above(job.title, clampings, [name for name, _ in parts_on_blank(job)],
-                                                      along=job.setup.along)))
+                                                      along=job.setup.along, opened=list(map(opened_of, clampings)))))
     assert [words for words, _ in labels(picture)][-3:] == ["1 head-plate", "2 rod-cover", "3 heel-cap"]
     parts = [path for path in picture.iter() if path.get("class") == "part"]
     assert len(parts) == 3
@@ -121,7 +121,7 @@ def test_no_dashed_line_of_a_blank_crosses_the_name_of_a_clamp(tmp_path):
     job = load_job(path)
     clampings = blank_clampings(job)
     picture = Tree.fromstring(as_svg(blank_from_above(job.title, clampings, [name for name, _ in parts_on_blank(job)],
-                                                      along="x")))
+                                                      along="x", opened=list(map(opened_of, clampings)))))
     dashed = [points(path)[0] for path in picture.iter() if path.get("stroke-dasharray")]
     assert len(dashed) == 3
     shares = shapely.union_all([shapely.LinearRing(ring) for ring in dashed])

@@ -30,6 +30,7 @@ from pathgen.report.pictures.paths import _numbers, bored, path_picture
 from pathgen.report.pictures.ridges import OVER, SHADES, lightest, shade
 from pathgen.report.pictures.sections import RISE, Section, section_picture, sections_of, spans
 from pathgen.report.reaching import opened_of
+from pathgen.report.sheet.page import legend_above
 from pathgen.report.sheet.results import _section_words, ridges
 from pathgen.work.features import Named
 from pathgen.work.operations import WitnessMarks
@@ -244,6 +245,31 @@ def test_the_last_fret_has_its_number_and_numbers_keep_apart(name):
     assert 1 in numbers
     x = sorted(float(t.get("x")) for t in numbers.values())
     assert min(np.diff(x)) >= 0.9 * 2 * 0.56 * float(numbers[1].get("font-size"))  # two digits, 0.56 em each
+
+
+def test_every_picture_has_its_own_white_ground():
+    """Dark words on a page that a browser has made dark were not seen: Chromium, its dark pages forced, leaves them."""
+    ground = tree(as_svg(measuring_picture()))[1]
+    assert (ground.tag, ground.get("width"), ground.get("height"), ground.get("fill")) == (
+        f"{SVG}rect", "100%", "100%", "#ffffff")
+
+
+def test_what_stays_closed_has_no_colour_in_the_picture_from_above(tmp_path):
+    """A line 0.8 mm wide, which a cutter of 2 mm does not open, and a square with a corner of 0.1 mm, which it does."""
+    square = '<rect x="4" y="4" width="12" height="12" fill="#225577"/>'
+    line = '<rect x="4" y="22" width="30" height="0.8" fill="#7fb48a"/>'
+    clamping = clamping_of(load_job(job(tmp_path, art=svg(square + line))))
+    opened = opened_of(clamping)
+    picture = tree(as_svg(board_from_above(clamping, opened=opened)))
+    (dashed,), coloured = classed(picture, "closed"), {path.get("fill"): path.get("d") for path in picture.iter()}
+    assert (dashed.get("fill"), coloured["#7fb48a"]) == (None, "")
+    (left, low), (right, high) = (points(dashed)[0].min(axis=0), points(dashed)[0].max(axis=0))
+    assert (right - left, high - low) == pytest.approx((30.0, 0.8), abs=0.02)
+    assert len(coloured["#225577"]) > 20
+    assert "Dashed, without its colour: drawn, but not cut" in legend_above(clamping, opened)
+    whole = clamping_of(load_job(job(tmp_path, art=svg(square))))
+    assert not classed(tree(as_svg(board_from_above(whole, opened=opened_of(whole)))), "closed")
+    assert "Dashed, without" not in legend_above(whole, opened_of(whole))
 
 
 def test_two_side_dots_have_a_place_each():

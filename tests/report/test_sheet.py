@@ -214,3 +214,14 @@ def test_every_column_of_what_the_display_shows_has_its_unit(html):
     heads = re.findall(r"<th[^>]*>([^<]*)</th>", table)
     assert len(heads) == 5
     assert all(head.endswith("(mm)") for head in heads[1:])
+
+
+def test_the_words_for_a_path_say_what_is_cut(built, html):
+    for program in built.programs:
+        assert f"Path of program {program.order} from above: {program.step.operation.purpose}, with " in html
+
+
+def test_on_paper_what_introduces_boxes_to_tick_stays_with_them():
+    """`Each program in the air first` and its sentence stood at the foot of a sheet, all five boxes on the next."""
+    rule = next(line for line in STYLE.splitlines() if "break-after: avoid" in line and "p:has" in line)
+    assert {".tick", "table", ".copy"} <= set(re.search(r"p:has\(\+ :is\((.*?)\)\)", rule)[1].split(", "))

@@ -31,6 +31,9 @@ def test_the_page_says_how_large_the_drawing_became(built):
     # 2 to 52 mm along, 3 to 17 mm across, placed as drawn
     assert built.report["inlays"][0]["placed"] == [{"width": 50.0, "height": 14.0, "share_of_drawn": 1.0}]
     assert size_lines(built.report, "mm") == ["Inlay 1, the whole drawing placed 50 mm by 14 mm, as drawn."]
+    one = built.report["inlays"][0]
+    many = {"inlays": [one | {"name": f"inlay {k}"} for k in (1, 2, 3)] + [one | {"name": "inlay 4", "placed": []}]}
+    assert size_lines(many, "mm") == ["Each of inlays 1 to 3, the whole drawing placed 50 mm by 14 mm, as drawn."]
     assert "the whole drawing placed 50 mm by 14 mm, as drawn" in built.files()["setup.html"]
 
 
@@ -123,6 +126,12 @@ def test_a_long_picture_at_true_size_is_printed_in_parts_that_fit_the_paper():
     whole, on_paper = _whole_and_halves(np.zeros((4, 40, 3), np.uint8), "w", "n", 300.0, "c")
     assert (whole.get("class"), on_paper.get("class")) == ("wide screen", "paper")
     assert not any("width" in (p.get("style") or "") for p in whole.iter())  # as wide as the screen has room
+
+
+def test_a_picture_that_is_not_loaded_has_its_words_in_its_place():
+    whole, _ = _whole_and_halves(np.zeros((4, 40, 3), np.uint8), "The board from above: long", "n", 300.0, "c")
+    drawn = [e for e in whole.iter() if e.tag in ("text", "image")]
+    assert [(e.tag, e.text) for e in drawn] == [("text", "The board from above"), ("image", None)]  # the image over it
 
 
 def test_contrast_is_told_where_the_woods_colour_is_known(built, monkeypatch):

@@ -337,7 +337,7 @@ def test_what_is_mixed_at_a_stop_for_all_parts(tmp_path, other, mixed):
         for row in (row for fill in fills for row in fill["colours"]):
             assert f"{row['needed_volume'] / 1000:.2f} ml" in files[name]
         assert "Mixed together for all parts that are poured now" in files[name]
-        assert ("or all of it" in files[name].split("Checks")[0]) == ("#aa3322" in other)
+        assert ("all in one batch" in files[name].split("Checks")[0]) == ("#aa3322" in other)
 
 
 @pytest.mark.parametrize(("setup", "origin"), [

@@ -660,8 +660,10 @@ def test_the_batch_is_in_report_and_sheet(narrow_radius):
         assert re.fullmatch(r"resin \d+\.\d g, hardener \d+\.\d g", parts)
         for name in ("report.txt", "setup.html"):
             assert all(cell in narrow_radius.files()[name] for cell in (mix, mass, parts))
-    assert [narrow_radius.files()[name].count("or all of it") for name in ("report.txt", "setup.html")] == [2, 2]
-    assert "share it out by the column of what is needed" in narrow_radius.files()["setup.html"]
+    assert [narrow_radius.files()[name].count("all in one batch") for name in ("report.txt", "setup.html")] == [2, 2]
+    page = narrow_radius.files()["setup.html"].partition("<h3>Fill</h3>")[2]
+    assert page.index("share it out by the column of what is needed") < page.index("<table>")  # it comes first
+    assert page.index("<td>all in one batch</td>") < page.index('class="swatch"')
 
 
 def test_the_words_at_the_step_where_they_help(narrow_radius):

@@ -184,7 +184,9 @@ def _octaves(layout: Layout, fret: int) -> float:
     return -float(np.log2(np.linalg.norm(bridge - stopped) / (np.linalg.norm(bridge - nut) + layout.nut_offset)))
 
 
-def template_rows(places: Sequence[float], row: float) -> list[tuple[float, list[float]]]:
-    """Places along an edge, cut into rows of a length: (start of the row, places from its start)."""
-    starts = sorted({row * (at // row) for at in places})
-    return [(start, [at - start for at in places if start <= at < start + row]) for start in starts]
+def template_rows(places: Sequence[float], row: float, lap: float) -> list[tuple[float, list[float]]]:
+    """Places along an edge, in rows of a length that lap over the next: (start of the row, places from its start). None
+    lies within half a `lap` of where a row is cut off, but at the edge's own beginning."""
+    starts = [max((row - lap) * ((at - lap / 2) // (row - lap)), 0.0) for at in places]
+    return [(start, [at - start for at, its in zip(places, starts, strict=True) if its == start])
+            for start in sorted(set(starts))]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 import shapely
@@ -44,6 +44,8 @@ _WORDS_PER_WIDTH = 60  # size of words, as a part of the picture's width
 _LEAST = 0.45  # least size of a number in a hole, in sizes of words; one in a smaller hole stands outside the part
 _ASIDE = np.outer(np.arange(7), [0.05, -0.05]).ravel()
 """How far from the middle of the board its sides may be named, as shares of its length."""
+_FILM, _SEEN, _LONG = 0.1, 1.0, 3.0
+"""What stays closed of a drawing is seen where it is wider than a film, mm, and so large, mm2, or so long, mm."""
 _MOST_RINGS = 30  # places of thin wood of a kind that are ringed: more would hide the drawing
 _HIGH = 2.0
 """Width by height from which a picture keeps its width on the page: a higher one is shown smaller, its words larger."""
@@ -54,8 +56,8 @@ def board_from_above(
 ) -> Element:
     """The whole set-up in the board's frame: nut on the left, + Y upward.
 
-    `opened` is what is opened of each inlay: where it leaves too little wood are rings. `paths` are the paths of the
-    clamping's steps, for the reach of the finishing cutter; `tabs` (n, 2) the middles of the tabs.
+    `opened` is what is opened of each inlay: the rest has no colour, too little wood beside it has rings. `paths` are
+    the paths of the clamping's steps, for the reach of the finishing cutter; `tabs` (n, 2) the middles of the tabs.
     """
     size, labels = _size(clamping), _labels(clamping, tabs)
     view = view_above(clamping, labels=labels)
@@ -63,7 +65,7 @@ def board_from_above(
         f"{clamping.title}: the {clamping.board.names.part} from above",
         *_blank_and_part(view, clamping, size),
         *_finishing_reach(view, clamping, paths, size),
-        *inlay_areas(view, clamping),
+        *inlay_areas(view, clamping, opened),
         *_slots(view, clamping),
         *_cut_through(view, clamping, size),
         *_holes(view, clamping, size),
@@ -166,12 +168,34 @@ def name_clamps(labels: Labels, clamps: Sequence[Standing], units: str, size: fl
                    fill=CLAMP_EDGE)
 
 
-def inlay_areas(view: View, clamping: Clamping) -> Iterator[Element]:
-    """The drawings in their own colours."""
-    for inlay in clamping.inlays:
+def inlay_areas(
+    view: View, clamping: Clamping, opened: Sequence[BaseGeometry],
+    seen: Callable[[BaseGeometry], BaseGeometry] = lambda shape: shape,
+) -> Iterator[Element]:
+    """The drawings in their own colours as far as they are `opened`, as they are `seen`; dashed what stays closed."""
+    for inlay, pocket in zip(clamping.inlays, opened, strict=True):
         for colour, shape in inlay.regions:
             small = shapely.simplify(shape, 0.02)
-            yield area(view, small, fill=colour, stroke=INK, stroke_width=0.15)
+            if stays_closed(shape, pocket):
+                yield area(view, seen(small), stroke=PALE, stroke_width=0.15, stroke_dasharray="0.6 0.4",
+                           class_="closed")
+                small = overlay.intersection(small, pocket)
+            yield area(view, seen(small), fill=colour, stroke=INK, stroke_width=0.15)
+
+
+def stays_closed(shape: BaseGeometry, pocket: BaseGeometry) -> bool:
+    """Whether so much of a drawn shape is not opened in one place that it would be seen, more than what a round cutter
+    leaves of corners."""
+    closed = shapely.get_parts(overlay.buffer(overlay.difference(shape, pocket), -_FILM / 2))
+    x0, y0, x1, y1 = shapely.bounds(closed).T
+    return bool(((shapely.area(closed) >= _SEEN) | (np.hypot(x1 - x0, y1 - y0) >= _LONG)).any())
+
+
+def closed_words(clamping: Clamping, opened: Sequence[BaseGeometry]) -> str:
+    """What dashed lines of a drawing mean, where there are any."""
+    closed = any(stays_closed(shape, pocket) for inlay, pocket in zip(clamping.inlays, opened, strict=True)
+                 for _, shape in inlay.regions)
+    return "Dashed, without its colour: drawn, but not cut, as no cutter of its inlay fits in." if closed else ""
 
 
 def _blank_and_part(view: View, clamping: Clamping, size: float) -> Iterator[Element]:

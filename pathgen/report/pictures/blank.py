@@ -12,7 +12,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area
-from pathgen.report.pictures.above import Standing, axes, clamp_from_above, name_clamps
+from pathgen.report.pictures.above import Standing, axes, clamp_from_above, inlay_areas, name_clamps
 from pathgen.report.pictures.labels import Labels
 from pathgen.work.clamping import Clamping
 from pathgen.work.part import wood_in_plan
@@ -22,8 +22,13 @@ _AXES = {"x": ((1.0, 0.0), (0.0, 1.0)), "y": ((0.0, -1.0), (1.0, 0.0))}
 _WORDS = 54  # words are so much smaller than the blank is wide
 
 
-def blank_from_above(title: str, clampings: Sequence[Clamping], names: Sequence[str], *, along: str) -> Element:
-    """The whole blank, its length, along the machine's axis `along`, to the right; each part on its share, numbered."""
+def blank_from_above(
+    title: str, clampings: Sequence[Clamping], names: Sequence[str], *, along: str,
+    opened: Sequence[Sequence[BaseGeometry]],
+) -> Element:
+    """The whole blank, its length, along the machine's axis `along`, to the right; each part on its share, numbered.
+
+    `opened` is what is opened of each inlay, part by part."""
     first = clampings[0]
     assert first.shared is not None
     blank = _seen(first, along, shapely.box(*first.shared.blank))
@@ -36,7 +41,7 @@ def blank_from_above(title: str, clampings: Sequence[Clamping], names: Sequence[
     return view.picture(
         f"{title}: the blank from above",
         area(view, blank, fill=BLANK, stroke=INK, stroke_width=size / 10),
-        *(drawn for one in clampings for drawn in _part(view, one, along, size)),
+        *(drawn for one, cut in zip(clampings, opened, strict=True) for drawn in _part(view, one, along, size, cut)),
         *(clamp_from_above(view, shape, size) for shape, _ in clamps),
         element("circle", cx=view([0.0, 0.0])[0, 0], cy=view([0.0, 0.0])[0, 1], r=0.5 * size, fill="#ffffff",
                 stroke=INK, stroke_width=size / 6, class_="zero"),
@@ -61,14 +66,13 @@ def _labels(first: Clamping, clampings: Sequence[Clamping], names: Sequence[str]
     return labels
 
 
-def _part(view: View, one: Clamping, along: str, size: float) -> Iterator[Element]:
+def _part(
+    view: View, one: Clamping, along: str, size: float, opened: Sequence[BaseGeometry],
+) -> Iterator[Element]:
     share = _seen(one, along, shapely.box(*one.stock.bounds))
     yield area(view, share, stroke=PALE, stroke_width=size / 12, stroke_dasharray=f"{size / 2} {size / 3}")
     yield area(view, _seen(one, along, wood_in_plan(one.board)), fill=WOOD, stroke=INK, stroke_width=0.5, class_="part")
-    for inlay in one.inlays:
-        for colour, shape in inlay.regions:
-            seen = _seen(one, along, shapely.simplify(shape, 0.05))
-            yield area(view, seen, fill=colour, stroke=INK, stroke_width=0.15)
+    yield from inlay_areas(view, one, opened, lambda shape: _seen(one, along, shape))
 
 
 def _seen(one: Clamping, along: str, shape: BaseGeometry) -> BaseGeometry:

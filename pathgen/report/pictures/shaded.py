@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.arrays import Bools, Pixels, Singles
 from pathgen.base.contrast import contrast_ratio
-from pathgen.base.markup import Element, element, number
+from pathgen.base.markup import Child, Element, element, number
 from pathgen.base.picture import INK, PALE
 from pathgen.base.shading import at_an_angle, encoded, light_on
 from pathgen.removal.grid import Grid
@@ -37,6 +37,7 @@ _PALER = 0.6  # share of white over what a program left as it was
 _SIDE = np.float32(0.55)  # share of light on what stands upright and faces the eye
 _UNDER = 1.0  # mm of wood left under the deepest place of a closeup
 _QUALITY = 76
+_ALTERNATIVE = 50  # words in place of a picture are so much smaller than it is wide
 
 
 def shaded_board(
@@ -156,10 +157,14 @@ def in_parts(pixels: Pixels, words: str, name: str, count: int) -> tuple[Element
     whole = element("image", href=_data(pixels), width=str(columns), height=str(rows), id=name)
     parts = [_window(element("use", href=f"#{name}"), f"{words} Part {k + 1} of {count}, from the left.",
                      k * wide, wide, rows) for k in range(count)]
-    return _window(whole, words, 0, columns, rows), parts
+    size = columns / _ALTERNATIVE
+    # what is read in place of a picture that is not loaded: else it lies over it
+    instead = element("text", words.partition(":")[0], x=size, y=2 * size, font_size=size, fill=INK,
+                      font_family="system-ui, sans-serif")
+    return _window([instead, whole], words, 0, columns, rows), parts
 
 
-def _window(content: Element, words: str, left: float, wide: float, high: float) -> Element:
+def _window(content: Child, words: str, left: float, wide: float, high: float) -> Element:
     return element("svg", element("title", words), content, role="img", aria_label=words,
                    viewBox=f"{number(left)} 0 {number(wide)} {number(high)}")
 

@@ -6,11 +6,14 @@ from collections.abc import Iterator, Sequence
 from itertools import accumulate, groupby
 from typing import Any
 
+from shapely.geometry.base import BaseGeometry
+
 from pathgen.base.markup import Child, Element, as_page, element
 from pathgen.base.plain import time_words
 from pathgen.base.units import fine_length
 from pathgen.programs.zero_words import z_zero_words, zero_place_words
 from pathgen.report.blank import fill_rows, fittings_words, marks_lines, origin_words
+from pathgen.report.pictures.above import closed_words
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.sheet.page import footer, page_head
 from pathgen.report.sheet.parts import chapter, figure, machine_time, table
@@ -23,15 +26,18 @@ from pathgen.work.clamping import Clamping
 e = element
 
 
-def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequence[str], *, along: str) -> str:
-    """The page as HTML; `pages` are the names of the parts' own sheets, `along` is the blank's own on the machine."""
+def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequence[str], *, along: str,
+                opened: Sequence[Sequence[BaseGeometry]]) -> str:
+    """The page as HTML; `pages` are the names of the parts' own sheets, `along` is the blank's own on the machine,
+    `opened` what is opened of each part's inlays."""
     names = [part["name"] for part in report["parts"]]
-    picture = blank_from_above(report["title"], clampings, names, along=along)
+    picture = blank_from_above(report["title"], clampings, names, along=along, opened=opened)
     lines, marked = common_cautions(clampings[0]), marks_lines(report)
     clamps = "Hatched: clamps." if clampings[0].setup.keep_out else "" if clampings[0].setup.no_clamps else \
         "No clamps given: keep them off the parts' shares."
-    legend = "Seen from above. Dashed: the share of each part, which its cutters keep to. " \
-             f"{clamps} The ring: X 0, Y 0. The arrows: the machine's axes."
+    closed = next(filter(None, map(closed_words, clampings, opened)), "")
+    legend = " ".join(filter(None, ["Seen from above. Dashed: the share of each part, which its cutters keep to.",
+                                    clamps, closed, "The ring: X 0, Y 0. The arrows: the machine's axes."]))
     content = e(
         "main",
         _head(report, clampings[0]),

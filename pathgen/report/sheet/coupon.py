@@ -13,7 +13,7 @@ from pathgen.base.plain import time_words
 from pathgen.base.units import MM_PER, fine_length, format_length, tiny_length, tiny_unit_words
 from pathgen.parts.tools import Coupon, Trial
 from pathgen.programs.plan import Plan
-from pathgen.report.pictures.above import inlay_areas
+from pathgen.report.pictures.above import closed_words, inlay_areas
 from pathgen.report.sheet.parts import chapter, facts, figure, table
 from pathgen.report.sheet.style import STYLE
 from pathgen.report.text import not_cut_lines
@@ -34,7 +34,8 @@ def coupon_page(planned: Plan, part: Coupon, report: dict[str, Any]) -> str:
         "main",
         e("header", e("p", "How to read it", class_="kicker"), e("h1", clamping.title),
           _what_it_is(clamping, report)),
-        figure(coupon_picture(clamping, part), "Seen from above, to scale. The letters are those of the tables."),
+        figure(coupon_picture(planned, part), "Seen from above, to scale. The letters are those of the tables. "
+               + closed_words(clamping, planned.opened)),
         _rim(clamping, part, report),
         *(chapter_of(clamping, part, found) for chapter_of, kind in (
             (_squares, "square"), (_detail, "detail"), (_pour, "pour")) if (found := _of(part, kind))),
@@ -44,8 +45,9 @@ def coupon_page(planned: Plan, part: Coupon, report: dict[str, Any]) -> str:
     return as_page(f"{clamping.title}: how to read it", content, style=STYLE)
 
 
-def coupon_picture(clamping: Clamping, part: Coupon) -> Element:
+def coupon_picture(planned: Plan, part: Coupon) -> Element:
     """The test piece from above, every place with its letter."""
+    clamping = planned.clamping
     blank = shapely.box(*clamping.stock.bounds)
     view = View.around(blank.bounds, 2.0)
     slots = [s.operation.feature for s in clamping.steps if type(s.operation) is Slot]
@@ -53,7 +55,7 @@ def coupon_picture(clamping: Clamping, part: Coupon) -> Element:
         f"{clamping.title} from above: {', '.join(f'{k} {_NAMES[t.kind]}' for k, t in part.lettered.items())}",
         area(view, blank, fill=BLANK, stroke=PALE, stroke_width=0.3, stroke_dasharray="2 1.5"),
         area(view, part.outline, fill=WOOD, stroke=INK, stroke_width=0.3),
-        *inlay_areas(view, clamping),
+        *inlay_areas(view, clamping, planned.opened),
         *(lines(view, slot.lines, decimals=4, stroke=INK, stroke_width=slot.width, stroke_linecap="butt")
           for slot in slots),
         *_letters(view, part))

@@ -50,12 +50,12 @@ def _fill(inlays: Sequence[dict[str, Any]]) -> list[Element | None]:
     """How much resin of each colour, as the simulated pockets hold it; nothing where none is poured."""
     rows = []
     for inlay in inlays:
-        rows += [[e("span", e("span", class_="swatch", style=f"background:{one['colour']}"), one["colour"]),
-                  inlay["name"], *(volume_words(one[key]) for key in ("pocket_volume", "needed_volume")),
-                  *batch_cells(one)] for one in inlay["amounts"]]
         if inlay["batch"]:
             rows.append([ONE_BATCH, inlay["name"], "", volume_words(inlay["batch"]["needed_volume"]),
                          *batch_cells(inlay["batch"])])
+        rows += [[e("span", e("span", class_="swatch", style=f"background:{one['colour']}"), one["colour"]),
+                  inlay["name"], *(volume_words(one[key]) for key in ("pocket_volume", "needed_volume")),
+                  *batch_cells(one)] for one in inlay["amounts"]]
     if not rows:
         return []
     head = ["Colour", "For", "Pockets hold", "Needed", "Mix", "Weighs", "Parts"]
@@ -64,10 +64,10 @@ def _fill(inlays: Sequence[dict[str, Any]]) -> list[Element | None]:
     thick = "".join(f"For {inlay['name']} {thicken_words(inlay)}. " for inlay in inlays if inlay["thickened"])
     return [
         e("h3", "Fill"),
+        e("p", ONE_BATCH_WORDS) if shared else None,
         scrolling(table([head[k] for k in keep], [[row[k] for k in keep] for row in rows]), "Fill by colour"),
         e("p", f"Needed is {above_words(inlays)}, with what the pockets hold and what is lost in the cup. Mix is "
                f"{mix_words(inlays)}."),
-        e("p", ONE_BATCH_WORDS) if shared else None,
         e("p", "For the dam have tape, wax or clay ready. " * any(is_dammed(inlay) for inlay in inlays) + thick
                + "Have a little clear resin ready too, for a thin first coat: it is not counted."),
     ]
@@ -103,7 +103,8 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     marks, units = report["marks"], clamping.units
     words = ["Witness marks are drilled in the waste.", *display_lines(marks, units),
              *seen_lines(marks, units)] if marks else []
-    words += moved_lines(report["moved"], units)
+    said = " ".join(words)  # the errors of measuring once, where they are the same
+    words += [line for line in moved_lines(report["moved"], units) if line[1:] not in said]
     cost = _shift_cost(clamping, report)
     if not cost and not words:
         return None

@@ -10,13 +10,12 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base.hollow import Hollow
 from pathgen.base.lowered import Lowered
 from pathgen.base.markup import Child, Element, as_page, element
-from pathgen.base.plain import capital
 from pathgen.base.units import coarse_length, fine_length
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import Plan
 from pathgen.programs.zero_words import zero_words
 from pathgen.report.flat_text import form_lines, own_sheet_lines
-from pathgen.report.pictures.above import board_from_above, shows_zero
+from pathgen.report.pictures.above import board_from_above, closed_words, shows_zero
 from pathgen.report.pictures.ridges import ridge_picture
 from pathgen.report.pictures.sections import section_picture, sections_of
 from pathgen.report.placed import placed_words
@@ -29,6 +28,7 @@ from pathgen.report.sheet.seen import after_programs, finished, inlays_from_near
 from pathgen.report.sheet.style import STYLE
 from pathgen.report.text import before_next, go_on_lines, minutes_words, not_cut_lines, verdict
 from pathgen.report.wood_left import thin_wood_words
+from pathgen.report.wording import each_said
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import DowelHoles, Outline, SideDots, WitnessMarks
@@ -171,9 +171,9 @@ def _from_above(planned: Plan, report: dict[str, Any]) -> Element:
 
 
 def size_lines(report: dict[str, Any], units: str) -> list[str]:
-    """How large each drawing became, a line each."""
-    lines = [(inlay["name"], placed_words(inlay["placed"], units)) for inlay in report["inlays"]]
-    return [f"{capital(name)}{words}." for name, words in lines if words]
+    """How large each drawing became; those that became the same in one line."""
+    said = ((inlay["name"], placed_words(inlay["placed"], units)) for inlay in report["inlays"])
+    return each_said((name, f"{words}.") for name, words in said if words)
 
 
 def legend_above(clamping: Clamping, opened: Sequence[BaseGeometry]) -> str:
@@ -192,6 +192,7 @@ def legend_above(clamping: Clamping, opened: Sequence[BaseGeometry]) -> str:
         "Triangles: tabs that hold the part." if outline and outline.tabs else "",
         "Crosses in rings: witness marks, small holes by which work that moved is found again, each with its name."
         if clamping.feature(WitnessMarks) else "",
+        closed_words(clamping, opened),
         thin_wood_words(clamping, opened),
         "Black discs: holes." if clamping.feature(DowelHoles) or clamping.feature(SideDots) else "",
         "Numbers in holes: those of the table of holes." if clamping.board.rows(clamping).get("holes") else "",

@@ -145,7 +145,8 @@ def _running(program: Program, units: str) -> str:
 
 def program_path(clamping: Clamping, program: Program) -> Element:
     """The picture of where a program's cutter goes."""
-    name = f"Path of program {program.step.number}, {program.file_name}"
+    name = f"Path of program {program.step.number} from above: {program.step.operation.purpose}, with " \
+           f"{program.cutter.name}, {program.file_name}"
     return path_picture(name, program.toolpath, clamping, program.step.operation.named)
 
 

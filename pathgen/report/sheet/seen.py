@@ -62,8 +62,9 @@ def _look(clamping: Clamping, last: Stage, wood: str | None, kind: str, words: s
 
 
 def inlays_from_near(planned: Plan, checked: Verification, report: dict[str, Any]) -> Element | None:
-    """Each inlay's pocket open, filled and finished, at true size or larger, and at an angle."""
-    closeups = checked.simulation.closeups
+    """Each inlay's pocket open, filled and finished, at true size or larger, and at an angle; not round dots that lie
+    far apart: sheets of bare wood between them show no more than the drawing from above."""
+    closeups = [one for one in checked.simulation.closeups if one.inlay.dots is None or _wide(one) <= PAGE]
     if not closeups:
         return None
     pours = pours_of(planned)
@@ -132,9 +133,14 @@ def _stands_words(clamping: Clamping, inlay: Inlay) -> str:
     return f"standing {format_length(by, units)} proud" if by > 0 else f"{format_length(-by, units)} below the wood"
 
 
+def _wide(one: Closeup) -> float:
+    """Of a picture at true size, mm."""
+    return one.opened.spacing * one.opened.heights.shape[1]
+
+
 def _inlay(planned: Plan, one: Closeup, pours: Sequence[Pour], name: str) -> Iterator[Element]:
     clamping, wood, inlay = planned.clamping, planned.asked.wood[0], one.inlay
-    wide = one.opened.spacing * one.opened.heights.shape[1]
+    wide = _wide(one)
     times = float(min(max(2 * _ROOM // wide / 2, 1.0), _MOST))
     pour = pour_of(inlay, pours)
     captions = {

@@ -19,7 +19,7 @@ TEXT_ON_GROUND = (
 """Every pair of colours in which the page shows words: (words, ground)."""
 
 STYLE = f"""
-:root {{ color-scheme: light; }}
+:root {{ color-scheme: only light; }}
 * {{ box-sizing: border-box; }}
 html {{ font: 112.5%/1.5 system-ui, sans-serif; color: {INK}; background: {PAPER};
   overflow-wrap: break-word; -webkit-text-size-adjust: 100%; print-color-adjust: exact; }}
@@ -112,7 +112,7 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   .bar {{ break-after: avoid; }}
   article, figure, table, tr, p, li, dl, pre, .contents, .stop, .cautions ul {{ break-inside: avoid; }}
   #warnings ul {{ break-inside: auto; }}
-  h2, h3, h4, p:has(+ :is(figure, table, .scroll, .contents, .pair, .sized, .copy)) {{ break-after: avoid; }}
+  h2, h3, h4, p:has(+ :is(figure, table, .scroll, .contents, .pair, .sized, .copy, .tick)) {{ break-after: avoid; }}
   h2 {{ margin-top: 1.4rem; }}
   article svg, article img {{ max-height: 32mm; }}
   article:has(.tick li:nth-child(12)) :is(svg, img) {{ max-height: 20mm; }}
