@@ -104,7 +104,8 @@ def rapid_findings(name: str, motion: Motion, bites: Bites, hit: Bools) -> Itera
         f"deepest, in line {worst}, {bites.drop[deepest]:.3f} mm"
     yield Finding(code="rapid-through-material", where=at(name, line, *bites.at[first]),
                   got=f"a rapid {bites.drop[first]:.3f} mm into the work{more}", allowed="rapids through air only",
-                  remedy="is the G0 meant that holds there, in that line or before it? then lift the cutter first")
+                  remedy="if it is to cut there write G1, as the G0 of that line or one before it holds; else lift the "
+                  "cutter first")
 
 
 def deep_findings(

@@ -163,6 +163,7 @@ class _Reader:
     """Straight pieces that the arcs so far take at the finest."""
     seen_code: bool = False
     units: set[str] = field(default_factory=set)
+    unit_lines: list[tuple[int, str]] = field(default_factory=list)
     comments: list[tuple[int, str]] = field(default_factory=list)
     blocks: list[np.ndarray] = field(default_factory=list)
     rows: list[tuple[Any, ...]] = field(default_factory=list)
@@ -282,6 +283,7 @@ class _Reader:
                 raise self.fail(line, "F on the line that changes the units", allowed="G20 or G21 without F",
                                 remedy="give them on two lines")
             self.unit, self.unit_set = unit, word
+            self.unit_lines.append((line, word))
         if "F" in values:
             if values["F"] <= 0:
                 raise self.fail(line, f"a feed of {values['F']:g}", allowed="more than 0",
@@ -452,7 +454,8 @@ class _Reader:
         for column in columns.values():
             column.setflags(write=False)
         return ReadProgram(
-            name=self.name, lines=lines, units=frozenset(self.units), comments=tuple(self.comments),
+            name=self.name, lines=lines, units=frozenset(self.units),
+            unit_lines=tuple(self.unit_lines), comments=tuple(self.comments),
             ended=self.ended or self.percent == 2,
             spindle_left_on=self.spindle != 0 and not self.ended, coolant=self.coolant,
             waits=tuple(self.waits), waited=self.waited if self.waited < math.inf else self.waiting or 0.0,

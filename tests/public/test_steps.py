@@ -636,6 +636,15 @@ def test_a_cut_into_the_bed_says_how_far():
     assert "are its zero (zero=..) and the blank's thickness right?" in found["below-the-bed"].remedy
 
 
+def test_the_rounding_of_corners_that_is_as_good_as_written_is_told_in_the_programs_own_unit():
+    """"G64 P0.005 (in mm)" was told of programs in inches, where it is 0.127 mm and warned of as before (D)."""
+    inches = {"end": ("G0 Z0.8", "M3 S9000", "G0 X0.2 Y0", "G1 Z0.27 F12", "X1", "G0 Z0.8", "M5", "M30")}
+    assert run(start=("G20 G90 G64 P0.0003",), **inches)["corners-rounded"].remedy == "take G61, or G64 P0.0002"
+    assert "corners-rounded" not in run(start=("G20 G90 G64 P0.0002",), **inches)
+    assert run(start=("G21 G90 G64 P0.02", "G0 Z20", "M3 S9000", "G0 X5 Y0"))[
+        "corners-rounded"].remedy == "take G61, or G64 P0.005"
+
+
 def test_a_program_that_cuts_nothing_is_told_of():
     found = run("G1 Z15 F300", "X30 F600")
     assert {code: one.severity for code, one in found.items()} == {"cuts-nothing": "warn"}
