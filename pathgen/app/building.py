@@ -334,10 +334,12 @@ def _checked(
            if name in changed and (mark in texts[name] or "(job fingerprint: " not in texts[name])}
     found, together = verify_all(clampings, texts | same, resolution=resolution, job_fingerprint=job.fingerprint,
                                  written=own)
+    told = {finding.where for one in found for finding in one.findings if finding.code == "other-cutter"}
     heads = [finding for one in found for side in (one, one.under) if side
              for name, program in side.programs.items() if name in own
              for finding in head_findings(
-                 program, [line[1:-1] for line in own[name].splitlines() if line.startswith("(")])]
+                 program, [line[1:-1] for line in own[name].splitlines() if line.startswith("(")])
+             if finding.where not in told]
     found = tuple(replace(one, findings=tuple(_renamed(finding, folder, texts) for finding in one.findings))
                   for one in found)
     done = _done_otherwise(job, folder, clampings, texts)

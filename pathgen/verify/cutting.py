@@ -4,8 +4,8 @@ The stepdown is how deep a cutter may stand in full wood. Wood may stand higher 
 the wall of the layer above only as nearly as both are written, and a wall is often cut clean at full height. What is
 taken there is thin. A cut deeper than the stepdown is a shaving, and no fault, when
 
-- what it takes from over the stepdown is no wider than SHAVING of the diameter, half a usual stepover, so that only
-  the cutter's side is at work, and
+- what it takes from over the stepdown is no wider than SHAVING of what the cutter opens a stepdown deep (of a flat end
+  its diameter; that is half a usual stepover), so that only the cutter's side is at work, and
 - all that it takes for each mm of travel is no more than what it takes in full wood, a stepdown deep: it is loaded no
   harder than the stepdown allows, however tall the wall.
 
@@ -34,9 +34,10 @@ from pathgen.verify.simulate import Simulation, deepest_cut
 from pathgen.work.clamping import Clamping, Step
 
 SHAVING = 0.25
-"""Widest shaving along a wall, as a share of the diameter."""
+"""Widest shaving along a wall, as a share of what the cutter opens: the tip of a v, or of a ball end that is sunk by
+less than its radius, is narrower than the diameter, and a groove by it in fresh wood is no shaving."""
 RIDGES = 0.02
-"""The same for passes over a surface, whose stepover is 0.025 of the diameter or more."""
+"""The same for passes over a surface, as a share of the diameter: their stepover is 0.025 of it or more."""
 _TRAVEL = 0.75
 """Over how much travel a width is measured, mm, or over the cutter's diameter: the end of a narrow place counts with
 the way there and back, and enough points of the grid are counted (a quarter of a 0.5 mm cutter's is ten at 0.1 mm)."""
@@ -51,6 +52,11 @@ so many points of the grid."""
 ALIKE = 0.002
 """Depths that differ by no more are one on a grid, whose points lie beside the place where two moves meet, mm."""
 _VOLUME = 1e-4  # mm3: less than this is rounding
+
+
+def widest_shaving(cutter: Cutter, depth: float | Floats) -> Floats:
+    """How wide a shaving along a wall may be, mm, of a cutter that may stand so deep in full wood."""
+    return 2.0 * SHAVING * cutter.half_width(depth)
 
 
 def in_pieces(motion: Motion, step: Step, cell: float) -> Motion:
@@ -76,10 +82,12 @@ def cutting_findings(
         motion, bites = motions[step.order], taken.bites
         # a wall along a row of the grid takes all of that row or none
         grain = 0.0 if step.operation.makes_surface else math.sqrt(sim.grid.cell_area) / 2.0
-        shaving = (RIDGES if step.operation.makes_surface else SHAVING) * step.cutter.diameter + grain
+        limit = deepest_cut(clamping, step)
+        shaving = RIDGES * step.cutter.diameter if step.operation.makes_surface else float(
+            widest_shaving(step.cutter, limit))
         yield from deep_findings(
             step.file_name, motion, bites, step.cutter, tolerances, stepdown=step.operation.at_once(step.cutter),
-            limit=deepest_cut(clamping, step), shaving=shaving, grain=2.0 * grain)
+            limit=limit, shaving=shaving + grain, grain=2.0 * grain)
         yield from rapid_findings(step.file_name, motion, bites, motion.rapid & (bites.drop > tolerances.rapid))
         yield from plunge_findings(bites, motion, step.cutter, step.file_name)
         yield from shank_findings(taken.shank, step.cutter, step.file_name)
@@ -96,7 +104,8 @@ def rapid_findings(name: str, motion: Motion, bites: Bites, hit: Bools) -> Itera
         f"deepest, in line {worst}, {bites.drop[deepest]:.3f} mm"
     yield Finding(code="rapid-through-material", where=at(name, line, *bites.at[first]),
                   got=f"a rapid {bites.drop[first]:.3f} mm into the work{more}", allowed="rapids through air only",
-                  remedy="is the G0 meant that holds there, in that line or before it? then lift the cutter first")
+                  remedy="if it is to cut there write G1, as the G0 of that line or one before it holds; else lift the "
+                  "cutter first")
 
 
 def deep_findings(
@@ -138,7 +147,7 @@ def too_deep(
 def is_shaving(bites: Bites, motion: Motion, cutter: Cutter) -> Bools:
     """(n,) moves that take no more than a shaving along a wall, however tall."""
     whole = replace(bites, deep=bites.volume, over=bites.drop)
-    return np.asarray(width_over(whole, motion, max(_TRAVEL, cutter.diameter)) <= SHAVING * cutter.diameter)
+    return np.asarray(width_over(whole, motion, max(_TRAVEL, cutter.diameter)) <= widest_shaving(cutter, bites.drop))
 
 
 def _bite(cutter: Cutter) -> float:

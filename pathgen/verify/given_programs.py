@@ -11,11 +11,11 @@ from difflib import SequenceMatcher
 from pathgen.base.errors import ProgramError
 from pathgen.base.limits import MOST_CHORDS, MOST_LINES
 from pathgen.verify.findings import AGAIN, EDITED, EXCHANGED, MISSING, OTHER_JOB, Finding, at
+from pathgen.verify.not_followed import PLAIN_WORDS
 from pathgen.verify.program import ReadProgram
 from pathgen.verify.read import code_lines, read_within
 from pathgen.work.clamping import Clamping
 
-_PLAIN = "moves by G0 to G3, and what all controllers read alike: G4 G17 to G21 G54 G90 G94, F S, M3 M5 M30"
 _TITLE = re.compile(r"^program (\d+) of (\d+)\b")
 _ACTS = {"cutter ": "the cutter", "zero: ": "the zero", "before pressing start": "what to do before pressing start",
          "afterwards: ": "what to do afterwards"}
@@ -48,7 +48,7 @@ def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Find
             programs[step.file_name] = read_within(text, name=step.file_name, most_lines=lines, most_chords=chords)
         except ProgramError as error:
             found.append(Finding(code="unreadable", where=error.where, got=error.problem,
-                                 allowed=error.allowed or _PLAIN, remedy=error.remedy or AGAIN))
+                                 allowed=error.allowed or PLAIN_WORDS, remedy=error.remedy or AGAIN))
     for name in sorted(set(texts) - set(names)):
         found.append(Finding(code="program-unexpected", where=name, got="a program that is no step of the job",
                              allowed=", ".join(names), remedy="take it out of the folder"))

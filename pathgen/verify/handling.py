@@ -12,7 +12,7 @@ import numpy as np
 
 from pathgen.base.arrays import Bools, first_of_most
 from pathgen.base.plain import time_words
-from pathgen.base.units import beside_limit, format_length
+from pathgen.base.units import INCH, beside_limit, format_length
 from pathgen.removal.motion import Motion
 from pathgen.verify.abilities import sinking, too_fast
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, at_end
@@ -24,8 +24,8 @@ from pathgen.work.operations import WitnessMarks
 _ACTIVE = re.compile(r"\s*(?:m\s*s\s*g\s*,|[a-z]+\s*,|(?:log|print|probe)[a-z]*(?:open|close|start|stop)\b)", re.I)
 """How a comment begins that a controller may obey: MSG and a comma (RS274/NGC, 3.3.4); derived from it, any one word
 and a comma, and a word that opens or closes a record."""
-AS_GOOD = 0.005
-"""Corners rounded by no more are as good as written, mm: half of what slots may lie off."""
+_AS_GOOD = {"mm": 0.005, "in": 0.0002}
+"""Corners rounded by no more are as good as written, in the program's own unit: half of what slots may lie off."""
 LONGEST_WAIT = 60.0
 """A longer G4 than this is told, s: none is asked for by a job, and P is likely to count thousandths."""
 _STATED = {"distance": "G90", "feed mode": "G94", "plane": "G17"}
@@ -92,11 +92,13 @@ def travel_findings(
 def rounded_corners(program: ReadProgram) -> Iterator[Finding]:
     """Corners that the machine may round are judged as they are written."""
     line, most = max(program.blends, key=lambda one: one[1], default=(0, 0.0))
-    if most > AS_GOOD:
+    if most > _AS_GOOD["in"] * INCH * (1 + 1e-9):
+        unit = "in" if program.units == {"in"} else "mm"
         yield Finding(
             code="corners-rounded", severity="warn", where=at(program.name, line), got="G64: corners may be rounded "
             + (f"by {most:g} mm" if math.isfinite(most) else "as far as the machine likes"), allowed="the path as it "
-            "is written, which alone is judged here", remedy=f"take G61, or G64 P{AS_GOOD:g} (in mm)",
+            "is written, which alone is judged here", remedy=f"take G61, or G64 P{_AS_GOOD[unit]:g}"
+            + " (where G21 is in force)" * (len(program.units) > 1),
         )
 
 
@@ -124,29 +126,31 @@ def _active_comments(program: ReadProgram) -> Iterator[Finding]:
             return
 
 
-def _stated(program: ReadProgram, key: str) -> str:
-    """What its comments say after a key, those that go on it with it; empty where none does."""
+def _stated(program: ReadProgram, key: str) -> tuple[str, int]:
+    """What its comments say after a key, those that go on it with it, and in which line; empty where none does."""
     words = [text.strip() for _, text in program.comments]
     at_line = next((k for k, text in enumerate(words) if text.startswith(f"{key} ")), None)
     if at_line is None:
-        return ""
+        return "", 0
     more = itertools.takewhile(lambda text: text.startswith(".. "), words[at_line + 1:])
-    return " ".join([words[at_line].removeprefix(f"{key} "), *(text.removeprefix(".. ") for text in more)])
+    return " ".join([words[at_line].removeprefix(f"{key} "), *(text.removeprefix(".. ") for text in more)]), \
+        program.comments[at_line][0]
 
 
 def _header(program: ReadProgram, step: Step, clamping: Clamping) -> Iterator[Finding]:
     if program.units != {clamping.units}:
         yield Finding(
-            code="other-units", where=program.name,
+            code="other-units",
+            where=at(program.name, next((line for line, unit in program.unit_lines if unit != clamping.units), None)),
             got=f"its numbers are read as {' and '.join(_UNITS.get(unit, unit) for unit in sorted(program.units))}",
             allowed=f"{_UNITS[clamping.units]}, as the job is",
         )
-    cutter, said = step.cutter, _stated(program, "cutter")
+    cutter, (said, line) = step.cutter, _stated(program, "cutter")
     asked = f"{cutter.shape}, {format_length(cutter.diameter, clamping.units)}"
     asked += f", {cutter.angle:g} degrees" if cutter.angle is not None else ""
     if ": " in said and f": {asked}, " not in said:
         yield Finding(
-            code="other-cutter", where=program.name, got=f"its head says: cutter {said}",
+            code="other-cutter", where=at(program.name, line), got=f"its head says: cutter {said}",
             allowed=f"{asked}, as the job has it: by its head the cutter is fitted",
         )
     if program.assumed:
@@ -233,18 +237,18 @@ def _start_and_end(
 ) -> Iterator[Finding]:
     lowest = _clear_of_all(clamping) - tolerances.rounding
     sideways = np.isfinite(motion.end[:, :2]).any(axis=1) & (motion.start[:, :2] != motion.end[:, :2]).any(axis=1)
-    blind = sideways & ~(motion.start[:, 2] >= lowest) & ~np.isfinite(motion.start).all(axis=1)
-    if blind.any():
-        i = int(np.argmax(blind))
+    unknown, low = ~np.isfinite(motion.start).all(axis=1), f"Z {lowest - clamping.z_zero:.2f} mm or higher"
+    blind = sideways & ~(motion.start[:, 2] >= lowest) & unknown
+    drop = unknown & ~sideways & (motion.end[:, 2] < lowest)
+    if (blind | drop).any():  # after the first of them all may be so
+        i = int(np.argmax(blind | drop))
+        lifted = (motion.end[:i, 2] >= lowest).any()
         yield Finding(code="no-retract-first", where=at(program.name, int(motion.line[i])),
-                      got="a move in X or Y before the cutter has been lifted clear",
-                      allowed=f"Z {lowest - clamping.z_zero:.2f} mm or higher first",
-                      remedy="lift before the first X or Y")
-    drop = ~np.isfinite(motion.start).all(axis=1) & ~sideways & (motion.end[:, 2] < lowest)
-    if drop.any():
-        yield Finding(code="no-retract-first", where=at(program.name, int(motion.line[np.argmax(drop)])),
-                      got="a move down at a place that is not known", allowed="a lift first",
-                      remedy="lift before the first X or Y")
+                      got="a move down at a place that is not known: no X and Y stand before it" if drop[i] else
+                      "a move in X or Y before the cutter has been lifted clear",
+                      allowed=f"X and Y first, at {low}" if lifted else f"{low} first",
+                      remedy="write the X and Y that it is to go down at before it: is a line missing there?" if lifted
+                      else "lift before the first X or Y")
     if motion.end[-1, 2] < lowest:
         yield Finding(code="ends-in-the-work", where=at(program.name, int(motion.line[-1])),
                       got=f"the last position is Z {motion.end[-1, 2] - clamping.z_zero:.2f} mm",

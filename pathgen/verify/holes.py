@@ -41,8 +41,8 @@ def hole_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         lowest = own[np.argmin(lower[own, 2])]
         off_edge = _off_edge(start[own], end[own], step.cutter.radius, np.array([x, y]), holes.diameter / 2,
                              tolerances.hole)
-        off_depth = abs(float(lower[lowest, 2]) - holes.bottom)
-        for off, what in ((off_edge, "from its edge"), (off_depth, "from its bottom")):
+        high = float(lower[lowest, 2]) - holes.bottom
+        for off, what in ((off_edge, "from its edge"), (abs(high), _from_bottom(high))):
             if not off <= tolerances.hole:
                 yield Finding(code="hole-wrong", where=at(step.file_name, int(motion.line[rows[lowest]]), x, y),
                               got=f"{beside_limit(off, tolerances.hole, decimals=3)} {what}",
@@ -76,10 +76,11 @@ def mark_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
     rows = np.flatnonzero(motion.cutting & (low < top - tolerances.hole))
     away = np.hypot(*np.moveaxis(motion.end[rows, None, :2] - marks.places, 2, 0))
     for own, (x, y) in zip((away <= tolerances.hole).T, marks.places.tolist(), strict=True):
-        off = abs(float(low[rows[own]].min(initial=np.inf)) - (top - marks.depth))
+        high = float(low[rows[own]].min(initial=np.inf)) - (top - marks.depth)
+        off = abs(high)
         if not off <= tolerances.hole:
             yield Finding(code="mark-wrong", where=at(step.file_name, None, x, y),
-                          got=f"{beside_limit(off, tolerances.hole, decimals=3)} from its bottom" if own.any()
+                          got=f"{beside_limit(off, tolerances.hole, decimals=3)} {_from_bottom(high)}" if own.any()
                           else "no mark",
                           allowed=f"{tolerances.hole:g} mm")
     stray = ~(away <= tolerances.hole).any(axis=1)
@@ -106,3 +107,7 @@ def hover_findings(
         i = int(np.argmax(low))
         yield Finding(code="hovers-too-low", where=at_end(step.file_name, motion, i),
                       got=f"{motion.end[i, 2]:.3f} mm above the bed", allowed=f"{lowest:.3f} mm or higher")
+
+
+def _from_bottom(high: float) -> str:
+    return "short of its bottom" if high > 0 else "too deep"

@@ -5,6 +5,11 @@ No remedy may change what the rest of a program does: a word can go only where n
 
 from __future__ import annotations
 
+import unicodedata
+
+PLAIN_WORDS = ("plain words: moves by G0 to G3, and those for units, plane, zero (G54 to G59), feed, spindle, coolant, "
+               "waits and stops")
+"""What is followed, as told where something is not."""
 _UNKNOWN = (
     "is not followed here", "see in the machine's manual what it does: it can go only if it moves nothing and changes "
     "no zero, feed or speed; else have the program written without it")
@@ -71,7 +76,6 @@ _ODD = {
     "#": ("is a parameter, whose value is not followed", "have it written with plain numbers"),
     "[": ("is a sum, which is not worked out", "write the number that it comes to"),
     "<": ("is a name, which is not followed", "have it written with plain words and numbers"),
-    ";": ("begins a comment of another kind", "write a comment (in parentheses)"),
 }
 
 
@@ -100,3 +104,12 @@ def no_word(code: str) -> tuple[str, str]:
     if odd in _ODD:
         return f"{code[:12]!r} is not a word: {odd} {_ODD[odd][0]}", _ODD[odd][1]
     return f"{code[:12]!r} is not a word", "write a letter and its number, as X1.5; is a number missing there?"
+
+
+def odd_character(odd: str) -> str:
+    """A character that machines do not read, so that its maker finds it: many do not show."""
+    if odd == "\ufeff":
+        return "a byte-order mark, which does not show: an editor put it there"
+    if odd.isprintable():
+        return f"the character {odd}"
+    return f"a character that does not show, {unicodedata.name(odd, f'code {ord(odd)}')}"

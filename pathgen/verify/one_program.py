@@ -19,7 +19,7 @@ from pathgen.base.plain import rounded, rounded_point
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, place_words
 from pathgen.verify.abilities import PLUNGED, faster_findings, plunge_findings, shank_findings
-from pathgen.verify.cutting import SHAVING, deep_findings, rapid_findings
+from pathgen.verify.cutting import deep_findings, rapid_findings, widest_shaving
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights
 from pathgen.verify.in_plan import place_of
@@ -273,7 +273,7 @@ def _moves(took: Took) -> Iterator[Finding]:
     (motion, bites), cutter = took.pieces, took.cutter
     yield from rapid_findings(took.name, took.motion, took.bites, took.through)
     yield from deep_findings(took.name, motion, bites, cutter, Tolerances(), stepdown=cutter.stepdown,
-                             limit=cutter.stepdown, shaving=SHAVING * cutter.diameter)
+                             limit=cutter.stepdown, shaving=float(widest_shaving(cutter, cutter.stepdown)))
     still = ~motion.rapid & (motion.feed <= 0)
     if still.any():
         yield Finding(code="no-feed", where=at(took.name, int(motion.line[np.argmax(still)])),

@@ -67,6 +67,8 @@ class ReadProgram(Brief):
         What it is called, and how many lines its text has.
     units : frozenset of str
         ``"mm"``, ``"in"``: what was in force at any motion; ``"unset"`` when neither was asked for.
+    unit_lines : tuple of (int, str)
+        The lines of G20 and G21, ``"in"`` or ``"mm"`` each.
     comments : tuple of (int, str)
         Line and text of each comment.
     ended : bool
@@ -116,6 +118,7 @@ class ReadProgram(Brief):
     line: NDArray[np.int64]
     offset: NDArray[np.int8]
     units: frozenset[str]
+    unit_lines: tuple[tuple[int, str], ...]
     comments: tuple[tuple[int, str], ...]
     ended: bool
     spindle_left_on: bool

@@ -26,7 +26,7 @@ from pathgen.base.limits import FURTHEST, MOST_CHORDS, MOST_LINES, PROGRAM
 from pathgen.base.plain import figure
 from pathgen.base.units import INCH
 from pathgen.verify.arcs import centre_and_turn
-from pathgen.verify.not_followed import no_word, not_followed
+from pathgen.verify.not_followed import no_word, not_followed, odd_character
 from pathgen.verify.plain import NUMBER, PlainRun, plain_run
 from pathgen.verify.program import PLANES, ReadMove, ReadProgram
 
@@ -163,6 +163,7 @@ class _Reader:
     """Straight pieces that the arcs so far take at the finest."""
     seen_code: bool = False
     units: set[str] = field(default_factory=set)
+    unit_lines: list[tuple[int, str]] = field(default_factory=list)
     comments: list[tuple[int, str]] = field(default_factory=list)
     blocks: list[np.ndarray] = field(default_factory=list)
     rows: list[tuple[Any, ...]] = field(default_factory=list)
@@ -172,7 +173,7 @@ class _Reader:
         """Whether a run of plain lines can be read at once: absolute, and nothing ended."""
         return self.absolute and not self.ended and self.percent < 2
 
-    def fail(self, line: int, problem: str, *, allowed: str = "", remedy: str = "") -> ProgramError:
+    def fail(self, line: int, problem: str, *, allowed: str = "", remedy: str) -> ProgramError:
         return ProgramError(f"{self.name}, line {line}", problem, allowed=allowed, remedy=remedy)
 
     def read_plain(self, run: PlainRun, first: int) -> bool:
@@ -214,7 +215,7 @@ class _Reader:
             return
         if self.ended or self.percent == 2:
             raise self.fail(line, f"{code!r} stands after the end of the program",
-                            remedy="remove it, or the end before it")
+                            allowed="nothing but comments after M2, M30 or the second %", remedy="remove it, or the end before it")
         self.seen_code = True
         self._execute(self._words(code, line), line)
 
@@ -225,10 +226,14 @@ class _Reader:
                             remedy="write it on several lines: is it a program?")
         if not (raw.isascii() and raw.replace("\t", " ").isprintable()):
             odd = next(c for c in raw if not (c.isascii() and (c.isprintable() or c == "\t")))
-            raise self.fail(line, f"the character {odd!a}", allowed="printable ASCII",
+            raise self.fail(line, odd_character(odd), allowed="plain ASCII, in comments too: machines choke on others",
                             remedy="take it out, of comments too, and save it as plain text: is it a program?")
+        if ";" in raw.partition("(")[0]:
+            raise self._by_semicolon(raw, line)
         if "(" in raw or ")" in raw:
             raw = self._without_comments(raw, line)
+            if ";" in raw:
+                raise self._by_semicolon(raw, line)
         return "".join(raw.split()).upper()
 
     def _without_comments(self, raw: str, line: int) -> str:
@@ -242,6 +247,13 @@ class _Reader:
             code += before
             self.comments.append((line, inside))
         return code + rest
+
+    def _by_semicolon(self, raw: str, line: int) -> ProgramError:
+        words = raw.partition(";")[2].strip()
+        bare = " ".join(re.sub(r"[()]", " ", words).split())
+        return self.fail(line, f"a comment that begins with a semicolon: {words[:20]!r}",
+                         allowed="comments in (parentheses), which all machines know",
+                         remedy=f"write it as ({bare[:20]}{'..' * (len(bare) > 20)})" if bare else "take it out")
 
     def _percent(self, line: int) -> None:
         problem = "a third %" if self.percent == 2 else "" if self.percent else (
@@ -268,8 +280,10 @@ class _Reader:
         if "units" in codes:
             unit, word = (INCH, "in") if codes["units"] == "G20" else (1.0, "mm")
             if unit != self.unit and self.seen_motion and "F" in values:
-                raise self.fail(line, "F on the line that changes the units", remedy="give them on two lines")
+                raise self.fail(line, "F on the line that changes the units", allowed="G20 or G21 without F",
+                                remedy="give them on two lines")
             self.unit, self.unit_set = unit, word
+            self.unit_lines.append((line, word))
         if "F" in values:
             if values["F"] <= 0:
                 raise self.fail(line, f"a feed of {values['F']:g}", allowed="more than 0",
@@ -329,12 +343,14 @@ class _Reader:
     def seen_motion(self) -> bool:
         return bool(self.rows or self.blocks)
 
-    @property
-    def _end_of_arc(self) -> str:
-        """What to write on a line that says how an arc turns and not where it ends."""
+    def _endless(self, words: str, line: int) -> ProgramError:
+        """Of a line that says how an arc turns and not where it ends."""
         first, second = ("XYZ"[axis] for axis in PLANES[self.plane][:2])
         same = "the same as those of its start" if self.absolute else f"{first}0 {second}0"
-        return f"write {first} and {second} of the arc's end on this line: of a whole circle {same}"
+        return self.fail(
+            line, f"{words} without the place where the arc ends", allowed="arcs by G2 or G3 with their end, whole "
+            "circles too: without it some machines turn a whole circle, others stop or do nothing",
+            remedy=f"write {first} and {second} of the arc's end on this line: of a whole circle {same}")
 
     def _move(self, values: dict[str, float], codes: dict[str, str], line: int) -> None:
         axes = [values.get(letter) for letter in "XYZ"]
@@ -350,9 +366,10 @@ class _Reader:
         if given is not None:
             self.motion = int(given[1:])
             if not moved:
-                raise self.fail(line, f"{given} without X, Y or Z", allowed="at least one (NISTIR 6556, 3.5)",
-                                remedy=self._end_of_arc if arc_words else
-                                f"write {given} on the line of the next X, Y or Z")
+                if arc_words:
+                    raise self._endless(f"{given} with {arc_words[0]}", line)
+                raise self.fail(line, f"{given} without X, Y or Z", allowed="at least one of them",
+                                remedy=f"write {given} on the line of the next X, Y or Z")
         if "dwell" in codes:
             if moved or values.get("P", -1.0) < 0:
                 raise self.fail(line, "G4 needs a P of 0 or more, and no axis words", allowed="G4 P, in seconds",
@@ -371,11 +388,11 @@ class _Reader:
                             remedy="write G4 before it if a wait is meant, else take it out")
         if not moved:
             if arc_words:
-                raise self.fail(line, f"{arc_words[0]} without an arc to an end point", allowed="with G2 or G3 and "
-                                "where the arc ends", remedy=self._end_of_arc)
+                raise self._endless(arc_words[0], line)
             return
         if self.motion is None:
-            raise self.fail(line, "axis words before any of G0 G1 G2 G3", remedy="say which motion is meant")
+            raise self.fail(line, "axis words before any of G0 G1 G2 G3", allowed="one of them first",
+                            remedy="say which motion is meant")
         if arc_words and self.motion < _ARC:
             raise self.fail(line, f"{arc_words[0]} in straight motion", allowed="with G2 or G3 only",
                             remedy="write G2 or G3 on its line if an arc is meant")
@@ -390,7 +407,7 @@ class _Reader:
                 target[axis] = value * self.unit
             elif math.isnan(target[axis]):
                 raise self.fail(line, f"an incremental move in {'XYZ'[axis]} from a place that is not known",
-                                remedy="give an absolute position first")
+                                allowed="G91 once it is", remedy="give an absolute position first")
             else:
                 target[axis] += value * self.unit
             if not abs(target[axis]) <= FURTHEST:
@@ -437,7 +454,8 @@ class _Reader:
         for column in columns.values():
             column.setflags(write=False)
         return ReadProgram(
-            name=self.name, lines=lines, units=frozenset(self.units), comments=tuple(self.comments),
+            name=self.name, lines=lines, units=frozenset(self.units),
+            unit_lines=tuple(self.unit_lines), comments=tuple(self.comments),
             ended=self.ended or self.percent == 2,
             spindle_left_on=self.spindle != 0 and not self.ended, coolant=self.coolant,
             waits=tuple(self.waits), waited=self.waited if self.waited < math.inf else self.waiting or 0.0,

@@ -131,12 +131,14 @@ class _OneSlot:
     def walls(self, tolerances: Tolerances) -> Iterator[Finding]:
         """On its line, as wide as asked."""
         _, aside = self.places
-        for side in (-1, 1):
-            wall = (aside * side).max() + self.half - self.slots.width / 2
-            if abs(wall) > tolerances.slot_line:
-                i = int(np.argmax((aside * side).max(axis=1)))
-                yield self._found("slot-off-line", i, f"a wall {wall:+.4f} mm from its place",
-                                  f"{tolerances.slot_line:g} mm")
+        off = {side: float((aside * side).max()) + self.half - self.slots.width / 2 for side in (-1, 1)}
+        wrong = [side for side, wall in off.items() if abs(wall) > tolerances.slot_line]
+        as_one = len(wrong) == 2 and off[-1] * off[1] < 0
+        for side in wrong[:1] if as_one else wrong:
+            i = int(np.argmax((aside * side).max(axis=1)))
+            got = f"the slot lies {(abs(off[-1]) + abs(off[1])) / 2:.4f} mm aside of its place" if as_one else \
+                f"a wall {abs(off[side]):.4f} mm {'outside' if off[side] > 0 else 'inside'} its place"
+            yield self._found("slot-off-line", i, got, f"{tolerances.slot_line:g} mm")
 
     def ends(self, tolerances: Tolerances) -> Iterator[Finding]:
         """Through the edges, or as far short of them as asked."""

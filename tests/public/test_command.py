@@ -96,7 +96,7 @@ def test_an_arc_is_one_move_and_a_file_without_its_end_is_told(tmp_path, capsys)
     assert "arc.nc: no M30, M2 or closing %: the file may be cut short" in capsys.readouterr().out
     path.write_text("; a comment\n")
     assert main(["simulate", *asked]) == 2
-    assert "begins a comment of another kind (allowed: a letter with a plain number): write a comment (in par" in (
+    assert "a comment that begins with a semicolon: 'a comment' (allowed: comments in (parentheses), which all " in (
         capsys.readouterr().err)
 
 

@@ -452,6 +452,21 @@ def test_one_allowance_for_deeper_cuts_with_a_job_and_without():
         assert f"a stepdown of {stepdown:g} mm, and {more:g} mm for" in ill.findings[0].allowed
 
 
+@pytest.mark.parametrize(("shape", "angle", "stepdown", "deep"), [
+    ("v", 60.0, 1.0, 2.0), ("v", 30.0, 0.5, 2.0), ("v", 60.0, 0.5, 1.5), ("ball-end", None, 0.1, 0.2)])
+def test_a_groove_in_fresh_wood_is_no_shaving_though_it_is_narrower_than_a_quarter_of_the_cutter(
+    shape, angle, stepdown, deep
+):
+    """A v opens 2 d tan(a / 2) at a depth d, a ball 2 sqrt(d (2 r - d)): plane geometry."""
+    tool = pathgen.Cutter(name="c", shape=shape, angle=angle, diameter=6.0, speed=9000, feed=900.0, plunge=300.0,
+                          stepdown=stepdown)
+    text = "G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X5 Y0\nG1 Z{} F300\nX30\nG0 Z20\nM5\nM30\n"
+    for z, found in ((8.0 - deep, True), (8.0 - stepdown, False)):
+        checked = pathgen.check_program(text.format(z), cutter=tool, top=pathgen.flat(8.0), blank=BLANK)
+        assert ("cut-too-deep" in [one.code for one in checked.findings]) == found
+        assert [name for name, *_ in checked.field.took[-1].deepest] == ["deepest bite"]
+
+
 def test_tops_by_each_way_of_stating_them():
     """R(x) is linear; following the strings it grows as their spread (derived)."""
     by_end = pathgen.radiused(thickness=6.0, start=254.0, end=406.4, length=470.0)
@@ -619,6 +634,15 @@ def test_a_cut_into_the_bed_says_how_far():
     assert list(found) == ["below-the-bed"]
     assert "it cuts to 4.000 mm below the underside of the work" in found["below-the-bed"].got
     assert "are its zero (zero=..) and the blank's thickness right?" in found["below-the-bed"].remedy
+
+
+def test_the_rounding_of_corners_that_is_as_good_as_written_is_told_in_the_programs_own_unit():
+    """"G64 P0.005 (in mm)" was told of programs in inches, where it is 0.127 mm and warned of as before (D)."""
+    inches = {"end": ("G0 Z0.8", "M3 S9000", "G0 X0.2 Y0", "G1 Z0.27 F12", "X1", "G0 Z0.8", "M5", "M30")}
+    assert run(start=("G20 G90 G64 P0.0003",), **inches)["corners-rounded"].remedy == "take G61, or G64 P0.0002"
+    assert "corners-rounded" not in run(start=("G20 G90 G64 P0.0002",), **inches)
+    assert run(start=("G21 G90 G64 P0.02", "G0 Z20", "M3 S9000", "G0 X5 Y0"))[
+        "corners-rounded"].remedy == "take G61, or G64 P0.005"
 
 
 def test_a_program_that_cuts_nothing_is_told_of():

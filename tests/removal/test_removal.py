@@ -21,7 +21,7 @@ from pathgen.removal.material import Material, Noting, _parts_of
 from pathgen.removal.motion import Motion
 from pathgen.removal.moves import Moves, split
 from pathgen.removal.sweep import RIM, swept_heights
-from pathgen.verify.cutting import RIDGES, SHAVING, too_deep
+from pathgen.verify.cutting import RIDGES, too_deep, widest_shaving
 
 RUN = {"speed": 10000.0, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}
 BALL = Cutter(name="ball", shape="ball-end", diameter=3.0, **RUN)
@@ -257,7 +257,7 @@ def test_passes_and_moves_taken_together_or_apart(seed, shape, block):
 def deepest(material, path, cutter, limit, **known) -> tuple[float, int]:
     """The deepest cut that is too deep, and the move that does it; 0 and 0 for none."""
     bites = material.cut(path, cutter, Noting(deeper=limit, **known)).bites
-    shaving = (RIDGES if known else SHAVING) * cutter.diameter
+    shaving = RIDGES * cutter.diameter if known else float(widest_shaving(cutter, limit))
     depth = np.where(too_deep(bites, path, cutter, limit=limit, shaving=shaving), bites.over + limit, 0.0)
     return (float(depth.max()), int(np.argmax(depth)) + 1) if depth.any() else (0.0, 0)
 

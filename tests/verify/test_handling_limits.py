@@ -206,11 +206,13 @@ def test_over_the_marks_the_spindle_stands_still():
     assert found(still)["spindle-off"] == "forbid"
 
 
-def test_what_controllers_read_in_two_ways_is_told_with_what_they_read_alike():
+def test_what_is_not_followed_is_told_with_what_is():
+    """It called G4 P read alike by all controllers; and text after the end was told with a list of words."""
     words = []
     clamping = SimpleNamespace(steps=[SimpleNamespace(file_name="a.nc", order=1)])
     read_programs(clamping, {"a.nc": "G21 G90\nG28\nM30\n"}, words)
     (told,) = words
     assert "only the machine knows" in told.got
     assert "G0 to G3" in told.allowed
+    assert "alike" not in told.allowed
     assert "RS274" not in str(told)

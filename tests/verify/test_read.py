@@ -360,11 +360,35 @@ def test_an_arc_takes_its_radius_or_a_centre_in_its_plane(plane, first, second, 
         assert program.turns[-1] / (2 * math.pi) == pytest.approx(turned if left else -turned)
 
 
-@pytest.mark.parametrize("odd", ["\ufeff", "\x1a", "(für)"])
-def test_what_an_editor_leaves_is_said_to_be_taken_out(odd):
+@pytest.mark.parametrize(("odd", "called"), [
+    ("\ufeff", "a byte-order mark, which does not show"), ("\x1a", "a character that does not show, code 26"),
+    ("\u200b", "a character that does not show, ZERO WIDTH SPACE"), ("(für)", "the character ü "),
+])
+def test_what_an_editor_leaves_is_said_to_be_taken_out(odd, called):
     """A mark of bytes, the end of a file as old systems write it, a comment in other letters: machines choke on it."""
-    with pytest.raises(ProgramError, match="take it out, of comments too, and save it as plain text"):
+    with pytest.raises(ProgramError, match=f"{called}.*take it out, of comments too, and save it as plain text"):
         read_program(f"{odd}\nG21 G90\nM30\n")
+
+
+@pytest.mark.parametrize(("line", "said"), [
+    ("; note", r"a semicolon: 'note' .* write it as \(note\)$"),
+    ("G1 X1 ; fast (5 mm) here", r"a semicolon: 'fast \(5 mm\) here' .* write it as \(fast 5 mm here\)$"),
+    ("(a) ; b) c", r"a semicolon|nested"), ("G1 X1 ;", "take it out$"),
+])
+def test_a_comment_by_a_semicolon_is_quoted_as_it_stands_and_written_in_parentheses(line, said):
+    """It was quoted without its blanks, as ';NOTE0X9G1Z-'."""
+    with pytest.raises(ProgramError, match=said):
+        read(line)
+    assert read("G1 X1 (a; b)").comments[-1][1] == "a; b"
+
+
+def test_what_stands_after_the_end_and_a_circle_without_an_end_are_told_by_what_is_allowed_there():
+    with pytest.raises(ProgramError, match="after M2, M30 or the second %"):
+        read_program("G21 G90\nG0 Z5\nM30\nG0 X1\n")
+    for line in ("G3 I-10 F600", "I-10"):
+        with pytest.raises(ProgramError, match=r"I without the place where the arc ends .*whole circles too") as error:
+            read("G2 X0 Y0 I5", line)
+        assert "NISTIR" not in str(error.value)
 
 
 @pytest.mark.parametrize(("line", "said"), [

@@ -118,3 +118,20 @@ def test_the_flank_of_a_wide_v_meets_no_raw_waste_beside_a_drawing_at_the_edge(t
         'name = "flat"\nshape = "flat-end"\ndiameter = 2.0\n':
         f'name = "flat"\nshape = "v"\nangle = 120\ndiameter = {diameter}\n'})
     assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
+
+
+@pytest.mark.in_every_run(0)
+def test_a_v_that_goes_four_times_its_stepdown_into_fresh_wood_is_found(tmp_path):
+    """Its groove is no shaving, though it is narrower than a quarter of the cutter."""
+    cutter = 'name = "flat"\nshape = "v"\nangle = 60\ndiameter = 6.0\n'
+    made = small_board.built(tmp_path, art=BAR, changes={
+        'name = "flat"\nshape = "flat-end"\ndiameter = 2.0\n': cutter, "depth = 1.5": "depth = 2.0",
+        "stepdown = 1.6": "stepdown = 0.5", "scallop = 0.05": "scallop = 0.2"})
+    assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
+    texts = {p.file_name: p.text for p in made.programs}
+    name = next(p.file_name for p in made.programs if p.operation == "pocket")
+    groove = "G4 P3\nG0 X42 Y0\nG1 Z4.6 F300\nX47 F300\nG0 Z18\n"
+    texts[name] = texts[name].replace("G4 P3\n", groove, 1)
+    found = [f for f in verify(made.plan.clamping, texts, resolution=0.1).findings if f.code == "cut-too-deep"]
+    line = texts[name].splitlines().index("X47 F300") + 1
+    assert [(f.where, "a stepdown of 0.5 mm" in f.allowed) for f in found] == [(f"{name}, line {line}", True)]
