@@ -92,11 +92,13 @@ def slots_of(job: Job, board: Fingerboard) -> Slots | None:
     at_binding = table.ends == "binding"
     if at_binding and not binding:
         raise JobError("[slots] ends", '"binding", but the board has none', remedy="give [board] binding")
+    width = _slot_width(job, table)
     return slots(
-        board, width=_slot_width(job, table), depth=table.depth,
+        board, width=width, depth=table.depth,
         short=table.ends if isinstance(table.ends, float) else None, bevel=table.bevel,
         # A binding that is glued on later closes slots that are cut through the narrower board.
         within=binding if at_binding and bound else None,
+        cutter_radius=min(job.cutter(table.cutter, "[slots] cutter").diameter, width) / 2,
         bottom=table.bottom, entry=table.entry,
     )
 

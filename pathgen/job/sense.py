@@ -38,6 +38,7 @@ from pathgen.job.form import check_tables, parts_of
 from pathgen.job.inlay_tables import InlayTable
 from pathgen.job.job import Job
 from pathgen.job.larger_blank import larger_blank
+from pathgen.job.on_wood import check_on_wood
 from pathgen.job.outlines import drawing_path
 from pathgen.job.part import board_of, holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.job.surface import check_radius, check_surface, web_under
@@ -303,6 +304,7 @@ def _slots(job: Job, board: Fingerboard) -> None:
     cut = slots_of(job, board)
     if cut is None or job.slots is None:
         return
+    check_on_wood(job, board, cut)
     cutter = _goes_in(job, cut, "slots", job.slots.cutter)
     if bool(cut.bevel) != bool(job.slots.bevel_cutter):
         raise JobError("[slots]", "bevel and bevel_cutter go together", remedy="give both or neither")
@@ -348,6 +350,9 @@ def _nut(job: Job, board: Fingerboard) -> None:
             longer = board.behind_nut + (job.nut.behind or 0.0) + (job.nut.width or 0.0) + _LONGER
             cut = nut_of(job, replace(board, behind_nut=longer))
     if cut is not None:
+        with mistakes.caught():
+            if not mistakes:
+                check_on_wood(job, board, cut)
         with mistakes.caught():
             _goes_in(job, cut, "nut", job.nut.cutter)
         with mistakes.caught():

@@ -13,6 +13,7 @@ import shapely
 from pathgen.base.errors import Doubt
 from pathgen.base.units import SUMS, as_written, coarse_length, format_length, place_words, told_apart
 from pathgen.job.job import Job
+from pathgen.job.on_wood import bare_lengths, moved_square
 from pathgen.job.part import board_of, nut_of
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.layout import centre_crossings
@@ -32,6 +33,7 @@ _LOOSE = 0.05  # mm: a nut that much off its slot rattles, or does not go in (co
 _WIDTHS_ALIKE = 0.3  # mm: half of it at each edge (common practice, no source)
 _LEAST_WIDTH, _MOST_WIDTH = 10.0, 200.0  # mm, that nut_width and end_width may be
 _STRAIGHT_BY = 3  # frets at least, by which a drawn edge is taken as straight
+_FACE_OFF = 0.3  # mm: a drawn nut end that far past the nut face is seen, and frets come out wrong by it (no source)
 _STRING_IN = 1.0  # mm: nearer to its edge a string is pulled off the board (common practice)
 
 
@@ -187,6 +189,26 @@ def drawn_otherwise(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             allowed=f"the drawing's widths within {format_length(_WIDTHS_ALIKE, units)}: strings, dots, nut and saddle "
                     "count from what is written",
             remedy=f"write {widths}; or " * writable + "correct the drawing, its size or its place")
+
+
+def nut_face(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """A hollow end that takes the wood from the nut face, where no fret and no slot or shelf for the nut is cut."""
+    board, table = clamping.board, job.board
+    if not isinstance(board, Fingerboard) or table is None or table.zero_fret or job.nut:
+        return
+    face = moved_square(board.nut_line[None], _FACE_OFF)
+    if bare := float(bare_lengths(board.outline, face, np.ones((1, 2), dtype=bool))[0]):
+        whole = float(np.linalg.norm(np.diff(board.nut_line, axis=0)))
+        where, remedy = "[outline] artwork", "draw the outline to X 0, or correct its place"
+        if not board.drawn:
+            shape = "rise" if table.nut_end.rise < 0 else "steps" if table.nut_end.steps else "corner_radius"
+            where = f"[board] nut_end {shape}"
+            remedy = "make behind_nut as much as the end goes in, or leave its shape out"
+        yield Doubt(
+            where=where, problem=f"{coarse_length(bare, job.units)} of the nut face, {coarse_length(whole, job.units)} "
+            "wide, has no wood: the nut finds no edge there to stand against",
+            allowed="wood along the whole nut face, from which frets are measured",
+            remedy=f"{remedy}; or see that the nut stands on its line all the same")
 
 
 def strings_off(job: Job, clamping: Clamping) -> Iterator[Doubt]:

@@ -68,18 +68,21 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
 def slots(
     board: Fingerboard, *, width: float, depth: float, short: float | None = None,
     bottom: Bottom = "curve", bevel: float = 0.0, within: float | None = None,
-    entry: Entry | None = None,
+    entry: Entry | None = None, cutter_radius: float | None = None,
 ) -> Slots:
     """The board's fret slots: through both edges, or stopping `short` (mm) of each, along the fret.
 
     With `within` (mm) they stop that far inside the edges of the cut board, measured square to the edge: at a
-    binding that is already on. Partial frets end where they end. Raises JobError for slots that leave nothing, that
+    binding that is already on, which their round ends only touch, of a cutter of `cutter_radius` (half the width
+    where it is left out), also where they slant to it. Partial frets end where they end. Raises JobError for slots that leave nothing, that
     lie all in the binding at a drawn end, or that meet.
     """
     frets = board.frets
     lines = frets.ends.copy()
     if within is not None:
-        lines = np.where(frets.full[..., None], board.across(frets.ends, inset=within), frets.ends)
+        radius = width / 2 if cutter_radius is None else cutter_radius
+        reached = _rounded_within(board, frets.ends, within, width / 2 - radius, radius)
+        lines = np.where(frets.full[..., None], reached, frets.ends)
         if np.isnan(lines).any():
             fret = int(frets.number[np.isnan(lines).any(axis=(1, 2))][0])
             raise JobError("[slots] ends", f"fret {fret} lies in the {within:g} mm of binding at the drawn board's end",
@@ -134,6 +137,18 @@ def nut_slot(
     lines = _widest(board, middle, width) if board.drawn else board.across(middle)
     return Slots(number=np.array([0]), lines=lines, width=width, depth=depth, bottom=bottom, entry=entry,
                  name="the nut's slot" if on_part is None else "the nut's shelf", on_part=on_part)
+
+
+def _rounded_within(board: Fingerboard, lines: Floats, within: float, aside: float, radius: float) -> Floats:
+    """(n, 2, 2) how far slots on `lines` go whose round ends, of a cutter that runs up to `aside` mm beside them, touch
+    what lies `within` mm inside the edges; NaN where a line misses that."""
+    run = lines[:, 1] - lines[:, 0]
+    unit = run / np.linalg.norm(run, axis=1, keepdims=True)
+    beside = aside * (unit @ [[0.0, 1.0], [-1.0, 0.0]])[:, None]
+    met = np.array([board.across(lines + side * beside, inset=within + radius) for side in (-1.0, 1.0)])
+    along = np.einsum("anij,nj->ani", met - lines[:, :1], unit)
+    ends = np.stack([along[..., 0].max(axis=0) - radius, along[..., 1].min(axis=0) + radius], axis=1)
+    return np.asarray(lines[:, :1] + ends[..., None] * unit[:, None])
 
 
 def _widest(board: Fingerboard, middles: Floats, width: float) -> Floats:
