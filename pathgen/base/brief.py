@@ -6,7 +6,7 @@ import reprlib
 from dataclasses import fields
 from typing import Any
 
-from pathgen.base.memory import sealed
+from pathgen.base.memory import SEALED, sealed
 
 
 class Brief:
@@ -14,7 +14,7 @@ class Brief:
     those of the values in it."""
 
     def __post_init__(self) -> None:
-        sealed(self)
+        vars(self)[SEALED] = sealed(self)
 
     def __repr__(self: Any) -> str:
         shown = ", ".join(f"{one.name}={reprlib.repr(getattr(self, one.name))}" for one in fields(self))

@@ -30,6 +30,8 @@ R = TypeVar("R")
 MOST_BYTES = 400_000_000
 """What is kept of answers at most: the heights after each program of a large board, twice over."""
 _EACH = 64  # bytes that anything small is counted for
+SEALED = "_bytes"
+"""Where a value that closed its arrays when it was made holds how many bytes it comes to."""
 
 
 class Memory:
@@ -160,7 +162,8 @@ def sealed(value: Any) -> int:
     if isinstance(value, BaseGeometry):
         return 16 * int(shapely.get_num_coordinates(value)) + _EACH
     if is_dataclass(value) and not isinstance(value, type):
-        return _EACH + sum(sealed(getattr(value, one.name)) for one in fields(value))
+        known: int | None = getattr(value, SEALED, None)
+        return _EACH + sum(sealed(getattr(value, one.name)) for one in fields(value)) if known is None else known
     if isinstance(value, tuple | list):
         if set(map(type, value)) == {str}:  # the lines of a program
             return sum(map(len, value)) + _EACH * len(value)
