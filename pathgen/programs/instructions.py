@@ -27,7 +27,7 @@ INTO_BED = 1e-6
 MISREAD = "a mark was likely misread: stop, measure the marks again, write them down, and build again"
 """What it means where a zero does not come right over work that moved, and did before."""
 COLLET_CLEAR = 2.0
-"""Kept between the collet's nut and the highest thing in the way, mm."""
+"""Kept between the collet nut and the highest thing in the way, mm."""
 
 
 def cutter_words(cutter: Cutter, units: str) -> str:
@@ -327,7 +327,8 @@ def cautions(step: Step) -> list[str]:
 def header(clamping: Clamping, step: Step, *, minutes: float, start: Start) -> list[str]:
     """The header of a program, a line each; `start` as in `before_start`."""
     total = len(clamping.steps)
-    own = f" for this {clamping.board.names.part}" if clamping.board.names.laid else ""
+    part = clamping.board.names.part
+    own = f" for {'the' if ' of the ' in part else 'this'} {part}" if clamping.board.names.laid else ""
     own += f" for all parts, {step.order} of {total} for this one" if step.turn else ""
     return [
         f"job: {clamping.title}",
@@ -346,7 +347,7 @@ def header(clamping: Clamping, step: Step, *, minutes: float, start: Start) -> l
 
 
 def stand_out(clamping: Clamping, lowest: float) -> float:
-    """How far a cutter must stand out of its collet for the nut to pass over blank, fill and clamps, mm. `lowest` is
+    """How far a cutter must stand out of its collet for its nut to pass over blank, fill and clamps, mm. `lowest` is
     the lowest place of its tip above the bed. 2 mm are added (common practice, no source)."""
     return clamping.highest - lowest + COLLET_CLEAR
 
@@ -356,7 +357,7 @@ def _stand_out_words(clamping: Clamping, out: float) -> str:
     least = format_length(math.ceil(out / step - 1e-9) * step, clamping.units)
     unsaid = "" if clamping.setup.no_clamps else " (no clamps are given: add what yours need)"
     known = "clamps and blank" if clamping.setup.keep_out else f"the blank{unsaid}"
-    return f"The cutter must stand out {least} or more from the collet, whose nut must clear {known}."
+    return f"The cutter must stand out {least} or more from the collet: the collet nut must clear {known}."
 
 
 def _z_place(clamping: Clamping, step: Step, start: Start) -> str:

@@ -26,6 +26,11 @@ chapter 13), from memory."""
 ROOT_WORDS = "Root-sum-square: the root of the sum of all squares, what is likely, since not all are off the same way."
 LOWER_WORDS = ("For slot depth only the worse of both cuts of the surface is added, with what the wood does between "
                "them: slots go down from the lower of the two.")
+SIZE_WORDS = ("By how much: X and Y as [machine] repeatability in the job says; Z 0, diameter and run-out as is common "
+              "with paper or a setter, cutters as sold and an ordinary collet. Twice as much does twice as much.")
+WOOD_WORDS = (f"Wood: {_MOISTURE:g} point more or less of moisture in it meanwhile, by which flat-sawn hardwood moves "
+              f"{100 * SWELLING * _MOISTURE:g} % across the grain: that much of half the width, and of the thickness.")
+_WOOD = "wood moving"
 RESULTS = ("slot place", "slot depth", "slot width", "pocket edge", "flushness", "wood left")
 
 
@@ -81,9 +86,9 @@ def sources(clamping: Clamping) -> Iterator[Source]:
         low, high = np.array(clamping.board.outline.bounds)[[1, 3]]
         strain = SWELLING * _MOISTURE
         cures = "the fill cures" if any(inlay.fill == "resin" for inlay in clamping.inlays) else "the glue cures"
-        yield Source(name=f"wood moving across while {cures}", size=float(high - low) / 2 * strain,
+        yield Source(name=f"{_WOOD} across while {cures}", size=float(high - low) / 2 * strain,
                      moves={"pocket edge": 1.0} if len(clamping.inlays) > 1 else {})
-        yield Source(name=f"wood moving in thickness while {cures}", size=clamping.surface.thickness * strain,
+        yield Source(name=f"{_WOOD} in thickness while {cures}", size=clamping.surface.thickness * strain,
                      surface=1, moves=flush | ({} if fresh else depth))
 
 
@@ -156,6 +161,8 @@ def budget_lines(budget: Mapping[str, Any], units: str) -> list[str]:
 
 
 def adding_words(budget: Mapping[str, Any]) -> list[str]:
-    """How the sources are added up."""
+    """How the sources are added up, and what their sizes rest on."""
     apart = sum(row["effects"].get("slot depth", 0.0) for row in budget["rows"])
-    return [ROOT_WORDS, *[LOWER_WORDS] * (apart - budget["worst"].get("slot depth", 0.0) > 1e-4)]
+    moves = any(row["source"].startswith(_WOOD) for row in budget["rows"])
+    return [ROOT_WORDS, *[LOWER_WORDS] * (apart - budget["worst"].get("slot depth", 0.0) > 1e-4), SIZE_WORDS,
+            *[WOOD_WORDS] * moves]

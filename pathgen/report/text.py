@@ -116,8 +116,8 @@ def go_on_lines(report: dict[str, Any]) -> list[str]:
     return [f"Go on with program {order}{whose}, {minutes_words(report['minutes_left'])} from there on: {done} as "
             f"done, do not run {'it' if one else 'them'} again. If {'it was' if one else 'one of them was'} not run to "
             "its end before the marks were measured, or more were, write the number of the first that was not as "
-            "[moved] before, and build again. For those run since leave it as it is: they are written for the work as "
-            "it lies now."]
+            "[moved] before, and build again. When programs have been run since, leave that number as it is: they are "
+            "written for the work as it lies now."]
 
 
 def next_program(report: dict[str, Any]) -> int | None:

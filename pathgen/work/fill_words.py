@@ -90,9 +90,9 @@ def to_measure(inlay: Inlay, work: Clamping) -> list[str]:
     what = "pieces" if inlay.fill == "piece" else "cured fill"
     # what stands higher than the job's overfill meets the first pass too deep
     return [*to_wait(inlay),
-            f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
-            f"the job's overfill. If it is higher, set overfill to what you measured and {work.board.names.again}: the "
-            "first pass would go too deep.", *_sunk(inlay, work)]
+            f"Measure the highest point of the {what} above the surface beside that point: it must be no higher than "
+            f"{stands}, the job's overfill. If it is higher, set overfill to what you measured and "
+            f"{work.board.names.again}: the first pass would go too deep.", *_sunk(inlay, work)]
 
 
 def to_wait(inlay: Inlay) -> list[str]:

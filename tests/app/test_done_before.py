@@ -68,7 +68,8 @@ def test_what_was_run_since_the_work_moved_is_no_reason_for_another_number(tmp_p
 
     _, said = build(tmp_path, capsys, before=3)
     assert ("If one of them was not run to its end before the marks were measured, or more were, write the number of "
-            "the first that was not as [moved] before, and build again. For those run since leave it as it is") in said
+            "the first that was not as [moved] before, and build again. When programs have been run "
+            "since, leave that number as it is: they are written for the work as it lies now.") in said
     written = {path.name: path.read_bytes() for path in (tmp_path / "out").glob("*.nc")}
     for _ in range(2):
         _, said = build(tmp_path, capsys, before=4)

@@ -240,6 +240,22 @@ def test_wood_over_a_channel_alone_is_off_by_the_surface(tmp_path, slots, finish
     assert off["Z, finishing the radius"] == finishing
 
 
+@pytest.mark.parametrize("fills", [True, False])
+def test_what_the_sizes_rest_on_is_told(tmp_path, fills):
+    """0.071 mm of "wood moving across" could not be traced to anything that a maker reads."""
+    clamping = clamping_of(pathgen.load_job(job(
+        tmp_path, changes={} if fills else {"overfill = 0.7": 'fill = "none"'}, extra=SLOTS)))
+    words = " ".join(budget_lines(budget_data(clamping, []), "mm"))
+    assert "X and Y as [machine] repeatability in the job says; Z 0, diameter and run-out as is common" in words
+    stated = re.search(r"1 point more or less of moisture in it meanwhile, .* moves ([\d.]+) % across the grain", words)
+    assert bool(stated) == fills
+    if fills:
+        share, half = float(stated[1]) / 100, clamping.board.outline.bounds[3]
+        size = {source.name: source.size for source in sources(clamping)}
+        assert size["wood moving across while the fill cures"] == pytest.approx(share * half)
+        assert size["wood moving in thickness while the fill cures"] == pytest.approx(share * 6.5)
+
+
 def test_worst_and_root_sum_square(tmp_path):
     board = built(tmp_path, resolution=0.4, extra=SLOTS)
     budget = board.report["budget"]

@@ -7,6 +7,7 @@ import pathgen
 from pathgen.job.clamping import clamping_of
 from pathgen.job.pieces import piece_sheets
 from pathgen.report.sheet.by_hand import ASKED, by_hand
+from pathgen.work.fill_words import to_measure
 from tests import small_board
 from tests.programs.test_instructions import plan_of
 from tests.programs.test_marks import AT, MARKS, PLACES, found
@@ -54,6 +55,14 @@ def test_what_a_fill_needs_is_to_be_ready_while_a_pocket_that_is_done_may_not_be
         assert clamping.done(clamping.steps[pocket.order - 1])
         things = asked(clamping).split("; ")
         assert ["a brush, a vacuum" in things, "a thickener that the resin's maker allows" in things] == [needed] * 2
+
+
+def test_pieces_are_measured_at_their_highest_point():
+    """Of "the pieces .. it" nobody knew which."""
+    clamping = clamping_of(pathgen.load_job(EXAMPLE))
+    said = " ".join(to_measure(clamping.inlays[0], clamping))
+    assert "Measure the highest point of the pieces above the surface beside that point: it must be no higher" in said
+    assert "a depth gauge for the height of pieces" in asked(clamping)
 
 
 def test_no_pattern_asks_for_what_nothing_says(tmp_path):

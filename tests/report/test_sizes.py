@@ -48,8 +48,8 @@ def test_how_far_the_cutter_must_stand_out_is_said_before_each_program(built):
     clamping = built.plan.clamping
     # the clamp is 15 mm high; the outline goes 0.2 mm below the blank; 2 mm more
     assert stand_out(clamping, -0.2) == 17.2
-    words = ("The cutter must stand out 17.5 mm or more from the collet, "
-             "whose nut must clear clamps and blank.")
+    words = ("The cutter must stand out 17.5 mm or more from the collet: "
+             "the collet nut must clear clamps and blank.")
     outline = next(p for p in built.programs if p.operation == "outline")
     assert words in " ".join(outline.text.split(")\n(")).replace(".. ", "")
     assert words in built.files()["setup.html"]

@@ -15,7 +15,7 @@ from pathgen import JobError, build, check, load_job
 from pathgen.app.cli import main
 from pathgen.base.markup import as_html
 from pathgen.job.clamping import clamping_of
-from pathgen.programs.instructions import before_start
+from pathgen.programs.instructions import before_start, header
 from pathgen.programs.paths import tabs_of
 from pathgen.removal.grid import Grid
 from pathgen.report.sheet.page import board_words
@@ -114,6 +114,9 @@ def test_the_blank_is_measured_before_its_first_side_is_cut(tmp_path, zero):
     (line,) = [line for line in first if line.startswith("Measure the blank: the job says 8 mm thick. Measure both ")]
     assert line.endswith("write the thickest as [stock] thickness, and build again.")
     assert not [line for line in turned if line.startswith("Measure")]
+    count = len(top.under.steps)
+    assert f"program 1 of {count} for the back of the board: cut" in "\n".join(
+        header(top.under, top.under.steps[0], minutes=1.0, start=None))
 
 
 def test_both_sheets_count_from_the_nut_face_and_give_one_length(tmp_path):
