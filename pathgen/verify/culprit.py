@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,8 @@ from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import Operation
 
 _AS_DEEP = 1e-3  # a fault is the same where it is less by no more, mm: half of what a surface may be too low
+_INSIDE = 0.01
+"""What is cut nearer to the outline may be its own wall, mm."""
 Wanted = Callable[[float, float], Any]
 """How high what is finished should stand at a place, mm."""
 
@@ -41,12 +43,14 @@ class Culprit:
         if step is None:
             return "", 0, x, y
         motion, fault, part = self.motions[step.order], float(wanted(x, y)) - height, self.clamping.board.outline
-        while move and motion.cutting[move - 1] and (motion.end[move - 1] == motion.start[move]).all():
-            beside = _at_start(motion, move, x, y)
-            there = float(left_by(motion, np.array([move]), step.cutter, *beside)[0])
-            if float(wanted(*beside)) - there < fault - _AS_DEEP or not part.intersects(shapely.Point(beside)):
+        while (before := _before(motion, move)).size:
+            as_deep = (
+                (one, there) for one in before.tolist() for there in _at_end(motion, one, move, x, y)
+                if part.contains(point := shapely.Point(there)) and part.boundary.distance(point) > _INSIDE
+                and wanted(*there) - left_by(motion, np.array([one]), step.cutter, *there)[0] >= fault - _AS_DEEP)
+            if (found := next(as_deep, None)) is None:
                 break
-            move, (x, y) = move - 1, beside
+            move, (x, y) = found
         return step.file_name, int(motion.line[move]), x, y
 
     def _deepest(
@@ -88,10 +92,21 @@ def left_by(motion: Motion, moves: Ints, cutter: Cutter, x: float, y: float) -> 
     return np.asarray(start[:, 2] + swept)
 
 
-def _at_start(motion: Motion, move: int, x: float, y: float) -> tuple[float, float]:
-    """The place at the start of a move that lies as far aside of it as another."""
-    start, run = motion.start[move, :2], (motion.end - motion.start)[move, :2]
-    length = float(np.hypot(*run))
-    along, aside = (run / length).tolist() if length else (1.0, 0.0)
-    off = along * (y - start[1]) - aside * (x - start[0])
-    return float(start[0] - aside * off), float(start[1] + along * off)
+def _before(motion: Motion, move: int) -> Ints:
+    """The moves of the line that leads to a move, the last first; none where a rapid does, or nothing."""
+    before = move - 1
+    if move == 0 or not motion.cutting[before] or (motion.end[before] != motion.start[move]).any():
+        return np.zeros(0, np.intp)
+    first = int(np.searchsorted(motion.motion, motion.motion[before]))
+    return np.arange(before, first - 1, -1)
+
+
+def _at_end(motion: Motion, before: int, move: int, x: float, y: float) -> Iterator[tuple[float, float]]:
+    """Places at the end of a move before another, as far aside of it as (x, y) lies of that: on the same side, on the
+    other, where that goes back, and on it."""
+    run = (motion.end - motion.start)[[before, move], :2]
+    start, length = motion.start[move, :2], np.maximum(np.hypot(*run.T), 1e-12)
+    (along, aside), (on_x, on_y) = run / length[:, None]
+    off = float(on_x * (y - start[1]) - on_y * (x - start[0]))
+    for out in (off, -off, 0.0):
+        yield float(motion.end[before, 0] - aside * out), float(motion.end[before, 1] + along * out)

@@ -39,8 +39,9 @@ def outline_findings(
     rows = np.flatnonzero(motion.cutting & ~(low > clamping.stock.thickness))
     lines = lines_of(motion.start[rows], motion.end[rows])
     gap = shapely.distance(lines, board)
-    if len(gap) and gap.min() < r - tolerances.outline:
-        i = first_of_most(-gap)
+    inside = gap < r - tolerances.outline
+    if inside.any():
+        i = _first_of_two(motion.motion[rows], gap, inside)
         row = rows[i]
         place = nearest_at(motion.start[row], motion.end[row], board)
         yield Finding(code="outline-inside", where=at(step.file_name, int(motion.line[row]), *place),
@@ -54,6 +55,17 @@ def outline_findings(
     high = np.maximum(motion.start[rows, 2], motion.end[rows, 2])
     held = middle[height > tolerances.tab]
     yield from uncut or _ledges(lines, high, board, held, step, _step_of(sim), tolerances)
+
+
+def _first_of_two(way: Ints, gap: Floats, inside: Bools) -> int:
+    """Which of some pieces of moves is told of those `inside`: the one with the least gap; or where no more than two
+    moves follow on one another there, that of the first: a wrong word spoils the move to its place and that from it.
+    `way` is the move, by its number, of each piece."""
+    deepest, ways = first_of_most(-gap), set(way[inside].tolist())
+    last = int(way[deepest])
+    if last - 1 not in ways or last - 2 in ways or last + 1 in ways:
+        return deepest
+    return first_of_most(np.where(way == last - 1, -gap, -np.inf))
 
 
 def _not_cut(

@@ -27,6 +27,7 @@ from pathgen.verify.findings import Tolerances, at
 from pathgen.verify.handling import _start_and_end, program_findings, travel_findings
 from pathgen.verify.holes import hole_findings
 from pathgen.verify.neighbours import neighbour_findings
+from pathgen.verify.outlines import _first_of_two
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
 from pathgen.verify.shares import overlap_findings
@@ -410,6 +411,26 @@ def test_of_lines_that_are_as_much_too_deep_the_one_that_went_down_is_named():
     assert named(points, 36.0, 7.5, 5.6)[1] == 10  # all too deep
     points[:4, 2] = 5.6
     assert named(points, 36.0, 7.5, 5.6)[1] == 13
+
+
+def test_of_the_way_to_a_wrong_place_and_the_way_back_the_first_is_named():
+    """A sign was lost at a plate's round corner: every finding named the next line, which was right."""
+    flat_end = Cutter(name="a", shape="flat-end", diameter=3.0, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    outline = shapely.box(5, -10, 45, 10).buffer(5.0, quad_segs=64)
+    points = np.array([[51.5, -10.0218, -0.2], [51.1086, -12.2233, -0.2], [50.969, -12.5748, -0.2],
+                       [50.8092, 12.9175, -0.2], [50.6297, -13.2503, -0.2], [50.4312, -13.5722, -0.2]])
+    motion = Motion(start=points[:-1], end=points[1:], rapid=np.zeros(5, bool), feed=np.ones(5), line=np.arange(5) + 10,
+                    motion=np.arange(5))
+    motion = motion.in_pieces(motion.pieces(0.5))
+    step = SimpleNamespace(order=1, cutter=flat_end, operation=None, file_name="a.nc")
+    clamping = SimpleNamespace(steps=[step], board=SimpleNamespace(outline=outline))
+    culprit = Culprit(clamping, {1: motion})
+    assert culprit(49.309, 12.43, None)[1] == 13
+    assert culprit.first(49.309, 12.43, None, lambda *_: 3.0)[1] == 12
+    gap = shapely.distance(shapely.linestrings(np.stack([motion.start[:, :2], motion.end[:, :2]], axis=1)), outline)
+    assert motion.line[int(np.argmin(gap))] == 13
+    assert motion.line[_first_of_two(motion.motion, gap, gap < 1.496)] == 12
+    assert motion.line[_first_of_two(motion.motion, gap, gap < 9.0)] == 13  # all are: that is no single word's fault
 
 
 def plain_board(**changes):
