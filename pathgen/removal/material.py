@@ -92,6 +92,8 @@ class Noting:
     waste: Bools | None = None
     """(rows, columns) where the limit is higher by `spare`."""
     spare: float = 0.0
+    floor: float = -math.inf
+    """The underside of what stands there, mm: what lies under it is not taken, as it is none of the work."""
     surface: Heights | None = None
     """(rows, columns) what passes along the board follow, if they do."""
     rims: bool = True
@@ -147,6 +149,7 @@ class _Cutting:
         self.note, how = noting is not None, noting or Noting()
         self.deeper, self.waste, self.spare, self.surface, self.angle = (
             how.deeper, how.waste, how.spare, how.surface, how.angle)
+        self.floor = np.float32(how.floor)
         self.within = cutter.is_flat and not how.rims
         self.shank = replace(cutter, shape="flat-end", angle=None, diameter=cutter.diameter + 2 * _RUB)
         self.ceiling = Ceiling(self.top)
@@ -260,6 +263,8 @@ class _Cutting:
 
     def _note_pass(self, whole: Pass, there: Heights, envelope: Heights, own: Floats, j: int, i: int) -> None:
         """What a stretch of a pass takes, by its moves."""
+        if np.isfinite(self.floor):
+            there, envelope, own = (np.maximum(heights, self.floor) for heights in (there, envelope, own))
         drop = there - envelope
         np.maximum(drop, 0.0, out=drop)
         cut = np.flatnonzero(drop.max(axis=0))
@@ -412,6 +417,9 @@ class _Cutting:
     def _note_moves(self, moves: Moves, touches: Touches) -> None:
         """What some moves take, from the points that they lower; `touches` numbers them as they stand here."""
         n, of, row = len(moves), touches.move, moves.row
+        if np.isfinite(self.floor):
+            touches = replace(touches, before=np.maximum(touches.before, self.floor),
+                              after=np.maximum(touches.after, self.floor))
         run, low = moves.end - moves.start, np.minimum(moves.start[:, 2], moves.end[:, 2])
         length = np.hypot(run[:, 0], run[:, 1])
         j = touches.cell // len(self.xs)
@@ -430,6 +438,8 @@ class _Cutting:
         if self.surface is None and sloping.any():
             some = np.flatnonzero(sloping[of])
             depth[some] -= _above_low(moves.start, run, low, of[some], x[some], y[some]).astype(np.float32)
+        if np.isfinite(self.floor):
+            depth = np.minimum(depth, touches.before - self.floor)
         depth[drop <= LEAST] = 0.0
         b.depth[:] = _highest_of(depth, of, n)
         fall = drop if self.passages is None else self.passages.falls(

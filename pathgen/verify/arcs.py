@@ -27,10 +27,12 @@ def centre_and_turn(
     """
     first, second, _ = PLANES[plane]
     if any(map(math.isnan, start)):
-        raise fail("an arc from a place that is not known", allowed="arcs from a known place", remedy="move to its start first")
+        raise fail("an arc from a place that is not known", allowed="arcs from a known place",
+                   remedy="move to its start first")
     if "XYZ"[first] not in words and "XYZ"[second] not in words:
         raise fail(f"an arc in G{plane} without {'XYZ'[first]} or {'XYZ'[second]}",
-                   allowed="one of them at least", remedy="write where it ends, or the plane that is meant (G17, G18, G19)")
+                   allowed="one of them at least",
+                   remedy="write where it ends, or the plane that is meant (G17, G18, G19)")
     (a0, b0), (a1, b1) = ((place[first], place[second]) for place in (start, end))
     a, b = _centre(a0, b0, a1, b1, words, plane=plane, unit=unit, clockwise=clockwise, fail=fail)
     if not max(abs(a - a0), abs(b - b0)) <= FURTHEST:

@@ -87,15 +87,17 @@ class ProgramCheck(Brief):
         took = self.field.took[-1]
         rows = []
         if self.ridges is not None:
-            rows += [("highest ridge", f"{_fine(self.ridges.highest)} at {place_words(*self.ridges.highest_at)}"),
+            rows += [("highest ridge", f"{_fine(self.ridges.highest)} at {place_words(*self.ridges.highest_at)}"
+                      if np.isfinite(self.ridges.highest_at).all() else "none stands there"),
                      ("by the exact formula", "not known: no passes side by side along the surface"
                       if np.isnan(self.ridges.predicted) else _fine(self.ridges.predicted)),
                      ("on sections", f"{_fine(self.ridges.low)} to {_fine(self.ridges.high)} from the surface")]
         elif took.cutter.shape == "ball-end":
-            rows.append(("ridges", "not measured: no passes side by side along the surface"))
+            rows.append(("ridges", "not measured: no passes side by side along the surface" if took.volume else
+                         "not measured: nothing was cut"))
         if self.against is not None:
             for name, off, place in (("lowest cut", self.against.low, self.against.low_at),
-                                     ("highest left", self.against.high, self.against.high_at)):
+                                     ("highest where it cut", self.against.high, self.against.high_at)):
                 rows.append((name, f"{_fine(off)} from the surface at {place_words(*place)}"))
         rows += [(name, f"{format_length(mm)} in line {line}") for name, mm, line in took.deepest]
         return [*rows, ("taken", f"{took.volume:.1f} mm3 in {took.moves} moves")]
@@ -188,7 +190,7 @@ def check_program(
     against = _lower_of_tips(compare_heights(field, top, within=area), field, top, area) \
         if area is not None or field.cut.any() else None
     measured = None
-    if cutter.shape == "ball-end":
+    if cutter.shape == "ball-end" and against is not None:
         try:
             measured = ridges_of_moves(*motion_of(program, zero, along=along), cutter=cutter, top=top, area=area,
                                        limit=limit, stood=field)

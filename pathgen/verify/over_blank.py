@@ -89,7 +89,7 @@ def simulate(
         try:
             count = motion.pieces(longest_piece(cutter, resolution))
             pieces = motion.in_pieces(count)
-            taken = material.cut(pieces, cutter, Noting(deeper=cutter.stepdown, rims=False))
+            taken = material.cut(pieces, cutter, Noting(deeper=cutter.stepdown, floor=0.0, rims=False))
         except TooLongError as error:
             wide = not _within(motion, grid, cutter.diameter)
             raise ProgramError(f"{name}, line {error.line}", "simulating it was given up here",

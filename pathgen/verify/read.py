@@ -215,7 +215,8 @@ class _Reader:
             return
         if self.ended or self.percent == 2:
             raise self.fail(line, f"{code!r} stands after the end of the program",
-                            allowed="nothing but comments after M2, M30 or the second %", remedy="remove it, or the end before it")
+                            allowed="nothing but comments after M2, M30 or the second %",
+                            remedy="remove it, or the end before it")
         self.seen_code = True
         self._execute(self._words(code, line), line)
 

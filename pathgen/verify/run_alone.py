@@ -69,11 +69,12 @@ def _start(field: HeightField) -> Iterator[Finding]:
     sideways, high = np.isfinite(took.end[0, :2]).any(), np.isfinite(took.end[0, 2])
     if not high:
         yield Finding(code="height-unknown", where=at(took.name, int(took.line[0])),
-                      got="the cutter moves before its height is said", allowed="Z first",
+                      got="its first move goes aside at the height where the cutter was left, maybe on the work",
+                      allowed="Z first",
                       remedy="lift to a safe height in the first move")
     elif sideways:
         yield Finding(code="height-unknown", severity="warn", where=at(took.name, int(took.line[0])),
-                      got="its first move goes aside and up or down at once, from a height that is not known",
+                      got="its first move goes aside as it rises or sinks, from a height that is not known",
                       allowed="Z alone first", remedy="lift to a safe height in a line of its own first")
 
 

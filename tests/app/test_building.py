@@ -308,6 +308,16 @@ def test_a_program_without_any_comment_is_warned_of_alone(written, tmp_path):
     assert "setup.html" in next(f.remedy for f in found if f.code == "no-job-fingerprint")
 
 
+@pytest.mark.in_every_run(0)
+def test_a_head_with_another_cutter_is_one_fault_with_its_line(written, tmp_path):
+    """It was told twice, of the cutter and of the head."""
+    found = found_in_copy(written, tmp_path, change=lambda text: re.sub(
+        r"(\(cutter flat: flat-end), [\d.]+ mm", r"\1, 9 mm", text))
+    (told,) = [f for f in found if f.severity == "forbid"]
+    assert told.code == "other-cutter"
+    assert told.where.startswith("02-pocket-1-flat.nc, line ")
+
+
 @pytest.mark.in_every_run(4)
 @pytest.mark.parametrize(("change", "codes"), [
     (lambda text: text.replace("\nM5\n", "\nM5 (mine)\n(and mine)\n"), []),

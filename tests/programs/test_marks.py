@@ -157,7 +157,8 @@ def test_a_spoilt_look_is_found(marked, old, new, code):
 
 
 @pytest.mark.parametrize(("old", "new", "code", "got"), [
-    ("Z7.2", "Z7.15", "mark-wrong", "0.050 mm too deep"), ("Z7.2", "Z7.25", "mark-wrong", "0.050 mm short of its bottom"),
+    ("Z7.2", "Z7.15", "mark-wrong", "0.050 mm too deep"),
+    ("Z7.2", "Z7.25", "mark-wrong", "0.050 mm short of its bottom"),
     ("Z7.2", "Z8.5", "mark-wrong", "no mark"), ("X42.5", "X42.6", "mark-stray", "a cut where no mark is"),
 ])
 def test_a_mark_in_the_wrong_place_or_depth_is_found(marked, old, new, code, got):

@@ -467,6 +467,29 @@ def test_a_groove_in_fresh_wood_is_no_shaving_though_it_is_narrower_than_a_quart
         assert [name for name, *_ in checked.field.took[-1].deepest] == ["deepest bite"]
 
 
+def test_a_finish_that_runs_beside_its_blank_has_no_ridges_at_a_place_that_is_no_number(finished):
+    """With a zero 200 mm off it was "0 mm at nan mm along", and the advice was to see to its radius."""
+    found = pathgen.check_program(pathgen.program(finished), cutter=BALL, top=TOP, blank=BLANK, limit=0.01,
+                                  zero=(0.0, 200.0, 0.0))
+    assert not any("nan" in words for words in [*map(str, found.findings), *(words for _, words in found.rows)])
+    assert dict(found.rows)["ridges"] == "not measured: nothing was cut"
+    (said,) = [one for one in found.findings if one.code == "surface-high"]
+    assert said.remedy.startswith("are zero and blank right?")
+
+
+@pytest.mark.parametrize(("shape", "wide"), [("flat-end", 3.0), ("ball-end", 3.0)])
+def test_what_lies_under_the_blank_is_not_counted_as_taken(shape, wide):
+    """A slot right through, 30 mm long: all of 8 mm of its wood, and none of what it goes on into below (D)."""
+    tool = replace(FLAT, shape=shape, diameter=wide, stepdown=12.0)
+    text = "G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X5 Y0\nG1 Z-4 F300\nX35\nG0 Z20\nM5\nM30\n"
+    checked = pathgen.check_program(text, cutter=tool, top=pathgen.flat(8.0), blank=BLANK)
+    took = checked.field.took[-1]
+    assert took.volume == pytest.approx(8.0 * (wide * 30.0 + math.pi * wide**2 / 4), rel=0.01)
+    assert took.fall.max() == took.bites.depth.max() == pytest.approx(8.0)
+    assert checked.field.top.min() == pytest.approx(-4.0, abs=0.01)
+    assert dict(checked.rows)["highest where it cut"].startswith("-1")  # not of the untouched top, which is higher
+
+
 def test_tops_by_each_way_of_stating_them():
     """R(x) is linear; following the strings it grows as their spread (derived)."""
     by_end = pathgen.radiused(thickness=6.0, start=254.0, end=406.4, length=470.0)
@@ -731,6 +754,7 @@ def test_what_earlier_programs_left_is_a_blank():
     found = run("G0 Z6", "G1 Z5 F300", "X30 F600")
     assert set(found) == {"rapid-through-material", "cut-too-deep"}
     assert all("(blank=simulate(..))" in one.remedy for one in found.values())
+    assert found["rapid-through-material"].remedy.startswith("if it is to cut there write G1")
 
 
 def test_a_program_turned_back_has_its_zero_in_the_blanks_frame(finished):

@@ -10,7 +10,7 @@ import shapely
 import pathgen
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.given_programs import read_programs
-from pathgen.verify.handling import program_findings
+from pathgen.verify.handling import _header, program_findings
 from pathgen.verify.in_plan import nearest_at
 from pathgen.verify.keep_outs import keep_out_findings, near_findings
 from pathgen.verify.over_board import motion_over_board
@@ -190,6 +190,14 @@ def test_a_round_end_passes_over_a_clamp_where_a_flat_one_does_not():
     assert "hits-a-keep-out" in found(low, shape="ball-end")
     assert "hits-a-keep-out" not in found(high, shape="ball-end")
     assert "hits-a-keep-out" in found(high)
+
+
+def test_units_that_change_within_a_program_are_told_with_their_line():
+    clamping = SimpleNamespace(units="mm")
+    program = read_program("G21 G90 G17 G94 G54\nG0 Z20\nG20\nG0 Z1\nG21\nG0 Z20\nM30\n", name="a.nc")
+    told = next(f for f in _header(program, SimpleNamespace(cutter=SimpleNamespace(shape="v", diameter=3.0, angle=60.0)),
+                                   clamping) if f.code == "other-units")
+    assert told.where == "a.nc, line 3"
 
 
 def test_a_head_that_has_a_v_of_another_angle_fitted_is_refused():
