@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import fields, replace
+from typing import Any
 
 import shapely
 from shapely.affinity import translate
@@ -11,13 +12,16 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import Doubt
-from pathgen.base.plain import joined
+from pathgen.base.plain import in_runs, joined
 from pathgen.base.units import place_as_written
 from pathgen.job.inlay_tables import InlayTable, PlaceTable
 from pathgen.job.job import Job
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 from pathgen.work.fill import RIM
+
+_MANY = 8
+"""Inlays that differ in depth alone, from which it is told what that costs."""
 
 
 def apart_doubts(job: Job, _: Clamping) -> Iterator[Doubt]:
@@ -37,34 +41,60 @@ def apart_doubts(job: Job, _: Clamping) -> Iterator[Doubt]:
             remedy=f"write {_written(job, first, index)} for both; leave it so only if they are meant to lie apart")
 
 
-def poured_apart(job: Job, clamping: Clamping) -> Iterator[Doubt]:
-    """Drawings that are poured, cured and cut level one after the other, and could be all at once: they meet nothing.
-    """
-    groups: list[list[Inlay]] = []
+def cut_apart(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """Drawings that each have programs, and a pour and a second cut, of their own, and could be cut and poured all at
+    once: they meet nothing. Many that differ in depth alone are told too."""
     inlays = clamping.inlays
-    free = [one for one in inlays if one.dam is not None and job.inlays[one.index].artwork
+    free = [one for one in inlays if job.inlays[one.index].artwork
             and not any(shapely.intersects(one.area, other.area) for other in inlays if other is not one)]
-    for inlay in free:
-        fits = (group for group in groups if _alike(job, group[0]) == _alike(job, inlay)
-                and all(shapely.distance(one.area, inlay.area) > 2 * (inlay.dam or 0.0) + RIM for one in group))
+    groups = _apart(job, free)
+    for first, *others in (group for group in groups if group[1:]):
+        names = _numbers(others)
+        cut, allowed, or_so = _by_itself(first)
+        yield Doubt(
+            where=f"inlay {first.index + 1} with {names}", allowed=allowed,
+            problem=f"they lie apart and are alike, and each is {cut}", grave=False,
+            remedy=f"write {names} into inlay {first.index + 1} as also = [{{ artwork = .., "
+                   f"{'layers = .., ' * any(job.inlays[one.index].layers for one in others)}place = .. }}, ..]{or_so}")
+    for first, *others in _apart(job, [group[0] for group in groups], depth=0.0):
+        if len(others) + 1 >= _MANY:
+            cut, allowed, _ = _by_itself(first)
+            yield Doubt(
+                where=f"inlay {first.index + 1} with {_numbers(others)}", allowed=allowed, grave=False,
+                problem=f"they lie apart and differ in depth alone, and each is {cut}",
+                remedy="give one depth to as many as it does for: then write them into one inlay, as its also")
+
+
+def _apart(job: Job, inlays: Sequence[Inlay], **but: Any) -> list[list[Inlay]]:
+    """Inlays that are alike, `but` for some keys, and lie so far apart that one pour does for them, together."""
+    groups: list[list[Inlay]] = []
+    for inlay in inlays:
+        clear = 0.0 if inlay.dam is None else 2 * inlay.dam + RIM
+        fits = (group for group in groups if _alike(job, group[0], **but) == _alike(job, inlay, **but)
+                and all(shapely.distance(one.area, inlay.area) > clear for one in group))
         group = next(fits, None)
         if group is None:
             groups.append([inlay])
         else:
             group.append(inlay)
-    for first, *others in (group for group in groups if group[1:]):
-        names = joined([str(one.index + 1) for one in others])
-        yield Doubt(
-            where=f"inlay {first.index + 1} with {names}", allowed="one pour where drawings lie apart",
-            problem="they lie apart and are alike, and each is poured, cured and cut level by itself", grave=False,
-            remedy=f"write {names} into inlay {first.index + 1} as also = [{{ artwork = .., "
-                   f"{'layers = .., ' * any(job.inlays[one.index].layers for one in others)}place = .. }}, ..], or "
-                   "leave it so if they are to be tinted apart")
+    return groups
 
 
-def _alike(job: Job, inlay: Inlay) -> InlayTable:
-    """What a job says of an inlay beside its drawings and their places."""
-    return replace(job.inlays[inlay.index], artwork="", layers=(), place=None, also=())
+def _numbers(inlays: Sequence[Inlay]) -> str:
+    return joined(in_runs([one.index + 1 for one in inlays]))
+
+
+def _by_itself(inlay: Inlay) -> tuple[str, str, str]:
+    """What is done to each by itself, what could be, and where that is meant so."""
+    if inlay.dam is not None:
+        return ("poured, cured and cut level by itself", "one pour where drawings lie apart",
+                ", or leave it so if they are to be tinted apart")
+    return "opened by programs of its own", "one program for a cutter where drawings lie apart", ""
+
+
+def _alike(job: Job, inlay: Inlay, **but: Any) -> InlayTable:
+    """What a job says of an inlay beside its drawings and their places, `but` for some keys."""
+    return replace(job.inlays[inlay.index], artwork="", layers=(), place=None, also=(), **but)
 
 
 def stages_of(job: Job, index: int) -> tuple[int, ...]:

@@ -205,7 +205,8 @@ def resurfacing_runs_over(
 
     With `beneath` the passes of `last` are left to what comes after, which takes so many mm below their surface too.
     The layers keep clear of the ridges that they left, where all between them `stays`; else they go down through them.
-    Where a wall of `waste` stands where they ended, no run goes further out, and each layer goes along it.
+    Where a wall of `waste` stands where they ended, no run goes further out, and each layer goes along it. What lies
+    apart is cut along the part in one layer, and back in the next.
 
     Like `resurfacing_runs` over a part of the board. The fill must not lie further out than `area`; a flat
     end comes down beside it.
@@ -221,12 +222,19 @@ def resurfacing_runs_over(
         inside = last.over if waste == "wall" else None
         clear = overlay.buffer(area, last.cutter.radius) if last.cutter.is_flat else area
         filled = overlay.intersection(clear, on_board)
-        coarse = runs_over(coarse_passes(last, stepdown), filled, inside=inside)
-        coarse += _rims_over(last, filled) if inside is not None else []
-        runs += [run + [0.0, 0.0, h] for h in heights for run in coarse]
+        coarse = _along(runs_over(coarse_passes(last, stepdown), filled, inside=inside))
+        rims = _along(_rims_over(last, filled)) if inside is not None else []
+        runs += [run + [0.0, 0.0, h] for nth, h in enumerate(heights)
+                 for run in [*coarse[:: 1 - nth % 2 * 2], *rims[:: nth % 2 * 2 - 1]]]
     if beneath is not None:
         return runs
-    return runs + runs_over(last, overlay.intersection(area, on_board), ridge=last.scallop)
+    final = _along(runs_over(last, overlay.intersection(area, on_board), ridge=last.scallop))
+    return runs + final[:: 1 - len(heights) % 2 * 2]
+
+
+def _along(runs: list[Floats]) -> list[Floats]:
+    """From the near end of the part to its far end."""
+    return sorted(runs, key=lambda run: float(run[:, 0].min() + run[:, 0].max()))
 
 
 def runs_over(

@@ -644,6 +644,25 @@ def test_drawings_that_one_pour_would_fill_are_told_of(tmp_path, x, more, told):
     assert not [doubt for doubt in doubts_of(job, clamping_of(job)) if "cut level by itself" in doubt.problem]
 
 
+@pytest.mark.parametrize(("depths", "where", "words"), [
+    ([1.0, 1.0, 1.0, 1.1], "inlay 1 with 2 and 3", "are alike, and each is opened by programs of its own"),
+    ([1.0 + n / 50 for n in range(8)], "inlay 1 with 2 to 8",
+     "differ in depth alone, and each is opened by programs of its own"),
+    ([1.0 + n / 50 for n in range(7)], None, ""),
+])
+def test_drawings_that_one_program_would_open_are_told_of(tmp_path, depths, where, words):
+    """40 petals without a fill came to 40 programs of ten seconds, each to be tried in air, and no word of `also`."""
+    art = small_board.svg('<rect width="4" height="4" fill="#2f6f4f"/>', 4, 4)
+    stage = small_board.JOB[small_board.JOB.index("[[inlay]]"):small_board.JOB.index("[resin]")]
+    stages = "".join(
+        stage.replace("[45.0, 0.0]", f"[{20 + 9 * nth}, 0.0]").replace("depth = 1.5", f'depth = {depth}\nfill = "none"')
+        for nth, depth in enumerate(depths))
+    job = load_job(small_board.job(tmp_path, art=art, changes={stage: stages}))
+    found = [doubt for doubt in doubts_of(job, clamping_of(job)) if "programs of its own" in doubt.problem]
+    assert [(doubt.where, words in doubt.problem) for doubt in found] == ([(where, True)] if where else [])
+    assert not any(doubt.grave for doubt in found)
+
+
 @pytest.mark.parametrize(("other", "found"), [("#2f6f50", True), ("#2f6f5f", False)])
 def test_colours_that_nobody_tells_apart(tmp_path, other, found):
     told = drawn(tmp_path, f'{LEAF}<circle cx="30" cy="15" r="4" fill="{other}"/>')

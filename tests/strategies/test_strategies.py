@@ -473,6 +473,18 @@ def test_the_second_cut_over_a_fill_does_not_rise_where_the_first_came_down():
     assert last[:, 2] == pytest.approx(np.full(len(last), 6.0), abs=1e-9)
 
 
+def test_what_lies_apart_is_cut_again_along_the_board_in_one_layer_and_back_in_the_next():
+    """Over three drawings every layer began with the furthest, and went to the nearest and the middle one."""
+    level = Surface(thickness=6.0, radius_nut=math.inf, radius_end=math.inf, length=100.0)
+    first = finishing_passes(shapely.box(0, -20, 100, 20), level, cutter_of("ball-end", 6.0), scallop=0.02)
+    fills = shapely.MultiPolygon([shapely.Point(x, y).buffer(4.0) for x, y in ((80.0, 5.0), (15.0, 0.0), (45.0, -5.0))])
+    runs = resurfacing_runs_over(fills, first, proud=1.0, stepdown=0.5, beneath=None)
+    assert len(runs) == 9
+    at = np.array([run[:, 0].mean() for run in runs]).reshape(3, 3)
+    assert at == pytest.approx(np.array([[15.0, 45.0, 80.0], [80.0, 45.0, 15.0], [15.0, 45.0, 80.0]]), abs=1.0)
+    assert all(np.diff([run[:, 2].mean() for run in runs]) < 1e-2)
+
+
 @pytest.mark.parametrize("plunges", [True, False])
 def test_a_flat_end_comes_down_beside_the_fill_and_by_a_ramp_where_it_does_not_cut_at_its_centre(plunges):
     level = Surface(thickness=6.0, radius_nut=math.inf, radius_end=math.inf, length=100.0)

@@ -11,7 +11,7 @@ from pathgen.job.form import FORMS
 from pathgen.job.job import Job
 from pathgen.job.nut_and_saddle import NUT
 from pathgen.job.on_wood import drawn_gaps
-from pathgen.job.staged import apart_doubts, poured_apart
+from pathgen.job.staged import apart_doubts, cut_apart
 from pathgen.work.clamping import Clamping
 
 
@@ -37,7 +37,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
 
 
 _OF_PART: tuple[Callable[[Job, Clamping], Iterator[Doubt]], ...] = (
-    inlays.colours, inlays.sizes, inlays.shallow, apart_doubts, poured_apart, board.radius, board.lengths,
+    inlays.colours, inlays.sizes, inlays.shallow, apart_doubts, cut_apart, board.radius, board.lengths,
     board.widths, blank.faced, blank.much_longer, blank.near_the_work, blank.no_roughing, blank.dowels, blank.drilled,
     blank.wide_marks, outline.inner_corners, outline.tenths, outline.mostly_tabs, outline.no_waste_beyond,
     blank.over_all, inlays.nothing_beside, board.drawn_otherwise, drawn_gaps, board.nut_face, board.strings_off,
