@@ -64,10 +64,14 @@ def to_fill(inlay: Inlay, work: Clamping) -> list[str]:
 def _told_after(inlay: Inlay, work: Clamping) -> int | None:
     """The number of the program after which the first is filled with the same, if that is one before this inlay: what
     is done every time is told there in full."""
-    same = (one for one in work.inlays if one.fill == inlay.fill and not work.levelled_before(one))
-    first = next(same, inlay)
+    first = _first_filled(inlay, work)
     numbers = [step.number for step in work.steps if step.operation.opens is first]
     return None if work.shared or first is inlay else max(numbers, default=None)
+
+
+def _first_filled(inlay: Inlay, work: Clamping) -> Inlay:
+    """The first inlay that is filled with the same and is still to be cut level."""
+    return next((one for one in work.inlays if one.fill == inlay.fill and not work.levelled_before(one)), inlay)
 
 
 def before_second_cut(inlay: Inlay, work: Clamping, near: float) -> list[str]:
@@ -89,25 +93,34 @@ def to_measure(inlay: Inlay, work: Clamping) -> list[str]:
     stands = format_length(inlay.overfill, work.units)
     what = "pieces" if inlay.fill == "piece" else "cured fill"
     # what stands higher than the job's overfill meets the first pass too deep
-    return [*to_wait(inlay),
+    return [*to_wait(inlay, work),
             f"Measure the highest point of the {what} above the surface beside that point: it must be no higher than "
             f"{stands}, the job's overfill. If it is higher, set overfill to what you measured and "
             f"{work.board.names.again}: the first pass would go too deep.", *_sunk(inlay, work)]
 
 
-def to_wait(inlay: Inlay) -> list[str]:
-    """Cure, place and zero, before anything goes near the fill."""
-    if inlay.fill == "piece":
-        wait = "Wait until the glue has set fully by its maker's sheet: a piece that lifts under the cutter is lost."
-    else:
-        wait = (
-            "Wait until the fill has cured fully by its maker's sheet, which can take days: soft fill smears over the "
-            "wood and clogs the cutter, the heat of cutting softens it again, and its dust can sensitise skin and "
-            "lungs."
-        )
-    cure = [_CURE] if inlay.fill == "resin" else []
+def to_wait(inlay: Inlay, work: Clamping) -> list[str]:
+    """Cure, place and zero, before anything goes near the fill; of a later inlay, in short, as of the first."""
     what = "glue" if inlay.fill == "piece" else "fill"
-    return [wait, *cure, f"{STAY} Clean {what} and dust off the place that Z is set from."]
+    clean = f"{STAY} Clean {what} and dust off the place that Z is set from."
+    before = _waited_before(inlay, work)
+    if before is not None:
+        wait = "the glue has set fully" if inlay.fill == "piece" else "the fill has cured fully"
+        return [f"Wait again until {wait} by its maker's sheet, and do as it is told before program {before}.", clean]
+    if inlay.fill == "piece":
+        return ["Wait until the glue has set fully by its maker's sheet: a piece that lifts under the cutter is lost.",
+                clean]
+    return ["Wait until the fill has cured fully by its maker's sheet, which can take days: soft fill smears over the "
+            "wood and clogs the cutter, the heat of cutting softens it again, and its dust can sensitise skin and "
+            "lungs.", _CURE, clean]
+
+
+def _waited_before(inlay: Inlay, work: Clamping) -> int | None:
+    """The number of the program before which it is told in full how to wait, if that is for an earlier inlay."""
+    first = _first_filled(inlay, work)
+    numbers = [step.number for step in work.steps if step.operation.inlay is first and not work.done(step)
+               and step.operation.opens is not first]
+    return None if work.shared or first is inlay else min(numbers, default=None)
 
 
 def _pour_deep(inlay: Inlay, work: Clamping) -> str:

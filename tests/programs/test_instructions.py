@@ -315,6 +315,13 @@ def test_what_is_the_same_before_each_pour_and_of_a_v_is_told_in_full_once(tmp_p
     assert short[0].startswith("Stop here for the fill, and do all as it is told after program 3: ")
     assert short[1].startswith("The pour is 2 mm deep: ")  # 1 mm and 1 mm proud
     assert len(short) == 3
+    first, second = (step for step in clamping.steps if step.operation.levels)
+    whole, short = (step.operation.before(clamping) for step in (first, second))
+    assert sum(words in line for words in ("can take days", "cover it, no damp cloth") for line in whole) == 2
+    assert short[0] == "Wait again until the fill has cured fully by its maker's sheet, and do as it is told before " \
+                       f"program {first.number}."
+    assert short[1] == whole[2]
+    assert short[2].startswith("Measure the highest point of the cured fill")  # of each its own overfill
 
 
 def test_the_machine_stays_on_while_glue_sets_too():

@@ -113,7 +113,7 @@ def test_parts_of_a_blank_are_named_beside_them():
         assert not [words for words, box in labels(picture) if box.intersects(shape)]
 
 
-def test_no_dashed_line_of_a_blank_crosses_the_name_of_a_clamp(tmp_path):
+def test_no_line_of_a_blank_crosses_the_name_of_a_clamp(tmp_path):
     """Clamps on the corner of the blank, on its edge and between two shares."""
     path = write_blank(tmp_path, BLANK.replace("[[part]]", "[setup]\nkeep_out = [" + ", ".join(
         f"{{ along = [{x}, {x + 6}], across = [{y}, {y + 8}], height = 12 }}"
@@ -124,7 +124,9 @@ def test_no_dashed_line_of_a_blank_crosses_the_name_of_a_clamp(tmp_path):
                                                       along="x", opened=list(map(opened_of, clampings)))))
     dashed = [points(path)[0] for path in picture.iter() if path.get("stroke-dasharray")]
     assert len(dashed) == 3
-    shares = shapely.union_all([shapely.LinearRing(ring) for ring in dashed])
+    outline = points(next(path for path in picture.iter() if path.tag.endswith("path")))[0]  # the blank's
+    assert np.ptp(outline, axis=0).min() > max(np.ptp(ring, axis=0).max() for ring in dashed) / 2
+    shares = shapely.union_all([shapely.LinearRing(ring) for ring in (outline, *dashed)])
     named = [(words, box) for words, box in labels(picture) if words.startswith("clamp")]
     assert len(named) == 5
     assert [words for words, box in named if box.intersects(shares)] == []

@@ -52,10 +52,12 @@ def blank_from_above(
 def _labels(first: Clamping, clampings: Sequence[Clamping], names: Sequence[str], along: str,
             clamps: Sequence[Standing], base: View, size: float) -> Labels:
     """The parts' names, each in its share beside the part where there is room, and the clamps' under them."""
+    assert first.shared is not None
     parts = [_seen(one, along, wood_in_plan(one.board)) for one in clampings]
     corner = shapely.box(base.left, base.bottom, base.left + 3.5 * size, base.bottom + 5 * size)
     zero = overlay.buffer(shapely.Point(0.0, 0.0), 0.7 * size)
     shares = [_seen(one, along, shapely.box(*one.stock.bounds)).exterior for one in clampings]
+    shares.append(_seen(first, along, shapely.box(*first.shared.blank)).exterior)
     labels = Labels([*parts, *(shape for shape, _ in clamps), zero, corner], shares)
     for number, (one, name, part) in enumerate(zip(clampings, names, parts, strict=True), 1):
         x0, y0, x1, y1 = _seen(one, along, shapely.box(*one.stock.bounds)).bounds

@@ -18,6 +18,7 @@ _LETTER = 0.64
 _LOWER, _UPPER = -0.2, 0.78  # how far words reach below and above the line they stand on, in sizes
 _ROW = 1.15  # from row to row, in sizes
 _NEAR = 1.6  # words further than that from what they name, in sizes, have a line that leads there
+_BESIDE = 0.15  # kept between words and lines, in sizes, where that can be helped
 _AT_ONCE = 3  # rows that are looked through together
 _TRIED = 120  # free spots that are tried for a line that leads through no other words
 _START = {"start": 0.0, "middle": -0.5, "end": -1.0}
@@ -41,7 +42,7 @@ class Labels:
         """Put words at the first of `spots` that is free; else in the first free row above or below everything. Far
         from what is `named`, a line leads there: through no other words, where one of the next spots is so."""
         spots = list(spots)
-        clear = (one for one in spots if not shapely.intersects(_box(text, one, size), self._lines).any())
+        clear = (one for one in spots if not shapely.dwithin(_box(text, one, size), self._lines, _BESIDE * size).any())
         free = (one for one in chain(clear, spots, self._rows(text, spots[0], size, named))
                 if not shapely.intersects(_box(text, one, size), self._taken).any())
         first = next(free)
