@@ -35,6 +35,8 @@ _TOLD = 3  # how many places of a kind are named, the thinnest
 BETWEEN_POCKETS = "pockets"
 BESIDE_SLOT = "a pocket and a slot"
 _TO_EDGE = "a slot and the edge"
+_TWO_EDGES = "two edges"
+_AROUND = 1.0  # of what lies outside a part, that is looked at, mm
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,7 +86,7 @@ def wood_under(surface: Surface, area: BaseGeometry, depth: float) -> tuple[Floa
 def what_to_do(places: Sequence[ThinWood]) -> str:
     """What to do about wood that does not stand, in places of one kind."""
     through = " and to let resin through" if any(thin.leaks for thin in places) else ""
-    apart = ("leave more of the part there, or let the slots run out" if places[0].between == _TO_EDGE else
+    apart = ("draw it wider" if places[0].between == _TWO_EDGES else "leave more of the part there, or let the slots run out" if places[0].between == _TO_EDGE else
              "draw them further apart, let them meet" if places[0].drawn else "move them further apart")
     return f"{apart}, or expect it to break out{through}"
 
@@ -109,6 +111,7 @@ def _between_any(clamping: Clamping, opened: Sequence[BaseGeometry]) -> Iterator
     pockets = overlay.union_all(list(opened))
     yield from _beside_bores(clamping, opened)
     yield from _beside_slots(clamping)
+    yield from _of_outline(clamping)
     if pockets.is_empty:
         return
     for wall in thin_walls(pockets, below=THIN, touching=MEET):
@@ -188,6 +191,16 @@ def _beside_slots(clamping: Clamping) -> list[ThinWood]:
         found += [_nearest_first(_TO_EDGE, shapely.points(longer(slots.lines, np.full(2, -slots.width / 2)))
                                  [~slots.through], edge, slots.width / 2 + slots.bevel, drawn=False) for slots in cut]
     return sorted((thin for some in found for thin in some), key=lambda thin: thin.width)
+
+
+def _of_outline(clamping: Clamping) -> Iterator[ThinWood]:
+    """Necks and teeth of the part itself."""
+    if clamping.cutter(Outline) is None:
+        return
+    outside = overlay.difference(overlay.buffer(shapely.box(*clamping.board.outline.bounds), _AROUND), clamping.board.outline)
+    needed = float(least_wood(clamping.finished_surface.thickness))
+    for wall in thin_walls(outside, below=needed, touching=MEET):
+        yield ThinWood(between=_TWO_EDGES, width=wall.width, at=wall.at, needed=needed, drawn=False)
 
 
 def _along(edge: BaseGeometry, line: shapely.LineString, near: float) -> list[BaseGeometry]:

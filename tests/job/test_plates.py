@@ -24,6 +24,7 @@ from pathgen.report.data import _doubts
 from pathgen.report.fill_findings import edge_to_edge
 from pathgen.work.operations import Outline
 from pathgen.work.part import wood_in_plan
+from pathgen.work.thin_wood import thin_wood
 from tests.small_board import svg
 
 PLATE = """
@@ -526,6 +527,15 @@ def test_layers_of_no_drawing_are_refused(tmp_path, old, new, words):
 
 def loose(job):
     return [doubt.problem for doubt in doubts_of(job, clamping_of(job)) if "comes loose" in doubt.problem]
+
+@pytest.mark.parametrize(("half", "wide"), [(0.15, [0.3]), (0.4, []), (3.0, [])])
+def test_a_neck_of_a_drawn_outline_too_thin_to_stand_is_told(tmp_path, half, wide):
+    """Two bays of 20 mm that leave so much between them; a corner that points outward is no neck."""
+    neck = f"M0,0H30V{20 - half}H50V0H80L70,20L80,40H50V{20 + half}H30V40H0Z"
+    found = thin_wood(clamping_of(drawn(tmp_path, outline=neck, openings="")), ())
+    assert [thin.width for thin in found] == pytest.approx(wide, abs=1e-3)
+    assert all(thin.at[0] == pytest.approx(40.0, abs=10.1) and abs(thin.at[1]) < 0.1 for thin in found)
+
 
 @pytest.mark.parametrize("outer", [12.9999999, 12.9995])
 def test_a_ring_as_wide_as_its_cutter_as_inches_are_written(tmp_path, outer):
