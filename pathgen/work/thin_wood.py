@@ -86,8 +86,9 @@ def wood_under(surface: Surface, area: BaseGeometry, depth: float) -> tuple[Floa
 def what_to_do(places: Sequence[ThinWood]) -> str:
     """What to do about wood that does not stand, in places of one kind."""
     through = " and to let resin through" if any(thin.leaks for thin in places) else ""
-    apart = ("draw it wider" if places[0].between == _TWO_EDGES else "leave more of the part there, or let the slots run out" if places[0].between == _TO_EDGE else
-             "draw them further apart, let them meet" if places[0].drawn else "move them further apart")
+    between, drawn = places[0].between, places[0].drawn
+    apart = {_TWO_EDGES: "draw it wider", _TO_EDGE: "leave more of the part there, or let the slots run out"}.get(
+        between, "draw them further apart, let them meet" if drawn else "move them further apart")
     return f"{apart}, or expect it to break out{through}"
 
 
@@ -197,7 +198,8 @@ def _of_outline(clamping: Clamping) -> Iterator[ThinWood]:
     """Necks and teeth of the part itself."""
     if clamping.cutter(Outline) is None:
         return
-    outside = overlay.difference(overlay.buffer(shapely.box(*clamping.board.outline.bounds), _AROUND), clamping.board.outline)
+    part = clamping.board.outline
+    outside = overlay.difference(overlay.buffer(shapely.box(*part.bounds), _AROUND), part)
     needed = float(least_wood(clamping.finished_surface.thickness))
     for wall in thin_walls(outside, below=needed, touching=MEET):
         yield ThinWood(between=_TWO_EDGES, width=wall.width, at=wall.at, needed=needed, drawn=False)

@@ -530,11 +530,11 @@ def loose(job):
 
 @pytest.mark.parametrize(("half", "wide"), [(0.15, [0.3]), (0.4, []), (3.0, [])])
 def test_a_neck_of_a_drawn_outline_too_thin_to_stand_is_told(tmp_path, half, wide):
-    """Two bays of 20 mm that leave so much between them; a corner that points outward is no neck."""
-    neck = f"M0,0H30V{20 - half}H50V0H80L70,20L80,40H50V{20 + half}H30V40H0Z"
+    """Two bays of 14 mm that leave so much between them; a corner that points outward is no neck."""
+    neck = f"M0,0H52V{20 - half}H66V0H80L76,20L80,40H66V{20 + half}H52V40H0Z"
     found = thin_wood(clamping_of(drawn(tmp_path, outline=neck, openings="")), ())
     assert [thin.width for thin in found] == pytest.approx(wide, abs=1e-3)
-    assert all(thin.at[0] == pytest.approx(40.0, abs=10.1) and abs(thin.at[1]) < 0.1 for thin in found)
+    assert all(thin.at[0] == pytest.approx(69.0, abs=7.1) and abs(thin.at[1]) < 0.1 for thin in found)
 
 
 @pytest.mark.parametrize("outer", [12.9999999, 12.9995])
