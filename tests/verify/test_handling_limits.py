@@ -195,8 +195,8 @@ def test_a_round_end_passes_over_a_clamp_where_a_flat_one_does_not():
 def test_units_that_change_within_a_program_are_told_with_their_line():
     clamping = SimpleNamespace(units="mm")
     program = read_program("G21 G90 G17 G94 G54\nG0 Z20\nG20\nG0 Z1\nG21\nG0 Z20\nM30\n", name="a.nc")
-    told = next(f for f in _header(program, SimpleNamespace(cutter=SimpleNamespace(shape="v", diameter=3.0, angle=60.0)),
-                                   clamping) if f.code == "other-units")
+    step = SimpleNamespace(cutter=SimpleNamespace(shape="v", diameter=3.0, angle=60.0))
+    told = next(f for f in _header(program, step, clamping) if f.code == "other-units")
     assert told.where == "a.nc, line 3"
 
 
