@@ -79,7 +79,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     lines = table(["", "program", "cutting", "time"], rows, right=(0, 2, 3))
     minutes = report["minutes"] + (back["minutes"] if back else 0.0)
     lines += ["", f"In all {minutes_words(minutes)} at the machine.", *go_on_lines(report), *not_cut_lines(report)]
-    lines += much_less_lines(report)
+    lines += much_less_lines(report) + (much_less_lines(back) if back else [])
     lines += [between_words(report["both_sides"], units)] if report["both_sides"] else []
     lines += form_lines(report, units)
     lines += [] if report.get("holes") else own_sheet_lines(report.get("form"), units)

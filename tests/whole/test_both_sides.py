@@ -17,7 +17,11 @@ from pathgen.base.markup import as_html
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.instructions import before_start, header
 from pathgen.programs.paths import tabs_of
+from pathgen.programs.plan import plan, pockets_of
+from pathgen.programs.timing import times
 from pathgen.removal.grid import Grid
+from pathgen.report.programs import Program
+from pathgen.report.saving import changes
 from pathgen.report.sheet.page import board_words
 from pathgen.report.sheet.results import both_sides
 from pathgen.report.text import go_on_lines
@@ -30,7 +34,7 @@ from pathgen.work.underside import wood_over
 from tests.as_made import hold
 from tests.job.test_plates import PLATE, read
 from tests.plain_cutting import Wood
-from tests.small_board import SLOT_CUTTER, job, moves
+from tests.small_board import SLOT_CUTTER, cutter, job, moves
 
 SIDES = SLOT_CUTTER + """
 [slots]
@@ -63,6 +67,22 @@ depth = 1.8
 SMALL = {"depth = 1.5": "depth = 2.6", "[stock]\nlength = 125.0": "[stock]\nlength = 130.0"}
 SHALLOW = {**SMALL, "depth = 1.5": "depth = 0.6"}
 RADIUS_NUT, RADIUS_END, CELL = 254.0, 300.0, 0.25
+
+
+@pytest.mark.parametrize(("ends", "told"), [
+    ("", True), ('ends = "square"', False),  # the cutter of one with square ends decides how far it goes
+])
+def test_a_wider_cutter_for_the_channel_is_told(ends, told, tmp_path):
+    fine = cutter(name="fine", shape="flat-end", diameter=2.0, flute_length=20.0, speed=14000, feed=300.0, plunge=100.0,
+                  stepdown=0.5)
+    sides = SIDES.replace('[channel]\ncutter = "flat 4"', f'[channel]\n{ends}\ncutter = "fine"') + fine
+    under = clamping_of(load_job(job(tmp_path, changes=SMALL, extra=sides))).under
+    back = plan(under, None, pockets=pockets_of(under))
+    programs = [Program(step=step, text="", toolpath=path, times=times(path, step.cutter, back.clamping.machine))
+                for step, path in zip(back.clamping.steps, back.paths, strict=True)]
+    rows = {row["change"]: row["minutes_saved"] for row in changes(back, programs)}
+    assert ('[channel] cutter = "flat 4"' in rows) == told
+    assert not told or rows['[channel] cutter = "flat 4"'] > 0.8 * programs[1].minutes
 
 
 @pytest.fixture(scope="module")
