@@ -23,7 +23,7 @@ _LEAST_SHOWN = 0.25  # least share of the board's length in a picture
 MARKED = (1, 3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
 """Landmarks that are numbered, to know the place by."""
 _LETTERS = 40  # words are so much smaller than a picture is wide: on paper, beside another, some 7 pt high
-_HIGH = 2.6  # width by height of a picture on the page, where the height is the most that it may be
+_HIGH = 3.5  # width by height of a picture on the page, where the height is the most that it may be
 _WIDE = 0.4  # of its length: a part at least so wide is shown whole
 _STANDS = 0.1  # mm: a run of cuts that goes no further sideways only goes down
 
