@@ -16,6 +16,7 @@ from pathgen.report.wording import finding_line
 from pathgen.verify.findings import Finding
 
 _BODY = 40.0  # how far the body is drawn past the bridge, mm
+_LETTERS = 55  # words are so much smaller than the picture is wide: some 8 pt on paper
 
 
 def neck_findings(data: dict[str, Any] | None, units: str = "mm") -> list[Finding]:
@@ -83,12 +84,14 @@ def side_picture(data: dict[str, Any], units: str) -> Element:
     board, string, body = shapely.Polygon(side["board"]), np.array(side["string"]), np.array(side["body"])
     (x, low), up = body[1], float(string[1, 1])
     height = fine_length(data["saddle"], units)
-    view = View.around((min(board.bounds[0], string[0, 0]), min(board.bounds[1], low, 0.0) - 5, x + _BODY,
-                        max(up, board.bounds[3], string[0, 1])), 12.0)
+    left = min(board.bounds[0], string[0, 0])
+    size = (x + _BODY - left) / _LETTERS
+    view = View.around((left, min(board.bounds[1], low, 0.0) - 5, x + max(_BODY, 0.64 * size * len(height)),
+                        max(up + size, board.bounds[3], string[0, 1])), 12.0)
     return view.picture(
         f"Neck at {data['angle']:g} degrees from the side: the saddle stands {height} over the body",
         lines(view, [np.vstack([body, [x + _BODY, low]])], stroke=INK, stroke_width=0.6),
         area(view, board, fill=WOOD, stroke=INK, stroke_width=0.3),
         lines(view, [string], stroke=PALE, stroke_width=0.4),
         lines(view, [np.array([[x, low], [x, up]])], stroke=INK, stroke_width=1.0),
-        words(view, (x + 3, up), height, size=5.0, text_anchor="start"))
+        words(view, (x + 3, up), height, size=size, text_anchor="start"))

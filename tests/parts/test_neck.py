@@ -8,12 +8,14 @@ import shapely
 from shapely import affinity
 
 from pathgen.base.errors import JobError
+from pathgen.base.units import fine_length
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from pathgen.parts.fingerboard.neck import Neck, neck_rows, neck_table
 from pathgen.report.neck import neck_faults, neck_findings, neck_lines, neck_pairs, side_picture
 from tests import small_board
 from tests.boards import fingerboard
+from tests.report.labels import cut_off, labels
 
 NECK = Neck(kind="steel", angle=1.7, joint_fret=14, fret_height=1.1, action_12=2.2, action_nut=0.4, joint_height=1.3,
             body_at_bridge=-0.6, head_angle=14.0, head_length=170.0, head_thickness=15.0, tenon=55.0)
@@ -99,6 +101,10 @@ def test_the_side_picture_is_the_turned_drawing():
     _, _, wide, high = (float(v) for v in picture.get("viewBox").split())
     assert picture.get("width") == f"{wide:g}mm"
     assert picture.get("height") == f"{high:g}mm"
+    ((words, _),) = labels(picture)
+    assert words == fine_length(data["saddle"], "mm")
+    assert float(next(picture.iter("text")).get("font-size")) / wide * 186.0 >= 2.47  # mm: 7 points across A4
+    assert cut_off(picture) == []
 
 
 def test_too_high_and_too_short_are_said():

@@ -77,6 +77,15 @@ def marked(tmp_path_factory):
     return built(tmp_path_factory.mktemp("marks"), extra=MARKS)
 
 
+def test_no_picture_of_the_work_where_nothing_new_would_be_seen_in_it(marked, monkeypatch):
+    """After the look over the marks; and after these, small holes, where they are a smaller share of the blank."""
+    for least, without in ((1e-4, {"hover"}), (0.01, {"hover", "witness-marks"})):
+        monkeypatch.setattr("pathgen.report.sheet.seen._SEEN", least)
+        cards = marked.files()["setup.html"].split("<article")[1:]
+        assert {p.operation for p, card in zip(marked.programs, cards, strict=True)
+                if "What should lie on the machine then" not in card} == without
+
+
 def test_marks_are_drilled_first_where_nothing_else_cuts(marked):
     assert marked.passed
     assert marked.programs[0].operation == "witness-marks"

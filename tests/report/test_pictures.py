@@ -312,6 +312,15 @@ def test_numbers_in_a_path_picture_lie_over_the_board_and_its_cuts(pictures):
 
 
 @pytest.mark.in_every_run(0)
+def test_letters_of_a_path_picture_can_be_read_on_paper_beside_another(pictures):
+    """Three fifths of what lies between the margins of A4 and of a card, 105 mm: 7 points are 2.47 mm."""
+    for name, picture in pictures.items():
+        if re.match(r"\d\d-", name):
+            wide = float(picture.get("viewBox").split()[2])
+            sizes = [float(text.get("font-size")) for text in picture.iter(f"{SVG}text")]
+            assert all(size * 105.0 / wide >= 2.47 for size in sizes), name
+
+
 def test_no_number_of_a_path_picture_is_cut_off_wherever_the_path_lies():
     clamping, numbered = clamping_of(load_job(EXAMPLES / "moth-three-colours.toml")), 0
     for x in np.arange(60.0, 250.0, 1.0):

@@ -22,7 +22,8 @@ LANDMARK = "#c3b394"
 _LEAST_SHOWN = 0.25  # least share of the board's length in a picture
 MARKED = (1, 3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
 """Landmarks that are numbered, to know the place by."""
-_HIGH = 2.6  # width by height of a picture on the page, where the height is the most that it may be
+_LETTERS = 40  # words are so much smaller than a picture is wide: on paper, beside another, some 7 pt high
+_HIGH = 3.5  # width by height of a picture on the page, where the height is the most that it may be
 _WIDE = 0.4  # of its length: a part at least so wide is shown whole
 _STANDS = 0.1  # mm: a run of cuts that goes no further sideways only goes down
 
@@ -35,13 +36,13 @@ def path_picture(name: str, path: Toolpath, clamping: Clamping, named: Sequence[
     """
     view = _view(path, clamping)
     size = _letter(view.width, view.height)
-    board, discs = clamping.board, overlay.buffer(shapely.MultiPoint(bored(path)), size / 2)
+    board, discs = clamping.board, overlay.buffer(shapely.MultiPoint(bored(path)), size / 3)
     holes = overlay.union_all([overlay.buffer(shapely.Point(one.at), one.wide / 2) for one in named if one.wide])
-    marks = [discs, *(overlay.buffer(at, 0.6 * size) for at in _first_place(path))]
+    marks = [discs, *(overlay.buffer(at, 0.4 * size) for at in _first_place(path))]
     # the number of a hole may lie on what is cut in it, its letters with a white rim
     labels = Labels([free_of(board, named), *(overlay.difference(mark, holes) for mark in marks)])
     _numbers(labels, view, board, size)
-    name_places(labels, named, board.outline, size, rim=0.25)
+    name_places(labels, named, board.outline, 1.25 * size, rim=0.25)
     view = View.around(labels.within((view.left, view.bottom, view.right, view.top)), 0.0)
     return view.picture(name, *_board(view, board, size), *_moves(view, path, size), *_holes(view, path, size),
                         *_first_cut(view, path, size), *labels.drawn(view))
@@ -61,7 +62,7 @@ def _view(path: Toolpath, clamping: Clamping) -> View:
 
 def _letter(wide: float, high: float) -> float:
     """Height of the words in a picture: as large on the page where its height limits it as where its width does."""
-    return max(wide, _HIGH * high) / 60
+    return max(wide, _HIGH * high) / _LETTERS
 
 
 def _board(view: View, board: Part, size: float) -> Iterator[Element]:
@@ -69,8 +70,8 @@ def _board(view: View, board: Part, size: float) -> Iterator[Element]:
     wood = wood_in_plan(board)
     yield area(view, overlay.intersection(wood, frame), fill=WOOD)
     edges = shapely.get_parts(shapely.line_merge(overlay.intersection(shapely.boundary(wood), frame)))
-    yield lines(view, [shapely.get_coordinates(edge) for edge in edges], stroke=PALE, stroke_width=size / 16)
-    yield lines(view, list(_lines_shown(view, board)[1]), decimals=1, stroke=LANDMARK, stroke_width=size / 20)
+    yield lines(view, [shapely.get_coordinates(edge) for edge in edges], stroke=PALE, stroke_width=size / 24)
+    yield lines(view, list(_lines_shown(view, board)[1]), decimals=1, stroke=LANDMARK, stroke_width=size / 30)
 
 
 def _lines_shown(view: View, board: Part) -> tuple[list[int], Floats]:
@@ -93,15 +94,15 @@ def _numbers(labels: Labels, view: View, board: Part, size: float) -> None:
 
 def _moves(view: View, path: Toolpath, size: float) -> Iterator[Element]:
     rapid = path.kinds == Move.RAPID
-    yield lines(view, runs_in_plan(path.points, rapid), decimals=1, stroke=PALE, stroke_width=size / 30,
-                stroke_dasharray=f"0 {size / 8:.2f}")
-    yield lines(view, runs_in_plan(path.points, ~rapid), decimals=1, stroke=INK, stroke_width=size / 40)
+    yield lines(view, runs_in_plan(path.points, rapid), decimals=1, stroke=PALE, stroke_width=size / 45,
+                stroke_dasharray=f"0 {size / 12:.2f}")
+    yield lines(view, runs_in_plan(path.points, ~rapid), decimals=1, stroke=INK, stroke_width=size / 60)
 
 
 def _holes(view: View, path: Toolpath, size: float) -> Iterator[Element]:
     """Where the cutter goes down and up again and nowhere else."""
     for x, y in view(bored(path)).tolist():
-        yield element("circle", cx=x, cy=y, r=size / 4, fill=INK, class_="bored")
+        yield element("circle", cx=x, cy=y, r=size / 6, fill=INK, class_="bored")
 
 
 def bored(path: Toolpath) -> Floats:
@@ -121,4 +122,4 @@ def _first_place(path: Toolpath) -> list[shapely.Point]:
 def _first_cut(view: View, path: Toolpath, size: float) -> Iterator[Element]:
     for at in _first_place(path):
         (x, y), = view([at.x, at.y])
-        yield element("circle", cx=x, cy=y, r=size / 2, stroke=INK, stroke_width=size / 8, class_="first-cut")
+        yield element("circle", cx=x, cy=y, r=size / 3, stroke=INK, stroke_width=size / 12, class_="first-cut")

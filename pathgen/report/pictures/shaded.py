@@ -118,6 +118,11 @@ def _look(clamping: Clamping, stage: Stage, wood: str | None, *, cut_free: bool)
     return _Look(lit=lit, plain=plain, there=there, window=window)
 
 
+def changed_share(clamping: Clamping, stage: Stage, before: Stage | Literal["blank"]) -> float:
+    """How much of a picture of a stage is not as it was before."""
+    return float(_changed(clamping, stage, before).mean())
+
+
 def _changed(clamping: Clamping, stage: Stage, before: Stage | Literal["blank"]) -> Bools:
     """Where a program, or the pour after it, left other heights than stood there before."""
     with np.errstate(invalid="ignore"):

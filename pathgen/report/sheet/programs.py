@@ -105,10 +105,18 @@ def _program(clamping: Clamping, program: Program, left: Element | None) -> Elem
         e("ol", (e("li", line) for line in before), _in_the_air(step), class_="tick"),
         e("ul", (e("li", line) for line in own), class_="own") if own else None,
         _figures(clamping, program),
-        e("div", e("figure", program_path(clamping, program)), left,
+        e("div", _path_figure(clamping, program, wide=high <= _ASIDE * wide), left,
           class_="pair" if high > _ASIDE * wide else "shown"),
         ended,
         id=f"program-{step.order}")
+
+
+def _path_figure(clamping: Clamping, program: Program, *, wide: bool) -> Element:
+    """Where its cutter goes; a `wide` picture keeps its size on a telephone, and scrolls."""
+    picture = program_path(clamping, program)
+    if not wide:
+        return e("figure", picture)
+    return e("figure", scrolling(picture, picture.get("aria-label") or ""), class_="wide")
 
 
 def _in_the_air(step: Step) -> Element | None:

@@ -17,7 +17,15 @@ from pathgen.base.units import format_length
 from pathgen.programs.plan import Plan
 from pathgen.report.pictures.poured import Pour, as_poured, pour_of, pours_of
 from pathgen.report.pictures.sections import rise_words
-from pathgen.report.pictures.shaded import Pixels, as_image, contrast_seen, in_parts, seen_at_an_angle, shaded_board
+from pathgen.report.pictures.shaded import (
+    Pixels,
+    as_image,
+    changed_share,
+    contrast_seen,
+    in_parts,
+    seen_at_an_angle,
+    shaded_board,
+)
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, figure, scrolling, true_size
 from pathgen.verify import Verification
@@ -32,6 +40,7 @@ PAGE = 186.0
 _PART = 180.0  # mm: a part of a picture at true size fits any paper
 _ROOM = 88.0  # mm: two pictures of that width stand side by side on paper
 _NARROW = 0.3  # of its length: two halves of a picture so high, one over the other, stand on a page
+_SEEN = 1e-4  # share of a picture that is seen in it
 _MOST = 3.0  # times: larger shows nothing more
 
 
@@ -76,11 +85,14 @@ def inlays_from_near(planned: Plan, checked: Verification, report: dict[str, Any
 
 
 def after_programs(planned: Plan, programs: Sequence[Program], checked: Verification) -> dict[int, Element]:
-    """What should lie on the machine when each program has ended, and what follows it has been poured, by its order."""
+    """What should lie on the machine when each program has ended, and what follows it has been poured, by its order;
+    nothing after one that leaves all as it was, or no more than small holes, which would not be seen."""
     pours, clamping, wood = pours_of(planned), planned.clamping, planned.asked.wood[0]
     stages = as_poured(planned, checked.simulation.stages, pours)
     found = {}
     for before, stage in zip((None, *stages), stages, strict=False):
+        if changed_share(clamping, stage, before or "blank") < _SEEN:
+            continue
         program = next(one for one in programs if one.order == stage.order)
         opened = program.step.operation.opens
         poured = opened is not None and opened.fill != "none" and opened in stage.inlays
