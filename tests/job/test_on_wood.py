@@ -1,5 +1,5 @@
 """Slots, crowns and the nut face where the board has no wood: hollow ends that are stated are refused, gaps of a drawn
-outline are told."""
+outline are told. And holes where the outline's cutter goes."""
 
 import math
 import re
@@ -101,3 +101,17 @@ def test_a_drawn_board_that_begins_past_its_nut_face_is_told(tmp_path):
     (tmp_path / "outline.svg").write_text(small_board.svg('<path d="M-44,-22H45V22H-44Z"/>', 90, 48, corner="-45 -24"))
     assert "40 mm of the nut face" in said(tmp_path, "", small_board.SLOTS + DRAWN)
     assert "nut face" not in said(tmp_path, "", small_board.SLOTS + DRAWN.replace("45.0, 0.0", "44.0, 0.0"))
+
+
+@pytest.mark.parametrize("more", ["", '[channel]\ncutter = "flat"\nalong = [10.0, 62.0]\ndepth = 1.5\n'])
+def test_a_hole_in_the_way_of_the_outlines_cutter_is_told(tmp_path, more):
+    """A hole of 4 mm, 3.5 mm before the nut face: the cutter of 2 mm comes to 1.5 mm of its middle."""
+    holes = '[holes]\ncutter = "flat"\ndiameter = 3.9\nthrough = 3.0\nat = [[-3.5, 0.0], [98.0, 0.0]]\n'
+    cut = more + '[outline]\ncutter = "flat"\n'
+    words = said(tmp_path, "", holes + cut)
+    assert words.startswith("[holes] at 1: the outline's cutter would cut into the dowel at -3.5 mm" if more else
+                            "Doubt(where='[holes] at 1', problem=\"the outline's cutter would cut into the hole, and")
+    least = re.search(r"allowed\W+([\d.]+) mm or more", words)[1]
+    assert float(least) == 2.0 + 1.95
+    assert "[holes] at" not in said(tmp_path, "", holes.replace("-3.5", f"-{least}") + cut)
+    assert "[holes] at" not in said(tmp_path, "", holes + more)
