@@ -6,6 +6,9 @@ import re
 
 import pytest
 
+import pathgen
+from pathgen.job.clamping import planned_of
+from pathgen.job.doubts import doubts_of
 from pathgen.parts.fingerboard.scale import fret_distances
 from tests import small_board
 from tests.job.test_remedies_that_work import told
@@ -115,3 +118,29 @@ def test_a_hole_in_the_way_of_the_outlines_cutter_is_told(tmp_path, more):
     assert float(least) == 2.0 + 1.95
     assert "[holes] at" not in said(tmp_path, "", holes.replace("-3.5", f"-{least}") + cut)
     assert "[holes] at" not in said(tmp_path, "", holes + more)
+
+
+@pytest.mark.parametrize(("shape", "along"), [
+    ("past_last_fret = 1.0", "45.9 mm"),  # D: 40 + 6 (75.25 / 76.25)
+    # D: the crown's far wall, 1.2 mm past the fret, lies 8.8 mm before the straight end of 46 mm
+    ("end = { rise = -9.5 }", f"{chord(9.5, 46.0, 8.8):.1f} mm"),
+])
+def test_a_crown_longer_than_the_wood_is_told(tmp_path, shape, along):
+    """Of the usual width a note, of the wire that is stated a warning."""
+    wire = small_board.SLOTS + "[frets]\ncrown = { width = 2.4, height = 1.2 }\n"
+    assert f"its crown, 2.4 mm wide, stands out over it along {along}" in said(tmp_path, shape, wire)
+    assert "crown" not in said(tmp_path, shape)
+    narrow = wire.replace("2.4", "0.6" if "rise" in shape else "1.9")
+    assert "crown" not in said(tmp_path, shape, narrow)
+    job = pathgen.load_job(small_board.job(tmp_path, changes={FRETS: f"{FRETS}\n{shape}", **ROOM},
+                                           extra=small_board.SLOTS))
+    note = next(one for one in doubts_of(job, planned_of(job).clamping) if "crown" in one.problem)
+    assert not note.grave
+    assert f"2.4 mm wide as is usual, stands out over it along {along}" in note.problem
+
+
+@pytest.mark.parametrize("hand", ["", "left_handed = true\n"])
+def test_a_partial_fret_past_both_edges_is_told(tmp_path, hand):
+    words = said(tmp_path, hand + "partial_frets = [{ fret = 3, across = [-60.0, 60.0] }]")
+    assert re.search(r"partial_frets 1 across.*fret 3 reaches past both edges, -2\d.\d mm and 2\d.\d mm", words)
+    assert said(tmp_path, hand + "partial_frets = [{ fret = 3, across = [-60.0, 6.0] }]") == ""

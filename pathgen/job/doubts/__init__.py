@@ -41,8 +41,8 @@ _OF_PART: tuple[Callable[[Job, Clamping], Iterator[Doubt]], ...] = (
     board.widths, blank.faced, blank.much_longer, blank.near_the_work, blank.no_roughing, blank.dowels, blank.drilled,
     holes_in_groove, blank.wide_marks, outline.inner_corners, outline.tenths, outline.mostly_tabs,
     outline.no_waste_beyond, blank.over_all, inlays.nothing_beside, board.drawn_otherwise, drawn_gaps, board.nut_face,
-    board.strings_off, inlays.mixes, board.said_twice, board.of_strings, outline.line_on_page, blank.one_dowel,
-    blank.clamps, outline.thin_floors, outline.loose, inlays.v_before_others, inlays.wide_gaps,
-    inlays.sloping_for_pieces, inlays.sloping_walls, inlays.flutes,
+    board.whole_partial_frets, board.crowns_over, board.strings_off, inlays.mixes, board.said_twice, board.of_strings,
+    outline.line_on_page, blank.one_dowel, blank.clamps, outline.thin_floors, outline.loose, inlays.v_before_others,
+    inlays.wide_gaps, inlays.sloping_for_pieces, inlays.sloping_walls, inlays.flutes,
 )
 """Told in this order."""
