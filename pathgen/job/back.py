@@ -13,15 +13,15 @@ from shapely import MultiPolygon, Polygon
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
-from pathgen.base.units import INCH, falls_short, format_length, place_words, rounded_down, rounded_up
+from pathgen.base.units import INCH, falls_short, format_length, place_words, rounded_down
 from pathgen.job.job import Job
 from pathgen.job.part import LEAST_IN_BED, holes_of, into_bed
 from pathgen.job.tables import LEAST_DEPTH, ChannelTable, HolesTable
 from pathgen.parts.back.part import Back
 from pathgen.parts.flat.part import rounded
 from pathgen.work.clamping import Clamping, Step, numbered
-from pathgen.work.features import Cutouts, Holes
-from pathgen.work.operations import RUN_OUT, Channel, DowelHoles, Outline
+from pathgen.work.features import Cutouts
+from pathgen.work.operations import RUN_OUT, Channel, DowelHoles
 from pathgen.work.part import Part, inside
 from pathgen.work.underside import turned_over, wood_over
 
@@ -64,7 +64,6 @@ def with_back(job: Job, top: Clamping) -> Clamping:
     )
     made = replace(top, under=back)
     _deep_enough(made, job.cutter(table.cutter, "[channel] cutter"), table.depth)
-    _dowels_stand(made, dowels)
     return made
 
 
@@ -222,20 +221,3 @@ def _deep_enough(made: Clamping, cutter: Cutter, depth: float) -> None:
     if falls_short(cutter.flute_length, depth):
         raise JobError("[channel] depth", f'{depth:g} mm is deeper than the flute of "{cutter.name}"',
                        allowed=f"{cutter.flute_length:g} mm or less", remedy="name a longer cutter")
-
-
-def _dowels_stand(made: Clamping, dowels: Holes) -> None:
-    """The groove round the part cuts into no dowel."""
-    cutter = made.cutter(Outline)
-    if cutter is None:
-        return
-    away = shapely.distance(made.board.outline, shapely.points(dowels.at))
-    near = int(np.argmin(away))
-    needed = cutter.diameter + dowels.diameter / 2
-    if falls_short(float(away[near]), needed):
-        x, y = dowels.at[near].tolist()
-        place = place_words(x, y, made.units)
-        raise JobError(
-            f"[holes] at {near + 1}", f"the outline's cutter would cut into the dowel at {place}, "
-            f"{away[near]:.2f} mm from the {made.board.names.part}", allowed=f"{rounded_up(needed):.2f} mm or more",
-            remedy="move it further out")

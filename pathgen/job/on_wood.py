@@ -1,4 +1,5 @@
-"""Whether slots have wood under all of their length: where they cross a hollow end, or a notch of a drawn outline."""
+"""Whether slots have wood under all of their length: where they cross a hollow end, or a notch of a drawn outline; and
+holes in the waste all round them."""
 
 from __future__ import annotations
 
@@ -13,14 +14,16 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats
 from pathgen.base.errors import Doubt, JobError
 from pathgen.base.plain import joined
-from pathgen.base.units import SUMS, coarse_length, rounded_down, rounded_up
+from pathgen.base.units import SUMS, coarse_length, falls_short, place_words, rounded_down, rounded_up
 from pathgen.job.board_tables import BoardTable
 from pathgen.job.job import Job
+from pathgen.job.part import holes_of
 from pathgen.parts.fingerboard.layout import nutward
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Slots, longer
 from pathgen.work.operations import NutSlot, Slot
+from pathgen.work.part import Part
 
 _GRAZED = 0.05  # mm: so much of a line may miss the wood, as a drawing's edge is not finer
 _AT_EDGE = 0.25  # of a line: so much may lie past a slanting or rounded edge, which it runs out through
@@ -146,3 +149,26 @@ def drawn_gaps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 where="[outline] artwork", problem=bare.problem(job.units), allowed=_UNDER_ALL,
                 remedy="if that is not meant, draw wood there, or correct the drawing's place" + (
                     "" if cut.name else "; else say in partial_frets where the fret stops, or make fewer frets"))
+
+
+def in_groove(job: Job, part: Part) -> Doubt | None:
+    """A hole for a dowel or a screw that the outline's cutter comes to; the nearest to the part."""
+    holes = holes_of(job)
+    if holes is None or job.outline is None:
+        return None
+    away = shapely.distance(part.outline, shapely.points(holes.at))
+    near = int(np.argmin(away))
+    needed = holes.diameter / 2 + job.cutter(job.outline.cutter, "[outline] cutter").diameter
+    if not falls_short(float(away[near]), needed):
+        return None
+    what, (x, y) = "dowel" if job.channel else "hole, and into what stands in it,", holes.at[near].tolist()
+    return Doubt(
+        where=f"[holes] at {near + 1}", problem=f"the outline's cutter would cut into the {what} at "
+        f"{place_words(x, y, job.units)}, {away[near]:.2f} mm from the {part.names.part}",
+        allowed=f"{rounded_up(needed):.2f} mm or more", remedy="move it further out")
+
+
+def holes_in_groove(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """The same, told where nothing is turned over on it: it may be empty by then."""
+    if not job.channel and (doubt := in_groove(job, clamping.board)):
+        yield doubt

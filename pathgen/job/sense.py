@@ -38,7 +38,7 @@ from pathgen.job.form import check_tables, parts_of
 from pathgen.job.inlay_tables import InlayTable
 from pathgen.job.job import Job
 from pathgen.job.larger_blank import larger_blank
-from pathgen.job.on_wood import check_on_wood
+from pathgen.job.on_wood import check_on_wood, in_groove
 from pathgen.job.outlines import drawing_path
 from pathgen.job.part import board_of, holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.job.surface import check_radius, check_surface, web_under
@@ -389,6 +389,9 @@ def _holes(job: Job, board: Part) -> None:
     discs = overlay.buffer(shapely.points(holes.at), radius)
     inside, blank = shapely.distance(discs, board.finished) <= 0, shapely.covers(shapely.box(*job.stock.bounds), discs)
     before, after = (board.finished.bounds[k] + way for k, way in ((0, -radius), (2, radius)))
+    if job.channel and not inside.any() and (cut_into := in_groove(job, board)):
+        with mistakes.caught():
+            raise JobError(cut_into.where, cut_into.problem, allowed=cut_into.allowed, remedy=cut_into.remedy)
     for i in np.flatnonzero(inside | ~blank):
         x, y = holes.at[i].tolist()
         problem = f"meets the {board.names.part}" if inside[i] else "leaves the blank"

@@ -1,11 +1,14 @@
 """Slots, crowns and the nut face where the board has no wood: hollow ends that are stated are refused, gaps of a drawn
-outline are told."""
+outline are told. And holes where the outline's cutter goes."""
 
 import math
 import re
 
 import pytest
 
+import pathgen
+from pathgen.job.clamping import planned_of
+from pathgen.job.doubts import doubts_of
 from pathgen.parts.fingerboard.scale import fret_distances
 from tests import small_board
 from tests.job.test_remedies_that_work import told
@@ -101,3 +104,43 @@ def test_a_drawn_board_that_begins_past_its_nut_face_is_told(tmp_path):
     (tmp_path / "outline.svg").write_text(small_board.svg('<path d="M-44,-22H45V22H-44Z"/>', 90, 48, corner="-45 -24"))
     assert "40 mm of the nut face" in said(tmp_path, "", small_board.SLOTS + DRAWN)
     assert "nut face" not in said(tmp_path, "", small_board.SLOTS + DRAWN.replace("45.0, 0.0", "44.0, 0.0"))
+
+
+@pytest.mark.parametrize("more", ["", '[channel]\ncutter = "flat"\nalong = [10.0, 62.0]\ndepth = 1.5\n'])
+def test_a_hole_in_the_way_of_the_outlines_cutter_is_told(tmp_path, more):
+    """A hole of 4 mm, 3.5 mm before the nut face: the cutter of 2 mm comes to 1.5 mm of its middle."""
+    holes = '[holes]\ncutter = "flat"\ndiameter = 3.9\nthrough = 3.0\nat = [[-3.5, 0.0], [98.0, 0.0]]\n'
+    cut = more + '[outline]\ncutter = "flat"\n'
+    words = said(tmp_path, "", holes + cut)
+    assert words.startswith("[holes] at 1: the outline's cutter would cut into the dowel at -3.5 mm" if more else
+                            "Doubt(where='[holes] at 1', problem=\"the outline's cutter would cut into the hole, and")
+    least = re.search(r"allowed\W+([\d.]+) mm or more", words)[1]
+    assert float(least) == 2.0 + 1.95
+    assert "[holes] at" not in said(tmp_path, "", holes.replace("-3.5", f"-{least}") + cut)
+    assert "[holes] at" not in said(tmp_path, "", holes + more)
+
+
+@pytest.mark.parametrize(("shape", "along"), [
+    ("past_last_fret = 1.0", "45.9 mm"),  # D: 40 + 6 (75.25 / 76.25)
+    # D: the crown's far wall, 1.2 mm past the fret, lies 8.8 mm before the straight end of 46 mm
+    ("end = { rise = -9.5 }", f"{chord(9.5, 46.0, 8.8):.1f} mm"),
+])
+def test_a_crown_longer_than_the_wood_is_told(tmp_path, shape, along):
+    """Of the usual width a note, of the wire that is stated a warning."""
+    wire = small_board.SLOTS + "[frets]\ncrown = { width = 2.4, height = 1.2 }\n"
+    assert f"its crown, 2.4 mm wide, stands out over it along {along}" in said(tmp_path, shape, wire)
+    assert "crown" not in said(tmp_path, shape)
+    narrow = wire.replace("2.4", "0.6" if "rise" in shape else "1.9")
+    assert "crown" not in said(tmp_path, shape, narrow)
+    job = pathgen.load_job(small_board.job(tmp_path, changes={FRETS: f"{FRETS}\n{shape}", **ROOM},
+                                           extra=small_board.SLOTS))
+    note = next(one for one in doubts_of(job, planned_of(job).clamping) if "crown" in one.problem)
+    assert not note.grave
+    assert f"2.4 mm wide as is usual, stands out over it along {along}" in note.problem
+
+
+@pytest.mark.parametrize("hand", ["", "left_handed = true\n"])
+def test_a_partial_fret_past_both_edges_is_told(tmp_path, hand):
+    words = said(tmp_path, hand + "partial_frets = [{ fret = 3, across = [-60.0, 60.0] }]")
+    assert re.search(r"partial_frets 1 across.*fret 3 reaches past both edges, -2\d.\d mm and 2\d.\d mm", words)
+    assert said(tmp_path, hand + "partial_frets = [{ fret = 3, across = [-60.0, 6.0] }]") == ""

@@ -10,7 +10,7 @@ from pathgen.job.doubts import blank, board, inlays, outline
 from pathgen.job.form import FORMS
 from pathgen.job.job import Job
 from pathgen.job.nut_and_saddle import NUT
-from pathgen.job.on_wood import drawn_gaps
+from pathgen.job.on_wood import drawn_gaps, holes_in_groove
 from pathgen.job.staged import apart_doubts, cut_apart
 from pathgen.work.clamping import Clamping
 
@@ -39,10 +39,10 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
 _OF_PART: tuple[Callable[[Job, Clamping], Iterator[Doubt]], ...] = (
     inlays.colours, inlays.sizes, inlays.shallow, apart_doubts, cut_apart, board.radius, board.lengths,
     board.widths, blank.faced, blank.much_longer, blank.near_the_work, blank.no_roughing, blank.dowels, blank.drilled,
-    blank.wide_marks, outline.inner_corners, outline.tenths, outline.mostly_tabs, outline.no_waste_beyond,
-    blank.over_all, inlays.nothing_beside, board.drawn_otherwise, drawn_gaps, board.nut_face, board.strings_off,
-    inlays.mixes, board.said_twice, board.of_strings, outline.line_on_page, blank.one_dowel, blank.clamps,
-    outline.thin_floors, outline.loose, inlays.v_before_others, inlays.wide_gaps, inlays.sloping_for_pieces,
-    inlays.sloping_walls, inlays.flutes,
+    holes_in_groove, blank.wide_marks, outline.inner_corners, outline.tenths, outline.mostly_tabs,
+    outline.no_waste_beyond, blank.over_all, inlays.nothing_beside, board.drawn_otherwise, drawn_gaps, board.nut_face,
+    board.whole_partial_frets, board.crowns_over, board.strings_off, inlays.mixes, board.said_twice, board.of_strings,
+    outline.line_on_page, blank.one_dowel, blank.clamps, outline.thin_floors, outline.loose, inlays.v_before_others,
+    inlays.wide_gaps, inlays.sloping_for_pieces, inlays.sloping_walls, inlays.flutes,
 )
 """Told in this order."""

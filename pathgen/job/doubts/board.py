@@ -14,8 +14,9 @@ from pathgen.base.errors import Doubt
 from pathgen.base.units import SUMS, as_written, coarse_length, format_length, place_words, told_apart
 from pathgen.job.job import Job
 from pathgen.job.on_wood import bare_lengths, moved_square
-from pathgen.job.part import board_of, nut_of
+from pathgen.job.part import board_of, crown_width, nut_of
 from pathgen.parts.fingerboard.ends import chord_across
+from pathgen.parts.fingerboard.fretting import CrownTable
 from pathgen.parts.fingerboard.layout import centre_crossings
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, USUAL_CLEAR
@@ -209,6 +210,45 @@ def nut_face(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             "wide, has no wood: the nut finds no edge there to stand against",
             allowed="wood along the whole nut face, from which frets are measured",
             remedy=f"{remedy}; or see that the nut stands on its line all the same")
+
+
+def whole_partial_frets(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """A partial fret that reaches past both edges, which makes it a whole one: likely a slip of a sign."""
+    board = clamping.board
+    if not isinstance(board, Fingerboard) or job.board is None:
+        return
+    for number, entry in enumerate(job.board.partial_frets, 1):
+        i = int(np.flatnonzero(board.frets.number == entry.fret)[0])
+        if board.frets.full[i].all():
+            low, high = (coarse_length(board.bass_side * -float(end[i, 1]), job.units)
+                         for end in (board.frets.bass, board.frets.treble))
+            yield Doubt(
+                where=f"[board] partial_frets {number} across", problem=f"fret {entry.fret} reaches past both edges, "
+                f"{low} and {high}: it is a whole fret", allowed="a fret that stops within the board",
+                remedy="correct the range, perhaps the sign of one end; or leave it out")
+
+
+def crowns_over(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """Frets so near an end of the board that their crowns stand out over it."""
+    board = clamping.board
+    cut = clamping.feature(Slot) is not None
+    if not isinstance(board, Fingerboard) or job.board is None or not (cut or job.frets):
+        return
+    wide = crown_width(job) or CrownTable.width
+    lines = np.concatenate([moved_square(board.frets.ends, by) for by in (-wide / 2, wide / 2)])
+    bare = bare_lengths(board.outline, lines, np.concatenate([board.frets.full] * 2)).reshape(2, -1)
+    i = int(np.argmax(bare.max(axis=0)))
+    if not bare.any() or bare_lengths(board.outline, board.frets.ends[[i]], board.frets.full[[i]]).any():
+        return  # where there is no wood under the fret itself, that is told
+    at_nut, called = bool(bare[0, i] > bare[1, i]), int(board.frets.number[i])
+    key = "[outline] artwork" if board.drawn else f"[board] {'behind_nut' if at_nut else 'past_last_fret'}"
+    yield Doubt(
+        where=key, problem=f"{f'fret {called}' if called else 'the zero fret'} lies so near the board's end that its "
+        f"crown, {format_length(wide, job.units)} wide{'' if job.frets else ' as is usual'}, stands out over it along "
+        f"{coarse_length(float(bare[:, i].max()), job.units)}",
+        allowed=f"more than {format_length(wide / 2, job.units)} of wood beside the middle of a fret",
+        remedy=("draw the board longer there" if board.drawn else "make it more, or the end less hollow")
+        + ("" if job.frets else "; or write [frets] crown, as wide as your wire is"), grave=job.frets is not None)
 
 
 def strings_off(job: Job, clamping: Clamping) -> Iterator[Doubt]:

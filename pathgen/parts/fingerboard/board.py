@@ -73,9 +73,9 @@ def slots(
     """The board's fret slots: through both edges, or stopping `short` (mm) of each, along the fret.
 
     With `within` (mm) they stop that far inside the edges of the cut board, measured square to the edge: at a
-    binding that is already on, which their round ends only touch, of a cutter of `cutter_radius` (half the width
-    where it is left out), also where they slant to it. Partial frets end where they end. Raises JobError for slots that leave nothing, that
-    lie all in the binding at a drawn end, or that meet.
+    binding that is already on, which their round ends only touch, of a cutter of `cutter_radius` (half the width where
+    it is left out), also where they slant to it. Partial frets end where they end. Raises JobError for slots that leave
+    nothing, that lie all in the binding at a drawn end, or that meet.
     """
     frets = board.frets
     lines = frets.ends.copy()
