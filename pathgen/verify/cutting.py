@@ -50,8 +50,8 @@ _BITE, _BITE_OF, _POINTS = 0.5, 1 / 6, 5.0
 so many points of the grid."""
 ALIKE = 0.002
 """Depths that differ by no more are one on a grid, whose points lie beside the place where two moves meet, mm."""
-_MISSED = f"was something taken out that lowers the wood there first? if not, go down in smaller steps, or {AGAIN}"
-_TURNED = "does that arc go the right way round (G2 clockwise, G3 the other way)? "
+_MISSED = "was something taken out that lowers the wood there first? else "
+_TURNED = "does that arc go the right way round (G2 clockwise, G3 the other way)? else "
 _STRAIGHT = 1e-6
 """By how much the heads of pieces of one straight move may seem to differ."""
 _VOLUME = 1e-4  # mm3: less than this is rounding
@@ -81,9 +81,10 @@ def cutting_findings(
         # a wall along a row of the grid takes all of that row or none
         grain = 0.0 if step.operation.makes_surface else math.sqrt(sim.grid.cell_area) / 2.0
         shaving = (RIDGES if step.operation.makes_surface else SHAVING) * step.cutter.diameter + grain
-        yield from deep_findings(
-            step.file_name, motion, bites, step.cutter, tolerances, stepdown=step.operation.at_once(step.cutter),
-            limit=deepest_cut(clamping, step), shaving=shaving, grain=2.0 * grain, remedy=_MISSED)
+        for deep in deep_findings(
+                step.file_name, motion, bites, step.cutter, tolerances, stepdown=step.operation.at_once(step.cutter),
+                limit=deepest_cut(clamping, step), shaving=shaving, grain=2.0 * grain):
+            yield replace(deep, remedy=f"{_MISSED}{deep.remedy}, or {AGAIN}")
         yield from rapid_findings(step.file_name, motion, bites, motion.rapid & (bites.drop > tolerances.rapid))
         yield from plunge_findings(bites, motion, step.cutter, step.file_name)
         yield from shank_findings(taken.shank, step.cutter, step.file_name)
@@ -105,7 +106,7 @@ def rapid_findings(name: str, motion: Motion, bites: Bites, hit: Bools) -> Itera
 
 def deep_findings(
     name: str, motion: Motion, bites: Bites, cutter: Cutter, tolerances: Tolerances, *, stepdown: float, limit: float,
-    shaving: float, grain: float = 0.0, remedy: str = "go down in smaller steps",
+    shaving: float, grain: float = 0.0,
 ) -> Iterator[Finding]:
     """The first of the deepest cuts over a limit, and what is allowed with it; that is the stepdown, and what ridges
     add to it."""
@@ -115,7 +116,7 @@ def deep_findings(
         i = first_of_most(np.where(found, bites.over, 0.0), ALIKE)
         yield Finding(
             code="cut-too-deep", where=at(name, int(motion.line[i]), *bites.at[i]),
-            got=f"{limit + bites.over[i]:.3f} mm at once", remedy=_TURNED + remedy if _is_arc(motion, i) else remedy,
+            got=f"{limit + bites.over[i]:.3f} mm at once", remedy=_TURNED * _is_arc(motion, i) + "go down in smaller steps",
             allowed=f"a stepdown of {stepdown:g} mm, and {limit + allowed - stepdown:.3g} mm for ridges and stairs "
             "that stand there")
 
