@@ -116,7 +116,8 @@ def deep_findings(
         i = first_of_most(np.where(found, bites.over, 0.0), ALIKE)
         yield Finding(
             code="cut-too-deep", where=at(name, int(motion.line[i]), *bites.at[i]),
-            got=f"{limit + bites.over[i]:.3f} mm at once", remedy=_TURNED * _is_arc(motion, i) + "go down in smaller steps",
+            got=f"{limit + bites.over[i]:.3f} mm at once",
+            remedy=_TURNED * _is_arc(motion, i) + "go down in smaller steps",
             allowed=f"a stepdown of {stepdown:g} mm, and {limit + allowed - stepdown:.3g} mm for ridges and stairs "
             "that stand there")
 
