@@ -42,8 +42,9 @@ def centre_and_turn(
     if r0 == 0 or abs(r0 - r1) > _ARC_RADII_AGREE[unit] * (1 + 1e-9):
         raise fail(f"an arc whose radius is {r0:.5f} mm at its start and {r1:.5f} mm at its end",
                    allowed=f"{_ARC_RADII_AGREE[unit]:g} mm apart (NISTIR 6556, 3.5.3.2)",
-                   remedy="does the line before end where this arc begins? else have it written with more "
-                          "decimals, its centre from its start")
+                   remedy=_exchanged((a - a0, b - b0), (a1 - a0, b1 - b0), words, plane=plane, unit=unit) or
+                   "does the line before end where this arc begins? else have it written with more decimals, its "
+                   "centre from its start")
     turn = math.atan2(b1 - b, a1 - a) - math.atan2(b0 - b, a0 - a)
     if clockwise:
         turn = turn if turn < -1e-12 else turn - 2 * math.pi
@@ -52,6 +53,18 @@ def centre_and_turn(
     centre = list(start)
     centre[first], centre[second] = a, b
     return centre, turn
+
+
+def _exchanged(
+    centre: tuple[float, float], end: tuple[float, float], words: Mapping[str, float], *, plane: int, unit: float
+) -> str:
+    """What to do where an arc's centre is told the wrong way round, by its centre and end from its start: then it meets
+    its end with the two words exchanged."""
+    one, other = ("IJK"[axis] for axis in PLANES[plane][:2])
+    b, a = centre
+    meets = abs(math.hypot(a, b) - math.hypot(end[0] - a, end[1] - b)) <= _ARC_RADII_AGREE[unit]
+    return f"are {one} and {other} exchanged? the arc meets its end with {one}{words.get(other, 0.0):g} " \
+        f"{other}{words.get(one, 0.0):g}" if meets and "R" not in words else ""
 
 
 def _centre(

@@ -29,7 +29,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.removal.bites import Bites
 from pathgen.removal.motion import Motion
 from pathgen.verify.abilities import plunge_findings, shank_findings
-from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.simulate import Simulation, deepest_cut
 from pathgen.work.clamping import Clamping, Step
 
@@ -51,6 +51,10 @@ _BITE, _BITE_OF, _POINTS = 0.5, 1 / 6, 5.0
 so many points of the grid."""
 ALIKE = 0.002
 """Depths that differ by no more are one on a grid, whose points lie beside the place where two moves meet, mm."""
+_MISSED = "was something taken out that lowers the wood there first? else "
+_TURNED = "does that arc go the right way round (G2 clockwise, G3 the other way)? else "
+_STRAIGHT = 1e-6
+"""By how much the heads of pieces of one straight move may seem to differ."""
 _VOLUME = 1e-4  # mm3: less than this is rounding
 
 
@@ -85,9 +89,10 @@ def cutting_findings(
         limit = deepest_cut(clamping, step)
         shaving = RIDGES * step.cutter.diameter if step.operation.makes_surface else float(
             widest_shaving(step.cutter, limit))
-        yield from deep_findings(
-            step.file_name, motion, bites, step.cutter, tolerances, stepdown=step.operation.at_once(step.cutter),
-            limit=limit, shaving=shaving + grain, grain=2.0 * grain)
+        for deep in deep_findings(
+                step.file_name, motion, bites, step.cutter, tolerances, stepdown=step.operation.at_once(step.cutter),
+                limit=limit, shaving=shaving + grain, grain=2.0 * grain):
+            yield replace(deep, remedy=f"{_MISSED}{deep.remedy}, or {AGAIN}")
         yield from rapid_findings(step.file_name, motion, bites, motion.rapid & (bites.drop > tolerances.rapid))
         yield from plunge_findings(bites, motion, step.cutter, step.file_name)
         yield from shank_findings(taken.shank, step.cutter, step.file_name)
@@ -120,9 +125,17 @@ def deep_findings(
         i = first_of_most(np.where(found, bites.over, 0.0), ALIKE)
         yield Finding(
             code="cut-too-deep", where=at(name, int(motion.line[i]), *bites.at[i]),
-            got=f"{limit + bites.over[i]:.3f} mm at once", remedy="go down in smaller steps",
+            got=f"{limit + bites.over[i]:.3f} mm at once",
+            remedy=_TURNED * _is_arc(motion, i) + "go down in smaller steps",
             allowed=f"a stepdown of {stepdown:g} mm, and {limit + allowed - stepdown:.3g} mm for ridges and stairs "
             "that stand there")
+
+
+def _is_arc(motion: Motion, move: int) -> bool:
+    """Whether a move is a chord of an arc: others of the same motion head elsewhere."""
+    run = (motion.end - motion.start)[motion.motion == motion.motion[move], :2]
+    heads = run / np.maximum(np.hypot(*run.T), 1e-12)[:, None]
+    return bool(np.ptp(heads, axis=0).max() > _STRAIGHT)
 
 
 def too_deep(

@@ -170,8 +170,13 @@ def _header(program: ReadProgram, step: Step, clamping: Clamping) -> Iterator[Fi
 def _spindle(program: ReadProgram, step: Step, clamping: Clamping) -> Iterator[Finding]:
     cutting = program.kind != ReadMove.RAPID
     yield from _first(
-        program, cutting & ((program.spindle == 0) | (program.speed <= 0)), "spindle-off",
-        "a feed move with the spindle off", "M3 with S before any feed move", "start the spindle first",
+        program, cutting & (program.spindle == 0), "spindle-off", "a feed move with the spindle off",
+        "M3 with S before any feed move", "start the spindle first",
+    )
+    yield from _first(
+        program, cutting & (program.spindle != 0) & (program.speed <= 0), "spindle-off",
+        "a feed move at no speed: the spindle is started, but S is 0 or missing", "M3 with S before any feed move",
+        f"write S{step.cutter.speed:g} beside M3",
     )
     yield from _first(
         program, cutting & (program.spindle < 0), "spindle-backwards",

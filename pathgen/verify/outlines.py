@@ -200,7 +200,8 @@ def _skin(height: Floats, lowest: Floats, samples: Floats, step: Step, tolerance
     worst = int(np.argmax(off))
     if off[worst] > tolerances.tab:
         yield Finding(code="skin-wrong", where=at(step.file_name, None, *samples[worst]),
-                      got=f"{left[worst]:.3f} mm left under the groove",
+                      got=f"{left[worst]:.3f} mm left under the groove" if left[worst] > 0 else
+                      f"cut through, {-left[worst]:.3f} mm below the underside of the work",
                       allowed=f"{skin:g} mm within {tolerances.tab:g} mm")
 
 

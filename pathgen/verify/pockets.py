@@ -18,7 +18,7 @@ from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid, Heights
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.in_plan import lines_of, nearest_at, place_of
 from pathgen.verify.opening import opens_outside
 from pathgen.verify.pocket_openings import HELD_OFF, TIGHT, Openings, openings_of, widest
@@ -161,7 +161,7 @@ def _too_deep(floor: _Floor, poured: Poured, seen: Seen) -> Iterator[Finding]:
             *place, poured.by, lambda x, y: surface.height(x, y) - inlay.depth)
         yield Finding(code="pocket-too-deep", where=at(f"inlay {inlay.index + 1}, {program}", line, *place_there),
                       got=f"{inlay.depth - float(off.min()):.4f} mm deep", allowed=f"{inlay.depth:g} mm",
-                      remedy="do not cut")
+                      remedy=f"do not cut: {AGAIN}")
 
 
 def _too_shallow(floor: _Floor, poured: Poured, openings: Openings, seen: Seen) -> Iterator[Finding]:

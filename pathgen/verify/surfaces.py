@@ -72,8 +72,11 @@ def surface_findings(
     (low, low_at), (high, high_at) = extremes(deviation, ridges)
     if not low >= -tolerances.surface_low:
         program, line, *there = culprit.first(*low_at, None, clamping.finished_surface.height)
+        size = beside_limit(-low, tolerances.surface_low, decimals=4)
+        astray = any(step.file_name == program and not step.operation.makes_surface for step in clamping.steps)
         yield Finding(code="surface-too-low", where=at(program, line, *there),
-                      got=f"{beside_limit(-low, tolerances.surface_low, decimals=4)} too low",
+                      got=f"it cuts into what is to stay: the surface is {size} lower there" if astray else
+                      f"{size} too low",
                       allowed=f"{tolerances.surface_low:g} mm", remedy=f"do not cut: {AGAIN}")
     slope = float(np.max(clamping.board.surface.slope(*high_at), initial=0.0))
     if not high <= limit * math.hypot(1.0, slope) + tolerances.surface_high:

@@ -22,6 +22,7 @@ from pathgen.strategies.slotting import bevelling, slotting
 from pathgen.strategies.tabs import tab_points
 from pathgen.verify import verify
 from pathgen.verify.culprit import Culprit, _deepest_at
+from pathgen.verify.cutting import _is_arc
 from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Tolerances, at
 from pathgen.verify.handling import _start_and_end, program_findings, travel_findings
@@ -431,6 +432,15 @@ def test_of_the_way_to_a_wrong_place_and_the_way_back_the_first_is_named():
     assert motion.line[int(np.argmin(gap))] == 13
     assert motion.line[_first_of_two(motion.motion, gap, gap < 1.496)] == 12
     assert motion.line[_first_of_two(motion.motion, gap, gap < 9.0)] == 13  # all are: that is no single word's fault
+
+
+@pytest.mark.parametrize(("line", "curved"), [("G2 X10 Y0 I5 J0", True), ("G1 X10 Y0", False), ("G1 X10 Z1", False)])
+def test_an_arc_is_told_from_a_straight_move_by_its_pieces(line, curved):
+    """An arc that was turned the other way had its maker go down in smaller steps."""
+    start, end, of = read_program(f"G21 G90 G17 G94\nG0 Z5\nX0 Y0\nG1 Z2 F100\n{line}\nM30\n").straight(0.01)
+    motion = Motion(start=start, end=end, rapid=np.zeros(len(of), bool), feed=np.ones(len(of)), line=of, motion=of)
+    motion = motion.in_pieces(motion.pieces(0.5))
+    assert _is_arc(motion, len(motion) - 1) == curved
 
 
 def plain_board(**changes):

@@ -207,6 +207,16 @@ def test_a_head_that_has_a_v_of_another_angle_fitted_is_refused():
     assert "other-cutter" not in found({"M5": said["M5"].replace("90", "60")}, shape="v")
 
 
+def test_a_spindle_that_is_started_without_a_speed_is_told_so():
+    """Its maker was told to start it first, which M3 did."""
+    step, clamping = one_step()
+    program = read_program("\n".join(LINES).replace("M3 S18000", "M3") + "\n", name="a.nc")
+    motion = motion_over_board(program, clamping, chord_tolerance=1e-4)
+    (told,) = [f for f in program_findings(program, motion, step, clamping, TOL) if f.code == "spindle-off"]
+    assert "S is 0 or missing" in told.got
+    assert told.remedy == "write S18000 beside M3"
+
+
 def test_over_the_marks_the_spindle_stands_still():
     still = {"M3 S18000": "", "G4 P3": ""}
     assert found(spins=False)["spindle-on"] == "forbid"

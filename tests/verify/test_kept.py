@@ -1,9 +1,12 @@
 """What later programs count on is not cut away: witness marks, and where Z 0 is tried over a raw top."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 import pathgen
+from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.kept import _tried, mark_kept_findings, zero_kept_findings
 from pathgen.verify.over_board import motion_over_board
@@ -91,3 +94,25 @@ def test_every_such_place_is_read_from_the_head(marked):
         tried = _tried(read_program(program.text, name="a.nc"), clamping, program.step)
         assert (tried is not None) == (order in over)
         assert tried is None or np.allclose(tried[1], (over[order].x, over[order].y), atol=0.01)
+
+
+def test_on_a_common_blank_another_parts_program_may_cut_the_place_away():
+    """X 50 on the display is 10 mm along in the frame of the other part, which lies 40 mm further on."""
+    cutter = pathgen.Cutter(name="a", shape="flat-end", diameter=3.0, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+
+    def part(number, file_name, aside):
+        step = SimpleNamespace(number=number, order=1, file_name=file_name, cutter=cutter)
+        return SimpleNamespace(steps=[step], units="mm", to_board=lambda points, step=None: points - [aside, 0.0, 0.0],
+                               stock=SimpleNamespace(thickness=8.0), surfacing=True)
+
+    def told(x, first=1):
+        motion = Motion(start=np.array([[x, 3.0, 9.0]]), end=np.array([[x, 3.0, 7.5]]), rapid=np.zeros(1, bool),
+                        feed=np.ones(1), line=np.array([7]), motion=np.arange(1))
+        cut = [(part(2, "b.nc", 0.0), programs, {}), (part(first, "a.nc", 40.0), programs, {1: motion})]
+        return [(f.code, f.where, f.got) for f in zero_kept_findings(cut, Tolerances())]
+
+    programs = {"b.nc": SimpleNamespace(comments=[
+        (1, "- Check Z 0 as before program 1: at X 50 mm, Y 3 mm, over the bare"), (2, ".. raw top, on a feeler")])}
+    assert told(10.0) == [("zero-place-cut", "a.nc, line 7, 10 mm along, 3 mm across",
+                           "it cuts 0.500 mm into the place where Z 0 is tried before program 2")]
+    assert told(50.0) == told(10.0, first=3) == []

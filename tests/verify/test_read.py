@@ -91,6 +91,18 @@ def test_lines_that_the_standard_allows(line, end):
     assert tuple(read(line).end[-1, :2]) == pytest.approx(end, abs=1e-12)
 
 
+@pytest.mark.parametrize(("arc", "told"), [
+    ("G2 X10 Y16 I4 J3", "are I and J exchanged? the arc meets its end with I3 J4"),
+    ("G18 G2 X10 Z16 I4 K3", "are K and I exchanged? the arc meets its end with K4 I3"),
+    ("G2 X10 Y16 J3", "does the line before end where this arc begins?"),
+    ("G2 X10 Y16 I4.1 J3", "does the line before end where this arc begins?")])
+def test_an_arc_whose_centre_is_exchanged_is_told_so(arc, told):
+    """P: that of NISTIR 6556, 3.5.3.2, from (7, 7) to (10, 16) about (10, 11)."""
+    with pytest.raises(ProgramError) as error:
+        read_program(f"G21 G90 G17 G94\nG0 Z5\nX7 Y7 Z7\nG1 X7 Y7 F100\n{arc}\nM30\n")
+    assert told in str(error.value)
+
+
 def test_worked_arc_with_a_centre():
     # P: NISTIR 6556, 3.5.3.2: from (7, 7) to (10, 16) about (10, 11), radius 5
     program = read("G0 X7 Y7 Z0", "G2 X10 Y16 I3 J4")

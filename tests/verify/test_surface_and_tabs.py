@@ -39,12 +39,28 @@ def test_surface(deviation, ridges, found):
     culprit.first = lambda x, y, of, wanted: (*culprit(x, y, of), x, y)
     surface = SimpleNamespace(slope=lambda x, y: np.zeros(1), height=None)
     clamping = SimpleNamespace(surfacing=SimpleNamespace(scallop=LIMIT), board=SimpleNamespace(surface=surface),
-                               finished_surface=surface)
+                               finished_surface=surface, steps=())
     said = list(surface_findings(replace(GOOD, **deviation), replace(FLAT, **ridges), clamping, SLACK, culprit))
     assert [f.code for f in said] == [code for code, _, _ in found]
     assert all(f.where.startswith(f"{program}, line 7, {place}")
                for f, (_, place, program) in zip(said, found, strict=True))
     assert not list(surface_findings(GOOD, FLAT, SimpleNamespace(surfacing=None), SLACK, culprit))
+
+
+@pytest.mark.parametrize(("levels", "got"), [
+    (True, "3.2000 mm too low"), (False, "it cuts into what is to stay: the surface is 3.2000 mm lower there")])
+def test_a_cutter_that_strays_is_not_called_too_low(levels, got):
+    """An outline 0.1 mm aside was "3.2000 mm too low": it was at its right height."""
+    def culprit(*_):
+        return "last", 7, 1.0, 2.0
+
+    culprit.first = culprit
+    step = SimpleNamespace(file_name="last", operation=SimpleNamespace(makes_surface=levels))
+    surface = SimpleNamespace(slope=lambda x, y: np.zeros(1), height=None)
+    clamping = SimpleNamespace(surfacing=SimpleNamespace(scallop=LIMIT), board=SimpleNamespace(surface=surface),
+                               finished_surface=surface, steps=[step])
+    (found,) = surface_findings(replace(GOOD, low=-3.2), FLAT, clamping, SLACK, culprit)
+    assert found.got == got
 
 
 def codes_of_groove(tabs, **how):
@@ -108,6 +124,12 @@ def test_a_groove_that_is_not_cut_through_is_told_as_thick_as_it_is(left, said):
     (0.3, []), (0.281, []), (0.319, []), (0.279, ["skin-wrong"]), (0.321, ["skin-wrong"])])
 def test_a_skin_is_of_one_thickness_all_round(left, found):
     assert codes_of_groove([(30.0, 1.0, left)], skin=0.3, left=0.3) == found
+
+
+def test_a_skin_that_is_cut_through_is_no_negative_amount_of_wood():
+    """0.8 mm too deep was "-0.292 mm left under the groove"."""
+    (found,) = found_in_groove([(30.0, 1.0, -0.2)], skin=0.3, left=0.3)
+    assert found.got == "cut through, 0.200 mm below the underside of the work"
 
 
 @pytest.mark.parametrize(("away", "found"), [(0.5, ["skin-wrong"]), (2.7, ["skin-wrong"]), (3.3, [])])

@@ -198,6 +198,9 @@ def test_every_spoiling_is_refused(board, way, spoiling):
     assert not checked.passed
     assert set(ALARMS[spoiling].split()) <= {f.code for f in checked.findings if f.severity == "forbid"}
     assert (spoiling == "pocket 0.05 too shallow") <= any("at its deepest" in f.got for f in checked.findings)
+    deep = [f.remedy for f in checked.findings if f.code == "cut-too-deep"]
+    assert all("taken out" in remedy and "smaller steps" in remedy for remedy in deep)
+    assert "do not cut" not in {f.remedy for f in checked.findings}, "that is no advice"
     first = checked.findings[0]
     assert all((first.code, first.where, first.got, first.allowed, first.remedy))
     hold_rows(f"spoilt: {spoiling}", [found_row(checked.findings)])
