@@ -130,7 +130,7 @@ def test_what_is_made_in_rows_and_steps_is_in_round_inches(job, capsys):
     assert re.search(r"fret +from nut, in +in, about +mm ", said)
     page = Path("build/setup.html").read_text()
     assert page.index("From nut, in<") < page.index("From nut, mm<")
-    assert re.findall(r"([\d.]+ in) from the nut face", page) == ["0 in", "6.5 in", "13 in"]
+    assert re.findall(r"([\d.]+ in) from the nut face", page) == ["0 in", "6 in", "12 in"]
     assert "The shelf for the nut is 0.1875 in wide" in page
     trials = Path("coupon/coupon.html").read_text()
     assert re.findall(r"([\d.]+ in wide, [\d.]+ in deep)", trials)[-3:] == [
