@@ -45,8 +45,19 @@ ASKED = (
 def by_hand(clamping: Clamping, programs: Sequence[Program], more: Iterable[str] = ()) -> str:
     """All that the lists of the programs still to be run, what may be left to do after one that is done or comes after
     the last, and `more` lines ask for."""
+    return "; ".join(things_in(said(clamping, programs, more)))
+
+
+def said(clamping: Clamping, programs: Sequence[Program], more: Iterable[str] = ()) -> str:
+    """Those lists and lines as one text."""
     left = [p for p in programs if not clamping.done(p.step)]
     lines = [line for p in left for line in (*cautions(p.step), *before_start(clamping, p.step, p.start))]
     after = [line for p in programs for line in afterwards(clamping, p.step)]
-    text = "\n".join((*lines, *after, *off_the_machine(clamping), *more))
-    return "; ".join(thing.format(*asked.groups()) for words, thing in ASKED if (asked := re.search(words, text)))
+    return "\n".join((*lines, *after, *off_the_machine(clamping), *more))
+
+
+def things_in(*texts: str) -> list[str]:
+    """The things that any of the texts asks for, each once."""
+    found = (thing.format(*asked.groups()) for words, thing in ASKED for text in texts
+             if (asked := re.search(words, text)))
+    return list(dict.fromkeys(found))
