@@ -40,7 +40,8 @@ def check_by_hand(clamping: Clamping, lowest: float, *, tried: bool = False) -> 
         back = "Put the zero of Z back"
     return [
         "Open the program in a text editor: its first lines name the job, the step, the cutter and the zero, the same "
-        "as this sheet. Its cutter is fitted and its zero set, as its list under Before you start says.",
+        f"as this sheet{_in_plain_letters(clamping)}. Its cutter is fitted and its zero set, as its list under "
+        "Before you start says.",
         "Raise the cutter clear, and move by hand to "
         f"{'X 0, Y 0' if clamping.moved is None else zero_now(clamping)}: the tip must stand over "
         f"{clamping.zero_place.words}{_inside(clamping)}{_nearly(clamping)}{_clamped(clamping)}.",
@@ -49,6 +50,12 @@ def check_by_hand(clamping: Clamping, lowest: float, *, tried: bool = False) -> 
         f"stay within it. {shown} must keep clear of every clamp.",
         f"{back}, and check it: {felt}. Now the program may cut.",
     ]
+
+
+def _in_plain_letters(clamping: Clamping) -> str:
+    """That names are not letter by letter what the sheet has, where a program cannot hold their letters."""
+    names = clamping.title, *(step.cutter.name for step in clamping.steps)
+    return "" if all(map(str.isascii, names)) else ", in the letters a to z (oe for ö; what has none left out)"
 
 
 def _inside(clamping: Clamping) -> str:
