@@ -65,7 +65,8 @@ class BlankBuild(Made):
             "report.json": as_json(self.report),
             "report.txt": blank_text(self.report, [report_text(one.report, self.job.units) for one in self.builds]),
             "setup.html": blank_sheet(self.report, [one.plan.clamping for one in self.builds], pages,
-                                      along=self.job.setup.along, opened=[one.plan.opened for one in self.builds]),
+                                      along=self.job.setup.along, opened=[one.plan.opened for one in self.builds],
+                                      programs=[one.programs for one in self.builds]),
         }
 
     def every_file(self, *, shaded: bool, pictures: bool) -> dict[str, str | bytes]:

@@ -13,7 +13,13 @@ from pathlib import Path
 KEPT = "\t\n\N{NO-BREAK SPACE}"
 _BEFORE_STOPS = re.compile(r" (?=[.,](?!\.)(?:\s|$))")
 _TABLE = re.compile(r"\[+(\w+)\]+")  # of a job
-_OPENS = re.compile(r"(?<=[\w.\"'])\s+\((?=\w)")  # a bracket after a word
+_ASIDE = re.compile(r"(?<=[\w.\"'])\s+\((\w[^()]*)\)(\s+(?=\w))?")  # in brackets after a word, and whether more follows
+_LETTERS = str.maketrans({
+    "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "ẞ": "SS", "Æ": "Ae", "æ": "ae",
+    "Œ": "Oe", "œ": "oe", "Ø": "Oe", "ø": "oe", "Å": "Aa", "å": "aa", "Ð": "D", "ð": "d", "Đ": "D", "đ": "d",
+    "Þ": "Th", "þ": "th", "Ł": "L", "ł": "l", "ı": "i", "Ħ": "H", "ħ": "h", "Ŧ": "T", "ŧ": "t",
+    "×": "x", "–": "-", "—": "-", "‘": "'", "’": "'", "“": '"', "”": '"', "„": '"'})
+"""Letters as travel documents write them in A to Z (ICAO Doc 9303, part 3, section 6; from memory); signs."""
 _ENDLESS = re.compile(r"\S{300,}")
 _SHELL = re.compile(r"[\"$`!\\]")  # what a shell obeys within double quotes
 _OUTSIDE_ASCII = re.compile(r"[^\x00-\x7e]")
@@ -98,12 +104,27 @@ def in_ascii(text: str) -> str:
     """Text in printable ASCII without brackets, percent signs, back strokes and semicolons; it reads as before.
 
     >>> in_ascii("Fern (M30)\\n9 % é; as [stock] thickness")
-    'Fern, M30 9 percent e - as "stock" thickness'
+    'Fern - M30 - 9 percent e - as "stock" thickness'
     """
-    reduced = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
-    reduced = _TABLE.sub(r'"\1"', _OPENS.sub(", ", reduced)).replace(";", " -").replace("%", " percent")
+    reduced = _TABLE.sub(r'"\1"', _ASIDE.sub(_between_strokes, base_letters(text)))
+    reduced = reduced.replace(";", " -").replace("%", " percent")
     kept = "".join(c if c.isprintable() and c not in "()[]{}\\" else " " for c in reduced)
     return _BEFORE_STOPS.sub("", " ".join(kept.split()))
+
+
+def base_letters(text: str) -> str:
+    """Text in ASCII: other Latin letters by those that stand for them, what has none left out.
+
+    >>> base_letters("Jörg Müßiggänger, Gaëlle Ståhl")
+    'Joerg Muessiggaenger, Gaelle Staahl'
+    """
+    whole = unicodedata.normalize("NFC", text).translate(_LETTERS)
+    return unicodedata.normalize("NFKD", whole).encode("ascii", "ignore").decode()
+
+
+def _between_strokes(aside: re.Match[str]) -> str:
+    """What stood in brackets as an aside still, without them."""
+    return f" - {aside[1].replace(';', ',')}{' - ' if aside[2] else ''}"
 
 
 def in_json(text: str) -> str:

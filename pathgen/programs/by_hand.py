@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import shapely
 
+from pathgen.base.plain import joined
 from pathgen.base.units import INCH, SUMS, format_length, told_apart
 from pathgen.programs.instructions import COLLET_CLEAR
 from pathgen.programs.zero_words import zero_now
 from pathgen.work.clamping import Clamping
+
+_ON_EDGE = 0.005  # nearer to an edge of the blank a place lies on it, mm
 
 
 def check_by_hand(clamping: Clamping, lowest: float, *, tried: bool = False) -> list[str]:
@@ -36,15 +40,37 @@ def check_by_hand(clamping: Clamping, lowest: float, *, tried: bool = False) -> 
         back = "Put the zero of Z back"
     return [
         "Open the program in a text editor: its first lines name the job, the step, the cutter and the zero, the same "
-        "as this sheet. Its cutter is fitted and its zero set, as its list under Before you start says.",
+        f"as this sheet{_in_plain_letters(clamping)}. Its cutter is fitted and its zero set, as its list under "
+        "Before you start says.",
         "Raise the cutter clear, and move by hand to "
         f"{'X 0, Y 0' if clamping.moved is None else zero_now(clamping)}: the tip must stand over "
-        f"{clamping.zero_place.words}{_nearly(clamping)}{_clamped(clamping)}.",
+        f"{clamping.zero_place.words}{_inside(clamping)}{_nearly(clamping)}{_clamped(clamping)}.",
         raised,
         "Run the program with a hand on the stop. The first cut must begin where the table says, and the display must "
         f"stay within it. {shown} must keep clear of every clamp.",
         f"{back}, and check it: {felt}. Now the program may cut.",
     ]
+
+
+def _in_plain_letters(clamping: Clamping) -> str:
+    """That names are not letter by letter what the sheet has, where a program cannot hold their letters."""
+    names = clamping.title, *(step.cutter.name for step in clamping.steps)
+    return "" if all(map(str.isascii, names)) else ", in the letters a to z (oe for ö; what has none left out)"
+
+
+def _inside(clamping: Clamping) -> str:
+    """How far inside the blank's edges the place of zero lies: nothing is to be seen there while the blank is raw. Not
+    where its edges can be seen, nor of a share of it, of work that has moved, or of a finished board."""
+    stock = clamping.stock
+    if clamping.moved is not None or clamping.shared is not None or not clamping.board.names.measured:
+        return ""
+    edges = clamping.display(np.reshape(stock.bounds, (2, 2)))
+    aside = []
+    for axis, low, high in zip("XY", edges.min(axis=0).tolist(), edges.max(axis=0).tolist(), strict=True):
+        way, far = ("-", -low) if -low <= high else ("+", high)
+        if min(-low, high) > _ON_EDGE:
+            aside.append(f"{format_length(far, clamping.units)} from its edge toward {way} {axis}")
+    return f", on the raw blank {joined(aside)}" if aside else ""
 
 
 def _nearly(clamping: Clamping) -> str:

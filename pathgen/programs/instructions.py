@@ -190,7 +190,7 @@ def _laid(clamping: Clamping, step: Step, start: Start) -> list[str]:
     how = clamping.board.names.hold or step.operation.hold
     if why and not clamping.board.names.hold:
         how += f", over its whole face, by double-sided tape or vacuum: {'; and '.join(why)}"
-    held = [f"{how}." if clamping.setup.no_clamps else f"{how}; keep clamps out of the cutter's way."]
+    held = [f"{how}." if clamping.setup.no_clamps else f"{how}; keep clamps out of the cutter's way."] if how else []
     if _edges_are_found(clamping):
         held += [f"Leave the clamp at the edge at {_at(one, one.best, units)} off until {one.axis} 0 is set."
                  for one in start.edges if one.best is not None and one.clamped[one.best]]

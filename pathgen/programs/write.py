@@ -39,7 +39,10 @@ ARC_RADII = 1e-3
 """How far an arc's radius at its start and at its end may differ as written, mm: half of what 3.5.3.2 allows."""
 _RUNS = "Toolpath.from_runs(.., safe_z=..) makes such paths"
 WORK_OFFSET = "G54"
-_HARMLESS = re.compile(r"(?:job|part|step|operation|cutter|stock|zero|about|before|afterwards|cautions|cut)\b|-|\.\.|$")
+_MEASURE = re.compile(r"(?<=\d) (?=(?:mm|in|s|min|rpm|degrees)\b)|(?<=\b[XYZ]) (?=-?\d)")
+_JOINT = "\x7f"  # no text holds it
+_HARMLESS = re.compile(
+    r"(?:job|program|part|step|operation|cutter|stock|zero|about|before|afterwards|cautions|cut)\b|-|\.\.|$")
 
 
 def program_text(toolpath: Toolpath, *, clamping: Clamping, step: Step, header: Iterable[str], job: str) -> str:
@@ -174,9 +177,9 @@ class _How:
 
 def _text(header: Iterable[str], safe_z: float, points: Floats, kinds: NDArray[np.int8], how: _How) -> str:
     """A program from positions in the machine's frame, mm."""
-    lines = [comment(text) for text in wrapped(header)]
-    lines += [*_opening(safe_z, how), *_moves(points, kinds, how), "M5", "M30"]
-    lines.insert(1, f"(program fingerprint: {fingerprint(lines)})")
+    head = [comment(text) for text in wrapped(header)]
+    lines = [*head, *_opening(safe_z, how), *_moves(points, kinds, how), "M5", "M30"]
+    lines.insert(len(head), f"(program fingerprint: {fingerprint(lines)})")
     return "\n".join(lines) + "\n"
 
 
@@ -193,16 +196,18 @@ def comment(text: str) -> str:
     comment begins with one of our own words, known to be harmless, or with two points.
 
     >>> comment("job: Fern (M30)\\nG0 Z-5; é"), comment("MSG, hello")
-    ('(job: Fern, M30 G0 Z-5 - e)', '(.. MSG, hello)')
+    ('(job: Fern - M30 - G0 Z-5 - e)', '(.. MSG, hello)')
     """
     plain = in_ascii(text)
     return f"({plain})" if _HARMLESS.match(plain) else f"(.. {plain})"
 
 
 def wrapped(texts: Iterable[str]) -> Iterator[str]:
-    """Long texts in several lines, which go on after two points."""
+    """Long texts in several lines, which go on after two points; no number is parted from its unit or axis."""
     for text in texts:
-        yield from textwrap.wrap(in_ascii(text), COMMENT_WIDTH, subsequent_indent=".. ") or [""]
+        whole = _MEASURE.sub(_JOINT, in_ascii(text))
+        yield from (line.replace(_JOINT, " ") for line in
+                    textwrap.wrap(whole, COMMENT_WIDTH, subsequent_indent=".. ") or [""])
 
 
 def _check_ends(toolpath: Toolpath, safe_z: float, where: str) -> None:

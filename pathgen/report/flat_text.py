@@ -11,16 +11,17 @@ from pathgen.report.wording import table
 
 
 def hole_table(holes: Sequence[dict[str, Any]], units: str) -> tuple[list[str], list[list[str]]]:
-    """Head, and a row for each hole, in the job's units; a round one has no length, one that goes through no depth. X
-    and Y of the machine's display are given where these are not along and across."""
+    """Head, and a row for each hole, in the job's units, its counterbore after it; a round one has no length, one that
+    goes through no depth. X and Y of the machine's display are given where these are not along and across."""
     shown = ["at", "display"] if any(hole["display"] != hole["at"] for hole in holes) else ["at"]
     places = ("along", "across", "X", "Y")[: 2 * len(shown)]
+    rows = [(hole, any(hole["number"] == one["number"] for one in holes[:k])) for k, hole in enumerate(holes)]
     return ["hole", *places, "wide", "long", "deep"], [
-        [str(hole["number"]), *(length_number(v, units) for key in shown for v in hole[key]),
+        [f"{hole['number']}{', counterbore' * sunk}", *(length_number(v, units) for key in shown for v in hole[key]),
          length_number(hole["diameter"], units),
          length_number(hole["length"], units) if hole["length"] > hole["diameter"] else "round",
          "through" if hole["depth"] is None else length_number(hole["depth"], units)]
-        for hole in holes
+        for hole, sunk in sorted(rows, key=lambda row: row[0]["number"])
     ]
 
 

@@ -17,6 +17,7 @@ from pathgen.base.arrays import Bounds, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt, JobError, PathgenError
 from pathgen.base.markup import as_table
+from pathgen.base.plain import base_letters
 from pathgen.base.surface import Surface
 from pathgen.base.units import axes_words
 from pathgen.work.features import Inlay, Named, Surfacing
@@ -554,7 +555,7 @@ def turned(x: V, y: V, along: str) -> tuple[V, V]:
 def slug(name: str, default: str) -> str:
     """A name as part of a file's: small letters and digits, joined by hyphens; the default where it has none. A point
     that begins a number is told: ``flat-0-5`` for ``flat .5``, not the name of one ten times as wide."""
-    whole = re.sub(r"(?<![0-9])[.,](?=[0-9])", "0.", name.lower())
+    whole = re.sub(r"(?<![0-9])[.,](?=[0-9])", "0.", base_letters(name).lower())
     return re.sub(r"[^a-z0-9]+", "-", whole).strip("-") or default
 
 

@@ -28,10 +28,10 @@ _CURE = ("Cure at the temperature of its sheet, as long as the sheet says for ma
 
 def to_fill(inlay: Inlay, work: Clamping) -> list[str]:
     """What to do when the pockets of an inlay are cut: the machine stays on, pieces are let in or resin is poured."""
-    found = f"; or find them by {work.where(work.marks[:1])}: with the tip over it, set the display to " \
-            "that" if work.marks else ""
+    found = f" X 0 and Y 0 can be found again by {work.where(work.marks[:1])} too: with the tip over it, set the " \
+            "display to that." if work.marks else ""
     stay_on = "Leave the machine switched on while {}: many forget X 0 and Y 0 when they are switched off. If it " \
-              f"must be off, home it and note what its own coordinates show at X 0, Y 0{found}."
+              f"must be off, home it and note what its own coordinates show at X 0, Y 0.{found}"
     before = _told_after(inlay, work)
     if inlay.fill == "piece":
         return [

@@ -572,7 +572,7 @@ class SideDots(_Bored):
     name = "side-dots"
     table = "[side_dots]"
     purpose = "drill the holes for the side dots"
-    hold = "Hold the board upright over its whole length, its bass edge up"
+    hold = ""  # as said before
 
     def before(self, work: Clamping) -> list[str]:
         edge, other = ("X", "Y") if self.along == "x" else ("Y", "X")

@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 import sys
 
 import pytest
@@ -13,6 +14,7 @@ from pathgen.base.errors import PathgenError
 from pathgen.base.plain import in_json, one_line
 from pathgen.programs.write import comment, wrapped
 from pathgen.verify.findings import Finding
+from pathgen.work.clamping import slug
 
 NASTY = "a\x1b]0;title\x07\x9b31m\u2028b\u2029\u202ec\ud800\x85\r\nd"
 EVERY = st.text(st.characters(codec=None, categories=None), max_size=60)
@@ -103,4 +105,31 @@ def test_a_comment_keeps_the_pause_of_a_semicolon_and_marks_the_keys_of_a_job():
     assert comment("- a setter standing there; where tape holds the work, on tape") == \
         "(- a setter standing there - where tape holds the work, on tape)"
     assert comment('- write [stock] thickness, or [[cutter]] "slot" (0.6 mm)') == \
-        '(- write "stock" thickness, or "cutter" "slot", 0.6 mm)'
+        '(- write "stock" thickness, or "cutter" "slot" - 0.6 mm)'
+
+
+def test_an_aside_in_brackets_stays_one():
+    """Between commas what the display shows read as one more demand, and the cutter as two."""
+    assert comment("- Fit flat (flat-end, 2 mm) and set Z 0") == "(- Fit flat - flat-end, 2 mm - and set Z 0)"
+    assert comment("- within 0.02 mm (Z 8.1 mm as the job says; what it was off comes from the blank).") == \
+        "(- within 0.02 mm - Z 8.1 mm as the job says, what it was off comes from the blank.)"
+
+
+@pytest.mark.parametrize(("name", "shown", "in_file"), [
+    ("Jörg Müßiggänger", "Joerg Muessiggaenger", "joerg-muessiggaenger"), ("Überlänge", "Ueberlaenge", "ueberlaenge"),
+    ("für Äste", "fuer Aeste", "fuer-aeste"), ("A\u0308ste", "Aeste", "aeste"),
+    ("Ørsted, Łódź", "Oersted, Lodz", "oersted-lodz"), ("Gaëlle 3×2", "Gaelle 3x2", "gaelle-3x2"),
+])
+def test_letters_are_written_out_alike_in_programs_and_in_their_names(name, shown, in_file):
+    """As travel documents do (ICAO Doc 9303, from memory); "Muigganger" and "ste" were nobody's and nothing's names."""
+    assert comment(f"job: {name}") == f"(job: {shown})"
+    assert slug(name, "cutter") == in_file
+
+
+def test_no_number_is_parted_from_its_unit_or_axis():
+    for before in range(60, 80):
+        lines = list(wrapped([f"- {'x' * before} at X 12.5 mm, Y -27.5 mm for 3 min or more"]))
+        assert len(lines) > 1
+        assert not any(re.search(r"(\d|\b[XYZ])$", line) for line in lines[:-1])
+        whole = " ".join(line.removeprefix(".. ") for line in lines)
+        assert whole.endswith("at X 12.5 mm, Y -27.5 mm for 3 min or more")

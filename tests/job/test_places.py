@@ -212,3 +212,16 @@ def test_a_clamp_on_the_place_of_zero_is_told_where_the_tip_is_to_be_over_it(tmp
     clamp = f'[setup]\nkeep_out = [{{ along = [-20, -14], across = [-33, 33], height = 16 }}]\nzero = "{zero}"\n'
     words = " ".join(check_by_hand(clamping_of(pathgen.load_job(small_board.job(tmp_path, extra=clamp))), 0.0))
     assert ("where a clamp stands 16 mm above the bed: keep the tip above that" in words) is said
+
+
+@pytest.mark.parametrize(("setup", "said"), [
+    ("", "centre-line, on the raw blank 20 mm from its edge toward - X and 33 mm from its edge toward - Y."),
+    ('along = "y"', "centre-line, on the raw blank 33 mm from its edge toward - X and 20 mm from its edge toward - Y."),
+    ('zero = "blank-end-centre"', "far end, on the raw blank 33 mm from its edge toward - Y."),
+    ('zero = "blank-nut-bass"', None),
+])
+def test_where_zero_is_on_a_raw_blank_can_be_measured(tmp_path, setup, said):
+    """The tip was to stand over the nut face, before there was one. The blank: 20 mm before the nut, 66 mm wide."""
+    clamping = clamping_of(pathgen.load_job(small_board.job(tmp_path, extra=f"[setup]\n{setup}\n")))
+    words = " ".join(check_by_hand(clamping, 0.0))
+    assert said in words if said else "on the raw blank" not in words

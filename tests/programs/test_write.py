@@ -113,6 +113,15 @@ def test_no_title_can_become_a_word(title):
     assert code("\n".join(lines)) == code(text_of(RUN))
 
 
+def test_no_fingerprint_breaks_a_long_title():
+    """It stood after the first line, whatever that was: in the middle of a title."""
+    lines = text_of(RUN, title="A board " * 15).splitlines()
+    own = next(k for k, line in enumerate(lines) if line.startswith("(program fingerprint: "))
+    assert lines[1].startswith("(.. ")
+    assert lines[own - 1].startswith("(job fingerprint: ")
+    assert not lines[own + 1].startswith("(")
+
+
 @pytest.mark.parametrize("nasty", [
     "Fern\nG0 Z-50", "Fern) G0 Z-50 (", "%\nM30", "x\rG0Z-9", "\u2028G0 Z-9", "（G0）", "\x00\x1b[2J",
 ])

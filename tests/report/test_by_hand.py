@@ -4,8 +4,11 @@ import re
 from types import SimpleNamespace
 
 import pathgen
+from pathgen.job.bench import side_dot_clamping
 from pathgen.job.clamping import clamping_of
+from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.job.pieces import piece_sheets
+from pathgen.programs.instructions import before_start
 from pathgen.report.sheet.by_hand import ASKED, by_hand
 from pathgen.work.fill_words import to_measure
 from tests import small_board
@@ -65,6 +68,18 @@ def test_pieces_are_measured_at_their_highest_point():
     assert "a depth gauge for the height of pieces" in asked(clamping)
 
 
+def test_what_a_nut_or_side_dots_are_held_with_is_to_be_ready(tmp_path):
+    """What holds them was in none of their lists; how a board stands on its edge was told twice over."""
+    job = small_board.dotted_job(tmp_path)
+    nut, edge = plan_of(nut_and_saddle_clampings(job)[0]), side_dot_clamping(job)
+    things = set(asked(nut.clamping, nut.starts).split("; "))
+    assert {"double-sided tape for the whole face", "a caliper", "a file"} <= things
+    assert {"a vice", "two straight pieces of wood", "a square"} <= set(asked(edge).split("; "))
+    assert re.search("; a block or wedge [0-9.]+ mm high(;|$)", asked(edge))
+    held = [line for line in before_start(edge, edge.steps[0]) if re.match("(Put|Hold) the board", line)]
+    assert [line.split(",")[0] for line in held] == ["Put the board between two straight pieces of wood in a vice"]
+
+
 def test_no_pattern_asks_for_what_nothing_says(tmp_path):
     marked = small_board.job(tmp_path, changes={'cutters = ["flat"]': 'cutters = ["flat", "v"]'},
                              extra=V + '[marks]\ncutter = "flat"\n[outline]\ncutter = "flat"\n')
@@ -76,5 +91,7 @@ def test_no_pattern_asks_for_what_nothing_says(tmp_path):
     let_in = pathgen.load_job(EXAMPLE)
     turned = clamping_of(pathgen.load_job("examples/boards/truss-rod.toml"))
     said = "; ".join((asked(planned.clamping, planned.starts, ["a pointed cutter"]), asked(pinned),
-                      asked(clamping_of(let_in)), asked(piece_sheets(let_in)[0].clamping), asked(turned)))
+                      asked(clamping_of(let_in)), asked(piece_sheets(let_in)[0].clamping), asked(turned),
+                      asked(side_dot_clamping(small_board.dotted_job(tmp_path))),
+                      asked(nut_and_saddle_clampings(small_board.dotted_job(tmp_path))[0])))
     assert [thing for _, thing in ASKED if not re.search(re.sub(r"\{\d\}", ".+", thing), said)] == []

@@ -34,7 +34,9 @@ from pathgen.report.sheet.page import legend_above
 from pathgen.report.sheet.results import _section_words, ridges
 from pathgen.work.features import Named
 from pathgen.work.operations import WitnessMarks
+from pathgen.work.part import wood_in_plan
 from tests.as_made import hold
+from tests.job.test_plates import PLATE
 from tests.report.labels import cut_off, labels, over_one_another
 from tests.small_board import cutter, job, svg
 
@@ -423,3 +425,15 @@ def test_the_least_wood_under_an_inlay_is_that_under_its_path(tmp_path):
     cut = next(program.toolpath for program in made.programs if program.operation == "pocket")
     assert left == pytest.approx(cut.points[:, 2].min(), abs=0.006)
     assert least <= left < least + 0.1
+
+
+def test_a_section_at_an_end_with_rounded_corners_is_as_wide_as_the_end(tmp_path):
+    """A thousandth of a millimetre further in it was 0.11 mm wider than the straight between the corners."""
+    (tmp_path / "art.svg").write_text(svg('<rect x="6" y="11" width="5" height="6" fill="#225577"/>'))
+    inlay = '[[inlay]]\nartwork = "art.svg"\ndepth = 1.0\ncutters = ["flat 3"]\nfill = "none"\nplace = { at = [50.0, 0.0] }\n'
+    (tmp_path / "plate.toml").write_text(PLATE.replace("width = 60.0", "width = 60.0\ncorner_radius = 12.0") + inlay)
+    clamping = clamping_of(load_job(tmp_path / "plate.toml"))
+    near, *_, far = sections_of(clamping)
+    for section in (near, far):
+        ((low, high),) = spans(wood_in_plan(clamping.board), section.x)
+        assert high - low == pytest.approx(36.0, abs=0.005)

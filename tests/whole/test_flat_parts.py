@@ -181,7 +181,9 @@ def test_counterbore_and_slot_have_the_volumes_of_their_formulas(many):
     holes = many.report["holes"]
     assert [(h["diameter"], h["length"], h["depth"]) for h in holes] == [
         (5.0, 5.0, None), (12.0, 12.0, 1.0), (6.0, 14.0, 1.5)]
-    assert "20.000  10.000   6.000  14.000    1.500" in many.files()["report.txt"]
+    text = many.files()["report.txt"]
+    assert "20.000  10.000   6.000  14.000    1.500" in text
+    assert re.search(r"^ +1  +50.* through\n1, counterbore  +50.* 1\.000$", text, re.M)  # "1" and "1" said nothing
 
 
 def test_the_ragged_foot_of_a_tab_is_none_on_a_coarse_grid(tmp_path):

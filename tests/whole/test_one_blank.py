@@ -33,6 +33,7 @@ from pathgen.programs.zero_check import _bed, zero_checks
 from pathgen.report.blank import blank_summary, fittings_words, origin_words
 from pathgen.report.data import of_all_parts
 from pathgen.report.moving import moved_data, moved_lines, moving_findings
+from pathgen.report.sheet.blank import told_once
 from pathgen.report.text import before_next, go_on_lines
 from pathgen.verify.findings import Finding
 from pathgen.work.operations import WitnessMarks
@@ -247,6 +248,14 @@ def test_fills_are_poured_together(tmp_path, capsys):
     assert "Fill now too: filled-1: the sheet of the whole blank says how." in words[1]
     page = result.files(shaded=False)["setup.html"]
     assert page.count("Stop after program") == 1
+    # what is to be ready for all parts; the numbers of programs alone stand in black squares
+    ready = html.unescape(re.sub("<[^>]+>", " ", page[page.index('id="ready"'): page.index('id="programs"')]))
+    assert re.search(r"ball-end.* 1, 2, 5, 6 ", ready)
+    things = ("By hand: eye and ear protection", "a brush, a vacuum", "a thickener that the resin's maker allows",
+              "a depth gauge for the height of cured fill", "a fine saw")
+    assert [thing for thing in things if thing not in ready] == []
+    assert '<span class="order">' not in page
+    assert "<h3>Fit flat 3: programs 3 and 4</h3>" in page
     assert "part-2-filled-2.html#program-2" in page
     # one number for each, that of its file: a part's sheet had its own, and named others by it
     files = result.files(shaded=False)
@@ -265,6 +274,13 @@ def test_fills_are_poured_together(tmp_path, capsys):
     found = result.report["checks"]["findings"]
     assert {f["where"].split(":")[0] for f in found} >= {"parts 1 and 2, filled-1 and filled-2"}
     assert check_data(load_job(tmp_path / "blank.toml"), tmp_path / "out", resolution=0.4)["findings"] == found
+
+
+def test_what_several_parts_say_at_a_stop_is_said_once():
+    """One sentence more in one part's line, and the whole line stood under each."""
+    common, own = told_once([["Stop here. Keep clean.", "Leave it on. Find it by mark 1."],
+                             ["Stop here. Keep clean.", "Leave it on.", "Thicken it."]])
+    assert (common, own) == (["Stop here. Keep clean.", "Leave it on."], ["Find it by mark 1.", "Thicken it."])
 
 
 LET_IN = SURFACED + """[[inlay]]
@@ -693,7 +709,10 @@ def test_marks_are_written_down_in_the_job_of_the_blank_as_the_parts_pages_have_
         assert now.tops is not None
         assert now.places == pytest.approx(was.places, abs=1e-6)
     files = first.files(shaded=False)
-    assert "If the blank moves, it moves for all parts" in html.unescape(files["setup.html"])
+    page = files["setup.html"]
+    assert "If the blank moves, it moves for all parts" in html.unescape(page)
+    # its picture has the marks that the words tell of; the sheets of the parts showed them without X 0, Y 0
+    assert (page.count('class="mark"'), len(re.findall(">mark [1-4]</text>", page))) == (8, 8)
     assert "# [[part]] 2\ndrilled = " in html.unescape(files["part-2-filled-2.html"])
     assert "write them into the job of the common blank, as [[part]] 1 drilled: " in \
         html.unescape(files["part-1-filled-1.html"])

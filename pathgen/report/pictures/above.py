@@ -259,7 +259,13 @@ def _holes(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     if (holes := clamping.feature(DowelHoles) or clamping.feature(SideDots) or under) is not None:
         for x, y in view(holes.at).tolist():
             yield element("circle", cx=x, cy=y, r=holes.diameter / 2, fill=INK, class_="hole")
-    for x, y in view(marks.places).tolist() if (marks := clamping.feature(WitnessMarks)) is not None else []:
+    if (marks := clamping.feature(WitnessMarks)) is not None:
+        yield from crosses(view, marks.places, size)
+
+
+def crosses(view: View, places: Floats, size: float) -> Iterator[Element]:
+    """Witness marks as crosses in a ring."""
+    for x, y in view(places).tolist():
         r = size / 4
         cross = f"M{x - r:.2f},{y:.2f}h{2 * r:.2f}M{x:.2f},{y - r:.2f}v{2 * r:.2f}"
         yield element("g", element("circle", cx=x, cy=y, r=r), element("path", d=cross), stroke=INK,

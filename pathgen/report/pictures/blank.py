@@ -12,9 +12,10 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area
-from pathgen.report.pictures.above import Standing, axes, clamp_from_above, inlay_areas, name_clamps
-from pathgen.report.pictures.labels import Labels
+from pathgen.report.pictures.above import Standing, axes, clamp_from_above, crosses, inlay_areas, name_clamps
+from pathgen.report.pictures.labels import Labels, around
 from pathgen.work.clamping import Clamping
+from pathgen.work.operations import WitnessMarks
 from pathgen.work.part import wood_in_plan
 
 _AXES = {"x": ((1.0, 0.0), (0.0, 1.0)), "y": ((0.0, -1.0), (1.0, 0.0))}
@@ -43,6 +44,7 @@ def blank_from_above(
         area(view, blank, fill=BLANK, stroke=INK, stroke_width=size / 10),
         *(drawn for one, cut in zip(clampings, opened, strict=True) for drawn in _part(view, one, along, size, cut)),
         *(clamp_from_above(view, shape, size) for shape, _ in clamps),
+        *(drawn for one in clampings for drawn in crosses(view, _marks(one, along), size)),
         element("circle", cx=view([0.0, 0.0])[0, 0], cy=view([0.0, 0.0])[0, 1], r=0.5 * size, fill="#ffffff",
                 stroke=INK, stroke_width=size / 6, class_="zero"),
         *axes(view, float(bounds[1]), np.array(_AXES[along]), size),
@@ -51,21 +53,32 @@ def blank_from_above(
 
 def _labels(first: Clamping, clampings: Sequence[Clamping], names: Sequence[str], along: str,
             clamps: Sequence[Standing], base: View, size: float) -> Labels:
-    """The parts' names, each in its share beside the part where there is room, and the clamps' under them."""
+    """The parts' names, each in its share beside the part where there is room, and those of clamps and marks."""
     assert first.shared is not None
     parts = [_seen(one, along, wood_in_plan(one.board)) for one in clampings]
     corner = shapely.box(base.left, base.bottom, base.left + 3.5 * size, base.bottom + 5 * size)
     zero = overlay.buffer(shapely.Point(0.0, 0.0), 0.7 * size)
     shares = [_seen(one, along, shapely.box(*one.stock.bounds)).exterior for one in clampings]
     shares.append(_seen(first, along, shapely.box(*first.shared.blank)).exterior)
-    labels = Labels([*parts, *(shape for shape, _ in clamps), zero, corner], shares)
+    rings = [(number, overlay.buffer(shapely.Point(at), 0.4 * size)) for one in clampings
+             for number, at in enumerate(_marks(one, along), 1)]
+    labels = Labels([*parts, *(shape for shape, _ in clamps), *(ring for _, ring in rings), zero, corner], shares)
     for number, (one, name, part) in enumerate(zip(clampings, names, parts, strict=True), 1):
         x0, y0, x1, y1 = _seen(one, along, shapely.box(*one.stock.bounds)).bounds
         spots = [(x, y, way) for y in (y1 - 1.2 * size, y0 + 0.5 * size)
                  for x, way in ((x0 + 0.4 * size, "start"), (x1 - 0.4 * size, "end"), ((x0 + x1) / 2, "middle"))]
         labels.put(f"{number} {name}", spots, size=size, named=part, font_weight="bold")
     name_clamps(labels, clamps, first.units, size)
+    for number, symbol in rings:
+        labels.put(f"mark {number}", around(symbol, 0.8 * size), size=0.8 * size, named=symbol)
     return labels
+
+
+def _marks(one: Clamping, along: str) -> Floats:
+    """(n, 2) places of a part's witness marks on the blank."""
+    marks = one.feature(WitnessMarks)
+    return np.empty((0, 2)) if marks is None else shapely.get_coordinates(
+        _seen(one, along, shapely.MultiPoint(marks.places)))
 
 
 def _part(

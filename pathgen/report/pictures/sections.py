@@ -26,7 +26,7 @@ from pathgen.work.underside import sunk_of
 
 RISE = 4.0
 """How much heights are exaggerated."""
-_INSIDE = 0.001  # how far inside the board's ends sections lie, mm
+_INSIDE = 1e-6  # how far inside the board's ends sections lie, mm: a rounded corner is wider further in
 _HOLLOW = 40.0  # mm: how far in from an end a whole section is looked for
 _TIP = 0.3  # of the part's width: narrower at an end, it is the tip of a part that ends in a point or a round
 _WORDS, _WORD = 16.0, 6.0  # sizes of words that the three thicknesses of a piece take, and that one does

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from itertools import accumulate, groupby
 from typing import Any
@@ -9,12 +10,14 @@ from typing import Any
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.markup import Child, Element, as_page, element
-from pathgen.base.plain import time_words
+from pathgen.base.plain import in_runs, joined, time_words
 from pathgen.base.units import fine_length
 from pathgen.programs.zero_words import z_zero_words, zero_place_words
 from pathgen.report.blank import fill_rows, fittings_words, marks_lines, origin_words
 from pathgen.report.pictures.above import closed_words
 from pathgen.report.pictures.blank import blank_from_above
+from pathgen.report.programs import Program
+from pathgen.report.sheet.material import to_have_ready_for_all
 from pathgen.report.sheet.page import footer, page_head
 from pathgen.report.sheet.parts import chapter, figure, machine_time, table
 from pathgen.report.sheet.programs import common_cautions
@@ -24,20 +27,22 @@ from pathgen.report.text import minutes_words
 from pathgen.work.clamping import Clamping
 
 e = element
+_SENTENCE = re.compile(r"(?<=[.!?]) (?=[A-Z])")
 
 
 def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequence[str], *, along: str,
-                opened: Sequence[Sequence[BaseGeometry]]) -> str:
+                opened: Sequence[Sequence[BaseGeometry]], programs: Sequence[Sequence[Program]]) -> str:
     """The page as HTML; `pages` are the names of the parts' own sheets, `along` is the blank's own on the machine,
-    `opened` what is opened of each part's inlays."""
+    `opened` what is opened of each part's inlays; `programs` are those of each part."""
     names = [part["name"] for part in report["parts"]]
     picture = blank_from_above(report["title"], clampings, names, along=along, opened=opened)
     lines, marked = common_cautions(clampings[0]), marks_lines(report)
     clamps = "Hatched: clamps." if clampings[0].setup.keep_out else "" if clampings[0].setup.no_clamps else \
         "No clamps given: keep them off the parts' shares."
     closed = next(filter(None, map(closed_words, clampings, opened)), "")
+    crosses = "Crosses in rings: witness marks, with their numbers." if marked else ""
     legend = " ".join(filter(None, ["Seen from above. Dashed: the share of each part, which its cutters keep to.",
-                                    clamps, closed, "The ring: X 0, Y 0. The arrows: the machine's axes."]))
+                                    clamps, closed, crosses, "The ring: X 0, Y 0. The arrows: the machine's axes."]))
     content = e(
         "main",
         _head(report, clampings[0]),
@@ -45,6 +50,7 @@ def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Se
                 e("p", origin_words(report)), _parts(report, clampings, pages)),
         chapter("cautions", "Before anything else", e("ul", (e("li", line) for line in lines)), class_="cautions"),
         warnings(report),
+        None if all(row["done"] for row in report["programs"]) else to_have_ready_for_all(clampings, programs, report),
         chapter("programs", "All programs, in order", e("p", (
             "Cutter by cutter. Each program does one step of one part; its sheet says what to check before it, and how "
             "to try it in the air first.")), *_groups(report, clampings, pages), e("p", (
@@ -85,7 +91,7 @@ def _parts(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequenc
 def _groups(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequence[str]) -> Iterator[Element]:
     """A card for each time a cutter is fitted, a stop after each pour; what was run before a move is told as done."""
     fitted = accumulate(int(row["fit"]) for row in report["programs"])
-    for number, group in groupby(zip(fitted, report["programs"], strict=True), key=lambda one: one[0]):
+    for _, group in groupby(zip(fitted, report["programs"], strict=True), key=lambda one: one[0]):
         rows = [row for _, row in group]
         name = rows[0]["cutter"]["name"]
         shown: list[Element] = []
@@ -98,8 +104,8 @@ def _groups(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequen
         shown += [_table(part_rows, clampings, pages)] if part_rows else []
         were, them = ("These programs count", "them") if len(rows) > 1 else ("This program counts", "it")
         done = [e("p", f"{were} as run before the blank moved: do not run {them} again.")] if rows[0]["done"] else []
-        yield e("article", e("h3", e("span", str(number), class_="order"), f"{'Done with' if done else 'Fit'} {name}"),
-                *done, *shown)
+        numbers = f"program{'s' * (len(rows) > 1)} {joined(in_runs([row['number'] for row in rows]))}"
+        yield e("article", e("h3", f"{'Done with' if done else 'Fit'} {name}: {numbers}"), *done, *shown)
 
 
 def _table(rows: Sequence[dict[str, Any]], clampings: Sequence[Clamping], pages: Sequence[str]) -> Element:
@@ -121,10 +127,8 @@ def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamp
             zip(report["parts"], clampings, strict=True), 1)
         if number in row["stop_for"] for step in one.steps if step.turn and step.turn.fill_after == row["number"]
     ]
-    said = [step.operation.afterwards(one) for _, _, one, step in waiting]
-    common = [line for line in said[0] if all(line in lines for lines in said)]
     names = [f"{number} {name}" for number, name, _, _ in waiting]
-    own = [" ".join(line for line in lines if line not in common) for lines in said]
+    common, own = told_once([step.operation.afterwards(one) for _, _, one, step in waiting])
     head, rows, notes = fill_rows(report, row["number"])
     mixed = [table([word.capitalize() for word in head], rows), *(e("p", line) for line in notes)] if rows else []
     whose = [f"{what}{' of' * ('pieces' in what)} " + ", ".join(dict.fromkeys(
@@ -137,6 +141,16 @@ def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamp
         "div", e("h4", f"{where}{', if it was not done' * row['done']}: {', and '.join(whose)}"),
         e("p", done) if done else None,
         *(e("p", line) for line in common),
-        *(e("p", e("b", f"{name}: "), words) for name, words in zip(names, own, strict=True) if words),
+        *(e("p", e("b", f"{', '.join(name for name, said in zip(names, own, strict=True) if said == words)}: "), words)
+          for words in dict.fromkeys(own) if words),
         *mixed,
         class_="stop")
+
+
+def told_once(lists: Sequence[Sequence[str]]) -> tuple[list[str], list[str]]:
+    """What all lists say, sentence by sentence, in the lines of the first; and what else each says, as one text."""
+    each = [[_SENTENCE.split(line) for line in lines] for lines in lists]
+    everywhere = set.intersection(*({sentence for line in lines for sentence in line} for lines in each))
+    common = [" ".join(sentence for sentence in line if sentence in everywhere) for line in each[0]]
+    own = [" ".join(sentence for line in lines for sentence in line if sentence not in everywhere) for lines in each]
+    return list(filter(None, common)), own

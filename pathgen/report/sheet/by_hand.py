@@ -16,8 +16,12 @@ ASKED = (
     (r"spoilboard, a spare flat board", "a spoilboard, a spare flat board"),
     (r"wooden dowels (.+?) thick and at most (.+?) long", "wooden dowels, {0} by {1} at most"),
     (r"double-sided tape or vacuum", "double-sided tape for the whole face, or vacuum"),
-    (r"Stick the stock down flat over its whole face with double-sided tape", "double-sided tape for the whole face"),
-    (r"Measure the (?:blank|cutter)|stock of .* thick: measure it", "a caliper"),
+    (r"Stick the \w+ down (?:flat )?over its whole face with (double-sided tape)", "{0} for the whole face"),
+    (r"\bin a vice\b", "a vice"),
+    (r"between (two straight pieces of wood)", "{0}"),
+    (r"Check with a square", "a square"),
+    (r"(a block or wedge .+? high) under", "{0}"),
+    (r"Measure the (?:blank|cutter)|stock of .* thick: measure it|as measured", "a caliper"),
     (r"a straight pin in the spindle", "a straight pin for the spindle, to find edges"),
     (r"on a setter", "a setter, a block of known height, if the tip is not to touch the bed itself"),
     (r"feeler or paper (.+?) thick", "a feeler or paper {0} thick"),
@@ -30,6 +34,8 @@ ASKED = (
     (r"then glue the pieces in|Glue the (?:dots|binding)", "glue"),
     (r"Measure the highest point of the ((?:cured )?\w+)", "a depth gauge for the height of {0}"),
     (r"with a (?:knife or a )?fine saw|a knife or a fine saw", "a fine saw"),
+    (r"file that off|file it to fit", "a file"),
+    (r"soak it with its solvent", "the tape's solvent"),
     (r"with a hard ((?:flat block|block of its radius|narrow straight bar)(?: [\d.]+ \w+ long at most)?)",
      "a hard {0}, and abrasive paper"),
 )
@@ -39,8 +45,19 @@ ASKED = (
 def by_hand(clamping: Clamping, programs: Sequence[Program], more: Iterable[str] = ()) -> str:
     """All that the lists of the programs still to be run, what may be left to do after one that is done or comes after
     the last, and `more` lines ask for."""
+    return "; ".join(things_in(said(clamping, programs, more)))
+
+
+def said(clamping: Clamping, programs: Sequence[Program], more: Iterable[str] = ()) -> str:
+    """Those lists and lines as one text."""
     left = [p for p in programs if not clamping.done(p.step)]
     lines = [line for p in left for line in (*cautions(p.step), *before_start(clamping, p.step, p.start))]
     after = [line for p in programs for line in afterwards(clamping, p.step)]
-    text = "\n".join((*lines, *after, *off_the_machine(clamping), *more))
-    return "; ".join(thing.format(*asked.groups()) for words, thing in ASKED if (asked := re.search(words, text)))
+    return "\n".join((*lines, *after, *off_the_machine(clamping), *more))
+
+
+def things_in(*texts: str) -> list[str]:
+    """The things that any of the texts asks for, each once."""
+    found = (thing.format(*asked.groups()) for words, thing in ASKED for text in texts
+             if (asked := re.search(words, text)))
+    return list(dict.fromkeys(found))

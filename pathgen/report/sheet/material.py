@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from pathgen.base.markup import Element, element
+from pathgen.base.plain import in_runs
 from pathgen.base.units import format_length, tiny_length, tiny_unit_words, volume_words
 from pathgen.programs.instructions import cutter_words
 from pathgen.report.budget import adding_words, budget_cells, cents_words
@@ -24,7 +25,7 @@ from pathgen.report.letting_in import piece_line, stock_words
 from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.pictures.measuring import measuring_picture
 from pathgen.report.programs import Program
-from pathgen.report.sheet.by_hand import by_hand
+from pathgen.report.sheet.by_hand import said, things_in
 from pathgen.report.sheet.parts import chapter, listed, scrolling, table
 from pathgen.work.clamping import Clamping
 
@@ -33,7 +34,7 @@ e = element
 
 def to_have_ready(clamping: Clamping, programs: Sequence[Program], report: dict[str, Any]) -> Element:
     """Cutters with their programs, what is needed by hand, and fill by colour, of what is still to be run."""
-    asked = by_hand(clamping, programs, measuring_lines(report["marks"], clamping.units) if report["marks"] else ())
+    asked = "; ".join(things_in(_said(clamping, programs, report)))
     steps = [step for step in clamping.steps if not clamping.done(step)]
     cutters = {step.cutter.name: step.cutter for step in steps}
     rows = [[cutter_words(cutter, clamping.units),
@@ -44,6 +45,32 @@ def to_have_ready(clamping: Clamping, programs: Sequence[Program], report: dict[
     return chapter("ready", "To have ready", table(["Cutter", "Programs"], rows),
                    e("p", f"By hand: {asked}.") if asked else None,
                    _fill(inlays), _pieces(inlays, clamping.units))
+
+
+def to_have_ready_for_all(
+    clampings: Sequence[Clamping], programs: Sequence[Sequence[Program]], report: dict[str, Any]
+) -> Element:
+    """Cutters and what is needed by hand for all parts of a blank; of fill and pieces, where it stands."""
+    cutters = {p.step.cutter.name: p.step.cutter for own in programs for p in own}
+    left = [row for row in report["programs"] if not row["done"]]
+    rows = [[cutter_words(cutter, clampings[0].units),
+             ", ".join(in_runs([row["number"] for row in left if row["cutter"]["name"] == name]))]
+            for name, cutter in cutters.items()]
+    stops = [line for one in clampings for step in one.steps for inlay in [step.operation.opens]
+             if inlay is not None and not one.levelled_before(inlay) for line in step.operation.afterwards(one)]
+    asked = "; ".join(things_in(*(_said(one, own, part["report"]) for one, own, part in zip(
+        clampings, programs, report["parts"], strict=True)), "\n".join(stops)))
+    pours = "What to mix for each fill stands at its stop." if report["fills"] else ""
+    sheets = "Pieces and dots to let in, and how thick they are, stand on the sheets of their parts." if any(
+        inlay["piece_thickness"] is not None for part in report["parts"] for inlay in part["report"]["inlays"]) else ""
+    return chapter("ready", "To have ready", table(["Cutter", "Programs"], [row for row in rows if row[1]]),
+                   e("p", f"By hand: {asked}.") if asked else None,
+                   e("p", " ".join(filter(None, (pours, sheets)))) if pours or sheets else None)
+
+
+def _said(clamping: Clamping, programs: Sequence[Program], report: dict[str, Any]) -> str:
+    """All that a part's own sheet says that may ask for a thing."""
+    return said(clamping, programs, measuring_lines(report["marks"], clamping.units) if report["marks"] else ())
 
 
 def _fill(inlays: Sequence[dict[str, Any]]) -> list[Element | None]:
