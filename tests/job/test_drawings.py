@@ -12,7 +12,7 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from pathgen.job.load import drawings_named
 from pathgen.report.placed import placed_sizes, placed_words
-from pathgen.report.text import _inlay_line
+from pathgen.report.text import _inlay_words
 from tests import small_board
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
@@ -234,18 +234,18 @@ def test_the_resin_needed_is_said_in_millilitres():
              "placed": [], "slanting": False, "pocket_volume": 1800.0, "floor_high": 0.0, "round_end": False,
              "depth": 1.6, "deepest": 1.6, "amounts": [{"needed_volume": 2100.0, "pocket_volume": 1500.0},
                                          {"needed_volume": 400.0, "pocket_volume": 200.0}], "thickened": []}
-    assert "75.0 % of it within reach" in _inlay_line(inlay, "mm")
+    assert "75.0 % of it within reach" in _inlay_words(inlay, "mm")
     # what it holds, as in the table of the fill; of what is not poured what was cut out
-    assert "pocket 1.70 ml, resin needed 2.50 ml" in _inlay_line(inlay, "mm")
-    assert "pocket 1.80 ml." in _inlay_line(inlay | {"amounts": []}, "mm")
-    assert "about 1.2 mm deep, where its walls meet" in _inlay_line(inlay | {"deepest": 1.2}, "mm")
+    assert "pocket 1.70 ml, resin needed 2.50 ml" in _inlay_words(inlay, "mm")
+    assert "pocket 1.80 ml." in _inlay_words(inlay | {"amounts": []}, "mm")
+    assert "about 1.2 mm deep, where its walls meet" in _inlay_words(inlay | {"deepest": 1.2}, "mm")
     # the pocket is as large as it is when it is filled
-    assert "200 mm2 (303 mm2 as first cut" in _inlay_line(inlay | {"area_cut": 303.0}, "mm")
-    assert "first cut" not in _inlay_line(inlay, "mm")
-    walls = _inlay_line(inlay | {"floor_high": 0.1, "slanting": True}, "mm")
+    assert "200 mm2 (303 mm2 as first cut" in _inlay_words(inlay | {"area_cut": 303.0}, "mm")
+    assert "first cut" not in _inlay_words(inlay, "mm")
+    walls = _inlay_words(inlay | {"floor_high": 0.1, "slanting": True}, "mm")
     assert walls.endswith("up to 0.1 mm above its depth; less deep along walls and in corners that a v cutter opens.")
     inlay |= {"floor_high": 0.1, "round_end": True}
-    assert "up to 0.1 mm above its depth between passes, and walls that round in to it" in _inlay_line(inlay, "mm")
+    assert "up to 0.1 mm above its depth between passes, and walls that round in to it" in _inlay_words(inlay, "mm")
 
 
 @pytest.mark.parametrize(("body", "extra", "words"), [
