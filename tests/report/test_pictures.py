@@ -421,7 +421,8 @@ def test_the_least_wood_under_an_inlay_is_that_under_its_path(tmp_path):
 def test_a_section_at_an_end_with_rounded_corners_is_as_wide_as_the_end(tmp_path):
     """A thousandth of a millimetre further in it was 0.11 mm wider than the straight between the corners."""
     (tmp_path / "art.svg").write_text(svg('<rect x="6" y="11" width="5" height="6" fill="#225577"/>'))
-    inlay = '[[inlay]]\nartwork = "art.svg"\ndepth = 1.0\ncutters = ["flat 3"]\nfill = "none"\nplace = { at = [50.0, 0.0] }\n'
+    inlay = '[[inlay]]\nartwork = "art.svg"\ndepth = 1.0\ncutters = ["flat 3"]\nfill = "none"\n' \
+            'place = { at = [50.0, 0.0] }\n'
     (tmp_path / "plate.toml").write_text(PLATE.replace("width = 60.0", "width = 60.0\ncorner_radius = 12.0") + inlay)
     clamping = clamping_of(load_job(tmp_path / "plate.toml"))
     near, *_, far = sections_of(clamping)
