@@ -150,7 +150,8 @@ def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamp
 def told_once(lists: Sequence[Sequence[str]]) -> tuple[list[str], list[str]]:
     """What all lists say, sentence by sentence, in the lines of the first; and what else each says, as one text."""
     each = [[_SENTENCE.split(line) for line in lines] for lines in lists]
-    everywhere = set.intersection(*({sentence for line in lines for sentence in line} for lines in each))
+    spoken = [{sentence for line in lines for sentence in line} for lines in each]
+    everywhere = {sentence for sentence in spoken[0] if all(sentence in one for one in spoken)}
     common = [" ".join(sentence for sentence in line if sentence in everywhere) for line in each[0]]
     own = [" ".join(sentence for line in lines for sentence in line if sentence not in everywhere) for lines in each]
     return list(filter(None, common)), own
