@@ -20,7 +20,6 @@ from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Named
 from pathgen.work.fill_words import STAY
 from pathgen.work.mark_errors import zero_again
-from pathgen.work.operations import Outline
 
 INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""
@@ -181,15 +180,9 @@ def _laid(clamping: Clamping, step: Step, start: Start) -> list[str]:
     if clamping.board.names.lies:
         return []
     units, stock = clamping.units, clamping.stock
-    why, cut = [], clamping.feature(Outline)
-    if any(inlay.fill == "resin" for inlay in clamping.inlays):
-        why.append("held by its ends alone it bows while the fill cures")
-    if cut is not None and not cut.tabs and not cut.skin:
-        why.append(f"nothing else holds the {clamping.board.names.part} once its outline is cut, and the cutter would "
-                   "throw it; clamps hold the waste alone")
     how = clamping.board.names.hold or step.operation.hold
-    if why and not clamping.board.names.hold:
-        how += f", over its whole face, by double-sided tape or vacuum: {'; and '.join(why)}"
+    if start.stuck and not clamping.board.names.hold:
+        how += f", over its whole face, by double-sided tape or vacuum: {'; and '.join(start.stuck)}"
     held = [f"{how}." if clamping.setup.no_clamps else f"{how}; keep clamps out of the cutter's way."] if how else []
     if _edges_are_found(clamping):
         held += [f"Leave the clamp at the edge at {_at(one, one.best, units)} off until {one.axis} 0 is set."

@@ -8,6 +8,7 @@ from typing import Literal
 
 from pathgen.programs.around import Around
 from pathgen.programs.edges import Edges, edges_of
+from pathgen.programs.sticking import whole_face
 from pathgen.programs.waste import left_standing
 from pathgen.programs.zero_check import ZeroCheck
 from pathgen.programs.zeroing import covered, fitted_lowest, refits, surfaced_before
@@ -37,6 +38,8 @@ class Start:
     """Whether the work can be found again by witness marks."""
     edges: tuple[Edges, Edges]
     """Those of the blank, from which X 0 and Y 0 are set."""
+    stuck: tuple[str, ...] = ()
+    """Why the blank must be stuck down over its whole face, before the first."""
     zero: ZeroCheck | None = None
     """Where to try the zero of its cutter, where that is fitted."""
     lowest: float | None = None
@@ -62,7 +65,7 @@ def starts_of(
     return tuple(Start(
         refit=refits(clamping, step), z_by=_set_by(clamping, step, top_left), notes_bed=_notes_bed(clamping, step),
         gone=tuple(_gone(clamping, step)), edges=edges, zero=tried.get(step.order),
-        marked=_marked(clamping, step),
+        marked=_marked(clamping, step), stuck=tuple(whole_face(clamping)) if step.number == 1 else (),
         **({"lowest": lowest[k], "fitted": fitted[k], "deepest": deepest} if lowest else {}),
     ) for k, step in enumerate(steps))
 

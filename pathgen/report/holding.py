@@ -12,6 +12,7 @@ from pathgen.base.plain import joined
 from pathgen.base.units import as_written, coarse_length, fine_length, format_length
 from pathgen.programs.instructions import stand_out
 from pathgen.programs.paths import tabs_of
+from pathgen.programs.sticking import LEAST_SKIN, LEAST_TABS
 from pathgen.strategies.cutting_out import last_lap_takes
 from pathgen.strategies.tabs import SAWN, Tabs, check_tabs_hold, left_to_the_saw
 from pathgen.verify.findings import Finding
@@ -23,9 +24,6 @@ from pathgen.work.operations import Outline
 LONGEST_OUT = 25.0
 """Small cutters are mostly 38 mm long, some 12 mm of it in the collet, mm (common practice, no source)."""
 _OUT_BY_DIAMETER = 10.0  # how many diameters thicker cutters may stand out (common practice, no source)
-_LEAST_SKIN = 0.2  # a thinner skin is gone where blank or bed are not true, mm (common practice, no source)
-LEAST_TABS = 3.0
-"""Tabs of less wood in all, width times height, tear when a cutter goes by, mm2 (common practice, no source)."""
 _AS_GOOD = 0.9  # of what the last lap may take: so much of it is no less to a maker
 
 
@@ -81,7 +79,7 @@ def holding_findings(clamping: Clamping) -> list[Finding]:
     if cut is None:
         return []
     if cut.skin:
-        if cut.skin >= _LEAST_SKIN:
+        if cut.skin >= LEAST_SKIN:
             return []
         got, what = f"a skin of {cut.skin:g} mm is all that holds the {part} at the end", "skin"
     elif cut.tabs > 1:
@@ -90,7 +88,7 @@ def holding_findings(clamping: Clamping) -> list[Finding]:
         got = f"{'one tab' if cut.tabs else 'nothing of the wood'} holds the {part} once its outline is cut"
         what = "tabs"
     of_job = cut.where == OutlineCut.where
-    most, skin = (OutlineCut.tabs, f"a skin of {_LEAST_SKIN:g} mm or more, ") if of_job else (2, "")
+    most, skin = (OutlineCut.tabs, f"a skin of {LEAST_SKIN:g} mm or more, ") if of_job else (2, "")
     tabs = next((f"; or write tabs = {number}" for number in range(most, 1, -1) if _fit(clamping, number)), "")
     if not cut.tabs and not cut.skin:  # asked for so: no warning that stays when all is done
         return [Finding(code="nothing-holds", severity="note", where=f"{cut.where} {what}", got=got, allowed="",

@@ -27,6 +27,7 @@ from pathgen.programs.waste import nearest_inside
 from pathgen.programs.zero_words import zero_words
 from pathgen.programs.zeroing import refits
 from pathgen.report.zero import reference_rows, zero_findings
+from tests.job.test_plates import DRAWN
 from tests.small_board import SLOT_CUTTER, built, cutter, dotted_job, job, moves, svg
 from tests.whole.test_let_in_jobs import EXAMPLE
 
@@ -723,3 +724,20 @@ def test_the_bed_is_noted_where_a_cutter_that_stays_may_have_to_be_set_by_it(tmp
     (stays,) = [line for line in lines[1] if "stays in the spindle" in line]
     assert stays.endswith("set it again: the raw top is gone where it was surfaced: by the Z noted on the bed, or on "
                           "stock left standing outside the cut.")
+
+
+BAY = "M0,0H48V10H35V30H65V10H52V0H100V60H0Z"
+
+
+@pytest.mark.parametrize(("outline", "more", "why"), [
+    ("M0,0H100V60H0Z", "", None), ("M0,0H100V60H0Z", "tabs = 1\n", "one tab alone holds the plate"),
+    ("M0,0H100V60H0Z", "skin = 0.1\n", "a very thin skin alone holds the plate"),
+    ("M0,0H100V60H0Z", "tab_width = 0.5\ntab_height = 0.3\n", "so little wood in its tabs alone holds the plate"),
+    (BAY, "", "wood comes loose where it is cut round"),
+])
+def test_what_a_warning_wants_stuck_down_the_list_before_the_first_program_asks_for(tmp_path, outline, more, why):
+    (tmp_path / "plate.svg").write_text(svg(f'<path d="{outline}" fill="#553311"/>', 100, 60))
+    (tmp_path / "job.toml").write_text(DRAWN + more)
+    (line,) = [one for one in told_of(clamping_of(pathgen.load_job(tmp_path / "job.toml")), 1) if "Hold the" in one]
+    assert line.startswith(f"Hold the blank flat and firmly, over its whole face, by double-sided tape or vacuum: {why}"
+                           if why else "Hold the blank flat and firmly; keep")

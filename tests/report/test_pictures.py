@@ -268,6 +268,7 @@ def test_what_stays_closed_has_no_colour_in_the_picture_from_above(tmp_path):
     (left, low), (right, high) = (points(dashed)[0].min(axis=0), points(dashed)[0].max(axis=0))
     assert (right - left, high - low) == pytest.approx((30.0, 0.8), abs=0.02)
     assert len(coloured["#225577"]) > 20
+    assert "Long dashes: the edge of the blank." in legend_above(clamping, opened)
     assert "Dashed, without its colour: drawn, but not cut" in legend_above(clamping, opened)
     whole = clamping_of(load_job(job(tmp_path, art=svg(square))))
     assert not classed(tree(as_svg(board_from_above(whole, opened=opened_of(whole)))), "closed")

@@ -19,16 +19,16 @@ from pathgen.job.larger_blank import larger_blank
 from pathgen.job.part import drawn_corners
 from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.paths import tabs_of
+from pathgen.programs.sticking import loose_wood
 from pathgen.strategies.reach import MISSED, lengths
 from pathgen.strategies.tabs import LEAST_WASTE, SAWN, Tabs, left_to_the_saw
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import OutlineCut
-from pathgen.work.operations import CutOut, Outline, RoundHoles, Slot
+from pathgen.work.operations import Outline, Slot
 from pathgen.work.thin_wood import THIN, wood_under
 
 _TAB = 0.4, 2.0  # mm: thinner is soon torn, thicker is much to saw (common practice, no source)
 _DEEP_IN_BED = 1.02  # mm, or 0.04 in: 0.1 to 0.5 mm is usual (common practice, no source)
-_CRUMB = 5.0  # mm2: smaller pieces that come loose are chips (no source)
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
 
@@ -163,23 +163,7 @@ def thin_floors(job: Job, clamping: Clamping) -> Iterator[Doubt]:
 
 def loose(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Wood that hangs on to neither the part, a tab nor the blank once all round it is cut through, or as good as."""
-    last, bores = clamping.step(Outline), [step.operation for step in clamping.steps
-                                           if isinstance(step.operation, CutOut | RoundHoles)]
-    cut = [one.area for one in clamping.inlays
-           if wood_under(clamping.board.surface, one.area, one.depth)[1].max() < THIN]
-    cut += [one.leaves_open(0.0) for one in bores if one.bottom <= 0]
-    tabs = last.operation.feature.tabs if last is not None and not last.operation.feature.skin else 0
-    if last is not None and tabs:
-        part, beside = clamping.board.outline, last.cutter.diameter + LEAST_WASTE / 2  # thinner waste holds nothing
-        cut.append(overlay.difference(overlay.buffer(part, beside), part))
-    blank = shapely.box(*clamping.stock.bounds)
-    pieces = shapely.get_parts(overlay.difference(blank, overlay.union_all(cut)))
-    within = shapely.area(pieces) * shapely.contains(clamping.board.outline, shapely.point_on_surface(pieces))
-    loose = pieces[(shapely.area(pieces) > _CRUMB) & (within < within.max())
-                   & (shapely.distance(pieces, blank.exterior) > 0)]
-    if last is not None and tabs and len(loose):
-        near = shapely.distance(loose[:, None], shapely.points(tabs_of(clamping)))
-        loose = loose[near.min(axis=1) > last.cutter.diameter + LEAST_WASTE]
+    last, loose = clamping.step(Outline), loose_wood(clamping)
     if len(loose):
         largest, more = loose[np.argmax(shapely.area(loose))], len(loose) - 1
         x, y = shapely.get_coordinates(largest.representative_point())[0]

@@ -187,6 +187,7 @@ def legend_above(clamping: Clamping, opened: Sequence[BaseGeometry]) -> str:
         "" if clamping.setup.no_clamps else
         f"No clamps given: rapids across the work pass {high} above the bed; keep clamps lower than that and clear of "
         "every cut.",
+        "Long dashes: the edge of the blank.",
         "Grey: what the outline cutter takes away." if clamping.cutter(Outline) else "",
         "Dotted: how far the finishing cutter reaches." if clamping.surfacing else "",
         "Triangles: tabs that hold the part." if outline and outline.tabs else "",

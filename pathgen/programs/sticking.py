@@ -1,0 +1,81 @@
+"""Why a blank must be stuck down over its whole face: what else holds part and waste in the end is too little."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+
+from pathgen.base import overlay
+from pathgen.base.units import SUMS
+from pathgen.programs.paths import tabs_of
+from pathgen.strategies.tabs import LEAST_WASTE
+from pathgen.work.clamping import Clamping
+from pathgen.work.operations import CutOut, Outline, RoundHoles
+from pathgen.work.thin_wood import THIN, wood_under
+
+LEAST_SKIN = 0.2
+"""A thinner skin is gone where blank or bed are not true, mm (common practice, no source)."""
+LEAST_TABS = 3.0
+"""Tabs of less wood in all, width times height, tear when a cutter goes by, mm2 (common practice, no source)."""
+_CRUMB = 5.0  # mm2: smaller pieces that come loose are chips (no source)
+
+
+def whole_face(clamping: Clamping) -> list[str]:
+    """Why tape or vacuum must hold the blank over its whole face; nothing where it need not."""
+    cut, part = clamping.feature(Outline), clamping.board.names.part
+    why = []
+    if any(inlay.fill == "resin" for inlay in clamping.inlays):
+        why.append("held by its ends alone it bows while the fill cures")
+    if cut is not None and (held := _weak(clamping)):
+        why.append(f"{held} holds the {part} once its outline is cut, and the cutter would throw it; clamps hold the "
+                   "waste alone")
+    if cut is not None and (cut.tabs or cut.skin) and any(away < 0 for away in waste_beyond(clamping)):
+        why.append("the outline's cutter parts the waste into strips, which must be stuck down too")
+    if len(loose_wood(clamping)):
+        why.append("wood comes loose where it is cut round, and must be stuck down too")
+    return why
+
+
+def _weak(clamping: Clamping) -> str:
+    """What alone holds the part in the end, where that is too little."""
+    cut = clamping.feature(Outline)
+    assert cut is not None
+    if cut.skin:
+        return "a very thin skin alone" if cut.skin < LEAST_SKIN else ""
+    if cut.tabs < 2:
+        return "one tab alone" if cut.tabs else "nothing else"
+    return "so little wood in its tabs alone" if cut.tabs * cut.tab_width * cut.tab_height < LEAST_TABS else ""
+
+
+def waste_beyond(clamping: Clamping) -> list[float]:
+    """How much waste stays at the four sides beyond the outline's groove, more than the least that holds, mm."""
+    cutter = clamping.cutter(Outline)
+    assert cutter is not None
+    out = (np.array(clamping.board.outline.bounds) - clamping.blank) * [1, 1, -1, -1]
+    over: list[float] = (out - (cutter.diameter + LEAST_WASTE - SUMS)).tolist()
+    return over
+
+
+def loose_wood(clamping: Clamping) -> Any:
+    """(n,) pieces that hang on to neither the part, a tab nor the blank once all round them is cut through, or as
+    good as."""
+    last, bores = clamping.step(Outline), [step.operation for step in clamping.steps
+                                           if isinstance(step.operation, CutOut | RoundHoles)]
+    cut = [one.area for one in clamping.inlays
+           if wood_under(clamping.board.surface, one.area, one.depth)[1].max() < THIN]
+    cut += [one.leaves_open(0.0) for one in bores if one.bottom <= 0]
+    tabs = last.operation.feature.tabs if last is not None and not last.operation.feature.skin else 0
+    if last is not None and tabs:
+        part, beside = clamping.board.outline, last.cutter.diameter + LEAST_WASTE / 2  # thinner waste holds nothing
+        cut.append(overlay.difference(overlay.buffer(part, beside), part))
+    blank = shapely.box(*clamping.stock.bounds)
+    pieces = shapely.get_parts(overlay.difference(blank, overlay.union_all(cut)))
+    within = shapely.area(pieces) * shapely.contains(clamping.board.outline, shapely.point_on_surface(pieces))
+    loose = pieces[(shapely.area(pieces) > _CRUMB) & (within < within.max())
+                   & (shapely.distance(pieces, blank.exterior) > 0)]
+    if last is not None and tabs and len(loose):
+        near = shapely.distance(loose[:, None], shapely.points(tabs_of(clamping)))
+        loose = loose[near.min(axis=1) > last.cutter.diameter + LEAST_WASTE]
+    return loose
