@@ -374,9 +374,9 @@ def _renamed(finding: Finding, folder: Path, texts: Mapping[str, str]) -> Findin
     step = re.match(r"program \d+", finding.allowed) if finding.code == MISSING else None
     if step is None:
         return finding
-    name, title = Path(finding.where), f"(.. {step[0]} of "
+    name, title = Path(finding.where), re.compile(rf"\((\.\. )?{step[0]} of ")
     found = [path.name for path in sorted(folder.glob(f"{name.stem}.*")) if path.suffix not in (".png", ".svg")]
-    found += [one for one, text in texts.items() if title in text and one[:2] != name.name[:2]]
+    found += [one for one, text in texts.items() if title.search(text) and one[:2] != name.name[:2]]
     return replace(finding, remedy=f"if {found[0]} is it, give that the name {name}; else {finding.remedy}"
                    ) if found else finding
 

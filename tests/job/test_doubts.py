@@ -211,7 +211,7 @@ def test_a_slit_too_narrow_for_the_outlines_cutter_is_closed_and_told(tmp_path, 
     """But for the segment of the cutter's circle that goes into its mouth; wider inside, there would be a hole."""
     (tmp_path / "outline.svg").write_text(small_board.svg(f'<path d="{path}"/>', 90, 48, corner="-45 -24"))
     if filled is None:
-        with pytest.raises(JobError, match=r'"cut" does not go into .*bays 3\.00 mm wide or more\): .* that bay wider'):
+        with pytest.raises(JobError, match=r'"cut" does not go into .*mouths 3\.01 mm wide or more\): .* bay wider'):
             doubts(tmp_path, extra=DRAWN)
         return
     ((where, problem, grave), *_) = doubts(tmp_path, extra=DRAWN)
