@@ -104,7 +104,8 @@ def _before(motion: Motion, move: int) -> Ints:
 def _at_end(motion: Motion, before: int, move: int, x: float, y: float) -> Iterator[tuple[float, float]]:
     """Places at the end of a move before another, as far aside of it as (x, y) lies of that: on the same side, on the
     other, where that goes back, and on it."""
-    run = (motion.end - motion.start)[[before, move], :2]
+    both = [before, move]
+    run = (motion.end[both] - motion.start[both])[:, :2]
     start, length = motion.start[move, :2], np.maximum(np.hypot(*run.T), 1e-12)
     (along, aside), (on_x, on_y) = run / length[:, None]
     off = float(on_x * (y - start[1]) - on_y * (x - start[0]))
