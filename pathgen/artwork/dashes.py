@@ -31,6 +31,8 @@ def dashed(lines: Polylines, strokes: Sequence[Stroke], where: Sequence[str]) ->
             pieces += [(part, turns, False, owner) for part, turns in parts]
         else:
             pieces.append((points, corner, closed, owner))
+    if not pieces:  # all lie in gaps
+        return Polylines.none()
     cut, corners, whole, owners = zip(*pieces, strict=True)
     start = np.append(0, np.cumsum([len(points) for points in cut]))
     return Polylines(np.concatenate(cut), start, np.concatenate(corners), np.array(whole), np.array(owners, np.int64))

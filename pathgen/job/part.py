@@ -59,12 +59,12 @@ def board_of(job: Job) -> Fingerboard:
 
 
 def _over_centre_line(job: Job, board: Fingerboard) -> None:
-    """Raise JobError for a drawn outline that lies to one side of the strings."""
+    """Raise JobError for a drawn outline to one side of the strings at the nut, or at every fret: a tongue is none."""
     across = np.vstack([board.nut_line[:, 1], np.column_stack([board.frets.bass[:, 1], board.frets.treble[:, 1]])])
     beside = np.abs(np.sign(across).sum(axis=1)) > 1
-    if not board.drawn or not beside.any() or job.outline is None:
+    at = 0 if beside[0] else 1
+    if not (board.drawn and (beside[0] or beside[1:].all())) or job.outline is None:
         return
-    at = int(np.argmax(beside))
     near, far = (format_length(one, job.units) for one in sorted(np.abs(across[at]).tolist()))
     side = "bass" if np.sign(across[at, 0]) == board.bass_side else "treble"
     raise JobError(

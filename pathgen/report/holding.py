@@ -128,4 +128,4 @@ def _fit(clamping: Clamping, number: int) -> bool:
     except PathgenError:
         return False
     outline = clamping.board.outline
-    return number == 2 or number * left_to_the_saw(tabs, outline, cutter) <= SAWN * outline.length
+    return number == 2 or number * left_to_the_saw(tabs, outline, cutter, cut.through) <= SAWN * outline.length

@@ -261,7 +261,8 @@ def _quicker(key: str, own: Sequence[Program], planned: Plan, programs: Sequence
     clamping, now = planned.clamping, own[0].step.cutter
     cuts: list[Cutouts] = [program.step.operation.feature for program in own]
     shapes = overlay.union_all([cut.shapes for cut in cuts])
-    deepest = max(cut.depth for cut in cuts)
+    # of a key it is asked to reach through the raw blank
+    deepest = max(cut.depth for cut in cuts) + max(clamping.stock.thickness - clamping.finished_surface.thickness, 0.0)
     narrowest = min(math.sqrt(one.area / math.pi) for one in shapely.get_parts(shapes))  # half of a round hole's width
 
     def reckoned(cutter: Cutter) -> float:  # by rows, layers and feeds alone

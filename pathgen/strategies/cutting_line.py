@@ -73,8 +73,10 @@ def what_enters(outline: Polygon, reach: float) -> str:
         middle = (low + high) / 2.0
         shut = shapely.get_num_interior_rings(overlay.buffer(outline, middle, quad_segs=64)) > 0
         low, high = (low, middle) if shut else (middle, high)
-    widest = rounded_down(2.0 * low)
-    cutter = f"a cutter of {widest:.2f} mm or less, or " if widest else ""
+    widest, past = rounded_down(2.0 * low), Polygon(overlay.buffer(outline, reach).exterior)
+    bay = overlay.difference(overlay.buffer(past, -reach), overlay.buffer(outline, 2.0 * low))
+    # one that leaves wood in the middle of the bay, loose, is no way out
+    cutter = f"a cutter of {widest:.2f} mm or less, or " if widest and bay.area < _LITTLE else ""
     return f"{cutter}bays with mouths {rounded_up(2 * reach):.2f} mm wide or more"
 
 

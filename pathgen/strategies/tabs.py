@@ -60,11 +60,13 @@ def tab_slope(at: Floats, around: float, height: float, half: float) -> float:
     return min(max(TAB_SLOPE, 2 * height / free), _UPRIGHT) if free > 0 else _UPRIGHT
 
 
-def left_to_the_saw(tabs: Tabs, outline: Polygon, cutter: Cutter) -> float:
-    """How long each of some tabs is in the middle of the groove, with its ends, mm."""
+def left_to_the_saw(tabs: Tabs, outline: Polygon, cutter: Cutter, through: float) -> float:
+    """How long each of some tabs is in the middle of the groove, with its ends, mm; the cutter goes `through` the
+    underside by so much."""
     ring = cutting_line(outline, cutter)
     at = np.sort(shapely.line_locate_point(ring, shapely.points(tabs.at)))
-    return tabs.width + 2 * tabs.height / tab_slope(at, ring.length, tabs.height, tabs.width / 2 + cutter.radius)
+    return tabs.width + 2 * tabs.height / tab_slope(
+        at, ring.length, tabs.height + through, tabs.width / 2 + cutter.radius)
 
 
 @remembered

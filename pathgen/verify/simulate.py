@@ -245,7 +245,6 @@ def deepest_cut(clamping: Clamping, step: Step) -> float:
     return step.operation.at_once(cutter) + step.operation.over_ridges(cutter, ridge)
 
 
-
 def _heights_of_surface(surface: Surface, grid: Grid) -> Heights:
     """The first surface in float32; z = thickness - y^2 / (R + sqrt(R^2 - y^2)), a few rows at a time."""
     out = np.empty(grid.shape, np.float32)

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
+from shapely.ops import substring
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats
@@ -187,7 +188,7 @@ def _beside_slots(clamping: Clamping) -> list[ThinWood]:
              for i, j in pairs if i < j]
     if clamping.cutter(Outline) is not None:
         edge = shapely.boundary(clamping.board.outline)
-        found += [_nearest_first(_TO_EDGE, line, beside, out, drawn=False)
+        found += [_nearest_first(_TO_EDGE, _middle_of(line, out + THIN), beside, out, drawn=False)
                   for line, out in zip(lines, half, strict=True) for beside in _along(edge, line, out + THIN)]
         found += [_nearest_first(_TO_EDGE, shapely.points(longer(slots.lines, np.full(2, -slots.width / 2)))
                                  [~slots.through], edge, slots.width / 2 + slots.bevel, drawn=False) for slots in cut]
@@ -203,6 +204,12 @@ def _of_outline(clamping: Clamping) -> Iterator[ThinWood]:
     needed = float(least_wood(clamping.finished_surface.thickness))
     for wall in thin_walls(outside, below=needed, touching=MEET):
         yield ThinWood(between=_TWO_EDGES, width=wall.width, at=wall.at, needed=needed, drawn=False)
+
+
+def _middle_of(line: shapely.LineString, near: float) -> BaseGeometry:
+    """A slot without its ends, where it runs out past the tip of a wedge of wood, which is no wall."""
+    end = min(2.0 * near, line.length / 2.0)
+    return substring(line, end, line.length - end)
 
 
 def _along(edge: BaseGeometry, line: shapely.LineString, near: float) -> list[BaseGeometry]:

@@ -76,6 +76,12 @@ def test_dashes(read: Read, dashes: str, offset: int, ink: float) -> None:
     assert area(art) == pytest.approx(10 * ink, abs=1e-3)
 
 
+def test_lines_that_lie_in_gaps_alone_leave_nothing(read: Read) -> None:
+    art = read(f'<path {LINE} stroke-dasharray="1 1000" stroke-dashoffset="20"/><path {LINE} stroke-dasharray="0 3"/>'
+               '<rect width="5" height="5" fill="#123456"/>')
+    assert area(art) == pytest.approx(25.0)
+
+
 @pytest.mark.parametrize(("path", "ink"), [
     # P, SVG 2, section 9.6.1: dashes count in units of which the whole path has pathLength. By hand: 25 dashes 2 long;
     # 12, the first after 6; on parts 40 and 60 long, each begun anew, 2 dashes and 3 that are 10 long

@@ -688,6 +688,25 @@ def test_outer_strings_lie_on_the_drawn_board(tmp_path, half, said):
     assert re.search(f"side lies {said} the drawn outline at fret 5, near 75\\.\\d", problem)
 
 
+def test_a_tongue_under_the_treble_strings_alone_is_a_board(tmp_path):
+    """It was refused as a drawing beside the strings, with the place to write that it has already."""
+    (tmp_path / "outline.svg").write_text(small_board.svg(
+        '<path d="M-45,-22H40V-3H25V22H-45Z"/>', 140, 60, corner="-45 -30"))
+    room = {"length = 125.0": "length = 200.0", "width = 66.0": "width = 90.0"}
+    text = DRAWN.replace("at = [40.0, 0.0]", "at = [70.0, 0.0]")
+    assert clamping_of(load_job(small_board.job(tmp_path, changes=room, extra=small_board.SLOTS + text)))
+
+
+def test_a_drawn_board_that_begins_past_the_zero_fret_is_refused_in_words(tmp_path):
+    (tmp_path / "outline.svg").write_text(small_board.svg(
+        '<path d="M-44,-20H45V20H-44Z"/>', 140, 60, corner="-45 -30"))
+    room = {"length = 125.0": "length = 200.0", "width = 66.0": "width = 90.0",
+            "frets = 5": "frets = 5\nzero_fret = true\nbehind_nut = 4"}
+    text = DRAWN.replace("at = [40.0, 0.0]", "at = [70.0, 0.0]")
+    with pytest.raises(JobError, match=r"the slot of fret 0 runs past the drawn outline .*wood under the whole slot"):
+        clamping_of(load_job(small_board.job(tmp_path, changes=room, extra=small_board.SLOTS + text)))
+
+
 @pytest.mark.parametrize(("place", "hand", "side", "far", "written"), [
     ("", "", "treble", "1 mm to 49 mm", "place = { at = [45, 0] }"),
     ("", "left_handed = true\n", "bass", "1 mm to 49 mm", "place = { at = [45, 0] }"),

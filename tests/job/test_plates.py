@@ -345,8 +345,13 @@ def test_a_slit_hardly_wider_than_a_line_is_filled(tmp_path):
 
 
 def test_a_bay_that_the_cutter_does_not_go_into(tmp_path):
-    with pytest.raises(JobError, match=r"near 50\.?\d* mm along, .*\(allowed: a cutter of 1\.99 mm or less, or bays"):
+    with pytest.raises(JobError, match=r"near 50\.?\d* mm along, .*\(allowed: bays with mouths 3\.01 mm wide or"):
         drawn(tmp_path, outline="M0,0H39V10H35V16H45V10H41V0H80V40H0Z")
+
+
+def test_a_bay_is_told_with_the_cutter_that_enters_where_no_wood_is_left_in_it(tmp_path):
+    with pytest.raises(JobError, match=r"\(allowed: a cutter of 1\.99 mm or less, or bays with mouths 3\.01 mm"):
+        drawn(tmp_path, outline="M0,0H39V10H38.2V13.6H41.8V10H41V0H80V40H0Z")
 
 
 def test_a_bay_between_two_points_is_not_gone_into_either(tmp_path):

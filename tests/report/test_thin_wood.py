@@ -152,6 +152,8 @@ depth = 2.0
 
 
 @pytest.mark.parametrize(("slots", "board", "told"), [
+    # past a rounded corner a slot runs out at the tip of a wedge, which is no wall
+    ("", "end = { corner_radius = 9 }\npast_last_fret = 3.1", None),
     ("ends = 0.2", "", "0.20 mm of wood is left standing between a slot and the edge, and in 9 more places: 0.20 mm"),
     ("ends = 0.5", "", None),
     # measured square to the edge, which the binding's width is

@@ -59,7 +59,7 @@ def test_tabs_so_near_that_their_ends_would_meet_have_steeper_ones():
 def test_how_long_tabs_are_with_their_ends(apart, long):
     """Ends that rise 1.5 mm by a half run 3 mm; 15 mm apart they have 2 mm for each to rise in."""
     tabs = Tabs(np.array([(50.0 - apart / 2, 20.0), (50.0 + apart / 2, 20.0)]), 1.5, 6.0)
-    assert left_to_the_saw(tabs, BOX, CUTTER) == pytest.approx(long, abs=1e-6)
+    assert left_to_the_saw(tabs, BOX, CUTTER, 0.0) == pytest.approx(long, abs=1e-6)
 
 
 def test_tabs_hold_the_body_of_a_part_and_not_its_tail_alone():

@@ -107,7 +107,7 @@ def mostly_tabs(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     if job.outline is None or cut is None or cutter is None or not cut.tabs:
         return
     outline = clamping.board.outline
-    each = left_to_the_saw(Tabs(tabs_of(clamping), cut.tab_height, cut.tab_width), outline, cutter)
+    each = left_to_the_saw(Tabs(tabs_of(clamping), cut.tab_height, cut.tab_width), outline, cutter, cut.through)
     round_it = float(outline.length)
     most = int(SAWN * round_it / each)
     if cut.tabs > most:

@@ -94,6 +94,11 @@ def slots(
         lines = lines + np.where(frets.full, short, 0.0)[..., None] * np.stack([unit, -unit], axis=1)
     elif board.drawn:
         lines = np.where(frets.full[..., None], _widest(board, lines, width), lines)
+        if np.isnan(lines).any():
+            fret = int(frets.number[np.isnan(lines).any(axis=(1, 2))][0])
+            raise JobError("[outline] artwork", f"the slot of fret {fret} runs past the drawn outline",
+                           allowed="wood under the whole slot",
+                           remedy="correct the drawing's place, or draw it longer there")
     _too_short_refused(frets, lines, width, short or 0.0)
     made = Slots(number=frets.number, lines=lines, width=width, depth=depth, short=short, bottom=bottom, bevel=bevel,
                  through=frets.full & (short is None), entry=entry, counted="fret")
@@ -158,7 +163,7 @@ def _widest(board: Fingerboard, middles: Floats, width: float) -> Floats:
     aside = width * np.linspace(-0.5, 0.5, 9)[:, None, None, None] * (unit @ [[0.0, 1.0], [-1.0, 0.0]])[:, None]
     met = board.across((middles + aside).reshape(-1, 2, 2)).reshape(9, -1, 2, 2)
     along = np.einsum("anij,nj->ani", met - middles[:, :1], unit)
-    ends = np.stack([np.nanmin(along, axis=(0, 2)), np.nanmax(along, axis=(0, 2))], axis=1)
+    ends = np.stack([np.fmin.reduce(along, axis=(0, 2)), np.fmax.reduce(along, axis=(0, 2))], axis=1)
     return np.asarray(middles[:, :1] + ends[..., None] * unit[:, None])
 
 
