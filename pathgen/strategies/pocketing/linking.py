@@ -164,7 +164,7 @@ class FreeWays:
     """Where the cutter may go at depth without lifting."""
 
     nested: Nest
-    """(n,) regions: a way inside the one being cut crosses only what those within have cleared."""
+    """The regions, one in another: a way inside the one being cut crosses only what those within have cleared."""
     near: Shapes | None = None
     """(n,): what the way must stay inside as well: a later cutter's places."""
     open: Shapes | None = None
