@@ -87,7 +87,9 @@ def holds_job(folder: Path, job: Job, now: Mapping[str, str]) -> bool:
 
 
 def is_titled(folder: Path, title: str) -> bool:
-    """Whether a folder holds programs of a job with that title."""
+    """Whether a folder holds programs of a job with that title, however letters and brackets of it stood in heads."""
+    if title and title_in(folder) == title:
+        return True
     return _in_header(title).split(": ")[0] in {_job_and_kind(text)[0] for text in programs_of(folder).values()}
 
 

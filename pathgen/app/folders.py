@@ -158,6 +158,8 @@ def _carry_over(folder: Path, fresh: Path) -> None:
     if not os.path.isdir(folder):
         return
     for path in _no_builds(folder, _record(folder)):
+        if os.path.lexists(fresh / path.name):
+            continue
         if os.path.isdir(path) and not os.path.islink(path):
             shutil.copytree(path, fresh / path.name, symlinks=True, copy_function=_linked)
         else:
@@ -269,6 +271,7 @@ def _swap(fresh: Path, folder: Path) -> None:
     if _exchanged(fresh, folder):
         return
     aside = _aside(folder)
+    _carry_over(aside, fresh)  # of a build that was stopped between its two steps
     shutil.rmtree(aside, ignore_errors=True)
     folder.rename(aside)
     try:

@@ -18,8 +18,10 @@ _LETTERS = str.maketrans({
     "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "ẞ": "SS", "Æ": "Ae", "æ": "ae",
     "Œ": "Oe", "œ": "oe", "Ø": "Oe", "ø": "oe", "Å": "Aa", "å": "aa", "Ð": "D", "ð": "d", "Đ": "D", "đ": "d",
     "Þ": "Th", "þ": "th", "Ł": "L", "ł": "l", "ı": "i", "Ħ": "H", "ħ": "h", "Ŧ": "T", "ŧ": "t",
-    "×": "x", "–": "-", "—": "-", "‘": "'", "’": "'", "“": '"', "”": '"', "„": '"'})
+    "×": "x", "−": "-", "–": "-", "—": "-", "‘": "'", "’": "'", "“": '"', "”": '"', "„": '"'})
 """Letters as travel documents write them in A to Z (ICAO Doc 9303, part 3, section 6; from memory); signs."""
+_FRACTION = re.compile(r"(?<=[0-9])(?=[¼-¾⅐-⅞])")  # between a whole number and the fraction after it
+_DIAMETER = re.compile(r"[Øø⌀] ?(?=[0-9])")
 _ENDLESS = re.compile(r"\S{300,}")
 _SHELL = re.compile(r"[\"$`!\\]")  # what a shell obeys within double quotes
 _OUTSIDE_ASCII = re.compile(r"[^\x00-\x7e]")
@@ -115,11 +117,12 @@ def in_ascii(text: str) -> str:
 def base_letters(text: str) -> str:
     """Text in ASCII: other Latin letters by those that stand for them, what has none left out.
 
-    >>> base_letters("Jörg Müßiggänger, Gaëlle Ståhl")
-    'Joerg Muessiggaenger, Gaelle Staahl'
+    >>> base_letters("Jörg Müßiggänger, Gaëlle Ståhl, Ø6 and 3½ mm")
+    'Joerg Muessiggaenger, Gaelle Staahl, 6 and 3 1/2 mm'
     """
-    whole = unicodedata.normalize("NFC", text).translate(_LETTERS)
-    return unicodedata.normalize("NFKD", whole).encode("ascii", "ignore").decode()
+    whole = _DIAMETER.sub("", _FRACTION.sub(" ", unicodedata.normalize("NFC", text))).translate(_LETTERS)
+    reduced = unicodedata.normalize("NFKD", whole).replace("\N{FRACTION SLASH}", "/")
+    return reduced.encode("ascii", "ignore").decode()
 
 
 def _between_strokes(aside: re.Match[str]) -> str:

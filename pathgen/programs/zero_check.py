@@ -362,8 +362,8 @@ def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
         apart = f", {format_length(check.apart, units)} from the place then" if check.apart else ""
         return [
             f"Check Z 0 as before program {check.like}: at X {x}, Y {y}{apart}, over {where}, on a feeler or paper "
-            f"{feeler} thick, the display must show what it did then, within {same} ({shown}; what it was off by then "
-            f"comes from {wrong}, not from Z 0).",
+            f"{feeler} thick, the display must show what it did then, within {same} ({shown}). What it was off by then "
+            f"comes from {wrong}, not from Z 0.",
             f"Each {step_of} more on the display means: {lower}, by as much. Each less: {higher}. Set Z 0 again "
             f"until it shows what it did before program {check.like}.",  # it stands alone in report.txt
         ]

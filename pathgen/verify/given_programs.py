@@ -142,13 +142,13 @@ def blamed(
 def head_findings(program: ReadProgram, given: Sequence[str]) -> Iterator[Finding]:
     """Comments that are not as `given`, changed or left out: all that a maker acts on, and the first of the others.
 
-    Comments that were added are the maker's own. Nothing is told of a program without any that are given: its whole
-    head is gone, as some machines take none.
+    Comments that were added are the maker's own. Nothing is told of a program without any that are given, or that
+    say what a maker acts on: its whole head is gone, as some machines take none.
     """
     if program.job_fingerprint is None:  # which is told by itself
         given = [text for text in given if not _MARK.match(text)]
     lines, acts, told = [text.strip() for _, text in program.comments[:_MOST]], list(_acting(given)), False
-    if not set(given) & set(lines):
+    if not set(given) & set(lines) and not any(text.startswith(tuple(_ACTS)) for text in lines):
         return
     for kind, i, i_end, j, j_end in SequenceMatcher(a=list(given), b=lines, autojunk=False).get_opcodes():
         if kind not in ("replace", "delete"):

@@ -131,7 +131,7 @@ def _pour_deep(inlay: Inlay, work: Clamping) -> str:
         return f"{said}part it into pours of {format_length(most, work.units)} at most: more at once boils and shrinks."
     if most is not None:
         return f"{said}its sheet allows {format_length(most, work.units)} at once."
-    return f"{said}look up in its sheet how much it allows at once. More boils and shrinks."
+    return f"{said}look up in its sheet how much it allows at once. What is poured deeper than that boils and shrinks."
 
 
 def _levelling(inlay: Inlay, work: Clamping) -> str:

@@ -268,7 +268,7 @@ def test_how_the_blank_lies_and_is_held_is_told_first(tmp_path):
 
 
 @pytest.mark.parametrize(("extra", "said"), [
-    ("", "look up in its sheet how much it allows at once. More boils and shrinks."),
+    ("", "look up in its sheet how much it allows at once. What is poured deeper than that boils and shrinks."),
     ("pour_depth = 2.2\n", "its sheet allows 2.2 mm at once."),  # 1.5 mm and 0.7 mm proud
     ("pour_depth = 1.2\n", "part it into pours of 1.2 mm at most: more at once boils and shrinks."),
 ])

@@ -182,15 +182,15 @@ def test_over_the_raw_top_every_later_program_must_show_what_the_first_did(tmp_p
     assert len(later) == 2
     for _, words in later:
         assert words.startswith("Check Z 0 as before program 1: at X ")
-        assert "must show what it did then, within 0.02 mm (Z 8.1 mm where the blank is as thick as the job says; " \
-               "what it was off by then comes from the blank, not from Z 0)." in words
+        assert "must show what it did then, within 0.02 mm (Z 8.1 mm where the blank is as thick as the job says). " \
+               "What it was off by then comes from the blank, not from Z 0." in words
         assert words.endswith("Set Z 0 again until it shows what it did before program 1.")
     top = words_of(tmp_path, changes={"[stock]": CLAMP.replace("[setup]", '[setup]\nz_zero = "stock-top"')})
     assert "Z 0.1 mm where the top is as high as where Z 0 was set. Then" in top[1][1]
     files = built(tmp_path, resolution=0.5).files(shaded=False)
     page, text = (" ".join(files[name].split()) for name in ("setup.html", "report.txt"))
     assert text.count("Set Z 0 again until it shows what it did before program 1.") == 2  # with no line before it there
-    assert page.count("what it was off by then comes from the blank, not from Z 0") == 2
+    assert page.count("What it was off by then comes from the blank, not from Z 0") == 2
 
 
 @pytest.mark.parametrize(("extra", "changes", "said"), [
@@ -266,7 +266,7 @@ def test_over_work_that_moved_zero_is_tried_beside_a_mark_by_what_was_measured_t
         assert "Set Z 0 again only where it is more than 0.07 mm off." in words
         later = next(words for other, words in said.values() if other.like)
         assert later.startswith(f"Check Z 0 as before program {check.order}: ")
-        assert "what it was off by then comes from the mark's measure, not from Z 0" in later
+        assert "What it was off by then comes from the mark's measure, not from Z 0" in later
 
 
 def test_over_the_old_surface_of_work_that_moved_all_marks_have_their_part_in_what_it_may_show(tmp_path):

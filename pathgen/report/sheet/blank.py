@@ -144,6 +144,8 @@ def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamp
         *(e("p", e("b", f"{', '.join(name for name, said in zip(names, own, strict=True) if said == words)}: "), words)
           for words in dict.fromkeys(own) if words),
         *mixed,
+        e("p", "Wait until it has cured fully, which can take days, and do what the sheets of these parts say before "
+               "their next programs.") if rows else None,
         class_="stop")
 
 

@@ -60,7 +60,8 @@ def to_have_ready_for_all(
              if inlay is not None and not one.levelled_before(inlay) for line in step.operation.afterwards(one)]
     asked = "; ".join(things_in(*(_said(one, own, part["report"]) for one, own, part in zip(
         clampings, programs, report["parts"], strict=True)), "\n".join(stops)))
-    pours = "What to mix for each fill stands at its stop." if report["fills"] else ""
+    dammed = any(is_dammed(inlay) for part in report["parts"] for inlay in part["report"]["inlays"])
+    pours = f"What to mix for each fill stands at its stop. {_dam_and_coat(dammed)}" if report["fills"] else ""
     sheets = "Pieces and dots to let in, and how thick they are, stand on the sheets of their parts." if any(
         inlay["piece_thickness"] is not None for part in report["parts"] for inlay in part["report"]["inlays"]) else ""
     return chapter("ready", "To have ready", table(["Cutter", "Programs"], [row for row in rows if row[1]]),
@@ -95,9 +96,13 @@ def _fill(inlays: Sequence[dict[str, Any]]) -> list[Element | None]:
         scrolling(table([head[k] for k in keep], [[row[k] for k in keep] for row in rows]), "Fill by colour"),
         e("p", f"Needed is {above_words(inlays)}, with what the pockets hold and what is lost in the cup. Mix is "
                f"{mix_words(inlays)}."),
-        e("p", "For the dam have tape, wax or clay ready. " * any(is_dammed(inlay) for inlay in inlays) + thick
-               + "Have a little clear resin ready too, for a thin first coat: it is not counted."),
+        e("p", _dam_and_coat(any(is_dammed(inlay) for inlay in inlays), thick)),
     ]
+
+
+def _dam_and_coat(dammed: bool, thick: str = "") -> str:
+    return "For the dam have tape, wax or clay ready. " * dammed + thick + \
+        "Have a little clear resin ready too, for a thin first coat: it is not counted."
 
 
 def _pieces(inlays: Sequence[dict[str, Any]], units: str) -> list[Element]:
