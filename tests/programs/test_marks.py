@@ -133,7 +133,7 @@ def test_a_head_says_the_time_that_the_sheet_says(marked):
     for program in marked.programs:
         (about,) = re.findall(r"^\(about (.*)\)$", program.text, re.M)
         assert re.search(f"Time{about}[:,] ", page.by_id(f"program-{program.order}")[2])
-    assert about == "2.2 min"
+    assert about == "2.3 min"
     assert re.search(r"\(about \d s\)", marked.programs[3].text)
 
 
