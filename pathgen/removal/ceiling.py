@@ -38,7 +38,7 @@ class Ceiling:
         wide, reach = self.levels[-1], 1 << (len(self.levels) - 1)
         for axis in (0, 1):
             near = np.moveaxis(wide, axis, 0)
-            far = near.copy()
+            far = near.copy("K")  # laid out as it is
             if len(near) > reach:
                 far[reach:] = np.maximum(near[reach:], near[:-reach])
                 far[:-reach] = np.maximum(far[:-reach], near[reach:])

@@ -200,6 +200,7 @@ def test_roughing_leaves_its_allowance(name):
     assert len(steps) == 1 or np.diff(steps).max() <= 1.0 + 1e-9
 
 
+@pytest.mark.in_every_run(6)
 @pytest.mark.parametrize("seed", range(40))
 def test_roughing_clears_whatever_the_finish_sweeps_of_a_plate_with_a_step(seed):
     """The way from a pass to one far longer led through what roughing left: 1.6 mm at once was asked of a stepdown of
@@ -216,6 +217,7 @@ def test_roughing_clears_whatever_the_finish_sweeps_of_a_plate_with_a_step(seed)
     assert left.area < 0.01, shapely.get_coordinates(left)
 
 
+@pytest.mark.in_every_run(2)
 @pytest.mark.parametrize("wide", [4.0, 6.0, 10.0, 12.0])
 def test_roughing_clears_whatever_the_finish_sweeps_round_points_and_tails(wide):
     """Kept within the outline, where its rim was thought to be enough, a flat end of 6 mm left the tail of an arrow

@@ -52,10 +52,12 @@ def found(result, operation, to=None, low=0.0, aside=0.0):
     return [(f.code, f.got) for f in told]
 
 
+@pytest.mark.in_every_run(1)
 def test_good_programs_cut_into_none(marked):
     assert found(marked, "pocket") == []
 
 
+@pytest.mark.in_every_run(1)
 def test_a_mark_that_is_cut_over_is_told_and_a_cut_beside_it_is_not(marked):
     """A groove 0.1 mm less deep than the mark was found good: hover programs had 0.1 mm judged by what was left."""
     clamping = marked.plan.clamping
@@ -70,6 +72,7 @@ def test_a_mark_that_is_cut_over_is_told_and_a_cut_beside_it_is_not(marked):
     assert found(marked, "pocket", mark, 0.01) == []
 
 
+@pytest.mark.in_every_run(1)
 def test_the_place_that_zero_is_tried_on_is_left_until_it_was(marked):
     """A maker who obeys sets Z 0 too low by as much as was milled away there: slots came out 1 mm too deep."""
     checks = {order: one for order, one in marked.plan.zero_checks.items() if one.on == "raw top"}
