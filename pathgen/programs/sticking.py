@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
 import shapely
 
 from pathgen.base import overlay
 from pathgen.base.units import SUMS
 from pathgen.programs.paths import tabs_of
-from pathgen.strategies.tabs import LEAST_WASTE
+from pathgen.strategies.tabs import LEAST_WASTE, stands_out
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import CutOut, Outline, RoundHoles
 from pathgen.work.thin_wood import THIN, wood_under
@@ -31,7 +30,7 @@ def whole_face(clamping: Clamping) -> list[str]:
     if cut is not None and (held := _weak(clamping)):
         why.append(f"{held} holds the {part} once its outline is cut, and the cutter would throw it; clamps hold the "
                    "waste alone")
-    if cut is not None and (cut.tabs or cut.skin) and any(away < 0 for away in waste_beyond(clamping)):
+    if cut is not None and (cut.tabs or cut.skin) and _in_strips(clamping):
         why.append("the outline's cutter parts the waste into strips, which must be stuck down too")
     if len(loose_wood(clamping)):
         why.append("wood comes loose where it is cut round, and must be stuck down too")
@@ -49,13 +48,12 @@ def _weak(clamping: Clamping) -> str:
     return "so little wood in its tabs alone" if cut.tabs * cut.tab_width * cut.tab_height < LEAST_TABS else ""
 
 
-def waste_beyond(clamping: Clamping) -> list[float]:
-    """How much waste stays at the four sides beyond the outline's groove, more than the least that holds, mm."""
+def _in_strips(clamping: Clamping) -> bool:
+    """Whether the outline's groove leaves less waste beyond it, at a side of the blank, than holds."""
     cutter = clamping.cutter(Outline)
     assert cutter is not None
-    out = (np.array(clamping.board.outline.bounds) - clamping.blank) * [1, 1, -1, -1]
-    over: list[float] = (out - (cutter.diameter + LEAST_WASTE - SUMS)).tolist()
-    return over
+    out = stands_out(clamping.board.outline, clamping.blank)
+    return bool(out.min() < cutter.diameter + LEAST_WASTE - SUMS)
 
 
 def loose_wood(clamping: Clamping) -> Any:

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from itertools import islice, pairwise
 from typing import Any
 
-import numpy as np
 import shapely
 
 from pathgen.base import overlay
@@ -33,7 +32,7 @@ from pathgen.report.reckoning import CHANGE, likely_opened
 from pathgen.strategies.pocketing.places import layer_depths
 from pathgen.strategies.resurfacing import heights_above
 from pathgen.strategies.slotting import begun_over
-from pathgen.strategies.tabs import LEAST_WASTE
+from pathgen.strategies.tabs import LEAST_WASTE, stands_out
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import MOST_ALLOWANCE, Cutouts, OutlineCut, Slots, Surfacing
 from pathgen.work.operations import (
@@ -299,8 +298,7 @@ def _has_room(clamping: Clamping, cutter: Cutter) -> bool:
     near = dowels is not None and bool((shapely.distance(part, shapely.points(dowels.at))
                                         < wide + dowels.diameter / 2.0).any())
     closed = overlay.buffer(overlay.buffer(part, wide), -wide)
-    out = (np.array(part.bounds) - clamping.blank) * [1, 1, -1, -1]
-    return not near and bool(closed.area - part.area < _SEEN and out.min() >= wide)
+    return not near and bool(closed.area - part.area < _SEEN and stands_out(part, clamping.blank).min() >= wide)
 
 
 def _with(clamping: Clamping, step: Step, **new: Any) -> Clamping:

@@ -207,6 +207,12 @@ def _refuse_too_many(
     )
 
 
+def stands_out(part: Polygon, blank: Bounds) -> Floats:
+    """(4,) how far a blank, (x_min, y_min, x_max, y_max), stands out beyond a part at each of its sides, in that order,
+    mm."""
+    return np.asarray((np.array(part.bounds) - blank) * [1.0, 1.0, -1.0, -1.0])
+
+
 def check_tabs_hold(tabs: Tabs, outline: Polygon, *, blank: Bounds, cutter: Cutter, where: str) -> None:
     """Raise PathgenError where a tab would reach across the groove into air, or into waste too thin to hold it.
 
@@ -223,7 +229,7 @@ def check_tabs_hold(tabs: Tabs, outline: Polygon, *, blank: Bounds, cutter: Cutt
     place = place_words(*tabs.at[worst].tolist())
     larger = "wider" if facing[worst] % 2 else "longer"
     # all along that side, not beside the tab alone: where it ends nearer the groove parts the waste tabs hold on to
-    room = min(waste[worst], ((np.array(outline.bounds) - blank) * [1, 1, -1, -1])[facing[worst]])
+    room = min(waste[worst], stands_out(outline, blank)[facing[worst]])
     raise PathgenError(where,
                        f"the blank stands out {max(waste[worst], 0.0):.2f} mm beside the tab at {place}, and a "
                        f"cutter of {cutter.diameter:g} mm leaves the tab nothing to hold on to",

@@ -19,7 +19,8 @@ from pathgen.verify.program import ReadProgram
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import WitnessMarks
 
-_TRIED = re.compile(r"Check Z 0\b.*? X (-?[\d.]+) (?:mm|in), Y (-?[\d.]+) (?:mm|in),.*? over the bare (raw top|face)\b")
+_TRIED = re.compile(
+    r"Check Z 0\b.*? X (-?[\d.]+) (?:mm|in), Y (-?[\d.]+) (?:mm|in),.*? over the bare (?:raw top|face)\b")
 _RIM = 0.25
 """Round a mark that stands too, mm: without its rim a cutter is not seen to enter it."""
 _EVERY = 0.2

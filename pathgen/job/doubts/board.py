@@ -18,6 +18,7 @@ from pathgen.job.part import board_of, crown_width, nut_of
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.fretting import CrownTable
 from pathgen.parts.fingerboard.layout import centre_crossings
+from pathgen.parts.fingerboard.numbers import WIDTHS
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, USUAL_CLEAR
 from pathgen.work.clamping import Clamping
@@ -32,7 +33,6 @@ _HIGH_RIDGE = 0.1  # mm: more than is sanded away (common practice)
 _SAME = 0.01  # mm
 _LOOSE = 0.05  # mm: a nut that much off its slot rattles, or does not go in (common practice, no source)
 _WIDTHS_ALIKE = 0.3  # mm: half of it at each edge (common practice, no source)
-_LEAST_WIDTH, _MOST_WIDTH = 10.0, 200.0  # mm, that nut_width and end_width may be
 _STRAIGHT_BY = 3  # frets at least, by which a drawn edge is taken as straight
 _FACE_OFF = 0.3  # mm: a drawn nut end that far past the nut face is seen, and frets come out wrong by it (no source)
 _STRING_IN = 1.0  # mm: nearer to its edge a string is pulled off the board (common practice)
@@ -180,7 +180,7 @@ def drawn_otherwise(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     far = np.fmin(np.abs(here), np.abs(straight - written)) > _WIDTHS_ALIKE
     drawn = np.where([np.isfinite(here[0]), False], written + here, straight).tolist()
     off = {key: (v, said[key]) for key, v, is_off in zip(said, drawn, far, strict=True) if is_off}
-    writable = all(_LEAST_WIDTH <= v <= _MOST_WIDTH for v, _ in off.values())
+    writable = all(WIDTHS[0] <= v <= WIDTHS[1] for v, _ in off.values())
     widths = " and ".join(f"{key} = {as_written(round(v, 2), units)}" for key, (v, _) in off.items())
     if off:
         yield Doubt(

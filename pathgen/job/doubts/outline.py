@@ -21,7 +21,7 @@ from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.sticking import loose_wood
 from pathgen.strategies.reach import MISSED, lengths
-from pathgen.strategies.tabs import LEAST_WASTE, SAWN, Tabs, left_to_the_saw
+from pathgen.strategies.tabs import LEAST_WASTE, SAWN, Tabs, left_to_the_saw, stands_out
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import OutlineCut
 from pathgen.work.operations import Outline, Slot
@@ -127,8 +127,7 @@ def no_waste_beyond(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     cut, cutter, units = clamping.feature(Outline), clamping.cutter(Outline), job.units
     if job.outline is None or cut is None or cutter is None or not (cut.tabs or cut.skin):
         return
-    blank = clamping.blank
-    out = (np.array(clamping.board.outline.bounds) - blank) * [1, 1, -1, -1]
+    out = stands_out(clamping.board.outline, clamping.blank)
     short = np.flatnonzero(out < cutter.diameter + LEAST_WASTE - SUMS)
     if not len(short) or out.min() < -SUMS:  # that is refused
         return

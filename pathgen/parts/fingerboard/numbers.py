@@ -30,6 +30,8 @@ USUAL_FRETS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
 USUAL = f"those of {', '.join(map(str, USUAL_FRETS))} that there are; octaves alone where fret 12 is none"
 SCALE = size(100.0, 2000.0)
 RADIUS = size(25.0, 100_000.0)
+WIDTHS = 10.0, 200.0
+"""That a board may have at its ends, mm."""
 HIGHEST_RATIO = 64
 MOST_STRINGS = 24
 """Twelve double courses."""
@@ -168,8 +170,8 @@ class BoardNumbers:
         _scale, "nut to bridge along the centre-line; or { bass, treble, straight_fret } for fanned frets")
     frets: int = key(_frets, "how many frets; of a board without as many as its length would have, without [slots]", 0,
                      shown="required, or as many as ratios")
-    nut_width: float = key(size(10.0, 200.0), "finished width at the nut face, edge to edge")
-    end_width: float = key(size(10.0, 200.0), "finished width at the board's end")
+    nut_width: float = key(size(*WIDTHS), "finished width at the nut face, edge to edge")
+    end_width: float = key(size(*WIDTHS), "finished width at the board's end")
     past_last_fret: float = key(size(1.0, 200.0), "how far the board's end, before its arch or steps, lies past the "
                                 "last fret, on the centre-line", 10.0)
     thickness: float = key(size(1.0, 50.0, usual=(3.0, 12.0)), "finished thickness at the centre-line")
