@@ -296,13 +296,17 @@ class Cascade:
         shown = dict(worked_out)
         for important in (False, True):
             for declarations in (sheet, own):
+                below = dict(declared)
                 for name, value, strong in declarations:
                     if strong is None:
                         unread.setdefault(name, value)
                         continue
                     if made := self._is_worked_out(element, name, value):
                         worked_out.setdefault(name, value)
-                    if strong == important:
+                    if strong == important and value.lower() == "revert-layer":  # as if this layer said nothing of it
+                        declared.pop(name, None)
+                        declared |= {name: below[name]} if name in below else {}
+                    elif strong == important:
                         (declared if _valid(name, value) else unread)[name] = value
                         if made or _valid(name, value):
                             shown[name] = value

@@ -128,6 +128,10 @@ def test_arcs_under_flips_and_skews(read: Read, flip: str) -> None:
     ("@media print{rect{fill:red}}", '<rect fill="#00f"/>', "#0000ff"),
     ("@media screen{rect{fill:#00f}}", '<rect fill="red"/>', "#0000ff"),
     ('</style><style media="print">rect{fill:red}', '<rect fill="#00f"/>', "#0000ff"),
+    # revert-layer: as if the sheet, or the style attribute, said nothing of it (P, CSS Cascade 5, section 7.3.5)
+    ("rect{fill:#00f}", '<rect style="fill:red;fill:revert-layer"/>', "#0000ff"),
+    ("rect{fill:red}rect{fill:revert-layer}", '<rect fill="#00f"/>', "#0000ff"),
+    ("", '<g fill="#00f"><rect style="fill:revert-layer"/></g>', "#0000ff"),
     ("rect:first-of-type{fill:#00f}", "<rect/>", "#0000ff"),
     ('rect[class^="a"]{fill:#00f}', '<rect class="ab"/>', "#0000ff"),
 ])
