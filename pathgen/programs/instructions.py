@@ -155,8 +155,10 @@ def _still_off(clamping: Clamping, zero: ZeroCheck) -> str:
     says, again = f"write {_thickness_keys(clamping)} as measured", clamping.board.names.again
     step = clamping.steps[zero.order - 1]  # once another part may be cut, nothing of the plan can change
     late = surfaced_before(clamping, step) or (step.turn is not None and step.number > 1)
-    if clamping.setup.z_zero == "bed":
-        return ("If it stays off with the bed felt for again, the blank is so much thicker or thinner: note it, and "
+    on_top = clamping.setup.z_zero == "stock-top"
+    if not on_top or zero.on == "bed":
+        felt = "Z 0 set again" if on_top else "the bed felt for again"
+        return (f"If it stays off with {felt}, the blank is so much thicker or thinner: note it, and "
                 f"leave Z 0.{'' if late else f' If thicker, {says}, {again}.'}")
     higher = f" If higher, set Z 0 here, {says} here, {again}." if clamping.surfacing is not None and not late else ""
     return ("If it stays off with Z 0 set again where it was, the top is so much higher or lower here: note it, and "

@@ -113,7 +113,7 @@ def zero_checks(around: Around, reach: Floats | None = None, beside: Sequence[Ar
             found[step.order] = check
     made: dict[int, ZeroCheck] = {}
     for order, check in sorted(found.items()):
-        firsts = [one for one in made.values() if check.if_so and one.if_so and one.like is None]
+        firsts = [one for one in made.values() if check.if_so and one.if_so and one.on == check.on and one.like is None]
         near = min(firsts, key=lambda one: _apart(one, check), default=check)
         like = near is not check and _apart(near, check) <= NEXT_TO
         made[order] = replace(check, like=clamping.steps[near.order - 1].number, apart=_apart(near, check)) \
@@ -200,6 +200,8 @@ def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCh
             "stock-top": ("where the top is as high as where Z 0 was set",
                           "the blank's top is that much higher or lower there than where Z 0 is set"),
         }[clamping.setup.z_zero]
+    elif on == "bed" and clamping.setup.z_zero == "stock-top":
+        if_so, off = "where the blank is as thick as the job says", "the blank is that much thicker or thinner"
     marks = clamping.feature(WitnessMarks)
     measured = marks.top_at(x, y, top) if marks is not None and on == "raw top" else None
     if measured is not None:

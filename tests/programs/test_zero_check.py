@@ -201,6 +201,10 @@ def test_over_the_raw_top_every_later_program_must_show_what_the_first_did(tmp_p
     # no raw top: from the finished surface alone the blank's thickness cannot be told
     ("", {"length = 125.0": "length = 86.0", "margin_nut = 20.0": "margin_nut = 0.0", "width = 66.0": "width = 46.0"},
      None),
+    # over the bed, from a zero on the top: by the blank's thickness as the job says
+    ('[setup]\nz_zero = "stock-top"\n', {"length = 125.0": "length = 86.0", "margin_nut = 20.0": "margin_nut = 0.0",
+                                          "width = 66.0": "width = 46.0"},
+     ["over the bed", "the blank is that much thicker or thinner, and"]),
 ])
 def test_what_is_off_by_the_same_each_time_is_told_of_the_face_and_the_zero_that_the_job_has(
         tmp_path, extra, changes, said):
