@@ -168,6 +168,16 @@ def test_drawn_openings_refused(tmp_path, outline, high, said):
         drawn(tmp_path, outline=outline, high=high)
 
 
+def test_a_plate_may_have_its_drawn_openings_cut_and_nothing_else(tmp_path):
+    """It was refused as a job with nothing to cut."""
+    (tmp_path / "plate.svg").write_text(DRAWING.format(outline="M0,0H80V40H0Z", high=10))
+    alone = DRAWN.partition("[outline]")[0]
+    steps = clamping_of(read(tmp_path, alone.replace("face = false", OPENING + "face = false"))).steps
+    assert [s.operation.name for s in steps] == ["openings"]
+    with pytest.raises(JobError, match=r"nothing to cut: add \[surface\], \[\[inlay\]\], \[\[hole\]\] or \[outline\]"):
+        read(tmp_path, alone)
+
+
 def holed(folder, shapes, *, colours='"#ffffff"', cutter=3.0):
     """A plate of 100 mm by 60 mm with openings of its drawing's own shapes."""
     (folder / "plate.svg").write_text(svg('<rect width="100" height="60" fill="#553311"/>' + shapes, 100, 60))
