@@ -170,7 +170,7 @@ def _needed_tables(job: Job) -> None:
     if job.form:
         check_tables(job)
     if not (job.surface or job.inlays or job.slots or job.outline or job.nut or job.holes or job.bores
-            or job.plate and job.plate.openings):
+            or (job.plate and job.plate.openings)):
         opened = "[slots]" if job.board else "[[hole]]"
         raise JobError(job.path.name, "nothing to cut", remedy=f"add [surface], [[inlay]], {opened} or [outline]")
     filled = next((index for index, inlay in enumerate(job.inlays) if inlay.fill != "none"), None)

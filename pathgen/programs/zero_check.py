@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import takewhile
 from typing import Literal
 
 import numpy as np
@@ -16,11 +17,12 @@ from pathgen.base.arrays import Floats, Ints
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.hollow import Hollow
+from pathgen.base.plain import in_runs, joined
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, rounded_up
 from pathgen.programs.around import Around
 from pathgen.programs.waste import left_standing, off_clamps, within_travel
-from pathgen.programs.zeroing import covered, tries_zero
+from pathgen.programs.zeroing import covered, refits, tries_zero
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.mark_errors import THINNER, influence
 from pathgen.work.operations import CutAgain, DowelHoles, WitnessMarks
@@ -79,6 +81,8 @@ class ZeroCheck:
     """The first program whose zero is tried over the same place, or next to it, of a top that nothing cuts."""
     apart: float = 0.0
     """How far from that one's place it is; 0 for the same."""
+    stays_for: tuple[int, ...] = ()
+    """Later programs that the cutter cuts in without a new zero."""
 
 
 def zero_checks(around: Around, reach: Floats | None = None, beside: Sequence[Around] = ()) -> dict[int, ZeroCheck]:
@@ -116,9 +120,15 @@ def zero_checks(around: Around, reach: Floats | None = None, beside: Sequence[Ar
         firsts = [one for one in made.values() if check.if_so and one.if_so and one.on == check.on and one.like is None]
         near = min(firsts, key=lambda one: _apart(one, check), default=check)
         like = near is not check and _apart(near, check) <= NEXT_TO
-        made[order] = replace(check, like=clamping.steps[near.order - 1].number, apart=_apart(near, check)) \
-            if like else check
+        made[order] = replace(check, like=clamping.steps[near.order - 1].number if like else None,
+                              apart=_apart(near, check) if like else 0.0,
+                              stays_for=_stays_for(clamping, clamping.steps[order - 1]))
     return made
+
+
+def _stays_for(clamping: Clamping, step: Step) -> tuple[int, ...]:
+    later = takewhile(lambda one: not refits(clamping, one), clamping.steps[step.order:])
+    return tuple(one.number for one in later if one.operation.spins)
 
 
 def _apart(one: ZeroCheck, other: ZeroCheck) -> float:
@@ -359,6 +369,10 @@ def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
     within = (NEARLY if check.apart else SAME)[units]
     same, off = (format_length(v, units) for v in (within, rounded_up(check.within)))
     lower, higher = step.operation.off_in_z(step.cutter)
+    too = ""
+    if check.stays_for:
+        what = "program {} cuts" if len(check.stays_for) == 1 else "programs {} cut"
+        too = f" What {what.format(joined(in_runs(check.stays_for)))}, with the cutter still in, is off by as much."
     if check.like:
         wrong = "the mark's measure" if check.mark else "the marks' heights" if check.by_marks else "the blank"
         apart = f", {format_length(check.apart, units)} from the place then" if check.apart else ""
@@ -366,7 +380,7 @@ def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
             f"Check Z 0 as before program {check.like}: at X {x}, Y {y}{apart}, over {where}, on a feeler or paper "
             f"{feeler} thick, the display must show what it did then, within {same} ({shown}). What it was off by then "
             f"comes from {wrong}, not from Z 0.",
-            f"Each {step_of} more on the display means: {lower}, by as much. Each less: {higher}. Set Z 0 again "
+            f"Each {step_of} more on the display means: {lower}, by as much. Each less: {higher}.{too} Set Z 0 again "
             f"until it shows what it did before program {check.like}.",  # it stands alone in report.txt
         ]
     must, again = shown, "until it is right"
@@ -377,5 +391,5 @@ def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
         f"on a feeler or paper {feeler} thick until it is just held. The display must show {must}. Then raise the "
         "cutter.",
         f"Each {step_of} more on the display means: {lower}, by {step_of}. Each {step_of} less: {higher}, by "
-        f"{step_of}. Set Z 0 again {again}.",
+        f"{step_of}.{too} Set Z 0 again {again}.",
     ]

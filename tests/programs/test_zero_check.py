@@ -193,6 +193,13 @@ def test_over_the_raw_top_every_later_program_must_show_what_the_first_did(tmp_p
     assert page.count("What it was off by then comes from the blank, not from Z 0") == 2
 
 
+def test_what_a_cutter_cuts_later_without_a_new_zero_is_told_of_at_its_only_zero(tmp_path):
+    (_, words), (_, once) = words_of(tmp_path, extra='[outline]\ncutter = "flat"\n',
+                                     changes={"overfill = 0.7": 'fill = "none"'}).values()
+    assert "is off by as much" not in words
+    assert "What program 3 cuts, with the cutter still in, is off by as much. Set Z 0 again" in once
+
+
 @pytest.mark.parametrize(("extra", "changes", "said"), [
     ("", {}, ["raw top", "the blank is that much thicker or thinner there than the job says"]),
     ('[setup]\nz_zero = "stock-top"\n', {}, ["raw top", "the blank's top is that much higher or lower there than"]),
