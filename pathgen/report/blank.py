@@ -140,18 +140,20 @@ def fill_rows(report: Row, after: int) -> tuple[list[str], list[list[str]], list
     where some of these parts were cut level before the blank moved."""
     waits = {part for row in report["programs"] if row["number"] == after for part in row.get("stop_for", ())}
     names = [f"{number} {part['name']}" for number, part in enumerate(report["parts"], 1)]
-    rows = []
+    rows, poured = [], set[int]()
     for fill in report["fills"]:
         if fill["after"] != after or not waits.issuperset(k for one in fill["colours"] for k in one["parts_for"]):
             continue
+        poured |= {k for one in fill["colours"] for k in one["parts_for"]}
         if fill["batch"]:
             rows.append([ONE_BATCH, "", volume_words(fill["batch"]["needed_volume"]), *batch_cells(fill["batch"])])
         rows += [[one["colour"], ", ".join(dict.fromkeys(names[k - 1] for k in one["parts_for"])),
                   volume_words(one["needed_volume"]), *batch_cells(one)] for one in fill["colours"]]
     head = ["colour", "for", "needed", "mix", "weighs", "parts"]
     keep = [k for k in range(len(head)) if k < 4 or any(row[k] for row in rows)]
-    notes = ["Mixed together for all parts that are poured now: what each part's own sheet counts is a batch for that "
-             "part alone.", *([ONE_BATCH_WORDS] if any(row[0] == ONE_BATCH for row in rows) else [])]
+    together = ["Mixed together for all parts that are poured now: what each part's own sheet counts is a batch for "
+                "that part alone."]
+    notes = [*(together if len(poured) > 1 else []), *([ONE_BATCH_WORDS] if any(row[0] == ONE_BATCH for row in rows) else [])]
     return [head[k] for k in keep], [[row[k] for k in keep] for row in rows], notes
 
 

@@ -30,7 +30,7 @@ from pathgen.programs.afterwards import afterwards
 from pathgen.programs.around import Around
 from pathgen.programs.instructions import before_start
 from pathgen.programs.zero_check import _bed, zero_checks
-from pathgen.report.blank import blank_summary, fittings_words, origin_words
+from pathgen.report.blank import blank_summary, fill_rows, fittings_words, origin_words
 from pathgen.report.data import of_all_parts
 from pathgen.report.moving import moved_data, moved_lines, moving_findings
 from pathgen.report.sheet.blank import told_once
@@ -354,6 +354,16 @@ def test_what_is_mixed_at_a_stop_for_all_parts(tmp_path, other, mixed):
             assert f"{row['needed_volume'] / 1000:.2f} ml" in files[name]
         assert "Mixed together for all parts that are poured now" in files[name]
         assert ("all in one batch" in files[name].split("Checks")[0]) == ("#aa3322" in other)
+
+
+@pytest.mark.parametrize("of", [[1], [1, 2]])
+def test_what_one_part_alone_pours_is_not_mixed_together(of):
+    batch = {"needed_volume": 3000.0, "total_volume": 5000.0, "mass": None, "parts": {}, "pours": 1, "measure": 1.0}
+    report = {"programs": [{"number": 4, "stop_for": of}], "parts": [{"name": "one"}, {"name": "two"}],
+              "fills": [{"after": 4, "batch": None, "colours": [{"colour": "#aa3322", "parts_for": of, **batch}]}]}
+    _, rows, notes = fill_rows(report, 4)
+    assert rows[0][1] == ("1 one" if of == [1] else "1 one, 2 two")
+    assert any("Mixed together" in line for line in notes) == (len(of) > 1)
 
 
 @pytest.mark.parametrize(("setup", "origin"), [
