@@ -153,7 +153,8 @@ def fill_rows(report: Row, after: int) -> tuple[list[str], list[list[str]], list
     keep = [k for k in range(len(head)) if k < 4 or any(row[k] for row in rows)]
     together = ["Mixed together for all parts that are poured now: what each part's own sheet counts is a batch for "
                 "that part alone."]
-    notes = [*(together if len(poured) > 1 else []), *([ONE_BATCH_WORDS] if any(row[0] == ONE_BATCH for row in rows) else [])]
+    notes = [*(together if len(poured) > 1 else []),
+             *([ONE_BATCH_WORDS] if any(row[0] == ONE_BATCH for row in rows) else [])]
     return [head[k] for k in keep], [[row[k] for k in keep] for row in rows], notes
 
 
