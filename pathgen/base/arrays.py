@@ -21,6 +21,12 @@ def numbers_from(first: Ints, stop: Ints) -> tuple[Ints, Ints]:
     return of, np.arange(len(of)) + np.repeat(first - (np.cumsum(count) - count), count)
 
 
+def stretches(flags: Bools) -> Ints:
+    """(m, 2) where each run of True in (n,) flags begins, and where it has ended."""
+    padded = np.concatenate([[False], flags, [False]])
+    return np.flatnonzero(padded[1:] != padded[:-1]).reshape(-1, 2)
+
+
 def first_of_most(values: Floats, alike: float = 5e-5) -> int:
     """Which of some values is the most; of those that are `alike` within so much the first."""
     return int(np.argmax(values >= np.max(values) - alike))

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike
 
-from pathgen.base.arrays import Bools, Floats
+from pathgen.base.arrays import Bools, Floats, stretches
 from pathgen.base.markup import Element, element, number
 from pathgen.base.memory import remembered
 from pathgen.base.units import INCH, format_length
@@ -115,9 +115,8 @@ def runs_in_plan(points: Floats, wanted: Bools, *, tolerance: float = 0.1) -> li
     `wanted` (n,) tells of the move that reaches each point. A part that is run again at another height comes once,
     one that goes to and fro along a line as that line; one that only goes up or down is left out.
     """
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], wanted[1:], [False]]).astype(np.int8)))
     plans: dict[bytes, Floats] = {}
-    for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+    for first, last in stretches(wanted[1:]).tolist():
         run = points[first : last + 1, :2]
         if np.ptp(run, axis=0).max() > tolerance:
             plan = np.round(_plainer(run, tolerance), 1)

@@ -11,7 +11,7 @@ import shapely
 from shapely import LinearRing, Polygon
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Floats
+from pathgen.base.arrays import Floats, stretches
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.memory import remembered
@@ -123,8 +123,7 @@ def _in_wood(
     over = _most_at(at, most, around)
     wood = np.maximum(over[1:], over[:-1]) > low
     wood[-1] = True  # the last lap goes on from there
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], wood, [False]]).astype(np.int8)))
-    begins, ends = dense[edges[::2]], dense[edges[1::2]]
+    begins, ends = dense[stretches(wood)].T
     apart = begins[1:] - ends[:-1] > cutter.feed / 60.0 * _HOP
     for begin, end in zip(begins[np.append(True, apart)], ends[np.append(apart, True)], strict=True):
         ways = np.unique(np.concatenate([[begin, end], along[(along > begin) & (along < end)]]))

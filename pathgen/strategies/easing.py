@@ -18,7 +18,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString
 
-from pathgen.base.arrays import Bools, Floats, Ints, Singles, numbers_from
+from pathgen.base.arrays import Bools, Floats, Ints, Singles, numbers_from, stretches
 from pathgen.base.cutters import TOO_MUCH, Cutter
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath, steps
@@ -245,8 +245,7 @@ def _sinks(path: Toolpath, cutter: Cutter) -> Bools:
 
 def _stations(along: Floats, feeding: Bools, spacing: float) -> tuple[Floats, Ints]:
     """Places along the path, `spacing` apart over each run of feed moves, and the point that each leads to."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], feeding.astype(np.int8), [0]])))
-    starts, stops = along[np.maximum(edges[::2] - 1, 0)], along[edges[1::2] - 1]
+    starts, stops = along[np.maximum(stretches(feeding) - [1, 1], 0)].T
     count = np.maximum(np.ceil((stops - starts) / spacing).astype(np.intp), 1)
     run, nth = numbers_from(np.ones_like(count), count + 1)
     stations = starts[run] + nth / count[run] * (stops - starts)[run]

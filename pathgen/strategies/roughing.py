@@ -10,7 +10,7 @@ import shapely
 from shapely import LineString, Polygon
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Bools, Bounds, Floats
+from pathgen.base.arrays import Bools, Bounds, Floats, stretches
 from pathgen.base.cutters import Cutter
 from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
@@ -165,8 +165,7 @@ def _down_ramps(run: Floats, cutter: Cutter) -> Floats:
         return run
     step = np.diff(run, axis=0)
     falls = -step[:, 2] > too_steep(cutter) * np.hypot(step[:, 0], step[:, 1]) + _LEVEL
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], falls.astype(np.int8), [0]])))
-    for first, last in zip(edges[-2::-2].tolist(), edges[::-2].tolist(), strict=True):
+    for first, last in reversed(stretches(falls).tolist()):
         high, after = float(run[first, 2]), run[last:]
         if along_in_plan(after)[-1] > 0.0:
             across = np.column_stack([run[first + 1 : last, :2], np.full(last - first - 1, high)])
@@ -179,5 +178,4 @@ def _stretches(run: Floats, wanted: Bools) -> Sequence[Floats]:
     near = wanted.copy()
     near[1:] |= wanted[:-1]
     near[:-1] |= wanted[1:]
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], near.astype(int), [0]])))
-    return [run[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return [run[first:stop] for first, stop in stretches(near)]

@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Bools, Floats, Ints, first_of_most
+from pathgen.base.arrays import Bools, Floats, Ints, first_of_most, stretches
 from pathgen.base.plain import counted
 from pathgen.base.units import beside_limit
 from pathgen.removal.motion import Motion
@@ -233,5 +233,4 @@ def _round_spans(flags: Bools) -> list[Ints]:
         return [np.arange(len(flags))] if flags.all() and len(flags) else []
     first = int(np.argmin(flags))
     order = (np.arange(len(flags)) + first) % len(flags)
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags[order].view(np.int8), [0]])))
-    return [order[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return [order[first:stop] for first, stop in stretches(flags[order])]

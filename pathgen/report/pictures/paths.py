@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from pathgen.base import overlay
-from pathgen.base.arrays import Floats
+from pathgen.base.arrays import Floats, stretches
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import INK, PALE, WOOD, View, area, lines, runs_in_plan
 from pathgen.base.toolpath import Move, Toolpath
@@ -107,9 +107,7 @@ def _holes(view: View, path: Toolpath, size: float) -> Iterator[Element]:
 
 def bored(path: Toolpath) -> Floats:
     """(n, 2) places where a path's cutter, between two rapids, moves in Z alone."""
-    cuts = np.concatenate([[False], path.kinds[1:] != Move.RAPID, [False]])
-    edges = np.flatnonzero(cuts[1:] != cuts[:-1])
-    runs = [path.points[first : last + 1, :2] for first, last in zip(edges[::2], edges[1::2], strict=True)]
+    runs = [path.points[first : last + 1, :2] for first, last in stretches(path.kinds[1:] != Move.RAPID)]
     places = [run[-1] for run in runs if np.ptp(run, axis=0).max() <= _STANDS]
     return np.unique(np.round(places, 2), axis=0) if places else np.empty((0, 2))
 
