@@ -42,7 +42,7 @@ def _pockets_cut(job: Job) -> Iterator[str]:
 
 
 def cut_halves(
-    job: Job, folder: str, *, resolution: float, shaded: bool, pictures: bool = False, data: bool = False
+    job: Job, folder: str, *, resolution: float, shaded: bool, pictures: bool, data: bool
 ) -> bool:
     """Build both halves of a form into one folder; True when verification let them. `data`: both reports as JSON."""
     made = [build(one, resolution=resolution, pictures=shaded) for one in parts_of(job)]

@@ -102,11 +102,11 @@ def _beside(clamping: Clamping, slotted: bool, pocketed: bool, repeated: bool) -
     return moves | {"wood left": edge if slotted else drawn} if slotted or pocketed else moves
 
 
-def _slope(clamping: Clamping, area: BaseGeometry, step: float = 0.01) -> float:
+def _slope(clamping: Clamping, area: BaseGeometry) -> float:
     """How steep the surface is across at the most, on the edge of an area."""
     x, y = shapely.get_coordinates(area).T
-    low, high = (clamping.surface.height(x, y + side) for side in (-step, step))
-    return float(np.max(np.abs(high - low)) / (2 * step))
+    low, high = (clamping.surface.height(x, y + side) for side in (-0.01, 0.01))
+    return float(np.max(np.abs(high - low)) / 0.02)
 
 
 def _combined(every: Sequence[Source], result: str, add: Callable[[Sequence[float]], float]) -> float:

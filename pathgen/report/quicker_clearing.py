@@ -127,6 +127,7 @@ def wider_first(planned: Plan, programs: Sequence[Program]) -> Iterator[dict[str
             continue
         known = {one.name for one in own_ends}
         cutter = max(tried, key=lambda one: one[0] * (1.0 if one[1].name in known else _AT_HAND))[1]
+        had = cutter.name in known
         try:
             cuts = pockets_with(clamping, inlay, [cutter, *cutters])
         except PathgenError:
@@ -134,10 +135,9 @@ def wider_first(planned: Plan, programs: Sequence[Program]) -> Iterator[dict[str
         saved = minutes - sum(times(cut.toolpath, cut.cutter, clamping.machine).total for cut in cuts)
         if saved < _LEAST:
             continue
-        named = f'"{cutter.name}"' if cutter.name in known else f"a flat end of {cutter.name}"
         after = ", ".join(f'"{one.name}"' for one in cutters)
-        yield {"change": f"{inlay.name} cutters = [{named}, {after}]", "minutes_saved": round(saved, 1),
-               "cost": told_cost(cutter, cutters[0], clamping.units, cutter.name in known)}
+        yield {"change": f"{inlay.name} cutters = [{named_cutter(cutter, had)}, {after}]",
+               "minutes_saved": round(saved, 1), "cost": told_cost(cutter, cutters[0], clamping.units, had)}
 
 
 def flat_ends(planned: Plan) -> list[Cutter]:
@@ -169,6 +169,11 @@ def _reckoned(cutter: Cutter, first: Cutter, minutes: float, area: BaseGeometry,
         return 0.0
     opened = likely_opened(cutter, area)
     return minutes * opened / area.area - cleared_in(cutter, opened, depth)
+
+
+def named_cutter(cutter: Cutter, known: bool) -> str:
+    """A cutter of the job by its name, any other by its size."""
+    return f'"{cutter.name}"' if known else f"a flat end of {cutter.name}"
 
 
 def told_cost(cutter: Cutter, first: Cutter, units: str, known: bool) -> str:

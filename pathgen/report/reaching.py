@@ -213,7 +213,7 @@ def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Ite
     if sloping:
         yield f"{' and '.join(sloping)}: so much is open at the surface; the walls slope, and the floor is smaller."
     yield from _detail_lines(of_inlay, smallest, units)
-    if wall := reach_data(of_inlay)["narrowest_wall"]:  # rounded as the report is, which says it too
+    if wall := _wall_data(of_inlay.narrowest_wall):  # rounded as the report is, which says it too
         yield f"Narrowest wood between what the job's cutters open: {wall_words(wall['width'], wall['at'], units)}"
     if of_inlay.sets:
         yield "Cutters to choose from, one after the other (* as the job says):"

@@ -27,7 +27,7 @@ from pathgen.programs.shanks import check_shanks
 from pathgen.programs.timing import times
 from pathgen.programs.waste import MARK_GAP, left_standing
 from pathgen.report.programs import Program
-from pathgen.report.quicker_clearing import fewer_layers, flat_ends, told_cost, usual_sizes, wider_first
+from pathgen.report.quicker_clearing import fewer_layers, flat_ends, named_cutter, told_cost, usual_sizes, wider_first
 from pathgen.report.reckoning import CHANGE, likely_opened
 from pathgen.strategies.pocketing.places import layer_depths
 from pathgen.strategies.resurfacing import heights_above
@@ -69,10 +69,10 @@ _LEAVE = {"mm": 0.2, "in": 0.2032}  # what the advice would leave to a last cut,
 class Change:
     """A change to the job: what to write, the clamping that it gives, the operations it touches, what it costs."""
 
-    words: str
     clamping: Clamping
     operations: tuple[type[Operation[Any]], ...]
-    cost: str
+    words: str = ""
+    cost: str = ""
     pocket_layers: Callable[[Step], float] | None = None
     """By how much the change makes a pocket step longer, where it does, as a share."""
 
@@ -110,7 +110,7 @@ def saved_by_leave(planned: Plan, programs: Sequence[Program]) -> float | None:
     if clamping.surfacing is None or not clamping.surfacing.leave:
         return None
     without = _surfaced(clamping, replace(clamping.surfacing, leave=0.0, leave_scallop=0.0))
-    longer = _saved(Change(words="", clamping=without, operations=(SurfaceFinish, CutAgain), cost="",
+    longer = _saved(Change(clamping=without, operations=(SurfaceFinish, CutAgain),
                            pocket_layers=_layers((clamping.surfacing.leave, clamping.surfacing.leave_scallop),
                                                    (0.0, clamping.surfacing.scallop))), planned, programs)
     return round(-longer, 1) if math.isfinite(longer) else None
@@ -233,13 +233,13 @@ def _round_the_outside(planned: Plan, programs: Sequence[Program], cutters: Sequ
         for cutter in sorted((one for one in wider if reckoned(one) < reckoned(now)), key=reckoned)[:_TRIED]:
             if not _has_room(clamping, cutter):
                 continue
-            change = Change(words="", clamping=_with(clamping, step, cutter=cutter), operations=(Outline,), cost="")
+            change = Change(clamping=_with(clamping, step, cutter=cutter), operations=(Outline,))
             more = _changes(change.clamping) > _changes(clamping)
             saved = _saved(change, planned, programs)
             if saved >= LEAST_MINUTES + CHANGE * more:
                 extra = "another change of cutter; " if known and more else ""
                 by = "" if known else f"; {told_cost(cutter, now, clamping.units, known)}"
-                yield {"change": f"{OutlineCut.where} cutter = {_named(cutter, known)}",
+                yield {"change": f"{OutlineCut.where} cutter = {named_cutter(cutter, known)}",
                        "minutes_saved": round(saved, 1),
                        "cost": f"{extra}a wider groove round the {clamping.board.names.part}{by}"}
                 return
@@ -279,16 +279,12 @@ def _quicker(key: str, own: Sequence[Program], planned: Plan, programs: Sequence
             changed = replace(clamping, steps=steps)
             more = bool(clamping.shared) or _changes(changed) > _changes(clamping)
             kinds = tuple({type(program.step.operation) for program in own})
-            saved = _saved(Change(words="", clamping=changed, operations=kinds, cost=""), planned, programs)
+            saved = _saved(Change(clamping=changed, operations=kinds), planned, programs)
             if saved >= LEAST_MINUTES + CHANGE * more:
                 cost = told_cost(cutter, now, clamping.units, known) if more or not known else \
                     "no more changes of cutter"
-                yield {"change": f"{key} = {_named(cutter, known)}", "minutes_saved": round(saved, 1), "cost": cost}
-
-
-def _named(cutter: Cutter, known: bool) -> str:
-    """A cutter of the job by its name, any other by its size."""
-    return f'"{cutter.name}"' if known else f"a flat end of {cutter.name}"
+                yield {"change": f"{key} = {named_cutter(cutter, known)}", "minutes_saved": round(saved, 1),
+                       "cost": cost}
 
 
 def _has_room(clamping: Clamping, cutter: Cutter) -> bool:

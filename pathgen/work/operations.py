@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from pathgen.work.clamping import Clamping
 
 F = TypeVar("F")
+N = TypeVar("N", bound=Marks | Holes | Cutouts)
 MARGIN = 1.5
 """Surfacing opens so much more round the part than its finishing cutter's half-width at the top of the blank, mm."""
 RUN_OUT = 0.5
@@ -194,6 +195,23 @@ class _Within(Operation[F]):
         return shapely.Polygon()
 
 
+class _Named(_Within[N]):
+    """What cuts or stops at places that have names."""
+
+    @property
+    def named(self) -> tuple[Named, ...]:
+        return self.feature.named
+
+
+class _Finishing(Operation[F]):
+    """What leaves the finished surface behind."""
+
+    makes_surface = finishes = True
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        return overlay.buffer(part, float(cutter.half_width(proud)) + MARGIN, join_style="mitre")
+
+
 class SurfaceRough(_Surface):
     """Most of the wood over the surface, in level passes."""
 
@@ -212,11 +230,10 @@ class SurfaceRough(_Surface):
         """Along a tapering edge its passes leave stairs of waste."""
 
 
-class SurfaceFinish(_Surface):
+class SurfaceFinish(_Surface, _Finishing[Surfacing]):
     """The surface itself."""
 
     name = "surface-finish"
-    finishes = True
 
     @property
     def purpose(self) -> str:
@@ -233,9 +250,6 @@ class SurfaceFinish(_Surface):
             return "less is left for the second cut", "more is left for the second cut"
         return (f"the {self.feature.part} is thinner everywhere, and what is cut later less deep",
                 f"the {self.feature.part} is thicker everywhere, and what is cut later deeper")
-
-    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
-        return overlay.buffer(part, float(cutter.half_width(proud)) + MARGIN, join_style="mitre")
 
 
 @dataclass(frozen=True, eq=False)
@@ -282,7 +296,7 @@ class Pocket(_Within[Inlay]):
 
 
 @dataclass(frozen=True, eq=False)
-class CutAgain(Operation[Inlay]):
+class CutAgain(_Finishing[Inlay]):
     """The surface cut again, level with the fill of an inlay."""
 
     surfacing: Surfacing
@@ -295,7 +309,6 @@ class CutAgain(Operation[Inlay]):
     name = "resurface"
     in_files = "second-cut"
     instead = "another [resurface] area or stepdown, or overfill for the inlay"
-    makes_surface = finishes = True
 
     @property
     def inlay(self) -> Inlay:
@@ -344,9 +357,6 @@ class CutAgain(Operation[Inlay]):
             return 0.0
         return max(0.0, self.surfacing.scallop - LAYER * self.at_once(cutter))
 
-    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
-        return overlay.buffer(part, float(cutter.half_width(proud)) + MARGIN, join_style="mitre")
-
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         over_again = not self.final and self.surfacing.resurface_area == "board"  # the last takes off what it left
         until, part = "until the last second cut " if over_again else "", self.surfacing.part
@@ -378,7 +388,7 @@ class CutAgain(Operation[Inlay]):
                 "the waste now, down to the wood, before the next cutter meets it."]
 
 
-class WitnessMarks(_Within[Marks]):
+class WitnessMarks(_Named[Marks]):
     """Small holes in the waste, to find the work again by."""
 
     name = "witness-marks"
@@ -386,10 +396,6 @@ class WitnessMarks(_Within[Marks]):
     instead = "another [marks] cutter, or places of your own in at"
     purpose = "drill witness marks in the waste"
     keeps_cutter = False  # they are measured with a pointed one
-
-    @property
-    def named(self) -> tuple[Named, ...]:
-        return self.feature.named
 
     def afterwards(self, work: Clamping) -> list[str]:
         places = work.where(self.named)
@@ -405,7 +411,7 @@ class WitnessMarks(_Within[Marks]):
 
 
 @dataclass(frozen=True, eq=False)
-class Hover(_Within[Marks]):
+class Hover(_Named[Marks]):
     """A look at the marks before an inlay's fill is cut level."""
 
     over: Inlay
@@ -417,10 +423,6 @@ class Hover(_Within[Marks]):
     @property
     def inlay(self) -> Inlay:
         return self.over
-
-    @property
-    def named(self) -> tuple[Named, ...]:
-        return self.feature.named
 
     @property
     def purpose(self) -> str:
@@ -453,12 +455,8 @@ class _Bored(_Within[Holes]):
         return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
 
 
-class _Holes(_Bored):
+class _Holes(_Bored, _Named[Holes]):
     """Holes with names, into the blank or through it."""
-
-    @property
-    def named(self) -> tuple[Named, ...]:
-        return self.feature.named
 
     @property
     def bottom(self) -> float:
@@ -499,7 +497,7 @@ class RoundHoles(_Holes):
         return _bored_off_in_z(self.bottom)
 
 
-class CutOut(_Within[Cutouts]):
+class CutOut(_Named[Cutouts]):
     """Wide holes, slots and drawn openings, with all the wood in them taken: no piece comes loose."""
 
     name = "openings"
@@ -513,10 +511,6 @@ class CutOut(_Within[Cutouts]):
     @property
     def purpose(self) -> str:
         return f"clear {self.feature.what}"
-
-    @property
-    def named(self) -> tuple[Named, ...]:
-        return self.feature.named
 
     @property
     def bottom(self) -> float:
