@@ -40,15 +40,13 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
     if turn is None or turn.fill_after is None:
         return own
     after = f"after program {turn.fill_after}: {_HOW}"
+    wait, now = "Do not fill yet: the fills of all parts are poured together", "Fill now too: {}"
     if step.operation.opens is not None and step.operation.opens.fill == "piece":
-        if turn.fill_after > turn.number:
-            return [f"Do not glue the pieces in yet: the pockets of all parts are filled together, {after}"]
-        return [*own, *([f"The pockets of {', '.join(turn.fill_too)} are filled now too: {_HOW}"]
-                        if turn.fill_too else [])]
+        wait = "Do not glue the pieces in yet: the pockets of all parts are filled together"
+        now = "The pockets of {} are filled now too"
     if turn.fill_after > turn.number:
-        return [f"Do not fill yet: the fills of all parts are poured together, {after}"]
-    too = [f"Fill now too: {', '.join(turn.fill_too)}: {_HOW}"] if turn.fill_too else []
-    return [*own, *too]
+        return [f"{wait}, {after}"]
+    return [*own, *([f"{now.format(', '.join(turn.fill_too))}: {_HOW}"] if turn.fill_too else [])]
 
 
 def freed_later(clamping: Clamping, step: Step) -> list[str]:

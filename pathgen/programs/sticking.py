@@ -10,7 +10,8 @@ from pathgen.base import overlay
 from pathgen.base.units import SUMS
 from pathgen.programs.paths import tabs_of
 from pathgen.strategies.tabs import LEAST_WASTE, stands_out
-from pathgen.work.clamping import Clamping
+from pathgen.work.clamping import Clamping, Step
+from pathgen.work.features import OutlineCut
 from pathgen.work.operations import CutOut, Outline, RoundHoles
 from pathgen.work.thin_wood import THIN, wood_under
 
@@ -23,24 +24,21 @@ _CRUMB = 5.0  # mm2: smaller pieces that come loose are chips (no source)
 
 def whole_face(clamping: Clamping) -> list[str]:
     """Why tape or vacuum must hold the blank over its whole face; nothing where it need not."""
-    cut, part = clamping.feature(Outline), clamping.board.names.part
-    why = []
+    last, part, why = clamping.step(Outline), clamping.board.names.part, []
     if any(inlay.fill == "resin" for inlay in clamping.inlays):
         why.append("held by its ends alone it bows while the fill cures")
-    if cut is not None and (held := _weak(clamping)):
+    if last is not None and (held := _weak(last.operation.feature)):
         why.append(f"{held} holds the {part} once its outline is cut, and the cutter would throw it; clamps hold the "
                    "waste alone")
-    if cut is not None and (cut.tabs or cut.skin) and _in_strips(clamping):
+    if last is not None and (last.operation.feature.tabs or last.operation.feature.skin) and _in_strips(clamping, last):
         why.append("the outline's cutter parts the waste into strips, which must be stuck down too")
     if len(loose_wood(clamping)):
         why.append("wood comes loose where it is cut round, and must be stuck down too")
     return why
 
 
-def _weak(clamping: Clamping) -> str:
+def _weak(cut: OutlineCut) -> str:
     """What alone holds the part in the end, where that is too little."""
-    cut = clamping.feature(Outline)
-    assert cut is not None
     if cut.skin:
         return "a very thin skin alone" if cut.skin < LEAST_SKIN else ""
     if cut.tabs < 2:
@@ -48,12 +46,10 @@ def _weak(clamping: Clamping) -> str:
     return "so little wood in its tabs alone" if cut.tabs * cut.tab_width * cut.tab_height < LEAST_TABS else ""
 
 
-def _in_strips(clamping: Clamping) -> bool:
+def _in_strips(clamping: Clamping, last: Step) -> bool:
     """Whether the outline's groove leaves less waste beyond it, at a side of the blank, than holds."""
-    cutter = clamping.cutter(Outline)
-    assert cutter is not None
     out = stands_out(clamping.board.outline, clamping.blank)
-    return bool(out.min() < cutter.diameter + LEAST_WASTE - SUMS)
+    return bool(out.min() < last.cutter.diameter + LEAST_WASTE - SUMS)
 
 
 def loose_wood(clamping: Clamping) -> Any:

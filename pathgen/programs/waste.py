@@ -153,7 +153,7 @@ def _placed(free: BaseGeometry, rooms: Sequence[BaseGeometry], near: float, plac
 def board_errors(board: Part, marks: Floats, *, accuracy: float) -> MarkErrors:
     """What measuring errors of `accuracy` mm at all (n, 3) `marks` do to a board's nut, end and outline."""
     nut, end, outline = (
-        np.column_stack([line, board.surface.height(line[:, 0], line[:, 1])])
+        np.column_stack([line, board.surface.height(*line.T)])
         for line in (*board.ends, shapely.get_coordinates(board.outline))
     )
     return mark_errors(marks, nut=nut, end=end, outline=outline, accuracy=accuracy)
@@ -178,9 +178,8 @@ def _cleared(around: Around) -> BaseGeometry:
         cleared = step.operation.clears(board.outline, step.cutter, proud)
         parts.append(_swept(around, step) if cleared is None else cleared)
     if clamping.under is not None:  # turned over: holes through the blank are in its top too
-        below = [turned_over(there) for step in clamping.under.steps
-                 if (there := step.operation.clears(clamping.under.board.outline, step.cutter, proud)) is not None]
-        parts += below
+        parts += [turned_over(there) for step in clamping.under.steps
+                  if (there := step.operation.clears(clamping.under.board.outline, step.cutter, proud)) is not None]
     return overlay.union_all(parts)
 
 
