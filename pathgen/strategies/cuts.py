@@ -55,13 +55,14 @@ def pocket(
         Of the floor below the surface, mm: nowhere deeper. How much wood is left under it is for you to see to.
     allowance, floor_ridge, smallest : float
         What clearing leaves on the walls for a finishing pass, mm; how high a ball end or v cutter may leave the
-        floor, mm; pieces smaller than this (mm2) are left to no later cutter.
+        floor, mm; pieces smaller than this (mm2) are left to no later cutter, and are still in its `left`.
     clear : float
         How far rapids stay above the work, mm.
 
     Returns
     -------
     tuple of PocketCut, one for each cutter in the order given
+        Walls lie within 0.0025 mm of the region's edge in plan, wherever the cutter reaches.
 
     Raises
     ------
