@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 
 from pathgen.base.cutters import Cutter
+from pathgen.base.halving import halved
 
 PRESSURE = 40.0
 """Cutting force for each mm2 of chip in hardwood, N: the top of some 15 to 40 (handbooks, from memory)."""
@@ -46,11 +47,7 @@ def bending_stress(cutter: Cutter, layer: float) -> float:
 
 def deepest_layer(cutter: Cutter) -> float:
     """The deepest layer (mm) that bends a cutter to STRENGTH and no more, by halving: the stress rises with it."""
-    low, high = 0.0, 1000.0
-    for _ in range(60):
-        middle = (low + high) / 2.0
-        low, high = (middle, high) if bending_stress(cutter, middle) <= STRENGTH else (low, middle)
-    return low
+    return halved(lambda layer: bending_stress(cutter, layer) <= STRENGTH, 0.0, 1000.0, within=1e-12)[0]
 
 
 def has_long_flutes(cutter: Cutter) -> bool:

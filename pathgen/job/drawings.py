@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +18,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.artwork import Artwork, read_artwork
 from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, Doubt, JobError, Mistakes
+from pathgen.base.halving import halved
 from pathgen.base.plain import joined
 from pathgen.base.units import INCH, as_written, format_length, place_as_written, place_words, rounded_down
 from pathgen.job.board_tables import DotsInlay
@@ -42,7 +44,7 @@ from pathgen.work.touching import Regions, lapped, walled
 DRAWING_TOLERANCE = 0.002
 """How far the straight pieces of a drawing may lie from its curves, mm: small beside what a cutter leaves."""
 
-_HALVINGS = 14  # to find a wall that leaves something
+_FINE = 2.0**-14  # of a wall, to find one that leaves something
 _ROUNDED = 0.002  # mm: by how much an inch in four places may say more
 _SOMETHING = 0.01  # mm2 of a colour: less is nothing to anybody
 _NEAR = 15.0  # mm: so much further a drawing is moved so that it stands clear of slots
@@ -228,11 +230,8 @@ def _walled(regions: Regions, wall: float, where: str, units: str) -> tuple[tupl
     gone = [colour for colour, shape in apart if shape.is_empty]
     if not gone:
         return apart
-    fits, least = 0.0, wall
-    for _ in range(_HALVINGS):
-        middle = (fits + least) / 2.0
-        some = all(shape.area > _SOMETHING for _, shape in walled(regions, middle))
-        fits, least = (middle, least) if some else (fits, middle)
+    fits, _ = halved(lambda width: all(shape.area > _SOMETHING for _, shape in walled(regions, width)), 0.0, wall,
+                     within=_FINE * wall)
     most = rounded_down(max(fits - _ROUNDED, 0.0))
     raise JobError(
         where, f"{format_length(wall, units)} of wood leaves nothing of {' and '.join(gone)}",
@@ -348,14 +347,14 @@ def _size_that_fits(
     if size is None:
         (art,) = arts
         size = art.page[0] if table.place.centre == "page" else inlay.placed[0].width
+
+    def covered(room: BaseGeometry, steps: int) -> bool:
+        share = steps * step / size
+        return bool(room.covers(scale(area, share, share, origin=at)))
+
     for room in (overlay.buffer(wood, -THIN - _ROUNDED), wood):
         shapely.prepare(room)
-        fits, over = 0, math.ceil(size / step)
-        while over - fits > 1:
-            middle = (fits + over) // 2
-            share = middle * step / size
-            covered = room.covers(scale(area, share, share, origin=at))
-            fits, over = (middle, over) if covered else (fits, middle)
+        fits, _ = halved(partial(covered, room), 0, math.ceil(size / step), within=1)
         if fits * step >= size / 5.0 and _goes_in(inlay, fits * step / size, job):  # else it is rather moved
             of = f" for inlays {joined([str(one + 1) for one in stages])}" if stages[1:] else ""
             return f" ({key} = {as_written(fits * step, job.units)} fits there{of}" \

@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError, Mistakes
+from pathgen.base.halving import halved
 from pathgen.base.toolpath import AIR, APPROACH
 from pathgen.base.units import as_written, format_length, place_as_written, place_words, rounded_down
 from pathgen.job.job import Job
@@ -99,7 +100,7 @@ def _wider(job: Job, around: Around, spread: Callable[[BaseGeometry], Floats], *
     """The least width of the blank, in whole mm, with which marks have room, by trying; nothing where none has."""
     clamping = around.clamping
 
-    def has_room(width: float) -> bool:
+    def has_room(width: int) -> bool:
         x0, _, x1, _ = clamping.stock.bounds
         free = left_standing(around, reach=reach, blank=shapely.box(x0, -width / 2, x1, width / 2))
         with suppress(JobError):
@@ -109,9 +110,7 @@ def _wider(job: Job, around: Around, spread: Callable[[BaseGeometry], Floats], *
     low, high = math.ceil(clamping.stock.width), math.ceil(clamping.stock.width) + _MOST_WIDER
     if clamping.shared or not has_room(high):
         return ""
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if has_room(middle) else (middle, high)
+    _, high = halved(lambda width: not has_room(width), low, high, within=1)
     across = float(np.abs(shapely.get_coordinates(clamping.board.outline)[:, 1]).max())
     return f"{max(high, math.ceil(2 * (across + room_beside(job)))):g}"
 

@@ -13,6 +13,7 @@ from shapely import Polygon
 from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats
 from pathgen.base.errors import Doubt, JobError
+from pathgen.base.halving import halved
 from pathgen.base.plain import joined
 from pathgen.base.units import SUMS, coarse_length, falls_short, place_words, rounded_down, rounded_up
 from pathgen.job.board_tables import BoardTable
@@ -86,12 +87,11 @@ class _Bare:
         """By how much the wood has to reach further, square to the slots, for all of them to lie on it, mm."""
         line, through = self.lines[[self.worst]], self.cut.through[[self.worst]]
         sign, wall = (1.0, min(self.walls)) if self.at_nut else (-1.0, max(self.walls))
-        low, high = 0.0, abs(float(line[0, :, 0].mean()) - self._middle)
-        while high - low > _FINE:
-            tried = (low + high) / 2
-            on_wood = not bare_lengths(self.board.outline, moved_square(line, wall + sign * tried), through).any()
-            low, high = (low, tried) if on_wood else (tried, high)
-        return high
+
+        def bare(moved: float) -> bool:
+            return bool(bare_lengths(self.board.outline, moved_square(line, wall + sign * moved), through).any())
+
+        return halved(bare, 0.0, abs(float(line[0, :, 0].mean()) - self._middle), within=_FINE)[1]
 
     def problem(self, units: str) -> str:
         """What is wrong, in words."""

@@ -16,6 +16,7 @@ from shapely import Polygon
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes, PathgenError, all_of, asked_by
+from pathgen.base.halving import halved
 from pathgen.base.plain import joined
 from pathgen.base.units import (
     SUMS,
@@ -103,8 +104,8 @@ def _gentler(job: Job, steep: JobError) -> PathgenError:
 
     asked = job.board
 
-    def borne(deep: float) -> bool:
-        lowered = replace(getattr(asked, table), **{key: deep})
+    def borne(deep: int) -> bool:
+        lowered = replace(getattr(asked, table), **{key: deep / 100})
         one = replace(job, board=replace(asked, **{table: lowered}))
         with suppress(PathgenError):
             board = board_of(one)
@@ -113,13 +114,10 @@ def _gentler(job: Job, steep: JobError) -> PathgenError:
             return True
         return False
 
-    enough, most = 0, round(100 * float(named[1]))  # hundredths of a mm
-    if borne(most / 100):
+    most = round(100 * float(named[1]))  # hundredths of a mm
+    if borne(most):
         return steep
-    fine = max(most // _PARTS, 1)
-    while most - enough > fine:
-        middle = (enough + most) // 2
-        enough, most = (middle, most) if borne(middle / 100) else (enough, middle)
+    enough, _ = halved(borne, 0, most, within=max(most // _PARTS, 1))
     return steep.advising(named[0], f"make it {enough / 100:g} mm or less, for edges and slots to keep min_web too"
                           ) if enough else steep
 

@@ -11,6 +11,7 @@ import shapely
 from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
+from pathgen.base.halving import halved
 from pathgen.base.scallop import ridge_limits, stepover_for
 from pathgen.base.slopes import OVER_HALF, STEEPEST, STEEPEST_ACROSS, steepest_along
 from pathgen.base.surface import Surface
@@ -195,11 +196,11 @@ def _no_steeper_along(job: Job, board: Fingerboard, points: Floats) -> None:
     x = on + past * np.sign(on - (on.min() + on.max()) / 2)  # cutters of the surface run on past the ends
     if not surface.taper or not falls_short(STEEPEST, steepest_along(surface, x, y)):
         return
-    low, high = 0.0, 1.0
-    for _ in range(40):
-        share = (low + high) / 2
-        steep = falls_short(STEEPEST, steepest_along(_other_radii(job, board, share)[0], x, y))
-        low, high = (low, share) if steep else (share, high)
+
+    def borne(share: float) -> bool:
+        return not falls_short(STEEPEST, steepest_along(_other_radii(job, board, share)[0], x, y))
+
+    low, _ = halved(borne, 0.0, 1.0, within=1e-12)
     nut, end = (format_length(one, job.units) for one in (surface.radius_nut, surface.radius_end))
     here = falls_short(STEEPEST, steepest_along(surface, on, y))
     steepest = steepest_along(surface, on if here else x, y)

@@ -11,6 +11,7 @@ from pathgen.base import overlay
 from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
+from pathgen.base.halving import halved
 from pathgen.base.units import place_words, rounded_down, rounded_up
 
 _ALONG = 0.1  # between places along the walls at which it is asked how far off the way lies, mm
@@ -22,7 +23,7 @@ _WIDER, _LITTLE = 1e-3, 1e-3
 next to nothing under this area, mm2."""
 _STRAIGHT = 1e-4
 """Corners no further off a straight line, mm, are none: programs are written no finer."""
-_HALVINGS = 12  # of the cutter, to find the widest that enters: to under a hundredth
+_FINE = 2.0**-12  # of the cutter, to find the widest that enters: to under a hundredth
 _NO_EDGE = 1e-3
 """Beside an edge as short as this, mm, a line set off from an outline leaves it by a hundred times as much."""
 
@@ -68,11 +69,8 @@ def not_entered(outline: Polygon, cutter: Cutter) -> Polygon | MultiPolygon:
 
 def what_enters(outline: Polygon, reach: float) -> str:
     """What goes into all bays of an outline that one with `reach` mm from its axis does not: in words, for an error."""
-    low, high = 0.0, reach
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2.0
-        shut = shapely.get_num_interior_rings(overlay.buffer(outline, middle, quad_segs=64)) > 0
-        low, high = (low, middle) if shut else (middle, high)
+    low, _ = halved(lambda half: not shapely.get_num_interior_rings(overlay.buffer(outline, half, quad_segs=64)), 0.0,
+                    reach, within=_FINE * reach)
     widest, past = rounded_down(2.0 * low), Polygon(overlay.buffer(outline, reach).exterior)
     bay = overlay.difference(overlay.buffer(past, -reach), overlay.buffer(outline, 2.0 * low))
     # one that leaves wood in the middle of the bay, loose, is no way out
