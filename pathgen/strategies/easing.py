@@ -18,7 +18,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString
 
-from pathgen.base.arrays import Bools, Floats, Ints, Singles, numbers_from
+from pathgen.base.arrays import Bools, Floats, Ints, Singles, numbers_from, stable_order
 from pathgen.base.cutters import TOO_MUCH, Cutter
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath, steps
@@ -145,11 +145,8 @@ class Standing:
         some = np.flatnonzero(heights < self.top.ravel()[cells])
         if not len(some):
             return drop
-        # by cell, then in the order given: numbers that all differ are sorted far sooner than kept in order
-        bits = len(cells).bit_length()
-        ranks = np.sort(cells[some] << bits | some)
-        cell, some = ranks >> bits, ranks & (1 << bits) - 1
-        height = heights[some]
+        some = some[stable_order(cells[some])]
+        cell, height = cells[some], heights[some]
         begins = np.append(True, cell[1:] != cell[:-1])
         first = np.flatnonzero(begins)
         before = np.empty_like(height)
