@@ -29,11 +29,10 @@ def _arguments(*one: str) -> str:
 
 _COUNTS = {"m": 2, "l": 2, "t": 2, "h": 1, "v": 1, "c": 6, "s": 4, "q": 4, "a": 7, "z": 0}
 """How many numbers each command takes at a time."""
-_ARGUMENTS = {k: _arguments(*[_N] * count) if count else "" for k, count in _COUNTS.items()} | {
-    "a": _arguments(_N, _N, _N, _FLAG, _FLAG, _N, _N)}
-_COMMANDS = "|".join(f"[{k}{k.upper()}]{v}" for k, v in _ARGUMENTS.items() if k != "m")
-_MOVE = f"[mM]{_ARGUMENTS['m']}"
-_VALID = re.compile(rf"{_W}(?:{_MOVE}{_W}(?:(?:{_COMMANDS}|{_MOVE}){_W})*+)?+")
+_ARGUMENTS = {1: "hv", 2: "mlt", 4: "sq", 6: "c"}
+_COMMANDS = "|".join([*(f"[{k}{k.upper()}]{_arguments(*[_N] * count)}" for count, k in _ARGUMENTS.items()),
+                      f"[aA]{_arguments(_N, _N, _N, _FLAG, _FLAG, _N, _N)}", "[zZ]"])
+_VALID = re.compile(rf"{_W}(?:(?=[mM])(?:(?:{_COMMANDS}){_W})*+)?+")
 _RUN = re.compile(r"[mM][^mMzZaA]*|[zZ]|[aA][^a-zA-Z]*(?:[eE][^a-zA-Z]*)*|[^mMzZaA]+")
 _PAIR = re.compile(rf"{_W}({_N}){_SEP}({_N})")
 _ARC = re.compile(_SEP.join([f"({_N})"] * 3 + [f"({_FLAG})"] * 2 + [f"({_N})"] * 2))

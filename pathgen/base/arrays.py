@@ -27,6 +27,13 @@ def stretches(flags: Bools) -> Ints:
     return np.flatnonzero(padded[1:] != padded[:-1]).reshape(-1, 2)
 
 
+def stable_order(keys: Ints) -> Ints:
+    """(n,) as a stable argsort of whole numbers from 0 to less than 2**62 / n: in half the time, as numbers that all
+    differ, each key with its place after it, need only be sorted."""
+    bits = len(keys).bit_length()
+    return np.asarray(np.sort(keys << bits | np.arange(len(keys))) & (1 << bits) - 1)
+
+
 def first_of_most(values: Floats, alike: float = 5e-5) -> int:
     """Which of some values is the most; of those that are `alike` within so much the first."""
     return int(np.argmax(values >= np.max(values) - alike))

@@ -96,8 +96,9 @@ def buffer(shapes: Any, distance: Any, **options: Any) -> Any:
         out[filled] = np.where(_holes(less) > _holes(out[filled]), less, out[filled])
     if np.any((by < 0.0) | (shapely.get_num_geometries(out) > shapely.get_num_geometries(given))):
         _remove_false(out, given, by, nearest=_nearest(**options))
-    if options.get("cap_style", "round") == "round":
-        _fill_false(out, given, by, grown[_holes(out[grown]) > 0], nearest=_nearest(**options))
+    hollow = grown[_holes(out[grown]) > 0]
+    if len(hollow) and options.get("cap_style", "round") == "round":
+        _fill_false(out, given, by, hollow, nearest=_nearest(**options))
     return out if np.ndim(shapes) or np.ndim(distance) else out[0]
 
 
@@ -122,6 +123,8 @@ def _remove_false(out: Any, given: Any, by: Any, *, nearest: float) -> None:
     for k in np.flatnonzero(near & (by[owner] < 0.0)):  # of a true part one corner may be, never all
         near[k] = shapely.dwithin(rims[owner[k]], shapely.points(shapely.get_coordinates(ring[k])), least[k]).all()
     false = ~shapely.intersects(given[owner], parts) | (near & (by[owner] < 0.0))
+    if not false.any():
+        return
     spoilt = np.unique(owner[false])
     left = np.isin(owner, spoilt) & ~false
     out[spoilt] = shapely.MultiPolygon()
@@ -137,6 +140,8 @@ def _fill_false(out: Any, given: Any, by: Any, hollow: Any, *, nearest: float) -
     of = hollow[owner[part]]
     shapely.prepare(given[hollow])
     false = shapely.dwithin(given[of], shapely.get_point(holes, 0), np.maximum(nearest * by[of], 0.0))
+    if not false.any():
+        return
     for k in np.unique(part[false]):
         parts[k] = shapely.polygons(shapely.get_exterior_ring(parts[k]), holes[(part == k) & ~false])
     for k in np.unique(owner[part[false]]):

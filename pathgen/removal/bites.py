@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.base.arrays import Floats, Ints, Singles
+from pathgen.base.arrays import Floats, Ints, Singles, stable_order
 
 LEAST = 1e-4
 """What is lowered by less than this is not taken for cut, mm: heights are rounded to a nanometre, places to a tenth of
@@ -196,7 +196,7 @@ def in_order(cell: Ints, move: Ints, height: Singles, top: Singles) -> Touches:
     """The same by sorting, where each point may be touched by very many moves; the touches are sorted."""
     if not len(cell):
         return Touches(cell=cell, move=move, before=height, after=height)
-    order = np.argsort(cell * (int(move.max()) + 1) + move, kind="stable")  # by point, then move: in sorted runs
+    order = stable_order(cell * (int(move.max()) + 1) + move)  # by point, then move
     cell, move, height = cell[order], move[order], height[order]
     begins = np.flatnonzero(np.diff(cell, prepend=-1))
     points = cell[begins]

@@ -60,7 +60,8 @@ class Report(dict[str, Any]):
 def report_data(planned: Plan, programs: Sequence[Program], checked: Verification, *, fingerprint: str) -> Report:
     """Everything that the report says, as plain values ready for JSON."""
     part = part_data(planned.clamping)
-    reached = reach_of_plan(planned, programs)
+    with planned.around.remembering():  # the last of the sets is what all the cutters open
+        reached = reach_of_plan(planned, programs)
     more = [*plan_findings(planned, checked, reached), *fretting_findings(part["fretting"]),
             *neck_findings(part["neck"], planned.clamping.units)]
     placed = ("frets", "board", "strings", "side_dots", "fretting", "stringing", "neck")  # each where it stands below

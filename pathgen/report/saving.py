@@ -79,16 +79,18 @@ class Change:
 
 def fewer_minutes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
     """At most five changes, the largest saving first: what to write, minutes saved, and what it costs."""
-    return [row for row in changes(planned, programs) if row["minutes_saved"] >= LEAST_MINUTES][:MOST]
+    found = changes(planned, programs, least=LEAST_MINUTES)
+    return [row for row in found if row["minutes_saved"] >= LEAST_MINUTES][:MOST]
 
 
-def changes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
-    """The same of every change that is tried and can be cut, also those that take longer."""
+def changes(planned: Plan, programs: Sequence[Program], *, least: float = -math.inf) -> list[dict[str, Any]]:
+    """The same of every change that is tried and can be cut, also those that take longer; of less than the `least`
+    minutes it may be left out."""
     rows: list[dict[str, Any]] = []
     clamping, cutters = planned.clamping, flat_ends(planned)
     for change in (*_slots(clamping), *_second_cuts(clamping), *_fill_layers(clamping), *_ridges(planned),
                    *_roughing(clamping), *_level(planned, cutters)):
-        saved = _saved(change, planned, programs)
+        saved = _saved(change, planned, programs, least=least)
         if math.isfinite(saved):
             # pockets that get other layers have other eased feeds, not known without a plan of them
             about = "; about so much, as pockets are reckoned by their layers" if change.pocket_layers and any(
@@ -116,8 +118,9 @@ def saved_by_leave(planned: Plan, programs: Sequence[Program]) -> float | None:
     return round(-longer, 1) if math.isfinite(longer) else None
 
 
-def _saved(change: Change, planned: Plan, programs: Sequence[Program]) -> float:
-    """Minutes less than now; minus infinity where it cannot be cut so, or what it changes is cut already."""
+def _saved(change: Change, planned: Plan, programs: Sequence[Program], *, least: float = -math.inf) -> float:
+    """Minutes less than now; minus infinity where it cannot be cut so, what it changes is cut already, or rounded they
+    are less than the `least` that is asked for."""
     saved, around = 0.0, replace(planned.around, clamping=change.clamping)  # most of the passes are the same
     paths: list[Toolpath] = []
     steps = {step.order: step for step in change.clamping.steps}
@@ -138,6 +141,8 @@ def _saved(change: Change, planned: Plan, programs: Sequence[Program]) -> float:
             paths.append(path)
             if isinstance(step.operation, Pocket) and change.pocket_layers:
                 saved -= program.times.cutting * (change.pocket_layers(step) - 1.0)  # rapids stay about the same
+        if round(saved, 1) < least:  # it takes longer to see that it can be cut
+            return -math.inf
         check_keep_outs(paths, change.clamping)
         check_holds(paths, change.clamping)
         check_shanks(paths, around)

@@ -18,7 +18,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString
 
-from pathgen.base.arrays import Bools, Floats, Ints, Singles, numbers_from, stretches
+from pathgen.base.arrays import Bools, Floats, Ints, Singles, numbers_from, stable_order, stretches
 from pathgen.base.cutters import TOO_MUCH, Cutter
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath, steps
@@ -145,16 +145,18 @@ class Standing:
         some = np.flatnonzero(heights < self.top.ravel()[cells])
         if not len(some):
             return drop
-        some = some[_in_order(cells[some])]
+        some = some[stable_order(cells[some])]
         cell, height = cells[some], heights[some]
-        begins = np.diff(cell, prepend=-1) != 0
+        begins = np.append(True, cell[1:] != cell[:-1])
         first = np.flatnonzero(begins)
         before = np.empty_like(height)
         # a running minimum within each cell, by one over all with the cells set apart from each other
         stands = self.top.ravel()[cell]
         apart = np.float64(100.0 + float(height.max()) - float(height.min()) + float(stands.max() - stands.min()))
         group = np.cumsum(begins) * apart
-        lowest = np.minimum.accumulate(height - group) + group
+        lowest = height - group
+        np.minimum.accumulate(lowest, out=lowest)
+        lowest += group
         before[1:] = lowest[:-1]
         before[first] = stands[first]
         last = np.append(first[1:], len(cell)) - 1
@@ -168,12 +170,6 @@ def _disc(cells: float) -> Ints:
     out = math.ceil(cells)
     steps = np.mgrid[-out : out + 1, -out : out + 1].reshape(2, -1)
     return np.asarray(steps[:, np.hypot(*steps) <= cells])
-
-
-def _in_order(cells: Ints) -> Ints:
-    """As a stable argsort: by their lower 16 bits, then by their upper ones, as numpy counts short keys."""
-    low = np.argsort(cells.astype(np.uint16), kind="stable")
-    return low[np.argsort((cells[low] >> 16).astype(np.uint16), kind="stable")]
 
 
 def may_overload(cutter: Cutter) -> bool:

@@ -40,6 +40,8 @@ ROUNDING = 1e-4
 _EVERY = 5.0  # longest straight move along the ends of passes, mm
 CHORD = 2e-4
 """How far straight moves of passes may cut below the surface, mm."""
+_FURTHER = 3.0
+"""Times as far out passes are looked for again, where none is near a place."""
 _STRIPS = 400  # across the board, that the area of its surface is summed from
 
 
@@ -104,17 +106,19 @@ def _nearest(passes: Passes, places: Floats) -> tuple[Floats, Floats]:
     """(n,) how high the tip is where passes come nearest to (n, 2) places, the lowest where there are several, and how
     far off that is; infinite further out than the cutter's radius."""
     points, tree = shapely.points(places), passes.moves
-    # between passes it takes a third of the time to look at all that are near enough
-    between = float(np.diff(passes.y).max(initial=0.0)) / 2.0
-    at, move = tree.query(points, predicate="dwithin", distance=between)
-    away = shapely.distance(points[at], tree.geometries[move])
-    off = np.full(len(places), np.inf)
-    np.minimum.at(off, at, away)
-    nearest, beside = away == off[at], np.flatnonzero(np.isinf(off))
-    (of, further), off_them = tree.query_nearest(points[beside], max_distance=passes.cutter.radius,
-                                                 return_distance=True)
-    off[beside[of]] = off_them
-    at, move = np.append(at[nearest], beside[of]), np.append(move[nearest], further)
+    off, left, found = np.full(len(places), np.inf), np.arange(len(places)), []
+    # most places lie between passes: it takes far less time to look at all that are near enough, further out if none is
+    within = float(np.diff(passes.y).max(initial=0.0)) / 2.0 or passes.cutter.radius
+    while len(left):
+        at, move = tree.query(points[left], predicate="dwithin", distance=min(within, passes.cutter.radius))
+        at = left[at]
+        away = shapely.distance(points[at], tree.geometries[move])
+        np.minimum.at(off, at, away)
+        nearest = away == off[at]
+        found.append((at[nearest], move[nearest]))
+        left = left[np.isinf(off[left])] if within < passes.cutter.radius else left[:0]
+        within *= _FURTHER
+    at, move = (np.concatenate(parts) for parts in zip(*found, strict=True)) if found else np.empty((2, 0), np.intp)
     share = np.nan_to_num(shapely.line_locate_point(tree.geometries[move], points[at], normalized=True))
     low, high = passes.run[move, 2], passes.run[move + 1, 2]
     tip = np.full(len(places), np.inf)

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.base.arrays import Floats
+from pathgen.base.arrays import Floats, Ints
 from pathgen.removal.grid import Grid
 
 Lines = NDArray[np.object_]
@@ -22,6 +22,14 @@ def away_from(lines: Lines, places: NDArray[np.object_]) -> Floats:
     if not len(lines):
         return np.full(len(places), np.inf)
     return np.asarray(shapely.distance(places, lines[shapely.STRtree(lines).nearest(places)]))
+
+
+def further_than(distance: float, lines: Lines, places: NDArray[np.object_]) -> tuple[Ints, Floats]:
+    """Which of some points lie further from the nearest line than a distance, and how far: mostly none do."""
+    far = np.ones(len(places), bool)
+    far[shapely.STRtree(lines).query(places, predicate="dwithin", distance=distance)[0]] = False
+    away = away_from(lines, places[far])
+    return np.flatnonzero(far)[away > distance], away[away > distance]
 
 
 def nearest_at(

@@ -15,7 +15,7 @@ from pathgen.base.plain import counted
 from pathgen.base.units import beside_limit
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
-from pathgen.verify.in_plan import away_from, lines_of, nearest_at
+from pathgen.verify.in_plan import further_than, lines_of, nearest_at
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import DowelHoles
@@ -74,11 +74,11 @@ def _not_cut(
     """Along the whole outline some move must run at exactly the cutter's radius from it."""
     r = step.cutter.radius
     samples = _on_wall(board, r, tolerances)
-    gap = away_from(lines, shapely.points(samples))
-    if len(lines) and gap.max(initial=0.0) > r + tolerances.outline:
-        i = int(np.argmax(gap))
+    far, gap = further_than(r + tolerances.outline, lines, shapely.points(samples))
+    if len(lines) and len(far):
+        i = int(far[np.argmax(gap)])
         yield Finding(code="outline-outside", where=at(step.file_name, None, *samples[i]),
-                      got=f"{beside_limit(gap[i] - r, tolerances.outline, decimals=3)} left outside the outline",
+                      got=f"{beside_limit(gap.max() - r, tolerances.outline, decimals=3)} left outside the outline",
                       allowed=f"{tolerances.outline:g} mm")
 
 
@@ -104,12 +104,10 @@ def _ledges(
     samples = _on_wall(board, r, tolerances)
     places = shapely.points(samples)
     for level, beside in ((cut.skin, 2.0 * (r + step_of_grid) + _RISES), (max(cut.skin, cut.tab_height), 0.0)):
-        gap = away_from(lines[high <= level + tolerances.tab], places)
-        # the cutter rises a radius before the tab does
-        gap[shapely.dwithin(tabs, places, beside)] = 0.0
-        if gap.max(initial=0.0) > r + tolerances.outline:
-            i = int(np.argmax(gap))
-            yield Finding(code="outline-uncut", where=at(step.file_name, None, *samples[i]),
+        far, gap = further_than(r + tolerances.outline, lines[high <= level + tolerances.tab], places)
+        gap[shapely.dwithin(tabs, places[far], beside)] = 0.0  # the cutter rises a radius before the tab does
+        if gap.any():
+            yield Finding(code="outline-uncut", where=at(step.file_name, None, *samples[far[np.argmax(gap)]]),
                           got="a ledge at the foot of the wall, where no move at full depth comes to it",
                           allowed=f"cut to full depth within {tolerances.outline:g} mm of the outline, but at tabs")
             return

@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.markup import Element, element
+from pathgen.base.memory import remembered
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length
@@ -183,6 +184,7 @@ def inlay_areas(
             yield area(view, seen(small), fill=colour, stroke=INK, stroke_width=0.15)
 
 
+@remembered
 def stays_closed(shape: BaseGeometry, pocket: BaseGeometry) -> bool:
     """Whether so much of a drawn shape is not opened in one place that it would be seen, more than what a round cutter
     leaves of corners."""

@@ -163,10 +163,10 @@ def _blank_words(clamping: Clamping) -> str:
 def _from_above(planned: Plan, report: dict[str, Any]) -> Element:
     clamping = planned.clamping
     with planned.around.remembering():
-        tabs = tabs_of(clamping)
-    picture = board_from_above(clamping, opened=planned.opened, paths=planned.paths, tabs=tabs)
+        picture = board_from_above(clamping, opened=planned.opened, paths=planned.paths, tabs=tabs_of(clamping))
+        legend = legend_above(clamping, planned.opened)
     heading = f"The {clamping.board.names.part} on the machine"
-    return chapter("board", heading, figure(picture, legend_above(clamping, planned.opened), wide=True),
+    return chapter("board", heading, figure(picture, legend, wide=True),
                    *(e("p", line) for line in size_lines(report, clamping.units)))
 
 
