@@ -91,7 +91,7 @@ def _closed(colour: CutterReach, *, piece: bool) -> _Closed | None:
     whole = colour.shapes[0] > 0
     if not colour.details:
         return _Closed(colour=colour, warned=share > _LEFT_NOTED or (whole and piece)) \
-            if share >= _LEFT_UNREMARKED or whole else None
+            if (share >= _LEFT_UNREMARKED and share * colour.area >= SMALLEST) or whole else None
     line = next((d for d in colour.details if d.length >= LINE and d.area >= FILM * d.length), None)
     warned = share > _LEFT_NOTED or colour.details[0].area >= MISSED or (whole and piece)
     detail = colour.details[0] if share >= _LEFT_UNREMARKED or warned or line is None else line
@@ -204,7 +204,7 @@ def _crumbs(clamping: Clamping, inlay: Inlay, closed: Sequence[_Closed], cutters
         code=MUCH_CLOSED if warned else "detail-out-of-reach", severity="warn" if warned else "note", where=inlay.name,
         got=f"{_all_said(closed)} with {_names(clamping.cutters_of(inlay))} in many places, each under "
             f"{SMALLEST:g} mm2: its corners come out round",
-        allowed="corners as round as the cutter",
+        allowed=f"up to {100 * _LEFT_NOTED:g} % of a colour" if warned else "corners as round as the cutter",
         remedy=f"add {_smaller(clamping, inlay, 0.0, cutters)}, or leave it so")
 
 

@@ -29,10 +29,11 @@ def placed_words(sizes: list[dict[str, Any]], units: str) -> str:
               f"what it has in {layers} placed" if layers else "the whole drawing placed")
     mirrored = sum("mirrored" in one for one in sizes)
     way = "" if not mirrored else ", mirrored" if mirrored == len(sizes) else f", {mirrored} of them mirrored"
-    shares = [None if s["share_of_drawn"] is None else f"{100 * s['share_of_drawn']:.0f}" for s in (low, high)]
-    if shares[0] is None:
+    known = [100 * s["share_of_drawn"] for s in sizes if s["share_of_drawn"] is not None]
+    if not known:
         return f", {placed} {size}{way}"
-    if shares == ["100", "100"]:
+    shares, of = list(dict.fromkeys(f"{end(known):.0f}" for end in (min, max))), "their" if len(sizes) > 1 else "its"
+    if shares == ["100"] and len(known) == len(sizes):
         return f", {placed} {size}, {'as large as drawn' if way else 'as drawn'}{way}"
-    share = shares[0] if shares[0] == shares[1] else f"{shares[0]} to {shares[1]}"
-    return f", {placed} {size}, {share} % of {'their' if len(sizes) > 1 else 'its'} drawn size{way}"
+    where = "" if len(known) == len(sizes) else ", where their file says one"
+    return f", {placed} {size}, {' to '.join(shares)} % of {of} drawn size{where}{way}"

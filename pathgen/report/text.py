@@ -33,6 +33,7 @@ from pathgen.report.wording import GRAVE, each_said, finding_line, headed, left_
 from pathgen.report.zero import zero_lines
 from pathgen.verify.findings import EDITED, EXCHANGED, OTHER_JOB, TOO_LONG, rank
 
+_FEW_MINUTES = 3.0  # times under so much are told to a tenth, as tables have them
 _MOST_FOLLOWING = 5  # findings listed after those that all the rest likely comes of
 _MOST_CLOSED = 3  # warnings of what stays closed that the verdict repeats
 
@@ -192,9 +193,9 @@ def shown_findings(checks: dict[str, Any], units: str) -> list[dict[str, Any]]:
 
 
 def minutes_words(minutes: float) -> str:
-    """A time in words: ``less than a minute``, ``about 1 minute``, ``about 52 minutes``."""
-    whole = round(minutes)
-    return "less than a minute" if round(minutes, 1) < 1 else f"about {whole} minute{'s' if whole > 1 else ''}"
+    """A time in words: ``less than a minute``, ``about 1 minute``, ``about 1.5 minutes``, ``about 52 minutes``."""
+    told = round(minutes, 1 if minutes < _FEW_MINUTES else None)
+    return "less than a minute" if told < 1 else f"about {told:g} minute{'s' if told != 1 else ''}"
 
 
 def finding_lines(checks: dict[str, Any], units: str) -> list[str]:

@@ -173,6 +173,9 @@ def test_sizes_in_words():
     several = words((16.0, 8.0, 0.8), (12.0, 6.0, 0.6))
     size = "12 mm by 6 mm to 16 mm by 8 mm"
     assert several == f", 2 drawings placed {size}, 60 to 80 % of their drawn size"
+    unsized = words((5.2, 6.3, 0.05), (9.0, 8.0, 0.08), (14.1, 6.1, None))  # "5 to None %" was said
+    assert unsized.endswith(" 6.1 mm, 5 to 8 % of their drawn size, where their file says one")
+    assert words((5.2, 6.3, None), (9.0, 8.0, None)) == ", 2 drawings placed 5.2 mm by 6.3 mm to 9 mm by 8 mm"
 
 
 def test_along_the_taper(inlay):

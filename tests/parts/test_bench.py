@@ -256,7 +256,8 @@ def test_papers_of_a_tool_do_not_speak_of_a_board(fanned, tmp_path, capsys):
     assert "507.64 mm at the end nearest the bridge" in build(fanned, clamping=block_clamping(fanned, (12, 24)),
                                                               resolution=0.8).files()["setup.html"]
     assert minutes_words(0.4) == "less than a minute"
-    assert minutes_words(1.2) == "about 1 minute"
+    assert [minutes_words(some) for some in (1.02, 1.2, 2.96, 3.2)] == [
+        "about 1 minute", "about 1.2 minutes", "about 3 minutes", "about 3 minutes"]
     assert minutes_words(51.9) == "about 52 minutes"
 
 

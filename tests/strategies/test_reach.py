@@ -576,6 +576,12 @@ def test_crumbs_of_more_than_the_share_that_is_warned_of_are_warned_of(area, war
     assert crumbs(area, 4.0).warned == warned  # 1.3 % and 2.7 %
 
 
+def test_crumbs_that_nobody_could_see_are_no_word_worth_however_little_there_is_of_a_colour():
+    """0.01 mm2 of a colour of 0.36 mm2 were said beside the verdict."""
+    assert crumbs(0.36, 0.01) is None
+    assert crumbs(0.36, 0.06).warned
+
+
 @pytest.mark.parametrize(("teeth", "told"), [(13, True), (3, False)])
 def test_many_places_each_too_small_to_be_told_are_told_together(tmp_path, teeth, told):
     """Derived: a disc of 1 mm in a corner of 130 degrees leaves tan(25) - 25 pi / 180 = 0.030 mm2 of it."""
