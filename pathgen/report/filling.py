@@ -80,7 +80,7 @@ def inlay_filling(planned: Plan, checked: Verification, index: int, reached: Rea
         "surface_fall": rounded(fall_under(inlay.area, planned.clamping.board.surface), 3),
         "thickened": list(thickened(inlay, planned.asked.resins[index].dam)) if needed else [],
         "touching": [
-            {"colours": list(one.colours), "length": rounded(one.length, 4),  # no less, or it may be told otherwise beside a warning
+            {"colours": list(one.colours), "length": rounded(one.length, 4),  # rounded once more in words
              "places": [[rounded(x, 2), rounded(y, 2)] for x, y in one.places[:_MOST_PLACES]],
              "stretches": len(one.lengths)} for one in found],
         "proposed_stages": pouring_stages(inlay, found, too_near(planned, inlay, reached.opened)),

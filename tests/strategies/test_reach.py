@@ -638,8 +638,8 @@ def test_a_closed_place_is_as_long_as_what_is_wide_of_it() -> None:
 
 
 def test_what_a_small_colour_keeps_closed_is_not_told_as_nothing():
-    told = [crumbs(40.0 * closed, closed).said("") for closed in (0.004, 0.04, 0.4)]
-    assert [words.split(" of")[0] for words in told] == ["0.004 mm2", "0.04 mm2", "0.4 mm2"]
+    told = [crumbs(40.0 * closed, closed).said("") for closed in (0.06, 0.4)]
+    assert [words.split(" of")[0] for words in told] == ["0.06 mm2", "0.4 mm2"]
 
 
 @pytest.mark.parametrize(("changes", "extra", "named"), [
