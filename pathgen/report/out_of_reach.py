@@ -17,7 +17,7 @@ from pathgen.programs.plan import Plan
 from pathgen.report.reaching import FILM
 from pathgen.report.reckoning import CHANGE
 from pathgen.strategies.pocketing.shapes import polygons
-from pathgen.strategies.reach import MISSED, SMALLEST, CutterReach, Detail, Reach
+from pathgen.strategies.reach import LEFT_NOTED, MISSED, SMALLEST, CutterReach, Detail, Reach
 from pathgen.verify.findings import Finding, at
 from pathgen.verify.pocket_measures import PocketMeasure
 from pathgen.work.clamping import Clamping
@@ -28,11 +28,12 @@ LINE = 3.0
 """A closed place at least so long, mm, and wider than a film, is a thin line of the drawing, and told however small its
 area."""
 _SEEN = 1.0  # area of a closed place that would be seen, mm2
-_LEFT_NOTED = 0.02  # share of a colour above which what stays closed is a warning
 LITTLE = 0.001
 """Share of a drawing up to which what a cutter opens beside those before it is a question of whether it is worth it."""
 MUCH_CLOSED = "much-left-closed"
 """Code of those warnings: they are said beside the verdict too."""
+CUT_AWAY = "wood-cut-away"
+"""Code of warnings of wood that is pocketed beside what is drawn, said there too."""
 DEEP, SHALLOWER = 0.9, 0.1
 """Share of its depth, less so many mm, from which a pocket is said to reach it: a grid misses the very tip of a v."""
 _ROUND = 0.4  # so wide, mm, is what a v cutter opens anywhere, if it can go in
@@ -90,10 +91,10 @@ def _closed(colour: CutterReach, *, piece: bool) -> _Closed | None:
     share = 1.0 - colour.share if colour.area else 0.0
     whole = colour.shapes[0] > 0
     if not colour.details:
-        return _Closed(colour=colour, warned=share > _LEFT_NOTED or (whole and piece)) \
+        return _Closed(colour=colour, warned=share > LEFT_NOTED or (whole and piece)) \
             if share >= _LEFT_UNREMARKED or whole else None
     line = next((d for d in colour.details if d.length >= LINE and d.area >= FILM * d.length), None)
-    warned = share > _LEFT_NOTED or colour.details[0].area >= MISSED or (whole and piece)
+    warned = share > LEFT_NOTED or colour.details[0].area >= MISSED or (whole and piece)
     detail = colour.details[0] if share >= _LEFT_UNREMARKED or warned or line is None else line
     if share < _LEFT_UNREMARKED and detail.area < _SEEN and line is None and not whole:
         return None

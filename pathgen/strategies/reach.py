@@ -36,6 +36,8 @@ _CORNER = 1.1  # widths that differ by more are not one line's, as they are foun
 _WHOLE = 0.999  # share of a shape that is closed all over
 SMALLEST = 0.05
 """Area of the smallest place that is told by itself, mm2."""
+LEFT_NOTED = 0.02
+"""Share of a colour above which what is cut otherwise than drawn is a warning."""
 MISSED = 2.0
 """Area of a closed place from which it is warned of however small its share, mm2: more than a cutter of 6 mm leaves
 in a right-angled corner; common practice, no source."""
