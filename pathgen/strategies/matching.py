@@ -9,6 +9,7 @@ the gap, so the wood may be sharper than the cutter by that.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TypeAlias
@@ -138,6 +139,14 @@ def least_round(radius: float, gap: float) -> float:
     """How round wood between pockets must be, mm, that a piece cut by a cutter of a radius is let in round with a gap.
     """
     return max(radius - gap, 0.0) + 2.0 * _WIDER
+
+
+def pockets_for(
+    regions: Sequence[tuple[str, BaseGeometry]], cutters: Sequence[Cutter], outer: float
+) -> list[tuple[str, Polygon | MultiPolygon]]:
+    """The pockets for pieces of each colour that some flat ends cut, one after the other."""
+    inner = min(cutter.radius for cutter in cutters)
+    return [(colour, matched(shape, inner=inner, outer=outer)) for colour, shape in regions]
 
 
 def matched(region: BaseGeometry, *, inner: float, outer: float) -> Polygon | MultiPolygon:
