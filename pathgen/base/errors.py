@@ -133,7 +133,8 @@ def asked_by(what: str) -> Iterator[None]:
 @dataclass(frozen=True, kw_only=True)
 class Doubt:
     """What may be meant, and is likely not: said and not refused. `grave` ones are warnings, the others notes; `closed`
-    ones say how much of what is drawn is not cut, and are said beside the verdict too."""
+    ones say how much of what is drawn is not cut, those `beside` how much more is: both are said beside the verdict.
+    """
 
     where: str
     problem: str
@@ -141,6 +142,7 @@ class Doubt:
     remedy: str
     grave: bool = True
     closed: bool = False
+    beside: bool = False
 
 
 class JobError(PathgenError):

@@ -14,7 +14,7 @@ from pathgen.job.back import with_back
 from pathgen.job.cutters import part_cutters
 from pathgen.job.doubts import doubts_of
 from pathgen.job.drawings import inlays_of
-from pathgen.job.filling import check_fit, let_ins, resin_of
+from pathgen.job.filling import check_fit, cut_away, let_ins, resin_of
 from pathgen.job.flat import boring_of
 from pathgen.job.form import form_kind
 from pathgen.job.job import Job
@@ -131,7 +131,7 @@ def asked_of(job: Job, clamping: Clamping) -> Asked:
         wood=(pieces.colour if pieces else None, None) if pieces or not clamping.board.names.wooden else
         (job.body.wood_colour, job.body.wood_colour_finished),  # what is not of the part's wood has its own, or none
         unchosen=tuple(ring.colour for ring in job.rings if ring.colour == RING_COLOUR),
-        doubts=tuple(doubts_of(job, clamping)), cutters=tuple(job.complete_cutters),
+        doubts=(*doubts_of(job, clamping), *cut_away(job, clamping)), cutters=tuple(job.complete_cutters),
         ridges=tuple(key for key in ("scallop", "stepover", "leave_scallop")
                      if job.surface and getattr(job.surface, key) is not None),
         not_cut=tuple(_not_cut(job, clamping)),

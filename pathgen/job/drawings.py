@@ -36,6 +36,7 @@ from pathgen.job.tables import RingInlay
 from pathgen.parts.fingerboard.dots import DOT_COLOURS, dot_area
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
+from pathgen.strategies.matching import least_round
 from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.part import wood_in_plan
 from pathgen.work.thin_wood import BESIDE_PRESSED, THIN
@@ -250,9 +251,11 @@ def _lapped(job: Job, inlays: list[Inlay]) -> Iterator[Inlay]:
 
 def _for_pieces(job: Job, board: Fingerboard | FlatPart, inlay: Inlay, arts: list[Artwork]) -> Inlay:
     """The inlay with pockets that match its pieces, where the job says how the pieces are cut."""
-    if job.inlays[inlay.index].piece is None:
+    piece = job.inlays[inlay.index].piece
+    if piece is None:
         return inlay
-    drawn = replace(inlay, drawn=inlay.regions)
+    drawn = replace(inlay, drawn=inlay.regions, least_round=least_round(
+        job.cutter(piece.cutter, f"inlay {inlay.index + 1} piece cutter").radius, piece.gap))
     pockets = tuple((colour, made.pocket) for colour, made in let_ins(job, inlay.index, drawn))
     matched = replace(drawn, regions=pockets)
     _check_within(matched, board, job, [matched], arts)

@@ -4,20 +4,23 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import shapely
 
 from pathgen.base import overlay
-from pathgen.base.errors import JobError
-from pathgen.base.units import INCH, as_written, format_length, place_words, told_apart
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import Doubt, JobError
+from pathgen.base.plain import joined
+from pathgen.base.units import INCH, as_written, falls_short, format_length, place_words, told_apart
 from pathgen.job.job import Job
 from pathgen.job.marks import check_marks
 from pathgen.job.measured import check_measured
-from pathgen.strategies.matching import LetIns, let_in, misfits, under_the_edges
+from pathgen.strategies.matching import LetIn, LetIns, NoRoomError, keeping, let_in, misfits, under_the_edges
 from pathgen.strategies.pocketing import PocketCut
 from pathgen.strategies.pocketing.shapes import polygons
+from pathgen.strategies.reach import LEFT_NOTED, MISSED
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 from pathgen.work.fill import Resin
@@ -25,6 +28,9 @@ from pathgen.work.fill import Resin
 THROUGH = 0.1
 """How far the cut round a piece goes below its stock, mm."""
 
+_LOST = 0.2
+"""Share of what is drawn beside it that is pocketed, from which the drawing is not to be recognised: the wood between
+its lines is gone."""
 _TIGHT = 0.25  # share of its gap that a piece may lack in places: it goes in all the same
 
 
@@ -67,15 +73,85 @@ def let_ins(job: Job, index: int, inlay: Inlay) -> LetIns:
     if table is None:
         return ()
     cutters = tuple(job.cutter(name, f"inlay {index + 1} cutters") for name in job.inlays[index].cutters)
-    made = tuple(
-        (colour, let_in(
-            shape, pocket_cutters=cutters, piece_cutter=job.cutter(table.cutter, f"{where} cutter"), gap=table.gap,
-            thickness=table.thickness, from_back=table.from_back, through=THROUGH, where=f"{where}, {colour}",
-        ))
-        for colour, shape in inlay.drawn
-    )
-    _check_apart(made, where)
+    found: list[tuple[str, LetIn]] = []
+    narrow: dict[str, NoRoomError] = {}
+    for colour, shape in inlay.drawn:
+        try:
+            found.append((colour, let_in(
+                shape, pocket_cutters=cutters, piece_cutter=job.cutter(table.cutter, f"{where} cutter"), gap=table.gap,
+                thickness=table.thickness, from_back=table.from_back, through=THROUGH, where=f"{where}, {colour}",
+            )))
+        except NoRoomError as refused:
+            narrow[colour] = refused
+    made = tuple(found)
+    together = tuple(_in_one_place(made, where))
+    if narrow:
+        raise _narrow(narrow, made, together)
+    for colour, one in made:
+        if one.gained_share > _LOST:
+            raise JobError(f"{where}, {colour}", f"{_away_words(job, index, one)}; the drawing would not be recognised",
+                           allowed=f"up to {100 * _LOST:g} %, with a warning", remedy=_keeping_words(job, index, one))
+    if together:
+        raise together[0]
     return made
+
+
+def _narrow(refused: Mapping[str, NoRoomError], made: LetIns, together: Sequence[JobError]) -> JobError:
+    """That some colours have no room for a piece, and which have; with what else is in the way of those."""
+    first, *others = refused.values()
+    left = ", ".join(f'"{colour}"' for colour, _ in made)
+    leave = f"; or leave {joined(list(refused))} out, by colours = [{left}] in [[inlay]]"
+    leave += ": the others have room" * (not together)
+    told = JobError(first.where, first.problem, allowed=first.allowed, remedy=first.remedy + leave * bool(left))
+    told.others = (*others, *together[:1])
+    return told
+
+
+def cut_away(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """Wood that is pocketed beside what is drawn, so much that it would be seen: no piece goes round it."""
+    for inlay in clamping.inlays if not clamping.kind else ():
+        for colour, one in let_ins(job, inlay.index, inlay):
+            yield from away_doubts(job, inlay.index, colour, one)
+
+
+def away_doubts(job: Job, index: int, colour: str, one: LetIn) -> Iterator[Doubt]:
+    """The same of one colour."""
+    if one.gained_share > LEFT_NOTED or shapely.area(polygons(one.gained)).max(initial=0.0) >= MISSED:
+        yield Doubt(
+            where=f"inlay {index + 1} piece, {colour}", problem=_away_words(job, index, one), beside=True,
+            allowed="wood at least as wide as the cutter round the pieces less both gaps, and round at its tips",
+            remedy=_keeping_words(job, index, one))
+
+
+def _away_words(job: Job, index: int, one: LetIn) -> str:
+    places = polygons(one.gained)
+    x, y = shapely.get_coordinates(places[int(np.argmax(shapely.area(places)))].representative_point())[0]
+    return (f"{one.gained.area:.2f} mm2 of wood beside what is drawn, as much as {100 * one.gained_share:.1f} % of it, "
+            f'are cut away with "{_round_pieces(job, index).name}" round the pieces, which go round no wood so narrow '
+            f"or so sharp; the most, {shapely.area(places).max():.2f} mm2, near {place_words(x, y)}")
+
+
+def _keeping_words(job: Job, index: int, one: LetIn) -> str:
+    """What leaves so much more wood that nobody is warned."""
+    cutter, table, inlay = _round_pieces(job, index), job.inlays[index].piece, job.inlays[index]
+    assert table is not None
+    inner = min(job.cutter(name, f"inlay {index + 1} cutters").radius for name in inlay.cutters)
+    fit = tuple(each for each in job.complete_cutters if each.is_flat and each.radius < cutter.radius
+                and not falls_short(each.flute_length, table.thickness + THROUGH))
+    best = keeping(one.drawing, fit, inner=inner, gap=table.gap, usual=cutter,
+                   most=min(LEFT_NOTED * one.drawing.area, MISSED))
+    larger = "draw that place with more wood between, make the drawing larger, or fill with resin"
+    if best is None:
+        return f"{larger}: no finer cutter round the pieces leaves it all"
+    name = f'"{best.name}"' if best.name else f"one of {best.diameter:.2f} mm"
+    return f"name a finer cutter in [[inlay]] piece, {name} leaves that wood; or {larger}"
+
+
+def _round_pieces(job: Job, index: int) -> Cutter:
+    """The cutter that goes round an inlay's pieces."""
+    table = job.inlays[index].piece
+    assert table is not None
+    return job.cutter(table.cutter, f"inlay {index + 1} piece cutter")
 
 
 def check_fit(job: Job, clamping: Clamping, index: int, made: LetIns, cuts: Sequence[PocketCut]) -> None:
@@ -117,12 +193,13 @@ def _check_height(job: Job, clamping: Clamping, index: int, made: LetIns) -> Non
             remedy=f"make overfill {needed} {units}, or the piece thinner or narrower")
 
 
-def _check_apart(made: LetIns, where: str) -> None:
-    """Pieces of two colours share no place: where wood between them would be too thin, both may have grown into it."""
+def _in_one_place(made: LetIns, where: str) -> Iterator[JobError]:
+    """Pairs of colours whose pieces share a place: where wood between would be too thin, both may have grown into it.
+    """
     for (one, a), (other, b) in itertools.combinations(made, 2):
         shared = polygons(overlay.buffer(overlay.intersection(a.piece, b.piece), 0.0))
         if shapely.area(shared).sum() > 1e-4:
             x, y = shapely.get_coordinates(shared[int(np.argmax(shapely.area(shared)))].representative_point())[0]
-            raise JobError(where, f"the pieces of {one} and {other} would both lie near {place_words(x, y)}: "
+            yield JobError(where, f"the pieces of {one} and {other} would both lie near {place_words(x, y)}: "
                            f"{shapely.area(shared).sum():.3f} mm2", allowed="pieces that do not overlap",
                            remedy="give each colour an [[inlay]] of its own, or a smaller piece cutter, or wall")

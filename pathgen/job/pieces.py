@@ -10,6 +10,7 @@ import shapely
 from pathgen.base.errors import Doubt, JobError
 from pathgen.base.units import ruled
 from pathgen.job.clamping import planned_of
+from pathgen.job.filling import away_doubts
 from pathgen.job.job import Job
 from pathgen.job.part import part_of
 from pathgen.parts.tools import FlatStock, sheet
@@ -56,7 +57,8 @@ def piece_sheets(job: Job) -> tuple[PieceSheet, ...]:
             sheets.append(PieceSheet(inlay=index, colour=colour, let_in=one, clamping=Clamping(
                 title=f"{job.title}: {planned.clamping.inlays[index].name}, pieces of {colour}", kind="piece",
                 units=job.units, board=sheet(stock), stock=stock,
-                doubts=tuple(_without_piece(planned.clamping.inlays[index], colour, one)),
+                doubts=(*_without_piece(planned.clamping.inlays[index], colour, one),
+                        *away_doubts(job, index, colour, one)),
                 setup=Setup(feeler=job.setup.feeler), machine=job.machine, steps=(step,))))
     return tuple(sheets)
 

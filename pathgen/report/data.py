@@ -23,7 +23,14 @@ from pathgen.report.fretting import fretting_findings
 from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
 from pathgen.report.letting_in import piece_data
 from pathgen.report.neck import neck_findings
-from pathgen.report.out_of_reach import MUCH_CLOSED, depth_findings, idle_findings, little_findings, reach_findings
+from pathgen.report.out_of_reach import (
+    CUT_AWAY,
+    MUCH_CLOSED,
+    depth_findings,
+    idle_findings,
+    little_findings,
+    reach_findings,
+)
 from pathgen.report.placed import placed_sizes
 from pathgen.report.programs import Program
 from pathgen.report.reaching import cut_later, reach_data, reach_of_plan
@@ -128,7 +135,8 @@ def _doubts(planned: Plan) -> Iterator[Finding]:
     for doubt in planned.asked.doubts:
         key = re.match(r"inlay \d+\b(?!\()", doubt.where)
         if not key or key[0] not in cut or "overfill" in doubt.where:
-            yield Finding(code=MUCH_CLOSED if doubt.closed else "doubt", severity="warn" if doubt.grave else "note",
+            code = MUCH_CLOSED if doubt.closed else CUT_AWAY if doubt.beside else "doubt"
+            yield Finding(code=code, severity="warn" if doubt.grave else "note",
                           where=doubt.where, got=doubt.problem, allowed=doubt.allowed, remedy=doubt.remedy)
 
 

@@ -73,6 +73,6 @@ def piece_line(inlay: dict[str, Any], units: str) -> str:
         f"{inlay['name']}: {joined(sheets)}, {thick} thick, glued in with a gap of {gap}; pathgen pieces cuts them. "
         "They fit their pockets everywhere. Of the drawing "
         f"{area_words(piece['lost_area'], units)} are too narrow for the cutters; "
-        f"{area_words(piece['gained_area'], units)} more are cut "
-        f"where wood would stand too sharp.{edges}"
+        f"{area_words(piece['gained_area'], units)} more are cut beside it, where wood would stand too sharp or too "
+        f"narrow for the pieces to go round it.{edges}"
     )

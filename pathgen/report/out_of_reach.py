@@ -12,12 +12,13 @@ import shapely
 from pathgen.base import overlay
 from pathgen.base.cutters import FINEST, Cutter
 from pathgen.base.plain import counted
-from pathgen.base.units import area_words
+from pathgen.base.units import area_words, rounded_down
 from pathgen.programs.plan import Plan
-from pathgen.report.reaching import FILM
+from pathgen.report.reaching import FILM, closed_by
 from pathgen.report.reckoning import CHANGE
+from pathgen.strategies.matching import pockets_for
 from pathgen.strategies.pocketing.shapes import polygons
-from pathgen.strategies.reach import MISSED, SMALLEST, CutterReach, Detail, Reach
+from pathgen.strategies.reach import LEFT_NOTED, MISSED, SMALLEST, CutterReach, Detail, Reach
 from pathgen.verify.findings import Finding, at
 from pathgen.verify.pocket_measures import PocketMeasure
 from pathgen.work.clamping import Clamping
@@ -28,16 +29,18 @@ LINE = 3.0
 """A closed place at least so long, mm, and wider than a film, is a thin line of the drawing, and told however small its
 area."""
 _SEEN = 1.0  # area of a closed place that would be seen, mm2
-_LEFT_NOTED = 0.02  # share of a colour above which what stays closed is a warning
 LITTLE = 0.001
 """Share of a drawing up to which what a cutter opens beside those before it is a question of whether it is worth it."""
 MUCH_CLOSED = "much-left-closed"
 """Code of those warnings: they are said beside the verdict too."""
+CUT_AWAY = "wood-cut-away"
+"""Code of warnings of wood that is pocketed beside what is drawn, said there too."""
 DEEP, SHALLOWER = 0.9, 0.1
 """Share of its depth, less so many mm, from which a pocket is said to reach it: a grid misses the very tip of a v."""
 _ROUND = 0.4  # so wide, mm, is what a v cutter opens anywhere, if it can go in
 _COLOURS = 3  # so many colours of an inlay are named, those with the most that stays closed
 _DEEPER = "leave it so, or to go deeper draw it wider or take a v cutter of a smaller angle"
+_TRIED = (1.0, 0.95, 0.9, 0.8, 0.65, 0.5)  # shares of a diameter that would do, until one does
 _MOST = 500  # places that are too narrow for a depth are measured, the largest first
 
 
@@ -90,10 +93,10 @@ def _closed(colour: CutterReach, *, piece: bool) -> _Closed | None:
     share = 1.0 - colour.share if colour.area else 0.0
     whole = colour.shapes[0] > 0
     if not colour.details:
-        return _Closed(colour=colour, warned=share > _LEFT_NOTED or (whole and piece)) \
+        return _Closed(colour=colour, warned=share > LEFT_NOTED or (whole and piece)) \
             if (share >= _LEFT_UNREMARKED and share * colour.area >= SMALLEST) or whole else None
     line = next((d for d in colour.details if d.length >= LINE and d.area >= FILM * d.length), None)
-    warned = share > _LEFT_NOTED or colour.details[0].area >= MISSED or (whole and piece)
+    warned = share > LEFT_NOTED or colour.details[0].area >= MISSED or (whole and piece)
     detail = colour.details[0] if share >= _LEFT_UNREMARKED or warned or line is None else line
     if share < _LEFT_UNREMARKED and detail.area < _SEEN and line is None and not whole:
         return None
@@ -119,7 +122,8 @@ def _told(clamping: Clamping, inlay: Inlay, closed: Sequence[_Closed], cutters: 
             f"is {lies}" + (", with no room for a ramp or a helix down" if blind else ""),
         allowed=f"nine tenths of it, as a cutter of {detail.largest:.2f} mm {'that plunges ' if blind else ''}opens"
                 if detail.largest >= FINEST else "lines as wide as a cutter",
-        remedy=f"{'take a cutter that plunges, ' if blind else ''}add {_smaller(clamping, inlay, narrowest, cutters)}, "
+        remedy=f"{'take a cutter that plunges, ' if blind else ''}add "
+               f"{_smaller(clamping, inlay, narrowest, cutters, warned=one.warned)}, "
                f"or draw {'that detail' if not closed[1:] else 'such details'} wider (pathgen reach lists the rest)")
 
 
@@ -204,27 +208,56 @@ def _crumbs(clamping: Clamping, inlay: Inlay, closed: Sequence[_Closed], cutters
         code=MUCH_CLOSED if warned else "detail-out-of-reach", severity="warn" if warned else "note", where=inlay.name,
         got=f"{_all_said(closed)} with {_names(clamping.cutters_of(inlay))} in many places, each under "
             f"{SMALLEST:g} mm2: its corners come out round",
-        allowed=f"up to {100 * _LEFT_NOTED:g} % of a colour" if warned else "corners as round as the cutter",
-        remedy=f"add {_smaller(clamping, inlay, 0.0, cutters)}, or leave it so")
+        allowed=f"up to {100 * LEFT_NOTED:g} % of a colour" if warned else "corners as round as the cutter",
+        remedy=f"add {_smaller(clamping, inlay, 0.0, cutters, warned=warned)}, or leave it so")
 
 
-def _smaller(clamping: Clamping, inlay: Inlay, diameter: float, cutters: Sequence[Cutter]) -> str:
-    """The widest flat end of the job that would do, or its steepest v where walls may slope; else what to look for."""
+def _smaller(
+    clamping: Clamping, inlay: Inlay, diameter: float, cutters: Sequence[Cutter], *, warned: bool
+) -> str:
+    """The widest flat end of the job that would do, or its steepest v where walls may slope; else what to look for.
+    Where it is `warned` of what stays closed, nobody is warned any more with a cutter that is named."""
     own, proud = clamping.cutters_of(inlay), clamping.proud(inlay)
     sharpest = max((one.wall_slope for one in own if one.shape == "v"), default=0.0)
     fit = [one for one in cutters if one.name not in {cutter.name for cutter in own}
            and one.flute_length >= inlay.depth + proud]
-    flat = max((one for one in fit if one.is_flat and one.diameter <= diameter), key=lambda c: c.diameter, default=None)
+    flats = sorted((one for one in fit if one.is_flat and one.diameter <= diameter), key=lambda c: -c.diameter)
+    flat = next((one for one in flats if not warned or _does(clamping, inlay, one)), None)
     slopes = inlay.fill != "piece" and not proud
     sharper = [one for one in fit if one.shape == "v" and slopes and one.wall_slope > sharpest]
     vee = max(sharper, key=lambda c: c.wall_slope, default=None)
     if best := flat or vee:
-        return f'"{best.name}" to [[inlay]] cutters{"" if best.is_flat else ", last"}'
-    some = min((one for one in fit if one.is_flat), key=lambda c: c.diameter, default=None)
-    or_v, least = " or a v cutter" if slopes else "", min((one.diameter for one in own if one.is_flat), default=0.0)
-    if some is None or diameter < FINEST or some.diameter >= least:
+        return f'"{best.name}" to [[inlay]] cutters{"" if best.is_flat else ", last"}{_round_pieces(inlay, best)}'
+    or_v, least = " or a v cutter" if slopes else "", min((one for one in own if one.is_flat), key=_wide, default=None)
+    some = min((one for one in fit if one.is_flat and least and one.diameter < least.diameter), key=_wide, default=None)
+    tried = [replace(least, diameter=wide) for share in _TRIED if (wide := rounded_down(share * diameter)) >= FINEST] \
+        if least and (warned or some) else []
+    found = next((one for one in tried if not warned or _does(clamping, inlay, one)), None)
+    if found is None:
         return f"a smaller cutter{or_v}"
-    return f'a cutter of {diameter:.2f} mm{or_v} ("{some.name}" of the job does not open all such places)'
+    others = f' ("{some.name}" of the job does not open all such places)' if some else ""
+    return f"a cutter of {found.diameter:.2f} mm{or_v}{_round_pieces(inlay, found)}{others}"
+
+
+def _wide(cutter: Cutter) -> float:
+    return cutter.diameter
+
+
+def _round_pieces(inlay: Inlay, flat: Cutter) -> str:
+    """That the pieces are to be cut as finely, where wood between what a cutter opens would be cut away for them."""
+    if inlay.least_round is None:
+        return ""
+    beside = [(overlay.difference(pocket, drawn).area, drawn.area) for (_, pocket), (_, drawn) in zip(
+        pockets_for(inlay.drawn, [flat], inlay.least_round), inlay.drawn, strict=True)]
+    return ", and one as fine round the pieces" if any(away > LEFT_NOTED * area for away, area in beside) else ""
+
+
+def _does(clamping: Clamping, inlay: Inlay, flat: Cutter) -> bool:
+    """Whether a flat end beside an inlay's own cutters opens so much that nobody is warned of what stays closed."""
+    rising = [one for one in clamping.cutters_of(inlay) if one.shape == "v"]  # of flat ends the smallest opens all
+    told = (_closed(colour, piece=inlay.fill == "piece")
+            for colour in closed_by(clamping, clamping.inlays.index(inlay), [flat, *rising]))
+    return not any(one.warned for one in told if one)
 
 
 def little_findings(planned: Plan) -> list[Finding]:

@@ -13,14 +13,15 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.cutters import FINEST, Cutter
-from pathgen.base.units import area_words, fine_length, place_words
+from pathgen.base.units import area_words, fine_length, place_words, rounded_down
 from pathgen.programs.plan import Plan, opened_in_plan, opened_of_shape, pockets_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
 from pathgen.report.reckoning import CHANGE, cleared_by, likely_opened, simplified
 from pathgen.report.wood_left import wall_words
 from pathgen.report.wording import table
-from pathgen.strategies.reach import Cut, Others, Reach, SetReach, alike, reach, share_of, usual_sets
+from pathgen.strategies.matching import pockets_for
+from pathgen.strategies.reach import Cut, CutterReach, Others, Reach, SetReach, alike, reach, share_of, usual_sets
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 from pathgen.work.thin_wood import MEET
@@ -82,6 +83,11 @@ def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
     return found
 
 
+def closed_by(clamping: Clamping, index: int, cutters: Sequence[Cutter]) -> tuple[CutterReach, ...]:
+    """What some cutters would leave closed of each colour of an inlay between them."""
+    return _reach_of(clamping, index, cutters, sets=(), most_details=1).together
+
+
 def reach_of_cutters(clamping: Clamping) -> list[Reach]:
     """For each inlay, what each of its own cutters can open; no programs are needed, and no times known."""
     opened = opened_of(clamping)
@@ -137,8 +143,8 @@ def reach_data(of_inlay: Reach) -> dict[str, Any]:
             }
             for one in of_inlay.cutters
         ],
-        "sets": [{"cutters": list(one.cutters), "share": round(one.share, 5), "minutes": round(one.minutes, 2),
-                  "narrowest_wall": _wall_data(one.narrowest_wall)}
+        "sets": [{"cutters": list(one.cutters), "idle": list(one.idle), "share": round(one.share, 5),
+                  "minutes": round(one.minutes, 2), "narrowest_wall": _wall_data(one.narrowest_wall)}
                  for one in of_inlay.sets],
         "worth": worth(of_inlay),
         "narrowest_wall": _wall_data(of_inlay.narrowest_wall),
@@ -155,8 +161,9 @@ def worth(of_inlay: Reach) -> list[dict[str, Any]]:
     found = {one.cutters: one for one in others}
     rows = []
     for k, name in enumerate(own.cutters):
-        without = found.get(own.cutters[:k] + own.cutters[k + 1 :])
-        if without is not None:
+        less = own.cutters[:k] + own.cutters[k + 1 :]
+        without = found.get(less) or found.get(tuple(one for one in less if one not in own.idle))
+        if without is not None and name not in own.idle:
             rows.append({"cutter": name, "minutes_saved": round(without.minutes - own.minutes, 2),
                          "opens_more": round(own.share - without.share, 5), "minutes_to_change": CHANGE})
     return rows
@@ -191,12 +198,13 @@ def quickest(of_inlay: Reach) -> SetReach:
 
 
 def _with_changes(one: SetReach) -> float:
-    return one.minutes + CHANGE * len(one.cutters)
+    return one.minutes + CHANGE * len(one.busy)
 
 
 def _quickest_words(of_inlay: Reach) -> str:
     best = quickest(of_inlay)
-    names = "the job's own" if best is of_inlay.sets[0] else " then ".join(best.cutters)
+    names = "the job's own" if best.cutters in (of_inlay.sets[0].cutters, of_inlay.sets[0].busy) \
+        else " then ".join(best.cutters)
     crumbs = any(len(one.cutters) > 1 for one in of_inlay.sets)
     return f"Of the sets that open as much as the job's, {names} is the quickest with its changes. They count " \
            f"{CHANGE:g} min for each cutter; one that another step uses next to this one costs none." + (
@@ -222,6 +230,8 @@ def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Ite
             [[("  " if k else "* ") + " then ".join(one.cutters), f"{100 * one.share:.1f} %", _narrowest(one, units),
               f"{one.minutes:.1f} min", f"{_with_changes(one):.1f} min"]
              for k, one in enumerate(of_inlay.sets) if one.share > 0 or k == 0], right=(1, 2, 3, 4))
+        if idle := of_inlay.sets[0].idle:
+            yield f"{' and '.join(idle)}: nothing to do in the job's set, so no program, and no change is counted."
         yield from _rising_words(of_inlay)
         yield from map(_worth_words, worth(of_inlay))
         if len(of_inlay.sets) > 1:
@@ -240,7 +250,7 @@ def _detail_lines(of_inlay: Reach, cutter: str, units: str) -> Iterator[str]:
         yield f"What {cutter} cannot open of {one.colour}, the largest first:"
         rows = [[f"  {area_words(d.area, units)}", place_words(*d.at, units),
                  "a corner" if d.is_corner else fine_length(d.width, units),
-                 fine_length(d.largest, units) if d.largest >= FINEST else "a v cutter"]
+                 fine_length(rounded_down(d.largest, units), units) if d.largest >= FINEST else "a v cutter"]
                 for d in one.details[:DETAILS_IN_WORDS]]
         yield from table(["  area", "at", "width there", "opens nine tenths"], rows, right=(0, 2, 3))
         if len(one.details) > DETAILS_IN_WORDS:
@@ -259,19 +269,26 @@ def _reach_of(
         surface=replace(surface, thickness=surface.thickness + proud),
         most_details=most_details, opened=opened[index] if opened else None,
         cuts=partial(_cuts, clamping, inlay) if sets else None,  # a clamping is nothing to remember an answer by
-        others=Others(pocketed=_beside(beside, index), later=cut_later(clamping, index), wider=bool(inlay.drawn)))
+        others=Others(pocketed=_beside(beside, index), later=cut_later(clamping, index), least_round=inlay.least_round))
 
 
 def _cuts(clamping: Clamping, inlay: Inlay, group: Sequence[Cutter]) -> Cut:
-    """As the plan of a build cuts it."""
+    """As the plan of a build cuts it: of pockets for pieces as that group would have them."""
+    if inlay.least_round is not None:
+        if not all(cutter.is_flat for cutter in group):
+            return ()
+        inlay = replace(inlay, regions=tuple(pockets_for(inlay.drawn, group, inlay.least_round)))
+        if inlay.area.is_empty:
+            return ()
     return [(cut, times(cut.toolpath, cut.cutter, clamping.machine).total)
             for cut in pockets_with(clamping, inlay, group)]
 
 
 def _candidates(clamping: Clamping, index: int, cutters: Sequence[Cutter]) -> list[Cutter]:
-    """The inlay's own cutters, then every other one that may cut there and whose flute is long enough."""
+    """The inlay's own cutters, then every other one that may cut there and whose flute is long enough: beside upright
+    pieces a flat end."""
     inlay = clamping.inlays[index]
     own, proud = clamping.cutters_of(inlay), clamping.proud(inlay)
     names, depth = {cutter.name for cutter in own}, inlay.depth + proud
     return own + [c for c in cutters if c.name not in names and c.flute_length >= depth
-                  and (c.shape == "flat-end" or not proud)]
+                  and (c.shape == "flat-end" or not (proud or inlay.drawn))]

@@ -24,13 +24,14 @@ from pathgen.report.filltext import fill_parts, thicken_words
 from pathgen.report.flat_text import form_lines, hole_part, own_sheet_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.neck import neck_lines
-from pathgen.report.out_of_reach import MUCH_CLOSED, is_reached
+from pathgen.report.out_of_reach import CUT_AWAY, MUCH_CLOSED, is_reached
 from pathgen.report.placed import placed_words
 from pathgen.report.programs import number_in
 from pathgen.report.saving import ALWAYS_SAID, LEAST_MINUTES, LEAST_SAID, MUCH, MUCH_OF_IT
 from pathgen.report.wood_left import between_words, wall_words
 from pathgen.report.wording import GRAVE, each_said, finding_line, headed, left_out_lines, table
 from pathgen.report.zero import zero_lines
+from pathgen.strategies.reach import SMALLEST
 from pathgen.verify.findings import EDITED, EXCHANGED, OTHER_JOB, TOO_LONG, rank
 
 _FEW_MINUTES = 3.0  # times under so much are told to a tenth, as tables have them
@@ -222,12 +223,15 @@ def verdict(checks: dict[str, Any], units: str) -> tuple[Literal["good", "doubt"
         return "bad", "Not verified: these programs " + (
             "were not simulated to the end, and nobody knows whether they are good. Do not cut them so."
             if unknown else "must not be cut.")
-    closed = [f for f in shown_findings(checks, units) if f["code"] == MUCH_CLOSED]
+    closed = [f for f in shown_findings(checks, units) if f["code"] in (MUCH_CLOSED, CUT_AWAY)]
+    told = ", and ".join(words for code, words in (
+        (MUCH_CLOSED, "not all that is drawn is cut"), (CUT_AWAY, "wood beside what is drawn is cut away"))
+        if code in {f["code"] for f in closed})
     if not closed:
         return "good", "Verified: the programs, read back and simulated, cut the part as asked."
     parts = [f"{f['where'].partition(',')[0]}: {f['got'].partition(' with ')[0]}" for f in closed]
     more = f"; and {counted(len(parts) - _MOST_CLOSED, 'more warning')} of that" if parts[_MOST_CLOSED:] else ""
-    return "doubt", "Verified in part: the programs cut as planned, but not all that is drawn is cut. " \
+    return "doubt", f"Verified in part: the programs cut as planned, but {told}. " \
                     f"{'; '.join(parts[:_MOST_CLOSED])}{more}."
 
 
@@ -266,6 +270,8 @@ def _inlay_words(inlay: dict[str, Any], units: str) -> str:
     if inlay["round_end"]:
         floor = f"; a round end leaves its floor up to {high} above its depth between passes, and walls that round " \
                 "in to it: along them it is less deep"
+    beside = inlay.get("piece", {}).get("gained_area", 0.0)
+    more = f", and {area_words(beside, units)} of wood beside it cut away" if beside >= SMALLEST else ""
     return (f", {', '.join(inlay['colours'])}: {area_words(inlay['area'], units, decimals=0)}"
             f"{whole}, {share:.1f} % of it within reach "
-            f"of the cutters{placed_words(inlay['placed'], units)}{pocket}{fill}{floor}.")
+            f"of the cutters{more}{placed_words(inlay['placed'], units)}{pocket}{fill}{floor}.")

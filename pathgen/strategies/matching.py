@@ -3,12 +3,15 @@
 A pocket's cutter rounds the pocket's inner corners; the cutter that goes round the piece rounds the piece's inner
 corners. Where one is round the other must be too. So both are cut from one shape, the drawing rounded both ways:
 no corner of the pocket is tighter than the pocket's cutter, none of the wood that stands into it is sharper than
-the piece's cutter. The piece is that shape less the gap all round.
+the piece's cutter leaves it. The piece is that shape less the gap all round: round the wood its corners are wider by
+the gap, so the wood may be sharper than the cutter by that.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TypeAlias
 
 import numpy as np
@@ -17,14 +20,15 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.base.cutters import Cutter
+from pathgen.base.cutters import FINEST, Cutter
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.tops import level
-from pathgen.base.units import falls_short
+from pathgen.base.units import falls_short, rounded_down
 from pathgen.strategies.easing import Standing
 from pathgen.strategies.pocketing.linking import way_in
+from pathgen.strategies.pocketing.openings import largest_that_opens
 from pathgen.strategies.pocketing.places import layer_depths
 from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.shapes import FIT, Shapes, cleaned, eroded, polygons, quad_segments, whole
@@ -36,6 +40,8 @@ _WIDER = 0.002
 whether the cutter goes in."""
 _MOST_TURNS, _WIDENED_EVERY = 24, 6
 """How often a shape is rounded both ways at most, and after how many turns necks that do not settle are widened."""
+_HALVINGS = 12  # of a diameter that is looked for
+_TRIES = (1.0, 0.97, 0.9, 0.8, 0.65)  # shares of a cutter's diameter, one after the other, until one does
 _LAND = 2.0  # least stock left between the cuts round two pieces, mm
 
 
@@ -47,6 +53,8 @@ LetIns: TypeAlias = "tuple[tuple[str, LetIn], ...]"
 class LetIn:
     """A pocket and its pieces."""
 
+    drawing: Polygon | MultiPolygon
+    """What they are made from."""
     pocket: Polygon | MultiPolygon
     """The region to pocket, in the board's frame: the drawing with its corners rounded to what the cutters can do.
     Pocket it with `smallest` 0: the corners that a larger cutter leaves are small, and in the piece's way."""
@@ -66,7 +74,17 @@ class LetIn:
     through: float
     """How far the cut goes below the stock, mm."""
 
+    @property
+    def gained_share(self) -> float:
+        """What is pocketed outside the drawing, as a share of its area."""
+        return self.gained.area / self.drawing.area
 
+
+class NoRoomError(JobError):
+    """A drawing that is nowhere wide enough for a piece."""
+
+
+@lru_cache(maxsize=64)
 def rounded_both_ways(region: BaseGeometry, *, inner: float, outer: float) -> Polygon | MultiPolygon:
     """The region with no corner of its own tighter than `inner` and none of what surrounds it tighter than `outer`.
 
@@ -103,24 +121,82 @@ def let_in(
     """
     _checked(pocket_cutters, piece_cutter, gap, thickness + through, where)
     inner = min(c.radius for c in pocket_cutters)
-    shape = _grown(rounded_both_ways(region, inner=inner - _WIDER, outer=piece_cutter.radius + _WIDER), _WIDER)
+    shape = matched(region, inner=inner, outer=least_round(piece_cutter.radius, gap))
     piece = cleaned(_grown(shape, -gap))
     if piece.is_empty:
-        radii = [float(shapely.maximum_inscribed_circle(one).length) for one in polygons(region)]
-        widest = 2.0 * max(radii, default=0.0)
-        raise JobError(
-            where, f"nothing of the drawing is wide enough for a piece with a gap of {gap:g} mm: it is {widest:.3f} mm "
-            "wide at the most", allowed=f"more than {2.0 * max(inner, gap):.3f} mm",
-            remedy="take smaller cutters or a smaller gap, or make the drawing larger",
-        )
+        raise _no_room(region, inner, gap, where)
     stock = _in_rows(polygons(piece), 2.0 * piece_cutter.radius + _LAND, from_back)
     long, wide = (shapely.total_bounds(stock)[2:] + piece_cutter.diameter + _LAND).tolist()
     drawing = cleaned(region)
     return LetIn(
-        pocket=shape, piece=piece, lost=_thick(overlay.difference(drawing, shape)),
+        drawing=drawing, pocket=shape, piece=piece, lost=_thick(overlay.difference(drawing, shape)),
         gained=_thick(overlay.difference(shape, drawing)), stock=whole(stock), size=(long, wide),
         gap=gap, thickness=thickness, through=through,
     )
+
+
+def least_round(radius: float, gap: float) -> float:
+    """How round wood between pockets must be, mm, that a piece cut by a cutter of a radius is let in round with a gap.
+    """
+    return max(radius - gap, 0.0) + 2.0 * _WIDER
+
+
+def pockets_for(
+    regions: Sequence[tuple[str, BaseGeometry]], cutters: Sequence[Cutter], outer: float
+) -> list[tuple[str, Polygon | MultiPolygon]]:
+    """The pockets for pieces of each colour that some flat ends cut, one after the other."""
+    inner = min(cutter.radius for cutter in cutters)
+    return [(colour, matched(shape, inner=inner, outer=outer)) for colour, shape in regions]
+
+
+def matched(region: BaseGeometry, *, inner: float, outer: float) -> Polygon | MultiPolygon:
+    """The pocket of a drawing with no corner tighter than a cutter of radius `inner` cuts, and no wood in it or round
+    it that is sharper than `outer`, mm."""
+    # necks are wider than the cutter by a hair: in one just as wide it would stop short on either side
+    return _grown(rounded_both_ways(region, inner=inner - _WIDER / 2, outer=outer + _WIDER), _WIDER)
+
+
+def keeping(
+    region: BaseGeometry, cutters: tuple[Cutter, ...], *, inner: float, gap: float, usual: Cutter, most: float
+) -> Cutter | None:
+    """The widest of some cutters that pieces can be cut with so that no more than `most` mm2 are pocketed outside the
+    drawing; else one like the `usual`, as wide as does; None where none does.
+
+    Closing alone pockets no more than rounding both ways does, and is quickly found: what it allows is tried.
+    """
+    low, high = 0.0, usual.radius
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2.0
+        outer = least_round(middle, gap) + _WIDER
+        closed = _grown(_grown(region, outer), -outer)
+        low, high = (middle, high) if closed.area - region.area <= most else (low, middle)
+    own = sorted((one for one in cutters if one.radius <= low), key=lambda one: -one.radius)[:2]
+    others = (replace(usual, name="", diameter=rounded_down(2.0 * low * share)) for share in _TRIES
+              if 2.0 * low * share >= FINEST + 0.01)
+    for one in (*own, *others):
+        pocket = matched(region, inner=inner, outer=least_round(one.radius, gap))
+        if _thick(overlay.difference(pocket, region)).area <= most:
+            return one
+    return None
+
+
+def _no_room(region: BaseGeometry, inner: float, gap: float, where: str) -> NoRoomError:
+    """That nothing is wide enough for a piece, and what would do: of what keeps it out, cutter or gap."""
+    parts = polygons(region)
+    widest = 2.0 * max((float(shapely.maximum_inscribed_circle(one).length) for one in parts), default=0.0)
+    wide = float(largest_that_opens(np.array([whole(parts)], dtype=object), np.array([whole(parts)], dtype=object),
+                                    widest, halvings=_HALVINGS)[0]) if len(parts) else 0.0
+    cutter, narrow = rounded_down(wide), rounded_down(wide / 2.0)
+    larger = "make the drawing larger"
+    if widest <= 2.0 * inner and min(wide, cutter) > max(2.0 * gap, FINEST):
+        remedy = f"add a cutter of {cutter:g} mm to [[inlay]] cutters, which opens nine tenths of it, or {larger}"
+    elif widest > 2.0 * inner and 0.0 < narrow < gap:
+        remedy = f"take a smaller gap, under {narrow:g} mm, or {larger}"
+    else:
+        remedy = f"{larger}, or fill it with resin"
+    return NoRoomError(where, f"nothing of the drawing is wide enough for a piece with a gap of {gap:g} mm: it is "
+                  f"{widest:.3f} mm wide at the most", allowed=f"more than {2.0 * max(inner, gap):.3f} mm, as wide as "
+                  f"{'its cutter' if inner >= gap else 'both gaps'}", remedy=remedy)
 
 
 def under_the_edges(piece: BaseGeometry, surface: Surface) -> float:

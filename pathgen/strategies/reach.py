@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial, reduce
+from typing import TypeAlias
 
 import numpy as np
 import shapely
@@ -17,7 +18,8 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
-from pathgen.base.units import falls_short
+from pathgen.base.units import falls_short, rounded_down
+from pathgen.strategies.matching import pockets_for
 from pathgen.strategies.pocketing import PocketCut
 from pathgen.strategies.pocketing.openings import largest_that_opens, opening, steepest, widest_flat_end
 from pathgen.strategies.pocketing.shapes import Shapes, cleaned, of_each, polygons, whole, without_films
@@ -27,15 +29,19 @@ from pathgen.work.walls import Wall, narrowest_wall
 Cut = Sequence[tuple[PocketCut, float]]
 """What cutters cut, one after the other, and in how many minutes."""
 Cuts = Callable[[Sequence[Cutter]], Cut]
+_Tried: TypeAlias = "tuple[Sequence[Cutter], SetReach, BaseGeometry | None]"
 
 _BISECTIONS = 7  # of a cutter's diameter, to find the largest that would do: to under a hundredth of it
 _FILM = 1e-4  # share of a colour that openings drawn as polygons may seem to gain
 _THIN = 0.008
 """What is closed and thinner than this is such a film, mm: twice what openings are exact to, on both sides."""
 _CORNER = 1.1  # widths that differ by more are not one line's, as they are found
+_MIDDLE = 0.005  # how near the middle of a widest place is found, mm
 _WHOLE = 0.999  # share of a shape that is closed all over
 SMALLEST = 0.05
 """Area of the smallest place that is told by itself, mm2."""
+LEFT_NOTED = 0.02
+"""Share of a colour above which what is cut otherwise than drawn is a warning."""
 MISSED = 2.0
 """Area of a closed place from which it is warned of however small its share, mm2: more than a cutter of 6 mm leaves
 in a right-angled corner; common practice, no source."""
@@ -91,6 +97,13 @@ class SetReach:
     minutes: float
     narrowest_wall: Wall | None = None
     """As `Reach` has it, between what this set opens."""
+    idle: tuple[str, ...] = ()
+    """Those of its cutters that find nothing to do: they have no program, and need not be fitted."""
+
+    @property
+    def busy(self) -> tuple[str, ...]:
+        """The others; all where none finds anything."""
+        return tuple(name for name in self.cutters if name not in self.idle) or self.cutters
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,8 +132,9 @@ class Others:
     later: BaseGeometry | None = None
     """What is cut afterwards of the same drawing, such as where a colour runs on under another: no area counts there,
     open or closed, though the cutters go in."""
-    wider: bool = False
-    """Whether pockets open more than the drawing, to match the pieces that are let in."""
+    least_round: float | None = None
+    """How round wood between the pockets is left, mm, where they are made to match pieces: each cutter, or set of them,
+    opens its own. None where the drawing itself is opened."""
 
 
 @remembered
@@ -145,11 +159,13 @@ def reach(
     drawn = [(colour, cleaned(shape) if regions[1:] else everything) for colour, shape in regions]
     colours = [(colour, None if later is None and not regions[1:] else seen(shape, later)) for colour, shape in drawn]
     tried = [(group, *_set_reach(everything, group, cuts, others)) for group in sets] if cuts else []
+    tried = [*tried[:1], *_without_idle(tried[:1], tried[1:])]
     # a v cutter opens more than its cone does at full depth: what its own path opens is what is said of it everywhere
     rising = {group[-1].name: cut for group, _, cut in sorted(tried, key=lambda one: -len(one[0]))
               if group[-1].shape == "v" and cut is not None and all(one.is_flat for one in group[:-1])}
     parts = polygons(everything)
-    closed = _closed_by_each(parts, cutters, surface, depth, rising)
+    pockets = None if others.least_round is None else partial(_for_pieces, regions, others.least_round)
+    closed = _closed_by_each(parts, cutters, surface, depth, rising, pockets)
     last = _closed_by_all(cutters, closed, opened if cutters[-1].shape == "v" else None, parts) if closed else None
     rows: list[CutterReach] = []
     together: list[CutterReach] = []
@@ -213,28 +229,52 @@ def _set_reach(
     except CutterError:  # none of the set goes in, or a flute is too short: that is what the table is there to say
         made = ()
     opened = made[-1][0].opened if made else None
-    share = share_of(opened, region, others.later, wider=others.wider) if opened is not None else 0.0
+    wider = others.least_round is not None
+    share = share_of(opened, region, others.later, wider=wider) if opened is not None else 0.0
     return SetReach(cutters=tuple(c.name for c in group), share=share, minutes=sum(spent for _, spent in made),
+                    idle=tuple(cut.cutter.name for cut, _ in made if cut.idle),
                     narrowest_wall=None if opened is None else narrowest_wall(opened, others.pocketed)), opened
 
 
 def share_of(opened: BaseGeometry, region: BaseGeometry, later: BaseGeometry | None, *, wider: bool = False) -> float:
-    """How much of a region is opened, of what is not cut later; `wider` as in `Others`."""
+    """How much of a region is opened, of what is not cut later; `wider` where more than the region may be."""
     area, opened = seen(region, later).area, overlay.intersection(opened, region) if wider else opened
     return float(min(seen(opened, later).area / area, 1.0)) if area else 1.0
 
 
 def _closed_by_each(
     parts: Shapes, cutters: Sequence[Cutter], surface: Surface, depth: float, rising: Mapping[str, BaseGeometry],
+    pockets: Callable[[Cutter], Shapes] | None,
 ) -> list[tuple[Shapes, float]]:
-    """For each cutter what it leaves closed of each part, and the widest that its opening is."""
+    """For each cutter what it leaves closed of each part, and the widest that its opening is; of what its own `pockets`
+    are, where they are made to match pieces."""
     found = []
     for cutter in cutters:
+        if pockets:
+            own = pockets(cutter)
+            into, width = _opened(own if len(own) else parts, cutter, surface, depth)
+            found.append((_left_of(parts, whole(polygons(into))) if len(own) else parts, width))
+            continue
         opens, width = _opened(parts, cutter, surface, depth)
         if cutter.name in rising:
             opens = overlay.difference(parts, _left_of(parts, rising[cutter.name]))
         found.append((overlay.difference(parts, opens), width))
     return found
+
+
+def _for_pieces(regions: Sequence[tuple[str, BaseGeometry]], least_round: float, cutter: Cutter) -> Shapes:
+    """What a cutter alone would pocket of a drawing for pieces; nothing where it leaves no upright wall."""
+    own = pockets_for(regions, [cutter], least_round) if cutter.is_flat else []
+    return polygons(in_one(tuple(shape for _, shape in own)))
+
+
+def _without_idle(own: Sequence[_Tried], others: Sequence[_Tried]) -> Iterator[_Tried]:
+    """Sets that were tried beside the `own`, each without cutters that find nothing to do, and once."""
+    told = {one.cutters for _, one, _ in own}
+    for group, one, opened in others:
+        if one.busy not in told:
+            told.add(one.busy)
+            yield group, replace(one, cutters=one.busy, idle=()), opened
 
 
 def _closed_by_all(
@@ -299,11 +339,13 @@ def _details(missed: Shapes, region: Shapes, width: float) -> list[Detail]:
     """Where each missed place is, how wide the drawing is there, and what would open it."""
     if not len(missed):
         return []
-    middles = shapely.get_coordinates([shapely.maximum_inscribed_circle(m, 0.02) for m in missed])[::2]
+    middles = shapely.get_coordinates([shapely.maximum_inscribed_circle(m, _MIDDLE) for m in missed])[::2]
     there = 2.0 * shapely.distance(shapely.boundary(region), shapely.points(middles))
     largest = largest_that_opens(missed, region, width, halvings=_BISECTIONS)
+    # of a line no wider than the line is: that much is lost in the middle of its widest place
+    largest = np.where(largest > _CORNER * there, largest, np.minimum(largest, there))
     return [
-        Detail(at=(float(x), float(y)), area=float(a), width=float(w), largest=float(d), length=float(long))
+        Detail(at=(float(x), float(y)), area=float(a), width=float(w), largest=rounded_down(d), length=float(long))
         for (x, y), a, w, d, long in zip(middles, shapely.area(missed), there, largest, lengths(missed), strict=True)
     ]
 

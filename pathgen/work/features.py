@@ -71,6 +71,8 @@ class Inlay:
     """Thickness of the pieces that are let in, mm; None where the job does not say."""
     drawn: tuple[tuple[str, Polygon | MultiPolygon], ...] = ()
     """What the drawing shows, where `regions` was made from it to match the pieces that are let in."""
+    least_round: float | None = None
+    """How round the wood between pockets that match pieces must be, mm; None where they do not."""
     placed: tuple[PlacedSize, ...] = ()
     """The size of each copy of the drawing."""
     dots: float | None = None

@@ -244,6 +244,8 @@ def test_the_resin_needed_is_said_in_millilitres():
     assert "about 1.2 mm deep, where its walls meet" in _inlay_words(inlay | {"deepest": 1.2}, "mm")
     # the pocket is as large as it is when it is filled
     assert "200 mm2 (303 mm2 as first cut" in _inlay_words(inlay | {"area_cut": 303.0}, "mm")
+    let_in = inlay | {"piece": {"gained_area": 7.4}}
+    assert "75.0 % of it within reach of the cutters, and 7.40 mm2 of wood beside it cut" in _inlay_words(let_in, "mm")
     assert "first cut" not in _inlay_words(inlay, "mm")
     walls = _inlay_words(inlay | {"floor_high": 0.1, "slanting": True}, "mm")
     assert walls.endswith("up to 0.1 mm above its depth; less deep along walls and in corners that a v cutter opens.")

@@ -1,5 +1,7 @@
 """Let-in pieces: they go in everywhere, and are cut as drawn."""
 
+import re
+
 import numpy as np
 import pytest
 import shapely
@@ -7,7 +9,7 @@ from shapely import MultiPolygon, Point, box
 
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.toolpath import Move
-from pathgen.strategies.matching import LetIn, let_in, misfits, round_pieces, rounded_both_ways
+from pathgen.strategies.matching import LetIn, NoRoomError, keeping, let_in, misfits, round_pieces, rounded_both_ways
 from pathgen.strategies.pocketing import PocketOptions, pocket
 from tests.drawings import BOARD, ball_end, flat_end, mixed, ring, star
 
@@ -85,6 +87,55 @@ def test_what_is_lost_and_gained_is_told() -> None:
     assert made.lost.area == pytest.approx(30.0, rel=0.05)
     island = fitted(ring(80, 0, 12, 0.6))
     assert island.gained.area == pytest.approx(np.pi * 0.36, rel=0.05)
+
+
+@pytest.mark.parametrize(("apart", "gained"), [(0.82, False), (0.78, True)])
+def test_wood_stays_that_is_as_wide_as_the_cutter_less_both_gaps(apart: float, gained: bool) -> None:
+    """D: a piece is smaller by its gap, so 2 mm go round wood of 2 - 2 (0.6) mm between two. Wider wood was taken."""
+    bars = MultiPolygon([box(0, 0, 10, 4), box(0, 4 + apart, 10, 8 + apart)])
+    made = let_in(bars, pocket_cutters=CUTTERS, piece_cutter=flat_end(2.0), gap=0.6, thickness=1.8, from_back=False,
+                  **REST)
+    assert made.gained.area > 0.8 * 10 * apart if gained else made.gained.area < 0.05
+    assert shapely.get_num_geometries(made.piece) == (1 if gained else 2)
+    # both pieces are cut free, and whole
+    path = round_pieces(made.piece, cutter=flat_end(2.0), thickness=1.8, through=0.1, safe_z=12.0)
+    low = path.points[:, 2] < 0.0
+    line = shapely.linestrings(np.stack([path.points[:-1, :2], path.points[1:, :2]], 1)[low[1:] & low[:-1]])
+    kerf = shapely.union_all(shapely.buffer(line, 1.0, quad_segs=64))
+    assert shapely.difference(made.piece.boundary, kerf.buffer(0.01)).length == 0.0
+    assert kerf.intersection(made.piece).area < 0.02
+
+
+def test_the_widest_cutter_that_keeps_the_wood_between_is_found() -> None:
+    bars = MultiPolygon([box(0, 0, 10, 4), box(0, 4.7, 10, 8.7)])
+    how = {"inner": 0.75, "gap": GAP, "usual": flat_end(2.0), "most": 0.5}
+    found = keeping(bars, (), **how)
+    assert found.diameter == pytest.approx(0.7 + 2 * GAP, abs=0.03)  # D
+    with_it = let_in(bars, pocket_cutters=CUTTERS, piece_cutter=found, gap=GAP, thickness=1.8, from_back=False, **REST)
+    assert with_it.gained.area < 0.5
+    # of the job's own the widest that does
+    own = tuple(flat_end(wide) for wide in (0.3, 0.5, 0.6, 1.0))
+    assert keeping(bars, own, **how) is own[2]
+    touching = MultiPolygon([box(0, 0, 10, 4), box(0, 4.01, 10, 8)])
+    assert keeping(touching, own, **how | {"gap": 0.0, "most": 0.01}) is None
+
+
+@pytest.mark.parametrize(("wide", "gap", "words"), [
+    (1.0, GAP, r"as wide as its cutter\): add a cutter of 0.9\d mm to \[\[inlay\]\] cutters"),
+    (1.0, 0.0, r"as wide as its cutter\): add a cutter of 0.9\d mm to"),  # no gap is smaller
+    (1.6, 0.85, r"as wide as both gaps\): take a smaller gap, under 0.[78]\d? mm"),
+    (0.1, GAP, r"as wide as its cutter\): make the drawing larger, or fill it with resin"),
+])
+def test_what_would_let_a_piece_in_is_named(wide: float, gap: float, words: str) -> None:
+    """A smaller gap was advised where the cutter kept the piece out."""
+    common = {"piece_cutter": flat_end(2.0), "thickness": 1.8, "from_back": False, **REST}
+    with pytest.raises(NoRoomError, match=words) as refused:
+        let_in(box(0, 0, 9, wide), pocket_cutters=CUTTERS, gap=gap, **common)
+    if named := re.search(r"cutter of ([\d.]+) mm|under ([\d.]+) mm", refused.value.remedy):
+        cutter, less = named.groups()
+        cutters = (flat_end(float(cutter)),) if cutter else CUTTERS
+        made = let_in(box(0, 0, 9, wide), pocket_cutters=cutters, gap=float(less) - 0.01 if less else gap, **common)
+        assert made.pocket.area > 0.9 * 9 * wide
 
 
 def test_what_cannot_be_let_in() -> None:

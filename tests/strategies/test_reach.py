@@ -41,6 +41,7 @@ from pathgen.strategies.reach import (
     usual_sets,
 )
 from pathgen.strategies.reach import reach as reach_with
+from pathgen.verify.findings import Finding
 from pathgen.work.walls import narrowest_wall
 from tests.drawings import BOARD, LEVEL, comb, flat_end, v_cutter
 from tests.small_board import built, cutter, job, moves_and_feeds, svg, text_of
@@ -230,14 +231,68 @@ def test_the_time_of_the_jobs_own_set_is_that_of_its_programs_also_through_what_
     assert "open: 1.01 mm" in "\n".join(reach_lines("inlay 1", off, "mm", smallest="x"))
 
 
-def test_a_v_is_tried_where_a_flat_end_leaves_nothing_of_a_piece_s_pocket(tmp_path: Path) -> None:
-    """Of pieces nothing is too small to be cut: where nothing was left "could not locate vertex" ended the command."""
+def test_beside_pieces_flat_ends_alone_are_tried(tmp_path: Path) -> None:
+    """Where nothing was left "could not locate vertex" ended the command; a v was listed, whose walls slope."""
     piece = 'cutters = ["flat"]\nfill = "piece"\npiece = { cutter = "flat", thickness = 2 }'
     v = cutter(name="v", shape="v", angle=60, diameter=6, speed=16000, feed=600, plunge=200, stepdown=1)
     leaf = svg('<path d="M5 15C10 7 24 7 29 15C24 23 10 23 5 15Z" fill="#e8d8b0"/>')
     loaded = load_job(job(tmp_path, art=leaf, changes={'cutters = ["flat"]': piece}, extra=v))
     (found,) = reach_of_all(clamping_of(loaded), loaded.complete_cutters)
-    assert next(row for row in found.cutters if row.cutter == "v").share > 0.999
+    assert {row.cutter for row in found.cutters} == {one.name for one in loaded.complete_cutters if one.is_flat}
+    assert found.sets[0].share > 0.99
+
+
+@pytest.mark.in_every_run(1)
+@pytest.mark.parametrize("diameters", [(2.0, 0.8), (0.8,), (2.0, 0.53), (0.6, 0.5)])
+def test_what_is_reached_for_pieces_is_one_figure_everywhere(tmp_path: Path, diameters) -> None:
+    """53 % within reach and 66 % closed were told of one pocket: of what is cut, and of what the drawing alone opens.
+    A cutter that goes in nowhere counted for a change in the set."""
+    art = svg('<path d="M5,8H15M5,9.5H15M5,11.5H12M5,14H15V18H5V14M10,8V18M7,11H13" fill="none" stroke="#e8d8b0" '
+              'stroke-width="0.55"/>')
+    names = ", ".join(f'"{wide}"' for wide in diameters)
+    own = "".join(cutter(name=str(wide), shape="flat-end", diameter=wide, **RUN) for wide in (2.0, 0.8, 0.6, 0.53, 0.5))
+    piece = f'cutters = [{names}]\nfill = "piece"\npiece = {{ cutter = "0.5", gap = 0.08, thickness = 2 }}'
+    read = load_job(job(tmp_path, art=art, changes={'cutters = ["flat"]': piece}, extra=own))
+    clamping = clamping_of(read)
+    (inlay,) = clamping.inlays
+    inside = shapely.intersection(inlay.area, inlay.shown_area).area / inlay.shown_area.area
+    (built,), (found,) = reach_of_cutters(clamping), reach_of_all(clamping, read.complete_cutters)
+    assert built.together[0].share == pytest.approx(inside, abs=2e-3)
+    assert found.sets[0].share == pytest.approx(inside, abs=5e-3)
+    alone = {one.cutter: one.share for one in found.cutters}
+    assert alone[str(diameters[-1])] == pytest.approx(inside, abs=2e-3)
+    assert found.sets[0].idle == (("2.0",) if diameters[0] == 2.0 else ())
+    assert not any("2.0" in one.cutters for one in found.sets[1:] if one.share)
+    lines = list(reach_lines("inlay 1", found, "mm", smallest=str(diameters[-1])))
+    row = next(line for line in lines if line.startswith("* "))
+    minutes, changed = (float(words) for words in re.search(r"([\d.]+) min +([\d.]+) min$", row).groups())
+    assert changed - minutes == pytest.approx(CHANGE * sum(wide < 2.0 for wide in diameters), abs=0.11)
+    assert any(line.startswith("2.0: nothing to do in the job's set") for line in lines) == (diameters[0] == 2.0)
+    for one in found.cutters:  # no cutter wider than the place is named
+        assert all(detail.largest <= detail.width or detail.is_corner for detail in one.details)
+
+
+@pytest.mark.parametrize(("wide", "piece"), [(0.525, True), (0.525, False), (0.467, False)])
+def test_the_cutter_that_is_advised_opens_what_stayed_closed(tmp_path: Path, wide: float, piece: bool) -> None:
+    """Lines 0.525 mm wide: "a cutter of 0.53 mm" was advised, and with it two thirds stayed closed."""
+    art = svg(f'<path d="M5,8C8,5 12,11 15,8M5,9.5H15M5,11.5H12M5,14H15V18H5V14" fill="none" stroke="#e8d8b0" '
+              f'stroke-width="{wide}"/><circle cx="24" cy="12" r="3" fill="#e8d8b0"/>')
+    fill = 'fill = "piece"\npiece = { cutter = "round", gap = 0.08, thickness = 2 }' if piece else 'fill = "resin"'
+
+    def told(name: str, more: str = "") -> list[Finding]:
+        own = "".join(cutter(name=one, shape="flat-end", diameter=size, **RUN)
+                      for one, size in (("wide", 0.8), ("small", 0.6), ("round", 0.45)))
+        read = load_job(job(tmp_path, art=art, extra=own + more,
+                            changes={'cutters = ["flat"]': f'cutters = ["wide"{name}]\n{fill}'}))
+        return reach_findings(clamping_of(read), reach_of_cutters(clamping_of(read)),
+                              [one for one in read.complete_cutters if one.name != "round"])
+
+    (first,) = told("")
+    assert first.code == "much-left-closed"
+    named = float(re.search(r"^add a cutter of ([\d.]+) mm", first.remedy)[1])
+    assert wide - 0.02 < named <= wide
+    assert [one for one in told(', "new"', cutter(name="new", shape="flat-end", diameter=named, **RUN))
+            if one.severity == "warn"] == []
 
 
 def test_a_cutter_that_reaches_nothing_is_a_row_not_an_error() -> None:
@@ -442,7 +497,7 @@ def test_what_is_said_of_cutters_that_slope_that_go_in_nowhere_and_that_the_job_
     assert any("wide" in line and line.endswith("  0.0 %") for line in lines)
     assert not any("wide" in one.cutters for one in found.sets)
     for extra, words in ((small + slots, 'add "small" to [[inlay]] cutters, or'),
-                         (V, 'add "v" to [[inlay]] cutters, last, or'), ("", "add a smaller cutter or a v cutter")):
+                         (V, 'add "v" to [[inlay]] cutters, last, or'), ("", " mm or a v cutter")):
         clamping = clamping_of(read := load_job(job(tmp_path, extra=extra, art=STAR)))
         (finding,) = reach_findings(clamping, reach_of_cutters(clamping), read.complete_cutters)
         assert words in finding.remedy
@@ -602,7 +657,7 @@ def test_other_cutters_are_tried_where_their_flutes_are_long_enough_for_the_wood
     def one(name, flute=9.0, shape="flat-end"):
         return SimpleNamespace(name=name, flute_length=flute, shape=shape)
 
-    inlay = SimpleNamespace(depth=1.6)
+    inlay = SimpleNamespace(depth=1.6, drawn=())
     clamping = SimpleNamespace(inlays=[inlay], cutters_of=lambda _: [one("own")], proud=lambda _: proud)
     every = [one("own"), one("long"), one("just", 1.6), one("short", 1.59), one("v", shape="v")]
     assert [c.name for c in _candidates(clamping, 0, every)] == names
@@ -646,7 +701,7 @@ def test_what_a_small_colour_keeps_closed_is_not_told_as_nothing():
     ({}, "", '"v" to [[inlay]] cutters, last'), ({}, "narrow", '"narrow" to [[inlay]] cutters, last'),
     ({}, "tiny", '"tiny" to [[inlay]] cutters'),
     # walls that slope are in the way of a piece
-    ({"overfill = 0.7": 'fill = "piece"'}, "", "a smaller cutter"),
+    ({"overfill = 0.7": 'fill = "piece"'}, "", "a cutter of 0.48 mm"),
 ])
 def test_the_cutter_of_the_job_that_opens_what_stays_closed_in_all_colours_is_named(tmp_path, changes, extra, named):
     """Two colours, one with a line of 1.2 mm, one of 0.5 mm: one warning; the job's v cutter was not named."""

@@ -30,6 +30,7 @@ from pathgen.report.out_of_reach import reach_findings
 from pathgen.report.pictures.poured import as_poured, pours_of
 from pathgen.report.reaching import reach_of_cutters
 from pathgen.report.sheet.seen import _stands_words
+from pathgen.report.text import verdict
 from pathgen.verify import verify
 from pathgen.work.operations import SurfaceFinish
 from tests.as_made import hold
@@ -537,3 +538,67 @@ def test_a_shape_missed_wholly_is_told_however_small_its_share(tmp_path, across,
     if piece:
         (doubt,) = piece_sheets(read)[0].clamping.doubts
         assert (doubt.grave, doubt.closed) == (severity == "warn",) * 2
+
+
+def bars(*apart: float) -> str:
+    """A drawing of bars of 12 by 3 mm, so far apart."""
+    y = np.cumsum([4.0, *(3.0 + gap for gap in apart)])
+    return svg("".join(f'<rect x="6" y="{low}" width="12" height="3" fill="#e3c98f"/>' for low in y))
+
+
+@pytest.mark.parametrize(("art", "told"), [
+    (bars(2.0, 2.0, 2.0, 2.0), None),
+    (bars(0.8, 2.0, 2.0, 2.0), "warn"),  # D: 12 (0.8) mm2 beside 180, 5.3 % less round corners; 0.9 mm would stay
+    (bars(0.88, 0.88, 0.88, 0.88), "refused"),  # 23 %
+    (bars(0.92, 0.92, 0.92, 0.92), None),
+])
+def test_wood_that_goes_beside_a_drawing_is_told(tmp_path, art: str, told: str | None) -> None:
+    """It was cut away up to a third of the drawing, with a build verified. What is advised is followed."""
+    read = job_with(tmp_path, {}, art=art)
+    if told == "refused":
+        with pytest.raises(JobError, match=r"2\d\.\d % of it, are cut away with .flat 1. .*not be recogn") as wrong:
+            clamping_of(read)
+        remedy = wrong.value.remedy
+    else:
+        doubts = [one for one in asked_of(read, clamping_of(read)).doubts if one.beside]
+        assert [one.grave for one in doubts] == [True] * (told == "warn")
+        assert [one.problem for one in piece_sheets(read)[0].clamping.doubts] == [one.problem for one in doubts]
+        if told is None:
+            return
+        assert re.match(r"[89]\.\d+ mm2 of wood beside .* as much as 4\.\d % of it, are cut away", doubts[0].problem)
+        remedy = doubts[0].remedy
+    wide = re.search(r"a finer cutter in \[\[inlay\]\] piece, one of ([\d.]+) mm leaves", remedy)[1]
+    finer = cutter(name="finer", shape="flat-end", diameter=float(wide), flute_length=6.0, speed=18000, feed=400.0,
+                   plunge=150.0, stepdown=0.4)
+    changes = {'{ cutter = "flat 1"': '{ cutter = "finer"', "[surface]": f"{finer}\n[surface]"}
+    read = job_with(tmp_path, changes, art=art)
+    assert not [one for one in asked_of(read, clamping_of(read)).doubts if one.beside]
+
+
+def test_a_build_that_cuts_wood_away_beside_a_drawing_is_verified_in_part() -> None:
+    rows = [{"code": code, "severity": "warn", "where": "inlay 1", "got": f"{got} with more words", "allowed": "",
+             "remedy": ""}
+            for code, got in (("wood-cut-away", "9 mm2 are cut away"), ("much-left-closed", "8 mm2 stay"))]
+    seen = {count: verdict({"passed": True, "findings": rows[:count]}, "mm") for count in (0, 1, 2)}
+    assert [kind for kind, _ in seen.values()] == ["good", "doubt", "doubt"]
+    assert "planned, but wood beside what is drawn is cut away. inlay 1: 9 mm2 are cut away." in seen[1][1]
+    assert "not all that is drawn is cut, and wood beside what is drawn is cut away. inlay 1: 9 mm2" in seen[2][1]
+
+
+def test_a_colour_with_no_room_for_a_piece_is_told_with_those_that_have(tmp_path) -> None:
+    """It hid the others, and what was advised did nothing; each advice is followed here."""
+    art = svg('<rect x="6" y="5" width="12" height="8" fill="#102030"/><rect x="6" y="16" width="12" height="0.7" '
+              'fill="#405060"/><rect x="6" y="18" width="12" height="0.8" fill="#708090"/>')
+    with pytest.raises(JobError) as wrong:
+        clamping_of(job_with(tmp_path, {}, art=art))
+    assert len(wrong.value.lines) == 2
+    assert "#405060: nothing of the drawing is wide enough" in wrong.value.lines[0]
+    assert "#708090: nothing of the drawing is wide enough" in wrong.value.lines[1]
+    named = re.search(r"add a cutter of ([\d.]+) mm to .*leave #405060 and #708090 out, by (colours = .*\]) in .*: the "
+                      "others have room", wrong.value.remedy)
+    (left,) = clamping_of(job_with(tmp_path, {PIECE: f"{PIECE}\n{named[2]}"}, art=art)).inlays
+    assert left.colours == ["#102030"]
+    finer = cutter(name="finer", shape="flat-end", diameter=float(named[1]), flute_length=6.0, speed=18000, feed=400.0,
+                   plunge=150.0, stepdown=0.4)
+    changes = {'"flat 1"]': '"flat 1", "finer"]', "[surface]": f"{finer}\n[surface]"}
+    assert len(clamping_of(job_with(tmp_path, changes, art=art)).inlays[0].colours) == 3
