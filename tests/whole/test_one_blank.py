@@ -29,7 +29,9 @@ from pathgen.job.turns import Task, merged
 from pathgen.programs.afterwards import afterwards
 from pathgen.programs.around import Around
 from pathgen.programs.instructions import before_start
+from pathgen.programs.sticking import whole_face
 from pathgen.programs.zero_check import _bed, zero_checks
+from pathgen.programs.zero_words import zero_words
 from pathgen.report.blank import blank_summary, fill_rows, fittings_words, origin_words
 from pathgen.report.data import of_all_parts
 from pathgen.report.moving import moved_data, moved_lines, moving_findings
@@ -247,6 +249,7 @@ def test_fills_are_poured_together(tmp_path, capsys):
     assert "Stop here for the fill" in words[1]
     assert "Fill now too: filled-1: the sheet of the whole blank says how." in words[1]
     page = result.files(shaded=False)["setup.html"]
+    assert "<li>Hold the blank over its whole face, by double-sided tape or vacuum: held by " in page
     assert page.count("Stop after program") == 1
     # what is to be ready for all parts; the numbers of programs alone stand in black squares
     ready = html.unescape(re.sub("<[^>]+>", " ", page[page.index('id="ready"'): page.index('id="programs"')]))
@@ -274,6 +277,27 @@ def test_fills_are_poured_together(tmp_path, capsys):
     found = result.report["checks"]["findings"]
     assert {f["where"].split(":")[0] for f in found} >= {"parts 1 and 2, filled-1 and filled-2"}
     assert check_data(load_job(tmp_path / "blank.toml"), tmp_path / "out", resolution=0.4)["findings"] == found
+
+
+def test_a_blank_that_any_part_needs_stuck_down_is_so_before_the_first_program_of_all(tmp_path):
+    """Only what the first part needs was told: program 1 said "flat and firmly", the last threw its part."""
+    clamp = "[setup]\nkeep_out = [{ along = [0, 4], across = [-60, 60], height = 15 }]\n[stock]"
+    third = '"drilled.toml"\nat = [255'
+    path = blank(tmp_path, BLANK.replace("[stock]", clamp).replace(third, third.replace("drilled", "loose")),
+                 loose=DRILLED.replace("[outline]", "[outline]\ntabs = 0"))
+    plans = blank_plans(load_job(path))
+    told = {step.number: [line for line in before_start(plan.clamping, step, start) if "whole face" in line]
+            for plan in plans for step, start in zip(plan.clamping.steps, plan.starts, strict=True)}
+    why = "over its whole face, by double-sided tape or vacuum: nothing else holds part 3 once its outline is cut, " \
+          "and the cutter would throw it; clamps hold the waste alone"
+    own = plans[2].clamping.steps[0].number
+    assert own > 1
+    assert {number: lines for number, lines in told.items() if lines} == {
+        1: [f"Hold the blank flat and firmly, {why}; keep clamps out of the cutter's way."],
+        own: [f"See that the blank is still held {why}."]}
+    assert all("spoilboard or tape it lies on" in zero_words(plan.clamping) for plan in plans)
+    (line,) = whole_face(replace(plans[2].clamping, shared=plans[0].clamping.shared), plans[2].clamping)
+    assert "nothing else holds parts 1 and 3, each once its outline is cut" in line
 
 
 def test_what_several_parts_say_at_a_stop_is_said_once():

@@ -12,6 +12,8 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base.markup import Child, Element, as_page, element
 from pathgen.base.plain import in_runs, joined, time_words
 from pathgen.base.units import fine_length
+from pathgen.programs.instructions import stuck_words
+from pathgen.programs.sticking import whole_face
 from pathgen.programs.zero_words import z_zero_words, zero_place_words
 from pathgen.report.blank import fill_rows, fittings_words, marks_lines, origin_words
 from pathgen.report.pictures.above import closed_words
@@ -36,7 +38,9 @@ def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Se
     `opened` what is opened of each part's inlays; `programs` are those of each part."""
     names = [part["name"] for part in report["parts"]]
     picture = blank_from_above(report["title"], clampings, names, along=along, opened=opened)
-    lines, marked = common_cautions(clampings[0]), marks_lines(report)
+    stuck = [] if all(row["done"] for row in report["programs"]) else whole_face(*clampings)
+    held = [f"Hold the blank {stuck_words(stuck)}."] if stuck else []
+    lines, marked = [*held, *common_cautions(clampings[0])], marks_lines(report)
     clamps = "Hatched: clamps." if clampings[0].setup.keep_out else "" if clampings[0].setup.no_clamps else \
         "No clamps given: keep them off the parts' shares."
     closed = next(filter(None, map(closed_words, clampings, opened)), "")
