@@ -480,9 +480,9 @@ def test_beside_a_parts_share_lies_the_common_blank_and_no_bed(tmp_path):
     """Zero of a part without raw top or surface left was to be tried on the bare bed, in the middle of the blank."""
     job = load_job(blank(tmp_path))
     for clamping in blank_clampings(job):
-        place = _bed(Around(clamping=clamping), clamping.steps[0], 2.0)
-        assert not place.is_empty
-        assert not place.intersects(box(*clamping.shared.blank))
+        for place in _bed(Around(clamping=clamping), clamping.steps[0], 2.0):
+            assert not place.is_empty
+            assert not place.intersects(box(*clamping.shared.blank))
 
 
 @pytest.mark.in_every_run(0)
