@@ -301,10 +301,13 @@ def test_a_blank_that_any_part_needs_stuck_down_is_so_before_the_first_program_o
 
 
 def test_what_several_parts_say_at_a_stop_is_said_once():
-    """One sentence more in one part's line, and the whole line stood under each."""
-    common, own = told_once([["Stop here. Keep clean.", "Leave it on. Find it by mark 1."],
-                             ["Stop here. Keep clean.", "Leave it on.", "Thicken it."]])
-    assert (common, own) == (["Stop here. Keep clean.", "Leave it on."], ["Find it by mark 1.", "Thicken it."])
+    """Sentences that hang together were parted: "What is poured deeper than that" stood before the depths."""
+    deep, deeper = (f"The pour is {deep}. What is poured deeper than that shrinks." for deep in (2.1, 2.8))
+    told = told_once([["Stop.", "Find it by mark 1.", "Coat.", deep, "Prick.", "Dam."],
+                      ["Stop.", "Coat.", deeper, "Prick."],
+                      ["Stop.", "Find it by mark 2.", "Coat.", deep, "Prick.", "Thicken."]])
+    assert told == [("Stop.", [0, 1, 2]), ("Find it by mark 1.", [0]), ("Find it by mark 2.", [2]),
+                    ("Coat.", [0, 1, 2]), (deep, [0, 2]), (deeper, [1]), ("Prick.", [0, 1, 2]), ("Dam.", [0]), ("Thicken.", [2])]
 
 
 LET_IN = SURFACED + """[[inlay]]
