@@ -89,6 +89,8 @@ def before_start(clamping: Clamping, step: Step, start: Start | None = None) -> 
             "too."]
     first = step.number == 1 and not moved
     lines += [*clamping.board.names.laid, *turning(clamping)] if first else []
+    if start.stuck and not first:
+        lines.append(f"See that the blank is still held {stuck_words(start.stuck)}.")
     lines += _before(clamping, step)
     lines += _laid(clamping, step, start) if first else []
     edges = [*home_words(lost_axes(clamping, start)), _edges(clamping, step.cutter, start)] \
@@ -184,7 +186,7 @@ def _laid(clamping: Clamping, step: Step, start: Start) -> list[str]:
     units, stock = clamping.units, clamping.stock
     how = clamping.board.names.hold or step.operation.hold
     if start.stuck and not clamping.board.names.hold:
-        how += f", over its whole face, by double-sided tape or vacuum: {'; and '.join(start.stuck)}"
+        how += f", {stuck_words(start.stuck)}"
     held = [f"{how}." if clamping.setup.no_clamps else f"{how}; keep clamps out of the cutter's way."] if how else []
     if _edges_are_found(clamping):
         held += [f"Leave the clamp at the edge at {_at(one, one.best, units)} off until {one.axis} 0 is set."
@@ -207,6 +209,11 @@ def _laid(clamping: Clamping, step: Step, start: Start) -> list[str]:
     if clamping.board.names.measured:
         lines.append(_measuring(clamping))
     return [*lines, *held]
+
+
+def stuck_words(why: Sequence[str]) -> str:
+    """How a blank is held that clamps alone would not hold, and why."""
+    return f"over its whole face, by double-sided tape or vacuum: {'; and '.join(why)}"
 
 
 def _edges_are_found(clamping: Clamping) -> bool:

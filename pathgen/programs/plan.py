@@ -108,13 +108,19 @@ class Plan:
         """Where zero can be tried before each step, by its order."""
         known = self._span is not None and self.clamping.moved is None
         return zero_checks(self.around, np.transpose([one.reach for one in self.edges]) if known else None,
-                           [one.around for one in self.beside] if self.clamping.shared else ())
+                           self._shares)
 
     @cached_property
     def starts(self) -> tuple[Start, ...]:
         """What the program of each step starts from."""
         lowest = self.lowest if self.paths else ()
-        return starts_of(self.around, lowest=lowest, zeros=self.zero_checks, edges=self.edges)
+        return starts_of(self.around, lowest=lowest, zeros=self.zero_checks, edges=self.edges,
+                         beside=self._shares)
+
+    @property
+    def _shares(self) -> list[Around]:
+        """All parts of a common blank."""
+        return [one.around for one in self.beside] if self.clamping.shared else []
 
     @cached_property
     def lowest(self) -> tuple[float, ...]:

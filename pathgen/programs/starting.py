@@ -39,7 +39,8 @@ class Start:
     edges: tuple[Edges, Edges]
     """Those of the blank, from which X 0 and Y 0 are set."""
     stuck: tuple[str, ...] = ()
-    """Why the blank must be stuck down over its whole face, before the first."""
+    """Why the blank must be stuck down over its whole face: for any part before the first of all, for its own part
+    before the first of that, and of that since the work moved."""
     zero: ZeroCheck | None = None
     """Where to try the zero of its cutter, where that is fitted."""
     lowest: float | None = None
@@ -52,10 +53,11 @@ class Start:
 
 def starts_of(
     around: Around, *, lowest: Sequence[float] = (), zeros: Mapping[int, ZeroCheck] | None = None,
-    edges: tuple[Edges, Edges] | None = None,
+    edges: tuple[Edges, Edges] | None = None, beside: Sequence[Around] = (),
 ) -> tuple[Start, ...]:
     """One for each step. `lowest` are their lowest tips above the bed, mm; `zeros` as `zero_checks` has them; `edges`
-    are those of the blank, where it is known what lies past the machine's travel."""
+    are those of the blank, where it is known what lies past the machine's travel; `beside` are all parts of a common
+    blank."""
     clamping, tried = around.clamping, zeros or {}
     steps = clamping.steps
     top_left = clamping.setup.z_zero != "bed" and not left_standing(around, reach=SETTER).is_empty
@@ -65,9 +67,15 @@ def starts_of(
     return tuple(Start(
         refit=refits(clamping, step), z_by=_set_by(clamping, step, top_left), notes_bed=_notes_bed(clamping, step),
         gone=tuple(_gone(clamping, step)), edges=edges, zero=tried.get(step.order),
-        marked=_marked(clamping, step), stuck=tuple(whole_face(clamping)) if step.number == 1 else (),
+        marked=_marked(clamping, step), stuck=_stuck(clamping, step, beside),
         **({"lowest": lowest[k], "fitted": fitted[k], "deepest": deepest} if lowest else {}),
     ) for k, step in enumerate(steps))
+
+
+def _stuck(clamping: Clamping, step: Step, beside: Sequence[Around]) -> tuple[str, ...]:
+    if step.order not in (1, clamping.moved_from if clamping.moved is not None else 1):
+        return ()
+    return tuple(whole_face(*([one.clamping for one in beside] if beside and step.number == 1 else [clamping])))
 
 
 def _marked(clamping: Clamping, step: Step) -> bool:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import shapely
 
 from pathgen.base import overlay
+from pathgen.base.plain import in_runs, joined
 from pathgen.base.units import SUMS
 from pathgen.programs.paths import tabs_of
 from pathgen.strategies.tabs import LEAST_WASTE, stands_out
@@ -22,13 +24,29 @@ LEAST_TABS = 3.0
 _CRUMB = 5.0  # mm2: smaller pieces that come loose are chips (no source)
 
 
-def whole_face(clamping: Clamping) -> list[str]:
-    """Why tape or vacuum must hold the blank over its whole face; nothing where it need not."""
-    last, part, why = clamping.step(Outline), clamping.board.names.part, []
-    if any(inlay.fill == "resin" for inlay in clamping.inlays):
+def whole_face(*parts: Clamping) -> list[str]:
+    """Why tape or vacuum must hold a blank over its whole face, or that of several parts for any of them; nothing where
+    it need not."""
+    each = [_of_one(one) for one in parts]
+    return [why.format(_whose([one for one, own in zip(parts, each, strict=True) if why in own]))
+            for why in dict.fromkeys(why for own in each for why in own)]
+
+
+def _whose(parts: Sequence[Clamping]) -> str:
+    """``the plate``; of a common blank ``part 2``, or ``parts 1 and 3, each``."""
+    numbers = [one.shared.number for one in parts if one.shared]
+    if not numbers:
+        return f"the {parts[0].board.names.part}"
+    return f"parts {joined(in_runs(numbers))}, each" if numbers[1:] else f"part {numbers[0]}"
+
+
+def _of_one(clamping: Clamping) -> list[str]:
+    """The same of one part, with brackets where it is named."""
+    last, why = clamping.step(Outline), []
+    if any(inlay.fill == "resin" and not clamping.levelled_before(inlay) for inlay in clamping.inlays):
         why.append("held by its ends alone it bows while the fill cures")
     if last is not None and (held := _weak(last.operation.feature)):
-        why.append(f"{held} holds the {part} once its outline is cut, and the cutter would throw it; clamps hold the "
+        why.append(f"{held} holds {{}} once its outline is cut, and the cutter would throw it; clamps hold the "
                    "waste alone")
     if last is not None and (last.operation.feature.tabs or last.operation.feature.skin) and _in_strips(clamping, last):
         why.append("the outline's cutter parts the waste into strips, which must be stuck down too")

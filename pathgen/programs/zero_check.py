@@ -291,7 +291,7 @@ def _by_height(
     yield own, "raw top"
     if clamping.surfacing is not None:
         yield from ((free, "finished surface") for free in _finished(around, step, foot, radius))
-    yield _bed(around, step, foot), "bed"
+    yield from ((free, "bed") for free in _bed(around, step, foot))
 
 
 def _raw(around: Around, foot: float) -> BaseGeometry:
@@ -326,12 +326,20 @@ def _finished(around: Around, step: Step, foot: float, radius: float) -> Iterato
 _SMEAR = 2.0  # kept from a drawing whose fill may have run over its edge and been cut off again, mm
 
 
-def _bed(around: Around, step: Step, foot: float) -> BaseGeometry:
-    """Beside the blank, past the full width of a cutter that stands beside it."""
+def _bed(around: Around, step: Step, foot: float) -> Iterator[BaseGeometry]:
+    """Beside the blank, where a cutter and a hand with a feeler go: past the full width of one that stands beside it;
+    and, for a wide one or between clamps, from where it just clears the blank to as far as it needs."""
     blank = shapely.box(*around.clamping.blank)
     wide = step.cutter.radius + _CLEAR
-    near, far = (overlay.buffer(blank, away, join_style="mitre") for away in (wide + 2 * foot, BESIDE))
-    return off_clamps(overlay.difference(far, near), around.clamping, wide)
+    for least, most in ((wide + 2 * foot, BESIDE), (max(wide, foot), max(wide + 2 * foot, BESIDE))):
+        near, far = (overlay.buffer(blank, away, join_style="mitre") for away in (least, most))
+        yield off_clamps(overlay.difference(far, near), around.clamping, wide)
+
+
+def has_place(around: Around, step: Step) -> bool:
+    """Whether there is a bare place to try the zero of a step at, by the cuts alone where the machine's travel is
+    known."""
+    return _first(around, step, [], None, ()) is not None
 
 
 def _middle(free: BaseGeometry, whole: float) -> tuple[float, float]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from pathgen.base.units import format_length
+from pathgen.programs.sticking import whole_face
 from pathgen.work.clamping import Clamping
-from pathgen.work.operations import Outline
 
 
 def zero_words(clamping: Clamping) -> str:
@@ -49,10 +49,9 @@ def z_zero_words(clamping: Clamping) -> str:
 
 
 def taped(clamping: Clamping) -> bool:
-    """Whether tape may hold the work: over its whole face, or where no clamps are known."""
-    cut = clamping.feature(Outline)
-    return not clamping.setup.keep_out or any(inlay.fill == "resin" for inlay in clamping.inlays) \
-        or (cut is not None and not cut.tabs and not cut.skin)
+    """Whether tape may hold the work: over its whole face, where no clamps are known, or as another part of a common
+    blank needs it."""
+    return not clamping.setup.keep_out or clamping.shared is not None or bool(whole_face(clamping))
 
 
 def as_it_comes(clamping: Clamping) -> bool:

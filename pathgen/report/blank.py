@@ -15,6 +15,8 @@ from pathgen.report.wording import headed, table
 from pathgen.verify.findings import Finding
 
 Row = dict[str, Any]
+AT_STOPS = {"resin": "fill", "piece": "glue in the pieces"}
+"""What is done at a stop, by what its inlays take, in that order."""
 
 
 def blank_data(
@@ -82,7 +84,7 @@ def _stop_at(number: int, programs: Sequence[Sequence[Program]], done: Sequence[
     waiting = [(part, inlay.fill) for part, inlay in opened
                if inlay is not None and inlay.fill != "none" and id(inlay) not in level]
     parts = {what: sorted({part for part, own in waiting if own == fill})
-             for fill, what in (("resin", "fill"), ("piece", "glue in the pieces"))}
+             for fill, what in AT_STOPS.items()}
     each = {what: own for what, own in parts.items() if own}
     return {"stop": ", and ".join(each), "stop_for": sorted({part for part, _ in waiting}), "stop_each": each} \
         if waiting else {}

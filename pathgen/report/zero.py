@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from pathgen.base.units import axes_words, even_length, format_length, told_apart
+from pathgen.base.units import INCH, SUMS, axes_words, even_length, format_length, told_apart
+from pathgen.programs.around import Around
 from pathgen.programs.edges import Edges
 from pathgen.programs.instructions import MISREAD, line_words, lost_axes
 from pathgen.programs.plan import Plan
 from pathgen.programs.starting import SetBy, Start
-from pathgen.programs.zero_check import check_words
+from pathgen.programs.zero_check import SAME, check_words, has_place
 from pathgen.programs.zeroing import tries_zero
 from pathgen.report.programs import Program, number_in
 from pathgen.report.wording import table
@@ -50,11 +52,40 @@ def zero_findings(planned: Plan) -> list[Finding]:
     clamping = planned.clamping
     untried = [step for step, start in zip(clamping.steps, planned.starts, strict=True)
                if tries_zero(clamping, step) and start.zero is None and not clamping.done(step)]
+    clear = " and clear of clamps" if clamping.setup.keep_out else ""
     return [*(Finding(
         code="no-zero-check", severity="warn", where=step.title, allowed="raw top, finished surface or bed, bare "
-        f"over {step.cutter.diameter:g} mm and clear of clamps",
+        f"over {step.cutter.diameter:g} mm{clear}",
         got="no bare place of known height is left within reach to check Z 0 at",
-        remedy="let the blank stand out further, or move a clamp") for step in untried), *_edges_past_travel(planned)]
+        remedy=_for_a_place(planned, step)) for step in untried), *_edges_past_travel(planned)]
+
+
+_OUT = {"mm": (5.0, 60.0), "in": (INCH / 4, 2.5 * INCH)}
+"""In what steps, and how far, a blank is tried longer at each end, by units, mm."""
+
+
+def _for_a_place(planned: Plan, step: Step) -> str:
+    """What gives the zero of a step a place to be tried at, each tried here: a clamp out of the way, a longer blank."""
+    clamping, ways = planned.clamping, []
+    setup, stock, units = clamping.setup, clamping.stock, clamping.units
+
+    def works(other: Clamping) -> bool:
+        return has_place(Around(clamping=other, pockets=planned.pockets), step)
+
+    for number, clamp in enumerate(setup.keep_out, 1):
+        if works(replace(clamping, setup=replace(setup, keep_out=tuple(k for k in setup.keep_out if k is not clamp)))):
+            ways.append(f"move clamp {number} of keep_out away, and correct its box there")
+            break
+    if clamping.shared is None and clamping.moved is None and clamping.under is None:
+        out, most = _OUT[units]
+        for more in np.arange(out, most + SUMS, out).tolist():
+            longer = replace(stock, length=stock.length + 2 * more, margin_nut=stock.margin_nut + more)
+            if works(replace(clamping, stock=longer)):
+                length, margin = (format_length(v, units) for v in (longer.length, longer.margin_nut))
+                ways.append(f"take a longer blank: write [stock] length {length} and margin_nut {margin}")
+                break
+    return ", or ".join(ways) or "set Z 0 of its cutter twice, and start only where both agree within " \
+        f"{format_length(SAME[units], units)}"
 
 
 def _edges_past_travel(planned: Plan) -> Iterator[Finding]:

@@ -27,37 +27,37 @@ _CURE = ("Cure at the temperature of its sheet, as long as the sheet says for ma
 
 
 def to_fill(inlay: Inlay, work: Clamping) -> list[str]:
-    """What to do when the pockets of an inlay are cut: the machine stays on, pieces are let in or resin is poured."""
-    found = f" X 0 and Y 0 can be found again by {work.where(work.marks[:1])} too: with the tip over it, set the " \
-            "display to that." if work.marks else ""
+    """What to do when the pockets of an inlay are cut: the machine stays on, pieces are let in or resin is poured. Each
+    line stands by itself: at a stop of several parts those that all have are told once."""
+    found = [f"X 0 and Y 0 can be found again by {work.where(work.marks[:1])} too: with the tip over it, set the "
+             "display to that."] if work.marks else []
     stay_on = "Leave the machine switched on while {}: many forget X 0 and Y 0 when they are switched off. If it " \
-              f"must be off, home it and note what its own coordinates show at X 0, Y 0.{found}"
+              "must be off, home it and note what its own coordinates show at X 0, Y 0."
     before = _told_after(inlay, work)
     if inlay.fill == "piece":
         return [
             "Stop here to let the pieces in. Leave the work clamped. Brush and vacuum the pockets clean, then glue "
             f"the pieces in, pressed down to the floor: {_pieces_stand(inlay, work)}. Wipe off the glue that is "
             "squeezed out. Keep the zero place clean.",
-            stay_on.format("the glue sets") if before is None else
-            f"Leave the machine switched on, or note X 0, Y 0, as after program {before}.",
+            *([stay_on.format("the glue sets"), *found] if before is None else
+              [f"Leave the machine switched on, or note X 0, Y 0, as after program {before}."]),
         ]
     stands = format_length(inlay.overfill, work.units)
     too_high = stands_at_most(inlay, work.surface, work.board.outline) > inlay.overfill + 1e-6
     neither = " Level resin cannot do both here: thicken it so that it stays where it is put, or dam and fill " \
               "part by part." if too_high else ""
-    pour = f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, " \
-           f"and nowhere more than {stands} above the surface beside it.{neither} Keep the zero place clean."
+    pour = [_levelling(inlay, work), "Fill until it stands above the surface at the pocket's highest place, and "
+            f"nowhere more than {stands} above the surface beside it.{neither} Keep the zero place clean."]
     if before is not None:
         return [f"Stop here for the fill, and do all as it is told after program {before}: the work stays "
                 "clamped, the machine on or its X 0, Y 0 noted; clean the pockets, coat them thinly, draw the bubbles.",
-                _pour_deep(inlay, work), pour]
+                _pour_deep(inlay, work), *pour]
     return [
         "Stop here for the fill. Leave the work clamped, held over its whole face. Brush and vacuum the pockets "
         "clean.",
-        stay_on.format("the fill cures"),
+        stay_on.format("the fill cures"), *found,
         f"The resin maker's sheet comes first; the rest here is common practice. {_SEAL}",
-        f"{_pour_deep(inlay, work)} {_BUBBLES}",
-        pour,
+        _pour_deep(inlay, work), _BUBBLES, *pour,
     ]
 
 

@@ -69,6 +69,7 @@ CLAMPED = "keep_out = [{ along = [-40, -14], across = [-33, 33], height = 20 }]\
     (CLAMPED, {}, "", True),  # resin cures in it: it is held over its whole face
     (CLAMPED, {"overfill = 0.7": 'overfill = 0.7\nfill = "piece"'}, "", False),
     (CLAMPED, {"overfill = 0.7": 'overfill = 0.7\nfill = "piece"'}, f"{OUTLINE}tabs = 0\n", True),
+    (CLAMPED, {"overfill = 0.7": 'overfill = 0.7\nfill = "piece"'}, f"{OUTLINE}skin = 0.1\n", True),  # thin: stuck down
 ])
 def test_the_thickness_of_tape_under_the_work_is_counted(tmp_path, setup, changes, extra, taped):
     """Tape lifts the work off the bed that Z 0 is set on: each program that a cutter is fitted for says where to."""

@@ -17,7 +17,7 @@ from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.programs.around import Around
 from pathgen.programs.instructions import MISREAD, before_start
 from pathgen.programs.plan import Plan
-from pathgen.programs.zero_check import _bed, _foot, _middle, check_words, feeler_tip, zero_checks
+from pathgen.programs.zero_check import _bed, _foot, _middle, check_words, feeler_tip, has_place, zero_checks
 from pathgen.programs.zeroing import refits
 from pathgen.report.zero import zero_findings, zero_lines, zero_rows
 from pathgen.work.operations import SurfaceRough
@@ -307,7 +307,12 @@ def test_no_bare_place_at_all_is_said(tmp_path):
     finding = said[step_of["resurface"].title]
     assert (finding.code, finding.severity) == ("no-zero-check", "warn")
     assert "no bare place" in finding.got
-    assert "let the blank stand out further, or move a clamp" in finding.remedy
+    assert finding.remedy == ("move clamp 1 of keep_out away, and correct its box there, or take a longer blank: write "
+                              "[stock] length 182 mm and margin_nut 46 mm")
+    longer = {**changes, "length = 125.0": "length = 182.0", "margin_nut = 20.0": "margin_nut = 46.0"}
+    away = {**changes, "[stock]": changes["[stock]"].replace(boxes, boxes.split(", {", 1)[1].join(["{", ""]))}
+    for mended in (longer, away):  # each works at once
+        assert not zero_findings(plan_of(clamping_of(pathgen.load_job(job(tmp_path, changes=mended)))))
     assert not zero_findings(plan_of(clamping_of(pathgen.load_job(job(tmp_path)))))
 
 
@@ -435,6 +440,20 @@ def test_on_the_bed_there_is_room_beside_the_blank_for_a_wide_cutter():
     """A flat end of 14 mm stands 22 mm or more off the blank: its half and 1 mm, and twice half of it and a spare."""
     clamping = clamping_of(pathgen.load_job("examples/fern-and-moth.toml"))
     step = replace(clamping.steps[0], cutter=replace(clamping.steps[0].cutter, diameter=14.0))
-    place = _bed(Around(clamping=clamping), step, _foot(step.cutter))
+    place, near = _bed(Around(clamping=clamping), step, _foot(step.cutter))
     assert not place.is_empty
-    assert place.distance(shapely.box(*clamping.stock.bounds)) == pytest.approx(7.0 + 1.0 + 2 * 7.5, abs=1e-6)
+    blank = shapely.box(*clamping.stock.bounds)
+    assert place.distance(blank) == pytest.approx(7.0 + 1.0 + 2 * 7.5, abs=1e-6)
+    assert near.distance(blank) == pytest.approx(7.0 + 1.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("wide", [16.0, 25.4, 60.0])
+def test_over_a_bare_bed_every_flat_end_finds_a_place(tmp_path, wide):
+    """From 16 mm none was found, whatever lay there; it clears the blank by 1 mm or more."""
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, changes=BARE)))
+    last = next(step for step in clamping.steps if step.operation.levels)
+    step = replace(last, cutter=replace(last.cutter, shape="flat-end", diameter=wide))
+    assert clamping.setup.keep_out == ()
+    assert has_place(Around(clamping=clamping), step)
+    places = [place for place in _bed(Around(clamping=clamping), step, _foot(step.cutter)) if not place.is_empty]
+    assert min(place.distance(shapely.box(*clamping.stock.bounds)) for place in places) >= wide / 2 + 1.0 - 1e-6

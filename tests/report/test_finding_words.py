@@ -67,10 +67,11 @@ def test_one_of_something_is_not_many():
 
 
 def test_what_to_pour_now_is_said_part_by_part_and_what_all_are_told_once():
-    def part(*stops):
+    def part(*stops, fill="resin"):
         return SimpleNamespace(steps=[SimpleNamespace(
             turn=None if number is None else SimpleNamespace(fill_after=number),
-            operation=SimpleNamespace(afterwards=lambda one, said=said: said)) for number, said in stops])
+            operation=SimpleNamespace(afterwards=lambda one, said=said: said, opens=SimpleNamespace(fill=fill)))
+            for number, said in stops])
 
     parts = [part((None, ["no"]), (4, ["Mix.", "Fill A."]), (9, ["later"])), part((4, ["Mix.", "Fill B."])),
              part((9, ["later"]))]
@@ -82,9 +83,12 @@ def test_what_to_pour_now_is_said_part_by_part_and_what_all_are_told_once():
     alone = _stop(report, row | {"number": 9, "stop_for": [1, 3], "stop_each": {"fill": [1, 3]}}, parts)
     assert ["".join(line.itertext()) for line in alone][:2] == ["Stop after program 9: fill 1 lid, 3 tail", "later"]
     assert len(alone) == 2  # what all are told is told once, a paragraph for each line
-    both = {"fill": [1, 2], "glue in the pieces": [1]}  # those of part 1 alone
+    both = {"fill": [1], "glue in the pieces": [2]}
+    parts[1] = part((4, ["Glue.", "Mix."]), fill="piece")
     said = _stop(report, row | {"number": 4, "stop_for": [1, 2], "stop_each": both}, parts)
-    assert said[0].text == "Stop after program 4: fill 1 lid, 2 plate, and glue in the pieces of 1 lid"
+    assert ["".join(line.itertext()) for line in said] == [  # each kind by itself, the fill first
+        "Stop after program 4: fill 1 lid, and glue in the pieces of 2 plate", "Fill 1 lid:", "Mix.", "Fill A.",
+        "Glue in the pieces of 2 plate:", "Glue.", "Mix."]
     alone = _stop(report | {"parts": report["parts"][:1]},
                   row | {"number": 4, "stop_for": [1], "stop_each": {"fill": [1]}}, parts[:1])
     assert ["".join(line.itertext()) for line in alone] == ["Stop after program 4: fill 1 lid", "Mix.", "Fill A."]

@@ -29,7 +29,9 @@ from pathgen.job.turns import Task, merged
 from pathgen.programs.afterwards import afterwards
 from pathgen.programs.around import Around
 from pathgen.programs.instructions import before_start
+from pathgen.programs.sticking import whole_face
 from pathgen.programs.zero_check import _bed, zero_checks
+from pathgen.programs.zero_words import zero_words
 from pathgen.report.blank import blank_summary, fill_rows, fittings_words, origin_words
 from pathgen.report.data import of_all_parts
 from pathgen.report.moving import moved_data, moved_lines, moving_findings
@@ -247,6 +249,7 @@ def test_fills_are_poured_together(tmp_path, capsys):
     assert "Stop here for the fill" in words[1]
     assert "Fill now too: filled-1: the sheet of the whole blank says how." in words[1]
     page = result.files(shaded=False)["setup.html"]
+    assert "<li>Hold the blank over its whole face, by double-sided tape or vacuum: held by " in page
     assert page.count("Stop after program") == 1
     # what is to be ready for all parts; the numbers of programs alone stand in black squares
     ready = html.unescape(re.sub("<[^>]+>", " ", page[page.index('id="ready"'): page.index('id="programs"')]))
@@ -276,11 +279,35 @@ def test_fills_are_poured_together(tmp_path, capsys):
     assert check_data(load_job(tmp_path / "blank.toml"), tmp_path / "out", resolution=0.4)["findings"] == found
 
 
+def test_a_blank_that_any_part_needs_stuck_down_is_so_before_the_first_program_of_all(tmp_path):
+    """Only what the first part needs was told: program 1 said "flat and firmly", the last threw its part."""
+    clamp = "[setup]\nkeep_out = [{ along = [0, 4], across = [-60, 60], height = 15 }]\n[stock]"
+    third = '"drilled.toml"\nat = [255'
+    path = blank(tmp_path, BLANK.replace("[stock]", clamp).replace(third, third.replace("drilled", "loose")),
+                 loose=DRILLED.replace("[outline]", "[outline]\ntabs = 0"))
+    plans = blank_plans(load_job(path))
+    told = {step.number: [line for line in before_start(plan.clamping, step, start) if "whole face" in line]
+            for plan in plans for step, start in zip(plan.clamping.steps, plan.starts, strict=True)}
+    why = "over its whole face, by double-sided tape or vacuum: nothing else holds part 3 once its outline is cut, " \
+          "and the cutter would throw it; clamps hold the waste alone"
+    own = plans[2].clamping.steps[0].number
+    assert own > 1
+    assert {number: lines for number, lines in told.items() if lines} == {
+        1: [f"Hold the blank flat and firmly, {why}; keep clamps out of the cutter's way."],
+        own: [f"See that the blank is still held {why}."]}
+    assert all("spoilboard or tape it lies on" in zero_words(plan.clamping) for plan in plans)
+    (line,) = whole_face(replace(plans[2].clamping, shared=plans[0].clamping.shared), plans[2].clamping)
+    assert "nothing else holds parts 1 and 3, each once its outline is cut" in line
+
+
 def test_what_several_parts_say_at_a_stop_is_said_once():
-    """One sentence more in one part's line, and the whole line stood under each."""
-    common, own = told_once([["Stop here. Keep clean.", "Leave it on. Find it by mark 1."],
-                             ["Stop here. Keep clean.", "Leave it on.", "Thicken it."]])
-    assert (common, own) == (["Stop here. Keep clean.", "Leave it on."], ["Find it by mark 1.", "Thicken it."])
+    """Sentences that hang together were parted: "What is poured deeper than that" stood before the depths."""
+    deep, deeper = (f"The pour is {deep}. What is poured deeper than that shrinks." for deep in (2.1, 2.8))
+    told = told_once([["Stop.", "Find it by mark 1.", "Coat.", deep, "Prick.", "Dam."],
+                      ["Stop.", "Coat.", deeper, "Prick."],
+                      ["Stop.", "Find it by mark 2.", "Coat.", deep, "Prick.", "Thicken."]])
+    assert told == [("Stop.", [0, 1, 2]), ("Find it by mark 1.", [0]), ("Find it by mark 2.", [2]),
+                    ("Coat.", [0, 1, 2]), (deep, [0, 2]), (deeper, [1]), ("Prick.", [0, 1, 2]), ("Dam.", [0]), ("Thicken.", [2])]
 
 
 LET_IN = SURFACED + """[[inlay]]
@@ -456,9 +483,9 @@ def test_beside_a_parts_share_lies_the_common_blank_and_no_bed(tmp_path):
     """Zero of a part without raw top or surface left was to be tried on the bare bed, in the middle of the blank."""
     job = load_job(blank(tmp_path))
     for clamping in blank_clampings(job):
-        place = _bed(Around(clamping=clamping), clamping.steps[0], 2.0)
-        assert not place.is_empty
-        assert not place.intersects(box(*clamping.shared.blank))
+        for place in _bed(Around(clamping=clamping), clamping.steps[0], 2.0):
+            assert not place.is_empty
+            assert not place.intersects(box(*clamping.shared.blank))
 
 
 @pytest.mark.in_every_run(0)

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
-from itertools import accumulate, groupby
+from itertools import accumulate, groupby, zip_longest
 from typing import Any
 
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.markup import Child, Element, as_page, element
-from pathgen.base.plain import in_runs, joined, time_words
+from pathgen.base.plain import capital, in_runs, joined, time_words
 from pathgen.base.units import fine_length
+from pathgen.programs.instructions import stuck_words
+from pathgen.programs.sticking import whole_face
 from pathgen.programs.zero_words import z_zero_words, zero_place_words
-from pathgen.report.blank import fill_rows, fittings_words, marks_lines, origin_words
+from pathgen.report.blank import AT_STOPS, fill_rows, fittings_words, marks_lines, origin_words
 from pathgen.report.pictures.above import closed_words
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.programs import Program
@@ -27,7 +28,6 @@ from pathgen.report.text import minutes_words
 from pathgen.work.clamping import Clamping
 
 e = element
-_SENTENCE = re.compile(r"(?<=[.!?]) (?=[A-Z])")
 
 
 def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequence[str], *, along: str,
@@ -36,7 +36,9 @@ def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Se
     `opened` what is opened of each part's inlays; `programs` are those of each part."""
     names = [part["name"] for part in report["parts"]]
     picture = blank_from_above(report["title"], clampings, names, along=along, opened=opened)
-    lines, marked = common_cautions(clampings[0]), marks_lines(report)
+    stuck = [] if all(row["done"] for row in report["programs"]) else whole_face(*clampings)
+    held = [f"Hold the blank {stuck_words(stuck)}."] if stuck else []
+    lines, marked = [*held, *common_cautions(clampings[0])], marks_lines(report)
     clamps = "Hatched: clamps." if clampings[0].setup.keep_out else "" if clampings[0].setup.no_clamps else \
         "No clamps given: keep them off the parts' shares."
     closed = next(filter(None, map(closed_words, clampings, opened)), "")
@@ -120,40 +122,51 @@ def _table(rows: Sequence[dict[str, Any]], clampings: Sequence[Clamping], pages:
 
 
 def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamping]) -> Element:
-    """What to pour now, part by part, as each part's own step says; what may still be left of that where the blank has
-    moved since: what was filled already, only the maker knows."""
-    waiting = [
-        (number, part["name"], one, step) for number, (part, one) in enumerate(
-            zip(report["parts"], clampings, strict=True), 1)
-        if number in row["stop_for"] for step in one.steps if step.turn and step.turn.fill_after == row["number"]
-    ]
-    names = [f"{number} {name}" for number, name, _, _ in waiting]
-    common, own = told_once([step.operation.afterwards(one) for _, _, one, step in waiting])
+    """What to pour now, and then what to let in, as the parts' own steps say; what may still be left of that where the
+    blank has moved since: what was filled already, only the maker knows."""
+    names = [f"{number} {part['name']}" for number, part in enumerate(report["parts"], 1)]
     head, rows, notes = fill_rows(report, row["number"])
     mixed = [table([word.capitalize() for word in head], rows), *(e("p", line) for line in notes)] if rows else []
-    whose = [f"{what}{' of' * ('pieces' in what)} " + ", ".join(dict.fromkeys(
-        name for name, (number, *_) in zip(names, waiting, strict=True) if number in of))
-        for what, of in row["stop_each"].items()]
+    whose = {fill: f"{what}{' of' * ('pieces' in what)} {', '.join(names[k - 1] for k in row['stop_each'][what])}"
+             for fill, what in AT_STOPS.items() if what in row["stop_each"]}
     where = f"Stop after program {row['number']}"
     done = f"Where this was done before the blank moved, go on with program {report['go_on_with']}. Where it was " \
         "not, do it before that:" if row["done"] else None
+    told: list[Element] = []
+    for fill, what in whose.items():
+        told += [e("p", e("b", f"{capital(what)}:"))] if len(whose) > 1 else []
+        parts = [(names[k - 1], clampings[k - 1]) for k in row["stop_each"][AT_STOPS[fill]]]
+        told += [*_told(parts, row["number"], fill), *(mixed if fill == "resin" else ())]
     return e(
-        "div", e("h4", f"{where}{', if it was not done' * row['done']}: {', and '.join(whose)}"),
-        e("p", done) if done else None,
-        *(e("p", line) for line in common),
-        *(e("p", e("b", f"{', '.join(name for name, said in zip(names, own, strict=True) if said == words)}: "), words)
-          for words in dict.fromkeys(own) if words),
-        *mixed,
-        e("p", "Wait until it has cured fully, which can take days, and do what the sheets of these parts say before "
-               "their next programs.") if rows else None,
+        "div", e("h4", f"{where}{', if it was not done' * row['done']}: {', and '.join(whose.values())}"),
+        e("p", done) if done else None, *told,
+        e("p", "Wait until the fill has cured fully, which can take days, and do what the sheets of these parts say "
+               "before their next programs.") if rows else None,
         class_="stop")
 
 
-def told_once(lists: Sequence[Sequence[str]]) -> tuple[list[str], list[str]]:
-    """What all lists say, sentence by sentence, in the lines of the first; and what else each says, as one text."""
-    each = [[_SENTENCE.split(line) for line in lines] for lines in lists]
-    spoken = [{sentence for line in lines for sentence in line} for lines in each]
-    everywhere = {sentence for sentence in spoken[0] if all(sentence in one for one in spoken)}
-    common = [" ".join(sentence for sentence in line if sentence in everywhere) for line in each[0]]
-    own = [" ".join(sentence for line in lines for sentence in line if sentence not in everywhere) for lines in each]
-    return list(filter(None, common)), own
+def _told(parts: Sequence[tuple[str, Clamping]], after: int, fill: str) -> Iterator[Element]:
+    """What the parts say that take one kind of fill at a stop: what all say once, else after the names of those that
+    do."""
+    waiting = [(name, step.operation.afterwards(one)) for name, one in parts for step in one.steps
+               if step.turn and step.turn.fill_after == after
+               and step.operation.opens is not None and step.operation.opens.fill == fill]
+    for line, of in told_once([said for _, said in waiting]):
+        own = ", ".join(dict.fromkeys(waiting[k][0] for k in of))
+        yield e("p", e("b", f"{own}: "), line) if len(of) < len(waiting) else e("p", line)
+
+
+def told_once(lists: Sequence[Sequence[str]]) -> list[tuple[str, list[int]]]:
+    """All lines, whole and each once, in their order, with the indices of the lists that hold them: what some hold
+    stands together between what all do."""
+    rests, told = [list(one) for one in lists], list[tuple[str, list[int]]]()
+    for line in [one for one in lists[0] if all(one in others for others in lists)]:
+        told += _by_holders([rest[:rest.index(line)] for rest in rests])
+        told.append((line, list(range(len(lists)))))
+        rests = [rest[rest.index(line) + 1:] for rest in rests]
+    return told + _by_holders(rests)
+
+
+def _by_holders(lists: Sequence[Sequence[str]]) -> list[tuple[str, list[int]]]:
+    abreast = dict.fromkeys(line for row in zip_longest(*lists) for line in row if line)
+    return [(line, [k for k, one in enumerate(lists) if line in one]) for line in abreast]
