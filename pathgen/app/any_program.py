@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pathgen.base.cutters import SHAPES, Cutter
+from pathgen.base.cutters import LIMITS, LONGEST_NAME, SHAPES, Cutter, reshaped
 from pathgen.base.errors import PathgenError
 from pathgen.base.lowered import MOST_LOWERED, FallAway, Lowered, Relief
 from pathgen.base.plain import typed
@@ -168,9 +168,10 @@ def _tool(options: argparse.Namespace, where: str, words: Sequence[str]) -> Cutt
     diameter, *angle = sizes
     size = _one(where, diameter)
     stepdown = _one("--stepdown", options.stepdown) if options.stepdown else size
-    return Cutter(name=f"{shape} {diameter}", shape=shape, diameter=size, stepdown=stepdown,
-                  speed=_ANY, feed=_ANY, plunge=_ANY,  # text has its own
-                  angle=_number(where, angle[0]) if angle else None)
+    cutter = Cutter(name=f"{shape} {diameter}"[:LONGEST_NAME], shape=shape, diameter=size, stepdown=stepdown,
+                    speed=LIMITS["speed"][1], feed=LIMITS["feed"][1], plunge=LIMITS["plunge"][1],
+                    angle=_number(where, angle[0]) if angle else None)
+    return reshaped(cutter, speed=_ANY, feed=_ANY, plunge=_ANY)  # text has its own
 
 
 def _top(options: argparse.Namespace) -> Surface:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import Literal, assert_never
 
@@ -23,12 +23,17 @@ EASED_LOAD = 1.35
 FINEST = 0.1
 """Cutters are not made thinner, mm; common practice."""
 
-LARGEST = 500.0
-"""The largest cutter that is not taken for a mistake, mm."""
+FEEDS = 1.0, 50_000.0
+"""Slowest and fastest, mm per minute."""
 
-LIMITS = {"stepdown": (0.01, LARGEST), "stepover": (0.02, 1.0), "ramp": (0.5, 45.0), "angle": (1.0, 175.0),
-          "flutes": (1.0, 12.0)}
-"""From where to where each lies, in the units of `Cutter`: thinner layers and narrower steps would take for ever."""
+LIMITS = {"diameter": (0.05, 100.0), "speed": (100.0, 200_000.0), "feed": FEEDS, "plunge": FEEDS,
+          "stepdown": (0.01, 50.0), "stepover": (0.02, 1.0), "ramp": (0.5, 45.0), "angle": (5.0, 170.0),
+          "flutes": (1.0, 12.0), "flute_length": (0.1, 200.0)}
+"""From where to where each lies, in the units of `Cutter`; the keys of a job ask here too. Thinner layers and narrower
+steps would take for ever."""
+
+LONGEST_NAME = 60
+"""Characters in a cutter's name."""
 
 LOAD_FACTOR = 1.5
 """Times the volume per tooth of a straight-line cut that any move may take."""
@@ -99,8 +104,7 @@ class Cutter:
     plunges: bool = True
 
     def __post_init__(self) -> None:
-        if not isinstance(self.name, str):
-            raise CutterError("cutter name", f"a {type(self.name).__name__}", allowed="a str", remedy="give it a name")
+        given.title("cutter name", self.name, longest=LONGEST_NAME, error=CutterError)
         where = f"cutter {self.name!r}"
         if not isinstance(self.shape, str) or self.shape not in SHAPES:
             raise CutterError(where, f"shape {self.shape!r}", allowed=", ".join(SHAPES))
@@ -114,9 +118,8 @@ class Cutter:
             endless = isinstance(got, float) and got == math.inf
             if (name == "angle" and got is None) or (name == "flute_length" and endless):
                 continue
-            least, most = LIMITS.get(name, (-math.inf, LARGEST if name == "diameter" else math.inf))
-            number = given.length(f"{where} {name}", got, above=-math.inf if name in LIMITS else 0.0, least=least,
-                                  most=most, unit=unit, error=CutterError)
+            least, most = LIMITS[name]
+            number = given.length(f"{where} {name}", got, least=least, most=most, unit=unit, error=CutterError)
             object.__setattr__(self, name, number)
         if self.flutes % 1:
             raise CutterError(f"{where} flutes", f"{self.flutes:g}", allowed="a whole number")
@@ -252,3 +255,17 @@ class Cutter:
         view = View.around((-self.radius, 0.0, self.radius, top), 1.0)
         return as_svg(view.picture(f"{self.name}: {self.shape}, {self.diameter:g} mm",
                                    lines(view, [run], stroke=INK, stroke_width=0.2)))
+
+
+def reshaped(cutter: Cutter, **changes: object) -> Cutter:
+    """The same cutter of another shape or size, to reckon with: such as nobody makes too, so that no limits hold."""
+    made: Cutter = object.__new__(Cutter)
+    for field in fields(Cutter):
+        object.__setattr__(made, field.name, changes.get(field.name, getattr(cutter, field.name)))
+    return made
+
+
+def within(name: str, value: float) -> float:
+    """The nearest to a value that the LIMITS of this allow."""
+    least, most = LIMITS[name]
+    return min(max(value, least), most)

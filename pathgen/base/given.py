@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike
 
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import PathgenError
+from pathgen.base.plain import plain
 
 V = TypeVar("V")
 W = TypeVar("W", bound=str)
@@ -27,26 +28,48 @@ LARGEST = 1000.0
 SMALLEST = 0.001
 """And so are smaller shapes, mm."""
 
+LARGEST_FIGURE, FINEST_FIGURE = 1e9, 1e-6
+"""Lengths that formulas take, in any unit."""
+
+THICKNESS = 0.5, 100.0
+"""Of work: the thinnest and the thickest, mm."""
+
+_NONE = str, bytes, bool, np.bool_  # what float() takes, and is no number
+
+
+def kind_of(got: object) -> str:
+    """``"a float"``, ``"an int"``: what kind of value was given."""
+    name = type(got).__name__
+    return f"{'an' if name[0] in 'aeiouAEIOU' else 'a'} {name}"
+
 
 def value(where: str, got: object, kind: type[V], *, words: str = "", remedy: str = "") -> V:
     """What was given, if it is of a kind. Raises PathgenError."""
     if not isinstance(got, kind):
-        words = words or f"a pathgen.{kind.__name__}"
-        raise PathgenError(where, f"a {type(got).__name__}", allowed=words, remedy=remedy or f"give {words}")
+        words = words or f"a {'' if kind.__module__ == 'builtins' else 'pathgen.'}{kind.__name__}"
+        raise PathgenError(where, kind_of(got), allowed=words, remedy=remedy or f"give {words}")
     return got
 
 
 def path(where: str, got: object) -> Path:
     """The path of a file or folder. Raises PathgenError for anything but a str, a Path or its like."""
     if not isinstance(got, str | os.PathLike):
-        raise PathgenError(where, f"a {type(got).__name__}", allowed="a str or Path", remedy="give its path")
+        raise PathgenError(where, kind_of(got), allowed="a str or Path", remedy="give its path")
     return Path(got)
+
+
+def title(where: str, got: object, *, longest: int, error: type[PathgenError] = PathgenError) -> str:
+    """Words to tell something by. Raises PathgenError, or another `error`, for none or more than `longest`."""
+    if not isinstance(got, str) or not plain(got).strip() or len(got) > longest:
+        raise error(where, f"{got!r}" if isinstance(got, str) else kind_of(got), remedy="give it a name",
+                    allowed=f"a str of 1 to {longest} characters")
+    return got
 
 
 def several(where: str, got: Any, *, words: str, remedy: str = "give a list") -> list[object]:
     """The values of any list. Raises PathgenError for what is none."""
     if isinstance(got, str | bytes) or not np.iterable(got):  # an array of one number without a list is none
-        raise PathgenError(where, f"a {type(got).__name__}", allowed=words, remedy=remedy)
+        raise PathgenError(where, kind_of(got), allowed=words, remedy=remedy)
     return list(got)
 
 
@@ -61,7 +84,7 @@ def length(where: str, value: Any, *, above: float = -math.inf, least: float = -
     allowed = ", ".join(filter(None, [allowed, f"at most {most:g} {unit}".strip() if most < math.inf else "a number"]))
     unit_words = f" in {unit}" if unit else ""
     try:
-        number = float("no number" if isinstance(value, str | bytes | bool | np.bool_) else value)
+        number = float("no number" if isinstance(value, _NONE) else value)
     except (TypeError, ValueError, OverflowError):
         raise error(where, f"{value!r} is no number", allowed=allowed, remedy=f"give one{unit_words}") from None
     if not (number > above and number >= least and number <= most and math.isfinite(number)):
@@ -74,7 +97,8 @@ def numbers(values: ArrayLike) -> Floats:
     """A float array. Raises TypeError, ValueError or OverflowError for what is none, as text and True are in `length`.
     """
     array = np.asarray(values)
-    if array.dtype.kind in "USb" and array.size:
+    one_by_one = array.flat if array.dtype.kind == "O" else ()
+    if (array.dtype.kind not in "iufO" and array.size) or any(isinstance(one, _NONE) for one in one_by_one):
         raise TypeError(array.dtype)
     return np.asarray(array, dtype=float)
 
@@ -87,7 +111,7 @@ def area(where: str, shape: object, *, parts: bool = True) -> shapely.Polygon | 
     kinds = (shapely.Polygon, shapely.MultiPolygon) if parts else (shapely.Polygon,)
     allowed = "a shapely Polygon" + (" or MultiPolygon" if parts else "")
     if not isinstance(shape, kinds):
-        raise PathgenError(where, f"a {type(shape).__name__}", allowed=allowed,
+        raise PathgenError(where, kind_of(shape), allowed=allowed,
                            remedy="make one of it: shapely.Polygon(points), or .buffer(half the width) of a line")
     if shape.is_empty:
         raise PathgenError(where, "an empty polygon", allowed="one with an area", remedy="see what emptied it")

@@ -13,6 +13,8 @@ hold to the last digits from a dowel to a flat table.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -46,13 +48,13 @@ def scallop_height(stepover: ArrayLike, ball_radius: ArrayLike, surface_radius: 
 
     Returns
     -------
-    float array of the broadcast shape, in the unit of the lengths; 0-d for scalars
+    float array of the broadcast shape, in the unit of the lengths; for scalars one number (a numpy.float64)
 
     Raises
     ------
     CutterError
         When the passes are too far apart for the ball to leave a ridge between them (the two cuts no longer
-        meet), when a length is not positive and finite, or when the ball is larger than a hollow.
+        meet), when a length is not 0.000001 to 1e9, or when the ball is larger than a hollow.
 
     Examples
     --------
@@ -70,10 +72,23 @@ def scallop_height(stepover: ArrayLike, ball_radius: ArrayLike, surface_radius: 
     if np.any(under_root < 0) or np.any(np.abs(s * inverse) >= np.pi):
         raise CutterError("stepover",
                           f"{_text(s)} with a ball of radius {_text(r)} leaves uncut surface between passes",
-                          allowed="less than the ball's diameter", remedy="make the stepover smaller")
+                          allowed=_widest(r, big_r), remedy="make the stepover smaller")
     a = r - 2.0 * k * half_chord**2 * inverse
-    height: Floats = 4.0 * k * half_chord**2 / (a + np.sqrt(under_root))
-    return height
+    return _told(4.0 * k * half_chord**2 / (a + np.sqrt(under_root)))
+
+
+def _told(values: Floats) -> Floats:
+    one: Floats = values[()]  # of an array of one number without a list that number, which can be rounded
+    return one
+
+
+def _widest(r: Floats, big_r: Floats) -> str:
+    """The stepover from which two cuts no longer meet, in words: sin(phi) is then r / (R + r)."""
+    with np.errstate(invalid="ignore"):
+        curved = 2.0 * np.abs(big_r) * np.arcsin(np.minimum(r / np.abs(big_r + r), 1.0))
+    widest = float(np.where(np.isinf(big_r), 2.0 * r, curved).min())
+    unit = 10.0 ** (math.floor(math.log10(widest)) - 4)
+    return f"less than {math.floor(widest / unit + 1e-6) * unit:g}, from where the two cuts do not meet"
 
 
 def stepover_for(scallop: ArrayLike, ball_radius: ArrayLike, surface_radius: ArrayLike = np.inf) -> Floats:
@@ -88,12 +103,12 @@ def stepover_for(scallop: ArrayLike, ball_radius: ArrayLike, surface_radius: Arr
 
     Returns
     -------
-    float array of the broadcast shape, in the unit of the lengths; 0-d for scalars
+    float array of the broadcast shape, in the unit of the lengths; for scalars one number (a numpy.float64)
 
     Raises
     ------
     CutterError
-        When the ridge would be as high as the ball's radius or more, or a length is not positive and finite.
+        When the ridge would be as high as the ball's radius or more, or a length is not 0.000001 to 1e9.
 
     Examples
     --------
@@ -109,7 +124,7 @@ def stepover_for(scallop: ArrayLike, ball_radius: ArrayLike, surface_radius: Arr
     half_chord = np.sqrt(h * (2.0 * r - h) / (4.0 * (1.0 + r / big_r) * (1.0 + h / big_r)))
     with np.errstate(invalid="ignore"):
         curved = 4.0 * big_r * np.arcsin(half_chord / big_r)
-    return np.where(np.isinf(big_r), 4.0 * half_chord, curved)
+    return _told(np.where(np.isinf(big_r), 4.0 * half_chord, curved))
 
 
 def _checked(
@@ -122,11 +137,13 @@ def _checked(
         raise CutterError(name, "no numbers, or not as many of each",
                           allowed=f"{name}, ball_radius and surface_radius in mm",
                           remedy="give numbers, or arrays of them") from None
+    least, most = given.FINEST_FIGURE, given.LARGEST_FIGURE
     for what, values in ((name, s), ("ball_radius", r)):
-        if not np.all(np.isfinite(values) & (values > 0)):
-            raise CutterError(what, f"{_text(values)} given", allowed="finite and above 0")
-    if np.any(np.isnan(big_r)) or np.any(big_r == 0):
-        raise CutterError("surface_radius", f"{_text(big_r)} given", allowed="not 0; negative for a hollow")
+        if not np.all((values >= least) & (values <= most)):
+            raise CutterError(what, f"{_text(values)} given", allowed=f"{least:g} to {most:g}")
+    if not np.all(np.isinf(big_r) | (np.abs(big_r) >= least) & (np.abs(big_r) <= most)):
+        raise CutterError("surface_radius", f"{_text(big_r)} given",
+                          allowed=f"{least:g} to {most:g}, negative for a hollow, infinite for a flat")
     if np.any((big_r < 0) & (-big_r <= r)):
         raise CutterError("ball_radius", f"{_text(r)} does not fit a hollow of radius {_text(-big_r)}",
                           allowed="a ball smaller than the hollow", remedy="take a smaller ball")

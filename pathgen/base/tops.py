@@ -5,21 +5,30 @@ from __future__ import annotations
 import math
 
 from pathgen.base.errors import PathgenError
+from pathgen.base.given import THICKNESS, place
 from pathgen.base.given import length as given
-from pathgen.base.given import place
 from pathgen.base.surface import Surface
+
+SHARPEST, WIDEST = 1.0, 100_000.0
+"""Radii across a top, mm; beyond them it has none, or is flat."""
 
 
 def flat(thickness: float) -> Surface:
     """A level top, `thickness` mm above the underside of the work.
 
-    Raises PathgenError for a thickness that is not above 0, or is more than a metre.
+    Raises PathgenError for a thickness that no blank has: 0.5 to 100 mm.
 
     >>> import pathgen
     >>> float(pathgen.flat(6.0).height(100.0, 20.0))
     6.0
     """
-    return level(given("flat thickness", thickness, above=0.0))
+    return level(_thickness("flat", thickness))
+
+
+def _thickness(where: str, got: float) -> float:
+    """Of a top over the underside of the work, mm."""
+    least, most = THICKNESS
+    return given(f"{where} thickness", got, least=least, most=most)
 
 
 def level(thickness: float, length: float = 1.0) -> Surface:
@@ -50,9 +59,9 @@ def radiused(
     Raises
     ------
     PathgenError
-        For a number that is not above 0, and for two ways at once. No radius is too small by itself, as it is for the
-        board of a job (25 mm): how steep it is, who cuts a shape into it is told, 45 degrees across and 1 in 20 along
-        are the most.
+        For a thickness that no blank has, a radius under 1 mm or over 100 m, and for two ways at once. A radius may be
+        smaller than that of a job's board (25 mm): how steep it is, who cuts a shape into it is told, 45 degrees across
+        and 1 in 20 along are the most.
 
     Examples
     --------
@@ -64,8 +73,8 @@ def radiused(
     >>> float(cone.radius(640.0).round(2))
     366.89
     """
-    thickness = given("radiused thickness", thickness, above=0.0)
-    start = given("radiused start", start, above=0.0, most=1e6)
+    thickness = _thickness("radiused", thickness)
+    start = given("radiused start", start, least=SHARPEST, most=WIDEST)
     ways = {"end": end, "bridge": bridge, "strings": strings}
     if sum(way is not None for way in ways.values()) > 1 or (end is None) != (length is None):
         named = [name for name, way in {**ways, "length": length}.items() if way is not None]
@@ -80,7 +89,7 @@ def radiused(
     elif end is None:
         end, length = start, 1.0
     name = next((name for name, way in ways.items() if way is not None), "start")
-    end = given(f"radiused {name}", end, above=0.0, most=1e6)
+    end = given(f"radiused {name}", end, least=SHARPEST, most=WIDEST)
     where = "radiused length" if name in ("end", "start") else f"radiused {name}"
     return Surface(thickness=thickness, radius_nut=start, radius_end=end,
                    length=given(where, 0.0 if length is None else length, above=0.0, most=2000.0))

@@ -9,6 +9,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
+from pathgen.base.cutters import LIMITS
 from pathgen.base.errors import JobError, all_of
 from pathgen.base.feeds import likely_meant
 from pathgen.base.plain import joined
@@ -19,8 +20,8 @@ from pathgen.job.tables import CutterTable
 
 _NO_TANG = 3.0  # no slot for a fret is wider, mm
 
-_STANDS_IN: dict[str, Any] = {"shape": "flat-end", "diameter": 0.2, "speed": 10_000.0, "feed": 1e6, "plunge": 1e-3,
-                              "stepdown": 1.0}
+_STANDS_IN: dict[str, Any] = {"shape": "flat-end", "diameter": 0.2, "speed": 10_000.0,
+                              "feed": LIMITS["feed"][1], "plunge": LIMITS["plunge"][0], "stepdown": 1.0}
 
 
 def check_cutters(job: Job) -> None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar, Literal
 
 from pathgen.base.cutters import LIMITS
+from pathgen.base.given import THICKNESS
 from pathgen.base.scallop import RIDGES
 from pathgen.job.inlay_tables import InlayTable, PlaceTable, colour, layers_seen
 from pathgen.parts.fingerboard.part import ZEROS
@@ -37,7 +38,7 @@ from pathgen.parts.keys import (
     yes_or_no,
 )
 from pathgen.strategies.cutting_out import MOST_LAP
-from pathgen.work.clamping import LEAST_CLEARANCE, Along, Clamps, KeepOut, Machine, Setup, Stock
+from pathgen.work.clamping import LONGEST, MACHINE, Along, Clamps, KeepOut, Machine, Setup, Stock
 from pathgen.work.features import MOST_ALLOWANCE, Bottom, Entry
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 
@@ -50,9 +51,9 @@ USUAL_SCALLOP, USUAL_RIDGES = 0.01, (0.005, 0.02)
 class StockTable(Stock):
     """``[stock]``: the raw blank, centred on the centre-line."""
 
-    length: float = key(size(10.0, 3000.0), "along the board")
+    length: float = key(size(10.0, LONGEST), "along the board")
     width: float = key(size(10.0, 1000.0), "across the board")
-    thickness: float = key(size(0.5, 100.0), "as it lies on the bed")
+    thickness: float = key(size(*THICKNESS), "as it lies on the bed")
     margin_nut: float = key(size(0.0, 500.0), "how far it stands out before the nut face", 10.0, inch=0.4)
 
 
@@ -124,24 +125,24 @@ class SetupTable(Setup):
 class MachineTable(Machine):
     """``[machine]``: the router."""
 
-    clearance: float = key(size(LEAST_CLEARANCE, 200.0), "how far rapids across the work pass above blank, clamps and "
+    clearance: float = key(size(*MACHINE["clearance"]), "how far rapids across the work pass above blank, clamps and "
                            "fill, whichever is highest; within a pocket, and from slot to slot where no clamp stands, "
                            "they are lower", 10.0, inch=0.4)
-    rapid: float = key(rate(100.0, 200_000.0), "speed of rapids, per minute", 5000.0)
-    acceleration: float = key(size(1.0, 50_000.0, usual=(50.0, 5000.0), per=" per second squared"),
+    rapid: float = key(rate(*MACHINE["rapid"]), "speed of rapids, per minute", 5000.0)
+    acceleration: float = key(size(*MACHINE["acceleration"], usual=(50.0, 5000.0), per=" per second squared"),
                               "per second squared, for the time estimate", 400.0)
     travel: tuple[float, float, float] | None = key(
-        list_of(size(10.0, 10_000.0, usual=(50.0, 3000.0)), names=XYZ), "[X, Y, Z] that the machine can move; checked "
-        "when given", None, shown="not checked")
+        list_of(size(*MACHINE["travel"], usual=(50.0, 3000.0)), names=XYZ), "[X, Y, Z] that the machine can move; "
+        "checked when given", None, shown="not checked")
     spindle: tuple[float, float] | None = key(
-        span(0, 200_000, unit="rpm"), "[lowest, highest] speed of the spindle, rpm; checked when given", None,
+        span(*MACHINE["spindle"], unit="rpm"), "[lowest, highest] speed of the spindle, rpm; checked when given", None,
         shown="not checked")
     arcs: bool = key(yes_or_no, "whether G2 and G3 may be written", False)
-    resolution: float = key(size(0.0001, 0.5), "its smallest step, for the fret table's cents", 0.005)
-    spin_up: float = key(number(0.0, 60.0, unit="seconds"), "wait after the spindle starts, written as G4 P in "
-                         "seconds; machines that count P in thousandths wait less", 3.0)
-    repeatability: float = key(size(0.0, 1.0), "how far off in X and Y it comes back to a place: for cents off and the "
-                               "error budget; nothing in the way may come nearer to a cutter", 0.05)
+    resolution: float = key(size(*MACHINE["resolution"]), "its smallest step, for the fret table's cents", 0.005)
+    spin_up: float = key(number(*MACHINE["spin_up"], unit="seconds"), "wait after the spindle starts, written as G4 P "
+                         "in seconds; machines that count P in thousandths wait less", 3.0)
+    repeatability: float = key(size(*MACHINE["repeatability"]), "how far off in X and Y it comes back to a place: for "
+                               "cents off and the error budget; nothing in the way may come nearer to a cutter", 0.05)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,17 +157,19 @@ class CutterTable:
 
     name: str = key(CUTTER, "how the job and the programs call it")
     shape: str | None = key(choice("ball-end", "flat-end", "v"), "its shape", None, shown="required when used")
-    diameter: float | None = key(size(0.05, 100.0), "cutting diameter", None, shown="required when used")
-    angle: float | None = key(number(5.0, 170.0, unit="degrees"),
+    diameter: float | None = key(size(*LIMITS["diameter"]), "cutting diameter", None, shown="required when used")
+    angle: float | None = key(number(*LIMITS["angle"], unit="degrees"),
                               "included angle of a v cutter, which comes to a sharp point", None,
                               shown="required for v")
     flutes: int = key(number(*LIMITS["flutes"], whole=True), "cutting edges", 2)
-    flute_length: float = key(size(0.1, 200.0), "how deep it can cut", math.inf, shown="not checked")
-    speed: float | None = key(number(100, 200_000, unit="rpm"), "spindle speed, rpm", None, shown="required when used")
-    feed: float | None = key(rate(), "cutting feed, per minute", None, shown="required when used")
-    plunge: float | None = key(rate(), "feed straight down, per minute", None, shown="required when used")
+    flute_length: float = key(size(*LIMITS["flute_length"]), "how deep it can cut", math.inf, shown="not checked")
+    speed: float | None = key(number(*LIMITS["speed"], unit="rpm"), "spindle speed, rpm", None,
+                              shown="required when used")
+    feed: float | None = key(rate(*LIMITS["feed"]), "cutting feed, per minute", None, shown="required when used")
+    plunge: float | None = key(rate(*LIMITS["plunge"]), "feed straight down, per minute", None,
+                               shown="required when used")
     stepdown: float | None = key(
-        size(LIMITS["stepdown"][0], 50.0, usual=(0.1, 6.0)), "depth of each layer; ridges and stairs of the pass "
+        size(*LIMITS["stepdown"], usual=(0.1, 6.0)), "depth of each layer; ridges and stairs of the pass "
         "before may add 0.05 mm, a quarter of it at most; last laps along walls, a shave of a tenth of the cutter at "
         "most, go deeper: four layers in a pocket, all of an outline", None, shown="required when used")
     stepover: float = key(

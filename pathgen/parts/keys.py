@@ -16,6 +16,7 @@ from dataclasses import MISSING, dataclass
 from functools import partial
 from typing import Any, TypeVar
 
+from pathgen.base.cutters import LONGEST_NAME
 from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import LENGTH_PLACES, MM_PER, format_length, in_mm, parse_length
 
@@ -227,7 +228,7 @@ def _limit(mm: float, units: str) -> str:
                          else places)
 
 
-def rate(low: float = 1.0, high: float = 50_000.0) -> Reader:
+def rate(low: float, high: float) -> Reader:
     """A feed in the job's units of length per minute, or a text like "800 mm/min"; gives mm per minute."""
 
     @holding("length per minute", limits=f"{low:g} to {high:g} mm")
@@ -401,7 +402,7 @@ def _is_number(value: Any) -> bool:
 
 LEAST_POCKET = 0.05
 """Of inlays, mm."""
-CUTTER, FILE = text(60), text(1000)
+CUTTER, FILE = text(LONGEST_NAME), text(1000)
 """The name of a cutter, and of a drawing or job."""
 CUTTERS = list_of(CUTTER, least=1, most=10)
 

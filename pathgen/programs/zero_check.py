@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats, Ints
-from pathgen.base.cutters import Cutter
+from pathgen.base.cutters import Cutter, reshaped
 from pathgen.base.errors import JobError
 from pathgen.base.hollow import Hollow
 from pathgen.base.plain import in_runs, joined
@@ -160,7 +160,7 @@ def feeler_tip(surface: Surface, cutter: Cutter, x: float, y: float, feeler: flo
     surface that falls to both sides is on its rim or over the crest.
     """
     def offset(px: Floats, py: Floats, ball: float = 0.0) -> Floats:
-        wide = replace(cutter, shape="ball-end", angle=None, diameter=max(2 * (ball + feeler), 1e-9))
+        wide = reshaped(cutter, shape="ball-end", angle=None, diameter=max(2 * (ball + feeler), 1e-9))
         return surface.tip_height(wide, px, py) + feeler
 
     at = np.array([x]), np.array([y])

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.arrays import Bools, Floats, Ints
-from pathgen.base.cutters import Cutter
+from pathgen.base.cutters import Cutter, reshaped
 from pathgen.base.limits import MOST_WORK
 from pathgen.removal.bites import LEAST, Bites, Passages, Touches, arc_over_travel, in_order, in_rounds
 from pathgen.removal.ceiling import Ceiling
@@ -151,7 +151,7 @@ class _Cutting:
             how.deeper, how.waste, how.spare, how.surface, how.angle)
         self.floor = np.float32(how.floor)
         self.within = cutter.is_flat and not how.rims
-        self.shank = replace(cutter, shape="flat-end", angle=None, diameter=cutter.diameter + 2 * _RUB)
+        self.shank = reshaped(cutter, shape="flat-end", angle=None, diameter=cutter.diameter + 2 * _RUB)
         self.ceiling = Ceiling(self.top)
         self.highest = self.ceiling.highest
         self.bites = Bites.none(np.nan_to_num(np.linalg.norm(motion.end - motion.start, axis=1)))

@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.arrays import Floats
 from pathgen.base.bending import usual_layer
-from pathgen.base.cutters import Cutter
+from pathgen.base.cutters import Cutter, within
 from pathgen.base.errors import PathgenError
 from pathgen.base.feeds import ROUND_UP, usual_feed
 from pathgen.base.plain import counted
@@ -59,7 +59,8 @@ def fewer_layers(planned: Plan, programs: Sequence[Program], *, outline: bool) -
                       key=lambda one: one.minutes).step
         cutter = longest.cutter
         now = _thicknesses(longest, planned.around)
-        deeper = replace(cutter, stepdown=rounded_up(float(now.sum()) / max(len(now) - 1, 1), clamping.units))
+        deeper = replace(cutter, stepdown=within("stepdown", rounded_up(
+            float(now.sum()) / max(len(now) - 1, 1), clamping.units)))
         then = _thicknesses(replace(longest, cutter=deeper), planned.around)
         own = [program for program in programs if program.step.cutter.name == name]
         minutes = next(program.minutes for program in own if program.step is longest)
@@ -153,13 +154,14 @@ def usual_sizes(first: Cutter, clamping: Clamping) -> list[Cutter]:
     for diameter in (size for size in _SIZES[units] if not first.is_flat or size >= _WIDER * first.diameter):
         wider = diameter / first.diameter
         cutter = replace(first, name=format_length(diameter, units), shape="flat-end", angle=None, diameter=diameter,
-                         stepdown=rounded_down(first.stepdown * wider if first.is_flat else diameter / 2.0),
+                         stepdown=within("stepdown", rounded_down(
+                             first.stepdown * wider if first.is_flat else diameter / 2.0)),
                          stepover=Cutter.stepover, flute_length=math.inf)
         most = usual_feed(cutter)[1]
         feed = min(first.feed * wider, max(most, first.feed)) if first.is_flat else most / 2.0
         feed = float(f"{min(feed, _SLOWER * clamping.machine.rapid) / unit:.2g}") * unit
         plunge = float(f"{feed / unit * min(first.plunge / first.feed, _PLUNGE):.2g}") * unit
-        out.append(replace(cutter, feed=feed, plunge=plunge))
+        out.append(replace(cutter, feed=within("feed", feed), plunge=within("plunge", plunge)))
     return out
 
 

@@ -12,7 +12,7 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.base.bending import usual_layer
-from pathgen.base.cutters import LOAD_FACTOR, Cutter
+from pathgen.base.cutters import LOAD_FACTOR, Cutter, within
 from pathgen.base.errors import PathgenError
 from pathgen.base.feeds import ROUND_UP
 from pathgen.base.plain import counted
@@ -337,7 +337,7 @@ def _slots(clamping: Clamping) -> Iterator[Change]:
         return  # `fewer_layers` tells what its stepdown saves in both
     deepest = begun_over(slots, surface=clamping.finished_surface, cutter=step.cutter, ridges=ridges_at_last(clamping))
     layers = math.ceil(deepest / step.cutter.stepdown - 1e-9)
-    deeper = rounded_up(deepest / max(layers - 1, 1), unit)
+    deeper = within("stepdown", rounded_up(deepest / max(layers - 1, 1), unit))
     if layers > 1 and deeper <= usual_layer(step.cutter) * (1 + ROUND_UP):
         cutter = replace(step.cutter, stepdown=deeper)
         own = {one.order: replace(one, cutter=cutter) for one in clamping.steps if one.cutter.name == cutter.name}

@@ -55,7 +55,7 @@ def cutters(where: str, got: object) -> list[Cutter]:
 
 def stock(where: str, high: float, top: Surface) -> float:
     """Height of raw stock, no lower than the top, mm."""
-    high = given.length(where, high, above=0.0)
+    high = given.length(where, high, above=0.0, most=given.THICKNESS[1])
     if high < top.thickness - 1e-9:
         raise PathgenError(where, f"{high:g} mm, and the surface is {top.thickness:g} mm above the underside",
                            allowed=f"{top.thickness:g} mm or more", remedy="take a thicker blank or a lower surface")
@@ -97,7 +97,7 @@ def reaches(where: str, shape: shapely.Polygon, top: Surface, cutter: Cutter) ->
 def under(where: str, shape: shapely.Geometry, top: Surface, *, past: float = 0.0) -> None:
     """Refuse a shape that reaches to where the top is steeper than any, or `past` its ends where it is so along."""
     if not isinstance(top, Surface):
-        raise PathgenError(f"{where.split()[0]} top", f"a {type(top).__name__}", allowed="a pathgen.Surface",
+        raise PathgenError(f"{where.split()[0]} top", given.kind_of(top), allowed="a pathgen.Surface",
                            remedy="make one: pathgen.flat(6.0), or pathgen.radiused(thickness=6.0, start=254.0)")
     x, y = corners(shape)
     room = top.radius(x) - np.abs(y) * OVER_HALF

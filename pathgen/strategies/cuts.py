@@ -243,7 +243,7 @@ def second_cut(
     True
     """
     if not isinstance(passes, FinishCut):
-        raise PathgenError("second_cut passes", f"a {type(passes).__name__}", allowed="what pathgen.finish gave",
+        raise PathgenError("second_cut passes", given.kind_of(passes), allowed="what pathgen.finish gave",
                            remedy="make the first cut with pathgen.finish and give it here")
     proud = given.length("second_cut proud", proud, least=0.0, most=50.0)
     stepdown = given.length("second_cut stepdown", stepdown, least=asked.LEAST, most=passes.cutter.stepdown)

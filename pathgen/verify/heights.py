@@ -25,6 +25,7 @@ from pathgen.removal.motion import Motion
 from pathgen.verify.cutting import is_shaving
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.in_plan import place_of
+from pathgen.work.clamping import LONGEST
 
 MUCH_BESIDE = 0.05
 """Share of a program's cutting over no blank that is told: passes and outlines run a little past its edges."""
@@ -45,7 +46,7 @@ class Blank:
     top : Surface, optional
         A surface that is cut already: the blank stands no higher than that.
 
-    Raises PathgenError for sizes that are not above 0, or larger than a metre or two.
+    Raises PathgenError for sides under 0.001 mm or over 3 m, and a thickness that is not 0.5 to 100 mm.
 
     >>> import pathgen
     >>> pathgen.Blank(x=(-12, 468), y=(-36, 36), thickness=8.0).bounds
@@ -63,9 +64,10 @@ class Blank:
             if low > high:
                 raise PathgenError(f"blank {name}", f"from {low:g} to {high:g} mm",
                                    allowed="(from, to), the lower first", remedy=f"give ({high:g}, {low:g})")
-            given.length(f"blank {name}", high - low, above=0.0, most=2 * given.LARGEST)
+            given.length(f"blank {name}", high - low, least=given.SMALLEST, most=LONGEST)
             object.__setattr__(self, name, (low, high))
-        object.__setattr__(self, "thickness", given.length("blank thickness", self.thickness, above=0.0))
+        object.__setattr__(self, "thickness", given.length(
+            "blank thickness", self.thickness, least=given.THICKNESS[0], most=given.THICKNESS[1]))
         if self.top is not None:
             given.value("blank top", self.top, Surface)
 

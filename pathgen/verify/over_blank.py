@@ -108,7 +108,7 @@ def read(program: object, *, name: str = "program") -> ReadProgram:
     if isinstance(program, str | Path):
         program = read_program(program, name=name)
     if not isinstance(program, ReadProgram):
-        raise PathgenError("program", f"a {type(program).__name__}", allowed=_PROGRAM,
+        raise PathgenError("program", given.kind_of(program), allowed=_PROGRAM,
                            remedy="give the program's text, or Path(..) of its file")
     return program
 
@@ -147,7 +147,7 @@ def _start(blank: Blank | HeightField, resolution: float) -> tuple[Grid, Heights
     if isinstance(blank, HeightField):
         return blank.grid, blank.top.copy()
     if not isinstance(blank, Blank):
-        raise PathgenError("simulate blank", f"a {type(blank).__name__}", allowed="a pathgen.Blank or HeightField",
+        raise PathgenError("simulate blank", given.kind_of(blank), allowed="a pathgen.Blank or HeightField",
                            remedy="make one: pathgen.Blank(x=(0, 480), y=(-35, 35), thickness=8.0)")
     x0, y0, x1, y1 = blank.bounds
     if (x1 - x0) * (y1 - y0) / resolution**2 > MOST_POINTS:

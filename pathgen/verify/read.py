@@ -85,7 +85,7 @@ def read_program(text: str | Path, *, name: str = "program") -> ReadProgram:
     elif isinstance(text, str) and _FILE_NAME.fullmatch(text):
         raise ProgramError(name, f"{text!r}, the name of a file", allowed=_TEXT, remedy=f"give Path({text!r})")
     if not isinstance(text, str):
-        raise ProgramError(name, f"a {type(text).__name__}", allowed=_TEXT,
+        raise ProgramError(name, given.kind_of(text), allowed=_TEXT,
                            remedy="give the program's text, or Path(..) of its file")
     return read_within(text, name=name, most_lines=MOST_LINES, most_chords=MOST_CHORDS)
 

@@ -172,7 +172,7 @@ def ridges(
             measure_ridges(program.top[:, ::-1].T, grid, turned, turned.shape(within)).moved(turned.back))
         return _check(found, math.nan, within, 0, limit)
     if not isinstance(cutter, Cutter):
-        raise PathgenError("ridges cutter", f"a {type(cutter).__name__}", allowed="the pathgen.Cutter it is run with",
+        raise PathgenError("ridges cutter", given.kind_of(cutter), allowed="the pathgen.Cutter it is run with",
                            remedy="make one: pathgen.Cutter(name=.., shape=\"ball-end\", ..)")
     motion, name = motion_of(program, zero, along=given.word("ridges along", along, ("x", "y")))
     area = area if area is None else given.area("ridges area", area)

@@ -33,6 +33,10 @@ F = TypeVar("F")
 V = TypeVar("V", float, Floats)
 
 
+LONGEST = 3000.0
+"""Of a blank, mm; the keys of a job ask here too."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Stock:
     """The raw blank, mm: centred on the centre-line, its underside at z 0."""
@@ -52,6 +56,10 @@ class Stock:
 
 LEAST_CLEARANCE = 0.5
 """The least that a machine's rapids may be said to pass over the work, mm."""
+MACHINE = {"clearance": (LEAST_CLEARANCE, 200.0), "rapid": (100.0, 200_000.0), "acceleration": (1.0, 50_000.0),
+           "travel": (10.0, 10_000.0), "spindle": (0.0, 200_000.0), "resolution": (0.0001, 0.5), "spin_up": (0.0, 60.0),
+           "repeatability": (0.0, 1.0)}
+"""From where to where each lies, in the units of `Machine`; the keys of a job ask here too."""
 LEAST_TOUCH = 0.01
 """What passes at less is taken to touch, on a machine said to come back exactly too, mm: programs are rounded."""
 CLOSE = 2.0
@@ -124,7 +132,8 @@ class Machine:
     repeatability : float
         How far off in X and Y it may come back to a place, mm.
 
-    Raises PathgenError that names the attribute: numbers below 0, travel of none, spindle speeds that do not rise.
+    Raises PathgenError that names the attribute: numbers that the keys of [machine] do not take, spindle speeds that
+    do not rise.
 
     >>> import pathgen
     >>> path = pathgen.Toolpath.from_runs([[[0, 0, 5], [9, 0, 5]]], safe_z=15.0)
@@ -155,20 +164,24 @@ class Machine:
         return min(self.touch, self.clearance / 2.0)
 
     def __post_init__(self) -> None:
+        def number(name: str, got: object, *, axis: str = "") -> float:
+            least, most = MACHINE[name]
+            return given.length(f"machine {name}{axis}", got, least=least, most=most, unit="")
+
         for name in ("clearance", "rapid", "acceleration", "resolution", "spin_up", "repeatability"):
-            given.length(f"machine {name}", getattr(self, name), least=0.0, most=1e6, unit="")
+            object.__setattr__(self, name, number(name, getattr(self, name)))
         given.value("machine arcs", self.arcs, bool, words="True or False")
         if self.travel is not None:
-            words = "(x, y, z) in mm, each above 0"
-            travel = given.place("machine travel", self.travel, count=3, words=words)
-            for axis, far in zip("xyz", travel.tolist(), strict=True):
-                given.length(f"machine travel {axis}", far, above=0.0, most=10 * given.LARGEST)
-            object.__setattr__(self, "travel", tuple(travel.tolist()))
+            travel = given.several("machine travel", self.travel, words="(x, y, z) in mm")
+            if len(travel) != 3:
+                raise PathgenError("machine travel", f"{self.travel!r}", allowed="(x, y, z) in mm")
+            object.__setattr__(self, "travel", tuple(number("travel", far, axis=f" {axis}")
+                                                     for axis, far in zip("xyz", travel, strict=True)))
         if self.spindle is not None:
             speeds = given.several("machine spindle", self.spindle, words="(lowest, highest) in rpm")
             if len(speeds) != 2:
                 raise PathgenError("machine spindle", f"{self.spindle!r}", allowed="(lowest, highest) in rpm")
-            low, high = (given.length("machine spindle", one, least=0.0, most=1e6, unit="rpm") for one in speeds)
+            low, high = (number("spindle", one) for one in speeds)
             if low > high:
                 raise PathgenError("machine spindle", f"from {low:g} to {high:g} rpm", allowed="(lowest, highest)",
                                    remedy=f"give ({high:g}, {low:g})")

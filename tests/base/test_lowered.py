@@ -18,7 +18,7 @@ CURVED = Lowered(**CONE, fall_away=FallAway(start=300.0, end=480.0, drop=1.2, cu
 
 
 def cutter(shape, diameter):
-    return Cutter(name=shape, shape=shape, diameter=diameter, speed=1, feed=1, plunge=1, stepdown=1, flutes=2,
+    return Cutter(name=shape, shape=shape, diameter=diameter, speed=100, feed=1, plunge=1, stepdown=1, flutes=2,
                   flute_length=50.0, stepover=0.5)
 
 

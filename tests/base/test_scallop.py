@@ -95,3 +95,24 @@ def test_one_is_the_inverse_of_the_other(r, share, big_r):
 def test_what_cannot_be_is_refused(call):
     with pytest.raises(CutterError):
         call()
+
+
+@pytest.mark.parametrize("big_r", [np.inf, 254.0, 25.0, -40.0])
+def test_the_widest_stepover_that_is_told_is_the_widest(big_r):
+    """D: at the ridge's highest the triangle's side from the surface's centre touches the ball, sin(phi) = r / (R + r).
+    5.95 mm with a ball of 6 on 254 was refused as not less than 6."""
+    with pytest.raises(CutterError) as caught:
+        scallop_height(9.0, 3.0, big_r)
+    widest = float(caught.value.allowed.split()[2].strip(","))
+    assert widest == pytest.approx(6.0 if np.isinf(big_r) else 2 * abs(big_r) * np.arcsin(3 / abs(big_r + 3)), rel=1e-4)
+    assert scallop_height(widest - 1e-9, 3.0, big_r) > 2.0
+    with pytest.raises(CutterError):
+        scallop_height(1.001 * widest, 3.0, big_r)
+
+
+def test_of_numbers_both_give_a_number_and_of_arrays_an_array():
+    for formula in (scallop_height, stepover_for):
+        assert isinstance(formula(0.01, 3.0), float)
+        assert isinstance(formula(0.01, 3.0, 254.0), float)
+        assert formula([0.01], 3.0).shape == (1,)
+        assert formula([[0.01], [0.02]], [3.0, 4.0]).shape == (2, 2)

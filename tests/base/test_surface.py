@@ -12,7 +12,7 @@ INCH = 25.4
 
 
 def cutter(shape, diameter, angle=None):
-    return Cutter(name="c", shape=shape, diameter=diameter, speed=1, feed=1, plunge=1, stepdown=1, angle=angle)
+    return Cutter(name="c", shape=shape, diameter=diameter, speed=100, feed=1, plunge=1, stepdown=1, angle=angle)
 
 
 def surface(nut, end, length):

@@ -216,7 +216,7 @@ def test_a_flat_tip_of_a_v_cutter_is_refused_with_what_to_do_instead(tmp_path, k
 ])
 def test_a_v_cutters_programs_tell_what_a_flat_tip_does(angle, units, told):
     """By plane geometry (D): a flat w wide cuts as wide as a point that is w / (2 tan(angle / 2)) below it."""
-    v = Cutter(name="v", shape="v", angle=angle, diameter=6.0, speed=1, feed=1, plunge=1, stepdown=1)
+    v = Cutter(name="v", shape="v", angle=angle, diameter=6.0, speed=100, feed=1, plunge=1, stepdown=1)
     (line,) = point_words(v, units)
     assert "(" not in line, "a program's comment holds no brackets"
     assert all(words in line for words in told), line

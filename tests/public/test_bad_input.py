@@ -1,6 +1,8 @@
 """Bad input is refused by an error that names the argument and says what is allowed."""
 
 import math
+import re
+from dataclasses import fields
 from pathlib import Path
 
 import numpy as np
@@ -8,10 +10,13 @@ import pytest
 import shapely
 
 import pathgen
+from pathgen.base.cutters import LIMITS
 from pathgen.base.given import LARGEST, length
+from pathgen.job.tables import CutterTable, MachineTable
+from pathgen.work.clamping import MACHINE
 
 RUN = {"speed": 18000.0, "feed": 1200.0, "plunge": 300.0, "stepdown": 1.5}
-TOP = pathgen.radiused(thickness=6.0, start=254.0)
+TOP, TIGHT = (pathgen.radiused(thickness=6.0, start=radius) for radius in (254.0, 60.0))
 FLAT = pathgen.Cutter(name="flat 3", shape="flat-end", diameter=3.0, **RUN)
 BALL = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, **RUN)
 VEE = pathgen.Cutter(name="v", shape="v", diameter=6.0, angle=60.0, **RUN)
@@ -85,8 +90,8 @@ def cutter(**changes):
     (lambda: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=1.0, allowance=math.nan), "pocket allowance"),
     (lambda: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=1.0, floor_ridge=0.0), "pocket floor_ridge"),
     (lambda: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=1.0, smallest="x"), "pocket smallest"),
-    (lambda: pathgen.rough(SQUARE, TOP, cutter(diameter=300.0), stock=8.0), "rough cutter: 300 mm.*at most 237.9 mm"),
-    (lambda: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, finish=cutter(diameter=300.0)), "rough finish: 300 mm"),
+    (lambda: pathgen.rough(SQUARE, TIGHT, cutter(diameter=60.0), stock=8.0), "rough cutter: 60 mm.*at most 47.8 mm"),
+    (lambda: pathgen.rough(SQUARE, TIGHT, FLAT, stock=8.0, finish=cutter(diameter=60.0)), "rough finish: 60 mm"),
     (lambda: pathgen.rough(SQUARE, TOP, VEE, stock=8.0), "rough cutter: 'v' is a v cutter: it leaves furrows"),
     (lambda: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, finish=VEE), "rough finish: 'v' is a v cutter"),
     (lambda: pathgen.outline(SQUARE, cutter(diameter=100.0), stock=6.0), "outline blank: not given"),
@@ -95,7 +100,7 @@ def cutter(**changes):
     (lambda: pathgen.slots([[[5, -9], [5, 9]]], TOP, FLAT, width=3.0, depth=1.0, through="no"), "slots through"),
     (lambda: pathgen.slots([[[5, -9], [5, 9]]], TOP, FLAT, width=3.0, depth=1.0, after="finish"), "slots after"),
     (lambda: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, allowance=-0.01), "rough allowance"),
-    (lambda: pathgen.program(3), "program toolpath: a int .allowed: a pathgen.Toolpath, or several in a list"),
+    (lambda: pathgen.program(3), "program toolpath: an int .allowed: a pathgen.Toolpath, or several in a list"),
     (lambda: pathgen.program(pathgen.rough(SQUARE, TOP, FLAT, stock=8.0), cutter="flat"), "program cutter"),
     (lambda: pathgen.program(pathgen.rough(SQUARE, TOP, FLAT, stock=8.0), units="cm"), "program units"),
     (lambda: pathgen.program(pathgen.rough(SQUARE, TOP, FLAT, stock=8.0), zero=(0, math.nan, 0)), "program zero"),
@@ -127,6 +132,11 @@ def cutter(**changes):
     (lambda: pathgen.fret_distances(640.0, 2.5), "frets: 2.5"),
     (lambda: pathgen.fret_distances("640", 20), "scale_length: '640' is no number.*give one$"),
     (lambda: pathgen.scallop_height("x", 3.0), "stepover: no numbers"),
+    (lambda: pathgen.scallop_height(0.5, 3 + 4j), "stepover: no numbers"),
+    (lambda: pathgen.scallop_height(np.array([0.5, True], dtype=object), 3.0), "stepover: no numbers"),
+    (lambda: pathgen.Toolpath([[0, 0, 1j]], [0]), "no arrays of numbers"),
+    (lambda: pathgen.stepover_for(0.01, 1e308), "ball_radius: 1e.308 given .*1e-06 to 1e.09"),
+    (lambda: pathgen.stepover_for(0.01, 3.0, 1e-300), "surface_radius: 1e-300 given .*1e-06 to 1e.09"),
     (lambda: pathgen.scallop_height([0.1, 0.2], [3.0, 3.0, 3.0]), "not as many of each"),
     (lambda: pathgen.read_artwork(3), "read_artwork path"),
     (lambda: pathgen.read_artwork(DRAWING, tolerance="fine"), "read_artwork tolerance"),
@@ -202,7 +212,7 @@ def cutter(**changes):
      "second_cut over: a fill that reaches 20.00 mm off the outline of the first cut, at 60 mm along"),
     # what a machine that is given cannot do
     (lambda: pathgen.Machine(travel={"x": [0, 50]}), "machine travel"),
-    (lambda: pathgen.Machine(travel=(50, 50, 0)), "machine travel z: 0 mm"),
+    (lambda: pathgen.Machine(travel=(50, 50, 0)), "machine travel z: 0 .allowed: 10 or more, at most 10000"),
     (lambda: pathgen.Machine(spindle=(24000, 5000)), r"machine spindle: from 24000 to 5000 rpm.*give .5000, 24000."),
     (lambda: pathgen.program(PASSES, machine=pathgen.Machine(rapid=1199.0)), "feed 1200 .*above the machine's rapids"),
     (lambda: pathgen.program(PASSES, machine=pathgen.Machine(spindle=(5000, 17999))), "speed 18000 rpm .*to 17999 rpm"),
@@ -222,8 +232,8 @@ def cutter(**changes):
     (lambda: pathgen.placed(pathgen.read_artwork(DRAWING), at=(x for x in (0, 0))), "placed at"),
     (lambda: pathgen.placed(pathgen.read_artwork(DRAWING), at=(0, 0), mirror=np.zeros(2)), "placed mirror"),
     (lambda: pathgen.outline(SQUARE, FLAT, stock=6.0, blank=BOX, tabs=True), "outline tabs: True is no number"),
-    (lambda: pathgen.program(PASSES, title=3), "program title: a int"),
-    (lambda: pathgen.read_program(LINE, name=3), "read_program name: a int"),
+    (lambda: pathgen.program(PASSES, title=3), "program title: an int"),
+    (lambda: pathgen.read_program(LINE, name=3), "read_program name: an int"),
     (lambda: pathgen.Cut(PASSES.points, PASSES.kinds, "ball 6"), "cut cutter: a str"),
     (lambda: pathgen.scallop_height("0.5", 3.0), "stepover: no numbers"),
     (lambda: pathgen.stepover_for(0.01, True), "scallop: no numbers"),
@@ -231,7 +241,7 @@ def cutter(**changes):
     (lambda: pathgen.slots([[["5", "-9"], ["5", "9"]]], TOP, FLAT, width=3.0, depth=1.0), "slots lines: not an array"),
     (lambda: pathgen.Toolpath([["0", "0", "1"]], [0]), "no arrays of numbers"),
     # what no cutter is, and what would take for ever
-    (lambda: cutter(name=3), "cutter name: a int"),
+    (lambda: cutter(name=3), "cutter name: an int"),
     (lambda: cutter(flutes=2.5), "flutes: 2.5 .*whole number"),
     (lambda: cutter(plunges="no"), "plunges: 'no'"),
     (lambda: cutter(ramp=90.0), "ramp: 90 degrees .*0.5 or more, at most 45"),
@@ -260,7 +270,7 @@ def cutter(**changes):
     (lambda: pathgen.simulate(TOP, LINE, FLAT), "simulate blank"),
     (lambda: pathgen.simulate(BLANK, LINE, FLAT, resolution=math.nan), "simulate resolution"),
     (lambda: pathgen.simulate(BLANK, LINE, FLAT, zero=(0, 0)), "zero: an array"),
-    (lambda: pathgen.simulate(BLANK, [3], FLAT), "program: a int"),
+    (lambda: pathgen.simulate(BLANK, [3], FLAT), "program: an int"),
     (lambda: pathgen.simulate(BLANK, Path("no-such-file.nc"), FLAT), "cannot be read"),
     (lambda: pathgen.simulate(BLANK, "G21 G90\nG7 X5\n", FLAT), "line 2"),
     (lambda: pathgen.ridges(LINE, top=TOP), "ridges cutter"),
@@ -297,7 +307,7 @@ def test_roughing_may_leave_nothing():
     (lambda v: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=1, floor_ridge=v), "above 0, at most 1000 mm"),
     (lambda v: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=1, smallest=v), "0 or more, at most 1000 mm2"),
     (lambda v: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=1, clear=v), "2 or more, at most 200 mm"),
-    (lambda v: pathgen.rough(SQUARE, TOP, FLAT, stock=v), "above 0, at most 1000 mm"),
+    (lambda v: pathgen.rough(SQUARE, TOP, FLAT, stock=v), "above 0, at most 100 mm"),
     (lambda v: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, allowance=v), "0 or more, at most 1000 mm"),
     (lambda v: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, finish=BALL, ridge=v), "0.0005 or more, at most 1 mm"),
     (lambda v: pathgen.finish(SQUARE, TOP, BALL, ridge=v), "0.0005 or more, at most 1 mm"),
@@ -320,19 +330,54 @@ def test_roughing_may_leave_nothing():
     (lambda v: pathgen.ridges(LINE, cutter=BALL, top=TOP, section_spacing=v), "0.01 or more, at most 1000 mm"),
     (lambda v: pathgen.ridges(LINE, cutter=BALL, top=TOP, section_step=v), "0.0001 or more, at most 1000 mm"),
     (lambda v: pathgen.check_program(LINE, cutter=BALL, top=TOP, blank=BLANK, limit=v), "above 0, at most 1000 mm"),
-    (lambda v: pathgen.Blank(x=(0, max(v, 0.0)), y=(0, 5), thickness=3.0), "above 0, at most 2000 mm"),
-    (lambda v: pathgen.Blank(x=(0, 5), y=(0, 5), thickness=v), "above 0, at most 1000 mm"),
+    (lambda v: pathgen.Blank(x=(0, max(v, 0.0)), y=(0, 5), thickness=3.0), "0.001 or more, at most 3000 mm"),
+    (lambda v: pathgen.Blank(x=(0, 5), y=(0, 5), thickness=v), "0.5 or more, at most 100 mm"),
     (lambda v: pathgen.simulate(BLANK, LINE, BALL, resolution=v), "0.01 or more, at most 2 mm"),
     (lambda v: pathgen.check(pathgen.load_job(JOB), ROOT, resolution=v), "0.01 or more, at most 2 mm"),
     (lambda v: pathgen.simulate(BLANK, [], []).filled(SQUARE, top=TOP, proud=v), "-50 or more, at most 50 mm"),
-    (lambda v: pathgen.fret_distances(v, 12), "above 0, a number"),
+    (lambda v: pathgen.fret_distances(v, 12), "1e-06 or more, at most 1e+09"),
+    (lambda v: pathgen.flat(v), "0.5 or more, at most 100 mm"),
+    (lambda v: pathgen.radiused(thickness=v, start=254.0), "0.5 or more, at most 100 mm"),
+    (lambda v: pathgen.radiused(thickness=6.0, start=100 * v), "1 or more, at most 100000 mm"),
     (lambda v: pathgen.fret_distances(640.0, v), "1 or more, at most 1000"),
 ])
 def test_how_large_and_how_small_each_number_may_be(door, allowed):
-    for much in (-9999.0, 9999.0) if "a number" not in allowed else (-9999.0, math.inf):
+    for much in (-9999.0, 9999.0) if "1e+09" not in allowed else (0.99e-6, 1.01e9):
         with pytest.raises(pathgen.PathgenError) as caught:
             door(much)
         assert caught.value.allowed == allowed
+
+
+@pytest.mark.parametrize(("made", "table", "limits"), [
+    (lambda **one: cutter(**({"shape": "v", "angle": 60.0} if "angle" in one else {}) | one), CutterTable, LIMITS),
+    (lambda **one: pathgen.Machine(**{name: {"travel": (v, v, v), "spindle": (v, v)}.get(name, v)
+                                      for name, v in one.items()}), MachineTable, MACHINE),
+])
+def test_values_take_what_keys_take(made, table, limits):
+    """At both ends, as the list of keys tells them, and not past them: 1e308 came into programs as S1000.. and F0."""
+    keys = {field.name: field.metadata["reader"].limits for field in fields(table)}
+    assert {name for name, told in keys.items() if told and name != "name"} == set(limits)
+    for name, (least, most) in limits.items():
+        assert f"{least:g} to {most:g}" in keys[name]
+        made(**{name: least}), made(**{name: most})
+        for past in (least - 0.01, 1.01 * most, 1e308, 1e-300 if least else -1e-300):
+            with pytest.raises(pathgen.PathgenError, match=f"{name}.*allowed: {least:g} or more, at most {most:g}"):
+                made(**{name: past})
+
+
+def test_a_cutter_has_a_name_as_its_key_asks():
+    for name in ("", " ", "\x00", 61 * "a"):
+        with pytest.raises(pathgen.CutterError, match=r"cutter name.*1 to 60 characters"):
+            cutter(name=name)
+    assert cutter(name=60 * "a").name == 60 * "a"
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_the_slowest_plunge_is_written_as_a_feed(units):
+    slow = cutter(feed=1.0, plunge=1.0)
+    text = pathgen.program(pathgen.Toolpath.from_runs([[[0, 0, 5], [9, 0, 5]]], safe_z=9.0), cutter=slow, units=units)
+    assert [float(f) * (25.4 if units == "in" else 1.0) for f in re.findall(r"F(\S+)", text)] \
+        == pytest.approx([1.0], abs=0.02)
 
 
 def test_where_all_is_left_to_the_finish_nothing_is_roughed():

@@ -369,7 +369,7 @@ def test_what_is_a_shaving_goes_by_the_cutter(diameter, high, noted):
     xs, ys = np.arange(0.0, 12.0, 0.02), np.arange(0.0, 8.0, 0.02)
     material = blank(xs, ys, top=4.0 + high)
     material.top[ys < 4.0] = 4.0
-    cutter = Cutter(name="c", shape="flat-end", diameter=diameter, speed=1, feed=1, plunge=1, stepdown=1)
+    cutter = Cutter(name="c", shape="flat-end", diameter=diameter, speed=100, feed=1, plunge=1, stepdown=1)
     y = 4.26 - diameter / 2
     depth, _ = deepest(material, motion([(3.0, y, 4.0), (9.0, y, 4.0)]), cutter, 1.0)
     assert (depth > 1.0) is noted
@@ -381,7 +381,7 @@ def test_what_is_a_shaving_goes_by_the_cutter(diameter, high, noted):
 @pytest.mark.parametrize("aside", [0.0, 0.2])
 def test_a_bite_several_stepdowns_deep_is_noted_however_short(high, long, noted, aside):
     """Wood left standing across a slot 0.6 mm wide, for tenths of a millimetre of a level cut in pieces of 0.5 mm."""
-    slot = Cutter(name="c", shape="flat-end", diameter=0.6, speed=1, feed=1, plunge=1, stepdown=0.4)
+    slot = Cutter(name="c", shape="flat-end", diameter=0.6, speed=100, feed=1, plunge=1, stepdown=0.4)
     xs, ys = np.arange(0.01, 9, 0.02), np.arange(-1.01, 1.2, 0.02)
     material = blank(xs, ys, top=0.2)
     material.top[:, (xs > 4.0) & (xs < 4.0 + long)] = high

@@ -17,7 +17,7 @@ from tests.verify.test_repeats import motion
 
 TOP = 6.0
 LEVEL = flat(TOP)
-CUTTER = Cutter(name="v", shape="v", angle=90.0, diameter=6.0, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+CUTTER = Cutter(name="v", shape="v", angle=90.0, diameter=6.0, speed=100.0, feed=1.0, plunge=1.0, stepdown=1.0)
 LOW = TOP - (0.3 + 0.2)  # half the slot and the bevel, as deep as wide for 90 degrees
 SLOT = [(-1, 0, LOW), (21, 0, LOW)]
 

@@ -285,7 +285,7 @@ def test_of_a_bevel_that_stops_short_a_line_at_that_end_is_named(arched, side):
 def found_in_wide_slot(width, asides, *, dent=0.0, cutter=0.6):
     """Of a slot 20 mm long, level, cut at so many places beside its line; the middle of the last is bent inward."""
     slot = Slots(number=np.array([1]), lines=np.array([[[0.0, 0.0], [20.0, 0.0]]]), width=width, depth=1.0)
-    tool = Cutter(name="a", shape="flat-end", diameter=cutter, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    tool = Cutter(name="a", shape="flat-end", diameter=cutter, speed=100.0, feed=1.0, plunge=1.0, stepdown=1.0)
     step = SimpleNamespace(cutter=tool, file_name="1.nc")
     ways = [[(-1.0, y, 3.0), (10.0, y - dent * (y == asides[-1]), 3.0), (21.0, y, 3.0)] for y in asides]
     start, end = (np.array([way[k:][j] for way in ways for j in (0, 1)]) for k in (0, 1))
@@ -303,7 +303,7 @@ def test_a_slot_wider_than_its_cutter_is_open_from_wall_to_wall(width, asides):
 @pytest.mark.parametrize("wide", [0.4, 0.6])
 def test_a_dip_anywhere_in_a_slot_is_found(wide):
     """Of a thin cutter some lay between two places that were looked at."""
-    tool = Cutter(name="a", shape="flat-end", diameter=wide, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    tool = Cutter(name="a", shape="flat-end", diameter=wide, speed=100.0, feed=1.0, plunge=1.0, stepdown=1.0)
     slot = Slots(number=np.array([1]), lines=np.array([[[0.0, 0.0], [20.0, 0.0]]]), width=wide, depth=1.0)
     for x in np.linspace(9.0, 10.0, 11):
         way = np.array([(-1.0, 0.0, 3.0), (x, 0.0, 3.0), (x, 0.0, 2.9), (x, 0.0, 3.0), (21.0, 0.0, 3.0)])
@@ -318,7 +318,7 @@ def test_a_dip_anywhere_in_a_slot_is_found(wide):
 def test_up_to_an_edge_a_slot_is_as_deep_as_elsewhere(short, far, up, found):
     """Only where its way ends before a flat end has gone its radius on down the slope it rests on its uphill rim."""
     top = radiused(thickness=4.0, start=60.0)
-    tool = Cutter(name="a", shape="flat-end", diameter=0.6, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    tool = Cutter(name="a", shape="flat-end", diameter=0.6, speed=100.0, feed=1.0, plunge=1.0, stepdown=1.0)
     slot = Slots(number=np.array([1]), lines=np.array([[[0.0, -14.0], [0.0, 14.0]]]), width=0.6, depth=1.0, short=short)
     y = np.linspace(-far, far, 301)
     # so high that no place under its whole width is too deep
@@ -337,7 +337,7 @@ def test_passes_side_by_side_down_a_slope_may_lie_as_far_apart_in_depth_as_their
     ways = [np.column_stack([0 * y + x, y, z]) for x in (-3.375, -2.025, -0.675, 0.675, 2.025, 3.375)]
     start, end = np.concatenate([way[:-1] for way in ways]), np.concatenate([way[1:] for way in ways])
     slot = Slots(number=np.array([1]), lines=np.array([[[0.0, -14.0], [0.0, 14.0]]]), width=9.75, depth=1.0)
-    tool = Cutter(name="a", shape="flat-end", diameter=3.0, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    tool = Cutter(name="a", shape="flat-end", diameter=3.0, speed=100.0, feed=1.0, plunge=1.0, stepdown=1.0)
     step = SimpleNamespace(cutter=tool, file_name="1.nc")
     for up, found in ((0.0, []), (0.013, ["slot-too-shallow"]), (-0.013, ["slot-too-deep"])):
         one = _OneSlot(slot, 0, step, start + [0, 0, up], end + [0, 0, up], np.arange(1, len(start) + 1))
@@ -356,7 +356,7 @@ def test_a_slots_end_is_held_to_two_hundredths(side, short, found):
     along[side, 0] += short if side == 0 else -short
     line = np.array([[[0.0, 0.0], [20.0, 0.0]]])
     slot = Slots(number=np.array([1]), lines=line, width=0.6, depth=1.0, short=2.0)
-    cutter = Cutter(name="a", shape="flat-end", diameter=0.6, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    cutter = Cutter(name="a", shape="flat-end", diameter=0.6, speed=100.0, feed=1.0, plunge=1.0, stepdown=1.0)
     step = SimpleNamespace(file_name="a.nc", cutter=cutter)
     one = _OneSlot(slot, 0, step, along[:1], along[1:], np.array([7]))
     assert [finding.code for finding in one.ends(Tolerances())] == found
@@ -382,7 +382,7 @@ def test_a_place_is_said_along_and_across():
 
 def test_the_move_that_cut_deepest_is_found_from_every_side():
     """Moves beside the place, which lies under the cutter's rim in turn on each side."""
-    step = SimpleNamespace(cutter=Cutter(name="a", shape="flat-end", diameter=4.0, speed=1.0, feed=1.0, plunge=1.0,
+    step = SimpleNamespace(cutter=Cutter(name="a", shape="flat-end", diameter=4.0, speed=100.0, feed=1.0, plunge=1.0,
                                          stepdown=1.0))
     for shift in ((1.5, 0.0), (-1.5, 0.0), (0.0, 1.5), (0.0, -1.5)):
         start = np.array([[*shift, 3.0], [9.0, 9.0, 1.0]])
@@ -393,7 +393,7 @@ def test_the_move_that_cut_deepest_is_found_from_every_side():
 
 def test_of_lines_that_are_as_much_too_deep_the_one_that_went_down_is_named():
     """A depth that is written once holds for what follows; a move that strays at the right depth is its own fault."""
-    ball = Cutter(name="a", shape="ball-end", diameter=6.0, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    ball = Cutter(name="a", shape="ball-end", diameter=6.0, speed=100.0, feed=1.0, plunge=1.0, stepdown=1.0)
     board = SimpleNamespace(outline=shapely.box(-1, -20, 60, 20))
     z = np.array([5.0, 5.0, 5.0, 4.6, 4.6, 4.6])
     points = np.column_stack([np.arange(6.0) * 8.0, np.zeros(6), z])
@@ -416,7 +416,7 @@ def test_of_lines_that_are_as_much_too_deep_the_one_that_went_down_is_named():
 
 def test_of_the_way_to_a_wrong_place_and_the_way_back_the_first_is_named():
     """A sign was lost at a plate's round corner: every finding named the next line, which was right."""
-    flat_end = Cutter(name="a", shape="flat-end", diameter=3.0, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    flat_end = Cutter(name="a", shape="flat-end", diameter=3.0, speed=100.0, feed=1.0, plunge=1.0, stepdown=1.0)
     outline = shapely.box(5, -10, 45, 10).buffer(5.0, quad_segs=64)
     points = np.array([[51.5, -10.0218, -0.2], [51.1086, -12.2233, -0.2], [50.969, -12.5748, -0.2],
                        [50.8092, 12.9175, -0.2], [50.6297, -13.2503, -0.2], [50.4312, -13.5722, -0.2]])
@@ -618,7 +618,7 @@ def test_a_slot_is_measured_all_along(hump, found):
     """Its depth is off over 2 mm at a quarter of its length alone."""
     slots = Slots(number=np.array([1]), lines=np.array([[[50.0, -20.0], [50.0, 20.0]]]), width=1.0, depth=2.0)
     level = Surface(thickness=6.0, radius_nut=np.inf, radius_end=np.inf, length=100.0)
-    cutter = Cutter(name="slot", shape="flat-end", diameter=1.0, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    cutter = Cutter(name="slot", shape="flat-end", diameter=1.0, speed=100.0, feed=1.0, plunge=1.0, stepdown=1.0)
     way = np.array([[-22.0, 4], [-11, 4], [-11, 4 + hump], [-9, 4 + hump], [-9, 4], [22, 4]])
     text = "G21 G90 G17 G94\nG0 Z20\nX50 Y-22\nM3 S1\n" + "".join(f"G1 Y{y} Z{z:.4f} F9\n" for y, z in way) + "M30\n"
     clamping = SimpleNamespace(finished_surface=level, to_board=lambda points, step: points)

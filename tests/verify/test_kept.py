@@ -101,7 +101,7 @@ def test_every_such_place_is_read_from_the_head(marked):
 
 def test_on_a_common_blank_another_parts_program_may_cut_the_place_away():
     """X 50 on the display is 10 mm along in the frame of the other part, which lies 40 mm further on."""
-    cutter = pathgen.Cutter(name="a", shape="flat-end", diameter=3.0, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    cutter = pathgen.Cutter(name="a", shape="flat-end", diameter=3.0, speed=100.0, feed=1.0, plunge=1.0, stepdown=1.0)
 
     def part(number, file_name, aside):
         step = SimpleNamespace(number=number, order=1, file_name=file_name, cutter=cutter)

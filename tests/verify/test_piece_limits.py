@@ -12,7 +12,7 @@ from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.pieces import piece_findings
 from pathgen.verify.read import read_program
 
-CUTTER = pathgen.Cutter(name="flat 2", shape="flat-end", diameter=2.0, speed=1, feed=1, plunge=1, stepdown=1.0)
+CUTTER = pathgen.Cutter(name="flat 2", shape="flat-end", diameter=2.0, speed=100, feed=1, plunge=1, stepdown=1.0)
 RING = [(4, 4), (16, 4), (16, 16), (4, 16), (4, 4)]
 
 

@@ -42,7 +42,7 @@ PART = GRID.part(WINDOW)
 
 
 def cutter(shape="flat-end", diameter=3.0):
-    return pathgen.Cutter(name=shape, shape=shape, diameter=diameter, speed=1, feed=1, plunge=1, stepdown=1.0,
+    return pathgen.Cutter(name=shape, shape=shape, diameter=diameter, speed=100, feed=1, plunge=1, stepdown=1.0,
                           stepover=0.3, **({"angle": 60.0} if shape == "v" else {}))
 
 

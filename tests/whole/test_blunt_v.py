@@ -59,7 +59,7 @@ def test_a_sunk_v_that_goes_past_the_drawing_is_found(tmp_path):
 @pytest.mark.parametrize("spare", [0.006, -0.006])
 def test_a_cutter_on_a_curve_opens_what_it_meets_within_its_rim(shape, angle, radius, y, depth, spare):
     """Against the place where its underside meets the surface, found in 720 directions by halvings."""
-    cutter = Cutter(name="c", shape=shape, diameter=6.0, angle=angle, speed=1, feed=1, plunge=1, stepdown=1)
+    cutter = Cutter(name="c", shape=shape, diameter=6.0, angle=angle, speed=100, feed=1, plunge=1, stepdown=1)
     top = Surface(thickness=50.0, radius_nut=radius, radius_end=radius, length=100.0)
     x, tip = 10.0, float(top.height(10.0, y)) - depth
     turn = np.linspace(0.0, 2 * np.pi, 720, endpoint=False)
@@ -79,7 +79,7 @@ def test_a_cutter_on_a_curve_opens_what_it_meets_within_its_rim(shape, angle, ra
 @pytest.mark.parametrize("spare", [0.03, -0.03])
 def test_a_ball_end_whose_tip_is_over_a_slope_opens_what_it_meets_uphill(radius, y, deep, spare):
     """Against all places of a fine grid where its underside lies below the surface: beside its axis, all of them."""
-    cutter = Cutter(name="c", shape="ball-end", diameter=6.0, speed=1, feed=1, plunge=1, stepdown=1)
+    cutter = Cutter(name="c", shape="ball-end", diameter=6.0, speed=100, feed=1, plunge=1, stepdown=1)
     top = Surface(thickness=50.0, radius_nut=radius, radius_end=radius, length=100.0)
     at = np.array([[10.0, y, float(top.tip_height(cutter, np.array([10.0]), np.array([y]))[0]) - deep]])
     assert at[0, 2] > top.height(10.0, y)

@@ -151,8 +151,8 @@ def test_corners_sharpened_with_a_v_are_inside_the_drawing(drawing, cutters):
 @pytest.mark.parametrize("spare", [0.004, -0.004])
 def test_rising_moves_are_judged_by_what_they_open_along_their_way(shape, spare):
     """Against discs of the cutter's half-width at 2000 places of the move: their union, grown by more or less."""
-    cutter = Cutter(name="c", shape=shape, diameter=3.0, angle=60 if shape == "v" else None, speed=1, feed=1, plunge=1,
-                    stepdown=1)
+    cutter = Cutter(name="c", shape=shape, diameter=3.0, angle=60 if shape == "v" else None, speed=100, feed=1,
+                    plunge=1, stepdown=1)
     level = Surface(thickness=6.0, radius_nut=np.inf, radius_end=np.inf, length=100.0)
     start, end = np.array([10.0, 0.0, 5.0]), np.array([14.0, 1.0, 5.95])
     places = start + np.linspace(0.0, 1.0, 2000)[:, None] * (end - start)

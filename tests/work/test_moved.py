@@ -171,7 +171,7 @@ def test_a_ball_touches_the_tilted_surface_where_it_touched_before():
     surface = Surface(thickness=6.5, radius_nut=254.0, radius_end=355.6, length=440.0)
     from pathgen.base.cutters import Cutter
 
-    ball = Cutter(name="b", shape="ball-end", diameter=12.7, speed=1, feed=1, plunge=1, stepdown=1)
+    ball = Cutter(name="b", shape="ball-end", diameter=12.7, speed=100, feed=1, plunge=1, stepdown=1)
     x, y = np.array([20.0, 300.0, 430.0]), np.array([-20.0, 5.0, 27.0])
     tips = np.column_stack([x, y, surface.tip_height(ball, x, y)])
     moved = fit_move(MARKS, _turned(MARKS, (1.0, 0.5, 0.3), (0.5, 0.1, 0.2)), limit=1e-6)

@@ -51,8 +51,8 @@ def test_names_are_unlike_and_nobody_else_asks_for_them():
 
 
 PART = shapely.box(0, 0, 100, 40)
-FLAT = pathgen.Cutter(name="flat 3", shape="flat-end", diameter=3.0, speed=1, feed=1, plunge=1, stepdown=1.0)
-BALL = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=1, feed=1, plunge=1, stepdown=1.0)
+FLAT = pathgen.Cutter(name="flat 3", shape="flat-end", diameter=3.0, speed=100, feed=1, plunge=1, stepdown=1.0)
+BALL = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=100, feed=1, plunge=1, stepdown=1.0)
 HOLES = Holes(at=np.array([[10.0, 10.0], [50.0, -60.0]]), diameter=4.0, bottom=1.0)
 CUTOUT = Cutouts(shapes=shapely.box(20, 10, 30, 20), bottom=0.5, depth=3.0, what="a hole", named=())
 SLOTS = Slots(number=np.array([1, 2]), lines=np.array([[[30.0, 5.0], [30.0, 35.0]], [[60.0, 5.0], [60.0, 35.0]]]),

@@ -8,6 +8,7 @@ from typing import Any, ClassVar
 
 from pathgen.base.lowered import MOST_LOWERED
 from pathgen.base.slopes import STEEPEST, STEEPEST_ACROSS
+from pathgen.base.tops import WIDEST
 from pathgen.parts.keys import (
     Place,
     choice,
@@ -29,7 +30,7 @@ USUAL_FRETS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
 """Those with dots where fret 12 is the octave."""
 USUAL = f"those of {', '.join(map(str, USUAL_FRETS))} that there are; octaves alone where fret 12 is none"
 SCALE = size(100.0, 2000.0)
-RADIUS = size(25.0, 100_000.0)
+RADIUS = size(25.0, WIDEST)
 WIDTHS = 10.0, 200.0
 """That a board may have at its ends, mm."""
 HIGHEST_RATIO = 64

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -18,13 +17,14 @@ def fret_distances(scale_length: float, frets: int, divisions: int = 12) -> Floa
 
     Equal temperament: the length left beyond fret n is ``scale_length * 2 ** (-n / divisions)``, so that
     each fret raises the pitch by the same ratio and fret number `divisions`, an octave, halves the string. Raises
-    PathgenError for a number that is not finite or out of range.
+    PathgenError for a length that is not 0.000001 to 1e9, and for more than 1000 frets or divisions.
 
     >>> import pathgen
     >>> pathgen.fret_distances(650.0, 12)[[0, 11]].round(4).tolist()
     [36.4817, 325.0]
     """
-    scale_length = given.length("scale_length", scale_length, above=0.0, most=math.inf, unit="")
+    scale_length = given.length("scale_length", scale_length, least=given.FINEST_FIGURE,
+                                most=given.LARGEST_FIGURE, unit="")
     for name, count in (("frets", frets), ("divisions", divisions)):
         if given.length(name, count, least=1.0, most=1000.0, unit="") % 1:
             raise PathgenError(name, f"{count} given", allowed="a whole number", remedy="give how many")

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -19,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.arrays import Floats, Ints
-from pathgen.base.cutters import LARGEST, Cutter
+from pathgen.base.cutters import Cutter, reshaped
 from pathgen.base.surface import Surface
 from pathgen.strategies.pocketing.shapes import FIT, Shapes, eroded, mended, quad_segments
 
@@ -72,7 +72,7 @@ class Footprints:
         y = np.linspace(low.min(), high.max(), 257)
         y = y[np.abs(y) < 0.99 * surface.radius(x)]
         if is_cone:
-            cutter = replace(cutter, diameter=min(_FLANK * cutter.diameter, LARGEST))
+            cutter = reshaped(cutter, diameter=_FLANK * cutter.diameter)
         at = np.full_like(y, x)
         offset, along = _lengthwise(cutter, surface, depth, at, y)
         if np.all(along - offset >= full) if is_cone else np.any(along >= full):
