@@ -10,7 +10,7 @@ import shapely
 from pathgen.base.errors import Doubt, JobError
 from pathgen.base.units import ruled
 from pathgen.job.clamping import planned_of
-from pathgen.job.filling import away_doubts
+from pathgen.job.filling import cut_away
 from pathgen.job.job import Job
 from pathgen.job.part import part_of
 from pathgen.parts.tools import FlatStock, sheet
@@ -58,7 +58,7 @@ def piece_sheets(job: Job) -> tuple[PieceSheet, ...]:
                 title=f"{job.title}: {planned.clamping.inlays[index].name}, pieces of {colour}", kind="piece",
                 units=job.units, board=sheet(stock), stock=stock,
                 doubts=(*_without_piece(planned.clamping.inlays[index], colour, one),
-                        *away_doubts(job, index, colour, one)),
+                        *cut_away(job, index, colour, one)),
                 setup=Setup(feeler=job.setup.feeler), machine=job.machine, steps=(step,))))
     return tuple(sheets)
 
